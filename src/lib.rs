@@ -1,0 +1,3 @@
+//! Ripieno.
+pub mod instruments;
+pub mod music;

@@ -1,0 +1,17 @@
+//! Pure theory of music: exact time, spelled pitch, intervals, keys, metres and chord symbols.
+//!
+//! Nothing here knows a file, a player or a staff. Everything later is built of these values.
+
+mod chord;
+mod interval;
+mod key;
+mod metre;
+mod pitch;
+mod time;
+
+pub use chord::{Chord, ChordError, ChordQuality};
+pub use interval::Interval;
+pub use key::{Key, Mode};
+pub use metre::Metre;
+pub use pitch::{Letter, Pitch, PitchName};
+pub use time::Time;
