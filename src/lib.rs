@@ -1,3 +1,8 @@
 //! Ripieno.
+pub mod arrange;
+pub mod diagnostics;
 pub mod instruments;
 pub mod music;
+pub mod notate;
+pub mod render;
+pub mod resolve;

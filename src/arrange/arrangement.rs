@@ -1,0 +1,110 @@
+//! What each player sounds, with the role and the origin of every note.
+
+use crate::diagnostics::{Diagnostic, Span};
+use crate::instruments::Tuning;
+use crate::music::{Interval, Pitch, Time};
+use crate::resolve::{Attached, Direction, Piece, Player, Role, Scoring, Sound, Tuplet};
+
+/// A scoring worked out: what every player of its ensemble sounds.
+#[derive(Clone, Debug)]
+pub struct Arrangement<'a> {
+    /// The piece.
+    pub piece: &'a Piece,
+    /// The scoring.
+    pub scoring: &'a Scoring,
+    /// The year whose customs hold.
+    pub era: i32,
+    /// The players in score order.
+    pub parts: Vec<Part<'a>>,
+    /// The scoring lines (those of kept scorings too) to which notes refer.
+    pub lines: Vec<LineOrigin>,
+    /// What was found on the way.
+    pub diagnostics: Vec<Diagnostic>,
+}
+
+/// A scoring line as the origin of notes.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct LineOrigin {
+    /// The line.
+    pub span: Span,
+    /// The role that it gives, where it gives one.
+    pub role: Option<Role>,
+    /// Was it taken over from a kept scoring?
+    pub kept: bool,
+}
+
+/// A scoring line by its number in [`Arrangement::lines`].
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct LineId(pub u16);
+
+/// What one player (or section) sounds.
+#[derive(Clone, Debug)]
+pub struct Part<'a> {
+    /// The player.
+    pub player: &'a Player,
+    /// Notes in order of time; they do not overlap.
+    pub notes: Vec<SoundingNote>,
+    /// Tuplets in order of time.
+    pub tuplets: Vec<Tuplet>,
+    /// Dynamics, hairpins, words and techniques in order of time: those of everybody, those of
+    /// the voices played, and those of the scoring lines.
+    pub directions: Vec<Direction>,
+    /// Who claims which bars: (first bar index, one past the last, line), in order.
+    pub claims: Vec<(usize, usize, LineId)>,
+    /// Keys or crooks in force: from which time on, and which. Never empty for an instrument that
+    /// has keys or crooks and an ensemble line that names one.
+    pub tunings: Vec<(Time, &'static Tuning)>,
+    /// Tuning of drums in force: from which time on, and the notes (sounding, from the lowest).
+    pub drums: Vec<(Time, Vec<Pitch>)>,
+}
+
+impl Part<'_> {
+    /// The key or crook in force at a time.
+    #[must_use]
+    pub fn tuning_at(&self, time: Time) -> Option<&'static Tuning> {
+        let after = self.tunings.partition_point(|(from, _)| *from <= time);
+        self.tunings.get(after.saturating_sub(1)).map(|(_, tuning)| *tuning)
+    }
+
+    /// The way from written to sounding pitch at a time.
+    #[must_use]
+    pub fn transposition_at(&self, time: Time) -> Interval {
+        self.tuning_at(time)
+            .map_or(self.player.instrument.transposition, |tuning| tuning.transposition)
+    }
+
+    /// The written pitch of a sounding one at a time.
+    #[must_use]
+    pub fn written(&self, sounding: Pitch, time: Time) -> Pitch {
+        sounding.transposed_or_respelled(-self.transposition_at(time))
+    }
+}
+
+/// One note that a player sounds.
+#[derive(Clone, PartialEq, Debug)]
+pub struct SoundingNote {
+    /// Where it begins, in written time (repeats once).
+    pub start: Time,
+    /// How long it sounds.
+    pub length: Time,
+    /// What it sounds.
+    pub sound: Sound,
+    /// Marks, slurs and grace notes (sounding pitch).
+    pub attached: Attached,
+    /// What it is for.
+    pub role: Role,
+    /// Is it to be judged as a solo?
+    pub solo: bool,
+    /// The note in the source that it comes from (or the chord, for derived notes).
+    pub source: Span,
+    /// The scoring line that gave it to the player.
+    pub line: LineId,
+}
+
+impl SoundingNote {
+    /// Where it ends.
+    #[must_use]
+    pub fn end(&self) -> Time {
+        self.start + self.length
+    }
+}

@@ -1,0 +1,179 @@
+//! Findings and the three ways to show them.
+//!
+//! Every stage reports what it finds as a [`Diagnostic`]. [`rich`] shows it in full to people,
+//! [`short`] in one line for editors and logs, [`json`] as data for other programs.
+
+pub mod json;
+pub mod rich;
+pub mod short;
+mod source;
+mod suggest;
+
+pub use source::{FileId, Source, Sources, Span};
+pub use suggest::{did_you_mean, nearest};
+
+/// How bad a finding is.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Severity {
+    /// Worth knowing; nothing need change.
+    Advice,
+    /// A rehearsal would stop here.
+    Warning,
+    /// Cannot be understood, or cannot be played.
+    Error,
+}
+
+impl Severity {
+    /// The severity in a word, as it is printed.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Severity::Advice => "advice",
+            Severity::Warning => "warning",
+            Severity::Error => "error",
+        }
+    }
+}
+
+/// A place in the source with a few words about it.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Label {
+    /// The place.
+    pub span: Span,
+    /// What there is to say of it.
+    pub text: String,
+}
+
+/// One replacement of a piece of source text.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Edit {
+    /// The text to replace (empty: insert here).
+    pub span: Span,
+    /// What to put there.
+    pub text: String,
+}
+
+/// A change of the source that mends a finding.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Fix {
+    /// What the change does, as an order: "write `plays`".
+    pub title: String,
+    /// The replacements; they do not overlap.
+    pub edits: Vec<Edit>,
+    /// May it be applied without a person looking, because it cannot change the music meant?
+    pub safe: bool,
+}
+
+/// One finding: one cause, however many notes it touches.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Diagnostic {
+    /// Name of the rule in words: `compass/beyond-instrument`.
+    pub code: &'static str,
+    /// How bad it is.
+    pub severity: Severity,
+    /// What is the matter, in a whole sentence.
+    pub message: String,
+    /// Where it is.
+    pub primary: Label,
+    /// Further places that belong to it: the scoring line, the ensemble line.
+    pub labels: Vec<Label>,
+    /// What to do about it.
+    pub help: Option<String>,
+    /// Changes that mend it, the best first.
+    pub fixes: Vec<Fix>,
+    /// First and last bar that it touches, as numbered in the piece.
+    pub bars: Option<(i32, i32)>,
+    /// The player it is about: `oboe.1`.
+    pub player: Option<String>,
+}
+
+impl Diagnostic {
+    /// A finding at a place; add to it with the `with_…` methods.
+    #[must_use]
+    pub fn new(
+        severity: Severity,
+        code: &'static str,
+        span: Span,
+        message: impl Into<String>,
+    ) -> Diagnostic {
+        Diagnostic {
+            code,
+            severity,
+            message: message.into(),
+            primary: Label { span, text: String::new() },
+            labels: Vec::new(),
+            help: None,
+            fixes: Vec::new(),
+            bars: None,
+            player: None,
+        }
+    }
+
+    /// An error at a place.
+    #[must_use]
+    pub fn error(code: &'static str, span: Span, message: impl Into<String>) -> Diagnostic {
+        Diagnostic::new(Severity::Error, code, span, message)
+    }
+
+    /// A warning at a place.
+    #[must_use]
+    pub fn warning(code: &'static str, span: Span, message: impl Into<String>) -> Diagnostic {
+        Diagnostic::new(Severity::Warning, code, span, message)
+    }
+
+    /// A piece of advice at a place.
+    #[must_use]
+    pub fn advice(code: &'static str, span: Span, message: impl Into<String>) -> Diagnostic {
+        Diagnostic::new(Severity::Advice, code, span, message)
+    }
+
+    /// Words at the primary place.
+    #[must_use]
+    pub fn with_text(mut self, text: impl Into<String>) -> Diagnostic {
+        self.primary.text = text.into();
+        self
+    }
+
+    /// A further place.
+    #[must_use]
+    pub fn with_label(mut self, span: Span, text: impl Into<String>) -> Diagnostic {
+        self.labels.push(Label { span, text: text.into() });
+        self
+    }
+
+    /// What to do.
+    #[must_use]
+    pub fn with_help(mut self, help: impl Into<String>) -> Diagnostic {
+        self.help = Some(help.into());
+        self
+    }
+
+    /// A change that mends it by one replacement.
+    #[must_use]
+    pub fn with_fix(
+        mut self,
+        title: impl Into<String>,
+        span: Span,
+        text: impl Into<String>,
+        safe: bool,
+    ) -> Diagnostic {
+        let edits = vec![Edit { span, text: text.into() }];
+        self.fixes.push(Fix { title: title.into(), edits, safe });
+        self
+    }
+
+    /// The bars that it touches.
+    #[must_use]
+    pub fn with_bars(mut self, first: i32, last: i32) -> Diagnostic {
+        self.bars = Some((first, last));
+        self
+    }
+
+    /// The player it is about.
+    #[must_use]
+    pub fn with_player(mut self, player: impl Into<String>) -> Diagnostic {
+        self.player = Some(player.into());
+        self
+    }
+}

@@ -1,0 +1,42 @@
+//! "Did you mean …": the nearest of the words that would have been right.
+
+/// The known word nearest to a wrong one, if it is near enough to be meant.
+#[must_use]
+pub fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let word = word.to_lowercase();
+    known
+        .into_iter()
+        .map(|candidate| (strsim::osa_distance(&word, &candidate.to_lowercase()), candidate))
+        .filter(|(distance, candidate)| *distance <= (candidate.chars().count() / 3).clamp(1, 3))
+        .min_by_key(|(distance, _)| *distance)
+        .map(|(_, candidate)| candidate)
+}
+
+/// A help sentence: "Did you mean `plays`?", or else the list of what there is.
+#[must_use]
+pub fn did_you_mean(word: &str, known: &[&str], what: &str) -> String {
+    if let Some(candidate) = nearest(word, known.iter().copied()) {
+        return format!("Did you mean `{candidate}`?");
+    }
+    if known.is_empty() {
+        return format!("There is no {what} here yet.");
+    }
+    let mut list: Vec<String> = known.iter().take(12).map(|word| format!("`{word}`")).collect();
+    if known.len() > list.len() {
+        list.push("…".to_string());
+    }
+    format!("Known: {}.", list.join(", "))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_slip_of_the_finger_finds_its_word() {
+        let verbs = ["plays", "doubles", "sustains"];
+        assert_eq!(nearest("play", verbs), Some("plays"));
+        assert_eq!(nearest("dubles", verbs), Some("doubles"));
+        assert_eq!(nearest("whistles", verbs), None);
+    }
+}

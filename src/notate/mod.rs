@@ -1,0 +1,5 @@
+//! From sounding music to staves as a player reads them.
+
+mod score;
+
+pub use score::*;

@@ -1,0 +1,243 @@
+//! Staves as a player reads them: written pitch, values, clefs, beams, ties, tuplets, rests.
+
+use smallvec::SmallVec;
+
+use crate::instruments::{Clef, Family, Instrument};
+use crate::music::{Interval, Key, Metre, Pitch, Time};
+use crate::resolve::{BarLine, Dynamic, Marks, Technique, Tempo};
+
+/// A score: the frame of bars that all staves share, and the staves.
+#[derive(Clone, Debug)]
+pub struct Score {
+    /// Title of the piece.
+    pub title: String,
+    /// Second line of the head.
+    pub subtitle: Option<String>,
+    /// Who composed it.
+    pub composer: Option<String>,
+    /// Who arranged it.
+    pub arranger: Option<String>,
+    /// Licence of the music.
+    pub licence: Option<String>,
+    /// Name of the scoring: "spa".
+    pub scoring: String,
+    /// Name of the ensemble: "spa-orchestra".
+    pub ensemble: String,
+    /// The bars, one for each bar of the form.
+    pub frame: Vec<FrameBar>,
+    /// The staves in score order, each with `frame.len()` measures.
+    pub staves: Vec<Staff>,
+}
+
+/// What all staves share in one bar.
+#[derive(Clone, PartialEq, Debug)]
+pub struct FrameBar {
+    /// Number of the bar; 0 for a pick-up.
+    pub number: i32,
+    /// Where it begins, in written time.
+    pub start: Time,
+    /// How long it is.
+    pub length: Time,
+    /// The metre in force.
+    pub metre: Metre,
+    /// Is the metre to be printed here (first bar or change)?
+    pub metre_shown: bool,
+    /// The sounding key in force.
+    pub key: Key,
+    /// Is the key to be printed here (first bar or change)?
+    pub key_shown: bool,
+    /// A tempo that begins here.
+    pub tempo: Option<Tempo>,
+    /// A rehearsal mark that stands here.
+    pub mark: Option<String>,
+    /// Does a repeated section begin here?
+    pub repeat_starts: bool,
+    /// Does a repeated section end with this bar?
+    pub repeat_ends: bool,
+    /// An ending that begins with this bar.
+    pub ending_starts: Option<u8>,
+    /// An ending that ends with this bar.
+    pub ending_ends: Option<u8>,
+    /// The line at its end where it is not plain.
+    pub line: BarLine,
+}
+
+/// One player's staff.
+#[derive(Clone, Debug)]
+pub struct Staff {
+    /// The player's name in the language: `oboe.2`.
+    pub id: String,
+    /// Full name: "Oboe 2".
+    pub name: String,
+    /// Abbreviation: "Ob. 2".
+    pub abbreviation: String,
+    /// The instrument.
+    pub instrument: &'static Instrument,
+    /// Its family, for brackets.
+    pub family: Family,
+    /// What is said of the transposition at the head: "in D", "in B♭ basso"; `None` in C or where
+    /// the instrument always stands in its octave.
+    pub key_name: Option<String>,
+    /// How many people read this part.
+    pub players: u16,
+    /// The measures, one for each bar of the frame.
+    pub measures: Vec<Measure>,
+}
+
+/// One bar of one staff.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Measure {
+    /// A transposition (written to sounding) that begins here: in the first bar, and where the
+    /// player takes another crook or key.
+    pub transposition: Option<Interval>,
+    /// A written key signature that is printed here, where the instrument has one: first bar,
+    /// change of key, change of transposition.
+    pub key: Option<Key>,
+    /// Clefs that begin in this bar: time from the bar's beginning, clef.
+    pub clefs: SmallVec<[(Time, Clef); 1]>,
+    /// Notes and rests in order; they fill the bar exactly. Grace notes stand before their note
+    /// and have no duration.
+    pub elements: Vec<Element>,
+    /// Directions of this staff in order of time.
+    pub directions: Vec<StaffDirection>,
+    /// In a part, this bar begins a rest of so many whole bars (2 or more); readers of a score
+    /// ignore it.
+    pub multi_rest: Option<u32>,
+}
+
+/// A note, a chord or a rest as it is printed.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Element {
+    /// Time from the bar's beginning.
+    pub at: Time,
+    /// Duration; zero for a grace note.
+    pub length: Time,
+    /// The printed value.
+    pub value: NoteValue,
+    /// The tuplet it belongs to.
+    pub tuplet: Option<TupletUse>,
+    /// What is printed.
+    pub kind: ElementKind,
+    /// Beams from the first (eighths) on: one entry a beam.
+    pub beams: SmallVec<[Beam; 4]>,
+}
+
+/// What an element is.
+#[derive(Clone, PartialEq, Debug)]
+pub enum ElementKind {
+    /// A rest of that value.
+    Rest {
+        /// Is there a fermata over it?
+        fermata: bool,
+    },
+    /// A rest for the whole bar, whatever its length.
+    BarRest {
+        /// Is there a fermata over it?
+        fermata: bool,
+    },
+    /// A note or chord.
+    Note(Box<StaffNote>),
+}
+
+/// A note or chord on a staff.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct StaffNote {
+    /// Written pitches from the lowest up; empty for an unpitched stroke.
+    pub heads: SmallVec<[Head; 2]>,
+    /// Is it a grace note, and crossed?
+    pub grace: Option<Grace>,
+    /// Marks that are printed on it.
+    pub marks: Marks,
+    /// Strokes of a tremolo: 0 for none.
+    pub tremolo: u8,
+    /// Does a tie come from the element before?
+    pub tie_from: bool,
+    /// Does a tie go on to the next element?
+    pub tie_to: bool,
+    /// Does a slur begin here?
+    pub slur_starts: bool,
+    /// Does a slur end here?
+    pub slur_ends: bool,
+}
+
+/// Kind of a grace note.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Grace {
+    /// Without a stroke.
+    Plain,
+    /// Crossed with a stroke.
+    Slashed,
+}
+
+/// One note head.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Head {
+    /// Written pitch.
+    pub pitch: Pitch,
+    /// Is its accidental (or natural sign) to be printed?
+    pub accidental_shown: bool,
+}
+
+/// A printed value: the part of a whole note, and dots.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct NoteValue {
+    /// log2 of the part of a whole note: -1 breve, 0 whole, 1 half, 2 quarter … 10 1024th.
+    pub log2: i8,
+    /// Dots: 0 to 3.
+    pub dots: u8,
+}
+
+/// An element's place in a tuplet.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct TupletUse {
+    /// How many …
+    pub actual: u8,
+    /// … in the time of how many.
+    pub normal: u8,
+    /// Does the tuplet begin with this element?
+    pub starts: bool,
+    /// Does it end with this element?
+    pub ends: bool,
+}
+
+/// One beam on one element.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Beam {
+    /// Begins here.
+    Begins,
+    /// Goes on.
+    Continues,
+    /// Ends here.
+    Ends,
+    /// A stub to the right.
+    HookForward,
+    /// A stub to the left.
+    HookBackward,
+}
+
+/// A direction as it is printed on one staff.
+#[derive(Clone, PartialEq, Debug)]
+pub struct StaffDirection {
+    /// Time from the bar's beginning.
+    pub at: Time,
+    /// What it says.
+    pub kind: StaffDirectionKind,
+}
+
+/// What a printed direction says.
+#[derive(Clone, PartialEq, Debug)]
+pub enum StaffDirectionKind {
+    /// A dynamic below the staff.
+    Dynamic(Dynamic),
+    /// A hairpin begins; it grows or not.
+    HairpinStarts {
+        /// Does it grow?
+        grows: bool,
+    },
+    /// A hairpin ends.
+    HairpinEnds,
+    /// A way of playing, above the staff.
+    Technique(Technique),
+    /// Words above the staff.
+    Words(String),
+}

@@ -1,0 +1,1 @@
+//! Writers: each turns what `notate` and `arrange` decided into one format.
