@@ -6,3 +6,4 @@ pub mod music;
 pub mod notate;
 pub mod render;
 pub mod resolve;
+pub mod syntax;

@@ -7,7 +7,7 @@ pub fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Opti
     known
         .into_iter()
         .map(|candidate| (strsim::osa_distance(&word, &candidate.to_lowercase()), candidate))
-        .filter(|(distance, candidate)| *distance <= (candidate.chars().count() / 3).clamp(1, 3))
+        .filter(|(distance, candidate)| *distance <= (candidate.chars().count() / 3).min(3))
         .min_by_key(|(distance, _)| *distance)
         .map(|(_, candidate)| candidate)
 }

@@ -1,5 +1,169 @@
 //! From the tree to the piece: names linked, times exact, bars counted.
+//!
+//! Nothing here reads a file: sources come in through one [`Loader`].
 
+mod dynamics;
+mod ensemble;
+mod form;
+mod harmony;
+mod loader;
+mod music;
 mod piece;
+mod scoring;
 
+use crate::diagnostics::{Diagnostic, FileId, Sources, Span};
+use crate::syntax::{Declaration, Tree, Word};
+
+pub use loader::{LoadError, Loader, NoFiles};
+pub use music::MOMENTARY_DIRECTIONS;
 pub use piece::*;
+
+/// Reads a source text that is already among the sources, follows what it uses, and links it all
+/// to a piece.
+///
+/// Whatever is wrong is left out of the piece and told in the findings; the rest is usable.
+#[must_use]
+pub fn resolve(
+    sources: &mut Sources,
+    root: FileId,
+    loader: &mut dyn Loader,
+) -> (Piece, Vec<Diagnostic>) {
+    let mut cx = Context::default();
+    let tree = loader::read_all(sources, root, loader, &mut cx.diagnostics);
+    let piece = link(&mut cx, &tree, root);
+    (piece, cx.diagnostics)
+}
+
+/// What the steps of this stage share.
+#[derive(Default)]
+struct Context {
+    diagnostics: Vec<Diagnostic>,
+}
+
+impl Context {
+    fn push(&mut self, diagnostic: Diagnostic) {
+        self.diagnostics.push(diagnostic);
+    }
+}
+
+fn link(cx: &mut Context, tree: &Tree, root: FileId) -> Piece {
+    let mut piece = Piece { span: Span::new(root, 0, 0), ..Piece::default() };
+    head(cx, tree, &mut piece);
+    let longest = form::longest_voice(tree);
+    let forms: Vec<_> = tree.declarations.iter().filter_map(form_of).collect();
+    one_only(cx, &forms.iter().map(|f| f.span).collect::<Vec<_>>(), "form");
+    piece.form = form::form(cx, forms.first().copied(), longest, piece.span);
+    for declaration in &tree.declarations {
+        match declaration {
+            Declaration::Voice(voice) => {
+                let music = music::music(cx, &voice.bars, &piece.form, music::Counting::Whole);
+                let (name, span) = (voice.name.value.clone(), voice.name.span);
+                piece.voices.push(Voice { name, span, music });
+            }
+            Declaration::Harmony(tree) => {
+                if !piece.harmony.is_empty() {
+                    cx.push(twice("harmony", tree.span, piece.harmony[0].span));
+                }
+                piece.harmony = harmony::harmony(cx, tree, &piece.form);
+            }
+            Declaration::Dynamics(tree) => {
+                piece.dynamics.extend(dynamics::dynamics(cx, tree, &piece.form));
+            }
+            _ => {}
+        }
+    }
+    piece.dynamics.sort_by_key(|direction| direction.at);
+    let names: Vec<(&str, Span)> = piece.voices.iter().map(|v| (v.name.as_str(), v.span)).collect();
+    distinct(cx, &names, "voice");
+    piece.ensembles = ensemble::ensembles(cx, tree);
+    piece.scorings = scoring::scorings(cx, tree, &piece);
+    piece
+}
+
+fn form_of(declaration: &Declaration) -> Option<&crate::syntax::FormTree> {
+    match declaration {
+        Declaration::Form(form) => Some(form),
+        _ => None,
+    }
+}
+
+/// Title, composer and the other lines of `piece`.
+fn head(cx: &mut Context, tree: &Tree, piece: &mut Piece) {
+    const LINES: [&str; 4] = ["subtitle", "composer", "arranger", "licence"];
+    let mut spans = Vec::new();
+    for declaration in &tree.declarations {
+        let Declaration::Piece(head) = declaration else { continue };
+        spans.push(head.title.span);
+        if spans.len() > 1 {
+            continue;
+        }
+        piece.title.clone_from(&head.title.value);
+        piece.span = head.title.span;
+        for (what, text) in &head.lines {
+            let line = match what.value.as_str() {
+                "subtitle" => &mut piece.subtitle,
+                "composer" => &mut piece.composer,
+                "arranger" => &mut piece.arranger,
+                "licence" => &mut piece.licence,
+                other => {
+                    cx.push(unknown(what, &LINES, "line of a piece", other));
+                    continue;
+                }
+            };
+            *line = Some(text.value.clone());
+        }
+    }
+    one_only(cx, &spans, "piece");
+    if spans.is_empty() {
+        cx.push(
+            Diagnostic::error("names/no-piece", piece.span, "The source does not name its piece.")
+                .with_help("Write `piece \"Title\" { composer \"…\" licence \"…\" }` at its head."),
+        );
+    }
+    if piece.title.trim().is_empty() {
+        piece.title = "Untitled".to_string();
+    }
+}
+
+fn one_only(cx: &mut Context, spans: &[Span], what: &'static str) {
+    if let [first, second, ..] = spans {
+        cx.push(twice(what, *second, *first));
+    }
+}
+
+fn twice(what: &str, second: Span, first: Span) -> Diagnostic {
+    Diagnostic::error("names/twice", second, format!("There is a second {what}."))
+        .with_label(first, "the first is here")
+        .with_help(format!("A source has one {what}; take one of the two away."))
+}
+
+/// Says where a name is given twice.
+fn distinct(cx: &mut Context, names: &[(&str, Span)], what: &str) {
+    for (index, (name, span)) in names.iter().enumerate() {
+        if let Some((_, first)) = names[..index].iter().find(|(other, _)| other == name) {
+            cx.push(
+                Diagnostic::error(
+                    "names/twice",
+                    *span,
+                    format!("There is a second {what} called `{name}`."),
+                )
+                .with_label(*first, "the first is here")
+                .with_help("Give it another name."),
+            );
+        }
+    }
+}
+
+/// A name that nothing declares.
+fn unknown(word: &Word, known: &[&str], what: &str, name: &str) -> Diagnostic {
+    let diagnostic = Diagnostic::error(
+        "names/unknown",
+        word.span,
+        format!("There is no {what} called `{name}`."),
+    )
+    .with_help(crate::diagnostics::did_you_mean(name, known, what));
+    match crate::diagnostics::nearest(name, known.iter().copied()) {
+        Some(meant) => diagnostic.with_fix(format!("write `{meant}`"), word.span, meant, false),
+        None => diagnostic,
+    }
+}

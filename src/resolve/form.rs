@@ -1,0 +1,364 @@
+//! Bars, metres, keys, tempos, repeats.
+
+use super::Context;
+use super::piece::{Bar, BarLine, Form, Tempo};
+use crate::diagnostics::{Diagnostic, Span};
+use crate::music::{Key, Metre, Mode, Time};
+use crate::syntax::{
+    BarRange, Declaration, FormItem, FormTree, Fraction, Spanned, Tree, ValueTree,
+};
+
+/// More bars than the longest opera has; a guard against a slip of the finger.
+const MOST_BARS: u32 = 50_000;
+
+/// The number of bars of the longest voice, for a form that does not say where it ends.
+pub(super) fn longest_voice(tree: &Tree) -> u32 {
+    let bars = tree.declarations.iter().map(|declaration| match declaration {
+        Declaration::Voice(voice) => voice
+            .bars
+            .iter()
+            .map(|bar| bar.number.as_ref().map_or(1, |n| n.value))
+            .max()
+            .unwrap_or(0)
+            .max(voice.bars.len() as u32),
+        _ => 0,
+    });
+    bars.max().unwrap_or(0).clamp(1, MOST_BARS)
+}
+
+/// The exact time of a value as it was written.
+///
+/// # Errors
+/// Says what is wrong with the value.
+pub(super) fn exact(value: ValueTree) -> Result<Time, String> {
+    let Fraction { numerator, denominator } = value.fraction;
+    if !denominator.is_power_of_two() || denominator > 128 {
+        return Err(format!("There is no note value with {denominator} below the stroke."));
+    }
+    if numerator == 0 || numerator > 64 {
+        return Err(format!("There is no note value {numerator}/{denominator}."));
+    }
+    let plain = Time::of(i64::from(numerator), i64::from(denominator));
+    // Each dot adds half of what the one before added.
+    let parts = (1i64 << (value.dots + 1)) - 1;
+    plain.scaled(parts, 1 << value.dots).ok_or_else(|| "This value is too short.".to_string())
+}
+
+/// Says what is wrong with a value and where.
+pub(super) fn bad_value(span: Span, message: String) -> Diagnostic {
+    Diagnostic::error("bars/no-such-value", span, message)
+        .with_help("Values are `1/1`, `1/2`, `1/4` … `1/128`, also `3/8` or dotted: `1/4.`")
+}
+
+pub(super) fn form(cx: &mut Context, tree: Option<&FormTree>, longest: u32, piece: Span) -> Form {
+    let Some(tree) = tree else {
+        cx.push(
+            Diagnostic::error("bars/no-form", piece, "The piece has no form.").with_help(format!(
+                "Write `form {{ 1 metre 4/4, key C major, tempo 1/4 = 96` and, on a line of its own, `{longest} end }}`."
+            )),
+        );
+        return build(cx, &Settings::default(), longest);
+    };
+    let mut settings = Settings::default();
+    for line in &tree.lines {
+        for item in &line.items {
+            settings.add(cx, line.bars, item);
+        }
+    }
+    let last = settings.end.map_or_else(
+        || {
+            cx.push(
+                Diagnostic::error("bars/no-end", tree.span, "The form does not say where the piece ends.")
+                    .with_help(format!(
+                        "The longest voice has {longest} bars: write `{longest} end` as the form's last line."
+                    )),
+            );
+            longest
+        },
+        |(last, _)| last,
+    );
+    if settings.metres.is_empty() {
+        cx.push(
+            Diagnostic::error("bars/no-metre", tree.span, "The form names no metre.")
+                .with_help("Write `1 metre 4/4, key C major` as its first line."),
+        );
+    }
+    build(cx, &settings, last)
+}
+
+/// What the lines of the form say, each with its bar.
+#[derive(Default)]
+struct Settings {
+    pick_up: Option<Time>,
+    end: Option<(u32, Span)>,
+    metres: Vec<(u32, Metre, Span)>,
+    keys: Vec<(u32, Key, Span)>,
+    tempos: Vec<(u32, Tempo, Span)>,
+    marks: Vec<(u32, String, Span)>,
+    lengths: Vec<(u32, Time, Span)>,
+    repeats: Vec<BarRange>,
+    endings: Vec<(BarRange, u32)>,
+    doubles: Vec<(u32, Span)>,
+}
+
+impl Settings {
+    fn add(&mut self, cx: &mut Context, bars: BarRange, item: &Spanned<FormItem>) {
+        let at = bars.first;
+        let span = item.span;
+        if bars.last > MOST_BARS {
+            cx.push(
+                Diagnostic::error(
+                    "bars/too-many",
+                    bars.span,
+                    format!("Bar {} is beyond {MOST_BARS} bars.", bars.last),
+                )
+                .with_help("A piece may have 50 000 bars; is a digit too many here?"),
+            );
+            return;
+        }
+        match &item.value {
+            FormItem::Metre(fraction) => match read_metre(*fraction) {
+                Some(metre) => self.metres.push((at, metre, span)),
+                None => cx.push(
+                    Diagnostic::error("bars/no-such-metre", span, "Nobody beats such a metre.")
+                        .with_help("A metre is 1 to 32 over 1, 2, 4, 8, 16 or 32: `metre 6/8`."),
+                ),
+            },
+            FormItem::Key(tonic, minor) => {
+                let mode = if *minor { Mode::Minor } else { Mode::Major };
+                match tonic.parse().ok().and_then(|tonic| Key::new(tonic, mode)) {
+                    Some(key) => self.keys.push((at, key, span)),
+                    None => cx.push(
+                        Diagnostic::error(
+                            "bars/no-such-key",
+                            span,
+                            format!("{tonic} {mode} would need more than seven sharps or flats."),
+                        )
+                        .with_help("Write the key that sounds alike: Ab major for G# major."),
+                    ),
+                }
+            }
+            FormItem::Tempo(beat, words) => self.tempo(cx, at, *beat, words.clone(), span),
+            FormItem::Mark(text) => self.marks.push((at, text.clone(), span)),
+            FormItem::PickUp(value) => match exact(*value) {
+                Ok(length) if at == 0 => self.pick_up = Some(length),
+                Ok(_) => cx.push(
+                    Diagnostic::error("bars/pick-up", span, "A pick-up is bar 0.")
+                        .with_help("Write this line as `0 pick-up …`; the next bar is bar 1."),
+                ),
+                Err(message) => cx.push(bad_value(span, message)),
+            },
+            FormItem::Length(fraction) => {
+                let value = ValueTree { fraction: *fraction, dots: 0 };
+                match exact(value) {
+                    Ok(length) => self.lengths.push((at, length, span)),
+                    Err(message) => cx.push(bad_value(span, message)),
+                }
+            }
+            FormItem::Repeat => self.repeats.push(bars),
+            FormItem::Ending(number) => self.endings.push((bars, *number)),
+            FormItem::DoubleBar => self.doubles.push((at, span)),
+            FormItem::End => match self.end {
+                None => self.end = Some((at, span)),
+                Some((_, first)) => cx.push(super::twice("end", span, first)),
+            },
+        }
+    }
+
+    fn tempo(
+        &mut self,
+        cx: &mut Context,
+        at: u32,
+        beat: Option<(ValueTree, f64)>,
+        words: Option<String>,
+        span: Span,
+    ) {
+        let beat = match beat.map(|(value, per_minute)| (exact(value), per_minute)) {
+            None => None,
+            Some((Ok(value), per_minute)) if (5.0..=600.0).contains(&per_minute) => {
+                Some((value, per_minute))
+            }
+            Some((Ok(_), per_minute)) => {
+                return cx.push(
+                    Diagnostic::error(
+                        "bars/no-such-tempo",
+                        span,
+                        format!("Nobody can beat {per_minute} to the minute."),
+                    )
+                    .with_help("Write a number from 5 to 600."),
+                );
+            }
+            Some((Err(message), _)) => return cx.push(bad_value(span, message)),
+        };
+        self.tempos.push((at, Tempo { beat, words }, span));
+    }
+}
+
+fn read_metre(fraction: Fraction) -> Option<Metre> {
+    let count = u8::try_from(fraction.numerator).ok()?;
+    Metre::new(count, u8::try_from(fraction.denominator).ok()?)
+}
+
+fn build(cx: &mut Context, settings: &Settings, last: u32) -> Form {
+    let first = u32::from(settings.pick_up.is_none());
+    let mut form = Form::default();
+    let mut metre = first_of(&settings.metres).unwrap_or(Metre { count: 4, unit: 4 });
+    let mut key = first_of(&settings.keys).unwrap_or(Key::C_MAJOR);
+    let mut start = Time::ZERO;
+    for number in first..=last.max(first) {
+        metre = at(&settings.metres, number).unwrap_or(metre);
+        key = at(&settings.keys, number).unwrap_or(key);
+        let mut length = at(&settings.lengths, number).unwrap_or(metre.bar_length());
+        if number == 0 {
+            length = settings.pick_up.unwrap_or(length);
+        }
+        form.bars.push(Bar {
+            number: number as i32,
+            start,
+            length,
+            metre,
+            key,
+            tempo: at(&settings.tempos, number),
+            mark: at(&settings.marks, number),
+            repeat_starts: false,
+            repeat_ends: false,
+            ending: None,
+            line: BarLine::Plain,
+        });
+        start += length;
+    }
+    if let Some(bar) = form.bars.last_mut() {
+        bar.line = BarLine::Final;
+    }
+    for (number, span) in &settings.doubles {
+        if let Some(index) = inside(cx, &form, *number, *span) {
+            form.bars[index].line = BarLine::Double;
+        }
+    }
+    repeats(cx, settings, &mut form);
+    let places = [
+        settings.metres.iter().map(|s| (s.0, s.2)).collect::<Vec<_>>(),
+        settings.keys.iter().map(|s| (s.0, s.2)).collect(),
+        settings.tempos.iter().map(|s| (s.0, s.2)).collect(),
+        settings.marks.iter().map(|s| (s.0, s.2)).collect(),
+        settings.lengths.iter().map(|s| (s.0, s.2)).collect(),
+    ];
+    for (number, span) in places.into_iter().flatten() {
+        inside(cx, &form, number, span);
+    }
+    form
+}
+
+fn repeats(cx: &mut Context, settings: &Settings, form: &mut Form) {
+    let mut taken: Option<BarRange> = None;
+    let mut ranges = settings.repeats.clone();
+    ranges.sort_by_key(|range| range.first);
+    for range in ranges {
+        if let Some(before) = taken.filter(|before| before.last >= range.first) {
+            cx.push(
+                Diagnostic::error("bars/repeats-overlap", range.span, "Two repeats overlap.")
+                    .with_label(before.span, "the other one is here")
+                    .with_help("Write the inner repeat out."),
+            );
+            continue;
+        }
+        let (Some(first), Some(last)) =
+            (inside(cx, form, range.first, range.span), inside(cx, form, range.last, range.span))
+        else {
+            continue;
+        };
+        if last < first {
+            cx.push(backwards(range));
+            continue;
+        }
+        form.bars[first].repeat_starts = true;
+        form.bars[last].repeat_ends = true;
+        taken = Some(range);
+    }
+    for (range, number) in &settings.endings {
+        let (Some(first), Some(last)) =
+            (inside(cx, form, range.first, range.span), inside(cx, form, range.last, range.span))
+        else {
+            continue;
+        };
+        if last < first {
+            cx.push(backwards(*range));
+            continue;
+        }
+        let fits = match number {
+            1 => form.bars[last].repeat_ends,
+            2 => first > 0 && form.bars[first - 1].repeat_ends,
+            _ => false,
+        };
+        if !fits {
+            cx.push(
+                Diagnostic::error(
+                    "bars/ending-without-repeat",
+                    range.span,
+                    format!("Ending {number} does not belong to a repeat here."),
+                )
+                .with_help(
+                    "The first ending closes the repeated bars, the second follows it: `1..8 repeat`, `8 ending 1`, `9 ending 2`.",
+                ),
+            );
+            continue;
+        }
+        for bar in &mut form.bars[first..=last] {
+            bar.ending = Some(*number as u8);
+        }
+    }
+}
+
+pub(super) fn backwards(range: BarRange) -> Diagnostic {
+    Diagnostic::error(
+        "bars/backwards",
+        range.span,
+        format!("Bars {} to {} run backwards.", range.first, range.last),
+    )
+    .with_help(format!("Write `{}..{}`.", range.last, range.first))
+    .with_fix("turn them round", range.span, format!("{}..{}", range.last, range.first), false)
+}
+
+/// The index of a bar, or a finding that it is outside the piece.
+pub(super) fn inside(cx: &mut Context, form: &Form, number: u32, span: Span) -> Option<usize> {
+    let index = i32::try_from(number).ok().and_then(|number| form.index_of(number));
+    if index.is_none() {
+        let first = form.bars.first().map_or(1, |bar| bar.number);
+        let last = form.bars.last().map_or(1, |bar| bar.number);
+        cx.push(
+            Diagnostic::error("bars/outside", span, format!("The piece has no bar {number}."))
+                .with_help(format!("It has bars {first} to {last}.")),
+        );
+    }
+    index
+}
+
+/// Bar ranges as ranges of indices (first, one past last); wrong ones are told and left out.
+pub(super) fn indices(cx: &mut Context, form: &Form, ranges: &[BarRange]) -> Vec<(usize, usize)> {
+    let mut found = Vec::new();
+    for range in ranges {
+        if range.last < range.first {
+            cx.push(backwards(*range));
+            continue;
+        }
+        let first = inside(cx, form, range.first, range.span);
+        let Some(first) = first else { continue };
+        let last = if range.last == range.first {
+            Some(first)
+        } else {
+            inside(cx, form, range.last, range.span)
+        };
+        // A range that runs past the end still means the bars that exist.
+        found.push((first, last.map_or(form.bars.len(), |last| last + 1)));
+    }
+    found.sort_unstable();
+    found
+}
+
+fn at<T: Clone>(settings: &[(u32, T, Span)], number: u32) -> Option<T> {
+    settings.iter().rev().find(|(at, ..)| *at == number).map(|(_, value, _)| value.clone())
+}
+
+fn first_of<T: Clone>(settings: &[(u32, T, Span)]) -> Option<T> {
+    settings.iter().min_by_key(|(at, ..)| *at).map(|(_, value, _)| value.clone())
+}

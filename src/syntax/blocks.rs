@@ -1,0 +1,171 @@
+//! Builds the trees of `piece`, `form`, `harmony` and `dynamics`.
+
+use pest::iterators::Pair;
+
+use super::explain;
+use super::parse::{Context, Rule, read_fraction, read_number, read_value};
+use super::tree::*;
+
+pub(super) fn piece(cx: &mut Context, pair: Pair<Rule>) -> Option<PieceTree> {
+    let mut title = None;
+    let mut lines = Vec::new();
+    for inner in pair.into_inner() {
+        match inner.as_rule() {
+            Rule::string => title = Some(cx.string(&inner)),
+            Rule::piece_line => {
+                let mut parts = inner.into_inner();
+                if let (Some(what), Some(text)) = (parts.next(), parts.next()) {
+                    lines.push((cx.word(&what), cx.string(&text)));
+                }
+            }
+            Rule::broken_line => {
+                explain::line(cx, &inner, Rule::piece_line, "this line of the piece")
+            }
+            Rule::close | Rule::unclosed => {
+                cx.block_end(&inner, title.as_ref().map(|t| t.span)?, "piece");
+            }
+            _ => {}
+        }
+    }
+    Some(PieceTree { title: title?, lines })
+}
+
+pub(super) fn form(cx: &mut Context, pair: Pair<Rule>) -> FormTree {
+    let mut tree = FormTree { span: cx.span(&pair), lines: Vec::new() };
+    for inner in pair.into_inner() {
+        match inner.as_rule() {
+            Rule::kw_form => tree.span = cx.span(&inner),
+            Rule::form_line => {
+                if let Some(line) = form_line(cx, inner) {
+                    tree.lines.push(line);
+                }
+            }
+            Rule::broken_line => {
+                explain::line(cx, &inner, Rule::form_line, "this line of the form")
+            }
+            Rule::close | Rule::unclosed => cx.block_end(&inner, tree.span, "form"),
+            _ => {}
+        }
+    }
+    tree
+}
+
+fn form_line(cx: &mut Context, pair: Pair<Rule>) -> Option<FormLine> {
+    let mut inner = pair.into_inner();
+    let bars = cx.bar_range(inner.next()?);
+    let mut items = Vec::new();
+    for item in inner {
+        let span = cx.span(&item);
+        if let Some(value) = form_item(cx, item) {
+            items.push(Spanned { value, span });
+        }
+    }
+    Some(FormLine { bars, items })
+}
+
+fn form_item(cx: &mut Context, pair: Pair<Rule>) -> Option<FormItem> {
+    let rule = pair.as_rule();
+    let mut inner =
+        pair.into_inner().filter(|p| !super::explain::is_keyword(p.as_rule()) || is_mode(p));
+    Some(match rule {
+        Rule::metre => FormItem::Metre(read_fraction(inner.next()?.as_str())),
+        Rule::key => {
+            let tonic = inner.next()?.as_str().to_string();
+            FormItem::Key(tonic, inner.next()?.as_rule() == Rule::kw_minor)
+        }
+        Rule::tempo => {
+            let first = inner.next()?;
+            if first.as_rule() == Rule::string {
+                FormItem::Tempo(None, Some(cx.string(&first).value))
+            } else {
+                let per_minute = inner.next()?.as_str().parse().ok()?;
+                let words = inner.next().map(|p| cx.string(&p).value);
+                FormItem::Tempo(Some((read_value(first.as_str()), per_minute)), words)
+            }
+        }
+        Rule::mark => FormItem::Mark(cx.string(&inner.next()?).value),
+        Rule::pick_up => FormItem::PickUp(read_value(inner.next()?.as_str())),
+        Rule::length => FormItem::Length(read_fraction(inner.next()?.as_str())),
+        Rule::repeat => FormItem::Repeat,
+        Rule::ending => FormItem::Ending(read_number(inner.next()?.as_str())),
+        Rule::double_bar => FormItem::DoubleBar,
+        Rule::end => FormItem::End,
+        _ => return None,
+    })
+}
+
+fn is_mode(pair: &Pair<Rule>) -> bool {
+    matches!(pair.as_rule(), Rule::kw_major | Rule::kw_minor)
+}
+
+pub(super) fn harmony(cx: &mut Context, pair: Pair<Rule>) -> HarmonyTree {
+    let mut tree = HarmonyTree { span: cx.span(&pair), bars: Vec::new() };
+    for inner in pair.into_inner() {
+        match inner.as_rule() {
+            Rule::kw_harmony => tree.span = cx.span(&inner),
+            Rule::harmony_bar => tree.bars.push(harmony_bar(cx, inner)),
+            Rule::broken_bar => {
+                let number = explain::bar(cx, &inner, Rule::harmony_bar);
+                let span = cx.span(&inner);
+                tree.bars.push(HarmonyBar { number, steps: Vec::new(), span, broken: true });
+            }
+            Rule::close | Rule::unclosed => cx.block_end(&inner, tree.span, "harmony"),
+            _ => {}
+        }
+    }
+    tree
+}
+
+fn harmony_bar(cx: &mut Context, pair: Pair<Rule>) -> HarmonyBar {
+    let span = cx.span(&pair);
+    let mut bar = HarmonyBar { number: None, steps: Vec::new(), span, broken: false };
+    for inner in pair.into_inner() {
+        let span = cx.span(&inner);
+        match inner.as_rule() {
+            Rule::bar_number => bar.number = Some(cx.number(&inner)),
+            Rule::value => {
+                let value = HarmonyStep::Value(read_value(inner.as_str()));
+                bar.steps.push(Spanned { value, span });
+            }
+            Rule::chord_symbol => {
+                let value = HarmonyStep::Symbol(inner.as_str().to_string());
+                bar.steps.push(Spanned { value, span });
+            }
+            _ => {}
+        }
+    }
+    bar
+}
+
+pub(super) fn dynamics(cx: &mut Context, pair: Pair<Rule>) -> DynamicsTree {
+    let mut tree = DynamicsTree { span: cx.span(&pair), lines: Vec::new() };
+    for inner in pair.into_inner() {
+        match inner.as_rule() {
+            Rule::kw_dynamics => tree.span = cx.span(&inner),
+            Rule::dynamics_line => {
+                let words = cx.direction_words(inner.clone().into_inner());
+                let mut positions = inner
+                    .into_inner()
+                    .filter(|p| p.as_rule() == Rule::position)
+                    .map(|p| position(cx, p));
+                if let Some(from) = positions.next() {
+                    let to = positions.next();
+                    tree.lines.push(DynamicsLine { from, to, words });
+                }
+            }
+            Rule::broken_line => {
+                explain::line(cx, &inner, Rule::dynamics_line, "this line of the dynamics");
+            }
+            Rule::close | Rule::unclosed => cx.block_end(&inner, tree.span, "dynamics block"),
+            _ => {}
+        }
+    }
+    tree
+}
+
+fn position(cx: &Context, pair: Pair<Rule>) -> Position {
+    let span = cx.span(&pair);
+    let mut numbers = pair.into_inner().filter(|p| p.as_rule() == Rule::number);
+    let bar = numbers.next().map_or(0, |p| read_number(p.as_str()));
+    Position { bar, beat: numbers.next().map(|p| read_number(p.as_str())), span }
+}

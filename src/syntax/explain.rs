@@ -1,0 +1,264 @@
+//! Says what is wrong with a piece of text that the grammar set aside as broken.
+//!
+//! The strict rule is tried again on that piece alone; pest then tells how far it came and what
+//! it would have taken there, and this module turns that into words.
+
+use pest::Parser;
+use pest::error::{Error, ErrorVariant, InputLocation};
+use pest::iterators::Pair;
+
+use super::parse::{Context, Grammar, Rule, read_number};
+use super::tree::{Number, Spanned};
+use crate::diagnostics::{Diagnostic, FileId, Span, did_you_mean, nearest};
+
+/// Is the rule a keyword?
+pub(super) fn is_keyword(rule: Rule) -> bool {
+    format!("{rule:?}").starts_with("kw_")
+}
+
+/// The keywords of declarations.
+const DECLARATIONS: [&str; 8] =
+    ["piece", "form", "harmony", "dynamics", "voice", "ensemble", "scoring", "use"];
+
+/// A declaration that could not be read.
+pub(super) fn declaration(cx: &mut Context, pair: &Pair<Rule>) {
+    let text = pair.as_str();
+    let start = pair.as_span().start();
+    let word: String = text.chars().take_while(|c| c.is_alphanumeric() || *c == '-').collect();
+    let rule = match word.as_str() {
+        "use" => Some(Rule::use_line),
+        "piece" => Some(Rule::piece),
+        "form" => Some(Rule::form),
+        "harmony" => Some(Rule::harmony),
+        "dynamics" => Some(Rule::dynamics),
+        "voice" => Some(Rule::voice),
+        "ensemble" => Some(Rule::ensemble),
+        "scoring" => Some(Rule::scoring),
+        _ => None,
+    };
+    if let Some(rule) = rule
+        && let Err(error) = Grammar::parse(rule, text)
+    {
+        let diagnostic = stopped(cx.file, start, text, &error, &format!("this `{word}`"));
+        cx.diagnostics.push(diagnostic);
+        return;
+    }
+    let end = start + text.find(['\n', '\r']).unwrap_or(text.len());
+    let length =
+        if word.is_empty() { text.chars().next().map_or(0, char::len_utf8) } else { word.len() };
+    let span = Span::new(cx.file, start as u32, (start + length).min(end).max(start) as u32);
+    let found = if word.is_empty() { &text[..length] } else { word.as_str() };
+    let mut diagnostic = Diagnostic::error(
+        "syntax/unknown-declaration",
+        span,
+        format!("`{found}` does not begin a declaration."),
+    )
+    .with_help(match found {
+        "}" => "This brace closes nothing; take it away.".to_string(),
+        _ => did_you_mean(found, &DECLARATIONS, "declaration"),
+    });
+    if let Some(meant) = nearest(found, DECLARATIONS) {
+        diagnostic = diagnostic.with_fix(format!("write `{meant}`"), span, meant, false);
+    }
+    cx.diagnostics.push(diagnostic);
+}
+
+/// A line that could not be read, and the rule that it should have followed.
+pub(super) fn line(cx: &mut Context, pair: &Pair<Rule>, rule: Rule, what: &str) {
+    let text = pair.as_str();
+    let start = pair.as_span().start();
+    let rule = match text.split(|c: char| !c.is_alphanumeric() && c != '-').next() {
+        Some("era") => Rule::era,
+        Some("group") => Rule::group,
+        Some("keep") => Rule::keep,
+        Some("allow") => Rule::allow,
+        _ => rule,
+    };
+    let diagnostic = match Grammar::parse(rule, text) {
+        Err(error) => stopped(cx.file, start, text, &error, what),
+        // The line alone reads well: something before it on the same line does not.
+        Ok(_) => Diagnostic::error(
+            "syntax/unexpected",
+            cx.span(pair),
+            format!("{} stands where it cannot stand.", capitalised(what)),
+        )
+        .with_help("Write one statement a line."),
+    };
+    cx.diagnostics.push(diagnostic);
+}
+
+/// A bar that could not be read; gives back its number, if it has one.
+pub(super) fn bar(cx: &mut Context, pair: &Pair<Rule>, rule: Rule) -> Option<Number> {
+    let text = pair.as_str();
+    let start = pair.as_span().start();
+    let digits = text.bytes().take_while(u8::is_ascii_digit).count();
+    let number = (digits > 0 && text[digits..].starts_with(':')).then(|| Spanned {
+        value: read_number(&text[..digits]),
+        span: Span::new(cx.file, start as u32, (start + digits + 1) as u32),
+    });
+    let what = number.as_ref().map_or("this bar".to_string(), |n| format!("bar {}", n.value));
+    let diagnostic = match Grammar::parse(rule, text) {
+        Err(error) => stopped(cx.file, start, text, &error, &what),
+        Ok(_) => {
+            Diagnostic::error("syntax/unexpected", cx.span(pair), "This bar cannot stand here.")
+        }
+    };
+    let bars = number.as_ref().map(|n| n.value as i32);
+    cx.diagnostics.push(match bars {
+        Some(bar) => diagnostic.with_bars(bar, bar),
+        None => diagnostic,
+    });
+    number
+}
+
+/// The finding for the place where pest stopped in `text`, which begins at byte `start` of a file.
+pub(super) fn stopped(
+    file: FileId,
+    start: usize,
+    text: &str,
+    error: &Error<Rule>,
+    what: &str,
+) -> Diagnostic {
+    let at = match error.location {
+        InputLocation::Pos(at) | InputLocation::Span((at, _)) => at.min(text.len()),
+    };
+    let rest = &text[at..];
+    let found = token(rest);
+    let span = Span::new(file, (start + at) as u32, (start + at + found.len()) as u32);
+    let expected = match &error.variant {
+        ErrorVariant::ParsingError { positives, .. } => Expected::of(positives),
+        ErrorVariant::CustomError { .. } => Expected::default(),
+    };
+    let message = match found {
+        "" | "\n" | "\r" => format!("{} breaks off.", capitalised(what)),
+        _ => format!("`{found}` is not understood in {what}."),
+    };
+    let mut diagnostic =
+        Diagnostic::error("syntax/unexpected", span, message).with_text(expected.sentence());
+    let keywords: Vec<&str> = expected.keywords.iter().map(String::as_str).collect();
+    let slip = nearest(found, keywords.iter().copied());
+    if let Some(meant) = slip {
+        diagnostic = diagnostic.with_help(format!("Did you mean `{meant}`?")).with_fix(
+            format!("write `{meant}`"),
+            span,
+            meant,
+            false,
+        );
+    } else if let Some(help) = habit(found, &expected) {
+        diagnostic = diagnostic.with_help(help);
+    }
+    diagnostic
+}
+
+/// The word, number or sign at the beginning of a text.
+fn token(text: &str) -> &str {
+    let word = |c: char| c.is_alphanumeric() || "-#♯♭𝄪𝄫♮".contains(c);
+    let end = match text.chars().next() {
+        None => 0,
+        Some(first) if word(first) => text.find(|c| !word(c)).unwrap_or(text.len()),
+        Some(first) => first.len_utf8(),
+    };
+    // A word of a thousand letters is not worth repeating.
+    let end =
+        text.char_indices().take(40).map(|(i, c)| i + c.len_utf8()).last().unwrap_or(0).min(end);
+    &text[..end]
+}
+
+/// What would have been right, in words.
+#[derive(Default)]
+struct Expected {
+    things: Vec<&'static str>,
+    keywords: Vec<String>,
+}
+
+impl Expected {
+    fn of(rules: &[Rule]) -> Expected {
+        let mut expected = Expected::default();
+        for &rule in rules {
+            if let Some(keyword) = format!("{rule:?}").strip_prefix("kw_") {
+                expected.keywords.push(keyword.replace('_', "-"));
+            } else if let Some(thing) = in_words(rule)
+                && !expected.things.contains(&thing)
+            {
+                expected.things.push(thing);
+            }
+        }
+        expected.keywords.sort();
+        expected.keywords.dedup();
+        expected
+    }
+
+    fn sentence(&self) -> String {
+        let mut all: Vec<String> = self.things.iter().map(ToString::to_string).collect();
+        all.extend(self.keywords.iter().take(10).map(|word| format!("`{word}`")));
+        match all.as_slice() {
+            [] => "not expected here".to_string(),
+            [one] => format!("here {one} is expected"),
+            [first @ .., last] => format!("here {} or {last} is expected", first.join(", ")),
+        }
+    }
+}
+
+fn in_words(rule: Rule) -> Option<&'static str> {
+    Some(match rule {
+        Rule::value => "a value such as `1/4`",
+        Rule::fraction => "a fraction such as `3/4`",
+        Rule::pitch => "a pitch such as `F#4`",
+        Rule::note | Rule::simple | Rule::step => "a note",
+        Rule::rest => "a rest `_`",
+        Rule::hold => "a hold `=`",
+        Rule::tuplet | Rule::tuplet_ratio => "a tuplet such as `3:2( … )`",
+        Rule::bar_line => "a bar line `|`",
+        Rule::bar_number => "a bar number such as `12:`",
+        Rule::bar_range | Rule::bar_list | Rule::number | Rule::position => "a number",
+        Rule::decimal => "a number",
+        Rule::name => "a name in small letters",
+        Rule::part | Rule::who => "the name of a player",
+        Rule::any_word | Rule::direction_word | Rule::note_mark => "a word",
+        Rule::string => "text in quotes",
+        Rule::note_name | Rule::tuning => "a note name such as `Bb`",
+        Rule::chord_symbol => "a chord symbol such as `Dm`",
+        Rule::bracket_end => "`)`",
+        Rule::close => "`}`",
+        Rule::line_end => "the end of the line",
+        Rule::rule_code => "the name of a rule such as `compass/outside-custom`",
+        Rule::octaves => "`8va`, `8vb`, `15ma` or `15mb`",
+        Rule::metre => "`metre`",
+        Rule::key => "`key`",
+        Rule::tempo => "`tempo`",
+        Rule::mark => "`mark`",
+        Rule::repeat => "`repeat`",
+        Rule::ending => "`ending`",
+        Rule::end => "`end`",
+        Rule::plays | Rule::doubles | Rule::sustains | Rule::rests => "a verb such as `plays`",
+        _ => return None,
+    })
+}
+
+/// A word for the habits that people bring along from elsewhere.
+fn habit(found: &str, expected: &Expected) -> Option<String> {
+    let notes =
+        expected.things.contains(&"a note") || expected.things.contains(&"a pitch such as `F#4`");
+    let first = found.chars().next()?;
+    if notes && matches!(first, 'H' | 'h') {
+        return Some("The note H of German usage is written `B`, and B is written `Bb`.".into());
+    }
+    if notes && matches!(first, 'a'..='g') {
+        return Some(format!(
+            "Letters of notes are capitals: `{}`.",
+            found.replacen(first, &first.to_uppercase().to_string(), 1)
+        ));
+    }
+    if notes && found.ends_with(|c: char| c.is_ascii_digit()) && first.is_ascii_digit() {
+        return Some("A value is a fraction of a whole note: a quarter is `1/4`.".into());
+    }
+    if expected.things.contains(&"a bar line `|`") && found.is_empty() {
+        return Some("Write `|` at the end of every bar.".into());
+    }
+    None
+}
+
+fn capitalised(text: &str) -> String {
+    let mut characters = text.chars();
+    characters.next().map_or(String::new(), |c| c.to_uppercase().chain(characters).collect())
+}

@@ -1,0 +1,14 @@
+//! From text to a tree with spans. Parsing never fails: it returns a tree and a list of findings,
+//! whatever the text.
+
+mod blocks;
+mod explain;
+mod music;
+mod parse;
+mod scoring;
+#[cfg(test)]
+mod tests;
+mod tree;
+
+pub use parse::{LARGEST_SOURCE, parse};
+pub use tree::*;

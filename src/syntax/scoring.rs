@@ -1,0 +1,230 @@
+//! Builds the trees of ensembles and scorings.
+
+use pest::iterators::Pair;
+
+use super::parse::{Context, Rule, read_number};
+use super::tree::*;
+use super::{explain, music};
+
+pub(super) fn ensemble(cx: &mut Context, pair: Pair<Rule>) -> Option<EnsembleTree> {
+    let mut names = Vec::new();
+    let mut lines = Vec::new();
+    for inner in pair.into_inner() {
+        match inner.as_rule() {
+            Rule::name => names.push(cx.word(&inner)),
+            Rule::era => {
+                let year = inner.into_inner().find(|p| p.as_rule() == Rule::number)?;
+                lines.push(EnsembleLine::Era(cx.number(&year)));
+            }
+            Rule::group => {
+                let mut words =
+                    inner.into_inner().filter(|p| p.as_rule() == Rule::name).map(|p| cx.word(&p));
+                let name = words.next()?;
+                lines.push(EnsembleLine::Group(name, words.collect()));
+            }
+            Rule::players_line => {
+                for players_pair in inner.into_inner().filter(|p| p.as_rule() == Rule::players) {
+                    lines.extend(players(cx, players_pair).map(EnsembleLine::Players));
+                }
+            }
+            Rule::broken_line => {
+                explain::line(cx, &inner, Rule::players_line, "this line of the ensemble");
+            }
+            Rule::close | Rule::unclosed => {
+                cx.block_end(&inner, names.first().map(|n: &Word| n.span)?, "ensemble");
+            }
+            _ => {}
+        }
+    }
+    let mut names = names.into_iter();
+    Some(EnsembleTree { name: names.next()?, extends: names.next(), lines })
+}
+
+fn players(cx: &mut Context, pair: Pair<Rule>) -> Option<PlayersTree> {
+    let span = cx.span(&pair);
+    let mut inner = pair.into_inner();
+    let mut tree = PlayersTree {
+        name: cx.word(&inner.next()?),
+        count: None,
+        section: false,
+        crooks: Vec::new(),
+        built_in: None,
+        tuned: Vec::new(),
+        joins: Vec::new(),
+        paper_name: None,
+        span,
+    };
+    for option in inner {
+        match option.as_rule() {
+            Rule::count => {
+                let mut parts = option.into_inner();
+                tree.count = parts.next().map(|p| cx.number(&p));
+                tree.section = parts.next().is_some();
+            }
+            Rule::crook => tree.crooks = words(cx, option, Rule::tuning),
+            Rule::built_in => tree.built_in = words(cx, option, Rule::tuning).pop(),
+            Rule::tuned => tree.tuned = tuned(cx, option),
+            Rule::joins => tree.joins.extend(words(cx, option, Rule::name)),
+            Rule::paper_name => {
+                let name = option.into_inner().find(|p| p.as_rule() == Rule::string);
+                tree.paper_name = name.map(|p| cx.string(&p));
+            }
+            _ => {}
+        }
+    }
+    Some(tree)
+}
+
+fn words(cx: &Context, pair: Pair<Rule>, rule: Rule) -> Vec<Word> {
+    let mut found: Vec<Word> =
+        pair.into_inner().filter(|p| p.as_rule() == rule).map(|p| cx.word(&p)).collect();
+    for word in &mut found {
+        // `Bb   alto` and `Bb alto` name the same crook.
+        word.value = word.value.split_whitespace().collect::<Vec<_>>().join(" ");
+    }
+    found
+}
+
+fn tuned(cx: &mut Context, pair: Pair<Rule>) -> Vec<PitchTree> {
+    pair.into_inner().filter(|p| p.as_rule() == Rule::pitch).map(|p| cx.pitch(&p)).collect()
+}
+
+pub(super) fn scoring(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringTree> {
+    let mut names = Vec::new();
+    let (mut keeps, mut lines, mut allows) = (Vec::new(), Vec::new(), Vec::new());
+    for inner in pair.into_inner() {
+        match inner.as_rule() {
+            Rule::name => names.push(cx.word(&inner)),
+            Rule::keep => keeps.extend(words(cx, inner, Rule::name)),
+            Rule::allow => allows.extend(allow(cx, inner)),
+            Rule::scoring_line | Rule::writes_line => lines.extend(scoring_line(cx, inner)),
+            Rule::broken_line => {
+                explain::line(cx, &inner, Rule::scoring_line, "this line of the scoring");
+            }
+            Rule::broken_writes => {
+                explain::line(cx, &inner, Rule::writes_line, "this line of the scoring");
+            }
+            Rule::close | Rule::unclosed => {
+                cx.block_end(&inner, names.first().map(|n: &Word| n.span)?, "scoring");
+            }
+            _ => {}
+        }
+    }
+    let mut names = names.into_iter();
+    Some(ScoringTree { name: names.next()?, ensemble: names.next()?, keeps, lines, allows })
+}
+
+fn allow(cx: &Context, pair: Pair<Rule>) -> Option<AllowTree> {
+    let span = cx.span(&pair);
+    let (mut rule, mut who, mut bars, mut reason) = (None, Vec::new(), Vec::new(), None);
+    for inner in pair.into_inner() {
+        match inner.as_rule() {
+            Rule::rule_code => rule = Some(cx.word(&inner)),
+            Rule::who => who = words(cx, inner, Rule::part),
+            Rule::bars => bars = bar_list(cx, inner),
+            Rule::string => reason = Some(cx.string(&inner)),
+            _ => {}
+        }
+    }
+    Some(AllowTree { rule: rule?, who, bars, reason: reason?, span })
+}
+
+fn bar_list(cx: &Context, bars: Pair<Rule>) -> Vec<BarRange> {
+    let list = bars.into_inner().find(|p| p.as_rule() == Rule::bar_list);
+    list.map_or(Vec::new(), |list| cx.bar_list(list))
+}
+
+fn scoring_line(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringLine> {
+    let span = cx.span(&pair);
+    let mut who = Vec::new();
+    let mut line_verb = None;
+    let mut verb_span = span;
+    let mut modifiers = Vec::new();
+    for inner in pair.into_inner() {
+        match inner.as_rule() {
+            Rule::who => who = words(cx, inner, Rule::part),
+            Rule::modifier => {
+                let place = cx.span(&inner);
+                let value = inner.into_inner().next().and_then(|p| modifier(cx, p));
+                modifiers.extend(value.map(|value| Spanned { value, span: place }));
+            }
+            Rule::kw_writes => verb_span = cx.span(&inner),
+            Rule::music => line_verb = Some(VerbTree::Writes(music::bars(cx, inner))),
+            Rule::close | Rule::line_end => {}
+            _ => {
+                verb_span = cx.span(&inner);
+                line_verb = verb(cx, inner);
+            }
+        }
+    }
+    Some(ScoringLine { who, verb: line_verb?, modifiers, verb_span, span })
+}
+
+fn verb(cx: &mut Context, pair: Pair<Rule>) -> Option<VerbTree> {
+    let rule = pair.as_rule();
+    let mut inner: Vec<Pair<Rule>> = pair.into_inner().skip(1).collect();
+    let octaves = inner.iter().find(|p| p.as_rule() == Rule::octaves).map_or(0, |p| {
+        match p.as_str().trim_end() {
+            "8va" => 1,
+            "8vb" => -1,
+            "15ma" => 2,
+            _ => -2,
+        }
+    });
+    Some(match rule {
+        Rule::plays => VerbTree::Plays(cx.word(inner.first()?), octaves),
+        Rule::doubles => VerbTree::Doubles(cx.word(inner.first()?), octaves),
+        Rule::signals => VerbTree::Signals(cx.word(inner.first()?)),
+        Rule::rests => VerbTree::Rests,
+        Rule::sustains => VerbTree::Sustains(inner.pop().map_or(RestrikeTree::Never, restrike)),
+        Rule::highlights => VerbTree::Highlights(inner.into_iter().filter_map(moment).collect()),
+        Rule::takes => {
+            let (mut crook, mut built_in, mut notes, mut bar) = (None, None, Vec::new(), None);
+            for part in inner {
+                match part.as_rule() {
+                    Rule::takes_crook => crook = words(cx, part, Rule::tuning).pop(),
+                    Rule::built_in => built_in = words(cx, part, Rule::tuning).pop(),
+                    Rule::tuned => notes = tuned(cx, part),
+                    Rule::number => bar = Some(cx.number(&part)),
+                    _ => {}
+                }
+            }
+            VerbTree::Takes { crook, built_in, tuned: notes, bar }
+        }
+        _ => return None,
+    })
+}
+
+fn restrike(pair: Pair<Rule>) -> RestrikeTree {
+    let text = pair.as_str();
+    if text.starts_with("off") {
+        RestrikeTree::OffBeat
+    } else if text.trim_end().ends_with("chord") {
+        RestrikeTree::EachChord
+    } else {
+        RestrikeTree::EachBeat
+    }
+}
+
+fn moment(pair: Pair<Rule>) -> Option<MomentTree> {
+    let mut inner = pair.into_inner();
+    Some(match inner.next()?.as_rule() {
+        Rule::kw_entries => MomentTree::Entries,
+        Rule::kw_cadences => MomentTree::Cadences,
+        Rule::kw_phrases => MomentTree::Phrases,
+        Rule::kw_peaks => MomentTree::Peaks,
+        _ => MomentTree::Beat(read_number(inner.next()?.as_str())),
+    })
+}
+
+fn modifier(cx: &Context, pair: Pair<Rule>) -> Option<Modifier> {
+    Some(match pair.as_rule() {
+        Rule::bars => Modifier::Bars(bar_list(cx, pair)),
+        Rule::role => Modifier::Role(pair.into_inner().nth(1)?.as_str().to_string()),
+        Rule::solo => Modifier::Solo,
+        Rule::at => Modifier::At(pair.into_inner().nth(1)?.as_str().to_string()),
+        Rule::technique => Modifier::Technique(pair.as_str().trim_end().to_string()),
+        Rule::string => Modifier::Words(cx.string(&pair).value),
+        _ => return None,
+    })
+}

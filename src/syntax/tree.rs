@@ -1,0 +1,431 @@
+//! The tree: what is written, with its places, and no meaning yet.
+
+use crate::diagnostics::Span;
+
+/// A value of the tree with the place where it is written.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Spanned<T> {
+    /// The value.
+    pub value: T,
+    /// Where it is written.
+    pub span: Span,
+}
+
+/// A name, a keyword or the text of a string (without its quotes).
+pub type Word = Spanned<String>;
+/// A whole number as it was written; [`u32::MAX`] stands for one that is too large to hold.
+pub type Number = Spanned<u32>;
+
+/// The declarations of a file in order.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Tree {
+    /// The declarations.
+    pub declarations: Vec<Declaration>,
+}
+
+/// One declaration.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Declaration {
+    /// `use "file"`.
+    Use(Word),
+    /// `piece "Title" { … }`.
+    Piece(PieceTree),
+    /// `form { … }`.
+    Form(FormTree),
+    /// `harmony { … }`.
+    Harmony(HarmonyTree),
+    /// `dynamics { … }`.
+    Dynamics(DynamicsTree),
+    /// `voice name { … }`.
+    Voice(VoiceTree),
+    /// `ensemble name { … }`.
+    Ensemble(EnsembleTree),
+    /// `scoring name for ensemble { … }`.
+    Scoring(ScoringTree),
+}
+
+/// `piece`.
+#[derive(Clone, PartialEq, Debug)]
+pub struct PieceTree {
+    /// The title.
+    pub title: Word,
+    /// The lines: what, and its text.
+    pub lines: Vec<(Word, Word)>,
+}
+
+/// `form`.
+#[derive(Clone, PartialEq, Debug)]
+pub struct FormTree {
+    /// The keyword.
+    pub span: Span,
+    /// The lines.
+    pub lines: Vec<FormLine>,
+}
+
+/// Bars from a first to a last one.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct BarRange {
+    /// First bar number.
+    pub first: u32,
+    /// Last bar number.
+    pub last: u32,
+    /// Where it is written.
+    pub span: Span,
+}
+
+/// A line of the form: what happens at a bar.
+#[derive(Clone, PartialEq, Debug)]
+pub struct FormLine {
+    /// The bar or bars.
+    pub bars: BarRange,
+    /// What happens there.
+    pub items: Vec<Spanned<FormItem>>,
+}
+
+/// What happens at a bar.
+#[derive(Clone, PartialEq, Debug)]
+pub enum FormItem {
+    /// `metre 3/4`.
+    Metre(Fraction),
+    /// `key D minor`: the name of the tonic, and whether it is minor.
+    Key(String, bool),
+    /// `tempo 1/4 = 96 "Con moto"`.
+    Tempo(Option<(ValueTree, f64)>, Option<String>),
+    /// `mark "A"`.
+    Mark(String),
+    /// `pick-up 1/4`.
+    PickUp(ValueTree),
+    /// `length 2/4`.
+    Length(Fraction),
+    /// `repeat`.
+    Repeat,
+    /// `ending 1`.
+    Ending(u32),
+    /// `double-bar`.
+    DoubleBar,
+    /// `end`.
+    End,
+}
+
+/// A fraction as it was written: 6/8 is not 3/4.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Fraction {
+    /// Above the stroke.
+    pub numerator: u32,
+    /// Below the stroke.
+    pub denominator: u32,
+}
+
+/// A note value as it was written.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct ValueTree {
+    /// The fraction.
+    pub fraction: Fraction,
+    /// Dots behind it.
+    pub dots: u8,
+}
+
+/// `harmony`.
+#[derive(Clone, PartialEq, Debug)]
+pub struct HarmonyTree {
+    /// The keyword.
+    pub span: Span,
+    /// The bars.
+    pub bars: Vec<HarmonyBar>,
+}
+
+/// A bar of chord symbols.
+#[derive(Clone, PartialEq, Debug)]
+pub struct HarmonyBar {
+    /// The number, where one is written.
+    pub number: Option<Number>,
+    /// Values and symbols in order.
+    pub steps: Vec<Spanned<HarmonyStep>>,
+    /// The whole bar.
+    pub span: Span,
+    /// Could it not be read?
+    pub broken: bool,
+}
+
+/// A value or a chord symbol.
+#[derive(Clone, PartialEq, Debug)]
+pub enum HarmonyStep {
+    /// The value of what follows.
+    Value(ValueTree),
+    /// A chord symbol as it was written.
+    Symbol(String),
+}
+
+/// `dynamics`.
+#[derive(Clone, PartialEq, Debug)]
+pub struct DynamicsTree {
+    /// The keyword.
+    pub span: Span,
+    /// The lines.
+    pub lines: Vec<DynamicsLine>,
+}
+
+/// A bar and perhaps a beat.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Position {
+    /// Bar number.
+    pub bar: u32,
+    /// Beat from 1.
+    pub beat: Option<u32>,
+    /// Where it is written.
+    pub span: Span,
+}
+
+/// A line of dynamics.
+#[derive(Clone, PartialEq, Debug)]
+pub struct DynamicsLine {
+    /// Where it begins to hold.
+    pub from: Position,
+    /// Where it ends, if it is written.
+    pub to: Option<Position>,
+    /// What is said.
+    pub words: Vec<DirectionWord>,
+}
+
+/// A word of a direction: a term of the language, or text in quotes.
+#[derive(Clone, PartialEq, Debug)]
+pub struct DirectionWord {
+    /// The word.
+    pub word: Word,
+    /// Was it in quotes?
+    pub quoted: bool,
+}
+
+/// `voice`.
+#[derive(Clone, PartialEq, Debug)]
+pub struct VoiceTree {
+    /// The name.
+    pub name: Word,
+    /// The bars.
+    pub bars: Vec<BarTree>,
+}
+
+/// A bar of music.
+#[derive(Clone, PartialEq, Debug)]
+pub struct BarTree {
+    /// The number, where one is written.
+    pub number: Option<Number>,
+    /// What stands in it.
+    pub elements: Vec<Spanned<Element>>,
+    /// The whole bar.
+    pub span: Span,
+    /// Could it not be read?
+    pub broken: bool,
+}
+
+/// What stands in a bar.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Element {
+    /// The value of what follows.
+    Value(ValueTree),
+    /// A note or a chord with its marks.
+    Note(Vec<PitchTree>, Vec<MarkTree>),
+    /// An unpitched stroke.
+    Stroke(Vec<MarkTree>),
+    /// A rest.
+    Rest(Vec<MarkTree>),
+    /// The last note held on.
+    Hold(Vec<MarkTree>),
+    /// Whole bars of rest.
+    BarRest(Option<u32>, Vec<MarkTree>),
+    /// Directions.
+    Direction(Vec<DirectionWord>),
+    /// A slur begins.
+    SlurStart,
+    /// A slur ends.
+    SlurEnd,
+    /// A tuplet: how many, in the time of how many, and what.
+    Tuplet(u32, u32, Vec<Spanned<Element>>),
+    /// Grace notes: crossed or not, and the values and notes.
+    Grace(bool, Vec<Spanned<Element>>),
+}
+
+/// A pitch as it was written.
+#[derive(Clone, PartialEq, Debug)]
+pub struct PitchTree {
+    /// Letter and accidental.
+    pub name: crate::music::PitchName,
+    /// Octave, where it is written.
+    pub octave: Option<i8>,
+    /// Where it is written.
+    pub span: Span,
+}
+
+/// A mark as it was written.
+#[derive(Clone, PartialEq, Debug)]
+pub struct MarkTree {
+    /// The word.
+    pub word: Word,
+    /// A value behind it (`tremolo 1/16`).
+    pub value: Option<ValueTree>,
+}
+
+/// `ensemble`.
+#[derive(Clone, PartialEq, Debug)]
+pub struct EnsembleTree {
+    /// The name.
+    pub name: Word,
+    /// The ensemble it extends.
+    pub extends: Option<Word>,
+    /// The lines.
+    pub lines: Vec<EnsembleLine>,
+}
+
+/// A line of an ensemble.
+#[derive(Clone, PartialEq, Debug)]
+pub enum EnsembleLine {
+    /// `era 1770`.
+    Era(Number),
+    /// `group basso = cello, harpsichord`.
+    Group(Word, Vec<Word>),
+    /// `oboe 2 in C joins wind`.
+    Players(PlayersTree),
+}
+
+/// Players of one kind.
+#[derive(Clone, PartialEq, Debug)]
+pub struct PlayersTree {
+    /// The name: an instrument of the catalogue, perhaps with a number behind.
+    pub name: Word,
+    /// How many.
+    pub count: Option<Number>,
+    /// Do they share one part (`players`)?
+    pub section: bool,
+    /// `crook`: keys.
+    pub crooks: Vec<Word>,
+    /// `in`: a key.
+    pub built_in: Option<Word>,
+    /// `tuned`: notes of drums.
+    pub tuned: Vec<PitchTree>,
+    /// `joins`: groups.
+    pub joins: Vec<Word>,
+    /// `as`: a name on paper.
+    pub paper_name: Option<Word>,
+    /// The whole.
+    pub span: Span,
+}
+
+/// `scoring`.
+#[derive(Clone, PartialEq, Debug)]
+pub struct ScoringTree {
+    /// The name.
+    pub name: Word,
+    /// The ensemble.
+    pub ensemble: Word,
+    /// `keep`: scorings kept.
+    pub keeps: Vec<Word>,
+    /// The lines that make players do something.
+    pub lines: Vec<ScoringLine>,
+    /// The findings that are allowed.
+    pub allows: Vec<AllowTree>,
+}
+
+/// A line that makes players do something.
+#[derive(Clone, PartialEq, Debug)]
+pub struct ScoringLine {
+    /// Whom it names.
+    pub who: Vec<Word>,
+    /// What they do.
+    pub verb: VerbTree,
+    /// Everything behind.
+    pub modifiers: Vec<Spanned<Modifier>>,
+    /// The verb's place.
+    pub verb_span: Span,
+    /// The whole line.
+    pub span: Span,
+}
+
+/// What a scoring line makes its players do.
+#[derive(Clone, PartialEq, Debug)]
+pub enum VerbTree {
+    /// `plays voice 8va`.
+    Plays(Word, i8),
+    /// `doubles part 8va`.
+    Doubles(Word, i8),
+    /// `sustains each beat`.
+    Sustains(RestrikeTree),
+    /// `signals voice`.
+    Signals(Word),
+    /// `highlights cadences, beat 1`.
+    Highlights(Vec<MomentTree>),
+    /// `writes { … }`.
+    Writes(Vec<BarTree>),
+    /// `rests`.
+    Rests,
+    /// `takes crook F bar 17`: key or crook, notes of drums, bar.
+    Takes {
+        /// A crook.
+        crook: Option<Word>,
+        /// A key.
+        built_in: Option<Word>,
+        /// Notes of drums.
+        tuned: Vec<PitchTree>,
+        /// From which bar.
+        bar: Option<Number>,
+    },
+}
+
+/// When sustained notes are struck anew.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum RestrikeTree {
+    /// Not said.
+    Never,
+    /// `each chord`.
+    EachChord,
+    /// `each beat`.
+    EachBeat,
+    /// `off the beat`.
+    OffBeat,
+}
+
+/// A moment.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum MomentTree {
+    /// `entries`.
+    Entries,
+    /// `cadences`.
+    Cadences,
+    /// `phrases`.
+    Phrases,
+    /// `peaks`.
+    Peaks,
+    /// `beat 1`.
+    Beat(u32),
+}
+
+/// What stands behind a verb.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Modifier {
+    /// `bars 1..8, 17`.
+    Bars(Vec<BarRange>),
+    /// `as melody`.
+    Role(String),
+    /// `solo`.
+    Solo,
+    /// `at mf`.
+    At(String),
+    /// `pizz`, `arco`, `muted`, `unmuted`.
+    Technique(String),
+    /// Words to print.
+    Words(String),
+}
+
+/// `allow`.
+#[derive(Clone, PartialEq, Debug)]
+pub struct AllowTree {
+    /// The rule or family.
+    pub rule: Word,
+    /// Whom.
+    pub who: Vec<Word>,
+    /// Bars; empty for all.
+    pub bars: Vec<BarRange>,
+    /// Why.
+    pub reason: Word,
+    /// The whole line.
+    pub span: Span,
+}
