@@ -6,11 +6,14 @@
 use super::{Instrument, Limit, NaturalSeries};
 use crate::music::{Interval, Pitch};
 
+/// The highest partial that virtuosi of the clarino reached (Altenburg, 1795, from memory).
+pub(super) const HIGHEST_PARTIAL: u8 = 20;
+
 /// The way from the fundamental to each partial as it is written, partial 1 first.
 ///
 /// Source: common practice for the spelling. 11 is written F# or F and 13 A or Ab on a C series;
 /// the first of each pair stands here.
-const WRITTEN: [Interval; 20] = [
+const WRITTEN: [Interval; HIGHEST_PARTIAL as usize] = [
     Interval::new(0, 0),
     Interval::new(7, 12),
     Interval::new(11, 19),

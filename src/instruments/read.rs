@@ -7,6 +7,7 @@ use std::fmt;
 
 use serde::Deserialize;
 
+use super::natural::HIGHEST_PARTIAL;
 use super::{
     Agility, Breath, Clef, ClefUse, Compass, Drum, Family, Instrument, Limit, Loudness, MidiSound,
     NaturalSeries, OpenStrings, Telling, Tuning,
@@ -369,6 +370,14 @@ impl TuningTable {
 
 impl NaturalTable {
     fn build(self) -> Result<NaturalSeries, Fault> {
+        for (field, (low, high)) in [("first", self.first), ("second", self.second)] {
+            if low < 1 || low > high || high > HIGHEST_PARTIAL {
+                return Err(format!(
+                    "field `natural.{field}`: partials {low} to {high} are not within 1 to \
+                     {HIGHEST_PARTIAL}"
+                ));
+            }
+        }
         Ok(NaturalSeries {
             fundamental: pitch("natural.fundamental", &self.fundamental)?,
             first: self.first,

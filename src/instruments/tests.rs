@@ -525,7 +525,7 @@ fn a_broken_table_is_reported_with_file_instrument_and_field() {
 }
 
 #[test]
-fn a_word_taken_twice_and_a_key_that_contradicts_its_interval_are_faults() {
+fn faults_that_a_table_shows_only_as_a_whole_are_reported() {
     let brass = include_str!("data/brass.toml");
     let twice = read::read_files(&[("one.toml", brass), ("two.toml", brass)]);
     let message = twice.expect_err("the same words twice").to_string();
@@ -534,4 +534,8 @@ fn a_word_taken_twice_and_a_key_that_contradicts_its_interval_are_faults() {
     let wrong = brass.replacen("steps = -4, semitones = -7", "steps = -4, semitones = -6", 1);
     let message = read::read_files(&[("brass.toml", &wrong)]).expect_err("wrong").to_string();
     assert!(message.contains("crooks `F`"), "{message}");
+
+    let wrong = brass.replacen("second = [2, 12]", "second = [2, 21]", 1);
+    let message = read::read_files(&[("brass.toml", &wrong)]).expect_err("wrong").to_string();
+    assert!(message.contains("natural.second"), "{message}");
 }
