@@ -1,14 +1,40 @@
 //! The catalogue of instruments: data with a source beside every value.
 //!
-//! The data live in `data/*.toml`, one file a family. To add an instrument, write one more
-//! `[[instrument]]` table there; no code changes. Pitches are in scientific pitch notation
-//! (C4 is middle C). Each table says whether a pitch is written or sounding.
+//! The data live in `data/*.toml`, one file a family. Pitches are in scientific pitch notation
+//! (C4 is middle C). Each field below says whether a pitch is written or sounding.
+//!
+//! # How to add an instrument
+//!
+//! Write one more `[[instrument]]` table into the file of its family; no code changes. The
+//! quickest way is to copy the nearest relative and go through it line by line:
+//!
+//! 1. `id` is the word of the language, in small letters with hyphens; `aliases` are other words
+//!    for the same thing. Neither may clash with a word already taken.
+//! 2. `score_order` places it in a full score. The numbers leave gaps, so that a newcomer fits in
+//!    between.
+//! 3. Clefs go from the usual one to the rarer ones. Let neighbours overlap, so that a line that
+//!    crosses from one to the other need not change clef at every note.
+//! 4. Give at least an `instrument` and a `custom` row of `compass` for every year from
+//!    `from` on (`to = 9999` is an open end); a `solo` row is a luxury, but if there is one,
+//!    there must be one for every year. Set `compass_is_written = true` where the rows are in
+//!    written pitch, which is so for every instrument with keys or crooks.
+//! 5. Beside every value stands its source: author, title, year, place. A value that could not be
+//!    looked up says "from memory"; a rule of the trade without an author "common practice"; a
+//!    figure of our own "our heuristic"; one worked out from another "derived". Where sources
+//!    disagree, choose one and name the other in the source's text.
+//! 6. Run `cargo test --lib instruments`. The reader names the file, the instrument and the field
+//!    that it cannot take, and the tests say what is missing.
 
+mod natural;
 mod read;
+#[cfg(test)]
+mod tests;
 
 use std::sync::LazyLock;
 
 use crate::music::{Interval, Pitch, PitchName};
+
+pub use natural::{OpenNote, PartialClass, PlayerRank, cents_from, nearest_cents};
 
 /// The families in the order in which a full score sets them, from the top down.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize)]
@@ -95,6 +121,12 @@ pub struct Tuning {
     pub key: PitchName,
     /// The way from the written to the sounding pitch.
     pub transposition: Interval,
+    /// Lowest written note that speaks safely in this key or crook, where it lies above the
+    /// compass (partial 2 of a long crook is weak); `None` where the compass alone decides.
+    pub safe_low: Option<Pitch>,
+    /// Highest written note that is safe in this key or crook, where it lies below the compass
+    /// (the top of a short crook is a risk); `None` where the compass alone decides.
+    pub safe_high: Option<Pitch>,
     /// Author, title, year, page; "derived", "from memory" or "common practice".
     pub source: String,
 }
@@ -106,6 +138,8 @@ pub struct NaturalSeries {
     pub fundamental: Pitch,
     /// Lowest and highest partial of the first player of a pair.
     pub first: (u8, u8),
+    /// Highest partial that a first player may be asked for without risk.
+    pub first_safe_to: u8,
     /// Lowest and highest partial of the second player of a pair.
     pub second: (u8, u8),
     /// Partials that are out of tune: 7, 11, 13 and 14.
@@ -123,6 +157,92 @@ pub enum MidiSound {
     Program(u8),
     /// General MIDI percussion key on channel 10.
     PercussionKey(u8),
+}
+
+/// How fast one player is on the instrument, in notes a second, as an upper bound for a few bars.
+///
+/// No treatise that could be read gives such figures, so they are labelled as ours.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Agility {
+    /// Fastest repetition of one note (tongue, bow, stick or finger).
+    pub repeated: u8,
+    /// Fastest run by step.
+    pub stepwise: u8,
+    /// Fastest succession of leaps, of a fourth or more.
+    pub leaping: u8,
+    /// Source; mostly "our heuristic".
+    pub source: String,
+}
+
+/// Seconds of unbroken sound that one breath carries in the middle of the compass.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Breath {
+    /// Seconds at piano.
+    pub at_p: u8,
+    /// Seconds at forte.
+    pub at_f: u8,
+    /// Source; mostly "our heuristic".
+    pub source: String,
+}
+
+/// The register that is heard through a tutti, in sounding pitch.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Telling {
+    /// Lowest sounding note that carries.
+    pub low: Pitch,
+    /// Highest sounding note that carries.
+    pub high: Pitch,
+    /// Source; mostly "common practice" or "our heuristic".
+    pub source: String,
+}
+
+/// The open strings of a bowed instrument within a range of years.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct OpenStrings {
+    /// First year for which they hold.
+    pub from: i32,
+    /// Last year for which they hold.
+    pub to: i32,
+    /// Sounding pitches, from the lowest string up.
+    pub strings: Vec<Pitch>,
+    /// Author, title, year, page; or "from memory".
+    pub source: String,
+}
+
+/// One drum of a pair of timpani.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Drum {
+    /// `large` or `small`.
+    pub name: String,
+    /// Lowest note to which it can be tuned, sounding.
+    pub low: Pitch,
+    /// Highest note to which it can be tuned, sounding.
+    pub high: Pitch,
+    /// Author, title, year, page.
+    pub source: String,
+}
+
+/// The class in which an instrument weighs when forces are balanced.
+///
+/// Source: Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. I. In forte one
+/// trumpet, trombone or tuba equals two horns, and one horn equals two woodwind of a kind; in
+/// piano all wind are about equal, and a department of strings equals one wind instrument (two in
+/// forte). Plucked sounds are easily covered; drums and bells prevail.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Loudness {
+    /// Flutes and reeds.
+    Woodwind,
+    /// Horns, natural or valved.
+    Horn,
+    /// Trumpets, trombones and tuba.
+    HeavyBrass,
+    /// Bowed strings: the class weighs a whole department, not one player.
+    StringDepartment,
+    /// Drums, cymbals and bells.
+    Percussion,
+    /// Harp and harpsichord.
+    Plucked,
 }
 
 /// An instrument of the catalogue.
@@ -144,8 +264,15 @@ pub struct Instrument {
     pub score_order: u16,
     /// Clefs from the usual one to the rarer ones; the first suits where none fits better.
     pub clefs: Vec<ClefUse>,
-    /// The way from written to sounding pitch where no key or crook is named.
+    /// Source of the clefs and their written ranges.
+    pub clefs_source: String,
+    /// How many staves a player reads: 2 for harp and keyboard, else 1.
+    pub staves: u8,
+    /// The way from written to sounding pitch where no key or crook is named. Where the key must
+    /// be named for a part to mean anything (clarinet, natural brass) this is the unison.
     pub transposition: Interval,
+    /// Source of the transposition.
+    pub transposition_source: String,
     /// Keys in which it is built (clarinet: C, Bb, A), named `in` by an ensemble line.
     pub keys: Vec<Tuning>,
     /// Crooks of a valveless instrument, named `crook` by an ensemble line.
@@ -161,6 +288,8 @@ pub struct Instrument {
     pub voices: u8,
     /// First year of common use in the orchestra (or in the ensemble, for keyboards).
     pub from: i32,
+    /// Source of that year.
+    pub from_source: String,
     /// Compasses. See [`Instrument::compass`].
     pub compasses: Vec<Compass>,
     /// Are the compasses in written pitch (instruments with keys or crooks)?
@@ -169,15 +298,41 @@ pub struct Instrument {
     pub midi: MidiSound,
     /// Sound id of the MusicXML standard: `wind.reed.oboe`.
     pub musicxml_sound: String,
+    /// Source of both sounds, with a remark where a stand-in had to be chosen.
+    pub sound_source: String,
+    /// Does the player have to breathe (all wind)?
+    pub breathes: bool,
+    /// How long one breath lasts; wind only.
+    pub breath: Option<Breath>,
+    /// How fast a player is.
+    pub agility: Option<Agility>,
+    /// The register that carries in a tutti; `None` for instruments without pitch.
+    pub telling: Option<Telling>,
+    /// Class of loudness.
+    pub loudness: Loudness,
+    /// Open strings of bowed instruments. See [`Instrument::open_strings`].
+    pub open_strings: Vec<OpenStrings>,
+    /// The drums of a pair of timpani, the large one first.
+    pub drums: Vec<Drum>,
 }
 
 impl Instrument {
-    /// The compass of a limit in a year: the first one of the catalogue that holds.
+    /// The compass of a limit in a year: the first one of the catalogue that holds, or, for a year
+    /// before or after all of them, the nearest. `None` only where the catalogue has no row of
+    /// that limit at all, which it may lack for [`Limit::Solo`].
     #[must_use]
     pub fn compass(&self, limit: Limit, year: i32) -> Option<&Compass> {
         self.compasses
             .iter()
-            .find(|compass| compass.limit == limit && (compass.from..=compass.to).contains(&year))
+            .filter(|compass| compass.limit == limit)
+            .min_by_key(|compass| years_away(compass.from, compass.to, year))
+    }
+
+    /// The open strings in a year, or in the nearest year that is known; `None` for all but bowed
+    /// strings.
+    #[must_use]
+    pub fn open_strings(&self, year: i32) -> Option<&OpenStrings> {
+        self.open_strings.iter().min_by_key(|row| years_away(row.from, row.to, year))
     }
 
     /// The key or crook of that name.
@@ -187,10 +342,20 @@ impl Instrument {
     }
 }
 
+/// How many years lie between a year and a range of years: 0 within it.
+fn years_away(from: i32, to: i32, year: i32) -> u32 {
+    year.abs_diff(year.clamp(from, to.max(from)))
+}
+
 /// All instruments, in score order.
+///
+/// # Panics
+///
+/// If the tables built into the program are broken, which its tests rule out.
 #[must_use]
 pub fn catalogue() -> &'static [Instrument] {
-    static CATALOGUE: LazyLock<Vec<Instrument>> = LazyLock::new(read::read_catalogue);
+    static CATALOGUE: LazyLock<Vec<Instrument>> =
+        LazyLock::new(|| read::read_catalogue().unwrap_or_else(|error| panic!("{error}")));
     &CATALOGUE
 }
 
