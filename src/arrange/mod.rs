@@ -1,5 +1,296 @@
 //! From a piece and a scoring to what each player sounds.
+//!
+//! Nothing here knows staves, clefs or file formats: pitches are sounding, times are exact, and
+//! every note carries its role, the span of the note it comes from and the line that gave it.
 
 mod arrangement;
+mod claims;
+mod derive;
+mod directions;
+mod doubling;
+mod taking;
+
+use std::collections::HashMap;
+
+use crate::diagnostics::Diagnostic;
+use crate::music::{Pitch, Time};
+use crate::resolve::{Ensemble, Line, Piece, Player, Scoring, Tuplet, Verb};
 
 pub use arrangement::{Arrangement, LineId, LineOrigin, Part, SoundingNote};
+
+/// Works a scoring out: what every player of its ensemble sounds.
+///
+/// # Panics
+/// If `scoring` is not one of the scorings of `piece`.
+#[must_use]
+pub fn arrange<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Arrangement<'a> {
+    let ensemble = &piece.ensembles[scoring.ensemble];
+    let mut diagnostics = Vec::new();
+    let layers = claims::layers(piece, scoring);
+    let lines: Vec<GivenLine> = claims::lines(ensemble, &layers, &mut diagnostics);
+    let claims = claims::claims(piece, ensemble, &lines, &mut diagnostics);
+    let parts = ensemble
+        .players
+        .iter()
+        .enumerate()
+        .map(|(index, player)| part(piece, player, index, &lines, claims[index].clone()))
+        .collect();
+    let origins = lines
+        .iter()
+        .map(|given| LineOrigin {
+            span: given.line.span,
+            role: given.line.role,
+            kept: given.layer > 0,
+        })
+        .collect();
+    let mut work = Work {
+        piece,
+        ensemble,
+        lines,
+        parts,
+        state: vec![State::Waiting; ensemble.players.len()],
+        derived: HashMap::new(),
+        thinned: Vec::new(),
+        diagnostics,
+    };
+    for index in 0..work.parts.len() {
+        work.fill(index);
+    }
+    directions::fermatas(piece, &mut work.parts);
+    Arrangement {
+        piece,
+        scoring,
+        era: ensemble.era,
+        parts: work.parts,
+        lines: origins,
+        diagnostics: work.diagnostics,
+    }
+}
+
+/// A scoring line with the players of this ensemble to whom it speaks.
+struct GivenLine<'a> {
+    line: &'a Line,
+    /// Indices of players, in the order in which the line names them.
+    players: Vec<usize>,
+    /// How many `keep`s away it stands: 0 for the scoring's own lines.
+    layer: usize,
+}
+
+/// A part with its claims and its crooks and tunings, and no notes yet.
+fn part<'a>(
+    piece: &Piece,
+    player: &'a Player,
+    index: usize,
+    lines: &[GivenLine],
+    claims: Vec<(usize, usize, LineId)>,
+) -> Part<'a> {
+    let mut tunings: Vec<_> =
+        player.tuning.map(|tuning| (Time::ZERO, tuning)).into_iter().collect();
+    let mut drums: Vec<(Time, Vec<Pitch>)> = Vec::new();
+    if !player.drums.is_empty() {
+        drums.push((Time::ZERO, player.drums.clone()));
+    }
+    // Kept lines come first, so that a scoring's own line has the last word.
+    for given in lines.iter().rev().filter(|given| given.players.contains(&index)) {
+        let Verb::Takes { tuning, drums: notes, from } = &given.line.verb else { continue };
+        let at = from.map_or(Time::ZERO, |bar| piece.form.bars[bar].start);
+        // A kept line may speak of a crook to a player who now has valves.
+        if let Some(tuning) = tuning.filter(|t| {
+            player
+                .instrument
+                .tuning(&t.name)
+                .is_some_and(|own| own.transposition == t.transposition)
+        }) {
+            tunings.retain(|(time, _)| *time != at);
+            tunings.push((at, tuning));
+        }
+        if !notes.is_empty() && !player.instrument.drums.is_empty() {
+            drums.retain(|(time, _)| *time != at);
+            drums.push((at, notes.clone()));
+        }
+    }
+    tunings.sort_by_key(|(time, _)| *time);
+    drums.sort_by_key(|(time, _)| *time);
+    Part {
+        player,
+        notes: Vec::new(),
+        tuplets: Vec::new(),
+        directions: Vec::new(),
+        claims,
+        tunings,
+        drums,
+    }
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum State {
+    Waiting,
+    Working,
+    Done,
+}
+
+struct Work<'a> {
+    piece: &'a Piece,
+    ensemble: &'a Ensemble,
+    lines: Vec<GivenLine<'a>>,
+    parts: Vec<Part<'a>>,
+    state: Vec<State>,
+    /// What computed lines give to each of their players.
+    derived: HashMap<LineId, Vec<derive::DerivedPart>>,
+    /// Lines of which it has been said that chord notes are left out.
+    thinned: Vec<LineId>,
+    diagnostics: Vec<Diagnostic>,
+}
+
+impl Work<'_> {
+    /// Gives a part its notes, tuplets and directions; parts that it doubles are filled first.
+    fn fill(&mut self, index: usize) {
+        if self.state[index] != State::Waiting {
+            return;
+        }
+        self.state[index] = State::Working;
+        let claims = self.parts[index].claims.clone();
+        let mut runs = Vec::with_capacity(claims.len());
+        for &(first, after, id) in &claims {
+            let bars = &self.piece.form.bars;
+            let (from, to) = (bars[first].start, bars[after - 1].start + bars[after - 1].length);
+            let run = self.run(index, id, from, to);
+            runs.push(run);
+        }
+        directions::directions(self.piece, &self.lines, &mut self.parts[index], &runs);
+        let part = &mut self.parts[index];
+        for run in runs {
+            part.notes.extend(run.notes);
+            part.tuplets.extend(run.tuplets);
+        }
+        taking::balance_slurs(&mut part.notes);
+        self.state[index] = State::Done;
+    }
+
+    fn run(&mut self, index: usize, id: LineId, from: Time, to: Time) -> Run {
+        let given = &self.lines[usize::from(id.0)];
+        let line = given.line;
+        let mut run = Run { from, to, line: id, notes: Vec::new(), tuplets: Vec::new() };
+        match &line.verb {
+            Verb::Plays { voice, octaves } => {
+                let music = &self.piece.voices[*voice].music;
+                taking::take(music, line, *octaves, &mut run);
+                self.thin(index, id, &mut run);
+            }
+            Verb::Writes(music) => {
+                taking::take(music, line, 0, &mut run);
+                self.thin(index, id, &mut run);
+            }
+            Verb::Doubles { .. } => self.double(index, id, &mut run),
+            Verb::Sustains { .. } | Verb::Signals { .. } | Verb::Highlights { .. } => {
+                self.derive(index, id, &mut run);
+            }
+            Verb::Rests | Verb::Takes { .. } => {}
+        }
+        run
+    }
+
+    /// Leaves one note of each chord to a player who can sound only one.
+    fn thin(&mut self, index: usize, id: LineId, run: &mut Run) {
+        let player = &self.ensemble.players[index];
+        if player.instrument.voices > 1 {
+            return;
+        }
+        let given = &self.lines[usize::from(id.0)];
+        let desk: Vec<usize> = given
+            .players
+            .iter()
+            .copied()
+            .filter(|&other| self.ensemble.players[other].line_name == player.line_name)
+            .collect();
+        let place = desk.iter().position(|&other| other == index).unwrap_or(0);
+        let left_out = taking::thin(&mut run.notes, place, desk.len());
+        if let Some(note) = left_out
+            && !self.thinned.contains(&id)
+        {
+            self.thinned.push(id);
+            let place = self.piece.form.place(note.start);
+            self.diagnostics.push(
+                Diagnostic::advice(
+                    "arrange/chord-thinned",
+                    given.line.span,
+                    format!(
+                        "The {} sounds one note at a time, so notes of chords are left out from {place} on.",
+                        player.instrument.name.to_lowercase()
+                    ),
+                )
+                .with_label(note.source, "a chord of which notes are left out")
+                .with_help("Name as many players as the chords have notes, or write the line out with `writes`.")
+                .with_bars(place.bar, place.bar)
+                .with_player(&player.id),
+            );
+        }
+    }
+
+    fn double(&mut self, index: usize, id: LineId, run: &mut Run) {
+        let given = &self.lines[usize::from(id.0)];
+        let line = given.line;
+        let Verb::Doubles { part, span, octaves } = &line.verb else { return };
+        let sources = self.ensemble.players_named(part);
+        let place = given.players.iter().position(|&player| player == index).unwrap_or(0);
+        // Pairs double pairs, first the first and second the second.
+        let Some(&source) = sources.get(place.min(sources.len().saturating_sub(1))) else { return };
+        if self.state[source] == State::Working {
+            self.diagnostics.push(
+                Diagnostic::error(
+                    "names/cycle",
+                    line.span,
+                    format!(
+                        "`{}` doubles `{part}`, which doubles it again.",
+                        self.ensemble.players[index].id
+                    ),
+                )
+                .with_label(*span, "goes round in a circle")
+                .with_help("One of the parts must play a voice or have notes of its own."),
+            );
+            return;
+        }
+        let (octaves, span) = (*octaves, line.span);
+        self.fill(source);
+        let doubled = doubling::double(&self.parts[source], line, octaves, run);
+        let part = &self.parts[index];
+        if let Some(folded) = doubling::fold(part, self.ensemble.era, line, run) {
+            self.diagnostics.push(folded.finding(self.piece, part, span, doubled));
+        }
+        self.thin(index, id, run);
+    }
+
+    fn derive(&mut self, index: usize, id: LineId, run: &mut Run) {
+        let given = &self.lines[usize::from(id.0)];
+        if !self.derived.contains_key(&id) {
+            let request = derive::Request {
+                piece: self.piece,
+                era: self.ensemble.era,
+                line: given.line,
+                line_id: id,
+                parts: given.players.iter().map(|&player| &self.parts[player]).collect(),
+            };
+            let parts = derive::derive(&request, &mut self.diagnostics);
+            self.derived.insert(id, parts);
+        }
+        let place = given.players.iter().position(|&player| player == index).unwrap_or(0);
+        if let Some(derived) = self.derived.get(&id).and_then(|parts| parts.get(place)) {
+            taking::cut(&derived.notes, run);
+            run.tuplets.extend(
+                derived
+                    .tuplets
+                    .iter()
+                    .filter(|t: &&Tuplet| t.start >= run.from && t.start < run.to),
+            );
+        }
+    }
+}
+
+/// The bars of a part that one line claims without a break, and what it gives there.
+struct Run {
+    from: Time,
+    to: Time,
+    line: LineId,
+    notes: Vec<SoundingNote>,
+    tuplets: Vec<Tuplet>,
+}

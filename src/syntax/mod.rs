@@ -6,8 +6,6 @@ mod explain;
 mod music;
 mod parse;
 mod scoring;
-#[cfg(test)]
-mod tests;
 mod tree;
 
 pub use parse::{LARGEST_SOURCE, parse};

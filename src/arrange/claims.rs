@@ -1,0 +1,168 @@
+//! Which line gives a player his notes in which bar.
+
+use super::{GivenLine, LineId};
+use crate::diagnostics::Diagnostic;
+use crate::resolve::{Ensemble, Line, Piece, Scoring, Verb};
+
+/// The scoring and those that it keeps, each with its distance, the own one first.
+pub(super) fn layers<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Vec<&'a Scoring> {
+    let mut layers = vec![scoring];
+    let mut at = scoring;
+    // `resolve` has broken cycles; the bound is for pieces made by other means.
+    while let Some((kept, _)) = at.keep
+        && layers.len() <= piece.scorings.len()
+    {
+        at = &piece.scorings[kept];
+        layers.push(at);
+    }
+    layers
+}
+
+/// All lines with the players of the ensemble to whom they speak.
+pub(super) fn lines<'a>(
+    ensemble: &Ensemble,
+    layers: &[&'a Scoring],
+    diagnostics: &mut Vec<Diagnostic>,
+) -> Vec<GivenLine<'a>> {
+    let mut lines = Vec::new();
+    for (layer, scoring) in layers.iter().enumerate() {
+        for line in &scoring.lines {
+            lines.push(GivenLine {
+                line,
+                players: players(ensemble, line, layer, layers, diagnostics),
+                layer,
+            });
+        }
+    }
+    lines
+}
+
+fn players(
+    ensemble: &Ensemble,
+    line: &Line,
+    layer: usize,
+    layers: &[&Scoring],
+    diagnostics: &mut Vec<Diagnostic>,
+) -> Vec<usize> {
+    let mut players = Vec::new();
+    for (name, span) in &line.who {
+        let found = ensemble.players_named(name);
+        if found.is_empty() {
+            let mut finding = Diagnostic::error(
+                "names/kept-player",
+                *span,
+                format!(
+                    "`{}` keeps a line of `{name}`, but {} has no such player.",
+                    layers[0].name, ensemble.name
+                ),
+            )
+            .with_text("the kept line")
+            .with_label(ensemble.span, "the ensemble")
+            .with_help(
+                "Let the larger ensemble `extends` the smaller, so that it keeps its players.",
+            );
+            if let Some((_, keep)) = layers.get(layer.wrapping_sub(1)).and_then(|above| above.keep)
+            {
+                finding = finding.with_label(keep, "kept here");
+            }
+            diagnostics.push(finding);
+        }
+        for player in found {
+            if !players.contains(&player) {
+                players.push(player);
+            }
+        }
+    }
+    players
+}
+
+const NOBODY: u16 = u16::MAX;
+
+/// For each player the runs of bars and the line that claims them: (first, one past last, line).
+pub(super) fn claims(
+    piece: &Piece,
+    ensemble: &Ensemble,
+    lines: &[GivenLine],
+    diagnostics: &mut Vec<Diagnostic>,
+) -> Vec<Vec<(usize, usize, LineId)>> {
+    let bars = piece.form.bars.len();
+    let mut claims = vec![vec![NOBODY; bars]; ensemble.players.len()];
+    let mut conflicts: Vec<Conflict> = Vec::new();
+    // From the scoring's own lines inwards: who comes first keeps the bar.
+    for (id, given) in lines.iter().enumerate().take(usize::from(NOBODY)) {
+        if matches!(given.line.verb, Verb::Takes { .. }) {
+            continue;
+        }
+        for &player in &given.players {
+            for &(first, after) in &given.line.bars {
+                for bar in first..after.min(bars) {
+                    let holder = &mut claims[player][bar];
+                    match *holder {
+                        NOBODY => *holder = id as u16,
+                        other if other as usize == id => {}
+                        other if lines[usize::from(other)].layer == given.layer => {
+                            conflict(&mut conflicts, usize::from(other), id, player, bar);
+                        }
+                        _ => {}
+                    }
+                }
+            }
+        }
+    }
+    diagnostics.extend(conflicts.iter().map(|conflict| conflict.finding(piece, ensemble, lines)));
+    claims.iter().map(|bars| runs(bars)).collect()
+}
+
+fn runs(bars: &[u16]) -> Vec<(usize, usize, LineId)> {
+    let mut runs: Vec<(usize, usize, LineId)> = Vec::new();
+    for (bar, &line) in bars.iter().enumerate() {
+        match runs.last_mut() {
+            Some((_, after, last)) if *after == bar && last.0 == line => *after += 1,
+            _ if line != NOBODY => runs.push((bar, bar + 1, LineId(line))),
+            _ => {}
+        }
+    }
+    runs
+}
+
+/// Two lines of one scoring that claim the same player in the same bars.
+struct Conflict {
+    first: usize,
+    second: usize,
+    players: Vec<usize>,
+    bars: (usize, usize),
+}
+
+fn conflict(conflicts: &mut Vec<Conflict>, first: usize, second: usize, player: usize, bar: usize) {
+    let known = conflicts.iter_mut().rev().find(|c| c.first == first && c.second == second);
+    match known {
+        Some(conflict) => {
+            if !conflict.players.contains(&player) {
+                conflict.players.push(player);
+            }
+            conflict.bars = (conflict.bars.0.min(bar), conflict.bars.1.max(bar));
+        }
+        None => conflicts.push(Conflict { first, second, players: vec![player], bars: (bar, bar) }),
+    }
+}
+
+impl Conflict {
+    fn finding(&self, piece: &Piece, ensemble: &Ensemble, lines: &[GivenLine]) -> Diagnostic {
+        let names: Vec<&str> =
+            self.players.iter().map(|&player| ensemble.players[player].id.as_str()).collect();
+        let first = piece.form.bars[self.bars.0].number;
+        let last = piece.form.bars[self.bars.1].number;
+        let where_to =
+            if first == last { format!("bar {first}") } else { format!("bars {first} to {last}") };
+        Diagnostic::error(
+            "names/conflict",
+            lines[self.second].line.span,
+            format!("Two lines claim {} in {where_to}.", names.join(", ")),
+        )
+        .with_text("this line claims the player …")
+        .with_label(lines[self.first].line.span, "… whom this line has already")
+        .with_help("Give each line its own bars: `bars 1..8`.")
+        .with_bars(first, last)
+        .with_player(names.first().copied().unwrap_or_default())
+    }
+}

@@ -1,0 +1,158 @@
+//! Which dynamics, hairpins, techniques and words a part gets.
+//!
+//! A part hears what is said to everybody, unless the line that it plays brings dynamics of its
+//! own: those of the voice, of the written notes, or an `at` behind the line. Where such a line
+//! ends, the dynamic of everybody is said again. Pizzicato and mutes are taken back in the same
+//! way.
+
+use super::{GivenLine, Part, Run};
+use crate::music::Time;
+use crate::resolve::{Direction, DirectionKind, Dynamic, Mark, Music, Piece, Technique, Verb};
+
+pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, runs: &[Run]) {
+    let mut out: Vec<Direction> = Vec::new();
+    let everybody = &piece.dynamics;
+    let mut heard_to = Time::ZERO;
+    let mut own_before = false;
+    let (mut plucked, mut muted) = (false, false);
+    for run in runs {
+        let line = lines[usize::from(run.line.0)].line;
+        let music = match &line.verb {
+            Verb::Plays { voice, .. } => Some(&piece.voices[*voice].music),
+            Verb::Writes(music) => Some(music),
+            _ => None,
+        };
+        copy(everybody, heard_to, run.from, &mut out);
+        let own = own_directions(music, run);
+        let loudness = own.iter().any(|d| is_loudness(&d.kind));
+        let mut start: Vec<Direction> = Vec::new();
+        let say = |kind, span| Direction { at: run.from, kind, span };
+        if let Some((dynamic, span)) = line.dynamic {
+            start.push(say(DirectionKind::Dynamic(dynamic), span));
+        } else if own_before && let Some(dynamic) = in_force(everybody, run.from) {
+            start.push(say(DirectionKind::Dynamic(dynamic.0), dynamic.1));
+        }
+        let wants = |technique| line.techniques.iter().any(|(t, _)| *t == technique);
+        if plucked && !wants(Technique::Pizzicato) {
+            start.push(say(DirectionKind::Technique(Technique::Arco), line.span));
+            plucked = false;
+        }
+        if muted && !wants(Technique::Muted) {
+            start.push(say(DirectionKind::Technique(Technique::Unmuted), line.span));
+            muted = false;
+        }
+        for (technique, span) in &line.techniques {
+            let needless = (*technique == Technique::Pizzicato && plucked)
+                || (*technique == Technique::Muted && muted);
+            if !needless {
+                start.push(say(DirectionKind::Technique(*technique), *span));
+            }
+        }
+        for (words, span) in &line.words {
+            start.push(say(DirectionKind::Words(words.clone()), *span));
+        }
+        for direction in start.iter().chain(&own) {
+            match direction.kind {
+                DirectionKind::Technique(Technique::Pizzicato) => plucked = true,
+                DirectionKind::Technique(Technique::Arco) => plucked = false,
+                DirectionKind::Technique(Technique::Muted) => muted = true,
+                DirectionKind::Technique(Technique::Unmuted) => muted = false,
+                _ => {}
+            }
+        }
+        let mut within = start;
+        if line.dynamic.is_none() {
+            let mut general = Vec::new();
+            copy(everybody, run.from, run.to, &mut general);
+            // Where the voice says its own loudness, that of everybody is silent.
+            general.retain(|d| {
+                let twin = |own: &Direction| own.at == d.at && is_loudness(&own.kind);
+                !is_loudness(&d.kind)
+                    || !(own.iter().any(twin) || within.iter().any(twin))
+                    || own_before && within.iter().any(twin) && !own.iter().any(twin)
+            });
+            if general.iter().any(|d| d.at == run.from && is_loudness(&d.kind)) {
+                within.retain(|d| !is_loudness(&d.kind));
+            }
+            within.extend(general);
+            within.extend(own);
+        } else {
+            // Words and techniques of the voice stay, its loudness gives way to the line's own.
+            within.extend(own.into_iter().filter(|d| !is_loudness(&d.kind)));
+        }
+        within.sort_by_key(|direction| direction.at);
+        out.extend(within);
+        own_before = line.dynamic.is_some() || loudness;
+        heard_to = run.to;
+    }
+    copy(everybody, heard_to, piece.form.end() + Time::WHOLE, &mut out);
+    out.sort_by_key(|direction| direction.at);
+    part.directions = out;
+}
+
+fn is_loudness(kind: &DirectionKind) -> bool {
+    matches!(kind, DirectionKind::Dynamic(_) | DirectionKind::Hairpin { .. })
+}
+
+fn copy(from: &[Direction], start: Time, end: Time, to: &mut Vec<Direction>) {
+    let first = from.partition_point(|direction| direction.at < start);
+    to.extend(from[first..].iter().take_while(|direction| direction.at < end).cloned());
+}
+
+fn own_directions(music: Option<&Music>, run: &Run) -> Vec<Direction> {
+    let mut own = Vec::new();
+    if let Some(music) = music {
+        copy(&music.directions, run.from, run.to, &mut own);
+    }
+    own
+}
+
+/// The dynamic of everybody that holds at a time.
+fn in_force(everybody: &[Direction], at: Time) -> Option<(Dynamic, crate::diagnostics::Span)> {
+    everybody.iter().rev().filter(|d| d.at <= at).find_map(|d| match d.kind {
+        DirectionKind::Dynamic(dynamic) if dynamic.degree().is_some() => Some((dynamic, d.span)),
+        _ => None,
+    })
+}
+
+/// A fermata holds for everybody: every part that sounds or rests at a fermata of a voice gets
+/// one too.
+pub(super) fn fermatas(piece: &Piece, parts: &mut [Part]) {
+    let mut held: Vec<(Time, Time)> = Vec::new();
+    for voice in &piece.voices {
+        for note in &voice.music.notes {
+            if note.attached.marks.has(Mark::Fermata) {
+                held.push((note.start, note.start + note.length));
+            }
+        }
+        for direction in &voice.music.directions {
+            if direction.kind == DirectionKind::FermataOnRest {
+                let bar = piece.form.bar_at(direction.at);
+                held.push((direction.at, bar.start + bar.length));
+            }
+        }
+    }
+    held.sort_unstable();
+    held.dedup();
+    for part in parts {
+        for &(start, end) in &held {
+            let index = part.notes.partition_point(|note| note.end() < end);
+            let note = part.notes.get_mut(index).filter(|note| note.start < end);
+            match note {
+                Some(note) => note.attached.marks.insert(Mark::Fermata),
+                None => {
+                    let at = part.directions.partition_point(|d| d.at <= start);
+                    let there = part.directions[..at]
+                        .iter()
+                        .rev()
+                        .take_while(|d| d.at == start)
+                        .any(|d| d.kind == DirectionKind::FermataOnRest);
+                    if !there {
+                        let kind = DirectionKind::FermataOnRest;
+                        part.directions.insert(at, Direction { at: start, kind, span: piece.span });
+                    }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,145 @@
+//! Takes notes out of voices and written lines.
+
+use smallvec::smallvec;
+
+use super::{Run, SoundingNote};
+use crate::music::Time;
+use crate::resolve::{Attached, Line, Music, Pitches, Role, Sound};
+
+/// Puts the notes of a piece of music that lie within a run into it, moved by octaves.
+pub(super) fn take(music: &Music, line: &Line, octaves: i8, run: &mut Run) {
+    // A note that is held into the run sounds there too: look back to the one before.
+    let first = music.notes.partition_point(|note| note.start < run.from).saturating_sub(1);
+    for note in &music.notes[first..] {
+        if note.start >= run.to {
+            break;
+        }
+        let (start, end) = (note.start.max(run.from), (note.start + note.length).min(run.to));
+        if start >= end {
+            continue;
+        }
+        let mut attached = note.attached.clone();
+        if let Some(graces) = attached.graces.as_mut() {
+            for (_, pitches) in &mut graces.notes {
+                raise(pitches, octaves);
+            }
+        }
+        if start > note.start {
+            attached.graces = None;
+            attached.slur_starts = false;
+        }
+        let sound = match &note.sound {
+            Sound::Pitches(pitches) => {
+                let mut pitches = pitches.clone();
+                raise(&mut pitches, octaves);
+                Sound::Pitches(pitches)
+            }
+            Sound::Stroke => Sound::Stroke,
+        };
+        run.notes.push(SoundingNote {
+            start,
+            length: end - start,
+            sound,
+            attached,
+            role: line.role.unwrap_or(Role::Harmony),
+            solo: line.solo,
+            source: note.span,
+            line: run.line,
+        });
+    }
+    let first = music.tuplets.partition_point(|tuplet| tuplet.start < run.from);
+    run.tuplets.extend(music.tuplets[first..].iter().take_while(|t| t.start < run.to));
+}
+
+pub(super) fn raise(pitches: &mut Pitches, octaves: i8) {
+    if octaves != 0 {
+        for pitch in pitches {
+            *pitch = pitch.octaves_up(octaves);
+        }
+    }
+}
+
+/// Copies the notes that lie within a run into it, cut at its ends.
+pub(super) fn cut(notes: &[SoundingNote], run: &mut Run) {
+    let first = notes.partition_point(|note| note.end() <= run.from);
+    for note in &notes[first..] {
+        if note.start >= run.to {
+            break;
+        }
+        let mut note = note.clone();
+        let end = note.end().min(run.to);
+        if note.start < run.from {
+            note.start = run.from;
+            note.attached.graces = None;
+        }
+        note.length = end - note.start;
+        note.line = run.line;
+        run.notes.push(note);
+    }
+}
+
+/// Leaves to the player at `place` among `of` players of his kind one note of each chord: the top
+/// one to the first, the next to the second; in the bass from the bottom up. Gives back the first
+/// note from which something is left out because there are too few players.
+pub(super) fn thin(notes: &mut [SoundingNote], place: usize, of: usize) -> Option<SoundingNote> {
+    let mut left_out = None;
+    for note in notes {
+        let from_below = note.role == Role::Bass;
+        let Sound::Pitches(pitches) = &note.sound else { continue };
+        if pitches.len() > of && left_out.is_none() {
+            left_out = Some(note.clone());
+        }
+        let chosen = choose(pitches, place, from_below);
+        if let Some(graces) = note.attached.graces.as_mut() {
+            for (_, grace) in &mut graces.notes {
+                *grace = choose(grace, place, from_below);
+            }
+        }
+        note.sound = Sound::Pitches(chosen);
+    }
+    left_out
+}
+
+fn choose(pitches: &Pitches, place: usize, from_below: bool) -> Pitches {
+    let place = place.min(pitches.len() - 1);
+    let index = if from_below { place } else { pitches.len() - 1 - place };
+    smallvec![pitches[index]]
+}
+
+/// Takes away the ends of slurs that do not begin and ends those that would not end.
+pub(super) fn balance_slurs(notes: &mut [SoundingNote]) {
+    let mut open: Option<usize> = None;
+    for index in 0..notes.len() {
+        let gap = index > 0
+            && (notes[index - 1].end() != notes[index].start
+                || notes[index - 1].line != notes[index].line);
+        if gap && let Some(start) = open.take() {
+            close(notes, start, index - 1);
+        }
+        let Attached { slur_starts, slur_ends, .. } = notes[index].attached;
+        if slur_ends && open.take().is_none() {
+            notes[index].attached.slur_ends = false;
+        }
+        if slur_starts {
+            open = Some(index);
+        }
+    }
+    if let (Some(start), Some(last)) = (open, notes.len().checked_sub(1)) {
+        close(notes, start, last);
+    }
+}
+
+fn close(notes: &mut [SoundingNote], start: usize, last: usize) {
+    if start == last {
+        notes[start].attached.slur_starts = false;
+    } else {
+        notes[last].attached.slur_ends = true;
+    }
+}
+
+/// Where the notes of a music begin, between two times.
+pub(super) fn sounds_in(notes: &[SoundingNote], from: Time, to: Time) -> &[SoundingNote] {
+    let first = notes.partition_point(|note| note.end() <= from);
+    let after = notes.partition_point(|note| note.start < to);
+    &notes[first..after.max(first)]
+}

@@ -1,0 +1,87 @@
+//! The dynamics block: for everybody.
+
+use super::form::inside;
+use super::piece::{Direction, DirectionKind, Dynamic, Form};
+use super::{Context, unknown};
+use crate::diagnostics::Diagnostic;
+use crate::music::Time;
+use crate::syntax::{DynamicsTree, Position};
+
+pub(super) fn dynamics(cx: &mut Context, tree: &DynamicsTree, form: &Form) -> Vec<Direction> {
+    let mut directions = Vec::new();
+    for line in &tree.lines {
+        let Some(at) = time_of(cx, form, line.from, false) else { continue };
+        for said in &line.words {
+            let word = said.word.value.as_str();
+            let span = said.word.span;
+            let kind = if said.quoted {
+                DirectionKind::Words(word.to_string())
+            } else if let Some(dynamic) = dynamic(word) {
+                DirectionKind::Dynamic(dynamic)
+            } else if let Some(grows) = hairpin(word) {
+                let last = line.to.unwrap_or(Position { beat: None, ..line.from });
+                let Some(to) = time_of(cx, form, last, true).filter(|to| *to > at) else {
+                    cx.push(
+                        Diagnostic::error(
+                            "bars/backwards",
+                            span,
+                            "This hairpin ends before it begins.",
+                        )
+                        .with_help("Write the earlier bar first: `5..7 cresc`."),
+                    );
+                    continue;
+                };
+                DirectionKind::Hairpin { grows, to }
+            } else {
+                let mut known: Vec<&str> = Dynamic::WORDS.iter().map(|(_, word)| *word).collect();
+                known.extend(["cresc", "dim"]);
+                cx.push(unknown(&said.word, &known, "dynamic", word));
+                continue;
+            };
+            directions.push(Direction { at, kind, span });
+        }
+    }
+    directions
+}
+
+/// The dynamic of a word of the language.
+pub(super) fn dynamic(word: &str) -> Option<Dynamic> {
+    Dynamic::WORDS.iter().find(|(_, known)| *known == word).map(|(dynamic, _)| *dynamic)
+}
+
+/// Whether a hairpin of that word grows.
+pub(super) fn hairpin(word: &str) -> Option<bool> {
+    match word {
+        "cresc" => Some(true),
+        "dim" => Some(false),
+        _ => None,
+    }
+}
+
+/// The time of a position: the beginning of its bar or beat, or where that ends.
+fn time_of(cx: &mut Context, form: &Form, position: Position, ending: bool) -> Option<Time> {
+    let bar = &form.bars[inside(cx, form, position.bar, position.span)?];
+    let Some(beat) = position.beat else {
+        return Some(if ending { bar.start + bar.length } else { bar.start });
+    };
+    // Beats of a pick-up are counted from the missing beginning of its bar.
+    let missing = if bar.number == 0 { bar.metre.bar_length() - bar.length } else { Time::ZERO };
+    let into = bar.metre.beat() * (i64::from(beat) - 1) - missing;
+    if beat == 0 || into < Time::ZERO || into >= bar.length {
+        cx.push(
+            Diagnostic::error(
+                "bars/outside",
+                position.span,
+                format!("Bar {} has no beat {beat}.", bar.number),
+            )
+            .with_help(format!(
+                "In {} the beats are 1 to {}.",
+                bar.metre,
+                bar.metre.beats()
+            )),
+        );
+        return None;
+    }
+    let end = if ending { bar.metre.beat() } else { Time::ZERO };
+    Some(bar.start + into + end)
+}

@@ -1,0 +1,509 @@
+//! Ensembles: who plays, with which instrument, in which crook.
+
+use super::piece::{Ensemble, Player};
+use super::{Context, distinct, unknown};
+use crate::diagnostics::{Diagnostic, Span};
+use crate::instruments::{self, Instrument, Tuning, catalogue};
+use crate::music::Pitch;
+use crate::syntax::{Declaration, EnsembleLine, EnsembleTree, PitchTree, PlayersTree, Tree, Word};
+
+/// More single players of one kind than any score has.
+const MOST_PLAYERS: u32 = 24;
+/// More people at one part than any hall holds.
+const MOST_IN_SECTION: u32 = 200;
+
+pub(super) fn ensembles(cx: &mut Context, tree: &Tree) -> Vec<Ensemble> {
+    let trees: Vec<&EnsembleTree> = tree
+        .declarations
+        .iter()
+        .filter_map(|declaration| match declaration {
+            Declaration::Ensemble(ensemble) => Some(ensemble),
+            _ => None,
+        })
+        .collect();
+    let names: Vec<(&str, Span)> =
+        trees.iter().map(|t| (t.name.value.as_str(), t.name.span)).collect();
+    distinct(cx, &names, "ensemble");
+    for tree in &trees {
+        check_lines(cx, tree);
+    }
+    trees.iter().map(|tree| ensemble(cx, &trees, tree)).collect()
+}
+
+/// What is wrong with the lines of one ensemble by themselves; told once, however many ensembles
+/// extend it.
+fn check_lines(cx: &mut Context, tree: &EnsembleTree) {
+    let mut eras = Vec::new();
+    let mut seen: Vec<&Word> = Vec::new();
+    for line in &tree.lines {
+        match line {
+            EnsembleLine::Era(year) => {
+                eras.push(year.span);
+                if !(1600..=2100).contains(&year.value) {
+                    cx.push(
+                        Diagnostic::error(
+                            "names/era",
+                            year.span,
+                            format!("There is no orchestra of the year {}.", year.value),
+                        )
+                        .with_help("Write a year from 1600 to 2100."),
+                    );
+                }
+            }
+            EnsembleLine::Players(players) => {
+                if let Some(first) = seen.iter().find(|word| word.value == players.name.value) {
+                    cx.push(
+                        Diagnostic::error(
+                            "names/twice",
+                            players.name.span,
+                            format!("This ensemble names `{}` twice.", players.name.value),
+                        )
+                        .with_label(first.span, "the first time is here")
+                        .with_help("Give the number on one line: `oboe 2`."),
+                    );
+                }
+                seen.push(&players.name);
+            }
+            EnsembleLine::Group(..) => {}
+        }
+    }
+    if let [first, second, ..] = eras[..] {
+        cx.push(super::twice("era", second, first));
+    }
+}
+
+/// The lines of an ensemble with those that it extends worked in.
+struct Gathered<'t> {
+    era: Option<i32>,
+    players: Vec<&'t PlayersTree>,
+    groups: Vec<(&'t Word, Vec<&'t Word>)>,
+}
+
+fn gather<'t>(
+    cx: &mut Context,
+    trees: &[&'t EnsembleTree],
+    tree: &'t EnsembleTree,
+    open: &mut Vec<&'t str>,
+) -> Gathered<'t> {
+    let mut gathered = Gathered { era: None, players: Vec::new(), groups: Vec::new() };
+    open.push(&tree.name.value);
+    if let Some(extends) = &tree.extends {
+        let base = trees.iter().find(|other| other.name.value == extends.value);
+        match base {
+            // Each ensemble tells its own mistake: only the one that was asked for first speaks.
+            _ if open.contains(&extends.value.as_str()) => {
+                if open.first() == open.last() || open[0] == extends.value {
+                    cx.push(
+                        Diagnostic::error(
+                            "names/cycle",
+                            extends.span,
+                            format!("`{}` extends itself.", extends.value),
+                        )
+                        .with_help("The smaller ensemble must not extend the larger."),
+                    );
+                }
+            }
+            Some(base) => gathered = gather(cx, trees, base, open),
+            None if open.len() == 1 => {
+                let known: Vec<&str> = trees.iter().map(|t| t.name.value.as_str()).collect();
+                cx.push(unknown(extends, &known, "ensemble", &extends.value));
+            }
+            None => {}
+        }
+    }
+    open.pop();
+    for line in &tree.lines {
+        match line {
+            EnsembleLine::Era(year) => gathered.era = i32::try_from(year.value).ok(),
+            EnsembleLine::Group(name, members) => {
+                gathered.groups.retain(|(other, _)| other.value != name.value);
+                gathered.groups.push((name, members.iter().collect()));
+            }
+            EnsembleLine::Players(players) => {
+                let same = gathered.players.iter_mut().find(|p| p.name.value == players.name.value);
+                match same {
+                    Some(place) => *place = players,
+                    None => gathered.players.push(players),
+                }
+                for group in &players.joins {
+                    match gathered.groups.iter_mut().find(|(name, _)| name.value == group.value) {
+                        Some((_, members)) => {
+                            if members.iter().all(|member| member.value != players.name.value) {
+                                members.push(&players.name);
+                            }
+                        }
+                        None => gathered.groups.push((group, vec![&players.name])),
+                    }
+                }
+            }
+        }
+    }
+    gathered
+}
+
+fn ensemble<'t>(cx: &mut Context, trees: &[&'t EnsembleTree], tree: &'t EnsembleTree) -> Ensemble {
+    let gathered = gather(cx, trees, tree, &mut Vec::new());
+    let era = gathered.era.unwrap_or_else(|| {
+        cx.push(
+            Diagnostic::error(
+                "names/era",
+                tree.name.span,
+                format!("The ensemble `{}` does not say its era.", tree.name.value),
+            )
+            .with_help("Write a year, for example `era 1770`: compass and customs depend on it."),
+        );
+        1800
+    });
+    // What an extended ensemble says is told where that ensemble itself is resolved.
+    let own = |span: Span| {
+        tree.lines.iter().any(|line| matches!(line, EnsembleLine::Players(p) if p.span == span))
+    };
+    let mut players = Vec::new();
+    for line in &gathered.players {
+        let mut silent = Context::default();
+        let told = if own(line.span) { &mut *cx } else { &mut silent };
+        players.extend(line_players(told, line));
+    }
+    // Score order; ensemble lines of one instrument stay in the order in which they are written.
+    players.sort_by_key(|player: &Player| player.instrument.score_order);
+    let mut groups = Vec::new();
+    for (name, members) in &gathered.groups {
+        let mut indices = Vec::new();
+        for member in members {
+            let found = named(&players, &member.value);
+            if found.is_empty()
+                && tree
+                    .lines
+                    .iter()
+                    .any(|l| matches!(l, EnsembleLine::Group(n, _) if n.span == name.span))
+            {
+                let known = line_names(&players);
+                cx.push(unknown(member, &known, "player of this ensemble", &member.value));
+            }
+            indices.extend(found);
+        }
+        indices.sort_unstable();
+        indices.dedup();
+        groups.push((name.value.clone(), indices));
+    }
+    Ensemble { name: tree.name.value.clone(), span: tree.name.span, era, players, groups }
+}
+
+/// Indices of the players of that id or ensemble line.
+fn named(players: &[Player], name: &str) -> Vec<usize> {
+    (0..players.len()).filter(|&i| players[i].id == name || players[i].line_name == name).collect()
+}
+
+fn line_names(players: &[Player]) -> Vec<&str> {
+    let mut names: Vec<&str> = players.iter().map(|player| player.line_name.as_str()).collect();
+    names.dedup();
+    names
+}
+
+impl Ensemble {
+    /// Indices of the players that a name of a scoring line means: a player, an ensemble line or
+    /// a group; empty if the ensemble knows no such name.
+    #[must_use]
+    pub fn players_named(&self, name: &str) -> Vec<usize> {
+        let found = named(&self.players, name);
+        if !found.is_empty() {
+            return found;
+        }
+        let group = self.groups.iter().find(|(group, _)| group == name);
+        group.map_or(Vec::new(), |(_, players)| players.clone())
+    }
+
+    /// All names that a scoring line may use: ensemble lines, groups and single players.
+    #[must_use]
+    pub fn names(&self) -> Vec<&str> {
+        let mut names = line_names(&self.players);
+        names.extend(self.groups.iter().map(|(name, _)| name.as_str()));
+        names.extend(self.players.iter().map(|player| player.id.as_str()));
+        names.dedup();
+        names
+    }
+}
+
+/// The players that one ensemble line makes.
+fn line_players(cx: &mut Context, line: &PlayersTree) -> Vec<Player> {
+    let Some((instrument, section_number)) = instrument_of(cx, line) else { return Vec::new() };
+    let count = line.count.as_ref().map_or(1, |count| count.value);
+    let most = if line.section { MOST_IN_SECTION } else { MOST_PLAYERS };
+    if count == 0 || count > most {
+        let span = line.count.as_ref().map_or(line.span, |count| count.span);
+        cx.push(
+            Diagnostic::error("names/count", span, format!("There cannot be {count} of them."))
+                .with_help(format!(
+                    "Write 1 to {MOST_PLAYERS} single players, or up to {MOST_IN_SECTION} `players` of one part."
+                )),
+        );
+        return Vec::new();
+    }
+    let parts = if line.section { 1 } else { count };
+    let tunings = tunings(cx, line, instrument, parts);
+    let drums = drums(cx, line, instrument);
+    let section = line.section || (line.count.is_none() && section_number > 0);
+    (1..=parts)
+        .map(|number| {
+            let number = if parts == 1 { 0 } else { number as u8 };
+            let suffix = if number == 0 { String::new() } else { format!(".{number}") };
+            let (name, abbreviation) =
+                paper_names(line, instrument, section, section_number, number);
+            Player {
+                id: format!("{}{suffix}", line.name.value),
+                line_name: line.name.value.clone(),
+                name,
+                abbreviation,
+                instrument,
+                number,
+                count: if line.section { count as u16 } else { 1 },
+                section,
+                tuning: tunings.get(usize::from(number.max(1)) - 1).copied().flatten(),
+                drums: drums.clone(),
+                span: line.span,
+            }
+        })
+        .collect()
+}
+
+/// The instrument of an ensemble line, and the number of the section (`violin-2`: 2).
+fn instrument_of(cx: &mut Context, line: &PlayersTree) -> Option<(&'static Instrument, u8)> {
+    let word = line.name.value.as_str();
+    let (base, section) = match word.rsplit_once('-') {
+        Some((base, digits)) if instruments::find(base).is_some() => {
+            (base, digits.parse::<u8>().unwrap_or(0))
+        }
+        _ => (word, 0),
+    };
+    // A horn or trumpet with a crook is the valveless one; with `in`, the valved one.
+    let natural = format!("natural-{base}");
+    let found = match instruments::find(&natural) {
+        Some(natural) if !line.crooks.is_empty() => Some(natural),
+        _ => instruments::find(base),
+    };
+    match found {
+        Some(instrument) => Some((instrument, section)),
+        None => {
+            let known: Vec<&str> = catalogue().iter().map(|i| i.id.as_str()).collect();
+            cx.push(unknown(&line.name, &known, "instrument", word));
+            None
+        }
+    }
+}
+
+/// The key or crook of each of the players of a line.
+fn tunings(
+    cx: &mut Context,
+    line: &PlayersTree,
+    instrument: &'static Instrument,
+    parts: u32,
+) -> Vec<Option<&'static Tuning>> {
+    if let (Some(first), true) = (line.crooks.first(), instrument.crooks.is_empty()) {
+        cx.push(
+            Diagnostic::error(
+                "names/crook",
+                first.span,
+                format!("The {} has no crooks.", instrument.name.to_lowercase()),
+            )
+            .with_help("Crooks belong to horns and trumpets without valves; a key is `in Bb`."),
+        );
+        return Vec::new();
+    }
+    if !line.crooks.is_empty() {
+        let found: Vec<Option<&'static Tuning>> =
+            line.crooks.iter().map(|word| crook(cx, instrument, word)).collect();
+        let pairs = parts.div_ceil(2) as usize;
+        return match found.len() {
+            1 => vec![found[0]; parts as usize],
+            given if given == parts as usize => found,
+            given if given == pairs => (0..parts as usize).map(|i| found[i / 2]).collect(),
+            given => {
+                cx.push(
+                    Diagnostic::error(
+                        "names/crook",
+                        line.span,
+                        format!("{given} crooks are named for {parts} players."),
+                    )
+                    .with_help("Name one crook, one for each pair, or one for each player."),
+                );
+                Vec::new()
+            }
+        };
+    }
+    if let Some(word) = &line.built_in {
+        return vec![key(cx, instrument, word); parts as usize];
+    }
+    if instrument.natural.is_some() || instrument.keys.len() > 1 {
+        let id = &instrument.id;
+        let natural = instruments::find(&format!("natural-{id}")).is_some();
+        let keys: Vec<&str> = instrument.keys.iter().map(|key| key.name.as_str()).collect();
+        let help = match (instrument.natural.is_some(), natural) {
+            (true, _) => {
+                format!("Write for example `{id} 2 crook D`; `ripieno advise crooks` ranks them.")
+            }
+            (false, true) => format!(
+                "Without valves write `{id} 2 crook D`, with valves `{id} 2 in {}`.",
+                keys.first().unwrap_or(&"F")
+            ),
+            (false, false) => format!(
+                "Write for example `{id} 2 in {}`; known: {}.",
+                keys.first().unwrap_or(&"C"),
+                keys.join(", ")
+            ),
+        };
+        cx.push(
+            Diagnostic::error(
+                "names/key-missing",
+                line.name.span,
+                format!(
+                    "The line does not say in which key the {} stands.",
+                    instrument.name.to_lowercase()
+                ),
+            )
+            .with_help(help),
+        );
+        return vec![instrument.keys.first().or(instrument.crooks.first()); parts as usize];
+    }
+    Vec::new()
+}
+
+/// The crook of that name, or a finding.
+pub(super) fn crook(
+    cx: &mut Context,
+    instrument: &'static Instrument,
+    word: &Word,
+) -> Option<&'static Tuning> {
+    let found = instrument.crooks.iter().find(|crook| crook.name == word.value);
+    if found.is_none() {
+        let (alto, basso) = (format!("{} alto", word.value), format!("{} basso", word.value));
+        let both = instrument.tuning(&alto).is_some() && instrument.tuning(&basso).is_some();
+        let known: Vec<&str> = instrument.crooks.iter().map(|crook| crook.name.as_str()).collect();
+        cx.push(if both {
+            Diagnostic::error(
+                "natural-brass/no-such-crook",
+                word.span,
+                format!("`{}` can mean two crooks.", word.value),
+            )
+            .with_help(format!("Write `{alto}` or `{basso}`: they lie an octave apart, and old parts are not of one mind."))
+        } else {
+            Diagnostic::error(
+                "natural-brass/no-such-crook",
+                word.span,
+                format!("Nobody made a crook in {} for the {}.", word.value, instrument.name.to_lowercase()),
+            )
+            .with_help(format!("Known crooks: {}.", known.join(", ")))
+        });
+    }
+    found
+}
+
+/// The key of that name, or a finding.
+pub(super) fn key(
+    cx: &mut Context,
+    instrument: &'static Instrument,
+    word: &Word,
+) -> Option<&'static Tuning> {
+    let found = instrument.keys.iter().find(|key| key.name == word.value);
+    if found.is_none() {
+        let known: Vec<&str> = instrument.keys.iter().map(|key| key.name.as_str()).collect();
+        let name = instrument.name.to_lowercase();
+        let help = if known.is_empty() {
+            format!("The {name} is built in one key only: leave `in {}` out.", word.value)
+        } else {
+            format!("Known: {}.", known.join(", "))
+        };
+        cx.push(
+            Diagnostic::error(
+                "names/key",
+                word.span,
+                format!("There is no {name} in {}.", word.value),
+            )
+            .with_help(help),
+        );
+    }
+    found
+}
+
+fn drums(cx: &mut Context, line: &PlayersTree, instrument: &Instrument) -> Vec<Pitch> {
+    let Some(first) = line.tuned.first() else { return Vec::new() };
+    if instrument.drums.is_empty() {
+        cx.push(
+            Diagnostic::error(
+                "names/tuned",
+                first.span,
+                format!("The {} is not tuned to notes.", instrument.name.to_lowercase()),
+            )
+            .with_help("`tuned` belongs to timpani."),
+        );
+        return Vec::new();
+    }
+    tuned_notes(cx, &line.tuned, instrument)
+}
+
+/// The notes to which drums are tuned, from the lowest up; those outside the drums' compass are
+/// told.
+pub(super) fn tuned_notes(
+    cx: &mut Context,
+    written: &[PitchTree],
+    instrument: &Instrument,
+) -> Vec<Pitch> {
+    let low = instrument.drums.iter().map(|drum| drum.low).min();
+    let high = instrument.drums.iter().map(|drum| drum.high).max();
+    let mut notes = Vec::new();
+    for pitch in written {
+        let Some(octave) = pitch.octave else {
+            cx.push(
+                Diagnostic::error("names/tuned", pitch.span, "A drum's note needs its octave.")
+                    .with_help(format!("Write for example `tuned {}3`.", pitch.name)),
+            );
+            continue;
+        };
+        let note = pitch.name.at(octave);
+        if low.is_some_and(|low| note.midi() < low.midi())
+            || high.is_some_and(|high| note.midi() > high.midi())
+        {
+            let compass: Vec<String> = instrument
+                .drums
+                .iter()
+                .map(|drum| format!("the {} drum {} to {}", drum.name, drum.low, drum.high))
+                .collect();
+            cx.push(
+                Diagnostic::error(
+                    "natural-brass/drum-outside",
+                    pitch.span,
+                    format!("No drum can be tuned to {note}."),
+                )
+                .with_help(format!(
+                    "Their compass: {}. Take the octave that fits.",
+                    compass.join(", ")
+                )),
+            );
+            continue;
+        }
+        notes.push(note);
+    }
+    notes.sort_unstable();
+    notes
+}
+
+/// Name and abbreviation as they are printed: "Oboe 2", "Violins I", "Violas".
+fn paper_names(
+    line: &PlayersTree,
+    instrument: &Instrument,
+    section: bool,
+    section_number: u8,
+    number: u8,
+) -> (String, String) {
+    let roman =
+        ["", " I", " II", " III", " IV"].get(usize::from(section_number)).copied().unwrap_or("");
+    let number = if number == 0 { String::new() } else { format!(" {number}") };
+    if let Some(name) = &line.paper_name {
+        return (format!("{}{number}", name.value), format!("{}{number}", name.value));
+    }
+    let name = if section && instrument.plural != instrument.name {
+        &instrument.plural
+    } else {
+        &instrument.name
+    };
+    (format!("{name}{roman}{number}"), format!("{}{roman}{number}", instrument.abbreviation))
+}

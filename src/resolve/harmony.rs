@@ -1,0 +1,93 @@
+//! The declared harmony: chord symbols with exact times.
+
+use super::Context;
+use super::form::{bad_value, exact};
+use super::music::bar_index;
+use super::piece::{Form, HarmonyEvent};
+use crate::diagnostics::{Diagnostic, Span};
+use crate::music::{Chord, ChordError, Time};
+use crate::syntax::{HarmonyBar, HarmonyStep, HarmonyTree};
+
+pub(super) fn harmony(cx: &mut Context, tree: &HarmonyTree, form: &Form) -> Vec<HarmonyEvent> {
+    let mut events = Vec::new();
+    let mut next = 0;
+    for bar in &tree.bars {
+        let Some(index) = bar_index(cx, form, bar.number.as_ref(), bar.span, next) else { break };
+        next = index + 1;
+        if !bar.broken {
+            bar_of_chords(cx, form, index, bar, &mut events);
+        }
+    }
+    events.sort_by_key(|event| event.start);
+    events
+}
+
+fn bar_of_chords(
+    cx: &mut Context,
+    form: &Form,
+    index: usize,
+    bar: &HarmonyBar,
+    events: &mut Vec<HarmonyEvent>,
+) {
+    let frame = &form.bars[index];
+    let end = frame.start + frame.length;
+    let mut at = frame.start;
+    let mut value: Option<Time> = None;
+    for step in &bar.steps {
+        match &step.value {
+            HarmonyStep::Value(written) => match exact(*written) {
+                Ok(time) => value = Some(time),
+                Err(message) => return cx.push(bad_value(step.span, message)),
+            },
+            HarmonyStep::Symbol(symbol) => {
+                if at >= end {
+                    cx.push(too_long(frame.number, step.span));
+                    return;
+                }
+                let length = value.unwrap_or(end - at).min(end - at);
+                if value.is_some_and(|value| at + value > end) {
+                    cx.push(too_long(frame.number, step.span));
+                }
+                match Chord::read(symbol) {
+                    Ok(chord) => {
+                        events.push(HarmonyEvent { start: at, length, chord, span: step.span });
+                    }
+                    Err(error) => cx.push(unknown_chord(symbol, &error, step.span)),
+                }
+                at += length;
+            }
+        }
+    }
+    // The last chord of a bar that is not filled holds on: harmony has no rests.
+    if at < end
+        && let Some(last) = events.last_mut().filter(|last| last.start >= frame.start)
+    {
+        last.length = end - last.start;
+    }
+}
+
+fn too_long(bar: i32, span: Span) -> Diagnostic {
+    Diagnostic::error("bars/too-long", span, format!("The chords of bar {bar} overflow the bar."))
+        .with_text("it overflows here")
+        .with_help("A chord without a value fills the rest of its bar; give values such as `1/4`.")
+        .with_bars(bar, bar)
+}
+
+fn unknown_chord(symbol: &str, error: &ChordError, span: Span) -> Diagnostic {
+    let (message, help) = match error {
+        ChordError::Root(_) => (
+            format!("`{symbol}` is not a chord symbol: it does not begin with a root from A to G."),
+            "Write the root as a capital letter: `Dm`, `Bb7`, `F#dim`. German H is `B`.".to_string(),
+        ),
+        ChordError::Quality { root, suffix } => (
+            format!("Nobody knows the chord `{symbol}`: `{suffix}` after the root {root}."),
+            "Known after a root: nothing for major, m, dim, aug, sus2, sus4, 7, maj7, m7, m7b5, dim7, 6, m6, 9; then a slash and a bass."
+                .to_string(),
+        ),
+        ChordError::Bass(bass) => (
+            format!("`{bass}` after the slash of `{symbol}` is not a bass note."),
+            "Write a note name: `Dm/F`.".to_string(),
+        ),
+    };
+    Diagnostic::error("harmony/unknown-chord", span, message).with_help(help)
+}

@@ -1,0 +1,707 @@
+//! Bars of notes: values and octaves that hold on, ties, tuplets, slurs, and the count of every
+//! bar.
+
+use smallvec::smallvec;
+
+use super::dynamics::{dynamic, hairpin};
+use super::form::{bad_value, exact, inside};
+use super::piece::{
+    Attached, Direction, DirectionKind, Form, Graces, Mark, Marks, Music, Note, Pitches, Sound,
+    Technique, Tuplet,
+};
+use super::{Context, unknown};
+use crate::diagnostics::{Diagnostic, Span};
+use crate::music::{Pitch, Time};
+use crate::syntax::{BarTree, DirectionWord, Element, MarkTree, Number, PitchTree, Spanned};
+
+/// Words that may stand in brackets on their own, besides dynamics and techniques.
+pub const MOMENTARY_DIRECTIONS: [&str; 3] = ["cresc", "dim", "to"];
+
+/// How the bars of a piece of music are counted.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Counting {
+    /// A voice: it begins with the piece and leaves no bar out.
+    Whole,
+    /// A `writes` line: any bars, in order.
+    Chosen,
+}
+
+/// The music of a voice or of a `writes` line.
+pub(super) fn music(cx: &mut Context, bars: &[BarTree], form: &Form, counting: Counting) -> Music {
+    let mut builder = Builder { cx, form, music: Music::default(), state: State::default() };
+    let mut next = 0;
+    for bar in bars {
+        let chosen = bar.number.as_ref().and_then(|n| form.index_of(n.value as i32));
+        let index = match (counting, chosen) {
+            (Counting::Chosen, Some(index)) if index > next => index,
+            _ => match bar_index(builder.cx, form, bar.number.as_ref(), bar.span, next) {
+                Some(index) => index,
+                None => break,
+            },
+        };
+        next = builder.bar(bar, index);
+    }
+    builder.finish(bars, next, counting)
+}
+
+/// The index of a bar that follows `next - 1` bars, checked against its number.
+///
+/// A number that is too high leaves bars out: it is told, and counting goes on from there. A number
+/// that is too low is told, and its bar is counted all the same.
+pub(super) fn bar_index(
+    cx: &mut Context,
+    form: &Form,
+    number: Option<&Number>,
+    bar: Span,
+    next: usize,
+) -> Option<usize> {
+    let first = form.bars.first().map_or(1, |bar| bar.number);
+    let expected = first + next as i32;
+    let mut index = next;
+    if let Some(number) = number
+        && i64::from(number.value) != i64::from(expected)
+    {
+        let written = inside(cx, form, number.value, number.span)?;
+        index = index.max(written);
+        cx.push(
+            Diagnostic::error(
+                "bars/number",
+                number.span,
+                format!("This is bar {expected}, but its number says {}.", number.value),
+            )
+            .with_text(format!("bar {expected} stands here"))
+            .with_help(if written > next {
+                "Is a bar missing before it?"
+            } else {
+                "Is a bar here twice?"
+            })
+            .with_bars(expected, number.value as i32)
+            .with_fix(
+                format!("number it {expected}"),
+                number.span,
+                format!("{expected}:"),
+                false,
+            ),
+        );
+    }
+    if index >= form.bars.len() {
+        let last = form.bars.last().map_or(0, |bar| bar.number);
+        cx.push(
+            Diagnostic::error(
+                "bars/outside",
+                bar,
+                format!("The piece ends with bar {last}, but here is one bar more."),
+            )
+            .with_help(format!("Take it away, or let the form `end` later than bar {last}.")),
+        );
+        return None;
+    }
+    Some(index)
+}
+
+/// What holds on from one element to the next.
+#[derive(Default)]
+struct State {
+    value: Option<Time>,
+    octave: Option<i8>,
+    /// After a broken bar nothing is known of the value that would hold on from it …
+    value_doubtful: bool,
+    /// … nor of the octave …
+    octave_doubtful: bool,
+    /// … nor of the note and the slur.
+    doubtful: bool,
+    /// The note that `=` would hold.
+    last: Option<usize>,
+    slur: Option<Span>,
+    slur_waits: bool,
+    hairpin: Option<(usize, Span)>,
+    graces: Option<(Graces, Span)>,
+}
+
+/// What one bar knows while it is read.
+struct BarState {
+    number: i32,
+    at: Time,
+    end: Time,
+    overflow: Option<Span>,
+    counted: bool,
+}
+
+struct Builder<'a> {
+    cx: &'a mut Context,
+    form: &'a Form,
+    music: Music,
+    state: State,
+}
+
+impl Builder<'_> {
+    /// Reads a bar; gives back the index of the bar after it.
+    fn bar(&mut self, tree: &BarTree, index: usize) -> usize {
+        let frame = &self.form.bars[index];
+        if tree.broken {
+            self.state.value_doubtful = true;
+            self.state.octave_doubtful = true;
+            self.state.doubtful = true;
+            self.state.last = None;
+            self.covers(index, index + 1);
+            return index + 1;
+        }
+        let whole = tree.elements.iter().find_map(|e| match &e.value {
+            Element::BarRest(count, marks) => Some((e.span, count.unwrap_or(1), marks)),
+            _ => None,
+        });
+        if let Some((span, count, marks)) = whole {
+            return self.bar_rest(tree, index, span, count, marks);
+        }
+        let mut bar = BarState {
+            number: frame.number,
+            at: frame.start,
+            end: frame.start + frame.length,
+            overflow: None,
+            counted: true,
+        };
+        for element in &tree.elements {
+            self.element(&mut bar, element, None);
+        }
+        self.count(tree, &bar, frame.length);
+        if let Some((_, span)) = self.state.graces.take() {
+            self.cx.push(
+                Diagnostic::error("bars/grace", span, "These grace notes have no note to lean on.")
+                    .with_help("Grace notes stand right before a note, in the same bar."),
+            );
+        }
+        self.covers(index, index + 1);
+        index + 1
+    }
+
+    fn bar_rest(
+        &mut self,
+        tree: &BarTree,
+        index: usize,
+        span: Span,
+        count: u32,
+        marks: &[MarkTree],
+    ) -> usize {
+        let number = self.form.bars[index].number;
+        let others = tree.elements.iter().filter(|e| {
+            !matches!(e.value, Element::BarRest(..) | Element::Direction(_) | Element::Value(_))
+        });
+        if let Some(other) = others.into_iter().next() {
+            self.cx.push(
+                Diagnostic::error(
+                    "bars/too-long",
+                    other.span,
+                    format!("`rest` fills bar {number}, and something else stands in it."),
+                )
+                .with_label(span, "a whole bar of rest")
+                .with_help("A rest of one value is `_`; `rest` is for whole bars.")
+                .with_bars(number, number),
+            );
+        }
+        let mut bar = BarState {
+            number,
+            at: self.form.bars[index].start,
+            end: self.form.end(),
+            overflow: None,
+            counted: true,
+        };
+        for element in &tree.elements {
+            if matches!(element.value, Element::Direction(_) | Element::Value(_)) {
+                self.element(&mut bar, element, None);
+            }
+        }
+        self.rest_marks(bar.at, marks);
+        self.state.last = None;
+        let room = self.form.bars.len() - index;
+        if count == 0 || count as usize > room {
+            self.cx.push(
+                Diagnostic::error(
+                    "bars/outside",
+                    span,
+                    format!("There are {room} bars left from bar {number} on, not {count}."),
+                )
+                .with_help(format!("Write `rest {room}` to rest to the end."))
+                .with_bars(number, number),
+            );
+        }
+        let after = index + (count.max(1) as usize).min(room);
+        self.covers(index, after);
+        after
+    }
+
+    fn covers(&mut self, first: usize, after: usize) {
+        match self.music.bars.last_mut() {
+            Some((_, last)) if *last == first => *last = after,
+            _ => self.music.bars.push((first, after)),
+        }
+    }
+
+    /// Says where a bar is too long or too short.
+    fn count(&mut self, tree: &BarTree, bar: &BarState, length: Time) {
+        if !bar.counted {
+            return;
+        }
+        let frame = self.form.bar_at(bar.end - length);
+        let in_beats = |time: Time| beats(time, frame.metre.beat());
+        let number = bar.number;
+        if let Some(span) = bar.overflow {
+            let over = bar.at - bar.end;
+            self.cx.push(
+                Diagnostic::error(
+                    "bars/too-long",
+                    span,
+                    format!("Bar {number} is {} too long.", in_beats(over)),
+                )
+                .with_text("the bar overflows here")
+                .with_help(format!(
+                    "A bar of {} holds {length}; this one holds {}.",
+                    frame.metre,
+                    length + over
+                ))
+                .with_bars(number, number),
+            );
+        } else if bar.at < bar.end {
+            let span = tree.elements.last().map_or(tree.span, |element| element.span);
+            let under = bar.end - bar.at;
+            self.cx.push(
+                Diagnostic::error(
+                    "bars/too-short",
+                    span,
+                    format!("Bar {number} is {} too short.", in_beats(under)),
+                )
+                .with_text("the bar ends after this")
+                .with_help(format!(
+                    "A bar of {} holds {length}; this one holds {}.",
+                    frame.metre,
+                    length - under
+                ))
+                .with_bars(number, number),
+            );
+        }
+    }
+
+    fn element(
+        &mut self,
+        bar: &mut BarState,
+        element: &Spanned<Element>,
+        tuplet: Option<(u8, u8)>,
+    ) {
+        let span = element.span;
+        match &element.value {
+            Element::Value(value) => match exact(*value) {
+                Ok(time) => {
+                    self.state.value = Some(time);
+                    self.state.value_doubtful = false;
+                }
+                Err(message) => {
+                    bar.counted = false;
+                    self.cx.push(bad_value(span, message));
+                }
+            },
+            Element::Note(pitches, marks) => {
+                let pitches = self.pitches(pitches);
+                let attached = self.attached(marks);
+                self.sounds(bar, Sound::Pitches(pitches), attached, span, tuplet);
+            }
+            Element::Stroke(marks) => {
+                let attached = self.attached(marks);
+                self.sounds(bar, Sound::Stroke, attached, span, tuplet);
+            }
+            Element::Rest(marks) => {
+                self.rest_marks(bar.at, marks);
+                self.state.last = None;
+                self.advance(bar, span, tuplet);
+            }
+            Element::Hold(marks) => {
+                let attached = self.attached(marks);
+                let length = self.advance(bar, span, tuplet);
+                match self.state.last {
+                    Some(last) => {
+                        let note = &mut self.music.notes[last];
+                        note.length += length;
+                        for mark in attached.marks.iter() {
+                            note.attached.marks.insert(mark);
+                        }
+                    }
+                    None if self.state.doubtful => {}
+                    None => self.cx.push(
+                        Diagnostic::error(
+                            "bars/hold",
+                            span,
+                            "There is no note before it to hold on.",
+                        )
+                        .with_help("`=` holds the note right before it; a rest is `_`.")
+                        .with_bars(bar.number, bar.number),
+                    ),
+                }
+            }
+            Element::BarRest(..) => {
+                bar.counted = false;
+                self.cx.push(
+                    Diagnostic::error("bars/too-long", span, "`rest` is a whole bar.")
+                        .with_help("Inside a tuplet write `_`."),
+                );
+            }
+            Element::Direction(words) => self.directions(bar, words),
+            Element::SlurStart => {
+                if let Some(open) = self.state.slur.replace(span) {
+                    self.cx.push(
+                        Diagnostic::error("bars/slur", span, "A slur begins inside a slur.")
+                            .with_label(open, "the first one begins here")
+                            .with_help("End the first with `}` before the next `{`."),
+                    );
+                }
+                self.state.slur_waits = true;
+            }
+            Element::SlurEnd => self.slur_end(span),
+            Element::Tuplet(actual, normal, elements) => {
+                self.tuplet(bar, (*actual, *normal), elements, span);
+            }
+            Element::Grace(slashed, elements) => self.grace(*slashed, elements, span),
+        }
+    }
+
+    fn slur_end(&mut self, span: Span) {
+        match (self.state.slur.take(), self.music.notes.last_mut()) {
+            (Some(_), Some(note)) if !self.state.slur_waits => note.attached.slur_ends = true,
+            (None, _) if self.state.doubtful => {}
+            _ => self.cx.push(
+                Diagnostic::error("bars/slur", span, "This ends a slur that holds no notes.")
+                    .with_help("A slur is `{` before its first note and `}` after its last."),
+            ),
+        }
+        self.state.slur_waits = false;
+    }
+
+    fn tuplet(
+        &mut self,
+        bar: &mut BarState,
+        ratio: (u32, u32),
+        elements: &[Spanned<Element>],
+        span: Span,
+    ) {
+        let (Ok(actual), Ok(normal)) = (u8::try_from(ratio.0), u8::try_from(ratio.1)) else {
+            bar.counted = false;
+            return self.cx.push(bad_tuplet(span, ratio));
+        };
+        if !(2..=16).contains(&actual) || !(1..=16).contains(&normal) {
+            bar.counted = false;
+            return self.cx.push(bad_tuplet(span, ratio));
+        }
+        let start = bar.at;
+        for element in elements {
+            self.element(bar, element, Some((actual, normal)));
+        }
+        let length = bar.at - start;
+        let written = length.scaled(i64::from(actual), i64::from(normal)).unwrap_or(length);
+        let unit = written.scaled(1, i64::from(actual));
+        let full = unit.is_some_and(|unit| {
+            let (numerator, denominator) = unit.fraction();
+            numerator == 1 && denominator.count_ones() == 1
+        });
+        if !full {
+            self.cx.push(
+                Diagnostic::error(
+                    "bars/tuplet",
+                    span,
+                    format!("This tuplet of {actual} in the time of {normal} is not full: it holds {written}."),
+                )
+                .with_help(format!("It holds {actual} of one value, for example {actual} eighths."))
+                .with_bars(bar.number, bar.number),
+            );
+            bar.counted = false;
+        }
+        if length.is_positive() && start + length <= bar.end {
+            self.music.tuplets.push(Tuplet { start, length, actual, normal });
+        }
+    }
+
+    fn grace(&mut self, slashed: bool, elements: &[Spanned<Element>], span: Span) {
+        let mut value = if slashed { Time::EIGHTH } else { Time::of(1, 16) };
+        let octave = self.state.octave;
+        let mut notes = Vec::new();
+        for element in elements {
+            match &element.value {
+                Element::Value(written) => match exact(*written) {
+                    Ok(time) => value = time,
+                    Err(message) => self.cx.push(bad_value(element.span, message)),
+                },
+                Element::Note(pitches, _) => notes.push((value, self.pitches(pitches))),
+                _ => {}
+            }
+        }
+        self.state.octave = octave;
+        if notes.is_empty() {
+            return self.cx.push(
+                Diagnostic::error("bars/grace", span, "There are no notes in these brackets.")
+                    .with_help("Write `grace(1/16 E5 F)`."),
+            );
+        }
+        self.state.graces = Some((Graces { slashed, notes }, span));
+    }
+
+    fn pitches(&mut self, written: &[PitchTree]) -> Pitches {
+        let mut pitches: Pitches = smallvec![];
+        for pitch in written {
+            self.state.octave_doubtful &= pitch.octave.is_none();
+            let octave = pitch.octave.or(self.state.octave).unwrap_or_else(|| {
+                if !self.state.octave_doubtful {
+                    self.cx.push(
+                        Diagnostic::error(
+                            "bars/octave",
+                            pitch.span,
+                            "The first note needs its octave.",
+                        )
+                        .with_help(format!(
+                            "Write `{}4` for the octave from middle C up.",
+                            pitch.name
+                        ))
+                        .with_fix(
+                            "write octave 4",
+                            pitch.span,
+                            format!("{}4", pitch.name),
+                            false,
+                        ),
+                    );
+                }
+                4
+            });
+            self.state.octave = Some(octave);
+            let pitch: Pitch = pitch.name.at(octave);
+            if !pitches.contains(&pitch) {
+                pitches.push(pitch);
+            }
+        }
+        pitches.sort_unstable();
+        pitches
+    }
+
+    /// Takes the value in force out of the bar; gives back how long it lasts.
+    fn advance(&mut self, bar: &mut BarState, span: Span, tuplet: Option<(u8, u8)>) -> Time {
+        let value = self.state.value.unwrap_or_else(|| {
+            if !self.state.value_doubtful {
+                self.cx.push(
+                    Diagnostic::error("bars/no-value", span, "The first note needs a value.")
+                        .with_help("Write one before it, for example `1/4`.")
+                        .with_fix("write a quarter", span.before(), "1/4 ", false),
+                );
+            }
+            bar.counted = false;
+            Time::QUARTER
+        });
+        if self.state.value_doubtful {
+            bar.counted = false;
+        }
+        self.state.value = Some(value);
+        let length = match tuplet {
+            None => value,
+            Some((actual, normal)) => {
+                value.scaled(i64::from(normal), i64::from(actual)).unwrap_or_else(|| {
+                    bar.counted = false;
+                    self.cx.push(bad_value(span, "This value is too short for a tuplet.".into()));
+                    value
+                })
+            }
+        };
+        let room = (bar.end - bar.at).max(Time::ZERO);
+        bar.at += length;
+        if bar.at > bar.end && bar.overflow.is_none() {
+            bar.overflow = Some(span);
+        }
+        length.min(room)
+    }
+
+    fn sounds(
+        &mut self,
+        bar: &mut BarState,
+        sound: Sound,
+        attached: Attached,
+        span: Span,
+        tuplet: Option<(u8, u8)>,
+    ) {
+        let start = bar.at;
+        let length = self.advance(bar, span, tuplet);
+        if !length.is_positive() {
+            self.state.last = None;
+            return;
+        }
+        self.state.last = Some(self.music.notes.len());
+        self.music.notes.push(Note { start, length, sound, attached, span });
+    }
+
+    fn attached(&mut self, written: &[MarkTree]) -> Attached {
+        let (marks, tremolo) = self.marks(written);
+        Attached {
+            marks,
+            tremolo,
+            slur_starts: std::mem::take(&mut self.state.slur_waits),
+            slur_ends: false,
+            graces: self.state.graces.take().map(|(graces, _)| Box::new(graces)),
+        }
+    }
+
+    fn marks(&mut self, written: &[MarkTree]) -> (Marks, u8) {
+        let (mut marks, mut tremolo) = (Marks::NONE, 0);
+        for mark in written {
+            let word = mark.word.value.as_str();
+            if word == "tremolo" {
+                tremolo = mark.value.map_or(Some(3), |value| strokes(exact(value))).unwrap_or_else(
+                    || {
+                        self.cx.push(
+                            Diagnostic::error(
+                                "bars/tremolo",
+                                mark.word.span,
+                                "No tremolo has such strokes.",
+                            )
+                            .with_help("Strokes are 1/8, 1/16, 1/32 or 1/64: `[tremolo 1/16]`."),
+                        );
+                        3
+                    },
+                );
+            } else if let Some((mark, _)) = Mark::WORDS.iter().find(|(_, known)| *known == word) {
+                marks.insert(*mark);
+            } else {
+                let mut known: Vec<&str> = Mark::WORDS.iter().map(|(_, word)| *word).collect();
+                known.push("tremolo");
+                self.cx.push(unknown(&mark.word, &known, "mark", word));
+            }
+        }
+        (marks, tremolo)
+    }
+
+    /// Marks on a rest: only the fermata has a sense there.
+    fn rest_marks(&mut self, at: Time, written: &[MarkTree]) {
+        for mark in written {
+            if mark.word.value == "fermata" {
+                let (kind, span) = (DirectionKind::FermataOnRest, mark.word.span);
+                self.music.directions.push(Direction { at, kind, span });
+            } else {
+                self.cx.push(
+                    Diagnostic::error(
+                        "bars/mark-on-rest",
+                        mark.word.span,
+                        "This mark needs a note.",
+                    )
+                    .with_help("Over a rest only `fermata` may stand."),
+                );
+            }
+        }
+    }
+
+    fn directions(&mut self, bar: &BarState, words: &[DirectionWord]) {
+        let at = bar.at;
+        for said in words {
+            let word = said.word.value.as_str();
+            let span = said.word.span;
+            let kind = if said.quoted {
+                DirectionKind::Words(word.to_string())
+            } else if let Some(dynamic) = dynamic(word) {
+                self.end_hairpin(at);
+                DirectionKind::Dynamic(dynamic)
+            } else if let Some(grows) = hairpin(word) {
+                self.end_hairpin(at);
+                self.state.hairpin = Some((self.music.directions.len(), span));
+                DirectionKind::Hairpin { grows, to: self.form.end() }
+            } else if word == "to" {
+                if self.state.hairpin.is_none() {
+                    self.cx.push(
+                        Diagnostic::error("bars/hairpin", span, "There is no hairpin to end.")
+                            .with_help("`[to]` ends `[cresc]` or `[dim]`."),
+                    );
+                }
+                self.end_hairpin(at);
+                continue;
+            } else if let Some((technique, ..)) =
+                Technique::WORDS.iter().find(|(_, known, _)| *known == word)
+            {
+                DirectionKind::Technique(*technique)
+            } else {
+                let mut known = MOMENTARY_DIRECTIONS.to_vec();
+                known.extend(super::piece::Dynamic::WORDS.iter().map(|(_, word)| *word));
+                known.extend(Technique::WORDS.iter().map(|(_, word, _)| *word));
+                self.cx.push(unknown(&said.word, &known, "direction", word));
+                continue;
+            };
+            self.music.directions.push(Direction { at, kind, span });
+        }
+    }
+
+    fn end_hairpin(&mut self, at: Time) {
+        if let Some((index, _)) = self.state.hairpin.take()
+            && let DirectionKind::Hairpin { to, .. } = &mut self.music.directions[index].kind
+        {
+            *to = at;
+        }
+    }
+
+    fn finish(mut self, bars: &[BarTree], next: usize, counting: Counting) -> Music {
+        if let Some(open) = self.state.slur {
+            self.cx.push(
+                Diagnostic::error("bars/slur", open, "This slur does not end.")
+                    .with_help("Write `}` right after its last note."),
+            );
+            if let Some(note) = self.music.notes.last_mut() {
+                note.attached.slur_ends = true;
+            }
+        }
+        if let Some((_, span)) = self.state.hairpin {
+            let end = self.music.notes.last().map_or(self.form.end(), |n| n.start + n.length);
+            self.cx.push(
+                Diagnostic::warning("bars/hairpin", span, "This hairpin does not end.")
+                    .with_help("Write a dynamic, or `[to]`, where it ends."),
+            );
+            self.end_hairpin(end);
+        }
+        // A hairpin without extent is none.
+        self.music
+            .directions
+            .retain(|d| !matches!(d.kind, DirectionKind::Hairpin { to, .. } if to <= d.at));
+        let missing = self.form.bars.len() - next.min(self.form.bars.len());
+        if counting == Counting::Whole
+            && missing > 0
+            && let Some(last) = bars.last()
+        {
+            let end = self.form.bars.last().map_or(0, |bar| bar.number);
+            self.cx.push(
+                Diagnostic::error(
+                    "bars/missing",
+                    last.span,
+                    format!("This voice ends {missing} bars before the piece, which has {end}."),
+                )
+                .with_help(format!(
+                    "Add `{}: rest {missing} |` if it rests to the end.",
+                    self.form.bars[next].number
+                )),
+            );
+        }
+        self.music
+    }
+}
+
+fn bad_tuplet(span: Span, (actual, normal): (u32, u32)) -> Diagnostic {
+    Diagnostic::error(
+        "bars/tuplet",
+        span,
+        format!("A tuplet of {actual} in the time of {normal} cannot be written."),
+    )
+    .with_help("Both numbers are at most 16: `3:2( … )`, `5:4( … )`, `7:8( … )`.")
+}
+
+/// Strokes of a tremolo of that value.
+fn strokes(value: Result<Time, String>) -> Option<u8> {
+    let (numerator, denominator) = value.ok()?.fraction();
+    (numerator == 1 && (8..=64).contains(&denominator))
+        .then(|| denominator.trailing_zeros() as u8 - 2)
+}
+
+/// A time in beats, as a musician says it: "1 beat", "2 1/2 beats".
+fn beats(time: Time, beat: Time) -> String {
+    let Some((numerator, denominator)) = time.ratio(beat) else { return time.to_string() };
+    let (whole, rest) = (numerator / denominator, numerator % denominator);
+    match (whole, rest) {
+        (1, 0) => "1 beat".to_string(),
+        (_, 0) => format!("{whole} beats"),
+        (0, _) => format!("{rest}/{denominator} of a beat"),
+        _ => format!("{whole} {rest}/{denominator} beats"),
+    }
+}

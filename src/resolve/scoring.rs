@@ -1,0 +1,294 @@
+//! Scorings: voices, players and bars linked.
+
+use super::ensemble::{crook, key, tuned_notes};
+use super::form::{indices, inside};
+use super::music::{Counting, music};
+use super::piece::{
+    Allow, Dynamic, Ensemble, Line, Moment, Piece, Restrike, Role, Scoring, Technique, Verb,
+};
+use super::{Context, distinct, dynamics, unknown};
+use crate::diagnostics::{Diagnostic, Span};
+use crate::syntax::{
+    AllowTree, Declaration, Modifier, MomentTree, RestrikeTree, ScoringLine, ScoringTree, Tree,
+    VerbTree, Word,
+};
+
+pub(super) fn scorings(cx: &mut Context, tree: &Tree, piece: &Piece) -> Vec<Scoring> {
+    let trees: Vec<&ScoringTree> = tree
+        .declarations
+        .iter()
+        .filter_map(|declaration| match declaration {
+            Declaration::Scoring(scoring) => Some(scoring),
+            _ => None,
+        })
+        .collect();
+    let names: Vec<(&str, Span)> =
+        trees.iter().map(|t| (t.name.value.as_str(), t.name.span)).collect();
+    distinct(cx, &names, "scoring");
+    let known_ensembles: Vec<&str> = piece.ensembles.iter().map(|e| e.name.as_str()).collect();
+    let mut scorings = Vec::new();
+    for tree in &trees {
+        let ensemble = piece.ensembles.iter().position(|e| e.name == tree.ensemble.value);
+        let Some(ensemble) = ensemble else {
+            cx.push(unknown(&tree.ensemble, &known_ensembles, "ensemble", &tree.ensemble.value));
+            continue;
+        };
+        scorings.push((scoring(cx, tree, ensemble, piece), *tree));
+    }
+    link_keeps(cx, scorings, &names)
+}
+
+fn link_keeps(
+    cx: &mut Context,
+    scorings: Vec<(Scoring, &ScoringTree)>,
+    names: &[(&str, Span)],
+) -> Vec<Scoring> {
+    let found: Vec<String> = scorings.iter().map(|(scoring, _)| scoring.name.clone()).collect();
+    let known: Vec<&str> = names.iter().map(|(name, _)| *name).collect();
+    let mut linked: Vec<Scoring> = Vec::new();
+    for (mut scoring, tree) in scorings {
+        if let [first, second, ..] = &tree.keeps[..] {
+            cx.push(super::twice("`keep`", second.span, first.span));
+        }
+        if let Some(keep) = tree.keeps.first() {
+            match found.iter().position(|name| *name == keep.value) {
+                Some(index) => scoring.keep = Some((index, keep.span)),
+                // A scoring that is declared but broken has been told already.
+                None if known.contains(&keep.value.as_str()) => {}
+                None => cx.push(unknown(keep, &known, "scoring", &keep.value)),
+            }
+        }
+        linked.push(scoring);
+    }
+    break_cycles(cx, &mut linked);
+    linked
+}
+
+fn break_cycles(cx: &mut Context, scorings: &mut [Scoring]) {
+    for start in 0..scorings.len() {
+        let mut at = start;
+        for _ in 0..scorings.len() {
+            let Some((next, span)) = scorings[at].keep else { break };
+            if next == start {
+                cx.push(
+                    Diagnostic::error(
+                        "names/cycle",
+                        span,
+                        format!("The scoring `{}` keeps itself.", scorings[start].name),
+                    )
+                    .with_help("The smaller scoring must not keep the larger."),
+                );
+                scorings[at].keep = None;
+                break;
+            }
+            at = next;
+        }
+    }
+}
+
+fn scoring(cx: &mut Context, tree: &ScoringTree, ensemble: usize, piece: &Piece) -> Scoring {
+    let players = &piece.ensembles[ensemble];
+    let lines =
+        tree.lines.iter().filter_map(|line| scoring_line(cx, line, players, piece)).collect();
+    let allows = tree.allows.iter().map(|tree| allow(cx, tree, players, piece)).collect();
+    Scoring {
+        name: tree.name.value.clone(),
+        span: tree.name.span,
+        ensemble,
+        keep: None,
+        lines,
+        allows,
+    }
+}
+
+fn who(cx: &mut Context, words: &[Word], ensemble: &Ensemble) -> Vec<(String, Span)> {
+    let mut found = Vec::new();
+    for word in words {
+        if ensemble.players_named(&word.value).is_empty() {
+            let what = format!("player or group in {}", ensemble.name);
+            cx.push(unknown(word, &ensemble.names(), &what, &word.value));
+        } else {
+            found.push((word.value.clone(), word.span));
+        }
+    }
+    found
+}
+
+fn voice_index(cx: &mut Context, word: &Word, piece: &Piece) -> Option<usize> {
+    let index = piece.voices.iter().position(|voice| voice.name == word.value);
+    if index.is_none() {
+        let known: Vec<&str> = piece.voices.iter().map(|voice| voice.name.as_str()).collect();
+        cx.push(unknown(word, &known, "voice", &word.value));
+    }
+    index
+}
+
+fn scoring_line(
+    cx: &mut Context,
+    tree: &ScoringLine,
+    ensemble: &Ensemble,
+    piece: &Piece,
+) -> Option<Line> {
+    let names = who(cx, &tree.who, ensemble);
+    let mut line = Line {
+        span: tree.span,
+        who: names,
+        verb: Verb::Rests,
+        role: None,
+        bars: vec![(0, piece.form.bars.len())],
+        solo: false,
+        dynamic: None,
+        techniques: Vec::new(),
+        words: Vec::new(),
+    };
+    modifiers(cx, tree, piece, &mut line);
+    line.verb = verb(cx, tree, ensemble, piece, &line.who)?;
+    match &line.verb {
+        Verb::Writes(written) => {
+            if let Some(bars) = tree.modifiers.iter().find(|m| matches!(m.value, Modifier::Bars(_)))
+            {
+                cx.push(
+                    Diagnostic::error(
+                        "bars/claimed-twice",
+                        bars.span,
+                        "`writes` claims the bars that it writes.",
+                    )
+                    .with_help("Leave `bars …` out: the numbers of the bars in braces say which."),
+                );
+            }
+            line.bars.clone_from(&written.bars);
+        }
+        Verb::Takes { .. } => line.bars.clear(),
+        _ => {}
+    }
+    line.role = line.role.or(match line.verb {
+        Verb::Sustains { .. } => Some(Role::Harmony),
+        Verb::Signals { .. } => Some(Role::Rhythm),
+        Verb::Highlights { .. } => Some(Role::Highlight),
+        _ => None,
+    });
+    if line.role.is_none() && matches!(line.verb, Verb::Plays { .. } | Verb::Writes(_)) {
+        cx.push(
+            Diagnostic::error("names/no-role", tree.verb_span, "This line does not say its role.")
+                .with_help(
+                    "Write `as melody`, `as bass`, `as harmony`, `as rhythm` or `as highlight` behind it.",
+                ),
+        );
+        line.role = Some(Role::Harmony);
+    }
+    Some(line)
+}
+
+fn modifiers(cx: &mut Context, tree: &ScoringLine, piece: &Piece, line: &mut Line) {
+    for modifier in &tree.modifiers {
+        let span = modifier.span;
+        let word = |text: &String| Word { value: text.clone(), span };
+        match &modifier.value {
+            Modifier::Bars(ranges) => line.bars = indices(cx, &piece.form, ranges),
+            Modifier::Role(name) => match Role::WORDS.iter().find(|(_, word)| word == name) {
+                Some((role, _)) => line.role = Some(*role),
+                None => {
+                    let known: Vec<&str> = Role::WORDS.iter().map(|(_, word)| *word).collect();
+                    cx.push(unknown(&word(name), &known, "role", name));
+                }
+            },
+            Modifier::Solo => line.solo = true,
+            Modifier::At(name) => match dynamics::dynamic(name) {
+                Some(dynamic) => line.dynamic = Some((dynamic, span)),
+                None => {
+                    let known: Vec<&str> = Dynamic::WORDS.iter().map(|(_, word)| *word).collect();
+                    cx.push(unknown(&word(name), &known, "dynamic", name));
+                }
+            },
+            Modifier::Technique(name) => {
+                let known = Technique::WORDS.iter().find(|(_, word, _)| word == name);
+                line.techniques.extend(known.map(|(technique, ..)| (*technique, span)));
+            }
+            Modifier::Words(text) => line.words.push((text.clone(), span)),
+        }
+    }
+}
+
+fn verb(
+    cx: &mut Context,
+    tree: &ScoringLine,
+    ensemble: &Ensemble,
+    piece: &Piece,
+    names: &[(String, Span)],
+) -> Option<Verb> {
+    Some(match &tree.verb {
+        VerbTree::Plays(name, octaves) => {
+            Verb::Plays { voice: voice_index(cx, name, piece)?, octaves: *octaves }
+        }
+        VerbTree::Doubles(part, octaves) => {
+            let (part, span) = who(cx, std::slice::from_ref(part), ensemble).pop()?;
+            Verb::Doubles { part, span, octaves: *octaves }
+        }
+        VerbTree::Sustains(restrike) => Verb::Sustains {
+            restrike: match restrike {
+                RestrikeTree::Never => Restrike::Never,
+                RestrikeTree::EachChord => Restrike::EachChord,
+                RestrikeTree::EachBeat => Restrike::EachBeat,
+                RestrikeTree::OffBeat => Restrike::OffBeat,
+            },
+        },
+        VerbTree::Signals(name) => Verb::Signals { voice: voice_index(cx, name, piece)? },
+        VerbTree::Highlights(moments) => {
+            Verb::Highlights { moments: moments.iter().map(|m| moment(*m)).collect() }
+        }
+        VerbTree::Writes(bars) => Verb::Writes(music(cx, bars, &piece.form, Counting::Chosen)),
+        VerbTree::Rests => Verb::Rests,
+        VerbTree::Takes { crook: crook_word, built_in, tuned, bar } => {
+            let player =
+                names.first().and_then(|(name, _)| ensemble.players_named(name).first().copied());
+            let instrument = ensemble.players.get(player?)?.instrument;
+            let tuning = match (crook_word, built_in) {
+                (Some(word), _) => Some(crook(cx, instrument, word)?),
+                (None, Some(word)) => Some(key(cx, instrument, word)?),
+                (None, None) => None,
+            };
+            if !tuned.is_empty() && instrument.drums.is_empty() {
+                cx.push(
+                    Diagnostic::error(
+                        "names/tuned",
+                        tree.verb_span,
+                        format!("The {} is not tuned to notes.", instrument.name.to_lowercase()),
+                    )
+                    .with_help("`tuned` belongs to timpani."),
+                );
+                return None;
+            }
+            let from = match bar {
+                Some(number) => Some(inside(cx, &piece.form, number.value, number.span)?),
+                None => None,
+            };
+            Verb::Takes { tuning, drums: tuned_notes(cx, tuned, instrument), from }
+        }
+    })
+}
+
+fn moment(tree: MomentTree) -> Moment {
+    match tree {
+        MomentTree::Entries => Moment::Entries,
+        MomentTree::Cadences => Moment::Cadences,
+        MomentTree::Phrases => Moment::Phrases,
+        MomentTree::Peaks => Moment::Peaks,
+        MomentTree::Beat(beat) => Moment::Beat(beat.min(u32::from(u8::MAX)) as u8),
+    }
+}
+
+fn allow(cx: &mut Context, tree: &AllowTree, ensemble: &Ensemble, piece: &Piece) -> Allow {
+    let bars = if tree.bars.is_empty() {
+        vec![(0, piece.form.bars.len())]
+    } else {
+        indices(cx, &piece.form, &tree.bars)
+    };
+    Allow {
+        rule: tree.rule.value.clone(),
+        rule_span: tree.rule.span,
+        who: who(cx, &tree.who, ensemble),
+        bars,
+        reason: tree.reason.value.clone(),
+        span: tree.span,
+    }
+}
