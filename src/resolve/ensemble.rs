@@ -4,7 +4,7 @@ use super::piece::{Ensemble, Player};
 use super::{Context, distinct, unknown};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::{self, Instrument, Tuning, catalogue};
-use crate::music::Pitch;
+use crate::music::{Interval, Pitch};
 use crate::syntax::{Declaration, EnsembleLine, EnsembleTree, PitchTree, PlayersTree, Tree, Word};
 
 /// More single players of one kind than any score has.
@@ -333,9 +333,10 @@ fn tunings(
     if let Some(word) = &line.built_in {
         return vec![key(cx, instrument, word); parts as usize];
     }
-    if instrument.natural.is_some() || instrument.keys.len() > 1 {
-        let id = &instrument.id;
-        let natural = instruments::find(&format!("natural-{id}")).is_some();
+    let id = &instrument.id;
+    let natural = instruments::find(&format!("natural-{id}")).is_some();
+    let several = instrument.keys.len() > 1 && instrument.transposition == Interval::UNISON;
+    if instrument.natural.is_some() || natural || several {
         let keys: Vec<&str> = instrument.keys.iter().map(|key| key.name.as_str()).collect();
         let help = match (instrument.natural.is_some(), natural) {
             (true, _) => {
