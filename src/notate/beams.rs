@@ -1,0 +1,197 @@
+//! Beams: groups by the metre, secondary beams and stubs.
+
+use smallvec::SmallVec;
+
+use crate::music::Time;
+
+use super::grid::Grid;
+use super::{Beam, Element, ElementKind};
+
+/// Group of a tuplet: above all groups of the metre.
+const TUPLETS: usize = 1 << 20;
+
+/// Beams the elements of one bar. `offset` is the place in the metre at which the bar begins (not
+/// zero for a pick-up).
+///
+/// Flagged notes of one group of the metre (see [`Grid::beams`]) that follow each other without a
+/// rest share a beam; the flagged notes of one tuplet make a group of their own; grace notes are
+/// beamed among themselves.
+pub(super) fn beam(elements: &mut [Element], grid: &Grid, offset: Time) {
+    if !elements.iter().any(|element| flags(element) > 0) {
+        return;
+    }
+    let groups = groups(elements, grid, offset);
+    let mut run: SmallVec<[usize; 16]> = SmallVec::new();
+    let mut graces: SmallVec<[usize; 8]> = SmallVec::new();
+    let mut group = 0;
+    for index in 0..elements.len() {
+        if is_grace(&elements[index]) {
+            if flags(&elements[index]) > 0 {
+                graces.push(index);
+            }
+            continue;
+        }
+        beam_run(elements, &mut graces, grid, offset);
+        if flags(&elements[index]) == 0 {
+            beam_run(elements, &mut run, grid, offset);
+            continue;
+        }
+        if groups[index] != group {
+            beam_run(elements, &mut run, grid, offset);
+            group = groups[index];
+        }
+        run.push(index);
+    }
+    beam_run(elements, &mut run, grid, offset);
+}
+
+fn flags(element: &Element) -> u8 {
+    if matches!(element.kind, ElementKind::Note(_)) { element.value.flags() } else { 0 }
+}
+
+fn is_grace(element: &Element) -> bool {
+    matches!(&element.kind, ElementKind::Note(note) if note.grace.is_some())
+}
+
+fn is_plain_eighth(element: &Element) -> bool {
+    flags(element) == 1 && element.value.dots == 0 && element.tuplet.is_none()
+}
+
+/// The group to which each element belongs.
+fn groups(elements: &[Element], grid: &Grid, offset: Time) -> SmallVec<[usize; 32]> {
+    let beams = grid.beams();
+    let bar = grid.metre().bar_length();
+    let large_at = |element: &Element| {
+        let position = (element.at + offset) % bar;
+        beams.large.map(|large| position.div_floor(large) as usize)
+    };
+    // A large group holds if nothing in it but plain eighths has flags.
+    let mut mixed = 0_u64;
+    let mut only_eighths = true;
+    for element in elements.iter().filter(|element| !is_grace(element)) {
+        let plain = is_plain_eighth(element);
+        only_eighths &= plain;
+        if let Some(large) = large_at(element)
+            && flags(element) > 0
+            && !plain
+        {
+            mixed |= 1 << large.min(63);
+        }
+    }
+    if beams.only_full && !(only_eighths && elements.len() == usize::from(grid.metre().count) * 2) {
+        mixed = u64::MAX;
+    }
+    let mut tuplet = TUPLETS;
+    elements
+        .iter()
+        .map(|element| {
+            if let Some(place) = element.tuplet {
+                tuplet += usize::from(place.starts);
+                return tuplet;
+            }
+            match large_at(element) {
+                // Small groups are numbered from 1, large ones from 1000.
+                Some(large) if mixed & (1 << large.min(63)) == 0 => 1000 + large,
+                _ => beams.small_at((element.at + offset) % bar),
+            }
+        })
+        .collect()
+}
+
+/// Writes the beams of one run and empties it.
+fn beam_run(
+    elements: &mut [Element],
+    run: &mut SmallVec<impl smallvec::Array<Item = usize>>,
+    grid: &Grid,
+    offset: Time,
+) {
+    if run.len() < 2 {
+        run.clear();
+        return;
+    }
+    let last = run.len() - 1;
+    for (place, &index) in run.iter().enumerate() {
+        let before = if place > 0 { flags(&elements[run[place - 1]]) } else { 0 };
+        let after = if place < last { flags(&elements[run[place + 1]]) } else { 0 };
+        let element = &elements[index];
+        let hook = if place == 0 || (place < last && leans_forward(element, grid, offset)) {
+            Beam::HookForward
+        } else {
+            Beam::HookBackward
+        };
+        let beams = (1..=flags(element))
+            .map(|level| match (before >= level, after >= level) {
+                (true, true) => Beam::Continues,
+                (true, false) => Beam::Ends,
+                (false, true) => Beam::Begins,
+                (false, false) => hook,
+            })
+            .collect();
+        elements[index].beams = beams;
+    }
+    run.clear();
+}
+
+/// Does a stub in the middle of a group point to the next note? It does where the note begins a
+/// pair of its own value.
+fn leans_forward(element: &Element, grid: &Grid, offset: Time) -> bool {
+    let pair = element.value.length() * 2;
+    let in_bar = (element.at + offset) % grid.metre().bar_length();
+    in_bar % pair == Time::ZERO
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::notate::testing::{Fixture, dump};
+
+    fn beamed(metre: &str, values: &str) -> String {
+        let score = Fixture::new(&[metre]).row(values).score();
+        dump(&score, 0).replace("C5:", "").replace("_:", "_")
+    }
+
+    #[test]
+    fn plain_eighths_join_to_half_bars() {
+        assert_eq!(
+            beamed("4/4", "1/8 1/8 1/8 1/8 1/8 1/8 1/8 1/8"),
+            "1/8[ 1/8= 1/8= 1/8] 1/8[ 1/8= 1/8= 1/8]"
+        );
+        assert_eq!(beamed("2/4", "1/8 1/8 1/8 1/8"), "1/8[ 1/8= 1/8= 1/8]");
+    }
+
+    #[test]
+    fn sixteenths_are_beamed_by_the_beat() {
+        assert_eq!(beamed("2/4", "1/8 1/16 1/16 1/8 1/8"), "1/8[ 1/16=[ 1/16]] 1/8[ 1/8]");
+    }
+
+    #[test]
+    fn six_eighths_fill_a_bar_of_three_but_fewer_go_by_the_beat() {
+        assert_eq!(beamed("3/4", "1/8 1/8 1/8 1/8 1/8 1/8"), "1/8[ 1/8= 1/8= 1/8= 1/8= 1/8]");
+        assert_eq!(beamed("3/4", "1/4 1/8 1/8 1/8 1/8"), "1/4 1/8[ 1/8] 1/8[ 1/8]");
+    }
+
+    #[test]
+    fn compound_metres_are_beamed_by_the_dotted_beat() {
+        assert_eq!(beamed("6/8", "1/8 1/8 1/8 1/8 1/8 1/8"), "1/8[ 1/8= 1/8] 1/8[ 1/8= 1/8]");
+        assert_eq!(beamed("6/8", "3/16 1/16 1/8 3/8"), "3/16[ 1/16=< 1/8] 3/8");
+    }
+
+    #[test]
+    fn beams_do_not_cross_rests() {
+        assert_eq!(beamed("2/4", "1/8 r1/8 1/8 1/8"), "1/8 _1/8 1/8[ 1/8]");
+    }
+
+    #[test]
+    fn stubs_point_into_their_group() {
+        assert_eq!(beamed("1/4", "3/16 1/16"), "3/16[ 1/16]<");
+        assert_eq!(beamed("1/4", "1/16 3/16"), "1/16[> 3/16]");
+    }
+
+    #[test]
+    fn a_tuplet_is_a_group() {
+        let score = Fixture::new(&["2/4"])
+            .row("1/12 1/12 1/12 1/8 1/8")
+            .tuplet("0/1", "1/4", (3, 2))
+            .score();
+        assert_eq!(dump(&score, 0), "{3:2 C5:1/8[ C5:1/8= C5:1/8] } C5:1/8[ C5:1/8]");
+    }
+}

@@ -1,0 +1,343 @@
+//! Directions as one player needs them.
+//!
+//! What is said while a player rests is told him at his next note: the dynamic in force at his
+//! entry, the last word on mutes and plucking. A dynamic that he already plays is not repeated,
+//! unless it was given afresh during a rest of a bar or more. Stresses (sf, sfz) stand only where
+//! one of his notes begins. Hairpins reach from where he first sounds to where he last sounds;
+//! after one the next dynamic is always printed.
+
+use crate::arrange::{Part, SoundingNote};
+use crate::music::Time;
+use crate::resolve::{DirectionKind, Dynamic, Mark, Technique};
+
+use super::{ElementKind, FrameBar, Measure, StaffDirection, StaffDirectionKind};
+
+/// Puts a part's directions into the measures of its staff.
+pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
+    let notes = &part.notes;
+    let mut placed: Vec<(Time, usize)> = Vec::with_capacity(part.directions.len());
+    for (index, direction) in part.directions.iter().enumerate() {
+        if matches!(direction.kind, DirectionKind::FermataOnRest) {
+            hold(direction.at, frame, measures);
+            continue;
+        }
+        match place(notes, direction.at) {
+            Some(at) => placed.push((at, index)),
+            // Nothing more to play: words (an "attacca") may still be meant for him.
+            None if matches!(direction.kind, DirectionKind::Words(_)) => {
+                placed.push((direction.at, index));
+            }
+            None => {}
+        }
+    }
+    placed.sort_by_key(|(at, _)| *at);
+
+    let mut page = Page { frame, measures };
+    let mut told = Told::default();
+    let mut hairpins: Vec<Hairpin> = Vec::new();
+    for group in placed.chunk_by(|a, b| a.0 == b.0) {
+        let at = group[0].0;
+        let mut now = Now::default();
+        for &(_, index) in group {
+            let direction = &part.directions[index];
+            match &direction.kind {
+                DirectionKind::Dynamic(dynamic) => now.take(*dynamic, direction.at, at, notes),
+                DirectionKind::Technique(technique) => now.ways[way(*technique)] = Some(*technique),
+                DirectionKind::Words(words) if !now.words.contains(&words) => now.words.push(words),
+                DirectionKind::Hairpin { grows, to } => {
+                    now.hairpin |= collect_hairpin(&mut hairpins, notes, (at, *to, *grows));
+                }
+                DirectionKind::Words(_) | DirectionKind::FermataOnRest => {}
+            }
+        }
+        told.print(&now, at, notes, frame, &mut page);
+    }
+    for hairpin in &hairpins {
+        page.print(hairpin.from, StaffDirectionKind::HairpinStarts { grows: hairpin.grows });
+        page.print_end(hairpin.to, StaffDirectionKind::HairpinEnds);
+    }
+    for measure in measures.iter_mut().filter(|measure| measure.directions.len() > 1) {
+        measure.directions.sort_by_key(|direction| (direction.at, rank(&direction.kind)));
+    }
+}
+
+/// Where a direction given at a time is read: there if the player sounds, or at his next note.
+fn place(notes: &[SoundingNote], at: Time) -> Option<Time> {
+    let note = notes.get(notes.partition_point(|note| note.end() <= at))?;
+    Some(note.start.max(at))
+}
+
+fn begins_note(notes: &[SoundingNote], at: Time) -> bool {
+    notes.binary_search_by_key(&at, |note| note.start).is_ok()
+}
+
+/// Plucking and bowing make one pair of opposites, mutes another.
+fn way(technique: Technique) -> usize {
+    match technique {
+        Technique::Pizzicato | Technique::Arco => 0,
+        Technique::Muted | Technique::Unmuted => 1,
+    }
+}
+
+/// Order of directions at one place.
+fn rank(kind: &StaffDirectionKind) -> u8 {
+    match kind {
+        StaffDirectionKind::HairpinEnds => 0,
+        StaffDirectionKind::Technique(_) => 1,
+        StaffDirectionKind::Words(_) => 2,
+        StaffDirectionKind::Dynamic(_) => 3,
+        StaffDirectionKind::HairpinStarts { .. } => 4,
+    }
+}
+
+/// What is said at one place.
+#[derive(Default)]
+struct Now<'a> {
+    /// The dynamic from here on.
+    steady: Option<Dynamic>,
+    /// A stress on the note here, or a forte-piano.
+    stress: Option<Dynamic>,
+    ways: [Option<Technique>; 2],
+    words: Vec<&'a String>,
+    hairpin: bool,
+}
+
+impl Now<'_> {
+    fn take(&mut self, dynamic: Dynamic, given: Time, at: Time, notes: &[SoundingNote]) {
+        match dynamic {
+            Dynamic::Sf | Dynamic::Sfz => {
+                if given == at && begins_note(notes, at) {
+                    self.stress = Some(dynamic);
+                }
+            }
+            Dynamic::Fp if given == at => (self.stress, self.steady) = (Some(dynamic), None),
+            Dynamic::Fp => self.steady = Some(Dynamic::P),
+            steady => {
+                self.steady = Some(steady);
+                self.stress = self.stress.filter(|stress| *stress != Dynamic::Fp);
+            }
+        }
+    }
+}
+
+/// What the player was told last.
+#[derive(Default)]
+struct Told {
+    dynamic: Option<Dynamic>,
+    /// Plucked; muted.
+    ways: [bool; 2],
+}
+
+impl Told {
+    fn print(
+        &mut self,
+        now: &Now,
+        at: Time,
+        notes: &[SoundingNote],
+        frame: &[FrameBar],
+        page: &mut Page,
+    ) {
+        for technique in now.ways.into_iter().flatten() {
+            let on = matches!(technique, Technique::Pizzicato | Technique::Muted);
+            if std::mem::replace(&mut self.ways[way(technique)], on) != on {
+                page.print(at, StaffDirectionKind::Technique(technique));
+            }
+        }
+        for words in &now.words {
+            page.print(at, StaffDirectionKind::Words((*words).clone()));
+        }
+        if let Some(steady) = now.steady
+            && (self.dynamic != Some(steady) || enters_after_long_rest(notes, at, frame))
+        {
+            page.print(at, StaffDirectionKind::Dynamic(steady));
+            self.dynamic = Some(steady);
+        }
+        if let Some(stress) = now.stress {
+            page.print(at, StaffDirectionKind::Dynamic(stress));
+            if stress == Dynamic::Fp {
+                self.dynamic = Some(Dynamic::P);
+            }
+        }
+        if now.hairpin {
+            self.dynamic = None;
+        }
+    }
+}
+
+/// Does a note begin there after a rest of a bar or more (or as the first of all)?
+fn enters_after_long_rest(notes: &[SoundingNote], at: Time, frame: &[FrameBar]) -> bool {
+    let Ok(index) = notes.binary_search_by_key(&at, |note| note.start) else { return false };
+    let Some(before) = index.checked_sub(1) else { return true };
+    at - notes[before].end() >= frame[bar_at(frame, at)].length
+}
+
+/// A hairpin as it is printed.
+struct Hairpin {
+    from: Time,
+    to: Time,
+    grows: bool,
+}
+
+/// Clips a hairpin to where the player sounds, and to the one before it; false if nothing is left.
+fn collect_hairpin(
+    hairpins: &mut Vec<Hairpin>,
+    notes: &[SoundingNote],
+    (from, to, grows): (Time, Time, bool),
+) -> bool {
+    let after_last = notes.partition_point(|note| note.start < to);
+    let Some(last) = after_last.checked_sub(1) else { return false };
+    let to = to.min(notes[last].end());
+    if to <= from {
+        return false;
+    }
+    if let Some(before) = hairpins.last_mut()
+        && before.to > from
+    {
+        if before.grows == grows {
+            before.to = before.to.max(to);
+            return true;
+        }
+        before.to = from;
+        if before.to <= before.from {
+            hairpins.pop();
+        }
+    }
+    hairpins.push(Hairpin { from, to, grows });
+    true
+}
+
+struct Page<'a> {
+    frame: &'a [FrameBar],
+    measures: &'a mut [Measure],
+}
+
+impl Page<'_> {
+    fn print(&mut self, at: Time, kind: StaffDirectionKind) {
+        let bar = bar_at(self.frame, at);
+        let at = at - self.frame[bar].start;
+        self.measures[bar].directions.push(StaffDirection { at, kind });
+    }
+
+    /// Prints what ends at a time: at a bar line, in the bar that ends there.
+    fn print_end(&mut self, at: Time, kind: StaffDirectionKind) {
+        let mut bar = bar_at(self.frame, at);
+        if self.frame[bar].start == at {
+            bar = bar.saturating_sub(1);
+        }
+        let at = at - self.frame[bar].start;
+        self.measures[bar].directions.push(StaffDirection { at, kind });
+    }
+}
+
+pub(super) fn bar_at(frame: &[FrameBar], at: Time) -> usize {
+    frame.partition_point(|bar| bar.start <= at).saturating_sub(1)
+}
+
+/// Puts a fermata over what stands at a time: a rest, or the note of a player who sounds there
+/// while the others rest.
+fn hold(at: Time, frame: &[FrameBar], measures: &mut [Measure]) {
+    let bar = bar_at(frame, at);
+    let within = at - frame[bar].start;
+    let element =
+        measures[bar].elements.iter_mut().find(|element| within < element.at + element.length);
+    match element.map(|element| &mut element.kind) {
+        Some(ElementKind::Rest { fermata } | ElementKind::BarRest { fermata }) => *fermata = true,
+        Some(ElementKind::Note(note)) => note.marks.insert(Mark::Fermata),
+        None => {}
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::notate::testing::{Fixture, directions};
+
+    fn dynamic(dynamic: Dynamic) -> DirectionKind {
+        DirectionKind::Dynamic(dynamic)
+    }
+
+    #[test]
+    fn a_dynamic_in_a_rest_is_told_at_the_next_note() {
+        let score = Fixture::new(&["4/4", "4/4", "4/4"])
+            .notes("0/1 1/4 C5, 5/2 1/2 D5")
+            .direction("0/1", dynamic(Dynamic::P))
+            .direction("1/1", dynamic(Dynamic::Mf))
+            .direction("2/1", dynamic(Dynamic::F))
+            .score();
+        assert_eq!(directions(&score, 0), "1 0/1 p, 3 1/2 f");
+    }
+
+    #[test]
+    fn a_dynamic_in_force_is_repeated_only_after_a_long_rest() {
+        let score = Fixture::new(&["4/4", "4/4", "4/4", "4/4"])
+            .notes("0/1 1/1 C5, 1/1 1/1 D5, 3/1 1/1 E5")
+            .direction("0/1", dynamic(Dynamic::P))
+            .direction("1/1", dynamic(Dynamic::P))
+            .direction("3/1", dynamic(Dynamic::P))
+            .score();
+        assert_eq!(directions(&score, 0), "1 0/1 p, 4 0/1 p");
+    }
+
+    #[test]
+    fn a_stress_stands_only_on_the_beginning_of_a_note() {
+        let score = Fixture::new(&["4/4", "4/4"])
+            .notes("0/1 1/1 C5, 1/1 1/1 D5")
+            .direction("0/1", dynamic(Dynamic::F))
+            .direction("1/2", dynamic(Dynamic::Sf))
+            .direction("1/1", dynamic(Dynamic::Sf))
+            .score();
+        assert_eq!(directions(&score, 0), "1 0/1 f, 2 0/1 sf");
+    }
+
+    #[test]
+    fn a_hairpin_is_clipped_to_where_the_player_sounds() {
+        let score = Fixture::new(&["4/4", "4/4", "4/4"])
+            .notes("1/2 1/4 C5, 3/4 1/4 D5, 1/1 1/2 E5, 2/1 1/1 F5")
+            .direction("0/1", dynamic(Dynamic::P))
+            .direction("0/1", DirectionKind::Hairpin { grows: true, to: Time::of(2, 1) })
+            .direction("2/1", dynamic(Dynamic::P))
+            .score();
+        assert_eq!(directions(&score, 0), "1 1/2 p, 1 1/2 <, 2 1/2 end, 3 0/1 p");
+    }
+
+    #[test]
+    fn a_hairpin_to_the_bar_line_ends_in_its_own_bar() {
+        let score = Fixture::new(&["4/4", "4/4"])
+            .notes("0/1 1/1 C5, 1/1 1/1 C5")
+            .direction("0/1", DirectionKind::Hairpin { grows: false, to: Time::of(1, 1) })
+            .score();
+        assert_eq!(directions(&score, 0), "1 0/1 >, 1 1/1 end");
+    }
+
+    #[test]
+    fn a_hairpin_during_a_rest_is_not_printed() {
+        let score = Fixture::new(&["4/4", "4/4"])
+            .notes("1/1 1/1 C5")
+            .direction("0/1", DirectionKind::Hairpin { grows: false, to: Time::of(1, 1) })
+            .score();
+        assert_eq!(directions(&score, 0), "");
+    }
+
+    #[test]
+    fn the_last_word_on_plucking_counts() {
+        let technique = DirectionKind::Technique;
+        let score = Fixture::new(&["4/4", "4/4", "4/4"])
+            .notes("0/1 1/1 C5, 2/1 1/1 C5")
+            .direction("0/1", technique(Technique::Arco))
+            .direction("1/1", technique(Technique::Pizzicato))
+            .direction("3/2", technique(Technique::Arco))
+            .direction("3/2", technique(Technique::Muted))
+            .score();
+        assert_eq!(directions(&score, 0), "3 0/1 con sord.");
+    }
+
+    #[test]
+    fn a_fermata_stands_over_the_rest_it_was_written_on() {
+        let score = Fixture::new(&["4/4"])
+            .notes("0/1 1/2 C5")
+            .direction("1/2", DirectionKind::FermataOnRest)
+            .score();
+        let rest = &score.staves[0].measures[0].elements[1];
+        assert_eq!(rest.kind, ElementKind::Rest { fermata: true });
+    }
+}

@@ -1,0 +1,65 @@
+//! The frame of bars that all staves share.
+
+use crate::resolve::{Bar, Form};
+
+use super::FrameBar;
+
+/// The frame of a form: metre and key are marked as shown where they begin or change.
+pub(super) fn frame(form: &Form) -> Vec<FrameBar> {
+    let bars = &form.bars;
+    bars.iter()
+        .enumerate()
+        .map(|(index, bar)| {
+            let before = index.checked_sub(1).map(|before| &bars[before]);
+            let after = bars.get(index + 1);
+            // Two endings of one number that follow each other belong to different repeats when
+            // the first of them ends one.
+            let goes_on = |bar: &Bar, next: &Bar| bar.ending == next.ending && !bar.repeat_ends;
+            let enters = before.is_none_or(|before| !goes_on(before, bar));
+            let leaves = after.is_none_or(|after| !goes_on(bar, after));
+            FrameBar {
+                number: bar.number,
+                start: bar.start,
+                length: bar.length,
+                metre: bar.metre,
+                metre_shown: before.is_none_or(|before| before.metre != bar.metre),
+                key: bar.key,
+                key_shown: before.is_none_or(|before| before.key != bar.key),
+                tempo: bar.tempo.clone(),
+                mark: bar.mark.clone(),
+                repeat_starts: bar.repeat_starts,
+                repeat_ends: bar.repeat_ends,
+                ending_starts: bar.ending.filter(|_| enters),
+                ending_ends: bar.ending.filter(|_| leaves),
+                line: bar.line,
+            }
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::notate::testing::form;
+
+    #[test]
+    fn metre_and_key_are_shown_where_they_change() {
+        let frame = frame(&form(&["3/4", "3/4", "2/4"]));
+        let shown: Vec<_> = frame.iter().map(|bar| (bar.metre_shown, bar.key_shown)).collect();
+        assert_eq!(shown, [(true, true), (false, false), (true, false)]);
+    }
+
+    #[test]
+    fn an_ending_of_two_bars_begins_and_ends_once() {
+        let mut form = form(&["4/4", "4/4", "4/4", "4/4"]);
+        for (bar, ending) in form.bars.iter_mut().zip([None, Some(1), Some(1), Some(2)]) {
+            bar.ending = ending;
+        }
+        form.bars[2].repeat_ends = true;
+        let frame = frame(&form);
+        let starts: Vec<_> = frame.iter().map(|bar| bar.ending_starts).collect();
+        let ends: Vec<_> = frame.iter().map(|bar| bar.ending_ends).collect();
+        assert_eq!(starts, [None, Some(1), None, Some(2)]);
+        assert_eq!(ends, [None, None, Some(1), Some(2)]);
+    }
+}

@@ -1,0 +1,121 @@
+//! Rests of several bars, for parts.
+
+use super::{ElementKind, Measure, Score, Staff};
+use crate::resolve::BarLine;
+
+/// The staff as a part shows it: two or more bars of rest that follow each other are counted
+/// together in [`Measure::multi_rest`] of the first. See [`rest_runs`].
+///
+/// # Panics
+/// If the score has no staff of that index.
+#[must_use]
+pub fn multi_rests(score: &Score, staff: usize) -> Staff {
+    let runs = rest_runs(score, staff);
+    let mut part = score.staves[staff].clone();
+    for (measure, run) in part.measures.iter_mut().zip(runs) {
+        measure.multi_rest = (run >= 2).then_some(run);
+    }
+    part
+}
+
+/// For every bar, how many bars of rest begin with it that a part shows as one sign: 2 or more
+/// where such a run begins, 0 everywhere else.
+///
+/// A player counts through nothing that he must see: a run is broken by rehearsal marks, tempos,
+/// changes of metre, key, transposition or clef, repeats, endings, double bars, directions and
+/// fermatas. A pick-up is not counted.
+///
+/// # Panics
+/// If the score has no staff of that index.
+#[must_use]
+pub fn rest_runs(score: &Score, staff: usize) -> Vec<u32> {
+    let measures = &score.staves[staff].measures;
+    let mut runs = vec![0; measures.len()];
+    let mut first = None;
+    for (bar, measure) in measures.iter().enumerate() {
+        let frame = &score.frame[bar];
+        if !is_silent(measure) || frame.number == 0 {
+            first = None;
+            continue;
+        }
+        match first {
+            Some(first) if !begins_anew(score, measure, bar) => runs[first] += 1,
+            _ => {
+                first = Some(bar);
+                runs[bar] = 1;
+            }
+        }
+        if frame.repeat_ends || frame.ending_ends.is_some() || frame.line != BarLine::Plain {
+            first = None;
+        }
+    }
+    for run in &mut runs {
+        if *run < 2 {
+            *run = 0;
+        }
+    }
+    runs
+}
+
+/// Is this a bar of rest with nothing else in it?
+fn is_silent(measure: &Measure) -> bool {
+    let rests = matches!(
+        measure.elements.as_slice(),
+        [element] if element.kind == ElementKind::BarRest { fermata: false }
+    );
+    rests && measure.directions.is_empty()
+}
+
+/// Does something stand at the beginning of this bar that the player must see?
+fn begins_anew(score: &Score, measure: &Measure, bar: usize) -> bool {
+    let frame = &score.frame[bar];
+    frame.mark.is_some()
+        || frame.tempo.is_some()
+        || frame.metre_shown
+        || frame.key_shown
+        || frame.repeat_starts
+        || frame.ending_starts.is_some()
+        || measure.key.is_some()
+        || measure.transposition.is_some()
+        || !measure.clefs.is_empty()
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::notate::multi_rests;
+    use crate::notate::testing::{Fixture, form};
+    use crate::resolve::BarLine;
+
+    fn runs(fixture: Fixture) -> Vec<Option<u32>> {
+        let score = fixture.score();
+        let part = multi_rests(&score, 0);
+        part.measures.iter().map(|measure| measure.multi_rest).collect()
+    }
+
+    #[test]
+    fn bars_of_rest_are_counted_together() {
+        let fixture = Fixture::new(&["4/4"; 5]).notes("3/1 1/1 C5");
+        assert_eq!(runs(fixture), [Some(3), None, None, None, None]);
+    }
+
+    #[test]
+    fn a_rehearsal_mark_breaks_a_rest() {
+        let mut form = form(&["4/4"; 5]);
+        form.bars[2].mark = Some("A".into());
+        assert_eq!(runs(Fixture::of(form)), [Some(2), None, Some(3), None, None]);
+    }
+
+    #[test]
+    fn a_change_of_metre_and_a_double_bar_break_a_rest() {
+        let mut form = form(&["4/4", "4/4", "3/4", "3/4", "3/4", "3/4"]);
+        form.bars[3].line = BarLine::Double;
+        let expected = [Some(2), None, Some(2), None, Some(2), None];
+        assert_eq!(runs(Fixture::of(form)), expected);
+    }
+
+    #[test]
+    fn one_bar_of_rest_stays_as_it_is() {
+        let fixture = Fixture::new(&["4/4"; 2]).notes("1/1 1/1 C5");
+        assert_eq!(runs(fixture), [None, None]);
+    }
+}

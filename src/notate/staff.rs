@@ -1,0 +1,399 @@
+//! One player's staff: notes and rests bar by bar.
+
+use smallvec::SmallVec;
+
+use crate::arrange::{Part, SoundingNote};
+use crate::instruments::Instrument;
+use crate::music::{Metre, Pitch, Time};
+use crate::resolve::{Graces, Mark, Marks, Sound, Tuplet};
+
+use super::accidentals::Accidentals;
+use super::grid::{Grid, Pieces};
+use super::writing::Writing;
+use super::{
+    Element, ElementKind, FrameBar, Grace, Head, Measure, NoteValue, Staff, StaffDirection,
+    StaffDirectionKind, StaffNote, TupletUse,
+};
+use super::{beams, clefs, directions, names, slurs, tuplets};
+
+type Heads = SmallVec<[Head; 2]>;
+
+/// The bars of the piece with the accents of their metres, which all staves share.
+pub(super) struct Bars<'a> {
+    pub(super) frame: &'a [FrameBar],
+    grids: Vec<Grid>,
+    /// Which grid each bar has.
+    grid_of: Vec<usize>,
+}
+
+impl<'a> Bars<'a> {
+    pub(super) fn new(frame: &'a [FrameBar]) -> Bars<'a> {
+        let mut grids: Vec<Grid> = Vec::new();
+        let mut find = |metre: Metre| {
+            grids.iter().position(|grid| grid.metre() == metre).unwrap_or_else(|| {
+                grids.push(Grid::new(metre));
+                grids.len() - 1
+            })
+        };
+        let grid_of = frame.iter().map(|bar| find(bar.metre)).collect();
+        Bars { frame, grids, grid_of }
+    }
+
+    fn grid(&self, bar: usize) -> &Grid {
+        &self.grids[self.grid_of[bar]]
+    }
+
+    fn end(&self) -> Time {
+        self.frame.last().map_or(Time::ZERO, |bar| bar.start + bar.length)
+    }
+}
+
+/// Place in the metre at which a bar begins: a pick-up is the end of a bar.
+fn offset(bar: &FrameBar) -> Time {
+    let missing = bar.metre.bar_length() - bar.length;
+    if bar.number == 0 { missing.max(Time::ZERO) } else { Time::ZERO }
+}
+
+/// Writes the staff of a part.
+pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
+    let instrument = part.player.instrument;
+    let mut measures = Vec::with_capacity(bars.frame.len());
+    let mut accidentals = Accidentals::new();
+    let mut writer = BarWriter::new(part, bars);
+    let mut before: Option<Writing> = None;
+    for (index, bar) in bars.frame.iter().enumerate() {
+        let transposition = part.transposition_at(bar.start);
+        let writing = match before {
+            Some(before) if before.transposition == transposition && !bar.key_shown => before,
+            _ => Writing::new(instrument, bar.key, transposition),
+        };
+        let moved = before.is_none_or(|before| before.transposition != transposition);
+        let mut measure = Measure {
+            transposition: moved.then_some(transposition),
+            key: writing.signature.filter(|_| moved || bar.key_shown),
+            ..Measure::default()
+        };
+        if index > 0
+            && let Some(name) = names::change_of_key(part, bar.start, bars.frame[index - 1].start)
+        {
+            let kind = StaffDirectionKind::Words(name);
+            measure.directions.push(StaffDirection { at: Time::ZERO, kind });
+        }
+        writer.write(index, &writing, &mut measure.elements);
+        accidentals.mark_bar(&mut measure.elements, writing.key());
+        beams::beam(&mut measure.elements, bars.grid(index), offset(bar));
+        before = Some(writing);
+        measures.push(measure);
+    }
+    slurs::balance(&mut measures);
+    clefs::place_clefs(&mut measures, instrument);
+    directions::place_directions(part, bars.frame, &mut measures);
+    Staff {
+        id: part.player.id.clone(),
+        name: part.player.name.clone(),
+        abbreviation: part.player.abbreviation.clone(),
+        instrument,
+        family: instrument.family,
+        key_name: names::key_at(part, Time::ZERO),
+        players: part.player.count,
+        measures,
+    }
+}
+
+/// Goes through a part once and writes its notes and rests bar by bar.
+struct BarWriter<'a> {
+    bars: &'a Bars<'a>,
+    instrument: &'static Instrument,
+    notes: &'a [SoundingNote],
+    tuplets: Vec<Tuplet>,
+    /// The first note and tuplet that are not over.
+    note: usize,
+    tuplet: usize,
+    /// Written pitches of the note that sounds: it keeps them over the bar line.
+    heads: Heads,
+    pieces: Pieces,
+}
+
+impl<'a> BarWriter<'a> {
+    fn new(part: &'a Part, bars: &'a Bars) -> BarWriter<'a> {
+        BarWriter {
+            bars,
+            instrument: part.player.instrument,
+            notes: &part.notes,
+            tuplets: tuplets::needed(&part.tuplets, &part.notes),
+            note: 0,
+            tuplet: 0,
+            heads: Heads::new(),
+            pieces: Pieces::new(),
+        }
+    }
+
+    fn write(&mut self, index: usize, writing: &Writing, elements: &mut Vec<Element>) {
+        let bar = &self.bars.frame[index];
+        let end = bar.start + bar.length;
+        let mut cursor = bar.start;
+        self.skip_to(cursor);
+        if self.notes.get(self.note).is_none_or(|note| note.start >= end) {
+            let value = NoteValue::of(bar.length).unwrap_or(NoteValue { log2: 0, dots: 0 });
+            let kind = ElementKind::BarRest { fermata: false };
+            elements.push(element((Time::ZERO, bar.length), value, kind));
+            return;
+        }
+        elements.reserve(8);
+        while cursor < end {
+            self.skip_to(cursor);
+            let next = self.notes.get(self.note);
+            let sounding = next.filter(|note| note.start <= cursor);
+            let stop = next.map_or(end, |note| match sounding {
+                Some(note) => note.end(),
+                None => note.start,
+            });
+            let mut stop = stop.min(end);
+            let tuplet = self.tuplets.get(self.tuplet).copied();
+            let inside = tuplet.filter(|tuplet| tuplet.start <= cursor);
+            if let Some(tuplet) = tuplet {
+                let border =
+                    if inside.is_some() { tuplet.start + tuplet.length } else { tuplet.start };
+                stop = stop.min(border);
+            }
+            self.divide(index, (cursor, stop), inside, sounding.is_none());
+            match sounding {
+                Some(note) => {
+                    if note.start == cursor {
+                        self.begin(note, cursor - bar.start, writing, elements);
+                    }
+                    self.push_note(note, (cursor, stop), elements);
+                }
+                None => {
+                    let rest = ElementKind::Rest { fermata: false };
+                    let rests = self
+                        .pieces
+                        .iter()
+                        .map(|&(from, to, value)| element((from, to - from), value, rest.clone()));
+                    elements.extend(rests);
+                }
+            }
+            if let Some(tuplet) = inside {
+                let first = tuplet.start.max(bar.start) - bar.start;
+                let last = (tuplet.start + tuplet.length).min(end) - bar.start;
+                mark_tuplet(elements, self.pieces.len(), &tuplet, (first, last));
+            }
+            cursor = stop;
+        }
+    }
+
+    fn skip_to(&mut self, time: Time) {
+        while self.notes.get(self.note).is_some_and(|note| note.end() <= time) {
+            self.note += 1;
+        }
+        let over = |tuplet: &Tuplet| tuplet.start + tuplet.length <= time;
+        while self.tuplets.get(self.tuplet).is_some_and(over) {
+            self.tuplet += 1;
+        }
+    }
+
+    /// Divides a span of time into printed pieces, counted from the beginning of the bar.
+    fn divide(
+        &mut self,
+        index: usize,
+        (from, to): (Time, Time),
+        tuplet: Option<Tuplet>,
+        rest: bool,
+    ) {
+        self.pieces.clear();
+        let bar = &self.bars.frame[index];
+        let shift = if let Some(tuplet) = tuplet {
+            tuplets::split(&tuplet, from, to, &mut self.pieces);
+            bar.start
+        } else {
+            let shift = offset(bar);
+            let (from, to) = (from - bar.start + shift, to - bar.start + shift);
+            self.bars.grid(index).split(from, to, rest, &mut self.pieces);
+            shift
+        };
+        for piece in &mut self.pieces {
+            piece.0 -= shift;
+            piece.1 -= shift;
+        }
+    }
+
+    /// Works out the written pitches of a note that begins, and writes its grace notes.
+    fn begin(
+        &mut self,
+        note: &SoundingNote,
+        at: Time,
+        writing: &Writing,
+        elements: &mut Vec<Element>,
+    ) {
+        self.heads = match &note.sound {
+            Sound::Pitches(pitches) if !self.instrument.unpitched => heads(pitches, writing),
+            _ => Heads::new(),
+        };
+        if let Some(graces) = &note.attached.graces {
+            push_graces(graces, at, writing, elements);
+        }
+    }
+
+    fn push_note(
+        &self,
+        note: &SoundingNote,
+        (from, to): (Time, Time),
+        elements: &mut Vec<Element>,
+    ) {
+        let attached = &note.attached;
+        let begins = from <= note.start;
+        let ends = to >= note.end().min(self.bars.end());
+        let whole = begins && ends && self.pieces.len() == 1;
+        let last = self.pieces.len().saturating_sub(1);
+        for (place, &(at, until, value)) in self.pieces.iter().enumerate() {
+            let (first, last) = (begins && place == 0, ends && place == last);
+            // Where one slur ends on a note and the next begins on it, both do so on its last
+            // piece, lest they overlap.
+            let slur_place = if attached.slur_ends { last } else { first };
+            let kind = ElementKind::Note(Box::new(StaffNote {
+                heads: self.heads.clone(),
+                grace: None,
+                marks: printed_marks(attached.marks, first, last, whole),
+                tremolo: attached.tremolo,
+                tie_from: !first,
+                tie_to: !last,
+                slur_starts: attached.slur_starts && slur_place,
+                slur_ends: attached.slur_ends && last,
+            }));
+            elements.push(element((at, until - at), value, kind));
+        }
+    }
+}
+
+/// The marks of a note that stand on one of its pieces: on the first, but a fermata and a breath
+/// on the last; a note that is tied is not short, so it loses its dot or wedge.
+fn printed_marks(marks: Marks, first: bool, last: bool, whole: bool) -> Marks {
+    if marks.is_empty() {
+        return marks;
+    }
+    let mut printed = Marks::NONE;
+    for mark in marks.iter() {
+        let stands = match mark {
+            Mark::Fermata | Mark::Breath => last,
+            Mark::Staccato | Mark::Staccatissimo => whole,
+            _ => first,
+        };
+        if stands {
+            printed.insert(mark);
+        }
+    }
+    printed
+}
+
+fn heads(pitches: &[Pitch], writing: &Writing) -> Heads {
+    let head = |&pitch: &Pitch| Head { pitch: writing.written(pitch), accidental_shown: false };
+    let mut heads: Heads = pitches.iter().map(head).collect();
+    heads.sort_unstable_by_key(|head| (head.pitch.step(), head.pitch.alter));
+    heads.dedup();
+    heads
+}
+
+fn push_graces(graces: &Graces, at: Time, writing: &Writing, elements: &mut Vec<Element>) {
+    let grace = if graces.slashed { Grace::Slashed } else { Grace::Plain };
+    for (length, pitches) in &graces.notes {
+        let value = NoteValue::of(*length).unwrap_or_else(|| NoteValue::at_most(*length));
+        let note = StaffNote {
+            heads: heads(pitches, writing),
+            grace: Some(grace),
+            ..StaffNote::default()
+        };
+        elements.push(element((at, Time::ZERO), value, ElementKind::Note(Box::new(note))));
+    }
+}
+
+fn element((at, length): (Time, Time), value: NoteValue, kind: ElementKind) -> Element {
+    Element { at, length, value, tuplet: None, kind, beams: SmallVec::new() }
+}
+
+/// Marks the last `count` elements as members of a tuplet that lies between the given positions
+/// of the bar.
+fn mark_tuplet(
+    elements: &mut [Element],
+    count: usize,
+    tuplet: &Tuplet,
+    (first, last): (Time, Time),
+) {
+    let members = elements.len() - count;
+    for element in &mut elements[members..] {
+        element.tuplet = Some(TupletUse {
+            actual: tuplet.actual,
+            normal: tuplet.normal,
+            starts: element.at == first,
+            ends: element.at + element.length == last,
+        });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::music::{Interval, Time};
+    use crate::notate::testing::{Fixture, clarinet, dump, form};
+    use crate::resolve::{BarLine, Mark};
+
+    #[test]
+    fn notes_are_tied_over_bar_lines() {
+        let score = Fixture::new(&["3/4", "3/4"]).notes("1/2 1/2 C5").score();
+        assert_eq!(dump(&score, 0), "_:1/4 _:1/4 C5:1/4~ | ~C5:1/4 _:1/4 _:1/4");
+    }
+
+    #[test]
+    fn a_bar_of_rest_is_one_sign() {
+        let score = Fixture::new(&["3/4", "3/4"]).notes("3/4 3/4 C5").score();
+        assert_eq!(dump(&score, 0), "_bar | C5:3/4");
+    }
+
+    #[test]
+    fn a_pick_up_is_read_as_the_end_of_a_bar() {
+        let mut form = form(&["4/4", "4/4"]);
+        form.bars[0].number = 0;
+        form.bars[0].length = Time::of(5, 8);
+        form.bars[1].number = 1;
+        form.bars[1].start = Time::of(5, 8);
+        form.bars[1].line = BarLine::Final;
+        let score = Fixture::of(form).notes("0/1 5/8 C5, 5/8 1/1 D5").score();
+        assert_eq!(dump(&score, 0), "C5:1/8~ ~C5:1/2 | D5:1/1");
+    }
+
+    #[test]
+    fn marks_stand_on_the_first_piece_and_a_fermata_on_the_last() {
+        let score = Fixture::new(&["2/4", "2/4"])
+            .notes("0/1 1/1 C5")
+            .mark(0, Mark::Accent)
+            .mark(0, Mark::Fermata)
+            .mark(0, Mark::Staccato)
+            .score();
+        assert_eq!(dump(&score, 0), "C5:1/2~+accent | ~C5:1/2+fermata");
+    }
+
+    #[test]
+    fn slurs_embrace_ties() {
+        let score =
+            Fixture::new(&["2/4", "2/4"]).notes("0/1 1/4 C5, 1/4 1/2 D5").slur(0, 1).score();
+        assert_eq!(dump(&score, 0), "C5:1/4( D5:1/4~ | ~D5:1/4) _:1/4");
+    }
+
+    #[test]
+    fn transposing_instruments_show_written_key_and_pitch() {
+        let score = Fixture::new(&["4/4"])
+            .key("D minor")
+            .instrument(clarinet())
+            .notes("0/1 1/2 C#5, 1/2 1/2 D5")
+            .score();
+        let measure = &score.staves[0].measures[0];
+        assert_eq!(measure.transposition, Some(Interval::new(-1, -2)));
+        assert_eq!(measure.key.unwrap().to_string(), "E minor");
+        assert_eq!(dump(&score, 0), "D#5!:1/2 E5:1/2");
+        assert_eq!(score.staves[0].key_name.as_deref(), Some("in B♭"));
+    }
+
+    #[test]
+    fn chords_are_read_from_the_lowest_note_up() {
+        let score = Fixture::new(&["4/4"]).notes("0/1 1/1 A5&D5&F5").score();
+        assert_eq!(dump(&score, 0), "D5&F5&A5:1/1");
+    }
+}

@@ -1,0 +1,444 @@
+//! Small arrangements for tests, and staves as lines of text.
+//!
+//! In the text of a staff, bars are divided by `|`. An element is `PITCHES:VALUE`, with `_` for a
+//! rest and `_bar` for a bar of rest; `!` a printed accidental, `~` a tie, `[ = ] > <` beams and
+//! stubs, `( )` after a value a slur, `(…)` around elements grace notes, `{3:2 … }` a tuplet,
+//! `+accent` a mark.
+
+use std::fmt::Write;
+
+use crate::arrange::{Arrangement, LineId, Part, SoundingNote};
+use crate::diagnostics::Span;
+use crate::instruments::{Clef, ClefUse, Family, Instrument, MidiSound, NaturalSeries, Tuning};
+use crate::music::{Interval, Key, Metre, Mode, Pitch, Time};
+use crate::resolve::{
+    Attached, Bar, BarLine, Direction, DirectionKind, Form, Graces, Mark, Piece, Player, Role,
+    Scoring, Sound, Tuplet,
+};
+
+use super::{Beam, Element, ElementKind, Measure, Score, StaffDirectionKind, notate};
+
+fn clef_use(clef: Clef, low: &str, high: &str) -> ClefUse {
+    ClefUse { clef, low: low.parse().unwrap(), high: high.parse().unwrap() }
+}
+
+fn instrument(id: &str, name: &str, family: Family, clefs: Vec<ClefUse>) -> Instrument {
+    Instrument {
+        id: id.into(),
+        aliases: Vec::new(),
+        name: name.into(),
+        plural: format!("{name}s"),
+        abbreviation: format!("{}.", &name[..2]),
+        family,
+        score_order: 0,
+        clefs,
+        transposition: Interval::UNISON,
+        keys: Vec::new(),
+        crooks: Vec::new(),
+        natural: None,
+        without_signature: false,
+        unpitched: false,
+        voices: 1,
+        from: 1600,
+        compasses: Vec::new(),
+        compass_is_written: false,
+        midi: MidiSound::Program(69),
+        musicxml_sound: "wind.reed.oboe".into(),
+    }
+}
+
+fn leak<T>(value: T) -> &'static T {
+    Box::leak(Box::new(value))
+}
+
+pub(crate) fn oboe() -> &'static Instrument {
+    let clefs = vec![clef_use(Clef::Treble, "C4", "F6")];
+    leak(instrument("oboe", "Oboe", Family::Woodwind, clefs))
+}
+
+pub(crate) fn clarinet() -> &'static Instrument {
+    let clefs = vec![clef_use(Clef::Treble, "E3", "G6")];
+    leak(Instrument {
+        transposition: Interval::new(-1, -2),
+        ..instrument("clarinet", "Clarinet", Family::Woodwind, clefs)
+    })
+}
+
+pub(crate) fn cello() -> &'static Instrument {
+    let clefs = vec![clef_use(Clef::Bass, "C2", "G4"), clef_use(Clef::Tenor, "C3", "D5")];
+    leak(instrument("cello", "Cello", Family::Strings, clefs))
+}
+
+pub(crate) fn natural_horn() -> &'static Instrument {
+    let crook = |name: &str, steps, semitones| Tuning {
+        name: name.into(),
+        key: name.parse().unwrap(),
+        transposition: Interval::new(steps, semitones),
+        source: "derived".into(),
+    };
+    let clefs = vec![clef_use(Clef::Treble, "G3", "C6"), clef_use(Clef::Bass, "C2", "F3")];
+    leak(Instrument {
+        without_signature: true,
+        transposition: Interval::new(-4, -7),
+        crooks: vec![crook("D", -6, -10), crook("F", -4, -7)],
+        natural: Some(NaturalSeries {
+            fundamental: "C2".parse().unwrap(),
+            first: (4, 16),
+            second: (2, 12),
+            out_of_tune: vec![7, 11, 13, 14],
+            stopping_from: None,
+            source: "common practice".into(),
+        }),
+        ..instrument("natural-horn", "Horn", Family::Brass, clefs)
+    })
+}
+
+pub(crate) fn bass_drum() -> &'static Instrument {
+    let clefs = vec![clef_use(Clef::Percussion, "C4", "C5")];
+    leak(Instrument {
+        unpitched: true,
+        midi: MidiSound::PercussionKey(36),
+        musicxml_sound: "drum.bass-drum".into(),
+        ..instrument("bass-drum", "Bass drum", Family::Percussion, clefs)
+    })
+}
+
+/// Bars of the given metres, numbered from 1, in C major.
+pub(crate) fn form(metres: &[&str]) -> Form {
+    let mut start = Time::ZERO;
+    let bars = metres.iter().zip(1..).map(|(metre, number)| {
+        let (count, unit) = metre.split_once('/').unwrap();
+        let metre = Metre::new(count.parse().unwrap(), unit.parse().unwrap()).unwrap();
+        let bar = Bar {
+            number,
+            start,
+            length: metre.bar_length(),
+            metre,
+            key: Key::C_MAJOR,
+            tempo: None,
+            mark: None,
+            repeat_starts: false,
+            repeat_ends: false,
+            ending: None,
+            line: BarLine::Plain,
+        };
+        start += bar.length;
+        bar
+    });
+    Form { bars: bars.collect() }
+}
+
+fn time(text: &str) -> Time {
+    let (numerator, denominator) = text.split_once('/').unwrap();
+    Time::of(numerator.parse().unwrap(), denominator.parse().unwrap())
+}
+
+/// One player's part under construction, or several.
+pub(crate) struct Fixture {
+    pub(crate) form: Form,
+    pub(crate) players: Vec<FixturePart>,
+}
+
+pub(crate) struct FixturePart {
+    pub(crate) instrument: &'static Instrument,
+    pub(crate) notes: Vec<SoundingNote>,
+    tuplets: Vec<Tuplet>,
+    directions: Vec<Direction>,
+    tunings: Vec<(Time, &'static Tuning)>,
+}
+
+impl FixturePart {
+    fn new(instrument: &'static Instrument) -> FixturePart {
+        FixturePart {
+            instrument,
+            notes: Vec::new(),
+            tuplets: Vec::new(),
+            directions: Vec::new(),
+            tunings: Vec::new(),
+        }
+    }
+}
+
+impl Fixture {
+    pub(crate) fn new(metres: &[&str]) -> Fixture {
+        Fixture::of(form(metres))
+    }
+
+    pub(crate) fn of(form: Form) -> Fixture {
+        Fixture { form, players: vec![FixturePart::new(oboe())] }
+    }
+
+    fn last(&mut self) -> &mut FixturePart {
+        self.players.last_mut().unwrap()
+    }
+
+    /// Sets the instrument of the last part.
+    pub(crate) fn instrument(mut self, instrument: &'static Instrument) -> Fixture {
+        self.last().instrument = instrument;
+        self
+    }
+
+    /// Begins another part.
+    pub(crate) fn part(mut self, instrument: &'static Instrument) -> Fixture {
+        self.players.push(FixturePart::new(instrument));
+        self
+    }
+
+    pub(crate) fn key(mut self, key: &str) -> Fixture {
+        let (tonic, mode) = key.split_once(' ').unwrap();
+        let mode = if mode == "minor" { Mode::Minor } else { Mode::Major };
+        let key = Key::new(tonic.parse().unwrap(), mode).unwrap();
+        self.form.bars.iter_mut().for_each(|bar| bar.key = key);
+        self
+    }
+
+    /// Adds a note of that start, length and sound.
+    pub(crate) fn note(mut self, start: Time, length: Time, sound: Sound) -> Fixture {
+        self.last().notes.push(SoundingNote {
+            start,
+            length,
+            sound,
+            attached: Attached::default(),
+            role: Role::Melody,
+            solo: false,
+            source: Span::default(),
+            line: LineId(0),
+        });
+        self
+    }
+
+    /// Adds notes: `START LENGTH PITCH[&PITCH]`, divided by commas; `x` for a stroke.
+    pub(crate) fn notes(self, notes: &str) -> Fixture {
+        notes.split(',').fold(self, |fixture, note| {
+            let words: Vec<&str> = note.split_whitespace().collect();
+            let pitches = words[2].split('&').map(|pitch| pitch.parse::<Pitch>());
+            let sound = match words[2] {
+                "x" => Sound::Stroke,
+                _ => Sound::Pitches(pitches.map(Result::unwrap).collect()),
+            };
+            fixture.note(time(words[0]), time(words[1]), sound)
+        })
+    }
+
+    /// Adds notes C5 of the given lengths one after the other; `r1/8` is a rest.
+    pub(crate) fn row(self, lengths: &str) -> Fixture {
+        let mut at = Time::ZERO;
+        lengths.split_whitespace().fold(self, |fixture, word| {
+            let length = time(word.trim_start_matches('r'));
+            let start = at;
+            at += length;
+            if word.starts_with('r') {
+                return fixture;
+            }
+            let pitch: Pitch = "C5".parse().unwrap();
+            fixture.note(start, length, Sound::Pitches(smallvec::smallvec![pitch]))
+        })
+    }
+
+    pub(crate) fn tuplet(self, start: &str, length: &str, ratio: (u8, u8)) -> Fixture {
+        self.tuplet_at(time(start), time(length), ratio)
+    }
+
+    pub(crate) fn tuplet_at(
+        mut self,
+        start: Time,
+        length: Time,
+        (actual, normal): (u8, u8),
+    ) -> Fixture {
+        self.last().tuplets.push(Tuplet { start, length, actual, normal });
+        self
+    }
+
+    fn attached(mut self, note: usize, change: impl FnOnce(&mut Attached)) -> Fixture {
+        change(&mut self.last().notes[note].attached);
+        self
+    }
+
+    pub(crate) fn graces(self, note: usize, graces: &[(&str, &str)]) -> Fixture {
+        let notes = graces
+            .iter()
+            .map(|(value, pitch)| (time(value), smallvec::smallvec![pitch.parse().unwrap()]))
+            .collect();
+        let graces = Box::new(Graces { slashed: false, notes });
+        self.attached(note, |attached| attached.graces = Some(graces))
+    }
+
+    pub(crate) fn mark(self, note: usize, mark: Mark) -> Fixture {
+        self.attached(note, |attached| attached.marks.insert(mark))
+    }
+
+    pub(crate) fn tremolo(self, note: usize, strokes: u8) -> Fixture {
+        self.attached(note, |attached| attached.tremolo = strokes)
+    }
+
+    pub(crate) fn slur_start(self, note: usize) -> Fixture {
+        self.attached(note, |attached| attached.slur_starts = true)
+    }
+
+    pub(crate) fn slur_end(self, note: usize) -> Fixture {
+        self.attached(note, |attached| attached.slur_ends = true)
+    }
+
+    pub(crate) fn slur(self, from: usize, to: usize) -> Fixture {
+        self.slur_start(from).slur_end(to)
+    }
+
+    pub(crate) fn direction(mut self, at: &str, kind: DirectionKind) -> Fixture {
+        let direction = Direction { at: time(at), kind, span: Span::default() };
+        self.last().directions.push(direction);
+        self
+    }
+
+    /// The last part takes a crook at a time.
+    pub(crate) fn crook(mut self, at: &str, name: &str) -> Fixture {
+        let part = self.last();
+        let crook = part.instrument.tuning(name).unwrap();
+        part.tunings.push((time(at), crook));
+        self
+    }
+
+    pub(crate) fn score(self) -> Score {
+        let piece = Piece {
+            title: "Lanterns on the Weir".into(),
+            composer: Some("House copyist".into()),
+            licence: Some("CC0-1.0".into()),
+            form: self.form,
+            ..Piece::default()
+        };
+        let scoring = Scoring {
+            name: "village".into(),
+            span: Span::default(),
+            ensemble: 0,
+            keep: None,
+            lines: Vec::new(),
+            allows: Vec::new(),
+        };
+        let players: Vec<Player> = self.players.iter().map(player).collect();
+        let parts = self.players.into_iter().zip(&players).map(|(part, player)| Part {
+            player,
+            notes: part.notes,
+            tuplets: part.tuplets,
+            directions: part.directions,
+            claims: Vec::new(),
+            tunings: part.tunings,
+            drums: Vec::new(),
+        });
+        notate(&Arrangement {
+            piece: &piece,
+            scoring: &scoring,
+            era: 1770,
+            parts: parts.collect(),
+            lines: Vec::new(),
+            diagnostics: Vec::new(),
+        })
+    }
+}
+
+fn player(part: &FixturePart) -> Player {
+    Player {
+        id: part.instrument.id.clone(),
+        line_name: part.instrument.id.clone(),
+        name: part.instrument.name.clone(),
+        abbreviation: part.instrument.abbreviation.clone(),
+        instrument: part.instrument,
+        number: 0,
+        count: 1,
+        section: false,
+        tuning: part.tunings.first().map(|(_, tuning)| *tuning),
+        drums: Vec::new(),
+        span: Span::default(),
+    }
+}
+
+/// The notes and rests of a staff in one line.
+pub(crate) fn dump(score: &Score, staff: usize) -> String {
+    let bars: Vec<String> = score.staves[staff].measures.iter().map(dump_measure).collect();
+    bars.join(" | ")
+}
+
+fn dump_measure(measure: &Measure) -> String {
+    let mut words = Vec::new();
+    for (index, element) in measure.elements.iter().enumerate() {
+        let is_grace =
+            |element: Option<&Element>| element.is_some_and(|element| element.length == Time::ZERO);
+        let mut word = dump_element(element);
+        if is_grace(Some(element)) {
+            if index == 0 || !is_grace(measure.elements.get(index - 1)) {
+                word.insert(0, '(');
+            }
+            if !is_grace(measure.elements.get(index + 1)) {
+                word.push(')');
+            }
+        }
+        if let Some(tuplet) = element.tuplet {
+            if tuplet.starts {
+                word = format!("{{{}:{} {word}", tuplet.actual, tuplet.normal);
+            }
+            if tuplet.ends {
+                word += " }";
+            }
+        }
+        words.push(word);
+    }
+    words.join(" ")
+}
+
+fn dump_element(element: &Element) -> String {
+    let note = match &element.kind {
+        ElementKind::BarRest { .. } => return "_bar".into(),
+        ElementKind::Rest { .. } => return format!("_:{}", element.value.length()),
+        ElementKind::Note(note) => note,
+    };
+    let heads: Vec<String> = note
+        .heads
+        .iter()
+        .map(|head| format!("{}{}", head.pitch, if head.accidental_shown { "!" } else { "" }))
+        .collect();
+    let heads = if heads.is_empty() { "x".into() } else { heads.join("&") };
+    let mut word = format!("{heads}:{}", element.value.length());
+    if note.tie_from {
+        word.insert(0, '~');
+    }
+    if note.tie_to {
+        word.push('~');
+    }
+    for beam in &element.beams {
+        word.push(match beam {
+            Beam::Begins => '[',
+            Beam::Continues => '=',
+            Beam::Ends => ']',
+            Beam::HookForward => '>',
+            Beam::HookBackward => '<',
+        });
+    }
+    if note.slur_ends {
+        word.push(')');
+    }
+    if note.slur_starts {
+        word.push('(');
+    }
+    for (_, name) in Mark::WORDS.iter().filter(|(mark, _)| note.marks.has(*mark)) {
+        let _ = write!(word, "+{name}");
+    }
+    word
+}
+
+/// The directions of a staff in one line: bar, time in it, what it says.
+pub(crate) fn directions(score: &Score, staff: usize) -> String {
+    let measures = score.staves[staff].measures.iter().zip(&score.frame);
+    let all: Vec<String> = measures
+        .flat_map(|(measure, bar)| measure.directions.iter().map(move |d| (bar.number, d)))
+        .map(|(bar, direction)| {
+            let kind = match &direction.kind {
+                StaffDirectionKind::Dynamic(dynamic) => dynamic.letters().to_owned(),
+                StaffDirectionKind::HairpinStarts { grows: true } => "<".to_owned(),
+                StaffDirectionKind::HairpinStarts { grows: false } => ">".to_owned(),
+                StaffDirectionKind::HairpinEnds => "end".to_owned(),
+                StaffDirectionKind::Technique(technique) => technique.printed().to_owned(),
+                StaffDirectionKind::Words(words) => format!("\"{words}\""),
+            };
+            format!("{bar} {} {kind}", direction.at)
+        })
+        .collect();
+    all.join(", ")
+}

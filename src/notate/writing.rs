@@ -1,0 +1,112 @@
+//! From sounding to written pitch and key.
+
+use crate::instruments::Instrument;
+use crate::music::{Interval, Key, Pitch, PitchName};
+
+/// How a player's notes are written in one bar: the way from sounding to written pitch, and the
+/// key that they are read in.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) struct Writing {
+    /// The way from written to sounding pitch.
+    pub(super) transposition: Interval,
+    /// The key signature, for instruments that have one.
+    pub(super) signature: Option<Key>,
+    /// Places on the line of fifths by which the written key was changed enharmonically: ±12, or 0.
+    respelling: i32,
+}
+
+impl Writing {
+    pub(super) fn new(instrument: &Instrument, sounding: Key, transposition: Interval) -> Writing {
+        if instrument.without_signature || instrument.unpitched {
+            return Writing { transposition, signature: None, respelling: 0 };
+        }
+        let to_written = -transposition;
+        let key = sounding.transposed(to_written);
+        let respelling = key.fifths() - sounding.fifths() - fifths(to_written);
+        Writing { transposition, signature: Some(key), respelling }
+    }
+
+    /// The key against which accidentals are printed.
+    pub(super) fn key(&self) -> Key {
+        self.signature.unwrap_or(Key::C_MAJOR)
+    }
+
+    /// The written pitch of a sounding one: moved by the transposition, and spelled as the written
+    /// key wants where that was changed enharmonically. Where the spelling would need more than a
+    /// double accidental, a plainer one that sounds alike.
+    pub(super) fn written(&self, sounding: Pitch) -> Pitch {
+        let by = -self.transposition;
+        if self.respelling == 0 {
+            return sounding.transposed_or_respelled(by);
+        }
+        let place = sounding.name().fifths() + fifths(by);
+        let midi = sounding.midi() + by.semitones;
+        PitchName::from_fifths(place + self.respelling)
+            .or_else(|| PitchName::from_fifths(place))
+            .and_then(|name| at_midi(name, midi))
+            .unwrap_or_else(|| Pitch::from_midi(midi))
+    }
+}
+
+/// Places that an interval moves a pitch along the line of fifths.
+fn fifths(by: Interval) -> i32 {
+    7 * by.semitones - 12 * by.steps
+}
+
+/// The pitch of that name which sounds as that MIDI key.
+fn at_midi(name: PitchName, midi: i32) -> Option<Pitch> {
+    let above = midi - name.letter.semitones() - i32::from(name.alter);
+    let octave = i8::try_from(above.div_euclid(12) - 1).ok()?;
+    Some(name.at(octave))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::music::Mode;
+    use crate::notate::testing;
+
+    fn writing(key: &str, mode: Mode, transposition: Interval) -> Writing {
+        let key = Key::new(key.parse().unwrap(), mode).unwrap();
+        Writing::new(testing::oboe(), key, transposition)
+    }
+
+    fn written(writing: Writing, pitch: &str) -> String {
+        writing.written(pitch.parse().unwrap()).to_string()
+    }
+
+    const B_FLAT: Interval = Interval::new(-1, -2);
+
+    #[test]
+    fn a_clarinet_in_b_flat_reads_a_tone_higher() {
+        let d_minor = writing("D", Mode::Minor, B_FLAT);
+        assert_eq!(d_minor.key().to_string(), "E minor");
+        assert_eq!(written(d_minor, "C#5"), "D#5");
+    }
+
+    #[test]
+    fn notes_follow_a_key_that_was_changed_enharmonically() {
+        let f_sharp = writing("F#", Mode::Major, B_FLAT);
+        assert_eq!(f_sharp.key().to_string(), "Ab major");
+        assert_eq!(written(f_sharp, "F#4"), "Ab4");
+        assert_eq!(written(f_sharp, "E#5"), "G5");
+        assert_eq!(written(f_sharp, "A#3"), "C4");
+        assert_eq!(written(f_sharp, "B3"), "Db4");
+        assert_eq!(written(f_sharp, "G4"), "Bbb4");
+    }
+
+    #[test]
+    fn a_spelling_beyond_double_accidentals_is_made_plainer() {
+        let third = Interval::new(-2, -3);
+        assert_eq!(written(writing("C", Mode::Major, third), "F##4"), "A#4");
+    }
+
+    #[test]
+    fn natural_brass_has_no_signature_and_keeps_its_spelling() {
+        let horn_in_d = Interval::new(-6, -10);
+        let key = Key::new("F#".parse().unwrap(), Mode::Major).unwrap();
+        let writing = Writing::new(testing::natural_horn(), key, horn_in_d);
+        assert_eq!(writing.signature, None);
+        assert_eq!(writing.written("F#4".parse().unwrap()).to_string(), "E5");
+    }
+}
