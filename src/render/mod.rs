@@ -1,1 +1,3 @@
 //! Writers: each turns what `notate` and `arrange` decided into one format.
+
+pub mod midi;
