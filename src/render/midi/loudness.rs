@@ -67,7 +67,7 @@ impl Loudness {
         }
     }
 
-    fn hairpin(&mut self, at: Time, grows: bool, to: Time, goal: Option<(Time, f64)>) {
+    fn hairpin(&mut self, at: Time, grows: bool, to: Time, goal: Option<Goal>) {
         let from = self.degree(at);
         let one_more = (if grows { from + 1.0 } else { from - 1.0 }).clamp(0.0, 7.0);
         let reached = goal.map(|(_, degree)| degree).filter(|&degree| (degree > from) == grows);
@@ -103,10 +103,14 @@ impl Loudness {
     }
 }
 
-/// For each direction the next dynamic after its time: when, and the degree that it strikes.
-fn goals(ordered: &[(Time, &DirectionKind)]) -> Vec<Option<(Time, f64)>> {
+/// A dynamic that a hairpin may reach: when it stands, and the degree that it strikes.
+type Goal = (Time, f64);
+
+/// For each direction the next dynamic after its time.
+fn goals(ordered: &[(Time, &DirectionKind)]) -> Vec<Option<Goal>> {
     let mut goals = vec![None; ordered.len()];
-    let (mut later, mut same_time): (Option<(Time, f64)>, Option<(Time, f64)>) = (None, None);
+    let mut later: Option<Goal> = None;
+    let mut same_time: Option<Goal> = None;
     for (goal, (at, kind)) in goals.iter_mut().zip(ordered).rev() {
         if same_time.is_some_and(|(time, _)| time > *at) {
             later = same_time.take();

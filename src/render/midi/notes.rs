@@ -75,7 +75,7 @@ impl Player<'_> {
         if let Some(graces) = note.attached.graces.as_ref().filter(|_| from == note.start) {
             let taken = self.graces(graces, start, length, velocity);
             start += taken;
-            length = length - taken;
+            length -= taken;
         }
         let keys = self.keys(&note.sound);
         if note.attached.tremolo > 0 {
