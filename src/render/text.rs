@@ -15,8 +15,9 @@ mod words;
 #[cfg(test)]
 mod tests;
 
-use crate::notate::{ElementKind, Measure, Score, Staff, rest_runs};
-use crate::resolve::Marks;
+use crate::music::Interval;
+use crate::notate::{ElementKind, Score, Staff, rest_runs};
+use crate::resolve::{Mark, Marks};
 use grid::{Chunk, Grid};
 use system::{Open, Page};
 
@@ -65,17 +66,12 @@ pub fn score(score: &Score) -> String {
     let gutter = longest.unwrap_or(0).max(4) + 1;
     for staff in &score.staves {
         let pad = " ".repeat(gutter - staff.abbreviation.chars().count());
-        let players = match staff.players {
-            0 | 1 => String::new(),
-            players => format!(", {players} players"),
-        };
-        let line = format!("{}{pad}{}{players}: {}", staff.abbreviation, staff.name, pitch_fact(staff));
-        paragraph(&line, SCORE_WIDTH, &mut out);
+        out.push_str(&format!("{}{pad}{}\n", staff.abbreviation, staff_fact(staff)));
     }
     out.push('\n');
     let staves = (0..score.staves.len()).collect();
     let page = page(score, staves, SCORE_WIDTH, gutter, false);
-    draw(&page, &[], &mut out);
+    draw(&page, &common_rests(score), &mut out);
     foot(score, &mut out);
     out
 }
@@ -83,22 +79,13 @@ pub fn score(score: &Score) -> String {
 fn page(score: &Score, staves: Vec<usize>, width: usize, gutter: usize, is_part: bool) -> Page<'_> {
     let cells: Vec<Vec<_>> = staves
         .iter()
-        .map(|&staff| {
-            let measures = score.staves[staff].measures.iter();
-            let mut bars: Vec<_> = measures.map(cells::of_measure).collect();
-            bars.resize_with(score.frame.len(), Vec::new);
-            bars
-        })
+        .map(|&staff| score.staves[staff].measures.iter().map(cells::of_measure).collect())
         .collect();
-    let nothing = Measure::default();
     let grids = score.frame.iter().enumerate().map(|(bar, frame)| {
         let in_bar: Vec<_> = staves
             .iter()
             .zip(&cells)
-            .map(|(&staff, cells)| {
-                let measure = score.staves[staff].measures.get(bar).unwrap_or(&nothing);
-                (measure, cells[bar].as_slice())
-            })
+            .map(|(&staff, cells)| (&score.staves[staff].measures[bar], cells[bar].as_slice()))
             .collect();
         Grid::new(frame, &in_bar)
     });
@@ -109,7 +96,8 @@ fn page(score: &Score, staves: Vec<usize>, width: usize, gutter: usize, is_part:
 /// Draws all bars. `runs` says for each bar how many bars of rest begin there that are shown as
 /// one; it is empty where none are.
 fn draw(page: &Page, runs: &[u32], out: &mut String) {
-    let room = page.width - page.gutter;
+    // The last bar line and the first may be signs of repeats.
+    let room = page.width - page.gutter - 2;
     let mut chunks = Vec::new();
     let mut bar = 0;
     while bar < page.score.frame.len() {
@@ -122,8 +110,7 @@ fn draw(page: &Page, runs: &[u32], out: &mut String) {
         }
         bar += bars;
     }
-    let begins =
-        |chunk: &Chunk| chunk.columns.0 == 0 && page.score.frame[chunk.bar].mark.is_some();
+    let begins = |chunk: &Chunk| chunk.columns.0 == 0 && page.score.frame[chunk.bar].mark.is_some();
     let mut open = Open::default();
     for (index, line) in grid::lines(chunks, room, begins).iter().enumerate() {
         page.draw(line, &mut open, index == 0, out);
@@ -142,6 +129,33 @@ fn head(score: &Score, right: &str, width: usize, out: &mut String) {
     paragraph(&people.join(", "), width, out);
     out.push_str(&"─".repeat(width));
     out.push('\n');
+}
+
+/// For each bar, how many bars of rest begin there that all players share and that are shown as
+/// one.
+fn common_rests(score: &Score) -> Vec<u32> {
+    let mut common = vec![u32::MAX; score.frame.len()];
+    for staff in 0..score.staves.len() {
+        let mut left = 0;
+        for (bar, run) in rest_runs(score, staff).into_iter().enumerate() {
+            left = if run > 0 { run } else { u32::saturating_sub(left, 1) };
+            common[bar] = common[bar].min(left);
+        }
+    }
+    if score.staves.is_empty() { Vec::new() } else { common }
+}
+
+/// "Horn 1 in D: sounds a minor seventh lower than written".
+fn staff_fact(staff: &Staff) -> String {
+    let key = staff.key_name.as_ref().map_or_else(String::new, |key| format!(" {key}"));
+    let players = match staff.players {
+        0 | 1 => String::new(),
+        players => format!(", {players} players"),
+    };
+    let interval = staff.measures.first().and_then(|measure| measure.transposition);
+    let sounds = interval.filter(|interval| *interval != Interval::UNISON);
+    let sounds = sounds.map_or_else(String::new, |by| format!(": {}", words::transposition(by)));
+    format!("{}{key}{players}{sounds}", staff.name)
 }
 
 /// "in D: sounds a minor seventh lower than written".
@@ -184,7 +198,7 @@ fn legend(staff: &Staff, out: &mut String) {
             }
             ElementKind::Rest { fermata } | ElementKind::BarRest { fermata } => {
                 if *fermata {
-                    used.insert(crate::resolve::Mark::Fermata);
+                    used.insert(Mark::Fermata);
                 }
             }
         }

@@ -6,45 +6,20 @@ use proptest::prelude::*;
 use super::*;
 use crate::arrange::{LineId, SoundingNote};
 use crate::diagnostics::Span;
-use crate::instruments::Instrument;
-use crate::music::{Interval, Key, Metre, Mode, Pitch};
+use crate::instruments::find;
+use crate::music::{Key, Metre, Mode, Pitch};
 use crate::resolve::{
     Attached, Bar, BarLine, Direction, Graces, Mark, Piece, Player, Role, Scoring, Sound, Tempo,
     Tuplet,
 };
 
-fn instrument(id: &str, family: Family, midi: MidiSound) -> &'static Instrument {
-    Box::leak(Box::new(Instrument {
-        id: id.to_string(),
-        aliases: Vec::new(),
-        name: id.to_string(),
-        plural: id.to_string(),
-        abbreviation: id.to_string(),
-        family,
-        score_order: 0,
-        clefs: Vec::new(),
-        transposition: Interval::UNISON,
-        keys: Vec::new(),
-        crooks: Vec::new(),
-        natural: None,
-        without_signature: false,
-        unpitched: false,
-        voices: 1,
-        from: 1700,
-        compasses: Vec::new(),
-        compass_is_written: false,
-        midi,
-        musicxml_sound: String::new(),
-    }))
-}
-
-fn player(id: &str, family: Family, midi: MidiSound) -> Player {
+fn player(id: &str) -> Player {
     Player {
         id: id.to_string(),
         line_name: id.to_string(),
         name: format!("{id} of the test"),
         abbreviation: id.to_string(),
-        instrument: instrument(id, family, midi),
+        instrument: find(id).unwrap(),
         number: 0,
         count: 1,
         section: false,
@@ -55,7 +30,7 @@ fn player(id: &str, family: Family, midi: MidiSound) -> Player {
 }
 
 fn violin() -> Player {
-    player("violin", Family::Strings, MidiSound::Program(41))
+    player("violin")
 }
 
 /// A piece of so many bars in 3/4, D minor, a quarter 96.
@@ -363,7 +338,7 @@ fn plucked_strings_change_their_program_and_come_back_with_a_repeat() {
 #[test]
 fn channel_10_is_for_percussion_and_the_16th_player_gets_a_port() {
     let violin = violin();
-    let drum = player("bass-drum", Family::Percussion, MidiSound::PercussionKey(36));
+    let drum = player("bass-drum");
     let mut parts: Vec<Part> = (0..16).map(|_| part(&violin, Vec::new())).collect();
     parts.push(part(&drum, line(&[((1, 4), "C3")])));
     let borrowed: Vec<&Part> = parts.iter().collect();
@@ -380,7 +355,7 @@ fn channel_10_is_for_percussion_and_the_16th_player_gets_a_port() {
                 event.kind == TrackEventKind::Meta(MetaMessage::MidiPort(1.into()))
             })
         );
-        assert_eq!(pairs(&smf, 17), [(0, 480, 36)]);
+        assert_eq!(pairs(&smf, 17), [(0, 480, 35)]);
     });
 }
 

@@ -348,7 +348,7 @@ impl StaffRows {
         match cell.kind {
             CellKind::BarRest => {
                 self.notes.fill(x, end - 1, '·');
-                self.notes.put(x + (end - 1 - x).saturating_sub(4) / 2, "rest");
+                self.notes.put(x + end.saturating_sub(x + 5) / 2, "rest");
             }
             CellKind::Rest => self.notes.fill(x, end - 1, '·'),
             CellKind::Struck | CellKind::Held => {
@@ -358,6 +358,7 @@ impl StaffRows {
                 let mut from = x;
                 if cell.kind == CellKind::Struck && begins_here {
                     self.notes.put(x, &cell.name);
+                    from += cell.name.chars().count();
                 } else if first_of_line && x == place.x && begins_here {
                     self.notes.put(x, &cell.held_name);
                 } else if x == place.x {

@@ -128,10 +128,9 @@ fn counted(value: Time) -> String {
     let plain = [(1, "whole"), (2, "half"), (4, "quarter"), (8, "eighth"), (16, "sixteenth")];
     match value.fraction() {
         (1, part) => plain.iter().find(|(p, _)| *p == part).map(|(_, word)| (*word).to_string()),
-        (3, part) => plain
-            .iter()
-            .find(|(p, _)| *p * 2 == part)
-            .map(|(_, word)| format!("dotted {word}")),
+        (3, part) => {
+            plain.iter().find(|(p, _)| *p * 2 == part).map(|(_, word)| format!("dotted {word}"))
+        }
         _ => None,
     }
     .unwrap_or_else(|| value.to_string())
@@ -140,7 +139,7 @@ fn counted(value: Time) -> String {
 /// "a 3" of a tuplet: the number alone where the other is understood.
 pub(super) fn ratio(actual: u8, normal: u8) -> String {
     match (actual, normal) {
-        (3, 2) | (5 | 6 | 7, 4) => actual.to_string(),
+        (3, 2) | (5..=7, 4) => actual.to_string(),
         _ => format!("{actual}:{normal}"),
     }
 }
