@@ -4,10 +4,13 @@
 //! [`short`] in one line for editors and logs, [`json`] as data for other programs.
 
 pub mod json;
+mod positions;
 pub mod rich;
 pub mod short;
 mod source;
 mod suggest;
+#[cfg(test)]
+mod testing;
 
 pub use source::{FileId, Source, Sources, Span};
 pub use suggest::{did_you_mean, nearest};

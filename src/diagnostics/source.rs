@@ -1,5 +1,7 @@
 //! Source texts and places in them.
 
+use std::ops::Range;
+
 /// A source text by its number among [`Sources`].
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
 pub struct FileId(pub u16);
@@ -52,17 +54,43 @@ pub struct Source {
 }
 
 impl Source {
+    /// Index (from 0) of the line in which a byte lies; the last line for bytes beyond the text.
+    #[must_use]
+    pub fn line_index(&self, offset: usize) -> usize {
+        self.line_starts.partition_point(|&start| start as usize <= offset).saturating_sub(1)
+    }
+
+    /// First byte of a line (from 0); the end of the text for lines beyond it.
+    #[must_use]
+    pub fn line_start(&self, index: usize) -> usize {
+        self.line_starts.get(index).map_or(self.text.len(), |&start| start as usize)
+    }
+
+    /// The nearest beginning of a character at or before a byte, within the text.
+    #[must_use]
+    pub fn floor(&self, offset: usize) -> usize {
+        let mut offset = offset.min(self.text.len());
+        while !self.text.is_char_boundary(offset) {
+            offset -= 1;
+        }
+        offset
+    }
+
+    /// The bytes of a span, brought inside the text and onto whole characters.
+    #[must_use]
+    pub fn range(&self, span: Span) -> Range<usize> {
+        let start = self.floor(span.start as usize);
+        start..self.floor(span.end as usize).max(start)
+    }
+
     /// Line and column, both from 1; the column counts characters.
     #[must_use]
     pub fn position(&self, offset: u32) -> (usize, usize) {
-        let line = self.line_starts.partition_point(|&start| start <= offset).max(1);
-        let start = self.line_starts[line - 1] as usize;
-        let mut end = (offset as usize).min(self.text.len());
-        while !self.text.is_char_boundary(end) {
-            end -= 1;
-        }
+        let line = self.line_index(offset as usize);
+        let start = self.line_start(line);
+        let end = self.floor(offset as usize);
         let column = self.text.get(start..end).map_or(0, |before| before.chars().count());
-        (line, column + 1)
+        (line + 1, column + 1)
     }
 }
 
@@ -95,6 +123,12 @@ impl Sources {
     #[must_use]
     pub fn get(&self, id: FileId) -> &Source {
         &self.files[usize::from(id.0)]
+    }
+
+    /// The text of that number, if there is one.
+    #[must_use]
+    pub fn find(&self, id: FileId) -> Option<&Source> {
+        self.files.get(usize::from(id.0))
     }
 
     /// The text of a span.

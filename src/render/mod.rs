@@ -1,1 +1,4 @@
 //! Writers: each turns what `notate` and `arrange` decided into one format.
+
+pub mod midi;
+pub mod text;

@@ -1,0 +1,230 @@
+//! Parts and scores as plain text that can be read at a rehearsal.
+//!
+//! Time runs along the line: over the notes stand the beats, and each note stands under the beat
+//! on which it begins. Its line `──` lasts as long as it sounds, rests are dotted `····`. Below
+//! the notes of a part stand their values (4 for a quarter), slurs and marks. Pitch is written
+//! pitch, as names with every accidental. Lines are at most 80 columns wide in a part and 120 in a
+//! score, in UTF-8, for letters of one width.
+
+mod canvas;
+mod cells;
+mod grid;
+mod system;
+mod words;
+
+#[cfg(test)]
+mod tests;
+
+use crate::music::Interval;
+use crate::notate::{ElementKind, Score, Staff, rest_runs};
+use crate::resolve::{Mark, Marks};
+use grid::{Chunk, Grid};
+use system::{Open, Page};
+
+/// Columns of a part.
+const PART_WIDTH: usize = 80;
+/// Columns of a score.
+const SCORE_WIDTH: usize = 120;
+/// Columns for the number of a bar in a part.
+const PART_GUTTER: usize = 5;
+
+/// One player's part; empty if the score has no such staff.
+#[must_use]
+pub fn part(score: &Score, staff: usize) -> String {
+    let Some(player) = score.staves.get(staff) else { return String::new() };
+    let mut out = String::new();
+    head(score, &player.name, PART_WIDTH, &mut out);
+    let key = player.measures.first().and_then(|measure| measure.key);
+    let mut facts = vec![format!("{} ({})", score.scoring, score.ensemble)];
+    facts.extend((player.players > 1).then(|| format!("{} players", player.players)));
+    facts.push(pitch_fact(player));
+    facts.extend(frame_facts(score));
+    facts.push(key.map_or_else(|| "no key signature".to_string(), words::key));
+    paragraph(&facts.join(" · "), PART_WIDTH, &mut out);
+    out.push('\n');
+    let runs = rest_runs(score, staff);
+    let page = page(score, vec![staff], PART_WIDTH, PART_GUTTER, true);
+    draw(&page, &runs, &mut out);
+    legend(player, &mut out);
+    foot(score, &mut out);
+    out
+}
+
+/// The full score: a row or more for each staff. In each line but the first, staves that only rest
+/// are left out.
+#[must_use]
+pub fn score(score: &Score) -> String {
+    let mut out = String::new();
+    head(score, "Score", SCORE_WIDTH, &mut out);
+    let mut facts = vec![format!("{} ({})", score.scoring, score.ensemble)];
+    facts.extend(frame_facts(score));
+    facts.extend(score.frame.first().map(|bar| words::key(bar.key)));
+    facts.push("written pitch".to_string());
+    paragraph(&facts.join(" · "), SCORE_WIDTH, &mut out);
+    out.push('\n');
+    let longest = score.staves.iter().map(|staff| staff.abbreviation.chars().count()).max();
+    let gutter = longest.unwrap_or(0).max(4) + 1;
+    for staff in &score.staves {
+        let pad = " ".repeat(gutter - staff.abbreviation.chars().count());
+        out.push_str(&format!("{}{pad}{}\n", staff.abbreviation, staff_fact(staff)));
+    }
+    out.push('\n');
+    let staves = (0..score.staves.len()).collect();
+    let page = page(score, staves, SCORE_WIDTH, gutter, false);
+    draw(&page, &common_rests(score), &mut out);
+    foot(score, &mut out);
+    out
+}
+
+fn page(score: &Score, staves: Vec<usize>, width: usize, gutter: usize, is_part: bool) -> Page<'_> {
+    let cells: Vec<Vec<_>> = staves
+        .iter()
+        .map(|&staff| score.staves[staff].measures.iter().map(cells::of_measure).collect())
+        .collect();
+    let grids = score.frame.iter().enumerate().map(|(bar, frame)| {
+        let in_bar: Vec<_> = staves
+            .iter()
+            .zip(&cells)
+            .map(|(&staff, cells)| (&score.staves[staff].measures[bar], cells[bar].as_slice()))
+            .collect();
+        Grid::new(frame, &in_bar)
+    });
+    let grids = grids.collect();
+    Page { score, staves, cells, grids, width, gutter, is_part }
+}
+
+/// Draws all bars. `runs` says for each bar how many bars of rest begin there that are shown as
+/// one; it is empty where none are.
+fn draw(page: &Page, runs: &[u32], out: &mut String) {
+    // The last bar line and the first may be signs of repeats.
+    let room = page.width - page.gutter - 2;
+    let mut chunks = Vec::new();
+    let mut bar = 0;
+    while bar < page.score.frame.len() {
+        let bars = runs.get(bar).map_or(1, |&run| run.max(1) as usize);
+        if bars > 1 {
+            let width = system::long_rest(page.score, bar, bars).chars().count() + 1;
+            chunks.push(Chunk { bar, bars, columns: (0, 0), width });
+        } else {
+            grid::chunks(bar, &page.score.frame[bar], &page.grids[bar], room, &mut chunks);
+        }
+        bar += bars;
+    }
+    let begins = |chunk: &Chunk| chunk.columns.0 == 0 && page.score.frame[chunk.bar].mark.is_some();
+    let mut open = Open::default();
+    for (index, line) in grid::lines(chunks, room, begins).iter().enumerate() {
+        page.draw(line, &mut open, index == 0, out);
+    }
+}
+
+fn head(score: &Score, right: &str, width: usize, out: &mut String) {
+    let (title, right_length) = (score.title.chars().count(), right.chars().count());
+    let between = width.saturating_sub(title + right_length).max(3);
+    out.push_str(&format!("{}{}{right}\n", score.title, " ".repeat(between)));
+    if let Some(subtitle) = &score.subtitle {
+        paragraph(subtitle, width, out);
+    }
+    let arranger = score.arranger.as_ref().map(|arranger| format!("arranged by {arranger}"));
+    let people: Vec<String> = score.composer.iter().cloned().chain(arranger).collect();
+    paragraph(&people.join(", "), width, out);
+    out.push_str(&"─".repeat(width));
+    out.push('\n');
+}
+
+/// For each bar, how many bars of rest begin there that all players share and that are shown as
+/// one.
+fn common_rests(score: &Score) -> Vec<u32> {
+    let mut common = vec![u32::MAX; score.frame.len()];
+    for staff in 0..score.staves.len() {
+        let mut left = 0;
+        for (bar, run) in rest_runs(score, staff).into_iter().enumerate() {
+            left = if run > 0 { run } else { u32::saturating_sub(left, 1) };
+            common[bar] = common[bar].min(left);
+        }
+    }
+    if score.staves.is_empty() { Vec::new() } else { common }
+}
+
+/// "Horn 1 in D: sounds a minor seventh lower than written".
+fn staff_fact(staff: &Staff) -> String {
+    let key = staff.key_name.as_ref().map_or_else(String::new, |key| format!(" {key}"));
+    let players = match staff.players {
+        0 | 1 => String::new(),
+        players => format!(", {players} players"),
+    };
+    let interval = staff.measures.first().and_then(|measure| measure.transposition);
+    let sounds = interval.filter(|interval| *interval != Interval::UNISON);
+    let sounds = sounds.map_or_else(String::new, |by| format!(": {}", words::transposition(by)));
+    format!("{}{key}{players}{sounds}", staff.name)
+}
+
+/// "in D: sounds a minor seventh lower than written".
+fn pitch_fact(staff: &Staff) -> String {
+    let interval = staff.measures.first().and_then(|measure| measure.transposition);
+    let sounds = match interval {
+        _ if staff.instrument.unpitched => "no pitch".to_string(),
+        Some(interval) => words::transposition(interval),
+        None => "sounds as written".to_string(),
+    };
+    match &staff.key_name {
+        Some(key) => format!("{key}: {sounds}"),
+        None => sounds,
+    }
+}
+
+fn frame_facts(score: &Score) -> Vec<String> {
+    let Some(bar) = score.frame.first() else { return Vec::new() };
+    let tempo = bar.tempo.as_ref().map(words::tempo);
+    std::iter::once(format!("metre {}", bar.metre)).chain(tempo).collect()
+}
+
+fn paragraph(text: &str, width: usize, out: &mut String) {
+    for line in canvas::wrapped(text, width) {
+        out.push_str(&line);
+        out.push('\n');
+    }
+}
+
+/// How to read the part, with the signs that occur in it.
+fn legend(staff: &Staff, out: &mut String) {
+    let mut used = Marks::NONE;
+    let (mut graces, mut tremolo) = (false, false);
+    for element in staff.measures.iter().flat_map(|measure| &measure.elements) {
+        match &element.kind {
+            ElementKind::Note(note) => {
+                note.marks.iter().for_each(|mark| used.insert(mark));
+                graces |= note.grace.is_some();
+                tremolo |= note.tremolo > 0;
+            }
+            ElementKind::Rest { fermata } | ElementKind::BarRest { fermata } => {
+                if *fermata {
+                    used.insert(Mark::Fermata);
+                }
+            }
+        }
+    }
+    let mut text = String::from(
+        "Each note stands under its beat and lasts as long as its line ──; dots ···· are a rest. \
+         The figure below is its value: 4 a quarter, 8 an eighth, 4. a dotted quarter. Every \
+         accidental is written at its note: a plain letter is natural, whatever the key. The \
+         octave (C4 is middle C) stands at the first note of a bar and where it changes; … goes \
+         before a note that is still held.",
+    );
+    if graces {
+        text.push_str(" (Names in brackets) are grace notes, (/ crossed ones.");
+    }
+    let signs = words::SIGNS.iter().filter(|(mark, ..)| used.has(*mark));
+    let mut said: Vec<String> =
+        signs.map(|(_, sign, meaning)| format!("{sign} {meaning}")).collect();
+    said.extend(tremolo.then(|| "/ // /// tremolo in eighths, 16ths, 32nds".to_string()));
+    out.push_str(&"─".repeat(PART_WIDTH));
+    out.push('\n');
+    paragraph(&text, PART_WIDTH, out);
+    paragraph(&said.join(";  "), PART_WIDTH, out);
+}
+
+fn foot(score: &Score, out: &mut String) {
+    if let Some(licence) = &score.licence {
+        paragraph(&format!("Licence: {licence}"), PART_WIDTH, out);
+    }
+}

@@ -1,0 +1,149 @@
+//! What stands in one bar of one staff, in short strings.
+
+use crate::music::Time;
+use crate::notate::{Element, ElementKind, Grace, Measure, StaffNote};
+
+use super::words;
+
+/// A note or a rest as it is shown.
+#[derive(Clone, Debug)]
+pub(super) struct Cell {
+    /// Times from the bar's beginning.
+    pub(super) at: Time,
+    pub(super) end: Time,
+    pub(super) kind: CellKind,
+    /// Name with octave and grace notes; empty for a rest.
+    pub(super) name: String,
+    /// Name with octave as it is repeated when a line begins with a held note; else empty.
+    pub(super) held_name: String,
+    pub(super) value: String,
+    pub(super) signs: String,
+    pub(super) tie_to: bool,
+    pub(super) slur_starts: bool,
+    pub(super) slur_ends: bool,
+    pub(super) tuplet_starts: Option<String>,
+    pub(super) tuplet_ends: bool,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum CellKind {
+    Struck,
+    /// Held on from the note before.
+    Held,
+    Rest,
+    BarRest,
+}
+
+/// The cells of a measure, in order. The octave is shown at the first note of the bar and where
+/// it changes.
+pub(super) fn of_measure(measure: &Measure) -> Vec<Cell> {
+    let mut cells = Vec::with_capacity(measure.elements.len());
+    let mut octave = None;
+    let mut graces = Graces::default();
+    for element in &measure.elements {
+        let ElementKind::Note(note) = &element.kind else {
+            cells.push(rest(element));
+            continue;
+        };
+        if let Some(grace) = note.grace {
+            graces.add(note, grace, &mut octave);
+            continue;
+        }
+        cells.push(sounding(element, note, &mut graces, &mut octave));
+    }
+    cells
+}
+
+/// Grace notes that wait for their note.
+#[derive(Default)]
+struct Graces {
+    names: String,
+    slur_starts: bool,
+}
+
+impl Graces {
+    fn add(&mut self, note: &StaffNote, grace: Grace, octave: &mut Option<i8>) {
+        let opening = match grace {
+            _ if !self.names.is_empty() => " ",
+            Grace::Plain => "(",
+            Grace::Slashed => "(/",
+        };
+        self.names.push_str(opening);
+        self.names.push_str(&heads(note, octave));
+        self.slur_starts |= note.slur_starts;
+    }
+
+    fn take(&mut self) -> (String, bool) {
+        let taken = std::mem::take(self);
+        let names = if taken.names.is_empty() { String::new() } else { taken.names + ")" };
+        (names, taken.slur_starts)
+    }
+}
+
+fn sounding(
+    element: &Element,
+    note: &StaffNote,
+    graces: &mut Graces,
+    octave: &mut Option<i8>,
+) -> Cell {
+    let (grace_names, grace_slur) = graces.take();
+    let (mut name, mut held_name) = (String::new(), String::new());
+    if note.tie_from {
+        held_name = format!("…{}", heads(note, &mut None));
+        // The name is not repeated inside a line, so the next note says its octave again.
+        *octave = None;
+    } else {
+        name = grace_names + &heads(note, octave);
+    }
+    // A slur from a grace note to its own note is understood.
+    let within = grace_slur && note.slur_ends;
+    Cell {
+        kind: if note.tie_from { CellKind::Held } else { CellKind::Struck },
+        name,
+        held_name,
+        value: words::value(element.value),
+        signs: words::signs(note.marks, note.tremolo),
+        tie_to: note.tie_to,
+        slur_starts: note.slur_starts || (grace_slur && !within),
+        slur_ends: note.slur_ends && !within,
+        ..rest(element)
+    }
+}
+
+fn rest(element: &Element) -> Cell {
+    let (kind, fermata) = match &element.kind {
+        ElementKind::BarRest { fermata } => (CellKind::BarRest, *fermata),
+        ElementKind::Rest { fermata } => (CellKind::Rest, *fermata),
+        ElementKind::Note(_) => (CellKind::Rest, false),
+    };
+    let tuplet = element.tuplet;
+    Cell {
+        at: element.at,
+        end: element.at + element.length,
+        kind,
+        name: String::new(),
+        held_name: String::new(),
+        value: String::new(),
+        signs: if fermata { "ferm.".to_string() } else { String::new() },
+        tie_to: false,
+        slur_starts: false,
+        slur_ends: false,
+        tuplet_starts: tuplet
+            .filter(|tuplet| tuplet.starts)
+            .map(|tuplet| words::ratio(tuplet.actual, tuplet.normal)),
+        tuplet_ends: tuplet.is_some_and(|tuplet| tuplet.ends),
+    }
+}
+
+/// The names of a note's heads from the lowest up; a cross for a stroke without pitch.
+fn heads(note: &StaffNote, octave: &mut Option<i8>) -> String {
+    if note.heads.is_empty() {
+        return "×".to_string();
+    }
+    let names: Vec<String> = note
+        .heads
+        .iter()
+        .map(|head| words::pitch(head.pitch, head.accidental_shown, octave))
+        .collect();
+    names.join("+")
+}

@@ -1,0 +1,160 @@
+//! Where each time of a bar stands on the page, and which bars share a line.
+
+use crate::music::Time;
+use crate::notate::{FrameBar, Measure, StaffDirectionKind};
+
+use super::cells::{Cell, CellKind};
+
+/// The columns of one bar, the same for all staves.
+#[derive(Clone, Debug)]
+pub(super) struct Grid {
+    /// Times from the bar's beginning, each with its distance in characters from it.
+    pub(super) columns: Vec<(Time, usize)>,
+    pub(super) length: Time,
+    pub(super) width: usize,
+}
+
+/// Characters that a time takes at least, so that long notes look longer than short ones.
+fn room(time: Time) -> usize {
+    match time {
+        time if time >= Time::QUARTER => 6,
+        time if time >= Time::EIGHTH => 4,
+        time if time >= Time::of(1, 16) => 3,
+        _ => 2,
+    }
+}
+
+/// Time that a pick-up leaves out of its metre, so that its beats are counted from the end.
+pub(super) fn missing(bar: &FrameBar) -> Time {
+    if bar.number == 0 { bar.metre.bar_length() - bar.length } else { Time::ZERO }
+}
+
+impl Grid {
+    /// The grid of a bar from what its staves hold.
+    pub(super) fn new(bar: &FrameBar, staves: &[(&Measure, &[Cell])]) -> Grid {
+        // Time and characters that stand there.
+        let mut wanted: Vec<(Time, usize)> = vec![(Time::ZERO, 0)];
+        let mut moves = false;
+        for (measure, cells) in staves {
+            for cell in *cells {
+                moves |= cell.kind != CellKind::BarRest;
+                let texts = [&cell.name, &cell.held_name, &cell.value, &cell.signs];
+                let longest = texts.iter().map(|text| text.chars().count()).max().unwrap_or(0);
+                let bracket = if cell.tuplet_starts.is_some() { 2 } else { 0 };
+                wanted.push((cell.at, longest.max(bracket)));
+            }
+            for direction in &measure.directions {
+                if direction.at < bar.length {
+                    let characters = match &direction.kind {
+                        StaffDirectionKind::Dynamic(dynamic) => dynamic.letters().len(),
+                        _ => 0,
+                    };
+                    wanted.push((direction.at, characters));
+                }
+            }
+        }
+        if moves {
+            let beat = bar.metre.beat();
+            let mut at = (-missing(bar)) % beat;
+            while at < bar.length {
+                wanted.push((at, 0));
+                at += beat;
+            }
+        }
+        wanted.sort_unstable();
+        wanted.dedup_by(|next, kept| {
+            let same = next.0 == kept.0;
+            if same {
+                kept.1 = kept.1.max(next.1);
+            }
+            same
+        });
+        let mut columns = Vec::with_capacity(wanted.len());
+        let mut x = 0;
+        for (index, (at, characters)) in wanted.iter().enumerate() {
+            columns.push((*at, x));
+            let next = wanted.get(index + 1).map_or(bar.length, |(next, _)| *next);
+            let least = if moves { room(next - *at) } else { 10 };
+            x += least.max(characters + 1);
+        }
+        Grid { columns, length: bar.length, width: x }
+    }
+
+    /// Characters between the bar's beginning and a time.
+    pub(super) fn x(&self, at: Time) -> usize {
+        if at >= self.length {
+            return self.width;
+        }
+        let after = self.columns.partition_point(|(time, _)| *time <= at);
+        self.columns.get(after.saturating_sub(1)).map_or(0, |(_, x)| *x)
+    }
+}
+
+/// A bar or a piece of a bar or several bars of rest, in a line.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) struct Chunk {
+    /// Index of the bar (of the first, for several bars of rest).
+    pub(super) bar: usize,
+    /// How many bars it stands for: 2 or more is a long rest.
+    pub(super) bars: usize,
+    /// The columns of the bar that it shows: first, one past last.
+    pub(super) columns: (usize, usize),
+    /// Characters of its content.
+    pub(super) width: usize,
+}
+
+/// Characters at most between two chunks: the line of a repeat that ends and begins, a space.
+const BETWEEN: usize = 4;
+
+/// The chunks of a bar: one, or several where it is wider than the page. They part at beats if
+/// possible.
+pub(super) fn chunks(bar: usize, frame: &FrameBar, grid: &Grid, room: usize, out: &mut Vec<Chunk>) {
+    let count = grid.columns.len();
+    let end_of = |column: usize| grid.columns.get(column).map_or(grid.width, |(_, x)| *x);
+    let is_beat = |column: usize| {
+        let at = grid.columns[column].0 + missing(frame);
+        at % frame.metre.beat() == Time::ZERO
+    };
+    let mut first = 0;
+    while first < count {
+        let fits = |column: usize| end_of(column) - end_of(first) <= room.saturating_sub(BETWEEN);
+        let mut last = first + 1;
+        let mut last_beat = None;
+        while last < count && fits(last + 1) {
+            if is_beat(last) {
+                last_beat = Some(last);
+            }
+            last += 1;
+        }
+        if last < count {
+            last = if is_beat(last) { last } else { last_beat.unwrap_or(last) };
+        }
+        let width = end_of(last) - end_of(first);
+        out.push(Chunk { bar, bars: 1, columns: (first, last), width });
+        first = last;
+    }
+}
+
+/// Chunks in lines: as many as fit, a new line where one is asked for.
+pub(super) fn lines(
+    chunks: Vec<Chunk>,
+    room: usize,
+    begins: impl Fn(&Chunk) -> bool,
+) -> Vec<Vec<Chunk>> {
+    let mut lines: Vec<Vec<Chunk>> = Vec::new();
+    let mut used = 0;
+    for chunk in chunks {
+        let needed = chunk.width + BETWEEN;
+        match lines.last_mut() {
+            Some(line) if used + needed <= room && !begins(&chunk) => {
+                line.push(chunk);
+                used += needed;
+            }
+            _ => {
+                lines.push(vec![chunk]);
+                used = needed;
+            }
+        }
+    }
+    lines
+}

@@ -1,0 +1,139 @@
+//! Pages made from source text by all stages, read before they were accepted.
+
+use super::*;
+use crate::arrange::arrange;
+use crate::diagnostics::{Severity, Sources};
+use crate::notate::notate;
+use crate::resolve::{NoFiles, resolve};
+
+const PIECE: &str = r#"
+piece "Lanterns on the Weir" {
+  subtitle "A dance for the festival"
+  composer "House copyist"
+  licence "CC0-1.0"
+}
+
+form {
+  0   metre 3/4, key D minor, tempo 1/4 = 96 "Con moto", pick-up 1/4
+  5   mark "A"
+  1..6 repeat
+  6   ending 1
+  7   ending 2
+  9   metre 6/8, key F major, tempo 1/4. = 60
+  16  mark "B"
+  18  end
+}
+
+harmony { 0: 1/4 Dm | 1: Dm | 2: Gm | 3: A7 | 4: Dm }
+
+dynamics {
+  0      p
+  2..4   cresc
+  5      f
+  17..18 dim
+}
+
+voice upper {
+  0: 1/8 A4 C#5 |
+  1: {1/8 D5 E} 3:2(1/8 F E D) 1/4 A4[stacc] |
+  2: 1/4 D5&F5 1/8 = E5 _ C#5[accent] |
+  3: 1/16 {D5 E F G A G F E} 1/4 D[tremolo 1/16] |
+  4: grace(1/16 E5 F) 1/2. D |
+  5: [pizz] 1/4 D5[stacc] A4[stacc] F[stacc] | 6: [arco] 1/2 D4 1/8 A4 C#5 |
+  7: 1/2. D5[fermata] | 8: rest |
+  9: 3/8 F5[trill] 1/4 C 1/8 A4 | 10: rest 6 |
+  16: ["dolce"] 1/8 {F5 E D C Bb4 A} | 17: 3/8 G4 acciaccatura(1/8 A4) 3/8 Bb | 18: 3/4 A |
+}
+
+voice lower {
+  0: 1/4 _ |
+  1: 1/2. D3 | 2: G2 | 3: 1/4 A2 C#3 E | 4: 1/2. D | 5: 1/4 D _ D | 6: D A2 _ | 7: 1/2. D3 | 8: rest |
+  9: 3/4 F2 | 10: rest 6 | 16: 3/8 F3 F2 | 17: C3 C2 | 18: 3/4 F2 |
+}
+
+ensemble spa-orchestra {
+  era 1810
+  oboe 1, clarinet 1 in A, horn 2 crook D
+  violin-1 6 players, cello 3 players, double-bass 2 players
+}
+
+scoring spa for spa-orchestra {
+  violin-1 plays upper as melody
+  oboe plays upper 8va bars 9..18 as melody
+  clarinet plays upper bars 5..8 as melody
+  horn sustains bars 1..4 as harmony
+  cello, double-bass plays lower as bass
+}
+"#;
+
+/// The score of the first scoring of a text without errors in its grammar and names.
+fn score_of(text: &str) -> Score {
+    let mut sources = Sources::new();
+    let root = sources.add("lanterns.ripieno", text);
+    let (piece, diagnostics) = resolve(&mut sources, root, &mut NoFiles);
+    let errors = diagnostics.iter().filter(|found| found.severity == Severity::Error);
+    assert_eq!(errors.collect::<Vec<_>>(), Vec::<&crate::diagnostics::Diagnostic>::new());
+    notate(&arrange(&piece, &piece.scorings[0]))
+}
+
+fn staff(score: &Score, id: &str) -> usize {
+    score.staves.iter().position(|staff| staff.id == id).unwrap()
+}
+
+#[test]
+fn a_violin_part() {
+    let score = score_of(PIECE);
+    insta::assert_snapshot!(part(&score, staff(&score, "violin-1")));
+}
+
+#[test]
+fn a_clarinet_part_in_a_with_long_rests() {
+    let score = score_of(PIECE);
+    insta::assert_snapshot!(part(&score, staff(&score, "clarinet")));
+}
+
+#[test]
+fn a_score() {
+    let score = score_of(PIECE);
+    insta::assert_snapshot!(super::score(&score));
+}
+
+/// A piece for one violin with the given bars of 4/4 (and a form of so many bars).
+fn violin(bars: usize, music: &str) -> String {
+    format!(
+        "piece \"Weir\" {{\n}}\nform {{\n  1 metre 4/4, key C major\n  {bars} end\n}}\n\
+         voice upper {{\n{music}\n}}\nensemble solo {{\n  era 1885\n  violin-1\n}}\n\
+         scoring solo for solo {{\n  violin-1 plays upper as melody\n}}\n"
+    )
+}
+
+#[test]
+fn a_bar_wider_than_the_page_is_parted_at_a_beat_and_a_held_note_is_named_again() {
+    let quick = "C#5&G#5 D#5&A#5 ".repeat(7);
+    let music = format!(
+        "1: 1/16 {{{quick}C#5&G#5 1/16 D#5&A#5 |\n2: 1/1 C5}} |\n3: 1/1 = | 4: 1/4 = 3/4 D5 | 5: 1/1 = |\n\
+         6: 1/1 = | 7: 1/1 = | 8: 1/1 = | 9: 1/1 = | 10: 1/1 = | 11: 1/4 = C5 D E |"
+    );
+    let text = part(&score_of(&violin(11, &music)), 0);
+    assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+    insta::assert_snapshot!(text);
+}
+
+#[test]
+fn no_line_leaves_its_page() {
+    let score = score_of(PIECE);
+    for staff in 0..score.staves.len() {
+        assert!(part(&score, staff).lines().all(|line| line.chars().count() <= 80));
+    }
+    assert!(super::score(&score).lines().all(|line| line.chars().count() <= 120));
+}
+
+#[test]
+fn a_score_without_bars_or_staves_has_its_head() {
+    let mut score = score_of(PIECE);
+    score.staves.clear();
+    assert!(super::score(&score).starts_with("Lanterns"));
+    assert_eq!(part(&score, 0), "");
+    score.frame.clear();
+    assert!(super::score(&score).starts_with("Lanterns"));
+}
