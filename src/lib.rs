@@ -1,5 +1,48 @@
-//! Ripieno.
+//! Ripieno compiles plain-text arrangements into parts and scores.
+//!
+//! Data go one way, through six stages, each a plain function of what comes before:
+//!
+//! 1. [`syntax`] reads text into a tree with spans, whatever the text.
+//! 2. [`resolve`] links names and times: the [`resolve::Piece`].
+//! 3. [`arrange`] works a scoring out: what every player sounds, every note with its role and its
+//!    origin.
+//! 4. [`check`] finds what will not work, one rule a file.
+//! 5. [`notate`] sets what sounds on staves as players read them.
+//! 6. [`render`] writes text, MusicXML and MIDI.
+//!
+//! Beside them stand [`music`] (pure theory), [`instruments`] (the catalogue) and
+//! [`diagnostics`] (findings and how to show them). None of these reads or writes a file; [`cli`]
+//! does.
+//!
+//! ```
+//! use ripieno::{arrange, diagnostics::Sources, notate, render, resolve};
+//!
+//! let mut sources = Sources::new();
+//! let source = sources.add("bell.ripieno", r#"
+//! piece "Bell" { }
+//! form {
+//!   1 metre 2/4, key D major
+//!   1 end
+//! }
+//! voice tune { 1: 1/4 D5 A4 | }
+//! ensemble duo {
+//!   era 1770
+//!   oboe
+//! }
+//! scoring plain for duo {
+//!   oboe plays tune as melody
+//! }
+//! "#);
+//! let (piece, findings) = resolve::resolve(&mut sources, source, &mut resolve::NoFiles);
+//! assert!(findings.is_empty());
+//! let arrangement = arrange::arrange(&piece, &piece.scorings[0]);
+//! let score = notate::notate(&arrangement);
+//! assert!(render::text::part(&score, 0).contains("Oboe"));
+//! ```
+
 pub mod arrange;
+pub mod check;
+pub mod cli;
 pub mod diagnostics;
 pub mod instruments;
 pub mod music;

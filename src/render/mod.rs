@@ -1,4 +1,10 @@
 //! Writers: each turns what `notate` and `arrange` decided into one format.
+//!
+//! A back end is one file here and one line in [`outputs`]. None decides anything musical.
 
 pub mod midi;
+pub mod musicxml;
+mod outputs;
 pub mod text;
+
+pub use outputs::{Format, Output, outputs, slug};

@@ -1,0 +1,126 @@
+//! `ripieno instruments`.
+
+use super::build::table;
+use super::{End, Failure, Outcome, print};
+use crate::diagnostics::did_you_mean;
+use crate::instruments::{Instrument, Limit, MidiSound, Tuning, catalogue, find};
+use crate::music::Interval;
+
+/// What `instruments` takes.
+#[derive(clap::Args)]
+pub(super) struct Arguments {
+    /// The instrument to tell about; without it, all are listed.
+    name: Option<String>,
+    /// Show the compass of this year.
+    #[arg(long, value_name = "YEAR", default_value_t = 1885)]
+    era: i32,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Outcome {
+    let Some(name) = &arguments.name else {
+        print(&list(arguments.era))?;
+        return Ok(End::Fine);
+    };
+    let Some(instrument) = find(name) else {
+        let known: Vec<&str> = catalogue().iter().map(|i| i.id.as_str()).collect();
+        return Err(Failure(format!(
+            "there is no instrument called `{name}`. {}",
+            did_you_mean(name, &known, "instrument")
+        )));
+    };
+    print(&tell(instrument))?;
+    Ok(End::Fine)
+}
+
+fn list(era: i32) -> String {
+    let mut rows = vec![
+        ["name", "on paper", "from", "can play", "is asked", "pitch"].map(String::from).to_vec(),
+    ];
+    for instrument in catalogue() {
+        rows.push(vec![
+            instrument.id.clone(),
+            instrument.name.clone(),
+            instrument.from.to_string(),
+            compass(instrument, Limit::Instrument, era),
+            compass(instrument, Limit::Custom, era),
+            if instrument.unpitched {
+                "none".to_string()
+            } else if instrument.compass_is_written {
+                "written".to_string()
+            } else {
+                "sounding".to_string()
+            },
+        ]);
+    }
+    format!("Compass in {era}; `ripieno instruments NAME` tells all about one.\n\n{}", table(&rows))
+}
+
+fn compass(instrument: &Instrument, limit: Limit, era: i32) -> String {
+    if instrument.unpitched {
+        return "–".to_string();
+    }
+    instrument
+        .compass(limit, era)
+        .map_or("–".to_string(), |compass| format!("{} to {}", compass.low, compass.high))
+}
+
+fn tell(instrument: &Instrument) -> String {
+    let pitch = if instrument.compass_is_written { "written" } else { "sounding" };
+    let mut text = format!(
+        "{} ({}), {:?}, from {}\n",
+        instrument.name, instrument.abbreviation, instrument.family, instrument.from
+    );
+    text.push_str(&format!("written in C: sounds {}\n", heard(instrument.transposition)));
+    let clefs: Vec<String> = instrument
+        .clefs
+        .iter()
+        .map(|c| format!("{:?} {} to {}", c.clef, c.low, c.high).to_lowercase())
+        .collect();
+    text.push_str(&format!("clefs (written notes): {}\n", clefs.join("; ")));
+    text.push_str(&match instrument.midi {
+        MidiSound::Program(number) => format!("General MIDI program {number}\n"),
+        MidiSound::PercussionKey(key) => format!("General MIDI percussion key {key}\n"),
+    });
+    text.push_str(&format!("MusicXML sound {}\n", instrument.musicxml_sound));
+    if !instrument.unpitched {
+        let mut rows = vec![["limit", "years", "compass", "source"].map(String::from).to_vec()];
+        for compass in &instrument.compasses {
+            let to = if compass.to == 9999 { "today".to_string() } else { compass.to.to_string() };
+            rows.push(vec![
+                match compass.limit {
+                    Limit::Instrument => "can play",
+                    Limit::Solo => "a soloist",
+                    Limit::Custom => "is asked",
+                }
+                .to_string(),
+                format!("{} to {to}", compass.from),
+                format!("{} to {}", compass.low, compass.high),
+                compass.source.clone(),
+            ]);
+        }
+        text.push_str(&format!("\nCompass, {pitch} pitch\n{}", table(&rows)));
+    }
+    tunings(&mut text, "Keys", "in", &instrument.keys);
+    tunings(&mut text, "Crooks", "crook", &instrument.crooks);
+    text
+}
+
+fn tunings(text: &mut String, title: &str, word: &str, tunings: &[Tuning]) {
+    if tunings.is_empty() {
+        return;
+    }
+    let mut rows = vec![[word, "sounds", "source"].map(String::from).to_vec()];
+    for tuning in tunings {
+        rows.push(vec![tuning.name.clone(), heard(tuning.transposition), tuning.source.clone()]);
+    }
+    text.push_str(&format!("\n{title}\n{}", table(&rows)));
+}
+
+/// "a perfect fifth lower than written".
+fn heard(transposition: Interval) -> String {
+    match transposition.semitones {
+        0 => "as written".to_string(),
+        up if up > 0 => format!("{transposition} higher than written"),
+        _ => format!("{transposition} lower than written"),
+    }
+}

@@ -1,0 +1,144 @@
+//! What commands that read a source have in common.
+
+use std::io::{self, IsTerminal, Write};
+use std::path::{Path, PathBuf};
+
+use super::files::{self, FileLoader};
+use super::{Failure, Show, colours, columns, print};
+use crate::diagnostics::{Diagnostic, Severity, Sources, did_you_mean, json, rich, short};
+use crate::resolve::{self, LoadError, Piece, Scoring};
+
+/// A source that was read and resolved.
+pub(super) struct Read {
+    pub(super) sources: Sources,
+    pub(super) piece: Piece,
+    pub(super) diagnostics: Vec<Diagnostic>,
+}
+
+/// Reads and resolves a source file. Files that it uses must lie below `root`, which is otherwise
+/// the working folder if the file lies below that, or else the file's own folder.
+pub(super) fn read(path: &Path, root: Option<&Path>) -> Result<Read, Failure> {
+    let (root, name) = place(path, root)?;
+    let text = files::read(path).map_err(|error| failure(path, &error))?;
+    let mut sources = Sources::new();
+    let file = sources.add(name, text);
+    let (piece, diagnostics) = resolve::resolve(&mut sources, file, &mut FileLoader::new(&root));
+    Ok(Read { sources, piece, diagnostics })
+}
+
+fn place(path: &Path, root: Option<&Path>) -> Result<(PathBuf, String), Failure> {
+    let full = path.canonicalize().map_err(|error| match error.kind() {
+        io::ErrorKind::NotFound => failure(path, &LoadError::NotFound),
+        _ => failure(path, &LoadError::Other(error.to_string())),
+    })?;
+    let folder = full.parent().unwrap_or(Path::new("/")).to_path_buf();
+    let root = match root {
+        Some(root) => root
+            .canonicalize()
+            .map_err(|error| Failure(format!("the root {}: {error}", root.display())))?,
+        None => match std::env::current_dir().and_then(|here| here.canonicalize()) {
+            Ok(here) if full.starts_with(&here) => here,
+            _ => folder,
+        },
+    };
+    let name = full.strip_prefix(&root).map_err(|_| {
+        Failure(format!("{} does not lie below the root {}", path.display(), root.display()))
+    })?;
+    Ok((root, name.to_string_lossy().replace('\\', "/")))
+}
+
+fn failure(path: &Path, error: &LoadError) -> Failure {
+    let path = path.display();
+    Failure(match error {
+        LoadError::NotFound => format!("there is no file {path}"),
+        LoadError::NotUtf8(at) => {
+            format!("{path} is not UTF-8 text (byte {at}); save it as UTF-8 in your editor")
+        }
+        LoadError::TooLarge => {
+            format!("{path} is longer than 16 MB; put each movement into a file of its own")
+        }
+        LoadError::OutsideRoot => format!("{path} lies outside the project's root"),
+        LoadError::Other(why) => format!("cannot read {path}: {why}"),
+    })
+}
+
+/// The scorings of those names, or all; an unknown name is a wrong use.
+pub(super) fn scorings<'p>(
+    piece: &'p Piece,
+    names: &[String],
+) -> Result<Vec<&'p Scoring>, Failure> {
+    if names.is_empty() {
+        return Ok(piece.scorings.iter().collect());
+    }
+    let known: Vec<&str> = piece.scorings.iter().map(|scoring| scoring.name.as_str()).collect();
+    names
+        .iter()
+        .map(|name| {
+            piece.scorings.iter().find(|scoring| scoring.name == *name).ok_or_else(|| {
+                Failure(format!(
+                    "there is no scoring called `{name}`. {}",
+                    did_you_mean(name, &known, "scoring")
+                ))
+            })
+        })
+        .collect()
+}
+
+/// Shows findings: in full or in one line each on the standard error, as data on the standard
+/// output.
+pub(super) fn show(read: &Read, how: Show) -> Result<(), Failure> {
+    let findings = &read.diagnostics;
+    let text = match how {
+        Show::Json => return print(&json::render(findings, &read.sources)),
+        Show::Short => short::render(findings, &read.sources),
+        Show::Rich => {
+            let stderr = io::stderr();
+            let look =
+                rich::Look { colours: colours(&stderr), unicode: unicode(), width: columns() };
+            rich::render(findings, &read.sources, look)
+        }
+    };
+    // Findings that nobody can read are not worth failing for.
+    let _ = io::stderr().lock().write_all(text.as_bytes());
+    Ok(())
+}
+
+/// Box-drawing characters only where the reader is known to take them.
+fn unicode() -> bool {
+    let locale = ["LC_ALL", "LC_CTYPE", "LANG"]
+        .iter()
+        .find_map(|name| std::env::var(name).ok().filter(|value| !value.is_empty()));
+    locale.is_some_and(|locale| {
+        let locale = locale.to_lowercase();
+        locale.contains("utf-8") || locale.contains("utf8")
+    }) || !io::stderr().is_terminal()
+}
+
+/// Are there errors among the findings?
+pub(super) fn has_errors(findings: &[Diagnostic]) -> bool {
+    findings.iter().any(|finding| finding.severity == Severity::Error)
+}
+
+/// "2 errors, 1 warning".
+pub(super) fn counts(findings: &[Diagnostic]) -> String {
+    let count = |severity| findings.iter().filter(|f| f.severity == severity).count();
+    let plural = |n: usize, word: &str| match n {
+        0 => None,
+        1 => Some(format!("1 {word}")),
+        _ => Some(format!("{n} {word}s")),
+    };
+    let advice = match count(Severity::Advice) {
+        0 => None,
+        1 => Some("1 piece of advice".to_string()),
+        n => Some(format!("{n} pieces of advice")),
+    };
+    let counts: Vec<String> = [
+        plural(count(Severity::Error), "error"),
+        plural(count(Severity::Warning), "warning"),
+        advice,
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    if counts.is_empty() { "nothing found".to_string() } else { counts.join(", ") }
+}
