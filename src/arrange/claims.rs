@@ -47,7 +47,9 @@ fn players(
     let mut players = Vec::new();
     for (name, span) in &line.who {
         let found = ensemble.players_named(name);
-        if found.is_empty() {
+        let at_home =
+            ensemble.without.iter().any(|gone| gone == name.split('.').next().unwrap_or(name));
+        if found.is_empty() && !at_home {
             let mut finding = Diagnostic::error(
                 "names/kept-player",
                 *span,
@@ -95,11 +97,12 @@ pub(super) fn claims(
         }
         for &player in &given.players {
             for &(first, after) in &given.line.bars {
-                for bar in first..after.min(bars) {
-                    let holder = &mut claims[player][bar];
+                let after = after.min(bars);
+                let held = claims[player].get_mut(first..after).unwrap_or_default();
+                for (bar, holder) in (first..).zip(held) {
                     match *holder {
                         NOBODY => *holder = id as u16,
-                        other if other as usize == id => {}
+                        other if usize::from(other) == id => {}
                         other if lines[usize::from(other)].layer == given.layer => {
                             conflict(&mut conflicts, usize::from(other), id, player, bar);
                         }

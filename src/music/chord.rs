@@ -45,8 +45,11 @@ pub enum ChordQuality {
     DominantNinth,
 }
 
-/// The spellings of each quality; the first is the one that is printed.
-const QUALITIES: &[(ChordQuality, &[&str], &[(i32, i32)])] = &[
+/// A quality, its spellings (the first is the one that is printed), and the intervals of its
+/// members above the root in steps and semitones.
+type QualityRow = (ChordQuality, &'static [&'static str], &'static [(i32, i32)]);
+
+const QUALITIES: &[QualityRow] = &[
     (ChordQuality::Major, &["", "maj", "M"], &[(2, 4), (4, 7)]),
     (ChordQuality::Minor, &["m", "min", "-"], &[(2, 3), (4, 7)]),
     (ChordQuality::Diminished, &["dim", "°", "o"], &[(2, 3), (4, 6)]),

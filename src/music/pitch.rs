@@ -159,7 +159,7 @@ impl Pitch {
         let octave = i8::try_from(step.div_euclid(7)).ok()?;
         let natural = Pitch::new(Letter::from_step(step), 0, octave);
         let alter = self.midi() + by.semitones - natural.midi();
-        (-2..=2).contains(&alter).then(|| Pitch { alter: alter as i8, ..natural })
+        (-2..=2).contains(&alter).then_some(Pitch { alter: alter as i8, ..natural })
     }
 
     /// The pitch moved by an interval; where the spelling would need more than a double

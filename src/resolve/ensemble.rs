@@ -64,7 +64,7 @@ fn check_lines(cx: &mut Context, tree: &EnsembleTree) {
                 }
                 seen.push(&players.name);
             }
-            EnsembleLine::Group(..) => {}
+            EnsembleLine::Group(..) | EnsembleLine::Without(_) => {}
         }
     }
     if let [first, second, ..] = eras[..] {
@@ -73,10 +73,31 @@ fn check_lines(cx: &mut Context, tree: &EnsembleTree) {
 }
 
 /// The lines of an ensemble with those that it extends worked in.
+#[derive(Default)]
 struct Gathered<'t> {
     era: Option<i32>,
     players: Vec<&'t PlayersTree>,
     groups: Vec<(&'t Word, Vec<&'t Word>)>,
+    without: Vec<String>,
+}
+
+impl Gathered<'_> {
+    /// Lets players of the extended ensemble stay at home.
+    fn leave(&mut self, cx: &mut Context, name: &Word, outermost: bool) {
+        if self.players.iter().all(|line| line.name.value != name.value) {
+            if outermost {
+                let known: Vec<&str> = self.players.iter().map(|p| p.name.value.as_str()).collect();
+                let what = "player of the extended ensemble";
+                cx.push(unknown(name, &known, what, &name.value));
+            }
+            return;
+        }
+        self.players.retain(|line| line.name.value != name.value);
+        for (_, members) in &mut self.groups {
+            members.retain(|member| member.value != name.value);
+        }
+        self.without.push(name.value.clone());
+    }
 }
 
 fn gather<'t>(
@@ -85,22 +106,17 @@ fn gather<'t>(
     tree: &'t EnsembleTree,
     open: &mut Vec<&'t str>,
 ) -> Gathered<'t> {
-    let mut gathered = Gathered { era: None, players: Vec::new(), groups: Vec::new() };
+    let mut gathered = Gathered::default();
     open.push(&tree.name.value);
     if let Some(extends) = &tree.extends {
         let base = trees.iter().find(|other| other.name.value == extends.value);
         match base {
             // Each ensemble tells its own mistake: only the one that was asked for first speaks.
+            // Only the ensemble that closes the circle speaks; the others in it would say the same.
             _ if open.contains(&extends.value.as_str()) => {
-                if open.first() == open.last() || open[0] == extends.value {
-                    cx.push(
-                        Diagnostic::error(
-                            "names/cycle",
-                            extends.span,
-                            format!("`{}` extends itself.", extends.value),
-                        )
-                        .with_help("The smaller ensemble must not extend the larger."),
-                    );
+                let closes = open[0] == extends.value;
+                if closes {
+                    cx.push(extends_itself(extends));
                 }
             }
             Some(base) => gathered = gather(cx, trees, base, open),
@@ -119,7 +135,13 @@ fn gather<'t>(
                 gathered.groups.retain(|(other, _)| other.value != name.value);
                 gathered.groups.push((name, members.iter().collect()));
             }
+            EnsembleLine::Without(names) => {
+                for name in names {
+                    gathered.leave(cx, name, open.is_empty());
+                }
+            }
             EnsembleLine::Players(players) => {
+                gathered.without.retain(|name| *name != players.name.value);
                 let same = gathered.players.iter_mut().find(|p| p.name.value == players.name.value);
                 match same {
                     Some(place) => *place = players,
@@ -139,6 +161,11 @@ fn gather<'t>(
         }
     }
     gathered
+}
+
+fn extends_itself(extends: &Word) -> Diagnostic {
+    Diagnostic::error("names/cycle", extends.span, format!("`{}` extends itself.", extends.value))
+        .with_help("The smaller ensemble must not extend the larger.")
 }
 
 fn ensemble<'t>(cx: &mut Context, trees: &[&'t EnsembleTree], tree: &'t EnsembleTree) -> Ensemble {
@@ -186,7 +213,8 @@ fn ensemble<'t>(cx: &mut Context, trees: &[&'t EnsembleTree], tree: &'t Ensemble
         indices.dedup();
         groups.push((name.value.clone(), indices));
     }
-    Ensemble { name: tree.name.value.clone(), span: tree.name.span, era, players, groups }
+    let (name, span) = (tree.name.value.clone(), tree.name.span);
+    Ensemble { name, span, era, players, without: gathered.without, groups }
 }
 
 /// Indices of the players of that id or ensemble line.

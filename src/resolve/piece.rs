@@ -591,6 +591,9 @@ pub struct Ensemble {
     pub era: i32,
     /// The players in score order.
     pub players: Vec<Player>,
+    /// Players of the extended ensemble who are not there any more; kept lines that speak to them
+    /// fall away.
+    pub without: Vec<String>,
     /// The groups: name and indices of players.
     pub groups: Vec<(String, Vec<usize>)>,
 }

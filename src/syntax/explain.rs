@@ -70,6 +70,7 @@ pub(super) fn line(cx: &mut Context, pair: &Pair<Rule>, rule: Rule, what: &str) 
     let rule = match text.split(|c: char| !c.is_alphanumeric() && c != '-').next() {
         Some("era") => Rule::era,
         Some("group") => Rule::group,
+        Some("without") => Rule::without,
         Some("keep") => Rule::keep,
         Some("allow") => Rule::allow,
         _ => rule,

@@ -22,6 +22,7 @@ pub(super) fn ensemble(cx: &mut Context, pair: Pair<Rule>) -> Option<EnsembleTre
                 let name = words.next()?;
                 lines.push(EnsembleLine::Group(name, words.collect()));
             }
+            Rule::without => lines.push(EnsembleLine::Without(words(cx, inner, Rule::name))),
             Rule::players_line => {
                 for players_pair in inner.into_inner().filter(|p| p.as_rule() == Rule::players) {
                     lines.extend(players(cx, players_pair).map(EnsembleLine::Players));

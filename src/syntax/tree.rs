@@ -283,6 +283,8 @@ pub enum EnsembleLine {
     Era(Number),
     /// `group basso = cello, harpsichord`.
     Group(Word, Vec<Word>),
+    /// `without harpsichord`.
+    Without(Vec<Word>),
     /// `oboe 2 in C joins wind`.
     Players(PlayersTree),
 }
