@@ -39,7 +39,9 @@ pub fn part(score: &Score, staff: usize) -> String {
     facts.extend((player.players > 1).then(|| format!("{} players", player.players)));
     facts.push(pitch_fact(player));
     facts.extend(frame_facts(score));
-    facts.push(key.map_or_else(|| "no key signature".to_string(), words::key));
+    if !player.instrument.unpitched {
+        facts.push(key.map_or_else(|| "no key signature".to_string(), words::key));
+    }
     paragraph(&facts.join(" · "), PART_WIDTH, &mut out);
     out.push('\n');
     let runs = rest_runs(score, staff);
@@ -188,28 +190,36 @@ fn paragraph(text: &str, width: usize, out: &mut String) {
 /// How to read the part, with the signs that occur in it.
 fn legend(staff: &Staff, out: &mut String) {
     let mut used = Marks::NONE;
-    let (mut graces, mut tremolo) = (false, false);
+    let (mut graces, mut tremolo, mut chords) = (false, false, false);
     for element in staff.measures.iter().flat_map(|measure| &measure.elements) {
         match &element.kind {
             ElementKind::Note(note) => {
                 note.marks.iter().for_each(|mark| used.insert(mark));
                 graces |= note.grace.is_some();
                 tremolo |= note.tremolo > 0;
+                chords |= note.heads.len() > 1;
             }
-            ElementKind::Rest { fermata } | ElementKind::BarRest { fermata } => {
-                if *fermata {
-                    used.insert(Mark::Fermata);
-                }
+            ElementKind::Rest { fermata: true } | ElementKind::BarRest { fermata: true } => {
+                used.insert(Mark::Fermata);
             }
+            ElementKind::Rest { .. } | ElementKind::BarRest { .. } => {}
         }
     }
     let mut text = String::from(
         "Each note stands under its beat and lasts as long as its line ──; dots ···· are a rest. \
-         The figure below is its value: 4 a quarter, 8 an eighth, 4. a dotted quarter. Every \
-         accidental is written at its note: a plain letter is natural, whatever the key. The \
-         octave (C4 is middle C) stands at the first note of a bar and where it changes; … goes \
-         before a note that is still held.",
+         The figure below is its value: 4 a quarter, 8 an eighth, 4. a dotted quarter.",
     );
+    text.push_str(match staff.instrument.unpitched {
+        true => " × is a stroke.",
+        false => {
+            " Every accidental is written at its note: a plain letter is natural, whatever the \
+             key. The octave (C4 is middle C) stands at the first note of a bar and where it \
+             changes; … goes before a note that is still held."
+        }
+    });
+    if chords {
+        text.push_str(" + joins the notes of a chord, the lowest first.");
+    }
     if graces {
         text.push_str(" (Names in brackets) are grace notes, (/ crossed ones.");
     }

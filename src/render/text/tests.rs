@@ -66,6 +66,45 @@ scoring spa for spa-orchestra {
 }
 "#;
 
+const GATE: &str = r#"
+piece "Weir Gate" {
+  arranger "The copyist"
+}
+
+form {
+  1  metre 12/8, key Eb major, tempo 1/4. = 72 "Allegro"
+  2  double-bar
+  3  metre 5/4, mark "Entry of the millers"
+  4  metre 2/2, tempo 1/2 = 80
+  5  end
+}
+
+voice drum {
+  1: ["soft sticks"] 1/8 x _ x 3/8 x[tremolo] x 1/8 x x x |
+  2: [ff] 3/8 x _ 3/4 x[accent marcato] |
+  3: 5:4(1/4 x x x x x) 1/4 _ |
+  4: [p][cresc] 1/2 x x | 5: [f] 1/2 x[trill] _[fermata] |
+}
+
+voice keys {
+  1: 3/8 Eb3&G3&Bb3&Eb4 Eb4&G4 Ab3&C4&F4 1/8 Bb4 Ab G |
+  2: 3/2 Eb4&Gb4&A4[arpeggio] |
+  3: 1/32 C5 D Eb F G A B C6 D6 C B5 A G F Eb D 3/4 C5 |
+  4: {1/8 C5 D} {Eb D} {C Eb} {D C} | 5: 1/64 D5 E D E 1/16 D E D 1/4 C 1/2 _ |
+}
+
+ensemble mill {
+  era 1885
+  timpani tuned C3, G2, bass-drum, harpsichord
+}
+
+scoring mill for mill {
+  bass-drum plays drum as rhythm
+  harpsichord plays keys as melody
+  timpani rests
+}
+"#;
+
 /// The score of the first scoring of a text without errors in its grammar and names.
 fn score_of(text: &str) -> Score {
     let mut sources = Sources::new();
@@ -90,6 +129,13 @@ fn a_violin_part() {
 fn a_clarinet_part_in_a_with_long_rests() {
     let score = score_of(PIECE);
     insta::assert_snapshot!(part(&score, staff(&score, "clarinet")));
+}
+
+#[test]
+fn parts_for_drum_and_keyboard() {
+    let score = score_of(GATE);
+    let parts = ["bass-drum", "harpsichord", "timpani"].map(|id| part(&score, staff(&score, id)));
+    insta::assert_snapshot!(parts.join("\n\n"));
 }
 
 #[test]
