@@ -2,3 +2,4 @@
 
 pub mod midi;
 pub mod text;
+pub mod musicxml;

@@ -1,0 +1,210 @@
+//! Measures: attributes, bar lines, and what stands between them.
+
+use crate::instruments::Clef;
+use crate::music::{Interval, Mode, Time};
+use crate::notate::{ElementKind, FrameBar, Measure, Score, Staff};
+use crate::resolve::BarLine;
+
+use super::xml::Xml;
+use super::{Ticks, direction, note};
+
+/// Writes the measures of one part.
+pub(super) struct PartWriter<'a> {
+    pub(super) xml: &'a mut Xml,
+    pub(super) score: &'a Score,
+    pub(super) staff: &'a Staff,
+    pub(super) ticks: Ticks,
+    /// For every bar how many bars of rest begin there; empty in a score.
+    pub(super) runs: Vec<u32>,
+    /// Do tempos and rehearsal marks stand here?
+    pub(super) top: bool,
+}
+
+impl PartWriter<'_> {
+    pub(super) fn write(mut self) {
+        for (index, (frame, measure)) in
+            self.score.frame.iter().zip(&self.staff.measures).enumerate()
+        {
+            self.measure(index, frame, measure);
+        }
+    }
+
+    fn measure(&mut self, index: usize, frame: &FrameBar, measure: &Measure) {
+        let number = frame.number.to_string();
+        if frame.number == 0 {
+            self.xml.open_with("measure", &[("number", &number), ("implicit", "yes")]);
+        } else {
+            self.xml.open_with("measure", &[("number", &number)]);
+        }
+        left_line(self.xml, frame);
+        self.attributes(index, frame, measure);
+        if self.top {
+            direction::frame(self.xml, frame);
+        }
+        self.contents(frame, measure);
+        right_line(self.xml, frame);
+        self.xml.close("measure");
+    }
+
+    fn attributes(&mut self, index: usize, frame: &FrameBar, measure: &Measure) {
+        let first = index == 0;
+        let run = self.runs.get(index).copied().unwrap_or(0);
+        let clefs = measure.clefs.iter().filter(|(at, _)| *at == Time::ZERO);
+        let transposition = measure.transposition.filter(|by| !first || *by != Interval::UNISON);
+        let anything = first
+            || run > 0
+            || frame.metre_shown
+            || measure.key.is_some()
+            || transposition.is_some()
+            || clefs.clone().next().is_some();
+        if !anything {
+            return;
+        }
+        let instrument = self.staff.instrument;
+        let xml = &mut *self.xml;
+        xml.open("attributes");
+        if first {
+            xml.number("divisions", self.ticks.divisions);
+        }
+        if let Some(key) = measure.key {
+            xml.open("key");
+            xml.number("fifths", i64::from(key.fifths()));
+            let major = key.mode == Mode::Major;
+            xml.word("mode", if major { "major" } else { "minor" });
+            xml.close("key");
+        } else if first && instrument.without_signature {
+            xml.open("key");
+            xml.number("fifths", 0);
+            xml.close("key");
+        }
+        if frame.metre_shown {
+            xml.open("time");
+            xml.number("beats", i64::from(frame.metre.count));
+            xml.number("beat-type", i64::from(frame.metre.unit));
+            xml.close("time");
+        }
+        for (_, clef) in clefs {
+            write_clef(xml, *clef);
+        }
+        if first && instrument.unpitched {
+            xml.open("staff-details");
+            xml.number("staff-lines", 1);
+            xml.close("staff-details");
+        }
+        if let Some(by) = transposition {
+            transpose(xml, by);
+        }
+        if run > 0 {
+            xml.open("measure-style");
+            xml.number("multiple-rest", i64::from(run));
+            xml.close("measure-style");
+        }
+        xml.close("attributes");
+    }
+
+    fn contents(&mut self, frame: &FrameBar, measure: &Measure) {
+        let mut directions = measure.directions.iter().peekable();
+        let mut clefs = measure.clefs.iter().filter(|(at, _)| *at > Time::ZERO).peekable();
+        for element in &measure.elements {
+            while let Some((_, clef)) = clefs.next_if(|(at, _)| *at <= element.at) {
+                self.xml.open("attributes");
+                write_clef(self.xml, *clef);
+                self.xml.close("attributes");
+            }
+            let until = element.at + element.length;
+            while let Some(direction) =
+                directions.next_if(|direction| direction.at <= element.at || direction.at < until)
+            {
+                let offset = self.ticks.of(direction.at - element.at);
+                direction::staff(self.xml, &direction.kind, offset);
+            }
+            match &element.kind {
+                ElementKind::Note(staff_note) => {
+                    note::note(self.xml, self.staff, self.ticks, element, staff_note);
+                }
+                ElementKind::Rest { fermata } => {
+                    note::rest(self.xml, self.ticks, element, false, *fermata);
+                }
+                ElementKind::BarRest { fermata } => {
+                    note::rest(self.xml, self.ticks, element, true, *fermata);
+                }
+            }
+        }
+        for direction in directions {
+            let offset = self.ticks.of(direction.at - frame.length);
+            direction::staff(self.xml, &direction.kind, offset);
+        }
+    }
+}
+
+fn write_clef(xml: &mut Xml, clef: Clef) {
+    xml.open("clef");
+    let (sign, line) = match clef {
+        Clef::Treble => ("G", Some(2)),
+        Clef::Alto => ("C", Some(3)),
+        Clef::Tenor => ("C", Some(4)),
+        Clef::Bass => ("F", Some(4)),
+        Clef::Percussion => ("percussion", None),
+    };
+    xml.word("sign", sign);
+    if let Some(line) = line {
+        xml.number("line", line);
+    }
+    xml.close("clef");
+}
+
+/// The way from written to sounding pitch, octaves apart.
+pub(super) fn transpose(xml: &mut Xml, by: Interval) {
+    let octaves = by.whole_octaves();
+    xml.open("transpose");
+    xml.number("diatonic", i64::from(by.steps - 7 * octaves));
+    xml.number("chromatic", i64::from(by.semitones - 12 * octaves));
+    if octaves != 0 {
+        xml.number("octave-change", i64::from(octaves));
+    }
+    xml.close("transpose");
+}
+
+fn left_line(xml: &mut Xml, frame: &FrameBar) {
+    if !frame.repeat_starts && frame.ending_starts.is_none() {
+        return;
+    }
+    xml.open_with("barline", &[("location", "left")]);
+    if frame.repeat_starts {
+        xml.word("bar-style", "heavy-light");
+    }
+    if let Some(ending) = frame.ending_starts {
+        let number = ending.to_string();
+        xml.empty_with("ending", &[("number", &number), ("type", "start")]);
+    }
+    if frame.repeat_starts {
+        xml.empty_with("repeat", &[("direction", "forward")]);
+    }
+    xml.close("barline");
+}
+
+fn right_line(xml: &mut Xml, frame: &FrameBar) {
+    let style = match frame.line {
+        _ if frame.repeat_ends => Some("light-heavy"),
+        BarLine::Plain => None,
+        BarLine::Double => Some("light-light"),
+        BarLine::Final => Some("light-heavy"),
+    };
+    if style.is_none() && frame.ending_ends.is_none() {
+        return;
+    }
+    xml.open_with("barline", &[("location", "right")]);
+    if let Some(style) = style {
+        xml.word("bar-style", style);
+    }
+    if let Some(ending) = frame.ending_ends {
+        let number = ending.to_string();
+        // The bracket of a last ending stays open at its end.
+        let kind = if frame.repeat_ends { "stop" } else { "discontinue" };
+        xml.empty_with("ending", &[("number", &number), ("type", kind)]);
+    }
+    if frame.repeat_ends {
+        xml.empty_with("repeat", &[("direction", "backward")]);
+    }
+    xml.close("barline");
+}

@@ -1,0 +1,204 @@
+use quick_xml::Reader;
+use quick_xml::events::Event;
+
+use super::*;
+use crate::music::Time;
+use crate::notate::testing::{Fixture, bass_drum, cello, clarinet, form, natural_horn};
+use crate::resolve::{BarLine, DirectionKind, Dynamic, Mark, Technique, Tempo};
+
+/// A score with one of everything that the writer can write.
+fn everything() -> Score {
+    let mut form = form(&["3/4", "3/4", "3/4", "3/4", "6/8", "6/8", "6/8"]);
+    let pick_up = Time::QUARTER;
+    form.bars[0].number = 0;
+    form.bars[0].length = pick_up;
+    for (bar, number) in form.bars[1..].iter_mut().zip(1..) {
+        bar.number = number;
+        bar.start = bar.start - Time::of(3, 4) + pick_up;
+    }
+    form.bars[0].tempo =
+        Some(Tempo { beat: Some((Time::of(3, 8), 60.5)), words: Some("Con moto & <vivo>".into()) });
+    form.bars[1].mark = Some("A".into());
+    form.bars[1].repeat_starts = true;
+    form.bars[2].ending = Some(1);
+    form.bars[2].repeat_ends = true;
+    form.bars[3].ending = Some(2);
+    form.bars[3].line = BarLine::Double;
+    form.bars[4].tempo = Some(Tempo { beat: None, words: Some("poco rit.".into()) });
+    form.bars[6].line = BarLine::Final;
+    let mut fixture = Fixture::of(form)
+        .key("F# major")
+        .notes(
+            "0/1 1/4 C#5, 1/4 1/2 F#5, 3/4 1/12 G5, 5/6 1/12 A5, 11/12 1/12 B5, 1/1 3/8 C#6, \
+             11/8 1/8 D#5&A#5, 3/2 1/16 E5, 25/16 3/16 F5, 7/4 3/4 Fb5&Abb5",
+        )
+        .tuplet("3/4", "1/4", (3, 2))
+        .graces(1, &[("1/16", "E5"), ("1/16", "E#5")])
+        .slur(1, 4)
+        .tremolo(5, 3)
+        .direction("0/1", DirectionKind::Dynamic(Dynamic::P))
+        .direction("3/8", DirectionKind::Hairpin { grows: true, to: Time::of(1, 1) })
+        .direction("1/1", DirectionKind::Dynamic(Dynamic::Fp))
+        .direction("1/1", DirectionKind::Words("dolce".into()));
+    for (index, (mark, _)) in Mark::WORDS.into_iter().enumerate() {
+        fixture = fixture.mark([0, 2, 5, 6, 9][index % 5], mark);
+    }
+    fixture
+        .part(clarinet())
+        .notes("0/1 1/4 C#5, 1/4 3/4 F#4, 1/1 3/4 E#4")
+        .part(natural_horn())
+        .crook("0/1", "D")
+        .crook("5/2", "F")
+        .notes("0/1 1/4 A3, 1/4 1/2 F#4, 5/2 3/4 C4")
+        .mark(1, Mark::Open)
+        .part(bass_drum())
+        .notes("1/4 1/4 x, 1/2 1/4 x")
+        .part(cello())
+        .notes("0/1 1/4 F#2, 7/4 3/4 C#3, 5/2 1/8 F#3")
+        .mark(0, Mark::Open)
+        .direction("0/1", DirectionKind::Technique(Technique::Pizzicato))
+        .direction("7/4", DirectionKind::Technique(Technique::Arco))
+        .direction("13/4", DirectionKind::FermataOnRest)
+        .score()
+}
+
+fn text(bytes: Vec<u8>) -> String {
+    String::from_utf8(bytes).unwrap()
+}
+
+/// The text between the first `from` and the next `to`, without line breaks and indentation.
+fn between(file: &str, from: &str, to: &str) -> String {
+    let start = file.find(from).unwrap();
+    let end = start + file[start..].find(to).unwrap() + to.len();
+    file[start..end].split_whitespace().collect::<Vec<_>>().join(" ").replace("> <", "><")
+}
+
+#[test]
+fn a_small_score() {
+    let score = Fixture::new(&["2/4", "2/4"])
+        .key("G major")
+        .notes("0/1 1/4 F5, 1/4 1/2 F#5&A5, 3/4 1/4 G5")
+        .mark(0, Mark::Staccato)
+        .direction("0/1", DirectionKind::Dynamic(Dynamic::Mf))
+        .score();
+    insta::assert_snapshot!(text(super::score(&score)));
+}
+
+#[test]
+fn a_file_is_well_formed() {
+    let everything = everything();
+    let mut files = vec![super::score(&everything)];
+    files.extend((0..everything.staves.len()).map(|staff| part(&everything, staff)));
+    for file in files {
+        let mut reader = Reader::from_reader(file.as_slice());
+        reader.config_mut().check_end_names = true;
+        let (mut open, mut notes) = (0, 0);
+        loop {
+            match reader.read_event().unwrap() {
+                Event::Start(tag) => {
+                    open += 1;
+                    notes += u32::from(tag.name().as_ref() == "note");
+                }
+                Event::End(_) => open -= 1,
+                Event::Eof => break,
+                _ => {}
+            }
+        }
+        assert_eq!(open, 0);
+        assert!(notes > 0);
+    }
+}
+
+#[test]
+fn the_divisions_are_the_fewest_that_are_needed() {
+    let everything = everything();
+    let score = text(super::score(&everything));
+    assert!(score.contains("<divisions>12</divisions>"));
+    assert!(text(part(&everything, 2)).contains("<divisions>1</divisions>"));
+    assert!(text(part(&everything, 4)).contains("<divisions>2</divisions>"));
+}
+
+#[test]
+fn tempos_and_marks_stand_on_the_top_staff_and_in_each_part() {
+    let everything = everything();
+    let count = |file: Vec<u8>, tag: &str| text(file).matches(tag).count();
+    assert_eq!(count(super::score(&everything), "<rehearsal>"), 1);
+    assert_eq!(count(part(&everything, 3), "<rehearsal>"), 1);
+    assert_eq!(count(part(&everything, 4), "<metronome>"), 1);
+    let file = text(part(&everything, 4));
+    let tempo = between(&file, "<metronome>", "</direction>");
+    assert_eq!(
+        tempo,
+        "<metronome><beat-unit>quarter</beat-unit><beat-unit-dot/>\
+         <per-minute>60.5</per-minute></metronome></direction-type>\
+         <sound tempo=\"90.75\"/></direction>"
+    );
+    assert!(file.contains("Con moto &amp; &lt;vivo&gt;"));
+}
+
+#[test]
+fn a_crook_is_told_by_its_transposition() {
+    let file = text(part(&everything(), 2));
+    assert_eq!(
+        between(&file, "<transpose>", "</transpose>"),
+        "<transpose><diatonic>-6</diatonic><chromatic>-10</chromatic></transpose>"
+    );
+    let second = &file[file.find("<words>in F</words>").unwrap() - 400..];
+    assert_eq!(
+        between(second, "<transpose>", "</transpose>"),
+        "<transpose><diatonic>-4</diatonic><chromatic>-7</chromatic></transpose>"
+    );
+    assert_eq!(between(&file, "<key>", "</key>"), "<key><fifths>0</fifths></key>");
+    assert!(file.contains("<part-name>Horn in D</part-name>"));
+}
+
+#[test]
+fn octaves_of_a_transposition_stand_apart() {
+    let written = |steps, semitones| {
+        let mut xml = Xml::with_capacity(0);
+        measure::transpose(&mut xml, crate::music::Interval::new(steps, semitones));
+        let file = text(xml.finish());
+        between(&file, "<transpose>", "</transpose>")
+    };
+    assert_eq!(
+        written(-7, -12),
+        "<transpose><diatonic>0</diatonic><chromatic>0</chromatic>\
+         <octave-change>-1</octave-change></transpose>"
+    );
+    assert_eq!(
+        written(-8, -14),
+        "<transpose><diatonic>-1</diatonic><chromatic>-2</chromatic>\
+         <octave-change>-1</octave-change></transpose>"
+    );
+}
+
+#[test]
+fn unpitched_strokes_stand_on_one_line() {
+    let file = text(part(&everything(), 3));
+    assert!(file.contains("<staff-lines>1</staff-lines>"));
+    assert_eq!(
+        between(&file, "<unpitched>", "</unpitched>"),
+        "<unpitched><display-step>E</display-step><display-octave>4</display-octave></unpitched>"
+    );
+    assert!(file.contains("<midi-unpitched>37</midi-unpitched>"));
+}
+
+#[test]
+fn parts_count_their_rests_together() {
+    let score = Fixture::new(&["4/4"; 5]).notes("0/1 1/1 C5").score();
+    assert!(text(part(&score, 0)).contains("<multiple-rest>4</multiple-rest>"));
+    assert!(!text(super::score(&score)).contains("multiple-rest"));
+}
+
+#[test]
+fn open_means_a_string_or_an_open_horn() {
+    let everything = everything();
+    assert!(text(part(&everything, 2)).contains("<open/>"));
+    assert!(text(part(&everything, 4)).contains("<open-string/>"));
+}
+
+#[test]
+fn percussion_keeps_channel_ten() {
+    let channels: Vec<i64> = (0..16).map(melodic_channel).collect();
+    assert_eq!(channels, [1, 2, 3, 4, 5, 6, 7, 8, 9, 11, 12, 13, 14, 15, 16, 1]);
+}
