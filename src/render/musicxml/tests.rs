@@ -180,7 +180,7 @@ fn unpitched_strokes_stand_on_one_line() {
         between(&file, "<unpitched>", "</unpitched>"),
         "<unpitched><display-step>E</display-step><display-octave>4</display-octave></unpitched>"
     );
-    assert!(file.contains("<midi-unpitched>37</midi-unpitched>"));
+    assert!(file.contains("<midi-unpitched>36</midi-unpitched>"));
 }
 
 #[test]
