@@ -105,8 +105,8 @@ mod tests {
 
     #[test]
     fn a_high_passage_changes_the_clef_at_its_first_bar() {
-        let high = "0/1 1/1 C3, 2/1 1/4 A4, 9/4 1/4 B4, 5/2 1/4 A4, 11/4 1/4 B4, \
-                    3/1 1/4 A4, 13/4 1/4 B4, 7/2 1/4 A4, 15/4 1/4 B4";
+        let high = "0/1 1/1 C3, 2/1 1/4 F4, 9/4 1/4 A4, 5/2 1/4 G4, 11/4 1/4 A4, \
+                    3/1 1/4 F4, 13/4 1/4 A4, 7/2 1/4 G4, 15/4 1/4 A4";
         assert_eq!(clefs(high), [(0, Clef::Bass), (2, Clef::Tenor)]);
     }
 

@@ -11,6 +11,8 @@ mod directions;
 mod frame;
 mod grid;
 mod names;
+#[cfg(test)]
+mod properties;
 mod rests;
 mod score;
 mod slurs;

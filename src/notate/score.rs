@@ -75,8 +75,9 @@ pub struct Staff {
     pub instrument: &'static Instrument,
     /// Its family, for brackets.
     pub family: Family,
-    /// What is said of the transposition at the head: "in D", "in B♭ basso"; `None` in C or where
-    /// the instrument always stands in its octave.
+    /// What is said of the key, crook or drums at the head: "in D", "in B♭ basso", "in C" where
+    /// the player could have another key, "in D, A" for drums; `None` where there is nothing to
+    /// choose and the instrument stands in C or in its octave.
     pub key_name: Option<String>,
     /// How many people read this part.
     pub players: u16,
@@ -98,7 +99,7 @@ pub struct Measure {
     /// Notes and rests in order; they fill the bar exactly. Grace notes stand before their note
     /// and have no duration.
     pub elements: Vec<Element>,
-    /// Directions of this staff in order of time.
+    /// Directions of this staff in order of time; one at the bar's end closes a hairpin there.
     pub directions: Vec<StaffDirection>,
     /// In a part, this bar begins a rest of so many whole bars (2 or more); readers of a score
     /// ignore it.
@@ -130,7 +131,8 @@ pub enum ElementKind {
         /// Is there a fermata over it?
         fermata: bool,
     },
-    /// A rest for the whole bar, whatever its length.
+    /// A rest for the whole bar, whatever its metre. Bars that are shorter or longer than their
+    /// metre (a pick-up) have plain rests instead.
     BarRest {
         /// Is there a fermata over it?
         fermata: bool,

@@ -133,7 +133,9 @@ impl<'a> BarWriter<'a> {
         let end = bar.start + bar.length;
         let mut cursor = bar.start;
         self.skip_to(cursor);
-        if self.notes.get(self.note).is_none_or(|note| note.start >= end) {
+        let silent = self.notes.get(self.note).is_none_or(|note| note.start >= end);
+        // A bar that is shorter or longer than its metre shows how long its rest is.
+        if silent && bar.length == bar.metre.bar_length() {
             let value = NoteValue::of(bar.length).unwrap_or(NoteValue { log2: 0, dots: 0 });
             let kind = ElementKind::BarRest { fermata: false };
             elements.push(element((Time::ZERO, bar.length), value, kind));
@@ -355,8 +357,13 @@ mod tests {
         form.bars[1].number = 1;
         form.bars[1].start = Time::of(5, 8);
         form.bars[1].line = BarLine::Final;
-        let score = Fixture::of(form).notes("0/1 5/8 C5, 5/8 1/1 D5").score();
+        let score = Fixture::of(form)
+            .notes("0/1 5/8 C5, 5/8 1/1 D5")
+            .part(clarinet())
+            .notes("5/8 1/1 C5")
+            .score();
         assert_eq!(dump(&score, 0), "C5:1/8~ ~C5:1/2 | D5:1/1");
+        assert_eq!(dump(&score, 1), "_:1/8 _:1/2 | D5:1/1");
     }
 
     #[test]

@@ -9,7 +9,7 @@ use std::fmt::Write;
 
 use crate::arrange::{Arrangement, LineId, Part, SoundingNote};
 use crate::diagnostics::Span;
-use crate::instruments::{Clef, ClefUse, Family, Instrument, MidiSound, NaturalSeries, Tuning};
+use crate::instruments::{Instrument, Tuning, find};
 use crate::music::{Interval, Key, Metre, Mode, Pitch, Time};
 use crate::resolve::{
     Attached, Bar, BarLine, Direction, DirectionKind, Form, Graces, Mark, Piece, Player, Role,
@@ -18,89 +18,27 @@ use crate::resolve::{
 
 use super::{Beam, Element, ElementKind, Measure, Score, StaffDirectionKind, notate};
 
-fn clef_use(clef: Clef, low: &str, high: &str) -> ClefUse {
-    ClefUse { clef, low: low.parse().unwrap(), high: high.parse().unwrap() }
-}
-
-fn instrument(id: &str, name: &str, family: Family, clefs: Vec<ClefUse>) -> Instrument {
-    Instrument {
-        id: id.into(),
-        aliases: Vec::new(),
-        name: name.into(),
-        plural: format!("{name}s"),
-        abbreviation: format!("{}.", &name[..2]),
-        family,
-        score_order: 0,
-        clefs,
-        transposition: Interval::UNISON,
-        keys: Vec::new(),
-        crooks: Vec::new(),
-        natural: None,
-        without_signature: false,
-        unpitched: false,
-        voices: 1,
-        from: 1600,
-        compasses: Vec::new(),
-        compass_is_written: false,
-        midi: MidiSound::Program(69),
-        musicxml_sound: "wind.reed.oboe".into(),
-    }
-}
-
-fn leak<T>(value: T) -> &'static T {
-    Box::leak(Box::new(value))
-}
-
 pub(crate) fn oboe() -> &'static Instrument {
-    let clefs = vec![clef_use(Clef::Treble, "C4", "F6")];
-    leak(instrument("oboe", "Oboe", Family::Woodwind, clefs))
+    find("oboe").unwrap()
 }
 
+/// A clarinet that is always in B flat.
 pub(crate) fn clarinet() -> &'static Instrument {
-    let clefs = vec![clef_use(Clef::Treble, "E3", "G6")];
-    leak(Instrument {
-        transposition: Interval::new(-1, -2),
-        ..instrument("clarinet", "Clarinet", Family::Woodwind, clefs)
-    })
+    let mut clarinet = find("clarinet").unwrap().clone();
+    clarinet.transposition = Interval::new(-1, -2);
+    Box::leak(Box::new(clarinet))
 }
 
 pub(crate) fn cello() -> &'static Instrument {
-    let clefs = vec![clef_use(Clef::Bass, "C2", "G4"), clef_use(Clef::Tenor, "C3", "D5")];
-    leak(instrument("cello", "Cello", Family::Strings, clefs))
+    find("cello").unwrap()
 }
 
 pub(crate) fn natural_horn() -> &'static Instrument {
-    let crook = |name: &str, steps, semitones| Tuning {
-        name: name.into(),
-        key: name.parse().unwrap(),
-        transposition: Interval::new(steps, semitones),
-        source: "derived".into(),
-    };
-    let clefs = vec![clef_use(Clef::Treble, "G3", "C6"), clef_use(Clef::Bass, "C2", "F3")];
-    leak(Instrument {
-        without_signature: true,
-        transposition: Interval::new(-4, -7),
-        crooks: vec![crook("D", -6, -10), crook("F", -4, -7)],
-        natural: Some(NaturalSeries {
-            fundamental: "C2".parse().unwrap(),
-            first: (4, 16),
-            second: (2, 12),
-            out_of_tune: vec![7, 11, 13, 14],
-            stopping_from: None,
-            source: "common practice".into(),
-        }),
-        ..instrument("natural-horn", "Horn", Family::Brass, clefs)
-    })
+    find("natural-horn").unwrap()
 }
 
 pub(crate) fn bass_drum() -> &'static Instrument {
-    let clefs = vec![clef_use(Clef::Percussion, "C4", "C5")];
-    leak(Instrument {
-        unpitched: true,
-        midi: MidiSound::PercussionKey(36),
-        musicxml_sound: "drum.bass-drum".into(),
-        ..instrument("bass-drum", "Bass drum", Family::Percussion, clefs)
-    })
+    find("bass-drum").unwrap()
 }
 
 /// Bars of the given metres, numbered from 1, in C major.
