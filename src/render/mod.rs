@@ -4,6 +4,7 @@
 
 pub mod midi;
 pub mod musicxml;
+mod outputs;
 pub mod text;
 
 pub use outputs::{Format, Output, outputs, slug};
