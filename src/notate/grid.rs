@@ -56,6 +56,7 @@ struct Node {
 pub(super) struct Grid {
     metre: Metre,
     length: Time,
+    unit: Time,
     nodes: Vec<Node>,
     beams: BeamGroups,
 }
@@ -90,7 +91,7 @@ impl Grid {
             divide(&mut nodes, 0, count, unit, false);
         }
         let beams = beam_groups(metre, &nodes);
-        Grid { metre, length, nodes, beams }
+        Grid { metre, length, unit, nodes, beams }
     }
 
     pub(super) fn metre(&self) -> Metre {
@@ -105,6 +106,15 @@ impl Grid {
     /// pieces. A duration that no values can show (a third of a beat without a tuplet) stays one
     /// piece with the nearest shorter value.
     pub(super) fn split(&self, from: Time, to: Time, rest: bool, pieces: &mut Pieces) {
+        // The plain values of most music fill a part of the tree each; this saves the way down.
+        let value = NoteValue::of(to - from).filter(|value| value.dots == 0);
+        if let Some(value) = value
+            && to - from <= self.unit
+            && from % (to - from) == Time::ZERO
+        {
+            pieces.push((from, to, value));
+            return;
+        }
         if from % FINEST != Time::ZERO || to % FINEST != Time::ZERO {
             pieces.push((from, to, NoteValue::at_most(to - from)));
             return;

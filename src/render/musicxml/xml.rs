@@ -23,11 +23,13 @@ impl Xml {
         self.out.extend_from_slice(br#"<?xml version="1.0" encoding="UTF-8"?>"#);
     }
 
+    #[inline]
     fn line(&mut self) {
         let length = (1 + 2 * self.depth).min(INDENT.len());
         self.out.extend_from_slice(&INDENT[..length]);
     }
 
+    #[inline]
     fn tag(&mut self, tag: &'static str, attributes: &[(&'static str, &str)]) {
         self.line();
         self.out.push(b'<');
@@ -41,42 +43,50 @@ impl Xml {
         }
     }
 
+    #[inline]
     fn end(&mut self, tag: &'static str) {
         self.out.extend_from_slice(b"</");
         self.out.extend_from_slice(tag.as_bytes());
         self.out.push(b'>');
     }
 
+    #[inline]
     pub(super) fn open(&mut self, tag: &'static str) {
         self.open_with(tag, &[]);
     }
 
+    #[inline]
     pub(super) fn open_with(&mut self, tag: &'static str, attributes: &[(&'static str, &str)]) {
         self.tag(tag, attributes);
         self.out.push(b'>');
         self.depth += 1;
     }
 
+    #[inline]
     pub(super) fn close(&mut self, tag: &'static str) {
         self.depth = self.depth.saturating_sub(1);
         self.line();
         self.end(tag);
     }
 
+    #[inline]
     pub(super) fn empty(&mut self, tag: &'static str) {
         self.empty_with(tag, &[]);
     }
 
+    #[inline]
     pub(super) fn empty_with(&mut self, tag: &'static str, attributes: &[(&'static str, &str)]) {
         self.tag(tag, attributes);
         self.out.extend_from_slice(b"/>");
     }
 
     /// An element that holds a word of the standard.
+    #[inline]
     pub(super) fn word(&mut self, tag: &'static str, word: &'static str) {
         self.word_with(tag, &[], word);
     }
 
+    #[inline]
     pub(super) fn word_with(
         &mut self,
         tag: &'static str,
@@ -106,6 +116,7 @@ impl Xml {
         self.end(tag);
     }
 
+    #[inline]
     pub(super) fn number(&mut self, tag: &'static str, number: i64) {
         self.tag(tag, &[]);
         self.out.push(b'>');
