@@ -172,7 +172,7 @@ impl Work<'_> {
         let line = given.line;
         let mut run = Run { from, to, line: id, notes: Vec::new(), tuplets: Vec::new() };
         match &line.verb {
-            Verb::Plays { voice, octaves } => {
+            Verb::Plays { voice, octaves, .. } => {
                 let music = &self.piece.voices[*voice].music;
                 taking::take(music, line, *octaves, &mut run);
                 self.thin(index, id, &mut run);

@@ -1,24 +1,213 @@
-//! What will not work in the rehearsal, with the span and the source.
+//! What an experienced orchestrator would say of an arrangement, with the span and the source.
+//!
+//! One rule is one file under `rules/`, in the folder of its family, and stands in one table,
+//! [`RULES`]. A rule looks at an arrangement, never changes it, and reports passages, not notes:
+//! forty notes of one scoring line out of compass are one finding with its bars.
+//!
+//! # How to add a rule
+//!
+//! 1. Copy the file of a neighbour. Its leading comment is the documentation that `rules`,
+//!    `explain` and `grammar/rules.md` show: one sentence, then the sections *What it finds*,
+//!    *Why it matters*, *Example*, *Mended* and *Source*.
+//! 2. Add the module and one line to the table in `rules/mod.rs`.
+//! 3. Run `cargo test --lib check`: it compiles the example, wants to see exactly this finding in
+//!    it and none in the mended one. `RIPIENO_WRITE_RULES=1 cargo test --lib check` writes
+//!    `grammar/rules.md` anew.
 
-use crate::arrange::arrange;
-use crate::diagnostics::Diagnostic;
+mod allows;
+mod alternatives;
+mod context;
+mod documentation;
+mod options;
+mod passage;
+mod rules;
+#[cfg(test)]
+mod tests;
+mod words;
+
+use crate::arrange::{Arrangement, arrange};
+use crate::diagnostics::{Diagnostic, Severity, Span};
 use crate::resolve::{Piece, Scoring};
 
-/// What the user asks of the checker.
-#[derive(Clone, Debug, Default)]
-pub struct Options {}
+use context::Context;
 
-/// Arranges scorings and tells what was found on the way; the same finding in several scorings is
-/// told once.
+pub use documentation::{Documentation, documentation, explain, page};
+pub use options::{Options, matches};
+pub use rules::RULES;
+
+/// A rule: its name, how bad its findings are, its documentation and what it does.
+#[derive(Clone, Copy)]
+pub struct Rule {
+    /// Family and name in words: `compass/beyond-instrument`.
+    pub code: &'static str,
+    /// How bad a finding is.
+    pub severity: Severity,
+    /// The source text of the rule's file, whose leading comment is its documentation.
+    pub text: &'static str,
+    check: Check,
+}
+
+impl Rule {
+    /// The family: `compass` for `compass/beyond-instrument`.
+    #[must_use]
+    pub fn family(&self) -> &'static str {
+        self.code.split('/').next().unwrap_or(self.code)
+    }
+
+    /// One sentence about it, for lists.
+    #[must_use]
+    pub fn summary(&self) -> String {
+        documentation(self).title
+    }
+}
+
+/// What a rule looks at.
+#[derive(Clone, Copy)]
+enum Check {
+    /// One scoring, worked out.
+    Scoring(fn(&Context, &mut Findings)),
+    /// The piece with all its scorings.
+    Piece(fn(&Piece, &mut Findings)),
+    /// The `allow` lines, once all other rules have run.
+    Allows,
+}
+
+/// The rule of that code.
 #[must_use]
-pub fn check_scorings(piece: &Piece, scorings: &[&Scoring], _: &Options) -> Vec<Diagnostic> {
-    let mut findings: Vec<Diagnostic> = Vec::new();
-    for scoring in scorings {
-        for finding in arrange(piece, scoring).diagnostics {
-            if !findings.contains(&finding) {
-                findings.push(finding);
-            }
+pub fn find(code: &str) -> Option<&'static Rule> {
+    RULES.iter().find(|rule| rule.code == code)
+}
+
+/// A finding with what is needed to tell whether a kept scoring has the same.
+struct Finding {
+    diagnostic: Diagnostic,
+    /// The scoring line that it is about, if it is about one.
+    line: Option<Span>,
+}
+
+/// Where rules put what they find.
+#[derive(Default)]
+struct Findings(Vec<Finding>);
+
+impl Findings {
+    fn push(&mut self, diagnostic: Diagnostic) {
+        self.0.push(Finding { diagnostic, line: None });
+    }
+}
+
+/// Arranges scorings and runs all rules over them and over the piece; see [`check_piece`].
+#[must_use]
+pub fn check_scorings(piece: &Piece, scorings: &[&Scoring], options: &Options) -> Vec<Diagnostic> {
+    let arrangements: Vec<_> = scorings.iter().map(|scoring| arrange(piece, scoring)).collect();
+    check_piece(piece, &arrangements, options)
+}
+
+/// Runs all rules over one arranged scoring and gives back what they find.
+///
+/// What `arrange` itself found is not among it, nor are the findings about the whole piece; see
+/// [`check_piece`] for both.
+#[must_use]
+pub fn check(arrangement: &Arrangement, options: &Options) -> Vec<Diagnostic> {
+    let mut used = Vec::new();
+    let mut findings = one_scoring(arrangement, options, &mut used);
+    findings.extend(allows::findings([arrangement.scoring], &used, options));
+    options.apply(findings.into_iter().map(|finding| finding.diagnostic).collect())
+}
+
+/// Runs all rules over a piece and its arranged scorings.
+///
+/// What `arrange` found in them is among the findings, so that `allow` lines and options hold for
+/// it too. A finding that a scoring shares with one that it keeps is told once, with the names of
+/// the others.
+#[must_use]
+pub fn check_piece(
+    piece: &Piece,
+    arrangements: &[Arrangement],
+    options: &Options,
+) -> Vec<Diagnostic> {
+    let mut all = Findings::default();
+    for rule in RULES {
+        if let Check::Piece(check) = rule.check
+            && options.runs(rule.code)
+        {
+            check(piece, &mut all);
         }
     }
-    findings
+    let mut told: Vec<Told> = Vec::new();
+    let mut used = Vec::new();
+    for arrangement in arrangements {
+        for finding in one_scoring(arrangement, options, &mut used) {
+            tell(&mut told, finding, &arrangement.scoring.name);
+        }
+        for diagnostic in &arrangement.diagnostics {
+            if allows::silences(arrangement, diagnostic, &mut used) {
+                continue;
+            }
+            let finding = Finding { diagnostic: diagnostic.clone(), line: None };
+            tell(&mut told, finding, &arrangement.scoring.name);
+        }
+    }
+    all.0.extend(told.into_iter().map(Told::finish));
+    let scorings = arrangements.iter().map(|arrangement| arrangement.scoring);
+    all.0.extend(allows::findings(scorings, &used, options));
+    options.apply(all.0.into_iter().map(|finding| finding.diagnostic).collect())
+}
+
+fn one_scoring(arrangement: &Arrangement, options: &Options, used: &mut Vec<Span>) -> Vec<Finding> {
+    let cx = Context::new(arrangement);
+    let mut findings = Findings::default();
+    for rule in RULES {
+        if let Check::Scoring(check) = rule.check
+            && options.runs(rule.code)
+        {
+            check(&cx, &mut findings);
+        }
+    }
+    used.extend(cx.used_allows());
+    findings.0
+}
+
+/// A finding and the scorings that share it.
+struct Told {
+    finding: Finding,
+    others: Vec<String>,
+}
+
+fn tell(told: &mut Vec<Told>, finding: Finding, scoring: &str) {
+    let same = |other: &Told| {
+        let (a, b) = (&other.finding.diagnostic, &finding.diagnostic);
+        let place = match (other.finding.line, finding.line) {
+            (Some(one), Some(two)) => one == two,
+            (None, None) => a.primary.span == b.primary.span,
+            _ => false,
+        };
+        a.code == b.code && a.player == b.player && place && within(b.bars, a.bars)
+    };
+    match told.iter_mut().find(|other| same(other)) {
+        Some(known) => known.others.push(scoring.to_string()),
+        None => told.push(Told { finding, others: Vec::new() }),
+    }
+}
+
+fn within(inner: Option<(i32, i32)>, outer: Option<(i32, i32)>) -> bool {
+    match (inner, outer) {
+        (Some(inner), Some(outer)) => outer.0 <= inner.0 && inner.1 <= outer.1,
+        (None, None) => true,
+        _ => false,
+    }
+}
+
+impl Told {
+    fn finish(mut self) -> Finding {
+        self.others.dedup();
+        if !self.others.is_empty() {
+            let others = format!("Also in scoring {}.", words::list(&self.others, "and"));
+            let help = &mut self.finding.diagnostic.help;
+            *help = Some(match help.take() {
+                Some(text) => format!("{text} {others}"),
+                None => others,
+            });
+        }
+        self.finding
+    }
 }

@@ -689,6 +689,8 @@ pub enum Verb {
     Plays {
         /// Index in [`Piece::voices`].
         voice: usize,
+        /// Where the voice is named.
+        span: Span,
         /// Octaves up (8va 1, 8vb -1, 15ma 2, 15mb -2).
         octaves: i8,
     },

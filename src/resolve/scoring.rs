@@ -218,7 +218,8 @@ fn verb(
 ) -> Option<Verb> {
     Some(match &tree.verb {
         VerbTree::Plays(name, octaves) => {
-            Verb::Plays { voice: voice_index(cx, name, piece)?, octaves: *octaves }
+            let voice = voice_index(cx, name, piece)?;
+            Verb::Plays { voice, span: name.span, octaves: *octaves }
         }
         VerbTree::Doubles(part, octaves) => {
             let (part, span) = who(cx, std::slice::from_ref(part), ensemble).pop()?;

@@ -1,0 +1,80 @@
+//! The `allow` lines: what they silence, and what is said of those that silence nothing.
+
+use super::context::Context;
+use super::options::{is_known, meant};
+use super::rules::{allow_unknown_rule, allow_unused};
+use super::{Finding, Options, RULES, matches};
+use crate::arrange::Arrangement;
+use crate::diagnostics::{Diagnostic, Severity, Span};
+use crate::resolve::Scoring;
+
+/// Is a finding of an earlier stage allowed? Errors never are: nothing could be written.
+pub(super) fn silences(
+    arrangement: &Arrangement,
+    finding: &Diagnostic,
+    used: &mut Vec<Span>,
+) -> bool {
+    if finding.severity == Severity::Error {
+        return false;
+    }
+    let cx = Context::new(arrangement);
+    let player = finding
+        .player
+        .as_ref()
+        .and_then(|id| arrangement.parts.iter().position(|part| part.player.id == *id));
+    let index = |number| cx.form.index_of(number).unwrap_or(0);
+    let bars = finding.bars.map_or((0, 0), |(first, last)| (index(first), index(last)));
+    let allowed = cx.allowed(finding.code, player, bars);
+    used.extend(cx.used_allows());
+    allowed
+}
+
+/// What is to be said of the `allow` lines of scorings themselves, the kept ones not included.
+pub(super) fn findings<'a>(
+    scorings: impl IntoIterator<Item = &'a Scoring>,
+    used: &[Span],
+    options: &Options,
+) -> Vec<Finding> {
+    let mut found = Vec::new();
+    for allow in scorings.into_iter().flat_map(|scoring| &scoring.allows) {
+        let diagnostic = if !is_known(&allow.rule) {
+            let rule = &allow_unknown_rule::RULE;
+            let finding = Diagnostic::new(
+                rule.severity,
+                rule.code,
+                allow.rule_span,
+                format!("There is no rule called `{}`, so nothing is allowed.", allow.rule),
+            );
+            match meant(&allow.rule) {
+                Some(code) => finding.with_help(format!("Did you mean `{code}`?")).with_fix(
+                    format!("write `{code}`"),
+                    allow.rule_span,
+                    code,
+                    false,
+                ),
+                None => finding.with_help("`ripieno rules` lists all rules and families."),
+            }
+        } else if !used.contains(&allow.span) && all_ran(&allow.rule, options) {
+            let rule = &allow_unused::RULE;
+            Diagnostic::new(
+                rule.severity,
+                rule.code,
+                allow.span,
+                format!("Nothing is found here that `allow {}` could silence.", allow.rule),
+            )
+            .with_help("Take the line away, or see whether its players and bars are still right.")
+            .with_fix("take the line away", allow.span, "", false)
+        } else {
+            continue;
+        };
+        if options.runs(diagnostic.code) {
+            found.push(Finding { diagnostic, line: None });
+        }
+    }
+    found
+}
+
+/// Did every rule run that the word means?
+fn all_ran(word: &str, options: &Options) -> bool {
+    RULES.iter().filter(|rule| matches(word, rule.code)).all(|rule| options.runs(rule.code))
+}

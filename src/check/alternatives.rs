@@ -1,0 +1,198 @@
+//! What could be done instead, computed from the catalogue: another octave, another player.
+
+use super::context::Context;
+use super::passage::Passage;
+use super::words;
+use crate::arrange::{LineId, Part, SoundingNote};
+use crate::diagnostics::Diagnostic;
+use crate::instruments::{Compass, Family, Instrument, Limit, PartialClass};
+use crate::music::{Interval, Pitch, Time};
+use crate::resolve::{Sound, Verb};
+
+/// On which side of a compass a pitch lies.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Outside {
+    Below,
+    Above,
+    /// Within the ends, but the instrument lacks it.
+    Missing,
+}
+
+/// The compass by which a note is judged: a solo by what soloists could do.
+pub(super) fn custom(instrument: &Instrument, solo: bool, era: i32) -> Option<&Compass> {
+    let soloist = solo.then(|| instrument.compass(Limit::Solo, era)).flatten();
+    match (soloist, solo) {
+        (Some(compass), _) => Some(compass),
+        (None, true) => instrument.compass(Limit::Instrument, era),
+        (None, false) => instrument.compass(Limit::Custom, era),
+    }
+}
+
+/// A sounding pitch in the pitch in which the catalogue states the compass.
+pub(super) fn in_compass_pitch(part: &Part, sounding: Pitch, time: Time) -> Pitch {
+    if part.player.instrument.compass_is_written { part.written(sounding, time) } else { sounding }
+}
+
+/// Does a sounding pitch lie outside a compass, and where?
+pub(super) fn outside(
+    part: &Part,
+    compass: &Compass,
+    sounding: Pitch,
+    time: Time,
+) -> Option<Outside> {
+    let height = in_compass_pitch(part, sounding, time).midi();
+    if height < compass.low.midi() {
+        return Some(Outside::Below);
+    }
+    if height > compass.high.midi() {
+        return Some(Outside::Above);
+    }
+    let missing = compass.missing.iter().any(|pitch| pitch.midi() == height);
+    missing.then_some(Outside::Missing)
+}
+
+/// Has a player a note in the ordinary way: within custom, open and in tune on natural brass,
+/// tuned on drums?
+pub(super) fn has(part: &Part, sounding: Pitch, note: &SoundingNote, era: i32) -> bool {
+    let instrument = part.player.instrument;
+    if instrument.unpitched {
+        return false;
+    }
+    if !instrument.drums.is_empty() {
+        let after = part.drums.partition_point(|(from, _)| *from <= note.start);
+        let drums = part.drums.get(after.saturating_sub(1));
+        return drums.is_some_and(|(_, notes)| notes.iter().any(|n| n.midi() == sounding.midi()));
+    }
+    if let Some(series) = &instrument.natural {
+        let written = part.written(sounding, note.start);
+        if !matches!(series.classify(written, era), PartialClass::OpenInTune(_)) {
+            return false;
+        }
+    }
+    custom(instrument, note.solo, era)
+        .is_none_or(|compass| outside(part, compass, sounding, note.start).is_none())
+}
+
+/// All pitches of a note, those of its grace notes too.
+pub(super) fn all_pitches(note: &SoundingNote) -> impl Iterator<Item = Pitch> + '_ {
+    let graces = note.attached.graces.iter().flat_map(|graces| &graces.notes);
+    let main = match &note.sound {
+        Sound::Pitches(pitches) => pitches.as_slice(),
+        Sound::Stroke => &[],
+    };
+    main.iter().copied().chain(graces.flat_map(|(_, pitches)| pitches.iter().copied()))
+}
+
+fn moved(pitch: Pitch, octaves: i8) -> Pitch {
+    pitch.transposed_or_respelled(Interval::octaves(i32::from(octaves)))
+}
+
+/// The fewest octaves by which a player has all of these notes.
+fn octave<'n>(
+    part: &Part,
+    notes: impl Iterator<Item = &'n SoundingNote> + Clone,
+    era: i32,
+) -> Option<i8> {
+    [-1, 1, -2, 2].into_iter().find(|&octaves| {
+        notes
+            .clone()
+            .all(|note| all_pitches(note).all(|pitch| has(part, moved(pitch, octaves), note, era)))
+    })
+}
+
+/// The octave move that mends a whole `plays` line for all whom it names, with the place where it
+/// is to be written.
+fn line_octave(cx: &Context, id: LineId) -> Option<(i8, crate::diagnostics::Span)> {
+    let Verb::Plays { span, octaves: 0, .. } = &cx.line(id)?.verb else { return None };
+    [-1, 1, -2, 2]
+        .into_iter()
+        .find(|&octaves| {
+            cx.arrangement.parts.iter().all(|part| {
+                part.notes.iter().filter(|note| note.line == id).all(|note| {
+                    all_pitches(note).all(|pitch| has(part, moved(pitch, octaves), note, cx.era))
+                })
+            })
+        })
+        .map(|octaves| (octaves, span.after()))
+}
+
+/// Players of the ensemble who have all notes of a passage, those who rest there first.
+fn others<T>(cx: &Context, passage: &Passage<T>) -> Vec<(String, bool)> {
+    let (Some(first), Some(last)) = (passage.notes().next(), passage.notes().last()) else {
+        return Vec::new();
+    };
+    let own = passage.part.player;
+    let mut found: Vec<(bool, bool, &Part)> = cx
+        .arrangement
+        .parts
+        .iter()
+        .filter(|part| part.player.line_name != own.line_name)
+        .filter(|part| {
+            !matches!(part.player.instrument.family, Family::Percussion | Family::Keyboard)
+        })
+        .filter(|part| passage.notes().all(|n| all_pitches(n).all(|p| has(part, p, n, cx.era))))
+        .map(|part| {
+            let from = part.notes.partition_point(|note| note.end() <= first.start);
+            let busy = part.notes.get(from).is_some_and(|note| note.start < last.end());
+            (busy, part.player.instrument.family != own.instrument.family, part)
+        })
+        .collect();
+    found.sort_by_key(|(busy, stranger, _)| (*busy, *stranger));
+    found.into_iter().take(2).map(|(busy, _, part)| (part.player.name.clone(), !busy)).collect()
+}
+
+/// Adds to a finding about notes out of reach what could be done, and a fix where the whole line
+/// can move.
+pub(super) fn advise<T>(
+    cx: &Context,
+    passage: &Passage<T>,
+    mut finding: Diagnostic,
+    more: Vec<String>,
+) -> Diagnostic {
+    let mut ways = Vec::new();
+    let notes: Vec<&SoundingNote> = passage.notes().collect();
+    if let Some(octaves) = octave(passage.part, notes.iter().copied(), cx.era) {
+        let it = if notes.len() == 1 { "the note" } else { "these notes" };
+        ways.push(format!("set {it} {}", words::octaves(octaves)));
+    }
+    ways.extend(more);
+    let others = others(cx, passage);
+    let resting: Vec<&String> = others.iter().filter(|(_, rests)| *rests).map(|(n, _)| n).collect();
+    if !resting.is_empty() {
+        ways.push(format!(
+            "give the passage to {}, who can play it and {} there",
+            words::list(&resting, "or"),
+            if resting.len() == 1 && !resting[0].ends_with('s') { "rests" } else { "rest" },
+        ));
+    } else if let Some((name, _)) = others.first() {
+        ways.push(format!("leave the passage to {name}, in whose compass it lies"));
+    }
+    let help = match ways.split_first() {
+        Some((first, rest)) => {
+            let mut help = sentence(first);
+            for way in rest {
+                help.push_str(&format!(" Or {way}."));
+            }
+            help
+        }
+        None => "No player of this ensemble has these notes: write another line for the passage \
+                 with `writes`, or let the player rest."
+            .to_string(),
+    };
+    finding = finding.with_help(help);
+    if let Some((octaves, place)) = line_octave(cx, passage.line) {
+        let word = ["15mb", "8vb", "", "8va", "15ma"][(octaves + 2) as usize];
+        finding = finding.with_fix(
+            format!("play the whole line {}", words::octaves(octaves)),
+            place,
+            format!(" {word}"),
+            false,
+        );
+    }
+    finding
+}
+
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or(String::new(), |c| format!("{}{}.", c.to_uppercase(), letters.as_str()))
+}

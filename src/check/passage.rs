@@ -1,0 +1,151 @@
+//! Many notes of one cause gathered to one finding.
+
+use super::context::Context;
+use super::{Finding, Findings, Rule, words};
+use crate::arrange::{LineId, Part, SoundingNote};
+use crate::diagnostics::Diagnostic;
+use crate::music::Pitch;
+
+/// Notes of one player that one scoring line gives him and that offend against one rule.
+pub(super) struct Passage<'a, T> {
+    pub player: usize,
+    pub part: &'a Part<'a>,
+    pub line: LineId,
+    /// Indices of the notes in the part, each with what the rule has to say of it.
+    pub offences: Vec<(usize, T)>,
+    /// Numbers of the bars touched: ranges, first and last.
+    pub bars: Vec<(i32, i32)>,
+}
+
+impl<'a, T> Passage<'a, T> {
+    pub fn notes(&self) -> impl Iterator<Item = &'a SoundingNote> + '_ {
+        self.offences.iter().filter_map(|(note, _)| self.part.notes.get(*note))
+    }
+
+    /// The first note that offends.
+    pub fn first(&self) -> &'a SoundingNote {
+        &self.part.notes[self.offences[0].0]
+    }
+
+    /// What the rule says of the first note.
+    pub fn detail(&self) -> &T {
+        &self.offences[0].1
+    }
+
+    /// ", and 7 more notes in bars 3 to 5", or nothing for a single note.
+    pub fn and_more(&self) -> String {
+        match self.offences.len() {
+            0 | 1 => String::new(),
+            2 => format!(", and one more note ({})", words::bars(&self.bars)),
+            many => format!(", and {} more notes ({})", many - 1, words::bars(&self.bars)),
+        }
+    }
+}
+
+impl<'a> Context<'a> {
+    /// Gathers offending notes of a player, line by line, leaving out what is allowed.
+    pub fn passages<T>(
+        &self,
+        rule: &Rule,
+        player: usize,
+        offences: impl IntoIterator<Item = (usize, T)>,
+    ) -> Vec<Passage<'a, T>> {
+        let part = self.part(player);
+        let mut passages: Vec<Passage<T>> = Vec::new();
+        for (index, detail) in offences {
+            let note = &part.notes[index];
+            let bar = self.bar(note);
+            if self.allowed(rule.code, Some(player), (bar, bar)) {
+                continue;
+            }
+            let number = self.number(bar);
+            match passages.iter_mut().find(|passage| passage.line == note.line) {
+                Some(passage) => {
+                    passage.offences.push((index, detail));
+                    words::add_bar(&mut passage.bars, number);
+                }
+                None => passages.push(Passage {
+                    player,
+                    part,
+                    line: note.line,
+                    offences: vec![(index, detail)],
+                    bars: vec![(number, number)],
+                }),
+            }
+        }
+        passages
+    }
+
+    /// A finding about a passage, with the chain from the note over the scoring line to the
+    /// ensemble line.
+    pub fn finding<T>(
+        &self,
+        rule: &Rule,
+        passage: &Passage<T>,
+        message: impl Into<String>,
+    ) -> Diagnostic {
+        let first = passage.first();
+        let mut finding = self.chain(rule, passage.player, first, message);
+        if let (Some((from, _)), Some((_, to))) = (passage.bars.first(), passage.bars.last()) {
+            finding = finding.with_bars(*from, *to);
+        }
+        finding
+    }
+
+    /// A finding about a note, with the chain from the note over the scoring line to the ensemble
+    /// line.
+    pub fn chain(
+        &self,
+        rule: &Rule,
+        player: usize,
+        note: &SoundingNote,
+        message: impl Into<String>,
+    ) -> Diagnostic {
+        let part = self.part(player);
+        let bar = self.number(self.bar(note));
+        let sounds = match note.sound.pitches() {
+            [] => "the stroke".to_string(),
+            [pitch] => format!("the note, for this player {}", self.both(part, *pitch, note)),
+            [.., top] => {
+                format!("the chord, for this player up to {}", self.both(part, *top, note))
+            }
+        };
+        Diagnostic::new(rule.severity, rule.code, note.source, message)
+            .with_text(sounds)
+            .with_label(
+                self.line_span(note.line),
+                format!("this line gives it to {}", part.player.name),
+            )
+            .with_label(part.player.span, format!("{} in {}", part.player.name, self.era))
+            .with_bars(bar, bar)
+            .with_player(&part.player.id)
+    }
+
+    /// A pitch as the player reads it and as it sounds: "E5", or "written E5 (sounding D5)".
+    pub fn both(&self, part: &Part, sounding: Pitch, note: &SoundingNote) -> String {
+        let written = part.written(sounding, note.start);
+        if written == sounding {
+            sounding.to_string()
+        } else {
+            format!("written {written} (sounding {sounding})")
+        }
+    }
+
+    /// Adds a change that allows the finding, for the arranger who means it.
+    pub fn with_allow(&self, finding: Diagnostic, line: LineId) -> Diagnostic {
+        let (Some(player), Some((first, last))) = (&finding.player, finding.bars) else {
+            return finding;
+        };
+        let bars = if first == last { first.to_string() } else { format!("{first}..{last}") };
+        let text = format!("\n  allow {} on {player} bars {bars} \"say why\"", finding.code);
+        let title = "allow it, with your reason".to_string();
+        finding.with_fix(title, self.line_span(line).after(), text, false)
+    }
+}
+
+impl Findings {
+    /// Puts down a finding about a scoring line.
+    pub fn push_line(&mut self, cx: &Context, line: LineId, diagnostic: Diagnostic) {
+        self.0.push(Finding { diagnostic, line: Some(cx.line_span(line)) });
+    }
+}

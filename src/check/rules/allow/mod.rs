@@ -1,0 +1,4 @@
+//! About the `allow` lines themselves.
+
+pub mod unknown_rule;
+pub mod unused;

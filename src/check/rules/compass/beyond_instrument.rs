@@ -1,0 +1,99 @@
+//! A note that the instrument does not have.
+//!
+//! # What it finds
+//! Notes and grace notes below or above everything that the instrument of the era gives, and notes
+//! within its ends that it lacks (the C sharp above middle C on the oboe before 1770). The octave
+//! in which the player reads does not matter: the catalogue says whether a compass is meant in
+//! written or in sounding pitch. Valveless brass and drums have rules of their own for the notes
+//! between the ends.
+//!
+//! # Why it matters
+//! The note cannot be played. Somebody will leave it out, or guess another octave.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 2/4, key G major
+//!   2 end }
+//! voice tune { 1: 1/2 G4 | 2: G3 | }
+//! ensemble pair { era 1770
+//!   oboe }
+//! scoring pair for pair {
+//!   oboe plays tune as melody
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 2/4, key G major
+//!   2 end }
+//! voice tune { 1: 1/2 G4 | 2: G3 | }
+//! ensemble pair { era 1770
+//!   oboe }
+//! scoring pair for pair {
+//!   oboe plays tune 8va as melody
+//! }
+//! ```
+//!
+//! # Source
+//! The catalogue of instruments names its source beside every compass (`ripieno instruments`):
+//! Johnstone, Instruments of the Modern Symphony Orchestra, 1917; Grove, A Dictionary of Music and
+//! Musicians; Prout, The Orchestra, 1899, and others.
+
+use crate::check::alternatives::{Outside, advise, all_pitches, in_compass_pitch, outside};
+use crate::check::context::Context;
+use crate::check::{Check, Findings, Rule};
+use crate::diagnostics::Severity;
+use crate::instruments::Limit;
+use crate::music::Pitch;
+
+pub const RULE: Rule = Rule {
+    code: "compass/beyond-instrument",
+    severity: Severity::Error,
+    text: include_str!("beyond_instrument.rs"),
+    check: Check::Scoring(check),
+};
+
+fn check(cx: &Context, findings: &mut Findings) {
+    for (player, part) in cx.parts() {
+        let instrument = part.player.instrument;
+        let Some(compass) = instrument.compass(Limit::Instrument, cx.era) else { continue };
+        if instrument.unpitched || !instrument.drums.is_empty() {
+            continue;
+        }
+        let offences = part.notes.iter().enumerate().filter_map(|(index, note)| {
+            let found: Option<(Pitch, Outside)> = all_pitches(note)
+                .find_map(|p| outside(part, compass, p, note.start).map(|side| (p, side)));
+            found.map(|found| (index, found))
+        });
+        for passage in cx.passages(&RULE, player, offences) {
+            let &(pitch, side) = passage.detail();
+            let note = passage.first();
+            let name = instrument.name.to_lowercase();
+            let why = match side {
+                Outside::Below => format!("the {name} of {} begins at {}", cx.era, compass.low),
+                Outside::Above => format!("the {name} of {} ends at {}", cx.era, compass.high),
+                Outside::Missing => format!(
+                    "the {name} of {} has no {}",
+                    cx.era,
+                    in_compass_pitch(part, pitch, note.start)
+                ),
+            };
+            let written = if instrument.compass_is_written && side != Outside::Missing {
+                " as written"
+            } else {
+                ""
+            };
+            let message = format!(
+                "{} cannot play {} in {}{}: {why}{written}.",
+                part.player.name,
+                cx.both(part, pitch, note),
+                cx.form.place(note.start),
+                passage.and_more(),
+            );
+            let finding = cx.finding(&RULE, &passage, message);
+            findings.push_line(cx, passage.line, advise(cx, &passage, finding, Vec::new()));
+        }
+    }
+}

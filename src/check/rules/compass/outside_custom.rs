@@ -1,0 +1,119 @@
+//! A note that orchestral players of the era were not asked for.
+//!
+//! # What it finds
+//! Notes that the instrument has, but that lie outside what an orchestral player of that year was
+//! asked day by day: an oboe of 1770 above D6 or below D4, violins in the ranks above the third
+//! position. A line marked `solo` is judged by what a soloist of the era could do instead.
+//! Harmonics are left alone.
+//!
+//! # Why it matters
+//! One player in the desk has the note, the others hope. The passage will be out of tune or
+//! missing, and it will sound of another time than the rest.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 2/4, key G major
+//!   2 end }
+//! voice tune { 1: 1/2 G5 | 2: E6 | }
+//! ensemble pair { era 1770
+//!   oboe }
+//! scoring pair for pair {
+//!   oboe plays tune as melody
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 2/4, key G major
+//!   2 end }
+//! voice tune { 1: 1/2 G5 | 2: E6 | }
+//! ensemble pair { era 1770
+//!   oboe }
+//! scoring pair for pair {
+//!   oboe plays tune as melody solo
+//! }
+//! ```
+//!
+//! # Source
+//! The catalogue names its source beside every compass, mostly common practice of the era; that
+//! about 1770 orchestral oboes were kept between D4 and D6 is common practice.
+
+use crate::check::alternatives::{Outside, advise, all_pitches, custom, outside};
+use crate::check::context::Context;
+use crate::check::{Check, Findings, Rule, words};
+use crate::diagnostics::Severity;
+use crate::instruments::Limit;
+use crate::music::Pitch;
+use crate::resolve::Mark;
+
+pub const RULE: Rule = Rule {
+    code: "compass/outside-custom",
+    severity: Severity::Warning,
+    text: include_str!("outside_custom.rs"),
+    check: Check::Scoring(check),
+};
+
+fn check(cx: &Context, findings: &mut Findings) {
+    for (player, part) in cx.parts() {
+        let instrument = part.player.instrument;
+        let Some(whole) = instrument.compass(Limit::Instrument, cx.era) else { continue };
+        if instrument.unpitched || !instrument.drums.is_empty() {
+            continue;
+        }
+        let (Some(orchestral), Some(soloist)) =
+            (custom(instrument, false, cx.era), custom(instrument, true, cx.era))
+        else {
+            continue;
+        };
+        let offences = part.notes.iter().enumerate().filter_map(|(index, note)| {
+            if note.attached.marks.has(Mark::Harmonic) {
+                return None;
+            }
+            let compass = if note.solo { soloist } else { orchestral };
+            let mut worst: Option<(Pitch, Outside)> = None;
+            for pitch in all_pitches(note) {
+                if outside(part, whole, pitch, note.start).is_some() {
+                    return None;
+                }
+                let side = outside(part, compass, pitch, note.start);
+                worst = worst.or(side.map(|side| (pitch, side)));
+            }
+            worst.map(|found| (index, found))
+        });
+        for passage in cx.passages(&RULE, player, offences) {
+            let &(pitch, side) = passage.detail();
+            let note = passage.first();
+            let compass = if note.solo { soloist } else { orchestral };
+            let where_to = match side {
+                Outside::Below => "below",
+                Outside::Above => "above",
+                Outside::Missing => "outside",
+            };
+            let player_kind = if note.solo { "a soloist" } else { "an orchestral player" };
+            let message = format!(
+                "{}: {} in {}{} lies {where_to} what {player_kind} on {} of {} was asked ({} to {}{}).",
+                part.player.name,
+                cx.both(part, pitch, note),
+                cx.form.place(note.start),
+                passage.and_more(),
+                words::a(&instrument.name.to_lowercase()),
+                cx.era,
+                compass.low,
+                compass.high,
+                if instrument.compass_is_written { " as written" } else { "" },
+            );
+            let mut ways = Vec::new();
+            let room = passage.notes().all(|note| {
+                all_pitches(note).all(|p| outside(part, soloist, p, note.start).is_none())
+            });
+            if !note.solo && room {
+                ways.push("mark the line `solo` if one good player has it".to_string());
+            }
+            let finding = cx.finding(&RULE, &passage, message);
+            let finding = advise(cx, &passage, finding, ways);
+            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+        }
+    }
+}

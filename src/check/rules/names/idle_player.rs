@@ -1,0 +1,98 @@
+//! Players of the ensemble who have nothing to play in a scoring.
+//!
+//! # What it finds
+//! Players to whom no line of the scoring (or of those it keeps) speaks, and players whose lines
+//! give them not a single note. A player who is told to rest (`rests`) is not meant.
+//!
+//! # Why it matters
+//! Somebody is engaged, sits there all evening and has an empty part on the stand. Mostly a line
+//! was forgotten.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 2/4, key G major
+//!   2 end }
+//! voice tune { 1: 1/2 G4 | 2: B4 | }
+//! ensemble pair { era 1770
+//!   oboe 2 }
+//! scoring pair for pair {
+//!   oboe.1 plays tune as melody
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 2/4, key G major
+//!   2 end }
+//! voice tune { 1: 1/2 G4 | 2: B4 | }
+//! ensemble pair { era 1770
+//!   oboe 2 }
+//! scoring pair for pair {
+//!   oboe.1 plays tune as melody
+//!   oboe.2 rests
+//! }
+//! ```
+//!
+//! # Source
+//! Common practice.
+
+use crate::check::context::Context;
+use crate::check::{Check, Findings, Rule, words};
+use crate::diagnostics::{Diagnostic, Severity};
+use crate::resolve::Verb;
+
+pub const RULE: Rule = Rule {
+    code: "names/idle-player",
+    severity: Severity::Warning,
+    text: include_str!("idle_player.rs"),
+    check: Check::Scoring(check),
+};
+
+fn check(cx: &Context, findings: &mut Findings) {
+    let last_bar = cx.form.bars.len().saturating_sub(1);
+    // Players of one ensemble line are told together.
+    let mut idle: Vec<Vec<usize>> = Vec::new();
+    for (player, part) in cx.parts() {
+        let told_to_rest = !part.claims.is_empty()
+            && part.claims.iter().all(|(_, _, line)| {
+                cx.line(*line).is_some_and(|line| matches!(line.verb, Verb::Rests))
+            });
+        if !part.notes.is_empty() || told_to_rest {
+            continue;
+        }
+        if cx.allowed(RULE.code, Some(player), (0, last_bar)) {
+            continue;
+        }
+        match idle.last_mut() {
+            Some(desk) if cx.part(desk[0]).player.span == part.player.span => desk.push(player),
+            _ => idle.push(vec![player]),
+        }
+    }
+    let scoring = cx.arrangement.scoring;
+    for desk in idle {
+        let ids: Vec<&str> = desk.iter().map(|&p| cx.part(p).player.id.as_str()).collect();
+        let names: Vec<&str> = desk.iter().map(|&p| cx.part(p).player.name.as_str()).collect();
+        let part = cx.part(desk[0]);
+        let has = if desk.len() > 1 || part.player.section { "have" } else { "has" };
+        let message = format!(
+            "{} {has} nothing to play in the scoring `{}`.",
+            words::list(&names, "and"),
+            scoring.name
+        );
+        let mut finding = Diagnostic::new(RULE.severity, RULE.code, scoring.span, message)
+            .with_label(part.player.span, "engaged here")
+            .with_player(ids[0]);
+        for (_, _, line) in &part.claims {
+            finding = finding.with_label(
+                cx.line_span(*line),
+                "this line gives no note: does its voice rest here?",
+            );
+        }
+        let list = ids.join(", ");
+        findings.push(finding.with_help(format!(
+            "Give {list} a line, or say `{list} rests`; or take the player out of the ensemble."
+        )));
+    }
+}

@@ -1,0 +1,4 @@
+//! Names that nothing uses.
+
+pub mod idle_player;
+pub mod unused_voice;

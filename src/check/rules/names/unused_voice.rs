@@ -1,0 +1,77 @@
+//! A voice that no scoring uses.
+//!
+//! # What it finds
+//! Voices that no line of any scoring plays or signals.
+//!
+//! # Why it matters
+//! Music that nobody will hear: a line was forgotten, or the voice is left over from an earlier
+//! draft.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 2/4, key G major
+//!   2 end }
+//! voice tune { 1: 1/2 G4 | 2: B4 | }
+//! voice under { 1: 1/2 E4 | 2: G4 | }
+//! ensemble pair { era 1770
+//!   oboe }
+//! scoring pair for pair {
+//!   oboe plays tune as melody
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 2/4, key G major
+//!   2 end }
+//! voice tune { 1: 1/2 G4 | 2: B4 | }
+//! voice under { 1: 1/2 E4 | 2: G4 | }
+//! ensemble pair { era 1770
+//!   oboe, violin-1 4 players }
+//! scoring pair for pair {
+//!   oboe     plays tune  as melody
+//!   violin-1 plays under as harmony
+//! }
+//! ```
+//!
+//! # Source
+//! Common practice.
+
+use crate::check::{Check, Findings, Rule};
+use crate::diagnostics::{Diagnostic, Severity};
+use crate::resolve::{Piece, Verb};
+
+pub const RULE: Rule = Rule {
+    code: "names/unused-voice",
+    severity: Severity::Advice,
+    text: include_str!("unused_voice.rs"),
+    check: Check::Piece(check),
+};
+
+fn check(piece: &Piece, findings: &mut Findings) {
+    let mut used = vec![false; piece.voices.len()];
+    for line in piece.scorings.iter().flat_map(|scoring| &scoring.lines) {
+        if let Verb::Plays { voice, .. } | Verb::Signals { voice } = &line.verb
+            && let Some(used) = used.get_mut(*voice)
+        {
+            *used = true;
+        }
+    }
+    for (voice, _) in piece.voices.iter().zip(used).filter(|(_, used)| !used) {
+        let message = match piece.scorings.len() {
+            0 => format!("Nobody plays the voice `{}`: there is no scoring yet.", voice.name),
+            1 => format!("Nobody plays the voice `{}` in the scoring.", voice.name),
+            many => {
+                format!("Nobody plays the voice `{}` in any of the {many} scorings.", voice.name)
+            }
+        };
+        findings.push(Diagnostic::new(RULE.severity, RULE.code, voice.span, message).with_help(
+            format!(
+                "Give it to a player: `violin-1 plays {} as melody`; or take the voice away.",
+                voice.name
+            ),
+        ));
+    }
+}

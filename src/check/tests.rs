@@ -1,0 +1,200 @@
+use std::fs;
+use std::path::Path;
+
+use super::*;
+use crate::arrange::arrange;
+use crate::diagnostics::Sources;
+use crate::resolve::{NoFiles, resolve};
+
+/// All findings of the checker about a source, which must be free of other findings.
+pub(super) fn findings(text: &str) -> Vec<Diagnostic> {
+    findings_with(text, &Options::default())
+}
+
+fn findings_with(text: &str, options: &Options) -> Vec<Diagnostic> {
+    let mut sources = Sources::new();
+    let root = sources.add("example.ripieno", text);
+    let (piece, diagnostics) = resolve(&mut sources, root, &mut NoFiles);
+    assert!(diagnostics.is_empty(), "{text}\n{diagnostics:#?}");
+    let arrangements: Vec<_> = piece.scorings.iter().map(|s| arrange(&piece, s)).collect();
+    check_piece(&piece, &arrangements, options)
+}
+
+fn codes(found: &[Diagnostic]) -> Vec<&'static str> {
+    found.iter().map(|finding| finding.code).collect()
+}
+
+#[test]
+fn every_example_shows_its_rule_and_nothing_else_and_none_when_mended() {
+    let mut wrong = Vec::new();
+    for rule in RULES {
+        let read = documentation(rule);
+        let example = findings(&read.example);
+        if codes(&example) != [rule.code] {
+            wrong.push(format!("{} example: {example:#?}", rule.code));
+        }
+        if example.iter().any(|finding| finding.severity != rule.severity) {
+            wrong.push(format!("{}: another severity", rule.code));
+        }
+        let mended = findings(&read.mended);
+        if !mended.is_empty() {
+            wrong.push(format!("{} mended: {mended:#?}", rule.code));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn every_rule_has_every_section_of_its_documentation() {
+    for rule in RULES {
+        let read = documentation(rule);
+        for text in
+            [&read.title, &read.finds, &read.matters, &read.example, &read.mended, &read.source]
+        {
+            assert!(!text.is_empty(), "{}: {read:?}", rule.code);
+        }
+        assert!(!read.title.contains('\n'), "{}: the title is one line", rule.code);
+        assert!(explain(rule).contains(&read.title));
+    }
+}
+
+#[test]
+fn codes_are_told_once_and_stand_in_order() {
+    for pair in RULES.windows(2) {
+        assert!(pair[0].code < pair[1].code, "{} {}", pair[0].code, pair[1].code);
+    }
+}
+
+#[test]
+fn the_page_of_rules_says_what_the_rules_say() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("grammar/rules.md");
+    if std::env::var_os("RIPIENO_WRITE_RULES").is_some() {
+        fs::write(&path, page()).unwrap();
+    }
+    let written = fs::read_to_string(&path).unwrap_or_default();
+    assert!(written == page(), "grammar/rules.md is not up to date; see src/check/mod.rs");
+}
+
+/// A piece of four bars with one voice for one player.
+fn solo(era: i32, player: &str, notes: &str, line: &str, more: &str) -> String {
+    format!(
+        "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
+         form {{ 1 metre 4/4, key C major, tempo 1/4 = 96\n 4 end }}\n\
+         voice tune {{ {notes} }}\n\
+         ensemble few {{ era {era}\n {player} }}\n\
+         scoring few for few {{\n {line}\n {more}\n}}\n"
+    )
+}
+
+#[test]
+fn orchestral_oboes_of_1770_are_kept_between_d4_and_d6() {
+    let tune = |note: &str| format!("1: 1/1 {note} | 2: {note} | 3: {note} | 4: {note} |");
+    for (note, expected) in [
+        ("D4", &[][..]),
+        ("D6", &[]),
+        ("C4", &["compass/outside-custom"]),
+        ("E6", &["compass/outside-custom"]),
+        ("B3", &["compass/beyond-instrument"]),
+        ("G6", &["compass/beyond-instrument"]),
+    ] {
+        let options = Options { only: vec!["compass".into()], ..Options::default() };
+        let text = solo(1770, "oboe", &tune(note), "oboe plays tune as melody", "");
+        assert_eq!(codes(&findings_with(&text, &options)), expected, "{note}");
+    }
+}
+
+#[test]
+fn a_passage_is_one_finding_with_its_bars_and_the_whole_chain() {
+    let text = solo(
+        1770,
+        "oboe",
+        "1: 1/1 D5 | 2: 1/4 E6 F6 E6 F6 | 3: E6 F6 E6 F6 | 4: 1/1 D5 |",
+        "oboe plays tune as melody",
+        "",
+    );
+    let found = findings(&text);
+    assert_eq!(codes(&found), ["compass/outside-custom"]);
+    let finding = &found[0];
+    assert_eq!(finding.bars, Some((2, 3)));
+    assert_eq!(finding.player.as_deref(), Some("oboe"));
+    assert!(finding.message.contains("E6 in bar 2, beat 1, and 7 more notes (bars 2, 3)"));
+    let at = |span: Span| &text[span.start as usize..span.end as usize];
+    assert!(at(finding.primary.span).contains("E6"));
+    assert_eq!(at(finding.labels[0].span), "oboe plays tune as melody");
+    assert_eq!(at(finding.labels[1].span), "oboe");
+}
+
+#[test]
+fn a_written_compass_is_judged_in_written_pitch() {
+    // The clarinet's lowest written E3 sounds D3 in B flat and C#3 in A.
+    let text = |key: &str, note: &str| {
+        let tune = format!("1: 1/1 {note} | 2: {note} | 3: {note} | 4: {note} |");
+        solo(1810, &format!("clarinet in {key}"), &tune, "clarinet plays tune as melody", "")
+    };
+    assert!(findings(&text("Bb", "D3")).is_empty());
+    assert!(findings(&text("A", "C#3")).is_empty());
+    let found = findings(&text("Bb", "C#3"));
+    assert_eq!(codes(&found), ["compass/beyond-instrument"]);
+    assert!(found[0].message.contains("written D#3 (sounding C#3)"), "{}", found[0].message);
+}
+
+#[test]
+fn an_allow_silences_its_bars_and_no_others() {
+    let notes = "1: 1/1 D5 | 2: E6 | 3: E6 | 4: D5 |";
+    let allow = "allow compass on oboe bars 2 \"the first desk is good\"";
+    let text = solo(1770, "oboe", notes, "oboe plays tune as melody", allow);
+    let found = findings(&text);
+    assert_eq!(codes(&found), ["compass/outside-custom"]);
+    assert_eq!(found[0].bars, Some((3, 3)));
+}
+
+#[test]
+fn deny_raises_allow_leaves_out_and_only_filters() {
+    let notes = "1: 1/1 D5 | 2: E6 | 3: E6 | 4: D5 |";
+    let text = solo(1770, "oboe 2", notes, "oboe.1 plays tune as melody", "");
+    let with = |deny: &[&str], allow: &[&str], only: &[&str]| {
+        let words = |list: &[&str]| list.iter().map(ToString::to_string).collect();
+        let options = Options { deny: words(deny), allow: words(allow), only: words(only) };
+        let found = findings_with(&text, &options);
+        found.iter().map(|f| (f.code, f.severity)).collect::<Vec<_>>()
+    };
+    let (custom, idle) = ("compass/outside-custom", "names/idle-player");
+    assert_eq!(with(&[], &[], &[]), [(custom, Severity::Warning), (idle, Severity::Warning)]);
+    assert_eq!(with(&[], &["compass"], &[]), [(idle, Severity::Warning)]);
+    assert_eq!(with(&[], &[], &["compass"]), [(custom, Severity::Warning)]);
+    assert_eq!(with(&["warnings"], &[], &["names"]), [(idle, Severity::Error)]);
+}
+
+#[test]
+fn words_of_the_command_line_that_mean_no_rule_are_told() {
+    let options = Options { deny: vec!["compas".into(), "compass".into()], ..Options::default() };
+    let unknown = options.unknown();
+    assert_eq!(unknown.len(), 1);
+    assert_eq!(unknown[0].1, "Did you mean `compass`?");
+}
+
+#[test]
+fn what_a_kept_scoring_has_too_is_told_once() {
+    let text =
+        solo(1770, "oboe", "1: 1/1 D5 | 2: E6 | 3: E6 | 4: D5 |", "oboe plays tune as melody", "")
+            + "ensemble more extends few { violin-1 4 players }\n\
+           scoring more for more {\n keep few\n violin-1 plays tune as melody\n}\n";
+    let found =
+        findings_with(&text, &Options { only: vec!["compass".into()], ..Options::default() });
+    assert_eq!(codes(&found), ["compass/outside-custom", "compass/outside-custom"]);
+    assert!(found[0].help.as_ref().unwrap().ends_with("Also in scoring more."));
+    assert_eq!(found[1].player.as_deref(), Some("violin-1"));
+}
+
+#[test]
+fn a_line_that_fits_an_octave_away_gets_a_fix_that_mends_it() {
+    let mut text =
+        solo(1770, "oboe", "1: 1/1 D4 | 2: E3 | 3: F3 | 4: D4 |", "oboe plays tune as melody", "");
+    let found = findings(&text);
+    let fix = found[0].fixes.iter().find(|fix| fix.title.contains("octave")).unwrap();
+    for edit in &fix.edits {
+        text.replace_range(edit.span.start as usize..edit.span.end as usize, &edit.text);
+    }
+    assert!(text.contains("plays tune 8va as melody"));
+    assert!(findings(&text).is_empty(), "{:#?}", findings(&text));
+}

@@ -1,0 +1,84 @@
+//! Bars, lists and places in a musician's words.
+
+/// "a", "a and b", "a, b and c".
+pub(super) fn list(words: &[impl AsRef<str>], joint: &str) -> String {
+    match words {
+        [] => String::new(),
+        [one] => one.as_ref().to_string(),
+        [first @ .., last] => {
+            let first: Vec<&str> = first.iter().map(AsRef::as_ref).collect();
+            format!("{} {joint} {}", first.join(", "), last.as_ref())
+        }
+    }
+}
+
+/// How many ranges of bars are told before a list ends with "and more".
+const RANGES: usize = 6;
+
+/// "bar 3", "bars 3 to 5", "bars 3 to 5, 9 and 12".
+pub(super) fn bars(ranges: &[(i32, i32)]) -> String {
+    let said: Vec<String> = ranges
+        .iter()
+        .take(RANGES)
+        .map(|(first, last)| match last - first {
+            0 => first.to_string(),
+            1 => format!("{first}, {last}"),
+            _ => format!("{first} to {last}"),
+        })
+        .collect();
+    let word = match ranges {
+        [(first, last)] if first == last => "bar",
+        _ => "bars",
+    };
+    if ranges.len() > RANGES {
+        return format!("{word} {} and later", said.join(", "));
+    }
+    format!("{word} {}", list(&said, "and"))
+}
+
+/// Adds a bar number to ranges that grow from left to right.
+pub(super) fn add_bar(ranges: &mut Vec<(i32, i32)>, number: i32) {
+    match ranges.last_mut() {
+        Some((first, last)) if (*first..=*last + 1).contains(&number) => {
+            *last = (*last).max(number)
+        }
+        _ => ranges.push((number, number)),
+    }
+}
+
+/// "an oboe", "a flute".
+pub(super) fn a(noun: &str) -> String {
+    let vowel = noun.starts_with(['a', 'e', 'i', 'o', 'u', 'A', 'E', 'I', 'O', 'U']);
+    format!("{} {noun}", if vowel { "an" } else { "a" })
+}
+
+/// "an octave higher", "two octaves lower".
+pub(super) fn octaves(up: i8) -> String {
+    let way = if up > 0 { "higher" } else { "lower" };
+    match up.unsigned_abs() {
+        1 => format!("an octave {way}"),
+        2 => format!("two octaves {way}"),
+        many => format!("{many} octaves {way}"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bars_are_listed_as_one_says_them() {
+        assert_eq!(bars(&[(3, 3)]), "bar 3");
+        assert_eq!(bars(&[(3, 5)]), "bars 3 to 5");
+        assert_eq!(bars(&[(3, 5), (9, 9), (12, 13)]), "bars 3 to 5, 9 and 12, 13");
+    }
+
+    #[test]
+    fn neighbouring_bars_grow_together() {
+        let mut ranges = Vec::new();
+        for bar in [1, 2, 2, 3, 7, 8] {
+            add_bar(&mut ranges, bar);
+        }
+        assert_eq!(ranges, [(1, 3), (7, 8)]);
+    }
+}
