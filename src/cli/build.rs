@@ -4,9 +4,11 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use super::source::{self, Read, counts, has_errors};
+use super::table::table;
 use super::{End, Failure, Outcome, Show, files, print};
 use crate::arrange::{Arrangement, arrange};
 use crate::check;
+use crate::diagnostics::Sources;
 use crate::render::{self, Format, slug};
 use crate::resolve::{Form, Scoring, seconds_per_whole};
 
@@ -34,6 +36,12 @@ pub(super) struct Arguments {
     /// The folder below which used files must lie.
     #[arg(long, value_name = "DIR")]
     root: Option<PathBuf>,
+    /// Treat findings of these rules, families or severities as errors.
+    #[arg(long, value_name = "RULE", value_delimiter = ',')]
+    deny: Vec<String>,
+    /// Leave out findings of these rules or families.
+    #[arg(long, value_name = "RULE", value_delimiter = ',')]
+    allow: Vec<String>,
 }
 
 fn format(word: &str) -> Result<Format, String> {
@@ -50,14 +58,22 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     } else {
         Format::ALL.into_iter().map(|(f, ..)| f).filter(|f| arguments.only.contains(f)).collect()
     };
+    let options = source::options(&arguments.deny, &arguments.allow, &[])?;
+    let mut sources = Sources::new();
+    let mut all = Vec::new();
     let mut end = End::Fine;
     let mut folders: Vec<(String, &Path)> = Vec::new();
     for path in &arguments.files {
-        let mut read = source::read(path, arguments.root.as_deref())?;
+        let mut read = source::read(&mut sources, path, arguments.root.as_deref())?;
         let chosen = source::scorings(&read.piece, &arguments.scoring)?;
-        let findings = check::check_scorings(&read.piece, &chosen, &check::Options::default());
-        read.diagnostics.extend(findings);
-        source::show(&read, arguments.format)?;
+        read.diagnostics.extend(check::check_scorings(&read.piece, &chosen, &options));
+        read.diagnostics = options.apply(read.diagnostics);
+        // Data are one object, however many files there are.
+        if arguments.format == Show::Json {
+            all.extend(read.diagnostics.iter().cloned());
+        } else {
+            source::show(&sources, &read.diagnostics, arguments.format)?;
+        }
         let folder = slug(&read.piece.title);
         if let Some((_, other)) = folders.iter().find(|(name, _)| *name == folder) {
             return Err(Failure(format!(
@@ -88,6 +104,9 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         } else {
             print(&report)?;
         }
+    }
+    if arguments.format == Show::Json {
+        source::show(&sources, &all, Show::Json)?;
     }
     Ok(end)
 }
@@ -172,26 +191,4 @@ fn minutes(form: &Form) -> String {
 
 fn row<'a>(cells: [&'a str; 7]) -> Vec<String> {
     cells.iter().map(|cell: &&'a str| (*cell).to_string()).collect()
-}
-
-/// Rows as a table with columns of even width.
-pub(super) fn table(rows: &[Vec<String>]) -> String {
-    let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
-    let widths: Vec<usize> = (0..columns)
-        .map(|c| {
-            rows.iter()
-                .filter_map(|row| row.get(c))
-                .map(|cell| cell.chars().count())
-                .max()
-                .unwrap_or(0)
-        })
-        .collect();
-    let mut text = String::new();
-    for row in rows {
-        let cells: Vec<String> =
-            row.iter().zip(&widths).map(|(cell, width)| format!("{cell:width$}")).collect();
-        text.push_str(cells.join("  ").trim_end());
-        text.push('\n');
-    }
-    text
 }

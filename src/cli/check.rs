@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use super::source::{self, counts, has_errors};
 use super::{End, Outcome, Show};
 use crate::check;
+use crate::diagnostics::Sources;
 
 /// What `check` takes.
 #[derive(clap::Args)]
@@ -19,26 +20,41 @@ pub(super) struct Arguments {
     /// How findings are shown.
     #[arg(long, value_enum, default_value = "rich")]
     format: Show,
+    /// Treat findings of these rules, families or severities as errors.
+    #[arg(long, value_name = "RULE", value_delimiter = ',')]
+    deny: Vec<String>,
+    /// Leave out findings of these rules or families.
+    #[arg(long, value_name = "RULE", value_delimiter = ',')]
+    allow: Vec<String>,
+    /// Report only findings of these rules, families or severities.
+    #[arg(long, value_name = "RULE", value_delimiter = ',')]
+    only: Vec<String>,
     /// The folder below which used files must lie.
     #[arg(long, value_name = "DIR")]
     root: Option<PathBuf>,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {
-    let mut end = End::Fine;
+    let options = source::options(&arguments.deny, &arguments.allow, &arguments.only)?;
+    let mut sources = Sources::new();
+    let mut all = Vec::new();
     for path in &arguments.files {
-        let mut read = source::read(path, arguments.root.as_deref())?;
+        let mut read = source::read(&mut sources, path, arguments.root.as_deref())?;
         let chosen = source::scorings(&read.piece, &arguments.scoring)?;
-        let findings = check::check_scorings(&read.piece, &chosen, &check::Options::default());
-        read.diagnostics.extend(findings);
-        source::show(&read, arguments.format)?;
+        read.diagnostics.extend(check::check_scorings(&read.piece, &chosen, &options));
+        read.diagnostics = options.apply(read.diagnostics);
+        // Data are one object, however many files there are.
+        if arguments.format != Show::Json {
+            source::show(&sources, &read.diagnostics, arguments.format)?;
+        }
         if arguments.format == Show::Rich {
             let _ =
                 writeln!(std::io::stderr(), "{}: {}", path.display(), counts(&read.diagnostics));
         }
-        if has_errors(&read.diagnostics) {
-            end = End::ErrorsInMusic;
-        }
+        all.extend(read.diagnostics);
     }
-    Ok(end)
+    if arguments.format == Show::Json {
+        source::show(&sources, &all, Show::Json)?;
+    }
+    Ok(if has_errors(&all) { End::ErrorsInMusic } else { End::Fine })
 }

@@ -1,6 +1,6 @@
 //! `ripieno instruments`.
 
-use super::build::table;
+use super::table::table;
 use super::{End, Failure, Outcome, print};
 use crate::diagnostics::did_you_mean;
 use crate::instruments::{Instrument, Limit, MidiSound, Tuning, catalogue, find};

@@ -8,7 +8,9 @@ mod check;
 mod files;
 mod instruments;
 mod new;
+mod rules;
 mod source;
+mod table;
 
 use std::io::{self, IsTerminal, Write};
 use std::process::ExitCode;
@@ -31,6 +33,10 @@ enum Command {
     Build(build::Arguments),
     /// List the instruments of the catalogue, or tell all about one.
     Instruments(instruments::Arguments),
+    /// List the rules of the checker.
+    Rules(rules::RulesArguments),
+    /// Tell all about a rule: what it finds, why it matters, how to mend it.
+    Explain(rules::ExplainArguments),
     /// Begin a new arrangement from a small example.
     New(new::Arguments),
 }
@@ -65,6 +71,8 @@ pub fn main() -> ExitCode {
         Command::Check(arguments) => check::run(&arguments),
         Command::Build(arguments) => build::run(&arguments),
         Command::Instruments(arguments) => instruments::run(&arguments),
+        Command::Rules(arguments) => rules::rules(&arguments),
+        Command::Explain(arguments) => rules::explain(&arguments),
         Command::New(arguments) => new::run(&arguments),
     };
     match outcome {

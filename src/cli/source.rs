@@ -5,25 +5,28 @@ use std::path::{Path, PathBuf};
 
 use super::files::{self, FileLoader};
 use super::{Failure, Show, colours, columns, print};
+use crate::check;
 use crate::diagnostics::{Diagnostic, Severity, Sources, did_you_mean, json, rich, short};
 use crate::resolve::{self, LoadError, Piece, Scoring};
 
 /// A source that was read and resolved.
 pub(super) struct Read {
-    pub(super) sources: Sources,
     pub(super) piece: Piece,
     pub(super) diagnostics: Vec<Diagnostic>,
 }
 
-/// Reads and resolves a source file. Files that it uses must lie below `root`, which is otherwise
+/// Reads and resolves a source file and adds it to the sources of this run. Files that it uses must lie below `root`, which is otherwise
 /// the working folder if the file lies below that, or else the file's own folder.
-pub(super) fn read(path: &Path, root: Option<&Path>) -> Result<Read, Failure> {
+pub(super) fn read(
+    sources: &mut Sources,
+    path: &Path,
+    root: Option<&Path>,
+) -> Result<Read, Failure> {
     let (root, name) = place(path, root)?;
     let text = files::read(path).map_err(|error| failure(path, &error))?;
-    let mut sources = Sources::new();
     let file = sources.add(name, text);
-    let (piece, diagnostics) = resolve::resolve(&mut sources, file, &mut FileLoader::new(&root));
-    Ok(Read { sources, piece, diagnostics })
+    let (piece, diagnostics) = resolve::resolve(sources, file, &mut FileLoader::new(&root));
+    Ok(Read { piece, diagnostics })
 }
 
 fn place(path: &Path, root: Option<&Path>) -> Result<(PathBuf, String), Failure> {
@@ -62,6 +65,20 @@ fn failure(path: &Path, error: &LoadError) -> Failure {
     })
 }
 
+/// What the command line asks of the checker; a rule that nobody knows is a wrong use.
+pub(super) fn options(
+    deny: &[String],
+    allow: &[String],
+    only: &[String],
+) -> Result<check::Options, Failure> {
+    let options =
+        check::Options { deny: deny.to_vec(), allow: allow.to_vec(), only: only.to_vec() };
+    match options.unknown().first() {
+        Some((word, help)) => Err(Failure(format!("there is no rule or family `{word}`. {help}"))),
+        None => Ok(options),
+    }
+}
+
 /// The scorings of those names, or all; an unknown name is a wrong use.
 pub(super) fn scorings<'p>(
     piece: &'p Piece,
@@ -86,16 +103,15 @@ pub(super) fn scorings<'p>(
 
 /// Shows findings: in full or in one line each on the standard error, as data on the standard
 /// output.
-pub(super) fn show(read: &Read, how: Show) -> Result<(), Failure> {
-    let findings = &read.diagnostics;
+pub(super) fn show(sources: &Sources, findings: &[Diagnostic], how: Show) -> Result<(), Failure> {
     let text = match how {
-        Show::Json => return print(&json::render(findings, &read.sources)),
-        Show::Short => short::render(findings, &read.sources),
+        Show::Json => return print(&json::render(findings, sources)),
+        Show::Short => short::render(findings, sources),
         Show::Rich => {
             let stderr = io::stderr();
             let look =
                 rich::Look { colours: colours(&stderr), unicode: unicode(), width: columns() };
-            rich::render(findings, &read.sources, look)
+            rich::render(findings, sources, look)
         }
     };
     // Findings that nobody can read are not worth failing for.
