@@ -150,7 +150,8 @@ pub struct StaffNote {
     pub grace: Option<Grace>,
     /// Marks that are printed on it.
     pub marks: Marks,
-    /// Strokes of a tremolo: 0 for none.
+    /// Value into which a tremolo divides it: 1 (eighths) to 4 (64ths), flags and strokes
+    /// together; 0 for none.
     pub tremolo: u8,
     /// Does a tie come from the element before?
     pub tie_from: bool,

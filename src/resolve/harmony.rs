@@ -1,8 +1,8 @@
 //! The declared harmony: chord symbols with exact times.
 
 use super::Context;
+use super::counting::{BarCount, Counting};
 use super::form::{bad_value, exact};
-use super::music::bar_index;
 use super::piece::{Form, HarmonyEvent};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Chord, ChordError, Time};
@@ -10,10 +10,12 @@ use crate::syntax::{HarmonyBar, HarmonyStep, HarmonyTree};
 
 pub(super) fn harmony(cx: &mut Context, tree: &HarmonyTree, form: &Form) -> Vec<HarmonyEvent> {
     let mut events = Vec::new();
-    let mut next = 0;
-    for bar in &tree.bars {
-        let Some(index) = bar_index(cx, form, bar.number.as_ref(), bar.span, next) else { break };
-        next = index + 1;
+    let mut count = BarCount::new(Counting::Whole);
+    for (place, bar) in tree.bars.iter().enumerate() {
+        let following = tree.bars.get(place + 1).and_then(|bar| bar.number.as_ref());
+        let numbers = (bar.number.as_ref(), following);
+        let Some(index) = count.index(cx, form, numbers, bar.span) else { break };
+        count.next = index + 1;
         if !bar.broken {
             bar_of_chords(cx, form, index, bar, &mut events);
         }

@@ -2,6 +2,7 @@
 //!
 //! Nothing here reads a file: sources come in through one [`Loader`].
 
+mod counting;
 mod dynamics;
 mod ensemble;
 mod form;
@@ -14,6 +15,7 @@ mod scoring;
 use crate::diagnostics::{Diagnostic, FileId, Sources, Span};
 use crate::syntax::{Declaration, Tree, Word};
 
+use counting::Counting;
 pub use loader::{LoadError, Loader, NoFiles};
 pub use music::MOMENTARY_DIRECTIONS;
 pub use piece::*;
@@ -56,7 +58,7 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId) -> Piece {
     for declaration in &tree.declarations {
         match declaration {
             Declaration::Voice(voice) => {
-                let music = music::music(cx, &voice.bars, &piece.form, music::Counting::Whole);
+                let music = music::music(cx, &voice.bars, &piece.form, Counting::Whole);
                 let (name, span) = (voice.name.value.clone(), voice.name.span);
                 piece.voices.push(Voice { name, span, music });
             }

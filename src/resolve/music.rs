@@ -3,8 +3,9 @@
 
 use smallvec::smallvec;
 
+use super::counting::{BarCount, Counting};
 use super::dynamics::{dynamic, hairpin};
-use super::form::{bad_value, exact, inside};
+use super::form::{bad_value, exact};
 use super::piece::{
     Attached, Direction, DirectionKind, Form, Graces, Mark, Marks, Music, Note, Pitches, Sound,
     Technique, Tuplet,
@@ -12,91 +13,22 @@ use super::piece::{
 use super::{Context, unknown};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Pitch, Time};
-use crate::syntax::{BarTree, DirectionWord, Element, MarkTree, Number, PitchTree, Spanned};
+use crate::syntax::{BarTree, DirectionWord, Element, MarkTree, PitchTree, Spanned};
 
 /// Words that may stand in brackets on their own, besides dynamics and techniques.
 pub const MOMENTARY_DIRECTIONS: [&str; 3] = ["cresc", "dim", "to"];
 
-/// How the bars of a piece of music are counted.
-#[derive(Clone, Copy, PartialEq, Eq)]
-pub(super) enum Counting {
-    /// A voice: it begins with the piece and leaves no bar out.
-    Whole,
-    /// A `writes` line: any bars, in order.
-    Chosen,
-}
-
 /// The music of a voice or of a `writes` line.
 pub(super) fn music(cx: &mut Context, bars: &[BarTree], form: &Form, counting: Counting) -> Music {
     let mut builder = Builder { cx, form, music: Music::default(), state: State::default() };
-    let mut next = 0;
-    for bar in bars {
-        let chosen = bar.number.as_ref().and_then(|n| form.index_of(n.value as i32));
-        let index = match (counting, chosen) {
-            (Counting::Chosen, Some(index)) if index > next => index,
-            _ => match bar_index(builder.cx, form, bar.number.as_ref(), bar.span, next) {
-                Some(index) => index,
-                None => break,
-            },
-        };
-        next = builder.bar(bar, index);
+    let mut count = BarCount::new(counting);
+    for (place, bar) in bars.iter().enumerate() {
+        let following = bars.get(place + 1).and_then(|bar| bar.number.as_ref());
+        let numbers = (bar.number.as_ref(), following);
+        let Some(index) = count.index(builder.cx, form, numbers, bar.span) else { break };
+        count.next = builder.bar(bar, index);
     }
-    builder.finish(bars, next, counting)
-}
-
-/// The index of a bar that follows `next - 1` bars, checked against its number.
-///
-/// A number that is too high leaves bars out: it is told, and counting goes on from there. A number
-/// that is too low is told, and its bar is counted all the same.
-pub(super) fn bar_index(
-    cx: &mut Context,
-    form: &Form,
-    number: Option<&Number>,
-    bar: Span,
-    next: usize,
-) -> Option<usize> {
-    let first = form.bars.first().map_or(1, |bar| bar.number);
-    let expected = first + next as i32;
-    let mut index = next;
-    if let Some(number) = number
-        && i64::from(number.value) != i64::from(expected)
-    {
-        let written = inside(cx, form, number.value, number.span)?;
-        index = index.max(written);
-        cx.push(
-            Diagnostic::error(
-                "bars/number",
-                number.span,
-                format!("This is bar {expected}, but its number says {}.", number.value),
-            )
-            .with_text(format!("bar {expected} stands here"))
-            .with_help(if written > next {
-                "Is a bar missing before it?"
-            } else {
-                "Is a bar here twice?"
-            })
-            .with_bars(expected, number.value as i32)
-            .with_fix(
-                format!("number it {expected}"),
-                number.span,
-                format!("{expected}:"),
-                false,
-            ),
-        );
-    }
-    if index >= form.bars.len() {
-        let last = form.bars.last().map_or(0, |bar| bar.number);
-        cx.push(
-            Diagnostic::error(
-                "bars/outside",
-                bar,
-                format!("The piece ends with bar {last}, but here is one bar more."),
-            )
-            .with_help(format!("Take it away, or let the form `end` later than bar {last}.")),
-        );
-        return None;
-    }
-    Some(index)
+    builder.finish(bars, count.next, counting)
 }
 
 /// What holds on from one element to the next.

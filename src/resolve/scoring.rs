@@ -1,8 +1,9 @@
 //! Scorings: voices, players and bars linked.
 
+use super::counting::Counting;
 use super::ensemble::{crook, key, tuned_notes};
 use super::form::{indices, inside};
-use super::music::{Counting, music};
+use super::music::music;
 use super::piece::{
     Allow, Dynamic, Ensemble, Line, Moment, Piece, Restrike, Role, Scoring, Technique, Verb,
 };
@@ -167,6 +168,11 @@ fn scoring_line(
         Verb::Highlights { .. } => Some(Role::Highlight),
         _ => None,
     });
+    // A role of an unknown name has been told already.
+    let says_role = tree.modifiers.iter().any(|m| matches!(m.value, Modifier::Role(_)));
+    if line.role.is_none() && says_role {
+        line.role = Some(Role::Harmony);
+    }
     if line.role.is_none() && matches!(line.verb, Verb::Plays { .. } | Verb::Writes(_)) {
         cx.push(
             Diagnostic::error("names/no-role", tree.verb_span, "This line does not say its role.")

@@ -185,7 +185,8 @@ fn tuplet_signs(xml: &mut Xml, element: &Element) {
 fn notations(xml: &mut Xml, staff: &Staff, element: &Element, note: &StaffNote, first: bool) {
     let tied = note.tie_from || note.tie_to;
     let slurred = note.slur_starts || note.slur_ends;
-    let hung = slurred || note.tremolo > 0 || !note.marks.is_empty() || has_tuplet_sign(element);
+    let stroked = strokes_through_stem(note.tremolo, element.value) > 0;
+    let hung = slurred || stroked || !note.marks.is_empty() || has_tuplet_sign(element);
     let spread = note.marks.has(Mark::Arpeggio);
     if !(tied || spread || first && hung) {
         return;
@@ -205,7 +206,7 @@ fn notations(xml: &mut Xml, staff: &Staff, element: &Element, note: &StaffNote, 
             xml.empty_with("slur", &[("type", "start"), ("number", "1")]);
         }
         tuplet_signs(xml, element);
-        marks(xml, staff, note);
+        marks(xml, staff, element, note);
     }
     if spread {
         xml.empty("arpeggiate");
@@ -239,14 +240,22 @@ fn place(mark: Mark) -> Place {
     }
 }
 
-fn marks(xml: &mut Xml, staff: &Staff, note: &StaffNote) {
+/// Strokes through the stem divide the value further than its flags do: what an eighth is to be
+/// played in thirty-seconds shows two strokes beside its flag (common practice).
+fn strokes_through_stem(tremolo: u8, value: NoteValue) -> u8 {
+    let flags = u8::try_from(value.log2 - 2).unwrap_or(0);
+    tremolo.saturating_sub(flags)
+}
+
+fn marks(xml: &mut Xml, staff: &Staff, element: &Element, note: &StaffNote) {
     let groups = [
         (Place::Ornaments, "ornaments"),
         (Place::Technical, "technical"),
         (Place::Articulations, "articulations"),
     ];
     for (group, tag) in groups {
-        let tremolo = group == Place::Ornaments && note.tremolo > 0;
+        let strokes = strokes_through_stem(note.tremolo, element.value);
+        let tremolo = group == Place::Ornaments && strokes > 0;
         if !tremolo && (note.marks.is_empty() || note.marks.iter().all(|mark| place(mark) != group))
         {
             continue;
@@ -256,7 +265,7 @@ fn marks(xml: &mut Xml, staff: &Staff, note: &StaffNote) {
             write_mark(xml, staff, mark);
         }
         if tremolo {
-            let strokes = ["1", "2", "3", "4"][usize::from(note.tremolo.clamp(1, 4)) - 1];
+            let strokes = ["1", "2", "3", "4"][usize::from(strokes.min(4)) - 1];
             xml.word_with("tremolo", &[("type", "single")], strokes);
         }
         xml.close(tag);

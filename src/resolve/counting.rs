@@ -1,0 +1,155 @@
+//! Counts bars against the numbers that stand before them.
+
+use super::Context;
+use super::form::inside;
+use super::piece::Form;
+use crate::diagnostics::{Diagnostic, Span};
+use crate::syntax::Number;
+
+/// How the bars of a piece of music are counted.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Counting {
+    /// A voice: it begins with the piece and leaves no bar out.
+    Whole,
+    /// A `writes` line: any bars, in order.
+    Chosen,
+}
+
+/// Where the count stands.
+///
+/// One slip makes one finding: numbers that go on from a wrong one are not told again.
+pub(super) struct BarCount {
+    counting: Counting,
+    /// Index of the next bar.
+    pub(super) next: usize,
+    /// By how much the last number that was told differed from the count; 0 where it agreed.
+    told: i64,
+}
+
+impl BarCount {
+    pub(super) fn new(counting: Counting) -> BarCount {
+        BarCount { counting, next: 0, told: 0 }
+    }
+
+    /// The index of the next bar, from its number and that of the bar that follows; `None` if there
+    /// is no such bar.
+    ///
+    /// A number that is too high leaves bars out, and counting goes on from there, unless the next
+    /// bar falls back: then it was a slip. A number that is too low is told, and its bar counted.
+    pub(super) fn index(
+        &mut self,
+        cx: &mut Context,
+        form: &Form,
+        (number, following): (Option<&Number>, Option<&Number>),
+        bar: Span,
+    ) -> Option<usize> {
+        if let Some(number) = number {
+            let expected = form.bars.first().map_or(1, |bar| bar.number) + self.next as i32;
+            let difference = i64::from(number.value) - i64::from(expected);
+            if difference == 0 {
+                self.told = 0;
+            } else if difference != self.told {
+                self.differs(cx, form, number, following, expected, difference);
+            }
+        }
+        if self.next < form.bars.len() {
+            return Some(self.next);
+        }
+        // A bar that stands there twice was told; that there is one too many follows from it.
+        if self.told == 0 {
+            cx.push(beyond(form, bar));
+        }
+        None
+    }
+}
+
+impl BarCount {
+    /// Tells what is wrong with a number, and decides where the count goes on.
+    fn differs(
+        &mut self,
+        cx: &mut Context,
+        form: &Form,
+        number: &Number,
+        following: Option<&Number>,
+        expected: i32,
+        difference: i64,
+    ) {
+        let Some(written) = inside(cx, form, number.value, number.span) else {
+            self.told = difference;
+            return;
+        };
+        let chosen = self.counting == Counting::Chosen;
+        if chosen && difference > 0 {
+            self.next = written;
+            return;
+        }
+        cx.push(misnumbered(number, expected, difference));
+        let goes_on = following.is_none_or(|following| following.value > number.value);
+        if difference > 0 && goes_on {
+            self.next = written;
+        } else {
+            self.told = difference;
+        }
+    }
+}
+
+fn misnumbered(number: &Number, expected: i32, difference: i64) -> Diagnostic {
+    Diagnostic::error(
+        "bars/number",
+        number.span,
+        format!("This is bar {expected}, but its number says {}.", number.value),
+    )
+    .with_text(format!("bar {expected} stands here"))
+    .with_help(if difference > 0 { "Is a bar missing before it?" } else { "Is a bar here twice?" })
+    .with_bars(expected, i32::try_from(number.value).unwrap_or(expected))
+    .with_fix(format!("number it {expected}"), number.span, format!("{expected}:"), false)
+}
+
+fn beyond(form: &Form, bar: Span) -> Diagnostic {
+    let last = form.bars.last().map_or(0, |bar| bar.number);
+    Diagnostic::error(
+        "bars/outside",
+        bar,
+        format!("The piece ends with bar {last}, but here is one bar more."),
+    )
+    .with_help(format!("Take it away, or let the form `end` later than bar {last}."))
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::diagnostics::Sources;
+    use crate::resolve::{NoFiles, resolve};
+
+    /// The codes of what is wrong with a voice of eight bars in 2/4.
+    fn findings(voice: &str) -> Vec<&'static str> {
+        let source = format!(
+            "piece \"Count\" {{ }}\nform {{\n  1 metre 2/4, key C major\n  8 end\n}}\n\
+             voice tune {{ {voice} }}\n"
+        );
+        let mut sources = Sources::new();
+        let file = sources.add("count.ripieno", source);
+        let (_, findings) = resolve(&mut sources, file, &mut NoFiles);
+        findings.iter().map(|finding| finding.code).collect()
+    }
+
+    #[test]
+    fn a_slip_in_one_number_is_told_once() {
+        for slip in ["1", "2", "6", "40"] {
+            let voice =
+                format!("1: 1/2 C4 | 2: C | {slip}: C | 4: C | 5: C | 6: C | 7: C | 8: C |");
+            let code = if slip == "40" { "bars/outside" } else { "bars/number" };
+            assert_eq!(findings(&voice), [code], "{slip} for 3");
+        }
+    }
+
+    #[test]
+    fn a_bar_that_stands_there_twice_is_told_once() {
+        let voice = "1: 1/2 C4 | 2: C | 2: C | 3: C | 4: C | 5: C | 6: C | 7: C | 8: C |";
+        assert_eq!(findings(voice), ["bars/number"]);
+    }
+
+    #[test]
+    fn bars_left_out_are_told_once_and_the_count_goes_on_behind_them() {
+        assert_eq!(findings("1: 1/2 C4 | 4: C | 5: C | 6: C | 7: C | 8: C |"), ["bars/number"]);
+    }
+}

@@ -1,0 +1,154 @@
+"""The frame of the MIDI files: header, meta events, programs, channels.
+
+Sources: Standard MIDI Files 1.0 (RP-001, MIDI Manufacturers Association, 1996) for header, meta
+events and end of track; General MIDI Level 1 (1991) for programs, percussion keys and channel 10.
+What the meta events must say is read from the MusicXML files.
+"""
+
+from fractions import Fraction
+from struct import unpack
+
+import played
+import published
+import written
+from outputs import Finding
+
+
+def check(scorings):
+    for scoring in scorings:
+        finding = Finding(f"MIDI header, meta events, programs: {scoring.name}")
+        score = written.read(scoring.score("musicxml"))
+        for path in scoring.files("mid"):
+            parts = score
+            if path.stem != "score":
+                parts = written.read(path.with_suffix(".musicxml"))
+            _file(finding, path, parts, score)
+        _parts_as_in_score(finding, scoring)
+        yield finding
+
+
+def _file(finding, path, parts, score):
+    def expect(right, words):
+        finding.expect(right, f"{path.name}: {words}")
+
+    magic, size, kind, count, division = unpack(">4sIHHH", path.read_bytes()[:14])
+    expect(magic == b"MThd" and size == 6, f"header {magic}, {size}")
+    expect(kind == 1, f"format {kind}, not 1")
+    expect(count == len(parts) + 1, f"{count} tracks for {len(parts)} parts")
+    expect(0 < division < 0x8000, f"division {division} is not one of ticks in a quarter")
+    file, tracks = played.read(path)
+    expect(len(tracks) == count, f"{count} tracks announced, {len(tracks)} there")
+    frame = _frame(score)
+    for index, track in enumerate(tracks):
+        last = file.tracks[index][-1].type
+        expect(last == "end_of_track", f"track {index} ends with {last}")
+        expect(track.end == frame.length, f"track {index} ends at {track.end}, not {frame.length}")
+        expect(not track.hanging, f"track {index}: {track.hanging[:3]}")
+    _conductor(expect, tracks[0], frame)
+    for part, track in zip(parts, tracks[1:]):
+        _sound(expect, part, track)
+    places = [(t.port, c) for p, t in zip(parts, tracks[1:]) for c in t.channels
+              if p.percussion_key is None]
+    expect(len(places) == len(set(places)), "two players share a channel")
+
+
+class _frame:
+    """What track 0 must hold, unrolled from a MusicXML score."""
+
+    def __init__(self, parts):
+        # Keys of a part that sounds as it is written and has a key signature.
+        concert = next(
+            (p for p in parts if p.percussion_key is None and p.bars[0].signature[1]
+             and all(bar.transposition[0] % 7 == 0 for bar in p.bars)), None)
+        self.metres, self.keys, self.tempos, self.marks = [], [], [], []
+        now, tempo, first = Fraction(0), None, parts[0]
+        # A tempo holds for the bars that follow it on the page, whatever is played in between.
+        in_force = []
+        for bar in first.bars:
+            tempo = bar.tempos[-1] if bar.tempos else tempo
+            in_force.append(tempo)
+        for index in first.order:
+            bar = first.bars[index]
+            full = Fraction(4 * bar.metre[0], bar.metre[1])
+            self.metres.append((now, bar.metre if bar.length == full else bar.length))
+            if concert:
+                self.keys.append((now, concert.bars[index].signature))
+            if in_force[index]:
+                beat, rate = in_force[index]
+                # Microseconds in a quarter.
+                self.tempos.append((now, round(60_000_000 / (beat * rate))))
+            self.marks.extend((now, mark) for mark in bar.marks)
+            now += bar.length
+        self.length = now
+
+
+def _in_force(events, now):
+    return next((value for at, value in reversed(events) if at <= now), None)
+
+
+# Key signatures as mido names them: fifths and mode.
+MAJOR = ["Cb", "Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#", "C#"]
+MINOR = ["Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#", "C#", "G#", "D#", "A#"]
+
+
+def _conductor(expect, track, frame):
+    expect(not track.notes and not track.channels, "notes in the first track")
+    expect(bool(track.name), "the first track has no name")
+    metres = [(at, (m.numerator, m.denominator)) for at, m in played.meta(track, "time_signature")]
+    for now, wanted in frame.metres:
+        there = _in_force(metres, now)
+        if isinstance(wanted, Fraction):
+            # A bar that is not full is counted by what it has.
+            right = there is not None and Fraction(4 * there[0], there[1]) == wanted
+        else:
+            right = there == wanted
+        expect(right, f"quarter {now}: metre {there}, not {wanted}")
+    keys = [(at, m.key) for at, m in played.meta(track, "key_signature")]
+    for now, (fifths, mode) in frame.keys:
+        wanted = f"{MINOR[fifths + 7]}m" if mode == "minor" else MAJOR[fifths + 7]
+        expect(_in_force(keys, now) == wanted, f"quarter {now}: key {_in_force(keys, now)}, not {wanted}")
+    tempos = [(at, m.tempo) for at, m in played.meta(track, "set_tempo")]
+    for now, wanted in frame.tempos:
+        there = _in_force(tempos, now)
+        # One microsecond for the rounding.
+        expect(there is not None and abs(there - wanted) <= 1, f"quarter {now}: tempo {there}, not {wanted}")
+    marks = [(at, m.text) for at, m in played.meta(track, "marker")]
+    # mido reads texts as Latin-1, the files are UTF-8.
+    marks = [(at, text.encode("latin-1").decode()) for at, text in marks]
+    expect(marks == frame.marks, f"markers {marks}, not {frame.marks}")
+
+
+def _sound(expect, part, track):
+    name = track.name.encode("latin-1").decode()
+    expect(bool(name) and part.name.startswith(name), f"track {name!r} for part {part.name!r}")
+    if part.percussion_key is not None:
+        keys = published.PERCUSSION_KEYS[part.kind]
+        expect(part.percussion_key in keys, f"{part.name}: key {part.percussion_key} in MusicXML")
+        expect(track.channels <= {9}, f"{part.name}: channels {track.channels}")
+        wrong = {key for _, _, key in track.notes} - keys
+        expect(not wrong, f"{part.name}: keys {wrong}")
+        return
+    wanted = published.PROGRAMS[part.kind]
+    expect(part.program == wanted, f"{part.name}: program {part.program} in MusicXML")
+    first = track.programs[0] if track.programs else None
+    allowed = {wanted}
+    if part.sound.startswith("strings.") and part.kind != "harp":
+        allowed.add(published.PIZZICATO)
+    if part.kind == "trumpet":
+        allowed.add(published.MUTED_TRUMPET)
+    expect(first is not None and first[0] == 0, f"{part.name}: no program at the beginning")
+    programs = {program + 1 for _, program in track.programs}
+    expect(programs <= allowed, f"{part.name}: programs {programs}, not among {allowed}")
+    expect(len(track.channels) == 1 and 9 not in track.channels,
+           f"{part.name}: channels {track.channels}")
+
+
+def _parts_as_in_score(finding, scoring):
+    """A part alone sounds what it sounds in the score."""
+    _, tracks = played.read(scoring.score("mid"))
+    for path, in_score in zip(scoring.parts("mid"), tracks[1:], strict=True):
+        _, alone = played.read(path)
+        finding.expect(
+            alone[1].notes == in_score.notes,
+            f"{path.name} does not sound as its track in the score",
+        )

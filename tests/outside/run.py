@@ -1,0 +1,131 @@
+"""Checks what Ripieno writes against the world outside: schema, readers, published tables.
+
+    python run.py RIPIENO SAMPLE…
+
+Builds every sample and the sources of `stress.py` into a temporary folder, runs every check, and
+ends with one line `N passed, N failed`.
+"""
+
+import logging
+import multiprocessing
+import os
+import subprocess
+import sys
+import tempfile
+import warnings
+from pathlib import Path
+
+import check_agreement
+import check_files
+import check_midi
+import check_schema
+import check_text
+import check_transposition
+import outputs
+import stress
+
+# The most that is printed of one failure.
+SHOWN = 12
+
+HOSTILE = """\
+piece "../../escape/..\\\\ : *" { licence "CC0-1.0" }
+form {
+  1 metre 2/4, key D major, tempo 1/4 = 60
+  1 end
+}
+voice tune { 1: 1/4 D5 A4 | }
+ensemble duo {
+  era 1770
+  oboe as "../oboe", violin-1 4 players as "/etc/violin"
+}
+scoring up for duo {
+  oboe, violin-1 plays tune as melody
+}
+"""
+
+
+def build(ripieno, source, output, root):
+    """Builds a source; gives back whether that went well."""
+    command = [ripieno, "build", "--format", "short", "-o", output, "--root", root, source]
+    run = subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
+    if run.returncode != 0:
+        print(run.stdout, run.stderr, sep="\n")
+    return run.returncode == 0
+
+
+def build_all(ripieno, samples, work):
+    """Builds samples and stress sources twice; gives back the findings of the building."""
+    crooks, _ = stress.crooks()
+    written = work / "sources"
+    written.mkdir()
+    (written / "crooks.ripieno").write_text(crooks, encoding="utf-8")
+    (written / "everything.ripieno").write_text(stress.language(), encoding="utf-8")
+    sources = [*samples, *sorted(written.iterdir())]
+    finding = outputs.Finding("samples and stress sources build without an error")
+    for source in sources:
+        for output in ("once", "twice"):
+            built = build(ripieno, source, work / output, source.parent)
+            finding.expect(built, f"{source.name} does not build")
+    yield finding
+    if finding.passed:
+        yield check_files.same_bytes(work / "once", work / "twice")
+    room = work / "room"
+    room.mkdir()
+    (room / "source.ripieno").write_text(HOSTILE, encoding="utf-8")
+    build(ripieno, room / "source.ripieno", room / "out", room)
+    yield check_files.clean_names(room, room / "out")
+
+
+def _compare(job):
+    warnings.simplefilter("ignore")
+    return check_agreement.compare(*job)
+
+
+def agreement(scorings):
+    """Every pair of files, the longest first, on as many processors as there are."""
+    jobs = [
+        (f"{scoring.name}/{xml.stem}", xml, xml.with_suffix(".mid"))
+        for scoring in scorings
+        for xml in scoring.files("musicxml")
+    ]
+    jobs.sort(key=lambda job: -job[1].stat().st_size)
+    with multiprocessing.Pool(os.cpu_count()) as pool:
+        yield from sorted(pool.imap_unordered(_compare, jobs), key=lambda finding: finding.name)
+
+
+def checks(work):
+    scorings = outputs.scorings(work / "once")
+    _, wanted = stress.crooks()
+    known = [scoring for scoring in scorings if scoring.name.startswith("crooks/")]
+    yield from check_schema.check(scorings)
+    yield from check_midi.check(scorings)
+    yield from check_transposition.check(scorings)
+    yield from check_transposition.check_known(known, wanted)
+    yield from check_text.check(scorings)
+    yield from agreement(scorings)
+
+
+def main(ripieno, *samples):
+    logging.disable(logging.WARNING)
+    passed = failed = 0
+    with tempfile.TemporaryDirectory() as folder:
+        work = Path(folder)
+        findings = build_all(ripieno, [Path(sample).resolve() for sample in samples], work)
+        for stage in (findings, checks(work)):
+            for finding in stage:
+                passed += finding.passed
+                failed += not finding.passed
+                if finding.passed:
+                    print(f"ok      {finding.name} ({finding.tested})")
+                    continue
+                print(f"FAILED  {finding.name} ({finding.tested})")
+                for words in finding.wrong[:SHOWN] or ["tested nothing"]:
+                    print(f"          {words}")
+            if not (work / "once").is_dir():
+                break
+    print(f"{passed} passed, {failed} failed")
+    return 0 if failed == 0 and passed > 0 else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main(*sys.argv[1:]))

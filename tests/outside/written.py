@@ -1,0 +1,182 @@
+"""What stands in a MusicXML file, read as plain XML.
+
+Bars are unrolled here by the repeat and ending signs of the file, as a player would read them.
+"""
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+from functools import cached_property
+
+from lxml import etree
+
+from pitches import key
+
+
+@dataclass
+class Bar:
+    """One measure of one part. Times are in quarters from the beginning of the bar."""
+
+    number: int
+    length: Fraction = Fraction(0)
+    metre: tuple = (4, 4)
+    signature: tuple = (0, "")
+    clefs: list = field(default_factory=list)
+    transposition: tuple = (0, 0)
+    tempos: list = field(default_factory=list)
+    marks: list = field(default_factory=list)
+    forward: bool = False
+    backward: bool = False
+    ending: tuple = ()
+    ending_stops: bool = False
+    heads: list = field(default_factory=list)
+
+
+@dataclass
+class Part:
+    """One part of a file."""
+
+    name: str
+    instrument: str
+    sound: str
+    program: int | None
+    percussion_key: int | None
+    bars: list = field(default_factory=list)
+
+    @cached_property
+    def order(self):
+        """Indices of the bars in the order in which they are played."""
+        return playing_order(self.bars)
+
+    @property
+    def kind(self):
+        """The instrument's name in small letters, as the published tables have it."""
+        return self.instrument.lower()
+
+
+def read(path):
+    """The parts of a MusicXML file."""
+    root = etree.parse(str(path)).getroot()
+    listed = {}
+    for entry in root.iter("score-part"):
+        program = entry.findtext("midi-instrument/midi-program")
+        stroke = entry.findtext("midi-instrument/midi-unpitched")
+        listed[entry.get("id")] = Part(
+            name=entry.findtext("part-name"),
+            instrument=entry.findtext("score-instrument/instrument-name"),
+            sound=entry.findtext("score-instrument/instrument-sound") or "",
+            program=int(program) if program else None,
+            # MusicXML counts these keys from 1.
+            percussion_key=int(stroke) - 1 if stroke else None,
+        )
+    parts = []
+    for element in root.iter("part"):
+        part = listed[element.get("id")]
+        part.bars = _bars(element)
+        parts.append(part)
+    return parts
+
+
+def _bars(part):
+    divisions, bars = 1, []
+    for measure in part.iter("measure"):
+        bar = Bar(number=int(measure.get("number")))
+        if bars:
+            before = bars[-1]
+            bar.metre, bar.signature = before.metre, before.signature
+            bar.transposition = before.transposition
+        now = Fraction(0)
+        for element in measure:
+            if element.tag == "attributes":
+                divisions = int(element.findtext("divisions") or divisions)
+                _attributes(bar, element)
+            elif element.tag == "note":
+                now = _note(bar, element, now, divisions)
+            elif element.tag == "direction":
+                _direction(bar, element)
+            elif element.tag == "barline":
+                _bar_line(bar, element)
+            elif element.tag in ("backup", "forward"):
+                step = Fraction(int(element.findtext("duration")), divisions)
+                now += step if element.tag == "forward" else -step
+            bar.length = max(bar.length, now)
+        bars.append(bar)
+    return bars
+
+
+def _attributes(bar, element):
+    if (time := element.find("time")) is not None:
+        bar.metre = (int(time.findtext("beats")), int(time.findtext("beat-type")))
+    if (signature := element.find("key")) is not None:
+        bar.signature = (int(signature.findtext("fifths")), signature.findtext("mode") or "")
+    for clef in element.findall("clef"):
+        bar.clefs.append(clef.findtext("sign") + (clef.findtext("line") or ""))
+    if (by := element.find("transpose")) is not None:
+        octaves = int(by.findtext("octave-change") or 0)
+        steps = int(by.findtext("diatonic") or 0) + 7 * octaves
+        bar.transposition = (steps, int(by.findtext("chromatic")) + 12 * octaves)
+
+
+def _note(bar, element, now, divisions):
+    grace, chord = element.find("grace") is not None, element.find("chord") is not None
+    length = Fraction(0) if grace else Fraction(int(element.findtext("duration")), divisions)
+    if (pitch := element.find("pitch")) is not None:
+        alter, octave = int(pitch.findtext("alter") or 0), int(pitch.findtext("octave"))
+        bar.heads.append((pitch.findtext("step"), alter, octave))
+    return now if chord else now + length
+
+
+BEATS = {"whole": 4, "half": 2, "quarter": 1, "eighth": Fraction(1, 2), "16th": Fraction(1, 4)}
+
+
+def _direction(bar, element):
+    for mark in element.iter("rehearsal"):
+        bar.marks.append(mark.text)
+    for sign in element.iter("metronome"):
+        beat, dots = Fraction(BEATS[sign.findtext("beat-unit")]), len(sign.findall("beat-unit-dot"))
+        beat = beat * (2 - Fraction(1, 2**dots))
+        bar.tempos.append((beat, Fraction(sign.findtext("per-minute"))))
+
+
+def _bar_line(bar, element):
+    if (repeat := element.find("repeat")) is not None:
+        bar.forward |= repeat.get("direction") == "forward"
+        bar.backward |= repeat.get("direction") == "backward"
+    if (ending := element.find("ending")) is not None:
+        if ending.get("type") == "start":
+            bar.ending = tuple(int(n) for n in ending.get("number").split(","))
+        else:
+            bar.ending_stops = True
+
+
+def playing_order(bars):
+    """A repeat sign sends back to the last forward sign, or to the beginning; an ending is played
+    only the times that its bracket names."""
+    order, start, time, ending, index = [], 0, 1, (), 0
+    while index < len(bars):
+        bar = bars[index]
+        if bar.forward and start != index:
+            start, time = index, 1
+        if bar.ending:
+            ending = bar.ending
+            if time not in ending:
+                while not bars[index].ending_stops:
+                    index += 1
+                index, ending = index + 1, ()
+                continue
+        order.append(index)
+        again = bar.backward and (bool(ending) or time < 2)
+        if bar.ending_stops:
+            ending = ()
+        if again:
+            index, time = start, time + 1
+            continue
+        index += 1
+        finished = bar.backward or bar.ending_stops
+        if finished and not (index < len(bars) and bars[index].ending):
+            start, time = index, 1
+    return order
+
+
+def written_keys(part):
+    """Every written head as a MIDI key, with the transposition in force."""
+    return [(key(*head), bar.transposition) for bar in part.bars for head in bar.heads]
