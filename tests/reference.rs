@@ -47,9 +47,9 @@ fn completed(text: &str) -> String {
 fn findings(text: &str) -> Vec<Diagnostic> {
     let mut sources = Sources::new();
     let file = sources.add("example.ripieno", completed(text));
-    let (piece, mut findings) = resolve::resolve(&mut sources, file, &mut NoFiles);
+    let (piece, findings) = resolve::resolve(&mut sources, file, &mut NoFiles);
     let scorings: Vec<_> = piece.scorings.iter().collect();
-    findings.extend(check::check_scorings(&piece, &scorings, &check::Options::default()));
+    let mut findings = check::report(&piece, findings, &scorings, &check::Options::default());
     // A voice that stands alone on the page is used by no scoring: that is no fault of the example.
     findings.retain(|finding| has(text, "scoring") || finding.code != "names/unused-voice");
     findings

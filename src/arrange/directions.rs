@@ -25,12 +25,23 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
         copy(everybody, heard_to, run.from, &mut out);
         let own = own_directions(music, run);
         let loudness = own.iter().any(|d| is_loudness(&d.kind));
+        let loud_at = |directions: &[Direction], at| {
+            directions.iter().any(|d| d.at == at && is_loudness(&d.kind))
+        };
+        // Where the voice says its own loudness, that of everybody is silent.
+        let mut general = Vec::new();
+        copy(everybody, run.from, run.to, &mut general);
+        general.retain(|d| !is_loudness(&d.kind) || !loud_at(&own, d.at));
         let mut start: Vec<Direction> = Vec::new();
         let say = |kind, span| Direction { at: run.from, kind, span };
         if let Some((dynamic, span)) = line.dynamic {
             start.push(say(DirectionKind::Dynamic(dynamic), span));
-        } else if own_before && let Some(dynamic) = in_force(everybody, run.from) {
-            start.push(say(DirectionKind::Dynamic(dynamic.0), dynamic.1));
+        } else if own_before
+            && !loud_at(&general, run.from)
+            && !loud_at(&own, run.from)
+            && let Some((dynamic, span)) = in_force(everybody, run.from)
+        {
+            start.push(say(DirectionKind::Dynamic(dynamic), span));
         }
         let wants = |technique| line.techniques.iter().any(|(t, _)| *t == technique);
         if plucked && !wants(Technique::Pizzicato) {
@@ -62,23 +73,11 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
         }
         let mut within = start;
         if line.dynamic.is_none() {
-            let mut general = Vec::new();
-            copy(everybody, run.from, run.to, &mut general);
-            // Where the voice says its own loudness, that of everybody is silent.
-            general.retain(|d| {
-                let twin = |own: &Direction| own.at == d.at && is_loudness(&own.kind);
-                !is_loudness(&d.kind)
-                    || !(own.iter().any(twin) || within.iter().any(twin))
-                    || own_before && within.iter().any(twin) && !own.iter().any(twin)
-            });
-            if general.iter().any(|d| d.at == run.from && is_loudness(&d.kind)) {
-                within.retain(|d| !is_loudness(&d.kind));
-            }
             within.extend(general);
             within.extend(own);
         } else {
-            // Words and techniques of the voice stay, its loudness gives way to the line's own.
-            within.extend(own.into_iter().filter(|d| !is_loudness(&d.kind)));
+            // Words and techniques stay; other loudness gives way to the line's own.
+            within.extend(general.into_iter().chain(own).filter(|d| !is_loudness(&d.kind)));
         }
         within.sort_by_key(|direction| direction.at);
         out.extend(within);

@@ -20,6 +20,7 @@ mod context;
 mod documentation;
 mod options;
 mod passage;
+mod report;
 mod rules;
 #[cfg(test)]
 mod tests;
@@ -33,6 +34,7 @@ use context::Context;
 
 pub use documentation::{Documentation, documentation, explain, page};
 pub use options::{Options, matches};
+pub use report::report;
 pub use rules::RULES;
 
 /// A rule: its name, how bad its findings are, its documentation and what it does.

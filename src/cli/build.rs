@@ -66,8 +66,8 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     for path in &arguments.files {
         let mut read = source::read(&mut sources, path, arguments.root.as_deref())?;
         let chosen = source::scorings(&read.piece, &arguments.scoring)?;
-        read.diagnostics.extend(check::check_scorings(&read.piece, &chosen, &options));
-        read.diagnostics = options.apply(read.diagnostics);
+        let of_source = std::mem::take(&mut read.diagnostics);
+        read.diagnostics = check::report(&read.piece, of_source, &chosen, &options);
         // Data are one object, however many files there are.
         if arguments.format == Show::Json {
             all.extend(read.diagnostics.iter().cloned());

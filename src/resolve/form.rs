@@ -262,29 +262,13 @@ fn repeats(cx: &mut Context, settings: &Settings, form: &mut Form) {
             );
             continue;
         }
-        let (Some(first), Some(last)) =
-            (inside(cx, form, range.first, range.span), inside(cx, form, range.last, range.span))
-        else {
-            continue;
-        };
-        if last < first {
-            cx.push(backwards(range));
-            continue;
-        }
+        let Some((first, last)) = both(cx, form, range) else { continue };
         form.bars[first].repeat_starts = true;
         form.bars[last].repeat_ends = true;
         taken = Some(range);
     }
     for (range, number) in &settings.endings {
-        let (Some(first), Some(last)) =
-            (inside(cx, form, range.first, range.span), inside(cx, form, range.last, range.span))
-        else {
-            continue;
-        };
-        if last < first {
-            cx.push(backwards(*range));
-            continue;
-        }
+        let Some((first, last)) = both(cx, form, *range) else { continue };
         let fits = match number {
             1 => form.bars[last].repeat_ends,
             2 => first > 0 && form.bars[first - 1].repeat_ends,
@@ -309,7 +293,17 @@ fn repeats(cx: &mut Context, settings: &Settings, form: &mut Form) {
     }
 }
 
-pub(super) fn backwards(range: BarRange) -> Diagnostic {
+/// The indices of the first and the last bar of a range, or findings.
+fn both(cx: &mut Context, form: &Form, range: BarRange) -> Option<(usize, usize)> {
+    if range.last < range.first {
+        cx.push(backwards(range));
+        return None;
+    }
+    let first = inside(cx, form, range.first, range.span)?;
+    Some((first, inside(cx, form, range.last, range.span)?))
+}
+
+fn backwards(range: BarRange) -> Diagnostic {
     Diagnostic::error(
         "bars/backwards",
         range.span,
