@@ -56,7 +56,8 @@ fn the_tour_shows_what_the_program_prints() {
     let mut inside = false;
     let mut commands = 0;
     for line in readme.lines() {
-        if let Some(comment) = line.strip_prefix("<!-- edit ").and_then(|l| l.strip_suffix(" -->")) {
+        if let Some(comment) = line.strip_prefix("<!-- edit ").and_then(|l| l.strip_suffix(" -->"))
+        {
             edit(comment, folder.path());
         }
         match (inside, line) {
