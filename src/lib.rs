@@ -44,6 +44,7 @@ pub mod arrange;
 pub mod check;
 pub mod cli;
 pub mod diagnostics;
+pub mod harmony;
 pub mod instruments;
 pub mod music;
 pub mod notate;
