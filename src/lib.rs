@@ -40,6 +40,7 @@
 //! assert!(render::text::part(&score, 0).contains("Oboe"));
 //! ```
 
+pub mod advise;
 pub mod arrange;
 pub mod check;
 pub mod cli;
