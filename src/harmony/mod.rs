@@ -88,8 +88,9 @@ fn event(slots: &[Slot], candidate: costs::Candidate, before: &[HarmonyEvent]) -
 /// The root's name: as the voices spell it, or else as lies nearest to the key.
 fn name_of(slots: &[Slot], class: i32) -> PitchName {
     let heard = slots.iter().find_map(|slot| slot.names[class as usize]);
-    let fifths = heard.unwrap_or_else(|| costs::fifths_in_key(slots[0].key, class));
-    PitchName::from_fifths(i32::from(fifths)).unwrap_or(slots[0].key.tonic)
+    heard
+        .and_then(|fifths| PitchName::from_fifths(i32::from(fifths)))
+        .unwrap_or_else(|| slots[0].key.spelling(class))
 }
 
 fn certainty(piece: &Piece, slots: &[Slot], beats: &[path::Beat]) -> Vec<f64> {
