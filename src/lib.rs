@@ -40,10 +40,12 @@
 //! assert!(render::text::part(&score, 0).contains("Oboe"));
 //! ```
 
+pub mod advise;
 pub mod arrange;
 pub mod check;
 pub mod cli;
 pub mod diagnostics;
+pub mod harmony;
 pub mod instruments;
 pub mod music;
 pub mod notate;

@@ -3,6 +3,7 @@
 //!
 //! Exit status: 0 fine, 1 errors in the music, 2 wrong use, or reading or writing failed.
 
+mod advise;
 mod build;
 mod check;
 mod files;
@@ -31,6 +32,8 @@ enum Command {
     Check(check::Arguments),
     /// Write the score and all parts of every scoring.
     Build(build::Arguments),
+    /// Advise on crooks, drums, forces, voices and harmony before you write.
+    Advise(advise::Arguments),
     /// List the instruments of the catalogue, or tell all about one.
     Instruments(instruments::Arguments),
     /// List the rules of the checker.
@@ -70,6 +73,7 @@ pub fn main() -> ExitCode {
     let outcome = match Arguments::parse().command {
         Command::Check(arguments) => check::run(&arguments),
         Command::Build(arguments) => build::run(&arguments),
+        Command::Advise(arguments) => advise::run(&arguments),
         Command::Instruments(arguments) => instruments::run(&arguments),
         Command::Rules(arguments) => rules::rules(&arguments),
         Command::Explain(arguments) => rules::explain(&arguments),

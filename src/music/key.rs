@@ -75,6 +75,20 @@ impl Key {
         PitchName::new(letter, self.alter(letter))
     }
 
+    /// The spelling that lies nearest to the key for a pitch class (0 to 11): of the twelve in a row
+    /// on the line of fifths from the lowered second degree on (in minor with the raised sixth,
+    /// seventh and fourth).
+    #[must_use]
+    pub fn spelling(self, class: i32) -> PitchName {
+        let lowest = match self.mode {
+            Mode::Major => self.fifths() - 5,
+            Mode::Minor => self.fifths() - 3,
+        };
+        // Seven fifths are a semitone, and seven is its own inverse modulo twelve.
+        let fifths = lowest + (7 * class - lowest).rem_euclid(12);
+        PitchName::from_fifths(fifths).unwrap_or(self.tonic)
+    }
+
     /// The leading note: a semitone below the tonic, in either mode.
     #[must_use]
     pub fn leading_note(self) -> PitchName {
@@ -131,6 +145,21 @@ mod tests {
         assert_eq!(key("F#", Mode::Major).transposed(whole_tone_up).to_string(), "Ab major");
         assert_eq!(key("D", Mode::Minor).transposed(whole_tone_up).to_string(), "E minor");
         assert_eq!(key("D#", Mode::Minor).transposed(whole_tone_up).to_string(), "F minor");
+    }
+
+    #[test]
+    fn every_class_has_a_spelling_near_the_key() {
+        let spelled = |key: Key| -> Vec<String> {
+            (0..12).map(|class| key.spelling(class).to_string()).collect()
+        };
+        assert_eq!(
+            spelled(Key::C_MAJOR),
+            ["C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"]
+        );
+        assert_eq!(
+            spelled(key("C#", Mode::Minor)),
+            ["B#", "C#", "D", "D#", "E", "E#", "F#", "G", "G#", "A", "A#", "B"]
+        );
     }
 
     #[test]

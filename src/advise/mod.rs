@@ -1,0 +1,47 @@
+//! Advice before writing: what the music of a piece says about crooks, drums, forces, voices and
+//! harmony.
+//!
+//! Each kind of advice is a value that serde can write as data and that [`std::fmt::Display`]
+//! shows as a table for people. Nothing here changes the piece.
+
+mod crooks;
+mod drums;
+mod harmony;
+#[cfg(test)]
+mod tests;
+mod weigh;
+
+pub use crooks::{CrookChoice, CrooksAdvice, crooks};
+pub use drums::{DrumChoice, DrumsAdvice, drums};
+pub use harmony::{ChordAt, HarmonyAdvice, HarmonyBar, harmony};
+
+/// A share rounded to three places, so that data files stay readable.
+fn rounded(share: f64) -> f64 {
+    (share * 1000.0).round() / 1000.0
+}
+
+/// A share in words: "83 %".
+fn percent(share: f64) -> String {
+    format!("{:.0} %", 100.0 * share)
+}
+
+/// Rows in columns, two spaces apart.
+fn table(rows: &[Vec<String>]) -> String {
+    let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
+    let width = |column: usize| {
+        rows.iter()
+            .filter_map(|row| row.get(column))
+            .map(|cell| cell.chars().count())
+            .max()
+            .unwrap_or(0)
+    };
+    let widths: Vec<usize> = (0..columns).map(width).collect();
+    let mut text = String::new();
+    for row in rows {
+        let cells: Vec<String> =
+            row.iter().zip(&widths).map(|(cell, width)| format!("{cell:width$}")).collect();
+        text.push_str(cells.join("  ").trim_end());
+        text.push('\n');
+    }
+    text
+}

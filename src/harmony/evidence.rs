@@ -1,0 +1,236 @@
+//! What the voices sound in each beat, and what each note weighs for or against a chord.
+
+use crate::diagnostics::Span;
+use crate::music::{Key, PitchName, Time};
+use crate::resolve::{Bar, Note, Piece};
+
+/// A beat (or part of a long beat) in which the harmony stands still.
+pub(super) struct Slot {
+    pub(super) start: Time,
+    pub(super) length: Time,
+    /// Index of its bar.
+    pub(super) bar: usize,
+    pub(super) key: Key,
+    /// Weight in the metre, 3 (first beat) to 0 (between the beats).
+    pub(super) weight: u8,
+    /// How much of each pitch class sounds; 1 is one voice for the whole slot.
+    pub(super) sounding: [f32; 12],
+    /// The same, with what excuses notes outside a chord taken off: passing notes and their like.
+    pub(super) foreign: [f32; 12],
+    /// How present each class is, 0 to 1; what the rest of the bar sounds counts a little.
+    pub(super) present: [f32; 12],
+    /// Spelling of each class that sounds, as a place on the line of fifths.
+    pub(super) names: [Option<i8>; 12],
+    /// The lowest note where the slot begins (or the first that follows).
+    pub(super) bass: Option<Bass>,
+    /// How many notes sound in it.
+    notes: u16,
+}
+
+/// The lowest note of a slot.
+pub(super) struct Bass {
+    pub(super) name: PitchName,
+    /// How much it counts against chords that do not have it, 0 to 1.
+    pub(super) foreign: f32,
+    /// Is there another note above it?
+    pub(super) supports: bool,
+    pub(super) span: Span,
+    height: i32,
+    onset: Time,
+}
+
+/// Voices beyond which further ones add no evidence: doublings do not make a chord surer.
+const FULL_TEXTURE: f32 = 4.0;
+
+/// The beats of the piece with what sounds in them.
+pub(super) fn slots(piece: &Piece) -> Vec<Slot> {
+    let mut slots = Vec::new();
+    for (index, bar) in piece.form.bars.iter().enumerate() {
+        cut(bar, index, &mut slots);
+    }
+    for voice in &piece.voices {
+        hear(&voice.music.notes, &mut slots);
+    }
+    for slot in &mut slots {
+        let total: f32 = slot.sounding.iter().sum();
+        if total > FULL_TEXTURE {
+            let scale = FULL_TEXTURE / total;
+            slot.sounding.iter_mut().chain(&mut slot.foreign).for_each(|weight| *weight *= scale);
+        }
+        if let Some(bass) = &mut slot.bass {
+            bass.supports = slot.notes > 1;
+        }
+    }
+    spread(&mut slots);
+    slots
+}
+
+/// Length of the slots of a bar: its beat; the half or the quarter of long beats; never less than
+/// an eighth.
+fn slot_length(bar: &Bar) -> Time {
+    let mut length = bar.metre.beat();
+    if bar.metre.is_compound() && length >= Time::of(3, 4) {
+        return length.scaled(1, 3).unwrap_or(length);
+    }
+    while length >= Time::of(1, 2) {
+        length = length.scaled(1, 2).unwrap_or(Time::QUARTER);
+    }
+    while length < Time::EIGHTH {
+        length = length * 2;
+    }
+    length
+}
+
+fn cut(bar: &Bar, index: usize, slots: &mut Vec<Slot>) {
+    let step = slot_length(bar);
+    let end = bar.start + bar.length;
+    // A pick-up lies at the end of the bar that it leaves incomplete.
+    let missing = if bar.number == 0 {
+        (bar.metre.bar_length() - bar.length).max(Time::ZERO)
+    } else {
+        Time::ZERO
+    };
+    let mut start = bar.start;
+    while start < end {
+        let position = start - bar.start + missing;
+        let to_next = step - position % step;
+        let length = to_next.min(end - start);
+        slots.push(Slot {
+            start,
+            length,
+            bar: index,
+            key: bar.key,
+            weight: bar.metre.weight(position),
+            sounding: [0.0; 12],
+            foreign: [0.0; 12],
+            present: [0.0; 12],
+            names: [None; 12],
+            bass: None,
+            notes: 0,
+        });
+        start += length;
+    }
+}
+
+/// Adds the notes of one voice to the slots in which they sound.
+fn hear(notes: &[Note], slots: &mut [Slot]) {
+    let mut first = 0;
+    for (index, note) in notes.iter().enumerate() {
+        let end = note.start + note.length;
+        while first < slots.len() && slots[first].start + slots[first].length <= note.start {
+            first += 1;
+        }
+        let before = index.checked_sub(1).map(|i| &notes[i]);
+        let after = notes.get(index + 1);
+        for slot in slots[first..].iter_mut().take_while(|slot| slot.start < end) {
+            let from = note.start.max(slot.start);
+            let to = end.min(slot.start + slot.length);
+            if to <= from {
+                continue;
+            }
+            let share = ((to - from).to_f64() / slot.length.to_f64()) as f32;
+            let held = note.start < slot.start;
+            for pitch in note.sound.pitches() {
+                let motion = Motion::of(pitch.midi(), note, before, after);
+                let excuse = motion.foreign(held, note.start == slot.start);
+                let class = pitch.name().class() as usize;
+                slot.sounding[class] += share;
+                slot.foreign[class] += share * excuse;
+                slot.names[class].get_or_insert(pitch.name().fifths() as i8);
+                slot.notes += 1;
+                let lower = slot
+                    .bass
+                    .as_ref()
+                    .is_none_or(|bass| (from, pitch.midi()) < (bass.onset, bass.height));
+                if lower {
+                    slot.bass = Some(Bass {
+                        name: pitch.name(),
+                        foreign: excuse,
+                        supports: false,
+                        span: note.span,
+                        height: pitch.midi(),
+                        onset: from,
+                    });
+                }
+            }
+        }
+    }
+}
+
+/// How a note is reached and left in its voice.
+struct Motion {
+    reached_by_step: bool,
+    repeats: bool,
+    left_by_step: bool,
+    left_downwards: bool,
+    repeated_next: bool,
+}
+
+impl Motion {
+    fn of(height: i32, note: &Note, before: Option<&Note>, after: Option<&Note>) -> Motion {
+        let near = |other: Option<&Note>, touches: bool, way: fn(i32) -> bool| {
+            touches
+                && other.is_some_and(|other| {
+                    other.sound.pitches().iter().any(|pitch| way(pitch.midi() - height))
+                })
+        };
+        let joined = before.is_some_and(|b| b.start + b.length == note.start);
+        let goes_on = after.is_some_and(|a| a.start == note.start + note.length);
+        let step = |way: i32| (1..=2).contains(&way.abs());
+        Motion {
+            reached_by_step: near(before, joined, step),
+            repeats: near(before, joined, |way| way == 0),
+            left_by_step: near(after, goes_on, step),
+            left_downwards: near(after, goes_on, |way| (-2..=-1).contains(&way)),
+            repeated_next: near(after, goes_on, |way| way == 0),
+        }
+    }
+
+    /// How much the note counts against a chord that does not hold it, 0 to 1 (our heuristic).
+    fn foreign(&self, held: bool, on_the_beat: bool) -> f32 {
+        let prepared = held || (self.repeats && on_the_beat);
+        if prepared && self.left_downwards {
+            return SUSPENSION;
+        }
+        match (self.reached_by_step || self.repeats, self.left_by_step) {
+            (true, true) if on_the_beat => ACCENTED_PASSING,
+            (true, true) => PASSING,
+            (false, true) => APPOGGIATURA,
+            (true, false) if !on_the_beat => ESCAPE,
+            _ if self.repeated_next && !on_the_beat => ANTICIPATION,
+            _ => 1.0,
+        }
+    }
+}
+
+const SUSPENSION: f32 = 0.4;
+const ACCENTED_PASSING: f32 = 0.6;
+const PASSING: f32 = 0.35;
+const APPOGGIATURA: f32 = 0.7;
+const ESCAPE: f32 = 0.8;
+const ANTICIPATION: f32 = 0.5;
+
+/// What a class heard elsewhere in the bar counts as present in a slot (our heuristic).
+const ELSEWHERE: f32 = 0.4;
+
+/// Gives each slot the presence of the classes, its own and those of its bar.
+fn spread(slots: &mut [Slot]) {
+    let mut first = 0;
+    while first < slots.len() {
+        let bar = slots[first].bar;
+        let after = slots[first..].iter().position(|s| s.bar != bar).map_or(slots.len(), |n| first + n);
+        let mut whole = [0.0f32; 12];
+        for slot in &slots[first..after] {
+            for (sum, weight) in whole.iter_mut().zip(&slot.sounding) {
+                *sum += weight;
+            }
+        }
+        for slot in &mut slots[first..after] {
+            for ((present, own), whole) in slot.present.iter_mut().zip(&slot.sounding).zip(&whole) {
+                let own_presence = (2.0 * own).min(1.0);
+                *present = own_presence.max((whole - own).min(1.0) * ELSEWHERE);
+            }
+        }
+        first = after;
+    }
+}

@@ -1,0 +1,104 @@
+//! Harmony: the chords that a piece declares, or else those that its voices spell.
+//!
+//! Where a piece has no `harmony` block, its chords are inferred from the voices. The bars are cut
+//! into beats; each beat is weighed against every chord in use (what sounds, what is missing, what
+//! lies in the bass, what the key expects); and the cheapest way through all beats is found by
+//! dynamic programming, where a change of chord costs less on a strong beat and less along the
+//! circle of fifths. The time taken grows with the length of the piece and not faster.
+
+mod costs;
+mod evidence;
+mod path;
+#[cfg(test)]
+mod tests;
+
+use std::borrow::Cow;
+
+use crate::music::{Chord, PitchName, Time};
+use crate::resolve::{HarmonyEvent, Piece};
+
+use evidence::Slot;
+
+/// Harmony that was inferred from the voices.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct InferredHarmony {
+    /// The chords in order of time: without gaps, at least one for each bar, none over a bar line.
+    /// The span of each is that of a note that sounds where it begins.
+    pub events: Vec<HarmonyEvent>,
+    /// How sure the roots of each bar of the form are: from 0 (a guess) to 1 (nothing else fits).
+    pub certainty: Vec<f64>,
+}
+
+/// The harmony of a piece: as declared, or else as inferred. Empty where neither gives any.
+#[must_use]
+pub fn harmony_of(piece: &Piece) -> Cow<'_, [HarmonyEvent]> {
+    if piece.harmony.is_empty() {
+        Cow::Owned(infer(piece).events)
+    } else {
+        Cow::Borrowed(&piece.harmony)
+    }
+}
+
+/// Infers the harmony of a piece from its voices, whatever it declares.
+///
+/// Empty where no voice has a note with pitch.
+#[must_use]
+pub fn infer(piece: &Piece) -> InferredHarmony {
+    let slots = evidence::slots(piece);
+    if slots.iter().all(|slot| slot.sounding.iter().all(|weight| *weight == 0.0)) {
+        return InferredHarmony::default();
+    }
+    let beats = path::cheapest(&slots);
+    let mut events: Vec<HarmonyEvent> = Vec::new();
+    let mut first = 0;
+    while first < slots.len() {
+        let mut after = first + 1;
+        while after < slots.len()
+            && slots[after].bar == slots[first].bar
+            && beats[after].candidate == beats[first].candidate
+        {
+            after += 1;
+        }
+        events.push(event(&slots[first..after], beats[first].candidate, &events));
+        first = after;
+    }
+    InferredHarmony { events, certainty: certainty(piece, &slots, &beats) }
+}
+
+/// The chord of a run of slots that share a candidate.
+fn event(slots: &[Slot], candidate: costs::Candidate, before: &[HarmonyEvent]) -> HarmonyEvent {
+    let start = slots[0].start;
+    let length: Time = slots.iter().map(|slot| slot.length).sum();
+    let root = name_of(slots, candidate.root);
+    let mut chord = Chord { root, quality: candidate.quality, bass: None };
+    let bass = slots.iter().filter_map(|slot| slot.bass.as_ref()).find_map(|bass| {
+        let class = bass.name.class();
+        chord.members().into_iter().find(|member| member.class() == class)
+    });
+    chord.bass = bass.filter(|bass| *bass != root);
+    let span = slots
+        .iter()
+        .find_map(|slot| slot.bass.as_ref())
+        .map(|bass| bass.span)
+        .or(before.last().map(|event| event.span))
+        .unwrap_or_default();
+    HarmonyEvent { start, length, chord, span }
+}
+
+/// The root's name: as the voices spell it, or else as lies nearest to the key.
+fn name_of(slots: &[Slot], class: i32) -> PitchName {
+    let heard = slots.iter().find_map(|slot| slot.names[class as usize]);
+    heard
+        .and_then(|fifths| PitchName::from_fifths(i32::from(fifths)))
+        .unwrap_or_else(|| slots[0].key.spelling(class))
+}
+
+fn certainty(piece: &Piece, slots: &[Slot], beats: &[path::Beat]) -> Vec<f64> {
+    let mut sums = vec![(0.0, 0.0); piece.form.bars.len()];
+    for (slot, beat) in slots.iter().zip(beats) {
+        let (sum, weight) = &mut sums[slot.bar];
+        *sum += beat.certainty * slot.length.to_f64();
+        *weight += slot.length.to_f64();
+    }
+    sums.into_iter().map(|(sum, weight)| if weight > 0.0 { sum / weight } else { 0.0 }).collect()
+}

@@ -1,0 +1,111 @@
+//! The cheapest way through all beats, and how much cheaper it is than the others.
+
+use super::costs::{self, CANDIDATES, Candidate, QUALITIES, ROOT_MOTION, SAME_ROOT};
+use super::evidence::Slot;
+
+/// What the search found for a slot.
+pub(super) struct Beat {
+    pub(super) candidate: Candidate,
+    /// How sure the root is, 0 to 1.
+    pub(super) certainty: f64,
+}
+
+/// Costs are turned into shares of certainty on this scale (our heuristic).
+const DOUBT: f64 = 0.5;
+
+type Costs = [f32; CANDIDATES];
+
+/// The chord of every slot on the cheapest way.
+pub(super) fn cheapest(slots: &[Slot]) -> Vec<Beat> {
+    let Some(last) = slots.len().checked_sub(1) else { return Vec::new() };
+    let fits: Vec<Costs> = slots.iter().map(costs::of_slot).collect();
+    // Cheapest cost up to and with each slot …
+    let mut forward = vec![fits[0]];
+    let mut from: Vec<[u8; CANDIDATES]> = vec![[0; CANDIDATES]];
+    for index in 1..slots.len() {
+        let (mut costs, origins) =
+            step(&forward[index - 1], costs::of_change(slots[index].weight), false);
+        for (cost, fit) in costs.iter_mut().zip(&fits[index]) {
+            *cost += fit;
+        }
+        forward.push(costs);
+        from.push(origins);
+    }
+    // … and from behind each slot to the end.
+    let mut backward = vec![[0.0; CANDIDATES]; slots.len()];
+    for index in (0..last).rev() {
+        let mut next = backward[index + 1];
+        for (cost, fit) in next.iter_mut().zip(&fits[index + 1]) {
+            *cost += fit;
+        }
+        backward[index] = step(&next, costs::of_change(slots[index + 1].weight), true).0;
+    }
+    let mut state = least(&forward[last]).0;
+    let mut beats = Vec::with_capacity(slots.len());
+    for index in (0..slots.len()).rev() {
+        let certainty = certainty(&forward[index], &backward[index], state / QUALITIES);
+        beats.push(Beat { candidate: costs::candidate(state), certainty });
+        state = usize::from(from[index][state]);
+    }
+    beats.reverse();
+    beats
+}
+
+/// One step of the search: what reaching each candidate costs from the costs of all, and from
+/// which one. Backwards, the way of the root is read the other way round.
+///
+/// Only the cheapest candidate of each root need be looked at, because all of one root cost the
+/// same to leave.
+fn step(costs: &Costs, change: f32, backwards: bool) -> (Costs, [u8; CANDIDATES]) {
+    let mut best = [(0usize, 0.0f32); 12];
+    for (root, best) in best.iter_mut().enumerate() {
+        let of_root = &costs[root * QUALITIES..(root + 1) * QUALITIES];
+        let (place, cost) = least(of_root);
+        *best = (root * QUALITIES + place, cost);
+    }
+    let mut reached = *costs;
+    let mut origins: [u8; CANDIDATES] = std::array::from_fn(|index| index as u8);
+    for root in 0..12 {
+        let (mut origin, mut cheapest) = (best[root].0, best[root].1 + SAME_ROOT * change);
+        for (other, (candidate, cost)) in best.iter().enumerate() {
+            if other == root {
+                continue;
+            }
+            let up = if backwards { 12 + other - root } else { 12 + root - other } % 12;
+            let cost = cost + change + ROOT_MOTION[up];
+            if cost < cheapest {
+                (origin, cheapest) = (*candidate, cost);
+            }
+        }
+        for index in root * QUALITIES..(root + 1) * QUALITIES {
+            if cheapest < reached[index] {
+                reached[index] = cheapest;
+                origins[index] = origin as u8;
+            }
+        }
+    }
+    (reached, origins)
+}
+
+fn least(costs: &[f32]) -> (usize, f32) {
+    let mut least = (0, f32::INFINITY);
+    for (index, &cost) in costs.iter().enumerate() {
+        if cost < least.1 {
+            least = (index, cost);
+        }
+    }
+    least
+}
+
+/// How much of the likelihood of all roots falls to one.
+fn certainty(forward: &Costs, backward: &Costs, root: usize) -> f64 {
+    let mut through = [0.0f64; 12];
+    for (of, through) in through.iter_mut().enumerate() {
+        let all = of * QUALITIES..(of + 1) * QUALITIES;
+        *through = all
+            .map(|index| f64::from(forward[index]) + f64::from(backward[index]))
+            .fold(f64::INFINITY, f64::min);
+    }
+    let sum: f64 = through.iter().map(|cost| (-(cost - through[root]) / DOUBT).exp()).sum();
+    1.0 / sum
+}
