@@ -1,8 +1,26 @@
 //! Notes that are computed from the music: held harmony, signals, highlights.
 
+mod findings;
+mod highlight;
+mod moments;
+mod pairs;
+mod reduce;
+mod search;
+mod signal;
+mod supply;
+mod sustain;
+#[cfg(test)]
+mod tests;
+mod texture;
+
+use smallvec::smallvec;
+
 use super::{LineId, Part, SoundingNote};
-use crate::diagnostics::Diagnostic;
-use crate::resolve::{Line, Piece, Tuplet};
+use crate::diagnostics::{Diagnostic, Span};
+use crate::music::{Pitch, Time};
+use crate::resolve::{Attached, HarmonyEvent, Line, Piece, Role, Sound, Tuplet, Verb};
+
+pub(super) use supply::{Reach, supply};
 
 /// What a computed line is asked for.
 pub(super) struct Request<'r, 'a> {
@@ -27,6 +45,83 @@ pub(super) struct DerivedPart {
 
 /// Computes the notes of a line, one entry for each of its players.
 pub(super) fn derive(request: &Request, diagnostics: &mut Vec<Diagnostic>) -> Vec<DerivedPart> {
-    let _ = (request.piece, request.era, request.line, request.line_id, diagnostics);
-    request.parts.iter().map(|_| DerivedPart::default()).collect()
+    let harmony = harmony_of(request.piece);
+    match &request.line.verb {
+        Verb::Sustains { restrike } => sustain::sustain(request, &harmony, *restrike, diagnostics),
+        Verb::Signals { voice } => signal::signal(request, &harmony, *voice, diagnostics),
+        Verb::Highlights { moments } => {
+            highlight::highlight(request, &harmony, moments, diagnostics)
+        }
+        _ => request.parts.iter().map(|_| DerivedPart::default()).collect(),
+    }
 }
+
+/// The chords of the piece: those that its source declares.
+fn harmony_of(piece: &Piece) -> std::borrow::Cow<'_, [HarmonyEvent]> {
+    std::borrow::Cow::Borrowed(&piece.harmony)
+}
+
+/// The chord that holds at a time.
+fn chord_at(harmony: &[HarmonyEvent], time: Time) -> Option<&HarmonyEvent> {
+    let after = harmony.partition_point(|event| event.start <= time);
+    let event = harmony.get(after.checked_sub(1)?)?;
+    (event.start + event.length > time).then_some(event)
+}
+
+impl Request<'_, '_> {
+    /// Does the line hold for this player in this bar? Other lines may have taken bars over.
+    fn claims(&self, player: usize, bar: usize) -> bool {
+        self.parts[player]
+            .claims
+            .iter()
+            .any(|&(first, after, line)| line == self.line_id && (first..after).contains(&bar))
+    }
+
+    /// The bars that any of the players has, as ranges of indices: first, one past last.
+    fn bars(&self) -> Vec<(usize, usize)> {
+        let mut ranges: Vec<(usize, usize)> = Vec::new();
+        let mut claims: Vec<(usize, usize)> = self
+            .parts
+            .iter()
+            .flat_map(|part| &part.claims)
+            .filter(|(.., line)| *line == self.line_id)
+            .map(|&(first, after, _)| (first, after))
+            .collect();
+        claims.sort_unstable();
+        for (first, after) in claims {
+            match ranges.last_mut() {
+                Some((_, last)) if *last >= first => *last = after.max(*last),
+                _ => ranges.push((first, after)),
+            }
+        }
+        ranges
+    }
+
+    /// Where a bar begins and ends.
+    fn bar_times(&self, bar: usize) -> (Time, Time) {
+        let bar = &self.piece.form.bars[bar];
+        (bar.start, bar.start + bar.length)
+    }
+
+    /// A note of the line; `None` is a stroke without pitch.
+    fn note(&self, start: Time, end: Time, pitch: Option<Pitch>, source: Span) -> SoundingNote {
+        let usual = match self.line.verb {
+            Verb::Sustains { .. } => Role::Harmony,
+            Verb::Signals { .. } => Role::Rhythm,
+            _ => Role::Highlight,
+        };
+        SoundingNote {
+            start,
+            length: end - start,
+            sound: pitch.map_or(Sound::Stroke, |pitch| Sound::Pitches(smallvec![pitch])),
+            attached: Attached::default(),
+            role: self.line.role.unwrap_or(usual),
+            solo: self.line.solo,
+            source,
+            line: self.line_id,
+        }
+    }
+}
+
+/// Strokes of the unmeasured tremolo with which a drum holds a note.
+const ROLL: u8 = 3;

@@ -1,0 +1,189 @@
+//! What is said about computed lines.
+
+use super::Request;
+use crate::diagnostics::Diagnostic;
+use crate::music::Time;
+
+/// Why a player gets no note.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Silent {
+    /// He has no note of any chord.
+    NoNote,
+    /// He has notes, but those who stand with him leave him none without a fault.
+    TooMany,
+}
+
+/// "bar 8" or "bars 21 to 26" of ranges of bar indices, with the numbers.
+fn bars(request: &Request, bars: &[(usize, usize)]) -> (String, i32, i32) {
+    let numbers = &request.piece.form.bars;
+    let words: Vec<String> = bars
+        .iter()
+        .map(|&(first, after)| {
+            let (first, last) = (numbers[first].number, numbers[after - 1].number);
+            if first == last { format!("bar {first}") } else { format!("bars {first} to {last}") }
+        })
+        .collect();
+    let first = bars.first().map_or(0, |&(first, _)| numbers[first].number);
+    let last = bars.last().map_or(0, |&(_, after)| numbers[after - 1].number);
+    (words.join(", "), first, last)
+}
+
+/// The players as one says their names: "Horn 1 and Horn 2".
+fn names(request: &Request, players: &[usize]) -> String {
+    let names: Vec<&str> = players.iter().map(|&p| request.parts[p].player.name.as_str()).collect();
+    match names.as_slice() {
+        [] => "Nobody".to_string(),
+        [one] => (*one).to_string(),
+        [most @ .., last] => format!("{} and {last}", most.join(", ")),
+    }
+}
+
+fn finish(
+    request: &Request,
+    diagnostic: Diagnostic,
+    players: &[usize],
+    first: i32,
+    last: i32,
+) -> Diagnostic {
+    let diagnostic = diagnostic.with_bars(first, last);
+    let Some(&player) = players.first() else { return diagnostic };
+    let player = request.parts[player].player;
+    diagnostic.with_label(player.span, "the player").with_player(&player.id)
+}
+
+/// A line that needs chords, where there are none.
+pub(super) fn no_harmony(request: &Request, where_to: &[(usize, usize)]) -> Diagnostic {
+    let (words, first, last) = bars(request, where_to);
+    let players: Vec<usize> = (0..request.parts.len()).collect();
+    let names = names(request, &players);
+    let diagnostic = Diagnostic::warning(
+        "harmony/missing",
+        request.line.span,
+        format!("There is no harmony for {names} to take notes from in {words}."),
+    )
+    .with_text("takes its notes from the harmony")
+    .with_help(
+        "Write these bars into the `harmony` block; `ripieno advise harmony` proposes one ready to paste.",
+    );
+    finish(request, diagnostic, &players, first, last)
+}
+
+/// Players who get nothing in the whole passage, one finding for each reason.
+pub(super) fn silent(
+    request: &Request,
+    found: &[(usize, Silent)],
+    diagnostics: &mut Vec<Diagnostic>,
+) {
+    let of = |wanted: fn(&Request, usize, Silent) -> bool| -> Vec<usize> {
+        found.iter().filter(|&&(p, why)| wanted(request, p, why)).map(|(p, _)| *p).collect()
+    };
+    let (words, first, last) = bars(request, &request.bars());
+    let unpitched = of(|r, p, _| r.parts[p].player.instrument.unpitched);
+    if !unpitched.is_empty() {
+        let names = names(request, &unpitched);
+        let diagnostic = Diagnostic::warning(
+            "arrange/no-pitch",
+            request.line.span,
+            format!("{names} cannot hold notes of the harmony: strokes have no pitch."),
+        )
+        .with_help(
+            "Use `signals` with a voice, or `highlights`, or write the strokes with `writes`.",
+        );
+        diagnostics.push(finish(request, diagnostic, &unpitched, first, last));
+    }
+    let drums =
+        of(|r, p, why| why == Silent::NoNote && !r.parts[p].player.instrument.drums.is_empty());
+    if !drums.is_empty() {
+        let names = names(request, &drums);
+        let tuned = match request.parts[drums[0]].drums.first() {
+            Some((_, notes)) => {
+                let notes: Vec<String> = notes.iter().map(ToString::to_string).collect();
+                format!(", tuned {},", notes.join(" and "))
+            }
+            None => " without a tuning".to_string(),
+        };
+        let diagnostic = Diagnostic::warning(
+            "arrange/no-tuned-note",
+            request.line.span,
+            format!("{names}{tuned} have no note of any chord in {words} and rest."),
+        )
+        .with_help("Retune them (`timpani takes tuned … bar …`) where rests leave time; `ripieno advise drums` ranks the tunings.");
+        diagnostics.push(finish(request, diagnostic, &drums, first, last));
+    }
+    let natural =
+        of(|r, p, why| why == Silent::NoNote && r.parts[p].player.instrument.natural.is_some());
+    if !natural.is_empty() {
+        let names = names(request, &natural);
+        let at = request.bars().first().map_or(Time::ZERO, |&(bar, _)| request.bar_times(bar).0);
+        let crook = match request.parts[natural[0]].tuning_at(at) {
+            Some(tuning) => format!(" on crook {}", tuning.name),
+            None => String::new(),
+        };
+        let have = if natural.len() == 1 { "has" } else { "have" };
+        let diagnostic = Diagnostic::warning(
+            "arrange/no-open-note",
+            request.line.span,
+            format!("{names}{crook} {have} no open note in any chord of {words} and rest there."),
+        )
+        .with_help("Change the crook in a rest before (`horn takes crook … bar …`) or leave these bars out; `ripieno advise crooks` ranks the crooks.");
+        diagnostics.push(finish(request, diagnostic, &natural, first, last));
+    }
+    let others = of(|r, p, why| {
+        let instrument = r.parts[p].player.instrument;
+        why == Silent::NoNote
+            && !instrument.unpitched
+            && instrument.natural.is_none()
+            && instrument.drums.is_empty()
+    });
+    if !others.is_empty() {
+        let names = names(request, &others);
+        let diagnostic = Diagnostic::warning(
+            "arrange/no-chord-note",
+            request.line.span,
+            format!("No note of the harmony in {words} lies in the compass of {names}."),
+        )
+        .with_help("Give the line to another player.");
+        diagnostics.push(finish(request, diagnostic, &others, first, last));
+    }
+    let many = of(|r, p, why| why == Silent::TooMany && !r.parts[p].player.instrument.unpitched);
+    if !many.is_empty() {
+        let names = names(request, &many);
+        let diagnostic = Diagnostic::advice(
+            "arrange/too-many-players",
+            request.line.span,
+            format!(
+                "{} players are more than the chords of {words} have notes for: {names} would only double a leading note or a seventh, or move in parallels, and rest.",
+                request.parts.len()
+            ),
+        )
+        .with_help("Name fewer players, or let some of them double another part.");
+        diagnostics.push(finish(request, diagnostic, &many, first, last));
+    }
+}
+
+/// A `highlights` line whose bars hold no moment.
+pub(super) fn no_moment(request: &Request) -> Diagnostic {
+    let (words, first, last) = bars(request, &request.bars());
+    let players: Vec<usize> = (0..request.parts.len()).collect();
+    let diagnostic = Diagnostic::advice(
+        "arrange/no-moment",
+        request.line.span,
+        format!("Nothing in {words} calls for a highlight: no entry of the subject, no cadence, no dynamic peak."),
+    )
+    .with_help("Name a moment (`highlights [beat 1]`), choose other bars, or write the notes with `writes`.");
+    finish(request, diagnostic, &players, first, last)
+}
+
+/// A `signals` line whose voice rests in all its bars.
+pub(super) fn no_rhythm(request: &Request, voice: usize) -> Diagnostic {
+    let (words, first, last) = bars(request, &request.bars());
+    let players: Vec<usize> = (0..request.parts.len()).collect();
+    let name = &request.piece.voices[voice].name;
+    let diagnostic = Diagnostic::advice(
+        "arrange/no-rhythm",
+        request.line.span,
+        format!("The voice `{name}` has no rhythm to signal in {words}."),
+    )
+    .with_help("Choose the bars in which the voice sounds, or another voice.");
+    finish(request, diagnostic, &players, first, last)
+}

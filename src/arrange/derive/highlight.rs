@@ -1,0 +1,204 @@
+//! Notes at moments: strokes of the drum, chords of the brass, the piccolo above the tune.
+
+use super::findings::{self, Silent};
+use super::moments::{Found, Kind, chord_until, moments};
+use super::pairs::{Point, choose};
+use super::signal::{held_until, pairs};
+use super::supply::{Reach, supply};
+use super::texture::Texture;
+use super::{DerivedPart, ROLL, Request, chord_at};
+use crate::arrange::SoundingNote;
+use crate::diagnostics::{Diagnostic, Span};
+use crate::instruments::Limit;
+use crate::music::{Pitch, Time};
+use crate::resolve::{HarmonyEvent, Mark, Moment, Note};
+
+/// The notes of `highlights`, one entry for each player of the line.
+pub(super) fn highlight(
+    request: &Request,
+    harmony: &[HarmonyEvent],
+    named: &[Moment],
+    diagnostics: &mut Vec<Diagnostic>,
+) -> Vec<DerivedPart> {
+    let mut parts: Vec<DerivedPart> =
+        request.parts.iter().map(|_| DerivedPart::default()).collect();
+    let bars = request.bars();
+    if bars.is_empty() {
+        return parts;
+    }
+    let texture = Texture::new(request.piece);
+    let found: Vec<Found> = moments(request.piece, harmony, named)
+        .into_iter()
+        .filter(|moment| {
+            let bar = request.piece.form.index_at(moment.at);
+            bars.iter().any(|&(first, after)| (first..after).contains(&bar))
+        })
+        .collect();
+    if found.is_empty() {
+        diagnostics.push(findings::no_moment(request));
+        return parts;
+    }
+    let mut silent: Vec<(usize, Silent)> = Vec::new();
+    let mut without_chord = false;
+    for pair in pairs(request) {
+        let instrument = request.parts[pair[0]].player.instrument;
+        if instrument.unpitched {
+            for &player in &pair {
+                parts[player].notes = strokes(request, player, &found, named, harmony);
+            }
+            continue;
+        }
+        if above_the_tune(request, pair[0]) {
+            for &player in &pair {
+                parts[player].notes = octave_above(request, player, &found, &texture);
+            }
+            continue;
+        }
+        without_chord |= found.iter().all(|moment| chord_at(harmony, moment.at).is_none());
+        let points: Vec<Point> =
+            found.iter().map(|m| Point { at: m.at, contour: None, joined: false }).collect();
+        let chosen = choose(request, &pair, &points, harmony, &texture);
+        for (place, &player) in pair.iter().enumerate() {
+            let pitches = chosen.iter().map(|notes| notes[place]);
+            parts[player].notes = struck(request, player, &found, pitches, harmony, &texture);
+            let claimed =
+                found.iter().any(|m| request.claims(player, request.piece.form.index_at(m.at)));
+            if claimed && parts[player].notes.is_empty() {
+                silent.push((player, Silent::NoNote));
+            }
+        }
+    }
+    if without_chord && parts.iter().all(|part| part.notes.is_empty()) {
+        diagnostics.push(findings::no_harmony(request, &bars));
+    } else {
+        findings::silent(request, &silent, diagnostics);
+    }
+    parts
+}
+
+/// Chord notes at the moments: a beat long, at a cadence held to its end; drums roll what they
+/// hold.
+fn struck(
+    request: &Request,
+    player: usize,
+    found: &[Found],
+    pitches: impl Iterator<Item = Option<Pitch>>,
+    harmony: &[HarmonyEvent],
+    texture: &Texture,
+) -> Vec<SoundingNote> {
+    let form = &request.piece.form;
+    let is_drum = !request.parts[player].player.instrument.drums.is_empty();
+    let mut notes = Vec::new();
+    for (index, (moment, pitch)) in found.iter().zip(pitches).enumerate() {
+        let (Some(pitch), Some(event)) = (pitch, chord_at(harmony, moment.at)) else { continue };
+        let wanted = match moment.kind {
+            // Nobody holds on after the voices have ended.
+            Kind::Cadence { .. } => texture.top_sounds_until(moment.at, moment.until),
+            Kind::Dominant => moment.until,
+            // A drum rolls through the chord of a peak.
+            Kind::Peak if is_drum => chord_until(form, harmony, moment.at),
+            _ => moment.until,
+        };
+        let next = found.get(index + 1).map_or(wanted, |next| next.at);
+        let end = held_until(request, player, harmony, moment.at, wanted.min(next), pitch);
+        if end <= moment.at {
+            continue;
+        }
+        let mut note = request.note(moment.at, end, Some(pitch), event.span);
+        let beat = form.bar_at(moment.at).metre.beat();
+        let rolls = matches!(moment.kind, Kind::Cadence { .. } | Kind::Peak);
+        if is_drum && rolls && note.length >= beat * 2 {
+            note.attached.tremolo = ROLL;
+        } else if is_drum && note.length > beat {
+            note.length = beat;
+        }
+        notes.push(note);
+    }
+    notes
+}
+
+/// Strokes without pitch. Cymbals and bass drum wear out soon, so without a word of the line they
+/// mark only peaks and the end. (Common practice.)
+fn strokes(
+    request: &Request,
+    player: usize,
+    found: &[Found],
+    named: &[Moment],
+    harmony: &[HarmonyEvent],
+) -> Vec<SoundingNote> {
+    found
+        .iter()
+        .filter(|moment| {
+            !named.is_empty() || matches!(moment.kind, Kind::Peak | Kind::Cadence { last: true })
+        })
+        .filter(|moment| request.claims(player, request.piece.form.index_at(moment.at)))
+        .map(|moment| {
+            let beat = request.piece.form.bar_at(moment.at).metre.beat();
+            let (_, bar_end) = request.bar_times(request.piece.form.index_at(moment.at));
+            let end = (moment.at + beat).min(bar_end);
+            request.note(moment.at, end, None, source(request, harmony, moment.at))
+        })
+        .collect()
+}
+
+/// What a stroke comes from: the chord, or the note of a voice, or the line itself.
+fn source(request: &Request, harmony: &[HarmonyEvent], at: Time) -> Span {
+    let voice = || Texture::new(request.piece).top_note(at).map(|note| note.span);
+    chord_at(harmony, at).map(|event| event.span).or_else(voice).unwrap_or(request.line.span)
+}
+
+/// From this sounding note up an instrument lies above the tune (piccolo, glockenspiel) and
+/// doubles it an octave higher instead of taking a chord note. (Our heuristic.)
+const HIGH: i32 = 72;
+
+fn above_the_tune(request: &Request, player: usize) -> bool {
+    let part = request.parts[player];
+    let instrument = part.player.instrument;
+    let up =
+        if instrument.compass_is_written { part.transposition_at(Time::ZERO).semitones } else { 0 };
+    let compass = instrument.compass(Limit::Custom, request.era);
+    instrument.drums.is_empty() && compass.is_some_and(|c| c.low.midi() + up >= HIGH)
+}
+
+/// The top of the tune an octave higher, from the moment to its end.
+fn octave_above(
+    request: &Request,
+    player: usize,
+    found: &[Found],
+    texture: &Texture,
+) -> Vec<SoundingNote> {
+    let mut notes: Vec<SoundingNote> = Vec::new();
+    for moment in found {
+        let bar = request.piece.form.index_at(moment.at);
+        if !request.claims(player, bar) {
+            continue;
+        }
+        let (_, bar_end) = request.bar_times(bar);
+        let until = moment.until.min(bar_end);
+        let mut at = moment.at;
+        if notes.last().is_some_and(|last| last.end() > at) {
+            continue;
+        }
+        let has = supply(request.parts[player], request.era, at, Reach::Comfortable);
+        while at < until {
+            let Some(note) = texture.top_note(at) else { break };
+            let Some(top) = note.sound.pitches().last().map(|p| p.octaves_up(1)) else { break };
+            let end = (note.start + note.length).min(bar_end);
+            if has.has(top) && note.start == at {
+                notes.push(doubled(request, note, end, top));
+            }
+            at = end.max(at + Time::of(1, 1024));
+        }
+    }
+    notes
+}
+
+fn doubled(request: &Request, note: &Note, end: Time, pitch: Pitch) -> SoundingNote {
+    let mut doubled = request.note(note.start, end, Some(pitch), note.span);
+    for mark in [Mark::Staccato, Mark::Accent, Mark::Marcato, Mark::Tenuto] {
+        if note.attached.marks.has(mark) {
+            doubled.attached.marks.insert(mark);
+        }
+    }
+    doubled
+}

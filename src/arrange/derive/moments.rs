@@ -1,0 +1,417 @@
+//! Moments that deserve a highlight: entries of the subject, cadences, first beats of phrases,
+//! peaks of loudness.
+
+use super::chord_at;
+use super::texture::{Texture, weight};
+use crate::music::{ChordQuality, Time};
+use crate::resolve::{
+    BarLine, DirectionKind, Dynamic, Form, HarmonyEvent, Moment, Music, Note, Piece,
+};
+
+/// A moment that was found.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) struct Found {
+    pub(super) at: Time,
+    /// Until when it lasts: the end of the last chord of a cadence, one beat for most others.
+    pub(super) until: Time,
+    pub(super) kind: Kind,
+}
+
+/// What a moment is.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub(super) enum Kind {
+    /// The dominant before the last chord of a cadence.
+    Dominant,
+    /// The last chord of a cadence; `last` at the end of the piece.
+    Cadence {
+        /// Does the piece end here?
+        last: bool,
+    },
+    /// An entry of the subject.
+    Entry,
+    /// The first beat of a phrase.
+    Phrase,
+    /// A peak of loudness.
+    Peak,
+    /// A beat that the line names.
+    Beat,
+}
+
+/// The moments of the kinds that a line names; all that suit most players where it names none:
+/// entries, cadences and peaks. In order of time, one at a time.
+pub(super) fn moments(piece: &Piece, harmony: &[HarmonyEvent], named: &[Moment]) -> Vec<Found> {
+    let usual = [Moment::Entries, Moment::Cadences, Moment::Peaks];
+    let wanted = if named.is_empty() { &usual[..] } else { named };
+    let texture = Texture::new(piece);
+    let mut found = Vec::new();
+    for moment in wanted {
+        match moment {
+            Moment::Entries => found.extend(entries(piece)),
+            Moment::Cadences => found.extend(cadences(piece, harmony, &texture)),
+            Moment::Phrases => found.extend(phrases(piece, &texture)),
+            Moment::Peaks => found.extend(peaks(piece)),
+            Moment::Beat(beat) => found.extend(named_beats(&piece.form, *beat)),
+        }
+    }
+    // The end of a cadence says more than a peak at the same place, and so on down the list.
+    found.sort_by_key(|moment: &Found| (moment.at, rank(moment.kind)));
+    found.dedup_by_key(|moment| moment.at);
+    found
+}
+
+fn rank(kind: Kind) -> u8 {
+    match kind {
+        Kind::Cadence { .. } => 0,
+        Kind::Peak => 1,
+        Kind::Entry => 2,
+        Kind::Dominant => 3,
+        Kind::Phrase => 4,
+        Kind::Beat => 5,
+    }
+}
+
+fn beat_from(form: &Form, at: Time) -> Time {
+    at + form.bar_at(at).metre.beat()
+}
+
+/// Notes of the subject's head by which an entry is known, at most.
+const HEAD: usize = 8;
+/// Fewer are no subject.
+const SHORTEST_HEAD: usize = 4;
+/// By how many steps in all an answer may differ from the subject (tonal answers change one leap,
+/// seldom two).
+const FREEDOM: i32 = 2;
+
+/// Entries of the subject in any voice.
+///
+/// The subject is what the voice that begins first (the highest of several) plays in its first
+/// bar. An entry has its rhythm and its directions, and its steps but for at most two in all.
+/// (Our heuristic.)
+pub(super) fn entries(piece: &Piece) -> Vec<Found> {
+    let Some(head) = subject(piece) else { return Vec::new() };
+    let place = weight(&piece.form, head[0].start);
+    let mut found: Vec<Found> = piece
+        .voices
+        .iter()
+        .flat_map(|voice| voice.music.notes.windows(head.len()))
+        .filter(|notes| weight(&piece.form, notes[0].start) == place && is_entry(head, notes))
+        .map(|notes| {
+            let at = notes[0].start;
+            Found { at, until: beat_from(&piece.form, at), kind: Kind::Entry }
+        })
+        .collect();
+    found.sort_by_key(|moment| moment.at);
+    found.dedup();
+    found
+}
+
+fn subject(piece: &Piece) -> Option<&[Note]> {
+    let height = |music: &Music| {
+        music.notes.first().and_then(|note| note.sound.pitches().last()).map_or(0, |p| p.midi())
+    };
+    let music = piece
+        .voices
+        .iter()
+        .map(|voice| &voice.music)
+        .filter(|music| !music.notes.is_empty())
+        .min_by_key(|music| (music.notes[0].start, -height(music)))?;
+    let bar = piece.form.bar_at(music.notes[0].start);
+    // A subject that begins with a pick-up goes on through the first whole bar.
+    let length = bar.length.max(bar.metre.bar_length());
+    let end = bar.start + length;
+    let count = music.notes.iter().take_while(|note| note.start < end).count().min(HEAD);
+    (count >= SHORTEST_HEAD).then_some(&music.notes[..count])
+}
+
+fn is_entry(head: &[Note], notes: &[Note]) -> bool {
+    let mut differs = 0;
+    for (index, (subject, note)) in head.iter().zip(notes).enumerate() {
+        let last = index + 1 == head.len();
+        if !last && subject.length != note.length {
+            return false;
+        }
+        if index == 0 {
+            continue;
+        }
+        if subject.start - head[0].start != note.start - notes[0].start {
+            return false;
+        }
+        let (Some(wanted), Some(got)) =
+            (steps(&head[index - 1], subject), steps(&notes[index - 1], note))
+        else {
+            return false;
+        };
+        if wanted.signum() != got.signum() {
+            return false;
+        }
+        differs += (wanted - got).abs();
+    }
+    differs <= FREEDOM
+}
+
+fn steps(from: &Note, to: &Note) -> Option<i32> {
+    Some(to.sound.pitches().last()?.step() - from.sound.pitches().last()?.step())
+}
+
+/// Cadences: a dominant before its tonic where a phrase ends, and half closes on the dominant of
+/// the key where a section ends.
+///
+/// A phrase ends where the top voice rests after the chord or within it, or holds a note of two
+/// beats or more, and always before a double bar, a repeat sign, a rehearsal mark and at the end of
+/// the piece. (Common practice for the chords, our heuristic for the ends of phrases.)
+pub(super) fn cadences(piece: &Piece, harmony: &[HarmonyEvent], texture: &Texture) -> Vec<Found> {
+    let form = &piece.form;
+    let mut found = Vec::new();
+    for (index, event) in harmony.iter().enumerate() {
+        let bar = form.index_at(event.start);
+        let end = event.start + event.length;
+        let bar_end = form.bars[bar].start + form.bars[bar].length;
+        let last = bar_end == form.end() && end >= form.end();
+        let ends_section = end >= bar_end && section_ends(form, bar);
+        let key = form.bars[bar].key;
+        let before = index.checked_sub(1).map(|i| &harmony[i]);
+        let dominant = before.filter(|b| {
+            // The tonic triad before the fourth degree is no dominant unless it has its seventh.
+            let home = b.chord.quality == ChordQuality::Major && b.chord.root == key.tonic;
+            b.start + b.length == event.start && leads(b, event) && !home
+        });
+        let strong = weight(form, event.start) >= 2;
+        if let Some(dominant) = dominant
+            && strong
+            && (last || ends_section || phrase_ends(form, texture, event))
+        {
+            // The dominant sounds from its last strong beat on.
+            let beat = form.bar_at(dominant.start).metre.beat();
+            let at = dominant.start.max(event.start - beat * 2);
+            found.push(Found { at, until: event.start, kind: Kind::Dominant });
+            found.push(Found { at: event.start, until: end, kind: Kind::Cadence { last } });
+        } else if ends_section && strong && !last && event.chord.root == key.degree(5) {
+            found.push(Found { at: event.start, until: end, kind: Kind::Cadence { last: false } });
+        }
+    }
+    found
+}
+
+/// Does the first chord lead into the second as dominant into tonic?
+fn leads(dominant: &HarmonyEvent, tonic: &HarmonyEvent) -> bool {
+    let stable = matches!(
+        tonic.chord.quality,
+        ChordQuality::Major | ChordQuality::Minor | ChordQuality::MajorSixth
+    );
+    let way = (tonic.chord.root.class() - dominant.chord.root.class()).rem_euclid(12);
+    let by_fifth = way == 5
+        && matches!(
+            dominant.chord.quality,
+            ChordQuality::Major
+                | ChordQuality::DominantSeventh
+                | ChordQuality::DominantNinth
+                | ChordQuality::DominantSeventhSuspended
+        );
+    let by_leading_note = way == 1
+        && matches!(
+            dominant.chord.quality,
+            ChordQuality::Diminished | ChordQuality::DiminishedSeventh
+        );
+    stable && tonic.chord.bass.is_none() && (by_fifth || by_leading_note)
+}
+
+fn section_ends(form: &Form, bar: usize) -> bool {
+    let this = &form.bars[bar];
+    this.repeat_ends
+        || this.line != BarLine::Plain
+        || form
+            .bars
+            .get(bar + 1)
+            .is_none_or(|next| next.mark.is_some() || next.repeat_starts || next.key != this.key)
+}
+
+fn phrase_ends(form: &Form, texture: &Texture, event: &HarmonyEvent) -> bool {
+    let Some(note) = texture.top_note(event.start) else { return false };
+    let end = note.start + note.length;
+    let beat = form.bar_at(event.start).metre.beat();
+    let long = end - event.start >= beat * 2;
+    let rests = texture.top_note(end).is_none_or(|next| {
+        // Another, lower voice is left alone: the top voice has a rest.
+        next.start < end && next.sound.pitches().last() < note.sound.pitches().last()
+    });
+    long || (rests && end <= event.start + event.length)
+}
+
+/// Least distance between first beats of phrases, in bars.
+const SHORTEST_PHRASE: usize = 2;
+/// A phrase of which nothing tells the end is taken to have so many bars.
+const USUAL_PHRASE: usize = 4;
+
+/// First beats of phrases: the beginning; after rehearsal marks, double bars and repeat signs;
+/// after a bar that the top voice ends with a rest or a note of two beats; and where none of these
+/// comes, every four bars. (Our heuristic.)
+pub(super) fn phrases(piece: &Piece, texture: &Texture) -> Vec<Found> {
+    let form = &piece.form;
+    let mut found: Vec<Found> = Vec::new();
+    let mut begun: Option<usize> = None;
+    for (index, bar) in form.bars.iter().enumerate() {
+        if bar.number == 0 {
+            continue;
+        }
+        let since = begun.map(|begun| index - begun);
+        let section = index == 0 || section_ends(form, index - 1);
+        let begins = match since {
+            None => true,
+            Some(_) if section => true,
+            Some(bars) if bars >= USUAL_PHRASE => true,
+            Some(bars) => bars >= SHORTEST_PHRASE && pauses_before(form, texture, index),
+        };
+        if begins {
+            begun = Some(index);
+            let (at, until) = (bar.start, beat_from(form, bar.start));
+            found.push(Found { at, until, kind: Kind::Phrase });
+        }
+    }
+    found
+}
+
+/// Does the top voice end the bar before with a rest or with a note of two beats?
+fn pauses_before(form: &Form, texture: &Texture, bar: usize) -> bool {
+    let line = form.bars[bar].start;
+    let beat = form.bars[bar - 1].metre.beat();
+    let Some(note) = texture.top_note(line - Time::of(1, 1024)) else { return true };
+    let begins = note.start;
+    let lower_now = texture.top_note(begins - Time::of(1, 1024)).is_some_and(|before| {
+        let ends = before.start + before.length;
+        before.sound.pitches().last() > note.sound.pitches().last()
+            && ends > begins
+            && ends < line
+            && line - ends >= beat
+    });
+    note.start + note.length == line && note.length >= beat * 2 || lower_now
+}
+
+/// Peaks: forte or more at the end of a growing hairpin or after at least two degrees less, and
+/// every sforzato and forte-piano, as the piece and its voices have them.
+pub(super) fn peaks(piece: &Piece) -> Vec<Found> {
+    let form = &piece.form;
+    let mut found: Vec<Found> = Vec::new();
+    let all = std::iter::once(&piece.dynamics)
+        .chain(piece.voices.iter().map(|voice| &voice.music.directions));
+    for directions in all {
+        let mut degree: Option<u8> = None;
+        let mut grown_to: Option<Time> = None;
+        for direction in directions {
+            match direction.kind {
+                DirectionKind::Hairpin { grows: true, to } => grown_to = Some(to),
+                DirectionKind::Dynamic(dynamic) => {
+                    let loud = dynamic.degree().is_some_and(|d| d >= Dynamic::F as u8);
+                    let arrives = grown_to.is_some_and(|to| to == direction.at)
+                        || degree.is_some_and(|before| {
+                            dynamic.degree().is_some_and(|d| d >= before + 2)
+                        });
+                    let stress = matches!(dynamic, Dynamic::Fp | Dynamic::Sf | Dynamic::Sfz);
+                    if (loud && arrives) || stress {
+                        let (at, until) = (direction.at, beat_from(form, direction.at));
+                        found.push(Found { at, until, kind: Kind::Peak });
+                    }
+                    degree = dynamic.degree().or(degree);
+                    grown_to = None;
+                }
+                _ => {}
+            }
+        }
+    }
+    found.sort_by_key(|moment| moment.at);
+    found.dedup();
+    found
+}
+
+fn named_beats(form: &Form, beat: u8) -> Vec<Found> {
+    (0..form.bars.len())
+        .filter_map(|index| {
+            let bar = &form.bars[index];
+            let length = bar.metre.beat();
+            let at = super::texture::full_start(form, index) + length * (i64::from(beat) - 1);
+            let within = beat > 0 && at >= bar.start && at < bar.start + bar.length;
+            within.then(|| Found { at, until: at + length, kind: Kind::Beat })
+        })
+        .collect()
+}
+
+/// Until when the chord at a time holds, at most to the end of the bar.
+pub(super) fn chord_until(form: &Form, harmony: &[HarmonyEvent], at: Time) -> Time {
+    let bar = form.bar_at(at);
+    let end = bar.start + bar.length;
+    chord_at(harmony, at).map_or(end, |event| (event.start + event.length).min(end))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::arrange::derive::tests::piece;
+
+    fn bars(piece: &Piece, found: &[Found]) -> Vec<i32> {
+        found.iter().map(|moment| piece.form.bar_at(moment.at).number).collect()
+    }
+
+    #[test]
+    fn answers_are_entries_even_if_a_leap_is_answered_by_another() {
+        let piece = piece(
+            "form {\n 1 metre 3/4, key D minor\n}\n\
+             voice upper {\n1: 1/4 D5 1/8 A F 1/4 E | 2: 1/4 D5 E F | 3: 1/2. D5 | 4: 1/2. D5 |\n}\n\
+             voice lower {\n1: rest | 2: 1/4 A3 1/8 D4 Bb3 1/4 A3 | 3: 1/4 D3 A3 D3 |\n\
+             4: 1/4 A3 1/8 D3 Bb3 1/4 A3 |\n}\n",
+        );
+        assert_eq!(bars(&piece, &entries(&piece)), [1, 2], "bar 4 leaps the other way");
+    }
+
+    #[test]
+    fn a_dominant_before_its_tonic_is_a_cadence_only_where_a_phrase_ends() {
+        let piece = piece(
+            "form {\n 1 metre 2/4, key C major\n}\n\
+             harmony { 1: 1/4 G7 C | 2: G7 | 3: C | 4: G7 | 5: C | }\n\
+             voice v {\n1: 1/4 G5 E | 2: 1/8 D5 E F D | 3: 1/8 E5 F G E | 4: 1/4 F5 D | 5: 1/2 C5 |\n}\n",
+        );
+        let found = cadences(&piece, &piece.harmony, &Texture::new(&piece));
+        assert_eq!(bars(&piece, &found), [4, 5]);
+        assert_eq!(found[1].kind, Kind::Cadence { last: true });
+    }
+
+    #[test]
+    fn a_half_close_before_a_rehearsal_mark_is_a_cadence() {
+        let piece = piece(
+            "form {\n 1 metre 2/4, key C major\n 3 mark \"A\"\n}\n\
+             harmony { 1: F | 2: G | 3: C | 4: F | }\n\
+             voice v {\n1: 1/4 F5 A | 2: 1/4 G5 _ | 3: 1/4 E5 G | 4: 1/4 F5 A |\n}\n",
+        );
+        let found = cadences(&piece, &piece.harmony, &Texture::new(&piece));
+        assert_eq!(bars(&piece, &found), [2]);
+    }
+
+    #[test]
+    fn a_forte_after_a_crescendo_is_a_peak_and_the_first_dynamic_is_not() {
+        let piece = piece(
+            "form {\n 1 metre 2/4, key C major\n 7 end\n}\n\
+             dynamics {\n 1 f\n 2 p\n 3 cresc\n 4 f\n 5 p\n 6 mf\n 7 beat 2 sf\n}\n\
+             voice v {\n1: rest 7 |\n}\n",
+        );
+        assert_eq!(bars(&piece, &peaks(&piece)), [4, 7]);
+    }
+
+    #[test]
+    fn phrases_begin_after_long_notes_and_marks_and_else_every_four_bars() {
+        let piece = piece(
+            "form {\n 1 metre 2/4, key C major\n 4 mark \"A\"\n 10 end\n}\n\
+             voice v {\n1: 1/4 C5 D | 2: 1/2 E5 | 3: 1/4 C5 D |\n4: 1/4 C5 D | 5: 1/4 C5 D |\n\
+             6: 1/4 C5 D | 7: 1/4 C5 D | 8: 1/4 C5 D | 9: 1/4 C5 D | 10: 1/2 C5 |\n}\n",
+        );
+        let found = phrases(&piece, &Texture::new(&piece));
+        assert_eq!(bars(&piece, &found), [1, 3, 4, 8]);
+    }
+
+    #[test]
+    fn a_named_beat_of_a_pick_up_is_counted_from_the_bar_line() {
+        let piece = piece(
+            "form {\n 0 metre 3/4, key C major, pick-up 1/4\n 1 end\n}\n\
+             voice v {\n0: 1/4 G4 |\n1: 1/4 C5 D E |\n}\n",
+        );
+        assert_eq!(bars(&piece, &named_beats(&piece.form, 3)), [0, 1]);
+        assert_eq!(bars(&piece, &named_beats(&piece.form, 1)), [1]);
+    }
+}

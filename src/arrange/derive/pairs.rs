@@ -1,0 +1,218 @@
+//! Notes for one player or a pair at given moments: signals and highlights.
+//!
+//! Sources: horn fifths and the two players' ranges, Prout, The Orchestra, vol. 1, 1899, ch. IX
+//! (from memory); trumpets and drums on tonic and dominant, common practice. The weights are our
+//! heuristic.
+
+use smallvec::SmallVec;
+
+use super::search::{Choice, cheapest};
+use super::supply::{Supplies, Supply};
+use super::texture::Texture;
+use super::{Request, chord_at};
+use crate::music::{Chord, Interval, Pitch, Time};
+use crate::resolve::HarmonyEvent;
+
+/// A moment at which the players are wanted.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) struct Point {
+    pub(super) at: Time,
+    /// Which way the tune that is followed has come: -1 down, 0 none, 1 up; `None` where nothing
+    /// is followed (a bass is not: its leaps are not those of a call).
+    pub(super) contour: Option<i32>,
+    /// Does it belong together with the point before?
+    pub(super) joined: bool,
+}
+
+/// Heights of the first and the second player's note; [`REST`] for one who rests.
+type Pair = [i16; 2];
+
+const REST: i16 = -1;
+
+/// What each of at most two players sounds at each point.
+pub(super) fn choose(
+    request: &Request,
+    pair: &[usize],
+    points: &[Point],
+    harmony: &[HarmonyEvent],
+    texture: &Texture,
+) -> Vec<[Option<Pitch>; 2]> {
+    let supplies: SmallVec<[Supplies; 2]> = pair
+        .iter()
+        .take(2)
+        .map(|&player| Supplies::new(request.parts[player], request.era))
+        .collect();
+    let mut notes: Vec<[Vec<Pitch>; 2]> = Vec::with_capacity(points.len());
+    let mut stages: Vec<Vec<Choice<Pair>>> = Vec::with_capacity(points.len());
+    for point in points {
+        let bar = request.piece.form.index_at(point.at);
+        let chord = chord_at(harmony, point.at).map(|event| event.chord);
+        let own: [Vec<Pitch>; 2] =
+            std::array::from_fn(|place| match (chord, supplies.get(place)) {
+                (Some(chord), Some(supply)) if request.claims(pair[place], bar) => {
+                    supply.at(point.at).of_chord(&chord)
+                }
+                _ => Vec::new(),
+            });
+        let stage = match chord {
+            Some(chord) => stage(request, pair, &supplies, &own, point, &chord, texture),
+            None => vec![Choice { state: [REST; 2], cost: 0 }],
+        };
+        notes.push(own);
+        stages.push(stage);
+    }
+    let way = cheapest(&stages, |to, a, b| Some(step(points[to], a, b)));
+    let Some((_, way)) = way else { return Vec::new() };
+    way.iter()
+        .zip(&stages)
+        .zip(&notes)
+        .map(|((&index, stage), notes)| {
+            let state = stage[index].state;
+            std::array::from_fn(|place| {
+                notes[place].iter().copied().find(|p| p.midi() == i32::from(state[place]))
+            })
+        })
+        .collect()
+}
+
+/// All that a pair can sound at a point.
+fn stage(
+    request: &Request,
+    pair: &[usize],
+    supplies: &[Supplies],
+    own: &[Vec<Pitch>; 2],
+    point: &Point,
+    chord: &Chord,
+    texture: &Texture,
+) -> Vec<Choice<Pair>> {
+    let bar = request.piece.form.index_at(point.at);
+    let key = request.piece.form.bars[bar].key;
+    let leading = super::sustain::leading_class(chord, key);
+    let outer = texture.outer(point.at);
+    let instrument = request.parts[pair[0]].player.instrument;
+    let (natural, is_drum) = (instrument.natural.is_some(), !instrument.drums.is_empty());
+    let to_written = -request.parts[pair[0]].transposition_at(point.at);
+    let single = |place: usize| -> SmallVec<[(i16, u32); 16]> {
+        let rest = if own[place].is_empty() { 0 } else { 60 };
+        let supply = supplies.get(place).map(|supply| supply.at(point.at));
+        std::iter::once((REST, rest))
+            .chain(own[place].iter().map(|&pitch| {
+                let sits = supply.map_or(0, |supply| sits(supply, pitch, place));
+                let mut cost = sits + fits(pitch, chord, leading, outer);
+                // A drum sounds as a bass: the dominant under a six-four chord, not its root.
+                if is_drum && pitch.name().class() != chord.bass_note().class() {
+                    cost += 12;
+                }
+                (pitch.midi() as i16, cost)
+            }))
+            .collect()
+    };
+    let (firsts, seconds) = (single(0), single(1));
+    let mut choices = Vec::with_capacity(firsts.len() * seconds.len());
+    for &(first, first_cost) in &firsts {
+        for &(second, second_cost) in &seconds {
+            let mut cost = first_cost + second_cost;
+            if first != REST && second != REST {
+                if second > first {
+                    continue;
+                }
+                let class = i32::from(first.rem_euclid(12));
+                if (first - second) % 12 == 0 && leading == Some(class) {
+                    continue;
+                }
+                cost += together(first - second);
+                if natural && first != second {
+                    cost += horn_fifths(first, second, to_written);
+                }
+            }
+            choices.push(Choice { state: [first, second], cost });
+        }
+    }
+    choices
+}
+
+/// What a note costs by its place in what the player has: the first lies above the middle, the
+/// second about it or below.
+fn sits(supply: &Supply, pitch: Pitch, place: usize) -> u32 {
+    let best = supply.middle() + if place == 0 { 4 } else { -2 };
+    (pitch.midi() - best).unsigned_abs()
+}
+
+/// What a note costs by its place in the chord and against the outer voices.
+fn fits(
+    pitch: Pitch,
+    chord: &Chord,
+    leading: Option<i32>,
+    outer: Option<super::texture::Outer>,
+) -> u32 {
+    let class = pitch.name().class();
+    let member = chord.members().iter().position(|member| member.class() == class);
+    let mut cost: u32 = match member {
+        Some(0) => 0,
+        Some(2) => 2,
+        Some(1) => 5,
+        _ => 18,
+    };
+    if leading == Some(class) {
+        cost += 10;
+    }
+    if let Some(outer) = outer {
+        let rubs = |voice: Pitch| matches!((voice.midi() - pitch.midi()).rem_euclid(12), 1 | 11);
+        cost += if rubs(outer.high) { 20 } else { 0 } + if rubs(outer.low) { 15 } else { 0 };
+        if pitch.midi() > outer.high.midi() {
+            cost += 6;
+        }
+        if outer.low.name().class() == class {
+            cost = cost.saturating_sub(1);
+        }
+    }
+    cost
+}
+
+/// What the interval between the two players costs.
+fn together(interval: i16) -> u32 {
+    match interval {
+        3 | 4 | 8 | 9 => 0,
+        7 => 2,
+        12 => 4,
+        15 | 16 => 6,
+        5 => 14,
+        0 => 16,
+        24 => 20,
+        _ => 28,
+    }
+}
+
+/// The intervals of two natural horns that go together: third, fifth and sixth on E-C, D-G and
+/// C-E (written), their fellows above, and the octave on G and C. Others cost a little.
+fn horn_fifths(first: i16, second: i16, to_written: Interval) -> u32 {
+    let written = |height: i16| i32::from(height) + to_written.semitones;
+    match (written(first), written(second)) {
+        (76, 72) | (74, 67) | (72, 64) | (79, 76) | (67, 55) | (72, 60) | (67, 64) => 0,
+        _ => 5,
+    }
+}
+
+/// What going from one point to the next costs.
+fn step(to: Point, a: &Pair, b: &Pair) -> u32 {
+    let mut cost = 0;
+    for place in 0..2 {
+        let (from, to_note) = (a[place], b[place]);
+        if from == REST || to_note == REST {
+            cost += if to.joined && from != to_note { 12 } else { 0 };
+            continue;
+        }
+        let way = i32::from(to_note - from);
+        let size = way.unsigned_abs();
+        cost += size + 4 * size.saturating_sub(7);
+        if let Some(contour) = to.contour.filter(|_| place == 0 && to.joined) {
+            cost += match (contour, way.signum()) {
+                (voice, own) if voice == own => 0,
+                (0, _) => 12,
+                (_, 0) => 5,
+                _ => 14,
+            };
+        }
+    }
+    cost
+}

@@ -1,0 +1,226 @@
+//! The rhythm of a voice, reduced to what horns, trumpets and drums can mark.
+//!
+//! Source of the aim: common practice (horns are good at long notes and signals and bad at
+//! semiquaver passages; drums and trumpets mark, they do not run). How it is done is our
+//! heuristic.
+
+use super::texture::{full_start, weight};
+use crate::diagnostics::Span;
+use crate::music::{Pitch, Time};
+use crate::resolve::{Form, Mark, Marks, Music, Note, seconds_per_whole};
+
+/// A note of the signal.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub(super) struct Onset {
+    pub(super) start: Time,
+    pub(super) end: Time,
+    /// The highest pitch of the voice; `None` for strokes.
+    pub(super) top: Option<Pitch>,
+    /// Marks that a signal takes over.
+    pub(super) marks: Marks,
+    pub(super) span: Span,
+}
+
+/// How a player takes a rhythm.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub(super) struct Manner {
+    /// Trumpets and drums: strong beats and calls, short.
+    pub(super) marks_only: bool,
+    /// Fastest repetition of one note, in notes a second.
+    pub(super) repeated: u8,
+}
+
+/// A signal goes at no more than this part of what a player can just manage. (Our heuristic.)
+const EASE: f64 = 0.8;
+
+/// The signal of a voice in the bars from `first` up to `after`.
+pub(super) fn reduce(
+    music: &Music,
+    form: &Form,
+    (first, after): (usize, usize),
+    manner: Manner,
+) -> Vec<Onset> {
+    let mut kept: Vec<&Note> = Vec::new();
+    let (from, to) =
+        (form.bars[first].start, form.bars[after - 1].start + form.bars[after - 1].length);
+    let mut per_whole = seconds_per_whole(None);
+    for bar in &form.bars[..first] {
+        per_whole = bar
+            .tempo
+            .as_ref()
+            .and_then(|t| t.beat)
+            .map_or(per_whole, |b| seconds_per_whole(Some(b)));
+    }
+    for index in first..after {
+        let bar = &form.bars[index];
+        per_whole = bar
+            .tempo
+            .as_ref()
+            .and_then(|t| t.beat)
+            .map_or(per_whole, |b| seconds_per_whole(Some(b)));
+        let beat = bar.metre.beat();
+        // What a quaver is to a simple beat: half of it, a third of a dotted one.
+        let part = beat.scaled(1, if bar.metre.is_compound() { 3 } else { 2 }).unwrap_or(beat);
+        let slow_enough = part.to_f64() * per_whole * f64::from(manner.repeated) * EASE >= 1.0;
+        let (begin, end) = (bar.start, bar.start + bar.length);
+        let mut at = full_start(form, index);
+        while at < end {
+            let until = (at + beat).min(end);
+            let notes = between(&music.notes, at.max(begin), until);
+            let next = music.notes.get(music.notes.partition_point(|note| note.start < until));
+            if slow_enough && is_call(form, notes, next, part, manner) {
+                kept.extend(notes);
+            } else if let Some(note) = marked(form, notes, at, beat, manner) {
+                kept.push(note);
+            }
+            at += beat;
+        }
+    }
+    onsets(music, form, &kept, (from, to), manner)
+}
+
+fn between(notes: &[Note], from: Time, to: Time) -> &[Note] {
+    let first = notes.partition_point(|note| note.start < from);
+    let after = notes.partition_point(|note| note.start < to);
+    &notes[first..after.max(first)]
+}
+
+fn top(note: &Note) -> Option<Pitch> {
+    note.sound.pitches().last().copied()
+}
+
+/// Is a divided beat to be kept whole? If its notes are no faster than quavers and repeat a note,
+/// leap as a broken chord does, or lead into a longer note on a first beat.
+fn is_call(form: &Form, notes: &[Note], next: Option<&Note>, part: Time, manner: Manner) -> bool {
+    if notes.len() < 2 || notes.iter().any(|note| note.length < part) {
+        return false;
+    }
+    let distance = |pair: &[Note]| match (top(&pair[0]), top(&pair[1])) {
+        (Some(a), Some(b)) => (b.midi() - a.midi()).abs(),
+        _ => 0,
+    };
+    let repeated = notes.windows(2).all(|pair| distance(pair) % 12 == 0);
+    let broken = !manner.marks_only && notes.windows(2).all(|pair| distance(pair) >= 3);
+    let end = notes.last().map(|note| note.start + note.length);
+    let leads = next.is_some_and(|next| {
+        Some(next.start) == end && weight(form, next.start) == 3 && next.length >= part * 2
+    });
+    repeated || broken || leads
+}
+
+/// The one note that stands for a beat.
+fn marked<'n>(
+    form: &Form,
+    notes: &'n [Note],
+    at: Time,
+    beat: Time,
+    manner: Manner,
+) -> Option<&'n Note> {
+    let note = notes.first()?;
+    let long = note.length >= beat;
+    if note.start != at {
+        // A syncopation is marked if it is long; the tail of a beat is not.
+        return long.then_some(note);
+    }
+    let strong = weight(form, at) >= 2;
+    let stressed = note.attached.marks.has(Mark::Accent) || note.attached.marks.has(Mark::Marcato);
+    (!manner.marks_only || strong || long || stressed).then_some(note)
+}
+
+/// Lengths: a horn holds on while the voice goes on; trumpets and drums give a beat, or hold what
+/// the voice holds.
+fn onsets(
+    music: &Music,
+    form: &Form,
+    kept: &[&Note],
+    (_, to): (Time, Time),
+    manner: Manner,
+) -> Vec<Onset> {
+    kept.iter()
+        .enumerate()
+        .map(|(index, note)| {
+            let next = kept.get(index + 1).map_or(to, |next| next.start).min(to);
+            let beat = form.bar_at(note.start).metre.beat();
+            let own = note.start + note.length;
+            let bar = form.bar_at(note.start);
+            let end = if manner.marks_only {
+                own.max((note.start + beat).min(sounds_until(music, note)))
+            } else if own < next {
+                sounds_until(music, note).min((bar.start + bar.length).max(own))
+            } else {
+                own
+            };
+            let mut marks = Marks::NONE;
+            for mark in [Mark::Accent, Mark::Marcato, Mark::Fermata] {
+                if note.attached.marks.has(mark) {
+                    marks.insert(mark);
+                }
+            }
+            // A stroke that stands for the whole beat is no longer short.
+            if end.min(next) == own && note.attached.marks.has(Mark::Staccato) {
+                marks.insert(Mark::Staccato);
+            }
+            Onset { start: note.start, end: end.min(next), top: top(note), marks, span: note.span }
+        })
+        .collect()
+}
+
+/// Until when the voice sounds from a note on without a rest.
+fn sounds_until(music: &Music, note: &Note) -> Time {
+    let first = music.notes.partition_point(|other| other.start < note.start);
+    let mut until = note.start + note.length;
+    for other in &music.notes[first..] {
+        if other.start > until {
+            break;
+        }
+        until = until.max(other.start + other.length);
+        // Longer than this no signal is held.
+        if until - note.start >= Time::WHOLE {
+            break;
+        }
+    }
+    until
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::arrange::derive::tests::piece;
+
+    fn rhythm(metre: &str, bars: &str, marks_only: bool) -> String {
+        let piece = piece(&format!(
+            "form {{\n 1 metre {metre}, key D minor, tempo 1/4 = 96\n}}\nvoice v {{\n{bars}\n}}\n"
+        ));
+        let count = piece.form.bars.len();
+        let manner = Manner { marks_only, repeated: 5 };
+        let onsets = reduce(&piece.voices[0].music, &piece.form, (0, count), manner);
+        let words: Vec<String> = onsets
+            .iter()
+            .map(|onset| format!("{}+{}", onset.start, onset.end - onset.start))
+            .collect();
+        words.join(" ")
+    }
+
+    #[test]
+    fn semiquavers_become_their_beat() {
+        assert_eq!(rhythm("2/4", "1: 1/16 D5 E F G 1/4 A |", false), "0/1+1/4 1/4+1/4");
+    }
+
+    #[test]
+    fn quavers_that_lead_into_a_first_beat_are_a_call() {
+        let bars = "1: 1/4 D5 1/8 A4 A | 2: 1/2 D5 |";
+        assert_eq!(rhythm("2/4", bars, true), "0/1+1/4 1/4+1/8 3/8+1/8 1/2+1/2");
+    }
+
+    #[test]
+    fn trumpets_mark_strong_beats_where_horns_go_on() {
+        let bars = "1: 1/8 D5 E F E D E F E |";
+        assert_eq!(rhythm("4/4", bars, true), "0/1+1/4 1/2+1/4");
+        assert_eq!(rhythm("4/4", bars, false), "0/1+1/4 1/4+1/4 1/2+1/4 3/4+1/4");
+    }
+
+    #[test]
+    fn a_rest_of_the_voice_is_a_rest_of_the_signal() {
+        assert_eq!(rhythm("3/4", "1: 1/4 D5 _ A4 |", false), "0/1+1/4 1/2+1/4");
+    }
+}

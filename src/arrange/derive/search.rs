@@ -1,0 +1,82 @@
+//! The cheapest way through a row of choices, by dynamic programming.
+
+/// One of the things that can be done at a stage, with what it costs by itself.
+#[derive(Clone, Debug)]
+pub(super) struct Choice<S> {
+    pub(super) state: S,
+    pub(super) cost: u32,
+}
+
+/// The cheapest way: its cost and the index of the choice at each stage. `step` is the cost of
+/// going from a choice to one of the next stage (its index is the first argument), `None` where
+/// that is forbidden. `None` if there is no way at all; of equal ways the one found first.
+pub(super) fn cheapest<S>(
+    stages: &[Vec<Choice<S>>],
+    step: impl Fn(usize, &S, &S) -> Option<u32>,
+) -> Option<(u32, Vec<usize>)> {
+    let first = stages.first()?;
+    // Per stage and choice: the choice before.
+    let mut back: Vec<Vec<usize>> = Vec::with_capacity(stages.len());
+    let mut reached: Vec<(u32, usize)> =
+        first.iter().enumerate().map(|(index, choice)| (choice.cost, index)).collect();
+    reached.sort_unstable();
+    for (stage, choices) in stages.iter().enumerate().skip(1) {
+        let before = &stages[stage - 1];
+        let mut from = vec![usize::MAX; choices.len()];
+        let mut next = Vec::with_capacity(choices.len());
+        for (index, choice) in choices.iter().enumerate() {
+            let mut best = u32::MAX;
+            for &(cost, previous) in &reached {
+                // They come cheapest first and no step is cheaper than nothing.
+                if cost >= best {
+                    break;
+                }
+                let Some(way) = step(stage, &before[previous].state, &choice.state) else {
+                    continue;
+                };
+                let total = cost.saturating_add(way);
+                if total < best {
+                    best = total;
+                    from[index] = previous;
+                }
+            }
+            if best < u32::MAX {
+                next.push((best.saturating_add(choice.cost), index));
+            }
+        }
+        next.sort_unstable();
+        reached = next;
+        back.push(from);
+    }
+    let &(cost, mut index) = reached.first()?;
+    let mut way = vec![index];
+    for from in back.iter().rev() {
+        index = from[index];
+        way.push(index);
+    }
+    way.reverse();
+    Some((cost, way))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn stage(costs: &[u32]) -> Vec<Choice<i32>> {
+        costs.iter().zip(0..).map(|(&cost, state)| Choice { state, cost }).collect()
+    }
+
+    #[test]
+    fn a_dear_beginning_may_be_the_cheapest_way() {
+        let stages = [stage(&[0, 3]), stage(&[9, 0]), stage(&[9, 0])];
+        let step = |_: usize, from: &i32, to: &i32| Some(if from == to { 0 } else { 5 });
+        assert_eq!(cheapest(&stages, step), Some((3, vec![1, 1, 1])));
+    }
+
+    #[test]
+    fn a_forbidden_step_is_never_taken() {
+        let stages = [stage(&[0]), stage(&[0])];
+        assert_eq!(cheapest(&stages, |_, _, _| None), None);
+        assert_eq!(cheapest::<i32>(&[], |_, _, _| Some(0)), None);
+    }
+}

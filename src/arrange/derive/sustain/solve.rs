@@ -1,0 +1,245 @@
+//! The cheapest way through the voicings of a passage.
+
+use std::rc::Rc;
+
+use super::cost::{self, MOST, REST, Row};
+use super::voicings::{Known, Voicings};
+use super::{Slot, Supplies};
+use crate::arrange::derive::Request;
+use crate::arrange::derive::search::{Choice, cheapest};
+use crate::arrange::derive::texture::{Outer, Texture, beats, weight};
+use crate::music::Pitch;
+use crate::resolve::Form;
+
+/// How many voicings of each slot are looked at first.
+const BEAM: usize = 24;
+
+/// Up to so many slots without a break the way found is the cheapest of all, not of the beam only.
+const SHORT: usize = 16;
+
+/// A slot with what the source voices do meanwhile.
+struct Stage {
+    /// Does it follow on the slot before without a gap?
+    joined: bool,
+    /// Outer notes where it begins.
+    outer: Option<(i16, i16)>,
+    /// Outer notes just before.
+    before: Option<(i16, i16)>,
+    voicings: Rc<Voicings>,
+    /// For each player and each of his notes, what it costs against the source voices.
+    against: [Vec<(i16, u32)>; MOST],
+}
+
+/// What each leader holds at each slot.
+pub(super) fn solve(
+    request: &Request,
+    slots: &[Slot],
+    leaders: &[usize],
+    supplies: &[Supplies],
+    texture: &Texture,
+) -> Vec<[Option<Pitch>; MOST]> {
+    let stages = stages(request, slots, leaders, supplies, texture);
+    let mut chosen = Vec::with_capacity(stages.len());
+    let mut first = 0;
+    while first < stages.len() {
+        let mut after = first + 1;
+        while after < stages.len() && stages[after].joined {
+            after += 1;
+        }
+        let passage = &stages[first..after];
+        let (_, rows) = way(passage);
+        for (stage, row) in passage.iter().zip(rows) {
+            chosen.push(std::array::from_fn(|player| {
+                let notes = &stage.voicings.notes[player];
+                notes.iter().copied().find(|note| note.midi() == i32::from(row[player]))
+            }));
+        }
+        first = after;
+    }
+    chosen
+}
+
+fn stages(
+    request: &Request,
+    slots: &[Slot],
+    leaders: &[usize],
+    supplies: &[Supplies],
+    texture: &Texture,
+) -> Vec<Stage> {
+    let mut known = Known::default();
+    let heights = |outer: Outer| (outer.low.midi() as i16, outer.high.midi() as i16);
+    let mut last_end = None;
+    slots
+        .iter()
+        .map(|slot| {
+            let voicings = known.voicings(slot, leaders, supplies);
+            let outer = texture.outer(slot.start).map(heights);
+            let watched = watched(&request.piece.form, slot, texture);
+            let against = std::array::from_fn(|player| {
+                voicings.notes[player]
+                    .iter()
+                    .map(|note| {
+                        let height = note.midi() as i16;
+                        let tender = voicings.wants.tender(height);
+                        (height, against(height, tender, outer, &watched, slot))
+                    })
+                    .collect()
+            });
+            let joined = last_end == Some(slot.start);
+            last_end = Some(slot.end);
+            let before = texture.outer_before(slot.start).map(heights);
+            Stage { joined, outer, before, voicings, against }
+        })
+        .collect()
+}
+
+/// The outer notes that a held note must live with: those on strong beats and those that are held
+/// for a beat, each with whether it belongs to the chord.
+fn watched(form: &Form, slot: &Slot, texture: &Texture) -> Vec<(i16, bool)> {
+    let mut found: Vec<(i16, bool)> = Vec::new();
+    let mut watch = |pitch: Pitch| {
+        let entry = (pitch.midi() as i16, slot.chord.has_class(pitch.name().class()));
+        if !found.contains(&entry) {
+            found.push(entry);
+        }
+    };
+    for (at, beat) in beats(form, slot.start, slot.end) {
+        let Some(outer) = texture.outer(at) else { continue };
+        let strong = at == slot.start || weight(form, at) >= 2;
+        if strong || texture.top_note(at).is_some_and(|note| note.length >= beat) {
+            watch(outer.high);
+        }
+        if strong {
+            watch(outer.low);
+        }
+    }
+    found
+}
+
+/// What one held note costs against the source voices.
+fn against(
+    height: i16,
+    tender: bool,
+    outer: Option<(i16, i16)>,
+    watched: &[(i16, bool)],
+    slot: &Slot,
+) -> u32 {
+    let mut cost = 0;
+    for &(voice, of_chord) in watched {
+        if matches!((voice - height).rem_euclid(12), 1 | 11) {
+            // The major seventh of a chord rubs by nature, a suspension must not.
+            let rub = if of_chord { 20 } else { 70 };
+            cost += if (voice - height).abs() <= 13 { rub * 2 } else { rub };
+        }
+    }
+    let Some((low, high)) = outer else { return cost };
+    let same = |voice: i16| (voice - height).rem_euclid(12) == 0;
+    if same(high) || same(low) {
+        cost += if tender { 60 } else { 12 };
+    }
+    if height > high {
+        cost += 15 + u32::from((height - high).unsigned_abs());
+    }
+    if height < low {
+        let bass = i32::from(height.rem_euclid(12)) == slot.chord.bass_note().class();
+        cost += if bass { 25 } else { 120 };
+    } else if cost::muddy(low, height) && !same(low) {
+        cost += 20;
+    }
+    cost
+}
+
+impl Stage {
+    fn cost_against(&self, row: &Row) -> u32 {
+        let mut cost = 0;
+        for (note, costs) in row.iter().zip(&self.against) {
+            if *note != REST {
+                cost += costs.iter().find(|(height, _)| height == note).map_or(0, |(_, c)| *c);
+            }
+        }
+        cost
+    }
+
+    /// The cheapest voicings, at least `count` and all that cost no more than `limit`.
+    fn choices(&self, count: usize, limit: u32) -> Vec<Choice<Row>> {
+        let mut found: Vec<(u32, Row)> = Vec::with_capacity(count + 1);
+        for &(cost, row) in &self.voicings.rows {
+            let full = found.len() >= count;
+            if full && found.last().is_some_and(|(last, _)| cost > limit.max(*last)) {
+                break;
+            }
+            let cost = cost + self.cost_against(&row);
+            if full && found.last().is_some_and(|last| cost > limit && (cost, row) >= *last) {
+                continue;
+            }
+            let place = found.partition_point(|entry| *entry < (cost, row));
+            found.insert(place, (cost, row));
+            if found.len() > count && found.last().is_some_and(|(last, _)| *last > limit) {
+                found.pop();
+            }
+        }
+        // From silence there is always a way on.
+        if let Some(&(cost, row)) = self.voicings.rows.iter().find(|(_, r)| *r == [REST; MOST])
+            && !found.iter().any(|(_, other)| *other == row)
+        {
+            found.push((cost, row));
+        }
+        found.into_iter().map(|(cost, state)| Choice { state, cost }).collect()
+    }
+}
+
+/// What going from one stage to the next costs, with the source voices in mind.
+fn step(from: &Stage, to: &Stage, a: &Row, b: &Row) -> Option<u32> {
+    let mut cost = cost::step(a, b)?;
+    let outer = |outer: (i16, i16)| [outer.0, outer.1];
+    for player in 0..MOST {
+        if a[player] == REST || b[player] == REST || a[player] == b[player] {
+            continue;
+        }
+        let moved = (a[player], b[player]);
+        if let (Some(first), Some(then)) = (from.outer, to.outer) {
+            let pairs = outer(first).into_iter().zip(outer(then));
+            for (before, after) in pairs {
+                if with_voice(moved, (before, after)) {
+                    return None;
+                }
+            }
+        }
+        if let (Some(first), Some(then)) = (to.before, to.outer) {
+            let pairs = outer(first).into_iter().zip(outer(then));
+            cost += 40 * pairs.filter(|&voice| with_voice(moved, voice)).count() as u32;
+        }
+    }
+    Some(cost)
+}
+
+/// Parallels with a source voice; here even a unison is one, since the voice is another's.
+pub(super) fn with_voice(player: (i16, i16), voice: (i16, i16)) -> bool {
+    cost::parallel(player, voice)
+        || (player.0 != player.1 && player.0 == voice.0 && player.1 == voice.1)
+}
+
+/// The cheapest way through a passage and what it costs.
+fn way(passage: &[Stage]) -> (u32, Vec<Row>) {
+    let go = |choices: &[Vec<Choice<Row>>]| {
+        cheapest(choices, |stage, a, b| step(&passage[stage - 1], &passage[stage], a, b))
+    };
+    let mut choices: Vec<Vec<Choice<Row>>> =
+        passage.iter().map(|stage| stage.choices(BEAM, 0)).collect();
+    let Some(mut found) = go(&choices) else { return (0, vec![[REST; MOST]; passage.len()]) };
+    if passage.len() <= SHORT {
+        // No way through a voicing can be cheaper than that voicing and the cheapest of all other
+        // slots, so what lies above the cost found can be left out without loss.
+        let least: Vec<u32> =
+            choices.iter().map(|c| c.iter().map(|choice| choice.cost).min().unwrap_or(0)).collect();
+        let floor: u32 = least.iter().sum();
+        let slack = found.0.saturating_sub(floor);
+        choices =
+            passage.iter().zip(&least).map(|(s, least)| s.choices(BEAM, least + slack)).collect();
+        if let Some(better) = go(&choices) {
+            found = better;
+        }
+    }
+    let rows = found.1.iter().zip(&choices).map(|(&index, stage)| stage[index].state).collect();
+    (found.0, rows)
+}

@@ -1,0 +1,126 @@
+//! What the source voices sound at a moment, seen from outside: top, bottom and silence.
+
+use crate::music::{Pitch, Time};
+use crate::resolve::{Form, Note, Piece};
+
+/// The voices of a piece, all together.
+pub(super) struct Texture<'a> {
+    piece: &'a Piece,
+    /// Where no voice sounds, in order.
+    silences: Vec<(Time, Time)>,
+}
+
+/// Lowest and highest sounding note.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) struct Outer {
+    pub(super) low: Pitch,
+    pub(super) high: Pitch,
+}
+
+impl<'a> Texture<'a> {
+    pub(super) fn new(piece: &'a Piece) -> Texture<'a> {
+        let mut sounding: Vec<(Time, Time)> = piece
+            .voices
+            .iter()
+            .flat_map(|voice| &voice.music.notes)
+            .map(|note| (note.start, note.start + note.length))
+            .collect();
+        sounding.sort_unstable();
+        let mut silences = Vec::new();
+        let mut until = Time::ZERO;
+        for (start, end) in sounding {
+            if start > until {
+                silences.push((until, start));
+            }
+            until = until.max(end);
+        }
+        if piece.form.end() > until {
+            silences.push((until, piece.form.end()));
+        }
+        Texture { piece, silences }
+    }
+
+    /// Until when the voice that is on top at a time sounds without a rest, at most to `end`.
+    pub(super) fn top_sounds_until(&self, time: Time, end: Time) -> Time {
+        let Some(top) = self.top_note(time) else { return end };
+        let of_voice = self.piece.voices.iter().map(|voice| &voice.music.notes).find_map(|notes| {
+            let first = notes.partition_point(|note| note.start < top.start);
+            notes.get(first).filter(|note| std::ptr::eq(*note, top)).map(|_| &notes[first..])
+        });
+        let mut until = top.start;
+        for note in of_voice.unwrap_or_default() {
+            if note.start > until || until >= end {
+                break;
+            }
+            until = note.start + note.length;
+        }
+        until.min(end)
+    }
+
+    /// The notes that sound at a time, voice after voice.
+    fn sounding(&self, time: Time) -> impl Iterator<Item = &'a Note> {
+        self.piece.voices.iter().filter_map(move |voice| {
+            let notes = &voice.music.notes;
+            let after = notes.partition_point(|note| note.start <= time);
+            let note = notes.get(after.checked_sub(1)?)?;
+            (note.start + note.length > time).then_some(note)
+        })
+    }
+
+    /// The outer notes at a time.
+    pub(super) fn outer(&self, time: Time) -> Option<Outer> {
+        let pitches = || self.sounding(time).flat_map(|note| note.sound.pitches()).copied();
+        Some(Outer { low: pitches().min()?, high: pitches().max()? })
+    }
+
+    /// The outer notes just before a time.
+    pub(super) fn outer_before(&self, time: Time) -> Option<Outer> {
+        self.outer(time - Time::of(1, 1024))
+    }
+
+    /// The note with the highest pitch at a time.
+    pub(super) fn top_note(&self, time: Time) -> Option<&'a Note> {
+        self.sounding(time)
+            .filter(|note| !note.sound.pitches().is_empty())
+            .max_by_key(|note| note.sound.pitches().last().copied())
+    }
+
+    /// Where no voice sounds between two times.
+    pub(super) fn silences(&self, from: Time, to: Time) -> &[(Time, Time)] {
+        let first = self.silences.partition_point(|(_, end)| *end <= from);
+        let after = self.silences.partition_point(|(start, _)| *start < to);
+        &self.silences[first..after.max(first)]
+    }
+}
+
+/// Where a bar would begin if it were full: a pick-up counts its beats from the end.
+pub(super) fn full_start(form: &Form, index: usize) -> Time {
+    let bar = &form.bars[index];
+    if bar.number == 0 { bar.start + bar.length - bar.metre.bar_length() } else { bar.start }
+}
+
+/// Weight of a time in its bar, as [`crate::music::Metre::weight`] has it.
+pub(super) fn weight(form: &Form, time: Time) -> u8 {
+    let index = form.index_at(time);
+    form.bars[index].metre.weight(time - full_start(form, index))
+}
+
+/// The beats from one time to another, each with its length (shorter where the bar ends).
+pub(super) fn beats(form: &Form, from: Time, to: Time) -> Vec<(Time, Time)> {
+    let mut beats = Vec::new();
+    for index in form.index_at(from)..form.bars.len() {
+        let bar = &form.bars[index];
+        if bar.start >= to {
+            break;
+        }
+        let (beat, end) = (bar.metre.beat(), (bar.start + bar.length).min(to));
+        let mut at = full_start(form, index);
+        while at < end {
+            if at >= bar.start && at >= from {
+                beats.push((at, beat.min(end - at)));
+            }
+            at += beat;
+        }
+    }
+    beats
+}
