@@ -21,6 +21,7 @@ mod documentation;
 mod options;
 mod passage;
 mod rules;
+mod slices;
 #[cfg(test)]
 mod tests;
 mod words;

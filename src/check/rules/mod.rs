@@ -3,6 +3,7 @@
 mod allow;
 mod compass;
 mod names;
+mod natural_brass;
 
 pub(super) use allow::{unknown_rule as allow_unknown_rule, unused as allow_unused};
 
@@ -16,4 +17,11 @@ pub const RULES: &[Rule] = &[
     compass::outside_custom::RULE,
     names::idle_player::RULE,
     names::unused_voice::RULE,
+    natural_brass::drum_not_tuned::RULE,
+    natural_brass::no_partial::RULE,
+    natural_brass::no_time_to_change::RULE,
+    natural_brass::out_of_tune::RULE,
+    natural_brass::risky_note::RULE,
+    natural_brass::second_player_high::RULE,
+    natural_brass::stopped::RULE,
 ];
