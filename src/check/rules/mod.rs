@@ -1,5 +1,6 @@
 //! The table of rules. One rule, one file; the folders are the families.
 
+mod agility;
 mod allow;
 mod compass;
 mod names;
@@ -11,6 +12,12 @@ use super::Rule;
 
 /// All rules, family by family.
 pub const RULES: &[Rule] = &[
+    agility::bass_run::RULE,
+    agility::drum_sticking::RULE,
+    agility::impossible_trill::RULE,
+    agility::leap::RULE,
+    agility::slide::RULE,
+    agility::too_fast::RULE,
     allow::unknown_rule::RULE,
     allow::unused::RULE,
     compass::beyond_instrument::RULE,
