@@ -3,8 +3,10 @@
 mod agility;
 mod allow;
 mod compass;
+mod endurance;
 mod names;
 mod natural_brass;
+mod strings;
 
 pub(super) use allow::{unknown_rule as allow_unknown_rule, unused as allow_unused};
 
@@ -21,7 +23,12 @@ pub const RULES: &[Rule] = &[
     allow::unknown_rule::RULE,
     allow::unused::RULE,
     compass::beyond_instrument::RULE,
+    compass::does_not_carry::RULE,
+    compass::high_and_loud::RULE,
     compass::outside_custom::RULE,
+    endurance::lips::RULE,
+    endurance::loud_for_long::RULE,
+    endurance::no_breath::RULE,
     names::idle_player::RULE,
     names::unused_voice::RULE,
     natural_brass::drum_not_tuned::RULE,
@@ -31,4 +38,7 @@ pub const RULES: &[Rule] = &[
     natural_brass::risky_note::RULE,
     natural_brass::second_player_high::RULE,
     natural_brass::stopped::RULE,
+    strings::divisi::RULE,
+    strings::double_stop::RULE,
+    strings::no_time_to_change::RULE,
 ];
