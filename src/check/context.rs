@@ -1,20 +1,32 @@
 //! What the rules share about one arranged scoring: who gave a note, how fast it goes, what is
 //! allowed.
 
-use std::cell::Cell;
+use std::cell::{Cell, OnceCell};
 use std::collections::HashMap;
 
 use super::options::matches;
+use super::slices::Slices;
 use crate::arrange::{Arrangement, LineId, Part, SoundingNote};
 use crate::diagnostics::Span;
-use crate::resolve::{Allow, Form, Line, Piece, Scoring};
+use crate::music::Time;
+use crate::resolve::{
+    Allow, DirectionKind, Dynamic, Form, Line, Piece, Scoring, Technique, seconds_per_whole,
+};
 
 /// One arranged scoring with what the rules ask of it again and again.
 pub(super) struct Context<'a> {
     pub arrangement: &'a Arrangement<'a>,
+    pub piece: &'a Piece,
     pub form: &'a Form,
     pub era: i32,
     lines: Vec<Option<&'a Line>>,
+    /// For each bar: seconds from the beginning, seconds that a whole note lasts.
+    clock: Vec<(f64, f64)>,
+    /// For each part: seconds at which each note begins and ends.
+    times: Vec<Vec<(f64, f64)>>,
+    /// For each part: from when on which degree of loudness holds.
+    loudness: Vec<Vec<(Time, u8)>>,
+    slices: OnceCell<Slices>,
     allows: Vec<GivenAllow<'a>>,
 }
 
@@ -57,13 +69,54 @@ impl<'a> Context<'a> {
                 used: Cell::new(false),
             })
             .collect();
+        let clock = clock(&piece.form);
+        let times = arrangement.parts.iter().map(|part| times(part, &piece.form, &clock)).collect();
         Context {
             arrangement,
+            piece,
             form: &piece.form,
             era: arrangement.era,
             lines: arrangement.lines.iter().map(|l| by_span.get(&l.span).copied()).collect(),
+            clock,
+            times,
+            loudness: arrangement.parts.iter().map(loudness).collect(),
+            slices: OnceCell::new(),
             allows,
         }
+    }
+
+    /// What sounds together, moment by moment.
+    pub fn slices(&self) -> &Slices {
+        self.slices.get_or_init(|| Slices::new(&self.arrangement.parts))
+    }
+
+    /// Seconds from the beginning at which each note of a part begins and ends, repeats once.
+    pub fn times(&self, player: usize) -> &[(f64, f64)] {
+        &self.times[player]
+    }
+
+    /// Degree of loudness from ppp (0) to fff (7); mezzo forte where nothing is said.
+    pub fn degree(&self, player: usize, time: Time) -> u8 {
+        let said = &self.loudness[player];
+        let after = said.partition_point(|(from, _)| *from <= time);
+        after.checked_sub(1).map_or(Dynamic::Mf as u8, |index| said[index].1)
+    }
+
+    /// Seconds from the beginning to a written time, repeats once.
+    pub fn seconds_at(&self, time: Time) -> f64 {
+        let bar = self.form.index_at(time);
+        match (self.clock.get(bar), self.form.bars.get(bar)) {
+            (Some((seconds, per_whole)), Some(bar)) => {
+                seconds + (time - bar.start).to_f64() * per_whole
+            }
+            _ => 0.0,
+        }
+    }
+
+    /// All scoring lines in force, those of kept scorings too.
+    pub fn lines(&self) -> impl Iterator<Item = (LineId, &'a Line)> + '_ {
+        let lines = self.lines.iter().enumerate();
+        lines.filter_map(|(index, line)| Some((LineId(index as u16), (*line)?)))
     }
 
     pub fn parts(&self) -> impl Iterator<Item = (usize, &'a Part<'a>)> + use<'a> {
@@ -129,4 +182,75 @@ fn covers(ranges: &[(usize, usize)], (first, last): (usize, usize)) -> bool {
         }
     }
     reached > last
+}
+
+fn clock(form: &Form) -> Vec<(f64, f64)> {
+    let mut per_whole = seconds_per_whole(None);
+    let mut seconds = 0.0;
+    form.bars
+        .iter()
+        .map(|bar| {
+            if let Some(tempo) = &bar.tempo
+                && tempo.beat.is_some()
+            {
+                per_whole = seconds_per_whole(tempo.beat);
+            }
+            let now = (seconds, per_whole);
+            seconds += bar.length.to_f64() * per_whole;
+            now
+        })
+        .collect()
+}
+
+fn times(part: &Part, form: &Form, clock: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    let mut bar = 0;
+    let seconds = |time: Time, bar: &mut usize| {
+        while *bar > 0 && form.bars[*bar].start > time {
+            *bar -= 1;
+        }
+        while form.bars.get(*bar + 1).is_some_and(|next| next.start <= time) {
+            *bar += 1;
+        }
+        match (clock.get(*bar), form.bars.get(*bar)) {
+            (Some((begin, per_whole)), Some(bar)) => {
+                begin + (time - bar.start).to_f64() * per_whole
+            }
+            _ => 0.0,
+        }
+    };
+    part.notes
+        .iter()
+        .map(|note| (seconds(note.start, &mut bar), seconds(note.end(), &mut bar)))
+        .collect()
+}
+
+fn loudness(part: &Part) -> Vec<(Time, u8)> {
+    part.directions
+        .iter()
+        .filter_map(|direction| match direction.kind {
+            DirectionKind::Dynamic(dynamic) => Some((direction.at, dynamic.degree()?)),
+            _ => None,
+        })
+        .collect()
+}
+
+/// Changes of technique of a part that have a sense for bow and mute, in order.
+pub(super) fn techniques(part: &Part) -> Vec<(Time, Technique, Span)> {
+    part.directions
+        .iter()
+        .filter_map(|direction| match direction.kind {
+            DirectionKind::Technique(technique) => Some((direction.at, technique, direction.span)),
+            _ => None,
+        })
+        .collect()
+}
+
+/// Is a part plucked at a time, by its changes of technique?
+pub(super) fn plucked(changes: &[(Time, Technique, Span)], time: Time) -> bool {
+    changes
+        .iter()
+        .take_while(|(at, ..)| *at <= time)
+        .filter(|(_, technique, _)| matches!(technique, Technique::Pizzicato | Technique::Arco))
+        .last()
+        .is_some_and(|(_, technique, _)| *technique == Technique::Pizzicato)
 }

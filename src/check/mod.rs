@@ -22,6 +22,7 @@ mod options;
 mod passage;
 mod report;
 mod rules;
+mod slices;
 #[cfg(test)]
 mod tests;
 mod words;

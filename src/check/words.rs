@@ -1,5 +1,7 @@
 //! Bars, lists and places in a musician's words.
 
+use crate::resolve::Player;
+
 /// "a", "a and b", "a, b and c".
 pub(super) fn list(words: &[impl AsRef<str>], joint: &str) -> String {
     match words {
@@ -50,6 +52,11 @@ pub(super) fn add_bar(ranges: &mut Vec<(i32, i32)>, number: i32) {
 pub(super) fn a(noun: &str) -> String {
     let vowel = noun.starts_with(['a', 'e', 'i', 'o', 'u', 'A', 'E', 'I', 'O', 'U']);
     format!("{} {noun}", if vowel { "an" } else { "a" })
+}
+
+/// Is a player named in the plural: "Violins I have", "Cymbals have"?
+pub(super) fn is_plural(player: &Player) -> bool {
+    player.section || player.instrument.name == player.instrument.plural
 }
 
 /// "an octave higher", "two octaves lower".

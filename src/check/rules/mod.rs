@@ -1,8 +1,12 @@
 //! The table of rules. One rule, one file; the folders are the families.
 
+mod agility;
 mod allow;
 mod compass;
+mod endurance;
 mod names;
+mod natural_brass;
+mod strings;
 
 pub(super) use allow::{unknown_rule as allow_unknown_rule, unused as allow_unused};
 
@@ -10,10 +14,31 @@ use super::Rule;
 
 /// All rules, family by family.
 pub const RULES: &[Rule] = &[
+    agility::bass_run::RULE,
+    agility::drum_sticking::RULE,
+    agility::impossible_trill::RULE,
+    agility::leap::RULE,
+    agility::slide::RULE,
+    agility::too_fast::RULE,
     allow::unknown_rule::RULE,
     allow::unused::RULE,
     compass::beyond_instrument::RULE,
+    compass::does_not_carry::RULE,
+    compass::high_and_loud::RULE,
     compass::outside_custom::RULE,
+    endurance::lips::RULE,
+    endurance::loud_for_long::RULE,
+    endurance::no_breath::RULE,
     names::idle_player::RULE,
     names::unused_voice::RULE,
+    natural_brass::drum_not_tuned::RULE,
+    natural_brass::no_partial::RULE,
+    natural_brass::no_time_to_change::RULE,
+    natural_brass::out_of_tune::RULE,
+    natural_brass::risky_note::RULE,
+    natural_brass::second_player_high::RULE,
+    natural_brass::stopped::RULE,
+    strings::divisi::RULE,
+    strings::double_stop::RULE,
+    strings::no_time_to_change::RULE,
 ];

@@ -1,4 +1,6 @@
-//! What an instrument has, and what its players were asked.
+//! What an instrument has, what its players were asked, and what is heard.
 
 pub mod beyond_instrument;
+pub mod does_not_carry;
+pub mod high_and_loud;
 pub mod outside_custom;

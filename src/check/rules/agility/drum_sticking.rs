@@ -1,0 +1,83 @@
+//! The drummer must cross from drum to drum too quickly.
+//!
+//! # What it finds
+//! Three or more changes of drum in a row with less than an eighth of a second for each (our
+//! heuristic).
+//!
+//! # Why it matters
+//! Single strokes alternate hands; going back and forth between the drums at that speed crosses
+//! the sticks.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 120
+//!   4 end }
+//! voice tune { 1: 1/32 C3 G2 C3 G2 1/8 C3 1/4 C3 C3 C3 | 2: 1/1 C3 | 3: C3 | 4: C3 | }
+//! ensemble few { era 1810
+//!   timpani tuned C3, G2 }
+//! scoring few for few {
+//!   timpani plays tune as rhythm
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 120
+//!   4 end }
+//! voice tune { 1: 1/32 C3 C3 C3 C3 1/8 C3 1/4 C3 G2 C3 | 2: 1/1 C3 | 3: C3 | 4: C3 | }
+//! ensemble few { era 1810
+//!   timpani tuned C3, G2 }
+//! scoring few for few {
+//!   timpani plays tune as rhythm
+//! }
+//! ```
+//!
+//! # Source
+//! Common practice; the figure is our heuristic.
+
+use crate::check::context::Context;
+use crate::check::{Check, Findings, Rule};
+use crate::diagnostics::Severity;
+
+pub const RULE: Rule = Rule {
+    code: "agility/drum-sticking",
+    severity: Severity::Warning,
+    text: include_str!("drum_sticking.rs"),
+    check: Check::Scoring(check),
+};
+
+/// Seconds for a change of drum. Our heuristic.
+const CHANGE: f64 = 0.125;
+
+fn check(cx: &Context, findings: &mut Findings) {
+    for (player, part) in cx.parts() {
+        if part.player.instrument.drums.is_empty() {
+            continue;
+        }
+        let quick: Vec<usize> = super::steps(part, cx.times(player))
+            .filter(|(_, seconds, semitones)| *semitones != 0 && *seconds < CHANGE)
+            .map(|(index, ..)| index)
+            .collect();
+        let neighbours = |index: usize| quick.binary_search(&index).is_ok();
+        let offences = quick.iter().copied().filter(|&index| {
+            let before = index > 0 && neighbours(index - 1);
+            let before2 = index > 1 && neighbours(index - 2);
+            let (after, after2) = (neighbours(index + 1), neighbours(index + 2));
+            before && before2 || before && after || after && after2
+        });
+        for passage in cx.passages(&RULE, player, offences.map(|i| (i, ()))) {
+            let message = format!(
+                "{}: the strokes go back and forth between the drums faster than eight a second at {}{}.",
+                part.player.name,
+                cx.form.place(passage.first().start),
+                passage.and_more(),
+            );
+            let finding = cx
+                .finding(&RULE, &passage, message)
+                .with_help("Keep the quick strokes on one drum, or write a roll: `C3[tremolo]`.");
+            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+        }
+    }
+}

@@ -1,0 +1,90 @@
+//! Quick wide leaps on an instrument that dislikes them.
+//!
+//! # What it finds
+//! Leaps of an octave or more in less than a third of a second on the clarinets, the brass, the
+//! contrabassoon and the double bass (our heuristic).
+//!
+//! # Why it matters
+//! The clarinet is poor at sudden octave leaps; brass players must find each note with the lip
+//! and split the ones they jump to; the left hand of the bass travels nearly the length of an
+//! arm.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 120
+//!   4 end }
+//! voice tune { 1: 1/1 D4 | 2: 1/8 D4 D5 D4 D5 1/2 D4 | 3: 1/1 D4 | 4: D4 | }
+//! ensemble few { era 1810
+//!   clarinet in Bb }
+//! scoring few for few {
+//!   clarinet plays tune as harmony
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 120
+//!   4 end }
+//! voice tune { 1: 1/1 D4 | 2: 1/8 D4 A4 D4 A4 1/2 D4 | 3: 1/1 D4 | 4: D4 | }
+//! ensemble few { era 1810
+//!   clarinet in Bb }
+//! scoring few for few {
+//!   clarinet plays tune as harmony
+//! }
+//! ```
+//!
+//! # Source
+//! Clarinet: Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. I; double bass:
+//! Encyclopaedia Britannica, 11th edition, 1911, "Double Bass"; brass: common practice. The
+//! figures are our heuristic.
+
+use crate::check::context::Context;
+use crate::check::{Check, Findings, Rule};
+use crate::diagnostics::Severity;
+use crate::instruments::Family;
+
+pub const RULE: Rule = Rule {
+    code: "agility/leap",
+    severity: Severity::Advice,
+    text: include_str!("leap.rs"),
+    check: Check::Scoring(check),
+};
+
+/// Seconds within which a leap is sudden. Our heuristic.
+const SUDDEN: f64 = 0.33;
+/// Semitones from which a leap is wide.
+const WIDE: i32 = 12;
+
+fn check(cx: &Context, findings: &mut Findings) {
+    for (player, part) in cx.parts() {
+        let instrument = part.player.instrument;
+        let dislikes = matches!(
+            instrument.id.as_str(),
+            "clarinet" | "bass-clarinet" | "contrabassoon" | "double-bass"
+        ) || instrument.family == Family::Brass;
+        if !dislikes {
+            continue;
+        }
+        let offences = super::steps(part, cx.times(player))
+            .filter(|(_, seconds, semitones)| semitones.abs() >= WIDE && *seconds < SUDDEN)
+            .map(|(index, _, semitones)| (index, semitones));
+        for passage in cx.passages(&RULE, player, offences) {
+            let note = passage.first();
+            let message = format!(
+                "{} must leap {} semitones {} at speed to {} in {}{}.",
+                part.player.name,
+                passage.detail().abs(),
+                if *passage.detail() > 0 { "up" } else { "down" },
+                note.sound.pitches().last().map_or(String::new(), |p| cx.both(part, *p, note)),
+                cx.form.place(note.start),
+                passage.and_more(),
+            );
+            let finding = cx.finding(&RULE, &passage, message).with_help(
+                "Keep the figure within an octave, share it between two players, or give it to flute, oboe, bassoon or violins.",
+            );
+            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+        }
+    }
+}

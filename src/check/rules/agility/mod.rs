@@ -1,0 +1,31 @@
+//! How fast, how far and what ornament.
+
+pub mod bass_run;
+pub mod drum_sticking;
+pub mod impossible_trill;
+pub mod leap;
+pub mod slide;
+pub mod too_fast;
+
+use crate::arrange::{Part, SoundingNote};
+
+/// The top pitch of a note as a key number.
+fn top(note: &SoundingNote) -> Option<i32> {
+    note.sound.pitches().last().map(|pitch| pitch.midi())
+}
+
+/// Steps from one note straight to the next (index of the second), with the seconds between their
+/// beginnings and the semitones between their top pitches.
+fn steps<'s>(
+    part: &'s Part,
+    times: &'s [(f64, f64)],
+) -> impl Iterator<Item = (usize, f64, i32)> + 's {
+    (1..part.notes.len()).filter_map(move |index| {
+        let (before, note) = (&part.notes[index - 1], &part.notes[index]);
+        if before.end() < note.start {
+            return None;
+        }
+        let semitones = top(note)? - top(before)?;
+        Some((index, times[index].0 - times[index - 1].0, semitones))
+    })
+}

@@ -1,0 +1,114 @@
+//! High and loud for long.
+//!
+//! # What it finds
+//! Wind players who, at forte or louder, stay within the highest fourth of the custom of their
+//! instrument for more than twelve seconds without a rest of three (our heuristic).
+//!
+//! # Why it matters
+//! It costs the lips and the breath more than anything else, goes sharp, and wears out its own
+//! effect. This is a caution, not a measurement: the players, and the rules against noise at work
+//! of the place, decide. NIOSH recommends 85 dB(A) as an average over eight hours, 3 dB more
+//! halving the time; Directive 2003/10/EC has action values of 80 and 85 dB(A) and a limit of 87
+//! dB(A).
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 60
+//!   8 end }
+//! dynamics { 1 f }
+//! voice tune { 1: 1/2 C6 1/4 B5 _ | 2: 1/2 C6 1/4 B5 _ | 3: 1/2 C6 1/4 B5 _ | 4: 1/2 C6 1/4 B5 _ | 5: 1/1 D5 | 6: rest | 7: 1/1 C5 | 8: C5 | }
+//! ensemble few { era 1810
+//!   oboe }
+//! scoring few for few {
+//!   oboe plays tune as harmony
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 60
+//!   8 end }
+//! dynamics { 1 f }
+//! voice tune { 1: 1/2 C6 1/4 B5 _ | 2: 1/2 C6 1/4 B5 _ | 3: rest | 4: 1/2 C5 1/4 B4 _ | 5: 1/1 D5 | 6: rest | 7: 1/1 C5 | 8: C5 | }
+//! ensemble few { era 1810
+//!   oboe }
+//! scoring few for few {
+//!   oboe plays tune as harmony
+//! }
+//! ```
+//!
+//! # Source
+//! Common practice; the figures are our heuristic. On exposure: NIOSH, criteria of 1998;
+//! Directive 2003/10/EC, art. 3.
+
+use crate::check::alternatives::{all_pitches, custom, in_compass_pitch};
+use crate::check::context::Context;
+use crate::check::{Check, Findings, Rule};
+use crate::diagnostics::Severity;
+use crate::resolve::Dynamic;
+
+pub const RULE: Rule = Rule {
+    code: "compass/high-and-loud",
+    severity: Severity::Advice,
+    text: include_str!("high_and_loud.rs"),
+    check: Check::Scoring(check),
+};
+
+/// Seconds from which it is long. Our heuristic.
+const LONG: f64 = 12.0;
+/// Seconds of a rest that ends a stretch. Our heuristic.
+const REST: f64 = 3.0;
+/// Semitones below the top of custom that count as high. Our heuristic: a fourth.
+const TOP: i32 = 5;
+
+fn check(cx: &Context, findings: &mut Findings) {
+    for (player, part) in cx.parts() {
+        let instrument = part.player.instrument;
+        if !instrument.breathes {
+            continue;
+        }
+        let Some(compass) = custom(instrument, false, cx.era) else { continue };
+        let high = compass.high.midi() - TOP;
+        let times = cx.times(player);
+        let mut offences: Vec<(usize, f64)> = Vec::new();
+        let mut run: Vec<usize> = Vec::new();
+        let mut close = |run: &mut Vec<usize>| {
+            if let (Some(first), Some(last)) = (run.first(), run.last()) {
+                let seconds = times[*last].1 - times[*first].0;
+                if seconds > LONG {
+                    offences.extend(run.iter().map(|index| (*index, seconds)));
+                }
+            }
+            run.clear();
+        };
+        for (index, note) in part.notes.iter().enumerate() {
+            let up =
+                all_pitches(note).any(|p| in_compass_pitch(part, p, note.start).midi() >= high);
+            let loud = cx.degree(player, note.start) >= Dynamic::F as u8;
+            if run.last().is_some_and(|last| times[index].0 - times[*last].1 >= REST)
+                || !(up && loud)
+            {
+                close(&mut run);
+            }
+            if up && loud {
+                run.push(index);
+            }
+        }
+        close(&mut run);
+        for passage in cx.passages(&RULE, player, offences) {
+            let message = format!(
+                "{} stays high and loud for {:.0} seconds from {} on ({}).",
+                part.player.name,
+                passage.detail(),
+                cx.form.place(passage.first().start),
+                crate::check::words::bars(&passage.bars),
+            );
+            let finding = cx.finding(&RULE, &passage, message).with_help(
+                "Let the player rest in between, or take turns with the second; keep the height for the peak. The players decide what can be asked.",
+            );
+            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+        }
+    }
+}

@@ -1,0 +1,125 @@
+//! Loud brass and drums close to other ears for long.
+//!
+//! # What it finds
+//! Stretches of more than half a minute in which three or more trumpets, trombones, tubas or
+//! drums play fortissimo without a break of five seconds (our heuristic). One finding is made for
+//! a scoring.
+//!
+//! # Why it matters
+//! The players who sit in front of them get the sound too, in rehearsal again and again. This is
+//! a caution, not a measurement: the players, and the rules against noise at work of the place,
+//! decide. NIOSH recommends 85 dB(A) as an average over eight hours, 3 dB more halving the time;
+//! Directive 2003/10/EC has action values of 80 and 85 dB(A) and a limit of 87 dB(A).
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 60
+//!   20 end }
+//! dynamics { 1 ff }
+//! voice tune { 1: 1/2 C4 1/4 C4 _ | 2: 1/2 C4 1/4 C4 _ | 3: 1/2 C4 1/4 C4 _ | 4: 1/2 C4 1/4 C4 _ | 5: 1/2 C4 1/4 C4 _ | 6: 1/2 C4 1/4 C4 _ | 7: 1/2 C4 1/4 C4 _ | 8: 1/2 C4 1/4 C4 _ | 9: 1/2 C4 1/4 C4 _ | 10: 1/2 C4 1/4 C4 _ | 11: 1/2 C4 1/4 C4 _ | 12: 1/2 C4 1/4 C4 _ | 13: 1/2 C4 1/4 C4 _ | 14: 1/2 C4 1/4 C4 _ | 15: 1/2 C4 1/4 C4 _ | 16: 1/2 C4 1/4 C4 _ | 17: 1/2 C4 1/4 C4 _ | 18: 1/2 C4 1/4 C4 _ | 19: 1/2 C4 1/4 C4 _ | 20: 1/2 C4 1/4 C4 _ | }
+//! ensemble few { era 1885
+//!   trumpet 3 in C, oboe }
+//! scoring few for few {
+//!   trumpet plays tune as harmony
+//!   oboe rests
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 60
+//!   20 end }
+//! dynamics { 1 mf }
+//! voice tune { 1: 1/2 C4 1/4 C4 _ | 2: 1/2 C4 1/4 C4 _ | 3: 1/2 C4 1/4 C4 _ | 4: 1/2 C4 1/4 C4 _ | 5: 1/2 C4 1/4 C4 _ | 6: 1/2 C4 1/4 C4 _ | 7: 1/2 C4 1/4 C4 _ | 8: 1/2 C4 1/4 C4 _ | 9: 1/2 C4 1/4 C4 _ | 10: 1/2 C4 1/4 C4 _ | 11: 1/2 C4 1/4 C4 _ | 12: 1/2 C4 1/4 C4 _ | 13: 1/2 C4 1/4 C4 _ | 14: 1/2 C4 1/4 C4 _ | 15: 1/2 C4 1/4 C4 _ | 16: 1/2 C4 1/4 C4 _ | 17: 1/2 C4 1/4 C4 _ | 18: 1/2 C4 1/4 C4 _ | 19: 1/2 C4 1/4 C4 _ | 20: 1/2 C4 1/4 C4 _ | }
+//! ensemble few { era 1885
+//!   trumpet 3 in C, oboe }
+//! scoring few for few {
+//!   trumpet plays tune as harmony
+//!   oboe rests
+//! }
+//! ```
+//!
+//! # Source
+//! NIOSH, Reducing the Risk of Hearing Disorders among Musicians, 2015, and criteria of 1998;
+//! Directive 2003/10/EC of 6 February 2003, art. 3. Dynamics on paper are not decibels: the count
+//! of players and the seconds are our heuristic.
+
+use crate::check::context::Context;
+use crate::check::{Check, Findings, Rule};
+use crate::diagnostics::Severity;
+use crate::instruments::Loudness;
+use crate::resolve::Dynamic;
+
+pub const RULE: Rule = Rule {
+    code: "endurance/loud-for-long",
+    severity: Severity::Advice,
+    text: include_str!("loud_for_long.rs"),
+    check: Check::Scoring(check),
+};
+
+/// Loud players from which it is a matter for the neighbours. Our heuristic.
+const PLAYERS: usize = 3;
+/// Seconds that are long. Our heuristic.
+const LONG: f64 = 30.0;
+/// Seconds of a break. Our heuristic.
+const BREAK: f64 = 5.0;
+
+fn check(cx: &Context, findings: &mut Findings) {
+    let parts = &cx.arrangement.parts;
+    let loud = |player: u16, time| {
+        let instrument = parts[usize::from(player)].player.instrument;
+        matches!(instrument.loudness, Loudness::HeavyBrass | Loudness::Percussion)
+            && cx.degree(usize::from(player), time) >= Dynamic::Ff as u8
+    };
+    // The stretch under way: begin and end in seconds, first and last note heard in it.
+    let mut stretch: Option<(
+        f64,
+        f64,
+        crate::check::slices::Sounding,
+        crate::check::slices::Sounding,
+    )> = None;
+    let mut found = None;
+    for slice in cx.slices().iter() {
+        let mut players = slice.sounding.iter().filter(|s| loud(s.player, slice.start));
+        let Some(first) = players.next() else { continue };
+        if 1 + players.count() < PLAYERS {
+            continue;
+        }
+        let (begin, end) = (cx.seconds_at(slice.start), cx.seconds_at(slice.end));
+        stretch = match stretch {
+            Some((since, until, note, _)) if begin - until < BREAK => {
+                Some((since, end, note, *first))
+            }
+            _ => Some((begin, end, *first, *first)),
+        };
+        if let Some((since, until, ..)) = stretch
+            && until - since > LONG
+        {
+            let longer = found.is_none_or(|(s, u, ..): (f64, f64, _, _)| until - since > u - s);
+            if longer {
+                found = stretch;
+            }
+        }
+    }
+    let Some((since, until, first, last)) = found else { return };
+    let (note, end) = (first.of(parts), last.of(parts));
+    let bars = (cx.bar(note), cx.bar(end));
+    let player = usize::from(first.player);
+    if cx.allowed(RULE.code, Some(player), bars) {
+        return;
+    }
+    let message = format!(
+        "Loud brass and drums play fortissimo for {:.0} seconds from {} on.",
+        until - since,
+        cx.form.place(note.start),
+    );
+    let finding = cx
+        .chain(&RULE, player, note, message)
+        .with_bars(cx.number(bars.0), cx.number(bars.1))
+        .with_help(
+            "Let them drop out between the points of weight, or seat them away from other ears, with screens. The players and the local rules against noise at work decide.",
+        );
+    findings.push_line(cx, note.line, cx.with_allow(finding, note.line));
+}

@@ -1,0 +1,124 @@
+//! No place to breathe.
+//!
+//! # What it finds
+//! Wind players who sound on without a rest, a breath mark or a joint between two slurs or single
+//! notes at which a breath can be snatched, for longer than one breath lasts at that dynamic. Two
+//! players of one pair who play the same notes, and sections, breathe in turn and are not meant.
+//!
+//! # Why it matters
+//! The player breathes anyway, in the middle of the phrase, or runs out of air before the end.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 60
+//!   8 end }
+//! voice tune { 1: 1/1 D5 | 2: = | 3: = | 4: = | 5: = | 6: = | 7: = | 8: D5 | }
+//! ensemble few { era 1770
+//!   oboe }
+//! scoring few for few {
+//!   oboe plays tune as harmony
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 60
+//!   8 end }
+//! voice tune { 1: 1/1 D5 | 2: = | 3: 3/4 = 1/4 _ | 4: 1/1 D5 | 5: = | 6: 3/4 = 1/4 _ | 7: 1/1 D5 | 8: D5 | }
+//! ensemble few { era 1770
+//!   oboe }
+//! scoring few for few {
+//!   oboe plays tune as harmony
+//! }
+//! ```
+//!
+//! # Source
+//! That wood-wind cannot hold very long passages: Rimsky-Korsakov, Principles of Orchestration,
+//! tr. Agate, 1922, ch. I, without a number of seconds. The seconds are our heuristic, told for
+//! each instrument in the catalogue; the players know better.
+
+use crate::arrange::{Part, SoundingNote};
+use crate::check::context::Context;
+use crate::check::{Check, Findings, Rule};
+use crate::diagnostics::Severity;
+use crate::resolve::Mark;
+
+pub const RULE: Rule = Rule {
+    code: "endurance/no-breath",
+    severity: Severity::Warning,
+    text: include_str!("no_breath.rs"),
+    check: Check::Scoring(check),
+};
+
+/// Shortest silence in which one breathes, in seconds. Our heuristic.
+const GAP: f64 = 0.15;
+/// A note of this many seconds can lend some of its end to a snatched breath. Our heuristic.
+const LENDS: f64 = 0.45;
+
+fn check(cx: &Context, findings: &mut Findings) {
+    for (player, part) in cx.parts() {
+        let Some(breath) = &part.player.instrument.breath else { continue };
+        if part.player.count > 1 {
+            continue;
+        }
+        let times = cx.times(player);
+        let mut first = 0;
+        let mut slurred = false;
+        let mut offences: Vec<(usize, f64)> = Vec::new();
+        for index in 0..part.notes.len() {
+            let note = &part.notes[index];
+            slurred = (slurred || note.attached.slur_starts) && !note.attached.slur_ends;
+            let last = index + 1 == part.notes.len();
+            let joint = !slurred && times[index].1 - times[index].0 >= LENDS
+                || note.attached.marks.has(Mark::Breath)
+                || note.attached.marks.has(Mark::Fermata);
+            let rest = !last && times[index + 1].0 - times[index].1 >= GAP;
+            if !(last || joint || rest) {
+                continue;
+            }
+            let seconds = times[index].1 - times[first].0;
+            let carries = carries(cx.degree(player, part.notes[first].start), breath);
+            if seconds > carries && !relieved(cx, player, first, index) {
+                offences.extend((first..=index).map(|note| (note, seconds)));
+            }
+            first = index + 1;
+        }
+        for passage in cx.passages(&RULE, player, offences) {
+            let seconds = *passage.detail();
+            let message = format!(
+                "{} has no place to breathe for {seconds:.0} seconds from {} on ({}); one breath lasts about {:.0} here.",
+                part.player.name,
+                cx.form.place(passage.first().start),
+                crate::check::words::bars(&passage.bars),
+                carries(cx.degree(player, passage.first().start), breath),
+            );
+            let finding = cx.finding(&RULE, &passage, message).with_help(
+                "Put in a rest or a breath mark (`[breath]`), end a slur earlier, or let a second player take turns.",
+            );
+            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+        }
+    }
+}
+
+/// Seconds that a breath lasts at a degree of loudness, between those of piano and forte.
+fn carries(degree: u8, breath: &crate::instruments::Breath) -> f64 {
+    let (at_p, at_f) = (f64::from(breath.at_p), f64::from(breath.at_f));
+    let louder = (f64::from(degree) - 2.0) / 3.0;
+    (at_p + (at_f - at_p) * louder).max(at_f * 0.7).min(at_p * 1.3)
+}
+
+/// Does another player of the same line play the same notes, so that the two breathe in turn?
+fn relieved(cx: &Context, player: usize, first: usize, last: usize) -> bool {
+    let part = cx.part(player);
+    let same = |other: &Part, note: &SoundingNote| {
+        let at = other.notes.partition_point(|n| n.start < note.start);
+        other.notes.get(at).is_some_and(|n| n.start == note.start && n.sound == note.sound)
+    };
+    cx.parts().any(|(index, other)| {
+        index != player
+            && other.player.line_name == part.player.line_name
+            && part.notes[first..=last].iter().all(|note| same(other, note))
+    })
+}

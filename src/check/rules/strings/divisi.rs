@@ -1,0 +1,84 @@
+//! A section is divided among too few players.
+//!
+//! # What it finds
+//! Chords that one hand cannot take, so that the section must divide, where a note gets fewer
+//! than two players; and chords of more notes than the section has players.
+//!
+//! # Why it matters
+//! One player alone on a note of a divided section is out of balance with the others and hears
+//! every slip.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   4 end }
+//! voice tune { 1: 1/1 G3 | 2: G3&B3 | 3: G3 | 4: G3 | }
+//! ensemble few { era 1810
+//!   violin-1 3 players }
+//! scoring few for few {
+//!   violin-1 plays tune as harmony
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   4 end }
+//! voice tune { 1: 1/1 G3 | 2: G3&B3 | 3: G3 | 4: G3 | }
+//! ensemble few { era 1810
+//!   violin-1 4 players }
+//! scoring few for few {
+//!   violin-1 plays tune as harmony
+//! }
+//! ```
+//!
+//! # Source
+//! Common practice; two players a note is our heuristic.
+
+use crate::check::context::Context;
+use crate::check::{Check, Findings, Rule};
+use crate::diagnostics::Severity;
+
+pub const RULE: Rule = Rule {
+    code: "strings/divisi",
+    severity: Severity::Warning,
+    text: include_str!("divisi.rs"),
+    check: Check::Scoring(check),
+};
+
+/// Players that a note of a divided section wants. Our heuristic.
+const A_NOTE: usize = 2;
+
+fn check(cx: &Context, findings: &mut Findings) {
+    for (player, part) in cx.parts() {
+        let instrument = part.player.instrument;
+        let count = usize::from(part.player.count);
+        if instrument.open_strings.is_empty() || count < 2 {
+            continue;
+        }
+        let offences = part.notes.iter().enumerate().filter(|(_, note)| {
+            let pitches = note.sound.pitches();
+            pitches.len() > 1
+                && count < A_NOTE * pitches.len()
+                && !super::one_hand(instrument, cx.era, pitches)
+        });
+        for passage in cx.passages(&RULE, player, offences.map(|(index, _)| (index, ()))) {
+            let note = passage.first();
+            let chord: Vec<String> = note.sound.pitches().iter().map(ToString::to_string).collect();
+            let message = format!(
+                "{} must divide for {} in {}{}, but they are only {count}.",
+                part.player.name,
+                crate::check::words::list(&chord, "and"),
+                cx.form.place(note.start),
+                passage.and_more(),
+            );
+            let finding = cx.finding(&RULE, &passage, message).with_help(format!(
+                "Leave a note to another part, choose a chord that lies under one hand, or engage {} players.",
+                A_NOTE * chord.len()
+            ));
+            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+        }
+    }
+}

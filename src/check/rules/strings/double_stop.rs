@@ -1,0 +1,111 @@
+//! A double stop or chord that one hand cannot take.
+//!
+//! # What it finds
+//! Chords for a single string player that do not lie on neighbouring strings, that need two notes
+//! on one string, or whose stopped notes lie farther apart than the hand reaches. Open strings
+//! need no finger. Sections can divide; for them see `strings/divisi`.
+//!
+//! # Why it matters
+//! The chord cannot be played; the player will leave a note out.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   4 end }
+//! voice tune { 1: 1/1 G3 | 2: G3&B3 | 3: G3 | 4: G3 | }
+//! ensemble few { era 1810
+//!   violin-1 1 players }
+//! scoring few for few {
+//!   violin-1 plays tune as harmony
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   4 end }
+//! voice tune { 1: 1/1 G3 | 2: G3&E4 | 3: G3 | 4: G3 | }
+//! ensemble few { era 1810
+//!   violin-1 1 players }
+//! scoring few for few {
+//!   violin-1 plays tune as harmony
+//! }
+//! ```
+//!
+//! # Source
+//! Tunings: the catalogue, after Prout, The Orchestra, 1899, ch. III, and Johnstone, Instruments
+//! of the Modern Symphony Orchestra, 1917. The reach of the hand is our heuristic.
+
+use crate::check::context::Context;
+use crate::check::{Check, Findings, Rule};
+use crate::diagnostics::Severity;
+
+pub const RULE: Rule = Rule {
+    code: "strings/double-stop",
+    severity: Severity::Error,
+    text: include_str!("double_stop.rs"),
+    check: Check::Scoring(check),
+};
+
+fn check(cx: &Context, findings: &mut Findings) {
+    for (player, part) in cx.parts() {
+        let instrument = part.player.instrument;
+        if instrument.open_strings.is_empty() || part.player.count > 1 {
+            continue;
+        }
+        let offences = part.notes.iter().enumerate().filter(|(_, note)| {
+            let pitches = note.sound.pitches();
+            pitches.len() > 1 && !super::one_hand(instrument, cx.era, pitches)
+        });
+        for passage in cx.passages(&RULE, player, offences.map(|(index, _)| (index, ()))) {
+            let note = passage.first();
+            let chord: Vec<String> = note.sound.pitches().iter().map(ToString::to_string).collect();
+            let message = format!(
+                "{} cannot stop {} at once in {}{}.",
+                part.player.name,
+                crate::check::words::list(&chord, "and"),
+                cx.form.place(note.start),
+                passage.and_more(),
+            );
+            let help = way_out(cx, instrument, note.sound.pitches());
+            findings.push_line(
+                cx,
+                passage.line,
+                cx.finding(&RULE, &passage, message).with_help(help),
+            );
+        }
+    }
+}
+
+/// Another order of the chord that lies well, found by raising the lowest note or lowering the top.
+fn way_out(
+    cx: &Context,
+    instrument: &crate::instruments::Instrument,
+    pitches: &[crate::music::Pitch],
+) -> String {
+    let mut tries: Vec<Vec<crate::music::Pitch>> = Vec::new();
+    for index in 0..pitches.len() {
+        for octaves in [1, -1] {
+            let mut chord = pitches.to_vec();
+            chord[index] = chord[index].octaves_up(octaves);
+            chord.sort();
+            chord.dedup();
+            tries.push(chord);
+        }
+    }
+    let good = tries
+        .into_iter()
+        .find(|chord| chord.len() > 1 && super::one_hand(instrument, cx.era, chord));
+    match good {
+        Some(chord) => {
+            let names: Vec<String> = chord.iter().map(ToString::to_string).collect();
+            format!(
+                "{} lies well; or leave one note out, or engage more players who can divide.",
+                names.join(" and ")
+            )
+        }
+        None => "Leave one note out, or engage more players who can divide.".to_string(),
+    }
+}
