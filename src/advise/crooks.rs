@@ -256,11 +256,8 @@ impl Pair {
             .filter(|weighed| covers(&self.open, weighed))
             .map(|weighed| weighed.share)
             .sum();
-        let mut reason = format!(
-            "Open notes {}: in {} of the harmony",
-            listed(&self.names),
-            percent(sounding)
-        );
+        let mut reason =
+            format!("Open notes {}: in {} of the harmony", listed(&self.names), percent(sounding));
         if let Some((name, shares)) = &music.melody {
             let share: f64 =
                 shares.iter().zip(&self.open).filter(|(_, o)| **o > 0.0).map(|(s, _)| s).sum();
@@ -339,9 +336,7 @@ fn ranked(mut choices: Vec<CrookChoice>) -> Vec<CrookChoice> {
     for choice in &mut choices {
         choice.coverage = rounded(choice.coverage);
     }
-    choices.sort_by(|a, b| {
-        b.coverage.total_cmp(&a.coverage).then_with(|| a.crooks.cmp(&b.crooks))
-    });
+    choices.sort_by(|a, b| b.coverage.total_cmp(&a.coverage).then_with(|| a.crooks.cmp(&b.crooks)));
     choices
 }
 
@@ -351,7 +346,10 @@ const SHOWN: usize = 8;
 impl fmt::Display for CrooksAdvice {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if self.one_pair.is_empty() {
-            return writeln!(f, "No voice has a note and no harmony is declared: nothing to go by.");
+            return writeln!(
+                f,
+                "No voice has a note and no harmony is declared: nothing to go by."
+            );
         }
         let sections = [
             ("One pair of horns", &self.one_pair),

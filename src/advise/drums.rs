@@ -130,7 +130,10 @@ const SHOWN: usize = 6;
 impl fmt::Display for DrumsAdvice {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if self.two_drums.is_empty() {
-            return writeln!(f, "No voice has a note and no harmony is declared: nothing to go by.");
+            return writeln!(
+                f,
+                "No voice has a note and no harmony is declared: nothing to go by."
+            );
         }
         let sections = [("Two drums", &self.two_drums), ("Three drums", &self.three_drums)];
         for (index, (title, choices)) in sections.into_iter().enumerate() {

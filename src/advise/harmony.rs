@@ -71,7 +71,8 @@ fn agreement(declared: &[HarmonyEvent], inferred: &[HarmonyEvent]) -> f64 {
     let mut first = 0;
     for chord in declared {
         let end = chord.start + chord.length;
-        while first < inferred.len() && inferred[first].start + inferred[first].length <= chord.start
+        while first < inferred.len()
+            && inferred[first].start + inferred[first].length <= chord.start
         {
             first += 1;
         }

@@ -9,6 +9,7 @@ use serde::Serialize;
 use super::source::{self, has_errors};
 use super::{End, Failure, Outcome, Show, print};
 use crate::advise;
+use crate::diagnostics::Sources;
 
 /// What `advise` takes.
 #[derive(clap::Args)]
@@ -56,12 +57,14 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
 }
 
 fn open(asked: &Asked) -> Result<source::Read, Failure> {
-    source::read(&asked.file, asked.root.as_deref())
+    let mut sources = Sources::new();
+    let read = source::read(&mut sources, &asked.file, asked.root.as_deref())?;
+    source::show(&sources, &read.diagnostics, Show::Rich)?;
+    Ok(read)
 }
 
-/// Shows the advice, and on the standard error what is wrong with the source.
+/// Shows the advice; what is wrong with the source stands on the standard error already.
 fn tell(asked: &Asked, read: &source::Read, advice: &(impl Display + Serialize)) -> Outcome {
-    source::show(read, Show::Rich)?;
     print(&match asked.format {
         Format::Text => advice.to_string(),
         Format::Json => {

@@ -218,7 +218,8 @@ fn spread(slots: &mut [Slot]) {
     let mut first = 0;
     while first < slots.len() {
         let bar = slots[first].bar;
-        let after = slots[first..].iter().position(|s| s.bar != bar).map_or(slots.len(), |n| first + n);
+        let after =
+            slots[first..].iter().position(|s| s.bar != bar).map_or(slots.len(), |n| first + n);
         let mut whole = [0.0f32; 12];
         for slot in &slots[first..after] {
             for (sum, weight) in whole.iter_mut().zip(&slot.sounding) {

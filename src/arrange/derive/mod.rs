@@ -8,6 +8,7 @@ mod reduce;
 mod search;
 mod signal;
 mod supply;
+use supply::Reach;
 mod sustain;
 #[cfg(test)]
 mod tests;
@@ -19,8 +20,6 @@ use super::{LineId, Part, SoundingNote};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Pitch, Time};
 use crate::resolve::{Attached, HarmonyEvent, Line, Piece, Role, Sound, Tuplet, Verb};
-
-pub(super) use supply::{Reach, supply};
 
 /// What a computed line is asked for.
 pub(super) struct Request<'r, 'a> {
