@@ -9,6 +9,8 @@ mod derive;
 mod directions;
 mod doubling;
 mod taking;
+#[cfg(test)]
+mod tests;
 
 use std::collections::HashMap;
 

@@ -1,0 +1,202 @@
+use super::{Arrangement, arrange};
+use crate::diagnostics::Sources;
+use crate::music::Time;
+use crate::resolve::{DirectionKind, NoFiles, Piece, resolve};
+
+/// A frame for examples: four bars of 2/4, two voices, a few players.
+const FRAME: &str = r#"
+piece "Sluice" { }
+form {
+  1 metre 2/4, key D minor
+  4 end
+}
+dynamics {
+  1 p
+  3 f
+}
+voice upper { 1: 1/4 D5 E | 2: F5 G | 3: {A5 G} | 4: 1/2 F5 | }
+voice thirds { 1: 1/4 D5&F5 E5&G5 | 2: 1/2 F5&A5 | 3: E5&G5 | 4: [pp] D5&F5 | }
+ensemble small {
+  era 1770
+  violin-1 4 players, oboe 2, cello
+  group low = cello
+}
+ensemble large extends small {
+  era 1810
+  bassoon joins low
+  flute
+}
+"#;
+
+fn piece(scorings: &str) -> Piece {
+    let mut sources = Sources::new();
+    let file = sources.add("example.ripieno", format!("{FRAME}{scorings}"));
+    let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);
+    assert!(findings.is_empty(), "{findings:#?}");
+    piece
+}
+
+/// What a player sounds: pitches by bar, `.` for a bar without a note, and the roles.
+fn sounds(arrangement: &Arrangement, player: &str) -> String {
+    let part = arrangement.parts.iter().find(|part| part.player.id == player).unwrap();
+    let form = &arrangement.piece.form;
+    let bars: Vec<String> = (0..form.bars.len())
+        .map(|bar| {
+            let notes: Vec<String> = part
+                .notes
+                .iter()
+                .filter(|note| form.index_at(note.start) == bar)
+                .map(|note| {
+                    let pitches: Vec<String> =
+                        note.sound.pitches().iter().map(ToString::to_string).collect();
+                    pitches.join("&")
+                })
+                .collect();
+            if notes.is_empty() { ".".to_string() } else { notes.join(" ") }
+        })
+        .collect();
+    bars.join(" | ")
+}
+
+/// The dynamics of a player with their bars.
+fn dynamics(arrangement: &Arrangement, player: &str) -> String {
+    let part = arrangement.parts.iter().find(|part| part.player.id == player).unwrap();
+    let said: Vec<String> = part
+        .directions
+        .iter()
+        .filter_map(|direction| match &direction.kind {
+            DirectionKind::Dynamic(dynamic) => {
+                let bar = arrangement.piece.form.bar_at(direction.at).number;
+                Some(format!("{bar} {}", dynamic.letters()))
+            }
+            _ => None,
+        })
+        .collect();
+    said.join(", ")
+}
+
+#[test]
+fn a_line_claims_the_bars_that_it_names() {
+    let piece = piece("scoring one for small {\n  oboe.1 plays upper 8vb bars 2, 4 as melody\n}");
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    assert_eq!(sounds(&arrangement, "oboe.1"), ". | F4 G4 | . | F4");
+    assert_eq!(sounds(&arrangement, "oboe.2"), ". | . | . | .");
+}
+
+#[test]
+fn an_own_line_takes_over_from_a_kept_one_for_its_bars_only() {
+    let piece = piece(
+        "scoring one for small {\n  violin-1 plays upper as melody\n  low plays upper 15mb as bass\n}
+scoring two for large {\n  keep one\n  violin-1 plays upper 8va bars 3 as melody\n  violin-1 rests bars 4\n}",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[1]);
+    assert_eq!(sounds(&arrangement, "violin-1"), "D5 E5 | F5 G5 | A6 G6 | .");
+    // The kept line speaks to the group, and the bassoon has joined it.
+    assert_eq!(sounds(&arrangement, "bassoon"), "D3 E3 | F3 G3 | A3 G3 | F3");
+    assert!(arrangement.diagnostics.is_empty());
+}
+
+#[test]
+fn a_pair_shares_the_notes_of_chords_from_the_top_down() {
+    let piece = piece("scoring one for small {\n  oboe plays thirds as harmony\n}");
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    assert_eq!(sounds(&arrangement, "oboe.1"), "F5 G5 | A5 | G5 | F5");
+    assert_eq!(sounds(&arrangement, "oboe.2"), "D5 E5 | F5 | E5 | D5");
+    assert!(arrangement.diagnostics.is_empty());
+}
+
+#[test]
+fn what_a_single_player_leaves_out_of_chords_is_told() {
+    let piece = piece(
+        "scoring one for small {\n  oboe.1 plays thirds as harmony\n  violin-1 plays thirds as melody\n}",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    assert_eq!(sounds(&arrangement, "oboe.1"), "F5 G5 | A5 | G5 | F5");
+    assert_eq!(sounds(&arrangement, "violin-1"), "D5&F5 E5&G5 | F5&A5 | E5&G5 | D5&F5");
+    let codes: Vec<_> = arrangement.diagnostics.iter().map(|finding| finding.code).collect();
+    assert_eq!(codes, ["arrange/chord-thinned"]);
+}
+
+#[test]
+fn two_lines_of_one_scoring_for_one_player_are_told_and_the_first_holds() {
+    let piece = piece(
+        "scoring one for small {\n  oboe plays upper as melody\n  oboe.2 plays upper 8vb bars 2..3 as harmony\n}",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    assert_eq!(arrangement.diagnostics.len(), 1);
+    assert_eq!(arrangement.diagnostics[0].code, "names/conflict");
+    assert_eq!(arrangement.diagnostics[0].bars, Some((2, 3)));
+    assert_eq!(sounds(&arrangement, "oboe.2"), "D5 E5 | F5 G5 | A5 G5 | F5");
+}
+
+#[test]
+fn doubling_copies_what_the_other_part_sounds_bar_by_bar() {
+    let piece = piece(
+        "scoring one for large {\n  violin-1 plays upper bars 1..2 as melody\n  violin-1 plays thirds bars 3..4 as harmony\n  flute doubles violin-1 8va bars 2..3\n}",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    assert_eq!(sounds(&arrangement, "flute"), ". | F6 G6 | G6 | .");
+}
+
+#[test]
+fn the_loudness_of_everybody_returns_after_a_line_with_its_own() {
+    let piece = piece(
+        "scoring one for small {\n  oboe.1 plays upper bars 1..2 as melody, at mf\n  oboe.1 plays upper bars 3..4 as melody\n  oboe.2 plays upper bars 1..3 as melody, at mf\n  oboe.2 plays upper bars 4 as melody\n  violin-1 plays thirds as harmony\n}",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    assert_eq!(dynamics(&arrangement, "oboe.1"), "1 mf, 3 f");
+    assert_eq!(dynamics(&arrangement, "oboe.2"), "1 mf, 4 f");
+    assert_eq!(dynamics(&arrangement, "violin-1"), "1 p, 3 f, 4 pp");
+}
+
+#[test]
+fn a_slur_that_is_cut_by_a_claim_falls_away() {
+    let piece = piece(
+        "voice long { 1: 1/4 D5 {E | 2: F5 G} | 3: 1/2 A5 | 4: F5 | }
+scoring one for small {\n  oboe.1 plays long bars 1 as melody\n  oboe.2 plays long bars 2..4 as melody\n  violin-1 plays long as melody\n}",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    for part in &arrangement.parts {
+        let mut open = 0;
+        for note in &part.notes {
+            open += i32::from(note.attached.slur_starts) - i32::from(note.attached.slur_ends);
+            assert!((0..=1).contains(&open), "{}", part.player.id);
+        }
+        assert_eq!(open, 0, "{}", part.player.id);
+    }
+}
+
+#[test]
+fn every_note_knows_its_source_its_line_and_its_role() {
+    let text = "scoring one for small {\n  oboe.1 plays upper as melody\n  cello plays upper 15mb as bass\n}";
+    let mut sources = Sources::new();
+    let file = sources.add("example.ripieno", format!("{FRAME}{text}"));
+    let (piece, _) = resolve(&mut sources, file, &mut NoFiles);
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let cello = arrangement.parts.iter().find(|part| part.player.id == "cello").unwrap();
+    let note = &cello.notes[1];
+    assert_eq!(sources.text(note.source), "E");
+    let line = arrangement.lines[usize::from(note.line.0)];
+    assert_eq!(sources.text(line.span), "cello plays upper 15mb as bass");
+    assert_eq!(sources.text(cello.player.span), "cello");
+    assert_eq!(note.role.word(), "bass");
+    assert_eq!(note.start, Time::QUARTER);
+}
+
+#[test]
+fn a_fermata_of_one_voice_holds_for_every_part() {
+    let piece = piece(
+        "voice held { 1: 1/4 D5 E | 2: F5 G | 3: A5 G | 4: 1/2 F5[fermata] | }
+scoring one for small {\n  violin-1 plays held as melody\n  cello plays upper 15mb bars 4 as bass\n  oboe rests\n}",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    for part in &arrangement.parts {
+        let on_note = part
+            .notes
+            .last()
+            .is_some_and(|note| note.attached.marks.has(crate::resolve::Mark::Fermata));
+        let on_rest =
+            part.directions.iter().any(|direction| direction.kind == DirectionKind::FermataOnRest);
+        assert!(on_note != on_rest, "{}", part.player.id);
+    }
+}
