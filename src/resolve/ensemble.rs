@@ -191,8 +191,11 @@ fn ensemble<'t>(cx: &mut Context, trees: &[&'t EnsembleTree], tree: &'t Ensemble
         let told = if own(line.span) { &mut *cx } else { &mut silent };
         players.extend(line_players(told, line));
     }
-    // Score order; ensemble lines of one instrument stay in the order in which they are written.
-    players.sort_by_key(|player: &Player| player.instrument.score_order);
+    // Score order, first violins before second ones; lines that are alike in this stay as written.
+    players.sort_by_key(|player: &Player| {
+        let section = player.line_name.rsplit('-').next().and_then(|n| n.parse::<u8>().ok());
+        (player.instrument.score_order, section.unwrap_or(0))
+    });
     let mut groups = Vec::new();
     for (name, members) in &gathered.groups {
         let mut indices = Vec::new();

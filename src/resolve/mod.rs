@@ -11,6 +11,8 @@ mod loader;
 mod music;
 mod piece;
 mod scoring;
+#[cfg(test)]
+mod tests;
 
 use crate::diagnostics::{Diagnostic, FileId, Sources, Span};
 use crate::syntax::{Declaration, Tree, Word};
