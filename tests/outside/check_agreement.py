@@ -142,7 +142,8 @@ class Match:
                 now, key = after[0], neighbour if key == main else main
             shaken = len(chain) >= 3 and chain[-1][2] == main
             # The grace notes of the next note may cut the last note of a trill short.
-            full = now == end or any(on == now and end - on <= 8 * QUICK for on, _ in self.grace_onsets)
+            cut = any(on == now and end - on <= 8 * QUICK for on, _ in self.grace_onsets)
+            full = now == end or cut
             if full and shaken and all(note in self.left for note in chain):
                 self.left.difference_update(chain)
                 return True

@@ -70,7 +70,8 @@ class _frame:
         for index in first.order:
             bar = first.bars[index]
             full = Fraction(4 * bar.metre[0], bar.metre[1])
-            self.metres.append((now, bar.metre if bar.length == full else bar.length))
+            # Only a bar that is shorter than its metre may be counted by what it has.
+            self.metres.append((now, bar.length if bar.length < full else bar.metre))
             if concert:
                 self.keys.append((now, concert.bars[index].signature))
             if in_force[index]:
@@ -98,7 +99,6 @@ def _conductor(expect, track, frame):
     for now, wanted in frame.metres:
         there = _in_force(metres, now)
         if isinstance(wanted, Fraction):
-            # A bar that is not full is counted by what it has.
             right = there is not None and Fraction(4 * there[0], there[1]) == wanted
         else:
             right = there == wanted
@@ -106,12 +106,14 @@ def _conductor(expect, track, frame):
     keys = [(at, m.key) for at, m in played.meta(track, "key_signature")]
     for now, (fifths, mode) in frame.keys:
         wanted = f"{MINOR[fifths + 7]}m" if mode == "minor" else MAJOR[fifths + 7]
-        expect(_in_force(keys, now) == wanted, f"quarter {now}: key {_in_force(keys, now)}, not {wanted}")
+        there = _in_force(keys, now)
+        expect(there == wanted, f"quarter {now}: key {there}, not {wanted}")
     tempos = [(at, m.tempo) for at, m in played.meta(track, "set_tempo")]
     for now, wanted in frame.tempos:
         there = _in_force(tempos, now)
         # One microsecond for the rounding.
-        expect(there is not None and abs(there - wanted) <= 1, f"quarter {now}: tempo {there}, not {wanted}")
+        right = there is not None and abs(there - wanted) <= 1
+        expect(right, f"quarter {now}: tempo {there}, not {wanted}")
     marks = [(at, m.text) for at, m in played.meta(track, "marker")]
     # mido reads texts as Latin-1, the files are UTF-8.
     marks = [(at, text.encode("latin-1").decode()) for at, text in marks]

@@ -16,6 +16,7 @@ import warnings
 from pathlib import Path
 
 import check_agreement
+import check_checks
 import check_files
 import check_midi
 import check_schema
@@ -103,6 +104,8 @@ def checks(work):
     yield from check_transposition.check_known(known, wanted)
     yield from check_text.check(scorings)
     yield from agreement(scorings)
+    full = next(scoring for scoring in scorings if scoring.name == "everything/full")
+    yield check_checks.check(full, work / "planted")
 
 
 def main(ripieno, *samples):

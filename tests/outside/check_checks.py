@@ -1,0 +1,122 @@
+"""The checks themselves: a mistake planted into good files must be found by the check for it."""
+
+import re
+import shutil
+
+import mido
+
+import check_agreement
+import check_midi
+import check_schema
+import check_text
+import check_transposition
+from outputs import Finding, Scoring
+
+
+def _change_text(pattern, replacement):
+    def plant(path):
+        text = path.read_text(encoding="utf-8")
+        changed = re.sub(pattern, replacement, text, count=1)
+        path.write_text(changed, encoding="utf-8")
+        return changed != text
+
+    return plant
+
+
+def _change_midi(change):
+    def plant(path):
+        file = mido.MidiFile(str(path))
+        # The second half of the file, so that repeats and late bars are seen too.
+        messages = [m for track in file.tracks[1:] for m in track if change(m, False)]
+        if not messages:
+            return False
+        change(messages[len(messages) // 2], True)
+        file.save(str(path))
+        return True
+
+    return plant
+
+
+def _pitch(message, do):
+    if do:
+        message.note += 1
+    return message.type == "note_on" and message.velocity > 0
+
+
+def _later(message, do):
+    if do:
+        message.time += 1
+    return message.type == "note_on" and message.velocity > 0
+
+
+def _program(message, do):
+    if do:
+        message.program += 1
+    return message.type == "program_change"
+
+
+def _end_lost(message, do):
+    if do:
+        message.velocity, message.note = 64, 0
+    return message.type == "note_off"
+
+
+def _agreement(scoring):
+    yield check_agreement.compare("planted", scoring.score("musicxml"), scoring.score("mid"))
+
+
+def _midi(scoring):
+    return check_midi.check([scoring])
+
+
+def _schema(scoring):
+    return check_schema.check([scoring])
+
+
+def _transposition(scoring):
+    return check_transposition.check([scoring])
+
+
+def _text(scoring):
+    return check_text.check([scoring])
+
+
+def _xml(pattern, replacement):
+    return "musicxml", _change_text(pattern, replacement)
+
+
+# What is planted, into which file, and the check that must find it.
+PLANTED = [
+    ("an octave in MusicXML", *_xml(r"<octave>5<", "<octave>4<"), _agreement),
+    ("a value in MusicXML", *_xml(r"<duration>(\d+)<", r"<duration>\g<1>0<"), _agreement),
+    ("a lost tie", *_xml(r'<tie type="start"/>', ""), _agreement),
+    ("a lost repeat", *_xml(r'<repeat direction="backward"/>', ""), _agreement),
+    ("a lost trill", *_xml(r"<trill-mark/>", "<turn/>"), _agreement),
+    ("a lost grace note", *_xml(r"<note>\s*<grace.*?(?s:.)*?</note>", ""), _agreement),
+    ("a stroke too many", *_xml(r'single">3<', 'single">4<'), _agreement),
+    ("a transposition", *_xml(r"<chromatic>-3<", "<chromatic>-2<"), _agreement),
+    ("a pitch in MIDI", "mid", _change_midi(_pitch), _agreement),
+    ("an onset in MIDI", "mid", _change_midi(_later), _agreement),
+    ("a note that never ends", "mid", _change_midi(_end_lost), _midi),
+    ("a program", "mid", _change_midi(_program), _midi),
+    ("a tempo", *_xml(r"<per-minute>\d+<", "<per-minute>55<"), _midi),
+    ("a metre", *_xml(r"<beats>6<", "<beats>5<"), _midi),
+    ("an unknown element", *_xml(r"<dot/>", "<dott/>"), _schema),
+    ("elements out of order", *_xml(r"(<beats>.*>)\s*(<beat-type>.*>)", r"\2\1"), _schema),
+    ("an interval that no clarinet has", *_xml(r"matic>-3<", "matic>-4<"), _transposition),
+    ("a bar number in the text", "txt", _change_text(r"\n( +)20 (  1 )", r"\n\g<1>21 \2"), _text),
+    ("a line that is too wide", "txt", _change_text(r"\n\n", "\n" + 121 * "x" + "\n"), _text),
+]
+
+
+def check(scoring, work):
+    """Plants every mistake into the score of a fresh copy of a scoring."""
+    finding = Finding("planted mistakes are found")
+    for number, (name, ending, plant, find) in enumerate(PLANTED):
+        copy = Scoring("planted", work / str(number))
+        shutil.copytree(scoring.folder, copy.folder)
+        if not finding.expect(plant(copy.score(ending)), f"{name}: nothing to plant it into"):
+            continue
+        found = any(not result.passed for result in find(copy))
+        finding.expect(found, f"{name}: not found")
+    return finding
