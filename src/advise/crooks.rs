@@ -95,7 +95,7 @@ const SILENT: f64 = 0.3;
 const AT_HOME: f64 = 0.06;
 /// How much foreign open notes count with two pairs: where one pair has the wrong third, the other
 /// can have the right one.
-const FOREIGN_OF_TWO: f64 = 0.4;
+const FOREIGN_OF_TWO: f64 = 0.3;
 /// How good a note is that the players find in one place only (the ninth partial).
 const ONE_PLACE: f64 = 0.7;
 /// How good a note is that is off by more than [`OFF_CENTS`] cents (the fifth partial and its octave).
