@@ -10,7 +10,7 @@ use std::fmt;
 use serde::Serialize;
 
 use super::weigh::{self, Weighed};
-use super::{percent, rounded, table};
+use super::{WEIGHED, percent, rounded, table};
 use crate::instruments::{Instrument, Limit, PlayerRank, Tuning, find};
 use crate::music::PitchName;
 use crate::resolve::{Ensemble, Piece, Scoring, Voice};
@@ -392,6 +392,6 @@ impl fmt::Display for CrooksAdvice {
             }));
             write!(f, "{title}\n{}", table(&rows))?;
         }
-        Ok(())
+        write!(f, "\n{WEIGHED}\n")
     }
 }

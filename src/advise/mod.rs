@@ -20,6 +20,9 @@ pub use forces::{Doubling, EnsembleForces, ForcesAdvice, PlayingTime, ScoringFor
 pub use harmony::{ChordAt, HarmonyAdvice, HarmonyBar, harmony};
 pub use voices::{Fits, VoiceAdvice, VoicesAdvice, voices};
 
+/// What shares of the harmony mean, told under the tables.
+const WEIGHED: &str = "Chords are weighed by how long they hold and where in the bar they begin; tonic and dominant count double.";
+
 /// A share rounded to three places, so that data files stay readable.
 fn rounded(share: f64) -> f64 {
     (share * 1000.0).round() / 1000.0
