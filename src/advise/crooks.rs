@@ -10,7 +10,7 @@ use std::fmt;
 use serde::Serialize;
 
 use super::weigh::{self, Weighed};
-use super::{percent, rounded, table};
+use super::{WEIGHED, percent, rounded, table};
 use crate::instruments::{Instrument, Limit, PlayerRank, Tuning, find};
 use crate::music::PitchName;
 use crate::resolve::{Ensemble, Piece, Scoring, Voice};
@@ -57,7 +57,7 @@ pub fn crooks(piece: &Piece, scoring: Option<&Scoring>, voice: Option<&Voice>) -
     };
     let chords = weigh::chords(piece, METRE);
     let music = Music {
-        used: weigh::classes(&chords),
+        home: at_home(piece, &chords),
         main: weigh::main_chords(&chords, 2).iter().map(ToString::to_string).collect(),
         melody: voice.or(piece.voices.first()).map(|voice| (voice.name.as_str(), melody(voice))),
         chords,
@@ -95,7 +95,7 @@ const SILENT: f64 = 0.3;
 const AT_HOME: f64 = 0.06;
 /// How much foreign open notes count with two pairs: where one pair has the wrong third, the other
 /// can have the right one.
-const FOREIGN_OF_TWO: f64 = 0.4;
+const FOREIGN_OF_TWO: f64 = 0.3;
 /// How good a note is that the players find in one place only (the ninth partial).
 const ONE_PLACE: f64 = 0.7;
 /// How good a note is that is off by more than [`OFF_CENTS`] cents (the fifth partial and its octave).
@@ -108,11 +108,26 @@ const THIRD_PLACES: f64 = 4.0;
 /// What is asked of the crooks.
 struct Music<'a> {
     chords: Vec<Weighed>,
-    used: [f64; 12],
+    /// How far each pitch class is at home in the piece, 0 to 1.
+    home: [f64; 12],
     /// Symbols of the two chords that weigh most.
     main: Vec<String>,
     /// Name of the voice and the share of its time that falls to each pitch class.
     melody: Option<(&'a str, [f64; 12])>,
+}
+
+/// How far each pitch class is at home: a note of the harmony by how often it is there, a note of a
+/// key in force by how long that key holds.
+fn at_home(piece: &Piece, chords: &[Weighed]) -> [f64; 12] {
+    let mut shares = weigh::classes(chords);
+    let whole = piece.form.end().to_f64();
+    for bar in &piece.form.bars {
+        for degree in 1..=7 {
+            let class = bar.key.degree(degree).class() as usize;
+            shares[class] += AT_HOME * bar.length.to_f64() / whole;
+        }
+    }
+    shares.map(|share| (share / AT_HOME).min(1.0))
 }
 
 fn melody(voice: &Voice) -> [f64; 12] {
@@ -183,7 +198,7 @@ fn pair(music: &Music, instrument: &'static Instrument, crook: &'static Tuning, 
             1.0
         };
         let weight = if off { THIRD_PLACES } else { *count };
-        let strange = 1.0 - (music.used[class] / AT_HOME).min(1.0);
+        let strange = 1.0 - music.home[class];
         all += weight;
         foreign += weight * strange;
         if strange > 0.5 {
@@ -250,18 +265,21 @@ impl Pair {
     }
 
     fn reason(&self, music: &Music) -> String {
-        let sounding: f64 = music
-            .chords
-            .iter()
-            .filter(|weighed| covers(&self.open, weighed))
-            .map(|weighed| weighed.share)
-            .sum();
-        let mut reason =
-            format!("Open notes {}: in {} of the harmony", listed(&self.names), percent(sounding));
+        let share_with = |wanted: fn(usize) -> bool| -> f64 {
+            let those =
+                music.chords.iter().filter(|weighed| wanted(open_members(&self.open, weighed)));
+            those.map(|weighed| weighed.share).sum()
+        };
+        let mut reason = format!(
+            "Open notes {}: two or more chord notes in {} of the harmony, one in {}",
+            listed(&self.names),
+            percent(share_with(|count| count >= 2)),
+            percent(share_with(|count| count == 1))
+        );
         if let Some((name, shares)) = &music.melody {
             let share: f64 =
                 shares.iter().zip(&self.open).filter(|(_, o)| **o > 0.0).map(|(s, _)| s).sum();
-            reason.push_str(&format!(" and {} of `{name}`", percent(share)));
+            reason.push_str(&format!("; {} of `{name}`", percent(share)));
         }
         if !self.strangers.is_empty() {
             reason.push_str(&format!("; foreign to the piece: {}", listed(&self.strangers)));
@@ -271,8 +289,10 @@ impl Pair {
     }
 }
 
-fn covers(open: &[f64; 12], weighed: &Weighed) -> bool {
-    weighed.chord.members().iter().any(|member| open[member.class() as usize] > 0.0)
+/// How many notes of a chord are open.
+fn open_members(open: &[f64; 12], weighed: &Weighed) -> usize {
+    let members = weighed.chord.members();
+    members.iter().filter(|member| open[member.class() as usize] > 0.0).count()
 }
 
 fn listed(names: &[PitchName]) -> String {
@@ -305,14 +325,14 @@ fn reason_of_two(music: &Music, one: &Pair, other: &Pair) -> String {
     for (mine, theirs) in open.iter_mut().zip(&other.open) {
         *mine = mine.max(*theirs);
     }
-    let sounding: f64 =
-        music.chords.iter().filter(|w| covers(&open, w)).map(|weighed| weighed.share).sum();
-    let full: f64 = music
-        .chords
-        .iter()
-        .filter(|w| w.chord.members().iter().all(|member| open[member.class() as usize] > 0.0))
-        .map(|weighed| weighed.share)
-        .sum();
+    let share_with = |wanted: fn(usize, usize) -> bool| -> f64 {
+        music
+            .chords
+            .iter()
+            .filter(|w| wanted(open_members(&open, w), w.chord.members().len()))
+            .map(|weighed| weighed.share)
+            .sum()
+    };
     let main: Vec<String> = music
         .main
         .iter()
@@ -324,9 +344,9 @@ fn reason_of_two(music: &Music, one: &Pair, other: &Pair) -> String {
         })
         .collect();
     format!(
-        "Together in {} of the harmony, every chord note in {}; {}.",
-        percent(sounding),
-        percent(full),
+        "Together every chord note in {} of the harmony, none in {}; {}.",
+        percent(share_with(|count, all| count == all)),
+        percent(share_with(|count, _| count == 0)),
         main.join(", ")
     )
 }
@@ -372,6 +392,6 @@ impl fmt::Display for CrooksAdvice {
             }));
             write!(f, "{title}\n{}", table(&rows))?;
         }
-        Ok(())
+        write!(f, "\n{WEIGHED}\n")
     }
 }

@@ -5,7 +5,7 @@ use std::fmt;
 use serde::Serialize;
 
 use super::weigh::{self, Weighed};
-use super::{percent, rounded, table};
+use super::{WEIGHED, percent, rounded, table};
 use crate::instruments::{Drum, find};
 use crate::music::{Key, Pitch};
 use crate::resolve::Piece;
@@ -150,6 +150,6 @@ impl fmt::Display for DrumsAdvice {
             }));
             write!(f, "{title}\n{}", table(&rows))?;
         }
-        Ok(())
+        write!(f, "\n{WEIGHED}\n")
     }
 }

@@ -6,14 +6,22 @@
 
 mod crooks;
 mod drums;
+mod forces;
 mod harmony;
+mod line_up;
 #[cfg(test)]
 mod tests;
+mod voices;
 mod weigh;
 
 pub use crooks::{CrookChoice, CrooksAdvice, crooks};
 pub use drums::{DrumChoice, DrumsAdvice, drums};
+pub use forces::{Doubling, EnsembleForces, ForcesAdvice, PlayingTime, ScoringForces, forces};
 pub use harmony::{ChordAt, HarmonyAdvice, HarmonyBar, harmony};
+pub use voices::{Fits, VoiceAdvice, VoicesAdvice, voices};
+
+/// What shares of the harmony mean, told under the tables.
+const WEIGHED: &str = "Chords are weighed by how long they hold and where in the bar they begin; tonic and dominant count double.";
 
 /// A share rounded to three places, so that data files stay readable.
 fn rounded(share: f64) -> f64 {
@@ -22,7 +30,8 @@ fn rounded(share: f64) -> f64 {
 
 /// A share in words: "83 %".
 fn percent(share: f64) -> String {
-    format!("{:.0} %", 100.0 * share)
+    // An empty sum of floating-point numbers is a negative zero; nobody wants to read `-0 %`.
+    format!("{:.0} %", 100.0 * share + 0.0)
 }
 
 /// Rows in columns, two spaces apart.

@@ -1,7 +1,7 @@
 //! How much each moment of the harmony weighs.
 
 use crate::harmony::harmony_of;
-use crate::music::Chord;
+use crate::music::{Chord, Key};
 use crate::resolve::Piece;
 
 /// A chord with its share of the piece.
@@ -11,17 +11,24 @@ pub(super) struct Weighed {
     pub(super) share: f64,
 }
 
-/// The chords of a piece, each weighed by how long it holds and where in the bar it begins.
+/// How much more a chord counts that is a pillar of the piece: tonic or dominant of its first key.
+/// There the brass and the drums must not fail; what lies between, others can have (our heuristic).
+const PILLAR: f64 = 2.0;
+
+/// The chords of a piece, each weighed by how long it holds, where in the bar it begins, and
+/// whether it is a pillar of the piece.
 ///
 /// `emphasis` is what the weight of a place in the metre (3 the first beat to 0 between the beats)
 /// adds to each whole note of duration.
 pub(super) fn chords(piece: &Piece, emphasis: f64) -> Vec<Weighed> {
+    let home = piece.form.bars.first().map_or(Key::C_MAJOR, |bar| bar.key);
     let mut weighed: Vec<Weighed> = harmony_of(piece)
         .iter()
         .map(|event| {
             let bar = piece.form.bar_at(event.start);
             let weight = bar.metre.weight(event.start - bar.start);
-            let share = event.length.to_f64() * (1.0 + emphasis * f64::from(weight));
+            let pillar = if is_pillar(&event.chord, home) { PILLAR } else { 1.0 };
+            let share = pillar * event.length.to_f64() * (1.0 + emphasis * f64::from(weight));
             Weighed { chord: event.chord, share }
         })
         .collect();
@@ -30,6 +37,12 @@ pub(super) fn chords(piece: &Piece, emphasis: f64) -> Vec<Weighed> {
         weighed.iter_mut().for_each(|chord| chord.share /= sum);
     }
     weighed
+}
+
+/// The tonic, or a chord on the fifth degree that leads to it.
+fn is_pillar(chord: &Chord, home: Key) -> bool {
+    let degree = (chord.root.class() - home.tonic.class()).rem_euclid(12);
+    degree == 0 || (degree == 7 && chord.has_class(home.leading_note().class()))
 }
 
 /// Share of the harmony that falls to each pitch class.

@@ -9,7 +9,8 @@ use serde::Serialize;
 use super::source::{self, has_errors};
 use super::{End, Failure, Outcome, Show, print};
 use crate::advise;
-use crate::diagnostics::Sources;
+use crate::diagnostics::{Sources, did_you_mean};
+use crate::resolve::{Piece, Scoring, Voice};
 
 /// What `advise` takes.
 #[derive(clap::Args)]
@@ -20,8 +21,43 @@ pub(super) struct Arguments {
 
 #[derive(Subcommand)]
 enum What {
+    /// Rank the crooks of natural horns and trumpets by what their open notes cover.
+    Crooks {
+        #[command(flatten)]
+        asked: Asked,
+        /// Go by the year and the players of this scoring's ensemble.
+        #[arg(long, value_name = "NAME")]
+        scoring: Option<String>,
+        /// Go by this voice beside the harmony (otherwise by the first).
+        #[arg(long, value_name = "NAME")]
+        voice: Option<String>,
+    },
+    /// Rank the tunings of two and three drums by what they cover of the harmony.
+    Drums {
+        #[command(flatten)]
+        asked: Asked,
+    },
+    /// Count the players of each ensemble and how long each of them sounds.
+    Forces {
+        #[command(flatten)]
+        asked: Asked,
+        /// Only the ensemble of this scoring.
+        #[arg(long, value_name = "NAME")]
+        scoring: Option<String>,
+    },
+    /// Measure each voice and say who can take it.
+    Voices {
+        #[command(flatten)]
+        asked: Asked,
+        /// Only this voice.
+        #[arg(long, value_name = "NAME")]
+        voice: Option<String>,
+    },
     /// The chords that the voices spell, as a block ready to paste.
-    Harmony(Asked),
+    Harmony {
+        #[command(flatten)]
+        asked: Asked,
+    },
 }
 
 /// What every kind of advice takes.
@@ -49,29 +85,58 @@ enum Format {
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {
     match &arguments.what {
-        What::Harmony(asked) => {
-            let read = open(asked)?;
-            tell(asked, &read, &advise::harmony(&read.piece))
+        What::Crooks { asked, scoring, voice } => asked.answer(|piece| {
+            let scoring = scoring_named(piece, scoring.as_deref())?;
+            Ok(advise::crooks(piece, scoring, voice_named(piece, voice.as_deref())?))
+        }),
+        What::Drums { asked } => asked.answer(|piece| Ok(advise::drums(piece))),
+        What::Forces { asked, scoring } => asked
+            .answer(|piece| Ok(advise::forces(piece, scoring_named(piece, scoring.as_deref())?))),
+        What::Voices { asked, voice } => {
+            asked.answer(|piece| Ok(advise::voices(piece, voice_named(piece, voice.as_deref())?)))
         }
+        What::Harmony { asked } => asked.answer(|piece| Ok(advise::harmony(piece))),
     }
 }
 
-fn open(asked: &Asked) -> Result<source::Read, Failure> {
-    let mut sources = Sources::new();
-    let read = source::read(&mut sources, &asked.file, asked.root.as_deref())?;
-    source::show(&sources, &read.diagnostics, Show::Rich)?;
-    Ok(read)
+impl Asked {
+    /// Reads the source and shows the advice, and on the standard error what is wrong with the
+    /// source. What is wrong is left out of the piece, so there is advice all the same.
+    fn answer<A: Display + Serialize>(
+        &self,
+        advise: impl FnOnce(&Piece) -> Result<A, Failure>,
+    ) -> Outcome {
+        let mut sources = Sources::new();
+        let read = source::read(&mut sources, &self.file, self.root.as_deref())?;
+        let advice = advise(&read.piece)?;
+        source::show(&sources, &read.diagnostics, Show::Rich)?;
+        print(&match self.format {
+            Format::Text => advice.to_string(),
+            Format::Json => {
+                let json = serde_json::to_string_pretty(&advice).map_err(|error| {
+                    Failure(format!("cannot write the advice as data: {error}"))
+                })?;
+                json + "\n"
+            }
+        })?;
+        Ok(if has_errors(&read.diagnostics) { End::ErrorsInMusic } else { End::Fine })
+    }
 }
 
-/// Shows the advice; what is wrong with the source stands on the standard error already.
-fn tell(asked: &Asked, read: &source::Read, advice: &(impl Display + Serialize)) -> Outcome {
-    print(&match asked.format {
-        Format::Text => advice.to_string(),
-        Format::Json => {
-            let json = serde_json::to_string_pretty(advice)
-                .map_err(|error| Failure(format!("cannot write the advice as data: {error}")))?;
-            json + "\n"
-        }
-    })?;
-    Ok(if has_errors(&read.diagnostics) { End::ErrorsInMusic } else { End::Fine })
+fn scoring_named<'p>(piece: &'p Piece, name: Option<&str>) -> Result<Option<&'p Scoring>, Failure> {
+    let Some(name) = name else { return Ok(None) };
+    let chosen = source::scorings(piece, &[name.to_string()])?;
+    Ok(chosen.first().copied())
+}
+
+fn voice_named<'p>(piece: &'p Piece, name: Option<&str>) -> Result<Option<&'p Voice>, Failure> {
+    let Some(name) = name else { return Ok(None) };
+    let known: Vec<&str> = piece.voices.iter().map(|voice| voice.name.as_str()).collect();
+    match piece.voices.iter().find(|voice| voice.name == name) {
+        Some(voice) => Ok(Some(voice)),
+        None => Err(Failure(format!(
+            "there is no voice called `{name}`. {}",
+            did_you_mean(name, &known, "voice")
+        ))),
+    }
 }

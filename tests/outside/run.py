@@ -18,6 +18,7 @@ from pathlib import Path
 import check_agreement
 import check_checks
 import check_files
+import check_harmony
 import check_midi
 import check_schema
 import check_text
@@ -114,7 +115,7 @@ def main(ripieno, *samples):
     with tempfile.TemporaryDirectory() as folder:
         work = Path(folder)
         findings = build_all(ripieno, [Path(sample).resolve() for sample in samples], work)
-        for stage in (findings, checks(work)):
+        for stage in (findings, check_harmony.check(ripieno), checks(work)):
             for finding in stage:
                 passed += finding.passed
                 failed += not finding.passed

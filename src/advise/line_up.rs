@@ -1,0 +1,110 @@
+//! The instrumentation line as orchestral libraries print it.
+
+use crate::instruments::Family;
+use crate::resolve::{Ensemble, Player};
+
+/// A desk of the wood-wind: the instrument, and its companions with their short names.
+/// Source: common practice of orchestral libraries, from memory.
+const WOODWIND: [(&str, &[(&str, &str)]); 4] = [
+    ("flute", &[("piccolo", "pic")]),
+    ("oboe", &[("cor-anglais", "ca")]),
+    ("clarinet", &[("bass-clarinet", "bcl")]),
+    ("bassoon", &[("contrabassoon", "cbn")]),
+];
+
+/// The desks of the brass.
+const BRASS: [&[&str]; 4] = [
+    &["natural-horn", "horn"],
+    &["natural-trumpet", "trumpet"],
+    &["alto-trombone", "tenor-trombone", "bass-trombone"],
+    &["tuba"],
+];
+
+/// Short names of harps and keyboards; others go by the name of the catalogue.
+const OTHERS: [(&str, &str); 2] = [("harp", "hp"), ("harpsichord", "hpd")];
+
+/// The instrumentation of an ensemble: wood-wind, brass, drums and percussion, others, strings.
+pub(super) fn line_up(ensemble: &Ensemble) -> String {
+    let players = &ensemble.players;
+    let mut groups = Vec::new();
+    if players.iter().any(|p| matches!(p.instrument.family, Family::Woodwind | Family::Brass)) {
+        groups.push(WOODWIND.map(|(main, others)| desk(players, main, others)).join("."));
+        groups
+            .push(BRASS.map(|ids| people(players, |p| ids.contains(&id(p))).to_string()).join("."));
+    }
+    groups.extend(drums(players));
+    groups.extend(others(players));
+    groups.extend(strings(players));
+    groups.join(" – ")
+}
+
+fn id(player: &Player) -> &str {
+    &player.instrument.id
+}
+
+fn people(players: &[Player], which: impl Fn(&Player) -> bool) -> u32 {
+    players.iter().filter(|p| which(p)).map(|p| u32::from(p.count.max(1))).sum()
+}
+
+/// `2`, or with a companion `3[1.2.pic]`.
+fn desk(players: &[Player], main: &str, companions: &[(&str, &str)]) -> String {
+    let plain = people(players, |p| id(p) == main);
+    let mut seats: Vec<String> = (1..=plain).map(|seat| seat.to_string()).collect();
+    for (companion, short) in companions {
+        let count = people(players, |p| id(p) == *companion);
+        seats.extend((0..count).map(|_| (*short).to_string()));
+    }
+    if seats.len() as u32 == plain {
+        plain.to_string()
+    } else {
+        format!("{}[{}]", seats.len(), seats.join("."))
+    }
+}
+
+/// `timp`, `timp+2`, `2perc`.
+fn drums(players: &[Player]) -> Option<String> {
+    let timpani = people(players, |p| id(p) == "timpani");
+    let others =
+        people(players, |p| p.instrument.family == Family::Percussion && id(p) != "timpani");
+    let drums = match timpani {
+        1 => "timp".to_string(),
+        count => format!("{count}timp"),
+    };
+    match (timpani, others) {
+        (0, 0) => None,
+        (0, 1) => Some("perc".to_string()),
+        (0, count) => Some(format!("{count}perc")),
+        (_, 0) => Some(drums),
+        (_, count) => Some(format!("{drums}+{count}")),
+    }
+}
+
+/// `hp`, `2hp`, `hpd`, each a group of its own.
+fn others(players: &[Player]) -> Vec<String> {
+    let mut seen: Vec<&str> = Vec::new();
+    for player in players {
+        let other = matches!(player.instrument.family, Family::Harp | Family::Keyboard);
+        if other && !seen.contains(&id(player)) {
+            seen.push(id(player));
+        }
+    }
+    let short = |word: &str| {
+        OTHERS.iter().find(|(id, _)| *id == word).map_or(word, |(_, short)| short).to_string()
+    };
+    seen.into_iter()
+        .map(|word| match people(players, |p| id(p) == word) {
+            1 => short(word),
+            count => format!("{count}{}", short(word)),
+        })
+        .collect()
+}
+
+/// `str (8.6.4.3.2)`: the desks in score order, first and second violins apart.
+fn strings(players: &[Player]) -> Option<String> {
+    let desks: Vec<String> = players
+        .iter()
+        .filter(|p| p.instrument.family == Family::Strings)
+        .map(|p| p.count.max(1).to_string())
+        .collect();
+    (!desks.is_empty()).then(|| format!("str ({})", desks.join(".")))
+}
