@@ -10,7 +10,7 @@ mod signal;
 mod supply;
 mod sustain;
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;
 mod texture;
 
 use smallvec::smallvec;
@@ -20,7 +20,7 @@ use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Pitch, Time};
 use crate::resolve::{Attached, HarmonyEvent, Line, Piece, Role, Sound, Tuplet, Verb};
 
-pub(super) use supply::{Reach, supply};
+pub(super) use supply::{Reach, Supply, supply};
 
 /// What a computed line is asked for.
 pub(super) struct Request<'r, 'a> {
