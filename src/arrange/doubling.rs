@@ -1,5 +1,6 @@
 //! Doubling another part: colla parte, at the octave where the compass asks for it.
 
+use super::derive::{Reach, Supply, supply};
 use super::taking::{raise, sounds_in};
 use super::{Part, Run, SoundingNote};
 use crate::diagnostics::{Diagnostic, Span};
@@ -45,11 +46,18 @@ pub(super) struct Folded {
 /// heuristic.)
 const LEAP: i32 = 8;
 
+/// So many semitones are a step of a scale at most.
+const STEP: i32 = 2;
+
+/// A rest that parts even the notes of a scale: the next one begins a phrase. (Our heuristic.)
+const PAUSE: Time = Time::QUARTER;
+
 /// Moves what leaves the customary compass by whole octaves into it.
 ///
 /// The change of octave is made only where the ear takes it for a new beginning: after a rest,
-/// where a slur begins after one has ended, or at a leap; never in the middle of a scale. (Our
-/// heuristic, after the common practice of colla parte parts.)
+/// where a slur begins after one has ended, or at a leap; never in the middle of a scale, which
+/// short rests and new slurs do not interrupt. (Our heuristic, after the common practice of colla
+/// parte parts.)
 pub(super) fn fold(part: &Part, era: i32, line: &Line, run: &mut Run) -> Option<Folded> {
     let instrument = part.player.instrument;
     let limit = if line.solo { Limit::Solo } else { Limit::Custom };
@@ -71,7 +79,11 @@ pub(super) fn fold(part: &Part, era: i32, line: &Line, run: &mut Run) -> Option<
         };
         let (low, high) =
             (compass.low.midi() - to_written.semitones, compass.high.midi() - to_written.semitones);
-        let octaves = octaves_into(&run.notes[first..after], low, high, before);
+        let fits = |pitch: Pitch| match supply(part, era, at, Reach::Whole) {
+            fixed @ Supply::Notes(_) => fixed.has(pitch),
+            _ => (low..=high).contains(&pitch.midi()),
+        };
+        let octaves = octaves_into(&run.notes[first..after], fits, before);
         if octaves != 0 {
             for note in &mut run.notes[first..after] {
                 shift(note, octaves);
@@ -90,11 +102,15 @@ pub(super) fn fold(part: &Part, era: i32, line: &Line, run: &mut Run) -> Option<
 
 fn begins_anew(before: &SoundingNote, note: &SoundingNote) -> bool {
     let slur = before.attached.slur_ends && note.attached.slur_starts;
-    let leap = match (top(before), top(note)) {
-        (Some(from), Some(to)) => (to.midi() - from.midi()).abs() >= LEAP,
-        _ => false,
-    };
-    before.end() < note.start || slur || leap
+    let rest = note.start - before.end();
+    match (top(before), top(note)) {
+        (Some(from), Some(to)) => {
+            let interval = (to.midi() - from.midi()).abs();
+            let in_scale = interval <= STEP && rest < PAUSE;
+            !in_scale && (rest.is_positive() || slur || interval >= LEAP)
+        }
+        _ => rest.is_positive(),
+    }
 }
 
 fn top(note: &SoundingNote) -> Option<Pitch> {
@@ -103,12 +119,12 @@ fn top(note: &SoundingNote) -> Option<Pitch> {
 
 /// The fewest octaves by which all the notes come into the compass; where two are as few, that of
 /// the passage before. If none brings all of them in, the one that brings most.
-fn octaves_into(notes: &[SoundingNote], low: i32, high: i32, before: i8) -> i8 {
+fn octaves_into(notes: &[SoundingNote], fits: impl Fn(Pitch) -> bool, before: i8) -> i8 {
     let outside = |octaves: i8| {
         notes
             .iter()
             .flat_map(|note| note.sound.pitches())
-            .filter(|pitch| !(low..=high).contains(&(pitch.midi() + 12 * i32::from(octaves))))
+            .filter(|pitch| !fits(pitch.octaves_up(octaves)))
             .count()
     };
     let candidates = [0, before, 1, -1, 2, -2, 3, -3];
@@ -159,5 +175,217 @@ impl Folded {
         .with_help("Write `8va` or `8vb` behind the doubled part to choose the octave yourself.")
         .with_bars(first, last)
         .with_player(&part.player.id)
+    }
+}
+
+/// Leaves out of a doubled part what a natural horn or trumpet, or a drum, does not have. Gives
+/// back where the notes left out began.
+pub(super) fn keep_what_he_has(part: &Part, era: i32, run: &mut Run) -> Vec<Time> {
+    let instrument = part.player.instrument;
+    if instrument.natural.is_none() && instrument.drums.is_empty() {
+        return Vec::new();
+    }
+    let mut left_out = Vec::new();
+    run.notes.retain_mut(|note| {
+        let has = supply(part, era, note.start, Reach::Whole);
+        if let Some(graces) = note.attached.graces.as_mut() {
+            graces.notes.retain(|(_, pitches)| pitches.iter().all(|&pitch| has.has(pitch)));
+        }
+        if note.attached.graces.as_ref().is_some_and(|graces| graces.notes.is_empty()) {
+            note.attached.graces = None;
+        }
+        let Sound::Pitches(pitches) = &mut note.sound else { return true };
+        let before = pitches.len();
+        pitches.retain(|pitch| has.has(*pitch));
+        if pitches.len() < before {
+            left_out.push(note.start);
+        }
+        !pitches.is_empty()
+    });
+    left_out
+}
+
+/// The finding that says in which bars notes are left out, and for whom.
+pub(super) fn left_out(piece: &Piece, line: Span, missing: &[(&Part, &[Time])]) -> Diagnostic {
+    let mut bars: Vec<i32> = missing
+        .iter()
+        .flat_map(|(_, times)| *times)
+        .map(|time| piece.form.bar_at(*time).number)
+        .collect();
+    bars.sort_unstable();
+    bars.dedup();
+    let (first, last) = (bars.first().copied().unwrap_or(0), bars.last().copied().unwrap_or(0));
+    let mut names: Vec<String> = missing
+        .iter()
+        .map(|(part, times)| {
+            let name = &part.player.name;
+            match times.first().and_then(|&time| part.tuning_at(time)) {
+                Some(tuning) => format!("{name} in {}", tuning.name),
+                None => name.clone(),
+            }
+        })
+        .collect();
+    names.dedup();
+    let does = if names.len() == 1 { "does" } else { "do" };
+    let diagnostic = Diagnostic::advice(
+        "arrange/notes-left-out",
+        line,
+        format!(
+            "Notes that {} {does} not have are left out: {}.",
+            names.join(" and "),
+            ranges(&bars)
+        ),
+    )
+    .with_help("Use `signals` or `sustains`, which choose among the notes that the player has, or write the part with `writes`.")
+    .with_bars(first, last);
+    match missing.first() {
+        Some((part, _)) => {
+            diagnostic.with_label(part.player.span, "the player").with_player(&part.player.id)
+        }
+        None => diagnostic,
+    }
+}
+
+/// "bars 5 to 7, 9" of bar numbers in order.
+fn ranges(bars: &[i32]) -> String {
+    let mut ranges: Vec<(i32, i32)> = Vec::new();
+    for &bar in bars {
+        match ranges.last_mut() {
+            Some((_, last)) if *last + 1 == bar => *last = bar,
+            _ => ranges.push((bar, bar)),
+        }
+    }
+    let words: Vec<String> = ranges
+        .iter()
+        .map(
+            |(first, last)| {
+                if first == last { first.to_string() } else { format!("{first} to {last}") }
+            },
+        )
+        .collect();
+    let word = if bars.len() == 1 { "bar" } else { "bars" };
+    format!("{word} {}", words.join(", "))
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::arrange::arrange;
+    use crate::arrange::derive::tests::piece;
+    use crate::music::Interval;
+
+    fn two_players(voice: &str, bars: usize, ensemble: &str, second: &str) -> Piece {
+        piece(&format!(
+            "form {{\n 1 metre 4/4, key C major\n {bars} end\n}}\nvoice v {{\n{voice}\n}}\n\
+             ensemble e {{\n{ensemble}\n}}\n\
+             scoring s for e {{\n violin-1 plays v as melody\n {second} doubles violin-1\n}}\n"
+        ))
+    }
+
+    #[test]
+    fn a_natural_horn_keeps_only_what_it_has_and_one_finding_says_so() {
+        let voice = "1: 1/4 C5 D E F | 2: 1/4 G5 A B C6 | 3: 1/1 A4 |";
+        let piece = two_players(voice, 3, "era 1770\n violin-1\n horn crook C alto", "horn");
+        let arrangement = arrange(&piece, &piece.scorings[0]);
+        let horn = arrangement.parts.iter().find(|p| p.player.id == "horn").unwrap();
+        let sounds: Vec<String> =
+            horn.notes.iter().map(|n| n.sound.pitches()[0].to_string()).collect();
+        assert!(!sounds.is_empty());
+        assert!(sounds.iter().all(|s| !s.starts_with('F') && !s.starts_with('A')), "{sounds:?}");
+        let said: Vec<&Diagnostic> =
+            arrangement.diagnostics.iter().filter(|d| d.code == "arrange/notes-left-out").collect();
+        assert_eq!(said.len(), 1);
+        assert!(said[0].message.contains("C alto"), "{}", said[0].message);
+    }
+
+    #[test]
+    fn a_new_slur_in_a_scale_is_no_place_for_another_octave() {
+        // Down the scale in two slurs, far below the oboe's lowest note at the end.
+        let voice = "1: {1/4 G4 F E D} | 2: {1/4 C4 B3 A G} |";
+        let piece = two_players(voice, 2, "era 1770\n violin-1\n oboe", "oboe");
+        let arrangement = arrange(&piece, &piece.scorings[0]);
+        let oboe = arrangement.parts.iter().find(|p| p.player.id == "oboe").unwrap();
+        let steps: Vec<i32> = oboe
+            .notes
+            .windows(2)
+            .map(|pair| {
+                Interval::between(pair[0].sound.pitches()[0], pair[1].sound.pitches()[0]).steps
+            })
+            .collect();
+        assert_eq!(steps, [-1; 7]);
+        let said = arrangement.diagnostics.iter().find(|d| d.code == "arrange/octave-moved");
+        let said = &said.expect("the octave is told").message;
+        assert!(said.contains("bars 1 to 2 an octave higher"), "{said}");
+    }
+
+    fn line() -> impl Strategy<Value = Vec<(i32, u8)>> {
+        // Steps of a tune, and what follows each note: nothing, a rest, or the end of a slur.
+        prop::collection::vec((prop_oneof![4 => -2i32..=2, 1 => -11i32..=11], 0u8..8), 8..48)
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(96))]
+
+        #[test]
+        fn the_octave_never_changes_in_mid_scale(
+            tune in line(),
+            who in prop::sample::select(vec!["oboe", "flute", "bassoon", "viola", "cello"]),
+        ) {
+            let names = ["C", "D", "E", "F", "G", "A", "B"];
+            let (mut step, mut bar) = (34i32, String::new());
+            let mut voice = String::new();
+            let mut count = 0;
+            let mut slurred = false;
+            for (index, (way, then)) in tune.iter().enumerate() {
+                step = (step + way).clamp(25, 45);
+                let open = if !slurred && *then == 1 { "{" } else { "" };
+                slurred |= *then == 1;
+                let close = if slurred && open.is_empty() && *then > 3 { "}" } else { "" };
+                slurred &= close.is_empty();
+                let rest = if *then == 0 && !slurred { "1/16" } else { "1/8" };
+                let name = names[(step % 7) as usize];
+                bar.push_str(&format!("{open}{rest} {name}{}{close} ", step / 7));
+                if rest == "1/16" {
+                    bar.push_str("_ ");
+                }
+                if index % 8 == 7 {
+                    count += 1;
+                    // A slur may not end with the last note; close it there.
+                    if slurred {
+                        bar.truncate(bar.trim_end().len());
+                        bar.push_str("} ");
+                        slurred = false;
+                    }
+                    voice.push_str(&format!("{count}: {bar}|\n"));
+                    bar.clear();
+                }
+            }
+            let piece = two_players(
+                &voice,
+                count,
+                &format!("era 1770\n violin-1\n {who}"),
+                who,
+            );
+            let arrangement = arrange(&piece, &piece.scorings[0]);
+            let find = |id: &str| arrangement.parts.iter().find(|p| p.player.id == id);
+            let (violin, other) = (find("violin-1").unwrap(), find(who).unwrap());
+            prop_assert_eq!(violin.notes.len(), other.notes.len());
+            let moved: Vec<i32> = violin
+                .notes
+                .iter()
+                .zip(&other.notes)
+                .map(|(a, b)| b.sound.pitches()[0].midi() - a.sound.pitches()[0].midi())
+                .collect();
+            for (index, pair) in violin.notes.windows(2).enumerate() {
+                let way = pair[1].sound.pitches()[0].midi() - pair[0].sound.pitches()[0].midi();
+                if way.abs() <= 2 && pair[1].start - pair[0].end() < Time::QUARTER {
+                    prop_assert_eq!(moved[index], moved[index + 1], "note {}", index);
+                }
+            }
+            let told = arrangement.diagnostics.iter().any(|d| d.code == "arrange/octave-moved");
+            prop_assert_eq!(told, moved.iter().any(|m| *m != 0));
+        }
     }
 }

@@ -12,7 +12,7 @@ mod taking;
 #[cfg(test)]
 mod tests;
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use crate::diagnostics::Diagnostic;
 use crate::music::{Pitch, Time};
@@ -52,12 +52,14 @@ pub fn arrange<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Arrangement<'a> {
         parts,
         state: vec![State::Waiting; ensemble.players.len()],
         derived: HashMap::new(),
+        left_out: BTreeMap::new(),
         thinned: Vec::new(),
         diagnostics,
     };
     for index in 0..work.parts.len() {
         work.fill(index);
     }
+    work.tell_left_out();
     directions::fermatas(piece, &mut work.parts);
     Arrangement {
         piece,
@@ -139,6 +141,8 @@ struct Work<'a> {
     state: Vec<State>,
     /// What computed lines give to each of their players.
     derived: HashMap<LineId, Vec<derive::DerivedPart>>,
+    /// By doubling line: players to whom notes are missing, with where they are.
+    left_out: BTreeMap<LineId, Vec<(usize, Vec<Time>)>>,
     /// Lines of which it has been said that chord notes are left out.
     thinned: Vec<LineId>,
     diagnostics: Vec<Diagnostic>,
@@ -259,7 +263,21 @@ impl Work<'_> {
         if let Some(folded) = doubling::fold(part, self.ensemble.era, line, run) {
             self.diagnostics.push(folded.finding(self.piece, part, span, doubled));
         }
+        let times = doubling::keep_what_he_has(part, self.ensemble.era, run);
+        if !times.is_empty() {
+            self.left_out.entry(id).or_default().push((index, times));
+        }
         self.thin(index, id, run);
+    }
+
+    /// One finding for each doubling line whose players do not have all its notes.
+    fn tell_left_out(&mut self) {
+        for (id, missing) in &self.left_out {
+            let line = self.lines[usize::from(id.0)].line.span;
+            let missing: Vec<(&Part, &[Time])> =
+                missing.iter().map(|(index, times)| (&self.parts[*index], &times[..])).collect();
+            self.diagnostics.push(doubling::left_out(self.piece, line, &missing));
+        }
     }
 
     fn derive(&mut self, index: usize, id: LineId, run: &mut Run) {

@@ -8,10 +8,9 @@ mod reduce;
 mod search;
 mod signal;
 mod supply;
-use supply::Reach;
 mod sustain;
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;
 mod texture;
 
 use smallvec::smallvec;
@@ -20,6 +19,8 @@ use super::{LineId, Part, SoundingNote};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Pitch, Time};
 use crate::resolve::{Attached, HarmonyEvent, Line, Piece, Role, Sound, Tuplet, Verb};
+
+pub(super) use supply::{Reach, Supply, supply};
 
 /// What a computed line is asked for.
 pub(super) struct Request<'r, 'a> {

@@ -61,7 +61,7 @@ pub(super) fn choose(
         notes.push(own);
         stages.push(stage);
     }
-    let way = cheapest(&stages, |to, a, b| Some(step(points[to], a, b)));
+    let way = cheapest(&stages, |to, a, b, _| Some(step(points[to], a, b)));
     let Some((_, way)) = way else { return Vec::new() };
     way.iter()
         .zip(&stages)

@@ -9,12 +9,27 @@ pub(super) struct Choice<S> {
 
 /// The cheapest way: its cost and the index of the choice at each stage. `step` is the cost of
 /// going from a choice to one of the next stage (its index is the first argument), `None` where
-/// that is forbidden. `None` if there is no way at all; of equal ways the one found first.
+/// that is forbidden; it may give `None` too for all that costs more than its last argument. `None` if there is no way at all; of equal ways the one found first.
 pub(super) fn cheapest<S>(
     stages: &[Vec<Choice<S>>],
-    step: impl Fn(usize, &S, &S) -> Option<u32>,
+    step: impl Fn(usize, &S, &S, u32) -> Option<u32>,
+) -> Option<(u32, Vec<usize>)> {
+    cheapest_within(stages, u32::MAX, step)
+}
+
+/// The same, for those who know a way of cost `limit`: what cannot become cheaper is not followed.
+pub(super) fn cheapest_within<S>(
+    stages: &[Vec<Choice<S>>],
+    limit: u32,
+    step: impl Fn(usize, &S, &S, u32) -> Option<u32>,
 ) -> Option<(u32, Vec<usize>)> {
     let first = stages.first()?;
+    // What the stages after each cost at least.
+    let mut still = vec![0u32; stages.len()];
+    for stage in (0..stages.len() - 1).rev() {
+        let least = stages[stage + 1].iter().map(|choice| choice.cost).min().unwrap_or(0);
+        still[stage] = still[stage + 1].saturating_add(least);
+    }
     // Per stage and choice: the choice before.
     let mut back: Vec<Vec<usize>> = Vec::with_capacity(stages.len());
     let mut reached: Vec<(u32, usize)> =
@@ -25,13 +40,15 @@ pub(super) fn cheapest<S>(
         let mut from = vec![usize::MAX; choices.len()];
         let mut next = Vec::with_capacity(choices.len());
         for (index, choice) in choices.iter().enumerate() {
+            let ahead = choice.cost.saturating_add(still[stage]);
             let mut best = u32::MAX;
             for &(cost, previous) in &reached {
                 // They come cheapest first and no step is cheaper than nothing.
-                if cost >= best {
+                if cost >= best || cost.saturating_add(ahead) > limit {
                     break;
                 }
-                let Some(way) = step(stage, &before[previous].state, &choice.state) else {
+                let Some(way) = step(stage, &before[previous].state, &choice.state, best - cost)
+                else {
                     continue;
                 };
                 let total = cost.saturating_add(way);
@@ -40,7 +57,7 @@ pub(super) fn cheapest<S>(
                     from[index] = previous;
                 }
             }
-            if best < u32::MAX {
+            if best < u32::MAX && best.saturating_add(ahead) <= limit {
                 next.push((best.saturating_add(choice.cost), index));
             }
         }
@@ -69,14 +86,14 @@ mod tests {
     #[test]
     fn a_dear_beginning_may_be_the_cheapest_way() {
         let stages = [stage(&[0, 3]), stage(&[9, 0]), stage(&[9, 0])];
-        let step = |_: usize, from: &i32, to: &i32| Some(if from == to { 0 } else { 5 });
+        let step = |_: usize, from: &i32, to: &i32, _: u32| Some(if from == to { 0 } else { 5 });
         assert_eq!(cheapest(&stages, step), Some((3, vec![1, 1, 1])));
     }
 
     #[test]
     fn a_forbidden_step_is_never_taken() {
         let stages = [stage(&[0]), stage(&[0])];
-        assert_eq!(cheapest(&stages, |_, _, _| None), None);
-        assert_eq!(cheapest::<i32>(&[], |_, _, _| Some(0)), None);
+        assert_eq!(cheapest(&stages, |_, _, _, _| None), None);
+        assert_eq!(cheapest::<i32>(&[], |_, _, _, _| Some(0)), None);
     }
 }

@@ -148,40 +148,49 @@ pub(super) fn muddy(low: i16, high: i16) -> bool {
 
 /// Two parts that move, both at once, from one perfect fifth, octave or unison to another of the
 /// same kind. Two players on one note in both chords are one voice and no fault.
-pub(super) fn parallel(above: (i16, i16), below: (i16, i16)) -> bool {
-    if above.0 == above.1 || below.0 == below.1 {
+pub(super) fn parallel(one: (i16, i16), other: (i16, i16)) -> bool {
+    if one.0 == one.1 || other.0 == other.1 {
         return false;
     }
+    let (above, below) = if one.0 >= other.0 { (one, other) } else { (other, one) };
     let (before, after) = (above.0 - below.0, above.1 - below.1);
     let class = before.rem_euclid(12);
     (class == 0 || class == 7)
         && after.rem_euclid(12) == class
-        && (before < 0) == (after < 0)
+        && after >= 0
         && (before != 0 || after != 0)
 }
 
-/// What going from one chord to the next costs; `None` where parallels forbid it.
-pub(super) fn step(from: &Row, to: &Row) -> Option<u32> {
-    let mut cost = 0;
-    for player in 0..MOST {
-        let (a, b) = (from[player], to[player]);
-        if a == REST || b == REST {
-            cost += if a == b { 0 } else { 25 };
-            continue;
-        }
+/// What the movement from one chord to the next costs.
+pub(super) fn movement(from: &Row, to: &Row) -> u32 {
+    let one = |(&a, &b): (&i16, &i16)| {
         if a == b {
-            continue;
+            return 0;
+        }
+        if a == REST || b == REST {
+            return 25;
         }
         let way = u32::from((b - a).unsigned_abs());
-        cost += 4 * way.min(12) + if way > 4 { 15 } else { 0 } + if way > 7 { 25 } else { 0 };
+        4 * way.min(12) + if way > 4 { 15 } else { 0 } + if way > 7 { 25 } else { 0 }
+    };
+    from.iter().zip(to).map(one).sum()
+}
+
+/// Do any two of the players move in parallels?
+pub(super) fn has_parallels(from: &Row, to: &Row) -> bool {
+    for player in 0..MOST {
+        let (a, b) = (from[player], to[player]);
+        if a == REST || b == REST || a == b {
+            continue;
+        }
         for below in player + 1..MOST {
             let (c, d) = (from[below], to[below]);
             if c != REST && d != REST && parallel((a, b), (c, d)) {
-                return None;
+                return true;
             }
         }
     }
-    Some(cost)
+    false
 }
 
 #[cfg(test)]
@@ -219,10 +228,11 @@ mod tests {
 
     #[test]
     fn fifths_that_move_together_are_forbidden_and_unisons_that_stay_one_voice_are_not() {
-        assert_eq!(step(&[69, 62, REST, REST], &[67, 60, REST, REST]), None);
-        assert_eq!(step(&[74, 62, REST, REST], &[72, 60, REST, REST]), None);
-        assert!(step(&[62, 62, REST, REST], &[60, 60, REST, REST]).is_some());
-        assert!(step(&[69, 62, REST, REST], &[69, 62, REST, REST]).is_some());
-        assert!(step(&[69, 65, REST, REST], &[67, 64, REST, REST]).is_some());
+        assert!(has_parallels(&[69, 62, REST, REST], &[67, 60, REST, REST]));
+        assert!(has_parallels(&[74, 62, REST, REST], &[72, 60, REST, REST]));
+        assert!(parallel((62, 60), (69, 67)) && !parallel((62, 60), (67, 65)), "fourths are not");
+        assert!(!has_parallels(&[62, 62, REST, REST], &[60, 60, REST, REST]));
+        assert!(!has_parallels(&[69, 62, REST, REST], &[69, 62, REST, REST]));
+        assert!(!has_parallels(&[69, 65, REST, REST], &[67, 64, REST, REST]));
     }
 }

@@ -7,6 +7,8 @@
 mod cost;
 mod rhythm;
 mod solve;
+#[cfg(test)]
+mod tests;
 mod voicings;
 
 use super::findings::{self, Silent};
@@ -189,4 +191,14 @@ fn silent(
         found.push((player, if could { Silent::TooMany } else { Silent::NoNote }));
     }
     findings::silent(request, &found, diagnostics);
+}
+
+/// The stages of a line, for those who want to look at them one by one.
+#[cfg(test)]
+fn stages_of(request: &Request) -> Vec<solve::Stage> {
+    let supplies: Vec<Supplies> =
+        request.parts.iter().map(|part| Supplies::new(part, request.era)).collect();
+    let (leaders, _) = order(request, &supplies);
+    let slots = slots(request, &request.piece.harmony, &leaders);
+    solve::stages(request, &slots, &leaders, &supplies, &Texture::new(request.piece))
 }

@@ -6,7 +6,7 @@ use super::cost::{self, MOST, REST, Row};
 use super::voicings::{Known, Voicings};
 use super::{Slot, Supplies};
 use crate::arrange::derive::Request;
-use crate::arrange::derive::search::{Choice, cheapest};
+use crate::arrange::derive::search::{Choice, cheapest_within};
 use crate::arrange::derive::texture::{Outer, Texture, beats, weight};
 use crate::music::Pitch;
 use crate::resolve::Form;
@@ -17,8 +17,11 @@ const BEAM: usize = 24;
 /// Up to so many slots without a break the way found is the cheapest of all, not of the beam only.
 const SHORT: usize = 16;
 
+/// Heights that MIDI key numbers name.
+const HEIGHTS: usize = 128;
+
 /// A slot with what the source voices do meanwhile.
-struct Stage {
+pub(super) struct Stage {
     /// Does it follow on the slot before without a gap?
     joined: bool,
     /// Outer notes where it begins.
@@ -26,8 +29,8 @@ struct Stage {
     /// Outer notes just before.
     before: Option<(i16, i16)>,
     voicings: Rc<Voicings>,
-    /// For each player and each of his notes, what it costs against the source voices.
-    against: [Vec<(i16, u32)>; MOST],
+    /// For each height, what it costs against the source voices.
+    against: [u16; HEIGHTS],
 }
 
 /// What each leader holds at each slot.
@@ -59,7 +62,7 @@ pub(super) fn solve(
     chosen
 }
 
-fn stages(
+pub(super) fn stages(
     request: &Request,
     slots: &[Slot],
     leaders: &[usize],
@@ -75,20 +78,21 @@ fn stages(
             let voicings = known.voicings(slot, leaders, supplies);
             let outer = texture.outer(slot.start).map(heights);
             let watched = watched(&request.piece.form, slot, texture);
-            let against = std::array::from_fn(|player| {
-                voicings.notes[player]
-                    .iter()
-                    .map(|note| {
-                        let height = note.midi() as i16;
-                        let tender = voicings.wants.tender(height);
-                        (height, against(height, tender, outer, &watched, slot))
-                    })
-                    .collect()
-            });
+            let mut costs = [0; HEIGHTS];
+            for note in voicings.notes.iter().flatten() {
+                let height = note.midi() as i16;
+                let Some(cost) = usize::try_from(height).ok().and_then(|h| costs.get_mut(h)) else {
+                    continue;
+                };
+                if *cost == 0 {
+                    let tender = voicings.wants.tender(height);
+                    *cost = against(height, tender, outer, &watched, slot) as u16;
+                }
+            }
             let joined = last_end == Some(slot.start);
             last_end = Some(slot.end);
             let before = texture.outer_before(slot.start).map(heights);
-            Stage { joined, outer, before, voicings, against }
+            Stage { joined, outer, before, voicings, against: costs }
         })
         .collect()
 }
@@ -151,13 +155,13 @@ fn against(
 
 impl Stage {
     fn cost_against(&self, row: &Row) -> u32 {
-        let mut cost = 0;
-        for (note, costs) in row.iter().zip(&self.against) {
-            if *note != REST {
-                cost += costs.iter().find(|(height, _)| height == note).map_or(0, |(_, c)| *c);
-            }
-        }
-        cost
+        let of = |note: &i16| usize::try_from(*note).ok().and_then(|n| self.against.get(n));
+        row.iter().filter_map(of).map(|cost| u32::from(*cost)).sum()
+    }
+
+    #[cfg(test)]
+    pub(super) fn all_rows(&self) -> impl Iterator<Item = (u32, Row)> {
+        self.voicings.rows.iter().map(|(cost, row)| (cost + self.cost_against(row), *row))
     }
 
     /// The cheapest voicings, at least `count` and all that cost no more than `limit`.
@@ -188,9 +192,13 @@ impl Stage {
     }
 }
 
-/// What going from one stage to the next costs, with the source voices in mind.
-fn step(from: &Stage, to: &Stage, a: &Row, b: &Row) -> Option<u32> {
-    let mut cost = cost::step(a, b)?;
+/// What going from one stage to the next costs, with the source voices in mind; `None` where
+/// parallels forbid it or it costs more than `budget`.
+pub(super) fn step(from: &Stage, to: &Stage, a: &Row, b: &Row, budget: u32) -> Option<u32> {
+    let mut cost = cost::movement(a, b);
+    if cost > budget || cost::has_parallels(a, b) {
+        return None;
+    }
     let outer = |outer: (i16, i16)| [outer.0, outer.1];
     for player in 0..MOST {
         if a[player] == REST || b[player] == REST || a[player] == b[player] {
@@ -220,13 +228,17 @@ pub(super) fn with_voice(player: (i16, i16), voice: (i16, i16)) -> bool {
 }
 
 /// The cheapest way through a passage and what it costs.
-fn way(passage: &[Stage]) -> (u32, Vec<Row>) {
-    let go = |choices: &[Vec<Choice<Row>>]| {
-        cheapest(choices, |stage, a, b| step(&passage[stage - 1], &passage[stage], a, b))
+pub(super) fn way(passage: &[Stage]) -> (u32, Vec<Row>) {
+    let go = |choices: &[Vec<Choice<Row>>], limit| {
+        cheapest_within(choices, limit, |stage, a, b, budget| {
+            step(&passage[stage - 1], &passage[stage], a, b, budget)
+        })
     };
     let mut choices: Vec<Vec<Choice<Row>>> =
         passage.iter().map(|stage| stage.choices(BEAM, 0)).collect();
-    let Some(mut found) = go(&choices) else { return (0, vec![[REST; MOST]; passage.len()]) };
+    let Some(mut found) = go(&choices, u32::MAX) else {
+        return (0, vec![[REST; MOST]; passage.len()]);
+    };
     if passage.len() <= SHORT {
         // No way through a voicing can be cheaper than that voicing and the cheapest of all other
         // slots, so what lies above the cost found can be left out without loss.
@@ -234,10 +246,11 @@ fn way(passage: &[Stage]) -> (u32, Vec<Row>) {
             choices.iter().map(|c| c.iter().map(|choice| choice.cost).min().unwrap_or(0)).collect();
         let floor: u32 = least.iter().sum();
         let slack = found.0.saturating_sub(floor);
-        choices =
+        let wider: Vec<Vec<Choice<Row>>> =
             passage.iter().zip(&least).map(|(s, least)| s.choices(BEAM, least + slack)).collect();
-        if let Some(better) = go(&choices) {
+        if let Some(better) = go(&wider, found.0) {
             found = better;
+            choices = wider;
         }
     }
     let rows = found.1.iter().zip(&choices).map(|(&index, stage)| stage[index].state).collect();
