@@ -2,10 +2,14 @@
 
 mod agility;
 mod allow;
+mod balance;
 mod compass;
+mod economy;
 mod endurance;
+mod harmony;
 mod names;
 mod natural_brass;
+mod notation;
 mod strings;
 
 pub(super) use allow::{unknown_rule as allow_unknown_rule, unused as allow_unused};
@@ -22,13 +26,23 @@ pub const RULES: &[Rule] = &[
     agility::too_fast::RULE,
     allow::unknown_rule::RULE,
     allow::unused::RULE,
+    balance::bass_thin::RULE,
+    balance::melody_covered::RULE,
+    balance::one_colour::RULE,
     compass::beyond_instrument::RULE,
     compass::does_not_carry::RULE,
     compass::high_and_loud::RULE,
     compass::outside_custom::RULE,
+    economy::nothing_new::RULE,
+    economy::overused::RULE,
     endurance::lips::RULE,
     endurance::loud_for_long::RULE,
     endurance::no_breath::RULE,
+    harmony::below_bass::RULE,
+    harmony::contradicts::RULE,
+    harmony::doubled_leading_note::RULE,
+    harmony::muddy::RULE,
+    harmony::parallels::RULE,
     names::idle_player::RULE,
     names::unused_voice::RULE,
     natural_brass::drum_not_tuned::RULE,
@@ -38,6 +52,7 @@ pub const RULES: &[Rule] = &[
     natural_brass::risky_note::RULE,
     natural_brass::second_player_high::RULE,
     natural_brass::stopped::RULE,
+    notation::ledger_lines::RULE,
     strings::divisi::RULE,
     strings::double_stop::RULE,
     strings::no_time_to_change::RULE,

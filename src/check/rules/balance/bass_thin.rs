@@ -1,0 +1,139 @@
+//! The bass is too thin for what stands on it.
+//!
+//! # What it finds
+//! Stretches of four seconds or more in which eight or more players sound from mezzo forte up and
+//! those with the bass make up less than a twentieth of the whole strength (our heuristic),
+//! weighed as for `balance/melody-covered`. Passages without any bass line are taken as meant.
+//!
+//! # Why it matters
+//! The harmony loses its ground: chords sound in the inversion of the lowest note one happens to
+//! hear.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   4 end }
+//! dynamics { 1 f }
+//! voice tune { 1: 1/1 E5 | 2: 1/1 E5 | 3: 1/1 E5 | 4: 1/1 E5 | }
+//! voice fill { 1: 1/1 C4 | 2: 1/1 C4 | 3: 1/1 C4 | 4: 1/1 C4 | }
+//! voice low { 1: 1/1 C3 | 2: 1/1 C3 | 3: 1/1 C3 | 4: 1/1 C3 | }
+//! ensemble few { era 1885
+//!   flute 2, oboe 2, horn 4 in F, trumpet 2 in C, tenor-trombone 2, violin-1 12 players, cello 6 players, bassoon 2 }
+//! scoring few for few {
+//!   violin-1, flute, oboe plays tune as melody
+//!   horn, trumpet, tenor-trombone plays fill as harmony
+//!   bassoon.1 plays low as bass
+//!   cello, bassoon.2 rests
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   4 end }
+//! dynamics { 1 f }
+//! voice tune { 1: 1/1 E5 | 2: 1/1 E5 | 3: 1/1 E5 | 4: 1/1 E5 | }
+//! voice fill { 1: 1/1 C4 | 2: 1/1 C4 | 3: 1/1 C4 | 4: 1/1 C4 | }
+//! voice low { 1: 1/1 C3 | 2: 1/1 C3 | 3: 1/1 C3 | 4: 1/1 C3 | }
+//! ensemble few { era 1885
+//!   flute 2, oboe 2, horn 4 in F, trumpet 2 in C, tenor-trombone 2, violin-1 12 players, cello 6 players, bassoon 2 }
+//! scoring few for few {
+//!   violin-1, flute, oboe plays tune as melody
+//!   horn, trumpet, tenor-trombone plays fill as harmony
+//!   bassoon.1 plays low as bass
+//!   cello, bassoon.2 plays low as bass
+//! }
+//! ```
+//!
+//! # Source
+//! Equivalences: Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. I. The
+//! threshold is our heuristic.
+
+use crate::check::context::Context;
+use crate::check::slices::Sounding;
+use crate::check::{Check, Findings, Rule};
+use crate::diagnostics::Severity;
+use crate::resolve::{Dynamic, Role};
+
+pub const RULE: Rule = Rule {
+    code: "balance/bass-thin",
+    severity: Severity::Advice,
+    text: include_str!("bass_thin.rs"),
+    check: Check::Scoring(check),
+};
+
+/// Players from which a bass is asked for. Our heuristic.
+const PLAYERS: usize = 8;
+/// The share of the whole that the bass should have at least. Our heuristic.
+const SHARE: f64 = 0.05;
+/// Seconds from which it counts. Our heuristic.
+const LONG: f64 = 4.0;
+
+fn check(cx: &Context, findings: &mut Findings) {
+    let parts = &cx.arrangement.parts;
+    let mut offences: Vec<Vec<(usize, f64)>> = vec![Vec::new(); parts.len()];
+    let mut stretch: Vec<(Sounding, f64)> = Vec::new();
+    let (mut seconds, mut until) = (0.0, crate::music::Time::ZERO);
+    let mut close = |stretch: &mut Vec<(Sounding, f64)>, seconds: f64| {
+        if seconds >= LONG {
+            for (bass, share) in stretch.iter() {
+                let own = &mut offences[usize::from(bass.player)];
+                if own.last().is_none_or(|(last, _)| *last < bass.note as usize) {
+                    own.push((bass.note as usize, *share));
+                }
+            }
+        }
+        stretch.clear();
+    };
+    for slice in cx.slices().iter() {
+        let thin = thin(cx, slice.sounding);
+        if thin.is_none() || slice.start != until {
+            close(&mut stretch, seconds);
+            seconds = 0.0;
+        }
+        if let Some(thin) = thin {
+            seconds += cx.seconds_at(slice.end) - cx.seconds_at(slice.start);
+            stretch.push(thin);
+        }
+        until = slice.end;
+    }
+    close(&mut stretch, seconds);
+    for (player, offences) in offences.into_iter().enumerate() {
+        for passage in cx.passages(&RULE, player, offences) {
+            let message = format!(
+                "{}: the bass is too thin from {} on ({}): a {}th of the whole strength.",
+                passage.part.player.name,
+                cx.form.place(passage.first().start),
+                crate::check::words::bars(&passage.bars),
+                (1.0 / passage.detail().max(0.001)).round(),
+            );
+            let finding = cx.finding(&RULE, &passage, message).with_help(
+                "Let cellos, double basses, bassoons or the bass trombone play the bass line too.",
+            );
+            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+        }
+    }
+}
+
+fn thin(cx: &Context, sounding: &[Sounding]) -> Option<(Sounding, f64)> {
+    if sounding.len() < PLAYERS {
+        return None;
+    }
+    let (mut whole, mut bass, mut loud) = (0.0, 0.0, 0);
+    let mut first = None;
+    for &one in sounding {
+        let note = one.of(&cx.arrangement.parts);
+        let strength = super::strength(cx, one);
+        whole += strength;
+        if cx.degree(usize::from(one.player), note.start) >= Dynamic::Mf as u8 {
+            loud += 1;
+        }
+        if note.role == Role::Bass {
+            bass += strength;
+            first = first.or(Some(one));
+        }
+    }
+    (loud >= PLAYERS && bass < SHARE * whole).then_some((first?, bass / whole))
+}

@@ -1,0 +1,179 @@
+//! The melody is covered.
+//!
+//! # What it finds
+//! Stretches of two seconds or more in which the other parts in the register of the melody (from
+//! a fourth below it upwards, the bass line left out) are more than twice as strong as all who
+//! play the melody together (our heuristic), weighed by instrument, number, dynamic and register.
+//!
+//! # Why it matters
+//! Nobody hears the tune. In the rehearsal the accompaniment is told to play softer, and loses
+//! its tone.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   4 end }
+//! voice tune { 1: 1/1 E5 | 2: 1/1 E5 | 3: 1/1 E5 | 4: 1/1 E5 | }
+//! voice fill { 1: 1/1 C5 | 2: 1/1 C5 | 3: 1/1 C5 | 4: 1/1 C5 | }
+//! ensemble few { era 1885
+//!   flute, trumpet 2 in C }
+//! scoring few for few {
+//!   flute plays tune as melody
+//!   trumpet plays fill as harmony, at f
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   4 end }
+//! voice tune { 1: 1/1 E5 | 2: 1/1 E5 | 3: 1/1 E5 | 4: 1/1 E5 | }
+//! voice fill { 1: 1/1 C5 | 2: 1/1 C5 | 3: 1/1 C5 | 4: 1/1 C5 | }
+//! ensemble few { era 1885
+//!   flute, trumpet 2 in C }
+//! scoring few for few {
+//!   flute plays tune as melody
+//!   trumpet plays fill as harmony, at pp
+//! }
+//! ```
+//!
+//! # Source
+//! Equivalences of strength: Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch.
+//! I: in forte a trumpet, trombone or tuba is two horns, a horn two wood-wind, a string
+//! department two; in piano all wind are about equal, a department is one. How register, dynamics
+//! and numbers weigh, and the threshold, are our heuristic.
+
+use crate::check::context::Context;
+use crate::check::slices::Sounding;
+use crate::check::words;
+use crate::check::{Check, Findings, Rule};
+use crate::diagnostics::Severity;
+use crate::instruments::Family;
+use crate::resolve::Role;
+
+pub const RULE: Rule = Rule {
+    code: "balance/melody-covered",
+    severity: Severity::Warning,
+    text: include_str!("melody_covered.rs"),
+    check: Check::Scoring(check),
+};
+
+/// How much stronger the others must be. Our heuristic.
+const TWICE: f64 = 2.0;
+/// Seconds from which it counts. Our heuristic.
+const LONG: f64 = 2.0;
+/// Semitones below the melody within which others cover it: a fourth.
+const NEAR: i32 = 5;
+
+/// A covered moment: the strongest player of the melody, the strongest of the others, how many
+/// times stronger the others are.
+struct Covered {
+    melody: Sounding,
+    other: Sounding,
+    times: f64,
+}
+
+fn check(cx: &Context, findings: &mut Findings) {
+    let mut stretch: Vec<Covered> = Vec::new();
+    let (mut seconds, mut until) = (0.0, crate::music::Time::ZERO);
+    let mut offences: Vec<Vec<(usize, (f64, Sounding))>> =
+        vec![Vec::new(); cx.arrangement.parts.len()];
+    let mut close = |stretch: &mut Vec<Covered>, seconds: f64| {
+        if seconds >= LONG {
+            for covered in stretch.iter() {
+                let own = &mut offences[usize::from(covered.melody.player)];
+                let note = covered.melody.note as usize;
+                if own.last().is_none_or(|(last, _)| *last < note) {
+                    own.push((note, (covered.times, covered.other)));
+                }
+            }
+        }
+        stretch.clear();
+    };
+    for slice in cx.slices().iter() {
+        let covered = covered(cx, slice.sounding);
+        if covered.is_none() || slice.start != until {
+            close(&mut stretch, seconds);
+            seconds = 0.0;
+        }
+        if let Some(covered) = covered {
+            seconds += cx.seconds_at(slice.end) - cx.seconds_at(slice.start);
+            stretch.push(covered);
+        }
+        until = slice.end;
+    }
+    close(&mut stretch, seconds);
+    for (player, offences) in offences.into_iter().enumerate() {
+        for passage in cx.passages(&RULE, player, offences) {
+            let (times, other) = *passage.detail();
+            let coverer = cx.part(usize::from(other.player));
+            let message = format!(
+                "{}: the melody is covered from {} on ({}): what sounds around it is {times:.0} times as strong, {} above all.",
+                passage.part.player.name,
+                cx.form.place(passage.first().start),
+                words::bars(&passage.bars),
+                coverer.player.name,
+            );
+            let line = other.of(&cx.arrangement.parts).line;
+            let finding = cx
+                .finding(&RULE, &passage, message)
+                .with_label(cx.line_span(line), format!("this line gives {} what covers it", coverer.player.name))
+                .with_help(format!(
+                    "Mark the others softer (`at p`), set {} lower, or strengthen the melody with `doubles {}`.",
+                    coverer.player.name, passage.part.player.id
+                ));
+            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+        }
+    }
+}
+
+fn covered(cx: &Context, sounding: &[Sounding]) -> Option<Covered> {
+    let parts = &cx.arrangement.parts;
+    let mut lowest = i32::MAX;
+    let mut melody = 0.0;
+    let mut strongest: Option<(f64, Sounding)> = None;
+    for &one in sounding {
+        let note = one.of(parts);
+        if note.role == Role::Melody
+            && let Some(pitch) = note.sound.pitches().last()
+        {
+            let strength = super::strength(cx, one);
+            melody += strength;
+            lowest = lowest.min(pitch.midi());
+            if strongest.is_none_or(|(most, _)| strength > most) {
+                strongest = Some((strength, one));
+            }
+        }
+    }
+    let (_, singer) = strongest?;
+    // Where no melody note tells in a tutti, `compass/does-not-carry` speaks of the cause.
+    let melody_notes = || sounding.iter().filter(|s| s.of(parts).role == Role::Melody);
+    if sounding.len() > 8 && !melody_notes().any(|s| super::tells(cx, *s)) {
+        return None;
+    }
+    let mut others = 0.0;
+    let mut loudest: Option<(f64, Sounding)> = None;
+    for &one in sounding {
+        let note = one.of(parts);
+        let part = &parts[usize::from(one.player)];
+        if matches!(note.role, Role::Melody | Role::Bass)
+            || part.player.instrument.family == Family::Percussion
+            || note.sound.pitches().last().is_none_or(|p| p.midi() < lowest - NEAR)
+        {
+            continue;
+        }
+        let strength = super::strength(cx, one);
+        others += strength;
+        if loudest.is_none_or(|(most, _)| strength > most) {
+            loudest = Some((strength, one));
+        }
+    }
+    let (_, other) = loudest?;
+    (others > TWICE * melody).then(|| Covered {
+        melody: singer,
+        other,
+        times: others / melody.max(0.01),
+    })
+}

@@ -1,0 +1,69 @@
+//! Who is heard: strength by instrument, number, dynamic and register.
+
+pub mod bass_thin;
+pub mod melody_covered;
+pub mod one_colour;
+
+use super::super::context::Context;
+use super::super::slices::Sounding;
+use crate::instruments::Loudness;
+use crate::resolve::Dynamic;
+
+/// Strength of a player with one note, in wood-wind instruments.
+///
+/// Equivalences: Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. I. In forte a
+/// trumpet, trombone or tuba is two horns, a horn two wood-wind, a string department two
+/// wood-wind; in piano all wind are equal and a department is one. Numbers of strings are measured
+/// by the medium orchestra of the same book, p. 6. Our heuristics: what lies between piano and
+/// forte, a third more for each degree of loudness, half outside the telling register, and the
+/// weight of plucked sounds.
+fn strength(cx: &Context, sounding: Sounding) -> f64 {
+    let player = usize::from(sounding.player);
+    let part = cx.part(player);
+    let note = sounding.of(&cx.arrangement.parts);
+    let degree = cx.degree(player, note.start);
+    let instrument = part.player.instrument;
+    let forte = match instrument.loudness {
+        Loudness::Woodwind => 1.0,
+        Loudness::Horn => 2.0,
+        Loudness::HeavyBrass => 4.0,
+        Loudness::StringDepartment => 2.0,
+        Loudness::Plucked => 0.5,
+        Loudness::Percussion => return 0.0,
+    };
+    let piano = if instrument.loudness == Loudness::Plucked { 0.5 } else { 1.0 };
+    let class = match degree {
+        0..=3 => piano,
+        4 => f64::sqrt(piano * forte),
+        _ => forte,
+    };
+    let people = f64::from(part.player.count.max(1));
+    let number = if instrument.loudness == Loudness::StringDepartment {
+        (people / medium(&part.player.id)).sqrt().clamp(0.4, 1.5)
+    } else {
+        people
+    };
+    let loud = 1.33_f64.powi(i32::from(degree) - i32::from(Dynamic::Mf as u8));
+    class * number * loud * if tells(cx, sounding) { 1.0 } else { 0.5 }
+}
+
+/// Does the note lie in the register of its instrument that tells?
+fn tells(cx: &Context, sounding: Sounding) -> bool {
+    let instrument = cx.part(usize::from(sounding.player)).player.instrument;
+    let note = sounding.of(&cx.arrangement.parts);
+    instrument.telling.as_ref().is_none_or(|telling| {
+        note.sound.pitches().last().is_none_or(|p| (telling.low..=telling.high).contains(p))
+    })
+}
+
+/// Players of a string department in a medium orchestra: Rimsky-Korsakov, Principles of
+/// Orchestration, tr. Agate, 1922, p. 6.
+fn medium(id: &str) -> f64 {
+    match id {
+        "violin-2" => 10.0,
+        "viola" => 8.0,
+        "cello" => 6.0,
+        "double-bass" => 5.0,
+        _ => 12.0,
+    }
+}

@@ -1,0 +1,124 @@
+//! One colour alone for too long.
+//!
+//! # What it finds
+//! The melody stays with the same instruments for more than forty bars and more than a minute and
+//! a half, though four or more kinds of instruments that could take it are there (our heuristic).
+//!
+//! # Why it matters
+//! The ear stops listening to a colour that does not change. A larger orchestra is engaged for
+//! its colours.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   60 end }
+//! voice tune { 1: 1/2 E5 1/4 D5 _ | 2: 1/2 E5 1/4 D5 _ | 3: 1/2 E5 1/4 D5 _ | 4: 1/2 E5 1/4 D5 _ | 5: 1/2 E5 1/4 D5 _ | 6: 1/2 E5 1/4 D5 _ | 7: 1/2 E5 1/4 D5 _ | 8: 1/2 E5 1/4 D5 _ | 9: 1/2 E5 1/4 D5 _ | 10: 1/2 E5 1/4 D5 _ | 11: 1/2 E5 1/4 D5 _ | 12: 1/2 E5 1/4 D5 _ | 13: 1/2 E5 1/4 D5 _ | 14: 1/2 E5 1/4 D5 _ | 15: 1/2 E5 1/4 D5 _ | 16: 1/2 E5 1/4 D5 _ | 17: 1/2 E5 1/4 D5 _ | 18: 1/2 E5 1/4 D5 _ | 19: 1/2 E5 1/4 D5 _ | 20: 1/2 E5 1/4 D5 _ | 21: 1/2 E5 1/4 D5 _ | 22: 1/2 E5 1/4 D5 _ | 23: 1/2 E5 1/4 D5 _ | 24: 1/2 E5 1/4 D5 _ | 25: 1/2 E5 1/4 D5 _ | 26: 1/2 E5 1/4 D5 _ | 27: 1/2 E5 1/4 D5 _ | 28: 1/2 E5 1/4 D5 _ | 29: 1/2 E5 1/4 D5 _ | 30: 1/2 E5 1/4 D5 _ | 31: 1/2 E5 1/4 D5 _ | 32: 1/2 E5 1/4 D5 _ | 33: 1/2 E5 1/4 D5 _ | 34: 1/2 E5 1/4 D5 _ | 35: 1/2 E5 1/4 D5 _ | 36: 1/2 E5 1/4 D5 _ | 37: 1/2 E5 1/4 D5 _ | 38: 1/2 E5 1/4 D5 _ | 39: 1/2 E5 1/4 D5 _ | 40: 1/2 E5 1/4 D5 _ | 41: 1/2 E5 1/4 D5 _ | 42: 1/2 E5 1/4 D5 _ | 43: 1/2 E5 1/4 D5 _ | 44: 1/2 E5 1/4 D5 _ | 45: 1/2 E5 1/4 D5 _ | 46: 1/2 E5 1/4 D5 _ | 47: 1/2 E5 1/4 D5 _ | 48: 1/2 E5 1/4 D5 _ | 49: 1/2 E5 1/4 D5 _ | 50: 1/2 E5 1/4 D5 _ | 51: 1/2 E5 1/4 D5 _ | 52: 1/2 E5 1/4 D5 _ | 53: 1/2 E5 1/4 D5 _ | 54: 1/2 E5 1/4 D5 _ | 55: 1/2 E5 1/4 D5 _ | 56: 1/2 E5 1/4 D5 _ | 57: 1/2 E5 1/4 D5 _ | 58: 1/2 E5 1/4 D5 _ | 59: 1/2 E5 1/4 D5 _ | 60: 1/2 E5 1/4 D5 _ | }
+//! ensemble few { era 1810
+//!   flute, oboe, clarinet in Bb, violin-1 8 players }
+//! scoring few for few {
+//!   violin-1 plays tune as melody
+//!   flute, oboe, clarinet rests
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   60 end }
+//! voice tune { 1: 1/2 E5 1/4 D5 _ | 2: 1/2 E5 1/4 D5 _ | 3: 1/2 E5 1/4 D5 _ | 4: 1/2 E5 1/4 D5 _ | 5: 1/2 E5 1/4 D5 _ | 6: 1/2 E5 1/4 D5 _ | 7: 1/2 E5 1/4 D5 _ | 8: 1/2 E5 1/4 D5 _ | 9: 1/2 E5 1/4 D5 _ | 10: 1/2 E5 1/4 D5 _ | 11: 1/2 E5 1/4 D5 _ | 12: 1/2 E5 1/4 D5 _ | 13: 1/2 E5 1/4 D5 _ | 14: 1/2 E5 1/4 D5 _ | 15: 1/2 E5 1/4 D5 _ | 16: 1/2 E5 1/4 D5 _ | 17: 1/2 E5 1/4 D5 _ | 18: 1/2 E5 1/4 D5 _ | 19: 1/2 E5 1/4 D5 _ | 20: 1/2 E5 1/4 D5 _ | 21: 1/2 E5 1/4 D5 _ | 22: 1/2 E5 1/4 D5 _ | 23: 1/2 E5 1/4 D5 _ | 24: 1/2 E5 1/4 D5 _ | 25: 1/2 E5 1/4 D5 _ | 26: 1/2 E5 1/4 D5 _ | 27: 1/2 E5 1/4 D5 _ | 28: 1/2 E5 1/4 D5 _ | 29: 1/2 E5 1/4 D5 _ | 30: 1/2 E5 1/4 D5 _ | 31: 1/2 E5 1/4 D5 _ | 32: 1/2 E5 1/4 D5 _ | 33: 1/2 E5 1/4 D5 _ | 34: 1/2 E5 1/4 D5 _ | 35: 1/2 E5 1/4 D5 _ | 36: 1/2 E5 1/4 D5 _ | 37: 1/2 E5 1/4 D5 _ | 38: 1/2 E5 1/4 D5 _ | 39: 1/2 E5 1/4 D5 _ | 40: 1/2 E5 1/4 D5 _ | 41: 1/2 E5 1/4 D5 _ | 42: 1/2 E5 1/4 D5 _ | 43: 1/2 E5 1/4 D5 _ | 44: 1/2 E5 1/4 D5 _ | 45: 1/2 E5 1/4 D5 _ | 46: 1/2 E5 1/4 D5 _ | 47: 1/2 E5 1/4 D5 _ | 48: 1/2 E5 1/4 D5 _ | 49: 1/2 E5 1/4 D5 _ | 50: 1/2 E5 1/4 D5 _ | 51: 1/2 E5 1/4 D5 _ | 52: 1/2 E5 1/4 D5 _ | 53: 1/2 E5 1/4 D5 _ | 54: 1/2 E5 1/4 D5 _ | 55: 1/2 E5 1/4 D5 _ | 56: 1/2 E5 1/4 D5 _ | 57: 1/2 E5 1/4 D5 _ | 58: 1/2 E5 1/4 D5 _ | 59: 1/2 E5 1/4 D5 _ | 60: 1/2 E5 1/4 D5 _ | }
+//! ensemble few { era 1810
+//!   flute, oboe, clarinet in Bb, violin-1 8 players }
+//! scoring few for few {
+//!   violin-1 plays tune bars 1..30 as melody
+//!   flute plays tune bars 31..60 as melody
+//!   oboe, clarinet rests
+//! }
+//! ```
+//!
+//! # Source
+//! Common practice; the figures are our heuristic.
+
+use crate::check::context::Context;
+use crate::check::{Check, Findings, Rule};
+use crate::diagnostics::Severity;
+use crate::instruments::Family;
+use crate::resolve::Role;
+
+pub const RULE: Rule = Rule {
+    code: "balance/one-colour",
+    severity: Severity::Advice,
+    text: include_str!("one_colour.rs"),
+    check: Check::Scoring(check),
+};
+
+/// Bars that are too many. Our heuristic.
+const BARS: usize = 40;
+/// Seconds that are too many. Our heuristic.
+const SECONDS: f64 = 90.0;
+/// Kinds of instruments that must be there. Our heuristic.
+const KINDS: usize = 4;
+
+fn check(cx: &Context, findings: &mut Findings) {
+    let mut kinds: Vec<&str> = Vec::new();
+    for (_, part) in cx.parts() {
+        let instrument = part.player.instrument;
+        let sings = matches!(instrument.family, Family::Woodwind | Family::Brass | Family::Strings)
+            && instrument.natural.is_none();
+        if sings && !kinds.contains(&instrument.id.as_str()) {
+            kinds.push(&instrument.id);
+        }
+    }
+    if kinds.len() < KINDS {
+        return;
+    }
+    // For each bar the kinds of instruments with the melody, and one player and note of it.
+    let mut colours: Vec<Vec<&str>> = vec![Vec::new(); cx.form.bars.len()];
+    let mut singers: Vec<Option<(usize, usize)>> = vec![None; cx.form.bars.len()];
+    for (player, part) in cx.parts() {
+        for (index, note) in part.notes.iter().enumerate() {
+            if note.role != Role::Melody {
+                continue;
+            }
+            let bar = cx.bar(note);
+            if !colours[bar].contains(&part.player.instrument.id.as_str()) {
+                colours[bar].push(&part.player.instrument.id);
+            }
+            singers[bar].get_or_insert((player, index));
+        }
+    }
+    let mut first = 0;
+    while first < colours.len() {
+        let mut after = first + 1;
+        // A bar in which the melody rests changes nothing.
+        while after < colours.len()
+            && (colours[after] == colours[first] || colours[after].is_empty())
+        {
+            after += 1;
+        }
+        let end = cx.form.bars[after - 1].start + cx.form.bars[after - 1].length;
+        let seconds = cx.seconds_at(end) - cx.seconds_at(cx.form.bars[first].start);
+        if let Some((player, note)) = singers[first]
+            && after - first > BARS
+            && seconds > SECONDS
+            && !cx.allowed(RULE.code, Some(player), (first, after - 1))
+        {
+            let note = &cx.part(player).notes[note];
+            let message = format!(
+                "The melody stays with {} for {} bars ({seconds:.0} seconds), {}.",
+                cx.part(player).player.name,
+                after - first,
+                crate::check::words::bars(&[(cx.number(first), cx.number(after - 1))]),
+            );
+            let finding = cx
+                .chain(&RULE, player, note, message)
+                .with_bars(cx.number(first), cx.number(after - 1))
+                .with_help(
+                    "Give a phrase of it to another colour, or let one double it for a while.",
+                );
+            findings.push_line(cx, note.line, cx.with_allow(finding, note.line));
+        }
+        first = after;
+    }
+}

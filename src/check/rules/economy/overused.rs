@@ -1,0 +1,124 @@
+//! An instrument of rare effect sounds too often.
+//!
+//! # What it finds
+//! Trumpets that sound in more than seven tenths of the bars of a piece of sixteen bars or more,
+//! timpani in more than six tenths, trombones and tuba in more than half, triangle, tambourine
+//! and side drum in more than a third, cymbals, bass drum and tam-tam in more than a fifth (our
+//! heuristic). Bands without strings and wood-wind are not meant.
+//!
+//! # Why it matters
+//! What sounds all the time is no longer an event. Trumpets and drums are used with thrift,
+//! cymbals and bass drum with the greatest thrift.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   16 end }
+//! voice tune { 1: 1/2 E5 1/4 D5 _ | 2: 1/2 E5 1/4 D5 _ | 3: 1/2 E5 1/4 D5 _ | 4: 1/2 E5 1/4 D5 _ | 5: 1/2 E5 1/4 D5 _ | 6: 1/2 E5 1/4 D5 _ | 7: 1/2 E5 1/4 D5 _ | 8: 1/2 E5 1/4 D5 _ | 9: 1/2 E5 1/4 D5 _ | 10: 1/2 E5 1/4 D5 _ | 11: 1/2 E5 1/4 D5 _ | 12: 1/2 E5 1/4 D5 _ | 13: 1/2 E5 1/4 D5 _ | 14: 1/2 E5 1/4 D5 _ | 15: 1/2 E5 1/4 D5 _ | 16: 1/2 E5 1/4 D5 _ | }
+//! voice stroke { 1: 1/4 x _ _ _ | 2: 1/4 x _ _ _ | 3: 1/4 x _ _ _ | 4: 1/4 x _ _ _ | 5: 1/4 x _ _ _ | 6: 1/4 x _ _ _ | 7: 1/4 x _ _ _ | 8: 1/4 x _ _ _ | 9: rest | 10: rest | 11: rest | 12: rest | 13: rest | 14: rest | 15: rest | 16: rest | }
+//! ensemble few { era 1885
+//!   violin-1 12 players, cymbals }
+//! scoring few for few {
+//!   violin-1 plays tune as melody
+//!   cymbals plays stroke as highlight
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   16 end }
+//! voice tune { 1: 1/2 E5 1/4 D5 _ | 2: 1/2 E5 1/4 D5 _ | 3: 1/2 E5 1/4 D5 _ | 4: 1/2 E5 1/4 D5 _ | 5: 1/2 E5 1/4 D5 _ | 6: 1/2 E5 1/4 D5 _ | 7: 1/2 E5 1/4 D5 _ | 8: 1/2 E5 1/4 D5 _ | 9: 1/2 E5 1/4 D5 _ | 10: 1/2 E5 1/4 D5 _ | 11: 1/2 E5 1/4 D5 _ | 12: 1/2 E5 1/4 D5 _ | 13: 1/2 E5 1/4 D5 _ | 14: 1/2 E5 1/4 D5 _ | 15: 1/2 E5 1/4 D5 _ | 16: 1/2 E5 1/4 D5 _ | }
+//! voice stroke { 1: 1/4 x _ _ _ | 2: 1/4 x _ _ _ | 3: rest | 4: rest | 5: rest | 6: rest | 7: rest | 8: rest | 9: rest | 10: rest | 11: rest | 12: rest | 13: rest | 14: rest | 15: rest | 16: rest | }
+//! ensemble few { era 1885
+//!   violin-1 12 players, cymbals }
+//! scoring few for few {
+//!   violin-1 plays tune as melody
+//!   cymbals plays stroke as highlight
+//! }
+//! ```
+//!
+//! # Source
+//! Common practice; the shares are our heuristic.
+
+use crate::check::context::Context;
+use crate::check::{Check, Findings, Rule};
+use crate::diagnostics::Severity;
+use crate::instruments::Family;
+
+pub const RULE: Rule = Rule {
+    code: "economy/overused",
+    severity: Severity::Advice,
+    text: include_str!("overused.rs"),
+    check: Check::Scoring(check),
+};
+
+/// Bars from which a share means something.
+const BARS: usize = 16;
+
+/// The share of bars that an instrument may sound in. Our heuristic, after common practice.
+fn budget(id: &str) -> Option<f64> {
+    Some(match id {
+        "trumpet" | "natural-trumpet" => 0.7,
+        "timpani" => 0.6,
+        "alto-trombone" | "tenor-trombone" | "bass-trombone" | "tuba" => 0.5,
+        "triangle" | "tambourine" | "side-drum" => 0.34,
+        "cymbals" | "bass-drum" | "tam-tam" => 0.2,
+        _ => return None,
+    })
+}
+
+fn check(cx: &Context, findings: &mut Findings) {
+    let count = cx.form.bars.len();
+    if count < BARS {
+        return;
+    }
+    // Thrift is for those who have others to play in the meantime.
+    let others = |part: &crate::arrange::Part| {
+        matches!(part.player.instrument.family, Family::Woodwind | Family::Strings)
+            && !part.notes.is_empty()
+    };
+    if !cx.arrangement.parts.iter().any(others) {
+        return;
+    }
+    let mut desks: Vec<(&str, Vec<bool>, usize)> = Vec::new();
+    for (player, part) in cx.parts() {
+        if budget(&part.player.instrument.id).is_none() || part.notes.is_empty() {
+            continue;
+        }
+        let name = part.player.line_name.as_str();
+        let place = desks.iter().position(|(desk, ..)| *desk == name).unwrap_or_else(|| {
+            desks.push((name, vec![false; count], player));
+            desks.len() - 1
+        });
+        for note in &part.notes {
+            let last = cx.form.index_at(note.end() - crate::music::Time::of(1, 1024));
+            for bar in cx.bar(note)..=last.min(count - 1) {
+                desks[place].1[bar] = true;
+            }
+        }
+    }
+    for (_, sounds, player) in desks {
+        let part = cx.part(player);
+        let Some(budget) = budget(&part.player.instrument.id) else { continue };
+        let bars = sounds.iter().filter(|sounds| **sounds).count();
+        let share = bars as f64 / count as f64;
+        let Some(note) = part.notes.first() else { continue };
+        if share <= budget || cx.allowed(RULE.code, Some(player), (0, count - 1)) {
+            continue;
+        }
+        let message = format!(
+            "{} {} in {bars} of {count} bars; more than {:.0} in a hundred wears the effect out.",
+            part.player.instrument.plural,
+            if bars == 1 { "sounds" } else { "sound" },
+            budget * 100.0,
+        );
+        let finding = cx
+            .chain(&RULE, player, note, message)
+            .with_bars(cx.number(0), cx.number(count - 1))
+            .with_help("Keep the instrument for the entries, the cadences and the peaks: `highlights cadences`, or fewer bars.");
+        findings.push_line(cx, note.line, cx.with_allow(finding, note.line));
+    }
+}

@@ -1,0 +1,111 @@
+//! Another part goes below the bass line.
+//!
+//! # What it finds
+//! Notes of other roles that sound below the lowest note of the bass line, on another letter, for
+//! an eighth of a second or more. An octave below the bass changes nothing and is not meant;
+//! drums are not either.
+//!
+//! # Why it matters
+//! The lowest note is the bass, whoever plays it: the chord stands in another inversion than the
+//! one that was written.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   4 end }
+//! voice tune { 1: 1/1 E4 | 2: E4 | 3: E4 | 4: E4 | }
+//! voice low { 1: 1/1 C4 | 2: C4 | 3: C4 | 4: C4 | }
+//! voice mid { 1: 1/1 G4 | 2: G3 | 3: G4 | 4: G4 | }
+//! ensemble few { era 1810
+//!   violin-1 8 players, viola 4 players, cello 4 players }
+//! scoring few for few {
+//!   violin-1 plays tune as harmony
+//!   viola plays mid as harmony
+//!   cello plays low as bass
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   4 end }
+//! voice tune { 1: 1/1 E4 | 2: E4 | 3: E4 | 4: E4 | }
+//! voice low { 1: 1/1 C4 | 2: C4 | 3: C4 | 4: C4 | }
+//! voice mid { 1: 1/1 G4 | 2: G4 | 3: G4 | 4: G4 | }
+//! ensemble few { era 1810
+//!   violin-1 8 players, viola 4 players, cello 4 players }
+//! scoring few for few {
+//!   violin-1 plays tune as harmony
+//!   viola plays mid as harmony
+//!   cello plays low as bass
+//! }
+//! ```
+//!
+//! # Source
+//! Common practice.
+
+use crate::check::context::Context;
+use crate::check::words;
+use crate::check::{Check, Findings, Rule};
+use crate::diagnostics::Severity;
+use crate::resolve::Role;
+
+pub const RULE: Rule = Rule {
+    code: "harmony/below-bass",
+    severity: Severity::Warning,
+    text: include_str!("below_bass.rs"),
+    check: Check::Scoring(check),
+};
+
+/// Seconds below which it is let go. Our heuristic.
+const SHORT: f64 = 0.125;
+
+fn check(cx: &Context, findings: &mut Findings) {
+    let parts = &cx.arrangement.parts;
+    let mut offences: Vec<Vec<(usize, crate::music::Pitch)>> = vec![Vec::new(); parts.len()];
+    for slice in cx.slices().iter() {
+        let counted = || slice.sounding.iter().filter(|s| super::counts(cx, **s));
+        let bass = counted()
+            .filter(|s| s.of(parts).role == Role::Bass)
+            .filter_map(|s| s.of(parts).sound.pitches().first().copied())
+            .min();
+        let Some(bass) = bass else { continue };
+        if cx.seconds_at(slice.end) - cx.seconds_at(slice.start) < SHORT {
+            continue;
+        }
+        for sounding in counted() {
+            let note = sounding.of(parts);
+            let Some(low) = note.sound.pitches().first() else { continue };
+            let under = low.midi() < bass.midi() && (bass.midi() - low.midi()) % 12 != 0;
+            let own = &mut offences[usize::from(sounding.player)];
+            let new = own.last().is_none_or(|(last, _)| *last < sounding.note as usize);
+            if note.role != Role::Bass && under && new {
+                own.push((sounding.note as usize, bass));
+            }
+        }
+    }
+    for (player, offences) in offences.into_iter().enumerate() {
+        for passage in cx.passages(&RULE, player, offences) {
+            let note = passage.first();
+            let message = format!(
+                "{}: {} in {}{} lies below the bass, {}, and changes the inversion.",
+                passage.part.player.name,
+                note.sound.pitches().first().map_or(String::new(), |p| cx.both(
+                    passage.part,
+                    *p,
+                    note
+                )),
+                cx.form.place(note.start),
+                passage.and_more(),
+                passage.detail(),
+            );
+            let finding = cx.finding(&RULE, &passage, message).with_help(format!(
+                "Set the notes {}, or let a deeper instrument double the bass an octave lower.",
+                words::octaves(1)
+            ));
+            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+        }
+    }
+}

@@ -1,0 +1,121 @@
+//! A note contradicts the declared harmony on a strong beat.
+//!
+//! # What it finds
+//! Notes on the first beat or in the middle of the bar that are not in the declared chord and
+//! that are neither held over from before, nor repeated, nor lead by step into the chord; notes
+//! of less than half a beat are let go. Each note of the source is told once, whoever plays it.
+//!
+//! # Why it matters
+//! Either the note or the chord symbol is wrong; what the compiler works out from the harmony
+//! will clash with it.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   4 end }
+//! harmony { 1: C | 2: G | 3: C | 4: C | }
+//! voice tune { 1: 1/1 E5 | 2: 1/2 A5 D5 | 3: 1/1 E5 | 4: E5 | }
+//! ensemble few { era 1810
+//!   violin-1 8 players }
+//! scoring few for few {
+//!   violin-1 plays tune as melody
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   4 end }
+//! harmony { 1: C | 2: G | 3: C | 4: C | }
+//! voice tune { 1: 1/1 E5 | 2: 1/2 B5 D5 | 3: 1/1 E5 | 4: E5 | }
+//! ensemble few { era 1810
+//!   violin-1 8 players }
+//! scoring few for few {
+//!   violin-1 plays tune as melody
+//! }
+//! ```
+//!
+//! # Source
+//! Common practice of non-harmonic notes.
+
+use crate::arrange::Part;
+use crate::check::context::Context;
+use crate::check::{Check, Findings, Rule};
+use crate::diagnostics::Severity;
+use std::collections::HashSet;
+
+pub const RULE: Rule = Rule {
+    code: "harmony/contradicts",
+    severity: Severity::Warning,
+    text: include_str!("contradicts.rs"),
+    check: Check::Scoring(check),
+};
+
+fn check(cx: &Context, findings: &mut Findings) {
+    if cx.piece.harmony.is_empty() {
+        return;
+    }
+    let mut told = HashSet::new();
+    for (player, part) in cx.parts() {
+        if part.player.instrument.family == crate::instruments::Family::Percussion {
+            continue;
+        }
+        let offences: Vec<(usize, _)> = (0..part.notes.len())
+            .filter_map(|index| Some((index, contradicts(cx, part, index)?)))
+            .filter(|(index, _)| told.insert(part.notes[*index].source))
+            .collect();
+        for passage in cx.passages(&RULE, player, offences) {
+            let note = passage.first();
+            let (pitch, chord) = *passage.detail();
+            let message = format!(
+                "{}: {} in {}{} is not in the declared chord {chord}.",
+                part.player.name,
+                cx.both(part, pitch, note),
+                cx.form.place(note.start),
+                passage.and_more(),
+            );
+            let members: Vec<String> = chord.members().iter().map(ToString::to_string).collect();
+            let mut finding = cx.finding(&RULE, &passage, message).with_help(format!(
+                "Take one of {}, or declare another chord there.",
+                crate::check::words::list(&members, "or")
+            ));
+            let events = &cx.piece.harmony;
+            let after = events.partition_point(|event| event.start <= note.start);
+            if let Some(event) = after.checked_sub(1).and_then(|at| events.get(at)) {
+                finding = finding.with_label(event.span, "the chord");
+            }
+            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+        }
+    }
+}
+
+fn contradicts(
+    cx: &Context,
+    part: &Part,
+    index: usize,
+) -> Option<(crate::music::Pitch, crate::music::Chord)> {
+    let note = &part.notes[index];
+    let bar = cx.form.bar_at(note.start);
+    let beat = bar.metre.beat();
+    if bar.metre.weight(note.start - bar.start) < 2 || note.length + note.length < beat {
+        return None;
+    }
+    let chord = super::chord(cx, note.start)?;
+    let foreign =
+        *note.sound.pitches().iter().find(|p| !chord.has_class(p.midi().rem_euclid(12)))?;
+    let before = index.checked_sub(1).map(|before| &part.notes[before]);
+    let held = before.is_some_and(|before| {
+        before.end() == note.start && before.sound.pitches().contains(&foreign)
+    });
+    let leads = part.notes.get(index + 1).is_some_and(|next| {
+        let there = super::chord(cx, next.start).unwrap_or(chord);
+        next.start == note.end()
+            && next.sound.pitches().iter().any(|pitch| {
+                (1..=2).contains(&(pitch.midi() - foreign.midi()).abs())
+                    && there.has_class(pitch.midi().rem_euclid(12))
+            })
+    });
+    (!held && !leads).then_some((foreign, chord))
+}

@@ -1,0 +1,119 @@
+//! The leading note is doubled.
+//!
+//! # What it finds
+//! In a declared dominant chord (on the fifth or seventh degree of the key) the leading note is
+//! sounded for a third of a second or more by two parts that do not double each other.
+//!
+//! # Why it matters
+//! The leading note wants to rise. Two of them make parallel octaves or let one hang, and the
+//! chord sounds sharp.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   4 end }
+//! harmony { 1: C | 2: G7 | 3: C | 4: C | }
+//! voice tune { 1: 1/1 C5 | 2: B4 | 3: C5 | 4: C5 | }
+//! voice mid { 1: 1/1 G4 | 2: B3 | 3: G4 | 4: G4 | }
+//! voice low { 1: 1/1 C3 | 2: G2 | 3: C3 | 4: C3 | }
+//! ensemble few { era 1810
+//!   violin-1 8 players, violin-2 8 players, cello 4 players }
+//! scoring few for few {
+//!   violin-1 plays tune as melody
+//!   violin-2 plays mid as harmony
+//!   cello plays low as bass
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   4 end }
+//! harmony { 1: C | 2: G7 | 3: C | 4: C | }
+//! voice tune { 1: 1/1 C5 | 2: B4 | 3: C5 | 4: C5 | }
+//! voice mid { 1: 1/1 G4 | 2: F4 | 3: E4 | 4: E4 | }
+//! voice low { 1: 1/1 C3 | 2: G2 | 3: C3 | 4: C3 | }
+//! ensemble few { era 1810
+//!   violin-1 8 players, violin-2 8 players, cello 4 players }
+//! scoring few for few {
+//!   violin-1 plays tune as melody
+//!   violin-2 plays mid as harmony
+//!   cello plays low as bass
+//! }
+//! ```
+//!
+//! # Source
+//! Common practice of part-writing; the length is our heuristic.
+
+use crate::check::context::Context;
+use crate::check::slices::Sounding;
+use crate::check::{Check, Findings, Rule};
+use crate::diagnostics::Severity;
+
+pub const RULE: Rule = Rule {
+    code: "harmony/doubled-leading-note",
+    severity: Severity::Advice,
+    text: include_str!("doubled_leading_note.rs"),
+    check: Check::Scoring(check),
+};
+
+/// Seconds from which it counts. Our heuristic.
+const LONG: f64 = 0.33;
+
+fn check(cx: &Context, findings: &mut Findings) {
+    let parts = &cx.arrangement.parts;
+    let mut offences: Vec<Vec<(usize, Sounding)>> = vec![Vec::new(); parts.len()];
+    let mut leading: Vec<Sounding> = Vec::new();
+    for slice in cx.slices().iter() {
+        if cx.seconds_at(slice.end) - cx.seconds_at(slice.start) < LONG {
+            continue;
+        }
+        let Some(chord) = super::chord(cx, slice.start) else { continue };
+        let key = cx.form.bar_at(slice.start).key;
+        let class = key.leading_note().class();
+        let dominant = chord.root.class() == key.degree(5).class() || chord.root.class() == class;
+        if !dominant || !chord.has_class(class) {
+            continue;
+        }
+        leading.clear();
+        for &sounding in slice.sounding.iter().filter(|s| super::counts(cx, **s)) {
+            let mut pitches = sounding.of(parts).sound.pitches().iter();
+            if pitches.any(|p| p.midi().rem_euclid(12) == class) {
+                leading.push(sounding);
+            }
+        }
+        let Some((first, rest)) = leading.split_first() else { continue };
+        for other in rest {
+            let own = &mut offences[usize::from(other.player)];
+            let new = own.last().is_none_or(|(last, _)| *last < other.note as usize);
+            if new && !super::doubling(cx, *first, *other) {
+                own.push((other.note as usize, *first));
+                break;
+            }
+        }
+    }
+    for (player, offences) in offences.into_iter().enumerate() {
+        for passage in cx.passages(&RULE, player, offences) {
+            let note = passage.first();
+            let other = *passage.detail();
+            let with = cx.part(usize::from(other.player));
+            let message = format!(
+                "{} doubles the leading note of {} in {}{}.",
+                passage.part.player.name,
+                with.player.name,
+                cx.form.place(note.start),
+                passage.and_more(),
+            );
+            let finding = cx
+                .finding(&RULE, &passage, message)
+                .with_label(
+                    other.of(parts).source,
+                    format!("the leading note of {}", with.player.name),
+                )
+                .with_help("Give one of the two the root or the fifth of the chord.");
+            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+        }
+    }
+}

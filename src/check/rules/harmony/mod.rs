@@ -1,0 +1,56 @@
+//! What the notes make together.
+
+pub mod below_bass;
+pub mod contradicts;
+pub mod doubled_leading_note;
+pub mod muddy;
+pub mod parallels;
+
+use super::super::context::Context;
+use super::super::slices::Sounding;
+use crate::arrange::SoundingNote;
+use crate::instruments::Family;
+use crate::music::{Chord, Pitch, Time};
+
+/// Does the note belong to the harmony: pitched, and not of a drum or bell?
+fn counts(cx: &Context, sounding: Sounding) -> bool {
+    let instrument = cx.part(usize::from(sounding.player)).player.instrument;
+    instrument.family != Family::Percussion
+}
+
+/// The declared chord at a time.
+fn chord(cx: &Context, time: Time) -> Option<Chord> {
+    let events = &cx.piece.harmony;
+    let after = events.partition_point(|event| event.start <= time);
+    let event = events.get(after.checked_sub(1)?)?;
+    (time < event.start + event.length).then_some(event.chord)
+}
+
+/// The one pitch of a note; `None` for chords and strokes.
+fn single(note: &SoundingNote) -> Option<Pitch> {
+    match note.sound.pitches() {
+        [pitch] => Some(*pitch),
+        _ => None,
+    }
+}
+
+/// Do two players double one another around here: the same source, or octaves on either side?
+fn doubling(cx: &Context, one: Sounding, two: Sounding) -> bool {
+    let parts = &cx.arrangement.parts;
+    if one.of(parts).source == two.of(parts).source {
+        return true;
+    }
+    let (a, b) = (&parts[usize::from(one.player)].notes, &parts[usize::from(two.player)].notes);
+    let octaves = |way: i64| {
+        let near = |notes: &[SoundingNote], index: u32| {
+            let index = usize::try_from(i64::from(index) + way).ok()?;
+            notes
+                .get(index)
+                .and_then(|note| Some((note.start, single(note)?.midi().rem_euclid(12))))
+        };
+        let pair = (near(a, one.note), near(b, two.note));
+        pair.0.is_some() && pair.0 == pair.1
+    };
+    // The note itself, and the ones around it.
+    [-2, -1, 1, 2].into_iter().filter(|way| octaves(*way)).count() >= 2
+}

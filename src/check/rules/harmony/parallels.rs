@@ -1,0 +1,151 @@
+//! Parallel fifths or octaves between independent parts.
+//!
+//! # What it finds
+//! Two parts that move in the same direction from a perfect fifth to a perfect fifth, or from an
+//! octave or unison to another. Doublings are not meant: parts that play the same notes of the
+//! source, or that go in octaves for several notes. Drums and parts with a rhythm or a highlight
+//! are left out.
+//!
+//! # Why it matters
+//! For a moment two voices become one, and the texture is a voice poorer; fifths stick out
+//! hollow.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   4 end }
+//! voice tune { 1: 1/1 C5 | 2: D5 | 3: E5 | 4: F5 | }
+//! voice low { 1: 1/1 E4 | 2: G4 | 3: A4 | 4: F4 | }
+//! ensemble few { era 1810
+//!   violin-1 8 players, viola 4 players }
+//! scoring few for few {
+//!   violin-1 plays tune as melody
+//!   viola plays low as harmony
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   4 end }
+//! voice tune { 1: 1/1 C5 | 2: D5 | 3: E5 | 4: F5 | }
+//! voice low { 1: 1/1 E4 | 2: G4 | 3: C4 | 4: A4 | }
+//! ensemble few { era 1810
+//!   violin-1 8 players, viola 4 players }
+//! scoring few for few {
+//!   violin-1 plays tune as melody
+//!   viola plays low as harmony
+//! }
+//! ```
+//!
+//! # Source
+//! Common practice of part-writing.
+
+use crate::check::context::Context;
+use crate::check::slices::Sounding;
+use crate::check::{Check, Findings, Rule};
+use crate::diagnostics::Severity;
+use crate::music::{Interval, Pitch};
+use crate::resolve::Role;
+
+pub const RULE: Rule = Rule {
+    code: "harmony/parallels",
+    severity: Severity::Advice,
+    text: include_str!("parallels.rs"),
+    check: Check::Scoring(check),
+};
+
+/// A step of one player from one note straight to another.
+#[derive(Clone, Copy)]
+struct Motion {
+    sounding: Sounding,
+    from: Pitch,
+    to: Pitch,
+}
+
+fn check(cx: &Context, findings: &mut Findings) {
+    let parts = &cx.arrangement.parts;
+    let mut offences: Vec<Vec<(usize, (Sounding, bool))>> = vec![Vec::new(); parts.len()];
+    let mut motions: Vec<Motion> = Vec::new();
+    for slice in cx.slices().iter() {
+        motions.clear();
+        for &sounding in slice.sounding {
+            let Some(motion) = motion(cx, sounding, slice.start) else { continue };
+            if !motions.iter().any(|other| (other.from, other.to) == (motion.from, motion.to)) {
+                motions.push(motion);
+            }
+        }
+        for (index, one) in motions.iter().enumerate() {
+            for two in &motions[index + 1..] {
+                let (low, high) = if one.to <= two.to { (one, two) } else { (two, one) };
+                let Some(octaves) = parallel(low, high) else { continue };
+                if super::doubling(cx, low.sounding, high.sounding) {
+                    continue;
+                }
+                let own = &mut offences[usize::from(high.sounding.player)];
+                let note = high.sounding.note as usize;
+                if own.last().is_none_or(|(last, _)| *last < note) {
+                    own.push((note, (low.sounding, octaves)));
+                }
+            }
+        }
+    }
+    for (player, offences) in offences.into_iter().enumerate() {
+        for passage in cx.passages(&RULE, player, offences) {
+            let (other, octaves) = *passage.detail();
+            let with = cx.part(usize::from(other.player));
+            let message = format!(
+                "{} and {} move in parallel {} into {}{}.",
+                passage.part.player.name,
+                with.player.name,
+                if octaves { "octaves" } else { "fifths" },
+                cx.form.place(passage.first().start),
+                passage.and_more(),
+            );
+            let finding = cx
+                .finding(&RULE, &passage, message)
+                .with_label(other.of(parts).source, format!("the note of {}", with.player.name))
+                .with_help(
+                    "Let one of the two move the other way or stay; if a doubling is meant, say so with `doubles`.",
+                );
+            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+        }
+    }
+}
+
+fn motion(cx: &Context, sounding: Sounding, at: crate::music::Time) -> Option<Motion> {
+    let part = cx.part(usize::from(sounding.player));
+    let note = &part.notes[sounding.note as usize];
+    let index = (sounding.note as usize).checked_sub(1)?;
+    if note.start != at
+        || !super::counts(cx, sounding)
+        || matches!(note.role, Role::Rhythm | Role::Highlight)
+        || part.player.instrument.natural.is_some()
+    {
+        return None;
+    }
+    let before = &part.notes[index];
+    let (from, to) = (super::single(before)?, super::single(note)?);
+    (before.end() == at && from.midi() != to.midi()).then_some(Motion { sounding, from, to })
+}
+
+/// Octaves (`true`) or fifths (`false`), if the two motions are parallel.
+fn parallel(low: &Motion, high: &Motion) -> Option<bool> {
+    let (first, second) =
+        (Interval::between(low.from, high.from), Interval::between(low.to, high.to));
+    let (down, up) = (low.to.midi() - low.from.midi(), high.to.midi() - high.from.midi());
+    if down.signum() != up.signum() || first.steps < 0 || second.steps < 0 {
+        return None;
+    }
+    let kind = |interval: Interval| match (
+        interval.steps.rem_euclid(7),
+        interval.semitones.rem_euclid(12),
+    ) {
+        (0, 0) => Some(true),
+        (4, 7) => Some(false),
+        _ => None,
+    };
+    (kind(first) == kind(second)).then(|| kind(first)).flatten()
+}

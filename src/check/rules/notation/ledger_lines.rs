@@ -1,0 +1,120 @@
+//! More ledger lines than three, whichever clef is taken.
+//!
+//! # What it finds
+//! Bars in which every clef that the instrument uses leaves a note with more than three ledger
+//! lines, though each note for itself has a clef that suits it.
+//!
+//! # Why it matters
+//! One clef change a bar is as much as one reads. Notes on the fourth ledger line are guessed.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   4 end }
+//! voice tune { 1: 1/1 C3 | 2: 1/4 C2 G2 C6 G2 | 3: 1/1 C3 | 4: 1/1 C3 | }
+//! ensemble few { era 1885
+//!   cello 4 players }
+//! scoring few for few {
+//!   cello plays tune as bass solo
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   4 end }
+//! voice tune { 1: 1/1 C3 | 2: 1/4 C2 G2 C4 G2 | 3: 1/1 C3 | 4: 1/1 C3 | }
+//! ensemble few { era 1885
+//!   cello 4 players }
+//! scoring few for few {
+//!   cello plays tune as bass solo
+//! }
+//! ```
+//!
+//! # Source
+//! Usual clefs: the catalogue, after Johnstone, Instruments of the Modern Symphony Orchestra,
+//! 1917. Three lines: common practice.
+
+use crate::check::context::Context;
+use crate::check::{Check, Findings, Rule};
+use crate::diagnostics::Severity;
+use crate::instruments::Clef;
+use crate::music::Pitch;
+
+pub const RULE: Rule = Rule {
+    code: "notation/ledger-lines",
+    severity: Severity::Advice,
+    text: include_str!("ledger_lines.rs"),
+    check: Check::Scoring(check),
+};
+
+/// Ledger lines that one still reads.
+const LINES: i32 = 3;
+
+/// Ledger lines that a written pitch needs in a clef.
+fn lines(pitch: Pitch, clef: Clef) -> i32 {
+    // The lowest line of the staff.
+    let bottom: Pitch = match clef {
+        Clef::Treble | Clef::Percussion => Pitch::new(crate::music::Letter::E, 0, 4),
+        Clef::Alto => Pitch::new(crate::music::Letter::F, 0, 3),
+        Clef::Tenor => Pitch::new(crate::music::Letter::D, 0, 3),
+        Clef::Bass => Pitch::new(crate::music::Letter::G, 0, 2),
+    };
+    let step = pitch.step() - bottom.step();
+    if step < 0 { -step / 2 } else { (step - 8).max(0) / 2 }
+}
+
+fn check(cx: &Context, findings: &mut Findings) {
+    for (player, part) in cx.parts() {
+        let instrument = part.player.instrument;
+        if instrument.unpitched || instrument.staves > 1 || instrument.clefs.len() < 2 {
+            continue;
+        }
+        let mut offences: Vec<(usize, i32)> = Vec::new();
+        let mut first = 0;
+        while first < part.notes.len() {
+            let bar = cx.bar(&part.notes[first]);
+            let mut after = first + 1;
+            while after < part.notes.len() && cx.bar(&part.notes[after]) == bar {
+                after += 1;
+            }
+            let written: Vec<(usize, Pitch)> = (first..after)
+                .flat_map(|index| {
+                    let note = &part.notes[index];
+                    note.sound.pitches().iter().map(move |p| (index, part.written(*p, note.start)))
+                })
+                .collect();
+            let needed = |clef: Clef| {
+                written
+                    .iter()
+                    .map(|(index, pitch)| (lines(*pitch, clef), *index))
+                    .max()
+                    .unwrap_or((0, first))
+            };
+            let best =
+                instrument.clefs.iter().map(|row| needed(row.clef)).min().unwrap_or((0, first));
+            let each_has_one = written.iter().all(|(_, pitch)| {
+                instrument.clefs.iter().any(|row| lines(*pitch, row.clef) <= LINES)
+            });
+            if best.0 > LINES && each_has_one {
+                offences.push((best.1, best.0));
+            }
+            first = after;
+        }
+        for passage in cx.passages(&RULE, player, offences) {
+            let message = format!(
+                "{}: {} needs {} ledger lines, whichever clef is taken ({}).",
+                part.player.name,
+                cx.form.place(passage.first().start),
+                passage.detail(),
+                crate::check::words::bars(&passage.bars),
+            );
+            let finding = cx.finding(&RULE, &passage, message).with_help(
+                "Set the far notes an octave nearer to the rest, or share the bar with another player.",
+            );
+            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+        }
+    }
+}

@@ -1,0 +1,3 @@
+//! What is hard to read.
+
+pub mod ledger_lines;
