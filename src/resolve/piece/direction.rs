@@ -1,0 +1,125 @@
+//! Types of directions: dynamics, hairpins, techniques, words.
+
+use crate::diagnostics::Span;
+use crate::music::Time;
+
+/// A direction at a place in time.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Direction {
+    /// Where it stands.
+    pub at: Time,
+    /// What it says.
+    pub kind: DirectionKind,
+    /// Where it is written.
+    pub span: Span,
+}
+
+/// What a direction says.
+#[derive(Clone, PartialEq, Debug)]
+pub enum DirectionKind {
+    /// A dynamic.
+    Dynamic(Dynamic),
+    /// A hairpin from here to the given time.
+    Hairpin {
+        /// Does it grow?
+        grows: bool,
+        /// Where it ends, in written time.
+        to: Time,
+    },
+    /// A way of playing from here on.
+    Technique(Technique),
+    /// Words.
+    Words(String),
+    /// A fermata over the rest that stands here.
+    FermataOnRest,
+}
+
+/// Degrees of loudness and momentary stresses, as they are printed.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Dynamic {
+    /// Pianississimo.
+    Ppp,
+    /// Pianissimo.
+    Pp,
+    /// Piano.
+    P,
+    /// Mezzo piano.
+    Mp,
+    /// Mezzo forte.
+    Mf,
+    /// Forte.
+    F,
+    /// Fortissimo.
+    Ff,
+    /// Fortississimo.
+    Fff,
+    /// Forte, at once piano.
+    Fp,
+    /// Sforzato on one note.
+    Sf,
+    /// Sforzato, stronger.
+    Sfz,
+}
+
+impl Dynamic {
+    /// All dynamics with their letters, which are also their words in the language.
+    pub const WORDS: [(Dynamic, &'static str); 11] = [
+        (Dynamic::Ppp, "ppp"),
+        (Dynamic::Pp, "pp"),
+        (Dynamic::P, "p"),
+        (Dynamic::Mp, "mp"),
+        (Dynamic::Mf, "mf"),
+        (Dynamic::F, "f"),
+        (Dynamic::Ff, "ff"),
+        (Dynamic::Fff, "fff"),
+        (Dynamic::Fp, "fp"),
+        (Dynamic::Sf, "sf"),
+        (Dynamic::Sfz, "sfz"),
+    ];
+
+    /// The letters.
+    #[must_use]
+    pub fn letters(self) -> &'static str {
+        Dynamic::WORDS[self as usize].1
+    }
+
+    /// The degree from ppp (0) to fff (7) that holds after it: `fp` leaves piano, a stress leaves
+    /// what was there (`None`).
+    #[must_use]
+    pub fn degree(self) -> Option<u8> {
+        match self {
+            Dynamic::Fp => Some(Dynamic::P as u8),
+            Dynamic::Sf | Dynamic::Sfz => None,
+            steady => Some(steady as u8),
+        }
+    }
+}
+
+/// A way of playing.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum Technique {
+    /// Plucked: printed "pizz.".
+    Pizzicato,
+    /// With the bow again: printed "arco".
+    Arco,
+    /// With mute: printed "con sord.".
+    Muted,
+    /// Without mute: printed "senza sord.".
+    Unmuted,
+}
+
+impl Technique {
+    /// All techniques: word of the language, words on paper.
+    pub const WORDS: [(Technique, &'static str, &'static str); 4] = [
+        (Technique::Pizzicato, "pizz", "pizz."),
+        (Technique::Arco, "arco", "arco"),
+        (Technique::Muted, "muted", "con sord."),
+        (Technique::Unmuted, "unmuted", "senza sord."),
+    ];
+
+    /// The words on paper.
+    #[must_use]
+    pub fn printed(self) -> &'static str {
+        Technique::WORDS[self as usize].2
+    }
+}

@@ -1,0 +1,187 @@
+//! Types of the form: bars, tempos, repeats, places.
+
+use crate::music::{Key, Metre, Time};
+
+/// The bars of a piece, in the order in which they are written (repeats once).
+#[derive(Clone, Debug, Default)]
+pub struct Form {
+    /// The bars; never empty in a piece that resolved without errors.
+    pub bars: Vec<Bar>,
+}
+
+/// One bar of the form.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Bar {
+    /// Its number: 0 for a pick-up, then from 1.
+    pub number: i32,
+    /// Where it begins, in written time (repeats once).
+    pub start: Time,
+    /// How long it is: the metre's length, or shorter or longer where the form says so.
+    pub length: Time,
+    /// The metre in force.
+    pub metre: Metre,
+    /// The (sounding) key in force.
+    pub key: Key,
+    /// A tempo that begins here.
+    pub tempo: Option<Tempo>,
+    /// A rehearsal mark that stands here.
+    pub mark: Option<String>,
+    /// Does a repeated section begin here?
+    pub repeat_starts: bool,
+    /// Does a repeated section end with this bar?
+    pub repeat_ends: bool,
+    /// The ending (first, second) that this bar belongs to.
+    pub ending: Option<u8>,
+    /// The line at its end, where it is not a plain one or a repeat.
+    pub line: BarLine,
+}
+
+/// The line at the end of a bar.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub enum BarLine {
+    /// A plain line (or the sign of a repeat).
+    #[default]
+    Plain,
+    /// A thin double line.
+    Double,
+    /// The final line.
+    Final,
+}
+
+/// A tempo: words, a metronome mark, or both.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Tempo {
+    /// The note value that is counted and how many of it go to a minute.
+    pub beat: Option<(Time, f64)>,
+    /// Words: "Con moto".
+    pub words: Option<String>,
+}
+
+impl Form {
+    /// Where the piece ends, in written time.
+    #[must_use]
+    pub fn end(&self) -> Time {
+        self.bars.last().map_or(Time::ZERO, |bar| bar.start + bar.length)
+    }
+
+    /// Index of the bar in which a time lies; the last bar for times beyond the end.
+    #[must_use]
+    pub fn index_at(&self, time: Time) -> usize {
+        self.bars.partition_point(|bar| bar.start <= time).saturating_sub(1)
+    }
+
+    /// The bar in which a time lies.
+    ///
+    /// # Panics
+    /// If the form has no bars.
+    #[must_use]
+    pub fn bar_at(&self, time: Time) -> &Bar {
+        &self.bars[self.index_at(time)]
+    }
+
+    /// Index of the bar of that number.
+    #[must_use]
+    pub fn index_of(&self, number: i32) -> Option<usize> {
+        let first = self.bars.first()?.number;
+        let index = usize::try_from(number.checked_sub(first)?).ok()?;
+        (index < self.bars.len()).then_some(index)
+    }
+
+    /// Bar number and beat (from 1, with the fraction of a beat) of a time, for messages.
+    #[must_use]
+    pub fn place(&self, time: Time) -> Place {
+        let bar = self.bar_at(time);
+        // A pick-up counts its beats from the end: in 3/4 a quarter of pick-up is beat 3.
+        let missing =
+            if bar.number == 0 { bar.metre.bar_length() - bar.length } else { Time::ZERO };
+        let (beat, into) = bar.metre.beat_at(time - bar.start + missing);
+        Place { bar: bar.number, beat, into, beat_length: bar.metre.beat() }
+    }
+
+    /// Indices of the bars in the order in which they are played: repeated sections twice, with
+    /// the first ending the first time and the second the next.
+    #[must_use]
+    pub fn playing_order(&self) -> Vec<usize> {
+        let mut order = Vec::with_capacity(self.bars.len());
+        let mut section = 0;
+        let mut index = 0;
+        let mut time_through = 1;
+        while index < self.bars.len() {
+            let bar = &self.bars[index];
+            if bar.repeat_starts && section != index {
+                section = index;
+                time_through = 1;
+            }
+            if bar.ending.is_some_and(|ending| ending != time_through) {
+                index += 1;
+                continue;
+            }
+            order.push(index);
+            if bar.repeat_ends && time_through == 1 {
+                time_through = 2;
+                index = section;
+                continue;
+            }
+            let leaves_endings =
+                bar.ending.is_some() && self.bars.get(index + 1).is_none_or(|b| b.ending.is_none());
+            if (bar.repeat_ends || leaves_endings) && time_through > 1 {
+                time_through = 1;
+                section = index + 1;
+            }
+            index += 1;
+        }
+        order
+    }
+
+    /// Seconds from the beginning to a written time, each bar played once, at the metronome marks
+    /// in force (where none is given: 96 quarters a minute).
+    #[must_use]
+    pub fn seconds_at(&self, time: Time) -> f64 {
+        let mut seconds = 0.0;
+        let mut per_whole = seconds_per_whole(None);
+        for bar in &self.bars {
+            if let Some(tempo) = &bar.tempo
+                && tempo.beat.is_some()
+            {
+                per_whole = seconds_per_whole(tempo.beat);
+            }
+            if time <= bar.start + bar.length {
+                return seconds + (time - bar.start).to_f64() * per_whole;
+            }
+            seconds += bar.length.to_f64() * per_whole;
+        }
+        seconds
+    }
+}
+
+/// Seconds that a whole note lasts at a metronome mark; where none is given, at 96 quarters a
+/// minute (our choice).
+#[must_use]
+pub fn seconds_per_whole(beat: Option<(Time, f64)>) -> f64 {
+    let (value, per_minute) = beat.unwrap_or((Time::QUARTER, 96.0));
+    60.0 / (per_minute * value.to_f64())
+}
+
+/// A place as a musician names it.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Place {
+    /// Bar number.
+    pub bar: i32,
+    /// Beat, from 1.
+    pub beat: i64,
+    /// How far into the beat.
+    pub into: Time,
+    /// Length of the beat that is counted.
+    pub beat_length: Time,
+}
+
+/// "bar 12, beat 3" or "bar 12, 1/8 after beat 3".
+impl std::fmt::Display for Place {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        if self.into == Time::ZERO {
+            write!(f, "bar {}, beat {}", self.bar, self.beat)
+        } else {
+            write!(f, "bar {}, {} after beat {}", self.bar, self.into, self.beat)
+        }
+    }
+}

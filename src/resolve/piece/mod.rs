@@ -1,0 +1,44 @@
+//! The piece: what the source means, with every name linked and every time exact.
+
+mod direction;
+mod form;
+mod music;
+mod players;
+mod scoring;
+
+use crate::diagnostics::Span;
+
+pub use direction::*;
+pub use form::*;
+pub use music::*;
+pub use players::*;
+pub use scoring::*;
+
+/// A piece with everything that its source and the files it uses declare.
+#[derive(Clone, Debug, Default)]
+pub struct Piece {
+    /// Title, as printed at the head.
+    pub title: String,
+    /// Second line of the head.
+    pub subtitle: Option<String>,
+    /// Who composed it.
+    pub composer: Option<String>,
+    /// Who arranged it.
+    pub arranger: Option<String>,
+    /// Licence of the music.
+    pub licence: Option<String>,
+    /// The declaration of the piece.
+    pub span: Span,
+    /// Bars, metres, keys, tempos, repeats.
+    pub form: Form,
+    /// Chords in order; empty where none are declared.
+    pub harmony: Vec<HarmonyEvent>,
+    /// Dynamics and hairpins for everybody, in order.
+    pub dynamics: Vec<Direction>,
+    /// Voices in order of declaration.
+    pub voices: Vec<Voice>,
+    /// Ensembles in order of declaration, `extends` worked in.
+    pub ensembles: Vec<Ensemble>,
+    /// Scorings in order of declaration; `keep` is a link, not yet worked in.
+    pub scorings: Vec<Scoring>,
+}

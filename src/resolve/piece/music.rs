@@ -1,0 +1,215 @@
+//! Types of written music: voices, notes, marks, tuplets, chords.
+
+use smallvec::SmallVec;
+
+use super::direction::Direction;
+use crate::diagnostics::Span;
+use crate::music::{Chord, Pitch, Time};
+
+/// A chord of the harmony with the time that it holds.
+#[derive(Clone, PartialEq, Debug)]
+pub struct HarmonyEvent {
+    /// Where it begins.
+    pub start: Time,
+    /// How long it holds.
+    pub length: Time,
+    /// The chord.
+    pub chord: Chord,
+    /// Where it is written (or the bar of the voice that it was inferred from).
+    pub span: Span,
+}
+
+/// A voice of the source.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Voice {
+    /// Its name.
+    pub name: String,
+    /// Where the name is written.
+    pub span: Span,
+    /// Its music at sounding pitch.
+    pub music: Music,
+}
+
+/// Music as it was written in the source: of a voice, or of a `writes` line.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Music {
+    /// Notes in order of time.
+    pub notes: Vec<Note>,
+    /// Tuplets in order of time; they do not overlap.
+    pub tuplets: Vec<Tuplet>,
+    /// Dynamics, hairpins, words and techniques in order of time.
+    pub directions: Vec<Direction>,
+    /// Indices of the bars that are written (with notes or rests), in order: first, one past last.
+    pub bars: Vec<(usize, usize)>,
+}
+
+/// What a note sounds: one pitch, a chord, or a stroke without pitch.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Sound {
+    /// Sounding pitches, from the lowest to the highest; never empty.
+    Pitches(Pitches),
+    /// An unpitched stroke.
+    Stroke,
+}
+
+/// The pitches of a note, from the lowest to the highest.
+pub type Pitches = SmallVec<[Pitch; 4]>;
+
+impl Sound {
+    /// The pitches; none for a stroke.
+    #[must_use]
+    pub fn pitches(&self) -> &[Pitch] {
+        match self {
+            Sound::Pitches(pitches) => pitches,
+            Sound::Stroke => &[],
+        }
+    }
+}
+
+/// One note (or chord, or stroke) of the source with its whole duration: holds (`=`) are worked in.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Note {
+    /// Where it begins, in written time.
+    pub start: Time,
+    /// How long it sounds.
+    pub length: Time,
+    /// What it sounds.
+    pub sound: Sound,
+    /// Marks, slurs and grace notes.
+    pub attached: Attached,
+    /// Where it is written.
+    pub span: Span,
+}
+
+/// What hangs on a note: marks, slurs, tremolo, grace notes.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Attached {
+    /// Marks of articulation and ornament.
+    pub marks: Marks,
+    /// Strokes of a tremolo: 1 (eighths) to 4 (64ths); 0 for none. Unmeasured tremolo has 3.
+    pub tremolo: u8,
+    /// Does a slur begin on this note?
+    pub slur_starts: bool,
+    /// Does a slur end on this note?
+    pub slur_ends: bool,
+    /// Grace notes before the note, if any.
+    pub graces: Option<Box<Graces>>,
+}
+
+/// Grace notes before a note.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Graces {
+    /// Are they crossed with a stroke (acciaccatura)?
+    pub slashed: bool,
+    /// Written value and sounding pitches of each.
+    pub notes: Vec<(Time, Pitches)>,
+}
+
+/// A mark on a note.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[repr(u8)]
+pub enum Mark {
+    /// A dot: short.
+    Staccato,
+    /// A wedge: very short.
+    Staccatissimo,
+    /// A line: held.
+    Tenuto,
+    /// `>`: struck.
+    Accent,
+    /// An upright wedge: struck hard.
+    Marcato,
+    /// Held at will.
+    Fermata,
+    /// Trill with the upper neighbour.
+    Trill,
+    /// Mordent (with the lower neighbour).
+    Mordent,
+    /// Turn.
+    Turn,
+    /// Up-bow.
+    UpBow,
+    /// Down-bow.
+    DownBow,
+    /// Natural harmonic.
+    Harmonic,
+    /// Stopped by the hand (horn).
+    Stopped,
+    /// Open (horn), or an open string.
+    Open,
+    /// Breath after the note.
+    Breath,
+    /// Chord spread upwards.
+    Arpeggio,
+}
+
+impl Mark {
+    /// All marks with their words in the language.
+    pub const WORDS: [(Mark, &'static str); 16] = [
+        (Mark::Staccato, "stacc"),
+        (Mark::Staccatissimo, "staccatissimo"),
+        (Mark::Tenuto, "tenuto"),
+        (Mark::Accent, "accent"),
+        (Mark::Marcato, "marcato"),
+        (Mark::Fermata, "fermata"),
+        (Mark::Trill, "trill"),
+        (Mark::Mordent, "mordent"),
+        (Mark::Turn, "turn"),
+        (Mark::UpBow, "up-bow"),
+        (Mark::DownBow, "down-bow"),
+        (Mark::Harmonic, "harmonic"),
+        (Mark::Stopped, "stopped"),
+        (Mark::Open, "open"),
+        (Mark::Breath, "breath"),
+        (Mark::Arpeggio, "arpeggio"),
+    ];
+}
+
+/// A set of marks.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct Marks(u32);
+
+impl Marks {
+    /// No marks.
+    pub const NONE: Marks = Marks(0);
+
+    /// Adds a mark.
+    pub fn insert(&mut self, mark: Mark) {
+        self.0 |= 1 << mark as u8;
+    }
+
+    /// Takes a mark away.
+    pub fn remove(&mut self, mark: Mark) {
+        self.0 &= !(1 << mark as u8);
+    }
+
+    /// Is the mark there?
+    #[must_use]
+    pub fn has(self, mark: Mark) -> bool {
+        self.0 & (1 << mark as u8) != 0
+    }
+
+    /// Are there none?
+    #[must_use]
+    pub fn is_empty(self) -> bool {
+        self.0 == 0
+    }
+
+    /// The marks in a fixed order.
+    pub fn iter(self) -> impl Iterator<Item = Mark> {
+        Mark::WORDS.into_iter().map(|(mark, _)| mark).filter(move |mark| self.has(*mark))
+    }
+}
+
+/// `actual` notes in the time of `normal`.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Tuplet {
+    /// Where it begins.
+    pub start: Time,
+    /// How long it lasts in all.
+    pub length: Time,
+    /// How many …
+    pub actual: u8,
+    /// … in the time of how many.
+    pub normal: u8,
+}

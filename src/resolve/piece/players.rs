@@ -1,0 +1,96 @@
+//! Types of ensembles: players and their roles.
+
+use crate::diagnostics::Span;
+use crate::instruments::{Instrument, Tuning};
+use crate::music::{Interval, Pitch};
+
+/// What a player does in the whole.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Role {
+    /// The tune.
+    Melody,
+    /// The lowest line, on which the harmony stands.
+    Bass,
+    /// Chord notes, held or repeated.
+    Harmony,
+    /// The rhythm, marked.
+    Rhythm,
+    /// A moment made brighter.
+    Highlight,
+}
+
+impl Role {
+    /// All roles with their words.
+    pub const WORDS: [(Role, &'static str); 5] = [
+        (Role::Melody, "melody"),
+        (Role::Bass, "bass"),
+        (Role::Harmony, "harmony"),
+        (Role::Rhythm, "rhythm"),
+        (Role::Highlight, "highlight"),
+    ];
+
+    /// The word.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        Role::WORDS[self as usize].1
+    }
+}
+
+/// Who plays: players with their instruments, and named groups of them.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Ensemble {
+    /// Its name.
+    pub name: String,
+    /// Where the name is written.
+    pub span: Span,
+    /// The year whose customs hold.
+    pub era: i32,
+    /// The players in score order.
+    pub players: Vec<Player>,
+    /// Players of the extended ensemble who are not there any more; kept lines that speak to them
+    /// fall away.
+    pub without: Vec<String>,
+    /// The groups: name and indices of players.
+    pub groups: Vec<(String, Vec<usize>)>,
+}
+
+/// One part and who plays from it.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Player {
+    /// The name in the language: `violin-1`, `oboe.2`, `harpsichord`.
+    pub id: String,
+    /// The name of the ensemble line: `oboe` for `oboe.2`.
+    pub line_name: String,
+    /// Full name at the head of the part: "Oboe 2", "Violins I".
+    pub name: String,
+    /// Abbreviation before later systems: "Ob. 2", "Vl. I".
+    pub abbreviation: String,
+    /// The instrument.
+    pub instrument: &'static Instrument,
+    /// Number among the players of the same line, from 1; 0 where there is only one.
+    pub number: u8,
+    /// How many people share the part (a section), 1 for a single player.
+    pub count: u16,
+    /// Is the part that of a section (strings), shared by several people?
+    pub section: bool,
+    /// The key or crook, where the ensemble names one.
+    pub tuning: Option<&'static Tuning>,
+    /// The notes to which drums are tuned (sounding), from the lowest up.
+    pub drums: Vec<Pitch>,
+    /// The ensemble line that makes the player what he is.
+    pub span: Span,
+}
+
+impl Player {
+    /// The way from written to sounding pitch with the key or crook of the ensemble line.
+    #[must_use]
+    pub fn transposition(&self) -> Interval {
+        self.tuning.map_or(self.instrument.transposition, |tuning| tuning.transposition)
+    }
+
+    /// Second of a pair (the second, fourth … of a line of single players)?
+    #[must_use]
+    pub fn is_second(&self) -> bool {
+        self.number > 0 && self.number.is_multiple_of(2)
+    }
+}

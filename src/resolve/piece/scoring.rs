@@ -1,0 +1,148 @@
+//! Types of scorings: lines and what they make players do.
+
+use super::direction::{Dynamic, Technique};
+use super::music::Music;
+use super::players::Role;
+use crate::diagnostics::Span;
+use crate::instruments::Tuning;
+use crate::music::Pitch;
+
+/// How a piece is set for an ensemble.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Scoring {
+    /// Its name.
+    pub name: String,
+    /// Where the name is written.
+    pub span: Span,
+    /// Index of the ensemble in [`Piece::ensembles`].
+    pub ensemble: usize,
+    /// Index of the scoring that is kept in [`Piece::scorings`], with the place that says so.
+    pub keep: Option<(usize, Span)>,
+    /// The lines, in order.
+    pub lines: Vec<Line>,
+    /// Findings that are allowed.
+    pub allows: Vec<Allow>,
+}
+
+/// One line of a scoring.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Line {
+    /// The whole line.
+    pub span: Span,
+    /// Whom it names: names of players, ensemble lines or groups, each with its place. They are
+    /// matched with the players of an ensemble when the scoring is arranged, since a kept line
+    /// may speak to a larger ensemble.
+    pub who: Vec<(String, Span)>,
+    /// What they do.
+    pub verb: Verb,
+    /// The role; `None` for `doubles` without a role (it takes that of what it doubles), `rests`
+    /// and `takes`.
+    pub role: Option<Role>,
+    /// The bars it claims, as ranges of indices into [`Form::bars`] (first, one past last).
+    pub bars: Vec<(usize, usize)>,
+    /// Is it to be judged as a solo?
+    pub solo: bool,
+    /// Its own dynamic (`at mf`).
+    pub dynamic: Option<(Dynamic, Span)>,
+    /// Ways of playing that hold for the line.
+    pub techniques: Vec<(Technique, Span)>,
+    /// Words printed where it begins.
+    pub words: Vec<(String, Span)>,
+}
+
+/// What a scoring line makes its players do.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Verb {
+    /// Play a voice, moved by octaves.
+    Plays {
+        /// Index in [`Piece::voices`].
+        voice: usize,
+        /// Where the voice is named.
+        span: Span,
+        /// Octaves up (8va 1, 8vb -1, 15ma 2, 15mb -2).
+        octaves: i8,
+    },
+    /// Play what another part plays.
+    Doubles {
+        /// Player, ensemble line or group.
+        part: String,
+        /// Where it is named.
+        span: Span,
+        /// Octaves up that the line asks for.
+        octaves: i8,
+    },
+    /// Hold notes of the harmony.
+    Sustains {
+        /// When the held notes are struck anew.
+        restrike: Restrike,
+    },
+    /// Play the rhythm of a voice on the notes that the player has.
+    Signals {
+        /// Index in [`Piece::voices`].
+        voice: usize,
+    },
+    /// Play at moments.
+    Highlights {
+        /// Which moments; empty means all that the compiler finds.
+        moments: Vec<Moment>,
+    },
+    /// Play notes written by hand.
+    Writes(Music),
+    /// Rest.
+    Rests,
+    /// Take another crook, key or tuning of drums from a bar on.
+    Takes {
+        /// The key or crook, if that is what is taken.
+        tuning: Option<&'static Tuning>,
+        /// The notes of the drums, if that is what is taken.
+        drums: Vec<Pitch>,
+        /// Index of the bar; `None` from the beginning.
+        from: Option<usize>,
+    },
+}
+
+/// When sustained notes are struck anew.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub enum Restrike {
+    /// Only when the pitch changes.
+    #[default]
+    Never,
+    /// With each chord.
+    EachChord,
+    /// On each beat.
+    EachBeat,
+    /// Half a beat after each beat.
+    OffBeat,
+}
+
+/// A kind of moment that `highlights` can name.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Moment {
+    /// Entries of the subject.
+    Entries,
+    /// Cadences.
+    Cadences,
+    /// First beats of phrases.
+    Phrases,
+    /// Peaks of loudness.
+    Peaks,
+    /// The beat (from 1) of every bar that the line names.
+    Beat(u8),
+}
+
+/// A finding that the arranger allows.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Allow {
+    /// The rule's code, or a family (`compass`).
+    pub rule: String,
+    /// Where the rule is named.
+    pub rule_span: Span,
+    /// Whom it is allowed to; empty for everybody.
+    pub who: Vec<(String, Span)>,
+    /// Bars, as ranges of indices (first, one past last).
+    pub bars: Vec<(usize, usize)>,
+    /// Why.
+    pub reason: String,
+    /// The whole line.
+    pub span: Span,
+}
