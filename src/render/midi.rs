@@ -19,6 +19,7 @@
 mod conductor;
 mod loudness;
 mod notes;
+mod strokes;
 mod timeline;
 
 #[cfg(test)]

@@ -2,8 +2,8 @@
 
 use pest::iterators::Pair;
 
+use super::context::{Context, Rule, read_fraction, read_number, read_value};
 use super::explain;
-use super::parse::{Context, Rule, read_fraction, read_number, read_value};
 use super::tree::*;
 
 pub(super) fn piece(cx: &mut Context, pair: Pair<Rule>) -> Option<PieceTree> {

@@ -7,7 +7,7 @@ use pest::Parser;
 use pest::error::{Error, ErrorVariant, InputLocation};
 use pest::iterators::Pair;
 
-use super::parse::{Context, Grammar, Rule, read_number};
+use super::context::{Context, Grammar, Rule, read_number};
 use super::tree::{Number, Spanned};
 use crate::diagnostics::{Diagnostic, FileId, Span, did_you_mean, nearest};
 

@@ -2,6 +2,7 @@
 //! whatever the text.
 
 mod blocks;
+mod context;
 mod explain;
 mod music;
 mod parse;

@@ -2,8 +2,8 @@
 
 use pest::iterators::Pair;
 
+use super::context::{Context, Rule, read_number, read_value};
 use super::explain;
-use super::parse::{Context, Rule, read_number, read_value};
 use super::tree::*;
 use crate::diagnostics::Diagnostic;
 

@@ -2,7 +2,7 @@
 
 use pest::iterators::Pair;
 
-use super::parse::{Context, Rule, read_number};
+use super::context::{Context, Rule, read_number};
 use super::tree::*;
 use super::{explain, music};
 

@@ -6,6 +6,7 @@ use crate::music::{Letter, Pitch, Time};
 use crate::resolve::{Form, Graces, Mark, Sound};
 
 use super::loudness::Loudness;
+use super::strokes::{QUICK, stroke};
 use super::timeline::{Segment, Timeline};
 
 /// A note as the file holds it.
@@ -17,9 +18,6 @@ pub(super) struct KeyStroke {
     pub(super) on: i64,
     pub(super) off: i64,
 }
-
-/// How long a grace note and a note of a trill last.
-const QUICK: Time = Time::of(1, 32);
 
 /// All notes of a part as they are played, in order of time. Notes of one key do not overlap.
 pub(super) fn of_part(form: &Form, part: &Part, timeline: &Timeline) -> Vec<KeyStroke> {
@@ -33,28 +31,6 @@ pub(super) fn of_part(form: &Form, part: &Part, timeline: &Timeline) -> Vec<KeyS
         }
     }
     without_overlaps(player.strokes)
-}
-
-/// The value of the strokes that a note is played out in: tremolo, roll, trill; also of its grace
-/// notes. `None` for a plain note.
-pub(super) fn stroke(part: &Part, note: &SoundingNote) -> Option<Time> {
-    let attached = &note.attached;
-    if attached.tremolo > 0 {
-        let value = Time::of(1, 8 << (attached.tremolo - 1).min(7));
-        return Some(in_tuplet(part, note, value));
-    }
-    let quick = attached.marks.has(Mark::Trill) || attached.graces.is_some();
-    quick.then_some(QUICK)
-}
-
-/// A written value as it lasts in the tuplet in which the note stands, if it stands in one.
-fn in_tuplet(part: &Part, note: &SoundingNote, value: Time) -> Time {
-    let after = part.tuplets.partition_point(|tuplet| tuplet.start <= note.start);
-    let tuplet = part.tuplets[..after].last();
-    let inside = tuplet.filter(|tuplet| note.start < tuplet.start + tuplet.length);
-    inside
-        .and_then(|tuplet| value.scaled(i64::from(tuplet.normal), i64::from(tuplet.actual)))
-        .unwrap_or(value)
 }
 
 struct Player<'a> {

@@ -4,7 +4,7 @@ use crate::arrange::Part;
 use crate::music::Time;
 use crate::resolve::Form;
 
-use super::notes;
+use super::strokes;
 
 /// Bars that are played one after another as they are written.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -75,7 +75,7 @@ fn resolution(form: &Form, parts: &[&Part]) -> u16 {
     let bars = form.bars.iter().flat_map(|bar| [bar.start, bar.length]);
     let boundaries = parts.iter().flat_map(|part| {
         let written = part.notes.iter().flat_map(|note| [note.start, note.length]);
-        let played_out = part.notes.iter().filter_map(|note| notes::stroke(part, note));
+        let played_out = part.notes.iter().filter_map(|note| strokes::stroke(part, note));
         let directions = part.directions.iter().map(|direction| direction.at);
         written.chain(played_out).chain(directions)
     });

@@ -1,0 +1,117 @@
+//! What hangs on notes and what stands between them: marks and directions.
+
+use super::*;
+
+impl Builder<'_> {
+    pub(super) fn attached(&mut self, written: &[MarkTree]) -> Attached {
+        let (marks, tremolo) = self.marks(written);
+        Attached {
+            marks,
+            tremolo,
+            slur_starts: std::mem::take(&mut self.state.slur_waits),
+            slur_ends: false,
+            graces: self.state.graces.take().map(|(graces, _)| Box::new(graces)),
+        }
+    }
+
+    pub(super) fn marks(&mut self, written: &[MarkTree]) -> (Marks, u8) {
+        let (mut marks, mut tremolo) = (Marks::NONE, 0);
+        for mark in written {
+            let word = mark.word.value.as_str();
+            if word == "tremolo" {
+                tremolo = mark.value.map_or(Some(3), |value| strokes(exact(value))).unwrap_or_else(
+                    || {
+                        self.cx.push(
+                            Diagnostic::error(
+                                "bars/tremolo",
+                                mark.word.span,
+                                "No tremolo has such strokes.",
+                            )
+                            .with_help("Strokes are 1/8, 1/16, 1/32 or 1/64: `[tremolo 1/16]`."),
+                        );
+                        3
+                    },
+                );
+            } else if let Some((mark, _)) = Mark::WORDS.iter().find(|(_, known)| *known == word) {
+                marks.insert(*mark);
+            } else {
+                let mut known: Vec<&str> = Mark::WORDS.iter().map(|(_, word)| *word).collect();
+                known.push("tremolo");
+                self.cx.push(unknown(&mark.word, &known, "mark", word));
+            }
+        }
+        (marks, tremolo)
+    }
+
+    /// Marks on a rest: only the fermata has a sense there.
+    pub(super) fn rest_marks(&mut self, at: Time, written: &[MarkTree]) {
+        for mark in written {
+            if mark.word.value == "fermata" {
+                let (kind, span) = (DirectionKind::FermataOnRest, mark.word.span);
+                self.music.directions.push(Direction { at, kind, span });
+            } else {
+                self.cx.push(
+                    Diagnostic::error(
+                        "bars/mark-on-rest",
+                        mark.word.span,
+                        "This mark needs a note.",
+                    )
+                    .with_help("Over a rest only `fermata` may stand."),
+                );
+            }
+        }
+    }
+
+    pub(super) fn directions(&mut self, bar: &BarState, words: &[DirectionWord]) {
+        let at = bar.at;
+        for said in words {
+            let word = said.word.value.as_str();
+            let span = said.word.span;
+            let kind = if said.quoted {
+                DirectionKind::Words(word.to_string())
+            } else if let Some(dynamic) = dynamic(word) {
+                self.end_hairpin(at);
+                DirectionKind::Dynamic(dynamic)
+            } else if let Some(grows) = hairpin(word) {
+                self.end_hairpin(at);
+                self.state.hairpin = Some((self.music.directions.len(), span));
+                DirectionKind::Hairpin { grows, to: self.form.end() }
+            } else if word == "to" {
+                if self.state.hairpin.is_none() {
+                    self.cx.push(
+                        Diagnostic::error("bars/hairpin", span, "There is no hairpin to end.")
+                            .with_help("`[to]` ends `[cresc]` or `[dim]`."),
+                    );
+                }
+                self.end_hairpin(at);
+                continue;
+            } else if let Some((technique, ..)) =
+                Technique::WORDS.iter().find(|(_, known, _)| *known == word)
+            {
+                DirectionKind::Technique(*technique)
+            } else {
+                let mut known = MOMENTARY_DIRECTIONS.to_vec();
+                known.extend(crate::resolve::Dynamic::WORDS.iter().map(|(_, word)| *word));
+                known.extend(Technique::WORDS.iter().map(|(_, word, _)| *word));
+                self.cx.push(unknown(&said.word, &known, "direction", word));
+                continue;
+            };
+            self.music.directions.push(Direction { at, kind, span });
+        }
+    }
+
+    pub(super) fn end_hairpin(&mut self, at: Time) {
+        if let Some((index, _)) = self.state.hairpin.take()
+            && let DirectionKind::Hairpin { to, .. } = &mut self.music.directions[index].kind
+        {
+            *to = at;
+        }
+    }
+}
+
+/// Strokes of a tremolo of that value.
+fn strokes(value: Result<Time, String>) -> Option<u8> {
+    let (numerator, denominator) = value.ok()?.fraction();
+    (numerator == 1 && (8..=64).contains(&denominator))
+        .then(|| denominator.trailing_zeros() as u8 - 2)
+}
