@@ -211,6 +211,9 @@ scoring full for full {
   contrabassoon    plays ground 8vb              as bass
   horn.1           plays tune 8vb bars 1..10     as melody
   horn.2           sustains                      as harmony
+  horn.3           sustains each beat bars 1..8  as harmony
+  horn.4           sustains off the beat bars 1..8  as harmony
+  trumpet.3        highlights peaks              as highlight
   trumpet.1        plays tune bars 11..16        as melody muted
   trumpet.2        signals tune bars 1..10       as rhythm
   alto-trombone    plays climb bars 3..4, 6..8, 20..24  as harmony
