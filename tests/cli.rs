@@ -405,10 +405,7 @@ fn advice_is_given_as_data() {
     }
     assert_eq!(crooks["one_pair"][0]["crooks"][0], "F");
     assert_eq!(data("drums")["two_drums"][0]["tuning"], serde_json::json!(["A2", "D3"]));
-    assert_eq!(
-        data("forces")["ensembles"][0]["instrumentation"],
-        "0.0.0.0 – 2.0.0.0 – str (4.2)"
-    );
+    assert_eq!(data("forces")["ensembles"][0]["instrumentation"], "0.0.0.0 – 2.0.0.0 – str (4.2)");
     assert_eq!(data("voices")["voices"][0]["range"], serde_json::json!(["D5", "A5"]));
     assert_eq!(data("harmony")["bars"][1]["chords"][0]["chord"], "Gm");
 }
@@ -416,7 +413,7 @@ fn advice_is_given_as_data() {
 #[test]
 fn advice_on_what_is_not_there_asks_what_was_meant() {
     for (arguments, meant) in [
-        (["crooks", "--scoring", "plane"], "`plain`"),
+        (["crooks", "--scoring", "plaim"], "`plain`"),
         (["crooks", "--voice", "uper"], "`upper`"),
         (["voices", "--voice", "lover"], "`lower`"),
         (["forces", "--scoring", "plian"], "`plain`"),
