@@ -365,3 +365,63 @@ fn what_new_begins_checks_and_builds() {
     // It never writes over what is there.
     assert_eq!(status(&ripieno(folder.path(), &["new", "dance.ripieno"])), 2);
 }
+
+const WALTZ: &str = r#"piece "Waltz" { licence "CC0-1.0" }
+form {
+  1 metre 3/4, key D minor, tempo 1/4 = 120
+  4 end
+}
+voice upper { 1: 1/2. A5 | 2: 1/2. G5 | 3: 1/2. E5 | 4: 1/2. D5 | }
+voice lower { 1: 1/4 D3 F4 F4 | 2: 1/4 G3 Bb3 Bb3 | 3: 1/4 A3 C#4 C#4 | 4: 1/2. D3 | }
+ensemble band {
+  era 1790
+  horn 2 crook F, violin-1 4 players, cello 2 players
+}
+scoring plain for band {
+  violin-1 plays upper as melody
+  cello plays lower as bass
+}
+"#;
+
+fn advice(arguments: &[&str]) -> Output {
+    let folder = folder_with("waltz.ripieno", WALTZ);
+    let mut words = vec!["advise", arguments[0], "waltz.ripieno"];
+    words.extend(&arguments[1..]);
+    ripieno(folder.path(), &words)
+}
+
+#[test]
+fn advice_is_given_as_data() {
+    let data = |what: &str| -> Value {
+        let output = advice(&[what, "--format", "json"]);
+        assert_eq!(status(&output), 0, "{what}");
+        serde_json::from_slice(&output.stdout).unwrap()
+    };
+    let crooks = data("crooks");
+    for (key, count) in [("one_pair", 1), ("two_pairs", 2)] {
+        let best = &crooks[key][0];
+        assert_eq!(best["crooks"].as_array().unwrap().len(), count);
+        assert!(best["coverage"].is_f64() && best["reason"].is_string(), "{best}");
+    }
+    assert_eq!(crooks["one_pair"][0]["crooks"][0], "F");
+    assert_eq!(data("drums")["two_drums"][0]["tuning"], serde_json::json!(["A2", "D3"]));
+    assert_eq!(data("forces")["ensembles"][0]["instrumentation"], "0.0.0.0 – 2.0.0.0 – str (4.2)");
+    assert_eq!(data("voices")["voices"][0]["range"], serde_json::json!(["D5", "A5"]));
+    assert_eq!(data("harmony")["bars"][1]["chords"][0]["chord"], "Gm");
+}
+
+#[test]
+fn advice_on_what_is_not_there_asks_what_was_meant() {
+    for (arguments, meant) in [
+        (["crooks", "--scoring", "plaim"], "`plain`"),
+        (["crooks", "--voice", "uper"], "`upper`"),
+        (["voices", "--voice", "lover"], "`lower`"),
+        (["forces", "--scoring", "plian"], "`plain`"),
+    ] {
+        let output = advice(&arguments);
+        assert_eq!(status(&output), 2);
+        let words = String::from_utf8(output.stderr).unwrap();
+        assert!(words.contains(&format!("Did you mean {meant}?")), "{words}");
+        assert!(output.stdout.is_empty());
+    }
+}

@@ -1,9 +1,11 @@
 //! Which crooks suit a piece.
 //!
-//! A pair of natural horns (or trumpets) is of use where its open notes are in the harmony. The
-//! figures of this file are our heuristic. They were not told what common practice is: that a piece
-//! in major takes the crook of its key, that one in minor takes the crook of the relative major for
-//! one pair, and the tonic's and the relative major's for two, comes out of them and is tested.
+//! A pair of natural horns (or trumpets) is of use where its open notes are in the harmony, and a
+//! burden where its open notes, above all the third by which it says major, are foreign to the piece.
+//! The figures of this file are our heuristic. They were chosen, on progressions made up at random, so
+//! that common practice comes out of the notes alone: a piece in major takes the crook of its key; one
+//! in minor takes the crook of the relative major for one pair, and the tonic's and the relative
+//! major's for two.
 
 use std::fmt;
 
