@@ -2,6 +2,8 @@
 
 mod findings;
 mod highlight;
+#[cfg(test)]
+mod lines_tests;
 mod moments;
 mod pairs;
 mod reduce;
