@@ -3,6 +3,7 @@
 use super::Request;
 use crate::diagnostics::Diagnostic;
 use crate::music::Time;
+use crate::resolve::{HarmonyEvent, Line, Piece};
 
 /// Why a player gets no note.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -49,6 +50,25 @@ fn finish(
     let Some(&player) = players.first() else { return diagnostic };
     let player = request.parts[player].player;
     diagnostic.with_label(player.span, "the player").with_player(&player.id)
+}
+
+/// Says that the chords of computed lines are inferred; `None` where the source declares them.
+pub(in crate::arrange) fn inferred(
+    piece: &Piece,
+    harmony: &[HarmonyEvent],
+    line: &Line,
+) -> Option<Diagnostic> {
+    if !piece.harmony.is_empty() || harmony.is_empty() {
+        return None;
+    }
+    let diagnostic = Diagnostic::advice(
+        "harmony/inferred",
+        line.span,
+        "The source has no `harmony` block, so the chords of computed lines are inferred from the voices.",
+    )
+    .with_text("takes its notes from the harmony")
+    .with_help("`ripieno advise harmony` prints the block ready to paste, with how sure each bar is.");
+    Some(diagnostic)
 }
 
 /// A line that needs chords, where there are none.

@@ -117,8 +117,16 @@ fn only(harmony: &str, players: &str, line: &str) -> (String, String) {
 }
 
 #[test]
+fn harmony_that_is_not_declared_is_inferred_and_that_is_told() {
+    let (code, _) = only("", "oboe 2", "oboe sustains bars 2..3");
+    assert_eq!(code, "harmony/inferred");
+    let (parts, _) = with_line("", "viola", "viola sustains");
+    assert_ne!(parts, ["viola: "]);
+}
+
+#[test]
 fn no_harmony_has_its_own_words() {
-    let (code, message) = only("", "oboe 2", "oboe sustains bars 2..3");
+    let (code, message) = only("harmony { 1: Dm | }\n", "oboe 2", "oboe sustains bars 2..3");
     assert_eq!(code, "harmony/missing");
     assert_eq!(
         message,
