@@ -12,11 +12,13 @@ mod taking;
 #[cfg(test)]
 mod tests;
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, HashMap};
 
 use crate::diagnostics::Diagnostic;
+use crate::harmony::harmony_of;
 use crate::music::{Pitch, Time};
-use crate::resolve::{Ensemble, Line, Piece, Player, Scoring, Tuplet, Verb};
+use crate::resolve::{Ensemble, HarmonyEvent, Line, Piece, Player, Scoring, Tuplet, Verb};
 
 pub use arrangement::{Arrangement, LineId, LineOrigin, Part, SoundingNote};
 
@@ -51,6 +53,7 @@ pub fn arrange<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Arrangement<'a> {
         lines,
         parts,
         state: vec![State::Waiting; ensemble.players.len()],
+        harmony: None,
         derived: HashMap::new(),
         left_out: BTreeMap::new(),
         thinned: Vec::new(),
@@ -139,6 +142,8 @@ struct Work<'a> {
     lines: Vec<GivenLine<'a>>,
     parts: Vec<Part<'a>>,
     state: Vec<State>,
+    /// The chords from which computed lines take their notes, once a line has asked for them.
+    harmony: Option<Cow<'a, [HarmonyEvent]>>,
     /// What computed lines give to each of their players.
     derived: HashMap<LineId, Vec<derive::DerivedPart>>,
     /// By doubling line: players to whom notes are missing, with where they are.
@@ -283,8 +288,16 @@ impl Work<'_> {
     fn derive(&mut self, index: usize, id: LineId, run: &mut Run) {
         let given = &self.lines[usize::from(id.0)];
         if !self.derived.contains_key(&id) {
+            if self.harmony.is_none() {
+                let harmony = harmony_of(self.piece);
+                if let Some(inferred) = derive::inferred(self.piece, &harmony, given.line) {
+                    self.diagnostics.push(inferred);
+                }
+                self.harmony = Some(harmony);
+            }
             let request = derive::Request {
                 piece: self.piece,
+                harmony: self.harmony.as_deref().unwrap_or_default(),
                 era: self.ensemble.era,
                 line: given.line,
                 line_id: id,

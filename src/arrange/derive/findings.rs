@@ -3,13 +3,14 @@
 use super::Request;
 use crate::diagnostics::Diagnostic;
 use crate::music::Time;
+use crate::resolve::{HarmonyEvent, Line, Piece};
 
 /// Why a player gets no note.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub(super) enum Silent {
     /// He has no note of any chord.
     NoNote,
-    /// He has notes, but those who stand with him leave him none without a fault.
+    /// He has notes, but none without a fault.
     TooMany,
 }
 
@@ -49,6 +50,25 @@ fn finish(
     let Some(&player) = players.first() else { return diagnostic };
     let player = request.parts[player].player;
     diagnostic.with_label(player.span, "the player").with_player(&player.id)
+}
+
+/// Says that the chords of computed lines are inferred; `None` where the source declares them.
+pub(in crate::arrange) fn inferred(
+    piece: &Piece,
+    harmony: &[HarmonyEvent],
+    line: &Line,
+) -> Option<Diagnostic> {
+    if !piece.harmony.is_empty() || harmony.is_empty() {
+        return None;
+    }
+    let diagnostic = Diagnostic::advice(
+        "harmony/inferred",
+        line.span,
+        "The source has no `harmony` block, so the chords of computed lines are inferred from the voices.",
+    )
+    .with_text("takes its notes from the harmony")
+    .with_help("`ripieno advise harmony` prints the block ready to paste, with how sure each bar is.");
+    Some(diagnostic)
 }
 
 /// A line that needs chords, where there are none.
@@ -148,15 +168,25 @@ pub(super) fn silent(
     let many = of(|r, p, why| why == Silent::TooMany && !r.parts[p].player.instrument.unpitched);
     if !many.is_empty() {
         let names = names(request, &many);
-        let diagnostic = Diagnostic::advice(
-            "arrange/too-many-players",
-            request.line.span,
-            format!(
-                "{} players are more than the chords of {words} have notes for: {names} would only double a leading note or a seventh, or move in parallels, and rest.",
-                request.parts.len()
-            ),
-        )
-        .with_help("Name fewer players, or let some of them double another part.");
+        let faults = "double a leading note or a seventh, move in parallels or rub against a voice";
+        let all = request.parts.len();
+        let diagnostic = if many.len() < all {
+            Diagnostic::advice(
+                "arrange/too-many-players",
+                request.line.span,
+                format!(
+                    "{all} players are more than the chords of {words} have notes for: {names} could only {faults}, so they rest there."
+                ),
+            )
+            .with_help("Name fewer players, or let some of them double another part.")
+        } else {
+            Diagnostic::advice(
+                "arrange/no-note-fits",
+                request.line.span,
+                format!("{names} could only {faults} in {words}, so they rest there."),
+            )
+            .with_help("Compare the harmony of these bars with the voices, or give the line to other players.")
+        };
         diagnostics.push(finish(request, diagnostic, &many, first, last));
     }
 }

@@ -2,6 +2,8 @@
 
 mod findings;
 mod highlight;
+#[cfg(test)]
+mod lines_tests;
 mod moments;
 mod pairs;
 mod reduce;
@@ -20,12 +22,15 @@ use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Pitch, Time};
 use crate::resolve::{Attached, HarmonyEvent, Line, Piece, Role, Sound, Tuplet, Verb};
 
+pub(super) use findings::inferred;
 pub(super) use supply::{Reach, Supply, supply};
 
 /// What a computed line is asked for.
 pub(super) struct Request<'r, 'a> {
     /// The piece.
     pub(super) piece: &'a Piece,
+    /// Its chords, declared or inferred.
+    pub(super) harmony: &'r [HarmonyEvent],
     /// The year whose customs hold.
     pub(super) era: i32,
     /// The line: its verb is `sustains`, `signals` or `highlights`.
@@ -45,20 +50,15 @@ pub(super) struct DerivedPart {
 
 /// Computes the notes of a line, one entry for each of its players.
 pub(super) fn derive(request: &Request, diagnostics: &mut Vec<Diagnostic>) -> Vec<DerivedPart> {
-    let harmony = harmony_of(request.piece);
+    let harmony = request.harmony;
     match &request.line.verb {
-        Verb::Sustains { restrike } => sustain::sustain(request, &harmony, *restrike, diagnostics),
-        Verb::Signals { voice } => signal::signal(request, &harmony, *voice, diagnostics),
+        Verb::Sustains { restrike } => sustain::sustain(request, harmony, *restrike, diagnostics),
+        Verb::Signals { voice } => signal::signal(request, harmony, *voice, diagnostics),
         Verb::Highlights { moments } => {
-            highlight::highlight(request, &harmony, moments, diagnostics)
+            highlight::highlight(request, harmony, moments, diagnostics)
         }
         _ => request.parts.iter().map(|_| DerivedPart::default()).collect(),
     }
-}
-
-/// The chords of the piece: those that its source declares.
-fn harmony_of(piece: &Piece) -> std::borrow::Cow<'_, [HarmonyEvent]> {
-    std::borrow::Cow::Borrowed(&piece.harmony)
 }
 
 /// The chord that holds at a time.

@@ -97,7 +97,7 @@ fn stage(
         let supply = supplies.get(place).map(|supply| supply.at(point.at));
         std::iter::once((REST, rest))
             .chain(own[place].iter().map(|&pitch| {
-                let sits = supply.map_or(0, |supply| sits(supply, pitch, place));
+                let sits = supply.filter(|_| !is_drum).map_or(0, |s| sits(s, pitch, place));
                 let mut cost = sits + fits(pitch, chord, leading, outer);
                 // A drum sounds as a bass: the dominant under a six-four chord, not its root.
                 if is_drum && pitch.name().class() != chord.bass_note().class() {
@@ -204,7 +204,8 @@ fn step(to: Point, a: &Pair, b: &Pair) -> u32 {
         }
         let way = i32::from(to_note - from);
         let size = way.unsigned_abs();
-        cost += size + 4 * size.saturating_sub(7);
+        // Between notes that stand alone a leap is easily found.
+        cost += if to.joined { size + 4 * size.saturating_sub(7) } else { size / 4 };
         if let Some(contour) = to.contour.filter(|_| place == 0 && to.joined) {
             cost += match (contour, way.signum()) {
                 (voice, own) if voice == own => 0,

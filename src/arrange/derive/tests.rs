@@ -116,6 +116,7 @@ pub(super) fn request<'r, 'a>(
 ) -> Request<'r, 'a> {
     Request {
         piece,
+        harmony: &piece.harmony,
         era: arrangement.era,
         line: &piece.scorings[0].lines[0],
         line_id: LineId(0),

@@ -12,7 +12,7 @@ use crate::music::Pitch;
 use crate::resolve::Form;
 
 /// How many voicings of each slot are looked at first.
-const BEAM: usize = 24;
+const BEAM: usize = 16;
 
 /// Up to so many slots without a break the way found is the cheapest of all, not of the beam only.
 const SHORT: usize = 16;
@@ -199,24 +199,22 @@ pub(super) fn step(from: &Stage, to: &Stage, a: &Row, b: &Row, budget: u32) -> O
     if cost > budget || cost::has_parallels(a, b) {
         return None;
     }
-    let outer = |outer: (i16, i16)| [outer.0, outer.1];
     for player in 0..MOST {
         if a[player] == REST || b[player] == REST || a[player] == b[player] {
             continue;
         }
         let moved = (a[player], b[player]);
-        if let (Some(first), Some(then)) = (from.outer, to.outer) {
-            let pairs = outer(first).into_iter().zip(outer(then));
-            for (before, after) in pairs {
-                if with_voice(moved, (before, after)) {
-                    return None;
-                }
+        let with_outer = |from: Option<(i16, i16)>| match (from, to.outer) {
+            (Some(from), Some(to)) => {
+                u32::from(with_voice(moved, (from.0, to.0)))
+                    + u32::from(with_voice(moved, (from.1, to.1)))
             }
+            _ => 0,
+        };
+        if with_outer(from.outer) > 0 {
+            return None;
         }
-        if let (Some(first), Some(then)) = (to.before, to.outer) {
-            let pairs = outer(first).into_iter().zip(outer(then));
-            cost += 40 * pairs.filter(|&voice| with_voice(moved, voice)).count() as u32;
-        }
+        cost += 40 * with_outer(to.before);
     }
     Some(cost)
 }

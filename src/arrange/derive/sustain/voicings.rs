@@ -16,10 +16,13 @@ pub(super) struct Voicings {
     pub(super) wants: Wants,
 }
 
+/// For each leader who plays, the stretch of time in which his supply is the same.
+type Stretches = [Option<usize>; MOST];
+
 /// Voicings that are worked out once for each chord and supply.
 #[derive(Default)]
 pub(super) struct Known {
-    by_chord: HashMap<(Chord, Option<i32>, [Option<usize>; MOST]), Rc<Voicings>>,
+    by_chord: HashMap<(Chord, Option<i32>, Stretches), Rc<Voicings>>,
 }
 
 impl Known {

@@ -1,0 +1,180 @@
+//! Whole computed lines: what they give on paper and what is said when they cannot.
+
+use super::tests::piece;
+use crate::arrange::{Arrangement, arrange};
+
+const FORM: &str = "form {\n 1 metre 4/4, key D minor, tempo 1/4 = 60\n 4 end\n}\n";
+const HARMONY: &str = "harmony { 1: Dm | 2: Dm | 3: 1/2 Gm A7 | 4: Dm | }\n";
+const VOICES: &str = "voice upper {\n1: 1/4 D5 A F D | 2: 1/8 D5 E F G 1/4 A _ | 3: 1/4 Bb5 G E C# | 4: 1/1 D5 |\n}\n\
+                      voice lower {\n1: 1/2 D3 A2 | 2: 1/1 D3 | 3: 1/2 G2 A2 | 4: 1/1 D2 |\n}\n";
+
+/// Each part as "player: start+length note, …".
+fn told(arrangement: &Arrangement) -> Vec<String> {
+    let note = |note: &crate::arrange::SoundingNote| {
+        let what = note.sound.pitches().first().map_or("x".to_string(), ToString::to_string);
+        let roll = if note.attached.tremolo > 0 { "~" } else { "" };
+        format!("{}+{} {what}{roll}", note.start, note.length)
+    };
+    arrangement
+        .parts
+        .iter()
+        .map(|part| {
+            let notes: Vec<String> = part.notes.iter().map(note).collect();
+            format!("{}: {}", part.player.id, notes.join(", "))
+        })
+        .collect()
+}
+
+fn with_line(harmony: &str, players: &str, line: &str) -> (Vec<String>, Vec<(String, String)>) {
+    let piece = piece(&format!(
+        "{FORM}{harmony}{VOICES}ensemble e {{\n era 1810\n {players}\n}}\nscoring s for e {{\n {line}\n}}\n"
+    ));
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let said = arrangement.diagnostics.iter().map(|d| (d.code.to_string(), d.message.clone()));
+    (told(&arrangement), said.collect())
+}
+
+#[test]
+fn equal_notes_of_following_chords_are_one_hold() {
+    let (parts, said) = with_line(HARMONY, "viola", "viola sustains");
+    assert_eq!(said, []);
+    let notes: Vec<&str> = parts[0].split(", ").collect();
+    assert!(notes[0].starts_with("viola: 0/1+2/1"), "{parts:?}");
+}
+
+#[test]
+fn chords_are_struck_anew_as_the_line_asks() {
+    let starts = |line: &str| {
+        let (parts, _) = with_line(HARMONY, "viola", line);
+        let notes = parts[0].trim_start_matches("viola: ").to_string();
+        notes.split(", ").map(|n| n.split(' ').next().unwrap_or("").to_string()).collect::<Vec<_>>()
+    };
+    let each_chord = starts("viola sustains each chord");
+    assert_eq!(each_chord, ["0/1+1/1", "1/1+1/1", "2/1+1/2", "5/2+1/2", "3/1+1/1"]);
+    assert_eq!(starts("viola sustains each beat").len(), 16);
+    assert_eq!(starts("viola sustains off the beat")[..2], ["1/8+1/8", "3/8+1/8"]);
+}
+
+#[test]
+fn wind_breathes_before_a_bar_line_and_strings_do_not() {
+    // Sixteen slow bars on one chord: no oboe holds that.
+    let bars: Vec<String> = (1..=16).map(|bar| format!("{bar}: 1/1 F5 |")).collect();
+    let chords: Vec<String> = (1..=16).map(|bar| format!("{bar}: Dm |")).collect();
+    let text = |who: &str| {
+        format!(
+            "form {{\n 1 metre 4/4, key D minor, tempo 1/4 = 60\n 16 end\n}}\nharmony {{ {} }}\n\
+             voice v {{\n{}\n}}\nensemble e {{\n era 1810\n {who}\n}}\nscoring s for e {{\n {who} sustains\n}}\n",
+            chords.join(" "),
+            bars.join("\n")
+        )
+    };
+    let count = |who: &str| {
+        let piece = piece(&text(who));
+        let arrangement = arrange(&piece, &piece.scorings[0]);
+        let rests = arrangement.parts[0].notes.windows(2).filter(|n| n[0].end() < n[1].start);
+        (arrangement.parts[0].notes.len(), rests.count())
+    };
+    assert_eq!(count("viola"), (1, 0));
+    let (notes, rests) = count("oboe");
+    assert!(notes > 1 && rests == notes - 1, "{notes} {rests}");
+}
+
+#[test]
+fn drums_mark_the_cadence_and_roll_its_last_note() {
+    let (parts, said) = with_line(HARMONY, "timpani tuned D3, A2", "timpani highlights cadences");
+    assert_eq!(said, []);
+    assert_eq!(parts, ["timpani: 5/2+1/4 A2, 3/1+1/1 D3~"]);
+}
+
+#[test]
+fn cymbals_wait_for_peaks_and_the_end() {
+    let (parts, said) = with_line(HARMONY, "cymbals", "cymbals highlights");
+    assert_eq!(said, []);
+    assert_eq!(parts, ["cymbals: 3/1+1/4 x"]);
+}
+
+#[test]
+fn a_piccolo_doubles_the_tune_an_octave_higher() {
+    let (parts, _) = with_line(HARMONY, "piccolo", "piccolo highlights entries");
+    assert_eq!(parts, ["piccolo: 0/1+1/4 D6"]);
+}
+
+#[test]
+fn a_horn_signal_follows_the_rhythm_on_open_notes() {
+    let (parts, said) = with_line(HARMONY, "horn 2 crook D", "horn signals upper bars 1..2");
+    assert_eq!(said, []);
+    for part in &parts {
+        let starts: Vec<&str> = part.split(", ").collect();
+        assert_eq!(starts.len(), 7, "{part}");
+        assert!(!part.contains("F4") && !part.contains("F5"), "no F on crook D: {part}");
+    }
+}
+
+fn only(harmony: &str, players: &str, line: &str) -> (String, String) {
+    let (parts, mut said) = with_line(harmony, players, line);
+    assert_eq!(said.len(), 1, "{said:?} {parts:?}");
+    said.remove(0)
+}
+
+#[test]
+fn harmony_that_is_not_declared_is_inferred_and_that_is_told() {
+    let (code, _) = only("", "oboe 2", "oboe sustains bars 2..3");
+    assert_eq!(code, "harmony/inferred");
+    let (parts, _) = with_line("", "viola", "viola sustains");
+    assert_ne!(parts, ["viola: "]);
+}
+
+#[test]
+fn no_harmony_has_its_own_words() {
+    let (code, message) = only("harmony { 1: Dm | }\n", "oboe 2", "oboe sustains bars 2..3");
+    assert_eq!(code, "harmony/missing");
+    assert_eq!(
+        message,
+        "There is no harmony for Oboe 1 and Oboe 2 to take notes from in bars 2 to 3."
+    );
+}
+
+#[test]
+fn a_crook_without_a_note_in_the_chords_has_its_own_words() {
+    let (code, message) = only(HARMONY, "horn 2 crook Ab", "horn sustains bars 4");
+    assert_eq!(code, "arrange/no-open-note");
+    assert_eq!(
+        message,
+        "Horn 1 and Horn 2 on crook Ab have no open note in any chord of bar 4 and rest there."
+    );
+}
+
+#[test]
+fn drums_without_a_note_in_the_chords_have_their_own_words() {
+    let (code, message) = only(HARMONY, "timpani tuned C3, Bb2", "timpani signals lower bars 4");
+    assert_eq!(code, "arrange/no-tuned-note");
+    assert!(message.contains("tuned Bb2 and C3"), "{message}");
+}
+
+#[test]
+fn more_players_than_the_chord_has_notes_for_have_their_own_words() {
+    // On this crook both players have only the third of the chord, its leading note.
+    let harmony = "harmony { 1: Dm | 2: Dm | 3: Gm | 4: Bb7 | }\n";
+    let (code, message) = only(harmony, "horn 2 crook C basso", "horn sustains bars 4");
+    assert_eq!(code, "arrange/too-many-players", "{message}");
+    assert!(message.starts_with("2 players are more than the chords of bar 4"), "{message}");
+}
+
+#[test]
+fn a_harmony_that_fights_with_the_voices_is_not_held_against_them() {
+    let harmony = "harmony { 1: Dm | 2: Dm | 3: Gm | 4: D#7 | }\n";
+    let (code, _) = only(harmony, "horn 2 crook Db", "horn sustains bars 4");
+    assert_eq!(code, "arrange/no-note-fits");
+}
+
+#[test]
+fn strokes_cannot_hold_a_chord() {
+    let (code, _) = only(HARMONY, "cymbals", "cymbals sustains");
+    assert_eq!(code, "arrange/no-pitch");
+}
+
+#[test]
+fn bars_without_a_moment_are_told() {
+    let (code, _) = only(HARMONY, "trumpet 2 crook D", "trumpet highlights peaks bars 1..2");
+    assert_eq!(code, "arrange/no-moment");
+}
