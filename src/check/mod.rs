@@ -18,6 +18,8 @@ mod allows;
 mod alternatives;
 mod context;
 mod documentation;
+#[cfg(test)]
+mod mutations;
 mod options;
 mod passage;
 mod report;
@@ -170,9 +172,10 @@ fn one_scoring(arrangement: &Arrangement, options: &Options, used: &mut Vec<Span
     findings.0
 }
 
-/// A finding and the scorings that share it.
+/// A finding, the scoring that has it in the most bars, and the others that share it.
 struct Told {
     finding: Finding,
+    scoring: String,
     others: Vec<String>,
 }
 
@@ -184,11 +187,19 @@ fn tell(told: &mut Vec<Told>, finding: Finding, scoring: &str) {
             (None, None) => a.primary.span == b.primary.span,
             _ => false,
         };
-        a.code == b.code && a.player == b.player && place && within(b.bars, a.bars)
+        let bars = within(b.bars, a.bars) || within(a.bars, b.bars);
+        a.code == b.code && a.player == b.player && place && bars
     };
-    match told.iter_mut().find(|other| same(other)) {
-        Some(known) => known.others.push(scoring.to_string()),
-        None => told.push(Told { finding, others: Vec::new() }),
+    let scoring = scoring.to_string();
+    let Some(known) = told.iter_mut().find(|other| same(other)) else {
+        told.push(Told { finding, scoring, others: Vec::new() });
+        return;
+    };
+    if within(finding.diagnostic.bars, known.finding.diagnostic.bars) {
+        known.others.push(scoring);
+    } else {
+        known.finding = finding;
+        known.others.push(std::mem::replace(&mut known.scoring, scoring));
     }
 }
 
@@ -203,6 +214,7 @@ fn within(inner: Option<(i32, i32)>, outer: Option<(i32, i32)>) -> bool {
 impl Told {
     fn finish(mut self) -> Finding {
         self.others.dedup();
+        self.others.retain(|other| *other != self.scoring);
         if !self.others.is_empty() {
             let others = format!("Also in scoring {}.", words::list(&self.others, "and"));
             let help = &mut self.finding.diagnostic.help;

@@ -11,7 +11,7 @@ pub(super) fn findings(text: &str) -> Vec<Diagnostic> {
     findings_with(text, &Options::default())
 }
 
-fn findings_with(text: &str, options: &Options) -> Vec<Diagnostic> {
+pub(super) fn findings_with(text: &str, options: &Options) -> Vec<Diagnostic> {
     let mut sources = Sources::new();
     let root = sources.add("example.ripieno", text);
     let (piece, diagnostics) = resolve(&mut sources, root, &mut NoFiles);

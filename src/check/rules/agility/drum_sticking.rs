@@ -65,7 +65,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let before = index > 0 && neighbours(index - 1);
             let before2 = index > 1 && neighbours(index - 2);
             let (after, after2) = (neighbours(index + 1), neighbours(index + 2));
-            before && before2 || before && after || after && after2
+            (before && (before2 || after)) || (after && after2)
         });
         for passage in cx.passages(&RULE, player, offences.map(|i| (i, ()))) {
             let message = format!(

@@ -3,8 +3,9 @@
 //! # What it finds
 //! Two parts that move in the same direction from a perfect fifth to a perfect fifth, or from an
 //! octave or unison to another. Doublings are not meant: parts that play the same notes of the
-//! source, or that go in octaves for several notes. Drums and parts with a rhythm or a highlight
-//! are left out.
+//! source, or that go in octaves for several notes; nor is a filling part of another family that
+//! goes along with a voice for a moment (our heuristic). Drums and parts with a rhythm or a
+//! highlight are left out.
 //!
 //! # Why it matters
 //! For a moment two voices become one, and the texture is a voice poorer; fifths stick out
@@ -81,7 +82,9 @@ fn check(cx: &Context, findings: &mut Findings) {
             for two in &motions[index + 1..] {
                 let (low, high) = if one.to <= two.to { (one, two) } else { (two, one) };
                 let Some(octaves) = parallel(low, high) else { continue };
-                if super::doubling(cx, low.sounding, high.sounding) {
+                if !heard_together(cx, low.sounding, high.sounding)
+                    || super::doubling(cx, low.sounding, high.sounding)
+                {
                     continue;
                 }
                 let own = &mut offences[usize::from(high.sounding.player)];
@@ -129,6 +132,16 @@ fn motion(cx: &Context, sounding: Sounding, at: crate::music::Time) -> Option<Mo
     let before = &part.notes[index];
     let (from, to) = (super::single(before)?, super::single(note)?);
     (before.end() == at && from.midi() != to.midi()).then_some(Motion { sounding, from, to })
+}
+
+/// Are the two parts heard as two voices of one texture: of one family, or melody and bass?
+///
+/// Where a filling part of another family goes along with a voice for a moment, nobody hears more
+/// than a shade of colour. (Our heuristic.)
+fn heard_together(cx: &Context, one: Sounding, two: Sounding) -> bool {
+    let family = |s: Sounding| cx.part(usize::from(s.player)).player.instrument.family;
+    let outer = |s: Sounding| matches!(s.of(&cx.arrangement.parts).role, Role::Melody | Role::Bass);
+    family(one) == family(two) || (outer(one) && outer(two))
 }
 
 /// Octaves (`true`) or fifths (`false`), if the two motions are parallel.
