@@ -5,7 +5,7 @@ use super::piece::{Bar, BarLine, Form, Tempo};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Key, Metre, Mode, Time};
 use crate::syntax::{
-    BarRange, Declaration, FormItem, FormTree, Fraction, Spanned, Tree, ValueTree,
+    BarRange, BarTree, Declaration, FormItem, FormTree, Fraction, Spanned, Tree, ValueTree,
 };
 
 /// More bars than the longest opera has; a guard against a slip of the finger.
@@ -20,10 +20,14 @@ pub(super) fn longest_voice(tree: &Tree) -> u32 {
             .map(|bar| bar.number.as_ref().map_or(1, |n| n.value))
             .max()
             .unwrap_or(0)
-            .max(voice.bars.len() as u32),
+            .max(voice.bars.len() as u32 - u32::from(has_pick_up(&voice.bars))),
         _ => 0,
     });
     bars.max().unwrap_or(0).clamp(1, MOST_BARS)
+}
+
+fn has_pick_up(bars: &[BarTree]) -> bool {
+    bars.first().and_then(|bar| bar.number.as_ref()).is_some_and(|number| number.value == 0)
 }
 
 /// The exact time of a value as it was written.

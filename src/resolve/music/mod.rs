@@ -495,7 +495,10 @@ impl Builder<'_> {
                 Diagnostic::error(
                     "bars/missing",
                     last.span,
-                    format!("This voice ends {missing} bars before the piece, which has {end}."),
+                    format!(
+                        "This voice ends {missing} {} before the piece, which has {end}.",
+                        if missing == 1 { "bar" } else { "bars" }
+                    ),
                 )
                 .with_help(format!(
                     "Add `{}: rest {missing} |` if it rests to the end.",
