@@ -18,37 +18,35 @@ type Costs = [f32; CANDIDATES];
 /// The chord of every slot on the cheapest way.
 pub(super) fn cheapest(slots: &[Slot]) -> Vec<Beat> {
     let Some(last) = slots.len().checked_sub(1) else { return Vec::new() };
-    let fits: Vec<Costs> = slots.iter().map(costs::of_slot).collect();
     // Cheapest cost up to and with each slot …
-    let mut forward = vec![fits[0]];
+    let mut forward = vec![costs::of_slot(&slots[0])];
     let mut from: Vec<[u8; CANDIDATES]> = vec![[0; CANDIDATES]];
-    for index in 1..slots.len() {
-        let (mut costs, origins) =
-            step(&forward[index - 1], costs::of_change(slots[index].weight), false);
-        for (cost, fit) in costs.iter_mut().zip(&fits[index]) {
-            *cost += fit;
-        }
+    for (index, slot) in slots.iter().enumerate().skip(1) {
+        let (mut costs, origins) = step(&forward[index - 1], costs::of_change(slot.weight), false);
+        add(&mut costs, slot);
         forward.push(costs);
         from.push(origins);
     }
-    // … and from behind each slot to the end.
-    let mut backward = vec![[0.0; CANDIDATES]; slots.len()];
-    for index in (0..last).rev() {
-        let mut next = backward[index + 1];
-        for (cost, fit) in next.iter_mut().zip(&fits[index + 1]) {
-            *cost += fit;
-        }
-        backward[index] = step(&next, costs::of_change(slots[index + 1].weight), true).0;
-    }
+    // … and back again, with the cheapest cost from behind each slot to the end, which need not be
+    // kept: long pieces take memory enough.
+    let mut backward = [0.0; CANDIDATES];
     let mut state = least(&forward[last]).0;
     let mut beats = Vec::with_capacity(slots.len());
     for index in (0..slots.len()).rev() {
-        let certainty = certainty(&forward[index], &backward[index], state / QUALITIES);
+        let certainty = certainty(&forward[index], &backward, state / QUALITIES);
         beats.push(Beat { candidate: costs::candidate(state), certainty });
         state = usize::from(from[index][state]);
+        add(&mut backward, &slots[index]);
+        backward = step(&backward, costs::of_change(slots[index].weight), true).0;
     }
     beats.reverse();
     beats
+}
+
+fn add(costs: &mut Costs, slot: &Slot) {
+    for (cost, fit) in costs.iter_mut().zip(costs::of_slot(slot)) {
+        *cost += fit;
+    }
 }
 
 /// One step of the search: what reaching each candidate costs from the costs of all, and from
