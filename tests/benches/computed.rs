@@ -1,0 +1,75 @@
+//! How long computed lines take: `cargo bench --bench computed`. Four players who sustain over
+//! 1,000 bars with two chords a bar are kept below 50 ms.
+
+use std::fmt::Write;
+
+use divan::{Bencher, black_box};
+use ripieno::arrange::arrange;
+use ripieno::diagnostics::Sources;
+use ripieno::resolve::{NoFiles, Piece, resolve};
+
+fn main() {
+    let _ = ripieno::instruments::catalogue();
+    divan::main();
+}
+
+/// A piece of `bars` bars whose chords go round the circle of fifths, with one scoring of `line`.
+fn piece(bars: usize, players: &str, line: &str) -> Piece {
+    const CHORDS: [&str; 8] = ["Dm", "Gm", "C7", "F", "Bb", "Em7b5/G", "A7", "Dm/F"];
+    let mut text = String::from(
+        "piece \"Figures\" { }\nform {\n  1 metre 4/4, key D minor, tempo 1/4 = 100\n",
+    );
+    writeln!(text, "  {bars} end\n}}\nharmony {{").unwrap();
+    for bar in 1..=bars {
+        let chord = |half: usize| CHORDS[(2 * bar + half) % CHORDS.len()];
+        writeln!(text, "  {bar}: 1/2 {} {} |", chord(0), chord(1)).unwrap();
+    }
+    text.push_str("}\nvoice upper {\n");
+    for bar in 1..=bars {
+        writeln!(text, "  {bar}: 1/8 D5 E F G A G F E |").unwrap();
+    }
+    text.push_str("}\nvoice lower {\n");
+    for bar in 1..=bars {
+        writeln!(text, "  {bar}: 1/4 D3 F G A |").unwrap();
+    }
+    write!(
+        text,
+        "}}\nensemble all {{\n  era 1885\n  {players}\n}}\nscoring all for all {{\n  {line}\n}}\n"
+    )
+    .unwrap();
+    let mut sources = Sources::new();
+    let file = sources.add("bench.ripieno", text);
+    let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);
+    assert!(findings.is_empty(), "{findings:#?}");
+    piece
+}
+
+fn work(bencher: Bencher, piece: &Piece) {
+    bencher.bench_local(|| arrange(black_box(piece), &piece.scorings[0]).parts.len());
+}
+
+#[divan::bench]
+fn four_horns_sustain_1_000_bars(bencher: Bencher) {
+    work(bencher, &piece(1000, "horn 4 in F", "horn sustains"));
+}
+
+#[divan::bench]
+fn four_natural_horns_sustain_1_000_bars(bencher: Bencher) {
+    work(bencher, &piece(1000, "horn 4 crook F, D", "horn sustains"));
+}
+
+#[divan::bench]
+fn clarinets_and_bassoons_sustain_1_000_bars(bencher: Bencher) {
+    let players = "clarinet 2 in Bb, bassoon 2";
+    work(bencher, &piece(1000, players, "clarinet, bassoon sustains each beat"));
+}
+
+#[divan::bench]
+fn two_trumpets_signal_1_000_bars(bencher: Bencher) {
+    work(bencher, &piece(1000, "trumpet 2 crook D", "trumpet signals upper"));
+}
+
+#[divan::bench]
+fn timpani_highlight_1_000_bars(bencher: Bencher) {
+    work(bencher, &piece(1000, "timpani tuned D3, A2", "timpani highlights"));
+}
