@@ -29,8 +29,10 @@ mod slices;
 mod tests;
 mod words;
 
+use std::collections::HashMap;
+
 use crate::arrange::{Arrangement, arrange};
-use crate::diagnostics::{Diagnostic, Severity, Span};
+use crate::diagnostics::{Diagnostic, Label, Severity, Span};
 use crate::resolve::{Piece, Scoring};
 
 use context::Context;
@@ -169,7 +171,50 @@ fn one_scoring(arrangement: &Arrangement, options: &Options, used: &mut Vec<Span
         }
     }
     used.extend(cx.used_allows());
-    findings.0
+    players_together(findings.0, &cx)
+}
+
+/// Tells once what one scoring line does to several players in the same bars.
+fn players_together(findings: Vec<Finding>, cx: &Context) -> Vec<Finding> {
+    let mut together: Vec<(Finding, Vec<String>)> = Vec::new();
+    let mut seen = HashMap::new();
+    for finding in findings {
+        let told = &finding.diagnostic;
+        let key = (told.code, finding.line, told.primary.span, told.bars);
+        let (Some(_), Some(player)) = (finding.line, told.player.clone()) else {
+            together.push((finding, Vec::new()));
+            continue;
+        };
+        let index = *seen.entry(key).or_insert(together.len());
+        match together.get_mut(index) {
+            Some((_, others)) => others.push(player),
+            None => together.push((finding, Vec::new())),
+        }
+    }
+    together.into_iter().map(|(finding, others)| with_others(finding, &others, cx)).collect()
+}
+
+fn with_others(mut finding: Finding, others: &[String], cx: &Context) -> Finding {
+    let told = &mut finding.diagnostic;
+    let Some(player) = told.player.clone().filter(|_| !others.is_empty()) else { return finding };
+    let players = cx.parts().map(|(_, part)| part.player);
+    let others: Vec<_> = players.filter(|player| others.contains(&player.id)).collect();
+    let names: Vec<&str> = others.iter().map(|player| player.name.as_str()).collect();
+    told.message.push_str(&format!(" The same holds for {}.", words::list(&names, "and")));
+    for other in &others {
+        if told.labels.iter().all(|label| label.span != other.span) {
+            told.labels.push(Label { span: other.span, text: other.name.clone() });
+        }
+    }
+    // A change that allows it must name them all.
+    let ids: Vec<&str> =
+        std::iter::once(player.as_str()).chain(others.iter().map(|o| o.id.as_str())).collect();
+    for edit in told.fixes.iter_mut().flat_map(|fix| &mut fix.edits) {
+        edit.text = edit
+            .text
+            .replace(&format!(" on {player} bars"), &format!(" on {} bars", ids.join(", ")));
+    }
+    finding
 }
 
 /// A finding, the scoring that has it in the most bars, and the others that share it.

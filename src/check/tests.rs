@@ -198,3 +198,28 @@ fn a_line_that_fits_an_octave_away_gets_a_fix_that_mends_it() {
     assert!(text.contains("plays tune 8va as melody"));
     assert!(findings(&text).is_empty(), "{:#?}", findings(&text));
 }
+
+#[test]
+fn what_one_line_does_to_several_players_is_told_once() {
+    let notes = "1: 1/1 D5 | 2: E6 | 3: E6 | 4: D5 |";
+    let mut text = solo(1770, "oboe 2", notes, "oboe plays tune as melody", "");
+    let found = findings(&text);
+    assert_eq!(codes(&found), ["compass/outside-custom"]);
+    assert!(found[0].message.ends_with("The same holds for Oboe 2."), "{}", found[0].message);
+    let fix = found[0].fixes.iter().find(|fix| fix.title.starts_with("allow")).unwrap();
+    for edit in &fix.edits {
+        text.replace_range(edit.span.start as usize..edit.span.end as usize, &edit.text);
+    }
+    assert!(text.contains("on oboe.1, oboe.2 bars 2..3"));
+    assert!(findings(&text).is_empty());
+}
+
+#[test]
+fn of_several_scorings_the_largest_passage_is_told() {
+    let text = solo(1770, "oboe", "1: 1/1 D5 | 2: E6 | 3: E6 | 4: E6 |", "oboe plays tune as melody", "")
+        + "ensemble more extends few { violin-1 4 players }\n\
+           scoring more for more {\n keep few\n oboe rests bars 4\n violin-1 rests\n}\n";
+    let found = findings(&text);
+    assert_eq!(codes(&found), ["compass/outside-custom"]);
+    assert_eq!(found[0].bars, Some((2, 4)));
+}
