@@ -115,8 +115,9 @@ pub fn check_scorings(piece: &Piece, scorings: &[&Scoring], options: &Options) -
 /// [`check_piece`] for both.
 #[must_use]
 pub fn check(arrangement: &Arrangement, options: &Options) -> Vec<Diagnostic> {
-    let mut used = Vec::new();
-    let mut findings = one_scoring(arrangement, options, &mut used);
+    let cx = Context::new(arrangement);
+    let mut findings = one_scoring(&cx, options);
+    let used: Vec<Span> = cx.used_allows().collect();
     findings.extend(allows::findings([arrangement.scoring], &used, options));
     options.apply(findings.into_iter().map(|finding| finding.diagnostic).collect())
 }
@@ -143,16 +144,18 @@ pub fn check_piece(
     let mut told: Vec<Told> = Vec::new();
     let mut used = Vec::new();
     for arrangement in arrangements {
-        for finding in one_scoring(arrangement, options, &mut used) {
+        let cx = Context::new(arrangement);
+        for finding in one_scoring(&cx, options) {
             tell(&mut told, finding, &arrangement.scoring.name);
         }
         for diagnostic in &arrangement.diagnostics {
-            if allows::silences(arrangement, diagnostic, &mut used) {
+            if allows::silences(&cx, diagnostic) {
                 continue;
             }
             let finding = Finding { diagnostic: diagnostic.clone(), line: None };
             tell(&mut told, finding, &arrangement.scoring.name);
         }
+        used.extend(cx.used_allows());
     }
     all.0.extend(told.into_iter().map(Told::finish));
     let scorings = arrangements.iter().map(|arrangement| arrangement.scoring);
@@ -160,18 +163,16 @@ pub fn check_piece(
     options.apply(all.0.into_iter().map(|finding| finding.diagnostic).collect())
 }
 
-fn one_scoring(arrangement: &Arrangement, options: &Options, used: &mut Vec<Span>) -> Vec<Finding> {
-    let cx = Context::new(arrangement);
+fn one_scoring(cx: &Context, options: &Options) -> Vec<Finding> {
     let mut findings = Findings::default();
     for rule in RULES {
         if let Check::Scoring(check) = rule.check
             && options.runs(rule.code)
         {
-            check(&cx, &mut findings);
+            check(cx, &mut findings);
         }
     }
-    used.extend(cx.used_allows());
-    players_together(findings.0, &cx)
+    players_together(findings.0, cx)
 }
 
 /// Tells once what one scoring line does to several players in the same bars.
