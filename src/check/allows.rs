@@ -4,29 +4,22 @@ use super::context::Context;
 use super::options::{is_known, meant};
 use super::rules::{allow_unknown_rule, allow_unused};
 use super::{Finding, Options, RULES, matches};
-use crate::arrange::Arrangement;
 use crate::diagnostics::{Diagnostic, Severity, Span};
 use crate::resolve::Scoring;
 
 /// Is a finding of an earlier stage allowed? Errors never are: nothing could be written.
-pub(super) fn silences(
-    arrangement: &Arrangement,
-    finding: &Diagnostic,
-    used: &mut Vec<Span>,
-) -> bool {
+pub(super) fn silences(cx: &Context, finding: &Diagnostic) -> bool {
     if finding.severity == Severity::Error {
         return false;
     }
-    let cx = Context::new(arrangement);
     let player = finding
         .player
         .as_ref()
-        .and_then(|id| arrangement.parts.iter().position(|part| part.player.id == *id));
+        .and_then(|id| cx.parts().find(|(_, part)| part.player.id == *id))
+        .map(|(player, _)| player);
     let index = |number| cx.form.index_of(number).unwrap_or(0);
     let bars = finding.bars.map_or((0, 0), |(first, last)| (index(first), index(last)));
-    let allowed = cx.allowed(finding.code, player, bars);
-    used.extend(cx.used_allows());
-    allowed
+    cx.allowed(finding.code, player, bars)
 }
 
 /// What is to be said of the `allow` lines of scorings themselves, the kept ones not included.

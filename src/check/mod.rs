@@ -29,8 +29,10 @@ mod slices;
 mod tests;
 mod words;
 
+use std::collections::HashMap;
+
 use crate::arrange::{Arrangement, arrange};
-use crate::diagnostics::{Diagnostic, Severity, Span};
+use crate::diagnostics::{Diagnostic, Label, Severity, Span};
 use crate::resolve::{Piece, Scoring};
 
 use context::Context;
@@ -113,8 +115,9 @@ pub fn check_scorings(piece: &Piece, scorings: &[&Scoring], options: &Options) -
 /// [`check_piece`] for both.
 #[must_use]
 pub fn check(arrangement: &Arrangement, options: &Options) -> Vec<Diagnostic> {
-    let mut used = Vec::new();
-    let mut findings = one_scoring(arrangement, options, &mut used);
+    let cx = Context::new(arrangement);
+    let mut findings = one_scoring(&cx, options);
+    let used: Vec<Span> = cx.used_allows().collect();
     findings.extend(allows::findings([arrangement.scoring], &used, options));
     options.apply(findings.into_iter().map(|finding| finding.diagnostic).collect())
 }
@@ -141,16 +144,18 @@ pub fn check_piece(
     let mut told: Vec<Told> = Vec::new();
     let mut used = Vec::new();
     for arrangement in arrangements {
-        for finding in one_scoring(arrangement, options, &mut used) {
+        let cx = Context::new(arrangement);
+        for finding in one_scoring(&cx, options) {
             tell(&mut told, finding, &arrangement.scoring.name);
         }
         for diagnostic in &arrangement.diagnostics {
-            if allows::silences(arrangement, diagnostic, &mut used) {
+            if allows::silences(&cx, diagnostic) {
                 continue;
             }
             let finding = Finding { diagnostic: diagnostic.clone(), line: None };
             tell(&mut told, finding, &arrangement.scoring.name);
         }
+        used.extend(cx.used_allows());
     }
     all.0.extend(told.into_iter().map(Told::finish));
     let scorings = arrangements.iter().map(|arrangement| arrangement.scoring);
@@ -158,18 +163,59 @@ pub fn check_piece(
     options.apply(all.0.into_iter().map(|finding| finding.diagnostic).collect())
 }
 
-fn one_scoring(arrangement: &Arrangement, options: &Options, used: &mut Vec<Span>) -> Vec<Finding> {
-    let cx = Context::new(arrangement);
+fn one_scoring(cx: &Context, options: &Options) -> Vec<Finding> {
     let mut findings = Findings::default();
     for rule in RULES {
         if let Check::Scoring(check) = rule.check
             && options.runs(rule.code)
         {
-            check(&cx, &mut findings);
+            check(cx, &mut findings);
         }
     }
-    used.extend(cx.used_allows());
-    findings.0
+    players_together(findings.0, cx)
+}
+
+/// Tells once what one scoring line does to several players in the same bars.
+fn players_together(findings: Vec<Finding>, cx: &Context) -> Vec<Finding> {
+    let mut together: Vec<(Finding, Vec<String>)> = Vec::new();
+    let mut seen = HashMap::new();
+    for finding in findings {
+        let told = &finding.diagnostic;
+        let key = (told.code, finding.line, told.primary.span, told.bars);
+        let (Some(_), Some(player)) = (finding.line, told.player.clone()) else {
+            together.push((finding, Vec::new()));
+            continue;
+        };
+        let index = *seen.entry(key).or_insert(together.len());
+        match together.get_mut(index) {
+            Some((_, others)) => others.push(player),
+            None => together.push((finding, Vec::new())),
+        }
+    }
+    together.into_iter().map(|(finding, others)| with_others(finding, &others, cx)).collect()
+}
+
+fn with_others(mut finding: Finding, others: &[String], cx: &Context) -> Finding {
+    let told = &mut finding.diagnostic;
+    let Some(player) = told.player.clone().filter(|_| !others.is_empty()) else { return finding };
+    let players = cx.parts().map(|(_, part)| part.player);
+    let others: Vec<_> = players.filter(|player| others.contains(&player.id)).collect();
+    let names: Vec<&str> = others.iter().map(|player| player.name.as_str()).collect();
+    told.message.push_str(&format!(" The same holds for {}.", words::list(&names, "and")));
+    for other in &others {
+        if told.labels.iter().all(|label| label.span != other.span) {
+            told.labels.push(Label { span: other.span, text: other.name.clone() });
+        }
+    }
+    // A change that allows it must name them all.
+    let ids: Vec<&str> =
+        std::iter::once(player.as_str()).chain(others.iter().map(|o| o.id.as_str())).collect();
+    for edit in told.fixes.iter_mut().flat_map(|fix| &mut fix.edits) {
+        edit.text = edit
+            .text
+            .replace(&format!(" on {player} bars"), &format!(" on {} bars", ids.join(", ")));
+    }
+    finding
 }
 
 /// A finding, the scoring that has it in the most bars, and the others that share it.

@@ -198,3 +198,71 @@ fn a_line_that_fits_an_octave_away_gets_a_fix_that_mends_it() {
     assert!(text.contains("plays tune 8va as melody"));
     assert!(findings(&text).is_empty(), "{:#?}", findings(&text));
 }
+
+#[test]
+fn what_one_line_does_to_several_players_is_told_once() {
+    let notes = "1: 1/1 D5 | 2: E6 | 3: E6 | 4: D5 |";
+    let mut text = solo(1770, "oboe 2", notes, "oboe plays tune as melody", "");
+    let found = findings(&text);
+    assert_eq!(codes(&found), ["compass/outside-custom"]);
+    assert!(found[0].message.ends_with("The same holds for Oboe 2."), "{}", found[0].message);
+    let fix = found[0].fixes.iter().find(|fix| fix.title.starts_with("allow")).unwrap();
+    for edit in &fix.edits {
+        text.replace_range(edit.span.start as usize..edit.span.end as usize, &edit.text);
+    }
+    assert!(text.contains("on oboe.1, oboe.2 bars 2..3"));
+    assert!(findings(&text).is_empty());
+}
+
+#[test]
+fn of_several_scorings_the_largest_passage_is_told() {
+    let text =
+        solo(1770, "oboe", "1: 1/1 D5 | 2: E6 | 3: E6 | 4: E6 |", "oboe plays tune as melody", "")
+            + "ensemble more extends few { violin-1 4 players }\n\
+           scoring more for more {\n keep few\n oboe rests bars 4\n violin-1 rests\n}\n";
+    let found = findings(&text);
+    assert_eq!(codes(&found), ["compass/outside-custom"]);
+    assert_eq!(found[0].bars, Some((2, 4)));
+}
+
+#[test]
+fn orchestral_horns_of_1770_are_not_given_semiquaver_runs() {
+    let run = "1: 1/16 D4 E F# G# A G# F# E D E F# G# A G# F# E | 2: 1/1 D4 | 3: D4 | 4: D4 |";
+    let text = solo(1770, "horn crook D", run, "horn plays tune as harmony", "");
+    let options = Options { only: vec!["agility".into()], ..Options::default() };
+    assert_eq!(codes(&findings_with(&text, &options)), ["agility/too-fast"]);
+}
+
+#[test]
+fn written_c6_is_the_top_of_a_natural_horn() {
+    // On the D crook written C6 sounds D5.
+    let tune = |note: &str| format!("1: 1/1 {note} | 2: A3 | 3: A3 | 4: A3 |");
+    let error = |note: &str| {
+        let text = solo(1770, "horn crook D", &tune(note), "horn plays tune as harmony solo", "");
+        findings(&text).iter().any(|finding| finding.severity == Severity::Error)
+    };
+    assert!(!error("D5"));
+    assert!(error("E5"));
+}
+
+#[test]
+fn the_flute_tells_from_c5_to_g6() {
+    let telling = crate::instruments::find("flute").unwrap().telling.as_ref().unwrap();
+    assert_eq!((telling.low.to_string(), telling.high.to_string()), ("C5".into(), "G6".into()));
+}
+
+#[test]
+fn a_finding_of_the_arranger_can_be_allowed_too() {
+    let text = |allow: &str| {
+        solo(
+            1770,
+            "oboe, flute",
+            "1: 1/1 D4 | 2: F4 | 3: G4 | 4: D4 |",
+            &format!("flute plays tune 8va as melody\n oboe doubles flute 8va\n {allow}"),
+            "",
+        )
+    };
+    assert!(codes(&findings(&text(""))).contains(&"arrange/octave-moved"));
+    let allow = "allow arrange/octave-moved on oboe \"it blends\"";
+    assert!(!codes(&findings(&text(allow))).contains(&"arrange/octave-moved"));
+}

@@ -57,22 +57,26 @@ pub const RULE: Rule = Rule {
 const WINDOW: usize = 8;
 /// Steps of this many semitones or more count as leaps: a fourth.
 const LEAP: i32 = 5;
+/// Leaps of less than an octave are granted the mean between step and leap. Our heuristic.
+const OCTAVE: i32 = 12;
 
 fn check(cx: &Context, findings: &mut Findings) {
     for (player, part) in cx.parts() {
         let Some(agility) = &part.player.instrument.agility else { continue };
         let changes = techniques(part);
         let mut offending = vec![false; part.notes.len()];
+        let mut fastest: f64 = 0.0;
         // The steps of the window that ends here: index of the note, seconds taken and needed.
         let mut window: std::collections::VecDeque<(usize, f64, f64)> =
             std::collections::VecDeque::with_capacity(WINDOW);
         for (index, seconds, semitones) in super::steps(part, cx.times(player)) {
             let note = &part.notes[index];
-            let rate = match semitones.abs() {
-                0 => agility.repeated,
-                step if step < LEAP => agility.stepwise,
-                _ => agility.leaping,
-            };
+            let rate = f64::from(match semitones.abs() {
+                0 => 2 * agility.repeated,
+                step if step < LEAP => 2 * agility.stepwise,
+                step if step < OCTAVE => agility.stepwise + agility.leaping,
+                _ => 2 * agility.leaping,
+            }) / 2.0;
             let hand = if plucked(&changes, note.start) { 2.0 } else { 1.0 };
             if window.back().is_some_and(|(last, ..)| last + 1 != index) {
                 window.clear();
@@ -80,10 +84,11 @@ fn check(cx: &Context, findings: &mut Findings) {
             if window.len() == WINDOW {
                 window.pop_front();
             }
-            window.push_back((index, seconds, hand / f64::from(rate.max(1))));
+            window.push_back((index, seconds, hand / rate.max(0.5)));
             let (taken, needed) =
                 window.iter().fold((0.0, 0.0), |(a, b), (_, t, n)| (a + t, b + n));
             if window.len() == WINDOW && taken < needed * 0.98 {
+                fastest = fastest.max(WINDOW as f64 / taken.max(0.001));
                 for (index, ..) in &window {
                     offending[*index] = true;
                     offending[*index - 1] = true;
@@ -93,12 +98,9 @@ fn check(cx: &Context, findings: &mut Findings) {
         let offences = offending.iter().enumerate().filter(|(_, bad)| **bad).map(|(i, _)| (i, ()));
         for passage in cx.passages(&RULE, player, offences.collect::<Vec<_>>()) {
             let note = passage.first();
-            let index = passage.offences[0].0;
-            let seconds = cx.times(player)[index + 1].0 - cx.times(player)[index].0;
             let message = format!(
-                "{} cannot keep up with {:.0} notes a second from {} on ({} notes in all, {}): the {} does about {} repeated, {} by step, {} by leap{}.",
+                "{} cannot keep up with {fastest:.1} notes a second from {} on ({} notes in all, {}): the {} does about {} repeated, {} by step, {} by leap{}.",
                 part.player.name,
-                1.0 / seconds.max(0.001),
                 cx.form.place(note.start),
                 passage.offences.len(),
                 crate::check::words::bars(&passage.bars),

@@ -67,3 +67,43 @@ fn medium(id: &str) -> f64 {
         _ => 12.0,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::arrange::arrange;
+    use crate::diagnostics::Sources;
+    use crate::resolve::{NoFiles, resolve};
+
+    /// Strength of each player of an ensemble of 1885 in the first bar, in score order.
+    fn strengths(dynamic: &str) -> Vec<f64> {
+        let text = format!(
+            "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
+             form {{ 1 metre 4/4, key C major\n 1 end }}\n\
+             dynamics {{ 1 {dynamic} }}\nvoice tune {{ 1: 1/1 C5 | }}\n\
+             ensemble few {{ era 1885\n oboe, horn in F, trumpet in C, violin-1 12 players }}\n\
+             scoring few for few {{\n oboe, horn, trumpet, violin-1 plays tune as melody\n}}\n"
+        );
+        let mut sources = Sources::new();
+        let root = sources.add("few", text);
+        let (piece, found) = resolve(&mut sources, root, &mut NoFiles);
+        assert!(found.is_empty(), "{found:#?}");
+        let arrangement = arrange(&piece, &piece.scorings[0]);
+        let cx = Context::new(&arrangement);
+        (0..4).map(|player| strength(&cx, Sounding { player, note: 0 })).collect()
+    }
+
+    #[test]
+    fn in_forte_a_trumpet_is_two_horns_and_a_horn_two_wood_wind() {
+        let [oboe, horn, trumpet, violins] = strengths("f")[..] else { panic!() };
+        assert!((trumpet / horn - 2.0).abs() < 1e-9);
+        assert!((horn / oboe - 2.0).abs() < 1e-9);
+        assert!((violins / oboe - 2.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn in_piano_all_wind_and_a_department_of_strings_are_equal() {
+        let strengths = strengths("p");
+        assert!(strengths.windows(2).all(|pair| (pair[0] - pair[1]).abs() < 1e-9));
+    }
+}

@@ -49,6 +49,7 @@
 
 use crate::check::context::Context;
 use crate::check::slices::Sounding;
+use crate::check::words;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 
@@ -100,8 +101,9 @@ fn check(cx: &Context, findings: &mut Findings) {
             let other = *passage.detail();
             let with = cx.part(usize::from(other.player));
             let message = format!(
-                "{} doubles the leading note of {} in {}{}.",
+                "{} {} the leading note of {} in {}{}.",
                 passage.part.player.name,
+                if words::is_plural(passage.part.player) { "double" } else { "doubles" },
                 with.player.name,
                 cx.form.place(note.start),
                 passage.and_more(),
