@@ -65,6 +65,14 @@ fn check_lines(cx: &mut Context, tree: &EnsembleTree) {
                 seen.push(&players.name);
             }
             EnsembleLine::Group(..) | EnsembleLine::Without(_) => {}
+            EnsembleLine::Budget(items) => {
+                for (_, percent) in items.iter().filter(|(_, percent)| percent.value > 100) {
+                    cx.push(
+                        Diagnostic::error("names/budget", percent.span, "A budget is at most 100 %.")
+                            .with_help("Write in how many bars of a hundred they may sound: `budget cymbals 10 %`."),
+                    );
+                }
+            }
         }
     }
     if let [first, second, ..] = eras[..] {
@@ -79,6 +87,7 @@ struct Gathered<'t> {
     players: Vec<&'t PlayersTree>,
     groups: Vec<(&'t Word, Vec<&'t Word>)>,
     without: Vec<String>,
+    budgets: Vec<(&'t Word, u32)>,
 }
 
 impl Gathered<'_> {
@@ -134,6 +143,12 @@ fn gather<'t>(
             EnsembleLine::Group(name, members) => {
                 gathered.groups.retain(|(other, _)| other.value != name.value);
                 gathered.groups.push((name, members.iter().collect()));
+            }
+            EnsembleLine::Budget(items) => {
+                for (name, percent) in items {
+                    gathered.budgets.retain(|(other, _)| other.value != name.value);
+                    gathered.budgets.push((name, percent.value.min(100)));
+                }
             }
             EnsembleLine::Without(names) => {
                 for name in names {
@@ -216,8 +231,19 @@ fn ensemble<'t>(cx: &mut Context, trees: &[&'t EnsembleTree], tree: &'t Ensemble
         indices.dedup();
         groups.push((name.value.clone(), indices));
     }
+    let mut budgets = Vec::new();
+    for (name, percent) in &gathered.budgets {
+        let own = tree.lines.iter().any(|line| {
+            matches!(line, EnsembleLine::Budget(items) if items.iter().any(|(n, _)| n.span == name.span))
+        });
+        if own && players.iter().all(|player| player.line_name != name.value) {
+            let known = line_names(&players);
+            cx.push(unknown(name, &known, "player of this ensemble", &name.value));
+        }
+        budgets.push((name.value.clone(), *percent));
+    }
     let (name, span) = (tree.name.value.clone(), tree.name.span);
-    Ensemble { name, span, era, players, without: gathered.without, groups }
+    Ensemble { name, span, era, players, without: gathered.without, budgets, groups }
 }
 
 /// Indices of the players of that id or ensemble line.

@@ -71,6 +71,7 @@ pub(super) fn line(cx: &mut Context, pair: &Pair<Rule>, rule: Rule, what: &str) 
         Some("era") => Rule::era,
         Some("group") => Rule::group,
         Some("without") => Rule::without,
+        Some("budget") => Rule::budget,
         Some("keep") => Rule::keep,
         Some("allow") => Rule::allow,
         _ => rule,

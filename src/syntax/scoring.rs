@@ -22,6 +22,7 @@ pub(super) fn ensemble(cx: &mut Context, pair: Pair<Rule>) -> Option<EnsembleTre
                 let name = words.next()?;
                 lines.push(EnsembleLine::Group(name, words.collect()));
             }
+            Rule::budget => lines.push(EnsembleLine::Budget(budget(cx, inner))),
             Rule::without => lines.push(EnsembleLine::Without(words(cx, inner, Rule::name))),
             Rule::players_line => {
                 for players_pair in inner.into_inner().filter(|p| p.as_rule() == Rule::players) {
@@ -39,6 +40,16 @@ pub(super) fn ensemble(cx: &mut Context, pair: Pair<Rule>) -> Option<EnsembleTre
     }
     let mut names = names.into_iter();
     Some(EnsembleTree { name: names.next()?, extends: names.next(), lines })
+}
+
+fn budget(cx: &Context, pair: Pair<Rule>) -> Vec<(Word, Number)> {
+    pair.into_inner()
+        .filter(|p| p.as_rule() == Rule::budget_item)
+        .filter_map(|item| {
+            let mut inner = item.into_inner();
+            Some((cx.word(&inner.next()?), cx.number(&inner.next()?)))
+        })
+        .collect()
 }
 
 fn players(cx: &mut Context, pair: Pair<Rule>) -> Option<PlayersTree> {

@@ -283,6 +283,8 @@ pub enum EnsembleLine {
     Era(Number),
     /// `group basso = cello, harpsichord`.
     Group(Word, Vec<Word>),
+    /// `budget trumpet 40 %`: whom, and bars in a hundred.
+    Budget(Vec<(Word, Number)>),
     /// `without harpsichord`.
     Without(Vec<Word>),
     /// `oboe 2 in C joins wind`.

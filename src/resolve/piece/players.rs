@@ -50,6 +50,9 @@ pub struct Ensemble {
     /// Players of the extended ensemble who are not there any more; kept lines that speak to them
     /// fall away.
     pub without: Vec<String>,
+    /// In how many bars of a hundred players may sound before it is too much: name of the
+    /// ensemble line, and the number. The checker has numbers of its own for the others.
+    pub budgets: Vec<(String, u32)>,
     /// The groups: name and indices of players.
     pub groups: Vec<(String, Vec<usize>)>,
 }

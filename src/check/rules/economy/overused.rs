@@ -4,7 +4,8 @@
 //! Trumpets that sound in more than seven tenths of the bars of a piece of sixteen bars or more,
 //! timpani in more than six tenths, trombones and tuba in more than half, triangle, tambourine
 //! and side drum in more than a third, cymbals, bass drum and tam-tam in more than a fifth (our
-//! heuristic). Bands without strings and wood-wind are not meant.
+//! heuristic). Bands without strings and wood-wind are not meant. A line `budget cymbals 10 %` in
+//! the ensemble sets another share, for any player and for pieces of any length.
 //!
 //! # Why it matters
 //! What sounds all the time is no longer an event. Trumpets and drums are used with thrift,
@@ -55,7 +56,7 @@ pub const RULE: Rule = Rule {
     check: Check::Scoring(check),
 };
 
-/// Bars from which a share means something.
+/// Bars from which a share means something, where the ensemble sets no budget.
 const BARS: usize = 16;
 
 /// The share of bars that an instrument may sound in. Our heuristic, after common practice.
@@ -72,9 +73,15 @@ fn budget(id: &str) -> Option<f64> {
 
 fn check(cx: &Context, findings: &mut Findings) {
     let count = cx.form.bars.len();
-    if count < BARS {
-        return;
-    }
+    let set = &cx.arrangement.piece.ensembles[cx.arrangement.scoring.ensemble].budgets;
+    let budget_of = |part: &crate::arrange::Part| {
+        let own = set.iter().find(|(name, _)| *name == part.player.line_name);
+        match own {
+            Some((_, percent)) => Some(f64::from(*percent) / 100.0),
+            None if count < BARS => None,
+            None => budget(&part.player.instrument.id),
+        }
+    };
     // Thrift is for those who have others to play in the meantime.
     let others = |part: &crate::arrange::Part| {
         matches!(part.player.instrument.family, Family::Woodwind | Family::Strings)
@@ -85,7 +92,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     }
     let mut desks: Vec<(&str, Vec<bool>, usize)> = Vec::new();
     for (player, part) in cx.parts() {
-        if budget(&part.player.instrument.id).is_none() || part.notes.is_empty() {
+        if budget_of(part).is_none() || part.notes.is_empty() {
             continue;
         }
         let name = part.player.line_name.as_str();
@@ -102,7 +109,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     }
     for (_, sounds, player) in desks {
         let part = cx.part(player);
-        let Some(budget) = budget(&part.player.instrument.id) else { continue };
+        let Some(budget) = budget_of(part) else { continue };
         let bars = sounds.iter().filter(|sounds| **sounds).count();
         let share = bars as f64 / count as f64;
         let Some(note) = part.notes.first() else { continue };
