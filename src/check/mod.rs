@@ -230,7 +230,10 @@ struct Told {
 fn tell(told: &mut Vec<Told>, finding: Finding, scoring: &str) {
     let same = |other: &Told| {
         let (a, b) = (&other.finding.diagnostic, &finding.diagnostic);
+        // What two notes of the source make together is one cause, whoever plays them.
+        let of_source = a.code.starts_with("harmony/") && a.primary.span == b.primary.span;
         let place = match (other.finding.line, finding.line) {
+            _ if of_source => true,
             (Some(one), Some(two)) => one == two,
             (None, None) => a.primary.span == b.primary.span,
             _ => false,
@@ -238,7 +241,7 @@ fn tell(told: &mut Vec<Told>, finding: Finding, scoring: &str) {
         let bars = within(b.bars, a.bars) || within(a.bars, b.bars);
         let cause = a.code == b.code && other.finding.kind == finding.kind;
         let elsewhere = other.scoring != scoring && !other.others.iter().any(|o| o == scoring);
-        cause && a.player == b.player && place && bars && elsewhere
+        cause && (of_source || a.player == b.player) && place && bars && elsewhere
     };
     let scoring = scoring.to_string();
     let Some(known) = told.iter_mut().find(|other| same(other)) else {
