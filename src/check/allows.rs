@@ -61,7 +61,7 @@ pub(super) fn findings<'a>(
             continue;
         };
         if options.runs(diagnostic.code) {
-            found.push(Finding { diagnostic, line: None });
+            found.push(Finding { diagnostic, line: None, kind: 0 });
         }
     }
     found

@@ -90,6 +90,8 @@ struct Finding {
     diagnostic: Diagnostic,
     /// The scoring line that it is about, if it is about one.
     line: Option<Span>,
+    /// The kind of cause, where a rule knows several.
+    kind: u8,
 }
 
 /// Where rules put what they find.
@@ -98,7 +100,7 @@ struct Findings(Vec<Finding>);
 
 impl Findings {
     fn push(&mut self, diagnostic: Diagnostic) {
-        self.0.push(Finding { diagnostic, line: None });
+        self.0.push(Finding { diagnostic, line: None, kind: 0 });
     }
 }
 
@@ -152,7 +154,7 @@ pub fn check_piece(
             if allows::silences(&cx, diagnostic) {
                 continue;
             }
-            let finding = Finding { diagnostic: diagnostic.clone(), line: None };
+            let finding = Finding { diagnostic: diagnostic.clone(), line: None, kind: 0 };
             tell(&mut told, finding, &arrangement.scoring.name);
         }
         used.extend(cx.used_allows());
@@ -228,13 +230,18 @@ struct Told {
 fn tell(told: &mut Vec<Told>, finding: Finding, scoring: &str) {
     let same = |other: &Told| {
         let (a, b) = (&other.finding.diagnostic, &finding.diagnostic);
+        // What two notes of the source make together is one cause, whoever plays them.
+        let of_source = a.code.starts_with("harmony/") && a.primary.span == b.primary.span;
         let place = match (other.finding.line, finding.line) {
+            _ if of_source => true,
             (Some(one), Some(two)) => one == two,
             (None, None) => a.primary.span == b.primary.span,
             _ => false,
         };
         let bars = within(b.bars, a.bars) || within(a.bars, b.bars);
-        a.code == b.code && a.player == b.player && place && bars
+        let cause = a.code == b.code && other.finding.kind == finding.kind;
+        let elsewhere = other.scoring != scoring && !other.others.iter().any(|o| o == scoring);
+        cause && (of_source || a.player == b.player) && place && bars && elsewhere
     };
     let scoring = scoring.to_string();
     let Some(known) = told.iter_mut().find(|other| same(other)) else {

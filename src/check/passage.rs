@@ -11,6 +11,8 @@ pub(super) struct Passage<'a, T> {
     pub player: usize,
     pub part: &'a Part<'a>,
     pub line: LineId,
+    /// The kind of cause, as the rule counts them.
+    pub kind: u8,
     /// Indices of the notes in the part, each with what the rule has to say of it.
     pub offences: Vec<(usize, T)>,
     /// Numbers of the bars touched: ranges, first and last.
@@ -50,6 +52,17 @@ impl<'a> Context<'a> {
         player: usize,
         offences: impl IntoIterator<Item = (usize, T)>,
     ) -> Vec<Passage<'a, T>> {
+        self.passages_by(rule, player, offences, |_| 0)
+    }
+
+    /// The same, with causes of different kinds kept apart.
+    pub fn passages_by<T>(
+        &self,
+        rule: &Rule,
+        player: usize,
+        offences: impl IntoIterator<Item = (usize, T)>,
+        kind: impl Fn(&T) -> u8,
+    ) -> Vec<Passage<'a, T>> {
         let part = self.part(player);
         let mut passages: Vec<Passage<T>> = Vec::new();
         for (index, detail) in offences {
@@ -59,7 +72,10 @@ impl<'a> Context<'a> {
                 continue;
             }
             let number = self.number(bar);
-            match passages.iter_mut().find(|passage| passage.line == note.line) {
+            let kind = kind(&detail);
+            let same =
+                |passage: &&mut Passage<T>| (passage.line, passage.kind) == (note.line, kind);
+            match passages.iter_mut().find(same) {
                 Some(passage) => {
                     passage.offences.push((index, detail));
                     words::add_bar(&mut passage.bars, number);
@@ -68,6 +84,7 @@ impl<'a> Context<'a> {
                     player,
                     part,
                     line: note.line,
+                    kind,
                     offences: vec![(index, detail)],
                     bars: vec![(number, number)],
                 }),
@@ -146,6 +163,12 @@ impl<'a> Context<'a> {
 impl Findings {
     /// Puts down a finding about a scoring line.
     pub fn push_line(&mut self, cx: &Context, line: LineId, diagnostic: Diagnostic) {
-        self.0.push(Finding { diagnostic, line: Some(cx.line_span(line)) });
+        self.0.push(Finding { diagnostic, line: Some(cx.line_span(line)), kind: 0 });
+    }
+
+    /// The same about a passage, with its kind of cause.
+    pub fn push_passage<T>(&mut self, cx: &Context, passage: &Passage<T>, diagnostic: Diagnostic) {
+        let line = Some(cx.line_span(passage.line));
+        self.0.push(Finding { diagnostic, line, kind: passage.kind });
     }
 }

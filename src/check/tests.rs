@@ -266,3 +266,17 @@ fn a_finding_of_the_arranger_can_be_allowed_too() {
     let allow = "allow arrange/octave-moved on oboe \"it blends\"";
     assert!(!codes(&findings(&text(allow))).contains(&"arrange/octave-moved"));
 }
+
+#[test]
+fn another_crook_on_which_all_is_open_is_offered_as_a_fix_that_mends_it() {
+    let notes = "1: 1/1 F4 | 2: C5 | 3: A4 | 4: F4 |";
+    let mut text = solo(1770, "horn 2 crook D", notes, "horn plays tune as harmony", "");
+    let found = findings(&text);
+    let mut fixes = found.iter().flat_map(|finding| &finding.fixes);
+    let fix = fixes.find(|fix| fix.title.contains("crook")).unwrap();
+    for edit in &fix.edits {
+        text.replace_range(edit.span.start as usize..edit.span.end as usize, &edit.text);
+    }
+    assert!(text.contains("horn takes crook F"), "{text}");
+    assert!(findings(&text).is_empty(), "{:#?}", findings(&text));
+}

@@ -1,7 +1,7 @@
 //! Quick wide leaps on an instrument that dislikes them.
 //!
 //! # What it finds
-//! Leaps of an octave or more in less than a third of a second on the clarinets, the brass, the
+//! Leaps of an octave or more in a quarter of a second or less on the clarinets, the brass, the
 //! contrabassoon and the double bass (our heuristic).
 //!
 //! # Why it matters
@@ -53,7 +53,7 @@ pub const RULE: Rule = Rule {
 };
 
 /// Seconds within which a leap is sudden. Our heuristic.
-const SUDDEN: f64 = 0.33;
+const SUDDEN: f64 = 0.26;
 /// Semitones from which a leap is wide.
 const WIDE: i32 = 12;
 

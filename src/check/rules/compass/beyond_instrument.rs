@@ -67,7 +67,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 .find_map(|p| outside(part, compass, p, note.start).map(|side| (p, side)));
             found.map(|found| (index, found))
         });
-        for passage in cx.passages(&RULE, player, offences) {
+        for passage in cx.passages_by(&RULE, player, offences, |(_, side)| *side as u8) {
             let &(pitch, side) = passage.detail();
             let note = passage.first();
             let name = instrument.name.to_lowercase();
@@ -93,7 +93,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 passage.and_more(),
             );
             let finding = cx.finding(&RULE, &passage, message);
-            findings.push_line(cx, passage.line, advise(cx, &passage, finding, Vec::new()));
+            findings.push_passage(cx, &passage, advise(cx, &passage, finding, Vec::new()));
         }
     }
 }

@@ -82,7 +82,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             }
             worst.map(|found| (index, found))
         });
-        for passage in cx.passages(&RULE, player, offences) {
+        for passage in cx.passages_by(&RULE, player, offences, |(_, side)| *side as u8) {
             let &(pitch, side) = passage.detail();
             let note = passage.first();
             let compass = if note.solo { soloist } else { orchestral };
@@ -113,7 +113,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             }
             let finding = cx.finding(&RULE, &passage, message);
             let finding = advise(cx, &passage, finding, ways);
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_passage(cx, &passage, cx.with_allow(finding, passage.line));
         }
     }
 }

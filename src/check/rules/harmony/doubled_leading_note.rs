@@ -85,6 +85,8 @@ fn check(cx: &Context, findings: &mut Findings) {
                 leading.push(sounding);
             }
         }
+        // The highest keeps it, whoever has it below doubles it.
+        leading.sort_by_key(|s| std::cmp::Reverse(s.of(parts).sound.pitches().last().copied()));
         let Some((first, rest)) = leading.split_first() else { continue };
         for other in rest {
             let own = &mut offences[usize::from(other.player)];

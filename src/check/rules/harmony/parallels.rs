@@ -3,9 +3,9 @@
 //! # What it finds
 //! Two parts that move in the same direction from a perfect fifth to a perfect fifth, or from an
 //! octave or unison to another. Doublings are not meant: parts that play the same notes of the
-//! source, or that go in octaves for several notes; nor is a filling part of another family that
-//! goes along with a voice for a moment (our heuristic). Drums and parts with a rhythm or a
-//! highlight are left out.
+//! source, or that go in octaves for several notes; nor are octaves within the bass or within the
+//! melody, nor a filling part of another family that goes along with a voice for a moment (our
+//! heuristic). Drums and parts with a rhythm or a highlight are left out.
 //!
 //! # Why it matters
 //! For a moment two voices become one, and the texture is a voice poorer; fifths stick out
@@ -82,7 +82,11 @@ fn check(cx: &Context, findings: &mut Findings) {
             for two in &motions[index + 1..] {
                 let (low, high) = if one.to <= two.to { (one, two) } else { (two, one) };
                 let Some(octaves) = parallel(low, high) else { continue };
-                if !heard_together(cx, low.sounding, high.sounding)
+                let (role, other) = (high.sounding.of(parts).role, low.sounding.of(parts).role);
+                // Two who share the bass or the melody strengthen one line.
+                let one_line = role == other && matches!(role, Role::Bass | Role::Melody);
+                if octaves && one_line
+                    || !heard_together(cx, low.sounding, high.sounding)
                     || super::doubling(cx, low.sounding, high.sounding)
                 {
                     continue;

@@ -12,7 +12,8 @@ use super::super::alternatives::all_pitches;
 use super::super::context::Context;
 use super::super::passage::Passage;
 use crate::arrange::Part;
-use crate::instruments::PartialClass;
+use crate::diagnostics::Diagnostic;
+use crate::instruments::{PartialClass, Tuning};
 use crate::music::{Pitch, Time};
 
 /// What each pitch of a note is on the crook in force, the worst first.
@@ -46,6 +47,37 @@ fn other_crooks<T>(cx: &Context, passage: &Passage<T>) -> Vec<String> {
         return Vec::new();
     }
     vec![format!("take the crook {}, on which all of it is open", fitting.join(" or "))]
+}
+
+/// Adds the change of crook that makes everything that the player has open and in tune, if there
+/// is one.
+fn with_crook_fix<T>(cx: &Context, passage: &Passage<T>, finding: Diagnostic) -> Diagnostic {
+    let part = passage.part;
+    let instrument = part.player.instrument;
+    let (Some(series), [(_, own)]) = (&instrument.natural, &part.tunings[..]) else {
+        return finding;
+    };
+    let open = |crook: &Tuning, part: &Part| {
+        part.notes.iter().flat_map(all_pitches).all(|pitch| {
+            let written = pitch.transposed_or_respelled(-crook.transposition);
+            matches!(series.classify(written, cx.era), PartialClass::OpenInTune(_))
+        })
+    };
+    let mut others = instrument.crooks.iter().filter(|crook| crook.name != own.name);
+    let Some(crook) = others.find(|crook| open(crook, part)) else { return finding };
+    let mut desk = cx.parts().filter(|(_, p)| p.player.line_name == part.player.line_name);
+    let who =
+        if desk.all(|(_, p)| open(crook, p)) { &part.player.line_name } else { &part.player.id };
+    finding.with_fix(
+        format!("take the {} crook from the beginning", crook.name),
+        cx.line_span(passage.line).after(),
+        format!(
+            "
+  {who} takes crook {}",
+            crook.name
+        ),
+        false,
+    )
 }
 
 /// The open notes in tune just below and above a sounding pitch, sounding.

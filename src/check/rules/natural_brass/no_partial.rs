@@ -80,7 +80,8 @@ fn check(cx: &Context, findings: &mut Findings) {
             let finding = cx.finding(&RULE, &passage, message);
             let mut ways = super::other_crooks(cx, &passage);
             ways.extend(super::nearest(part, pitch, note.start));
-            findings.push_line(cx, passage.line, advise(cx, &passage, finding, ways));
+            let finding = advise(cx, &passage, finding, ways);
+            findings.push_line(cx, passage.line, super::with_crook_fix(cx, &passage, finding));
         }
     }
 }
