@@ -3,7 +3,7 @@
 use super::table::table;
 use super::{End, Failure, Outcome, print};
 use crate::check::{self, RULES};
-use crate::diagnostics::did_you_mean;
+use crate::diagnostics::{CODES, did_you_mean};
 
 /// What `rules` takes.
 #[derive(clap::Args)]
@@ -15,7 +15,7 @@ pub(super) struct RulesArguments {
 /// What `explain` takes.
 #[derive(clap::Args)]
 pub(super) struct ExplainArguments {
-    /// The rule, for example `compass/outside-custom`.
+    /// The rule or finding, for example `compass/outside-custom`.
     rule: String,
 }
 
@@ -27,22 +27,44 @@ pub(super) fn rules(arguments: &RulesArguments) -> Outcome {
             rows.push(vec![rule.code.to_string(), severity, rule.summary()]);
         }
     }
-    if rows.len() == 1 {
+    let wanted = arguments.family.as_deref();
+    let mut earlier = vec![["finding", "what it finds"].map(String::from).to_vec()];
+    for code in CODES {
+        let family = code.code.split('/').next();
+        if wanted.is_none() || family == wanted {
+            earlier.push(vec![code.code.to_string(), code.finds.to_string()]);
+        }
+    }
+    if rows.len() == 1 && earlier.len() == 1 {
         let mut families: Vec<&str> = RULES.iter().map(check::Rule::family).collect();
+        families.extend(CODES.iter().filter_map(|code| code.code.split('/').next()));
+        families.sort_unstable();
         families.dedup();
-        let family = arguments.family.as_deref().unwrap_or_default();
+        let family = wanted.unwrap_or_default();
         return Err(Failure(format!(
             "there is no family of rules called `{family}`. {}",
             did_you_mean(family, &families, "family")
         )));
     }
-    print(&format!("{}\n`ripieno explain RULE` tells more of one.\n", table(&rows)))?;
+    let mut text = String::new();
+    if rows.len() > 1 {
+        text.push_str(&format!("Rules of the checker\n{}\n", table(&rows)));
+    }
+    if earlier.len() > 1 {
+        text.push_str(&format!("Findings of the stages before it\n{}\n", table(&earlier)));
+    }
+    print(&format!("{text}`ripieno explain NAME` tells more of one.\n"))?;
     Ok(End::Fine)
 }
 
 pub(super) fn explain(arguments: &ExplainArguments) -> Outcome {
+    if let Some(code) = CODES.iter().find(|code| code.code == arguments.rule) {
+        print(&format!("{}\n\n{}\n\nHow to mend it\n  {}\n", code.code, code.finds, code.mend))?;
+        return Ok(End::Fine);
+    }
     let Some(rule) = check::find(&arguments.rule) else {
-        let known: Vec<&str> = RULES.iter().map(|rule| rule.code).collect();
+        let mut known: Vec<&str> = RULES.iter().map(|rule| rule.code).collect();
+        known.extend(CODES.iter().map(|code| code.code));
         return Err(Failure(format!(
             "there is no rule called `{}`. {}",
             arguments.rule,

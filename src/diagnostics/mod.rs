@@ -3,6 +3,7 @@
 //! Every stage reports what it finds as a [`Diagnostic`]. [`rich`] shows it in full to people,
 //! [`short`] in one line for editors and logs, [`json`] as data for other programs.
 
+mod codes;
 pub mod json;
 mod positions;
 pub mod rich;
@@ -12,6 +13,7 @@ mod suggest;
 #[cfg(test)]
 mod testing;
 
+pub use codes::{CODES, Code};
 pub use source::{FileId, Source, Sources, Span};
 pub use suggest::{did_you_mean, nearest};
 

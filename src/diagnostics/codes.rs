@@ -1,0 +1,290 @@
+//! What the findings of the stages before the checker mean. The checker's own rules document
+//! themselves, each in its file.
+
+/// A code of an earlier stage: what it means and what to do.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Code {
+    /// The code as it is printed: `bars/too-long`.
+    pub code: &'static str,
+    /// What it finds, in a sentence.
+    pub finds: &'static str,
+    /// How to mend it, in a sentence.
+    pub mend: &'static str,
+}
+
+const fn code(code: &'static str, finds: &'static str, mend: &'static str) -> Code {
+    Code { code, finds, mend }
+}
+
+/// All codes of the earlier stages, family by family.
+pub const CODES: &[Code] = &[
+    code(
+        "arrange/chord-thinned",
+        "A player who sounds one note at a time is given chords.",
+        "Name as many players as the chords have notes, or write the line out.",
+    ),
+    code(
+        "arrange/no-chord-note",
+        "A computed line finds no note of the harmony within the players' compass.",
+        "Give it to other players, or write the line out.",
+    ),
+    code(
+        "arrange/no-moment",
+        "`highlights` finds no such moment in its bars.",
+        "Name other moments, such as `beat 1`, or other bars.",
+    ),
+    code(
+        "arrange/no-note-fits",
+        "A computed line finds no notes that keep the rules of part-writing.",
+        "Give it to fewer players, or write the passage out.",
+    ),
+    code(
+        "arrange/no-open-note",
+        "The crook has no open note in the harmony of the passage.",
+        "Take another crook; `ripieno advise crooks` ranks them.",
+    ),
+    code(
+        "arrange/no-pitch",
+        "A line that computes pitches is given to an instrument without pitch.",
+        "Use `signals` or `highlights` for it, or write strokes.",
+    ),
+    code(
+        "arrange/no-rhythm",
+        "`signals` finds nothing in the voice that suits the player.",
+        "Name another voice, other bars, or write the line out.",
+    ),
+    code(
+        "arrange/no-tuned-note",
+        "The drums have no note of the harmony of the passage.",
+        "Tune them otherwise; `ripieno advise drums` ranks tunings.",
+    ),
+    code(
+        "arrange/notes-left-out",
+        "A doubled part has notes that valveless brass or drums do not have; they rest there.",
+        "Write the line out if something else is meant.",
+    ),
+    code(
+        "arrange/octave-moved",
+        "A doubling is moved by octaves into the compass of the player.",
+        "Write `8va` or `8vb` to choose the octave yourself.",
+    ),
+    code(
+        "arrange/too-many-players",
+        "More players are to hold notes than the chords have.",
+        "Name fewer players.",
+    ),
+    code("bars/backwards", "A range of bars runs backwards.", "Write the earlier bar first."),
+    code(
+        "bars/claimed-twice",
+        "`writes` is given `bars` although it claims the bars that it writes.",
+        "Leave `bars` out.",
+    ),
+    code(
+        "bars/ending-without-repeat",
+        "An ending does not belong to a repeat.",
+        "Close the repeated bars with `ending 1`; `ending 2` follows them.",
+    ),
+    code(
+        "bars/grace",
+        "Grace notes have no notes, or none to lean on.",
+        "Write them right before a note, in the same bar.",
+    ),
+    code(
+        "bars/hairpin",
+        "A hairpin does not end, or ends without having begun.",
+        "End `cresc` or `dim` by a dynamic or `to`.",
+    ),
+    code("bars/hold", "`=` has no note to hold.", "Write a note before it, or `_` for a rest."),
+    code("bars/mark-on-rest", "A mark stands on a rest.", "Only `fermata` may stand there."),
+    code(
+        "bars/missing",
+        "A voice ends before the piece.",
+        "Write the missing bars, or `rest` with their number.",
+    ),
+    code(
+        "bars/no-end",
+        "The form does not say where the piece ends.",
+        "Write `end` at its last bar.",
+    ),
+    code(
+        "bars/no-form",
+        "The source has no form.",
+        "Write one: metre, key, and where the piece ends.",
+    ),
+    code("bars/no-metre", "The form names no metre.", "Write `metre` at its first bar."),
+    code(
+        "bars/no-such-key",
+        "A key would need more than seven sharps or flats.",
+        "Write the key that sounds alike.",
+    ),
+    code(
+        "bars/no-such-metre",
+        "Nobody beats such a metre.",
+        "Write 1 to 32 over 1, 2, 4, 8, 16 or 32.",
+    ),
+    code("bars/no-such-tempo", "Nobody beats such a tempo.", "Write 5 to 600 to the minute."),
+    code(
+        "bars/no-such-value",
+        "There is no such note value.",
+        "Write `1/1` to `1/128`, also `3/8`, also dotted.",
+    ),
+    code("bars/no-value", "The first note has no value.", "Write one before it, such as `1/4`."),
+    code(
+        "bars/number",
+        "A bar's number is not the one it has.",
+        "See whether a bar is missing or written twice.",
+    ),
+    code("bars/octave", "The first note has no octave.", "Write one, such as `D4`."),
+    code(
+        "bars/outside",
+        "A bar or beat lies outside the piece.",
+        "Write one that exists, or let the piece `end` later.",
+    ),
+    code("bars/pick-up", "A pick-up stands at a bar other than 0.", "Write `0 pick-up …`."),
+    code("bars/repeats-overlap", "Two repeats overlap.", "Write the inner one out."),
+    code(
+        "bars/slur",
+        "A slur does not end, holds no notes, or begins inside another.",
+        "Write `{` before its first note and `}` right after its last.",
+    ),
+    code(
+        "bars/too-long",
+        "A bar holds more than its metre.",
+        "Take away what is too much, or give the bar a `length` in the form.",
+    ),
+    code(
+        "bars/too-many",
+        "A bar number is beyond what a piece may have.",
+        "See whether it has a digit too many.",
+    ),
+    code(
+        "bars/too-short",
+        "A bar holds less than its metre.",
+        "Add what is missing, or give the bar a `length` in the form.",
+    ),
+    code(
+        "bars/tremolo",
+        "A tremolo has strokes that nobody writes.",
+        "Write 1/8, 1/16, 1/32 or 1/64.",
+    ),
+    code(
+        "bars/tuplet",
+        "A tuplet is not full, or has a ratio that cannot be written.",
+        "Fill it with as many of one value as it says.",
+    ),
+    code(
+        "harmony/inferred",
+        "No harmony is declared, so computed lines go by what the voices spell.",
+        "`ripieno advise harmony` prints it, ready to paste and correct.",
+    ),
+    code(
+        "harmony/missing",
+        "A computed line finds no harmony to go by.",
+        "Write a `harmony` block for its bars.",
+    ),
+    code(
+        "harmony/unknown-chord",
+        "Nobody knows the chord symbol.",
+        "Write a root, a quality of the list in the reference, and a bass if it is not the root.",
+    ),
+    code("names/budget", "A budget is more than the whole.", "Write at most 100 %."),
+    code(
+        "names/conflict",
+        "Two lines of one scoring claim the same player in the same bar.",
+        "Give each line its own bars.",
+    ),
+    code(
+        "names/count",
+        "There cannot be so many players, or so few.",
+        "Write 1 to 24 single players, or up to 200 `players` of one part.",
+    ),
+    code(
+        "names/crook",
+        "A crook is given to an instrument that has none, or their number does not fit the players.",
+        "Name one crook, one for each pair, or one for each player.",
+    ),
+    code(
+        "names/cycle",
+        "Declarations go round in a circle.",
+        "Let only the larger one build on the smaller.",
+    ),
+    code(
+        "names/era",
+        "An ensemble has no era, or one without orchestras.",
+        "Write a year from 1600 to 2100.",
+    ),
+    code(
+        "names/kept-player",
+        "A kept line speaks to a player whom the larger ensemble does not have.",
+        "Let the ensemble `extends` the smaller one, or say `without`.",
+    ),
+    code(
+        "names/key",
+        "The instrument is not built in this key.",
+        "Write one that the finding lists.",
+    ),
+    code(
+        "names/key-missing",
+        "The line does not say in which key or crook the instrument stands.",
+        "Write `in` with a key, or `crook`.",
+    ),
+    code("names/no-piece", "The source does not name its piece.", "Write `piece \"Title\" { }`."),
+    code("names/no-role", "A line does not say its role.", "Write `as` and the role."),
+    code(
+        "names/tuned",
+        "Notes to tune to are wrong, or given to an instrument that is not tuned.",
+        "Write sounding notes with octaves behind `timpani tuned`.",
+    ),
+    code(
+        "names/twice",
+        "Something that there is once is declared twice.",
+        "Take one away, or give it another name.",
+    ),
+    code("names/unknown", "A name that nothing declares.", "Write the one that was meant."),
+    code(
+        "natural-brass/drum-outside",
+        "No drum can be tuned to this note.",
+        "Take the octave that fits.",
+    ),
+    code(
+        "natural-brass/no-such-crook",
+        "Nobody made such a crook, or its name can mean two.",
+        "Write one that the finding lists, with `alto` or `basso` where there are both.",
+    ),
+    code(
+        "syntax/empty",
+        "The file is empty.",
+        "Begin with `piece`; `ripieno new` makes an example.",
+    ),
+    code("syntax/no-bar-line", "A bar has no bar line at its end.", "Write `|`."),
+    code(
+        "syntax/too-large",
+        "The file is longer than 16 MB.",
+        "Put each movement into a file of its own.",
+    ),
+    code(
+        "syntax/unclosed-block",
+        "A block is not closed before the next declaration.",
+        "Write `}` on a line of its own.",
+    ),
+    code(
+        "syntax/unexpected",
+        "Something that cannot stand here.",
+        "The finding says what is expected.",
+    ),
+    code(
+        "syntax/unknown-declaration",
+        "A line begins no declaration.",
+        "Begin with one of the eight keywords.",
+    ),
+    code(
+        "use/cannot-read",
+        "A used file is not there, cannot be read, or lies outside the root.",
+        "See to its path, counted from the file that uses it.",
+    ),
+    code(
+        "use/cycle",
+        "Files use each other in a circle.",
+        "Move what both need into a third file.",
+    ),
+];
