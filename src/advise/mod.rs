@@ -34,8 +34,8 @@ fn percent(share: f64) -> String {
     format!("{:.0} %", 100.0 * share + 0.0)
 }
 
-/// Rows in columns, two spaces apart.
-fn table(rows: &[Vec<String>]) -> String {
+/// Rows in columns, two spaces apart; every table on the terminal is set by it.
+pub(crate) fn table(rows: &[Vec<String>]) -> String {
     let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
     let width = |column: usize| {
         rows.iter()

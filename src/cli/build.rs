@@ -4,8 +4,8 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use super::source::{self, Read, counts, has_errors};
-use super::table::table;
 use super::{End, Failure, Outcome, Show, files, print};
+use crate::advise::table;
 use crate::arrange::{Arrangement, arrange};
 use crate::check;
 use crate::diagnostics::Sources;

@@ -1,7 +1,7 @@
 //! `ripieno instruments`.
 
-use super::table::table;
 use super::{End, Failure, Outcome, print};
+use crate::advise::table;
 use crate::diagnostics::did_you_mean;
 use crate::instruments::{Instrument, Limit, MidiSound, Tuning, catalogue, find};
 use crate::music::Interval;

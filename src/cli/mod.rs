@@ -11,7 +11,6 @@ mod instruments;
 mod new;
 mod rules;
 mod source;
-mod table;
 
 use std::io::{self, IsTerminal, Write};
 use std::process::ExitCode;

@@ -1,7 +1,7 @@
 //! `ripieno rules` and `ripieno explain`.
 
-use super::table::table;
 use super::{End, Failure, Outcome, print};
+use crate::advise::table;
 use crate::check::{self, RULES};
 use crate::diagnostics::{CODES, did_you_mean};
 

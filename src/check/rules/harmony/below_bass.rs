@@ -92,11 +92,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let message = format!(
                 "{}: {} in {}{} lies below the bass, {}, and changes the inversion.",
                 passage.part.player.name,
-                note.sound.pitches().first().map_or(String::new(), |p| cx.both(
-                    passage.part,
-                    *p,
-                    note
-                )),
+                super::both_pitches(cx, passage.part, note),
                 cx.form.place(note.start),
                 passage.and_more(),
                 passage.detail(),

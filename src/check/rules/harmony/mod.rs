@@ -8,7 +8,7 @@ pub mod parallels;
 
 use super::super::context::Context;
 use super::super::slices::Sounding;
-use crate::arrange::SoundingNote;
+use crate::arrange::{Part, SoundingNote};
 use crate::instruments::Family;
 use crate::music::{Chord, Pitch, Time};
 
@@ -32,6 +32,11 @@ fn single(note: &SoundingNote) -> Option<Pitch> {
         [pitch] => Some(*pitch),
         _ => None,
     }
+}
+
+/// The lowest pitch of a note as the player reads it and as it sounds.
+fn both_pitches(cx: &Context, part: &Part, note: &SoundingNote) -> String {
+    note.sound.pitches().first().map_or(String::new(), |pitch| cx.both(part, *pitch, note))
 }
 
 /// Do two players double one another around here: the same source, or octaves on either side?

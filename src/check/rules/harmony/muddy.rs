@@ -113,11 +113,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let message = format!(
                 "{}: {} in {}{} makes a {} with {other}, too close so low down.",
                 passage.part.player.name,
-                note.sound.pitches().first().map_or(String::new(), |p| cx.both(
-                    passage.part,
-                    *p,
-                    note
-                )),
+                super::both_pitches(cx, passage.part, note),
                 cx.form.place(note.start),
                 passage.and_more(),
                 NAMES[(semitones - 1) as usize],
