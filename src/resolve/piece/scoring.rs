@@ -14,9 +14,9 @@ pub struct Scoring {
     pub name: String,
     /// Where the name is written.
     pub span: Span,
-    /// Index of the ensemble in [`Piece::ensembles`].
+    /// Index of the ensemble in [`Piece::ensembles`](super::Piece::ensembles).
     pub ensemble: usize,
-    /// Index of the scoring that is kept in [`Piece::scorings`], with the place that says so.
+    /// Index of the scoring that is kept in [`Piece::scorings`](super::Piece::scorings), with the place that says so.
     pub keep: Option<(usize, Span)>,
     /// The lines, in order.
     pub lines: Vec<Line>,
@@ -38,7 +38,7 @@ pub struct Line {
     /// The role; `None` for `doubles` without a role (it takes that of what it doubles), `rests`
     /// and `takes`.
     pub role: Option<Role>,
-    /// The bars it claims, as ranges of indices into [`Form::bars`] (first, one past last).
+    /// The bars it claims, as ranges of indices into [`Form::bars`](super::Form::bars) (first, one past last).
     pub bars: Vec<(usize, usize)>,
     /// Is it to be judged as a solo?
     pub solo: bool,
@@ -55,7 +55,7 @@ pub struct Line {
 pub enum Verb {
     /// Play a voice, moved by octaves.
     Plays {
-        /// Index in [`Piece::voices`].
+        /// Index in [`Piece::voices`](super::Piece::voices).
         voice: usize,
         /// Where the voice is named.
         span: Span,
@@ -78,7 +78,7 @@ pub enum Verb {
     },
     /// Play the rhythm of a voice on the notes that the player has.
     Signals {
-        /// Index in [`Piece::voices`].
+        /// Index in [`Piece::voices`](super::Piece::voices).
         voice: usize,
     },
     /// Play at moments.
