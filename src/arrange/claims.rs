@@ -27,11 +27,8 @@ pub(super) fn lines<'a>(
     let mut lines = Vec::new();
     for (layer, scoring) in layers.iter().enumerate() {
         for line in &scoring.lines {
-            lines.push(GivenLine {
-                line,
-                players: players(ensemble, line, layer, layers, diagnostics),
-                layer,
-            });
+            let (players, octaves) = players(ensemble, line, layer, layers, diagnostics);
+            lines.push(GivenLine { line, players, octaves, layer });
         }
     }
     lines
@@ -43,8 +40,9 @@ fn players(
     layer: usize,
     layers: &[&Scoring],
     diagnostics: &mut Vec<Diagnostic>,
-) -> Vec<usize> {
+) -> (Vec<usize>, Vec<i8>) {
     let mut players = Vec::new();
+    let mut octaves = Vec::new();
     for (name, span) in &line.who {
         let found = ensemble.players_named(name);
         let at_home =
@@ -72,10 +70,11 @@ fn players(
         for player in found {
             if !players.contains(&player) {
                 players.push(player);
+                octaves.push(ensemble.octaves_in(name, player));
             }
         }
     }
-    players
+    (players, octaves)
 }
 
 const NOBODY: u16 = u16::MAX;

@@ -79,8 +79,18 @@ struct GivenLine<'a> {
     line: &'a Line,
     /// Indices of players, in the order in which the line names them.
     players: Vec<usize>,
+    /// For each of them the octaves up by which his group sets him.
+    octaves: Vec<i8>,
     /// How many `keep`s away it stands: 0 for the scoring's own lines.
     layer: usize,
+}
+
+impl GivenLine<'_> {
+    /// Octaves up by which the player's group sets him.
+    fn octaves_of(&self, player: usize) -> i8 {
+        let place = self.players.iter().position(|&other| other == player);
+        place.map_or(0, |place| self.octaves[place])
+    }
 }
 
 /// A part with its claims and its crooks and tunings, and no notes yet.
@@ -185,11 +195,11 @@ impl Work<'_> {
         match &line.verb {
             Verb::Plays { voice, octaves, .. } => {
                 let music = &self.piece.voices[*voice].music;
-                taking::take(music, line, *octaves, &mut run);
+                taking::take(music, line, *octaves + given.octaves_of(index), &mut run);
                 self.thin(index, id, &mut run);
             }
             Verb::Writes(music) => {
-                taking::take(music, line, 0, &mut run);
+                taking::take(music, line, given.octaves_of(index), &mut run);
                 self.thin(index, id, &mut run);
             }
             Verb::Doubles { .. } => self.double(index, id, &mut run),
@@ -261,7 +271,7 @@ impl Work<'_> {
             );
             return;
         }
-        let (octaves, span) = (*octaves, line.span);
+        let (octaves, span) = (*octaves + given.octaves_of(index), line.span);
         self.fill(source);
         let doubled = doubling::double(&self.parts[source], line, octaves, run);
         let part = &self.parts[index];

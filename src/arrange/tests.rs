@@ -97,6 +97,22 @@ scoring two for large {\n  keep one\n  violin-1 plays upper 8va bars 3 as melody
 }
 
 #[test]
+fn a_member_of_a_group_may_stand_in_another_octave() {
+    let piece = piece(
+        "ensemble basses {
+  era 1770
+  cello 2 players, harpsichord
+  group low = cello, harpsichord
+  double-bass joins low 8vb
+}
+scoring one for basses {\n  low plays upper 15mb bars 1..2 as bass\n  double-bass plays upper 15mb bars 3 as bass\n}",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    assert_eq!(sounds(&arrangement, "cello"), "D3 E3 | F3 G3 | . | .");
+    assert_eq!(sounds(&arrangement, "double-bass"), "D2 E2 | F2 G2 | A3 G3 | .");
+}
+
+#[test]
 fn a_pair_shares_the_notes_of_chords_from_the_top_down() {
     let piece = piece("scoring one for small {\n  oboe plays thirds as harmony\n}");
     let arrangement = arrange(&piece, &piece.scorings[0]);

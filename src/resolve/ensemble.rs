@@ -85,7 +85,7 @@ fn check_lines(cx: &mut Context, tree: &EnsembleTree) {
 struct Gathered<'t> {
     era: Option<i32>,
     players: Vec<&'t PlayersTree>,
-    groups: Vec<(&'t Word, Vec<&'t Word>)>,
+    groups: Vec<(&'t Word, Vec<(&'t Word, i8)>)>,
     without: Vec<String>,
     budgets: Vec<(&'t Word, u32)>,
 }
@@ -103,7 +103,7 @@ impl Gathered<'_> {
         }
         self.players.retain(|line| line.name.value != name.value);
         for (_, members) in &mut self.groups {
-            members.retain(|member| member.value != name.value);
+            members.retain(|(member, _)| member.value != name.value);
         }
         self.without.push(name.value.clone());
     }
@@ -142,7 +142,8 @@ fn gather<'t>(
             EnsembleLine::Era(year) => gathered.era = i32::try_from(year.value).ok(),
             EnsembleLine::Group(name, members) => {
                 gathered.groups.retain(|(other, _)| other.value != name.value);
-                gathered.groups.push((name, members.iter().collect()));
+                let members = members.iter().map(|m| (&m.name, m.octaves)).collect();
+                gathered.groups.push((name, members));
             }
             EnsembleLine::Budget(items) => {
                 for (name, percent) in items {
@@ -162,14 +163,14 @@ fn gather<'t>(
                     Some(place) => *place = players,
                     None => gathered.players.push(players),
                 }
-                for group in &players.joins {
+                for joined in &players.joins {
+                    let (group, octaves) = (&joined.name, joined.octaves);
                     match gathered.groups.iter_mut().find(|(name, _)| name.value == group.value) {
                         Some((_, members)) => {
-                            if members.iter().all(|member| member.value != players.name.value) {
-                                members.push(&players.name);
-                            }
+                            members.retain(|(member, _)| member.value != players.name.value);
+                            members.push((&players.name, octaves));
                         }
-                        None => gathered.groups.push((group, vec![&players.name])),
+                        None => gathered.groups.push((group, vec![(&players.name, octaves)])),
                     }
                 }
             }
@@ -214,7 +215,7 @@ fn ensemble<'t>(cx: &mut Context, trees: &[&'t EnsembleTree], tree: &'t Ensemble
     let mut groups = Vec::new();
     for (name, members) in &gathered.groups {
         let mut indices = Vec::new();
-        for member in members {
+        for (member, octaves) in members {
             let found = named(&players, &member.value);
             if found.is_empty()
                 && tree
@@ -225,10 +226,10 @@ fn ensemble<'t>(cx: &mut Context, trees: &[&'t EnsembleTree], tree: &'t Ensemble
                 let known = line_names(&players);
                 cx.push(unknown(member, &known, "player of this ensemble", &member.value));
             }
-            indices.extend(found);
+            indices.extend(found.into_iter().map(|player| (player, *octaves)));
         }
         indices.sort_unstable();
-        indices.dedup();
+        indices.dedup_by_key(|(player, _)| *player);
         groups.push((name.value.clone(), indices));
     }
     let mut budgets = Vec::new();
@@ -267,7 +268,16 @@ impl Ensemble {
             return found;
         }
         let group = self.groups.iter().find(|(group, _)| group == name);
-        group.map_or(Vec::new(), |(_, players)| players.clone())
+        group.map_or(Vec::new(), |(_, members)| members.iter().map(|(player, _)| *player).collect())
+    }
+
+    /// Octaves up by which a player plays what a line gives to `name`: 0 unless that is a group
+    /// in which he stands in another octave.
+    #[must_use]
+    pub fn octaves_in(&self, name: &str, player: usize) -> i8 {
+        let group = self.groups.iter().find(|(group, _)| group == name);
+        let member = group.and_then(|(_, members)| members.iter().find(|(m, _)| *m == player));
+        member.map_or(0, |(_, octaves)| *octaves)
     }
 
     /// All names that a scoring line may use: ensemble lines, groups and single players.

@@ -17,10 +17,16 @@ pub(super) fn ensemble(cx: &mut Context, pair: Pair<Rule>) -> Option<EnsembleTre
                 lines.push(EnsembleLine::Era(cx.number(&year)));
             }
             Rule::group => {
-                let mut words =
-                    inner.into_inner().filter(|p| p.as_rule() == Rule::name).map(|p| cx.word(&p));
-                let name = words.next()?;
-                lines.push(EnsembleLine::Group(name, words.collect()));
+                let mut name = None;
+                let mut members = Vec::new();
+                for part in inner.into_inner() {
+                    match part.as_rule() {
+                        Rule::name => name = Some(cx.word(&part)),
+                        Rule::member => members.extend(member(cx, part)),
+                        _ => {}
+                    }
+                }
+                lines.push(EnsembleLine::Group(name?, members));
             }
             Rule::budget => lines.push(EnsembleLine::Budget(budget(cx, inner))),
             Rule::without => lines.push(EnsembleLine::Without(words(cx, inner, Rule::name))),
@@ -40,6 +46,22 @@ pub(super) fn ensemble(cx: &mut Context, pair: Pair<Rule>) -> Option<EnsembleTre
     }
     let mut names = names.into_iter();
     Some(EnsembleTree { name: names.next()?, extends: names.next(), lines })
+}
+
+/// Octaves up that `8va`, `8vb`, `15ma`, `15mb` mean.
+fn octaves_up(pair: &Pair<Rule>) -> i8 {
+    match pair.as_str().trim_end() {
+        "8va" => 1,
+        "8vb" => -1,
+        "15ma" => 2,
+        _ => -2,
+    }
+}
+
+fn member(cx: &Context, pair: Pair<Rule>) -> Option<Member> {
+    let mut inner = pair.into_inner();
+    let name = cx.word(&inner.next()?);
+    Some(Member { name, octaves: inner.next().map_or(0, |p| octaves_up(&p)) })
 }
 
 fn budget(cx: &Context, pair: Pair<Rule>) -> Vec<(Word, Number)> {
@@ -76,7 +98,10 @@ fn players(cx: &mut Context, pair: Pair<Rule>) -> Option<PlayersTree> {
             Rule::crook => tree.crooks = words(cx, option, Rule::tuning),
             Rule::built_in => tree.built_in = words(cx, option, Rule::tuning).pop(),
             Rule::tuned => tree.tuned = tuned(cx, option),
-            Rule::joins => tree.joins.extend(words(cx, option, Rule::name)),
+            Rule::joins => {
+                let joined = option.into_inner().find(|p| p.as_rule() == Rule::member);
+                tree.joins.extend(joined.and_then(|p| member(cx, p)));
+            }
             Rule::paper_name => {
                 let name = option.into_inner().find(|p| p.as_rule() == Rule::string);
                 tree.paper_name = name.map(|p| cx.string(&p));
@@ -175,14 +200,7 @@ fn scoring_line(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringLine> {
 fn verb(cx: &mut Context, pair: Pair<Rule>) -> Option<VerbTree> {
     let rule = pair.as_rule();
     let mut inner: Vec<Pair<Rule>> = pair.into_inner().skip(1).collect();
-    let octaves = inner.iter().find(|p| p.as_rule() == Rule::octaves).map_or(0, |p| {
-        match p.as_str().trim_end() {
-            "8va" => 1,
-            "8vb" => -1,
-            "15ma" => 2,
-            _ => -2,
-        }
-    });
+    let octaves = inner.iter().find(|p| p.as_rule() == Rule::octaves).map_or(0, octaves_up);
     Some(match rule {
         Rule::plays => VerbTree::Plays(cx.word(inner.first()?), octaves),
         Rule::doubles => VerbTree::Doubles(cx.word(inner.first()?), octaves),

@@ -281,14 +281,23 @@ pub struct EnsembleTree {
 pub enum EnsembleLine {
     /// `era 1770`.
     Era(Number),
-    /// `group basso = cello, harpsichord`.
-    Group(Word, Vec<Word>),
+    /// `group basso = cello, double-bass 8vb, harpsichord`.
+    Group(Word, Vec<Member>),
     /// `budget trumpet 40 %`: whom, and bars in a hundred.
     Budget(Vec<(Word, Number)>),
     /// `without harpsichord`.
     Without(Vec<Word>),
     /// `oboe 2 in C joins wind`.
     Players(PlayersTree),
+}
+
+/// A name in a group, and the octaves up by which it plays what the group plays.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Member {
+    /// The name.
+    pub name: Word,
+    /// Octaves up; negative for down.
+    pub octaves: i8,
 }
 
 /// Players of one kind.
@@ -307,7 +316,7 @@ pub struct PlayersTree {
     /// `tuned`: notes of drums.
     pub tuned: Vec<PitchTree>,
     /// `joins`: groups.
-    pub joins: Vec<Word>,
+    pub joins: Vec<Member>,
     /// `as`: a name on paper.
     pub paper_name: Option<Word>,
     /// The whole.

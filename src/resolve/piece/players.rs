@@ -53,8 +53,9 @@ pub struct Ensemble {
     /// In how many bars of a hundred players may sound before it is too much: name of the
     /// ensemble line, and the number. The checker has numbers of its own for the others.
     pub budgets: Vec<(String, u32)>,
-    /// The groups: name and indices of players.
-    pub groups: Vec<(String, Vec<usize>)>,
+    /// The groups: name, and for each member the index of the player and the octaves up by which
+    /// he plays what the group plays (double basses in a bass group: -1).
+    pub groups: Vec<(String, Vec<(usize, i8)>)>,
 }
 
 /// One part and who plays from it.
