@@ -52,13 +52,14 @@ def _play(part, stream):
     for index in part.order:
         follows = before is not None and index == before + 1
         for event in contents[index]:
-            _add(struck, event, now, follows, part.bars[index].number)
+            add(struck, event, now, follows, part.bars[index].number)
         now += part.bars[index].length
         before = index
     return now, struck
 
 
-def _add(struck, event, bar_start, follows, number):
+def add(struck, event, bar_start, follows, number):
+    """Adds what stands in a bar at `bar_start` to what is struck, or holds on what is tied to it."""
     offset, length, heads, trill, strokes, graces = event
     start = bar_start + offset
     keys = sorted(key for key, _ in heads)
@@ -87,7 +88,7 @@ def _contents(measure, percussion_key):
         offset = exact(element.getOffsetInHierarchy(measure))
         trill = any(isinstance(e, expressions.Trill) for e in element.expressions)
         length = exact(element.quarterLength)
-        found.append((offset, length, heads, trill, _strokes(element), graces))
+        found.append((offset, length, heads, trill, strokes_of(element), graces))
         graces = []
     return found
 
@@ -102,7 +103,7 @@ def _heads(element, percussion_key):
     return heads
 
 
-def _strokes(element):
+def strokes_of(element):
     """Strokes through the stem divide the value as flags do: three through a quarter mean
     thirty-seconds (common practice)."""
     for expression in element.expressions:
