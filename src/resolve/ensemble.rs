@@ -120,14 +120,9 @@ fn gather<'t>(
     if let Some(extends) = &tree.extends {
         let base = trees.iter().find(|other| other.name.value == extends.value);
         match base {
-            // Each ensemble tells its own mistake: only the one that was asked for first speaks.
             // Only the ensemble that closes the circle speaks; the others in it would say the same.
-            _ if open.contains(&extends.value.as_str()) => {
-                let closes = open[0] == extends.value;
-                if closes {
-                    cx.push(extends_itself(extends));
-                }
-            }
+            _ if open[0] == extends.value => cx.push(extends_itself(extends)),
+            _ if open.contains(&extends.value.as_str()) => {}
             Some(base) => gathered = gather(cx, trees, base, open),
             None if open.len() == 1 => {
                 let known: Vec<&str> = trees.iter().map(|t| t.name.value.as_str()).collect();
