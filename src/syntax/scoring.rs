@@ -187,7 +187,10 @@ fn scoring_line(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringLine> {
             }
             Rule::kw_writes => verb_span = cx.span(&inner),
             Rule::music => line_verb = Some(VerbTree::Writes(music::bars(cx, inner))),
-            Rule::close | Rule::line_end => {}
+            Rule::close | Rule::unclosed => {
+                cx.block_end(&inner, verb_span, "line of written notes")
+            }
+            Rule::line_end => {}
             _ => {
                 verb_span = cx.span(&inner);
                 line_verb = verb(cx, inner);
