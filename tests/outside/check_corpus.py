@@ -140,8 +140,7 @@ def _sound(ripieno, source, converted, outcome):
     files = list(output.glob("*/*/score.mid"))
     if not files:
         # Notes that cannot be played are errors, and errors are not built.
-        outcome.disagreements = [] if outcome.findings else [run.stdout]
-        outcome.disagreements.append(f"nothing was built: {run.stdout[:300]}")
+        outcome.disagreements.append(f"nothing was built: {run.stderr[:300]}")
         return
     _, tracks = played.read(files[0])
     for number, (struck, track) in enumerate(zip(converted.struck, tracks[1:], strict=True), start=1):
@@ -207,7 +206,8 @@ def findings(outcomes):
 
 def check(ripieno):
     """The findings for the outside checks."""
-    return findings(examine_all(ripieno, list(some(list(corpus.works(catalogue(ripieno)))))))
+    works = list(corpus.works(catalogue(ripieno)))
+    yield from findings(examine_all(ripieno, list(some(works))))
 
 
 def main(ripieno):

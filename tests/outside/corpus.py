@@ -35,6 +35,13 @@ YEARS = {
     "59662585": 1806, "fe11e1c9": 1806, "ce0af6d0": 1806, "3e585f40": 1809, "26fbf93d": 1825,
     "1a3f65b7": 1825, "b49d0518": 1842, "a88074f2": 1725,
 }
+# Misprints: two notes for one string, or a note below the lowest string. Digest of the work's folder
+# and name -> part and bar, counted from 0, and the note.
+MISPRINTS = {
+    "26fbf93d": (2, 186, "D3"),
+    "8735ab3f": (3, 273, "B1"),
+    "b4066c6e": (1, 69, "A#3"),
+}
 CHORALE = ["soprano", "alto", "tenor", "bass"]
 # What stands beside the instrument in the name of a part.
 ORDINALS = re.compile(r"\b(1st|2nd|3rd|4th|i|ii|iii|iv|\d+)\b|[^a-z ]")
@@ -167,6 +174,7 @@ def convert(work):
     bars = [[_events(measure, result) for measure in staff] for staff in staves]
     for part in bars:
         _drop_clashing_graces(part)
+    _mend(work.path, bars)
     form, lengths, first = _form(staves, bars)
     players = list(work.players) or set_on_strings([list(_numbered(part)) for part in bars])
     slurred = [_slurs(score, part) for part in bars]
@@ -288,6 +296,13 @@ def _filled(found):
         line.append(event)
         now = event.at + event.length
     return line
+
+
+def _mend(path, bars):
+    """Leaves notes out that cannot have been meant."""
+    part, index, wrong = MISPRINTS.get(digest(f"{path.parent.name}/{path.stem}"), (0, 0, None))
+    for event in bars[part][index]:
+        event.heads = [head for head in event.heads if head[0].nameWithOctave != wrong]
 
 
 def _drop_clashing_graces(part):
@@ -428,7 +443,7 @@ def _directions(measure):
         if isinstance(mark, dynamics.Dynamic):
             word = DYNAMICS.get(mark.value)
         else:
-            plucked = re.match(r"\s*(pizz|arco)", mark.content.lower())
+            plucked = re.search(r"\b(pizz|arco)", mark.content.lower())
             word = plucked[1] if plucked else None
         if word:
             found.append((offset, word))
@@ -442,6 +457,7 @@ class _Writer:
         self.begins, self.ends = begins, ends
         self.position = 0
         self.before = None
+        self.plucked = False
 
     def bar(self, events, directions, counted):
         tokens, group = [], []
@@ -449,7 +465,12 @@ class _Writer:
         for index, event in enumerate(events):
             words = []
             while waiting and waiting[0][0] <= event.at and event.heads:
-                words = [f"[{waiting.pop(0)[1]}]"]
+                word = waiting.pop(0)[1]
+                words = [f"[{word}]"]
+                self.plucked = word == "pizz" or (self.plucked and word != "arco")
+            if self.plucked and event.things and self.position in self.begins:
+                # Nobody plucks a slur: the score has lost its `arco`.
+                words, self.plucked = [*words, "[arco]"], False
             written = [*words, *self._event(event)]
             self.position += index < counted
             if event.ratio is None:

@@ -17,7 +17,9 @@ from pathlib import Path
 
 import check_agreement
 import check_checks
+import check_corpus
 import check_files
+import check_findings
 import check_harmony
 import check_midi
 import check_schema
@@ -115,7 +117,11 @@ def main(ripieno, *samples):
     with tempfile.TemporaryDirectory() as folder:
         work = Path(folder)
         findings = build_all(ripieno, [Path(sample).resolve() for sample in samples], work)
-        for stage in (findings, check_harmony.check(ripieno), checks(work)):
+        clean = work / "clean.ripieno"
+        clean.write_text(HOSTILE, encoding="utf-8")
+        said = check_findings.check(ripieno, clean)
+        outside = (check_harmony.check(ripieno), check_corpus.check(ripieno))
+        for stage in (findings, said, *outside, checks(work)):
             for finding in stage:
                 passed += finding.passed
                 failed += not finding.passed

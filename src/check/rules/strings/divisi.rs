@@ -37,7 +37,7 @@
 //! # Source
 //! Common practice; two players a note is our heuristic.
 
-use crate::check::context::Context;
+use crate::check::context::{Context, plucked, techniques};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 
@@ -58,11 +58,12 @@ fn check(cx: &Context, findings: &mut Findings) {
         if instrument.open_strings.is_empty() || count < 2 {
             continue;
         }
+        let changes = techniques(part);
         let offences = part.notes.iter().enumerate().filter(|(_, note)| {
             let pitches = note.sound.pitches();
             pitches.len() > 1
                 && count < A_NOTE * pitches.len()
-                && !super::one_hand(instrument, cx.era, pitches)
+                && !super::one_hand(instrument, cx.era, pitches, plucked(&changes, note.start))
         });
         for passage in cx.passages(&RULE, player, offences.map(|(index, _)| (index, ()))) {
             let note = passage.first();

@@ -3,7 +3,8 @@
 //! # What it finds
 //! Chords for a single string player that do not lie on neighbouring strings, that need two notes
 //! on one string, or whose stopped notes lie farther apart than the hand reaches. Open strings
-//! need no finger. Sections can divide; for them see `strings/divisi`.
+//! need no finger, and plucked strings need not be neighbours. Sections can divide; for them see
+//! `strings/divisi`.
 //!
 //! # Why it matters
 //! The chord cannot be played; the player will leave a note out.
@@ -36,9 +37,10 @@
 //!
 //! # Source
 //! Tunings: the catalogue, after Prout, The Orchestra, 1899, ch. III, and Johnstone, Instruments
-//! of the Modern Symphony Orchestra, 1917. The reach of the hand is our heuristic.
+//! of the Modern Symphony Orchestra, 1917. The reach of the hand is our heuristic, tried on
+//! public scores.
 
-use crate::check::context::Context;
+use crate::check::context::{Context, plucked, techniques};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 
@@ -55,9 +57,11 @@ fn check(cx: &Context, findings: &mut Findings) {
         if instrument.open_strings.is_empty() || part.player.count > 1 {
             continue;
         }
+        let changes = techniques(part);
         let offences = part.notes.iter().enumerate().filter(|(_, note)| {
             let pitches = note.sound.pitches();
-            pitches.len() > 1 && !super::one_hand(instrument, cx.era, pitches)
+            pitches.len() > 1
+                && !super::one_hand(instrument, cx.era, pitches, plucked(&changes, note.start))
         });
         for passage in cx.passages(&RULE, player, offences.map(|(index, _)| (index, ()))) {
             let note = passage.first();
@@ -97,7 +101,7 @@ fn way_out(
     }
     let good = tries
         .into_iter()
-        .find(|chord| chord.len() > 1 && super::one_hand(instrument, cx.era, chord));
+        .find(|chord| chord.len() > 1 && super::one_hand(instrument, cx.era, chord, false));
     match good {
         Some(chord) => {
             let names: Vec<String> = chord.iter().map(ToString::to_string).collect();

@@ -7,22 +7,30 @@ pub mod no_time_to_change;
 use crate::instruments::Instrument;
 use crate::music::Pitch;
 
-/// How far the left hand reaches across, in semitones, in the low positions. Our heuristic, after
-/// the common practice of fingering.
-fn reach(instrument: &Instrument) -> i32 {
+/// How far the left hand reaches across, as a share of the string's length: from half position a
+/// fifth on the violin, a tritone on the viola, somewhat more than a major third on the cello, a
+/// whole tone on the double bass. Semitones lie closer higher up, so the hand spans more of them
+/// there. Our heuristic, after the common practice of fingering and what public scores ask for.
+fn reach(instrument: &Instrument) -> f64 {
     match instrument.id.as_str() {
-        "violin" => 7,
-        "viola" => 6,
-        "cello" => 4,
-        _ => 2,
+        "violin" => 0.315,
+        "viola" => 0.278,
+        "cello" => 0.215,
+        _ => 0.104,
     }
 }
 
-/// Can one hand stop these notes (from the lowest up) on neighbouring strings at once?
+/// Where a finger stands on a string, as a share of its length from the nut.
+fn place(semitones: i32) -> f64 {
+    1.0 - 2.0_f64.powf(-f64::from(semitones) / 12.0)
+}
+
+/// Can one hand stop these notes (from the lowest up) at once? The bow needs neighbouring strings,
+/// the plucking finger does not.
 ///
 /// Open strings need no finger. Up to two notes are held together; three and four are broken, and
 /// need neighbouring strings all the same.
-fn one_hand(instrument: &Instrument, era: i32, pitches: &[Pitch]) -> bool {
+fn one_hand(instrument: &Instrument, era: i32, pitches: &[Pitch], plucked: bool) -> bool {
     let Some(row) = instrument.open_strings(era) else { return true };
     let strings: Vec<i32> = row.strings.iter().map(|pitch| pitch.midi()).collect();
     let notes: Vec<i32> = pitches.iter().map(|pitch| pitch.midi()).collect();
@@ -30,11 +38,45 @@ fn one_hand(instrument: &Instrument, era: i32, pitches: &[Pitch]) -> bool {
         return false;
     }
     let reach = reach(instrument);
-    (0..=strings.len() - notes.len()).any(|lowest| {
+    choices(strings.len(), notes.len(), plucked).into_iter().any(|chosen| {
         let stopped: Vec<i32> =
-            notes.iter().zip(&strings[lowest..]).map(|(note, string)| note - string).collect();
+            notes.iter().zip(chosen).map(|(note, string)| note - strings[string]).collect();
         let fingers = stopped.iter().copied().filter(|up| *up != 0);
-        stopped.iter().all(|up| *up >= 0)
-            && fingers.clone().max().unwrap_or(0) - fingers.min().unwrap_or(0) <= reach
+        let nearest = place(fingers.clone().min().unwrap_or(0));
+        let farthest = place(fingers.max().unwrap_or(0));
+        stopped.iter().all(|up| *up >= 0) && farthest - nearest <= reach
     })
+}
+
+/// Which strings may take so many notes, the lowest first: neighbours, or any if they are plucked.
+fn choices(strings: usize, notes: usize, plucked: bool) -> Vec<Vec<usize>> {
+    (0..1_usize << strings)
+        .map(|set| (0..strings).filter(|string| set >> string & 1 == 1).collect::<Vec<usize>>())
+        .filter(|chosen| chosen.len() == notes)
+        .filter(|chosen| plucked || chosen.windows(2).all(|pair| pair[1] == pair[0] + 1))
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn cello(chord: &[&str], plucked: bool) -> bool {
+        let pitches: Vec<Pitch> = chord.iter().map(|name| name.parse().unwrap()).collect();
+        let instrument = crate::instruments::find("cello").unwrap();
+        one_hand(instrument, 1810, &pitches, plucked)
+    }
+
+    #[test]
+    fn plucked_strings_need_not_be_neighbours() {
+        assert!(cello(&["Db2", "B3"], true));
+        assert!(!cello(&["Db2", "B3"], false));
+    }
+
+    #[test]
+    fn the_hand_spans_more_semitones_higher_up() {
+        assert!(cello(&["Eb3", "F3"], false));
+        assert!(!cello(&["Db2", "D3"], false), "from the first semitone to the seventh");
+        assert!(!cello(&["D2", "E2"], true), "two notes on one string");
+    }
 }
