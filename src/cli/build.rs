@@ -121,7 +121,14 @@ fn write(
     let words: Vec<&str> = formats.iter().map(|format| format.word()).collect();
     let mut rows = vec![row(["scoring", "parts", "bars", "lasts", "files", "formats", "folder"])];
     let mut stale = Vec::new();
-    for scoring in scorings {
+    let slugs: Vec<String> = scorings.iter().map(|scoring| slug(&scoring.name)).collect();
+    for (index, scoring) in scorings.iter().enumerate() {
+        if let Some(other) = slugs[..index].iter().position(|other| *other == slugs[index]) {
+            return Err(Failure(format!(
+                "the scorings {} and {} would be written into the same folder; rename one",
+                scorings[other].name, scoring.name
+            )));
+        }
         let arrangement = arrange(&read.piece, scoring);
         let outputs = render::outputs(&arrangement, formats);
         let place = folder.join(slug(&scoring.name));
