@@ -9,7 +9,8 @@
 //! - Durations are those on paper: staccato, fermata, mordent, turn and arpeggio leave them as they
 //!   are. Tremolo and trills are played out as notes that fill the duration. Grace notes sound just
 //!   before the beat; at the very beginning of the music they take their time from their note.
-//! - Loudness is the velocity of the notes (see `loudness`); a note does not swell.
+//! - Loudness is the velocity of the notes (see `loudness`); a note held under a hairpin grows or
+//!   fades by expression (see `swell`).
 //! - A quarter has the least number of ticks from 480 on that makes every boundary exact; where
 //!   none up to 32,767 does, it has 960, and boundaries are rounded to the nearest tick.
 //! - Each player has a channel of his own; channel 10 is for unpitched percussion only. From the
@@ -20,6 +21,7 @@ mod conductor;
 mod loudness;
 mod notes;
 mod strokes;
+mod swell;
 mod timeline;
 
 #[cfg(test)]
@@ -163,6 +165,11 @@ fn track<'a>(
     let voice = |message| Kind::Midi { channel: u4::new(place.channel), message };
     for (tick, program) in programs(part, timeline) {
         let kind = voice(MidiMessage::ProgramChange { program: u7::new(program) });
+        events.push(Event { tick, rank: Rank::Change, kind });
+    }
+    for (tick, value) in swell::swells(part, timeline) {
+        let controller = u7::new(swell::EXPRESSION);
+        let kind = voice(MidiMessage::Controller { controller, value: u7::new(value) });
         events.push(Event { tick, rank: Rank::Change, kind });
     }
     for note in notes::of_part(&arrangement.piece.form, part, timeline) {

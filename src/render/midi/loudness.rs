@@ -81,6 +81,11 @@ impl Loudness {
         self.slopes[..after].last().map_or(USUAL, |slope| slope.degree(time))
     }
 
+    /// Velocity that a plain note would have at a written time, not rounded.
+    pub(super) fn strength(&self, time: Time) -> f64 {
+        velocity(self.degree(time))
+    }
+
     /// Velocity (1 to 127) of a note that begins at a written time.
     pub(super) fn velocity(&self, time: Time, marks: Marks) -> u8 {
         let mut velocity = velocity(self.degree(time));

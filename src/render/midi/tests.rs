@@ -310,6 +310,39 @@ fn grace_notes_sound_before_the_beat_but_not_before_the_music() {
 }
 
 #[test]
+fn a_held_note_swells_under_a_hairpin_and_the_next_begins_anew() {
+    let player = violin();
+    let mut part = part(&player, line(&[((1, 2), "D5"), ((1, 4), "E5")]));
+    let say = |kind| Direction { at: Time::ZERO, kind, span: Span::default() };
+    part.directions = vec![
+        say(DirectionKind::Dynamic(crate::resolve::Dynamic::P)),
+        say(DirectionKind::Hairpin { grows: true, to: Time::of(1, 2) }),
+    ];
+    let values = with_arrangement(&piece(1), vec![part], |bytes| {
+        let smf = Smf::parse(bytes).unwrap();
+        let mut tick = 0;
+        let mut values = Vec::new();
+        for event in &smf.tracks[1] {
+            tick += event.delta.as_int();
+            if let TrackEventKind::Midi {
+                message: MidiMessage::Controller { controller, value },
+                ..
+            } = event.kind
+            {
+                assert_eq!(controller.as_int(), 11);
+                values.push((tick, value.as_int()));
+            }
+        }
+        values
+    });
+    let (ticks, loud): (Vec<u32>, Vec<u8>) = values.into_iter().unzip();
+    assert_eq!(ticks[0], 0);
+    assert_eq!(ticks.last(), Some(&960), "the next note begins anew: {ticks:?}");
+    assert_eq!(loud.first(), loud.last());
+    assert!(loud[..loud.len() - 1].is_sorted() && loud.len() > 5, "it grows: {loud:?}");
+}
+
+#[test]
 fn plucked_strings_change_their_program_and_come_back_with_a_repeat() {
     let mut piece = piece(2);
     piece.form.bars[0].repeat_starts = true;

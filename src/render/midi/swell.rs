@@ -1,0 +1,49 @@
+//! Held notes that grow or fade under a hairpin: expression, controller 11 of the MIDI standard.
+//!
+//! The velocity says how loud a note begins; expression says what becomes of it. At the beginning
+//! of each note it stands at a middle value, so that notes may grow as well as fade.
+
+use crate::arrange::Part;
+use crate::instruments::Family;
+use crate::music::Time;
+
+use super::loudness::Loudness;
+use super::timeline::Timeline;
+
+/// Number of the controller: expression.
+pub(super) const EXPRESSION: u8 = 11;
+/// Its value at the beginning of a note (our choice).
+const MIDDLE: u8 = 90;
+/// How often it may change within a note (our choice).
+const STEP: Time = Time::of(1, 16);
+
+/// Changes of expression as they are played: tick and value. Empty where nothing swells.
+pub(super) fn swells(part: &Part, timeline: &Timeline) -> Vec<(i64, u8)> {
+    let family = part.player.instrument.family;
+    if !matches!(family, Family::Woodwind | Family::Brass | Family::Strings) {
+        return Vec::new();
+    }
+    let loudness = Loudness::new(&part.directions);
+    let mut changes = vec![(0, MIDDLE)];
+    let mut change = |tick: i64, value: u8| {
+        if changes.last().is_some_and(|(_, last)| *last != value) {
+            changes.push((tick, value));
+        }
+    };
+    for segment in &timeline.segments {
+        let first = part.notes.partition_point(|note| note.end() <= segment.from);
+        for note in part.notes[first..].iter().take_while(|note| note.start < segment.to) {
+            let (from, to) = (note.start.max(segment.from), note.end().min(segment.to));
+            change(timeline.ticks(segment.played(from)), MIDDLE);
+            let begun = loudness.strength(from);
+            let mut at = from + STEP;
+            while at < to {
+                let value = f64::from(MIDDLE) * loudness.strength(at) / begun;
+                let value = value.round().clamp(1.0, 127.0) as u8;
+                change(timeline.ticks(segment.played(at)), value);
+                at += STEP;
+            }
+        }
+    }
+    if changes.len() == 1 { Vec::new() } else { changes }
+}
