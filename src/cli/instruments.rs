@@ -70,7 +70,10 @@ fn tell(instrument: &Instrument) -> String {
         "{} ({}), {:?}, from {}\n",
         instrument.name, instrument.abbreviation, instrument.family, instrument.from
     );
-    text.push_str(&format!("written in C: sounds {}\n", heard(instrument.transposition)));
+    let choice = !instrument.crooks.is_empty() || instrument.keys.len() > 1;
+    if !instrument.unpitched && !choice {
+        text.push_str(&format!("sounds {}\n", heard(instrument.transposition)));
+    }
     let clefs: Vec<String> = instrument
         .clefs
         .iter()
