@@ -77,9 +77,11 @@ fn tell(instrument: &Instrument) -> String {
     let clefs: Vec<String> = instrument
         .clefs
         .iter()
-        .map(|c| format!("{:?} {} to {}", c.clef, c.low, c.high).to_lowercase())
+        .map(|c| format!("{} {} to {}", format!("{:?}", c.clef).to_lowercase(), c.low, c.high))
         .collect();
-    text.push_str(&format!("clefs (written notes): {}\n", clefs.join("; ")));
+    if !instrument.unpitched {
+        text.push_str(&format!("clefs (written notes): {}\n", clefs.join("; ")));
+    }
     text.push_str(&match instrument.midi {
         MidiSound::Program(number) => format!("General MIDI program {number}\n"),
         MidiSound::PercussionKey(key) => format!("General MIDI percussion key {key}\n"),
@@ -123,7 +125,9 @@ fn tunings(text: &mut String, title: &str, word: &str, tunings: &[Tuning]) {
 fn heard(transposition: Interval) -> String {
     match transposition.semitones {
         0 => "as written".to_string(),
-        up if up > 0 => format!("{transposition} higher than written"),
-        _ => format!("{transposition} lower than written"),
+        12 => "an octave higher than written".to_string(),
+        -12 => "an octave lower than written".to_string(),
+        up if up > 0 => format!("a {transposition} higher than written"),
+        _ => format!("a {transposition} lower than written"),
     }
 }
