@@ -251,6 +251,26 @@ fn habit(found: &str, expected: &Expected) -> Option<String> {
             found.replacen(first, &first.to_uppercase().to_string(), 1)
         ));
     }
+    let syllable =
+        found.get(1..).unwrap_or_default().trim_end_matches(|c: char| c.is_ascii_digit());
+    if notes && matches!(first, 'A'..='G') && matches!(syllable, "is" | "es" | "s") {
+        let accidental = if syllable == "is" { '#' } else { 'b' };
+        return Some(format!("Sharps are written `#` and flats `b`: `{first}{accidental}`."));
+    }
+    if notes && found == "r" {
+        return Some("A rest is written `_`, and a whole bar of it `rest`.".into());
+    }
+    if notes && first == '(' {
+        return Some("A slur stands in braces: `{D5 E}`.".into());
+    }
+    if notes && first == '~' {
+        return Some("A note is held on with `=` and a value: `1/2 D5 1/4 =`.".into());
+    }
+    if expected.keywords.iter().any(|keyword| keyword == "rests")
+        && found.eq_ignore_ascii_case("tacet")
+    {
+        return Some("A player who does not play `rests`.".into());
+    }
     if notes && found.ends_with(|c: char| c.is_ascii_digit()) && first.is_ascii_digit() {
         return Some("A value is a fraction of a whole note: a quarter is `1/4`.".into());
     }
