@@ -50,6 +50,10 @@ impl BarCount {
                 self.told = 0;
             } else if difference != self.told {
                 self.differs(cx, form, number, following, expected, difference);
+                // A bar chosen outside the piece was told; nothing of it stands anywhere.
+                if self.counting == Counting::Chosen && !holds(form, number) {
+                    return None;
+                }
             }
         }
         if self.next < form.bars.len() {
@@ -93,6 +97,10 @@ impl BarCount {
     }
 }
 
+fn holds(form: &Form, number: &Number) -> bool {
+    i32::try_from(number.value).is_ok_and(|number| form.index_of(number).is_some())
+}
+
 fn misnumbered(number: &Number, expected: i32, difference: i64) -> Diagnostic {
     Diagnostic::error(
         "bars/number",
@@ -100,7 +108,11 @@ fn misnumbered(number: &Number, expected: i32, difference: i64) -> Diagnostic {
         format!("This is bar {expected}, but its number says {}.", number.value),
     )
     .with_text(format!("bar {expected} stands here"))
-    .with_help(if difference > 0 { "Is a bar missing before it?" } else { "Is a bar here twice?" })
+    .with_help(if difference > 0 {
+        format!("Is a bar missing before it? Bars of rest are written too: `rest {difference} |`.")
+    } else {
+        "Is a bar here twice?".to_string()
+    })
     .with_bars(expected, i32::try_from(number.value).unwrap_or(expected))
     .with_fix(format!("number it {expected}"), number.span, format!("{expected}:"), false)
 }
@@ -151,5 +163,12 @@ mod tests {
     #[test]
     fn bars_left_out_are_told_once_and_the_count_goes_on_behind_them() {
         assert_eq!(findings("1: 1/2 C4 | 4: C | 5: C | 6: C | 7: C | 8: C |"), ["bars/number"]);
+    }
+
+    #[test]
+    fn a_written_bar_outside_the_piece_is_told_and_nothing_else_of_it() {
+        let rest = "1: rest 8 | }\nensemble few { era 1810\n flute }\n\
+                    scoring s for few {\n flute writes as melody { 9: 1/1 D5 | }\n";
+        assert_eq!(findings(rest), ["bars/outside"]);
     }
 }
