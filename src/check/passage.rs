@@ -42,6 +42,11 @@ impl<'a, T> Passage<'a, T> {
             many => format!(", and {} more notes ({})", many - 1, words::bars(&self.bars)),
         }
     }
+
+    /// The verb that agrees with "written G5 … and 7 more notes".
+    pub fn verb(&self, one: &'static str, many: &'static str) -> &'static str {
+        if self.offences.len() > 1 { many } else { one }
+    }
 }
 
 impl<'a> Context<'a> {

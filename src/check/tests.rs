@@ -117,7 +117,7 @@ fn a_passage_is_one_finding_with_its_bars_and_the_whole_chain() {
     let finding = &found[0];
     assert_eq!(finding.bars, Some((2, 3)));
     assert_eq!(finding.player.as_deref(), Some("oboe"));
-    assert!(finding.message.contains("E6 in bar 2, beat 1, and 7 more notes (bars 2, 3)"));
+    assert!(finding.message.contains("E6 in bar 2, beat 1, and 7 more notes (bars 2 and 3)"));
     let at = |span: Span| &text[span.start as usize..span.end as usize];
     assert!(at(finding.primary.span).contains("E6"));
     assert_eq!(at(finding.labels[0].span), "oboe plays tune as melody");
@@ -258,7 +258,7 @@ fn a_finding_of_the_arranger_can_be_allowed_too() {
             1770,
             "oboe, flute",
             "1: 1/1 D4 | 2: F4 | 3: G4 | 4: D4 |",
-            &format!("flute plays tune 8va as melody\n oboe doubles flute 8va\n {allow}"),
+            &format!("flute plays tune 15ma as melody\n oboe doubles flute\n {allow}"),
             "",
         )
     };

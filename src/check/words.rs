@@ -22,10 +22,10 @@ pub(super) fn bars(ranges: &[(i32, i32)]) -> String {
     let said: Vec<String> = ranges
         .iter()
         .take(RANGES)
-        .map(|(first, last)| match last - first {
-            0 => first.to_string(),
-            1 => format!("{first}, {last}"),
-            _ => format!("{first} to {last}"),
+        .flat_map(|(first, last)| match last - first {
+            0 => vec![first.to_string()],
+            1 => vec![first.to_string(), last.to_string()],
+            _ => vec![format!("{first} to {last}")],
         })
         .collect();
     let word = match ranges {
@@ -77,7 +77,7 @@ mod tests {
     fn bars_are_listed_as_one_says_them() {
         assert_eq!(bars(&[(3, 3)]), "bar 3");
         assert_eq!(bars(&[(3, 5)]), "bars 3 to 5");
-        assert_eq!(bars(&[(3, 5), (9, 9), (12, 13)]), "bars 3 to 5, 9 and 12, 13");
+        assert_eq!(bars(&[(3, 5), (9, 9), (12, 13)]), "bars 3 to 5, 9, 12 and 13");
     }
 
     #[test]

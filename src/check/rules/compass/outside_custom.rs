@@ -93,11 +93,12 @@ fn check(cx: &Context, findings: &mut Findings) {
             };
             let player_kind = if note.solo { "a soloist" } else { "an orchestral player" };
             let message = format!(
-                "{}: {} in {}{} lies {where_to} what {player_kind} on {} of {} was asked ({} to {}{}).",
+                "{}: {} in {}{} {} {where_to} what {player_kind} on {} of {} was asked ({} to {}{}).",
                 part.player.name,
                 cx.both(part, pitch, note),
                 cx.form.place(note.start),
                 passage.and_more(),
+                passage.verb("lies", "lie"),
                 words::a(&instrument.name.to_lowercase()),
                 cx.era,
                 compass.low,

@@ -45,6 +45,7 @@
 //! Common practice; the shares are our heuristic.
 
 use crate::check::context::Context;
+use crate::check::words;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 use crate::instruments::Family;
@@ -116,10 +117,13 @@ fn check(cx: &Context, findings: &mut Findings) {
         if share <= budget || cx.allowed(RULE.code, Some(player), (0, count - 1)) {
             continue;
         }
+        let single =
+            cx.parts().filter(|(_, other)| other.player.line_name == part.player.line_name).count()
+                == 1;
         let message = format!(
             "{} {} in {bars} of {count} bars; more than {:.0} in a hundred wears the effect out.",
-            part.player.instrument.plural,
-            if bars == 1 { "sounds" } else { "sound" },
+            if single { &part.player.name } else { &part.player.instrument.plural },
+            if single && !words::is_plural(part.player) { "sounds" } else { "sound" },
             budget * 100.0,
         );
         let finding = cx

@@ -90,12 +90,14 @@ fn check(cx: &Context, findings: &mut Findings) {
         for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();
             let message = format!(
-                "{}: {} in {}{} lies below the bass, {}, and changes the inversion.",
+                "{}: {} in {}{} {} below the bass, {}, and {} the inversion.",
                 passage.part.player.name,
                 super::both_pitches(cx, passage.part, note),
                 cx.form.place(note.start),
                 passage.and_more(),
+                passage.verb("lies", "lie"),
                 passage.detail(),
+                passage.verb("changes", "change"),
             );
             let finding = cx.finding(&RULE, &passage, message).with_help(format!(
                 "Set the notes {}, or let a deeper instrument double the bass an octave lower.",

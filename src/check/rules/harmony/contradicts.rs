@@ -70,11 +70,12 @@ fn check(cx: &Context, findings: &mut Findings) {
             let note = passage.first();
             let (pitch, chord) = *passage.detail();
             let message = format!(
-                "{}: {} in {}{} is not in the declared chord {chord}.",
+                "{}: {} in {}{} {} not in the declared chord {chord}.",
                 part.player.name,
                 cx.both(part, pitch, note),
                 cx.form.place(note.start),
                 passage.and_more(),
+                passage.verb("is", "are"),
             );
             let members: Vec<String> = chord.members().iter().map(ToString::to_string).collect();
             let mut finding = cx.finding(&RULE, &passage, message).with_help(format!(

@@ -107,7 +107,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 passage.part.player.name,
                 if words::is_plural(passage.part.player) { "double" } else { "doubles" },
                 with.player.name,
-                cx.form.place(note.start),
+                cx.form.place(note.start.max(other.of(parts).start)),
                 passage.and_more(),
             );
             let finding = cx

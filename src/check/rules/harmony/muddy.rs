@@ -111,11 +111,12 @@ fn check(cx: &Context, findings: &mut Findings) {
             let note = passage.first();
             let (semitones, other) = *passage.detail();
             let message = format!(
-                "{}: {} in {}{} makes a {} with {other}, too close so low down.",
+                "{}: {} in {}{} {} a {} with {other}, too close so low down.",
                 passage.part.player.name,
                 super::both_pitches(cx, passage.part, note),
                 cx.form.place(note.start),
                 passage.and_more(),
+                passage.verb("makes", "make"),
                 NAMES[(semitones - 1) as usize],
             );
             let finding = cx.finding(&RULE, &passage, message).with_help(

@@ -43,6 +43,7 @@
 //! 50. The seconds are our heuristic.
 
 use crate::check::context::Context;
+use crate::check::words;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::{Diagnostic, Severity};
 use crate::music::Time;
@@ -85,11 +86,14 @@ fn check(cx: &Context, findings: &mut Findings) {
             if rest >= needed || cx.allowed(RULE.code, Some(player), bars) {
                 continue;
             }
+            let many = words::is_plural(part.player);
             let message = format!(
-                "{} has {rest:.0} seconds to change {what}, between {} and {}, and needs about {needed:.0}.",
+                "{} {} {rest:.0} seconds to change {what}, between {} and {}, and {} about {needed:.0}.",
                 part.player.name,
+                if many { "have" } else { "has" },
                 cx.form.place(before.start),
                 cx.form.place(next.start),
+                if many { "need" } else { "needs" },
             );
             let finding = match takes(cx, player, at) {
                 Some(line) => Diagnostic::new(RULE.severity, RULE.code, line, message)

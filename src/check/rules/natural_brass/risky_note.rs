@@ -85,11 +85,12 @@ fn check(cx: &Context, findings: &mut Findings) {
         for passage in cx.passages(&RULE, player, offences) {
             let ((pitch, low), note) = (*passage.detail(), passage.first());
             let message = format!(
-                "{}: {} in {}{} is a risk: {}.",
+                "{}: {} in {}{} {} a risk: {}.",
                 part.player.name,
                 cx.both(part, pitch, note),
                 cx.form.place(note.start),
                 passage.and_more(),
+                passage.verb("is", "are"),
                 if low {
                     "so low it is weak and slow to speak"
                 } else {

@@ -69,11 +69,12 @@ fn check(cx: &Context, findings: &mut Findings) {
         for passage in cx.passages(&RULE, player, offences) {
             let (pitch, note) = (*passage.detail(), passage.first());
             let message = format!(
-                "{}: {} in {}{} lies above written {top}, the top of a second player.",
+                "{}: {} in {}{} {} above written {top}, the top of a second player.",
                 part.player.name,
                 cx.both(part, pitch, note),
                 cx.form.place(note.start),
                 passage.and_more(),
+                passage.verb("lies", "lie"),
             );
             let finding = cx.finding(&RULE, &passage, message);
             let ways =
