@@ -185,11 +185,33 @@ pub(super) fn cadences(piece: &Piece, harmony: &[HarmonyEvent], texture: &Textur
             let at = dominant.start.max(event.start - beat * 2);
             found.push(Found { at, until: event.start, kind: Kind::Dominant });
             found.push(Found { at: event.start, until: end, kind: Kind::Cadence { last } });
+        } else if strong && resolves_second_ending(form, harmony, event) {
+            // The dominant before both endings is found with the first.
+            found.push(Found { at: event.start, until: end, kind: Kind::Cadence { last } });
         } else if ends_section && strong && !last && event.chord.root == key.degree(5) {
             found.push(Found { at: event.start, until: end, kind: Kind::Cadence { last: false } });
         }
     }
     found
+}
+
+/// Does a second ending begin with the tonic of the dominant before the first ending?
+fn resolves_second_ending(form: &Form, harmony: &[HarmonyEvent], event: &HarmonyEvent) -> bool {
+    let bar = form.index_at(event.start);
+    let ending = |bar: usize| form.bars[bar].ending;
+    let begins = ending(bar) == Some(2)
+        && form.bars[bar].start == event.start
+        && bar.checked_sub(1).is_some_and(|before| ending(before) == Some(1));
+    if !begins {
+        return false;
+    }
+    let first = (0..bar).rev().take_while(|&bar| ending(bar) == Some(1)).last().unwrap_or(bar);
+    let start = form.bars[first].start;
+    let home = form.bars[bar].key.tonic;
+    harmony.iter().find(|before| before.start + before.length == start).is_some_and(|before| {
+        leads(before, event)
+            && !(before.chord.quality == ChordQuality::Major && before.chord.root == home)
+    })
 }
 
 /// Does the first chord lead into the second as dominant into tonic?
@@ -371,6 +393,17 @@ mod tests {
         let found = cadences(&piece, &piece.harmony, &Texture::new(&piece));
         assert_eq!(bars(&piece, &found), [4, 5]);
         assert_eq!(found[1].kind, Kind::Cadence { last: true });
+    }
+
+    #[test]
+    fn the_second_ending_resolves_the_dominant_before_the_first() {
+        let piece = piece(
+            "form {\n 1 metre 2/4, key C major\n 1..3 repeat\n 3 ending 1\n 4 ending 2\n}\n\
+             harmony { 1: C | 2: G7 | 3: C | 4: C | 5: F | }\n\
+             voice v {\n1: 1/4 E5 G | 2: 1/4 F5 D | 3: 1/2 C5 | 4: 1/2 C5 | 5: 1/4 F5 A |\n}\n",
+        );
+        let found = cadences(&piece, &piece.harmony, &Texture::new(&piece));
+        assert_eq!(bars(&piece, &found), [2, 3, 4]);
     }
 
     #[test]
