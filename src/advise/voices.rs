@@ -75,7 +75,12 @@ fn describe(piece: &Piece, voice: &Voice) -> VoiceAdvice {
         tessitura: middle_half(&sounding).map(words),
         fastest: rounded(fastest),
         fastest_bar,
-        fits: piece.ensembles.iter().map(|ensemble| fits(ensemble, &pitches)).collect(),
+        // Strokes have no pitch that a compass could hold.
+        fits: if pitches.is_empty() {
+            Vec::new()
+        } else {
+            piece.ensembles.iter().map(|ensemble| fits(ensemble, &pitches)).collect()
+        },
     }
 }
 
