@@ -28,6 +28,11 @@ const SCORE_WIDTH: usize = 120;
 /// Columns for the number of a bar in a part.
 const PART_GUTTER: usize = 5;
 
+/// "spa (spa-orchestra)", or the name alone if both are called the same.
+fn scoring(scoring: &str, ensemble: &str) -> String {
+    if scoring == ensemble { scoring.to_string() } else { format!("{scoring} ({ensemble})") }
+}
+
 /// One player's part; empty if the score has no such staff.
 #[must_use]
 pub fn part(score: &Score, staff: usize) -> String {
@@ -35,7 +40,7 @@ pub fn part(score: &Score, staff: usize) -> String {
     let mut out = String::new();
     head(score, &player.name, PART_WIDTH, &mut out);
     let key = player.measures.first().and_then(|measure| measure.key);
-    let mut facts = vec![format!("{} ({})", score.scoring, score.ensemble)];
+    let mut facts = vec![scoring(&score.scoring, &score.ensemble)];
     facts.extend((player.players > 1).then(|| format!("{} players", player.players)));
     facts.push(pitch_fact(player));
     facts.extend(frame_facts(score));
@@ -58,7 +63,7 @@ pub fn part(score: &Score, staff: usize) -> String {
 pub fn score(score: &Score) -> String {
     let mut out = String::new();
     head(score, "Score", SCORE_WIDTH, &mut out);
-    let mut facts = vec![format!("{} ({})", score.scoring, score.ensemble)];
+    let mut facts = vec![scoring(&score.scoring, &score.ensemble)];
     facts.extend(frame_facts(score));
     facts.extend(score.frame.first().map(|bar| words::key(bar.key)));
     facts.push("written pitch".to_string());
