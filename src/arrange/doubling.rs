@@ -301,6 +301,20 @@ mod tests {
     }
 
     #[test]
+    fn an_octave_that_is_named_is_kept_even_beyond_the_compass() {
+        let voice = "1: 1/4 B5 A B A | 2: 1/1 G5 |";
+        let named = piece(&format!(
+            "form {{\n 1 metre 4/4, key C major\n 2 end\n}}\nvoice v {{\n{voice}\n}}\n\
+             ensemble e {{\nera 1810\n violin-1\n flute\n}}\n\
+             scoring s for e {{\n violin-1 plays v as melody\n flute doubles violin-1 8va\n}}\n"
+        ));
+        let arrangement = arrange(&named, &named.scorings[0]);
+        let flute = arrangement.parts.iter().find(|p| p.player.id == "flute").unwrap();
+        assert_eq!(flute.notes[0].sound.pitches()[0].to_string(), "B6");
+        assert!(arrangement.diagnostics.is_empty(), "{:?}", arrangement.diagnostics);
+    }
+
+    #[test]
     fn a_new_slur_in_a_scale_is_no_place_for_another_octave() {
         // Down the scale in two slurs, far below the oboe's lowest note at the end.
         let voice = "1: {1/4 G4 F E D} | 2: {1/4 C4 B3 A G} |";

@@ -18,7 +18,7 @@ use std::collections::{BTreeMap, HashMap};
 use crate::diagnostics::Diagnostic;
 use crate::harmony::harmony_of;
 use crate::music::{Pitch, Time};
-use crate::resolve::{Ensemble, HarmonyEvent, Line, Piece, Player, Scoring, Tuplet, Verb};
+use crate::resolve::{Ensemble, HarmonyEvent, Line, Piece, Player, Scoring, Sound, Tuplet, Verb};
 
 pub use arrangement::{Arrangement, LineId, LineOrigin, Part, SoundingNote};
 
@@ -57,6 +57,7 @@ pub fn arrange<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Arrangement<'a> {
         derived: HashMap::new(),
         left_out: BTreeMap::new(),
         thinned: Vec::new(),
+        stroked: Vec::new(),
         diagnostics,
     };
     for index in 0..work.parts.len() {
@@ -160,6 +161,8 @@ struct Work<'a> {
     left_out: BTreeMap<LineId, Vec<(usize, Vec<Time>)>>,
     /// Lines of which it has been said that chord notes are left out.
     thinned: Vec<LineId>,
+    /// Lines of which a pitched instrument with strokes was told.
+    stroked: Vec<LineId>,
     diagnostics: Vec<Diagnostic>,
 }
 
@@ -196,10 +199,12 @@ impl Work<'_> {
             Verb::Plays { voice, octaves, .. } => {
                 let music = &self.piece.voices[*voice].music;
                 taking::take(music, line, *octaves + given.octaves_of(index), &mut run);
+                self.tell_strokes(index, id, &run);
                 self.thin(index, id, &mut run);
             }
             Verb::Writes(music) => {
                 taking::take(music, line, given.octaves_of(index), &mut run);
+                self.tell_strokes(index, id, &run);
                 self.thin(index, id, &mut run);
             }
             Verb::Doubles { .. } => self.double(index, id, &mut run),
@@ -209,6 +214,33 @@ impl Work<'_> {
             Verb::Rests | Verb::Takes { .. } => {}
         }
         run
+    }
+
+    /// Warns once a line where a player of pitched notes is given strokes without pitch.
+    fn tell_strokes(&mut self, index: usize, id: LineId, run: &Run) {
+        let player = &self.ensemble.players[index];
+        if player.instrument.unpitched || self.stroked.contains(&id) {
+            return;
+        }
+        let Some(note) = run.notes.iter().find(|note| matches!(note.sound, Sound::Stroke)) else {
+            return;
+        };
+        self.stroked.push(id);
+        let place = self.piece.form.place(note.start);
+        self.diagnostics.push(
+            Diagnostic::warning(
+                "arrange/no-pitch",
+                self.lines[usize::from(id.0)].line.span,
+                format!(
+                    "{}: strokes without pitch from {place} on, for an instrument that needs pitches.",
+                    player.name
+                ),
+            )
+            .with_label(note.source, "the stroke")
+            .with_help("Give the line to an instrument without pitch, or write notes in place of `x`.")
+            .with_bars(place.bar, place.bar)
+            .with_player(&player.id),
+        );
     }
 
     /// Leaves one note of each chord to a player who can sound only one.
@@ -271,17 +303,20 @@ impl Work<'_> {
             );
             return;
         }
+        let chosen = *octaves != 0;
         let (octaves, span) = (*octaves + given.octaves_of(index), line.span);
         self.fill(source);
         let doubled = doubling::double(&self.parts[source], line, octaves, run);
         let part = &self.parts[index];
-        if let Some(folded) = doubling::fold(part, self.ensemble.era, line, run) {
+        // An octave that the line names is the arranger's choice: the rules on compass judge it.
+        if !chosen && let Some(folded) = doubling::fold(part, self.ensemble.era, line, run) {
             self.diagnostics.push(folded.finding(self.piece, part, span, doubled));
         }
         let times = doubling::keep_what_he_has(part, self.ensemble.era, run);
         if !times.is_empty() {
             self.left_out.entry(id).or_default().push((index, times));
         }
+        self.tell_strokes(index, id, run);
         self.thin(index, id, run);
     }
 

@@ -134,6 +134,16 @@ fn what_a_single_player_leaves_out_of_chords_is_told() {
 }
 
 #[test]
+fn strokes_for_a_player_of_pitched_notes_are_told_once_a_line() {
+    let piece = piece(
+        "scoring one for small {\n  oboe writes as rhythm {\n 1: 1/4 x x |\n 2: 1/2 x |\n }\n}",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let codes: Vec<_> = arrangement.diagnostics.iter().map(|finding| finding.code).collect();
+    assert_eq!(codes, ["arrange/no-pitch"]);
+}
+
+#[test]
 fn two_lines_of_one_scoring_for_one_player_are_told_and_the_first_holds() {
     let piece = piece(
         "scoring one for small {\n  oboe plays upper as melody\n  oboe.2 plays upper 8vb bars 2..3 as harmony\n}",

@@ -45,8 +45,8 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "arrange/no-pitch",
-        "A line that computes pitches is given to an instrument without pitch.",
-        "Use `signals` or `highlights` for it, or write strokes.",
+        "A line that needs pitches is given to an instrument without pitch, or strokes without pitch to one that needs pitches.",
+        "Use `signals` or `highlights` for an instrument without pitch, or write strokes; write notes for all others.",
     ),
     code(
         "arrange/no-rhythm",
@@ -66,7 +66,7 @@ pub const CODES: &[Code] = &[
     code(
         "arrange/octave-moved",
         "A doubling is moved by octaves into the compass of the player.",
-        "Write `8va` or `8vb` to choose the octave yourself.",
+        "Write `8va` or `8vb` to choose the octave yourself: an octave that is named is never moved.",
     ),
     code(
         "arrange/too-many-players",
