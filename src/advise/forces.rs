@@ -5,7 +5,7 @@ use std::fmt;
 use serde::Serialize;
 
 use super::line_up::line_up;
-use super::{percent, rounded, table};
+use super::{minutes, percent, rounded, table};
 use crate::arrange::{Part, arrange};
 use crate::music::Time;
 use crate::resolve::{Ensemble, Form, Piece, Scoring, seconds_per_whole};
@@ -164,12 +164,6 @@ impl Clock<'_> {
             share: if whole > 0.0 { rounded(seconds / whole) } else { 0.0 },
         }
     }
-}
-
-/// `1:24`, or `0:05`.
-fn minutes(seconds: f64) -> String {
-    let whole = seconds.round() as u64;
-    format!("{}:{:02}", whole / 60, whole % 60)
 }
 
 /// Instruments that players of another one usually have with them. Source: common practice.

@@ -34,6 +34,13 @@ fn percent(share: f64) -> String {
     format!("{:.0} %", 100.0 * share + 0.0)
 }
 
+/// Seconds as minutes and seconds: `1:24`.
+pub(crate) fn minutes(seconds: f64) -> String {
+    // Half a second must not fall on one side here and on the other there.
+    let whole = rounded(seconds).round() as u64;
+    format!("{}:{:02}", whole / 60, whole % 60)
+}
+
 /// Rows in columns, two spaces apart; every table on the terminal is set by it.
 pub(crate) fn table(rows: &[Vec<String>]) -> String {
     let columns = rows.iter().map(Vec::len).max().unwrap_or(0);

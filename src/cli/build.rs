@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use super::source::{self, Read, counts, has_errors};
 use super::{End, Failure, Outcome, Show, files, print};
-use crate::advise::table;
+use crate::advise::{self, table};
 use crate::arrange::{Arrangement, arrange};
 use crate::check;
 use crate::diagnostics::Sources;
@@ -140,7 +140,7 @@ fn write(
             &scoring.name,
             &arrangement.parts.len().to_string(),
             &bars(&arrangement),
-            &minutes(&read.piece.form),
+            &playing_time(&read.piece.form),
             &files.len().to_string(),
             &words.join(" "),
             &place.display().to_string(),
@@ -183,7 +183,7 @@ fn bars(arrangement: &Arrangement) -> String {
 }
 
 /// Playing time with repeats, as minutes and seconds.
-fn minutes(form: &Form) -> String {
+fn playing_time(form: &Form) -> String {
     let mut per_whole = Vec::with_capacity(form.bars.len());
     let mut beat = None;
     for bar in &form.bars {
@@ -192,8 +192,7 @@ fn minutes(form: &Form) -> String {
     }
     let seconds: f64 =
         form.playing_order().iter().map(|&i| form.bars[i].length.to_f64() * per_whole[i]).sum();
-    let seconds = seconds.round() as u64;
-    format!("{}:{:02}", seconds / 60, seconds % 60)
+    advise::minutes(seconds)
 }
 
 fn row<'a>(cells: [&'a str; 7]) -> Vec<String> {

@@ -97,9 +97,6 @@ fn head(xml: &mut Xml, score: &Score) {
     xml.open("work");
     xml.text("work-title", &score.title);
     xml.close("work");
-    if let Some(subtitle) = &score.subtitle {
-        xml.text("movement-title", subtitle);
-    }
     xml.open("identification");
     let creators = [("composer", &score.composer), ("arranger", &score.arranger)];
     for (kind, name) in creators {
@@ -117,6 +114,12 @@ fn head(xml: &mut Xml, score: &Score) {
     }
     xml.close("encoding");
     xml.close("identification");
+    if let Some(subtitle) = &score.subtitle {
+        xml.open_with("credit", &[("page", "1")]);
+        xml.word("credit-type", "subtitle");
+        xml.text("credit-words", subtitle);
+        xml.close("credit");
+    }
 }
 
 fn part_list(xml: &mut Xml, staves: &[Staff], shown: Range<usize>, as_part: bool) {

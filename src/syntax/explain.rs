@@ -237,6 +237,9 @@ fn in_words(rule: Rule) -> Option<&'static str> {
     })
 }
 
+/// Dynamics as people write them.
+const DYNAMICS: [&str; 8] = ["ppp", "pp", "p", "mp", "mf", "f", "ff", "fff"];
+
 /// A word for the habits that people bring along from elsewhere.
 fn habit(found: &str, expected: &Expected) -> Option<String> {
     let notes =
@@ -273,6 +276,14 @@ fn habit(found: &str, expected: &Expected) -> Option<String> {
     }
     if notes && found.ends_with(|c: char| c.is_ascii_digit()) && first.is_ascii_digit() {
         return Some("A value is a fraction of a whole note: a quarter is `1/4`.".into());
+    }
+    if !notes && DYNAMICS.contains(&found) {
+        return Some(format!("A line's own dynamic is written `at {found}`."));
+    }
+    if let Some((from, to)) = found.split_once('-')
+        && [from, to].iter().all(|end| !end.is_empty() && end.bytes().all(|b| b.is_ascii_digit()))
+    {
+        return Some(format!("Bars from one to another are written `{from}..{to}`."));
     }
     if expected.things.contains(&"a bar line `|`") && found.is_empty() {
         return Some("Write `|` at the end of every bar.".into());

@@ -2,7 +2,8 @@
 //!
 //! # What it finds
 //! Rehearsal marks at which, from the bar before to the bar of the mark, no player enters or
-//! leaves, none changes his role and none his dynamic, in ensembles of six or more players.
+//! leaves, none changes his role and none his dynamic, no hairpin begins and the key stays, in
+//! ensembles of six or more players.
 //!
 //! # Why it matters
 //! A new section that sounds like the one before is not heard as one. An entry, an exit, another
@@ -50,7 +51,7 @@ use crate::check::context::Context;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Diagnostic;
 use crate::diagnostics::Severity;
-use crate::resolve::Role;
+use crate::resolve::{DirectionKind, Role};
 
 pub const RULE: Rule = Rule {
     code: "economy/nothing-new",
@@ -68,6 +69,9 @@ fn check(cx: &Context, findings: &mut Findings) {
     }
     for bar in 1..cx.form.bars.len() {
         let Some(mark) = &cx.form.bars[bar].mark else { continue };
+        if cx.form.bars[bar].key != cx.form.bars[bar - 1].key || hairpin_begins(cx, bar) {
+            continue;
+        }
         let (before, now) = (state(cx, bar - 1), state(cx, bar));
         let sounds = now.iter().any(Option::is_some);
         if before != now || !sounds || cx.allowed(RULE.code, None, (bar, bar)) {
@@ -86,6 +90,15 @@ fn check(cx: &Context, findings: &mut Findings) {
                 ),
         );
     }
+}
+
+/// Does a hairpin begin in the bar, for anybody?
+fn hairpin_begins(cx: &Context, bar: usize) -> bool {
+    let (from, to) = (cx.form.bars[bar].start, cx.form.bars[bar].start + cx.form.bars[bar].length);
+    cx.parts().flat_map(|(_, part)| &part.directions).any(|direction| {
+        matches!(direction.kind, DirectionKind::Hairpin { .. })
+            && (from..to).contains(&direction.at)
+    })
 }
 
 /// What each player does in a bar: role, octave of his first note, dynamic.
