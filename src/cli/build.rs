@@ -97,6 +97,12 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
             }
         }
         let chosen = source::scorings(&read.piece, &arguments.scoring)?;
+        if chosen.is_empty() {
+            return Err(Failure(format!(
+                "{} has no scoring, so there is nothing to write",
+                path.display()
+            )));
+        }
         let table = write(&read, &chosen, &formats, &arguments.output.join(folder))?;
         let report = format!("{}: {}\n{table}", path.display(), counts(&read.diagnostics));
         if arguments.format == Show::Json {

@@ -52,6 +52,13 @@ impl Context {
 
 fn link(cx: &mut Context, tree: &Tree, root: FileId) -> Piece {
     let mut piece = Piece { span: Span::new(root, 0, 0), ..Piece::default() };
+    // A file that holds nothing but ensembles is there to be used: it need not be a piece.
+    let only_ensembles = !tree.declarations.is_empty()
+        && tree.declarations.iter().all(|d| matches!(d, Declaration::Ensemble(_)));
+    if only_ensembles {
+        piece.ensembles = ensemble::ensembles(cx, tree);
+        return piece;
+    }
     head(cx, tree, &mut piece);
     let longest = form::longest_voice(tree);
     let forms: Vec<_> = tree.declarations.iter().filter_map(form_of).collect();

@@ -181,3 +181,13 @@ fn used_files_come_in_once_through_the_loader() {
     assert_eq!(piece.ensembles.len(), 2);
     assert_eq!(sources.len(), 3);
 }
+
+#[test]
+fn a_file_of_ensembles_alone_need_not_be_a_piece() {
+    let mut sources = Sources::new();
+    let text = "ensemble duo {\n  era 1770\n  oboe 2\n}\n";
+    let file = sources.add("forces.ripieno", text);
+    let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);
+    assert!(findings.is_empty(), "{findings:#?}");
+    assert_eq!(piece.ensembles[0].players.len(), 2);
+}
