@@ -25,11 +25,13 @@ impl Accidentals {
     }
 
     /// Marks the heads of one bar whose accidentals are printed. Bars come in order.
-    pub(super) fn mark_bar(&mut self, elements: &mut [Element], key: Key) {
+    /// `moved` says that the bar begins in another crook or key: what is held into it is written
+    /// anew.
+    pub(super) fn mark_bar(&mut self, elements: &mut [Element], key: Key, moved: bool) {
         self.bar += 1;
-        for element in elements {
+        for (index, element) in elements.iter_mut().enumerate() {
             let ElementKind::Note(note) = &mut element.kind else { continue };
-            if note.tie_from {
+            if note.tie_from && !(moved && index == 0) {
                 continue;
             }
             for head in &mut note.heads {

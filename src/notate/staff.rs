@@ -79,8 +79,11 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
             let kind = StaffDirectionKind::Words(name);
             measure.directions.push(StaffDirection { at: Time::ZERO, kind });
         }
+        if moved {
+            writer.rewrite(bar.start, &writing);
+        }
         writer.write(index, &writing, &mut measure.elements);
-        accidentals.mark_bar(&mut measure.elements, writing.key());
+        accidentals.mark_bar(&mut measure.elements, writing.key(), moved);
         beams::beam(&mut measure.elements, bars.grid(index), offset(bar));
         before = Some(writing);
         measures.push(measure);
@@ -112,6 +115,8 @@ struct BarWriter<'a> {
     /// Written pitches of the note that sounds: it keeps them over the bar line.
     heads: Heads,
     pieces: Pieces,
+    /// Was the last piece a stroke of a tremolo that is written out? The next one is struck anew.
+    struck: bool,
 }
 
 impl<'a> BarWriter<'a> {
@@ -125,6 +130,16 @@ impl<'a> BarWriter<'a> {
             tuplet: 0,
             heads: Heads::new(),
             pieces: Pieces::new(),
+            struck: false,
+        }
+    }
+
+    /// A note held into another crook or key is written anew: it would sound otherwise.
+    fn rewrite(&mut self, time: Time, writing: &Writing) {
+        self.skip_to(time);
+        let held = self.notes.get(self.note).filter(|note| note.start < time);
+        if let Some(note) = held {
+            self.heads = self.written(note, writing);
         }
     }
 
@@ -159,12 +174,20 @@ impl<'a> BarWriter<'a> {
                 stop = stop.min(border);
             }
             self.divide(index, (cursor, stop), inside, sounding.is_none());
+            let taken_up = !std::mem::take(&mut self.struck);
             match sounding {
                 Some(note) => {
+                    if let Some(end) =
+                        self.stroke_to_write_out(note, cursor).filter(|end| *end <= stop)
+                    {
+                        stop = end;
+                        self.struck = true;
+                        self.divide(index, (cursor, stop), inside, false);
+                    }
                     if note.start == cursor {
                         self.begin(note, cursor - bar.start, writing, elements);
                     }
-                    self.push_note(note, (cursor, stop), elements);
+                    self.push_note(note, (cursor, stop), taken_up, elements);
                 }
                 None => {
                     let rest = ElementKind::Rest { fermata: false };
@@ -219,6 +242,25 @@ impl<'a> BarWriter<'a> {
         }
     }
 
+    /// Where the stroke of a tremolo ends that must be written out as a note of its own, because a
+    /// printed piece is too short to show strokes through its stem: tied eighths with a tremolo in
+    /// eighths would be read as one held note.
+    fn stroke_to_write_out(&self, note: &SoundingNote, cursor: Time) -> Option<Time> {
+        let tremolo = note.attached.tremolo;
+        let hidden = |value: &NoteValue| tremolo > 0 && value.flags() >= tremolo;
+        if !self.pieces.iter().any(|(_, _, value)| hidden(value)) {
+            return None;
+        }
+        let value = Time::of(1, 8 << (tremolo - 1).min(7));
+        let before = self.tuplets.partition_point(|tuplet| tuplet.start <= note.start);
+        let tuplet = self.tuplets[..before].last();
+        let stroke = tuplet
+            .filter(|tuplet| note.start < tuplet.start + tuplet.length)
+            .and_then(|tuplet| value.scaled(tuplet.normal.into(), tuplet.actual.into()))
+            .unwrap_or(value);
+        Some(note.start + stroke * ((cursor - note.start).div_floor(stroke) + 1))
+    }
+
     /// Works out the written pitches of a note that begins, and writes its grace notes.
     fn begin(
         &mut self,
@@ -227,12 +269,16 @@ impl<'a> BarWriter<'a> {
         writing: &Writing,
         elements: &mut Vec<Element>,
     ) {
-        self.heads = match &note.sound {
-            Sound::Pitches(pitches) if !self.instrument.unpitched => heads(pitches, writing),
-            _ => Heads::new(),
-        };
+        self.heads = self.written(note, writing);
         if let Some(graces) = &note.attached.graces {
             push_graces(graces, at, writing, elements);
+        }
+    }
+
+    fn written(&self, note: &SoundingNote, writing: &Writing) -> Heads {
+        match &note.sound {
+            Sound::Pitches(pitches) if !self.instrument.unpitched => heads(pitches, writing),
+            _ => Heads::new(),
         }
     }
 
@@ -240,15 +286,16 @@ impl<'a> BarWriter<'a> {
         &self,
         note: &SoundingNote,
         (from, to): (Time, Time),
+        taken_up: bool,
         elements: &mut Vec<Element>,
     ) {
         let attached = &note.attached;
         let begins = from <= note.start;
         let ends = to >= note.end().min(self.bars.end());
         let whole = begins && ends && self.pieces.len() == 1;
-        let last = self.pieces.len().saturating_sub(1);
+        let last_place = self.pieces.len().saturating_sub(1);
         for (place, &(at, until, value)) in self.pieces.iter().enumerate() {
-            let (first, last) = (begins && place == 0, ends && place == last);
+            let (first, last) = (begins && place == 0, ends && place == last_place);
             // Where one slur ends on a note and the next begins on it, both do so on its last
             // piece, lest they overlap.
             let slur_place = if attached.slur_ends { last } else { first };
@@ -256,9 +303,9 @@ impl<'a> BarWriter<'a> {
                 heads: self.heads.clone(),
                 grace: None,
                 marks: printed_marks(attached.marks, first, last, whole),
-                tremolo: attached.tremolo,
-                tie_from: !first,
-                tie_to: !last,
+                tremolo: if value.flags() < attached.tremolo { attached.tremolo } else { 0 },
+                tie_from: !first && (place > 0 || taken_up),
+                tie_to: !last && (place < last_place || !self.struck),
                 slur_starts: attached.slur_starts && slur_place,
                 slur_ends: attached.slur_ends && last,
             }));
@@ -334,7 +381,7 @@ fn mark_tuplet(
 #[cfg(test)]
 mod tests {
     use crate::music::{Interval, Time};
-    use crate::notate::testing::{Fixture, clarinet, dump, form};
+    use crate::notate::testing::{Fixture, clarinet, dump, form, natural_horn};
     use crate::resolve::{BarLine, Mark};
 
     #[test]
@@ -382,6 +429,34 @@ mod tests {
         let score =
             Fixture::new(&["2/4", "2/4"]).notes("0/1 1/4 C5, 1/4 1/2 D5").slur(0, 1).score();
         assert_eq!(dump(&score, 0), "C5:1/4( D5:1/4~ | ~D5:1/4) _:1/4");
+    }
+
+    #[test]
+    fn a_note_held_into_another_crook_sounds_as_before() {
+        let horn = Fixture::new(&["2/4", "2/4"]).instrument(natural_horn());
+        let horn = horn.crook("0/1", "D").crook("1/2", "F").notes("0/1 1/1 F#4");
+        assert_eq!(dump(&horn.score(), 0), "E5:1/2~ | ~C#5!:1/2");
+    }
+
+    #[test]
+    fn a_tremolo_that_no_stem_can_show_is_written_out() {
+        let fixture = Fixture::new(&["4/4"]).notes("0/1 3/8 C5, 3/8 1/4 D5, 5/8 3/8 E5");
+        let score = fixture.tremolo(1, 1).score();
+        assert_eq!(dump(&score, 0), "C5:3/8 D5:1/8 D5:1/8 E5:3/8");
+    }
+
+    #[test]
+    fn strokes_that_are_written_out_are_not_tied_to_those_of_a_tremolo() {
+        let fixture = Fixture::new(&["4/4"]).notes("0/1 1/12 C5, 1/12 1/12 D5, 1/6 7/12 E5");
+        let fixture = fixture.tuplet("0/1", "1/4", (3, 2)).tremolo(2, 1);
+        assert_eq!(dump(&fixture.score(), 0), "{3:2 C5:1/8[ D5:1/8= E5:1/8] } E5:1/2 _:1/4");
+    }
+
+    #[test]
+    fn a_tremolo_that_a_stem_can_show_is_tied_as_it_is() {
+        let fixture = Fixture::new(&["4/4"]).notes("0/1 3/8 C5, 3/8 1/4 D5, 5/8 3/8 E5");
+        let score = fixture.tremolo(1, 2).score();
+        assert_eq!(dump(&score, 0), "C5:3/8 D5:1/8~ ~D5:1/8 E5:3/8");
     }
 
     #[test]

@@ -23,7 +23,11 @@ pub(super) fn stroke(part: &Part, note: &SoundingNote) -> Option<Time> {
 fn in_tuplet(part: &Part, note: &SoundingNote, value: Time) -> Time {
     let after = part.tuplets.partition_point(|tuplet| tuplet.start <= note.start);
     let tuplet = part.tuplets[..after].last();
-    let inside = tuplet.filter(|tuplet| note.start < tuplet.start + tuplet.length);
+    // A note that fills its tuplet is printed without it.
+    let inside = tuplet.filter(|tuplet| {
+        let end = tuplet.start + tuplet.length;
+        note.start < end && (tuplet.start < note.start || note.end() < end)
+    });
     inside
         .and_then(|tuplet| value.scaled(i64::from(tuplet.normal), i64::from(tuplet.actual)))
         .unwrap_or(value)

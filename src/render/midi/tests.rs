@@ -284,6 +284,19 @@ fn tremolo_is_played_out_and_follows_its_tuplet() {
 }
 
 #[test]
+fn tremolo_of_a_note_that_fills_its_tuplet_is_as_it_is_printed() {
+    let violin = violin();
+    let mut notes = line(&[((3, 8), "C5")]);
+    notes[0].attached.tremolo = 1;
+    let mut part = part(&violin, notes);
+    let (start, length) = (Time::ZERO, Time::of(3, 8));
+    part.tuplets.push(Tuplet { start, length, actual: 2, normal: 3 });
+    let heard = strokes(&piece(1), part);
+    let lengths: Vec<u32> = heard.iter().map(|(on, off, _)| off - on).collect();
+    assert_eq!(lengths, [240, 240, 240]);
+}
+
+#[test]
 fn a_trill_alternates_with_the_note_above_in_the_key_and_ends_on_its_own() {
     let violin = violin();
     let mut notes = line(&[((1, 4), "A4")]);
