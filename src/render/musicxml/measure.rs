@@ -50,7 +50,11 @@ impl PartWriter<'_> {
         let first = index == 0;
         let run = self.runs.get(index).copied().unwrap_or(0);
         let clefs = measure.clefs.iter().filter(|(at, _)| *at == Time::ZERO);
-        let transposition = measure.transposition.filter(|by| !first || *by != Interval::UNISON);
+        // What changes later is told from the beginning even if it sounds as written there: some
+        // readers let a later transposition hold for the bars before it too.
+        let mut later = self.staff.measures.iter().skip(1);
+        let told = !first || later.any(|measure| measure.transposition.is_some());
+        let transposition = measure.transposition.filter(|by| told || *by != Interval::UNISON);
         let anything = first
             || run > 0
             || frame.metre_shown

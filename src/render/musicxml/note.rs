@@ -107,7 +107,8 @@ fn pitch(xml: &mut Xml, pitch: Pitch) {
     if pitch.alter != 0 {
         xml.number("alter", i64::from(pitch.alter));
     }
-    xml.number("octave", i64::from(pitch.octave));
+    // The format knows octaves 0 to 9; what lies beyond (it is an error of its own) is folded.
+    xml.number("octave", i64::from(pitch.octave.clamp(0, 9)));
     xml.close("pitch");
 }
 

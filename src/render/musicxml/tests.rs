@@ -202,3 +202,23 @@ fn percussion_keeps_channel_ten() {
     let channels: Vec<i64> = (0..16).map(melodic_channel).collect();
     assert_eq!(channels, [1, 2, 3, 4, 5, 6, 7, 8, 9, 11, 12, 13, 14, 15, 16, 1]);
 }
+
+#[test]
+fn what_changes_its_transposition_tells_the_first_one_even_at_pitch() {
+    let horn = |later: &str| {
+        let fixture = Fixture::new(&["2/4", "2/4"]).instrument(natural_horn());
+        let fixture = fixture.crook("0/1", "C alto").crook("1/2", later);
+        text(part(&fixture.notes("0/1 1/1 C5").score(), 0))
+    };
+    assert_eq!(
+        between(&horn("F"), "<transpose>", "</transpose>"),
+        "<transpose><diatonic>0</diatonic><chromatic>0</chromatic></transpose>"
+    );
+    assert!(!horn("C alto").contains("<transpose>"));
+}
+
+#[test]
+fn no_octave_goes_beyond_those_of_the_format() {
+    let file = text(part(&Fixture::new(&["2/4"]).notes("0/1 1/2 C12").score(), 0));
+    assert_eq!(between(&file, "<octave>", "</octave>"), "<octave>9</octave>");
+}
