@@ -70,8 +70,8 @@ class _frame:
         for index in first.order:
             bar = first.bars[index]
             full = Fraction(4 * bar.metre[0], bar.metre[1])
-            # Only a bar that is shorter than its metre may be counted by what it has.
-            self.metres.append((now, bar.length if bar.length < full else bar.metre))
+            # A bar of another length than its metre is counted by what it has.
+            self.metres.append((now, bar.metre if bar.length == full else bar.length))
             if concert:
                 self.keys.append((now, concert.bars[index].signature))
             if in_force[index]:
