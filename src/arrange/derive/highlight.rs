@@ -126,19 +126,24 @@ fn strokes(
     named: &[Moment],
     harmony: &[HarmonyEvent],
 ) -> Vec<SoundingNote> {
-    found
+    let form = &request.piece.form;
+    let marked: Vec<&Found> = found
         .iter()
         .filter(|moment| {
             !named.is_empty() || matches!(moment.kind, Kind::Peak | Kind::Cadence { last: true })
         })
-        .filter(|moment| request.claims(player, request.piece.form.index_at(moment.at)))
-        .map(|moment| {
-            let beat = request.piece.form.bar_at(moment.at).metre.beat();
-            let (_, bar_end) = request.bar_times(request.piece.form.index_at(moment.at));
-            let end = (moment.at + beat).min(bar_end);
-            request.note(moment.at, end, None, source(request, harmony, moment.at))
-        })
-        .collect()
+        .filter(|moment| request.claims(player, form.index_at(moment.at)))
+        .collect();
+    let stroke = |(index, moment): (usize, &&Found)| {
+        let beat = form.bar_at(moment.at).metre.beat();
+        let (_, bar_end) = request.bar_times(form.index_at(moment.at));
+        // Peaks of two voices may lie closer than a beat.
+        let next = marked.get(index + 1).map_or(bar_end, |next| next.at);
+        let end = (moment.at + beat).min(bar_end).min(next);
+        let span = source(request, harmony, moment.at);
+        (end > moment.at).then(|| request.note(moment.at, end, None, span))
+    };
+    marked.iter().enumerate().filter_map(stroke).collect()
 }
 
 /// What a stroke comes from: the chord, or the note of a voice, or the line itself.

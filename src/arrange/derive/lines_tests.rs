@@ -178,3 +178,16 @@ fn bars_without_a_moment_are_told() {
     let (code, _) = only(HARMONY, "trumpet 2 crook D", "trumpet highlights peaks bars 1..2");
     assert_eq!(code, "arrange/no-moment");
 }
+
+#[test]
+fn strokes_closer_than_a_beat_do_not_overlap() {
+    let source = format!(
+        "{FORM}voice upper {{\n1: [p] 1/4 D5 A 1/8 F [ff] D 1/4 D | 2: rest 3 |\n}}\n\
+         voice lower {{\n1: [p] 1/2 D3 [ff] 1/2 A2 | 2: rest 3 |\n}}\n\
+         ensemble town {{\nera 1810\nbass-drum\n}}\n\
+         scoring out for town {{\nbass-drum highlights peaks\n}}\n"
+    );
+    let piece = piece(&source);
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    assert_eq!(told(&arrangement), ["bass-drum: 1/2+1/8 x, 5/8+1/4 x"]);
+}
