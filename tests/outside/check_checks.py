@@ -100,7 +100,7 @@ PLANTED = [
     ("a note that never ends", "mid", _change_midi(_end_lost), _midi),
     ("a program", "mid", _change_midi(_program), _midi),
     ("a tempo", *_xml(r"<per-minute>\d+<", "<per-minute>55<"), _midi),
-    ("a metre", *_xml(r"<beats>6<", "<beats>5<"), _midi),
+    ("a metre", *_xml(r"<beats>6<", "<beats>7<"), _midi),
     ("an unknown element", *_xml(r"<dot/>", "<dott/>"), _schema),
     ("elements out of order", *_xml(r"(<beats>.*>)\s*(<beat-type>.*>)", r"\2\1"), _schema),
     ("an interval that no clarinet has", *_xml(r"matic>-3<", "matic>-4<"), _transposition),

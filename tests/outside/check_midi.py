@@ -6,6 +6,7 @@ What the meta events must say is read from the MusicXML files.
 """
 
 from fractions import Fraction
+from itertools import groupby
 from struct import unpack
 
 import played
@@ -81,6 +82,12 @@ class _frame:
             self.marks.extend((now, mark) for mark in bar.marks)
             now += bar.length
         self.length = now
+        # A metre that none of its bars fills is not the metre of these bars.
+        self.unfilled = []
+        for metre, run in groupby(first.bars, key=lambda bar: bar.metre):
+            lengths = [bar.length for bar in run]
+            if len(lengths) > 1 and Fraction(4 * metre[0], metre[1]) not in lengths:
+                self.unfilled.append(metre)
 
 
 def _in_force(events, now):
@@ -103,6 +110,7 @@ def _conductor(expect, track, frame):
         else:
             right = there == wanted
         expect(right, f"quarter {now}: metre {there}, not {wanted}")
+    expect(not frame.unfilled, f"no bar is as long as its metre {frame.unfilled}")
     keys = [(at, m.key) for at, m in played.meta(track, "key_signature")]
     for now, (fifths, mode) in frame.keys:
         wanted = f"{MINOR[fifths + 7]}m" if mode == "minor" else MAJOR[fifths + 7]
