@@ -8,7 +8,7 @@ use super::line_up::line_up;
 use super::{minutes, percent, rounded, table};
 use crate::arrange::{Part, arrange};
 use crate::music::Time;
-use crate::resolve::{Ensemble, Form, Piece, Scoring, seconds_per_whole};
+use crate::resolve::{Clock, Ensemble, Form, Piece, Scoring, seconds_per_whole};
 
 /// The forces of each ensemble.
 #[derive(Clone, PartialEq, Debug, Serialize)]
@@ -73,7 +73,7 @@ pub struct PlayingTime {
 /// out to see who plays how long.
 #[must_use]
 pub fn forces(piece: &Piece, only: Option<&Scoring>) -> ForcesAdvice {
-    let clock = Clock::of(&piece.form);
+    let played = Played::of(&piece.form);
     let ensembles = piece
         .ensembles
         .iter()
@@ -94,13 +94,13 @@ pub fn forces(piece: &Piece, only: Option<&Scoring>) -> ForcesAdvice {
                     ScoringForces {
                         scoring: scoring.name.clone(),
                         doublings: doublings(&arrangement.parts, piece),
-                        parts: arrangement.parts.iter().map(|part| clock.times(part)).collect(),
+                        parts: arrangement.parts.iter().map(|part| played.times(part)).collect(),
                     }
                 })
                 .collect(),
         })
         .collect();
-    ForcesAdvice { seconds: rounded(clock.whole()), ensembles }
+    ForcesAdvice { seconds: rounded(played.whole()), ensembles }
 }
 
 fn people(ensemble: &Ensemble) -> u32 {
@@ -108,14 +108,14 @@ fn people(ensemble: &Ensemble) -> u32 {
 }
 
 /// How long each bar lasts in all, with its repeats.
-struct Clock<'a> {
+struct Played<'a> {
     form: &'a Form,
     /// Seconds for each whole note of a bar, all times that it is played taken together.
     per_whole: Vec<f64>,
 }
 
-impl Clock<'_> {
-    fn of(form: &Form) -> Clock<'_> {
+impl Played<'_> {
+    fn of(form: &Form) -> Played<'_> {
         let mut times = vec![0u32; form.bars.len()];
         for index in form.playing_order() {
             times[index] += 1;
@@ -132,7 +132,7 @@ impl Clock<'_> {
                 tempo * f64::from(times)
             })
             .collect();
-        Clock { form, per_whole }
+        Played { form, per_whole }
     }
 
     fn whole(&self) -> f64 {
@@ -199,12 +199,13 @@ fn doublings(parts: &[Part], piece: &Piece) -> Vec<Doubling> {
 
 /// Do two parts never sound together, with time to change between them?
 fn apart(one: &Part, other: &Part, form: &Form) -> bool {
+    let clock = Clock::new(form);
     let mut notes: Vec<(f64, f64, bool)> = Vec::new();
     for (part, mine) in [(one, true), (other, false)] {
         notes.extend(
             part.notes
                 .iter()
-                .map(|note| (form.seconds_at(note.start), form.seconds_at(note.end()), mine)),
+                .map(|note| (clock.seconds_at(note.start), clock.seconds_at(note.end()), mine)),
         );
     }
     notes.sort_by(|a, b| a.0.total_cmp(&b.0));

@@ -6,8 +6,8 @@ use serde::Serialize;
 
 use super::{rounded, table};
 use crate::instruments::{Limit, PartialClass};
-use crate::music::{Pitch, Time};
-use crate::resolve::{Ensemble, Form, Music, Piece, Player, Voice, seconds_per_whole};
+use crate::music::Pitch;
+use crate::resolve::{Clock, Ensemble, Form, Music, Piece, Player, Voice};
 
 /// The voices of a piece.
 #[derive(Clone, PartialEq, Debug, Serialize)]
@@ -109,8 +109,8 @@ const RUN: usize = 4;
 /// The most notes a second over a run, and the bar in which it begins.
 fn fastest(music: &Music, form: &Form) -> (f64, Option<i32>) {
     let mut best = (0.0, None);
-    let mut clock = Clock { form, bar: 0, before: 0.0, per_whole: seconds_per_whole(None) };
-    let starts: Vec<f64> = music.notes.iter().map(|note| clock.seconds(note.start)).collect();
+    let clock = Clock::new(form);
+    let starts: Vec<f64> = music.notes.iter().map(|note| clock.seconds_at(note.start)).collect();
     for first in 0..music.notes.len().saturating_sub(RUN - 1) {
         let run = &music.notes[first..first + RUN];
         let joined = run.windows(2).all(|two| two[0].start + two[0].length == two[1].start);
@@ -119,37 +119,13 @@ fn fastest(music: &Music, form: &Form) -> (f64, Option<i32>) {
             .get(first + RUN)
             .copied()
             .filter(|_| music.notes[first + RUN].start == last.start + last.length);
-        let end = end.unwrap_or_else(|| form.seconds_at(last.start + last.length));
+        let end = end.unwrap_or_else(|| clock.seconds_at(last.start + last.length));
         let seconds = end - starts[first];
         if joined && seconds > 0.0 && RUN as f64 / seconds > best.0 {
             best = (RUN as f64 / seconds, Some(form.bar_at(run[0].start).number));
         }
     }
     best
-}
-
-/// Seconds of written times that are asked for in order.
-struct Clock<'a> {
-    form: &'a Form,
-    bar: usize,
-    before: f64,
-    per_whole: f64,
-}
-
-impl Clock<'_> {
-    fn seconds(&mut self, time: Time) -> f64 {
-        loop {
-            let Some(bar) = self.form.bars.get(self.bar) else { return self.before };
-            if let Some(beat) = bar.tempo.as_ref().and_then(|tempo| tempo.beat) {
-                self.per_whole = seconds_per_whole(Some(beat));
-            }
-            if time < bar.start + bar.length {
-                return self.before + (time - bar.start).to_f64() * self.per_whole;
-            }
-            self.before += bar.length.to_f64() * self.per_whole;
-            self.bar += 1;
-        }
-    }
 }
 
 fn fits(ensemble: &Ensemble, pitches: &[Pitch]) -> Fits {

@@ -4,20 +4,6 @@ use super::{GivenLine, LineId};
 use crate::diagnostics::Diagnostic;
 use crate::resolve::{Ensemble, Line, Piece, Scoring, Verb};
 
-/// The scoring and those that it keeps, each with its distance, the own one first.
-pub(super) fn layers<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Vec<&'a Scoring> {
-    let mut layers = vec![scoring];
-    let mut at = scoring;
-    // `resolve` has broken cycles; the bound is for pieces made by other means.
-    while let Some((kept, _)) = at.keep
-        && layers.len() <= piece.scorings.len()
-    {
-        at = &piece.scorings[kept];
-        layers.push(at);
-    }
-    layers
-}
-
 /// All lines with the players of the ensemble to whom they speak.
 pub(super) fn lines<'a>(
     ensemble: &Ensemble,

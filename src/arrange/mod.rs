@@ -30,7 +30,7 @@ pub use arrangement::{Arrangement, LineId, LineOrigin, Part, SoundingNote};
 pub fn arrange<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Arrangement<'a> {
     let ensemble = &piece.ensembles[scoring.ensemble];
     let mut diagnostics = Vec::new();
-    let layers = claims::layers(piece, scoring);
+    let layers = piece.layers(scoring);
     let lines: Vec<GivenLine> = claims::lines(ensemble, &layers, &mut diagnostics);
     let claims = claims::claims(piece, ensemble, &lines, &mut diagnostics);
     let parts = ensemble

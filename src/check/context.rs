@@ -9,9 +9,7 @@ use super::slices::Slices;
 use crate::arrange::{Arrangement, LineId, Part, SoundingNote};
 use crate::diagnostics::Span;
 use crate::music::Time;
-use crate::resolve::{
-    Allow, DirectionKind, Dynamic, Form, Line, Piece, Scoring, Technique, seconds_per_whole,
-};
+use crate::resolve::{Allow, Clock, DirectionKind, Dynamic, Form, Line, Piece, Technique};
 
 /// One arranged scoring with what the rules ask of it again and again.
 pub(super) struct Context<'a> {
@@ -21,7 +19,7 @@ pub(super) struct Context<'a> {
     pub era: i32,
     lines: Vec<Option<&'a Line>>,
     /// For each bar: seconds from the beginning, seconds that a whole note lasts.
-    clock: Vec<(f64, f64)>,
+    clock: Clock<'a>,
     /// For each part: seconds at which each note begins and ends.
     times: Vec<Vec<(f64, f64)>>,
     /// For each part: from when on which degree of loudness holds.
@@ -37,24 +35,10 @@ struct GivenAllow<'a> {
     used: Cell<bool>,
 }
 
-/// A scoring and those that it keeps.
-pub(super) fn layers<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Vec<&'a Scoring> {
-    let mut layers = vec![scoring];
-    let mut at = scoring;
-    while let Some((kept, _)) = at.keep
-        && layers.len() <= piece.scorings.len()
-        && let Some(next) = piece.scorings.get(kept)
-    {
-        at = next;
-        layers.push(at);
-    }
-    layers
-}
-
 impl<'a> Context<'a> {
     pub fn new(arrangement: &'a Arrangement<'a>) -> Context<'a> {
         let piece = arrangement.piece;
-        let layers = layers(piece, arrangement.scoring);
+        let layers = piece.layers(arrangement.scoring);
         let by_span: HashMap<Span, &Line> =
             layers.iter().flat_map(|s| &s.lines).map(|line| (line.span, line)).collect();
         let ensemble = &piece.ensembles[arrangement.scoring.ensemble];
@@ -69,8 +53,8 @@ impl<'a> Context<'a> {
                 used: Cell::new(false),
             })
             .collect();
-        let clock = clock(&piece.form);
-        let times = arrangement.parts.iter().map(|part| times(part, &piece.form, &clock)).collect();
+        let clock = Clock::new(&piece.form);
+        let times = arrangement.parts.iter().map(|part| times(part, &clock)).collect();
         Context {
             arrangement,
             piece,
@@ -104,13 +88,7 @@ impl<'a> Context<'a> {
 
     /// Seconds from the beginning to a written time, repeats once.
     pub fn seconds_at(&self, time: Time) -> f64 {
-        let bar = self.form.index_at(time);
-        match (self.clock.get(bar), self.form.bars.get(bar)) {
-            (Some((seconds, per_whole)), Some(bar)) => {
-                seconds + (time - bar.start).to_f64() * per_whole
-            }
-            _ => 0.0,
-        }
+        self.clock.seconds_at(time)
     }
 
     /// All scoring lines in force, those of kept scorings too.
@@ -184,43 +162,11 @@ fn covers(ranges: &[(usize, usize)], (first, last): (usize, usize)) -> bool {
     reached > last
 }
 
-fn clock(form: &Form) -> Vec<(f64, f64)> {
-    let mut per_whole = seconds_per_whole(None);
-    let mut seconds = 0.0;
-    form.bars
-        .iter()
-        .map(|bar| {
-            if let Some(tempo) = &bar.tempo
-                && tempo.beat.is_some()
-            {
-                per_whole = seconds_per_whole(tempo.beat);
-            }
-            let now = (seconds, per_whole);
-            seconds += bar.length.to_f64() * per_whole;
-            now
-        })
-        .collect()
-}
-
-fn times(part: &Part, form: &Form, clock: &[(f64, f64)]) -> Vec<(f64, f64)> {
-    let mut bar = 0;
-    let seconds = |time: Time, bar: &mut usize| {
-        while *bar > 0 && form.bars[*bar].start > time {
-            *bar -= 1;
-        }
-        while form.bars.get(*bar + 1).is_some_and(|next| next.start <= time) {
-            *bar += 1;
-        }
-        match (clock.get(*bar), form.bars.get(*bar)) {
-            (Some((begin, per_whole)), Some(bar)) => {
-                begin + (time - bar.start).to_f64() * per_whole
-            }
-            _ => 0.0,
-        }
-    };
+/// Seconds at which each note of a part begins and ends.
+fn times(part: &Part, clock: &Clock) -> Vec<(f64, f64)> {
     part.notes
         .iter()
-        .map(|note| (seconds(note.start, &mut bar), seconds(note.end(), &mut bar)))
+        .map(|note| (clock.seconds_at(note.start), clock.seconds_at(note.end())))
         .collect()
 }
 

@@ -1,6 +1,6 @@
 //! What it costs to hear a beat as a chord, and to go from one chord to the next.
 //!
-//! All figures are our heuristic, set by hand; `tests/outside/harmony.py` says how far they agree with
+//! All figures are our heuristic, set by hand; `tests/outside/check_harmony.py` says how far they agree with
 //! analyses made by people.
 
 use super::evidence::Slot;

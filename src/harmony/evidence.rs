@@ -203,6 +203,7 @@ impl Motion {
     }
 }
 
+// How much of a note outside the chord still counts against it, by what excuses it (our heuristic).
 const SUSPENSION: f32 = 0.4;
 const ACCENTED_PASSING: f32 = 0.6;
 const PASSING: f32 = 0.35;

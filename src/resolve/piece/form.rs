@@ -132,25 +132,48 @@ impl Form {
         }
         order
     }
+}
 
-    /// Seconds from the beginning to a written time, each bar played once, at the metronome marks
-    /// in force (where none is given: 96 quarters a minute).
+/// Seconds of written time, each bar played once, at the metronome marks in force (where none is
+/// given: 96 quarters a minute).
+#[derive(Clone, Debug)]
+pub struct Clock<'f> {
+    form: &'f Form,
+    /// Seconds at the beginning of each bar, and how many a whole note lasts there.
+    bars: Vec<(f64, f64)>,
+}
+
+impl<'f> Clock<'f> {
+    /// The clock of a form.
     #[must_use]
-    pub fn seconds_at(&self, time: Time) -> f64 {
+    pub fn new(form: &'f Form) -> Clock<'f> {
         let mut seconds = 0.0;
         let mut per_whole = seconds_per_whole(None);
-        for bar in &self.bars {
-            if let Some(tempo) = &bar.tempo
-                && tempo.beat.is_some()
-            {
-                per_whole = seconds_per_whole(tempo.beat);
+        let bars = form
+            .bars
+            .iter()
+            .map(|bar| {
+                if let Some(beat) = bar.tempo.as_ref().and_then(|tempo| tempo.beat) {
+                    per_whole = seconds_per_whole(Some(beat));
+                }
+                let begin = seconds;
+                seconds += bar.length.to_f64() * per_whole;
+                (begin, per_whole)
+            })
+            .collect();
+        Clock { form, bars }
+    }
+
+    /// Seconds from the beginning to a written time; 0 in a form without bars.
+    #[must_use]
+    pub fn seconds_at(&self, time: Time) -> f64 {
+        let bar = self.form.index_at(time);
+        match (self.bars.get(bar), self.form.bars.get(bar)) {
+            (Some((begin, per_whole)), Some(bar)) => {
+                begin + (time - bar.start).to_f64() * per_whole
             }
-            if time <= bar.start + bar.length {
-                return seconds + (time - bar.start).to_f64() * per_whole;
-            }
-            seconds += bar.length.to_f64() * per_whole;
+            _ => 0.0,
         }
-        seconds
     }
 }
 

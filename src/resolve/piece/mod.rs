@@ -42,3 +42,21 @@ pub struct Piece {
     /// Scorings in order of declaration; `keep` is a link, not yet worked in.
     pub scorings: Vec<Scoring>,
 }
+
+impl Piece {
+    /// A scoring and those that it keeps, one after another, its own first.
+    #[must_use]
+    pub fn layers<'a>(&'a self, scoring: &'a Scoring) -> Vec<&'a Scoring> {
+        let mut layers = vec![scoring];
+        let mut at = scoring;
+        // `resolve` has broken cycles; the bound is for pieces made by other means.
+        while let Some((kept, _)) = at.keep
+            && layers.len() <= self.scorings.len()
+            && let Some(next) = self.scorings.get(kept)
+        {
+            at = next;
+            layers.push(at);
+        }
+        layers
+    }
+}

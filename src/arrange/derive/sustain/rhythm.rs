@@ -5,7 +5,7 @@ use crate::arrange::SoundingNote;
 use crate::arrange::derive::texture::{Texture, beats};
 use crate::arrange::derive::{ROLL, Request};
 use crate::music::{Pitch, Time};
-use crate::resolve::{DirectionKind, Dynamic, Form, Restrike, seconds_per_whole};
+use crate::resolve::{Clock, DirectionKind, Dynamic, Restrike};
 
 /// The notes of one player.
 pub(super) fn notes(
@@ -143,7 +143,7 @@ fn breathe(request: &Request, player: usize, held: &[Held], breath: (u8, u8)) ->
             continue;
         };
         let carries = share * f64::from(carries(breath, loudness.at(piece.start)));
-        if clock.seconds(next.end) - clock.seconds(run_from) > carries
+        if clock.seconds_at(next.end) - clock.seconds_at(run_from) > carries
             && let Some(last) = out.last_mut()
         {
             let beat = form.bar_at(piece.start).metre.beat();
@@ -192,38 +192,5 @@ impl LoudnessOf {
             self.next += 1;
         }
         self.own.unwrap_or(self.now)
-    }
-}
-
-/// Seconds from the beginning, bar by bar: [`Form::seconds_at`] for those who ask often.
-struct Clock<'f> {
-    form: &'f Form,
-    /// Seconds at the beginning of each bar and how many a whole note lasts there.
-    bars: Vec<(f64, f64)>,
-}
-
-impl<'f> Clock<'f> {
-    fn new(form: &'f Form) -> Clock<'f> {
-        let mut seconds = 0.0;
-        let mut per_whole = seconds_per_whole(None);
-        let bars = form
-            .bars
-            .iter()
-            .map(|bar| {
-                if let Some(beat) = bar.tempo.as_ref().and_then(|tempo| tempo.beat) {
-                    per_whole = seconds_per_whole(Some(beat));
-                }
-                let begin = seconds;
-                seconds += bar.length.to_f64() * per_whole;
-                (begin, per_whole)
-            })
-            .collect();
-        Clock { form, bars }
-    }
-
-    fn seconds(&self, time: Time) -> f64 {
-        let index = self.form.index_at(time);
-        let (begin, per_whole) = self.bars[index];
-        begin + (time - self.form.bars[index].start).to_f64() * per_whole
     }
 }
