@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::line_up::line_up;
 use super::{minutes, percent, rounded, table};
 use crate::arrange::{Part, arrange};
+use crate::instruments::SECONDS_TO_TAKE;
 use crate::music::Time;
 use crate::resolve::{Clock, Ensemble, Form, Piece, Scoring, seconds_per_whole};
 
@@ -39,19 +40,31 @@ pub struct EnsembleForces {
 pub struct ScoringForces {
     /// Its name.
     pub scoring: String,
+    /// Other instruments that players take, as the scoring says.
+    pub taken: Vec<Doubling>,
     /// Players who could take over an instrument that never sounds together with their own.
     pub doublings: Vec<Doubling>,
     /// How long each player sounds.
     pub parts: Vec<PlayingTime>,
 }
 
-/// An instrument that another player could take.
+/// An instrument that a player takes, or could take, beside his own.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize)]
 pub struct Doubling {
-    /// The player who has time: `flute.2`.
+    /// The player: `flute.2`.
     pub player: String,
-    /// The part that this player could take as well: `piccolo`.
+    /// The other instrument: `piccolo`.
     pub takes: String,
+}
+
+/// The instruments that a player takes beside his own.
+fn taken(part: &Part) -> Vec<Doubling> {
+    let others = part.instruments.iter().map(|(_, other)| &other.id);
+    let mut others: Vec<&String> = others.filter(|id| **id != part.player.instrument.id).collect();
+    others.sort();
+    others.dedup();
+    let player = &part.player.id;
+    others.into_iter().map(|id| Doubling { player: player.clone(), takes: id.clone() }).collect()
 }
 
 /// How long a player sounds.
@@ -79,12 +92,8 @@ pub fn forces(piece: &Piece, only: Option<&Scoring>) -> ForcesAdvice {
         .iter()
         .enumerate()
         .filter(|(index, _)| only.is_none_or(|only| only.ensemble == *index))
-        .map(|(index, ensemble)| EnsembleForces {
-            ensemble: ensemble.name.clone(),
-            era: ensemble.era,
-            instrumentation: line_up(ensemble),
-            players: people(ensemble),
-            scorings: piece
+        .map(|(index, ensemble)| {
+            let scorings: Vec<ScoringForces> = piece
                 .scorings
                 .iter()
                 .filter(|scoring| scoring.ensemble == index)
@@ -93,11 +102,20 @@ pub fn forces(piece: &Piece, only: Option<&Scoring>) -> ForcesAdvice {
                     let arrangement = arrange(piece, scoring);
                     ScoringForces {
                         scoring: scoring.name.clone(),
+                        taken: arrangement.parts.iter().flat_map(taken).collect(),
                         doublings: doublings(&arrangement.parts, piece),
                         parts: arrangement.parts.iter().map(|part| played.times(part)).collect(),
                     }
                 })
-                .collect(),
+                .collect();
+            let taken: Vec<Doubling> = scorings.iter().flat_map(|s| s.taken.clone()).collect();
+            EnsembleForces {
+                ensemble: ensemble.name.clone(),
+                era: ensemble.era,
+                instrumentation: line_up(ensemble, &taken),
+                players: people(ensemble),
+                scorings,
+            }
         })
         .collect();
     ForcesAdvice { seconds: rounded(played.whole()), ensembles }
@@ -173,8 +191,6 @@ const COMPANIONS: [(&str, &str); 4] = [
     ("bass-clarinet", "clarinet"),
     ("contrabassoon", "bassoon"),
 ];
-/// Seconds that it takes to lay one instrument down and take up the other (our heuristic).
-const CHANGE: f64 = 8.0;
 
 fn doublings(parts: &[Part], piece: &Piece) -> Vec<Doubling> {
     let mut doublings = Vec::new();
@@ -209,7 +225,7 @@ fn apart(one: &Part, other: &Part, form: &Form) -> bool {
         );
     }
     notes.sort_by(|a, b| a.0.total_cmp(&b.0));
-    notes.windows(2).all(|pair| pair[0].2 == pair[1].2 || pair[0].1 + CHANGE <= pair[1].0)
+    notes.windows(2).all(|pair| pair[0].2 == pair[1].2 || pair[0].1 + SECONDS_TO_TAKE <= pair[1].0)
 }
 
 impl fmt::Display for ForcesAdvice {
@@ -227,6 +243,9 @@ impl fmt::Display for ForcesAdvice {
             }
             for scoring in &forces.scorings {
                 writeln!(f, "\nscoring {}", scoring.scoring)?;
+                for taken in &scoring.taken {
+                    writeln!(f, "{} takes the {} as well", taken.player, taken.takes)?;
+                }
                 for doubling in &scoring.doublings {
                     writeln!(f, "{} could take the {} as well", doubling.player, doubling.takes)?;
                 }

@@ -1,5 +1,6 @@
 //! The instrumentation line as orchestral libraries print it.
 
+use super::forces::Doubling;
 use crate::instruments::Family;
 use crate::resolve::{Ensemble, Player};
 
@@ -24,11 +25,12 @@ const BRASS: [&[&str]; 4] = [
 const OTHERS: [(&str, &str); 2] = [("harp", "hp"), ("harpsichord", "hpd")];
 
 /// The instrumentation of an ensemble: wood-wind, brass, drums and percussion, others, strings.
-pub(super) fn line_up(ensemble: &Ensemble) -> String {
+/// `taken` says which players (by id) take which other instruments.
+pub(super) fn line_up(ensemble: &Ensemble, taken: &[Doubling]) -> String {
     let players = &ensemble.players;
     let mut groups = Vec::new();
     if players.iter().any(|p| matches!(p.instrument.family, Family::Woodwind | Family::Brass)) {
-        groups.push(WOODWIND.map(|(main, others)| desk(players, main, others)).join("."));
+        groups.push(WOODWIND.map(|(main, others)| desk(players, taken, main, others)).join("."));
         groups
             .push(BRASS.map(|ids| people(players, |p| ids.contains(&id(p))).to_string()).join("."));
     }
@@ -46,15 +48,28 @@ fn people(players: &[Player], which: impl Fn(&Player) -> bool) -> u32 {
     players.iter().filter(|p| which(p)).map(|p| u32::from(p.count.max(1))).sum()
 }
 
-/// `2`, or with a companion `3[1.2.pic]`.
-fn desk(players: &[Player], main: &str, companions: &[(&str, &str)]) -> String {
+/// `2`, or with a companion `3[1.2.pic]`, or where a player takes it as well `2[1.2/pic]`.
+fn desk(players: &[Player], taken: &[Doubling], main: &str, companions: &[(&str, &str)]) -> String {
     let plain = people(players, |p| id(p) == main);
-    let mut seats: Vec<String> = (1..=plain).map(|seat| seat.to_string()).collect();
+    let mut seats: Vec<String> = Vec::new();
+    for player in players.iter().filter(|p| id(p) == main) {
+        let takes = |companion: &str| {
+            taken.iter().any(|one| one.player == player.id && one.takes == companion)
+        };
+        let with: String = companions
+            .iter()
+            .filter(|(companion, _)| takes(companion))
+            .map(|(_, short)| format!("/{short}"))
+            .collect();
+        let first = seats.len() + 1;
+        seats.extend((0..usize::from(player.count.max(1))).map(|n| format!("{}{with}", first + n)));
+    }
+    let doubled = seats.iter().any(|seat| seat.contains('/'));
     for (companion, short) in companions {
         let count = people(players, |p| id(p) == *companion);
         seats.extend((0..count).map(|_| (*short).to_string()));
     }
-    if seats.len() as u32 == plain {
+    if seats.len() as u32 == plain && !doubled {
         plain.to_string()
     } else {
         format!("{}[{}]", seats.len(), seats.join("."))

@@ -1,7 +1,7 @@
 //! What each player sounds, with the role and the origin of every note.
 
 use crate::diagnostics::{Diagnostic, Span};
-use crate::instruments::Tuning;
+use crate::instruments::{Instrument, Tuning};
 use crate::music::{Interval, Pitch, Time};
 use crate::resolve::{Attached, Direction, Piece, Player, Role, Scoring, Sound, Tuplet};
 
@@ -51,26 +51,67 @@ pub struct Part<'a> {
     pub directions: Vec<Direction>,
     /// Who claims which bars: (first bar index, one past the last, line), in order.
     pub claims: Vec<(usize, usize, LineId)>,
+    /// Instruments in hand: from which time on, and which. Never empty; the first is in hand from
+    /// the beginning.
+    pub instruments: Vec<(Time, &'static Instrument)>,
     /// Keys or crooks in force: from which time on, and which. Never empty for an instrument that
-    /// has keys or crooks and an ensemble line that names one.
+    /// has keys or crooks and an ensemble line that names one. One that was put in before the
+    /// instrument in hand was taken belongs to another.
     pub tunings: Vec<(Time, &'static Tuning)>,
     /// Tuning of drums in force: from which time on, and the notes (sounding, from the lowest).
     pub drums: Vec<(Time, Vec<Pitch>)>,
 }
 
 impl Part<'_> {
+    /// The instrument in hand at a time, and since when.
+    fn in_hand(&self, time: Time) -> (Time, &'static Instrument) {
+        let after = self.instruments.partition_point(|(from, _)| *from <= time);
+        let in_hand = self.instruments.get(after.saturating_sub(1));
+        in_hand.copied().unwrap_or((Time::ZERO, self.player.instrument))
+    }
+
+    /// The instrument in hand at a time.
+    #[must_use]
+    pub fn instrument_at(&self, time: Time) -> &'static Instrument {
+        match self.instruments[..] {
+            [(_, only)] => only,
+            _ => self.in_hand(time).1,
+        }
+    }
+
+    /// The instrument that the player has in hand at the beginning.
+    #[must_use]
+    pub fn first_instrument(&self) -> &'static Instrument {
+        self.instrument_at(Time::ZERO)
+    }
+
+    /// The player's name with the other instruments that he takes: "Flute 3 and Piccolo".
+    #[must_use]
+    pub fn full_name(&self) -> String {
+        let mut name = self.player.name.clone();
+        let mut named = vec![self.player.instrument];
+        for (_, instrument) in &self.instruments {
+            if !named.iter().any(|known| std::ptr::eq(*known, *instrument)) {
+                named.push(instrument);
+                name = format!("{name} and {}", instrument.name);
+            }
+        }
+        name
+    }
+
     /// The key or crook in force at a time.
     #[must_use]
     pub fn tuning_at(&self, time: Time) -> Option<&'static Tuning> {
         let after = self.tunings.partition_point(|(from, _)| *from <= time);
-        self.tunings.get(after.saturating_sub(1)).map(|(_, tuning)| *tuning)
+        let (from, tuning) = self.tunings.get(after.saturating_sub(1))?;
+        (self.in_hand(time).0 <= *from).then_some(*tuning)
     }
 
     /// The way from written to sounding pitch at a time.
     #[must_use]
     pub fn transposition_at(&self, time: Time) -> Interval {
         self.tuning_at(time)
-            .map_or(self.player.instrument.transposition, |tuning| tuning.transposition)
+            .map_or_else(|| self.instrument_at(time).transposition, |tuning| tuning.transposition)
     }
 
     /// The written pitch of a sounding one at a time.

@@ -59,10 +59,7 @@ const PAUSE: Time = Time::QUARTER;
 /// short rests and new slurs do not interrupt. (Our heuristic, after the common practice of colla
 /// parte parts.)
 pub(super) fn fold(part: &Part, era: i32, line: &Line, run: &mut Run) -> Option<Folded> {
-    let instrument = part.player.instrument;
     let limit = if line.solo { Limit::Solo } else { Limit::Custom };
-    let compass =
-        instrument.compass(limit, era).or_else(|| instrument.compass(Limit::Instrument, era))?;
     let mut folded = Folded { passages: Vec::new() };
     let mut first = 0;
     let mut before = 0;
@@ -72,6 +69,10 @@ pub(super) fn fold(part: &Part, era: i32, line: &Line, run: &mut Run) -> Option<
             after += 1;
         }
         let at = run.notes[first].start;
+        let instrument = part.instrument_at(at);
+        let compass = instrument
+            .compass(limit, era)
+            .or_else(|| instrument.compass(Limit::Instrument, era))?;
         let to_written = if instrument.compass_is_written {
             -part.transposition_at(at)
         } else {
@@ -181,12 +182,12 @@ impl Folded {
 /// Leaves out of a doubled part what a natural horn or trumpet, or a drum, does not have. Gives
 /// back where the notes left out began.
 pub(super) fn keep_what_he_has(part: &Part, era: i32, run: &mut Run) -> Vec<Time> {
-    let instrument = part.player.instrument;
-    if instrument.natural.is_none() && instrument.drums.is_empty() {
-        return Vec::new();
-    }
     let mut left_out = Vec::new();
     run.notes.retain_mut(|note| {
+        let instrument = part.instrument_at(note.start);
+        if instrument.natural.is_none() && instrument.drums.is_empty() {
+            return true;
+        }
         let has = supply(part, era, note.start, Reach::Whole);
         if let Some(graces) = note.attached.graces.as_mut() {
             graces.notes.retain(|(_, pitches)| pitches.iter().all(|&pitch| has.has(pitch)));

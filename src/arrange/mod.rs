@@ -17,8 +17,11 @@ use std::collections::{BTreeMap, HashMap};
 
 use crate::diagnostics::Diagnostic;
 use crate::harmony::harmony_of;
-use crate::music::{Pitch, Time};
-use crate::resolve::{Ensemble, HarmonyEvent, Line, Piece, Player, Scoring, Sound, Tuplet, Verb};
+use crate::instruments::Tuning;
+use crate::music::Time;
+use crate::resolve::{
+    Ensemble, Form, HarmonyEvent, Line, Piece, Player, Scoring, Sound, Tuplet, Verb,
+};
 
 pub use arrangement::{Arrangement, LineId, LineOrigin, Part, SoundingNote};
 
@@ -102,41 +105,79 @@ fn part<'a>(
     lines: &[GivenLine],
     claims: Vec<(usize, usize, LineId)>,
 ) -> Part<'a> {
-    let mut tunings: Vec<_> =
-        player.tuning.map(|tuning| (Time::ZERO, tuning)).into_iter().collect();
-    let mut drums: Vec<(Time, Vec<Pitch>)> = Vec::new();
-    if !player.drums.is_empty() {
-        drums.push((Time::ZERO, player.drums.clone()));
-    }
-    // Kept lines come first, so that a scoring's own line has the last word.
-    for given in lines.iter().rev().filter(|given| given.players.contains(&index)) {
-        let Verb::Takes { tuning, drums: notes, from } = &given.line.verb else { continue };
-        let at = from.map_or(Time::ZERO, |bar| piece.form.bars[bar].start);
-        // A kept line may speak of a crook to a player who now has valves.
-        if let Some(tuning) = tuning.filter(|t| {
-            player
-                .instrument
-                .tuning(&t.name)
-                .is_some_and(|own| own.transposition == t.transposition)
-        }) {
-            tunings.retain(|(time, _)| *time != at);
-            tunings.push((at, tuning));
-        }
-        if !notes.is_empty() && !player.instrument.drums.is_empty() {
-            drums.retain(|(time, _)| *time != at);
-            drums.push((at, notes.clone()));
-        }
-    }
-    tunings.sort_by_key(|(time, _)| *time);
-    drums.sort_by_key(|(time, _)| *time);
-    Part {
+    let mut part = Part {
         player,
         notes: Vec::new(),
         tuplets: Vec::new(),
         directions: Vec::new(),
         claims,
-        tunings,
-        drums,
+        instruments: vec![(Time::ZERO, player.instrument)],
+        tunings: player.tuning.map(|tuning| (Time::ZERO, tuning)).into_iter().collect(),
+        drums: Vec::new(),
+    };
+    if !player.drums.is_empty() {
+        part.drums.push((Time::ZERO, player.drums.clone()));
+    }
+    // Kept lines come first, so that a scoring's own line has the last word.
+    let taken: Vec<_> = lines
+        .iter()
+        .rev()
+        .filter(|given| given.players.contains(&index))
+        .filter_map(|given| match &given.line.verb {
+            Verb::Takes { instrument, tuning, drums, from } => {
+                let at = from.map_or(Time::ZERO, |bar| piece.form.bars[bar].start);
+                Some((at, *instrument, *tuning, drums))
+            }
+            _ => None,
+        })
+        .collect();
+    for &(at, instrument, ..) in &taken {
+        if let Some(instrument) = instrument {
+            put(&mut part.instruments, at, instrument);
+        }
+    }
+    for &(at, instrument, tuning, drums) in &taken {
+        let in_hand = part.instrument_at(at);
+        // A kept line may speak of a crook to a player who now has valves.
+        let fits = |t: &&Tuning| {
+            in_hand.tuning(&t.name).is_some_and(|own| own.transposition == t.transposition)
+        };
+        let own = || player.tuning.filter(|_| std::ptr::eq(in_hand, player.instrument));
+        match (tuning.filter(fits), instrument) {
+            (Some(tuning), _) => put(&mut part.tunings, at, tuning),
+            (None, Some(_)) => {
+                part.tunings.retain(|(time, _)| *time != at);
+                part.tunings.extend(own().map(|tuning| (at, tuning)));
+                part.tunings.sort_by_key(|(time, _)| *time);
+            }
+            (None, None) => {}
+        }
+        if !drums.is_empty() && !in_hand.drums.is_empty() {
+            put(&mut part.drums, at, drums.clone());
+        }
+    }
+    part
+}
+
+/// The bars of a form, divided where one of the players takes another instrument, as ranges of
+/// indices: first, one past the last.
+fn stretches(form: &Form, parts: &[&Part]) -> Vec<(usize, usize)> {
+    let mut borders: Vec<usize> = parts
+        .iter()
+        .flat_map(|part| &part.instruments[1..])
+        .map(|(at, _)| form.index_at(*at))
+        .chain([0, form.bars.len()])
+        .collect();
+    borders.sort_unstable();
+    borders.dedup();
+    borders.windows(2).map(|pair| (pair[0], pair[1])).collect()
+}
+
+/// Puts what holds from a time on into a list in order of time, in place of what began there.
+fn put<T>(list: &mut Vec<(Time, T)>, at: Time, what: T) {
+    match list.binary_search_by_key(&at, |(time, _)| *time) {
+        Ok(index) => list[index].1 = what,
+        Err(index) => list.insert(index, (at, what)),
     }
 }
 
@@ -218,13 +259,14 @@ impl Work<'_> {
 
     /// Warns once a line where a player of pitched notes is given strokes without pitch.
     fn tell_strokes(&mut self, index: usize, id: LineId, run: &Run) {
-        let player = &self.ensemble.players[index];
-        if player.instrument.unpitched || self.stroked.contains(&id) {
+        let (player, part) = (&self.ensemble.players[index], &self.parts[index]);
+        if self.stroked.contains(&id) {
             return;
         }
-        let Some(note) = run.notes.iter().find(|note| matches!(note.sound, Sound::Stroke)) else {
-            return;
+        let wrong = |note: &&SoundingNote| {
+            matches!(note.sound, Sound::Stroke) && !part.instrument_at(note.start).unpitched
         };
+        let Some(note) = run.notes.iter().find(wrong) else { return };
         self.stroked.push(id);
         let place = self.piece.form.place(note.start);
         self.diagnostics.push(
@@ -246,7 +288,8 @@ impl Work<'_> {
     /// Leaves one note of each chord to a player who can sound only one.
     fn thin(&mut self, index: usize, id: LineId, run: &mut Run) {
         let player = &self.ensemble.players[index];
-        if player.instrument.voices > 1 {
+        let instrument = self.parts[index].instrument_at(run.from);
+        if instrument.voices > 1 {
             return;
         }
         let given = &self.lines[usize::from(id.0)];
@@ -269,7 +312,7 @@ impl Work<'_> {
                     given.line.span,
                     format!(
                         "The {} sounds one note at a time, so notes of chords are left out from {place} on.",
-                        player.instrument.name.to_lowercase()
+                        instrument.name.to_lowercase()
                     ),
                 )
                 .with_label(note.source, "a chord of which notes are left out")
@@ -340,16 +383,26 @@ impl Work<'_> {
                 }
                 self.harmony = Some(harmony);
             }
-            let request = derive::Request {
-                piece: self.piece,
-                harmony: self.harmony.as_deref().unwrap_or_default(),
-                era: self.ensemble.era,
-                line: given.line,
-                line_id: id,
-                parts: given.players.iter().map(|&player| &self.parts[player]).collect(),
-            };
-            let parts = derive::derive(&request, &mut self.diagnostics);
-            self.derived.insert(id, parts);
+            let parts: Vec<&Part> = given.players.iter().map(|&p| &self.parts[p]).collect();
+            let mut derived: Vec<_> =
+                parts.iter().map(|_| derive::DerivedPart::default()).collect();
+            for within in stretches(&self.piece.form, &parts) {
+                let request = derive::Request {
+                    piece: self.piece,
+                    harmony: self.harmony.as_deref().unwrap_or_default(),
+                    era: self.ensemble.era,
+                    line: given.line,
+                    line_id: id,
+                    within,
+                    parts: parts.clone(),
+                };
+                let more = derive::derive(&request, &mut self.diagnostics);
+                for (part, more) in derived.iter_mut().zip(more) {
+                    part.notes.extend(more.notes);
+                    part.tuplets.extend(more.tuplets);
+                }
+            }
+            self.derived.insert(id, derived);
         }
         let place = given.players.iter().position(|&player| player == index).unwrap_or(0);
         if let Some(derived) = self.derived.get(&id).and_then(|parts| parts.get(place)) {

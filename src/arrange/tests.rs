@@ -226,3 +226,33 @@ scoring one for small {\n  violin-1 plays held as melody\n  cello plays upper 15
         assert!(on_note != on_rest, "{}", part.player.id);
     }
 }
+
+#[test]
+fn a_player_who_takes_another_instrument_has_it_until_he_takes_the_next() {
+    let piece = piece(
+        "scoring a for large {\n oboe plays upper as melody\n oboe.2 takes cor-anglais bar 2\n \
+         oboe.2 takes oboe bar 4\n}\nscoring b for large {\n keep a\n oboe.2 takes oboe bar 2\n}\n",
+    );
+    let in_hand = |scoring: usize| {
+        let arrangement = arrange(&piece, &piece.scorings[scoring]);
+        let part = arrangement.parts.iter().find(|part| part.player.id == "oboe.2").unwrap();
+        let bars = piece.form.bars.iter();
+        bars.map(|bar| part.instrument_at(bar.start).id.as_str()).collect::<Vec<_>>()
+    };
+    assert_eq!(in_hand(0), ["oboe", "cor-anglais", "cor-anglais", "oboe"]);
+    assert_eq!(in_hand(1), ["oboe"; 4], "a line of its own has the last word");
+}
+
+#[test]
+fn a_key_belongs_to_the_instrument_in_hand() {
+    let piece = piece(
+        "ensemble reeds {\n era 1885\n clarinet 2 in Bb\n}\nscoring a for reeds {\n \
+         clarinet plays upper as melody\n clarinet.2 takes bass-clarinet in A bar 2\n \
+         clarinet.2 takes clarinet bar 4\n}\n",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let part = &arrangement.parts[1];
+    let steps: Vec<i32> =
+        piece.form.bars.iter().map(|bar| part.transposition_at(bar.start).semitones).collect();
+    assert_eq!(steps, [-2, -15, -15, -2], "his own clarinet has its own key");
+}

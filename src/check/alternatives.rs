@@ -30,7 +30,11 @@ pub(super) fn custom(instrument: &Instrument, solo: bool, era: i32) -> Option<&C
 
 /// A sounding pitch in the pitch in which the catalogue states the compass.
 pub(super) fn in_compass_pitch(part: &Part, sounding: Pitch, time: Time) -> Pitch {
-    if part.player.instrument.compass_is_written { part.written(sounding, time) } else { sounding }
+    if part.instrument_at(time).compass_is_written {
+        part.written(sounding, time)
+    } else {
+        sounding
+    }
 }
 
 /// Does a sounding pitch lie outside a compass, and where?
@@ -54,7 +58,7 @@ pub(super) fn outside(
 /// Has a player a note in the ordinary way: within custom, open and in tune on natural brass,
 /// tuned on drums?
 pub(super) fn has(part: &Part, sounding: Pitch, note: &SoundingNote, era: i32) -> bool {
-    let instrument = part.player.instrument;
+    let instrument = part.instrument_at(note.start);
     if instrument.unpitched {
         return false;
     }
@@ -122,19 +126,18 @@ fn others<T>(cx: &Context, passage: &Passage<T>) -> Vec<(String, bool)> {
         return Vec::new();
     };
     let own = passage.part.player;
+    let family = |part: &Part| part.instrument_at(first.start).family;
     let mut found: Vec<(bool, bool, &Part)> = cx
         .arrangement
         .parts
         .iter()
         .filter(|part| part.player.line_name != own.line_name)
-        .filter(|part| {
-            !matches!(part.player.instrument.family, Family::Percussion | Family::Keyboard)
-        })
+        .filter(|part| !matches!(family(part), Family::Percussion | Family::Keyboard))
         .filter(|part| passage.notes().all(|n| all_pitches(n).all(|p| has(part, p, n, cx.era))))
         .map(|part| {
             let from = part.notes.partition_point(|note| note.end() <= first.start);
             let busy = part.notes.get(from).is_some_and(|note| note.start < last.end());
-            (busy, part.player.instrument.family != own.instrument.family, part)
+            (busy, family(part) != family(passage.part), part)
         })
         .collect();
     found.sort_by_key(|(busy, stranger, _)| (*busy, *stranger));

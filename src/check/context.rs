@@ -8,8 +8,9 @@ use super::options::matches;
 use super::slices::Slices;
 use crate::arrange::{Arrangement, LineId, Part, SoundingNote};
 use crate::diagnostics::Span;
+use crate::instruments::Instrument;
 use crate::music::Time;
-use crate::resolve::{Allow, Clock, DirectionKind, Dynamic, Form, Line, Piece, Technique};
+use crate::resolve::{Allow, Clock, DirectionKind, Dynamic, Form, Line, Piece, Technique, Verb};
 
 /// One arranged scoring with what the rules ask of it again and again.
 pub(super) struct Context<'a> {
@@ -26,6 +27,28 @@ pub(super) struct Context<'a> {
     loudness: Vec<Vec<(Time, u8)>>,
     slices: OnceCell<Slices>,
     allows: Vec<GivenAllow<'a>>,
+}
+
+/// Notes of one player, one after the other, that he plays on one instrument.
+pub(super) struct Stretch<'a> {
+    pub player: usize,
+    pub part: &'a Part<'a>,
+    pub instrument: &'static Instrument,
+    /// Index of the first note, and of the first one after the last.
+    first: usize,
+    after: usize,
+}
+
+impl<'a> Stretch<'a> {
+    /// The notes with their indices in the part.
+    pub fn notes(&self) -> impl Iterator<Item = (usize, &'a SoundingNote)> + use<'a> {
+        (self.first..self.after).zip(&self.part.notes[self.first..self.after])
+    }
+
+    /// Does the note of that index follow on another one of the same stretch?
+    pub fn goes_on(&self, index: usize) -> bool {
+        (self.first + 1..self.after).contains(&index)
+    }
 }
 
 struct GivenAllow<'a> {
@@ -101,8 +124,33 @@ impl<'a> Context<'a> {
         self.arrangement.parts.iter().enumerate()
     }
 
+    /// The notes of every player who has any, instrument by instrument.
+    pub fn stretches(&self) -> impl Iterator<Item = Stretch<'a>> + use<'a> {
+        self.parts().flat_map(|(player, part)| {
+            part.instruments.iter().enumerate().filter_map(move |(place, (from, instrument))| {
+                let until = part.instruments.get(place + 1).map(|(until, _)| *until);
+                let index = |time| part.notes.partition_point(|note| note.start < time);
+                let first = if place == 0 { 0 } else { index(*from) };
+                let after = until.map_or(part.notes.len(), index);
+                (first < after).then_some(Stretch { player, part, instrument, first, after })
+            })
+        })
+    }
+
     pub fn part(&self, index: usize) -> &'a Part<'a> {
         &self.arrangement.parts[index]
+    }
+
+    /// The `takes` line that speaks to a player and holds from a time on.
+    pub fn takes_line(&self, player: usize, at: Time) -> Option<Span> {
+        let ensemble = &self.piece.ensembles[self.arrangement.scoring.ensemble];
+        self.lines().map(|(_, line)| line).find_map(|line| {
+            let Verb::Takes { from, .. } = &line.verb else { return None };
+            let start = from.map_or(Time::ZERO, |bar| self.form.bars[bar].start);
+            let names = line.who.iter();
+            let named = names.flat_map(|(name, _)| ensemble.players_named(name));
+            (start == at && named.into_iter().any(|p| p == player)).then_some(line.span)
+        })
     }
 
     /// The scoring line of that number.

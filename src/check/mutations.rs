@@ -212,6 +212,11 @@ const SKETCHES: &[Sketch] = &[
         ..PLAIN
     },
     Sketch {
+        rule: "agility/no-time-to-take",
+        lines_after: "oboe takes cor-anglais bar {n}",
+        ..OBOE
+    },
+    Sketch {
         rule: "agility/drum-sticking",
         bad: &["1/32 C3 G2 C3 G2 1/8 C3 1/4 C3 C3 C3", "1/4 C3 1/32 G2 C3 G2 C3 1/8 G2 1/2 C3"],
         ..DRUMS

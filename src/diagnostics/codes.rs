@@ -231,6 +231,11 @@ pub const CODES: &[Code] = &[
     code("names/no-piece", "The source does not name its piece.", "Write `piece \"Title\" { }`."),
     code("names/no-role", "A line does not say its role.", "Write `as` and the role."),
     code(
+        "names/takes",
+        "`takes` names an instrument of another family than the player's.",
+        "Name an instrument of the same family, or engage another player in the ensemble.",
+    ),
+    code(
         "names/tuned",
         "Notes to tune to are wrong, or given to an instrument that is not tuned.",
         "Write sounding notes with octaves behind `timpani tuned`.",

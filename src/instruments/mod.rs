@@ -347,6 +347,9 @@ fn years_away(from: i32, to: i32, year: i32) -> u32 {
     year.abs_diff(year.clamp(from, to.max(from)))
 }
 
+/// Seconds that it takes to lay one instrument down and take up another (our heuristic).
+pub const SECONDS_TO_TAKE: f64 = 8.0;
+
 /// All instruments, in score order.
 ///
 /// # Panics

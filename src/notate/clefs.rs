@@ -15,14 +15,29 @@ use super::{ElementKind, Measure};
 /// What a change of clef costs: as much as so many leger lines.
 const CHANGE: u32 = 8;
 
-/// Puts the clefs into the measures of a staff: one in the first bar, and every change.
-pub(super) fn place_clefs(measures: &mut [Measure], instrument: &Instrument) {
-    let Some(first) = measures.first_mut() else { return };
+/// Puts the clefs into the measures of a staff: one in the first bar, and every change. `instrument`
+/// is in hand at the beginning; the measures tell where another one is taken.
+pub(super) fn place_clefs(measures: &mut [Measure], instrument: &'static Instrument) {
+    let mut last = None;
+    let mut in_hand = instrument;
+    for measures in measures.chunk_by_mut(|_, next| next.instrument.is_none()) {
+        in_hand = measures[0].instrument.unwrap_or(in_hand);
+        last = clefs_of(measures, in_hand, last);
+    }
+}
+
+/// The clefs of bars that are read on one instrument, after the last clef of those before; gives
+/// back the last one.
+fn clefs_of(measures: &mut [Measure], instrument: &Instrument, last: Option<Clef>) -> Option<Clef> {
+    let first = measures.first_mut()?;
     let uses = &instrument.clefs;
     if uses.len() < 2 || instrument.unpitched {
         let usual = if instrument.unpitched { Clef::Percussion } else { Clef::Treble };
-        first.clefs.push((Time::ZERO, uses.first().map_or(usual, |only| only.clef)));
-        return;
+        let clef = uses.first().map_or(usual, |only| only.clef);
+        if last != Some(clef) {
+            first.clefs.push((Time::ZERO, clef));
+        }
+        return Some(clef);
     }
     let count = uses.len();
     // Cheapest way from each bar to the end, for each clef: bar by bar in one row.
@@ -35,7 +50,7 @@ pub(super) fn place_clefs(measures: &mut [Measure], instrument: &Instrument) {
             *cost = bar_cost(measure, uses, clef).saturating_add(next[clef].min(best));
         }
     }
-    // The reader expects the usual clef at the head too.
+    // The reader expects the usual clef at the head too, and of another instrument that he takes.
     let mut clef = 0;
     for (bar, measure) in measures.iter_mut().enumerate() {
         let costs = &to_end[bar * count..(bar + 1) * count];
@@ -45,10 +60,12 @@ pub(super) fn place_clefs(measures: &mut [Measure], instrument: &Instrument) {
         if changes {
             clef = best;
         }
-        if changes || bar == 0 {
+        let there = last.filter(|_| bar == 0);
+        if (changes || bar == 0) && there != Some(uses[clef].clef) {
             measure.clefs.push((Time::ZERO, uses[clef].clef));
         }
     }
+    Some(uses[clef].clef)
 }
 
 fn bar_cost(measure: &Measure, uses: &[ClefUse], clef: usize) -> u32 {

@@ -10,7 +10,7 @@ use crate::arrange::{Part, SoundingNote};
 use crate::music::Time;
 use crate::resolve::{DirectionKind, Dynamic, Mark, Technique};
 
-use super::{ElementKind, FrameBar, Measure, StaffDirection, StaffDirectionKind};
+use super::{ElementKind, FrameBar, Measure, StaffDirection, StaffDirectionKind, names};
 
 /// Puts a part's directions into the measures of its staff.
 pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
@@ -32,6 +32,7 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
     }
     placed.sort_by_key(|(at, _)| *at);
 
+    place_instruments(part, frame, measures);
     let mut page = Page { frame, measures };
     let mut told = Told::default();
     let mut hairpins: Vec<Hairpin> = Vec::new();
@@ -231,6 +232,14 @@ impl Page<'_> {
 
 pub(super) fn bar_at(frame: &[FrameBar], at: Time) -> usize {
     frame.partition_point(|bar| bar.start <= at).saturating_sub(1)
+}
+
+/// Tells the player which instruments to take.
+fn place_instruments(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
+    let mut page = Page { frame, measures };
+    for (at, text) in names::instruments_taken(part) {
+        page.print(at, StaffDirectionKind::Words(text));
+    }
 }
 
 /// Puts a fermata over what stands at a time: a rest, or the note of a player who sounds there

@@ -25,6 +25,10 @@ pub(super) fn change_of_key(part: &Part, now: Time, before: Time) -> Option<Stri
     if part.tunings.len() < 2 && part.drums.len() < 2 {
         return None;
     }
+    // What another instrument stands in is said with its name.
+    if !std::ptr::eq(part.instrument_at(now), part.instrument_at(before)) {
+        return None;
+    }
     let same_tuning = part.tuning_at(now) == part.tuning_at(before);
     if same_tuning && drums_at(part, now) == drums_at(part, before) {
         return None;
@@ -32,8 +36,36 @@ pub(super) fn change_of_key(part: &Part, now: Time, before: Time) -> Option<Stri
     key_at(part, now)
 }
 
+/// What the player is told of the other instruments that he takes, in order of time: "take
+/// Piccolo" where he has put the one before down, and the name at the first note of the new one
+/// (or where it is taken, if he has no more notes). Common practice.
+pub(super) fn instruments_taken(part: &Part) -> Vec<(Time, String)> {
+    let mut told = Vec::new();
+    for pair in part.instruments.windows(2) {
+        let [(_, before), (at, taken)] = pair else { continue };
+        if std::ptr::eq(*before, *taken) {
+            continue;
+        }
+        let name = match key_at(part, *at).filter(|_| part.tuning_at(*at).is_some()) {
+            Some(key) => format!("{} {key}", taken.name),
+            None => taken.name.clone(),
+        };
+        let next = part.notes.partition_point(|note| note.start < *at);
+        let free = next.checked_sub(1).map_or(Time::ZERO, |last| part.notes[last].end());
+        let enters = part.notes.get(next).map_or(*at, |note| note.start);
+        if free < enters {
+            told.push((free, format!("take {name}")));
+        }
+        told.push((enters, name));
+    }
+    told
+}
+
 fn drums_at<'a>(part: &'a Part, time: Time) -> Option<&'a [Pitch]> {
     let after = part.drums.partition_point(|(from, _)| *from <= time);
+    if part.instrument_at(time).drums.is_empty() {
+        return None;
+    }
     let drums = match part.drums.get(after.saturating_sub(1)) {
         Some((_, drums)) => drums,
         None => &part.player.drums,

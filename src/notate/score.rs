@@ -71,8 +71,10 @@ pub struct Staff {
     pub name: String,
     /// Abbreviation: "Ob. 2".
     pub abbreviation: String,
-    /// The instrument.
+    /// The instrument that the player has in hand at the beginning.
     pub instrument: &'static Instrument,
+    /// All instruments that he takes, each once, that one first.
+    pub instruments: Vec<&'static Instrument>,
     /// Its family, for brackets.
     pub family: Family,
     /// What is said of the key, crook or drums at the head: "in D", "in B♭ basso", "in C" where
@@ -85,9 +87,35 @@ pub struct Staff {
     pub measures: Vec<Measure>,
 }
 
+impl Staff {
+    /// The instrument in hand in a bar.
+    #[must_use]
+    pub fn instrument_in(&self, bar: usize) -> &'static Instrument {
+        if self.instruments.len() < 2 {
+            return self.instrument;
+        }
+        let so_far = self.measures.iter().take(bar + 1).rev();
+        so_far.filter_map(|measure| measure.instrument).next().unwrap_or(self.instrument)
+    }
+
+    /// The abbreviation before a system that begins with a bar: another instrument that the
+    /// player has in hand there goes by its own.
+    #[must_use]
+    pub fn abbreviation_in(&self, bar: usize) -> &str {
+        let instrument = self.instrument_in(bar);
+        if std::ptr::eq(instrument, self.instrument) {
+            &self.abbreviation
+        } else {
+            &instrument.abbreviation
+        }
+    }
+}
+
 /// One bar of one staff.
 #[derive(Clone, PartialEq, Debug, Default)]
 pub struct Measure {
+    /// Another instrument that the player takes with this bar.
+    pub instrument: Option<&'static Instrument>,
     /// A transposition (written to sounding) that begins here: in the first bar, and where the
     /// player takes another crook or key.
     pub transposition: Option<Interval>,

@@ -4,7 +4,7 @@ use smallvec::SmallVec;
 
 use crate::arrange::{Part, SoundingNote};
 use crate::instruments::Instrument;
-use crate::music::{Metre, Pitch, Time};
+use crate::music::{Key, Metre, Pitch, Time};
 use crate::resolve::{Graces, Mark, Marks, Sound, Tuplet};
 
 use super::accidentals::Accidentals;
@@ -56,30 +56,47 @@ fn offset(bar: &FrameBar) -> Time {
 
 /// Writes the staff of a part.
 pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
-    let instrument = part.player.instrument;
+    let mut instruments = vec![part.first_instrument()];
     let mut measures = Vec::with_capacity(bars.frame.len());
     let mut accidentals = Accidentals::new();
     let mut writer = BarWriter::new(part, bars);
     let mut before: Option<Writing> = None;
     for (index, bar) in bars.frame.iter().enumerate() {
         let transposition = part.transposition_at(bar.start);
+        let instrument = part.instrument_at(bar.start);
+        let taken = !std::ptr::eq(instrument, writer.instrument);
         let writing = match before {
-            Some(before) if before.transposition == transposition && !bar.key_shown => before,
+            Some(before) if before.transposition == transposition && !taken && !bar.key_shown => {
+                before
+            }
             _ => Writing::new(instrument, bar.key, transposition),
         };
         let moved = before.is_none_or(|before| before.transposition != transposition);
+        let signed = before.is_none_or(|before| before.signature != writing.signature);
+        // Where the new instrument has no signature, that of the old one is taken back.
+        let unsigned = signed && index > 0 && !instrument.unpitched;
         let mut measure = Measure {
+            instrument: taken.then_some(instrument),
             transposition: moved.then_some(transposition),
-            key: writing.signature.filter(|_| moved || bar.key_shown),
+            key: writing
+                .signature
+                .filter(|_| signed || bar.key_shown)
+                .or(unsigned.then_some(Key::C_MAJOR)),
             ..Measure::default()
         };
+        if taken {
+            writer.instrument = instrument;
+            if !instruments.iter().any(|known| std::ptr::eq(*known, instrument)) {
+                instruments.push(instrument);
+            }
+        }
         if index > 0
             && let Some(name) = names::change_of_key(part, bar.start, bars.frame[index - 1].start)
         {
             let kind = StaffDirectionKind::Words(name);
             measure.directions.push(StaffDirection { at: Time::ZERO, kind });
         }
-        if moved {
+        if moved || taken {
             writer.rewrite(bar.start, &writing);
         }
         writer.write(index, &writing, &mut measure.elements);
@@ -89,14 +106,15 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
         measures.push(measure);
     }
     slurs::balance(&mut measures);
-    clefs::place_clefs(&mut measures, instrument);
+    clefs::place_clefs(&mut measures, instruments[0]);
     directions::place_directions(part, bars.frame, &mut measures);
     Staff {
         id: part.player.id.clone(),
-        name: part.player.name.clone(),
+        name: part.full_name(),
         abbreviation: part.player.abbreviation.clone(),
-        instrument,
-        family: instrument.family,
+        instrument: instruments[0],
+        instruments,
+        family: part.player.instrument.family,
         key_name: names::key_at(part, Time::ZERO),
         players: part.player.count,
         measures,
@@ -123,7 +141,7 @@ impl<'a> BarWriter<'a> {
     fn new(part: &'a Part, bars: &'a Bars) -> BarWriter<'a> {
         BarWriter {
             bars,
-            instrument: part.player.instrument,
+            instrument: part.first_instrument(),
             notes: &part.notes,
             tuplets: tuplets::needed(&part.tuplets, &part.notes),
             note: 0,
@@ -380,8 +398,9 @@ fn mark_tuplet(
 
 #[cfg(test)]
 mod tests {
+    use crate::instruments::Clef;
     use crate::music::{Interval, Time};
-    use crate::notate::testing::{Fixture, clarinet, dump, form, natural_horn};
+    use crate::notate::testing::{Fixture, cello, clarinet, directions, dump, form, natural_horn};
     use crate::resolve::{BarLine, Mark};
 
     #[test]
@@ -436,6 +455,27 @@ mod tests {
         let horn = Fixture::new(&["2/4", "2/4"]).instrument(natural_horn());
         let horn = horn.crook("0/1", "D").crook("1/2", "F").notes("0/1 1/1 F#4");
         assert_eq!(dump(&horn.score(), 0), "E5:1/2~ | ~C#5!:1/2");
+    }
+
+    #[test]
+    fn another_instrument_brings_its_transposition_and_clef_and_is_told_in_the_rest() {
+        let score = Fixture::new(&["2/4", "2/4", "2/4", "2/4"])
+            .instrument(cello())
+            .notes("0/1 1/2 C4, 5/4 1/4 F#4, 3/2 1/2 D4")
+            .takes("1/2", clarinet())
+            .takes("3/2", cello())
+            .score();
+        assert_eq!(dump(&score, 0), "C4:1/2 | _bar | _:1/4 G#4!:1/4 | D4:1/2");
+        assert_eq!(
+            directions(&score, 0),
+            "2 0/1 \"take Clarinet\", 3 1/4 \"Clarinet\", 4 0/1 \"Violoncello\""
+        );
+        let staff = &score.staves[0];
+        let clefs: Vec<_> = staff.measures.iter().map(|m| m.clefs.first().map(|c| c.1)).collect();
+        assert_eq!(clefs, [Some(Clef::Bass), Some(Clef::Treble), None, Some(Clef::Bass)]);
+        let ids = [0, 1, 2, 3].map(|bar| staff.instrument_in(bar).id.as_str());
+        assert_eq!(ids, ["cello", "clarinet", "clarinet", "cello"]);
+        assert_eq!(staff.name, "Violoncello and Clarinet");
     }
 
     #[test]

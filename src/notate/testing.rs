@@ -82,6 +82,7 @@ pub(crate) struct FixturePart {
     pub(crate) notes: Vec<SoundingNote>,
     tuplets: Vec<Tuplet>,
     directions: Vec<Direction>,
+    instruments: Vec<(Time, &'static Instrument)>,
     tunings: Vec<(Time, &'static Tuning)>,
 }
 
@@ -92,6 +93,7 @@ impl FixturePart {
             notes: Vec::new(),
             tuplets: Vec::new(),
             directions: Vec::new(),
+            instruments: Vec::new(),
             tunings: Vec::new(),
         }
     }
@@ -235,6 +237,12 @@ impl Fixture {
         self
     }
 
+    /// The last part takes another instrument at a time.
+    pub(crate) fn takes(mut self, at: &str, instrument: &'static Instrument) -> Fixture {
+        self.last().instruments.push((time(at), instrument));
+        self
+    }
+
     pub(crate) fn score(self) -> Score {
         let piece = Piece {
             title: "Lanterns on the Weir".into(),
@@ -258,6 +266,10 @@ impl Fixture {
             tuplets: part.tuplets,
             directions: part.directions,
             claims: Vec::new(),
+            instruments: [(Time::ZERO, player.instrument)]
+                .into_iter()
+                .chain(part.instruments)
+                .collect(),
             tunings: part.tunings,
             drums: Vec::new(),
         });

@@ -129,19 +129,26 @@ fn places(parts: &[&Part]) -> Vec<Place> {
     let mut pitched = 0_usize;
     // How many parts already sound each percussion key: two parts with one key need two ports.
     let mut same_key = [0_u8; 128];
-    let place = |part: &&Part| match part.player.instrument.midi {
-        MidiSound::Program(_) => {
-            let (port, channel) = (pitched / 15, (pitched % 15) as u8);
-            pitched += 1;
-            let channel = if channel >= PERCUSSION { channel + 1 } else { channel };
-            Place { port: port.min(127) as u8, channel }
+    let place = |part: &&Part| {
+        let mut percussion_port = 0;
+        let mut only_percussion = true;
+        for (_, instrument) in &part.instruments {
+            match instrument.midi {
+                MidiSound::Program(_) => only_percussion = false,
+                MidiSound::PercussionKey(key) => {
+                    let count = &mut same_key[usize::from(key.min(127))];
+                    percussion_port = percussion_port.max(*count);
+                    *count = (*count + 1).min(127);
+                }
+            }
         }
-        MidiSound::PercussionKey(key) => {
-            let count = &mut same_key[usize::from(key.min(127))];
-            let port = *count;
-            *count = (*count + 1).min(127);
-            Place { port, channel: PERCUSSION }
+        if only_percussion {
+            return Place { port: percussion_port, channel: PERCUSSION };
         }
+        let (port, channel) = (pitched / 15, (pitched % 15) as u8);
+        pitched += 1;
+        let channel = if channel >= PERCUSSION { channel + 1 } else { channel };
+        Place { port: port.min(127) as u8, channel }
     };
     parts.iter().map(place).collect()
 }
@@ -157,7 +164,7 @@ fn track<'a>(
     let name = |message| Event::meta(0, Rank::Name, message);
     let mut events = vec![
         name(MetaMessage::TrackName(player.name.as_bytes())),
-        name(MetaMessage::InstrumentName(player.instrument.name.as_bytes())),
+        name(MetaMessage::InstrumentName(part.first_instrument().name.as_bytes())),
     ];
     if several_ports {
         events.push(name(MetaMessage::MidiPort(u7::new(place.port))));
@@ -174,6 +181,8 @@ fn track<'a>(
     }
     for note in notes::of_part(&arrangement.piece.form, part, timeline) {
         let key = u7::new(note.key);
+        let channel = if note.percussion { PERCUSSION } else { place.channel };
+        let voice = |message| Kind::Midi { channel: u4::new(channel), message };
         let on = MidiMessage::NoteOn { key, vel: u7::new(note.velocity) };
         events.push(Event { tick: note.on, rank: Rank::NoteOn, kind: voice(on) });
         // 64 is the release velocity of instruments that do not know any.
@@ -185,25 +194,37 @@ fn track<'a>(
 
 /// Changes of program as they are played: tick and program byte.
 fn programs(part: &Part, timeline: &Timeline) -> Vec<(i64, u8)> {
-    let instrument = part.player.instrument;
-    let MidiSound::Program(usual) = instrument.midi else { return Vec::new() };
+    let mut ways: Vec<(Time, Option<Technique>)> =
+        part.instruments.iter().map(|(at, _)| (*at, None)).collect();
+    ways.extend(part.directions.iter().filter_map(|direction| match direction.kind {
+        DirectionKind::Technique(technique) => Some((direction.at, Some(technique))),
+        _ => None,
+    }));
+    ways.sort_by_key(|(at, _)| *at);
     let (mut plucked, mut muted) = (false, false);
-    let mut written = vec![(Time::ZERO, usual)];
-    for direction in &part.directions {
-        let DirectionKind::Technique(technique) = &direction.kind else { continue };
+    let mut written = Vec::new();
+    for (at, technique) in ways {
         match technique {
-            Technique::Pizzicato => plucked = true,
-            Technique::Arco => plucked = false,
-            Technique::Muted => muted = true,
-            Technique::Unmuted => muted = false,
+            Some(Technique::Pizzicato) => plucked = true,
+            Some(Technique::Arco) => plucked = false,
+            Some(Technique::Muted) => muted = true,
+            Some(Technique::Unmuted) => muted = false,
+            None => {}
         }
+        let instrument = part.instrument_at(at);
+        let MidiSound::Program(usual) = instrument.midi else { continue };
         let program = match usual {
             // General MIDI: 46 Pizzicato Strings, 57 Trumpet, 60 Muted Trumpet.
             _ if plucked && instrument.family == Family::Strings => 46,
             57 if muted => 60,
             _ => usual,
         };
-        written.push((direction.at, program));
+        // Before his first program a player strikes percussion, which has none.
+        let at = if written.is_empty() { Time::ZERO } else { at };
+        written.push((at, program));
+    }
+    if written.is_empty() {
+        return Vec::new();
     }
     let mut played: Vec<(i64, u8)> = Vec::new();
     let mut change = |tick, program: u8| {

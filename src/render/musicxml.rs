@@ -49,7 +49,9 @@ fn file(score: &Score, staves: Range<usize>, as_part: bool) -> Vec<u8> {
         let runs = if as_part { rest_runs(score, index) } else { Vec::new() };
         let top = index == staves.start;
         xml.open_with("part", &[("id", &part_id(index))]);
-        PartWriter { xml: &mut xml, score, staff: &score.staves[index], ticks, runs, top }.write();
+        let staff = &score.staves[index];
+        let writer = PartWriter::new(&mut xml, score, (index, staff), ticks, runs, top);
+        writer.write();
         xml.close("part");
     }
     xml.close("score-partwise");
@@ -154,33 +156,41 @@ fn is_bracketed(family: Family) -> bool {
 
 fn score_part(xml: &mut Xml, staff: &Staff, index: usize) {
     let id = part_id(index);
-    let sound_id = format!("{id}-I1");
     xml.open_with("score-part", &[("id", &id)]);
     match &staff.key_name {
         Some(key) => xml.text("part-name", &format!("{} {key}", staff.name)),
         None => xml.text("part-name", &staff.name),
     }
     xml.text("part-abbreviation", &staff.abbreviation);
-    xml.open_with("score-instrument", &[("id", &sound_id)]);
-    xml.text("instrument-name", &staff.instrument.name);
-    if !staff.instrument.musicxml_sound.is_empty() {
-        xml.text("instrument-sound", &staff.instrument.musicxml_sound);
-    }
-    xml.close("score-instrument");
-    xml.open_with("midi-instrument", &[("id", &sound_id)]);
-    match staff.instrument.midi {
-        MidiSound::Program(program) => {
-            xml.number("midi-channel", melodic_channel(index));
-            xml.number("midi-program", i64::from(program));
+    for (place, instrument) in staff.instruments.iter().enumerate() {
+        xml.open_with("score-instrument", &[("id", &sound_id(index, place))]);
+        xml.text("instrument-name", &instrument.name);
+        if !instrument.musicxml_sound.is_empty() {
+            xml.text("instrument-sound", &instrument.musicxml_sound);
         }
-        MidiSound::PercussionKey(key) => {
-            xml.number("midi-channel", 10);
-            // MusicXML counts keys from 1.
-            xml.number("midi-unpitched", i64::from(key) + 1);
-        }
+        xml.close("score-instrument");
     }
-    xml.close("midi-instrument");
+    for (place, instrument) in staff.instruments.iter().enumerate() {
+        xml.open_with("midi-instrument", &[("id", &sound_id(index, place))]);
+        match instrument.midi {
+            MidiSound::Program(program) => {
+                xml.number("midi-channel", melodic_channel(index));
+                xml.number("midi-program", i64::from(program));
+            }
+            MidiSound::PercussionKey(key) => {
+                xml.number("midi-channel", 10);
+                // MusicXML counts keys from 1.
+                xml.number("midi-unpitched", i64::from(key) + 1);
+            }
+        }
+        xml.close("midi-instrument");
+    }
     xml.close("score-part");
+}
+
+/// Names one of the instruments that a player takes.
+fn sound_id(part: usize, place: usize) -> String {
+    format!("{}-I{}", part_id(part), place + 1)
 }
 
 /// Channels from 1 to 16 in turn without 10, which is that of percussion.

@@ -69,7 +69,10 @@ pub fn score(score: &Score) -> String {
     facts.push("written pitch".to_string());
     paragraph(&facts.join(" · "), SCORE_WIDTH, &mut out);
     out.push('\n');
-    let longest = score.staves.iter().map(|staff| staff.abbreviation.chars().count()).max();
+    let abbreviations = score.staves.iter().flat_map(|staff| {
+        staff.instruments.iter().map(|i| &i.abbreviation).chain([&staff.abbreviation])
+    });
+    let longest = abbreviations.map(|name| name.chars().count()).max();
     let gutter = longest.unwrap_or(0).max(4) + 1;
     for staff in &score.staves {
         let pad = " ".repeat(gutter - staff.abbreviation.chars().count());
@@ -214,14 +217,17 @@ fn legend(staff: &Staff, out: &mut String) {
         "Each note stands under its beat and lasts as long as its line ──; dots ···· are a rest. \
          The figure below is its value: 4 a quarter, 8 an eighth, 4. a dotted quarter.",
     );
-    text.push_str(match staff.instrument.unpitched {
-        true => " × is a stroke.",
-        false => {
+    let unpitched = |of: bool| staff.instruments.iter().any(|i| i.unpitched == of);
+    if unpitched(true) {
+        text.push_str(" × is a stroke.");
+    }
+    if unpitched(false) {
+        text.push_str(
             " Every accidental is written at its note: a plain letter is natural, whatever the \
              key. The octave (C4 is middle C) stands at the first note of a bar and where it \
-             changes; … goes before a note that is still held."
-        }
-    });
+             changes; … goes before a note that is still held.",
+        );
+    }
     if chords {
         text.push_str(" + joins the notes of a chord, the lowest first.");
     }

@@ -337,20 +337,24 @@ fn instrument_of(cx: &mut Context, line: &PlayersTree) -> Option<(&'static Instr
         }
         _ => (word, 0),
     };
-    // A horn or trumpet with a crook is the valveless one; with `in`, the valved one.
-    let natural = format!("natural-{base}");
-    let found = match instruments::find(&natural) {
-        Some(natural) if !line.crooks.is_empty() => Some(natural),
-        _ => instruments::find(base),
-    };
-    match found {
-        Some(instrument) => Some((instrument, section)),
-        None => {
-            let known: Vec<&str> = catalogue().iter().map(|i| i.id.as_str()).collect();
-            cx.push(unknown(&line.name, &known, "instrument", word));
-            None
-        }
+    let base = Word { value: base.to_string(), span: line.name.span };
+    Some((instrument_named(cx, &base, !line.crooks.is_empty())?, section))
+}
+
+/// The instrument of that word, or a finding. A horn or trumpet with a crook is the valveless one;
+/// with `in`, the valved one.
+pub(super) fn instrument_named(
+    cx: &mut Context,
+    word: &Word,
+    crooked: bool,
+) -> Option<&'static Instrument> {
+    let natural = instruments::find(&format!("natural-{}", word.value)).filter(|_| crooked);
+    let found = natural.or_else(|| instruments::find(&word.value));
+    if found.is_none() {
+        let known: Vec<&str> = catalogue().iter().map(|i| i.id.as_str()).collect();
+        cx.push(unknown(word, &known, "instrument", &word.value));
     }
+    found
 }
 
 /// The key or crook of each of the players of a line.
@@ -395,21 +399,36 @@ fn tunings(
     if let Some(word) = &line.built_in {
         return vec![key(cx, instrument, word); parts as usize];
     }
+    if needs_key(cx, instrument, line.name.span, parts > 1) {
+        return vec![instrument.keys.first().or(instrument.crooks.first()); parts as usize];
+    }
+    Vec::new()
+}
+
+/// Says so where an instrument means nothing without a key or crook.
+pub(super) fn needs_key(
+    cx: &mut Context,
+    instrument: &Instrument,
+    span: Span,
+    several_players: bool,
+) -> bool {
     let id = &instrument.id;
     let natural = instruments::find(&format!("natural-{id}")).is_some();
     let several = instrument.keys.len() > 1 && instrument.transposition == Interval::UNISON;
-    if instrument.natural.is_some() || natural || several {
+    let needs = instrument.natural.is_some() || natural || several;
+    if needs {
+        let id = if several_players { format!("{id} 2") } else { id.clone() };
         let keys: Vec<&str> = instrument.keys.iter().map(|key| key.name.as_str()).collect();
         let help = match (instrument.natural.is_some(), natural) {
             (true, _) => {
-                format!("Write for example `{id} 2 crook D`; `ripieno advise crooks` ranks them.")
+                format!("Write for example `{id} crook D`; `ripieno advise crooks` ranks them.")
             }
             (false, true) => format!(
-                "Without valves write `{id} 2 crook D`, with valves `{id} 2 in {}`.",
+                "Without valves write `{id} crook D`, with valves `{id} in {}`.",
                 keys.first().unwrap_or(&"F")
             ),
             (false, false) => format!(
-                "Write for example `{id} 2 in {}`; known: {}.",
+                "Write for example `{id} in {}`; known: {}.",
                 keys.first().unwrap_or(&"C"),
                 keys.join(", ")
             ),
@@ -417,7 +436,7 @@ fn tunings(
         cx.push(
             Diagnostic::error(
                 "names/key-missing",
-                line.name.span,
+                span,
                 format!(
                     "The line does not say in which key the {} stands.",
                     instrument.name.to_lowercase()
@@ -425,9 +444,8 @@ fn tunings(
             )
             .with_help(help),
         );
-        return vec![instrument.keys.first().or(instrument.crooks.first()); parts as usize];
     }
-    Vec::new()
+    needs
 }
 
 /// The crook of that name, or a finding.

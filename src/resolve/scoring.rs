@@ -1,7 +1,7 @@
 //! Scorings: voices, players and bars linked.
 
 use super::counting::Counting;
-use super::ensemble::{crook, key, tuned_notes};
+use super::ensemble::{crook, instrument_named, key, needs_key, tuned_notes};
 use super::form::{indices, inside};
 use super::music::music;
 use super::piece::{
@@ -245,15 +245,41 @@ fn verb(
         }
         VerbTree::Writes(bars) => Verb::Writes(music(cx, bars, &piece.form, Counting::Chosen)),
         VerbTree::Rests => Verb::Rests,
-        VerbTree::Takes { crook: crook_word, built_in, tuned, bar } => {
+        VerbTree::Takes { instrument: taken, crook: crook_word, built_in, tuned, bar } => {
             let player =
                 names.first().and_then(|(name, _)| ensemble.players_named(name).first().copied());
-            let instrument = ensemble.players.get(player?)?.instrument;
+            let own = ensemble.players.get(player?)?.instrument;
+            let taken = match taken {
+                Some(word) => Some((instrument_named(cx, word, crook_word.is_some())?, word.span)),
+                None => None,
+            };
+            let instrument = taken.map_or(own, |(instrument, _)| instrument);
+            if let Some((_, span)) = taken.filter(|(taken, _)| taken.family != own.family) {
+                cx.push(
+                    Diagnostic::warning(
+                        "names/takes",
+                        span,
+                        format!(
+                            "Whoever plays the {} is not asked to take the {}.",
+                            own.name.to_lowercase(),
+                            instrument.name.to_lowercase()
+                        ),
+                    )
+                    .with_help("Players take instruments of their own family; engage another player in the ensemble."),
+                );
+            }
             let tuning = match (crook_word, built_in) {
                 (Some(word), _) => Some(crook(cx, instrument, word)?),
                 (None, Some(word)) => Some(key(cx, instrument, word)?),
                 (None, None) => None,
             };
+            // Whoever goes back to his own instrument has its key.
+            if let (Some((_, span)), None) = (taken, tuning)
+                && !std::ptr::eq(instrument, own)
+                && needs_key(cx, instrument, span, false)
+            {
+                return None;
+            }
             if !tuned.is_empty() && instrument.drums.is_empty() {
                 cx.push(
                     Diagnostic::error(
@@ -269,7 +295,12 @@ fn verb(
                 Some(number) => Some(inside(cx, &piece.form, number.value, number.span)?),
                 None => None,
             };
-            Verb::Takes { tuning, drums: tuned_notes(cx, tuned, instrument), from }
+            Verb::Takes {
+                instrument: taken.map(|(instrument, _)| instrument),
+                tuning,
+                drums: tuned_notes(cx, tuned, instrument),
+                from,
+            }
         }
     })
 }

@@ -212,9 +212,15 @@ fn verb(cx: &mut Context, pair: Pair<Rule>) -> Option<VerbTree> {
         Rule::sustains => VerbTree::Sustains(inner.pop().map_or(RestrikeTree::Never, restrike)),
         Rule::highlights => VerbTree::Highlights(inner.into_iter().filter_map(moment).collect()),
         Rule::takes => {
-            let (mut crook, mut built_in, mut notes, mut bar) = (None, None, Vec::new(), None);
-            for part in inner {
+            let (mut instrument, mut crook, mut built_in) = (None, None, None);
+            let (mut notes, mut bar) = (Vec::new(), None);
+            let parts = inner.into_iter().flat_map(|part| match part.as_rule() {
+                Rule::taken => part.into_inner().collect(),
+                _ => vec![part],
+            });
+            for part in parts {
                 match part.as_rule() {
+                    Rule::name => instrument = Some(cx.word(&part)),
                     Rule::takes_crook => crook = words(cx, part, Rule::tuning).pop(),
                     Rule::built_in => built_in = words(cx, part, Rule::tuning).pop(),
                     Rule::tuned => notes = tuned(cx, part),
@@ -222,7 +228,7 @@ fn verb(cx: &mut Context, pair: Pair<Rule>) -> Option<VerbTree> {
                     _ => {}
                 }
             }
-            VerbTree::Takes { crook, built_in, tuned: notes, bar }
+            VerbTree::Takes { instrument, crook, built_in, tuned: notes, bar }
         }
         _ => return None,
     })

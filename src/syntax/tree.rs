@@ -370,8 +370,10 @@ pub enum VerbTree {
     Writes(Vec<BarTree>),
     /// `rests`.
     Rests,
-    /// `takes crook F bar 17`: key or crook, notes of drums, bar.
+    /// `takes crook F bar 17`, `takes piccolo bar 9`: instrument, key or crook, notes of drums, bar.
     Takes {
+        /// Another instrument.
+        instrument: Option<Word>,
         /// A crook.
         crook: Option<Word>,
         /// A key.

@@ -109,10 +109,20 @@ PLANTED = [
 ]
 
 
-def check(scoring, work):
+# The same for players who take other instruments.
+TAKEN = [
+    ("a note on the wrong instrument", *_xml(r"(P8-I)2", r"\g<1>1"), _agreement),
+    ("an instrument that moves otherwise", *_xml(r"change>1<", "change>2<"), _transposition),
+    ("a program that stays", "mid", _change_midi(_program), _midi),
+]
+
+
+def check(scorings, work):
     """Plants every mistake into the score of a fresh copy of a scoring."""
     finding = Finding("planted mistakes are found")
-    for number, (name, ending, plant, find) in enumerate(PLANTED):
+    everything, taking = scorings["everything/full"], scorings["taking/few"]
+    planted = [*((everything, *row) for row in PLANTED), *((taking, *row) for row in TAKEN)]
+    for number, (scoring, name, ending, plant, find) in enumerate(planted):
         copy = Scoring("planted", work / str(number))
         shutil.copytree(scoring.folder, copy.folder)
         if not finding.expect(plant(copy.score(ending)), f"{name}: nothing to plant it into"):

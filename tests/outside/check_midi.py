@@ -49,7 +49,7 @@ def _file(finding, path, parts, score):
     for part, track in zip(parts, tracks[1:]):
         _sound(expect, part, track)
     places = [(t.port, c) for p, t in zip(parts, tracks[1:]) for c in t.channels
-              if p.percussion_key is None]
+              if not p.only_percussion and c != 9]
     expect(len(places) == len(set(places)), "two players share a channel")
 
 
@@ -59,7 +59,7 @@ class _frame:
     def __init__(self, parts):
         # Keys of a part that sounds as it is written and has a key signature.
         concert = next(
-            (p for p in parts if p.percussion_key is None and p.bars[0].signature[1]
+            (p for p in parts if not p.only_percussion and p.bars[0].signature[1]
              and all(bar.transposition[0] % 7 == 0 for bar in p.bars)), None)
         self.metres, self.keys, self.tempos, self.marks = [], [], [], []
         now, tempo, first = Fraction(0), None, parts[0]
@@ -131,25 +131,34 @@ def _conductor(expect, track, frame):
 def _sound(expect, part, track):
     name = track.name.encode("latin-1").decode()
     expect(bool(name) and part.name.startswith(name), f"track {name!r} for part {part.name!r}")
-    if part.percussion_key is not None:
-        keys = published.PERCUSSION_KEYS[part.kind]
-        expect(part.percussion_key in keys, f"{part.name}: key {part.percussion_key} in MusicXML")
+    strokes, allowed, needed = set(), set(), set()
+    for one in part.instruments.values():
+        if one.percussion_key is not None:
+            keys = published.PERCUSSION_KEYS[one.kind]
+            expect(one.percussion_key in keys, f"{part.name}: key {one.percussion_key} in MusicXML")
+            strokes |= keys
+            continue
+        wanted = published.PROGRAMS[one.kind]
+        expect(one.program == wanted, f"{part.name}: program {one.program} in MusicXML")
+        allowed.add(wanted)
+        needed.add(wanted)
+        if one.sound.startswith("strings.") and one.kind != "harp":
+            allowed.add(published.PIZZICATO)
+        if one.kind == "trumpet":
+            allowed.add(published.MUTED_TRUMPET)
+    if part.only_percussion:
         expect(track.channels <= {9}, f"{part.name}: channels {track.channels}")
-        wrong = {key for _, _, key in track.notes} - keys
+        wrong = {key for _, _, key in track.notes} - strokes
         expect(not wrong, f"{part.name}: keys {wrong}")
         return
-    wanted = published.PROGRAMS[part.kind]
-    expect(part.program == wanted, f"{part.name}: program {part.program} in MusicXML")
     first = track.programs[0] if track.programs else None
-    allowed = {wanted}
-    if part.sound.startswith("strings.") and part.kind != "harp":
-        allowed.add(published.PIZZICATO)
-    if part.kind == "trumpet":
-        allowed.add(published.MUTED_TRUMPET)
     expect(first is not None and first[0] == 0, f"{part.name}: no program at the beginning")
     programs = {program + 1 for _, program in track.programs}
     expect(programs <= allowed, f"{part.name}: programs {programs}, not among {allowed}")
-    expect(len(track.channels) == 1 and 9 not in track.channels,
+    # Who takes another instrument sounds like it from then on.
+    if len(part.instruments) > 1:
+        expect(needed <= programs, f"{part.name}: programs {programs}, not all of {needed}")
+    expect(len(track.channels - {9}) == 1 and (strokes or 9 not in track.channels),
            f"{part.name}: channels {track.channels}")
 
 

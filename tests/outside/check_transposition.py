@@ -9,18 +9,18 @@ from outputs import Finding
 from pitches import key, move, parse, spell
 
 
-def _table(part):
+def _table(instrument):
     """The published intervals of an instrument by key or crook."""
-    if part.kind in published.FIXED:
-        return {None: published.FIXED[part.kind]}
-    natural = part.sound in published.WITHOUT_SIGNATURE
+    if instrument.kind in published.FIXED:
+        return {None: published.FIXED[instrument.kind]}
+    natural = instrument.sound in published.WITHOUT_SIGNATURE
     tables = {
         "horn": published.HORN_CROOKS if natural else published.VALVE_HORN_KEYS,
         "trumpet": published.TRUMPET_CROOKS if natural else published.VALVE_TRUMPET_KEYS,
         "clarinet": published.CLARINET_KEYS,
         "bass clarinet": published.BASS_CLARINET_KEYS,
     }
-    return tables.get(part.kind, {None: published.SOUNDING_AS_WRITTEN})
+    return tables.get(instrument.kind, {None: published.SOUNDING_AS_WRITTEN})
 
 
 def key_on_paper(name):
@@ -39,19 +39,24 @@ def check(scorings):
 
 
 def _part(finding, path, part):
-    table = _table(part)
+    table = _table(part.first)
     wanted = table[None] if None in table else table.get(key_on_paper(part.name))
     first = part.bars[0].transposition
     finding.expect(first == wanted, f"{path.name}: {part.name} moves by {first}, not {wanted}")
-    later = {bar.transposition for bar in part.bars} - set(table.values())
-    finding.expect(not later, f"{path.name}: {part.name} moves by {later}, which no key of it does")
-    if part.sound in published.WITHOUT_SIGNATURE:
-        signed = [bar.number for bar in part.bars if bar.signature[0] != 0]
-        finding.expect(not signed, f"{path.name}: {part.name} has a signature in bars {signed}")
-    if part.percussion_key is None and part.kind in published.CLEFS:
-        clefs = {clef for bar in part.bars for clef in bar.clefs}
-        odd = clefs - published.CLEFS[part.kind]
-        finding.expect(clefs and not odd, f"{path.name}: {part.name} reads clefs {clefs}")
+    for instrument in part.instruments.values():
+        _instrument(finding, f"{path.name}: {part.name}", part.bars_of(instrument), instrument)
+
+
+def _instrument(finding, where, bars, instrument):
+    later = {bar.transposition for bar in bars} - set(_table(instrument).values())
+    finding.expect(not later, f"{where} moves by {later}, which no key of {instrument.name} does")
+    if instrument.sound in published.WITHOUT_SIGNATURE:
+        signed = [bar.number for bar in bars if bar.signature[0] != 0]
+        finding.expect(not signed, f"{where} has a signature in bars {signed}")
+    if instrument.percussion_key is None and instrument.kind in published.CLEFS:
+        clefs = {clef for bar in bars for clef in bar.clefs}
+        odd = clefs - published.CLEFS[instrument.kind]
+        finding.expect(not odd, f"{where} reads clefs {clefs}")
 
 
 def check_known(scorings, wanted):
@@ -63,7 +68,7 @@ def check_known(scorings, wanted):
         _, tracks = played.read(scoring.score("mid"))
         finding.expect(len(parts) == len(rows), f"{len(parts)} parts, not {len(rows)}")
         for part, track in zip(parts, tracks[1:], strict=True):
-            of_kind = [row for row in rows if row[0] == part.kind]
+            of_kind = [row for row in rows if row[0] == part.first.kind]
             row = next((r for r in of_kind if r[1] in (None, key_on_paper(part.name))), None)
             if not finding.expect(row is not None, f"nothing is known of {part.name}"):
                 continue

@@ -64,6 +64,7 @@ def build_all(ripieno, samples, work):
     written.mkdir()
     (written / "crooks.ripieno").write_text(crooks, encoding="utf-8")
     (written / "everything.ripieno").write_text(stress.language(), encoding="utf-8")
+    (written / "taking.ripieno").write_text(stress.taking(), encoding="utf-8")
     sources = [*samples, *sorted(written.iterdir())]
     finding = outputs.Finding("samples and stress sources build without an error")
     for source in sources:
@@ -107,8 +108,7 @@ def checks(work):
     yield from check_transposition.check_known(known, wanted)
     yield from check_text.check(scorings)
     yield from agreement(scorings)
-    full = next(scoring for scoring in scorings if scoring.name == "everything/full")
-    yield check_checks.check(full, work / "planted")
+    yield check_checks.check({s.name: s for s in scorings}, work / "planted")
 
 
 def main(ripieno, *samples):

@@ -47,7 +47,10 @@ def read(path):
 
 def _play(part, stream):
     measures = list(stream.getElementsByClass("Measure"))
-    contents = [_contents(measure, part.percussion_key) for measure in measures]
+    contents = [
+        _contents(measure, part.instrument_in(bar).percussion_key) if measure.recurse().notes else []
+        for measure, bar in zip(measures, part.bars, strict=True)
+    ]
     struck, now, before = [], Fraction(0), None
     for index in part.order:
         follows = before is not None and index == before + 1

@@ -1,5 +1,6 @@
-"""Two sources that ask for everything, written by this side so that what they must sound is known
-beforehand: every key and crook of the published tables, and every token of the language.
+"""Sources that ask for everything, written by this side so that what they must sound is known
+beforehand: every key and crook of the published tables, players who take other instruments, and
+every token of the language.
 """
 
 from itertools import zip_longest
@@ -78,6 +79,55 @@ def crooks():
     source.append("scoring fixed for fixed {\n" + "".join(lines) + "}")
     wanted["fixed"] = [(kind, None, fixed[kind], published.FIXED[kind]) for kind in fixed]
     return "\n\n".join(source) + "\n", wanted
+
+
+def taking():
+    """Players who take other instruments in mid-piece, with and without pitch."""
+    return TAKING
+
+
+TAKING = """\
+piece "Taking" { licence "CC0-1.0" }
+
+form {
+  1      metre 4/4, key F major, tempo 1/4 = 96
+  1..12  repeat
+  9      mark "A", key D minor
+  16     end
+}
+
+voice tune {
+  1: 1/4 F5 G5 A5 Bb5 | 2: 1/2 C6 F5 | 3: 1/1 F5 | 4: rest 5 |
+  9: 1/4 F5 G5 A5 Bb5 | 10: 1/2 C6 F5 | 11: 1/1 F5[trill] | 12: rest 4 | 16: 1/1 F5 |
+}
+
+voice low {
+  1: 1/1 F3 | 2: 1/2 F3 F3[tremolo] | 3: 1/1 F3 | 4: rest 5 |
+  9: 1/1 F3 | 10: F3 | 11: F3 | 12: rest 4 | 16: 1/1 F3 |
+}
+
+ensemble few {
+  era 1885
+  flute 3, clarinet 2 in Bb, bassoon
+  cymbals, bass-drum, timpani tuned F3, C3
+}
+
+scoring few for few {
+  flute       plays tune as melody
+  flute.3     takes piccolo bar 7
+  flute.3     takes flute bar 13
+  clarinet    plays tune 8vb as melody
+  clarinet    takes clarinet in A bar 5
+  clarinet.2  takes bass-clarinet in Bb bar 13
+  bassoon     plays low as bass
+  bassoon     takes contrabassoon bar 6
+  cymbals     takes triangle bar 9
+  cymbals     signals tune bars 1..3, 9..11
+  bass-drum   signals low bars 1..3, 9..11
+  bass-drum   takes timpani tuned C3, F2 bar 9
+  timpani     highlights beat 1 bars 1..3, 16
+}
+"""
 
 
 def language():

@@ -29,6 +29,23 @@ class Bar:
     ending: tuple = ()
     ending_stops: bool = False
     heads: list = field(default_factory=list)
+    """Instruments that the notes name, by their ids."""
+    named: set = field(default_factory=set)
+
+
+@dataclass
+class Instrument:
+    """One of the instruments of a part."""
+
+    name: str
+    sound: str
+    program: int | None
+    percussion_key: int | None
+
+    @property
+    def kind(self):
+        """The name in small letters, as the published tables have it."""
+        return self.name.lower()
 
 
 @dataclass
@@ -36,21 +53,34 @@ class Part:
     """One part of a file."""
 
     name: str
-    instrument: str
-    sound: str
-    program: int | None
-    percussion_key: int | None
+    instruments: dict
     bars: list = field(default_factory=list)
+
+    @property
+    def first(self):
+        return next(iter(self.instruments.values()))
+
+    @property
+    def only_percussion(self):
+        return all(one.percussion_key is not None for one in self.instruments.values())
+
+    def instrument_in(self, bar):
+        """The instrument that the notes of a bar name; where there is only one, they need not."""
+        if len(self.instruments) == 1:
+            return self.first
+        (only,) = bar.named
+        return self.instruments[only]
+
+    def bars_of(self, instrument):
+        """The bars that are read on an instrument; of several, those in which it has notes."""
+        if len(self.instruments) == 1:
+            return self.bars
+        return [bar for bar in self.bars if bar.named and self.instrument_in(bar) is instrument]
 
     @cached_property
     def order(self):
         """Indices of the bars in the order in which they are played."""
         return playing_order(self.bars)
-
-    @property
-    def kind(self):
-        """The instrument's name in small letters, as the published tables have it."""
-        return self.instrument.lower()
 
 
 def read(path):
@@ -58,16 +88,18 @@ def read(path):
     root = etree.parse(str(path)).getroot()
     listed = {}
     for entry in root.iter("score-part"):
-        program = entry.findtext("midi-instrument/midi-program")
-        stroke = entry.findtext("midi-instrument/midi-unpitched")
-        listed[entry.get("id")] = Part(
-            name=entry.findtext("part-name"),
-            instrument=entry.findtext("score-instrument/instrument-name"),
-            sound=entry.findtext("score-instrument/instrument-sound") or "",
-            program=int(program) if program else None,
-            # MusicXML counts these keys from 1.
-            percussion_key=int(stroke) - 1 if stroke else None,
-        )
+        instruments = {}
+        for one in entry.findall("score-instrument"):
+            midi = next(m for m in entry.findall("midi-instrument") if m.get("id") == one.get("id"))
+            program, stroke = midi.findtext("midi-program"), midi.findtext("midi-unpitched")
+            instruments[one.get("id")] = Instrument(
+                name=one.findtext("instrument-name"),
+                sound=one.findtext("instrument-sound") or "",
+                program=int(program) if program else None,
+                # MusicXML counts these keys from 1.
+                percussion_key=int(stroke) - 1 if stroke else None,
+            )
+        listed[entry.get("id")] = Part(entry.findtext("part-name"), instruments)
     parts = []
     for element in root.iter("part"):
         part = listed[element.get("id")]
@@ -119,6 +151,8 @@ def _attributes(bar, element):
 def _note(bar, element, now, divisions):
     grace, chord = element.find("grace") is not None, element.find("chord") is not None
     length = Fraction(0) if grace else Fraction(int(element.findtext("duration")), divisions)
+    if (instrument := element.find("instrument")) is not None:
+        bar.named.add(instrument.get("id"))
     if (pitch := element.find("pitch")) is not None:
         alter, octave = int(pitch.findtext("alter") or 0), int(pitch.findtext("octave"))
         bar.heads.append((pitch.findtext("step"), alter, octave))

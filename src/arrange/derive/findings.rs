@@ -98,7 +98,7 @@ pub(super) fn silent(
         found.iter().filter(|&&(p, why)| wanted(request, p, why)).map(|(p, _)| *p).collect()
     };
     let (words, first, last) = bars(request, &request.bars());
-    let unpitched = of(|r, p, _| r.parts[p].player.instrument.unpitched);
+    let unpitched = of(|r, p, _| r.instrument(p).unpitched);
     if !unpitched.is_empty() {
         let names = names(request, &unpitched);
         let diagnostic = Diagnostic::warning(
@@ -111,8 +111,7 @@ pub(super) fn silent(
         );
         diagnostics.push(finish(request, diagnostic, &unpitched, first, last));
     }
-    let drums =
-        of(|r, p, why| why == Silent::NoNote && !r.parts[p].player.instrument.drums.is_empty());
+    let drums = of(|r, p, why| why == Silent::NoNote && !r.instrument(p).drums.is_empty());
     if !drums.is_empty() {
         let names = names(request, &drums);
         let tuned = match request.parts[drums[0]].drums.first() {
@@ -130,8 +129,7 @@ pub(super) fn silent(
         .with_help("Retune them (`timpani takes tuned … bar …`) where rests leave time; `ripieno advise drums` ranks the tunings.");
         diagnostics.push(finish(request, diagnostic, &drums, first, last));
     }
-    let natural =
-        of(|r, p, why| why == Silent::NoNote && r.parts[p].player.instrument.natural.is_some());
+    let natural = of(|r, p, why| why == Silent::NoNote && r.instrument(p).natural.is_some());
     if !natural.is_empty() {
         let names = names(request, &natural);
         let at = request.bars().first().map_or(Time::ZERO, |&(bar, _)| request.bar_times(bar).0);
@@ -149,7 +147,7 @@ pub(super) fn silent(
         diagnostics.push(finish(request, diagnostic, &natural, first, last));
     }
     let others = of(|r, p, why| {
-        let instrument = r.parts[p].player.instrument;
+        let instrument = r.instrument(p);
         why == Silent::NoNote
             && !instrument.unpitched
             && instrument.natural.is_none()
@@ -165,7 +163,7 @@ pub(super) fn silent(
         .with_help("Give the line to another player.");
         diagnostics.push(finish(request, diagnostic, &others, first, last));
     }
-    let many = of(|r, p, why| why == Silent::TooMany && !r.parts[p].player.instrument.unpitched);
+    let many = of(|r, p, why| why == Silent::TooMany && !r.instrument(p).unpitched);
     if !many.is_empty() {
         let names = names(request, &many);
         let faults = "double a leading note or a seventh, move in parallels or rub against a voice";

@@ -41,7 +41,7 @@ pub(super) fn highlight(
     let mut silent: Vec<(usize, Silent)> = Vec::new();
     let mut without_chord = false;
     for pair in pairs(request) {
-        let instrument = request.parts[pair[0]].player.instrument;
+        let instrument = request.instrument(pair[0]);
         if instrument.unpitched {
             for &player in &pair {
                 parts[player].notes = strokes(request, player, &found, named, harmony);
@@ -87,7 +87,7 @@ fn struck(
     texture: &Texture,
 ) -> Vec<SoundingNote> {
     let form = &request.piece.form;
-    let is_drum = !request.parts[player].player.instrument.drums.is_empty();
+    let is_drum = !request.instrument(player).drums.is_empty();
     let mut notes = Vec::new();
     for (index, (moment, pitch)) in found.iter().zip(pitches).enumerate() {
         let (Some(pitch), Some(event)) = (pitch, chord_at(harmony, moment.at)) else { continue };
@@ -158,9 +158,12 @@ const HIGH: i32 = 72;
 
 fn above_the_tune(request: &Request, player: usize) -> bool {
     let part = request.parts[player];
-    let instrument = part.player.instrument;
-    let up =
-        if instrument.compass_is_written { part.transposition_at(Time::ZERO).semitones } else { 0 };
+    let instrument = request.instrument(player);
+    let up = if instrument.compass_is_written {
+        part.transposition_at(request.begins(player)).semitones
+    } else {
+        0
+    };
     let compass = instrument.compass(Limit::Custom, request.era);
     instrument.drums.is_empty() && compass.is_some_and(|c| c.low.midi() + up >= HIGH)
 }

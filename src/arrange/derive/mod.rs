@@ -19,6 +19,7 @@ use smallvec::smallvec;
 
 use super::{LineId, Part, SoundingNote};
 use crate::diagnostics::{Diagnostic, Span};
+use crate::instruments::Instrument;
 use crate::music::{Pitch, Time};
 use crate::resolve::{Attached, HarmonyEvent, Line, Piece, Role, Sound, Tuplet, Verb};
 
@@ -37,6 +38,9 @@ pub(super) struct Request<'r, 'a> {
     pub(super) line: &'a Line,
     /// Its number.
     pub(super) line_id: LineId,
+    /// The bars that are asked for, as indices: first, one past the last. No player takes another
+    /// instrument within them.
+    pub(super) within: (usize, usize),
     /// The parts of its players, in the order in which the line names them, without notes yet.
     pub(super) parts: Vec<&'r Part<'a>>,
 }
@@ -71,21 +75,25 @@ fn chord_at(harmony: &[HarmonyEvent], time: Time) -> Option<&HarmonyEvent> {
 impl Request<'_, '_> {
     /// Does the line hold for this player in this bar? Other lines may have taken bars over.
     fn claims(&self, player: usize, bar: usize) -> bool {
-        self.parts[player]
-            .claims
-            .iter()
-            .any(|&(first, after, line)| line == self.line_id && (first..after).contains(&bar))
+        let (from, to) = self.within;
+        (from..to).contains(&bar)
+            && self.parts[player]
+                .claims
+                .iter()
+                .any(|&(first, after, line)| line == self.line_id && (first..after).contains(&bar))
     }
 
     /// The bars that any of the players has, as ranges of indices: first, one past last.
     fn bars(&self) -> Vec<(usize, usize)> {
         let mut ranges: Vec<(usize, usize)> = Vec::new();
+        let (from, to) = self.within;
         let mut claims: Vec<(usize, usize)> = self
             .parts
             .iter()
             .flat_map(|part| &part.claims)
             .filter(|(.., line)| *line == self.line_id)
-            .map(|&(first, after, _)| (first, after))
+            .map(|&(first, after, _)| (first.max(from), after.min(to)))
+            .filter(|(first, after)| first < after)
             .collect();
         claims.sort_unstable();
         for (first, after) in claims {
@@ -95,6 +103,21 @@ impl Request<'_, '_> {
             }
         }
         ranges
+    }
+
+    /// Where a player has the line first.
+    fn begins(&self, player: usize) -> Time {
+        let (from, to) = self.within;
+        let own = self.parts[player]
+            .claims
+            .iter()
+            .find(|(first, after, line)| *line == self.line_id && *after > from && *first < to);
+        self.bar_times(own.map_or(from, |(first, ..)| from.max(*first))).0
+    }
+
+    /// The instrument that a player has in hand where he has the line first.
+    fn instrument(&self, player: usize) -> &'static Instrument {
+        self.parts[player].instrument_at(self.begins(player))
     }
 
     /// Where a bar begins and ends.

@@ -89,7 +89,7 @@ fn stage(
     let key = request.piece.form.bars[bar].key;
     let leading = super::sustain::leading_class(chord, key);
     let outer = texture.outer(point.at);
-    let instrument = request.parts[pair[0]].player.instrument;
+    let instrument = request.parts[pair[0]].instrument_at(point.at);
     let (natural, is_drum) = (instrument.natural.is_some(), !instrument.drums.is_empty());
     let to_written = -request.parts[pair[0]].transposition_at(point.at);
     let single = |place: usize| -> SmallVec<[(i16, u32); 16]> {

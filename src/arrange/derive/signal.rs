@@ -38,7 +38,7 @@ pub(super) fn signal(
             .flat_map(|&range| reduce(music, &request.piece.form, range, manner))
             .collect();
         any |= !onsets.is_empty();
-        if request.parts[pair[0]].player.instrument.unpitched {
+        if request.instrument(pair[0]).unpitched {
             for &player in &pair {
                 strokes(request, player, &onsets, &mut parts[player]);
             }
@@ -55,7 +55,7 @@ pub(super) fn signal(
                 let mut note = request.note(onset.start, end, Some(pitch), onset.span);
                 note.attached.marks = onset.marks;
                 let beat = request.piece.form.bar_at(onset.start).metre.beat();
-                let is_drum = !request.parts[player].player.instrument.drums.is_empty();
+                let is_drum = !request.instrument(player).drums.is_empty();
                 if is_drum && note.length > beat {
                     note.attached.tremolo = ROLL;
                 }
@@ -96,7 +96,7 @@ pub(super) fn pairs(request: &Request) -> Vec<Vec<usize>> {
 }
 
 fn manner(request: &Request, player: usize) -> Manner {
-    let instrument = request.parts[player].player.instrument;
+    let instrument = request.instrument(player);
     let marks_only =
         instrument.loudness == Loudness::HeavyBrass || instrument.family == Family::Percussion;
     let repeated = instrument.agility.as_ref().map_or(USUAL_SPEED, |agility| agility.repeated);

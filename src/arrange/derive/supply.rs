@@ -30,7 +30,7 @@ const ENDS: i32 = 8;
 
 /// What a player has at a time in a year.
 pub(in crate::arrange) fn supply(part: &Part, era: i32, time: Time, reach: Reach) -> Supply {
-    let instrument = part.player.instrument;
+    let instrument = part.instrument_at(time);
     if instrument.unpitched {
         return Supply::Unpitched;
     }
@@ -140,6 +140,7 @@ pub(super) struct Supplies {
 impl Supplies {
     pub(super) fn new(part: &Part, era: i32) -> Supplies {
         let mut times: Vec<Time> = std::iter::once(Time::ZERO)
+            .chain(part.instruments.iter().map(|(time, _)| *time))
             .chain(part.tunings.iter().map(|(time, _)| *time))
             .chain(part.drums.iter().map(|(time, _)| *time))
             .collect();

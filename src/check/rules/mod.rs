@@ -22,6 +22,7 @@ pub const RULES: &[Rule] = &[
     agility::drum_sticking::RULE,
     agility::impossible_trill::RULE,
     agility::leap::RULE,
+    agility::no_time_to_take::RULE,
     agility::slide::RULE,
     agility::too_fast::RULE,
     allow::unknown_rule::RULE,

@@ -1,7 +1,7 @@
 //! From what a player sounds to notes in ticks.
 
 use crate::arrange::{Part, SoundingNote};
-use crate::instruments::{Family, MidiSound};
+use crate::instruments::{Family, Instrument, MidiSound};
 use crate::music::{Letter, Pitch, Time};
 use crate::resolve::{Form, Graces, Mark, Sound};
 
@@ -13,6 +13,8 @@ use super::timeline::{Segment, Timeline};
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub(super) struct KeyStroke {
     pub(super) key: u8,
+    /// Does it belong on the channel of percussion?
+    pub(super) percussion: bool,
     pub(super) velocity: u8,
     /// Ticks from the beginning.
     pub(super) on: i64,
@@ -22,7 +24,8 @@ pub(super) struct KeyStroke {
 /// All notes of a part as they are played, in order of time. Notes of one key do not overlap.
 pub(super) fn of_part(form: &Form, part: &Part, timeline: &Timeline) -> Vec<KeyStroke> {
     let loudness = Loudness::new(&part.directions);
-    let mut player = Player { form, part, timeline, loudness, strokes: Vec::new() };
+    let mut player =
+        Player { form, part, timeline, loudness, strokes: Vec::new(), percussion: false };
     for segment in &timeline.segments {
         // Notes do not overlap, so their ends are in order too.
         let first = part.notes.partition_point(|note| note.end() <= segment.from);
@@ -39,6 +42,8 @@ struct Player<'a> {
     timeline: &'a Timeline,
     loudness: Loudness,
     strokes: Vec<KeyStroke>,
+    /// Is the instrument in hand one of the keys of percussion?
+    percussion: bool,
 }
 
 impl Player<'_> {
@@ -47,13 +52,15 @@ impl Player<'_> {
         let mut length = note.end().min(segment.to) - from;
         let mut start = segment.played(from);
         let velocity = self.loudness.velocity(from, note.attached.marks);
+        let instrument = self.part.instrument_at(note.start);
+        self.percussion = matches!(instrument.midi, MidiSound::PercussionKey(_));
         // A note that is only taken up again after a jump has had its grace notes.
         if let Some(graces) = note.attached.graces.as_ref().filter(|_| from == note.start) {
-            let taken = self.graces(graces, start, length, velocity);
+            let taken = self.graces(graces, instrument, (start, length), velocity);
             start += taken;
             length -= taken;
         }
-        let keys = self.keys(&note.sound);
+        let keys = self.keys(&note.sound, instrument);
         if note.attached.tremolo > 0 {
             let value = stroke(self.part, note).unwrap_or(QUICK);
             return self.repeat(&keys, start, length, value, velocity);
@@ -61,7 +68,7 @@ impl Player<'_> {
         if !note.attached.marks.has(Mark::Trill) {
             return self.strike(&keys, start, length, velocity);
         }
-        let drum = self.part.player.instrument.family == Family::Percussion;
+        let drum = instrument.family == Family::Percussion;
         match note.sound.pitches().last() {
             Some(&main) if !drum => {
                 let held = &keys[..keys.len().saturating_sub(1)];
@@ -74,8 +81,8 @@ impl Player<'_> {
         }
     }
 
-    fn keys(&self, sound: &Sound) -> Vec<u8> {
-        match (self.part.player.instrument.midi, sound) {
+    fn keys(&self, sound: &Sound, instrument: &Instrument) -> Vec<u8> {
+        match (instrument.midi, sound) {
             (MidiSound::PercussionKey(key), _) => vec![key.min(127)],
             (MidiSound::Program(_), Sound::Pitches(pitches)) => {
                 pitches.iter().map(|&pitch| key_of(pitch)).collect()
@@ -87,7 +94,9 @@ impl Player<'_> {
 
     fn strike(&mut self, keys: &[u8], start: Time, length: Time, velocity: u8) {
         let (on, off) = (self.timeline.ticks(start), self.timeline.ticks(start + length));
-        self.strokes.extend(keys.iter().map(|&key| KeyStroke { key, velocity, on, off }));
+        let percussion = self.percussion;
+        let stroke = |&key| KeyStroke { key, percussion, velocity, on, off };
+        self.strokes.extend(keys.iter().map(stroke));
     }
 
     /// Strokes of a value; where they do not fill the length, the last one is shorter.
@@ -119,7 +128,13 @@ impl Player<'_> {
     }
 
     /// Strikes the grace notes and says how much of the note's own time they take.
-    fn graces(&mut self, graces: &Graces, start: Time, length: Time, velocity: u8) -> Time {
+    fn graces(
+        &mut self,
+        graces: &Graces,
+        instrument: &Instrument,
+        (start, length): (Time, Time),
+        velocity: u8,
+    ) -> Time {
         let count = graces.notes.len() as i64;
         let mut value = QUICK;
         let mut taken = Time::ZERO;
@@ -130,7 +145,7 @@ impl Player<'_> {
         }
         let first = start + taken - value * count;
         for (index, (_, pitches)) in (0..).zip(&graces.notes) {
-            let keys = self.keys(&Sound::Pitches(pitches.clone()));
+            let keys = self.keys(&Sound::Pitches(pitches.clone()), instrument);
             self.strike(&keys, first + value * index, value, velocity);
         }
         taken

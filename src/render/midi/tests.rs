@@ -87,6 +87,7 @@ fn part<'a>(player: &'a Player, notes: Vec<SoundingNote>) -> Part<'a> {
         tuplets: Vec::new(),
         directions: Vec::new(),
         claims: Vec::new(),
+        instruments: vec![(Time::ZERO, player.instrument)],
         tunings: Vec::new(),
         drums: Vec::new(),
     }

@@ -1,26 +1,44 @@
 //! Measures: attributes, bar lines, and what stands between them.
 
-use crate::instruments::Clef;
+use crate::instruments::{Clef, Instrument};
 use crate::music::{Interval, Mode, Time};
 use crate::notate::{ElementKind, FrameBar, Measure, Score, Staff};
 use crate::resolve::BarLine;
 
 use super::xml::Xml;
-use super::{Ticks, direction, note};
+use super::{Ticks, direction, note, sound_id};
 
 /// Writes the measures of one part.
 pub(super) struct PartWriter<'a> {
-    pub(super) xml: &'a mut Xml,
-    pub(super) score: &'a Score,
-    pub(super) staff: &'a Staff,
-    pub(super) ticks: Ticks,
+    xml: &'a mut Xml,
+    score: &'a Score,
+    staff: &'a Staff,
+    ticks: Ticks,
     /// For every bar how many bars of rest begin there; empty in a score.
-    pub(super) runs: Vec<u32>,
+    runs: Vec<u32>,
     /// Do tempos and rehearsal marks stand here?
-    pub(super) top: bool,
+    top: bool,
+    /// The instrument in hand, and the name by which notes refer to it where there are several.
+    instrument: &'static Instrument,
+    sound_id: Option<String>,
+    index: usize,
 }
 
-impl PartWriter<'_> {
+impl<'a> PartWriter<'a> {
+    pub(super) fn new(
+        xml: &'a mut Xml,
+        score: &'a Score,
+        (index, staff): (usize, &'a Staff),
+        ticks: Ticks,
+        runs: Vec<u32>,
+        top: bool,
+    ) -> PartWriter<'a> {
+        let several = staff.instruments.len() > 1;
+        let sound_id = several.then(|| sound_id(index, 0));
+        let instrument = staff.instrument;
+        PartWriter { xml, score, staff, ticks, runs, top, instrument, sound_id, index }
+    }
+
     pub(super) fn write(mut self) {
         for (index, (frame, measure)) in
             self.score.frame.iter().zip(&self.staff.measures).enumerate()
@@ -37,7 +55,13 @@ impl PartWriter<'_> {
             self.xml.open_with("measure", &[("number", &number)]);
         }
         left_line(self.xml, frame);
-        self.attributes(index, frame, measure);
+        let unpitched_before = self.instrument.unpitched;
+        if let Some(taken) = measure.instrument {
+            self.instrument = taken;
+            let place = self.staff.instruments.iter().position(|i| std::ptr::eq(*i, taken));
+            self.sound_id = place.map(|place| sound_id(self.index, place));
+        }
+        self.attributes(index, frame, measure, unpitched_before);
         if self.top {
             direction::frame(self.xml, frame);
         }
@@ -46,7 +70,13 @@ impl PartWriter<'_> {
         self.xml.close("measure");
     }
 
-    fn attributes(&mut self, index: usize, frame: &FrameBar, measure: &Measure) {
+    fn attributes(
+        &mut self,
+        index: usize,
+        frame: &FrameBar,
+        measure: &Measure,
+        unpitched_before: bool,
+    ) {
         let first = index == 0;
         let run = self.runs.get(index).copied().unwrap_or(0);
         let clefs = measure.clefs.iter().filter(|(at, _)| *at == Time::ZERO);
@@ -60,11 +90,12 @@ impl PartWriter<'_> {
             || frame.metre_shown
             || measure.key.is_some()
             || transposition.is_some()
+            || unpitched_before != self.instrument.unpitched
             || clefs.clone().next().is_some();
         if !anything {
             return;
         }
-        let instrument = self.staff.instrument;
+        let instrument = self.instrument;
         let xml = &mut *self.xml;
         xml.open("attributes");
         if first {
@@ -90,9 +121,9 @@ impl PartWriter<'_> {
         for (_, clef) in clefs {
             write_clef(xml, *clef);
         }
-        if first && instrument.unpitched {
+        if (first && instrument.unpitched) || unpitched_before != instrument.unpitched {
             xml.open("staff-details");
-            xml.number("staff-lines", 1);
+            xml.number("staff-lines", if instrument.unpitched { 1 } else { 5 });
             xml.close("staff-details");
         }
         if let Some(by) = transposition {
@@ -124,7 +155,8 @@ impl PartWriter<'_> {
             }
             match &element.kind {
                 ElementKind::Note(staff_note) => {
-                    note::note(self.xml, self.staff, self.ticks, element, staff_note);
+                    let by = (self.instrument, self.sound_id.as_deref());
+                    note::note(self.xml, by, self.ticks, element, staff_note);
                 }
                 ElementKind::Rest { fermata } => {
                     note::rest(self.xml, self.ticks, element, false, *fermata);

@@ -1,12 +1,15 @@
 //! Notes, chords and rests.
 
-use crate::instruments::Family;
+use crate::instruments::{Family, Instrument};
 use crate::music::Pitch;
-use crate::notate::{Beam, Element, Grace, Head, NoteValue, Staff, StaffNote};
+use crate::notate::{Beam, Element, Grace, Head, NoteValue, StaffNote};
 use crate::resolve::Mark;
 
 use super::Ticks;
 use super::xml::Xml;
+
+/// By what a note is played: the instrument, and its name in the file where the part has several.
+pub(super) type By<'a> = (&'static Instrument, Option<&'a str>);
 
 /// Writes a rest; a rest of the whole bar has no value.
 pub(super) fn rest(xml: &mut Xml, ticks: Ticks, element: &Element, whole: bool, fermata: bool) {
@@ -34,24 +37,18 @@ pub(super) fn rest(xml: &mut Xml, ticks: Ticks, element: &Element, whole: bool, 
 }
 
 /// Writes a note: one `note` for each head.
-pub(super) fn note(
-    xml: &mut Xml,
-    staff: &Staff,
-    ticks: Ticks,
-    element: &Element,
-    note: &StaffNote,
-) {
+pub(super) fn note(xml: &mut Xml, by: By, ticks: Ticks, element: &Element, note: &StaffNote) {
     if note.heads.is_empty() {
-        return head(xml, staff, ticks, element, note, None, true);
+        return head(xml, by, ticks, element, note, None, true);
     }
     for (index, written) in note.heads.iter().enumerate() {
-        head(xml, staff, ticks, element, note, Some(*written), index == 0);
+        head(xml, by, ticks, element, note, Some(*written), index == 0);
     }
 }
 
 fn head(
     xml: &mut Xml,
-    staff: &Staff,
+    by: By,
     ticks: Ticks,
     element: &Element,
     note: &StaffNote,
@@ -86,6 +83,9 @@ fn head(
     if note.tie_to {
         xml.empty_with("tie", &[("type", "start")]);
     }
+    if let Some(id) = by.1 {
+        xml.empty_with("instrument", &[("id", id)]);
+    }
     xml.word("voice", "1");
     value(xml, element.value);
     if let Some(head) = head.filter(|head| head.accidental_shown) {
@@ -97,7 +97,7 @@ fn head(
             write_beam(xml, number, *beam);
         }
     }
-    notations(xml, staff, element, note, first);
+    notations(xml, by, element, note, first);
     xml.close("note");
 }
 
@@ -183,7 +183,7 @@ fn tuplet_signs(xml: &mut Xml, element: &Element) {
 }
 
 /// Ties stand on every head, a spread sign too; everything else on the first.
-fn notations(xml: &mut Xml, staff: &Staff, element: &Element, note: &StaffNote, first: bool) {
+fn notations(xml: &mut Xml, by: By, element: &Element, note: &StaffNote, first: bool) {
     let tied = note.tie_from || note.tie_to;
     let slurred = note.slur_starts || note.slur_ends;
     let stroked = strokes_through_stem(note.tremolo, element.value) > 0;
@@ -207,7 +207,7 @@ fn notations(xml: &mut Xml, staff: &Staff, element: &Element, note: &StaffNote, 
             xml.empty_with("slur", &[("type", "start"), ("number", "1")]);
         }
         tuplet_signs(xml, element);
-        marks(xml, staff, element, note);
+        marks(xml, by, element, note);
     }
     if spread {
         xml.empty("arpeggiate");
@@ -248,7 +248,7 @@ fn strokes_through_stem(tremolo: u8, value: NoteValue) -> u8 {
     tremolo.saturating_sub(flags)
 }
 
-fn marks(xml: &mut Xml, staff: &Staff, element: &Element, note: &StaffNote) {
+fn marks(xml: &mut Xml, by: By, element: &Element, note: &StaffNote) {
     let groups = [
         (Place::Ornaments, "ornaments"),
         (Place::Technical, "technical"),
@@ -263,7 +263,7 @@ fn marks(xml: &mut Xml, staff: &Staff, element: &Element, note: &StaffNote) {
         }
         xml.open(tag);
         for mark in note.marks.iter().filter(|mark| place(*mark) == group) {
-            write_mark(xml, staff, mark);
+            write_mark(xml, by, mark);
         }
         if tremolo {
             let strokes = ["1", "2", "3", "4"][usize::from(strokes.min(4)) - 1];
@@ -276,14 +276,14 @@ fn marks(xml: &mut Xml, staff: &Staff, element: &Element, note: &StaffNote) {
     }
 }
 
-fn write_mark(xml: &mut Xml, staff: &Staff, mark: Mark) {
+fn write_mark(xml: &mut Xml, by: By, mark: Mark) {
     let tag = match mark {
         Mark::Harmonic => {
             xml.open("harmonic");
             xml.empty("natural");
             return xml.close("harmonic");
         }
-        Mark::Open if staff.family == Family::Strings => "open-string",
+        Mark::Open if by.0.family == Family::Strings => "open-string",
         Mark::Open => "open",
         Mark::Stopped => "stopped",
         Mark::UpBow => "up-bow",

@@ -248,7 +248,8 @@ impl Page<'_> {
         }
         let mut rows = StaffRows::default();
         if !self.is_part {
-            rows.notes.put(0, &self.score.staves[self.staves[staff]].abbreviation);
+            let bar = placed.first().map_or(0, |place| place.chunk.bar);
+            rows.notes.put(0, self.score.staves[self.staves[staff]].abbreviation_in(bar));
         }
         let mut slur_from = open.slur.then_some(self.gutter);
         for (index, place) in placed.iter().enumerate() {

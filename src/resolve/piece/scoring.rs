@@ -4,7 +4,7 @@ use super::direction::{Dynamic, Technique};
 use super::music::Music;
 use super::players::Role;
 use crate::diagnostics::Span;
-use crate::instruments::Tuning;
+use crate::instruments::{Instrument, Tuning};
 use crate::music::Pitch;
 
 /// How a piece is set for an ensemble.
@@ -90,8 +90,10 @@ pub enum Verb {
     Writes(Music),
     /// Rest.
     Rests,
-    /// Take another crook, key or tuning of drums from a bar on.
+    /// Take another instrument, crook, key or tuning of drums from a bar on.
     Takes {
+        /// The instrument, if another one is taken.
+        instrument: Option<&'static Instrument>,
         /// The key or crook, if that is what is taken.
         tuning: Option<&'static Tuning>,
         /// The notes of the drums, if that is what is taken.

@@ -109,7 +109,7 @@ pub(super) fn sustain(
 /// practice).
 fn order(request: &Request, supplies: &[Supplies]) -> (Vec<usize>, Vec<(usize, usize)>) {
     let mut players: Vec<usize> = (0..request.parts.len())
-        .filter(|&p| !matches!(supplies[p].at(Time::ZERO), Supply::Unpitched))
+        .filter(|&p| !matches!(supplies[p].at(request.begins(p)), Supply::Unpitched))
         .collect();
     let in_fours = |player: usize| {
         let name = &request.parts[player].player.line_name;
@@ -119,8 +119,9 @@ fn order(request: &Request, supplies: &[Supplies]) -> (Vec<usize>, Vec<(usize, u
         let part = request.parts[player];
         let low = in_fours(player) && part.player.is_second();
         // Crooks differ by a few notes; that does not make a second player a first.
-        let natural = part.player.instrument.natural.is_some();
-        let middle = if natural { 60 } else { supplies[player].at(Time::ZERO).middle() };
+        let natural = request.instrument(player).natural.is_some();
+        let supply = supplies[player].at(request.begins(player));
+        let middle = if natural { 60 } else { supply.middle() };
         let low = low || (natural && part.player.is_second());
         (-middle, low, player)
     });

@@ -22,7 +22,7 @@ pub(super) fn notes(
         Restrike::OffBeat => on_beats(request, held, true),
     };
     let struck = without_silences(&struck, texture);
-    let instrument = request.parts[player].player.instrument;
+    let instrument = request.instrument(player);
     let breathed = match (&instrument.breath, restrike) {
         (Some(breath), Restrike::Never | Restrike::EachChord) => {
             breathe(request, player, &struck, (breath.at_p, breath.at_f))

@@ -40,7 +40,7 @@
 //! Common practice; that the stretches of the fingers are nearly twice the cello's: Encyclopaedia
 //! Britannica, 11th edition, 1911, "Double Bass". The figures are our heuristic.
 
-use crate::check::context::Context;
+use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 
@@ -57,11 +57,12 @@ const QUICK: f64 = 5.0;
 const LONG: usize = 12;
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for (player, part) in cx.parts() {
-        if part.player.instrument.id != "double-bass" {
+    for stretch in cx.stretches() {
+        let Stretch { player, part, instrument, .. } = stretch;
+        if instrument.id != "double-bass" {
             continue;
         }
-        let fastest = part.player.instrument.agility.as_ref().map_or(7, |a| a.stepwise);
+        let fastest = instrument.agility.as_ref().map_or(7, |a| a.stepwise);
         let mut offences: Vec<(usize, ())> = Vec::new();
         let mut run: Vec<usize> = Vec::new();
         let mut close = |run: &mut Vec<usize>| {
@@ -70,7 +71,9 @@ fn check(cx: &Context, findings: &mut Findings) {
             }
             run.clear();
         };
-        for (index, seconds, semitones) in super::steps(part, cx.times(player)) {
+        for (index, seconds, semitones) in
+            super::steps(part, cx.times(player)).filter(|(index, ..)| stretch.goes_on(*index))
+        {
             let rate = 1.0 / seconds.max(0.001);
             let quick = semitones != 0 && rate > QUICK && rate <= f64::from(fastest);
             if !quick || run.last().is_some_and(|last| last + 1 != index) {

@@ -37,7 +37,7 @@
 //! # Source
 //! Common practice; the figure is our heuristic.
 
-use crate::check::context::Context;
+use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 
@@ -52,11 +52,13 @@ pub const RULE: Rule = Rule {
 const CHANGE: f64 = 0.125;
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for (player, part) in cx.parts() {
-        if part.player.instrument.drums.is_empty() {
+    for stretch in cx.stretches() {
+        let Stretch { player, part, instrument, .. } = stretch;
+        if instrument.drums.is_empty() {
             continue;
         }
         let quick: Vec<usize> = super::steps(part, cx.times(player))
+            .filter(|(index, ..)| stretch.goes_on(*index))
             .filter(|(_, seconds, semitones)| *semitones != 0 && *seconds < CHANGE)
             .map(|(index, ..)| index)
             .collect();

@@ -37,7 +37,7 @@
 //! # Source
 //! Common practice; the distances of the partials follow from the series.
 
-use crate::check::context::Context;
+use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 use crate::instruments::PartialClass;
@@ -54,14 +54,14 @@ pub const RULE: Rule = Rule {
 const LIP_TRILL: u8 = 8;
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for (player, part) in cx.parts() {
-        let instrument = part.player.instrument;
+    for stretch in cx.stretches() {
+        let Stretch { player, part, instrument, .. } = stretch;
         let slide = instrument.id.ends_with("trombone");
         let drums = !instrument.drums.is_empty();
         if !slide && !drums && instrument.natural.is_none() {
             continue;
         }
-        let offences = part.notes.iter().enumerate().filter_map(|(index, note)| {
+        let offences = stretch.notes().filter_map(|(index, note)| {
             let marks = note.attached.marks;
             let mark =
                 [Mark::Trill, Mark::Mordent, Mark::Turn].into_iter().find(|m| marks.has(*m))?;

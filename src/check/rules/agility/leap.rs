@@ -40,7 +40,7 @@
 //! Encyclopaedia Britannica, 11th edition, 1911, "Double Bass"; brass: common practice. The
 //! figures are our heuristic.
 
-use crate::check::context::Context;
+use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 use crate::instruments::Family;
@@ -58,8 +58,8 @@ const SUDDEN: f64 = 0.26;
 const WIDE: i32 = 12;
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for (player, part) in cx.parts() {
-        let instrument = part.player.instrument;
+    for stretch in cx.stretches() {
+        let Stretch { player, part, instrument, .. } = stretch;
         let dislikes = matches!(
             instrument.id.as_str(),
             "clarinet" | "bass-clarinet" | "contrabassoon" | "double-bass"
@@ -68,6 +68,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             continue;
         }
         let offences = super::steps(part, cx.times(player))
+            .filter(|(index, ..)| stretch.goes_on(*index))
             .filter(|(_, seconds, semitones)| semitones.abs() >= WIDE && *seconds < SUDDEN)
             .map(|(index, _, semitones)| (index, semitones));
         for passage in cx.passages(&RULE, player, offences) {

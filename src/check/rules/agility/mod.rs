@@ -4,6 +4,7 @@ pub mod bass_run;
 pub mod drum_sticking;
 pub mod impossible_trill;
 pub mod leap;
+pub mod no_time_to_take;
 pub mod slide;
 pub mod too_fast;
 

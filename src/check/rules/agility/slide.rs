@@ -39,7 +39,7 @@
 //! "Trombone"; the worst shift, tenor Bb2 to B2, is derived from it. Alto in E flat, bass in F:
 //! the usual builds, from memory. The speed is our heuristic.
 
-use crate::check::context::Context;
+use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 
@@ -74,9 +74,13 @@ fn positions(fundamental: i32, key: i32) -> impl Iterator<Item = i32> + Clone {
 }
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for (player, part) in cx.parts() {
-        let Some(fundamental) = fundamental(&part.player.instrument.id) else { continue };
+    for stretch in cx.stretches() {
+        let Stretch { player, part, instrument, .. } = stretch;
+        let Some(fundamental) = fundamental(&instrument.id) else { continue };
         let offences = super::steps(part, cx.times(player)).filter_map(|(index, seconds, way)| {
+            if !stretch.goes_on(index) {
+                return None;
+            }
             let key = super::top(&part.notes[index])?;
             let to = positions(fundamental, key);
             let least = positions(fundamental, key - way)

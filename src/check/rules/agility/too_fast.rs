@@ -41,10 +41,10 @@
 //! Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. I. Orchestral horns of about 1770
 //! are not given semiquaver runs: common practice.
 
-use crate::check::context::Context;
-use crate::check::context::{plucked, techniques};
+use crate::check::context::{Context, Stretch, plucked, techniques};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
+use crate::instruments::Instrument;
 
 pub const RULE: Rule = Rule {
     code: "agility/too-fast",
@@ -61,15 +61,18 @@ const LEAP: i32 = 5;
 const OCTAVE: i32 = 12;
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for (player, part) in cx.parts() {
-        let Some(agility) = &part.player.instrument.agility else { continue };
+    for stretch in cx.stretches() {
+        let Stretch { player, part, instrument, .. } = stretch;
+        let Some(agility) = &instrument.agility else { continue };
         let changes = techniques(part);
         let mut offending = vec![false; part.notes.len()];
         let mut fastest: f64 = 0.0;
         // The steps of the window that ends here: index of the note, seconds taken and needed.
         let mut window: std::collections::VecDeque<(usize, f64, f64)> =
             std::collections::VecDeque::with_capacity(WINDOW);
-        for (index, seconds, semitones) in super::steps(part, cx.times(player)) {
+        for (index, seconds, semitones) in
+            super::steps(part, cx.times(player)).filter(|(index, ..)| stretch.goes_on(*index))
+        {
             let note = &part.notes[index];
             let rate = f64::from(match semitones.abs() {
                 0 => 2 * agility.repeated,
@@ -104,7 +107,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 cx.form.place(note.start),
                 passage.offences.len(),
                 crate::check::words::bars(&passage.bars),
-                part.player.instrument.name.to_lowercase(),
+                instrument.name.to_lowercase(),
                 agility.repeated,
                 agility.stepwise,
                 agility.leaping,
@@ -112,7 +115,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             );
             let finding = cx.finding(&RULE, &passage, message).with_help(format!(
                 "Let the player take every other note, share the run between two players, or give it to {}.",
-                faster(cx, player)
+                faster(cx, instrument)
             ));
             findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
         }
@@ -120,8 +123,7 @@ fn check(cx: &Context, findings: &mut Findings) {
 }
 
 /// The players of this ensemble who run fastest.
-fn faster(cx: &Context, player: usize) -> String {
-    let own = cx.part(player).player.instrument;
+fn faster(cx: &Context, own: &Instrument) -> String {
     let best = cx
         .parts()
         .map(|(_, part)| part.player)

@@ -159,7 +159,7 @@ fn covered(cx: &Context, sounding: &[Sounding]) -> Option<Covered> {
         let note = one.of(parts);
         let part = &parts[usize::from(one.player)];
         if matches!(note.role, Role::Melody | Role::Bass)
-            || part.player.instrument.family == Family::Percussion
+            || part.instrument_at(note.start).family == Family::Percussion
             || note.sound.pitches().last().is_none_or(|p| p.midi() < lowest - NEAR)
         {
             continue;

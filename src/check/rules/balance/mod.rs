@@ -22,7 +22,7 @@ fn strength(cx: &Context, sounding: Sounding) -> f64 {
     let part = cx.part(player);
     let note = sounding.of(&cx.arrangement.parts);
     let degree = cx.degree(player, note.start);
-    let instrument = part.player.instrument;
+    let instrument = part.instrument_at(note.start);
     let forte = match instrument.loudness {
         Loudness::Woodwind => 1.0,
         Loudness::Horn => 2.0,
@@ -49,8 +49,8 @@ fn strength(cx: &Context, sounding: Sounding) -> f64 {
 
 /// Does the note lie in the register of its instrument that tells?
 fn tells(cx: &Context, sounding: Sounding) -> bool {
-    let instrument = cx.part(usize::from(sounding.player)).player.instrument;
     let note = sounding.of(&cx.arrangement.parts);
+    let instrument = cx.part(usize::from(sounding.player)).instrument_at(note.start);
     instrument.telling.as_ref().is_none_or(|telling| {
         note.sound.pitches().last().is_none_or(|p| (telling.low..=telling.high).contains(p))
     })

@@ -63,7 +63,7 @@ const KINDS: usize = 4;
 fn check(cx: &Context, findings: &mut Findings) {
     let mut kinds: Vec<&str> = Vec::new();
     for (_, part) in cx.parts() {
-        let instrument = part.player.instrument;
+        let instrument = part.first_instrument();
         let sings = matches!(instrument.family, Family::Woodwind | Family::Brass | Family::Strings)
             && instrument.natural.is_none();
         if sings && !kinds.contains(&instrument.id.as_str()) {
@@ -82,8 +82,9 @@ fn check(cx: &Context, findings: &mut Findings) {
                 continue;
             }
             let bar = cx.bar(note);
-            if !colours[bar].contains(&part.player.instrument.id.as_str()) {
-                colours[bar].push(&part.player.instrument.id);
+            let instrument = part.instrument_at(note.start);
+            if !colours[bar].contains(&instrument.id.as_str()) {
+                colours[bar].push(&instrument.id);
             }
             singers[bar].get_or_insert((player, index));
         }

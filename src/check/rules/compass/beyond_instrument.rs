@@ -42,7 +42,7 @@
 //! Musicians; Prout, The Orchestra, 1899, and others.
 
 use crate::check::alternatives::{Outside, advise, all_pitches, in_compass_pitch, outside};
-use crate::check::context::Context;
+use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 use crate::instruments::Limit;
@@ -56,13 +56,13 @@ pub const RULE: Rule = Rule {
 };
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for (player, part) in cx.parts() {
-        let instrument = part.player.instrument;
+    for stretch in cx.stretches() {
+        let Stretch { player, part, instrument, .. } = stretch;
         let Some(compass) = instrument.compass(Limit::Instrument, cx.era) else { continue };
         if instrument.unpitched || !instrument.drums.is_empty() {
             continue;
         }
-        let offences = part.notes.iter().enumerate().filter_map(|(index, note)| {
+        let offences = stretch.notes().filter_map(|(index, note)| {
             let found: Option<(Pitch, Outside)> = all_pitches(note)
                 .find_map(|p| outside(part, compass, p, note.start).map(|side| (p, side)));
             found.map(|found| (index, found))

@@ -68,7 +68,7 @@ const TUTTI: usize = 8;
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
     let tells = |player: usize, note: &SoundingNote| {
-        let telling = parts[player].player.instrument.telling.as_ref();
+        let telling = parts[player].instrument_at(note.start).telling.as_ref();
         telling.is_none_or(|telling| {
             note.sound.pitches().last().is_none_or(|p| (telling.low..=telling.high).contains(p))
         })
@@ -85,7 +85,8 @@ fn check(cx: &Context, findings: &mut Findings) {
         let (mut count, mut brass) = (0, false);
         for sounding in loud {
             count += 1;
-            brass |= parts[usize::from(sounding.player)].player.instrument.family == Family::Brass;
+            let part = &parts[usize::from(sounding.player)];
+            brass |= part.first_instrument().family == Family::Brass;
         }
         if count <= TUTTI || !brass {
             continue;
@@ -112,16 +113,17 @@ fn check(cx: &Context, findings: &mut Findings) {
     }
     for (player, offences) in offences.into_iter().enumerate() {
         let part = cx.part(player);
-        let Some(telling) = &part.player.instrument.telling else { continue };
         for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();
+            let instrument = part.instrument_at(note.start);
+            let Some(telling) = &instrument.telling else { continue };
             let message = format!(
                 "{}: the melody at {} in {}{} does not carry through the tutti: {} tells from {} to {} (sounding).",
                 part.player.name,
                 note.sound.pitches().last().map_or(String::new(), |p| cx.both(part, *p, note)),
                 cx.form.place(note.start),
                 passage.and_more(),
-                words::a(&part.player.instrument.name.to_lowercase()),
+                words::a(&instrument.name.to_lowercase()),
                 telling.low,
                 telling.high,
             );

@@ -44,7 +44,7 @@
 //! Directive 2003/10/EC, art. 3.
 
 use crate::check::alternatives::{all_pitches, custom, in_compass_pitch};
-use crate::check::context::Context;
+use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 use crate::resolve::Dynamic;
@@ -64,8 +64,8 @@ const REST: f64 = 3.0;
 const TOP: i32 = 5;
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for (player, part) in cx.parts() {
-        let instrument = part.player.instrument;
+    for stretch in cx.stretches() {
+        let Stretch { player, part, instrument, .. } = stretch;
         if !instrument.breathes {
             continue;
         }
@@ -83,7 +83,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             }
             run.clear();
         };
-        for (index, note) in part.notes.iter().enumerate() {
+        for (index, note) in stretch.notes() {
             let up =
                 all_pitches(note).any(|p| in_compass_pitch(part, p, note.start).midi() >= high);
             let loud = cx.degree(player, note.start) >= Dynamic::F as u8;

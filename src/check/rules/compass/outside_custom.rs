@@ -41,7 +41,7 @@
 //! about 1770 orchestral oboes were kept between D4 and D6 is common practice.
 
 use crate::check::alternatives::{Outside, advise, all_pitches, custom, outside};
-use crate::check::context::Context;
+use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule, words};
 use crate::diagnostics::Severity;
 use crate::instruments::Limit;
@@ -56,8 +56,8 @@ pub const RULE: Rule = Rule {
 };
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for (player, part) in cx.parts() {
-        let instrument = part.player.instrument;
+    for stretch in cx.stretches() {
+        let Stretch { player, part, instrument, .. } = stretch;
         let Some(whole) = instrument.compass(Limit::Instrument, cx.era) else { continue };
         if instrument.unpitched || !instrument.drums.is_empty() {
             continue;
@@ -67,7 +67,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         else {
             continue;
         };
-        let offences = part.notes.iter().enumerate().filter_map(|(index, note)| {
+        let offences = stretch.notes().filter_map(|(index, note)| {
             if note.attached.marks.has(Mark::Harmonic) {
                 return None;
             }

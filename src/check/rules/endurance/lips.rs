@@ -57,7 +57,7 @@ const STRETCH: f64 = 60.0;
 
 fn check(cx: &Context, findings: &mut Findings) {
     for (player, part) in cx.parts() {
-        if part.player.instrument.family != Family::Brass || part.player.count > 1 {
+        if part.first_instrument().family != Family::Brass || part.player.count > 1 {
             continue;
         }
         let times = cx.times(player);

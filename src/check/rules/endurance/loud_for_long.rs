@@ -69,7 +69,7 @@ const BREAK: f64 = 5.0;
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
     let loud = |player: u16, time| {
-        let instrument = parts[usize::from(player)].player.instrument;
+        let instrument = parts[usize::from(player)].instrument_at(time);
         matches!(instrument.loudness, Loudness::HeavyBrass | Loudness::Percussion)
             && cx.degree(usize::from(player), time) >= Dynamic::Ff as u8
     };

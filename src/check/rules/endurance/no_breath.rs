@@ -40,7 +40,7 @@
 //! each instrument in the catalogue; the players know better.
 
 use crate::arrange::{Part, SoundingNote};
-use crate::check::context::Context;
+use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 use crate::resolve::Mark;
@@ -58,19 +58,19 @@ const GAP: f64 = 0.15;
 const LENDS: f64 = 0.45;
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for (player, part) in cx.parts() {
-        let Some(breath) = &part.player.instrument.breath else { continue };
+    for stretch in cx.stretches() {
+        let Stretch { player, part, instrument, .. } = stretch;
+        let Some(breath) = &instrument.breath else { continue };
         if part.player.count > 1 {
             continue;
         }
         let times = cx.times(player);
-        let mut first = 0;
+        let mut first = stretch.notes().next().map_or(0, |(index, _)| index);
         let mut slurred = false;
         let mut offences: Vec<(usize, f64)> = Vec::new();
-        for index in 0..part.notes.len() {
-            let note = &part.notes[index];
+        for (index, note) in stretch.notes() {
             slurred = (slurred || note.attached.slur_starts) && !note.attached.slur_ends;
-            let last = index + 1 == part.notes.len();
+            let last = !stretch.goes_on(index + 1);
             let joint = !slurred && times[index].1 - times[index].0 >= LENDS
                 || note.attached.marks.has(Mark::Breath)
                 || note.attached.marks.has(Mark::Fermata);

@@ -59,7 +59,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     }
     let mut told = HashSet::new();
     for (player, part) in cx.parts() {
-        if part.player.instrument.family == crate::instruments::Family::Percussion {
+        if part.first_instrument().family == crate::instruments::Family::Percussion {
             continue;
         }
         let offences: Vec<(usize, _)> = (0..part.notes.len())

@@ -14,7 +14,8 @@ use crate::music::{Chord, Pitch, Time};
 
 /// Does the note belong to the harmony: pitched, and not of a drum or bell?
 fn counts(cx: &Context, sounding: Sounding) -> bool {
-    let instrument = cx.part(usize::from(sounding.player)).player.instrument;
+    let note = sounding.of(&cx.arrangement.parts);
+    let instrument = cx.part(usize::from(sounding.player)).instrument_at(note.start);
     instrument.family != Family::Percussion
 }
 

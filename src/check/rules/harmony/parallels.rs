@@ -129,7 +129,7 @@ fn motion(cx: &Context, sounding: Sounding, at: crate::music::Time) -> Option<Mo
     if note.start != at
         || !super::counts(cx, sounding)
         || matches!(note.role, Role::Rhythm | Role::Highlight)
-        || part.player.instrument.natural.is_some()
+        || part.instrument_at(at).natural.is_some()
     {
         return None;
     }
@@ -143,7 +143,7 @@ fn motion(cx: &Context, sounding: Sounding, at: crate::music::Time) -> Option<Mo
 /// Where a filling part of another family goes along with a voice for a moment, nobody hears more
 /// than a shade of colour. (Our heuristic.)
 fn heard_together(cx: &Context, one: Sounding, two: Sounding) -> bool {
-    let family = |s: Sounding| cx.part(usize::from(s.player)).player.instrument.family;
+    let family = |s: Sounding| cx.part(usize::from(s.player)).first_instrument().family;
     let outer = |s: Sounding| matches!(s.of(&cx.arrangement.parts).role, Role::Melody | Role::Bass);
     family(one) == family(two) || (outer(one) && outer(two))
 }

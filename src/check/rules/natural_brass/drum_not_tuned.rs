@@ -37,7 +37,7 @@
 //! Each drum has one note at a time, customary pair tonic and dominant: Grove, A Dictionary of
 //! Music and Musicians, vol. 1, "Drum", p. 464.
 
-use crate::check::context::Context;
+use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule, words};
 use crate::diagnostics::Severity;
 
@@ -49,15 +49,16 @@ pub const RULE: Rule = Rule {
 };
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for (player, part) in cx.parts() {
-        if part.player.instrument.drums.is_empty() || part.drums.is_empty() {
+    for stretch in cx.stretches() {
+        let Stretch { player, part, instrument, .. } = stretch;
+        if instrument.drums.is_empty() || part.drums.is_empty() {
             continue;
         }
         let tuned = |time| {
             let after = part.drums.partition_point(|(from, _)| *from <= time);
             &part.drums[after.saturating_sub(1)].1
         };
-        let offences = part.notes.iter().enumerate().filter_map(|(index, note)| {
+        let offences = stretch.notes().filter_map(|(index, note)| {
             let drums = tuned(note.start);
             let mut pitches = note.sound.pitches().iter();
             let other = pitches.find(|p| drums.iter().all(|drum| drum.midi() != p.midi()))?;

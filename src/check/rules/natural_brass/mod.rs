@@ -18,8 +18,8 @@ use crate::music::{Pitch, Time};
 
 /// What each pitch of a note is on the crook in force, the worst first.
 fn worst(cx: &Context, part: &Part, index: usize) -> Option<(Pitch, PartialClass)> {
-    let series = part.player.instrument.natural.as_ref()?;
     let note = &part.notes[index];
+    let series = part.instrument_at(note.start).natural.as_ref()?;
     all_pitches(note)
         .map(|pitch| (pitch, series.classify(part.written(pitch, note.start), cx.era)))
         .max_by_key(|(_, class)| *class)
@@ -27,7 +27,7 @@ fn worst(cx: &Context, part: &Part, index: usize) -> Option<(Pitch, PartialClass
 
 /// Crooks on which all notes of a passage are open and in tune, as ways out.
 fn other_crooks<T>(cx: &Context, passage: &Passage<T>) -> Vec<String> {
-    let instrument = passage.part.player.instrument;
+    let instrument = passage.part.instrument_at(passage.first().start);
     let Some(series) = &instrument.natural else { return Vec::new() };
     let own = passage.part.tuning_at(passage.first().start).map(|tuning| &tuning.name);
     let fitting: Vec<&str> = instrument
@@ -53,8 +53,10 @@ fn other_crooks<T>(cx: &Context, passage: &Passage<T>) -> Vec<String> {
 /// is one.
 fn with_crook_fix<T>(cx: &Context, passage: &Passage<T>, finding: Diagnostic) -> Diagnostic {
     let part = passage.part;
-    let instrument = part.player.instrument;
-    let (Some(series), [(_, own)]) = (&instrument.natural, &part.tunings[..]) else {
+    let instrument = part.first_instrument();
+    let (Some(series), [(_, own)], [_]) =
+        (&instrument.natural, &part.tunings[..], &part.instruments[..])
+    else {
         return finding;
     };
     let open = |crook: &Tuning, part: &Part| {
@@ -82,7 +84,7 @@ fn with_crook_fix<T>(cx: &Context, passage: &Passage<T>, finding: Diagnostic) ->
 
 /// The open notes in tune just below and above a sounding pitch, sounding.
 fn neighbours(part: &Part, pitch: Pitch, time: Time) -> Vec<Pitch> {
-    let Some(series) = &part.player.instrument.natural else { return Vec::new() };
+    let Some(series) = &part.instrument_at(time).natural else { return Vec::new() };
     let rank = if part.player.is_second() {
         crate::instruments::PlayerRank::Second
     } else {

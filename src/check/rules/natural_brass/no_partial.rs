@@ -43,7 +43,7 @@
 
 use crate::check::alternatives::advise;
 use crate::check::alternatives::outside;
-use crate::check::context::Context;
+use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 use crate::instruments::{Limit, PartialClass};
@@ -56,13 +56,13 @@ pub const RULE: Rule = Rule {
 };
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for (player, part) in cx.parts() {
-        let instrument = part.player.instrument;
+    for stretch in cx.stretches() {
+        let Stretch { player, part, instrument, .. } = stretch;
         if instrument.natural.is_none() {
             continue;
         }
         let Some(compass) = instrument.compass(Limit::Instrument, cx.era) else { continue };
-        let offences = (0..part.notes.len()).filter_map(|index| {
+        let offences = stretch.notes().filter_map(|(index, _)| {
             let (pitch, class) = super::worst(cx, part, index)?;
             let within = outside(part, compass, pitch, part.notes[index].start).is_none();
             (class == PartialClass::NotAvailable && within).then_some((index, pitch))

@@ -46,8 +46,8 @@ use crate::check::context::Context;
 use crate::check::words;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::{Diagnostic, Severity};
+use crate::instruments::Tuning;
 use crate::music::Time;
-use crate::resolve::Verb;
 
 pub const RULE: Rule = Rule {
     code: "natural-brass/no-time-to-change",
@@ -63,7 +63,11 @@ const DRUMS: f64 = 12.0;
 
 fn check(cx: &Context, findings: &mut Findings) {
     for (player, part) in cx.parts() {
-        let crooks = part.tunings.windows(2).map(|pair| {
+        // Of another instrument another rule speaks.
+        let same = |pair: &&[(Time, &'static Tuning)]| {
+            std::ptr::eq(part.instrument_at(pair[0].0), part.instrument_at(pair[1].0))
+        };
+        let crooks = part.tunings.windows(2).filter(same).map(|pair| {
             let what = format!("from {} to {}", pair[0].1.name, pair[1].1.name);
             (pair[1].0, CROOK, what, pair[0].1.name != pair[1].1.name)
         });
@@ -95,7 +99,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 cx.form.place(next.start),
                 if many { "need" } else { "needs" },
             );
-            let finding = match takes(cx, player, at) {
+            let finding = match cx.takes_line(player, at) {
                 Some(line) => Diagnostic::new(RULE.severity, RULE.code, line, message)
                     .with_text("the change")
                     .with_label(before.source, "the last note before it")
@@ -114,15 +118,4 @@ fn check(cx: &Context, findings: &mut Findings) {
             );
         }
     }
-}
-
-/// The `takes` line that speaks to a player and holds from a time on.
-fn takes(cx: &Context, player: usize, at: Time) -> Option<crate::diagnostics::Span> {
-    let ensemble = &cx.piece.ensembles[cx.arrangement.scoring.ensemble];
-    cx.lines().map(|(_, line)| line).find_map(|line| {
-        let Verb::Takes { from, .. } = &line.verb else { return None };
-        let start = from.map_or(Time::ZERO, |bar| cx.form.bars[bar].start);
-        let named = line.who.iter().any(|(name, _)| ensemble.players_named(name).contains(&player));
-        (start == at && named).then_some(line.span)
-    })
 }

@@ -43,7 +43,7 @@
 //! heuristic.
 
 use crate::check::alternatives::advise;
-use crate::check::context::Context;
+use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 use crate::instruments::{PartialClass, nearest_cents};
@@ -60,11 +60,12 @@ pub const RULE: Rule = Rule {
 const LONG: f64 = 0.5;
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for (player, part) in cx.parts() {
-        if part.player.instrument.natural.is_none() {
+    for stretch in cx.stretches() {
+        let Stretch { player, part, instrument, .. } = stretch;
+        if instrument.natural.is_none() {
             continue;
         }
-        let offences = (0..part.notes.len()).filter_map(|index| {
+        let offences = stretch.notes().filter_map(|(index, _)| {
             let (pitch, class) = super::worst(cx, part, index)?;
             let PartialClass::OpenOutOfTune(partial) = class else { return None };
             let note = &part.notes[index];

@@ -42,7 +42,7 @@
 
 use crate::check::alternatives::advise;
 use crate::check::alternatives::{all_pitches, custom, outside};
-use crate::check::context::Context;
+use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 
@@ -54,15 +54,15 @@ pub const RULE: Rule = Rule {
 };
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for (player, part) in cx.parts() {
-        let instrument = part.player.instrument;
+    for stretch in cx.stretches() {
+        let Stretch { player, part, instrument, .. } = stretch;
         let Some(compass) = custom(instrument, false, cx.era) else { continue };
         let series = instrument.natural.as_ref();
         if part.tunings.is_empty() && series.is_none() {
             continue;
         }
         let first_safe = series.and_then(|series| series.written(series.first_safe_to));
-        let offences = part.notes.iter().enumerate().filter_map(|(index, note)| {
+        let offences = stretch.notes().filter_map(|(index, note)| {
             if note.solo {
                 return None;
             }

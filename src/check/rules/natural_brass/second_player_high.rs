@@ -43,7 +43,7 @@
 
 use crate::check::alternatives::advise;
 use crate::check::alternatives::all_pitches;
-use crate::check::context::Context;
+use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 
@@ -55,13 +55,14 @@ pub const RULE: Rule = Rule {
 };
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for (player, part) in cx.parts() {
-        let Some(series) = &part.player.instrument.natural else { continue };
+    for stretch in cx.stretches() {
+        let Stretch { player, part, instrument, .. } = stretch;
+        let Some(series) = &instrument.natural else { continue };
         let Some(top) = series.written(series.second.1) else { continue };
         if !part.player.is_second() {
             continue;
         }
-        let offences = part.notes.iter().enumerate().filter_map(|(index, note)| {
+        let offences = stretch.notes().filter_map(|(index, note)| {
             let pitch = all_pitches(note).max()?;
             let high = part.written(pitch, note.start).midi() > top.midi();
             (high && !note.solo).then_some((index, pitch))

@@ -38,7 +38,7 @@
 //! Grove, A Dictionary of Music and Musicians, vol. 1, "Horn", p. 749.
 
 use crate::check::alternatives::advise;
-use crate::check::context::Context;
+use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 use crate::instruments::PartialClass;
@@ -52,11 +52,12 @@ pub const RULE: Rule = Rule {
 };
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for (player, part) in cx.parts() {
-        if part.player.instrument.natural.is_none() {
+    for stretch in cx.stretches() {
+        let Stretch { player, part, instrument, .. } = stretch;
+        if instrument.natural.is_none() {
             continue;
         }
-        let offences = part.notes.iter().enumerate().filter_map(|(index, note)| {
+        let offences = stretch.notes().filter_map(|(index, note)| {
             if note.solo || note.attached.marks.has(Mark::Stopped) {
                 return None;
             }

@@ -37,7 +37,7 @@
 //! Usual clefs: the catalogue, after Johnstone, Instruments of the Modern Symphony Orchestra,
 //! 1917. Three lines: common practice.
 
-use crate::check::context::Context;
+use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 use crate::instruments::Clef;
@@ -67,17 +67,19 @@ fn lines(pitch: Pitch, clef: Clef) -> i32 {
 }
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for (player, part) in cx.parts() {
-        let instrument = part.player.instrument;
+    for stretch in cx.stretches() {
+        let Stretch { player, part, instrument, .. } = stretch;
         if instrument.unpitched || instrument.staves > 1 || instrument.clefs.len() < 2 {
             continue;
         }
         let mut offences: Vec<(usize, i32)> = Vec::new();
-        let mut first = 0;
-        while first < part.notes.len() {
+        let mut notes = stretch.notes();
+        let mut first = notes.next().map_or(0, |(index, _)| index);
+        let end = notes.last().map_or(first, |(index, _)| index) + 1;
+        while first < end {
             let bar = cx.bar(&part.notes[first]);
             let mut after = first + 1;
-            while after < part.notes.len() && cx.bar(&part.notes[after]) == bar {
+            while after < end && cx.bar(&part.notes[after]) == bar {
                 after += 1;
             }
             let written: Vec<(usize, Pitch)> = (first..after)

@@ -37,7 +37,7 @@
 //! # Source
 //! Common practice; two players a note is our heuristic.
 
-use crate::check::context::{Context, plucked, techniques};
+use crate::check::context::{Context, Stretch, plucked, techniques};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 
@@ -52,14 +52,14 @@ pub const RULE: Rule = Rule {
 const A_NOTE: usize = 2;
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for (player, part) in cx.parts() {
-        let instrument = part.player.instrument;
+    for stretch in cx.stretches() {
+        let Stretch { player, part, instrument, .. } = stretch;
         let count = usize::from(part.player.count);
         if instrument.open_strings.is_empty() || count < 2 {
             continue;
         }
         let changes = techniques(part);
-        let offences = part.notes.iter().enumerate().filter(|(_, note)| {
+        let offences = stretch.notes().filter(|(_, note)| {
             let pitches = note.sound.pitches();
             pitches.len() > 1
                 && count < A_NOTE * pitches.len()

@@ -40,7 +40,7 @@
 //! of the Modern Symphony Orchestra, 1917. The reach of the hand is our heuristic, tried on
 //! public scores.
 
-use crate::check::context::{Context, plucked, techniques};
+use crate::check::context::{Context, Stretch, plucked, techniques};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 
@@ -52,13 +52,13 @@ pub const RULE: Rule = Rule {
 };
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for (player, part) in cx.parts() {
-        let instrument = part.player.instrument;
+    for stretch in cx.stretches() {
+        let Stretch { player, part, instrument, .. } = stretch;
         if instrument.open_strings.is_empty() || part.player.count > 1 {
             continue;
         }
         let changes = techniques(part);
-        let offences = part.notes.iter().enumerate().filter(|(_, note)| {
+        let offences = stretch.notes().filter(|(_, note)| {
             let pitches = note.sound.pitches();
             pitches.len() > 1
                 && !super::one_hand(instrument, cx.era, pitches, plucked(&changes, note.start))

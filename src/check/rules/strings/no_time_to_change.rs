@@ -60,7 +60,7 @@ const MUTE: f64 = 2.0;
 
 fn check(cx: &Context, findings: &mut Findings) {
     for (player, part) in cx.parts() {
-        if part.player.instrument.open_strings.is_empty() {
+        if part.first_instrument().open_strings.is_empty() {
             continue;
         }
         let (mut plucked, mut muted) = (false, false);

@@ -1,0 +1,112 @@
+//! Another instrument is taken without time to do it.
+//!
+//! # What it finds
+//! A `takes` line that names another instrument, where the player sounds before and after it with
+//! less rest between than it takes to lay the one down and take the other up: eight seconds (our
+//! heuristic).
+//!
+//! # Why it matters
+//! The player puts the instrument into its stand, takes up the other, warms it and looks for the
+//! place. An instrument that has lain cold is flat, so that the first notes want a long rest.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   8 end }
+//! voice tune { 1: 1/1 E5 | 2: E5 | 3: E5 | 4: E5 | 5: G5 | 6: G5 | 7: G5 | 8: G5 | }
+//! ensemble few { era 1885
+//!   flute 2 }
+//! scoring few for few {
+//!   flute plays tune as melody
+//!   flute.2 takes piccolo bar 6
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   8 end }
+//! voice tune { 1: 1/1 E5 | 2: E5 | 3: E5 | 4: E5 | 5: G5 | 6: G5 | 7: G5 | 8: G5 | }
+//! ensemble few { era 1885
+//!   flute 2 }
+//! scoring few for few {
+//!   flute.1 plays tune as melody
+//!   flute.2 plays tune bars 1, 6..8 as melody
+//!   flute.2 takes piccolo bar 6
+//! }
+//! ```
+//!
+//! # Source
+//! That rests must be given for it is common practice. The seconds are our heuristic.
+
+use crate::check::context::Context;
+use crate::check::{Check, Findings, Rule, words};
+use crate::diagnostics::{Diagnostic, Severity};
+use crate::instruments::SECONDS_TO_TAKE;
+
+pub const RULE: Rule = Rule {
+    code: "agility/no-time-to-take",
+    severity: Severity::Warning,
+    text: include_str!("no_time_to_take.rs"),
+    check: Check::Scoring(check),
+};
+
+fn check(cx: &Context, findings: &mut Findings) {
+    for (player, part) in cx.parts() {
+        for pair in part.instruments.windows(2) {
+            let [(_, laid_down), (at, taken)] = pair else { continue };
+            let after = part.notes.partition_point(|note| note.start < *at);
+            let before = after.checked_sub(1).map(|before| &part.notes[before]);
+            let (Some(before), Some(next)) = (before, part.notes.get(after)) else { continue };
+            let rest = cx.times(player)[after].0 - cx.times(player)[after - 1].1;
+            let bars = (cx.bar(before), cx.bar(next));
+            if std::ptr::eq(*laid_down, *taken)
+                || rest >= SECONDS_TO_TAKE
+                || cx.allowed(RULE.code, Some(player), bars)
+            {
+                continue;
+            }
+            let message = format!(
+                "{} has {rest:.0} seconds to lay the {} down and take the {}, between {} and {}, and needs about {SECONDS_TO_TAKE:.0}.",
+                part.player.name,
+                laid_down.name.to_lowercase(),
+                taken.name.to_lowercase(),
+                cx.form.place(before.start),
+                cx.form.place(next.start),
+            );
+            let finding = match cx.takes_line(player, *at) {
+                Some(line) => Diagnostic::new(RULE.severity, RULE.code, line, message)
+                    .with_text("the change")
+                    .with_label(before.source, "the last note before it")
+                    .with_label(next.source, "the first note after it"),
+                None => cx.chain(&RULE, player, next, message),
+            };
+            let free: Vec<&String> = cx
+                .parts()
+                .filter(|(other, p)| {
+                    *other != player
+                        && std::ptr::eq(p.player.instrument, *laid_down)
+                        && p.notes.iter().all(|n| n.end() <= *at || n.start > next.end())
+                })
+                .map(|(_, p)| &p.player.name)
+                .collect();
+            let help = match &free[..] {
+                [] => "Let the player rest for some bars before or after the change, or engage a player for the other instrument.".to_string(),
+                free => format!(
+                    "Let the player rest for some bars before or after the change, or let {} take the {}.",
+                    words::list(free, "or"),
+                    taken.name.to_lowercase()
+                ),
+            };
+            findings.push(
+                finding
+                    .with_label(part.player.span, part.player.name.clone())
+                    .with_bars(cx.number(bars.0), cx.number(bars.1))
+                    .with_player(&part.player.id)
+                    .with_help(help),
+            );
+        }
+    }
+}
