@@ -14,6 +14,9 @@
 //!    between.
 //! 3. Clefs go from the usual one to the rarer ones. Let neighbours overlap, so that a line that
 //!    crosses from one to the other need not change clef at every note.
+//!    Who reads two staves has `staves = 2` with a `staves_source`; then the first clef is that of
+//!    the upper staff and the second that of the lower one. `bass_alone = true` if he reads a bass
+//!    line that he has for himself on one staff.
 //! 4. Give at least an `instrument` and a `custom` row of `compass` for every year from
 //!    `from` on (`to = 9999` is an open end); a `solo` row is a luxury, but if there is one,
 //!    there must be one for every year. Set `compass_is_written = true` where the rows are in
@@ -266,8 +269,15 @@ pub struct Instrument {
     pub clefs: Vec<ClefUse>,
     /// Source of the clefs and their written ranges.
     pub clefs_source: String,
-    /// How many staves a player reads: 2 for harp and keyboard, else 1.
+    /// How many staves a player reads: 2, joined by a brace, for harp and keyboard, else 1. Where
+    /// there are two, the first of `clefs` is the usual one of the upper staff and the second that
+    /// of the lower staff.
     pub staves: u8,
+    /// Does a player who has the bass line and nothing else read it on one staff, in the usual
+    /// clef of the lower one (the harpsichord as continuo)?
+    pub bass_alone: bool,
+    /// Source of both where there are two staves; else empty.
+    pub staves_source: String,
     /// The way from written to sounding pitch where no key or crook is named. Where the key must
     /// be named for a part to mean anything (clarinet, natural brass) this is the unison.
     pub transposition: Interval,
@@ -284,7 +294,7 @@ pub struct Instrument {
     /// Is it written on the percussion clef without pitch (bass drum, cymbals)?
     pub unpitched: bool,
     /// How many notes one player can sound at once: 1 for wind, 2 to 4 for strings, 8 for a
-    /// keyboard.
+    /// keyboard; with two staves, half of them in each hand.
     pub voices: u8,
     /// First year of common use in the orchestra (or in the ensemble, for keyboards).
     pub from: i32,

@@ -110,6 +110,9 @@ struct InstrumentTable {
     clefs_source: String,
     #[serde(default = "one")]
     staves: u8,
+    #[serde(default)]
+    bass_alone: bool,
+    staves_source: Option<String>,
     transposition: IntervalTable,
     transposition_source: String,
     #[serde(default)]
@@ -294,14 +297,33 @@ fn build_all<Table, Built>(
 }
 
 impl InstrumentTable {
+    fn check_staves(&self) -> Result<(), Fault> {
+        if !(1..=2).contains(&self.staves) {
+            return Err(format!("field `staves`: 1 or 2 are wanted, not {}", self.staves));
+        }
+        if self.staves == 1 {
+            return match self.bass_alone || self.staves_source.is_some() {
+                true => Err("field `staves`: `bass_alone` and `staves_source` go with two".into()),
+                false => Ok(()),
+            };
+        }
+        if self.clefs.len() < 2 || self.unpitched {
+            return Err("field `clefs`: two staves want a clef each, for notes with pitch".into());
+        }
+        sourced("staves_source", self.staves_source.clone().unwrap_or_default()).map(drop)
+    }
+
     fn build(self) -> Result<Instrument, Fault> {
         if self.clefs.is_empty() {
             return Err("field `clefs`: at least one clef is wanted".to_owned());
         }
+        self.check_staves()?;
         Ok(Instrument {
             clefs: build_all(self.clefs, ClefTable::build)?,
             clefs_source: sourced("clefs_source", self.clefs_source)?,
             staves: self.staves,
+            bass_alone: self.bass_alone,
+            staves_source: self.staves_source.unwrap_or_default(),
             transposition: Interval::new(self.transposition.steps, self.transposition.semitones),
             transposition_source: sourced("transposition_source", self.transposition_source)?,
             keys: build_all(self.keys, |table| table.build("keys"))?,

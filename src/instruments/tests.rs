@@ -439,6 +439,8 @@ fn every_instrument_is_complete() {
         assert!(instrument.voices >= 1, "{id}");
         let two_handed = matches!(instrument.family, Family::Harp | Family::Keyboard);
         assert_eq!(instrument.staves, if two_handed { 2 } else { 1 }, "{id}");
+        assert_eq!(instrument.staves_source.is_empty(), instrument.staves == 1, "{id}");
+        assert_eq!(instrument.bass_alone, id == "harpsichord", "{id}");
         let wind = matches!(instrument.family, Family::Woodwind | Family::Brass);
         assert_eq!(instrument.breathes, wind, "{id}");
         assert_eq!(instrument.breath.is_some(), wind, "{id}");
@@ -534,6 +536,19 @@ fn faults_that_a_table_shows_only_as_a_whole_are_reported() {
     let wrong = brass.replacen("steps = -4, semitones = -7", "steps = -4, semitones = -6", 1);
     let message = read::read_files(&[("brass.toml", &wrong)]).expect_err("wrong").to_string();
     assert!(message.contains("crooks `F`"), "{message}");
+
+    let keys = include_str!("data/harp-and-keyboard.toml");
+    for (from, to) in [
+        ("staves = 2\n", "staves = 3\n"),
+        ("staves = 2\n", "staves = 1\n"),
+        ("staves_source = \"common practice\"\n", ""),
+        ("    { clef = \"bass\", low = \"Cb1\", high = \"F4\" },\n", ""),
+    ] {
+        assert!(keys.contains(from), "the sample no longer has {from}");
+        let wrong = keys.replacen(from, to, 1);
+        let message = read::read_files(&[("keys.toml", &wrong)]).expect_err(to).to_string();
+        assert!(message.contains("staves"), "{message}");
+    }
 
     let wrong = brass.replacen("second = [2, 12]", "second = [2, 21]", 1);
     let message = read::read_files(&[("brass.toml", &wrong)]).expect_err("wrong").to_string();

@@ -18,19 +18,44 @@ const CHANGE: u32 = 8;
 /// Puts the clefs into the measures of a staff: one in the first bar, and every change. `instrument`
 /// is in hand at the beginning; the measures tell where another one is taken.
 pub(super) fn place_clefs(measures: &mut [Measure], instrument: &'static Instrument) {
+    place(measures, instrument, |instrument| instrument.clefs.iter().copied().collect());
+}
+
+/// The same for the lower of two staves, and for one staff in the clef of the lower one.
+pub(super) fn place_lower_clefs(measures: &mut [Measure], instrument: &'static Instrument) {
+    place(measures, instrument, |instrument| {
+        let mut clefs: Uses = instrument.clefs.iter().copied().collect();
+        if instrument.staves > 1 && clefs.len() > 1 {
+            clefs.swap(0, 1);
+        }
+        clefs
+    });
+}
+
+/// The clefs of an instrument, the usual one first.
+type Uses = SmallVec<[ClefUse; 3]>;
+
+fn place(
+    measures: &mut [Measure],
+    instrument: &'static Instrument,
+    uses: impl Fn(&Instrument) -> Uses,
+) {
     let mut last = None;
     let mut in_hand = instrument;
     for measures in measures.chunk_by_mut(|_, next| next.instrument.is_none()) {
         in_hand = measures[0].instrument.unwrap_or(in_hand);
-        last = clefs_of(measures, in_hand, last);
+        last = clefs_of(measures, (in_hand, &uses(in_hand)), last);
     }
 }
 
 /// The clefs of bars that are read on one instrument, after the last clef of those before; gives
 /// back the last one.
-fn clefs_of(measures: &mut [Measure], instrument: &Instrument, last: Option<Clef>) -> Option<Clef> {
+fn clefs_of(
+    measures: &mut [Measure],
+    (instrument, uses): (&Instrument, &[ClefUse]),
+    last: Option<Clef>,
+) -> Option<Clef> {
     let first = measures.first_mut()?;
-    let uses = &instrument.clefs;
     if uses.len() < 2 || instrument.unpitched {
         let usual = if instrument.unpitched { Clef::Percussion } else { Clef::Treble };
         let clef = uses.first().map_or(usual, |only| only.clef);
@@ -85,7 +110,7 @@ fn note_cost(pitch: Pitch, uses: &[ClefUse], clef: usize) -> u32 {
 }
 
 /// Leger lines that a written pitch needs in a clef.
-fn leger_lines(pitch: Pitch, clef: Clef) -> u32 {
+pub(super) fn leger_lines(pitch: Pitch, clef: Clef) -> u32 {
     // Diatonic steps above C0 of the lowest line: E4, F3, D3, G2.
     let bottom = match clef {
         Clef::Treble | Clef::Percussion => 30,

@@ -10,7 +10,7 @@ use crate::arrange::{Part, SoundingNote};
 use crate::music::Time;
 use crate::resolve::{DirectionKind, Dynamic, Mark, Technique};
 
-use super::{ElementKind, FrameBar, Measure, StaffDirection, StaffDirectionKind, names};
+use super::{Element, ElementKind, FrameBar, Measure, StaffDirection, StaffDirectionKind, names};
 
 /// Puts a part's directions into the measures of its staff.
 pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
@@ -239,6 +239,28 @@ fn place_instruments(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) 
     let mut page = Page { frame, measures };
     for (at, text) in names::instruments_taken(part) {
         page.print(at, StaffDirectionKind::Words(text));
+    }
+}
+
+/// Puts a fermata over the rest on the other staff of a player, where a note ends that has one.
+pub(super) fn hold_until(end: Time, frame: &[FrameBar], measures: &mut [Measure]) {
+    let after = frame.partition_point(|bar| bar.start < end);
+    let Some(bar) = after.checked_sub(1) else { return };
+    let within = end - frame[bar].start;
+    let mut elements = measures[bar].elements.iter_mut().rev();
+    if let Some(Element { kind, .. }) = elements.find(|element| element.at < within)
+        && let ElementKind::Rest { fermata } | ElementKind::BarRest { fermata } = kind
+    {
+        *fermata = true;
+    }
+}
+
+/// Puts the fermatas that stand over rests of everybody on the other staff of a player.
+pub(super) fn hold_rests(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
+    for direction in &part.directions {
+        if matches!(direction.kind, DirectionKind::FermataOnRest) {
+            hold(direction.at, frame, measures);
+        }
     }
 }
 

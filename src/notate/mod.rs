@@ -10,6 +10,7 @@ mod clefs;
 mod directions;
 mod frame;
 mod grid;
+mod hands;
 mod names;
 #[cfg(test)]
 mod properties;
@@ -28,14 +29,14 @@ use crate::arrange::Arrangement;
 pub use rests::{multi_rests, rest_runs};
 pub use score::*;
 
-/// Writes the staves of an arrangement. A score has one staff for each part and one measure for
-/// each bar of the form; every measure is filled exactly.
+/// Writes the staves of an arrangement. A score has one staff for each part (two for a harp or a
+/// keyboard) and one measure for each bar of the form; every measure is filled exactly.
 #[must_use]
 pub fn notate(arrangement: &Arrangement) -> Score {
     let piece = arrangement.piece;
     let frame = frame::frame(&piece.form);
     let bars = staff::Bars::new(&frame);
-    let staves = arrangement.parts.iter().map(|part| staff::staff(part, &bars)).collect();
+    let staves = arrangement.parts.iter().map(|part| hands::staff(part, &bars)).collect();
     let ensemble = piece.ensembles.get(arrangement.scoring.ensemble);
     Score {
         title: piece.title.clone(),

@@ -3,7 +3,7 @@
 use proptest::prelude::*;
 
 use super::testing::Fixture;
-use super::{Beam, ElementKind, Score};
+use super::{Beam, Element, ElementKind, FrameBar, Measure, Score};
 use crate::music::{Letter, Pitch, Time};
 use crate::resolve::Sound;
 
@@ -115,13 +115,17 @@ fn rebuilt(score: &Score) -> Notes {
     notes
 }
 
-fn assert_measures_are_full(score: &Score) {
-    for (measure, bar) in score.staves[0].measures.iter().zip(&score.frame) {
+fn is_grace(element: &Element) -> bool {
+    matches!(&element.kind, ElementKind::Note(note) if note.grace.is_some())
+}
+
+pub(super) fn assert_measures_are_full(measures: &[Measure], frame: &[FrameBar]) {
+    for (measure, bar) in measures.iter().zip(frame) {
         let mut at = Time::ZERO;
         for element in &measure.elements {
             assert_eq!(element.at, at);
             at += element.length;
-            if matches!(element.kind, ElementKind::BarRest { .. }) {
+            if matches!(element.kind, ElementKind::BarRest { .. }) || is_grace(element) {
                 continue;
             }
             let (actual, normal) = element.tuplet.map_or((1, 1), |t| (t.actual, t.normal));
@@ -133,11 +137,12 @@ fn assert_measures_are_full(score: &Score) {
 }
 
 /// Every beam that begins goes on to its end, and no tuplet lies open.
-fn assert_groups_are_closed(score: &Score) {
-    for measure in &score.staves[0].measures {
+pub(super) fn assert_groups_are_closed(measures: &[Measure]) {
+    for measure in measures {
         let mut open = [false; 8];
         let mut in_tuplet = false;
-        for element in &measure.elements {
+        // Grace notes have beams of their own.
+        for element in measure.elements.iter().filter(|element| !is_grace(element)) {
             assert!(element.beams.len() <= usize::from(element.value.flags()));
             for (beam, open) in element.beams.iter().zip(&mut open) {
                 assert_eq!(*open, matches!(beam, Beam::Continues | Beam::Ends));
@@ -163,8 +168,8 @@ proptest! {
     ) {
         let (fixture, notes) = line(&metres, &steps);
         let score = fixture.score();
-        assert_measures_are_full(&score);
-        assert_groups_are_closed(&score);
+        assert_measures_are_full(&score.staves[0].measures, &score.frame);
+        assert_groups_are_closed(&score.staves[0].measures);
         prop_assert_eq!(rebuilt(&score), notes);
     }
 }

@@ -19,7 +19,7 @@ pub fn multi_rests(score: &Score, staff: usize) -> Staff {
 }
 
 /// For every bar, how many bars of rest begin with it that a part shows as one sign: 2 or more
-/// where such a run begins, 0 everywhere else.
+/// where such a run begins, 0 everywhere else. Where the player reads two staves, both rest.
 ///
 /// A player counts through nothing that he must see: a run is broken by rehearsal marks, tempos,
 /// changes of metre, key, transposition or clef, repeats, endings, double bars, directions and
@@ -29,17 +29,17 @@ pub fn multi_rests(score: &Score, staff: usize) -> Staff {
 /// If the score has no staff of that index.
 #[must_use]
 pub fn rest_runs(score: &Score, staff: usize) -> Vec<u32> {
-    let measures = &score.staves[staff].measures;
-    let mut runs = vec![0; measures.len()];
+    let staff = &score.staves[staff];
+    let mut runs = vec![0; staff.measures.len()];
     let mut first = None;
-    for (bar, measure) in measures.iter().enumerate() {
+    for bar in 0..staff.measures.len() {
         let frame = &score.frame[bar];
-        if !is_silent(measure) || frame.number == 0 {
+        if !staff.in_bar(bar).all(is_silent) || frame.number == 0 {
             first = None;
             continue;
         }
         match first {
-            Some(first) if !begins_anew(score, measure, bar) => runs[first] += 1,
+            Some(first) if !begins_anew(score, staff, bar) => runs[first] += 1,
             _ => {
                 first = Some(bar);
                 runs[bar] = 1;
@@ -67,17 +67,18 @@ fn is_silent(measure: &Measure) -> bool {
 }
 
 /// Does something stand at the beginning of this bar that the player must see?
-fn begins_anew(score: &Score, measure: &Measure, bar: usize) -> bool {
+fn begins_anew(score: &Score, staff: &Staff, bar: usize) -> bool {
     let frame = &score.frame[bar];
+    let told = |measure: &Measure| {
+        measure.key.is_some() || measure.transposition.is_some() || !measure.clefs.is_empty()
+    };
     frame.mark.is_some()
         || frame.tempo.is_some()
         || frame.metre_shown
         || frame.key_shown
         || frame.repeat_starts
         || frame.ending_starts.is_some()
-        || measure.key.is_some()
-        || measure.transposition.is_some()
-        || !measure.clefs.is_empty()
+        || staff.in_bar(bar).any(told)
 }
 
 #[cfg(test)]

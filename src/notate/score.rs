@@ -6,7 +6,7 @@ use crate::instruments::{Clef, Family, Instrument};
 use crate::music::{Interval, Key, Metre, Pitch, Time};
 use crate::resolve::{BarLine, Dynamic, Marks, Technique, Tempo};
 
-/// A score: the frame of bars that all staves share, and the staves.
+/// A score: the frame of bars that all players share, and what each of them reads.
 #[derive(Clone, Debug)]
 pub struct Score {
     /// Title of the piece.
@@ -25,7 +25,7 @@ pub struct Score {
     pub ensemble: String,
     /// The bars, one for each bar of the form.
     pub frame: Vec<FrameBar>,
-    /// The staves in score order, each with `frame.len()` measures.
+    /// What each player reads, in score order, with `frame.len()` measures.
     pub staves: Vec<Staff>,
 }
 
@@ -62,7 +62,7 @@ pub struct FrameBar {
     pub line: BarLine,
 }
 
-/// One player's staff.
+/// One player's staff, or two that a brace joins.
 #[derive(Clone, Debug)]
 pub struct Staff {
     /// The player's name in the language: `oboe.2`.
@@ -83,11 +83,31 @@ pub struct Staff {
     pub key_name: Option<String>,
     /// How many people read this part.
     pub players: u16,
-    /// The measures, one for each bar of the frame.
+    /// The measures, one for each bar of the frame. With two staves they are those of the upper
+    /// one, and have the directions of both, which stand between the two.
     pub measures: Vec<Measure>,
+    /// The measures of the lower staff, one for each bar of the frame; empty where the player
+    /// reads one staff.
+    pub lower: Vec<Measure>,
 }
 
 impl Staff {
+    /// Does the player read two staves?
+    #[must_use]
+    pub fn is_braced(&self) -> bool {
+        !self.lower.is_empty()
+    }
+
+    /// The measures of every staff, those of the upper one first.
+    pub fn all_measures(&self) -> impl Iterator<Item = &Measure> {
+        self.measures.iter().chain(&self.lower)
+    }
+
+    /// The measures of each staff in one bar, that of the upper one first.
+    pub fn in_bar(&self, bar: usize) -> impl Iterator<Item = &Measure> {
+        self.measures.get(bar).into_iter().chain(self.lower.get(bar))
+    }
+
     /// The instrument in hand in a bar.
     #[must_use]
     pub fn instrument_in(&self, bar: usize) -> &'static Instrument {
@@ -258,7 +278,7 @@ pub struct StaffDirection {
 /// What a printed direction says.
 #[derive(Clone, PartialEq, Debug)]
 pub enum StaffDirectionKind {
-    /// A dynamic below the staff.
+    /// A dynamic below the staff, or between two.
     Dynamic(Dynamic),
     /// A hairpin begins; it grows or not.
     HairpinStarts {

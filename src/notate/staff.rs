@@ -43,20 +43,27 @@ impl<'a> Bars<'a> {
         &self.grids[self.grid_of[bar]]
     }
 
-    fn end(&self) -> Time {
+    pub(super) fn end(&self) -> Time {
         self.frame.last().map_or(Time::ZERO, |bar| bar.start + bar.length)
     }
 }
 
 /// Place in the metre at which a bar begins: a pick-up is the end of a bar.
-fn offset(bar: &FrameBar) -> Time {
+pub(super) fn offset(bar: &FrameBar) -> Time {
     let missing = bar.metre.bar_length() - bar.length;
     if bar.number == 0 { missing.max(Time::ZERO) } else { Time::ZERO }
 }
 
 /// Writes the staff of a part.
 pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
-    let mut instruments = vec![part.first_instrument()];
+    let mut measures = measures(part, bars);
+    clefs::place_clefs(&mut measures, part.first_instrument());
+    directions::place_directions(part, bars.frame, &mut measures);
+    finished(part, measures, Vec::new())
+}
+
+/// The measures of a part's notes on one staff, without clefs and without what is said.
+pub(super) fn measures(part: &Part, bars: &Bars) -> Vec<Measure> {
     let mut measures = Vec::with_capacity(bars.frame.len());
     let mut accidentals = Accidentals::new();
     let mut writer = BarWriter::new(part, bars);
@@ -86,9 +93,6 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
         };
         if taken {
             writer.instrument = instrument;
-            if !instruments.iter().any(|known| std::ptr::eq(*known, instrument)) {
-                instruments.push(instrument);
-            }
         }
         if index > 0
             && let Some(name) = names::change_of_key(part, bar.start, bars.frame[index - 1].start)
@@ -106,8 +110,17 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
         measures.push(measure);
     }
     slurs::balance(&mut measures);
-    clefs::place_clefs(&mut measures, instruments[0]);
-    directions::place_directions(part, bars.frame, &mut measures);
+    measures
+}
+
+/// Puts a player's name to what he reads; `lower` is empty where that is one staff.
+pub(super) fn finished(part: &Part, measures: Vec<Measure>, lower: Vec<Measure>) -> Staff {
+    let mut instruments = vec![part.first_instrument()];
+    for taken in measures.iter().filter_map(|measure| measure.instrument) {
+        if !instruments.iter().any(|known| std::ptr::eq(*known, taken)) {
+            instruments.push(taken);
+        }
+    }
     Staff {
         id: part.player.id.clone(),
         name: part.full_name(),
@@ -118,6 +131,7 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
         key_name: names::key_at(part, Time::ZERO),
         players: part.player.count,
         measures,
+        lower,
     }
 }
 

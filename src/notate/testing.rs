@@ -37,6 +37,14 @@ pub(crate) fn natural_horn() -> &'static Instrument {
     find("natural-horn").unwrap()
 }
 
+pub(crate) fn harp() -> &'static Instrument {
+    find("harp").unwrap()
+}
+
+pub(crate) fn harpsichord() -> &'static Instrument {
+    find("harpsichord").unwrap()
+}
+
 pub(crate) fn bass_drum() -> &'static Instrument {
     find("bass-drum").unwrap()
 }
@@ -175,6 +183,12 @@ impl Fixture {
         })
     }
 
+    /// Gives all notes of the last part a role.
+    pub(crate) fn role(mut self, role: Role) -> Fixture {
+        self.last().notes.iter_mut().for_each(|note| note.role = role);
+        self
+    }
+
     pub(crate) fn tuplet(self, start: &str, length: &str, ratio: (u8, u8)) -> Fixture {
         self.tuplet_at(time(start), time(length), ratio)
     }
@@ -302,7 +316,16 @@ fn player(part: &FixturePart) -> Player {
 
 /// The notes and rests of a staff in one line.
 pub(crate) fn dump(score: &Score, staff: usize) -> String {
-    let bars: Vec<String> = score.staves[staff].measures.iter().map(dump_measure).collect();
+    dump_measures(&score.staves[staff].measures)
+}
+
+/// The notes and rests of the lower of two staves in one line.
+pub(crate) fn dump_lower(score: &Score, staff: usize) -> String {
+    dump_measures(&score.staves[staff].lower)
+}
+
+fn dump_measures(measures: &[Measure]) -> String {
+    let bars: Vec<String> = measures.iter().map(dump_measure).collect();
     bars.join(" | ")
 }
 

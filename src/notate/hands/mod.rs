@@ -1,0 +1,144 @@
+//! Harp and keyboard: what the two hands play, on two staves that a brace joins.
+//!
+//! Such a player always reads two staves, with one exception of the catalogue
+//! ([`Instrument::bass_alone`]): a harpsichord whose notes are all the bass of the scoring, one at a
+//! time, reads the bass line alone on one staff, in the clef of the lower one, as continuo players
+//! do (common practice). With anything else, be it one chord, he reads two. Whoever takes an
+//! instrument of two staves for a while has two throughout; what he plays on one that is read on
+//! one staff stands on the upper one.
+//!
+//! [`split`] says which hand plays what. Each hand is then written like a part of its own. What is
+//! said to the player stands once, between the staves. A slur stands on a staff that has all its
+//! notes; marks stand on both, but a trill, mordent or turn only at the top note and a breath only
+//! above.
+
+#[cfg(test)]
+mod properties;
+mod split;
+#[cfg(test)]
+mod tests;
+
+use crate::arrange::{Part, SoundingNote};
+use crate::instruments::Instrument;
+use crate::resolve::{Mark, Marks, Role, Sound};
+
+use super::Staff;
+use super::staff::Bars;
+use super::{clefs, directions, staff};
+
+use split::{Grip, Hand};
+
+/// Writes what a part's player reads: one staff or two.
+pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
+    let taken = || part.instruments.iter().map(|(_, instrument)| *instrument);
+    let Some(two_handed) = taken().find(|instrument| instrument.staves > 1) else {
+        return staff::staff(part, bars);
+    };
+    let alone = |instrument: &Instrument| instrument.bass_alone || instrument.staves < 2;
+    if taken().all(alone) && is_bass_line(&part.notes) {
+        let mut measures = staff::measures(part, bars);
+        clefs::place_lower_clefs(&mut measures, part.first_instrument());
+        directions::place_directions(part, bars.frame, &mut measures);
+        return staff::finished(part, measures, Vec::new());
+    }
+    let grips = split::split(part, bars.frame);
+    let slurs = slurs(&part.notes);
+    let write = |hand| staff::measures(&part_of(part, &grips, &slurs, hand), bars);
+    let (mut upper, mut lower) = (write(Hand::Upper), write(Hand::Lower));
+    clefs::place_clefs(&mut upper, part.first_instrument());
+    // The lower staff rests while an instrument of one staff is in hand.
+    for measure in &mut lower {
+        measure.instrument = measure.instrument.filter(|instrument| instrument.staves > 1);
+    }
+    clefs::place_lower_clefs(&mut lower, two_handed);
+    // What the writer of measures said of a change of key stands above.
+    lower.iter_mut().for_each(|measure| measure.directions.clear());
+    directions::place_directions(part, bars.frame, &mut upper);
+    directions::hold_rests(part, bars.frame, &mut lower);
+    for (note, grip) in part.notes.iter().zip(&grips) {
+        if note.attached.marks.has(Mark::Fermata) {
+            let end = note.end().min(bars.end());
+            match (grip.has(Hand::Upper), grip.has(Hand::Lower)) {
+                (true, false) => directions::hold_until(end, bars.frame, &mut lower),
+                (false, true) => directions::hold_until(end, bars.frame, &mut upper),
+                _ => {}
+            }
+        }
+    }
+    staff::finished(part, upper, lower)
+}
+
+/// Are the notes the bass, and nothing above it?
+fn is_bass_line(notes: &[SoundingNote]) -> bool {
+    let is_bass = |note: &SoundingNote| {
+        let graces = note.attached.graces.iter().flat_map(|graces| &graces.notes);
+        let single = graces.fold(true, |single, (_, pitches)| single && pitches.len() == 1);
+        note.role == Role::Bass && note.sound.pitches().len() == 1 && single
+    };
+    !notes.is_empty() && notes.iter().all(is_bass)
+}
+
+/// First and last note of each slur.
+fn slurs(notes: &[SoundingNote]) -> Vec<(usize, usize)> {
+    let mut slurs = Vec::new();
+    let mut open = None;
+    for (index, note) in notes.iter().enumerate() {
+        if note.attached.slur_ends {
+            slurs.extend(open.take().map(|first| (first, index)));
+        }
+        if note.attached.slur_starts {
+            open = Some(index);
+        }
+    }
+    slurs
+}
+
+/// What one hand plays, as a part.
+fn part_of<'a>(part: &Part<'a>, grips: &[Grip], slurs: &[(usize, usize)], hand: Hand) -> Part<'a> {
+    let mut notes: Vec<SoundingNote> = Vec::with_capacity(part.notes.len());
+    // Where each note of the part is among those of the hand, or would be.
+    let mut places = Vec::with_capacity(grips.len());
+    for (note, grip) in part.notes.iter().zip(grips) {
+        places.push(notes.len());
+        if grip.has(hand) {
+            notes.push(note_of(note, *grip, hand));
+        }
+    }
+    for &(first, last) in slurs {
+        if grips[first..=last].iter().all(|grip| grip.has(hand)) {
+            notes[places[first]].attached.slur_starts = true;
+            notes[places[last]].attached.slur_ends = true;
+        }
+    }
+    Part { notes, ..part.clone() }
+}
+
+/// What one hand plays of a note, without slurs.
+fn note_of(note: &SoundingNote, grip: Grip, hand: Hand) -> SoundingNote {
+    let mut own = note.clone();
+    if let Sound::Pitches(pitches) = &note.sound {
+        let (lower, upper) = pitches.split_at(grip.below.min(pitches.len()));
+        let held = if hand == Hand::Upper { upper } else { lower };
+        own.sound = Sound::Pitches(held.iter().copied().collect());
+    }
+    own.attached.slur_starts = false;
+    own.attached.slur_ends = false;
+    if grip.leads != hand {
+        own.attached.graces = None;
+    }
+    if grip.is_shared() && hand == Hand::Lower {
+        own.attached.marks = marks_of_lower(note.attached.marks);
+    }
+    own
+}
+
+/// The marks of a chord in both hands that the lower staff has too.
+fn marks_of_lower(marks: Marks) -> Marks {
+    let mut kept = Marks::NONE;
+    for mark in marks.iter() {
+        if !matches!(mark, Mark::Trill | Mark::Mordent | Mark::Turn | Mark::Breath) {
+            kept.insert(mark);
+        }
+    }
+    kept
+}

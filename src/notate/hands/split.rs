@@ -1,0 +1,253 @@
+//! Which hand plays what.
+//!
+//! A chord is divided where its widest gap leaves each hand no more than a tenth and no more than
+//! half of the notes that the player can sound at once; of gaps alike in that, nearest to middle C;
+//! where no gap does, at middle C. What one hand can grip may stay in one hand: a chord within an
+//! octave easily, one within a tenth at a pinch, and of course a single note.
+//!
+//! Notes of one hand that follow each other without a rest and without a leap of more than an
+//! octave make a run. A run stays in its hand; a tuplet and a slur do so even over rests and leaps.
+//! Only where a run goes far beyond its staff does it pass to the other hand, at a beat.
+//!
+//! Among all ways to divide a part by these rules the cheapest is taken. Each leger line in the
+//! usual clef of a staff costs a point, the other costs stand below; of ways alike the one that
+//! keeps the hand, and at the beginning the right hand. (Octave and tenth: common practice. All
+//! costs: our heuristic.)
+
+use std::cmp::Reverse;
+
+use crate::arrange::{Part, SoundingNote};
+use crate::instruments::Clef;
+use crate::music::{Letter, Pitch, Time};
+use crate::resolve::Tuplet;
+
+use super::super::staff::offset;
+use super::super::{FrameBar, clefs, tuplets};
+use super::slurs;
+
+/// Semitones that a hand grips with ease, and at a pinch.
+const OCTAVE: i32 = 12;
+const TENTH: i32 = 16;
+
+/// A chord between an octave and a tenth in one hand.
+const STRETCH: u32 = 4;
+/// A chord in two hands that one could grip.
+const NEEDLESS: u32 = 2;
+/// A chord in one hand after one in two, or the other way round.
+const REGROUPED: u32 = 1;
+/// From one hand to the other after a rest or over a leap.
+const AFRESH: u32 = 1;
+/// From one hand to the other in the middle of a run: as much as a change of clef.
+const PASSED: u32 = 8;
+
+/// A hand, and the staff on which it reads.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Hand {
+    /// The right hand, as a rule.
+    Upper,
+    /// The left hand, as a rule.
+    Lower,
+}
+
+/// How a note or chord lies in the hands.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) struct Grip {
+    /// How many pitches the lower hand has, from the lowest up.
+    pub(super) below: usize,
+    /// How many there are.
+    count: usize,
+    /// The hand that goes on with the line, and has the grace notes.
+    pub(super) leads: Hand,
+}
+
+impl Grip {
+    pub(super) fn has(self, hand: Hand) -> bool {
+        // A stroke without pitch lies in the upper hand.
+        match hand {
+            Hand::Upper => self.below < self.count.max(1),
+            Hand::Lower => self.below > 0,
+        }
+    }
+
+    pub(super) fn is_shared(self) -> bool {
+        self.has(Hand::Upper) && self.has(Hand::Lower)
+    }
+}
+
+/// The grips of one note, with what they cost: upper hand, lower hand, both with either leading.
+type Choices = [Option<(Grip, u32)>; 4];
+
+/// How each note of a part lies in the hands.
+pub(super) fn split(part: &Part, frame: &[FrameBar]) -> Vec<Grip> {
+    let notes = &part.notes;
+    let choices: Vec<Choices> = notes.iter().map(|note| choices(part, note)).collect();
+    let bound = bound(part);
+    // Cheapest way to each choice of each note, with the choice before it.
+    let mut ways: Vec<[Option<(u32, usize)>; 4]> = Vec::with_capacity(notes.len());
+    for (index, own) in choices.iter().enumerate() {
+        let mut way = [None; 4];
+        for (choice, &option) in own.iter().enumerate() {
+            let Some((grip, cost)) = option else { continue };
+            let Some(before) = index.checked_sub(1) else {
+                way[choice] = Some((cost, 0));
+                continue;
+            };
+            // The same choice first: of ways alike the one that keeps the hand.
+            for earlier in [choice, choice ^ 2, choice ^ 1, choice ^ 3] {
+                let (Some((from, _)), Some((sum, _))) =
+                    (choices[before][earlier], ways[before][earlier])
+                else {
+                    continue;
+                };
+                let pair = (&notes[before], &notes[index]);
+                let Some(step) = step(pair, (from, grip), bound[index], frame) else { continue };
+                let total = sum.saturating_add(step).saturating_add(cost);
+                if way[choice].is_none_or(|(best, _)| total < best) {
+                    way[choice] = Some((total, earlier));
+                }
+            }
+        }
+        ways.push(way);
+    }
+    let mut grips = Vec::with_capacity(notes.len());
+    let last = ways.last().and_then(|way| {
+        let open = (0..4).filter_map(|choice| way[choice].map(|(cost, _)| (cost, choice)));
+        open.min().map(|(_, choice)| choice)
+    });
+    let mut choice = last.unwrap_or(0);
+    for (own, way) in choices.iter().zip(&ways).rev() {
+        let chosen = own[choice].or_else(|| own.iter().copied().flatten().next());
+        grips.extend(chosen.map(|(grip, _)| grip));
+        choice = way[choice].map_or(0, |(_, earlier)| earlier);
+    }
+    grips.reverse();
+    grips
+}
+
+fn choices(part: &Part, note: &SoundingNote) -> Choices {
+    let pitches = note.sound.pitches();
+    let count = pitches.len();
+    let instrument = part.instrument_at(note.start);
+    if instrument.staves < 2 {
+        let upper = Grip { below: 0, count, leads: Hand::Upper };
+        return [Some((upper, 0)), None, None, None];
+    }
+    let clef = |hand| match hand {
+        Hand::Upper => instrument.clefs.first().map_or(Clef::Treble, |own| own.clef),
+        Hand::Lower => instrument.clefs.get(1).map_or(Clef::Bass, |own| own.clef),
+    };
+    let lines = |pitches: &[Pitch], hand| -> u32 {
+        let written = pitches.iter().map(|&pitch| part.written(pitch, note.start));
+        written.map(|pitch| clefs::leger_lines(pitch, clef(hand))).sum()
+    };
+    let graces = |hand| -> u32 {
+        let graces = note.attached.graces.iter().flat_map(|graces| &graces.notes);
+        graces.map(|(_, pitches)| lines(pitches, hand)).sum()
+    };
+    let fingers = usize::from(instrument.voices / 2).max(1);
+    let grip = |below, leads| Grip { below, count, leads };
+    let reach = span(pitches);
+    let mut choices: Choices = [None; 4];
+    if count <= fingers && reach <= TENTH {
+        let stretch = if reach > OCTAVE { STRETCH } else { 0 };
+        let alone = |hand| stretch + lines(pitches, hand) + graces(hand);
+        choices[0] = Some((grip(0, Hand::Upper), alone(Hand::Upper)));
+        // A stroke without pitch has nothing for the lower hand.
+        if count > 0 {
+            choices[1] = Some((grip(count, Hand::Lower), alone(Hand::Lower)));
+        }
+    }
+    if count > 1 {
+        let below = cut(pitches, fingers);
+        let needless = if count <= fingers && reach <= OCTAVE { NEEDLESS } else { 0 };
+        let both = needless
+            + lines(&pitches[..below], Hand::Lower)
+            + lines(&pitches[below..], Hand::Upper);
+        choices[2] = Some((grip(below, Hand::Upper), both + graces(Hand::Upper)));
+        choices[3] = Some((grip(below, Hand::Lower), both + graces(Hand::Lower)));
+    }
+    choices
+}
+
+fn span(pitches: &[Pitch]) -> i32 {
+    match pitches {
+        [first, .., last] => last.midi() - first.midi(),
+        _ => 0,
+    }
+}
+
+/// How many notes of a chord the lower hand takes: at least one, and not all.
+fn cut(pitches: &[Pitch], fingers: usize) -> usize {
+    let middle = Pitch::new(Letter::C, 0, 4).midi();
+    let widest = |cuts: &mut dyn Iterator<Item = usize>| {
+        cuts.max_by_key(|&cut| {
+            let (low, high) = (pitches[cut - 1].midi(), pitches[cut].midi());
+            (high - low, Reverse((high + low - 2 * middle).abs()), Reverse(cut))
+        })
+    };
+    let fits = |hand: &[Pitch]| hand.len() <= fingers && span(hand) <= TENTH;
+    let mut fitting = (1..pitches.len()).filter(|&cut| {
+        let (lower, upper) = pitches.split_at(cut);
+        fits(lower) && fits(upper)
+    });
+    let at_middle = pitches.partition_point(|pitch| pitch.midi() < middle);
+    let at_middle = (1..pitches.len()).contains(&at_middle).then_some(at_middle);
+    widest(&mut fitting).or(at_middle).or_else(|| widest(&mut (1..pitches.len()))).unwrap_or(1)
+}
+
+/// For each note, whether it must be led by the same hand as the one before it: within a slur or
+/// a tuplet.
+fn bound(part: &Part) -> Vec<bool> {
+    let notes = &part.notes;
+    let mut bound = vec![false; notes.len()];
+    for (first, last) in slurs(notes) {
+        bound[first + 1..=last].fill(true);
+    }
+    let tuplets = tuplets::needed(&part.tuplets, notes);
+    let mut tuplets = tuplets.iter().peekable();
+    let end = |tuplet: &Tuplet| tuplet.start + tuplet.length;
+    for index in 1..notes.len() {
+        while tuplets.next_if(|tuplet| end(tuplet) <= notes[index].start).is_some() {}
+        let shared = tuplets.peek().is_some_and(|tuplet| tuplet.start < notes[index - 1].end());
+        bound[index] |= shared;
+    }
+    bound
+}
+
+/// What it costs to go from one grip to the next; `None` where the hand must not change.
+fn step(
+    (before, note): (&SoundingNote, &SoundingNote),
+    (from, to): (Grip, Grip),
+    bound: bool,
+    frame: &[FrameBar],
+) -> Option<u32> {
+    if from.leads == to.leads {
+        let chords = from.count > 1 && to.count > 1;
+        return Some(if chords && from.is_shared() != to.is_shared() { REGROUPED } else { 0 });
+    }
+    if bound {
+        return None;
+    }
+    if from.is_shared() || to.is_shared() {
+        return Some(0);
+    }
+    if before.end() < note.start || is_leap(before.sound.pitches(), note.sound.pitches()) {
+        return Some(AFRESH);
+    }
+    is_beat(note.start, frame).then_some(PASSED)
+}
+
+/// Do two grips lie so far apart that the hand leaps?
+fn is_leap(before: &[Pitch], after: &[Pitch]) -> bool {
+    let ends = |pitches: &[Pitch]| Some((pitches.first()?.midi(), pitches.last()?.midi()));
+    let (Some(before), Some(after)) = (ends(before), ends(after)) else { return false };
+    (after.0 - before.1).max(before.0 - after.1) > OCTAVE
+}
+
+fn is_beat(time: Time, frame: &[FrameBar]) -> bool {
+    let index = frame.partition_point(|bar| bar.start <= time);
+    index.checked_sub(1).is_some_and(|index| {
+        let bar = &frame[index];
+        (time - bar.start + offset(bar)) % bar.metre.beat() == Time::ZERO
+    })
+}
