@@ -1,5 +1,8 @@
 //! MusicXML 4.0, partwise: the whole score, or one part with its rests counted together.
 //!
+//! A player who reads two staves has one part with both: in each measure what stands on the upper
+//! staff in voice 1, then a step back, and what stands on the lower one in voice 5.
+//!
 //! The files hold no date and nothing of the machine, so that the same source gives the same
 //! bytes. Element names and their order follow the MusicXML 4.0 schema (W3C Music Notation
 //! Community Group, "MusicXML 4.0", 2021).
@@ -37,7 +40,7 @@ fn file(score: &Score, staves: Range<usize>, as_part: bool) -> Vec<u8> {
     let ticks = Ticks::for_staves(score, &score.staves[staves.clone()]);
     let elements: usize = score.staves[staves.clone()]
         .iter()
-        .flat_map(|staff| &staff.measures)
+        .flat_map(Staff::all_measures)
         .map(|measure| 1 + measure.elements.len())
         .sum();
     let mut xml = Xml::with_capacity(4096 + elements * 320);
@@ -76,7 +79,7 @@ impl Ticks {
             }
         };
         score.frame.iter().for_each(|bar| take(bar.length));
-        for measure in staves.iter().flat_map(|staff| &staff.measures) {
+        for measure in staves.iter().flat_map(Staff::all_measures) {
             measure.elements.iter().for_each(|element| take(element.length));
             measure.directions.iter().for_each(|direction| take(direction.at));
             measure.clefs.iter().for_each(|(at, _)| take(*at));

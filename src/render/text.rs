@@ -2,10 +2,12 @@
 //!
 //! Time runs along the line: over the notes stand the beats, and each note stands under the beat
 //! on which it begins. Its line `──` lasts as long as it sounds, rests are dotted `····`. Below
-//! the notes of a part stand their values (4 for a quarter), slurs and marks. Pitch is written
+//! the notes of a part stand their values (4 for a quarter), slurs and marks. A brace at the left
+//! joins the two staves of a harp or a keyboard, with the dynamics between them. Pitch is written
 //! pitch, as names with every accidental. Lines are at most 80 columns wide in a part and 120 in a
 //! score, in UTF-8, for letters of one width.
 
+mod brace;
 mod canvas;
 mod cells;
 mod grid;
@@ -16,10 +18,10 @@ mod words;
 mod tests;
 
 use crate::music::Interval;
-use crate::notate::{ElementKind, Score, Staff, rest_runs};
+use crate::notate::{ElementKind, Measure, Score, Staff, rest_runs};
 use crate::resolve::{Mark, Marks};
 use grid::{Chunk, Grid};
-use system::{Open, Page};
+use system::{Brace, Line, Open, Page};
 
 /// Columns of a part.
 const PART_WIDTH: usize = 80;
@@ -50,7 +52,7 @@ pub fn part(score: &Score, staff: usize) -> String {
     paragraph(&facts.join(" · "), PART_WIDTH, &mut out);
     out.push('\n');
     let runs = rest_runs(score, staff);
-    let page = page(score, vec![staff], PART_WIDTH, PART_GUTTER, true);
+    let page = page(score, &score.staves[staff..=staff], PART_WIDTH, PART_GUTTER, true);
     draw(&page, &runs, &mut out);
     legend(player, &mut out);
     foot(score, &mut out);
@@ -79,28 +81,39 @@ pub fn score(score: &Score) -> String {
         out.push_str(&format!("{}{pad}{}\n", staff.abbreviation, staff_fact(staff)));
     }
     out.push('\n');
-    let staves = (0..score.staves.len()).collect();
-    let page = page(score, staves, SCORE_WIDTH, gutter, false);
+    let page = page(score, &score.staves, SCORE_WIDTH, gutter, false);
     draw(&page, &common_rests(score), &mut out);
     foot(score, &mut out);
     out
 }
 
-fn page(score: &Score, staves: Vec<usize>, width: usize, gutter: usize, is_part: bool) -> Page<'_> {
-    let cells: Vec<Vec<_>> = staves
-        .iter()
-        .map(|&staff| score.staves[staff].measures.iter().map(cells::of_measure).collect())
-        .collect();
+fn page<'a>(
+    score: &'a Score,
+    staves: &'a [Staff],
+    width: usize,
+    gutter: usize,
+    is_part: bool,
+) -> Page<'a> {
+    let mut lines: Vec<Line> = Vec::with_capacity(staves.len());
+    for staff in staves {
+        let line = |measures: &'a [Measure], brace| {
+            let cells = measures.iter().map(cells::of_measure).collect();
+            Line { staff, measures, cells, brace }
+        };
+        if staff.is_braced() {
+            lines.push(line(&staff.measures, Brace::Upper));
+            lines.push(line(&staff.lower, Brace::Lower));
+        } else {
+            lines.push(line(&staff.measures, Brace::None));
+        }
+    }
     let grids = score.frame.iter().enumerate().map(|(bar, frame)| {
-        let in_bar: Vec<_> = staves
-            .iter()
-            .zip(&cells)
-            .map(|(&staff, cells)| (&score.staves[staff].measures[bar], cells[bar].as_slice()))
-            .collect();
+        let in_bar: Vec<_> =
+            lines.iter().map(|line| (&line.measures[bar], line.cells[bar].as_slice())).collect();
         Grid::new(frame, &in_bar)
     });
     let grids = grids.collect();
-    Page { score, staves, cells, grids, width, gutter, is_part }
+    Page { score, lines, grids, width, gutter, is_part }
 }
 
 /// Draws all bars. `runs` says for each bar how many bars of rest begin there that are shown as
@@ -199,7 +212,7 @@ fn paragraph(text: &str, width: usize, out: &mut String) {
 fn legend(staff: &Staff, out: &mut String) {
     let mut used = Marks::NONE;
     let (mut graces, mut tremolo, mut chords) = (false, false, false);
-    for element in staff.measures.iter().flat_map(|measure| &measure.elements) {
+    for element in staff.all_measures().flat_map(|measure| &measure.elements) {
         match &element.kind {
             ElementKind::Note(note) => {
                 note.marks.iter().for_each(|mark| used.insert(mark));
@@ -226,6 +239,12 @@ fn legend(staff: &Staff, out: &mut String) {
             " Every accidental is written at its note: a plain letter is natural, whatever the \
              key. The octave (C4 is middle C) stands at the first note of a bar and where it \
              changes; … goes before a note that is still held.",
+        );
+    }
+    if staff.is_braced() {
+        text.push_str(
+            " The brace ⎧⎨⎩ joins two staves, for the right hand and the left; dynamics between \
+             them are for both.",
         );
     }
     if chords {

@@ -4,7 +4,7 @@ use crate::music::Time;
 use crate::notate::{FrameBar, NoteValue, StaffDirectionKind};
 use crate::resolve::{Technique, Tempo};
 
-use super::note::type_name;
+use super::note::{Voice, type_name};
 use super::xml::Xml;
 
 const ABOVE: &[(&str, &str)] = &[("placement", "above")];
@@ -54,7 +54,7 @@ fn write_tempo(xml: &mut Xml, tempo: &Tempo) {
 }
 
 /// Writes a direction of one staff, so many divisions after the place reached.
-pub(super) fn staff(xml: &mut Xml, kind: &StaffDirectionKind, offset: i64) {
+pub(super) fn staff(xml: &mut Xml, kind: &StaffDirectionKind, offset: i64, voice: Voice) {
     let below = matches!(
         kind,
         StaffDirectionKind::Dynamic(_)
@@ -80,6 +80,9 @@ pub(super) fn staff(xml: &mut Xml, kind: &StaffDirectionKind, offset: i64) {
     xml.close("direction-type");
     if offset != 0 {
         xml.number("offset", offset);
+    }
+    if let Some(staff) = voice.staff {
+        xml.word("staff", staff);
     }
     if let StaffDirectionKind::Technique(technique) = kind {
         match technique {

@@ -5,6 +5,7 @@ use crate::music::{Interval, Mode, Time};
 use crate::notate::{ElementKind, FrameBar, Measure, Score, Staff};
 use crate::resolve::BarLine;
 
+use super::note::Voice;
 use super::xml::Xml;
 use super::{Ticks, direction, note, sound_id};
 
@@ -40,14 +41,19 @@ impl<'a> PartWriter<'a> {
     }
 
     pub(super) fn write(mut self) {
-        for (index, (frame, measure)) in
-            self.score.frame.iter().zip(&self.staff.measures).enumerate()
-        {
-            self.measure(index, frame, measure);
+        let (score, staff) = (self.score, self.staff);
+        for (index, (frame, measure)) in score.frame.iter().zip(&staff.measures).enumerate() {
+            self.measure(index, frame, measure, staff.lower.get(index));
         }
     }
 
-    fn measure(&mut self, index: usize, frame: &FrameBar, measure: &Measure) {
+    fn measure(
+        &mut self,
+        index: usize,
+        frame: &FrameBar,
+        measure: &Measure,
+        lower: Option<&Measure>,
+    ) {
         let number = frame.number.to_string();
         if frame.number == 0 {
             self.xml.open_with("measure", &[("number", &number), ("implicit", "yes")]);
@@ -61,11 +67,20 @@ impl<'a> PartWriter<'a> {
             let place = self.staff.instruments.iter().position(|i| std::ptr::eq(*i, taken));
             self.sound_id = place.map(|place| sound_id(self.index, place));
         }
-        self.attributes(index, frame, measure, unpitched_before);
+        self.attributes(index, frame, (measure, lower), unpitched_before);
         if self.top {
             direction::frame(self.xml, frame);
         }
-        self.contents(frame, measure);
+        match lower {
+            None => self.contents(frame, measure, Voice::ONLY),
+            Some(lower) => {
+                self.contents(frame, measure, Voice::UPPER);
+                self.xml.open("backup");
+                self.xml.number("duration", self.ticks.of(frame.length));
+                self.xml.close("backup");
+                self.contents(frame, lower, Voice::LOWER);
+            }
+        }
         right_line(self.xml, frame);
         self.xml.close("measure");
     }
@@ -74,12 +89,16 @@ impl<'a> PartWriter<'a> {
         &mut self,
         index: usize,
         frame: &FrameBar,
-        measure: &Measure,
+        (measure, lower): (&Measure, Option<&Measure>),
         unpitched_before: bool,
     ) {
         let first = index == 0;
         let run = self.runs.get(index).copied().unwrap_or(0);
-        let clefs = measure.clefs.iter().filter(|(at, _)| *at == Time::ZERO);
+        let voice = if lower.is_some() { Voice::UPPER } else { Voice::ONLY };
+        let upper_clefs = measure.clefs.iter().map(|clef| (voice, clef));
+        let lower_clefs = lower.into_iter().flat_map(|lower| &lower.clefs);
+        let clefs = upper_clefs.chain(lower_clefs.map(|clef| (Voice::LOWER, clef)));
+        let clefs = clefs.filter(|(_, (at, _))| *at == Time::ZERO);
         // What changes later is told from the beginning even if it sounds as written there: some
         // readers let a later transposition hold for the bars before it too.
         let mut later = self.staff.measures.iter().skip(1);
@@ -118,11 +137,17 @@ impl<'a> PartWriter<'a> {
             xml.number("beat-type", i64::from(frame.metre.unit));
             xml.close("time");
         }
-        for (_, clef) in clefs {
-            write_clef(xml, *clef);
+        if first && lower.is_some() {
+            xml.number("staves", 2);
+        }
+        for (voice, (_, clef)) in clefs {
+            write_clef(xml, *clef, voice);
         }
         if (first && instrument.unpitched) || unpitched_before != instrument.unpitched {
-            xml.open("staff-details");
+            match voice.staff {
+                Some(staff) => xml.open_with("staff-details", &[("number", staff)]),
+                None => xml.open("staff-details"),
+            }
             xml.number("staff-lines", if instrument.unpitched { 1 } else { 5 });
             xml.close("staff-details");
         }
@@ -137,13 +162,15 @@ impl<'a> PartWriter<'a> {
         xml.close("attributes");
     }
 
-    fn contents(&mut self, frame: &FrameBar, measure: &Measure) {
+    fn contents(&mut self, frame: &FrameBar, measure: &Measure, voice: Voice) {
+        let by = (self.instrument, self.sound_id.as_deref());
+        let setting = note::Setting { by, ticks: self.ticks, voice };
         let mut directions = measure.directions.iter().peekable();
         let mut clefs = measure.clefs.iter().filter(|(at, _)| *at > Time::ZERO).peekable();
         for element in &measure.elements {
             while let Some((_, clef)) = clefs.next_if(|(at, _)| *at <= element.at) {
                 self.xml.open("attributes");
-                write_clef(self.xml, *clef);
+                write_clef(self.xml, *clef, voice);
                 self.xml.close("attributes");
             }
             let until = element.at + element.length;
@@ -151,30 +178,32 @@ impl<'a> PartWriter<'a> {
                 directions.next_if(|direction| direction.at <= element.at || direction.at < until)
             {
                 let offset = self.ticks.of(direction.at - element.at);
-                direction::staff(self.xml, &direction.kind, offset);
+                direction::staff(self.xml, &direction.kind, offset, voice);
             }
             match &element.kind {
                 ElementKind::Note(staff_note) => {
-                    let by = (self.instrument, self.sound_id.as_deref());
-                    note::note(self.xml, by, self.ticks, element, staff_note);
+                    note::note(self.xml, setting, element, staff_note);
                 }
                 ElementKind::Rest { fermata } => {
-                    note::rest(self.xml, self.ticks, element, false, *fermata);
+                    note::rest(self.xml, setting, element, false, *fermata);
                 }
                 ElementKind::BarRest { fermata } => {
-                    note::rest(self.xml, self.ticks, element, true, *fermata);
+                    note::rest(self.xml, setting, element, true, *fermata);
                 }
             }
         }
         for direction in directions {
             let offset = self.ticks.of(direction.at - frame.length);
-            direction::staff(self.xml, &direction.kind, offset);
+            direction::staff(self.xml, &direction.kind, offset, voice);
         }
     }
 }
 
-fn write_clef(xml: &mut Xml, clef: Clef) {
-    xml.open("clef");
+fn write_clef(xml: &mut Xml, clef: Clef, voice: Voice) {
+    match voice.staff {
+        Some(staff) => xml.open_with("clef", &[("number", staff)]),
+        None => xml.open("clef"),
+    }
     let (sign, line) = match clef {
         Clef::Treble => ("G", Some(2)),
         Clef::Alto => ("C", Some(3)),

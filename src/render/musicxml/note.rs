@@ -11,20 +11,53 @@ use super::xml::Xml;
 /// By what a note is played: the instrument, and its name in the file where the part has several.
 pub(super) type By<'a> = (&'static Instrument, Option<&'a str>);
 
+/// Where notes stand in a part.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Voice {
+    pub(super) number: &'static str,
+    /// Number of the staff, in a part that has two.
+    pub(super) staff: Option<&'static str>,
+    /// Number of the slurs, which must differ where they may overlap in time.
+    slurs: &'static str,
+}
+
+impl Voice {
+    pub(super) const ONLY: Voice = Voice { number: "1", staff: None, slurs: "1" };
+    pub(super) const UPPER: Voice = Voice { number: "1", staff: Some("1"), slurs: "1" };
+    pub(super) const LOWER: Voice = Voice { number: "5", staff: Some("2"), slurs: "2" };
+}
+
+/// What all notes of a staff in one measure share.
+#[derive(Clone, Copy)]
+pub(super) struct Setting<'a> {
+    pub(super) by: By<'a>,
+    pub(super) ticks: Ticks,
+    pub(super) voice: Voice,
+}
+
+impl Setting<'_> {
+    fn staff_number(self, xml: &mut Xml) {
+        if let Some(number) = self.voice.staff {
+            xml.word("staff", number);
+        }
+    }
+}
+
 /// Writes a rest; a rest of the whole bar has no value.
-pub(super) fn rest(xml: &mut Xml, ticks: Ticks, element: &Element, whole: bool, fermata: bool) {
+pub(super) fn rest(xml: &mut Xml, setting: Setting, element: &Element, whole: bool, fermata: bool) {
     xml.open("note");
     if whole {
         xml.empty_with("rest", &[("measure", "yes")]);
     } else {
         xml.empty("rest");
     }
-    xml.number("duration", ticks.of(element.length));
-    xml.word("voice", "1");
+    xml.number("duration", setting.ticks.of(element.length));
+    xml.word("voice", setting.voice.number);
     if !whole {
         value(xml, element.value);
         time_modification(xml, element);
     }
+    setting.staff_number(xml);
     if fermata || has_tuplet_sign(element) {
         xml.open("notations");
         tuplet_signs(xml, element);
@@ -37,19 +70,18 @@ pub(super) fn rest(xml: &mut Xml, ticks: Ticks, element: &Element, whole: bool, 
 }
 
 /// Writes a note: one `note` for each head.
-pub(super) fn note(xml: &mut Xml, by: By, ticks: Ticks, element: &Element, note: &StaffNote) {
+pub(super) fn note(xml: &mut Xml, setting: Setting, element: &Element, note: &StaffNote) {
     if note.heads.is_empty() {
-        return head(xml, by, ticks, element, note, None, true);
+        return head(xml, setting, element, note, None, true);
     }
     for (index, written) in note.heads.iter().enumerate() {
-        head(xml, by, ticks, element, note, Some(*written), index == 0);
+        head(xml, setting, element, note, Some(*written), index == 0);
     }
 }
 
 fn head(
     xml: &mut Xml,
-    by: By,
-    ticks: Ticks,
+    setting: Setting,
     element: &Element,
     note: &StaffNote,
     head: Option<Head>,
@@ -75,7 +107,7 @@ fn head(
         }
     }
     if note.grace.is_none() {
-        xml.number("duration", ticks.of(element.length));
+        xml.number("duration", setting.ticks.of(element.length));
     }
     if note.tie_from {
         xml.empty_with("tie", &[("type", "stop")]);
@@ -83,21 +115,22 @@ fn head(
     if note.tie_to {
         xml.empty_with("tie", &[("type", "start")]);
     }
-    if let Some(id) = by.1 {
+    if let Some(id) = setting.by.1 {
         xml.empty_with("instrument", &[("id", id)]);
     }
-    xml.word("voice", "1");
+    xml.word("voice", setting.voice.number);
     value(xml, element.value);
     if let Some(head) = head.filter(|head| head.accidental_shown) {
         xml.word("accidental", accidental(head.pitch.alter));
     }
     time_modification(xml, element);
+    setting.staff_number(xml);
     if first {
         for (number, beam) in (1..=8).zip(&element.beams) {
             write_beam(xml, number, *beam);
         }
     }
-    notations(xml, by, element, note, first);
+    notations(xml, setting, element, note, first);
     xml.close("note");
 }
 
@@ -183,7 +216,7 @@ fn tuplet_signs(xml: &mut Xml, element: &Element) {
 }
 
 /// Ties stand on every head, a spread sign too; everything else on the first.
-fn notations(xml: &mut Xml, by: By, element: &Element, note: &StaffNote, first: bool) {
+fn notations(xml: &mut Xml, setting: Setting, element: &Element, note: &StaffNote, first: bool) {
     let tied = note.tie_from || note.tie_to;
     let slurred = note.slur_starts || note.slur_ends;
     let stroked = strokes_through_stem(note.tremolo, element.value) > 0;
@@ -201,16 +234,20 @@ fn notations(xml: &mut Xml, by: By, element: &Element, note: &StaffNote, first: 
     }
     if first {
         if note.slur_ends {
-            xml.empty_with("slur", &[("type", "stop"), ("number", "1")]);
+            xml.empty_with("slur", &[("type", "stop"), ("number", setting.voice.slurs)]);
         }
         if note.slur_starts {
-            xml.empty_with("slur", &[("type", "start"), ("number", "1")]);
+            xml.empty_with("slur", &[("type", "start"), ("number", setting.voice.slurs)]);
         }
         tuplet_signs(xml, element);
-        marks(xml, by, element, note);
+        marks(xml, setting.by, element, note);
     }
     if spread {
-        xml.empty("arpeggiate");
+        // One number on both staves: the chord is spread through both hands.
+        match setting.voice.staff {
+            Some(_) => xml.empty_with("arpeggiate", &[("number", "1")]),
+            None => xml.empty("arpeggiate"),
+        }
     }
     xml.close("notations");
 }

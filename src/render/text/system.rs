@@ -1,9 +1,10 @@
 //! Draws one line of bars: the rows that all staves share, then the rows of each staff.
 
 use crate::music::Time;
-use crate::notate::{FrameBar, Score, StaffDirectionKind};
+use crate::notate::{FrameBar, Measure, Score, Staff, StaffDirectionKind};
 use crate::resolve::BarLine;
 
+use super::brace::{self, StaffLines};
 use super::canvas::{Row, Rows};
 use super::cells::{Cell, CellKind};
 use super::grid::{Chunk, Grid, missing};
@@ -12,10 +13,8 @@ use super::words;
 /// What is drawn, worked out once for all lines.
 pub(super) struct Page<'a> {
     pub(super) score: &'a Score,
-    /// Indices of the staves.
-    pub(super) staves: Vec<usize>,
-    /// Cells of each of these staves, bar by bar.
-    pub(super) cells: Vec<Vec<Vec<Cell>>>,
+    /// The lines of notes, from the top down.
+    pub(super) lines: Vec<Line<'a>>,
     pub(super) grids: Vec<Grid>,
     /// Columns of the page.
     pub(super) width: usize,
@@ -23,6 +22,26 @@ pub(super) struct Page<'a> {
     pub(super) gutter: usize,
     /// Is it one player's part? It shows values, and no name before the staff.
     pub(super) is_part: bool,
+}
+
+/// One line of notes: a player's staff, or one of two.
+pub(super) struct Line<'a> {
+    pub(super) staff: &'a Staff,
+    pub(super) measures: &'a [Measure],
+    /// What stands in each of the measures.
+    pub(super) cells: Vec<Vec<Cell>>,
+    pub(super) brace: Brace,
+}
+
+/// Which staff of two a line is.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Brace {
+    /// The only one.
+    None,
+    /// The upper one; the lower one follows it.
+    Upper,
+    /// The lower one.
+    Lower,
 }
 
 /// What goes on from one line to the next.
@@ -80,28 +99,51 @@ pub(super) fn long_rest(score: &Score, bar: usize, bars: usize) -> String {
 
 impl Page<'_> {
     pub(super) fn draw(&self, line: &[Chunk], open: &mut Open, first: bool, out: &mut String) {
-        open.staves.resize(self.staves.len(), OpenStaff::default());
+        open.staves.resize(self.lines.len(), OpenStaff::default());
         let (placed, end_line) = self.place(line);
-        self.frame_rows(&placed, open, out);
-        let sounds: Vec<bool> =
-            (0..self.staves.len()).map(|staff| self.is_heard(staff, line)).collect();
-        let all = first || sounds.iter().all(|sounds| !sounds);
-        for (staff, sounds) in sounds.into_iter().enumerate() {
-            if all || sounds {
-                self.staff_rows(staff, &placed, end_line, &mut open.staves[staff], out);
+        let beats = self.frame_rows(&placed, open, out);
+        if !self.is_part {
+            beats.push_to(out);
+        }
+        let heard = |staff: usize| {
+            let lower = usize::from(self.lines[staff].brace == Brace::Upper);
+            (staff..=staff + lower).any(|staff| self.is_heard(staff, line))
+        };
+        let tops = (0..self.lines.len()).filter(|&staff| self.lines[staff].brace != Brace::Lower);
+        let all = first || !tops.clone().any(heard);
+        for staff in tops.filter(|&staff| all || heard(staff)) {
+            let (texts, dynamics) =
+                self.words_and_dynamics(staff, &placed, &mut open.staves[staff]);
+            texts.push_to(out);
+            let mut rows = |staff: usize| {
+                let rows = self.staff_rows(staff, &placed, end_line, &mut open.staves[staff]);
+                rows.into_lines(self.is_part)
+            };
+            // In a part, what is said stands over the beats, but dynamics of two staves between
+            // them.
+            let rows = if self.lines[staff].brace == Brace::Upper {
+                let (upper, lower) = (rows(staff), rows(staff + 1));
+                brace::joined(upper, dynamics, lower, self.gutter - 1)
+            } else {
+                push_unless_blank(&dynamics, out);
+                rows(staff).rows
+            };
+            if self.is_part {
+                beats.push_to(out);
             }
+            rows.iter().for_each(|row| row.push_to(out));
         }
         out.push('\n');
     }
 
     /// Has the staff anything but rests in this line?
     fn is_heard(&self, staff: usize, line: &[Chunk]) -> bool {
-        let measures = &self.score.staves[self.staves[staff]].measures;
+        let staff = &self.lines[staff];
         line.iter().any(|chunk| {
-            let rests = self.cells[staff][chunk.bar]
+            let rests = staff.cells[chunk.bar]
                 .iter()
                 .all(|cell| matches!(cell.kind, CellKind::Rest | CellKind::BarRest));
-            !rests || !measures[chunk.bar].directions.is_empty()
+            !rests || !staff.measures[chunk.bar].directions.is_empty()
         })
     }
 
@@ -136,7 +178,8 @@ impl Page<'_> {
         whole.then(|| self.score.frame.get(chunk.bar + chunk.bars - 1)).flatten()
     }
 
-    fn frame_rows(&self, placed: &[Placed], open: &mut Open, out: &mut String) {
+    /// Draws what stands over all staves but the beats, which it gives back.
+    fn frame_rows(&self, placed: &[Placed], open: &mut Open, out: &mut String) -> Row {
         let (mut boxes, mut texts, mut endings) =
             ([Row::default(), Row::default(), Row::default()], Rows::default(), Row::default());
         let mut beats = Row::default();
@@ -163,15 +206,7 @@ impl Page<'_> {
         }
         texts.push_to(out);
         push_unless_blank(&endings, out);
-        if !self.is_part {
-            beats.push_to(out);
-            return;
-        }
-        // In a part, dynamics stand between the words and the beats, so the beats come later.
-        open.staves.iter_mut().take(1).for_each(|staff| {
-            self.words_and_dynamics(0, placed, staff, out);
-        });
-        beats.push_to(out);
+        beats
     }
 
     /// Tempo, metre and key where they change; at the beginning the head of the page says them.
@@ -185,7 +220,7 @@ impl Page<'_> {
             said.push(format!("Metre {}", bar.metre));
         }
         if self.is_part {
-            let measure = &self.score.staves[self.staves[0]].measures[place.chunk.bar];
+            let measure = &self.lines[0].measures[place.chunk.bar];
             if let Some(interval) = measure.transposition {
                 said.push(format!("From here the part {}", words::transposition(interval)));
             }
@@ -241,15 +276,12 @@ impl Page<'_> {
         placed: &[Placed],
         end_line: (usize, &str),
         open: &mut OpenStaff,
-        out: &mut String,
-    ) {
-        if !self.is_part {
-            self.words_and_dynamics(staff, placed, open, out);
-        }
+    ) -> StaffRows {
+        let line = &self.lines[staff];
         let mut rows = StaffRows::default();
-        if !self.is_part {
+        if !self.is_part && line.brace != Brace::Lower {
             let bar = placed.first().map_or(0, |place| place.chunk.bar);
-            rows.notes.put(0, self.score.staves[self.staves[staff]].abbreviation_in(bar));
+            rows.notes.put(0, line.staff.abbreviation_in(bar));
         }
         let mut slur_from = open.slur.then_some(self.gutter);
         for (index, place) in placed.iter().enumerate() {
@@ -261,7 +293,7 @@ impl Page<'_> {
             }
             let next_line = placed.get(index + 1).map_or(end_line.0, |next| next.line_x);
             let grid = &self.grids[place.chunk.bar];
-            for cell in &self.cells[staff][place.chunk.bar] {
+            for cell in &line.cells[place.chunk.bar] {
                 if cell.end > place.times.0 && cell.at < place.times.1 {
                     rows.cell(cell, place, grid, (index == 0, next_line), &mut slur_from);
                 }
@@ -272,13 +304,7 @@ impl Page<'_> {
         if let Some(from) = slur_from {
             rows.slurs.fill(from, end_line.0, '─');
         }
-        push_unless_blank(&rows.tuplets, out);
-        rows.notes.push_to(out);
-        if self.is_part {
-            push_unless_blank(&rows.values, out);
-        }
-        push_unless_blank(&rows.slurs, out);
-        push_unless_blank(&rows.signs, out);
+        rows
     }
 
     fn words_and_dynamics(
@@ -286,12 +312,11 @@ impl Page<'_> {
         staff: usize,
         placed: &[Placed],
         open: &mut OpenStaff,
-        out: &mut String,
-    ) {
+    ) -> (Rows, Row) {
         let (mut texts, mut dynamics) = (Rows::default(), Row::default());
         let mut hairpins: Vec<(usize, usize, bool)> = Vec::new();
         let mut hairpin = open.hairpin.map(|grows| (self.gutter + 2, grows));
-        let measures = &self.score.staves[self.staves[staff]].measures;
+        let measures = self.lines[staff].measures;
         for place in placed {
             let grid = &self.grids[place.chunk.bar];
             let directions = measures[place.chunk.bar].directions.iter();
@@ -318,8 +343,7 @@ impl Page<'_> {
         for (from, to, grows) in hairpins {
             draw_hairpin(&mut dynamics, from, to, grows);
         }
-        texts.push_to(out);
-        push_unless_blank(&dynamics, out);
+        (texts, dynamics)
     }
 }
 
@@ -335,6 +359,15 @@ struct StaffRows {
 }
 
 impl StaffRows {
+    /// The rows with something on them; values only in a part.
+    fn into_lines(self, is_part: bool) -> StaffLines {
+        let notes = usize::from(!self.tuplets.is_blank());
+        let values = if is_part { self.values } else { Row::default() };
+        let mut rows = vec![self.tuplets, self.notes, values, self.slurs, self.signs];
+        rows.retain(|row| !row.is_blank());
+        StaffLines { rows, notes }
+    }
+
     fn cell(
         &mut self,
         cell: &Cell,
