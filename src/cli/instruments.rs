@@ -82,6 +82,10 @@ fn tell(instrument: &Instrument) -> String {
     if !instrument.unpitched {
         text.push_str(&format!("clefs (written notes): {}\n", clefs.join("; ")));
     }
+    if instrument.staves > 1 {
+        let alone = if instrument.bass_alone { "; one for a bass line alone" } else { "" };
+        text.push_str(&format!("staves {}, joined by a brace{alone}\n", instrument.staves));
+    }
     text.push_str(&match instrument.midi {
         MidiSound::Program(number) => format!("General MIDI program {number}\n"),
         MidiSound::PercussionKey(key) => format!("General MIDI percussion key {key}\n"),

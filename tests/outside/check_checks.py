@@ -8,6 +8,7 @@ import mido
 import check_agreement
 import check_midi
 import check_schema
+import check_staves
 import check_text
 import check_transposition
 from outputs import Finding, Scoring
@@ -81,6 +82,10 @@ def _text(scoring):
     return check_text.check([scoring])
 
 
+def _staves(scoring):
+    return check_staves.check([scoring])
+
+
 def _xml(pattern, replacement):
     return "musicxml", _change_text(pattern, replacement)
 
@@ -108,6 +113,28 @@ PLANTED = [
     ("a line that is too wide", "txt", _change_text(r"\n\n", "\n" + 121 * "x" + "\n"), _text),
 ]
 
+# The same for a scoring of players who read two staves.
+_BACKUP = r"<backup>\s*<duration>\d+</duration>\s*</backup>"
+_TO_UPPER = r"<voice>5</voice>((?:(?!</note>)(?s:.))*)<staff>2</staff>"
+_TO_LOWER = r"(<voice>1</voice>(?:(?!</note>)(?s:.))*)<staff>1</staff>"
+_SAID = r"<staff>1</staff>(?=\s*</direction>)"
+_SHORT = r"<backup>\s*<duration>\d+<"
+_LOWER_NOTE = r"<note>(?:(?!</note>)(?s:.))*<staff>2</staff>(?:(?!</note>)(?s:.))*</note>"
+PLANTED_IN_HANDS = [
+    ("a note on the lower staff", *_xml(_TO_LOWER, r"\1<staff>2</staff>"), _staves),
+    ("a note that says no staff", *_xml(r"<staff>2</staff>", ""), _staves),
+    ("dynamics of the lower staff", *_xml(_SAID, "<staff>2</staff>"), _staves),
+    ("a note in the other hand", *_xml(_TO_UPPER, r"<voice>1</voice>\1<staff>1</staff>"), _staves),
+    ("a missing backup", *_xml(_BACKUP, ""), _staves),
+    ("a missing backup in what sounds", *_xml(_BACKUP, ""), _agreement),
+    ("a backup that is too short", *_xml(_SHORT, "<backup><duration>1<"), _staves),
+    ("a lost second staff", *_xml(r"<staves>2</staves>", ""), _staves),
+    ("a clef for no staff", *_xml(r'<clef number="2">', '<clef number="1">'), _staves),
+    ("a note of the lower staff", *_xml(_LOWER_NOTE, ""), _agreement),
+    ("a pitch in the lower row", "txt", _change_text(r"(⎩[^A-G\n]*[A-G][♭♯]?)2", r"\g<1>4"), _staves),
+    ("a note in the upper row", "txt", _change_text(r"(⎧[^A-G\n]*)[A-G][♭♯]?\d", r"\1"), _staves),
+    ("a brace that joins nothing", "txt", _change_text(r"⎩", " "), _staves),
+]
 
 # The same for players who take other instruments.
 TAKEN = [
@@ -116,12 +143,14 @@ TAKEN = [
     ("a program that stays", "mid", _change_midi(_program), _midi),
 ]
 
+# Into the scores of which scorings what is planted.
+ROOMS = {"everything/full": PLANTED, "taking/few": TAKEN, "two-staves/both": PLANTED_IN_HANDS}
+
 
 def check(scorings, work):
     """Plants every mistake into the score of a fresh copy of a scoring."""
     finding = Finding("planted mistakes are found")
-    everything, taking = scorings["everything/full"], scorings["taking/few"]
-    planted = [*((everything, *row) for row in PLANTED), *((taking, *row) for row in TAKEN)]
+    planted = [(scorings[room], *row) for room, rows in ROOMS.items() for row in rows]
     for number, (scoring, name, ending, plant, find) in enumerate(planted):
         copy = Scoring("planted", work / str(number))
         shutil.copytree(scoring.folder, copy.folder)

@@ -23,6 +23,7 @@ import check_findings
 import check_harmony
 import check_midi
 import check_schema
+import check_staves
 import check_text
 import check_transposition
 import outputs
@@ -65,6 +66,7 @@ def build_all(ripieno, samples, work):
     (written / "crooks.ripieno").write_text(crooks, encoding="utf-8")
     (written / "everything.ripieno").write_text(stress.language(), encoding="utf-8")
     (written / "taking.ripieno").write_text(stress.taking(), encoding="utf-8")
+    (written / "two-staves.ripieno").write_text(stress.two_staves(), encoding="utf-8")
     sources = [*samples, *sorted(written.iterdir())]
     finding = outputs.Finding("samples and stress sources build without an error")
     for source in sources:
@@ -107,6 +109,7 @@ def checks(work):
     yield from check_transposition.check(scorings)
     yield from check_transposition.check_known(known, wanted)
     yield from check_text.check(scorings)
+    yield from check_staves.check(scorings)
     yield from agreement(scorings)
     yield check_checks.check({s.name: s for s in scorings}, work / "planted")
 

@@ -39,10 +39,16 @@ def read(path):
     """For each part: its name, how long it lasts, what is struck."""
     parts = written.read(path)
     score = converter.parse(str(path), format="musicxml", forceSource=True)
-    return [
-        (part.name, *_play(part, stream.toSoundingPitch()))
-        for part, stream in zip(parts, score.parts, strict=True)
-    ]
+    streams = iter(list(score.parts))
+    found = []
+    for part in parts:
+        # music21 gives each staff of a part as a part of its own.
+        staves = [_play(part, next(streams).toSoundingPitch()) for _ in range(part.staves)]
+        struck = sorted((one for _, all_ in staves for one in all_), key=lambda one: one.start)
+        found.append((part.name, max(length for length, _ in staves), struck))
+    if left := list(streams):
+        raise ValueError(f"{path}: staves without a part: {left}")
+    return found
 
 
 def _play(part, stream):

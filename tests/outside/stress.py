@@ -1,6 +1,6 @@
 """Sources that ask for everything, written by this side so that what they must sound is known
-beforehand: every key and crook of the published tables, players who take other instruments, and
-every token of the language.
+beforehand: every key and crook of the published tables, players who take other instruments, every
+token of the language, and all that two staves make harder.
 """
 
 from itertools import zip_longest
@@ -134,6 +134,98 @@ def language():
     """Every token of the language, for a large orchestra."""
     return LANGUAGE
 
+
+def two_staves():
+    """Harp and harpsichord in all that two hands make harder."""
+    return TWO_STAVES
+
+
+TWO_STAVES = """\
+// Chords of every width, spread chords, tuplets over both hands, grace notes, slurs and ties,
+// runs through the compass, repeats, a pick-up, bars longer and shorter than their metre.
+piece "Two Staves" {
+  composer "House copyist"
+  licence "CC0-1.0"
+}
+
+form {
+  0      metre 3/4, key Eb major, tempo 1/4 = 96 "Con moto", pick-up 1/4
+  1..5   repeat
+  5      ending 1
+  6      ending 2
+  7      metre 4/4, key G major, mark "A"
+  11     metre 6/8, key A minor, tempo 1/4. = 60
+  14     metre 2/2, key Db major, mark "B", double-bar
+  15     length 3/4
+  17     metre 4/4
+  18..20 repeat
+  24     end
+}
+
+harmony {
+  0: Eb | 1: Eb | 2: Ab | 3: Ab | 4: Bb7 | 5: Eb | 6: Eb | 7: G | 8: G | 9: D7 | 10: D7 | 11: Am |
+  12: Am | 13: Am | 14: Db | 15: Ab7 | 16: Db | 17: Db | 18: Db | 19: Db | 20: Db | 21: Ab7 | 22: Ab7 |
+  23: Ab7 | 24: Db |
+}
+
+dynamics {
+  0      p
+  2..4   cresc
+  5      f
+  8 beat 3 mf
+  9..10  dim
+  11     pp
+  17     ff
+}
+
+voice hands {
+  0: 1/8 Bb2 Eb3 |
+  1: 1/4 Eb3&G3&Bb3&Eb4[arpeggio] {Eb2&Bb2&G4&Eb5 G5} |
+  2: grace(1/16 F5 G5) 1/4 Ab2&C3&Ab4&C5[accent] 1/8 Bb4 C5 D5 Eb5 |
+  3: 3:2(1/8 Ab2 C4 Eb5) 3:2(1/8 Ab2&Eb5 C3&F5 Eb3&G5) 1/4 Ab5[stacc] |
+  4: 1/4 Bb1&Bb2&F3&Ab4&D5&F5[arpeggio] 1/2 = |
+  5: 1/4 = _ Eb3&G4[fermata] |
+  6: 1/2. Eb2&Bb2&Eb3&G3&Bb3&Eb4&G4&Bb4 |
+  7: 1/16 G2 B2 D3 G3 B3 D4 G4 B4 D5 G5 B5 D6 G6 D6 B5 G5 |
+  8: 1/4 G2&G5[tremolo 1/32] 1/2 B2&D5[trill] acciaccatura(1/8 C5) 1/4 B4 |
+  9: 1/8 D2 F#4&A4&C5 D2 F#4&A4&C5 {D3 E3 F#3 G3 |
+  10: A3 B3 C4 D4} 1/4 E4 5:4(1/16 F#4 C3 A4 D3 C5) |
+  11: 1/8 A2 E3 A3 C4&E4&A4 = E4 |
+  12: 2:3(1/8 A2&C5 E3&E5) 4:3(1/8 A2 C3 E3 A3) |
+  13: rest |
+  14: 1/4 Db2&Db3 Db4&F4&Ab4 Db5&F5&Ab5&Db6&F6 Db6&F6&Ab6&Db7 |
+  15: 1/2 {Ab3&C4&Eb4&Gb4 1/4 Ab2&Ab3&F4} |
+  16: 1/1 Db3&Ab3&F4&Db5 |
+  17: = | 18: 1/2 = 1/4 Db5[turn] C5[mordent] |
+  19: 1/8. F4&Db5 1/16 Eb4&C5 3:2(1/4 Db4&F4&Bb4 _ Db3) 1/4 _ |
+  20: 1/4 Db3 Ab3 F4 Db5 | 21: rest 2 |
+  23: 1/32 Ab5 Gb5 F5 Eb5 Db5 C5 Bb4 Ab4 Gb4 F4 Eb4 Db4 C4 Bb3 Ab3 Gb3 1/4 F3 Eb3 |
+  24: grace(1/16 Ab3 Db4 F4) 1/1 Db2&Ab2&Db3&F4&Ab4&Db5[arpeggio fermata] |
+}
+
+voice ground {
+  0: 1/4 _ | 1: 1/2. Eb3 | 2: Ab2 | 3: 1/4 Ab2 C3 Eb3 | 4: 1/2. Bb2 | 5: 1/4 Eb2 _ Eb3 | 6: 1/2. Eb3 |
+  7: {1/8 G2 A2 B2 C3 D3 E3 F#3 G3} | 8: 1/1 G2 | 9: D3 | 10: 1/2 D3 D2 | 11: 3/8 A2 A2 | 12: 3/4 A2 |
+  13: A2 | 14: 1/1 Db3 | 15: 3/4 Ab2 | 16: 1/1 Db3 | 17: = | 18: 1/1 Db3 | 19: Db3 | 20: 1/2 Db3 Ab2 |
+  21: 1/1 Ab2 | 22: Ab2 | 23: Ab2 | 24: Db3 |
+}
+
+ensemble plucked {
+  era 1885
+  harp 2
+  harpsichord 2
+  violin-1 4 players
+}
+
+scoring both for plucked {
+  harp.1       plays hands      as melody
+  harp.2       plays ground bars 0..13                   as bass
+  harp.2       sustains bars 14..24                      as harmony
+  harpsichord.1  plays hands bars 0..6, 8..13, 15..24    as melody
+  harpsichord.2  plays ground                            as bass
+  violin-1     sustains                                  as harmony
+}
+"""
 
 LANGUAGE = """\
 // Everything that the language can say, in one piece.

@@ -13,6 +13,21 @@ from pitches import key
 
 
 @dataclass
+class Sign:
+    """One `note` of a file: a head of a note, or a rest. Times are in quarters from the bar."""
+
+    staff: int
+    voice: str
+    start: Fraction
+    length: Fraction
+    # Letter, alteration, octave; none for a rest and a stroke without pitch.
+    head: tuple | None
+    grace: bool
+    chord: bool
+    tied_on: bool
+
+
+@dataclass
 class Bar:
     """One measure of one part. Times are in quarters from the beginning of the bar."""
 
@@ -31,6 +46,11 @@ class Bar:
     heads: list = field(default_factory=list)
     """Instruments that the notes name, by their ids."""
     named: set = field(default_factory=set)
+    signs: list = field(default_factory=list)
+    # Staff and clef, where a clef says its staff.
+    staff_clefs: list = field(default_factory=list)
+    # Staff and placement of dynamics and hairpins.
+    dynamics: list = field(default_factory=list)
 
 
 @dataclass
@@ -54,6 +74,8 @@ class Part:
 
     name: str
     instruments: dict
+    abbreviation: str = ""
+    staves: int = 1
     bars: list = field(default_factory=list)
 
     @property
@@ -99,11 +121,13 @@ def read(path):
                 # MusicXML counts these keys from 1.
                 percussion_key=int(stroke) - 1 if stroke else None,
             )
-        listed[entry.get("id")] = Part(entry.findtext("part-name"), instruments)
+        name, short = entry.findtext("part-name"), entry.findtext("part-abbreviation") or ""
+        listed[entry.get("id")] = Part(name, instruments, short)
     parts = []
     for element in root.iter("part"):
         part = listed[element.get("id")]
         part.bars = _bars(element)
+        part.staves = int(element.findtext("measure/attributes/staves") or 1)
         parts.append(part)
     return parts
 
@@ -142,6 +166,7 @@ def _attributes(bar, element):
         bar.signature = (int(signature.findtext("fifths")), signature.findtext("mode") or "")
     for clef in element.findall("clef"):
         bar.clefs.append(clef.findtext("sign") + (clef.findtext("line") or ""))
+        bar.staff_clefs.append((int(clef.get("number", 1)), bar.clefs[-1]))
     if (by := element.find("transpose")) is not None:
         octaves = int(by.findtext("octave-change") or 0)
         steps = int(by.findtext("diatonic") or 0) + 7 * octaves
@@ -153,9 +178,16 @@ def _note(bar, element, now, divisions):
     length = Fraction(0) if grace else Fraction(int(element.findtext("duration")), divisions)
     if (instrument := element.find("instrument")) is not None:
         bar.named.add(instrument.get("id"))
+    head = None
     if (pitch := element.find("pitch")) is not None:
         alter, octave = int(pitch.findtext("alter") or 0), int(pitch.findtext("octave"))
-        bar.heads.append((pitch.findtext("step"), alter, octave))
+        head = (pitch.findtext("step"), alter, octave)
+        bar.heads.append(head)
+    # The heads of a chord begin with its first one, which has moved time on.
+    start = bar.signs[-1].start if chord else now
+    staff, voice = int(element.findtext("staff") or 1), element.findtext("voice")
+    tied_on = any(tie.get("type") == "stop" for tie in element.findall("tie"))
+    bar.signs.append(Sign(staff, voice, start, length, head, grace, chord, tied_on))
     return now if chord else now + length
 
 
@@ -163,6 +195,8 @@ BEATS = {"whole": 4, "half": 2, "quarter": 1, "eighth": Fraction(1, 2), "16th": 
 
 
 def _direction(bar, element):
+    if any(element.find(f"direction-type/{kind}") is not None for kind in ("dynamics", "wedge")):
+        bar.dynamics.append((int(element.findtext("staff") or 1), element.get("placement")))
     for mark in element.iter("rehearsal"):
         bar.marks.append(mark.text)
     for sign in element.iter("metronome"):
