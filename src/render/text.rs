@@ -75,7 +75,8 @@ pub fn score(score: &Score) -> String {
         staff.instruments.iter().map(|i| &i.abbreviation).chain([&staff.abbreviation])
     });
     let longest = abbreviations.map(|name| name.chars().count()).max();
-    let gutter = longest.unwrap_or(0).max(4) + 1;
+    let brace = usize::from(score.staves.iter().any(Staff::is_braced));
+    let gutter = longest.unwrap_or(0).max(4) + 1 + brace;
     for staff in &score.staves {
         let pad = " ".repeat(gutter - staff.abbreviation.chars().count());
         out.push_str(&format!("{}{pad}{}\n", staff.abbreviation, staff_fact(staff)));

@@ -5,7 +5,7 @@ use proptest::prelude::*;
 use crate::music::{Letter, Pitch, Time};
 use crate::notate::properties::{assert_groups_are_closed, assert_measures_are_full};
 use crate::notate::testing::{Fixture, harp};
-use crate::notate::{ElementKind, FrameBar, Measure};
+use crate::notate::{ElementKind, FrameBar, Measure, Staff};
 use crate::resolve::Sound;
 
 /// A step of made-up music: eighths, and diatonic steps above C4 of the notes that sound (none for
@@ -144,6 +144,24 @@ fn slurs_of(measures: &[Measure], frame: &[FrameBar]) -> Vec<(Time, Time)> {
     slurs
 }
 
+/// Single notes that follow each other within an octave, the later one not on a beat, stand on one
+/// staff.
+fn assert_runs_keep_their_hand(wanted: &Sounds, staff: &Staff, frame: &[FrameBar]) {
+    let struck: Sounds =
+        wanted.iter().filter(|(_, length, _)| length.is_positive()).copied().collect();
+    let chords: Vec<&[(Time, Time, Pitch)]> = struck.chunk_by(|a, b| a.0 == b.0).collect();
+    let upper = sounds_of(&staff.measures, frame);
+    for pair in chords.windows(2) {
+        let ([before], [after]) = (pair[0], pair[1]) else { continue };
+        let bar = &frame[frame.partition_point(|bar| bar.start <= after.0) - 1];
+        let off_beat = (after.0 - bar.start) % bar.metre.beat() != Time::ZERO;
+        let near = (before.2.midi() - after.2.midi()).abs() <= 12;
+        if off_beat && near && before.0 + before.1 == after.0 {
+            assert_eq!(upper.contains(before), upper.contains(after), "{before:?}, {after:?}");
+        }
+    }
+}
+
 proptest! {
     #[test]
     fn two_staves_together_sound_what_the_player_sounds(
@@ -158,6 +176,7 @@ proptest! {
             fixture.players[0].notes.iter().map(|note| (note.start, note.end())).collect();
         let score = fixture.score();
         let staff = &score.staves[0];
+        assert_runs_keep_their_hand(&wanted, staff, &score.frame);
         let mut heard = Sounds::new();
         let mut slurs = Vec::new();
         for measures in [&staff.measures, &staff.lower] {

@@ -5,8 +5,8 @@
 //! where no gap does, at middle C. What one hand can grip may stay in one hand: a chord within an
 //! octave easily, one within a tenth at a pinch, and of course a single note.
 //!
-//! Notes of one hand that follow each other without a rest and without a leap of more than an
-//! octave make a run. A run stays in its hand; a tuplet and a slur do so even over rests and leaps.
+//! Notes and chords that one hand could grip with ease, and that follow each other without a rest
+//! and without a leap of more than an octave, make a run. A run stays in its hand; a tuplet and a slur do so even over rests and leaps.
 //! Only where a run goes far beyond its staff does it pass to the other hand, at a beat.
 //!
 //! Among all ways to divide a part by these rules the cheapest is taken. Each leger line in the
@@ -37,8 +37,8 @@ const NEEDLESS: u32 = 2;
 const REGROUPED: u32 = 1;
 /// From one hand to the other after a rest or over a leap.
 const AFRESH: u32 = 1;
-/// From one hand to the other in the middle of a run: as much as a change of clef.
-const PASSED: u32 = 8;
+/// From one hand to the other in the middle of a run, at a beat.
+const PASSED: u32 = 5;
 
 /// A hand, and the staff on which it reads.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -56,6 +56,8 @@ pub(super) struct Grip {
     pub(super) below: usize,
     /// How many there are.
     count: usize,
+    /// Is it more than one hand grips with ease?
+    wide: bool,
     /// The hand that goes on with the line, and has the grace notes.
     pub(super) leads: Hand,
 }
@@ -129,7 +131,7 @@ fn choices(part: &Part, note: &SoundingNote) -> Choices {
     let count = pitches.len();
     let instrument = part.instrument_at(note.start);
     if instrument.staves < 2 {
-        let upper = Grip { below: 0, count, leads: Hand::Upper };
+        let upper = Grip { below: 0, count, wide: false, leads: Hand::Upper };
         return [Some((upper, 0)), None, None, None];
     }
     let clef = |hand| match hand {
@@ -145,11 +147,12 @@ fn choices(part: &Part, note: &SoundingNote) -> Choices {
         graces.map(|(_, pitches)| lines(pitches, hand)).sum()
     };
     let fingers = usize::from(instrument.voices / 2).max(1);
-    let grip = |below, leads| Grip { below, count, leads };
     let reach = span(pitches);
+    let wide = count > fingers || reach > OCTAVE;
+    let grip = |below, leads| Grip { below, count, wide, leads };
     let mut choices: Choices = [None; 4];
     if count <= fingers && reach <= TENTH {
-        let stretch = if reach > OCTAVE { STRETCH } else { 0 };
+        let stretch = if wide { STRETCH } else { 0 };
         let alone = |hand| stretch + lines(pitches, hand) + graces(hand);
         choices[0] = Some((grip(0, Hand::Upper), alone(Hand::Upper)));
         // A stroke without pitch has nothing for the lower hand.
@@ -159,7 +162,7 @@ fn choices(part: &Part, note: &SoundingNote) -> Choices {
     }
     if count > 1 {
         let below = cut(pitches, fingers);
-        let needless = if count <= fingers && reach <= OCTAVE { NEEDLESS } else { 0 };
+        let needless = if wide { 0 } else { NEEDLESS };
         let both = needless
             + lines(&pitches[..below], Hand::Lower)
             + lines(&pitches[below..], Hand::Upper);
@@ -228,7 +231,9 @@ fn step(
     if bound {
         return None;
     }
-    if from.is_shared() || to.is_shared() {
+    // A chord for two hands is the end of a run and the beginning of another.
+    let parts = |grip: Grip| grip.wide && grip.is_shared();
+    if parts(from) || parts(to) {
         return Some(0);
     }
     if before.end() < note.start || is_leap(before.sound.pitches(), note.sound.pitches()) {

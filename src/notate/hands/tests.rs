@@ -80,6 +80,19 @@ fn a_run_that_goes_far_passes_to_the_other_hand_at_a_beat() {
 }
 
 #[test]
+fn chords_after_a_run_do_not_serve_to_change_hands() {
+    let notes = "0/1 1/8 D3, 1/8 1/8 A3, 1/4 1/4 D4&F#4&A4, 1/2 1/2 A3&D4&F#4, 1/1 1/1 D4&F#4&A4";
+    let score = harp_in(&["4/4", "4/4"]).notes(notes).score();
+    assert_eq!(
+        both(&score),
+        [
+            "_:1/4 D4&F#4!&A4:1/4 A3&D4&F#4:1/2 | D4&F#4!&A4:1/1",
+            "D3:1/8[ A3:1/8] _:1/4 _:1/2 | _bar"
+        ]
+    );
+}
+
+#[test]
 fn a_tuplet_stays_in_one_hand_even_over_leaps() {
     let fixture = harp_in(&["2/4"]).notes("0/1 1/12 C3, 1/12 1/12 E5, 1/6 1/12 G5, 1/4 1/4 C3");
     let score = fixture.tuplet("0/1", "1/4", (3, 2)).score();

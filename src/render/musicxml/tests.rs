@@ -3,8 +3,10 @@ use quick_xml::events::Event;
 
 use super::*;
 use crate::music::Time;
-use crate::notate::testing::{Fixture, bass_drum, cello, clarinet, form, natural_horn};
-use crate::resolve::{BarLine, DirectionKind, Dynamic, Mark, Technique, Tempo};
+use crate::notate::testing::{
+    Fixture, bass_drum, cello, clarinet, form, harp, harpsichord, natural_horn,
+};
+use crate::resolve::{BarLine, DirectionKind, Dynamic, Mark, Role, Technique, Tempo};
 
 /// A score with one of everything that the writer can write.
 fn everything() -> Score {
@@ -221,4 +223,74 @@ fn what_changes_its_transposition_tells_the_first_one_even_at_pitch() {
 fn no_octave_goes_beyond_those_of_the_format() {
     let file = text(part(&Fixture::new(&["2/4"]).notes("0/1 1/2 C12").score(), 0));
     assert_eq!(between(&file, "<octave>", "</octave>"), "<octave>9</octave>");
+}
+
+/// A harp with chords in both hands, a slur in each and a rest of three bars.
+fn two_hands() -> Score {
+    Fixture::new(&["3/4"; 5])
+        .instrument(harp())
+        .notes("0/1 1/4 C3&E5, 1/4 1/4 D3&F5, 1/2 1/4 G5")
+        .slur(0, 1)
+        .mark(0, Mark::Arpeggio)
+        .direction("0/1", DirectionKind::Dynamic(Dynamic::P))
+        .notes("3/4 3/4 C3&E5")
+        .score()
+}
+
+#[test]
+fn two_staves_are_one_part_with_a_step_back_in_each_measure() {
+    let file = text(part(&two_hands(), 0));
+    assert_eq!(file.matches("<part ").count(), 1);
+    assert_eq!(file.matches("<staves>2</staves>").count(), 1);
+    assert_eq!(file.matches("<backup>").count(), 5);
+    assert_eq!(between(&file, "<backup>", "</backup>"), "<backup><duration>3</duration></backup>");
+    assert_eq!(
+        between(&file, "<staves>", "</attributes>"),
+        "<staves>2</staves><clef number=\"1\"><sign>G</sign><line>2</line></clef>\
+         <clef number=\"2\"><sign>F</sign><line>4</line></clef></attributes>"
+    );
+    let (upper, lower) = file.split_once("<backup>").unwrap();
+    assert!(!upper.contains("<voice>5</voice>") && !upper.contains("<staff>2</staff>"));
+    assert!(lower.starts_with(|c: char| c.is_whitespace()));
+    let lower = lower.split_once("</measure>").unwrap().0;
+    assert!(!lower.contains("<voice>1</voice>") && !lower.contains("<staff>1</staff>"));
+    assert!(lower.contains("<staff>2</staff>"));
+}
+
+#[test]
+fn slurs_of_two_staves_have_numbers_of_their_own_and_a_spread_chord_one_for_both() {
+    let file = text(part(&two_hands(), 0));
+    for (staff, number) in [("1", "1"), ("2", "2")] {
+        let slur = format!("<slur type=\"start\" number=\"{number}\"/>");
+        let before = file.split_once(&slur).unwrap().0;
+        assert!(before.trim_end().ends_with("<notations>"), "{before}");
+        assert!(before[before.rfind("<note>").unwrap()..].contains(&format!("<staff>{staff}<")));
+    }
+    assert_eq!(file.matches("<arpeggiate number=\"1\"/>").count(), 2);
+}
+
+#[test]
+fn dynamics_of_two_staves_stand_once_below_the_upper_one() {
+    let file = text(part(&two_hands(), 0));
+    assert_eq!(file.matches("<dynamics>").count(), 1);
+    assert_eq!(
+        between(&file, "<direction placement=\"below\">", "</direction>"),
+        "<direction placement=\"below\"><direction-type><dynamics><p/></dynamics>\
+         </direction-type><staff>1</staff></direction>"
+    );
+}
+
+#[test]
+fn rests_of_several_bars_hold_for_both_staves() {
+    let file = text(part(&two_hands(), 0));
+    assert!(file.contains("<multiple-rest>3</multiple-rest>"));
+    assert_eq!(file.matches("<rest measure=\"yes\"/>").count(), 6);
+}
+
+#[test]
+fn a_bass_line_alone_names_no_staff() {
+    let bass = Fixture::new(&["2/4"]).instrument(harpsichord()).notes("0/1 1/2 C3");
+    let file = text(part(&bass.role(Role::Bass).score(), 0));
+    assert!(!file.contains("<staves>") && !file.contains("<staff>") && !file.contains("<backup>"));
+    assert!(file.contains("<sign>F</sign>"));
 }

@@ -138,6 +138,51 @@ fn parts_for_drum_and_keyboard() {
     insta::assert_snapshot!(parts.join("\n\n"));
 }
 
+const SLUICE: &str = r#"
+piece "The Sluice" {
+}
+
+form {
+  1  metre 3/4, key G major, tempo 1/4 = 84
+  9  end
+}
+
+dynamics {
+  1     p
+  2..3  cresc
+  4     f
+}
+
+voice tune {
+  1: 1/4 G2&D3&B4&D5[arpeggio] {1/8 D5 E F# G} |
+  2: 3:2(1/8 G2&B4 B2&D5 D3&G5) grace(1/16 A5) 1/2 G5 |
+  3: 1/16 G2 B D3 G B D4 G B D5 G B D6 | 4: 1/2. C3&G3&E5&C6[fermata] |
+  5: rest 4 | 9: ["dolce"] 1/2. G2&D3&B3&G4 |
+}
+
+voice ground {
+  1: 1/2. G2 | 2: G2 | 3: 1/4 G2 B2 D3 | 4: 1/2. C3[fermata] | 5: rest 2 | 7: G2 | 8: D3 | 9: G2 |
+}
+
+ensemble weir {
+  era 1885
+  harp, harpsichord, cello 4 players
+}
+
+scoring weir for weir {
+  harp plays tune as melody
+  harpsichord, cello plays ground as bass
+}
+"#;
+
+#[test]
+fn a_brace_joins_the_two_staves_of_a_harp() {
+    let score = score_of(SLUICE);
+    let harp = part(&score, staff(&score, "harp"));
+    assert!(harp.lines().all(|line| line.chars().count() <= 80), "{harp}");
+    insta::assert_snapshot!(format!("{harp}\n\n{}", super::score(&score)));
+}
+
 #[test]
 fn a_score() {
     let score = score_of(PIECE);
