@@ -56,7 +56,7 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
     directions::place_directions(part, bars.frame, &mut upper);
     directions::hold_rests(part, bars.frame, &mut lower);
     for (note, grip) in part.notes.iter().zip(&grips) {
-        if note.attached.marks.has(Mark::Fermata) {
+        if note.attached.marks.has(Mark::Fermata) && note.start < bars.end() {
             let end = note.end().min(bars.end());
             match (grip.has(Hand::Upper), grip.has(Hand::Lower)) {
                 (true, false) => directions::hold_until(end, bars.frame, &mut lower),

@@ -191,3 +191,12 @@ fn a_harp_that_rests_throughout_reads_two_staves() {
     let score = harp_in(&["4/4", "4/4"]).score();
     assert_eq!(both(&score), ["_bar | _bar", "_bar | _bar"]);
 }
+
+#[test]
+fn notes_beyond_the_form_are_left_out() {
+    let notes = "0/1 1/1 C3&E5, 1/1 1/1 D5";
+    let score = harp_in(&["4/4"]).notes(notes).mark(1, Mark::Fermata).score();
+    assert_eq!(both(&score), ["E5:1/1", "C3:1/1"]);
+    let score = harp_in(&[]).notes(notes).mark(0, Mark::Fermata).mark(1, Mark::Fermata).score();
+    assert_eq!(both(&score), ["", ""]);
+}
