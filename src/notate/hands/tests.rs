@@ -1,6 +1,6 @@
 use crate::instruments::Clef;
 use crate::notate::multi_rests;
-use crate::notate::testing::{Fixture, directions, dump, dump_lower, harp, harpsichord};
+use crate::notate::testing::{Fixture, directions, dump, dump_lower, harp, harpsichord, oboe};
 use crate::notate::{ElementKind, Measure, Score};
 use crate::resolve::{DirectionKind, Dynamic, Mark, Role};
 
@@ -199,4 +199,15 @@ fn notes_beyond_the_form_are_left_out() {
     assert_eq!(both(&score), ["E5:1/1", "C3:1/1"]);
     let score = harp_in(&[]).notes(notes).mark(0, Mark::Fermata).mark(1, Mark::Fermata).score();
     assert_eq!(both(&score), ["", ""]);
+}
+
+#[test]
+fn who_takes_a_harp_for_a_while_has_two_staves_throughout() {
+    let notes = "0/1 1/1 C4, 1/1 1/1 C3&E5, 2/1 1/1 C4";
+    let fixture = Fixture::new(&["4/4"; 3]).notes(notes);
+    let score = fixture.takes("1/1", harp()).takes("2/1", oboe()).score();
+    assert_eq!(both(&score), ["C4:1/1 | E5:1/1 | C4:1/1", "_bar | C3:1/1 | _bar"]);
+    assert_eq!(clefs(&score.staves[0].measures), [(0, Clef::Treble)]);
+    assert_eq!(clefs(&score.staves[0].lower), [(0, Clef::Bass)]);
+    assert_eq!(score.staves[0].instruments.len(), 2);
 }
