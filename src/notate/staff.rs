@@ -76,6 +76,7 @@ pub(super) fn measures(part: &Part, bars: &Bars) -> Vec<Measure> {
             Some(before) if before.transposition == transposition && !taken && !bar.key_shown => {
                 before
             }
+            _ if part.player.without_signature => Writing::without_signature(transposition),
             _ => Writing::new(instrument, bar.key, transposition),
         };
         let moved = before.is_none_or(|before| before.transposition != transposition);
@@ -525,6 +526,14 @@ mod tests {
         assert_eq!(measure.key.unwrap().to_string(), "E minor");
         assert_eq!(dump(&score, 0), "D#5!:1/2 E5:1/2");
         assert_eq!(score.staves[0].key_name.as_deref(), Some("in B♭"));
+    }
+
+    #[test]
+    fn without_a_signature_every_accidental_stands_at_its_note() {
+        let fixture = Fixture::new(&["4/4"]).key("D major").instrument(clarinet());
+        let score = fixture.without_signature().notes("0/1 1/2 F#5, 1/2 1/2 D5").score();
+        assert_eq!(score.staves[0].measures[0].key, None);
+        assert_eq!(dump(&score, 0), "G#5!:1/2 E5:1/2");
     }
 
     #[test]

@@ -90,6 +90,7 @@ pub(crate) struct FixturePart {
     pub(crate) notes: Vec<SoundingNote>,
     tuplets: Vec<Tuplet>,
     directions: Vec<Direction>,
+    without_signature: bool,
     instruments: Vec<(Time, &'static Instrument)>,
     tunings: Vec<(Time, &'static Tuning)>,
 }
@@ -101,6 +102,7 @@ impl FixturePart {
             notes: Vec::new(),
             tuplets: Vec::new(),
             directions: Vec::new(),
+            without_signature: false,
             instruments: Vec::new(),
             tunings: Vec::new(),
         }
@@ -251,6 +253,12 @@ impl Fixture {
         self
     }
 
+    /// The last part is written without a key signature.
+    pub(crate) fn without_signature(mut self) -> Fixture {
+        self.last().without_signature = true;
+        self
+    }
+
     /// The last part takes another instrument at a time.
     pub(crate) fn takes(mut self, at: &str, instrument: &'static Instrument) -> Fixture {
         self.last().instruments.push((time(at), instrument));
@@ -309,6 +317,7 @@ fn player(part: &FixturePart) -> Player {
         count: 1,
         section: false,
         tuning: part.tunings.first().map(|(_, tuning)| *tuning),
+        without_signature: part.without_signature,
         drums: Vec::new(),
         span: Span::default(),
     }

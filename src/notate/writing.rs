@@ -18,12 +18,17 @@ pub(super) struct Writing {
 impl Writing {
     pub(super) fn new(instrument: &Instrument, sounding: Key, transposition: Interval) -> Writing {
         if instrument.without_signature || instrument.unpitched {
-            return Writing { transposition, signature: None, respelling: 0 };
+            return Writing::without_signature(transposition);
         }
         let to_written = -transposition;
         let key = sounding.transposed(to_written);
         let respelling = key.fifths() - sounding.fifths() - fifths(to_written);
         Writing { transposition, signature: Some(key), respelling }
+    }
+
+    /// Without a key signature: every accidental stands at its note.
+    pub(super) fn without_signature(transposition: Interval) -> Writing {
+        Writing { transposition, signature: None, respelling: 0 }
     }
 
     /// The key against which accidentals are printed.

@@ -321,6 +321,7 @@ fn line_players(cx: &mut Context, line: &PlayersTree) -> Vec<Player> {
                 count: if line.section { count as u16 } else { 1 },
                 section,
                 tuning: tunings.get(usize::from(number.max(1)) - 1).copied().flatten(),
+                without_signature: line.without_signature,
                 drums: drums.clone(),
                 span: line.span,
             }

@@ -84,6 +84,7 @@ fn players(cx: &mut Context, pair: Pair<Rule>) -> Option<PlayersTree> {
         crooks: Vec::new(),
         built_in: None,
         tuned: Vec::new(),
+        without_signature: false,
         joins: Vec::new(),
         paper_name: None,
         span,
@@ -98,6 +99,7 @@ fn players(cx: &mut Context, pair: Pair<Rule>) -> Option<PlayersTree> {
             Rule::crook => tree.crooks = words(cx, option, Rule::tuning),
             Rule::built_in => tree.built_in = words(cx, option, Rule::tuning).pop(),
             Rule::tuned => tree.tuned = tuned(cx, option),
+            Rule::unsigned => tree.without_signature = true,
             Rule::joins => {
                 let joined = option.into_inner().find(|p| p.as_rule() == Rule::member);
                 tree.joins.extend(joined.and_then(|p| member(cx, p)));

@@ -315,6 +315,8 @@ pub struct PlayersTree {
     pub built_in: Option<Word>,
     /// `tuned`: notes of drums.
     pub tuned: Vec<PitchTree>,
+    /// `without signature`: accidentals at the notes in place of a key signature.
+    pub without_signature: bool,
     /// `joins`: groups.
     pub joins: Vec<Member>,
     /// `as`: a name on paper.

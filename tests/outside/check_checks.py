@@ -138,7 +138,7 @@ PLANTED_IN_HANDS = [
 
 # The same for players who take other instruments.
 TAKEN = [
-    ("a note on the wrong instrument", *_xml(r"(P8-I)2", r"\g<1>1"), _agreement),
+    ("a note on the wrong instrument", *_xml(r"(P10-I)2", r"\g<1>1"), _agreement),
     ("an instrument that moves otherwise", *_xml(r"change>1<", "change>2<"), _transposition),
     ("a program that stays", "mid", _change_midi(_program), _midi),
 ]

@@ -108,7 +108,7 @@ voice low {
 
 ensemble few {
   era 1885
-  flute 3, clarinet 2 in Bb, bassoon
+  flute 3, clarinet 2 in Bb, bassoon, horn 2 in F without signature
   cymbals, bass-drum, timpani tuned F3, C3
 }
 
@@ -121,6 +121,8 @@ scoring few for few {
   clarinet.2  takes bass-clarinet in Bb bar 13
   bassoon     plays low as bass
   bassoon     takes contrabassoon bar 6
+  horn        plays tune 8vb as melody
+  horn.2      takes horn crook D bar 13
   cymbals     takes triangle bar 9
   cymbals     signals tune bars 1..3, 9..11
   bass-drum   signals low bars 1..3, 9..11

@@ -24,6 +24,7 @@ fn player(id: &str) -> Player {
         count: 1,
         section: false,
         tuning: None,
+        without_signature: false,
         drums: Vec::new(),
         span: Span::default(),
     }

@@ -126,7 +126,7 @@ impl<'a> PartWriter<'a> {
             let major = key.mode == Mode::Major;
             xml.word("mode", if major { "major" } else { "minor" });
             xml.close("key");
-        } else if first && instrument.without_signature {
+        } else if first && !instrument.unpitched {
             xml.open("key");
             xml.number("fifths", 0);
             xml.close("key");

@@ -79,6 +79,9 @@ pub struct Player {
     pub section: bool,
     /// The key or crook, where the ensemble names one.
     pub tuning: Option<&'static Tuning>,
+    /// Are the parts written without a key signature, although the instrument usually has one?
+    /// Common practice for horns and trumpets with valves about 1885.
+    pub without_signature: bool,
     /// The notes to which drums are tuned (sounding), from the lowest up.
     pub drums: Vec<Pitch>,
     /// The ensemble line that makes the player what he is.
