@@ -12,11 +12,7 @@ pub(super) fn silences(cx: &Context, finding: &Diagnostic) -> bool {
     if finding.severity == Severity::Error {
         return false;
     }
-    let player = finding
-        .player
-        .as_ref()
-        .and_then(|id| cx.parts().find(|(_, part)| part.player.id == *id))
-        .map(|(player, _)| player);
+    let player = finding.player.as_ref().and_then(|id| cx.player(id));
     let index = |number| cx.form.index_of(number).unwrap_or(0);
     let bars = finding.bars.map_or((0, 0), |(first, last)| (index(first), index(last)));
     cx.allowed(finding.code, player, bars)
@@ -29,8 +25,9 @@ pub(super) fn findings<'a>(
     options: &Options,
 ) -> Vec<Finding> {
     let mut found = Vec::new();
-    for allow in scorings.into_iter().flat_map(|scoring| &scoring.allows) {
-        let diagnostic = if !is_known(&allow.rule) {
+    let own = |scoring: &'a Scoring| scoring.allows.iter().map(move |allow| (scoring, allow));
+    for (scoring, allow) in scorings.into_iter().flat_map(own) {
+        let mut diagnostic = if !is_known(&allow.rule) {
             let rule = &allow_unknown_rule::RULE;
             let finding = Diagnostic::new(
                 rule.severity,
@@ -61,7 +58,8 @@ pub(super) fn findings<'a>(
             continue;
         };
         if options.runs(diagnostic.code) {
-            found.push(Finding { diagnostic, line: None, kind: 0 });
+            diagnostic.scoring = Some(scoring.name.clone());
+            found.push(Finding::alone(diagnostic));
         }
     }
     found

@@ -122,26 +122,33 @@ fn line_octave(cx: &Context, id: LineId) -> Option<(i8, crate::diagnostics::Span
 
 /// Players of the ensemble who have all notes of a passage, those who rest there first.
 fn others<T>(cx: &Context, passage: &Passage<T>) -> Vec<(String, bool)> {
+    let found = who_else(cx, passage).into_iter().take(2);
+    found.map(|(player, rests)| (cx.part(player).player.name.clone(), rests)).collect()
+}
+
+/// Players of other ensemble lines who have all notes of a passage, and whether they rest there:
+/// those who rest first, those of the same family before strangers.
+pub(super) fn who_else<T>(cx: &Context, passage: &Passage<T>) -> Vec<(usize, bool)> {
     let (Some(first), Some(last)) = (passage.notes().next(), passage.notes().last()) else {
         return Vec::new();
     };
     let own = passage.part.player;
     let family = |part: &Part| part.instrument_at(first.start).family;
-    let mut found: Vec<(bool, bool, &Part)> = cx
-        .arrangement
-        .parts
-        .iter()
-        .filter(|part| part.player.line_name != own.line_name)
-        .filter(|part| !matches!(family(part), Family::Percussion | Family::Keyboard))
-        .filter(|part| passage.notes().all(|n| all_pitches(n).all(|p| has(part, p, n, cx.era))))
-        .map(|part| {
+    let mut found: Vec<(bool, bool, usize)> = cx
+        .parts()
+        .filter(|(_, part)| part.player.line_name != own.line_name)
+        .filter(|(_, part)| !matches!(family(part), Family::Percussion | Family::Keyboard))
+        .filter(|(_, part)| {
+            passage.notes().all(|n| all_pitches(n).all(|p| has(part, p, n, cx.era)))
+        })
+        .map(|(player, part)| {
             let from = part.notes.partition_point(|note| note.end() <= first.start);
             let busy = part.notes.get(from).is_some_and(|note| note.start < last.end());
-            (busy, family(part) != family(passage.part), part)
+            (busy, family(part) != family(passage.part), player)
         })
         .collect();
     found.sort_by_key(|(busy, stranger, _)| (*busy, *stranger));
-    found.into_iter().take(2).map(|(busy, _, part)| (part.player.name.clone(), !busy)).collect()
+    found.into_iter().map(|(busy, _, player)| (player, !busy)).collect()
 }
 
 /// Adds to a finding about notes out of reach what could be done, and a fix where the whole line

@@ -4,13 +4,14 @@
 use std::cell::{Cell, OnceCell};
 use std::collections::HashMap;
 
+use super::loudness::{Degree, Loudness};
 use super::options::matches;
 use super::slices::Slices;
 use crate::arrange::{Arrangement, LineId, Part, SoundingNote};
 use crate::diagnostics::Span;
 use crate::instruments::Instrument;
 use crate::music::Time;
-use crate::resolve::{Allow, Clock, DirectionKind, Dynamic, Form, Line, Piece, Technique, Verb};
+use crate::resolve::{Allow, Clock, DirectionKind, Form, Line, Piece, Technique, Verb};
 
 /// One arranged scoring with what the rules ask of it again and again.
 pub(super) struct Context<'a> {
@@ -23,8 +24,8 @@ pub(super) struct Context<'a> {
     clock: Clock<'a>,
     /// For each part: seconds at which each note begins and ends.
     times: Vec<Vec<(f64, f64)>>,
-    /// For each part: from when on which degree of loudness holds.
-    loudness: Vec<Vec<(Time, u8)>>,
+    /// For each part: how loud it is when.
+    loudness: Vec<Loudness>,
     slices: OnceCell<Slices>,
     allows: Vec<GivenAllow<'a>>,
 }
@@ -43,6 +44,11 @@ impl<'a> Stretch<'a> {
     /// The notes with their indices in the part.
     pub fn notes(&self) -> impl Iterator<Item = (usize, &'a SoundingNote)> + use<'a> {
         (self.first..self.after).zip(&self.part.notes[self.first..self.after])
+    }
+
+    /// The indices of the notes in the part.
+    pub fn range(&self) -> std::ops::Range<usize> {
+        self.first..self.after
     }
 
     /// Does the note of that index follow on another one of the same stretch?
@@ -86,7 +92,11 @@ impl<'a> Context<'a> {
             lines: arrangement.lines.iter().map(|l| by_span.get(&l.span).copied()).collect(),
             clock,
             times,
-            loudness: arrangement.parts.iter().map(loudness).collect(),
+            loudness: arrangement
+                .parts
+                .iter()
+                .map(|part| Loudness::new(&part.directions))
+                .collect(),
             slices: OnceCell::new(),
             allows,
         }
@@ -102,11 +112,10 @@ impl<'a> Context<'a> {
         &self.times[player]
     }
 
-    /// Degree of loudness from ppp (0) to fff (7); mezzo forte where nothing is said.
-    pub fn degree(&self, player: usize, time: Time) -> u8 {
-        let said = &self.loudness[player];
-        let after = said.partition_point(|(from, _)| *from <= time);
-        after.checked_sub(1).map_or(Dynamic::Mf as u8, |index| said[index].1)
+    /// How loud a player is at a time, on the way of a hairpin too; mezzo forte where nothing is
+    /// said.
+    pub fn degree(&self, player: usize, time: Time) -> Degree {
+        self.loudness[player].degree(time)
     }
 
     /// Seconds from the beginning to a written time, repeats once.
@@ -151,6 +160,11 @@ impl<'a> Context<'a> {
             let named = names.flat_map(|(name, _)| ensemble.players_named(name));
             (start == at && named.into_iter().any(|p| p == player)).then_some(line.span)
         })
+    }
+
+    /// Index of the player whom scoring lines call so.
+    pub fn player(&self, id: &str) -> Option<usize> {
+        self.parts().find(|(_, part)| part.player.id == id).map(|(player, _)| player)
     }
 
     /// The scoring line of that number.
@@ -215,16 +229,6 @@ fn times(part: &Part, clock: &Clock) -> Vec<(f64, f64)> {
     part.notes
         .iter()
         .map(|note| (clock.seconds_at(note.start), clock.seconds_at(note.end())))
-        .collect()
-}
-
-fn loudness(part: &Part) -> Vec<(Time, u8)> {
-    part.directions
-        .iter()
-        .filter_map(|direction| match direction.kind {
-            DirectionKind::Dynamic(dynamic) => Some((direction.at, dynamic.degree()?)),
-            _ => None,
-        })
         .collect()
 }
 

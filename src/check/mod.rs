@@ -19,11 +19,15 @@ mod alternatives;
 mod context;
 mod documentation;
 #[cfg(test)]
+mod handbook;
+mod loudness;
+#[cfg(test)]
 mod mutations;
 mod options;
 mod passage;
 mod report;
 mod rules;
+mod sharing;
 mod slices;
 #[cfg(test)]
 mod tests;
@@ -92,6 +96,27 @@ struct Finding {
     line: Option<Span>,
     /// The kind of cause, where a rule knows several.
     kind: u8,
+    /// Other players with whom it is the same.
+    others: Vec<Sharer>,
+}
+
+/// A player with whom a finding about another one is the same, in some or all of its bars.
+struct Sharer {
+    /// Index of the part.
+    player: usize,
+    /// The scoring line that gives him the notes.
+    line: Span,
+    /// Numbers of the bars that he shares: ranges, first and last.
+    bars: Vec<(i32, i32)>,
+    /// Does he share the whole of it?
+    whole: bool,
+}
+
+impl Finding {
+    /// A finding that is about no scoring line.
+    fn alone(diagnostic: Diagnostic) -> Finding {
+        Finding { diagnostic, line: None, kind: 0, others: Vec::new() }
+    }
 }
 
 /// Where rules put what they find.
@@ -100,7 +125,7 @@ struct Findings(Vec<Finding>);
 
 impl Findings {
     fn push(&mut self, diagnostic: Diagnostic) {
-        self.0.push(Finding { diagnostic, line: None, kind: 0 });
+        self.0.push(Finding::alone(diagnostic));
     }
 }
 
@@ -119,6 +144,9 @@ pub fn check_scorings(piece: &Piece, scorings: &[&Scoring], options: &Options) -
 pub fn check(arrangement: &Arrangement, options: &Options) -> Vec<Diagnostic> {
     let cx = Context::new(arrangement);
     let mut findings = one_scoring(&cx, options);
+    for finding in &mut findings {
+        finding.diagnostic.scoring = Some(arrangement.scoring.name.clone());
+    }
     let used: Vec<Span> = cx.used_allows().collect();
     findings.extend(allows::findings([arrangement.scoring], &used, options));
     options.apply(findings.into_iter().map(|finding| finding.diagnostic).collect())
@@ -154,7 +182,7 @@ pub fn check_piece(
             if allows::silences(&cx, diagnostic) {
                 continue;
             }
-            let finding = Finding { diagnostic: diagnostic.clone(), line: None, kind: 0 };
+            let finding = Finding::alone(diagnostic.clone());
             tell(&mut told, finding, &arrangement.scoring.name);
         }
         used.extend(cx.used_allows());
@@ -179,39 +207,58 @@ fn one_scoring(cx: &Context, options: &Options) -> Vec<Finding> {
 
 /// Tells once what one scoring line does to several players in the same bars.
 fn players_together(findings: Vec<Finding>, cx: &Context) -> Vec<Finding> {
-    let mut together: Vec<(Finding, Vec<String>)> = Vec::new();
+    let mut together: Vec<Finding> = Vec::new();
     let mut seen = HashMap::new();
     for finding in findings {
         let told = &finding.diagnostic;
         let key = (told.code, finding.line, told.primary.span, told.bars);
-        let (Some(_), Some(player)) = (finding.line, told.player.clone()) else {
-            together.push((finding, Vec::new()));
+        let player = told.player.as_ref().and_then(|id| cx.player(id));
+        let (Some(line), Some(player)) = (finding.line, player) else {
+            together.push(finding);
             continue;
         };
         let index = *seen.entry(key).or_insert(together.len());
         match together.get_mut(index) {
-            Some((_, others)) => others.push(player),
-            None => together.push((finding, Vec::new())),
+            Some(first) => {
+                let bars = told.bars.into_iter().collect();
+                first.others.push(Sharer { player, line, bars, whole: true });
+                first.others.extend(finding.others);
+            }
+            None => together.push(finding),
         }
     }
-    together.into_iter().map(|(finding, others)| with_others(finding, &others, cx)).collect()
+    together.into_iter().map(|finding| with_others(finding, cx)).collect()
 }
 
-fn with_others(mut finding: Finding, others: &[String], cx: &Context) -> Finding {
+/// Names the other players with whom a finding is the same.
+fn with_others(mut finding: Finding, cx: &Context) -> Finding {
     let told = &mut finding.diagnostic;
-    let Some(player) = told.player.clone().filter(|_| !others.is_empty()) else { return finding };
-    let players = cx.parts().map(|(_, part)| part.player);
-    let others: Vec<_> = players.filter(|player| others.contains(&player.id)).collect();
-    let names: Vec<&str> = others.iter().map(|player| player.name.as_str()).collect();
-    told.message.push_str(&format!(" The same holds for {}.", words::list(&names, "and")));
-    for other in &others {
-        if told.labels.iter().all(|label| label.span != other.span) {
-            told.labels.push(Label { span: other.span, text: other.name.clone() });
+    let Some(player) = told.player.clone().filter(|_| !finding.others.is_empty()) else {
+        return finding;
+    };
+    finding.others.sort_by_key(|other| other.player);
+    finding.others.dedup_by_key(|other| other.player);
+    let mut ids = vec![player.as_str()];
+    let mut names = Vec::new();
+    for other in &finding.others {
+        let part = cx.part(other.player);
+        ids.push(&part.player.id);
+        names.push(match other.whole {
+            true => part.player.name.clone(),
+            false => format!("{} ({})", part.player.name, words::bars(&other.bars)),
+        });
+        let places = [
+            (other.line, format!("this line speaks to {} too", part.player.name)),
+            (part.player.span, part.player.name.clone()),
+        ];
+        for (span, text) in places {
+            if told.labels.iter().all(|label| label.span != span) {
+                told.labels.push(Label { span, text });
+            }
         }
     }
+    told.message.push_str(&format!(" The same holds for {}.", words::list(&names, "and")));
     // A change that allows it must name them all.
-    let ids: Vec<&str> =
-        std::iter::once(player.as_str()).chain(others.iter().map(|o| o.id.as_str())).collect();
     for edit in told.fixes.iter_mut().flat_map(|fix| &mut fix.edits) {
         edit.text = edit
             .text
@@ -268,14 +315,16 @@ impl Told {
     fn finish(mut self) -> Finding {
         self.others.dedup();
         self.others.retain(|other| *other != self.scoring);
+        let told = &mut self.finding.diagnostic;
         if !self.others.is_empty() {
             let others = format!("Also in scoring {}.", words::list(&self.others, "and"));
-            let help = &mut self.finding.diagnostic.help;
-            *help = Some(match help.take() {
+            told.help = Some(match told.help.take() {
                 Some(text) => format!("{text} {others}"),
                 None => others,
             });
         }
+        told.scoring = Some(self.scoring);
+        told.also_in = self.others;
         self.finding
     }
 }

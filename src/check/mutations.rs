@@ -127,7 +127,7 @@ const SKETCHES: &[Sketch] = &[
         tempo: 60,
         bars: (10, 16),
         good: &["1/2 D5 1/4 E5 _", "1/4 F5 G5 A5 _"],
-        bad: &["1/2 C6 1/4 B5 _", "1/4 C6 D6 E6 _"],
+        bad: &["1/2 C6 1/4 D6 _", "1/4 C6 D6 E6 _"],
         length: 5,
         dynamic: "f",
         ..OBOE
@@ -161,7 +161,7 @@ const SKETCHES: &[Sketch] = &[
     },
     Sketch {
         rule: "natural-brass/drum-not-tuned",
-        bad: &["1/2 C3 A2", "1/4 C3 F2 C3 C3", "1/1 D3"],
+        bad: &["1/2 C3 A2", "1/4 C3 F2 C3 C3", "1/1 D3", "grace(1/16 A2) 1/1 C3"],
         ..DRUMS
     },
     Sketch {
@@ -237,7 +237,11 @@ const SKETCHES: &[Sketch] = &[
     },
     Sketch {
         rule: "agility/slide",
-        bad: &["1/8 Bb2 B2 Bb2 B2 1/2 Bb2", "1/2 D4 1/8 F3 B2 1/4 Bb2"],
+        bad: &[
+            "1/8 Bb2 B2 Bb2 B2 1/2 Bb2",
+            "1/2 D4 1/8 F3 B2 1/4 Bb2",
+            "1/2 D4 grace(1/16 B2) 1/2 Bb2",
+        ],
         ..TROMBONE
     },
     Sketch {

@@ -1,9 +1,9 @@
 //! Many notes of one cause gathered to one finding.
 
 use super::context::Context;
-use super::{Finding, Findings, Rule, words};
+use super::{Finding, Findings, Rule, Sharer, words};
 use crate::arrange::{LineId, Part, SoundingNote};
-use crate::diagnostics::Diagnostic;
+use crate::diagnostics::{Diagnostic, Span};
 use crate::music::Pitch;
 
 /// Notes of one player that one scoring line gives him and that offend against one rule.
@@ -168,12 +168,29 @@ impl<'a> Context<'a> {
 impl Findings {
     /// Puts down a finding about a scoring line.
     pub fn push_line(&mut self, cx: &Context, line: LineId, diagnostic: Diagnostic) {
-        self.0.push(Finding { diagnostic, line: Some(cx.line_span(line)), kind: 0 });
+        self.push_at(Some(cx.line_span(line)), diagnostic);
+    }
+
+    /// The same, where the line is known by its place.
+    pub fn push_at(&mut self, line: Option<Span>, diagnostic: Diagnostic) {
+        self.0.push(Finding { diagnostic, line, kind: 0, others: Vec::new() });
     }
 
     /// The same about a passage, with its kind of cause.
     pub fn push_passage<T>(&mut self, cx: &Context, passage: &Passage<T>, diagnostic: Diagnostic) {
         let line = Some(cx.line_span(passage.line));
-        self.0.push(Finding { diagnostic, line, kind: passage.kind });
+        self.0.push(Finding { diagnostic, line, kind: passage.kind, others: Vec::new() });
+    }
+
+    /// The same about a passage that other players share.
+    pub fn push_shared<T>(
+        &mut self,
+        cx: &Context,
+        passage: &Passage<T>,
+        others: Vec<Sharer>,
+        diagnostic: Diagnostic,
+    ) {
+        let line = Some(cx.line_span(passage.line));
+        self.0.push(Finding { diagnostic, line, kind: passage.kind, others });
     }
 }

@@ -20,6 +20,15 @@ pub(super) fn findings_with(text: &str, options: &Options) -> Vec<Diagnostic> {
     check_piece(&piece, &arrangements, options)
 }
 
+/// Makes the change that a finding offers.
+pub(super) fn apply(text: &mut String, fix: &crate::diagnostics::Fix) {
+    let mut edits: Vec<_> = fix.edits.iter().collect();
+    edits.sort_by_key(|edit| std::cmp::Reverse(edit.span.start));
+    for edit in edits {
+        text.replace_range(edit.span.start as usize..edit.span.end as usize, &edit.text);
+    }
+}
+
 fn codes(found: &[Diagnostic]) -> Vec<&'static str> {
     found.iter().map(|finding| finding.code).collect()
 }
@@ -184,6 +193,108 @@ fn what_a_kept_scoring_has_too_is_told_once() {
     assert_eq!(codes(&found), ["compass/outside-custom", "compass/outside-custom"]);
     assert!(found[0].help.as_ref().unwrap().ends_with("Also in scoring more."));
     assert_eq!(found[1].player.as_deref(), Some("violin-1"));
+    assert_eq!(found[0].scoring.as_deref(), Some("few"));
+    assert_eq!(found[0].also_in, ["more"]);
+    assert_eq!(found[1].scoring.as_deref(), Some("more"));
+    assert!(found[1].also_in.is_empty());
+}
+
+#[test]
+fn what_is_about_the_whole_piece_names_no_scoring() {
+    let text = solo(1770, "oboe", "1: 1/1 D5 | 2: D5 | 3: D5 | 4: D5 |", "oboe rests", "");
+    let found = findings(&text);
+    assert_eq!(codes(&found), ["names/unused-voice"]);
+    assert_eq!((&found[0].scoring, found[0].also_in.len()), (&None, 0));
+}
+
+/// Four bars in which one bass line is played by all who read it.
+fn doubled_bass(low: &str, mid: &str, tune: &str, more: &str) -> String {
+    format!(
+        "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
+         form {{ 1 metre 4/4, key C major, tempo 1/4 = 96\n 4 end }}\n\
+         harmony {{ 1: C | 2: G7 | 3: C | 4: C | }}\n\
+         voice tune {{ {tune} }}\nvoice mid {{ {mid} }}\nvoice low {{ {low} }}\n\
+         ensemble few {{ era 1770\n oboe 2, bassoon, violin-1 6 players, viola 4 players\n\
+         cello 3 players, double-bass 2 players, harpsichord }}\n\
+         scoring few for few {{\n violin-1, oboe.1 plays tune as melody\n oboe.2 rests\n\
+         viola plays mid as harmony\n cello, harpsichord plays low as bass\n\
+         double-bass plays low 8vb as bass\n {more}\n}}\n"
+    )
+}
+
+#[test]
+fn a_line_that_many_play_gives_one_finding_that_names_them() {
+    let (tune, mid) =
+        ("1: 1/1 E5 | 2: D5 | 3: E5 | 4: E5 |", "1: 1/1 G4 | 2: F4 | 3: G4 | 4: G4 |");
+    let all = &["Bassoon", "Violoncello", "Double bass", "Harpsichord"][..];
+    let with_low = "bassoon plays low as bass";
+    let with_mid = "bassoon plays mid as harmony";
+    for (rule, low, mid, tune, more, names) in [
+        ("contradicts", "1: 1/1 C3 | 2: A2 | 3: C3 | 4: C3 |", mid, tune, with_low, all),
+        (
+            "doubled-leading-note",
+            "1: 1/1 C3 | 2: B2 | 3: C3 | 4: C3 |",
+            mid,
+            "1: 1/1 E5 | 2: B4 | 3: G4 | 4: E5 |",
+            with_low,
+            all,
+        ),
+        (
+            "parallels",
+            "1: 1/1 C3 | 2: G3 | 3: C3 | 4: C3 |",
+            mid,
+            "1: 1/1 G4 | 2: D5 | 3: E5 | 4: E5 |",
+            with_low,
+            &["Violins I", "Oboe 1"],
+        ),
+        (
+            "below-bass",
+            "1: 1/1 C3 | 2: G3 | 3: C3 | 4: C3 |",
+            "1: 1/1 G4 | 2: F3 | 3: G4 | 4: G4 |",
+            tune,
+            &format!("{with_mid}\n double-bass plays low bars 1 as bass"),
+            &["Violas", "Bassoon"],
+        ),
+        (
+            "muddy",
+            "1: 1/1 C3 | 2: B2 | 3: C3 | 4: C3 |",
+            "1: 1/1 G4 | 2: D3 | 3: G4 | 4: G4 |",
+            tune,
+            with_mid,
+            &["Violas", "Bassoon"],
+        ),
+    ] {
+        let text = doubled_bass(low, mid, tune, more);
+        let text = match rule {
+            "below-bass" => text
+                .replace("double-bass plays low 8vb as bass", "")
+                .replace("double-bass plays low bars 1 as bass", "double-bass rests"),
+            _ => text,
+        };
+        let mut text = text;
+        let found = findings(&text);
+        assert_eq!(codes(&found), [format!("harmony/{rule}")], "{found:#?}");
+        let message = &found[0].message;
+        let named = |name: &&&str| message.contains(**name);
+        assert_eq!(names.iter().filter(named).count(), names.len(), "{message}");
+        assert!(message.contains("The same holds for"), "{message}");
+        apply(&mut text, found[0].fixes.iter().find(|fix| fix.title.starts_with("allow")).unwrap());
+        assert!(findings(&text).is_empty(), "{text}\n{:#?}", findings(&text));
+    }
+}
+
+#[test]
+fn whoever_shares_a_part_of_a_passage_is_named_with_its_bars() {
+    let text = doubled_bass(
+        "1: 1/1 A2 | 2: E3 | 3: A2 | 4: C3 |",
+        "1: 1/1 G4 | 2: F4 | 3: G4 | 4: G4 |",
+        "1: 1/1 E5 | 2: D5 | 3: E5 | 4: E5 |",
+        "bassoon plays low bars 2..4 as bass",
+    )
+    .replace("1: C |", "1: Em |");
+    let found = findings(&text);
+    assert_eq!(codes(&found), ["harmony/contradicts"]);
+    assert!(found[0].message.contains("Bassoon (bars 2 and 3)"), "{}", found[0].message);
 }
 
 #[test]
@@ -192,9 +303,7 @@ fn a_line_that_fits_an_octave_away_gets_a_fix_that_mends_it() {
         solo(1770, "oboe", "1: 1/1 D4 | 2: E3 | 3: F3 | 4: D4 |", "oboe plays tune as melody", "");
     let found = findings(&text);
     let fix = found[0].fixes.iter().find(|fix| fix.title.contains("octave")).unwrap();
-    for edit in &fix.edits {
-        text.replace_range(edit.span.start as usize..edit.span.end as usize, &edit.text);
-    }
+    apply(&mut text, fix);
     assert!(text.contains("plays tune 8va as melody"));
     assert!(findings(&text).is_empty(), "{:#?}", findings(&text));
 }
@@ -207,9 +316,7 @@ fn what_one_line_does_to_several_players_is_told_once() {
     assert_eq!(codes(&found), ["compass/outside-custom"]);
     assert!(found[0].message.ends_with("The same holds for Oboe 2."), "{}", found[0].message);
     let fix = found[0].fixes.iter().find(|fix| fix.title.starts_with("allow")).unwrap();
-    for edit in &fix.edits {
-        text.replace_range(edit.span.start as usize..edit.span.end as usize, &edit.text);
-    }
+    apply(&mut text, fix);
     assert!(text.contains("on oboe.1, oboe.2 bars 2..3"));
     assert!(findings(&text).is_empty());
 }
@@ -268,15 +375,133 @@ fn a_finding_of_the_arranger_can_be_allowed_too() {
 }
 
 #[test]
+fn each_drum_that_changes_wants_its_time_and_is_named() {
+    let drums = |takes: &str, rest: &str| {
+        let tune = format!("1: 1/1 G2 | 2: 1/2 G2 {rest} | 3: 1/2 _ 1/2 G2 | 4: 1/1 G2 |");
+        solo(1810, "timpani tuned G2, D3", &tune, "timpani plays tune as rhythm", takes)
+            .replace("1/4 = 96", "1/4 = 30")
+    };
+    // At 30 quarters a minute a half note lasts four seconds.
+    let one = drums("timpani takes tuned G2, C3 bar 3", "1/2 _");
+    assert!(findings(&one).is_empty(), "{:#?}", findings(&one));
+    let both = drums("timpani takes tuned A2, C3 bar 3", "1/2 _");
+    let both = both.replace("3: 1/2 _ 1/2 G2 | 4: 1/1 G2", "3: 1/2 _ 1/2 A2 | 4: 1/1 A2");
+    let found = findings(&both);
+    assert_eq!(codes(&found), ["natural-brass/no-time-to-change"]);
+    let message = &found[0].message;
+    assert!(
+        message.contains("8 seconds to change the G2 drum to A2 and the D3 drum to C3"),
+        "{message}"
+    );
+    assert!(message.contains("about 12"), "{message}");
+    let hurried = drums("timpani takes tuned G2, C3 bar 3", "1/2 G2");
+    let found = findings(&hurried);
+    assert_eq!(codes(&found), ["natural-brass/no-time-to-change"]);
+    assert!(found[0].message.contains("to change the D3 drum to C3"), "{}", found[0].message);
+}
+
+#[test]
+fn an_earlier_rest_in_which_the_drum_is_free_is_offered() {
+    let tune = "1: 1/1 D3 | 2: rest | 3: 1/1 G2 | 4: 1/1 C3 |";
+    let line = "timpani plays tune as rhythm";
+    let takes = "timpani takes tuned G2, C3 bar 4";
+    let text =
+        solo(1810, "timpani tuned G2, D3", tune, line, takes).replace("1/4 = 96", "1/4 = 30");
+    let found = findings(&text);
+    assert_eq!(codes(&found), ["natural-brass/no-time-to-change"]);
+    let help = found[0].help.as_deref().unwrap();
+    assert!(help.contains("8 seconds before bar 3, beat 1: `takes tuned … bar 2`"), "{help}");
+    assert!(findings(&text.replace("bar 4\n", "bar 2\n")).is_empty());
+}
+
+#[test]
+fn along_a_hairpin_the_balance_is_judged_by_what_is_reached() {
+    let bars = |note: &str| (1..=12).map(|bar| format!("{bar}: 1/1 {note} | ")).collect::<String>();
+    let covered = |hairpin: &str| {
+        let text = format!(
+            "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
+             form {{ 1 metre 4/4, key C major, tempo 1/4 = 60\n 12 end }}\n\
+             dynamics {{ {hairpin} }}\nvoice song {{ {} }}\nvoice fill {{ {} }}\n\
+             ensemble few {{ era 1885\n flute, trumpet 2 in C }}\n\
+             scoring few for few {{\n flute plays song as melody, at mf\n\
+             trumpet plays fill as harmony\n}}\n",
+            bars("E5"),
+            bars("C5"),
+        );
+        let only = vec!["balance".into()];
+        let found = findings_with(&text, &Options { only, ..Options::default() });
+        found.iter().map(|finding| finding.bars.unwrap()).collect::<Vec<_>>()
+    };
+    assert_eq!(covered("1 p"), []);
+    assert_eq!(covered("1 f"), [(1, 12)]);
+    assert_eq!(covered("1 p\n 3..10 cresc\n 11 f"), [(7, 12)]);
+    assert_eq!(covered("1 f\n 3..10 dim\n 11 p"), [(1, 7)]);
+}
+
+#[test]
+fn an_ornament_needs_its_neighbour() {
+    for (era, player, note, expected) in [
+        (1810, "oboe", "C4[trill]", &[][..]),
+        (1810, "oboe", "C4[mordent]", &["agility/impossible-trill"]),
+        (1810, "violin-1 6 players", "G3[turn]", &["agility/impossible-trill"]),
+        (1810, "violin-1 6 players", "G3[trill]", &[]),
+        (1885, "clarinet in Bb", "F4[mordent]", &[]),
+        (1885, "horn in F", "F5[trill]", &["agility/impossible-trill"]),
+    ] {
+        let name = player.split_whitespace().next().unwrap();
+        let tune = format!("1: 1/1 E4 | 2: {note} | 3: E4 | 4: E4 |");
+        let text = solo(era, player, &tune, &format!("{name} plays tune as melody solo"), "");
+        let only = vec!["agility".into()];
+        let found = findings_with(&text, &Options { only, ..Options::default() });
+        assert_eq!(codes(&found), expected, "{player} {note}");
+    }
+}
+
+#[test]
+fn every_fix_of_an_example_mends_it_and_breaks_nothing() {
+    let mut tried = 0;
+    for rule in RULES {
+        let example = documentation(rule).example;
+        let found = findings(&example);
+        for fix in found.iter().flat_map(|finding| &finding.fixes) {
+            let mut text = example.clone();
+            apply(&mut text, fix);
+            let left = findings(&text);
+            assert!(left.is_empty(), "{}: `{}` leaves\n{text}\n{left:#?}", rule.code, fix.title);
+            tried += 1;
+        }
+    }
+    assert!(tried > 30, "only {tried} fixes were tried");
+}
+
+#[test]
+fn a_pair_in_octaves_without_breath_is_one_finding() {
+    let line = "flute.1 plays tune 8va as melody\n flute.2 plays tune as melody";
+    let tune = "1: {1/4 D5 E F G | 2: A5 G F E | 3: D5 E F G | 4: A5 G F E} |";
+    let text = solo(1885, "flute 2", tune, line, "").replace("1/4 = 96", "1/4 = 40");
+    let found = findings(&text);
+    assert_eq!(codes(&found), ["endurance/no-breath"]);
+    assert!(found[0].message.ends_with("The same holds for Flute 2."), "{}", found[0].message);
+}
+
+#[test]
+fn a_change_of_crook_of_a_pair_is_one_finding() {
+    let tune = "1: 1/1 D4 | 2: D4 | 3: rest | 4: 1/1 A4 |";
+    let takes = "horn takes crook A bar 4";
+    let text = solo(1770, "horn 2 crook D", tune, "horn plays tune as harmony", takes);
+    let found = findings(&text);
+    assert_eq!(codes(&found), ["natural-brass/no-time-to-change"]);
+    assert!(found[0].message.ends_with("The same holds for Horn 2."), "{}", found[0].message);
+}
+
+#[test]
 fn another_crook_on_which_all_is_open_is_offered_as_a_fix_that_mends_it() {
     let notes = "1: 1/1 F4 | 2: C5 | 3: A4 | 4: F4 |";
     let mut text = solo(1770, "horn 2 crook D", notes, "horn plays tune as harmony", "");
     let found = findings(&text);
     let mut fixes = found.iter().flat_map(|finding| &finding.fixes);
     let fix = fixes.find(|fix| fix.title.contains("crook")).unwrap();
-    for edit in &fix.edits {
-        text.replace_range(edit.span.start as usize..edit.span.end as usize, &edit.text);
-    }
+    apply(&mut text, fix);
     assert!(text.contains("horn takes crook F"), "{text}");
     assert!(findings(&text).is_empty(), "{:#?}", findings(&text));
 }

@@ -91,6 +91,10 @@ pub struct Diagnostic {
     pub bars: Option<(i32, i32)>,
     /// The player it is about: `oboe.1`.
     pub player: Option<String>,
+    /// The scoring in which it was found, if it is about one.
+    pub scoring: Option<String>,
+    /// Other scorings in which it holds too, in the order of the source.
+    pub also_in: Vec<String>,
 }
 
 impl Diagnostic {
@@ -112,6 +116,8 @@ impl Diagnostic {
             fixes: Vec::new(),
             bars: None,
             player: None,
+            scoring: None,
+            also_in: Vec::new(),
         }
     }
 

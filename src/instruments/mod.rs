@@ -350,6 +350,32 @@ impl Instrument {
     pub fn tuning(&self, name: &str) -> Option<&Tuning> {
         self.keys.iter().chain(&self.crooks).find(|tuning| tuning.name == name)
     }
+
+    /// Which drums change between two tunings (sounding notes): from which note to which, in the
+    /// order of `before`.
+    ///
+    /// A note of both tunings stays on its drum, if the others can then be reached within the
+    /// compass of a drum; if not, the drums are taken one after the other from the lowest up.
+    /// Drums that only one of the tunings has are not retuned.
+    #[must_use]
+    pub fn retuned(&self, before: &[Pitch], after: &[Pitch]) -> Vec<(Pitch, Pitch)> {
+        let only = |these: &[Pitch], those: &[Pitch]| -> Vec<Pitch> {
+            let has = |note: &Pitch| those.iter().any(|other| other.midi() == note.midi());
+            these.iter().copied().filter(|note| !has(note)).collect()
+        };
+        let (old, new) = (only(before, after), only(after, before));
+        let on_one_drum = |(from, to): (&Pitch, &Pitch)| {
+            self.drums.iter().any(|drum| {
+                let compass = drum.low.midi()..=drum.high.midi();
+                compass.contains(&from.midi()) && compass.contains(&to.midi())
+            })
+        };
+        if old.iter().zip(&new).all(on_one_drum) {
+            return old.into_iter().zip(new).collect();
+        }
+        let pairs = before.iter().copied().zip(after.iter().copied());
+        pairs.filter(|(from, to)| from.midi() != to.midi()).collect()
+    }
 }
 
 /// How many years lie between a year and a range of years: 0 within it.

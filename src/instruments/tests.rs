@@ -141,6 +141,24 @@ fn check_tuning(owner: &str, tuning: &Tuning, steps: i32, semitones: i32) {
 }
 
 #[test]
+fn of_two_drums_only_the_one_that_changes_is_retuned() {
+    let timpani = find("timpani").unwrap();
+    let notes = |names: &str| -> Vec<Pitch> {
+        names.split_whitespace().map(|name| name.parse().unwrap()).collect()
+    };
+    let retuned = |before: &str, after: &str| {
+        let pairs = timpani.retuned(&notes(before), &notes(after));
+        pairs.iter().map(|(from, to)| format!("{from} to {to}")).collect::<Vec<_>>()
+    };
+    assert_eq!(retuned("G2 D3", "G2 C3"), ["D3 to C3"]);
+    assert_eq!(retuned("G2 C3", "C3 F3"), ["G2 to C3", "C3 to F3"], "no drum has G2 and F3");
+    assert_eq!(retuned("G2 C3", "A2 D3"), ["G2 to A2", "C3 to D3"]);
+    assert_eq!(retuned("G2 C3 D3", "G2 D3 F3"), ["C3 to F3"]);
+    assert!(retuned("G2 C3", "G2 C3 D3").is_empty(), "a third drum joins");
+    assert!(retuned("C3", "C3").is_empty());
+}
+
+#[test]
 fn every_horn_crook_sounds_as_the_published_table_says() {
     let horn = instrument("natural-horn");
     assert_eq!(horn.crooks.len(), HORN_CROOKS.len());

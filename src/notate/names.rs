@@ -1,4 +1,4 @@
-//! What is said of an instrument's key: "in D", "in B♭ basso"; of drums: "in D, A".
+//! What is said of an instrument's key: "in D", "in B♭ basso"; of drums: "in D, A", "D to C".
 
 use crate::arrange::Part;
 use crate::music::{Letter, Pitch, PitchName, Time};
@@ -19,8 +19,8 @@ pub(super) fn key_at(part: &Part, time: Time) -> Option<String> {
     (!in_c).then(|| format!("in {}", shown(&sounds.to_string())))
 }
 
-/// What is said where the player takes another key, crook or tuning between the beginnings of two
-/// bars.
+/// What is said where the player takes another key or crook ("in F") or tunes drums anew ("D to
+/// C") between the beginnings of two bars.
 pub(super) fn change_of_key(part: &Part, now: Time, before: Time) -> Option<String> {
     if part.tunings.len() < 2 && part.drums.len() < 2 {
         return None;
@@ -30,8 +30,17 @@ pub(super) fn change_of_key(part: &Part, now: Time, before: Time) -> Option<Stri
         return None;
     }
     let same_tuning = part.tuning_at(now) == part.tuning_at(before);
-    if same_tuning && drums_at(part, now) == drums_at(part, before) {
+    let (drums, other) = (drums_at(part, before), drums_at(part, now));
+    if same_tuning && drums == other {
         return None;
+    }
+    if let (Some(drums), Some(other)) = (drums, other) {
+        let changes = part.instrument_at(now).retuned(drums, other);
+        let words: Vec<String> = changes.into_iter().map(change_of_drum).collect();
+        // Where a drum joins or leaves, all notes are told.
+        if !words.is_empty() && drums.len() == other.len() {
+            return Some(words.join(", "));
+        }
     }
     key_at(part, now)
 }
@@ -59,6 +68,14 @@ pub(super) fn instruments_taken(part: &Part) -> Vec<(Time, String)> {
         told.push((enters, name));
     }
     told
+}
+
+/// "D to C"; with octaves where the name alone would not say it.
+fn change_of_drum((from, to): (Pitch, Pitch)) -> String {
+    if from.name() == to.name() {
+        return format!("{} to {}", shown(&from.to_string()), shown(&to.to_string()));
+    }
+    format!("{} to {}", shown(&from.name().to_string()), shown(&to.name().to_string()))
 }
 
 fn drums_at<'a>(part: &'a Part, time: Time) -> Option<&'a [Pitch]> {
@@ -95,5 +112,34 @@ mod tests {
         assert_eq!(shown("F#"), "F♯");
         assert_eq!(shown("D"), "D");
         assert_eq!(shown(""), "");
+    }
+
+    #[test]
+    fn the_drum_that_changes_is_named() {
+        let said =
+            |from: &str, to: &str| change_of_drum((from.parse().unwrap(), to.parse().unwrap()));
+        assert_eq!(said("D3", "C3"), "D to C");
+        assert_eq!(said("Bb2", "A2"), "B♭ to A");
+        assert_eq!(said("F2", "F3"), "F2 to F3");
+    }
+
+    #[test]
+    fn a_part_says_which_drum_to_tune_where_it_is_tuned() {
+        let text = "piece \"Ferry\" { composer \"House copyist\" }\n\
+            form { 1 metre 4/4, key C major\n 4 end }\n\
+            voice tune { 1: 1/1 D3 | 2: rest | 3: rest | 4: 1/1 C3 | }\n\
+            ensemble few { era 1810\n timpani tuned G2, D3 }\n\
+            scoring few for few {\n timpani plays tune as rhythm\n\
+            timpani takes tuned G2, C3 bar 2\n timpani takes tuned G2, C3, F3 bar 4\n}\n";
+        let mut sources = crate::diagnostics::Sources::new();
+        let root = sources.add("ferry", text);
+        let (piece, _) = crate::resolve::resolve(&mut sources, root, &mut crate::resolve::NoFiles);
+        let arrangement = crate::arrange::arrange(&piece, &piece.scorings[0]);
+        let part = &arrangement.parts[0];
+        let bar = |index: usize| piece.form.bars[index].start;
+        assert_eq!(key_at(part, Time::ZERO).unwrap(), "in G, D");
+        assert_eq!(change_of_key(part, bar(1), bar(0)).unwrap(), "D to C");
+        assert_eq!(change_of_key(part, bar(2), bar(1)), None);
+        assert_eq!(change_of_key(part, bar(3), bar(2)).unwrap(), "in G, C, F");
     }
 }

@@ -29,7 +29,8 @@ def _spoiled(report):
         spoiled = copy.deepcopy(report)
         del spoiled["findings"][0][name]
         yield f"`{name}` is missing", spoiled
-    for name, value in (("severity", "hint"), ("code", "beyond"), ("bars", [1]), ("player", 1)):
+    for name, value in (("severity", "hint"), ("code", "beyond"), ("bars", [1]), ("player", 1),
+                        ("scoring", 1), ("also_in", ["one", "one"])):
         spoiled = copy.deepcopy(report)
         spoiled["findings"][0][name] = value
         yield f"`{name}` is {value!r}", spoiled
@@ -61,6 +62,10 @@ def check(ripieno, clean):
     valid.expect(any(f["fixes"] for f in every), "no output has a fix")
     valid.expect(any(f["severity"] == "error" for f in every), "no output has an error")
     valid.expect(any(f["player"] for f in every), "no output speaks of a player")
+    valid.expect(any(f["scoring"] for f in every), "no output speaks of a scoring")
+    valid.expect(any(f["scoring"] is None for f in every), "no output speaks of a source as a whole")
+    valid.expect(any(f["also_in"] for f in every), "no output has a finding of several scorings")
+    valid.expect(all(f["scoring"] not in f["also_in"] for f in every), "a scoring is named twice")
     valid.expect(len({f["file"] for f in reports[-1]["findings"]}) > 1, "no output has several files")
     yield valid
     strict = Finding("findings as data: the schema refuses what is wrong")

@@ -2,7 +2,8 @@
 //!
 //! # What it finds
 //! Trills, mordents and turns on timpani, on slide trombones, and on valveless brass below
-//! partial 8, where the neighbours lie more than a tone apart.
+//! partial 8, where the neighbours lie more than a tone apart; and on any instrument a trill or turn
+//! whose upper note, a mordent or turn whose lower note, is one that it does not have.
 //!
 //! # Why it matters
 //! There is no finger to trill with: the neighbour does not exist, or the whole slide would have
@@ -37,10 +38,13 @@
 //! # Source
 //! Common practice; the distances of the partials follow from the series.
 
+use crate::arrange::{Part, SoundingNote};
+use crate::check::alternatives::outside;
 use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
-use crate::instruments::PartialClass;
+use crate::instruments::{Limit, PartialClass};
+use crate::music::{Key, Letter, Pitch};
 use crate::resolve::Mark;
 
 pub const RULE: Rule = Rule {
@@ -56,38 +60,26 @@ const LIP_TRILL: u8 = 8;
 fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
-        let slide = instrument.id.ends_with("trombone");
         let drums = !instrument.drums.is_empty();
-        if !slide && !drums && instrument.natural.is_none() {
-            continue;
-        }
         let offences = stretch.notes().filter_map(|(index, note)| {
             let marks = note.attached.marks;
             let mark =
                 [Mark::Trill, Mark::Mordent, Mark::Turn].into_iter().find(|m| marks.has(*m))?;
-            if let Some(series) = &instrument.natural {
-                let pitch = note.sound.pitches().first()?;
-                let class = series.classify(part.written(*pitch, note.start), cx.era);
-                let partial = match class {
-                    PartialClass::OpenInTune(partial) | PartialClass::OpenOutOfTune(partial) => {
-                        partial
-                    }
-                    _ => 0,
-                };
-                if partial >= LIP_TRILL {
-                    return None;
-                }
-            }
-            Some((index, mark))
+            Some((index, (mark, fault(cx, part, note, mark)?)))
         });
         for passage in cx.passages(&RULE, player, offences) {
-            let word = match passage.detail() {
+            let (mark, lacks) = *passage.detail();
+            let word = match mark {
                 Mark::Trill => "trill",
                 Mark::Mordent => "mordent",
                 _ => "turn",
             };
+            let why = match lacks {
+                Some(pitch) => format!(": it has no {}", cx.both(part, pitch, passage.first())),
+                None => String::new(),
+            };
             let message = format!(
-                "{} cannot play a {word} in {}{}.",
+                "{} cannot play a {word} in {}{}{why}.",
                 part.player.name,
                 cx.form.place(passage.first().start),
                 passage.and_more(),
@@ -101,4 +93,41 @@ fn check(cx: &Context, findings: &mut Findings) {
             findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
         }
     }
+}
+
+/// Why a note cannot take an ornament: the neighbour that the instrument lacks, or (within) that
+/// nothing on it can make one. `None` if it can.
+fn fault(cx: &Context, part: &Part, note: &SoundingNote, mark: Mark) -> Option<Option<Pitch>> {
+    let instrument = part.instrument_at(note.start);
+    if !instrument.drums.is_empty() || instrument.id.ends_with("trombone") {
+        return Some(None);
+    }
+    let (low, high) = (note.sound.pitches().first()?, note.sound.pitches().last()?);
+    if let Some(series) = &instrument.natural {
+        let lip_trill = match series.classify(part.written(*low, note.start), cx.era) {
+            PartialClass::OpenInTune(partial) | PartialClass::OpenOutOfTune(partial) => {
+                partial >= LIP_TRILL
+            }
+            _ => false,
+        };
+        return (!lip_trill).then_some(None);
+    }
+    let compass =
+        instrument.compass(Limit::Instrument, cx.era).filter(|_| !instrument.unpitched)?;
+    let key = cx.form.bar_at(note.start).key;
+    let above = neighbour(*high, 1, key).filter(|_| mark != Mark::Mordent);
+    let below = neighbour(*low, -1, key).filter(|_| mark != Mark::Trill);
+    // A note that is itself beyond the instrument is told as that.
+    let lacks = |pitch: &Pitch| outside(part, compass, *pitch, note.start).is_some();
+    if lacks(low) || lacks(high) {
+        return None;
+    }
+    above.into_iter().chain(below).find(lacks).map(Some)
+}
+
+/// The next note of the scale in force, a step up (1) or down (-1).
+fn neighbour(pitch: Pitch, way: i32, key: Key) -> Option<Pitch> {
+    let letter = Letter::from_step(pitch.step() + way);
+    let octave = (pitch.step() + way).div_euclid(7);
+    Some(Pitch::new(letter, key.alter(letter), i8::try_from(octave).ok()?))
 }

@@ -2,7 +2,8 @@
 //!
 //! # What it finds
 //! Leaps of an octave or more in a quarter of a second or less on the clarinets, the brass, the
-//! contrabassoon and the double bass (our heuristic).
+//! contrabassoon and the double bass (our heuristic). Passages that are too fast as a whole are told
+//! as `agility/too-fast`.
 //!
 //! # Why it matters
 //! The clarinet is poor at sudden octave leaps; brass players must find each note with the lip
@@ -67,9 +68,12 @@ fn check(cx: &Context, findings: &mut Findings) {
         if !dislikes {
             continue;
         }
+        // Where the whole passage is too fast, that is the cause.
+        let taxed = super::overtaxed_notes(cx, &stretch);
         let offences = super::steps(part, cx.times(player))
             .filter(|(index, ..)| stretch.goes_on(*index))
             .filter(|(_, seconds, semitones)| semitones.abs() >= WIDE && *seconds < SUDDEN)
+            .filter(|(index, ..)| taxed.binary_search(index).is_err())
             .map(|(index, _, semitones)| (index, semitones));
         for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();

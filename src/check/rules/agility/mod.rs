@@ -8,7 +8,15 @@ pub mod no_time_to_take;
 pub mod slide;
 pub mod too_fast;
 
+use super::super::context::{Context, Stretch};
 use crate::arrange::{Part, SoundingNote};
+
+/// Indices of the notes of a stretch that come faster than its instrument goes.
+fn overtaxed_notes(cx: &Context, stretch: &Stretch) -> Vec<usize> {
+    stretch.instrument.agility.as_ref().map_or(Vec::new(), |agility| {
+        too_fast::overtaxed(cx, stretch.player, stretch.range(), agility).notes
+    })
+}
 
 /// The top pitch of a note as a key number.
 fn top(note: &SoundingNote) -> Option<i32> {

@@ -2,7 +2,8 @@
 //!
 //! # What it finds
 //! Neighbouring notes of a slide trombone that lie more than four positions apart, whichever
-//! positions are chosen, with less than a quarter of a second between them (our heuristic).
+//! positions are chosen, with a quarter of a second or less between them (our heuristic);
+//! grace notes are always quick.
 //!
 //! # Why it matters
 //! From the first to the sixth or seventh position the arm travels more than half a metre. At
@@ -42,6 +43,7 @@
 use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
+use crate::music::Pitch;
 
 pub const RULE: Rule = Rule {
     code: "agility/slide",
@@ -77,29 +79,44 @@ fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
         let Some(fundamental) = fundamental(&instrument.id) else { continue };
-        let offences = super::steps(part, cx.times(player)).filter_map(|(index, seconds, way)| {
-            if !stretch.goes_on(index) {
-                return None;
+        let far = |from: i32, to: i32| {
+            let to = positions(fundamental, to);
+            let moves = positions(fundamental, from)
+                .flat_map(|from| to.clone().map(move |to| (to - from).abs()));
+            moves.min().filter(|least| *least > FAR)
+        };
+        let mut offences: Vec<(usize, (Pitch, Pitch, i32))> = Vec::new();
+        let mut look = |index: usize, from: &[Pitch], to: &[Pitch]| {
+            if let (Some(from), Some(to)) = (from.last(), to.last())
+                && let Some(least) = far(from.midi(), to.midi())
+                && offences.last().is_none_or(|(last, _)| *last < index)
+            {
+                offences.push((index, (*from, *to, least)));
             }
-            let key = super::top(&part.notes[index])?;
-            let to = positions(fundamental, key);
-            let least = positions(fundamental, key - way)
-                .flat_map(|from| to.clone().map(move |to| (to - from).abs()))
-                .min()?;
-            (least > FAR && seconds < MOVE + 1e-9).then_some((index, least))
-        });
+        };
+        let quick: Vec<usize> = super::steps(part, cx.times(player))
+            .filter(|(index, seconds, _)| stretch.goes_on(*index) && *seconds < MOVE + 1e-9)
+            .map(|(index, ..)| index)
+            .collect();
+        for (index, note) in stretch.notes() {
+            // Grace notes go straight to the next one and to the note on which they lean.
+            if let Some(graces) = &note.attached.graces {
+                for pair in graces.notes.windows(2) {
+                    look(index, &pair[0].1, &pair[1].1);
+                }
+                if let Some((_, last)) = graces.notes.last() {
+                    look(index, last, note.sound.pitches());
+                }
+            } else if quick.binary_search(&index).is_ok() {
+                look(index, part.notes[index - 1].sound.pitches(), note.sound.pitches());
+            }
+        }
         for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();
-            let from = &part.notes[passage.offences[0].0 - 1];
-            let name = |n: &crate::arrange::SoundingNote| {
-                n.sound.pitches().last().map_or(String::new(), ToString::to_string)
-            };
+            let (from, to, least) = *passage.detail();
             let message = format!(
-                "{} must move the slide by {} positions at speed, from {} to {} in {}{}.",
+                "{} must move the slide by {least} positions at speed, from {from} to {to} in {}{}.",
                 part.player.name,
-                passage.detail(),
-                name(from),
-                name(note),
                 cx.form.place(note.start),
                 passage.and_more(),
             );

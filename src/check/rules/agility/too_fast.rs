@@ -41,10 +41,14 @@
 //! Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. I. Orchestral horns of about 1770
 //! are not given semiquaver runs: common practice.
 
+use std::collections::VecDeque;
+
+use crate::check::alternatives::who_else;
 use crate::check::context::{Context, Stretch, plucked, techniques};
-use crate::check::{Check, Findings, Rule};
+use crate::check::passage::Passage;
+use crate::check::{Check, Findings, Rule, words};
 use crate::diagnostics::Severity;
-use crate::instruments::Instrument;
+use crate::instruments::Agility;
 
 pub const RULE: Rule = Rule {
     code: "agility/too-fast",
@@ -64,70 +68,103 @@ fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
         let Some(agility) = &instrument.agility else { continue };
-        let changes = techniques(part);
-        let mut offending = vec![false; part.notes.len()];
-        let mut fastest: f64 = 0.0;
-        // The steps of the window that ends here: index of the note, seconds taken and needed.
-        let mut window: std::collections::VecDeque<(usize, f64, f64)> =
-            std::collections::VecDeque::with_capacity(WINDOW);
-        for (index, seconds, semitones) in
-            super::steps(part, cx.times(player)).filter(|(index, ..)| stretch.goes_on(*index))
-        {
-            let note = &part.notes[index];
-            let rate = f64::from(match semitones.abs() {
-                0 => 2 * agility.repeated,
-                step if step < LEAP => 2 * agility.stepwise,
-                step if step < OCTAVE => agility.stepwise + agility.leaping,
-                _ => 2 * agility.leaping,
-            }) / 2.0;
-            let hand = if plucked(&changes, note.start) { 2.0 } else { 1.0 };
-            if window.back().is_some_and(|(last, ..)| last + 1 != index) {
-                window.clear();
-            }
-            if window.len() == WINDOW {
-                window.pop_front();
-            }
-            window.push_back((index, seconds, hand / rate.max(0.5)));
-            let (taken, needed) =
-                window.iter().fold((0.0, 0.0), |(a, b), (_, t, n)| (a + t, b + n));
-            if window.len() == WINDOW && taken < needed * 0.98 {
-                fastest = fastest.max(WINDOW as f64 / taken.max(0.001));
-                for (index, ..) in &window {
-                    offending[*index] = true;
-                    offending[*index - 1] = true;
-                }
-            }
-        }
-        let offences = offending.iter().enumerate().filter(|(_, bad)| **bad).map(|(i, _)| (i, ()));
-        for passage in cx.passages(&RULE, player, offences.collect::<Vec<_>>()) {
+        let taxed = overtaxed(cx, player, stretch.range(), agility);
+        let offences = taxed.notes.into_iter().map(|index| (index, ()));
+        for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();
             let message = format!(
-                "{} cannot keep up with {fastest:.1} notes a second from {} on ({} notes in all, {}): the {} does about {} repeated, {} by step, {} by leap{}.",
+                "{} cannot keep up with {:.1} notes a second from {} on ({} notes in all, {}): the {} does about {} repeated, {} by step, {} by leap{}.",
                 part.player.name,
+                taxed.fastest,
                 cx.form.place(note.start),
                 passage.offences.len(),
-                crate::check::words::bars(&passage.bars),
+                words::bars(&passage.bars),
                 instrument.name.to_lowercase(),
                 agility.repeated,
                 agility.stepwise,
                 agility.leaping,
-                if plucked(&changes, note.start) { ", half of it when plucked" } else { "" },
+                if plucked(&techniques(part), note.start) {
+                    ", half of it when plucked"
+                } else {
+                    ""
+                },
             );
-            let finding = cx.finding(&RULE, &passage, message).with_help(format!(
-                "Let the player take every other note, share the run between two players, or give it to {}.",
-                faster(cx, instrument)
-            ));
+            let finding = cx.finding(&RULE, &passage, message).with_help(help(cx, &passage));
             findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
         }
     }
 }
 
-/// The players of this ensemble who run fastest.
-fn faster(cx: &Context, own: &Instrument) -> String {
-    let best = cx
-        .parts()
-        .map(|(_, part)| part.player)
-        .filter(|other| other.instrument.id != own.id && !other.instrument.unpitched)
-        .max_by_key(|other| other.instrument.agility.as_ref().map_or(0, |a| a.stepwise));
-    best.map_or_else(|| "another instrument".to_string(), |other| other.name.clone())
+/// Notes of a player that come faster than an instrument goes.
+pub(super) struct Overtaxed {
+    /// Indices of the notes, in order.
+    pub notes: Vec<usize>,
+    /// Notes a second where it is worst.
+    fastest: f64,
+}
+
+/// Which of these notes of a player overtax an instrument, his own or another one.
+pub(super) fn overtaxed(
+    cx: &Context,
+    player: usize,
+    notes: std::ops::Range<usize>,
+    agility: &Agility,
+) -> Overtaxed {
+    let part = cx.part(player);
+    let changes = techniques(part);
+    let mut offending = vec![false; part.notes.len()];
+    let mut fastest: f64 = 0.0;
+    // The steps of the window that ends here: index of the note, seconds taken and needed.
+    let mut window: VecDeque<(usize, f64, f64)> = VecDeque::with_capacity(WINDOW);
+    let steps = super::steps(part, cx.times(player)).filter(|(index, ..)| {
+        // A step leads to its note from the one before.
+        notes.contains(index) && *index > notes.start
+    });
+    for (index, seconds, semitones) in steps {
+        let note = &part.notes[index];
+        let rate = f64::from(match semitones.abs() {
+            0 => 2 * agility.repeated,
+            step if step < LEAP => 2 * agility.stepwise,
+            step if step < OCTAVE => agility.stepwise + agility.leaping,
+            _ => 2 * agility.leaping,
+        }) / 2.0;
+        let hand = if plucked(&changes, note.start) { 2.0 } else { 1.0 };
+        if window.back().is_some_and(|(last, ..)| last + 1 != index) {
+            window.clear();
+        }
+        if window.len() == WINDOW {
+            window.pop_front();
+        }
+        window.push_back((index, seconds, hand / rate.max(0.5)));
+        let (taken, needed) = window.iter().fold((0.0, 0.0), |(a, b), (_, t, n)| (a + t, b + n));
+        if window.len() == WINDOW && taken < needed * 0.98 {
+            fastest = fastest.max(WINDOW as f64 / taken.max(0.001));
+            for (index, ..) in &window {
+                offending[*index] = true;
+                offending[*index - 1] = true;
+            }
+        }
+    }
+    let notes = offending.iter().enumerate().filter(|(_, bad)| **bad).map(|(index, _)| index);
+    Overtaxed { notes: notes.collect(), fastest }
+}
+
+/// What to do; names the players of this ensemble who have the notes and keep up with them.
+fn help(cx: &Context, passage: &Passage<()>) -> String {
+    let (first, last) = (passage.offences[0].0, passage.offences[passage.offences.len() - 1].0);
+    let keeps_up = |player: usize| {
+        let agility = cx.part(player).instrument_at(passage.first().start).agility.as_ref();
+        agility.is_some_and(|a| overtaxed(cx, passage.player, first..last + 1, a).notes.is_empty())
+    };
+    let names: Vec<&str> = who_else(cx, passage)
+        .into_iter()
+        .filter(|(player, _)| keeps_up(*player))
+        .take(2)
+        .map(|(player, _)| cx.part(player).player.name.as_str())
+        .collect();
+    let share = "Let the player take every other note, or share the run between two players";
+    if names.is_empty() {
+        return format!("{share}; nobody else of this ensemble has these notes at that speed.");
+    }
+    format!("{share}, or give it to {}.", words::list(&names, "or"))
 }

@@ -52,7 +52,7 @@
 //! threshold is our heuristic.
 
 use crate::check::context::Context;
-use crate::check::slices::Sounding;
+use crate::check::slices::{Slice, Sounding};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 use crate::resolve::{Dynamic, Role};
@@ -88,7 +88,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         stretch.clear();
     };
     for slice in cx.slices().iter() {
-        let thin = thin(cx, slice.sounding);
+        let thin = thin(cx, slice);
         if thin.is_none() || slice.start != until {
             close(&mut stretch, seconds);
             seconds = 0.0;
@@ -103,7 +103,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     for (player, offences) in offences.into_iter().enumerate() {
         for passage in cx.passages(&RULE, player, offences) {
             let message = format!(
-                "{}: the bass is too thin from {} on ({}): a {}th of the whole strength.",
+                "{}: the bass is too thin from {} on ({}): one part in {} of the whole strength.",
                 passage.part.player.name,
                 cx.form.place(passage.first().start),
                 crate::check::words::bars(&passage.bars),
@@ -117,17 +117,17 @@ fn check(cx: &Context, findings: &mut Findings) {
     }
 }
 
-fn thin(cx: &Context, sounding: &[Sounding]) -> Option<(Sounding, f64)> {
-    if sounding.len() < PLAYERS {
+fn thin(cx: &Context, slice: Slice) -> Option<(Sounding, f64)> {
+    if slice.sounding.len() < PLAYERS {
         return None;
     }
     let (mut whole, mut bass, mut loud) = (0.0, 0.0, 0);
     let mut first = None;
-    for &one in sounding {
+    for &one in slice.sounding {
         let note = one.of(&cx.arrangement.parts);
-        let strength = super::strength(cx, one);
+        let strength = super::strength(cx, one, slice.start);
         whole += strength;
-        if cx.degree(usize::from(one.player), note.start) >= Dynamic::Mf as u8 {
+        if cx.degree(usize::from(one.player), slice.start).reaches(Dynamic::Mf) {
             loud += 1;
         }
         if note.role == Role::Bass {

@@ -46,7 +46,7 @@
 //! and numbers weigh, and the threshold, are our heuristic.
 
 use crate::check::context::Context;
-use crate::check::slices::Sounding;
+use crate::check::slices::{Slice, Sounding};
 use crate::check::words;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
@@ -93,7 +93,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         stretch.clear();
     };
     for slice in cx.slices().iter() {
-        let covered = covered(cx, slice.sounding);
+        let covered = covered(cx, slice);
         if covered.is_none() || slice.start != until {
             close(&mut stretch, seconds);
             seconds = 0.0;
@@ -129,17 +129,17 @@ fn check(cx: &Context, findings: &mut Findings) {
     }
 }
 
-fn covered(cx: &Context, sounding: &[Sounding]) -> Option<Covered> {
+fn covered(cx: &Context, slice: Slice) -> Option<Covered> {
     let parts = &cx.arrangement.parts;
     let mut lowest = i32::MAX;
     let mut melody = 0.0;
     let mut strongest: Option<(f64, Sounding)> = None;
-    for &one in sounding {
+    for &one in slice.sounding {
         let note = one.of(parts);
         if note.role == Role::Melody
             && let Some(pitch) = note.sound.pitches().last()
         {
-            let strength = super::strength(cx, one);
+            let strength = super::strength(cx, one, slice.start);
             melody += strength;
             lowest = lowest.min(pitch.midi());
             if strongest.is_none_or(|(most, _)| strength > most) {
@@ -149,22 +149,25 @@ fn covered(cx: &Context, sounding: &[Sounding]) -> Option<Covered> {
     }
     let (_, singer) = strongest?;
     // Where no melody note tells in a tutti, `compass/does-not-carry` speaks of the cause.
-    let melody_notes = || sounding.iter().filter(|s| s.of(parts).role == Role::Melody);
-    if sounding.len() > 8 && !melody_notes().any(|s| super::tells(cx, *s)) {
+    let melody_notes = || slice.sounding.iter().filter(|s| s.of(parts).role == Role::Melody);
+    if slice.sounding.len() > 8 && !melody_notes().any(|s| super::tells(cx, *s)) {
         return None;
     }
     let mut others = 0.0;
     let mut loudest: Option<(f64, Sounding)> = None;
-    for &one in sounding {
+    for &one in slice.sounding {
         let note = one.of(parts);
         let part = &parts[usize::from(one.player)];
+        // Who plays the notes of the melody in another role helps it.
+        let helps = || melody_notes().any(|singer| singer.of(parts).source == note.source);
         if matches!(note.role, Role::Melody | Role::Bass)
             || part.instrument_at(note.start).family == Family::Percussion
             || note.sound.pitches().last().is_none_or(|p| p.midi() < lowest - NEAR)
+            || helps()
         {
             continue;
         }
-        let strength = super::strength(cx, one);
+        let strength = super::strength(cx, one, slice.start);
         others += strength;
         if loudest.is_none_or(|(most, _)| strength > most) {
             loudest = Some((strength, one));

@@ -6,23 +6,22 @@ pub mod one_colour;
 
 use super::super::context::Context;
 use super::super::slices::Sounding;
-use crate::instruments::Loudness;
-use crate::resolve::Dynamic;
+use crate::instruments::{Family, Loudness};
+use crate::music::Time;
 
-/// Strength of a player with one note, in wood-wind instruments.
+/// Strength of a player with one note at a time, in wood-wind instruments.
 ///
 /// Equivalences: Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. I. In forte a
 /// trumpet, trombone or tuba is two horns, a horn two wood-wind, a string department two
 /// wood-wind; in piano all wind are equal and a department is one. Numbers of strings are measured
 /// by the medium orchestra of the same book, p. 6. Our heuristics: what lies between piano and
-/// forte, a third more for each degree of loudness, half outside the telling register, and the
-/// weight of plucked sounds.
-fn strength(cx: &Context, sounding: Sounding) -> f64 {
+/// forte, a third more for each degree of loudness, half outside the telling register
+/// (strings are even), and the weight of plucked sounds. On the way of a hairpin the strength goes straight from that of one
+/// degree to that of the next.
+fn strength(cx: &Context, sounding: Sounding, time: Time) -> f64 {
     let player = usize::from(sounding.player);
     let part = cx.part(player);
-    let note = sounding.of(&cx.arrangement.parts);
-    let degree = cx.degree(player, note.start);
-    let instrument = part.instrument_at(note.start);
+    let instrument = part.instrument_at(time);
     let forte = match instrument.loudness {
         Loudness::Woodwind => 1.0,
         Loudness::Horn => 2.0,
@@ -32,20 +31,46 @@ fn strength(cx: &Context, sounding: Sounding) -> f64 {
         Loudness::Percussion => return 0.0,
     };
     let piano = if instrument.loudness == Loudness::Plucked { 0.5 } else { 1.0 };
-    let class = match degree {
-        0..=3 => piano,
-        4 => f64::sqrt(piano * forte),
-        _ => forte,
-    };
     let people = f64::from(part.player.count.max(1));
     let number = if instrument.loudness == Loudness::StringDepartment {
         (people / medium(&part.player.id)).sqrt().clamp(0.4, 1.5)
     } else {
         people
     };
-    let loud = 1.33_f64.powi(i32::from(degree) - i32::from(Dynamic::Mf as u8));
-    class * number * loud * if tells(cx, sounding) { 1.0 } else { 0.5 }
+    let at = |degree: usize| {
+        let class = match degree {
+            0..=3 => piano,
+            4 => f64::sqrt(piano * forte),
+            _ => forte,
+        };
+        class * LOUDER[degree.min(7)]
+    };
+    let (degree, more) = cx.degree(player, time).parts();
+    let loud = at(degree) + (at(degree + 1) - at(degree)) * more;
+    let even = matches!(instrument.family, Family::Strings) || tells(cx, sounding);
+    loud * number * if even { 1.0 } else { 0.5 }
 }
+
+/// How much stronger than mf each degree from ppp to fff is: a third more for each. Our heuristic.
+const LOUDER: [f64; 8] = {
+    let mut louder = [1.0; 8];
+    let mut degree = 0;
+    while degree < 8 {
+        let mut steps = 4;
+        while steps < degree {
+            louder[degree] *= STEP;
+            steps += 1;
+        }
+        while steps > degree {
+            louder[degree] /= STEP;
+            steps -= 1;
+        }
+        degree += 1;
+    }
+    louder
+};
+/// How much stronger one degree is than the one before it. Our heuristic.
+const STEP: f64 = 1.33;
 
 /// Does the note lie in the register of its instrument that tells?
 fn tells(cx: &Context, sounding: Sounding) -> bool {
@@ -90,7 +115,7 @@ mod tests {
         assert!(found.is_empty(), "{found:#?}");
         let arrangement = arrange(&piece, &piece.scorings[0]);
         let cx = Context::new(&arrangement);
-        (0..4).map(|player| strength(&cx, Sounding { player, note: 0 })).collect()
+        (0..4).map(|player| strength(&cx, Sounding { player, note: 0 }, Time::ZERO)).collect()
     }
 
     #[test]

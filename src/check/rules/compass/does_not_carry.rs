@@ -81,7 +81,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         let loud = slice
             .sounding
             .iter()
-            .filter(|s| cx.degree(usize::from(s.player), slice.start) >= Dynamic::F as u8);
+            .filter(|s| cx.degree(usize::from(s.player), slice.start).reaches(Dynamic::F));
         let (mut count, mut brass) = (0, false);
         for sounding in loud {
             count += 1;

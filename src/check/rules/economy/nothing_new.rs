@@ -48,6 +48,7 @@
 //! throughout. Where we look is our heuristic.
 
 use crate::check::context::Context;
+use crate::check::loudness::Degree;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Diagnostic;
 use crate::diagnostics::Severity;
@@ -102,7 +103,7 @@ fn hairpin_begins(cx: &Context, bar: usize) -> bool {
 }
 
 /// What each player does in a bar: role, octave of his first note, dynamic.
-fn state(cx: &Context, bar: usize) -> Vec<Option<(Role, u8)>> {
+fn state(cx: &Context, bar: usize) -> Vec<Option<(Role, Degree)>> {
     let (from, length) = (cx.form.bars[bar].start, cx.form.bars[bar].length);
     cx.parts()
         .map(|(player, part)| {

@@ -71,7 +71,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     let loud = |player: u16, time| {
         let instrument = parts[usize::from(player)].instrument_at(time);
         matches!(instrument.loudness, Loudness::HeavyBrass | Loudness::Percussion)
-            && cx.degree(usize::from(player), time) >= Dynamic::Ff as u8
+            && cx.degree(usize::from(player), time).reaches(Dynamic::Ff)
     };
     // The stretch under way: begin and end in seconds, first and last note heard in it.
     let mut stretch: Option<(

@@ -41,8 +41,10 @@
 
 use crate::arrange::{Part, SoundingNote};
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
-use crate::diagnostics::Severity;
+use crate::check::loudness::Degree;
+use crate::check::{Check, Findings, Rule, sharing};
+use crate::diagnostics::{Severity, Span};
+use crate::music::{Letter, Pitch};
 use crate::resolve::Mark;
 
 pub const RULE: Rule = Rule {
@@ -57,7 +59,11 @@ const GAP: f64 = 0.15;
 /// A note of this many seconds can lend some of its end to a snatched breath. Our heuristic.
 const LENDS: f64 = 0.45;
 
+/// Seconds without a breath, seconds that one lasts, and the ensemble line of the player.
+type Breathless = (f64, f64, Span);
+
 fn check(cx: &Context, findings: &mut Findings) {
+    let mut all: Vec<Vec<(usize, Breathless)>> = vec![Vec::new(); cx.arrangement.parts.len()];
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
         let Some(breath) = &instrument.breath else { continue };
@@ -67,7 +73,6 @@ fn check(cx: &Context, findings: &mut Findings) {
         let times = cx.times(player);
         let mut first = stretch.notes().next().map_or(0, |(index, _)| index);
         let mut slurred = false;
-        let mut offences: Vec<(usize, f64)> = Vec::new();
         for (index, note) in stretch.notes() {
             slurred = (slurred || note.attached.slur_starts) && !note.attached.slur_ends;
             let last = !stretch.goes_on(index + 1);
@@ -79,33 +84,47 @@ fn check(cx: &Context, findings: &mut Findings) {
                 continue;
             }
             let seconds = times[index].1 - times[first].0;
-            let carries = carries(cx.degree(player, part.notes[first].start), breath);
+            let carries = carries(loudness(cx, player, first, index), breath);
             if seconds > carries && !relieved(cx, player, first, index) {
-                offences.extend((first..=index).map(|note| (note, seconds)));
+                all[player].extend(
+                    (first..=index).map(|note| (note, (seconds, carries, part.player.span))),
+                );
             }
             first = index + 1;
         }
-        for passage in cx.passages(&RULE, player, offences) {
-            let seconds = *passage.detail();
-            let message = format!(
-                "{} has no place to breathe for {seconds:.0} seconds from {} on ({}); one breath lasts about {:.0} here.",
-                part.player.name,
-                cx.form.place(passage.first().start),
-                crate::check::words::bars(&passage.bars),
-                carries(cx.degree(player, passage.first().start), breath),
-            );
-            let finding = cx.finding(&RULE, &passage, message).with_help(
-                "Put in a rest or a breath mark (`[breath]`), end a slur earlier, or let a second player take turns.",
-            );
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
-        }
+    }
+    // Players of one line who have the same notes in octaves are told together.
+    let cause = |note: &SoundingNote, (.., line): &Breathless| {
+        let pitch = note.sound.pitches().last().copied().unwrap_or(Pitch::new(Letter::C, 0, 0));
+        (sharing::cause(note, pitch), Some((*line, 0)))
+    };
+    for (passage, others) in sharing::causes(cx, &RULE, all, cause) {
+        let (seconds, carries, _) = *passage.detail();
+        let message = format!(
+            "{} has no place to breathe for {seconds:.0} seconds from {} on ({}); one breath lasts about {carries:.0} here.",
+            passage.part.player.name,
+            cx.form.place(passage.first().start),
+            crate::check::words::bars(&passage.bars),
+        );
+        let finding = cx.finding(&RULE, &passage, message).with_help(
+            "Put in a rest or a breath mark (`[breath]`), end a slur earlier, or let a second player take turns.",
+        );
+        let finding = cx.with_allow(finding, passage.line);
+        findings.push_shared(cx, &passage, others, finding);
     }
 }
 
+/// How loud the notes from the first to the last are on the whole.
+fn loudness(cx: &Context, player: usize, first: usize, last: usize) -> Degree {
+    let notes = &cx.part(player).notes[first..=last];
+    let degrees = notes.iter().map(|note| (cx.degree(player, note.start), note.length));
+    Degree::mean(degrees).unwrap_or(Degree::USUAL)
+}
+
 /// Seconds that a breath lasts at a degree of loudness, between those of piano and forte.
-fn carries(degree: u8, breath: &crate::instruments::Breath) -> f64 {
+fn carries(degree: Degree, breath: &crate::instruments::Breath) -> f64 {
     let (at_p, at_f) = (f64::from(breath.at_p), f64::from(breath.at_f));
-    let louder = (f64::from(degree) - 2.0) / 3.0;
+    let louder = (degree.to_f64() - 2.0) / 3.0;
     (at_p + (at_f - at_p) * louder).max(at_f * 0.7).min(at_p * 1.3)
 }
 

@@ -46,10 +46,12 @@
 //! # Source
 //! Common practice.
 
+use crate::arrange::SoundingNote;
 use crate::check::context::Context;
 use crate::check::words;
-use crate::check::{Check, Findings, Rule};
-use crate::diagnostics::Severity;
+use crate::check::{Check, Findings, Rule, sharing};
+use crate::diagnostics::{Severity, Span};
+use crate::music::Pitch;
 use crate::resolve::Role;
 
 pub const RULE: Rule = Rule {
@@ -64,7 +66,7 @@ const SHORT: f64 = 0.125;
 
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
-    let mut offences: Vec<Vec<(usize, crate::music::Pitch)>> = vec![Vec::new(); parts.len()];
+    let mut offences: Vec<Vec<(usize, Pitch)>> = vec![Vec::new(); parts.len()];
     for slice in cx.slices().iter() {
         let counted = || slice.sounding.iter().filter(|s| super::counts(cx, **s));
         let bass = counted()
@@ -86,24 +88,27 @@ fn check(cx: &Context, findings: &mut Findings) {
             }
         }
     }
-    for (player, offences) in offences.into_iter().enumerate() {
-        for passage in cx.passages(&RULE, player, offences) {
-            let note = passage.first();
-            let message = format!(
-                "{}: {} in {}{} {} below the bass, {}, and {} the inversion.",
-                passage.part.player.name,
-                super::both_pitches(cx, passage.part, note),
-                cx.form.place(note.start),
-                passage.and_more(),
-                passage.verb("lies", "lie"),
-                passage.detail(),
-                passage.verb("changes", "change"),
-            );
-            let finding = cx.finding(&RULE, &passage, message).with_help(format!(
-                "Set the notes {}, or let a deeper instrument double the bass an octave lower.",
-                words::octaves(1)
-            ));
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
-        }
+    let cause = |note: &SoundingNote, bass: &Pitch| {
+        let low = note.sound.pitches().first().copied().unwrap_or(*bass);
+        (sharing::cause(note, low), Some((Span::default(), bass.midi().rem_euclid(12))))
+    };
+    for (passage, others) in sharing::causes(cx, &RULE, offences, cause) {
+        let note = passage.first();
+        let message = format!(
+            "{}: {} in {}{} {} below the bass, {}, and {} the inversion.",
+            passage.part.player.name,
+            super::both_pitches(cx, passage.part, note),
+            cx.form.place(note.start),
+            passage.and_more(),
+            passage.verb("lies", "lie"),
+            passage.detail(),
+            passage.verb("changes", "change"),
+        );
+        let finding = cx.finding(&RULE, &passage, message).with_help(format!(
+            "Set the notes {}, or let a deeper instrument double the bass an octave lower.",
+            words::octaves(1)
+        ));
+        let finding = cx.with_allow(finding, passage.line);
+        findings.push_shared(cx, &passage, others, finding);
     }
 }

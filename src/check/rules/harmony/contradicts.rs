@@ -40,11 +40,12 @@
 //! # Source
 //! Common practice of non-harmonic notes.
 
-use crate::arrange::Part;
+use crate::arrange::{Part, SoundingNote};
 use crate::check::context::Context;
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Check, Findings, Rule, sharing, words};
 use crate::diagnostics::Severity;
-use std::collections::HashSet;
+use crate::instruments::Family;
+use crate::music::{Chord, Pitch};
 
 pub const RULE: Rule = Rule {
     code: "harmony/contradicts",
@@ -57,46 +58,42 @@ fn check(cx: &Context, findings: &mut Findings) {
     if cx.piece.harmony.is_empty() {
         return;
     }
-    let mut told = HashSet::new();
-    for (player, part) in cx.parts() {
-        if part.first_instrument().family == crate::instruments::Family::Percussion {
-            continue;
+    let mut offences: Vec<Vec<(usize, (Pitch, Chord))>> = Vec::new();
+    for (_, part) in cx.parts() {
+        let pitched = part.first_instrument().family != Family::Percussion;
+        let notes = if pitched { part.notes.len() } else { 0 };
+        let own = (0..notes).filter_map(|index| Some((index, contradicts(cx, part, index)?)));
+        offences.push(own.collect());
+    }
+    let cause =
+        |note: &SoundingNote, (pitch, _): &(Pitch, Chord)| (sharing::cause(note, *pitch), None);
+    for (passage, others) in sharing::causes(cx, &RULE, offences, cause) {
+        let note = passage.first();
+        let (pitch, chord) = *passage.detail();
+        let message = format!(
+            "{}: {} in {}{} {} not in the declared chord {chord}.",
+            passage.part.player.name,
+            cx.both(passage.part, pitch, note),
+            cx.form.place(note.start),
+            passage.and_more(),
+            passage.verb("is", "are"),
+        );
+        let members: Vec<String> = chord.members().iter().map(ToString::to_string).collect();
+        let mut finding = cx.finding(&RULE, &passage, message).with_help(format!(
+            "Take one of {}, or declare another chord there.",
+            words::list(&members, "or")
+        ));
+        let events = &cx.piece.harmony;
+        let after = events.partition_point(|event| event.start <= note.start);
+        if let Some(event) = after.checked_sub(1).and_then(|at| events.get(at)) {
+            finding = finding.with_label(event.span, "the chord");
         }
-        let offences: Vec<(usize, _)> = (0..part.notes.len())
-            .filter_map(|index| Some((index, contradicts(cx, part, index)?)))
-            .filter(|(index, _)| told.insert(part.notes[*index].source))
-            .collect();
-        for passage in cx.passages(&RULE, player, offences) {
-            let note = passage.first();
-            let (pitch, chord) = *passage.detail();
-            let message = format!(
-                "{}: {} in {}{} {} not in the declared chord {chord}.",
-                part.player.name,
-                cx.both(part, pitch, note),
-                cx.form.place(note.start),
-                passage.and_more(),
-                passage.verb("is", "are"),
-            );
-            let members: Vec<String> = chord.members().iter().map(ToString::to_string).collect();
-            let mut finding = cx.finding(&RULE, &passage, message).with_help(format!(
-                "Take one of {}, or declare another chord there.",
-                crate::check::words::list(&members, "or")
-            ));
-            let events = &cx.piece.harmony;
-            let after = events.partition_point(|event| event.start <= note.start);
-            if let Some(event) = after.checked_sub(1).and_then(|at| events.get(at)) {
-                finding = finding.with_label(event.span, "the chord");
-            }
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
-        }
+        let finding = cx.with_allow(finding, passage.line);
+        findings.push_shared(cx, &passage, others, finding);
     }
 }
 
-fn contradicts(
-    cx: &Context,
-    part: &Part,
-    index: usize,
-) -> Option<(crate::music::Pitch, crate::music::Chord)> {
+fn contradicts(cx: &Context, part: &Part, index: usize) -> Option<(Pitch, Chord)> {
     let note = &part.notes[index];
     let bar = cx.form.bar_at(note.start);
     let beat = bar.metre.beat();

@@ -47,11 +47,13 @@
 //! # Source
 //! Common practice of part-writing; the length is our heuristic.
 
+use crate::arrange::SoundingNote;
 use crate::check::context::Context;
 use crate::check::slices::Sounding;
 use crate::check::words;
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Check, Findings, Rule, sharing};
 use crate::diagnostics::Severity;
+use crate::music::Pitch;
 
 pub const RULE: Rule = Rule {
     code: "harmony/doubled-leading-note",
@@ -65,8 +67,8 @@ const LONG: f64 = 0.33;
 
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
-    let mut offences: Vec<Vec<(usize, Sounding)>> = vec![Vec::new(); parts.len()];
-    let mut leading: Vec<Sounding> = Vec::new();
+    let mut offences: Vec<Vec<(usize, (Sounding, Pitch))>> = vec![Vec::new(); parts.len()];
+    let mut leading: Vec<(Sounding, Pitch)> = Vec::new();
     for slice in cx.slices().iter() {
         if cx.seconds_at(slice.end) - cx.seconds_at(slice.start) < LONG {
             continue;
@@ -81,43 +83,42 @@ fn check(cx: &Context, findings: &mut Findings) {
         leading.clear();
         for &sounding in slice.sounding.iter().filter(|s| super::counts(cx, **s)) {
             let mut pitches = sounding.of(parts).sound.pitches().iter();
-            if pitches.any(|p| p.midi().rem_euclid(12) == class) {
-                leading.push(sounding);
+            if let Some(pitch) = pitches.find(|p| p.midi().rem_euclid(12) == class) {
+                leading.push((sounding, *pitch));
             }
         }
         // The highest keeps it, whoever has it below doubles it.
-        leading.sort_by_key(|s| std::cmp::Reverse(s.of(parts).sound.pitches().last().copied()));
-        let Some((first, rest)) = leading.split_first() else { continue };
-        for other in rest {
+        leading
+            .sort_by_key(|(s, _)| std::cmp::Reverse(s.of(parts).sound.pitches().last().copied()));
+        let Some((&(first, _), rest)) = leading.split_first() else { continue };
+        for &(other, pitch) in rest {
             let own = &mut offences[usize::from(other.player)];
             let new = own.last().is_none_or(|(last, _)| *last < other.note as usize);
-            if new && !super::doubling(cx, *first, *other) {
-                own.push((other.note as usize, *first));
-                break;
+            if new && !super::doubling(cx, first, other) {
+                own.push((other.note as usize, (first, pitch)));
             }
         }
     }
-    for (player, offences) in offences.into_iter().enumerate() {
-        for passage in cx.passages(&RULE, player, offences) {
-            let note = passage.first();
-            let other = *passage.detail();
-            let with = cx.part(usize::from(other.player));
-            let message = format!(
-                "{} {} the leading note of {} in {}{}.",
-                passage.part.player.name,
-                if words::is_plural(passage.part.player) { "double" } else { "doubles" },
-                with.player.name,
-                cx.form.place(note.start.max(other.of(parts).start)),
-                passage.and_more(),
-            );
-            let finding = cx
-                .finding(&RULE, &passage, message)
-                .with_label(
-                    other.of(parts).source,
-                    format!("the leading note of {}", with.player.name),
-                )
-                .with_help("Give one of the two the root or the fifth of the chord.");
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
-        }
+    let cause = |note: &SoundingNote, (first, pitch): &(Sounding, Pitch)| {
+        (sharing::cause(note, *pitch), Some(sharing::cause(first.of(parts), *pitch)))
+    };
+    for (passage, others) in sharing::causes(cx, &RULE, offences, cause) {
+        let note = passage.first();
+        let (other, _) = *passage.detail();
+        let with = cx.part(usize::from(other.player));
+        let message = format!(
+            "{} {} the leading note of {} in {}{}.",
+            passage.part.player.name,
+            if words::is_plural(passage.part.player) { "double" } else { "doubles" },
+            with.player.name,
+            cx.form.place(note.start.max(other.of(parts).start)),
+            passage.and_more(),
+        );
+        let finding = cx
+            .finding(&RULE, &passage, message)
+            .with_label(other.of(parts).source, format!("the leading note of {}", with.player.name))
+            .with_help("Give one of the two the root or the fifth of the chord.");
+        let finding = cx.with_allow(finding, passage.line);
+        findings.push_shared(cx, &passage, others, finding);
     }
 }

@@ -47,9 +47,12 @@
 //! Arranging for Large Jazz Ensemble. Where another arranger's table is lower, the lower figure
 //! stands here. The limits are not walls: arranging hand-out, ch. 10.
 
+use crate::arrange::SoundingNote;
 use crate::check::context::Context;
-use crate::check::{Check, Findings, Rule};
+use crate::check::slices::Sounding;
+use crate::check::{Check, Findings, Rule, sharing};
 use crate::diagnostics::Severity;
+use crate::music::Pitch;
 use crate::resolve::Role;
 
 pub const RULE: Rule = Rule {
@@ -77,10 +80,13 @@ const LOWEST: [i32; 11] = [
     41, // major seventh F2
 ];
 
+/// Semitones of the interval, the pitch that can give way, the other note with its player.
+type Mud = (i32, Pitch, (Pitch, Sounding));
+
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
-    let mut offences: Vec<Vec<(usize, (i32, crate::music::Pitch))>> = vec![Vec::new(); parts.len()];
-    let mut low: Vec<(crate::music::Pitch, crate::check::slices::Sounding)> = Vec::new();
+    let mut offences: Vec<Vec<(usize, Mud)>> = vec![Vec::new(); parts.len()];
+    let mut low: Vec<(Pitch, Sounding)> = Vec::new();
     for slice in cx.slices().iter() {
         if cx.seconds_at(slice.end) - cx.seconds_at(slice.start) < LONG {
             continue;
@@ -91,39 +97,45 @@ fn check(cx: &Context, findings: &mut Findings) {
             low.extend(pitches.filter(|p| p.midi() < 64).map(|p| (*p, *sounding)));
         }
         low.sort_by_key(|(pitch, _)| pitch.midi());
-        for pair in low.windows(2) {
-            let ((under, lower), (over, upper)) = (pair[0], pair[1]);
+        let same: Vec<&[(Pitch, Sounding)]> =
+            low.chunk_by(|(one, _), (two, _)| one.midi() == two.midi()).collect();
+        for pair in same.windows(2) {
+            let ((under, _), (over, _)) = (pair[0][0], pair[1][0]);
             let semitones = over.midi() - under.midi();
             if !(1..=11).contains(&semitones) || under.midi() >= LOWEST[(semitones - 1) as usize] {
                 continue;
             }
             // Whoever does not hold the bass can give way.
-            let giving = if upper.of(parts).role == Role::Bass { lower } else { upper };
-            let own = &mut offences[usize::from(giving.player)];
-            if own.last().is_none_or(|(last, _)| *last < giving.note as usize) {
-                let other = if giving == upper { under } else { over };
-                own.push((giving.note as usize, (semitones, other)));
+            let bass = pair[1].iter().any(|(_, s)| s.of(parts).role == Role::Bass);
+            let (giving, other) = if bass { (pair[0], pair[1][0]) } else { (pair[1], pair[0][0]) };
+            for (pitch, sounding) in giving {
+                let own = &mut offences[usize::from(sounding.player)];
+                if own.last().is_none_or(|(last, _)| *last < sounding.note as usize) {
+                    own.push((sounding.note as usize, (semitones, *pitch, other)));
+                }
             }
         }
     }
-    for (player, offences) in offences.into_iter().enumerate() {
-        for passage in cx.passages(&RULE, player, offences) {
-            let note = passage.first();
-            let (semitones, other) = *passage.detail();
-            let message = format!(
-                "{}: {} in {}{} {} a {} with {other}, too close so low down.",
-                passage.part.player.name,
-                super::both_pitches(cx, passage.part, note),
-                cx.form.place(note.start),
-                passage.and_more(),
-                passage.verb("makes", "make"),
-                NAMES[(semitones - 1) as usize],
-            );
-            let finding = cx.finding(&RULE, &passage, message).with_help(
-                "Set the note an octave higher, or take the octave or the fifth of the bass.",
-            );
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
-        }
+    let cause = |note: &SoundingNote, (_, pitch, (other, by)): &Mud| {
+        (sharing::cause(note, *pitch), Some(sharing::cause(by.of(parts), *other)))
+    };
+    for (passage, others) in sharing::causes(cx, &RULE, offences, cause) {
+        let note = passage.first();
+        let (semitones, pitch, (other, _)) = *passage.detail();
+        let message = format!(
+            "{}: {} in {}{} {} a {} with {other}, too close so low down.",
+            passage.part.player.name,
+            cx.both(passage.part, pitch, note),
+            cx.form.place(note.start),
+            passage.and_more(),
+            passage.verb("makes", "make"),
+            NAMES[(semitones - 1) as usize],
+        );
+        let finding = cx.finding(&RULE, &passage, message).with_help(
+            "Set the note an octave higher, or take the octave or the fifth of the bass.",
+        );
+        let finding = cx.with_allow(finding, passage.line);
+        findings.push_shared(cx, &passage, others, finding);
     }
 }
 

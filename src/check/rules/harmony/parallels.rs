@@ -44,11 +44,12 @@
 //! # Source
 //! Common practice of part-writing.
 
+use crate::arrange::SoundingNote;
 use crate::check::context::Context;
 use crate::check::slices::Sounding;
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Check, Findings, Rule, sharing};
 use crate::diagnostics::Severity;
-use crate::music::{Interval, Pitch};
+use crate::music::{Interval, Letter, Pitch};
 use crate::resolve::Role;
 
 pub const RULE: Rule = Rule {
@@ -72,54 +73,64 @@ fn check(cx: &Context, findings: &mut Findings) {
     let mut motions: Vec<Motion> = Vec::new();
     for slice in cx.slices().iter() {
         motions.clear();
-        for &sounding in slice.sounding {
-            let Some(motion) = motion(cx, sounding, slice.start) else { continue };
-            if !motions.iter().any(|other| (other.from, other.to) == (motion.from, motion.to)) {
-                motions.push(motion);
-            }
-        }
-        for (index, one) in motions.iter().enumerate() {
-            for two in &motions[index + 1..] {
-                let (low, high) = if one.to <= two.to { (one, two) } else { (two, one) };
-                let Some(octaves) = parallel(low, high) else { continue };
-                let (role, other) = (high.sounding.of(parts).role, low.sounding.of(parts).role);
-                // Two who share the bass or the melody strengthen one line.
-                let one_line = role == other && matches!(role, Role::Bass | Role::Melody);
-                if octaves && one_line
-                    || !heard_together(cx, low.sounding, high.sounding)
-                    || super::doubling(cx, low.sounding, high.sounding)
-                {
-                    continue;
-                }
-                let own = &mut offences[usize::from(high.sounding.player)];
-                let note = high.sounding.note as usize;
-                if own.last().is_none_or(|(last, _)| *last < note) {
-                    own.push((note, (low.sounding, octaves)));
+        motions.extend(slice.sounding.iter().filter_map(|s| motion(cx, *s, slice.start)));
+        // Players who move in unison stand together, the lowest first.
+        motions.sort_by_key(|m| (m.to, m.from));
+        let unisons: Vec<&[Motion]> =
+            motions.chunk_by(|a, b| (a.from, a.to) == (b.from, b.to)).collect();
+        for (index, high) in unisons.iter().enumerate() {
+            for low in &unisons[..index] {
+                let Some(octaves) = parallel(&low[0], &high[0]) else { continue };
+                for one in *high {
+                    let with = low.iter().find(|two| independent(cx, two, one, octaves));
+                    let own = &mut offences[usize::from(one.sounding.player)];
+                    let note = one.sounding.note as usize;
+                    if let Some(with) = with
+                        && own.last().is_none_or(|(last, _)| *last < note)
+                    {
+                        own.push((note, (with.sounding, octaves)));
+                    }
                 }
             }
         }
     }
-    for (player, offences) in offences.into_iter().enumerate() {
-        for passage in cx.passages(&RULE, player, offences) {
-            let (other, octaves) = *passage.detail();
-            let with = cx.part(usize::from(other.player));
-            let message = format!(
-                "{} and {} move in parallel {} into {}{}.",
-                passage.part.player.name,
-                with.player.name,
-                if octaves { "octaves" } else { "fifths" },
-                cx.form.place(passage.first().start),
-                passage.and_more(),
+    let cause = |note: &SoundingNote, (low, _): &(Sounding, bool)| {
+        let of = |note: &SoundingNote| {
+            sharing::cause(note, super::single(note).unwrap_or(Pitch::new(Letter::C, 0, 0)))
+        };
+        (of(note), Some(of(low.of(parts))))
+    };
+    for (passage, others) in sharing::causes(cx, &RULE, offences, cause) {
+        let (other, octaves) = *passage.detail();
+        let with = cx.part(usize::from(other.player));
+        let message = format!(
+            "{} and {} move in parallel {} into {}{}.",
+            passage.part.player.name,
+            with.player.name,
+            if octaves { "octaves" } else { "fifths" },
+            cx.form.place(passage.first().start),
+            passage.and_more(),
+        );
+        let finding = cx
+            .finding(&RULE, &passage, message)
+            .with_label(other.of(parts).source, format!("the note of {}", with.player.name))
+            .with_help(
+                "Let one of the two move the other way or stay; if a doubling is meant, say so with `doubles`.",
             );
-            let finding = cx
-                .finding(&RULE, &passage, message)
-                .with_label(other.of(parts).source, format!("the note of {}", with.player.name))
-                .with_help(
-                    "Let one of the two move the other way or stay; if a doubling is meant, say so with `doubles`.",
-                );
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
-        }
+        let finding = cx.with_allow(finding, passage.line);
+        findings.push_shared(cx, &passage, others, finding);
     }
+}
+
+/// Are these two voices, and not one that is strengthened?
+fn independent(cx: &Context, low: &Motion, high: &Motion, octaves: bool) -> bool {
+    let parts = &cx.arrangement.parts;
+    let (role, other) = (high.sounding.of(parts).role, low.sounding.of(parts).role);
+    // Two who share the bass or the melody strengthen one line.
+    let one_line = role == other && matches!(role, Role::Bass | Role::Melody);
+    !(octaves && one_line)
+        && heard_together(cx, low.sounding, high.sounding)
+        && !super::doubling(cx, low.sounding, high.sounding)
 }
 
 fn motion(cx: &Context, sounding: Sounding, at: crate::music::Time) -> Option<Motion> {

@@ -1,7 +1,7 @@
 //! A note for a drum that is tuned to another.
 //!
 //! # What it finds
-//! Notes of timpani that are not among those to which the drums are tuned at that time.
+//! Notes and grace notes of timpani that are not among those to which the drums are tuned at that time.
 //!
 //! # Why it matters
 //! A drum has one note at a time. The player can only strike the nearest drum, which is wrong, or
@@ -37,6 +37,7 @@
 //! Each drum has one note at a time, customary pair tonic and dominant: Grove, A Dictionary of
 //! Music and Musicians, vol. 1, "Drum", p. 464.
 
+use crate::check::alternatives::all_pitches;
 use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule, words};
 use crate::diagnostics::Severity;
@@ -60,9 +61,8 @@ fn check(cx: &Context, findings: &mut Findings) {
         };
         let offences = stretch.notes().filter_map(|(index, note)| {
             let drums = tuned(note.start);
-            let mut pitches = note.sound.pitches().iter();
-            let other = pitches.find(|p| drums.iter().all(|drum| drum.midi() != p.midi()))?;
-            Some((index, *other))
+            let other = all_pitches(note).find(|p| drums.iter().all(|d| d.midi() != p.midi()))?;
+            Some((index, other))
         });
         for passage in cx.passages(&RULE, player, offences) {
             let (pitch, note) = (*passage.detail(), passage.first());

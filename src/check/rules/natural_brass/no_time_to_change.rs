@@ -2,11 +2,12 @@
 //!
 //! # What it finds
 //! A `takes` line before which and after which the player sounds with less rest between than the
-//! change needs: eight seconds for a crook or key, twelve for the drums (our heuristic).
+//! change needs: eight seconds for a crook or key, six for each drum that changes its note (our
+//! heuristic).
 //!
 //! # Why it matters
 //! A horn player takes the crook out, puts the other in, warms the tube and finds the first note;
-//! a drummer turns six or eight screws on each drum and tunes them by ear while the others play
+//! a drummer turns six or eight screws on each drum that changes and tunes them by ear while the others play
 //! on. Without time the first notes after the change are wrong.
 //!
 //! # Example
@@ -42,12 +43,13 @@
 //! p. 464; six or eight screws: Johnstone, Instruments of the Modern Symphony Orchestra, 1917, p.
 //! 50. The seconds are our heuristic.
 
+use crate::arrange::SoundingNote;
 use crate::check::context::Context;
 use crate::check::words;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::{Diagnostic, Severity};
 use crate::instruments::Tuning;
-use crate::music::Time;
+use crate::music::{Pitch, Time};
 
 pub const RULE: Rule = Rule {
     code: "natural-brass/no-time-to-change",
@@ -58,27 +60,29 @@ pub const RULE: Rule = Rule {
 
 /// Seconds that a change of crook or key needs. Our heuristic.
 const CROOK: f64 = 8.0;
-/// Seconds that the tuning of drums needs. Our heuristic.
-const DRUMS: f64 = 12.0;
+/// Seconds that each drum needs that changes its note. Our heuristic: half a dozen screws at half a
+/// second, and as long again to try the note.
+const DRUM: f64 = 6.0;
 
 fn check(cx: &Context, findings: &mut Findings) {
     for (player, part) in cx.parts() {
         // Of another instrument another rule speaks.
         let same = |pair: &&[(Time, &'static Tuning)]| {
             std::ptr::eq(part.instrument_at(pair[0].0), part.instrument_at(pair[1].0))
+                && pair[0].1.name != pair[1].1.name
         };
         let crooks = part.tunings.windows(2).filter(same).map(|pair| {
             let what = format!("from {} to {}", pair[0].1.name, pair[1].1.name);
-            (pair[1].0, CROOK, what, pair[0].1.name != pair[1].1.name)
+            (pair[1].0, CROOK, what, Vec::new())
         });
-        let drums = part.drums.windows(2).map(|pair| {
-            let notes: Vec<String> = pair[1].1.iter().map(ToString::to_string).collect();
-            (pair[1].0, DRUMS, format!("to {}", notes.join(" and ")), pair[0].1 != pair[1].1)
+        let drums = part.drums.windows(2).filter_map(|pair| {
+            let changes = part.instrument_at(pair[1].0).retuned(&pair[0].1, &pair[1].1);
+            let said: Vec<String> =
+                changes.iter().map(|(from, to)| format!("the {from} drum to {to}")).collect();
+            let needed = DRUM * changes.len() as f64;
+            (!changes.is_empty()).then(|| (pair[1].0, needed, words::list(&said, "and"), changes))
         });
         for (at, needed, what, changes) in crooks.chain(drums) {
-            if !changes {
-                continue;
-            }
             let after = part.notes.partition_point(|note| note.start < at);
             let (Some(next), Some(before)) =
                 (part.notes.get(after), after.checked_sub(1).map(|before| &part.notes[before]))
@@ -99,23 +103,58 @@ fn check(cx: &Context, findings: &mut Findings) {
                 cx.form.place(next.start),
                 if many { "need" } else { "needs" },
             );
-            let finding = match cx.takes_line(player, at) {
+            let line = cx.takes_line(player, at);
+            let finding = match line {
                 Some(line) => Diagnostic::new(RULE.severity, RULE.code, line, message)
                     .with_text("the change")
                     .with_label(before.source, "the last note before it")
                     .with_label(next.source, "the first note after it"),
                 None => cx.chain(&RULE, player, next, message),
             };
-            findings.push(
-                finding
-                    .with_label(part.player.span, part.player.name.clone())
-                    .with_bars(cx.number(bars.0), cx.number(bars.1))
-                    .with_player(&part.player.id)
-                    .with_help(
-                        "Let the player rest longer before or after the change, or let the other \
-                         pair, with the other crook or drums, take over.",
-                    ),
-            );
+            let diagnostic = finding
+                .with_label(part.player.span, part.player.name.clone())
+                .with_bars(cx.number(bars.0), cx.number(bars.1))
+                .with_player(&part.player.id)
+                .with_help(help(cx, player, at, needed, &changes));
+            findings.push_at(line, diagnostic);
         }
+    }
+}
+
+/// What to do: for drums, the earlier or later rest in which the one that changes is free.
+fn help(cx: &Context, player: usize, at: Time, needed: f64, changes: &[(Pitch, Pitch)]) -> String {
+    let (notes, times) = (&cx.part(player).notes, cx.times(player));
+    let strikes = |note: &SoundingNote, pitch: Pitch| {
+        note.sound.pitches().iter().any(|struck| struck.midi() == pitch.midi())
+    };
+    let after = notes.partition_point(|note| note.start < at);
+    let old = notes[..after]
+        .iter()
+        .rposition(|note| changes.iter().any(|(from, _)| strikes(note, *from)));
+    let new = notes[after..]
+        .iter()
+        .position(|note| changes.iter().any(|(_, to)| strikes(note, *to)))
+        .map_or(notes.len(), |found| after + found);
+    let free = old.map_or(1, |old| old + 1)..new + usize::from(new < notes.len());
+    let longest = free
+        .filter(|next| *next > 0)
+        .map(|next| (times[next].0 - times[next - 1].1, next))
+        .filter(|(seconds, _)| *seconds >= needed && !changes.is_empty())
+        .max_by(|a, b| a.0.total_cmp(&b.0));
+    if let Some((seconds, next)) = longest {
+        let from = cx.form.index_at(notes[next - 1].end() - Time::of(1, 1024)) + 1;
+        return format!(
+            "Change in the rest of {seconds:.0} seconds before {}: `takes tuned … bar {}`.",
+            cx.form.place(notes[next].start),
+            cx.number(from.min(cx.bar(&notes[next]))),
+        );
+    }
+    match changes.is_empty() {
+        true => "Let the player rest longer before or after the change, or let the other pair, \
+                 with the other crook, take over."
+            .to_string(),
+        false => "Let the drums rest longer before or after the change, change one drum at a \
+                  time, or let a third drum stand ready."
+            .to_string(),
     }
 }

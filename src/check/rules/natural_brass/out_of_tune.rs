@@ -42,11 +42,13 @@
 //! lipped, 7 and 14 mostly avoided: encyclopaedia, "Natural trumpet". How long is long: our
 //! heuristic.
 
+use crate::arrange::Part;
 use crate::check::alternatives::advise;
 use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
-use crate::instruments::{PartialClass, nearest_cents};
+use crate::instruments::{PartialClass, cents_from};
+use crate::music::{Pitch, Time};
 use crate::resolve::Role;
 
 pub const RULE: Rule = Rule {
@@ -76,15 +78,15 @@ fn check(cx: &Context, findings: &mut Findings) {
         });
         for passage in cx.passages(&RULE, player, offences) {
             let ((pitch, partial), note) = (*passage.detail(), passage.first());
-            let cents = nearest_cents(partial);
+            let cents = cents(part, pitch, note.start, partial);
             let message = format!(
-                "{}: {} in {}{} is partial {partial}, {:.0} cents {} the nearest note of the piano, and is held or exposed.",
+                "{}: {} in {}{} is partial {partial}, {:.0} cents {} what is written, and is held or exposed.",
                 part.player.name,
                 cx.both(part, pitch, note),
                 cx.form.place(note.start),
                 passage.and_more(),
                 cents.abs(),
-                if cents < 0.0 { "below" } else { "above" },
+                if cents < 0.0 { "flatter than" } else { "sharper than" },
             );
             let finding = cx.finding(&RULE, &passage, message);
             let mut ways = super::other_crooks(cx, &passage);
@@ -94,4 +96,11 @@ fn check(cx: &Context, findings: &mut Findings) {
             findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
         }
     }
+}
+
+/// Cents by which a partial lies above the written note for which it stands, in equal temperament.
+fn cents(part: &Part, pitch: Pitch, time: Time, partial: u8) -> f64 {
+    let Some(series) = &part.instrument_at(time).natural else { return 0.0 };
+    let fundamental = series.written(1).map_or(36, |note| note.midi());
+    cents_from(partial, part.written(pitch, time).midi() - fundamental)
 }

@@ -3,7 +3,7 @@
 //! # What it finds
 //! Notes above or below what the catalogue calls safe on the crook or key in force (written G5 on
 //! short crooks, the weak second partial on long ones), and notes above partial 12 of a first
-//! player who is not marked `solo`.
+//! player who is not marked `solo`. Before 1760 first trumpets are clarino players and have them.
 //!
 //! # Why it matters
 //! The note speaks on a good day. In the orchestra it cracks in front of everybody, and what
@@ -38,13 +38,15 @@
 //! # Source
 //! Short and long crooks: Grand traité d'instrumentation et d'orchestration modernes, 1844,
 //! "Horn", from memory. Partials that are safe for a first player: Domnich, 1808, and Dauprat,
-//! 1824, from memory. The source of each crook stands in the catalogue.
+//! 1824, from memory. Clarino players, partials 8 to 16: Altenburg, 1795, general recollection. The source of
+//! each crook stands in the catalogue.
 
 use crate::check::alternatives::advise;
 use crate::check::alternatives::{all_pitches, custom, outside};
 use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
+use crate::instruments::Loudness;
 
 pub const RULE: Rule = Rule {
     code: "natural-brass/risky-note",
@@ -52,6 +54,9 @@ pub const RULE: Rule = Rule {
     text: include_str!("risky_note.rs"),
     check: Check::Scoring(check),
 };
+
+/// Year before which the first trumpet is a clarino player, at home on partials 8 to 16.
+const CLARINO: i32 = 1760;
 
 fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
@@ -61,7 +66,9 @@ fn check(cx: &Context, findings: &mut Findings) {
         if part.tunings.is_empty() && series.is_none() {
             continue;
         }
-        let first_safe = series.and_then(|series| series.written(series.first_safe_to));
+        let clarino = cx.era < CLARINO && instrument.loudness == Loudness::HeavyBrass;
+        let first_safe =
+            series.filter(|_| !clarino).and_then(|series| series.written(series.first_safe_to));
         let offences = stretch.notes().filter_map(|(index, note)| {
             if note.solo {
                 return None;

@@ -63,7 +63,13 @@ fn check(cx: &Context, findings: &mut Findings) {
             let pitches = note.sound.pitches();
             pitches.len() > 1
                 && count < A_NOTE * pitches.len()
-                && !super::one_hand(instrument, cx.era, pitches, plucked(&changes, note.start))
+                && !super::one_hand(
+                    instrument,
+                    cx.era,
+                    pitches,
+                    plucked(&changes, note.start),
+                    note.solo,
+                )
         });
         for passage in cx.passages(&RULE, player, offences.map(|(index, _)| (index, ()))) {
             let note = passage.first();

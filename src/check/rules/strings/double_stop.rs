@@ -61,7 +61,13 @@ fn check(cx: &Context, findings: &mut Findings) {
         let offences = stretch.notes().filter(|(_, note)| {
             let pitches = note.sound.pitches();
             pitches.len() > 1
-                && !super::one_hand(instrument, cx.era, pitches, plucked(&changes, note.start))
+                && !super::one_hand(
+                    instrument,
+                    cx.era,
+                    pitches,
+                    plucked(&changes, note.start),
+                    note.solo,
+                )
         });
         for passage in cx.passages(&RULE, player, offences.map(|(index, _)| (index, ()))) {
             let note = passage.first();
@@ -73,7 +79,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 cx.form.place(note.start),
                 passage.and_more(),
             );
-            let help = way_out(cx, instrument, note.sound.pitches());
+            let help = way_out(cx, instrument, note);
             findings.push_line(
                 cx,
                 passage.line,
@@ -87,8 +93,9 @@ fn check(cx: &Context, findings: &mut Findings) {
 fn way_out(
     cx: &Context,
     instrument: &crate::instruments::Instrument,
-    pitches: &[crate::music::Pitch],
+    note: &crate::arrange::SoundingNote,
 ) -> String {
+    let pitches = note.sound.pitches();
     let mut tries: Vec<Vec<crate::music::Pitch>> = Vec::new();
     for index in 0..pitches.len() {
         for octaves in [1, -1] {
@@ -99,9 +106,9 @@ fn way_out(
             tries.push(chord);
         }
     }
-    let good = tries
-        .into_iter()
-        .find(|chord| chord.len() > 1 && super::one_hand(instrument, cx.era, chord, false));
+    let good = tries.into_iter().find(|chord| {
+        chord.len() > 1 && super::one_hand(instrument, cx.era, chord, false, note.solo)
+    });
     match good {
         Some(chord) => {
             let names: Vec<String> = chord.iter().map(ToString::to_string).collect();

@@ -11,13 +11,16 @@ use crate::music::Pitch;
 /// fifth on the violin, a tritone on the viola, somewhat more than a major third on the cello, a
 /// whole tone on the double bass. Semitones lie closer higher up, so the hand spans more of them
 /// there. Our heuristic, after the common practice of fingering and what public scores ask for.
-fn reach(instrument: &Instrument) -> f64 {
-    match instrument.id.as_str() {
+///
+/// A soloist stretches a quarter farther, to a tenth on the violin.
+fn reach(instrument: &Instrument, solo: bool) -> f64 {
+    let hand = match instrument.id.as_str() {
         "violin" => 0.315,
         "viola" => 0.278,
         "cello" => 0.215,
         _ => 0.104,
-    }
+    };
+    if solo { hand * 1.25 } else { hand }
 }
 
 /// Where a finger stands on a string, as a share of its length from the nut.
@@ -30,14 +33,20 @@ fn place(semitones: i32) -> f64 {
 ///
 /// Open strings need no finger. Up to two notes are held together; three and four are broken, and
 /// need neighbouring strings all the same.
-fn one_hand(instrument: &Instrument, era: i32, pitches: &[Pitch], plucked: bool) -> bool {
+fn one_hand(
+    instrument: &Instrument,
+    era: i32,
+    pitches: &[Pitch],
+    plucked: bool,
+    solo: bool,
+) -> bool {
     let Some(row) = instrument.open_strings(era) else { return true };
     let strings: Vec<i32> = row.strings.iter().map(|pitch| pitch.midi()).collect();
     let notes: Vec<i32> = pitches.iter().map(|pitch| pitch.midi()).collect();
     if notes.len() > strings.len() {
         return false;
     }
-    let reach = reach(instrument);
+    let reach = reach(instrument, solo);
     choices(strings.len(), notes.len(), plucked).into_iter().any(|chosen| {
         let stopped: Vec<i32> =
             notes.iter().zip(chosen).map(|(note, string)| note - strings[string]).collect();
@@ -64,13 +73,23 @@ mod tests {
     fn cello(chord: &[&str], plucked: bool) -> bool {
         let pitches: Vec<Pitch> = chord.iter().map(|name| name.parse().unwrap()).collect();
         let instrument = crate::instruments::find("cello").unwrap();
-        one_hand(instrument, 1810, &pitches, plucked)
+        one_hand(instrument, 1810, &pitches, plucked, false)
     }
 
     #[test]
     fn plucked_strings_need_not_be_neighbours() {
         assert!(cello(&["Db2", "B3"], true));
         assert!(!cello(&["Db2", "B3"], false));
+    }
+
+    #[test]
+    fn a_solo_violin_takes_tenths() {
+        let violin = crate::instruments::find("violin").unwrap();
+        for tenth in [["A3", "C5"], ["Bb3", "D5"], ["A3", "C#5"]] {
+            let pitches: Vec<Pitch> = tenth.iter().map(|name| name.parse().unwrap()).collect();
+            assert!(one_hand(violin, 1885, &pitches, false, true), "{tenth:?}");
+            assert!(!one_hand(violin, 1885, &pitches, false, false), "{tenth:?}");
+        }
     }
 
     #[test]

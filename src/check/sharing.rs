@@ -1,0 +1,89 @@
+//! Many players with one cause gathered to one finding.
+
+use std::collections::HashMap;
+
+use super::context::Context;
+use super::passage::Passage;
+use super::{Rule, Sharer, words};
+use crate::arrange::{LineId, SoundingNote};
+use crate::diagnostics::Span;
+use crate::music::Pitch;
+
+/// What makes one offence the same as another: the note of the source, the name of its pitch
+/// (octaves apart are the same note), and the same of the
+/// note with which it clashes, or who it is about.
+pub(super) type Cause = ((Span, i32), Option<(Span, i32)>);
+
+/// A note as a cause: where it comes from, and its pitch whatever the octave.
+pub(super) fn cause(note: &SoundingNote, pitch: Pitch) -> (Span, i32) {
+    (note.source, pitch.midi().rem_euclid(12))
+}
+
+/// Gathers the offences of all players to passages in which each cause is told once: by the player
+/// who has most of them, with the others who share it.
+pub(super) fn causes<'a, T>(
+    cx: &Context<'a>,
+    rule: &Rule,
+    offences: Vec<Vec<(usize, T)>>,
+    cause: impl Fn(&SoundingNote, &T) -> Cause,
+) -> Vec<(Passage<'a, T>, Vec<Sharer>)> {
+    let mut players: Vec<(usize, Vec<(usize, T)>)> = offences.into_iter().enumerate().collect();
+    players.retain(|(_, own)| !own.is_empty());
+    players.sort_by_key(|(_, own)| std::cmp::Reverse(own.len()));
+    let mut told: HashMap<Cause, usize> = HashMap::new();
+    let mut found: Vec<(Passage<T>, Vec<Sharer>)> = Vec::new();
+    for (player, own) in players {
+        for mut passage in cx.passages(rule, player, own) {
+            let (mut kept, mut new) = (Vec::new(), Vec::new());
+            let mut shared: Vec<(usize, i32)> = Vec::new();
+            for (index, detail) in passage.offences {
+                let note = &passage.part.notes[index];
+                let cause = cause(note, &detail);
+                match told.get(&cause) {
+                    Some(&by) => shared.push((by, cx.number(cx.bar(note)))),
+                    None => {
+                        new.push(cause);
+                        kept.push((index, detail));
+                    }
+                }
+            }
+            for (by, bar) in shared {
+                share(cx, &mut found[by], player, passage.line, bar);
+            }
+            passage.offences = kept;
+            if passage.offences.is_empty() {
+                continue;
+            }
+            passage.bars.clear();
+            for note in passage.offences.iter().map(|(index, _)| &passage.part.notes[*index]) {
+                words::add_bar(&mut passage.bars, cx.number(cx.bar(note)));
+            }
+            told.extend(new.into_iter().map(|cause| (cause, found.len())));
+            found.push((passage, Vec::new()));
+        }
+    }
+    for (passage, others) in &mut found {
+        others.iter_mut().for_each(|other| other.whole = other.bars == passage.bars);
+    }
+    found
+}
+
+/// Adds a bar in which a player shares a passage of another one.
+fn share<T>(
+    cx: &Context,
+    (passage, others): &mut (Passage<T>, Vec<Sharer>),
+    player: usize,
+    line: LineId,
+    bar: i32,
+) {
+    if passage.player == player {
+        return;
+    }
+    match others.iter_mut().find(|other| other.player == player) {
+        Some(other) => words::add_bar(&mut other.bars, bar),
+        None => {
+            let (line, bars) = (cx.line_span(line), vec![(bar, bar)]);
+            others.push(Sharer { player, line, bars, whole: false });
+        }
+    }
+}
