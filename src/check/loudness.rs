@@ -20,7 +20,8 @@ impl Degree {
     /// Mezzo forte, where nothing is said.
     pub const USUAL: Degree = Degree(Dynamic::Mf as i64 * UNIT);
 
-    fn of(degree: u8) -> Degree {
+    /// That of a whole degree, 0 to 7.
+    pub fn of(degree: u8) -> Degree {
         Degree(i64::from(degree) * UNIT)
     }
 

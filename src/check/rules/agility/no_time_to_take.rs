@@ -76,7 +76,8 @@ fn check(cx: &Context, findings: &mut Findings) {
                 cx.form.place(before.start),
                 cx.form.place(next.start),
             );
-            let finding = match cx.takes_line(player, *at) {
+            let line = cx.takes_line(player, *at);
+            let finding = match line {
                 Some(line) => Diagnostic::new(RULE.severity, RULE.code, line, message)
                     .with_text("the change")
                     .with_label(before.source, "the last note before it")
@@ -100,13 +101,12 @@ fn check(cx: &Context, findings: &mut Findings) {
                     taken.name.to_lowercase()
                 ),
             };
-            findings.push(
-                finding
-                    .with_label(part.player.span, part.player.name.clone())
-                    .with_bars(cx.number(bars.0), cx.number(bars.1))
-                    .with_player(&part.player.id)
-                    .with_help(help),
-            );
+            let diagnostic = finding
+                .with_label(part.player.span, part.player.name.clone())
+                .with_bars(cx.number(bars.0), cx.number(bars.1))
+                .with_player(&part.player.id)
+                .with_help(help);
+            findings.push_at(line, diagnostic);
         }
     }
 }

@@ -45,13 +45,16 @@
 //! department two; in piano all wind are about equal, a department is one. How register, dynamics
 //! and numbers weigh, and the threshold, are our heuristic.
 
+use crate::arrange::LineId;
 use crate::check::context::Context;
+use crate::check::loudness::Degree;
+use crate::check::passage::Passage;
 use crate::check::slices::{Slice, Sounding};
 use crate::check::words;
 use crate::check::{Check, Findings, Rule};
-use crate::diagnostics::Severity;
+use crate::diagnostics::{Diagnostic, Severity};
 use crate::instruments::Family;
-use crate::resolve::Role;
+use crate::resolve::{Dynamic, Role, Verb};
 
 pub const RULE: Rule = Rule {
     code: "balance/melody-covered",
@@ -75,11 +78,17 @@ struct Covered {
     times: f64,
 }
 
-fn check(cx: &Context, findings: &mut Findings) {
+/// The notes of the melody that are covered, player by player: how many times stronger the others
+/// are, and the strongest of them.
+type Offences = Vec<Vec<(usize, (f64, Sounding))>>;
+
+/// A line that is tried at another degree of loudness.
+type Softer = Option<(LineId, Degree)>;
+
+fn offences(cx: &Context, softer: Softer) -> Offences {
     let mut stretch: Vec<Covered> = Vec::new();
     let (mut seconds, mut until) = (0.0, crate::music::Time::ZERO);
-    let mut offences: Vec<Vec<(usize, (f64, Sounding))>> =
-        vec![Vec::new(); cx.arrangement.parts.len()];
+    let mut offences: Offences = vec![Vec::new(); cx.arrangement.parts.len()];
     let mut close = |stretch: &mut Vec<Covered>, seconds: f64| {
         if seconds >= LONG {
             for covered in stretch.iter() {
@@ -93,7 +102,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         stretch.clear();
     };
     for slice in cx.slices().iter() {
-        let covered = covered(cx, slice);
+        let covered = covered(cx, slice, softer);
         if covered.is_none() || slice.start != until {
             close(&mut stretch, seconds);
             seconds = 0.0;
@@ -105,7 +114,11 @@ fn check(cx: &Context, findings: &mut Findings) {
         until = slice.end;
     }
     close(&mut stretch, seconds);
-    for (player, offences) in offences.into_iter().enumerate() {
+    offences
+}
+
+fn check(cx: &Context, findings: &mut Findings) {
+    for (player, offences) in offences(cx, None).into_iter().enumerate() {
         for passage in cx.passages(&RULE, player, offences) {
             let (times, other) = *passage.detail();
             let coverer = cx.part(usize::from(other.player));
@@ -124,13 +137,52 @@ fn check(cx: &Context, findings: &mut Findings) {
                     "Mark the others softer (`at p`), set {} lower, or strengthen the melody with `doubles {}`.",
                     coverer.player.name, passage.part.player.id
                 ));
+            let finding = with_softer(cx, &passage, line, finding);
             findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
         }
     }
 }
 
-fn covered(cx: &Context, slice: Slice) -> Option<Covered> {
+/// Adds the dynamic at which the line that covers most leaves the melody free, the loudest that
+/// does, if one does.
+fn with_softer(
+    cx: &Context,
+    passage: &Passage<(f64, Sounding)>,
+    id: LineId,
+    finding: Diagnostic,
+) -> Diagnostic {
+    let Some(line) = cx.line(id) else { return finding };
+    let own = passage.detail().1;
+    let now = cx.degree(usize::from(own.player), passage.first().start);
+    let free = |dynamic: &Dynamic| {
+        let degree = Degree::of(*dynamic as u8);
+        let left = &offences(cx, Some((id, degree)))[passage.player];
+        degree < now
+            && passage
+                .offences
+                .iter()
+                .all(|(index, _)| left.iter().all(|(other, _)| other != index))
+    };
+    let softer = [Dynamic::Mf, Dynamic::Mp, Dynamic::P, Dynamic::Pp].into_iter().find(free);
+    let Some(word) = softer.map(Dynamic::letters) else { return finding };
+    let title = format!("mark the whole line `at {word}`");
+    match (&line.dynamic, &line.verb) {
+        // The place of a dynamic takes in the comma before it.
+        (Some((_, span)), _) => finding.with_fix(title, *span, format!(", at {word}"), false),
+        // What is written by hand brings its own dynamics.
+        (None, Verb::Writes(_)) => finding,
+        (None, _) => finding.with_fix(title, line.span.after(), format!(", at {word}"), false),
+    }
+}
+
+fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
     let parts = &cx.arrangement.parts;
+    let strength = |one: Sounding| match softer {
+        Some((line, degree)) if one.of(parts).line == line => {
+            super::strength_at(cx, one, slice.start, degree)
+        }
+        _ => super::strength(cx, one, slice.start),
+    };
     let mut lowest = i32::MAX;
     let mut melody = 0.0;
     let mut strongest: Option<(f64, Sounding)> = None;
@@ -139,7 +191,7 @@ fn covered(cx: &Context, slice: Slice) -> Option<Covered> {
         if note.role == Role::Melody
             && let Some(pitch) = note.sound.pitches().last()
         {
-            let strength = super::strength(cx, one, slice.start);
+            let strength = strength(one);
             melody += strength;
             lowest = lowest.min(pitch.midi());
             if strongest.is_none_or(|(most, _)| strength > most) {
@@ -167,7 +219,7 @@ fn covered(cx: &Context, slice: Slice) -> Option<Covered> {
         {
             continue;
         }
-        let strength = super::strength(cx, one, slice.start);
+        let strength = strength(one);
         others += strength;
         if loudest.is_none_or(|(most, _)| strength > most) {
             loudest = Some((strength, one));

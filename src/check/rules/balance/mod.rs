@@ -5,6 +5,7 @@ pub mod melody_covered;
 pub mod one_colour;
 
 use super::super::context::Context;
+use super::super::loudness::Degree;
 use super::super::slices::Sounding;
 use crate::instruments::{Family, Loudness};
 use crate::music::Time;
@@ -19,6 +20,11 @@ use crate::music::Time;
 /// (strings are even), and the weight of plucked sounds. On the way of a hairpin the strength goes straight from that of one
 /// degree to that of the next.
 fn strength(cx: &Context, sounding: Sounding, time: Time) -> f64 {
+    strength_at(cx, sounding, time, cx.degree(usize::from(sounding.player), time))
+}
+
+/// The same at another degree of loudness than the one in force.
+fn strength_at(cx: &Context, sounding: Sounding, time: Time, degree: Degree) -> f64 {
     let player = usize::from(sounding.player);
     let part = cx.part(player);
     let instrument = part.instrument_at(time);
@@ -45,7 +51,7 @@ fn strength(cx: &Context, sounding: Sounding, time: Time) -> f64 {
         };
         class * LOUDER[degree.min(7)]
     };
-    let (degree, more) = cx.degree(player, time).parts();
+    let (degree, more) = degree.parts();
     let loud = at(degree) + (at(degree + 1) - at(degree)) * more;
     let even = matches!(instrument.family, Family::Strings) || tells(cx, sounding);
     loud * number * if even { 1.0 } else { 0.5 }

@@ -40,13 +40,14 @@
 //! The catalogue names its source beside every compass, mostly common practice of the era; that
 //! about 1770 orchestral oboes were kept between D4 and D6 is common practice.
 
+use crate::arrange::{LineId, Part};
 use crate::check::alternatives::{Outside, advise, all_pitches, custom, outside};
 use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule, words};
-use crate::diagnostics::Severity;
+use crate::diagnostics::{Severity, Span};
 use crate::instruments::Limit;
 use crate::music::Pitch;
-use crate::resolve::Mark;
+use crate::resolve::{Mark, Verb};
 
 pub const RULE: Rule = Rule {
     code: "compass/outside-custom",
@@ -113,8 +114,25 @@ fn check(cx: &Context, findings: &mut Findings) {
                 ways.push("mark the line `solo` if one good player has it".to_string());
             }
             let finding = cx.finding(&RULE, &passage, message);
-            let finding = advise(cx, &passage, finding, ways);
+            let mut finding = advise(cx, &passage, finding, ways);
+            if let Some(place) = solo_place(cx, part, passage.line).filter(|_| room) {
+                let title = "mark the line `solo`, for a good player";
+                finding = finding.with_fix(title, place, " solo", false);
+            }
             findings.push_passage(cx, &passage, cx.with_allow(finding, passage.line));
         }
     }
+}
+
+/// Where `solo` can be written so that the whole line of one player is within what soloists had.
+fn solo_place(cx: &Context, part: &Part, id: LineId) -> Option<Span> {
+    let line = cx.line(id).filter(|line| !line.solo && !matches!(line.verb, Verb::Writes(_)))?;
+    let mut alone = cx.parts().filter(|(_, other)| other.notes.iter().any(|n| n.line == id));
+    let single = part.player.count == 1 && alone.next().is_some() && alone.next().is_none();
+    let has = part.notes.iter().filter(|note| note.line == id).all(|note| {
+        custom(part.instrument_at(note.start), true, cx.era).is_some_and(|soloist| {
+            all_pitches(note).all(|pitch| outside(part, soloist, pitch, note.start).is_none())
+        })
+    });
+    (single && has).then(|| line.span.after())
 }

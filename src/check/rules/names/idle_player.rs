@@ -91,8 +91,14 @@ fn check(cx: &Context, findings: &mut Findings) {
             );
         }
         let list = ids.join(", ");
-        findings.push(finding.with_help(format!(
+        let mut finding = finding.with_help(format!(
             "Give {list} a line, or say `{list} rests`; or take the player out of the ensemble."
-        )));
+        ));
+        // Whom a line gives nothing because its voice rests is not to be silenced in its place.
+        if let Some(last) = scoring.lines.last().filter(|_| part.claims.is_empty()) {
+            let text = format!("\n  {list} rests");
+            finding = finding.with_fix("let the part rest", last.span.after(), text, false);
+        }
+        findings.push(finding);
     }
 }
