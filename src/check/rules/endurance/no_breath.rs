@@ -125,7 +125,7 @@ fn loudness(cx: &Context, player: usize, first: usize, last: usize) -> Degree {
 fn carries(degree: Degree, breath: &crate::instruments::Breath) -> f64 {
     let (at_p, at_f) = (f64::from(breath.at_p), f64::from(breath.at_f));
     let louder = (degree.to_f64() - 2.0) / 3.0;
-    (at_p + (at_f - at_p) * louder).max(at_f * 0.7).min(at_p * 1.3)
+    (at_p + (at_f - at_p) * louder).max(at_f * 0.85).min(at_p * 1.3)
 }
 
 /// Does another player of the same line play the same notes, so that the two breathe in turn?

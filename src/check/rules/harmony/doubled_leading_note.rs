@@ -2,7 +2,9 @@
 //!
 //! # What it finds
 //! In a declared dominant chord (on the fifth or seventh degree of the key) the leading note is
-//! sounded for a third of a second or more by two parts that do not double each other.
+//! sounded for a third of a second or more by two parts that do not double each other. A part that
+//! only touches it, for less than half of the chord, and leaps on to another note of the same
+//! chord is not meant.
 //!
 //! # Why it matters
 //! The leading note wants to rise. Two of them make parallel octaves or let one hang, and the
@@ -54,6 +56,7 @@ use crate::check::words;
 use crate::check::{Check, Findings, Rule, sharing};
 use crate::diagnostics::Severity;
 use crate::music::Pitch;
+use crate::resolve::HarmonyEvent;
 
 pub const RULE: Rule = Rule {
     code: "harmony/doubled-leading-note",
@@ -73,7 +76,8 @@ fn check(cx: &Context, findings: &mut Findings) {
         if cx.seconds_at(slice.end) - cx.seconds_at(slice.start) < LONG {
             continue;
         }
-        let Some(chord) = super::chord(cx, slice.start) else { continue };
+        let Some(event) = super::event(cx, slice.start) else { continue };
+        let chord = event.chord;
         let key = cx.form.bar_at(slice.start).key;
         let class = key.leading_note().class();
         let dominant = chord.root.class() == key.degree(5).class() || chord.root.class() == class;
@@ -83,7 +87,9 @@ fn check(cx: &Context, findings: &mut Findings) {
         leading.clear();
         for &sounding in slice.sounding.iter().filter(|s| super::counts(cx, **s)) {
             let mut pitches = sounding.of(parts).sound.pitches().iter();
-            if let Some(pitch) = pitches.find(|p| p.midi().rem_euclid(12) == class) {
+            if let Some(pitch) = pitches.find(|p| p.midi().rem_euclid(12) == class)
+                && !touches(cx, sounding, event)
+            {
                 leading.push((sounding, *pitch));
             }
         }
@@ -121,4 +127,19 @@ fn check(cx: &Context, findings: &mut Findings) {
         let finding = cx.with_allow(finding, passage.line);
         findings.push_shared(cx, &passage, others, finding);
     }
+}
+
+/// Does a part only touch its note on the way through the notes of a chord?
+fn touches(cx: &Context, sounding: Sounding, event: &HarmonyEvent) -> bool {
+    let notes = &cx.part(usize::from(sounding.player)).notes;
+    let note = &notes[sounding.note as usize];
+    let (Some(next), Some(from)) = (notes.get(sounding.note as usize + 1), super::single(note))
+    else {
+        return false;
+    };
+    let leaps = super::single(next).is_some_and(|to| {
+        (to.midi() - from.midi()).abs() > 2 && event.chord.has_class(to.midi().rem_euclid(12))
+    });
+    let goes_on = next.start == note.end() && next.start < event.start + event.length;
+    leaps && goes_on && note.length + note.length < event.length
 }

@@ -11,6 +11,7 @@ use super::super::slices::Sounding;
 use crate::arrange::{Part, SoundingNote};
 use crate::instruments::Family;
 use crate::music::{Chord, Pitch, Time};
+use crate::resolve::HarmonyEvent;
 
 /// Does the note belong to the harmony: pitched, and not of a drum or bell?
 fn counts(cx: &Context, sounding: Sounding) -> bool {
@@ -21,10 +22,15 @@ fn counts(cx: &Context, sounding: Sounding) -> bool {
 
 /// The declared chord at a time.
 fn chord(cx: &Context, time: Time) -> Option<Chord> {
+    event(cx, time).map(|event| event.chord)
+}
+
+/// The declared chord at a time, with when it begins and how long it lasts.
+fn event<'a>(cx: &Context<'a>, time: Time) -> Option<&'a HarmonyEvent> {
     let events = &cx.piece.harmony;
     let after = events.partition_point(|event| event.start <= time);
     let event = events.get(after.checked_sub(1)?)?;
-    (time < event.start + event.length).then_some(event.chord)
+    (time < event.start + event.length).then_some(event)
 }
 
 /// The one pitch of a note; `None` for chords and strokes.
