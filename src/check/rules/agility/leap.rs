@@ -68,13 +68,17 @@ fn check(cx: &Context, findings: &mut Findings) {
         if !dislikes {
             continue;
         }
-        // Where the whole passage is too fast, that is the cause.
-        let taxed = super::overtaxed_notes(cx, &stretch);
-        let offences = super::steps(part, cx.times(player))
+        let mut offences: Vec<(usize, i32)> = super::steps(part, cx.times(player))
             .filter(|(index, ..)| stretch.goes_on(*index))
             .filter(|(_, seconds, semitones)| semitones.abs() >= WIDE && *seconds < SUDDEN)
-            .filter(|(index, ..)| taxed.binary_search(index).is_err())
-            .map(|(index, _, semitones)| (index, semitones));
+            .map(|(index, _, semitones)| (index, semitones))
+            .collect();
+        if offences.is_empty() {
+            continue;
+        }
+        // Where the whole passage is too fast, that is the cause.
+        let taxed = super::overtaxed_notes(cx, &stretch);
+        offences.retain(|(index, _)| taxed.binary_search(index).is_err());
         for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();
             let message = format!(

@@ -96,6 +96,9 @@ fn check(cx: &Context, findings: &mut Findings) {
             let pitches = sounding.of(parts).sound.pitches().iter();
             low.extend(pitches.filter(|p| p.midi() < 64).map(|p| (*p, *sounding)));
         }
+        if low.len() < 2 {
+            continue;
+        }
         low.sort_by_key(|(pitch, _)| pitch.midi());
         let same: Vec<&[(Pitch, Sounding)]> =
             low.chunk_by(|(one, _), (two, _)| one.midi() == two.midi()).collect();

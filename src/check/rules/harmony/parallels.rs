@@ -74,6 +74,9 @@ fn check(cx: &Context, findings: &mut Findings) {
     for slice in cx.slices().iter() {
         motions.clear();
         motions.extend(slice.sounding.iter().filter_map(|s| motion(cx, *s, slice.start)));
+        if motions.len() < 2 {
+            continue;
+        }
         // Players who move in unison stand together, the lowest first.
         motions.sort_by_key(|m| (m.to, m.from));
         let unisons: Vec<&[Motion]> =
