@@ -30,6 +30,7 @@ const MUDDY_BELOW: [i16; 12] = [0, 52, 51, 48, 47, 45, 35, 37, 41, 41, 41, 41];
 pub(super) struct Wants {
     /// By pitch class: the place among the members.
     place: [Option<u8>; 12],
+    leading: Option<i32>,
     members: SmallVec<[Member; 5]>,
 }
 
@@ -65,11 +66,16 @@ impl Wants {
             place[name.class() as usize] = Some(index as u8);
             members.push(Member { missing, doubled, tender: doubled.is_none() });
         }
-        Wants { place, members }
+        Wants { place, leading, members }
     }
 
     fn member(&self, height: i16) -> Option<usize> {
         self.place[usize::from(height.rem_euclid(12).unsigned_abs())].map(usize::from)
+    }
+
+    /// Is this the leading note?
+    pub(super) fn leading(&self, height: i16) -> bool {
+        self.leading == Some(i32::from(height.rem_euclid(12)))
     }
 
     /// Must a second player keep away from this note?

@@ -2,7 +2,7 @@
 
 use std::rc::Rc;
 
-use super::cost::{self, MOST, REST, Row};
+use super::cost::{self, MOST, REST, Row, Wants};
 use super::voicings::{Known, Voicings};
 use super::{Slot, Supplies};
 use crate::arrange::derive::Request;
@@ -16,6 +16,10 @@ const BEAM: usize = 16;
 
 /// Up to so many slots without a break the way found is the cheapest of all, not of the beam only.
 const SHORT: usize = 16;
+
+/// What it costs to hold the leading note that a source voice holds too, or sounds on a strong
+/// beat: more than a player who rests.
+const DOUBLES_LEADING: u32 = 150;
 
 /// Heights that MIDI key numbers name.
 const HEIGHTS: usize = 128;
@@ -85,8 +89,7 @@ pub(super) fn stages(
                     continue;
                 };
                 if *cost == 0 {
-                    let tender = voicings.wants.tender(height);
-                    *cost = against(height, tender, outer, &watched, slot) as u16;
+                    *cost = against(height, &voicings.wants, outer, &watched, slot) as u16;
                 }
             }
             let joined = last_end == Some(slot.start);
@@ -123,7 +126,7 @@ fn watched(form: &Form, slot: &Slot, texture: &Texture) -> Vec<(i16, bool)> {
 /// What one held note costs against the source voices.
 fn against(
     height: i16,
-    tender: bool,
+    wants: &Wants,
     outer: Option<(i16, i16)>,
     watched: &[(i16, bool)],
     slot: &Slot,
@@ -136,10 +139,14 @@ fn against(
             cost += if (voice - height).abs() <= 13 { rub * 2 } else { rub };
         }
     }
-    let Some((low, high)) = outer else { return cost };
     let same = |voice: i16| (voice - height).rem_euclid(12) == 0;
+    // Rather a gap in the chord than the leading note of a source voice twice.
+    if wants.leading(height) && watched.iter().any(|(voice, _)| same(*voice)) {
+        cost += DOUBLES_LEADING;
+    }
+    let Some((low, high)) = outer else { return cost };
     if same(high) || same(low) {
-        cost += if tender { 60 } else { 12 };
+        cost += if wants.tender(height) { 60 } else { 12 };
     }
     if height > high {
         cost += 15 + u32::from((height - high).unsigned_abs());
