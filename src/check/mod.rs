@@ -18,6 +18,7 @@ mod allows;
 mod alternatives;
 mod context;
 mod documentation;
+mod doubt;
 #[cfg(test)]
 mod mutations;
 mod options;
@@ -151,7 +152,10 @@ pub fn check_piece(
             tell(&mut told, finding, &arrangement.scoring.name);
         }
         for diagnostic in &arrangement.diagnostics {
-            if allows::silences(&cx, diagnostic) {
+            let conclusion = diagnostic.severity < Severity::Error;
+            if allows::silences(&cx, diagnostic)
+                || (conclusion && doubt::follows(&cx, diagnostic))
+            {
                 continue;
             }
             let finding = Finding { diagnostic: diagnostic.clone(), line: None, kind: 0 };
@@ -174,6 +178,7 @@ fn one_scoring(cx: &Context, options: &Options) -> Vec<Finding> {
             check(cx, &mut findings);
         }
     }
+    findings.0.retain(|finding| !doubt::follows(cx, &finding.diagnostic));
     players_together(findings.0, cx)
 }
 

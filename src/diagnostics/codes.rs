@@ -95,6 +95,11 @@ pub const CODES: &[Code] = &[
         "End `cresc` or `dim` by a dynamic or `to`.",
     ),
     code("bars/hold", "`=` has no note to hold.", "Write a note before it, or `_` for a rest."),
+    code(
+        "bars/mark-alone",
+        "A mark stands without a note.",
+        "Write it right behind its note, without a space.",
+    ),
     code("bars/mark-on-rest", "A mark stands on a rest.", "Only `fermata` may stand there."),
     code(
         "bars/missing",

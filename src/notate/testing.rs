@@ -71,7 +71,7 @@ pub(crate) fn form(metres: &[&str]) -> Form {
         start += bar.length;
         bar
     });
-    Form { bars: bars.collect() }
+    Form { bars: bars.collect(), unsure_from: None }
 }
 
 fn time(text: &str) -> Time {

@@ -1,7 +1,7 @@
 //! Ensembles: who plays, with which instrument, in which crook.
 
 use super::piece::{Ensemble, Player};
-use super::{Context, distinct, unknown};
+use super::{Context, distinct, lost, unknown};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::{self, Instrument, Tuning, catalogue};
 use crate::music::{Interval, Pitch};
@@ -88,13 +88,15 @@ struct Gathered<'t> {
     groups: Vec<(&'t Word, Vec<(&'t Word, i8)>)>,
     without: Vec<String>,
     budgets: Vec<(&'t Word, u32)>,
+    unread: Vec<String>,
+    adrift: bool,
 }
 
 impl Gathered<'_> {
     /// Lets players of the extended ensemble stay at home.
     fn leave(&mut self, cx: &mut Context, name: &Word, outermost: bool) {
         if self.players.iter().all(|line| line.name.value != name.value) {
-            if outermost {
+            if outermost && !lost::may_have(&name.value, &self.unread, self.adrift) {
                 let known: Vec<&str> = self.players.iter().map(|p| p.name.value.as_str()).collect();
                 let what = "player of the extended ensemble";
                 cx.push(unknown(name, &known, what, &name.value));
@@ -124,14 +126,17 @@ fn gather<'t>(
             _ if open[0] == extends.value => cx.push(extends_itself(extends)),
             _ if open.contains(&extends.value.as_str()) => {}
             Some(base) => gathered = gather(cx, trees, base, open),
-            None if open.len() == 1 => {
-                let known: Vec<&str> = trees.iter().map(|t| t.name.value.as_str()).collect();
-                cx.push(unknown(extends, &known, "ensemble", &extends.value));
+            None => {
+                gathered.adrift = true;
+                if open.len() == 1 {
+                    let known: Vec<&str> = trees.iter().map(|t| t.name.value.as_str()).collect();
+                    cx.push_unknown(extends, &known, "ensemble");
+                }
             }
-            None => {}
         }
     }
     open.pop();
+    gathered.unread.extend(tree.broken.iter().flat_map(lost::words));
     for line in &tree.lines {
         match line {
             EnsembleLine::Era(year) => gathered.era = i32::try_from(year.value).ok(),
@@ -152,6 +157,9 @@ fn gather<'t>(
                 }
             }
             EnsembleLine::Players(players) => {
+                if !lost::is_instrument(&players.name.value) {
+                    gathered.unread.push(players.name.value.clone());
+                }
                 gathered.without.retain(|name| *name != players.name.value);
                 let same = gathered.players.iter_mut().find(|p| p.name.value == players.name.value);
                 match same {
@@ -181,15 +189,14 @@ fn extends_itself(extends: &Word) -> Diagnostic {
 
 fn ensemble<'t>(cx: &mut Context, trees: &[&'t EnsembleTree], tree: &'t EnsembleTree) -> Ensemble {
     let gathered = gather(cx, trees, tree, &mut Vec::new());
+    let mut adrift = gathered.adrift;
+    let mut unread = gathered.unread;
+    let mut unsure = Vec::new();
     let era = gathered.era.unwrap_or_else(|| {
-        cx.push(
-            Diagnostic::error(
-                "names/era",
-                tree.name.span,
-                format!("The ensemble `{}` does not say its era.", tree.name.value),
-            )
-            .with_help("Write a year, for example `era 1770`: compass and customs depend on it."),
-        );
+        if !adrift && unread.is_empty() {
+            cx.push(no_era(tree));
+        }
+        adrift = true;
         1800
     });
     // What an extended ensemble says is told where that ensemble itself is resolved.
@@ -200,7 +207,13 @@ fn ensemble<'t>(cx: &mut Context, trees: &[&'t EnsembleTree], tree: &'t Ensemble
     for line in &gathered.players {
         let mut silent = Context::default();
         let told = if own(line.span) { &mut *cx } else { &mut silent };
-        players.extend(line_players(told, line));
+        let before = told.diagnostics.len();
+        let made = line_players(told, line);
+        if told.diagnostics.len() > before {
+            let list = if made.is_empty() { &mut unread } else { &mut unsure };
+            list.push(line.name.value.clone());
+        }
+        players.extend(made);
     }
     // Score order, first violins before second ones; lines that are alike in this stay as written.
     players.sort_by_key(|player: &Player| {
@@ -212,14 +225,16 @@ fn ensemble<'t>(cx: &mut Context, trees: &[&'t EnsembleTree], tree: &'t Ensemble
         let mut indices = Vec::new();
         for (member, octaves) in members {
             let found = named(&players, &member.value);
-            if found.is_empty()
-                && tree
+            if found.is_empty() {
+                let own = tree
                     .lines
                     .iter()
-                    .any(|l| matches!(l, EnsembleLine::Group(n, _) if n.span == name.span))
-            {
-                let known = line_names(&players);
-                cx.push(unknown(member, &known, "player of this ensemble", &member.value));
+                    .any(|l| matches!(l, EnsembleLine::Group(n, _) if n.span == name.span));
+                if own && !lost::may_have(&member.value, &unread, adrift) {
+                    let known = line_names(&players);
+                    cx.push(unknown(member, &known, "player of this ensemble", &member.value));
+                }
+                unread.push(member.value.clone());
             }
             indices.extend(found.into_iter().map(|player| (player, *octaves)));
         }
@@ -232,14 +247,25 @@ fn ensemble<'t>(cx: &mut Context, trees: &[&'t EnsembleTree], tree: &'t Ensemble
         let own = tree.lines.iter().any(|line| {
             matches!(line, EnsembleLine::Budget(items) if items.iter().any(|(n, _)| n.span == name.span))
         });
-        if own && players.iter().all(|player| player.line_name != name.value) {
+        let here = players.iter().any(|player| player.line_name == name.value);
+        if own && !here && !lost::may_have(&name.value, &unread, adrift) {
             let known = line_names(&players);
             cx.push(unknown(name, &known, "player of this ensemble", &name.value));
         }
         budgets.push((name.value.clone(), *percent));
     }
     let (name, span) = (tree.name.value.clone(), tree.name.span);
-    Ensemble { name, span, era, players, without: gathered.without, budgets, groups }
+    let without = gathered.without;
+    Ensemble { name, span, era, players, without, budgets, groups, unread, unsure, adrift }
+}
+
+fn no_era(tree: &EnsembleTree) -> Diagnostic {
+    Diagnostic::error(
+        "names/era",
+        tree.name.span,
+        format!("The ensemble `{}` does not say its era.", tree.name.value),
+    )
+    .with_help("Write a year, for example `era 1770`: compass and customs depend on it.")
 }
 
 /// Indices of the players of that id or ensemble line.
@@ -339,6 +365,11 @@ fn instrument_of(cx: &mut Context, line: &PlayersTree) -> Option<(&'static Instr
         _ => (word, 0),
     };
     let base = Word { value: base.to_string(), span: line.name.span };
+    let year = line.count.as_ref().is_some_and(|count| count.value >= 1600);
+    if year && instruments::find(&base.value).is_none() {
+        cx.push(unknown(&base, &["era"], "instrument", word));
+        return None;
+    }
     Some((instrument_named(cx, &base, !line.crooks.is_empty())?, section))
 }
 

@@ -8,6 +8,7 @@ mod ensemble;
 mod form;
 mod harmony;
 mod loader;
+mod lost;
 mod music;
 mod piece;
 mod scoring;
@@ -42,6 +43,7 @@ pub fn resolve(
 #[derive(Default)]
 struct Context {
     diagnostics: Vec<Diagnostic>,
+    told: lost::Told,
 }
 
 impl Context {
@@ -52,9 +54,12 @@ impl Context {
 
 fn link(cx: &mut Context, tree: &Tree, root: FileId) -> Piece {
     let mut piece = Piece { span: Span::new(root, 0, 0), ..Piece::default() };
+    cx.told = lost::Told::of(tree);
     // A file that holds nothing but ensembles is there to be used: it need not be a piece.
     let only_ensembles = !tree.declarations.is_empty()
-        && tree.declarations.iter().all(|d| matches!(d, Declaration::Ensemble(_)));
+        && tree.declarations.iter().all(|declaration| {
+            matches!(declaration, Declaration::Ensemble(_) | Declaration::Lost(Some("ensemble")))
+        });
     if only_ensembles {
         piece.ensembles = ensemble::ensembles(cx, tree);
         return piece;
@@ -75,13 +80,24 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId) -> Piece {
                 if !piece.harmony.is_empty() {
                     cx.push(twice("harmony", tree.span, piece.harmony[0].span));
                 }
-                piece.harmony = harmony::harmony(cx, tree, &piece.form);
+                let harmony = harmony::harmony(cx, tree, &piece.form);
+                (piece.harmony, piece.harmony_unsure) = harmony;
             }
             Declaration::Dynamics(tree) => {
-                piece.dynamics.extend(dynamics::dynamics(cx, tree, &piece.form));
+                let (directions, unsure) = dynamics::dynamics(cx, tree, &piece.form);
+                piece.dynamics.extend(directions);
+                piece.dynamics_unsure.extend(unsure);
             }
             _ => {}
         }
+    }
+    let all = (0, piece.form.bars.len());
+    let declared = |kind: fn(&Declaration) -> bool| tree.declarations.iter().any(kind);
+    if cx.told.may_be_lost("harmony") && !declared(|d| matches!(d, Declaration::Harmony(_))) {
+        piece.harmony_unsure.push(all);
+    }
+    if cx.told.may_be_lost("dynamics") && !declared(|d| matches!(d, Declaration::Dynamics(_))) {
+        piece.dynamics_unsure.push(all);
     }
     piece.dynamics.sort_by_key(|direction| direction.at);
     let names: Vec<(&str, Span)> = piece.voices.iter().map(|v| (v.name.as_str(), v.span)).collect();
@@ -125,7 +141,7 @@ fn head(cx: &mut Context, tree: &Tree, piece: &mut Piece) {
         }
     }
     one_only(cx, &spans, "piece");
-    if spans.is_empty() {
+    if spans.is_empty() && !cx.told.may_be_lost("piece") {
         cx.push(
             Diagnostic::error("names/no-piece", piece.span, "The source does not name its piece.")
                 .with_help("Write `piece \"Title\" { composer \"…\" licence \"…\" }` at its head."),

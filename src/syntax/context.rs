@@ -10,6 +10,9 @@ use crate::diagnostics::{Diagnostic, FileId, Span};
 #[grammar = "../grammar/ripieno.pest"]
 pub(super) struct Grammar;
 
+/// The block of notes behind `writes`, in words.
+pub(super) const WRITTEN: &str = "line of written notes";
+
 /// What the builders share: the text and the findings so far.
 pub(super) struct Context<'t> {
     pub(super) file: FileId,
@@ -74,11 +77,12 @@ impl Context<'_> {
         if pair.as_rule() == Rule::unclosed {
             let at = pair.as_span().start().min(self.text.len()) as u32;
             let place = Span::new(self.file, at, at);
+            let next = if what == WRITTEN { "line" } else { "declaration" };
             self.diagnostics.push(
                 Diagnostic::error(
                     "syntax/unclosed-block",
                     head,
-                    format!("This {what} is not closed before the next declaration begins."),
+                    format!("This {what} is not closed before the next {next} begins."),
                 )
                 .with_text(format!("the {what} begins here"))
                 .with_label(place, "`}` is missing before this place")

@@ -20,8 +20,8 @@ pub(super) fn is_keyword(rule: Rule) -> bool {
 const DECLARATIONS: [&str; 8] =
     ["piece", "form", "harmony", "dynamics", "voice", "ensemble", "scoring", "use"];
 
-/// A declaration that could not be read.
-pub(super) fn declaration(cx: &mut Context, pair: &Pair<Rule>) {
+/// A declaration that could not be read; gives back its keyword, where one can be made out.
+pub(super) fn declaration(cx: &mut Context, pair: &Pair<Rule>) -> Option<&'static str> {
     let text = pair.as_str();
     let start = pair.as_span().start();
     let word: String = text.chars().take_while(|c| c.is_alphanumeric() || *c == '-').collect();
@@ -41,7 +41,7 @@ pub(super) fn declaration(cx: &mut Context, pair: &Pair<Rule>) {
     {
         let diagnostic = stopped(cx.file, start, text, &error, &format!("this `{word}`"));
         cx.diagnostics.push(diagnostic);
-        return;
+        return DECLARATIONS.into_iter().find(|keyword| *keyword == word);
     }
     let end = start + text.find(['\n', '\r']).unwrap_or(text.len());
     let length =
@@ -57,10 +57,12 @@ pub(super) fn declaration(cx: &mut Context, pair: &Pair<Rule>) {
         "}" => "This brace closes nothing; take it away.".to_string(),
         _ => did_you_mean(found, &DECLARATIONS, "declaration"),
     });
-    if let Some(meant) = nearest(found, DECLARATIONS) {
+    let meant = nearest(found, DECLARATIONS);
+    if let Some(meant) = meant {
         diagnostic = diagnostic.with_fix(format!("write `{meant}`"), span, meant, false);
     }
     cx.diagnostics.push(diagnostic);
+    meant
 }
 
 /// A line that could not be read, and the rule that it should have followed.

@@ -65,10 +65,7 @@ fn declaration(cx: &mut Context, pair: Pair<Rule>) -> Option<Declaration> {
         Rule::voice => Declaration::Voice(music::voice(cx, pair)?),
         Rule::ensemble => Declaration::Ensemble(scoring::ensemble(cx, pair)?),
         Rule::scoring => Declaration::Scoring(scoring::scoring(cx, pair)?),
-        Rule::broken_declaration => {
-            explain::declaration(cx, &pair);
-            return None;
-        }
+        Rule::broken_declaration => Declaration::Lost(explain::declaration(cx, &pair)),
         _ => return None,
     })
 }

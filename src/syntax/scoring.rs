@@ -2,13 +2,13 @@
 
 use pest::iterators::Pair;
 
-use super::context::{Context, Rule, read_number};
+use super::context::{Context, Rule, WRITTEN, read_number};
 use super::tree::*;
 use super::{explain, music};
 
 pub(super) fn ensemble(cx: &mut Context, pair: Pair<Rule>) -> Option<EnsembleTree> {
     let mut names = Vec::new();
-    let mut lines = Vec::new();
+    let (mut lines, mut broken) = (Vec::new(), Vec::new());
     for inner in pair.into_inner() {
         match inner.as_rule() {
             Rule::name => names.push(cx.word(&inner)),
@@ -36,6 +36,7 @@ pub(super) fn ensemble(cx: &mut Context, pair: Pair<Rule>) -> Option<EnsembleTre
                 }
             }
             Rule::broken_line => {
+                broken.push(cx.word(&inner));
                 explain::line(cx, &inner, Rule::players_line, "this line of the ensemble");
             }
             Rule::close | Rule::unclosed => {
@@ -45,7 +46,7 @@ pub(super) fn ensemble(cx: &mut Context, pair: Pair<Rule>) -> Option<EnsembleTre
         }
     }
     let mut names = names.into_iter();
-    Some(EnsembleTree { name: names.next()?, extends: names.next(), lines })
+    Some(EnsembleTree { name: names.next()?, extends: names.next(), lines, broken })
 }
 
 /// Octaves up that `8va`, `8vb`, `15ma`, `15mb` mean.
@@ -131,6 +132,7 @@ fn tuned(cx: &mut Context, pair: Pair<Rule>) -> Vec<PitchTree> {
 pub(super) fn scoring(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringTree> {
     let mut names = Vec::new();
     let (mut keeps, mut lines, mut allows) = (Vec::new(), Vec::new(), Vec::new());
+    let mut broken = Vec::new();
     for inner in pair.into_inner() {
         match inner.as_rule() {
             Rule::name => names.push(cx.word(&inner)),
@@ -138,9 +140,11 @@ pub(super) fn scoring(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringTree>
             Rule::allow => allows.extend(allow(cx, inner)),
             Rule::scoring_line | Rule::writes_line => lines.extend(scoring_line(cx, inner)),
             Rule::broken_line => {
+                broken.push(cx.word(&inner));
                 explain::line(cx, &inner, Rule::scoring_line, "this line of the scoring");
             }
             Rule::broken_writes => {
+                broken.push(cx.word(&inner));
                 explain::line(cx, &inner, Rule::writes_line, "this line of the scoring");
             }
             Rule::close | Rule::unclosed => {
@@ -150,7 +154,8 @@ pub(super) fn scoring(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringTree>
         }
     }
     let mut names = names.into_iter();
-    Some(ScoringTree { name: names.next()?, ensemble: names.next()?, keeps, lines, allows })
+    let (name, ensemble) = (names.next()?, names.next()?);
+    Some(ScoringTree { name, ensemble, keeps, lines, allows, broken })
 }
 
 fn allow(cx: &Context, pair: Pair<Rule>) -> Option<AllowTree> {
@@ -188,9 +193,9 @@ fn scoring_line(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringLine> {
                 modifiers.extend(value.map(|value| Spanned { value, span: place }));
             }
             Rule::kw_writes => verb_span = cx.span(&inner),
-            Rule::music => line_verb = Some(VerbTree::Writes(music::bars(cx, inner))),
+            Rule::written => line_verb = Some(VerbTree::Writes(music::bars(cx, inner))),
             Rule::close | Rule::unclosed => {
-                cx.block_end(&inner, verb_span, "line of written notes")
+                cx.block_end(&inner, verb_span, WRITTEN)
             }
             Rule::line_end => {}
             _ => {

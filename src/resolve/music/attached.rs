@@ -62,7 +62,7 @@ impl Builder<'_> {
         }
     }
 
-    pub(super) fn directions(&mut self, bar: &BarState, words: &[DirectionWord]) {
+    pub(super) fn directions(&mut self, bar: &mut BarState, words: &[DirectionWord]) {
         let at = bar.at;
         for said in words {
             let word = said.word.value.as_str();
@@ -89,6 +89,11 @@ impl Builder<'_> {
                 Technique::WORDS.iter().find(|(_, known, _)| *known == word)
             {
                 DirectionKind::Technique(*technique)
+            } else if word == "tremolo" || Mark::WORDS.iter().any(|(_, known)| *known == word) {
+                // A note may be missing here: whether the bar is full is not worth saying.
+                bar.counted = false;
+                self.cx.push(mark_alone(word, span, bar.number));
+                continue;
             } else {
                 let mut known = MOMENTARY_DIRECTIONS.to_vec();
                 known.extend(crate::resolve::Dynamic::WORDS.iter().map(|(_, word)| *word));
@@ -107,6 +112,14 @@ impl Builder<'_> {
             *to = at;
         }
     }
+}
+
+fn mark_alone(word: &str, span: Span, bar: i32) -> Diagnostic {
+    Diagnostic::error("bars/mark-alone", span, format!("The mark `{word}` stands by itself."))
+        .with_help(format!(
+            "A mark follows its note without a space: `D5[{word}]`. Is a note missing before it?"
+        ))
+        .with_bars(bar, bar)
 }
 
 /// Strokes of a tremolo of that value.

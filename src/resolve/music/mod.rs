@@ -12,7 +12,7 @@ use super::piece::{
     Attached, Direction, DirectionKind, Form, Graces, Mark, Marks, Music, Note, Pitches, Sound,
     Technique, Tuplet,
 };
-use super::{Context, unknown};
+use super::{Context, lost, unknown};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Pitch, Time};
 use crate::syntax::{BarTree, DirectionWord, Element, MarkTree, PitchTree, Spanned};
@@ -27,8 +27,16 @@ pub(super) fn music(cx: &mut Context, bars: &[BarTree], form: &Form, counting: C
     for (place, bar) in bars.iter().enumerate() {
         let following = bars.get(place + 1).and_then(|bar| bar.number.as_ref());
         let numbers = (bar.number.as_ref(), following);
+        let (before, expected) = (builder.cx.diagnostics.len(), count.next);
         let Some(index) = count.index(builder.cx, form, numbers, bar.span) else { break };
         count.next = builder.bar(bar, index);
+        if bar.broken || builder.cx.diagnostics.len() > before || count.is_off() {
+            let first = if counting == Counting::Whole { expected.min(index) } else { index };
+            lost::add(&mut builder.music.unsure, first, count.next);
+        }
+    }
+    if count.is_off() || counting == Counting::Whole {
+        lost::add(&mut builder.music.unsure, count.next, form.bars.len());
     }
     builder.finish(bars, count.next, counting)
 }
@@ -172,7 +180,7 @@ impl Builder<'_> {
 
     /// Says where a bar is too long or too short.
     fn count(&mut self, tree: &BarTree, bar: &BarState, length: Time) {
-        if !bar.counted {
+        if !bar.counted || !self.form.is_sure(self.form.index_at(bar.end - length)) {
             return;
         }
         let frame = self.form.bar_at(bar.end - length);
@@ -229,6 +237,7 @@ impl Builder<'_> {
                 }
                 Err(message) => {
                     bar.counted = false;
+                    self.state.value_doubtful = true;
                     self.cx.push(bad_value(span, message));
                 }
             },
@@ -323,6 +332,7 @@ impl Builder<'_> {
             return self.cx.push(bad_tuplet(span, ratio));
         }
         let start = bar.at;
+        let counted = std::mem::replace(&mut bar.counted, true);
         for element in elements {
             self.element(bar, element, Some((actual, normal)));
         }
@@ -333,7 +343,8 @@ impl Builder<'_> {
             let (numerator, denominator) = unit.fraction();
             numerator == 1 && denominator.count_ones() == 1
         });
-        if !full {
+        // What is wrong with a value inside was told.
+        if !full && bar.counted {
             self.cx.push(
                 Diagnostic::error(
                     "bars/tuplet",
@@ -345,6 +356,7 @@ impl Builder<'_> {
             );
             bar.counted = false;
         }
+        bar.counted &= counted;
         if length.is_positive() && start + length <= bar.end {
             self.music.tuplets.push(Tuplet { start, length, actual, normal });
         }
