@@ -2,7 +2,7 @@
 
 use super::piece::{Ensemble, Player};
 use super::{Context, distinct, lost, unknown};
-use crate::diagnostics::{Diagnostic, Span};
+use crate::diagnostics::{Diagnostic, Span, nearest};
 use crate::instruments::{self, Instrument, Tuning, catalogue};
 use crate::music::{Interval, Pitch};
 use crate::syntax::{Declaration, EnsembleLine, EnsembleTree, PitchTree, PlayersTree, Tree, Word};
@@ -98,8 +98,7 @@ impl Gathered<'_> {
         if self.players.iter().all(|line| line.name.value != name.value) {
             if outermost && !lost::may_have(&name.value, &self.unread, self.adrift) {
                 let known: Vec<&str> = self.players.iter().map(|p| p.name.value.as_str()).collect();
-                let what = "player of the extended ensemble";
-                cx.push(unknown(name, &known, what, &name.value));
+                cx.push_unknown(name, &known, "player of the extended ensemble");
             }
             return;
         }
@@ -173,7 +172,15 @@ fn gather<'t>(
                             members.retain(|(member, _)| member.value != players.name.value);
                             members.push((&players.name, octaves));
                         }
-                        None => gathered.groups.push((group, vec![(&players.name, octaves)])),
+                        None => {
+                            let known = gathered.groups.iter().map(|(name, _)| &name.value[..]);
+                            let known: Vec<&str> = known.collect();
+                            if open.is_empty() && nearest(&group.value, known.clone()).is_some() {
+                                cx.push_unknown(group, &known, "group");
+                                gathered.unread.push(group.value.clone());
+                            }
+                            gathered.groups.push((group, vec![(&players.name, octaves)]));
+                        }
                     }
                 }
             }
@@ -232,7 +239,7 @@ fn ensemble<'t>(cx: &mut Context, trees: &[&'t EnsembleTree], tree: &'t Ensemble
                     .any(|l| matches!(l, EnsembleLine::Group(n, _) if n.span == name.span));
                 if own && !lost::may_have(&member.value, &unread, adrift) {
                     let known = line_names(&players);
-                    cx.push(unknown(member, &known, "player of this ensemble", &member.value));
+                    cx.push_unknown(member, &known, "player of this ensemble");
                 }
                 unread.push(member.value.clone());
             }

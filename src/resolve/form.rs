@@ -5,7 +5,7 @@ use super::piece::{Bar, BarLine, Form, Tempo};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Key, Metre, Mode, Time};
 use crate::syntax::{
-    BarRange, BarTree, Declaration, FormItem, FormTree, Fraction, Spanned, Tree, ValueTree, Word,
+    BarRange, BarTree, Declaration, Element, FormItem, FormLine, FormTree, Fraction, Spanned, Tree, ValueTree, Word,
 };
 
 /// More bars than the longest opera has; a guard against a slip of the finger.
@@ -24,6 +24,27 @@ pub(super) fn longest_voice(tree: &Tree) -> u32 {
         _ => 0,
     });
     bars.max().unwrap_or(0).clamp(1, MOST_BARS)
+}
+
+/// The last bar of all voices, where there are several and they agree.
+pub(super) fn last_of_voices(tree: &Tree) -> Option<u32> {
+    let mut agreed: Option<u32> = None;
+    let mut several = false;
+    for declaration in &tree.declarations {
+        let Declaration::Voice(voice) = declaration else { continue };
+        let bar = voice.bars.last()?;
+        let rests = bar.elements.iter().find_map(|element| match element.value {
+            Element::BarRest(count, _) => count,
+            _ => None,
+        });
+        let last = bar.number.as_ref()?.value.checked_add(rests.unwrap_or(1).max(1) - 1)?;
+        if agreed.is_some_and(|agreed| agreed != last) {
+            return None;
+        }
+        several = agreed.is_some();
+        agreed = Some(last);
+    }
+    agreed.filter(|_| several)
 }
 
 fn has_pick_up(bars: &[BarTree]) -> bool {
@@ -54,7 +75,12 @@ pub(super) fn bad_value(span: Span, message: String) -> Diagnostic {
         .with_help("Values are `1/1`, `1/2`, `1/4` … `1/128`, also `3/8` or dotted: `1/4.`")
 }
 
-pub(super) fn form(cx: &mut Context, tree: Option<&FormTree>, longest: u32, piece: Span) -> Form {
+pub(super) fn form(
+    cx: &mut Context,
+    tree: Option<&FormTree>,
+    (longest, voices): (u32, Option<u32>),
+    piece: Span,
+) -> Form {
     let Some(tree) = tree else {
         if !cx.told.may_be_lost("form") {
             cx.push(
@@ -70,7 +96,12 @@ pub(super) fn form(cx: &mut Context, tree: Option<&FormTree>, longest: u32, piec
     for broken in &tree.broken {
         settings.doubt(bar_in_doubt(broken));
     }
-    for line in &tree.lines {
+    for (place, line) in tree.lines.iter().enumerate() {
+        if let Some(end) = beyond_end(tree, line, longest) {
+            cx.push(outside_form(line.bars, end));
+            settings.doubt(place.checked_sub(1).map_or(0, |place| tree.lines[place].bars.first));
+            continue;
+        }
         for item in &line.items {
             let before = cx.diagnostics.len();
             settings.add(cx, line.bars, item);
@@ -81,15 +112,21 @@ pub(super) fn form(cx: &mut Context, tree: Option<&FormTree>, longest: u32, piec
             }
         }
     }
-    let last = settings.end.map_or_else(
-        || {
+    let last = match (settings.end, voices) {
+        // All voices agree on another bar: then the slip is here.
+        (Some((last, span)), Some(bars)) if bars != last && bars > 1 => {
+            cx.push(ends_elsewhere(span, last, bars));
+            settings.unsure_from.get_or_insert(u32::MAX);
+            bars
+        }
+        (Some((last, _)), _) => last,
+        (None, _) => {
             if settings.unsure_from.is_none() {
                 cx.push(no_end(tree.span, longest));
             }
             longest
-        },
-        |(last, _)| last,
-    );
+        }
+    };
     if settings.metres.is_empty() && settings.unsure_from.is_none() {
         settings.doubt(0);
         cx.push(
@@ -116,6 +153,29 @@ fn bar_in_doubt(line: &Word) -> u32 {
         Ok(bar) => bar,
         Err(_) => 0,
     }
+}
+
+/// The last bar, where a line of the form speaks of one behind it.
+fn beyond_end(tree: &FormTree, line: &FormLine, longest: u32) -> Option<u32> {
+    let mut items = tree.lines.iter().flat_map(|l| l.items.iter().map(move |item| (l, item)));
+    let end = items.find(|(_, item)| matches!(item.value, FormItem::End)).map(|(l, _)| l.bars.first);
+    let end = end?.max(longest);
+    (line.bars.first > end && line.bars.first <= MOST_BARS).then_some(end)
+}
+
+fn outside_form(bars: BarRange, end: u32) -> Diagnostic {
+    Diagnostic::error("bars/outside", bars.span, format!("The piece has no bar {}.", bars.first))
+        .with_help(format!("It ends with bar {end}."))
+}
+
+fn ends_elsewhere(span: Span, last: u32, bars: u32) -> Diagnostic {
+    let code = if last < bars { "bars/outside" } else { "bars/missing" };
+    Diagnostic::error(
+        code,
+        span,
+        format!("The form ends with bar {last}, but every voice ends with bar {bars}."),
+    )
+    .with_help(format!("Write `{bars} end`, or mend the voices."))
 }
 
 fn no_end(form: Span, longest: u32) -> Diagnostic {

@@ -129,14 +129,20 @@ pub(super) fn words(line: &Word) -> Vec<String> {
 /// none.
 pub(super) fn bars(line: &Word) -> Option<Vec<(u32, u32)>> {
     let (_, behind) = line.value.split_once("bar")?;
-    let mut found = Vec::new();
-    for word in behind.split(|c: char| !(c.is_ascii_digit() || c == '.' || c == '-')) {
-        let mut ends = word.split(['.', '-']).filter(|end| !end.is_empty());
-        let Some(first) = ends.next().and_then(|end| end.parse::<u32>().ok()) else { continue };
-        let last = ends.next_back().and_then(|end| end.parse().ok()).unwrap_or(first);
-        found.push((first.min(last), first.max(last)));
+    let behind = behind.strip_prefix('s').unwrap_or(behind);
+    let end = behind.find(|c: char| !(c.is_ascii_digit() || " ,.".contains(c)));
+    let (list, rest) = behind.split_at(end.unwrap_or(behind.len()));
+    // A list with a hole, or with a sign in it, may have named any bars there.
+    if rest.starts_with(|c: char| !c.is_alphabetic()) {
+        return None;
     }
-    (!found.is_empty()).then_some(found)
+    let list = list.trim_end_matches([' ', ',']);
+    list.split(',')
+        .map(|range| {
+            let (first, last) = range.split_once("..").unwrap_or((range, range));
+            Some((first.trim().parse().ok()?, last.trim().parse().ok()?))
+        })
+        .collect()
 }
 
 impl Ensemble {
@@ -156,9 +162,8 @@ pub(super) fn is_instrument(line: &str) -> bool {
 /// May one of the words that could not be read be the line of that player or group?
 pub(super) fn may_have(name: &str, unread: &[String], adrift: bool) -> bool {
     let line = name.split('.').next().unwrap_or(name);
-    adrift
-        || (!unread.is_empty()
-            && (is_instrument(line) || nearest(line, unread.iter().map(String::as_str)).is_some()))
+    let near = |word| nearest(word, unread.iter().map(String::as_str)).is_some();
+    adrift || near(line) || (!unread.is_empty() && (is_instrument(line) || near("group")))
 }
 
 /// Adds a range of bars (indices: first, one past last) to others.

@@ -44,6 +44,7 @@ pub fn resolve(
 struct Context {
     diagnostics: Vec<Diagnostic>,
     told: lost::Told,
+    counted: music::Counted,
 }
 
 impl Context {
@@ -65,10 +66,10 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId) -> Piece {
         return piece;
     }
     head(cx, tree, &mut piece);
-    let longest = form::longest_voice(tree);
+    let voices = (form::longest_voice(tree), form::last_of_voices(tree));
     let forms: Vec<_> = tree.declarations.iter().filter_map(form_of).collect();
     one_only(cx, &forms.iter().map(|f| f.span).collect::<Vec<_>>(), "form");
-    piece.form = form::form(cx, forms.first().copied(), longest, piece.span);
+    piece.form = form::form(cx, forms.first().copied(), voices, piece.span);
     for declaration in &tree.declarations {
         match declaration {
             Declaration::Voice(voice) => {
@@ -104,6 +105,7 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId) -> Piece {
     distinct(cx, &names, "voice");
     piece.ensembles = ensemble::ensembles(cx, tree);
     piece.scorings = scoring::scorings(cx, tree, &piece);
+    cx.counted.gather(&piece.form, &mut cx.diagnostics);
     piece
 }
 

@@ -140,9 +140,12 @@ fn who(cx: &mut Context, words: &[Word], ensemble: &Ensemble) -> Vec<(String, Sp
     for word in words {
         if ensemble.players_named(&word.value).is_empty() {
             let line = word.value.split('.').next().unwrap_or_default();
+            if ensemble.may_have(&word.value) {
+                continue;
+            }
             if line != word.value && !ensemble.players_named(line).is_empty() {
                 cx.push_no_such_number(word, line, ensemble);
-            } else if !ensemble.may_have(&word.value) {
+            } else {
                 let what = format!("player or group in {}", ensemble.name);
                 cx.push_unknown(word, &ensemble.names(), &what);
             }
@@ -202,6 +205,9 @@ fn scoring_line(
                 );
             }
             line.bars.clone_from(&written.bars);
+            if let VerbTree::Writes(bars) = &tree.verb {
+                line.unsure.bars |= bars.iter().any(|bar| bar.broken && bar.number.is_none());
+            }
         }
         Verb::Takes { .. } => line.bars.clear(),
         _ => {}

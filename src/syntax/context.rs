@@ -72,9 +72,25 @@ impl Context<'_> {
         PitchTree { name, octave: text[digit..].parse().ok(), span }
     }
 
+    /// Forgets a finding about a single sign that stands where a closing brace is missing.
+    fn forget_stray_sign(&mut self, end: usize) {
+        let Some(last) = self.diagnostics.last() else { return };
+        let (from, to) = (last.primary.span.start as usize, last.primary.span.end as usize);
+        let sign = |c: char| !c.is_alphanumeric() && !c.is_whitespace();
+        let text = self.text.get(from..end).unwrap_or_default().trim_end();
+        if last.code == "syntax/unexpected"
+            && to - from <= 4
+            && text.chars().count() == 1
+            && text.chars().all(sign)
+        {
+            self.diagnostics.pop();
+        }
+    }
+
     /// The block's end: says so where the closing brace is missing.
     pub(super) fn block_end(&mut self, pair: &Pair<Rule>, head: Span, what: &str) {
         if pair.as_rule() == Rule::unclosed {
+            self.forget_stray_sign(pair.as_span().start());
             let at = pair.as_span().start().min(self.text.len()) as u32;
             let place = Span::new(self.file, at, at);
             let next = if what == WRITTEN { "line" } else { "declaration" };

@@ -143,7 +143,7 @@ pub(super) fn scoring(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringTree>
                 broken.push(cx.word(&inner));
                 explain::line(cx, &inner, Rule::scoring_line, "this line of the scoring");
             }
-            Rule::broken_writes => {
+            Rule::broken_writes | Rule::broken_written => {
                 broken.push(cx.word(&inner));
                 explain::line(cx, &inner, Rule::writes_line, "this line of the scoring");
             }

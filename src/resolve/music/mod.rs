@@ -2,8 +2,12 @@
 //! bar.
 
 mod attached;
+mod miscounted;
+mod words;
 
 use smallvec::smallvec;
+
+pub(super) use miscounted::Counted;
 
 use super::counting::{BarCount, Counting};
 use super::dynamics::{dynamic, hairpin};
@@ -27,6 +31,10 @@ pub(super) fn music(cx: &mut Context, bars: &[BarTree], form: &Form, counting: C
     for (place, bar) in bars.iter().enumerate() {
         let following = bars.get(place + 1).and_then(|bar| bar.number.as_ref());
         let numbers = (bar.number.as_ref(), following);
+        // What could not be read behind the last bar need not be a bar.
+        if bar.broken && bar.number.is_none() && count.next >= form.bars.len() {
+            break;
+        }
         let (before, expected) = (builder.cx.diagnostics.len(), count.next);
         let Some(index) = count.index(builder.cx, form, numbers, bar.span) else { break };
         count.next = builder.bar(bar, index);
@@ -183,8 +191,11 @@ impl Builder<'_> {
         if !bar.counted || !self.form.is_sure(self.form.index_at(bar.end - length)) {
             return;
         }
-        let frame = self.form.bar_at(bar.end - length);
-        let in_beats = |time: Time| beats(time, frame.metre.beat());
+        let index = self.form.index_at(bar.end - length);
+        let frame = &self.form.bars[index];
+        let amount = |time: Time| words::amount(time, frame.metre);
+        let finding = (bar.at != bar.end).then_some(self.cx.diagnostics.len());
+        self.cx.counted.voice(index, bar.at - bar.end, finding);
         let number = bar.number;
         if let Some(span) = bar.overflow {
             let over = bar.at - bar.end;
@@ -192,7 +203,7 @@ impl Builder<'_> {
                 Diagnostic::error(
                     "bars/too-long",
                     span,
-                    format!("Bar {number} is {} too long.", in_beats(over)),
+                    format!("Bar {number} is {} too long.", amount(over)),
                 )
                 .with_text("the bar overflows here")
                 .with_help(format!(
@@ -209,7 +220,7 @@ impl Builder<'_> {
                 Diagnostic::error(
                     "bars/too-short",
                     span,
-                    format!("Bar {number} is {} too short.", in_beats(under)),
+                    format!("Bar {number} is {} too short.", amount(under)),
                 )
                 .with_text("the bar ends after this")
                 .with_help(format!(
@@ -529,16 +540,4 @@ fn bad_tuplet(span: Span, (actual, normal): (u32, u32)) -> Diagnostic {
         format!("A tuplet of {actual} in the time of {normal} cannot be written."),
     )
     .with_help("Both numbers are at most 16: `3:2( … )`, `5:4( … )`, `7:8( … )`.")
-}
-
-/// A time in beats, as a musician says it: "1 beat", "2 1/2 beats".
-fn beats(time: Time, beat: Time) -> String {
-    let Some((numerator, denominator)) = time.ratio(beat) else { return time.to_string() };
-    let (whole, rest) = (numerator / denominator, numerator % denominator);
-    match (whole, rest) {
-        (1, 0) => "1 beat".to_string(),
-        (_, 0) => format!("{whole} beats"),
-        (0, _) => format!("{rest}/{denominator} of a beat"),
-        _ => format!("{whole} {rest}/{denominator} beats"),
-    }
 }

@@ -1,0 +1,95 @@
+//! Many bars that miss their metre by the same amount: then it is the metre that is wrong, and it
+//! is told once.
+
+use crate::diagnostics::Diagnostic;
+use crate::music::Time;
+use crate::resolve::Form;
+
+/// So many bars of one stretch must agree. (Our heuristic.)
+const FEWEST: usize = 4;
+
+/// The bars that were counted.
+#[derive(Default)]
+pub(in crate::resolve) struct Counted {
+    bars: Vec<CountedBar>,
+}
+
+struct CountedBar {
+    /// Index of the bar.
+    bar: usize,
+    /// By how much it is longer than its metre; negative for shorter.
+    over: Time,
+    /// Index of the finding, where there is one.
+    finding: Option<usize>,
+    /// Is it a bar of chords, of which only the overflow is known?
+    chords: bool,
+}
+
+impl Counted {
+    /// Notes a bar of a voice with what it is too long, and the index of its finding.
+    pub(in crate::resolve) fn voice(&mut self, bar: usize, over: Time, finding: Option<usize>) {
+        self.bars.push(CountedBar { bar, over, finding, chords: false });
+    }
+
+    /// Notes an overfull bar of chords.
+    pub(in crate::resolve) fn chords(&mut self, bar: usize, finding: usize) {
+        self.bars.push(CountedBar { bar, over: Time::ZERO, finding: Some(finding), chords: true });
+    }
+
+    /// Puts one finding in the place of many where a metre does not fit its bars.
+    pub(in crate::resolve) fn gather(&self, form: &Form, findings: &mut Vec<Diagnostic>) {
+        let mut gone: Vec<usize> = Vec::new();
+        let mut first = 0;
+        while first < form.bars.len() {
+            let metre = form.bars[first].metre;
+            let same = form.bars[first..].iter().take_while(|bar| bar.metre == metre).count();
+            self.stretch(form, (first, first + same), findings, &mut gone);
+            first += same;
+        }
+        gone.sort_unstable();
+        for index in gone.into_iter().rev() {
+            findings.remove(index);
+        }
+    }
+
+    fn stretch(
+        &self,
+        form: &Form,
+        (first, after): (usize, usize),
+        findings: &mut [Diagnostic],
+        gone: &mut Vec<usize>,
+    ) {
+        let here = || self.bars.iter().filter(|bar| (first..after).contains(&bar.bar));
+        let wrong = || here().filter(|bar| !bar.chords && bar.over != Time::ZERO);
+        let Some(over) = wrong().map(|bar| bar.over).next() else { return };
+        let agree: Vec<&CountedBar> = wrong().filter(|bar| bar.over == over).collect();
+        let counted = here().filter(|bar| !bar.chords).count();
+        if agree.len() < FEWEST || agree.len() * 2 <= counted {
+            return;
+        }
+        let Some(told) = agree[0].finding else { return };
+        let number = |bar: usize| form.bars[bar].number;
+        let from = agree.iter().map(|bar| number(bar.bar)).min().unwrap_or(0);
+        let to = agree.iter().map(|bar| number(bar.bar)).max().unwrap_or(0);
+        let metre = form.bars[first].metre;
+        let how = if over.is_positive() { "long" } else { "short" };
+        let by = super::words::amount(if over.is_positive() { over } else { -over }, metre);
+        let meant = (metre.bar_length() + over).ratio(Time::of(1, i64::from(metre.unit)));
+        let mend = match meant {
+            Some((beats, 1)) => format!(
+                "Do they stand in {beats}/{}? Then write `{} metre {beats}/{}` in the form.",
+                metre.unit,
+                number(first),
+                metre.unit
+            ),
+            _ => "See to the metre in the form.".to_string(),
+        };
+        let finding = &mut findings[told];
+        finding.message = format!("Bars {from} to {to} are {by} too {how} for {metre}.");
+        finding.primary.text = format!("the first of {} such bars", agree.len());
+        finding.help = Some(mend);
+        finding.bars = Some((from, to));
+        let follow = here().filter(|bar| bar.chords || bar.over == over);
+        gone.extend(follow.filter_map(|bar| bar.finding).filter(|&index| index != told));
+    }
+}
