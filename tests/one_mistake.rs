@@ -71,9 +71,7 @@ fn tokens(text: &str) -> Vec<(usize, usize)> {
                     continue;
                 }
                 '"' => code[rest + 1..].find('"').map_or(code.len() - rest, |end| end + 2),
-                c if word(c) => {
-                    code[rest..].find(|c| !word(c)).unwrap_or(code.len() - rest)
-                }
+                c if word(c) => code[rest..].find(|c| !word(c)).unwrap_or(code.len() - rest),
                 c => c.len_utf8(),
             };
             tokens.push((at + rest, at + rest + length));
@@ -102,8 +100,10 @@ fn slip(token: &str, kind: usize) -> String {
 struct Case {
     /// Where the slip is, what it makes of what, and all findings.
     told: String,
+    /// What is wrong with the source.
     errors: usize,
-    warnings: usize,
+    /// What the checker says.
+    others: usize,
 }
 
 /// How many slips are made in each file.
@@ -145,8 +145,8 @@ fn cases() -> Vec<Case> {
             let line = line_of(start);
             cases.push(Case {
                 told: format!("{file}:{number}: `{token}` -> `{slipped}` in\n  {line}\n{told}"),
-                errors: found.iter().filter(|f| f.severity == Severity::Error).count(),
-                warnings: found.iter().filter(|f| f.severity == Severity::Warning).count(),
+                errors: found.iter().filter(|f| check::find(f.code).is_none()).count(),
+                others: found.iter().filter(|f| check::find(f.code).is_some()).count(),
             });
         }
     }
@@ -154,14 +154,15 @@ fn cases() -> Vec<Case> {
 }
 
 /// A slip that leaves a source in order is none for the compiler: the music is another, and the
-/// checker says of it what there is to say (double basses at pitch, horns in another key).
+/// checker says of it what there is to say (double basses at pitch are nine findings, for want of
+/// one `8vb`). Such slips are left out.
 #[test]
 fn one_mistake_makes_one_finding() {
     let cases = cases();
     let mut histogram: BTreeMap<usize, usize> = BTreeMap::new();
     let show = std::env::var_os("RIPIENO_SHOW_MISTAKES").is_some();
     for case in cases.iter().filter(|case| case.errors > 0) {
-        let count = case.errors + case.warnings;
+        let count = case.errors + case.others;
         *histogram.entry(count).or_default() += 1;
         if show && count > 1 {
             println!("#### {}", case.told);
@@ -176,7 +177,7 @@ fn one_mistake_makes_one_finding() {
     let told: usize = histogram.values().sum();
     assert!(told * 2 > cases.len(), "most slips leave an error: {told} of {}", cases.len());
     for case in cases.iter().filter(|case| case.errors > 0) {
-        assert!(case.errors + case.warnings <= 2, "{}", case.told);
+        assert!(case.errors + case.others <= 2, "{}", case.told);
     }
     let single = histogram.get(&1).copied().unwrap_or_default();
     assert!(single * 50 >= told * 49, "98 in 100 slips make one finding: {histogram:?}");
@@ -186,7 +187,12 @@ fn one_mistake_makes_one_finding() {
 /// becomes of it, and the only code that is told.
 const READ: [(&str, &str, &str, &str); 16] = [
     (LANTERNS, "basso        plays lower", "basso        plays lowre", "names/unknown"),
-    (LANTERNS, "plays lower 8va bars 17..18         as melody\n  basso", "palys lower 8va bars 17..18 as melody\n  basso", "syntax/unexpected"),
+    (
+        LANTERNS,
+        "plays lower 8va bars 17..18         as melody\n  basso",
+        "palys lower 8va bars 17..18 as melody\n  basso",
+        "syntax/unexpected",
+    ),
     (LANTERNS, "voice middle {", "voise middle {", "syntax/unknown-declaration"),
     (LANTERNS, "voice middle {", "voice midle {", "names/unknown"),
     (LANTERNS, "form {", "fomr {", "syntax/unknown-declaration"),

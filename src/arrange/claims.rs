@@ -91,9 +91,7 @@ pub(super) fn claims(
                     match *holder {
                         NOBODY => *holder = id as u16,
                         other if usize::from(other) == id => {}
-                        other
-                            if unsure(given.line) || unsure(lines[usize::from(other)].line) =>
-                        {
+                        other if unsure(given.line) || unsure(lines[usize::from(other)].line) => {
                             let same = lines[usize::from(other)].layer == given.layer;
                             if same && lines[usize::from(other)].line.verb == Verb::Unknown {
                                 *holder = id as u16;

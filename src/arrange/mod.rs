@@ -7,8 +7,8 @@ mod arrangement;
 mod claims;
 mod derive;
 mod directions;
-mod doubt;
 mod doubling;
+mod doubt;
 mod taking;
 #[cfg(test)]
 mod tests;

@@ -153,8 +153,7 @@ pub fn check_piece(
         }
         for diagnostic in &arrangement.diagnostics {
             let conclusion = diagnostic.severity < Severity::Error;
-            if allows::silences(&cx, diagnostic)
-                || (conclusion && doubt::follows(&cx, diagnostic))
+            if allows::silences(&cx, diagnostic) || (conclusion && doubt::follows(&cx, diagnostic))
             {
                 continue;
             }

@@ -31,12 +31,7 @@ pub(super) fn dynamics(
     (directions, unsure)
 }
 
-fn read_line(
-    cx: &mut Context,
-    line: &DynamicsLine,
-    form: &Form,
-    directions: &mut Vec<Direction>,
-) {
+fn read_line(cx: &mut Context, line: &DynamicsLine, form: &Form, directions: &mut Vec<Direction>) {
     let Some(at) = time_of(cx, form, line.from, false) else { return };
     for said in &line.words {
         let word = said.word.value.as_str();

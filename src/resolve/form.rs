@@ -1,11 +1,12 @@
 //! Bars, metres, keys, tempos, repeats.
 
-use super::{Context, lost};
 use super::piece::{Bar, BarLine, Form, Tempo};
+use super::{Context, lost};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Key, Metre, Mode, Time};
 use crate::syntax::{
-    BarRange, BarTree, Declaration, Element, FormItem, FormLine, FormTree, Fraction, Spanned, Tree, ValueTree, Word,
+    BarRange, BarTree, Declaration, Element, FormItem, FormLine, FormTree, Fraction, Spanned, Tree,
+    ValueTree, Word,
 };
 
 /// More bars than the longest opera has; a guard against a slip of the finger.
@@ -106,8 +107,10 @@ pub(super) fn form(
             let before = cx.diagnostics.len();
             settings.add(cx, line.bars, item);
             if cx.diagnostics.len() > before {
-                let counts =
-                    matches!(item.value, FormItem::Metre(_) | FormItem::Length(_) | FormItem::PickUp(_));
+                let counts = matches!(
+                    item.value,
+                    FormItem::Metre(_) | FormItem::Length(_) | FormItem::PickUp(_)
+                );
                 settings.doubt(if counts { line.bars.first } else { u32::MAX });
             }
         }
@@ -158,7 +161,8 @@ fn bar_in_doubt(line: &Word) -> u32 {
 /// The last bar, where a line of the form speaks of one behind it.
 fn beyond_end(tree: &FormTree, line: &FormLine, longest: u32) -> Option<u32> {
     let mut items = tree.lines.iter().flat_map(|l| l.items.iter().map(move |item| (l, item)));
-    let end = items.find(|(_, item)| matches!(item.value, FormItem::End)).map(|(l, _)| l.bars.first);
+    let end =
+        items.find(|(_, item)| matches!(item.value, FormItem::End)).map(|(l, _)| l.bars.first);
     let end = end?.max(longest);
     (line.bars.first > end && line.bars.first <= MOST_BARS).then_some(end)
 }

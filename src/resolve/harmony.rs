@@ -1,9 +1,9 @@
 //! The declared harmony: chord symbols with exact times.
 
-use super::{Context, lost};
 use super::counting::{BarCount, Counting};
 use super::form::{bad_value, exact};
 use super::piece::{Bars, Form, HarmonyEvent};
+use super::{Context, lost};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Chord, ChordError, Time};
 use crate::syntax::{HarmonyBar, HarmonyStep, HarmonyTree};
@@ -20,6 +20,10 @@ pub(super) fn harmony(
     for (place, bar) in tree.bars.iter().enumerate() {
         let following = tree.bars.get(place + 1).and_then(|bar| bar.number.as_ref());
         let numbers = (bar.number.as_ref(), following);
+        // What could not be read behind the last bar need not be a bar.
+        if bar.broken && bar.number.is_none() && count.next >= form.bars.len() {
+            break;
+        }
         let (before, expected) = (cx.diagnostics.len(), count.next);
         let Some(index) = count.index(cx, form, numbers, bar.span) else { break };
         count.next = index + 1;

@@ -38,12 +38,13 @@ impl Context {
     /// a declaration of its kind could not be read. The kind is the first word of `what`.
     pub(super) fn push_unknown(&mut self, word: &Word, known: &[&str], what: &str) {
         let kind = what.split(' ').next().unwrap_or(what);
+        // Players and groups share their names.
+        let kind = if kind == "group" { "player" } else { kind };
         if self.told.may_be_lost(kind) {
             return;
         }
-        let same = |(k, name, ..): &&mut (String, String, usize, usize)| {
-            k == kind && *name == word.value
-        };
+        let same =
+            |(k, name, ..): &&mut (String, String, usize, usize)| k == kind && *name == word.value;
         let Some((.., index, again)) = self.told.names.iter_mut().find(same) else {
             let index = self.diagnostics.len();
             self.told.names.push((kind.to_string(), word.value.clone(), index, 0));
@@ -74,10 +75,9 @@ impl Context {
         let index = self.diagnostics.len();
         self.told.names.push(("number".to_string(), line.to_string(), index, 0));
         let (one, help) = match players.len() {
-            1 if ensemble.players[players[0]].section => (
-                "one part for several".to_string(),
-                format!("Call the whole section: `{line}`."),
-            ),
+            1 if ensemble.players[players[0]].section => {
+                ("one part for several".to_string(), format!("Call the whole section: `{line}`."))
+            }
             1 => (
                 "one player".to_string(),
                 format!("Call him `{line}`, or engage more: `{line} {number}`."),

@@ -5,8 +5,8 @@ use super::ensemble::{crook, instrument_named, key, needs_key, tuned_notes};
 use super::form::{indices, inside};
 use super::music::music;
 use super::piece::{
-    Allow, Bars, Dynamic, Ensemble, Line, Moment, Piece, Restrike, Role, Scoring, Technique, Unsure,
-    Verb,
+    Allow, Bars, Dynamic, Ensemble, Line, Moment, Piece, Restrike, Role, Scoring, Technique,
+    Unsure, Verb,
 };
 use super::{Context, distinct, dynamics, lost, unknown};
 use crate::diagnostics::{Diagnostic, Span, nearest};
@@ -116,10 +116,8 @@ fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
     let who: Vec<(String, Span)> = known.map(|word| (word.to_string(), line.span)).collect();
     let index = |bar: u32| i32::try_from(bar).ok().and_then(|bar| piece.form.index_of(bar));
     let named = lost::bars(line).unwrap_or_default();
-    let bars: Bars = named
-        .iter()
-        .filter_map(|&(first, last)| Some((index(first)?, index(last)? + 1)))
-        .collect();
+    let bars: Bars =
+        named.iter().filter_map(|&(first, last)| Some((index(first)?, index(last)? + 1))).collect();
     let all = vec![(0, piece.form.bars.len())];
     Line {
         span: line.span,
@@ -165,12 +163,7 @@ fn voice_index(cx: &mut Context, word: &Word, piece: &Piece) -> Option<usize> {
     index
 }
 
-fn scoring_line(
-    cx: &mut Context,
-    tree: &ScoringLine,
-    ensemble: &Ensemble,
-    piece: &Piece,
-) -> Line {
+fn scoring_line(cx: &mut Context, tree: &ScoringLine, ensemble: &Ensemble, piece: &Piece) -> Line {
     let names = who(cx, &tree.who, ensemble);
     let mut line = Line {
         span: tree.span,

@@ -77,11 +77,10 @@ impl Context<'_> {
         let Some(last) = self.diagnostics.last() else { return };
         let (from, to) = (last.primary.span.start as usize, last.primary.span.end as usize);
         let sign = |c: char| !c.is_alphanumeric() && !c.is_whitespace();
-        let text = self.text.get(from..end).unwrap_or_default().trim_end();
+        let mut behind = self.text.get(to..end).unwrap_or_default().lines().map(str::trim);
         if last.code == "syntax/unexpected"
-            && to - from <= 4
-            && text.chars().count() == 1
-            && text.chars().all(sign)
+            && self.text.get(from..to).unwrap_or_default().chars().all(sign)
+            && behind.all(|line| line.is_empty() || line.starts_with("//"))
         {
             self.diagnostics.pop();
         }

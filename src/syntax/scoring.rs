@@ -194,9 +194,7 @@ fn scoring_line(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringLine> {
             }
             Rule::kw_writes => verb_span = cx.span(&inner),
             Rule::written => line_verb = Some(VerbTree::Writes(music::bars(cx, inner))),
-            Rule::close | Rule::unclosed => {
-                cx.block_end(&inner, verb_span, WRITTEN)
-            }
+            Rule::close | Rule::unclosed => cx.block_end(&inner, verb_span, WRITTEN),
             Rule::line_end => {}
             _ => {
                 verb_span = cx.span(&inner);
