@@ -108,7 +108,7 @@ struct Case {
 
 /// How many slips are made in each file.
 fn slips() -> usize {
-    std::env::var("RIPIENO_MISTAKES").ok().and_then(|n| n.parse().ok()).unwrap_or(70)
+    std::env::var("RIPIENO_MISTAKES").ok().and_then(|n| n.parse().ok()).unwrap_or(50)
 }
 
 fn cases() -> Vec<Case> {

@@ -164,7 +164,8 @@ fn beyond_end(tree: &FormTree, line: &FormLine, longest: u32) -> Option<u32> {
     let end =
         items.find(|(_, item)| matches!(item.value, FormItem::End)).map(|(l, _)| l.bars.first);
     let end = end?.max(longest);
-    (line.bars.first > end && line.bars.first <= MOST_BARS).then_some(end)
+    let backwards = line.bars.last < line.bars.first;
+    (!backwards && line.bars.first > end && line.bars.first <= MOST_BARS).then_some(end)
 }
 
 fn outside_form(bars: BarRange, end: u32) -> Diagnostic {

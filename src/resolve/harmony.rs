@@ -60,14 +60,12 @@ fn bar_of_chords(
             },
             HarmonyStep::Symbol(symbol) => {
                 if at >= end {
-                    if form.is_sure(index) {
-                        cx.counted.chords(index, cx.diagnostics.len());
-                        cx.push(too_long(frame.number, step.span));
-                    }
+                    cx.counted.chords(index, cx.diagnostics.len());
+                    cx.push(too_long(frame.number, step.span));
                     return;
                 }
                 let length = value.unwrap_or(end - at).min(end - at);
-                if value.is_some_and(|value| at + value > end) && form.is_sure(index) {
+                if value.is_some_and(|value| at + value > end) {
                     cx.counted.chords(index, cx.diagnostics.len());
                     cx.push(too_long(frame.number, step.span));
                 }

@@ -58,8 +58,12 @@ impl Context {
 }
 
 impl Context {
-    /// Tells of a second player where the ensemble engages one: once for each ensemble line.
+    /// Tells of a second player where the ensemble engages one: once for each ensemble line, and
+    /// not where that line may be among those that could not be read.
     pub(super) fn push_no_such_number(&mut self, word: &Word, line: &str, ensemble: &Ensemble) {
+        if ensemble.adrift || nearest(line, ensemble.unread.iter().map(String::as_str)).is_some() {
+            return;
+        }
         let key = |t: &&mut (String, String, usize, usize)| t.0 == "number" && t.1 == line;
         if let Some((.., index, again)) = self.told.names.iter_mut().find(key) {
             *again += 1;
@@ -82,6 +86,7 @@ impl Context {
                 "one player".to_string(),
                 format!("Call him `{line}`, or engage more: `{line} {number}`."),
             ),
+            2 => ("two players".to_string(), format!("They are `{line}.1` and `{line}.2`.")),
             many => (format!("{many} players"), format!("They are `{line}.1` to `{line}.{many}`.")),
         };
         self.push(
@@ -90,7 +95,7 @@ impl Context {
                 word.span,
                 format!("There is no `{}` in {}.", word.value, ensemble.name),
             )
-            .with_label(engaged, format!("`{line}` is {one}"))
+            .with_label(engaged, format!("`{line}` means {one}"))
             .with_help(help),
         );
     }

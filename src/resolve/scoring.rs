@@ -138,12 +138,9 @@ fn who(cx: &mut Context, words: &[Word], ensemble: &Ensemble) -> Vec<(String, Sp
     for word in words {
         if ensemble.players_named(&word.value).is_empty() {
             let line = word.value.split('.').next().unwrap_or_default();
-            if ensemble.may_have(&word.value) {
-                continue;
-            }
             if line != word.value && !ensemble.players_named(line).is_empty() {
                 cx.push_no_such_number(word, line, ensemble);
-            } else {
+            } else if !ensemble.may_have(&word.value) {
                 let what = format!("player or group in {}", ensemble.name);
                 cx.push_unknown(word, &ensemble.names(), &what);
             }

@@ -41,10 +41,13 @@ impl Counted {
         let mut gone: Vec<usize> = Vec::new();
         let mut first = 0;
         while first < form.bars.len() {
-            let metre = form.bars[first].metre;
-            let same = form.bars[first..].iter().take_while(|bar| bar.metre == metre).count();
-            self.stretch(form, (first, first + same), findings, &mut gone);
-            first += same;
+            let alike = |bar: &usize| {
+                form.bars[*bar].metre == form.bars[first].metre
+                    && form.is_sure(*bar) == form.is_sure(first)
+            };
+            let after = first + (first..form.bars.len()).take_while(alike).count();
+            self.stretch(form, (first, after), findings, &mut gone);
+            first = after;
         }
         gone.sort_unstable();
         for index in gone.into_iter().rev() {
@@ -60,11 +63,19 @@ impl Counted {
         gone: &mut Vec<usize>,
     ) {
         let here = || self.bars.iter().filter(|bar| (first..after).contains(&bar.bar));
+        let counted = here().filter(|bar| !bar.chords).count();
+        let right = here().filter(|bar| !bar.chords && bar.over == Time::ZERO).count();
+        // Where the form could not be read, the metre before it is taken to go on if most bars
+        // agree; otherwise nothing can be said of them.
+        if !form.is_sure(first) && (!form.is_sure(0) || right * 2 <= counted) {
+            gone.extend(here().filter_map(|bar| bar.finding));
+            return;
+        }
         let wrong = || here().filter(|bar| !bar.chords && bar.over != Time::ZERO);
         let Some(over) = wrong().map(|bar| bar.over).next() else { return };
         let agree: Vec<&CountedBar> = wrong().filter(|bar| bar.over == over).collect();
-        let counted = here().filter(|bar| !bar.chords).count();
         if agree.len() < FEWEST || agree.len() * 2 <= counted {
+            (first..after).for_each(|bar| self.one_bar(form, bar, findings, gone));
             return;
         }
         let Some(told) = agree[0].finding else { return };
@@ -91,5 +102,29 @@ impl Counted {
         finding.bars = Some((from, to));
         let follow = here().filter(|bar| bar.chords || bar.over == over);
         gone.extend(follow.filter_map(|bar| bar.finding).filter(|&index| index != told));
+    }
+
+    /// A bar that all voices miss alike: told once.
+    fn one_bar(&self, form: &Form, bar: usize, findings: &mut [Diagnostic], gone: &mut Vec<usize>) {
+        let mut here = self.bars.iter().filter(|counted| counted.bar == bar && !counted.chords);
+        let Some(first) = here.next() else { return };
+        let others: Vec<&CountedBar> = here.collect();
+        let alike = |other: &&CountedBar| other.over == first.over;
+        let Some(told) = first.finding.filter(|_| !others.is_empty()) else { return };
+        if !others.iter().all(alike) {
+            return;
+        }
+        let number = form.bars[bar].number;
+        let length = form.bars[bar].length + first.over;
+        let finding = &mut findings[told];
+        finding.message = format!(
+            "{}, in all {} voices.",
+            finding.message.trim_end_matches('.'),
+            others.len() + 1
+        );
+        let help = finding.help.take().unwrap_or_default();
+        finding.help =
+            Some(format!("{help} If it is meant, the form says so: `{number} length {length}`."));
+        gone.extend(others.iter().filter_map(|other| other.finding));
     }
 }

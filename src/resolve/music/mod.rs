@@ -188,7 +188,7 @@ impl Builder<'_> {
 
     /// Says where a bar is too long or too short.
     fn count(&mut self, tree: &BarTree, bar: &BarState, length: Time) {
-        if !bar.counted || !self.form.is_sure(self.form.index_at(bar.end - length)) {
+        if !bar.counted {
             return;
         }
         let index = self.form.index_at(bar.end - length);
