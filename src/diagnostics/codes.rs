@@ -266,6 +266,11 @@ pub const CODES: &[Code] = &[
         "The file is empty.",
         "Begin with `piece`; `ripieno new` makes an example.",
     ),
+    code(
+        "syntax/behind-notes",
+        "Something stands behind the notes of `writes` that belongs before them.",
+        "Write it before the brace: `writes as harmony {`.",
+    ),
     code("syntax/no-bar-line", "A bar has no bar line at its end.", "Write `|`."),
     code(
         "syntax/too-large",

@@ -9,10 +9,10 @@ use super::piece::{
     Unsure, Verb,
 };
 use super::{Context, distinct, dynamics, lost, unknown};
-use crate::diagnostics::{Diagnostic, Span, nearest};
+use crate::diagnostics::{Diagnostic, Edit, Span, nearest};
 use crate::syntax::{
-    AllowTree, Declaration, Modifier, MomentTree, RestrikeTree, ScoringLine, ScoringTree, Tree,
-    VerbTree, Word,
+    AllowTree, Declaration, Modifier, MomentTree, RestrikeTree, ScoringLine, ScoringTree, Spanned,
+    Tree, VerbTree, Word,
 };
 
 pub(super) fn scorings(cx: &mut Context, tree: &Tree, piece: &Piece) -> Vec<Scoring> {
@@ -185,14 +185,8 @@ fn scoring_line(cx: &mut Context, tree: &ScoringLine, ensemble: &Ensemble, piece
         Verb::Writes(written) => {
             if let Some(bars) = tree.modifiers.iter().find(|m| matches!(m.value, Modifier::Bars(_)))
             {
-                cx.push(
-                    Diagnostic::error(
-                        "bars/claimed-twice",
-                        bars.span,
-                        "`writes` claims the bars that it writes.",
-                    )
-                    .with_help("Leave `bars …` out: the numbers of the bars in braces say which."),
-                );
+                cx.push(claimed_twice(bars, &tree.verb));
+                line.unsure.bars = true;
             }
             line.bars.clone_from(&written.bars);
             if let VerbTree::Writes(bars) = &tree.verb {
@@ -224,6 +218,26 @@ fn scoring_line(cx: &mut Context, tree: &ScoringLine, ensemble: &Ensemble, piece
         line.unsure.what = true;
     }
     line
+}
+
+fn claimed_twice(bars: &Spanned<Modifier>, verb: &VerbTree) -> Diagnostic {
+    let mut finding = Diagnostic::error(
+        "bars/claimed-twice",
+        bars.span,
+        "`writes` claims the bars that it writes.",
+    )
+    .with_help("Leave `bars …` out: the numbers of the bars in braces say which.")
+    .with_fix("leave it out", bars.span, "", false);
+    // Who says `bars` may have left the numbers out.
+    if let (Modifier::Bars(ranges), VerbTree::Writes(written)) = (&bars.value, verb)
+        && let (Some(range), Some(first)) = (ranges.first(), written.first())
+        && first.number.is_none()
+        && let Some(fix) = finding.fixes.last_mut()
+    {
+        fix.title = format!("leave it out and number the bars from {} on", range.first);
+        fix.edits.push(Edit { span: first.span.before(), text: format!("{}: ", range.first) });
+    }
+    finding
 }
 
 fn modifiers(cx: &mut Context, tree: &ScoringLine, piece: &Piece, line: &mut Line) {

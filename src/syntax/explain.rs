@@ -8,6 +8,8 @@ use pest::error::{Error, ErrorVariant, InputLocation};
 use pest::iterators::Pair;
 
 use super::context::{Context, Grammar, Rule, read_number};
+use super::habits::habit;
+pub(super) use super::habits::{late, unbarred};
 use super::tree::{Number, Spanned};
 use crate::diagnostics::{Diagnostic, FileId, Span, did_you_mean, nearest};
 
@@ -170,9 +172,9 @@ fn token(text: &str) -> &str {
 
 /// What would have been right, in words.
 #[derive(Default)]
-struct Expected {
-    things: Vec<&'static str>,
-    keywords: Vec<String>,
+pub(super) struct Expected {
+    pub(super) things: Vec<&'static str>,
+    pub(super) keywords: Vec<String>,
 }
 
 impl Expected {
@@ -237,60 +239,6 @@ fn in_words(rule: Rule) -> Option<&'static str> {
         Rule::plays | Rule::doubles | Rule::sustains | Rule::rests => "a verb such as `plays`",
         _ => return None,
     })
-}
-
-/// Dynamics as people write them.
-const DYNAMICS: [&str; 8] = ["ppp", "pp", "p", "mp", "mf", "f", "ff", "fff"];
-
-/// A word for the habits that people bring along from elsewhere.
-fn habit(found: &str, expected: &Expected) -> Option<String> {
-    let notes =
-        expected.things.contains(&"a note") || expected.things.contains(&"a pitch such as `F#4`");
-    let first = found.chars().next()?;
-    if notes && matches!(first, 'H' | 'h') {
-        return Some("The note H of German usage is written `B`, and B is written `Bb`.".into());
-    }
-    if notes && matches!(first, 'a'..='g') {
-        return Some(format!(
-            "Letters of notes are capitals: `{}`.",
-            found.replacen(first, &first.to_uppercase().to_string(), 1)
-        ));
-    }
-    let syllable =
-        found.get(1..).unwrap_or_default().trim_end_matches(|c: char| c.is_ascii_digit());
-    if notes && matches!(first, 'A'..='G') && matches!(syllable, "is" | "es" | "s") {
-        let accidental = if syllable == "is" { '#' } else { 'b' };
-        return Some(format!("Sharps are written `#` and flats `b`: `{first}{accidental}`."));
-    }
-    if notes && found == "r" {
-        return Some("A rest is written `_`, and a whole bar of it `rest`.".into());
-    }
-    if notes && first == '(' {
-        return Some("A slur stands in braces: `{D5 E}`.".into());
-    }
-    if notes && first == '~' {
-        return Some("A note is held on with `=` and a value: `1/2 D5 1/4 =`.".into());
-    }
-    if expected.keywords.iter().any(|keyword| keyword == "rests")
-        && found.eq_ignore_ascii_case("tacet")
-    {
-        return Some("A player who does not play `rests`.".into());
-    }
-    if notes && found.ends_with(|c: char| c.is_ascii_digit()) && first.is_ascii_digit() {
-        return Some("A value is a fraction of a whole note: a quarter is `1/4`.".into());
-    }
-    if !notes && DYNAMICS.contains(&found) {
-        return Some(format!("A line's own dynamic is written `at {found}`."));
-    }
-    if let Some((from, to)) = found.split_once('-')
-        && [from, to].iter().all(|end| !end.is_empty() && end.bytes().all(|b| b.is_ascii_digit()))
-    {
-        return Some(format!("Bars from one to another are written `{from}..{to}`."));
-    }
-    if expected.things.contains(&"a bar line `|`") && found.is_empty() {
-        return Some("Write `|` at the end of every bar.".into());
-    }
-    None
 }
 
 fn capitalised(text: &str) -> String {

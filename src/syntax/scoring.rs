@@ -143,6 +143,10 @@ pub(super) fn scoring(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringTree>
                 broken.push(cx.word(&inner));
                 explain::line(cx, &inner, Rule::scoring_line, "this line of the scoring");
             }
+            Rule::unbarred => {
+                broken.push(cx.word(&inner));
+                explain::unbarred(cx, &inner);
+            }
             Rule::broken_writes | Rule::broken_written => {
                 broken.push(cx.word(&inner));
                 explain::line(cx, &inner, Rule::writes_line, "this line of the scoring");
@@ -191,6 +195,16 @@ fn scoring_line(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringLine> {
                 let place = cx.span(&inner);
                 let value = inner.into_inner().next().and_then(|p| modifier(cx, p));
                 modifiers.extend(value.map(|value| Spanned { value, span: place }));
+            }
+            Rule::late => {
+                let span = cx.span(&inner);
+                let before = modifiers.last().map_or(verb_span, |m: &Spanned<Modifier>| m.span);
+                cx.diagnostics.push(explain::late(span, inner.as_str().trim_end(), before));
+                for inner in inner.into_inner().filter(|p| p.as_rule() == Rule::modifier) {
+                    let place = cx.span(&inner);
+                    let value = inner.into_inner().next().and_then(|p| modifier(cx, p));
+                    modifiers.extend(value.map(|value| Spanned { value, span: place }));
+                }
             }
             Rule::kw_writes => verb_span = cx.span(&inner),
             Rule::written => line_verb = Some(VerbTree::Writes(music::bars(cx, inner))),
