@@ -5,6 +5,7 @@
 
 mod codes;
 pub mod json;
+mod other_words;
 mod positions;
 pub mod rich;
 pub mod short;
@@ -14,6 +15,7 @@ mod suggest;
 mod testing;
 
 pub use codes::{CODES, Code};
+pub use other_words::instead_of;
 pub use source::{FileId, Source, Sources, Span};
 pub use suggest::{did_you_mean, nearest};
 

@@ -391,7 +391,13 @@ pub(super) fn instrument_named(
     let found = natural.or_else(|| instruments::find(&word.value));
     if found.is_none() {
         let known: Vec<&str> = catalogue().iter().map(|i| i.id.as_str()).collect();
-        cx.push(unknown(word, &known, "instrument", &word.value));
+        let finding = unknown(word, &known, "instrument", &word.value);
+        cx.push(match instruments::meant(&word.value) {
+            Some(meant) => Diagnostic { fixes: Vec::new(), ..finding }
+                .with_help(format!("Here it is called `{meant}`."))
+                .with_fix(format!("write `{meant}`"), word.span, meant, false),
+            None => finding,
+        });
     }
     found
 }

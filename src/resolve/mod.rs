@@ -191,6 +191,15 @@ fn unknown(word: &Word, known: &[&str], what: &str, name: &str) -> Diagnostic {
         format!("There is no {what} called `{name}`."),
     )
     .with_help(crate::diagnostics::did_you_mean(name, known, what));
+    // A word of the trade is surer than one that looks alike.
+    if let Some(meant) = crate::diagnostics::instead_of(name).filter(|word| known.contains(word)) {
+        return diagnostic.with_help(format!("Here it is called `{meant}`.")).with_fix(
+            format!("write `{meant}`"),
+            word.span,
+            meant,
+            false,
+        );
+    }
     match crate::diagnostics::nearest(name, known.iter().copied()) {
         Some(meant) => diagnostic.with_fix(format!("write `{meant}`"), word.span, meant, false),
         None => diagnostic,

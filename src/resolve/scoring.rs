@@ -243,23 +243,24 @@ fn claimed_twice(bars: &Spanned<Modifier>, verb: &VerbTree) -> Diagnostic {
 fn modifiers(cx: &mut Context, tree: &ScoringLine, piece: &Piece, line: &mut Line) {
     for modifier in &tree.modifiers {
         let span = modifier.span;
-        let word = |text: &String| Word { value: text.clone(), span };
         let before = cx.diagnostics.len();
         match &modifier.value {
             Modifier::Bars(ranges) => line.bars = indices(cx, &piece.form, ranges),
-            Modifier::Role(name) => match Role::WORDS.iter().find(|(_, word)| word == name) {
-                Some((role, _)) => line.role = Some(*role),
-                None => {
-                    let known: Vec<&str> = Role::WORDS.iter().map(|(_, word)| *word).collect();
-                    cx.push(unknown(&word(name), &known, "role", name));
+            Modifier::Role(name) => {
+                match Role::WORDS.iter().find(|(_, word)| *word == name.value) {
+                    Some((role, _)) => line.role = Some(*role),
+                    None => {
+                        let known: Vec<&str> = Role::WORDS.iter().map(|(_, word)| *word).collect();
+                        cx.push(unknown(name, &known, "role", &name.value));
+                    }
                 }
-            },
+            }
             Modifier::Solo => line.solo = true,
-            Modifier::At(name) => match dynamics::dynamic(name) {
+            Modifier::At(name) => match dynamics::dynamic(&name.value) {
                 Some(dynamic) => line.dynamic = Some((dynamic, span)),
                 None => {
                     let known: Vec<&str> = Dynamic::WORDS.iter().map(|(_, word)| *word).collect();
-                    cx.push(unknown(&word(name), &known, "dynamic", name));
+                    cx.push(unknown(name, &known, "dynamic", &name.value));
                 }
             },
             Modifier::Technique(name) => {

@@ -8,7 +8,7 @@ use pest::error::{Error, ErrorVariant, InputLocation};
 use pest::iterators::Pair;
 
 use super::context::{Context, Grammar, Rule, read_number};
-use super::habits::habit;
+use super::habits::{habit, instrument};
 pub(super) use super::habits::{late, unbarred};
 use super::tree::{Number, Spanned};
 use crate::diagnostics::{Diagnostic, FileId, Span, did_you_mean, nearest};
@@ -81,7 +81,22 @@ pub(super) fn line(cx: &mut Context, pair: &Pair<Rule>, rule: Rule, what: &str) 
         _ => rule,
     };
     let diagnostic = match Grammar::parse(rule, text) {
-        Err(error) => stopped(cx.file, start, text, &error, what),
+        Err(error) => {
+            let stopped = stopped(cx.file, start, text, &error, what);
+            match instrument(text).filter(|_| rule == Rule::players_line) {
+                Some((from, to, meant)) => {
+                    let span = Span::new(cx.file, (start + from) as u32, (start + to) as u32);
+                    Diagnostic::error(
+                        "names/unknown",
+                        span,
+                        format!("There is no instrument called `{}`.", &text[from..to]),
+                    )
+                    .with_help(format!("Here it is called `{meant}`."))
+                    .with_fix(format!("write `{meant}`"), span, meant, false)
+                }
+                None => stopped,
+            }
+        }
         // The line alone reads well: something before it on the same line does not.
         Ok(_) => Diagnostic::error(
             "syntax/unexpected",
@@ -150,8 +165,17 @@ pub(super) fn stopped(
             meant,
             false,
         );
-    } else if let Some(help) = habit(found, &expected) {
-        diagnostic = diagnostic.with_help(help);
+    } else if let Some(habit) = habit(text, at, found, &expected) {
+        diagnostic = diagnostic.with_help(habit.help);
+        if let Some((from, to, text)) = habit.fix {
+            let span = Span::new(file, (start + from) as u32, (start + to) as u32);
+            let title = if text.trim().is_empty() {
+                "take it away".into()
+            } else {
+                format!("write `{}`", text.trim())
+            };
+            diagnostic = diagnostic.with_fix(title, span, text, false);
+        }
     }
     diagnostic
 }

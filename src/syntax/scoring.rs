@@ -278,9 +278,9 @@ fn moment(pair: Pair<Rule>) -> Option<MomentTree> {
 fn modifier(cx: &Context, pair: Pair<Rule>) -> Option<Modifier> {
     Some(match pair.as_rule() {
         Rule::bars => Modifier::Bars(bar_list(cx, pair)),
-        Rule::role => Modifier::Role(pair.into_inner().nth(1)?.as_str().to_string()),
+        Rule::role => Modifier::Role(cx.word(&pair.into_inner().nth(1)?)),
         Rule::solo => Modifier::Solo,
-        Rule::at => Modifier::At(pair.into_inner().nth(1)?.as_str().to_string()),
+        Rule::at => Modifier::At(cx.word(&pair.into_inner().nth(1)?)),
         Rule::technique => Modifier::Technique(pair.as_str().trim_end().to_string()),
         Rule::string => Modifier::Words(cx.string(&pair).value),
         _ => return None,

@@ -432,11 +432,11 @@ pub enum Modifier {
     /// `bars 1..8, 17`.
     Bars(Vec<BarRange>),
     /// `as melody`.
-    Role(String),
+    Role(Word),
     /// `solo`.
     Solo,
     /// `at mf`.
-    At(String),
+    At(Word),
     /// `pizz`, `arco`, `muted`, `unmuted`.
     Technique(String),
     /// Words to print.
