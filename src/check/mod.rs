@@ -38,7 +38,7 @@ use crate::resolve::{Piece, Scoring};
 
 use context::Context;
 
-pub use documentation::{Documentation, documentation, explain, page};
+pub use documentation::{Documentation, documentation, explain, explain_code, page};
 pub use options::{Options, matches};
 pub use report::report;
 pub use rules::RULES;

@@ -1,5 +1,8 @@
 //! What the findings of the stages before the checker mean. The checker's own rules document
 //! themselves, each in its file.
+//!
+//! A code that is added here gets an example in `examples/`: a test wants to see the finding in it,
+//! alone, and none in the mended one.
 
 /// A code of an earlier stage: what it means and what to do.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]

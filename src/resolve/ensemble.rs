@@ -121,8 +121,13 @@ fn gather<'t>(
     if let Some(extends) = &tree.extends {
         let base = trees.iter().find(|other| other.name.value == extends.value);
         match base {
-            // Only the ensemble that closes the circle speaks; the others in it would say the same.
-            _ if open[0] == extends.value => cx.push(extends_itself(extends)),
+            // Only the first ensemble of the circle speaks; the others in it would say the same.
+            _ if open[0] == extends.value => {
+                let place = |name: &str| trees.iter().position(|t| t.name.value == name);
+                if open.iter().all(|other| place(open[0]) <= place(other)) {
+                    cx.push(extends_itself(extends));
+                }
+            }
             _ if open.contains(&extends.value.as_str()) => {}
             Some(base) => gathered = gather(cx, trees, base, open),
             None => {

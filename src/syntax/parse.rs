@@ -27,7 +27,7 @@ pub fn parse(file: FileId, text: &str) -> (Tree, Vec<Diagnostic>) {
             )
             .with_help("Put each movement into a file of its own and share ensembles by `use`."),
         );
-        return (Tree::default(), cx.diagnostics);
+        return (nothing(), cx.diagnostics);
     }
     if text.trim_matches(['\u{FEFF}', ' ', '\t', '\r', '\n']).is_empty() {
         cx.diagnostics.push(
@@ -35,7 +35,7 @@ pub fn parse(file: FileId, text: &str) -> (Tree, Vec<Diagnostic>) {
                 "A source begins with `piece \"Title\" { … }`; `ripieno new` makes one.",
             ),
         );
-        return (Tree::default(), cx.diagnostics);
+        return (nothing(), cx.diagnostics);
     }
     let mut tree = Tree::default();
     match Grammar::parse(Rule::file, text) {
@@ -50,6 +50,11 @@ pub fn parse(file: FileId, text: &str) -> (Tree, Vec<Diagnostic>) {
         Err(error) => cx.diagnostics.push(explain::stopped(file, 0, text, &error, "the file")),
     }
     (tree, cx.diagnostics)
+}
+
+/// The tree of a file of which nothing was read: what it lacks is not worth telling.
+fn nothing() -> Tree {
+    Tree { declarations: vec![Declaration::Lost(None)] }
 }
 
 fn declaration(cx: &mut Context, pair: Pair<Rule>) -> Option<Declaration> {
