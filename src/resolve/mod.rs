@@ -6,6 +6,7 @@ mod counting;
 mod dynamics;
 mod ensemble;
 mod form;
+mod gather;
 mod harmony;
 mod loader;
 mod lost;
