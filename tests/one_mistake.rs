@@ -185,7 +185,7 @@ fn one_mistake_makes_one_finding() {
 
 /// Slips of which the findings were read; each line is a place in a sample, once in it, what
 /// becomes of it, and the only code that is told.
-const READ: [(&str, &str, &str, &str); 16] = [
+const READ: [(&str, &str, &str, &str); 22] = [
     (LANTERNS, "basso        plays lower", "basso        plays lowre", "names/unknown"),
     (
         LANTERNS,
@@ -205,6 +205,22 @@ const READ: [(&str, &str, &str, &str); 16] = [
     (LANTERNS, "use \"forces.ripieno\"", "use \"forces.ripieno", "syntax/unexpected"),
     (LANTERNS, "  21: C7 |", "  21: Cx |", "harmony/unknown-chord"),
     (LANTERNS, "  keep spa\n", "  keep sap\n", "names/unknown"),
+    (
+        LANTERNS,
+        "    26: 1/4 A1 A1 A1 |\n  }\n",
+        "    26: 1/4 A1 A1 A1 |\n",
+        "syntax/unclosed-block",
+    ),
+    (
+        LANTERNS,
+        "clarinet    sustains bars 21..26 ",
+        "clarinet    sustains bars 21..266 ",
+        "bars/outside",
+    ),
+    (LANTERNS, "oboe.2   writes as harmony {", "oboe.2   writes as harmony", "syntax/unexpected"),
+    (LANTERNS, "  17   mark \"B\", key F major", "  170   mark \"B\", key F major", "bars/outside"),
+    (LANTERNS, "  17       p\n", "  17       piano\n", "names/unknown"),
+    (LANTERNS, "for spa-orchestra {", "for spar-orchestra {", "names/unknown"),
     (FORCES, "  oboe 2\n", "  obeo 2\n", "names/unknown"),
     (FORCES, "  era 1725\n", "  ear 1725\n", "names/unknown"),
 ];

@@ -84,7 +84,9 @@ pub(super) fn doubt(
     }
     for given in lines.iter().filter(|given| given.line.unsure.any()) {
         let all = [(0, count)];
-        let bars = if given.line.unsure.bars { &all } else { &given.line.bars[..] };
+        // Another instrument or crook is kept to the end.
+        let lasts = given.line.unsure.bars || matches!(given.line.verb, Verb::Takes { .. });
+        let bars = if lasts { &all } else { &given.line.bars[..] };
         for &(first, after) in bars {
             mark(&mut doubt.bars, first, after);
             for &player in &given.players {

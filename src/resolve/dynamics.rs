@@ -24,7 +24,7 @@ pub(super) fn dynamics(
     for line in &tree.lines {
         let before = cx.diagnostics.len();
         read_line(cx, line, form, &mut directions);
-        if cx.diagnostics.len() > before {
+        if cx.errors_since(before) {
             unsure.push((from(line.from.bar), end));
         }
     }

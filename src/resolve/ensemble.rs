@@ -103,7 +103,7 @@ fn ensemble<'t>(cx: &mut Context, trees: &[&'t EnsembleTree], tree: &'t Ensemble
         let told = if own(line.span) { &mut *cx } else { &mut silent };
         let before = told.diagnostics.len();
         let made = line_players(told, line);
-        if told.diagnostics.len() > before {
+        if told.errors_since(before) {
             let list = if made.is_empty() { &mut unread } else { &mut unsure };
             list.push(line.name.value.clone());
         }

@@ -106,7 +106,7 @@ pub(super) fn form(
         for item in &line.items {
             let before = cx.diagnostics.len();
             settings.add(cx, line.bars, item);
-            if cx.diagnostics.len() > before {
+            if cx.errors_since(before) {
                 let counts = matches!(
                     item.value,
                     FormItem::Metre(_) | FormItem::Length(_) | FormItem::PickUp(_)

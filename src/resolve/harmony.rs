@@ -30,7 +30,7 @@ pub(super) fn harmony(
         if !bar.broken {
             bar_of_chords(cx, form, index, bar, &mut events);
         }
-        if bar.broken || cx.diagnostics.len() > before || count.is_off() {
+        if bar.broken || cx.errors_since(before) || count.is_off() {
             lost::add(&mut unsure, expected.min(index), index + 1);
         }
     }

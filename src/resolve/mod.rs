@@ -16,7 +16,7 @@ mod scoring;
 #[cfg(test)]
 mod tests;
 
-use crate::diagnostics::{Diagnostic, FileId, Sources, Span};
+use crate::diagnostics::{Diagnostic, FileId, Severity, Sources, Span};
 use crate::syntax::{Declaration, Tree, Word};
 
 use counting::Counting;
@@ -51,6 +51,12 @@ struct Context {
 impl Context {
     fn push(&mut self, diagnostic: Diagnostic) {
         self.diagnostics.push(diagnostic);
+    }
+
+    /// Are there errors among the findings from the one of that index on?
+    fn errors_since(&self, before: usize) -> bool {
+        let since = self.diagnostics.get(before..).unwrap_or_default();
+        since.iter().any(|finding| finding.severity == Severity::Error)
     }
 }
 

@@ -180,7 +180,7 @@ fn scoring_line(cx: &mut Context, tree: &ScoringLine, ensemble: &Ensemble, piece
     line.verb = verb(cx, tree, ensemble, piece, &line.who).unwrap_or(Verb::Unknown);
     // Written bars say for themselves which of them could not be understood.
     line.unsure.what |= line.verb == Verb::Unknown
-        || (cx.diagnostics.len() > before && !matches!(line.verb, Verb::Writes(_)));
+        || (cx.errors_since(before) && !matches!(line.verb, Verb::Writes(_)));
     match &line.verb {
         Verb::Writes(written) => {
             if let Some(bars) = tree.modifiers.iter().find(|m| matches!(m.value, Modifier::Bars(_)))
@@ -269,7 +269,7 @@ fn modifiers(cx: &mut Context, tree: &ScoringLine, piece: &Piece, line: &mut Lin
             }
             Modifier::Words(text) => line.words.push((text.clone(), span)),
         }
-        if cx.diagnostics.len() > before {
+        if cx.errors_since(before) {
             match &modifier.value {
                 Modifier::Bars(_) => line.unsure.bars = true,
                 _ => line.unsure.what = true,

@@ -38,7 +38,7 @@ pub(super) fn music(cx: &mut Context, bars: &[BarTree], form: &Form, counting: C
         let (before, expected) = (builder.cx.diagnostics.len(), count.next);
         let Some(index) = count.index(builder.cx, form, numbers, bar.span) else { break };
         count.next = builder.bar(bar, index);
-        if bar.broken || builder.cx.diagnostics.len() > before || count.is_off() {
+        if bar.broken || builder.cx.errors_since(before) || count.is_off() {
             let first = if counting == Counting::Whole { expected.min(index) } else { index };
             lost::add(&mut builder.music.unsure, first, count.next);
         }
