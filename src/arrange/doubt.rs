@@ -150,3 +150,65 @@ fn gaps(piece: &Piece, verb: &Verb, run: (usize, usize)) -> Vec<(usize, usize)> 
         Verb::Doubles { .. } | Verb::Rests | Verb::Takes { .. } => Vec::new(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::arrange::arrange;
+    use crate::diagnostics::Sources;
+    use crate::resolve::{NoFiles, resolve};
+
+    /// The doubt in a piece of four bars in which an oboe plays a voice, a flute doubles it and a
+    /// viola rests.
+    fn doubt_of(voice: &str, lines: &str) -> Doubt {
+        let source = format!(
+            "piece \"Gap\" {{ }}\nform {{\n 1 metre 2/4, key C major\n 4 end\n}}\n\
+             voice tune {{\n{voice}\n}}\nensemble few {{\n era 1810\n flute, oboe, viola 2 players\n}}\n\
+             scoring s for few {{\n{lines}\n}}\n"
+        );
+        let mut sources = Sources::new();
+        let file = sources.add("gap.ripieno", source);
+        let (piece, _) = resolve(&mut sources, file, &mut NoFiles);
+        arrange(&piece, &piece.scorings[0]).doubt
+    }
+
+    const TUNE: &str = "1: 1/2 C5 |\n2: D5 |\n3: E5 |\n4: C5 |";
+    const LINES: &str = "oboe plays tune as melody\nflute doubles oboe\nviola rests";
+    const FLUTE: usize = 0;
+    const OBOE: usize = 1;
+    const VIOLA: usize = 2;
+
+    #[test]
+    fn a_source_in_order_leaves_no_doubt() {
+        assert_eq!(doubt_of(TUNE, LINES), Doubt::default());
+    }
+
+    #[test]
+    fn a_broken_bar_is_doubtful_for_who_plays_it_and_who_doubles_him() {
+        let doubt = doubt_of(&TUNE.replace("D5", "D5 Q"), LINES);
+        for (bar, doubtful) in [(0, false), (1, true), (2, false)] {
+            assert_eq!(doubt.of_player(OBOE, (bar, bar)), doubtful, "bar {bar}");
+            assert_eq!(doubt.of_player(FLUTE, (bar, bar)), doubtful, "bar {bar}");
+            assert!(!doubt.of_player(VIOLA, (bar, bar)));
+            assert_eq!(doubt.in_bars((bar, bar)), doubtful);
+        }
+    }
+
+    #[test]
+    fn a_line_that_is_not_understood_claims_the_bars_and_players_that_it_names() {
+        let line = "viola palys tune bars 2..3 as bass";
+        let doubt = doubt_of(TUNE, &LINES.replace("viola rests", line));
+        assert!(doubt.of_player(VIOLA, (1, 2)) && !doubt.of_player(VIOLA, (3, 3)));
+        assert!(!doubt.of_player(OBOE, (0, 3)));
+        assert!(doubt.in_bars((2, 2)) && !doubt.in_bars((0, 0)));
+    }
+
+    #[test]
+    fn a_voice_or_player_that_nobody_knows_leaves_a_gap() {
+        let doubt = doubt_of(TUNE, &LINES.replace("viola rests", "viola plays tnue as bass"));
+        assert!(doubt.of_player(VIOLA, (0, 3)) && !doubt.of_player(OBOE, (0, 3)));
+        let doubt = doubt_of(TUNE, &LINES.replace("viola rests", "voila rests bars 1"));
+        assert!(doubt.in_bars((0, 0)) && !doubt.in_bars((1, 3)));
+        assert!(!doubt.of_player(VIOLA, (0, 3)));
+    }
+}

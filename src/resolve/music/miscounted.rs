@@ -117,14 +117,55 @@ impl Counted {
         let number = form.bars[bar].number;
         let length = form.bars[bar].length + first.over;
         let finding = &mut findings[told];
-        finding.message = format!(
-            "{}, in all {} voices.",
-            finding.message.trim_end_matches('.'),
-            others.len() + 1
-        );
+        let whose = match others.len() {
+            1 => "both voices".to_string(),
+            more => format!("all {} voices", more + 1),
+        };
+        finding.message = format!("{}, in {whose}.", finding.message.trim_end_matches('.'));
         let help = finding.help.take().unwrap_or_default();
         finding.help =
             Some(format!("{help} If it is meant, the form says so: `{number} length {length}`."));
         gone.extend(others.iter().filter_map(|other| other.finding));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::diagnostics::Sources;
+    use crate::resolve::{NoFiles, resolve};
+
+    /// What is told of two voices of six bars in a metre.
+    fn told(metre: &str, upper: &str, lower: &str) -> Vec<String> {
+        let source = format!(
+            "piece \"Count\" {{ }}\nform {{\n 1 metre {metre}, key C major\n 6 end\n}}\n\
+             voice upper {{ {upper} }}\nvoice lower {{ {lower} }}\n"
+        );
+        let mut sources = Sources::new();
+        let file = sources.add("count.ripieno", source);
+        let (_, findings) = resolve(&mut sources, file, &mut NoFiles);
+        findings.into_iter().map(|finding| finding.message).collect()
+    }
+
+    const THREE: &str = "1: 3/4 C4 | 2: C | 3: C | 4: C | 5: C | 6: C |";
+
+    #[test]
+    fn a_metre_that_no_bar_fits_is_told_once() {
+        assert_eq!(told("3/4", THREE, THREE), [""; 0]);
+        assert_eq!(told("4/4", THREE, THREE), ["Bars 1 to 6 are 1 beat (1/4) too short for 4/4."]);
+    }
+
+    #[test]
+    fn a_bar_that_all_voices_miss_alike_is_told_once() {
+        let slip = THREE.replace("4: C", "4: 1/2 C").replace("5: C", "5: 3/4 C");
+        let both = ["Bar 4 is 1 beat (1/4) too short, in both voices."];
+        assert_eq!(told("3/4", &slip, &slip), both);
+    }
+
+    #[test]
+    fn slips_of_one_voice_are_told_one_by_one() {
+        let slips = THREE.replace("2: C", "2: 1/2 C").replace("3: C", "3: 1/4 C C C C");
+        let slips = slips.replace("4: C", "4: 3/4 C");
+        let each = ["Bar 2 is 1 beat (1/4) too short.", "Bar 3 is 1 beat (1/4) too long."];
+        assert_eq!(told("3/4", &slips, THREE), each);
     }
 }
