@@ -27,21 +27,12 @@ pub(super) fn declaration(cx: &mut Context, pair: &Pair<Rule>) -> Option<&'stati
     let text = pair.as_str();
     let start = pair.as_span().start();
     let word: String = text.chars().take_while(|c| c.is_alphanumeric() || *c == '-').collect();
-    let rule = match word.as_str() {
-        "use" => Some(Rule::use_line),
-        "piece" => Some(Rule::piece),
-        "form" => Some(Rule::form),
-        "harmony" => Some(Rule::harmony),
-        "dynamics" => Some(Rule::dynamics),
-        "voice" => Some(Rule::voice),
-        "ensemble" => Some(Rule::ensemble),
-        "scoring" => Some(Rule::scoring),
-        _ => None,
-    };
+    let rule = if word == "use" { Some(Rule::use_line) } else { head_of(&word) };
     if let Some(rule) = rule
         && let Err(error) = Grammar::parse(rule, text)
     {
-        let diagnostic = stopped(cx.file, start, text, &error, &format!("this `{word}`"));
+        let diagnostic = without_brace(cx.file, start, text, &word)
+            .unwrap_or_else(|| stopped(cx.file, start, text, &error, &format!("this `{word}`")));
         cx.diagnostics.push(diagnostic);
         return DECLARATIONS.into_iter().find(|keyword| *keyword == word);
     }
@@ -65,6 +56,34 @@ pub(super) fn declaration(cx: &mut Context, pair: &Pair<Rule>) -> Option<&'stati
     }
     cx.diagnostics.push(diagnostic);
     meant
+}
+
+/// A declaration whose head lacks its brace and nothing else.
+fn without_brace(file: FileId, start: usize, text: &str, word: &str) -> Option<Diagnostic> {
+    let head = text.lines().next()?.split("//").next()?.trim_end();
+    let braced = head.contains('{') || text[head.len()..].trim_start().starts_with('{');
+    if braced || Grammar::parse(head_of(word)?, &format!("{head} {{\n}}")).is_err() {
+        return None;
+    }
+    let span = Span::new(file, start as u32, (start + head.len()) as u32);
+    Some(
+        Diagnostic::error("syntax/unexpected", span, "The brace is missing behind this head.")
+            .with_help(format!("Write `{head} {{`."))
+            .with_fix("open the block", span.after(), " {", true),
+    )
+}
+
+fn head_of(word: &str) -> Option<Rule> {
+    Some(match word {
+        "piece" => Rule::piece,
+        "form" => Rule::form,
+        "harmony" => Rule::harmony,
+        "dynamics" => Rule::dynamics,
+        "voice" => Rule::voice,
+        "ensemble" => Rule::ensemble,
+        "scoring" => Rule::scoring,
+        _ => return None,
+    })
 }
 
 /// A line that could not be read, and the rule that it should have followed.

@@ -4,7 +4,7 @@ use pest::iterators::Pair;
 
 use super::context::{Context, Rule};
 use super::explain::Expected;
-use crate::diagnostics::{Diagnostic, Span, instead_of};
+use crate::diagnostics::{Diagnostic, Span, instead_of, nearest};
 use crate::instruments;
 
 /// Dynamics as people write them.
@@ -71,6 +71,31 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
         let help = format!("The octave stands behind the name: `{mended}`.");
         return Some(Habit { help, fix: (!name.is_empty()).then_some((at, end, mended)) });
     }
+    let verbs = expected.keywords.iter().any(|keyword| keyword == "rests");
+    let before = text[..at].trim_end();
+    if verbs
+        && found.bytes().all(|b| b.is_ascii_digit())
+        && !found.is_empty()
+        && before.ends_with(char::is_alphabetic)
+    {
+        let name = before.rsplit([' ', ',', '\t']).next().unwrap_or_default();
+        let help = format!("One of several players is named with a point: `{name}.{found}`.");
+        let fix = Some((before.len(), at, ".".to_string()));
+        return Some(Habit { help, fix });
+    }
+    if let Some(meant) = head_word(text).filter(|_| verbs) {
+        let end = text.find(' ').unwrap_or(text.len());
+        let help = format!("Did you mean `{meant}`?");
+        return Some(Habit { help, fix: Some((0, end, meant.to_string())) });
+    }
+    let names = ["a name in small letters", "the name of a player"];
+    if names.iter().any(|name| expected.things.contains(name))
+        && found.starts_with(char::is_uppercase)
+    {
+        let name = found.to_lowercase();
+        let help = format!("Names are written in small letters: `{name}`.");
+        return Some(Habit { help, fix: Some((at, at + found.len(), name)) });
+    }
     if let Some(habit) = range(text, at, found) {
         return Some(habit);
     }
@@ -85,7 +110,6 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
         let fix = Some((at, at + found.len(), "bars".to_string()));
         return Some(Habit { help: "Bars are named behind `bars`: `bars 5`.".into(), fix });
     }
-    let verbs = expected.keywords.iter().any(|keyword| keyword == "rests");
     if verbs && found.eq_ignore_ascii_case("tacet") {
         let fix = Some((at, at + found.len(), "rests".to_string()));
         return Some(Habit { help: "A player who does not play `rests`.".into(), fix });
@@ -96,6 +120,11 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
         return Some(Habit { help: format!("Here it is called `{meant}`."), fix });
     }
     None
+}
+
+/// The word that a line of a scoring seems to begin with.
+fn head_word(text: &str) -> Option<&'static str> {
+    nearest(text.split(' ').next().unwrap_or_default(), ["keep", "allow"])
 }
 
 fn note_habit(at: usize, found: &str, expected: &Expected) -> Option<Habit> {

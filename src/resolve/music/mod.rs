@@ -207,9 +207,10 @@ impl Builder<'_> {
                 )
                 .with_text("the bar overflows here")
                 .with_help(format!(
-                    "A bar of {} holds {length}; this one holds {}.",
+                    "A bar of {} holds {}; this one holds {}.",
                     frame.metre,
-                    length + over
+                    words::in_units(length, frame.metre),
+                    words::in_units(length + over, frame.metre)
                 ))
                 .with_bars(number, number),
             );
@@ -224,9 +225,10 @@ impl Builder<'_> {
                 )
                 .with_text("the bar ends after this")
                 .with_help(format!(
-                    "A bar of {} holds {length}; this one holds {}.",
+                    "A bar of {} holds {}; this one holds {}.",
                     frame.metre,
-                    length - under
+                    words::in_units(length, frame.metre),
+                    words::in_units(length - under, frame.metre)
                 ))
                 .with_bars(number, number),
             );

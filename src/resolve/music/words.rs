@@ -14,6 +14,15 @@ pub(in crate::resolve) fn amount(time: Time, metre: Metre) -> String {
     }
 }
 
+/// A time in the values that the metre counts, where it is a whole number of them: 5/8 in 6/8, and
+/// a full bar of 4/4 as 4/4.
+pub(in crate::resolve) fn in_units(time: Time, metre: Metre) -> String {
+    match time.ratio(Time::of(1, i64::from(metre.unit))) {
+        Some((count, 1)) => format!("{count}/{}", metre.unit),
+        _ => time.to_string(),
+    }
+}
+
 /// A time in beats, as a musician says it; `None` where it is no simple part of a beat.
 fn beats(time: Time, beat: Time) -> Option<String> {
     let (numerator, denominator) = time.ratio(beat)?;
@@ -57,5 +66,13 @@ mod tests {
         assert_eq!(says(12, 8, Time::of(3, 8)), "3/8 (1 beat)");
         assert_eq!(says(6, 8, Time::of(1, 2)), "1/2 (1 beat and a third of a beat)");
         assert_eq!(says(3, 8, Time::of(1, 8)), "1 beat (1/8)");
+    }
+
+    #[test]
+    fn what_a_bar_holds_is_said_in_the_values_that_its_metre_counts() {
+        let holds = |count, unit, time| in_units(time, Metre::new(count, unit).unwrap());
+        assert_eq!(holds(6, 8, Time::of(3, 4)), "6/8");
+        assert_eq!(holds(4, 4, Time::of(1, 1)), "4/4");
+        assert_eq!(holds(3, 4, Time::of(7, 8)), "7/8");
     }
 }
