@@ -5,8 +5,9 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use ripieno::check::RULES;
-use ripieno::diagnostics::CODES;
+use ripieno::check::{self, RULES};
+use ripieno::diagnostics::{CODES, Sources, example, exemplified};
+use ripieno::resolve::{self, LoadError, Loader};
 
 const FAMILIES: [&str; 11] = [
     "syntax",
@@ -73,4 +74,79 @@ fn every_code_is_explained_once() {
     let unused: Vec<_> = table.iter().filter(|code| !borne.contains(*code)).collect();
     assert!(unused.is_empty(), "nothing bears {unused:?}");
     assert!(rules.is_disjoint(&table));
+}
+
+/// The files that the examples use.
+struct Shelf;
+
+impl Loader for Shelf {
+    fn load(&mut self, path: &str, _: &str) -> Result<(String, String), LoadError> {
+        let text = match path {
+            "forces.ripieno" => "ensemble band { era 1810\n  oboe 2\n}\n",
+            "circle.ripieno" => "use \"example.ripieno\"\n",
+            "example.ripieno" => "",
+            _ => return Err(LoadError::NotFound),
+        };
+        Ok((path.to_string(), text.to_string()))
+    }
+}
+
+/// The example with the declarations that it leaves out, behind its own.
+fn completed(text: &str) -> String {
+    let has = |keyword: &str| text.lines().any(|line| line.starts_with(keyword));
+    let mut source = text.to_string();
+    if !has("piece") {
+        source.push_str("piece \"Example\" { }\n");
+    }
+    if !has("form") {
+        let numbers = text.split_whitespace().filter_map(|w| w.strip_suffix(':')?.parse().ok());
+        let last: u32 = numbers.max().unwrap_or(8);
+        source.push_str(&format!("form {{\n  1 metre 4/4, key D minor\n  {last} end\n}}\n"));
+    }
+    source
+}
+
+fn told(text: &str) -> Vec<String> {
+    let mut sources = Sources::new();
+    let file = sources.add("example.ripieno", text);
+    let (piece, findings) = resolve::resolve(&mut sources, file, &mut Shelf);
+    let scorings: Vec<_> = piece.scorings.iter().collect();
+    let findings = check::report(&piece, findings, &scorings, &check::Options::default());
+    findings
+        .into_iter()
+        // A voice that stands alone on the page is no fault of the example.
+        .filter(|finding| text.contains("scoring") || finding.code != "names/unused-voice")
+        .map(|finding| format!("{}: {}", finding.code, finding.message))
+        .collect()
+}
+
+/// What no small source shows: no instrument of the catalogue is so narrow that it lacks all notes
+/// of a chord, drums and valveless brass aside; and a source of more than 16 MB is no example.
+const WITHOUT_EXAMPLE: [&str; 2] = ["arrange/no-chord-note", "syntax/too-large"];
+
+#[test]
+fn every_code_has_an_example_that_shows_it_alone_and_is_mended() {
+    let mut wrong = Vec::new();
+    for code in CODES.iter().map(|code| code.code) {
+        let Some(example) = example(code) else {
+            if !WITHOUT_EXAMPLE.contains(&code) {
+                wrong.push(format!("{code} has no example"));
+            }
+            continue;
+        };
+        let source = |text: &str| if example.whole { text.to_string() } else { completed(text) };
+        let found = told(&source(&example.fails));
+        let alone = matches!(&found[..], [one] if one.split(": ").next() == Some(code));
+        if !alone {
+            wrong.push(format!("{code} shows {found:#?}"));
+        }
+        let found = told(&source(&example.mended));
+        if !found.is_empty() {
+            wrong.push(format!("{code}, mended, shows {found:#?}"));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    for code in exemplified() {
+        assert!(CODES.iter().any(|known| known.code == code), "{code} is no code of the table");
+    }
 }

@@ -1,5 +1,6 @@
 //! What each player sounds, with the role and the origin of every note.
 
+use super::Doubt;
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::{Instrument, Tuning};
 use crate::music::{Interval, Pitch, Time};
@@ -18,6 +19,8 @@ pub struct Arrangement<'a> {
     pub parts: Vec<Part<'a>>,
     /// The scoring lines (those of kept scorings too) to which notes refer.
     pub lines: Vec<LineOrigin>,
+    /// Where something else may sound than what is known, because the source has errors.
+    pub doubt: Doubt,
     /// What was found on the way.
     pub diagnostics: Vec<Diagnostic>,
 }

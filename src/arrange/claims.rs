@@ -33,7 +33,8 @@ fn players(
         let found = ensemble.players_named(name);
         let at_home =
             ensemble.without.iter().any(|gone| gone == name.split('.').next().unwrap_or(name));
-        if found.is_empty() && !at_home {
+        // Where the ensemble could not be read as a whole, the player may be on what is missing.
+        if found.is_empty() && !at_home && !ensemble.adrift && ensemble.unread.is_empty() {
             let mut finding = Diagnostic::error(
                 "names/kept-player",
                 *span,
@@ -80,6 +81,8 @@ pub(super) fn claims(
         if matches!(given.line.verb, Verb::Takes { .. }) {
             continue;
         }
+        // What could not be understood holds back kept lines, and disputes no bar with its own.
+        let unsure = |line: &Line| line.verb == Verb::Unknown || line.unsure.bars;
         for &player in &given.players {
             for &(first, after) in &given.line.bars {
                 let after = after.min(bars);
@@ -88,6 +91,12 @@ pub(super) fn claims(
                     match *holder {
                         NOBODY => *holder = id as u16,
                         other if usize::from(other) == id => {}
+                        other if unsure(given.line) || unsure(lines[usize::from(other)].line) => {
+                            let same = lines[usize::from(other)].layer == given.layer;
+                            if same && lines[usize::from(other)].line.verb == Verb::Unknown {
+                                *holder = id as u16;
+                            }
+                        }
                         other if lines[usize::from(other)].layer == given.layer => {
                             conflict(&mut conflicts, usize::from(other), id, player, bar);
                         }

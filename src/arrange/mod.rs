@@ -8,6 +8,7 @@ mod claims;
 mod derive;
 mod directions;
 mod doubling;
+mod doubt;
 mod taking;
 #[cfg(test)]
 mod tests;
@@ -24,6 +25,7 @@ use crate::resolve::{
 };
 
 pub use arrangement::{Arrangement, LineId, LineOrigin, Part, SoundingNote};
+pub use doubt::Doubt;
 
 /// Works a scoring out: what every player of its ensemble sounds.
 ///
@@ -68,12 +70,14 @@ pub fn arrange<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Arrangement<'a> {
     }
     work.tell_left_out();
     directions::fermatas(piece, &mut work.parts);
+    let doubt = doubt::doubt(piece, &layers, &work.lines, &work.parts);
     Arrangement {
         piece,
         scoring,
         era: ensemble.era,
         parts: work.parts,
         lines: origins,
+        doubt,
         diagnostics: work.diagnostics,
     }
 }
@@ -252,7 +256,7 @@ impl Work<'_> {
             Verb::Sustains { .. } | Verb::Signals { .. } | Verb::Highlights { .. } => {
                 self.derive(index, id, &mut run);
             }
-            Verb::Rests | Verb::Takes { .. } => {}
+            Verb::Rests | Verb::Takes { .. } | Verb::Unknown => {}
         }
         run
     }

@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use super::{RULES, Rule};
+use crate::diagnostics::{CODES, Code, example};
 
 /// What a rule's leading comment says, section by section.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
@@ -64,17 +65,33 @@ pub fn documentation(rule: &Rule) -> Documentation {
 #[must_use]
 pub fn explain(rule: &Rule) -> String {
     let read = documentation(rule);
-    let mut out = String::new();
-    // Writing into a String cannot fail.
-    let _ = writeln!(out, "{} ({})\n", rule.code, rule.severity.word());
-    let _ = writeln!(out, "{}\n", read.title);
-    for (heading, text) in [("What it finds", &read.finds), ("Why it matters", &read.matters)] {
-        let _ = writeln!(out, "{heading}\n{}\n", indented(text));
+    let head = format!("{} ({})", rule.code, rule.severity.word());
+    let sections = [
+        ("What it finds", &*read.finds),
+        ("Why it matters", &read.matters),
+        ("Example", &read.example),
+        ("Mended", &read.mended),
+        ("Source", &read.source),
+    ];
+    laid_out(&head, &read.title, &sections)
+}
+
+/// All about one finding of the stages before the checker, as `explain` prints it.
+#[must_use]
+pub fn explain_code(code: &Code) -> String {
+    let example = example(code.code).unwrap_or_default();
+    let sections =
+        [("How to mend it", code.mend), ("Example", &example.fails), ("Mended", &example.mended)];
+    laid_out(code.code, code.finds, &sections)
+}
+
+/// A page with its sections; those without a text are left out.
+fn laid_out(head: &str, title: &str, sections: &[(&str, &str)]) -> String {
+    let mut out = format!("{head}\n\n{title}\n");
+    for (heading, text) in sections.iter().filter(|(_, text)| !text.trim().is_empty()) {
+        // Writing into a String cannot fail.
+        let _ = write!(out, "\n{heading}\n{}\n", indented(text.trim_end()));
     }
-    for (heading, text) in [("Example", &read.example), ("Mended", &read.mended)] {
-        let _ = writeln!(out, "{heading}\n{}\n", indented(text));
-    }
-    let _ = writeln!(out, "Source\n{}", indented(&read.source));
     out
 }
 
@@ -84,13 +101,15 @@ fn indented(text: &str) -> String {
     lines.collect::<Vec<_>>().join("\n")
 }
 
-/// The page about all rules, `grammar/rules.md`.
+/// The page about all rules and findings, `grammar/rules.md`.
 #[must_use]
 pub fn page() -> String {
     let mut out = String::from(
         "# The rules of the checker\n\n\
          This page is written by the program from the comment at the head of each rule's file; \
-         change it there.\n\n\
+         change it there. Its second part, on [the findings of the stages before the \
+         checker](#findings-of-the-stages-before-the-checker), is written from \
+         `src/diagnostics/codes.rs` and the pages beside it.\n\n\
          An *error* cannot be played, a *warning* would stop a rehearsal, *advice* is worth \
          knowing. `allow RULE on PLAYER bars N..M \"reason\"` in a scoring silences a finding; \
          the name of a family (`allow compass …`) stands for all its rules.\n\n\
@@ -123,5 +142,31 @@ pub fn page() -> String {
             read.source
         );
     }
+    codes(&mut out);
     out
+}
+
+fn codes(out: &mut String) {
+    out.push_str(
+        "\n# Findings of the stages before the checker\n\n\
+         What a source has to say is read before it is judged. These findings are about what could \
+         not be read or linked, and about lines that could not be worked out. The examples leave \
+         out what has nothing to do with them (`piece`, `form`).\n",
+    );
+    for code in CODES {
+        let _ = write!(
+            out,
+            "\n## {}\n\n{}\n\n**How to mend it.** {}\n",
+            code.code, code.finds, code.mend
+        );
+        let Some(example) = example(code.code).filter(|example| !example.fails.is_empty()) else {
+            continue;
+        };
+        let _ = write!(
+            out,
+            "\n**Example.**\n\n```ripieno\n{}\n```\n\n**Mended.**\n\n```ripieno\n{}\n```\n",
+            example.fails.trim_end(),
+            example.mended.trim_end()
+        );
+    }
 }

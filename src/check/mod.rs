@@ -18,6 +18,7 @@ mod allows;
 mod alternatives;
 mod context;
 mod documentation;
+mod doubt;
 #[cfg(test)]
 mod handbook;
 mod loudness;
@@ -41,7 +42,7 @@ use crate::resolve::{Piece, Scoring};
 
 use context::Context;
 
-pub use documentation::{Documentation, documentation, explain, page};
+pub use documentation::{Documentation, documentation, explain, explain_code, page};
 pub use options::{Options, matches};
 pub use report::report;
 pub use rules::RULES;
@@ -179,7 +180,9 @@ pub fn check_piece(
             tell(&mut told, finding, &arrangement.scoring.name);
         }
         for diagnostic in &arrangement.diagnostics {
-            if allows::silences(&cx, diagnostic) {
+            let conclusion = diagnostic.severity < Severity::Error;
+            if allows::silences(&cx, diagnostic) || (conclusion && doubt::follows(&cx, diagnostic))
+            {
                 continue;
             }
             let finding = Finding::alone(diagnostic.clone());
@@ -202,6 +205,7 @@ fn one_scoring(cx: &Context, options: &Options) -> Vec<Finding> {
             check(cx, &mut findings);
         }
     }
+    findings.0.retain(|finding| !doubt::follows(cx, &finding.diagnostic));
     players_together(findings.0, cx)
 }
 

@@ -3,7 +3,9 @@
 use super::{End, Failure, Outcome, print};
 use crate::advise::table;
 use crate::diagnostics::did_you_mean;
-use crate::instruments::{Instrument, Limit, MidiSound, Tuning, catalogue, find};
+use crate::instruments::{
+    Instrument, Limit, MidiSound, Tuning, catalogue, find, meant, other_names,
+};
 use crate::music::Interval;
 
 /// What `instruments` takes.
@@ -21,7 +23,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         print(&list(arguments.era))?;
         return Ok(End::Fine);
     };
-    let Some(instrument) = find(name) else {
+    let Some(instrument) = find(name).or_else(|| find(&meant(name)?)) else {
         let known: Vec<&str> = catalogue().iter().map(|i| i.id.as_str()).collect();
         return Err(Failure(format!(
             "there is no instrument called `{name}`. {}",
@@ -70,6 +72,10 @@ fn tell(instrument: &Instrument) -> String {
         "{} ({}), {:?}, from {}\n",
         instrument.name, instrument.abbreviation, instrument.family, instrument.from
     );
+    let others = other_names(instrument);
+    if !others.is_empty() {
+        text.push_str(&format!("called elsewhere: {}\n", others.join(", ")));
+    }
     let choice = !instrument.crooks.is_empty() || instrument.keys.len() > 1;
     if !instrument.unpitched && !choice {
         text.push_str(&format!("sounds {}\n", heard(instrument.transposition)));

@@ -59,7 +59,7 @@ pub(super) fn rules(arguments: &RulesArguments) -> Outcome {
 
 pub(super) fn explain(arguments: &ExplainArguments) -> Outcome {
     if let Some(code) = CODES.iter().find(|code| code.code == arguments.rule) {
-        print(&format!("{}\n\n{}\n\nHow to mend it\n  {}\n", code.code, code.finds, code.mend))?;
+        print(&check::explain_code(code))?;
         return Ok(End::Fine);
     }
     let Some(rule) = check::find(&arguments.rule) else {

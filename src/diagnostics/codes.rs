@@ -1,5 +1,8 @@
 //! What the findings of the stages before the checker mean. The checker's own rules document
 //! themselves, each in its file.
+//!
+//! A code that is added here gets an example in `examples/`: a test wants to see the finding in it,
+//! alone, and none in the mended one.
 
 /// A code of an earlier stage: what it means and what to do.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -95,6 +98,11 @@ pub const CODES: &[Code] = &[
         "End `cresc` or `dim` by a dynamic or `to`.",
     ),
     code("bars/hold", "`=` has no note to hold.", "Write a note before it, or `_` for a rest."),
+    code(
+        "bars/mark-alone",
+        "A mark stands without a note.",
+        "Write it right behind its note, without a space.",
+    ),
     code("bars/mark-on-rest", "A mark stands on a rest.", "Only `fermata` may stand there."),
     code(
         "bars/missing",
@@ -260,6 +268,11 @@ pub const CODES: &[Code] = &[
         "syntax/empty",
         "The file is empty.",
         "Begin with `piece`; `ripieno new` makes an example.",
+    ),
+    code(
+        "syntax/behind-notes",
+        "Something stands behind the notes of `writes` that belongs before them.",
+        "Write it before the brace: `writes as harmony {`.",
     ),
     code("syntax/no-bar-line", "A bar has no bar line at its end.", "Write `|`."),
     code(

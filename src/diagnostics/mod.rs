@@ -4,7 +4,9 @@
 //! [`short`] in one line for editors and logs, [`json`] as data for other programs.
 
 mod codes;
+mod examples;
 pub mod json;
+mod other_words;
 mod positions;
 pub mod rich;
 pub mod short;
@@ -14,6 +16,8 @@ mod suggest;
 mod testing;
 
 pub use codes::{CODES, Code};
+pub use examples::{Example, example, exemplified};
+pub use other_words::instead_of;
 pub use source::{FileId, Source, Sources, Span};
 pub use suggest::{did_you_mean, nearest};
 

@@ -25,10 +25,12 @@
 //!    looked up says "from memory"; a rule of the trade without an author "common practice"; a
 //!    figure of our own "our heuristic"; one worked out from another "derived". Where sources
 //!    disagree, choose one and name the other in the source's text.
-//! 6. Run `cargo test --lib instruments`. The reader names the file, the instrument and the field
+//! 6. What it is called elsewhere goes into `data/other-names.toml`, for findings only.
+//! 7. Run `cargo test --lib instruments`. The reader names the file, the instrument and the field
 //!    that it cannot take, and the tests say what is missing.
 
 mod natural;
+mod other_names;
 mod read;
 #[cfg(test)]
 mod tests;
@@ -38,6 +40,7 @@ use std::sync::LazyLock;
 use crate::music::{Interval, Pitch, PitchName};
 
 pub use natural::{OpenNote, PartialClass, PlayerRank, cents_from, nearest_cents};
+pub use other_names::{meant, other_names};
 
 /// The families in the order in which a full score sets them, from the top down.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize)]

@@ -71,7 +71,7 @@ pub(crate) fn form(metres: &[&str]) -> Form {
         start += bar.length;
         bar
     });
-    Form { bars: bars.collect() }
+    Form { bars: bars.collect(), unsure_from: None }
 }
 
 fn time(text: &str) -> Time {
@@ -280,6 +280,7 @@ impl Fixture {
             keep: None,
             lines: Vec::new(),
             allows: Vec::new(),
+            adrift: false,
         };
         let players: Vec<Player> = self.players.iter().map(player).collect();
         let parts = self.players.into_iter().zip(&players).map(|(part, player)| Part {
@@ -301,6 +302,7 @@ impl Fixture {
             era: 1770,
             parts: parts.collect(),
             lines: Vec::new(),
+            doubt: crate::arrange::Doubt::default(),
             diagnostics: Vec::new(),
         })
     }

@@ -60,7 +60,7 @@ impl BarCount {
             return Some(self.next);
         }
         // A bar that stands there twice was told; that there is one too many follows from it.
-        if self.told == 0 {
+        if self.told == 0 && form.unsure_from.is_none() {
             cx.push(beyond(form, bar));
         }
         None
@@ -68,6 +68,11 @@ impl BarCount {
 }
 
 impl BarCount {
+    /// Do the numbers say something else than the count?
+    pub(super) fn is_off(&self) -> bool {
+        self.told != 0
+    }
+
     /// Tells what is wrong with a number, and decides where the count goes on.
     fn differs(
         &mut self,

@@ -1,47 +1,68 @@
 //! The dynamics block: for everybody.
 
 use super::form::inside;
-use super::piece::{Direction, DirectionKind, Dynamic, Form};
+use super::piece::{Bars, Direction, DirectionKind, Dynamic, Form};
 use super::{Context, unknown};
 use crate::diagnostics::Diagnostic;
 use crate::music::Time;
-use crate::syntax::{DynamicsTree, Position};
+use crate::syntax::{DynamicsLine, DynamicsTree, Position};
 
-pub(super) fn dynamics(cx: &mut Context, tree: &DynamicsTree, form: &Form) -> Vec<Direction> {
+/// The directions, and the bars whose loudness is not certain.
+pub(super) fn dynamics(
+    cx: &mut Context,
+    tree: &DynamicsTree,
+    form: &Form,
+) -> (Vec<Direction>, Bars) {
     let mut directions = Vec::new();
+    let end = form.bars.len();
+    let from = |bar: u32| i32::try_from(bar).ok().and_then(|bar| form.index_of(bar)).unwrap_or(0);
+    let mut unsure = Bars::new();
+    for broken in &tree.broken {
+        let digits = broken.value.split(|c: char| !c.is_ascii_digit()).next().unwrap_or_default();
+        unsure.push((digits.parse().map_or(0, from), end));
+    }
     for line in &tree.lines {
-        let Some(at) = time_of(cx, form, line.from, false) else { continue };
-        for said in &line.words {
-            let word = said.word.value.as_str();
-            let span = said.word.span;
-            let kind = if said.quoted {
-                DirectionKind::Words(word.to_string())
-            } else if let Some(dynamic) = dynamic(word) {
-                DirectionKind::Dynamic(dynamic)
-            } else if let Some(grows) = hairpin(word) {
-                let last = line.to.unwrap_or(Position { beat: None, ..line.from });
-                let Some(to) = time_of(cx, form, last, true).filter(|to| *to > at) else {
-                    cx.push(
-                        Diagnostic::error(
-                            "bars/backwards",
-                            span,
-                            "This hairpin ends before it begins.",
-                        )
-                        .with_help("Write the earlier bar first: `5..7 cresc`."),
-                    );
-                    continue;
-                };
-                DirectionKind::Hairpin { grows, to }
-            } else {
-                let mut known: Vec<&str> = Dynamic::WORDS.iter().map(|(_, word)| *word).collect();
-                known.extend(["cresc", "dim"]);
-                cx.push(unknown(&said.word, &known, "dynamic", word));
-                continue;
-            };
-            directions.push(Direction { at, kind, span });
+        let before = cx.diagnostics.len();
+        read_line(cx, line, form, &mut directions);
+        if cx.errors_since(before) {
+            unsure.push((from(line.from.bar), end));
         }
     }
-    directions
+    (directions, unsure)
+}
+
+fn read_line(cx: &mut Context, line: &DynamicsLine, form: &Form, directions: &mut Vec<Direction>) {
+    let Some(at) = time_of(cx, form, line.from, false) else { return };
+    for said in &line.words {
+        let word = said.word.value.as_str();
+        let span = said.word.span;
+        let kind = if said.quoted {
+            DirectionKind::Words(word.to_string())
+        } else if let Some(dynamic) = dynamic(word) {
+            DirectionKind::Dynamic(dynamic)
+        } else if let Some(grows) = hairpin(word) {
+            let last = line.to.unwrap_or(Position { beat: None, ..line.from });
+            let Some(to) = time_of(cx, form, last, true) else { continue };
+            if to <= at {
+                cx.push(
+                    Diagnostic::error(
+                        "bars/backwards",
+                        span,
+                        "This hairpin ends before it begins.",
+                    )
+                    .with_help("Write the earlier bar first: `5..7 cresc`."),
+                );
+                continue;
+            }
+            DirectionKind::Hairpin { grows, to }
+        } else {
+            let mut known: Vec<&str> = Dynamic::WORDS.iter().map(|(_, word)| *word).collect();
+            known.extend(["cresc", "dim"]);
+            cx.push(unknown(&said.word, &known, "dynamic", word));
+            continue;
+        };
+        directions.push(Direction { at, kind, span });
+    }
 }
 
 /// The dynamic of a word of the language.
@@ -68,6 +89,9 @@ fn time_of(cx: &mut Context, form: &Form, position: Position, ending: bool) -> O
     let missing = if bar.number == 0 { bar.metre.bar_length() - bar.length } else { Time::ZERO };
     let into = bar.metre.beat() * (i64::from(beat) - 1) - missing;
     if beat == 0 || into < Time::ZERO || into >= bar.length {
+        if form.unsure_from.is_some() {
+            return None;
+        }
         cx.push(
             Diagnostic::error(
                 "bars/outside",

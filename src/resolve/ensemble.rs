@@ -1,7 +1,8 @@
 //! Ensembles: who plays, with which instrument, in which crook.
 
+use super::gather::gather;
 use super::piece::{Ensemble, Player};
-use super::{Context, distinct, unknown};
+use super::{Context, distinct, lost, unknown};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::{self, Instrument, Tuning, catalogue};
 use crate::music::{Interval, Pitch};
@@ -80,116 +81,16 @@ fn check_lines(cx: &mut Context, tree: &EnsembleTree) {
     }
 }
 
-/// The lines of an ensemble with those that it extends worked in.
-#[derive(Default)]
-struct Gathered<'t> {
-    era: Option<i32>,
-    players: Vec<&'t PlayersTree>,
-    groups: Vec<(&'t Word, Vec<(&'t Word, i8)>)>,
-    without: Vec<String>,
-    budgets: Vec<(&'t Word, u32)>,
-}
-
-impl Gathered<'_> {
-    /// Lets players of the extended ensemble stay at home.
-    fn leave(&mut self, cx: &mut Context, name: &Word, outermost: bool) {
-        if self.players.iter().all(|line| line.name.value != name.value) {
-            if outermost {
-                let known: Vec<&str> = self.players.iter().map(|p| p.name.value.as_str()).collect();
-                let what = "player of the extended ensemble";
-                cx.push(unknown(name, &known, what, &name.value));
-            }
-            return;
-        }
-        self.players.retain(|line| line.name.value != name.value);
-        for (_, members) in &mut self.groups {
-            members.retain(|(member, _)| member.value != name.value);
-        }
-        self.without.push(name.value.clone());
-    }
-}
-
-fn gather<'t>(
-    cx: &mut Context,
-    trees: &[&'t EnsembleTree],
-    tree: &'t EnsembleTree,
-    open: &mut Vec<&'t str>,
-) -> Gathered<'t> {
-    let mut gathered = Gathered::default();
-    open.push(&tree.name.value);
-    if let Some(extends) = &tree.extends {
-        let base = trees.iter().find(|other| other.name.value == extends.value);
-        match base {
-            // Only the ensemble that closes the circle speaks; the others in it would say the same.
-            _ if open[0] == extends.value => cx.push(extends_itself(extends)),
-            _ if open.contains(&extends.value.as_str()) => {}
-            Some(base) => gathered = gather(cx, trees, base, open),
-            None if open.len() == 1 => {
-                let known: Vec<&str> = trees.iter().map(|t| t.name.value.as_str()).collect();
-                cx.push(unknown(extends, &known, "ensemble", &extends.value));
-            }
-            None => {}
-        }
-    }
-    open.pop();
-    for line in &tree.lines {
-        match line {
-            EnsembleLine::Era(year) => gathered.era = i32::try_from(year.value).ok(),
-            EnsembleLine::Group(name, members) => {
-                gathered.groups.retain(|(other, _)| other.value != name.value);
-                let members = members.iter().map(|m| (&m.name, m.octaves)).collect();
-                gathered.groups.push((name, members));
-            }
-            EnsembleLine::Budget(items) => {
-                for (name, percent) in items {
-                    gathered.budgets.retain(|(other, _)| other.value != name.value);
-                    gathered.budgets.push((name, percent.value.min(100)));
-                }
-            }
-            EnsembleLine::Without(names) => {
-                for name in names {
-                    gathered.leave(cx, name, open.is_empty());
-                }
-            }
-            EnsembleLine::Players(players) => {
-                gathered.without.retain(|name| *name != players.name.value);
-                let same = gathered.players.iter_mut().find(|p| p.name.value == players.name.value);
-                match same {
-                    Some(place) => *place = players,
-                    None => gathered.players.push(players),
-                }
-                for joined in &players.joins {
-                    let (group, octaves) = (&joined.name, joined.octaves);
-                    match gathered.groups.iter_mut().find(|(name, _)| name.value == group.value) {
-                        Some((_, members)) => {
-                            members.retain(|(member, _)| member.value != players.name.value);
-                            members.push((&players.name, octaves));
-                        }
-                        None => gathered.groups.push((group, vec![(&players.name, octaves)])),
-                    }
-                }
-            }
-        }
-    }
-    gathered
-}
-
-fn extends_itself(extends: &Word) -> Diagnostic {
-    Diagnostic::error("names/cycle", extends.span, format!("`{}` extends itself.", extends.value))
-        .with_help("The smaller ensemble must not extend the larger.")
-}
-
 fn ensemble<'t>(cx: &mut Context, trees: &[&'t EnsembleTree], tree: &'t EnsembleTree) -> Ensemble {
     let gathered = gather(cx, trees, tree, &mut Vec::new());
+    let mut adrift = gathered.adrift;
+    let mut unread = gathered.unread;
+    let mut unsure = Vec::new();
     let era = gathered.era.unwrap_or_else(|| {
-        cx.push(
-            Diagnostic::error(
-                "names/era",
-                tree.name.span,
-                format!("The ensemble `{}` does not say its era.", tree.name.value),
-            )
-            .with_help("Write a year, for example `era 1770`: compass and customs depend on it."),
-        );
+        if !adrift && unread.is_empty() {
+            cx.push(no_era(tree));
+        }
+        adrift = true;
         1800
     });
     // What an extended ensemble says is told where that ensemble itself is resolved.
@@ -200,7 +101,13 @@ fn ensemble<'t>(cx: &mut Context, trees: &[&'t EnsembleTree], tree: &'t Ensemble
     for line in &gathered.players {
         let mut silent = Context::default();
         let told = if own(line.span) { &mut *cx } else { &mut silent };
-        players.extend(line_players(told, line));
+        let before = told.diagnostics.len();
+        let made = line_players(told, line);
+        if told.errors_since(before) {
+            let list = if made.is_empty() { &mut unread } else { &mut unsure };
+            list.push(line.name.value.clone());
+        }
+        players.extend(made);
     }
     // Score order, first violins before second ones; lines that are alike in this stay as written.
     players.sort_by_key(|player: &Player| {
@@ -212,14 +119,16 @@ fn ensemble<'t>(cx: &mut Context, trees: &[&'t EnsembleTree], tree: &'t Ensemble
         let mut indices = Vec::new();
         for (member, octaves) in members {
             let found = named(&players, &member.value);
-            if found.is_empty()
-                && tree
+            if found.is_empty() {
+                let own = tree
                     .lines
                     .iter()
-                    .any(|l| matches!(l, EnsembleLine::Group(n, _) if n.span == name.span))
-            {
-                let known = line_names(&players);
-                cx.push(unknown(member, &known, "player of this ensemble", &member.value));
+                    .any(|l| matches!(l, EnsembleLine::Group(n, _) if n.span == name.span));
+                if own && !lost::may_have(&member.value, &unread, adrift) {
+                    let known = line_names(&players);
+                    cx.push_unknown(member, &known, "player of this ensemble");
+                }
+                unread.push(member.value.clone());
             }
             indices.extend(found.into_iter().map(|player| (player, *octaves)));
         }
@@ -232,14 +141,25 @@ fn ensemble<'t>(cx: &mut Context, trees: &[&'t EnsembleTree], tree: &'t Ensemble
         let own = tree.lines.iter().any(|line| {
             matches!(line, EnsembleLine::Budget(items) if items.iter().any(|(n, _)| n.span == name.span))
         });
-        if own && players.iter().all(|player| player.line_name != name.value) {
+        let here = players.iter().any(|player| player.line_name == name.value);
+        if own && !here && !lost::may_have(&name.value, &unread, adrift) {
             let known = line_names(&players);
             cx.push(unknown(name, &known, "player of this ensemble", &name.value));
         }
         budgets.push((name.value.clone(), *percent));
     }
     let (name, span) = (tree.name.value.clone(), tree.name.span);
-    Ensemble { name, span, era, players, without: gathered.without, budgets, groups }
+    let without = gathered.without;
+    Ensemble { name, span, era, players, without, budgets, groups, unread, unsure, adrift }
+}
+
+fn no_era(tree: &EnsembleTree) -> Diagnostic {
+    Diagnostic::error(
+        "names/era",
+        tree.name.span,
+        format!("The ensemble `{}` does not say its era.", tree.name.value),
+    )
+    .with_help("Write a year, for example `era 1770`: compass and customs depend on it.")
 }
 
 /// Indices of the players of that id or ensemble line.
@@ -339,6 +259,11 @@ fn instrument_of(cx: &mut Context, line: &PlayersTree) -> Option<(&'static Instr
         _ => (word, 0),
     };
     let base = Word { value: base.to_string(), span: line.name.span };
+    let year = line.count.as_ref().is_some_and(|count| count.value >= 1600);
+    if year && instruments::find(&base.value).is_none() {
+        cx.push(unknown(&base, &["era"], "instrument", word));
+        return None;
+    }
     Some((instrument_named(cx, &base, !line.crooks.is_empty())?, section))
 }
 
@@ -353,7 +278,13 @@ pub(super) fn instrument_named(
     let found = natural.or_else(|| instruments::find(&word.value));
     if found.is_none() {
         let known: Vec<&str> = catalogue().iter().map(|i| i.id.as_str()).collect();
-        cx.push(unknown(word, &known, "instrument", &word.value));
+        let finding = unknown(word, &known, "instrument", &word.value);
+        cx.push(match instruments::meant(&word.value) {
+            Some(meant) => Diagnostic { fixes: Vec::new(), ..finding }
+                .with_help(format!("Here it is called `{meant}`."))
+                .with_fix(format!("write `{meant}`"), word.span, meant, false),
+            None => finding,
+        });
     }
     found
 }

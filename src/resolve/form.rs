@@ -1,11 +1,12 @@
 //! Bars, metres, keys, tempos, repeats.
 
-use super::Context;
 use super::piece::{Bar, BarLine, Form, Tempo};
+use super::{Context, lost};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Key, Metre, Mode, Time};
 use crate::syntax::{
-    BarRange, BarTree, Declaration, FormItem, FormTree, Fraction, Spanned, Tree, ValueTree,
+    BarRange, BarTree, Declaration, Element, FormItem, FormLine, FormTree, Fraction, Spanned, Tree,
+    ValueTree, Word,
 };
 
 /// More bars than the longest opera has; a guard against a slip of the finger.
@@ -24,6 +25,27 @@ pub(super) fn longest_voice(tree: &Tree) -> u32 {
         _ => 0,
     });
     bars.max().unwrap_or(0).clamp(1, MOST_BARS)
+}
+
+/// The last bar of all voices, where there are several and they agree.
+pub(super) fn last_of_voices(tree: &Tree) -> Option<u32> {
+    let mut agreed: Option<u32> = None;
+    let mut several = false;
+    for declaration in &tree.declarations {
+        let Declaration::Voice(voice) = declaration else { continue };
+        let bar = voice.bars.last()?;
+        let rests = bar.elements.iter().find_map(|element| match element.value {
+            Element::BarRest(count, _) => count,
+            _ => None,
+        });
+        let last = bar.number.as_ref()?.value.checked_add(rests.unwrap_or(1).max(1) - 1)?;
+        if agreed.is_some_and(|agreed| agreed != last) {
+            return None;
+        }
+        several = agreed.is_some();
+        agreed = Some(last);
+    }
+    agreed.filter(|_| several)
 }
 
 fn has_pick_up(bars: &[BarTree]) -> bool {
@@ -54,34 +76,62 @@ pub(super) fn bad_value(span: Span, message: String) -> Diagnostic {
         .with_help("Values are `1/1`, `1/2`, `1/4` … `1/128`, also `3/8` or dotted: `1/4.`")
 }
 
-pub(super) fn form(cx: &mut Context, tree: Option<&FormTree>, longest: u32, piece: Span) -> Form {
+pub(super) fn form(
+    cx: &mut Context,
+    tree: Option<&FormTree>,
+    (longest, voices): (u32, Option<u32>),
+    piece: Span,
+) -> Form {
     let Some(tree) = tree else {
-        cx.push(
-            Diagnostic::error("bars/no-form", piece, "The piece has no form.").with_help(format!(
-                "Write `form {{ 1 metre 4/4, key C major, tempo 1/4 = 96` and, on a line of its own, `{longest} end }}`."
-            )),
-        );
-        return build(cx, &Settings::default(), longest);
+        if !cx.told.may_be_lost("form") {
+            cx.push(
+                Diagnostic::error("bars/no-form", piece, "The piece has no form.").with_help(format!(
+                    "Write `form {{ 1 metre 4/4, key C major, tempo 1/4 = 96` and, on a line of its own, `{longest} end }}`."
+                )),
+            );
+        }
+        let settings = Settings { unsure_from: Some(0), ..Settings::default() };
+        return build(cx, &settings, longest);
     };
     let mut settings = Settings::default();
-    for line in &tree.lines {
+    for broken in &tree.broken {
+        settings.doubt(bar_in_doubt(broken));
+    }
+    for (place, line) in tree.lines.iter().enumerate() {
+        if let Some(end) = beyond_end(tree, line, longest) {
+            cx.push(outside_form(line.bars, end));
+            settings.doubt(place.checked_sub(1).map_or(0, |place| tree.lines[place].bars.first));
+            continue;
+        }
         for item in &line.items {
+            let before = cx.diagnostics.len();
             settings.add(cx, line.bars, item);
+            if cx.errors_since(before) {
+                let counts = matches!(
+                    item.value,
+                    FormItem::Metre(_) | FormItem::Length(_) | FormItem::PickUp(_)
+                );
+                settings.doubt(if counts { line.bars.first } else { u32::MAX });
+            }
         }
     }
-    let last = settings.end.map_or_else(
-        || {
-            cx.push(
-                Diagnostic::error("bars/no-end", tree.span, "The form does not say where the piece ends.")
-                    .with_help(format!(
-                        "The longest voice has {longest} bars: write `{longest} end` as the form's last line."
-                    )),
-            );
+    let last = match (settings.end, voices) {
+        // All voices agree on another bar: then the slip is here.
+        (Some((last, span)), Some(bars)) if bars != last && bars > 1 => {
+            cx.push(ends_elsewhere(span, last, bars));
+            settings.unsure_from.get_or_insert(u32::MAX);
+            bars
+        }
+        (Some((last, _)), _) => last,
+        (None, _) => {
+            if settings.unsure_from.is_none() {
+                cx.push(no_end(tree.span, longest));
+            }
             longest
-        },
-        |(last, _)| last,
-    );
-    if settings.metres.is_empty() {
+        }
+    };
+    if settings.metres.is_empty() && settings.unsure_from.is_none() {
+        settings.doubt(0);
         cx.push(
             Diagnostic::error("bars/no-metre", tree.span, "The form names no metre.")
                 .with_help("Write `1 metre 4/4, key C major` as its first line."),
@@ -90,9 +140,63 @@ pub(super) fn form(cx: &mut Context, tree: Option<&FormTree>, longest: u32, piec
     build(cx, &settings, last)
 }
 
+/// The bar from which a line of the form that could not be read leaves the metre in doubt; a bar
+/// that no piece has where it seems to speak of something else.
+fn bar_in_doubt(line: &Word) -> u32 {
+    let words = ["metre", "length", "pick-up"];
+    let digit = |c: char| c.is_ascii_digit();
+    let fraction = line.value.split_once('/').is_some_and(|(before, behind)| {
+        before.trim_end().ends_with(digit) || behind.trim_start().starts_with(digit)
+    });
+    let counts = fraction
+        || lost::words(line).iter().any(|word| crate::diagnostics::nearest(word, words).is_some());
+    let number = line.value.split(|c: char| !digit(c)).next().unwrap_or_default();
+    match number.parse() {
+        Ok(_) if !counts => u32::MAX,
+        Ok(bar) => bar,
+        Err(_) => 0,
+    }
+}
+
+/// The last bar, where a line of the form speaks of one behind it.
+fn beyond_end(tree: &FormTree, line: &FormLine, longest: u32) -> Option<u32> {
+    let mut items = tree.lines.iter().flat_map(|l| l.items.iter().map(move |item| (l, item)));
+    let end =
+        items.find(|(_, item)| matches!(item.value, FormItem::End)).map(|(l, _)| l.bars.first);
+    let end = end?.max(longest);
+    let backwards = line.bars.last < line.bars.first;
+    (!backwards && line.bars.first > end && line.bars.first <= MOST_BARS).then_some(end)
+}
+
+fn outside_form(bars: BarRange, end: u32) -> Diagnostic {
+    Diagnostic::error("bars/outside", bars.span, format!("The piece has no bar {}.", bars.first))
+        .with_help(format!("It ends with bar {end}."))
+}
+
+fn ends_elsewhere(span: Span, last: u32, bars: u32) -> Diagnostic {
+    let code = if last < bars { "bars/outside" } else { "bars/missing" };
+    Diagnostic::error(
+        code,
+        span,
+        format!("The form ends with bar {last}, but every voice ends with bar {bars}."),
+    )
+    .with_help(format!("Write `{bars} end`, or mend the voices."))
+}
+
+fn no_end(form: Span, longest: u32) -> Diagnostic {
+    Diagnostic::error("bars/no-end", form, "The form does not say where the piece ends.").with_help(
+        format!(
+            "The longest voice has {longest} bars: write `{longest} end` as the form's last line."
+        ),
+    )
+}
+
 /// What the lines of the form say, each with its bar.
 #[derive(Default)]
 struct Settings {
+    /// The bar from which something is not certain; one that no piece has where only the count of
+    /// bars is.
+    unsure_from: Option<u32>,
     pick_up: Option<Time>,
     end: Option<(u32, Span)>,
     metres: Vec<(u32, Metre, Span)>,
@@ -106,6 +210,10 @@ struct Settings {
 }
 
 impl Settings {
+    fn doubt(&mut self, bar: u32) {
+        self.unsure_from = Some(self.unsure_from.map_or(bar, |from| from.min(bar)));
+    }
+
     fn add(&mut self, cx: &mut Context, bars: BarRange, item: &Spanned<FormItem>) {
         let at = bars.first;
         let span = item.span;
@@ -234,6 +342,11 @@ fn build(cx: &mut Context, settings: &Settings, last: u32) -> Form {
     if let Some(bar) = form.bars.last_mut() {
         bar.line = BarLine::Final;
     }
+    let index = |bar: u32| match i32::try_from(bar).ok() {
+        Some(bar) => form.index_of(bar).unwrap_or(0),
+        None => form.bars.len(),
+    };
+    form.unsure_from = settings.unsure_from.map(index);
     for (number, span) in &settings.doubles {
         if let Some(index) = inside(cx, &form, *number, *span) {
             form.bars[index].line = BarLine::Double;
@@ -278,6 +391,9 @@ fn repeats(cx: &mut Context, settings: &Settings, form: &mut Form) {
             2 => first > 0 && form.bars[first - 1].repeat_ends,
             _ => false,
         };
+        if !fits && form.unsure_from.is_some() {
+            continue;
+        }
         if !fits {
             cx.push(
                 Diagnostic::error(
@@ -320,7 +436,7 @@ fn backwards(range: BarRange) -> Diagnostic {
 /// The index of a bar, or a finding that it is outside the piece.
 pub(super) fn inside(cx: &mut Context, form: &Form, number: u32, span: Span) -> Option<usize> {
     let index = i32::try_from(number).ok().and_then(|number| form.index_of(number));
-    if index.is_none() {
+    if index.is_none() && form.is_sure(0) {
         let first = form.bars.first().map_or(1, |bar| bar.number);
         let last = form.bars.last().map_or(1, |bar| bar.number);
         cx.push(

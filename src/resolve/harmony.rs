@@ -1,27 +1,44 @@
 //! The declared harmony: chord symbols with exact times.
 
-use super::Context;
 use super::counting::{BarCount, Counting};
 use super::form::{bad_value, exact};
-use super::piece::{Form, HarmonyEvent};
+use super::piece::{Bars, Form, HarmonyEvent};
+use super::{Context, lost};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Chord, ChordError, Time};
 use crate::syntax::{HarmonyBar, HarmonyStep, HarmonyTree};
 
-pub(super) fn harmony(cx: &mut Context, tree: &HarmonyTree, form: &Form) -> Vec<HarmonyEvent> {
+/// The chords, and the bars in which they could not be understood.
+pub(super) fn harmony(
+    cx: &mut Context,
+    tree: &HarmonyTree,
+    form: &Form,
+) -> (Vec<HarmonyEvent>, Bars) {
     let mut events = Vec::new();
+    let mut unsure = Bars::new();
     let mut count = BarCount::new(Counting::Whole);
     for (place, bar) in tree.bars.iter().enumerate() {
         let following = tree.bars.get(place + 1).and_then(|bar| bar.number.as_ref());
         let numbers = (bar.number.as_ref(), following);
+        // What could not be read behind the last bar need not be a bar.
+        if bar.broken && bar.number.is_none() && count.next >= form.bars.len() {
+            break;
+        }
+        let (before, expected) = (cx.diagnostics.len(), count.next);
         let Some(index) = count.index(cx, form, numbers, bar.span) else { break };
         count.next = index + 1;
         if !bar.broken {
             bar_of_chords(cx, form, index, bar, &mut events);
         }
+        if bar.broken || cx.errors_since(before) || count.is_off() {
+            lost::add(&mut unsure, expected.min(index), index + 1);
+        }
+    }
+    if count.is_off() {
+        lost::add(&mut unsure, count.next, form.bars.len());
     }
     events.sort_by_key(|event| event.start);
-    events
+    (events, unsure)
 }
 
 fn bar_of_chords(
@@ -43,11 +60,13 @@ fn bar_of_chords(
             },
             HarmonyStep::Symbol(symbol) => {
                 if at >= end {
+                    cx.counted.chords(index, cx.diagnostics.len());
                     cx.push(too_long(frame.number, step.span));
                     return;
                 }
                 let length = value.unwrap_or(end - at).min(end - at);
                 if value.is_some_and(|value| at + value > end) {
+                    cx.counted.chords(index, cx.diagnostics.len());
                     cx.push(too_long(frame.number, step.span));
                 }
                 match Chord::read(symbol) {

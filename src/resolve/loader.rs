@@ -83,7 +83,10 @@ impl Reading<'_> {
     fn follow(&mut self, path: &Word, from: &str, whole: &mut Tree) {
         let (name, text) = match self.loader.load(&path.value, from) {
             Ok(loaded) => loaded,
-            Err(error) => return self.diagnostics.push(cannot_use(path, &error)),
+            Err(error) => {
+                whole.declarations.push(Declaration::Lost(Some("use")));
+                return self.diagnostics.push(cannot_use(path, &error));
+            }
         };
         if self.open.contains(&name) || self.open.len() >= DEEPEST_USE {
             let chain = self.open.join("` uses `");

@@ -6,15 +6,17 @@ mod counting;
 mod dynamics;
 mod ensemble;
 mod form;
+mod gather;
 mod harmony;
 mod loader;
+mod lost;
 mod music;
 mod piece;
 mod scoring;
 #[cfg(test)]
 mod tests;
 
-use crate::diagnostics::{Diagnostic, FileId, Sources, Span};
+use crate::diagnostics::{Diagnostic, FileId, Severity, Sources, Span};
 use crate::syntax::{Declaration, Tree, Word};
 
 use counting::Counting;
@@ -42,28 +44,39 @@ pub fn resolve(
 #[derive(Default)]
 struct Context {
     diagnostics: Vec<Diagnostic>,
+    told: lost::Told,
+    counted: music::Counted,
 }
 
 impl Context {
     fn push(&mut self, diagnostic: Diagnostic) {
         self.diagnostics.push(diagnostic);
     }
+
+    /// Are there errors among the findings from the one of that index on?
+    fn errors_since(&self, before: usize) -> bool {
+        let since = self.diagnostics.get(before..).unwrap_or_default();
+        since.iter().any(|finding| finding.severity == Severity::Error)
+    }
 }
 
 fn link(cx: &mut Context, tree: &Tree, root: FileId) -> Piece {
     let mut piece = Piece { span: Span::new(root, 0, 0), ..Piece::default() };
+    cx.told = lost::Told::of(tree);
     // A file that holds nothing but ensembles is there to be used: it need not be a piece.
     let only_ensembles = !tree.declarations.is_empty()
-        && tree.declarations.iter().all(|d| matches!(d, Declaration::Ensemble(_)));
+        && tree.declarations.iter().all(|declaration| {
+            matches!(declaration, Declaration::Ensemble(_) | Declaration::Lost(Some("ensemble")))
+        });
     if only_ensembles {
         piece.ensembles = ensemble::ensembles(cx, tree);
         return piece;
     }
     head(cx, tree, &mut piece);
-    let longest = form::longest_voice(tree);
+    let voices = (form::longest_voice(tree), form::last_of_voices(tree));
     let forms: Vec<_> = tree.declarations.iter().filter_map(form_of).collect();
     one_only(cx, &forms.iter().map(|f| f.span).collect::<Vec<_>>(), "form");
-    piece.form = form::form(cx, forms.first().copied(), longest, piece.span);
+    piece.form = form::form(cx, forms.first().copied(), voices, piece.span);
     for declaration in &tree.declarations {
         match declaration {
             Declaration::Voice(voice) => {
@@ -75,19 +88,31 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId) -> Piece {
                 if !piece.harmony.is_empty() {
                     cx.push(twice("harmony", tree.span, piece.harmony[0].span));
                 }
-                piece.harmony = harmony::harmony(cx, tree, &piece.form);
+                let harmony = harmony::harmony(cx, tree, &piece.form);
+                (piece.harmony, piece.harmony_unsure) = harmony;
             }
             Declaration::Dynamics(tree) => {
-                piece.dynamics.extend(dynamics::dynamics(cx, tree, &piece.form));
+                let (directions, unsure) = dynamics::dynamics(cx, tree, &piece.form);
+                piece.dynamics.extend(directions);
+                piece.dynamics_unsure.extend(unsure);
             }
             _ => {}
         }
+    }
+    let all = (0, piece.form.bars.len());
+    let declared = |kind: fn(&Declaration) -> bool| tree.declarations.iter().any(kind);
+    if cx.told.may_be_lost("harmony") && !declared(|d| matches!(d, Declaration::Harmony(_))) {
+        piece.harmony_unsure.push(all);
+    }
+    if cx.told.may_be_lost("dynamics") && !declared(|d| matches!(d, Declaration::Dynamics(_))) {
+        piece.dynamics_unsure.push(all);
     }
     piece.dynamics.sort_by_key(|direction| direction.at);
     let names: Vec<(&str, Span)> = piece.voices.iter().map(|v| (v.name.as_str(), v.span)).collect();
     distinct(cx, &names, "voice");
     piece.ensembles = ensemble::ensembles(cx, tree);
     piece.scorings = scoring::scorings(cx, tree, &piece);
+    cx.counted.gather(&piece.form, &mut cx.diagnostics);
     piece
 }
 
@@ -125,7 +150,7 @@ fn head(cx: &mut Context, tree: &Tree, piece: &mut Piece) {
         }
     }
     one_only(cx, &spans, "piece");
-    if spans.is_empty() {
+    if spans.is_empty() && !cx.told.may_be_lost("piece") {
         cx.push(
             Diagnostic::error("names/no-piece", piece.span, "The source does not name its piece.")
                 .with_help("Write `piece \"Title\" { composer \"…\" licence \"…\" }` at its head."),
@@ -173,6 +198,15 @@ fn unknown(word: &Word, known: &[&str], what: &str, name: &str) -> Diagnostic {
         format!("There is no {what} called `{name}`."),
     )
     .with_help(crate::diagnostics::did_you_mean(name, known, what));
+    // A word of the trade is surer than one that looks alike.
+    if let Some(meant) = crate::diagnostics::instead_of(name).filter(|word| known.contains(word)) {
+        return diagnostic.with_help(format!("Here it is called `{meant}`.")).with_fix(
+            format!("write `{meant}`"),
+            word.span,
+            meant,
+            false,
+        );
+    }
     match crate::diagnostics::nearest(name, known.iter().copied()) {
         Some(meant) => diagnostic.with_fix(format!("write `{meant}`"), word.span, meant, false),
         None => diagnostic,

@@ -5,13 +5,14 @@ use super::ensemble::{crook, instrument_named, key, needs_key, tuned_notes};
 use super::form::{indices, inside};
 use super::music::music;
 use super::piece::{
-    Allow, Dynamic, Ensemble, Line, Moment, Piece, Restrike, Role, Scoring, Technique, Verb,
+    Allow, Bars, Dynamic, Ensemble, Line, Moment, Piece, Restrike, Role, Scoring, Technique,
+    Unsure, Verb,
 };
-use super::{Context, distinct, dynamics, unknown};
-use crate::diagnostics::{Diagnostic, Span};
+use super::{Context, distinct, dynamics, lost, unknown};
+use crate::diagnostics::{Diagnostic, Edit, Span, nearest};
 use crate::syntax::{
-    AllowTree, Declaration, Modifier, MomentTree, RestrikeTree, ScoringLine, ScoringTree, Tree,
-    VerbTree, Word,
+    AllowTree, Declaration, Modifier, MomentTree, RestrikeTree, ScoringLine, ScoringTree, Spanned,
+    Tree, VerbTree, Word,
 };
 
 pub(super) fn scorings(cx: &mut Context, tree: &Tree, piece: &Piece) -> Vec<Scoring> {
@@ -31,7 +32,7 @@ pub(super) fn scorings(cx: &mut Context, tree: &Tree, piece: &Piece) -> Vec<Scor
     for tree in &trees {
         let ensemble = piece.ensembles.iter().position(|e| e.name == tree.ensemble.value);
         let Some(ensemble) = ensemble else {
-            cx.push(unknown(&tree.ensemble, &known_ensembles, "ensemble", &tree.ensemble.value));
+            cx.push_unknown(&tree.ensemble, &known_ensembles, "ensemble");
             continue;
         };
         scorings.push((scoring(cx, tree, ensemble, piece), *tree));
@@ -54,9 +55,13 @@ fn link_keeps(
         if let Some(keep) = tree.keeps.first() {
             match found.iter().position(|name| *name == keep.value) {
                 Some(index) => scoring.keep = Some((index, keep.span)),
-                // A scoring that is declared but broken has been told already.
-                None if known.contains(&keep.value.as_str()) => {}
-                None => cx.push(unknown(keep, &known, "scoring", &keep.value)),
+                None => {
+                    scoring.adrift = true;
+                    // A scoring that is declared but broken has been told already.
+                    if !known.contains(&keep.value.as_str()) {
+                        cx.push_unknown(keep, &known, "scoring");
+                    }
+                }
             }
         }
         linked.push(scoring);
@@ -89,8 +94,9 @@ fn break_cycles(cx: &mut Context, scorings: &mut [Scoring]) {
 
 fn scoring(cx: &mut Context, tree: &ScoringTree, ensemble: usize, piece: &Piece) -> Scoring {
     let players = &piece.ensembles[ensemble];
-    let lines =
-        tree.lines.iter().filter_map(|line| scoring_line(cx, line, players, piece)).collect();
+    let mut lines: Vec<Line> =
+        tree.lines.iter().map(|line| scoring_line(cx, line, players, piece)).collect();
+    lines.extend(tree.broken.iter().map(|line| unread_line(line, players, piece)));
     let allows = tree.allows.iter().map(|tree| allow(cx, tree, players, piece)).collect();
     Scoring {
         name: tree.name.value.clone(),
@@ -99,6 +105,31 @@ fn scoring(cx: &mut Context, tree: &ScoringTree, ensemble: usize, piece: &Piece)
         keep: None,
         lines,
         allows,
+        adrift: tree.broken.iter().any(|line| nearest(&lost::words(line)[0], ["keep"]).is_some()),
+    }
+}
+
+/// A line that could not be read: it claims the players and bars that it seems to name.
+fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
+    let words = line.value.split(|c: char| !(c.is_alphanumeric() || "-.".contains(c)));
+    let known = words.filter(|word| !ensemble.players_named(word).is_empty());
+    let who: Vec<(String, Span)> = known.map(|word| (word.to_string(), line.span)).collect();
+    let index = |bar: u32| i32::try_from(bar).ok().and_then(|bar| piece.form.index_of(bar));
+    let named = lost::bars(line).unwrap_or_default();
+    let bars: Bars =
+        named.iter().filter_map(|&(first, last)| Some((index(first)?, index(last)? + 1))).collect();
+    let all = vec![(0, piece.form.bars.len())];
+    Line {
+        span: line.span,
+        verb: Verb::Unknown,
+        role: None,
+        bars: if bars.is_empty() || bars.len() < named.len() { all } else { bars },
+        solo: false,
+        dynamic: None,
+        techniques: Vec::new(),
+        words: Vec::new(),
+        unsure: Unsure { what: true, who: who.is_empty(), bars: false },
+        who,
     }
 }
 
@@ -106,8 +137,13 @@ fn who(cx: &mut Context, words: &[Word], ensemble: &Ensemble) -> Vec<(String, Sp
     let mut found = Vec::new();
     for word in words {
         if ensemble.players_named(&word.value).is_empty() {
-            let what = format!("player or group in {}", ensemble.name);
-            cx.push(unknown(word, &ensemble.names(), &what, &word.value));
+            let line = word.value.split('.').next().unwrap_or_default();
+            if line != word.value && !ensemble.players_named(line).is_empty() {
+                cx.push_no_such_number(word, line, ensemble);
+            } else if !ensemble.may_have(&word.value) {
+                let what = format!("player or group in {}", ensemble.name);
+                cx.push_unknown(word, &ensemble.names(), &what);
+            }
         } else {
             found.push((word.value.clone(), word.span));
         }
@@ -119,17 +155,12 @@ fn voice_index(cx: &mut Context, word: &Word, piece: &Piece) -> Option<usize> {
     let index = piece.voices.iter().position(|voice| voice.name == word.value);
     if index.is_none() {
         let known: Vec<&str> = piece.voices.iter().map(|voice| voice.name.as_str()).collect();
-        cx.push(unknown(word, &known, "voice", &word.value));
+        cx.push_unknown(word, &known, "voice");
     }
     index
 }
 
-fn scoring_line(
-    cx: &mut Context,
-    tree: &ScoringLine,
-    ensemble: &Ensemble,
-    piece: &Piece,
-) -> Option<Line> {
+fn scoring_line(cx: &mut Context, tree: &ScoringLine, ensemble: &Ensemble, piece: &Piece) -> Line {
     let names = who(cx, &tree.who, ensemble);
     let mut line = Line {
         span: tree.span,
@@ -141,23 +172,26 @@ fn scoring_line(
         dynamic: None,
         techniques: Vec::new(),
         words: Vec::new(),
+        unsure: Unsure::default(),
     };
+    line.unsure.who = line.who.len() < tree.who.len();
     modifiers(cx, tree, piece, &mut line);
-    line.verb = verb(cx, tree, ensemble, piece, &line.who)?;
+    let before = cx.diagnostics.len();
+    line.verb = verb(cx, tree, ensemble, piece, &line.who).unwrap_or(Verb::Unknown);
+    // Written bars say for themselves which of them could not be understood.
+    line.unsure.what |= line.verb == Verb::Unknown
+        || (cx.errors_since(before) && !matches!(line.verb, Verb::Writes(_)));
     match &line.verb {
         Verb::Writes(written) => {
             if let Some(bars) = tree.modifiers.iter().find(|m| matches!(m.value, Modifier::Bars(_)))
             {
-                cx.push(
-                    Diagnostic::error(
-                        "bars/claimed-twice",
-                        bars.span,
-                        "`writes` claims the bars that it writes.",
-                    )
-                    .with_help("Leave `bars …` out: the numbers of the bars in braces say which."),
-                );
+                cx.push(claimed_twice(bars, &tree.verb));
+                line.unsure.bars = true;
             }
             line.bars.clone_from(&written.bars);
+            if let VerbTree::Writes(bars) = &tree.verb {
+                line.unsure.bars |= bars.iter().any(|bar| bar.broken && bar.number.is_none());
+            }
         }
         Verb::Takes { .. } => line.bars.clear(),
         _ => {}
@@ -181,29 +215,52 @@ fn scoring_line(
                 ),
         );
         line.role = Some(Role::Harmony);
+        line.unsure.what = true;
     }
-    Some(line)
+    line
+}
+
+fn claimed_twice(bars: &Spanned<Modifier>, verb: &VerbTree) -> Diagnostic {
+    let mut finding = Diagnostic::error(
+        "bars/claimed-twice",
+        bars.span,
+        "`writes` claims the bars that it writes.",
+    )
+    .with_help("Leave `bars …` out: the numbers of the bars in braces say which.")
+    .with_fix("leave it out", bars.span, "", false);
+    // Who says `bars` may have left the numbers out.
+    if let (Modifier::Bars(ranges), VerbTree::Writes(written)) = (&bars.value, verb)
+        && let (Some(range), Some(first)) = (ranges.first(), written.first())
+        && first.number.is_none()
+        && let Some(fix) = finding.fixes.last_mut()
+    {
+        fix.title = format!("leave it out and number the bars from {} on", range.first);
+        fix.edits.push(Edit { span: first.span.before(), text: format!("{}: ", range.first) });
+    }
+    finding
 }
 
 fn modifiers(cx: &mut Context, tree: &ScoringLine, piece: &Piece, line: &mut Line) {
     for modifier in &tree.modifiers {
         let span = modifier.span;
-        let word = |text: &String| Word { value: text.clone(), span };
+        let before = cx.diagnostics.len();
         match &modifier.value {
             Modifier::Bars(ranges) => line.bars = indices(cx, &piece.form, ranges),
-            Modifier::Role(name) => match Role::WORDS.iter().find(|(_, word)| word == name) {
-                Some((role, _)) => line.role = Some(*role),
-                None => {
-                    let known: Vec<&str> = Role::WORDS.iter().map(|(_, word)| *word).collect();
-                    cx.push(unknown(&word(name), &known, "role", name));
+            Modifier::Role(name) => {
+                match Role::WORDS.iter().find(|(_, word)| *word == name.value) {
+                    Some((role, _)) => line.role = Some(*role),
+                    None => {
+                        let known: Vec<&str> = Role::WORDS.iter().map(|(_, word)| *word).collect();
+                        cx.push(unknown(name, &known, "role", &name.value));
+                    }
                 }
-            },
+            }
             Modifier::Solo => line.solo = true,
-            Modifier::At(name) => match dynamics::dynamic(name) {
+            Modifier::At(name) => match dynamics::dynamic(&name.value) {
                 Some(dynamic) => line.dynamic = Some((dynamic, span)),
                 None => {
                     let known: Vec<&str> = Dynamic::WORDS.iter().map(|(_, word)| *word).collect();
-                    cx.push(unknown(&word(name), &known, "dynamic", name));
+                    cx.push(unknown(name, &known, "dynamic", &name.value));
                 }
             },
             Modifier::Technique(name) => {
@@ -211,6 +268,12 @@ fn modifiers(cx: &mut Context, tree: &ScoringLine, piece: &Piece, line: &mut Lin
                 line.techniques.extend(known.map(|(technique, ..)| (*technique, span)));
             }
             Modifier::Words(text) => line.words.push((text.clone(), span)),
+        }
+        if cx.errors_since(before) {
+            match &modifier.value {
+                Modifier::Bars(_) => line.unsure.bars = true,
+                _ => line.unsure.what = true,
+            }
         }
     }
 }

@@ -31,7 +31,7 @@ pub(super) fn piece(cx: &mut Context, pair: Pair<Rule>) -> Option<PieceTree> {
 }
 
 pub(super) fn form(cx: &mut Context, pair: Pair<Rule>) -> FormTree {
-    let mut tree = FormTree { span: cx.span(&pair), lines: Vec::new() };
+    let mut tree = FormTree { span: cx.span(&pair), lines: Vec::new(), broken: Vec::new() };
     for inner in pair.into_inner() {
         match inner.as_rule() {
             Rule::kw_form => tree.span = cx.span(&inner),
@@ -41,7 +41,8 @@ pub(super) fn form(cx: &mut Context, pair: Pair<Rule>) -> FormTree {
                 }
             }
             Rule::broken_line => {
-                explain::line(cx, &inner, Rule::form_line, "this line of the form")
+                tree.broken.push(cx.word(&inner));
+                explain::line(cx, &inner, Rule::form_line, "this line of the form");
             }
             Rule::close | Rule::unclosed => cx.block_end(&inner, tree.span, "form"),
             _ => {}
@@ -138,7 +139,7 @@ fn harmony_bar(cx: &mut Context, pair: Pair<Rule>) -> HarmonyBar {
 }
 
 pub(super) fn dynamics(cx: &mut Context, pair: Pair<Rule>) -> DynamicsTree {
-    let mut tree = DynamicsTree { span: cx.span(&pair), lines: Vec::new() };
+    let mut tree = DynamicsTree { span: cx.span(&pair), lines: Vec::new(), broken: Vec::new() };
     for inner in pair.into_inner() {
         match inner.as_rule() {
             Rule::kw_dynamics => tree.span = cx.span(&inner),
@@ -154,6 +155,7 @@ pub(super) fn dynamics(cx: &mut Context, pair: Pair<Rule>) -> DynamicsTree {
                 }
             }
             Rule::broken_line => {
+                tree.broken.push(cx.word(&inner));
                 explain::line(cx, &inner, Rule::dynamics_line, "this line of the dynamics");
             }
             Rule::close | Rule::unclosed => cx.block_end(&inner, tree.span, "dynamics block"),

@@ -10,6 +10,9 @@ use crate::diagnostics::{Diagnostic, FileId, Span};
 #[grammar = "../grammar/ripieno.pest"]
 pub(super) struct Grammar;
 
+/// The block of notes behind `writes`, in words.
+pub(super) const WRITTEN: &str = "line of written notes";
+
 /// What the builders share: the text and the findings so far.
 pub(super) struct Context<'t> {
     pub(super) file: FileId,
@@ -69,16 +72,32 @@ impl Context<'_> {
         PitchTree { name, octave: text[digit..].parse().ok(), span }
     }
 
+    /// Forgets a finding about a single sign that stands where a closing brace is missing.
+    fn forget_stray_sign(&mut self, end: usize) {
+        let Some(last) = self.diagnostics.last() else { return };
+        let (from, to) = (last.primary.span.start as usize, last.primary.span.end as usize);
+        let sign = |c: char| !c.is_alphanumeric() && !c.is_whitespace();
+        let mut behind = self.text.get(to..end).unwrap_or_default().lines().map(str::trim);
+        if last.code == "syntax/unexpected"
+            && self.text.get(from..to).unwrap_or_default().chars().all(sign)
+            && behind.all(|line| line.is_empty() || line.starts_with("//"))
+        {
+            self.diagnostics.pop();
+        }
+    }
+
     /// The block's end: says so where the closing brace is missing.
     pub(super) fn block_end(&mut self, pair: &Pair<Rule>, head: Span, what: &str) {
         if pair.as_rule() == Rule::unclosed {
+            self.forget_stray_sign(pair.as_span().start());
             let at = pair.as_span().start().min(self.text.len()) as u32;
             let place = Span::new(self.file, at, at);
+            let next = if what == WRITTEN { "line" } else { "declaration" };
             self.diagnostics.push(
                 Diagnostic::error(
                     "syntax/unclosed-block",
                     head,
-                    format!("This {what} is not closed before the next declaration begins."),
+                    format!("This {what} is not closed before the next {next} begins."),
                 )
                 .with_text(format!("the {what} begins here"))
                 .with_label(place, "`}` is missing before this place")

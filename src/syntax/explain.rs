@@ -8,6 +8,8 @@ use pest::error::{Error, ErrorVariant, InputLocation};
 use pest::iterators::Pair;
 
 use super::context::{Context, Grammar, Rule, read_number};
+use super::habits::{habit, instrument};
+pub(super) use super::habits::{late, unbarred};
 use super::tree::{Number, Spanned};
 use crate::diagnostics::{Diagnostic, FileId, Span, did_you_mean, nearest};
 
@@ -20,28 +22,19 @@ pub(super) fn is_keyword(rule: Rule) -> bool {
 const DECLARATIONS: [&str; 8] =
     ["piece", "form", "harmony", "dynamics", "voice", "ensemble", "scoring", "use"];
 
-/// A declaration that could not be read.
-pub(super) fn declaration(cx: &mut Context, pair: &Pair<Rule>) {
+/// A declaration that could not be read; gives back its keyword, where one can be made out.
+pub(super) fn declaration(cx: &mut Context, pair: &Pair<Rule>) -> Option<&'static str> {
     let text = pair.as_str();
     let start = pair.as_span().start();
     let word: String = text.chars().take_while(|c| c.is_alphanumeric() || *c == '-').collect();
-    let rule = match word.as_str() {
-        "use" => Some(Rule::use_line),
-        "piece" => Some(Rule::piece),
-        "form" => Some(Rule::form),
-        "harmony" => Some(Rule::harmony),
-        "dynamics" => Some(Rule::dynamics),
-        "voice" => Some(Rule::voice),
-        "ensemble" => Some(Rule::ensemble),
-        "scoring" => Some(Rule::scoring),
-        _ => None,
-    };
+    let rule = if word == "use" { Some(Rule::use_line) } else { head_of(&word) };
     if let Some(rule) = rule
         && let Err(error) = Grammar::parse(rule, text)
     {
-        let diagnostic = stopped(cx.file, start, text, &error, &format!("this `{word}`"));
+        let diagnostic = without_brace(cx.file, start, text, &word)
+            .unwrap_or_else(|| stopped(cx.file, start, text, &error, &format!("this `{word}`")));
         cx.diagnostics.push(diagnostic);
-        return;
+        return DECLARATIONS.into_iter().find(|keyword| *keyword == word);
     }
     let end = start + text.find(['\n', '\r']).unwrap_or(text.len());
     let length =
@@ -57,10 +50,40 @@ pub(super) fn declaration(cx: &mut Context, pair: &Pair<Rule>) {
         "}" => "This brace closes nothing; take it away.".to_string(),
         _ => did_you_mean(found, &DECLARATIONS, "declaration"),
     });
-    if let Some(meant) = nearest(found, DECLARATIONS) {
+    let meant = nearest(found, DECLARATIONS);
+    if let Some(meant) = meant {
         diagnostic = diagnostic.with_fix(format!("write `{meant}`"), span, meant, false);
     }
     cx.diagnostics.push(diagnostic);
+    meant
+}
+
+/// A declaration whose head lacks its brace and nothing else.
+fn without_brace(file: FileId, start: usize, text: &str, word: &str) -> Option<Diagnostic> {
+    let head = text.lines().next()?.split("//").next()?.trim_end();
+    let braced = head.contains('{') || text[head.len()..].trim_start().starts_with('{');
+    if braced || Grammar::parse(head_of(word)?, &format!("{head} {{\n}}")).is_err() {
+        return None;
+    }
+    let span = Span::new(file, start as u32, (start + head.len()) as u32);
+    Some(
+        Diagnostic::error("syntax/unexpected", span, "The brace is missing behind this head.")
+            .with_help(format!("Write `{head} {{`."))
+            .with_fix("open the block", span.after(), " {", true),
+    )
+}
+
+fn head_of(word: &str) -> Option<Rule> {
+    Some(match word {
+        "piece" => Rule::piece,
+        "form" => Rule::form,
+        "harmony" => Rule::harmony,
+        "dynamics" => Rule::dynamics,
+        "voice" => Rule::voice,
+        "ensemble" => Rule::ensemble,
+        "scoring" => Rule::scoring,
+        _ => return None,
+    })
 }
 
 /// A line that could not be read, and the rule that it should have followed.
@@ -77,7 +100,22 @@ pub(super) fn line(cx: &mut Context, pair: &Pair<Rule>, rule: Rule, what: &str) 
         _ => rule,
     };
     let diagnostic = match Grammar::parse(rule, text) {
-        Err(error) => stopped(cx.file, start, text, &error, what),
+        Err(error) => {
+            let stopped = stopped(cx.file, start, text, &error, what);
+            match instrument(text).filter(|_| rule == Rule::players_line) {
+                Some((from, to, meant)) => {
+                    let span = Span::new(cx.file, (start + from) as u32, (start + to) as u32);
+                    Diagnostic::error(
+                        "names/unknown",
+                        span,
+                        format!("There is no instrument called `{}`.", &text[from..to]),
+                    )
+                    .with_help(format!("Here it is called `{meant}`."))
+                    .with_fix(format!("write `{meant}`"), span, meant, false)
+                }
+                None => stopped,
+            }
+        }
         // The line alone reads well: something before it on the same line does not.
         Ok(_) => Diagnostic::error(
             "syntax/unexpected",
@@ -146,8 +184,17 @@ pub(super) fn stopped(
             meant,
             false,
         );
-    } else if let Some(help) = habit(found, &expected) {
-        diagnostic = diagnostic.with_help(help);
+    } else if let Some(habit) = habit(text, at, found, &expected) {
+        diagnostic = diagnostic.with_help(habit.help);
+        if let Some((from, to, text)) = habit.fix {
+            let span = Span::new(file, (start + from) as u32, (start + to) as u32);
+            let title = if text.trim().is_empty() {
+                "take it away".into()
+            } else {
+                format!("write `{}`", text.trim())
+            };
+            diagnostic = diagnostic.with_fix(title, span, text, false);
+        }
     }
     diagnostic
 }
@@ -168,9 +215,9 @@ fn token(text: &str) -> &str {
 
 /// What would have been right, in words.
 #[derive(Default)]
-struct Expected {
-    things: Vec<&'static str>,
-    keywords: Vec<String>,
+pub(super) struct Expected {
+    pub(super) things: Vec<&'static str>,
+    pub(super) keywords: Vec<String>,
 }
 
 impl Expected {
@@ -235,60 +282,6 @@ fn in_words(rule: Rule) -> Option<&'static str> {
         Rule::plays | Rule::doubles | Rule::sustains | Rule::rests => "a verb such as `plays`",
         _ => return None,
     })
-}
-
-/// Dynamics as people write them.
-const DYNAMICS: [&str; 8] = ["ppp", "pp", "p", "mp", "mf", "f", "ff", "fff"];
-
-/// A word for the habits that people bring along from elsewhere.
-fn habit(found: &str, expected: &Expected) -> Option<String> {
-    let notes =
-        expected.things.contains(&"a note") || expected.things.contains(&"a pitch such as `F#4`");
-    let first = found.chars().next()?;
-    if notes && matches!(first, 'H' | 'h') {
-        return Some("The note H of German usage is written `B`, and B is written `Bb`.".into());
-    }
-    if notes && matches!(first, 'a'..='g') {
-        return Some(format!(
-            "Letters of notes are capitals: `{}`.",
-            found.replacen(first, &first.to_uppercase().to_string(), 1)
-        ));
-    }
-    let syllable =
-        found.get(1..).unwrap_or_default().trim_end_matches(|c: char| c.is_ascii_digit());
-    if notes && matches!(first, 'A'..='G') && matches!(syllable, "is" | "es" | "s") {
-        let accidental = if syllable == "is" { '#' } else { 'b' };
-        return Some(format!("Sharps are written `#` and flats `b`: `{first}{accidental}`."));
-    }
-    if notes && found == "r" {
-        return Some("A rest is written `_`, and a whole bar of it `rest`.".into());
-    }
-    if notes && first == '(' {
-        return Some("A slur stands in braces: `{D5 E}`.".into());
-    }
-    if notes && first == '~' {
-        return Some("A note is held on with `=` and a value: `1/2 D5 1/4 =`.".into());
-    }
-    if expected.keywords.iter().any(|keyword| keyword == "rests")
-        && found.eq_ignore_ascii_case("tacet")
-    {
-        return Some("A player who does not play `rests`.".into());
-    }
-    if notes && found.ends_with(|c: char| c.is_ascii_digit()) && first.is_ascii_digit() {
-        return Some("A value is a fraction of a whole note: a quarter is `1/4`.".into());
-    }
-    if !notes && DYNAMICS.contains(&found) {
-        return Some(format!("A line's own dynamic is written `at {found}`."));
-    }
-    if let Some((from, to)) = found.split_once('-')
-        && [from, to].iter().all(|end| !end.is_empty() && end.bytes().all(|b| b.is_ascii_digit()))
-    {
-        return Some(format!("Bars from one to another are written `{from}..{to}`."));
-    }
-    if expected.things.contains(&"a bar line `|`") && found.is_empty() {
-        return Some("Write `|` at the end of every bar.".into());
-    }
-    None
 }
 
 fn capitalised(text: &str) -> String {

@@ -4,6 +4,7 @@
 mod blocks;
 mod context;
 mod explain;
+mod habits;
 mod music;
 mod parse;
 mod scoring;

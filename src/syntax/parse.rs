@@ -27,7 +27,7 @@ pub fn parse(file: FileId, text: &str) -> (Tree, Vec<Diagnostic>) {
             )
             .with_help("Put each movement into a file of its own and share ensembles by `use`."),
         );
-        return (Tree::default(), cx.diagnostics);
+        return (nothing(), cx.diagnostics);
     }
     if text.trim_matches(['\u{FEFF}', ' ', '\t', '\r', '\n']).is_empty() {
         cx.diagnostics.push(
@@ -35,7 +35,7 @@ pub fn parse(file: FileId, text: &str) -> (Tree, Vec<Diagnostic>) {
                 "A source begins with `piece \"Title\" { … }`; `ripieno new` makes one.",
             ),
         );
-        return (Tree::default(), cx.diagnostics);
+        return (nothing(), cx.diagnostics);
     }
     let mut tree = Tree::default();
     match Grammar::parse(Rule::file, text) {
@@ -52,6 +52,11 @@ pub fn parse(file: FileId, text: &str) -> (Tree, Vec<Diagnostic>) {
     (tree, cx.diagnostics)
 }
 
+/// The tree of a file of which nothing was read: what it lacks is not worth telling.
+fn nothing() -> Tree {
+    Tree { declarations: vec![Declaration::Lost(None)] }
+}
+
 fn declaration(cx: &mut Context, pair: Pair<Rule>) -> Option<Declaration> {
     Some(match pair.as_rule() {
         Rule::use_line => {
@@ -65,10 +70,7 @@ fn declaration(cx: &mut Context, pair: Pair<Rule>) -> Option<Declaration> {
         Rule::voice => Declaration::Voice(music::voice(cx, pair)?),
         Rule::ensemble => Declaration::Ensemble(scoring::ensemble(cx, pair)?),
         Rule::scoring => Declaration::Scoring(scoring::scoring(cx, pair)?),
-        Rule::broken_declaration => {
-            explain::declaration(cx, &pair);
-            return None;
-        }
+        Rule::broken_declaration => Declaration::Lost(explain::declaration(cx, &pair)),
         _ => return None,
     })
 }

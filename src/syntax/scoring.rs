@@ -2,13 +2,13 @@
 
 use pest::iterators::Pair;
 
-use super::context::{Context, Rule, read_number};
+use super::context::{Context, Rule, WRITTEN, read_number};
 use super::tree::*;
 use super::{explain, music};
 
 pub(super) fn ensemble(cx: &mut Context, pair: Pair<Rule>) -> Option<EnsembleTree> {
     let mut names = Vec::new();
-    let mut lines = Vec::new();
+    let (mut lines, mut broken) = (Vec::new(), Vec::new());
     for inner in pair.into_inner() {
         match inner.as_rule() {
             Rule::name => names.push(cx.word(&inner)),
@@ -36,6 +36,7 @@ pub(super) fn ensemble(cx: &mut Context, pair: Pair<Rule>) -> Option<EnsembleTre
                 }
             }
             Rule::broken_line => {
+                broken.push(cx.word(&inner));
                 explain::line(cx, &inner, Rule::players_line, "this line of the ensemble");
             }
             Rule::close | Rule::unclosed => {
@@ -45,7 +46,7 @@ pub(super) fn ensemble(cx: &mut Context, pair: Pair<Rule>) -> Option<EnsembleTre
         }
     }
     let mut names = names.into_iter();
-    Some(EnsembleTree { name: names.next()?, extends: names.next(), lines })
+    Some(EnsembleTree { name: names.next()?, extends: names.next(), lines, broken })
 }
 
 /// Octaves up that `8va`, `8vb`, `15ma`, `15mb` mean.
@@ -131,6 +132,7 @@ fn tuned(cx: &mut Context, pair: Pair<Rule>) -> Vec<PitchTree> {
 pub(super) fn scoring(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringTree> {
     let mut names = Vec::new();
     let (mut keeps, mut lines, mut allows) = (Vec::new(), Vec::new(), Vec::new());
+    let mut broken = Vec::new();
     for inner in pair.into_inner() {
         match inner.as_rule() {
             Rule::name => names.push(cx.word(&inner)),
@@ -138,9 +140,15 @@ pub(super) fn scoring(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringTree>
             Rule::allow => allows.extend(allow(cx, inner)),
             Rule::scoring_line | Rule::writes_line => lines.extend(scoring_line(cx, inner)),
             Rule::broken_line => {
+                broken.push(cx.word(&inner));
                 explain::line(cx, &inner, Rule::scoring_line, "this line of the scoring");
             }
-            Rule::broken_writes => {
+            Rule::unbarred => {
+                broken.push(cx.word(&inner));
+                explain::unbarred(cx, &inner);
+            }
+            Rule::broken_writes | Rule::broken_written => {
+                broken.push(cx.word(&inner));
                 explain::line(cx, &inner, Rule::writes_line, "this line of the scoring");
             }
             Rule::close | Rule::unclosed => {
@@ -150,7 +158,8 @@ pub(super) fn scoring(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringTree>
         }
     }
     let mut names = names.into_iter();
-    Some(ScoringTree { name: names.next()?, ensemble: names.next()?, keeps, lines, allows })
+    let (name, ensemble) = (names.next()?, names.next()?);
+    Some(ScoringTree { name, ensemble, keeps, lines, allows, broken })
 }
 
 fn allow(cx: &Context, pair: Pair<Rule>) -> Option<AllowTree> {
@@ -187,11 +196,19 @@ fn scoring_line(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringLine> {
                 let value = inner.into_inner().next().and_then(|p| modifier(cx, p));
                 modifiers.extend(value.map(|value| Spanned { value, span: place }));
             }
-            Rule::kw_writes => verb_span = cx.span(&inner),
-            Rule::music => line_verb = Some(VerbTree::Writes(music::bars(cx, inner))),
-            Rule::close | Rule::unclosed => {
-                cx.block_end(&inner, verb_span, "line of written notes")
+            Rule::late => {
+                let span = cx.span(&inner);
+                let before = modifiers.last().map_or(verb_span, |m: &Spanned<Modifier>| m.span);
+                cx.diagnostics.push(explain::late(span, inner.as_str().trim_end(), before));
+                for inner in inner.into_inner().filter(|p| p.as_rule() == Rule::modifier) {
+                    let place = cx.span(&inner);
+                    let value = inner.into_inner().next().and_then(|p| modifier(cx, p));
+                    modifiers.extend(value.map(|value| Spanned { value, span: place }));
+                }
             }
+            Rule::kw_writes => verb_span = cx.span(&inner),
+            Rule::written => line_verb = Some(VerbTree::Writes(music::bars(cx, inner))),
+            Rule::close | Rule::unclosed => cx.block_end(&inner, verb_span, WRITTEN),
             Rule::line_end => {}
             _ => {
                 verb_span = cx.span(&inner);
@@ -261,9 +278,9 @@ fn moment(pair: Pair<Rule>) -> Option<MomentTree> {
 fn modifier(cx: &Context, pair: Pair<Rule>) -> Option<Modifier> {
     Some(match pair.as_rule() {
         Rule::bars => Modifier::Bars(bar_list(cx, pair)),
-        Rule::role => Modifier::Role(pair.into_inner().nth(1)?.as_str().to_string()),
+        Rule::role => Modifier::Role(cx.word(&pair.into_inner().nth(1)?)),
         Rule::solo => Modifier::Solo,
-        Rule::at => Modifier::At(pair.into_inner().nth(1)?.as_str().to_string()),
+        Rule::at => Modifier::At(cx.word(&pair.into_inner().nth(1)?)),
         Rule::technique => Modifier::Technique(pair.as_str().trim_end().to_string()),
         Rule::string => Modifier::Words(cx.string(&pair).value),
         _ => return None,

@@ -42,6 +42,9 @@ pub enum Declaration {
     Ensemble(EnsembleTree),
     /// `scoring name for ensemble { … }`.
     Scoring(ScoringTree),
+    /// A declaration that could not be read (or the file that `use` names): its keyword, where one
+    /// can be made out.
+    Lost(Option<&'static str>),
 }
 
 /// `piece`.
@@ -60,6 +63,8 @@ pub struct FormTree {
     pub span: Span,
     /// The lines.
     pub lines: Vec<FormLine>,
+    /// Lines that could not be read, as they stand.
+    pub broken: Vec<Word>,
 }
 
 /// Bars from a first to a last one.
@@ -163,6 +168,8 @@ pub struct DynamicsTree {
     pub span: Span,
     /// The lines.
     pub lines: Vec<DynamicsLine>,
+    /// Lines that could not be read, as they stand.
+    pub broken: Vec<Word>,
 }
 
 /// A bar and perhaps a beat.
@@ -274,6 +281,8 @@ pub struct EnsembleTree {
     pub extends: Option<Word>,
     /// The lines.
     pub lines: Vec<EnsembleLine>,
+    /// Lines that could not be read, as they stand.
+    pub broken: Vec<Word>,
 }
 
 /// A line of an ensemble.
@@ -338,6 +347,8 @@ pub struct ScoringTree {
     pub lines: Vec<ScoringLine>,
     /// The findings that are allowed.
     pub allows: Vec<AllowTree>,
+    /// Lines that could not be read, as they stand.
+    pub broken: Vec<Word>,
 }
 
 /// A line that makes players do something.
@@ -421,11 +432,11 @@ pub enum Modifier {
     /// `bars 1..8, 17`.
     Bars(Vec<BarRange>),
     /// `as melody`.
-    Role(String),
+    Role(Word),
     /// `solo`.
     Solo,
     /// `at mf`.
-    At(String),
+    At(Word),
     /// `pizz`, `arco`, `muted`, `unmuted`.
     Technique(String),
     /// Words to print.

@@ -102,6 +102,7 @@ fn with_arrangement<R>(piece: &Piece, parts: Vec<Part>, read: impl FnOnce(&[u8])
         keep: None,
         lines: Vec::new(),
         allows: Vec::new(),
+        adrift: false,
     };
     let arrangement = Arrangement {
         piece,
@@ -109,6 +110,7 @@ fn with_arrangement<R>(piece: &Piece, parts: Vec<Part>, read: impl FnOnce(&[u8])
         era: 1725,
         parts,
         lines: Vec::new(),
+        doubt: crate::arrange::Doubt::default(),
         diagnostics: Vec::new(),
     };
     read(&score(&arrangement))

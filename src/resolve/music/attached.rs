@@ -1,6 +1,7 @@
 //! What hangs on notes and what stands between them: marks and directions.
 
 use super::*;
+use crate::diagnostics::instead_of;
 
 impl Builder<'_> {
     pub(super) fn attached(&mut self, written: &[MarkTree]) -> Attached {
@@ -16,6 +17,17 @@ impl Builder<'_> {
 
     pub(super) fn marks(&mut self, written: &[MarkTree]) -> (Marks, u8) {
         let (mut marks, mut tremolo) = (Marks::NONE, 0);
+        // `con sord` is one thing to say, and a direction.
+        let phrase: Vec<&str> = written.iter().map(|mark| mark.word.value.as_str()).collect();
+        if let ([first, .., last], Some(meant)) = (written, instead_of(&phrase.join(" "))) {
+            let span = first.word.span.to(last.word.span);
+            let mut finding = phrase_finding(&phrase.join(" "), meant, span);
+            if is_direction(meant) {
+                finding.fixes.clear();
+            }
+            self.cx.push(finding);
+            return (marks, tremolo);
+        }
         for mark in written {
             let word = mark.word.value.as_str();
             if word == "tremolo" {
@@ -37,7 +49,20 @@ impl Builder<'_> {
             } else {
                 let mut known: Vec<&str> = Mark::WORDS.iter().map(|(_, word)| *word).collect();
                 known.push("tremolo");
-                self.cx.push(unknown(&mark.word, &known, "mark", word));
+                let finding = unknown(&mark.word, &known, "mark", word);
+                let direction = instead_of(word).unwrap_or(word);
+                self.cx.push(if is_direction(direction) {
+                    finding.with_help(format!(
+                        "A direction stands by itself, with a space before it: `[{direction}] D5`."
+                    ))
+                } else if finding.fixes.is_empty() {
+                    let known = finding.help.clone().unwrap_or_default();
+                    finding.with_help(format!(
+                        "{known} Other words stand by themselves, in quotes: `[\"{word}.\"] D5`."
+                    ))
+                } else {
+                    finding
+                });
             }
         }
         (marks, tremolo)
@@ -62,8 +87,13 @@ impl Builder<'_> {
         }
     }
 
-    pub(super) fn directions(&mut self, bar: &BarState, words: &[DirectionWord]) {
+    pub(super) fn directions(&mut self, bar: &mut BarState, words: &[DirectionWord]) {
         let at = bar.at;
+        let phrase: Vec<&str> = words.iter().map(|said| said.word.value.as_str()).collect();
+        if let ([first, .., last], Some(meant)) = (words, instead_of(&phrase.join(" "))) {
+            let span = first.word.span.to(last.word.span);
+            return self.cx.push(phrase_finding(&phrase.join(" "), meant, span));
+        }
         for said in words {
             let word = said.word.value.as_str();
             let span = said.word.span;
@@ -89,11 +119,25 @@ impl Builder<'_> {
                 Technique::WORDS.iter().find(|(_, known, _)| *known == word)
             {
                 DirectionKind::Technique(*technique)
+            } else if word == "tremolo" || Mark::WORDS.iter().any(|(_, known)| *known == word) {
+                // A note may be missing here: whether the bar is full is not worth saying.
+                bar.counted = false;
+                self.cx.push(mark_alone(word, span, bar.number));
+                continue;
             } else {
                 let mut known = MOMENTARY_DIRECTIONS.to_vec();
                 known.extend(crate::resolve::Dynamic::WORDS.iter().map(|(_, word)| *word));
                 known.extend(Technique::WORDS.iter().map(|(_, word, _)| *word));
-                self.cx.push(unknown(&said.word, &known, "direction", word));
+                let finding = unknown(&said.word, &known, "direction", word);
+                self.cx.push(if finding.fixes.is_empty() {
+                    finding
+                        .with_help(format!(
+                            "Words that are printed stand in quotes: `[\"{word}\"]`."
+                        ))
+                        .with_fix("put it in quotes", span, format!("\"{word}\""), false)
+                } else {
+                    finding
+                });
                 continue;
             };
             self.music.directions.push(Direction { at, kind, span });
@@ -107,6 +151,26 @@ impl Builder<'_> {
             *to = at;
         }
     }
+}
+
+fn is_direction(word: &str) -> bool {
+    MOMENTARY_DIRECTIONS.contains(&word)
+        || dynamic(word).is_some()
+        || Technique::WORDS.iter().any(|(_, known, _)| *known == word)
+}
+
+fn phrase_finding(said: &str, meant: &str, span: Span) -> Diagnostic {
+    Diagnostic::error("names/unknown", span, format!("There is no direction called `{said}`."))
+        .with_help(format!("Here it is called `{meant}`, with a space before it: `[{meant}] D5`."))
+        .with_fix(format!("write `{meant}`"), span, meant, false)
+}
+
+fn mark_alone(word: &str, span: Span, bar: i32) -> Diagnostic {
+    Diagnostic::error("bars/mark-alone", span, format!("The mark `{word}` stands by itself."))
+        .with_help(format!(
+            "A mark follows its note without a space: `D5[{word}]`. Is a note missing before it?"
+        ))
+        .with_bars(bar, bar)
 }
 
 /// Strokes of a tremolo of that value.

@@ -2,8 +2,12 @@
 //! bar.
 
 mod attached;
+mod miscounted;
+mod words;
 
 use smallvec::smallvec;
+
+pub(super) use miscounted::Counted;
 
 use super::counting::{BarCount, Counting};
 use super::dynamics::{dynamic, hairpin};
@@ -12,7 +16,7 @@ use super::piece::{
     Attached, Direction, DirectionKind, Form, Graces, Mark, Marks, Music, Note, Pitches, Sound,
     Technique, Tuplet,
 };
-use super::{Context, unknown};
+use super::{Context, lost, unknown};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Pitch, Time};
 use crate::syntax::{BarTree, DirectionWord, Element, MarkTree, PitchTree, Spanned};
@@ -27,8 +31,20 @@ pub(super) fn music(cx: &mut Context, bars: &[BarTree], form: &Form, counting: C
     for (place, bar) in bars.iter().enumerate() {
         let following = bars.get(place + 1).and_then(|bar| bar.number.as_ref());
         let numbers = (bar.number.as_ref(), following);
+        // What could not be read behind the last bar need not be a bar.
+        if bar.broken && bar.number.is_none() && count.next >= form.bars.len() {
+            break;
+        }
+        let (before, expected) = (builder.cx.diagnostics.len(), count.next);
         let Some(index) = count.index(builder.cx, form, numbers, bar.span) else { break };
         count.next = builder.bar(bar, index);
+        if bar.broken || builder.cx.errors_since(before) || count.is_off() {
+            let first = if counting == Counting::Whole { expected.min(index) } else { index };
+            lost::add(&mut builder.music.unsure, first, count.next);
+        }
+    }
+    if count.is_off() || counting == Counting::Whole {
+        lost::add(&mut builder.music.unsure, count.next, form.bars.len());
     }
     builder.finish(bars, count.next, counting)
 }
@@ -175,8 +191,11 @@ impl Builder<'_> {
         if !bar.counted {
             return;
         }
-        let frame = self.form.bar_at(bar.end - length);
-        let in_beats = |time: Time| beats(time, frame.metre.beat());
+        let index = self.form.index_at(bar.end - length);
+        let frame = &self.form.bars[index];
+        let amount = |time: Time| words::amount(time, frame.metre);
+        let finding = (bar.at != bar.end).then_some(self.cx.diagnostics.len());
+        self.cx.counted.voice(index, bar.at - bar.end, finding);
         let number = bar.number;
         if let Some(span) = bar.overflow {
             let over = bar.at - bar.end;
@@ -184,13 +203,14 @@ impl Builder<'_> {
                 Diagnostic::error(
                     "bars/too-long",
                     span,
-                    format!("Bar {number} is {} too long.", in_beats(over)),
+                    format!("Bar {number} is {} too long.", amount(over)),
                 )
                 .with_text("the bar overflows here")
                 .with_help(format!(
-                    "A bar of {} holds {length}; this one holds {}.",
+                    "A bar of {} holds {}; this one holds {}.",
                     frame.metre,
-                    length + over
+                    words::in_units(length, frame.metre),
+                    words::in_units(length + over, frame.metre)
                 ))
                 .with_bars(number, number),
             );
@@ -201,13 +221,14 @@ impl Builder<'_> {
                 Diagnostic::error(
                     "bars/too-short",
                     span,
-                    format!("Bar {number} is {} too short.", in_beats(under)),
+                    format!("Bar {number} is {} too short.", amount(under)),
                 )
                 .with_text("the bar ends after this")
                 .with_help(format!(
-                    "A bar of {} holds {length}; this one holds {}.",
+                    "A bar of {} holds {}; this one holds {}.",
                     frame.metre,
-                    length - under
+                    words::in_units(length, frame.metre),
+                    words::in_units(length - under, frame.metre)
                 ))
                 .with_bars(number, number),
             );
@@ -229,6 +250,7 @@ impl Builder<'_> {
                 }
                 Err(message) => {
                     bar.counted = false;
+                    self.state.value_doubtful = true;
                     self.cx.push(bad_value(span, message));
                 }
             },
@@ -323,6 +345,7 @@ impl Builder<'_> {
             return self.cx.push(bad_tuplet(span, ratio));
         }
         let start = bar.at;
+        let counted = std::mem::replace(&mut bar.counted, true);
         for element in elements {
             self.element(bar, element, Some((actual, normal)));
         }
@@ -333,7 +356,8 @@ impl Builder<'_> {
             let (numerator, denominator) = unit.fraction();
             numerator == 1 && denominator.count_ones() == 1
         });
-        if !full {
+        // What is wrong with a value inside was told.
+        if !full && bar.counted {
             self.cx.push(
                 Diagnostic::error(
                     "bars/tuplet",
@@ -345,6 +369,7 @@ impl Builder<'_> {
             );
             bar.counted = false;
         }
+        bar.counted &= counted;
         if length.is_positive() && start + length <= bar.end {
             self.music.tuplets.push(Tuplet { start, length, actual, normal });
         }
@@ -517,16 +542,4 @@ fn bad_tuplet(span: Span, (actual, normal): (u32, u32)) -> Diagnostic {
         format!("A tuplet of {actual} in the time of {normal} cannot be written."),
     )
     .with_help("Both numbers are at most 16: `3:2( … )`, `5:4( … )`, `7:8( … )`.")
-}
-
-/// A time in beats, as a musician says it: "1 beat", "2 1/2 beats".
-fn beats(time: Time, beat: Time) -> String {
-    let Some((numerator, denominator)) = time.ratio(beat) else { return time.to_string() };
-    let (whole, rest) = (numerator / denominator, numerator % denominator);
-    match (whole, rest) {
-        (1, 0) => "1 beat".to_string(),
-        (_, 0) => format!("{whole} beats"),
-        (0, _) => format!("{rest}/{denominator} of a beat"),
-        _ => format!("{whole} {rest}/{denominator} beats"),
-    }
 }

@@ -7,6 +7,9 @@ use crate::music::{Key, Metre, Time};
 pub struct Form {
     /// The bars; never empty in a piece that resolved without errors.
     pub bars: Vec<Bar>,
+    /// Index of the bar from which the metre is not certain, because something in the form could
+    /// not be understood; nothing is counted from there on.
+    pub unsure_from: Option<usize>,
 }
 
 /// One bar of the form.
@@ -62,6 +65,12 @@ impl Form {
     #[must_use]
     pub fn end(&self) -> Time {
         self.bars.last().map_or(Time::ZERO, |bar| bar.start + bar.length)
+    }
+
+    /// Is it known how long this bar (by its index) is?
+    #[must_use]
+    pub fn is_sure(&self, bar: usize) -> bool {
+        self.unsure_from.is_none_or(|from| bar < from)
     }
 
     /// Index of the bar in which a time lies; the last bar for times beyond the end.

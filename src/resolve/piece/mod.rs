@@ -14,6 +14,9 @@ pub use music::*;
 pub use players::*;
 pub use scoring::*;
 
+/// Bars as ranges of indices into [`Form::bars`]: first, one past last.
+pub type Bars = Vec<(usize, usize)>;
+
 /// A piece with everything that its source and the files it uses declare.
 #[derive(Clone, Debug, Default)]
 pub struct Piece {
@@ -35,6 +38,10 @@ pub struct Piece {
     pub harmony: Vec<HarmonyEvent>,
     /// Dynamics and hairpins for everybody, in order.
     pub dynamics: Vec<Direction>,
+    /// Bars whose chords could not be understood.
+    pub harmony_unsure: Bars,
+    /// Bars whose loudness is not certain, because a dynamic could not be understood.
+    pub dynamics_unsure: Bars,
     /// Voices in order of declaration.
     pub voices: Vec<Voice>,
     /// Ensembles in order of declaration, `extends` worked in.

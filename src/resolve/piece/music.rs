@@ -41,6 +41,9 @@ pub struct Music {
     pub directions: Vec<Direction>,
     /// Indices of the bars that are written (with notes or rests), in order: first, one past last.
     pub bars: Vec<(usize, usize)>,
+    /// Bars that could not be understood, or whose notes do not stand where they should: there may
+    /// be other notes than these.
+    pub unsure: super::Bars,
 }
 
 /// What a note sounds: one pitch, a chord, or a stroke without pitch.

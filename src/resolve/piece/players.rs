@@ -56,6 +56,13 @@ pub struct Ensemble {
     /// The groups: name, and for each member the index of the player and the octaves up by which
     /// he plays what the group plays (double basses in a bass group: -1).
     pub groups: Vec<(String, Vec<(usize, i8)>)>,
+    /// Words of lines that could not be understood, its own and those that it extends: it may have
+    /// more players than these.
+    pub unread: Vec<String>,
+    /// Ensemble lines of players whose key, crook or tuning is not known.
+    pub unsure: Vec<String>,
+    /// Is the ensemble that it extends, or its era, not known?
+    pub adrift: bool,
 }
 
 /// One part and who plays from it.

@@ -22,6 +22,8 @@ pub struct Scoring {
     pub lines: Vec<Line>,
     /// Findings that are allowed.
     pub allows: Vec<Allow>,
+    /// Is the scoring that it keeps not known?
+    pub adrift: bool,
 }
 
 /// One line of a scoring.
@@ -48,6 +50,28 @@ pub struct Line {
     pub techniques: Vec<(Technique, Span)>,
     /// Words printed where it begins.
     pub words: Vec<(String, Span)>,
+    /// What of the line could not be understood.
+    pub unsure: Unsure,
+}
+
+/// What of a scoring line could not be understood. It still claims its players and bars, so that
+/// nothing is concluded from its absence.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct Unsure {
+    /// What is played, how loud, or in which role.
+    pub what: bool,
+    /// Who plays.
+    pub who: bool,
+    /// In which bars.
+    pub bars: bool,
+}
+
+impl Unsure {
+    /// Is anything of the line not understood?
+    #[must_use]
+    pub fn any(self) -> bool {
+        self.what || self.who || self.bars
+    }
 }
 
 /// What a scoring line makes its players do.
@@ -90,6 +114,8 @@ pub enum Verb {
     Writes(Music),
     /// Rest.
     Rests,
+    /// Something that could not be understood.
+    Unknown,
     /// Take another instrument, crook, key or tuning of drums from a bar on.
     Takes {
         /// The instrument, if another one is taken.

@@ -59,7 +59,11 @@ fn check(cx: &Context, findings: &mut Findings) {
             && part.claims.iter().all(|(_, _, line)| {
                 cx.line(*line).is_some_and(|line| matches!(line.verb, Verb::Rests))
             });
-        if !part.notes.is_empty() || told_to_rest {
+        // Why a line gives no notes may have been told where it was worked out.
+        let told_why = cx.arrangement.diagnostics.iter().any(|told| {
+            part.claims.iter().any(|(_, _, line)| cx.line_span(*line) == told.primary.span)
+        });
+        if !part.notes.is_empty() || told_to_rest || told_why {
             continue;
         }
         if cx.allowed(RULE.code, Some(player), (0, last_bar)) {
