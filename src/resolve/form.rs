@@ -116,11 +116,13 @@ pub(super) fn form(
         }
     }
     let last = match (settings.end, voices) {
-        // All voices agree on another bar: then the slip is here.
-        (Some((last, span)), Some(bars)) if bars != last && bars > 1 => {
+        // All voices agree on another bar: one finding for all of them. A form that is longer than
+        // its voices is kept, since much else may speak of its bars: the music is being written.
+        (Some((last, span)), Some(bars)) if bars != last && (bars > 1 || last > bars) => {
             cx.push(ends_elsewhere(span, last, bars));
             settings.unsure_from.get_or_insert(u32::MAX);
-            bars
+            cx.told.all_end_early = last > bars;
+            last.max(bars)
         }
         (Some((last, _)), _) => last,
         (None, _) => {
@@ -180,7 +182,11 @@ fn ends_elsewhere(span: Span, last: u32, bars: u32) -> Diagnostic {
         span,
         format!("The form ends with bar {last}, but every voice ends with bar {bars}."),
     )
-    .with_help(format!("Write `{bars} end`, or mend the voices."))
+    .with_help(if last > bars {
+        format!("Write the bars from {} on, `{}: rest {} |` where a voice rests to the end, or `{bars} end`.", bars + 1, bars + 1, last - bars)
+    } else {
+        format!("Write `{bars} end`, or mend the voices.")
+    })
 }
 
 fn no_end(form: Span, longest: u32) -> Diagnostic {

@@ -16,6 +16,8 @@ pub(super) struct Told {
     names: Vec<(String, String, usize, usize)>,
     /// The keywords of declarations that could not be read; `None` where even that is not known.
     lost: Vec<Option<&'static str>>,
+    /// Has it been told that all voices end before the form does?
+    pub(super) all_end_early: bool,
 }
 
 impl Told {

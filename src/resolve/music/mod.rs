@@ -513,6 +513,7 @@ impl Builder<'_> {
         let missing = self.form.bars.len() - next.min(self.form.bars.len());
         if counting == Counting::Whole
             && missing > 0
+            && !self.cx.told.all_end_early
             && let Some(last) = bars.last()
         {
             let end = self.form.bars.last().map_or(0, |bar| bar.number);
