@@ -21,7 +21,7 @@ use crate::harmony::harmony_of;
 use crate::instruments::Tuning;
 use crate::music::Time;
 use crate::resolve::{
-    Ensemble, Form, HarmonyEvent, Line, Piece, Player, Scoring, Sound, Tuplet, Verb,
+    Ensemble, Form, HarmonyEvent, Line, Note, Piece, Player, Role, Scoring, Sound, Tuplet, Verb,
 };
 
 pub use arrangement::{Arrangement, LineId, LineOrigin, Part, SoundingNote};
@@ -211,7 +211,7 @@ struct Work<'a> {
     diagnostics: Vec<Diagnostic>,
 }
 
-impl Work<'_> {
+impl<'a> Work<'a> {
     /// Gives a part its notes, tuplets and directions; parts that it doubles are filled first.
     fn fill(&mut self, index: usize) {
         if self.state[index] != State::Waiting {
@@ -377,6 +377,23 @@ impl Work<'_> {
         }
     }
 
+    /// Melodies and basses that the scoring writes by hand, and that no line takes over whole.
+    fn written(&self) -> Vec<&'a [Note]> {
+        let leads = |line: &Line| matches!(line.role, Some(Role::Melody | Role::Bass));
+        let claims = |id: usize| {
+            let mut claims = self.parts.iter().flat_map(|part| &part.claims);
+            claims.any(|(.., line)| usize::from(line.0) == id)
+        };
+        let lines = self.lines.iter().map(|given| given.line).enumerate();
+        lines
+            .filter(|(id, line)| leads(line) && claims(*id))
+            .filter_map(|(_, line)| match &line.verb {
+                Verb::Writes(music) => Some(&music.notes[..]),
+                _ => None,
+            })
+            .collect()
+    }
+
     fn derive(&mut self, index: usize, id: LineId, run: &mut Run) {
         let given = &self.lines[usize::from(id.0)];
         if !self.derived.contains_key(&id) {
@@ -397,6 +414,7 @@ impl Work<'_> {
                     era: self.ensemble.era,
                     line: given.line,
                     line_id: id,
+                    written: self.written(),
                     within,
                     parts: parts.clone(),
                 };

@@ -26,7 +26,7 @@ pub(super) fn highlight(
     if bars.is_empty() {
         return parts;
     }
-    let texture = Texture::new(request.piece);
+    let texture = Texture::of(request);
     let found: Vec<Found> = moments(request.piece, harmony, named)
         .into_iter()
         .filter(|moment| {
@@ -148,7 +148,7 @@ fn strokes(
 
 /// What a stroke comes from: the chord, or the note of a voice, or the line itself.
 fn source(request: &Request, harmony: &[HarmonyEvent], at: Time) -> Span {
-    let voice = || Texture::new(request.piece).top_note(at).map(|note| note.span);
+    let voice = || Texture::of(request).top_note(at).map(|note| note.span);
     chord_at(harmony, at).map(|event| event.span).or_else(voice).unwrap_or(request.line.span)
 }
 

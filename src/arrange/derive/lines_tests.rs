@@ -2,6 +2,7 @@
 
 use super::tests::piece;
 use crate::arrange::{Arrangement, arrange};
+use crate::music::Time;
 
 const FORM: &str = "form {\n 1 metre 4/4, key D minor, tempo 1/4 = 60\n 4 end\n}\n";
 const HARMONY: &str = "harmony { 1: Dm | 2: Dm | 3: 1/2 Gm A7 | 4: Dm | }\n";
@@ -190,4 +191,23 @@ fn strokes_closer_than_a_beat_do_not_overlap() {
     let piece = piece(&source);
     let arrangement = arrange(&piece, &piece.scorings[0]);
     assert_eq!(told(&arrangement), ["bass-drum: 1/2+1/8 x, 5/8+1/4 x"]);
+}
+
+#[test]
+fn what_is_written_by_hand_as_melody_and_bass_is_heard_like_voices() {
+    let piece = piece(&format!(
+        "{FORM}{HARMONY}ensemble e {{\n era 1810\n flute, oboe, bassoon\n}}\nscoring s for e {{\n \
+         flute writes as melody {{ 1: 1/2 F5 D5 | 2: 1/1 F5 | 3: 1/2 G5 C#6 | 4: 1/2 D6 _ | }}\n \
+         bassoon writes as bass {{ 1: 1/1 D3 | 2: D3 | 3: 1/2 G2 A2 | 4: D2 _ | }}\n \
+         oboe sustains\n}}\n"
+    ));
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let oboe = &arrangement.parts[1];
+    assert!(oboe.notes.len() >= 2, "{:?}", told(&arrangement));
+    // Nobody holds on where both rest, and the leading note of the flute is left to it.
+    assert_eq!(oboe.notes.last().map(|note| note.end()), Some(Time::of(7, 2)));
+    let over_a7 = oboe.notes.iter().filter(|note| note.start < Time::of(3, 1));
+    let over_a7 = over_a7.filter(|note| note.end() > Time::of(5, 2));
+    let names: Vec<_> = over_a7.map(|note| note.sound.pitches()[0].name().to_string()).collect();
+    assert!(!names.is_empty() && !names.contains(&"C#".to_string()), "{names:?}");
 }

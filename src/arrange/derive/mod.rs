@@ -21,7 +21,7 @@ use super::{LineId, Part, SoundingNote};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::Instrument;
 use crate::music::{Pitch, Time};
-use crate::resolve::{Attached, HarmonyEvent, Line, Piece, Role, Sound, Tuplet, Verb};
+use crate::resolve::{Attached, HarmonyEvent, Line, Note, Piece, Role, Sound, Tuplet, Verb};
 
 pub(super) use findings::inferred;
 pub(super) use supply::{Reach, Supply, supply};
@@ -38,6 +38,8 @@ pub(super) struct Request<'r, 'a> {
     pub(super) line: &'a Line,
     /// Its number.
     pub(super) line_id: LineId,
+    /// Melodies and basses that the scoring writes by hand.
+    pub(super) written: Vec<&'a [Note]>,
     /// The bars that are asked for, as indices: first, one past the last. No player takes another
     /// instrument within them.
     pub(super) within: (usize, usize),

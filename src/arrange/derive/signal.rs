@@ -21,7 +21,7 @@ pub(super) fn signal(
     voice: usize,
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Vec<DerivedPart> {
-    let texture = Texture::new(request.piece);
+    let texture = Texture::of(request);
     let mut parts: Vec<DerivedPart> =
         request.parts.iter().map(|_| DerivedPart::default()).collect();
     let bars = request.bars();

@@ -115,6 +115,7 @@ pub(super) fn request<'r, 'a>(
     arrangement: &'r Arrangement<'a>,
 ) -> Request<'r, 'a> {
     Request {
+        written: Vec::new(),
         within: (0, piece.form.bars.len()),
         piece,
         harmony: &piece.harmony,

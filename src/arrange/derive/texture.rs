@@ -1,11 +1,15 @@
-//! What the source voices sound at a moment, seen from outside: top, bottom and silence.
+//! What the source voices sound at a moment, and what is written by hand as melody or bass, seen
+//! from outside: top, bottom and silence.
 
+use super::Request;
 use crate::music::{Pitch, Time};
 use crate::resolve::{Form, Note, Piece};
 
 /// The voices of a piece, all together.
 pub(super) struct Texture<'a> {
-    piece: &'a Piece,
+    voices: Vec<&'a [Note]>,
+    /// Melodies and basses that the scoring writes by hand.
+    written: Vec<&'a [Note]>,
     /// Where no voice sounds, in order.
     silences: Vec<(Time, Time)>,
 }
@@ -18,11 +22,22 @@ pub(super) struct Outer {
 }
 
 impl<'a> Texture<'a> {
+    /// The voices alone.
     pub(super) fn new(piece: &'a Piece) -> Texture<'a> {
-        let mut sounding: Vec<(Time, Time)> = piece
-            .voices
+        Texture::with(piece, Vec::new())
+    }
+
+    /// The voices, and what the scoring of a line writes by hand.
+    pub(super) fn of(request: &Request<'_, 'a>) -> Texture<'a> {
+        Texture::with(request.piece, request.written.clone())
+    }
+
+    fn with(piece: &'a Piece, written: Vec<&'a [Note]>) -> Texture<'a> {
+        let voices: Vec<&[Note]> = piece.voices.iter().map(|v| &v.music.notes[..]).collect();
+        let mut sounding: Vec<(Time, Time)> = voices
             .iter()
-            .flat_map(|voice| &voice.music.notes)
+            .chain(&written)
+            .flat_map(|notes| *notes)
             .map(|note| (note.start, note.start + note.length))
             .collect();
         sounding.sort_unstable();
@@ -37,13 +52,13 @@ impl<'a> Texture<'a> {
         if piece.form.end() > until {
             silences.push((until, piece.form.end()));
         }
-        Texture { piece, silences }
+        Texture { voices, written, silences }
     }
 
     /// Until when the voice that is on top at a time sounds without a rest, at most to `end`.
     pub(super) fn top_sounds_until(&self, time: Time, end: Time) -> Time {
         let Some(top) = self.top_note(time) else { return end };
-        let of_voice = self.piece.voices.iter().map(|voice| &voice.music.notes).find_map(|notes| {
+        let of_voice = self.voices.iter().chain(&self.written).find_map(|notes| {
             let first = notes.partition_point(|note| note.start < top.start);
             notes.get(first).filter(|note| std::ptr::eq(*note, top)).map(|_| &notes[first..])
         });
@@ -59,18 +74,20 @@ impl<'a> Texture<'a> {
 
     /// The notes that sound at a time, voice after voice.
     fn sounding(&self, time: Time) -> impl Iterator<Item = &'a Note> {
-        self.piece.voices.iter().filter_map(move |voice| {
-            let notes = &voice.music.notes;
-            let after = notes.partition_point(|note| note.start <= time);
-            let note = notes.get(after.checked_sub(1)?)?;
-            (note.start + note.length > time).then_some(note)
-        })
+        at(&self.voices, time).chain(at(&self.written, time))
     }
 
-    /// The outer notes at a time.
+    /// The outer notes at a time. A bass that is written by hand an octave or two below the lowest
+    /// voice doubles it; that voice stays the lowest.
     pub(super) fn outer(&self, time: Time) -> Option<Outer> {
-        let pitches = || self.sounding(time).flat_map(|note| note.sound.pitches()).copied();
-        Some(Outer { low: pitches().min()?, high: pitches().max()? })
+        let of = |voices| at(voices, time).flat_map(|note| note.sound.pitches()).copied();
+        let lowest = of(&self.voices).min();
+        let doubles =
+            |pitch: &Pitch| lowest.is_some_and(|low| (low.midi() - pitch.midi()) % 12 == 0);
+        let written = of(&self.written).filter(|pitch| !doubles(pitch)).min();
+        let low = lowest.into_iter().chain(written).min().or_else(|| of(&self.written).min())?;
+        let high = of(&self.voices).chain(of(&self.written)).max()?;
+        Some(Outer { low, high })
     }
 
     /// The outer notes just before a time.
@@ -91,6 +108,15 @@ impl<'a> Texture<'a> {
         let after = self.silences.partition_point(|(start, _)| *start < to);
         &self.silences[first..after.max(first)]
     }
+}
+
+/// What some voices sound at a time.
+fn at<'v, 'a: 'v>(voices: &'v [&'a [Note]], time: Time) -> impl Iterator<Item = &'a Note> + 'v {
+    voices.iter().filter_map(move |notes| {
+        let after = notes.partition_point(|note| note.start <= time);
+        let note = notes.get(after.checked_sub(1)?)?;
+        (note.start + note.length > time).then_some(note)
+    })
 }
 
 /// Where a bar would begin if it were full: a pick-up counts its beats from the end.

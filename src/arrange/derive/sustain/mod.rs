@@ -64,7 +64,7 @@ pub(super) fn sustain(
         diagnostics.push(findings::no_harmony(request, &bars));
         return empty();
     }
-    let texture = Texture::new(request.piece);
+    let texture = Texture::of(request);
     let chosen = solve::solve(request, &slots, &leaders, &supplies, &texture);
 
     let mut held: Vec<Vec<Held>> = request.parts.iter().map(|_| Vec::new()).collect();
@@ -201,5 +201,5 @@ fn stages_of(request: &Request) -> Vec<solve::Stage> {
         request.parts.iter().map(|part| Supplies::new(part, request.era)).collect();
     let (leaders, _) = order(request, &supplies);
     let slots = slots(request, &request.piece.harmony, &leaders);
-    solve::stages(request, &slots, &leaders, &supplies, &Texture::new(request.piece))
+    solve::stages(request, &slots, &leaders, &supplies, &Texture::of(request))
 }
