@@ -5,9 +5,11 @@
 //! ends, the dynamic of everybody is said again. Pizzicato and mutes are taken back in the same
 //! way.
 
-use super::{GivenLine, Part, Run};
+use super::{GivenLine, Part, Run, SoundingNote};
 use crate::music::Time;
-use crate::resolve::{Direction, DirectionKind, Dynamic, Mark, Music, Piece, Technique, Verb};
+use crate::resolve::{
+    Direction, DirectionKind, Dynamic, Mark, Marks, Music, Piece, Technique, Verb,
+};
 
 pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, runs: &[Run]) {
     let mut out: Vec<Direction> = Vec::new();
@@ -114,32 +116,45 @@ fn in_force(everybody: &[Direction], at: Time) -> Option<(Dynamic, crate::diagno
     })
 }
 
-/// A fermata holds for everybody: every part that sounds or rests at a fermata of a voice gets
-/// one too.
-pub(super) fn fermatas(piece: &Piece, parts: &mut [Part]) {
-    let mut held: Vec<(Time, Time)> = Vec::new();
-    for voice in &piece.voices {
-        for note in &voice.music.notes {
-            if note.attached.marks.has(Mark::Fermata) {
-                held.push((note.start, note.start + note.length));
-            }
-        }
-        for direction in &voice.music.directions {
-            if direction.kind == DirectionKind::FermataOnRest {
-                let bar = piece.form.bar_at(direction.at);
-                held.push((direction.at, bar.start + bar.length));
-            }
-        }
+/// Ends a note at a time within it; gives back the rest of it, as a note of its own.
+fn cut(note: &mut SoundingNote, at: Time) -> SoundingNote {
+    let mut rest = note.clone();
+    (rest.start, rest.length) = (at, note.end() - at);
+    note.length = at - note.start;
+    note.attached.slur_ends = false;
+    let trill = rest.attached.marks.has(Mark::Trill);
+    rest.attached.marks = Marks::NONE;
+    if trill {
+        rest.attached.marks.insert(Mark::Trill);
     }
-    held.sort_unstable();
-    held.dedup();
+    rest.attached.graces = None;
+    rest.attached.slur_starts = false;
+    rest
+}
+
+/// A fermata holds for everybody: every part that sounds or rests at a fermata of a voice gets
+/// one too. A note that is held beyond it is struck anew when all go on: its fermata would stand
+/// at its end, where nobody waits any more.
+pub(super) fn fermatas(piece: &Piece, parts: &mut [Part]) {
+    let held = piece.fermatas();
     for part in parts {
         for &(start, end) in &held {
             let index = part.notes.partition_point(|note| note.end() < end);
+            let in_tuplet = part
+                .tuplets
+                .iter()
+                .any(|tuplet| tuplet.start < end && end < tuplet.start + tuplet.length);
             let note = part.notes.get_mut(index).filter(|note| note.start < end);
             match note {
-                Some(note) => note.attached.marks.insert(Mark::Fermata),
+                Some(note) => {
+                    let rest = (!in_tuplet && note.end() > end).then(|| cut(note, end));
+                    note.attached.marks.insert(Mark::Fermata);
+                    part.notes.splice(index + 1..index + 1, rest);
+                }
                 None => {
+                    // A part that falls silent before the end waits in its rest.
+                    let before = index.checked_sub(1).map(|before| part.notes[before].end());
+                    let start = before.map_or(start, |end| end.max(start));
                     let at = part.directions.partition_point(|d| d.at <= start);
                     let there = part.directions[..at]
                         .iter()

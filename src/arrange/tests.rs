@@ -210,6 +210,57 @@ fn every_note_knows_its_source_its_line_and_its_role() {
 }
 
 #[test]
+fn a_fermata_on_a_rest_within_a_bar_leaves_the_notes_after_it_alone() {
+    let piece = piece(
+        "voice held { 1: 1/4 D5 _[fermata] | 2: _[fermata] G | 3: A5 G | 4: 1/2 F5 | }
+scoring one for small {\n  violin-1 plays held as melody\n  cello plays held 15mb as bass\n  oboe rests\n}",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    assert_eq!(
+        piece.fermatas(),
+        [(Time::QUARTER, Time::of(1, 2)), (Time::of(1, 2), Time::of(3, 4))]
+    );
+    for part in &arrangement.parts {
+        let marked = |note: &&crate::arrange::SoundingNote| {
+            note.attached.marks.has(crate::resolve::Mark::Fermata)
+        };
+        assert_eq!(part.notes.iter().filter(marked).count(), 0, "{}", part.player.id);
+        let on_rests = part.directions.iter().filter(|d| d.kind == DirectionKind::FermataOnRest);
+        assert_eq!(on_rests.count(), 2, "{}", part.player.id);
+    }
+}
+
+#[test]
+fn a_part_that_falls_silent_under_a_fermata_waits_in_its_rest() {
+    let piece = piece(
+        "voice held { 1: 1/2 D5[fermata] | 2: 1/4 E F | 3: A5 G | 4: 1/2 F5 | }
+voice short { 1: 1/4 D3 _ | 2: rest 3 | }
+scoring one for small {\n  violin-1 plays held as melody\n  cello plays short as bass\n  oboe rests\n}",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let cello = arrangement.parts.iter().find(|part| part.player.id == "cello").unwrap();
+    let at = cello.directions.iter().find(|d| d.kind == DirectionKind::FermataOnRest);
+    assert_eq!(at.map(|direction| direction.at), Some(Time::QUARTER));
+}
+
+#[test]
+fn a_note_that_is_held_beyond_a_fermata_is_struck_anew_after_it() {
+    let piece = piece(
+        "voice held { 1: 1/2 D5 | 2: 1/2 E[fermata] | 3: A5 | 4: F5 | }
+voice long { 1: 1/2 D3 | 2: = | 3: = | 4: 1/2 _ | }
+scoring one for small {\n  violin-1 plays held as melody\n  cello plays long as bass\n  oboe rests\n}",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let cello = arrangement.parts.iter().find(|part| part.player.id == "cello").unwrap();
+    let marked = |note: &crate::arrange::SoundingNote| {
+        (note.start, note.length, note.attached.marks.has(crate::resolve::Mark::Fermata))
+    };
+    let notes: Vec<_> = cello.notes.iter().map(marked).collect();
+    let half = Time::of(1, 2);
+    assert_eq!(notes, [(Time::ZERO, half * 2, true), (half * 2, half, false)]);
+}
+
+#[test]
 fn a_fermata_of_one_voice_holds_for_every_part() {
     let piece = piece(
         "voice held { 1: 1/4 D5 E | 2: F5 G | 3: A5 G | 4: 1/2 F5[fermata] | }

@@ -220,7 +220,8 @@ impl<'a> BarWriter<'a> {
                     if note.start == cursor {
                         self.begin(note, cursor - bar.start, writing, elements);
                     }
-                    self.push_note(note, (cursor, stop), taken_up, elements);
+                    let jumped_into = cursor == bar.start && is_jumped_into(bar);
+                    self.push_note(note, (cursor, stop), (taken_up, jumped_into), elements);
                 }
                 None => {
                     let rest = ElementKind::Rest { fermata: false };
@@ -319,7 +320,7 @@ impl<'a> BarWriter<'a> {
         &self,
         note: &SoundingNote,
         (from, to): (Time, Time),
-        taken_up: bool,
+        (taken_up, jumped_into): (bool, bool),
         elements: &mut Vec<Element>,
     ) {
         let attached = &note.attached;
@@ -335,7 +336,12 @@ impl<'a> BarWriter<'a> {
             let kind = ElementKind::Note(Box::new(StaffNote {
                 heads: self.heads.clone(),
                 grace: None,
-                marks: printed_marks(attached.marks, first, last, whole),
+                marks: printed_marks(
+                    attached.marks,
+                    (first, jumped_into && place == 0),
+                    last,
+                    whole,
+                ),
                 tremolo: if value.flags() < attached.tremolo { attached.tremolo } else { 0 },
                 tie_from: !first && (place > 0 || taken_up),
                 tie_to: !last && (place < last_place || !self.struck),
@@ -347,9 +353,20 @@ impl<'a> BarWriter<'a> {
     }
 }
 
+/// Does the music jump into a bar from elsewhere than from the bar before it?
+fn is_jumped_into(bar: &FrameBar) -> bool {
+    bar.repeat_starts || bar.ending_starts.is_some_and(|ending| ending > 1)
+}
+
 /// The marks of a note that stand on one of its pieces: on the first, but a fermata and a breath
-/// on the last; a note that is tied is not short, so it loses its dot or wedge.
-fn printed_marks(marks: Marks, first: bool, last: bool, whole: bool) -> Marks {
+/// on the last; a note that is tied is not short, so it loses its dot or wedge. A trill has its
+/// sign again where the music jumps into it, because its first sign is not read then.
+fn printed_marks(
+    marks: Marks,
+    (first, jumped_into): (bool, bool),
+    last: bool,
+    whole: bool,
+) -> Marks {
     if marks.is_empty() {
         return marks;
     }
@@ -358,6 +375,7 @@ fn printed_marks(marks: Marks, first: bool, last: bool, whole: bool) -> Marks {
         let stands = match mark {
             Mark::Fermata | Mark::Breath => last,
             Mark::Staccato | Mark::Staccatissimo => whole,
+            Mark::Trill => first || jumped_into,
             _ => first,
         };
         if stands {
@@ -456,6 +474,15 @@ mod tests {
             .mark(0, Mark::Staccato)
             .score();
         assert_eq!(dump(&score, 0), "C5:1/2~+accent | ~C5:1/2+fermata");
+    }
+
+    #[test]
+    fn a_trill_has_its_sign_again_where_the_music_jumps_into_it() {
+        let mut form = form(&["2/4", "2/4", "2/4"]);
+        form.bars[1].repeat_starts = true;
+        form.bars[2].repeat_ends = true;
+        let fixture = Fixture::of(form).notes("0/1 3/2 C5").mark(0, Mark::Trill);
+        assert_eq!(dump(&fixture.score(), 0), "C5:1/2~+trill | ~C5:1/2~+trill | ~C5:1/2");
     }
 
     #[test]

@@ -6,11 +6,16 @@
 //!
 //! - Repeats are played out. A note that is held beyond the bar from which the music jumps is cut
 //!   there; a note that is held into the bar to which it jumps is struck anew for its rest.
-//! - Durations are those on paper: staccato, fermata, mordent, turn and arpeggio leave them as they
-//!   are. Tremolo and trills are played out as notes that fill the duration. Grace notes sound just
-//!   before the beat; at the very beginning of the music they take their time from their note.
+//! - Ticks are those of the paper: fermatas and words such as "rit." bend the tempo (see `tempo`).
+//! - Dots, wedges and breaths shorten a note where they are printed (see `lengths`); an arpeggio is
+//!   a plain chord. Trills, turns and mordents are played out (see `ornaments`), and so is tremolo:
+//!   program 45 of General MIDI, Tremolo Strings, would tremble within each stroke. Pizzicato has
+//!   program 46, a muted trumpet 60; there are no muted strings or horns.
+//! - Grace notes sound just before the beat, in the rest before it or at the end of the note before
+//!   it; where neither has room (at the very beginning), they take their time from their note.
 //! - Loudness is the velocity of the notes (see `loudness`); a note held under a hairpin grows or
-//!   fades by expression (see `swell`).
+//!   fades by expression (see `swell`); volume and pan set the players beside each other (see
+//!   `seating`).
 //! - A quarter has the least number of ticks from 480 on that makes every boundary exact; where
 //!   none up to 32,767 does, it has 960, and boundaries are rounded to the nearest tick.
 //! - Each player has a channel of his own; channel 10 is for unpitched percussion only. From the
@@ -18,10 +23,14 @@
 //! - Texts are UTF-8.
 
 mod conductor;
+mod lengths;
 mod loudness;
 mod notes;
+mod ornaments;
+mod seating;
 mod strokes;
 mod swell;
+mod tempo;
 mod timeline;
 
 #[cfg(test)]
@@ -34,34 +43,55 @@ use midly::{TrackEventKind as Kind, TrackEventKind};
 use crate::arrange::{Arrangement, Part};
 use crate::instruments::{Family, MidiSound};
 use crate::music::Time;
+use crate::notate::Score;
 use crate::resolve::{DirectionKind, Technique};
+use notes::{KeyStroke, Setting};
+use seating::Place;
+use tempo::TempoMap;
 use timeline::Timeline;
 
 /// The whole score: one track for the frame and one for each player.
+///
+/// `notated` is what the players of the same arrangement read.
 #[must_use]
-pub fn score(arrangement: &Arrangement) -> Vec<u8> {
-    let parts: Vec<&Part> = arrangement.parts.iter().collect();
-    file(arrangement, &parts)
+pub fn score(arrangement: &Arrangement, notated: &Score) -> Vec<u8> {
+    let parts: Vec<usize> = (0..arrangement.parts.len()).collect();
+    file(arrangement, notated, &parts)
 }
 
 /// One player's part, with the same track 0; only track 0 if there is no such part.
 #[must_use]
-pub fn part(arrangement: &Arrangement, part: usize) -> Vec<u8> {
-    let parts: Vec<&Part> = arrangement.parts.get(part).into_iter().collect();
-    file(arrangement, &parts)
+pub fn part(arrangement: &Arrangement, notated: &Score, part: usize) -> Vec<u8> {
+    let there = part < arrangement.parts.len();
+    file(arrangement, notated, if there { std::slice::from_ref(&part) } else { &[] })
 }
 
-fn file(arrangement: &Arrangement, parts: &[&Part]) -> Vec<u8> {
-    let timeline = Timeline::new(&arrangement.piece.form, parts);
-    let places = places(parts);
+fn file(arrangement: &Arrangement, notated: &Score, chosen: &[usize]) -> Vec<u8> {
+    let form = &arrangement.piece.form;
+    let timeline = Timeline::new(form);
+    let tempos = TempoMap::new(arrangement);
+    let setting =
+        Setting { form, frame: &notated.frame, era: arrangement.era, timeline: &timeline };
+    let parts: Vec<&Part> = chosen.iter().map(|&index| &arrangement.parts[index]).collect();
+    let strokes: Vec<Vec<KeyStroke>> = chosen
+        .iter()
+        .zip(&parts)
+        .map(|(&index, part)| notes::of_part(setting, part, notated.staves.get(index)))
+        .collect();
+    let boundaries = strokes.iter().flatten().flat_map(|stroke| [stroke.on, stroke.off]);
+    let directions = parts.iter().flat_map(|part| part.directions.iter().map(|d| d.at));
+    let boundaries = boundaries.chain(directions).chain(tempos.times());
+    let timeline = timeline.exact_for(form, boundaries);
+    let places = seating::places(&parts);
     let several_ports = places.iter().any(|place| place.port > 0);
     let mut smf = Smf::new(Header::new(
         Format::Parallel,
         Timing::Metrical(u15::new(timeline.ticks_per_quarter)),
     ));
-    smf.tracks.push(finish(conductor::events(arrangement.piece, &timeline), &timeline));
-    for (part, place) in parts.iter().zip(&places) {
-        let events = track(arrangement, part, *place, several_ports, &timeline);
+    let conductor = conductor::events(arrangement.piece, &tempos, &timeline);
+    smf.tracks.push(finish(conductor, &timeline));
+    for ((part, place), strokes) in parts.iter().zip(&places).zip(&strokes) {
+        let events = track(part, *place, several_ports, strokes, &timeline);
         smf.tracks.push(finish(events, &timeline));
     }
     let mut bytes = Vec::new();
@@ -115,49 +145,11 @@ fn finish<'a>(mut events: Vec<Event<'a>>, timeline: &Timeline) -> Track<'a> {
     track
 }
 
-/// Where a part sounds: port and channel (from 0).
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-struct Place {
-    port: u8,
-    channel: u8,
-}
-
-/// The channel of unpitched percussion, counted from 0.
-const PERCUSSION: u8 = 9;
-
-fn places(parts: &[&Part]) -> Vec<Place> {
-    let mut pitched = 0_usize;
-    // How many parts already sound each percussion key: two parts with one key need two ports.
-    let mut same_key = [0_u8; 128];
-    let place = |part: &&Part| {
-        let mut percussion_port = 0;
-        let mut only_percussion = true;
-        for (_, instrument) in &part.instruments {
-            match instrument.midi {
-                MidiSound::Program(_) => only_percussion = false,
-                MidiSound::PercussionKey(key) => {
-                    let count = &mut same_key[usize::from(key.min(127))];
-                    percussion_port = percussion_port.max(*count);
-                    *count = (*count + 1).min(127);
-                }
-            }
-        }
-        if only_percussion {
-            return Place { port: percussion_port, channel: PERCUSSION };
-        }
-        let (port, channel) = (pitched / 15, (pitched % 15) as u8);
-        pitched += 1;
-        let channel = if channel >= PERCUSSION { channel + 1 } else { channel };
-        Place { port: port.min(127) as u8, channel }
-    };
-    parts.iter().map(place).collect()
-}
-
 fn track<'a>(
-    arrangement: &Arrangement<'a>,
     part: &Part<'a>,
     place: Place,
     several_ports: bool,
+    strokes: &[KeyStroke],
     timeline: &Timeline,
 ) -> Vec<Event<'a>> {
     let player = part.player;
@@ -170,24 +162,41 @@ fn track<'a>(
         events.push(name(MetaMessage::MidiPort(u7::new(place.port))));
     }
     let voice = |message| Kind::Midi { channel: u4::new(place.channel), message };
+    let change = |tick, message| Event { tick, rank: Rank::Change, kind: voice(message) };
     for (tick, program) in programs(part, timeline) {
-        let kind = voice(MidiMessage::ProgramChange { program: u7::new(program) });
-        events.push(Event { tick, rank: Rank::Change, kind });
+        events.push(change(tick, MidiMessage::ProgramChange { program: u7::new(program) }));
     }
-    for (tick, value) in swell::swells(part, timeline) {
-        let controller = u7::new(swell::EXPRESSION);
-        let kind = voice(MidiMessage::Controller { controller, value: u7::new(value) });
-        events.push(Event { tick, rank: Rank::Change, kind });
+    if place.channel != seating::PERCUSSION && strokes.iter().any(|stroke| stroke.percussion) {
+        for (controller, value) in seating::of_percussion() {
+            let (controller, value) = (u7::new(controller), u7::new(value));
+            let message = MidiMessage::Controller { controller, value };
+            let kind = Kind::Midi { channel: u4::new(seating::PERCUSSION), message };
+            events.push(Event { tick: 0, rank: Rank::Change, kind });
+        }
     }
-    for note in notes::of_part(&arrangement.piece.form, part, timeline) {
-        let key = u7::new(note.key);
-        let channel = if note.percussion { PERCUSSION } else { place.channel };
+    let seat = [(seating::VOLUME, seating::volume(part)), (seating::PAN, seating::pan(part))];
+    let swells = swell::swells(part, timeline);
+    let swells = swells.into_iter().map(|(tick, value)| (tick, swell::EXPRESSION, value));
+    for (tick, controller, value) in
+        seat.map(|(number, value)| (0, number, value)).into_iter().chain(swells)
+    {
+        let (controller, value) = (u7::new(controller), u7::new(value));
+        events.push(change(tick, MidiMessage::Controller { controller, value }));
+    }
+    for stroke in strokes {
+        let (on, off) = (timeline.ticks(stroke.on), timeline.ticks(stroke.off));
+        // Where ticks are rounded, the shortest notes may have none.
+        if off <= on {
+            continue;
+        }
+        let channel = if stroke.percussion { seating::PERCUSSION } else { place.channel };
         let voice = |message| Kind::Midi { channel: u4::new(channel), message };
-        let on = MidiMessage::NoteOn { key, vel: u7::new(note.velocity) };
-        events.push(Event { tick: note.on, rank: Rank::NoteOn, kind: voice(on) });
+        let key = u7::new(stroke.key);
+        let begin = MidiMessage::NoteOn { key, vel: u7::new(stroke.velocity) };
+        events.push(Event { tick: on, rank: Rank::NoteOn, kind: voice(begin) });
         // 64 is the release velocity of instruments that do not know any.
-        let off = MidiMessage::NoteOff { key, vel: u7::new(64) };
-        events.push(Event { tick: note.off, rank: Rank::NoteOff, kind: voice(off) });
+        let end = MidiMessage::NoteOff { key, vel: u7::new(64) };
+        events.push(Event { tick: off, rank: Rank::NoteOff, kind: voice(end) });
     }
     events
 }

@@ -57,14 +57,14 @@ pub fn outputs(arrangement: &Arrangement, formats: &[Format]) -> Vec<Output> {
         let ending = format.ending();
         let bytes = match format {
             Format::Text => text::score(&score).into_bytes(),
-            Format::Midi => midi::score(arrangement),
+            Format::Midi => midi::score(arrangement, &score),
             Format::MusicXml => musicxml::score(&score),
         };
         outputs.push(Output { path: format!("score.{ending}"), format, bytes });
         for (index, part) in arrangement.parts.iter().enumerate() {
             let bytes = match format {
                 Format::Text => text::part(&score, index).into_bytes(),
-                Format::Midi => midi::part(arrangement, index),
+                Format::Midi => midi::part(arrangement, &score, index),
                 Format::MusicXml => musicxml::part(&score, index),
             };
             let name = slug(&part.player.id);

@@ -1,18 +1,24 @@
 """MusicXML and MIDI sound the same, note for note: pitch, onset and duration."""
 
 from fractions import Fraction
+from itertools import groupby
 
 import played
 import sounding
 from outputs import Finding
 
-# Grace notes and the notes of a trill are short: a thirty-second at most.
-QUICK = Fraction(1, 8)
+# Grace notes and the notes of ornaments are thirty-seconds, or shorter by halves where there is no
+# room, down to a 256th; in quarters.
+QUICK, SHORTEST = Fraction(1, 8), Fraction(1, 64)
+# A breath takes a quarter of its note, at most a sixteenth.
+BREATH = Fraction(1, 4)
+# Trills of earlier years begin with the note above.
+ON_ITS_NOTE_FROM = 1830
 # Enough to see what goes wrong.
 SHOWN = 6
 
 
-def compare(name, xml, mid):
+def compare(name, xml, mid, era):
     """One MusicXML file against one MIDI file."""
     finding = Finding(f"agreement of MusicXML and MIDI: {name}")
     _, tracks = played.read(mid)
@@ -22,7 +28,7 @@ def compare(name, xml, mid):
         f"{len(parts)} parts in MusicXML, {len(tracks) - 1} tracks beside the first in MIDI",
     )
     for (part, length, struck), track in zip(parts, tracks[1:]):
-        wrong = disagreements(struck, track)
+        wrong = disagreements(struck, track, era)
         if track.end != length:
             wrong.append(f"MusicXML lasts {length} quarters, MIDI {track.end}")
         for words in wrong[:SHOWN]:
@@ -31,124 +37,182 @@ def compare(name, xml, mid):
     return finding
 
 
-def disagreements(struck, track):
+def disagreements(struck, track, era):
     """What differs between the notes of a part and the notes of a track."""
-    match = Match(track.notes)
+    match = Match(track.notes, era)
     wrong = []
+    # Two hands that strike together are one.
+    chords = [list(together) for _, together in groupby(struck, key=lambda note: note.start)]
     # Grace notes first, because they say where their note begins and what they cut short.
-    begins = [match.graces(note, wrong) for note in struck]
-    for note, start in zip(struck, begins):
-        match.note(note, start, wrong)
+    begins, ends = [], []
+    for chord in chords:
+        before = (begins[-1], max(note.end for note in chords[len(begins) - 1])) if begins else None
+        first, start = match.graces(chord, before, wrong)
+        if ends:
+            ends[-1] = first
+        begins.append(start)
+        ends.append(max(note.end for note in chord))
+    for chord, start, until in zip(chords, begins, ends):
+        breath = {"breath-mark"} & set().union(*(note.signs for note in chord))
+        for note in chord:
+            note.signs |= breath
+            match.note(note, start, min(until, note.end), wrong)
     for on, off, key in sorted(match.left):
         wrong.append(f"MIDI alone has key {key} from quarter {on} to {off}")
     return wrong
 
 
+def quick(count, room):
+    """The value of so many quick notes in a room, if there is one."""
+    value = QUICK
+    while value * count > room:
+        value /= 2
+    return value if value >= SHORTEST else None
+
+
+def sounds(signs, length):
+    """How long a note sounds: a dot halves it, a wedge leaves a quarter, a dot with a line three
+    quarters (common practice)."""
+    share = Fraction(1)
+    if "fermata" not in signs:
+        if "staccatissimo" in signs:
+            share = Fraction(1, 4)
+        elif "staccato" in signs:
+            share = Fraction(3, 4) if "tenuto" in signs else Fraction(1, 2)
+    breath = min(length / 4, BREATH) if "breath-mark" in signs else 0
+    return min(length * share, length - breath)
+
+
 class Match:
     """The notes of a track that are not accounted for yet."""
 
-    def __init__(self, notes):
+    def __init__(self, notes, era):
         self.left = set(notes)
+        self.era = era
         self.by_key = {}
         for on, off, key in notes:
             self.by_key.setdefault(key, []).append((on, off))
-        self.grace_onsets = set()
 
-    def take(self, on, off, key):
-        if (on, off, key) not in self.left:
+    def take(self, wanted):
+        wanted = list(wanted)
+        if not all(note in self.left for note in wanted):
             return False
-        self.left.discard((on, off, key))
+        self.left.difference_update(wanted)
         return True
 
-    def graces(self, note, wrong):
-        """Accounts for the grace notes of a note; gives back where the note itself begins."""
-        if not note.graces:
-            return note.start
+    def graces(self, chord, before, wrong):
+        """Accounts for the grace notes of a chord; gives back where the first of them begins and where
+        the chord itself does. `before` says where the chord before begins and ends."""
+        note = max(chord, key=lambda note: len(note.graces))
+        graces = [
+            [key for one in chord if index < len(one.graces) for key in one.graces[index]]
+            for index in range(len(note.graces))
+        ]
+        if not graces:
+            return note.start, note.start
         count = len(note.graces)
-        # Before the beat; at the very beginning of the music they take time from their note.
-        for principal in sorted({on for on, off in self.by_key.get(note.keys[0], [])}):
-            if not note.start <= principal < note.end:
-                continue
-            last = [on for on, off in self.by_key.get(note.graces[-1][0], []) if off == principal]
-            for value in (principal - on for on in last):
-                first = principal - count * value
-                early_enough = principal == note.start or first == 0
-                if 0 < value <= QUICK and first >= 0 and early_enough:
-                    if self._take_graces(note.graces, first, value):
-                        return principal
-        wrong.append(
-            f"bar {note.bar}, quarter {note.start}: MIDI lacks the grace notes {note.graces}"
-        )
-        return note.start
-
-    def _take_graces(self, graces, first, value):
+        room = note.start
+        if before is not None:
+            room = max(note.start - before[1], (note.start - before[0]) / 2)
+        value, first = quick(count, room), note.start
+        if value is not None:
+            first -= count * value
+        else:
+            # No room before the beat: they take time from their note.
+            value = quick(count, (note.end - note.start) / 2)
+        if value is None:
+            return note.start, note.start
         wanted = [
             (first + index * value, first + (index + 1) * value, key)
             for index, keys in enumerate(graces)
             for key in keys
         ]
-        if not all(note in self.left for note in wanted):
-            return False
-        self.left.difference_update(wanted)
-        self.grace_onsets.update((on, key) for on, _, key in wanted)
-        return True
+        if not self.take(wanted):
+            wrong.append(
+                f"bar {note.bar}, quarter {note.start}: MIDI lacks the grace notes {note.graces}"
+            )
+        return first, first + count * value
 
-    def note(self, note, start, wrong):
+    def note(self, note, start, until, wrong):
         place = f"bar {note.bar}, quarter {note.start}"
         plain = list(note.keys)
-        if note.strokes is not None:
+        ends = [min(until, start + sounds(note.signs, note.end - start))]
+        if "tied perhaps" in note.signs:
+            without = note.signs - {"staccato", "staccatissimo"}
+            ends.append(min(until, start + sounds(without, note.end - start)))
+        if note.strokes:
             for key in plain:
-                if not self._repeated(key, start, note.end, note.strokes):
+                if not self._tremolo(key, start, ends[0], note.strokes):
                     wrong.append(f"{place}: the tremolo on key {key} does not fill {note.end}")
             return
-        if note.trill and len(set(plain)) == len(plain):
+        ornament = next((o for o in ("trill-mark", "turn", "mordent") if o in note.signs), None)
+        if ornament and len(set(plain)) == len(plain) and note.around:
             top = plain.pop()
-            if not self._trill(top, start, note.end) and not self._roll(top, start, note.end):
-                wrong.append(f"{place}: the trill on key {top} does not fill up to {note.end}")
+            if not any(self._ornament(ornament, note, top, start, end) for end in ends):
+                wrong.append(f"{place}: the {ornament} on key {top} is not played up to {until}")
+        elif ornament == "trill-mark":
+            # A trill on a drum is a roll.
+            for key in plain:
+                if not self._repeated(key, start, ends[0], QUICK):
+                    wrong.append(f"{place}: the roll on key {key} does not fill {note.end}")
+            return
         for key in plain:
-            if not self._plain(key, start, note.end):
+            if not any(self.take([(start, end, key)]) for end in ends):
                 there = [(str(a), str(b)) for a, b in self.by_key.get(key, []) if a == start]
                 wrong.append(
-                    f"{place}: MusicXML has key {key} up to {note.end}, MIDI {there or 'has not'}"
+                    f"{place}: MusicXML has key {key} up to {ends[0]}, MIDI {there or 'has not'}"
                 )
 
-    def _plain(self, key, start, end):
-        if self.take(start, end, key):
-            return True
-        # A grace note of the same key, on the same instrument, ends the note a little earlier.
-        cut = [on for on, grace in self.grace_onsets if grace == key and start < on < end]
-        return any(end - on <= 8 * QUICK and self.take(start, on, key) for on in cut)
+    def _tremolo(self, key, start, end, strokes):
+        return all(
+            self._repeated(key, max(start, at), min(to, end), value)
+            for at, to, value in strokes
+            if max(start, at) < min(to, end)
+        )
 
     def _repeated(self, key, start, end, value):
         """Strokes of one value without a gap; the last may be shorter."""
         now = start
         while now < end:
             after = min(now + value, end)
-            if not self._plain(key, now, after):
+            if not self.take([(now, after, key)]):
                 return False
             now = after
         return True
 
-    def _trill(self, main, start, end):
-        """Main note and upper neighbour in turn without a gap, beginning and ending on the main
-        note (common practice of the 19th century)."""
-        for neighbour in (main + 1, main + 2):
-            chain, now, key = [], start, main
-            while now < end:
-                after = [off for on, off in self.by_key.get(key, []) if on == now]
-                if not after:
-                    break
-                chain.append((now, after[0], key))
-                now, key = after[0], neighbour if key == main else main
-            shaken = len(chain) >= 3 and chain[-1][2] == main
-            # The grace notes of the next note may cut the last note of a trill short.
-            cut = any(on == now and end - on <= 8 * QUICK for on, _ in self.grace_onsets)
-            full = now == end or cut
-            if full and shaken and all(note in self.left for note in chain):
-                self.left.difference_update(chain)
-                return True
-        return False
+    def _ornament(self, name, note, main, start, end):
+        """The notes of an ornament without a gap within the time of the printed note, the last of
+        them on the main note (common practice)."""
+        above, below = note.around
+        if name == "mordent":
+            return any(self._chain([main, main - b, main], start, end, 4) for b in below)
+        if name == "turn":
+            return any(
+                self._chain([main + a, main, main - b, main], start, end, 5)
+                for a in above
+                for b in below
+            )
+        from_above = self.era < ON_ITS_NOTE_FROM
+        if note.graces:
+            # Written-out small notes say how the trill begins.
+            from_above = note.graces[-1][-1] == main
+        return any(self._trill(main, main + a, from_above, start, end) for a in above)
 
-    def _roll(self, key, start, end):
-        """A trill on a drum is a roll."""
-        return self._repeated(key, start, end, QUICK)
+    def _chain(self, keys, start, end, least):
+        value = quick(least, end - start)
+        if value is None:
+            return self.take([(start, end, keys[-1])])
+        ends = [start + value * number for number in range(1, len(keys))] + [end]
+        return self.take(zip([start, *ends], ends, keys))
+
+    def _trill(self, main, above, from_above, start, end):
+        least = 4 if from_above else 3
+        value = quick(least, end - start)
+        if value is None:
+            return self.take([(start, end, main)])
+        count = int((end - start) / value)
+        # The last note is the main one and takes what is left.
+        count -= (count - least) % 2
+        pair = (above, main) if from_above else (main, above)
+        keys = [pair[number % 2] for number in range(count)]
+        return self._chain(keys, start, end, least)

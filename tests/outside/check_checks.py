@@ -14,24 +14,28 @@ import check_transposition
 from outputs import Finding, Scoring
 
 
-def _change_text(pattern, replacement):
+def _change_text(pattern, replacement, every=False):
     def plant(path):
         text = path.read_text(encoding="utf-8")
-        changed = re.sub(pattern, replacement, text, count=1)
+        changed = re.sub(pattern, replacement, text, count=0 if every else 1)
         path.write_text(changed, encoding="utf-8")
         return changed != text
 
     return plant
 
 
-def _change_midi(change):
+def _change_midi(change, frame=False, every=False):
+    """Changes a message of a player's track, or of the frame; or every one that can be changed."""
+
     def plant(path):
         file = mido.MidiFile(str(path))
-        # The second half of the file, so that repeats and late bars are seen too.
-        messages = [m for track in file.tracks[1:] for m in track if change(m, False)]
+        tracks = file.tracks[:1] if frame else file.tracks[1:]
+        messages = [m for track in tracks for m in track if change(m, False)]
         if not messages:
             return False
-        change(messages[len(messages) // 2], True)
+        # The second half of the file, so that repeats and late bars are seen too.
+        for message in messages if every else [messages[len(messages) // 2]]:
+            change(message, True)
         file.save(str(path))
         return True
 
@@ -56,6 +60,35 @@ def _program(message, do):
     return message.type == "program_change"
 
 
+def _tempo(message, do):
+    if do:
+        message.tempo += 20
+    return message.type == "set_tempo"
+
+
+def _slow(message, do):
+    """A fermata or the end of a ritardando lost."""
+    if do:
+        message.tempo = 600_000
+    return message.type == "set_tempo" and message.tempo > 800_000
+
+
+def _controller(number, value):
+    def change(message, do):
+        if do:
+            message.value = value
+        return message.type == "control_change" and message.control == number
+
+    return change
+
+
+def _channel(message, do):
+    """Everybody on one channel."""
+    if do:
+        message.channel = 0
+    return not message.is_meta and message.channel not in (0, 9)
+
+
 def _end_lost(message, do):
     if do:
         message.velocity, message.note = 64, 0
@@ -63,7 +96,13 @@ def _end_lost(message, do):
 
 
 def _agreement(scoring):
-    yield check_agreement.compare("planted", scoring.score("musicxml"), scoring.score("mid"))
+    files = scoring.score("musicxml"), scoring.score("mid")
+    yield check_agreement.compare("planted", *files, scoring.era)
+
+
+def _other_era(scoring):
+    files = scoring.score("musicxml"), scoring.score("mid")
+    yield check_agreement.compare("planted", *files, 1725)
 
 
 def _midi(scoring):
@@ -86,8 +125,8 @@ def _staves(scoring):
     return check_staves.check([scoring])
 
 
-def _xml(pattern, replacement):
-    return "musicxml", _change_text(pattern, replacement)
+def _xml(pattern, replacement, every=False):
+    return "musicxml", _change_text(pattern, replacement, every)
 
 
 # What is planted, into which file, and the check that must find it.
@@ -102,6 +141,18 @@ PLANTED = [
     ("a transposition", *_xml(r"<chromatic>-3<", "<chromatic>-2<"), _agreement),
     ("a pitch in MIDI", "mid", _change_midi(_pitch), _agreement),
     ("an onset in MIDI", "mid", _change_midi(_later), _agreement),
+    ("a trill of another era", "mid", lambda path: True, _other_era),
+    ("a lost turn", *_xml(r"<turn/>", "<mordent/>"), _agreement),
+    ("a lost mordent", *_xml(r"<mordent/>", "<accent/>"), _agreement),
+    ("a lost dot", *_xml(r"<staccato/>", "<tenuto/>"), _agreement),
+    ("a lost breath", *_xml(r"<breath-mark/>", ""), _agreement),
+    ("another key", *_xml(r"<fifths>-3<", "<fifths>3<", every=True), _agreement),
+    ("a lost fermata", *_xml(r"<fermata/>", "", every=True), _midi),
+    ("a lost word of tempo", *_xml(r">poco rit\.<", ">dolce<"), _midi),
+    ("a tempo in MIDI", "mid", _change_midi(_tempo, frame=True), _midi),
+    ("a fermata in MIDI", "mid", _change_midi(_slow, frame=True), _midi),
+    ("a seat", "mid", _change_midi(_controller(check_midi.PAN, 64), every=True), _midi),
+    ("a channel for all", "mid", _change_midi(_channel, every=True), _midi),
     ("a note that never ends", "mid", _change_midi(_end_lost), _midi),
     ("a program", "mid", _change_midi(_program), _midi),
     ("a tempo", *_xml(r"<per-minute>\d+<", "<per-minute>55<"), _midi),
@@ -152,7 +203,7 @@ def check(scorings, work):
     finding = Finding("planted mistakes are found")
     planted = [(scorings[room], *row) for room, rows in ROOMS.items() for row in rows]
     for number, (scoring, name, ending, plant, find) in enumerate(planted):
-        copy = Scoring("planted", work / str(number))
+        copy = Scoring("planted", work / str(number), scoring.era)
         shutil.copytree(scoring.folder, copy.folder)
         if not finding.expect(plant(copy.score(ending)), f"{name}: nothing to plant it into"):
             continue

@@ -114,7 +114,7 @@ def examine(job):
             source.write_text(text, encoding="utf-8")
             _judge(ripieno, source, kind, outcome)
         if outcome.compiles is None:
-            _sound(ripieno, source, converted, outcome)
+            _sound(ripieno, source, converted, work.era, outcome)
     return outcome
 
 
@@ -133,7 +133,7 @@ def _judge(ripieno, source, kind, outcome):
             outcome.unplayable.append(finding["message"])
 
 
-def _sound(ripieno, source, converted, outcome):
+def _sound(ripieno, source, converted, era, outcome):
     output = source.parent / "out"
     run = subprocess.run([ripieno, "build", "--only", "midi", "--format", "short", "-o", output, source],
                          capture_output=True, text=True, timeout=120, check=False)
@@ -144,7 +144,7 @@ def _sound(ripieno, source, converted, outcome):
         return
     _, tracks = played.read(files[0])
     for number, (struck, track) in enumerate(zip(converted.struck, tracks[1:], strict=True), start=1):
-        wrong = check_agreement.disagreements(struck, track)
+        wrong = check_agreement.disagreements(struck, track, era)
         outcome.disagreements += [f"part {number}: {words}" for words in wrong[:SHOWN]]
 
 

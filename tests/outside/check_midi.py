@@ -11,6 +11,7 @@ from struct import unpack
 
 import played
 import published
+import tempos
 import written
 from outputs import Finding
 
@@ -51,6 +52,7 @@ def _file(finding, path, parts, score):
     places = [(t.port, c) for p, t in zip(parts, tracks[1:]) for c in t.channels
               if not p.only_percussion and c != 9]
     expect(len(places) == len(set(places)), "two players share a channel")
+    _seats(expect, parts, tracks[1:])
 
 
 class _frame:
@@ -61,13 +63,9 @@ class _frame:
         concert = next(
             (p for p in parts if not p.only_percussion and p.bars[0].signature[1]
              and all(bar.transposition[0] % 7 == 0 for bar in p.bars)), None)
-        self.metres, self.keys, self.tempos, self.marks = [], [], [], []
-        now, tempo, first = Fraction(0), None, parts[0]
-        # A tempo holds for the bars that follow it on the page, whatever is played in between.
-        in_force = []
-        for bar in first.bars:
-            tempo = bar.tempos[-1] if bar.tempos else tempo
-            in_force.append(tempo)
+        self.metres, self.keys, self.marks = [], [], []
+        now, first = Fraction(0), parts[0]
+        self.tempos, self.changes = tempos.played(parts)
         for index in first.order:
             bar = first.bars[index]
             full = Fraction(4 * bar.metre[0], bar.metre[1])
@@ -75,10 +73,6 @@ class _frame:
             self.metres.append((now, bar.metre if bar.length == full else bar.length))
             if concert:
                 self.keys.append((now, concert.bars[index].signature))
-            if in_force[index]:
-                beat, rate = in_force[index]
-                # Microseconds in a quarter.
-                self.tempos.append((now, round(60_000_000 / (beat * rate))))
             self.marks.extend((now, mark) for mark in bar.marks)
             now += bar.length
         self.length = now
@@ -116,16 +110,71 @@ def _conductor(expect, track, frame):
         wanted = f"{MINOR[fifths + 7]}m" if mode == "minor" else MAJOR[fifths + 7]
         there = _in_force(keys, now)
         expect(there == wanted, f"quarter {now}: key {there}, not {wanted}")
-    tempos = [(at, m.tempo) for at, m in played.meta(track, "set_tempo")]
-    for now, wanted in frame.tempos:
-        there = _in_force(tempos, now)
+    there = _without_repetitions(
+        (at, m.tempo) for at, m in played.meta(track, "set_tempo"))
+    wanted = _without_repetitions((at, round(micros)) for at, micros in frame.tempos)
+    times = [at for at, _ in there]
+    expect(times == [at for at, _ in wanted],
+           f"tempo changes {_differences(times, [at for at, _ in wanted])}")
+    for (at, micros), (_, right) in zip(there, wanted):
         # One microsecond for the rounding.
-        right = there is not None and abs(there - wanted) <= 1
-        expect(right, f"quarter {now}: tempo {there}, not {wanted}")
+        expect(abs(micros - right) <= 1, f"quarter {at}: tempo {micros}, not {right}")
+    for faster, moments in frame.changes:
+        run = [_in_force(there, moment) for moment in moments]
+        # What follows in one step of a change has one tempo.
+        run = [micros for micros, _ in groupby(run)]
+        expect(run == sorted(set(run), reverse=faster),
+               f"from quarter {moments[0]} on: tempos {run[:6]} do not go one way")
     marks = [(at, m.text) for at, m in played.meta(track, "marker")]
     # mido reads texts as Latin-1, the files are UTF-8.
     marks = [(at, text.encode("latin-1").decode()) for at, text in marks]
     expect(marks == frame.marks, f"markers {marks}, not {frame.marks}")
+
+
+def _without_repetitions(events):
+    found = []
+    for at, value in events:
+        if not found or found[-1][1] != value:
+            found.append((at, value))
+    return found
+
+
+def _differences(there, wanted):
+    alone, missing = sorted(set(there) - set(wanted)), sorted(set(wanted) - set(there))
+    return f"at {[str(at) for at in alone[:6]]}, none at {[str(at) for at in missing[:6]]}"
+
+
+VOLUME, PAN, EXPRESSION = 7, 10, 11
+PERCUSSION = 9
+
+
+def _seats(expect, parts, tracks):
+    """Each player has his place and volume from the beginning, and those who share the number of a
+    channel on two ports have one program where that can be."""
+    first_port, shared = {}, {}
+    for part, track in zip(parts, tracks):
+        own = [event for event in track.controllers if event[1] != PERCUSSION]
+        if part.only_percussion:
+            own = [event for event in track.controllers if event[1] == PERCUSSION]
+        for number in (VOLUME, PAN):
+            times = [now for now, _, controller, _ in own if controller == number]
+            expect(times == [0], f"{part.name}: controller {number} at {times}")
+        swells = [(now, value) for now, _, controller, value in own if controller == EXPRESSION]
+        expect(swells[:1] == [(0, 90)], f"{part.name}: expression {swells[:1]}")
+        pan = next((value for _, _, controller, value in own if controller == PAN), 64)
+        kind = part.name.lower() if part.first.kind == "violin" else part.first.kind
+        side = published.SIDES.get(kind)
+        if side and len(part.instruments) == 1:
+            expect((pan - 64) * side > 0, f"{part.name}: pan {pan}")
+        if track.port == 0 and track.programs:
+            first_port.setdefault(track.programs[0][1], set()).update(track.channels)
+        drums = {(now, *rest) for now, *rest in track.controllers if rest[0] == PERCUSSION}
+        if drums:
+            expect(drums == shared.setdefault("all", drums), f"{part.name}: moves other percussion")
+    for part, track in zip(parts, tracks):
+        if track.port > 0 and track.programs and track.programs[0][1] in first_port:
+            expect(track.channels - {PERCUSSION} <= first_port[track.programs[0][1]],
+                   f"{part.name}: shares channels {track.channels} with other instruments")
 
 
 def _sound(expect, part, track):

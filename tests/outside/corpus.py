@@ -5,10 +5,9 @@ catalogue are written for these; chorales in four parts are set on strings. Noth
 hand: the corpus is gone through in its own order.
 
 Every part becomes a voice at sounding pitch for one player. What the converter does not carry over:
-repeats, hairpins, ornaments other than trills and grace notes, grace notes that would strike a key
-that still sounds, notes that are not printed (they play ornaments out), and in bars with two voices
-on one staff those notes of the second that do not move with the first; these are counted as
-`left_out`.
+repeats, hairpins, ornaments other than trills and grace notes, notes that are not printed (they play
+ornaments out), and in bars with two voices on one staff those notes of the second that do not move
+with the first; these are counted as `left_out`.
 
 Old editions write high cello notes in a treble clef that is read an octave lower. Whether a score
 does shows at its changes of clef: read wrongly, the line leaps an octave more at each of them.
@@ -25,6 +24,7 @@ from lxml import etree
 from music21 import articulations, chord, clef, converter, corpus, dynamics, expressions, key, note
 from music21 import spanner, tempo
 
+import ornaments
 import sounding
 
 # Years in which works were written, by the beginning of a digest of their place in the corpus: this
@@ -57,8 +57,12 @@ MARKS = {
 GRACES = {"half": "1/2", "quarter": "1/4", "eighth": "1/8", "16th": "1/16", "32nd": "1/32"}
 DYNAMICS = {name: name for name in "ppp pp p mp mf f ff fff fp sf sfz".split()}
 DYNAMICS |= {"fz": "sf", "rf": "sf", "rfz": "sf", "sfp": "fp"}
-# Over how many notes before it a group of grace notes may reach.
-REACH = 3
+# Signs that change how long a note sounds, as MusicXML names them.
+SHORT = {
+    articulations.Staccato: "staccato",
+    articulations.Staccatissimo: "staccatissimo",
+    articulations.Tenuto: "tenuto",
+}
 
 
 class Unconvertible(Exception):
@@ -172,8 +176,6 @@ def convert(work):
         raise Unconvertible("the parts have different numbers of bars")
     result = Source("", [], len(staves[0]))
     bars = [[_events(measure, result) for measure in staff] for staff in staves]
-    for part in bars:
-        _drop_clashing_graces(part)
     _mend(work.path, bars)
     form, lengths, first = _form(staves, bars)
     players = list(work.players) or set_on_strings([list(_numbered(part)) for part in bars])
@@ -305,16 +307,6 @@ def _mend(path, bars):
         event.heads = [head for head in event.heads if head[0].nameWithOctave != wrong]
 
 
-def _drop_clashing_graces(part):
-    """Grace notes sound before the beat: a key that is still held down cannot be struck then."""
-    before = []
-    for _, event in _numbered(part):
-        held = {pitch.midi for earlier in before[-REACH:] for pitch, _ in earlier.heads}
-        if held & {pitch.midi for grace in event.graces for pitch in grace.pitches}:
-            event.graces = []
-        before.append(event)
-
-
 # What must sound.
 
 
@@ -323,10 +315,15 @@ def _struck(part, lengths, first):
     for index, events in enumerate(part):
         for event in filter(lambda event: event.heads, events):
             heads = [(pitch.midi, tie) for pitch, tie in event.heads]
-            trill = _trill(event)
+            signs = {SHORT[type(a)] for t in event.things for a in t.articulations if type(a) in SHORT}
+            # Where our own page needs a tie, it has no dot.
+            signs |= {"tied perhaps"}
+            if _trill(event):
+                signs.add("trill-mark")
             strokes = sounding.strokes_of(event.things[0])
             graces = [sorted(p.midi for p in grace.pitches) for grace in event.graces]
-            whole = (event.at, event.length, heads, trill, strokes, graces)
+            beside = (graces, ornaments.UNKNOWN)
+            whole = (event.at, event.length, heads, signs, strokes, *beside)
             sounding.add(struck, whole, now, True, index + first)
         now += lengths[index]
     return struck

@@ -1,5 +1,6 @@
 """What was built, and how a check tells what it found."""
 
+import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -10,6 +11,8 @@ class Scoring:
 
     name: str
     folder: Path
+    """The year of its ensemble."""
+    era: int
 
     def score(self, ending):
         return self.folder / f"score.{ending}"
@@ -43,11 +46,43 @@ class Finding:
         return self.tested > 0 and not self.wrong
 
 
-def scorings(folder):
-    """All scorings below an output folder."""
+def scorings(folder, sources):
+    """All scorings below an output folder that were built from these sources."""
+    eras = {}
+    for source in sources:
+        eras |= _eras(source)
     return [
-        Scoring(f"{place.parent.name}/{place.name}", place)
+        Scoring(f"{place.parent.name}/{place.name}", place, eras[piece.name, place.name])
         for piece in sorted(Path(folder).iterdir())
         for place in sorted(piece.iterdir())
         if place.is_dir()
     ]
+
+
+def _eras(source):
+    """The year of each scoring of a source, with the files that it uses, by the folder of the piece
+    and that of the scoring."""
+    text = source.read_text(encoding="utf-8")
+    for used in re.findall(r'^use "(.*)"', text, re.MULTILINE):
+        text += (source.parent / used).read_text(encoding="utf-8")
+    ensembles = {
+        name: (base, re.search(r"^  era (\d+)", body, re.MULTILINE))
+        for name, base, body in re.findall(
+            r"^ensemble (\S+)(?: extends (\S+))? \{(.*?)^\}", text, re.MULTILINE | re.DOTALL
+        )
+    }
+
+    def year(name):
+        base, era = ensembles[name]
+        return int(era[1]) if era else year(base)
+
+    piece = _folder(re.search(r'^piece "(.*?)"', text, re.MULTILINE)[1])
+    return {
+        (piece, _folder(scoring)): year(ensemble)
+        for scoring, ensemble in re.findall(r"^scoring (\S+) for (\S+)", text, re.MULTILINE)
+    }
+
+
+def _folder(name):
+    """A folder's name: small letters and digits, with - between."""
+    return re.sub(r"-+", "-", "".join(c if c.isalnum() else "-" for c in name.lower())).strip("-")

@@ -15,6 +15,8 @@ class Track:
     notes: list = field(default_factory=list)
     channels: set = field(default_factory=set)
     programs: list = field(default_factory=list)
+    """Controllers as (time, channel, number, value)."""
+    controllers: list = field(default_factory=list)
     meta: list = field(default_factory=list)
     hanging: list = field(default_factory=list)
     end: Fraction | None = None
@@ -43,6 +45,8 @@ def _track(messages, ticks_per_quarter):
         track.channels.add(message.channel)
         if message.type == "program_change":
             track.programs.append((now, message.program))
+        elif message.type == "control_change":
+            track.controllers.append((now, message.channel, message.control, message.value))
         elif message.type == "note_on" and message.velocity > 0:
             if message.note in open_notes:
                 track.hanging.append((now, message.note, "struck while it sounds"))

@@ -98,6 +98,11 @@ PROGRAMS = {
 # The program that a technique asks for: pizzicato strings, muted trumpet.
 PIZZICATO, MUTED_TRUMPET = 46, 60
 
+# On which side of the platform players sit, seen from the hall: left -1, right 1. The two violins face
+# each other, horns and brass sit apart (common practice of the 19th century, from memory).
+SIDES = {"violin 1": -1, "violin 2": 1, "viola": 1, "violoncello": -1, "horn": -1, "trumpet": 1,
+         "tenor trombone": 1, "tuba": 1, "flute": -1, "oboe": 1, "clarinet": -1, "bassoon": 1}
+
 # General MIDI Level 1, percussion key map (channel 10). Hand cymbals are absent: 49 or 57 are the
 # nearest. More than one key is right for some instruments.
 PERCUSSION_KEYS = {

@@ -91,7 +91,7 @@ def _compare(job):
 def agreement(scorings):
     """Every pair of files, the longest first, on as many processors as there are."""
     jobs = [
-        (f"{scoring.name}/{xml.stem}", xml, xml.with_suffix(".mid"))
+        (f"{scoring.name}/{xml.stem}", xml, xml.with_suffix(".mid"), scoring.era)
         for scoring in scorings
         for xml in scoring.files("musicxml")
     ]
@@ -100,8 +100,9 @@ def agreement(scorings):
         yield from sorted(pool.imap_unordered(_compare, jobs), key=lambda finding: finding.name)
 
 
-def checks(work):
-    scorings = outputs.scorings(work / "once")
+def checks(work, samples):
+    sources = [*samples, *(work / "sources").iterdir()]
+    scorings = outputs.scorings(work / "once", sources)
     _, wanted = stress.crooks()
     known = [scoring for scoring in scorings if scoring.name.startswith("crooks/")]
     yield from check_schema.check(scorings)
@@ -119,12 +120,13 @@ def main(ripieno, *samples):
     passed = failed = 0
     with tempfile.TemporaryDirectory() as folder:
         work = Path(folder)
-        findings = build_all(ripieno, [Path(sample).resolve() for sample in samples], work)
+        samples = [Path(sample).resolve() for sample in samples]
+        findings = build_all(ripieno, samples, work)
         clean = work / "clean.ripieno"
         clean.write_text(HOSTILE, encoding="utf-8")
         said = check_findings.check(ripieno, clean)
         outside = (check_harmony.check(ripieno), check_corpus.check(ripieno))
-        for stage in (findings, said, *outside, checks(work)):
+        for stage in (findings, said, *outside, checks(work, samples)):
             for finding in stage:
                 passed += finding.passed
                 failed += not finding.passed

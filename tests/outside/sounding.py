@@ -10,6 +10,7 @@ from fractions import Fraction
 
 from music21 import chord, converter, expressions, note
 
+import ornaments
 import written
 
 FLAGS = {"eighth": 1, "16th": 2, "32nd": 3, "64th": 4, "128th": 5}
@@ -22,10 +23,13 @@ class Struck:
     start: Fraction
     end: Fraction
     keys: list
-    trill: bool = False
-    """Value of the strokes of a tremolo."""
-    strokes: Fraction | None = None
+    """Names of the signs on it, as MusicXML has them."""
+    signs: set = field(default_factory=set)
+    """Strokes of a tremolo: from, to, value."""
+    strokes: list = field(default_factory=list)
     graces: list = field(default_factory=list)
+    """Semitones from the highest note up and down to its neighbours; none on a drum."""
+    around: tuple | None = ornaments.UNKNOWN
     tied_to: bool = False
     bar: int = 0
 
@@ -43,7 +47,10 @@ def read(path):
     found = []
     for part in parts:
         # music21 gives each staff of a part as a part of its own.
-        staves = [_play(part, next(streams).toSoundingPitch()) for _ in range(part.staves)]
+        staves = [
+            _play(part, staff, next(streams).toSoundingPitch())
+            for staff in range(1, part.staves + 1)
+        ]
         struck = sorted((one for _, all_ in staves for one in all_), key=lambda one: one.start)
         found.append((part.name, max(length for length, _ in staves), struck))
     if left := list(streams):
@@ -51,10 +58,10 @@ def read(path):
     return found
 
 
-def _play(part, stream):
+def _play(part, staff, stream):
     measures = list(stream.getElementsByClass("Measure"))
     contents = [
-        _contents(measure, part.instrument_in(bar).percussion_key) if measure.recurse().notes else []
+        _contents(measure, bar, staff, part.instrument_in(bar)) if measure.recurse().notes else []
         for measure, bar in zip(measures, part.bars, strict=True)
     ]
     struck, now, before = [], Fraction(0), None
@@ -69,8 +76,9 @@ def _play(part, stream):
 
 def add(struck, event, bar_start, follows, number):
     """Adds what stands in a bar at `bar_start` to what is struck, or holds on what is tied to it."""
-    offset, length, heads, trill, strokes, graces = event
+    offset, length, heads, signs, value, graces, around = event
     start = bar_start + offset
+    strokes = [(start, start + length, value)] if value else []
     keys = sorted(key for key, _ in heads)
     ties = [tie for _, tie in heads]
     last = struck[-1] if struck else None
@@ -79,25 +87,45 @@ def add(struck, event, bar_start, follows, number):
         if offset > 0 or follows:
             last.end = start + length
             last.tied_to = all(tie == "continue" for tie in ties)
-            last.trill |= trill
-            last.strokes = last.strokes or strokes
+            last.signs |= signs
+            last.strokes = _hold_on(last, strokes, start + length)
             return
     tied_to = all(tie in ("start", "continue") for tie in ties)
-    struck.append(Struck(start, start + length, keys, trill, strokes, graces, tied_to, number))
+    struck.append(
+        Struck(start, start + length, keys, set(signs), strokes, graces, around, tied_to, number)
+    )
 
 
-def _contents(measure, percussion_key):
-    """What stands in a bar: offset, length, heads with ties, trill, strokes, grace notes."""
+def _hold_on(last, strokes, end):
+    """The strokes of a note to which another is tied: those of one value go on without a new start."""
+    if not last.strokes:
+        return [(last.start, end, strokes[0][2])] if strokes else []
+    start, _, value = last.strokes[-1]
+    if not strokes or strokes[0][2] == value:
+        return [*last.strokes[:-1], (start, end, value)]
+    return last.strokes + strokes
+
+
+def _contents(measure, bar, staff, instrument):
+    """What stands in a bar: offset, length, heads with ties, signs, value of the strokes, grace
+    notes, neighbours."""
     found, graces = [], []
+    signs = {
+        event.offset: event.names
+        for event in bar.events
+        if event.staff == staff and event.sounds and not event.grace
+    }
+    around = ornaments.around(bar)
+    drum = instrument.percussion_key is not None or instrument.sound == "drum.timpani"
     for element in measure.recurse().notes:
-        heads = _heads(element, percussion_key)
+        heads = _heads(element, instrument.percussion_key)
         if element.duration.isGrace:
             graces.append(sorted(key for key, _ in heads))
             continue
         offset = exact(element.getOffsetInHierarchy(measure))
-        trill = any(isinstance(e, expressions.Trill) for e in element.expressions)
         length = exact(element.quarterLength)
-        found.append((offset, length, heads, trill, strokes_of(element), graces))
+        beside = (graces, None if drum else around.get(offset, ornaments.UNKNOWN))
+        found.append((offset, length, heads, signs[offset], strokes_of(element), *beside))
         graces = []
     return found
 

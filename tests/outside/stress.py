@@ -252,9 +252,14 @@ form {
   12..13 repeat
   13     ending 1
   14     ending 2
-  15     key G major
+  15     key G major, tempo "molto rall."
+  16     tempo "a tempo"
   17..18 repeat
-  20     metre 3/4, key C major, mark "C"
+  18     tempo "stringendo"
+  20     metre 3/4, key C major, mark "C", tempo 1/4 = 144
+  21     tempo "Tempo I"
+  22     tempo "meno mosso"
+  23     tempo "rit. poco a poco"
   24     end
 }
 
@@ -285,23 +290,23 @@ voice tune {
   3: grace(1/16 Bb4 C5) 1/4 D5[accent stacc] 1/4 Eb5[tenuto] acciaccatura(1/8 F5) 1/4 G5[marcato] |
   4: 1/2 F5[tremolo] |
   5: 1/4 Eb5 1/2 Eb5[fermata] |
-  6: 1/8 C5 D5 Eb5 {1/8. G5 1/16 F5 1/8 D5 |
+  6: 1/8 C5[mordent] D5 Eb5[turn] {1/8. G5 1/16 F5 1/8 D5 |
   7: 1/4. C5} 1/4. Eb5[tremolo 1/16] |
   8: 1/8 = C5 D5 Eb5 D5 |
   9: 1/2 D#5&F#5 1/4 = _ |
   10: [p] 1/2 C#5[turn] [cresc] 1/2 D#5[mordent] |
-  11: [f] 1/4 Bb4 Db5 Gb5 = |
-  12: 1/2 = 3:2(1/4 Ab4 _ Db5) |
-  13: 1/1 Gb5 |
+  11: [f] 1/4 Bb4[breath] Db5[tenuto stacc] Gb5 = |
+  12: 1/2 = 3:2(1/4 Ab4 _ Db5[tremolo]) |
+  13: 1/2 = 1/2 Gb5 |
   14: 1/2 Gb5 1/8. F5 1/16 Gb5 1/4 _[fermata] |
   15: 1/1 B4 |
-  16: 1/2. = 1/8 C5 D5 |
-  17: 1/4 E5[up-bow] C5[down-bow] 1/8 A4[staccatissimo] G4 A4 B4 |
+  16: 1/2 = 1/4 C5 D5[trill] |
+  17: 1/4 = C5[down-bow] 1/8 A4[staccatissimo] G4 A4 B4 |
   18: 1/4 A4&F#5 1/2. = |
   19: 1/2.. = 1/8 G4 |
-  20: ["dolce"] {1/4 C5 E5 F5} |
+  20: ["dolce"] {1/4 C5 grace(1/16 C5 D5) 1/4 E5 F5} |
   21: [pizz] 1/4 A4 C5 F5 [arco] |
-  22: rest |
+  22: 1/32 C5 acciaccatura(1/8 C5) 1/32 D5 1/16 C5[turn] 1/8 G#4 A4[mordent up-bow] 1/4 A4&E5[turn] 1/8 _ |
   23: 6:4(1/16 G4 A4 B4 C5 D5 E5) 1/4 F5[trill] 1/8 E5[tremolo 1/32] D5 |
   24: 1/2. C5&E5&G5[fermata] |
 }

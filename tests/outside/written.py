@@ -51,6 +51,9 @@ class Bar:
     staff_clefs: list = field(default_factory=list)
     # Staff and placement of dynamics and hairpins.
     dynamics: list = field(default_factory=list)
+    """Words beside the metronome mark."""
+    words: list = field(default_factory=list)
+    events: list = field(default_factory=list)
 
 
 @dataclass
@@ -66,6 +69,27 @@ class Instrument:
     def kind(self):
         """The name in small letters, as the published tables have it."""
         return self.name.lower()
+
+
+# Signs on notes that change how long they sound or what is played in their place.
+SIGNS = {"staccato", "staccatissimo", "tenuto", "breath-mark", "fermata", "trill-mark", "turn",
+         "mordent"}
+
+
+@dataclass
+class Event:
+    """A note, chord, grace note or rest as it stands in its bar; times in quarters."""
+
+    offset: Fraction
+    length: Fraction
+    """Written pitches: letter, alteration, octave."""
+    heads: list
+    names: set
+    tied_from: bool
+    grace: bool
+    """Is it a note, with or without pitch?"""
+    sounds: bool
+    staff: int
 
 
 @dataclass
@@ -188,6 +212,14 @@ def _note(bar, element, now, divisions):
     staff, voice = int(element.findtext("staff") or 1), element.findtext("voice")
     tied_on = any(tie.get("type") == "stop" for tie in element.findall("tie"))
     bar.signs.append(Sign(staff, voice, start, length, head, grace, chord, tied_on))
+    heads = [head] if head else []
+    names = {sign.tag for sign in element.iter()} & SIGNS
+    if chord:
+        bar.events[-1].heads += heads
+        bar.events[-1].names |= names
+    else:
+        sounds = element.find("rest") is None
+        bar.events.append(Event(now, length, heads, names, tied_on, grace, sounds, staff))
     return now if chord else now + length
 
 
@@ -199,6 +231,9 @@ def _direction(bar, element):
         bar.dynamics.append((int(element.findtext("staff") or 1), element.get("placement")))
     for mark in element.iter("rehearsal"):
         bar.marks.append(mark.text)
+    # Only the words of a tempo are bold.
+    bold = [words.text for words in element.iter("words") if words.get("font-weight") == "bold"]
+    bar.words += bold
     for sign in element.iter("metronome"):
         beat, dots = Fraction(BEATS[sign.findtext("beat-unit")]), len(sign.findall("beat-unit-dot"))
         beat = beat * (2 - Fraction(1, 2**dots))

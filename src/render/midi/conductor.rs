@@ -4,12 +4,17 @@ use midly::MetaMessage;
 use midly::num::u24;
 
 use crate::music::{Metre, Mode, Time};
-use crate::resolve::{Bar, Form, Piece, Tempo, seconds_per_whole};
+use crate::resolve::{Bar, Form, Piece, Tempo};
 
+use super::tempo::TempoMap;
 use super::timeline::Timeline;
 use super::{Event, Rank};
 
-pub(super) fn events<'a>(piece: &'a Piece, timeline: &Timeline) -> Vec<Event<'a>> {
+pub(super) fn events<'a>(
+    piece: &'a Piece,
+    tempos: &TempoMap,
+    timeline: &Timeline,
+) -> Vec<Event<'a>> {
     let mut events = Vec::new();
     let mut name = |message| events.push(Event::meta(0, Rank::Name, message));
     // The specification asks for the notice about rights as the first event of the file.
@@ -20,12 +25,11 @@ pub(super) fn events<'a>(piece: &'a Piece, timeline: &Timeline) -> Vec<Event<'a>
     for text in [&piece.subtitle, &piece.composer, &piece.arranger].into_iter().flatten() {
         name(MetaMessage::Text(text.as_bytes()));
     }
-    frame(&piece.form, timeline, &mut events);
+    frame(&piece.form, tempos, timeline, &mut events);
     events
 }
 
-fn frame<'a>(form: &'a Form, timeline: &Timeline, events: &mut Vec<Event<'a>>) {
-    let tempos = tempos(form);
+fn frame<'a>(form: &'a Form, tempos: &TempoMap, timeline: &Timeline, events: &mut Vec<Event<'a>>) {
     let (mut tempo, mut metre, mut key) = (None, None, None);
     for &(index, at) in &timeline.bars {
         let bar = &form.bars[index];
@@ -42,26 +46,19 @@ fn frame<'a>(form: &'a Form, timeline: &Timeline, events: &mut Vec<Event<'a>>) {
             key = Some(bar.key);
             push(MetaMessage::KeySignature(bar.key.fifths() as i8, bar.key.mode == Mode::Minor));
         }
-        if tempo != Some(tempos[index]) {
-            tempo = Some(tempos[index]);
-            push(MetaMessage::Tempo(u24::new(tempos[index])));
+        for (written, micros) in tempos.of_bar(bar.start, bar.start + bar.length) {
+            if tempo != Some(micros) {
+                tempo = Some(micros);
+                let tick = timeline.ticks(at + (written - bar.start));
+                let message = MetaMessage::Tempo(u24::new(micros));
+                events.push(Event::meta(tick, Rank::Change, message));
+            }
         }
         if let Some(Tempo { words: Some(words), .. }) = &bar.tempo {
-            push(MetaMessage::Text(words.as_bytes()));
+            let message = MetaMessage::Text(words.as_bytes());
+            events.push(Event::meta(tick, Rank::Change, message));
         }
     }
-}
-
-/// Microseconds a quarter in force in each bar, in written order.
-fn tempos(form: &Form) -> Vec<u32> {
-    let mut beat = None;
-    let in_force = |bar: &Bar| {
-        beat = bar.tempo.as_ref().and_then(|tempo| tempo.beat).or(beat);
-        let micros = seconds_per_whole(beat) / 4.0 * 1e6;
-        // Nonsense (no beats in a minute, or none that the format can hold) stays in the format.
-        (micros.round().clamp(1.0, f64::from(0x00FF_FFFF)) as u32).max(1)
-    };
-    form.bars.iter().map(in_force).collect()
 }
 
 /// The units that a bar really holds, and which: a pick-up of a quarter is a bar of 1/4, so that

@@ -1,169 +1,277 @@
-//! From what a player sounds to notes in ticks.
+//! From what a player sounds to keys that are struck.
 
 use crate::arrange::{Part, SoundingNote};
-use crate::instruments::{Family, Instrument, MidiSound};
-use crate::music::{Letter, Pitch, Time};
-use crate::resolve::{Form, Graces, Mark, Sound};
+use crate::instruments::{Instrument, MidiSound};
+use crate::music::{Pitch, Time};
+use crate::notate::{ElementKind, FrameBar, Staff};
+use crate::resolve::{Form, Mark, Marks, Sound};
 
+use super::lengths;
 use super::loudness::Loudness;
-use super::strokes::{QUICK, stroke};
-use super::timeline::{Segment, Timeline};
+use super::ornaments::{Ornament, Step, neighbour, trills_from_above};
+use super::strokes::{self, QUICK, quick};
+use super::swell;
+use super::timeline::Timeline;
 
-/// A note as the file holds it.
+/// A key that is struck and let go, in played time.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub(super) struct KeyStroke {
     pub(super) key: u8,
     /// Does it belong on the channel of percussion?
     pub(super) percussion: bool,
     pub(super) velocity: u8,
-    /// Ticks from the beginning.
-    pub(super) on: i64,
-    pub(super) off: i64,
+    pub(super) on: Time,
+    pub(super) off: Time,
+}
+
+/// Where all players are: what their music stands in, and the year whose customs hold.
+#[derive(Clone, Copy)]
+pub(super) struct Setting<'a> {
+    pub(super) form: &'a Form,
+    pub(super) frame: &'a [FrameBar],
+    pub(super) era: i32,
+    pub(super) timeline: &'a Timeline,
 }
 
 /// All notes of a part as they are played, in order of time. Notes of one key do not overlap.
-pub(super) fn of_part(form: &Form, part: &Part, timeline: &Timeline) -> Vec<KeyStroke> {
-    let loudness = Loudness::new(&part.directions);
-    let mut player =
-        Player { form, part, timeline, loudness, strokes: Vec::new(), percussion: false };
-    for segment in &timeline.segments {
-        // Notes do not overlap, so their ends are in order too.
-        let first = part.notes.partition_point(|note| note.end() <= segment.from);
-        for note in part.notes[first..].iter().take_while(|note| note.start < segment.to) {
-            player.note(note, segment);
-        }
+pub(super) fn of_part(setting: Setting, part: &Part, staff: Option<&Staff>) -> Vec<KeyStroke> {
+    let mut player = Player {
+        setting,
+        part,
+        loudness: Loudness::new(&part.directions),
+        short: staff.map(|staff| printed_short(setting.frame, staff)).unwrap_or_default(),
+        strokes: Vec::with_capacity(part.notes.len()),
+    };
+    for play in plays(part, setting.timeline) {
+        player.play(&play);
     }
     without_overlaps(player.strokes)
 }
 
+/// Beginnings of the notes that are printed with a dot or a wedge: a tied note loses its own.
+fn printed_short(frame: &[FrameBar], staff: &Staff) -> Vec<Time> {
+    let mut short = Vec::new();
+    for (index, bar) in frame.iter().enumerate() {
+        for element in staff.in_bar(index).flat_map(|measure| &measure.elements) {
+            let ElementKind::Note(note) = &element.kind else { continue };
+            if note.marks.has(Mark::Staccato) || note.marks.has(Mark::Staccatissimo) {
+                short.push(bar.start + element.at);
+            }
+        }
+    }
+    // Two hands may have a dot each.
+    short.sort_unstable();
+    short
+}
+
+/// A note as it is played once, or what is left of it after a jump.
+struct Play<'a> {
+    note: &'a SoundingNote,
+    instrument: &'static Instrument,
+    index: usize,
+    /// Is it what is left of a note that began before a jump?
+    taken_up: bool,
+    /// Written time less played time.
+    shift: Time,
+    /// Where it is struck, after grace notes that take their time from it.
+    start: Time,
+    /// Where it ends on paper.
+    end: Time,
+    /// Where it must end for the grace notes of the next note.
+    until: Time,
+    /// Where its grace notes begin, and how long each lasts.
+    graces: Option<(Time, Time)>,
+}
+
+impl Play<'_> {
+    fn written(&self, played: Time) -> Time {
+        played + self.shift
+    }
+}
+
+fn plays<'a>(part: &'a Part, timeline: &Timeline) -> Vec<Play<'a>> {
+    let mut plays: Vec<Play> = Vec::with_capacity(part.notes.len());
+    for segment in &timeline.segments {
+        // Notes do not overlap, so their ends are in order too.
+        let first = part.notes.partition_point(|note| note.end() <= segment.from);
+        let sounding = part.notes[first..].iter().take_while(|note| note.start < segment.to);
+        for (index, note) in (first..).zip(sounding) {
+            let from = note.start.max(segment.from);
+            let start = segment.played(from);
+            let end = segment.played(note.end().min(segment.to));
+            let shift = from - start;
+            let taken_up = from > note.start;
+            let mut play = Play {
+                note,
+                instrument: part.instrument_at(note.start),
+                index,
+                taken_up,
+                shift,
+                start,
+                end,
+                until: end,
+                graces: None,
+            };
+            // A note that is taken up after a jump has had its grace notes.
+            if !taken_up {
+                lead_in(&mut play, plays.last_mut());
+            }
+            plays.push(play);
+        }
+    }
+    plays
+}
+
+/// Finds room for the grace notes of a note: in the rest before it, or at the end of the note
+/// before it, of which they take half at most; else at its own beginning.
+fn lead_in(play: &mut Play, before: Option<&mut Play>) {
+    let Some(graces) = &play.note.attached.graces else { return };
+    let count = graces.notes.len() as i64;
+    let room = before.as_ref().map_or(play.start * 2, |before| {
+        ((play.start - before.end) * 2).max(play.start - before.start)
+    });
+    if let Some(value) = quick(2 * count, room) {
+        let first = play.start - value * count;
+        if let Some(before) = before {
+            before.until = before.until.min(first);
+        }
+        play.graces = Some((first, value));
+    } else if let Some(value) = quick(2 * count, play.end - play.start) {
+        play.graces = Some((play.start, value));
+        play.start += value * count;
+    }
+}
+
 struct Player<'a> {
-    form: &'a Form,
+    setting: Setting<'a>,
     part: &'a Part<'a>,
-    timeline: &'a Timeline,
     loudness: Loudness,
+    short: Vec<Time>,
     strokes: Vec<KeyStroke>,
-    /// Is the instrument in hand one of the keys of percussion?
-    percussion: bool,
 }
 
 impl Player<'_> {
-    fn note(&mut self, note: &SoundingNote, segment: &Segment) {
-        let from = note.start.max(segment.from);
-        let mut length = note.end().min(segment.to) - from;
-        let mut start = segment.played(from);
-        let velocity = self.loudness.velocity(from, note.attached.marks);
-        let instrument = self.part.instrument_at(note.start);
-        self.percussion = matches!(instrument.midi, MidiSound::PercussionKey(_));
-        // A note that is only taken up again after a jump has had its grace notes.
-        if let Some(graces) = note.attached.graces.as_ref().filter(|_| from == note.start) {
-            let taken = self.graces(graces, instrument, (start, length), velocity);
-            start += taken;
-            length -= taken;
+    fn play(&mut self, play: &Play) {
+        self.graces(play);
+        let keys = keys(&play.note.sound, play.instrument);
+        let end = play.until.min(play.start + self.sounding(play));
+        if play.note.attached.tremolo > 0 {
+            return self.tremolo(&keys, play, end);
         }
-        let keys = self.keys(&note.sound, instrument);
-        if note.attached.tremolo > 0 {
-            let value = stroke(self.part, note).unwrap_or(QUICK);
-            return self.repeat(&keys, start, length, value, velocity);
-        }
-        if !note.attached.marks.has(Mark::Trill) {
-            return self.strike(&keys, start, length, velocity);
-        }
-        let drum = instrument.family == Family::Percussion;
-        match note.sound.pitches().last() {
-            Some(&main) if !drum => {
-                let held = &keys[..keys.len().saturating_sub(1)];
-                self.strike(held, start, length, velocity);
-                let upper = self.upper_neighbour(main, from);
-                self.trill([key_of(main), upper], start, length, velocity);
+        let marks = play.note.attached.marks;
+        let from_above = self.trills_from_above(play);
+        let ornament = Ornament::of(marks, from_above)
+            // A note that is taken up after a jump goes on with its trill, but has had its turn.
+            .filter(|ornament| !play.taken_up || matches!(ornament, Ornament::Trill { .. }));
+        let drum = play.instrument.unpitched || !play.instrument.drums.is_empty();
+        match (ornament, play.note.sound.pitches().last()) {
+            (Some(ornament), Some(&main)) if !drum => {
+                self.ornament(&keys, play, end, ornament, main)
             }
-            // A trill on a drum is a roll.
-            _ => self.repeat(&keys, start, length, QUICK, velocity),
+            (Some(Ornament::Trill { .. }), _) => {
+                // A trill on a drum is a roll.
+                self.repeat(&keys, play, (play.start, end), QUICK);
+            }
+            _ => self.strike(&keys, play, (play.start, end), self.velocity(play)),
         }
     }
 
-    fn keys(&self, sound: &Sound, instrument: &Instrument) -> Vec<u8> {
-        match (instrument.midi, sound) {
-            (MidiSound::PercussionKey(key), _) => vec![key.min(127)],
-            (MidiSound::Program(_), Sound::Pitches(pitches)) => {
-                pitches.iter().map(|&pitch| key_of(pitch)).collect()
-            }
-            // A stroke without pitch on an instrument that has programs: the middle of the keys.
-            (MidiSound::Program(_), Sound::Stroke) => vec![60],
+    fn velocity(&self, play: &Play) -> u8 {
+        self.loudness.velocity(play.written(play.start), play.note.attached.marks)
+    }
+
+    /// How long a note sounds of the time that it has on paper.
+    fn sounding(&self, play: &Play) -> Time {
+        let mut marks = play.note.attached.marks;
+        if self.short.binary_search(&play.note.start).is_err() {
+            marks.remove(Mark::Staccato);
+            marks.remove(Mark::Staccatissimo);
+        }
+        if play.written(play.end) < play.note.end() {
+            marks.remove(Mark::Breath);
+        }
+        lengths::sounding(marks, play.end - play.start)
+    }
+
+    fn trills_from_above(&self, play: &Play) -> bool {
+        let graces = play.graces.and(play.note.attached.graces.as_ref());
+        match graces.and_then(|graces| graces.notes.last()) {
+            Some((_, last)) => last.last() == play.note.sound.pitches().last(),
+            None => trills_from_above(self.setting.era),
         }
     }
 
-    fn strike(&mut self, keys: &[u8], start: Time, length: Time, velocity: u8) {
-        let (on, off) = (self.timeline.ticks(start), self.timeline.ticks(start + length));
-        let percussion = self.percussion;
+    fn strike(&mut self, keys: &[u8], play: &Play, (on, off): (Time, Time), velocity: u8) {
+        let percussion = matches!(play.instrument.midi, MidiSound::PercussionKey(_));
         let stroke = |&key| KeyStroke { key, percussion, velocity, on, off };
         self.strokes.extend(keys.iter().map(stroke));
     }
 
-    /// Strokes of a value; where they do not fill the length, the last one is shorter.
-    fn repeat(&mut self, keys: &[u8], start: Time, length: Time, value: Time, velocity: u8) {
-        let mut done = Time::ZERO;
-        while done < length && value.is_positive() {
-            let next = value.min(length - done);
-            self.strike(keys, start + done, next, velocity);
-            done += next;
-        }
-    }
-
-    /// Main note and neighbour in turn. The last note is the main one and takes what is left.
-    fn trill(&mut self, keys: [u8; 2], start: Time, length: Time, velocity: u8) {
-        let mut value = QUICK;
-        if length < QUICK * 3 {
-            let Some(third) = length.scaled(1, 3) else {
-                return self.strike(&keys[..1], start, length, velocity);
-            };
-            value = third;
-        }
-        let fitting = length.div_floor(value).max(1);
-        let last = if fitting % 2 == 0 { fitting - 2 } else { fitting - 1 };
-        for turn in 0..last {
-            let key = keys[(turn % 2) as usize];
-            self.strike(&[key], start + value * turn, value, velocity);
-        }
-        self.strike(&keys[..1], start + value * last, length - value * last, velocity);
-    }
-
-    /// Strikes the grace notes and says how much of the note's own time they take.
-    fn graces(
-        &mut self,
-        graces: &Graces,
-        instrument: &Instrument,
-        (start, length): (Time, Time),
-        velocity: u8,
-    ) -> Time {
-        let count = graces.notes.len() as i64;
-        let mut value = QUICK;
-        let mut taken = Time::ZERO;
-        if start < QUICK * count {
-            let Some(most) = length.scaled(1, 2 * count) else { return Time::ZERO };
-            value = value.min(most);
-            taken = value * count;
-        }
-        let first = start + taken - value * count;
+    fn graces(&mut self, play: &Play) {
+        let Some((first, value)) = play.graces else { return };
+        let Some(graces) = &play.note.attached.graces else { return };
+        let velocity = self.loudness.velocity(play.note.start, Marks::NONE);
         for (index, (_, pitches)) in (0..).zip(&graces.notes) {
-            let keys = self.keys(&Sound::Pitches(pitches.clone()), instrument);
-            self.strike(&keys, first + value * index, value, velocity);
+            let keys = keys(&Sound::Pitches(pitches.clone()), play.instrument);
+            let on = first + value * index;
+            self.strike(&keys, play, (on, on + value), velocity);
         }
-        taken
     }
 
-    /// The next note of the scale in force; at least a semitone and at most a whole tone higher.
-    fn upper_neighbour(&self, main: Pitch, time: Time) -> u8 {
-        let letter = Letter::from_step(main.step() + 1);
-        let octave = main.octave.saturating_add(i8::from(letter == Letter::C));
-        let alter =
-            self.form.bars.get(self.form.index_at(time)).map_or(0, |bar| bar.key.alter(letter));
-        let distance = Pitch::new(letter, alter, octave).midi() - main.midi();
-        folded(main.midi() + distance.clamp(1, 2))
+    /// Strokes whose value may change within the note, where a tuplet ends or begins.
+    fn tremolo(&mut self, keys: &[u8], play: &Play, end: Time) {
+        let mut now = play.start;
+        while now < end {
+            let (value, border) = strokes::tremolo(self.part, play.note, play.written(now));
+            let border = (border - play.shift).min(end);
+            if border <= now {
+                return;
+            }
+            self.repeat(keys, play, (now, border), value);
+            now = border;
+        }
+    }
+
+    /// Strokes of a value; where they do not fill the time, the last one is shorter. Under a
+    /// hairpin each is as loud as its time asks for, unless expression does that.
+    fn repeat(&mut self, keys: &[u8], play: &Play, (from, to): (Time, Time), value: Time) {
+        let swells = swell::by_expression(play.instrument);
+        let mut velocity = self.velocity(play);
+        let mut now = from;
+        while now < to && value.is_positive() {
+            if !swells && now > play.start {
+                velocity = self.loudness.velocity(play.written(now), Marks::NONE);
+            }
+            let next = (now + value).min(to);
+            self.strike(keys, play, (now, next), velocity);
+            now = next;
+        }
+    }
+
+    /// The ornament on the highest note of a chord, the others held.
+    fn ornament(&mut self, keys: &[u8], play: &Play, end: Time, ornament: Ornament, main: Pitch) {
+        let velocity = self.velocity(play);
+        let others = &keys[..keys.len().saturating_sub(1)];
+        self.strike(others, play, (play.start, end), velocity);
+        let key =
+            |step: Step| folded(neighbour(self.setting.form, self.part, play.index, main, step));
+        let mut now = play.start;
+        for (step, length) in ornament.notes(end - play.start) {
+            self.strike(&[key(step)], play, (now, now + length), velocity);
+            now += length;
+        }
     }
 }
 
-fn key_of(pitch: Pitch) -> u8 {
-    folded(pitch.midi())
+fn keys(sound: &Sound, instrument: &Instrument) -> Vec<u8> {
+    match (instrument.midi, sound) {
+        (MidiSound::PercussionKey(key), _) => vec![key.min(127)],
+        (MidiSound::Program(_), Sound::Pitches(pitches)) => {
+            pitches.iter().map(|&pitch| folded(pitch.midi())).collect()
+        }
+        // A stroke without pitch on an instrument that has programs: the middle of the keys.
+        (MidiSound::Program(_), Sound::Stroke) => vec![60],
+    }
 }
 
 /// A key of the format, by octaves where the note lies beyond it.

@@ -1,34 +1,40 @@
-//! How fast tremolos, rolls, trills and grace notes are played out.
+//! How fast tremolos, rolls, ornaments and grace notes are played out.
 
 use crate::arrange::{Part, SoundingNote};
 use crate::music::Time;
-use crate::resolve::Mark;
 
-/// How long a grace note and a note of a trill last.
+/// How long a grace note and a note of an ornament last, where there is room (our heuristic).
 pub(super) const QUICK: Time = Time::of(1, 32);
 
-/// The value of the strokes that a note is played out in: tremolo, roll, trill; also of its grace
-/// notes. `None` for a plain note.
-pub(super) fn stroke(part: &Part, note: &SoundingNote) -> Option<Time> {
-    let attached = &note.attached;
-    if attached.tremolo > 0 {
-        let value = Time::of(1, 8 << (attached.tremolo - 1).min(7));
-        return Some(in_tuplet(part, note, value));
+/// The shortest note that is played out where there is no room (our heuristic).
+const SHORTEST: Time = Time::of(1, 256);
+
+/// The value of quick notes of which so many have room in a length: [`QUICK`], halved until they
+/// fit; `None` if they would be too short.
+pub(super) fn quick(count: i64, room: Time) -> Option<Time> {
+    let mut value = QUICK;
+    while value * count > room {
+        value = value.scaled(1, 2).filter(|&half| half >= SHORTEST)?;
     }
-    let quick = attached.marks.has(Mark::Trill) || attached.graces.is_some();
-    quick.then_some(QUICK)
+    Some(value)
 }
 
-/// A written value as it lasts in the tuplet in which the note stands, if it stands in one.
-fn in_tuplet(part: &Part, note: &SoundingNote, value: Time) -> Time {
-    let after = part.tuplets.partition_point(|tuplet| tuplet.start <= note.start);
-    let tuplet = part.tuplets[..after].last();
-    // A note that fills its tuplet is printed without it.
-    let inside = tuplet.filter(|tuplet| {
+/// The value of the strokes of a tremolo at a written time, and until when it holds at most: in a
+/// tuplet they last as its notes do.
+pub(super) fn tremolo(part: &Part, note: &SoundingNote, at: Time) -> (Time, Time) {
+    let value = Time::of(1, 8 << (note.attached.tremolo.clamp(1, 8) - 1));
+    let first = part.tuplets.partition_point(|tuplet| tuplet.start + tuplet.length <= at);
+    for tuplet in &part.tuplets[first..] {
         let end = tuplet.start + tuplet.length;
-        note.start < end && (tuplet.start < note.start || note.end() < end)
-    });
-    inside
-        .and_then(|tuplet| value.scaled(i64::from(tuplet.normal), i64::from(tuplet.actual)))
-        .unwrap_or(value)
+        // A note that fills a tuplet is printed without it.
+        if note.start <= tuplet.start && end <= note.end() {
+            continue;
+        }
+        if at < tuplet.start {
+            return (value, tuplet.start);
+        }
+        let inside = value.scaled(i64::from(tuplet.normal), i64::from(tuplet.actual));
+        return (inside.unwrap_or(value), end);
+    }
+    (value, note.end())
 }

@@ -1,10 +1,11 @@
 //! Held notes that grow or fade under a hairpin: expression, controller 11 of the MIDI standard.
 //!
 //! The velocity says how loud a note begins; expression says what becomes of it. At the beginning
-//! of each note it stands at a middle value, so that notes may grow as well as fade.
+//! of each note it stands at a middle value, so that notes may grow as well as fade. Every part
+//! begins with that value, swelling or not, so that no part is louder for having no hairpin.
 
 use crate::arrange::Part;
-use crate::instruments::Family;
+use crate::instruments::{Family, Instrument};
 use crate::music::Time;
 
 use super::loudness::Loudness;
@@ -13,16 +14,17 @@ use super::timeline::Timeline;
 /// Number of the controller: expression.
 pub(super) const EXPRESSION: u8 = 11;
 /// Its value at the beginning of a note (our choice).
-const MIDDLE: u8 = 90;
+pub(super) const MIDDLE: u8 = 90;
 /// How often it may change within a note (our choice).
 const STEP: Time = Time::of(1, 16);
 
-/// Changes of expression as they are played: tick and value. Empty where nothing swells.
+/// Can the player change a note that sounds? Bow and breath can.
+pub(super) fn by_expression(instrument: &Instrument) -> bool {
+    matches!(instrument.family, Family::Woodwind | Family::Brass | Family::Strings)
+}
+
+/// Changes of expression as they are played: tick and value. The first stands at the beginning.
 pub(super) fn swells(part: &Part, timeline: &Timeline) -> Vec<(i64, u8)> {
-    let family = part.player.instrument.family;
-    if !matches!(family, Family::Woodwind | Family::Brass | Family::Strings) {
-        return Vec::new();
-    }
     let loudness = Loudness::new(&part.directions);
     let mut changes = vec![(0, MIDDLE)];
     let mut change = |tick: i64, value: u8| {
@@ -35,6 +37,9 @@ pub(super) fn swells(part: &Part, timeline: &Timeline) -> Vec<(i64, u8)> {
         for note in part.notes[first..].iter().take_while(|note| note.start < segment.to) {
             let (from, to) = (note.start.max(segment.from), note.end().min(segment.to));
             change(timeline.ticks(segment.played(from)), MIDDLE);
+            if !by_expression(part.instrument_at(note.start)) {
+                continue;
+            }
             let begun = loudness.strength(from);
             let mut at = from + STEP;
             while at < to {
@@ -45,5 +50,5 @@ pub(super) fn swells(part: &Part, timeline: &Timeline) -> Vec<(i64, u8)> {
             }
         }
     }
-    if changes.len() == 1 { Vec::new() } else { changes }
+    changes
 }

@@ -1,10 +1,7 @@
 //! From written time to played time, and from time to ticks.
 
-use crate::arrange::Part;
 use crate::music::Time;
 use crate::resolve::Form;
-
-use super::strokes;
 
 /// Bars that are played one after another as they are written.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -41,7 +38,8 @@ const ROUNDED: u16 = 960;
 const HIGHEST: u64 = 0x7FFF;
 
 impl Timeline {
-    pub(super) fn new(form: &Form, parts: &[&Part]) -> Timeline {
+    /// The bars in the order in which they are played, at the usual resolution.
+    pub(super) fn new(form: &Form) -> Timeline {
         let mut segments: Vec<Segment> = Vec::new();
         let mut bars = Vec::with_capacity(form.bars.len());
         let mut now = Time::ZERO;
@@ -55,7 +53,14 @@ impl Timeline {
             }
             now += bar.length;
         }
-        Timeline { segments, bars, end: now, ticks_per_quarter: resolution(form, parts) }
+        Timeline { segments, bars, end: now, ticks_per_quarter: LEAST as u16 }
+    }
+
+    /// The same with a resolution that makes these times and the bars exact, if there is one.
+    pub(super) fn exact_for(mut self, form: &Form, times: impl Iterator<Item = Time>) -> Timeline {
+        let bars = form.bars.iter().flat_map(|bar| [bar.start, bar.length]);
+        self.ticks_per_quarter = resolution(bars.chain(times));
+        self
     }
 
     /// The tick of a played time, rounded to the nearest where it is not exact.
@@ -71,17 +76,10 @@ impl Timeline {
     }
 }
 
-fn resolution(form: &Form, parts: &[&Part]) -> u16 {
-    let bars = form.bars.iter().flat_map(|bar| [bar.start, bar.length]);
-    let boundaries = parts.iter().flat_map(|part| {
-        let written = part.notes.iter().flat_map(|note| [note.start, note.length]);
-        let played_out = part.notes.iter().filter_map(|note| strokes::stroke(part, note));
-        let directions = part.directions.iter().map(|direction| direction.at);
-        written.chain(played_out).chain(directions)
-    });
+fn resolution(times: impl Iterator<Item = Time>) -> u16 {
     // Denominators are parts of a whole note, the resolution is that of a quarter.
     let mut parts_of_whole = 4;
-    for time in bars.chain(boundaries) {
+    for time in times {
         let denominator = time.fraction().1.unsigned_abs();
         if parts_of_whole % denominator != 0 {
             parts_of_whole = parts_of_whole / gcd(parts_of_whole, denominator) * denominator;

@@ -88,6 +88,12 @@ impl Form {
         &self.bars[self.index_at(time)]
     }
 
+    /// Where the bar in which a time lies ends; zero in a form without bars.
+    #[must_use]
+    pub fn end_of_bar_at(&self, time: Time) -> Time {
+        self.bars.get(self.index_at(time)).map_or(Time::ZERO, |bar| bar.start + bar.length)
+    }
+
     /// Index of the bar of that number.
     #[must_use]
     pub fn index_of(&self, number: i32) -> Option<usize> {
@@ -144,7 +150,8 @@ impl Form {
 }
 
 /// Seconds of written time, each bar played once, at the metronome marks in force (where none is
-/// given: 96 quarters a minute).
+/// given: 96 quarters a minute). Words such as "rit." and fermatas do not count: what can be played
+/// is judged by the marks, and only the mock-up bends the tempo.
 #[derive(Clone, Debug)]
 pub struct Clock<'f> {
     form: &'f Form,

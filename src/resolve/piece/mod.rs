@@ -7,6 +7,7 @@ mod players;
 mod scoring;
 
 use crate::diagnostics::Span;
+use crate::music::Time;
 
 pub use direction::*;
 pub use form::*;
@@ -65,5 +66,27 @@ impl Piece {
             layers.push(at);
         }
         layers
+    }
+
+    /// From when to when the voices hold notes and rests under fermatas, in written time: in order,
+    /// each once. A fermata of one voice holds for every part.
+    #[must_use]
+    pub fn fermatas(&self) -> Vec<(Time, Time)> {
+        let mut held: Vec<(Time, Time)> = Vec::new();
+        for Voice { music, .. } in &self.voices {
+            let notes = music.notes.iter();
+            let marked = notes.filter(|note| note.attached.marks.has(Mark::Fermata));
+            held.extend(marked.map(|note| (note.start, note.start + note.length)));
+            let rests = music.directions.iter();
+            let rests = rests.filter(|direction| direction.kind == DirectionKind::FermataOnRest);
+            held.extend(rests.map(|Direction { at, .. }| {
+                let after = music.notes.partition_point(|note| note.start < *at);
+                let next = music.notes.get(after).map_or(self.form.end(), |note| note.start);
+                (*at, next.min(self.form.end_of_bar_at(*at)))
+            }));
+        }
+        held.sort_unstable();
+        held.dedup();
+        held
     }
 }

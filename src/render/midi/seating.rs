@@ -1,0 +1,190 @@
+//! Where the players sit and how loud they are beside each other; their ports and channels.
+//!
+//! Controllers 7 (volume) and 10 (pan) stand at the beginning of each track and do not change.
+
+use crate::arrange::Part;
+use crate::instruments::{Instrument, Loudness, MidiSound};
+
+use super::swell;
+
+/// Numbers of the controllers: volume and pan.
+pub(super) const VOLUME: u8 = 7;
+pub(super) const PAN: u8 = 10;
+
+/// The middle of the platform.
+const MIDDLE: u8 = 64;
+
+/// From the left (0) to the right (127) as the hall sees the platform: first violins on the left,
+/// second violins on the right, wood-wind before the middle, horns left and heavy brass right of it
+/// (common practice of the 19th century, from memory; the figures are our heuristic).
+const SEATS: [(&str, u8); 24] = [
+    ("violin", 36),
+    ("viola", 80),
+    ("cello", 52),
+    ("double-bass", 46),
+    ("piccolo", 54),
+    ("flute", 56),
+    ("oboe", 70),
+    ("cor-anglais", 74),
+    ("clarinet", 58),
+    ("bass-clarinet", 54),
+    ("bassoon", 72),
+    ("contrabassoon", 76),
+    ("natural-horn", 48),
+    ("horn", 48),
+    ("natural-trumpet", 80),
+    ("trumpet", 80),
+    ("alto-trombone", 84),
+    ("tenor-trombone", 86),
+    ("bass-trombone", 88),
+    ("tuba", 92),
+    ("harp", 40),
+    ("harpsichord", MIDDLE),
+    ("timpani", MIDDLE),
+    ("glockenspiel", 44),
+];
+
+/// The place of the second violins.
+const SECOND_VIOLINS: u8 = 92;
+
+/// The first instrument of a part that has a program of its own, and its number; `None` for players
+/// of nothing but percussion.
+fn sounding(part: &Part) -> Option<(&'static Instrument, u8)> {
+    part.instruments.iter().find_map(|(_, instrument)| match instrument.midi {
+        MidiSound::Program(program) => Some((*instrument, program)),
+        MidiSound::PercussionKey(_) => None,
+    })
+}
+
+/// Volume, pan and expression of the channel of percussion, which drums, cymbals and their like
+/// share: controller and value.
+pub(super) fn of_percussion() -> [(u8, u8); 3] {
+    [(VOLUME, PERCUSSION_VOLUME), (PAN, MIDDLE), (swell::EXPRESSION, swell::MIDDLE)]
+}
+
+/// Where a part sits; a player keeps his seat when he takes another instrument.
+pub(super) fn pan(part: &Part) -> u8 {
+    let Some((instrument, _)) = sounding(part) else { return MIDDLE };
+    if instrument.id == "violin" && part.player.line_name.ends_with("-2") {
+        return SECOND_VIOLINS;
+    }
+    SEATS.iter().find(|(id, _)| *id == instrument.id).map_or(MIDDLE, |(_, seat)| *seat)
+}
+
+/// The volume of the loudest class.
+const LOUDEST: f64 = 112.0;
+/// The volume of the channel of percussion.
+const PERCUSSION_VOLUME: u8 = 103;
+/// The players of a department of strings that weighs as the class says, by instrument.
+const DEPARTMENTS: [(&str, f64); 4] =
+    [("violin", 8.0), ("viola", 4.0), ("cello", 3.0), ("double-bass", 3.0)];
+
+/// How loud a part is beside the others, where all have the same dynamic.
+///
+/// Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. I: in forte a trumpet equals
+/// two horns or four wood-wind, a department of strings two wood-wind; in piano all are about
+/// equal. What stands here is the middle between the two in decibels, a department taken as large as
+/// in the column of small orchestras of that chapter's table; each doubling of players adds 3
+/// decibels. Plucked sounds are set lower, percussion a little (our heuristic). A volume of v is
+/// 40 log10(v/127) decibels (General MIDI Level 2 and the guidelines of Level 1, from memory).
+pub(super) fn volume(part: &Part) -> u8 {
+    let Some((instrument, _)) = sounding(part) else { return PERCUSSION_VOLUME };
+    let below = match instrument.loudness {
+        Loudness::HeavyBrass => 0.0,
+        Loudness::Horn | Loudness::Percussion => -1.5,
+        Loudness::Woodwind => -3.0,
+        Loudness::StringDepartment => -1.5,
+        Loudness::Plucked => -4.5,
+    };
+    let players = f64::from(part.player.count.max(1));
+    let department = DEPARTMENTS.iter().find(|(id, _)| *id == instrument.id);
+    let above = 10.0 * (players / department.map_or(1.0, |(_, players)| *players)).log10();
+    let volume = LOUDEST * 10_f64.powf((below + above) / 40.0);
+    volume.round().clamp(1.0, 127.0) as u8
+}
+
+/// Where a part sounds: port and channel (from 0).
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub(super) struct Place {
+    pub(super) port: u8,
+    pub(super) channel: u8,
+}
+
+/// The channel of unpitched percussion, counted from 0.
+pub(super) const PERCUSSION: u8 = 9;
+/// Channels of one port for players with pitch.
+const CHANNELS: usize = 15;
+
+/// A place of his own for each player with pitch; unpitched percussion on channel 10.
+///
+/// Where there are more than 15 players with pitch, the first of each program and then of each seat
+/// come first (large sections before small ones), and those for whom the first port has no room get the channel of a player of the
+/// same program, and if possible of the same seat, on a further port: a sequencer that does not
+/// know ports then lets them share a channel that suits both.
+pub(super) fn places(parts: &[&Part]) -> Vec<Place> {
+    let sound = |part: &Part| sounding(part).map(|(_, program)| (program, pan(part)));
+    let sounds: Vec<Option<(u8, u8)>> = parts.iter().map(|part| sound(part)).collect();
+    let pitched: Vec<usize> = (0..parts.len()).filter(|&index| sounds[index].is_some()).collect();
+    let mut order = pitched.clone();
+    if pitched.len() > CHANNELS {
+        let is_first = |index: usize| !sounds[..index].contains(&sounds[index]);
+        let program = |index: usize| sounds[index].map(|(program, _)| program);
+        let is_first_of_program =
+            |index: usize| (0..index).all(|other| program(other) != program(index));
+        let players = |index: usize| std::cmp::Reverse(parts[index].player.count);
+        order.sort_by_key(|&index| (!is_first_of_program(index), !is_first(index), players(index)));
+        // Those who stay on the first port keep their order there.
+        order[..CHANNELS].sort_unstable();
+    }
+    let mut places = vec![Place { port: 0, channel: PERCUSSION }; parts.len()];
+    let mut taken: Vec<Place> = Vec::new();
+    for (rank, &index) in order.iter().enumerate() {
+        let free = |place: &Place| !taken.contains(place);
+        let suits = |channel: u8| {
+            order
+                .iter()
+                .take(CHANNELS)
+                .any(|&other| places[other].channel == channel && sounds[other] == sounds[index])
+        };
+        let first_port = if rank < CHANNELS { &[] } else { &order[..CHANNELS] };
+        let program = |index: usize| sounds[index].map(|(program, _)| program);
+        let alike = first_port
+            .iter()
+            .filter(|&&other| program(other) == program(index))
+            .flat_map(|&other| {
+                let channel = places[other].channel;
+                (1..128).map(move |port| Place { port, channel })
+            })
+            .filter(free)
+            .min_by_key(|place| (place.port, !suits(place.channel), place.channel));
+        let any = || {
+            (0..CHANNELS * 128)
+                .map(|number| {
+                    let channel = (number % CHANNELS) as u8;
+                    let channel = if channel >= PERCUSSION { channel + 1 } else { channel };
+                    Place { port: (number / CHANNELS) as u8, channel }
+                })
+                .find(free)
+        };
+        // More players than the format has places: the last one is shared.
+        let place = alike.or_else(any).unwrap_or(Place { port: 127, channel: 15 });
+        places[index] = place;
+        taken.push(place);
+    }
+    // How many parts already sound each percussion key: two parts with one key need two ports.
+    let mut same_key = [0_u8; 128];
+    for (part, place) in parts.iter().zip(&mut places) {
+        let mut port = 0;
+        for (_, instrument) in &part.instruments {
+            if let MidiSound::PercussionKey(key) = instrument.midi {
+                let count = &mut same_key[usize::from(key.min(127))];
+                port = port.max(*count);
+                *count = (*count + 1).min(127);
+            }
+        }
+        if place.channel == PERCUSSION {
+            place.port = port;
+        }
+    }
+    places
+}

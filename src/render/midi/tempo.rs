@@ -1,0 +1,308 @@
+//! How fast the music goes: metronome marks, words that change the tempo, fermatas.
+//!
+//! Ticks are those of the paper; only the tempo bends, so that all players stay together and
+//! every note keeps the duration that it has in the parts.
+//!
+//! - A gradual change ("rit.", "accel.") begins with its bar and ends with the next tempo: a
+//!   metronome mark, another word of the table, or the end. The tempo goes down to two thirds or
+//!   up to four thirds of what it was; with "poco" by half as much, with "molto" down to a half or
+//!   up to one and a half times. Without these words, and where the next metronome mark counts the
+//!   same value and lies in the direction of the change, it arrives at that mark. It changes every
+//!   eighth (all of this our heuristic).
+//! - A sudden change ("meno mosso", "più mosso", "ritenuto") is half as much and holds from its
+//!   bar on (our heuristic).
+//! - "a tempo" takes back what words changed; "Tempo I" goes back to the first metronome mark.
+//! - "senza" and "non" deny a change; words that are not in the table change nothing.
+//! - A fermata makes what it stands over twice as long, and at least a beat longer (our heuristic).
+//!   All wait together: from the last note that anybody strikes under it within its bar to its end.
+
+use crate::arrange::{Arrangement, Part};
+use crate::music::Time;
+use crate::resolve::{DirectionKind, Form, Mark, Piece, Tempo, seconds_per_whole};
+
+/// Words of a gradual change, in small letters, and whether it is to a faster tempo. A word of
+/// music may be cut short with a point. Source: common practice, as in Grove, A Dictionary of Music
+/// and Musicians, under these words (from memory).
+const GRADUAL: [(&str, bool); 16] = [
+    ("rit", false),
+    ("ritard", false),
+    ("ritardando", false),
+    ("rall", false),
+    ("rallent", false),
+    ("rallentando", false),
+    ("allarg", false),
+    ("allargando", false),
+    ("slargando", false),
+    ("slentando", false),
+    ("accel", true),
+    ("accelerando", true),
+    ("string", true),
+    ("stringendo", true),
+    ("affrett", true),
+    ("affrettando", true),
+];
+
+/// How often a gradual change takes effect.
+const STEP: Time = Time::EIGHTH;
+
+/// What the words of a tempo ask for.
+#[derive(Clone, Copy, PartialEq, Debug, Default)]
+struct Words {
+    back: Option<Back>,
+    change: Option<Change>,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+enum Back {
+    /// "a tempo": to the mark in force.
+    InForce,
+    /// "Tempo I": to the first mark of the piece.
+    First,
+}
+
+#[derive(Clone, Copy, PartialEq, Debug)]
+struct Change {
+    gradual: bool,
+    /// The speed that is reached, as a multiple of what it was.
+    to: f64,
+    /// Do "poco" or "molto" say how much?
+    measured: bool,
+}
+
+fn words(text: &str) -> Words {
+    let lower = text.to_lowercase().replace('ù', "u");
+    // "Poco a poco" says that a change is gradual, not that it is small.
+    let lower = lower.replace("poco a poco", " ");
+    let words: Vec<&str> =
+        lower.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect();
+    let pair = |first: &str, second: &[&str]| {
+        words.windows(2).any(|two| two[0] == first && second.contains(&two[1]))
+    };
+    let back = if pair("tempo", &["i", "1", "primo", "1mo", "1o", "io"]) {
+        Some(Back::First)
+    } else if pair("a", &["tempo"]) || pair("in", &["tempo"]) {
+        Some(Back::InForce)
+    } else {
+        None
+    };
+    if words.iter().any(|word| matches!(*word, "senza" | "non")) {
+        return Words { back, change: None };
+    }
+    let gradual = GRADUAL.iter().find(|(word, _)| words.contains(word)).map(|(_, up)| (true, *up));
+    let slower =
+        pair("meno", &["mosso"]) || words.iter().any(|word| matches!(*word, "ritenuto" | "riten"));
+    let sudden = (slower || pair("piu", &["mosso"])).then_some((false, !slower));
+    let change = gradual.or(sudden).map(|(gradual, up)| {
+        let (poco, molto) = (words.contains(&"poco"), words.contains(&"molto"));
+        let whole = if gradual { 1.0 } else { 0.5 };
+        let by = whole
+            * if poco {
+                1.0 / 6.0
+            } else if molto {
+                0.5
+            } else {
+                1.0 / 3.0
+            };
+        let to = if up { 1.0 + by } else { 1.0 - by };
+        Change { gradual, to, measured: poco || molto }
+    });
+    Words { back, change }
+}
+
+/// The tempo of every moment of the paper.
+pub(super) struct TempoMap {
+    /// From a written time on, so many microseconds a quarter; in order of time.
+    changes: Vec<(Time, u32)>,
+}
+
+impl TempoMap {
+    pub(super) fn new(arrangement: &Arrangement) -> TempoMap {
+        let form = &arrangement.piece.form;
+        let plain = without_fermatas(form);
+        let held = held(arrangement.piece, &arrangement.parts);
+        let mut times: Vec<Time> = plain.iter().map(|(at, _)| *at).collect();
+        times.extend(held.iter().flat_map(|&(from, to)| [from, to]));
+        times.sort_unstable();
+        times.dedup();
+        let change = |at: Time| {
+            let seconds = in_force(&plain, at).unwrap_or_else(|| seconds_per_whole(None));
+            let under = held.partition_point(|(from, _)| *from <= at);
+            let longer = held[..under].last().filter(|(_, to)| at < *to);
+            (at, micros(longer.map_or(seconds, |window| seconds * times_longer(form, *window))))
+        };
+        TempoMap { changes: times.into_iter().map(change).collect() }
+    }
+
+    /// Microseconds a quarter at the beginning of a bar, and its changes within it.
+    pub(super) fn of_bar(&self, from: Time, to: Time) -> impl Iterator<Item = (Time, u32)> {
+        let first =
+            in_force(&self.changes, from).unwrap_or_else(|| micros(seconds_per_whole(None)));
+        let after = self.changes.partition_point(|(at, _)| *at <= from);
+        let within = self.changes[after..].iter().copied().take_while(move |(at, _)| *at < to);
+        std::iter::once((from, first)).chain(within)
+    }
+
+    /// When the tempo changes, in written time.
+    pub(super) fn times(&self) -> impl Iterator<Item = Time> {
+        self.changes.iter().map(|(at, _)| *at)
+    }
+}
+
+fn in_force<T: Copy>(changes: &[(Time, T)], at: Time) -> Option<T> {
+    let after = changes.partition_point(|(from, _)| *from <= at);
+    changes[..after].last().map(|(_, value)| *value)
+}
+
+/// Microseconds a quarter. Nonsense (no beats in a minute, or none that the format can hold) stays
+/// in the format.
+fn micros(seconds_per_whole: f64) -> u32 {
+    let micros = seconds_per_whole / 4.0 * 1e6;
+    (micros.round().clamp(1.0, f64::from(0x00FF_FFFF)) as u32).max(1)
+}
+
+/// A tempo of the form that means something: where it stands, and what its words ask for.
+struct Point<'a> {
+    at: Time,
+    tempo: &'a Tempo,
+    words: Words,
+}
+
+/// Seconds a whole note from written times on, as marks and words have them.
+fn without_fermatas(form: &Form) -> Vec<(Time, f64)> {
+    let points: Vec<Point> = form
+        .bars
+        .iter()
+        .filter_map(|bar| {
+            let tempo = bar.tempo.as_ref()?;
+            let words = tempo.words.as_deref().map(words).unwrap_or_default();
+            let known = tempo.beat.is_some() || words != Words::default();
+            known.then_some(Point { at: bar.start, tempo, words })
+        })
+        .collect();
+    let first = points.iter().find_map(|point| point.tempo.beat);
+    let (mut mark, mut speed) = (None, 1.0);
+    let mut changes = vec![(Time::ZERO, seconds_per_whole(None))];
+    for (index, point) in points.iter().enumerate() {
+        let next = points.get(index + 1);
+        if point.words.back.is_some() || point.tempo.beat.is_some() {
+            speed = 1.0;
+        }
+        if point.words.back == Some(Back::First) {
+            mark = first;
+        }
+        mark = point.tempo.beat.or(mark);
+        let seconds = seconds_per_whole(mark);
+        let begun = speed;
+        let change = point.words.change;
+        if let Some(change) = change {
+            speed *= change.to;
+        }
+        let Some(change) = change.filter(|change| change.gradual) else {
+            changes.push((point.at, seconds / speed));
+            continue;
+        };
+        let goal = next.and_then(|next| next.tempo.beat).filter(|_| !change.measured);
+        if let (Some((value, rate)), Some((same, now))) = (goal, mark)
+            && value == same
+            && (rate / now > begun) == (change.to > 1.0)
+            && rate > 0.0
+        {
+            speed = rate / now;
+        }
+        let end = next.map_or(form.end(), |next| next.at);
+        let whole = (end - point.at).to_f64();
+        let mut at = point.at;
+        while at < end {
+            let until = (at + STEP).min(end);
+            // Each step goes as fast as its middle, so that the whole lasts as long as it should.
+            let way = ((at - point.at).to_f64() + (until - point.at).to_f64()) / 2.0 / whole;
+            changes.push((at, seconds / (begun + (speed - begun) * way)));
+            at = until;
+        }
+    }
+    changes
+}
+
+/// Where fermatas hold: written times from and to, in order, without overlaps.
+fn held(piece: &Piece, parts: &[Part]) -> Vec<(Time, Time)> {
+    let form = &piece.form;
+    let marked: Vec<(Time, Time)> = parts.iter().flat_map(|part| marked(form, part)).collect();
+    let voices = piece.fermatas();
+    let meet = |a: (Time, Time), b: (Time, Time)| a.0 < b.1 && b.0 < a.1;
+    // A part may have a fermata of its own, written by hand for it alone.
+    let own = marked.iter().filter(|mark| voices.iter().all(|voice| !meet(**mark, *voice)));
+    let mut windows: Vec<(Time, Time)> = voices.iter().chain(own).copied().collect();
+    for window in &mut windows {
+        let struck = marked.iter().filter(|(from, to)| *from < window.1 && *to >= window.1);
+        let last = struck.map(|(from, _)| *from).fold(window.0, Time::max);
+        // The bar in which the fermata is printed is that in which its note ends.
+        let bar = form.bars.partition_point(|bar| bar.start < window.1).saturating_sub(1);
+        window.0 = form.bars.get(bar).map_or(last, |bar| last.max(bar.start));
+    }
+    windows.sort_unstable();
+    let mut held: Vec<(Time, Time)> = Vec::new();
+    for (from, to) in windows.into_iter().filter(|(from, to)| from < to) {
+        match held.last_mut() {
+            Some(last) if from < last.1 => *last = (from, to.min(last.1)),
+            _ => held.push((from, to)),
+        }
+    }
+    held
+}
+
+/// How many times as long a fermata makes the time from and to which it holds.
+fn times_longer(form: &Form, (from, to): (Time, Time)) -> f64 {
+    let length = to - from;
+    let beat = form.bars.get(form.index_at(from)).map_or(length, |bar| bar.metre.beat());
+    1.0 + length.max(beat).to_f64() / length.to_f64()
+}
+
+/// From when to when notes and rests under a fermata last.
+fn marked(form: &Form, part: &Part) -> Vec<(Time, Time)> {
+    let notes = part.notes.iter().filter(|note| note.attached.marks.has(Mark::Fermata));
+    let mut marked: Vec<(Time, Time)> = notes.map(|note| (note.start, note.end())).collect();
+    let rests = part.directions.iter().filter(|d| d.kind == DirectionKind::FermataOnRest);
+    marked.extend(rests.map(|direction| {
+        let after = part.notes.partition_point(|note| note.start < direction.at);
+        let next = part.notes.get(after).map_or(form.end(), |note| note.start);
+        (direction.at, next.min(form.end_of_bar_at(direction.at)))
+    }));
+    marked
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn reached(text: &str) -> Option<(bool, f64)> {
+        words(text).change.map(|change| (change.gradual, (change.to * 1000.0).round() / 1000.0))
+    }
+
+    #[test]
+    fn words_say_how_much_the_tempo_changes() {
+        assert_eq!(reached("rit."), Some((true, 0.667)));
+        assert_eq!(reached("Poco allargando"), Some((true, 0.833)));
+        assert_eq!(reached("molto rall."), Some((true, 0.5)));
+        assert_eq!(reached("accel. poco a poco"), Some((true, 1.333)));
+        assert_eq!(reached("string."), Some((true, 1.333)));
+        assert_eq!(reached("Più mosso"), Some((false, 1.167)));
+        assert_eq!(reached("poco meno mosso"), Some((false, 0.917)));
+    }
+
+    #[test]
+    fn words_that_are_not_known_or_deny_a_change_change_nothing() {
+        for text in ["dolce", "Con moto", "senza rit.", "non rallentare", "Spirito", "Tempo giusto"]
+        {
+            assert_eq!(words(text), Words::default(), "{text}");
+        }
+    }
+
+    #[test]
+    fn words_lead_back() {
+        assert_eq!(words("a tempo").back, Some(Back::InForce));
+        assert_eq!(words("Tempo I°").back, Some(Back::First));
+        assert_eq!(words("Tempo primo").back, Some(Back::First));
+        let both = words("a tempo, poco accel.");
+        assert_eq!((both.back, both.change.is_some()), (Some(Back::InForce), true));
+    }
+}
