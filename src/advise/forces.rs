@@ -4,7 +4,7 @@ use std::fmt;
 
 use serde::Serialize;
 
-use super::line_up::line_up;
+use super::line_up::{Doubling, line_up};
 use super::{minutes, percent, rounded, table};
 use crate::arrange::{Part, arrange};
 use crate::instruments::SECONDS_TO_TAKE;
@@ -46,15 +46,6 @@ pub struct ScoringForces {
     pub doublings: Vec<Doubling>,
     /// How long each player sounds.
     pub parts: Vec<PlayingTime>,
-}
-
-/// An instrument that a player takes, or could take, beside his own.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
-pub struct Doubling {
-    /// The player: `flute.2`.
-    pub player: String,
-    /// The other instrument: `piccolo`.
-    pub takes: String,
 }
 
 /// The instruments that a player takes beside his own.

@@ -1,8 +1,18 @@
 //! The instrumentation line as orchestral libraries print it.
 
-use super::forces::Doubling;
+use serde::Serialize;
+
 use crate::instruments::Family;
 use crate::resolve::{Ensemble, Player};
+
+/// An instrument that a player takes, or could take, beside his own.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+pub struct Doubling {
+    /// The player: `flute.2`.
+    pub player: String,
+    /// The other instrument: `piccolo`.
+    pub takes: String,
+}
 
 /// A desk of the wood-wind: the instrument, and its companions with their short names.
 /// Source: common practice of orchestral libraries, from memory.

@@ -16,8 +16,9 @@ mod weigh;
 
 pub use crooks::{CrookChoice, CrooksAdvice, crooks};
 pub use drums::{DrumChoice, DrumsAdvice, drums};
-pub use forces::{Doubling, EnsembleForces, ForcesAdvice, PlayingTime, ScoringForces, forces};
+pub use forces::{EnsembleForces, ForcesAdvice, PlayingTime, ScoringForces, forces};
 pub use harmony::{ChordAt, HarmonyAdvice, HarmonyBar, harmony};
+pub use line_up::Doubling;
 pub use voices::{Fits, VoiceAdvice, VoicesAdvice, voices};
 
 /// What shares of the harmony mean, told under the tables.

@@ -8,6 +8,7 @@ use pest::error::{Error, ErrorVariant, InputLocation};
 use pest::iterators::Pair;
 
 use super::context::{Context, Grammar, Rule, read_number};
+use super::expected::Expected;
 use super::habits::{habit, instrument};
 pub(super) use super::habits::{late, unbarred};
 use super::tree::{Number, Spanned};
@@ -211,77 +212,6 @@ fn token(text: &str) -> &str {
     let end =
         text.char_indices().take(40).map(|(i, c)| i + c.len_utf8()).last().unwrap_or(0).min(end);
     &text[..end]
-}
-
-/// What would have been right, in words.
-#[derive(Default)]
-pub(super) struct Expected {
-    pub(super) things: Vec<&'static str>,
-    pub(super) keywords: Vec<String>,
-}
-
-impl Expected {
-    fn of(rules: &[Rule]) -> Expected {
-        let mut expected = Expected::default();
-        for &rule in rules {
-            if let Some(keyword) = format!("{rule:?}").strip_prefix("kw_") {
-                expected.keywords.push(keyword.replace('_', "-"));
-            } else if let Some(thing) = in_words(rule)
-                && !expected.things.contains(&thing)
-            {
-                expected.things.push(thing);
-            }
-        }
-        expected.keywords.sort();
-        expected.keywords.dedup();
-        expected
-    }
-
-    fn sentence(&self) -> String {
-        let mut all: Vec<String> = self.things.iter().map(ToString::to_string).collect();
-        all.extend(self.keywords.iter().take(10).map(|word| format!("`{word}`")));
-        match all.as_slice() {
-            [] => "not expected here".to_string(),
-            [one] => format!("here {one} is expected"),
-            [first @ .., last] => format!("here {} or {last} is expected", first.join(", ")),
-        }
-    }
-}
-
-fn in_words(rule: Rule) -> Option<&'static str> {
-    Some(match rule {
-        Rule::value => "a value such as `1/4`",
-        Rule::fraction => "a fraction such as `3/4`",
-        Rule::pitch => "a pitch such as `F#4`",
-        Rule::note | Rule::simple | Rule::step => "a note",
-        Rule::rest => "a rest `_`",
-        Rule::hold => "a hold `=`",
-        Rule::tuplet | Rule::tuplet_ratio => "a tuplet such as `3:2( … )`",
-        Rule::bar_line => "a bar line `|`",
-        Rule::bar_number => "a bar number such as `12:`",
-        Rule::bar_range | Rule::bar_list | Rule::number | Rule::position => "a number",
-        Rule::decimal => "a number",
-        Rule::name => "a name in small letters",
-        Rule::part | Rule::who => "the name of a player",
-        Rule::any_word | Rule::direction_word | Rule::note_mark => "a word",
-        Rule::string => "text in quotes",
-        Rule::note_name | Rule::tuning => "a note name such as `Bb`",
-        Rule::chord_symbol => "a chord symbol such as `Dm`",
-        Rule::bracket_end => "`)`",
-        Rule::close => "`}`",
-        Rule::line_end => "the end of the line",
-        Rule::rule_code => "the name of a rule such as `compass/outside-custom`",
-        Rule::octaves => "`8va`, `8vb`, `15ma` or `15mb`",
-        Rule::metre => "`metre`",
-        Rule::key => "`key`",
-        Rule::tempo => "`tempo`",
-        Rule::mark => "`mark`",
-        Rule::repeat => "`repeat`",
-        Rule::ending => "`ending`",
-        Rule::end => "`end`",
-        Rule::plays | Rule::doubles | Rule::sustains | Rule::rests => "a verb such as `plays`",
-        _ => return None,
-    })
 }
 
 fn capitalised(text: &str) -> String {

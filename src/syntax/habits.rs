@@ -3,7 +3,7 @@
 use pest::iterators::Pair;
 
 use super::context::{Context, Rule};
-use super::explain::Expected;
+use super::expected::Expected;
 use crate::diagnostics::{Diagnostic, Span, instead_of, nearest};
 use crate::instruments;
 

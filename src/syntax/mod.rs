@@ -3,6 +3,7 @@
 
 mod blocks;
 mod context;
+mod expected;
 mod explain;
 mod habits;
 mod music;
