@@ -17,12 +17,16 @@ mod words;
 #[cfg(test)]
 mod tests;
 
+use std::borrow::Cow;
+
 use crate::music::Interval;
 use crate::notate::{ElementKind, Measure, Score, Staff, rest_runs};
 use crate::resolve::{Mark, Marks};
 use grid::{Chunk, Grid};
 use system::{Brace, Line, Open, Page};
 
+/// Columns of a name before the lines of a score; a longer one is cut.
+const LONGEST_NAME: usize = 32;
 /// Columns of a part.
 const PART_WIDTH: usize = 80;
 /// Columns of a score.
@@ -76,10 +80,13 @@ pub fn score(score: &Score) -> String {
     });
     let longest = abbreviations.map(|name| name.chars().count()).max();
     let brace = usize::from(score.staves.iter().any(Staff::is_braced));
-    let gutter = longest.unwrap_or(0).max(4) + 1 + brace;
+    let gutter = longest.unwrap_or(0).clamp(4, LONGEST_NAME) + 1 + brace;
     for staff in &score.staves {
-        let pad = " ".repeat(gutter - staff.abbreviation.chars().count());
-        out.push_str(&format!("{}{pad}{}\n", staff.abbreviation, staff_fact(staff)));
+        let mut name = margin_name(&staff.abbreviation);
+        for line in canvas::wrapped(&staff_fact(staff), SCORE_WIDTH - gutter) {
+            out.push_str(&format!("{name:gutter$}{line}\n"));
+            name = "".into();
+        }
     }
     out.push('\n');
     let page = page(score, &score.staves, SCORE_WIDTH, gutter, false);
@@ -143,8 +150,15 @@ fn draw(page: &Page, runs: &[u32], out: &mut String) {
 
 fn head(score: &Score, right: &str, width: usize, out: &mut String) {
     let (title, right_length) = (score.title.chars().count(), right.chars().count());
-    let between = width.saturating_sub(title + right_length).max(3);
-    out.push_str(&format!("{}{}{right}\n", score.title, " ".repeat(between)));
+    if title + 3 + right_length <= width {
+        let between = width - title - right_length;
+        out.push_str(&format!("{}{}{right}\n", score.title, " ".repeat(between)));
+    } else {
+        paragraph(&score.title, width, out);
+        for line in canvas::wrapped(right, width) {
+            out.push_str(&format!("{line:>width$}\n"));
+        }
+    }
     if let Some(subtitle) = &score.subtitle {
         paragraph(subtitle, width, out);
     }
@@ -167,6 +181,14 @@ fn common_rests(score: &Score) -> Vec<u32> {
         }
     }
     if score.staves.is_empty() { Vec::new() } else { common }
+}
+
+/// A name as it stands before the lines of a score.
+fn margin_name(name: &str) -> Cow<'_, str> {
+    match name.char_indices().nth(LONGEST_NAME - 1) {
+        Some((cut, c)) if cut + c.len_utf8() < name.len() => format!("{}…", &name[..cut]).into(),
+        _ => name.into(),
+    }
 }
 
 /// "Horn 1 in D: sounds a minor seventh lower than written".

@@ -72,8 +72,9 @@ impl Rows {
     }
 }
 
-/// A text in lines of at most `width` columns; a longer word stands alone.
+/// A text in lines of at most `width` columns; a word that is longer is broken.
 pub(super) fn wrapped(text: &str, width: usize) -> Vec<String> {
+    let width = width.max(1);
     let mut lines: Vec<String> = Vec::new();
     let mut length = 0;
     for word in text.split_whitespace() {
@@ -84,9 +85,14 @@ pub(super) fn wrapped(text: &str, width: usize) -> Vec<String> {
                 line.push_str(word);
                 length += 1 + columns;
             }
-            _ => {
+            _ if columns <= width => {
                 lines.push(word.to_string());
                 length = columns;
+            }
+            _ => {
+                let letters: Vec<char> = word.chars().collect();
+                lines.extend(letters.chunks(width).map(String::from_iter));
+                length = (columns - 1) % width + 1;
             }
         }
     }
@@ -106,5 +112,12 @@ mod tests {
         let mut out = String::new();
         rows.push_to(&mut out);
         assert_eq!(out, "  dolce        pizz.\n       a 2\n");
+    }
+
+    #[test]
+    fn a_word_longer_than_a_line_is_broken() {
+        assert_eq!(wrapped("on abcdefgh ij klm", 5), ["on", "abcde", "fgh", "ij", "klm"]);
+        assert_eq!(wrapped("abcdefg hij", 6), ["abcdef", "g hij"]);
+        assert_eq!(wrapped("", 6), [""; 0]);
     }
 }

@@ -281,7 +281,7 @@ impl Page<'_> {
         let mut rows = StaffRows::default();
         if !self.is_part && line.brace != Brace::Lower {
             let bar = placed.first().map_or(0, |place| place.chunk.bar);
-            rows.notes.put(0, line.staff.abbreviation_in(bar));
+            rows.notes.put(0, &super::margin_name(line.staff.abbreviation_in(bar)));
         }
         let mut slur_from = open.slur.then_some(self.gutter);
         for (index, place) in placed.iter().enumerate() {

@@ -220,6 +220,17 @@ fn no_line_leaves_its_page() {
 }
 
 #[test]
+fn long_titles_and_names_are_broken_at_the_edge_of_the_page() {
+    let title = "The Lanterns that Were Hung ".repeat(5) + &"o".repeat(130);
+    let text = violin(1, "1: 1/1 D5 |").replace("\"Weir\"", &format!("\"{title}\""));
+    let name = format!("violin-1 as \"{}\"", "Those at the lower gate ".repeat(7));
+    let score = score_of(&text.replacen("violin-1", &name, 1));
+    let (part, score) = (part(&score, 0), super::score(&score));
+    assert!(part.lines().all(|line| line.chars().count() <= 80), "{part}");
+    assert!(score.lines().all(|line| line.chars().count() <= 120), "{score}");
+}
+
+#[test]
 fn a_score_without_bars_or_staves_has_its_head() {
     let mut score = score_of(PIECE);
     score.staves.clear();
