@@ -66,7 +66,8 @@ impl Time {
         Some((self.0 / divisor, unit.0 / divisor))
     }
 
-    /// This time times `numerator/denominator`; `None` if the grain cannot hold the result.
+    /// This time times `numerator/denominator`; `None` if the grain cannot hold the result or if
+    /// this time times `numerator` is too large.
     #[must_use]
     pub fn scaled(self, numerator: i64, denominator: i64) -> Option<Time> {
         let scaled = self.0.checked_mul(numerator)?;

@@ -210,8 +210,9 @@ impl<'a> BarWriter<'a> {
             let taken_up = !std::mem::take(&mut self.struck);
             match sounding {
                 Some(note) => {
-                    if let Some(end) =
-                        self.stroke_to_write_out(note, cursor).filter(|end| *end <= stop)
+                    if let Some(end) = self
+                        .stroke_to_write_out(note, cursor)
+                        .filter(|end| *end <= stop && tuplets::can_part(inside.as_ref(), *end))
                     {
                         stop = end;
                         self.struck = true;
@@ -532,6 +533,13 @@ mod tests {
         let fixture = Fixture::new(&["4/4"]).notes("0/1 1/12 C5, 1/12 1/12 D5, 1/6 7/12 E5");
         let fixture = fixture.tuplet("0/1", "1/4", (3, 2)).tremolo(2, 1);
         assert_eq!(dump(&fixture.score(), 0), "{3:2 C5:1/8[ D5:1/8= E5:1/8] } E5:1/2 _:1/4");
+    }
+
+    #[test]
+    fn no_stroke_is_written_out_that_ends_where_no_value_does() {
+        let fixture = Fixture::new(&["4/4"]).notes("0/1 1/6 C5, 1/6 5/24 D5, 3/8 5/8 E5");
+        let fixture = fixture.tuplet("0/1", "1/4", (3, 2)).tremolo(1, 1);
+        assert_eq!(dump(&fixture.score(), 0), "{3:2 C5:1/4 D5:1/8 } D5:1/8[ E5:1/8~] ~E5:1/2");
     }
 
     #[test]

@@ -27,6 +27,15 @@ pub(super) fn needed(tuplets: &[Tuplet], notes: &[SoundingNote]) -> Vec<Tuplet> 
         .collect()
 }
 
+/// Can a note be parted at that time? In a tuplet where values inside it reach, elsewhere where
+/// plain values do.
+pub(super) fn can_part(tuplet: Option<&Tuplet>, at: Time) -> bool {
+    let printed = tuplet.map_or(Some(at), |tuplet| {
+        (at - tuplet.start).scaled(tuplet.actual.into(), tuplet.normal.into())
+    });
+    printed.is_some_and(|printed| printed % Time::of(1, 1024) == Time::ZERO)
+}
+
 /// Divides a note or rest inside a tuplet into printed pieces. `from` and `to` are sounding times;
 /// so are the ends of the pieces, but their values are the printed ones.
 pub(super) fn split(tuplet: &Tuplet, from: Time, to: Time, pieces: &mut Pieces) {
@@ -52,8 +61,14 @@ pub(super) fn split(tuplet: &Tuplet, from: Time, to: Time, pieces: &mut Pieces) 
             split(tuplet, cut, to, pieces);
         }
         None => {
+            // Values off the units: the longest that fits, and so on.
             let value = NoteValue::at_most(printed(to - from).unwrap_or(to - from));
-            pieces.push((from, to, value));
+            let end = value.length().scaled(normal, actual).map(|length| from + length);
+            let end = end.filter(|end| *end < to);
+            pieces.push((from, end.unwrap_or(to), value));
+            if let Some(end) = end {
+                split(tuplet, end, to, pieces);
+            }
         }
     }
 }
@@ -89,6 +104,16 @@ mod tests {
         let score =
             Fixture::new(&["2/4"]).row("5/24 1/24 1/4").tuplet("0/1", "1/4", (6, 4)).score();
         assert_eq!(dump(&score, 0), "{6:4 C5:1/4~ ~C5:1/16[[ C5:1/16]] } C5:1/4");
+    }
+
+    #[test]
+    fn a_note_off_the_units_of_a_tuplet_is_tied_from_what_fits() {
+        let fixture = Fixture::new(&["2/4"]).row("1/192 17/192 5/32 1/4");
+        let score = fixture.tuplet("0/1", "1/4", (3, 2)).score();
+        assert_eq!(
+            dump(&score, 0),
+            "{3:2 C5:1/128[>>>> C5:1/8~= ~C5:1/128=[<<< C5:7/64~=] ~C5:1/8] } C5:1/4"
+        );
     }
 
     #[test]

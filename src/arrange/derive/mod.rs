@@ -14,6 +14,7 @@ mod sustain;
 #[cfg(test)]
 pub(super) mod tests;
 mod texture;
+mod tuplets;
 
 use smallvec::smallvec;
 
@@ -57,14 +58,16 @@ pub(super) struct DerivedPart {
 /// Computes the notes of a line, one entry for each of its players.
 pub(super) fn derive(request: &Request, diagnostics: &mut Vec<Diagnostic>) -> Vec<DerivedPart> {
     let harmony = request.harmony;
-    match &request.line.verb {
+    let mut parts = match &request.line.verb {
         Verb::Sustains { restrike } => sustain::sustain(request, harmony, *restrike, diagnostics),
         Verb::Signals { voice } => signal::signal(request, harmony, *voice, diagnostics),
         Verb::Highlights { moments } => {
             highlight::highlight(request, harmony, moments, diagnostics)
         }
         _ => request.parts.iter().map(|_| DerivedPart::default()).collect(),
-    }
+    };
+    parts.iter_mut().for_each(|part| tuplets::settle(request.piece, part));
+    parts
 }
 
 /// The chord that holds at a time.
