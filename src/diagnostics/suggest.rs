@@ -1,11 +1,19 @@
 //! "Did you mean …": the nearest of the words that would have been right.
 
+/// Nobody means a longer word; to compare two of them would cost their square.
+const LONGEST: usize = 100;
+
 /// The known word nearest to a wrong one, if it is near enough to be meant.
 #[must_use]
 pub fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let word = word.to_lowercase();
+    let length = word.chars().count();
+    if length > LONGEST {
+        return None;
+    }
     known
         .into_iter()
+        .filter(|candidate| candidate.chars().take(length + 4).count().abs_diff(length) <= 3)
         .map(|candidate| (strsim::osa_distance(&word, &candidate.to_lowercase()), candidate))
         .filter(|(distance, candidate)| *distance <= (candidate.chars().count() / 3).min(3))
         .min_by_key(|(distance, _)| *distance)
@@ -38,5 +46,12 @@ mod tests {
         assert_eq!(nearest("play", verbs), Some("plays"));
         assert_eq!(nearest("dubles", verbs), Some("doubles"));
         assert_eq!(nearest("whistles", verbs), None);
+    }
+
+    #[test]
+    fn a_word_that_nobody_means_is_near_to_none() {
+        let (word, other) = ("a".repeat(500_000), "a".repeat(500_001));
+        assert_eq!(nearest(&word, [other.as_str(), "plays"]), None);
+        assert_eq!(nearest("play", [other.as_str(), "plays"]), Some("plays"));
     }
 }

@@ -1,6 +1,8 @@
 //! Ensembles: who plays, with which instrument, in which crook.
 
-use super::gather::gather;
+use std::collections::HashMap;
+
+use super::gather::{gather, places};
 use super::piece::{Ensemble, Player};
 use super::{Context, distinct, lost, unknown};
 use crate::diagnostics::{Diagnostic, Span};
@@ -28,7 +30,8 @@ pub(super) fn ensembles(cx: &mut Context, tree: &Tree) -> Vec<Ensemble> {
     for tree in &trees {
         check_lines(cx, tree);
     }
-    trees.iter().map(|tree| ensemble(cx, &trees, tree)).collect()
+    let places = places(&trees);
+    trees.iter().map(|tree| ensemble(cx, &trees, &places, tree)).collect()
 }
 
 /// What is wrong with the lines of one ensemble by themselves; told once, however many ensembles
@@ -81,8 +84,13 @@ fn check_lines(cx: &mut Context, tree: &EnsembleTree) {
     }
 }
 
-fn ensemble<'t>(cx: &mut Context, trees: &[&'t EnsembleTree], tree: &'t EnsembleTree) -> Ensemble {
-    let gathered = gather(cx, trees, tree, &mut Vec::new());
+fn ensemble<'t>(
+    cx: &mut Context,
+    trees: &[&'t EnsembleTree],
+    places: &HashMap<&'t str, usize>,
+    tree: &'t EnsembleTree,
+) -> Ensemble {
+    let gathered = gather(cx, trees, places, tree);
     let mut adrift = gathered.adrift;
     let mut unread = gathered.unread;
     let mut unsure = Vec::new();

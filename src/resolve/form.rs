@@ -10,7 +10,9 @@ use crate::syntax::{
 };
 
 /// More bars than the longest opera has; a guard against a slip of the finger.
-const MOST_BARS: u32 = 50_000;
+const MOST_BARS: u32 = 20_000;
+/// How long all bars together may be: so many bars of 4/4.
+const LONGEST: Time = Time::of(MOST_BARS as i64, 1);
 
 /// The number of bars of the longest voice, for a form that does not say where it ends.
 pub(super) fn longest_voice(tree: &Tree) -> u32 {
@@ -230,7 +232,7 @@ impl Settings {
                     bars.span,
                     format!("Bar {} is beyond {MOST_BARS} bars.", bars.last),
                 )
-                .with_help("A piece may have 50 000 bars; is a digit too many here?"),
+                .with_help("A piece may have 20 000 bars; is a digit too many here?"),
             );
             return;
         }
@@ -344,6 +346,18 @@ fn build(cx: &mut Context, settings: &Settings, last: u32) -> Form {
             line: BarLine::Plain,
         });
         start += length;
+        if start > LONGEST {
+            let span = settings.end.map_or(Span::default(), |(_, span)| span);
+            cx.push(
+                Diagnostic::error(
+                    "bars/too-many",
+                    span,
+                    format!("With bar {number} the piece is longer than {MOST_BARS} whole notes."),
+                )
+                .with_help("Is a digit too many in the last bar, in a metre or in a length?"),
+            );
+            break;
+        }
     }
     if let Some(bar) = form.bars.last_mut() {
         bar.line = BarLine::Final;

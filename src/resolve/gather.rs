@@ -1,5 +1,7 @@
 //! An ensemble's lines with those of the ensembles that it extends.
 
+use std::collections::{HashMap, HashSet};
+
 use super::{Context, lost};
 use crate::diagnostics::{Diagnostic, nearest};
 use crate::syntax::{EnsembleLine, EnsembleTree, PlayersTree, Word};
@@ -34,36 +36,56 @@ impl Gathered<'_> {
     }
 }
 
+/// Where in a row of ensembles the first of each name stands.
+pub(super) fn places<'t>(trees: &[&'t EnsembleTree]) -> HashMap<&'t str, usize> {
+    trees.iter().enumerate().rev().map(|(place, tree)| (&*tree.name.value, place)).collect()
+}
+
+/// The lines of an ensemble and of all that it builds on, however many they are.
 pub(super) fn gather<'t>(
     cx: &mut Context,
     trees: &[&'t EnsembleTree],
+    places: &HashMap<&'t str, usize>,
     tree: &'t EnsembleTree,
-    open: &mut Vec<&'t str>,
 ) -> Gathered<'t> {
     let mut gathered = Gathered::default();
-    open.push(&tree.name.value);
-    if let Some(extends) = &tree.extends {
-        let base = trees.iter().find(|other| other.name.value == extends.value);
-        match base {
-            // Only the first ensemble of the circle speaks; the others in it would say the same.
-            _ if open[0] == extends.value => {
-                let place = |name: &str| trees.iter().position(|t| t.name.value == name);
-                if open.iter().all(|other| place(open[0]) <= place(other)) {
-                    cx.push(extends_itself(extends));
-                }
+    let mut chain = vec![tree];
+    let mut open = HashSet::from([tree.name.value.as_str()]);
+    while let Some(extends) = chain.last().and_then(|last| last.extends.as_ref()) {
+        // Only the first ensemble of the circle speaks; the others in it would say the same.
+        if extends.value == tree.name.value {
+            let place = |tree: &EnsembleTree| places.get(tree.name.value.as_str());
+            if chain.iter().all(|other| place(tree) <= place(other)) {
+                cx.push(extends_itself(extends));
             }
-            _ if open.contains(&extends.value.as_str()) => {}
-            Some(base) => gathered = gather(cx, trees, base, open),
+            break;
+        }
+        match places.get(extends.value.as_str()) {
+            Some(&base) if open.insert(&extends.value) => chain.push(trees[base]),
+            Some(_) => break,
             None => {
                 gathered.adrift = true;
-                if open.len() == 1 {
+                if chain.len() == 1 {
                     let known: Vec<&str> = trees.iter().map(|t| t.name.value.as_str()).collect();
                     cx.push_unknown(extends, &known, "ensemble");
                 }
+                break;
             }
         }
     }
-    open.pop();
+    for (place, tree) in chain.iter().enumerate().rev() {
+        work_in(cx, &mut gathered, tree, place == 0);
+    }
+    gathered
+}
+
+/// Works the lines of an ensemble into those that it extends.
+fn work_in<'t>(
+    cx: &mut Context,
+    gathered: &mut Gathered<'t>,
+    tree: &'t EnsembleTree,
+    outermost: bool,
+) {
     gathered.unread.extend(tree.broken.iter().flat_map(lost::words));
     for line in &tree.lines {
         match line {
@@ -81,7 +103,7 @@ pub(super) fn gather<'t>(
             }
             EnsembleLine::Without(names) => {
                 for name in names {
-                    gathered.leave(cx, name, open.is_empty());
+                    gathered.leave(cx, name, outermost);
                 }
             }
             EnsembleLine::Players(players) => {
@@ -104,7 +126,7 @@ pub(super) fn gather<'t>(
                         None => {
                             let known = gathered.groups.iter().map(|(name, _)| &name.value[..]);
                             let known: Vec<&str> = known.collect();
-                            if open.is_empty() && nearest(&group.value, known.clone()).is_some() {
+                            if outermost && nearest(&group.value, known.clone()).is_some() {
                                 cx.push_unknown(group, &known, "group");
                                 gathered.unread.push(group.value.clone());
                             }
@@ -115,7 +137,6 @@ pub(super) fn gather<'t>(
             }
         }
     }
-    gathered
 }
 
 fn extends_itself(extends: &Word) -> Diagnostic {

@@ -191,3 +191,28 @@ fn a_file_of_ensembles_alone_need_not_be_a_piece() {
     assert!(findings.is_empty(), "{findings:#?}");
     assert_eq!(piece.ensembles[0].players.len(), 2);
 }
+
+#[test]
+fn ensembles_build_on_one_another_however_many_they_are() {
+    let mut text = format!("{TWO_BARS}ensemble e0 {{\n  era 1770\n  oboe 2\n}}\n");
+    for number in 1..1500 {
+        text += &format!("ensemble e{number} extends e{} {{\n}}\n", number - 1);
+    }
+    let piece = piece(&text);
+    assert!(piece.ensembles.iter().all(|e| e.era == 1770 && e.players.len() == 2));
+}
+
+#[test]
+fn bars_beyond_what_anybody_plays_are_not_made() {
+    let (piece, findings) = read("form {\n  1 metre 32/1, key D minor\n  20000 end\n}\n");
+    assert_eq!(findings.iter().map(|f| f.code).collect::<Vec<_>>(), ["bars/too-many"]);
+    assert_eq!(piece.form.bars.len(), 626);
+}
+
+#[test]
+fn a_long_row_of_blanks_in_a_broken_line_is_read_in_no_time() {
+    // At the square of its length this would take minutes.
+    let blanks = "\t ".repeat(100_000);
+    let (_, findings) = read(&format!("{TWO_BARS}scoring s for e {{\n oboe {blanks}x\n}}\n"));
+    assert!(findings.iter().any(|finding| finding.code == "syntax/unexpected"));
+}
