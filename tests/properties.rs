@@ -1,70 +1,14 @@
 //! No text makes the compiler panic, and no finding points outside its source.
 
+mod shared;
+
 use proptest::prelude::*;
-use ripieno::arrange::arrange;
-use ripieno::check::{self, Options};
-use ripieno::diagnostics::{Diagnostic, FileId, Sources, Span, json, rich, short};
-use ripieno::render::{Format, outputs};
-use ripieno::resolve::{self, LoadError, Loader};
+use ripieno::diagnostics::{FileId, Sources};
 use ripieno::syntax;
 
-const LANTERNS: &str = include_str!("../samples/lanterns-on-the-weir.ripieno");
-const MILL_RACE: &str = include_str!("../samples/mill-race.ripieno");
-const FORCES: &str = include_str!("../samples/forces.ripieno");
-const MISTAKES: &str = include_str!("fixtures/twenty-mistakes.ripieno");
-const BELL: &str = include_str!("fixtures/every-token.ripieno");
-
-/// Hands the file of ensembles to whoever uses it.
-struct Forces;
-
-impl Loader for Forces {
-    fn load(&mut self, path: &str, _: &str) -> Result<(String, String), LoadError> {
-        match path {
-            "forces.ripieno" => Ok((path.to_string(), FORCES.to_string())),
-            _ => Err(LoadError::NotFound),
-        }
-    }
-}
-
-/// Every place that a finding names.
-fn spans(finding: &Diagnostic) -> Vec<Span> {
-    let labels = finding.labels.iter().map(|label| label.span);
-    let edits = finding.fixes.iter().flat_map(|fix| fix.edits.iter().map(|edit| edit.span));
-    std::iter::once(finding.primary.span).chain(labels).chain(edits).collect()
-}
-
-fn assert_inside(sources: &Sources, findings: &[Diagnostic]) {
-    for finding in findings {
-        for span in spans(finding) {
-            let source = sources.find(span.file).expect("a file that was read");
-            let (start, end) = (span.start as usize, span.end as usize);
-            assert!(start <= end, "{finding:?}");
-            assert!(
-                source.text.get(start..end).is_some(),
-                "outside or inside a letter: {finding:?}"
-            );
-        }
-    }
-}
-
-/// All stages and all writers, as far as the text carries.
-fn compile(text: &str) {
-    let mut sources = Sources::new();
-    let file = sources.add("a.ripieno", text);
-    let (piece, mut findings) = resolve::resolve(&mut sources, file, &mut Forces);
-    let scorings: Vec<_> = piece.scorings.iter().collect();
-    findings.extend(check::check_scorings(&piece, &scorings, &Options::default()));
-    assert_inside(&sources, &findings);
-    for scoring in scorings {
-        let formats: Vec<Format> = Format::ALL.into_iter().map(|(format, ..)| format).collect();
-        let written = outputs(&arrange(&piece, scoring), &formats);
-        assert!(written.iter().all(|output| !output.bytes.is_empty()));
-    }
-    let _ =
-        rich::render(&findings, &sources, rich::Look { colours: true, unicode: true, width: 60 });
-    let _ = short::render(&findings, &sources);
-    let _ = json::render(&findings, &sources);
-}
+use shared::arithmetic;
+use shared::choices::Choices;
+use shared::compiling::{BELL, LANTERNS, MILL_RACE, MISTAKES, assert_inside, compile};
 
 /// What may be put into a source: its own tokens, odd numbers, letters of several bytes.
 const PIECES: &[&str] = &[
@@ -239,5 +183,11 @@ proptest! {
         changes in proptest::collection::vec(change(), 1..8)
     ) {
         compile(&changed(text, &changes));
+    }
+    #[test]
+    fn the_laws_of_time_pitch_key_metre_and_chord_hold(
+        bytes in proptest::collection::vec(any::<u8>(), 0..120)
+    ) {
+        arithmetic::assert_laws(&mut Choices::new(&bytes));
     }
 }

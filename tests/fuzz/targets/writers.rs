@@ -1,0 +1,12 @@
+//! Whatever music fits its bars, the writers write it whole.
+#![no_main]
+
+#[path = "../../shared/mod.rs"]
+mod shared;
+
+use shared::choices::Choices;
+use shared::generator::source;
+
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
+    shared::outputs::assert_all_holds(&source(&mut Choices::new(bytes)));
+});

@@ -1,0 +1,66 @@
+//! The way through all stages, for any text.
+
+use ripieno::arrange::arrange;
+use ripieno::check::{self, Options};
+use ripieno::diagnostics::{Diagnostic, Sources, Span, json, rich, short};
+use ripieno::render::{Format, outputs};
+use ripieno::resolve::{self, LoadError, Loader};
+
+pub const LANTERNS: &str = include_str!("../../samples/lanterns-on-the-weir.ripieno");
+pub const MILL_RACE: &str = include_str!("../../samples/mill-race.ripieno");
+pub const FORCES: &str = include_str!("../../samples/forces.ripieno");
+pub const MISTAKES: &str = include_str!("../fixtures/twenty-mistakes.ripieno");
+pub const BELL: &str = include_str!("../fixtures/every-token.ripieno");
+
+/// Hands the file of ensembles to whoever uses it.
+pub struct Forces;
+
+impl Loader for Forces {
+    fn load(&mut self, path: &str, _: &str) -> Result<(String, String), LoadError> {
+        match path {
+            "forces.ripieno" => Ok((path.to_string(), FORCES.to_string())),
+            _ => Err(LoadError::NotFound),
+        }
+    }
+}
+
+/// Every place that a finding names.
+fn spans(finding: &Diagnostic) -> Vec<Span> {
+    let labels = finding.labels.iter().map(|label| label.span);
+    let edits = finding.fixes.iter().flat_map(|fix| fix.edits.iter().map(|edit| edit.span));
+    std::iter::once(finding.primary.span).chain(labels).chain(edits).collect()
+}
+
+/// Every place that a finding names lies in a source, between two letters.
+pub fn assert_inside(sources: &Sources, findings: &[Diagnostic]) {
+    for finding in findings {
+        for span in spans(finding) {
+            let source = sources.find(span.file).expect("a file that was read");
+            let (start, end) = (span.start as usize, span.end as usize);
+            assert!(start <= end, "{finding:?}");
+            assert!(
+                source.text.get(start..end).is_some(),
+                "outside or inside a letter: {finding:?}"
+            );
+        }
+    }
+}
+
+/// All stages, all writers and all three ways to show findings, as far as the text carries.
+pub fn compile(text: &str) {
+    let mut sources = Sources::new();
+    let file = sources.add("a.ripieno", text);
+    let (piece, mut findings) = resolve::resolve(&mut sources, file, &mut Forces);
+    let scorings: Vec<_> = piece.scorings.iter().collect();
+    findings.extend(check::check_scorings(&piece, &scorings, &Options::default()));
+    assert_inside(&sources, &findings);
+    for scoring in scorings {
+        let formats: Vec<Format> = Format::ALL.into_iter().map(|(format, ..)| format).collect();
+        let written = outputs(&arrange(&piece, scoring), &formats);
+        assert!(written.iter().all(|output| !output.bytes.is_empty()));
+    }
+    let _ =
+        rich::render(&findings, &sources, rich::Look { colours: true, unicode: true, width: 60 });
+    let _ = short::render(&findings, &sources);
+    let _ = json::render(&findings, &sources);
+}

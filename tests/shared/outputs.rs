@@ -1,0 +1,71 @@
+//! What must hold of everything that is built from a source without mistakes.
+
+mod midi;
+mod musicxml;
+mod staves;
+
+use ripieno::arrange::arrange;
+use ripieno::check::{Options, check};
+use ripieno::diagnostics::{Diagnostic, Severity, Sources};
+use ripieno::notate::notate;
+use ripieno::render::{Format, Output, outputs};
+use ripieno::resolve::{NoFiles, Piece, resolve};
+
+/// Builds every scoring of a source and asserts what must hold of staves and files.
+pub fn assert_all_holds(source: &str) {
+    let (piece, findings) = read(source);
+    assert_no_errors(&findings);
+    let (again, _) = read(source);
+    for (scoring, same) in piece.scorings.iter().zip(&again.scorings) {
+        let arrangement = arrange(&piece, scoring);
+        assert_no_errors(&arrangement.diagnostics);
+        check(&arrangement, &Options::default());
+        let score = notate(&arrangement);
+        staves::assert_full_and_sounding(&arrangement, &score);
+        let built = outputs(&arrangement, &formats());
+        for output in &built {
+            let with_path = |holds: Result<(), String>| {
+                if let Err(message) = holds {
+                    panic!("{}: {message}", output.path);
+                }
+            };
+            match output.format {
+                Format::Text => with_path(widths(output)),
+                Format::Midi => with_path(midi::is_sound(output, &arrangement)),
+                Format::MusicXml => with_path(musicxml::is_sound(output, &score)),
+            }
+        }
+        let again = outputs(&arrange(&again, same), &formats());
+        assert!(built == again, "the same source gave other bytes");
+    }
+}
+
+fn read(source: &str) -> (Piece, Vec<Diagnostic>) {
+    let mut sources = Sources::new();
+    let file = sources.add("a.ripieno", source);
+    resolve(&mut sources, file, &mut NoFiles)
+}
+
+fn formats() -> Vec<Format> {
+    Format::ALL.into_iter().map(|(format, ..)| format).collect()
+}
+
+/// The source is one without mistakes: what is found must lie in the music, not in its writing.
+fn assert_no_errors(findings: &[Diagnostic]) {
+    let is_slip = |finding: &&Diagnostic| {
+        let family = finding.code.split('/').next().unwrap_or_default();
+        finding.severity == Severity::Error
+            && matches!(family, "syntax" | "bars" | "names" | "harmony")
+    };
+    let slips: Vec<_> = findings.iter().filter(is_slip).collect();
+    assert!(slips.is_empty(), "{slips:#?}");
+}
+
+fn widths(output: &Output) -> Result<(), String> {
+    let text = std::str::from_utf8(&output.bytes).map_err(|error| error.to_string())?;
+    let width = if output.path.starts_with("parts/") { 80 } else { 120 };
+    match text.lines().find(|line| line.chars().count() > width) {
+        Some(line) => Err(format!("wider than {width} columns: {line}")),
+        None => Ok(()),
+    }
+}

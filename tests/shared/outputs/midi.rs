@@ -1,0 +1,103 @@
+//! MIDI files can be read, and every note that begins ends.
+
+use std::collections::BTreeMap;
+
+use midly::{MidiMessage, Smf, Timing, TrackEventKind};
+use ripieno::arrange::{Arrangement, Part};
+use ripieno::instruments::MidiSound;
+use ripieno::music::Time;
+use ripieno::render::Output;
+use ripieno::resolve::{Mark, Sound};
+
+/// Ticks at which a note begins and ends, and its key.
+type Struck = (i64, i64, u8);
+
+pub(super) fn is_sound(output: &Output, arrangement: &Arrangement) -> Result<(), String> {
+    let smf = Smf::parse(&output.bytes).map_err(|error| error.to_string())?;
+    let Timing::Metrical(quarter) = smf.header.timing else {
+        return Err("time in seconds".to_string());
+    };
+    let parts: Vec<&Part> = if output.path.starts_with("parts/") {
+        let number = output.path["parts/".len()..].split('-').next().unwrap_or_default();
+        let number: usize = number.parse().map_err(|_| "a file without a number")?;
+        vec![&arrangement.parts[number - 1]]
+    } else {
+        arrangement.parts.iter().collect()
+    };
+    if smf.tracks.len() != parts.len() + 1 {
+        return Err(format!("{} tracks for {} parts", smf.tracks.len(), parts.len()));
+    }
+    let once = arrangement.piece.form.bars.iter().all(|bar| !bar.repeat_ends);
+    let mut length = None;
+    for (index, track) in smf.tracks.iter().enumerate() {
+        let (struck, end) = struck(track)?;
+        if *length.get_or_insert(end) != end {
+            return Err(format!("track {index} ends at {end}"));
+        }
+        let Some(part) = index.checked_sub(1).map(|place| parts[place]) else { continue };
+        if !once || !is_plain(part) {
+            continue;
+        }
+        let expected = expected(part, arrangement.piece.form.end(), quarter.as_int().into());
+        if struck != expected {
+            return Err(format!("{} has {struck:?}, not {expected:?}", part.player.id));
+        }
+    }
+    Ok(())
+}
+
+/// The notes of a track in order, and where it ends.
+fn struck(track: &[midly::TrackEvent]) -> Result<(Vec<Struck>, i64), String> {
+    let mut now = 0;
+    let mut sounding = BTreeMap::new();
+    let mut struck = Vec::new();
+    for event in track {
+        now += i64::from(event.delta.as_int());
+        let TrackEventKind::Midi { channel, message } = event.kind else { continue };
+        match message {
+            MidiMessage::NoteOn { key, vel } => {
+                if vel == 0 || sounding.insert((channel, key), now).is_some() {
+                    return Err(format!("{key} begins at {now} while it sounds"));
+                }
+            }
+            MidiMessage::NoteOff { key, .. } => match sounding.remove(&(channel, key)) {
+                Some(from) if from < now => struck.push((from, now, key.as_int())),
+                _ => return Err(format!("{key} ends at {now} but does not sound")),
+            },
+            _ => {}
+        }
+    }
+    if !sounding.is_empty() {
+        return Err(format!("{sounding:?} never ends"));
+    }
+    struck.sort_unstable();
+    Ok((struck, now))
+}
+
+/// Does every note sound as it is written, once?
+fn is_plain(part: &Part) -> bool {
+    part.notes.iter().all(|note| {
+        let attached = &note.attached;
+        attached.graces.is_none() && attached.tremolo == 0 && !attached.marks.has(Mark::Trill)
+    })
+}
+
+fn expected(part: &Part, end: Time, quarter: i64) -> Vec<Struck> {
+    let ticks = |time: Time| {
+        let (numerator, denominator) = time.fraction();
+        (2 * numerator * 4 * quarter + denominator).div_euclid(2 * denominator)
+    };
+    let mut expected = Vec::new();
+    for note in part.notes.iter().filter(|note| note.start < end) {
+        let (from, to) = (ticks(note.start), ticks(note.end().min(end)));
+        let keys = match (part.instrument_at(note.start).midi, &note.sound) {
+            (MidiSound::PercussionKey(key), _) => vec![key],
+            (_, Sound::Pitches(pitches)) => pitches.iter().map(|p| p.midi() as u8).collect(),
+            (_, Sound::Stroke) => vec![60],
+        };
+        expected.extend(keys.into_iter().filter(|_| from < to).map(|key| (from, to, key)));
+    }
+    expected.sort_unstable();
+    expected.dedup();
+    expected
+}
