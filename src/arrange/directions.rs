@@ -147,7 +147,9 @@ pub(super) fn fermatas(piece: &Piece, parts: &mut [Part]) {
             let note = part.notes.get_mut(index).filter(|note| note.start < end);
             match note {
                 Some(note) => {
-                    let rest = (!in_tuplet && note.end() > end).then(|| cut(note, end));
+                    // Nor can a plain value end where only a tuplet of another voice reaches.
+                    let can_end = !in_tuplet && end % Time::of(1, 1024) == Time::ZERO;
+                    let rest = (can_end && note.end() > end).then(|| cut(note, end));
                     note.attached.marks.insert(Mark::Fermata);
                     part.notes.splice(index + 1..index + 1, rest);
                 }

@@ -261,6 +261,18 @@ scoring one for small {\n  violin-1 plays held as melody\n  cello plays long as 
 }
 
 #[test]
+fn a_note_is_not_struck_anew_within_a_tuplet_of_another_voice() {
+    let piece = piece(
+        "voice held { 1: 3:2(1/4 D5 E[fermata] F) | 2: rest 3 | }
+voice long { 1: 1/2 F3 | 2: rest 3 | }
+scoring one for small {\n  violin-1 plays held as melody\n  cello plays long as bass\n  oboe rests\n}",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let cello = arrangement.parts.iter().find(|part| part.player.id == "cello").unwrap();
+    assert_eq!(cello.notes.len(), 1);
+}
+
+#[test]
 fn a_fermata_of_one_voice_holds_for_every_part() {
     let piece = piece(
         "voice held { 1: 1/4 D5 E | 2: F5 G | 3: A5 G | 4: 1/2 F5[fermata] | }

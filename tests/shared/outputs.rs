@@ -19,7 +19,7 @@ pub fn assert_all_holds(source: &str) {
     for (scoring, same) in piece.scorings.iter().zip(&again.scorings) {
         let arrangement = arrange(&piece, scoring);
         assert_no_errors(&arrangement.diagnostics);
-        check(&arrangement, &Options::default());
+        let _ = check(&arrangement, &Options::default());
         let score = notate(&arrangement);
         staves::assert_full_and_sounding(&arrangement, &score);
         let built = outputs(&arrangement, &formats());

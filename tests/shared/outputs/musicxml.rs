@@ -41,10 +41,8 @@ pub(super) fn is_sound(output: &Output, score: &Score) -> Result<(), String> {
                     _ => {}
                 }
             }
-            Event::GeneralRef(name) => {
-                if !matches!(&*name, "amp" | "lt" | "gt" | "quot" | "apos") {
-                    return Err(format!("nobody knows {name:?}"));
-                }
+            Event::GeneralRef(name) if !matches!(&*name, "amp" | "lt" | "gt" | "quot" | "apos") => {
+                return Err(format!("nobody knows {name:?}"));
             }
             Event::End(_) => match open.pop().as_deref() {
                 Some("note") if !is_chord => at += duration,
