@@ -5,7 +5,7 @@
 //! ends, the dynamic of everybody is said again. Pizzicato and mutes are taken back in the same
 //! way.
 
-use super::{GivenLine, Part, Run, SoundingNote};
+use super::{GivenLine, Part, Run, SoundingNote, has_technique};
 use crate::music::Time;
 use crate::resolve::{
     Direction, DirectionKind, Dynamic, Mark, Marks, Music, Piece, Technique, Verb,
@@ -25,7 +25,16 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
             _ => None,
         };
         copy(everybody, heard_to, run.from, &mut out);
-        let own = own_directions(music, run);
+        let mut own = own_directions(music, run);
+        // A voice says what those can do who have the means; others go without.
+        if matches!(line.verb, Verb::Plays { .. }) {
+            own.retain(|direction| match direction.kind {
+                DirectionKind::Technique(technique) => {
+                    has_technique(part.instrument_at(direction.at), technique)
+                }
+                _ => true,
+            });
+        }
         let loudness = own.iter().any(|d| is_loudness(&d.kind));
         let loud_at = |directions: &[Direction], at| {
             directions.iter().any(|d| d.at == at && is_loudness(&d.kind))

@@ -9,6 +9,7 @@ mod derive;
 mod directions;
 mod doubling;
 mod doubt;
+mod idiom;
 mod taking;
 #[cfg(test)]
 mod tests;
@@ -26,6 +27,7 @@ use crate::resolve::{
 
 pub use arrangement::{Arrangement, LineId, LineOrigin, Part, SoundingNote};
 pub use doubt::Doubt;
+pub use idiom::{has_mark, has_technique};
 
 /// Works a scoring out: what every player of its ensemble sounds.
 ///
@@ -228,7 +230,14 @@ impl<'a> Work<'a> {
         }
         directions::directions(self.piece, &self.lines, &mut self.parts[index], &runs);
         let part = &mut self.parts[index];
-        for run in runs {
+        for mut run in runs {
+            let verb = &self.lines[usize::from(run.line.0)].line.verb;
+            if !matches!(verb, Verb::Writes(_)) {
+                let instrument = part.instrument_at(run.from);
+                run.notes
+                    .iter_mut()
+                    .for_each(|note| idiom::leave_out(&mut note.attached, instrument));
+            }
             part.notes.extend(run.notes);
             part.tuplets.extend(run.tuplets);
         }

@@ -319,3 +319,20 @@ fn a_key_belongs_to_the_instrument_in_hand() {
         piece.form.bars.iter().map(|bar| part.transposition_at(bar.start).semitones).collect();
     assert_eq!(steps, [-2, -15, -15, -2], "his own clarinet has its own key");
 }
+
+#[test]
+fn ways_of_playing_in_a_voice_go_only_to_those_who_have_them() {
+    let piece = piece(
+        "voice bowed { 1: [pizz] 1/4 D5[down-bow] E | 2: [arco] F5 G | 3: 1/2 A5[stacc] | 4: F5 | }\n\
+         scoring a for small {\n violin-1, oboe.1 plays bowed as melody\n}\n",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let of = |player: &str| {
+        let part = arrangement.parts.iter().find(|part| part.player.id == player).unwrap();
+        let ways = part.directions.iter();
+        let ways = ways.filter(|d| matches!(d.kind, DirectionKind::Technique(_))).count();
+        (ways, part.notes.iter().filter(|note| !note.attached.marks.is_empty()).count())
+    };
+    assert_eq!(of("violin-1"), (2, 2));
+    assert_eq!(of("oboe.1"), (0, 1));
+}

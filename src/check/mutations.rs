@@ -217,6 +217,13 @@ const SKETCHES: &[Sketch] = &[
         ..OBOE
     },
     Sketch {
+        rule: "notation/no-such-way",
+        lines: "",
+        lines_before: "oboe plays tune as melody",
+        lines_after: "oboe plays tune as melody bars {n} pizz",
+        ..OBOE
+    },
+    Sketch {
         rule: "agility/drum-sticking",
         bad: &["1/32 C3 G2 C3 G2 1/8 C3 1/4 C3 C3 C3", "1/4 C3 1/32 G2 C3 G2 C3 1/8 G2 1/2 C3"],
         ..DRUMS

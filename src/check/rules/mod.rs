@@ -54,6 +54,7 @@ pub const RULES: &[Rule] = &[
     natural_brass::second_player_high::RULE,
     natural_brass::stopped::RULE,
     notation::ledger_lines::RULE,
+    notation::no_such_way::RULE,
     strings::divisi::RULE,
     strings::double_stop::RULE,
     strings::no_time_to_change::RULE,

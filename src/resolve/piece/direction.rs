@@ -117,6 +117,12 @@ impl Technique {
         (Technique::Unmuted, "unmuted", "senza sord."),
     ];
 
+    /// The word of the language.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        Technique::WORDS[self as usize].1
+    }
+
     /// The words on paper.
     #[must_use]
     pub fn printed(self) -> &'static str {

@@ -1,3 +1,4 @@
 //! What is hard to read.
 
 pub mod ledger_lines;
+pub mod no_such_way;

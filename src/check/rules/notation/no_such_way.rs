@@ -1,0 +1,95 @@
+//! A way of playing that the instrument does not have.
+//!
+//! # What it finds
+//! `pizz`, `arco` and bowings for players without a bow, mutes for woodwind, harp and keyboard,
+//! `stopped` for other instruments than horns, harmonics for other instruments than strings and
+//! harp, and spread chords for players of one note at a time, where a scoring line or notes
+//! written by hand ask for it. What a voice says is left out of the parts of those who cannot do
+//! it, and nothing is told.
+//!
+//! # Why it matters
+//! The player stops and asks whether the part is meant for somebody else.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   2 end }
+//! voice tune { 1: 1/1 E5 | 2: E5 | }
+//! ensemble few { era 1810
+//!   clarinet in C }
+//! scoring few for few {
+//!   clarinet plays tune as melody pizz
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//!   2 end }
+//! voice tune { 1: 1/1 E5[stacc] | 2: E5[stacc] | }
+//! ensemble few { era 1810
+//!   clarinet in C }
+//! scoring few for few {
+//!   clarinet plays tune as melody
+//! }
+//! ```
+//!
+//! # Source
+//! Common practice.
+
+use crate::arrange::{has_mark, has_technique};
+use crate::check::context::{Context, techniques};
+use crate::check::{Check, Findings, Rule};
+use crate::diagnostics::{Severity, Span};
+use crate::resolve::Mark;
+
+pub const RULE: Rule = Rule {
+    code: "notation/no-such-way",
+    severity: Severity::Warning,
+    text: include_str!("no_such_way.rs"),
+    check: Check::Scoring(check),
+};
+
+/// The word for a way of playing, and where it is asked for, if not at the note itself.
+type Asked = (&'static str, Option<Span>);
+
+fn check(cx: &Context, findings: &mut Findings) {
+    for (player, part) in cx.parts() {
+        let mut offences: Vec<(usize, Asked)> = Vec::new();
+        for (at, technique, span) in techniques(part) {
+            // It is told where the player sounds next.
+            let next = part.notes.partition_point(|note| note.end() <= at);
+            if next < part.notes.len() && !has_technique(part.instrument_at(at), technique) {
+                offences.push((next, (technique.word(), Some(span))));
+            }
+        }
+        for (index, note) in part.notes.iter().enumerate() {
+            let instrument = part.instrument_at(note.start);
+            let word = |wanted: Mark| Mark::WORDS.iter().find(|(mark, _)| *mark == wanted);
+            let mut marks = note.attached.marks.iter().filter(|mark| !has_mark(instrument, *mark));
+            let mark = marks.next().and_then(word);
+            offences.extend(mark.map(|(_, word)| (index, (*word, None))));
+        }
+        offences.sort_by_key(|(index, _)| *index);
+        for passage in cx.passages(&RULE, player, offences) {
+            let (word, asked) = *passage.detail();
+            let note = passage.first();
+            let name = part.instrument_at(note.start).name.to_lowercase();
+            let message = format!(
+                "{}: there is no `{word}` on the {name}, in {}{}.",
+                part.player.name,
+                cx.form.place(note.start),
+                passage.and_more(),
+            );
+            let mut finding = cx
+                .finding(&RULE, &passage, message)
+                .with_help("Take it away here, or give the line to players who can do it.");
+            if let Some(span) = asked {
+                finding = finding.with_label(span, "asked for here");
+            }
+            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+        }
+    }
+}
