@@ -403,6 +403,19 @@ impl<'a> Work<'a> {
             .collect()
     }
 
+    /// The basses: voices and written lines that play as bass somewhere in this scoring.
+    fn basses(&self) -> Vec<&'a [Note]> {
+        let lines = self.lines.iter().map(|given| given.line);
+        lines
+            .filter(|line| line.role == Some(Role::Bass))
+            .filter_map(|line| match &line.verb {
+                Verb::Plays { voice, .. } => Some(&self.piece.voices[*voice].music.notes[..]),
+                Verb::Writes(music) => Some(&music.notes[..]),
+                _ => None,
+            })
+            .collect()
+    }
+
     fn derive(&mut self, index: usize, id: LineId, run: &mut Run) {
         let given = &self.lines[usize::from(id.0)];
         if !self.derived.contains_key(&id) {
@@ -424,6 +437,8 @@ impl<'a> Work<'a> {
                     line: given.line,
                     line_id: id,
                     written: self.written(),
+                    basses: self.basses(),
+                    choirs: choirs(&self.lines, &self.derived),
                     within,
                     parts: parts.clone(),
                 };
@@ -446,6 +461,19 @@ impl<'a> Work<'a> {
             );
         }
     }
+}
+
+/// What the players of those `sustains` lines hold that are worked out already, in the order of
+/// the lines.
+fn choirs<'w>(
+    lines: &[GivenLine],
+    derived: &'w HashMap<LineId, Vec<derive::DerivedPart>>,
+) -> Vec<&'w [SoundingNote]> {
+    let sustains =
+        |id: &&LineId| matches!(lines[usize::from(id.0)].line.verb, Verb::Sustains { .. });
+    let mut known: Vec<&LineId> = derived.keys().filter(sustains).collect();
+    known.sort_unstable();
+    known.iter().flat_map(|id| &derived[*id]).map(|part| &part.notes[..]).collect()
 }
 
 /// The bars of a part that one line claims without a break, and what it gives there.

@@ -41,6 +41,10 @@ pub(super) struct Request<'r, 'a> {
     pub(super) line_id: LineId,
     /// Melodies and basses that the scoring writes by hand.
     pub(super) written: Vec<&'a [Note]>,
+    /// The basses: voices and written lines that play as bass somewhere in the scoring.
+    pub(super) basses: Vec<&'a [Note]>,
+    /// What the players of other `sustains` lines hold, as far as it is worked out.
+    pub(super) choirs: Vec<&'r [SoundingNote]>,
     /// The bars that are asked for, as indices: first, one past the last. No player takes another
     /// instrument within them.
     pub(super) within: (usize, usize),

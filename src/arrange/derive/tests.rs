@@ -73,6 +73,22 @@ pub(super) fn arranged_piece(
     players: &str,
     verb: &str,
 ) -> Piece {
+    let who: Vec<&str> = players
+        .split(", ")
+        .filter_map(|line| line.split(' ').next())
+        .filter(|word| word.starts_with(char::is_lowercase))
+        .collect();
+    scored_piece(chords, tune, era, players, &format!("{} {verb}", who.join(", ")))
+}
+
+/// A piece of random music with these lines of its scoring.
+pub(super) fn scored_piece(
+    chords: &[String],
+    tune: &[(u8, [u8; 4], u8)],
+    era: i32,
+    players: &str,
+    lines: &str,
+) -> Piece {
     let mut text = format!(
         "form {{\n 1 metre 3/4, key D minor, tempo 1/4 = 96\n {} end\n}}\nharmony {{\n",
         chords.len()
@@ -96,15 +112,9 @@ pub(super) fn arranged_piece(
     for (bar, (_, _, bass)) in tune.iter().enumerate().take(chords.len()) {
         let _ = writeln!(text, "{}: 1/2. {} |", bar + 1, note(*bass, 2));
     }
-    let who: Vec<&str> = players
-        .split(", ")
-        .filter_map(|line| line.split(' ').next())
-        .filter(|word| word.starts_with(char::is_lowercase))
-        .collect();
     let _ = write!(
         text,
-        "}}\nensemble band {{\n era {era}\n {players}\n}}\nscoring all for band {{\n {} {verb}\n}}\n",
-        who.join(", ")
+        "}}\nensemble band {{\n era {era}\n {players}\n}}\nscoring all for band {{\n {lines}\n}}\n",
     );
     piece(&text)
 }
@@ -116,6 +126,8 @@ pub(super) fn request<'r, 'a>(
 ) -> Request<'r, 'a> {
     Request {
         written: Vec::new(),
+        basses: Vec::new(),
+        choirs: Vec::new(),
         within: (0, piece.form.bars.len()),
         piece,
         harmony: &piece.harmony,

@@ -10,6 +10,8 @@ pub(super) struct Texture<'a> {
     voices: Vec<&'a [Note]>,
     /// Melodies and basses that the scoring writes by hand.
     written: Vec<&'a [Note]>,
+    /// Voices and written lines that play as bass.
+    basses: Vec<&'a [Note]>,
     /// Where no voice sounds, in order.
     silences: Vec<(Time, Time)>,
 }
@@ -24,15 +26,15 @@ pub(super) struct Outer {
 impl<'a> Texture<'a> {
     /// The voices alone.
     pub(super) fn new(piece: &'a Piece) -> Texture<'a> {
-        Texture::with(piece, Vec::new())
+        Texture::with(piece, Vec::new(), Vec::new())
     }
 
     /// The voices, and what the scoring of a line writes by hand.
     pub(super) fn of(request: &Request<'_, 'a>) -> Texture<'a> {
-        Texture::with(request.piece, request.written.clone())
+        Texture::with(request.piece, request.written.clone(), request.basses.clone())
     }
 
-    fn with(piece: &'a Piece, written: Vec<&'a [Note]>) -> Texture<'a> {
+    fn with(piece: &'a Piece, written: Vec<&'a [Note]>, basses: Vec<&'a [Note]>) -> Texture<'a> {
         let voices: Vec<&[Note]> = piece.voices.iter().map(|v| &v.music.notes[..]).collect();
         let mut sounding: Vec<(Time, Time)> = voices
             .iter()
@@ -52,7 +54,7 @@ impl<'a> Texture<'a> {
         if piece.form.end() > until {
             silences.push((until, piece.form.end()));
         }
-        Texture { voices, written, silences }
+        Texture { voices, written, basses, silences }
     }
 
     /// Until when the voice that is on top at a time sounds without a rest, at most to `end`.
@@ -73,7 +75,7 @@ impl<'a> Texture<'a> {
     }
 
     /// The notes that sound at a time, voice after voice.
-    fn sounding(&self, time: Time) -> impl Iterator<Item = &'a Note> {
+    pub(super) fn sounding(&self, time: Time) -> impl Iterator<Item = &'a Note> {
         at(&self.voices, time).chain(at(&self.written, time))
     }
 
@@ -88,6 +90,12 @@ impl<'a> Texture<'a> {
         let low = lowest.into_iter().chain(written).min().or_else(|| of(&self.written).min())?;
         let high = of(&self.voices).chain(of(&self.written)).max()?;
         Some(Outer { low, high })
+    }
+
+    /// Does a bass sound at a time: a voice below another, or one that plays as bass?
+    pub(super) fn has_bass(&self, time: Time) -> bool {
+        self.outer(time).is_some_and(|outer| outer.low != outer.high)
+            || at(&self.basses, time).next().is_some()
     }
 
     /// The outer notes just before a time.

@@ -4,6 +4,7 @@
 //! the choices, and the cheapest way through them is found by dynamic programming. Faults are
 //! forbidden outright; where nothing else is left, players rest.
 
+mod choirs;
 mod cost;
 mod rhythm;
 mod solve;

@@ -2,6 +2,7 @@
 
 use std::rc::Rc;
 
+use super::choirs::{self, Choirs};
 use super::cost::{self, MOST, REST, Row, Wants};
 use super::voicings::{Known, Voicings};
 use super::{Slot, Supplies};
@@ -17,9 +18,14 @@ const BEAM: usize = 16;
 /// Up to so many slots without a break the way found is the cheapest of all, not of the beam only.
 const SHORT: usize = 16;
 
-/// What it costs to hold the leading note that a source voice holds too, or sounds on a strong
-/// beat: more than a player who rests.
-const DOUBLES_LEADING: u32 = 150;
+/// What it costs to hold the leading note that a source voice or another choir holds too, or
+/// sounds on a strong beat, or the seventh of another choir: more than a player who rests, and
+/// what he leaves open.
+const DOUBLES_TENDER: u32 = 300;
+
+/// What it costs a player to move in parallels with one of another choir: less than a rest, since
+/// choirs may double each other in octaves.
+const FOLLOWS_CHOIR: u32 = 30;
 
 /// Heights that MIDI key numbers name.
 const HEIGHTS: usize = 128;
@@ -32,6 +38,8 @@ pub(super) struct Stage {
     outer: Option<(i16, i16)>,
     /// Outer notes just before.
     before: Option<(i16, i16)>,
+    /// How players of other choirs move to this slot.
+    choirs: Vec<(i16, i16)>,
     voicings: Rc<Voicings>,
     /// For each height, what it costs against the source voices.
     against: [u16; HEIGHTS],
@@ -75,6 +83,8 @@ pub(super) fn stages(
 ) -> Vec<Stage> {
     let mut known = Known::default();
     let heights = |outer: Outer| (outer.low.midi() as i16, outer.high.midi() as i16);
+    let other_choirs = Choirs::new(request);
+    let mut choirs_before = Vec::new();
     let mut last_end = None;
     slots
         .iter()
@@ -82,6 +92,13 @@ pub(super) fn stages(
             let voicings = known.voicings(slot, leaders, supplies);
             let outer = texture.outer(slot.start).map(heights);
             let watched = watched(&request.piece.form, slot, texture);
+            let heard = Heard {
+                outer,
+                has_bass: texture.has_bass(slot.start),
+                classes: classes(&request.piece.form, slot, texture),
+                watched,
+                choirs: other_choirs.heights(slot.start, slot.end),
+            };
             let mut costs = [0; HEIGHTS];
             for note in voicings.notes.iter().flatten() {
                 let height = note.midi() as i16;
@@ -89,13 +106,16 @@ pub(super) fn stages(
                     continue;
                 };
                 if *cost == 0 {
-                    *cost = against(height, &voicings.wants, outer, &watched, slot) as u16;
+                    *cost = against(height, &voicings.wants, &heard, slot) as u16;
                 }
             }
             let joined = last_end == Some(slot.start);
             last_end = Some(slot.end);
+            let moves =
+                if joined { choirs::moves(&choirs_before, &heard.choirs) } else { Vec::new() };
+            choirs_before = heard.choirs;
             let before = texture.outer_before(slot.start).map(heights);
-            Stage { joined, outer, before, voicings, against: costs }
+            Stage { joined, outer, before, choirs: moves, voicings, against: costs }
         })
         .collect()
 }
@@ -123,16 +143,36 @@ fn watched(form: &Form, slot: &Slot, texture: &Texture) -> Vec<(i16, bool)> {
     found
 }
 
-/// What one held note costs against the source voices.
-fn against(
-    height: i16,
-    wants: &Wants,
+/// The pitch classes that any voice sounds on a strong beat or for a beat, as a set of bits.
+fn classes(form: &Form, slot: &Slot, texture: &Texture) -> u16 {
+    let mut classes = 0;
+    for (at, beat) in beats(form, slot.start, slot.end) {
+        let strong = at == slot.start || weight(form, at) >= 2;
+        for note in texture.sounding(at).filter(|note| strong || note.length >= beat) {
+            for pitch in note.sound.pitches() {
+                classes |= 1 << pitch.midi().rem_euclid(12);
+            }
+        }
+    }
+    classes
+}
+
+/// What is heard besides the players of the line while a chord is held.
+struct Heard {
     outer: Option<(i16, i16)>,
-    watched: &[(i16, bool)],
-    slot: &Slot,
-) -> u32 {
+    /// Is the lower of the outer notes a bass?
+    has_bass: bool,
+    /// Pitch classes of all voices, as a set of bits.
+    classes: u16,
+    watched: Vec<(i16, bool)>,
+    /// What other choirs hold.
+    choirs: Vec<i16>,
+}
+
+/// What one held note costs against what else is heard.
+fn against(height: i16, wants: &Wants, heard: &Heard, slot: &Slot) -> u32 {
     let mut cost = 0;
-    for &(voice, of_chord) in watched {
+    for &(voice, of_chord) in &heard.watched {
         if matches!((voice - height).rem_euclid(12), 1 | 11) {
             // The major seventh of a chord rubs by nature, a suspension must not.
             let rub = if of_chord { 20 } else { 70 };
@@ -141,10 +181,12 @@ fn against(
     }
     let same = |voice: i16| (voice - height).rem_euclid(12) == 0;
     // Rather a gap in the chord than the leading note of a source voice twice.
-    if wants.leading(height) && watched.iter().any(|(voice, _)| same(*voice)) {
-        cost += DOUBLES_LEADING;
+    let of_voice = heard.classes >> height.rem_euclid(12) & 1 == 1;
+    let of_choir = heard.choirs.iter().any(|&other| other != REST && same(other));
+    if (wants.leading(height) && of_voice) || (wants.tender(height) && of_choir) {
+        cost += DOUBLES_TENDER;
     }
-    let Some((low, high)) = outer else { return cost };
+    let Some((low, high)) = heard.outer else { return cost };
     if same(high) || same(low) {
         cost += if wants.tender(height) { 60 } else { 12 };
     }
@@ -152,6 +194,9 @@ fn against(
         cost += 15 + u32::from((height - high).unsigned_abs());
     }
     if height < low {
+        if !heard.has_bass {
+            return cost;
+        }
         let bass = i32::from(height.rem_euclid(12)) == slot.chord.bass_note().class();
         cost += if bass { 25 } else { 120 };
     } else if cost::muddy(low, height) && !same(low) {
@@ -222,6 +267,9 @@ pub(super) fn step(from: &Stage, to: &Stage, a: &Row, b: &Row, budget: u32) -> O
             return None;
         }
         cost += 40 * with_outer(to.before);
+        if to.choirs.iter().any(|&other| cost::parallel(moved, other)) {
+            cost += FOLLOWS_CHOIR;
+        }
     }
     Some(cost)
 }

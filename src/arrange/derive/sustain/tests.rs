@@ -4,11 +4,12 @@ use proptest::prelude::*;
 
 use super::cost::{self, MOST, Row};
 use super::solve::{Stage, step, way, with_voice};
-use crate::arrange::arrange;
 use crate::arrange::derive::tests::{
-    arranged_piece, chord_symbols, has_note, melody, request, wind,
+    arranged_piece, chord_symbols, has_note, melody, piece, request, scored_piece, wind,
 };
 use crate::arrange::derive::texture::Texture;
+use crate::arrange::{Arrangement, Part, arrange};
+use crate::resolve::Piece;
 
 /// The cheapest way of all, by trying every one.
 fn brute_force(passage: &[Stage]) -> u32 {
@@ -33,6 +34,108 @@ fn brute_force(passage: &[Stage]) -> u32 {
     let mut best = u32::MAX;
     go(passage, 0, None, 0, &mut best);
     best
+}
+
+/// What the players hold at the beginning of a bar, without those who rest.
+fn row(arrangement: &Arrangement, bar: usize) -> Vec<i16> {
+    let start = arrangement.piece.form.bars[bar].start;
+    let sounding = |part: &Part| {
+        let note = part.notes.iter().find(|note| note.start <= start && note.end() > start)?;
+        Some(note.sound.pitches()[0].midi() as i16)
+    };
+    arrangement.parts.iter().filter(|part| !part.player.section).filter_map(sounding).collect()
+}
+
+/// The leading note and the seventh of the chord of a bar, as pitch classes.
+fn tender(piece: &Piece, bar: usize) -> Vec<i32> {
+    let chord = piece.harmony[bar].chord;
+    let leading = cost::leading_class(&chord, piece.form.bars[bar].key);
+    let seventh = chord.quality.intervals().iter().position(|(steps, _)| *steps == 6);
+    let seventh = seventh.map(|index| chord.members()[index + 1].class());
+    leading.into_iter().chain(seventh).collect()
+}
+
+fn count(row: &[i16], class: i32) -> usize {
+    row.iter().filter(|note| i32::from(note.rem_euclid(12)) == class).count()
+}
+
+const LINES: &str = "violin-1 plays a as melody\n cello plays b as bass\n";
+
+fn of_dominant(voices: &str, players: &str, lines: &str) -> Piece {
+    piece(&format!(
+        "form {{\n 1 metre 4/4, key C major, tempo 1/4 = 90\n 2 end\n}}\nharmony {{ 1: C | 2: G7 | }}\n\
+         voice a {{ 1: 1/1 E5 | 2: 1/2 G5 D5 | }}\nvoice b {{ 1: 1/1 C3 | 2: 1/1 G2 | }}\n{voices}\n\
+         ensemble e {{\n era 1885\n violin-1 12 players, cello 6 players\n {players}\n}}\n\
+         scoring s for e {{\n {LINES} {lines}\n}}\n"
+    ))
+}
+
+const SIX: &str = "oboe 2, clarinet 2 in Bb, bassoon 2";
+
+#[test]
+fn one_choir_leaves_the_leading_note_and_the_seventh_of_another_alone() {
+    let lines = "oboe sustains\n clarinet sustains\n bassoon sustains";
+    let piece = of_dominant("", SIX, lines);
+    let row = row(&arrange(&piece, &piece.scorings[0]), 1);
+    assert_eq!(row.len(), 6, "nobody rests for that: {row:?}");
+    assert_eq!([count(&row, 11), count(&row, 5)], [1, 1], "{row:?}");
+}
+
+#[test]
+fn the_leading_note_of_an_inner_voice_is_left_to_it() {
+    let piece = of_dominant("voice m { 1: 1/1 C4 | 2: 1/1 B3 | }", "oboe 2", "oboe sustains");
+    let row = row(&arrange(&piece, &piece.scorings[0]), 1);
+    assert!(row.len() == 2 && count(&row, 11) == 0, "{row:?}");
+}
+
+#[test]
+fn a_tune_alone_is_no_bass() {
+    let chords = "1: C | 2: F | 3: G7 | 4: C |";
+    let text = |role: &str| {
+        format!(
+            "form {{\n 1 metre 4/4, key C major, tempo 1/4 = 60\n 4 end\n}}\nharmony {{ {chords} }}\n\
+             voice u {{ 1: 1/1 G5 | 2: 1/1 A5 | 3: 1/1 B5 | 4: 1/1 C6 | }}\n\
+             ensemble e {{\n era 1885\n violin-1 12 players, horn 4 in F\n}}\n\
+             scoring s for e {{\n violin-1 plays u as {role}\n horn sustains\n}}\n"
+        )
+    };
+    let held = |role: &str| {
+        let piece = piece(&text(role));
+        let arrangement = arrange(&piece, &piece.scorings[0]);
+        (0..4).map(|bar| row(&arrangement, bar).len()).collect::<Vec<_>>()
+    };
+    assert_eq!(held("melody"), [4, 4, 4, 4]);
+    assert!(held("bass").iter().sum::<usize>() < 16, "nobody goes below a bass");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(32))]
+
+    #[test]
+    fn two_choirs_hold_no_leading_note_and_no_seventh_twice(
+        chords in chord_symbols(1..=16),
+        tune in melody(16),
+        (first, second) in prop::sample::select(vec![
+            ("oboe 2", "clarinet 2 in Bb"),
+            ("clarinet 2 in A", "bassoon 2"),
+            ("horn 4 in F", "alto-trombone, tenor-trombone, bass-trombone"),
+            ("oboe 2", "horn 2 crook F"),
+        ]),
+    ) {
+        let names = |players: &str| {
+            let words = players.split(", ").filter_map(|line| line.split(' ').next());
+            words.collect::<Vec<_>>().join(", ")
+        };
+        let lines = format!("{} sustains\n {} sustains", names(first), names(second));
+        let piece = scored_piece(&chords, &tune, 1885, &format!("{first}, {second}"), &lines);
+        let arrangement = arrange(&piece, &piece.scorings[0]);
+        for bar in 0..chords.len() {
+            let row = row(&arrangement, bar);
+            for class in tender(&piece, bar) {
+                prop_assert!(count(&row, class) <= 1, "{class} is doubled in bar {}: {row:?}", bar + 1);
+            }
+        }
+    }
 }
 
 proptest! {
