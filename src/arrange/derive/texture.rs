@@ -16,6 +16,9 @@ pub(super) struct Texture<'a> {
     silences: Vec<(Time, Time)>,
 }
 
+/// Less than any note lasts.
+const JUST_BEFORE: Time = Time::of(1, 1024);
+
 /// Lowest and highest sounding note.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub(super) struct Outer {
@@ -100,7 +103,13 @@ impl<'a> Texture<'a> {
 
     /// The outer notes just before a time.
     pub(super) fn outer_before(&self, time: Time) -> Option<Outer> {
-        self.outer(time - Time::of(1, 1024))
+        self.outer(time - JUST_BEFORE)
+    }
+
+    /// When the note of this pitch that sounds just before a time was struck.
+    pub(super) fn struck_before(&self, time: Time, pitch: Pitch) -> Option<Time> {
+        let mut notes = self.sounding(time - JUST_BEFORE);
+        notes.find(|note| note.sound.pitches().contains(&pitch)).map(|note| note.start)
     }
 
     /// The note with the highest pitch at a time.

@@ -9,7 +9,7 @@ use super::{Slot, Supplies};
 use crate::arrange::derive::Request;
 use crate::arrange::derive::search::{Choice, cheapest_within};
 use crate::arrange::derive::texture::{Outer, Texture, beats, weight};
-use crate::music::Pitch;
+use crate::music::{Chord, Pitch, Time};
 use crate::resolve::Form;
 
 /// How many voicings of each slot are looked at first.
@@ -27,6 +27,9 @@ const DOUBLES_TENDER: u32 = 300;
 /// choirs may double each other in octaves.
 const FOLLOWS_CHOIR: u32 = 30;
 
+/// What parallels with an outer voice cost that come about from a passing note off the beat.
+const FROM_PASSING: u32 = 40;
+
 /// Heights that MIDI key numbers name.
 const HEIGHTS: usize = 128;
 
@@ -36,8 +39,9 @@ pub(super) struct Stage {
     joined: bool,
     /// Outer notes where it begins.
     outer: Option<(i16, i16)>,
-    /// Outer notes just before.
-    before: Option<(i16, i16)>,
+    /// Outer notes just before, each with whether it bears on the ear: a note of the chord that
+    /// holds, or one that was struck on a beat.
+    before: Option<[(i16, bool); 2]>,
     /// How players of other choirs move to this slot.
     choirs: Vec<(i16, i16)>,
     voicings: Rc<Voicings>,
@@ -86,9 +90,11 @@ pub(super) fn stages(
     let other_choirs = Choirs::new(request);
     let mut choirs_before = Vec::new();
     let mut last_end = None;
+    let chords_before = std::iter::once(None).chain(slots.iter().map(|slot| Some(&slot.chord)));
     slots
         .iter()
-        .map(|slot| {
+        .zip(chords_before)
+        .map(|(slot, chord_before)| {
             let voicings = known.voicings(slot, leaders, supplies);
             let outer = texture.outer(slot.start).map(heights);
             let watched = watched(&request.piece.form, slot, texture);
@@ -114,7 +120,8 @@ pub(super) fn stages(
             let moves =
                 if joined { choirs::moves(&choirs_before, &heard.choirs) } else { Vec::new() };
             choirs_before = heard.choirs;
-            let before = texture.outer_before(slot.start).map(heights);
+            let chord_before = if joined { chord_before } else { None };
+            let before = before(&request.piece.form, slot.start, chord_before, texture);
             Stage { joined, outer, before, choirs: moves, voicings, against: costs }
         })
         .collect()
@@ -141,6 +148,21 @@ fn watched(form: &Form, slot: &Slot, texture: &Texture) -> Vec<(i16, bool)> {
         }
     }
     found
+}
+
+/// The outer notes just before a time; `chord` is the one that holds then.
+fn before(
+    form: &Form,
+    time: Time,
+    chord: Option<&Chord>,
+    texture: &Texture,
+) -> Option<[(i16, bool); 2]> {
+    let outer = texture.outer_before(time)?;
+    let bears = |pitch: Pitch| {
+        let struck = texture.struck_before(time, pitch).is_some_and(|at| weight(form, at) >= 1);
+        struck || chord.is_some_and(|chord| chord.has_class(pitch.name().class()))
+    };
+    Some([outer.low, outer.high].map(|pitch| (pitch.midi() as i16, bears(pitch))))
 }
 
 /// The pitch classes that any voice sounds on a strong beat or for a beat, as a set of bits.
@@ -256,17 +278,21 @@ pub(super) fn step(from: &Stage, to: &Stage, a: &Row, b: &Row, budget: u32) -> O
             continue;
         }
         let moved = (a[player], b[player]);
-        let with_outer = |from: Option<(i16, i16)>| match (from, to.outer) {
-            (Some(from), Some(to)) => {
-                u32::from(with_voice(moved, (from.0, to.0)))
-                    + u32::from(with_voice(moved, (from.1, to.1)))
+        if let Some((low, high)) = to.outer {
+            if let Some(from) = from.outer
+                && (with_voice(moved, (from.0, low)) || with_voice(moved, (from.1, high)))
+            {
+                return None;
             }
-            _ => 0,
-        };
-        if with_outer(from.outer) > 0 {
-            return None;
+            for ((leaving, bears), voice) in to.before.into_iter().flatten().zip([low, high]) {
+                if with_voice(moved, (leaving, voice)) {
+                    if bears {
+                        return None;
+                    }
+                    cost += FROM_PASSING;
+                }
+            }
         }
-        cost += 40 * with_outer(to.before);
         if to.choirs.iter().any(|&other| cost::parallel(moved, other)) {
             cost += FOLLOWS_CHOIR;
         }
