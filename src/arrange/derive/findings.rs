@@ -15,7 +15,7 @@ pub(super) enum Silent {
 }
 
 /// "bar 8" or "bars 21 to 26" of ranges of bar indices, with the numbers.
-fn bars(request: &Request, bars: &[(usize, usize)]) -> (String, i32, i32) {
+pub(super) fn bars(request: &Request, bars: &[(usize, usize)]) -> (String, i32, i32) {
     let numbers = &request.piece.form.bars;
     let words: Vec<String> = bars
         .iter()
@@ -30,7 +30,7 @@ fn bars(request: &Request, bars: &[(usize, usize)]) -> (String, i32, i32) {
 }
 
 /// The players as one says their names: "Horn 1 and Horn 2".
-fn names(request: &Request, players: &[usize]) -> String {
+pub(super) fn names(request: &Request, players: &[usize]) -> String {
     let names: Vec<&str> = players.iter().map(|&p| request.parts[p].player.name.as_str()).collect();
     match names.as_slice() {
         [] => "Nobody".to_string(),
@@ -39,7 +39,7 @@ fn names(request: &Request, players: &[usize]) -> String {
     }
 }
 
-fn finish(
+pub(super) fn finish(
     request: &Request,
     diagnostic: Diagnostic,
     players: &[usize],

@@ -6,6 +6,7 @@
 
 mod choirs;
 mod cost;
+mod followers;
 mod rhythm;
 mod solve;
 #[cfg(test)]
@@ -66,11 +67,12 @@ pub(super) fn sustain(
         return empty();
     }
     let texture = Texture::of(request);
-    let chosen = solve::solve(request, &slots, &leaders, &supplies, &texture);
+    let stages = solve::stages(request, &slots, &leaders, &supplies, &texture);
+    let chosen = solve::solve(&stages);
+    let shared = followers::shared(request, &slots, &stages, &chosen, &followers, &supplies);
 
     let mut held: Vec<Vec<Held>> = request.parts.iter().map(|_| Vec::new()).collect();
-    for (slot, row) in slots.iter().zip(&chosen) {
-        let bar = request.piece.form.index_at(slot.start);
+    for ((slot, row), shared) in slots.iter().zip(&chosen).zip(&shared) {
         let mut hold = |player: usize, pitch: Pitch| {
             held[player].push(Held {
                 start: slot.start,
@@ -85,14 +87,14 @@ pub(super) fn sustain(
                 hold(player, pitch);
             }
         }
-        for &(player, leader) in &followers {
-            let pitch = row[leader].filter(|&p| supplies[player].at(slot.start).has(p));
-            if let Some(pitch) = pitch.filter(|_| request.claims(player, bar)) {
-                hold(player, pitch);
+        for (&(player, _), pitch) in followers.iter().zip(shared) {
+            if let Some(pitch) = pitch {
+                hold(player, *pitch);
             }
         }
     }
     silent(request, &slots, &supplies, &held, diagnostics);
+    followers::tell(request, &slots, &followers, &held, diagnostics);
     held.iter()
         .enumerate()
         .map(|(player, held)| {

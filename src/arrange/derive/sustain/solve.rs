@@ -36,7 +36,7 @@ const HEIGHTS: usize = 128;
 /// A slot with what the source voices do meanwhile.
 pub(super) struct Stage {
     /// Does it follow on the slot before without a gap?
-    joined: bool,
+    pub(super) joined: bool,
     /// Outer notes where it begins.
     outer: Option<(i16, i16)>,
     /// Outer notes just before, each with whether it bears on the ear: a note of the chord that
@@ -49,15 +49,11 @@ pub(super) struct Stage {
     against: [u16; HEIGHTS],
 }
 
-/// What each leader holds at each slot.
-pub(super) fn solve(
-    request: &Request,
-    slots: &[Slot],
-    leaders: &[usize],
-    supplies: &[Supplies],
-    texture: &Texture,
-) -> Vec<[Option<Pitch>; MOST]> {
-    let stages = stages(request, slots, leaders, supplies, texture);
+/// What each leader holds at a slot.
+pub(super) type Chosen = [Option<Pitch>; MOST];
+
+/// What each leader holds at each of the stages.
+pub(super) fn solve(stages: &[Stage]) -> Vec<Chosen> {
     let mut chosen = Vec::with_capacity(stages.len());
     let mut first = 0;
     while first < stages.len() {
@@ -278,23 +274,30 @@ pub(super) fn step(from: &Stage, to: &Stage, a: &Row, b: &Row, budget: u32) -> O
             continue;
         }
         let moved = (a[player], b[player]);
-        if let Some((low, high)) = to.outer {
-            if let Some(from) = from.outer
-                && (with_voice(moved, (from.0, low)) || with_voice(moved, (from.1, high)))
-            {
-                return None;
-            }
-            for ((leaving, bears), voice) in to.before.into_iter().flatten().zip([low, high]) {
-                if with_voice(moved, (leaving, voice)) {
-                    if bears {
-                        return None;
-                    }
-                    cost += FROM_PASSING;
-                }
-            }
-        }
+        cost += along_voices(from, to, moved)?;
         if to.choirs.iter().any(|&other| cost::parallel(moved, other)) {
             cost += FOLLOWS_CHOIR;
+        }
+    }
+    Some(cost)
+}
+
+/// What one player's movement from one stage to the next costs against the outer voices; `None`
+/// where parallels forbid it.
+pub(super) fn along_voices(from: &Stage, to: &Stage, moved: (i16, i16)) -> Option<u32> {
+    let Some((low, high)) = to.outer else { return Some(0) };
+    if let Some(from) = from.outer
+        && (with_voice(moved, (from.0, low)) || with_voice(moved, (from.1, high)))
+    {
+        return None;
+    }
+    let mut cost = 0;
+    for ((leaving, bears), voice) in to.before.into_iter().flatten().zip([low, high]) {
+        if with_voice(moved, (leaving, voice)) {
+            if bears {
+                return None;
+            }
+            cost += FROM_PASSING;
         }
     }
     Some(cost)

@@ -2,7 +2,7 @@
 
 use proptest::prelude::*;
 
-use super::cost::{self, MOST, Row};
+use super::cost::{self, Row};
 use super::solve::{Stage, step, way, with_voice};
 use crate::arrange::derive::tests::{
     arranged_piece, chord_symbols, has_note, melody, piece, request, scored_piece, wind,
@@ -106,6 +106,32 @@ fn one_choir_leaves_the_leading_note_and_the_seventh_of_another_alone() {
     let row = row(&arrange(&piece, &piece.scorings[0]), 1);
     assert_eq!(row.len(), 6, "nobody rests for that: {row:?}");
     assert_eq!([count(&row, 11), count(&row, 5)], [1, 1], "{row:?}");
+}
+
+#[test]
+fn those_beyond_the_fourth_share_only_notes_that_may_be_doubled() {
+    let piece = of_dominant("", SIX, "oboe, clarinet, bassoon sustains");
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let row = row(&arrangement, 1);
+    assert_eq!(row.len(), 6, "{row:?}");
+    assert!(count(&row, 11) <= 1 && count(&row, 5) <= 1, "{row:?}");
+}
+
+#[test]
+fn more_players_than_notes_who_share_them_are_told_once_a_line() {
+    let said = |players: &str, line: &str| {
+        let piece = of_dominant("", players, line);
+        let arrangement = arrange(&piece, &piece.scorings[0]);
+        arrangement.diagnostics.iter().map(|d| d.message.clone()).collect::<Vec<_>>()
+    };
+    let six = said("oboe 6", "oboe sustains");
+    assert_eq!(
+        six,
+        [
+            "6 players are more than the chords of bars 1 to 2 have notes for: Oboe 5 and Oboe 6 share notes with the others."
+        ]
+    );
+    assert!(said("oboe 4", "oboe sustains").is_empty());
 }
 
 #[test]
@@ -231,21 +257,8 @@ proptest! {
         for bar in 0..chords.len() {
             let row: Vec<(usize, i16)> =
                 (0..parts.len()).filter_map(|p| Some((p, at(p, bar)?))).collect();
-            let chord = piece.harmony[bar].chord;
-            let leading = cost::leading_class(&chord, piece.form.bars[bar].key);
-            let seventh = chord.quality.intervals().iter().position(|(steps, _)| *steps == 6);
-            let seventh = seventh.map(|index| chord.members()[index + 1].class());
-            for class in [leading, seventh].into_iter().flatten() {
-                let mut heights: Vec<i16> = row
-                    .iter()
-                    .map(|(_, note)| *note)
-                    .filter(|note| i32::from(note.rem_euclid(12)) == class)
-                    .collect();
-                // Those beyond the fourth share a leader's note.
-                if parts.len() > MOST {
-                    heights.dedup();
-                }
-                let count = heights.len();
+            for class in tender(&piece, bar) {
+                let count = count(&row.iter().map(|(_, note)| *note).collect::<Vec<_>>(), class);
                 prop_assert!(count <= 1, "{class} is doubled in bar {}", bar + 1);
             }
             if bar == 0 {
