@@ -116,7 +116,7 @@ pub(super) fn tell(
         ),
     )
     .with_help(
-        "Leave it so where these notes are to sound stronger; if not, name fewer players, or let some of them double another part.",
+        "Leave it so where these notes are to sound stronger; if not, name fewer players, give some of them a line of their own, or let them double another part.",
     );
     diagnostics.push(findings::finish(request, diagnostic, &sharing, first, last));
 }

@@ -4,6 +4,7 @@
 //! the choices, and the cheapest way through them is found by dynamic programming. Faults are
 //! forbidden outright; where nothing else is left, players rest.
 
+mod breath;
 mod choirs;
 mod cost;
 mod followers;
@@ -95,10 +96,13 @@ pub(super) fn sustain(
     }
     silent(request, &slots, &supplies, &held, diagnostics);
     followers::tell(request, &slots, &followers, &held, diagnostics);
+    let goals = breath::goals(request, &slots);
+    let mut taken = breath::Taken::new();
     held.iter()
         .enumerate()
         .map(|(player, held)| {
-            let notes = rhythm::notes(request, player, held, restrike, &texture);
+            let notes =
+                rhythm::notes(request, player, held, restrike, &texture, &goals, &mut taken);
             DerivedPart { notes, tuplets: Vec::new() }
         })
         .collect()

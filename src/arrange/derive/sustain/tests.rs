@@ -178,6 +178,49 @@ fn nobody_follows_the_tune_from_a_note_of_the_chord_off_the_beat() {
     }
 }
 
+#[test]
+fn horns_breathe_in_turn_and_carry_the_cadence_to_its_end() {
+    for (metre, whole, bars) in [("4/4", "1/1", 8i64), ("6/8", "1/2.", 16)] {
+        let chords = ["C", "F", "G7", "C", "Am", "Dm7", "G7", "C"];
+        let each = |what: &dyn Fn(usize) -> String| {
+            (0..bars as usize)
+                .map(|bar| format!("{}: {} | ", bar + 1, what(bar)))
+                .collect::<String>()
+        };
+        let upper = ["G5", "A5", "B5", "C6", "C6", "A5", "G5", "E5"];
+        let lower = ["C3", "F3", "G2", "C3", "A2", "D3", "G2", "C3"];
+        let piece = piece(&format!(
+            "form {{\n 1 metre {metre}, key C major, tempo 1/4 = 60\n {bars} end\n}}\nharmony {{ {} }}\n\
+             dynamics {{ 1 f }}\nvoice u {{ {} }}\nvoice l {{ {} }}\n\
+             ensemble e {{\n era 1885\n violin-1 12 players, horn 4 in F\n}}\n\
+             scoring s for e {{\n violin-1 plays u as melody\n horn sustains\n}}\n",
+            each(&|bar| chords[bar % 8].to_string()),
+            each(&|bar| format!("{whole} {}", upper[bar % 8])),
+            each(&|bar| format!("{whole} {}", lower[bar % 8])),
+        ));
+        let arrangement = arrange(&piece, &piece.scorings[0]);
+        let horns: Vec<&Part> = arrangement.parts.iter().filter(|p| !p.player.section).collect();
+        let goal = piece.form.bars[bars as usize - 1].start;
+        let before = piece.form.bars[bars as usize - 2].start;
+        let mut breaths: Vec<Vec<Time>> = Vec::new();
+        for horn in &horns {
+            let gaps = horn.notes.windows(2).filter(|notes| notes[0].end() < notes[1].start);
+            let mut own = Vec::new();
+            for notes in gaps {
+                let (from, to) = (notes[0].end(), notes[1].start);
+                assert!(to - from <= Time::EIGHTH, "{from} to {to}");
+                assert!(to <= before || from >= goal, "{metre}: {} at {from}", horn.player.id);
+                own.push(to);
+            }
+            assert!(!own.is_empty());
+            breaths.push(own);
+        }
+        let all = |at: &Time| breaths.iter().all(|own| own.contains(at));
+        assert!(!breaths[0].iter().any(all), "{metre}: all at once, {breaths:?}");
+        assert!(breaths[0] != breaths[1], "{metre}");
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(32))]
 
