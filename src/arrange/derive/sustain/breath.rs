@@ -78,6 +78,8 @@ struct Place {
     seconds: f64,
     /// How many seconds a breath carries before and after.
     carries: (f64, f64),
+    /// Does a note begin here?
+    struck: bool,
     /// What it costs to breathe here.
     cost: f64,
 }
@@ -88,12 +90,15 @@ const NOT_HIS_TURN: f64 = 4.0;
 const WITHIN_BAR: f64 = 12.0;
 /// For each player before him who breathes there.
 const TAKEN: f64 = 20.0;
-const WITHIN_GOAL: f64 = 120.0;
+const AFTER_GOAL: f64 = 85.0;
+const WITHIN_GOAL: f64 = 200.0;
 const BEFORE_GOAL: f64 = 300.0;
 
 /// What it costs when a breath has to carry further than it does, and for each time its length.
 const TOO_FAR: f64 = 25.0;
 const FARTHER: f64 = 200.0;
+/// What it costs if one single note outlasts the breath, so that none can be snatched between two.
+const NOTE_TOO_LONG: f64 = 250.0;
 
 /// What it costs to breathe again when little of the breath is used.
 const TOO_SOON: f64 = 8.0;
@@ -171,6 +176,7 @@ fn places(
     let place = |at: Time, cost: f64| Place {
         at,
         seconds: clock.seconds_at(at),
+        struck: run.binary_search_by_key(&at, |hold| hold.start).is_ok(),
         carries: (carries((at - JUST_BEFORE).max(start)), carries(at)),
         cost,
     };
@@ -228,6 +234,7 @@ fn near_goal(goals: &[Goal], at: Time) -> f64 {
     let next = goals.partition_point(|goal| goal.until <= at);
     match goals.get(next) {
         Some(goal) if at == goal.at => BEFORE_GOAL,
+        Some(goal) if at > goal.at => AFTER_GOAL,
         Some(goal) if at > goal.after => WITHIN_GOAL,
         _ => 0.0,
     }
@@ -238,6 +245,8 @@ fn chosen(places: &[Place]) -> Vec<Time> {
     let mut best: Vec<(f64, usize)> = vec![(0.0, 0)];
     for (index, place) in places.iter().enumerate().skip(1) {
         let mut found = (f64::INFINITY, 0);
+        // The longest note between, and the end of the first one.
+        let (mut longest, mut until) = (0.0f64, place.seconds);
         for before in (0..index).rev() {
             let from = &places[before];
             let carries = from.carries.1.min(place.carries.0).max(1.0);
@@ -245,13 +254,19 @@ fn chosen(places: &[Place]) -> Vec<Time> {
             if share > FARTHEST && before + 1 < index {
                 break;
             }
-            let way = if share > 1.0 {
-                TOO_FAR + FARTHER * (share - 1.0)
-            } else if share < 0.4 {
-                TOO_SOON
-            } else {
-                0.0
-            };
+            let note = longest.max(until - from.seconds);
+            if from.struck {
+                (longest, until) = (note, from.seconds);
+            }
+            let too_long = if note > carries { NOTE_TOO_LONG } else { 0.0 };
+            let way = too_long
+                + if share > 1.0 {
+                    TOO_FAR + FARTHER * (share - 1.0)
+                } else if share < 0.4 {
+                    TOO_SOON
+                } else {
+                    0.0
+                };
             let cost = best[before].0 + way + place.cost;
             if cost < found.0 {
                 found = (cost, before);

@@ -221,6 +221,20 @@ fn horns_breathe_in_turn_and_carry_the_cadence_to_its_end() {
     }
 }
 
+#[test]
+fn a_note_that_outlasts_the_breath_is_divided_even_before_a_goal() {
+    let piece = piece(
+        "form {\n 1 metre 4/4, key C major, tempo 1/4 = 20\n 2 end\n}\nharmony { 1: G7 | 2: C | }\n\
+         voice u { 1: 1/1 D6 | 2: 1/1 C6 | }\n\
+         ensemble e {\n era 1885\n violin-1 12 players, horn in F\n}\n\
+         scoring s for e {\n violin-1 plays u as melody\n horn sustains\n}\n",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let horn = arrangement.parts.iter().find(|part| !part.player.section);
+    let notes = horn.map_or(&[][..], |part| &part.notes);
+    assert!(notes.iter().any(|note| note.end() < Time::of(1, 1)), "{notes:?}");
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(32))]
 
