@@ -82,13 +82,16 @@ impl Grip {
 /// The grips of one note, with what they cost: upper hand, lower hand, both with either leading.
 type Choices = [Option<(Grip, u32)>; 4];
 
+/// The cheapest way to each choice of a note: its costs and its changes of hand, and the choice
+/// before it.
+type Ways = [Option<((u32, u32), usize)>; 4];
+
 /// How each note of a part lies in the hands.
 pub(super) fn split(part: &Part, frame: &[FrameBar]) -> Vec<Grip> {
     let notes = &part.notes;
     let choices: Vec<Choices> = notes.iter().map(|note| choices(part, note)).collect();
     let bound = bound(part);
-    // Cheapest way to each choice of each note, with its changes of hand and the choice before it.
-    let mut ways: Vec<[Option<((u32, u32), usize)>; 4]> = Vec::with_capacity(notes.len());
+    let mut ways: Vec<Ways> = Vec::with_capacity(notes.len());
     for (index, own) in choices.iter().enumerate() {
         let mut way = [None; 4];
         for (choice, &option) in own.iter().enumerate() {
