@@ -25,8 +25,7 @@ pub(super) fn chords(piece: &Piece, emphasis: f64) -> Vec<Weighed> {
     let mut weighed: Vec<Weighed> = harmony_of(piece)
         .iter()
         .map(|event| {
-            let bar = piece.form.bar_at(event.start);
-            let weight = bar.metre.weight(event.start - bar.start);
+            let weight = piece.form.weight(event.start);
             let pillar = if is_pillar(&event.chord, home) { PILLAR } else { 1.0 };
             let share = pillar * event.length.to_f64() * (1.0 + emphasis * f64::from(weight));
             Weighed { chord: event.chord, share }

@@ -146,8 +146,14 @@ fn cut(note: &mut SoundingNote, at: Time) -> SoundingNote {
 /// at its end, where nobody waits any more.
 pub(super) fn fermatas(piece: &Piece, parts: &mut [Part]) {
     let held = piece.fermatas();
+    // Who rests waits once, however many voices hold on to the same end: in the shortest of them.
+    let mut pauses = held.clone();
+    pauses.sort_by_key(|&(start, end)| (end, start));
+    pauses.reverse();
+    pauses.dedup_by_key(|(_, end)| *end);
+    pauses.reverse();
     for part in parts {
-        for &(start, end) in &held {
+        for &(start, end) in &pauses {
             let index = part.notes.partition_point(|note| note.end() < end);
             let in_tuplet = part
                 .tuplets
@@ -167,11 +173,10 @@ pub(super) fn fermatas(piece: &Piece, parts: &mut [Part]) {
                     let before = index.checked_sub(1).map(|before| part.notes[before].end());
                     let start = before.map_or(start, |end| end.max(start));
                     let at = part.directions.partition_point(|d| d.at <= start);
-                    let there = part.directions[..at]
-                        .iter()
-                        .rev()
-                        .take_while(|d| d.at == start)
-                        .any(|d| d.kind == DirectionKind::FermataOnRest);
+                    let there = part.directions.iter().any(|d| {
+                        let same = d.at == start || held.contains(&(d.at, end));
+                        d.kind == DirectionKind::FermataOnRest && same
+                    });
                     if !there {
                         let kind = DirectionKind::FermataOnRest;
                         part.directions.insert(at, Direction { at: start, kind, span: piece.span });

@@ -8,8 +8,8 @@ use crate::instruments::Limit;
 use crate::music::{Pitch, Time};
 use crate::resolve::{Line, Piece, Sound};
 
-/// Copies what another part sounds into a run; gives back the name of that part.
-pub(super) fn double(source: &Part, line: &Line, octaves: i8, run: &mut Run) -> String {
+/// Copies what another part sounds into a run.
+pub(super) fn double(source: &Part, line: &Line, octaves: i8, run: &mut Run) {
     for note in sounds_in(&source.notes, run.from, run.to) {
         let mut note = note.clone();
         let end = note.end().min(run.to);
@@ -22,7 +22,6 @@ pub(super) fn double(source: &Part, line: &Line, octaves: i8, run: &mut Run) -> 
         run.notes.push(note);
     }
     run.tuplets.extend(source.tuplets.iter().filter(|t| t.start >= run.from && t.start < run.to));
-    source.player.name.clone()
 }
 
 fn shift(note: &mut SoundingNote, octaves: i8) {
@@ -132,50 +131,96 @@ fn octaves_into(notes: &[SoundingNote], fits: impl Fn(Pitch) -> bool, before: i8
     candidates.into_iter().min_by_key(|&octaves| outside(octaves)).unwrap_or(0)
 }
 
-impl Folded {
-    /// The finding that says which bars stand in another octave.
-    pub(super) fn finding(
-        &self,
-        piece: &Piece,
-        part: &Part,
-        line: Span,
-        doubled: String,
-    ) -> Diagnostic {
-        let bars: Vec<String> = self
-            .passages
-            .iter()
-            .map(|(from, to, octaves)| {
-                let first = piece.form.bar_at(*from).number;
-                let last = piece.form.bars[piece.form.index_at(*to - Time::of(1, 1024))].number;
-                let where_to = if first == last {
-                    format!("bar {first}")
-                } else {
-                    format!("bars {first} to {last}")
-                };
-                let way = match octaves {
-                    1 => "an octave higher".to_string(),
-                    -1 => "an octave lower".to_string(),
-                    up if *up > 0 => format!("{up} octaves higher"),
-                    down => format!("{} octaves lower", -down),
-                };
-                format!("{where_to} {way}")
-            })
-            .collect();
-        let first = piece.form.bar_at(self.passages[0].0).number;
-        let last = self.passages.last().map_or(first, |p| piece.form.bar_at(p.0).number);
-        Diagnostic::advice(
-            "arrange/octave-moved",
-            line,
-            format!(
-                "{} doubles {doubled} in another octave, to stay within the compass: {}.",
-                part.player.name,
-                bars.join(", ")
-            ),
-        )
-        .with_label(part.player.span, "the player")
-        .with_help("Write `8va` or `8vb` behind the doubled part to choose the octave yourself.")
-        .with_bars(first, last)
-        .with_player(&part.player.id)
+/// The finding that says which bars of a line stand in another octave, and for whom.
+pub(super) fn octave_moved(
+    piece: &Piece,
+    line: Span,
+    moved: &[(&Part, &Part, &Folded)],
+) -> Option<Diagnostic> {
+    // What is the same for several players is told once.
+    let mut told: Vec<(Vec<&str>, Vec<Moved>)> = Vec::new();
+    let mut players: Vec<&Part> = moved.iter().map(|(part, ..)| *part).collect();
+    players.dedup_by_key(|part| &part.player.id);
+    for part in &players {
+        let own = moved.iter().filter(|(other, ..)| other.player.id == part.player.id);
+        let bars = in_bars(piece, own.flat_map(|(.., folded)| &folded.passages));
+        let name = part.player.name.as_str();
+        match told.iter_mut().find(|(_, same)| *same == bars) {
+            Some((names, _)) => names.push(name),
+            None => told.push((vec![name], bars)),
+        }
+    }
+    let single = told.len() == 1;
+    let where_to: Vec<String> = told
+        .iter()
+        .map(|(names, bars)| {
+            let bars: Vec<String> = bars.iter().map(Moved::words).collect();
+            let bars = bars.join(", ");
+            if single { bars } else { format!("{} in {bars}", names.join(" and ")) }
+        })
+        .collect();
+    let names: Vec<&str> = told.iter().flat_map(|(names, _)| names).copied().collect();
+    let mut doubled: Vec<&str> = moved.iter().map(|(_, part, _)| &part.player.name[..]).collect();
+    doubled.dedup();
+    let double = if names.len() == 1 { "doubles" } else { "double" };
+    let bars = || told.iter().flat_map(|(_, bars)| bars);
+    let first = bars().map(|moved| moved.first).min()?;
+    let last = bars().map(|moved| moved.last).max()?;
+    let player = players.first()?.player;
+    let diagnostic = Diagnostic::advice(
+        "arrange/octave-moved",
+        line,
+        format!(
+            "{} {double} {} in another octave, to stay within the compass: {}.",
+            names.join(" and "),
+            doubled.join(" and "),
+            where_to.join("; ")
+        ),
+    )
+    .with_label(player.span, "the player")
+    .with_help("Write `8va` or `8vb` behind the doubled part to choose the octave yourself.")
+    .with_bars(first, last)
+    .with_player(&player.id);
+    Some(diagnostic)
+}
+
+/// Bars that moved by octaves up.
+#[derive(PartialEq)]
+struct Moved {
+    first: i32,
+    last: i32,
+    octaves: i8,
+}
+
+/// Passages in bars; those that touch and move alike are one.
+fn in_bars<'p>(piece: &Piece, passages: impl Iterator<Item = &'p (Time, Time, i8)>) -> Vec<Moved> {
+    let mut bars: Vec<Moved> = Vec::new();
+    for &(from, to, octaves) in passages {
+        let first = piece.form.bar_at(from).number;
+        let last = piece.form.bar_at(to - Time::of(1, 1024)).number;
+        match bars.last_mut() {
+            Some(before) if before.octaves == octaves && first <= before.last + 1 => {
+                before.last = last;
+            }
+            _ => bars.push(Moved { first, last, octaves }),
+        }
+    }
+    bars
+}
+
+impl Moved {
+    fn words(&self) -> String {
+        let bars = if self.first == self.last {
+            format!("bar {}", self.first)
+        } else {
+            format!("bars {} to {}", self.first, self.last)
+        };
+        match self.octaves {
+            1 => format!("{bars} an octave higher"),
+            -1 => format!("{bars} an octave lower"),
+            up if up > 0 => format!("{bars} {up} octaves higher"),
+            down => format!("{bars} {} octaves lower", -down),
+        }
     }
 }
 
@@ -333,6 +378,28 @@ mod tests {
         let said = arrangement.diagnostics.iter().find(|d| d.code == "arrange/octave-moved");
         let said = &said.expect("the octave is told").message;
         assert!(said.contains("bars 1 to 2 an octave higher"), "{said}");
+    }
+
+    #[test]
+    fn bars_in_another_octave_are_told_once_a_line_and_touching_ones_together() {
+        let voice = "1: 1/4 C4 G3 A4 G3 | 2: 1/4 A4 G3 _ G3 | 3: 1/1 G4 |";
+        let piece = two_players(voice, 3, "era 1810\n violin-1\n flute 2", "flute");
+        let arrangement = arrange(&piece, &piece.scorings[0]);
+        let said: Vec<&str> =
+            arrangement.diagnostics.iter().map(|said| said.message.as_str()).collect();
+        let wanted = "Flute 1 and Flute 2 double Violins I in another octave, to stay within the \
+                      compass: bars 1 to 2 an octave higher.";
+        assert_eq!(said, [wanted]);
+    }
+
+    #[test]
+    fn a_line_that_doubles_itself_is_told_once() {
+        let circle = piece(
+            "form {\n 1 metre 4/4, key C major\n 1 end\n}\nvoice v {\n1: 1/1 C5 |\n}\n\
+             ensemble e {\nera 1810\nflute 3\n}\nscoring s for e {\nflute doubles flute\n}\n",
+        );
+        let said = arrange(&circle, &circle.scorings[0]).diagnostics;
+        assert_eq!(said.iter().filter(|said| said.code == "names/cycle").count(), 1, "{said:?}");
     }
 
     fn line() -> impl Strategy<Value = Vec<(i32, u8)>> {

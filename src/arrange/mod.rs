@@ -63,6 +63,8 @@ pub fn arrange<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Arrangement<'a> {
         harmony: None,
         derived: HashMap::new(),
         left_out: BTreeMap::new(),
+        moved: BTreeMap::new(),
+        circles: Vec::new(),
         thinned: Vec::new(),
         stroked: Vec::new(),
         diagnostics,
@@ -70,6 +72,7 @@ pub fn arrange<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Arrangement<'a> {
     for index in 0..work.parts.len() {
         work.fill(index);
     }
+    work.tell_moved();
     work.tell_left_out();
     directions::fermatas(piece, &mut work.parts);
     let doubt = doubt::doubt(piece, &layers, &work.lines, &work.parts);
@@ -206,6 +209,10 @@ struct Work<'a> {
     derived: HashMap<LineId, Vec<derive::DerivedPart>>,
     /// By doubling line: players to whom notes are missing, with where they are.
     left_out: BTreeMap<LineId, Vec<(usize, Vec<Time>)>>,
+    /// By doubling line: players, the parts that they double, and what they have in another octave.
+    moved: BTreeMap<LineId, Vec<(usize, usize, doubling::Folded)>>,
+    /// Lines of which it has been said that they double themselves.
+    circles: Vec<LineId>,
     /// Lines of which it has been said that chord notes are left out.
     thinned: Vec<LineId>,
     /// Lines of which a pitched instrument with strokes was told.
@@ -345,6 +352,10 @@ impl<'a> Work<'a> {
         // Pairs double pairs, first the first and second the second.
         let Some(&source) = sources.get(place.min(sources.len().saturating_sub(1))) else { return };
         if self.state[source] == State::Working {
+            if self.circles.contains(&id) {
+                return;
+            }
+            self.circles.push(id);
             self.diagnostics.push(
                 Diagnostic::error(
                     "names/cycle",
@@ -360,13 +371,13 @@ impl<'a> Work<'a> {
             return;
         }
         let chosen = *octaves != 0;
-        let (octaves, span) = (*octaves + given.octaves_of(index), line.span);
+        let octaves = *octaves + given.octaves_of(index);
         self.fill(source);
-        let doubled = doubling::double(&self.parts[source], line, octaves, run);
+        doubling::double(&self.parts[source], line, octaves, run);
         let part = &self.parts[index];
         // An octave that the line names is the arranger's choice: the rules on compass judge it.
         if !chosen && let Some(folded) = doubling::fold(part, self.ensemble.era, line, run) {
-            self.diagnostics.push(folded.finding(self.piece, part, span, doubled));
+            self.moved.entry(id).or_default().push((index, source, folded));
         }
         let times = doubling::keep_what_he_has(part, self.ensemble.era, run);
         if !times.is_empty() {
@@ -374,6 +385,18 @@ impl<'a> Work<'a> {
         }
         self.tell_strokes(index, id, run);
         self.thin(index, id, run);
+    }
+
+    /// One finding for each doubling line that is moved into the compass of its players.
+    fn tell_moved(&mut self) {
+        for (id, moved) in &self.moved {
+            let line = self.lines[usize::from(id.0)].line.span;
+            let moved: Vec<(&Part, &Part, &doubling::Folded)> = moved
+                .iter()
+                .map(|(index, source, folded)| (&self.parts[*index], &self.parts[*source], folded))
+                .collect();
+            self.diagnostics.extend(doubling::octave_moved(self.piece, line, &moved));
+        }
     }
 
     /// One finding for each doubling line whose players do not have all its notes.

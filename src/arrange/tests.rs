@@ -244,6 +244,19 @@ scoring one for small {\n  violin-1 plays held as melody\n  cello plays short as
 }
 
 #[test]
+fn fermatas_of_two_voices_that_end_together_are_one_on_a_rest() {
+    let piece = piece(
+        "voice held { 1: 1/2 D5[fermata] | 2: 1/4 E F | 3: A5 G | 4: 1/2 F5 | }
+voice short { 1: 1/4 D3 D3[fermata] | 2: rest 3 | }
+scoring one for small {\n  violin-1 plays held as melody\n  cello plays short as bass\n  oboe rests\n}",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let oboe = arrangement.parts.iter().find(|part| part.player.id == "oboe.1").unwrap();
+    let on_rests = oboe.directions.iter().filter(|d| d.kind == DirectionKind::FermataOnRest);
+    assert_eq!(on_rests.map(|d| d.at).collect::<Vec<_>>(), [Time::QUARTER]);
+}
+
+#[test]
 fn a_note_that_is_held_beyond_a_fermata_is_struck_anew_after_it() {
     let piece = piece(
         "voice held { 1: 1/2 D5 | 2: 1/2 E[fermata] | 3: A5 | 4: F5 | }

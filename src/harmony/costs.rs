@@ -4,7 +4,7 @@
 //! analyses made by people.
 
 use super::evidence::Slot;
-use crate::music::{ChordQuality, Mode};
+use crate::music::{ChordQuality, Key, Mode};
 
 /// A chord as the search knows it: a root class and a quality.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -121,6 +121,10 @@ const KEY: f32 = 0.6;
 const FOREIGN_BASS: f32 = 0.6;
 /// Share of the bass costs where one voice sounds alone.
 const LONE_BASS: f32 = 0.3;
+/// A member foreign to the key that none of at most [`THIN`] voices sounds: who would think of it?
+const UNHEARD: f32 = 0.3;
+/// Two voices leave it to the key what else belongs to the chord; more of them spell the chord.
+const THIN: f32 = 2.0;
 /// A member that the voices spell otherwise (G# for Ab).
 const MISSPELLED: f32 = 0.2;
 
@@ -130,6 +134,8 @@ pub(super) fn of_slot(slot: &Slot) -> [f32; CANDIDATES] {
     let all_foreign: f32 = slot.foreign.iter().sum();
     let silent = slot.bass.is_none();
     let tonic = slot.key.tonic.class();
+    let thin = slot.sounding.iter().sum::<f32>() <= THIN;
+    let unheard = scale(slot.key).map(|in_key| if thin && !in_key { UNHEARD } else { 0.0 });
     for root in 0..12 {
         let root_fifths =
             slot.names[root as usize].unwrap_or_else(|| slot.key.spelling(root).fifths() as i8);
@@ -141,7 +147,7 @@ pub(super) fn of_slot(slot: &Slot) -> [f32; CANDIDATES] {
             };
             let mut cost = KEY * expected;
             if !silent {
-                cost += fit(slot, shape, root, root_fifths, all_foreign);
+                cost += fit(slot, shape, root, root_fifths, all_foreign, &unheard);
             }
             costs[root as usize * QUALITIES + place] = cost;
         }
@@ -149,13 +155,28 @@ pub(super) fn of_slot(slot: &Slot) -> [f32; CANDIDATES] {
     costs
 }
 
-fn fit(slot: &Slot, shape: &Shape, root: i32, root_fifths: i8, all_foreign: f32) -> f32 {
+/// The classes of the scale of a key, with the raised leading note in minor.
+fn scale(key: Key) -> [bool; 12] {
+    let mut scale = [false; 12];
+    let names = (1..=7).map(|degree| key.degree(degree)).chain([key.leading_note()]);
+    names.for_each(|name| scale[name.class() as usize] = true);
+    scale
+}
+
+fn fit(
+    slot: &Slot,
+    shape: &Shape,
+    root: i32,
+    root_fifths: i8,
+    all_foreign: f32,
+    unheard: &[f32; 12],
+) -> f32 {
     let mut cost = all_foreign;
     let mut in_bass = None;
     for member in shape.members {
         let class = ((root + member.semitones) % 12) as usize;
         cost -= slot.foreign[class];
-        cost += member.missing * (1.0 - slot.present[class]);
+        cost += (member.missing + unheard[class]) * (1.0 - slot.present[class]);
         if slot.names[class].is_some_and(|name| name != root_fifths + member.fifths) {
             cost += MISSPELLED;
         }

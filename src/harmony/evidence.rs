@@ -2,7 +2,7 @@
 
 use crate::diagnostics::Span;
 use crate::music::{Key, PitchName, Time};
-use crate::resolve::{Bar, Note, Piece};
+use crate::resolve::{Bar, Form, Note, Piece};
 
 /// A beat (or part of a long beat) in which the harmony stands still.
 pub(super) struct Slot {
@@ -45,8 +45,8 @@ const FULL_TEXTURE: f32 = 4.0;
 /// The beats of the piece with what sounds in them.
 pub(super) fn slots(piece: &Piece) -> Vec<Slot> {
     let mut slots = Vec::new();
-    for (index, bar) in piece.form.bars.iter().enumerate() {
-        cut(bar, index, &mut slots);
+    for index in 0..piece.form.bars.len() {
+        cut(&piece.form, index, &mut slots);
     }
     for voice in &piece.voices {
         hear(&voice.music.notes, &mut slots);
@@ -81,18 +81,14 @@ fn slot_length(bar: &Bar) -> Time {
     length
 }
 
-fn cut(bar: &Bar, index: usize, slots: &mut Vec<Slot>) {
+fn cut(form: &Form, index: usize, slots: &mut Vec<Slot>) {
+    let bar = &form.bars[index];
     let step = slot_length(bar);
     let end = bar.start + bar.length;
-    // A pick-up lies at the end of the bar that it leaves incomplete.
-    let missing = if bar.number == 0 {
-        (bar.metre.bar_length() - bar.length).max(Time::ZERO)
-    } else {
-        Time::ZERO
-    };
+    let full_start = form.full_start(index);
     let mut start = bar.start;
     while start < end {
-        let position = start - bar.start + missing;
+        let position = start - full_start;
         let to_next = step - position % step;
         let length = to_next.min(end - start);
         slots.push(Slot {

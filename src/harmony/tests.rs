@@ -31,6 +31,16 @@ voice lower {\n1: 1/2 D3 G3 |\n2: 1/2 A3 1/2 F3 |\n}",
 }
 
 #[test]
+fn a_note_that_nobody_sounds_is_taken_from_the_key() {
+    let piece = piece(
+        "1 metre 3/4, key G minor\n3 end",
+        "voice upper {\n1: 1/4 G5 1/8 D5 G5 A5 Bb5 |\n2: 1/4 A5 F#5 D5 |\n3: 1/2. G5 |\n}
+voice lower {\n1: 1/4 G2 1/8 D3 G3 A3 Bb3 |\n2: 1/4 C4 D3 F#3 |\n3: 1/2. G3 |\n}",
+    );
+    assert!(!symbols(&piece).contains("Am"), "no voice has an E: {}", symbols(&piece));
+}
+
+#[test]
 fn passing_notes_and_suspensions_do_not_change_the_chord() {
     let piece = piece(
         "1 metre 4/4, key C major\n2 end",

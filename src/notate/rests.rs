@@ -1,6 +1,7 @@
 //! Rests of several bars, for parts.
 
-use super::{ElementKind, Measure, Score, Staff};
+use super::{ElementKind, Measure, Score, Staff, StaffDirection, StaffDirectionKind};
+use crate::music::Time;
 use crate::resolve::BarLine;
 
 /// The staff as a part shows it: two or more bars of rest that follow each other are counted
@@ -23,7 +24,8 @@ pub fn multi_rests(score: &Score, staff: usize) -> Staff {
 ///
 /// A player counts through nothing that he must see: a run is broken by rehearsal marks, tempos,
 /// changes of metre, key, transposition or clef, repeats, endings, double bars, directions and
-/// fermatas. A pick-up is not counted.
+/// fermatas. Words at the very beginning of a bar, such as "take Piccolo", stand over the run that
+/// begins with it. A pick-up is not counted.
 ///
 /// # Panics
 /// If the score has no staff of that index.
@@ -57,20 +59,30 @@ pub fn rest_runs(score: &Score, staff: usize) -> Vec<u32> {
     runs
 }
 
-/// Is this a bar of rest with nothing else in it?
+/// Is this a bar of rest with nothing else in it but words at its beginning?
 fn is_silent(measure: &Measure) -> bool {
     let rests = matches!(
         measure.elements.as_slice(),
         [element] if element.kind == ElementKind::BarRest { fermata: false }
     );
-    rests && measure.directions.is_empty()
+    let first_words = |direction: &StaffDirection| {
+        let words = matches!(
+            direction.kind,
+            StaffDirectionKind::Words(_) | StaffDirectionKind::Technique(_)
+        );
+        words && direction.at == Time::ZERO
+    };
+    rests && measure.directions.iter().all(first_words)
 }
 
 /// Does something stand at the beginning of this bar that the player must see?
 fn begins_anew(score: &Score, staff: &Staff, bar: usize) -> bool {
     let frame = &score.frame[bar];
     let told = |measure: &Measure| {
-        measure.key.is_some() || measure.transposition.is_some() || !measure.clefs.is_empty()
+        measure.key.is_some()
+            || measure.transposition.is_some()
+            || !measure.clefs.is_empty()
+            || !measure.directions.is_empty()
     };
     frame.mark.is_some()
         || frame.tempo.is_some()
@@ -83,6 +95,8 @@ fn begins_anew(score: &Score, staff: &Staff, bar: usize) -> bool {
 
 #[cfg(test)]
 mod tests {
+    use super::{StaffDirection, StaffDirectionKind};
+    use crate::music::Time;
     use crate::notate::multi_rests;
     use crate::notate::testing::{Fixture, form};
     use crate::resolve::BarLine;
@@ -112,6 +126,18 @@ mod tests {
         form.bars[3].line = BarLine::Double;
         let expected = [Some(2), None, Some(2), None, Some(2), None];
         assert_eq!(runs(Fixture::of(form)), expected);
+    }
+
+    #[test]
+    fn words_at_the_beginning_of_a_bar_stand_over_the_rest_that_begins_there() {
+        let mut score = Fixture::new(&["4/4"; 6]).notes("5/1 1/1 C5").score();
+        let mut say = |bar: usize, at: Time| {
+            let kind = StaffDirectionKind::Words("take Piccolo".into());
+            score.staves[0].measures[bar].directions.push(StaffDirection { at, kind });
+            multi_rests(&score, 0).measures.iter().map(|m| m.multi_rest).collect::<Vec<_>>()
+        };
+        assert_eq!(say(2, Time::ZERO), [Some(2), None, Some(3), None, None, None]);
+        assert_eq!(say(3, Time::QUARTER), [Some(2), None, None, None, None, None]);
     }
 
     #[test]

@@ -55,8 +55,7 @@ pub(super) fn highlight(
             continue;
         }
         without_chord |= found.iter().all(|moment| chord_at(harmony, moment.at).is_none());
-        let points: Vec<Point> =
-            found.iter().map(|m| Point { at: m.at, contour: None, joined: false }).collect();
+        let points: Vec<Point> = found.iter().map(point).collect();
         let chosen = choose(request, &pair, &points, harmony, &texture);
         for (place, &player) in pair.iter().enumerate() {
             let pitches = chosen.iter().map(|notes| notes[place]);
@@ -74,6 +73,11 @@ pub(super) fn highlight(
         findings::silent(request, &silent, diagnostics);
     }
     parts
+}
+
+fn point(moment: &Found) -> Point {
+    let pillar = matches!(moment.kind, Kind::Cadence { .. } | Kind::Dominant | Kind::Peak);
+    Point { at: moment.at, contour: None, joined: false, pillar }
 }
 
 /// Chord notes at the moments: a beat long, at a cadence held to its end; drums roll what they
@@ -168,7 +172,7 @@ fn above_the_tune(request: &Request, player: usize) -> bool {
     instrument.drums.is_empty() && compass.is_some_and(|c| c.low.midi() + up >= HIGH)
 }
 
-/// The top of the tune an octave higher, from the moment to its end.
+/// The top of the tune an octave higher, from the moment to its end; the head of an entry whole.
 fn octave_above(
     request: &Request,
     player: usize,
@@ -177,18 +181,21 @@ fn octave_above(
 ) -> Vec<SoundingNote> {
     let mut notes: Vec<SoundingNote> = Vec::new();
     for moment in found {
-        let bar = request.piece.form.index_at(moment.at);
-        if !request.claims(player, bar) {
-            continue;
-        }
-        let (_, bar_end) = request.bar_times(bar);
-        let until = moment.until.min(bar_end);
-        let mut at = moment.at;
+        let (mut at, until) = match moment.kind {
+            Kind::Entry { head: Some(head) } => head,
+            _ => (moment.at, moment.until.min(request.piece.form.end_of_bar_at(moment.at))),
+        };
         if notes.last().is_some_and(|last| last.end() > at) {
             continue;
         }
-        let has = supply(request.parts[player], request.era, at, Reach::Comfortable);
         while at < until {
+            let bar = request.piece.form.index_at(at);
+            let (_, bar_end) = request.bar_times(bar);
+            if !request.claims(player, bar) {
+                at = bar_end;
+                continue;
+            }
+            let has = supply(request.parts[player], request.era, at, Reach::Comfortable);
             let Some(note) = texture.top_note(at) else { break };
             let Some(top) = note.sound.pitches().last().map(|p| p.octaves_up(1)) else { break };
             let end = (note.start + note.length).min(bar_end);

@@ -97,7 +97,8 @@ fn cymbals_wait_for_peaks_and_the_end() {
 #[test]
 fn a_piccolo_doubles_the_tune_an_octave_higher() {
     let (parts, _) = with_line(HARMONY, "piccolo", "piccolo highlights entries");
-    assert_eq!(parts, ["piccolo: 0/1+1/4 D6"]);
+    let head = "0/1+1/4 D6, 1/4+1/4 A6, 1/2+1/4 F6, 3/4+1/4 D6, 1/1+1/8 D6";
+    assert_eq!(parts, [format!("piccolo: {head}")], "to the next first beat");
 }
 
 #[test]
@@ -210,4 +211,30 @@ fn what_is_written_by_hand_as_melody_and_bass_is_heard_like_voices() {
     let over_a7 = over_a7.filter(|note| note.end() > Time::of(5, 2));
     let names: Vec<_> = over_a7.map(|note| note.sound.pitches()[0].name().to_string()).collect();
     assert!(!names.is_empty() && !names.contains(&"C#".to_string()), "{names:?}");
+}
+
+#[test]
+fn drums_mark_a_cadence_only_on_root_or_fifth() {
+    // Of the chords of the cadence the drums have but the third of the first.
+    let (parts, _) = with_line(
+        "harmony { 1: Dm | 2: Dm | 3: 1/2 Dm Bdim7 | 4: C | }\n",
+        "timpani tuned D3, A2",
+        "timpani highlights cadences",
+    );
+    assert_eq!(parts, ["timpani: "]);
+}
+
+#[test]
+fn a_signal_does_not_go_below_the_bass() {
+    let piece = piece(
+        "form {\n 1 metre 4/4, key C major, tempo 1/4 = 60\n 1 end\n}\nharmony { 1: C/E | }\n\
+         voice upper {\n1: 1/4 C5 C C C |\n}\nvoice lower {\n1: 1/4 E3 E E E |\n}\n\
+         ensemble e {\n era 1810\n bassoon 2, cello 2\n}\nscoring s for e {\n bassoon signals lower\n}\n",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let notes = arrangement.parts.iter().flat_map(|part| &part.notes);
+    let pitches: Vec<_> = notes.flat_map(|note| note.sound.pitches()).copied().collect();
+    let bass = crate::music::Pitch::new(crate::music::Letter::E, 0, 3).midi();
+    assert!(!pitches.is_empty());
+    assert!(pitches.iter().all(|p| p.midi() >= bass || (bass - p.midi()) % 12 == 0), "{pitches:?}");
 }

@@ -2,8 +2,8 @@
 //! peaks of loudness.
 
 use super::chord_at;
-use super::texture::{Texture, weight};
-use crate::music::{ChordQuality, Time};
+use super::texture::Texture;
+use crate::music::{ChordQuality, Mode, Time};
 use crate::resolve::{
     BarLine, DirectionKind, Dynamic, Form, HarmonyEvent, Moment, Music, Note, Piece,
 };
@@ -27,8 +27,12 @@ pub(super) enum Kind {
         /// Does the piece end here?
         last: bool,
     },
-    /// An entry of the subject.
-    Entry,
+    /// The first strong beat of an entry of the subject.
+    Entry {
+        /// In the top voice, where its head begins (before the strong beat if with an up-beat) and
+        /// where the note ends to which it goes.
+        head: Option<(Time, Time)>,
+    },
     /// The first beat of a phrase.
     Phrase,
     /// A peak of loudness.
@@ -46,7 +50,7 @@ pub(super) fn moments(piece: &Piece, harmony: &[HarmonyEvent], named: &[Moment])
     let mut found = Vec::new();
     for moment in wanted {
         match moment {
-            Moment::Entries => found.extend(entries(piece)),
+            Moment::Entries => found.extend(entries(piece, &texture)),
             Moment::Cadences => found.extend(cadences(piece, harmony, &texture)),
             Moment::Phrases => found.extend(phrases(piece, &texture)),
             Moment::Peaks => found.extend(peaks(piece)),
@@ -63,7 +67,7 @@ fn rank(kind: Kind) -> u8 {
     match kind {
         Kind::Cadence { .. } => 0,
         Kind::Peak => 1,
-        Kind::Entry => 2,
+        Kind::Entry { .. } => 2,
         Kind::Dominant => 3,
         Kind::Phrase => 4,
         Kind::Beat => 5,
@@ -87,22 +91,54 @@ const FREEDOM: i32 = 2;
 /// The subject is what the voice that begins first (the highest of several) plays in its first
 /// bar. An entry has its rhythm and its directions, and its steps but for at most two in all.
 /// (Our heuristic.)
-pub(super) fn entries(piece: &Piece) -> Vec<Found> {
+pub(super) fn entries(piece: &Piece, texture: &Texture) -> Vec<Found> {
     let Some(head) = subject(piece) else { return Vec::new() };
-    let place = weight(&piece.form, head[0].start);
-    let mut found: Vec<Found> = piece
-        .voices
-        .iter()
-        .flat_map(|voice| voice.music.notes.windows(head.len()))
-        .filter(|notes| weight(&piece.form, notes[0].start) == place && is_entry(head, notes))
-        .map(|notes| {
-            let at = notes[0].start;
-            Found { at, until: beat_from(&piece.form, at), kind: Kind::Entry }
-        })
-        .collect();
+    let place = piece.form.weight(head[0].start);
+    let mut found: Vec<Found> = Vec::new();
+    for voice in &piece.voices {
+        let notes = &voice.music.notes[..];
+        for (index, window) in notes.windows(head.len()).enumerate() {
+            if piece.form.weight(window[0].start) == place && is_entry(head, window) {
+                found.push(entry(&piece.form, texture, &notes[index..], head.len()));
+            }
+        }
+    }
     found.sort_by_key(|moment| moment.at);
-    found.dedup();
+    found.dedup_by_key(|moment| moment.at);
     found
+}
+
+/// The entry whose head is the first notes of those given.
+fn entry(form: &Form, texture: &Texture, notes: &[Note], head: usize) -> Found {
+    let begins = notes[0].start;
+    // The head ends on the next first beat that the voice reaches without a rest.
+    let mut goal = head - 1;
+    let line = form.end_of_bar_at(notes[goal].start);
+    while form.weight(notes[goal].start) != 3 || goal == 0 {
+        let joined = |next: &&Note| {
+            next.start == notes[goal].start + notes[goal].length && next.start <= line
+        };
+        if notes.get(goal + 1).filter(joined).is_none() {
+            break;
+        }
+        goal += 1;
+    }
+    let ends = notes[goal].start + notes[goal].length;
+    // After an up-beat the entry is marked where it first stands on a strong beat.
+    let beat = form.bar_at(begins).metre.beat();
+    let bar_ends = form.end_of_bar_at(begins);
+    let mut at = begins;
+    while at < bar_ends && form.weight(at) < 2 {
+        let into = (at - form.full_start(form.index_at(begins))) % beat;
+        at = (at + beat - into).min(bar_ends);
+    }
+    let at = if at < ends { at } else { begins };
+    let until = beat_from(form, at);
+    let on_top = texture.top_note(begins).is_some_and(|top| {
+        top.start == begins && top.sound.pitches().last() == notes[0].sound.pitches().last()
+    });
+    let head = on_top.then_some((begins, ends));
+    Found { at, until, kind: Kind::Entry { head } }
 }
 
 fn subject(piece: &Piece) -> Option<&[Note]> {
@@ -156,6 +192,10 @@ fn steps(from: &Note, to: &Note) -> Option<i32> {
 /// Cadences: a dominant before its tonic where a phrase ends, and half closes on the dominant of
 /// the key where a section ends.
 ///
+/// A triad without seventh is a dominant only before the tonic of the key in force, of its
+/// relative, or of a key that the form takes soon after: F after C in A minor closes nothing.
+/// A dominant seventh may lead anywhere. (Common practice.)
+///
 /// A phrase ends where the top voice rests after the chord or within it, or holds a note of two
 /// beats or more, and always before a double bar, a repeat sign, a rehearsal mark and at the end of
 /// the piece. (Common practice for the chords, our heuristic for the ends of phrases.)
@@ -170,12 +210,9 @@ pub(super) fn cadences(piece: &Piece, harmony: &[HarmonyEvent], texture: &Textur
         let ends_section = end >= bar_end && section_ends(form, bar);
         let key = form.bars[bar].key;
         let before = index.checked_sub(1).map(|i| &harmony[i]);
-        let dominant = before.filter(|b| {
-            // The tonic triad before the fourth degree is no dominant unless it has its seventh.
-            let home = b.chord.quality == ChordQuality::Major && b.chord.root == key.tonic;
-            b.start + b.length == event.start && leads(b, event) && !home
-        });
-        let strong = weight(form, event.start) >= 2;
+        let dominant =
+            before.filter(|b| b.start + b.length == event.start && leads(form, b, event));
+        let strong = form.weight(event.start) >= 2;
         if let Some(dominant) = dominant
             && strong
             && (last || ends_section || phrase_ends(form, texture, event))
@@ -207,15 +244,12 @@ fn resolves_second_ending(form: &Form, harmony: &[HarmonyEvent], event: &Harmony
     }
     let first = (0..bar).rev().take_while(|&bar| ending(bar) == Some(1)).last().unwrap_or(bar);
     let start = form.bars[first].start;
-    let home = form.bars[bar].key.tonic;
-    harmony.iter().find(|before| before.start + before.length == start).is_some_and(|before| {
-        leads(before, event)
-            && !(before.chord.quality == ChordQuality::Major && before.chord.root == home)
-    })
+    let before = harmony.iter().find(|before| before.start + before.length == start);
+    before.is_some_and(|before| leads(form, before, event))
 }
 
 /// Does the first chord lead into the second as dominant into tonic?
-fn leads(dominant: &HarmonyEvent, tonic: &HarmonyEvent) -> bool {
+fn leads(form: &Form, dominant: &HarmonyEvent, tonic: &HarmonyEvent) -> bool {
     let stable = matches!(
         tonic.chord.quality,
         ChordQuality::Major | ChordQuality::Minor | ChordQuality::MajorSixth
@@ -234,7 +268,27 @@ fn leads(dominant: &HarmonyEvent, tonic: &HarmonyEvent) -> bool {
             dominant.chord.quality,
             ChordQuality::Diminished | ChordQuality::DiminishedSeventh
         );
-    stable && tonic.chord.bass.is_none() && (by_fifth || by_leading_note)
+    let triad = matches!(dominant.chord.quality, ChordQuality::Major | ChordQuality::Diminished);
+    stable
+        && tonic.chord.bass.is_none()
+        && (by_fifth || by_leading_note)
+        && (!triad || is_home(form, tonic))
+}
+
+/// So many bars after a chord a new key of the form is already its own. (Our heuristic.)
+const SOON: usize = 2;
+
+/// Is the chord on the tonic of the key in force, of its relative, or of a key that begins soon?
+fn is_home(form: &Form, event: &HarmonyEvent) -> bool {
+    let bar = form.index_at(event.start);
+    let root = event.chord.root.class();
+    let key = form.bars[bar].key;
+    let relative = match key.mode {
+        Mode::Major => key.degree(6),
+        Mode::Minor => key.degree(3),
+    };
+    let soon = form.bars[bar..].iter().take(SOON + 1).map(|bar| bar.key.tonic);
+    soon.chain([relative]).any(|tonic| tonic.class() == root)
 }
 
 fn section_ends(form: &Form, bar: usize) -> bool {
@@ -349,7 +403,7 @@ fn named_beats(form: &Form, beat: u8) -> Vec<Found> {
         .filter_map(|index| {
             let bar = &form.bars[index];
             let length = bar.metre.beat();
-            let at = super::texture::full_start(form, index) + length * (i64::from(beat) - 1);
+            let at = form.full_start(index) + length * (i64::from(beat) - 1);
             let within = beat > 0 && at >= bar.start && at < bar.start + bar.length;
             within.then(|| Found { at, until: at + length, kind: Kind::Beat })
         })
@@ -380,7 +434,39 @@ mod tests {
              voice lower {\n1: rest | 2: 1/4 A3 1/8 D4 Bb3 1/4 A3 | 3: 1/4 D3 A3 D3 |\n\
              4: 1/4 A3 1/8 D3 Bb3 1/4 A3 |\n}\n",
         );
-        assert_eq!(bars(&piece, &entries(&piece)), [1, 2], "bar 4 leaps the other way");
+        let found = entries(&piece, &Texture::new(&piece));
+        assert_eq!(bars(&piece, &found), [1, 2], "bar 4 leaps the other way");
+    }
+
+    #[test]
+    fn an_entry_with_an_up_beat_is_marked_on_its_first_strong_beat() {
+        let piece = piece(
+            "form {\n 0 metre 3/4, key C major, pick-up 1/4\n}\n\
+             voice v {\n0: 1/8 G4 A | 1: 1/4 C5 E G | 2: 1/2 A5 1/4 F |\n}\n",
+        );
+        let found = entries(&piece, &Texture::new(&piece));
+        let head = Some((Time::ZERO, Time::of(3, 2)));
+        assert_eq!(found.len(), 1);
+        assert_eq!((found[0].at, found[0].until), (Time::QUARTER, Time::of(1, 2)));
+        assert_eq!(found[0].kind, Kind::Entry { head }, "up to the note on the next first beat");
+    }
+
+    #[test]
+    fn a_triad_on_the_third_degree_before_the_sixth_is_no_cadence() {
+        let form = |change: &str| {
+            format!(
+                "form {{\n 1 metre 4/4, key A minor\n{change}\n}}\n\
+                 harmony {{ 1: C | 2: F | 3: E | 4: Am | 5: C7 | 6: F | }}\n\
+                 voice v {{\n1: 1/4 E5 G E C | 2: 1/2 F5 1/4 A C6 | 3: 1/4 B5 G# E B4 | 4: 1/1 A4 |\n\
+                 5: 1/4 C5 E G C | 6: 1/1 A5 |\n}}\n"
+            )
+        };
+        let found = |text: &str| {
+            let piece = piece(text);
+            bars(&piece, &cadences(&piece, &piece.harmony, &Texture::new(&piece)))
+        };
+        assert_eq!(found(&form("")), [3, 4, 5, 6], "C before F needs its seventh");
+        assert_eq!(found(&form(" 3 key F major")), [1, 2, 5, 6], "F is soon the tonic");
     }
 
     #[test]

@@ -11,7 +11,7 @@ use super::supply::{Supplies, Supply};
 use super::texture::Texture;
 use super::{Request, chord_at};
 use crate::music::{Chord, Interval, Pitch, Time};
-use crate::resolve::HarmonyEvent;
+use crate::resolve::{HarmonyEvent, Role};
 
 /// A moment at which the players are wanted.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -22,6 +22,9 @@ pub(super) struct Point {
     pub(super) contour: Option<i32>,
     /// Does it belong together with the point before?
     pub(super) joined: bool,
+    /// Is it a pillar of the harmony (a cadence or a peak), where drums strike only the root or
+    /// the fifth? (Common practice.)
+    pub(super) pillar: bool,
 }
 
 /// Heights of the first and the second player's note; [`REST`] for one who rests.
@@ -54,6 +57,7 @@ pub(super) fn choose(
                 }
                 _ => Vec::new(),
             });
+        let own = own.map(|notes| suited(request, pair, notes, point, chord.as_ref(), texture));
         let stage = match chord {
             Some(chord) => stage(request, pair, &supplies, &own, point, &chord, texture),
             None => vec![Choice { state: [REST; 2], cost: 0 }],
@@ -73,6 +77,33 @@ pub(super) fn choose(
             })
         })
         .collect()
+}
+
+/// The notes of a player that may sound at a point: at a pillar of the harmony drums have only its
+/// root and its perfect fifth, and nobody goes below the bass, where he would change the inversion
+/// (drums are not heard as a bass; common practice).
+fn suited(
+    request: &Request,
+    pair: &[usize],
+    mut notes: Vec<Pitch>,
+    point: &Point,
+    chord: Option<&Chord>,
+    texture: &Texture,
+) -> Vec<Pitch> {
+    let is_drum = !request.parts[pair[0]].instrument_at(point.at).drums.is_empty();
+    if is_drum {
+        let root = chord.map(|chord| chord.root.class());
+        let firm = |pitch: &Pitch| {
+            root.is_some_and(|root| matches!((pitch.midi() - root).rem_euclid(12), 0 | 7))
+        };
+        notes.retain(|pitch| !point.pillar || firm(pitch));
+    } else if request.line.role != Some(Role::Bass)
+        && let Some(outer) = texture.outer(point.at)
+    {
+        let above = outer.low.midi();
+        notes.retain(|note| note.midi() >= above || (above - note.midi()) % 12 == 0);
+    }
+    notes
 }
 
 /// All that a pair can sound at a point.

@@ -4,7 +4,6 @@
 //! semiquaver passages; drums and trumpets mark, they do not run). How it is done is our
 //! heuristic.
 
-use super::texture::{full_start, weight};
 use crate::diagnostics::Span;
 use crate::music::{Pitch, Time};
 use crate::resolve::{Form, Mark, Marks, Music, Note, seconds_per_whole};
@@ -63,7 +62,7 @@ pub(super) fn reduce(
         let part = beat.scaled(1, if bar.metre.is_compound() { 3 } else { 2 }).unwrap_or(beat);
         let slow_enough = part.to_f64() * per_whole * f64::from(manner.repeated) * EASE >= 1.0;
         let (begin, end) = (bar.start, bar.start + bar.length);
-        let mut at = full_start(form, index);
+        let mut at = form.full_start(index);
         while at < end {
             let until = (at + beat).min(end);
             let notes = between(&music.notes, at.max(begin), until);
@@ -103,7 +102,7 @@ fn is_call(form: &Form, notes: &[Note], next: Option<&Note>, part: Time, manner:
     let broken = !manner.marks_only && notes.windows(2).all(|pair| distance(pair) >= 3);
     let end = notes.last().map(|note| note.start + note.length);
     let leads = next.is_some_and(|next| {
-        Some(next.start) == end && weight(form, next.start) == 3 && next.length >= part * 2
+        Some(next.start) == end && form.weight(next.start) == 3 && next.length >= part * 2
     });
     repeated || broken || leads
 }
@@ -122,7 +121,7 @@ fn marked<'n>(
         // A syncopation is marked if it is long; the tail of a beat is not.
         return long.then_some(note);
     }
-    let strong = weight(form, at) >= 2;
+    let strong = form.weight(at) >= 2;
     let stressed = note.attached.marks.has(Mark::Accent) || note.attached.marks.has(Mark::Marcato);
     (!manner.marks_only || strong || long || stressed).then_some(note)
 }

@@ -138,14 +138,12 @@ fn at<'v, 'a: 'v>(voices: &'v [&'a [Note]], time: Time) -> impl Iterator<Item = 
 
 /// Where a bar would begin if it were full: a pick-up counts its beats from the end.
 pub(super) fn full_start(form: &Form, index: usize) -> Time {
-    let bar = &form.bars[index];
-    if bar.number == 0 { bar.start + bar.length - bar.metre.bar_length() } else { bar.start }
+    form.full_start(index)
 }
 
 /// Weight of a time in its bar, as [`crate::music::Metre::weight`] has it.
 pub(super) fn weight(form: &Form, time: Time) -> u8 {
-    let index = form.index_at(time);
-    form.bars[index].metre.weight(time - full_start(form, index))
+    form.weight(time)
 }
 
 /// The beats from one time to another, each with its length (shorter where the bar ends).

@@ -10,8 +10,9 @@
 //! Only where a run goes far beyond its staff does it pass to the other hand, at a beat.
 //!
 //! Among all ways to divide a part by these rules the cheapest is taken. Each leger line in the
-//! usual clef of a staff costs a point, the other costs stand below; of ways alike the one that
-//! keeps the hand, and at the beginning the right hand. (Octave and tenth: common practice. All
+//! usual clef of a staff costs a point, from the third on two; the other costs stand below. Of ways
+//! alike the one that changes hands least, so that equal bars are divided alike, and at the
+//! beginning the right hand. (Octave and tenth: common practice. All
 //! costs: our heuristic.)
 
 use std::cmp::Reverse;
@@ -29,13 +30,15 @@ use super::slurs;
 const OCTAVE: i32 = 12;
 const TENTH: i32 = 16;
 
+/// Leger lines that are read with ease; those beyond cost twice as much.
+const FAR: u32 = 2;
 /// A chord between an octave and a tenth in one hand.
 const STRETCH: u32 = 4;
 /// A chord in two hands that one could grip.
 const NEEDLESS: u32 = 2;
 /// A chord in one hand after one in two, or the other way round.
 const REGROUPED: u32 = 1;
-/// From one hand to the other after a rest or over a leap.
+/// From one hand to the other after a rest; over a leap the hand must move anyhow.
 const AFRESH: u32 = 1;
 /// From one hand to the other in the middle of a run, at a beat.
 const PASSED: u32 = 5;
@@ -79,31 +82,35 @@ impl Grip {
 /// The grips of one note, with what they cost: upper hand, lower hand, both with either leading.
 type Choices = [Option<(Grip, u32)>; 4];
 
+/// The cheapest way to each choice of a note: its costs and its changes of hand, and the choice
+/// before it.
+type Ways = [Option<((u32, u32), usize)>; 4];
+
 /// How each note of a part lies in the hands.
 pub(super) fn split(part: &Part, frame: &[FrameBar]) -> Vec<Grip> {
     let notes = &part.notes;
     let choices: Vec<Choices> = notes.iter().map(|note| choices(part, note)).collect();
     let bound = bound(part);
-    // Cheapest way to each choice of each note, with the choice before it.
-    let mut ways: Vec<[Option<(u32, usize)>; 4]> = Vec::with_capacity(notes.len());
+    let mut ways: Vec<Ways> = Vec::with_capacity(notes.len());
     for (index, own) in choices.iter().enumerate() {
         let mut way = [None; 4];
         for (choice, &option) in own.iter().enumerate() {
             let Some((grip, cost)) = option else { continue };
             let Some(before) = index.checked_sub(1) else {
-                way[choice] = Some((cost, 0));
+                way[choice] = Some(((cost, 0), 0));
                 continue;
             };
             // The same choice first: of ways alike the one that keeps the hand.
             for earlier in [choice, choice ^ 2, choice ^ 1, choice ^ 3] {
-                let (Some((from, _)), Some((sum, _))) =
+                let (Some((from, _)), Some(((sum, changes), _))) =
                     (choices[before][earlier], ways[before][earlier])
                 else {
                     continue;
                 };
                 let pair = (&notes[before], &notes[index]);
                 let Some(step) = step(pair, (from, grip), bound[index], frame) else { continue };
-                let total = sum.saturating_add(step).saturating_add(cost);
+                let changes = changes + u32::from(from.leads != grip.leads);
+                let total = (sum.saturating_add(step).saturating_add(cost), changes);
                 if way[choice].is_none_or(|(best, _)| total < best) {
                     way[choice] = Some((total, earlier));
                 }
@@ -140,7 +147,8 @@ fn choices(part: &Part, note: &SoundingNote) -> Choices {
     };
     let lines = |pitches: &[Pitch], hand| -> u32 {
         let written = pitches.iter().map(|&pitch| part.written(pitch, note.start));
-        written.map(|pitch| clefs::leger_lines(pitch, clef(hand))).sum()
+        let lines = written.map(|pitch| clefs::leger_lines(pitch, clef(hand)));
+        lines.map(|lines| lines + lines.saturating_sub(FAR)).sum()
     };
     let graces = |hand| -> u32 {
         let graces = note.attached.graces.iter().flat_map(|graces| &graces.notes);
@@ -236,7 +244,10 @@ fn step(
     if parts(from) || parts(to) {
         return Some(0);
     }
-    if before.end() < note.start || is_leap(before.sound.pitches(), note.sound.pitches()) {
+    if is_leap(before.sound.pitches(), note.sound.pitches()) {
+        return Some(0);
+    }
+    if before.end() < note.start {
         return Some(AFRESH);
     }
     is_beat(note.start, frame).then_some(PASSED)

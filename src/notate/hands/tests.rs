@@ -52,6 +52,21 @@ fn a_run_keeps_its_hand_across_middle_c() {
 }
 
 #[test]
+fn equal_bars_are_divided_alike() {
+    let bar = |first: i32| {
+        let pitches = ["A2", "E3", "A3", "C#4", "E4", "A4"].iter().enumerate();
+        let notes = pitches.map(|(at, p)| format!("{}/8 1/8 {p}", first + at as i32));
+        notes.collect::<Vec<_>>().join(", ")
+    };
+    let score = harp_in(&["3/4", "3/4"]).notes(&format!("{}, {}", bar(0), bar(6))).score();
+    for staff in both(&score) {
+        let bars: Vec<&str> = staff.split(" | ").collect();
+        assert_eq!(bars[0], bars[1]);
+        assert_ne!(bars[0], "_bar", "A4 lies far above the staff of the left hand");
+    }
+}
+
+#[test]
 fn leaps_and_rests_let_the_other_hand_come_in() {
     let score = harp_in(&["4/4"]).notes("0/1 1/4 C3, 1/4 1/4 E5, 1/2 1/4 C3, 3/4 1/4 E5").score();
     assert_eq!(both(&score), ["_:1/4 E5:1/4 _:1/4 E5:1/4", "C3:1/4 _:1/4 C3:1/4 _:1/4"]);

@@ -102,14 +102,36 @@ impl Form {
         (index < self.bars.len()).then_some(index)
     }
 
+    /// Where the bar of that index would begin if it were full: a pick-up lies at the end of the
+    /// bar that it leaves incomplete.
+    ///
+    /// # Panics
+    /// If the form has no bar of that index.
+    #[must_use]
+    pub fn full_start(&self, index: usize) -> Time {
+        let bar = &self.bars[index];
+        let missing = (bar.metre.bar_length() - bar.length).max(Time::ZERO);
+        if bar.number == 0 { bar.start - missing } else { bar.start }
+    }
+
+    /// Weight of a time in its bar, as [`Metre::weight`] has it; no beat of a pick-up is a first
+    /// beat unless the pick-up is a whole bar.
+    ///
+    /// # Panics
+    /// If the form has no bars.
+    #[must_use]
+    pub fn weight(&self, time: Time) -> u8 {
+        let index = self.index_at(time);
+        self.bars[index].metre.weight(time - self.full_start(index))
+    }
+
     /// Bar number and beat (from 1, with the fraction of a beat) of a time, for messages.
     #[must_use]
     pub fn place(&self, time: Time) -> Place {
-        let bar = self.bar_at(time);
+        let index = self.index_at(time);
+        let bar = &self.bars[index];
         // A pick-up counts its beats from the end: in 3/4 a quarter of pick-up is beat 3.
-        let missing =
-            if bar.number == 0 { bar.metre.bar_length() - bar.length } else { Time::ZERO };
-        let (beat, into) = bar.metre.beat_at(time - bar.start + missing);
+        let (beat, into) = bar.metre.beat_at(time - self.full_start(index));
         Place { bar: bar.number, beat, into, beat_length: bar.metre.beat() }
     }
 
@@ -222,5 +244,35 @@ impl std::fmt::Display for Place {
         } else {
             write!(f, "bar {}, {} after beat {}", self.bar, self.into, self.beat)
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn bar(number: i32, start: Time, length: Time) -> Bar {
+        Bar {
+            number,
+            start,
+            length,
+            metre: Metre::new(4, 4).unwrap(),
+            key: Key::C_MAJOR,
+            tempo: None,
+            mark: None,
+            repeat_starts: false,
+            repeat_ends: false,
+            ending: None,
+            line: BarLine::Plain,
+        }
+    }
+
+    #[test]
+    fn a_pick_up_has_the_weights_of_the_end_of_a_bar() {
+        let half = Time::of(1, 2);
+        let bars = vec![bar(0, Time::ZERO, half), bar(1, half, Time::of(1, 1))];
+        let form = Form { bars, unsure_from: None };
+        let weights = (0..6).map(|quarter| form.weight(Time::QUARTER * quarter));
+        assert_eq!(weights.collect::<Vec<_>>(), [2, 1, 3, 1, 2, 1]);
     }
 }

@@ -95,9 +95,8 @@ fn check(cx: &Context, findings: &mut Findings) {
 
 fn contradicts(cx: &Context, part: &Part, index: usize) -> Option<(Pitch, Chord)> {
     let note = &part.notes[index];
-    let bar = cx.form.bar_at(note.start);
-    let beat = bar.metre.beat();
-    if bar.metre.weight(note.start - bar.start) < 2 || note.length + note.length < beat {
+    let beat = cx.form.bar_at(note.start).metre.beat();
+    if cx.form.weight(note.start) < 2 || note.length + note.length < beat {
         return None;
     }
     let chord = super::chord(cx, note.start)?;
