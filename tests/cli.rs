@@ -217,6 +217,21 @@ fn build_writes_the_score_and_all_parts_of_every_scoring() {
 }
 
 #[test]
+fn build_leaves_out_a_file_of_ensembles_and_writes_the_others() {
+    let folder = folder_with("a.ripieno", GOOD);
+    let at = GOOD.find("ensemble").unwrap();
+    let to = GOOD.find("scoring").unwrap();
+    fs::write(folder.path().join("forces.ripieno"), &GOOD[at..to]).unwrap();
+    let both = ripieno(folder.path(), &["build", "forces.ripieno", "a.ripieno"]);
+    assert_eq!(status(&both), 0, "{}", errors(&both));
+    assert!(errors(&both).contains("forces.ripieno: no scoring"), "{}", errors(&both));
+    assert_eq!(files(&folder.path().join("build")).len(), 18);
+    let alone = ripieno(folder.path(), &["build", "forces.ripieno"]);
+    assert_eq!(status(&alone), 2);
+    assert!(errors(&alone).contains("nothing to write"), "{}", errors(&alone));
+}
+
+#[test]
 fn only_writes_the_formats_asked_for() {
     let folder = folder_with("a.ripieno", GOOD);
     let output = ripieno(folder.path(), &["build", "a.ripieno", "--only", "midi,text"]);
