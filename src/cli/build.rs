@@ -36,10 +36,10 @@ pub(super) struct Arguments {
     /// The folder below which used files must lie.
     #[arg(long, value_name = "DIR")]
     root: Option<PathBuf>,
-    /// Treat findings of these rules, families or severities as errors.
+    /// Treat findings of these rules, families or severities (`warnings`, `advice`, `all`) as errors.
     #[arg(long, value_name = "RULE", value_delimiter = ',')]
     deny: Vec<String>,
-    /// Leave out findings of these rules or families.
+    /// Leave out findings of these rules, families or severities (`warnings`, `advice`, `all`).
     #[arg(long, value_name = "RULE", value_delimiter = ',')]
     allow: Vec<String>,
 }

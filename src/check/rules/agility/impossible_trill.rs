@@ -90,7 +90,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 format!("Leave the {word} to the others and write the plain note.")
             };
             let finding = cx.finding(&RULE, &passage, message).with_help(help);
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }

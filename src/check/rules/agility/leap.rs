@@ -93,7 +93,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let finding = cx.finding(&RULE, &passage, message).with_help(
                 "Keep the figure within an octave, share it between two players, or give it to flute, oboe, bassoon or violins.",
             );
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }

@@ -123,7 +123,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let finding = cx.finding(&RULE, &passage, message).with_help(
                 "Give one of the two notes to another trombone, set the figure an octave higher, where the positions lie closer, or leave time between the notes.",
             );
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }

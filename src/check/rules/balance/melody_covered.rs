@@ -138,7 +138,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                     coverer.player.name, passage.part.player.id
                 ));
             let finding = with_softer(cx, &passage, line, finding);
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }

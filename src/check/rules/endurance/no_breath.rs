@@ -109,7 +109,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         let finding = cx.finding(&RULE, &passage, message).with_help(
             "Put in a rest or a breath mark (`[breath]`), end a slur earlier, or let a second player take turns.",
         );
-        let finding = cx.with_allow(finding, passage.line);
+        let finding = cx.with_allow_for(finding, &passage);
         findings.push_shared(cx, &passage, others, finding);
     }
 }

@@ -137,7 +137,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         let finding = cx.finding(&RULE, &passage, message).with_help(
             "Set the note an octave higher, or take the octave or the fifth of the bass.",
         );
-        let finding = cx.with_allow(finding, passage.line);
+        let finding = cx.with_allow_for(finding, &passage);
         findings.push_shared(cx, &passage, others, finding);
     }
 }

@@ -106,7 +106,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             );
             let finding = cx.finding(&RULE, &passage, message);
             let finding = advise(cx, &passage, finding, Vec::new());
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }
