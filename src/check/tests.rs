@@ -344,7 +344,7 @@ fn of_several_scorings_the_largest_passage_is_told() {
 }
 
 #[test]
-fn orchestral_horns_of_1770_are_not_given_semiquaver_runs() {
+fn orchestral_horns_of_1770_are_not_given_runs_in_sixteenths() {
     let run = "1: 1/16 D4 E F# G# A G# F# E D E F# G# A G# F# E | 2: 1/1 D4 | 3: D4 | 4: D4 |";
     let text = solo(1770, "horn crook D", run, "horn plays tune as harmony", "");
     let options = Options { only: vec!["agility".into()], ..Options::default() };

@@ -63,7 +63,7 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "arrange/notes-left-out",
-        "A doubled part has notes that valveless brass or drums do not have; they rest there.",
+        "A doubled part has notes that brass without valves or drums do not have; they rest there.",
         "Write the line out if something else is meant.",
     ),
     code(

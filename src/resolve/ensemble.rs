@@ -275,7 +275,7 @@ fn instrument_of(cx: &mut Context, line: &PlayersTree) -> Option<(&'static Instr
     Some((instrument_named(cx, &base, !line.crooks.is_empty())?, section))
 }
 
-/// The instrument of that word, or a finding. A horn or trumpet with a crook is the valveless one;
+/// The instrument of that word, or a finding. A horn or trumpet with a crook is the one without valves;
 /// with `in`, the valved one.
 pub(super) fn instrument_named(
     cx: &mut Context,

@@ -55,7 +55,7 @@ pub const RULE: Rule = Rule {
 
 /// Seconds within which a leap is sudden. Our heuristic.
 const SUDDEN: f64 = 0.26;
-/// Semitones from which a leap is wide.
+/// Semitones from which a leap is wide: an octave. Our heuristic.
 const WIDE: i32 = 12;
 
 fn check(cx: &Context, findings: &mut Findings) {

@@ -54,7 +54,7 @@ pub const RULE: Rule = Rule {
 
 /// Seconds for a long move of the slide. Our heuristic.
 const MOVE: f64 = 0.25;
-/// Positions that can be passed at speed.
+/// Positions that can be passed at speed. Our heuristic.
 const FAR: i32 = 4;
 
 /// Key number of partial 1 in the first position.

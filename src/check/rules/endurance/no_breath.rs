@@ -35,7 +35,7 @@
 //! ```
 //!
 //! # Source
-//! That wood-wind cannot hold very long passages: Rimsky-Korsakov, Principles of Orchestration,
+//! That woodwind cannot hold very long passages: Rimsky-Korsakov, Principles of Orchestration,
 //! tr. Agate, 1922, ch. I, without a number of seconds. The seconds are our heuristic, told for
 //! each instrument in the catalogue; the players know better.
 

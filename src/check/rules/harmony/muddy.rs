@@ -44,8 +44,8 @@
 //! # Source
 //! Low interval limits as printed in a music retailer's glossary, raised an octave (it calls
 //! middle C "C3"); its minor third agrees with Film Music Theory, after Lowell and Pullig,
-//! Arranging for Large Jazz Ensemble. Where another arranger's table is lower, the lower figure
-//! stands here. The limits are not walls: arranging hand-out, ch. 10.
+//! Arranging for Large Jazz Ensemble. Where another arranger's table, from memory, is lower, the
+//! lower figure stands here. The limits are not walls: arranging hand-out, ch. 10.
 
 use crate::arrange::SoundingNote;
 use crate::check::context::Context;

@@ -55,7 +55,7 @@ pub const RULE: Rule = Rule {
     check: Check::Scoring(check),
 };
 
-/// Year before which the first trumpet is a clarino player, at home on partials 8 to 16.
+/// Year before which the first trumpet is a clarino player, at home on partials 8 to 16. From memory.
 const CLARINO: i32 = 1760;
 
 fn check(cx: &Context, findings: &mut Findings) {

@@ -50,7 +50,7 @@ pub const RULE: Rule = Rule {
     check: Check::Scoring(check),
 };
 
-/// Ledger lines that one still reads.
+/// Ledger lines that one still reads. Our heuristic.
 const LINES: i32 = 3;
 
 /// Ledger lines that a written pitch needs in a clef.
