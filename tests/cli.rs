@@ -381,6 +381,22 @@ fn what_new_begins_checks_and_builds() {
     assert_eq!(status(&ripieno(folder.path(), &["new", "dance.ripieno"])), 2);
 }
 
+#[test]
+fn the_page_for_editors_shows_a_line_that_is_printed_on_the_standard_error() {
+    let page = include_str!("../editors/README.md");
+    let shown = page.lines().find(|line| line.starts_with("my-dance.ripieno:")).unwrap();
+    let folder = TempDir::new().unwrap();
+    assert_eq!(status(&ripieno(folder.path(), &["new", "my-dance.ripieno"])), 0);
+    let path = folder.path().join("my-dance.ripieno");
+    let text = fs::read_to_string(&path).unwrap();
+    let slip = text.replacen("1/4. C5 1/8 B4 1/4 A4", "1/4. C5 1/4 B4 A4", 1);
+    assert_ne!(text, slip);
+    fs::write(&path, slip).unwrap();
+    let output = ripieno(folder.path(), &["check", "my-dance.ripieno", "--format", "short"]);
+    assert!(errors(&output).lines().any(|line| line == shown), "{}", errors(&output));
+    assert!(output.stdout.is_empty());
+}
+
 const WALTZ: &str = r#"piece "Waltz" { licence "CC0-1.0" }
 form {
   1 metre 3/4, key D minor, tempo 1/4 = 120

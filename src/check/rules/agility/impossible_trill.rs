@@ -75,7 +75,9 @@ fn check(cx: &Context, findings: &mut Findings) {
                 _ => "turn",
             };
             let why = match lacks {
-                Some(pitch) => format!(": there is no {} to it", cx.both(part, pitch, passage.first())),
+                Some(pitch) => {
+                    format!(": there is no {} to it", cx.both(part, pitch, passage.first()))
+                }
                 None => String::new(),
             };
             let message = format!(
