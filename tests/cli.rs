@@ -217,6 +217,21 @@ fn build_writes_the_score_and_all_parts_of_every_scoring() {
 }
 
 #[test]
+fn build_leaves_out_a_file_of_ensembles_and_writes_the_others() {
+    let folder = folder_with("a.ripieno", GOOD);
+    let at = GOOD.find("ensemble").unwrap();
+    let to = GOOD.find("scoring").unwrap();
+    fs::write(folder.path().join("forces.ripieno"), &GOOD[at..to]).unwrap();
+    let both = ripieno(folder.path(), &["build", "forces.ripieno", "a.ripieno"]);
+    assert_eq!(status(&both), 0, "{}", errors(&both));
+    assert!(errors(&both).contains("forces.ripieno: no scoring"), "{}", errors(&both));
+    assert_eq!(files(&folder.path().join("build")).len(), 18);
+    let alone = ripieno(folder.path(), &["build", "forces.ripieno"]);
+    assert_eq!(status(&alone), 2);
+    assert!(errors(&alone).contains("nothing to write"), "{}", errors(&alone));
+}
+
+#[test]
 fn only_writes_the_formats_asked_for() {
     let folder = folder_with("a.ripieno", GOOD);
     let output = ripieno(folder.path(), &["build", "a.ripieno", "--only", "midi,text"]);
@@ -364,6 +379,22 @@ fn what_new_begins_checks_and_builds() {
     assert!(!files(&folder.path().join("build")).is_empty());
     // It never writes over what is there.
     assert_eq!(status(&ripieno(folder.path(), &["new", "dance.ripieno"])), 2);
+}
+
+#[test]
+fn the_page_for_editors_shows_a_line_that_is_printed_on_the_standard_error() {
+    let page = include_str!("../editors/README.md");
+    let shown = page.lines().find(|line| line.starts_with("my-dance.ripieno:")).unwrap();
+    let folder = TempDir::new().unwrap();
+    assert_eq!(status(&ripieno(folder.path(), &["new", "my-dance.ripieno"])), 0);
+    let path = folder.path().join("my-dance.ripieno");
+    let text = fs::read_to_string(&path).unwrap();
+    let slip = text.replacen("1/4. C5 1/8 B4 1/4 A4", "1/4. C5 1/4 B4 A4", 1);
+    assert_ne!(text, slip);
+    fs::write(&path, slip).unwrap();
+    let output = ripieno(folder.path(), &["check", "my-dance.ripieno", "--format", "short"]);
+    assert!(errors(&output).lines().any(|line| line == shown), "{}", errors(&output));
+    assert!(output.stdout.is_empty());
 }
 
 const WALTZ: &str = r#"piece "Waltz" { licence "CC0-1.0" }

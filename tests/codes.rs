@@ -121,7 +121,7 @@ fn told(text: &str) -> Vec<String> {
 }
 
 /// What no small source shows: no instrument of the catalogue is so narrow that it lacks all notes
-/// of a chord, drums and valveless brass aside; and a source of more than 16 MB is no example.
+/// of a chord, drums and brass without valves aside; and a source of more than 16 MB is no example.
 const WITHOUT_EXAMPLE: [&str; 2] = ["arrange/no-chord-note", "syntax/too-large"];
 
 #[test]

@@ -84,27 +84,27 @@ pub fn crooks(piece: &Piece, scoring: Option<&Scoring>, voice: Option<&Voice>) -
     advice
 }
 
-/// What a unit of metre weight adds to a chord's duration.
+/// What a unit of metre weight adds to a chord's duration. Our heuristic.
 const METRE: f64 = 0.25;
-/// Share that the voice has in the coverage; the rest is harmony.
+/// Share that the voice has in the coverage; the rest is harmony. Our heuristic.
 const VOICE: f64 = 0.1;
 /// What a chord gives to a pair that has one of its notes (both players sound it, in octaves or in
-/// unison) …
+/// unison) … Our heuristic.
 const ONE_NOTE: f64 = 0.7;
-/// … and what it takes away where they have none.
+/// … and what it takes away where they have none. Our heuristic.
 const SILENT: f64 = 0.3;
-/// Share of the harmony from which on a note counts as fully at home in the piece.
+/// Share of the harmony from which on a note counts as fully at home in the piece. Our heuristic.
 const AT_HOME: f64 = 0.06;
 /// How much foreign open notes count with two pairs: where one pair has the wrong third, the other
-/// can have the right one.
+/// can have the right one. Our heuristic.
 const FOREIGN_OF_TWO: f64 = 0.3;
-/// How good a note is that the players find in one place only (the ninth partial).
+/// How good a note is that the players find in one place only (the ninth partial). Our heuristic.
 const ONE_PLACE: f64 = 0.7;
-/// How good a note is that is off by more than [`OFF_CENTS`] cents (the fifth partial and its octave).
+/// How good a note is that is off by more than [`OFF_CENTS`] cents (the fifth partial and its octave). Our heuristic.
 const OFF: f64 = 0.9;
 const OFF_CENTS: f64 = 10.0;
 /// How much the third of the crook counts when foreign notes are told: it is the note by which a
-/// natural instrument says major.
+/// natural instrument says major. Our heuristic.
 const THIRD_PLACES: f64 = 4.0;
 
 /// What is asked of the crooks.

@@ -37,7 +37,7 @@ const METRE: f64 = 1.0;
 const MEMBERS: [f64; 5] = [1.0, 0.2, 0.7, 0.1, 0.1];
 /// Nearest interval of two drums, in semitones (our heuristic).
 const NEAREST: i32 = 2;
-/// What the last chord of the piece weighs besides: it is where the drums must not fail.
+/// What the last chord of the piece weighs besides: it is where the drums must not fail. Our heuristic.
 const LAST: f64 = 0.05;
 
 /// Ranks the tunings of two and of three drums for a piece, within the compass of each drum.

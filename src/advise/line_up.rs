@@ -14,7 +14,7 @@ pub struct Doubling {
     pub takes: String,
 }
 
-/// A desk of the wood-wind: the instrument, and its companions with their short names.
+/// A desk of the woodwind: the instrument, and its companions with their short names.
 /// Source: common practice of orchestral libraries, from memory.
 const WOODWIND: [(&str, &[(&str, &str)]); 4] = [
     ("flute", &[("piccolo", "pic")]),
@@ -34,7 +34,7 @@ const BRASS: [&[&str]; 4] = [
 /// Short names of harps and keyboards; others go by the name of the catalogue.
 const OTHERS: [(&str, &str); 2] = [("harp", "hp"), ("harpsichord", "hpd")];
 
-/// The instrumentation of an ensemble: wood-wind, brass, drums and percussion, others, strings.
+/// The instrumentation of an ensemble: woodwind, brass, drums and percussion, others, strings.
 /// `taken` says which players (by id) take which other instruments.
 pub(super) fn line_up(ensemble: &Ensemble, taken: &[Doubling]) -> String {
     let players = &ensemble.players;

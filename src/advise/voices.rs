@@ -103,7 +103,7 @@ fn middle_half(sounding: &[(Pitch, f64)]) -> Option<(Pitch, Pitch)> {
     below(0.25).zip(below(0.75))
 }
 
-/// How many notes a second are asked for a moment at least.
+/// How many notes a second are asked for a moment at least. Our heuristic.
 const RUN: usize = 4;
 
 /// The most notes a second over a run, and the bar in which it begins.

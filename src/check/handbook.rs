@@ -84,7 +84,7 @@ const PASSAGES: &[Passage] = &[
         ..PLAIN
     },
     Passage {
-        says: "Horns repeat a note in quavers.",
+        says: "Horns repeat a note in eighths.",
         source: "common practice; single tonguing is common to all wind: Rimsky-Korsakov, \
                  Principles of Orchestration, tr. Agate, 1922, ch. I",
         tempo: 120,
@@ -182,7 +182,7 @@ const PASSAGES: &[Passage] = &[
         ..PLAIN
     },
     Passage {
-        says: "Single strokes alternate between the drums in quavers; what is quicker is a roll.",
+        says: "Single strokes alternate between the drums in eighths; what is quicker is a roll.",
         source: "common practice",
         era: 1810,
         tempo: 120,
@@ -225,7 +225,7 @@ const PASSAGES: &[Passage] = &[
         ..PLAIN
     },
     Passage {
-        says: "Double tonguing: of the wood-wind the flute alone.",
+        says: "Double tonguing: of the woodwind the flute alone.",
         source: PRINCIPLES,
         era: 1885,
         tempo: 138,
@@ -331,7 +331,7 @@ const PASSAGES: &[Passage] = &[
     },
     Passage {
         says: "Two players of a pair breathe in turn.",
-        source: "wood-wind cannot hold very long passages, give rests: Rimsky-Korsakov, Principles \
+        source: "woodwind cannot hold very long passages, give rests: Rimsky-Korsakov, Principles \
                  of Orchestration, tr. Agate, 1922, ch. I; in turn: common practice",
         era: 1885,
         tempo: 60,
@@ -356,7 +356,7 @@ const PASSAGES: &[Passage] = &[
         ..PLAIN
     },
     Passage {
-        says: "In forte a horn is two wood-wind: four of them leave two oboes free from below.",
+        says: "In forte a horn is two woodwind: four of them leave two oboes free from below.",
         source: PRINCIPLES,
         era: 1885,
         tempo: 72,
@@ -422,8 +422,8 @@ const PASSAGES: &[Passage] = &[
         ..PLAIN
     },
     Passage {
-        says: "Loud brass: a marked degree less lets the wood-wind through.",
-        source: "in hard cases mark the wood-wind one degree louder than the brass: \
+        says: "Loud brass: a marked degree less lets the woodwind through.",
+        source: "in hard cases mark the woodwind one degree louder than the brass: \
                  Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. III",
         era: 1885,
         tempo: 72,

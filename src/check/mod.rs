@@ -320,13 +320,6 @@ impl Told {
         self.others.dedup();
         self.others.retain(|other| *other != self.scoring);
         let told = &mut self.finding.diagnostic;
-        if !self.others.is_empty() {
-            let others = format!("Also in scoring {}.", words::list(&self.others, "and"));
-            told.help = Some(match told.help.take() {
-                Some(text) => format!("{text} {others}"),
-                None => others,
-            });
-        }
         told.scoring = Some(self.scoring);
         told.also_in = self.others;
         self.finding

@@ -6,6 +6,10 @@ use crate::arrange::{LineId, Part, SoundingNote};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::Pitch;
 
+/// Ranges of bars that an `allow` line names one by one before it takes them as one. (Our
+/// heuristic.)
+const MOST_RANGES: usize = 8;
+
 /// Notes of one player that one scoring line gives him and that offend against one rule.
 pub(super) struct Passage<'a, T> {
     pub player: usize,
@@ -155,13 +159,39 @@ impl<'a> Context<'a> {
 
     /// Adds a change that allows the finding, for the arranger who means it.
     pub fn with_allow(&self, finding: Diagnostic, line: LineId) -> Diagnostic {
-        let (Some(player), Some((first, last))) = (&finding.player, finding.bars) else {
-            return finding;
-        };
-        let bars = if first == last { first.to_string() } else { format!("{first}..{last}") };
-        let text = format!("\n  allow {} on {player} bars {bars} \"say why\"", finding.code);
-        let title = "allow it, with your reason".to_string();
-        finding.with_fix(title, self.line_span(line).after(), text, false)
+        match finding.bars {
+            Some(bars) => self.allowing(finding, line, &[bars]),
+            None => finding,
+        }
+    }
+
+    /// The same for a passage, in its bars only.
+    pub fn with_allow_for<T>(&self, finding: Diagnostic, passage: &Passage<T>) -> Diagnostic {
+        let whole = passage.bars.first().zip(passage.bars.last());
+        let whole = whole.map(|((first, _), (_, last))| (*first, *last));
+        // A finding that speaks of other bars than its notes is allowed in those.
+        if finding.bars == whole && passage.bars.len() <= MOST_RANGES {
+            self.allowing(finding, passage.line, &passage.bars)
+        } else {
+            self.with_allow(finding, passage.line)
+        }
+    }
+
+    fn allowing(&self, finding: Diagnostic, line: LineId, bars: &[(i32, i32)]) -> Diagnostic {
+        let Some(player) = &finding.player else { return finding };
+        let ranges: Vec<String> = bars
+            .iter()
+            .map(|(first, last)| match first == last {
+                true => first.to_string(),
+                false => format!("{first}..{last}"),
+            })
+            .collect();
+        let text = format!(
+            "\n  allow {} on {player} bars {} \"say why\"",
+            finding.code,
+            ranges.join(", ")
+        );
+        finding.with_reason("allow it, with your reason", self.line_span(line).after(), text)
     }
 }
 

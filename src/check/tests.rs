@@ -191,12 +191,23 @@ fn what_a_kept_scoring_has_too_is_told_once() {
     let found =
         findings_with(&text, &Options { only: vec!["compass".into()], ..Options::default() });
     assert_eq!(codes(&found), ["compass/outside-custom", "compass/outside-custom"]);
-    assert!(found[0].help.as_ref().unwrap().ends_with("Also in scoring more."));
+    assert!(!found[0].help.as_ref().unwrap().contains("Also in"));
+    assert_eq!(found[0].also_found().unwrap(), "Also in scoring more.");
     assert_eq!(found[1].player.as_deref(), Some("violin-1"));
     assert_eq!(found[0].scoring.as_deref(), Some("few"));
     assert_eq!(found[0].also_in, ["more"]);
     assert_eq!(found[1].scoring.as_deref(), Some("more"));
     assert!(found[1].also_in.is_empty());
+}
+
+#[test]
+fn the_line_that_allows_a_passage_names_its_bars_and_waits_for_a_reason() {
+    let text =
+        solo(1770, "oboe", "1: 1/1 E6 | 2: D5 | 3: D5 | 4: E6 |", "oboe plays tune as melody", "");
+    let found = findings(&text);
+    let fix = found[0].fixes.iter().find(|fix| fix.title.starts_with("allow it")).unwrap();
+    assert!(fix.edits[0].text.contains("on oboe bars 1, 4 \""), "{fix:?}");
+    assert_eq!(fix.care, crate::diagnostics::Care::Reason);
 }
 
 #[test]
@@ -333,7 +344,7 @@ fn of_several_scorings_the_largest_passage_is_told() {
 }
 
 #[test]
-fn orchestral_horns_of_1770_are_not_given_semiquaver_runs() {
+fn orchestral_horns_of_1770_are_not_given_runs_in_sixteenths() {
     let run = "1: 1/16 D4 E F# G# A G# F# E D E F# G# A G# F# E | 2: 1/1 D4 | 3: D4 | 4: D4 |";
     let text = solo(1770, "horn crook D", run, "horn plays tune as harmony", "");
     let options = Options { only: vec!["agility".into()], ..Options::default() };
@@ -390,7 +401,7 @@ fn each_drum_that_changes_wants_its_time_and_is_named() {
     assert_eq!(codes(&found), ["natural-brass/no-time-to-change"]);
     let message = &found[0].message;
     assert!(
-        message.contains("8 seconds to change the G2 drum to A2 and the D3 drum to C3"),
+        message.contains("8.0 seconds to change the G2 drum to A2 and the D3 drum to C3"),
         "{message}"
     );
     assert!(message.contains("about 12"), "{message}");

@@ -59,6 +59,11 @@ pub(super) fn is_plural(player: &Player) -> bool {
     player.section || player.instrument.name == player.instrument.plural
 }
 
+/// Seconds that somebody has, rounded down, so that they never look like those that he needs.
+pub(super) fn tenths(seconds: f64) -> String {
+    format!("{:.1}", (seconds * 10.0 + 1e-6).floor() / 10.0)
+}
+
 /// "an octave higher", "two octaves lower".
 pub(super) fn octaves(up: i8) -> String {
     let way = if up > 0 { "higher" } else { "lower" };
@@ -78,6 +83,11 @@ mod tests {
         assert_eq!(bars(&[(3, 3)]), "bar 3");
         assert_eq!(bars(&[(3, 5)]), "bars 3 to 5");
         assert_eq!(bars(&[(3, 5), (9, 9), (12, 13)]), "bars 3 to 5, 9, 12 and 13");
+    }
+
+    #[test]
+    fn seconds_that_are_too_few_look_too_few() {
+        assert_eq!([tenths(5.96), tenths(6.0), tenths(0.3)], ["5.9", "6.0", "0.3"]);
     }
 
     #[test]

@@ -36,10 +36,10 @@ pub(super) struct Arguments {
     /// The folder below which used files must lie.
     #[arg(long, value_name = "DIR")]
     root: Option<PathBuf>,
-    /// Treat findings of these rules, families or severities as errors.
+    /// Treat findings of these rules, families or severities (`warnings`, `advice`, `all`) as errors.
     #[arg(long, value_name = "RULE", value_delimiter = ',')]
     deny: Vec<String>,
-    /// Leave out findings of these rules or families.
+    /// Leave out findings of these rules, families or severities (`warnings`, `advice`, `all`).
     #[arg(long, value_name = "RULE", value_delimiter = ',')]
     allow: Vec<String>,
 }
@@ -63,9 +63,14 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     let mut all = Vec::new();
     let mut end = End::Fine;
     let mut folders: Vec<(String, &Path)> = Vec::new();
+    let mut without: Vec<String> = Vec::new();
     for path in &arguments.files {
         let mut read = source::read(&mut sources, path, arguments.root.as_deref())?;
-        let chosen = source::scorings(&read.piece, &arguments.scoring)?;
+        let nothing = read.piece.scorings.is_empty();
+        let chosen = match nothing {
+            true => Vec::new(),
+            false => source::scorings(&read.piece, &arguments.scoring)?,
+        };
         let of_source = std::mem::take(&mut read.diagnostics);
         read.diagnostics = check::report(&read.piece, of_source, &chosen, &options);
         // Data are one object, however many files there are.
@@ -73,6 +78,11 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
             all.extend(read.diagnostics.iter().cloned());
         } else {
             source::show(&sources, &read.diagnostics, arguments.format)?;
+        }
+        // A file of ensembles that others use has nothing of its own to write.
+        if nothing && !has_errors(&read.diagnostics) {
+            without.push(path.display().to_string());
+            continue;
         }
         let folder = slug(&read.piece.title);
         if let Some((_, other)) = folders.iter().find(|(name, _)| *name == folder) {
@@ -96,13 +106,11 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
                 continue;
             }
         }
-        let chosen = source::scorings(&read.piece, &arguments.scoring)?;
-        if chosen.is_empty() {
-            return Err(Failure(format!(
-                "{} has no scoring, so there is nothing to write",
-                path.display()
-            )));
+        if nothing {
+            without.push(path.display().to_string());
+            continue;
         }
+        let chosen = source::scorings(&read.piece, &arguments.scoring)?;
         let table = write(&read, &chosen, &formats, &arguments.output.join(folder))?;
         let report = format!("{}: {}\n{table}", path.display(), counts(&read.diagnostics));
         if arguments.format == Show::Json {
@@ -113,6 +121,16 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     }
     if arguments.format == Show::Json {
         source::show(&sources, &all, Show::Json)?;
+    }
+    if without.len() == arguments.files.len() {
+        let verb = if without.len() == 1 { "has" } else { "have" };
+        return Err(Failure(format!(
+            "{} {verb} no scoring, so there is nothing to write",
+            without.join(", ")
+        )));
+    }
+    for path in without {
+        let _ = writeln!(std::io::stderr(), "{path}: no scoring, so nothing to write; left out.");
     }
     Ok(end)
 }

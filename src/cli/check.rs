@@ -20,13 +20,13 @@ pub(super) struct Arguments {
     /// How findings are shown.
     #[arg(long, value_enum, default_value = "rich")]
     format: Show,
-    /// Treat findings of these rules, families or severities as errors.
+    /// Treat findings of these rules, families or severities (`warnings`, `advice`, `all`) as errors.
     #[arg(long, value_name = "RULE", value_delimiter = ',')]
     deny: Vec<String>,
-    /// Leave out findings of these rules or families.
+    /// Leave out findings of these rules, families or severities (`warnings`, `advice`, `all`).
     #[arg(long, value_name = "RULE", value_delimiter = ',')]
     allow: Vec<String>,
-    /// Report only findings of these rules, families or severities.
+    /// Report only findings of these rules, families or severities (`warnings`, `advice`, `all`).
     #[arg(long, value_name = "RULE", value_delimiter = ',')]
     only: Vec<String>,
     /// The folder below which used files must lie.

@@ -63,7 +63,7 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "arrange/notes-left-out",
-        "A doubled part has notes that valveless brass or drums do not have; they rest there.",
+        "A doubled part has notes that brass without valves or drums do not have; they rest there.",
         "Write the line out if something else is meant.",
     ),
     code(
@@ -151,9 +151,19 @@ pub const CODES: &[Code] = &[
     code("bars/pick-up", "A pick-up stands at a bar other than 0.", "Write `0 pick-up …`."),
     code("bars/repeats-overlap", "Two repeats overlap.", "Write the inner one out."),
     code(
+        "bars/same-twice",
+        "A chord has the same note twice.",
+        "Write it once, or give the second to another player.",
+    ),
+    code(
         "bars/slur",
         "A slur does not end, holds no notes, or begins inside another.",
         "Write `{` before its first note and `}` right after its last.",
+    ),
+    code(
+        "bars/slur-or-tie",
+        "A slur joins a note to the same note, which reads as a tie.",
+        "Write `=` for the second note if it is held, or mark both `[stacc]` or `[tenuto]`.",
     ),
     code(
         "bars/too-long",
@@ -238,6 +248,11 @@ pub const CODES: &[Code] = &[
     ),
     code("names/no-piece", "The source does not name its piece.", "Write `piece \"Title\" { }`."),
     code("names/no-role", "A line does not say its role.", "Write `as` and the role."),
+    code(
+        "names/several-drummers",
+        "An ensemble line engages as many timpanists as it names drums.",
+        "Leave the number out: one player strikes all drums that are `tuned`.",
+    ),
     code(
         "names/takes",
         "`takes` names an instrument of another family than the player's.",

@@ -7,7 +7,7 @@
 use serde::Serialize;
 
 use super::positions::Positions;
-use super::{Diagnostic, Severity, Sources, Span};
+use super::{Care, Diagnostic, Severity, Sources, Span};
 
 #[derive(Serialize)]
 struct Report<'a> {
@@ -57,6 +57,7 @@ struct Words<'a> {
 struct Change<'a> {
     title: &'a str,
     safe: bool,
+    care: Care,
     edits: Vec<Words<'a>>,
 }
 
@@ -103,7 +104,8 @@ fn finding<'a>(diagnostic: &'a Diagnostic, positions: &Positions<'a>) -> Finding
     let labels = primary.into_iter().chain(&diagnostic.labels);
     let fixes = diagnostic.fixes.iter().map(|fix| Change {
         title: &fix.title,
-        safe: fix.safe,
+        safe: fix.care == Care::Unseen,
+        care: fix.care,
         edits: fix.edits.iter().map(|edit| words(edit.span, &edit.text)).collect(),
     });
     Finding {

@@ -17,7 +17,7 @@ mod testing;
 
 pub use codes::{CODES, Code};
 pub use examples::{Example, example, exemplified};
-pub use other_words::instead_of;
+pub use other_words::{german_key, instead_of};
 pub use source::{FileId, Source, Sources, Span};
 pub use suggest::{did_you_mean, nearest};
 
@@ -70,8 +70,20 @@ pub struct Fix {
     pub title: String,
     /// The replacements; they do not overlap.
     pub edits: Vec<Edit>,
-    /// May it be applied without a person looking, because it cannot change the music meant?
-    pub safe: bool,
+    /// What care it asks of whoever applies it.
+    pub care: Care,
+}
+
+/// What care a change asks of whoever applies it.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Care {
+    /// None: it cannot change the music meant, and may be applied unseen.
+    Unseen,
+    /// It changes the music, or guesses what is meant: a person must look at it.
+    Look,
+    /// It changes nothing that sounds, but says why something stays: a person must write the reason.
+    Reason,
 }
 
 /// One finding: one cause, however many notes it touches.
@@ -174,7 +186,21 @@ impl Diagnostic {
         safe: bool,
     ) -> Diagnostic {
         let edits = vec![Edit { span, text: text.into() }];
-        self.fixes.push(Fix { title: title.into(), edits, safe });
+        let care = if safe { Care::Unseen } else { Care::Look };
+        self.fixes.push(Fix { title: title.into(), edits, care });
+        self
+    }
+
+    /// A line put in at a place that lets the finding stand, with room for the reason.
+    #[must_use]
+    pub fn with_reason(
+        mut self,
+        title: impl Into<String>,
+        span: Span,
+        text: impl Into<String>,
+    ) -> Diagnostic {
+        let edits = vec![Edit { span, text: text.into() }];
+        self.fixes.push(Fix { title: title.into(), edits, care: Care::Reason });
         self
     }
 
@@ -183,6 +209,18 @@ impl Diagnostic {
     pub fn with_bars(mut self, first: i32, last: i32) -> Diagnostic {
         self.bars = Some((first, last));
         self
+    }
+
+    /// The other scorings in a sentence: "Also in scorings b and c."; `None` where there is none.
+    #[must_use]
+    pub fn also_found(&self) -> Option<String> {
+        match &self.also_in[..] {
+            [] => None,
+            [one] => Some(format!("Also in scoring {one}.")),
+            [first @ .., last] => {
+                Some(format!("Also in scorings {} and {last}.", first.join(", ")))
+            }
+        }
     }
 
     /// The player it is about.

@@ -80,6 +80,25 @@ pub fn instead_of(word: &str) -> Option<&'static str> {
     WORDS.iter().find(known).map(|(_, word)| *word)
 }
 
+/// Keys as German parts name them, where that differs, and as they are written here. Source: common
+/// practice.
+const GERMAN_KEYS: [(&str, &str); 8] = [
+    ("H", "B"),
+    ("Es", "Eb"),
+    ("As", "Ab"),
+    ("Des", "Db"),
+    ("Ges", "Gb"),
+    ("Fis", "F#"),
+    ("Cis", "C#"),
+    ("Gis", "G#"),
+];
+
+/// The key or crook that a German part calls so, as it is written here: `B` for "H".
+#[must_use]
+pub fn german_key(name: &str) -> Option<&'static str> {
+    GERMAN_KEYS.iter().find(|(german, _)| *german == name).map(|(_, here)| *here)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -13,7 +13,7 @@ use miette::{
 };
 
 use super::positions::{Counted, Positions};
-use super::{Diagnostic, Label, Severity, Sources};
+use super::{Care, Diagnostic, Label, Severity, Sources};
 
 /// How a report is drawn.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -197,9 +197,19 @@ impl miette::Diagnostic for Report<'_> {
     }
 
     fn help<'b>(&'b self) -> Option<Box<dyn fmt::Display + 'b>> {
-        let mut lines: Vec<String> = self.diagnostic.help.iter().cloned().collect();
+        let also = self.diagnostic.also_found();
+        let help = [self.diagnostic.help.clone(), also].into_iter().flatten();
+        let help = help.collect::<Vec<_>>().join(" ");
+        let mut lines = Vec::new();
+        if !help.is_empty() {
+            lines.push(help);
+        }
         for fix in &self.diagnostic.fixes {
-            let care = if fix.safe { "" } else { " (changes the music: look first)" };
+            let care = match fix.care {
+                Care::Unseen => "",
+                Care::Look => " (changes the music: look first)",
+                Care::Reason => " (says why it stays: write your reason)",
+            };
             lines.push(format!("fix: {}{care}", fix.title));
         }
         if self.left_out > 0 {
@@ -253,6 +263,18 @@ mod tests {
         assert!(ascii.is_ascii() && !ascii.contains('\u{1b}'), "{ascii}");
         let coloured = render(&diagnostics[2..], &sources, Look { colours: true, ..PLAIN });
         assert!(coloured.contains('\u{1b}'));
+    }
+
+    #[test]
+    fn a_fix_says_what_care_it_asks_and_the_help_names_other_scorings() {
+        let (mut diagnostics, sources) = chain();
+        diagnostics.truncate(1);
+        let span = diagnostics[0].primary.span;
+        diagnostics[0].also_in = vec!["town".into()];
+        let finding = diagnostics[0].clone().with_reason("allow it", span.after(), "x");
+        let text = render(&[finding], &sources, Look { width: 200, ..PLAIN });
+        assert!(text.contains("allow it (says why it stays: write your reason)"), "{text}");
+        assert!(text.contains("Also in scoring town."), "{text}");
     }
 
     #[test]

@@ -45,7 +45,9 @@ fn translate(diagnostic: &Diagnostic, files: &Texts) -> codespan::Diagnostic<Fil
         .0
         .get(span.file)
         .map(|counted| codespan::Label::primary(span.file, counted.source.range(span)));
-    let message = diagnostic.message.split_whitespace().collect::<Vec<_>>().join(" ");
+    let also = diagnostic.also_found().unwrap_or_default();
+    let said = diagnostic.message.split_whitespace().chain(also.split_whitespace());
+    let message = said.collect::<Vec<_>>().join(" ");
     codespan::Diagnostic::new(severity)
         .with_code(diagnostic.code)
         .with_message(message)
@@ -99,6 +101,15 @@ mod tests {
     fn each_finding_has_one_line_that_an_editor_can_follow() {
         let (diagnostics, sources) = chain();
         insta::assert_snapshot!(render(&diagnostics, &sources));
+    }
+
+    #[test]
+    fn other_scorings_stand_at_the_end_of_the_line() {
+        let (mut diagnostics, sources) = chain();
+        diagnostics.truncate(1);
+        diagnostics[0].also_in = vec!["town".into(), "spa".into()];
+        let text = render(&diagnostics, &sources);
+        assert!(text.ends_with(" Also in scorings town and spa.\n"), "{text}");
     }
 
     #[test]

@@ -137,7 +137,7 @@ pub struct Tuning {
     pub source: String,
 }
 
-/// Valveless brass: which notes of the series the players use.
+/// Brass without valves: which notes of the series the players use.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct NaturalSeries {
     /// Written pitch of partial 1 (the fundamental, which is not played).
@@ -288,9 +288,9 @@ pub struct Instrument {
     pub transposition_source: String,
     /// Keys in which it is built (clarinet: C, Bb, A), named `in` by an ensemble line.
     pub keys: Vec<Tuning>,
-    /// Crooks of a valveless instrument, named `crook` by an ensemble line.
+    /// Crooks of an instrument without valves, named `crook` by an ensemble line.
     pub crooks: Vec<Tuning>,
-    /// The natural series, for valveless brass only.
+    /// The natural series, for brass without valves only.
     pub natural: Option<NaturalSeries>,
     /// Is its music written without a key signature (natural brass, timpani)?
     pub without_signature: bool,

@@ -1,4 +1,4 @@
-//! Valveless brass: the natural series, what it offers as open notes and what the hand adds.
+//! Brass without valves: the natural series, what it offers as open notes and what the hand adds.
 //!
 //! Partials are counted from the fundamental, which is partial 1. Handbooks that call the octave
 //! the "first harmonic" (Prout, The Orchestra, 1899, ch. IX, p. 177) count one less.
@@ -63,7 +63,7 @@ pub enum PlayerRank {
     Second,
 }
 
-/// What a written note is to a player of valveless brass.
+/// What a written note is to a player of brass without valves.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum PartialClass {
     /// The open partial of that number, in tune.
@@ -169,7 +169,7 @@ impl NaturalSeries {
 
 impl Instrument {
     /// The open notes of a player of that rank that lie within a limit of a year, from the lowest
-    /// up; nothing for instruments that are not valveless brass.
+    /// up; nothing for instruments that are not brass without valves.
     pub fn open_notes(
         &self,
         rank: PlayerRank,

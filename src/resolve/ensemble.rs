@@ -275,7 +275,7 @@ fn instrument_of(cx: &mut Context, line: &PlayersTree) -> Option<(&'static Instr
     Some((instrument_named(cx, &base, !line.crooks.is_empty())?, section))
 }
 
-/// The instrument of that word, or a finding. A horn or trumpet with a crook is the valveless one;
+/// The instrument of that word, or a finding. A horn or trumpet with a crook is the one without valves;
 /// with `in`, the valved one.
 pub(super) fn instrument_named(
     cx: &mut Context,
@@ -445,6 +445,28 @@ pub(super) fn key(
     found
 }
 
+/// Says so where as many players are engaged as there are drums, which one player strikes.
+fn several_drummers(cx: &mut Context, line: &PlayersTree) {
+    let (Some(count), false) = (&line.count, line.section) else { return };
+    if count.value < 2 || line.tuned.len() != count.value as usize {
+        return;
+    }
+    let (name, many) = (&line.name, count.value);
+    let finding = Diagnostic::advice(
+        "names/several-drummers",
+        line.span,
+        format!("This line engages {many} players, each with {many} drums."),
+    );
+    cx.push(
+        finding
+            .with_help(format!(
+                "For {many} drums and one player write `{} tuned …`, without the number.",
+                name.value
+            ))
+            .with_fix("engage one player", name.span.after().to(count.span), "", false),
+    );
+}
+
 fn drums(cx: &mut Context, line: &PlayersTree, instrument: &Instrument) -> Vec<Pitch> {
     let Some(first) = line.tuned.first() else { return Vec::new() };
     if instrument.drums.is_empty() {
@@ -458,6 +480,7 @@ fn drums(cx: &mut Context, line: &PlayersTree, instrument: &Instrument) -> Vec<P
         );
         return Vec::new();
     }
+    several_drummers(cx, line);
     tuned_notes(cx, &line.tuned, instrument)
 }
 

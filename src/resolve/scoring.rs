@@ -33,6 +33,10 @@ pub(super) fn scorings(cx: &mut Context, tree: &Tree, piece: &Piece) -> Vec<Scor
         let ensemble = piece.ensembles.iter().position(|e| e.name == tree.ensemble.value);
         let Some(ensemble) = ensemble else {
             cx.push_unknown(&tree.ensemble, &known_ensembles, "ensemble");
+            let known: Vec<&str> = names.iter().map(|(name, _)| *name).collect();
+            if let Some(keep) = tree.keeps.first().filter(|keep| !known.contains(&&*keep.value)) {
+                cx.push_unknown(keep, &known, "scoring");
+            }
             continue;
         };
         scorings.push((scoring(cx, tree, ensemble, piece), *tree));

@@ -216,3 +216,47 @@ fn a_long_row_of_blanks_in_a_broken_line_is_read_in_no_time() {
     let (_, findings) = read(&format!("{TWO_BARS}scoring s for e {{\n oboe {blanks}x\n}}\n"));
     assert!(findings.iter().any(|finding| finding.code == "syntax/unexpected"));
 }
+
+fn messages(source: &str) -> Vec<String> {
+    let mut sources = Sources::new();
+    let file = sources.add("gaps.ripieno", source);
+    let (_, findings) = resolve(&mut sources, file, &mut NoFiles);
+    findings.into_iter().map(|f| format!("{} {}", f.message, f.help.unwrap_or_default())).collect()
+}
+
+#[test]
+fn a_misspelt_word_of_a_form_line_does_not_hide_bars_that_are_too_long() {
+    let told = messages(
+        "piece \"Weir\" { }\nform {\n 1 metre 4/4, key C majr, tempo 1/4 = 96\n 2 end\n}\n\
+         voice upper { 1: 1/4 C5 D E F G | 2: 1/1 C | }\n",
+    );
+    assert_eq!(told.len(), 2, "{told:?}");
+    assert!(told.iter().any(|text| text.contains("`majr`")), "{told:?}");
+    assert!(told.iter().any(|text| text.contains("too long")), "{told:?}");
+}
+
+#[test]
+fn an_unknown_ensemble_does_not_hide_an_unknown_scoring_to_keep() {
+    let told = messages(
+        "piece \"Weir\" { }\nform {\n 1 metre 4/4, key C major\n 1 end\n}\n\
+         voice upper { 1: 1/1 C5 | }\nensemble few { era 1810\n oboe }\n\
+         scoring town for fwe {\n keep villlage\n}\n",
+    );
+    assert_eq!(told.len(), 2, "{told:?}");
+    assert!(told[1].contains("no scoring called `villlage`"), "{told:?}");
+}
+
+#[test]
+fn german_names_of_crooks_and_keys_are_explained() {
+    let line = |players: &str| messages(&format!("ensemble few {{ era 1810\n {players} }}\n"));
+    assert!(line("horn 2 crook H")[0].ends_with(" German H is B."));
+    assert!(line("clarinet 2 in Es")[0].ends_with(" German Es is Eb."));
+}
+
+#[test]
+fn as_many_timpanists_as_drums_are_a_slip_worth_a_word() {
+    let line = |players: &str| messages(&format!("ensemble few {{ era 1885\n {players} }}\n"));
+    assert!(line("timpani 3 tuned G2, C3, D3")[0].contains("3 players, each with 3 drums"));
+    assert_eq!(line("timpani tuned G2, C3, D3"), [""; 0]);
+    assert_eq!(line("timpani 2 tuned G2, C3, D3"), [""; 0]);
+}

@@ -1,10 +1,12 @@
 //! Builds the trees of `piece`, `form`, `harmony` and `dynamics`.
 
+use pest::Parser;
 use pest::iterators::Pair;
 
-use super::context::{Context, Rule, read_fraction, read_number, read_value};
+use super::context::{Context, Grammar, Rule, read_fraction, read_number, read_value};
 use super::explain;
 use super::tree::*;
+use crate::diagnostics::Span;
 
 pub(super) fn piece(cx: &mut Context, pair: Pair<Rule>) -> Option<PieceTree> {
     let mut title = None;
@@ -41,7 +43,13 @@ pub(super) fn form(cx: &mut Context, pair: Pair<Rule>) -> FormTree {
                 }
             }
             Rule::broken_line => {
-                tree.broken.push(cx.word(&inner));
+                match readable(cx, &inner) {
+                    Some((line, unread)) => {
+                        tree.lines.push(line);
+                        tree.broken.extend(unread);
+                    }
+                    None => tree.broken.push(cx.word(&inner)),
+                }
                 explain::line(cx, &inner, Rule::form_line, "this line of the form");
             }
             Rule::close | Rule::unclosed => cx.block_end(&inner, tree.span, "form"),
@@ -49,6 +57,41 @@ pub(super) fn form(cx: &mut Context, pair: Pair<Rule>) -> FormTree {
         }
     }
     tree
+}
+
+/// The items that can be read of a line of the form that as a whole cannot, and the others, each
+/// with its bars before it; `None` where the line does not begin with bars.
+fn readable(cx: &mut Context, pair: &Pair<Rule>) -> Option<(FormLine, Vec<Word>)> {
+    let (text, start) = (pair.as_str(), pair.as_span().start() as u32);
+    let behind = text.trim_start_matches(|c: char| c.is_ascii_digit() || c == '.');
+    let bars = &text[..text.len() - behind.len()];
+    let range = Grammar::parse(Rule::bar_range, bars).ok()?.next()?;
+    let mut line = FormLine { bars: cx.bar_range(range), items: Vec::new() };
+    line.bars.span = Span::new(cx.file, start, start + bars.len() as u32);
+    let mut unread = Vec::new();
+    let (mut from, mut quoted) = (bars.len(), false);
+    let ends = behind.char_indices().filter_map(|(at, c)| {
+        quoted ^= c == '"';
+        (c == ',' && !quoted).then_some(bars.len() + at)
+    });
+    for to in ends.chain([text.len()]) {
+        let piece = &text[from..to];
+        let blank = piece.len() - piece.trim_start().len();
+        let place =
+            |from: usize, to: usize| Span::new(cx.file, start + from as u32, start + to as u32);
+        let span = place(from + blank, from + piece.trim_end().len());
+        let alone = format!("{bars} {}", piece.trim());
+        let read = Grammar::parse(Rule::form_line, &alone).ok().and_then(|mut pairs| pairs.next());
+        match read.and_then(|pair| form_line(cx, pair)) {
+            Some(read) => {
+                let items = read.items.into_iter();
+                line.items.extend(items.map(|item| Spanned { span, ..item }));
+            }
+            None => unread.push(Spanned { value: alone, span }),
+        }
+        from = to + 1;
+    }
+    Some((line, unread))
 }
 
 fn form_line(cx: &mut Context, pair: Pair<Rule>) -> Option<FormLine> {

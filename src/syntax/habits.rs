@@ -4,7 +4,7 @@ use pest::iterators::Pair;
 
 use super::context::{Context, Rule};
 use super::expected::Expected;
-use crate::diagnostics::{Diagnostic, Span, instead_of, nearest};
+use crate::diagnostics::{Diagnostic, Span, german_key, instead_of, nearest};
 use crate::instruments;
 
 /// Dynamics as people write them.
@@ -49,6 +49,12 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
     {
         let help = format!("A key is a capital letter with `major` or `minor`: `{key}`.");
         return Some(Habit { help, fix: Some((at, at + length, key)) });
+    }
+    if expected.things.contains(&"a note name such as `Bb`")
+        && let Some(key) = german_key(found)
+    {
+        let help = format!("German {found} is {key}.");
+        return Some(Habit { help, fix: Some((at, at + found.len(), key.to_string())) });
     }
     if let Some((_, value)) = VALUES.iter().find(|(word, _)| *word == found)
         && expected.things.contains(&"a value such as `1/4`")

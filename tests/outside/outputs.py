@@ -76,7 +76,10 @@ def _eras(source):
         base, era = ensembles[name]
         return int(era[1]) if era else year(base)
 
-    piece = _folder(re.search(r'^piece "(.*?)"', text, re.MULTILINE)[1])
+    title = re.search(r'^piece "(.*?)"', text, re.MULTILINE)
+    if not title:
+        return {}
+    piece = _folder(title[1])
     return {
         (piece, _folder(scoring)): year(ensemble)
         for scoring, ensemble in re.findall(r"^scoring (\S+) for (\S+)", text, re.MULTILINE)

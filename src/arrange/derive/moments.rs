@@ -78,12 +78,12 @@ fn beat_from(form: &Form, at: Time) -> Time {
     at + form.bar_at(at).metre.beat()
 }
 
-/// Notes of the subject's head by which an entry is known, at most.
+/// Notes of the subject's head by which an entry is known, at most. Our heuristic.
 const HEAD: usize = 8;
-/// Fewer are no subject.
+/// Fewer are no subject. Our heuristic.
 const SHORTEST_HEAD: usize = 4;
 /// By how many steps in all an answer may differ from the subject (tonal answers change one leap,
-/// seldom two).
+/// seldom two). Our heuristic.
 const FREEDOM: i32 = 2;
 
 /// Entries of the subject in any voice.
@@ -313,9 +313,9 @@ fn phrase_ends(form: &Form, texture: &Texture, event: &HarmonyEvent) -> bool {
     long || (rests && end <= event.start + event.length)
 }
 
-/// Least distance between first beats of phrases, in bars.
+/// Least distance between first beats of phrases, in bars. Our heuristic.
 const SHORTEST_PHRASE: usize = 2;
-/// A phrase of which nothing tells the end is taken to have so many bars.
+/// A phrase of which nothing tells the end is taken to have so many bars. Our heuristic.
 const USUAL_PHRASE: usize = 4;
 
 /// First beats of phrases: the beginning; after rehearsal marks, double bars and repeat signs;

@@ -17,8 +17,9 @@ pub(in crate::arrange) fn piece(text: &str) -> Piece {
     let mut sources = Sources::new();
     let id = sources.add("test.ripieno".to_string(), format!("piece \"Test\" {{\n}}\n{text}"));
     let (piece, mut diagnostics) = resolve(&mut sources, id, &mut NoFiles);
-    // Small tests end where their voices end.
-    diagnostics.retain(|finding| finding.code != "bars/no-end");
+    // Small tests end where their voices end, and what is drawn by lot may slur a repeated note.
+    let fine = ["bars/no-end", "bars/slur-or-tie"];
+    diagnostics.retain(|finding| !fine.contains(&finding.code));
     assert!(diagnostics.is_empty(), "{diagnostics:#?}");
     piece
 }

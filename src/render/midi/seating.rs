@@ -15,7 +15,7 @@ pub(super) const PAN: u8 = 10;
 const MIDDLE: u8 = 64;
 
 /// From the left (0) to the right (127) as the hall sees the platform: first violins on the left,
-/// second violins on the right, wood-wind before the middle, horns left and heavy brass right of it
+/// second violins on the right, woodwind before the middle, horns left and heavy brass right of it
 /// (common practice of the 19th century, from memory; the figures are our heuristic).
 const SEATS: [(&str, u8); 24] = [
     ("violin", 36),
@@ -82,7 +82,7 @@ const DEPARTMENTS: [(&str, f64); 4] =
 /// How loud a part is beside the others, where all have the same dynamic.
 ///
 /// Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. I: in forte a trumpet equals
-/// two horns or four wood-wind, a department of strings two wood-wind; in piano all are about
+/// two horns or four woodwind, a department of strings two woodwind; in piano all are about
 /// equal. What stands here is the middle between the two in decibels, a department taken as large as
 /// in the column of small orchestras of that chapter's table; each doubling of players adds 3
 /// decibels. Plucked sounds are set lower, percussion a little (our heuristic). A volume of v is

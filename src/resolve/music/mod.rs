@@ -3,6 +3,7 @@
 
 mod attached;
 mod miscounted;
+mod repeated;
 mod words;
 
 use smallvec::smallvec;
@@ -110,9 +111,11 @@ impl Builder<'_> {
             overflow: None,
             counted: true,
         };
+        let before = self.cx.diagnostics.len();
         for element in &tree.elements {
             self.element(&mut bar, element, None);
         }
+        repeated::gather(&mut self.cx.diagnostics, before);
         self.count(tree, &bar, frame.length);
         if let Some((_, span)) = self.state.graces.take() {
             self.cx.push(
@@ -319,7 +322,10 @@ impl Builder<'_> {
 
     fn slur_end(&mut self, span: Span) {
         match (self.state.slur.take(), self.music.notes.last_mut()) {
-            (Some(_), Some(note)) if !self.state.slur_waits => note.attached.slur_ends = true,
+            (Some(start), Some(note)) if !self.state.slur_waits => {
+                note.attached.slur_ends = true;
+                self.slur_or_tie(start, span);
+            }
             (None, _) if self.state.doubtful => {}
             _ => self.cx.push(
                 Diagnostic::error("bars/slur", span, "This ends a slur that holds no notes.")
@@ -327,6 +333,30 @@ impl Builder<'_> {
             ),
         }
         self.state.slur_waits = false;
+    }
+
+    /// Says so where a slur joins one note to the same note, which reads as a tie; notes with marks
+    /// of their own (dots, strokes) are struck, and everybody sees it.
+    fn slur_or_tie(&mut self, start: Span, end: Span) {
+        let [.., first, last] = &self.music.notes[..] else { return };
+        let alike = matches!((&first.sound, &last.sound),
+            (Sound::Pitches(one), Sound::Pitches(two)) if one == two);
+        let bare = |note: &Note| note.attached.marks == Marks::NONE;
+        let joined = first.attached.slur_starts && first.start + first.length == last.start;
+        if alike && joined && bare(first) && bare(last) && last.attached.graces.is_none() {
+            self.cx.push(
+                Diagnostic::warning(
+                    "bars/slur-or-tie",
+                    start.to(end),
+                    "A slur from a note to the same note reads as a tie.",
+                )
+                .with_text("players will hold the first note and not play the second")
+                .with_help(
+                    "Write `=` for the second if it is held; if both are played in one bow or \
+                     breath, mark them `[stacc]` or `[tenuto]`.",
+                ),
+            );
+        }
     }
 
     fn tuplet(
@@ -401,6 +431,7 @@ impl Builder<'_> {
 
     fn pitches(&mut self, written: &[PitchTree]) -> Pitches {
         let mut pitches: Pitches = smallvec![];
+        let mut before: Option<Span> = None;
         for pitch in written {
             self.state.octave_doubtful &= pitch.octave.is_none();
             let octave = pitch.octave.or(self.state.octave).unwrap_or_else(|| {
@@ -426,10 +457,13 @@ impl Builder<'_> {
                 4
             });
             self.state.octave = Some(octave);
-            let pitch: Pitch = pitch.name.at(octave);
+            let (span, pitch): (Span, Pitch) = (pitch.span, pitch.name.at(octave));
             if !pitches.contains(&pitch) {
                 pitches.push(pitch);
+            } else if let Some(before) = before {
+                self.cx.push(same_twice(before, span, pitch));
             }
+            before = Some(span);
         }
         pitches.sort_unstable();
         pitches
@@ -534,6 +568,13 @@ impl Builder<'_> {
         }
         self.music
     }
+}
+
+fn same_twice(before: Span, span: Span, pitch: Pitch) -> Diagnostic {
+    Diagnostic::warning("bars/same-twice", span, format!("This chord has {pitch} twice."))
+        .with_text("this one is left out")
+        .with_help("Write it once, or give the second to another player.")
+        .with_fix("take it away", before.after().to(span), "", false)
 }
 
 fn bad_tuplet(span: Span, (actual, normal): (u32, u32)) -> Diagnostic {

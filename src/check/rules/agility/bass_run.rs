@@ -99,7 +99,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let finding = cx.finding(&RULE, &passage, message).with_help(
                 "Write the first note of each beat for the basses and leave the run to the cellos or bassoons.",
             );
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }

@@ -79,7 +79,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let finding = cx
                 .finding(&RULE, &passage, message)
                 .with_help("Keep the quick strokes on one drum, or write a roll: `C3[tremolo]`.");
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }

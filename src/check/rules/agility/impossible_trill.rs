@@ -1,7 +1,7 @@
 //! A trill or turn that the instrument does not have.
 //!
 //! # What it finds
-//! Trills, mordents and turns on timpani, on slide trombones, and on valveless brass below
+//! Trills, mordents and turns on timpani, on slide trombones, and on brass without valves below
 //! partial 8, where the neighbours lie more than a tone apart; and on any instrument a trill or turn
 //! whose upper note, a mordent or turn whose lower note, is one that it does not have.
 //!
@@ -54,7 +54,7 @@ pub const RULE: Rule = Rule {
     check: Check::Scoring(check),
 };
 
-/// The lowest partial from which a lip trill with the next one is a tone or less.
+/// The lowest partial from which a lip trill with the next one is a tone or less (derived: 9 to 8).
 const LIP_TRILL: u8 = 8;
 
 fn check(cx: &Context, findings: &mut Findings) {
@@ -75,7 +75,9 @@ fn check(cx: &Context, findings: &mut Findings) {
                 _ => "turn",
             };
             let why = match lacks {
-                Some(pitch) => format!(": it has no {}", cx.both(part, pitch, passage.first())),
+                Some(pitch) => {
+                    format!(": there is no {} to it", cx.both(part, pitch, passage.first()))
+                }
                 None => String::new(),
             };
             let message = format!(
@@ -90,7 +92,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 format!("Leave the {word} to the others and write the plain note.")
             };
             let finding = cx.finding(&RULE, &passage, message).with_help(help);
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }

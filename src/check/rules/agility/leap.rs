@@ -55,7 +55,7 @@ pub const RULE: Rule = Rule {
 
 /// Seconds within which a leap is sudden. Our heuristic.
 const SUDDEN: f64 = 0.26;
-/// Semitones from which a leap is wide.
+/// Semitones from which a leap is wide: an octave. Our heuristic.
 const WIDE: i32 = 12;
 
 fn check(cx: &Context, findings: &mut Findings) {
@@ -93,7 +93,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let finding = cx.finding(&RULE, &passage, message).with_help(
                 "Keep the figure within an octave, share it between two players, or give it to flute, oboe, bassoon or violins.",
             );
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }

@@ -68,8 +68,9 @@ fn check(cx: &Context, findings: &mut Findings) {
             {
                 continue;
             }
+            let has = words::tenths(rest);
             let message = format!(
-                "{} has {rest:.0} seconds to lay the {} down and take the {}, between {} and {}, and needs about {SECONDS_TO_TAKE:.0}.",
+                "{} has {has} seconds to lay the {} down and take the {}, between {} and {}, and needs about {SECONDS_TO_TAKE:.0}.",
                 part.player.name,
                 laid_down.name.to_lowercase(),
                 taken.name.to_lowercase(),

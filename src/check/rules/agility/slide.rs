@@ -54,7 +54,7 @@ pub const RULE: Rule = Rule {
 
 /// Seconds for a long move of the slide. Our heuristic.
 const MOVE: f64 = 0.25;
-/// Positions that can be passed at speed.
+/// Positions that can be passed at speed. Our heuristic.
 const FAR: i32 = 4;
 
 /// Key number of partial 1 in the first position.
@@ -123,7 +123,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let finding = cx.finding(&RULE, &passage, message).with_help(
                 "Give one of the two notes to another trombone, set the figure an octave higher, where the positions lie closer, or leave time between the notes.",
             );
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }

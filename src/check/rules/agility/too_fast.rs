@@ -37,9 +37,9 @@
 //!
 //! # Source
 //! Notes a second: our heuristic, told for each instrument in the catalogue; that single tonguing
-//! is common to all wind and double tonguing among the wood-wind to the flute only: Rimsky-
+//! is common to all wind and double tonguing among the woodwind to the flute only: Rimsky-
 //! Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. I. Orchestral horns of about 1770
-//! are not given semiquaver runs: common practice.
+//! are not given runs in sixteenths: common practice.
 
 use std::collections::VecDeque;
 
@@ -59,7 +59,7 @@ pub const RULE: Rule = Rule {
 
 /// How many steps in a row are weighed together. Our heuristic: shorter figures are thrown off.
 const WINDOW: usize = 8;
-/// Steps of this many semitones or more count as leaps: a fourth.
+/// Steps of this many semitones or more count as leaps: a fourth. Our heuristic.
 const LEAP: i32 = 5;
 /// Leaps of less than an octave are granted the mean between step and leap. Our heuristic.
 const OCTAVE: i32 = 12;
@@ -73,13 +73,14 @@ fn check(cx: &Context, findings: &mut Findings) {
         for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();
             let message = format!(
-                "{} cannot keep up with {:.1} notes a second from {} on ({} notes in all, {}): the {} does about {} repeated, {} by step, {} by leap{}.",
+                "{} cannot keep up with {:.1} notes a second from {} on ({} notes in all, {}): the {} {} about {} repeated, {} by step, {} by leap{}.",
                 part.player.name,
                 taxed.fastest,
                 cx.form.place(note.start),
                 passage.offences.len(),
                 words::bars(&passage.bars),
                 instrument.name.to_lowercase(),
+                if instrument.name == instrument.plural { "do" } else { "does" },
                 agility.repeated,
                 agility.stepwise,
                 agility.leaping,
@@ -90,7 +91,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 },
             );
             let finding = cx.finding(&RULE, &passage, message).with_help(help(cx, &passage));
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }

@@ -41,7 +41,7 @@
 //!
 //! # Source
 //! Equivalences of strength: Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch.
-//! I: in forte a trumpet, trombone or tuba is two horns, a horn two wood-wind, a string
+//! I: in forte a trumpet, trombone or tuba is two horns, a horn two woodwind, a string
 //! department two; in piano all wind are about equal, a department is one. How register, dynamics
 //! and numbers weigh, and the threshold, are our heuristic.
 
@@ -67,7 +67,7 @@ pub const RULE: Rule = Rule {
 const TWICE: f64 = 2.0;
 /// Seconds from which it counts. Our heuristic.
 const LONG: f64 = 2.0;
-/// Semitones below the melody within which others cover it: a fourth.
+/// Semitones below the melody within which others cover it: a fourth. Our heuristic.
 const NEAR: i32 = 5;
 
 /// A covered moment: the strongest player of the melody, the strongest of the others, how many
@@ -138,7 +138,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                     coverer.player.name, passage.part.player.id
                 ));
             let finding = with_softer(cx, &passage, line, finding);
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }

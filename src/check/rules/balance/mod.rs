@@ -10,14 +10,15 @@ use super::super::slices::Sounding;
 use crate::instruments::{Family, Loudness};
 use crate::music::Time;
 
-/// Strength of a player with one note at a time, in wood-wind instruments.
+/// Strength of a player with one note at a time, in woodwind instruments.
 ///
 /// Equivalences: Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. I. In forte a
-/// trumpet, trombone or tuba is two horns, a horn two wood-wind, a string department two
-/// wood-wind; in piano all wind are equal and a department is one. Numbers of strings are measured
+/// trumpet, trombone or tuba is two horns, a horn two woodwind, a string department two
+/// woodwind; in piano all wind are equal and a department is one. Numbers of strings are measured
 /// by the medium orchestra of the same book, p. 6. Our heuristics: what lies between piano and
 /// forte, a third more for each degree of loudness, half outside the telling register
-/// (strings are even), and the weight of plucked sounds. On the way of a hairpin the strength goes straight from that of one
+/// (strings are even), the square root and the bounds for numbers of strings, and the weight of
+/// plucked sounds. On the way of a hairpin the strength goes straight from that of one
 /// degree to that of the next.
 fn strength(cx: &Context, sounding: Sounding, time: Time) -> f64 {
     strength_at(cx, sounding, time, cx.degree(usize::from(sounding.player), time))
@@ -88,7 +89,8 @@ fn tells(cx: &Context, sounding: Sounding) -> bool {
 }
 
 /// Players of a string department in a medium orchestra: Rimsky-Korsakov, Principles of
-/// Orchestration, tr. Agate, 1922, p. 6.
+/// Orchestration, tr. Agate, 1922, p. 6; the single digits from memory, five double
+/// basses the mean of four to six.
 fn medium(id: &str) -> f64 {
     match id {
         "violin-2" => 10.0,

@@ -62,7 +62,7 @@ const LONG: f64 = 12.0;
 /// Seconds of a rest that ends a stretch. Our heuristic.
 const REST: f64 = 3.0;
 /// Semitones below the top of custom that count as high: a major third of the brass, whose top is
-/// nearer to every day, a fourth of the wood-wind. Our heuristic.
+/// nearer to every day, a fourth of the woodwind. Our heuristic.
 const TOP: (i32, i32) = (4, 5);
 
 fn check(cx: &Context, findings: &mut Findings) {
@@ -111,7 +111,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let finding = cx.finding(&RULE, &passage, message).with_help(
                 "Let the player rest in between, or take turns with the second; keep the height for the peak. The players decide what can be asked.",
             );
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }

@@ -119,7 +119,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 let title = "mark the line `solo`, for a good player";
                 finding = finding.with_fix(title, place, " solo", false);
             }
-            findings.push_passage(cx, &passage, cx.with_allow(finding, passage.line));
+            findings.push_passage(cx, &passage, cx.with_allow_for(finding, &passage));
         }
     }
 }

@@ -35,7 +35,7 @@
 //! ```
 //!
 //! # Source
-//! That wood-wind cannot hold very long passages: Rimsky-Korsakov, Principles of Orchestration,
+//! That woodwind cannot hold very long passages: Rimsky-Korsakov, Principles of Orchestration,
 //! tr. Agate, 1922, ch. I, without a number of seconds. The seconds are our heuristic, told for
 //! each instrument in the catalogue; the players know better.
 
@@ -109,7 +109,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         let finding = cx.finding(&RULE, &passage, message).with_help(
             "Put in a rest or a breath mark (`[breath]`), end a slur earlier, or let a second player take turns.",
         );
-        let finding = cx.with_allow(finding, passage.line);
+        let finding = cx.with_allow_for(finding, &passage);
         findings.push_shared(cx, &passage, others, finding);
     }
 }

@@ -108,7 +108,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             "Set the notes {}, or let a deeper instrument double the bass an octave lower.",
             words::octaves(1)
         ));
-        let finding = cx.with_allow(finding, passage.line);
+        let finding = cx.with_allow_for(finding, &passage);
         findings.push_shared(cx, &passage, others, finding);
     }
 }

@@ -88,7 +88,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         if let Some(event) = after.checked_sub(1).and_then(|at| events.get(at)) {
             finding = finding.with_label(event.span, "the chord");
         }
-        let finding = cx.with_allow(finding, passage.line);
+        let finding = cx.with_allow_for(finding, &passage);
         findings.push_shared(cx, &passage, others, finding);
     }
 }

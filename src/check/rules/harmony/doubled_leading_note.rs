@@ -124,7 +124,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             .finding(&RULE, &passage, message)
             .with_label(other.of(parts).source, format!("the leading note of {}", with.player.name))
             .with_help("Give one of the two the root or the fifth of the chord.");
-        let finding = cx.with_allow(finding, passage.line);
+        let finding = cx.with_allow_for(finding, &passage);
         findings.push_shared(cx, &passage, others, finding);
     }
 }

@@ -44,8 +44,8 @@
 //! # Source
 //! Low interval limits as printed in a music retailer's glossary, raised an octave (it calls
 //! middle C "C3"); its minor third agrees with Film Music Theory, after Lowell and Pullig,
-//! Arranging for Large Jazz Ensemble. Where another arranger's table is lower, the lower figure
-//! stands here. The limits are not walls: arranging hand-out, ch. 10.
+//! Arranging for Large Jazz Ensemble. Where another arranger's table, from memory, is lower, the
+//! lower figure stands here. The limits are not walls: arranging hand-out, ch. 10.
 
 use crate::arrange::SoundingNote;
 use crate::check::context::Context;
@@ -137,7 +137,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         let finding = cx.finding(&RULE, &passage, message).with_help(
             "Set the note an octave higher, or take the octave or the fifth of the bass.",
         );
-        let finding = cx.with_allow(finding, passage.line);
+        let finding = cx.with_allow_for(finding, &passage);
         findings.push_shared(cx, &passage, others, finding);
     }
 }

@@ -120,7 +120,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             .with_help(
                 "Let one of the two move the other way or stay; if a doubling is meant, say so with `doubles`.",
             );
-        let finding = cx.with_allow(finding, passage.line);
+        let finding = cx.with_allow_for(finding, &passage);
         findings.push_shared(cx, &passage, others, finding);
     }
 }

@@ -59,6 +59,13 @@ fn check(piece: &Piece, findings: &mut Findings) {
             *used = true;
         }
     }
+    // Any player who is there serves as an example.
+    let player = piece
+        .ensembles
+        .iter()
+        .flat_map(|ensemble| &ensemble.players)
+        .find(|player| !player.instrument.unpitched)
+        .map_or("violin-1", |player| &player.line_name);
     for (voice, _) in piece.voices.iter().zip(used).filter(|(_, used)| !used) {
         let message = match piece.scorings.len() {
             0 => format!("Nobody plays the voice `{}`: there is no scoring yet.", voice.name),
@@ -69,7 +76,7 @@ fn check(piece: &Piece, findings: &mut Findings) {
         };
         findings.push(Diagnostic::new(RULE.severity, RULE.code, voice.span, message).with_help(
             format!(
-                "Give it to a player: `violin-1 plays {} as melody`; or take the voice away.",
+                "Give it to a player: `{player} plays {} as melody`; or take the voice away.",
                 voice.name
             ),
         ));

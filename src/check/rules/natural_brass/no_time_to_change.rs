@@ -95,8 +95,9 @@ fn check(cx: &Context, findings: &mut Findings) {
                 continue;
             }
             let many = words::is_plural(part.player);
+            let has = words::tenths(rest);
             let message = format!(
-                "{} {} {rest:.0} seconds to change {what}, between {} and {}, and {} about {needed:.0}.",
+                "{} {} {has} seconds to change {what}, between {} and {}, and {} about {needed:.0}.",
                 part.player.name,
                 if many { "have" } else { "has" },
                 cx.form.place(before.start),
@@ -144,7 +145,8 @@ fn help(cx: &Context, player: usize, at: Time, needed: f64, changes: &[(Pitch, P
     if let Some((seconds, next)) = longest {
         let from = cx.form.index_at(notes[next - 1].end() - Time::of(1, 1024)) + 1;
         return format!(
-            "Change in the rest of {seconds:.0} seconds before {}: `takes tuned … bar {}`.",
+            "Change in the rest of {:.0} seconds before {}: `takes tuned … bar {}`.",
+            seconds.floor(),
             cx.form.place(notes[next].start),
             cx.number(from.min(cx.bar(&notes[next]))),
         );

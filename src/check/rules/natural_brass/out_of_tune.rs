@@ -80,20 +80,24 @@ fn check(cx: &Context, findings: &mut Findings) {
             let ((pitch, partial), note) = (*passage.detail(), passage.first());
             let cents = cents(part, pitch, note.start, partial);
             let message = format!(
-                "{}: {} in {}{} is partial {partial}, {:.0} cents {} what is written, and is held or exposed.",
+                "{}: {} in {} is partial {partial}, {:.0} cents {} what is written, and is held or exposed{}.",
                 part.player.name,
                 cx.both(part, pitch, note),
                 cx.form.place(note.start),
-                passage.and_more(),
                 cents.abs(),
                 if cents < 0.0 { "flatter than" } else { "sharper than" },
+                match passage.and_more().strip_prefix(", and ") {
+                    Some(more) if passage.offences.len() == 2 => format!("; so is {more}"),
+                    Some(more) => format!("; so are {more}"),
+                    None => String::new(),
+                },
             );
             let finding = cx.finding(&RULE, &passage, message);
             let mut ways = super::other_crooks(cx, &passage);
             ways.extend(super::nearest(part, pitch, note.start));
             let finding = advise(cx, &passage, finding, ways);
             let finding = super::with_crook_fix(cx, &passage, finding);
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }

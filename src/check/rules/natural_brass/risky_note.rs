@@ -55,7 +55,7 @@ pub const RULE: Rule = Rule {
     check: Check::Scoring(check),
 };
 
-/// Year before which the first trumpet is a clarino player, at home on partials 8 to 16.
+/// Year before which the first trumpet is a clarino player, at home on partials 8 to 16. From memory.
 const CLARINO: i32 = 1760;
 
 fn check(cx: &Context, findings: &mut Findings) {
@@ -106,7 +106,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             );
             let finding = cx.finding(&RULE, &passage, message);
             let finding = advise(cx, &passage, finding, Vec::new());
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }

@@ -81,7 +81,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let ways =
                 vec!["exchange the notes of the pair: the first has the high register".to_string()];
             let finding = advise(cx, &passage, finding, ways);
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }

@@ -79,7 +79,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             ways.push("mark the note `stopped` if the colour is meant".to_string());
             let finding = advise(cx, &passage, finding, ways);
             let finding = super::with_crook_fix(cx, &passage, finding);
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }

@@ -50,7 +50,7 @@ pub const RULE: Rule = Rule {
     check: Check::Scoring(check),
 };
 
-/// Ledger lines that one still reads.
+/// Ledger lines that one still reads. Our heuristic.
 const LINES: i32 = 3;
 
 /// Ledger lines that a written pitch needs in a clef.
@@ -116,7 +116,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let finding = cx.finding(&RULE, &passage, message).with_help(
                 "Set the far notes an octave nearer to the rest, or share the bar with another player.",
             );
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }

@@ -85,7 +85,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 "Leave a note to another part, choose a chord that lies under one hand, or engage {} players.",
                 A_NOTE * chord.len()
             ));
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }

@@ -41,7 +41,7 @@
 //! public scores.
 
 use crate::check::context::{Context, Stretch, plucked, techniques};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Check, Findings, Rule, words};
 use crate::diagnostics::Severity;
 
 pub const RULE: Rule = Rule {
@@ -113,8 +113,8 @@ fn way_out(
         Some(chord) => {
             let names: Vec<String> = chord.iter().map(ToString::to_string).collect();
             format!(
-                "{} lies well; or leave one note out, or engage more players who can divide.",
-                names.join(" and ")
+                "{} lie well; or leave one note out, or engage more players who can divide.",
+                words::list(&names, "and")
             )
         }
         None => "Leave one note out, or engage more players who can divide.".to_string(),

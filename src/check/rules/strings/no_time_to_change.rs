@@ -97,9 +97,9 @@ fn check(cx: &Context, findings: &mut Findings) {
                 passage.and_more(),
             );
             let finding = cx.finding(&RULE, &passage, message).with_help(
-                "Let the section rest for a beat before the change, or let the half of it change at a time.",
+                "Let the section rest for a beat before the change, or let half of it change at a time.",
             );
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }
