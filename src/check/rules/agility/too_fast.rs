@@ -15,7 +15,7 @@
 //! form { 1 metre 4/4, key C major, tempo 1/4 = 120
 //!   4 end }
 //! voice tune { 1: 1/16 D5 E F G A G F E D E F G A G F E | 2: 1/1 D5 | 3: D5 | 4: D5 | }
-//! ensemble few { era 1770
+//! ensemble few { era 1840
 //!   horn in F }
 //! scoring few for few {
 //!   horn plays tune 8vb as harmony
@@ -28,7 +28,7 @@
 //! form { 1 metre 4/4, key C major, tempo 1/4 = 120
 //!   4 end }
 //! voice tune { 1: 1/8 D5 E F G A G F E | 2: 1/1 D5 | 3: D5 | 4: D5 | }
-//! ensemble few { era 1770
+//! ensemble few { era 1840
 //!   horn in F }
 //! scoring few for few {
 //!   horn plays tune 8vb as harmony
