@@ -163,7 +163,7 @@ const PASSAGES: &[Passage] = &[
         lines: "trumpet plays tune as melody",
         abuses: &[
             ("era 1725", "era 1770", &["compass/outside-custom"]),
-            ("1/8 D5 E F# G A F# D E", "1/8 D5 E 1/2 C6 1/4 A", &["natural-brass/out-of-tune"]),
+            ("1/8 D5 E F# G A F# D E", "1/8 D5 E 1/2 C6 1/4 A5", &["natural-brass/out-of-tune"]),
         ],
         ..PLAIN
     },
