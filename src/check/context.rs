@@ -26,6 +26,8 @@ pub(super) struct Context<'a> {
     times: Vec<Vec<(f64, f64)>>,
     /// For each part: how loud it is when.
     loudness: Vec<Loudness>,
+    /// For each part: its changes of technique.
+    techniques: Vec<Vec<(Time, Technique, Span)>>,
     slices: OnceCell<Slices>,
     allows: Vec<GivenAllow<'a>>,
 }
@@ -97,6 +99,7 @@ impl<'a> Context<'a> {
                 .iter()
                 .map(|part| Loudness::new(&part.directions))
                 .collect(),
+            techniques: arrangement.parts.iter().map(techniques).collect(),
             slices: OnceCell::new(),
             allows,
         }
@@ -116,6 +119,11 @@ impl<'a> Context<'a> {
     /// said.
     pub fn degree(&self, player: usize, time: Time) -> Degree {
         self.loudness[player].degree(time)
+    }
+
+    /// Is a player plucking at a time?
+    pub fn plucks(&self, player: usize, time: Time) -> bool {
+        plucked(&self.techniques[player], time)
     }
 
     /// Seconds from the beginning to a written time, repeats once.
@@ -182,6 +190,16 @@ impl<'a> Context<'a> {
         self.form.index_at(note.start)
     }
 
+    /// Numbers of the bars in which a note sounds.
+    pub fn bars_of(&self, note: &SoundingNote) -> impl Iterator<Item = i32> + use<'a> {
+        let form = self.form;
+        let (first, mut last) = (form.index_at(note.start), form.index_at(note.end()));
+        if last > first && form.bars[last].start >= note.end() {
+            last -= 1;
+        }
+        (first..=last).filter_map(|bar| form.bars.get(bar)).map(|bar| bar.number)
+    }
+
     /// Number of the bar of that index.
     pub fn number(&self, bar: usize) -> i32 {
         self.form.bars.get(bar).map_or(0, |bar| bar.number)
@@ -209,6 +227,20 @@ impl<'a> Context<'a> {
     pub fn used_allows(&self) -> impl Iterator<Item = Span> + '_ {
         self.allows.iter().filter(|given| given.used.get()).map(|given| given.allow.span)
     }
+}
+
+/// Where something can be added to a scoring line. The place of a line may take in a comment behind
+/// it, so the last word whose place is known is asked, if all may stand behind it.
+pub(super) fn place_in(line: &Line) -> Span {
+    let named = match &line.verb {
+        Verb::Plays { span, octaves: 0, .. } | Verb::Doubles { span, octaves: 0, .. } => Some(span),
+        _ => None,
+    };
+    let techniques = line.techniques.iter().map(|(_, span)| span);
+    let words = line.words.iter().map(|(_, span)| span);
+    let dynamic = line.dynamic.iter().map(|(_, span)| span);
+    let known = named.into_iter().chain(techniques).chain(words).chain(dynamic);
+    known.max_by_key(|span| span.end).unwrap_or(&line.span).after()
 }
 
 /// Do ranges of bar indices (first, one past last) hold a whole passage (first, last)?

@@ -95,7 +95,7 @@ const PASSAGES: &[Passage] = &[
         abuses: &[
             (
                 "1/8 D4 D D D D D D D",
-                "1/16 D4 D D D D D D D D D D D D D D D",
+                "1/32 D4 D D D D D D D D D D D D D D D 1/2 D4",
                 &["agility/too-fast"],
             ),
             ("1/8 D4 D D D D D D D", "1/8 D3 D4 1/4 D4 1/2 D4", &["agility/leap"]),
@@ -163,8 +163,28 @@ const PASSAGES: &[Passage] = &[
         lines: "trumpet plays tune as melody",
         abuses: &[
             ("era 1725", "era 1770", &["compass/outside-custom"]),
-            ("1/8 D5 E F# G A F# D E", "1/8 D5 E 1/2 G5 1/4 A", &["natural-brass/out-of-tune"]),
+            ("1/8 D5 E F# G A F# D E", "1/8 D5 E 1/2 C6 1/4 A5", &["natural-brass/out-of-tune"]),
         ],
+        ..PLAIN
+    },
+    Passage {
+        says: "The first violins lead while wind and violas hold the harmony.",
+        source: "common practice of the classical tutti",
+        players: "oboe 2, horn 2 crook C basso, violin-1 6 players, violin-2 6 players, viola 3 players, \
+                  cello 3 players, double-bass 2 players",
+        voices: &[
+            ("tune", &["1/4 E5 G5 C6 G5", "1/4 F5 D5 B5 G5", "1/4 E5 G5 C6 G5", "1/4 C6 B5 C6 _"]),
+            ("wind", &["1/1 G5", "1/1 G5", "1/1 G5", "1/1 G5"]),
+            ("second", &["1/1 E5", "1/1 D5", "1/1 E5", "1/1 E5"]),
+            ("horns", &["1/1 E5", "1/1 D5", "1/1 E5", "1/1 E5"]),
+            ("middle", &["1/1 C5", "1/1 B4", "1/1 C5", "1/1 C5"]),
+            ("low", &["1/4 C3 C C C", "1/4 G2 G G G", "1/4 C3 C C C", "1/1 C3"]),
+        ],
+        lines: "violin-1 plays tune as melody\n oboe.1 plays wind as harmony\n \
+                oboe.2 plays second as harmony\n horn plays horns 8vb as harmony\n \
+                viola, violin-2 plays middle as harmony\n cello, double-bass plays low as bass",
+        dynamics: "1 p\n 2 mf\n 3 f",
+        abuses: &[("1/4 F5 D5 B5 G5", "1/4 D5 F5 B5 G5", &["harmony/parallels"])],
         ..PLAIN
     },
     Passage {

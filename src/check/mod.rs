@@ -16,6 +16,8 @@
 
 mod allows;
 mod alternatives;
+#[cfg(test)]
+mod cases;
 mod context;
 mod documentation;
 mod doubt;

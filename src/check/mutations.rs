@@ -373,6 +373,15 @@ const SKETCHES: &[Sketch] = &[
         ..PLAIN
     },
     Sketch {
+        rule: "harmony/below-bass",
+        players: "oboe, viola 4 players, cello 4 players",
+        lines: "oboe plays run as harmony\n viola plays tune as harmony\n cello plays low as bass",
+        good: &["1/2 G4 E4", "1/1 C5"],
+        bad: &["1/2 G3 E4", "1/4 G4 A3 G4 G4", "1/1 E3"],
+        voices: &[("run", "1/16 E5 F E F E F E F E F E F E F E F"), ("low", "1/1 C4")],
+        ..PLAIN
+    },
+    Sketch {
         rule: "harmony/contradicts",
         players: "violin-1 8 players",
         lines: "violin-1 plays tune as melody",
@@ -392,6 +401,16 @@ const SKETCHES: &[Sketch] = &[
         ..PLAIN
     },
     Sketch {
+        rule: "harmony/doubled-leading-note",
+        players: "oboe, violin-1 8 players, violin-2 8 players",
+        lines: "oboe plays run as harmony\n violin-1 plays song as melody\n violin-2 plays tune as harmony",
+        good: &["1/2 E4 F4", "1/2 G4 G4"],
+        bad: &["1/2 E4 B3", "1/2 G4 B4"],
+        voices: &[("run", "1/16 E5 F E F E F E F E F E F E F E F"), ("song", "1/2 C5 B4")],
+        harmony: "1/2 C 1/2 G7",
+        ..PLAIN
+    },
+    Sketch {
         rule: "harmony/muddy",
         era: 1885,
         players: "cello 4 players, double-bass 2 players",
@@ -402,12 +421,30 @@ const SKETCHES: &[Sketch] = &[
         ..PLAIN
     },
     Sketch {
+        rule: "harmony/muddy",
+        era: 1885,
+        players: "oboe, cello 4 players, double-bass 2 players",
+        lines: "oboe plays run as harmony\n cello plays tune as harmony\n double-bass plays low as bass",
+        good: &["1/1 C3", "1/2 C4 F3"],
+        bad: &["1/1 A2", "1/2 Ab2 C4", "1/2 C3 G2"],
+        voices: &[("run", "1/16 E5 F E F E F E F E F E F E F E F"), ("low", "1/1 F2")],
+        ..PLAIN
+    },
+    Sketch {
         rule: "harmony/parallels",
         players: "violin-1 8 players, viola 4 players",
         lines: "violin-1 plays song as melody\n viola plays tune as harmony",
         good: &["1/2 G4 C4", "1/2 B4 C4"],
         bad: &["1/2 G4 A4", "1/2 D4 E4"],
         voices: &[("song", "1/2 D5 E5")],
+        ..PLAIN
+    },
+    Sketch {
+        rule: "compass/not-yet-built",
+        era: 1725,
+        players: "flute",
+        lines: "flute plays tune as melody",
+        lines_after: "flute takes piccolo bar {n}",
         ..PLAIN
     },
     Sketch {

@@ -1,14 +1,11 @@
 //! Which rules run, and which findings are raised to errors.
 
 use super::RULES;
-use crate::diagnostics::{Diagnostic, Severity, nearest};
-
-/// Families of findings that stages before the checker report.
-const EARLIER: [&str; 7] =
-    ["arrange", "bars", "harmony", "names", "natural-brass", "syntax", "use"];
+use crate::diagnostics::{CODES, Diagnostic, Severity, nearest};
 
 /// What the command line asks of the checker. Each word is a rule (`compass/outside-custom`), a
-/// family (`compass`), `all`, or a severity (`warnings`, `advice`).
+/// family (`compass`), `all`, or a severity (`errors`, `warnings`, `advice`; in the
+/// singular too).
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct Options {
     /// Findings to raise to errors.
@@ -27,19 +24,34 @@ pub fn matches(word: &str, code: &str) -> bool {
     code.strip_prefix(word).is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
 }
 
-/// Is there such a rule or family that an `allow` line can name? Of what `arrange` advises any
-/// name is taken.
+/// The names of all findings: of the rules, then of the stages before the checker.
+fn names() -> impl Iterator<Item = &'static str> + Clone {
+    RULES.iter().map(|rule| rule.code).chain(CODES.iter().map(|code| code.code))
+}
+
+/// Is there such a finding or family of findings?
 pub(super) fn is_known(word: &str) -> bool {
-    matches("arrange", word) || RULES.iter().any(|rule| matches(word, rule.code))
+    names().any(|code| matches(word, code))
+}
+
+/// Is the word one for findings of a severity (or of all), and is this one of them?
+fn by_severity(word: &str, severity: Severity) -> Option<bool> {
+    Some(match word {
+        "all" => true,
+        "errors" | "error" => severity == Severity::Error,
+        "warnings" | "warning" => severity == Severity::Warning,
+        "advice" => severity == Severity::Advice,
+        _ => return None,
+    })
 }
 
 /// The known rule or family nearest to a word.
 pub(super) fn meant(word: &str) -> Option<&'static str> {
-    let families = RULES.iter().map(|rule| rule.family());
-    nearest(word, RULES.iter().map(|rule| rule.code).chain(families)).or_else(|| {
+    let families = names().filter_map(|code| code.split('/').next());
+    nearest(word, names().chain(families)).or_else(|| {
         // Whoever knows the second half of a name only.
         let last = word.rsplit('/').next().unwrap_or(word);
-        RULES.iter().map(|rule| rule.code).find(|code| code.ends_with(&format!("/{last}")))
+        names().find(|code| code.ends_with(&format!("/{last}")))
     })
 }
 
@@ -49,11 +61,7 @@ impl Options {
     pub fn unknown(&self) -> Vec<(String, String)> {
         let words = self.deny.iter().chain(&self.allow).chain(&self.only);
         words
-            .filter(|word| {
-                let family = word.split('/').next().unwrap_or(word);
-                let severity = matches!(word.as_str(), "all" | "warnings" | "advice");
-                !is_known(word) && !EARLIER.contains(&family) && !severity
-            })
+            .filter(|word| !is_known(word) && by_severity(word, Severity::Advice).is_none())
             .map(|word| {
                 let help = match meant(word) {
                     Some(code) => format!("Did you mean `{code}`?"),
@@ -68,9 +76,9 @@ impl Options {
     pub(super) fn runs(&self, code: &str) -> bool {
         let says = |words: &[String]| words.iter().any(|word| matches(word, code));
         // A severity among the words is judged finding by finding.
-        let by_severity = |word: &String| matches!(word.as_str(), "all" | "warnings" | "advice");
+        let severity = |word: &String| by_severity(word, Severity::Advice).is_some();
         !says(&self.allow)
-            && (self.only.is_empty() || says(&self.only) || self.only.iter().any(by_severity))
+            && (self.only.is_empty() || says(&self.only) || self.only.iter().any(severity))
     }
 
     /// Filters and raises findings of whatever stage. Errors of the source itself (families
@@ -78,11 +86,8 @@ impl Options {
     #[must_use]
     pub fn apply(&self, findings: Vec<Diagnostic>) -> Vec<Diagnostic> {
         let means = |words: &[String], finding: &Diagnostic| {
-            words.iter().any(|word| match word.as_str() {
-                "all" => true,
-                "warnings" => finding.severity == Severity::Warning,
-                "advice" => finding.severity == Severity::Advice,
-                word => matches(word, finding.code),
+            words.iter().any(|word| {
+                by_severity(word, finding.severity).unwrap_or_else(|| matches(word, finding.code))
             })
         };
         let of_source = |finding: &Diagnostic| {

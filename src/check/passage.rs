@@ -80,23 +80,27 @@ impl<'a> Context<'a> {
             if self.allowed(rule.code, Some(player), (bar, bar)) {
                 continue;
             }
-            let number = self.number(bar);
+            let numbers = self.bars_of(note);
             let kind = kind(&detail);
             let same =
                 |passage: &&mut Passage<T>| (passage.line, passage.kind) == (note.line, kind);
             match passages.iter_mut().find(same) {
                 Some(passage) => {
                     passage.offences.push((index, detail));
-                    words::add_bar(&mut passage.bars, number);
+                    numbers.for_each(|number| words::add_bar(&mut passage.bars, number));
                 }
-                None => passages.push(Passage {
-                    player,
-                    part,
-                    line: note.line,
-                    kind,
-                    offences: vec![(index, detail)],
-                    bars: vec![(number, number)],
-                }),
+                None => {
+                    let mut bars = Vec::new();
+                    numbers.for_each(|number| words::add_bar(&mut bars, number));
+                    passages.push(Passage {
+                        player,
+                        part,
+                        line: note.line,
+                        kind,
+                        offences: vec![(index, detail)],
+                        bars,
+                    });
+                }
             }
         }
         passages
@@ -128,7 +132,8 @@ impl<'a> Context<'a> {
         message: impl Into<String>,
     ) -> Diagnostic {
         let part = self.part(player);
-        let bar = self.number(self.bar(note));
+        let first = self.number(self.bar(note));
+        let last = self.bars_of(note).last().unwrap_or(first);
         let sounds = match note.sound.pitches() {
             [] => "the stroke".to_string(),
             [pitch] => format!("the note, for this player {}", self.both(part, *pitch, note)),
@@ -143,7 +148,7 @@ impl<'a> Context<'a> {
                 format!("this line gives it to {}", part.player.name),
             )
             .with_label(part.player.span, format!("{} in {}", part.player.name, self.era))
-            .with_bars(bar, bar)
+            .with_bars(first, last)
             .with_player(&part.player.id)
     }
 

@@ -40,7 +40,7 @@ pub(super) fn causes<'a, T>(
                 let note = &passage.part.notes[index];
                 let cause = cause(note, &detail);
                 match told.get(&cause) {
-                    Some(&by) => shared.push((by, cx.number(cx.bar(note)))),
+                    Some(&by) => shared.extend(cx.bars_of(note).map(|bar| (by, bar))),
                     None => {
                         new.push(cause);
                         kept.push((index, detail));
@@ -56,7 +56,7 @@ pub(super) fn causes<'a, T>(
             }
             passage.bars.clear();
             for note in passage.offences.iter().map(|(index, _)| &passage.part.notes[*index]) {
-                words::add_bar(&mut passage.bars, cx.number(cx.bar(note)));
+                cx.bars_of(note).for_each(|bar| words::add_bar(&mut passage.bars, bar));
             }
             told.extend(new.into_iter().map(|cause| (cause, found.len())));
             found.push((passage, Vec::new()));

@@ -33,6 +33,7 @@ pub const RULES: &[Rule] = &[
     compass::beyond_instrument::RULE,
     compass::does_not_carry::RULE,
     compass::high_and_loud::RULE,
+    compass::not_yet_built::RULE,
     compass::outside_custom::RULE,
     economy::nothing_new::RULE,
     economy::overused::RULE,

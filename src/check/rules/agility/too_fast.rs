@@ -3,7 +3,8 @@
 //! # What it finds
 //! Nine or more notes in a row that take less time than the catalogue grants one player on the
 //! instrument: so many repeated notes, notes by step and notes by leap a second. Steps of
-//! different kinds are weighed together. Strings that pluck are granted half. A written tremolo
+//! different kinds are weighed together; a leap for which the bow only crosses to the neighbouring
+//! string, the hand staying where it is, is a step (our heuristic). Strings that pluck are granted half. A written tremolo
 //! is not meant.
 //!
 //! # Why it matters
@@ -15,7 +16,7 @@
 //! form { 1 metre 4/4, key C major, tempo 1/4 = 120
 //!   4 end }
 //! voice tune { 1: 1/16 D5 E F G A G F E D E F G A G F E | 2: 1/1 D5 | 3: D5 | 4: D5 | }
-//! ensemble few { era 1770
+//! ensemble few { era 1840
 //!   horn in F }
 //! scoring few for few {
 //!   horn plays tune 8vb as harmony
@@ -28,7 +29,7 @@
 //! form { 1 metre 4/4, key C major, tempo 1/4 = 120
 //!   4 end }
 //! voice tune { 1: 1/8 D5 E F G A G F E | 2: 1/1 D5 | 3: D5 | 4: D5 | }
-//! ensemble few { era 1770
+//! ensemble few { era 1840
 //!   horn in F }
 //! scoring few for few {
 //!   horn plays tune 8vb as harmony
@@ -43,6 +44,7 @@
 
 use std::collections::VecDeque;
 
+use crate::arrange::{Part, SoundingNote};
 use crate::check::alternatives::who_else;
 use crate::check::context::{Context, Stretch, plucked, techniques};
 use crate::check::passage::Passage;
@@ -61,6 +63,10 @@ pub const RULE: Rule = Rule {
 const WINDOW: usize = 8;
 /// Steps of this many semitones or more count as leaps: a fourth. Our heuristic.
 const LEAP: i32 = 5;
+/// Semitones up a string that are stopped without leaving the lower positions. Our heuristic.
+const STOPS: i32 = 9;
+/// Semitones that the hand spans in one position. Our heuristic.
+const HAND: u32 = 4;
 /// Leaps of less than an octave are granted the mean between step and leap. Our heuristic.
 const OCTAVE: i32 = 12;
 
@@ -123,7 +129,10 @@ pub(super) fn overtaxed(
     });
     for (index, seconds, semitones) in steps {
         let note = &part.notes[index];
+        let crosses =
+            semitones.abs() >= LEAP && crosses_to_neighbour(cx, part, &part.notes[index - 1], note);
         let rate = f64::from(match semitones.abs() {
+            _ if crosses => 2 * agility.stepwise,
             0 => 2 * agility.repeated,
             step if step < LEAP => 2 * agility.stepwise,
             step if step < OCTAVE => agility.stepwise + agility.leaping,
@@ -148,6 +157,19 @@ pub(super) fn overtaxed(
     }
     let notes = offending.iter().enumerate().filter(|(_, bad)| **bad).map(|(index, _)| index);
     Overtaxed { notes: notes.collect(), fastest }
+}
+
+/// Does the bow only cross to the neighbouring string, the left hand staying where it is?
+fn crosses_to_neighbour(cx: &Context, part: &Part, one: &SoundingNote, two: &SoundingNote) -> bool {
+    let Some(open) = part.instrument_at(two.start).open_strings(cx.era) else { return false };
+    let (Some(one), Some(two)) = (super::top(one), super::top(two)) else { return false };
+    let (low, high) = (one.min(two), one.max(two));
+    open.strings.windows(2).any(|pair| {
+        let (under, over) = (low - pair[0].midi(), high - pair[1].midi());
+        (0..=STOPS).contains(&under)
+            && (0..=STOPS).contains(&over)
+            && (under == 0 || over == 0 || under.abs_diff(over) <= HAND)
+    })
 }
 
 /// What to do; names the players of this ensemble who have the notes and keep up with them.

@@ -4,6 +4,8 @@
 //! Stretches of two seconds or more in which the other parts in the register of the melody (from
 //! a fourth below it upwards, the bass line left out) are more than twice as strong as all who
 //! play the melody together (our heuristic), weighed by instrument, number, dynamic and register.
+//! A note held while the melody moves on, twice as long as the note of the melody or longer, counts
+//! for a quarter (our heuristic): the ear follows what moves.
 //!
 //! # Why it matters
 //! Nobody hears the tune. In the rehearsal the accompaniment is told to play softer, and loses
@@ -46,7 +48,7 @@
 //! and numbers weigh, and the threshold, are our heuristic.
 
 use crate::arrange::LineId;
-use crate::check::context::Context;
+use crate::check::context::{Context, place_in};
 use crate::check::loudness::Degree;
 use crate::check::passage::Passage;
 use crate::check::slices::{Slice, Sounding};
@@ -69,6 +71,8 @@ const TWICE: f64 = 2.0;
 const LONG: f64 = 2.0;
 /// Semitones below the melody within which others cover it: a fourth. Our heuristic.
 const NEAR: i32 = 5;
+/// Weight of a note that is held against a moving melody. Our heuristic.
+const HELD: f64 = 0.25;
 
 /// A covered moment: the strongest player of the melody, the strongest of the others, how many
 /// times stronger the others are.
@@ -171,7 +175,7 @@ fn with_softer(
         (Some((_, span)), _) => finding.with_fix(title, *span, format!(", at {word}"), false),
         // What is written by hand brings its own dynamics.
         (None, Verb::Writes(_)) => finding,
-        (None, _) => finding.with_fix(title, line.span.after(), format!(", at {word}"), false),
+        (None, _) => finding.with_fix(title, place_in(line), format!(" at {word}"), false),
     }
 }
 
@@ -219,7 +223,8 @@ fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
         {
             continue;
         }
-        let strength = strength(one);
+        let held = note.length >= singer.of(parts).length * 2;
+        let strength = strength(one) * if held { HELD } else { 1.0 };
         others += strength;
         if loudest.is_none_or(|(most, _)| strength > most) {
             loudest = Some((strength, one));

@@ -18,7 +18,7 @@ use crate::music::Time;
 /// by the medium orchestra of the same book, p. 6. Our heuristics: what lies between piano and
 /// forte, a third more for each degree of loudness, half outside the telling register
 /// (strings are even), the square root and the bounds for numbers of strings, and the weight of
-/// plucked sounds. On the way of a hairpin the strength goes straight from that of one
+/// plucked sounds, pizzicato among them. On the way of a hairpin the strength goes straight from that of one
 /// degree to that of the next.
 fn strength(cx: &Context, sounding: Sounding, time: Time) -> f64 {
     strength_at(cx, sounding, time, cx.degree(usize::from(sounding.player), time))
@@ -29,7 +29,11 @@ fn strength_at(cx: &Context, sounding: Sounding, time: Time, degree: Degree) -> 
     let player = usize::from(sounding.player);
     let part = cx.part(player);
     let instrument = part.instrument_at(time);
-    let forte = match instrument.loudness {
+    let weighs = match instrument.loudness {
+        Loudness::StringDepartment if cx.plucks(player, time) => Loudness::Plucked,
+        class => class,
+    };
+    let forte = match weighs {
         Loudness::Woodwind => 1.0,
         Loudness::Horn => 2.0,
         Loudness::HeavyBrass => 4.0,
@@ -37,7 +41,7 @@ fn strength_at(cx: &Context, sounding: Sounding, time: Time, degree: Degree) -> 
         Loudness::Plucked => 0.5,
         Loudness::Percussion => return 0.0,
     };
-    let piano = if instrument.loudness == Loudness::Plucked { 0.5 } else { 1.0 };
+    let piano = if weighs == Loudness::Plucked { 0.5 } else { 1.0 };
     let people = f64::from(part.player.count.max(1));
     let number = if instrument.loudness == Loudness::StringDepartment {
         (people / medium(&part.player.id)).sqrt().clamp(0.4, 1.5)

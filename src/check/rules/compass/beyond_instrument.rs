@@ -41,8 +41,10 @@
 //! Johnstone, Instruments of the Modern Symphony Orchestra, 1917; Grove, A Dictionary of Music and
 //! Musicians; Prout, The Orchestra, 1899, and others.
 
+use crate::arrange::{Part, SoundingNote};
 use crate::check::alternatives::{Outside, advise, all_pitches, in_compass_pitch, outside};
 use crate::check::context::{Context, Stretch};
+use crate::check::passage::Passage;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 use crate::instruments::Limit;
@@ -93,7 +95,32 @@ fn check(cx: &Context, findings: &mut Findings) {
                 passage.and_more(),
             );
             let finding = cx.finding(&RULE, &passage, message);
-            findings.push_passage(cx, &passage, advise(cx, &passage, finding, Vec::new()));
+            let ways = at_pitch(cx, &passage).into_iter().collect();
+            findings.push_passage(cx, &passage, advise(cx, &passage, finding, ways));
         }
     }
+}
+
+/// Where double basses read a bass line an octave below those who have it at pitch: what copyists
+/// did.
+fn at_pitch<T>(cx: &Context, passage: &Passage<T>) -> Option<String> {
+    let part = passage.part;
+    let first = passage.first();
+    if part.instrument_at(first.start).id != "double-bass" {
+        return None;
+    }
+    let lowest = |note: &SoundingNote| note.sound.pitches().first().map(|pitch| pitch.midi());
+    let at_pitch = |(_, other): &(usize, &Part)| {
+        other.notes.iter().any(|note| {
+            note.source == first.source
+                && note.start == first.start
+                && lowest(note) == lowest(first).map(|height| height + 12)
+        })
+    };
+    let (_, other) = cx.parts().find(at_pitch)?;
+    Some(format!(
+        "write these notes at pitch for {}, with {}: name the bars in a line of their own without \
+         `8vb`",
+        part.player.name, other.player.name
+    ))
 }

@@ -2,8 +2,9 @@
 //!
 //! # What it finds
 //! Rehearsal marks at which, from the bar before to the bar of the mark, no player enters or
-//! leaves, none changes his role and none his dynamic, no hairpin begins and the key stays, in
-//! ensembles of six or more players.
+//! leaves, none changes his role, his octave, his dynamic or his way of playing, no hairpin begins
+//! and key, metre and tempo stay, in ensembles of six or more players. Another octave is one that
+//! the line asks for, or a first note an octave or more away from that of the bar before.
 //!
 //! # Why it matters
 //! A new section that sounds like the one before is not heard as one. An entry, an exit, another
@@ -52,7 +53,7 @@ use crate::check::loudness::Degree;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Diagnostic;
 use crate::diagnostics::Severity;
-use crate::resolve::{DirectionKind, Role};
+use crate::resolve::{DirectionKind, Role, Verb};
 
 pub const RULE: Rule = Rule {
     code: "economy/nothing-new",
@@ -63,6 +64,8 @@ pub const RULE: Rule = Rule {
 
 /// Players from which there is a choice. Our heuristic.
 const PLAYERS: usize = 6;
+/// Semitones of an octave.
+const OCTAVE: u32 = 12;
 
 fn check(cx: &Context, findings: &mut Findings) {
     if cx.arrangement.parts.len() < PLAYERS {
@@ -70,12 +73,22 @@ fn check(cx: &Context, findings: &mut Findings) {
     }
     for bar in 1..cx.form.bars.len() {
         let Some(mark) = &cx.form.bars[bar].mark else { continue };
-        if cx.form.bars[bar].key != cx.form.bars[bar - 1].key || hairpin_begins(cx, bar) {
+        let (last, this) = (&cx.form.bars[bar - 1], &cx.form.bars[bar]);
+        let turns = this.key != last.key || this.metre != last.metre || this.tempo.is_some();
+        if turns || begins(cx, bar) {
             continue;
         }
         let (before, now) = (state(cx, bar - 1), state(cx, bar));
         let sounds = now.iter().any(Option::is_some);
-        if before != now || !sounds || cx.allowed(RULE.code, None, (bar, bar)) {
+        let leap = |(before, now): (&Option<State>, &Option<State>)| {
+            let height = |state: &Option<State>| state.as_ref().and_then(|state| state.height);
+            height(before).zip(height(now)).is_some_and(|(one, two)| one.abs_diff(two) >= OCTAVE)
+        };
+        if before != now
+            || before.iter().zip(&now).any(leap)
+            || !sounds
+            || cx.allowed(RULE.code, None, (bar, bar))
+        {
             continue;
         }
         let number = cx.number(bar);
@@ -93,23 +106,46 @@ fn check(cx: &Context, findings: &mut Findings) {
     }
 }
 
-/// Does a hairpin begin in the bar, for anybody?
-fn hairpin_begins(cx: &Context, bar: usize) -> bool {
+/// Does a hairpin or another way of playing begin in the bar, for anybody?
+fn begins(cx: &Context, bar: usize) -> bool {
     let (from, to) = (cx.form.bars[bar].start, cx.form.bars[bar].start + cx.form.bars[bar].length);
     cx.parts().flat_map(|(_, part)| &part.directions).any(|direction| {
-        matches!(direction.kind, DirectionKind::Hairpin { .. })
+        matches!(direction.kind, DirectionKind::Hairpin { .. } | DirectionKind::Technique(_))
             && (from..to).contains(&direction.at)
     })
 }
 
-/// What each player does in a bar: role, octave of his first note, dynamic.
-fn state(cx: &Context, bar: usize) -> Vec<Option<(Role, Degree)>> {
+/// What a player does at the beginning of a bar.
+struct State {
+    role: Role,
+    /// Octaves up that his line asks for.
+    octaves: i8,
+    degree: Degree,
+    /// Key number of his first note.
+    height: Option<i32>,
+}
+
+impl PartialEq for State {
+    /// The same scoring; which note sounds is the music's affair.
+    fn eq(&self, other: &State) -> bool {
+        (self.role, self.octaves, self.degree) == (other.role, other.octaves, other.degree)
+    }
+}
+
+/// What each player does in a bar.
+fn state(cx: &Context, bar: usize) -> Vec<Option<State>> {
     let (from, length) = (cx.form.bars[bar].start, cx.form.bars[bar].length);
     cx.parts()
         .map(|(player, part)| {
             let first = part.notes.partition_point(|note| note.end() <= from);
             let note = part.notes.get(first).filter(|note| note.start < from + length)?;
-            Some((note.role, cx.degree(player, note.start.max(from))))
+            let octaves = match cx.line(note.line).map(|line| &line.verb) {
+                Some(Verb::Plays { octaves, .. } | Verb::Doubles { octaves, .. }) => *octaves,
+                _ => 0,
+            };
+            let degree = cx.degree(player, note.start.max(from));
+            let height = note.sound.pitches().last().map(|pitch| pitch.midi());
+            Some(State { role: note.role, octaves, degree, height })
         })
         .collect()
 }

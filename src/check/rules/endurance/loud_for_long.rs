@@ -2,8 +2,8 @@
 //!
 //! # What it finds
 //! Stretches of more than half a minute in which three or more trumpets, trombones, tubas or
-//! drums play fortissimo without a break of five seconds (our heuristic). One finding is made for
-//! a scoring.
+//! drums play fortissimo without a break of five seconds (our heuristic); triangle,
+//! tambourine and glockenspiel are not meant. One finding is made for a stretch.
 //!
 //! # Why it matters
 //! The players who sit in front of them get the sound too, in rehearsal again and again. This is
@@ -47,6 +47,7 @@
 //! of players and the seconds are our heuristic.
 
 use crate::check::context::Context;
+use crate::check::slices::Sounding;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 use crate::instruments::Loudness;
@@ -66,57 +67,65 @@ const LONG: f64 = 30.0;
 /// Seconds of a break. Our heuristic.
 const BREAK: f64 = 5.0;
 
+/// Drums and bells that are no matter for the neighbours. Our heuristic.
+const SOFT: [&str; 3] = ["triangle", "tambourine", "glockenspiel"];
+
+/// A stretch of loud playing: begin and end in seconds, first and last note heard in it, who plays.
+struct Stretch {
+    since: f64,
+    until: f64,
+    first: Sounding,
+    last: Sounding,
+    players: Vec<u16>,
+}
+
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
     let loud = |player: u16, time| {
         let instrument = parts[usize::from(player)].instrument_at(time);
         matches!(instrument.loudness, Loudness::HeavyBrass | Loudness::Percussion)
+            && !SOFT.contains(&instrument.id.as_str())
             && cx.degree(usize::from(player), time).reaches(Dynamic::Ff)
     };
-    // The stretch under way: begin and end in seconds, first and last note heard in it.
-    let mut stretch: Option<(
-        f64,
-        f64,
-        crate::check::slices::Sounding,
-        crate::check::slices::Sounding,
-    )> = None;
-    let mut found = None;
+    let mut stretches: Vec<Stretch> = Vec::new();
     for slice in cx.slices().iter() {
-        let mut players = slice.sounding.iter().filter(|s| loud(s.player, slice.start));
-        let Some(first) = players.next() else { continue };
-        if 1 + players.count() < PLAYERS {
-            continue;
-        }
+        let players: Vec<Sounding> =
+            slice.sounding.iter().filter(|s| loud(s.player, slice.start)).copied().collect();
+        let Some(&one) = players.first().filter(|_| players.len() >= PLAYERS) else { continue };
         let (begin, end) = (cx.seconds_at(slice.start), cx.seconds_at(slice.end));
-        stretch = match stretch {
-            Some((since, until, note, _)) if begin - until < BREAK => {
-                Some((since, end, note, *first))
-            }
-            _ => Some((begin, end, *first, *first)),
-        };
-        if let Some((since, until, ..)) = stretch
-            && until - since > LONG
-        {
-            let longer = found.is_none_or(|(s, u, ..): (f64, f64, _, _)| until - since > u - s);
-            if longer {
-                found = stretch;
+        if stretches.last().is_none_or(|stretch| begin - stretch.until >= BREAK) {
+            let (since, until) = (begin, end);
+            stretches.push(Stretch { since, until, first: one, last: one, players: Vec::new() });
+        }
+        let Some(stretch) = stretches.last_mut() else { continue };
+        (stretch.until, stretch.last) = (end, one);
+        for Sounding { player, .. } in players {
+            if !stretch.players.contains(&player) {
+                stretch.players.push(player);
             }
         }
     }
-    let Some((since, until, first, last)) = found else { return };
-    let (note, end) = (first.of(parts), last.of(parts));
+    for stretch in stretches.iter().filter(|stretch| stretch.until - stretch.since > LONG) {
+        tell(cx, stretch, findings);
+    }
+}
+
+fn tell(cx: &Context, stretch: &Stretch, findings: &mut Findings) {
+    let parts = &cx.arrangement.parts;
+    let (note, end) = (stretch.first.of(parts), stretch.last.of(parts));
     let bars = (cx.bar(note), cx.bar(end));
-    let player = usize::from(first.player);
-    if cx.allowed(RULE.code, Some(player), bars) {
+    // Whoever of them is allowed to, it is the same sound that is meant.
+    if stretch.players.iter().any(|player| cx.allowed(RULE.code, Some(usize::from(*player)), bars))
+    {
         return;
     }
     let message = format!(
         "Loud brass and drums play fortissimo for {:.0} seconds from {} on.",
-        until - since,
+        stretch.until - stretch.since,
         cx.form.place(note.start),
     );
     let finding = cx
-        .chain(&RULE, player, note, message)
+        .chain(&RULE, usize::from(stretch.first.player), note, message)
         .with_bars(cx.number(bars.0), cx.number(bars.1))
         .with_help(
             "Let them drop out between the points of weight, or seat them away from other ears, with screens. The players and the local rules against noise at work decide.",

@@ -48,6 +48,7 @@
 
 use crate::arrange::SoundingNote;
 use crate::check::context::Context;
+use crate::check::slices::Sounding;
 use crate::check::words;
 use crate::check::{Check, Findings, Rule, sharing};
 use crate::diagnostics::{Severity, Span};
@@ -66,28 +67,25 @@ const SHORT: f64 = 0.125;
 
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
-    let mut offences: Vec<Vec<(usize, Pitch)>> = vec![Vec::new(); parts.len()];
+    let mut below: super::Lasting<Sounding, Pitch> = super::Lasting::new();
     for slice in cx.slices().iter() {
         let counted = || slice.sounding.iter().filter(|s| super::counts(cx, **s));
         let bass = counted()
             .filter(|s| s.of(parts).role == Role::Bass)
             .filter_map(|s| s.of(parts).sound.pitches().first().copied())
             .min();
+        below.slice(&slice);
         let Some(bass) = bass else { continue };
-        if cx.seconds_at(slice.end) - cx.seconds_at(slice.start) < SHORT {
-            continue;
-        }
-        for sounding in counted() {
+        for &sounding in counted() {
             let note = sounding.of(parts);
             let Some(low) = note.sound.pitches().first() else { continue };
             let under = low.midi() < bass.midi() && (bass.midi() - low.midi()) % 12 != 0;
-            let own = &mut offences[usize::from(sounding.player)];
-            let new = own.last().is_none_or(|(last, _)| *last < sounding.note as usize);
-            if note.role != Role::Bass && under && new {
-                own.push((sounding.note as usize, bass));
+            if note.role != Role::Bass && under {
+                below.add(&slice, sounding, bass);
             }
         }
     }
+    let offences = below.long(cx, SHORT, |sounding| *sounding);
     let cause = |note: &SoundingNote, bass: &Pitch| {
         let low = note.sound.pitches().first().copied().unwrap_or(*bass);
         (sharing::cause(note, low), Some((Span::default(), bass.midi().rem_euclid(12))))

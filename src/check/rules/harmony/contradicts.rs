@@ -3,7 +3,8 @@
 //! # What it finds
 //! Notes on the first beat or in the middle of the bar that are not in the declared chord and
 //! that are neither held over from before, nor repeated, nor lead by step into the chord; notes
-//! of less than half a beat are let go. Each note of the source is told once, whoever plays it.
+//! of less than half a beat are let go. A step into the chord excuses a note of up to half of the
+//! chord's length or one beat, whichever is longer (our heuristic). Each note of the source is told once, whoever plays it.
 //!
 //! # Why it matters
 //! Either the note or the chord symbol is wrong; what the compiler works out from the harmony
@@ -38,7 +39,7 @@
 //! ```
 //!
 //! # Source
-//! Common practice of non-harmonic notes.
+//! Common practice of non-harmonic notes; how long one may last is our heuristic.
 
 use crate::arrange::{Part, SoundingNote};
 use crate::check::context::Context;
@@ -114,5 +115,7 @@ fn contradicts(cx: &Context, part: &Part, index: usize) -> Option<(Pitch, Chord)
                     && there.has_class(pitch.midi().rem_euclid(12))
             })
     });
-    (!held && !leads).then_some((foreign, chord))
+    let event = super::event(cx, note.start)?;
+    let passing = note.length <= beat || note.length + note.length <= event.length;
+    (!held && !(leads && passing)).then_some((foreign, chord))
 }

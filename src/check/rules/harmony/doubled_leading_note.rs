@@ -70,12 +70,10 @@ const LONG: f64 = 0.33;
 
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
-    let mut offences: Vec<Vec<(usize, (Sounding, Pitch))>> = vec![Vec::new(); parts.len()];
+    let mut doubled: super::Lasting<Sounding, (Sounding, Pitch)> = super::Lasting::new();
     let mut leading: Vec<(Sounding, Pitch)> = Vec::new();
     for slice in cx.slices().iter() {
-        if cx.seconds_at(slice.end) - cx.seconds_at(slice.start) < LONG {
-            continue;
-        }
+        doubled.slice(&slice);
         let Some(event) = super::event(cx, slice.start) else { continue };
         let chord = event.chord;
         let key = cx.form.bar_at(slice.start).key;
@@ -98,13 +96,12 @@ fn check(cx: &Context, findings: &mut Findings) {
             .sort_by_key(|(s, _)| std::cmp::Reverse(s.of(parts).sound.pitches().last().copied()));
         let Some((&(first, _), rest)) = leading.split_first() else { continue };
         for &(other, pitch) in rest {
-            let own = &mut offences[usize::from(other.player)];
-            let new = own.last().is_none_or(|(last, _)| *last < other.note as usize);
-            if new && !super::doubling(cx, first, other) {
-                own.push((other.note as usize, (first, pitch)));
+            if !super::doubling(cx, first, other) {
+                doubled.add(&slice, other, (first, pitch));
             }
         }
     }
+    let offences = doubled.long(cx, LONG, |other| *other);
     let cause = |note: &SoundingNote, (first, pitch): &(Sounding, Pitch)| {
         (sharing::cause(note, *pitch), Some(sharing::cause(first.of(parts), *pitch)))
     };

@@ -7,11 +7,11 @@ pub mod muddy;
 pub mod parallels;
 
 use super::super::context::Context;
-use super::super::slices::Sounding;
+use super::super::slices::{Slice, Sounding};
 use crate::arrange::{Part, SoundingNote};
 use crate::instruments::Family;
 use crate::music::{Chord, Pitch, Time};
-use crate::resolve::HarmonyEvent;
+use crate::resolve::{HarmonyEvent, Verb};
 
 /// Does the note belong to the harmony: pitched, and not of a drum or bell?
 fn counts(cx: &Context, sounding: Sounding) -> bool {
@@ -46,10 +46,67 @@ fn both_pitches(cx: &Context, part: &Part, note: &SoundingNote) -> String {
     note.sound.pitches().first().map_or(String::new(), |pitch| cx.both(part, *pitch, note))
 }
 
+/// Do two notes come from one note of the source? Two lines that hold notes of one chord symbol do
+/// not: each chooses its own.
+fn same_origin(cx: &Context, one: &SoundingNote, two: &SoundingNote) -> bool {
+    let chosen = |note: &SoundingNote| {
+        cx.line(note.line).is_some_and(|line| matches!(line.verb, Verb::Sustains { .. }))
+    };
+    one.source == two.source && (one.line == two.line || !chosen(one) || !chosen(two))
+}
+
+/// How long something lasts that is found slice by slice: adjoining slices count as one.
+struct Lasting<K, T> {
+    open: Vec<(K, Time, Time, T)>,
+    ended: Vec<(K, Time, Time, T)>,
+}
+
+impl<K: PartialEq, T> Lasting<K, T> {
+    fn new() -> Lasting<K, T> {
+        Lasting { open: Vec::new(), ended: Vec::new() }
+    }
+
+    /// Begins a slice.
+    fn slice(&mut self, slice: &Slice) {
+        self.ended.extend(self.open.extract_if(.., |(_, _, until, _)| *until < slice.start));
+    }
+
+    /// It is so in this slice.
+    fn add(&mut self, slice: &Slice, key: K, detail: T) {
+        match self.open.iter_mut().find(|(known, ..)| *known == key) {
+            Some((_, _, until, _)) => *until = slice.end,
+            None => self.open.push((key, slice.start, slice.end, detail)),
+        }
+    }
+
+    /// What lasted so many seconds, note by note of each player; `note` names player and note.
+    fn long(
+        mut self,
+        cx: &Context,
+        seconds: f64,
+        note: impl Fn(&K) -> Sounding,
+    ) -> Vec<Vec<(usize, T)>> {
+        self.ended.append(&mut self.open);
+        let mut offences: Vec<Vec<(usize, T)>> =
+            cx.arrangement.parts.iter().map(|_| Vec::new()).collect();
+        for (key, from, until, detail) in self.ended {
+            if cx.seconds_at(until) - cx.seconds_at(from) >= seconds {
+                let Sounding { player, note } = note(&key);
+                offences[usize::from(player)].push((note as usize, detail));
+            }
+        }
+        for own in &mut offences {
+            own.sort_by_key(|(note, _)| *note);
+            own.dedup_by_key(|(note, _)| *note);
+        }
+        offences
+    }
+}
+
 /// Do two players double one another around here: the same source, or octaves on either side?
 fn doubling(cx: &Context, one: Sounding, two: Sounding) -> bool {
     let parts = &cx.arrangement.parts;
-    if one.of(parts).source == two.of(parts).source {
+    if same_origin(cx, one.of(parts), two.of(parts)) {
         return true;
     }
     let (a, b) = (&parts[usize::from(one.player)].notes, &parts[usize::from(two.player)].notes);

@@ -85,12 +85,10 @@ type Mud = (i32, Pitch, (Pitch, Sounding));
 
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
-    let mut offences: Vec<Vec<(usize, Mud)>> = vec![Vec::new(); parts.len()];
+    let mut mud: super::Lasting<(Sounding, i32, i32), Mud> = super::Lasting::new();
     let mut low: Vec<(Pitch, Sounding)> = Vec::new();
     for slice in cx.slices().iter() {
-        if cx.seconds_at(slice.end) - cx.seconds_at(slice.start) < LONG {
-            continue;
-        }
+        mud.slice(&slice);
         low.clear();
         for sounding in slice.sounding.iter().filter(|s| super::counts(cx, **s)) {
             let pitches = sounding.of(parts).sound.pitches().iter();
@@ -112,13 +110,12 @@ fn check(cx: &Context, findings: &mut Findings) {
             let bass = pair[1].iter().any(|(_, s)| s.of(parts).role == Role::Bass);
             let (giving, other) = if bass { (pair[0], pair[1][0]) } else { (pair[1], pair[0][0]) };
             for (pitch, sounding) in giving {
-                let own = &mut offences[usize::from(sounding.player)];
-                if own.last().is_none_or(|(last, _)| *last < sounding.note as usize) {
-                    own.push((sounding.note as usize, (semitones, *pitch, other)));
-                }
+                let pair = (*sounding, pitch.midi(), other.0.midi());
+                mud.add(&slice, pair, (semitones, *pitch, other));
             }
         }
     }
+    let offences = mud.long(cx, LONG, |(sounding, ..)| *sounding);
     let cause = |note: &SoundingNote, (_, pitch, (other, by)): &Mud| {
         (sharing::cause(note, *pitch), Some(sharing::cause(by.of(parts), *other)))
     };

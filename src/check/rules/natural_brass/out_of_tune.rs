@@ -3,7 +3,8 @@
 //! # What it finds
 //! Partials 7, 11, 13 and 14 of a horn or trumpet without valves where they last half a second or
 //! more (our heuristic), or where they carry the melody for a beat or more. In passing they are
-//! let go.
+//! let go. Clarino players, on the trumpets before 1760, lip partials 11 and 13: those count from
+//! a second and a half (our heuristic).
 //!
 //! # Why it matters
 //! Partial 7 lies 31 cents below the written note, 11 half-way between two notes, 13 nearer the
@@ -60,6 +61,8 @@ pub const RULE: Rule = Rule {
 
 /// Seconds from which an out-of-tune note is long. Our heuristic.
 const LONG: f64 = 0.5;
+/// The same for partials 11 and 13 of a clarino player, who lips them. Our heuristic.
+const LIPPED: f64 = 1.5;
 
 fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
@@ -72,32 +75,33 @@ fn check(cx: &Context, findings: &mut Findings) {
             let PartialClass::OpenOutOfTune(partial) = class else { return None };
             let note = &part.notes[index];
             let (begin, end) = cx.times(player)[index];
+            if matches!(partial, 11 | 13) && super::clarino(cx, instrument) {
+                return (end - begin >= LIPPED).then_some((index, (pitch, partial)));
+            }
             let beat = cx.form.bar_at(note.start).metre.beat();
             let exposed = (note.solo || note.role == Role::Melody) && note.length >= beat;
             (exposed || end - begin >= LONG).then_some((index, (pitch, partial)))
         });
-        for passage in cx.passages(&RULE, player, offences) {
+        for passage in cx.passages_by(&RULE, player, offences, |(_, partial)| *partial) {
             let ((pitch, partial), note) = (*passage.detail(), passage.first());
             let cents = cents(part, pitch, note.start, partial);
             let message = format!(
-                "{}: {} in {} is partial {partial}, {:.0} cents {} what is written, and is held or exposed{}.",
+                "{}: {} in {}{} {} partial {partial}, {:.0} cents {} what is written, and {} held or exposed.",
                 part.player.name,
                 cx.both(part, pitch, note),
                 cx.form.place(note.start),
+                passage.and_more(),
+                passage.verb("is", "are"),
                 cents.abs(),
                 if cents < 0.0 { "flatter than" } else { "sharper than" },
-                match passage.and_more().strip_prefix(", and ") {
-                    Some(more) if passage.offences.len() == 2 => format!("; so is {more}"),
-                    Some(more) => format!("; so are {more}"),
-                    None => String::new(),
-                },
+                passage.verb("is", "are"),
             );
             let finding = cx.finding(&RULE, &passage, message);
             let mut ways = super::other_crooks(cx, &passage);
             ways.extend(super::nearest(part, pitch, note.start));
             let finding = advise(cx, &passage, finding, ways);
             let finding = super::with_crook_fix(cx, &passage, finding);
-            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
+            findings.push_passage(cx, &passage, cx.with_allow_for(finding, &passage));
         }
     }
 }

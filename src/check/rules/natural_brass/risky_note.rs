@@ -46,7 +46,6 @@ use crate::check::alternatives::{all_pitches, custom, outside};
 use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
-use crate::instruments::Loudness;
 
 pub const RULE: Rule = Rule {
     code: "natural-brass/risky-note",
@@ -54,9 +53,6 @@ pub const RULE: Rule = Rule {
     text: include_str!("risky_note.rs"),
     check: Check::Scoring(check),
 };
-
-/// Year before which the first trumpet is a clarino player, at home on partials 8 to 16. From memory.
-const CLARINO: i32 = 1760;
 
 fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
@@ -66,7 +62,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         if part.tunings.is_empty() && series.is_none() {
             continue;
         }
-        let clarino = cx.era < CLARINO && instrument.loudness == Loudness::HeavyBrass;
+        let clarino = super::clarino(cx, instrument);
         let first_safe =
             series.filter(|_| !clarino).and_then(|series| series.written(series.first_safe_to));
         let offences = stretch.notes().filter_map(|(index, note)| {

@@ -89,7 +89,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             if let Some(span) = asked {
                 finding = finding.with_label(span, "asked for here");
             }
-            findings.push_line(cx, passage.line, cx.with_allow(finding, passage.line));
+            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
 }

@@ -1,0 +1,192 @@
+//! Single cases that the rules must tell apart.
+
+use super::Options;
+use super::tests::{apply, findings, findings_with};
+use crate::diagnostics::{Diagnostic, Severity};
+use crate::instruments::{Limit, catalogue};
+
+fn piece(tempo: u32, harmony: &str, voices: &str, players: &str, lines: &str) -> String {
+    let harmony = match harmony {
+        "" => String::new(),
+        chords => format!("harmony {{ {chords} }}\n"),
+    };
+    format!(
+        "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
+         form {{ 1 metre 4/4, key C major, tempo 1/4 = {tempo}\n 4 end }}\n{harmony}{voices}\n\
+         ensemble few {{ {players} }}\nscoring few for few {{\n {lines}\n}}\n"
+    )
+}
+
+fn only(text: &str, rule: &str) -> Vec<Diagnostic> {
+    findings_with(text, &Options { only: vec![rule.into()], ..Options::default() })
+}
+
+#[test]
+fn a_passage_reaches_to_the_end_of_its_notes_and_is_allowed_there() {
+    let voices = "voice tune { 1: 1/1 D5 | 2: E6 | 3: = | 4: D5 | }";
+    let lines = |allow: &str| format!("oboe plays tune as melody\n {allow}");
+    let text = |allow: &str| piece(96, "", voices, "era 1770\n oboe", &lines(allow));
+    let found = only(&text(""), "compass");
+    assert_eq!(found[0].bars, Some((2, 3)), "{found:#?}");
+    assert!(
+        only(&text("allow compass/outside-custom on oboe bars 2..3 \"a guest\""), "compass")
+            .is_empty()
+    );
+}
+
+#[test]
+fn what_is_added_to_a_line_stands_before_its_comment() {
+    let oboe = "voice tune { 1: 1/1 G5 | 2: E6 | 3: G5 | 4: G5 | }";
+    let covered = "voice tune { 1: 1/1 E5 | 2: E5 | 3: E5 | 4: E5 | }\n\
+                   voice fill { 1: 1/1 C5 | 2: C5 | 3: C5 | 4: C5 | }";
+    let texts = [
+        piece(96, "", oboe, "era 1770\n oboe", "oboe plays tune as melody // of old"),
+        piece(
+            96,
+            "",
+            covered,
+            "era 1885\n flute, trumpet 2 in C",
+            "flute plays tune as melody\n trumpet plays fill as harmony // loud",
+        ),
+    ];
+    let mut tried = 0;
+    for text in texts {
+        let text = text.replace("form {", "dynamics { 1 f }\nform {");
+        for fix in findings(&text).iter().flat_map(|finding| &finding.fixes) {
+            let mut mended = text.clone();
+            apply(&mut mended, fix);
+            assert!(findings(&mended).is_empty(), "{}\n{mended}", fix.title);
+            tried += 1;
+        }
+    }
+    assert!(tried >= 4, "{tried}");
+}
+
+#[test]
+fn lines_that_hold_notes_of_one_chord_do_not_double_each_other() {
+    let voices = "voice tune { 1: 1/1 C6 | 2: B5 | 3: C6 | 4: C6 | }";
+    let text = |second: &str| {
+        piece(
+            96,
+            "1: C | 2: G7 | 3: C | 4: C |",
+            voices,
+            "era 1885\n flute, oboe 3, clarinet 3 in Bb",
+            &format!("flute plays tune as melody\n oboe sustains as harmony\n {second}"),
+        )
+    };
+    let independent = only(&text("clarinet sustains as harmony"), "harmony");
+    let doubled = only(&text("clarinet doubles oboe"), "harmony");
+    assert!(doubled.len() <= independent.len(), "{doubled:#?}");
+}
+
+#[test]
+fn a_whole_foreign_bar_does_not_pass_as_a_step() {
+    let found = |second: &str| {
+        let voices = format!("voice tune {{ 1: 1/1 E5 | 2: {second} | 3: 1/1 E5 | 4: E5 | }}");
+        let text = piece(
+            96,
+            "1: C | 2: C | 3: C | 4: C |",
+            &voices,
+            "era 1810\n violin-1 8 players",
+            "violin-1 plays tune as melody",
+        );
+        only(&text, "harmony/contradicts").len()
+    };
+    assert_eq!(found("1/1 F5"), 1);
+    assert_eq!(found("1/2 F5 E5"), 0);
+}
+
+#[test]
+fn findings_of_earlier_stages_have_names_that_can_be_allowed() {
+    let voices = "voice tune { 1: 1/1 E5 | 2: E5 | 3: E5 | 4: E5 | }";
+    let told = |name: &str| {
+        let lines = format!("violin-1 plays tune as melody\n allow {name} \"we know\"");
+        let text = piece(96, "", voices, "era 1810\n violin-1 8 players", &lines);
+        findings(&text).iter().map(|finding| finding.code).collect::<Vec<_>>()
+    };
+    assert_eq!(told("arrange/nonsense"), ["allow/unknown-rule"]);
+    assert_eq!(told("harmony/inferred"), ["allow/unused"]);
+    assert_eq!(told("arrange"), ["allow/unused"]);
+}
+
+#[test]
+fn severities_are_taken_in_the_singular_and_the_plural() {
+    let voices = "voice tune { 1: 1/1 G5 | 2: E6 | 3: G5 | 4: G5 | }";
+    let text = piece(96, "", voices, "era 1770\n oboe", "oboe plays tune as melody");
+    for word in ["warning", "warnings"] {
+        let options = Options { deny: vec![word.into()], ..Options::default() };
+        assert!(options.unknown().is_empty());
+        assert_eq!(findings_with(&text, &options)[0].severity, Severity::Error);
+    }
+    let errors = Options { deny: vec!["error".into(), "errors".into()], ..Options::default() };
+    assert!(errors.unknown().is_empty());
+    let nonsense = Options { deny: vec!["arrange/nonsense".into()], ..Options::default() };
+    assert_eq!(nonsense.unknown().len(), 1);
+}
+
+#[test]
+fn a_soloist_has_all_that_an_orchestral_player_has() {
+    for instrument in catalogue() {
+        for year in 1600..=2000 {
+            let (Some(solo), Some(custom)) =
+                (instrument.compass(Limit::Solo, year), instrument.compass(Limit::Custom, year))
+            else {
+                continue;
+            };
+            let holds = solo.low.midi() <= custom.low.midi()
+                && custom.high.midi() <= solo.high.midi()
+                && solo.missing.iter().all(|note| {
+                    custom.missing.contains(note) || !(custom.low..=custom.high).contains(note)
+                });
+            assert!(holds, "{} in {year}", instrument.id);
+        }
+    }
+}
+
+#[test]
+fn repeated_semiquavers_are_idiomatic_on_horns() {
+    let run = "1/16 D4 D D D D D D D D D D D D D D D";
+    let voices = format!("voice tune {{ 1: {run} | 2: {run} | 3: 1/1 D4 | 4: D4 | }}");
+    let text = piece(88, "", &voices, "era 1770\n horn crook D", "horn plays tune as rhythm");
+    assert!(only(&text, "agility").is_empty());
+}
+
+#[test]
+fn crossing_to_the_neighbouring_string_is_no_leap() {
+    let told = |figure: &str| {
+        let bar = figure.repeat(8);
+        let voices = format!("voice tune {{ 1: 1/16 {bar} | 2: {bar} | 3: 1/1 A4 | 4: A4 | }}");
+        let players = "era 1810\n violin-1 8 players";
+        only(&piece(150, "", &voices, players, "violin-1 plays tune as melody"), "agility").len()
+    };
+    assert_eq!(told("B4 E5 "), 0);
+    assert_eq!(told("A3 A5 "), 1);
+}
+
+#[test]
+fn double_basses_below_their_lowest_string_are_advised_to_read_at_pitch() {
+    let voices = "voice low { 1: 1/1 C3 | 2: C2 | 3: G2 | 4: C3 | }";
+    let players = "era 1770\n cello 3 players, double-bass 2 players";
+    let lines = "cello plays low as bass\n double-bass plays low 8vb as bass";
+    let found = only(&piece(96, "", voices, players, lines), "compass/beyond-instrument");
+    assert_eq!(found.len(), 1, "{found:#?}");
+    assert!(found[0].help.as_ref().is_some_and(|help| help.contains("at pitch")), "{found:#?}");
+}
+
+#[test]
+fn a_new_tempo_metre_or_octave_is_something_new_at_a_mark() {
+    let bar = "1/2 E5 1/4 D5 _";
+    let text = |form: &str, line: &str| {
+        let voices = format!("voice tune {{ 1: {bar} | 2: {bar} | 3: {bar} | 4: {bar} | }}");
+        let players = "era 1810\n flute 3, oboe 3";
+        piece(96, "", &voices, players, line)
+            .replace("\n 4 end", &format!("\n 3 mark \"A\"{form}\n 4 end"))
+    };
+    let all = "flute, oboe plays tune as melody";
+    let octave = "flute plays tune bars 1..2 as melody\n flute plays tune 8va bars 3..4 as melody\n \
+                  oboe plays tune as melody";
+    let told = |form: &str, line: &str| only(&text(form, line), "economy/nothing-new").len();
+    assert_eq!(told("", all), 1);
+    assert_eq!(told(", tempo 1/4 = 60", all), 0);
+    assert_eq!(told("", octave), 0);
+}
