@@ -117,5 +117,5 @@ fn contradicts(cx: &Context, part: &Part, index: usize) -> Option<(Pitch, Chord)
     });
     let event = super::event(cx, note.start)?;
     let passing = note.length <= beat || note.length + note.length <= event.length;
-    (!held && !(leads && passing)).then_some((foreign, chord))
+    (!(held || leads && passing)).then_some((foreign, chord))
 }
