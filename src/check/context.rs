@@ -229,20 +229,6 @@ impl<'a> Context<'a> {
     }
 }
 
-/// Where something can be added to a scoring line. The place of a line may take in a comment behind
-/// it, so the last word whose place is known is asked, if all may stand behind it.
-pub(super) fn place_in(line: &Line) -> Span {
-    let named = match &line.verb {
-        Verb::Plays { span, octaves: 0, .. } | Verb::Doubles { span, octaves: 0, .. } => Some(span),
-        _ => None,
-    };
-    let techniques = line.techniques.iter().map(|(_, span)| span);
-    let words = line.words.iter().map(|(_, span)| span);
-    let dynamic = line.dynamic.iter().map(|(_, span)| span);
-    let known = named.into_iter().chain(techniques).chain(words).chain(dynamic);
-    known.max_by_key(|span| span.end).unwrap_or(&line.span).after()
-}
-
 /// Do ranges of bar indices (first, one past last) hold a whole passage (first, last)?
 fn covers(ranges: &[(usize, usize)], (first, last): (usize, usize)) -> bool {
     let mut reached = first;

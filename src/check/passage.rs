@@ -192,11 +192,11 @@ impl<'a> Context<'a> {
             })
             .collect();
         let text = format!(
-            "\n  allow {} on {player} bars {} \"say why\"",
+            "allow {} on {player} bars {} \"say why\"\n  ",
             finding.code,
             ranges.join(", ")
         );
-        finding.with_reason("allow it, with your reason", self.line_span(line).after(), text)
+        finding.with_reason("allow it, with your reason", self.line_span(line).before(), text)
     }
 }
 

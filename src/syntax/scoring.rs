@@ -183,7 +183,10 @@ fn bar_list(cx: &Context, bars: Pair<Rule>) -> Vec<BarRange> {
 }
 
 fn scoring_line(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringLine> {
-    let span = cx.span(&pair);
+    let mut span = cx.span(&pair);
+    // A comment behind the line is no part of it.
+    let ends = pair.clone().into_inner().filter(|inner| inner.as_rule() != Rule::line_end);
+    span.end = ends.last().map_or(span.end, |last| cx.span(&last).end);
     let mut who = Vec::new();
     let mut line_verb = None;
     let mut verb_span = span;

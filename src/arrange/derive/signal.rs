@@ -14,6 +14,10 @@ use crate::resolve::HarmonyEvent;
 /// How fast a player is of whom the catalogue says nothing.
 const USUAL_SPEED: u8 = 5;
 
+/// So many notes a second a signal has at most, however fast the player is: it calls, it does not
+/// run. (Our heuristic.)
+const CALLING_SPEED: u8 = 6;
+
 /// The notes of `signals`, one entry for each player of the line.
 pub(super) fn signal(
     request: &Request,
@@ -100,7 +104,7 @@ fn manner(request: &Request, player: usize) -> Manner {
     let marks_only =
         instrument.loudness == Loudness::HeavyBrass || instrument.family == Family::Percussion;
     let repeated = instrument.agility.as_ref().map_or(USUAL_SPEED, |agility| agility.repeated);
-    Manner { marks_only, repeated }
+    Manner { marks_only, repeated: repeated.min(CALLING_SPEED) }
 }
 
 fn points(onsets: &[Onset], texture: &Texture) -> Vec<Point> {

@@ -101,8 +101,14 @@ pub(super) fn tell(
     let pitched = held.iter().filter(|held| !held.is_empty()).count();
     let sharing: Vec<usize> =
         followers.iter().map(|(player, _)| *player).filter(|&p| !held[p].is_empty()).collect();
+    // Different instruments on one line are a tutti, which is meant to be strong.
+    let mut kinds: Vec<&str> = (0..held.len())
+        .filter(|&player| !held[player].is_empty())
+        .map(|player| request.parts[player].player.line_name.as_str())
+        .collect();
+    kinds.dedup();
     let told = |d: &Diagnostic| d.code == CODE && d.primary.span == line;
-    if sharing.is_empty() || pitched <= most || diagnostics.iter().any(told) {
+    if sharing.is_empty() || kinds.len() > 1 || pitched <= most || diagnostics.iter().any(told) {
         return;
     }
     let (words, first, last) = findings::bars(request, &request.bars());

@@ -48,7 +48,7 @@
 //! and numbers weigh, and the threshold, are our heuristic.
 
 use crate::arrange::LineId;
-use crate::check::context::{Context, place_in};
+use crate::check::context::Context;
 use crate::check::loudness::Degree;
 use crate::check::passage::Passage;
 use crate::check::slices::{Slice, Sounding};
@@ -175,7 +175,7 @@ fn with_softer(
         (Some((_, span)), _) => finding.with_fix(title, *span, format!(", at {word}"), false),
         // What is written by hand brings its own dynamics.
         (None, Verb::Writes(_)) => finding,
-        (None, _) => finding.with_fix(title, place_in(line), format!(" at {word}"), false),
+        (None, _) => finding.with_fix(title, line.span.after(), format!(" at {word}"), false),
     }
 }
 

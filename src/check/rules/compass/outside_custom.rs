@@ -42,7 +42,7 @@
 
 use crate::arrange::{LineId, Part};
 use crate::check::alternatives::{Outside, advise, all_pitches, custom, outside};
-use crate::check::context::{Context, Stretch, place_in};
+use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule, words};
 use crate::diagnostics::{Severity, Span};
 use crate::instruments::Limit;
@@ -134,5 +134,5 @@ fn solo_place(cx: &Context, part: &Part, id: LineId) -> Option<Span> {
             all_pitches(note).all(|pitch| outside(part, soloist, pitch, note.start).is_none())
         })
     });
-    (single && has).then(|| place_in(line))
+    (single && has).then(|| line.span.after())
 }

@@ -100,8 +100,8 @@ fn check(cx: &Context, findings: &mut Findings) {
         ));
         // Whom a line gives nothing because its voice rests is not to be silenced in its place.
         if let Some(last) = scoring.lines.last().filter(|_| part.claims.is_empty()) {
-            let text = format!("\n  {list} rests");
-            finding = finding.with_fix("let the part rest", last.span.after(), text, false);
+            let text = format!("{list} rests\n  ");
+            finding = finding.with_fix("let the part rest", last.span.before(), text, false);
         }
         findings.push(finding);
     }

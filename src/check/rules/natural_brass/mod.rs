@@ -103,10 +103,9 @@ fn with_crook_fix<T>(cx: &Context, passage: &Passage<T>, finding: Diagnostic) ->
         if desk.all(|(_, p)| open(crook, p)) { &part.player.line_name } else { &part.player.id };
     finding.with_fix(
         format!("take the {} crook from the beginning", crook.name),
-        cx.line_span(passage.line).after(),
+        cx.line_span(passage.line).before(),
         format!(
-            "
-  {who} takes crook {}",
+            "{who} takes crook {}\n  ",
             crook.name
         ),
         false,
