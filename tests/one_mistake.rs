@@ -213,7 +213,7 @@ const READ: [(&str, &str, &str, &str); 22] = [
     ),
     (
         LANTERNS,
-        "clarinet    sustains bars 21..26 ",
+        "clarinet    sustains bars 21..25 ",
         "clarinet    sustains bars 21..266 ",
         "bars/outside",
     ),
