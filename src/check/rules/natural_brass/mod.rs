@@ -104,10 +104,7 @@ fn with_crook_fix<T>(cx: &Context, passage: &Passage<T>, finding: Diagnostic) ->
     finding.with_fix(
         format!("take the {} crook from the beginning", crook.name),
         cx.line_span(passage.line).before(),
-        format!(
-            "{who} takes crook {}\n  ",
-            crook.name
-        ),
+        format!("{who} takes crook {}\n  ", crook.name),
         false,
     )
 }
