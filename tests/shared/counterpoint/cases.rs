@@ -49,6 +49,12 @@ pub const CASES: &[Case] = &[
         &["1/2 C G | C/E", "1/2 G4 D5 | 1/1 C5", "1/2 C4 G3 | 1/1 E4"],
         &["1/2 C G/B | C", "1/2 G4 D5 | 1/1 C5", "1/2 C4 B3 | 1/1 C4"],
     ),
+    case(
+        "consecutive fifths and octaves",
+        "fifths within the chords of one voice; thirds",
+        &["1/2 C Dm | C/E", "1/2 C4&G4 D4&A4 | 1/1 E4&G4"],
+        &["1/2 C Dm | C", "1/2 C4&E4 D4&F4 | 1/1 C4&E4"],
+    ),
     Case {
         rule: "consecutive fifths and octaves",
         what: "fifths where a repeat leads back; the same bars played once",
@@ -230,6 +236,12 @@ pub const CASES: &[Case] = &[
         "an outer one falls in an interrupted cadence; it rises",
         &["G7 | Am", "1/1 B4 | A4", "1/1 G3 | A3"],
         &["G7 | Am", "1/1 B4 | C5", "1/1 G3 | A3"],
+    ),
+    case(
+        "leading note",
+        "it falls in the bass; in the bass that goes down the scale from the tonic",
+        &["1/2 C G/B | Am", "1/2 E5 D5 | 1/1 C5", "1/2 G3 B3 | 1/1 A3"],
+        &["1/2 C G/B | Am", "1/2 E5 D5 | 1/1 E5", "1/2 C4 B3 | 1/1 A3"],
     ),
     case(
         "melodic interval",

@@ -87,7 +87,7 @@ pub const RULES: [Rule; 11] = [
     Rule {
         name: "leading note",
         source: "Prout, Harmony, the chapter on the laws of part-writing",
-        remedy: "Let it rise to its tonic; within the harmony it may also fall.",
+        remedy: "Let it rise to its tonic; in an inner voice it may also fall by step.",
         check: resolution::leading_notes,
     },
     Rule {

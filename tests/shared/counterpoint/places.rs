@@ -107,7 +107,10 @@ pub fn overlapping(score: &Score) -> Vec<Found> {
             let chord = score.chord_at(motion.at);
             let crossed = |a: &Note, b: &Note| a.pitch.midi() < b.pitch.midi();
             let one_chord = chord.is_some() && chord == score.chord_before(motion.at);
-            if one_chord || crossed(&above, &below) || crossed(&new_above, &new_below) {
+            // Two that go along in unison are told as consecutive unisons.
+            let unison = above.pitch == below.pitch && new_above.pitch == new_below.pitch;
+            let crosses = crossed(&above, &below) || crossed(&new_above, &new_below);
+            if one_chord || unison || crosses {
                 continue;
             }
             let (mover, other, note, left) = if crossed(&above, &new_below) {

@@ -139,8 +139,9 @@ fn bass_takes_it(score: &Score, chord: &Holding, line: &Line, index: usize) -> b
 }
 
 /// The leading note of a dominant rises to its tonic, in an outer voice always; it may be held, or
-/// fall by a chromatic semitone. In an inner voice it may also fall by step, or a third to the fifth of
-/// the tonic. Only the last note counts that a voice has in the dominant.
+/// fall by a chromatic semitone, or by step as the second note of a scale down from the tonic. In an inner
+/// voice it may also fall by any step, or a third to the fifth of the tonic. Only the last note counts
+/// that a voice has in the dominant.
 pub fn leading_notes(score: &Score) -> Vec<Found> {
     let wanted = |chord: &Holding, next: &Holding| {
         leading_note(score, chord, next).into_iter().collect::<Vec<_>>()
@@ -154,12 +155,16 @@ pub fn leading_notes(score: &Score) -> Vec<Found> {
         }
         let outer = score.outer(score.moment_before(note.end));
         let is_outer = outer.is_some_and(|(top, bottom)| line == top || line == bottom);
+        let scale_down = score
+            .before(voice, index)
+            .is_some_and(|from| steps(from, note) == -1 && is_step(from, note));
         let third_down = |next: &Note| steps(note, next) == -2 && tonic.has(next);
         let good = |next: &Note| {
             let by = steps(note, next);
             by == 1
                 || next.pitch == note.pitch
                 || is_chromatic(note, next) && next.pitch < note.pitch
+                || by == -1 && scale_down
                 || !is_outer && (by == -1 || third_down(next))
         };
         let breaks_off = next(score, voice, index).is_none();
