@@ -107,6 +107,12 @@ pub const CASES: &[Case] = &[
     ),
     case(
         "dissonance",
+        "struck again and left by a leap; struck again and passing",
+        &["C", "1/4 E4 1/8 F4 F4 1/4 C5 G4", "1/1 C4"],
+        &["C", "1/4 E4 1/8 F4 F4 1/4 G4 E4", "1/1 C4"],
+    ),
+    case(
+        "dissonance",
         "left by a fourth; auxiliary note",
         &["C", "1/4 E4 D4 G4 E4", "1/1 C4"],
         &["C", "1/4 E4 D4 E4 G4", "1/1 C4"],

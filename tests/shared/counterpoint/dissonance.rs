@@ -68,6 +68,23 @@ impl<'s> Foreign<'s> {
         self.score.after(self.line, self.index)
     }
 
+    /// The notes before and after that are not the same one, struck again.
+    fn others(&self) -> Option<(&'s Note, &'s Note)> {
+        let (mut first, mut last) = (self.index, self.index);
+        let (before, after) = loop {
+            let (before, after) =
+                (self.score.before(self.line, first)?, self.score.after(self.line, last)?);
+            if before.pitch == self.note.pitch {
+                first -= 1;
+            } else if after.pitch == self.note.pitch {
+                last += 1;
+            } else {
+                break (before, after);
+            }
+        };
+        Some((before, after))
+    }
+
     fn belongs(&self, note: &Note) -> bool {
         self.score.belongs(note, note.start)
     }
@@ -111,10 +128,10 @@ impl<'s> Foreign<'s> {
         self.after().is_some_and(|next| stays(next) && self.is_weak(next)) && self.is_short()
     }
 
-    /// A passing or auxiliary note, on a beat or between: reached and left by step. A long one must go
-    /// to a note of the chord at once, as an appoggiatura does.
+    /// A passing or auxiliary note, on a beat or between: reached and left by step, whether struck once
+    /// or again. A long one must go to a note of the chord at once, as an appoggiatura does.
     fn goes_by_step(&self) -> bool {
-        let (Some(before), Some(after)) = (self.before(), self.after()) else { return false };
+        let Some((before, after)) = self.others() else { return false };
         let step = |from: &Note, to: &Note| is_step(from, to) || is_chromatic(from, to);
         step(before, self.note)
             && step(self.note, after)
