@@ -1,19 +1,28 @@
 //! Which line gives a player his notes in which bar.
 
+use super::kept::speaks_to;
 use super::{GivenLine, LineId};
 use crate::diagnostics::Diagnostic;
-use crate::resolve::{Ensemble, Line, Piece, Scoring, Verb};
+use crate::resolve::{Ensemble, Line, Piece, Player, Scoring, Verb};
 
 /// All lines with the players of the ensemble to whom they speak.
 pub(super) fn lines<'a>(
+    piece: &Piece,
     ensemble: &Ensemble,
     layers: &[&'a Scoring],
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Vec<GivenLine<'a>> {
     let mut lines = Vec::new();
+    // Whose notes are kept down to this layer: where lines are kept, they speak to all.
+    let mut keeps_notes = false;
     for (layer, scoring) in layers.iter().enumerate() {
+        keeps_notes = layer > 0 && (layer == 1 || keeps_notes) && !layers[layer - 1].keeps_lines;
+        let smaller = &piece.ensembles[scoring.ensemble];
         for line in &scoring.lines {
-            let (players, octaves) = players(ensemble, line, layer, layers, diagnostics);
+            let speaks = |name: &str, player: &Player| {
+                !keeps_notes || speaks_to(line, name, player, smaller)
+            };
+            let (players, octaves) = players(ensemble, line, layer, layers, &speaks, diagnostics);
             lines.push(GivenLine { line, players, octaves, layer });
         }
     }
@@ -25,6 +34,7 @@ fn players(
     line: &Line,
     layer: usize,
     layers: &[&Scoring],
+    speaks: &dyn Fn(&str, &Player) -> bool,
     diagnostics: &mut Vec<Diagnostic>,
 ) -> (Vec<usize>, Vec<i8>) {
     let mut players = Vec::new();
@@ -55,7 +65,7 @@ fn players(
             diagnostics.push(finding);
         }
         for player in found {
-            if !players.contains(&player) {
+            if !players.contains(&player) && speaks(name, &ensemble.players[player]) {
                 players.push(player);
                 octaves.push(ensemble.octaves_in(name, player));
             }

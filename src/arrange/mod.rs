@@ -5,11 +5,13 @@
 
 mod arrangement;
 mod claims;
+mod coverage;
 mod derive;
 mod directions;
 mod doubling;
 mod doubt;
 mod idiom;
+mod kept;
 mod taking;
 #[cfg(test)]
 mod tests;
@@ -26,6 +28,7 @@ use crate::resolve::{
 };
 
 pub use arrangement::{Arrangement, LineId, LineOrigin, Part, SoundingNote};
+pub use coverage::{VoiceCoverage, coverage};
 pub use doubt::Doubt;
 pub use idiom::{has_mark, has_technique};
 
@@ -38,7 +41,8 @@ pub fn arrange<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Arrangement<'a> {
     let ensemble = &piece.ensembles[scoring.ensemble];
     let mut diagnostics = Vec::new();
     let layers = piece.layers(scoring);
-    let lines: Vec<GivenLine> = claims::lines(ensemble, &layers, &mut diagnostics);
+    let kept = kept::Kept::of(piece, scoring);
+    let lines: Vec<GivenLine> = claims::lines(piece, ensemble, &layers, &mut diagnostics);
     let claims = claims::claims(piece, ensemble, &lines, &mut diagnostics);
     let parts = ensemble
         .players
@@ -60,6 +64,7 @@ pub fn arrange<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Arrangement<'a> {
         lines,
         parts,
         state: vec![State::Waiting; ensemble.players.len()],
+        kept,
         harmony: None,
         derived: HashMap::new(),
         left_out: BTreeMap::new(),
@@ -74,6 +79,7 @@ pub fn arrange<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Arrangement<'a> {
     }
     work.tell_moved();
     work.tell_left_out();
+    work.tell_kept();
     directions::fermatas(piece, &mut work.parts);
     let doubt = doubt::doubt(piece, &layers, &work.lines, &work.parts);
     Arrangement {
@@ -203,6 +209,8 @@ struct Work<'a> {
     lines: Vec<GivenLine<'a>>,
     parts: Vec<Part<'a>>,
     state: Vec<State>,
+    /// The smaller scoring whose notes are kept.
+    kept: Option<kept::Kept<'a>>,
     /// The chords from which computed lines take their notes, once a line has asked for them.
     harmony: Option<Cow<'a, [HarmonyEvent]>>,
     /// What computed lines give to each of their players.
@@ -230,9 +238,7 @@ impl<'a> Work<'a> {
         let claims = self.parts[index].claims.clone();
         let mut runs = Vec::with_capacity(claims.len());
         for &(first, after, id) in &claims {
-            let bars = &self.piece.form.bars;
-            let (from, to) = (bars[first].start, bars[after - 1].start + bars[after - 1].length);
-            let run = self.run(index, id, from, to);
+            let run = self.run(index, id, self.empty_run(id, first, after));
             runs.push(run);
         }
         directions::directions(self.piece, &self.lines, &mut self.parts[index], &runs);
@@ -252,10 +258,9 @@ impl<'a> Work<'a> {
         self.state[index] = State::Done;
     }
 
-    fn run(&mut self, index: usize, id: LineId, from: Time, to: Time) -> Run {
+    fn run(&mut self, index: usize, id: LineId, mut run: Run) -> Run {
         let given = &self.lines[usize::from(id.0)];
         let line = given.line;
-        let mut run = Run { from, to, line: id, notes: Vec::new(), tuplets: Vec::new() };
         match &line.verb {
             Verb::Plays { voice, octaves, .. } => {
                 let music = &self.piece.voices[*voice].music;
@@ -268,6 +273,7 @@ impl<'a> Work<'a> {
                 self.tell_strokes(index, id, &run);
                 self.thin(index, id, &mut run);
             }
+            _ if self.keeps_notes(index, id, &mut run) => {}
             Verb::Doubles { .. } => self.double(index, id, &mut run),
             Verb::Sustains { .. } | Verb::Signals { .. } | Verb::Highlights { .. } => {
                 self.derive(index, id, &mut run);
@@ -275,6 +281,45 @@ impl<'a> Work<'a> {
             Verb::Rests | Verb::Takes { .. } | Verb::Unknown => {}
         }
         run
+    }
+
+    /// Gives a run of a kept line the notes of the smaller scoring; `false` where its notes are not
+    /// kept.
+    fn keeps_notes(&self, index: usize, id: LineId, run: &mut Run) -> bool {
+        let kept = self.kept.as_ref().filter(|_| self.keeps(index, id));
+        kept.is_some_and(|kept| kept.give(&self.parts[index], self.ensemble.era, run))
+    }
+
+    /// Has a player of a kept line the notes that he has in the smaller scoring? Where his
+    /// instrument has not got one of them, the whole line is worked out afresh for him.
+    fn keeps(&self, index: usize, id: LineId) -> bool {
+        let given = &self.lines[usize::from(id.0)];
+        let Some(kept) = &self.kept else { return false };
+        if given.layer == 0 || !kept::comes_from_elsewhere(given.line) {
+            return false;
+        }
+        let part = &self.parts[index];
+        let own = part.claims.iter().filter(|(.., line)| *line == id);
+        own.map(|&(first, after, _)| self.empty_run(id, first, after))
+            .all(|run| kept.can_give(part, self.ensemble.era, &run))
+    }
+
+    /// The run of a line in bars from one index up to another, without notes yet.
+    fn empty_run(&self, line: LineId, first: usize, after: usize) -> Run {
+        let bars = &self.piece.form.bars;
+        let (from, to) = (bars[first].start, bars[after - 1].start + bars[after - 1].length);
+        Run { from, to, line, notes: Vec::new(), tuplets: Vec::new() }
+    }
+
+    /// What was found about the lines whose notes are kept.
+    fn tell_kept(&mut self) {
+        let Some(kept) = &self.kept else { return };
+        let found: Vec<Diagnostic> = kept
+            .diagnostics(&self.lines)
+            .filter(|found| !self.diagnostics.contains(found))
+            .cloned()
+            .collect();
+        self.diagnostics.extend(found);
     }
 
     /// Warns once a line where a player of pitched notes is given strokes without pitch.
@@ -444,35 +489,21 @@ impl<'a> Work<'a> {
         if !self.derived.contains_key(&id) {
             if self.harmony.is_none() {
                 let harmony = harmony_of(self.piece);
-                if let Some(inferred) = derive::inferred(self.piece, &harmony, given.line) {
+                let told = self.kept.as_ref().is_some_and(|kept| kept.tells("harmony/inferred"));
+                if let Some(inferred) = derive::inferred(self.piece, &harmony, given.line)
+                    && !told
+                {
                     self.diagnostics.push(inferred);
                 }
                 self.harmony = Some(harmony);
             }
-            let parts: Vec<&Part> = given.players.iter().map(|&p| &self.parts[p]).collect();
-            let mut derived: Vec<_> =
-                parts.iter().map(|_| derive::DerivedPart::default()).collect();
-            for within in stretches(&self.piece.form, &parts) {
-                let request = derive::Request {
-                    piece: self.piece,
-                    harmony: self.harmony.as_deref().unwrap_or_default(),
-                    era: self.ensemble.era,
-                    line: given.line,
-                    line_id: id,
-                    written: self.written(),
-                    basses: self.basses(),
-                    choirs: choirs(&self.lines, &self.derived),
-                    within,
-                    parts: parts.clone(),
-                };
-                let more = derive::derive(&request, &mut self.diagnostics);
-                for (part, more) in derived.iter_mut().zip(more) {
-                    part.notes.extend(more.notes);
-                    part.tuplets.extend(more.tuplets);
-                }
+            if matches!(given.line.verb, Verb::Sustains { .. }) {
+                self.sustain(id);
+            } else {
+                self.derive_line(id);
             }
-            self.derived.insert(id, derived);
         }
+        let given = &self.lines[usize::from(id.0)];
         let place = given.players.iter().position(|&player| player == index).unwrap_or(0);
         if let Some(derived) = self.derived.get(&id).and_then(|parts| parts.get(place)) {
             taking::cut(&derived.notes, run);
@@ -484,19 +515,134 @@ impl<'a> Work<'a> {
             );
         }
     }
+
+    /// Asks for the notes of a line in bars in which nobody takes another instrument.
+    fn request<'r>(
+        &'r self,
+        id: LineId,
+        within: (usize, usize),
+        written: &[&'a [Note]],
+        basses: &[&'a [Note]],
+    ) -> derive::Request<'r, 'a> {
+        let given = &self.lines[usize::from(id.0)];
+        derive::Request {
+            piece: self.piece,
+            harmony: self.harmony.as_deref().unwrap_or_default(),
+            era: self.ensemble.era,
+            line: given.line,
+            line_id: id,
+            written: written.to_vec(),
+            basses: basses.to_vec(),
+            within,
+            parts: given.players.iter().map(|&player| &self.parts[player]).collect(),
+            kept: given.players.iter().map(|&player| self.keeps(player, id)).collect(),
+        }
+    }
+
+    /// Works out a line of signals or highlights.
+    fn derive_line(&mut self, id: LineId) {
+        let players = self.lines[usize::from(id.0)].players.clone();
+        let parts: Vec<&Part> = players.iter().map(|&p| &self.parts[p]).collect();
+        let mut derived: Vec<_> = parts.iter().map(|_| derive::DerivedPart::default()).collect();
+        let (written, basses) = (self.written(), self.basses());
+        let mut diagnostics = Vec::new();
+        for within in stretches(&self.piece.form, &parts) {
+            let request = self.request(id, within, &written, &basses);
+            add(&mut derived, derive::derive(&request, &mut diagnostics));
+        }
+        self.diagnostics.extend(diagnostics);
+        self.derived.insert(id, derived);
+    }
+
+    /// Works out all `sustains` lines whose notes are not kept, together, after all else that is
+    /// computed.
+    fn sustain(&mut self, asked: LineId) {
+        let claims = |id: LineId| {
+            self.parts.iter().any(|part| part.claims.iter().any(|(.., line)| *line == id))
+        };
+        let mut lines: Vec<LineId> = Vec::new();
+        let mut before: Vec<LineId> = Vec::new();
+        for (index, given) in self.lines.iter().enumerate() {
+            let id = LineId(index as u16);
+            match given.line.verb {
+                _ if self.derived.contains_key(&id) || !claims(id) => {}
+                Verb::Sustains { .. } if id == asked || !self.is_kept(id) => lines.push(id),
+                Verb::Signals { .. } | Verb::Highlights { .. } if !self.is_kept(id) => {
+                    before.push(id);
+                }
+                _ => {}
+            }
+        }
+        before.into_iter().for_each(|id| self.derive_line(id));
+        let players: Vec<&Part> = lines
+            .iter()
+            .flat_map(|id| &self.lines[usize::from(id.0)].players)
+            .map(|&player| &self.parts[player])
+            .collect();
+        let (written, basses) = (self.written(), self.basses());
+        let around = self.around(&lines);
+        let mut diagnostics = Vec::new();
+        let mut derived: Vec<Vec<derive::DerivedPart>> = lines
+            .iter()
+            .map(|id| self.lines[usize::from(id.0)].players.iter())
+            .map(|players| players.map(|_| derive::DerivedPart::default()).collect())
+            .collect();
+        for within in stretches(&self.piece.form, &players) {
+            let requests: Vec<derive::Request> =
+                lines.iter().map(|&id| self.request(id, within, &written, &basses)).collect();
+            let more = derive::sustain(&requests, &around, &mut diagnostics);
+            derived.iter_mut().zip(more).for_each(|(all, more)| add(all, more));
+        }
+        self.diagnostics.extend(diagnostics);
+        self.derived.extend(lines.into_iter().zip(derived));
+    }
+
+    /// Does a kept line give all its players the notes of the smaller scoring?
+    fn is_kept(&self, id: LineId) -> bool {
+        let given = &self.lines[usize::from(id.0)];
+        given.layer > 0 && given.players.iter().all(|&player| self.keeps(player, id))
+    }
+
+    /// What sounds around the players of some lines and accompanies as they do: notes that are
+    /// written for others, kept, or computed already.
+    fn around(&self, but: &[LineId]) -> Vec<(derive::Choir, Vec<SoundingNote>)> {
+        let mut around = Vec::new();
+        for (index, part) in self.parts.iter().enumerate() {
+            let choir = derive::Choir::of(part.first_instrument());
+            let mut notes: Vec<SoundingNote> = Vec::new();
+            for &(first, after, id) in &part.claims {
+                let given = &self.lines[usize::from(id.0)];
+                let leads = matches!(given.line.role, Some(Role::Melody | Role::Bass));
+                if leads || (but.contains(&id) && !self.keeps(index, id)) {
+                    continue;
+                }
+                let mut run = self.empty_run(id, first, after);
+                if let Verb::Writes(music) = &given.line.verb {
+                    taking::take(music, given.line, given.octaves_of(index), &mut run);
+                } else if let Some(derived) = self.derived.get(&id) {
+                    let place = given.players.iter().position(|&player| player == index);
+                    if let Some(derived) = place.and_then(|place| derived.get(place)) {
+                        taking::cut(&derived.notes, &mut run);
+                    }
+                } else if kept::is_computed(given.line) {
+                    self.keeps_notes(index, id, &mut run);
+                }
+                notes.extend(run.notes);
+            }
+            if !notes.is_empty() {
+                around.push((choir, notes));
+            }
+        }
+        around
+    }
 }
 
-/// What the players of those `sustains` lines hold that are worked out already, in the order of
-/// the lines.
-fn choirs<'w>(
-    lines: &[GivenLine],
-    derived: &'w HashMap<LineId, Vec<derive::DerivedPart>>,
-) -> Vec<&'w [SoundingNote]> {
-    let sustains =
-        |id: &&LineId| matches!(lines[usize::from(id.0)].line.verb, Verb::Sustains { .. });
-    let mut known: Vec<&LineId> = derived.keys().filter(sustains).collect();
-    known.sort_unstable();
-    known.iter().flat_map(|id| &derived[*id]).map(|part| &part.notes[..]).collect()
+/// Puts what the players of a line have in one stretch behind what they have before.
+fn add(derived: &mut [derive::DerivedPart], more: Vec<derive::DerivedPart>) {
+    for (part, more) in derived.iter_mut().zip(more) {
+        part.notes.extend(more.notes);
+        part.tuplets.extend(more.tuplets);
+    }
 }
 
 /// The bars of a part that one line claims without a break, and what it gives there.

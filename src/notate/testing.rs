@@ -278,6 +278,7 @@ impl Fixture {
             span: Span::default(),
             ensemble: 0,
             keep: None,
+            keeps_lines: false,
             lines: Vec::new(),
             allows: Vec::new(),
             adrift: false,

@@ -133,10 +133,14 @@ pub(super) fn scoring(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringTree>
     let mut names = Vec::new();
     let (mut keeps, mut lines, mut allows) = (Vec::new(), Vec::new(), Vec::new());
     let mut broken = Vec::new();
+    let mut keeps_lines = false;
     for inner in pair.into_inner() {
         match inner.as_rule() {
             Rule::name => names.push(cx.word(&inner)),
-            Rule::keep => keeps.extend(words(cx, inner, Rule::name)),
+            Rule::keep => {
+                keeps_lines |= inner.clone().into_inner().any(|p| p.as_rule() == Rule::lines_of);
+                keeps.extend(words(cx, inner, Rule::name));
+            }
             Rule::allow => allows.extend(allow(cx, inner)),
             Rule::scoring_line | Rule::writes_line => lines.extend(scoring_line(cx, inner)),
             Rule::broken_line => {
@@ -159,7 +163,7 @@ pub(super) fn scoring(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringTree>
     }
     let mut names = names.into_iter();
     let (name, ensemble) = (names.next()?, names.next()?);
-    Some(ScoringTree { name, ensemble, keeps, lines, allows, broken })
+    Some(ScoringTree { name, ensemble, keeps, keeps_lines, lines, allows, broken })
 }
 
 fn allow(cx: &Context, pair: Pair<Rule>) -> Option<AllowTree> {

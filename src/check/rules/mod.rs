@@ -4,6 +4,7 @@ mod agility;
 mod allow;
 mod balance;
 mod compass;
+mod coverage;
 mod economy;
 mod endurance;
 mod harmony;
@@ -35,6 +36,9 @@ pub const RULES: &[Rule] = &[
     compass::high_and_loud::RULE,
     compass::not_yet_built::RULE,
     compass::outside_custom::RULE,
+    coverage::filling_left_out::RULE,
+    coverage::up_beat_left::RULE,
+    coverage::voice_left_out::RULE,
     economy::nothing_new::RULE,
     economy::overused::RULE,
     endurance::lips::RULE,

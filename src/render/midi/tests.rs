@@ -107,6 +107,7 @@ fn in_era<R>(era: i32, piece: &Piece, parts: Vec<Part>, read: impl FnOnce(&[u8])
         span: Span::default(),
         ensemble: 0,
         keep: None,
+        keeps_lines: false,
         lines: Vec::new(),
         allows: Vec::new(),
         adrift: false,
