@@ -7,4 +7,4 @@ pub mod advise;
 pub mod check;
 
 // The stages before, under the names they have everywhere.
-use ripieno_compiler::{arrange, diagnostics, harmony, instruments, music, resolve, syntax};
+use ripieno_compiler::{arrange, diagnostics, harmony, instruments, music, resolve};

@@ -36,14 +36,16 @@ fn percent(share: f64) -> String {
 }
 
 /// Seconds as minutes and seconds: `1:24`.
-pub(crate) fn minutes(seconds: f64) -> String {
+#[must_use]
+pub fn minutes(seconds: f64) -> String {
     // Half a second must not fall on one side here and on the other there.
     let whole = rounded(seconds).round() as u64;
     format!("{}:{:02}", whole / 60, whole % 60)
 }
 
 /// Rows in columns, two spaces apart; every table on the terminal is set by it.
-pub(crate) fn table(rows: &[Vec<String>]) -> String {
+#[must_use]
+pub fn table(rows: &[Vec<String>]) -> String {
     let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
     let width = |column: usize| {
         rows.iter()
