@@ -56,8 +56,8 @@ pub fn compile(text: &str) {
     assert_inside(&sources, &findings);
     for scoring in scorings {
         let formats: Vec<Format> = Format::ALL.into_iter().map(|(format, ..)| format).collect();
-        let written = outputs(&arrange(&piece, scoring), &formats);
-        assert!(written.iter().all(|output| !output.bytes.is_empty()));
+        let arrangement = arrange(&piece, scoring);
+        assert!(outputs(&arrangement, &formats).all(|output| !output.bytes.is_empty()));
     }
     let _ =
         rich::render(&findings, &sources, rich::Look { colours: true, unicode: true, width: 60 });
