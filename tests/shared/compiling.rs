@@ -6,7 +6,7 @@ use ripieno::diagnostics::{Diagnostic, Sources, Span, json, rich, short};
 use ripieno::render::{Format, outputs};
 use ripieno::resolve::{self, LoadError, Loader};
 
-pub const LANTERNS: &str = include_str!("../../samples/lanterns-on-the-weir.ripieno");
+pub const WATCHMAN: &str = include_str!("../../samples/watchman-at-the-weir.ripieno");
 pub const MILL_RACE: &str = include_str!("../../samples/mill-race.ripieno");
 pub const FORCES: &str = include_str!("../../samples/forces.ripieno");
 pub const MISTAKES: &str = include_str!("../fixtures/twenty-mistakes.ripieno");
