@@ -1,0 +1,117 @@
+//! The command line: thin, one command a file. It reads and writes files; everything else is done
+//! by the stages.
+//!
+//! Exit status: 0 fine, 1 errors in the music, 2 wrong use, or reading or writing failed, 130
+//! interrupted.
+
+mod advise;
+mod build;
+mod check;
+mod files;
+mod instruments;
+mod interrupt;
+mod new;
+mod output;
+mod rules;
+mod source;
+
+use std::io::{self, IsTerminal, Write};
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand, ValueEnum};
+
+/// Compiles plain-text arrangements into parts and scores.
+#[derive(Parser)]
+#[command(name = "ripieno", version, about, max_term_width = 100)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Say what is wrong with an arrangement, and where.
+    Check(check::Arguments),
+    /// Write the score and all parts of every scoring.
+    Build(build::Arguments),
+    /// Advise on crooks, drums, forces, voices and harmony before you write.
+    Advise(advise::Arguments),
+    /// List the instruments of the catalogue, or tell all about one.
+    Instruments(instruments::Arguments),
+    /// List the rules of the checker.
+    Rules(rules::RulesArguments),
+    /// Tell all about a rule: what it finds, why it matters, how to mend it.
+    Explain(rules::ExplainArguments),
+    /// Begin a new arrangement from a small example.
+    New(new::Arguments),
+}
+
+/// How findings are shown.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Show {
+    /// In full, with the places in the source.
+    Rich,
+    /// One line each, for editors and logs.
+    Short,
+    /// As data.
+    Json,
+}
+
+/// How a command ends.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum End {
+    Fine,
+    ErrorsInMusic,
+}
+
+/// Wrong use, or reading or writing failed: what, and what to do.
+struct Failure(String);
+
+type Outcome = Result<End, Failure>;
+
+/// Runs the command line of this process.
+#[must_use]
+pub fn main() -> ExitCode {
+    let command = Arguments::parse().command;
+    interrupt::listen();
+    let outcome = match command {
+        Command::Check(arguments) => check::run(&arguments),
+        Command::Build(arguments) => build::run(&arguments),
+        Command::Advise(arguments) => advise::run(&arguments),
+        Command::Instruments(arguments) => instruments::run(&arguments),
+        Command::Rules(arguments) => rules::rules(&arguments),
+        Command::Explain(arguments) => rules::explain(&arguments),
+        Command::New(arguments) => new::run(&arguments),
+    };
+    match outcome {
+        Ok(End::Fine) => ExitCode::SUCCESS,
+        Ok(End::ErrorsInMusic) => ExitCode::from(1),
+        Err(Failure(message)) => {
+            // Nothing is left to be done if even this cannot be said.
+            let _ = writeln!(io::stderr(), "ripieno: {message}");
+            ExitCode::from(2)
+        }
+    }
+}
+
+/// Prints on the standard output; a reader that has gone away (`ripieno … | head`) is no failure.
+fn print(text: &str) -> Result<(), Failure> {
+    match io::stdout().lock().write_all(text.as_bytes()) {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
+            Err(Failure(format!("cannot write to the standard output: {error}")))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Colours only on a terminal, and only if nobody asks for none (`NO_COLOR`, no-color.org).
+fn colours(stream: &impl IsTerminal) -> bool {
+    let dumb = std::env::var_os("TERM").is_some_and(|term| term == "dumb");
+    let unwanted = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
+    stream.is_terminal() && !dumb && !unwanted
+}
+
+/// Columns of the terminal as the shell tells them, 100 where it does not.
+fn columns() -> usize {
+    std::env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok()).unwrap_or(100)
+}

@@ -1,0 +1,221 @@
+//! Where something else may sound than what is known.
+//!
+//! Whatever could not be understood leaves a gap: a line without notes, a player who is missing, a
+//! bar that could not be read. What is concluded from such a gap would be a second finding about
+//! one mistake, and a wrong one. So every gap is noted by bar and player, and the checker asks.
+
+use super::{GivenLine, Part};
+use crate::resolve::{Piece, Scoring, Verb};
+
+/// Where something else may sound than what is known: nowhere, in a source without errors.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Doubt {
+    /// For each bar: may somebody sound something else? Empty where nobody does anywhere.
+    bars: Vec<bool>,
+    /// For each player and bar: may he sound something else?
+    players: Vec<Vec<bool>>,
+    /// For each bar: may it be louder or softer?
+    loudness: Vec<bool>,
+}
+
+impl Doubt {
+    /// Is there any doubt at all?
+    #[must_use]
+    pub fn any(&self) -> bool {
+        !self.bars.is_empty()
+    }
+
+    /// May somebody sound something else in these bars (indices, first and last)?
+    #[must_use]
+    pub fn in_bars(&self, bars: (usize, usize)) -> bool {
+        within(&self.bars, bars)
+    }
+
+    /// May this player sound something else in these bars?
+    #[must_use]
+    pub fn of_player(&self, player: usize, bars: (usize, usize)) -> bool {
+        self.players.get(player).is_some_and(|own| within(own, bars))
+    }
+
+    /// May these bars be louder or softer?
+    #[must_use]
+    pub fn of_loudness(&self, bars: (usize, usize)) -> bool {
+        within(&self.loudness, bars)
+    }
+}
+
+fn within(marked: &[bool], (first, last): (usize, usize)) -> bool {
+    let last = last.min(marked.len().saturating_sub(1));
+    marked.get(first..=last).is_some_and(|bars| bars.contains(&true))
+}
+
+fn mark(bars: &mut [bool], first: usize, after: usize) {
+    let after = after.min(bars.len());
+    bars.get_mut(first..after).unwrap_or_default().fill(true);
+}
+
+/// What is doubtful in a scoring.
+pub(super) fn doubt(
+    piece: &Piece,
+    layers: &[&Scoring],
+    lines: &[GivenLine],
+    parts: &[Part],
+) -> Doubt {
+    let ensemble = &piece.ensembles[layers[0].ensemble];
+    let count = piece.form.bars.len();
+    let everything = piece.form.unsure_from.is_some()
+        || ensemble.adrift
+        || layers.iter().any(|layer| layer.adrift);
+    let mut doubt = Doubt {
+        bars: vec![everything || !ensemble.unread.is_empty(); count],
+        players: vec![vec![everything; count]; parts.len()],
+        loudness: vec![everything; count],
+    };
+    for &(first, after) in &piece.dynamics_unsure {
+        mark(&mut doubt.loudness, first, after);
+    }
+    for &(first, after) in &piece.harmony_unsure {
+        mark(&mut doubt.bars, first, after);
+    }
+    for (own, part) in doubt.players.iter_mut().zip(parts) {
+        if ensemble.unsure.contains(&part.player.line_name) {
+            own.fill(true);
+        }
+    }
+    for given in lines.iter().filter(|given| given.line.unsure.any()) {
+        let all = [(0, count)];
+        // Another instrument or crook is kept to the end.
+        let lasts = given.line.unsure.bars || matches!(given.line.verb, Verb::Takes { .. });
+        let bars = if lasts { &all } else { &given.line.bars[..] };
+        for &(first, after) in bars {
+            mark(&mut doubt.bars, first, after);
+            // A line that gives another instrument to nobody known, or is not understood, may mean
+            // anybody.
+            let nobody = given.line.unsure.who
+                && given.players.is_empty()
+                && matches!(given.line.verb, Verb::Unknown | Verb::Takes { .. });
+            for (player, own) in doubt.players.iter_mut().enumerate() {
+                if nobody || given.players.contains(&player) {
+                    mark(own, first, after);
+                }
+            }
+        }
+    }
+    for (player, part) in parts.iter().enumerate() {
+        for &(first, after, id) in &part.claims {
+            for (from, to) in gaps(piece, &lines[usize::from(id.0)].line.verb, (first, after)) {
+                mark(&mut doubt.players[player], from.max(first), to.min(after));
+            }
+        }
+    }
+    // Who doubles a player of whom something is not known shares the doubt, and whoever doubles
+    // him again.
+    for _ in 0..parts.len() {
+        let before = doubt.players.clone();
+        for (player, part) in parts.iter().enumerate() {
+            for &(first, after, id) in &part.claims {
+                let Verb::Doubles { part: source, .. } = &lines[usize::from(id.0)].line.verb else {
+                    continue;
+                };
+                for source in ensemble.players_named(source) {
+                    for bar in (first..after).filter(|&bar| before[source][bar]) {
+                        doubt.players[player][bar] = true;
+                    }
+                }
+            }
+        }
+        if doubt.players == before {
+            break;
+        }
+    }
+    for bar in 0..count {
+        doubt.bars[bar] |= doubt.players.iter().any(|own| own[bar]);
+    }
+    let marked = |bars: &[bool]| bars.contains(&true);
+    let any = marked(&doubt.bars) || marked(&doubt.loudness);
+    if any { doubt } else { Doubt::default() }
+}
+
+/// The bars of a run in which what the line gives is not certain.
+fn gaps(piece: &Piece, verb: &Verb, run: (usize, usize)) -> Vec<(usize, usize)> {
+    let touches = |gaps: &[(usize, usize)]| gaps.iter().any(|gap| gap.0 < run.1 && run.0 < gap.1);
+    let whole = |doubtful: bool| if doubtful { vec![run] } else { Vec::new() };
+    match verb {
+        Verb::Plays { voice, .. } => piece.voices[*voice].music.unsure.clone(),
+        Verb::Writes(music) => music.unsure.clone(),
+        Verb::Sustains { .. } => whole(touches(&piece.harmony_unsure)),
+        Verb::Signals { voice } => {
+            whole(touches(&piece.harmony_unsure) || touches(&piece.voices[*voice].music.unsure))
+        }
+        // Moments are found by looking at the whole piece.
+        Verb::Highlights { .. } => whole(
+            !piece.harmony_unsure.is_empty()
+                || !piece.dynamics_unsure.is_empty()
+                || piece.voices.iter().any(|voice| !voice.music.unsure.is_empty()),
+        ),
+        Verb::Unknown => vec![run],
+        Verb::Doubles { .. } | Verb::Rests | Verb::Takes { .. } => Vec::new(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::arrange::arrange;
+    use crate::diagnostics::Sources;
+    use crate::resolve::{NoFiles, resolve};
+
+    /// The doubt in a piece of four bars in which an oboe plays a voice, a flute doubles it and a
+    /// viola rests.
+    fn doubt_of(voice: &str, lines: &str) -> Doubt {
+        let source = format!(
+            "piece \"Gap\" {{ }}\nform {{\n 1 metre 2/4, key C major\n 4 end\n}}\n\
+             voice tune {{\n{voice}\n}}\nensemble few {{\n era 1810\n flute, oboe, viola 2 players\n}}\n\
+             scoring s for few {{\n{lines}\n}}\n"
+        );
+        let mut sources = Sources::new();
+        let file = sources.add("gap.ripieno", source);
+        let (piece, _) = resolve(&mut sources, file, &mut NoFiles);
+        arrange(&piece, &piece.scorings[0]).doubt
+    }
+
+    const TUNE: &str = "1: 1/2 C5 |\n2: D5 |\n3: E5 |\n4: C5 |";
+    const LINES: &str = "oboe plays tune as melody\nflute doubles oboe\nviola rests";
+    const FLUTE: usize = 0;
+    const OBOE: usize = 1;
+    const VIOLA: usize = 2;
+
+    #[test]
+    fn a_source_in_order_leaves_no_doubt() {
+        assert_eq!(doubt_of(TUNE, LINES), Doubt::default());
+    }
+
+    #[test]
+    fn a_broken_bar_is_doubtful_for_who_plays_it_and_who_doubles_him() {
+        let doubt = doubt_of(&TUNE.replace("D5", "D5 Q"), LINES);
+        for (bar, doubtful) in [(0, false), (1, true), (2, false)] {
+            assert_eq!(doubt.of_player(OBOE, (bar, bar)), doubtful, "bar {bar}");
+            assert_eq!(doubt.of_player(FLUTE, (bar, bar)), doubtful, "bar {bar}");
+            assert!(!doubt.of_player(VIOLA, (bar, bar)));
+            assert_eq!(doubt.in_bars((bar, bar)), doubtful);
+        }
+    }
+
+    #[test]
+    fn a_line_that_is_not_understood_claims_the_bars_and_players_that_it_names() {
+        let line = "viola palys tune bars 2..3 as bass";
+        let doubt = doubt_of(TUNE, &LINES.replace("viola rests", line));
+        assert!(doubt.of_player(VIOLA, (1, 2)) && !doubt.of_player(VIOLA, (3, 3)));
+        assert!(!doubt.of_player(OBOE, (0, 3)));
+        assert!(doubt.in_bars((2, 2)) && !doubt.in_bars((0, 0)));
+    }
+
+    #[test]
+    fn a_voice_or_player_that_nobody_knows_leaves_a_gap() {
+        let doubt = doubt_of(TUNE, &LINES.replace("viola rests", "viola plays tnue as bass"));
+        assert!(doubt.of_player(VIOLA, (0, 3)) && !doubt.of_player(OBOE, (0, 3)));
+        let doubt = doubt_of(TUNE, &LINES.replace("viola rests", "voila rests bars 1"));
+        assert!(doubt.in_bars((0, 0)) && !doubt.in_bars((1, 3)));
+        assert!(!doubt.of_player(VIOLA, (0, 3)));
+    }
+}

@@ -1,0 +1,413 @@
+//! Scorings: voices, players and bars linked.
+
+use super::counting::Counting;
+use super::ensemble::{crook, instrument_named, key, needs_key, tuned_notes};
+use super::form::{indices, inside};
+use super::music::music;
+use super::piece::{
+    Allow, Bars, Dynamic, Ensemble, Line, Moment, Piece, Restrike, Role, Scoring, Technique,
+    Unsure, Verb,
+};
+use super::{Context, distinct, dynamics, lost, unknown};
+use crate::diagnostics::{Diagnostic, Edit, Span, nearest};
+use crate::syntax::{
+    AllowTree, Declaration, Modifier, MomentTree, RestrikeTree, ScoringLine, ScoringTree, Spanned,
+    Tree, VerbTree, Word,
+};
+
+pub(super) fn scorings(cx: &mut Context, tree: &Tree, piece: &Piece) -> Vec<Scoring> {
+    let trees: Vec<&ScoringTree> = tree
+        .declarations
+        .iter()
+        .filter_map(|declaration| match declaration {
+            Declaration::Scoring(scoring) => Some(scoring),
+            _ => None,
+        })
+        .collect();
+    let names: Vec<(&str, Span)> =
+        trees.iter().map(|t| (t.name.value.as_str(), t.name.span)).collect();
+    distinct(cx, &names, "scoring");
+    let known_ensembles: Vec<&str> = piece.ensembles.iter().map(|e| e.name.as_str()).collect();
+    let mut scorings = Vec::new();
+    for tree in &trees {
+        let ensemble = piece.ensembles.iter().position(|e| e.name == tree.ensemble.value);
+        let Some(ensemble) = ensemble else {
+            cx.push_unknown(&tree.ensemble, &known_ensembles, "ensemble");
+            let known: Vec<&str> = names.iter().map(|(name, _)| *name).collect();
+            if let Some(keep) = tree.keeps.first().filter(|keep| !known.contains(&&*keep.value)) {
+                cx.push_unknown(keep, &known, "scoring");
+            }
+            continue;
+        };
+        scorings.push((scoring(cx, tree, ensemble, piece), *tree));
+    }
+    link_keeps(cx, scorings, &names)
+}
+
+fn link_keeps(
+    cx: &mut Context,
+    scorings: Vec<(Scoring, &ScoringTree)>,
+    names: &[(&str, Span)],
+) -> Vec<Scoring> {
+    let found: Vec<String> = scorings.iter().map(|(scoring, _)| scoring.name.clone()).collect();
+    let known: Vec<&str> = names.iter().map(|(name, _)| *name).collect();
+    let mut linked: Vec<Scoring> = Vec::new();
+    for (mut scoring, tree) in scorings {
+        if let [first, second, ..] = &tree.keeps[..] {
+            cx.push(super::twice("`keep`", second.span, first.span));
+        }
+        if let Some(keep) = tree.keeps.first() {
+            match found.iter().position(|name| *name == keep.value) {
+                Some(index) => scoring.keep = Some((index, keep.span)),
+                None => {
+                    scoring.adrift = true;
+                    // A scoring that is declared but broken has been told already.
+                    if !known.contains(&keep.value.as_str()) {
+                        cx.push_unknown(keep, &known, "scoring");
+                    }
+                }
+            }
+        }
+        linked.push(scoring);
+    }
+    break_cycles(cx, &mut linked);
+    linked
+}
+
+fn break_cycles(cx: &mut Context, scorings: &mut [Scoring]) {
+    for start in 0..scorings.len() {
+        let mut at = start;
+        for _ in 0..scorings.len() {
+            let Some((next, span)) = scorings[at].keep else { break };
+            if next == start {
+                cx.push(
+                    Diagnostic::error(
+                        "names/cycle",
+                        span,
+                        format!("The scoring `{}` keeps itself.", scorings[start].name),
+                    )
+                    .with_help("The smaller scoring must not keep the larger."),
+                );
+                scorings[at].keep = None;
+                break;
+            }
+            at = next;
+        }
+    }
+}
+
+fn scoring(cx: &mut Context, tree: &ScoringTree, ensemble: usize, piece: &Piece) -> Scoring {
+    let players = &piece.ensembles[ensemble];
+    let mut lines: Vec<Line> =
+        tree.lines.iter().map(|line| scoring_line(cx, line, players, piece)).collect();
+    lines.extend(tree.broken.iter().map(|line| unread_line(line, players, piece)));
+    let allows = tree.allows.iter().map(|tree| allow(cx, tree, players, piece)).collect();
+    Scoring {
+        name: tree.name.value.clone(),
+        span: tree.name.span,
+        ensemble,
+        keep: None,
+        keeps_lines: tree.keeps_lines,
+        lines,
+        allows,
+        adrift: tree.broken.iter().any(|line| nearest(&lost::words(line)[0], ["keep"]).is_some()),
+    }
+}
+
+/// The words that say what players do.
+const VERBS: [&str; 9] =
+    ["plays", "doubles", "sustains", "signals", "highlights", "writes", "rests", "takes", "crook"];
+
+/// A line that could not be read: it claims the players and bars that it seems to name.
+fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
+    let words = line.value.split(|c: char| !(c.is_alphanumeric() || "-.".contains(c)));
+    // Whom a line means stands before its verb; behind it, `basso` may be a crook.
+    let before = words.take_while(|word| !VERBS.contains(word));
+    let known = before.filter(|word| !ensemble.players_named(word).is_empty());
+    let who: Vec<(String, Span)> = known.map(|word| (word.to_string(), line.span)).collect();
+    let index = |bar: u32| i32::try_from(bar).ok().and_then(|bar| piece.form.index_of(bar));
+    let named = lost::bars(line).unwrap_or_default();
+    let mut bars: Bars =
+        named.iter().filter_map(|&(first, last)| Some((index(first)?, index(last)? + 1))).collect();
+    let all = vec![(0, piece.form.bars.len())];
+    // Another instrument, crook or tuning is kept to the end.
+    let is_kept = |word: &String| matches!(word.as_str(), "takes" | "crook" | "tuned");
+    if lost::words(line).iter().any(is_kept)
+        && let Some((_, after)) = bars.last_mut()
+    {
+        *after = piece.form.bars.len();
+    }
+    Line {
+        span: line.span,
+        verb: Verb::Unknown,
+        role: None,
+        bars: if bars.is_empty() || bars.len() < named.len() { all } else { bars },
+        solo: false,
+        dynamic: None,
+        techniques: Vec::new(),
+        words: Vec::new(),
+        unsure: Unsure { what: true, who: who.is_empty(), bars: false },
+        who,
+    }
+}
+
+fn who(cx: &mut Context, words: &[Word], ensemble: &Ensemble) -> Vec<(String, Span)> {
+    let mut found = Vec::new();
+    for word in words {
+        if ensemble.players_named(&word.value).is_empty() {
+            let line = word.value.split('.').next().unwrap_or_default();
+            if line != word.value && !ensemble.players_named(line).is_empty() {
+                cx.push_no_such_number(word, line, ensemble);
+            } else if !ensemble.may_have(&word.value) {
+                let what = format!("player or group in {}", ensemble.name);
+                cx.push_unknown(word, &ensemble.names(), &what);
+            }
+        } else {
+            found.push((word.value.clone(), word.span));
+        }
+    }
+    found
+}
+
+fn voice_index(cx: &mut Context, word: &Word, piece: &Piece) -> Option<usize> {
+    let index = piece.voices.iter().position(|voice| voice.name == word.value);
+    if index.is_none() {
+        let known: Vec<&str> = piece.voices.iter().map(|voice| voice.name.as_str()).collect();
+        cx.push_unknown(word, &known, "voice");
+    }
+    index
+}
+
+fn scoring_line(cx: &mut Context, tree: &ScoringLine, ensemble: &Ensemble, piece: &Piece) -> Line {
+    let names = who(cx, &tree.who, ensemble);
+    let mut line = Line {
+        span: tree.span,
+        who: names,
+        verb: Verb::Rests,
+        role: None,
+        bars: vec![(0, piece.form.bars.len())],
+        solo: false,
+        dynamic: None,
+        techniques: Vec::new(),
+        words: Vec::new(),
+        unsure: Unsure::default(),
+    };
+    line.unsure.who = line.who.len() < tree.who.len();
+    modifiers(cx, tree, piece, &mut line);
+    let before = cx.diagnostics.len();
+    line.verb = verb(cx, tree, ensemble, piece, &line.who).unwrap_or(Verb::Unknown);
+    // Written bars say for themselves which of them could not be understood.
+    line.unsure.what |= line.verb == Verb::Unknown
+        || (cx.errors_since(before) && !matches!(line.verb, Verb::Writes(_)));
+    match &line.verb {
+        Verb::Writes(written) => {
+            if let Some(bars) = tree.modifiers.iter().find(|m| matches!(m.value, Modifier::Bars(_)))
+            {
+                cx.push(claimed_twice(bars, &tree.verb));
+                line.unsure.bars = true;
+            }
+            line.bars.clone_from(&written.bars);
+            if let VerbTree::Writes(bars) = &tree.verb {
+                line.unsure.bars |= bars.iter().any(|bar| bar.broken && bar.number.is_none());
+            }
+        }
+        Verb::Takes { .. } => line.bars.clear(),
+        _ => {}
+    }
+    line.role = line.role.or(match line.verb {
+        Verb::Sustains { .. } => Some(Role::Harmony),
+        Verb::Signals { .. } => Some(Role::Rhythm),
+        Verb::Highlights { .. } => Some(Role::Highlight),
+        _ => None,
+    });
+    // A role of an unknown name has been told already.
+    let says_role = tree.modifiers.iter().any(|m| matches!(m.value, Modifier::Role(_)));
+    if line.role.is_none() && says_role {
+        line.role = Some(Role::Harmony);
+    }
+    if line.role.is_none() && matches!(line.verb, Verb::Plays { .. } | Verb::Writes(_)) {
+        cx.push(
+            Diagnostic::error("names/no-role", tree.verb_span, "This line does not say its role.")
+                .with_help(
+                    "Write `as melody`, `as bass`, `as harmony`, `as rhythm` or `as highlight` behind it.",
+                ),
+        );
+        line.role = Some(Role::Harmony);
+        line.unsure.what = true;
+    }
+    line
+}
+
+fn claimed_twice(bars: &Spanned<Modifier>, verb: &VerbTree) -> Diagnostic {
+    let mut finding = Diagnostic::error(
+        "bars/claimed-twice",
+        bars.span,
+        "`writes` claims the bars that it writes.",
+    )
+    .with_help("Leave `bars …` out: the numbers of the bars in braces say which.")
+    .with_fix("leave it out", bars.span, "", false);
+    // Who says `bars` may have left the numbers out.
+    if let (Modifier::Bars(ranges), VerbTree::Writes(written)) = (&bars.value, verb)
+        && let (Some(range), Some(first)) = (ranges.first(), written.first())
+        && first.number.is_none()
+        && let Some(fix) = finding.fixes.last_mut()
+    {
+        fix.title = format!("leave it out and number the bars from {} on", range.first);
+        fix.edits.push(Edit { span: first.span.before(), text: format!("{}: ", range.first) });
+    }
+    finding
+}
+
+fn modifiers(cx: &mut Context, tree: &ScoringLine, piece: &Piece, line: &mut Line) {
+    for modifier in &tree.modifiers {
+        let span = modifier.span;
+        let before = cx.diagnostics.len();
+        match &modifier.value {
+            Modifier::Bars(ranges) => line.bars = indices(cx, &piece.form, ranges),
+            Modifier::Role(name) => {
+                match Role::WORDS.iter().find(|(_, word)| *word == name.value) {
+                    Some((role, _)) => line.role = Some(*role),
+                    None => {
+                        let known: Vec<&str> = Role::WORDS.iter().map(|(_, word)| *word).collect();
+                        cx.push(unknown(name, &known, "role", &name.value));
+                    }
+                }
+            }
+            Modifier::Solo => line.solo = true,
+            Modifier::At(name) => match dynamics::dynamic(&name.value) {
+                Some(dynamic) => line.dynamic = Some((dynamic, span)),
+                None => {
+                    let known: Vec<&str> = Dynamic::WORDS.iter().map(|(_, word)| *word).collect();
+                    cx.push(unknown(name, &known, "dynamic", &name.value));
+                }
+            },
+            Modifier::Technique(name) => {
+                let known = Technique::WORDS.iter().find(|(_, word, _)| word == name);
+                line.techniques.extend(known.map(|(technique, ..)| (*technique, span)));
+            }
+            Modifier::Words(text) => line.words.push((text.clone(), span)),
+        }
+        if cx.errors_since(before) {
+            match &modifier.value {
+                Modifier::Bars(_) => line.unsure.bars = true,
+                _ => line.unsure.what = true,
+            }
+        }
+    }
+}
+
+fn verb(
+    cx: &mut Context,
+    tree: &ScoringLine,
+    ensemble: &Ensemble,
+    piece: &Piece,
+    names: &[(String, Span)],
+) -> Option<Verb> {
+    Some(match &tree.verb {
+        VerbTree::Plays(name, octaves) => {
+            let voice = voice_index(cx, name, piece)?;
+            Verb::Plays { voice, span: name.span, octaves: *octaves }
+        }
+        VerbTree::Doubles(part, octaves) => {
+            let (part, span) = who(cx, std::slice::from_ref(part), ensemble).pop()?;
+            Verb::Doubles { part, span, octaves: *octaves }
+        }
+        VerbTree::Sustains(restrike) => Verb::Sustains {
+            restrike: match restrike {
+                RestrikeTree::Never => Restrike::Never,
+                RestrikeTree::EachChord => Restrike::EachChord,
+                RestrikeTree::EachBeat => Restrike::EachBeat,
+                RestrikeTree::OffBeat => Restrike::OffBeat,
+            },
+        },
+        VerbTree::Signals(name) => Verb::Signals { voice: voice_index(cx, name, piece)? },
+        VerbTree::Highlights(moments) => {
+            Verb::Highlights { moments: moments.iter().map(|m| moment(*m)).collect() }
+        }
+        VerbTree::Writes(bars) => Verb::Writes(music(cx, bars, &piece.form, Counting::Chosen)),
+        VerbTree::Rests => Verb::Rests,
+        VerbTree::Takes { instrument: taken, crook: crook_word, built_in, tuned, bar } => {
+            let player =
+                names.first().and_then(|(name, _)| ensemble.players_named(name).first().copied());
+            let own = ensemble.players.get(player?)?.instrument;
+            let taken = match taken {
+                Some(word) => Some((instrument_named(cx, word, crook_word.is_some())?, word.span)),
+                None => None,
+            };
+            let instrument = taken.map_or(own, |(instrument, _)| instrument);
+            if let Some((_, span)) = taken.filter(|(taken, _)| taken.family != own.family) {
+                cx.push(
+                    Diagnostic::warning(
+                        "names/takes",
+                        span,
+                        format!(
+                            "Whoever plays the {} is not asked to take the {}.",
+                            own.name.to_lowercase(),
+                            instrument.name.to_lowercase()
+                        ),
+                    )
+                    .with_help("Players take instruments of their own family; engage another player in the ensemble."),
+                );
+            }
+            let tuning = match (crook_word, built_in) {
+                (Some(word), _) => Some(crook(cx, instrument, word)?),
+                (None, Some(word)) => Some(key(cx, instrument, word)?),
+                (None, None) => None,
+            };
+            // Whoever goes back to his own instrument has its key.
+            if let (Some((_, span)), None) = (taken, tuning)
+                && !std::ptr::eq(instrument, own)
+                && needs_key(cx, instrument, span, false)
+            {
+                return None;
+            }
+            if !tuned.is_empty() && instrument.drums.is_empty() {
+                cx.push(
+                    Diagnostic::error(
+                        "names/tuned",
+                        tree.verb_span,
+                        format!("The {} is not tuned to notes.", instrument.name.to_lowercase()),
+                    )
+                    .with_help("`tuned` belongs to timpani."),
+                );
+                return None;
+            }
+            let from = match bar {
+                Some(number) => Some(inside(cx, &piece.form, number.value, number.span)?),
+                None => None,
+            };
+            Verb::Takes {
+                instrument: taken.map(|(instrument, _)| instrument),
+                tuning,
+                drums: tuned_notes(cx, tuned, instrument),
+                from,
+            }
+        }
+    })
+}
+
+fn moment(tree: MomentTree) -> Moment {
+    match tree {
+        MomentTree::Entries => Moment::Entries,
+        MomentTree::Cadences => Moment::Cadences,
+        MomentTree::Phrases => Moment::Phrases,
+        MomentTree::Peaks => Moment::Peaks,
+        MomentTree::Beat(beat) => Moment::Beat(beat.min(u32::from(u8::MAX)) as u8),
+    }
+}
+
+fn allow(cx: &mut Context, tree: &AllowTree, ensemble: &Ensemble, piece: &Piece) -> Allow {
+    let bars = if tree.bars.is_empty() {
+        vec![(0, piece.form.bars.len())]
+    } else {
+        indices(cx, &piece.form, &tree.bars)
+    };
+    Allow {
+        rule: tree.rule.value.clone(),
+        rule_span: tree.rule.span,
+        who: who(cx, &tree.who, ensemble),
+        bars,
+        reason: tree.reason.value.clone(),
+        span: tree.span,
+    }
+}

@@ -1,0 +1,263 @@
+use super::{NoFiles, Piece, Sound, resolve};
+use crate::diagnostics::{Diagnostic, Sources};
+use crate::music::Time;
+
+fn read(text: &str) -> (Piece, Vec<Diagnostic>) {
+    let mut sources = Sources::new();
+    let file = sources.add("example.ripieno", format!("piece \"Sluice\" {{ }}\n{text}"));
+    resolve(&mut sources, file, &mut NoFiles)
+}
+
+fn piece(text: &str) -> Piece {
+    let (piece, findings) = read(text);
+    assert!(findings.is_empty(), "{findings:#?}");
+    piece
+}
+
+/// The notes of the first voice: beginning, pitches, length.
+fn notes(piece: &Piece) -> String {
+    let notes = piece.voices[0].music.notes.iter().map(|note| {
+        let pitches = match &note.sound {
+            Sound::Pitches(pitches) => {
+                pitches.iter().map(ToString::to_string).collect::<Vec<_>>().join("&")
+            }
+            Sound::Stroke => "x".to_string(),
+        };
+        format!("{} {pitches} {}", note.start, note.length)
+    });
+    notes.collect::<Vec<_>>().join(", ")
+}
+
+const TWO_BARS: &str = "form {\n  1 metre 2/4, key D minor\n  2 end\n}\n";
+
+#[test]
+fn values_and_octaves_hold_until_the_next_one() {
+    let piece = piece(&format!("{TWO_BARS}voice v {{ 1: 1/8 D5 E 1/4 F | 2: G A4 | }}"));
+    assert_eq!(notes(&piece), "0/1 D5 1/8, 1/8 E5 1/8, 1/4 F5 1/4, 1/2 G5 1/4, 3/4 A4 1/4");
+}
+
+#[test]
+fn a_hold_lengthens_the_note_before_it_even_over_a_bar_line() {
+    let piece =
+        piece(&format!("{TWO_BARS}voice v {{ 1: 1/4 rest D5&F5 | 2: 1/8 = rest 1/4 x | }}"));
+    assert_eq!(notes(&piece), "1/4 D5&F5 3/8, 3/4 x 1/4");
+}
+
+#[test]
+fn tuplets_scale_their_values_and_leave_the_written_one_in_force() {
+    let piece = piece(&format!(
+        "{TWO_BARS}voice v {{ 1: 3:2(1/8 D5 E F) 1/4 G | 2: 5:4(1/8 A A A A A) | }}"
+    ));
+    assert_eq!(
+        notes(&piece),
+        "0/1 D5 1/12, 1/12 E5 1/12, 1/6 F5 1/12, 1/4 G5 1/4, \
+         1/2 A5 1/10, 3/5 A5 1/10, 7/10 A5 1/10, 4/5 A5 1/10, 9/10 A5 1/10"
+    );
+    assert_eq!(piece.voices[0].music.tuplets.len(), 2);
+}
+
+#[test]
+fn grace_notes_take_no_time_and_let_nothing_leak() {
+    let piece =
+        piece(&format!("{TWO_BARS}voice v {{ 1: 1/4 D5 grace(1/16 E4 F) G | 2: 1/2 A | }}"));
+    assert_eq!(notes(&piece), "0/1 D5 1/4, 1/4 G5 1/4, 1/2 A5 1/2");
+    let graces = piece.voices[0].music.notes[1].attached.graces.as_ref().unwrap();
+    assert_eq!(graces.notes.len(), 2);
+    assert_eq!(graces.notes[1].1[0].to_string(), "F4");
+}
+
+#[test]
+fn a_hairpin_in_a_voice_runs_to_the_next_dynamic() {
+    let piece = piece(&format!("{TWO_BARS}voice v {{ 1: [p] 1/4 D5 [cresc] E | 2: F [f] G | }}"));
+    let hairpin = &piece.voices[0].music.directions[1];
+    assert_eq!(hairpin.at, Time::QUARTER);
+    let super::DirectionKind::Hairpin { grows: true, to } = hairpin.kind else { panic!() };
+    assert_eq!(to, Time::of(3, 4));
+}
+
+#[test]
+fn repeats_are_played_twice_with_their_endings() {
+    let piece = piece(
+        "form {
+  0    metre 4/4, key G major, pick-up 1/4
+  0..3 repeat
+  3    ending 1, length 3/4
+  4    ending 2
+  6..7 repeat
+  8    end
+}",
+    );
+    let numbers: Vec<i32> =
+        piece.form.playing_order().iter().map(|&bar| piece.form.bars[bar].number).collect();
+    assert_eq!(numbers, [0, 1, 2, 3, 0, 1, 2, 4, 5, 6, 7, 6, 7, 8]);
+    assert_eq!(piece.form.end(), Time::of(1, 4) + Time::of(3, 4) + Time::WHOLE * 7);
+}
+
+#[test]
+fn places_are_named_by_bar_and_beat_and_a_pick_up_counts_from_its_end() {
+    let piece = piece("form {\n  0 metre 3/4, key G major, pick-up 1/4\n  2 end\n}");
+    assert_eq!(piece.form.place(Time::ZERO).to_string(), "bar 0, beat 3");
+    assert_eq!(piece.form.place(Time::QUARTER).to_string(), "bar 1, beat 1");
+    let place = piece.form.place(Time::of(5, 8)).to_string();
+    assert_eq!(place, "bar 1, 1/8 after beat 2");
+}
+
+#[test]
+fn a_broken_bar_costs_that_bar_and_raises_no_echo() {
+    let (piece, findings) = read(
+        "form {\n  1 metre 2/4, key D minor\n  3 end\n}\nvoice v { 1: 1/4 D5 ? | 2: E F | 3: = 1/8 G5 A | }",
+    );
+    let codes: Vec<_> = findings.iter().map(|finding| finding.code).collect();
+    assert_eq!(codes, ["syntax/unexpected"]);
+    assert_eq!(piece.voices[0].music.bars, [(0, 3)]);
+}
+
+#[test]
+fn an_ensemble_takes_over_and_replaces_and_joins() {
+    let piece = piece(
+        "form {\n  1 metre 2/4, key D minor\n  1 end\n}
+ensemble small {
+  era 1725
+  harpsichord, cello 2 players, violin-2 4 players, violin-1 4 players
+  group low = cello, harpsichord
+}
+ensemble large extends small {
+  era 1810
+  without harpsichord
+  violin-1 8 players
+  bassoon 2 joins low
+  horn 4 crook Bb basso, F
+  clarinet 2 in Bb
+}",
+    );
+    let large = &piece.ensembles[1];
+    let ids: Vec<&str> = large.players.iter().map(|player| player.id.as_str()).collect();
+    assert_eq!(
+        ids,
+        [
+            "clarinet.1",
+            "clarinet.2",
+            "bassoon.1",
+            "bassoon.2",
+            "horn.1",
+            "horn.2",
+            "horn.3",
+            "horn.4",
+            "violin-1",
+            "violin-2",
+            "cello"
+        ]
+    );
+    let names = |players: Vec<usize>| -> Vec<&str> {
+        players.into_iter().map(|player| large.players[player].id.as_str()).collect()
+    };
+    assert_eq!(names(large.players_named("low")), ["bassoon.1", "bassoon.2", "cello"]);
+    assert_eq!(large.players[4].tuning.unwrap().name, "Bb basso");
+    assert_eq!(large.players[6].tuning.unwrap().name, "F");
+    assert_eq!(large.players[8].count, 8);
+    assert_eq!(large.players[8].name, "Violins I");
+    assert_eq!(large.players[4].instrument.id, "natural-horn");
+}
+
+#[test]
+fn used_files_come_in_once_through_the_loader() {
+    struct House(usize);
+    impl super::Loader for House {
+        fn load(&mut self, path: &str, _: &str) -> Result<(String, String), super::LoadError> {
+            self.0 += 1;
+            let text = match path {
+                "forces" => "use \"more\"\nensemble duo {\n  era 1770\n  oboe 2\n}\n",
+                "more" => "ensemble solo {\n  era 1770\n  oboe\n}\n",
+                _ => return Err(super::LoadError::NotFound),
+            };
+            Ok((path.to_string(), text.to_string()))
+        }
+    }
+    let mut sources = Sources::new();
+    let text = format!("use \"forces\"\nuse \"more\"\npiece \"Sluice\" {{ }}\n{TWO_BARS}");
+    let file = sources.add("example.ripieno", text);
+    let mut house = House(0);
+    let (piece, findings) = resolve(&mut sources, file, &mut house);
+    assert!(findings.is_empty(), "{findings:#?}");
+    assert_eq!(piece.ensembles.len(), 2);
+    assert_eq!(sources.len(), 3);
+}
+
+#[test]
+fn a_file_of_ensembles_alone_need_not_be_a_piece() {
+    let mut sources = Sources::new();
+    let text = "ensemble duo {\n  era 1770\n  oboe 2\n}\n";
+    let file = sources.add("forces.ripieno", text);
+    let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);
+    assert!(findings.is_empty(), "{findings:#?}");
+    assert_eq!(piece.ensembles[0].players.len(), 2);
+}
+
+#[test]
+fn ensembles_build_on_one_another_however_many_they_are() {
+    let mut text = format!("{TWO_BARS}ensemble e0 {{\n  era 1770\n  oboe 2\n}}\n");
+    for number in 1..1500 {
+        text += &format!("ensemble e{number} extends e{} {{\n}}\n", number - 1);
+    }
+    let piece = piece(&text);
+    assert!(piece.ensembles.iter().all(|e| e.era == 1770 && e.players.len() == 2));
+}
+
+#[test]
+fn bars_beyond_what_anybody_plays_are_not_made() {
+    let (piece, findings) = read("form {\n  1 metre 32/1, key D minor\n  20000 end\n}\n");
+    assert_eq!(findings.iter().map(|f| f.code).collect::<Vec<_>>(), ["bars/too-many"]);
+    assert_eq!(piece.form.bars.len(), 626);
+}
+
+#[test]
+fn a_long_row_of_blanks_in_a_broken_line_is_read_in_no_time() {
+    // At the square of its length this would take minutes.
+    let blanks = "\t ".repeat(100_000);
+    let (_, findings) = read(&format!("{TWO_BARS}scoring s for e {{\n oboe {blanks}x\n}}\n"));
+    assert!(findings.iter().any(|finding| finding.code == "syntax/unexpected"));
+}
+
+fn messages(source: &str) -> Vec<String> {
+    let mut sources = Sources::new();
+    let file = sources.add("gaps.ripieno", source);
+    let (_, findings) = resolve(&mut sources, file, &mut NoFiles);
+    findings.into_iter().map(|f| format!("{} {}", f.message, f.help.unwrap_or_default())).collect()
+}
+
+#[test]
+fn a_misspelt_word_of_a_form_line_does_not_hide_bars_that_are_too_long() {
+    let told = messages(
+        "piece \"Weir\" { }\nform {\n 1 metre 4/4, key C majr, tempo 1/4 at 96\n 2 end\n}\n\
+         voice upper { 1: 1/4 C5 D E F G | 2: 1/1 C | }\n",
+    );
+    assert_eq!(told.len(), 2, "{told:?}");
+    assert!(told.iter().any(|text| text.contains("`majr`")), "{told:?}");
+    assert!(told.iter().any(|text| text.contains("too long")), "{told:?}");
+}
+
+#[test]
+fn an_unknown_ensemble_does_not_hide_an_unknown_scoring_to_keep() {
+    let told = messages(
+        "piece \"Weir\" { }\nform {\n 1 metre 4/4, key C major\n 1 end\n}\n\
+         voice upper { 1: 1/1 C5 | }\nensemble few { era 1810\n oboe }\n\
+         scoring town for fwe {\n keep villlage\n}\n",
+    );
+    assert_eq!(told.len(), 2, "{told:?}");
+    assert!(told[1].contains("no scoring called `villlage`"), "{told:?}");
+}
+
+#[test]
+fn german_names_of_crooks_and_keys_are_explained() {
+    let line = |players: &str| messages(&format!("ensemble few {{ era 1810\n {players} }}\n"));
+    assert!(line("horn 2 crook H")[0].ends_with(" German H is B."));
+    assert!(line("clarinet 2 in Es")[0].ends_with(" German Es is Eb."));
+}
+
+#[test]
+fn as_many_timpanists_as_drums_are_a_slip_worth_a_word() {
+    let line = |players: &str| messages(&format!("ensemble few {{ era 1885\n {players} }}\n"));
+    assert!(line("timpani 3 tuned G2, C3, D3")[0].contains("3 players, each with 3 drums"));
+    assert_eq!(line("timpani tuned G2, C3, D3"), [""; 0]);
+    assert_eq!(line("timpani 2 tuned G2, C3, D3"), [""; 0]);
+}

@@ -1,0 +1,130 @@
+//! Builds the trees of voices and bars.
+
+use pest::iterators::Pair;
+
+use super::context::{Context, Rule, read_number, read_value};
+use super::explain;
+use super::tree::*;
+use crate::diagnostics::Diagnostic;
+
+pub(super) fn voice(cx: &mut Context, pair: Pair<Rule>) -> Option<VoiceTree> {
+    let mut name = None;
+    let mut voice_bars = Vec::new();
+    for inner in pair.into_inner() {
+        match inner.as_rule() {
+            Rule::name => name = Some(cx.word(&inner)),
+            Rule::music => voice_bars = bars(cx, inner),
+            Rule::close | Rule::unclosed => {
+                cx.block_end(&inner, name.as_ref().map(|n: &Word| n.span)?, "voice");
+            }
+            _ => {}
+        }
+    }
+    Some(VoiceTree { name: name?, bars: voice_bars })
+}
+
+/// The bars of a voice or of a `writes` line.
+pub(super) fn bars(cx: &mut Context, music: Pair<Rule>) -> Vec<BarTree> {
+    let mut bars = Vec::new();
+    for inner in music.into_inner() {
+        match inner.as_rule() {
+            Rule::bar => bars.push(bar(cx, inner)),
+            Rule::broken_bar => {
+                let span = cx.span(&inner);
+                let number = explain::bar(cx, &inner, Rule::bar);
+                bars.push(BarTree { number, elements: Vec::new(), span, broken: true });
+            }
+            _ => {}
+        }
+    }
+    bars
+}
+
+fn bar(cx: &mut Context, pair: Pair<Rule>) -> BarTree {
+    let mut tree =
+        BarTree { number: None, elements: Vec::new(), span: cx.span(&pair), broken: false };
+    for inner in pair.into_inner() {
+        match inner.as_rule() {
+            Rule::bar_number => tree.number = Some(cx.number(&inner)),
+            Rule::bar_line => {}
+            Rule::no_bar_line => no_bar_line(cx, &tree),
+            _ => tree.elements.extend(element(cx, inner)),
+        }
+    }
+    tree
+}
+
+fn no_bar_line(cx: &mut Context, tree: &BarTree) {
+    let which = tree.number.as_ref().map_or("This bar".to_string(), |n| format!("Bar {}", n.value));
+    let last = tree.elements.last().map_or(tree.span, |element| element.span);
+    cx.diagnostics.push(
+        Diagnostic::error(
+            "syntax/no-bar-line",
+            last,
+            format!("{which} has no bar line at its end."),
+        )
+        .with_text("the bar ends after this")
+        .with_help("Write `|` at the end of every bar, the last one too.")
+        .with_fix("end the bar", last.after(), " |", true),
+    );
+}
+
+fn element(cx: &mut Context, pair: Pair<Rule>) -> Option<Spanned<Element>> {
+    let span = cx.span(&pair);
+    let value = match pair.as_rule() {
+        Rule::simple => return element(cx, pair.into_inner().next()?),
+        Rule::value => Element::Value(read_value(pair.as_str())),
+        Rule::note => {
+            let mut pitches = Vec::new();
+            let mut note_marks = Vec::new();
+            for inner in pair.into_inner() {
+                match inner.as_rule() {
+                    Rule::pitch => pitches.push(cx.pitch(&inner)),
+                    _ => note_marks = marks(cx, inner),
+                }
+            }
+            Element::Note(pitches, note_marks)
+        }
+        Rule::stroke => Element::Stroke(last_marks(cx, pair)),
+        Rule::hold => Element::Hold(last_marks(cx, pair)),
+        Rule::rest => {
+            let count = pair
+                .clone()
+                .into_inner()
+                .find(|p| p.as_rule() == Rule::rest_bars)
+                .map(|p| read_number(p.as_str()));
+            Element::Rest(count, last_marks(cx, pair))
+        }
+        Rule::direction => Element::Direction(cx.direction_words(pair.into_inner())),
+        Rule::slur_start => Element::SlurStart,
+        Rule::slur_end => Element::SlurEnd,
+        Rule::tuplet => {
+            let mut inner = pair.into_inner();
+            let ratio = inner.next()?;
+            let (actual, normal) = ratio.as_str().split_once(':')?;
+            let (actual, normal) = (read_number(actual), read_number(normal));
+            Element::Tuplet(actual, normal, inner.filter_map(|p| element(cx, p)).collect())
+        }
+        Rule::grace => {
+            let crushed =
+                pair.clone().into_inner().next().is_some_and(|p| p.as_rule() == Rule::kw_crushed);
+            Element::Grace(crushed, pair.into_inner().filter_map(|p| element(cx, p)).collect())
+        }
+        _ => return None,
+    };
+    Some(Spanned { value, span })
+}
+
+fn last_marks(cx: &Context, pair: Pair<Rule>) -> Vec<MarkTree> {
+    pair.into_inner().find(|p| p.as_rule() == Rule::marks).map_or(Vec::new(), |p| marks(cx, p))
+}
+
+fn marks(cx: &Context, pair: Pair<Rule>) -> Vec<MarkTree> {
+    pair.into_inner()
+        .filter_map(|mark| {
+            let mut inner = mark.into_inner();
+            let word = cx.word(&inner.next()?);
+            Some(MarkTree { word, value: inner.next().map(|p| read_value(p.as_str())) })
+        })
+        .collect()
+}
