@@ -10,13 +10,13 @@ use crate::music::{Chord, ChordQuality, Key, Mode, PitchName};
 use crate::resolve::{Form, HarmonyEvent};
 
 /// What it costs to go over into another key, and into the relative one.
-const CHANGE: u32 = 9;
-const TO_RELATIVE: u32 = 6;
+const CHANGE: u32 = 4;
+const TO_RELATIVE: u32 = 3;
 
 /// What a chord costs in a key that does not have it, and one that borrows it as the dominant of
 /// another degree.
 const FOREIGN: u32 = 7;
-const DOMINANT_ELSEWHERE: u32 = 5;
+const DOMINANT_ELSEWHERE: u32 = 8;
 
 /// What it costs in each bar to be in another key than the declared one.
 const NOT_DECLARED: u32 = 1;
@@ -47,7 +47,10 @@ pub fn local_keys(form: &Form, harmony: &[HarmonyEvent]) -> Vec<Key> {
         let mut from = Vec::with_capacity(keys.len());
         for (place, &key) in keys.iter().enumerate() {
             let ways = best.iter().enumerate().map(|(before, cost)| {
-                let change = match (before == place || index == 0, related(keys[before], key)) {
+                // A piece begins in its own key.
+                let begins = index == 0 && !same(key, declared);
+                let stays = before == place && !begins;
+                let change = match (stays, related(keys[before], key)) {
                     (true, _) => 0,
                     (false, true) => TO_RELATIVE,
                     (false, false) => CHANGE,
@@ -119,7 +122,7 @@ fn strangeness(chord: &Chord, next: Option<&Chord>, key: Key) -> u32 {
         (true, false) if degree == 0 => 0,
         (true, false) => 1,
         (true, true) => 3,
-        (false, _) if matches!((key.mode, degree), (Mode::Minor, 7)) && minor => 2,
+        (false, _) if matches!((key.mode, degree), (Mode::Minor, 7)) && minor => 3,
         _ => FOREIGN,
     }
 }

@@ -162,6 +162,13 @@ impl Wants {
         self.members[member].doubled.map_or(TENDER_TWICE, |cost| cost * times) * times
     }
 
+    /// What it costs one more of so many players of a choir to have a member that others have so many
+    /// times already: a large choir has each several times, root and fifth before the third.
+    pub(super) fn shared(&self, member: usize, times: u32, players: usize) -> u32 {
+        let fair = (players / self.members.len().max(1)) as u32;
+        self.doubled(member, times.saturating_sub(fair.saturating_sub(1)))
+    }
+
     /// What a choir of so many players lacks that has these members. Two players cannot be a chord.
     pub(super) fn lacks(&self, has: usize, players: usize) -> u32 {
         let all: u32 = self.absent(has).map(|member| member.missing).sum();
@@ -249,8 +256,8 @@ fn gap(above: i16, below: i16, room: i16) -> u32 {
     let interval = above - below;
     let usual = if below >= 55 { 9 } else { 12 } + 5 * room;
     let wide = (interval - usual).max(0).unsigned_abs();
-    let narrow = (3 * room - interval).max(0).unsigned_abs();
-    beside(interval, below) + 3 * u32::from(wide) + 6 * u32::from(narrow)
+    let narrow = (4 * room - interval).max(0).unsigned_abs();
+    beside(interval, below) + 3 * u32::from(wide) + 10 * u32::from(narrow)
 }
 
 /// What it costs to stand so near to a neighbour.
@@ -318,7 +325,7 @@ pub(super) fn unresolved(tendency: Tendency, a: i16, b: i16, next: u16, top: boo
         _ if a == b || b == REST => 0,
         Tendency::Down => {
             let steps = [a - 1, a - 2];
-            if !steps.into_iter().any(there) || steps.contains(&b) { 0 } else { 45 }
+            if !steps.into_iter().any(there) || steps.contains(&b) { 0 } else { 90 }
         }
         Tendency::Up if !there(a + 1) || b == a + 1 => 0,
         Tendency::Up => {

@@ -18,7 +18,7 @@ const OCTAVES_ELSEWHERE: u32 = 6;
 
 /// What it costs to stand on the wrong side of a player, and of one of the same ensemble line.
 const CROSSES: u32 = 40;
-const CROSSES_HIS_SECTION: u32 = 150;
+const CROSSES_HIS_SECTION: u32 = 400;
 
 /// Works out one seat in a passage against all others.
 pub(super) fn join(board: &mut Board, seat: usize, passage: Range<usize>) {
@@ -68,7 +68,7 @@ fn choices(board: &Board, seat: usize, at: usize) -> Vec<Choice<i16>> {
                 + lacks(has | 1 << member)
                 + crossing(board, seat, at, height);
             if !wants.tender(height) {
-                cost += wants.doubled(member, times as u32);
+                cost += wants.shared(member, times as u32, choir.len() + 1);
             }
             let nearest = |above: bool| {
                 let there = choir.iter().filter(|o| if above { **o > height } else { **o < height });

@@ -9,6 +9,8 @@ mod board;
 mod breath;
 mod cost;
 mod ear;
+#[cfg(test)]
+mod handbook;
 mod join;
 mod plucked;
 mod rhythm;

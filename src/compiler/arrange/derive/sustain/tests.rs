@@ -209,7 +209,7 @@ fn horns_breathe_in_turn_without_rests_and_carry_the_cadence_to_its_end() {
                 .collect::<String>()
         };
         let piece = piece(&format!(
-            "form {{\n 1 metre {metre}, key C major, tempo 1/4 at 60\n {bars} end\n}}\nharmony {{ {} }}\n\
+            "form {{\n 1 metre {metre}, key C major, tempo 1/4 at 96\n {bars} end\n}}\nharmony {{ {} }}\n\
              dynamics {{ 1 f }}\nvoice u {{ {} }}\nvoice l {{ {} }}\n\
              ensemble e {{\n era 1885\n violin-1 12 players, horn 4 in F\n}}\n\
              scoring s for e {{\n violin-1 plays u as melody\n horn sustains\n}}\n",
@@ -241,7 +241,7 @@ fn horns_breathe_in_turn_without_rests_and_carry_the_cadence_to_its_end() {
 #[test]
 fn a_note_that_outlasts_the_breath_is_divided_even_before_a_goal() {
     let piece = piece(
-        "form {\n 1 metre 4/4, key C major, tempo 1/4 at 10\n 2 end\n}\nharmony { 1: G7 | 2: C | }\n\
+        "form {\n 1 metre 4/4, key C major, tempo 1/4 at 15\n 2 end\n}\nharmony { 1: G7 | 2: C | }\n\
          voice u { 1: 1/1 D6 | 2: 1/1 C6 | }\n\
          ensemble e {\n era 1885\n violin-1 12 players, horn in F\n}\n\
          scoring s for e {\n violin-1 plays u as melody\n horn sustains\n}\n",
