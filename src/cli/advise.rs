@@ -93,9 +93,8 @@ enum Format {
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {
     match &arguments.what {
-        What::Coverage { asked, scoring } => asked.answer(|piece| {
-            Ok(advise::coverage(piece, scoring_named(piece, scoring.as_deref())?))
-        }),
+        What::Coverage { asked, scoring } => asked
+            .answer(|piece| Ok(advise::coverage(piece, scoring_named(piece, scoring.as_deref())?))),
         What::Crooks { asked, scoring, voice } => asked.answer(|piece| {
             let scoring = scoring_named(piece, scoring.as_deref())?;
             Ok(advise::crooks(piece, scoring, voice_named(piece, voice.as_deref())?))

@@ -91,7 +91,10 @@ fn twenty_three_players_over_1000_bars(bencher: Bencher) {
 fn thirty_players_over_100_bars(bencher: Bencher) {
     let players = WIND
         .replace("oboe 2", "oboe 3")
-        .replace("clarinet 2 in Bb, bassoon 2", "clarinet 3 in Bb, bassoon 3, contrabassoon, bass-clarinet")
+        .replace(
+            "clarinet 2 in Bb, bassoon 2",
+            "clarinet 3 in Bb, bassoon 3, contrabassoon, bass-clarinet",
+        )
         .replace("violin-2", "violin-1 12 players, violin-2");
     let lines = WIND_LINES
         .replace("bassoon sustains", "bassoon, contrabassoon, bass-clarinet sustains")

@@ -89,7 +89,8 @@ fn of_scoring(piece: &Piece, scoring: &Scoring) -> Vec<VoiceBars> {
                     nobody: true,
                     gaps: false,
                 };
-                let here = |(note, _): &(&Note, &Vec<usize>)| piece.form.index_at(note.start) == bar;
+                let here =
+                    |(note, _): &(&Note, &Vec<usize>)| piece.form.index_at(note.start) == bar;
                 while let Some((note, players)) = notes.next_if(here) {
                     passage.nobody &= players.is_empty();
                     passage.gaps |= players.is_empty();

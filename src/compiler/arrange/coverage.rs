@@ -45,9 +45,7 @@ pub fn coverage(arrangement: &Arrangement) -> Vec<VoiceCoverage> {
                     let from_it = by_source.get(&note.span).map_or(&[][..], |players| players);
                     let parts = arrangement.parts.iter().enumerate();
                     parts
-                        .filter(|(index, part)| {
-                            sounds(part, note, from_it.contains(index))
-                        })
+                        .filter(|(index, part)| sounds(part, note, from_it.contains(index)))
                         .map(|(index, _)| index)
                         .collect()
                 })
@@ -61,15 +59,16 @@ pub fn coverage(arrangement: &Arrangement) -> Vec<VoiceCoverage> {
 /// with it and has its name?
 fn sounds(part: &Part, note: &Note, from_it: bool) -> bool {
     let first = part.notes.partition_point(|own| own.end() <= note.start);
-    let mut there = part.notes[first..].iter().take_while(|own| own.start < note.start + note.length);
+    let mut there =
+        part.notes[first..].iter().take_while(|own| own.start < note.start + note.length);
     there.any(|own| {
         (from_it && own.source == note.span)
             || (own.start == note.start
                 && match (&own.sound, &note.sound) {
                     (Sound::Stroke, Sound::Stroke) => true,
-                    (Sound::Pitches(own), Sound::Pitches(wanted)) => wanted.iter().any(|wanted| {
-                        own.iter().any(|own| (own.midi() - wanted.midi()) % 12 == 0)
-                    }),
+                    (Sound::Pitches(own), Sound::Pitches(wanted)) => wanted
+                        .iter()
+                        .any(|wanted| own.iter().any(|own| (own.midi() - wanted.midi()) % 12 == 0)),
                     _ => false,
                 })
     })

@@ -58,7 +58,8 @@ impl<'a> Kept<'a> {
         // What is said of claims and names is found again.
         let again = ["names/conflict", "names/kept-player"];
         self.arrangement.diagnostics.iter().filter(move |found| {
-            let kept = |given: &&GivenLine| given.layer > 0 && given.line.span == found.primary.span;
+            let kept =
+                |given: &&GivenLine| given.layer > 0 && given.line.span == found.primary.span;
             !again.contains(&found.code)
                 && lines.iter().find(kept).is_some_and(|given| comes_from_elsewhere(given.line))
         })
@@ -85,10 +86,7 @@ pub(super) fn comes_from_elsewhere(line: &Line) -> bool {
 
 /// Are the notes of a line computed?
 pub(super) fn is_computed(line: &Line) -> bool {
-    matches!(
-        line.verb,
-        Verb::Sustains { .. } | Verb::Signals { .. } | Verb::Highlights { .. }
-    )
+    matches!(line.verb, Verb::Sustains { .. } | Verb::Signals { .. } | Verb::Highlights { .. })
 }
 
 /// Are these the same player in two ensembles? Whoever is alone in one is the first in the other.

@@ -25,7 +25,9 @@ pub(in crate::arrange) fn piece(text: &str) -> Piece {
 }
 
 /// Chord symbols, one a bar.
-pub(in crate::arrange) fn chord_symbols(count: RangeInclusive<usize>) -> impl Strategy<Value = Vec<String>> {
+pub(in crate::arrange) fn chord_symbols(
+    count: RangeInclusive<usize>,
+) -> impl Strategy<Value = Vec<String>> {
     let root =
         prop::sample::select(vec!["D", "G", "A", "C", "F", "Bb", "E", "B", "Eb", "F#", "Ab", "C#"]);
     let kind = prop::sample::select(vec![

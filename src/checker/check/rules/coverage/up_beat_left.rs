@@ -86,8 +86,7 @@ fn voice(cx: &Context, findings: &mut Findings, found: &VoiceCoverage) {
             continue;
         }
         let names = |players: &[usize]| {
-            let all: Vec<&str> =
-                players.iter().map(|&p| cx.part(p).player.name.as_str()).collect();
+            let all: Vec<&str> = players.iter().map(|&p| cx.part(p).player.name.as_str()).collect();
             words::list(&all, "and")
         };
         let part = cx.part(new[0]);

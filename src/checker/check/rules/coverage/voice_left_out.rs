@@ -52,7 +52,5 @@ pub const RULE: Rule = Rule {
 };
 
 fn check(cx: &Context, findings: &mut Findings) {
-    gaps::tell(cx, findings, &RULE, |found| {
-        matches!(found.role, Some(Role::Melody | Role::Bass))
-    });
+    gaps::tell(cx, findings, &RULE, |found| matches!(found.role, Some(Role::Melody | Role::Bass)));
 }

@@ -122,7 +122,8 @@ fn count(piece: &Piece, total: &mut Count) {
             .collect::<Vec<_>>()
     };
     for part in &arrangement.parts {
-        total.divided += part.notes.iter().filter(|n| n.length < crate::music::Time::WHOLE).count() as u32;
+        total.divided +=
+            part.notes.iter().filter(|n| n.length < crate::music::Time::WHOLE).count() as u32;
     }
     for bar in 0..piece.form.bars.len() {
         total.chords += 1;
@@ -132,7 +133,8 @@ fn count(piece: &Piece, total: &mut Count) {
             let own = row.iter().filter(|(_, choir, _)| of.is_none_or(|of| of == *choir));
             own.filter_map(|(.., height)| *height).collect()
         };
-        let classes = |heights: &[i16]| heights.iter().fold(0u16, |all, h| all | 1 << h.rem_euclid(12));
+        let classes =
+            |heights: &[i16]| heights.iter().fold(0u16, |all, h| all | 1 << h.rem_euclid(12));
         let all = [heights(None), sounding(bar)].concat();
         let members = wants.members_among(classes(&all));
         let sevenths = piece.harmony[bar].chord.quality.intervals().len() > 2;
@@ -188,7 +190,11 @@ fn count(piece: &Piece, total: &mut Count) {
 const FORCES: [(i32, &str, &str); 7] = [
     (1770, "violin-2 6 players, viola 4 players", "violin-2 sustains\n viola sustains"),
     (1770, "oboe 2, bassoon 2", "oboe, bassoon sustains"),
-    (1810, "flute 2, oboe 2, clarinet 2 in Bb, bassoon 2", "flute, oboe, clarinet, bassoon sustains"),
+    (
+        1810,
+        "flute 2, oboe 2, clarinet 2 in Bb, bassoon 2",
+        "flute, oboe, clarinet, bassoon sustains",
+    ),
     (1885, "horn 4 in F", "horn sustains"),
     (1885, "tenor-trombone 2, bass-trombone, tuba", "tenor-trombone, bass-trombone, tuba sustains"),
     (

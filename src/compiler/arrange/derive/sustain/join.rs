@@ -71,7 +71,8 @@ fn choices(board: &Board, seat: usize, at: usize) -> Vec<Choice<i16>> {
                 cost += wants.shared(member, times as u32, choir.len() + 1);
             }
             let nearest = |above: bool| {
-                let there = choir.iter().filter(|o| if above { **o > height } else { **o < height });
+                let there =
+                    choir.iter().filter(|o| if above { **o > height } else { **o < height });
                 there.map(|other| (other - height).abs()).min()
             };
             cost += nearest(true).map_or(0, |gap| cost::beside(gap, height));

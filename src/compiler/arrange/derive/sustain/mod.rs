@@ -60,10 +60,8 @@ pub(in crate::arrange) fn sustain(
     let mut board = Board::new(&seats, &slots, &ears);
     board.solve();
 
-    let mut held: Vec<Vec<Vec<Held>>> = requests
-        .iter()
-        .map(|request| request.parts.iter().map(|_| Vec::new()).collect())
-        .collect();
+    let mut held: Vec<Vec<Vec<Held>>> =
+        requests.iter().map(|request| request.parts.iter().map(|_| Vec::new()).collect()).collect();
     for (at, slot) in slots.iter().enumerate() {
         for (index, seat) in seats.iter().enumerate() {
             let height = board.heights[at][index];
@@ -87,9 +85,7 @@ pub(in crate::arrange) fn sustain(
             .iter()
             .enumerate()
             .map(|(player, held)| DerivedPart {
-                notes: rhythm::notes(
-                    request, player, held, restrike, &texture, &goals, &mut taken,
-                ),
+                notes: rhythm::notes(request, player, held, restrike, &texture, &goals, &mut taken),
                 tuplets: Vec::new(),
             })
             .collect();
@@ -147,15 +143,12 @@ fn say(request: &Request, parts: &[DerivedPart], diagnostics: &mut Vec<Diagnosti
         return;
     }
     let mut found: Vec<(usize, Silent)> = Vec::new();
-    let silent = |(player, part): &(usize, &DerivedPart)| {
-        part.notes.is_empty() && !request.kept[*player]
-    };
+    let silent =
+        |(player, part): &(usize, &DerivedPart)| part.notes.is_empty() && !request.kept[*player];
     for (player, _) in parts.iter().enumerate().filter(silent) {
         let supplies = super::supply::Supplies::new(request.parts[player], request.era);
-        let mut chords = request
-            .own_bars(player)
-            .flat_map(|(first, after)| chords_of(first, after))
-            .peekable();
+        let mut chords =
+            request.own_bars(player).flat_map(|(first, after)| chords_of(first, after)).peekable();
         if chords.peek().is_none() {
             continue;
         }

@@ -21,9 +21,7 @@ pub(super) fn notes(
     let form = &request.piece.form;
     let struck = match restrike {
         Restrike::Never => joined(held, |_, b| !jumps_to(form, b.start)),
-        Restrike::EachChord => {
-            joined(held, |a, b| a.event == b.event && !jumps_to(form, b.start))
-        }
+        Restrike::EachChord => joined(held, |a, b| a.event == b.event && !jumps_to(form, b.start)),
         Restrike::EachBeat => on_beats(request, held, false),
         Restrike::OffBeat => on_beats(request, held, true),
     };

@@ -55,11 +55,7 @@ pub(super) fn slots(requests: &[Request], harmony: &[HarmonyEvent], seats: &[Sea
 }
 
 /// The slots of moments that each last from a time to a time; those without a chord are left out.
-pub(super) fn at_moments(
-    request: &Request,
-    moments: &[(Time, Time)],
-    seats: &[Seat],
-) -> Vec<Slot> {
+pub(super) fn at_moments(request: &Request, moments: &[(Time, Time)], seats: &[Seat]) -> Vec<Slot> {
     let form = &request.piece.form;
     let mut slots: Vec<Slot> = Vec::new();
     for &(start, end) in moments {

@@ -75,7 +75,8 @@ pub(super) fn stage(board: &Board, desk: &Desk, at: usize, known: &mut Known) ->
         let seat = &board.seats[seat];
         grounds[leader] = seat.place == Place::Ground;
         for &height in &voicings.notes[leader] {
-            if let Some(cost) = usize::try_from(height).ok().and_then(|h| against[leader].get_mut(h))
+            if let Some(cost) =
+                usize::try_from(height).ok().and_then(|h| against[leader].get_mut(h))
             {
                 *cost = ear::against(seat, height, &voicings.wants, ear, &others, slot) as u16;
             }

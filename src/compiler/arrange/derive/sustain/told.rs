@@ -36,9 +36,8 @@ pub(super) fn faults(requests: &[Request], board: &Board, diagnostics: &mut Vec<
         let bar = form.index_at(slot.start);
         for (seat, own) in board.seats.iter().enumerate().filter(|(seat, _)| slot.active[*seat]) {
             let height = board.heights[at][seat];
-            let rests = height == REST
-                && own.resting() == cost::RESTING
-                && !own.heights(slot).is_empty();
+            let rests =
+                height == REST && own.resting() == cost::RESTING && !own.heights(slot).is_empty();
             if rests {
                 found.push((Fault::Rests, bar, seat));
             }
@@ -62,9 +61,11 @@ pub(super) fn faults(requests: &[Request], board: &Board, diagnostics: &mut Vec<
             }
             let ground = own.place == Place::Ground;
             let with_voice = board.voices(at).along(moved, ground) >= cost::PARALLEL;
-            let few = slot.active.iter().enumerate().filter(|(other, active)| {
-                **active && board.seats[*other].choir == own.choir
-            });
+            let few = slot
+                .active
+                .iter()
+                .enumerate()
+                .filter(|(other, active)| **active && board.seats[*other].choir == own.choir);
             let few = few.count() <= cost::MOST;
             let with_other = few
                 && (0..seat).any(|other| {
@@ -85,8 +86,7 @@ pub(super) fn faults(requests: &[Request], board: &Board, diagnostics: &mut Vec<
     let mut bars: Vec<usize> = found.iter().map(|(_, bar, _)| *bar).collect();
     bars.sort_unstable();
     bars.dedup();
-    let numbers: Vec<String> =
-        bars.iter().map(|&bar| form.bars[bar].number.to_string()).collect();
+    let numbers: Vec<String> = bars.iter().map(|&bar| form.bars[bar].number.to_string()).collect();
     let bar_words = match numbers.as_slice() {
         [one] => format!("bar {one}"),
         [most @ .., last] => format!("bars {} and {last}", most.join(", ")),
@@ -152,7 +152,8 @@ pub(super) fn sharing(request: &Request, held: &[Vec<Held>], diagnostics: &mut V
         }
         !held[*player].is_empty() && times * 2 > held[*player].len()
     };
-    let sharing: Vec<usize> = (0..held.len()).filter(|_| held.len() > cost::MOST).filter(shares).collect();
+    let sharing: Vec<usize> =
+        (0..held.len()).filter(|_| held.len() > cost::MOST).filter(shares).collect();
     if sharing.is_empty() {
         return;
     }

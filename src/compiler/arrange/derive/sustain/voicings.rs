@@ -77,8 +77,7 @@ fn all(slot: &Slot, desk: &Desk, seats: &[Seat]) -> Voicings {
     let wants = Wants::new(&slot.chord, slot.key);
     let mut notes: [Vec<i16>; MOST] = Default::default();
     let mut middles = [0i16; MOST];
-    let mut leaders =
-        Leaders { resting: [0; MOST], room: desk.room, players: desk.players() };
+    let mut leaders = Leaders { resting: [0; MOST], room: desk.room, players: desk.players() };
     for (leader, &seat) in desk.leaders.iter().enumerate() {
         let seat = &seats[seat];
         middles[leader] = seat.supplies.at(slot.start).middle() as i16;
