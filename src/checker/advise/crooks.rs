@@ -102,6 +102,9 @@ const AT_HOME: f64 = 0.06;
 /// How much foreign open notes count with two pairs: where one pair has the wrong third, the other
 /// can have the right one. Our heuristic.
 const FOREIGN_OF_TWO: f64 = 0.3;
+/// What a second pair on the crook of the first is worth: it makes it stronger and brings no new
+/// note. Our heuristic.
+const NOTHING_NEW: f64 = 0.85;
 /// How good a note is that the players find in one place only (the ninth partial). Our heuristic.
 const ONE_PLACE: f64 = 0.7;
 /// How good a note is that is off by more than [`OFF_CENTS`] cents (the fifth partial and its octave). Our heuristic.
@@ -355,7 +358,8 @@ fn two_pairs(music: &Music, pairs: &[Pair]) -> Vec<CrookChoice> {
             if one.crook.key == other.crook.key && !same {
                 continue;
             }
-            let cover = (one.cover + other.cover) / 2.0;
+            let more = if same { NOTHING_NEW } else { 1.0 };
+            let cover = more * (one.cover + other.cover) / 2.0;
             // On one crook nobody has the third that the others lack.
             let share = if same { 1.0 } else { FOREIGN_OF_TWO };
             let foreign = share * (one.foreign + other.foreign) / 2.0;

@@ -38,8 +38,8 @@ const METRE: f64 = 1.0;
 const MEMBERS: [f64; 5] = [1.0, 0.2, 0.7, 0.1, 0.1];
 /// What a tuning is worth that lacks the dominant of the piece, and one that lacks the tonic: drums
 /// stand in tonic and dominant (common practice; the figures are our heuristic).
-const WITHOUT_DOMINANT: f64 = 0.85;
-const WITHOUT_TONIC: f64 = 0.7;
+const WITHOUT_DOMINANT: f64 = 0.6;
+const WITHOUT_TONIC: f64 = 0.5;
 /// Nearest interval of two drums, in semitones (our heuristic).
 const NEAREST: i32 = 2;
 /// What the last chord of the piece weighs besides: it is where the drums must not fail. Our heuristic.
