@@ -25,6 +25,7 @@ export function examples(kind) {
 
 /** Sources in which nothing is wrong that an editor could see. */
 export const good = [
+    ...sourcesIn("tests/editors"),
     ...sourcesIn("samples"),
     ...sourcesIn("tests/fixtures").filter(({ name }) => !name.includes("mistakes")),
     ...examples("good"),

@@ -18,11 +18,11 @@ endif
 let s:compiler = escape(shellescape(get(g:, 'ripieno_path', 'ripieno')), ' \|"')
 execute 'CompilerSet makeprg=' . s:compiler . '\ check\ --format\ short\ $*\ %:S'
 
-" file:line:column: severity[code]: message, the column in characters. What is no finding (such as
-" the last line, a summary) is left out.
-CompilerSet errorformat=%f:%l:%v:\ %trror[%*[^]]]:\ %m,
-      \%f:%l:%v:\ %tarning[%*[^]]]:\ %m,
-      \%f:%l:%v:\ %tdvice[%*[^]]]:\ %m,
+" file:line:column: severity[code]: message, the column in characters. The message keeps the code,
+" which `ripieno explain` tells more of. What is no finding, such as the summary, is left out.
+CompilerSet errorformat=%f:%l:%v:\ %trror%m,
+      \%f:%l:%v:\ %tarning%m,
+      \%f:%l:%v:\ %m,
       \%-G%.%#
 
 let &cpo = s:save_cpo

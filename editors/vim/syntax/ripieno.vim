@@ -32,6 +32,7 @@ syntax cluster ripienoBasic contains=ripienoComment,ripienoString,ripienoNumber,
 syntax match  ripienoBarNumber "\<\d\+:\%(\d\+(\)\@!" contained
 syntax match  ripienoBarLine "|" contained
 syntax keyword ripienoMusicWord rest x grace crushed contained
+syntax match  ripienoBars "\%(\<rest\s\+\)\@<=\d\+\>" contained
 syntax match  ripienoTuplet "\<\d\+:\d\+\ze\s*(" contained
 syntax match  ripienoJoin "[=&]" contained
 syntax match  ripienoSlur "[{}]" contained
@@ -39,7 +40,7 @@ syntax region ripienoMarks matchgroup=ripienoBracket start="\%(\s\)\@1<!\[" end=
 syntax region ripienoDirection matchgroup=ripienoBracket start="\%(^\|\s\)\@1<=\[" end="\]" end="\ze|" oneline contained contains=ripienoDynamic,ripienoTechnique,ripienoHairpin,ripienoString
 syntax match  ripienoMark "\<\%(stacc\|staccatissimo\|tenuto\|accent\|marcato\|fermata\|trill\|mordent\|turn\|up-bow\|down-bow\|harmonic\|stopped\|open\|breath\|arpeggio\|tremolo\)\>" contained
 syntax keyword ripienoHairpin cresc dim to contained
-syntax cluster ripienoMusic contains=ripienoComment,ripienoBarNumber,ripienoBarLine,ripienoMusicWord,ripienoTuplet,ripienoJoin,ripienoSlur,ripienoMarks,ripienoDirection,ripienoValue,ripienoPitch
+syntax cluster ripienoMusic contains=ripienoComment,ripienoBarNumber,ripienoBarLine,ripienoMusicWord,ripienoBars,ripienoTuplet,ripienoJoin,ripienoSlur,ripienoMarks,ripienoDirection,ripienoValue,ripienoPitch
 
 " Declarations. `}` closes bars where it stands first on a line or after a bar line; elsewhere it
 " ends a slur.
@@ -56,7 +57,7 @@ syntax match  ripienoChord "\<[A-G][^ \t|{}]*" contained
 syntax region ripienoDynamics matchgroup=ripienoDeclaration start="^\s*\zsdynamics\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoDynamic,ripienoTechnique,ripienoHairpin,ripienoBeat
 syntax keyword ripienoBeat beat contained
 
-syntax region ripienoVoice matchgroup=ripienoDeclaration start="^\s*\zsvoice\>" end="^\s*}" end="|\s*}" end="{\s*}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" fold contains=@ripienoMusic,ripienoName
+syntax region ripienoVoice matchgroup=ripienoDeclaration start="^\s*\zsvoice\>" end="^\s*}" end="\%(|\s*\)\@<=}" end="{\s*}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" fold contains=@ripienoMusic,ripienoName
 syntax match  ripienoName "\%(\<\%(voice\|ensemble\|extends\|scoring\|for\|keep\)\s\+\)\@<=\l[[:alnum:]-]*" contained
 
 syntax region ripienoEnsemble matchgroup=ripienoDeclaration start="^\s*\zsensemble\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoEnsembleWord,ripienoPitch,ripienoOctaves,ripienoName,ripienoGroup
@@ -74,7 +75,7 @@ syntax match  ripienoRoleOf "\%(\<as\s\+\)\@<=\%(melody\|bass\|harmony\|rhythm\|
 syntax match  ripienoDynamicOf "\%(\<at\s\+\)\@<=\%(ppp\|pp\|p\|mp\|mf\|f\|ff\|fff\|fp\|sf\|sfz\)\>" contained
 syntax match  ripienoRule "\%(\<allow\s\+\)\@<=\l[[:lower:]/-]*" contained
 " The notes of `writes`: the brace of the scoring itself stands behind `for` and a name.
-syntax region ripienoWritten matchgroup=ripienoBrace start="\%(\<writes\>[^{]*\)\@<={" end="^\s*}" end="|\s*\zs}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" end="\ze\n\s*\%(allow\s\+\l\|\l[[:alnum:].-]*\%(\s*,\s*\l[[:alnum:].-]*\)*\s\+\%(plays\|doubles\|sustains\|signals\|highlights\|writes\|rests\|takes\)\>\)" contained contains=@ripienoMusic
+syntax region ripienoWritten matchgroup=ripienoBrace start="\%(\<writes\>[^{]*\)\@<={" end="^\s*}" end="\%(|\s*\)\@<=}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" end="\ze\n\s*\%(allow\s\+\l\|\l[[:alnum:].-]*\%(\s*,\s*\l[[:alnum:].-]*\)*\s\+\%(plays\|doubles\|sustains\|signals\|highlights\|writes\|rests\|takes\)\>\)" contained contains=@ripienoMusic
 
 highlight default link ripienoComment      Comment
 highlight default link ripienoTodo         Todo
@@ -92,6 +93,7 @@ highlight default link ripienoTuplet       Number
 highlight default link ripienoPitch        Constant
 highlight default link ripienoChord        Constant
 highlight default link ripienoBarNumber    Label
+highlight default link ripienoBars         Number
 highlight default link ripienoBarLine      Delimiter
 highlight default link ripienoMusicWord    Keyword
 highlight default link ripienoJoin         Operator

@@ -216,6 +216,7 @@ const repository = {
     piece: block("piece", {
         patterns: [
             ...include("string"),
+            named("punctuation.section.block.begin", "\\{"),
             word("support.type.property-name", ...pieceLines),
             unknown,
         ],
