@@ -13,6 +13,7 @@
 ;;; Code:
 
 (require 'compile)
+(require 'imenu)
 (require 'rx)
 (require 'url-util)
 
@@ -115,7 +116,7 @@
   (syntax-propertize-rules ("\\(\"\\)[^\"\n]*\\(\"\\)" (1 "\"") (2 "\""))))
 
 (defun ripieno-indent-line ()
-  "Indent a line: one step inside a block; a `}' that stands first on its line closes it."
+  "Indent a line: one step inside a block, back where a brace closes it."
   (interactive)
   (let ((column
          (save-excursion
