@@ -63,7 +63,12 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
         && expected.things.contains(&"a value such as `1/4`")
     {
         let help = format!("The value is a fraction of a whole note: `tempo {value} at 96`.");
-        return Some(Habit { help, fix: Some((at, at + found.len(), format!("{value} "))) });
+        let behind = rest[found.len()..].trim_start();
+        let (end, mended) = match behind.strip_prefix('=') {
+            Some(count) => (text.len() - count.trim_start().len(), format!("{value} at ")),
+            None => (text.len() - behind.len(), format!("{value} ")),
+        };
+        return Some(Habit { help, fix: Some((at, end, mended)) });
     }
     if found.bytes().all(|b| b.is_ascii_digit())
         && !found.is_empty()
@@ -71,6 +76,9 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
     {
         let help = "The value that is counted stands before the number: `tempo 1/4 at 96`.";
         return Some(Habit { help: help.into(), fix: Some((at, at, "1/4 at ".into())) });
+    }
+    if let Some(habit) = words_behind(text, at) {
+        return Some(habit);
     }
     if found == "=" && expected.keywords.iter().any(|keyword| keyword == "at") {
         let help = "The count stands behind `at`: `tempo 1/4 at 96`.";
@@ -133,6 +141,20 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
         return Some(Habit { help: format!("Here it is called `{meant}`."), fix });
     }
     None
+}
+
+/// Words behind the count of a tempo, which stand before it.
+fn words_behind(text: &str, at: usize) -> Option<Habit> {
+    let words = text[at..].strip_prefix('"')?;
+    let words = &words[..words.find(['"', '\n'])?];
+    let from = text[..at].rfind("tempo")? + "tempo".len();
+    let count = text[from..at].trim();
+    if !count.contains(" at ") || count.contains([',', '"']) {
+        return None;
+    }
+    let mended = format!(" \"{words}\" {count}");
+    let help = format!("Words stand before the count: `tempo{mended}`.");
+    Some(Habit { help, fix: Some((from, at + words.len() + 2, mended)) })
 }
 
 /// The word that a line of a scoring seems to begin with.
