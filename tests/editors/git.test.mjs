@@ -45,79 +45,85 @@ const bars = (text, name = "page.txt") => {
     return ended.stdout;
 };
 
+const sources = ["ferry.ripieno", "ferry-forces.ripieno"];
+const copySources = (folder) => sources.forEach((file) => cpSync(join(repository, "tests/editors", file), join(folder, file)));
+
+/** Replaces each of some places, which must be there, of a file. */
+function edit(file, ...replacements) {
+    writeFileSync(file, replacements.reduce((text, [from, to]) => {
+        assert.ok(text.includes(from), `${file} has no ${from}`);
+        return text.replace(from, to);
+    }, readFileSync(file, "utf8")));
+}
+
 test("git diff says bar and voice of a source, and nothing of line breaks and blanks", has, () => {
     const { folder, git, commit } = began();
-    for (const file of ["lanterns-on-the-weir.ripieno", "forces.ripieno"]) {
-        cpSync(join(repository, "samples", file), join(folder, file));
-    }
+    copySources(folder);
     commit("begin");
-    const file = join(folder, "lanterns-on-the-weir.ripieno");
-    const changed = readFileSync(file, "utf8")
-        .replace("12: 1/4. A5 1/8 G5 {1/8 E5 D5} |", "12: 1/4. A5 1/8 G5 {1/8 F5 D5} |")
-        .replace("  13: 1/4 Bb4 {1/16 D5 C D E}", "\n    13: 1/4 Bb4\n      {1/16 D5   C D E}")
-        .replace("    31: 1/4 D4 1/2 E4 |\n    32: 1/2. D4 |", "    31: 1/4 D4 1/2 F4 | 32: 1/2. D4 |")
-        .replace("  oboe.2   plays middle bars 13..16, 27..30            as harmony", "  oboe.2  plays middle bars 13..16, 27..29 as harmony");
-    writeFileSync(file, changed);
+    edit(
+        join(folder, "ferry.ripieno"),
+        ["12: 1/4. B4 1/8 A4 {1/8 G4 A4} |", "12: 1/4. B4 1/8 A4 {1/8 G4 B4} |"],
+        ["  13: 1/4 B4 {1/8 D5 C} 1/4", "\n    13: 1/4 B4\n      {1/8 D5   C} 1/4"],
+        ["    15: 1/4 F#4 1/2 F#4 |\n    16: 1/2. D4 |", "    15: 1/4 F#4 1/2 A4 | 16: 1/2. D4 |"],
+        ["  oboe.1    doubles violin-1 bars 9..12     as melody", "  oboe.1  doubles violin-1 bars 9..11 as melody"],
+    );
     const diff = git("diff").stdout;
     assert.deepEqual(changes(diff), [
-        "-bar 12, upper: 1/4. A5 1/8 G5 {1/8 E5 D5} |",
-        "+bar 12, upper: 1/4. A5 1/8 G5 {1/8 F5 D5} |",
-        "-bar 31, viola (village): 1/4 D4 1/2 E4 |",
-        "+bar 31, viola (village): 1/4 D4 1/2 F4 |",
-        "-spa, oboe.2: plays middle bars 13..16, 27..30 as harmony",
-        "+spa, oboe.2: plays middle bars 13..16, 27..29 as harmony",
+        "-bar 12, upper: 1/4. B4 1/8 A4 {1/8 G4 A4} |",
+        "+bar 12, upper: 1/4. B4 1/8 A4 {1/8 G4 B4} |",
+        "-bar 15, viola (small): 1/4 F#4 1/2 F#4 |",
+        "+bar 15, viola (small): 1/4 F#4 1/2 A4 |",
+        "-large, oboe.1: doubles violin-1 bars 9..12 as melody",
+        "+large, oboe.1: doubles violin-1 bars 9..11 as melody",
     ]);
     assert.match(diff, /^@@ .* @@ voice upper \{$/m);
-    assert.match(diff, /^@@ .* @@ scoring spa for spa-orchestra \{$/m);
+    assert.match(diff, /^@@ .* @@ scoring small for ferry-band \{$/m);
     // As they are, the lines belong to the same declarations.
     assert.match(git("diff", "--no-textconv").stdout, /^@@ .* @@ voice upper \{$/m);
 });
 
 test("git diff says bar and player of scores and parts, and nothing of line breaks", hasAll, () => {
     const { folder, git, commit } = began();
-    const sources = mkdtempSync(join(tmpdir(), "ripieno-sources-"));
-    for (const file of ["lanterns-on-the-weir.ripieno", "forces.ripieno"]) {
-        cpSync(join(repository, "samples", file), join(sources, file));
-    }
+    const from = mkdtempSync(join(tmpdir(), "ripieno-sources-"));
+    copySources(from);
     const build = () => {
-        const built = run(ripieno, ["build", "lanterns-on-the-weir.ripieno", "--only", "text", "--scoring", "village", "-o", join(folder, "build")], { cwd: sources });
+        const built = run(ripieno, ["build", "ferry.ripieno", "--only", "text", "--scoring", "small", "-o", join(folder, "build")], { cwd: from });
         assert.equal(built.status, 0, built.stderr);
     };
     build();
     commit("begin");
-    const file = join(sources, "lanterns-on-the-weir.ripieno");
-    // The voice `upper` in bar 12, which only the first violins play; sixteenths make the bar wider.
-    writeFileSync(file, readFileSync(file, "utf8").replace("12: 1/4. A5 1/8 G5 {1/8 E5 D5} |", "12: 1/4. A5 1/8 G5 1/16 E5 F# G# A |"));
+    // Only the first violins play it; sixteenths make the bar wider, and all lines after it break anew.
+    edit(join(from, "ferry.ripieno"), ["6: 1/4. C5 1/8 D5 {1/8 E5 F#} |", "6: 1/4. C5 1/8 D5 1/16 E5 F# E D# |"]);
     build();
-    const found = changes(git("diff").stdout);
-    assert.ok(found.length >= 6, found.join("\n"));
-    assert.deepEqual(found.filter((line) => !/^[-+]bar 12, Violins I[:,]/.test(line)), []);
-    const notes = found.filter((line) => line.includes("Violins I: "));
+    const found = changes(git("diff", "--", "*.txt").stdout);
+    assert.deepEqual(found.filter((line) => !/^[-+]bar 6, Violins I?[:,]/.test(line)), []);
     // Once in the score, once in the part.
-    assert.deepEqual(notes, [
-        "-bar 12, Violins I: 1: A5 +: G 3: E +: D",
-        "+bar 12, Violins I: 1: A5 +: G 3: E F♯ +: G♯ A",
-        "-bar 12, Violins I: 1: A5 +: G 3: E +: D",
-        "+bar 12, Violins I: 1: A5 +: G 3: E F♯ +: G♯ A",
+    assert.deepEqual(found.filter((line) => /Violins I?: /.test(line)).map((line) => line.replace(/Violins I?/, "Violins")), [
+        "-bar 6, Violins: 1: C5 +: D 3: E +: F♯",
+        "+bar 6, Violins: 1: C5 +: D 3: E F♯ +: E D♯",
+        "-bar 6, Violins: 1: C5 +: D 3: E +: F♯",
+        "+bar 6, Violins: 1: C5 +: D 3: E F♯ +: E D♯",
     ]);
-    // More lines of text change than bars do.
-    assert.ok(changes(git("diff", "--no-textconv").stdout).length > 0);
+    // The pages themselves differ in more than this.
+    assert.ok(changes(git("diff", "--no-textconv", "--", "*.txt").stdout).length > found.length);
 });
 
 test("each bar of each part is there, whatever its page", hasAll, () => {
-    for (const { text, last, scoring } of [
-        { text: "samples/lanterns-on-the-weir.ripieno", last: 32, scoring: "jubilee" },
-        { text: "samples/mill-race.ripieno", scoring: "town" },
-    ]) {
+    const pieces = readdirSync(join(repository, "samples"))
+        .map((file) => ({ text: `samples/${file}`, last: Number(/^\s*(\d+)\s+end\b/m.exec(read(`samples/${file}`))?.[1]) }))
+        .filter(({ last }) => last > 0);
+    assert.ok(pieces.length > 1);
+    for (const { text, last } of pieces) {
+        // The last scoring is the largest.
+        const scoring = [...read(text).matchAll(/^scoring (\S+)/gm)].at(-1)[1];
         const folder = mkdtempSync(join(tmpdir(), "ripieno-pages-"));
         const built = run(ripieno, ["build", text, "--only", "text", "--scoring", scoring, "-o", folder], { cwd: repository });
         assert.equal(built.status, 0, built.stderr);
         const listing = readdirSync(folder, { recursive: true }).filter((path) => /\bparts\b.*\.txt$/.test(path));
         assert.ok(listing.length >= 15);
-        const end = last ?? Number(/^\s*(\d+)\s+end$/m.exec(read(text))[1]);
         for (const path of listing) {
             const numbers = new Set([...bars(readFileSync(join(folder, path), "utf8")).matchAll(/^bar (\d+), [^:,]+: /gm)].map(([, number]) => Number(number)));
-            const missing = Array.from({ length: end }, (_, bar) => bar + 1).filter((bar) => !numbers.has(bar));
+            const missing = Array.from({ length: last }, (_, bar) => bar + 1).filter((bar) => !numbers.has(bar));
             assert.deepEqual(missing, [], path);
         }
     }
@@ -144,20 +150,22 @@ test("no note of a source is lost on the way", has, () => {
 
 test("the hook lets good sources pass, holds back errors, and looks at what is committed", hasAll, () => {
     const { folder, git, commit } = began();
+    const file = join(folder, "night pieces/ferry.ripieno");
     mkdirSync(join(folder, "night pieces"));
-    cpSync(join(repository, "samples/forces.ripieno"), join(folder, "forces.ripieno"));
-    writeFileSync(join(folder, "night pieces/lanterns.ripieno"), read("samples/lanterns-on-the-weir.ripieno").replace('use "forces.ripieno"', 'use "../forces.ripieno"'));
+    const forces = join(folder, "ferry-forces.ripieno");
+    cpSync(join(repository, "tests/editors/ferry-forces.ripieno"), forces);
+    cpSync(join(repository, "tests/editors/ferry.ripieno"), file);
+    edit(file, ['use "ferry-forces', 'use "../ferry-forces']);
     cpSync(join(ours, "pre-commit"), join(folder, ".git/hooks/pre-commit"));
     const first = commit("good");
     assert.equal(first.status, 0, first.stderr);
 
     // A used file breaks the piece that uses it.
-    const forces = join(folder, "forces.ripieno");
     const before = readFileSync(forces, "utf8");
     writeFileSync(forces, before.replace("  oboe 2\n", "  oboe 1\n"));
     const second = commit("broken");
     assert.notEqual(second.status, 0);
-    assert.match(second.stderr, /night pieces\/lanterns\.ripieno:\d+:\d+: error\[/);
+    assert.match(second.stderr, /night pieces\/ferry\.ripieno:\d+:\d+: error\[/);
 
     // What lies in the folder does not count, only what is committed.
     writeFileSync(forces, `${before}// a remark\n`);
