@@ -130,7 +130,7 @@ test("each bar of each part is there, whatever its page", hasAll, () => {
 });
 
 test("every sign under the notes is told from what is said over the next staff", has, () => {
-    const signs = listed("src/render/text/words.rs", /\(Mark::\w+, "([^"]+)", "[^"]+"\)/g);
+    const signs = listed("render/text/words.rs", /\(Mark::\w+, "([^"]+)", "[^"]+"\)/g);
     assert.equal(signs.length, 16);
     const rule = "─".repeat(80);
     for (const sign of signs) {

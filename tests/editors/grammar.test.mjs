@@ -6,7 +6,7 @@ import { execFileSync } from "node:child_process";
 import { test } from "node:test";
 import { join } from "node:path";
 
-import { broken, examples, good, keywords, listed, modules, read } from "./places.mjs";
+import { broken, examples, good, keywords, listed, modules, sourceFile } from "./places.mjs";
 import { invalid, tokens } from "./textmate.mjs";
 
 const places = (found) => found.map((token) => `${token.line + 1}:${token.column + 1} ${token.text} (${token.scopes.at(-1) ?? "no scope"})`);
@@ -41,7 +41,7 @@ const inVoice = (bar) => `voice upper {\n  1: ${bar} |\n}\n`;
 const scopesOf = (text, wanted) => tokens(text).filter((token) => token.text === wanted).map((token) => token.scopes.at(-1));
 
 test("all marks of the compiler are marks", () => {
-    const words = listed("src/resolve/piece/music.rs", /\(Mark::\w+, "([^"]+)"\)/g);
+    const words = listed("resolve/piece/music.rs", /\(Mark::\w+, "([^"]+)"\)/g);
     assert.ok(words.length >= 16);
     for (const word of [...words, "tremolo"]) {
         assert.deepEqual(scopesOf(inVoice(`1/1 D5[${word}]`), word), ["support.function.mark.ripieno"], word);
@@ -49,7 +49,7 @@ test("all marks of the compiler are marks", () => {
 });
 
 test("all dynamics and ways of playing of the compiler are directions", () => {
-    const words = listed("src/resolve/piece/direction.rs", /\((?:Dynamic|Technique)::\w+, "([^"]+)"/g);
+    const words = listed("resolve/piece/direction.rs", /\((?:Dynamic|Technique)::\w+, "([^"]+)"/g);
     assert.ok(words.length >= 15);
     for (const word of words) {
         assert.match(scopesOf(inVoice(`[${word}] 1/1 D5`), word)[0], /^support\.constant\.(dynamic|technique)\./, word);
@@ -57,7 +57,7 @@ test("all dynamics and ways of playing of the compiler are directions", () => {
 });
 
 test("all roles of the compiler are roles", () => {
-    const words = listed("src/resolve/piece/players.rs", /\(Role::\w+, "([^"]+)"\)/g);
+    const words = listed("resolve/piece/players.rs", /\(Role::\w+, "([^"]+)"\)/g);
     assert.equal(words.length, 5);
     for (const word of words) {
         const line = `scoring small for band {\n  oboe plays upper as ${word}\n}\n`;
@@ -66,7 +66,7 @@ test("all roles of the compiler are roles", () => {
 });
 
 test("all chords of the compiler are chords", () => {
-    const rows = [...read("src/music/chord.rs").matchAll(/\(ChordQuality::\w+, &\[([^\]]*)\]/g)];
+    const rows = [...sourceFile("music/chord.rs").matchAll(/\(ChordQuality::\w+, &\[([^\]]*)\]/g)];
     const suffixes = rows.flatMap(([, names]) => [...names.matchAll(/"([^"]*)"/g)].map(([, suffix]) => suffix));
     assert.ok(suffixes.length >= 17);
     for (const suffix of suffixes) {

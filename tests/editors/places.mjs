@@ -41,5 +41,14 @@ export const broken = [
 /** The words that grammar/ripieno.pest knows as keywords. */
 export const keywords = [...read("grammar/ripieno.pest").matchAll(/^kw_\w+\s*=\s*@\{\s*"([^"]+)"/gm)].map(([, word]) => word);
 
-/** Words of the language that its tables in `file` list: the strings in lines that match. */
-export const listed = (file, line) => [...read(file).matchAll(line)].map(([, word]) => word);
+/** The text of the one file below src/ whose path ends so: rooms of the house may move. */
+export function sourceFile(end) {
+    const found = readdirSync(join(repository, "src"), { recursive: true }).filter((file) => `/${file}`.endsWith(`/${end}`));
+    if (found.length !== 1) {
+        throw new Error(`${found.length} files below src/ end in ${end}`);
+    }
+    return read(join("src", found[0]));
+}
+
+/** Words of the language that the tables in a file below src/ list: the strings in lines that match. */
+export const listed = (end, line) => [...sourceFile(end).matchAll(line)].map(([, word]) => word);
