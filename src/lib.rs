@@ -40,6 +40,9 @@
 //! assert!(render::text::part(&score, 0).contains("Oboe"));
 //! ```
 
+// What pest makes of the grammar asks for it.
+extern crate alloc;
+
 pub mod advise;
 pub mod arrange;
 pub mod check;

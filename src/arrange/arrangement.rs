@@ -1,5 +1,7 @@
 //! What each player sounds, with the role and the origin of every note.
 
+use std::sync::Arc;
+
 use super::Doubt;
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::{Instrument, Tuning};
@@ -8,15 +10,15 @@ use crate::resolve::{Attached, Direction, Piece, Player, Role, Scoring, Sound, T
 
 /// A scoring worked out: what every player of its ensemble sounds.
 #[derive(Clone, Debug)]
-pub struct Arrangement<'a> {
+pub struct Arrangement {
     /// The piece.
-    pub piece: &'a Piece,
+    pub piece: Arc<Piece>,
     /// The scoring.
-    pub scoring: &'a Scoring,
+    pub scoring: Arc<Scoring>,
     /// The year whose customs hold.
     pub era: i32,
     /// The players in score order.
-    pub parts: Vec<Part<'a>>,
+    pub parts: Vec<Arc<Part>>,
     /// The scoring lines (those of kept scorings too) to which notes refer.
     pub lines: Vec<LineOrigin>,
     /// Where something else may sound than what is known, because the source has errors.
@@ -41,10 +43,10 @@ pub struct LineOrigin {
 pub struct LineId(pub u16);
 
 /// What one player (or section) sounds.
-#[derive(Clone, Debug)]
-pub struct Part<'a> {
+#[derive(Clone, PartialEq, Debug)]
+pub struct Part {
     /// The player.
-    pub player: &'a Player,
+    pub player: Arc<Player>,
     /// Notes in order of time; they do not overlap.
     pub notes: Vec<SoundingNote>,
     /// Tuplets in order of time.
@@ -65,7 +67,7 @@ pub struct Part<'a> {
     pub drums: Vec<(Time, Vec<Pitch>)>,
 }
 
-impl Part<'_> {
+impl Part {
     /// The instrument in hand at a time, and since when.
     fn in_hand(&self, time: Time) -> (Time, &'static Instrument) {
         let after = self.instruments.partition_point(|(from, _)| *from <= time);

@@ -1,5 +1,7 @@
 //! Which line gives a player his notes in which bar.
 
+use std::sync::Arc;
+
 use super::{GivenLine, LineId};
 use crate::diagnostics::Diagnostic;
 use crate::resolve::{Ensemble, Line, Piece, Scoring, Verb};
@@ -7,7 +9,7 @@ use crate::resolve::{Ensemble, Line, Piece, Scoring, Verb};
 /// All lines with the players of the ensemble to whom they speak.
 pub(super) fn lines<'a>(
     ensemble: &Ensemble,
-    layers: &[&'a Scoring],
+    layers: &[&'a Arc<Scoring>],
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Vec<GivenLine<'a>> {
     let mut lines = Vec::new();
@@ -24,7 +26,7 @@ fn players(
     ensemble: &Ensemble,
     line: &Line,
     layer: usize,
-    layers: &[&Scoring],
+    layers: &[&Arc<Scoring>],
     diagnostics: &mut Vec<Diagnostic>,
 ) -> (Vec<usize>, Vec<i8>) {
     let mut players = Vec::new();

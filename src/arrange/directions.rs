@@ -5,6 +5,8 @@
 //! ends, the dynamic of everybody is said again. Pizzicato and mutes are taken back in the same
 //! way.
 
+use std::sync::Arc;
+
 use super::{GivenLine, Part, Run, SoundingNote, has_technique};
 use crate::music::Time;
 use crate::resolve::{
@@ -144,7 +146,7 @@ fn cut(note: &mut SoundingNote, at: Time) -> SoundingNote {
 /// A fermata holds for everybody: every part that sounds or rests at a fermata of a voice gets
 /// one too. A note that is held beyond it is struck anew when all go on: its fermata would stand
 /// at its end, where nobody waits any more.
-pub(super) fn fermatas(piece: &Piece, parts: &mut [Part]) {
+pub(super) fn fermatas(piece: &Piece, parts: &mut [Arc<Part>]) {
     let held = piece.fermatas();
     // Who rests waits once, however many voices hold on to the same end: in the shortest of them.
     let mut pauses = held.clone();
@@ -152,7 +154,7 @@ pub(super) fn fermatas(piece: &Piece, parts: &mut [Part]) {
     pauses.reverse();
     pauses.dedup_by_key(|(_, end)| *end);
     pauses.reverse();
-    for part in parts {
+    for part in parts.iter_mut().map(Arc::make_mut) {
         for &(start, end) in &pauses {
             let index = part.notes.partition_point(|note| note.end() < end);
             let in_tuplet = part

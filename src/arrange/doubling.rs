@@ -166,7 +166,7 @@ pub(super) fn octave_moved(
     let bars = || told.iter().flat_map(|(_, bars)| bars);
     let first = bars().map(|moved| moved.first).min()?;
     let last = bars().map(|moved| moved.last).max()?;
-    let player = players.first()?.player;
+    let player = &players.first()?.player;
     let diagnostic = Diagnostic::advice(
         "arrange/octave-moved",
         line,

@@ -16,6 +16,7 @@ mod tests;
 
 use std::borrow::Cow;
 use std::collections::{BTreeMap, HashMap};
+use std::sync::Arc;
 
 use crate::diagnostics::Diagnostic;
 use crate::harmony::harmony_of;
@@ -34,7 +35,7 @@ pub use idiom::{has_mark, has_technique};
 /// # Panics
 /// If `scoring` is not one of the scorings of `piece`.
 #[must_use]
-pub fn arrange<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Arrangement<'a> {
+pub fn arrange(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Arrangement {
     let ensemble = &piece.ensembles[scoring.ensemble];
     let mut diagnostics = Vec::new();
     let layers = piece.layers(scoring);
@@ -44,7 +45,7 @@ pub fn arrange<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Arrangement<'a> {
         .players
         .iter()
         .enumerate()
-        .map(|(index, player)| part(piece, player, index, &lines, claims[index].clone()))
+        .map(|(index, player)| Arc::new(part(piece, player, index, &lines, claims[index].clone())))
         .collect();
     let origins = lines
         .iter()
@@ -77,8 +78,8 @@ pub fn arrange<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Arrangement<'a> {
     directions::fermatas(piece, &mut work.parts);
     let doubt = doubt::doubt(piece, &layers, &work.lines, &work.parts);
     Arrangement {
-        piece,
-        scoring,
+        piece: Arc::clone(piece),
+        scoring: Arc::clone(scoring),
         era: ensemble.era,
         parts: work.parts,
         lines: origins,
@@ -89,7 +90,7 @@ pub fn arrange<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Arrangement<'a> {
 
 /// A scoring line with the players of this ensemble to whom it speaks.
 struct GivenLine<'a> {
-    line: &'a Line,
+    line: &'a Arc<Line>,
     /// Indices of players, in the order in which the line names them.
     players: Vec<usize>,
     /// For each of them the octaves up by which his group sets him.
@@ -107,15 +108,15 @@ impl GivenLine<'_> {
 }
 
 /// A part with its claims and its crooks and tunings, and no notes yet.
-fn part<'a>(
+fn part(
     piece: &Piece,
-    player: &'a Player,
+    player: &Arc<Player>,
     index: usize,
     lines: &[GivenLine],
     claims: Vec<(usize, usize, LineId)>,
-) -> Part<'a> {
+) -> Part {
     let mut part = Part {
-        player,
+        player: Arc::clone(player),
         notes: Vec::new(),
         tuplets: Vec::new(),
         directions: Vec::new(),
@@ -201,7 +202,7 @@ struct Work<'a> {
     piece: &'a Piece,
     ensemble: &'a Ensemble,
     lines: Vec<GivenLine<'a>>,
-    parts: Vec<Part<'a>>,
+    parts: Vec<Arc<Part>>,
     state: Vec<State>,
     /// The chords from which computed lines take their notes, once a line has asked for them.
     harmony: Option<Cow<'a, [HarmonyEvent]>>,
@@ -235,8 +236,8 @@ impl<'a> Work<'a> {
             let run = self.run(index, id, from, to);
             runs.push(run);
         }
-        directions::directions(self.piece, &self.lines, &mut self.parts[index], &runs);
-        let part = &mut self.parts[index];
+        let part = Arc::make_mut(&mut self.parts[index]);
+        directions::directions(self.piece, &self.lines, part, &runs);
         for mut run in runs {
             let verb = &self.lines[usize::from(run.line.0)].line.verb;
             if !matches!(verb, Verb::Writes(_)) {
@@ -393,7 +394,7 @@ impl<'a> Work<'a> {
             let line = self.lines[usize::from(id.0)].line.span;
             let moved: Vec<(&Part, &Part, &doubling::Folded)> = moved
                 .iter()
-                .map(|(index, source, folded)| (&self.parts[*index], &self.parts[*source], folded))
+                .map(|(index, source, folded)| (&*self.parts[*index], &*self.parts[*source], folded))
                 .collect();
             self.diagnostics.extend(doubling::octave_moved(self.piece, line, &moved));
         }
@@ -404,7 +405,7 @@ impl<'a> Work<'a> {
         for (id, missing) in &self.left_out {
             let line = self.lines[usize::from(id.0)].line.span;
             let missing: Vec<(&Part, &[Time])> =
-                missing.iter().map(|(index, times)| (&self.parts[*index], &times[..])).collect();
+                missing.iter().map(|(index, times)| (&*self.parts[*index], &times[..])).collect();
             self.diagnostics.push(doubling::left_out(self.piece, line, &missing));
         }
     }
@@ -416,7 +417,7 @@ impl<'a> Work<'a> {
             let mut claims = self.parts.iter().flat_map(|part| &part.claims);
             claims.any(|(.., line)| usize::from(line.0) == id)
         };
-        let lines = self.lines.iter().map(|given| given.line).enumerate();
+        let lines = self.lines.iter().map(|given| &**given.line).enumerate();
         lines
             .filter(|(id, line)| leads(line) && claims(*id))
             .filter_map(|(_, line)| match &line.verb {
@@ -428,7 +429,7 @@ impl<'a> Work<'a> {
 
     /// The basses: voices and written lines that play as bass somewhere in this scoring.
     fn basses(&self) -> Vec<&'a [Note]> {
-        let lines = self.lines.iter().map(|given| given.line);
+        let lines = self.lines.iter().map(|given| &**given.line);
         lines
             .filter(|line| line.role == Some(Role::Bass))
             .filter_map(|line| match &line.verb {
@@ -449,7 +450,7 @@ impl<'a> Work<'a> {
                 }
                 self.harmony = Some(harmony);
             }
-            let parts: Vec<&Part> = given.players.iter().map(|&p| &self.parts[p]).collect();
+            let parts: Vec<&Part> = given.players.iter().map(|&p| &*self.parts[p]).collect();
             let mut derived: Vec<_> =
                 parts.iter().map(|_| derive::DerivedPart::default()).collect();
             for within in stretches(&self.piece.form, &parts) {

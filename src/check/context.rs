@@ -15,7 +15,7 @@ use crate::resolve::{Allow, Clock, DirectionKind, Form, Line, Piece, Technique, 
 
 /// One arranged scoring with what the rules ask of it again and again.
 pub(super) struct Context<'a> {
-    pub arrangement: &'a Arrangement<'a>,
+    pub arrangement: &'a Arrangement,
     pub piece: &'a Piece,
     pub form: &'a Form,
     pub era: i32,
@@ -35,7 +35,7 @@ pub(super) struct Context<'a> {
 /// Notes of one player, one after the other, that he plays on one instrument.
 pub(super) struct Stretch<'a> {
     pub player: usize,
-    pub part: &'a Part<'a>,
+    pub part: &'a Part,
     pub instrument: &'static Instrument,
     /// Index of the first note, and of the first one after the last.
     first: usize,
@@ -67,11 +67,11 @@ struct GivenAllow<'a> {
 }
 
 impl<'a> Context<'a> {
-    pub fn new(arrangement: &'a Arrangement<'a>) -> Context<'a> {
-        let piece = arrangement.piece;
-        let layers = piece.layers(arrangement.scoring);
+    pub fn new(arrangement: &'a Arrangement) -> Context<'a> {
+        let piece = &*arrangement.piece;
+        let layers = piece.layers(&arrangement.scoring);
         let by_span: HashMap<Span, &Line> =
-            layers.iter().flat_map(|s| &s.lines).map(|line| (line.span, line)).collect();
+            layers.iter().flat_map(|s| &s.lines).map(|line| (line.span, &**line)).collect();
         let ensemble = &piece.ensembles[arrangement.scoring.ensemble];
         let allows = layers
             .iter()
@@ -99,7 +99,7 @@ impl<'a> Context<'a> {
                 .iter()
                 .map(|part| Loudness::new(&part.directions))
                 .collect(),
-            techniques: arrangement.parts.iter().map(techniques).collect(),
+            techniques: arrangement.parts.iter().map(|part| techniques(part)).collect(),
             slices: OnceCell::new(),
             allows,
         }
@@ -137,8 +137,8 @@ impl<'a> Context<'a> {
         lines.filter_map(|(index, line)| Some((LineId(index as u16), (*line)?)))
     }
 
-    pub fn parts(&self) -> impl Iterator<Item = (usize, &'a Part<'a>)> + use<'a> {
-        self.arrangement.parts.iter().enumerate()
+    pub fn parts(&self) -> impl Iterator<Item = (usize, &'a Part)> + use<'a> {
+        self.arrangement.parts.iter().map(|part| &**part).enumerate()
     }
 
     /// The notes of every player who has any, instrument by instrument.
@@ -154,7 +154,7 @@ impl<'a> Context<'a> {
         })
     }
 
-    pub fn part(&self, index: usize) -> &'a Part<'a> {
+    pub fn part(&self, index: usize) -> &'a Part {
         &self.arrangement.parts[index]
     }
 

@@ -1,5 +1,7 @@
 //! All findings of a source together, as a person reads them.
 
+use std::sync::Arc;
+
 use super::{Options, check_scorings};
 use crate::diagnostics::{Diagnostic, Severity};
 use crate::resolve::{Piece, Scoring};
@@ -12,9 +14,9 @@ const OF_ABSENCE: [&str; 3] = ["allow/unused", "names/idle-player", "names/unuse
 /// its scorings, in the order of the source.
 #[must_use]
 pub fn report(
-    piece: &Piece,
+    piece: &Arc<Piece>,
     of_source: Vec<Diagnostic>,
-    scorings: &[&Scoring],
+    scorings: &[&Arc<Scoring>],
     options: &Options,
 ) -> Vec<Diagnostic> {
     let mut findings = check_scorings(piece, scorings, options);
@@ -26,6 +28,10 @@ pub fn report(
     }
     let mut all = options.apply(of_source);
     all.extend(findings);
-    all.sort_by_key(|finding| (finding.primary.span.file, finding.primary.span.start));
+    // In a text that has not been edited, spans are in order as their places are.
+    all.sort_by_key(|finding| {
+        let span = finding.primary.span;
+        (span.file, span.first, span.start)
+    });
     all
 }

@@ -1,5 +1,7 @@
 //! What sounds together: the piece cut at every beginning and end of a note.
 
+use std::sync::Arc;
+
 use crate::arrange::{Part, SoundingNote};
 use crate::music::Time;
 
@@ -20,7 +22,7 @@ pub(super) struct Sounding {
 
 impl Sounding {
     /// The note itself.
-    pub fn of<'p>(self, parts: &'p [Part]) -> &'p SoundingNote {
+    pub fn of<'p>(self, parts: &'p [Arc<Part>]) -> &'p SoundingNote {
         &parts[usize::from(self.player)].notes[self.note as usize]
     }
 }
@@ -34,7 +36,7 @@ pub(super) struct Slice<'s> {
 }
 
 impl Slices {
-    pub fn new(parts: &[Part]) -> Slices {
+    pub fn new(parts: &[Arc<Part>]) -> Slices {
         let mut starts: Vec<Time> = Vec::new();
         for part in parts {
             let mut own: Vec<Time> =
@@ -65,10 +67,21 @@ impl Slices {
 
     /// The slices in order of time.
     pub fn iter(&self) -> impl Iterator<Item = Slice<'_>> {
-        self.starts.windows(2).enumerate().map(|(index, ends)| Slice {
-            start: ends[0],
-            end: ends[1],
+        (0..self.starts.len()).map_while(|index| self.get(index))
+    }
+
+    /// The slice of that index.
+    pub fn get(&self, index: usize) -> Option<Slice<'_>> {
+        Some(Slice {
+            start: self.starts[index],
+            end: *self.starts.get(index + 1)?,
             sounding: &self.sounding[self.first[index] as usize..self.first[index + 1] as usize],
         })
+    }
+
+    /// Indices of the slices between two times.
+    pub fn between(&self, from: Time, to: Time) -> std::ops::Range<usize> {
+        let index = |time| self.starts.partition_point(|start| *start < time);
+        index(from)..index(to)
     }
 }

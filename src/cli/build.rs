@@ -2,6 +2,7 @@
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use super::source::{self, Read, counts, has_errors};
 use super::{End, Failure, Outcome, Show, files, print};
@@ -138,7 +139,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
 /// Writes the scorings of a piece; gives back the table of what was written.
 fn write(
     read: &Read,
-    scorings: &[&Scoring],
+    scorings: &[&Arc<Scoring>],
     formats: &[Format],
     folder: &Path,
 ) -> Result<String, Failure> {

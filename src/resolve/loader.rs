@@ -1,7 +1,7 @@
 //! How sources come in, and how `use` is followed.
 
 use crate::diagnostics::{Diagnostic, FileId, Sources};
-use crate::syntax::{self, Declaration, Tree, Word};
+use crate::syntax::{Declaration, Document, Tree, Word};
 
 /// Why a source could not be brought in.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -12,7 +12,7 @@ pub enum LoadError {
     OutsideRoot,
     /// The file is not UTF-8; the first wrong byte is at this offset.
     NotUtf8(usize),
-    /// The file is longer than [`syntax::LARGEST_SOURCE`].
+    /// The file is longer than [`LARGEST_SOURCE`](crate::syntax::LARGEST_SOURCE).
     TooLarge,
     /// The system's own words.
     Other(String),
@@ -67,13 +67,14 @@ impl Reading<'_> {
     fn read(&mut self, file: FileId, whole: &mut Tree) {
         let source = self.sources.get(file);
         let name = source.name.clone();
-        let (tree, findings) = syntax::parse(file, &source.text);
-        self.diagnostics.extend(findings);
+        let document = Document::new(file, &*source.text);
+        self.sources.set_items(file, document.places());
+        self.diagnostics.extend(document.findings().cloned());
         self.open.push(name.clone());
-        for declaration in tree.declarations {
-            match declaration {
-                Declaration::Use(path) => self.follow(&path, &name, whole),
-                other => whole.declarations.push(other),
+        for declaration in document.tree().declarations {
+            match &*declaration {
+                Declaration::Use(path) => self.follow(path, &name, whole),
+                _ => whole.declarations.push(declaration),
             }
         }
         self.open.pop();
@@ -84,7 +85,7 @@ impl Reading<'_> {
         let (name, text) = match self.loader.load(&path.value, from) {
             Ok(loaded) => loaded,
             Err(error) => {
-                whole.declarations.push(Declaration::Lost(Some("use")));
+                whole.declarations.push(Declaration::Lost(Some("use")).into());
                 return self.diagnostics.push(cannot_use(path, &error));
             }
         };

@@ -22,7 +22,7 @@ pub(super) struct Told {
 
 impl Told {
     pub(super) fn of(tree: &Tree) -> Told {
-        let lost = tree.declarations.iter().filter_map(|declaration| match declaration {
+        let lost = tree.declarations.iter().filter_map(|declaration| match &**declaration {
             Declaration::Lost(keyword) => Some(*keyword),
             _ => None,
         });

@@ -16,6 +16,8 @@ mod scoring;
 #[cfg(test)]
 mod tests;
 
+use std::sync::Arc;
+
 use crate::diagnostics::{Diagnostic, FileId, Severity, Sources, Span};
 use crate::syntax::{Declaration, Tree, Word};
 
@@ -33,11 +35,11 @@ pub fn resolve(
     sources: &mut Sources,
     root: FileId,
     loader: &mut dyn Loader,
-) -> (Piece, Vec<Diagnostic>) {
+) -> (Arc<Piece>, Vec<Diagnostic>) {
     let mut cx = Context::default();
     let tree = loader::read_all(sources, root, loader, &mut cx.diagnostics);
     let piece = link(&mut cx, &tree, root);
-    (piece, cx.diagnostics)
+    (Arc::new(piece), cx.diagnostics)
 }
 
 /// What the steps of this stage share.
@@ -66,7 +68,7 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId) -> Piece {
     // A file that holds nothing but ensembles is there to be used: it need not be a piece.
     let only_ensembles = !tree.declarations.is_empty()
         && tree.declarations.iter().all(|declaration| {
-            matches!(declaration, Declaration::Ensemble(_) | Declaration::Lost(Some("ensemble")))
+            matches!(**declaration, Declaration::Ensemble(_) | Declaration::Lost(Some("ensemble")))
         });
     if only_ensembles {
         piece.ensembles = ensemble::ensembles(cx, tree);
@@ -74,15 +76,15 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId) -> Piece {
     }
     head(cx, tree, &mut piece);
     let voices = (form::longest_voice(tree), form::last_of_voices(tree));
-    let forms: Vec<_> = tree.declarations.iter().filter_map(form_of).collect();
+    let forms: Vec<_> = tree.declarations.iter().filter_map(|declaration| form_of(declaration)).collect();
     one_only(cx, &forms.iter().map(|f| f.span).collect::<Vec<_>>(), "form");
-    piece.form = form::form(cx, forms.first().copied(), voices, piece.span);
+    piece.form = Arc::new(form::form(cx, forms.first().copied(), voices, piece.span));
     for declaration in &tree.declarations {
-        match declaration {
+        match &**declaration {
             Declaration::Voice(voice) => {
                 let music = music::music(cx, &voice.bars, &piece.form, Counting::Whole);
                 let (name, span) = (voice.name.value.clone(), voice.name.span);
-                piece.voices.push(Voice { name, span, music });
+                piece.voices.push(Arc::new(Voice { name, span, music }));
             }
             Declaration::Harmony(tree) => {
                 if !piece.harmony.is_empty() {
@@ -100,7 +102,8 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId) -> Piece {
         }
     }
     let all = (0, piece.form.bars.len());
-    let declared = |kind: fn(&Declaration) -> bool| tree.declarations.iter().any(kind);
+    let declared =
+        |kind: fn(&Declaration) -> bool| tree.declarations.iter().any(|declaration| kind(declaration));
     if cx.told.may_be_lost("harmony") && !declared(|d| matches!(d, Declaration::Harmony(_))) {
         piece.harmony_unsure.push(all);
     }
@@ -111,7 +114,8 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId) -> Piece {
     let names: Vec<(&str, Span)> = piece.voices.iter().map(|v| (v.name.as_str(), v.span)).collect();
     distinct(cx, &names, "voice");
     piece.ensembles = ensemble::ensembles(cx, tree);
-    piece.scorings = scoring::scorings(cx, tree, &piece);
+    piece.scorings =
+        scoring::scorings(cx, tree, &piece).into_iter().map(Arc::new).collect();
     cx.counted.gather(&piece.form, &mut cx.diagnostics);
     piece
 }
@@ -128,7 +132,7 @@ fn head(cx: &mut Context, tree: &Tree, piece: &mut Piece) {
     const LINES: [&str; 4] = ["subtitle", "composer", "arranger", "licence"];
     let mut spans = Vec::new();
     for declaration in &tree.declarations {
-        let Declaration::Piece(head) = declaration else { continue };
+        let Declaration::Piece(head) = &**declaration else { continue };
         spans.push(head.title.span);
         if spans.len() > 1 {
             continue;

@@ -123,7 +123,7 @@ pub(super) fn scored_piece(
 /// The request of the first line of an arrangement.
 pub(super) fn request<'r, 'a>(
     piece: &'a Piece,
-    arrangement: &'r Arrangement<'a>,
+    arrangement: &'r Arrangement,
 ) -> Request<'r, 'a> {
     Request {
         written: Vec::new(),

@@ -84,7 +84,7 @@ fn line(notes: &[((i64, i64), &str)]) -> Vec<SoundingNote> {
     line
 }
 
-fn part<'a>(player: &'a Player, notes: Vec<SoundingNote>) -> Part<'a> {
+fn part<'a>(player: &'a Player, notes: Vec<SoundingNote>) -> Part {
     Part {
         player,
         notes,

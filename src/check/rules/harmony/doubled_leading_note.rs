@@ -112,7 +112,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         let message = format!(
             "{} {} the leading note of {} in {}{}.",
             passage.part.player.name,
-            if words::is_plural(passage.part.player) { "double" } else { "doubles" },
+            if words::is_plural(&passage.part.player) { "double" } else { "doubles" },
             with.player.name,
             cx.form.place(note.start.max(other.of(parts).start)),
             passage.and_more(),

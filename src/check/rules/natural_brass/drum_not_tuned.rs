@@ -72,7 +72,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 cx.form.place(note.start),
                 passage.and_more(),
                 part.player.name,
-                if words::is_plural(part.player) { "have" } else { "has" },
+                if words::is_plural(&part.player) { "have" } else { "has" },
                 words::list(&drums, "and"),
             );
             let nearest = tuned(note.start)
