@@ -317,12 +317,14 @@ fn ranges(bars: &[i32]) -> String {
 mod tests {
     use proptest::prelude::*;
 
+    use std::sync::Arc;
+
     use super::*;
     use crate::arrange::arrange;
     use crate::arrange::derive::tests::piece;
     use crate::music::Interval;
 
-    fn two_players(voice: &str, bars: usize, ensemble: &str, second: &str) -> Piece {
+    fn two_players(voice: &str, bars: usize, ensemble: &str, second: &str) -> Arc<Piece> {
         piece(&format!(
             "form {{\n 1 metre 4/4, key C major\n {bars} end\n}}\nvoice v {{\n{voice}\n}}\n\
              ensemble e {{\n{ensemble}\n}}\n\

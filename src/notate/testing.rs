@@ -6,6 +6,7 @@
 //! `+accent` a mark.
 
 use std::fmt::Write;
+use std::sync::Arc;
 
 use crate::arrange::{Arrangement, LineId, Part, SoundingNote};
 use crate::diagnostics::Span;
@@ -270,7 +271,7 @@ impl Fixture {
             title: "Lanterns on the Weir".into(),
             composer: Some("House copyist".into()),
             licence: Some("CC0-1.0".into()),
-            form: self.form,
+            form: Arc::new(self.form),
             ..Piece::default()
         };
         let scoring = Scoring {
@@ -282,9 +283,10 @@ impl Fixture {
             allows: Vec::new(),
             adrift: false,
         };
-        let players: Vec<Player> = self.players.iter().map(player).collect();
+        let players: Vec<Arc<Player>> =
+            self.players.iter().map(|part| Arc::new(player(part))).collect();
         let parts = self.players.into_iter().zip(&players).map(|(part, player)| Part {
-            player,
+            player: Arc::clone(player),
             notes: part.notes,
             tuplets: part.tuplets,
             directions: part.directions,
@@ -297,10 +299,10 @@ impl Fixture {
             drums: Vec::new(),
         });
         notate(&Arrangement {
-            piece: &piece,
-            scoring: &scoring,
+            piece: Arc::new(piece),
+            scoring: Arc::new(scoring),
             era: 1770,
-            parts: parts.collect(),
+            parts: parts.map(Arc::new).collect(),
             lines: Vec::new(),
             doubt: crate::arrange::Doubt::default(),
             diagnostics: Vec::new(),
