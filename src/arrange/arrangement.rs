@@ -27,6 +27,31 @@ pub struct Arrangement {
     pub diagnostics: Vec<Diagnostic>,
 }
 
+#[cfg(test)]
+impl Arrangement {
+    /// An arrangement of these parts that no scoring line gave.
+    pub(crate) fn of_parts(piece: Piece, era: i32, parts: Vec<Part>) -> Arrangement {
+        let scoring = Scoring {
+            name: "village".into(),
+            span: Span::default(),
+            ensemble: 0,
+            keep: None,
+            lines: Vec::new(),
+            allows: Vec::new(),
+            adrift: false,
+        };
+        Arrangement {
+            piece: Arc::new(piece),
+            scoring: Arc::new(scoring),
+            era,
+            parts: parts.into_iter().map(Arc::new).collect(),
+            lines: Vec::new(),
+            doubt: Doubt::default(),
+            diagnostics: Vec::new(),
+        }
+    }
+}
+
 /// A scoring line as the origin of notes.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct LineOrigin {

@@ -1,7 +1,7 @@
 //! Small arrangements for tests, and staves as lines of text.
 //!
-//! In the text of a staff, bars are divided by `|`. An element is `PITCHES:VALUE`, with `_` for a
-//! rest and `_bar` for a bar of rest; `!` a printed accidental, `~` a tie, `[ = ] > <` beams and
+//! In the text of a staff, bars are divided by `|`. An element is `PITCHES:VALUE`, with `rest` for a
+//! rest, alone for a bar of rest; `!` a printed accidental, `…` a tie, `[ = ] > <` beams and
 //! stubs, `( )` after a value a slur, `(…)` around elements grace notes, `{3:2 … }` a tuplet,
 //! `+accent` a mark.
 
@@ -14,7 +14,7 @@ use crate::instruments::{Instrument, Tuning, find};
 use crate::music::{Interval, Key, Metre, Mode, Pitch, Time};
 use crate::resolve::{
     Attached, Bar, BarLine, Direction, DirectionKind, Form, Graces, Mark, Piece, Player, Role,
-    Scoring, Sound, Tuplet,
+    Sound, Tuplet,
 };
 
 use super::{Beam, Element, ElementKind, Measure, Score, StaffDirectionKind, notate};
@@ -216,7 +216,7 @@ impl Fixture {
             .iter()
             .map(|(value, pitch)| (time(value), smallvec::smallvec![pitch.parse().unwrap()]))
             .collect();
-        let graces = Box::new(Graces { slashed: false, notes });
+        let graces = Box::new(Graces { crushed: false, notes });
         self.attached(note, |attached| attached.graces = Some(graces))
     }
 
@@ -268,20 +268,11 @@ impl Fixture {
 
     pub(crate) fn score(self) -> Score {
         let piece = Piece {
-            title: "Lanterns on the Weir".into(),
+            title: "Evening at the Locks".into(),
             composer: Some("House copyist".into()),
             licence: Some("CC0-1.0".into()),
             form: Arc::new(self.form),
             ..Piece::default()
-        };
-        let scoring = Scoring {
-            name: "village".into(),
-            span: Span::default(),
-            ensemble: 0,
-            keep: None,
-            lines: Vec::new(),
-            allows: Vec::new(),
-            adrift: false,
         };
         let players: Vec<Arc<Player>> =
             self.players.iter().map(|part| Arc::new(player(part))).collect();
@@ -298,15 +289,7 @@ impl Fixture {
             tunings: part.tunings,
             drums: Vec::new(),
         });
-        notate(&Arrangement {
-            piece: Arc::new(piece),
-            scoring: Arc::new(scoring),
-            era: 1770,
-            parts: parts.map(Arc::new).collect(),
-            lines: Vec::new(),
-            doubt: crate::arrange::Doubt::default(),
-            diagnostics: Vec::new(),
-        })
+        notate(&Arrangement::of_parts(piece, 1770, parts.collect()))
     }
 }
 
@@ -371,8 +354,8 @@ fn dump_measure(measure: &Measure) -> String {
 
 fn dump_element(element: &Element) -> String {
     let note = match &element.kind {
-        ElementKind::BarRest { .. } => return "_bar".into(),
-        ElementKind::Rest { .. } => return format!("_:{}", element.value.length()),
+        ElementKind::BarRest { .. } => return "rest".into(),
+        ElementKind::Rest { .. } => return format!("rest:{}", element.value.length()),
         ElementKind::Note(note) => note,
     };
     let heads: Vec<String> = note
@@ -383,10 +366,10 @@ fn dump_element(element: &Element) -> String {
     let heads = if heads.is_empty() { "x".into() } else { heads.join("&") };
     let mut word = format!("{heads}:{}", element.value.length());
     if note.tie_from {
-        word.insert(0, '~');
+        word.insert(0, '…');
     }
     if note.tie_to {
-        word.push('~');
+        word.push('…');
     }
     for beam in &element.beams {
         word.push(match beam {
