@@ -54,4 +54,5 @@ pub mod music;
 pub mod notate;
 pub mod render;
 pub mod resolve;
+pub mod session;
 pub mod syntax;

@@ -3,10 +3,11 @@
 use std::sync::Arc;
 
 use super::Doubt;
+use super::kept::KeptWork;
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::{Instrument, Tuning};
 use crate::music::{Interval, Pitch, Time};
-use crate::resolve::{Attached, Direction, Piece, Player, Role, Scoring, Sound, Tuplet};
+use crate::resolve::{Attached, Direction, Line, Piece, Player, Role, Scoring, Sound, Tuplet};
 
 /// A scoring worked out: what every player of its ensemble sounds.
 #[derive(Clone, Debug)]
@@ -25,6 +26,15 @@ pub struct Arrangement {
     pub doubt: Doubt,
     /// What was found on the way.
     pub diagnostics: Vec<Diagnostic>,
+    pub(super) kept: KeptWork,
+}
+
+impl Arrangement {
+    /// The scoring line of that number.
+    #[must_use]
+    pub fn line(&self, id: LineId) -> Option<&Arc<Line>> {
+        self.kept.lines.get(usize::from(id.0)).map(|given| &given.line)
+    }
 }
 
 #[cfg(test)]
@@ -48,6 +58,7 @@ impl Arrangement {
             lines: Vec::new(),
             doubt: Doubt::default(),
             diagnostics: Vec::new(),
+            kept: KeptWork::default(),
         }
     }
 }

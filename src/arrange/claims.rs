@@ -7,16 +7,16 @@ use crate::diagnostics::Diagnostic;
 use crate::resolve::{Ensemble, Line, Piece, Scoring, Verb};
 
 /// All lines with the players of the ensemble to whom they speak.
-pub(super) fn lines<'a>(
+pub(super) fn lines(
     ensemble: &Ensemble,
-    layers: &[&'a Arc<Scoring>],
+    layers: &[&Arc<Scoring>],
     diagnostics: &mut Vec<Diagnostic>,
-) -> Vec<GivenLine<'a>> {
+) -> Vec<GivenLine> {
     let mut lines = Vec::new();
     for (layer, scoring) in layers.iter().enumerate() {
         for line in &scoring.lines {
             let (players, octaves) = players(ensemble, line, layer, layers, diagnostics);
-            lines.push(GivenLine { line, players, octaves, layer });
+            lines.push(GivenLine { line: Arc::clone(line), players, octaves, layer });
         }
     }
     lines
@@ -93,7 +93,7 @@ pub(super) fn claims(
                     match *holder {
                         NOBODY => *holder = id as u16,
                         other if usize::from(other) == id => {}
-                        other if unsure(given.line) || unsure(lines[usize::from(other)].line) => {
+                        other if unsure(&given.line) || unsure(&lines[usize::from(other)].line) => {
                             let same = lines[usize::from(other)].layer == given.layer;
                             if same && lines[usize::from(other)].line.verb == Verb::Unknown {
                                 *holder = id as u16;

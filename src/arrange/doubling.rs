@@ -36,6 +36,7 @@ fn shift(note: &mut SoundingNote, octaves: i8) {
 }
 
 /// Passages that were moved by octaves into the compass.
+#[derive(Clone, Debug)]
 pub(super) struct Folded {
     /// Beginning and end of each passage and the octaves up by which it moved.
     passages: Vec<(Time, Time, i8)>,

@@ -2,7 +2,6 @@
 //! allowed.
 
 use std::cell::{Cell, OnceCell};
-use std::collections::HashMap;
 
 use super::loudness::{Degree, Loudness};
 use super::options::matches;
@@ -70,8 +69,6 @@ impl<'a> Context<'a> {
     pub fn new(arrangement: &'a Arrangement) -> Context<'a> {
         let piece = &*arrangement.piece;
         let layers = piece.layers(&arrangement.scoring);
-        let by_span: HashMap<Span, &Line> =
-            layers.iter().flat_map(|s| &s.lines).map(|line| (line.span, &**line)).collect();
         let ensemble = &piece.ensembles[arrangement.scoring.ensemble];
         let allows = layers
             .iter()
@@ -91,7 +88,9 @@ impl<'a> Context<'a> {
             piece,
             form: &piece.form,
             era: arrangement.era,
-            lines: arrangement.lines.iter().map(|l| by_span.get(&l.span).copied()).collect(),
+            lines: (0..arrangement.lines.len())
+                .map(|id| arrangement.line(LineId(id as u16)).map(|line| &**line))
+                .collect(),
             clock,
             times,
             loudness: arrangement

@@ -36,6 +36,7 @@ mod slices;
 mod tests;
 mod words;
 
+use std::borrow::Borrow;
 use std::collections::HashMap;
 use std::sync::Arc;
 
@@ -48,6 +49,7 @@ use context::Context;
 pub use documentation::{Documentation, documentation, explain, explain_code, page};
 pub use options::{Options, matches};
 pub use report::report;
+pub(crate) use report::report_again;
 pub use rules::RULES;
 
 /// A rule: its name, how bad its findings are, its documentation and what it does.
@@ -171,6 +173,21 @@ pub fn check_piece(
     arrangements: &[Arrangement],
     options: &Options,
 ) -> Vec<Diagnostic> {
+    check_again(piece, arrangements, options, &mut Kept::default())
+}
+
+/// What one run of the rules keeps for the next.
+#[derive(Default)]
+pub(crate) struct Kept {}
+
+/// The same with what an earlier run kept.
+fn check_again(
+    piece: &Piece,
+    arrangements: &[impl Borrow<Arrangement>],
+    options: &Options,
+    _kept: &mut Kept,
+) -> Vec<Diagnostic> {
+    let arrangements = || arrangements.iter().map(Borrow::borrow);
     let mut all = Findings::default();
     for rule in RULES {
         if let Check::Piece(check) = rule.check
@@ -181,7 +198,7 @@ pub fn check_piece(
     }
     let mut told = AllTold::default();
     let mut used = Vec::new();
-    for arrangement in arrangements {
+    for arrangement in arrangements() {
         let cx = Context::new(arrangement);
         for finding in one_scoring(&cx, options) {
             told.tell(finding, &arrangement.scoring.name);
@@ -198,7 +215,7 @@ pub fn check_piece(
         used.extend(cx.used_allows());
     }
     all.0.extend(told.told.into_iter().map(Told::finish));
-    let scorings = arrangements.iter().map(|arrangement| &*arrangement.scoring);
+    let scorings = arrangements().map(|arrangement| &*arrangement.scoring);
     all.0.extend(allows::findings(scorings, &used, options));
     options.apply(all.0.into_iter().map(|finding| finding.diagnostic).collect())
 }
