@@ -4,7 +4,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use super::output::{Entry, Inputs, MANIFEST, Manifest, Output, digest};
+use super::output::{Entry, Inputs, MANIFEST, Manifest, OutputFolder, digest};
 use super::source::{self, counts, has_errors};
 use super::{End, Failure, Outcome, Show, print};
 use crate::advise::{self, table};
@@ -68,7 +68,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     let mut all = Vec::new();
     let mut end = End::Fine;
     let mut without: Vec<String> = Vec::new();
-    let mut output: Option<Output> = None;
+    let mut output: Option<OutputFolder> = None;
     let mut reports: Vec<String> = Vec::new();
     let mut folders: Vec<(String, &Path)> = Vec::new();
     for path in &arguments.files {
@@ -120,7 +120,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         }
         let output = match &mut output {
             Some(output) => output,
-            none => none.insert(Output::open(&arguments.output)?),
+            none => none.insert(OutputFolder::open(&arguments.output)?),
         };
         let inputs = Inputs::of(sources.iter().skip(known));
         let mut building = Building::begin(output, &read.piece, folder, path, inputs)?;
@@ -156,8 +156,13 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
 
 /// One piece while it is got ready in the output folder.
 struct Building<'a> {
+<<<<<<< HEAD
     output: &'a mut Output,
     piece: &'a Arc<Piece>,
+=======
+    output: &'a mut OutputFolder,
+    piece: &'a Piece,
+>>>>>>> origin/main
     /// The folder of the piece below the output folder.
     folder: String,
     inputs: Inputs,
@@ -168,8 +173,13 @@ struct Building<'a> {
 impl<'a> Building<'a> {
     /// Begins a piece; a folder that another piece was built into is refused.
     fn begin(
+<<<<<<< HEAD
         output: &'a mut Output,
         piece: &'a Arc<Piece>,
+=======
+        output: &'a mut OutputFolder,
+        piece: &'a Piece,
+>>>>>>> origin/main
         folder: String,
         path: &Path,
         inputs: Inputs,
