@@ -156,13 +156,8 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
 
 /// One piece while it is got ready in the output folder.
 struct Building<'a> {
-<<<<<<< HEAD
-    output: &'a mut Output,
-    piece: &'a Arc<Piece>,
-=======
     output: &'a mut OutputFolder,
-    piece: &'a Piece,
->>>>>>> origin/main
+    piece: &'a Arc<Piece>,
     /// The folder of the piece below the output folder.
     folder: String,
     inputs: Inputs,
@@ -173,13 +168,8 @@ struct Building<'a> {
 impl<'a> Building<'a> {
     /// Begins a piece; a folder that another piece was built into is refused.
     fn begin(
-<<<<<<< HEAD
-        output: &'a mut Output,
-        piece: &'a Arc<Piece>,
-=======
         output: &'a mut OutputFolder,
-        piece: &'a Piece,
->>>>>>> origin/main
+        piece: &'a Arc<Piece>,
         folder: String,
         path: &Path,
         inputs: Inputs,
