@@ -21,9 +21,11 @@ mod cases;
 mod context;
 mod documentation;
 mod doubt;
+mod facts;
 #[cfg(test)]
 mod handbook;
 mod loudness;
+mod memory;
 #[cfg(test)]
 mod mutations;
 mod options;
@@ -178,14 +180,17 @@ pub fn check_piece(
 
 /// What one run of the rules keeps for the next.
 #[derive(Default)]
-pub(crate) struct Kept {}
+pub(crate) struct Kept {
+    /// By name of the scoring.
+    scorings: HashMap<String, memory::Memory>,
+}
 
 /// The same with what an earlier run kept.
 fn check_again(
     piece: &Piece,
     arrangements: &[impl Borrow<Arrangement>],
     options: &Options,
-    _kept: &mut Kept,
+    kept: &mut Kept,
 ) -> Vec<Diagnostic> {
     let arrangements = || arrangements.iter().map(Borrow::borrow);
     let mut all = Findings::default();
@@ -199,7 +204,9 @@ fn check_again(
     let mut told = AllTold::default();
     let mut used = Vec::new();
     for arrangement in arrangements() {
-        let cx = Context::new(arrangement);
+        let memory = kept.scorings.entry(arrangement.scoring.name.clone()).or_default();
+        let changed = memory.begin(arrangement);
+        let cx = Context::again(arrangement, memory, changed);
         for finding in one_scoring(&cx, options) {
             told.tell(finding, &arrangement.scoring.name);
         }

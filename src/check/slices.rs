@@ -37,27 +37,38 @@ pub(super) struct Slice<'s> {
 
 impl Slices {
     pub fn new(parts: &[Arc<Part>]) -> Slices {
+        Slices::within(parts, (Time::MIN, Time::MAX))
+    }
+
+    /// The slices that begin within a window (and perhaps some beside them, which may be cut).
+    pub fn within(parts: &[Arc<Part>], (from, to): (Time, Time)) -> Slices {
+        // The notes of each part that sound in the window, and the first behind it: where the last
+        // slice ends depends on that.
+        let mut ranges = Vec::with_capacity(parts.len());
         let mut starts: Vec<Time> = Vec::new();
         for part in parts {
+            let first = part.notes.partition_point(|note| note.end() <= from);
+            let after = part.notes.partition_point(|note| note.start < to) + 1;
+            let range = first..after.min(part.notes.len()).max(first);
             let mut own: Vec<Time> =
-                part.notes.iter().flat_map(|note| [note.start, note.end()]).collect();
+                part.notes[range.clone()].iter().flat_map(|n| [n.start, n.end()]).collect();
             own.dedup();
             starts.extend(own);
+            ranges.push(range);
         }
         starts.sort_unstable();
         starts.dedup();
-        let mut at = vec![0usize; parts.len()];
         let mut first = Vec::with_capacity(starts.len() + 1);
         let mut sounding = Vec::new();
         for &start in &starts {
             first.push(sounding.len() as u32);
-            for (player, part) in parts.iter().enumerate() {
-                let index = &mut at[player];
-                while part.notes.get(*index).is_some_and(|note| note.end() <= start) {
-                    *index += 1;
+            for (player, (part, range)) in parts.iter().zip(&mut ranges).enumerate() {
+                while !range.is_empty() && part.notes[range.start].end() <= start {
+                    range.start += 1;
                 }
-                if part.notes.get(*index).is_some_and(|note| note.start <= start) {
-                    sounding.push(Sounding { player: player as u16, note: *index as u32 });
+                if !range.is_empty() && part.notes[range.start].start <= start {
+                    let note = range.start as u32;
+                    sounding.push(Sounding { player: player as u16, note });
                 }
             }
         }

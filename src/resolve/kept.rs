@@ -63,7 +63,7 @@ impl Kept {
         if let Some(kept) = self.voices.iter().find(same) {
             return Arc::clone(kept);
         }
-        let told = lost::Told { all_end_early, ..lost::Told::default() };
+        let told = lost::Told::of_voice(all_end_early);
         let mut own = Context { told, ..Context::default() };
         let music = music(&mut own, &tree.bars, form, Counting::Whole);
         let voice = Voice { name: tree.name.value.clone(), span: tree.name.span, music };

@@ -29,6 +29,11 @@ impl Told {
         Told { lost: lost.collect(), ..Told::default() }
     }
 
+    /// What a voice by itself needs to know.
+    pub(super) fn of_voice(all_end_early: bool) -> Told {
+        Told { all_end_early, ..Told::default() }
+    }
+
     /// May a declaration of this kind be among those that could not be read?
     pub(super) fn may_be_lost(&self, kind: &str) -> bool {
         self.lost.iter().any(|lost| lost.is_none_or(|lost| lost == kind || lost == "use"))

@@ -90,35 +90,11 @@ type Offences = Vec<Vec<(usize, (f64, Sounding))>>;
 type Softer = Option<(LineId, Degree)>;
 
 fn offences(cx: &Context) -> Offences {
-    let mut stretch: Vec<Covered> = Vec::new();
-    let (mut seconds, mut until) = (0.0, crate::music::Time::ZERO);
-    let mut offences: Offences = vec![Vec::new(); cx.arrangement.parts.len()];
-    let mut close = |stretch: &mut Vec<Covered>, seconds: f64| {
-        if seconds >= LONG {
-            for covered in stretch.iter() {
-                let own = &mut offences[usize::from(covered.melody.player)];
-                let note = covered.melody.note as usize;
-                if own.last().is_none_or(|(last, _)| *last < note) {
-                    own.push((note, (covered.times, covered.other)));
-                }
-            }
-        }
-        stretch.clear();
-    };
-    for slice in cx.slices().iter() {
+    let moments = cx.moments(&RULE, |slice, found: &mut Vec<(Sounding, (f64, Sounding))>| {
         let covered = covered(cx, slice, None);
-        if covered.is_none() || slice.start != until {
-            close(&mut stretch, seconds);
-            seconds = 0.0;
-        }
-        if let Some(covered) = covered {
-            seconds += cx.seconds_at(slice.end) - cx.seconds_at(slice.start);
-            stretch.push(covered);
-        }
-        until = slice.end;
-    }
-    close(&mut stretch, seconds);
-    offences
+        found.extend(covered.map(|c| (c.melody, (c.times, c.other))));
+    });
+    super::in_runs(cx, moments, LONG)
 }
 
 fn check(cx: &Context, findings: &mut Findings) {
