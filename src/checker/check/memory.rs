@@ -99,12 +99,11 @@ fn change(old: &Arc<Part>, new: &Arc<Part>) -> Change {
     if Arc::ptr_eq(old, new) {
         return Change::None;
     }
-    let by_address = |(a, b): (&(Time, _), &(Time, _))| a.0 == b.0 && std::ptr::eq::<_>(a.1, b.1);
     let same = Arc::ptr_eq(&old.player, &new.player)
         && old.directions == new.directions
         && old.drums == new.drums
         && old.instruments.len() == new.instruments.len()
-        && old.instruments.iter().zip(&new.instruments).all(by_address)
+        && old.instruments.iter().zip(&new.instruments).all(|(a, b)| a.0 == b.0 && std::ptr::eq(a.1, b.1))
         && old.tunings.len() == new.tunings.len()
         && old.tunings.iter().zip(&new.tunings).all(|(a, b)| a.0 == b.0 && std::ptr::eq(a.1, b.1));
     if !same {

@@ -63,10 +63,10 @@ impl Slices {
         for &start in &starts {
             first.push(sounding.len() as u32);
             for (player, (part, range)) in parts.iter().zip(&mut ranges).enumerate() {
-                while !range.is_empty() && part.notes[range.start].end() <= start {
+                while range.start < range.end && part.notes[range.start].end() <= start {
                     range.start += 1;
                 }
-                if !range.is_empty() && part.notes[range.start].start <= start {
+                if range.start < range.end && part.notes[range.start].start <= start {
                     let note = range.start as u32;
                     sounding.push(Sounding { player: player as u16, note });
                 }
