@@ -54,7 +54,7 @@ fn main() {
         let root = sources.add("bench", text.as_str());
         let (piece, found) = resolve(&mut sources, root, &mut NoFiles);
         let scorings: Vec<_> = piece.scorings.iter().collect();
-        check::report(&piece, found, &scorings, &Options::default());
+        let _ = check::report(&piece, found, &scorings, &Options::default());
     })
     .print("a whole run");
     let megabytes = text.len() as f64 / 1e6;

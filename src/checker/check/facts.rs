@@ -21,11 +21,7 @@ pub(super) struct Facts {
 impl Facts {
     pub fn new(part: &Part, clock: &Clock) -> Facts {
         let times = part.notes.iter().map(|note| seconds(note, clock)).collect();
-        Facts {
-            times,
-            loudness: Loudness::new(&part.directions),
-            techniques: techniques(part),
-        }
+        Facts { times, loudness: Loudness::new(&part.directions), techniques: techniques(part) }
     }
 
     /// The same for a part whose notes are others from one index to one in the old and one in the
@@ -35,11 +31,7 @@ impl Facts {
         times.extend_from_slice(&self.times[..from]);
         times.extend(part.notes[from..new].iter().map(|note| seconds(note, clock)));
         times.extend_from_slice(&self.times[old..]);
-        Facts {
-            times,
-            loudness: Loudness::new(&part.directions),
-            techniques: techniques(part),
-        }
+        Facts { times, loudness: Loudness::new(&part.directions), techniques: techniques(part) }
     }
 }
 

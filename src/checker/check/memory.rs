@@ -103,7 +103,11 @@ fn change(old: &Arc<Part>, new: &Arc<Part>) -> Change {
         && old.directions == new.directions
         && old.drums == new.drums
         && old.instruments.len() == new.instruments.len()
-        && old.instruments.iter().zip(&new.instruments).all(|(a, b)| a.0 == b.0 && std::ptr::eq(a.1, b.1))
+        && old
+            .instruments
+            .iter()
+            .zip(&new.instruments)
+            .all(|(a, b)| a.0 == b.0 && std::ptr::eq(a.1, b.1))
         && old.tunings.len() == new.tunings.len()
         && old.tunings.iter().zip(&new.tunings).all(|(a, b)| a.0 == b.0 && std::ptr::eq(a.1, b.1));
     if !same {

@@ -67,9 +67,8 @@ fn check(cx: &Context, findings: &mut Findings) {
                 [Mark::Trill, Mark::Mordent, Mark::Turn].into_iter().find(|m| marks.has(*m))?;
             Some((index, (mark, fault(cx, part, note, mark)?)))
         };
-        let offences = cx.offences(&RULE, &stretch, 0, |range| {
-            stretch.within(range).filter_map(look).collect()
-        });
+        let offences = cx
+            .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());
         for passage in cx.passages(&RULE, player, offences) {
             let (mark, lacks) = *passage.detail();
             let word = match mark {

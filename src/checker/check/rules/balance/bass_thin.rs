@@ -72,7 +72,6 @@ const SHARE: f64 = 0.05;
 const LONG: f64 = 4.0;
 
 fn check(cx: &Context, findings: &mut Findings) {
-    let parts = &cx.arrangement.parts;
     let moments = cx.moments(&RULE, |slice, found: &mut Vec<(Sounding, f64)>| {
         found.extend(thin(cx, slice));
     });

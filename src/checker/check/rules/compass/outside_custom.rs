@@ -83,9 +83,8 @@ fn check(cx: &Context, findings: &mut Findings) {
             }
             worst.map(|found| (index, found))
         };
-        let offences = cx.offences(&RULE, &stretch, 0, |range| {
-            stretch.within(range).filter_map(look).collect()
-        });
+        let offences = cx
+            .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());
         for passage in cx.passages_by(&RULE, player, offences, |(_, side)| *side as u8) {
             let &(pitch, side) = passage.detail();
             let note = passage.first();

@@ -65,9 +65,8 @@ fn check(cx: &Context, findings: &mut Findings) {
             let other = all_pitches(note).find(|p| drums.iter().all(|d| d.midi() != p.midi()))?;
             Some((index, other))
         };
-        let offences = cx.offences(&RULE, &stretch, 0, |range| {
-            stretch.within(range).filter_map(look).collect()
-        });
+        let offences = cx
+            .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());
         for passage in cx.passages(&RULE, player, offences) {
             let (pitch, note) = (*passage.detail(), passage.first());
             let drums: Vec<String> = tuned(note.start).iter().map(ToString::to_string).collect();

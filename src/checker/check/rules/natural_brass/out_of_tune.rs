@@ -82,9 +82,8 @@ fn check(cx: &Context, findings: &mut Findings) {
             let exposed = (note.solo || note.role == Role::Melody) && note.length >= beat;
             (exposed || end - begin >= LONG).then_some((index, (pitch, partial)))
         };
-        let offences = cx.offences(&RULE, &stretch, 0, |range| {
-            stretch.within(range).filter_map(look).collect()
-        });
+        let offences = cx
+            .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());
         for passage in cx.passages_by(&RULE, player, offences, |(_, partial)| *partial) {
             let ((pitch, partial), note) = (*passage.detail(), passage.first());
             let cents = cents(part, pitch, note.start, partial);

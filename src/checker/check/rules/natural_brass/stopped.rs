@@ -65,9 +65,8 @@ fn check(cx: &Context, findings: &mut Findings) {
             let (pitch, class) = super::worst(cx, part, index)?;
             (class == PartialClass::Stopped).then_some((index, pitch))
         };
-        let offences = cx.offences(&RULE, &stretch, 0, |range| {
-            stretch.within(range).filter_map(look).collect()
-        });
+        let offences = cx
+            .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());
         for passage in cx.passages(&RULE, player, offences) {
             let (pitch, note) = (*passage.detail(), passage.first());
             let message = format!(
