@@ -3,6 +3,7 @@
 
 use std::collections::HashMap;
 use std::fmt;
+use std::sync::Arc;
 
 use serde::Serialize;
 
@@ -54,7 +55,7 @@ pub struct Passage {
 
 /// Says of every scoring, or of the one that is named, who plays which voice where.
 #[must_use]
-pub fn coverage(piece: &Piece, only: Option<&Scoring>) -> CoverageAdvice {
+pub fn coverage(piece: &Arc<Piece>, only: Option<&Scoring>) -> CoverageAdvice {
     let chosen = piece.scorings.iter().filter(|s| only.is_none_or(|only| only.name == s.name));
     let scorings = chosen
         .map(|scoring| ScoringCoverage {
@@ -65,7 +66,7 @@ pub fn coverage(piece: &Piece, only: Option<&Scoring>) -> CoverageAdvice {
     CoverageAdvice { scorings }
 }
 
-fn of_scoring(piece: &Piece, scoring: &Scoring) -> Vec<VoiceBars> {
+fn of_scoring(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Vec<VoiceBars> {
     let arrangement = arrange(piece, scoring);
     let doubling: HashMap<Span, bool> = piece
         .layers(scoring)

@@ -17,7 +17,8 @@ pub(super) fn findings_with(text: &str, options: &Options) -> Vec<Diagnostic> {
     let (piece, diagnostics) = resolve(&mut sources, root, &mut NoFiles);
     assert!(diagnostics.is_empty(), "{text}\n{diagnostics:#?}");
     let arrangements: Vec<_> = piece.scorings.iter().map(|s| arrange(&piece, s)).collect();
-    check_piece(&piece, &arrangements, options)
+    let found = check_piece(&piece, &arrangements, options);
+    found.into_iter().map(|finding| finding.placed(&sources)).collect()
 }
 
 /// Makes the change that a finding offers.
@@ -334,9 +335,13 @@ fn what_one_line_does_to_several_players_is_told_once() {
 
 #[test]
 fn of_several_scorings_the_largest_passage_is_told() {
-    let text =
-        solo(1770, "oboe", "1: 1/1 D5 | 2: E6 | 3: E6 | 4: E6 |", "oboe plays tune as melody", "")
-            + "ensemble more extends few { violin-1 4 players }\n\
+    let text = solo(
+        1770,
+        "oboe",
+        "1: 1/1 D5 | 2: E6 | 3: E6 | 4: E6 |",
+        "oboe plays tune as melody",
+        "",
+    ) + "ensemble more extends few { violin-1 4 players }\n\
            scoring more for more {\n keep few\n oboe rests bars 4\n violin-1 plays tune 8vb bars 4 as melody\n}\n";
     let found = findings(&text);
     assert_eq!(codes(&found), ["compass/outside-custom"]);

@@ -1,17 +1,19 @@
 //! Which line gives a player his notes in which bar.
 
-use super::kept::speaks_to;
+use std::sync::Arc;
+
+use super::smaller::speaks_to;
 use super::{GivenLine, LineId};
 use crate::diagnostics::Diagnostic;
 use crate::resolve::{Ensemble, Line, Piece, Player, Scoring, Verb};
 
 /// All lines with the players of the ensemble to whom they speak.
-pub(super) fn lines<'a>(
+pub(super) fn lines(
     piece: &Piece,
     ensemble: &Ensemble,
-    layers: &[&'a Scoring],
+    layers: &[&Arc<Scoring>],
     diagnostics: &mut Vec<Diagnostic>,
-) -> Vec<GivenLine<'a>> {
+) -> Vec<GivenLine> {
     let mut lines = Vec::new();
     // Whose notes are kept down to this layer: where lines are kept, they speak to all.
     let mut keeps_notes = false;
@@ -23,7 +25,7 @@ pub(super) fn lines<'a>(
                 !keeps_notes || speaks_to(line, name, player, smaller)
             };
             let (players, octaves) = players(ensemble, line, layer, layers, &speaks, diagnostics);
-            lines.push(GivenLine { line, players, octaves, layer });
+            lines.push(GivenLine { line: Arc::clone(line), players, octaves, layer });
         }
     }
     lines
@@ -33,7 +35,7 @@ fn players(
     ensemble: &Ensemble,
     line: &Line,
     layer: usize,
-    layers: &[&Scoring],
+    layers: &[&Arc<Scoring>],
     speaks: &dyn Fn(&str, &Player) -> bool,
     diagnostics: &mut Vec<Diagnostic>,
 ) -> (Vec<usize>, Vec<i8>) {
@@ -101,7 +103,7 @@ pub(super) fn claims(
                     match *holder {
                         NOBODY => *holder = id as u16,
                         other if usize::from(other) == id => {}
-                        other if unsure(given.line) || unsure(lines[usize::from(other)].line) => {
+                        other if unsure(&given.line) || unsure(&lines[usize::from(other)].line) => {
                             let same = lines[usize::from(other)].layer == given.layer;
                             if same && lines[usize::from(other)].line.verb == Verb::Unknown {
                                 *holder = id as u16;

@@ -1,210 +1,181 @@
-//! What a scoring keeps of a smaller one: its notes, not only its lines.
+//! What one run of this stage keeps for the next, and which parts the next may take over.
 //!
-//! The smaller scoring is arranged for its own ensemble. A kept line that takes its notes from
-//! elsewhere (a doubling or a computed line) then gives its players the very notes that they have
-//! there. Where a player has another instrument, crook or tuning in hand that has not got these
-//! notes, the line is worked out afresh; `keep lines of …` works all of them out afresh.
+//! A part depends on its claims, on the lines that claim it, on the voices that they play, on the
+//! parts that they double, on what is said to everybody, and on form and ensemble. Where all of
+//! that is the same, the part is, and what happened while it was filled happens again. What is
+//! computed (`sustains`, `signals`, `highlights`) looks at everything, and is taken over only where
+//! no voice, chord, line or claim is another.
 
-use super::derive::{Reach, Supply, supply};
-use super::{Arrangement, GivenLine, Part, Run, arrange, taking};
+use std::sync::Arc;
+
+use super::doubling::Folded;
+use super::{Arrangement, GivenLine, LineId, Part};
 use crate::diagnostics::Diagnostic;
-use crate::resolve::{Ensemble, Line, Piece, Player, Scoring, Verb};
+use crate::music::Time;
+use crate::resolve::{Ensemble, Piece, Verb};
 
-/// The smaller scoring, worked out for its own ensemble.
-pub(super) struct Kept<'a> {
-    arrangement: Arrangement<'a>,
+/// What an arrangement keeps for the next run.
+#[derive(Clone, Debug, Default)]
+pub(super) struct KeptWork {
+    pub(super) lines: Vec<GivenLine>,
+    /// The parts as they were before they got the fermatas of all voices: what is doubled.
+    pub(super) before_fermatas: Vec<Arc<Part>>,
+    pub(super) events: Vec<Vec<Event>>,
+    pub(super) held: Vec<(Time, Time)>,
+    /// The smaller scoring whose notes are kept.
+    pub(super) smaller: Option<Arc<Arrangement>>,
 }
 
-impl<'a> Kept<'a> {
-    /// The scoring that another one keeps with its notes; `None` where it keeps none.
-    pub(super) fn of(piece: &'a Piece, scoring: &Scoring) -> Option<Kept<'a>> {
-        let keep = scoring.keep.filter(|_| !scoring.keeps_lines)?;
-        let kept = piece.scorings.get(keep.0)?;
-        Some(Kept { arrangement: arrange(piece, kept) })
-    }
+/// What happens while a part is filled, besides its notes.
+#[derive(Clone, Debug)]
+pub(super) enum Event {
+    /// A part is filled that this one doubles.
+    Fill(usize),
+    /// There is something to tell once of a line.
+    Tell(Once, LineId, Diagnostic),
+    /// A computed line tells something.
+    Said(Diagnostic),
+    /// A doubling line leaves notes out at these times.
+    LeftOut(LineId, Vec<Time>),
+    /// A doubling line moves notes of a part into another octave.
+    Moved(LineId, usize, Folded),
+    /// The part doubles itself; who is told depends on who comes first.
+    Circle,
+}
 
-    /// What a player of the larger ensemble has in the smaller scoring.
-    pub(super) fn part(&self, player: &Player) -> Option<&Part<'a>> {
-        self.arrangement.parts.iter().find(|part| same(part.player, player))
-    }
+/// What is told once a line.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub(super) enum Once {
+    /// A pitched instrument is given strokes.
+    Strokes,
+    /// Notes of chords are left out.
+    Thinned,
+    /// Parts double each other in a circle.
+    Circle,
+}
 
-    /// Gives a run the notes that the player has in the smaller scoring; `false` where he is not
-    /// there, or has something in hand now that has not got them.
-    pub(super) fn give(&self, now: &Part, era: i32, run: &mut Run) -> bool {
-        let Some(part) = self.part(now.player).filter(|part| plays(part, now, era, run)) else {
-            return false;
+/// An earlier run, and what of it holds now.
+pub(super) struct Before<'a> {
+    arrangement: &'a Arrangement,
+    /// May each part be taken over, as far as that is known?
+    keeps: Vec<Option<bool>>,
+    /// The same, but for the parts that it doubles.
+    alone: Vec<bool>,
+}
+
+impl<'a> Before<'a> {
+    /// What holds of an earlier run; `None` where form, ensemble or what is said to everybody is
+    /// another. `parts` have their claims and no notes yet.
+    pub(super) fn new(
+        arrangement: &'a Arrangement,
+        piece: &Piece,
+        ensemble: &Arc<Ensemble>,
+        lines: &[GivenLine],
+        parts: &[Arc<Part>],
+    ) -> Option<Before<'a>> {
+        let old = &*arrangement.piece;
+        let kept = &arrangement.kept;
+        let same_ground = Arc::ptr_eq(&old.form, &piece.form)
+            && Arc::ptr_eq(old.ensembles.get(arrangement.scoring.ensemble)?, ensemble)
+            && old.dynamics == piece.dynamics
+            && old.span == piece.span
+            && kept.before_fermatas.len() == parts.len();
+        if !same_ground {
+            return None;
+        }
+        let same_voice = |voice: usize| match (old.voices.get(voice), piece.voices.get(voice)) {
+            (Some(old), Some(new)) => Arc::ptr_eq(old, new),
+            _ => false,
         };
-        taking::cut(&part.notes, run);
-        let tuplets = part.tuplets.iter();
-        run.tuplets.extend(tuplets.filter(|t| t.start >= run.from && t.start < run.to));
-        true
-    }
-
-    /// Could the player give the kept notes of a run with what he has in hand now?
-    pub(super) fn can_give(&self, now: &Part, era: i32, run: &Run) -> bool {
-        self.part(now.player).is_some_and(|part| plays(part, now, era, run))
-    }
-
-    /// Is there a finding of this kind about the smaller scoring?
-    pub(super) fn tells(&self, code: &str) -> bool {
-        self.arrangement.diagnostics.iter().any(|found| found.code == code)
-    }
-
-    /// What was found about lines whose notes are kept: it holds for the larger scoring too.
-    pub(super) fn diagnostics<'s>(
-        &'s self,
-        lines: &'s [GivenLine],
-    ) -> impl Iterator<Item = &'s Diagnostic> {
-        // What is said of claims and names is found again.
-        let again = ["names/conflict", "names/kept-player"];
-        self.arrangement.diagnostics.iter().filter(move |found| {
-            let kept =
-                |given: &&GivenLine| given.layer > 0 && given.line.span == found.primary.span;
-            !again.contains(&found.code)
-                && lines.iter().find(kept).is_some_and(|given| comes_from_elsewhere(given.line))
-        })
-    }
-}
-
-fn plays(part: &Part, now: &Part, era: i32, run: &Run) -> bool {
-    taking::sounds_in(&part.notes, run.from, run.to).iter().all(|note| {
-        let in_hand = now.instrument_at(note.start);
-        std::ptr::eq(in_hand, part.instrument_at(note.start))
-            && in_hand.natural.is_none()
-            && in_hand.drums.is_empty()
-            || match supply(now, era, note.start, Reach::Whole) {
-                Supply::Unpitched => true,
-                has => note.sound.pitches().iter().all(|pitch| has.has(*pitch)),
-            }
-    })
-}
-
-/// Does a line take its notes from other parts or from the harmony?
-pub(super) fn comes_from_elsewhere(line: &Line) -> bool {
-    matches!(line.verb, Verb::Doubles { .. }) || is_computed(line)
-}
-
-/// Are the notes of a line computed?
-pub(super) fn is_computed(line: &Line) -> bool {
-    matches!(line.verb, Verb::Sustains { .. } | Verb::Signals { .. } | Verb::Highlights { .. })
-}
-
-/// Are these the same player in two ensembles? Whoever is alone in one is the first in the other.
-fn same(one: &Player, other: &Player) -> bool {
-    one.line_name == other.line_name && one.number.max(1) == other.number.max(1)
-}
-
-/// May a kept line speak to this player of the larger ensemble? It keeps to the players that it
-/// has in the smaller one: two horns stay two where the larger orchestra has four. Whoever joins a
-/// group plays and doubles what the group does, and rests are for all who come later.
-pub(super) fn speaks_to(line: &Line, name: &str, player: &Player, smaller: &Ensemble) -> bool {
-    let known = || smaller.players.iter().any(|other| same(other, player));
-    let is_group = smaller.groups.iter().any(|(group, _)| group == name);
-    match line.verb {
-        Verb::Rests | Verb::Unknown => true,
-        Verb::Plays { .. } | Verb::Writes(_) | Verb::Doubles { .. } => is_group || known(),
-        _ => known(),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use proptest::prelude::*;
-
-    use crate::arrange::derive::tests::{chord_symbols, melody, piece, scored_text};
-    use crate::arrange::{Arrangement, SoundingNote, arrange};
-
-    const VOICES: &str = "form {\n 1 metre 4/4, key C major, tempo 1/4 at 80\n 4 end\n}\n\
-         harmony { 1: C | 2: F | 3: G7 | 4: C | }\n\
-         voice u { 1: 1/1 G5 | 2: 1/1 A5 | 3: 1/1 B5 | 4: 1/1 C6 | }\n\
-         voice l { 1: 1/1 C3 | 2: 1/1 F2 | 3: 1/1 G2 | 4: 1/1 C3 | }\n";
-
-    fn notes<'s>(arrangement: &'s Arrangement, player: &str) -> &'s [SoundingNote] {
-        let part = arrangement.parts.iter().find(|part| part.player.id == player);
-        part.map_or(&[], |part| &part.notes)
-    }
-
-    /// What sounds when, without the line that says so.
-    fn sounds(arrangement: &Arrangement, player: &str) -> Vec<String> {
-        let told = |note: &SoundingNote| format!("{} {} {:?}", note.start, note.length, note.sound);
-        notes(arrangement, player).iter().map(told).collect()
-    }
-
-    fn two(larger: &str, lines: &str, keep: &str) -> crate::resolve::Piece {
-        piece(&format!(
-            "{VOICES}ensemble small {{\n era 1810\n violin-1 4 players, viola 2 players, cello 2 players\n horn 2 crook C alto\n}}\n\
-             ensemble large extends small {{\n era 1810\n {larger}\n}}\n\
-             scoring one for small {{\n violin-1 plays u as melody\n cello plays l as bass\n viola, horn sustains\n}}\n\
-             scoring two for large {{\n {keep} one\n {lines}\n}}\n"
-        ))
-    }
-
-    #[test]
-    fn two_horns_of_a_kept_line_stay_two_and_keep_their_notes() {
-        let piece = two("horn 4 crook C alto, F\n oboe 2", "oboe sustains", "keep");
-        let [small, large] = [0, 1].map(|index| arrange(&piece, &piece.scorings[index]));
-        for player in ["horn.1", "horn.2", "viola"] {
-            assert!(!notes(&small, player).is_empty());
-            assert_eq!(sounds(&small, player), sounds(&large, player));
-        }
-        assert!(notes(&large, "horn.3").is_empty() && notes(&large, "horn.4").is_empty());
-        assert!(!notes(&large, "oboe.1").is_empty());
-    }
-
-    #[test]
-    fn the_lines_alone_can_be_kept_and_then_speak_to_all_who_have_the_name() {
-        let piece = two("horn 4 crook C alto, C basso", "", "keep lines of");
-        let large = arrange(&piece, &piece.scorings[1]);
-        assert!(!notes(&large, "horn.3").is_empty() && !notes(&large, "horn.4").is_empty());
-    }
-
-    #[test]
-    fn a_line_of_the_larger_takes_over_for_its_bars_and_the_rest_is_kept() {
-        let piece = two("oboe 2", "viola rests bars 2", "keep");
-        let [small, large] = [0, 1].map(|index| arrange(&piece, &piece.scorings[index]));
-        let (from, to) = (piece.form.bars[1].start, piece.form.bars[2].start);
-        let at = |arrangement: &Arrangement, time| {
-            let mut notes = notes(arrangement, "viola").iter();
-            notes.find(|n| n.start <= time && n.end() > time).map(|n| n.sound.clone())
+        let same_line = |id: usize| match (kept.lines.get(id), lines.get(id)) {
+            (Some(old), Some(new)) => old.is_same(new),
+            _ => false,
         };
-        assert_eq!(at(&large, from), None);
-        for bar in [0, 2, 3] {
-            let start = piece.form.bars[bar].start;
-            assert_eq!(at(&small, start), at(&large, start));
+        let same_lines: Vec<bool> = (0..lines.len()).map(same_line).collect();
+        let claims = parts.iter().zip(&kept.before_fermatas);
+        let same_claims: Vec<bool> = claims.map(|(new, old)| is_claimed_alike(new, old)).collect();
+        let circles = kept.events.iter().flatten().any(|event| matches!(event, Event::Circle));
+        let computed = !circles
+            && kept.lines.len() == lines.len()
+            && same_lines.iter().chain(&same_claims).all(|same| *same)
+            && old.voices.len() == piece.voices.len()
+            && (0..piece.voices.len()).all(same_voice)
+            && old.harmony == piece.harmony
+            && old.ensembles.len() == piece.ensembles.len()
+            && old.ensembles.iter().zip(&piece.ensembles).all(|(old, new)| Arc::ptr_eq(old, new));
+        let alone = |(part, same): (&Arc<Part>, &bool)| {
+            *same
+                && part.claims.iter().all(|(.., id)| {
+                    let id = usize::from(id.0);
+                    same_lines[id]
+                        && match &lines[id].line.verb {
+                            Verb::Plays { voice, .. } => same_voice(*voice),
+                            Verb::Sustains { .. }
+                            | Verb::Signals { .. }
+                            | Verb::Highlights { .. } => computed,
+                            // What is kept of a smaller scoring depends on all of that.
+                            Verb::Doubles { .. } if lines[id].layer > 0 => computed,
+                            Verb::Doubles { .. }
+                            | Verb::Writes(_)
+                            | Verb::Rests
+                            | Verb::Takes { .. }
+                            | Verb::Unknown => true,
+                        }
+                })
+        };
+        let alone = parts.iter().zip(&same_claims).map(alone).collect();
+        Some(Before { arrangement, keeps: vec![None; parts.len()], alone })
+    }
+
+    /// May a part be taken over?
+    pub(super) fn keeps(&mut self, index: usize) -> bool {
+        if let Some(known) = self.keeps[index] {
+            return known;
         }
-        assert!(notes(&large, "viola").iter().all(|note| note.end() <= from || note.start >= to));
+        // Who comes round to a part that is being asked about doubles in a circle.
+        self.keeps[index] = Some(false);
+        let events = &self.arrangement.kept.events[index];
+        let keeps = self.alone[index]
+            && events.iter().all(|event| match event {
+                Event::Fill(source) => self.keeps(*source),
+                Event::Circle => false,
+                _ => true,
+            });
+        self.keeps[index] = Some(keeps);
+        keeps
     }
 
-    #[test]
-    fn on_another_crook_a_kept_line_is_worked_out_afresh() {
-        let piece = two("oboe 2", "horn takes crook Eb", "keep");
-        let [small, large] = [0, 1].map(|index| arrange(&piece, &piece.scorings[index]));
-        assert_ne!(sounds(&small, "horn.1"), sounds(&large, "horn.1"));
-        assert_eq!(sounds(&small, "viola"), sounds(&large, "viola"));
+    /// A part that is taken over, without the fermatas of all voices.
+    pub(super) fn part(&self, index: usize) -> Arc<Part> {
+        Arc::clone(&self.arrangement.kept.before_fermatas[index])
     }
 
-    proptest! {
-        #![proptest_config(ProptestConfig::with_cases(24))]
-
-        #[test]
-        fn what_the_smaller_plays_the_larger_plays_note_for_note(
-            chords in chord_symbols(1..=8),
-            tune in melody(8),
-            line in prop::sample::select(vec![
-                "horn, viola sustains", "horn signals upper\n viola sustains each beat",
-                "horn highlights\n viola doubles horn.1",
-            ]),
-        ) {
-            let small = scored_text(&chords, &tune, 1810, "horn 2 crook D, viola 2 players", line);
-            let text = format!(
-                "{small}ensemble large extends band {{\n era 1885\n horn 4 in F, clarinet 2 in Bb, tenor-trombone 3\n}}\n\
-                 scoring more for large {{\n keep all\n clarinet, tenor-trombone sustains\n horn.3, horn.4 sustains\n}}\n"
-            );
-            let piece = piece(&text);
-            let [small, large] = [0, 1].map(|index| arrange(&piece, &piece.scorings[index]));
-            for player in ["horn.1", "horn.2", "viola"] {
-                prop_assert_eq!(sounds(&small, player), sounds(&large, player));
-            }
-        }
+    /// What happened while it was filled.
+    pub(super) fn events(&self, index: usize) -> Vec<Event> {
+        self.arrangement.kept.events[index].clone()
     }
+
+    /// The same part with the fermatas of all voices, where they are the same and it is.
+    pub(super) fn under_fermatas(
+        &self,
+        index: usize,
+        part: &Arc<Part>,
+        held: &[(Time, Time)],
+    ) -> Option<Arc<Part>> {
+        let kept = &self.arrangement.kept;
+        let same = Arc::ptr_eq(kept.before_fermatas.get(index)?, part) && kept.held == held;
+        same.then(|| Arc::clone(&self.arrangement.parts[index]))
+    }
+}
+
+/// Have two parts the same claims, instruments, keys and drums?
+fn is_claimed_alike(new: &Part, old: &Part) -> bool {
+    let instruments = new.instruments.iter().zip(&old.instruments);
+    let tunings = new.tunings.iter().zip(&old.tunings);
+    new.claims == old.claims
+        && new.drums == old.drums
+        && new.instruments.len() == old.instruments.len()
+        && new.tunings.len() == old.tunings.len()
+        && instruments.into_iter().all(|(a, b)| a.0 == b.0 && std::ptr::eq(a.1, b.1))
+        && tunings.into_iter().all(|(a, b)| a.0 == b.0 && std::ptr::eq(a.1, b.1))
 }

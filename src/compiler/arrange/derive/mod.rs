@@ -48,7 +48,7 @@ pub(super) struct Request<'r, 'a> {
     /// instrument within them.
     pub(super) within: (usize, usize),
     /// The parts of its players, in the order in which the line names them, without notes yet.
-    pub(super) parts: Vec<&'r Part<'a>>,
+    pub(super) parts: Vec<&'r Part>,
     /// For each of them: has he his notes already, from the smaller scoring?
     pub(super) kept: Vec<bool>,
 }

@@ -29,7 +29,7 @@ pub(super) struct Manner {
     pub(super) repeated: u8,
 }
 
-/// Notes of so many seconds are walked through as they stand, step by step too: in long beats
+/// Quarters and longer notes of so many seconds are walked through as they stand, step by step too: in long beats
 /// nothing is gained by leaving them out. (Our heuristic.)
 const CALM: f64 = 0.35;
 
@@ -71,7 +71,9 @@ pub(super) fn reduce(
             let until = (at + beat).min(end);
             let notes = between(&music.notes, at.max(begin), until);
             let next = music.notes.get(music.notes.partition_point(|note| note.start < until));
-            let calm = |note: &Note| note.length.to_f64() * per_whole >= CALM;
+            let calm = |note: &Note| {
+                note.length >= Time::QUARTER && note.length.to_f64() * per_whole >= CALM
+            };
             let walks = !manner.marks_only && notes.len() > 1 && notes.iter().all(calm);
             if walks || (slow_enough && is_call(form, notes, next, part, manner)) {
                 kept.extend(notes);

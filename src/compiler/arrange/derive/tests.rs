@@ -2,6 +2,7 @@
 
 use std::fmt::Write;
 use std::ops::RangeInclusive;
+use std::sync::Arc;
 
 use proptest::prelude::*;
 
@@ -13,7 +14,7 @@ use crate::music::{Pitch, Time};
 use crate::resolve::{NoFiles, Piece, resolve};
 
 /// A piece from a few declarations.
-pub(in crate::arrange) fn piece(text: &str) -> Piece {
+pub(in crate::arrange) fn piece(text: &str) -> Arc<Piece> {
     let mut sources = Sources::new();
     let id = sources.add("test.ripieno".to_string(), format!("piece \"Test\" {{\n}}\n{text}"));
     let (piece, mut diagnostics) = resolve(&mut sources, id, &mut NoFiles);
@@ -75,7 +76,7 @@ pub(super) fn arranged_piece(
     era: i32,
     players: &str,
     verb: &str,
-) -> Piece {
+) -> Arc<Piece> {
     let who: Vec<&str> = players
         .split(", ")
         .filter_map(|line| line.split(' ').next())
@@ -91,7 +92,7 @@ pub(super) fn scored_piece(
     era: i32,
     players: &str,
     lines: &str,
-) -> Piece {
+) -> Arc<Piece> {
     piece(&scored_text(chords, tune, era, players, lines))
 }
 
@@ -134,9 +135,9 @@ pub(in crate::arrange) fn scored_text(
 }
 
 /// The request of the first line of an arrangement.
-pub(super) fn request<'r, 'a>(
+pub(super) fn request<'r, 'a: 'r>(
     piece: &'a Piece,
-    arrangement: &'r Arrangement<'a>,
+    arrangement: &'r Arrangement,
 ) -> Request<'r, 'a> {
     Request {
         written: Vec::new(),
@@ -147,7 +148,7 @@ pub(super) fn request<'r, 'a>(
         era: arrangement.era,
         line: &piece.scorings[0].lines[0],
         line_id: LineId(0),
-        parts: arrangement.parts.iter().collect(),
+        parts: arrangement.parts.iter().map(|part| &**part).collect(),
         kept: vec![false; arrangement.parts.len()],
     }
 }

@@ -1,5 +1,7 @@
 //! Types of scorings: lines and what they make players do.
 
+use std::sync::Arc;
+
 use super::direction::{Dynamic, Technique};
 use super::music::Music;
 use super::players::Role;
@@ -21,7 +23,7 @@ pub struct Scoring {
     /// Does it keep the lines of that scoring, to work them out afresh, rather than its notes?
     pub keeps_lines: bool,
     /// The lines, in order.
-    pub lines: Vec<Line>,
+    pub lines: Vec<Arc<Line>>,
     /// Findings that are allowed.
     pub allows: Vec<Allow>,
     /// Is the scoring that it keeps not known?

@@ -83,6 +83,27 @@ impl<'b> Board<'b> {
         for &seat in &desk.followers {
             join::join(self, seat, passage.clone());
         }
+        // Where a section crosses, its leader finds another way, and those behind him follow.
+        for &leader in &desk.leaders {
+            let section: Vec<usize> = desk
+                .followers
+                .iter()
+                .copied()
+                .filter(|&other| self.seats[other].name == self.seats[leader].name)
+                .collect();
+            let crosses = |at: usize| {
+                section.iter().any(|&other| {
+                    let (one, two) = (self.heights[at][leader], self.heights[at][other]);
+                    one != REST && two != REST && one != two && (one < two) == (leader < other)
+                })
+            };
+            if passage.clone().any(crosses) {
+                join::join(self, leader, passage.clone());
+                for &seat in &section {
+                    join::join(self, seat, passage.clone());
+                }
+            }
+        }
     }
 
     /// What others hold at a slot: those who are written or kept, and those who are worked out.

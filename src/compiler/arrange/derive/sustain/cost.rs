@@ -325,7 +325,7 @@ pub(super) fn unresolved(tendency: Tendency, a: i16, b: i16, next: u16, top: boo
         _ if a == b || b == REST => 0,
         Tendency::Down => {
             let steps = [a - 1, a - 2];
-            if !steps.into_iter().any(there) || steps.contains(&b) { 0 } else { 90 }
+            if !steps.into_iter().any(there) || steps.contains(&b) { 0 } else { 150 }
         }
         Tendency::Up if !there(a + 1) || b == a + 1 => 0,
         Tendency::Up => {

@@ -6,6 +6,7 @@
 //! rule.
 
 use std::fmt::Write;
+use std::sync::Arc;
 
 use super::cost::{self, Tendency, Wants};
 use super::seats::Choir;
@@ -44,7 +45,7 @@ fn progression(seed: u32, count: usize) -> Vec<usize> {
     chords
 }
 
-fn music(seed: u32, count: usize, era: i32, players: &str, lines: &str) -> Piece {
+fn music(seed: u32, count: usize, era: i32, players: &str, lines: &str) -> Arc<Piece> {
     let chords = progression(seed, count);
     let mut text = format!(
         "form {{\n 1 metre 4/4, key C major, tempo 1/4 at 80\n {count} end\n}}\nharmony {{\n"
@@ -110,7 +111,7 @@ fn held(arrangement: &Arrangement, bar: usize) -> Vec<(String, Choir, Option<i16
         .collect()
 }
 
-fn count(piece: &Piece, total: &mut Count) {
+fn count(piece: &Arc<Piece>, total: &mut Count) {
     let arrangement = arrange(piece, &piece.scorings[0]);
     let sounding = |bar: usize| {
         let time = piece.form.bars[bar].start;

@@ -99,7 +99,7 @@ pub(super) fn faults(requests: &[Request], board: &Board, diagnostics: &mut Vec<
     let mut names: Vec<&str> = Vec::new();
     let player_of = |seat: usize| {
         let seat = &board.seats[seat];
-        requests[seat.line].parts[seat.player].player
+        &requests[seat.line].parts[seat.player].player
     };
     for &(.., seat) in &found {
         let name = player_of(seat).name.as_str();
