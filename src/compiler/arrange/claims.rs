@@ -15,14 +15,16 @@ pub(super) fn lines(
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Vec<GivenLine> {
     let mut lines = Vec::new();
-    // Whose notes are kept down to this layer: where lines are kept, they speak to all.
-    let mut keeps_notes = false;
+    // The ensemble to whose players a kept line keeps: that of the innermost scoring whose notes are
+    // kept; where only lines are kept, they speak to all who have the name further out.
+    let mut smaller: Option<&Ensemble> = None;
     for (layer, scoring) in layers.iter().enumerate() {
-        keeps_notes = layer > 0 && (layer == 1 || keeps_notes) && !layers[layer - 1].keeps_lines;
-        let smaller = &piece.ensembles[scoring.ensemble];
+        if layer.checked_sub(1).is_some_and(|outer| !layers[outer].keeps_lines) {
+            smaller = Some(&piece.ensembles[scoring.ensemble]);
+        }
         for line in &scoring.lines {
             let speaks = |name: &str, player: &Player| {
-                !keeps_notes || speaks_to(line, name, player, smaller)
+                smaller.is_none_or(|smaller| speaks_to(line, name, player, smaller))
             };
             let (players, octaves) = players(ensemble, line, layer, layers, &speaks, diagnostics);
             lines.push(GivenLine { line: Arc::clone(line), players, octaves, layer });
