@@ -93,7 +93,7 @@ fn voice(cx: &Context, findings: &mut Findings, found: &VoiceCoverage) {
         let line = part.claims.iter().find(|(first, after, _)| (*first..*after).contains(&bar));
         let span = line.map_or(cx.arrangement.scoring.span, |(.., line)| cx.line_span(*line));
         let voice = &cx.piece.voices[found.voice].name;
-        let takes = if new.len() > 1 || words::is_plural(part.player) { "take" } else { "takes" };
+        let takes = if new.len() > 1 || words::is_plural(&part.player) { "take" } else { "takes" };
         let message = format!(
             "{} {takes} over the tune `{voice}` at the bar line of bar {}, but its up-beat stays with {}.",
             names(&new),

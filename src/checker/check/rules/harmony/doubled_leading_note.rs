@@ -94,7 +94,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         leading
             .sort_by_key(|(s, _)| std::cmp::Reverse(s.of(parts).sound.pitches().last().copied()));
         let Some((&(first, _), rest)) = leading.split_first() else { return };
-        let tutti = super::tutti(cx, slice);
+        let tutti = super::tutti(cx, &slice);
         for &(other, pitch) in rest {
             let of_tutti = tutti
                 && leading

@@ -77,7 +77,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             return;
         }
         // Players who move in unison stand together, the lowest first.
-        let tutti = super::tutti(cx, slice);
+        let tutti = super::tutti(cx, &slice);
         motions.sort_by_key(|m| (m.to, m.from));
         let unisons: Vec<&[Motion]> =
             motions.chunk_by(|a, b| (a.from, a.to) == (b.from, b.to)).collect();
