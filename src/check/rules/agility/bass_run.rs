@@ -51,22 +51,16 @@ pub const RULE: Rule = Rule {
     check: Check::Scoring(check),
 };
 
-/// Changes of pitch a second from which a run is quick. Our heuristic.
-const QUICK: f64 = 5.0;
-/// Notes from which a run is long. Our heuristic.
-const LONG: usize = 12;
-
 fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
-        if instrument.id != "double-bass" {
-            continue;
-        }
-        let fastest = instrument.agility.as_ref().map_or(7, |a| a.stepwise);
+        let Some(blurred) = &instrument.blurred_run else { continue };
+        let Some(agility) = &instrument.agility else { continue };
+        let quick_from = f64::from(blurred.a_second);
         let mut offences: Vec<(usize, ())> = Vec::new();
         let mut run: Vec<usize> = Vec::new();
         let mut close = |run: &mut Vec<usize>| {
-            if run.len() >= LONG {
+            if run.len() >= usize::from(blurred.notes) {
                 offences.extend(run.iter().map(|index| (*index, ())));
             }
             run.clear();
@@ -75,7 +69,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             super::steps(part, cx.times(player)).filter(|(index, ..)| stretch.goes_on(*index))
         {
             let rate = 1.0 / seconds.max(0.001);
-            let quick = semitones != 0 && rate > QUICK && rate <= f64::from(fastest);
+            let quick = semitones != 0 && rate > quick_from && rate <= f64::from(agility.stepwise);
             if !quick || run.last().is_some_and(|last| last + 1 != index) {
                 close(&mut run);
             }

@@ -44,7 +44,6 @@
 use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
-use crate::instruments::Family;
 
 pub const RULE: Rule = Rule {
     code: "agility/leap",
@@ -53,24 +52,15 @@ pub const RULE: Rule = Rule {
     check: Check::Scoring(check),
 };
 
-/// Seconds within which a leap is sudden. Our heuristic.
-const SUDDEN: f64 = 0.26;
-/// Semitones from which a leap is wide: an octave. Our heuristic.
-const WIDE: i32 = 12;
-
 fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
-        let dislikes = matches!(
-            instrument.id.as_str(),
-            "clarinet" | "bass-clarinet" | "contrabassoon" | "double-bass"
-        ) || instrument.family == Family::Brass;
-        if !dislikes {
-            continue;
-        }
+        let Some(leap) = &instrument.sudden_leap else { continue };
+        let (wide, sudden) =
+            (i32::from(leap.semitones), f64::from(leap.milliseconds) / 1000.0);
         let mut offences: Vec<(usize, i32)> = super::steps(part, cx.times(player))
             .filter(|(index, ..)| stretch.goes_on(*index))
-            .filter(|(_, seconds, semitones)| semitones.abs() >= WIDE && *seconds < SUDDEN)
+            .filter(|(_, seconds, semitones)| semitones.abs() >= wide && *seconds < sudden)
             .map(|(index, _, semitones)| (index, semitones))
             .collect();
         if offences.is_empty() {

@@ -36,13 +36,14 @@
 //! ```
 //!
 //! # Source
-//! Seven positions, a semitone each, partials 2 to 8 in each: International Encyclopaedia,
-//! "Trombone"; the worst shift, tenor Bb2 to B2, is derived from it. Alto in E flat, bass in F:
-//! the usual builds, from memory. The speed is our heuristic.
+//! Seven positions, a semitone each: common practice; the worst shift, tenor Bb2 to B2, is derived
+//! from it. In which key each trombone of an era is built and which valves it has stands in the
+//! catalogue, from memory. The speed is our heuristic.
 
 use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
+use crate::instruments::Slide;
 use crate::music::Pitch;
 
 pub const RULE: Rule = Rule {
@@ -57,32 +58,33 @@ const MOVE: f64 = 0.25;
 /// Positions that can be passed at speed. Our heuristic.
 const FAR: i32 = 4;
 
-/// Key number of partial 1 in the first position.
-fn fundamental(id: &str) -> Option<i32> {
-    match id {
-        "alto-trombone" => Some(39),  // Eb2
-        "tenor-trombone" => Some(34), // Bb1
-        "bass-trombone" => Some(29),  // F1
-        _ => None,
-    }
-}
-
 /// Semitones of partials 2 to 10 above partial 1.
 const PARTIALS: [i32; 9] = [12, 19, 24, 28, 31, 34, 36, 38, 40];
 
-/// The positions (1 to 7) in which a note lies.
-fn positions(fundamental: i32, key: i32) -> impl Iterator<Item = i32> + Clone {
-    PARTIALS.into_iter().map(move |up| fundamental + up - key + 1).filter(|p| (1..=7).contains(p))
+/// Where a note lies: the position (from 1), and by which side of the instrument (0: no valve).
+fn places(slide: &Slide, key: i32) -> Vec<(i32, usize)> {
+    let sides = std::iter::once((slide.first_position, slide.positions))
+        .chain(slide.valves.iter().map(|valve| (valve.first_position, valve.positions)));
+    let mut found = Vec::new();
+    for (side, (first, positions)) in sides.enumerate() {
+        let on_it = PARTIALS.into_iter().map(|up| first.midi() + up - key + 1);
+        found.extend(
+            on_it.filter(|p| (1..=i32::from(positions)).contains(p)).map(|p| (p, side)),
+        );
+    }
+    found
 }
 
 fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
-        let Some(fundamental) = fundamental(&instrument.id) else { continue };
+        let Some(slide) = instrument.slide(cx.era) else { continue };
         let far = |from: i32, to: i32| {
-            let to = positions(fundamental, to);
-            let moves = positions(fundamental, from)
-                .flat_map(|from| to.clone().map(move |to| (to - from).abs()));
+            let to = places(slide, to);
+            // The positions of a longer side lie farther apart, which a player minds less than a
+            // move of the arm; the valve itself is quick (our heuristic).
+            let moves = places(slide, from);
+            let moves = moves.iter().flat_map(|(from, _)| to.iter().map(move |(to, _)| (to - from).abs()));
             moves.min().filter(|least| *least > FAR)
         };
         let mut offences: Vec<(usize, (Pitch, Pitch, i32))> = Vec::new();

@@ -7,6 +7,7 @@ pub mod one_colour;
 use super::super::context::Context;
 use super::super::loudness::Degree;
 use super::super::slices::Sounding;
+use crate::arrange::Part;
 use crate::instruments::{Family, Loudness};
 use crate::music::Time;
 
@@ -37,14 +38,14 @@ fn strength_at(cx: &Context, sounding: Sounding, time: Time, degree: Degree) -> 
         Loudness::Woodwind => 1.0,
         Loudness::Horn => 2.0,
         Loudness::HeavyBrass => 4.0,
-        Loudness::StringDepartment => 2.0,
+        Loudness::StringDepartment | Loudness::Voice => 2.0,
         Loudness::Plucked => 0.5,
         Loudness::Percussion => return 0.0,
     };
     let piano = if weighs == Loudness::Plucked { 0.5 } else { 1.0 };
     let people = f64::from(part.player.count.max(1));
     let number = if instrument.loudness == Loudness::StringDepartment {
-        (people / medium(&part.player.id)).sqrt().clamp(0.4, 1.5)
+        (people / medium(part)).sqrt().clamp(0.4, 1.5)
     } else {
         people
     };
@@ -92,17 +93,13 @@ fn tells(cx: &Context, sounding: Sounding) -> bool {
     })
 }
 
-/// Players of a string department in a medium orchestra: Rimsky-Korsakov, Principles of
-/// Orchestration, tr. Agate, 1922, p. 6; the single digits from memory, five double
-/// basses the mean of four to six.
-fn medium(id: &str) -> f64 {
-    match id {
-        "violin-2" => 10.0,
-        "viola" => 8.0,
-        "cello" => 6.0,
-        "double-bass" => 5.0,
-        _ => 12.0,
-    }
+/// Players of the section in an orchestra of medium size, as the catalogue says.
+fn medium(part: &Part) -> f64 {
+    let section = part.first_instrument().section.as_ref();
+    section.map_or(1.0, |section| {
+        let second = section.medium_second.filter(|_| part.player.line_name.ends_with("-2"));
+        f64::from(second.unwrap_or(section.medium).max(1))
+    })
 }
 
 #[cfg(test)]

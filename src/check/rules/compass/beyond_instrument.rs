@@ -48,7 +48,7 @@ use crate::check::passage::Passage;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 use crate::instruments::Limit;
-use crate::music::Pitch;
+use crate::music::{Interval, Pitch};
 
 pub const RULE: Rule = Rule {
     code: "compass/beyond-instrument",
@@ -106,7 +106,7 @@ fn check(cx: &Context, findings: &mut Findings) {
 fn at_pitch<T>(cx: &Context, passage: &Passage<T>) -> Option<String> {
     let part = passage.part;
     let first = passage.first();
-    if part.instrument_at(first.start).id != "double-bass" {
+    if part.instrument_at(first.start).transposition != -Interval::OCTAVE {
         return None;
     }
     let lowest = |note: &SoundingNote| note.sound.pitches().first().map(|pitch| pitch.midi());

@@ -72,8 +72,9 @@ fn check(cx: &Context, findings: &mut Findings) {
             continue;
         }
         let Some(compass) = custom(instrument, false, cx.era) else { continue };
-        let high =
-            compass.high.midi() - if instrument.family == Family::Brass { TOP.0 } else { TOP.1 };
+        let below = if instrument.family == Family::Brass { TOP.0 } else { TOP.1 };
+        let top = compass.high.midi() - below;
+        let high = instrument.taxing(cx.era).map_or(top, |taxing| taxing.low.midi());
         let times = cx.times(player);
         let mut offences: Vec<(usize, f64)> = Vec::new();
         let mut run: Vec<usize> = Vec::new();

@@ -43,7 +43,7 @@ use crate::arrange::Part;
 use crate::check::context::Context;
 use crate::check::{Check, Findings, Rule, words};
 use crate::diagnostics::{Diagnostic, Severity, Span};
-use crate::instruments::{Instrument, find};
+use crate::instruments::Instrument;
 use crate::music::Time;
 
 pub const RULE: Rule = Rule {
@@ -102,7 +102,7 @@ fn finding(
 /// What stood in the place of an instrument with valves: the one without, in the same key if there
 /// is such a crook.
 fn substitute(part: &Part, instrument: &Instrument, from: Time, era: i32) -> Option<String> {
-    let natural = find(&format!("natural-{}", instrument.id)).filter(|n| n.from <= era)?;
+    let natural = instrument.without_valves().filter(|n| n.from <= era)?;
     let key = part.tuning_at(from).map(|tuning| tuning.name.as_str());
     let same = natural.crooks.iter().find(|crook| Some(crook.name.as_str()) == key);
     let usual = || natural.crooks.iter().find(|crook| crook.name == "F");

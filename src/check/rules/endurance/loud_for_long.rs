@@ -50,7 +50,6 @@ use crate::check::context::Context;
 use crate::check::slices::Sounding;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
-use crate::instruments::Loudness;
 use crate::resolve::Dynamic;
 
 pub const RULE: Rule = Rule {
@@ -67,9 +66,6 @@ const LONG: f64 = 30.0;
 /// Seconds of a break. Our heuristic.
 const BREAK: f64 = 5.0;
 
-/// Drums and bells that are no matter for the neighbours. Our heuristic.
-const SOFT: [&str; 3] = ["triangle", "tambourine", "glockenspiel"];
-
 /// A stretch of loud playing: begin and end in seconds, first and last note heard in it, who plays.
 struct Stretch {
     since: f64,
@@ -83,8 +79,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
     let loud = |player: u16, time| {
         let instrument = parts[usize::from(player)].instrument_at(time);
-        matches!(instrument.loudness, Loudness::HeavyBrass | Loudness::Percussion)
-            && !SOFT.contains(&instrument.id.as_str())
+        instrument.loud_for_neighbours
             && cx.degree(usize::from(player), time).reaches(Dynamic::Ff)
     };
     let mut stretches: Vec<Stretch> = Vec::new();
