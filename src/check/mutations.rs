@@ -166,7 +166,7 @@ const SKETCHES: &[Sketch] = &[
     },
     Sketch {
         rule: "natural-brass/no-partial",
-        era: 1750,
+        era: 1740,
         bad: &["1/2 D4 F4", "1/4 A3 Eb4 D4 D4", "1/1 Bb3"],
         ..HORN
     },

@@ -187,7 +187,7 @@ fn what_a_kept_scoring_has_too_is_told_once() {
     let text =
         solo(1770, "oboe", "1: 1/1 D5 | 2: E6 | 3: E6 | 4: D5 |", "oboe plays tune as melody", "")
             + "ensemble more extends few { violin-1 4 players }\n\
-           scoring more for more {\n keep few\n violin-1 plays tune as melody\n}\n";
+           scoring more for more {\n keep few\n violin-1 plays tune 8va as melody\n}\n";
     let found =
         findings_with(&text, &Options { only: vec!["compass".into()], ..Options::default() });
     assert_eq!(codes(&found), ["compass/outside-custom", "compass/outside-custom"]);

@@ -168,6 +168,8 @@ pub struct NaturalSeries {
     pub out_of_tune: Vec<u8>,
     /// First year from which hand-stopped notes are known; `None` where stopping is of no use.
     pub stopping_from: Option<i32>,
+    /// First year from which the hand fills the whole gap below partial 4.
+    pub stopping_far_from: Option<i32>,
     /// Author, title, year, chapter.
     pub source: String,
 }

@@ -137,6 +137,7 @@ struct NaturalTable {
     second: (u8, u8),
     out_of_tune: Vec<u8>,
     stopping_from: Option<i32>,
+    stopping_far_from: Option<i32>,
     source: String,
 }
 
@@ -437,6 +438,7 @@ impl NaturalTable {
             second: self.second,
             out_of_tune: self.out_of_tune,
             stopping_from: self.stopping_from,
+            stopping_far_from: self.stopping_far_from,
             source: sourced("natural.source", self.source)?,
         })
     }
