@@ -81,7 +81,7 @@ pub fn explain(rule: &Rule) -> String {
 pub fn explain_code(code: &Code) -> String {
     let example = example(code.code).unwrap_or_default();
     let sections =
-        [("How to mend it", code.mend), ("Example", &example.fails), ("Mended", &example.mended)];
+        [("How to fix it", code.mend), ("Example", &example.fails), ("Mended", &example.mended)];
     laid_out(code.code, code.finds, &sections)
 }
 
@@ -149,14 +149,14 @@ pub fn page() -> String {
 fn codes(out: &mut String) {
     out.push_str(
         "\n# Findings of the stages before the checker\n\n\
-         What a source has to say is read before it is judged. These findings are about what could \
+         These findings come from the stages before the checker. These findings are about what could \
          not be read or linked, and about lines that could not be worked out. The examples leave \
          out what has nothing to do with them (`piece`, `form`).\n",
     );
     for code in CODES {
         let _ = write!(
             out,
-            "\n## {}\n\n{}\n\n**How to mend it.** {}\n",
+            "\n## {}\n\n{}\n\n**How to fix it.** {}\n",
             code.code, code.finds, code.mend
         );
         let Some(example) = example(code.code).filter(|example| !example.fails.is_empty()) else {

@@ -23,6 +23,8 @@ mod documentation;
 mod doubt;
 #[cfg(test)]
 mod handbook;
+#[cfg(test)]
+mod idioms;
 mod loudness;
 #[cfg(test)]
 mod mutations;
@@ -254,7 +256,7 @@ fn with_others(mut finding: Finding, cx: &Context) -> Finding {
             false => format!("{} ({})", part.player.name, words::bars(&other.bars)),
         });
         let places = [
-            (other.line, format!("this line speaks to {} too", part.player.name)),
+            (other.line, format!("this line also covers {}", part.player.name)),
             (part.player.span, part.player.name.clone()),
         ];
         for (span, text) in places {
@@ -263,7 +265,7 @@ fn with_others(mut finding: Finding, cx: &Context) -> Finding {
             }
         }
     }
-    told.message.push_str(&format!(" The same holds for {}.", words::list(&names, "and")));
+    told.message.push_str(&format!(" This also applies to {}.", words::list(&names, "and")));
     // A change that allows it must name them all.
     for edit in told.fixes.iter_mut().flat_map(|fix| &mut fix.edits) {
         edit.text = edit

@@ -36,6 +36,7 @@ mod tables;
 #[cfg(test)]
 mod tests;
 mod traits;
+mod user;
 
 use std::sync::LazyLock;
 
@@ -45,6 +46,7 @@ use crate::music::{Interval, Pitch, PitchName};
 
 pub use natural::{OpenNote, PartialClass, PlayerRank, cents_from, nearest_cents};
 pub use other_names::{meant, other_names};
+pub use user::{UserFault, read_instruments};
 pub use traits::{
     BlurredRun, Desk, Grasp, Hand, OutOfUse, Pedals, Ranks, Register, Registers, Retuning, Seat,
     Section, Slide, Sparing, SuddenLeap, Taxing, TrillBy, Trills, ValveSide,
@@ -494,6 +496,31 @@ impl Instrument {
     #[must_use]
     pub fn with_valves(&self) -> Option<&'static Instrument> {
         catalogue().iter().find(|other| other.without_valves.as_ref() == Some(&self.id))
+    }
+
+    /// What a sounding note weighs beside the strongest register of the instrument, 1.0 being the
+    /// weight of its class: by its registers, or half outside the telling one (our heuristic).
+    #[must_use]
+    pub fn weight_at(&self, pitch: Pitch) -> f64 {
+        let rows = self.registers.as_ref().map_or(&[][..], |registers| &registers.rows);
+        let row = rows.iter().find(|row| pitch.midi() <= row.to.midi()).or(rows.last());
+        match (row, &self.telling) {
+            (Some(row), _) => f64::from(row.weight) / 100.0,
+            (None, Some(telling)) if !self.bowed() => {
+                if (telling.low..=telling.high).contains(&pitch) { 1.0 } else { 0.5 }
+            }
+            _ => 1.0,
+        }
+    }
+
+    /// Does a sounding note carry through a tutti? Within the telling register, and above it
+    /// wherever the instrument gains strength upwards.
+    #[must_use]
+    pub fn carries(&self, pitch: Pitch) -> bool {
+        self.telling.as_ref().is_none_or(|telling| {
+            let above = pitch > telling.high && self.weight_at(pitch) >= 1.0;
+            (telling.low..=telling.high).contains(&pitch) || above
+        })
     }
 
     /// Is it played with a bow?

@@ -11,7 +11,7 @@ use serde::Deserialize;
 use super::Instrument;
 use super::tables::{Fault, InstrumentTable};
 
-const FILES: [(&str, &str); 6] = [
+pub(super) const FILES: [(&str, &str); 6] = [
     ("woodwind.toml", include_str!("data/woodwind.toml")),
     ("brass.toml", include_str!("data/brass.toml")),
     ("percussion.toml", include_str!("data/percussion.toml")),
@@ -50,8 +50,8 @@ pub(super) fn read_files(files: &[(&str, &str)]) -> Result<Vec<Instrument>, Cata
     }
     let mut catalogue: Vec<Instrument> = Vec::with_capacity(raw.len());
     let mut words: HashSet<String> = HashSet::new();
-    for index in 0..raw.len() {
-        let RawTable { file, id, .. } = &raw[index];
+    let raw: Vec<&RawTable> = raw.iter().collect();
+    for (index, RawTable { file, id, .. }) in raw.iter().enumerate() {
         let error = |fault| CatalogueError { file: file.clone(), instrument: id.clone(), fault };
         let whole = inherited(&raw, index, &mut Vec::new()).map_err(error)?;
         let instrument = build(whole).map_err(error)?;
@@ -69,13 +69,13 @@ pub(super) fn read_files(files: &[(&str, &str)]) -> Result<Vec<Instrument>, Cata
 }
 
 /// A table as it is written.
-struct RawTable {
-    file: String,
-    id: String,
-    table: toml::Table,
+pub(super) struct RawTable {
+    pub file: String,
+    pub id: String,
+    pub table: toml::Table,
 }
 
-fn raw_tables(file: &str, text: &str) -> Result<Vec<RawTable>, CatalogueError> {
+pub(super) fn raw_tables(file: &str, text: &str) -> Result<Vec<RawTable>, CatalogueError> {
     let table: FileTable = toml::from_str(text).map_err(|fault| CatalogueError {
         file: file.to_owned(),
         instrument: "(none yet)".to_owned(),
@@ -96,8 +96,8 @@ const OWN: [&str; 7] =
     ["id", "aliases", "name", "plural", "abbreviation", "without_valves", "like"];
 
 /// A table with all that it takes over from the one that it is `like`.
-fn inherited(
-    raw: &[RawTable],
+pub(super) fn inherited(
+    raw: &[&RawTable],
     index: usize,
     way: &mut Vec<usize>,
 ) -> Result<toml::Table, Fault> {
@@ -122,7 +122,7 @@ fn inherited(
     Ok(whole)
 }
 
-fn build(table: toml::Table) -> Result<Instrument, Fault> {
+pub(super) fn build(table: toml::Table) -> Result<Instrument, Fault> {
     InstrumentTable::deserialize(toml::Value::Table(table))
         .map_err(|fault| fault.to_string().trim_end().replace('\n', " "))
         .and_then(InstrumentTable::build)

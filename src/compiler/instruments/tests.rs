@@ -650,7 +650,7 @@ fn no_code_knows_an_instrument_by_its_id() {
         .flat_map(|i| std::iter::once(&i.id).chain(&i.aliases))
         .map(String::as_str)
         .collect();
-    let mut files = vec![std::path::PathBuf::from(concat!(env!("CARGO_MANIFEST_DIR"), "/src"))];
+    let mut files = vec![std::path::PathBuf::from(concat!(env!("CARGO_MANIFEST_DIR"), "/.."))];
     let mut looked_at = 0;
     while let Some(path) = files.pop() {
         if path.is_dir() {

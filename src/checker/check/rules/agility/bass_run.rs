@@ -2,7 +2,7 @@
 //!
 //! # What it finds
 //! Twelve or more quick notes in a row, with more than five changes of pitch a second, for double
-//! basses (our heuristic). Runs beyond what the instrument can do at all are told as
+//! basses (our heuristic). Runs beyond what the instrument can do at all are reported as
 //! `agility/too-fast`.
 //!
 //! # Why it matters

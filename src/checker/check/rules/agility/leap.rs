@@ -41,9 +41,11 @@
 //! Encyclopaedia Britannica, 11th edition, 1911, "Double Bass"; brass: common practice. The
 //! figures are our heuristic.
 
+use crate::arrange::Part;
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Check, Findings, Rule, words};
 use crate::diagnostics::Severity;
+use crate::music::Interval;
 
 pub const RULE: Rule = Rule {
     code: "agility/leap",
@@ -72,9 +74,10 @@ fn check(cx: &Context, findings: &mut Findings) {
         for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();
             let message = format!(
-                "{} must leap {} semitones {} at speed to {} in {}{}.",
+                "{} {} {} {} at speed to {} in {}{}.",
                 part.player.name,
-                passage.detail().abs(),
+                if words::is_plural(part.player) { "leap" } else { "leaps" },
+                interval(part, passage.offences[0].0),
                 if *passage.detail() > 0 { "up" } else { "down" },
                 note.sound.pitches().last().map_or(String::new(), |p| cx.both(part, *p, note)),
                 cx.form.place(note.start),
@@ -86,4 +89,14 @@ fn check(cx: &Context, findings: &mut Findings) {
             findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
+}
+
+/// The interval from the note before, in words.
+fn interval(part: &Part, index: usize) -> String {
+    let top = |index: usize| part.notes.get(index)?.sound.pitches().last().copied();
+    let ends = index.checked_sub(1).and_then(top).zip(top(index));
+    ends.map_or(String::new(), |(one, two)| {
+        let name = Interval::between(one.min(two), one.max(two)).to_string();
+        if name.ends_with("octaves") { name } else { words::a(&name) }
+    })
 }

@@ -2,8 +2,8 @@
 //!
 //! # What it finds
 //! Neighbouring notes of a slide trombone that lie more than four positions apart, whichever
-//! positions are chosen, with a quarter of a second or less between them (our heuristic);
-//! grace notes are always quick.
+//! positions and whichever valve are chosen, with less than a twentieth of a second between them
+//! for each position (our heuristic); grace notes are always quick.
 //!
 //! # Why it matters
 //! From the first to the sixth or seventh position the arm travels more than half a metre. At
@@ -53,8 +53,10 @@ pub const RULE: Rule = Rule {
     check: Check::Scoring(check),
 };
 
-/// Seconds for a long move of the slide. Our heuristic.
-const MOVE: f64 = 0.25;
+/// Seconds that the slide needs for each position. Our heuristic.
+const POSITION: f64 = 0.055;
+/// Seconds within which any long move of the slide is looked at. Our heuristic.
+const MOVE: f64 = 0.4;
 /// Positions that can be passed at speed. Our heuristic.
 const FAR: i32 = 4;
 
@@ -87,10 +89,13 @@ fn check(cx: &Context, findings: &mut Findings) {
             let moves = moves.iter().flat_map(|(from, _)| to.iter().map(move |(to, _)| (to - from).abs()));
             moves.min().filter(|least| *least > FAR)
         };
+        let times = cx.times(player);
         let mut offences: Vec<(usize, (Pitch, Pitch, i32))> = Vec::new();
-        let mut look = |index: usize, from: &[Pitch], to: &[Pitch]| {
+        // Grace notes are always quick.
+        let mut look = |index: usize, from: &[Pitch], to: &[Pitch], seconds: f64| {
             if let (Some(from), Some(to)) = (from.last(), to.last())
                 && let Some(least) = far(from.midi(), to.midi())
+                && seconds < POSITION * f64::from(least)
                 && offences.last().is_none_or(|(last, _)| *last < index)
             {
                 offences.push((index, (*from, *to, least)));
@@ -104,13 +109,14 @@ fn check(cx: &Context, findings: &mut Findings) {
             // Grace notes go straight to the next one and to the note on which they lean.
             if let Some(graces) = &note.attached.graces {
                 for pair in graces.notes.windows(2) {
-                    look(index, &pair[0].1, &pair[1].1);
+                    look(index, &pair[0].1, &pair[1].1, 0.0);
                 }
                 if let Some((_, last)) = graces.notes.last() {
-                    look(index, last, note.sound.pitches());
+                    look(index, last, note.sound.pitches(), 0.0);
                 }
             } else if quick.binary_search(&index).is_ok() {
-                look(index, part.notes[index - 1].sound.pitches(), note.sound.pitches());
+                let seconds = times[index].0 - times[index - 1].0;
+                look(index, part.notes[index - 1].sound.pitches(), note.sound.pitches(), seconds);
             }
         }
         for passage in cx.passages(&RULE, player, offences) {

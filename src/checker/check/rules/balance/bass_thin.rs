@@ -103,7 +103,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     for (player, offences) in offences.into_iter().enumerate() {
         for passage in cx.passages(&RULE, player, offences) {
             let message = format!(
-                "{}: the bass is too thin from {} on ({}): one part in {} of the whole strength.",
+                "{}: the bass is too thin from {} on ({}): about 1/{} of the total weight.",
                 passage.part.player.name,
                 cx.form.place(passage.first().start),
                 crate::check::words::bars(&passage.bars),

@@ -1,11 +1,13 @@
 //! The melody is covered.
 //!
 //! # What it finds
-//! Stretches of two seconds or more in which the other parts in the register of the melody (from
-//! a fourth below it upwards, the bass line left out) are more than twice as strong as all who
-//! play the melody together (our heuristic), weighed by instrument, number, dynamic and register.
-//! A note held while the melody moves on, twice as long as the note of the melody or longer, counts
-//! for a quarter (our heuristic): the ear follows what moves.
+//! Stretches of two seconds or more in which the other parts (the bass line left out) are more than
+//! twice as strong as all who play the melody together, weighed by instrument, number, dynamic and
+//! register. From a fourth below the melody upwards they count whole, lower down less and less, to
+//! nothing an octave and a fifth below; rolls of the drums count, single strokes do not. A note held
+//! while the melody moves on, twice as long as the note of the melody or longer, counts for a
+//! quarter unless it is louder: the ear follows what moves. A free note or two between covered ones
+//! do not end a stretch. All these figures are our heuristic.
 //!
 //! # Why it matters
 //! Nobody hears the tune. In the rehearsal the accompaniment is told to play softer, and loses
@@ -44,7 +46,7 @@
 //! # Source
 //! Equivalences of strength: Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch.
 //! I: in forte a trumpet, trombone or tuba is two horns, a horn two woodwind, a string
-//! department two; in piano all wind are about equal, a department is one. How register, dynamics
+//! section two; in piano all winds are about equal, a string section is one. How register, dynamics
 //! and numbers weigh, and the threshold, are our heuristic.
 
 use crate::arrange::LineId;
@@ -56,6 +58,7 @@ use crate::check::words;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::{Diagnostic, Severity};
 use crate::instruments::Family;
+use crate::music::Pitch;
 use crate::resolve::{Dynamic, Role, Verb};
 
 pub const RULE: Rule = Rule {
@@ -71,6 +74,10 @@ const TWICE: f64 = 2.0;
 const LONG: f64 = 2.0;
 /// Semitones below the melody within which others cover it: a fourth. Our heuristic.
 const NEAR: i32 = 5;
+/// Semitones below the melody from which nothing covers it: an octave and a fifth. Our heuristic.
+const FAR: i32 = 19;
+/// Seconds of a free moment that do not end a covered stretch. Our heuristic.
+const GAP: f64 = 0.6;
 /// Weight of a note that is held against a moving melody. Our heuristic.
 const HELD: f64 = 0.25;
 
@@ -106,15 +113,14 @@ fn offences(cx: &Context, softer: Softer) -> Offences {
         stretch.clear();
     };
     for slice in cx.slices().iter() {
-        let covered = covered(cx, slice, softer);
-        if covered.is_none() || slice.start != until {
+        let Some(covered) = covered(cx, slice, softer) else { continue };
+        // A free note or two between covered ones do not free the melody.
+        if cx.seconds_at(slice.start) - cx.seconds_at(until) > GAP {
             close(&mut stretch, seconds);
             seconds = 0.0;
         }
-        if let Some(covered) = covered {
-            seconds += cx.seconds_at(slice.end) - cx.seconds_at(slice.start);
-            stretch.push(covered);
-        }
+        seconds += cx.seconds_at(slice.end) - cx.seconds_at(slice.start);
+        stretch.push(covered);
         until = slice.end;
     }
     close(&mut stretch, seconds);
@@ -179,6 +185,18 @@ fn with_softer(
     }
 }
 
+/// How much of its strength a note brings to bear on a melody above it: all of it down to a fourth
+/// below, half of it an octave below, nothing from an octave and a fifth on. A stroke without pitch covers
+/// everything a little. Our heuristic.
+fn near(top: Option<Pitch>, lowest: i32) -> f64 {
+    let Some(top) = top else { return 0.5 };
+    match lowest - top.midi() {
+        below if below <= NEAR => 1.0,
+        below if below >= FAR => 0.0,
+        below => f64::from(FAR - below) / f64::from(FAR - NEAR),
+    }
+}
+
 fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
     let parts = &cx.arrangement.parts;
     let strength = |one: Sounding| match softer {
@@ -217,14 +235,21 @@ fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
         // Who plays the notes of the melody in another role helps it.
         let helps = || melody_notes().any(|singer| singer.of(parts).source == note.source);
         if matches!(note.role, Role::Melody | Role::Bass)
-            || part.instrument_at(note.start).family == Family::Percussion
-            || note.sound.pitches().last().is_none_or(|p| p.midi() < lowest - NEAR)
             || helps()
         {
             continue;
         }
+        let near = near(note.sound.pitches().last().copied(), lowest);
+        let rolls = note.attached.tremolo > 0;
+        let percussion = part.instrument_at(note.start).family == Family::Percussion;
+        if near == 0.0 || (percussion && !rolls) {
+            continue;
+        }
         let held = note.length >= singer.of(parts).length * 2;
-        let strength = strength(one) * if held { HELD } else { 1.0 };
+        // What is held softly stays in the background; what is held louder than the tune does not.
+        let degree = |one: Sounding| cx.degree(usize::from(one.player), slice.start);
+        let held = held && degree(one) <= degree(singer);
+        let strength = strength(one) * near * if held { HELD } else { 1.0 };
         others += strength;
         if loudest.is_none_or(|(most, _)| strength > most) {
             loudest = Some((strength, one));

@@ -8,7 +8,7 @@ use super::super::context::Context;
 use super::super::loudness::Degree;
 use super::super::slices::Sounding;
 use crate::arrange::Part;
-use crate::instruments::{Family, Loudness};
+use crate::instruments::Loudness;
 use crate::music::Time;
 
 /// Strength of a player with one note at a time, in woodwind instruments.
@@ -17,8 +17,8 @@ use crate::music::Time;
 /// trumpet, trombone or tuba is two horns, a horn two woodwind, a string department two
 /// woodwind; in piano all wind are equal and a department is one. Numbers of strings are measured
 /// by the medium orchestra of the same book, p. 6. Our heuristics: what lies between piano and
-/// forte, a third more for each degree of loudness, half outside the telling register
-/// (strings are even), the square root and the bounds for numbers of strings, and the weight of
+/// forte, a third more for each degree of loudness, the weights of registers that the catalogue
+/// states (strings are even), the square root and the bounds for numbers of strings, and the weight of
 /// plucked sounds, pizzicato among them. On the way of a hairpin the strength goes straight from that of one
 /// degree to that of the next.
 fn strength(cx: &Context, sounding: Sounding, time: Time) -> f64 {
@@ -40,9 +40,14 @@ fn strength_at(cx: &Context, sounding: Sounding, time: Time, degree: Degree) -> 
         Loudness::HeavyBrass => 4.0,
         Loudness::StringDepartment | Loudness::Voice => 2.0,
         Loudness::Plucked => 0.5,
-        Loudness::Percussion => return 0.0,
+        Loudness::Percussion => 2.0,
     };
-    let piano = if weighs == Loudness::Plucked { 0.5 } else { 1.0 };
+    let piano = match weighs {
+        Loudness::Plucked => 0.5,
+        // Drums, bells and their like prevail, but a stroke is over at once.
+        Loudness::Percussion if !struck_on(cx, sounding) => 0.5,
+        _ => 1.0,
+    };
     let people = f64::from(part.player.count.max(1));
     let number = if instrument.loudness == Loudness::StringDepartment {
         (people / medium(part)).sqrt().clamp(0.4, 1.5)
@@ -59,8 +64,13 @@ fn strength_at(cx: &Context, sounding: Sounding, time: Time, degree: Degree) -> 
     };
     let (degree, more) = degree.parts();
     let loud = at(degree) + (at(degree + 1) - at(degree)) * more;
-    let even = matches!(instrument.family, Family::Strings) || tells(cx, sounding);
-    loud * number * if even { 1.0 } else { 0.5 }
+    let top = sounding.of(&cx.arrangement.parts).sound.pitches().last();
+    loud * number * top.map_or(1.0, |pitch| instrument.weight_at(*pitch))
+}
+
+/// Does a drum sound on, as a roll?
+fn struck_on(cx: &Context, sounding: Sounding) -> bool {
+    sounding.of(&cx.arrangement.parts).attached.tremolo > 0
 }
 
 /// How much stronger than mf each degree from ppp to fff is: a third more for each. Our heuristic.
@@ -88,9 +98,7 @@ const STEP: f64 = 1.33;
 fn tells(cx: &Context, sounding: Sounding) -> bool {
     let note = sounding.of(&cx.arrangement.parts);
     let instrument = cx.part(usize::from(sounding.player)).instrument_at(note.start);
-    instrument.telling.as_ref().is_none_or(|telling| {
-        note.sound.pitches().last().is_none_or(|p| (telling.low..=telling.high).contains(p))
-    })
+    note.sound.pitches().last().is_none_or(|pitch| instrument.carries(*pitch))
 }
 
 /// Players of the section in an orchestra of medium size, as the catalogue says.

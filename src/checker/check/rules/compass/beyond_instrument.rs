@@ -42,7 +42,9 @@
 //! Musicians; Prout, The Orchestra, 1899, and others.
 
 use crate::arrange::{Part, SoundingNote};
-use crate::check::alternatives::{Outside, advise, all_pitches, in_compass_pitch, outside};
+use crate::check::alternatives::{
+    Outside, advise, all_pitches, in_compass_pitch, outside, tuned,
+};
 use crate::check::context::{Context, Stretch};
 use crate::check::passage::Passage;
 use crate::check::{Check, Findings, Rule};
@@ -61,10 +63,14 @@ fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
         let Some(compass) = instrument.compass(Limit::Instrument, cx.era) else { continue };
-        if instrument.unpitched || !instrument.drums.is_empty() {
+        if instrument.unpitched {
             continue;
         }
         let offences = stretch.notes().filter_map(|(index, note)| {
+            // Of a drum that is not tuned another rule speaks.
+            if !instrument.drums.is_empty() && all_pitches(note).any(|p| !tuned(part, p, note)) {
+                return None;
+            }
             let found: Option<(Pitch, Outside)> = all_pitches(note)
                 .find_map(|p| outside(part, compass, p, note.start).map(|side| (p, side)));
             found.map(|found| (index, found))

@@ -3,13 +3,13 @@
 //! # What it finds
 //! Stretches of more than half a minute in which three or more trumpets, trombones, tubas or
 //! drums play fortissimo without a break of five seconds (our heuristic); triangle,
-//! tambourine and glockenspiel are not meant. One finding is made for a stretch.
+//! tambourine, glockenspiel and the mellower brass are exempt. One finding is made for a stretch.
 //!
 //! # Why it matters
 //! The players who sit in front of them get the sound too, in rehearsal again and again. This is
-//! a caution, not a measurement: the players, and the rules against noise at work of the place,
-//! decide. NIOSH recommends 85 dB(A) as an average over eight hours, 3 dB more halving the time;
-//! Directive 2003/10/EC has action values of 80 and 85 dB(A) and a limit of 87 dB(A).
+//! a caution, not a measurement: the players and local noise-at-work rules decide. NIOSH
+//! recommends 85 dB(A) as an average over eight hours, 3 dB more halving the time; Directive
+//! 2003/10/EC has action values of 80 and 85 dB(A) and a limit of 87 dB(A).
 //!
 //! # Example
 //! ```ripieno
@@ -123,7 +123,7 @@ fn tell(cx: &Context, stretch: &Stretch, findings: &mut Findings) {
         .chain(&RULE, usize::from(stretch.first.player), note, message)
         .with_bars(cx.number(bars.0), cx.number(bars.1))
         .with_help(
-            "Let them drop out between the points of weight, or seat them away from other ears, with screens. The players and the local rules against noise at work decide.",
+            "Let them drop out between the points of weight, or seat them away from other ears, with screens. The players and local noise-at-work rules decide.",
         );
     findings.push_line(cx, note.line, cx.with_allow(finding, note.line));
 }

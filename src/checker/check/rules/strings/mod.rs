@@ -3,6 +3,7 @@
 pub mod divisi;
 pub mod double_stop;
 pub mod no_time_to_change;
+pub mod slur_too_long;
 
 use crate::instruments::{Hand, Instrument};
 use crate::music::Pitch;
