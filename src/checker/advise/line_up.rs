@@ -1,5 +1,7 @@
 //! The instrumentation line as orchestral libraries print it.
 
+use std::sync::Arc;
+
 use serde::Serialize;
 
 use crate::instruments::{Family, Instrument, catalogue, find};
@@ -63,12 +65,12 @@ fn id(player: &Player) -> &str {
     &player.instrument.id
 }
 
-fn people(players: &[Player], which: impl Fn(&Player) -> bool) -> u32 {
+fn people(players: &[Arc<Player>], which: impl Fn(&Player) -> bool) -> u32 {
     players.iter().filter(|p| which(p)).map(|p| u32::from(p.count.max(1))).sum()
 }
 
 /// `2`, or with a companion `3[1.2.pic]`, or where a player takes it as well `2[1.2/pic]`.
-fn desk(players: &[Player], taken: &[Doubling], main: &str) -> String {
+fn desk(players: &[Arc<Player>], taken: &[Doubling], main: &str) -> String {
     let leader = find(main).map_or(main, short);
     let plain = |p: &Player| of(p) == main && short(p.instrument) == leader;
     let companions = || {
@@ -99,7 +101,7 @@ fn desk(players: &[Player], taken: &[Doubling], main: &str) -> String {
 }
 
 /// `timp`, `timp+2`, `2perc`.
-fn drums(players: &[Player]) -> Option<String> {
+fn drums(players: &[Arc<Player>]) -> Option<String> {
     let tuned = |p: &Player| !p.instrument.drums.is_empty();
     let timpani = people(players, tuned);
     let others = people(players, |p| p.instrument.family == Family::Percussion && !tuned(p));
@@ -117,7 +119,7 @@ fn drums(players: &[Player]) -> Option<String> {
 }
 
 /// `hp`, `2hp`, `hpd`, each a group of its own; of wind those that have no desk of their own.
-fn others(players: &[Player], which: impl Fn(Family) -> bool) -> Vec<String> {
+fn others(players: &[Arc<Player>], which: impl Fn(Family) -> bool) -> Vec<String> {
     let mut seen: Vec<&Player> = Vec::new();
     for player in players {
         let at_a_desk = player.instrument.desk.as_ref().is_some_and(|desk| {
@@ -137,7 +139,7 @@ fn others(players: &[Player], which: impl Fn(Family) -> bool) -> Vec<String> {
 }
 
 /// `str (8.6.4.3.2)`: the desks in score order, first and second violins apart.
-fn strings(players: &[Player]) -> Option<String> {
+fn strings(players: &[Arc<Player>]) -> Option<String> {
     let desks: Vec<String> = players
         .iter()
         .filter(|p| p.instrument.family == Family::Strings)

@@ -66,7 +66,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         if instrument.unpitched {
             continue;
         }
-        let offences = stretch.notes().filter_map(|(index, note)| {
+        let look = |(index, note): (usize, &SoundingNote)| {
             // Of a drum that is not tuned another rule speaks.
             if !instrument.drums.is_empty() && all_pitches(note).any(|p| !tuned(part, p, note)) {
                 return None;
@@ -74,7 +74,15 @@ fn check(cx: &Context, findings: &mut Findings) {
             let found: Option<(Pitch, Outside)> = all_pitches(note)
                 .find_map(|p| outside(part, compass, p, note.start).map(|side| (p, side)));
             found.map(|found| (index, found))
-        });
+        };
+        // How drums are tuned is not a matter of the notes alone.
+        let offences = if instrument.drums.is_empty() {
+            cx.offences(&RULE, &stretch, 0, |range| {
+                stretch.within(range).filter_map(look).collect()
+            })
+        } else {
+            stretch.notes().filter_map(look).collect()
+        };
         for passage in cx.passages_by(&RULE, player, offences, |(_, side)| *side as u8) {
             let &(pitch, side) = passage.detail();
             let note = passage.first();

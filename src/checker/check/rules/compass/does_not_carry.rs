@@ -50,6 +50,7 @@
 
 use crate::arrange::SoundingNote;
 use crate::check::context::Context;
+use crate::check::slices::Sounding;
 use crate::check::words;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
@@ -72,10 +73,9 @@ fn check(cx: &Context, findings: &mut Findings) {
         let instrument = parts[player].instrument_at(note.start);
         note.sound.pitches().last().is_none_or(|pitch| instrument.carries(*pitch))
     };
-    let mut offences: Vec<Vec<(usize, ())>> = vec![Vec::new(); parts.len()];
-    for slice in cx.slices().iter() {
+    let moments = cx.moments(&RULE, |slice, found: &mut Vec<Sounding>| {
         if slice.sounding.len() <= TUTTI {
-            continue;
+            return;
         }
         let loud = slice
             .sounding
@@ -88,7 +88,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             brass |= part.first_instrument().family == Family::Brass;
         }
         if count <= TUTTI || !brass {
-            continue;
+            return;
         }
         for sounding in slice.sounding {
             let note = sounding.of(parts);
@@ -106,9 +106,13 @@ fn check(cx: &Context, findings: &mut Findings) {
                     && tells(usize::from(other.player), with)
             });
             if !helped {
-                offences[player].push((sounding.note as usize, ()));
+                found.push(*sounding);
             }
         }
+    });
+    let mut offences: Vec<Vec<(usize, ())>> = vec![Vec::new(); parts.len()];
+    for Sounding { player, note } in moments.into_iter().map(|moment| moment.what) {
+        offences[usize::from(player)].push((note as usize, ()));
     }
     for (player, offences) in offences.into_iter().enumerate() {
         let part = cx.part(player);

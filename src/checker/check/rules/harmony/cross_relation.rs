@@ -59,13 +59,13 @@ pub const RULE: Rule = Rule {
 /// Seconds from which it counts. Our heuristic.
 const LONG: f64 = 0.33;
 
+/// The note, the note against which it sounds, and whose that is.
+type Clash = (Pitch, Pitch, Sounding);
+
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
-    let mut clashes: super::Lasting<(Sounding, i32), (Pitch, Pitch, Sounding)> =
-        super::Lasting::new();
-    // By letter: the first note of the slice with it.
-    for slice in cx.slices().iter() {
-        clashes.slice(&slice);
+    let moments = cx.moments(&RULE, |slice, found: &mut Vec<((Sounding, i32), Clash)>| {
+        // By letter: the first note of the slice with it.
         let mut letters: [Option<(Sounding, Pitch)>; 7] = [None; 7];
         for &sounding in slice.sounding.iter().filter(|s| super::counts(cx, **s)) {
             let note = sounding.of(parts);
@@ -74,22 +74,21 @@ fn check(cx: &Context, findings: &mut Findings) {
                 continue;
             }
             for pitch in note.sound.pitches() {
-                let letter = pitch.step().rem_euclid(7) as usize;
-                match letters[letter] {
+                let letter = pitch.step().rem_euclid(7);
+                match letters[letter as usize] {
                     Some((other, with)) if with.name().alter != pitch.name().alter => {
                         if other.of(parts).source != note.source {
-                            let key = (sounding, letter as i32);
-                            clashes.add(&slice, key, (*pitch, with, other));
+                            found.push(((sounding, letter), (*pitch, with, other)));
                         }
                     }
                     Some(_) => {}
-                    None => letters[letter] = Some((sounding, *pitch)),
+                    None => letters[letter as usize] = Some((sounding, *pitch)),
                 }
             }
         }
-    }
-    let offences = clashes.long(cx, LONG, |(sounding, _)| *sounding);
-    let cause = |note: &SoundingNote, (pitch, with, other): &(Pitch, Pitch, Sounding)| {
+    });
+    let offences = super::lasting(cx, moments, LONG, |(sounding, _)| *sounding);
+    let cause = |note: &SoundingNote, (pitch, with, other): &Clash| {
         (sharing::cause(note, *pitch), Some(sharing::cause(other.of(parts), *with)))
     };
     for (passage, others) in sharing::causes(cx, &RULE, offences, cause) {
