@@ -40,7 +40,7 @@ pub fn documentation(rule: &Rule) -> Documentation {
             "What it finds" => &mut read.finds,
             "Why it matters" => &mut read.matters,
             "Example" => &mut read.example,
-            "Mended" => &mut read.mended,
+            "Fixed" | "Mended" => &mut read.mended,
             _ => &mut read.source,
         };
         if !line.starts_with("```") {
@@ -70,7 +70,7 @@ pub fn explain(rule: &Rule) -> String {
         ("What it finds", &*read.finds),
         ("Why it matters", &read.matters),
         ("Example", &read.example),
-        ("Mended", &read.mended),
+        ("Fixed", &read.mended),
         ("Source", &read.source),
     ];
     laid_out(&head, &read.title, &sections)
@@ -81,7 +81,7 @@ pub fn explain(rule: &Rule) -> String {
 pub fn explain_code(code: &Code) -> String {
     let example = example(code.code).unwrap_or_default();
     let sections =
-        [("How to fix it", code.mend), ("Example", &example.fails), ("Mended", &example.mended)];
+        [("How to fix it", code.mend), ("Example", &example.fails), ("Fixed", &example.mended)];
     laid_out(code.code, code.finds, &sections)
 }
 
@@ -130,7 +130,7 @@ pub fn page() -> String {
         let _ = write!(
             out,
             "\n## {}\n\n*{}.* {}\n\n**What it finds.** {}\n\n**Why it matters.** {}\n\n\
-             **Example.**\n\n```ripieno\n{}\n```\n\n**Mended.**\n\n```ripieno\n{}\n```\n\n\
+             **Example.**\n\n```ripieno\n{}\n```\n\n**Fixed.**\n\n```ripieno\n{}\n```\n\n\
              **Source.** {}\n",
             rule.code,
             rule.severity.word(),
@@ -164,7 +164,7 @@ fn codes(out: &mut String) {
         };
         let _ = write!(
             out,
-            "\n**Example.**\n\n```ripieno\n{}\n```\n\n**Mended.**\n\n```ripieno\n{}\n```\n",
+            "\n**Example.**\n\n```ripieno\n{}\n```\n\n**Fixed.**\n\n```ripieno\n{}\n```\n",
             example.fails.trim_end(),
             example.mended.trim_end()
         );

@@ -8,7 +8,7 @@
 //!
 //! 1. Copy the file of a neighbour. Its leading comment is the documentation that `rules`,
 //!    `explain` and `grammar/rules.md` show: one sentence, then the sections *What it finds*,
-//!    *Why it matters*, *Example*, *Mended* and *Source*.
+//!    *Why it matters*, *Example*, *Fixed* and *Source*.
 //! 2. Add the module and one line to the table in `rules/mod.rs`.
 //! 3. Run `cargo test --lib check`: it compiles the example, wants to see exactly this finding in
 //!    it and none in the mended one. `RIPIENO_WRITE_RULES=1 cargo test --lib check` writes

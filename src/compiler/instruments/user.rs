@@ -230,7 +230,7 @@ fn complete(table: &mut toml::Table, id: &str) {
     };
     let with_years = ["compass", "open_strings", "slides", "sparing", "ranks", "taxing", "retuning"];
     for field in ROWS {
-        let mut sourced = |value: &mut Value| {
+        let sourced = |value: &mut Value| {
             if let Value::Table(row) = value {
                 row.entry("source").or_insert_with(|| text(SOURCE));
                 if with_years.contains(&field) {

@@ -265,15 +265,15 @@ fn instrument_of(cx: &mut Context, line: &PlayersTree) -> Option<(&'static Instr
     // Nothing but the number of a section may follow a name: `violin-2`.
     let section = |digits: &str| digits.parse::<u8>().ok().filter(|number| *number > 0);
     let numbered = word.rsplit_once('-').and_then(|(base, digits)| {
-        Some((base, section(digits).filter(|_| instruments::find(base).is_some())?))
+        Some((base, section(digits).filter(|_| cx.instrument(base).is_some())?))
     });
     let (base, section) = match numbered {
-        Some(numbered) if instruments::find(word).is_none() => numbered,
+        Some(numbered) if cx.instrument(word).is_none() => numbered,
         _ => (word, 0),
     };
     let base = Word { value: base.to_string(), span: line.name.span };
     let year = line.count.as_ref().is_some_and(|count| count.value >= 1600);
-    if year && instruments::find(&base.value).is_none() {
+    if year && cx.instrument(&base.value).is_none() {
         cx.push(unknown(&base, &["era"], "instrument", word));
         return None;
     }
@@ -287,11 +287,12 @@ pub(super) fn instrument_named(
     word: &Word,
     crooked: bool,
 ) -> Option<&'static Instrument> {
-    let plain = instruments::find(&word.value);
+    let plain = cx.instrument(&word.value);
     let natural = plain.filter(|_| crooked).and_then(Instrument::without_valves);
     let found = natural.or(plain);
     if found.is_none() {
-        let known: Vec<&str> = catalogue().iter().map(|i| i.id.as_str()).collect();
+        let own = cx.instruments.iter().copied();
+        let known: Vec<&str> = own.chain(catalogue()).map(|i| i.id.as_str()).collect();
         let finding = unknown(word, &known, "instrument", &word.value);
         cx.push(match instruments::meant(&word.value) {
             Some(meant) => Diagnostic { fixes: Vec::new(), ..finding }

@@ -23,7 +23,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 120
@@ -76,7 +76,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let message = format!(
                 "{} {} {} {} at speed to {} in {}{}.",
                 part.player.name,
-                if words::is_plural(part.player) { "leap" } else { "leaps" },
+                if words::is_plural(&part.player) { "leap" } else { "leaps" },
                 interval(part, passage.offences[0].0),
                 if *passage.detail() > 0 { "up" } else { "down" },
                 note.sound.pitches().last().map_or(String::new(), |p| cx.both(part, *p, note)),

@@ -24,7 +24,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 120
@@ -121,7 +121,7 @@ pub(super) fn overtaxed(
     let part = cx.part(player);
     let instrument = part.notes.get(notes.start).map(|note| part.instrument_at(note.start));
     let Some(instrument) = instrument else {
-        return Overtaxed { notes: Vec::new(), fastest: 0.0 };
+        return Vec::new();
     };
     let changes = techniques(part);
     let mut offending = vec![0.0_f64; notes.len()];

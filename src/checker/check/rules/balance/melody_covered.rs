@@ -3,8 +3,9 @@
 //! # What it finds
 //! Stretches of two seconds or more in which the other parts (the bass line left out) are more than
 //! twice as strong as all who play the melody together, weighed by instrument, number, dynamic and
-//! register. From a fourth below the melody upwards they count whole, lower down less and less, to
-//! nothing an octave and a fifth below; rolls of the drums count, single strokes do not. A note held
+//! register. From a fourth below the melody upwards they count whole; lower down only what is louder
+//! than the melody counts, less and less, to nothing an octave and a fifth below. Rolls of the
+//! drums count, single strokes do not. A note held
 //! while the melody moves on, twice as long as the note of the melody or longer, counts for a
 //! quarter unless it is louder: the ear follows what moves. A free note or two between covered ones
 //! do not end a stretch. All these figures are our heuristic.
@@ -28,7 +29,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96
@@ -261,13 +262,14 @@ fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
         let near = near(note.sound.pitches().last().copied(), lowest);
         let rolls = note.attached.tremolo > 0;
         let percussion = part.instrument_at(note.start).family == Family::Percussion;
-        if near == 0.0 || (percussion && !rolls) {
+        let degree = |one: Sounding| cx.degree(usize::from(one.player), slice.start);
+        let louder = degree(one) > degree(singer);
+        // From below only what is louder than the tune covers it, and strokes are over at once.
+        if near == 0.0 || (near < 1.0 && !louder) || (percussion && !rolls) {
             continue;
         }
-        let held = note.length >= singer.of(parts).length * 2;
         // What is held softly stays in the background; what is held louder than the tune does not.
-        let degree = |one: Sounding| cx.degree(usize::from(one.player), slice.start);
-        let held = held && degree(one) <= degree(singer);
+        let held = !louder && note.length >= singer.of(parts).length * 2;
         let strength = strength(one) * near * if held { HELD } else { 1.0 };
         others += strength;
         if loudest.is_none_or(|(most, _)| strength > most) {

@@ -3,8 +3,8 @@
 //! # What it finds
 //! First horns below, and second horns above, what players of their rank are asked for: the first
 //! player of a pair of natural brass below the lowest partial of the high player, and with valves
-//! the figures of the catalogue. Of second players of natural brass that are written too high
-//! `natural-brass/second-player-high` speaks. Solos are exempt.
+//! the figures of the catalogue. For second players of natural brass that are written too high
+//! see `natural-brass/second-player-high`. Solos are exempt.
 //!
 //! # Why it matters
 //! High and low players have other mouthpieces, other lips and another sense of pitch. What one of
@@ -25,7 +25,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96
@@ -44,7 +44,7 @@
 //! High and low players: Domnich, Méthode de premier et de second cor, 1808, from memory; their
 //! ranges with valves: the catalogue, from memory.
 
-use crate::check::alternatives::{advise, all_pitches, in_compass_pitch};
+use crate::check::alternatives::{all_pitches, custom, in_compass_pitch, outside};
 use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
@@ -69,9 +69,15 @@ fn check(cx: &Context, findings: &mut Findings) {
             (None, Some(ranks)) => Some(if second { ranks.second_high } else { ranks.first_low }),
             _ => None,
         };
-        let Some(limit) = limit else { continue };
+        let (Some(limit), Some(compass)) = (limit, custom(instrument, false, cx.era)) else {
+            continue;
+        };
         let offences = stretch.notes().filter(|(_, note)| !note.solo).filter_map(|(index, note)| {
             let far = |pitch: &Pitch| {
+                // Of what nobody in the pair is asked for another rule speaks.
+                if outside(part, compass, *pitch, note.start).is_some() {
+                    return false;
+                }
                 let height = in_compass_pitch(part, *pitch, note.start).midi();
                 if second { height > limit.midi() } else { height < limit.midi() }
             };
@@ -89,9 +95,9 @@ fn check(cx: &Context, findings: &mut Findings) {
                 if second { "above" } else { "below" },
                 if second { "first" } else { "second" },
             );
-            let finding = cx.finding(&RULE, &passage, message);
-            let ways = vec!["exchange the notes of the pair".to_string()];
-            let finding = advise(cx, &passage, finding, ways);
+            let finding = cx.finding(&RULE, &passage, message).with_help(
+                "Exchange the notes of the two players, or give the passage to the other pair.",
+            );
             findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
