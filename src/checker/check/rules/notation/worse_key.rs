@@ -39,10 +39,11 @@
 //! That clarinets are chosen by the key of the music: common practice. The figures are our
 //! heuristic.
 
+use crate::arrange::SoundingNote;
 use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
-use crate::instruments::{Family, Limit, Tuning};
+use crate::instruments::{Family, Instrument, Limit, Tuning};
 
 pub const RULE: Rule = Rule {
     code: "notation/worse-key",
@@ -63,54 +64,70 @@ fn check(cx: &Context, findings: &mut Findings) {
         if instrument.family != Family::Woodwind || instrument.keys.len() < 2 {
             continue;
         }
-        let Some((first, note)) = stretch.notes().next() else { continue };
-        let Some(own) = part.tuning_at(note.start) else { continue };
-        let accidentals = |tuning: &Tuning| {
-            let (mut sum, mut count) = (0.0, 0.0);
-            for (_, note) in stretch.notes() {
-                let key = cx.form.bar_at(note.start).key.transposed(-tuning.transposition);
-                sum += f64::from(key.fifths().abs());
-                count += 1.0;
-            }
-            sum / f64::max(count, 1.0)
-        };
-        let has_all = |tuning: &&Tuning| {
-            instrument.compass(Limit::Custom, cx.era).is_none_or(|compass| {
-                stretch.notes().flat_map(|(_, note)| note.sound.pitches()).all(|pitch| {
-                    let written = pitch.transposed_or_respelled(-tuning.transposition).midi();
-                    (compass.low.midi()..=compass.high.midi()).contains(&written)
-                })
+        let notes: Vec<(usize, &SoundingNote)> = stretch.notes().collect();
+        let tuning = |note: &SoundingNote| part.tuning_at(note.start).map(|tuning| &tuning.name);
+        for run in notes.chunk_by(|one, next| tuning(one.1) == tuning(next.1)) {
+            look(cx, player, instrument, run, findings);
+        }
+    }
+}
+
+/// Looks at notes that are played in one key.
+fn look(
+    cx: &Context,
+    player: usize,
+    instrument: &Instrument,
+    run: &[(usize, &SoundingNote)],
+    findings: &mut Findings,
+) {
+    let part = cx.part(player);
+    let Some((first, note)) = run.first().copied() else { return };
+    let Some(own) = part.tuning_at(note.start) else { return };
+    let accidentals = |tuning: &Tuning| {
+        let (mut sum, mut count) = (0.0, 0.0);
+        for (_, note) in run {
+            let key = cx.form.bar_at(note.start).key.transposed(-tuning.transposition);
+            sum += f64::from(key.fifths().abs());
+            count += 1.0;
+        }
+        sum / f64::max(count, 1.0)
+    };
+    let has_all = |tuning: &&Tuning| {
+        instrument.compass(Limit::Custom, cx.era).is_none_or(|compass| {
+            run.iter().flat_map(|(_, note)| note.sound.pitches()).all(|pitch| {
+                let written = pitch.transposed_or_respelled(-tuning.transposition).midi();
+                (compass.low.midi()..=compass.high.midi()).contains(&written)
             })
-        };
-        let in_use = |tuning: &&Tuning| {
-            tuning.from.is_none_or(|from| cx.era >= from) && tuning.to.is_none_or(|to| cx.era <= to)
-        };
-        // The usual keys are those whose top is not marked as a risk.
-        let usual = |tuning: &&Tuning| tuning.safe_high.is_none();
-        let now = accidentals(own);
-        let better = instrument
-            .keys
-            .iter()
-            .filter(|tuning| tuning.name != own.name)
-            .filter(in_use)
-            .filter(usual)
-            .filter(has_all)
-            .map(|tuning| (accidentals(tuning), tuning))
-            .min_by(|a, b| a.0.total_cmp(&b.0));
-        let Some((best, tuning)) = better else { continue };
-        if now < MANY || now - best < FEWER {
-            continue;
-        }
-        for passage in cx.passages(&RULE, player, [(first, ())]) {
-            let message = format!(
-                "{} in {} reads {now:.0} sharps or flats; in {} it would be {best:.0}.",
-                part.player.name, own.name, tuning.name
-            );
-            let finding = cx.finding(&RULE, &passage, message).with_help(format!(
-                "Write `in {}`, or let the player change with `takes` in a long rest.",
-                tuning.name
-            ));
-            findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
-        }
+        })
+    };
+    let in_use = |tuning: &&Tuning| {
+        tuning.from.is_none_or(|from| cx.era >= from) && tuning.to.is_none_or(|to| cx.era <= to)
+    };
+    // The usual keys are those whose top is not marked as a risk.
+    let usual = |tuning: &&Tuning| tuning.safe_high.is_none();
+    let now = accidentals(own);
+    let better = instrument
+        .keys
+        .iter()
+        .filter(|tuning| tuning.name != own.name)
+        .filter(in_use)
+        .filter(usual)
+        .filter(has_all)
+        .map(|tuning| (accidentals(tuning), tuning))
+        .min_by(|a, b| a.0.total_cmp(&b.0));
+    let Some((best, tuning)) = better else { return };
+    if now < MANY || now - best < FEWER {
+        return;
+    }
+    for passage in cx.passages(&RULE, player, [(first, ())]) {
+        let message = format!(
+            "{} in {} reads {now:.0} sharps or flats; in {} it would be {best:.0}.",
+            part.player.name, own.name, tuning.name
+        );
+        let finding = cx.finding(&RULE, &passage, message).with_help(format!(
+            "Write `in {}`, or let the player change with `takes` in a long rest.",
+            tuning.name
+        ));
+        findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
     }
 }
