@@ -32,6 +32,8 @@
 //! 7. Run `cargo test --lib instruments`. The reader names the file, the instrument and the field
 //!    that it cannot take, and the tests say what is missing.
 
+#[cfg(test)]
+mod house_tests;
 mod natural;
 mod other_names;
 mod read;
