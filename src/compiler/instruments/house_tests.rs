@@ -136,3 +136,32 @@ fn the_trombone_has_its_valve_from_1920_on() {
     assert_eq!(tenor.sparing(1725), None, "the trombones of the church play all through");
     assert!(tenor.sparing(1885).is_some());
 }
+
+#[test]
+fn faults_that_a_table_shows_only_as_a_whole_are_reported() {
+    let brass = include_str!("data/brass.toml");
+    let twice = read::read_files(&[("one.toml", brass), ("two.toml", brass)]);
+    let message = twice.expect_err("the same words twice").to_string();
+    assert!(message.contains("two.toml") && message.contains("already taken"), "{message}");
+
+    let wrong = brass.replacen("steps = -4, semitones = -7", "steps = -4, semitones = -6", 1);
+    let message = read::read_files(&[("brass.toml", &wrong)]).expect_err("wrong").to_string();
+    assert!(message.contains("crooks `F`"), "{message}");
+
+    let keys = include_str!("data/harp-and-keyboard.toml");
+    for (from, to) in [
+        ("staves = 2\n", "staves = 3\n"),
+        ("staves = 2\n", "staves = 1\n"),
+        ("staves_source = \"common practice\"\n", ""),
+        ("    { clef = \"bass\", low = \"Cb1\", high = \"F4\" },\n", ""),
+    ] {
+        assert!(keys.contains(from), "the sample no longer has {from}");
+        let wrong = keys.replacen(from, to, 1);
+        let message = read::read_files(&[("keys.toml", &wrong)]).expect_err(to).to_string();
+        assert!(message.contains("staves"), "{message}");
+    }
+
+    let wrong = brass.replacen("second = [2, 12]", "second = [2, 21]", 1);
+    let message = read::read_files(&[("brass.toml", &wrong)]).expect_err("wrong").to_string();
+    assert!(message.contains("natural.second"), "{message}");
+}
