@@ -113,7 +113,10 @@ pub(super) fn form(
                 continue;
             }
             settings.add(cx, line.bars, item);
-            if cx.errors_since(before) {
+            if !cx.errors_since(before) {
+                let what = once_a_bar(&item.value);
+                settings.said.extend(what.map(|what| (what, line.bars.first, item.span)));
+            } else {
                 let counts = matches!(
                     item.value,
                     FormItem::Metre(_) | FormItem::Length(_) | FormItem::PickUp(_)
@@ -304,7 +307,6 @@ impl Settings {
             );
             return true;
         }
-        self.said.push((what, bars.first, item.span));
         false
     }
 
