@@ -20,6 +20,7 @@ mod tests;
 use std::sync::Arc;
 
 use crate::diagnostics::{Diagnostic, FileId, Severity, Sources, Span};
+use crate::instruments::{self, Instrument};
 use crate::syntax::{Declaration, Tree, Word};
 
 pub use kept::Kept;
@@ -49,7 +50,8 @@ pub fn resolve_again(
     kept: &mut Kept,
 ) -> (Arc<Piece>, Vec<Diagnostic>) {
     let mut cx = Context::default();
-    let tree = loader::read_all(shelf, root, &mut cx.diagnostics);
+    let (tree, instruments) = loader::read_all(shelf, root, &mut cx.diagnostics);
+    cx.instruments = instruments;
     let piece = Arc::new(link(&mut cx, &tree, root, kept));
     kept.piece = Arc::clone(&piece);
     (piece, cx.diagnostics)
@@ -59,6 +61,8 @@ pub fn resolve_again(
 #[derive(Default)]
 struct Context {
     diagnostics: Vec<Diagnostic>,
+    /// The instruments of the user.
+    instruments: Vec<&'static Instrument>,
     told: lost::Told,
     counted: music::Counted,
 }
@@ -66,6 +70,12 @@ struct Context {
 impl Context {
     fn push(&mut self, diagnostic: Diagnostic) {
         self.diagnostics.push(diagnostic);
+    }
+
+    /// The instrument of that word: one of the user's or of the catalogue.
+    fn instrument(&self, word: &str) -> Option<&'static Instrument> {
+        let called = |i: &&&'static Instrument| i.id == word || i.aliases.iter().any(|a| a == word);
+        self.instruments.iter().find(called).copied().or_else(|| instruments::find(word))
     }
 
     /// Are there errors among the findings from the one of that index on?
