@@ -40,6 +40,7 @@ pub(super) fn ensembles(cx: &mut Context, tree: &Tree) -> Vec<Arc<Ensemble>> {
 fn check_lines(cx: &mut Context, tree: &EnsembleTree) {
     let mut eras = Vec::new();
     let mut seen: Vec<&Word> = Vec::new();
+    let mut groups: Vec<&Word> = Vec::new();
     for line in &tree.lines {
         match line {
             EnsembleLine::Era(year) => {
@@ -69,7 +70,21 @@ fn check_lines(cx: &mut Context, tree: &EnsembleTree) {
                 }
                 seen.push(&players.name);
             }
-            EnsembleLine::Group(..) | EnsembleLine::Without(_) => {}
+            EnsembleLine::Group(name, _) => {
+                if let Some(first) = groups.iter().find(|word| word.value == name.value) {
+                    cx.push(
+                        Diagnostic::error(
+                            "names/twice",
+                            name.span,
+                            format!("This ensemble has two groups called `{}`.", name.value),
+                        )
+                        .with_label(first.span, "the first is here")
+                        .with_help("Name all its players on one line, or give it another name."),
+                    );
+                }
+                groups.push(name);
+            }
+            EnsembleLine::Without(_) => {}
             EnsembleLine::Budget(items) => {
                 for (_, percent) in items.iter().filter(|(_, percent)| percent.value > 100) {
                     cx.push(

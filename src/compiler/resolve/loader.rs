@@ -159,7 +159,18 @@ impl Reading<'_> {
                 return self.diagnostics.push(cannot_use(path, &error));
             }
         };
-        if self.open.contains(&file) || self.open.len() >= DEEPEST_USE {
+        if self.open.len() >= DEEPEST_USE && !self.open.contains(&file) {
+            self.diagnostics.push(
+                Diagnostic::error(
+                    "use/cannot-read",
+                    path.span,
+                    format!("Files use one another more than {DEEPEST_USE} deep."),
+                )
+                .with_help("Let the piece itself `use` what it needs, side by side."),
+            );
+            return;
+        }
+        if self.open.contains(&file) {
             let name = self.shelf.name(file);
             let chain: Vec<&str> = self.open.iter().map(|file| self.shelf.name(*file)).collect();
             let chain = chain.join("` uses `");

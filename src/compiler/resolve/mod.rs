@@ -157,6 +157,7 @@ fn form_of(declaration: &Declaration) -> Option<&crate::syntax::FormTree> {
 fn head(cx: &mut Context, tree: &Tree, piece: &mut Piece) {
     const LINES: [&str; 4] = ["subtitle", "composer", "arranger", "licence"];
     let mut spans = Vec::new();
+    let mut said = Vec::new();
     for declaration in &tree.declarations {
         let Declaration::Piece(head) = &**declaration else { continue };
         spans.push(head.title.span);
@@ -176,6 +177,12 @@ fn head(cx: &mut Context, tree: &Tree, piece: &mut Piece) {
                     continue;
                 }
             };
+            let known = LINES.iter().find(|line| **line == what.value).copied();
+            if known.is_some_and(|what_line| {
+                said_twice(cx, &mut said, what_line, what.span.to(text.span))
+            }) {
+                continue;
+            }
             *line = Some(text.value.clone());
         }
     }
@@ -201,6 +208,25 @@ fn twice(what: &str, second: Span, first: Span) -> Diagnostic {
     Diagnostic::error("names/twice", second, format!("There is a second {what}."))
         .with_label(first, "the first is here")
         .with_help(format!("A source has one {what}; take one of the two away."))
+}
+
+/// Tells of something that a line or a block says a second time, and offers to take it away.
+fn said_twice(
+    cx: &mut Context,
+    said: &mut Vec<(&'static str, Span)>,
+    what: &'static str,
+    span: Span,
+) -> bool {
+    match said.iter().find(|(before, _)| *before == what) {
+        Some((_, first)) => {
+            cx.push(Diagnostic::twice(what, span, *first));
+            true
+        }
+        None => {
+            said.push((what, span));
+            false
+        }
+    }
 }
 
 /// Says where a name is given twice.
