@@ -265,9 +265,19 @@ fn claimed_twice(bars: &Spanned<Modifier>, verb: &VerbTree) -> Diagnostic {
 }
 
 fn modifiers(cx: &mut Context, tree: &ScoringLine, piece: &Piece, line: &mut Line) {
+    let mut said = Vec::new();
     for modifier in &tree.modifiers {
         let span = modifier.span;
         let before = cx.diagnostics.len();
+        let once = match &modifier.value {
+            Modifier::Bars(_) => Some("`bars`"),
+            Modifier::Role(_) => Some("role"),
+            Modifier::At(_) => Some("`at`"),
+            _ => None,
+        };
+        if once.is_some_and(|what| super::said_twice(cx, &mut said, what, span)) {
+            continue;
+        }
         match &modifier.value {
             Modifier::Bars(ranges) => line.bars = indices(cx, &piece.form, ranges),
             Modifier::Role(name) => {
