@@ -25,10 +25,15 @@
 //!    looked up says "from memory"; a rule of the trade without an author "common practice"; a
 //!    figure of our own "our heuristic"; one worked out from another "derived". Where sources
 //!    disagree, choose one and name the other in the source's text.
+//!    What is `like` another instrument takes over all that it does not state, but its names. The
+//!    traits that rules, advice and the mock-up ask for (`slides`, `hand`, `trills`, `seat`,
+//!    `desk` and others) are described in `traits.rs`; code asks for them, never for an id.
 //! 6. What it is called elsewhere goes into `data/other-names.toml`, for findings only.
 //! 7. Run `cargo test --lib instruments`. The reader names the file, the instrument and the field
 //!    that it cannot take, and the tests say what is missing.
 
+#[cfg(test)]
+mod house_tests;
 mod natural;
 mod other_names;
 mod read;
