@@ -55,6 +55,7 @@ use crate::check::context::Context;
 use crate::check::slices::{Slice, Sounding};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
+use crate::instruments::Family;
 use crate::resolve::{Dynamic, Role};
 
 pub const RULE: Rule = Rule {
@@ -101,6 +102,10 @@ fn thin(cx: &Context, slice: Slice) -> Option<(Sounding, f64)> {
     let mut first = None;
     for &one in slice.sounding {
         let note = one.of(&cx.arrangement.parts);
+        let part = cx.part(usize::from(one.player));
+        if part.instrument_at(note.start).family == Family::Percussion {
+            continue;
+        }
         let strength = super::strength(cx, one, slice.start);
         whole += strength;
         if cx.degree(usize::from(one.player), slice.start).reaches(Dynamic::Mf) {
