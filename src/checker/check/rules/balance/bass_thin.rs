@@ -2,7 +2,7 @@
 //!
 //! # What it finds
 //! Stretches of four seconds or more in which eight or more players sound from mezzo forte up and
-//! those with the bass make up less than a twentieth of the whole strength (our heuristic),
+//! those with the bass make up less than 4.5% of the whole strength (our heuristic),
 //! weighed as for `balance/melody-covered`. Passages without any bass line are taken as meant.
 //!
 //! # Why it matters
@@ -68,7 +68,7 @@ pub const RULE: Rule = Rule {
 /// Players from which a bass is asked for. Our heuristic.
 const PLAYERS: usize = 8;
 /// The share of the whole that the bass should have at least. Our heuristic.
-const SHARE: f64 = 0.05;
+const SHARE: f64 = 0.045;
 /// Seconds from which it counts. Our heuristic.
 const LONG: f64 = 4.0;
 
