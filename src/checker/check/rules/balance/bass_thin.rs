@@ -2,7 +2,7 @@
 //!
 //! # What it finds
 //! Stretches of four seconds or more in which eight or more players sound from mezzo forte up and
-//! those with the bass make up less than 4.5% of the whole strength (our heuristic),
+//! those with the bass make up less than a twentieth of the whole strength (our heuristic),
 //! weighed as for `balance/melody-covered`. Passages without any bass line are taken as meant.
 //!
 //! # Why it matters
@@ -55,7 +55,6 @@ use crate::check::context::Context;
 use crate::check::slices::{Slice, Sounding};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
-use crate::instruments::Family;
 use crate::resolve::{Dynamic, Role};
 
 pub const RULE: Rule = Rule {
@@ -68,7 +67,7 @@ pub const RULE: Rule = Rule {
 /// Players from which a bass is asked for. Our heuristic.
 const PLAYERS: usize = 8;
 /// The share of the whole that the bass should have at least. Our heuristic.
-const SHARE: f64 = 0.045;
+const SHARE: f64 = 0.05;
 /// Seconds from which it counts. Our heuristic.
 const LONG: f64 = 4.0;
 
@@ -102,10 +101,6 @@ fn thin(cx: &Context, slice: Slice) -> Option<(Sounding, f64)> {
     let mut first = None;
     for &one in slice.sounding {
         let note = one.of(&cx.arrangement.parts);
-        let part = cx.part(usize::from(one.player));
-        if part.instrument_at(note.start).family == Family::Percussion {
-            continue;
-        }
         let strength = super::strength(cx, one, slice.start);
         whole += strength;
         if cx.degree(usize::from(one.player), slice.start).reaches(Dynamic::Mf) {

@@ -2,7 +2,7 @@
 //!
 //! # What it finds
 //! Stretches of two seconds or more in which the other parts (the bass line left out) are more than
-//! two and a half times as strong as all who play the melody together, weighed by instrument, number, dynamic and
+//! twice as strong as all who play the melody together, weighed by instrument, number, dynamic and
 //! register. From a fourth below the melody upwards they count whole; lower down only what is louder
 //! than the melody counts, less and less, to nothing an octave and a fifth below. Rolls of the
 //! drums count, single strokes do not. A note held
@@ -69,8 +69,8 @@ pub const RULE: Rule = Rule {
     check: Check::Scoring(check),
 };
 
-/// How many times stronger the others must be. Our heuristic.
-const TIMES: f64 = 2.5;
+/// How much stronger the others must be. Our heuristic.
+const TWICE: f64 = 2.0;
 /// Seconds from which it counts. Our heuristic.
 const LONG: f64 = 2.0;
 /// Semitones below the melody within which others cover it: a fourth. Our heuristic.
@@ -78,7 +78,7 @@ const NEAR: i32 = 5;
 /// Semitones below the melody from which nothing covers it: an octave and a fifth. Our heuristic.
 const FAR: i32 = 19;
 /// Seconds of a free moment that do not end a covered stretch. Our heuristic.
-const GAP: f64 = 0.3;
+const GAP: f64 = 0.6;
 /// Weight of a note that is held against a moving melody. Our heuristic.
 const HELD: f64 = 0.25;
 
@@ -275,7 +275,7 @@ fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
         }
     }
     let (_, other) = loudest?;
-    (others > TIMES * melody).then(|| Covered {
+    (others > TWICE * melody).then(|| Covered {
         melody: singer,
         other,
         times: others / melody.max(0.01),
