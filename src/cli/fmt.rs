@@ -5,9 +5,9 @@ use std::path::PathBuf;
 
 use super::source::{self, STANDARD_INPUT};
 use super::{End, Outcome, files, print};
-use crate::diagnostics::FileId;
-use crate::format;
-use crate::syntax::Document;
+use ripieno_compiler::diagnostics::FileId;
+use ripieno_compiler::format;
+use ripieno_compiler::syntax::Document;
 
 /// What `fmt` takes.
 #[derive(clap::Args)]

@@ -36,8 +36,7 @@ pub(super) fn man(arguments: &ManArguments) -> Outcome {
         Some(name) => {
             let found = program.get_subcommands().find(|command| command.get_name() == name);
             let found = found.ok_or_else(|| Failure(format!("there is no command `{name}`")))?;
-            // The page of `ripieno build` is called ripieno-build.
-            found.clone().name(format!("ripieno-{name}")).version(env!("CARGO_PKG_VERSION"))
+            found.clone().version(env!("CARGO_PKG_VERSION"))
         }
     };
     let mut page = Vec::new();

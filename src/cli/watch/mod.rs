@@ -11,9 +11,9 @@ use sha2::{Digest, Sha256};
 use super::build::{self, Built, Wanted};
 use super::source::{self, counts};
 use super::{Failure, Outcome, print};
-use crate::diagnostics::{FileId, Severity, Sources, short};
-use crate::render::Format;
-use crate::syntax::{Declaration, parse};
+use ripieno_compiler::diagnostics::{FileId, Severity, Sources, short};
+use ripieno_writers::render::Format;
+use ripieno_compiler::syntax::{Declaration, parse};
 use folders::Folders;
 
 /// What `watch` takes.
