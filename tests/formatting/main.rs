@@ -4,6 +4,7 @@
 mod cases;
 #[path = "../shared/changes.rs"]
 mod changes;
+mod command;
 mod meaning;
 #[path = "../shared/mod.rs"]
 mod shared;
@@ -84,6 +85,13 @@ fn samples_and_fixtures_keep_their_signs_and_their_meaning() {
     }
     for (_, text) in files("samples") {
         assert_clean(&text);
+    }
+}
+
+#[test]
+fn samples_and_the_first_piece_are_in_the_form() {
+    for (name, text) in files("samples").into_iter().chain(files("src/cli")) {
+        assert_eq!(formatted(&text), text, "{name}");
     }
 }
 

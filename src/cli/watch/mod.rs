@@ -116,7 +116,7 @@ impl Watched {
         };
         if before.get(&self.path) == Some(&None) && !self.path.exists() {
             let line = said("gone; it is built again when it is back");
-            self.inputs = settled(&before);
+            self.inputs = BTreeMap::from([(self.path.clone(), Some(None))]);
             return line;
         }
         let mut sources = Sources::new();
@@ -146,6 +146,10 @@ impl Watched {
 }
 
 fn state(path: &Path) -> State {
+    // A pipe may have no writer.
+    if !path.is_file() {
+        return None;
+    }
     fs::read(path).ok().map(|bytes| Sha256::digest(bytes).into())
 }
 
