@@ -186,17 +186,17 @@ fn one_mistake_makes_one_finding() {
 /// Slips of which the findings were read; each line is a place in a sample, once in it, what
 /// becomes of it, and the only code that is told.
 const READ: [(&str, &str, &str, &str); 22] = [
-    (WATCHMAN, "viola        plays upper", "viola        plays uppre", "names/unknown"),
+    (WATCHMAN, "viola         plays upper", "viola         plays uppre", "names/unknown"),
     (
         WATCHMAN,
-        "plays tenor bars 1..64, 69..84        as harmony\n  viola",
+        "plays tenor bars 1..64, 69..84  as harmony\n  viola",
         "palys tenor bars 1..64, 69..84 as harmony\n  viola",
         "syntax/unexpected",
     ),
     (WATCHMAN, "voice middle {", "voise middle {", "syntax/unknown-declaration"),
     (WATCHMAN, "voice middle {", "voice midle {", "names/unknown"),
     (WATCHMAN, "form {", "fomr {", "syntax/unknown-declaration"),
-    (WATCHMAN, "1    metre 4/4", "1    meter 4/4", "syntax/unexpected"),
+    (WATCHMAN, "1         metre 4/4", "1         meter 4/4", "syntax/unexpected"),
     (WATCHMAN, "1         metre 4/4", "1         metre 3/4", "bars/too-long"),
     (WATCHMAN, "84        end", "8         end", "bars/outside"),
     (WATCHMAN, "84        end", "840       end", "bars/missing"),
