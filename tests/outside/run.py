@@ -16,6 +16,7 @@ import warnings
 from pathlib import Path
 
 import check_agreement
+import check_catalogue
 import check_checks
 import check_corpus
 import check_files
@@ -128,7 +129,11 @@ def main(ripieno, *samples):
         clean = work / "clean.ripieno"
         clean.write_text(HOSTILE, encoding="utf-8")
         said = check_findings.check(ripieno, clean)
-        outside = (check_harmony.check(ripieno), check_corpus.check(ripieno))
+        outside = (
+            check_harmony.check(ripieno),
+            check_corpus.check(ripieno),
+            [check_catalogue.check(ripieno)],
+        )
         for stage in (findings, said, *outside, checks(work, samples)):
             for finding in stage:
                 passed += finding.passed

@@ -13,7 +13,7 @@ use serde::Serialize;
 
 use super::weigh::{self, Weighed};
 use super::{WEIGHED, percent, rounded, table};
-use crate::instruments::{Instrument, Limit, PlayerRank, Tuning, find};
+use crate::instruments::{Instrument, Limit, NaturalSeries, PlayerRank, Tuning, catalogue};
 use crate::music::PitchName;
 use crate::resolve::{Ensemble, Piece, Scoring, Voice};
 
@@ -71,14 +71,16 @@ pub fn crooks(piece: &Piece, scoring: Option<&Scoring>, voice: Option<&Voice>) -
     if music.chords.is_empty() {
         return advice;
     }
-    if let Some(horn) = find("natural-horn") {
-        let year = with("natural-horn").map_or(DEFAULT_YEAR, |ensemble| ensemble.era);
+    // The hand helps horns out where the series has no note, so they are asked first.
+    let (horn, trumpet) = (natural(|series| series.stopping_from.is_some()), natural(|series| series.stopping_from.is_none()));
+    if let Some(horn) = horn {
+        let year = with(&horn.id).map_or(DEFAULT_YEAR, |ensemble| ensemble.era);
         let pairs = judge(&music, horn, year);
         advice.one_pair = ranked(pairs.iter().map(|pair| pair.alone(&music)).collect());
         advice.two_pairs = ranked(two_pairs(&music, &pairs));
     }
-    if let Some(trumpet) = find("natural-trumpet")
-        && let Some(ensemble) = with("natural-trumpet")
+    if let Some(trumpet) = trumpet
+        && let Some(ensemble) = with(&trumpet.id)
     {
         let pairs = judge(&music, trumpet, ensemble.era);
         advice.trumpets = ranked(pairs.iter().map(|pair| pair.alone(&music)).collect());
@@ -108,6 +110,11 @@ const OFF_CENTS: f64 = 10.0;
 /// How much the third of the crook counts when foreign notes are told: it is the note by which a
 /// natural instrument says major. Our heuristic.
 const THIRD_PLACES: f64 = 4.0;
+
+/// The first instrument of the catalogue without valves whose series is of a kind.
+fn natural(kind: impl Fn(&NaturalSeries) -> bool) -> Option<&'static Instrument> {
+    catalogue().iter().find(|instrument| instrument.natural.as_ref().is_some_and(&kind))
+}
 
 /// What is asked of the crooks.
 struct Music<'a> {

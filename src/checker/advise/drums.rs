@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::weigh::{self, Weighed};
 use super::{WEIGHED, percent, rounded, table};
-use crate::instruments::{Drum, find};
+use crate::instruments::{Drum, Instrument, catalogue};
 use crate::music::{Key, Pitch};
 use crate::resolve::Piece;
 
@@ -45,7 +45,8 @@ const LAST: f64 = 0.05;
 pub fn drums(piece: &Piece) -> DrumsAdvice {
     let mut advice = DrumsAdvice { two_drums: Vec::new(), three_drums: Vec::new() };
     let mut chords = weigh::chords(piece, METRE);
-    let Some(timpani) = find("timpani") else { return advice };
+    let drums = |instrument: &&Instrument| !instrument.drums.is_empty();
+    let Some(timpani) = catalogue().iter().find(drums) else { return advice };
     let [large, small] = timpani.drums.as_slice() else { return advice };
     let Some(last) = chords.last_mut() else { return advice };
     last.share += LAST;

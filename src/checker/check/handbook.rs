@@ -290,7 +290,7 @@ const PASSAGES: &[Passage] = &[
             (
                 "plays low 8vb as bass",
                 "plays low 15mb as bass",
-                &["compass/beyond-instrument", "compass/outside-custom"],
+                &["compass/beyond-instrument"],
             ),
         ],
         ..PLAIN
@@ -343,7 +343,7 @@ const PASSAGES: &[Passage] = &[
     Passage {
         says: "Trombones play chorale chords, in alto, tenor and bass.",
         source: "Henderson, The Orchestra and Orchestral Music, 1899, ch. V; tenor E2 to Bb4, seven \
-                 positions: International Encyclopaedia, \"Trombone\"",
+                 positions: common practice",
         players: "alto-trombone, tenor-trombone, bass-trombone",
         harmony: &["C", "1/2 F G", "C"],
         voices: &[

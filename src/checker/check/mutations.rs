@@ -166,7 +166,7 @@ const SKETCHES: &[Sketch] = &[
     },
     Sketch {
         rule: "natural-brass/no-partial",
-        era: 1750,
+        era: 1740,
         bad: &["1/2 D4 F4", "1/4 A3 Eb4 D4 D4", "1/1 Bb3"],
         ..HORN
     },
@@ -455,6 +455,59 @@ const SKETCHES: &[Sketch] = &[
         good: &["1/4 C2 G2 C4 G2", "1/1 C3"],
         bad: &["1/4 C2 G2 C6 G2", "1/2 C2 B5"],
         ..PLAIN
+    },
+    Sketch {
+        rule: "agility/grasp",
+        era: 1885,
+        players: "harp",
+        lines: "harp plays tune as harmony",
+        good: &["1/1 C3&G3&C4&E4", "1/2 C4&E4 G4"],
+        bad: &["1/1 C3&E3&G3&C4&E4&G4&C5&E5&G5", "1/2 C2&C4&E6 G4"],
+        ..PLAIN
+    },
+    Sketch {
+        rule: "agility/pedals",
+        era: 1885,
+        tempo: 120,
+        players: "harp",
+        lines: "harp plays tune as harmony",
+        good: &["1/8 C5 E G C6 B5 G E D", "1/2 C5&E5 G5"],
+        bad: &["1/16 C5 C# D D# E F F# G G# A A# B C6 B5 A G", "1/2 C5&C#6 G5"],
+        ..PLAIN
+    },
+    Sketch {
+        rule: "compass/player-rank",
+        era: 1885,
+        players: "horn 2 in F",
+        lines: "horn.1 plays fill as harmony\n horn.2 plays tune as harmony",
+        good: &["1/1 E4", "1/2 G4 C4"],
+        bad: &["1/1 D5", "1/2 C#5 A4"],
+        voices: &[("fill", "1/1 G4")],
+        ..PLAIN
+    },
+    Sketch {
+        rule: "harmony/cross-relation",
+        era: 1885,
+        players: "flute, clarinet in Bb",
+        lines: "flute plays song as melody\n clarinet plays tune as harmony",
+        good: &["1/1 A4", "1/2 D4 A4"],
+        bad: &["1/1 F4", "1/2 F4 A4"],
+        voices: &[("song", "1/1 F#5")],
+        ..PLAIN
+    },
+    Sketch {
+        rule: "notation/worse-key",
+        players: "clarinet in Bb",
+        lines: "clarinet plays tune as melody",
+        lines_after: "clarinet takes in B bar {n}",
+        ..PLAIN
+    },
+    Sketch {
+        rule: "strings/slur-too-long",
+        tempo: 20,
+        good: &["{1/4 G4 A4} {B4 G4}", "1/2 G4 B4"],
+        bad: &["{1/4 G4 A4 B4 C5}", "{1/2 G4 B4}"],
+        ..VIOLINS
     },
 ];
 

@@ -20,6 +20,7 @@ mod tests;
 use std::sync::Arc;
 
 use crate::diagnostics::{Diagnostic, FileId, Severity, Sources, Span};
+use crate::instruments::{self, Instrument};
 use crate::syntax::{Declaration, Tree, Word};
 
 pub use kept::Kept;
@@ -49,7 +50,8 @@ pub fn resolve_again(
     kept: &mut Kept,
 ) -> (Arc<Piece>, Vec<Diagnostic>) {
     let mut cx = Context::default();
-    let tree = loader::read_all(shelf, root, &mut cx.diagnostics);
+    let (tree, instruments) = loader::read_all(shelf, root, &mut cx.diagnostics);
+    cx.instruments = instruments;
     let piece = Arc::new(link(&mut cx, &tree, root, kept));
     kept.piece = Arc::clone(&piece);
     (piece, cx.diagnostics)
@@ -59,6 +61,8 @@ pub fn resolve_again(
 #[derive(Default)]
 struct Context {
     diagnostics: Vec<Diagnostic>,
+    /// The instruments of the user.
+    instruments: Vec<&'static Instrument>,
     told: lost::Told,
     counted: music::Counted,
 }
@@ -66,6 +70,12 @@ struct Context {
 impl Context {
     fn push(&mut self, diagnostic: Diagnostic) {
         self.diagnostics.push(diagnostic);
+    }
+
+    /// The instrument of that word: one of the user's or of the catalogue.
+    fn instrument(&self, word: &str) -> Option<&'static Instrument> {
+        let called = |i: &&&'static Instrument| i.id == word || i.aliases.iter().any(|a| a == word);
+        self.instruments.iter().find(called).copied().or_else(|| instruments::find(word))
     }
 
     /// Are there errors among the findings from the one of that index on?
@@ -89,7 +99,8 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {
     }
     head(cx, tree, &mut piece);
     let voices = (form::longest_voice(tree), form::last_of_voices(tree));
-    let forms: Vec<_> = tree.declarations.iter().filter_map(|declaration| form_of(declaration)).collect();
+    let forms: Vec<_> =
+        tree.declarations.iter().filter_map(|declaration| form_of(declaration)).collect();
     one_only(cx, &forms.iter().map(|f| f.span).collect::<Vec<_>>(), "form");
     piece.form = kept.form(form::form(cx, forms.first().copied(), voices, piece.span));
     let mut voices = Vec::new();
@@ -116,8 +127,9 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {
         }
     }
     let all = (0, piece.form.bars.len());
-    let declared =
-        |kind: fn(&Declaration) -> bool| tree.declarations.iter().any(|declaration| kind(declaration));
+    let declared = |kind: fn(&Declaration) -> bool| {
+        tree.declarations.iter().any(|declaration| kind(declaration))
+    };
     if cx.told.may_be_lost("harmony") && !declared(|d| matches!(d, Declaration::Harmony(_))) {
         piece.harmony_unsure.push(all);
     }
@@ -145,6 +157,7 @@ fn form_of(declaration: &Declaration) -> Option<&crate::syntax::FormTree> {
 fn head(cx: &mut Context, tree: &Tree, piece: &mut Piece) {
     const LINES: [&str; 4] = ["subtitle", "composer", "arranger", "licence"];
     let mut spans = Vec::new();
+    let mut said = Vec::new();
     for declaration in &tree.declarations {
         let Declaration::Piece(head) = &**declaration else { continue };
         spans.push(head.title.span);
@@ -164,6 +177,12 @@ fn head(cx: &mut Context, tree: &Tree, piece: &mut Piece) {
                     continue;
                 }
             };
+            let known = LINES.iter().find(|line| **line == what.value).copied();
+            if known.is_some_and(|what_line| {
+                said_twice(cx, &mut said, what_line, what.span.to(text.span))
+            }) {
+                continue;
+            }
             *line = Some(text.value.clone());
         }
     }
@@ -189,6 +208,25 @@ fn twice(what: &str, second: Span, first: Span) -> Diagnostic {
     Diagnostic::error("names/twice", second, format!("There is a second {what}."))
         .with_label(first, "the first is here")
         .with_help(format!("A source has one {what}; take one of the two away."))
+}
+
+/// Tells of something that a line or a block says a second time, and offers to take it away.
+fn said_twice(
+    cx: &mut Context,
+    said: &mut Vec<(&'static str, Span)>,
+    what: &'static str,
+    span: Span,
+) -> bool {
+    match said.iter().find(|(before, _)| *before == what) {
+        Some((_, first)) => {
+            cx.push(Diagnostic::twice(what, span, *first));
+            true
+        }
+        None => {
+            said.push((what, span));
+            false
+        }
+    }
 }
 
 /// Says where a name is given twice.

@@ -2,6 +2,7 @@
 
 pub mod below_bass;
 pub mod contradicts;
+pub mod cross_relation;
 pub mod doubled_leading_note;
 pub mod muddy;
 pub mod parallels;
