@@ -187,11 +187,7 @@ pub(super) struct Built {
 }
 
 /// Builds one source by itself. Its texts are added to the sources even where the rest fails.
-pub(super) fn alone(
-    wanted: &Wanted,
-    path: &Path,
-    sources: &mut Sources,
-) -> Result<Built, Failure> {
+pub(super) fn alone(wanted: &Wanted, path: &Path, sources: &mut Sources) -> Result<Built, Failure> {
     let mut read = source::read(sources, path, wanted.root)?;
     let chosen = checked(&mut read, wanted.scorings, &wanted.options)?;
     let refused = has_errors(&read.diagnostics) && !wanted.despite_errors;

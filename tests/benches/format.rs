@@ -28,7 +28,5 @@ fn format_1_000_bars(bencher: Bencher) {
 fn set_1_000_bars(bencher: Bencher) {
     let text = source::orchestra(1000, 24);
     let document = Document::new(FileId(0), text.as_str());
-    bencher
-        .counter(BytesCount::of_str(&text))
-        .bench_local(|| format(black_box(&document)));
+    bencher.counter(BytesCount::of_str(&text)).bench_local(|| format(black_box(&document)));
 }

@@ -154,7 +154,7 @@ fn written() -> impl Strategy<Value = &'static str> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { failure_persistence: None, ..Default::default() })]
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(100) })]
 
     #[test]
     fn any_music_keeps_its_meaning(made in made()) {

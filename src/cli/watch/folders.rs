@@ -56,12 +56,15 @@ impl Folders {
         let mut wanted = BTreeMap::new();
         for file in files {
             // Where a file is a link, what it leads to may change as well.
-            for place in [Some(file.clone()), file.canonicalize().ok()].into_iter().flatten() {
-                let folder = folder_of(&place);
+            let target = file.canonicalize().ok();
+            for folder in [Some(&**file), target.as_deref()].into_iter().flatten().map(folder_of) {
                 let there = folder.ancestors().map(or_here).find(|folder| folder.is_dir());
                 let there = there.unwrap_or(Path::new("."));
                 self.look |= there != or_here(folder);
-                wanted.insert(there.to_path_buf(), identity(there));
+                // One folder has one name: to leave it under one would be to leave it.
+                let there = there.canonicalize().unwrap_or_else(|_| there.to_path_buf());
+                let identity = identity(&there);
+                wanted.insert(there, identity);
             }
         }
         let gone = self.watched.iter().filter(|(path, id)| wanted.get(*path) != Some(*id));
@@ -79,6 +82,11 @@ impl Folders {
                 Err(_) => self.look = true,
             }
         }
+    }
+
+    /// Waits a little longer: something is being saved.
+    pub(super) fn wait_more(&self) {
+        let _ = self.events.recv_timeout(LOOK);
     }
 
     /// Waits until something has happened and all is quiet again, or until it is time to look.

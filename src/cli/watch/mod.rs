@@ -11,10 +11,10 @@ use sha2::{Digest, Sha256};
 use super::build::{self, Built, Wanted};
 use super::source::{self, counts};
 use super::{Failure, Outcome, print};
-use ripieno_compiler::diagnostics::{FileId, Severity, Sources, short};
-use ripieno_writers::render::Format;
-use ripieno_compiler::syntax::{Declaration, parse};
 use folders::Folders;
+use ripieno_compiler::diagnostics::{FileId, Severity, Sources, short};
+use ripieno_compiler::syntax::{Declaration, parse};
+use ripieno_writers::render::Format;
 
 /// What `watch` takes.
 #[derive(clap::Args)]
@@ -78,15 +78,19 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     let mut watched: Vec<Watched> = arguments
         .files
         .iter()
-        .map(|path| Watched {
-            path: path.clone(),
-            inputs: BTreeMap::from([(path.clone(), None)]),
-        })
+        .map(|path| Watched { path: path.clone(), inputs: BTreeMap::from([(path.clone(), None)]) })
         .collect();
     let mut folders = Folders::new()?;
     loop {
         // First watch, then look: so nothing is saved in between.
         folders.cover(watched.iter().flat_map(|watched| watched.inputs.keys()));
+        // Many editors empty a file before they write it; a busy machine may take its time.
+        for _ in 0..PATIENCE {
+            if !watched.iter().any(Watched::is_being_saved) {
+                break;
+            }
+            folders.wait_more();
+        }
         let mut built = false;
         for watched in &mut watched {
             if watched.has_changed() {
@@ -100,7 +104,19 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     }
 }
 
+/// How often an empty file is waited for before it is believed to be empty.
+const PATIENCE: usize = 4;
+
 impl Watched {
+    /// Has a file been emptied?
+    fn is_being_saved(&self) -> bool {
+        let emptied = |(path, before): (&PathBuf, &Option<State>)| {
+            path.metadata().is_ok_and(|data| data.is_file() && data.len() == 0)
+                && before.is_none_or(|before| before != state(path))
+        };
+        self.inputs.iter().any(emptied)
+    }
+
     fn has_changed(&self) -> bool {
         self.inputs.iter().any(|(path, before)| before.is_none_or(|before| before != state(path)))
     }
@@ -246,9 +262,6 @@ mod tests {
         assert_eq!(written(&files, Path::new("out")), "small (score, oboe), large (horn-2)");
         let many = (1..=9).map(|n| PathBuf::from(format!("out/weir/tutti/parts/0{n}-a{n}.txt")));
         let many: Vec<PathBuf> = many.collect();
-        assert_eq!(
-            written(&many, Path::new("out")),
-            "tutti (a1, a2, a3, a4, a5, a6 and 3 more)"
-        );
+        assert_eq!(written(&many, Path::new("out")), "tutti (a1, a2, a3, a4, a5, a6 and 3 more)");
     }
 }

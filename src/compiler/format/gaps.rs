@@ -153,7 +153,7 @@ impl Edits<'_> {
         }
         if run.lines.is_some() {
             let empty = !same_line || gap.empty_line_first;
-            self.new_line(run, empty, Some(gap.notes));
+            self.new_line(run, empty, Some(gap.notes), gap.behind_broken && first);
         } else if !gap.behind_broken {
             self.blanks(run.range.clone(), 2);
         }
@@ -177,16 +177,18 @@ impl Edits<'_> {
             _ => {
                 let empty = (!same_line || gap.empty_line_first) && gap.empty_line_last;
                 let indent = (!gap.before_broken).then_some(gap.indent);
-                self.new_line(run, empty, indent);
+                self.new_line(run, empty, indent, gap.behind_broken && first);
             }
         }
     }
 
     /// Makes a run with a line end in it one line end, or one with an empty line, and an indent;
-    /// without one it stays as it is.
-    fn new_line(&mut self, run: &Run, empty_line: bool, indent: Option<usize>) {
+    /// without one it stays as it is. So does what stands at the end of a broken line.
+    fn new_line(&mut self, run: &Run, empty_line: bool, indent: Option<usize>, broken: bool) {
         let Some((start, end, count)) = run.lines else { return };
-        self.put(run.range.start..start, "");
+        if !broken {
+            self.put(run.range.start..start, "");
+        }
         self.put(start..end, if empty_line && count > 1 { "\n\n" } else { "\n" });
         if let Some(indent) = indent {
             self.blanks(end..run.range.end, indent);

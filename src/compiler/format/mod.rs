@@ -34,8 +34,8 @@ mod scoring;
 use std::ops::Range;
 
 use crate::syntax::{Document, Item, Node, Within};
-pub use edits::{Edit, apply};
 use edits::Edits;
+pub use edits::{Edit, apply};
 use gaps::{Breaks, Gap};
 
 /// How far in the lines of a block stand.
@@ -108,9 +108,8 @@ pub fn edits_of_bar(document: &Document, byte: usize) -> Vec<Edit> {
     if !text.get(..byte).is_some_and(|before| before.ends_with('|')) {
         return Vec::new();
     }
-    let bars = |node: &Node| {
-        matches!(node, Node::Bar(_) | Node::HarmonyBar(_) | Node::ScoringLine(_))
-    };
+    let bars =
+        |node: &Node| matches!(node, Node::Bar(_) | Node::HarmonyBar(_) | Node::ScoringLine(_));
     let holds = |&(start, item): &(usize, &Item)| start < byte && byte <= start + item.length;
     let Some((start, item)) = document.items().find(holds) else { return Vec::new() };
     if !bars(&item.node) || is_broken(item) {
