@@ -72,10 +72,7 @@ pub fn crooks(piece: &Piece, scoring: Option<&Scoring>, voice: Option<&Voice>) -
         return advice;
     }
     // The hand helps horns out where the series has no note, so they are asked first.
-    let (horn, trumpet) = (
-        natural(|series| series.stopping_from.is_some()),
-        natural(|series| series.stopping_from.is_none()),
-    );
+    let (horn, trumpet) = (natural(|series| series.stopping_from.is_some()), natural(|series| series.stopping_from.is_none()));
     if let Some(horn) = horn {
         let year = with(&horn.id).map_or(DEFAULT_YEAR, |ensemble| ensemble.era);
         let pairs = judge(&music, horn, year);

@@ -46,16 +46,14 @@ use crate::music::{Interval, Pitch, PitchName};
 
 pub use natural::{OpenNote, PartialClass, PlayerRank, cents_from, nearest_cents};
 pub use other_names::{meant, other_names};
+pub use user::{UserFault, read_instruments};
 pub use traits::{
     BlurredRun, Desk, Grasp, Hand, OutOfUse, Pedals, Ranks, Register, Registers, Retuning, Seat,
     Section, Slide, Sparing, SuddenLeap, Taxing, TrillBy, Trills, ValveSide,
 };
-pub use user::{UserFault, read_instruments};
 
 /// The families in the order in which a full score sets them, from the top down.
-#[derive(
-    Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize, Serialize,
-)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Family {
     /// Flutes and reeds.
@@ -104,9 +102,7 @@ pub struct ClefUse {
 }
 
 /// Whose limit a compass is.
-#[derive(
-    Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize, Serialize,
-)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Limit {
     /// What the instrument gives at all: beyond it the note cannot be played.
@@ -259,9 +255,7 @@ pub struct Drum {
 /// trumpet, trombone or tuba equals two horns, and one horn equals two woodwind of a kind; in
 /// piano all wind are about equal, and a department of strings equals one wind instrument (two in
 /// forte). Plucked sounds are easily covered; drums and bells prevail.
-#[derive(
-    Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize, Serialize,
-)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Loudness {
     /// Flutes and reeds.

@@ -133,3 +133,4 @@ pub(super) fn build(table: toml::Table) -> Result<Instrument, Fault> {
 struct FileTable {
     instrument: Vec<toml::Table>,
 }
+
