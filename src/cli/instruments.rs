@@ -371,7 +371,11 @@ fn traits(instrument: &Instrument, add: &mut impl FnMut(&str, String, &str)) {
             TrillBy::Nothing => "none",
         };
         let none_on: Vec<String> = trills.none_on.iter().map(ToString::to_string).collect();
-        let but = if none_on.is_empty() { String::new() } else { format!(", none on {}", none_on.join(", ")) };
+        let but = if none_on.is_empty() {
+            String::new()
+        } else {
+            format!(", none on {}", none_on.join(", "))
+        };
         add("trills", format!("{by}{but}"), &trills.source);
     }
     for row in &instrument.sparing {
@@ -396,7 +400,10 @@ fn traits(instrument: &Instrument, add: &mut impl FnMut(&str, String, &str)) {
         add("weight by register (sounding)", rows.join(", "), &registers.source);
     }
     if let Some(section) = &instrument.section {
-        let figure = format!("{} players in a small orchestra, {} in a medium one", section.small, section.medium);
+        let figure = format!(
+            "{} players in a small orchestra, {} in a medium one",
+            section.small, section.medium
+        );
         add("section", figure, &section.source);
     }
     if let Some(year) = instrument.tremolo_from {
@@ -406,7 +413,8 @@ fn traits(instrument: &Instrument, add: &mut impl FnMut(&str, String, &str)) {
         add("in the line of forces", desk.short.clone(), &desk.source);
     }
     if let Some(seat) = &instrument.seat {
-        let second = seat.second.map_or(String::new(), |seat| format!(", the second section {seat}"));
+        let second =
+            seat.second.map_or(String::new(), |seat| format!(", the second section {seat}"));
         add("seat, 0 left to 127 right", format!("{}{second}", seat.pan), &seat.source);
     }
 }
@@ -431,12 +439,7 @@ fn tunings(text: &mut String, title: &str, word: &str, tunings: &[Tuning]) {
             (None, Some(high)) => format!("to {high}"),
             (Some(low), Some(high)) => format!("{low} to {high}"),
         };
-        rows.push(vec![
-            tuning.name.clone(),
-            heard(tuning.transposition),
-            safe,
-            source(tuning),
-        ]);
+        rows.push(vec![tuning.name.clone(), heard(tuning.transposition), safe, source(tuning)]);
     }
     // A column that says nothing is left out.
     if tunings.iter().all(|tuning| tuning.safe_low.is_none() && tuning.safe_high.is_none()) {

@@ -187,10 +187,9 @@ fn doublings(parts: &[Arc<Part>], piece: &Piece) -> Vec<Doubling> {
     for part in parts {
         let Some(usual) = usual(part.player.instrument) else { continue };
         // The last of a desk is the one who changes.
-        let free = parts
-            .iter()
-            .rev()
-            .find(|other| other.player.instrument.id == usual.id && apart(part, other, &piece.form));
+        let free = parts.iter().rev().find(|other| {
+            other.player.instrument.id == usual.id && apart(part, other, &piece.form)
+        });
         if let Some(free) = free.filter(|_| !part.notes.is_empty()) {
             doublings
                 .push(Doubling { player: free.player.id.clone(), takes: part.player.id.clone() });

@@ -122,9 +122,10 @@ fn drums(players: &[Arc<Player>]) -> Option<String> {
 fn others(players: &[Arc<Player>], which: impl Fn(Family) -> bool) -> Vec<String> {
     let mut seen: Vec<&Player> = Vec::new();
     for player in players {
-        let at_a_desk = player.instrument.desk.as_ref().is_some_and(|desk| {
-            desks(player.instrument.family).any(|always| always == desk.of)
-        });
+        let at_a_desk =
+            player.instrument.desk.as_ref().is_some_and(|desk| {
+                desks(player.instrument.family).any(|always| always == desk.of)
+            });
         let other = which(player.instrument.family) && !at_a_desk;
         if other && !seen.iter().any(|known| id(known) == id(player)) {
             seen.push(player);

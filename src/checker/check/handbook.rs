@@ -287,11 +287,7 @@ const PASSAGES: &[Passage] = &[
                 "bassoon plays low 15ma as bass\n cello plays low as bass",
                 &["compass/beyond-instrument"],
             ),
-            (
-                "plays low 8vb as bass",
-                "plays low 15mb as bass",
-                &["compass/beyond-instrument"],
-            ),
+            ("plays low 8vb as bass", "plays low 15mb as bass", &["compass/beyond-instrument"]),
         ],
         ..PLAIN
     },

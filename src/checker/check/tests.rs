@@ -335,10 +335,14 @@ fn what_one_line_does_to_several_players_is_told_once() {
 
 #[test]
 fn of_several_scorings_the_largest_passage_is_told() {
-    let text =
-        solo(1770, "oboe", "1: 1/1 D5 | 2: E6 | 3: E6 | 4: E6 |", "oboe plays tune as melody", "")
-            + "ensemble more extends few { violin-1 4 players }\n\
-           scoring more for more {\n keep few\n oboe rests bars 4\n violin-1 rests\n}\n";
+    let text = solo(
+        1770,
+        "oboe",
+        "1: 1/1 D5 | 2: E6 | 3: E6 | 4: E6 |",
+        "oboe plays tune as melody",
+        "",
+    ) + "ensemble more extends few { violin-1 4 players }\n\
+           scoring more for more {\n keep few\n oboe rests bars 4\n violin-1 plays tune 8vb bars 4 as melody\n}\n";
     let found = findings(&text);
     assert_eq!(codes(&found), ["compass/outside-custom"]);
     assert_eq!(found[0].bars, Some((2, 4)));

@@ -46,6 +46,7 @@ impl Arrangement {
             span: Span::default(),
             ensemble: 0,
             keep: None,
+            keeps_lines: false,
             lines: Vec::new(),
             allows: Vec::new(),
             adrift: false,

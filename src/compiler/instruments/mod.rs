@@ -25,10 +25,15 @@
 //!    looked up says "from memory"; a rule of the trade without an author "common practice"; a
 //!    figure of our own "our heuristic"; one worked out from another "derived". Where sources
 //!    disagree, choose one and name the other in the source's text.
+//!    What is `like` another instrument takes over all that it does not state, but its names. The
+//!    traits that rules, advice and the mock-up ask for (`slides`, `hand`, `trills`, `seat`,
+//!    `desk` and others) are described in `traits.rs`; code asks for them, never for an id.
 //! 6. What it is called elsewhere goes into `data/other-names.toml`, for findings only.
 //! 7. Run `cargo test --lib instruments`. The reader names the file, the instrument and the field
 //!    that it cannot take, and the tests say what is missing.
 
+#[cfg(test)]
+mod house_tests;
 mod natural;
 mod other_names;
 mod read;
@@ -46,14 +51,16 @@ use crate::music::{Interval, Pitch, PitchName};
 
 pub use natural::{OpenNote, PartialClass, PlayerRank, cents_from, nearest_cents};
 pub use other_names::{meant, other_names};
-pub use user::{UserFault, read_instruments};
 pub use traits::{
     BlurredRun, Desk, Grasp, Hand, OutOfUse, Pedals, Ranks, Register, Registers, Retuning, Seat,
     Section, Slide, Sparing, SuddenLeap, Taxing, TrillBy, Trills, ValveSide,
 };
+pub use user::{UserFault, read_instruments};
 
 /// The families in the order in which a full score sets them, from the top down.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize, Serialize)]
+#[derive(
+    Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize, Serialize,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Family {
     /// Flutes and reeds.
@@ -102,7 +109,9 @@ pub struct ClefUse {
 }
 
 /// Whose limit a compass is.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize, Serialize)]
+#[derive(
+    Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize, Serialize,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Limit {
     /// What the instrument gives at all: beyond it the note cannot be played.
@@ -255,7 +264,9 @@ pub struct Drum {
 /// trumpet, trombone or tuba equals two horns, and one horn equals two woodwind of a kind; in
 /// piano all wind are about equal, and a department of strings equals one wind instrument (two in
 /// forte). Plucked sounds are easily covered; drums and bells prevail.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize, Serialize)]
+#[derive(
+    Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize, Serialize,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Loudness {
     /// Flutes and reeds.

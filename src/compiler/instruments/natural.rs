@@ -164,7 +164,8 @@ impl NaturalSeries {
         }
         let hand_is_known = self.stopping_from.is_some_and(|from| year >= from);
         let far = self.stopping_far_from.is_some_and(|from| year >= from);
-        let reach = |partial: u8| if far && partial == FAR_PARTIAL { FAR_REACH } else { HAND_REACH };
+        let reach =
+            |partial: u8| if far && partial == FAR_PARTIAL { FAR_REACH } else { HAND_REACH };
         let under_a_partial = partials
             .filter_map(|partial| Some((partial, self.written(partial)?)))
             .any(|(partial, pitch)| (1..=reach(partial)).contains(&(pitch.midi() - height)));

@@ -133,4 +133,3 @@ pub(super) fn build(table: toml::Table) -> Result<Instrument, Fault> {
 struct FileTable {
     instrument: Vec<toml::Table>,
 }
-

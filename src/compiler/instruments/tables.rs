@@ -6,7 +6,8 @@ use super::natural::HIGHEST_PARTIAL;
 use super::{
     Agility, BlurredRun, Breath, Clef, ClefUse, Compass, Desk, Drum, DrumSet, Family, Grasp, Hand,
     Instrument, Limit, Loudness, MidiSound, NaturalSeries, OpenStrings, OutOfUse, Pedals, Ranks,
-    Registers, Retuning, Seat, Section, Slide, Sparing, SuddenLeap, Taxing, Telling, Trills, Tuning,
+    Registers, Retuning, Seat, Section, Slide, Sparing, SuddenLeap, Taxing, Telling, Trills,
+    Tuning,
 };
 use crate::music::{Interval, Letter, Pitch, PitchName};
 
@@ -278,7 +279,9 @@ impl InstrumentTable {
     /// Are the years of all traits in order, their figures possible, and a source beside each?
     fn check_traits(&self) -> Result<(), Fault> {
         let mut rows: Vec<(&str, Option<(i32, i32)>, &str)> = Vec::new();
-        rows.extend(self.out_of_use.iter().map(|r| ("out_of_use", Some((r.from, r.to)), &*r.source)));
+        rows.extend(
+            self.out_of_use.iter().map(|r| ("out_of_use", Some((r.from, r.to)), &*r.source)),
+        );
         rows.extend(self.seat.iter().map(|r| ("seat", None, &*r.source)));
         rows.extend(self.desk.iter().map(|r| ("desk", None, &*r.source)));
         rows.extend(self.section.iter().map(|r| ("section", None, &*r.source)));
@@ -299,7 +302,9 @@ impl InstrumentTable {
                 years(field, from, to)?;
             }
             if source.trim().is_empty() {
-                return Err(format!("field `{field}.source`: a source is wanted beside every value"));
+                return Err(format!(
+                    "field `{field}.source`: a source is wanted beside every value"
+                ));
             }
         }
         if self.seat.as_ref().is_some_and(|seat| seat.pan > 127 || seat.second > Some(127)) {
@@ -311,7 +316,9 @@ impl InstrumentTable {
         let hand = self.hand.as_ref();
         if hand.is_some_and(|hand| !(1..1000).contains(&hand.reach) || hand.solo_reach < hand.reach)
         {
-            return Err("field `hand`: thousandths of the string, the soloist's not less".to_owned());
+            return Err(
+                "field `hand`: thousandths of the string, the soloist's not less".to_owned()
+            );
         }
         let registers = self.registers.as_ref().map_or(&[][..], |registers| &registers.rows);
         if registers.windows(2).any(|pair| pair[0].to >= pair[1].to) {

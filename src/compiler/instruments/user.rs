@@ -154,7 +154,10 @@ fn place_of(table: &DeTable, field: &str) -> Option<Range<usize>> {
 /// The field that a fault names in backticks, without what follows its first word.
 fn field_of(fault: &str) -> String {
     let after = |word: &str| Some(fault.rsplit_once(word)?.1.split('`').next()?.to_string());
-    after("in `").or_else(|| after("field `")).or_else(|| after("unknown field `")).unwrap_or_default()
+    after("in `")
+        .or_else(|| after("field `"))
+        .or_else(|| after("unknown field `"))
+        .unwrap_or_default()
 }
 
 /// A fault in one line.
@@ -204,9 +207,30 @@ fn complete(table: &mut toml::Table, id: &str) {
     use toml::Value;
     const SOURCE: &str = "the user's own table";
     const ROWS: [&str; 24] = [
-        "compass", "keys", "crooks", "natural", "breath", "agility", "telling", "open_strings",
-        "drums", "out_of_use", "seat", "desk", "section", "hand", "slides", "sparing",
-        "sudden_leap", "blurred_run", "trills", "retuning", "grasp", "pedals", "ranks", "taxing",
+        "compass",
+        "keys",
+        "crooks",
+        "natural",
+        "breath",
+        "agility",
+        "telling",
+        "open_strings",
+        "drums",
+        "out_of_use",
+        "seat",
+        "desk",
+        "section",
+        "hand",
+        "slides",
+        "sparing",
+        "sudden_leap",
+        "blurred_run",
+        "trills",
+        "retuning",
+        "grasp",
+        "pedals",
+        "ranks",
+        "taxing",
     ];
     let text = |text: &str| Value::String(text.to_string());
     if !table.contains_key("name") {
@@ -228,7 +252,8 @@ fn complete(table: &mut toml::Table, id: &str) {
         row.entry("from").or_insert(Value::Integer(0));
         row.entry("to").or_insert(Value::Integer(9999));
     };
-    let with_years = ["compass", "open_strings", "slides", "sparing", "ranks", "taxing", "retuning"];
+    let with_years =
+        ["compass", "open_strings", "slides", "sparing", "ranks", "taxing", "retuning"];
     for field in ROWS {
         let sourced = |value: &mut Value| {
             if let Value::Table(row) = value {
@@ -266,9 +291,15 @@ mod tests {
         let (found, faults) = read_instruments(FIVE, &[]);
         assert!(faults.is_empty(), "{faults:#?}");
         let cello = found[0];
-        assert_eq!((cello.name.as_str(), cello.plural.as_str()), ("Five string cello", "Five string cellos"));
+        assert_eq!(
+            (cello.name.as_str(), cello.plural.as_str()),
+            ("Five string cello", "Five string cellos")
+        );
         assert_eq!(cello.open_strings(1885).map(|row| row.strings.len()), Some(5));
-        assert_eq!(cello.compass(Limit::Custom, 1770).map(|row| row.high.to_string()), Some("A5".into()));
+        assert_eq!(
+            cello.compass(Limit::Custom, 1770).map(|row| row.high.to_string()),
+            Some("A5".into())
+        );
         assert_eq!(cello.clefs, find("cello").unwrap().clefs);
         let (again, _) = read_instruments(FIVE, &[]);
         assert!(std::ptr::eq(found[0], again[0]), "read twice, kept once");
@@ -282,7 +313,12 @@ mod tests {
             ("id = \"five-string-cello\"", "id = \"cello\"", "\"cello\"", "already taken"),
             ("id = \"five-string-cello\"", "id = \"Cello 5\"", "\"Cello 5\"", "not a name"),
             ("id = \"five-string-cello\"\n", "", "[[instrument]]", "has no `id`"),
-            ("like = \"cello\"\n", "like = \"cello\"\nscore_order = \"high\"\n", "\"high\"", "score_order"),
+            (
+                "like = \"cello\"\n",
+                "like = \"cello\"\nscore_order = \"high\"\n",
+                "\"high\"",
+                "score_order",
+            ),
             ("like = \"cello\"\n", "like = \"cello\"\ncompas = 3\n", "3", "compas"),
             ("like = \"cello\"\n", "like = \"cello\n", "", "cannot be read"),
         ] {
@@ -305,8 +341,9 @@ mod tests {
         assert_eq!(found.len(), 2, "{found:#?}");
         assert!(found.iter().all(|(at, says)| at.starts_with('"') && says.contains("circle")));
 
-        let many: String =
-            (0..1001).map(|n| format!("[[instrument]]\nid = \"x{n}y\"\nlike = \"oboe\"\n")).collect();
+        let many: String = (0..1001)
+            .map(|n| format!("[[instrument]]\nid = \"x{n}y\"\nlike = \"oboe\"\n"))
+            .collect();
         let (kept, faults) = read_instruments(&many, &[]);
         assert_eq!(kept.len(), 1000);
         assert!(faults[0].message.contains("1000"), "{faults:#?}");

@@ -427,14 +427,24 @@ pub(super) fn crook(
                 word.span,
                 format!("`{}` can mean two crooks.", word.value),
             )
-            .with_help(format!("Write `{alto}` or `{basso}`: they lie an octave apart, and old parts disagree."))
+            .with_help(format!(
+                "Write `{alto}` or `{basso}`: they lie an octave apart, and old parts disagree."
+            ))
         } else {
             Diagnostic::error(
                 "natural-brass/no-such-crook",
                 word.span,
-                format!("There is no {} crook for the {}.", word.value, instrument.name.to_lowercase()),
+                format!(
+                    "There is no {} crook for the {}.",
+                    word.value,
+                    instrument.name.to_lowercase()
+                ),
             )
-            .with_help(format!("{}Known crooks: {}.", german_h(&word.value), known.join(", ")))
+            .with_help(format!(
+                "{}Known crooks: {}.",
+                german_h(&word.value),
+                known.join(", ")
+            ))
         });
     }
     found

@@ -111,6 +111,7 @@ fn scoring(cx: &mut Context, tree: &ScoringTree, ensemble: usize, piece: &Piece)
         span: tree.name.span,
         ensemble,
         keep: None,
+        keeps_lines: tree.keeps_lines,
         lines,
         allows,
         adrift: tree.broken.iter().any(|line| nearest(&lost::words(line)[0], ["keep"]).is_some()),

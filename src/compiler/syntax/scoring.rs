@@ -125,9 +125,10 @@ fn tuned(cx: &mut Context, pair: Pair<Rule>) -> Vec<PitchTree> {
     pair.into_inner().filter(|p| p.as_rule() == Rule::pitch).map(|p| cx.pitch(&p)).collect()
 }
 
-/// `keep`: the scorings that are named.
-pub(super) fn keep(cx: &Context, pair: Pair<Rule>) -> Vec<Word> {
-    words(cx, pair, Rule::name)
+/// `keep`: the scorings that are named, and whether their lines are kept rather than their notes.
+pub(super) fn keep(cx: &Context, pair: Pair<Rule>) -> (Vec<Word>, bool) {
+    let lines = pair.clone().into_inner().any(|inner| inner.as_rule() == Rule::lines_of);
+    (words(cx, pair, Rule::name), lines)
 }
 
 /// A line of a scoring that could not be read.

@@ -344,6 +344,8 @@ pub struct ScoringTree {
     pub ensemble: Word,
     /// `keep`: scorings kept.
     pub keeps: Vec<Word>,
+    /// `keep lines of`: are the lines kept rather than the notes?
+    pub keeps_lines: bool,
     /// The lines that make players do something.
     pub lines: Vec<Arc<ScoringLine>>,
     /// The findings that are allowed.

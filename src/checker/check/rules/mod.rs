@@ -4,6 +4,7 @@ mod agility;
 mod allow;
 mod balance;
 mod compass;
+mod coverage;
 mod economy;
 mod endurance;
 mod harmony;
@@ -38,6 +39,9 @@ pub const RULES: &[Rule] = &[
     compass::not_yet_built::RULE,
     compass::outside_custom::RULE,
     compass::player_rank::RULE,
+    coverage::filling_left_out::RULE,
+    coverage::up_beat_left::RULE,
+    coverage::voice_left_out::RULE,
     economy::nothing_new::RULE,
     economy::overused::RULE,
     endurance::lips::RULE,

@@ -20,6 +20,8 @@ pub struct Scoring {
     pub ensemble: usize,
     /// Index of the scoring that is kept in [`Piece::scorings`](super::Piece::scorings), with the place that says so.
     pub keep: Option<(usize, Span)>,
+    /// Does it keep the lines of that scoring, to work them out afresh, rather than its notes?
+    pub keeps_lines: bool,
     /// The lines, in order.
     pub lines: Vec<Arc<Line>>,
     /// Findings that are allowed.

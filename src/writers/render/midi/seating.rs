@@ -33,9 +33,10 @@ pub(super) fn of_percussion() -> [(u8, u8); 3] {
 pub(super) fn pan(part: &Part) -> u8 {
     let Some((instrument, _)) = sounding(part) else { return MIDDLE };
     let second = || part.player.line_name.ends_with("-2");
-    instrument.seat.as_ref().map_or(MIDDLE, |seat| {
-        seat.second.filter(|_| second()).unwrap_or(seat.pan)
-    })
+    instrument
+        .seat
+        .as_ref()
+        .map_or(MIDDLE, |seat| seat.second.filter(|_| second()).unwrap_or(seat.pan))
 }
 
 /// The volume of the loudest class.

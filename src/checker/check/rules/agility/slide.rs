@@ -70,9 +70,7 @@ fn places(slide: &Slide, key: i32) -> Vec<(i32, usize)> {
     let mut found = Vec::new();
     for (side, (first, positions)) in sides.enumerate() {
         let on_it = PARTIALS.into_iter().map(|up| first.midi() + up - key + 1);
-        found.extend(
-            on_it.filter(|p| (1..=i32::from(positions)).contains(p)).map(|p| (p, side)),
-        );
+        found.extend(on_it.filter(|p| (1..=i32::from(positions)).contains(p)).map(|p| (p, side)));
     }
     found
 }
@@ -86,7 +84,8 @@ fn check(cx: &Context, findings: &mut Findings) {
             // The positions of a longer side lie farther apart, which a player minds less than a
             // move of the arm; the valve itself is quick (our heuristic).
             let moves = places(slide, from);
-            let moves = moves.iter().flat_map(|(from, _)| to.iter().map(move |(to, _)| (to - from).abs()));
+            let moves =
+                moves.iter().flat_map(|(from, _)| to.iter().map(move |(to, _)| (to - from).abs()));
             moves.min().filter(|least| *least > FAR)
         };
         let times = cx.times(player);

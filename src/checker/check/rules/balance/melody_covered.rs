@@ -254,9 +254,7 @@ fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
         let part = &parts[usize::from(one.player)];
         // Who plays the notes of the melody in another role helps it.
         let helps = || melody_notes().any(|singer| singer.of(parts).source == note.source);
-        if matches!(note.role, Role::Melody | Role::Bass)
-            || helps()
-        {
+        if matches!(note.role, Role::Melody | Role::Bass) || helps() {
             continue;
         }
         let near = near(note.sound.pitches().last().copied(), lowest);

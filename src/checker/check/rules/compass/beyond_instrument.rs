@@ -42,9 +42,7 @@
 //! Musicians; Prout, The Orchestra, 1899, and others.
 
 use crate::arrange::{Part, SoundingNote};
-use crate::check::alternatives::{
-    Outside, advise, all_pitches, in_compass_pitch, outside, tuned,
-};
+use crate::check::alternatives::{Outside, advise, all_pitches, in_compass_pitch, outside, tuned};
 use crate::check::context::{Context, Stretch};
 use crate::check::passage::Passage;
 use crate::check::{Check, Findings, Rule};

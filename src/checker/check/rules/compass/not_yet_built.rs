@@ -59,7 +59,9 @@ fn check(cx: &Context, findings: &mut Findings) {
     for (player, part) in cx.parts() {
         for (from, instrument) in &part.instruments {
             let away = instrument.out_of_use(cx.era);
-            if (cx.era >= instrument.from && away.is_none()) || cx.allowed(RULE.code, Some(player), (0, last_bar)) {
+            if (cx.era >= instrument.from && away.is_none())
+                || cx.allowed(RULE.code, Some(player), (0, last_bar))
+            {
                 continue;
             }
             let engaged = instrument.id == part.player.instrument.id;
@@ -83,7 +85,8 @@ fn finding(
 ) -> Diagnostic {
     let name = instrument.name.to_lowercase();
     if let Some(away) = instrument.out_of_use(cx.era).filter(|_| cx.era >= instrument.from) {
-        let until = if away.to == 9999 { "since".to_string() } else { format!("until {}", away.to + 1) };
+        let until =
+            if away.to == 9999 { "since".to_string() } else { format!("until {}", away.to + 1) };
         let message = format!(
             "{} went out of use about {}, and the ensemble is of {}.",
             capital(&words::a(&name)),
@@ -92,7 +95,9 @@ fn finding(
         );
         let help = match away.to {
             9999 => "Take an instrument of the time, or set an earlier `era`.".to_string(),
-            _ => format!("It was not heard again {until}: take an instrument of the time, or set another `era`."),
+            _ => format!(
+                "It was not heard again {until}: take an instrument of the time, or set another `era`."
+            ),
         };
         return Diagnostic::new(RULE.severity, RULE.code, place, message)
             .with_player(&part.player.id)

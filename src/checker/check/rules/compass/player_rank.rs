@@ -72,17 +72,18 @@ fn check(cx: &Context, findings: &mut Findings) {
         let (Some(limit), Some(compass)) = (limit, custom(instrument, false, cx.era)) else {
             continue;
         };
-        let offences = stretch.notes().filter(|(_, note)| !note.solo).filter_map(|(index, note)| {
-            let far = |pitch: &Pitch| {
-                // Of what nobody in the pair is asked for another rule speaks.
-                if outside(part, compass, *pitch, note.start).is_some() {
-                    return false;
-                }
-                let height = in_compass_pitch(part, *pitch, note.start).midi();
-                if second { height > limit.midi() } else { height < limit.midi() }
-            };
-            all_pitches(note).find(far).map(|pitch| (index, pitch))
-        });
+        let offences =
+            stretch.notes().filter(|(_, note)| !note.solo).filter_map(|(index, note)| {
+                let far = |pitch: &Pitch| {
+                    // Of what nobody in the pair is asked for another rule speaks.
+                    if outside(part, compass, *pitch, note.start).is_some() {
+                        return false;
+                    }
+                    let height = in_compass_pitch(part, *pitch, note.start).midi();
+                    if second { height > limit.midi() } else { height < limit.midi() }
+                };
+                all_pitches(note).find(far).map(|pitch| (index, pitch))
+            });
         for passage in cx.passages(&RULE, player, offences) {
             let (pitch, note) = (*passage.detail(), passage.first());
             let message = format!(

@@ -80,8 +80,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
     let loud = |player: u16, time| {
         let instrument = parts[usize::from(player)].instrument_at(time);
-        instrument.loud_for_neighbours
-            && cx.degree(usize::from(player), time).reaches(Dynamic::Ff)
+        instrument.loud_for_neighbours && cx.degree(usize::from(player), time).reaches(Dynamic::Ff)
     };
     let moments = cx.moments(&RULE, |slice, found: &mut Vec<Vec<Sounding>>| {
         let players: Vec<Sounding> =

@@ -105,7 +105,9 @@ fn check(cx: &Context, findings: &mut Findings) {
         let finding = cx
             .finding(&RULE, &passage, message)
             .with_label(other.of(parts).source, format!("the note of {}", against.player.name))
-            .with_help("Give both the same accidental, or let one of them take another note of the chord.");
+            .with_help(
+                "Give both the same accidental, or let one of them take another note of the chord.",
+            );
         let finding = cx.with_allow_for(finding, &passage);
         findings.push_shared(cx, &passage, others, finding);
     }

@@ -5,7 +5,8 @@
 //! dominant seventh of any key that resolves a fifth down, the leading note is sounded for a third
 //! of a second or more by two parts that do not double each other. A part that
 //! only touches it, for less than half of the chord, and leaps on to another note of the same
-//! chord does not count.
+//! chord does not count; nor do octaves between two families where six or more accompany (our
+//! heuristic), as is common practice in a tutti.
 //!
 //! # Why it matters
 //! The leading note wants to rise. Two of them make parallel octaves or let one hang, and the
@@ -88,8 +89,14 @@ fn check(cx: &Context, findings: &mut Findings) {
         leading
             .sort_by_key(|(s, _)| std::cmp::Reverse(s.of(parts).sound.pitches().last().copied()));
         let Some((&(first, _), rest)) = leading.split_first() else { return };
+        let tutti = super::tutti(cx, &slice);
         for &(other, pitch) in rest {
-            if !super::doubling(cx, first, other) {
+            let of_tutti = tutti
+                && leading
+                    .iter()
+                    .filter(|(one, _)| *one != other)
+                    .all(|one| super::octaves_of_families(cx, *one, (other, pitch)));
+            if !of_tutti && !super::doubling(cx, first, other) {
                 found.push((other, (first, pitch)));
             }
         }
