@@ -145,12 +145,14 @@ one column, and further lines of a bar begin where its music does."
            (let* ((closes (eq (char-after) ?}))
                   (number (> (ripieno--digits) 0))
                   (room (ripieno--room))
-                  (there nil))
+                  (there nil)
+                  (ended nil))
              (if (save-excursion (beginning-of-line) (looking-at ripieno--head))
                  0
                (setq there (re-search-backward "^[ \t]*[^ \t\n]" nil t))
+               (setq ended (and there (looking-at ".*|[ \t]*\\(?://.*\\)?$")))
                ;; Behind a bar of several lines, its first one.
-               (while (and there (or closes number) (zerop (ripieno--digits))
+               (while (and there (or closes ended number) (zerop (ripieno--digits))
                            (not (looking-at ripieno--opens))
                            (not (looking-at "[ \t]*\\(?:}\\|//\\)")))
                  (setq there (re-search-backward "^[ \t]*[^ \t\n]" nil t)))
@@ -160,9 +162,7 @@ one column, and further lines of a bar begin where its music does."
                            room
                            (if (looking-at ripieno--opens) ripieno-indent 0)
                            (cond (closes (- ripieno-indent))
-                                 ((and (> (ripieno--digits) 0) (not number)
-                                       (not (looking-at ".*|[ \t]*\\(?://.*\\)?$")))
-                                  5)
+                                 ((and (> (ripieno--digits) 0) (not number) (not ended)) 5)
                                  (t 0))))))))))
     (if (<= (current-column) (current-indentation))
         (indent-line-to column)

@@ -32,7 +32,8 @@ function RipienoIndent(line) abort
   endif
   let before = prevnonblank(a:line - 1)
   let closes = text =~# '^\s*}'
-  if closes || s:Digits(a:line)
+  let ended = getline(before) =~# '|\s*\%(//.*\)\?$'
+  if closes || ended || s:Digits(a:line)
     " Behind a bar of several lines, its first one.
     while before > 0 && !s:Digits(before) && getline(before) !~# '{\s*\%(//.*\)\?$\|^\s*\%(}\|//\)'
       let before = prevnonblank(before - 1)
@@ -48,7 +49,7 @@ function RipienoIndent(line) abort
   endif
   if closes
     let indent -= shiftwidth()
-  elseif s:Digits(before) && !s:Digits(a:line) && getline(before) !~# '|\s*\%(//.*\)\?$'
+  elseif s:Digits(before) && !s:Digits(a:line) && !ended
     let indent += 5
   endif
   return max([indent, 0])
