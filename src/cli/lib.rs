@@ -1,8 +1,8 @@
 //! The command line: thin, one command a file. It reads and writes files; everything else is done
 //! by the stages.
 //!
-//! Exit status: 0 fine, 1 errors in the music, 2 wrong use, or reading or writing failed, 130
-//! interrupted.
+//! Exit status: 0 fine, 1 errors in the music (or, for `fmt --check`, sources that are not in the
+//! canonical form), 2 wrong use, or reading or writing failed, 130 interrupted.
 
 mod advise;
 mod build;
