@@ -47,5 +47,7 @@
 //! ```
 
 pub use ripieno_checker::{advise, check, session};
-pub use ripieno_compiler::{arrange, diagnostics, harmony, instruments, music, resolve, syntax};
+pub use ripieno_compiler::{
+    arrange, diagnostics, format, harmony, instruments, music, resolve, syntax,
+};
 pub use ripieno_writers::{notate, render};

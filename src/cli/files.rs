@@ -109,6 +109,30 @@ pub(super) fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     Ok(())
 }
 
+/// Puts other bytes in the place of a file, whole or not at all. What the file is a link to is
+/// replaced, not the link; a file that was saved since it was read is left alone.
+pub(super) fn replace(path: &Path, read: &[u8], bytes: &[u8]) -> Result<(), Failure> {
+    let failed = |error: io::Error| Failure(format!("cannot write {}: {error}", path.display()));
+    let place = path.canonicalize().map_err(failed)?;
+    let permissions = fs::metadata(&place).map_err(failed)?.permissions();
+    if permissions.readonly() {
+        return Err(Failure(format!("cannot write {}: it is write-protected", path.display())));
+    }
+    let mut file = tempfile::Builder::new()
+        .prefix(".ripieno-")
+        .tempfile_in(place.parent().unwrap_or(Path::new(".")))
+        .map_err(failed)?;
+    file.write_all(bytes).map_err(failed)?;
+    file.as_file().set_permissions(permissions).map_err(failed)?;
+    file.as_file().sync_data().map_err(failed)?;
+    if fs::read(&place).map_err(failed)? != read {
+        let path = path.display();
+        return Err(Failure(format!("{path} was saved in the meantime; nothing was changed")));
+    }
+    file.persist(&place).map_err(|error| failed(error.error))?;
+    Ok(())
+}
+
 /// Files that anybody may read, as other programs write them (the umask still holds).
 #[cfg(unix)]
 fn permissions() -> fs::Permissions {

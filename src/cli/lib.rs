@@ -1,19 +1,22 @@
 //! The command line: thin, one command a file. It reads and writes files; everything else is done
 //! by the stages.
 //!
-//! Exit status: 0 fine, 1 errors in the music, 2 wrong use, or reading or writing failed, 130
-//! interrupted.
+//! Exit status: 0 fine, 1 errors in the music (or, for `fmt --check`, sources that are not in the
+//! canonical form), 2 wrong use, or reading or writing failed, 130 interrupted.
 
 mod advise;
 mod build;
 mod check;
 mod files;
+mod fmt;
 mod instruments;
 mod interrupt;
 mod new;
 mod output;
+mod papers;
 mod rules;
 mod source;
+mod watch;
 
 use std::io::{self, IsTerminal, Write};
 use std::process::ExitCode;
@@ -34,6 +37,10 @@ enum Command {
     Check(check::Arguments),
     /// Write the score and all parts of every scoring.
     Build(build::Arguments),
+    /// Build again whenever a source is saved, and say in one line what was written.
+    Watch(watch::Arguments),
+    /// Bring sources into the one canonical form, made for comparing versions.
+    Fmt(fmt::Arguments),
     /// Advise on crooks, drums, forces, voices and harmony before you write.
     Advise(advise::Arguments),
     /// List the catalogue of instruments, or show one in full.
@@ -44,6 +51,10 @@ enum Command {
     Explain(rules::ExplainArguments),
     /// Begin a new arrangement from a small example.
     New(new::Arguments),
+    /// Print a script that completes commands and options in your shell.
+    Completions(papers::CompletionsArguments),
+    /// Print the manual page of Ripieno or of one command.
+    Man(papers::ManArguments),
 }
 
 /// How findings are shown.
@@ -82,6 +93,10 @@ pub fn main() -> ExitCode {
         Command::Rules(arguments) => rules::rules(&arguments),
         Command::Explain(arguments) => rules::explain(&arguments),
         Command::New(arguments) => new::run(&arguments),
+        Command::Watch(arguments) => watch::run(&arguments),
+        Command::Fmt(arguments) => fmt::run(&arguments),
+        Command::Completions(arguments) => papers::completions(&arguments),
+        Command::Man(arguments) => papers::man(&arguments),
     };
     match outcome {
         Ok(End::Fine) => ExitCode::SUCCESS,
