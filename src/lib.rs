@@ -46,6 +46,7 @@ pub mod check;
 pub mod cli;
 pub mod diagnostics;
 pub mod harmony;
+pub mod import;
 pub mod instruments;
 pub mod music;
 pub mod notate;
