@@ -9,7 +9,7 @@ use tempfile::TempDir;
 
 const GOOD: &str = r#"piece "Bell" { licence "CC0-1.0" }
 form {
-  1 metre 2/4, key D major, tempo 1/4 = 60
+  1 metre 2/4, key D major, tempo 1/4 at 60
   2 end
 }
 voice tune { 1: 1/4 D5 A4 | 2: 1/2 D5 | }
@@ -399,7 +399,7 @@ fn the_page_for_editors_shows_a_line_that_is_printed_on_the_standard_error() {
 
 const WALTZ: &str = r#"piece "Waltz" { licence "CC0-1.0" }
 form {
-  1 metre 3/4, key D minor, tempo 1/4 = 120
+  1 metre 3/4, key D minor, tempo 1/4 at 120
   4 end
 }
 voice upper { 1: 1/2. A5 | 2: 1/2. G5 | 3: 1/2. E5 | 4: 1/2. D5 | }

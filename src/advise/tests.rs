@@ -17,7 +17,7 @@ fn piece(text: &str) -> Piece {
 const MILLPOND: &str = r#"
 piece "Millpond" { licence "CC0-1.0" }
 form {
-  1 metre 3/4, key D minor, tempo 1/4 = 120
+  1 metre 3/4, key D minor, tempo 1/4 at 120
   12 end
 }
 voice upper {
@@ -39,7 +39,7 @@ voice lower {
 const SLUICE: &str = r#"
 piece "Sluice" { licence "CC0-1.0" }
 form {
-  1 metre 2/4, key G minor, tempo 1/4 = 100
+  1 metre 2/4, key G minor, tempo 1/4 at 100
   8 end
 }
 voice upper {
@@ -56,7 +56,7 @@ voice lower { 1: 1/2 G3 | 2: D3 | 3: G3 | 4: D3 | 5: Eb3 | 6: C3 | 7: D3 | 8: G2
 const WEIR: &str = r#"
 piece "Weir" { licence "CC0-1.0" }
 form {
-  1 metre 4/4, key C minor, tempo 1/4 = 60
+  1 metre 4/4, key C minor, tempo 1/4 at 60
   8 end
 }
 harmony {
@@ -69,7 +69,7 @@ voice upper { 1: 1/1 G5 | 2: 1/1 Ab5 | 3: 1/2 F5 Eb5 | 4: 1/1 D5 | 5: rest 4 | }
 const LOCK: &str = r#"
 piece "Lock" { licence "CC0-1.0" }
 form {
-  1 metre 4/4, key D major, tempo 1/4 = 120
+  1 metre 4/4, key D major, tempo 1/4 at 120
   4 end
 }
 harmony { 1: 1/2 D A7 | 2: 1/2 D G | 3: 1/2 D/A A7 | 4: D | }
@@ -162,12 +162,12 @@ fn playing_time_counts_repeats_and_the_tempo_in_force() {
         &piece(
             r#"piece "Twice" { licence "CC0-1.0" }
 form {
-  1 metre 2/4, key C major, tempo 1/4 = 60
+  1 metre 2/4, key C major, tempo 1/4 at 60
   1..1 repeat
-  2 tempo 1/4 = 120
+  2 tempo 1/4 at 120
   2 end
 }
-voice tune { 1: 1/4 C5 _ | 2: 1/2 C5 | }
+voice tune { 1: 1/4 C5 rest | 2: 1/2 C5 | }
 ensemble alone {
   era 1790
   oboe
@@ -192,7 +192,7 @@ fn a_flute_that_has_time_could_take_the_piccolo() {
         "flute.1 plays upper bars 1..2 as melody",
         "flute.2 plays upper bars 1 as melody\n  piccolo plays upper bars 4 as melody",
     );
-    let slow = text.replace("tempo 1/4 = 120", "tempo 1/4 = 40");
+    let slow = text.replace("tempo 1/4 at 120", "tempo 1/4 at 40");
     let doublings = |text: &str| -> Vec<Doubling> {
         forces(&piece(text), None).ensembles[0].scorings[0].doublings.clone()
     };

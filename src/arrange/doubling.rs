@@ -382,7 +382,7 @@ mod tests {
 
     #[test]
     fn bars_in_another_octave_are_told_once_a_line_and_touching_ones_together() {
-        let voice = "1: 1/4 C4 G3 A4 G3 | 2: 1/4 A4 G3 _ G3 | 3: 1/1 G4 |";
+        let voice = "1: 1/4 C4 G3 A4 G3 | 2: 1/4 A4 G3 rest G3 | 3: 1/1 G4 |";
         let piece = two_players(voice, 3, "era 1810\n violin-1\n flute 2", "flute");
         let arrangement = arrange(&piece, &piece.scorings[0]);
         let said: Vec<&str> =
@@ -430,7 +430,7 @@ mod tests {
                 let name = names[(step % 7) as usize];
                 bar.push_str(&format!("{open}{rest} {name}{}{close} ", step / 7));
                 if rest == "1/16" {
-                    bar.push_str("_ ");
+                    bar.push_str("rest ");
                 }
                 if index % 8 == 7 {
                     count += 1;

@@ -212,7 +212,7 @@ fn every_note_knows_its_source_its_line_and_its_role() {
 #[test]
 fn a_fermata_on_a_rest_within_a_bar_leaves_the_notes_after_it_alone() {
     let piece = piece(
-        "voice held { 1: 1/4 D5 _[fermata] | 2: _[fermata] G | 3: A5 G | 4: 1/2 F5 | }
+        "voice held { 1: 1/4 D5 rest[fermata] | 2: rest[fermata] G | 3: A5 G | 4: 1/2 F5 | }
 scoring one for small {\n  violin-1 plays held as melody\n  cello plays held 15mb as bass\n  oboe rests\n}",
     );
     let arrangement = arrange(&piece, &piece.scorings[0]);
@@ -234,7 +234,7 @@ scoring one for small {\n  violin-1 plays held as melody\n  cello plays held 15m
 fn a_part_that_falls_silent_under_a_fermata_waits_in_its_rest() {
     let piece = piece(
         "voice held { 1: 1/2 D5[fermata] | 2: 1/4 E F | 3: A5 G | 4: 1/2 F5 | }
-voice short { 1: 1/4 D3 _ | 2: rest 3 | }
+voice short { 1: 1/4 D3 rest | 2: rest 3 | }
 scoring one for small {\n  violin-1 plays held as melody\n  cello plays short as bass\n  oboe rests\n}",
     );
     let arrangement = arrange(&piece, &piece.scorings[0]);
@@ -260,7 +260,7 @@ scoring one for small {\n  violin-1 plays held as melody\n  cello plays short as
 fn a_note_that_is_held_beyond_a_fermata_is_struck_anew_after_it() {
     let piece = piece(
         "voice held { 1: 1/2 D5 | 2: 1/2 E[fermata] | 3: A5 | 4: F5 | }
-voice long { 1: 1/2 D3 | 2: = | 3: = | 4: 1/2 _ | }
+voice long { 1: 1/2 D3 | 2: = | 3: = | 4: 1/2 rest | }
 scoring one for small {\n  violin-1 plays held as melody\n  cello plays long as bass\n  oboe rests\n}",
     );
     let arrangement = arrange(&piece, &piece.scorings[0]);

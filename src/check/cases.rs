@@ -12,7 +12,7 @@ fn piece(tempo: u32, harmony: &str, voices: &str, players: &str, lines: &str) ->
     };
     format!(
         "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
-         form {{ 1 metre 4/4, key C major, tempo 1/4 = {tempo}\n 4 end }}\n{harmony}{voices}\n\
+         form {{ 1 metre 4/4, key C major, tempo 1/4 at {tempo}\n 4 end }}\n{harmony}{voices}\n\
          ensemble few {{ {players} }}\nscoring few for few {{\n {lines}\n}}\n"
     )
 }
@@ -175,7 +175,7 @@ fn double_basses_below_their_lowest_string_are_advised_to_read_at_pitch() {
 
 #[test]
 fn a_new_tempo_metre_or_octave_is_something_new_at_a_mark() {
-    let bar = "1/2 E5 1/4 D5 _";
+    let bar = "1/2 E5 1/4 D5 rest";
     let text = |form: &str, line: &str| {
         let voices = format!("voice tune {{ 1: {bar} | 2: {bar} | 3: {bar} | 4: {bar} | }}");
         let players = "era 1810\n flute 3, oboe 3";
@@ -187,6 +187,6 @@ fn a_new_tempo_metre_or_octave_is_something_new_at_a_mark() {
                   oboe plays tune as melody";
     let told = |form: &str, line: &str| only(&text(form, line), "economy/nothing-new").len();
     assert_eq!(told("", all), 1);
-    assert_eq!(told(", tempo 1/4 = 60", all), 0);
+    assert_eq!(told(", tempo 1/4 at 60", all), 0);
     assert_eq!(told("", octave), 0);
 }

@@ -73,8 +73,8 @@ const PASSAGES: &[Passage] = &[
         key: "F major",
         players: "horn 2 crook F",
         voices: &[
-            ("high", &["1/4 F4 G4 A4 _", "1/8 C5 A4 1/4 G4 F4 _", "1/4 F4 G4 A4 G4", "1/1 F4"]),
-            ("low", &["1/4 A3 C4 F4 _", "1/8 A4 F4 1/4 C4 A3 _", "1/4 A3 C4 F4 C4", "1/1 A3"]),
+            ("high", &["1/4 F4 G4 A4 rest", "1/8 C5 A4 1/4 G4 F4 rest", "1/4 F4 G4 A4 G4", "1/1 F4"]),
+            ("low", &["1/4 A3 C4 F4 rest", "1/8 A4 F4 1/4 C4 A3 rest", "1/4 A3 C4 F4 C4", "1/1 A3"]),
         ],
         lines: "horn.1 plays high as rhythm\n horn.2 plays low as rhythm",
         abuses: &[
@@ -139,16 +139,16 @@ const PASSAGES: &[Passage] = &[
         key: "D major",
         players: "trumpet 2 crook D, timpani tuned D3, A2",
         voices: &[
-            ("high", &["rest", "1/4 A4 _ A4 A4", "1/4 F#5 _ E5 _", "1/2 D5 _"]),
-            ("low", &["rest", "1/4 A3 _ A3 A3", "1/4 D5 _ A4 _", "1/2 D4 _"]),
-            ("drums", &["rest", "1/4 A2 _ A2 A2", "1/4 D3 _ A2 _", "1/2 D3[tremolo] _"]),
+            ("high", &["rest", "1/4 A4 rest A4 A4", "1/4 F#5 rest E5 rest", "1/2 D5 rest"]),
+            ("low", &["rest", "1/4 A3 rest A3 A3", "1/4 D5 rest A4 rest", "1/2 D4 rest"]),
+            ("drums", &["rest", "1/4 A2 rest A2 A2", "1/4 D3 rest A2 rest", "1/2 D3[tremolo] rest"]),
         ],
         lines: "trumpet.1 plays high as rhythm\n trumpet.2 plays low as rhythm\n \
                 timpani plays drums as rhythm",
         dynamics: "1 f",
         abuses: &[
-            ("1/4 D3 _ A2 _", "1/4 D3 _ G2 _", &["natural-brass/drum-not-tuned"]),
-            ("1/4 F#5 _ E5 _", "1/4 F#5 _ D5 B4", &["natural-brass/no-partial"]),
+            ("1/4 D3 rest A2 rest", "1/4 D3 rest G2 rest", &["natural-brass/drum-not-tuned"]),
+            ("1/4 F#5 rest E5 rest", "1/4 F#5 rest D5 B4", &["natural-brass/no-partial"]),
             ("D3[tremolo]", "D3[trill]", &["agility/impossible-trill"]),
         ],
         ..PLAIN
@@ -159,7 +159,7 @@ const PASSAGES: &[Passage] = &[
         era: 1725,
         key: "D major",
         players: "trumpet crook D",
-        voices: &[("tune", &["1/8 D5 E F# G A F# D E", "1/8 A5 B C#6 D 1/4 A5 _", "1/1 D5"])],
+        voices: &[("tune", &["1/8 D5 E F# G A F# D E", "1/8 A5 B C#6 D 1/4 A5 rest", "1/1 D5"])],
         lines: "trumpet plays tune as melody",
         abuses: &[
             ("era 1725", "era 1770", &["compass/outside-custom"]),
@@ -173,7 +173,7 @@ const PASSAGES: &[Passage] = &[
         players: "oboe 2, horn 2 crook C basso, violin-1 6 players, violin-2 6 players, viola 3 players, \
                   cello 3 players, double-bass 2 players",
         voices: &[
-            ("tune", &["1/4 E5 G5 C6 G5", "1/4 F5 D5 B5 G5", "1/4 E5 G5 C6 G5", "1/4 C6 B5 C6 _"]),
+            ("tune", &["1/4 E5 G5 C6 G5", "1/4 F5 D5 B5 G5", "1/4 E5 G5 C6 G5", "1/4 C6 B5 C6 rest"]),
             ("wind", &["1/1 G5", "1/1 G5", "1/1 G5", "1/1 G5"]),
             ("second", &["1/1 E5", "1/1 D5", "1/1 E5", "1/1 E5"]),
             ("horns", &["1/1 E5", "1/1 D5", "1/1 E5", "1/1 E5"]),
@@ -193,7 +193,7 @@ const PASSAGES: &[Passage] = &[
         era: 1810,
         tempo: 80,
         players: "timpani tuned G2, C3",
-        voices: &[("drums", &["1/4 C3 G2 C3 _", "rest", "rest", "rest", "1/4 D3 G2 G2 _"])],
+        voices: &[("drums", &["1/4 C3 G2 C3 rest", "rest", "rest", "rest", "1/4 D3 G2 G2 rest"])],
         lines: "timpani plays drums as rhythm\n timpani takes tuned G2, D3 bar 3",
         abuses: &[
             ("3: rest", "3: 1/1 G2", &["natural-brass/no-time-to-change"]),
@@ -217,7 +217,7 @@ const PASSAGES: &[Passage] = &[
         source: "common practice; instrument C4 (no C#4) up: Hotteterre, 1707, from memory",
         key: "D minor",
         players: "oboe 2",
-        voices: &[("tune", &["1/4 D4 F A D5", "1/2 F5 D6", "1/4 C#6 A5 E5 _", "1/1 D5"])],
+        voices: &[("tune", &["1/4 D4 F A D5", "1/2 F5 D6", "1/4 C#6 A5 E5 rest", "1/1 D5"])],
         lines: "oboe plays tune as melody",
         abuses: &[
             ("1/2 F5 D6", "1/2 F5 E6", &["compass/outside-custom"]),
@@ -238,8 +238,8 @@ const PASSAGES: &[Passage] = &[
         ],
         lines: "oboe plays high as melody\n bassoon plays low as harmony",
         abuses: &[(
-            "tempo 1/4 = 112",
-            "tempo 1/4 = 150",
+            "tempo 1/4 at 112",
+            "tempo 1/4 at 150",
             &["agility/too-fast", "agility/too-fast"],
         )],
         ..PLAIN
@@ -258,7 +258,7 @@ const PASSAGES: &[Passage] = &[
                 "oboe plays tune as melody\n flute rests",
                 &["agility/too-fast"],
             ),
-            ("tempo 1/4 = 138", "tempo 1/4 = 208", &["agility/too-fast"]),
+            ("tempo 1/4 at 138", "tempo 1/4 at 208", &["agility/too-fast"]),
         ],
         ..PLAIN
     },
@@ -295,13 +295,13 @@ const PASSAGES: &[Passage] = &[
             &[
                 "{1/16 D3 F Bb D4} {Bb3 F D F} {D F Bb D4} {Bb3 F D F}",
                 "{1/16 Eb3 F A C4} {A3 F Eb F} {Eb F A C4} {A3 F Eb F}",
-                "1/2 D3 _",
+                "1/2 D3 rest",
             ],
         )],
         lines: "clarinet plays waves as harmony",
         abuses: &[
-            ("1/2 D3 _", "1/2 C3 _", &["compass/beyond-instrument"]),
-            ("1/2 D3 _", "1/16 D3 D4 D3 D4 D3 D4 D3 D4 D3 D4 D3 D4 1/4 _", &["agility/leap"]),
+            ("1/2 D3 rest", "1/2 C3 rest", &["compass/beyond-instrument"]),
+            ("1/2 D3 rest", "1/16 D3 D4 D3 D4 D3 D4 D3 D4 D3 D4 D3 D4 1/4 rest", &["agility/leap"]),
         ],
         ..PLAIN
     },
@@ -405,27 +405,27 @@ const PASSAGES: &[Passage] = &[
         voices: &[(
             "calls",
             &[
-                "1/4 Bb4 Bb Bb _",
-                "1/4 D5 D D _",
-                "1/4 Bb4 Bb Bb _",
-                "1/4 D5 D D _",
-                "1/4 Bb4 Bb Bb _",
-                "1/4 D5 D D _",
-                "1/4 Bb4 Bb Bb _",
-                "1/4 D5 D D _",
+                "1/4 Bb4 Bb Bb rest",
+                "1/4 D5 D D rest",
+                "1/4 Bb4 Bb Bb rest",
+                "1/4 D5 D D rest",
+                "1/4 Bb4 Bb Bb rest",
+                "1/4 D5 D D rest",
+                "1/4 Bb4 Bb Bb rest",
+                "1/4 D5 D D rest",
                 "rest",
-                "1/4 Bb4 Bb Bb _",
-                "1/4 D5 D D _",
-                "1/4 Bb4 Bb Bb _",
-                "1/4 D5 D D _",
-                "1/4 Bb4 Bb Bb _",
-                "1/4 D5 D D _",
-                "1/4 Bb4 Bb Bb _",
-                "1/4 D5 D D _",
+                "1/4 Bb4 Bb Bb rest",
+                "1/4 D5 D D rest",
+                "1/4 Bb4 Bb Bb rest",
+                "1/4 D5 D D rest",
+                "1/4 Bb4 Bb Bb rest",
+                "1/4 D5 D D rest",
+                "1/4 Bb4 Bb Bb rest",
+                "1/4 D5 D D rest",
             ],
         )],
         lines: "trumpet plays calls as rhythm",
-        abuses: &[("9: rest", "9: 1/4 Bb4 Bb Bb _", &["endurance/lips"])],
+        abuses: &[("9: rest", "9: 1/4 Bb4 Bb Bb rest", &["endurance/lips"])],
         ..PLAIN
     },
     Passage {
@@ -474,7 +474,7 @@ fn source(passage: &Passage) -> String {
     };
     format!(
         "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
-         form {{\n1 metre 4/4, key {}, tempo 1/4 = {}\n{last} end\n}}\n{harmony}\
+         form {{\n1 metre 4/4, key {}, tempo 1/4 at {}\n{last} end\n}}\n{harmony}\
          dynamics {{\n{}\n}}\n{voices}ensemble few {{\nera {}\n{}\n}}\n\
          scoring few for few {{\n {}\n}}\n",
         passage.key, passage.tempo, passage.dynamics, passage.era, passage.players, passage.lines

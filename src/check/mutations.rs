@@ -72,7 +72,7 @@ const HORN: Sketch = Sketch {
 const DRUMS: Sketch = Sketch {
     players: "timpani tuned C3, G2",
     lines: "timpani plays tune as rhythm",
-    good: &["1/2 C3 G2", "1/4 C3 _ G2 C3"],
+    good: &["1/2 C3 G2", "1/4 C3 rest G2 C3"],
     ..PLAIN
 };
 
@@ -96,7 +96,7 @@ const TRUMPETS: Sketch = Sketch {
 const VIOLINS: Sketch = Sketch {
     players: "violin-1 4 players",
     lines: "violin-1 plays tune as harmony",
-    good: &["1/2 G4 B4", "1/2 G4 1/4 A4 _"],
+    good: &["1/2 G4 B4", "1/2 G4 1/4 A4 rest"],
     ..PLAIN
 };
 
@@ -126,8 +126,8 @@ const SKETCHES: &[Sketch] = &[
         era: 1810,
         tempo: 60,
         bars: (10, 16),
-        good: &["1/2 D5 1/4 E5 _", "1/4 F5 G5 A5 _"],
-        bad: &["1/2 C6 1/4 D6 _", "1/4 C6 D6 E6 _"],
+        good: &["1/2 D5 1/4 E5 rest", "1/4 F5 G5 A5 rest"],
+        bad: &["1/2 C6 1/4 D6 rest", "1/4 C6 D6 E6 rest"],
         length: 5,
         dynamic: "f",
         ..OBOE
@@ -267,15 +267,15 @@ const SKETCHES: &[Sketch] = &[
     Sketch {
         rule: "endurance/lips",
         players: "trumpet in C",
-        good: &["1/4 C5 _ _ _", "rest"],
-        bad: &["1/4 C5 C5 C5 _", "1/4 C5 _ G4 C5"],
+        good: &["1/4 C5 rest rest rest", "rest"],
+        bad: &["1/4 C5 C5 C5 rest", "1/4 C5 rest G4 C5"],
         length: 17,
         ..TRUMPETS
     },
     Sketch {
         rule: "endurance/loud-for-long",
-        good: &["[mf] 1/2 C5 1/4 C5 _"],
-        bad: &["[ff] 1/2 C5 1/4 C5 _"],
+        good: &["[mf] 1/2 C5 1/4 C5 rest"],
+        bad: &["[ff] 1/2 C5 1/4 C5 rest"],
         length: 9,
         ..TRUMPETS
     },
@@ -283,7 +283,7 @@ const SKETCHES: &[Sketch] = &[
         rule: "endurance/no-breath",
         tempo: 60,
         bars: (12, 16),
-        good: &["3/4 D5 1/4 _", "1/4 D5 E5 F5 _"],
+        good: &["3/4 D5 1/4 rest", "1/4 D5 E5 F5 rest"],
         bad: &["1/16 D5 E F G A G F E D E F G A G F E"],
         length: 7,
         ..OBOE
@@ -303,7 +303,7 @@ const SKETCHES: &[Sketch] = &[
     },
     Sketch {
         rule: "strings/no-time-to-change",
-        bad: &["1/2 G4 [pizz] 1/4 G4 _ [arco]", "1/4 G4 [muted] G4 [unmuted] 1/2 G4"],
+        bad: &["1/2 G4 [pizz] 1/4 G4 rest [arco]", "1/4 G4 [muted] G4 [unmuted] 1/2 G4"],
         ..VIOLINS
     },
     Sketch {
@@ -338,7 +338,7 @@ const SKETCHES: &[Sketch] = &[
         lines: "oboe, clarinet rests",
         lines_before: "violin-1 plays tune bars 1..30 as melody\n flute plays tune bars 31..{last} as melody",
         lines_after: "violin-1 plays tune as melody\n flute rests",
-        good: &["1/2 E5 1/4 D5 _", "1/1 C5"],
+        good: &["1/2 E5 1/4 D5 rest", "1/1 C5"],
         ..PLAIN
     },
     Sketch {
@@ -358,7 +358,7 @@ const SKETCHES: &[Sketch] = &[
         players: "violin-1 12 players, cymbals",
         lines: "violin-1 plays song as melody\n cymbals plays tune as highlight",
         good: &["rest"],
-        bad: &["1/4 x _ _ _", "1/2 x x"],
+        bad: &["1/4 x rest rest rest", "1/2 x x"],
         length: 6,
         voices: &[("song", "1/2 E5 D5")],
         ..PLAIN
@@ -503,7 +503,7 @@ fn source(sketch: &Sketch, count: usize, place: usize, broken: bool, seed: u64) 
     let more = more.replace("{n}", &place.to_string()).replace("{last}", &count.to_string());
     format!(
         "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
-         form {{\n1 metre 4/4, key C major, tempo 1/4 = {}\n{mark}{count} end\n}}\n\
+         form {{\n1 metre 4/4, key C major, tempo 1/4 at {}\n{mark}{count} end\n}}\n\
          {harmony}{dynamics}{voices}voice tune {{\n{tune}}}\n\
          ensemble few {{\nera {}\n{}\n}}\nscoring few for few {{\n{}\n{more}\n}}\n",
         sketch.tempo, sketch.era, sketch.players, sketch.lines

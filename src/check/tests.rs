@@ -88,7 +88,7 @@ fn the_page_of_rules_says_what_the_rules_say() {
 fn solo(era: i32, player: &str, notes: &str, line: &str, more: &str) -> String {
     format!(
         "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
-         form {{ 1 metre 4/4, key C major, tempo 1/4 = 96\n 4 end }}\n\
+         form {{ 1 metre 4/4, key C major, tempo 1/4 at 96\n 4 end }}\n\
          voice tune {{ {notes} }}\n\
          ensemble few {{ era {era}\n {player} }}\n\
          scoring few for few {{\n {line}\n {more}\n}}\n"
@@ -222,7 +222,7 @@ fn what_is_about_the_whole_piece_names_no_scoring() {
 fn doubled_bass(low: &str, mid: &str, tune: &str, more: &str) -> String {
     format!(
         "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
-         form {{ 1 metre 4/4, key C major, tempo 1/4 = 96\n 4 end }}\n\
+         form {{ 1 metre 4/4, key C major, tempo 1/4 at 96\n 4 end }}\n\
          harmony {{ 1: C | 2: G7 | 3: C | 4: C | }}\n\
          voice tune {{ {tune} }}\nvoice mid {{ {mid} }}\nvoice low {{ {low} }}\n\
          ensemble few {{ era 1770\n oboe 2, bassoon, violin-1 6 players, viola 4 players\n\
@@ -388,15 +388,15 @@ fn a_finding_of_the_arranger_can_be_allowed_too() {
 #[test]
 fn each_drum_that_changes_wants_its_time_and_is_named() {
     let drums = |takes: &str, rest: &str| {
-        let tune = format!("1: 1/1 G2 | 2: 1/2 G2 {rest} | 3: 1/2 _ 1/2 G2 | 4: 1/1 G2 |");
+        let tune = format!("1: 1/1 G2 | 2: 1/2 G2 {rest} | 3: 1/2 rest 1/2 G2 | 4: 1/1 G2 |");
         solo(1810, "timpani tuned G2, D3", &tune, "timpani plays tune as rhythm", takes)
-            .replace("1/4 = 96", "1/4 = 30")
+            .replace("1/4 at 96", "1/4 at 30")
     };
     // At 30 quarters a minute a half note lasts four seconds.
-    let one = drums("timpani takes tuned G2, C3 bar 3", "1/2 _");
+    let one = drums("timpani takes tuned G2, C3 bar 3", "1/2 rest");
     assert!(findings(&one).is_empty(), "{:#?}", findings(&one));
-    let both = drums("timpani takes tuned A2, C3 bar 3", "1/2 _");
-    let both = both.replace("3: 1/2 _ 1/2 G2 | 4: 1/1 G2", "3: 1/2 _ 1/2 A2 | 4: 1/1 A2");
+    let both = drums("timpani takes tuned A2, C3 bar 3", "1/2 rest");
+    let both = both.replace("3: 1/2 rest 1/2 G2 | 4: 1/1 G2", "3: 1/2 rest 1/2 A2 | 4: 1/1 A2");
     let found = findings(&both);
     assert_eq!(codes(&found), ["natural-brass/no-time-to-change"]);
     let message = &found[0].message;
@@ -417,7 +417,7 @@ fn an_earlier_rest_in_which_the_drum_is_free_is_offered() {
     let line = "timpani plays tune as rhythm";
     let takes = "timpani takes tuned G2, C3 bar 4";
     let text =
-        solo(1810, "timpani tuned G2, D3", tune, line, takes).replace("1/4 = 96", "1/4 = 30");
+        solo(1810, "timpani tuned G2, D3", tune, line, takes).replace("1/4 at 96", "1/4 at 30");
     let found = findings(&text);
     assert_eq!(codes(&found), ["natural-brass/no-time-to-change"]);
     let help = found[0].help.as_deref().unwrap();
@@ -431,7 +431,7 @@ fn along_a_hairpin_the_balance_is_judged_by_what_is_reached() {
     let covered = |hairpin: &str| {
         let text = format!(
             "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
-             form {{ 1 metre 4/4, key C major, tempo 1/4 = 60\n 12 end }}\n\
+             form {{ 1 metre 4/4, key C major, tempo 1/4 at 60\n 12 end }}\n\
              dynamics {{ {hairpin} }}\nvoice song {{ {} }}\nvoice fill {{ {} }}\n\
              ensemble few {{ era 1885\n flute, trumpet 2 in C }}\n\
              scoring few for few {{\n flute plays song as melody, at mf\n\

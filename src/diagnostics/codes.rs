@@ -97,7 +97,7 @@ pub const CODES: &[Code] = &[
         "A hairpin does not end, or ends without having begun.",
         "End `cresc` or `dim` by a dynamic or `to`.",
     ),
-    code("bars/hold", "`=` has no note to hold.", "Write a note before it, or `_` for a rest."),
+    code("bars/hold", "`=` has no note to hold.", "Write a note before it, or `rest`."),
     code(
         "bars/mark-alone",
         "A mark stands without a note.",

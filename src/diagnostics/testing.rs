@@ -12,7 +12,7 @@ fn find(sources: &Sources, file: FileId, word: &str) -> Span {
 pub(super) fn chain() -> (Vec<Diagnostic>, Sources) {
     let mut sources = Sources::new();
     let piece = sources.add(
-        "lanterns.ripieno",
+        "ferrymen.ripieno",
         "use \"forces.ripieno\"\n\nvoice upper {\n  // Laternen über dem Wehr\n  \
          1: 1/8 D5 E♭ F6 1/4. G |\n  2: rest |\n}\n\n\nscoring spa for spa-orchestra {\n  \
          violin-1 plays upper as melody\n  oboe plays upper 8va as melody\n}\n",

@@ -82,7 +82,7 @@ fn declared_harmony_goes_before_inferred() {
 fn silence_has_no_harmony_and_rests_keep_the_chord() {
     let silent = piece(D_MINOR, "voice v {\n1: rest |\n2: rest |\n}");
     assert_eq!(infer(&silent), InferredHarmony::default());
-    let pausing = piece(D_MINOR, "voice v {\n1: 1/2 D4&F4&A4 _ |\n2: rest |\n}");
+    let pausing = piece(D_MINOR, "voice v {\n1: 1/2 D4&F4&A4 rest |\n2: rest |\n}");
     assert_eq!(symbols(&pausing), "Dm Dm");
 }
 

@@ -71,7 +71,7 @@ mod tests {
     fn a_tie_over_the_bar_line_does_not_repeat_its_accidental() {
         let score =
             Fixture::new(&["2/4", "2/4"]).notes("1/4 1/2 G#4, 3/4 1/8 A4, 7/8 1/8 G#4").score();
-        assert_eq!(dump(&score, 0), "_:1/4 G#4!:1/4~ | ~G#4:1/4 A4:1/8[ G#4!:1/8]");
+        assert_eq!(dump(&score, 0), "rest:1/4 G#4!:1/4… | …G#4:1/4 A4:1/8[ G#4!:1/8]");
     }
 
     #[test]

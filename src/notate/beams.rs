@@ -146,7 +146,7 @@ mod tests {
 
     fn beamed(metre: &str, values: &str) -> String {
         let score = Fixture::new(&[metre]).row(values).score();
-        dump(&score, 0).replace("C5:", "").replace("_:", "_")
+        dump(&score, 0).replace("C5:", "").replace("rest:", "rest ")
     }
 
     #[test]
@@ -177,7 +177,7 @@ mod tests {
 
     #[test]
     fn beams_do_not_cross_rests() {
-        assert_eq!(beamed("2/4", "1/8 r1/8 1/8 1/8"), "1/8 _1/8 1/8[ 1/8]");
+        assert_eq!(beamed("2/4", "1/8 r1/8 1/8 1/8"), "1/8 rest 1/8 1/8[ 1/8]");
     }
 
     #[test]

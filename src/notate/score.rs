@@ -217,7 +217,7 @@ pub enum Grace {
     /// Without a stroke.
     Plain,
     /// Crossed with a stroke.
-    Slashed,
+    Crushed,
 }
 
 /// One note head.

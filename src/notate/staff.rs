@@ -395,7 +395,7 @@ fn heads(pitches: &[Pitch], writing: &Writing) -> Heads {
 }
 
 fn push_graces(graces: &Graces, at: Time, writing: &Writing, elements: &mut Vec<Element>) {
-    let grace = if graces.slashed { Grace::Slashed } else { Grace::Plain };
+    let grace = if graces.crushed { Grace::Crushed } else { Grace::Plain };
     for (length, pitches) in &graces.notes {
         let value = NoteValue::of(*length).unwrap_or_else(|| NoteValue::at_most(*length));
         let note = StaffNote {
@@ -440,13 +440,13 @@ mod tests {
     #[test]
     fn notes_are_tied_over_bar_lines() {
         let score = Fixture::new(&["3/4", "3/4"]).notes("1/2 1/2 C5").score();
-        assert_eq!(dump(&score, 0), "_:1/4 _:1/4 C5:1/4~ | ~C5:1/4 _:1/4 _:1/4");
+        assert_eq!(dump(&score, 0), "rest:1/4 rest:1/4 C5:1/4… | …C5:1/4 rest:1/4 rest:1/4");
     }
 
     #[test]
     fn a_bar_of_rest_is_one_sign() {
         let score = Fixture::new(&["3/4", "3/4"]).notes("3/4 3/4 C5").score();
-        assert_eq!(dump(&score, 0), "_bar | C5:3/4");
+        assert_eq!(dump(&score, 0), "rest | C5:3/4");
     }
 
     #[test]
@@ -462,8 +462,8 @@ mod tests {
             .part(clarinet())
             .notes("5/8 1/1 C5")
             .score();
-        assert_eq!(dump(&score, 0), "C5:1/8~ ~C5:1/2 | D5:1/1");
-        assert_eq!(dump(&score, 1), "_:1/8 _:1/2 | D5:1/1");
+        assert_eq!(dump(&score, 0), "C5:1/8… …C5:1/2 | D5:1/1");
+        assert_eq!(dump(&score, 1), "rest:1/8 rest:1/2 | D5:1/1");
     }
 
     #[test]
@@ -474,7 +474,7 @@ mod tests {
             .mark(0, Mark::Fermata)
             .mark(0, Mark::Staccato)
             .score();
-        assert_eq!(dump(&score, 0), "C5:1/2~+accent | ~C5:1/2+fermata");
+        assert_eq!(dump(&score, 0), "C5:1/2…+accent | …C5:1/2+fermata");
     }
 
     #[test]
@@ -483,21 +483,21 @@ mod tests {
         form.bars[1].repeat_starts = true;
         form.bars[2].repeat_ends = true;
         let fixture = Fixture::of(form).notes("0/1 3/2 C5").mark(0, Mark::Trill);
-        assert_eq!(dump(&fixture.score(), 0), "C5:1/2~+trill | ~C5:1/2~+trill | ~C5:1/2");
+        assert_eq!(dump(&fixture.score(), 0), "C5:1/2…+trill | …C5:1/2…+trill | …C5:1/2");
     }
 
     #[test]
     fn slurs_embrace_ties() {
         let score =
             Fixture::new(&["2/4", "2/4"]).notes("0/1 1/4 C5, 1/4 1/2 D5").slur(0, 1).score();
-        assert_eq!(dump(&score, 0), "C5:1/4( D5:1/4~ | ~D5:1/4) _:1/4");
+        assert_eq!(dump(&score, 0), "C5:1/4( D5:1/4… | …D5:1/4) rest:1/4");
     }
 
     #[test]
     fn a_note_held_into_another_crook_sounds_as_before() {
         let horn = Fixture::new(&["2/4", "2/4"]).instrument(natural_horn());
         let horn = horn.crook("0/1", "D").crook("1/2", "F").notes("0/1 1/1 F#4");
-        assert_eq!(dump(&horn.score(), 0), "E5:1/2~ | ~C#5!:1/2");
+        assert_eq!(dump(&horn.score(), 0), "E5:1/2… | …C#5!:1/2");
     }
 
     #[test]
@@ -508,7 +508,7 @@ mod tests {
             .takes("1/2", clarinet())
             .takes("3/2", cello())
             .score();
-        assert_eq!(dump(&score, 0), "C4:1/2 | _bar | _:1/4 G#4!:1/4 | D4:1/2");
+        assert_eq!(dump(&score, 0), "C4:1/2 | rest | rest:1/4 G#4!:1/4 | D4:1/2");
         assert_eq!(
             directions(&score, 0),
             "2 0/1 \"take Clarinet\", 3 1/4 \"Clarinet\", 4 0/1 \"Violoncello\""
@@ -532,21 +532,21 @@ mod tests {
     fn strokes_that_are_written_out_are_not_tied_to_those_of_a_tremolo() {
         let fixture = Fixture::new(&["4/4"]).notes("0/1 1/12 C5, 1/12 1/12 D5, 1/6 7/12 E5");
         let fixture = fixture.tuplet("0/1", "1/4", (3, 2)).tremolo(2, 1);
-        assert_eq!(dump(&fixture.score(), 0), "{3:2 C5:1/8[ D5:1/8= E5:1/8] } E5:1/2 _:1/4");
+        assert_eq!(dump(&fixture.score(), 0), "{3:2 C5:1/8[ D5:1/8= E5:1/8] } E5:1/2 rest:1/4");
     }
 
     #[test]
     fn no_stroke_is_written_out_that_ends_where_no_value_does() {
         let fixture = Fixture::new(&["4/4"]).notes("0/1 1/6 C5, 1/6 5/24 D5, 3/8 5/8 E5");
         let fixture = fixture.tuplet("0/1", "1/4", (3, 2)).tremolo(1, 1);
-        assert_eq!(dump(&fixture.score(), 0), "{3:2 C5:1/4 D5:1/8 } D5:1/8[ E5:1/8~] ~E5:1/2");
+        assert_eq!(dump(&fixture.score(), 0), "{3:2 C5:1/4 D5:1/8 } D5:1/8[ E5:1/8…] …E5:1/2");
     }
 
     #[test]
     fn a_tremolo_that_a_stem_can_show_is_tied_as_it_is() {
         let fixture = Fixture::new(&["4/4"]).notes("0/1 3/8 C5, 3/8 1/4 D5, 5/8 3/8 E5");
         let score = fixture.tremolo(1, 2).score();
-        assert_eq!(dump(&score, 0), "C5:3/8 D5:1/8~ ~D5:1/8 E5:3/8");
+        assert_eq!(dump(&score, 0), "C5:3/8 D5:1/8… …D5:1/8 E5:3/8");
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! Small arrangements for tests, and staves as lines of text.
 //!
-//! In the text of a staff, bars are divided by `|`. An element is `PITCHES:VALUE`, with `_` for a
-//! rest and `_bar` for a bar of rest; `!` a printed accidental, `~` a tie, `[ = ] > <` beams and
+//! In the text of a staff, bars are divided by `|`. An element is `PITCHES:VALUE`, with `rest` for a
+//! rest, alone for a bar of rest; `!` a printed accidental, `…` a tie, `[ = ] > <` beams and
 //! stubs, `( )` after a value a slur, `(…)` around elements grace notes, `{3:2 … }` a tuplet,
 //! `+accent` a mark.
 
@@ -215,7 +215,7 @@ impl Fixture {
             .iter()
             .map(|(value, pitch)| (time(value), smallvec::smallvec![pitch.parse().unwrap()]))
             .collect();
-        let graces = Box::new(Graces { slashed: false, notes });
+        let graces = Box::new(Graces { crushed: false, notes });
         self.attached(note, |attached| attached.graces = Some(graces))
     }
 
@@ -267,7 +267,7 @@ impl Fixture {
 
     pub(crate) fn score(self) -> Score {
         let piece = Piece {
-            title: "Lanterns on the Weir".into(),
+            title: "Evening at the Locks".into(),
             composer: Some("House copyist".into()),
             licence: Some("CC0-1.0".into()),
             form: self.form,
@@ -369,8 +369,8 @@ fn dump_measure(measure: &Measure) -> String {
 
 fn dump_element(element: &Element) -> String {
     let note = match &element.kind {
-        ElementKind::BarRest { .. } => return "_bar".into(),
-        ElementKind::Rest { .. } => return format!("_:{}", element.value.length()),
+        ElementKind::BarRest { .. } => return "rest".into(),
+        ElementKind::Rest { .. } => return format!("rest:{}", element.value.length()),
         ElementKind::Note(note) => note,
     };
     let heads: Vec<String> = note
@@ -381,10 +381,10 @@ fn dump_element(element: &Element) -> String {
     let heads = if heads.is_empty() { "x".into() } else { heads.join("&") };
     let mut word = format!("{heads}:{}", element.value.length());
     if note.tie_from {
-        word.insert(0, '~');
+        word.insert(0, '…');
     }
     if note.tie_to {
-        word.push('~');
+        word.push('…');
     }
     for beam in &element.beams {
         word.push(match beam {

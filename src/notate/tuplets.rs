@@ -90,20 +90,20 @@ mod tests {
             .tuplet("0/1", "1/4", (3, 2))
             .tuplet("1/2", "1/4", (3, 2))
             .score();
-        assert_eq!(dump(&score, 0), "_:1/4 C5:1/4 | C5:1/2");
+        assert_eq!(dump(&score, 0), "rest:1/4 C5:1/4 | C5:1/2");
     }
 
     #[test]
     fn a_note_that_leaves_a_tuplet_is_tied_at_its_end() {
         let score = Fixture::new(&["2/4"]).row("1/12 5/12").tuplet("0/1", "1/4", (3, 2)).score();
-        assert_eq!(dump(&score, 0), "{3:2 C5:1/8 C5:1/4~ } ~C5:1/4");
+        assert_eq!(dump(&score, 0), "{3:2 C5:1/8 C5:1/4… } …C5:1/4");
     }
 
     #[test]
     fn five_units_of_a_tuplet_are_tied() {
         let score =
             Fixture::new(&["2/4"]).row("5/24 1/24 1/4").tuplet("0/1", "1/4", (6, 4)).score();
-        assert_eq!(dump(&score, 0), "{6:4 C5:1/4~ ~C5:1/16[[ C5:1/16]] } C5:1/4");
+        assert_eq!(dump(&score, 0), "{6:4 C5:1/4… …C5:1/16[[ C5:1/16]] } C5:1/4");
     }
 
     #[test]
@@ -112,7 +112,7 @@ mod tests {
         let score = fixture.tuplet("0/1", "1/4", (3, 2)).score();
         assert_eq!(
             dump(&score, 0),
-            "{3:2 C5:1/128[>>>> C5:1/8~= ~C5:1/128=[<<< C5:7/64~=] ~C5:1/8] } C5:1/4"
+            "{3:2 C5:1/128[>>>> C5:1/8…= …C5:1/128=[<<< C5:7/64…=] …C5:1/8] } C5:1/4"
         );
     }
 
@@ -120,6 +120,6 @@ mod tests {
     fn rests_in_a_tuplet_keep_its_ratio() {
         let score =
             Fixture::new(&["2/4"]).row("1/12 r1/12 1/12 1/4").tuplet("0/1", "1/4", (3, 2)).score();
-        assert_eq!(dump(&score, 0), "{3:2 C5:1/8 _:1/8 C5:1/8 } C5:1/4");
+        assert_eq!(dump(&score, 0), "{3:2 C5:1/8 rest:1/8 C5:1/8 } C5:1/4");
     }
 }

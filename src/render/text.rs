@@ -2,7 +2,7 @@
 //!
 //! Time runs along the line: over the notes stand the beats, and each note stands under the beat
 //! on which it begins. Its line `──` lasts as long as it sounds, rests are dotted `····`. Below
-//! the notes of a part stand their values (4 for a quarter), slurs and marks. A brace at the left
+//! the notes stand slurs and marks, and in a part the values of a bar whose beats do not tell them. A brace at the left
 //! joins the two staves of a harp or a keyboard, with the dynamics between them. Pitch is written
 //! pitch, as names with every accidental. Lines are at most 80 columns wide in a part and 120 in a
 //! score, in UTF-8, for letters of one width.
@@ -22,6 +22,7 @@ use std::borrow::Cow;
 use crate::music::Interval;
 use crate::notate::{ElementKind, Measure, Score, Staff, rest_runs};
 use crate::resolve::{Mark, Marks};
+use cells::Cell;
 use grid::{Chunk, Grid};
 use system::{Brace, Line, Open, Page};
 
@@ -58,7 +59,8 @@ pub fn part(score: &Score, staff: usize) -> String {
     let runs = rest_runs(score, staff);
     let page = page(score, &score.staves[staff..=staff], PART_WIDTH, PART_GUTTER, true);
     draw(&page, &runs, &mut out);
-    legend(player, &mut out);
+    let mut cells = page.lines.iter().flat_map(|line| line.cells.iter().flatten());
+    legend(player, cells.any(|cell| !cell.value.is_empty()), &mut out);
     foot(score, &mut out);
     out
 }
@@ -105,7 +107,13 @@ fn page<'a>(
     let mut lines: Vec<Line> = Vec::with_capacity(staves.len());
     for staff in staves {
         let line = |measures: &'a [Measure], brace| {
-            let cells = measures.iter().map(cells::of_measure).collect();
+            let mut cells: Vec<Vec<Cell>> = measures.iter().map(cells::of_measure).collect();
+            if is_part {
+                for ((cells, measure), bar) in cells.iter_mut().zip(measures).zip(&score.frame) {
+                    let marked = |at| grid::beat_sign(bar, at).is_some();
+                    cells::say_values(cells, measure, bar.length, marked);
+                }
+            }
             Line { staff, measures, cells, brace }
         };
         if staff.is_braced() {
@@ -231,8 +239,8 @@ fn paragraph(text: &str, width: usize, out: &mut String) {
     }
 }
 
-/// How to read the part, with the signs that occur in it.
-fn legend(staff: &Staff, out: &mut String) {
+/// How to read the part, with the signs that occur in it, and values where there are any.
+fn legend(staff: &Staff, values: bool, out: &mut String) {
     let mut used = Marks::NONE;
     let (mut graces, mut tremolo, mut chords) = (false, false, false);
     for element in staff.all_measures().flat_map(|measure| &measure.elements) {
@@ -250,9 +258,14 @@ fn legend(staff: &Staff, out: &mut String) {
         }
     }
     let mut text = String::from(
-        "Each note stands under its beat and lasts as long as its line ──; dots ···· are a rest. \
-         The figure below is its value: 4 a quarter, 8 an eighth, 4. a dotted quarter.",
+        "Each note stands under its beat and lasts as long as its line ──; dots ···· are a rest.",
     );
+    if values {
+        text.push_str(
+            " Where the beats do not tell a value, it stands below and holds until the next one in \
+             the bar: 1/16 a sixteenth, 1/8. a dotted eighth.",
+        );
+    }
     let unpitched = |of: bool| staff.instruments.iter().any(|i| i.unpitched == of);
     if unpitched(true) {
         text.push_str(" × is a stroke.");
@@ -271,7 +284,7 @@ fn legend(staff: &Staff, out: &mut String) {
         );
     }
     if chords {
-        text.push_str(" + joins the notes of a chord, the lowest first.");
+        text.push_str(" & joins the notes of a chord, the lowest first.");
     }
     if graces {
         text.push_str(" (Names in brackets) are grace notes, (/ crossed ones.");

@@ -37,7 +37,7 @@ pub(super) fn last_of_voices(tree: &Tree) -> Option<u32> {
         let Declaration::Voice(voice) = declaration else { continue };
         let bar = voice.bars.last()?;
         let rests = bar.elements.iter().find_map(|element| match element.value {
-            Element::BarRest(count, _) => count,
+            Element::Rest(count, _) => count,
             _ => None,
         });
         let last = bar.number.as_ref()?.value.checked_add(rests.unwrap_or(1).max(1) - 1)?;
@@ -88,7 +88,7 @@ pub(super) fn form(
         if !cx.told.may_be_lost("form") {
             cx.push(
                 Diagnostic::error("bars/no-form", piece, "The piece has no form.").with_help(format!(
-                    "Write `form {{ 1 metre 4/4, key C major, tempo 1/4 = 96` and, on a line of its own, `{longest} end }}`."
+                    "Write `form {{ 1 metre 4/4, key C major, tempo 1/4 at 96` and, on a line of its own, `{longest} end }}`."
                 )),
             );
         }

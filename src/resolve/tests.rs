@@ -38,7 +38,7 @@ fn values_and_octaves_hold_until_the_next_one() {
 
 #[test]
 fn a_hold_lengthens_the_note_before_it_even_over_a_bar_line() {
-    let piece = piece(&format!("{TWO_BARS}voice v {{ 1: 1/4 _ D5&F5 | 2: 1/8 = _ 1/4 x | }}"));
+    let piece = piece(&format!("{TWO_BARS}voice v {{ 1: 1/4 rest D5&F5 | 2: 1/8 = rest 1/4 x | }}"));
     assert_eq!(notes(&piece), "1/4 D5&F5 3/8, 3/4 x 1/4");
 }
 
@@ -227,7 +227,7 @@ fn messages(source: &str) -> Vec<String> {
 #[test]
 fn a_misspelt_word_of_a_form_line_does_not_hide_bars_that_are_too_long() {
     let told = messages(
-        "piece \"Weir\" { }\nform {\n 1 metre 4/4, key C majr, tempo 1/4 = 96\n 2 end\n}\n\
+        "piece \"Weir\" { }\nform {\n 1 metre 4/4, key C majr, tempo 1/4 at 96\n 2 end\n}\n\
          voice upper { 1: 1/4 C5 D E F G | 2: 1/1 C | }\n",
     );
     assert_eq!(told.len(), 2, "{told:?}");

@@ -118,14 +118,18 @@ fn form_item(cx: &mut Context, pair: Pair<Rule>) -> Option<FormItem> {
             FormItem::Key(tonic, inner.next()?.as_rule() == Rule::kw_minor)
         }
         Rule::tempo => {
-            let first = inner.next()?;
-            if first.as_rule() == Rule::string {
-                FormItem::Tempo(None, Some(cx.string(&first).value))
-            } else {
-                let per_minute = inner.next()?.as_str().parse().ok()?;
-                let words = inner.next().map(|p| cx.string(&p).value);
-                FormItem::Tempo(Some((read_value(first.as_str()), per_minute)), words)
+            let (mut beat, mut words) = (None, None);
+            for part in inner {
+                if part.as_rule() == Rule::string {
+                    words = Some(cx.string(&part).value);
+                } else {
+                    let mut mark = part.into_inner();
+                    let value = read_value(mark.next()?.as_str());
+                    // Between them stands `at`.
+                    beat = Some((value, mark.nth(1)?.as_str().parse().ok()?));
+                }
             }
+            FormItem::Tempo(beat, words)
         }
         Rule::mark => FormItem::Mark(cx.string(&inner.next()?).value),
         Rule::pick_up => FormItem::PickUp(read_value(inner.next()?.as_str())),

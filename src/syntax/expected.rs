@@ -43,7 +43,6 @@ fn in_words(rule: Rule) -> Option<&'static str> {
         Rule::fraction => "a fraction such as `3/4`",
         Rule::pitch => "a pitch such as `F#4`",
         Rule::note | Rule::simple | Rule::step => "a note",
-        Rule::rest => "a rest `_`",
         Rule::hold => "a hold `=`",
         Rule::tuplet | Rule::tuplet_ratio => "a tuplet such as `3:2( … )`",
         Rule::bar_line => "a bar line `|`",

@@ -11,17 +11,20 @@ use crate::instruments;
 const DYNAMICS: [&str; 8] = ["ppp", "pp", "p", "mp", "mf", "f", "ff", "fff"];
 
 /// Names of values of a metronome mark, and the value.
-const VALUES: [(&str, &str); 9] = [
-    ("q", "1/4"),
+const VALUES: [(&str, &str); 7] = [
     ("quarter", "1/4"),
     ("crotchet", "1/4"),
     ("♩", "1/4"),
-    ("h", "1/2"),
     ("half", "1/2"),
     ("minim", "1/2"),
-    ("e", "1/8"),
+    ("eighth", "1/8"),
     ("quaver", "1/8"),
 ];
+
+/// The one answer to any sign that no bar holds.
+const BAR_HOLDS: &str = "A bar holds values (`1/4`), notes (`F#4`), chords (`D5&F5`), `rest`, \
+    holds (`=`), slurs (`{D5 E}`), tuplets (`3:2(1/8 D5 E F)`), grace notes (`grace(E5)`), marks \
+    and directions in brackets (`D5[stacc]`, `[p]`), and `|` at its end.";
 
 /// A habit with what the language says instead.
 pub(super) struct Habit {
@@ -59,15 +62,27 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
     if let Some((_, value)) = VALUES.iter().find(|(word, _)| *word == found)
         && expected.things.contains(&"a value such as `1/4`")
     {
-        let help = format!("The value is a fraction of a whole note: `tempo {value} = 96`.");
-        return Some(Habit { help, fix: Some((at, at + found.len(), format!("{value} "))) });
+        let help = format!("The value is a fraction of a whole note: `tempo {value} at 96`.");
+        let behind = rest[found.len()..].trim_start();
+        let (end, mended) = match behind.strip_prefix('=') {
+            Some(count) => (text.len() - count.trim_start().len(), format!("{value} at ")),
+            None => (text.len() - behind.len(), format!("{value} ")),
+        };
+        return Some(Habit { help, fix: Some((at, end, mended)) });
     }
     if found.bytes().all(|b| b.is_ascii_digit())
         && !found.is_empty()
         && expected.things.contains(&"a value such as `1/4`")
     {
-        let help = "The value that is counted stands before the number: `tempo 1/4 = 96`.";
-        return Some(Habit { help: help.into(), fix: Some((at, at, "1/4 = ".into())) });
+        let help = "The value that is counted stands before the number: `tempo 1/4 at 96`.";
+        return Some(Habit { help: help.into(), fix: Some((at, at, "1/4 at ".into())) });
+    }
+    if let Some(habit) = words_behind(text, at) {
+        return Some(habit);
+    }
+    if found == "=" && expected.keywords.iter().any(|keyword| keyword == "at") {
+        let help = "The count stands behind `at`: `tempo 1/4 at 96`.";
+        return Some(Habit { help: help.into(), fix: Some((at, at + 1, "at".into())) });
     }
     if matches!(found, "8va" | "8vb" | "15ma" | "15mb") {
         let behind = rest[found.len()..].trim_start();
@@ -128,6 +143,20 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
     None
 }
 
+/// Words behind the count of a tempo, which stand before it.
+fn words_behind(text: &str, at: usize) -> Option<Habit> {
+    let words = text[at..].strip_prefix('"')?;
+    let words = &words[..words.find(['"', '\n'])?];
+    let from = text[..at].rfind("tempo")? + "tempo".len();
+    let count = text[from..at].trim();
+    if !count.contains(" at ") || count.contains([',', '"']) {
+        return None;
+    }
+    let mended = format!(" \"{words}\" {count}");
+    let help = format!("Words stand before the count: `tempo{mended}`.");
+    Some(Habit { help, fix: Some((from, at + words.len() + 2, mended)) })
+}
+
 /// The word that a line of a scoring seems to begin with.
 fn head_word(text: &str) -> Option<&'static str> {
     nearest(text.split(' ').next().unwrap_or_default(), ["keep", "allow"])
@@ -145,18 +174,11 @@ fn note_habit(at: usize, found: &str, expected: &Expected) -> Option<Habit> {
         return Some(Habit { help, fix: Some((at, at + found.len(), note)) });
     }
     match (found, first) {
-        ("r", _) => says("A rest is written `_`, and a whole bar of it `rest`."),
-        (_, Some('(')) => says("A slur stands in braces: `{D5 E}`."),
-        (_, Some('~')) => says("A note is held on with `=` and a value: `1/2 D5 1/4 =`."),
-        (_, Some(digit))
-            if digit.is_ascii_digit() && found.ends_with(|c: char| c.is_ascii_digit()) =>
-        {
-            says("A value is a fraction of a whole note: a quarter is `1/4`.")
-        }
         ("", _) if expected.things.contains(&"a bar line `|`") => {
             says("Write `|` at the end of every bar.")
         }
-        _ => None,
+        ("" | "\n" | "\r", _) => None,
+        _ => says(BAR_HOLDS),
     }
 }
 
@@ -316,7 +338,7 @@ pub(super) fn unbarred(cx: &mut Context, pair: &Pair<Rule>) {
         span,
         "Written notes stand in numbered bars, and each bar ends with `|`.",
     );
-    let example = "For example `horn.1 writes as highlight { 24: 1/4 A4 _ D5 | }`.";
+    let example = "For example `horn.1 writes as highlight { 24: 1/4 A4 rest D5 | }`.";
     let mended = mended(text);
     diagnostic = match &mended {
         Some(line) => diagnostic.with_help(format!("Write `{line}`.")).with_fix(
@@ -387,7 +409,7 @@ mod tests {
         ] {
             assert_eq!(note_name(word).as_deref(), Some(note), "{word}");
         }
-        for word in ["dx", "r", "acent", "x", "D55"] {
+        for word in ["dx", "xyz", "acent", "x", "D55"] {
             assert_eq!(note_name(word), None, "{word}");
         }
     }

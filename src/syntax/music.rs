@@ -86,15 +86,14 @@ fn element(cx: &mut Context, pair: Pair<Rule>) -> Option<Spanned<Element>> {
             Element::Note(pitches, note_marks)
         }
         Rule::stroke => Element::Stroke(last_marks(cx, pair)),
-        Rule::rest => Element::Rest(last_marks(cx, pair)),
         Rule::hold => Element::Hold(last_marks(cx, pair)),
-        Rule::bar_rest => {
+        Rule::rest => {
             let count = pair
                 .clone()
                 .into_inner()
                 .find(|p| p.as_rule() == Rule::rest_bars)
                 .map(|p| read_number(p.as_str()));
-            Element::BarRest(count, last_marks(cx, pair))
+            Element::Rest(count, last_marks(cx, pair))
         }
         Rule::direction => Element::Direction(cx.direction_words(pair.into_inner())),
         Rule::slur_start => Element::SlurStart,
@@ -107,12 +106,12 @@ fn element(cx: &mut Context, pair: Pair<Rule>) -> Option<Spanned<Element>> {
             Element::Tuplet(actual, normal, inner.filter_map(|p| element(cx, p)).collect())
         }
         Rule::grace => {
-            let slashed = pair
+            let crushed = pair
                 .clone()
                 .into_inner()
                 .next()
-                .is_some_and(|p| p.as_rule() == Rule::kw_acciaccatura);
-            Element::Grace(slashed, pair.into_inner().filter_map(|p| element(cx, p)).collect())
+                .is_some_and(|p| p.as_rule() == Rule::kw_crushed);
+            Element::Grace(crushed, pair.into_inner().filter_map(|p| element(cx, p)).collect())
         }
         _ => return None,
     };

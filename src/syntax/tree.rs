@@ -94,7 +94,7 @@ pub enum FormItem {
     Metre(Fraction),
     /// `key D minor`: the name of the tonic, and whether it is minor.
     Key(String, bool),
-    /// `tempo 1/4 = 96 "Con moto"`.
+    /// `tempo "Con moto" 1/4 at 96`.
     Tempo(Option<(ValueTree, f64)>, Option<String>),
     /// `mark "A"`.
     Mark(String),
@@ -234,12 +234,11 @@ pub enum Element {
     Note(Vec<PitchTree>, Vec<MarkTree>),
     /// An unpitched stroke.
     Stroke(Vec<MarkTree>),
-    /// A rest.
-    Rest(Vec<MarkTree>),
+    /// A rest: alone in its bar it fills it, with a number that many bars; beside others it has
+    /// the value in force.
+    Rest(Option<u32>, Vec<MarkTree>),
     /// The last note held on.
     Hold(Vec<MarkTree>),
-    /// Whole bars of rest.
-    BarRest(Option<u32>, Vec<MarkTree>),
     /// Directions.
     Direction(Vec<DirectionWord>),
     /// A slur begins.

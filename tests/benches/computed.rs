@@ -17,7 +17,7 @@ fn main() {
 fn piece(bars: usize, players: &str, line: &str) -> Piece {
     const CHORDS: [&str; 8] = ["Dm", "Gm", "C7", "F", "Bb", "Em7b5/G", "A7", "Dm/F"];
     let mut text = String::from(
-        "piece \"Figures\" { }\nform {\n  1 metre 4/4, key D minor, tempo 1/4 = 100\n",
+        "piece \"Figures\" { }\nform {\n  1 metre 4/4, key D minor, tempo 1/4 at 100\n",
     );
     writeln!(text, "  {bars} end\n}}\nharmony {{").unwrap();
     for bar in 1..=bars {

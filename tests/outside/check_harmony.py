@@ -118,10 +118,10 @@ def bar_tokens(measure, full):
         if length == 0:
             continue
         if Fraction(thing.offset) > at_time:
-            tokens.append(f"{value(Fraction(thing.offset) - at_time)} _")
+            tokens.append(f"{value(Fraction(thing.offset) - at_time)} rest")
         at_time = Fraction(thing.offset) + length
         if isinstance(thing, note.Rest):
-            word = "_"
+            word = "rest"
         elif thing.tie is not None and thing.tie.type in ("continue", "stop"):
             word = "="
         elif isinstance(thing, chord.Chord):
@@ -133,7 +133,7 @@ def bar_tokens(measure, full):
     if rest < 0:
         raise Uneven
     if rest > 0:
-        tokens.append(f"{value(rest)} _")
+        tokens.append(f"{value(rest)} rest")
     return " ".join(tokens) + " |"
 
 

@@ -27,8 +27,8 @@ from music21 import spanner, tempo
 import ornaments
 import sounding
 
-# Years in which works were written, by the beginning of a digest of their place in the corpus: this
-# repository names eras, not composers. From general works of reference, from memory.
+# Years in which works were written, by the beginning of a digest of their place in the corpus; the
+# year becomes the era of the ensemble. From general works of reference, from memory.
 YEARS = {
     "7f7bf97f": 1758, "22f61397": 1793, "792592d2": 1770, "98e29776": 1772, "19041362": 1772,
     "bee36441": 1784, "6f689532": 1800, "628f4519": 1800, "bc284003": 1800, "9daf28d1": 1800,
@@ -391,11 +391,11 @@ def _tempo(staves, index):
         for mark in staff[index].recurse().getElementsByClass(tempo.MetronomeMark):
             quarters = mark.getQuarterBPM()
             if quarters:
-                return [f"tempo 1/4 = {round(quarters)}"]
+                return [f"tempo 1/4 at {round(quarters)}"]
         for words in staff[index].recurse().getElementsByClass(expressions.TextExpression):
             first = re.match(r"[a-z]*", words.content.strip().lower())[0]
             if first in tempo.defaultTempoValues:
-                return [f"tempo 1/4 = {tempo.defaultTempoValues[first]}"]
+                return [f"tempo 1/4 at {tempo.defaultTempoValues[first]}"]
     return []
 
 
@@ -499,7 +499,7 @@ class _Writer:
         before, self.before = self.before, event
         opening, closing = "{" if begins and event.things else "", "}" if ends and event.things else ""
         if not event.heads:
-            return [f"{length} _"]
+            return [f"{length} rest"]
         if _held(before, event):
             return [f"{opening}{length} ={_marks(event, held=True)}{closing}"]
         names = "&".join(spelled(pitch) for pitch, _ in event.heads)

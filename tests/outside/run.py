@@ -35,7 +35,7 @@ SHOWN = 12
 HOSTILE = """\
 piece "../../escape/..\\\\ : *" { licence "CC0-1.0" }
 form {
-  1 metre 2/4, key D major, tempo 1/4 = 60
+  1 metre 2/4, key D major, tempo 1/4 at 60
   1 end
 }
 voice tune { 1: 1/4 D5 A4 | }

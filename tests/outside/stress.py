@@ -26,7 +26,7 @@ def crooks():
     source = [
         "// Every key and crook: written C major on each of them.",
         'piece "Crooks" { licence "CC0-1.0" }',
-        "form {\n  1 metre 4/4, key C major, tempo 1/4 = 90\n  2 end\n}",
+        "form {\n  1 metre 4/4, key C major, tempo 1/4 at 90\n  2 end\n}",
     ]
     wanted = {}
     tables = (("horn", published.HORN_CROOKS), ("trumpet", published.TRUMPET_CROOKS))
@@ -90,7 +90,7 @@ TAKING = """\
 piece "Taking" { licence "CC0-1.0" }
 
 form {
-  1      metre 4/4, key F major, tempo 1/4 = 96
+  1      metre 4/4, key F major, tempo 1/4 at 96
   1..12  repeat
   9      mark "A", key D minor
   16     end
@@ -151,12 +151,12 @@ piece "Two Staves" {
 }
 
 form {
-  0      metre 3/4, key Eb major, tempo 1/4 = 96 "Con moto", pick-up 1/4
+  0      metre 3/4, key Eb major, tempo "Con moto" 1/4 at 96, pick-up 1/4
   1..5   repeat
   5      ending 1
   6      ending 2
   7      metre 4/4, key G major, mark "A"
-  11     metre 6/8, key A minor, tempo 1/4. = 60
+  11     metre 6/8, key A minor, tempo 1/4. at 60
   14     metre 2/2, key Db major, mark "B", double-bar
   15     length 3/4
   17     metre 4/4
@@ -186,10 +186,10 @@ voice hands {
   2: grace(1/16 F5 G5) 1/4 Ab2&C3&Ab4&C5[accent] 1/8 Bb4 C5 D5 Eb5 |
   3: 3:2(1/8 Ab2 C4 Eb5) 3:2(1/8 Ab2&Eb5 C3&F5 Eb3&G5) 1/4 Ab5[stacc] |
   4: 1/4 Bb1&Bb2&F3&Ab4&D5&F5[arpeggio] 1/2 = |
-  5: 1/4 = _ Eb3&G4[fermata] |
+  5: 1/4 = rest Eb3&G4[fermata] |
   6: 1/2. Eb2&Bb2&Eb3&G3&Bb3&Eb4&G4&Bb4 |
   7: 1/16 G2 B2 D3 G3 B3 D4 G4 B4 D5 G5 B5 D6 G6 D6 B5 G5 |
-  8: 1/4 G2&G5[tremolo 1/32] 1/2 B2&D5[trill] acciaccatura(1/8 C5) 1/4 B4 |
+  8: 1/4 G2&G5[tremolo 1/32] 1/2 B2&D5[trill] crushed(1/8 C5) 1/4 B4 |
   9: 1/8 D2 F#4&A4&C5 D2 F#4&A4&C5 {D3 E3 F#3 G3 |
   10: A3 B3 C4 D4} 1/4 E4 5:4(1/16 F#4 C3 A4 D3 C5) |
   11: 1/8 A2 E3 A3 C4&E4&A4 = E4 |
@@ -199,14 +199,14 @@ voice hands {
   15: 1/2 {Ab3&C4&Eb4&Gb4 1/4 Ab2&Ab3&F4} |
   16: 1/1 Db3&Ab3&F4&Db5 |
   17: = | 18: 1/2 = 1/4 Db5[turn] C5[mordent] |
-  19: 1/8. F4&Db5 1/16 Eb4&C5 3:2(1/4 Db4&F4&Bb4 _ Db3) 1/4 _ |
+  19: 1/8. F4&Db5 1/16 Eb4&C5 3:2(1/4 Db4&F4&Bb4 rest Db3) 1/4 rest |
   20: 1/4 Db3 Ab3 F4 Db5 | 21: rest 2 |
   23: 1/32 Ab5 Gb5 F5 Eb5 Db5 C5 Bb4 Ab4 Gb4 F4 Eb4 Db4 C4 Bb3 Ab3 Gb3 1/4 F3 Eb3 |
   24: grace(1/16 Ab3 Db4 F4) 1/1 Db2&Ab2&Db3&F4&Ab4&Db5[arpeggio fermata] |
 }
 
 voice ground {
-  0: 1/4 _ | 1: 1/2. Eb3 | 2: Ab2 | 3: 1/4 Ab2 C3 Eb3 | 4: 1/2. Bb2 | 5: 1/4 Eb2 _ Eb3 | 6: 1/2. Eb3 |
+  0: 1/4 rest | 1: 1/2. Eb3 | 2: Ab2 | 3: 1/4 Ab2 C3 Eb3 | 4: 1/2. Bb2 | 5: 1/4 Eb2 rest Eb3 | 6: 1/2. Eb3 |
   7: {1/8 G2 A2 B2 C3 D3 E3 F#3 G3} | 8: 1/1 G2 | 9: D3 | 10: 1/2 D3 D2 | 11: 3/8 A2 A2 | 12: 3/4 A2 |
   13: A2 | 14: 1/1 Db3 | 15: 3/4 Ab2 | 16: 1/1 Db3 | 17: = | 18: 1/1 Db3 | 19: Db3 | 20: 1/2 Db3 Ab2 |
   21: 1/1 Ab2 | 22: Ab2 | 23: Ab2 | 24: Db3 |
@@ -239,16 +239,16 @@ piece "Everything" {
 }
 
 form {
-  0      metre 3/4, key Eb major, tempo 1/4 = 100 "Allegretto", pick-up 1/4
+  0      metre 3/4, key Eb major, tempo "Allegretto" 1/4 at 100, pick-up 1/4
   0..4   repeat
   4      ending 1
   4      length 2/4
   5      ending 2
-  6      metre 6/8, key C minor, mark "A", tempo 1/4. = 72
+  6      metre 6/8, key C minor, mark "A", tempo 1/4. at 72
   8      metre 5/8
-  9      metre 2/2, key B major, tempo 1/2 = 80
+  9      metre 2/2, key B major, tempo 1/2 at 80
   10     tempo "poco rit.", double-bar
-  11     metre 4/4, key Gb major, mark "B", tempo 1/4 = 120 "Vivo"
+  11     metre 4/4, key Gb major, mark "B", tempo "Vivo" 1/4 at 120
   12..13 repeat
   13     ending 1
   14     ending 2
@@ -256,7 +256,7 @@ form {
   16     tempo "a tempo"
   17..18 repeat
   18     tempo "stringendo"
-  20     metre 3/4, key C major, mark "C", tempo 1/4 = 144
+  20     metre 3/4, key C major, mark "C", tempo 1/4 at 144
   21     tempo "Tempo I"
   22     tempo "meno mosso"
   23     tempo "rit. poco a poco"
@@ -287,18 +287,18 @@ voice tune {
   0: 1/8 Bb4 D5 |
   1: {1/4 Eb5 1/8 F5 G5} 3:2(1/8 F5 Eb5 D5) |
   2: 5:4(1/16 Eb5 F5 G5 F5 Eb5) 7:8(1/32 D5 Eb5 F5 G5 F5 Eb5 D5) 1/4 C5[trill] |
-  3: grace(1/16 Bb4 C5) 1/4 D5[accent stacc] 1/4 Eb5[tenuto] acciaccatura(1/8 F5) 1/4 G5[marcato] |
+  3: grace(1/16 Bb4 C5) 1/4 D5[accent stacc] 1/4 Eb5[tenuto] crushed(1/8 F5) 1/4 G5[marcato] |
   4: 1/2 F5[tremolo] |
   5: 1/4 Eb5 1/2 Eb5[fermata] |
   6: 1/8 C5[mordent] D5 Eb5[turn] {1/8. G5 1/16 F5 1/8 D5 |
   7: 1/4. C5} 1/4. Eb5[tremolo 1/16] |
   8: 1/8 = C5 D5 Eb5 D5 |
-  9: 1/2 D#5&F#5 1/4 = _ |
+  9: 1/2 D#5&F#5 1/4 = rest |
   10: [p] 1/2 C#5[turn] [cresc] 1/2 D#5[mordent] |
   11: [f] 1/4 Bb4[breath] Db5[tenuto stacc] Gb5 = |
-  12: 1/2 = 3:2(1/4 Ab4 _ Db5[tremolo]) |
+  12: 1/2 = 3:2(1/4 Ab4 rest Db5[tremolo]) |
   13: 1/2 = 1/2 Gb5 |
-  14: 1/2 Gb5 1/8. F5 1/16 Gb5 1/4 _[fermata] |
+  14: 1/2 Gb5 1/8. F5 1/16 Gb5 1/4 rest[fermata] |
   15: 1/1 B4 |
   16: 1/2 = 1/4 C5 D5[trill] |
   17: 1/4 = C5[down-bow] 1/8 A4[staccatissimo] G4 A4 B4 |
@@ -306,13 +306,13 @@ voice tune {
   19: 1/2.. = 1/8 G4 |
   20: ["dolce"] {1/4 C5 grace(1/16 C5 D5) 1/4 E5 F5} |
   21: [pizz] 1/4 A4 C5 F5 [arco] |
-  22: 1/32 C5 acciaccatura(1/8 C5) 1/32 D5 1/16 C5[turn] 1/8 G#4 A4[mordent up-bow] 1/4 A4&E5[turn] 1/8 _ |
+  22: 1/32 C5 crushed(1/8 C5) 1/32 D5 1/16 C5[turn] 1/8 G#4 A4[mordent up-bow] 1/4 A4&E5[turn] 1/8 rest |
   23: 6:4(1/16 G4 A4 B4 C5 D5 E5) 1/4 F5[trill] 1/8 E5[tremolo 1/32] D5 |
   24: 1/2. C5&E5&G5[fermata] |
 }
 
 voice ground {
-  0: 1/4 _ |
+  0: 1/4 rest |
   1: 1/2. Eb3 | 2: 1/4 D3 F3 Bb2 | 3: 1/4 Ab2 1/2 Ab3 | 4: 1/2 Bb2 | 5: 1/2. Eb3 |
   6: 1/4. C3 = | 7: 3/8 F3 G3 | 8: 5/8 C3 |
   9: 1/1 B2 | 10: 1/2 F#3 B2 | 11: 1/1 Gb2 | 12: 1/4 Db3 Db3 Ab2 Db3 | 13: 1/1 Gb3 | 14: 1/1 Gb2 |
@@ -322,7 +322,7 @@ voice ground {
 
 // Up and down through the compass, so that the clefs change.
 voice climb {
-  0: 1/4 _ |
+  0: 1/4 rest |
   1: 1/4 C3 E3 G3 | 2: 1/4 C4 E4 G4 | 3: 1/2. A4 | 4: 1/4 G4 E4 | 5: 1/4 C4 G3 C3 |
   6: 3/8 E3 G3 | 7: 3/8 C4 F4 | 8: 1/8 G4 A4 G4 E4 C4 |
   9: 1/4 A3 F3 D3 F3 | 10: 1/4 A3 C4 F4 A4 | 11: 1/1 Bb4 | 12: 1/4 F4 Bb3 F3 D3 | 13: 1/1 Bb2 |
@@ -378,15 +378,15 @@ scoring full for full {
   timpani          writes as rhythm {
     4: 1/2 G2[tremolo] |
     5: 1/4 C3[trill] 1/2 C3[trill] |
-    12: 1/4 G2 _ 1/8 G2 G2 1/4 C3 |
+    12: 1/4 G2 rest 1/8 G2 G2 1/4 C3 |
     24: grace(1/16 C3 C3) 1/2. C3[tremolo] |
   }
   bass-drum        writes as rhythm {
-    1: 1/4 x _ x |
+    1: 1/4 x rest x |
     24: 1/2. x[tremolo] |
   }
   cymbals          writes as rhythm {
-    2: 1/4 _ x[accent] _ |
+    2: 1/4 rest x[accent] rest |
     20: 1/2. x |
   }
   triangle         writes as rhythm {

@@ -4,9 +4,9 @@ use super::tests::piece;
 use crate::arrange::{Arrangement, arrange};
 use crate::music::Time;
 
-const FORM: &str = "form {\n 1 metre 4/4, key D minor, tempo 1/4 = 60\n 4 end\n}\n";
+const FORM: &str = "form {\n 1 metre 4/4, key D minor, tempo 1/4 at 60\n 4 end\n}\n";
 const HARMONY: &str = "harmony { 1: Dm | 2: Dm | 3: 1/2 Gm A7 | 4: Dm | }\n";
-const VOICES: &str = "voice upper {\n1: 1/4 D5 A F D | 2: 1/8 D5 E F G 1/4 A _ | 3: 1/4 Bb5 G E C# | 4: 1/1 D5 |\n}\n\
+const VOICES: &str = "voice upper {\n1: 1/4 D5 A F D | 2: 1/8 D5 E F G 1/4 A rest | 3: 1/4 Bb5 G E C# | 4: 1/1 D5 |\n}\n\
                       voice lower {\n1: 1/2 D3 A2 | 2: 1/1 D3 | 3: 1/2 G2 A2 | 4: 1/1 D2 |\n}\n";
 
 /// Each part as "player: start+length note, …".
@@ -63,7 +63,7 @@ fn wind_breathes_before_a_bar_line_and_strings_do_not() {
     let chords: Vec<String> = (1..=16).map(|bar| format!("{bar}: Dm |")).collect();
     let text = |who: &str| {
         format!(
-            "form {{\n 1 metre 4/4, key D minor, tempo 1/4 = 60\n 16 end\n}}\nharmony {{ {} }}\n\
+            "form {{\n 1 metre 4/4, key D minor, tempo 1/4 at 60\n 16 end\n}}\nharmony {{ {} }}\n\
              voice v {{\n{}\n}}\nensemble e {{\n era 1810\n {who}\n}}\nscoring s for e {{\n {who} sustains\n}}\n",
             chords.join(" "),
             bars.join("\n")
@@ -198,8 +198,8 @@ fn strokes_closer_than_a_beat_do_not_overlap() {
 fn what_is_written_by_hand_as_melody_and_bass_is_heard_like_voices() {
     let piece = piece(&format!(
         "{FORM}{HARMONY}ensemble e {{\n era 1810\n flute, oboe, bassoon\n}}\nscoring s for e {{\n \
-         flute writes as melody {{ 1: 1/2 F5 D5 | 2: 1/1 F5 | 3: 1/2 G5 C#6 | 4: 1/2 D6 _ | }}\n \
-         bassoon writes as bass {{ 1: 1/1 D3 | 2: D3 | 3: 1/2 G2 A2 | 4: D2 _ | }}\n \
+         flute writes as melody {{ 1: 1/2 F5 D5 | 2: 1/1 F5 | 3: 1/2 G5 C#6 | 4: 1/2 D6 rest | }}\n \
+         bassoon writes as bass {{ 1: 1/1 D3 | 2: D3 | 3: 1/2 G2 A2 | 4: D2 rest | }}\n \
          oboe sustains\n}}\n"
     ));
     let arrangement = arrange(&piece, &piece.scorings[0]);
@@ -227,7 +227,7 @@ fn drums_mark_a_cadence_only_on_root_or_fifth() {
 #[test]
 fn a_signal_does_not_go_below_the_bass() {
     let piece = piece(
-        "form {\n 1 metre 4/4, key C major, tempo 1/4 = 60\n 1 end\n}\nharmony { 1: C/E | }\n\
+        "form {\n 1 metre 4/4, key C major, tempo 1/4 at 60\n 1 end\n}\nharmony { 1: C/E | }\n\
          voice upper {\n1: 1/4 C5 C C C |\n}\nvoice lower {\n1: 1/4 E3 E E E |\n}\n\
          ensemble e {\n era 1810\n bassoon 2, cello 2\n}\nscoring s for e {\n bassoon signals lower\n}\n",
     );

@@ -497,7 +497,7 @@ mod tests {
         let piece = piece(
             "form {\n 1 metre 2/4, key C major\n 3 mark \"A\"\n}\n\
              harmony { 1: F | 2: G | 3: C | 4: F | }\n\
-             voice v {\n1: 1/4 F5 A | 2: 1/4 G5 _ | 3: 1/4 E5 G | 4: 1/4 F5 A |\n}\n",
+             voice v {\n1: 1/4 F5 A | 2: 1/4 G5 rest | 3: 1/4 E5 G | 4: 1/4 F5 A |\n}\n",
         );
         let found = cadences(&piece, &piece.harmony, &Texture::new(&piece));
         assert_eq!(bars(&piece, &found), [2]);

@@ -188,7 +188,7 @@ mod tests {
 
     fn rhythm(metre: &str, bars: &str, marks_only: bool) -> String {
         let piece = piece(&format!(
-            "form {{\n 1 metre {metre}, key D minor, tempo 1/4 = 96\n}}\nvoice v {{\n{bars}\n}}\n"
+            "form {{\n 1 metre {metre}, key D minor, tempo 1/4 at 96\n}}\nvoice v {{\n{bars}\n}}\n"
         ));
         let count = piece.form.bars.len();
         let manner = Manner { marks_only, repeated: 5 };
@@ -220,6 +220,6 @@ mod tests {
 
     #[test]
     fn a_rest_of_the_voice_is_a_rest_of_the_signal() {
-        assert_eq!(rhythm("3/4", "1: 1/4 D5 _ A4 |", false), "0/1+1/4 1/2+1/4");
+        assert_eq!(rhythm("3/4", "1: 1/4 D5 rest A4 |", false), "0/1+1/4 1/2+1/4");
     }
 }

@@ -91,7 +91,7 @@ pub(super) fn scored_piece(
     lines: &str,
 ) -> Piece {
     let mut text = format!(
-        "form {{\n 1 metre 3/4, key D minor, tempo 1/4 = 96\n {} end\n}}\nharmony {{\n",
+        "form {{\n 1 metre 3/4, key D minor, tempo 1/4 at 96\n {} end\n}}\nharmony {{\n",
         chords.len()
     );
     for (bar, chord) in chords.iter().enumerate() {
@@ -104,8 +104,8 @@ pub(super) fn scored_piece(
             0 => format!("1/2. {a}"),
             1 => format!("1/4 {a} {b} {c}"),
             2 => format!("1/4 {a} 1/8 {b} {b} {c} {d}"),
-            3 => format!("1/2 {a} 1/4 _"),
-            _ => format!("1/16 {a} {b} {c} {d} 1/4 {a} _"),
+            3 => format!("1/2 {a} 1/4 rest"),
+            _ => format!("1/16 {a} {b} {c} {d} 1/4 {a} rest"),
         };
         let _ = writeln!(text, "{}: {notes} |", bar + 1);
     }

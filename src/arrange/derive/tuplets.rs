@@ -97,7 +97,7 @@ mod tests {
     /// The notes and tuplets of a horn that has one line, over two voices in 4/4.
     fn told(upper: &str, lower: &str, line: &str) -> (String, String) {
         let piece = piece(&format!(
-            "form {{\n 1 metre 4/4, key C major, tempo 1/4 = 60\n 1 end\n}}\nharmony {{ 1: C | }}\n\
+            "form {{\n 1 metre 4/4, key C major, tempo 1/4 at 60\n 1 end\n}}\nharmony {{ 1: C | }}\n\
              voice upper {{\n1: {upper} |\n}}\nvoice lower {{\n1: {lower} |\n}}\n\
              ensemble e {{\n era 1885\n horn in F\n}}\nscoring s for e {{\n horn {line}\n}}\n"
         ));
@@ -108,7 +108,7 @@ mod tests {
         (notes.collect::<Vec<_>>().join(" "), tuplets.collect::<Vec<_>>().join(" "))
     }
 
-    const TRIPLET: &str = "1/2 C5 1/4 C5 3:2(1/8 C5 C5 _)";
+    const TRIPLET: &str = "1/2 C5 1/4 C5 3:2(1/8 C5 C5 rest)";
 
     #[test]
     fn a_hold_that_ends_in_a_triplet_of_the_voice_brings_the_triplet() {
@@ -120,7 +120,7 @@ mod tests {
     fn a_note_that_no_tuplet_can_show_is_shortened() {
         // The voices fall silent where neither 3:2 nor 5:4 reaches both ends.
         let (notes, tuplets) =
-            told("1/2 C5 5:4(1/8 C5 _ C5 _ _)", "1/2 C4 3:2(1/4 _ C4 _)", "sustains");
+            told("1/2 C5 5:4(1/8 C5 rest C5 rest rest)", "1/2 C4 3:2(1/4 rest C4 rest)", "sustains");
         assert_eq!((notes.as_str(), tuplets.as_str()), ("0/1+1/2", ""));
     }
 }

@@ -34,9 +34,9 @@ fn a_chord_that_no_hands_can_grip_is_divided_at_middle_c() {
 #[test]
 fn a_chord_in_one_grip_stays_in_one_hand_if_it_has_at_most_half_of_the_notes() {
     let score = harp_in(&["4/4"]).notes("0/1 1/2 C5&E5&G5&C6, 1/2 1/2 C5&D5&E5&G5&C6").score();
-    assert_eq!(both(&score), ["C5&E5&G5&C6:1/2 C6:1/2", "_:1/2 C5&D5&E5&G5:1/2"]);
+    assert_eq!(both(&score), ["C5&E5&G5&C6:1/2 C6:1/2", "rest:1/2 C5&D5&E5&G5:1/2"]);
     let score = harp_in(&["4/4"]).notes("0/1 1/1 C3&E3&G3").score();
-    assert_eq!(both(&score), ["_bar", "C3&E3&G3:1/1"]);
+    assert_eq!(both(&score), ["rest", "C3&E3&G3:1/1"]);
 }
 
 #[test]
@@ -44,7 +44,7 @@ fn a_run_keeps_its_hand_across_middle_c() {
     let run = "0/1 1/8 G3, 1/8 1/8 A3, 1/4 1/8 B3, 3/8 1/8 C4, 1/2 1/8 D4, 5/8 1/8 C4, \
                3/4 1/8 B3, 7/8 1/8 A3, 1/1 1/1 G3";
     let score = harp_in(&["4/4", "4/4"]).notes(run).score();
-    assert_eq!(dump(&score, 0), "_bar | _bar");
+    assert_eq!(dump(&score, 0), "rest | rest");
     assert_eq!(
         dump_lower(&score, 0),
         "G3:1/8[ A3:1/8= B3:1/8= C4:1/8] D4:1/8[ C4:1/8= B3:1/8= A3:1/8] | G3:1/1"
@@ -62,16 +62,16 @@ fn equal_bars_are_divided_alike() {
     for staff in both(&score) {
         let bars: Vec<&str> = staff.split(" | ").collect();
         assert_eq!(bars[0], bars[1]);
-        assert_ne!(bars[0], "_bar", "A4 lies far above the staff of the left hand");
+        assert_ne!(bars[0], "rest", "A4 lies far above the staff of the left hand");
     }
 }
 
 #[test]
 fn leaps_and_rests_let_the_other_hand_come_in() {
     let score = harp_in(&["4/4"]).notes("0/1 1/4 C3, 1/4 1/4 E5, 1/2 1/4 C3, 3/4 1/4 E5").score();
-    assert_eq!(both(&score), ["_:1/4 E5:1/4 _:1/4 E5:1/4", "C3:1/4 _:1/4 C3:1/4 _:1/4"]);
+    assert_eq!(both(&score), ["rest:1/4 E5:1/4 rest:1/4 E5:1/4", "C3:1/4 rest:1/4 C3:1/4 rest:1/4"]);
     let score = harp_in(&["4/4"]).notes("0/1 1/4 A3, 1/2 1/4 A4").score();
-    assert_eq!(both(&score), ["_:1/2 A4:1/4 _:1/4", "A3:1/4 _:1/4 _:1/2"]);
+    assert_eq!(both(&score), ["rest:1/2 A4:1/4 rest:1/4", "A3:1/4 rest:1/4 rest:1/2"]);
 }
 
 #[test]
@@ -84,12 +84,12 @@ fn a_run_that_goes_far_passes_to_the_other_hand_at_a_beat() {
         .collect();
     let score = harp_in(&["4/4"]).notes(&notes.join(", ")).score();
     let [upper, lower] = both(&score);
-    assert!(upper.starts_with("_:1/2 G4:1/16[[ C5"), "{upper}");
-    assert!(lower.ends_with("C4:1/16== E4:1/16]] _:1/2"), "{lower}");
+    assert!(upper.starts_with("rest:1/2 G4:1/16[[ C5"), "{upper}");
+    assert!(lower.ends_with("C4:1/16== E4:1/16]] rest:1/2"), "{lower}");
     // Under a slur it does not.
     let score = harp_in(&["4/4"]).notes(&notes.join(", ")).slur(0, 15).score();
     assert_eq!(
-        [dump(&score, 0) == "_bar", dump_lower(&score, 0) == "_bar"].iter().filter(|x| **x).count(),
+        [dump(&score, 0) == "rest", dump_lower(&score, 0) == "rest"].iter().filter(|x| **x).count(),
         1
     );
 }
@@ -101,8 +101,8 @@ fn chords_after_a_run_do_not_serve_to_change_hands() {
     assert_eq!(
         both(&score),
         [
-            "_:1/4 D4&F#4!&A4:1/4 A3&D4&F#4:1/2 | D4&F#4!&A4:1/1",
-            "D3:1/8[ A3:1/8] _:1/4 _:1/2 | _bar"
+            "rest:1/4 D4&F#4!&A4:1/4 A3&D4&F#4:1/2 | D4&F#4!&A4:1/1",
+            "D3:1/8[ A3:1/8] rest:1/4 rest:1/2 | rest"
         ]
     );
 }
@@ -112,7 +112,7 @@ fn a_tuplet_stays_in_one_hand_even_over_leaps() {
     let fixture = harp_in(&["2/4"]).notes("0/1 1/12 C3, 1/12 1/12 E5, 1/6 1/12 G5, 1/4 1/4 C3");
     let score = fixture.tuplet("0/1", "1/4", (3, 2)).score();
     let tuplet = "{3:2 C3:1/8[ E5:1/8= G5:1/8] }";
-    assert_eq!(both(&score), [format!("{tuplet} _:1/4"), "_:1/4 C3:1/4".to_owned()]);
+    assert_eq!(both(&score), [format!("{tuplet} rest:1/4"), "rest:1/4 C3:1/4".to_owned()]);
 }
 
 #[test]
@@ -127,14 +127,14 @@ fn both_staves_have_a_tuplet_of_both_hands() {
 fn a_slur_stands_where_all_its_notes_are() {
     let notes = "0/1 1/4 C3&E5, 1/4 1/4 G5, 1/2 1/4 C3&E5, 3/4 1/4 C3&D5";
     let score = harp_in(&["4/4"]).notes(notes).slur(0, 2).slur(2, 3).score();
-    assert_eq!(both(&score), ["E5:1/4( G5:1/4 E5:1/4)( D5:1/4)", "C3:1/4 _:1/4 C3:1/4( C3:1/4)"]);
+    assert_eq!(both(&score), ["E5:1/4( G5:1/4 E5:1/4)( D5:1/4)", "C3:1/4 rest:1/4 C3:1/4( C3:1/4)"]);
 }
 
 #[test]
 fn ties_and_grace_notes_go_with_their_notes() {
     let fixture = harp_in(&["2/4", "2/4"]).notes("0/1 3/4 C3&E5, 3/4 1/4 F5");
     let score = fixture.graces(0, &[("1/16", "D5")]).score();
-    assert_eq!(both(&score), ["(D5:1/16) E5:1/2~ | ~E5:1/4 F5:1/4", "C3:1/2~ | ~C3:1/4 _:1/4"]);
+    assert_eq!(both(&score), ["(D5:1/16) E5:1/2… | …E5:1/4 F5:1/4", "C3:1/2… | …C3:1/4 rest:1/4"]);
 }
 
 #[test]
@@ -204,7 +204,7 @@ fn a_harpsichord_reads_a_bass_line_alone_on_one_staff() {
 #[test]
 fn a_harp_that_rests_throughout_reads_two_staves() {
     let score = harp_in(&["4/4", "4/4"]).score();
-    assert_eq!(both(&score), ["_bar | _bar", "_bar | _bar"]);
+    assert_eq!(both(&score), ["rest | rest", "rest | rest"]);
 }
 
 #[test]
@@ -221,7 +221,7 @@ fn who_takes_a_harp_for_a_while_has_two_staves_throughout() {
     let notes = "0/1 1/1 C4, 1/1 1/1 C3&E5, 2/1 1/1 C4";
     let fixture = Fixture::new(&["4/4"; 3]).notes(notes);
     let score = fixture.takes("1/1", harp()).takes("2/1", oboe()).score();
-    assert_eq!(both(&score), ["C4:1/1 | E5:1/1 | C4:1/1", "_bar | C3:1/1 | _bar"]);
+    assert_eq!(both(&score), ["C4:1/1 | E5:1/1 | C4:1/1", "rest | C3:1/1 | rest"]);
     assert_eq!(clefs(&score.staves[0].measures), [(0, Clef::Treble)]);
     assert_eq!(clefs(&score.staves[0].lower), [(0, Clef::Bass)]);
     assert_eq!(score.staves[0].instruments.len(), 2);

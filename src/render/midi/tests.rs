@@ -54,19 +54,19 @@ fn piece(bars: i32) -> Piece {
         ending: None,
         line: BarLine::Plain,
     };
-    let mut piece = Piece { title: "Lanterns on the Weir".into(), ..Piece::default() };
+    let mut piece = Piece { title: "Evening at the Locks".into(), ..Piece::default() };
     piece.licence = Some("CC0-1.0".into());
     piece.form.bars = (1..=bars).map(bar).collect();
     piece
 }
 
-/// Notes one after another: quarters, and pitches joined by spaces; `_` is a rest.
+/// Notes one after another: quarters, and pitches joined by spaces; `rest` is a rest.
 fn line(notes: &[((i64, i64), &str)]) -> Vec<SoundingNote> {
     let mut start = Time::ZERO;
     let mut line = Vec::new();
     for &((numerator, denominator), names) in notes {
         let length = Time::of(numerator, denominator);
-        if names != "_" {
+        if names != "rest" {
             let pitches = names.split(' ').map(|name| name.parse::<Pitch>().unwrap()).collect();
             line.push(SoundingNote {
                 start,
@@ -182,7 +182,7 @@ fn track_0_holds_titles_metre_key_and_tempo() {
             events,
             [
                 (0, MetaMessage::Copyright(b"CC0-1.0")),
-                (0, MetaMessage::TrackName(b"Lanterns on the Weir")),
+                (0, MetaMessage::TrackName(b"Evening at the Locks")),
                 (0, MetaMessage::TimeSignature(3, 2, 24, 8)),
                 (0, MetaMessage::KeySignature(-1, true)),
                 (0, MetaMessage::Tempo(625_000.into())),
@@ -323,7 +323,7 @@ fn grace_notes_sound_before_the_beat_but_not_before_the_music() {
     let violin = violin();
     let graces = |names: &[&str]| {
         let notes = names.iter().map(|name| (Time::EIGHTH, [name.parse().unwrap()][..].into()));
-        Some(Box::new(Graces { slashed: false, notes: notes.collect() }))
+        Some(Box::new(Graces { crushed: false, notes: notes.collect() }))
     };
     let mut notes = line(&[((1, 4), "A4"), ((1, 4), "C5")]);
     notes[0].attached.graces = graces(&["B4"]);
@@ -427,7 +427,7 @@ fn a_piece_without_bars_and_a_part_that_is_not_there_are_files_too() {
 prop_compose! {
     fn any_note()(
         value in prop::sample::select(vec![(1, 4), (1, 8), (1, 12), (3, 16), (1, 20), (5, 7), (1, 64)]),
-        pitch in prop::sample::select(vec!["C4", "D4", "E4 G4", "C4 C4", "B#3 C4", "_"]),
+        pitch in prop::sample::select(vec!["C4", "D4", "E4 G4", "C4 C4", "B#3 C4", "rest"]),
         tremolo in 0..5_u8,
         trill in any::<bool>(),
         graces in 0..4_usize,
@@ -448,14 +448,14 @@ proptest! {
         piece.form.bars[repeat].repeat_ends = true;
         let values: Vec<_> = written.iter().map(|note| (note.0, note.1)).collect();
         let mut notes = line(&values);
-        for (note, from) in notes.iter_mut().zip(written.iter().filter(|note| note.1 != "_")) {
+        for (note, from) in notes.iter_mut().zip(written.iter().filter(|note| note.1 != "rest")) {
             note.attached.tremolo = from.2;
             if from.3 {
                 note.attached.marks.insert(Mark::Trill);
             }
             let grace = (Time::EIGHTH, ["C4".parse().unwrap()][..].into());
             note.attached.graces = (from.4 > 0)
-                .then(|| Box::new(Graces { slashed: true, notes: vec![grace; from.4] }));
+                .then(|| Box::new(Graces { crushed: true, notes: vec![grace; from.4] }));
         }
         notes.retain(|note| note.end() <= piece.form.end());
         let violin = violin();

@@ -89,7 +89,7 @@ fn head(
 ) {
     xml.open("note");
     match note.grace {
-        Some(Grace::Slashed) => xml.empty_with("grace", &[("slash", "yes")]),
+        Some(Grace::Crushed) => xml.empty_with("grace", &[("slash", "yes")]),
         Some(Grace::Plain) => xml.empty_with("grace", &[("slash", "no")]),
         None => {}
     }

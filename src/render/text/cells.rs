@@ -16,6 +16,7 @@ pub(super) struct Cell {
     pub(super) name: String,
     /// Name with octave as it is repeated when a line begins with a held note; else empty.
     pub(super) held_name: String,
+    /// The value as the source writes it, where it must be said; else empty.
     pub(super) value: String,
     pub(super) signs: String,
     pub(super) tie_to: bool,
@@ -54,6 +55,32 @@ pub(super) fn of_measure(measure: &Measure) -> Vec<Cell> {
     cells
 }
 
+/// Says values in a bar in which the beats over it do not: each where it changes, and it holds until
+/// the next, as in a source. `marked` tells whether something stands over a time of the bar.
+pub(super) fn say_values(
+    cells: &mut [Cell],
+    measure: &Measure,
+    length: Time,
+    marked: impl Fn(Time) -> bool,
+) {
+    let is_seen = |at: Time| at == length || marked(at);
+    // Grace notes are part of the cell of their note.
+    let timed = || measure.elements.iter().filter(|element| element.length.is_positive());
+    let says_itself = |(cell, element): (&Cell, &Element)| {
+        cell.kind == CellKind::BarRest
+            || element.tuplet.is_none() && is_seen(cell.at) && is_seen(cell.end)
+    };
+    if cells.iter().zip(timed()).all(says_itself) {
+        return;
+    }
+    let mut in_force = None;
+    for (cell, element) in cells.iter_mut().zip(timed()) {
+        if in_force.replace(element.value) != Some(element.value) {
+            cell.value = words::value(element.value);
+        }
+    }
+}
+
 /// Grace notes that wait for their note.
 #[derive(Default)]
 struct Graces {
@@ -66,7 +93,7 @@ impl Graces {
         let opening = match grace {
             _ if !self.names.is_empty() => " ",
             Grace::Plain => "(",
-            Grace::Slashed => "(/",
+            Grace::Crushed => "(/",
         };
         self.names.push_str(opening);
         self.names.push_str(&heads(note, octave));
@@ -101,7 +128,6 @@ fn sounding(
         kind: if note.tie_from { CellKind::Held } else { CellKind::Struck },
         name,
         held_name,
-        value: words::value(element.value),
         signs: words::signs(note.marks, note.tremolo),
         tie_to: note.tie_to,
         slur_starts: note.slur_starts || (grace_slur && !within),
@@ -145,5 +171,5 @@ fn heads(note: &StaffNote, octave: &mut Option<i8>) -> String {
         .iter()
         .map(|head| words::pitch(head.pitch, head.accidental_shown, octave))
         .collect();
-    names.join("+")
+    names.join("&")
 }

@@ -29,6 +29,20 @@ pub(super) fn missing(bar: &FrameBar) -> Time {
     if bar.number == 0 { bar.metre.bar_length() - bar.length } else { Time::ZERO }
 }
 
+/// What stands over a time of a bar: the number of its beat, `+` over the middle of a beat, a dot over
+/// a third of a compound one; `None` between them.
+pub(super) fn beat_sign(bar: &FrameBar, at: Time) -> Option<String> {
+    let (beat, into) = bar.metre.beat_at(at + missing(bar));
+    let length = bar.metre.beat();
+    if into == Time::ZERO {
+        Some(beat.to_string())
+    } else if into * 2 == length {
+        Some("+".to_owned())
+    } else {
+        (bar.metre.is_compound() && into * 3 % length == Time::ZERO).then(|| "·".to_owned())
+    }
+}
+
 impl Grid {
     /// The grid of a bar from what its staves hold.
     pub(super) fn new(bar: &FrameBar, staves: &[(&Measure, &[Cell])]) -> Grid {

@@ -7,7 +7,7 @@ use crate::resolve::BarLine;
 use super::brace::{self, StaffLines};
 use super::canvas::{Row, Rows};
 use super::cells::{Cell, CellKind};
-use super::grid::{Chunk, Grid, missing};
+use super::grid::{Chunk, Grid, beat_sign};
 use super::words;
 
 /// What is drawn, worked out once for all lines.
@@ -20,7 +20,7 @@ pub(super) struct Page<'a> {
     pub(super) width: usize,
     /// Columns before the first bar line.
     pub(super) gutter: usize,
-    /// Is it one player's part? It shows values, and no name before the staff.
+    /// Is it one player's part? It has no name before the staff, and values where they are needed.
     pub(super) is_part: bool,
 }
 
@@ -251,21 +251,13 @@ impl Page<'_> {
         }
     }
 
-    /// Numbers over the beats, `+` over the middle of a simple beat, dots in a compound one.
+    /// The row over the notes that shows the beats.
     fn beats(&self, place: &Placed, row: &mut Row) {
         let bar = &self.score.frame[place.chunk.bar];
         let grid = &self.grids[place.chunk.bar];
         for (at, _) in &grid.columns[place.chunk.columns.0..place.chunk.columns.1] {
-            let (beat, into) = bar.metre.beat_at(*at + missing(bar));
-            let x = place.column(*at, grid);
-            let beat_length = bar.metre.beat();
-            let third = bar.metre.is_compound() && into * 3 % beat_length == Time::ZERO;
-            if into == Time::ZERO {
-                row.put(x, &beat.to_string());
-            } else if into * 2 == beat_length {
-                row.set(x, '+');
-            } else if third {
-                row.set(x, '·');
+            if let Some(sign) = beat_sign(bar, *at) {
+                row.put(place.column(*at, grid), &sign);
             }
         }
     }

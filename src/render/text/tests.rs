@@ -7,19 +7,19 @@ use crate::notate::notate;
 use crate::resolve::{NoFiles, resolve};
 
 const PIECE: &str = r#"
-piece "Lanterns on the Weir" {
-  subtitle "A dance for the festival"
+piece "Evening at the Locks" {
+  subtitle "For the lock-keepers"
   composer "House copyist"
   licence "CC0-1.0"
 }
 
 form {
-  0   metre 3/4, key D minor, tempo 1/4 = 96 "Con moto", pick-up 1/4
+  0   metre 3/4, key D minor, tempo "Con moto" 1/4 at 96, pick-up 1/4
   5   mark "A"
   1..6 repeat
   6   ending 1
   7   ending 2
-  9   metre 6/8, key F major, tempo 1/4. = 60
+  9   metre 6/8, key F major, tempo 1/4. at 60
   16  mark "B"
   18  end
 }
@@ -36,18 +36,18 @@ dynamics {
 voice upper {
   0: 1/8 A4 C#5 |
   1: {1/8 D5 E} 3:2(1/8 F E D) 1/4 A4[stacc] |
-  2: 1/4 D5&F5 1/8 = E5 _ C#5[accent] |
+  2: 1/4 D5&F5 1/8 = E5 rest C#5[accent] |
   3: 1/16 {D5 E F G A G F E} 1/4 D[tremolo 1/16] |
   4: grace(1/16 E5 F) 1/2. D |
   5: [pizz] 1/4 D5[stacc] A4[stacc] F[stacc] | 6: [arco] 1/2 D4 1/8 A4 C#5 |
   7: 1/2. D5[fermata] | 8: rest |
   9: 3/8 F5[trill] 1/4 C 1/8 A4 | 10: rest 6 |
-  16: ["dolce"] 1/8 {F5 E D C Bb4 A} | 17: 3/8 G4 acciaccatura(1/8 A4) 3/8 Bb | 18: 3/4 A |
+  16: ["dolce"] 1/8 {F5 E D C Bb4 A} | 17: 3/8 G4 crushed(1/8 A4) 3/8 Bb | 18: 3/4 A |
 }
 
 voice lower {
-  0: 1/4 _ |
-  1: 1/2. D3 | 2: G2 | 3: 1/4 A2 C#3 E | 4: 1/2. D | 5: 1/4 D _ D | 6: D A2 _ | 7: 1/2. D3 | 8: rest |
+  0: 1/4 rest |
+  1: 1/2. D3 | 2: G2 | 3: 1/4 A2 C#3 E | 4: 1/2. D | 5: 1/4 D rest D | 6: D A2 rest | 7: 1/2. D3 | 8: rest |
   9: 3/4 F2 | 10: rest 6 | 16: 3/8 F3 F2 | 17: C3 C2 | 18: 3/4 F2 |
 }
 
@@ -72,25 +72,25 @@ piece "Weir Gate" {
 }
 
 form {
-  1  metre 12/8, key Eb major, tempo 1/4. = 72 "Allegro"
+  1  metre 12/8, key Eb major, tempo "Allegro" 1/4. at 72
   2  double-bar
   3  metre 5/4, mark "Entry of the millers"
-  4  metre 2/2, tempo 1/2 = 80
+  4  metre 2/2, tempo 1/2 at 80
   5  end
 }
 
 voice drum {
-  1: ["soft sticks"] 1/8 x _ x 3/8 x[tremolo] x 1/8 x x x |
-  2: [ff] 3/8 x _ 3/4 x[accent marcato] |
-  3: 5:4(1/4 x x x x x) 1/4 _ |
-  4: [p][cresc] 1/2 x x | 5: [f] 1/2 x[trill] _[fermata] |
+  1: ["soft sticks"] 1/8 x rest x 3/8 x[tremolo] x 1/8 x x x |
+  2: [ff] 3/8 x rest 3/4 x[accent marcato] |
+  3: 5:4(1/4 x x x x x) 1/4 rest |
+  4: [p][cresc] 1/2 x x | 5: [f] 1/2 x[trill] rest[fermata] |
 }
 
 voice keys {
   1: 3/8 Eb3&G3&Bb3&Eb4 Eb4&G4 Ab3&C4&F4 1/8 Bb4 Ab G |
   2: 3/2 Eb4&Gb4&A4[arpeggio] |
   3: 1/32 C5 D Eb F G A B C6 D6 C B5 A G F Eb D 3/4 C5 |
-  4: {1/8 C5 D} {Eb D} {C Eb} {D C} | 5: 1/64 D5 E D E 1/16 D E D 1/4 C 1/2 _ |
+  4: {1/8 C5 D} {Eb D} {C Eb} {D C} | 5: 1/64 D5 E D E 1/16 D E D 1/4 C 1/2 rest |
 }
 
 ensemble mill {
@@ -108,7 +108,7 @@ scoring mill for mill {
 /// The score of the first scoring of a text without errors in its grammar and names.
 fn score_of(text: &str) -> Score {
     let mut sources = Sources::new();
-    let root = sources.add("lanterns.ripieno", text);
+    let root = sources.add("ferrymen.ripieno", text);
     let (piece, diagnostics) = resolve(&mut sources, root, &mut NoFiles);
     let errors = diagnostics.iter().filter(|found| found.severity == Severity::Error);
     assert_eq!(errors.collect::<Vec<_>>(), Vec::<&crate::diagnostics::Diagnostic>::new());
@@ -143,7 +143,7 @@ piece "The Sluice" {
 }
 
 form {
-  1  metre 3/4, key G major, tempo 1/4 = 84
+  1  metre 3/4, key G major, tempo 1/4 at 84
   9  end
 }
 
@@ -221,7 +221,7 @@ fn no_line_leaves_its_page() {
 
 #[test]
 fn long_titles_and_names_are_broken_at_the_edge_of_the_page() {
-    let title = "The Lanterns that Were Hung ".repeat(5) + &"o".repeat(130);
+    let title = "The Evenings at the Locks ".repeat(5) + &"o".repeat(130);
     let text = violin(1, "1: 1/1 D5 |").replace("\"Weir\"", &format!("\"{title}\""));
     let name = format!("violin-1 as \"{}\"", "Those at the lower gate ".repeat(7));
     let score = score_of(&text.replacen("violin-1", &name, 1));
@@ -234,8 +234,8 @@ fn long_titles_and_names_are_broken_at_the_edge_of_the_page() {
 fn a_score_without_bars_or_staves_has_its_head() {
     let mut score = score_of(PIECE);
     score.staves.clear();
-    assert!(super::score(&score).starts_with("Lanterns"));
+    assert!(super::score(&score).starts_with("Evening"));
     assert_eq!(part(&score, 0), "");
     score.frame.clear();
-    assert!(super::score(&score).starts_with("Lanterns"));
+    assert!(super::score(&score).starts_with("Evening"));
 }

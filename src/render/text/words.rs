@@ -41,11 +41,11 @@ pub(super) fn signs(marks: Marks, tremolo: u8) -> String {
     text
 }
 
-/// A value as the part of a whole note: "4" a quarter, "8." a dotted eighth, "1×2" a breve.
+/// A value as a source writes it: "1/4" a quarter, "1/8." a dotted eighth, "2/1" a breve.
 pub(super) fn value(value: NoteValue) -> String {
     let part = match value.log2 {
-        log2 @ 0..=20 => (1_u32 << log2).to_string(),
-        _ => "1×2".to_string(),
+        log2 @ 0..=20 => format!("1/{}", 1_u32 << log2),
+        log2 => format!("{}/1", 1_u32 << log2.unsigned_abs().min(20)),
     };
     part + &".".repeat(usize::from(value.dots))
 }

@@ -97,11 +97,7 @@ impl Builder<'_> {
             self.covers(index, index + 1);
             return index + 1;
         }
-        let whole = tree.elements.iter().find_map(|e| match &e.value {
-            Element::BarRest(count, marks) => Some((e.span, count.unwrap_or(1), marks)),
-            _ => None,
-        });
-        if let Some((span, count, marks)) = whole {
+        if let Some((span, count, marks)) = bar_rest(&tree.elements) {
             return self.bar_rest(tree, index, span, count, marks);
         }
         let mut bar = BarState {
@@ -136,18 +132,22 @@ impl Builder<'_> {
         marks: &[MarkTree],
     ) -> usize {
         let number = self.form.bars[index].number;
-        let others = tree.elements.iter().filter(|e| {
-            !matches!(e.value, Element::BarRest(..) | Element::Direction(_) | Element::Value(_))
+        let mut others = tree.elements.iter().filter(|e| {
+            e.span != span && !matches!(e.value, Element::Direction(_) | Element::Value(_))
         });
-        if let Some(other) = others.into_iter().next() {
+        if let Some(other) = others.next() {
+            let bars = if count == 1 { "a whole bar" } else { "whole bars" };
             self.cx.push(
                 Diagnostic::error(
                     "bars/too-long",
                     other.span,
-                    format!("`rest` fills bar {number}, and something else stands in it."),
+                    format!("`rest {count}` fills bar {number}, and something else stands in it."),
                 )
-                .with_label(span, "a whole bar of rest")
-                .with_help("A rest of one value is `_`; `rest` is for whole bars.")
+                .with_label(span, format!("{bars} of rest"))
+                .with_help(
+                    "A number of bars stands in a bar of its own; beside notes write `rest` with \
+                     a value before it, for example `1/4 rest`.",
+                )
                 .with_bars(number, number),
             );
         }
@@ -266,7 +266,18 @@ impl Builder<'_> {
                 let attached = self.attached(marks);
                 self.sounds(bar, Sound::Stroke, attached, span, tuplet);
             }
-            Element::Rest(marks) => {
+            Element::Rest(Some(count), _) => {
+                bar.counted = false;
+                self.cx.push(
+                    Diagnostic::error(
+                        "bars/too-long",
+                        span,
+                        format!("`rest {count}` is a rest of whole bars."),
+                    )
+                    .with_help("Inside a tuplet write `rest` with a value: `1/8 rest`."),
+                );
+            }
+            Element::Rest(None, marks) => {
                 self.rest_marks(bar.at, marks);
                 self.state.last = None;
                 self.advance(bar, span, tuplet);
@@ -289,17 +300,10 @@ impl Builder<'_> {
                             span,
                             "There is no note before it to hold on.",
                         )
-                        .with_help("`=` holds the note right before it; a rest is `_`.")
+                        .with_help("`=` holds the note right before it; a rest is `rest`.")
                         .with_bars(bar.number, bar.number),
                     ),
                 }
-            }
-            Element::BarRest(..) => {
-                bar.counted = false;
-                self.cx.push(
-                    Diagnostic::error("bars/too-long", span, "`rest` is a whole bar.")
-                        .with_help("Inside a tuplet write `_`."),
-                );
             }
             Element::Direction(words) => self.directions(bar, words),
             Element::SlurStart => {
@@ -316,7 +320,7 @@ impl Builder<'_> {
             Element::Tuplet(actual, normal, elements) => {
                 self.tuplet(bar, (*actual, *normal), elements, span);
             }
-            Element::Grace(slashed, elements) => self.grace(*slashed, elements, span),
+            Element::Grace(crushed, elements) => self.grace(*crushed, elements, span),
         }
     }
 
@@ -405,8 +409,8 @@ impl Builder<'_> {
         }
     }
 
-    fn grace(&mut self, slashed: bool, elements: &[Spanned<Element>], span: Span) {
-        let mut value = if slashed { Time::EIGHTH } else { Time::of(1, 16) };
+    fn grace(&mut self, crushed: bool, elements: &[Spanned<Element>], span: Span) {
+        let mut value = if crushed { Time::EIGHTH } else { Time::of(1, 16) };
         let octave = self.state.octave;
         let mut notes = Vec::new();
         for element in elements {
@@ -426,7 +430,7 @@ impl Builder<'_> {
                     .with_help("Write `grace(1/16 E5 F)`."),
             );
         }
-        self.state.graces = Some((Graces { slashed, notes }, span));
+        self.state.graces = Some((Graces { crushed, notes }, span));
     }
 
     fn pitches(&mut self, written: &[PitchTree]) -> Pitches {
@@ -568,6 +572,24 @@ impl Builder<'_> {
         }
         self.music
     }
+}
+
+/// The rest that fills its bar or more, with its count and marks: one with a number, or one that
+/// stands alone, without a value in its bar.
+fn bar_rest(elements: &[Spanned<Element>]) -> Option<(Span, u32, &[MarkTree])> {
+    let counted = elements.iter().find_map(|element| match &element.value {
+        Element::Rest(Some(count), marks) => Some((element.span, *count, marks.as_slice())),
+        _ => None,
+    });
+    counted.or_else(|| {
+        let mut others = elements.iter().filter(|e| !matches!(e.value, Element::Direction(_)));
+        match (others.next(), others.next()) {
+            (Some(Spanned { value: Element::Rest(None, marks), span }), None) => {
+                Some((*span, 1, marks))
+            }
+            _ => None,
+        }
+    })
 }
 
 fn same_twice(before: Span, span: Span, pitch: Pitch) -> Diagnostic {

@@ -102,8 +102,8 @@ pub struct Attached {
 /// Grace notes before a note.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Graces {
-    /// Are they crossed with a stroke (acciaccatura)?
-    pub slashed: bool,
+    /// Are they crossed with a stroke, to be crushed against their note (acciaccatura)?
+    pub crushed: bool,
     /// Written value and sounding pitches of each.
     pub notes: Vec<(Time, Pitches)>,
 }

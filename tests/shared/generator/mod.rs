@@ -29,7 +29,7 @@ const CHORDS: [&str; 20] = [
 const TITLES: [&str; 4] = [
     "Bell",
     "<&\"'> Fête",
-    "The lanterns that were hung over the weir on the first evening of the festival, and what became of them",
+    "The ferrymen who rowed the drums across the weir on the first evening of the festival, and what became of them",
     "Verylongwordwithoutanyspaceatallthatnobodycanbreakanywhereandthatgoesonandonoverthewholewidthofthepageandbeyond",
 ];
 
@@ -81,10 +81,10 @@ fn form(choices: &mut Choices, out: &mut String) -> Vec<Bar> {
             items.push(format!("key {}", choices.pick(&KEYS)));
         }
         if choices.one_in(8) {
-            items.push(format!("tempo 1/4. = {} \"Con moto\"", 5 + choices.below(200)));
+            items.push(format!("tempo \"Con moto\" 1/4. at {}", 5 + choices.below(200)));
         }
         if choices.one_in(8) {
-            items.push(format!("mark \"{}\"", choices.pick(&["A", "The second lantern", "&"])));
+            items.push(format!("mark \"{}\"", choices.pick(&["A", "The second ferry", "&"])));
         }
         let mut length = full;
         if choices.one_in(8) {

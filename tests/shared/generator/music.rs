@@ -214,7 +214,7 @@ impl Writer<'_, '_> {
             6 if self.holds => self.tokens.push("=".into()),
             7 => {
                 let fermata = if self.choices.one_in(12) { "[fermata]" } else { "" };
-                self.tokens.push(format!("_{fermata}"));
+                self.tokens.push(format!("rest{fermata}"));
                 self.holds = false;
             }
             kind => self.note(kind == 5),
@@ -223,7 +223,7 @@ impl Writer<'_, '_> {
 
     fn note(&mut self, is_chord: bool) {
         if !self.kind.is_drum && self.choices.one_in(12) {
-            let word = self.choices.pick(&["grace", "acciaccatura"]);
+            let word = self.choices.pick(&["grace", "crushed"]);
             let value = self.choices.pick(&["1/16", "1/8", "1/32"]);
             let notes: Vec<_> = (0..=self.choices.below(3)).map(|_| self.pitch(true)).collect();
             self.tokens.push(format!("{word}({value} {})", notes.join(" ")));

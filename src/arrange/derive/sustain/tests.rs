@@ -90,7 +90,7 @@ const LINES: &str = "violin-1 plays a as melody\n cello plays b as bass\n";
 
 fn of_dominant(voices: &str, players: &str, lines: &str) -> Piece {
     piece(&format!(
-        "form {{\n 1 metre 4/4, key C major, tempo 1/4 = 90\n 2 end\n}}\nharmony {{ 1: C | 2: G7 | }}\n\
+        "form {{\n 1 metre 4/4, key C major, tempo 1/4 at 90\n 2 end\n}}\nharmony {{ 1: C | 2: G7 | }}\n\
          voice a {{ 1: 1/1 E5 | 2: 1/2 G5 D5 | }}\nvoice b {{ 1: 1/1 C3 | 2: 1/1 G2 | }}\n{voices}\n\
          ensemble e {{\n era 1885\n violin-1 12 players, cello 6 players\n {players}\n}}\n\
          scoring s for e {{\n {LINES} {lines}\n}}\n"
@@ -146,7 +146,7 @@ fn a_tune_alone_is_no_bass() {
     let chords = "1: C | 2: F | 3: G7 | 4: C |";
     let text = |role: &str| {
         format!(
-            "form {{\n 1 metre 4/4, key C major, tempo 1/4 = 60\n 4 end\n}}\nharmony {{ {chords} }}\n\
+            "form {{\n 1 metre 4/4, key C major, tempo 1/4 at 60\n 4 end\n}}\nharmony {{ {chords} }}\n\
              voice u {{ 1: 1/1 G5 | 2: 1/1 A5 | 3: 1/1 B5 | 4: 1/1 C6 | }}\n\
              ensemble e {{\n era 1885\n violin-1 12 players, horn 4 in F\n}}\n\
              scoring s for e {{\n violin-1 plays u as {role}\n horn sustains\n}}\n"
@@ -164,7 +164,7 @@ fn a_tune_alone_is_no_bass() {
 #[test]
 fn nobody_follows_the_tune_from_a_note_of_the_chord_off_the_beat() {
     let piece = piece(
-        "form {\n 1 metre 3/4, key C major, tempo 1/4 = 72\n 4 end\n}\nharmony { 1: F | 2: G7 | 3: C | 4: C | }\n\
+        "form {\n 1 metre 3/4, key C major, tempo 1/4 at 72\n 4 end\n}\nharmony { 1: F | 2: G7 | 3: C | 4: C | }\n\
          voice u { 1: 1/2 A5 1/8 F5 E5 | 2: 1/4 D5 F5 B4 | 3: 1/2. C5 | 4: 1/2. C5 | }\n\
          voice l { 1: 1/2. F3 | 2: G3 | 3: C3 | 4: C3 | }\n\
          ensemble e {\n era 1810\n violin-1 12 players, cello 4 players\n bassoon 2\n}\n\
@@ -190,7 +190,7 @@ fn horns_breathe_in_turn_and_carry_the_cadence_to_its_end() {
         let upper = ["G5", "A5", "B5", "C6", "C6", "A5", "G5", "E5"];
         let lower = ["C3", "F3", "G2", "C3", "A2", "D3", "G2", "C3"];
         let piece = piece(&format!(
-            "form {{\n 1 metre {metre}, key C major, tempo 1/4 = 60\n {bars} end\n}}\nharmony {{ {} }}\n\
+            "form {{\n 1 metre {metre}, key C major, tempo 1/4 at 60\n {bars} end\n}}\nharmony {{ {} }}\n\
              dynamics {{ 1 f }}\nvoice u {{ {} }}\nvoice l {{ {} }}\n\
              ensemble e {{\n era 1885\n violin-1 12 players, horn 4 in F\n}}\n\
              scoring s for e {{\n violin-1 plays u as melody\n horn sustains\n}}\n",
@@ -224,7 +224,7 @@ fn horns_breathe_in_turn_and_carry_the_cadence_to_its_end() {
 #[test]
 fn a_note_that_outlasts_the_breath_is_divided_even_before_a_goal() {
     let piece = piece(
-        "form {\n 1 metre 4/4, key C major, tempo 1/4 = 20\n 2 end\n}\nharmony { 1: G7 | 2: C | }\n\
+        "form {\n 1 metre 4/4, key C major, tempo 1/4 at 20\n 2 end\n}\nharmony { 1: G7 | 2: C | }\n\
          voice u { 1: 1/1 D6 | 2: 1/1 C6 | }\n\
          ensemble e {\n era 1885\n violin-1 12 players, horn in F\n}\n\
          scoring s for e {\n violin-1 plays u as melody\n horn sustains\n}\n",

@@ -13,7 +13,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 168
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 168
 //!   4 end }
 //! voice tune { 1: 1/8. D3 1/16 E 1/4 F G A | 2: 1/8 D3 E F G A G F E | 3: D3 E F G A G F E | 4: 1/1 D3 | }
 //! ensemble few { era 1810
@@ -26,7 +26,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 168
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 168
 //!   4 end }
 //! voice tune { 1: 1/8. D3 1/16 E 1/4 F G A | 2: 1/4 D3 F A F | 3: D3 F A F | 4: 1/1 D3 | }
 //! ensemble few { era 1810

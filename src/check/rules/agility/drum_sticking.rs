@@ -11,7 +11,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 120
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 120
 //!   4 end }
 //! voice tune { 1: 1/32 C3 G2 C3 G2 1/8 C3 1/4 C3 C3 C3 | 2: 1/1 C3 | 3: C3 | 4: C3 | }
 //! ensemble few { era 1810
@@ -24,7 +24,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 120
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 120
 //!   4 end }
 //! voice tune { 1: 1/32 C3 C3 C3 C3 1/8 C3 1/4 C3 G2 C3 | 2: 1/1 C3 | 3: C3 | 4: C3 | }
 //! ensemble few { era 1810

@@ -13,7 +13,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 120
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 120
 //!   4 end }
 //! voice tune { 1: 1/1 D4 | 2: 1/8 D4 D5 D4 D5 1/2 D4 | 3: 1/1 D4 | 4: D4 | }
 //! ensemble few { era 1810
@@ -26,7 +26,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 120
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 120
 //!   4 end }
 //! voice tune { 1: 1/1 D4 | 2: 1/8 D4 A4 D4 A4 1/2 D4 | 3: 1/1 D4 | 4: D4 | }
 //! ensemble few { era 1810

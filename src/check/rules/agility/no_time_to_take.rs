@@ -12,7 +12,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   8 end }
 //! voice tune { 1: 1/1 E5 | 2: E5 | 3: E5 | 4: E5 | 5: G5 | 6: G5 | 7: G5 | 8: G5 | }
 //! ensemble few { era 1885
@@ -26,7 +26,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   8 end }
 //! voice tune { 1: 1/1 E5 | 2: E5 | 3: E5 | 4: E5 | 5: G5 | 6: G5 | 7: G5 | 8: G5 | }
 //! ensemble few { era 1885

@@ -12,7 +12,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 120
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 120
 //!   4 end }
 //! voice tune { 1: 1/1 D3 | 2: 1/8 Bb2 B2 Bb2 B2 1/2 Bb2 | 3: 1/1 D3 | 4: D3 | }
 //! ensemble few { era 1810
@@ -25,7 +25,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 120
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 120
 //!   4 end }
 //! voice tune { 1: 1/1 D3 | 2: 1/8 Bb3 B3 Bb3 B3 1/2 Bb3 | 3: 1/1 D3 | 4: D3 | }
 //! ensemble few { era 1810

@@ -13,7 +13,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 120
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 120
 //!   4 end }
 //! voice tune { 1: 1/16 D5 E F G A G F E D E F G A G F E | 2: 1/1 D5 | 3: D5 | 4: D5 | }
 //! ensemble few { era 1840
@@ -26,7 +26,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 120
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 120
 //!   4 end }
 //! voice tune { 1: 1/8 D5 E F G A G F E | 2: 1/1 D5 | 3: D5 | 4: D5 | }
 //! ensemble few { era 1840

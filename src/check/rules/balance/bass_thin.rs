@@ -12,7 +12,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
 //! dynamics { 1 f }
 //! voice tune { 1: 1/1 E5 | 2: 1/1 E5 | 3: 1/1 E5 | 4: 1/1 E5 | }
@@ -31,7 +31,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
 //! dynamics { 1 f }
 //! voice tune { 1: 1/1 E5 | 2: 1/1 E5 | 3: 1/1 E5 | 4: 1/1 E5 | }

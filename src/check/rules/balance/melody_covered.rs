@@ -14,7 +14,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
 //! voice tune { 1: 1/1 E5 | 2: 1/1 E5 | 3: 1/1 E5 | 4: 1/1 E5 | }
 //! voice fill { 1: 1/1 C5 | 2: 1/1 C5 | 3: 1/1 C5 | 4: 1/1 C5 | }
@@ -29,7 +29,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
 //! voice tune { 1: 1/1 E5 | 2: 1/1 E5 | 3: 1/1 E5 | 4: 1/1 E5 | }
 //! voice fill { 1: 1/1 C5 | 2: 1/1 C5 | 3: 1/1 C5 | 4: 1/1 C5 | }

@@ -11,7 +11,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   2 end }
 //! dynamics { 1 f }
 //! voice tune { 1: 1/1 E4 | 2: E4 | }
@@ -28,7 +28,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   2 end }
 //! dynamics { 1 f }
 //! voice tune { 1: 1/1 E4 | 2: E4 | }

@@ -14,10 +14,10 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 60
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 60
 //!   8 end }
 //! dynamics { 1 f }
-//! voice tune { 1: 1/2 C6 1/4 D6 _ | 2: 1/2 C6 1/4 D6 _ | 3: 1/2 C6 1/4 D6 _ | 4: 1/2 C6 1/4 D6 _ | 5: 1/1 D5 | 6: rest | 7: 1/1 C5 | 8: C5 | }
+//! voice tune { 1: 1/2 C6 1/4 D6 rest | 2: 1/2 C6 1/4 D6 rest | 3: 1/2 C6 1/4 D6 rest | 4: 1/2 C6 1/4 D6 rest | 5: 1/1 D5 | 6: rest | 7: 1/1 C5 | 8: C5 | }
 //! ensemble few { era 1810
 //!   oboe }
 //! scoring few for few {
@@ -28,10 +28,10 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 60
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 60
 //!   8 end }
 //! dynamics { 1 f }
-//! voice tune { 1: 1/2 C6 1/4 D6 _ | 2: 1/2 C6 1/4 D6 _ | 3: rest | 4: 1/2 C5 1/4 B4 _ | 5: 1/1 D5 | 6: rest | 7: 1/1 C5 | 8: C5 | }
+//! voice tune { 1: 1/2 C6 1/4 D6 rest | 2: 1/2 C6 1/4 D6 rest | 3: rest | 4: 1/2 C5 1/4 B4 rest | 5: 1/1 D5 | 6: rest | 7: 1/1 C5 | 8: C5 | }
 //! ensemble few { era 1810
 //!   oboe }
 //! scoring few for few {

@@ -13,11 +13,11 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   5 mark "A"
 //!   8 end }
-//! voice tune { 1: 1/2 E5 1/4 D5 _ | 2: 1/2 E5 1/4 D5 _ | 3: 1/2 E5 1/4 D5 _ | 4: 1/2 E5 1/4 D5 _ | 5: 1/2 E5 1/4 D5 _ | 6: 1/2 E5 1/4 D5 _ | 7: 1/2 E5 1/4 D5 _ | 8: 1/2 E5 1/4 D5 _ | }
-//! voice low { 1: 1/2 C4 1/4 G3 _ | 2: 1/2 C4 1/4 G3 _ | 3: 1/2 C4 1/4 G3 _ | 4: 1/2 C4 1/4 G3 _ | 5: 1/2 C4 1/4 G3 _ | 6: 1/2 C4 1/4 G3 _ | 7: 1/2 C4 1/4 G3 _ | 8: 1/2 C4 1/4 G3 _ | }
+//! voice tune { 1: 1/2 E5 1/4 D5 rest | 2: 1/2 E5 1/4 D5 rest | 3: 1/2 E5 1/4 D5 rest | 4: 1/2 E5 1/4 D5 rest | 5: 1/2 E5 1/4 D5 rest | 6: 1/2 E5 1/4 D5 rest | 7: 1/2 E5 1/4 D5 rest | 8: 1/2 E5 1/4 D5 rest | }
+//! voice low { 1: 1/2 C4 1/4 G3 rest | 2: 1/2 C4 1/4 G3 rest | 3: 1/2 C4 1/4 G3 rest | 4: 1/2 C4 1/4 G3 rest | 5: 1/2 C4 1/4 G3 rest | 6: 1/2 C4 1/4 G3 rest | 7: 1/2 C4 1/4 G3 rest | 8: 1/2 C4 1/4 G3 rest | }
 //! ensemble few { era 1810
 //!   flute, oboe, clarinet in Bb, bassoon, violin-1 8 players, cello 4 players }
 //! scoring few for few {
@@ -30,11 +30,11 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   5 mark "A"
 //!   8 end }
-//! voice tune { 1: 1/2 E5 1/4 D5 _ | 2: 1/2 E5 1/4 D5 _ | 3: 1/2 E5 1/4 D5 _ | 4: 1/2 E5 1/4 D5 _ | 5: 1/2 E5 1/4 D5 _ | 6: 1/2 E5 1/4 D5 _ | 7: 1/2 E5 1/4 D5 _ | 8: 1/2 E5 1/4 D5 _ | }
-//! voice low { 1: 1/2 C4 1/4 G3 _ | 2: 1/2 C4 1/4 G3 _ | 3: 1/2 C4 1/4 G3 _ | 4: 1/2 C4 1/4 G3 _ | 5: 1/2 C4 1/4 G3 _ | 6: 1/2 C4 1/4 G3 _ | 7: 1/2 C4 1/4 G3 _ | 8: 1/2 C4 1/4 G3 _ | }
+//! voice tune { 1: 1/2 E5 1/4 D5 rest | 2: 1/2 E5 1/4 D5 rest | 3: 1/2 E5 1/4 D5 rest | 4: 1/2 E5 1/4 D5 rest | 5: 1/2 E5 1/4 D5 rest | 6: 1/2 E5 1/4 D5 rest | 7: 1/2 E5 1/4 D5 rest | 8: 1/2 E5 1/4 D5 rest | }
+//! voice low { 1: 1/2 C4 1/4 G3 rest | 2: 1/2 C4 1/4 G3 rest | 3: 1/2 C4 1/4 G3 rest | 4: 1/2 C4 1/4 G3 rest | 5: 1/2 C4 1/4 G3 rest | 6: 1/2 C4 1/4 G3 rest | 7: 1/2 C4 1/4 G3 rest | 8: 1/2 C4 1/4 G3 rest | }
 //! ensemble few { era 1810
 //!   flute, oboe, clarinet in Bb, bassoon, violin-1 8 players, cello 4 players }
 //! scoring few for few {

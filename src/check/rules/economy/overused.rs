@@ -14,10 +14,10 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   16 end }
-//! voice tune { 1: 1/2 E5 1/4 D5 _ | 2: 1/2 E5 1/4 D5 _ | 3: 1/2 E5 1/4 D5 _ | 4: 1/2 E5 1/4 D5 _ | 5: 1/2 E5 1/4 D5 _ | 6: 1/2 E5 1/4 D5 _ | 7: 1/2 E5 1/4 D5 _ | 8: 1/2 E5 1/4 D5 _ | 9: 1/2 E5 1/4 D5 _ | 10: 1/2 E5 1/4 D5 _ | 11: 1/2 E5 1/4 D5 _ | 12: 1/2 E5 1/4 D5 _ | 13: 1/2 E5 1/4 D5 _ | 14: 1/2 E5 1/4 D5 _ | 15: 1/2 E5 1/4 D5 _ | 16: 1/2 E5 1/4 D5 _ | }
-//! voice stroke { 1: 1/4 x _ _ _ | 2: 1/4 x _ _ _ | 3: 1/4 x _ _ _ | 4: 1/4 x _ _ _ | 5: 1/4 x _ _ _ | 6: 1/4 x _ _ _ | 7: 1/4 x _ _ _ | 8: 1/4 x _ _ _ | 9: rest | 10: rest | 11: rest | 12: rest | 13: rest | 14: rest | 15: rest | 16: rest | }
+//! voice tune { 1: 1/2 E5 1/4 D5 rest | 2: 1/2 E5 1/4 D5 rest | 3: 1/2 E5 1/4 D5 rest | 4: 1/2 E5 1/4 D5 rest | 5: 1/2 E5 1/4 D5 rest | 6: 1/2 E5 1/4 D5 rest | 7: 1/2 E5 1/4 D5 rest | 8: 1/2 E5 1/4 D5 rest | 9: 1/2 E5 1/4 D5 rest | 10: 1/2 E5 1/4 D5 rest | 11: 1/2 E5 1/4 D5 rest | 12: 1/2 E5 1/4 D5 rest | 13: 1/2 E5 1/4 D5 rest | 14: 1/2 E5 1/4 D5 rest | 15: 1/2 E5 1/4 D5 rest | 16: 1/2 E5 1/4 D5 rest | }
+//! voice stroke { 1: 1/4 x rest rest rest | 2: 1/4 x rest rest rest | 3: 1/4 x rest rest rest | 4: 1/4 x rest rest rest | 5: 1/4 x rest rest rest | 6: 1/4 x rest rest rest | 7: 1/4 x rest rest rest | 8: 1/4 x rest rest rest | 9: rest | 10: rest | 11: rest | 12: rest | 13: rest | 14: rest | 15: rest | 16: rest | }
 //! ensemble few { era 1885
 //!   violin-1 12 players, cymbals }
 //! scoring few for few {
@@ -29,10 +29,10 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   16 end }
-//! voice tune { 1: 1/2 E5 1/4 D5 _ | 2: 1/2 E5 1/4 D5 _ | 3: 1/2 E5 1/4 D5 _ | 4: 1/2 E5 1/4 D5 _ | 5: 1/2 E5 1/4 D5 _ | 6: 1/2 E5 1/4 D5 _ | 7: 1/2 E5 1/4 D5 _ | 8: 1/2 E5 1/4 D5 _ | 9: 1/2 E5 1/4 D5 _ | 10: 1/2 E5 1/4 D5 _ | 11: 1/2 E5 1/4 D5 _ | 12: 1/2 E5 1/4 D5 _ | 13: 1/2 E5 1/4 D5 _ | 14: 1/2 E5 1/4 D5 _ | 15: 1/2 E5 1/4 D5 _ | 16: 1/2 E5 1/4 D5 _ | }
-//! voice stroke { 1: 1/4 x _ _ _ | 2: 1/4 x _ _ _ | 3: rest | 4: rest | 5: rest | 6: rest | 7: rest | 8: rest | 9: rest | 10: rest | 11: rest | 12: rest | 13: rest | 14: rest | 15: rest | 16: rest | }
+//! voice tune { 1: 1/2 E5 1/4 D5 rest | 2: 1/2 E5 1/4 D5 rest | 3: 1/2 E5 1/4 D5 rest | 4: 1/2 E5 1/4 D5 rest | 5: 1/2 E5 1/4 D5 rest | 6: 1/2 E5 1/4 D5 rest | 7: 1/2 E5 1/4 D5 rest | 8: 1/2 E5 1/4 D5 rest | 9: 1/2 E5 1/4 D5 rest | 10: 1/2 E5 1/4 D5 rest | 11: 1/2 E5 1/4 D5 rest | 12: 1/2 E5 1/4 D5 rest | 13: 1/2 E5 1/4 D5 rest | 14: 1/2 E5 1/4 D5 rest | 15: 1/2 E5 1/4 D5 rest | 16: 1/2 E5 1/4 D5 rest | }
+//! voice stroke { 1: 1/4 x rest rest rest | 2: 1/4 x rest rest rest | 3: rest | 4: rest | 5: rest | 6: rest | 7: rest | 8: rest | 9: rest | 10: rest | 11: rest | 12: rest | 13: rest | 14: rest | 15: rest | 16: rest | }
 //! ensemble few { era 1885
 //!   violin-1 12 players, cymbals }
 //! scoring few for few {

@@ -11,9 +11,9 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 60
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 60
 //!   20 end }
-//! voice tune { 1: 1/4 C5 C5 C5 _ | 2: 1/4 C5 C5 C5 _ | 3: 1/4 C5 C5 C5 _ | 4: 1/4 C5 C5 C5 _ | 5: 1/4 C5 C5 C5 _ | 6: 1/4 C5 C5 C5 _ | 7: 1/4 C5 C5 C5 _ | 8: 1/4 C5 C5 C5 _ | 9: 1/4 C5 C5 C5 _ | 10: 1/4 C5 C5 C5 _ | 11: 1/4 C5 C5 C5 _ | 12: 1/4 C5 C5 C5 _ | 13: 1/4 C5 C5 C5 _ | 14: 1/4 C5 C5 C5 _ | 15: 1/4 C5 C5 C5 _ | 16: 1/4 C5 C5 C5 _ | 17: 1/4 C5 C5 C5 _ | 18: 1/4 C5 C5 C5 _ | 19: 1/4 C5 C5 C5 _ | 20: 1/4 C5 C5 C5 _ | }
+//! voice tune { 1: 1/4 C5 C5 C5 rest | 2: 1/4 C5 C5 C5 rest | 3: 1/4 C5 C5 C5 rest | 4: 1/4 C5 C5 C5 rest | 5: 1/4 C5 C5 C5 rest | 6: 1/4 C5 C5 C5 rest | 7: 1/4 C5 C5 C5 rest | 8: 1/4 C5 C5 C5 rest | 9: 1/4 C5 C5 C5 rest | 10: 1/4 C5 C5 C5 rest | 11: 1/4 C5 C5 C5 rest | 12: 1/4 C5 C5 C5 rest | 13: 1/4 C5 C5 C5 rest | 14: 1/4 C5 C5 C5 rest | 15: 1/4 C5 C5 C5 rest | 16: 1/4 C5 C5 C5 rest | 17: 1/4 C5 C5 C5 rest | 18: 1/4 C5 C5 C5 rest | 19: 1/4 C5 C5 C5 rest | 20: 1/4 C5 C5 C5 rest | }
 //! ensemble few { era 1885
 //!   trumpet in C }
 //! scoring few for few {
@@ -24,9 +24,9 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 60
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 60
 //!   20 end }
-//! voice tune { 1: 1/4 C5 C5 C5 _ | 2: rest | 3: 1/4 C5 C5 C5 _ | 4: rest | 5: 1/4 C5 C5 C5 _ | 6: rest | 7: 1/4 C5 C5 C5 _ | 8: rest | 9: 1/4 C5 C5 C5 _ | 10: rest | 11: 1/4 C5 C5 C5 _ | 12: rest | 13: 1/4 C5 C5 C5 _ | 14: rest | 15: 1/4 C5 C5 C5 _ | 16: rest | 17: 1/4 C5 C5 C5 _ | 18: rest | 19: 1/4 C5 C5 C5 _ | 20: rest | }
+//! voice tune { 1: 1/4 C5 C5 C5 rest | 2: rest | 3: 1/4 C5 C5 C5 rest | 4: rest | 5: 1/4 C5 C5 C5 rest | 6: rest | 7: 1/4 C5 C5 C5 rest | 8: rest | 9: 1/4 C5 C5 C5 rest | 10: rest | 11: 1/4 C5 C5 C5 rest | 12: rest | 13: 1/4 C5 C5 C5 rest | 14: rest | 15: 1/4 C5 C5 C5 rest | 16: rest | 17: 1/4 C5 C5 C5 rest | 18: rest | 19: 1/4 C5 C5 C5 rest | 20: rest | }
 //! ensemble few { era 1885
 //!   trumpet in C }
 //! scoring few for few {

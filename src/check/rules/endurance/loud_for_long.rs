@@ -14,10 +14,10 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 60
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 60
 //!   20 end }
 //! dynamics { 1 ff }
-//! voice tune { 1: 1/2 C4 1/4 C4 _ | 2: 1/2 C4 1/4 C4 _ | 3: 1/2 C4 1/4 C4 _ | 4: 1/2 C4 1/4 C4 _ | 5: 1/2 C4 1/4 C4 _ | 6: 1/2 C4 1/4 C4 _ | 7: 1/2 C4 1/4 C4 _ | 8: 1/2 C4 1/4 C4 _ | 9: 1/2 C4 1/4 C4 _ | 10: 1/2 C4 1/4 C4 _ | 11: 1/2 C4 1/4 C4 _ | 12: 1/2 C4 1/4 C4 _ | 13: 1/2 C4 1/4 C4 _ | 14: 1/2 C4 1/4 C4 _ | 15: 1/2 C4 1/4 C4 _ | 16: 1/2 C4 1/4 C4 _ | 17: 1/2 C4 1/4 C4 _ | 18: 1/2 C4 1/4 C4 _ | 19: 1/2 C4 1/4 C4 _ | 20: 1/2 C4 1/4 C4 _ | }
+//! voice tune { 1: 1/2 C4 1/4 C4 rest | 2: 1/2 C4 1/4 C4 rest | 3: 1/2 C4 1/4 C4 rest | 4: 1/2 C4 1/4 C4 rest | 5: 1/2 C4 1/4 C4 rest | 6: 1/2 C4 1/4 C4 rest | 7: 1/2 C4 1/4 C4 rest | 8: 1/2 C4 1/4 C4 rest | 9: 1/2 C4 1/4 C4 rest | 10: 1/2 C4 1/4 C4 rest | 11: 1/2 C4 1/4 C4 rest | 12: 1/2 C4 1/4 C4 rest | 13: 1/2 C4 1/4 C4 rest | 14: 1/2 C4 1/4 C4 rest | 15: 1/2 C4 1/4 C4 rest | 16: 1/2 C4 1/4 C4 rest | 17: 1/2 C4 1/4 C4 rest | 18: 1/2 C4 1/4 C4 rest | 19: 1/2 C4 1/4 C4 rest | 20: 1/2 C4 1/4 C4 rest | }
 //! ensemble few { era 1885
 //!   trumpet 3 in C, oboe }
 //! scoring few for few {
@@ -29,10 +29,10 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 60
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 60
 //!   20 end }
 //! dynamics { 1 mf }
-//! voice tune { 1: 1/2 C4 1/4 C4 _ | 2: 1/2 C4 1/4 C4 _ | 3: 1/2 C4 1/4 C4 _ | 4: 1/2 C4 1/4 C4 _ | 5: 1/2 C4 1/4 C4 _ | 6: 1/2 C4 1/4 C4 _ | 7: 1/2 C4 1/4 C4 _ | 8: 1/2 C4 1/4 C4 _ | 9: 1/2 C4 1/4 C4 _ | 10: 1/2 C4 1/4 C4 _ | 11: 1/2 C4 1/4 C4 _ | 12: 1/2 C4 1/4 C4 _ | 13: 1/2 C4 1/4 C4 _ | 14: 1/2 C4 1/4 C4 _ | 15: 1/2 C4 1/4 C4 _ | 16: 1/2 C4 1/4 C4 _ | 17: 1/2 C4 1/4 C4 _ | 18: 1/2 C4 1/4 C4 _ | 19: 1/2 C4 1/4 C4 _ | 20: 1/2 C4 1/4 C4 _ | }
+//! voice tune { 1: 1/2 C4 1/4 C4 rest | 2: 1/2 C4 1/4 C4 rest | 3: 1/2 C4 1/4 C4 rest | 4: 1/2 C4 1/4 C4 rest | 5: 1/2 C4 1/4 C4 rest | 6: 1/2 C4 1/4 C4 rest | 7: 1/2 C4 1/4 C4 rest | 8: 1/2 C4 1/4 C4 rest | 9: 1/2 C4 1/4 C4 rest | 10: 1/2 C4 1/4 C4 rest | 11: 1/2 C4 1/4 C4 rest | 12: 1/2 C4 1/4 C4 rest | 13: 1/2 C4 1/4 C4 rest | 14: 1/2 C4 1/4 C4 rest | 15: 1/2 C4 1/4 C4 rest | 16: 1/2 C4 1/4 C4 rest | 17: 1/2 C4 1/4 C4 rest | 18: 1/2 C4 1/4 C4 rest | 19: 1/2 C4 1/4 C4 rest | 20: 1/2 C4 1/4 C4 rest | }
 //! ensemble few { era 1885
 //!   trumpet 3 in C, oboe }
 //! scoring few for few {

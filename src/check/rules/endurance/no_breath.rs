@@ -11,7 +11,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 60
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 60
 //!   8 end }
 //! voice tune { 1: 1/1 D5 | 2: = | 3: = | 4: = | 5: = | 6: = | 7: = | 8: D5 | }
 //! ensemble few { era 1770
@@ -24,9 +24,9 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 60
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 60
 //!   8 end }
-//! voice tune { 1: 1/1 D5 | 2: = | 3: 3/4 = 1/4 _ | 4: 1/1 D5 | 5: = | 6: 3/4 = 1/4 _ | 7: 1/1 D5 | 8: D5 | }
+//! voice tune { 1: 1/1 D5 | 2: = | 3: 3/4 = 1/4 rest | 4: 1/1 D5 | 5: = | 6: 3/4 = 1/4 rest | 7: 1/1 D5 | 8: D5 | }
 //! ensemble few { era 1770
 //!   oboe }
 //! scoring few for few {

@@ -12,7 +12,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
 //! voice tune { 1: 1/1 E4 | 2: E4 | 3: E4 | 4: E4 | }
 //! voice low { 1: 1/1 C4 | 2: C4 | 3: C4 | 4: C4 | }
@@ -29,7 +29,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
 //! voice tune { 1: 1/1 E4 | 2: E4 | 3: E4 | 4: E4 | }
 //! voice low { 1: 1/1 C4 | 2: C4 | 3: C4 | 4: C4 | }

@@ -13,7 +13,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
 //! harmony { 1: C | 2: G | 3: C | 4: C | }
 //! voice tune { 1: 1/1 E5 | 2: 1/2 A5 D5 | 3: 1/1 E5 | 4: E5 | }
@@ -27,7 +27,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
 //! harmony { 1: C | 2: G | 3: C | 4: C | }
 //! voice tune { 1: 1/1 E5 | 2: 1/2 B5 D5 | 3: 1/1 E5 | 4: E5 | }

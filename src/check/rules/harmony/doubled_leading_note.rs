@@ -13,7 +13,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
 //! harmony { 1: C | 2: G7 | 3: C | 4: C | }
 //! voice tune { 1: 1/1 C5 | 2: B4 | 3: C5 | 4: C5 | }
@@ -31,7 +31,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
 //! harmony { 1: C | 2: G7 | 3: C | 4: C | }
 //! voice tune { 1: 1/1 C5 | 2: B4 | 3: C5 | 4: C5 | }

@@ -12,7 +12,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
 //! voice low { 1: 1/1 C3 | 2: F2 | 3: C3 | 4: C3 | }
 //! voice mid { 1: 1/1 C4 | 2: A2 | 3: C4 | 4: C4 | }
@@ -28,7 +28,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
 //! voice low { 1: 1/1 C3 | 2: F2 | 3: C3 | 4: C3 | }
 //! voice mid { 1: 1/1 C4 | 2: C3 | 3: C4 | 4: C4 | }

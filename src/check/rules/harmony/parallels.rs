@@ -14,7 +14,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
 //! voice tune { 1: 1/1 C5 | 2: D5 | 3: E5 | 4: F5 | }
 //! voice low { 1: 1/1 E4 | 2: G4 | 3: A4 | 4: F4 | }
@@ -29,7 +29,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
 //! voice tune { 1: 1/1 C5 | 2: D5 | 3: E5 | 4: F5 | }
 //! voice low { 1: 1/1 E4 | 2: G4 | 3: C4 | 4: A4 | }

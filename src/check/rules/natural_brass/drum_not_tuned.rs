@@ -10,7 +10,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   3 end }
 //! voice tune { 1: 1/1 C3 | 2: A2 | 3: C3 | }
 //! ensemble few { era 1810
@@ -23,7 +23,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   3 end }
 //! voice tune { 1: 1/1 C3 | 2: G2 | 3: C3 | }
 //! ensemble few { era 1810

@@ -143,7 +143,7 @@ mod tests {
     fn played(era: i32, player: &str, notes: &str, line: &str) -> Vec<Diagnostic> {
         findings(&format!(
             "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
-             form {{ 1 metre 4/4, key C major, tempo 1/4 = 96\n 4 end }}\n\
+             form {{ 1 metre 4/4, key C major, tempo 1/4 at 96\n 4 end }}\n\
              voice tune {{ {notes} }}\nensemble few {{ era {era}\n {player} }}\n\
              scoring few for few {{\n {line}\n}}\n"
         ))

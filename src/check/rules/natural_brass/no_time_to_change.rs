@@ -13,7 +13,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   8 end }
 //! voice tune { 1: 1/1 D4 | 2: D4 | 3: D4 | 4: D4 | 5: C4 | 6: C4 | 7: C4 | 8: C4 | }
 //! ensemble few { era 1770
@@ -27,7 +27,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   8 end }
 //! voice tune { 1: 1/1 D4 | 2: D4 | 3: rest | 4: rest | 5: rest | 6: rest | 7: C4 | 8: C4 | }
 //! ensemble few { era 1770

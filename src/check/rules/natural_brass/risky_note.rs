@@ -12,7 +12,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   3 end }
 //! voice tune { 1: 1/1 A4 | 2: G#5 | 3: A4 | }
 //! ensemble few { era 1770
@@ -25,7 +25,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   3 end }
 //! voice tune { 1: 1/1 A4 | 2: E5 | 3: A4 | }
 //! ensemble few { era 1770

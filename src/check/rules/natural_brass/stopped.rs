@@ -11,7 +11,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   3 end }
 //! voice tune { 1: 1/1 D4 | 2: F4 | 3: D4 | }
 //! ensemble few { era 1770
@@ -24,7 +24,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   3 end }
 //! voice tune { 1: 1/1 D4 | 2: F4[stopped] | 3: D4 | }
 //! ensemble few { era 1770

@@ -10,7 +10,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
 //! voice tune { 1: 1/1 C3 | 2: 1/4 C2 G2 C6 G2 | 3: 1/1 C3 | 4: 1/1 C3 | }
 //! ensemble few { era 1885
@@ -23,7 +23,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
 //! voice tune { 1: 1/1 C3 | 2: 1/4 C2 G2 C4 G2 | 3: 1/1 C3 | 4: 1/1 C3 | }
 //! ensemble few { era 1885

@@ -13,7 +13,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   2 end }
 //! voice tune { 1: 1/1 E5 | 2: E5 | }
 //! ensemble few { era 1810
@@ -26,7 +26,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   2 end }
 //! voice tune { 1: 1/1 E5[stacc] | 2: E5[stacc] | }
 //! ensemble few { era 1810

@@ -12,7 +12,7 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
 //! voice tune { 1: 1/1 G3 | 2: G3&B3 | 3: G3 | 4: G3 | }
 //! ensemble few { era 1810
@@ -25,7 +25,7 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
 //! voice tune { 1: 1/1 G3 | 2: G3&E4 | 3: G3 | 4: G3 | }
 //! ensemble few { era 1810

@@ -12,9 +12,9 @@
 //! # Example
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
-//! voice tune { 1: 1/4 G4 G4 G4 G4 | 2: [pizz] 1/4 G4 G4 G4 _ | 3: [arco] 1/1 G4 | 4: G4 | }
+//! voice tune { 1: 1/4 G4 G4 G4 G4 | 2: [pizz] 1/4 G4 G4 G4 rest | 3: [arco] 1/1 G4 | 4: G4 | }
 //! ensemble few { era 1810
 //!   violin-1 4 players }
 //! scoring few for few {
@@ -25,9 +25,9 @@
 //! # Mended
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
-//! form { 1 metre 4/4, key C major, tempo 1/4 = 96
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
-//! voice tune { 1: 1/4 G4 G4 G4 _ | 2: [pizz] 1/4 G4 G4 G4 _ | 3: [arco] 1/1 G4 | 4: G4 | }
+//! voice tune { 1: 1/4 G4 G4 G4 rest | 2: [pizz] 1/4 G4 G4 G4 rest | 3: [arco] 1/1 G4 | 4: G4 | }
 //! ensemble few { era 1810
 //!   violin-1 4 players }
 //! scoring few for few {

@@ -82,12 +82,12 @@ fn trills_begin_above_in_the_old_time_unless_grace_notes_do() {
     let piece = piece(1);
     let violin = violin();
     let heard = |era, graces: &[&str]| {
-        let mut notes = line(&[((1, 4), "_"), ((1, 4), "A4")]);
+        let mut notes = line(&[((1, 4), "rest"), ((1, 4), "A4")]);
         notes[0].attached.marks.insert(Mark::Trill);
         let small = graces.iter().map(|name| (Time::EIGHTH, [name.parse().unwrap()][..].into()));
         let small: Vec<_> = small.collect();
         notes[0].attached.graces =
-            (!small.is_empty()).then(|| Box::new(Graces { slashed: false, notes: small }));
+            (!small.is_empty()).then(|| Box::new(Graces { crushed: false, notes: small }));
         in_era(era, &piece, vec![part(&violin, notes)], |bytes| {
             let heard = pairs(&Smf::parse(bytes).unwrap(), 1);
             heard.iter().filter(|(on, ..)| *on >= 480).map(|(.., key)| *key).collect::<Vec<u8>>()
@@ -116,7 +116,7 @@ fn a_grace_note_on_a_key_that_sounds_strikes_it_anew() {
     let violin = violin();
     let mut notes = line(&[((1, 32), "C5"), ((1, 4), "D5")]);
     let small = vec![(Time::EIGHTH, ["C5".parse().unwrap()][..].into())];
-    notes[1].attached.graces = Some(Box::new(Graces { slashed: true, notes: small }));
+    notes[1].attached.graces = Some(Box::new(Graces { crushed: true, notes: small }));
     let heard = strokes(&piece(1), part(&violin, notes));
     // The short note leaves the grace note half of its own time.
     assert_eq!(heard, [(0, 30, 72), (30, 60, 72), (60, 540, 74)]);
