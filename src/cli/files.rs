@@ -71,6 +71,19 @@ pub(super) fn read(path: &Path) -> Result<String, LoadError> {
     String::from_utf8(bytes).map_err(|error| LoadError::NotUtf8(error.utf8_error().valid_up_to()))
 }
 
+/// Reads a file of any kind, if it is not longer than `most` bytes.
+pub(super) fn read_bytes(path: &Path, most: u64) -> Result<Vec<u8>, Failure> {
+    let name = path.display();
+    let failed = |error: std::io::Error| match error.kind() {
+        std::io::ErrorKind::NotFound => Failure(format!("there is no file {name}")),
+        _ => Failure(format!("cannot read {name}: {error}")),
+    };
+    if fs::metadata(path).map_err(failed)?.len() > most {
+        return Err(Failure(format!("{name} is longer than {} MB", most / (1024 * 1024))));
+    }
+    fs::read(path).map_err(failed)
+}
+
 /// Writes files below a folder: each is written beside its place first, and only when all are
 /// there are they renamed, so that nobody finds a half-written one.
 pub(super) fn write_all(folder: &Path, files: &[(String, Vec<u8>)]) -> Result<(), Failure> {

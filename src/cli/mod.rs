@@ -7,6 +7,7 @@ mod advise;
 mod build;
 mod check;
 mod files;
+mod import;
 mod instruments;
 mod new;
 mod rules;
@@ -31,6 +32,8 @@ enum Command {
     Check(check::Arguments),
     /// Write the score and all parts of every scoring.
     Build(build::Arguments),
+    /// Bring in a piece that you have, from MusicXML or MIDI.
+    Import(import::Arguments),
     /// Advise on crooks, drums, forces, voices and harmony before you write.
     Advise(advise::Arguments),
     /// List the instruments of the catalogue, or tell all about one.
@@ -72,6 +75,7 @@ pub fn main() -> ExitCode {
     let outcome = match Arguments::parse().command {
         Command::Check(arguments) => check::run(&arguments),
         Command::Build(arguments) => build::run(&arguments),
+        Command::Import(arguments) => import::run(&arguments),
         Command::Advise(arguments) => advise::run(&arguments),
         Command::Instruments(arguments) => instruments::run(&arguments),
         Command::Rules(arguments) => rules::rules(&arguments),

@@ -5,8 +5,9 @@ use std::io::{Cursor, Read};
 
 use super::Error;
 
-/// The largest text that is read, packed or not: larger than any score that people write.
-pub(super) const LARGEST: u64 = 256 * 1024 * 1024;
+/// The largest file that is read, and the largest that a packed one may hold, in bytes: larger than
+/// any score that people write.
+pub const LARGEST: u64 = 256 * 1024 * 1024;
 
 /// What a file turned out to be.
 pub(super) enum Input {

@@ -15,8 +15,10 @@ mod loss;
 mod marks;
 mod musicxml;
 mod names;
+mod players;
 mod raw;
 mod score;
+mod scoring;
 mod signs;
 #[cfg(test)]
 mod tests;
@@ -26,11 +28,13 @@ mod words;
 
 use std::fmt::{self, Write};
 
+pub use input::LARGEST;
 pub use loss::{Fate, Loss, Report};
 
 use loss::Losses;
 use raw::RawScore;
 use score::Score;
+use scoring::Scoring;
 
 /// What is made of a piece.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
@@ -42,11 +46,22 @@ pub enum Setting {
     Scoring,
 }
 
+/// To how many voices a fuller score is brought.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Reduction {
+    /// Melody and bass.
+    Two,
+    /// Melody, a filler and bass.
+    Three,
+}
+
 /// What to import and how.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct Options {
     /// What is made of the piece.
     pub setting: Setting,
+    /// Whether the score is brought to fewer voices.
+    pub reduce: Option<Reduction>,
     /// Names of the parts that are wanted; none for all.
     pub parts: Vec<String>,
     /// First and last bar that are wanted, by the numbers of the file.
@@ -95,7 +110,9 @@ pub fn import(bytes: &[u8], options: &Options) -> Result<Import, Error> {
     };
     let mut score = assemble(raw, options, &mut losses, &mut guesses)?;
     names::give(&mut score);
-    let source = source(&score, options, &mut losses);
+    let scoring = (options.setting == Setting::Scoring)
+        .then(|| scoring::make(&score, &mut losses, &mut guesses));
+    let source = source(&score, scoring.as_ref(), options, &mut losses);
     let first = score.bars.first().map_or(1, |bar| bar.number);
     let last = score.bars.last().map_or(1, |bar| bar.number);
     let names: Vec<String> = score.parts.iter().map(|part| part.name.clone()).collect();
@@ -131,7 +148,12 @@ fn assemble(
     Ok(score)
 }
 
-fn source(score: &Score, options: &Options, losses: &mut Losses) -> String {
+fn source(
+    score: &Score,
+    scoring: Option<&Scoring>,
+    options: &Options,
+    losses: &mut Losses,
+) -> String {
     let mut out = String::new();
     let head = &score.head;
     let title = head.title.as_deref().unwrap_or(&options.title);
@@ -149,10 +171,18 @@ fn source(score: &Score, options: &Options, losses: &mut Losses) -> String {
     out.push_str("}\n\n");
     form::form(&mut out, score);
     form::harmony(&mut out, score, losses);
-    for (part, line) in score.lines() {
-        let _ = writeln!(out, "\nvoice {} {{", line.name);
-        voice::write(&mut out, line, &score.bars, (part, losses));
-        out.push_str("}\n");
+    for (part, in_part) in score.parts.iter().enumerate() {
+        for (index, line) in in_part.lines.iter().enumerate() {
+            if scoring.is_some_and(|scoring| scoring.is_doubling(part, index)) {
+                continue;
+            }
+            let _ = writeln!(out, "\nvoice {} {{", line.name);
+            voice::write(&mut out, line, &score.bars, (part, losses));
+            out.push_str("}\n");
+        }
+    }
+    if let Some(scoring) = scoring {
+        out.push_str(scoring.text());
     }
     out
 }

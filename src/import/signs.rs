@@ -2,19 +2,18 @@
 
 use crate::music::Time;
 
-/// A rest inside a bar.
-pub(super) const REST: &str = "_";
+/// A rest inside a bar, or of a whole one.
+pub(super) const REST: &str = "rest";
 /// Small notes that are crossed.
-pub(super) const CROSSED: &str = "acciaccatura";
+pub(super) const CROSSED: &str = "crushed";
 
-/// A tempo of the form.
+/// A tempo of the form: words first, then the count.
 pub(super) fn tempo(beat: Option<(Time, f64)>, words: Option<&str>) -> String {
     let words = words.map(super::voice::quoted);
-    let beat = beat.map(|(value, count)| {
+    let count = beat.map(|(value, count)| {
         let count = (count * 100.0).round() / 100.0;
-        (super::voice::value_text(value), count)
+        format!("{} at {count}", super::voice::value_text(value))
     });
-    let count = beat.map(|(value, count)| format!("{value} = {count}"));
-    let both: Vec<String> = [count, words].into_iter().flatten().collect();
+    let both: Vec<String> = [words, count].into_iter().flatten().collect();
     format!("tempo {}", both.join(" "))
 }
