@@ -88,6 +88,9 @@ fn bars(runs: &[(i32, i32)]) -> String {
     format!("{word} {}{more}", shown.join(", "))
 }
 
+/// A bar for what belongs to none.
+pub(super) const NOWHERE: usize = u32::MAX as usize;
+
 /// Collects losses while a file is read. Bars are counted from 0 in the order of the file.
 #[derive(Debug, Default)]
 pub(super) struct Losses {

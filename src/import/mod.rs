@@ -10,9 +10,11 @@
 mod form;
 mod frame;
 mod input;
+mod keys;
 mod lines;
 mod loss;
 mod marks;
+mod midi;
 mod musicxml;
 mod names;
 mod players;
@@ -104,11 +106,14 @@ impl std::error::Error for Error {}
 pub fn import(bytes: &[u8], options: &Options) -> Result<Import, Error> {
     let mut losses = Losses::default();
     let mut guesses = Vec::new();
-    let raw = match input::open(bytes)? {
-        input::Input::Xml(text) => musicxml::read(&text, &mut losses)?,
-        input::Input::Midi => return Err(Error::new("MIDI")),
+    let mut score = match input::open(bytes)? {
+        input::Input::Xml(text) => {
+            let raw = musicxml::read(&text, &mut losses)?;
+            drop(text);
+            assemble(raw, options, &mut losses, &mut guesses)?
+        }
+        input::Input::Midi => midi::read(bytes, &mut losses, &mut guesses)?,
     };
-    let mut score = assemble(raw, options, &mut losses, &mut guesses)?;
     names::give(&mut score);
     let scoring = (options.setting == Setting::Scoring)
         .then(|| scoring::make(&score, &mut losses, &mut guesses));
