@@ -101,8 +101,8 @@ pub(super) struct Losses {
 #[derive(Debug, Default)]
 struct Entry {
     order: usize,
-    count: usize,
-    bars: Vec<u32>,
+    /// Bars, and how often in each.
+    bars: Vec<(u32, usize)>,
 }
 
 impl Losses {
@@ -140,41 +140,47 @@ impl Losses {
         let order = self.order;
         let entry = self.found.entry(key).or_insert_with(|| Entry { order, ..Entry::default() });
         self.order += 1;
-        entry.count += 1;
-        if entry.bars.last() != Some(&bar) {
-            entry.bars.push(bar);
+        match entry.bars.last_mut() {
+            Some((last, count)) if *last == bar => *count += 1,
+            _ => entry.bars.push((bar, 1)),
         }
     }
 
-    /// The losses in the order in which they were met; `part` names parts and `number` gives the
-    /// bar number of the source.
+    /// The losses in the order in which they were met. `part` names parts and `number` gives the
+    /// bar number of the source; what lies in a part or bar that is not in the source is no loss.
     pub(super) fn finish(
         self,
-        part: impl Fn(usize) -> String,
+        part: impl Fn(usize) -> Option<String>,
         number: impl Fn(usize) -> Option<i32>,
     ) -> Vec<Loss> {
         let mut found: Vec<_> = self.found.into_iter().collect();
         found.sort_by_key(|(_, entry)| entry.order);
-        found
-            .into_iter()
-            .map(|((fate, what, in_part), mut entry)| {
-                entry.bars.sort_unstable();
-                entry.bars.dedup();
-                let mut runs: Vec<(i32, i32)> = Vec::new();
-                for bar in entry.bars.iter().filter_map(|bar| number(*bar as usize)) {
-                    match runs.last_mut() {
-                        Some((_, last)) if *last + 1 == bar => *last = bar,
-                        _ => runs.push((bar, bar)),
-                    }
+        let mut losses = Vec::with_capacity(found.len());
+        for ((fate, what, in_part), mut entry) in found {
+            let named = in_part.map(|index| part(index as usize));
+            if named.as_ref().is_some_and(Option::is_none) {
+                continue;
+            }
+            entry.bars.sort_unstable();
+            let mut runs: Vec<(i32, i32)> = Vec::new();
+            let mut count = 0;
+            for (bar, times) in entry.bars {
+                if bar as usize == NOWHERE {
+                    count += times;
+                    continue;
                 }
-                Loss {
-                    fate,
-                    what: what.into_owned(),
-                    part: in_part.map(|index| part(index as usize)),
-                    count: entry.count,
-                    bars: runs,
+                let Some(bar) = number(bar as usize) else { continue };
+                count += times;
+                match runs.last_mut() {
+                    Some((_, last)) if *last == bar || *last + 1 == bar => *last = bar,
+                    _ => runs.push((bar, bar)),
                 }
-            })
-            .collect()
+            }
+            if count > 0 {
+                let (what, part) = (what.into_owned(), named.flatten());
+                losses.push(Loss { fate, what, part, count, bars: runs });
+            }
+        }
+        losses
     }
 }

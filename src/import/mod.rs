@@ -19,8 +19,11 @@ mod musicxml;
 mod names;
 mod players;
 mod raw;
+mod reduce;
+mod register;
 mod score;
 mod scoring;
+mod select;
 mod signs;
 #[cfg(test)]
 mod tests;
@@ -35,8 +38,9 @@ pub use loss::{Fate, Loss, Report};
 
 use loss::Losses;
 use raw::RawScore;
-use score::Score;
+use score::{Line, Score};
 use scoring::Scoring;
+use select::Kept;
 
 /// What is made of a piece.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
@@ -68,6 +72,8 @@ pub struct Options {
     pub parts: Vec<String>,
     /// First and last bar that are wanted, by the numbers of the file.
     pub bars: Option<(i32, i32)>,
+    /// A block of harmony to be written in place of the chord symbols of the file.
+    pub harmony: Option<String>,
     /// The title where the file has none.
     pub title: String,
 }
@@ -110,38 +116,64 @@ pub fn import(bytes: &[u8], options: &Options) -> Result<Import, Error> {
         input::Input::Xml(text) => {
             let raw = musicxml::read(&text, &mut losses)?;
             drop(text);
-            assemble(raw, options, &mut losses, &mut guesses)?
+            assemble(raw, &mut losses, &mut guesses)?
         }
         input::Input::Midi => midi::read(bytes, &mut losses, &mut guesses)?,
     };
+    let kept = Kept {
+        parts: select::parts(&mut score, &options.parts)?,
+        first_bar: match options.bars {
+            Some(bars) => select::bars(&mut score, bars, &mut losses)?,
+            None => 0,
+        },
+    };
+    let part_names = part_names(&score);
+    let mut parted = 0;
+    for part in &mut score.parts {
+        parted += register::part(part);
+    }
+    if parted > 0 {
+        guesses.push(format!("chords that flow are parted by register into {parted} more voices"));
+    }
+    if let Some(reduction) = options.reduce {
+        guesses.extend(reduce::reduce(&mut score, reduction == Reduction::Three));
+    }
     names::give(&mut score);
     let scoring = (options.setting == Setting::Scoring)
         .then(|| scoring::make(&score, &mut losses, &mut guesses));
     let source = source(&score, scoring.as_ref(), options, &mut losses);
-    let first = score.bars.first().map_or(1, |bar| bar.number);
-    let last = score.bars.last().map_or(1, |bar| bar.number);
-    let names: Vec<String> = score.parts.iter().map(|part| part.name.clone()).collect();
-    let part = |index: usize| match names.get(index) {
-        Some(name) if !name.is_empty() => name.clone(),
-        _ => format!("part {}", index + 1),
+    let numbers: Vec<i32> = score.bars.iter().map(|bar| bar.number).collect();
+    let part = |index: usize| {
+        let place = kept.parts.binary_search(&index).ok()?;
+        part_names.get(place).cloned()
     };
-    let number = |index: usize| {
-        let number = first.checked_add(i32::try_from(index).ok()?)?;
-        (number <= last).then_some(number)
-    };
+    let number = |index: usize| numbers.get(index.checked_sub(kept.first_bar)?).copied();
     let losses = losses.finish(part, number);
     Ok(Import { source, report: Report { losses, guesses } })
+}
+
+/// What parts are called in the report: no two alike.
+fn part_names(score: &Score) -> Vec<String> {
+    let names: Vec<&str> = score.parts.iter().map(|part| part.name.as_str()).collect();
+    names
+        .iter()
+        .enumerate()
+        .map(|(index, name)| match names.iter().filter(|other| *other == name).count() {
+            _ if name.is_empty() => format!("part {}", index + 1),
+            1 => (*name).to_string(),
+            _ => format!("{name} (part {})", index + 1),
+        })
+        .collect()
 }
 
 /// From measures to bars and lines.
 fn assemble(
     mut raw: RawScore,
-    _options: &Options,
     losses: &mut Losses,
     guesses: &mut Vec<String>,
 ) -> Result<Score, Error> {
     let mut score = Score { head: std::mem::take(&mut raw.head), ..Score::default() };
-    let _modeless = frame::lay_out(&mut raw, &mut score, losses, guesses);
+    let modeless = frame::lay_out(&mut raw, &mut score, losses, guesses);
     if score.end() > crate::music::Time::of(20_000, 1) {
         return Err(Error::new(
             "the piece is longer than 20 000 whole notes; import its movements one by one",
@@ -150,7 +182,42 @@ fn assemble(
     for (index, part) in raw.parts.into_iter().enumerate() {
         score.parts.push(lines::part(part, index, &score.bars, losses));
     }
+    modes(&mut score, &modeless, guesses);
     Ok(score)
+}
+
+/// Finds out whether a signature without a mode stands for major or minor.
+fn modes(score: &mut Score, modeless: &[usize], guesses: &mut Vec<String>) {
+    for &first in modeless {
+        let after = (first + 1..score.bars.len()).find(|index| score.bars[*index].key_shown);
+        let last = after.unwrap_or(score.bars.len());
+        let (begin, end) = (score.bars[first].start, score.bars[last - 1].end());
+        let pitched = |line: &&Line| line.stroke.is_none();
+        let mut weights = [0.0; 12];
+        let mut lowest: Option<(crate::music::Time, i32)> = None;
+        for line in score.parts.iter().flat_map(|part| &part.lines).filter(pitched) {
+            let from = line.notes.partition_point(|note| note.end <= begin);
+            for note in line.notes[from..].iter().take_while(|note| note.start < end) {
+                for pitch in &note.pitches {
+                    let length = note.end - note.start;
+                    weights[pitch.midi().rem_euclid(12) as usize] += length.to_f64();
+                    let key = (note.end, -pitch.midi());
+                    lowest = Some(lowest.map_or(key, |other| other.max(key)));
+                }
+            }
+        }
+        let last_note = lowest.and_then(|(_, key)| u8::try_from(-key).ok());
+        let (key, better) = keys::mode(&weights, score.bars[first].key.fifths(), last_note);
+        let number = score.bars[first].number;
+        score.bars[first..last].iter_mut().for_each(|bar| bar.key = key);
+        let guess = format!(
+            "the key from bar {number}: {key}, the mode from the notes, {}",
+            keys::how_sure(better)
+        );
+        if guesses.len() < 200 {
+            guesses.push(guess);
+        }
+    }
 }
 
 fn source(
@@ -175,7 +242,12 @@ fn source(
     }
     out.push_str("}\n\n");
     form::form(&mut out, score);
-    form::harmony(&mut out, score, losses);
+    match &options.harmony {
+        Some(block) => {
+            let _ = write!(out, "\n{}\n", block.trim());
+        }
+        None => form::harmony(&mut out, score, losses),
+    }
     for (part, in_part) in score.parts.iter().enumerate() {
         for (index, line) in in_part.lines.iter().enumerate() {
             if scoring.is_some_and(|scoring| scoring.is_doubling(part, index)) {

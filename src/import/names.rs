@@ -14,7 +14,7 @@ pub(super) fn give(score: &mut Score) {
     let alone = score.parts.len() == 1;
     let ranks = ranks(score);
     for (index, part) in score.parts.iter_mut().enumerate() {
-        let name = slug(&part.name);
+        let name = slug(&part.name).filter(|name| !says_nothing(name));
         let hands = part.staves > 1;
         let count = part.lines.len();
         for line in &mut part.lines {
@@ -33,6 +33,12 @@ pub(super) fn give(score: &mut Score) {
             given.push(line.name.clone());
         }
     }
+}
+
+/// Names that programs give to parts without one.
+fn says_nothing(name: &str) -> bool {
+    let plain = name.trim_end_matches(|c: char| c.is_ascii_digit() || c == '-');
+    matches!(plain, "musicxml-part" | "part" | "staff" | "instrument" | "track" | "untitled" | "unnamed")
 }
 
 fn hand(line: &Line, staves: u8) -> &'static str {
