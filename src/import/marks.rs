@@ -56,10 +56,6 @@ impl Marks {
         self.0 |= 1 << mark as u8;
     }
 
-    pub(super) fn remove(&mut self, mark: Mark) {
-        self.0 &= !(1 << mark as u8);
-    }
-
     pub(super) fn has(self, mark: Mark) -> bool {
         self.0 & (1 << mark as u8) != 0
     }

@@ -7,7 +7,7 @@
 //! for melody matching", 1998, from memory).
 
 use super::score::{Bar, Line, Note, Part, Score};
-use crate::music::{Interval, Time};
+use crate::music::Interval;
 
 /// What a change to another line costs, in the unit of the weights: semitones of height.
 const CHANGE: f64 = 9.0;
@@ -193,16 +193,10 @@ fn tell(score: &Score, lines: &[(usize, Line)], melody: &[usize]) -> Vec<String>
     vec![format!("the reduction is a proposal; the melody is taken from: {}{more}", shown.join(", "))]
 }
 
-/// How long a piece of music is that stands in the lines.
-#[cfg(test)]
-fn length(line: &Line) -> Time {
-    line.notes.iter().map(|note| note.end - note.start).sum()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::music::{Key, Metre};
+    use crate::music::{Key, Metre, Time};
 
     fn line(heights: &[i32], each: i64) -> Line {
         let notes = heights
@@ -257,6 +251,7 @@ mod tests {
         assert_eq!(tops, [76, 77, 79, 81, 76, 77, 79, 81, 74, 76, 77, 79]);
         let bottoms = &score.parts[1].lines[0];
         assert_eq!(bottoms.notes[0].pitches[0].midi(), 48);
-        assert_eq!(length(bottoms), Time::WHOLE * 4);
+        let length: Time = bottoms.notes.iter().map(|note| note.end - note.start).sum();
+        assert_eq!(length, Time::WHOLE * 4);
     }
 }

@@ -133,11 +133,4 @@ impl Score {
     pub(super) fn end(&self) -> Time {
         self.bars.last().map_or(Time::ZERO, Bar::end)
     }
-
-    /// All lines with the index of their part.
-    pub(super) fn lines(&self) -> impl Iterator<Item = (usize, &Line)> {
-        self.parts.iter().enumerate().flat_map(|(index, part)| {
-            part.lines.iter().map(move |line| (index, line))
-        })
-    }
 }

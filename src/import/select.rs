@@ -127,7 +127,7 @@ fn cut(score: &mut Score, begin: Time, end: Time) {
         for direction in &mut line.directions {
             direction.at = direction.at - begin;
             if let Says::Hairpin { to, .. } = &mut direction.says {
-                *to = to.min(end) - begin;
+                *to = (*to).min(end) - begin;
             }
         }
         // Slurs that lose an end are no slurs.
