@@ -8,10 +8,14 @@ use serde::Serialize;
 
 use super::source::{self, counts, has_errors};
 use super::{End, Failure, Outcome, Show, files, print};
-use crate::check;
 use crate::diagnostics::Sources;
 use crate::import::{self, Import, Options, Reduction, Report, Setting};
+use crate::resolve::{self, NoFiles, Scoring};
 use crate::syntax::LARGEST_SOURCE;
+use crate::{advise, check};
+
+/// What names the standard output in place of a file.
+const STANDARD_OUTPUT: &str = "-";
 
 /// What `import` takes.
 #[derive(clap::Args)]
@@ -19,7 +23,8 @@ pub(super) struct Arguments {
     /// The piece: MusicXML (.musicxml, .xml, .mxl) or a MIDI file (.mid).
     #[arg(value_name = "FILE")]
     file: PathBuf,
-    /// The source that is written; otherwise FILE with the ending .ripieno, in the working folder.
+    /// The source that is written, `-` for the standard output; otherwise it is called like FILE,
+    /// with the ending .ripieno, in the working folder.
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
     /// Voices alone, or with an ensemble and a scoring as the file has them.
@@ -63,7 +68,7 @@ enum Reduce {
 /// The report and the findings as data.
 #[derive(Serialize)]
 struct Data<'a> {
-    source: String,
+    source: &'a str,
     #[serde(flatten)]
     report: &'a Report,
     errors: bool,
@@ -82,21 +87,28 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     let target = target(arguments)?;
     let bytes = files::read_bytes(path, import::LARGEST)?;
     let stem = path.file_stem().map(|stem| stem.to_string_lossy().into_owned());
-    let options = Options {
+    let mut options = Options {
         setting: match arguments.setting {
             As::Voices => Setting::Voices,
             As::Scoring => Setting::Scoring,
         },
-        reduce: arguments.reduce.map(|reduce| match reduce {
-            Reduce::Two => Reduction::Two,
-            Reduce::Three => Reduction::Three,
-        }),
+        reduce: None,
         parts: arguments.part.clone(),
         bars: arguments.bars,
+        harmony: None,
         title: stem.unwrap_or_default(),
     };
-    let Import { source: text, report } = import::import(&bytes, &options)
-        .map_err(|error| Failure(format!("{}: {error}", path.display())))?;
+    let failed = |error| Failure(format!("{}: {error}", path.display()));
+    if let Some(reduce) = arguments.reduce {
+        // The chords of a reduction are those of all voices.
+        let whole = Options { setting: Setting::Voices, ..options.clone() };
+        options.harmony = harmony(import::import(&bytes, &whole).map_err(failed)?.source);
+        options.reduce = Some(match reduce {
+            Reduce::Two => Reduction::Two,
+            Reduce::Three => Reduction::Three,
+        });
+    }
+    let Import { source: text, report } = import::import(&bytes, &options).map_err(failed)?;
     drop(bytes);
     if text.len() > LARGEST_SOURCE {
         return Err(Failure(format!(
@@ -104,65 +116,101 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
             path.display()
         )));
     }
-    write(&target, text)?;
-    let end = show(arguments, &target, &report)?;
-    Ok(end)
+    match &target {
+        None => print(&text)?,
+        Some(target) if arguments.overwrite => files::write_over(target, text.as_bytes())?,
+        Some(target) => files::write_new(target, text.as_bytes())?,
+    }
+    show(arguments, target.as_deref(), text, &report)
 }
 
-/// The file that is written; one that is there already is not touched unasked.
-fn target(arguments: &Arguments) -> Result<PathBuf, Failure> {
+/// The chords that the voices of a source spell, as a block of the source; none where it declares
+/// chords itself.
+fn harmony(source: String) -> Option<String> {
+    let mut sources = Sources::new();
+    let file = sources.add("whole.ripieno", source);
+    let (piece, _) = resolve::resolve(&mut sources, file, &mut NoFiles);
+    if !piece.harmony.is_empty() {
+        return None;
+    }
+    let mut found = advise::harmony(&piece).bars.into_iter().peekable();
+    found.peek()?;
+    let mut block = "harmony {\n".to_string();
+    for number in piece.form.bars.iter().map(|bar| bar.number) {
+        block.push_str(&format!("  {number}:"));
+        // A bar in which nothing sounds has no chord.
+        let bar = found.next_if(|bar| bar.bar == number);
+        let chords = bar.map(|bar| bar.chords).unwrap_or_default();
+        let several = chords.len() > 1;
+        for chord in chords {
+            let value = if several { format!(" {}", chord.length) } else { String::new() };
+            block.push_str(&format!("{value} {}", chord.chord));
+        }
+        block.push_str(" |\n");
+    }
+    Some(block + "}")
+}
+
+/// The file that is written; none for the standard output.
+fn target(arguments: &Arguments) -> Result<Option<PathBuf>, Failure> {
     let target = match &arguments.output {
+        Some(output) if output.as_os_str() == STANDARD_OUTPUT => return Ok(None),
         Some(output) => output.clone(),
         None => {
-            let stem = arguments.file.file_stem().unwrap_or_default();
-            PathBuf::from(stem).with_added_extension("ripieno")
+            let mut name = arguments.file.file_stem().unwrap_or_default().to_os_string();
+            name.push(".ripieno");
+            PathBuf::from(name)
         }
     };
     if target.file_name().is_none() || target.is_dir() {
         return Err(Failure(format!("{} is not the name of a file", target.display())));
     }
-    if target.exists() && !arguments.overwrite {
+    if !arguments.overwrite && target.symlink_metadata().is_ok() {
         return Err(Failure(format!(
             "{} is there already; name another with `-o`, or write over it with `--overwrite`",
             target.display()
         )));
     }
-    Ok(target)
-}
-
-fn write(target: &Path, text: String) -> Result<(), Failure> {
-    let name = target.file_name().unwrap_or_default().to_string_lossy().into_owned();
-    let folder = target.parent().filter(|parent| !parent.as_os_str().is_empty());
-    let folder = folder.map_or(PathBuf::from("."), PathBuf::from);
-    files::write_all(&folder, &[(name, text.into_bytes())])
+    Ok(Some(target))
 }
 
 /// Checks what was written and shows what there is to know of it.
-fn show(arguments: &Arguments, target: &Path, report: &Report) -> Outcome {
+fn show(
+    arguments: &Arguments,
+    target: Option<&Path>,
+    text: String,
+    report: &Report,
+) -> Outcome {
     let mut sources = Sources::new();
-    let mut read = source::read(&mut sources, target, target.parent().filter(|p| !p.as_os_str().is_empty()))?;
-    let chosen = source::scorings(&read.piece, &[])?;
-    let of_source = std::mem::take(&mut read.diagnostics);
-    let options = source::options(&[], &[], &[])?;
-    let findings = check::report(&read.piece, of_source, &chosen, &options);
+    let name = target.map_or_else(|| STANDARD_OUTPUT.to_string(), files::slashes);
+    let file = sources.add(name.clone(), text);
+    let (piece, of_source) = resolve::resolve(&mut sources, file, &mut NoFiles);
+    let scorings: Vec<&Scoring> = piece.scorings.iter().collect();
+    let findings = check::report(&piece, of_source, &scorings, &source::options(&[], &[], &[])?);
     let errors = has_errors(&findings);
-    let name = target.display();
+    let end = if errors { End::ErrorsInMusic } else { End::Fine };
     if arguments.format == Show::Json {
-        let data = Data { source: name.to_string(), report, errors };
+        let data = Data { source: &name, report, errors };
         let text = serde_json::to_string_pretty(&data)
             .map_err(|error| Failure(format!("cannot write the report as data: {error}")))?;
-        print(&format!("{text}\n"))?;
-        return Ok(if errors { End::ErrorsInMusic } else { End::Fine });
+        if target.is_some() {
+            print(&format!("{text}\n"))?;
+        } else {
+            let _ = writeln!(std::io::stderr(), "{text}");
+        }
+        return Ok(end);
     }
     source::show(&sources, &findings, arguments.format)?;
     let _ = std::io::stderr().lock().write_all(report.to_text().as_bytes());
-    let (voices, bars) = (read.piece.voices.len(), read.piece.form.bars.len());
+    if target.is_none() {
+        return Ok(end);
+    }
     let next = match arguments.setting {
         As::Scoring => format!(
-            "Read the ensemble and the roles of the scoring over, then:\n  ripieno build {name}\n"
+            "Look the ensemble and the roles of the scoring over, then:\n  ripieno build {name}\n"
         ),
         As::Voices => format!(
-            "Write an ensemble and a scoring for it in your editor, then:\n  ripieno check {name}\nWho can take its voices:\n  ripieno advise voices {name}\n"
+            "Who can take its voices:\n  ripieno advise voices {name}\nThen write an ensemble and a scoring for it in your editor.\n"
         ),
     };
     let plural = |n: usize, word: &str| match n {
@@ -171,9 +219,9 @@ fn show(arguments: &Arguments, target: &Path, report: &Report) -> Outcome {
     };
     print(&format!(
         "{name}: {}, {}; {}\n{next}",
-        plural(voices, "voice"),
-        plural(bars, "bar"),
+        plural(piece.voices.len(), "voice"),
+        plural(piece.form.bars.len(), "bar"),
         counts(&findings)
     ))?;
-    Ok(if errors { End::ErrorsInMusic } else { End::Fine })
+    Ok(end)
 }
