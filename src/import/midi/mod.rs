@@ -247,11 +247,42 @@ fn lay(
         at += length;
         number += 1;
     }
+    steady(&mut score.bars);
     // A pick-up alone is no piece.
     if score.bars.len() == 1 && score.bars[0].number == 0 {
         score.bars[0].number = 1;
     }
     Ok(())
+}
+
+/// A metre that lasts for a bar or two and then goes back is a bar of another length: files tell a
+/// pick-up and the bar before a repeat so.
+fn steady(bars: &mut [Bar]) {
+    // The first bar is a pick-up of the metre that follows.
+    if bars.len() > 2
+        && bars[1].metre_shown
+        && bars[0].length < bars[1].metre.bar_length()
+        && bars[0].length == bars[0].metre.bar_length()
+    {
+        bars[0].metre = bars[1].metre;
+        bars[1].metre_shown = false;
+        let from = i32::from(bars[0].number == 1);
+        bars.iter_mut().for_each(|bar| bar.number -= from);
+    }
+    let mut index = 1;
+    while index < bars.len() {
+        let metre = bars[index - 1].metre;
+        let other = bars[index..].iter().take_while(|bar| bar.metre != metre).count();
+        let goes_back = bars.get(index + other).is_some_and(|bar| bar.metre == metre);
+        let shorter = bars[index..index + other].iter().all(|bar| bar.length < metre.bar_length());
+        if (1..=2).contains(&other) && goes_back && shorter {
+            for bar in &mut bars[index..=index + other] {
+                bar.metre = metre;
+                bar.metre_shown = false;
+            }
+        }
+        index += other.max(1);
+    }
 }
 
 /// Sets the keys, by the file or from the notes; gives back the signature for spelling.
