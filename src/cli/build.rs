@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use super::output::{Entry, Inputs, MANIFEST, Manifest, Output, digest};
+use super::output::{Entry, Inputs, MANIFEST, Manifest, OutputFolder, digest};
 use super::source::{self, counts, has_errors};
 use super::{End, Failure, Outcome, Show, print};
 use crate::advise::{self, table};
@@ -67,7 +67,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     let mut all = Vec::new();
     let mut end = End::Fine;
     let mut without: Vec<String> = Vec::new();
-    let mut output: Option<Output> = None;
+    let mut output: Option<OutputFolder> = None;
     let mut reports: Vec<String> = Vec::new();
     let mut folders: Vec<(String, &Path)> = Vec::new();
     for path in &arguments.files {
@@ -119,7 +119,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         }
         let output = match &mut output {
             Some(output) => output,
-            none => none.insert(Output::open(&arguments.output)?),
+            none => none.insert(OutputFolder::open(&arguments.output)?),
         };
         let inputs = Inputs::of(sources.iter().skip(known));
         let mut building = Building::begin(output, &read.piece, folder, path, inputs)?;
@@ -155,7 +155,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
 
 /// One piece while it is got ready in the output folder.
 struct Building<'a> {
-    output: &'a mut Output,
+    output: &'a mut OutputFolder,
     piece: &'a Piece,
     /// The folder of the piece below the output folder.
     folder: String,
@@ -167,7 +167,7 @@ struct Building<'a> {
 impl<'a> Building<'a> {
     /// Begins a piece; a folder that another piece was built into is refused.
     fn begin(
-        output: &'a mut Output,
+        output: &'a mut OutputFolder,
         piece: &'a Piece,
         folder: String,
         path: &Path,

@@ -24,7 +24,7 @@ pub(super) use manifest::{Entry, Inputs, Manifest, NAME as MANIFEST, digest};
 const STAGING: &str = ".ripieno-";
 
 /// An output folder while a build is written into it.
-pub(super) struct Output<D: Disk = FileSystem> {
+pub(super) struct OutputFolder<D: Disk = FileSystem> {
     folder: PathBuf,
     staging: PathBuf,
     disk: D,
@@ -45,23 +45,23 @@ struct Change {
     staged: Option<PathBuf>,
 }
 
-impl Output<FileSystem> {
+impl OutputFolder<FileSystem> {
     /// Opens an output folder, makes it where there is none, and keeps other builds out of it.
-    pub(super) fn open(folder: &Path) -> Result<Output<FileSystem>, Failure> {
+    pub(super) fn open(folder: &Path) -> Result<OutputFolder<FileSystem>, Failure> {
         let mut made = Vec::new();
         make_folders(&FileSystem, folder, &mut made)?;
         let lock = lock(folder)?;
         clear(folder);
-        Ok(Output::over(folder, FileSystem, lock, made))
+        Ok(OutputFolder::over(folder, FileSystem, lock, made))
     }
 }
 
-impl<D: Disk> Output<D> {
-    fn over(folder: &Path, disk: D, lock: Option<fs::File>, made: Vec<PathBuf>) -> Output<D> {
+impl<D: Disk> OutputFolder<D> {
+    fn over(folder: &Path, disk: D, lock: Option<fs::File>, made: Vec<PathBuf>) -> OutputFolder<D> {
         let staging = folder.join(format!("{STAGING}{}", std::process::id()));
         interrupt::clear_if_stopped(&staging, &made);
         let (folder, changes) = (folder.to_path_buf(), Vec::new());
-        Output { folder, staging, disk, changes, made, _lock: lock, done: false }
+        OutputFolder { folder, staging, disk, changes, made, _lock: lock, done: false }
     }
 
     /// The place of something below the output folder.
@@ -178,7 +178,6 @@ impl<D: Disk> Output<D> {
         }
         let folders: BTreeSet<&Path> =
             changes.iter().filter_map(|change| change.place.parent()).collect();
-        self.remove_empty(&changes);
         for folder in folders.iter().copied().chain(self.made.iter().map(PathBuf::as_path)) {
             if folder.is_dir()
                 && let Err(error) = self.disk.sync_folder(folder)
@@ -187,15 +186,18 @@ impl<D: Disk> Output<D> {
             }
         }
         self.done = true;
+        self.remove_empty(&changes);
         Ok(changes.iter().filter(|change| change.staged.is_some()).count())
     }
 
-    /// Removes folders that hold nothing any more.
+    /// Removes folders that hold nothing any more, now that files of theirs are gone.
     fn remove_empty(&self, changes: &[Change]) {
-        let removed = changes.iter().filter(|change| change.staged.is_none());
-        for folder in removed.flat_map(|change| change.place.ancestors().skip(1)) {
-            if *folder == *self.folder || self.disk.remove_folder(folder).is_err() {
-                continue;
+        for change in changes.iter().filter(|change| change.staged.is_none()) {
+            let folders = change.place.ancestors().skip(1);
+            for folder in folders.take_while(|folder| *folder != self.folder) {
+                if self.disk.remove_folder(folder).is_err() {
+                    break;
+                }
             }
         }
     }
@@ -254,7 +256,7 @@ impl<D: Disk> Output<D> {
     }
 }
 
-impl<D: Disk> Drop for Output<D> {
+impl<D: Disk> Drop for OutputFolder<D> {
     fn drop(&mut self) {
         let _ = fs::remove_dir_all(&self.staging);
         if !self.done {

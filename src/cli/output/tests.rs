@@ -71,7 +71,7 @@ fn files(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
 fn build(folder: &Path, disk: &Failing, second: bool) -> Result<usize, Failure> {
     let mut made = Vec::new();
     make_folders(&disk, folder, &mut made)?;
-    let mut output = Output::over(folder, disk, lock(folder)?, made);
+    let mut output = OutputFolder::over(folder, disk, lock(folder)?, made);
     let word = if second { "second" } else { "first" };
     for (path, bytes) in [
         ("weir/spa/score.txt", word),
@@ -142,22 +142,24 @@ fn one_build_at_a_time_has_a_folder_and_litter_goes() {
     fs::create_dir(&litter).unwrap();
     fs::write(litter.join("0"), "half").unwrap();
     fs::create_dir(room.path().join(".ripieno-notes")).unwrap();
-    let first = Output::open(room.path()).map_err(|Failure(why)| why).unwrap();
+    let first = OutputFolder::open(room.path()).map_err(|Failure(why)| why).unwrap();
     assert!(!litter.exists(), "what a killed build left is cleared");
     assert!(room.path().join(".ripieno-notes").exists(), "what is not ours stays");
     if cfg!(unix) {
-        let Err(Failure(why)) = Output::open(room.path()) else { panic!("two builds at once") };
+        let Err(Failure(why)) = OutputFolder::open(room.path()) else {
+            panic!("two builds at once")
+        };
         assert!(why.contains("another build"), "{why}");
     }
     drop(first);
-    assert!(Output::open(room.path()).is_ok(), "the lock goes with the build");
+    assert!(OutputFolder::open(room.path()).is_ok(), "the lock goes with the build");
 }
 
 #[test]
 fn what_is_there_already_is_not_written_again() {
     let room = tempfile::tempdir().unwrap();
     let build = |bytes: &[u8]| {
-        let mut output = Output::open(room.path()).map_err(|Failure(why)| why).unwrap();
+        let mut output = OutputFolder::open(room.path()).map_err(|Failure(why)| why).unwrap();
         assert!(output.stage(Path::new("weir/score.txt"), bytes).is_ok());
         output.place().map_err(|Failure(why)| why).unwrap()
     };
