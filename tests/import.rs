@@ -50,10 +50,11 @@ const PIECES: &[&str] = &[
 
 /// A file thrown together from pieces.
 fn thrown(choices: &[u8]) -> String {
-    let mut text = "<score-partwise><part-list><score-part id='P1'><part-name>Drums &amp; more</part-name>\
+    let mut text =
+        "<score-partwise><part-list><score-part id='P1'><part-name>Drums &amp; more</part-name>\
         <score-instrument id='P1-I2'><instrument-name>Triangle</instrument-name></score-instrument>\
         </score-part></part-list><part id='P1'><measure>"
-        .to_string();
+            .to_string();
     for choice in choices {
         text += PIECES[usize::from(*choice) % PIECES.len()];
     }

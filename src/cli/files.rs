@@ -130,8 +130,7 @@ pub(super) fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
 
 /// Writes a file, whole or not at all, over whatever stands there.
 pub(super) fn write_over(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
-    let failed =
-        |error: io::Error| Failure(format!("cannot write {}: {error}", path.display()));
+    let failed = |error: io::Error| Failure(format!("cannot write {}: {error}", path.display()));
     let folder = path.parent().filter(|parent| !parent.as_os_str().is_empty());
     let mut file = tempfile::Builder::new()
         .prefix(".ripieno-")

@@ -175,12 +175,7 @@ fn target(arguments: &Arguments) -> Result<Option<PathBuf>, Failure> {
 }
 
 /// Checks what was written and shows what there is to know of it.
-fn show(
-    arguments: &Arguments,
-    target: Option<&Path>,
-    text: String,
-    report: &Report,
-) -> Outcome {
+fn show(arguments: &Arguments, target: Option<&Path>, text: String, report: &Report) -> Outcome {
     let mut sources = Sources::new();
     let name = target.map_or_else(|| STANDARD_OUTPUT.to_string(), files::slashes);
     let file = sources.add(name.clone(), text);

@@ -4,9 +4,9 @@ use std::fmt::Write;
 
 use super::loss::Losses;
 use super::score::{Bar, Score};
+use super::signs;
 use super::tuplets::is_plain;
 use super::voice::{quoted, value_text};
-use super::signs;
 use crate::music::{Chord, Time};
 
 /// Writes the block of the form.
@@ -51,9 +51,11 @@ pub(super) fn form(out: &mut String, score: &Score) {
     lines.push((last, last, "end".to_string()));
     let bars: Vec<String> = lines
         .iter()
-        .map(|(first, last, _)| {
-            if first == last { first.to_string() } else { format!("{first}..{last}") }
-        })
+        .map(
+            |(first, last, _)| {
+                if first == last { first.to_string() } else { format!("{first}..{last}") }
+            },
+        )
         .collect();
     let width = bars.iter().map(String::len).max().unwrap_or(0);
     out.push_str("form {\n");
@@ -85,7 +87,11 @@ pub(super) fn harmony(out: &mut String, score: &Score, losses: &mut Losses) {
         while let Some((at, chord)) = score.chords.get(next).filter(|(at, _)| *at < bar.end()) {
             let mut at = *at - bar.start;
             if !is_plain(at) {
-                losses.changed("chord symbols inside a tuplet, moved to the eighth before", None, index);
+                losses.changed(
+                    "chord symbols inside a tuplet, moved to the eighth before",
+                    None,
+                    index,
+                );
                 at = Time::EIGHTH * at.div_floor(Time::EIGHTH);
             }
             if here.last().is_some_and(|(before, _)| *before == at) {

@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use super::loss::Losses;
 use super::raw::{RawMeasure, RawMetre, RawScore, RawTempo};
 use super::score::{Bar, Score};
+use super::tuplets::is_plain;
 use crate::music::{Key, Metre, Mode, PitchName, Time};
 
 /// Metre where a file names none.
@@ -214,7 +215,8 @@ fn writable_length(length: Time) -> Time {
 fn tempo(index: usize, measures: &[&mut RawMeasure], losses: &mut Losses) -> Option<RawTempo> {
     let mut chosen: Option<RawTempo> = None;
     for (at, tempo) in measures.iter().flat_map(|measure| &measure.signs.tempos) {
-        let beat = tempo.beat.filter(|(_, count)| (5.0..=600.0).contains(count));
+        let beat =
+            tempo.beat.filter(|(value, count)| (5.0..=600.0).contains(count) && is_plain(*value));
         if tempo.beat.is_some() && beat.is_none() {
             losses.left_out("tempos that nobody can beat", None, index);
         }

@@ -201,7 +201,12 @@ impl Gathered {
         let mut found: Vec<(Line, Vec<SmallVec<[(u8, bool); 2]>>)> = Vec::new();
         for ((voice, stroke, _), heads) in groups {
             let spans = self.spans.get(&voice).cloned().unwrap_or_default();
-            for chords in split(heads, staves) {
+            let (streams, dropped) = split(heads, staves);
+            for start in dropped {
+                let bar = bars.partition_point(|bar| bar.end() <= start);
+                losses.left_out("notes on top of many others", Some(self.part), bar);
+            }
+            for chords in streams {
                 let staff = usual_staff(&chords);
                 let (notes, slurs) = chords.into_iter().map(Chord::note).unzip();
                 let stroke = stroke.checked_sub(1);
@@ -261,17 +266,20 @@ impl Chord {
 }
 
 /// Parts heads into streams in which nothing overlaps: as they are if nothing does, else by staff,
-/// and where even that does not help by the nearest pitch.
-fn split(heads: Vec<Head>, staves: bool) -> Vec<Vec<Chord>> {
+/// and where even that does not help by the nearest pitch. Gives back where notes had no room, too.
+fn split(heads: Vec<Head>, staves: bool) -> (Vec<Vec<Chord>>, Vec<Time>) {
     let chords = chords(heads);
     if !overlap(&chords) {
-        return vec![chords];
+        return (vec![chords], Vec::new());
     }
+    let mut dropped = Vec::new();
     let mut by_staff: BTreeMap<u8, Vec<Head>> = BTreeMap::new();
     for head in chords.into_iter().flat_map(|chord| chord.heads) {
         by_staff.entry(if staves { head.staff } else { 1 }).or_default().push(head);
     }
-    by_staff.into_values().flat_map(|heads| part_by_pitch(self::chords(heads))).collect()
+    let heads = by_staff.into_values();
+    let streams = heads.flat_map(|heads| part_by_pitch(self::chords(heads), &mut dropped));
+    (streams.collect(), dropped)
 }
 
 fn chords(mut heads: Vec<Head>) -> Vec<Chord> {
@@ -296,7 +304,9 @@ fn overlap(chords: &[Chord]) -> bool {
 
 /// Where chords overlap, the highest goes on in the first stream that is free, and the others to
 /// the free stream that was nearest in pitch (our heuristic).
-fn part_by_pitch(chords: Vec<Chord>) -> Vec<Vec<Chord>> {
+fn part_by_pitch(chords: Vec<Chord>, dropped: &mut Vec<Time>) -> Vec<Vec<Chord>> {
+    /// More lines than one voice of a file can mean.
+    const MOST: usize = 32;
     let mut streams: Vec<(Time, i32, Vec<Chord>)> = Vec::new();
     let mut waiting = chords.into_iter().peekable();
     while let Some(first) = waiting.next() {
@@ -323,10 +333,17 @@ fn part_by_pitch(chords: Vec<Chord>) -> Vec<Vec<Chord>> {
             let free = (0..streams.len())
                 .filter(|index| streams[*index].0 <= chord.start)
                 .min_by_key(|index| ((streams[*index].1 - height).abs(), *index));
-            let index = free.unwrap_or_else(|| {
-                streams.push((Time::ZERO, height, Vec::new()));
-                streams.len() - 1
-            });
+            let index = match free {
+                Some(index) => index,
+                None if streams.len() >= MOST => {
+                    dropped.push(chord.start);
+                    continue;
+                }
+                None => {
+                    streams.push((Time::ZERO, height, Vec::new()));
+                    streams.len() - 1
+                }
+            };
             streams[index].0 = chord.end;
             streams[index].1 = height;
             streams[index].2.push(chord);
@@ -402,7 +419,11 @@ fn slur(notes: &mut [Note], slurs: Slurs, bars: &[Bar], (part, losses): (usize, 
         for (number, _) in marks.iter().filter(|(_, starts)| !starts) {
             match open.remove(number) {
                 Some(start) if start < index => found.push((start, index)),
-                _ => losses.left_out("slurs from one voice to another", Some(part), bar_of(notes[index].start)),
+                _ => losses.left_out(
+                    "slurs from one voice to another",
+                    Some(part),
+                    bar_of(notes[index].start),
+                ),
             }
         }
         for (number, _) in marks.iter().filter(|(_, starts)| *starts) {
@@ -443,7 +464,9 @@ fn direct(
     let bar_of = |time: Time| bars.partition_point(|bar| bar.end() <= time);
     let end = bars.last().map_or(Time::ZERO, Bar::end);
     // Dynamics between the staves of a keyboard hold for both hands (common practice).
-    let loud = |kind: &RawDirectionKind| !matches!(kind, RawDirectionKind::Words(_));
+    let loud = |kind: &RawDirectionKind| {
+        !matches!(kind, RawDirectionKind::Words(_) | RawDirectionKind::Fermata)
+    };
     let marked: Vec<bool> = (0..=staves)
         .map(|staff| directions.iter().any(|(_, d)| d.staff == staff && loud(&d.kind)))
         .collect();
@@ -484,9 +507,9 @@ fn direct(
     for (_, at, ..) in open.into_values() {
         losses.left_out("hairpins without an end", Some(part), bar_of(at));
     }
-    said.retain(|(direction, ..)| {
-        !matches!(direction.says, Says::Hairpin { to, .. } if to <= direction.at)
-    });
+    said.retain(
+        |(direction, ..)| !matches!(direction.says, Says::Hairpin { to, .. } if to <= direction.at),
+    );
     for (direction, staff, first_only) in said {
         let has_staff = lines.iter().any(|line| line.staff == staff);
         let mut given = false;

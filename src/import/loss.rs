@@ -61,7 +61,8 @@ impl Report {
                     out.push_str(", ");
                     out.push_str(&bars(&loss.bars));
                 }
-                let times = if loss.count == 1 { "once".into() } else { format!("{} times", loss.count) };
+                let times =
+                    if loss.count == 1 { "once".into() } else { format!("{} times", loss.count) };
                 let _ = writeln!(out, ": {times}");
             }
         }

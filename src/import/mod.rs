@@ -166,6 +166,9 @@ fn part_names(score: &Score) -> Vec<String> {
         .collect()
 }
 
+/// More bars in all lines together than any score has; a guard against files that are made to hurt.
+const MOST_BARS_OF_LINES: usize = 5_000_000;
+
 /// From measures to bars and lines.
 fn assemble(
     mut raw: RawScore,
@@ -181,6 +184,13 @@ fn assemble(
     }
     for (index, part) in raw.parts.into_iter().enumerate() {
         score.parts.push(lines::part(part, index, &score.bars, losses));
+    }
+    let lines: usize = score.parts.iter().map(|part| part.lines.len()).sum();
+    if lines.saturating_mul(score.bars.len()) > MOST_BARS_OF_LINES {
+        return Err(Error::new(format!(
+            "{lines} lines of {} bars are too much for one source; import single parts with `--part`",
+            score.bars.len()
+        )));
     }
     modes(&mut score, &modeless, guesses);
     Ok(score)

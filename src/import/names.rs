@@ -1,5 +1,7 @@
 //! Names of voices that speak: of the part on paper, or of the place among the others.
 
+use std::collections::HashMap;
+
 use super::score::{Line, Score};
 
 /// Words that begin something in the language and are no good as names.
@@ -10,7 +12,7 @@ const TAKEN: [&str; 14] = [
 
 /// Names every line.
 pub(super) fn give(score: &mut Score) {
-    let mut given: Vec<String> = Vec::new();
+    let mut given: HashMap<String, usize> = HashMap::new();
     let alone = score.parts.len() == 1;
     let ranks = ranks(score);
     for (index, part) in score.parts.iter_mut().enumerate() {
@@ -29,8 +31,7 @@ pub(super) fn give(score: &mut Score) {
             } else {
                 base
             };
-            line.name = free(&base, &given);
-            given.push(line.name.clone());
+            line.name = free(&base, &mut given);
         }
     }
 }
@@ -38,7 +39,10 @@ pub(super) fn give(score: &mut Score) {
 /// Names that programs give to parts without one.
 fn says_nothing(name: &str) -> bool {
     let plain = name.trim_end_matches(|c: char| c.is_ascii_digit() || c == '-');
-    matches!(plain, "musicxml-part" | "part" | "staff" | "instrument" | "track" | "untitled" | "unnamed")
+    matches!(
+        plain,
+        "musicxml-part" | "part" | "staff" | "instrument" | "track" | "untitled" | "unnamed"
+    )
 }
 
 fn hand(line: &Line, staves: u8) -> &'static str {
@@ -64,13 +68,20 @@ fn ranks(score: &Score) -> Vec<String> {
         .collect()
 }
 
-/// A name that is not given yet.
-fn free(base: &str, given: &[String]) -> String {
-    let taken = |name: &str| given.iter().any(|other| other == name);
-    if !taken(base) {
-        return base.to_string();
+/// A name that is not given yet; `given` counts how often each was asked for.
+fn free(base: &str, given: &mut HashMap<String, usize>) -> String {
+    loop {
+        let count = given.entry(base.to_string()).or_insert(0);
+        *count += 1;
+        if *count == 1 {
+            return base.to_string();
+        }
+        let name = format!("{base}-{count}");
+        if !given.contains_key(&name) {
+            given.insert(name.clone(), 1);
+            return name;
+        }
     }
-    (2..).map(|n| format!("{base}-{n}")).find(|name| !taken(name)).unwrap_or_default()
 }
 
 /// A name on paper as a name of the language; `None` if nothing of it can be one.
@@ -87,8 +98,10 @@ pub(super) fn slug(name: &str) -> Option<String> {
             "vi" if !out.is_empty() => "6",
             other => other,
         };
-        let plain: String =
-            word.chars().filter(|c| c.is_ascii_digit() || (c.is_alphabetic() && c.is_lowercase())).collect();
+        let plain: String = word
+            .chars()
+            .filter(|c| c.is_ascii_digit() || (c.is_alphabetic() && c.is_lowercase()))
+            .collect();
         if plain.is_empty() {
             continue;
         }

@@ -15,9 +15,30 @@ pub(super) struct Proposal {
 
 /// Names of singers (common practice). What they sing is set on strings.
 const SINGERS: [&str; 24] = [
-    "soprano", "alto", "tenor", "bass", "baritone", "mezzo-soprano", "mezzo", "contralto",
-    "treble", "voice", "vocal", "choir", "chorus", "sopran", "tenore", "basso", "canto", "cantus",
-    "superius", "altus", "bassus", "discantus", "singstimme", "gesang",
+    "soprano",
+    "alto",
+    "tenor",
+    "bass",
+    "baritone",
+    "mezzo-soprano",
+    "mezzo",
+    "contralto",
+    "treble",
+    "voice",
+    "vocal",
+    "choir",
+    "chorus",
+    "sopran",
+    "tenore",
+    "basso",
+    "canto",
+    "cantus",
+    "superius",
+    "altus",
+    "bassus",
+    "discantus",
+    "singstimme",
+    "gesang",
 ];
 
 /// What is not in the catalogue and what comes nearest to it (our heuristic): by sound and compass.
@@ -265,7 +286,7 @@ mod tests {
         assert_eq!(of("Clarinet in Bb 1"), ("clarinet", true));
         assert_eq!(of("Horn in F"), ("horn", true));
         assert_eq!(of("2nd Oboe"), ("oboe", true));
-        assert_eq!(of("Contrabass"), ("violin", false));
+        assert_eq!(of("Contrabass"), ("double-bass", true));
         assert_eq!(of("Double Bass"), ("double-bass", true));
     }
 

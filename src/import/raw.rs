@@ -38,8 +38,6 @@ pub(super) struct RawPart {
     /// From written to sounding pitch, where the part transposes.
     pub(super) transposition: Interval,
     pub(super) measures: Vec<RawMeasure>,
-    /// Names of the voices, by the numbers that notes have.
-    pub(super) voices: Vec<String>,
 }
 
 /// An instrument as a file names it.
@@ -130,7 +128,7 @@ pub(super) struct RawNote {
     /// The printed value without tuplet, for small notes.
     pub(super) value: Time,
     pub(super) kind: RawKind,
-    /// Index into the voices of the part.
+    /// Which voice of the part, by any number.
     pub(super) voice: u16,
     pub(super) staff: u8,
     pub(super) small: Option<Small>,

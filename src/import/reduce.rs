@@ -108,7 +108,8 @@ fn path(features: &[Vec<Option<Feature>>], weight: &dyn Fn(&Feature) -> f64) -> 
     let bars = features.first().map_or(0, Vec::len);
     let lines = features.len();
     let of = |line: usize, bar: usize| features[line][bar].as_ref().map_or(-SILENCE, weight);
-    let mut best: Vec<f64> = (0..lines).map(|line| if bars > 0 { of(line, 0) } else { 0.0 }).collect();
+    let mut best: Vec<f64> =
+        (0..lines).map(|line| if bars > 0 { of(line, 0) } else { 0.0 }).collect();
     let mut from: Vec<Vec<usize>> = Vec::with_capacity(bars);
     for bar in 1..bars {
         let top = (0..lines).max_by(|a, b| best[*a].total_cmp(&best[*b])).unwrap_or(0);
@@ -190,7 +191,10 @@ fn tell(score: &Score, lines: &[(usize, Line)], melody: &[usize]) -> Vec<String>
         })
         .collect();
     let more = if runs.len() > 12 { " …" } else { "" };
-    vec![format!("the reduction is a proposal; the melody is taken from: {}{more}", shown.join(", "))]
+    vec![format!(
+        "the reduction is a proposal; the melody is taken from: {}{more}",
+        shown.join(", ")
+    )]
 }
 
 #[cfg(test)]

@@ -105,8 +105,7 @@ fn name(seats: &mut [Seat]) {
     }
     for seat in seats.iter_mut() {
         let own = (seat.part, seat.proposal.instrument.id.clone());
-        let alike: Vec<&(usize, String)> =
-            groups.iter().filter(|(_, id)| *id == own.1).collect();
+        let alike: Vec<&(usize, String)> = groups.iter().filter(|(_, id)| *id == own.1).collect();
         let place = alike.iter().position(|other| **other == own).unwrap_or(0);
         seat.section = match alike.len() {
             0 | 1 => own.1,

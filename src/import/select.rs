@@ -95,7 +95,11 @@ pub(super) fn bars(
     let inside = |a: usize, b: usize| a >= from && b <= to;
     for (a, b) in &score.repeats {
         if !inside(*a, *b) && *b >= from && *a <= to {
-            losses.left_out("repeats that reach beyond the bars that were asked for", None, *a.max(&from));
+            losses.left_out(
+                "repeats that reach beyond the bars that were asked for",
+                None,
+                *a.max(&from),
+            );
         }
     }
     score.repeats.retain(|(a, b)| inside(*a, *b));

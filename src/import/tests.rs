@@ -64,10 +64,7 @@ fn values_ties_and_rests_become_bars() {
     );
     let third = tied.concat();
     let import = imported(&file(&[&first, &second, &third]));
-    assert_eq!(
-        bars(&import),
-        ["1: 1/2 C#5 D |", "2: 1/2 = 1/4 rest Bb4 |", "3: 1/2. D5 1/4 E |"]
-    );
+    assert_eq!(bars(&import), ["1: 1/2 C#5 D |", "2: 1/2 = 1/4 rest Bb4 |", "3: 1/2. D5 1/4 E |"]);
     assert_eq!(form(&import), ["1  metre 4/4, key C major", "3  end"]);
 }
 
@@ -75,9 +72,8 @@ fn values_ties_and_rests_become_bars() {
 fn a_pick_up_is_bar_0_and_repeats_have_their_endings() {
     let short = format!("{COMMON}{}", note("G4", 12, ""));
     let full = note("C5", 48, "");
-    let repeat = |location: &str, inside: &str| {
-        format!("<barline location='{location}'>{inside}</barline>")
-    };
+    let repeat =
+        |location: &str, inside: &str| format!("<barline location='{location}'>{inside}</barline>");
     let first = format!(
         "{}{full}{}",
         repeat("left", "<ending number='1' type='start'/>"),
@@ -136,11 +132,8 @@ fn voices_of_a_staff_are_told_apart_and_chords_kept() {
 #[test]
 fn a_note_held_in_a_moving_chord_is_a_voice_of_its_own() {
     let chord = |text: String| text.replace("<note>", "<note><chord/>");
-    let first = format!(
-        "{COMMON}{}{}",
-        note("C4", 48, "<tie type='start'/>"),
-        chord(note("E4", 48, ""))
-    );
+    let first =
+        format!("{COMMON}{}{}", note("C4", 48, "<tie type='start'/>"), chord(note("E4", 48, "")));
     let second = format!("{}{}", note("C4", 48, "<tie type='stop'/>"), chord(note("F4", 48, "")));
     let import = imported(&file(&[&first, &second]));
     assert_eq!(bars(&import), ["1: 1/1 E4 |", "2: 1/1 F4 |"]);
@@ -161,11 +154,12 @@ fn transposing_parts_come_to_sounding_pitch_in_the_sounding_key() {
 fn marks_slurs_graces_and_directions_stand_at_their_notes() {
     let grace = "<note><grace slash='yes'/><pitch><step>B</step><octave>4</octave></pitch>\
         <voice>1</voice><type>eighth</type></note>";
-    let direction = |inside: &str| {
-        format!("<direction><direction-type>{inside}</direction-type></direction>")
-    };
+    let direction =
+        |inside: &str| format!("<direction><direction-type>{inside}</direction-type></direction>");
     let slur = |kind: &str| {
-        format!("<notations><slur type='{kind}' number='1'/><articulations><staccato/></articulations></notations>")
+        format!(
+            "<notations><slur type='{kind}' number='1'/><articulations><staccato/></articulations></notations>"
+        )
     };
     let measure = [
         COMMON.to_string(),
@@ -191,8 +185,15 @@ fn what_the_language_cannot_say_is_counted() {
     let measure = [
         COMMON.to_string(),
         note("C5", 24, lyric),
-        note("D5", 24, &format!("{lyric}<notations><technical><fingering>3</fingering></technical></notations>")),
-        "<figured-bass><figure><figure-number>6</figure-number></figure></figured-bass>".to_string(),
+        note(
+            "D5",
+            24,
+            &format!(
+                "{lyric}<notations><technical><fingering>3</fingering></technical></notations>"
+            ),
+        ),
+        "<figured-bass><figure><figure-number>6</figure-number></figure></figured-bass>"
+            .to_string(),
     ];
     let import = imported(&file(&[&measure.concat()]));
     assert_eq!(
@@ -209,9 +210,14 @@ fn chord_symbols_become_the_harmony() {
         format!("<harmony><root><root-step>{step}</root-step></root><kind>{kind}</kind></harmony>")
     };
     let first = format!("{COMMON}{}{}", symbol("D", "minor"), note("D5", 48, ""));
-    let second = format!("{}{}{}", note("D5", 24, ""), symbol("A", "dominant"), note("C#5", 24, ""));
+    let second =
+        format!("{}{}{}", note("D5", 24, ""), symbol("A", "dominant"), note("C#5", 24, ""));
     let import = imported(&file(&[&first, &second]));
-    assert!(import.source.contains("harmony {\n  1: Dm |\n  2: 1/2 Dm A7 |\n}"), "{}", import.source);
+    assert!(
+        import.source.contains("harmony {\n  1: Dm |\n  2: 1/2 Dm A7 |\n}"),
+        "{}",
+        import.source
+    );
 }
 
 #[test]
@@ -225,7 +231,10 @@ fn a_scoring_is_made_of_the_part_list() {
     let options = Options { setting: Setting::Scoring, ..Options::default() };
     let import = import(text.as_bytes(), &options).unwrap();
     let scoring = import.source.split("ensemble ").nth(1).unwrap();
-    assert!(scoring.contains("  oboe\n  violin\n  clarinet in Bb as \"Soprano Saxophone\"\n"), "{scoring}");
+    assert!(
+        scoring.contains("  oboe\n  violin\n  clarinet in Bb as \"Soprano Saxophone\"\n"),
+        "{scoring}"
+    );
     assert!(scoring.contains("oboe      plays oboe as melody"), "{scoring}");
     assert!(scoring.contains("violin    doubles oboe\n"), "{scoring}");
     assert!(!import.source.contains("voice violin-1"));
@@ -265,7 +274,8 @@ fn a_timewise_file_is_read_as_a_partwise_one() {
         <part-name>Tune</part-name></score-part></part-list>"
         .to_string();
     for (index, measure) in measures.iter().enumerate() {
-        timewise += &format!("<measure number='{}'><part id='P1'>{measure}</part></measure>", index + 1);
+        timewise +=
+            &format!("<measure number='{}'><part id='P1'>{measure}</part></measure>", index + 1);
     }
     timewise += "</score-timewise>";
     assert_eq!(imported(&partwise), imported(&timewise));
@@ -280,7 +290,10 @@ fn two_byte_texts_and_packed_files_are_read_as_plain_ones() {
     two_bytes.extend(text.encode_utf16().flat_map(u16::to_le_bytes));
     assert_eq!(import(&two_bytes, &options).unwrap(), plain);
     let packed = packed(&[
-        ("META-INF/container.xml", "<container><rootfiles><rootfile full-path='../../etc/score.xml'/></rootfiles></container>"),
+        (
+            "META-INF/container.xml",
+            "<container><rootfiles><rootfile full-path='../../etc/score.xml'/></rootfiles></container>",
+        ),
         ("other.txt", "no score"),
         ("../../etc/score.xml", &text),
     ]);
@@ -291,8 +304,8 @@ fn packed(files: &[(&str, &str)]) -> Vec<u8> {
     use std::io::Write;
     let mut bytes = std::io::Cursor::new(Vec::new());
     let mut archive = zip::ZipWriter::new(&mut bytes);
-    let stored = zip::write::SimpleFileOptions::default()
-        .compression_method(zip::CompressionMethod::Stored);
+    let stored =
+        zip::write::SimpleFileOptions::default().compression_method(zip::CompressionMethod::Stored);
     for (name, text) in files {
         archive.start_file(*name, stored).unwrap();
         archive.write_all(text.as_bytes()).unwrap();
@@ -362,9 +375,19 @@ fn midi(meta: &[u8], events: &[(u8, u8, u8)]) -> Vec<u8> {
 fn a_midi_file_becomes_a_voice() {
     // 3/4, a key of one flat in minor, 100 quarters a minute.
     let meta = [
-        0, 0xff, 0x58, 4, 3, 2, 24, 8, 0, 0xff, 0x59, 2, 0xff, 1, 0, 0xff, 0x51, 3, 0x09, 0x27, 0xc0,
+        0, 0xff, 0x58, 4, 3, 2, 24, 8, 0, 0xff, 0x59, 2, 0xff, 1, 0, 0xff, 0x51, 3, 0x09, 0x27,
+        0xc0,
     ];
-    let events = [(0, 62, 80), (96, 62, 0), (0, 65, 80), (96, 65, 0), (0, 61, 80), (48, 61, 0), (0, 62, 80), (48, 62, 0)];
+    let events = [
+        (0, 62, 80),
+        (96, 62, 0),
+        (0, 65, 80),
+        (96, 65, 0),
+        (0, 61, 80),
+        (48, 61, 0),
+        (0, 62, 80),
+        (48, 62, 0),
+    ];
     let import = import(&midi(&meta, &events), &Options::default()).unwrap();
     assert_eq!(bars(&import), ["1: 1/4 D4 F 1/8 C# D |"]);
     assert_eq!(form(&import)[0], "1  metre 3/4, key D minor, tempo 1/4 at 100");

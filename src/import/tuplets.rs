@@ -55,12 +55,7 @@ pub(super) fn find(
 }
 
 /// The tuplet around a place as the notes of the file have it.
-fn as_said(
-    place: Time,
-    from: Time,
-    places: &[Time],
-    spans: &[TupletSpan],
-) -> Option<Tuplet> {
+fn as_said(place: Time, from: Time, places: &[Time], spans: &[TupletSpan]) -> Option<Tuplet> {
     let mut begin = spans.partition_point(|span| span.start < from);
     while begin < spans.len() && spans[begin].start < place {
         let first = spans[begin];
@@ -110,17 +105,17 @@ fn fits(tuplet: &Tuplet, places: &[Time]) -> bool {
         && inside(places, start, end).iter().all(|place| tuplet.written(*place - start).is_some())
 }
 
-/// The tuplet around a place by the times alone: the one that cuts the fewest notes, then that of
-/// the smallest number, then the shortest.
+/// The tuplet around a place by the times alone: the one of the smallest number, where a note that
+/// is cut weighs as much as four (our heuristic), then the shortest.
 fn inferred(place: Time, from: Time, places: &[Time], length: Time) -> Option<Tuplet> {
-    let mut best: Option<((usize, i64, Time), Tuplet)> = None;
+    let mut best: Option<((i64, Time), Tuplet)> = None;
     let mut consider = |start: Time, end: Time| {
         if start < from || end > length || place <= start || end <= place {
             return;
         }
         let Some(tuplet) = of_span(start, end, places) else { return };
         let cuts = [start, end].iter().filter(|edge| places.binary_search(edge).is_err()).count();
-        let rank = (cuts, tuplet.actual, end - start);
+        let rank = (tuplet.actual + 4 * cuts as i64, end - start);
         if best.as_ref().is_none_or(|(other, _)| rank < *other) {
             best = Some((rank, tuplet));
         }
@@ -183,10 +178,7 @@ mod tests {
 
     fn ratios(places: &[(i64, i64)], length: Time) -> Vec<(i64, i64, String)> {
         let found = find(&times(places), &[], length).unwrap();
-        found
-            .into_iter()
-            .map(|t| (t.actual, t.normal, format!("{}–{}", t.start, t.end)))
-            .collect()
+        found.into_iter().map(|t| (t.actual, t.normal, format!("{}–{}", t.start, t.end))).collect()
     }
 
     #[test]

@@ -205,11 +205,7 @@ impl Writer<'_> {
             let gone = gone.count();
             pieces.retain(|piece| piece.end > piece.start);
             for _ in 0..gone {
-                self.losses.left_out(
-                    "notes too short for any value",
-                    Some(self.part),
-                    index,
-                );
+                self.losses.left_out("notes too short for any value", Some(self.part), index);
             }
         }
         pieces

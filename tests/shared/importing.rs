@@ -65,9 +65,7 @@ pub fn assert_comes_back(source: &str) {
             .voices
             .iter()
             .flat_map(|voice| &voice.music.notes)
-            .map(|note| {
-                (note.start, note.start + note.length, note.sound.pitches().to_vec())
-            })
+            .map(|note| (note.start, note.start + note.length, note.sound.pitches().to_vec()))
             .collect();
         for notes in [&mut wanted, &mut found] {
             split_into_heads(notes);

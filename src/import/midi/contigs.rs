@@ -23,6 +23,21 @@ struct Contig {
     ranks: Vec<Vec<usize>>,
 }
 
+/// How many notes sound together at the most. Notes stand in order of their beginnings.
+pub(super) fn together(notes: &[Sounding]) -> usize {
+    let mut ends: Vec<Time> = notes.iter().map(|note| note.end).collect();
+    ends.sort_unstable();
+    let mut ended = 0;
+    let mut most = 0;
+    for (begun, note) in notes.iter().enumerate() {
+        while ends[ended] <= note.start {
+            ended += 1;
+        }
+        most = most.max(begun + 1 - ended);
+    }
+    most
+}
+
 /// The voice of each note, 0 the lowest, and how many voices there are. Notes stand in order of
 /// their beginnings.
 pub(super) fn separate(notes: &[Sounding]) -> (Vec<usize>, usize) {
@@ -49,7 +64,8 @@ pub(super) fn separate(notes: &[Sounding]) -> (Vec<usize>, usize) {
     let mut heights: Vec<Option<(usize, i32)>> = vec![None; most];
     for (rank, notes_of) in contigs[first].ranks.iter().enumerate() {
         let voice = voices[notes_of[0]];
-        heights[if voice < most { voice } else { rank }] = Some((notes_of[0], notes[notes_of[0]].key));
+        heights[if voice < most { voice } else { rank }] =
+            Some((notes_of[0], notes[notes_of[0]].key));
     }
     for contig in contigs[..first].iter().rev() {
         let map = join(contig, &heights, &voices, notes, false);

@@ -9,7 +9,7 @@ use crate::import::Error;
 use crate::import::loss::{Losses, NOWHERE};
 
 /// More notes than any score has; a guard against files that are made to hurt.
-const MOST_NOTES: usize = 5_000_000;
+const MOST_NOTES: usize = 2_000_000;
 /// Later than any piece ends, in quarters.
 const LATEST_QUARTER: u64 = 80_000;
 
@@ -123,7 +123,7 @@ fn read_track(
                         open.entry((channel, key.as_int())).or_default().push(tick);
                         sum += 1;
                         if sum > MOST_NOTES {
-                            return Err(Error::new("the file has more than five million notes"));
+                            return Err(Error::new("the file has more than two million notes"));
                         }
                     }
                     MidiMessage::NoteOn { key, .. } | MidiMessage::NoteOff { key, .. } => {
@@ -183,13 +183,7 @@ fn close(
     }
 }
 
-fn meta(
-    file: &mut File,
-    message: MetaMessage,
-    tick: i64,
-    name: &mut String,
-    losses: &mut Losses,
-) {
+fn meta(file: &mut File, message: MetaMessage, tick: i64, name: &mut String, losses: &mut Losses) {
     let text = |bytes: &[u8]| {
         let text = match std::str::from_utf8(bytes) {
             Ok(text) => text.to_string(),

@@ -50,8 +50,7 @@ impl Grid {
         while from < notes.len() {
             let beat = notes[from].start.div_euclid(self.quarter);
             let to = from
-                + notes[from..]
-                    .partition_point(|note| note.start.div_euclid(self.quarter) == beat);
+                + notes[from..].partition_point(|note| note.start.div_euclid(self.quarter) == beat);
             let division = self.division(&notes[from..to]);
             for note in &notes[from..to] {
                 let start = self.time(note.start, division, self.exact.0);
@@ -65,7 +64,8 @@ impl Grid {
 
     /// The division of a quarter that suits these beginnings.
     fn division(&self, notes: &[Stroke]) -> i64 {
-        let place = |note: &Stroke| note.start.rem_euclid(self.quarter) as f64 / self.quarter as f64;
+        let place =
+            |note: &Stroke| note.start.rem_euclid(self.quarter) as f64 / self.quarter as f64;
         let cost = |(division, cost): &(i64, f64)| {
             let errors = notes.iter().map(|note| {
                 let at = place(note) * *division as f64;
@@ -172,7 +172,8 @@ mod tests {
 
     #[test]
     fn what_was_written_out_is_exact() {
-        let notes = strokes(&[(0, 480), (480, 640), (640, 800), (800, 960), (960, 1029), (1029, 1097)]);
+        let notes =
+            strokes(&[(0, 480), (480, 640), (640, 800), (800, 960), (960, 1029), (1029, 1097)]);
         let mut grid = Grid::of(480, &[&notes]);
         assert_eq!(grid.exact, (true, true));
         let brought = grid.bring(&notes);

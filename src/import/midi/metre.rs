@@ -62,7 +62,8 @@ impl Accents {
 
     /// The pick-up in eighths of a metre that is known, with how much better it fits than none.
     pub(super) fn pick_up(&self, metre: Metre) -> (usize, f64) {
-        let known = GRIDS.iter().find(|((count, unit), _)| (*count, *unit) == (metre.count, metre.unit));
+        let known =
+            GRIDS.iter().find(|((count, unit), _)| (*count, *unit) == (metre.count, metre.unit));
         let Some((_, grid)) = known else { return (0, 0.0) };
         let (pick_up, fit) = self.phase(grid, grid.len());
         (pick_up, fit - self.fit(grid, 0))
@@ -113,13 +114,15 @@ mod tests {
 
     #[test]
     fn a_waltz_is_in_three() {
-        let (metre, pick_up, _) = Accents::of(&tune(&[(2, true), (2, false), (2, false)], 8)).find();
+        let (metre, pick_up, _) =
+            Accents::of(&tune(&[(2, true), (2, false), (2, false)], 8)).find();
         assert_eq!((metre.to_string().as_str(), pick_up), ("3/4", 0));
     }
 
     #[test]
     fn a_jig_is_in_six() {
-        let (metre, ..) = Accents::of(&tune(&[(2, true), (1, false), (2, false), (1, false)], 8)).find();
+        let (metre, ..) =
+            Accents::of(&tune(&[(2, true), (1, false), (2, false), (1, false)], 8)).find();
         assert_eq!(metre.to_string(), "6/8");
     }
 

@@ -61,7 +61,10 @@ pub(super) fn read(
     }
     guesses.push(grid.words(count, mean_tempo(&file)));
     if file.in_seconds {
-        guesses.push("beats: the file counts in seconds; half a second is read as a quarter, in doubt".to_string());
+        guesses.push(
+            "beats: the file counts in seconds; half a second is read as a quarter, in doubt"
+                .to_string(),
+        );
     }
     losses.left_out("how loud each note was struck", None, NOWHERE);
     let mut score = Score::default();
@@ -72,7 +75,7 @@ pub(super) fn read(
     }
     let found = find_keys(&file, &brought, &mut score, shift, guesses);
     tempos(&file, &mut score, shift, guesses, losses);
-    parts_of(brought, &mut score, found, guesses);
+    parts_of(brought, &mut score, found, guesses, losses);
     Ok(score)
 }
 
@@ -130,10 +133,13 @@ fn bars(
     guesses: &mut Vec<String>,
     losses: &mut Losses,
 ) -> Result<Time, Error> {
-    let notes = soundings(brought);
+    let mut notes = soundings(brought);
     let every = || brought.iter().flat_map(|part| &part.notes);
     let first = every().map(|(start, ..)| *start).min().unwrap_or(Time::ZERO);
     let end = every().map(|(_, end, _)| *end).max().unwrap_or(Time::WHOLE);
+    for note in &mut notes {
+        (note.start, note.end) = (note.start - first, note.end - first);
+    }
     let accents = metre::Accents::of(&notes);
     let mut changes: Vec<(Time, Metre)> = Vec::new();
     for (tick, count, unit) in &file.metres {
@@ -172,8 +178,7 @@ fn bars(
             shift = first;
         }
     } else if !named {
-        shift = first.min(pick_up);
-        shift = if first > Time::ZERO { first } else { shift };
+        shift = first;
     }
     if silent > 0 && shift > Time::ZERO {
         guesses.push(format!("{silent} bars of silence before the first note are left out"));
@@ -210,8 +215,10 @@ fn lay(
     let mut metre = changes[0].1;
     let mut number = i32::from(pick_up == Time::ZERO);
     while at < end {
-        if score.bars.len() >= 20_000 {
-            return Err(Error::new("the piece has more than 20 000 bars; a source may have that many"));
+        if score.bars.len() >= 20_000 || at > Time::of(20_000, 1) {
+            return Err(Error::new(
+                "the piece has more than 20 000 bars or whole notes; a source may have that many",
+            ));
         }
         let mut shown = score.bars.is_empty();
         while let Some((_, new)) = changes.get(next).filter(|(time, _)| *time - shift <= at) {
@@ -314,9 +321,9 @@ fn find_keys(
     let said = |(at, key): &(Time, Key)| *at == Time::ZERO && *key != Key::C_MAJOR;
     let believed = named.len() > 1
         || named.first().is_some_and(said)
-        || named.first().is_some_and(|(_, key)| {
-            keys::fit(&weights, *key) > keys::fit(&weights, found) - 0.15
-        });
+        || named
+            .first()
+            .is_some_and(|(_, key)| keys::fit(&weights, *key) > keys::fit(&weights, found) - 0.15);
     if !named.is_empty() && believed {
         for (at, key) in &named {
             let index = score.bars.partition_point(|bar| bar.end() <= *at);
@@ -329,7 +336,8 @@ fn find_keys(
         }
         return score.bars.first().map_or(0, |bar| bar.key.fifths());
     }
-    let why = if named.is_empty() { "from the notes" } else { "from the notes; the file says C major" };
+    let why =
+        if named.is_empty() { "from the notes" } else { "from the notes; the file says C major" };
     guesses.push(format!("the key: {found}, {why}, {}", how_sure(better)));
     score.bars.iter_mut().for_each(|bar| bar.key = found);
     found.fifths()
@@ -390,7 +398,13 @@ fn tempos(
 }
 
 /// Voices and spelling.
-fn parts_of(brought: Vec<Brought>, score: &mut Score, fifths: i32, guesses: &mut Vec<String>) {
+fn parts_of(
+    brought: Vec<Brought>,
+    score: &mut Score,
+    fifths: i32,
+    guesses: &mut Vec<String>,
+    losses: &mut Losses,
+) {
     // All parts are spelled together, since they sound together.
     let mut all: Vec<(Time, u8, usize, usize)> = Vec::new();
     for (part, of_part) in brought.iter().enumerate().filter(|(_, part)| !part.track.drums) {
@@ -421,7 +435,7 @@ fn parts_of(brought: Vec<Brought>, score: &mut Score, fifths: i32, guesses: &mut
         if track.drums {
             drums(&mut part, &notes, end);
         } else {
-            part.lines = voices(&notes, &pitches);
+            part.lines = voices(&notes, &pitches, losses);
             separated += usize::from(part.lines.len() > 1);
         }
         score.parts.push(part);
@@ -436,8 +450,10 @@ fn parts_of(brought: Vec<Brought>, score: &mut Score, fifths: i32, guesses: &mut
 
 /// More voices than this are chords, not lines (our heuristic).
 const MOST_VOICES: usize = 5;
+/// More lines than one part can mean.
+const MOST_TOGETHER: usize = 32;
 
-fn voices(notes: &[(Time, Time, u8)], pitches: &[Pitch]) -> Vec<Line> {
+fn voices(notes: &[(Time, Time, u8)], pitches: &[Pitch], losses: &mut Losses) -> Vec<Line> {
     let single: Vec<(Sounding, Vec<usize>)> = notes
         .iter()
         .enumerate()
@@ -445,15 +461,19 @@ fn voices(notes: &[(Time, Time, u8)], pitches: &[Pitch]) -> Vec<Line> {
             (Sounding { start: *start, end: *end, key: i32::from(*key) }, vec![i])
         })
         .collect();
-    let separate = |units: &[(Sounding, Vec<usize>)]| {
-        let soundings: Vec<Sounding> = units.iter().map(|(sounding, _)| *sounding).collect();
-        contigs::separate(&soundings)
+    let soundings = |units: &[(Sounding, Vec<usize>)]| -> Vec<Sounding> {
+        units.iter().map(|(sounding, _)| *sounding).collect()
     };
-    let (mut units, (mut voices, mut count)) = (single.clone(), separate(&single));
-    if count > MOST_VOICES {
-        units = chords(single);
-        (voices, count) = separate(&units);
-    }
+    let units = match contigs::together(&soundings(&single)) {
+        most if most <= MOST_VOICES => single,
+        _ => chords(single),
+    };
+    let of_units = soundings(&units);
+    // What is thicker than any part of a score goes where there is room.
+    let (voices, count) = match contigs::together(&of_units) {
+        most if most <= 4 * MOST_VOICES => contigs::separate(&of_units),
+        most => (vec![0; units.len()], most.min(MOST_TOGETHER)),
+    };
     let mut lines: Vec<Vec<Note>> = vec![Vec::new(); count.max(1)];
     for ((sounding, members), voice) in units.iter().zip(voices) {
         let mut of_note: Pitches = members.iter().map(|index| pitches[*index]).collect();
@@ -475,7 +495,8 @@ fn voices(notes: &[(Time, Time, u8)], pitches: &[Pitch]) -> Vec<Line> {
         let place = order.into_iter().find(|index| lines.get(*index).is_some_and(fits));
         match place {
             Some(place) => lines[place].push(note),
-            None => lines.push(vec![note]),
+            None if lines.len() < MOST_TOGETHER => lines.push(vec![note]),
+            None => losses.left_out("notes on top of many others", None, NOWHERE),
         }
     }
     // The highest first, as scores have them.
@@ -486,7 +507,8 @@ fn voices(notes: &[(Time, Time, u8)], pitches: &[Pitch]) -> Vec<Line> {
         .map(|notes| Line { staff: 1, notes, ..Line::default() })
         .collect();
     let height = |line: &Line| {
-        let sum: i64 = line.notes.iter().filter_map(|n| n.pitches.first()).map(|p| i64::from(p.midi())).sum();
+        let sum: i64 =
+            line.notes.iter().filter_map(|n| n.pitches.first()).map(|p| i64::from(p.midi())).sum();
         std::cmp::Reverse(sum * 100 / line.notes.len().max(1) as i64)
     };
     lines.sort_by_key(height);
@@ -521,7 +543,8 @@ fn drums(part: &mut Part, notes: &[(Time, Time, u8)], end: Time) {
             Some((_, starts)) if starts.last() == Some(start) => {}
             Some((_, starts)) => starts.push(*start),
             None => {
-                part.instruments.push(RawInstrument { key: Some(*key), ..RawInstrument::default() });
+                part.instruments
+                    .push(RawInstrument { key: Some(*key), ..RawInstrument::default() });
                 kinds.push((id, vec![*start]));
             }
         }

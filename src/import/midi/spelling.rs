@@ -73,7 +73,8 @@ fn place(key: u8, letter: Letter) -> i32 {
 
 /// The pitch of a name that a key sounds.
 fn at(name: PitchName, key: u8) -> Pitch {
-    let octave = (i32::from(key) - i32::from(name.alter) - name.letter.semitones()).div_euclid(12) - 1;
+    let octave =
+        (i32::from(key) - i32::from(name.alter) - name.letter.semitones()).div_euclid(12) - 1;
     name.at(i8::try_from(octave).unwrap_or(4))
 }
 
@@ -90,10 +91,7 @@ mod tests {
     #[test]
     fn a_scale_is_spelled_by_its_key() {
         let e_major = [64, 66, 68, 69, 71, 73, 75, 76, 75, 73, 71, 69, 68, 66, 64];
-        assert_eq!(
-            spelled(&e_major, 4),
-            "E4 F#4 G#4 A4 B4 C#5 D#5 E5 D#5 C#5 B4 A4 G#4 F#4 E4"
-        );
+        assert_eq!(spelled(&e_major, 4), "E4 F#4 G#4 A4 B4 C#5 D#5 E5 D#5 C#5 B4 A4 G#4 F#4 E4");
         let e_flat_major: Vec<u8> = e_major.iter().map(|key| key - 1).collect();
         assert_eq!(
             spelled(&e_flat_major, -3),
@@ -104,10 +102,7 @@ mod tests {
     #[test]
     fn the_leading_note_of_minor_is_raised() {
         let d_minor = [62, 65, 69, 74, 73, 74, 70, 69, 67, 65, 64, 62, 61, 62];
-        assert_eq!(
-            spelled(&d_minor, -1),
-            "D4 F4 A4 D5 C#5 D5 Bb4 A4 G4 F4 E4 D4 C#4 D4"
-        );
+        assert_eq!(spelled(&d_minor, -1), "D4 F4 A4 D5 C#5 D5 Bb4 A4 G4 F4 E4 D4 C#4 D4");
     }
 
     #[test]

@@ -190,7 +190,10 @@ impl Reader<'_, '_> {
         };
         let bass = element.child("bass").and_then(|bass| name(bass, "bass-step", "bass-alter"));
         if !exact || element.child("degree").is_some() {
-            self.changed(cursor, "chord symbols that the language does not know, written as the nearest");
+            self.changed(
+                cursor,
+                "chord symbols that the language does not know, written as the nearest",
+            );
         }
         let chord = values::chord(root, quality, bass);
         cursor.measure.signs.chords.push((at, chord));

@@ -383,9 +383,8 @@ impl<'a> Reader<'a, '_> {
         }
         let written = PitchName::from_fifths(fifths.clamp(-14, 14));
         let by = self.states[cursor.part].transposition;
-        let sounding = written
-            .and_then(|tonic| tonic.transposed(by))
-            .map_or(fifths, PitchName::fifths);
+        let sounding =
+            written.and_then(|tonic| tonic.transposed(by)).map_or(fifths, PitchName::fifths);
         let sounding = match sounding {
             8.. => sounding - 12,
             ..=-8 => sounding + 12,

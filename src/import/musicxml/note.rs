@@ -184,12 +184,17 @@ impl<'a> Reader<'a, '_> {
         {
             return *index;
         }
-        let voices = &mut self.score.parts[cursor.part].voices;
-        let next = u16::try_from(voices.len()).unwrap_or(u16::MAX);
-        let index = *state.voices.entry(name.to_string()).or_insert_with(|| {
-            voices.push(name.to_string());
-            next
-        });
+        // More voices than any part has are one: what overlaps is told apart later.
+        const MOST_VOICES: usize = 64;
+        let next = u16::try_from(state.voices.len().min(MOST_VOICES)).unwrap_or(0);
+        let index = match state.voices.get(name) {
+            Some(index) => *index,
+            None if state.voices.len() >= MOST_VOICES => next,
+            None => {
+                state.voices.insert(name.to_string(), next);
+                next
+            }
+        };
         state.last_voice = Some((name.to_string(), index));
         index
     }
@@ -379,9 +384,9 @@ fn total_strokes(strokes: u8, value: Option<Time>) -> u8 {
     if strokes == 0 {
         return 0;
     }
-    let flags = (1..=4u8).rev().find(|flags| {
-        value.is_some_and(|value| value <= Time::of(1, 4 << i64::from(*flags)))
-    });
+    let flags = (1..=4u8)
+        .rev()
+        .find(|flags| value.is_some_and(|value| value <= Time::of(1, 4 << i64::from(*flags))));
     (strokes.min(4) + flags.unwrap_or(0)).clamp(1, 4)
 }
 

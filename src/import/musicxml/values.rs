@@ -9,7 +9,8 @@ pub(super) fn time(ticks: i64, divisions: i64) -> Option<Time> {
     Time::new(ticks, divisions.checked_mul(4)?).or_else(|| {
         let grain = 1024 * 45045;
         let wholes = ticks as f64 / (divisions as f64 * 4.0);
-        (wholes.abs() < 10_000.0).then(|| (wholes * grain as f64).round() as i64)
+        (wholes.abs() < 10_000.0)
+            .then(|| (wholes * grain as f64).round() as i64)
             .and_then(|grains| Time::new(grains, grain))
     })
 }
@@ -57,7 +58,8 @@ pub(super) fn transposition(element: Element) -> Interval {
         Some(steps) => steps.clamp(-28, 28),
         // The plainest step for so many semitones.
         None => {
-            let within = [0, 1, 1, 2, 2, 3, 3, 4, 5, 5, 6, 6][chromatic.unsigned_abs() as usize % 12];
+            let within =
+                [0, 1, 1, 2, 2, 3, 3, 4, 5, 5, 6, 6][chromatic.unsigned_abs() as usize % 12];
             let up = within + 7 * (chromatic.abs() / 12);
             if chromatic < 0 { -up } else { up }
         }
@@ -76,9 +78,9 @@ pub(super) fn metre(element: Element) -> (Option<(u32, u32)>, Option<String>) {
             "beats" => {
                 let text = child.raw();
                 additive |= text.contains('+');
-                let sum = text.split('+').try_fold(0u32, |sum, beat| {
-                    sum.checked_add(beat.trim().parse::<u32>().ok()?)
-                });
+                let sum = text
+                    .split('+')
+                    .try_fold(0u32, |sum, beat| sum.checked_add(beat.trim().parse::<u32>().ok()?));
                 beats = sum.map(|sum| (sum, text.to_string()));
             }
             "beat-type" => {
