@@ -10,9 +10,16 @@
 //! 5. [`notate`] sets what sounds on staves as players read them.
 //! 6. [`render`] writes text, MusicXML and MIDI.
 //!
+//! [`import`] goes the other way, from files of music to a source.
+//!
 //! Beside them stand [`music`] (pure theory), [`instruments`] (the catalogue) and
-//! [`diagnostics`] (findings and how to show them). None of these reads or writes a file; [`cli`]
-//! does.
+//! [`diagnostics`] (findings and how to show them). None of these reads or writes a file; the command
+//! line does, which is no part of this library.
+//!
+//! The stages live in crates below this one: the compiler proper (`ripieno-compiler`: all up to
+//! [`arrange`], and what stands beside), `ripieno-checker` ([`check`], [`advise`]),
+//! `ripieno-writers` ([`notate`], [`render`]) and `ripieno-import` ([`import`]). This library only
+//! gathers them.
 //!
 //! ```
 //! use ripieno::{arrange, diagnostics::Sources, notate, render, resolve};
@@ -40,16 +47,7 @@
 //! assert!(render::text::part(&score, 0).contains("Oboe"));
 //! ```
 
-pub mod advise;
-pub mod arrange;
-pub mod check;
-pub mod cli;
-pub mod diagnostics;
-pub mod harmony;
-pub mod import;
-pub mod instruments;
-pub mod music;
-pub mod notate;
-pub mod render;
-pub mod resolve;
-pub mod syntax;
+pub use ripieno_checker::{advise, check};
+pub use ripieno_compiler::{arrange, diagnostics, harmony, instruments, music, resolve, syntax};
+pub use ripieno_import as import;
+pub use ripieno_writers::{notate, render};

@@ -8,11 +8,11 @@ use serde::Serialize;
 
 use super::source::{self, counts, has_errors};
 use super::{End, Failure, Outcome, Show, files, print};
-use crate::diagnostics::Sources;
-use crate::import::{self, Import, Options, Reduction, Report, Setting};
-use crate::resolve::{self, NoFiles, Scoring};
-use crate::syntax::LARGEST_SOURCE;
-use crate::{advise, check};
+use ripieno_checker::{advise, check};
+use ripieno_compiler::diagnostics::Sources;
+use ripieno_compiler::resolve::{self, NoFiles, Scoring};
+use ripieno_compiler::syntax::LARGEST_SOURCE;
+use ripieno_import::{self as import, Import, Options, Reduction, Report, Setting};
 
 /// What names the standard output in place of a file.
 const STANDARD_OUTPUT: &str = "-";

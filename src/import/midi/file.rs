@@ -5,8 +5,8 @@ use std::collections::HashMap;
 
 use midly::{Format, MetaMessage, MidiMessage, Smf, Timing, TrackEventKind};
 
-use crate::import::Error;
-use crate::import::loss::{Losses, NOWHERE};
+use crate::Error;
+use crate::loss::{Losses, NOWHERE};
 
 /// More notes than any score has; a guard against files that are made to hurt.
 const MOST_NOTES: usize = 2_000_000;

@@ -2,9 +2,9 @@
 
 use super::tree::Element;
 use super::{Cursor, Reader, line, values};
-use crate::import::raw::{RawDirection, RawDirectionKind, RawTempo};
-use crate::import::words::{self, Said};
 use crate::music::Time;
+use crate::raw::{RawDirection, RawDirectionKind, RawTempo};
+use crate::words::{self, Said};
 
 impl Reader<'_, '_> {
     pub(super) fn direction(&mut self, cursor: &mut Cursor, element: Element) {
