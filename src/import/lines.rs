@@ -57,6 +57,8 @@ struct Gathered {
     open: HashMap<(Time, i32), SmallVec<[u32; 2]>>,
     /// Small notes that wait for a note, by voice.
     small: HashMap<u16, (Vec<RawNote>, usize)>,
+    /// Numbers of slurs that began on small notes.
+    small_slurs: Vec<u8>,
 }
 
 impl Gathered {
@@ -68,18 +70,22 @@ impl Gathered {
             spans: HashMap::new(),
             open: HashMap::new(),
             small: HashMap::new(),
+            small_slurs: Vec::new(),
         }
     }
 
     fn measure(&mut self, bar: &Bar, notes: Vec<RawNote>, losses: &mut Losses) {
         for note in notes {
-            if note.at >= bar.length {
+            if note.at >= bar.length && note.small.is_none() {
                 losses.left_out("notes beyond the end of their bar", Some(self.part), self.bar);
                 continue;
             }
             if note.small.is_some() {
-                if !note.slurs.is_empty() {
-                    losses.left_out("slurs of grace notes", Some(self.part), self.bar);
+                for (number, starts) in &note.slurs {
+                    if *starts {
+                        losses.left_out("slurs of grace notes", Some(self.part), self.bar);
+                        self.small_slurs.push(*number);
+                    }
                 }
                 let bar = self.bar;
                 self.small.entry(note.voice).or_insert_with(|| (Vec::new(), bar)).0.push(note);
@@ -102,7 +108,13 @@ impl Gathered {
         self.open.retain(|(end, _), _| *end >= bar.end());
     }
 
-    fn head(&mut self, start: Time, end: Time, note: RawNote, losses: &mut Losses) {
+    fn head(&mut self, start: Time, end: Time, mut note: RawNote, losses: &mut Losses) {
+        // The end of a slur that was told when it began.
+        let small = &mut self.small_slurs;
+        note.slurs.retain(|(number, starts)| {
+            let told = small.iter().position(|other| other == number).filter(|_| !*starts);
+            told.map(|place| small.swap_remove(place)).is_none()
+        });
         let (pitch, stroke) = match note.kind {
             RawKind::Pitch(pitch) => (Some(pitch), 0),
             RawKind::Stroke(instrument) => (None, instrument),
