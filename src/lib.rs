@@ -47,7 +47,7 @@
 //! assert!(render::text::part(&score, 0).contains("Oboe"));
 //! ```
 
-pub use ripieno_checker::{advise, check};
+pub use ripieno_checker::{advise, check, session};
 pub use ripieno_compiler::{arrange, diagnostics, harmony, instruments, music, resolve, syntax};
 pub use ripieno_import as import;
 pub use ripieno_writers::{notate, render};

@@ -5,6 +5,7 @@
 
 pub mod advise;
 pub mod check;
+pub mod session;
 
 // The stages before, under the names they have everywhere.
-use ripieno_compiler::{arrange, diagnostics, harmony, instruments, music, resolve};
+use ripieno_compiler::{arrange, diagnostics, harmony, instruments, music, resolve, syntax};

@@ -2,6 +2,7 @@
 
 use std::fmt::Display;
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use clap::{Subcommand, ValueEnum};
 use serde::Serialize;
@@ -104,7 +105,7 @@ impl Asked {
     /// source. What is wrong is left out of the piece, so there is advice all the same.
     fn answer<A: Display + Serialize>(
         &self,
-        advise: impl FnOnce(&Piece) -> Result<A, Failure>,
+        advise: impl FnOnce(&Arc<Piece>) -> Result<A, Failure>,
     ) -> Outcome {
         let mut sources = Sources::new();
         let read = source::read(&mut sources, &self.file, self.root.as_deref())?;
@@ -126,14 +127,14 @@ impl Asked {
 fn scoring_named<'p>(piece: &'p Piece, name: Option<&str>) -> Result<Option<&'p Scoring>, Failure> {
     let Some(name) = name else { return Ok(None) };
     let chosen = source::scorings(piece, &[name.to_string()])?;
-    Ok(chosen.first().copied())
+    Ok(chosen.first().map(|scoring| &***scoring))
 }
 
 fn voice_named<'p>(piece: &'p Piece, name: Option<&str>) -> Result<Option<&'p Voice>, Failure> {
     let Some(name) = name else { return Ok(None) };
     let known: Vec<&str> = piece.voices.iter().map(|voice| voice.name.as_str()).collect();
     match piece.voices.iter().find(|voice| voice.name == name) {
-        Some(voice) => Ok(Some(voice)),
+        Some(voice) => Ok(Some(&**voice)),
         None => Err(Failure(format!(
             "there is no voice called `{name}`. {}",
             did_you_mean(name, &known, "voice")

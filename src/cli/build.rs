@@ -2,6 +2,7 @@
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use super::output::{Entry, Inputs, MANIFEST, Manifest, OutputFolder, digest};
 use super::source::{self, counts, has_errors};
@@ -156,7 +157,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
 /// One piece while it is got ready in the output folder.
 struct Building<'a> {
     output: &'a mut OutputFolder,
-    piece: &'a Piece,
+    piece: &'a Arc<Piece>,
     /// The folder of the piece below the output folder.
     folder: String,
     inputs: Inputs,
@@ -168,7 +169,7 @@ impl<'a> Building<'a> {
     /// Begins a piece; a folder that another piece was built into is refused.
     fn begin(
         output: &'a mut OutputFolder,
-        piece: &'a Piece,
+        piece: &'a Arc<Piece>,
         folder: String,
         path: &Path,
         inputs: Inputs,
@@ -197,7 +198,11 @@ impl<'a> Building<'a> {
     }
 
     /// Gets scorings ready; gives back the table of what they hold.
-    fn scorings(&mut self, scorings: &[&Scoring], formats: &[Format]) -> Result<String, Failure> {
+    fn scorings(
+        &mut self,
+        scorings: &[&Arc<Scoring>],
+        formats: &[Format],
+    ) -> Result<String, Failure> {
         let words: Vec<&str> = formats.iter().map(|format| format.word()).collect();
         let mut rows =
             vec![row(["scoring", "parts", "bars", "lasts", "files", "formats", "folder"])];

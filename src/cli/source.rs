@@ -2,6 +2,7 @@
 
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use super::files::{self, FileLoader};
 use super::{Failure, Show, colours, columns, print};
@@ -13,7 +14,7 @@ use ripieno_compiler::resolve::{self, LoadError, Piece, Scoring};
 
 /// A source that was read and resolved.
 pub(super) struct Read {
-    pub(super) piece: Piece,
+    pub(super) piece: Arc<Piece>,
     pub(super) diagnostics: Vec<Diagnostic>,
 }
 
@@ -117,7 +118,7 @@ pub(super) fn options(
 pub(super) fn scorings<'p>(
     piece: &'p Piece,
     names: &[String],
-) -> Result<Vec<&'p Scoring>, Failure> {
+) -> Result<Vec<&'p Arc<Scoring>>, Failure> {
     if names.is_empty() {
         return Ok(piece.scorings.iter().collect());
     }

@@ -8,6 +8,9 @@
 //! (chords inferred from voices) and [`diagnostics`] (findings and how to show them). Nothing here
 //! reads or writes a file, knows a staff, or judges the music.
 
+// What pest makes of the grammar asks for it.
+extern crate alloc;
+
 pub mod arrange;
 pub mod diagnostics;
 pub mod harmony;

@@ -3,6 +3,8 @@
 
 mod source;
 
+use std::sync::Arc;
+
 use divan::{Bencher, black_box};
 use ripieno::advise;
 use ripieno::diagnostics::Sources;
@@ -14,7 +16,7 @@ fn main() {
     divan::main();
 }
 
-fn piece(bars: usize) -> Piece {
+fn piece(bars: usize) -> Arc<Piece> {
     let mut sources = Sources::new();
     let file = sources.add("bench.ripieno", source::orchestra(bars, 24));
     let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);

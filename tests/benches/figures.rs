@@ -10,6 +10,8 @@
 
 mod source;
 
+use std::sync::Arc;
+
 use divan::{Bencher, black_box};
 use ripieno::arrange::arrange;
 use ripieno::check;
@@ -23,7 +25,7 @@ fn main() {
     divan::main();
 }
 
-fn piece(text: &str) -> Piece {
+fn piece(text: &str) -> Arc<Piece> {
     let mut sources = Sources::new();
     let file = sources.add("bench.ripieno", text);
     let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);

@@ -17,7 +17,7 @@ export function needs(program, remedy) {
 
 /** Options of a test that needs the compiler. */
 export const needsCompiler =
-    ripieno !== "" || insisted ? {} : { skip: "no compiler was given: tests/editors/run target/release/ripieno" };
+    ripieno !== "" || insisted ? {} : { skip: "no compiler was given: tests/editors/run target/checked/ripieno" };
 
 /** Runs a program to its end and gives its output; whatever it ends with. */
 export function run(program, args, options = {}) {

@@ -4,6 +4,8 @@ mod midi;
 mod musicxml;
 mod staves;
 
+use std::sync::Arc;
+
 use ripieno::arrange::arrange;
 use ripieno::check::{Options, check};
 use ripieno::diagnostics::{Diagnostic, Severity, Sources};
@@ -41,7 +43,7 @@ pub fn assert_all_holds(source: &str) {
     }
 }
 
-fn read(source: &str) -> (Piece, Vec<Diagnostic>) {
+fn read(source: &str) -> (Arc<Piece>, Vec<Diagnostic>) {
     let mut sources = Sources::new();
     let file = sources.add("a.ripieno", source);
     resolve(&mut sources, file, &mut NoFiles)

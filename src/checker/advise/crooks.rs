@@ -51,8 +51,8 @@ const DEFAULT_YEAR: i32 = 1800;
 #[must_use]
 pub fn crooks(piece: &Piece, scoring: Option<&Scoring>, voice: Option<&Voice>) -> CrooksAdvice {
     let ensembles: Vec<&Ensemble> = match scoring {
-        Some(scoring) => piece.ensembles.get(scoring.ensemble).into_iter().collect(),
-        None => piece.ensembles.iter().collect(),
+        Some(scoring) => piece.ensembles.get(scoring.ensemble).map(|e| &**e).into_iter().collect(),
+        None => piece.ensembles.iter().map(|ensemble| &**ensemble).collect(),
     };
     let with = |id: &str| {
         ensembles.iter().find(|e| e.players.iter().any(|player| player.instrument.id == id))
@@ -61,7 +61,9 @@ pub fn crooks(piece: &Piece, scoring: Option<&Scoring>, voice: Option<&Voice>) -
     let music = Music {
         home: at_home(piece, &chords),
         main: weigh::main_chords(&chords, 2).iter().map(ToString::to_string).collect(),
-        melody: voice.or(piece.voices.first()).map(|voice| (voice.name.as_str(), melody(voice))),
+        melody: voice
+            .or(piece.voices.first().map(|first| &**first))
+            .map(|voice| (voice.name.as_str(), melody(voice))),
         chords,
     };
     let mut advice =

@@ -1,6 +1,7 @@
 //! Who is needed, and how much each of them plays.
 
 use std::fmt;
+use std::sync::Arc;
 
 use serde::Serialize;
 
@@ -76,7 +77,7 @@ pub struct PlayingTime {
 /// Counts the forces of every ensemble, or of one scoring and its ensemble, and works the scorings
 /// out to see who plays how long.
 #[must_use]
-pub fn forces(piece: &Piece, only: Option<&Scoring>) -> ForcesAdvice {
+pub fn forces(piece: &Arc<Piece>, only: Option<&Scoring>) -> ForcesAdvice {
     let played = Played::of(&piece.form);
     let ensembles = piece
         .ensembles
@@ -93,7 +94,7 @@ pub fn forces(piece: &Piece, only: Option<&Scoring>) -> ForcesAdvice {
                     let arrangement = arrange(piece, scoring);
                     ScoringForces {
                         scoring: scoring.name.clone(),
-                        taken: arrangement.parts.iter().flat_map(taken).collect(),
+                        taken: arrangement.parts.iter().flat_map(|part| taken(part)).collect(),
                         doublings: doublings(&arrangement.parts, piece),
                         parts: arrangement.parts.iter().map(|part| played.times(part)).collect(),
                     }
@@ -183,7 +184,7 @@ const COMPANIONS: [(&str, &str); 4] = [
     ("contrabassoon", "bassoon"),
 ];
 
-fn doublings(parts: &[Part], piece: &Piece) -> Vec<Doubling> {
+fn doublings(parts: &[Arc<Part>], piece: &Piece) -> Vec<Doubling> {
     let mut doublings = Vec::new();
     for part in parts {
         let Some((_, usual)) =

@@ -1,5 +1,7 @@
 //! The instrumentation line as orchestral libraries print it.
 
+use std::sync::Arc;
+
 use serde::Serialize;
 
 use crate::instruments::Family;
@@ -54,12 +56,17 @@ fn id(player: &Player) -> &str {
     &player.instrument.id
 }
 
-fn people(players: &[Player], which: impl Fn(&Player) -> bool) -> u32 {
+fn people(players: &[Arc<Player>], which: impl Fn(&Player) -> bool) -> u32 {
     players.iter().filter(|p| which(p)).map(|p| u32::from(p.count.max(1))).sum()
 }
 
 /// `2`, or with a companion `3[1.2.pic]`, or where a player takes it as well `2[1.2/pic]`.
-fn desk(players: &[Player], taken: &[Doubling], main: &str, companions: &[(&str, &str)]) -> String {
+fn desk(
+    players: &[Arc<Player>],
+    taken: &[Doubling],
+    main: &str,
+    companions: &[(&str, &str)],
+) -> String {
     let plain = people(players, |p| id(p) == main);
     let mut seats: Vec<String> = Vec::new();
     for player in players.iter().filter(|p| id(p) == main) {
@@ -87,7 +94,7 @@ fn desk(players: &[Player], taken: &[Doubling], main: &str, companions: &[(&str,
 }
 
 /// `timp`, `timp+2`, `2perc`.
-fn drums(players: &[Player]) -> Option<String> {
+fn drums(players: &[Arc<Player>]) -> Option<String> {
     let timpani = people(players, |p| id(p) == "timpani");
     let others =
         people(players, |p| p.instrument.family == Family::Percussion && id(p) != "timpani");
@@ -105,7 +112,7 @@ fn drums(players: &[Player]) -> Option<String> {
 }
 
 /// `hp`, `2hp`, `hpd`, each a group of its own.
-fn others(players: &[Player]) -> Vec<String> {
+fn others(players: &[Arc<Player>]) -> Vec<String> {
     let mut seen: Vec<&str> = Vec::new();
     for player in players {
         let other = matches!(player.instrument.family, Family::Harp | Family::Keyboard);
@@ -125,7 +132,7 @@ fn others(players: &[Player]) -> Vec<String> {
 }
 
 /// `str (8.6.4.3.2)`: the desks in score order, first and second violins apart.
-fn strings(players: &[Player]) -> Option<String> {
+fn strings(players: &[Arc<Player>]) -> Option<String> {
     let desks: Vec<String> = players
         .iter()
         .filter(|p| p.instrument.family == Family::Strings)

@@ -1,3 +1,5 @@
+use std::sync::Arc;
+
 use proptest::prelude::*;
 
 use super::*;
@@ -5,7 +7,7 @@ use crate::diagnostics::Sources;
 use crate::music::Pitch;
 use crate::resolve::{NoFiles, Piece, resolve};
 
-fn piece(text: &str) -> Piece {
+fn piece(text: &str) -> Arc<Piece> {
     let mut sources = Sources::new();
     let file = sources.add("test.ripieno", text);
     let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);

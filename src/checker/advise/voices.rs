@@ -1,6 +1,7 @@
 //! What each voice asks of whoever plays it, and who can.
 
 use std::fmt;
+use std::sync::Arc;
 
 use serde::Serialize;
 
@@ -52,7 +53,7 @@ pub struct Fits {
 /// Describes every voice of a piece, or the one that is named.
 #[must_use]
 pub fn voices(piece: &Piece, only: Option<&Voice>) -> VoicesAdvice {
-    let chosen = |voice: &&Voice| only.is_none_or(|only| only.name == voice.name);
+    let chosen = |voice: &&Arc<Voice>| only.is_none_or(|only| only.name == voice.name);
     VoicesAdvice {
         voices: piece.voices.iter().filter(chosen).map(|voice| describe(piece, voice)).collect(),
     }

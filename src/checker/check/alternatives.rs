@@ -132,7 +132,7 @@ pub(super) fn who_else<T>(cx: &Context, passage: &Passage<T>) -> Vec<(usize, boo
     let (Some(first), Some(last)) = (passage.notes().next(), passage.notes().last()) else {
         return Vec::new();
     };
-    let own = passage.part.player;
+    let own = &passage.part.player;
     let family = |part: &Part| part.instrument_at(first.start).family;
     let mut found: Vec<(bool, bool, usize)> = cx
         .parts()

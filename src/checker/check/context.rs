@@ -2,9 +2,11 @@
 //! allowed.
 
 use std::cell::{Cell, OnceCell};
-use std::collections::HashMap;
+use std::sync::Arc;
 
-use super::loudness::{Degree, Loudness};
+use super::facts::Facts;
+use super::loudness::Degree;
+use super::memory::{Changes, Memory};
 use super::options::matches;
 use super::slices::Slices;
 use crate::arrange::{Arrangement, LineId, Part, SoundingNote};
@@ -15,19 +17,18 @@ use crate::resolve::{Allow, Clock, DirectionKind, Form, Line, Piece, Technique, 
 
 /// One arranged scoring with what the rules ask of it again and again.
 pub(super) struct Context<'a> {
-    pub arrangement: &'a Arrangement<'a>,
+    pub arrangement: &'a Arrangement,
     pub piece: &'a Piece,
     pub form: &'a Form,
     pub era: i32,
     lines: Vec<Option<&'a Line>>,
     /// For each bar: seconds from the beginning, seconds that a whole note lasts.
     clock: Clock<'a>,
-    /// For each part: seconds at which each note begins and ends.
-    times: Vec<Vec<(f64, f64)>>,
-    /// For each part: how loud it is when.
-    loudness: Vec<Loudness>,
-    /// For each part: its changes of technique.
-    techniques: Vec<Vec<(Time, Technique, Span)>>,
+    /// For each part what is asked of it again and again.
+    facts: Vec<Arc<Facts>>,
+    /// What an earlier run found, and what has changed since.
+    memory: Option<(&'a Memory, Changes)>,
+    slices_within: OnceCell<Slices>,
     slices: OnceCell<Slices>,
     allows: Vec<GivenAllow<'a>>,
 }
@@ -35,8 +36,10 @@ pub(super) struct Context<'a> {
 /// Notes of one player, one after the other, that he plays on one instrument.
 pub(super) struct Stretch<'a> {
     pub player: usize,
-    pub part: &'a Part<'a>,
+    pub part: &'a Part,
     pub instrument: &'static Instrument,
+    /// How many instruments the player had in hand before.
+    pub place: usize,
     /// Index of the first note, and of the first one after the last.
     first: usize,
     after: usize,
@@ -46,6 +49,14 @@ impl<'a> Stretch<'a> {
     /// The notes with their indices in the part.
     pub fn notes(&self) -> impl Iterator<Item = (usize, &'a SoundingNote)> + use<'a> {
         (self.first..self.after).zip(&self.part.notes[self.first..self.after])
+    }
+
+    /// Those of a range of indices.
+    pub fn within(
+        &self,
+        range: std::ops::Range<usize>,
+    ) -> impl Iterator<Item = (usize, &'a SoundingNote)> + use<'a> {
+        range.clone().zip(&self.part.notes[range])
     }
 
     /// The indices of the notes in the part.
@@ -67,11 +78,28 @@ struct GivenAllow<'a> {
 }
 
 impl<'a> Context<'a> {
-    pub fn new(arrangement: &'a Arrangement<'a>) -> Context<'a> {
-        let piece = arrangement.piece;
-        let layers = piece.layers(arrangement.scoring);
-        let by_span: HashMap<Span, &Line> =
-            layers.iter().flat_map(|s| &s.lines).map(|line| (line.span, line)).collect();
+    pub fn new(arrangement: &'a Arrangement) -> Context<'a> {
+        let clock = Clock::new(&arrangement.piece.form);
+        let facts = arrangement.parts.iter().map(|part| Arc::new(Facts::new(part, &clock)));
+        Context::with(arrangement, facts.collect(), None)
+    }
+
+    /// The same with what the last run remembered.
+    pub fn again(
+        arrangement: &'a Arrangement,
+        memory: &'a Memory,
+        (changes, facts): (Changes, Vec<Arc<Facts>>),
+    ) -> Context<'a> {
+        Context::with(arrangement, facts, Some((memory, changes)))
+    }
+
+    fn with(
+        arrangement: &'a Arrangement,
+        facts: Vec<Arc<Facts>>,
+        memory: Option<(&'a Memory, Changes)>,
+    ) -> Context<'a> {
+        let piece = &*arrangement.piece;
+        let layers = piece.layers(&arrangement.scoring);
         let ensemble = &piece.ensembles[arrangement.scoring.ensemble];
         let allows = layers
             .iter()
@@ -84,22 +112,18 @@ impl<'a> Context<'a> {
                 used: Cell::new(false),
             })
             .collect();
-        let clock = Clock::new(&piece.form);
-        let times = arrangement.parts.iter().map(|part| times(part, &clock)).collect();
         Context {
             arrangement,
             piece,
             form: &piece.form,
             era: arrangement.era,
-            lines: arrangement.lines.iter().map(|l| by_span.get(&l.span).copied()).collect(),
-            clock,
-            times,
-            loudness: arrangement
-                .parts
-                .iter()
-                .map(|part| Loudness::new(&part.directions))
+            lines: (0..arrangement.lines.len())
+                .map(|id| arrangement.line(LineId(id as u16)).map(|line| &**line))
                 .collect(),
-            techniques: arrangement.parts.iter().map(techniques).collect(),
+            clock: Clock::new(&piece.form),
+            facts,
+            memory,
+            slices_within: OnceCell::new(),
             slices: OnceCell::new(),
             allows,
         }
@@ -110,20 +134,30 @@ impl<'a> Context<'a> {
         self.slices.get_or_init(|| Slices::new(&self.arrangement.parts))
     }
 
+    /// The same between two times, which are those of all calls.
+    pub fn slices_within(&self, window: (Time, Time)) -> &Slices {
+        self.slices_within.get_or_init(|| Slices::within(&self.arrangement.parts, window))
+    }
+
+    /// What the last run remembered, and what has changed since.
+    pub fn memory(&self) -> Option<(&Memory, &Changes)> {
+        self.memory.as_ref().map(|(memory, changes)| (*memory, changes))
+    }
+
     /// Seconds from the beginning at which each note of a part begins and ends, repeats once.
     pub fn times(&self, player: usize) -> &[(f64, f64)] {
-        &self.times[player]
+        &self.facts[player].times
     }
 
     /// How loud a player is at a time, on the way of a hairpin too; mezzo forte where nothing is
     /// said.
     pub fn degree(&self, player: usize, time: Time) -> Degree {
-        self.loudness[player].degree(time)
+        self.facts[player].loudness.degree(time)
     }
 
     /// Is a player plucking at a time?
     pub fn plucks(&self, player: usize, time: Time) -> bool {
-        plucked(&self.techniques[player], time)
+        plucked(&self.facts[player].techniques, time)
     }
 
     /// Seconds from the beginning to a written time, repeats once.
@@ -137,8 +171,8 @@ impl<'a> Context<'a> {
         lines.filter_map(|(index, line)| Some((LineId(index as u16), (*line)?)))
     }
 
-    pub fn parts(&self) -> impl Iterator<Item = (usize, &'a Part<'a>)> + use<'a> {
-        self.arrangement.parts.iter().enumerate()
+    pub fn parts(&self) -> impl Iterator<Item = (usize, &'a Part)> + use<'a> {
+        self.arrangement.parts.iter().map(|part| &**part).enumerate()
     }
 
     /// The notes of every player who has any, instrument by instrument.
@@ -149,12 +183,12 @@ impl<'a> Context<'a> {
                 let index = |time| part.notes.partition_point(|note| note.start < time);
                 let first = if place == 0 { 0 } else { index(*from) };
                 let after = until.map_or(part.notes.len(), index);
-                (first < after).then_some(Stretch { player, part, instrument, first, after })
+                (first < after).then_some(Stretch { player, part, instrument, place, first, after })
             })
         })
     }
 
-    pub fn part(&self, index: usize) -> &'a Part<'a> {
+    pub fn part(&self, index: usize) -> &'a Part {
         &self.arrangement.parts[index]
     }
 
@@ -240,14 +274,6 @@ fn covers(ranges: &[(usize, usize)], (first, last): (usize, usize)) -> bool {
         }
     }
     reached > last
-}
-
-/// Seconds at which each note of a part begins and ends.
-fn times(part: &Part, clock: &Clock) -> Vec<(f64, f64)> {
-    part.notes
-        .iter()
-        .map(|note| (clock.seconds_at(note.start), clock.seconds_at(note.end())))
-        .collect()
 }
 
 /// Changes of technique of a part that have a sense for bow and mute, in order.

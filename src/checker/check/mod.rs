@@ -21,9 +21,11 @@ mod cases;
 mod context;
 mod documentation;
 mod doubt;
+mod facts;
 #[cfg(test)]
 mod handbook;
 mod loudness;
+mod memory;
 #[cfg(test)]
 mod mutations;
 mod options;
@@ -36,7 +38,9 @@ mod slices;
 mod tests;
 mod words;
 
+use std::borrow::Borrow;
 use std::collections::HashMap;
+use std::sync::Arc;
 
 use crate::arrange::{Arrangement, arrange};
 use crate::diagnostics::{Diagnostic, Label, Severity, Span};
@@ -47,6 +51,7 @@ use context::Context;
 pub use documentation::{Documentation, documentation, explain, explain_code, page};
 pub use options::{Options, matches};
 pub use report::report;
+pub(crate) use report::report_again;
 pub use rules::RULES;
 
 /// A rule: its name, how bad its findings are, its documentation and what it does.
@@ -134,7 +139,11 @@ impl Findings {
 
 /// Arranges scorings and runs all rules over them and over the piece; see [`check_piece`].
 #[must_use]
-pub fn check_scorings(piece: &Piece, scorings: &[&Scoring], options: &Options) -> Vec<Diagnostic> {
+pub fn check_scorings(
+    piece: &Arc<Piece>,
+    scorings: &[&Arc<Scoring>],
+    options: &Options,
+) -> Vec<Diagnostic> {
     let arrangements: Vec<_> = scorings.iter().map(|scoring| arrange(piece, scoring)).collect();
     check_piece(piece, &arrangements, options)
 }
@@ -151,7 +160,7 @@ pub fn check(arrangement: &Arrangement, options: &Options) -> Vec<Diagnostic> {
         finding.diagnostic.scoring = Some(arrangement.scoring.name.clone());
     }
     let used: Vec<Span> = cx.used_allows().collect();
-    findings.extend(allows::findings([arrangement.scoring], &used, options));
+    findings.extend(allows::findings([&*arrangement.scoring], &used, options));
     options.apply(findings.into_iter().map(|finding| finding.diagnostic).collect())
 }
 
@@ -166,6 +175,24 @@ pub fn check_piece(
     arrangements: &[Arrangement],
     options: &Options,
 ) -> Vec<Diagnostic> {
+    check_again(piece, arrangements, options, &mut Kept::default())
+}
+
+/// What one run of the rules keeps for the next.
+#[derive(Default)]
+pub(crate) struct Kept {
+    /// By name of the scoring.
+    scorings: HashMap<String, memory::Memory>,
+}
+
+/// The same with what an earlier run kept.
+fn check_again(
+    piece: &Piece,
+    arrangements: &[impl Borrow<Arrangement>],
+    options: &Options,
+    kept: &mut Kept,
+) -> Vec<Diagnostic> {
+    let arrangements = || arrangements.iter().map(Borrow::borrow);
     let mut all = Findings::default();
     for rule in RULES {
         if let Check::Piece(check) = rule.check
@@ -174,12 +201,14 @@ pub fn check_piece(
             check(piece, &mut all);
         }
     }
-    let mut told: Vec<Told> = Vec::new();
+    let mut told = AllTold::default();
     let mut used = Vec::new();
-    for arrangement in arrangements {
-        let cx = Context::new(arrangement);
+    for arrangement in arrangements() {
+        let memory = kept.scorings.entry(arrangement.scoring.name.clone()).or_default();
+        let changed = memory.begin(arrangement);
+        let cx = Context::again(arrangement, memory, changed);
         for finding in one_scoring(&cx, options) {
-            tell(&mut told, finding, &arrangement.scoring.name);
+            told.tell(finding, &arrangement.scoring.name);
         }
         for diagnostic in &arrangement.diagnostics {
             let conclusion = diagnostic.severity < Severity::Error;
@@ -188,12 +217,12 @@ pub fn check_piece(
                 continue;
             }
             let finding = Finding::alone(diagnostic.clone());
-            tell(&mut told, finding, &arrangement.scoring.name);
+            told.tell(finding, &arrangement.scoring.name);
         }
         used.extend(cx.used_allows());
     }
-    all.0.extend(told.into_iter().map(Told::finish));
-    let scorings = arrangements.iter().map(|arrangement| arrangement.scoring);
+    all.0.extend(told.told.into_iter().map(Told::finish));
+    let scorings = arrangements().map(|arrangement| &*arrangement.scoring);
     all.0.extend(allows::findings(scorings, &used, options));
     options.apply(all.0.into_iter().map(|finding| finding.diagnostic).collect())
 }
@@ -280,33 +309,69 @@ struct Told {
     others: Vec<String>,
 }
 
-fn tell(told: &mut Vec<Told>, finding: Finding, scoring: &str) {
-    let same = |other: &Told| {
-        let (a, b) = (&other.finding.diagnostic, &finding.diagnostic);
-        // What two notes of the source make together is one cause, whoever plays them.
-        let of_source = a.code.starts_with("harmony/") && a.primary.span == b.primary.span;
-        let place = match (other.finding.line, finding.line) {
-            _ if of_source => true,
-            (Some(one), Some(two)) => one == two,
-            (None, None) => a.primary.span == b.primary.span,
-            _ => false,
-        };
-        let bars = within(b.bars, a.bars) || within(a.bars, b.bars);
-        let cause = a.code == b.code && other.finding.kind == finding.kind;
-        let elsewhere = other.scoring != scoring && !other.others.iter().any(|o| o == scoring);
-        cause && (of_source || a.player == b.player) && place && bars && elsewhere
-    };
-    let scoring = scoring.to_string();
-    let Some(known) = told.iter_mut().find(|other| same(other)) else {
-        told.push(Told { finding, scoring, others: Vec::new() });
-        return;
-    };
-    if within(finding.diagnostic.bars, known.finding.diagnostic.bars) {
-        known.others.push(scoring);
-    } else {
-        known.finding = finding;
-        known.others.push(std::mem::replace(&mut known.scoring, scoring));
+/// What was found in the scorings so far, each thing once.
+#[derive(Default)]
+struct AllTold {
+    told: Vec<Told>,
+    /// Indices of what may be the same, by what must agree.
+    alike: HashMap<Alike, Vec<usize>>,
+}
+
+/// What agrees in findings that are one: code, kind of cause, and the place in the source (for
+/// harmony), or the player with the scoring line or, without one, the place.
+type Alike = (&'static str, u8, Option<String>, Option<Span>, Option<Span>);
+
+impl AllTold {
+    fn tell(&mut self, finding: Finding, scoring: &str) {
+        let candidates = alike(&finding);
+        let mut known: Vec<usize> =
+            candidates.iter().filter_map(|key| self.alike.get(key)).flatten().copied().collect();
+        known.sort_unstable();
+        let same = |index: &usize| is_same(&self.told[*index], &finding, scoring);
+        let index = known.into_iter().find(same).unwrap_or(self.told.len());
+        match self.told.get_mut(index) {
+            None => {
+                self.told.push(Told { finding, scoring: scoring.to_string(), others: Vec::new() });
+            }
+            Some(known) => {
+                if within(finding.diagnostic.bars, known.finding.diagnostic.bars) {
+                    return known.others.push(scoring.to_string());
+                }
+                known.finding = finding;
+                known.others.push(std::mem::replace(&mut known.scoring, scoring.to_string()));
+            }
+        }
+        for key in candidates {
+            self.alike.entry(key).or_default().push(index);
+        }
     }
+}
+
+fn alike(finding: &Finding) -> Vec<Alike> {
+    let told = &finding.diagnostic;
+    let (code, kind, primary) = (told.code, finding.kind, Some(told.primary.span));
+    let place = if finding.line.is_some() { None } else { primary };
+    let mut keys = vec![(code, kind, told.player.clone(), finding.line, place)];
+    if code.starts_with("harmony/") {
+        keys.push((code, kind, None, Some(Span::default()), primary));
+    }
+    keys
+}
+
+fn is_same(other: &Told, finding: &Finding, scoring: &str) -> bool {
+    let (a, b) = (&other.finding.diagnostic, &finding.diagnostic);
+    // What two notes of the source make together is one cause, whoever plays them.
+    let of_source = a.code.starts_with("harmony/") && a.primary.span == b.primary.span;
+    let place = match (other.finding.line, finding.line) {
+        _ if of_source => true,
+        (Some(one), Some(two)) => one == two,
+        (None, None) => a.primary.span == b.primary.span,
+        _ => false,
+    };
+    let bars = within(b.bars, a.bars) || within(a.bars, b.bars);
+    let cause = a.code == b.code && other.finding.kind == finding.kind;
+    let elsewhere = other.scoring != scoring && !other.others.iter().any(|o| o == scoring);
+    cause && (of_source || a.player == b.player) && place && bars && elsewhere
 }
 
 fn within(inner: Option<(i32, i32)>, outer: Option<(i32, i32)>) -> bool {

@@ -13,7 +13,7 @@ const MOST_RANGES: usize = 8;
 /// Notes of one player that one scoring line gives him and that offend against one rule.
 pub(super) struct Passage<'a, T> {
     pub player: usize,
-    pub part: &'a Part<'a>,
+    pub part: &'a Part,
     pub line: LineId,
     /// The kind of cause, as the rule counts them.
     pub kind: u8,

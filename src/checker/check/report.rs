@@ -1,6 +1,10 @@
 //! All findings of a source together, as a person reads them.
 
-use super::{Options, check_scorings};
+use std::borrow::Borrow;
+use std::sync::Arc;
+
+use super::{Kept, Options, check_again};
+use crate::arrange::{Arrangement, arrange};
 use crate::diagnostics::{Diagnostic, Severity};
 use crate::resolve::{Piece, Scoring};
 
@@ -12,12 +16,31 @@ const OF_ABSENCE: [&str; 3] = ["allow/unused", "names/idle-player", "names/unuse
 /// its scorings, in the order of the source.
 #[must_use]
 pub fn report(
-    piece: &Piece,
+    piece: &Arc<Piece>,
     of_source: Vec<Diagnostic>,
-    scorings: &[&Scoring],
+    scorings: &[&Arc<Scoring>],
     options: &Options,
 ) -> Vec<Diagnostic> {
-    let mut findings = check_scorings(piece, scorings, options);
+    let arranged: Vec<_> = scorings.iter().map(|scoring| arrange(piece, scoring)).collect();
+    let mut all = report_again(piece, of_source, &arranged, options, &mut Kept::default());
+    // In a text that has not been edited, spans are in order as their places are.
+    all.sort_by_key(|finding| {
+        let span = finding.primary.span;
+        (span.file, span.first, span.start)
+    });
+    all
+}
+
+/// The same for scorings that are worked out, with what an earlier run kept, in the order in which
+/// it was found.
+pub(crate) fn report_again(
+    piece: &Piece,
+    of_source: Vec<Diagnostic>,
+    arrangements: &[impl Borrow<Arrangement>],
+    options: &Options,
+    kept: &mut Kept,
+) -> Vec<Diagnostic> {
+    let mut findings = check_again(piece, arrangements, options, kept);
     let not_understood = |finding: &Diagnostic| {
         finding.severity == Severity::Error && super::find(finding.code).is_none()
     };
@@ -26,6 +49,5 @@ pub fn report(
     }
     let mut all = options.apply(of_source);
     all.extend(findings);
-    all.sort_by_key(|finding| (finding.primary.span.file, finding.primary.span.start));
     all
 }

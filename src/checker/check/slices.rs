@@ -1,5 +1,7 @@
 //! What sounds together: the piece cut at every beginning and end of a note.
 
+use std::sync::Arc;
+
 use crate::arrange::{Part, SoundingNote};
 use crate::music::Time;
 
@@ -20,7 +22,7 @@ pub(super) struct Sounding {
 
 impl Sounding {
     /// The note itself.
-    pub fn of<'p>(self, parts: &'p [Part]) -> &'p SoundingNote {
+    pub fn of<'p>(self, parts: &'p [Arc<Part>]) -> &'p SoundingNote {
         &parts[usize::from(self.player)].notes[self.note as usize]
     }
 }
@@ -34,28 +36,39 @@ pub(super) struct Slice<'s> {
 }
 
 impl Slices {
-    pub fn new(parts: &[Part]) -> Slices {
+    pub fn new(parts: &[Arc<Part>]) -> Slices {
+        Slices::within(parts, (Time::MIN, Time::MAX))
+    }
+
+    /// The slices that begin within a window (and perhaps some beside them, which may be cut).
+    pub fn within(parts: &[Arc<Part>], (from, to): (Time, Time)) -> Slices {
+        // The notes of each part that sound in the window, and the first behind it: where the last
+        // slice ends depends on that.
+        let mut ranges = Vec::with_capacity(parts.len());
         let mut starts: Vec<Time> = Vec::new();
         for part in parts {
+            let first = part.notes.partition_point(|note| note.end() <= from);
+            let after = part.notes.partition_point(|note| note.start < to) + 1;
+            let range = first..after.min(part.notes.len()).max(first);
             let mut own: Vec<Time> =
-                part.notes.iter().flat_map(|note| [note.start, note.end()]).collect();
+                part.notes[range.clone()].iter().flat_map(|n| [n.start, n.end()]).collect();
             own.dedup();
             starts.extend(own);
+            ranges.push(range);
         }
         starts.sort_unstable();
         starts.dedup();
-        let mut at = vec![0usize; parts.len()];
         let mut first = Vec::with_capacity(starts.len() + 1);
         let mut sounding = Vec::new();
         for &start in &starts {
             first.push(sounding.len() as u32);
-            for (player, part) in parts.iter().enumerate() {
-                let index = &mut at[player];
-                while part.notes.get(*index).is_some_and(|note| note.end() <= start) {
-                    *index += 1;
+            for (player, (part, range)) in parts.iter().zip(&mut ranges).enumerate() {
+                while range.start < range.end && part.notes[range.start].end() <= start {
+                    range.start += 1;
                 }
-                if part.notes.get(*index).is_some_and(|note| note.start <= start) {
-                    sounding.push(Sounding { player: player as u16, note: *index as u32 });
+                if range.start < range.end && part.notes[range.start].start <= start {
+                    let note = range.start as u32;
+                    sounding.push(Sounding { player: player as u16, note });
                 }
             }
         }
@@ -65,10 +78,21 @@ impl Slices {
 
     /// The slices in order of time.
     pub fn iter(&self) -> impl Iterator<Item = Slice<'_>> {
-        self.starts.windows(2).enumerate().map(|(index, ends)| Slice {
-            start: ends[0],
-            end: ends[1],
+        (0..self.starts.len()).map_while(|index| self.get(index))
+    }
+
+    /// The slice of that index.
+    pub fn get(&self, index: usize) -> Option<Slice<'_>> {
+        Some(Slice {
+            start: self.starts[index],
+            end: *self.starts.get(index + 1)?,
             sounding: &self.sounding[self.first[index] as usize..self.first[index + 1] as usize],
         })
+    }
+
+    /// Indices of the slices between two times.
+    pub fn between(&self, from: Time, to: Time) -> std::ops::Range<usize> {
+        let index = |time| self.starts.partition_point(|start| *start < time);
+        index(from)..index(to)
     }
 }

@@ -17,7 +17,8 @@ pub(super) fn findings_with(text: &str, options: &Options) -> Vec<Diagnostic> {
     let (piece, diagnostics) = resolve(&mut sources, root, &mut NoFiles);
     assert!(diagnostics.is_empty(), "{text}\n{diagnostics:#?}");
     let arrangements: Vec<_> = piece.scorings.iter().map(|s| arrange(&piece, s)).collect();
-    check_piece(&piece, &arrangements, options)
+    let found = check_piece(&piece, &arrangements, options);
+    found.into_iter().map(|finding| finding.placed(&sources)).collect()
 }
 
 /// Makes the change that a finding offers.

@@ -1,28 +1,66 @@
 //! What each player sounds, with the role and the origin of every note.
 
+use std::sync::Arc;
+
 use super::Doubt;
+use super::kept::KeptWork;
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::{Instrument, Tuning};
 use crate::music::{Interval, Pitch, Time};
-use crate::resolve::{Attached, Direction, Piece, Player, Role, Scoring, Sound, Tuplet};
+use crate::resolve::{Attached, Direction, Line, Piece, Player, Role, Scoring, Sound, Tuplet};
 
 /// A scoring worked out: what every player of its ensemble sounds.
 #[derive(Clone, Debug)]
-pub struct Arrangement<'a> {
+pub struct Arrangement {
     /// The piece.
-    pub piece: &'a Piece,
+    pub piece: Arc<Piece>,
     /// The scoring.
-    pub scoring: &'a Scoring,
+    pub scoring: Arc<Scoring>,
     /// The year whose customs hold.
     pub era: i32,
     /// The players in score order.
-    pub parts: Vec<Part<'a>>,
+    pub parts: Vec<Arc<Part>>,
     /// The scoring lines (those of kept scorings too) to which notes refer.
     pub lines: Vec<LineOrigin>,
     /// Where something else may sound than what is known, because the source has errors.
     pub doubt: Doubt,
     /// What was found on the way.
     pub diagnostics: Vec<Diagnostic>,
+    pub(super) kept: KeptWork,
+}
+
+impl Arrangement {
+    /// The scoring line of that number.
+    #[must_use]
+    pub fn line(&self, id: LineId) -> Option<&Arc<Line>> {
+        self.kept.lines.get(usize::from(id.0)).map(|given| &given.line)
+    }
+}
+
+impl Arrangement {
+    /// An arrangement of these parts that no scoring line gave, to try a writer alone.
+    #[must_use]
+    pub fn of_parts(piece: Piece, era: i32, parts: Vec<Part>) -> Arrangement {
+        let scoring = Scoring {
+            name: "village".into(),
+            span: Span::default(),
+            ensemble: 0,
+            keep: None,
+            lines: Vec::new(),
+            allows: Vec::new(),
+            adrift: false,
+        };
+        Arrangement {
+            piece: Arc::new(piece),
+            scoring: Arc::new(scoring),
+            era,
+            parts: parts.into_iter().map(Arc::new).collect(),
+            lines: Vec::new(),
+            doubt: Doubt::default(),
+            diagnostics: Vec::new(),
+            kept: KeptWork::default(),
+        }
+    }
 }
 
 /// A scoring line as the origin of notes.
@@ -41,10 +79,10 @@ pub struct LineOrigin {
 pub struct LineId(pub u16);
 
 /// What one player (or section) sounds.
-#[derive(Clone, Debug)]
-pub struct Part<'a> {
+#[derive(Clone, PartialEq, Debug)]
+pub struct Part {
     /// The player.
-    pub player: &'a Player,
+    pub player: Arc<Player>,
     /// Notes in order of time; they do not overlap.
     pub notes: Vec<SoundingNote>,
     /// Tuplets in order of time.
@@ -65,7 +103,7 @@ pub struct Part<'a> {
     pub drums: Vec<(Time, Vec<Pitch>)>,
 }
 
-impl Part<'_> {
+impl Part {
     /// The instrument in hand at a time, and since when.
     fn in_hand(&self, time: Time) -> (Time, &'static Instrument) {
         let after = self.instruments.partition_point(|(from, _)| *from <= time);

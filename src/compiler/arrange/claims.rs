@@ -1,20 +1,22 @@
 //! Which line gives a player his notes in which bar.
 
+use std::sync::Arc;
+
 use super::{GivenLine, LineId};
 use crate::diagnostics::Diagnostic;
 use crate::resolve::{Ensemble, Line, Piece, Scoring, Verb};
 
 /// All lines with the players of the ensemble to whom they speak.
-pub(super) fn lines<'a>(
+pub(super) fn lines(
     ensemble: &Ensemble,
-    layers: &[&'a Scoring],
+    layers: &[&Arc<Scoring>],
     diagnostics: &mut Vec<Diagnostic>,
-) -> Vec<GivenLine<'a>> {
+) -> Vec<GivenLine> {
     let mut lines = Vec::new();
     for (layer, scoring) in layers.iter().enumerate() {
         for line in &scoring.lines {
             let (players, octaves) = players(ensemble, line, layer, layers, diagnostics);
-            lines.push(GivenLine { line, players, octaves, layer });
+            lines.push(GivenLine { line: Arc::clone(line), players, octaves, layer });
         }
     }
     lines
@@ -24,7 +26,7 @@ fn players(
     ensemble: &Ensemble,
     line: &Line,
     layer: usize,
-    layers: &[&Scoring],
+    layers: &[&Arc<Scoring>],
     diagnostics: &mut Vec<Diagnostic>,
 ) -> (Vec<usize>, Vec<i8>) {
     let mut players = Vec::new();
@@ -91,7 +93,7 @@ pub(super) fn claims(
                     match *holder {
                         NOBODY => *holder = id as u16,
                         other if usize::from(other) == id => {}
-                        other if unsure(given.line) || unsure(lines[usize::from(other)].line) => {
+                        other if unsure(&given.line) || unsure(&lines[usize::from(other)].line) => {
                             let same = lines[usize::from(other)].layer == given.layer;
                             if same && lines[usize::from(other)].line.verb == Verb::Unknown {
                                 *holder = id as u16;

@@ -18,7 +18,7 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
     let mut own_before = false;
     let (mut plucked, mut muted) = (false, false);
     for run in runs {
-        let line = lines[usize::from(run.line.0)].line;
+        let line = &lines[usize::from(run.line.0)].line;
         let music = match &line.verb {
             Verb::Plays { voice, .. } => Some(&piece.voices[*voice].music),
             Verb::Writes(music) => Some(music),
@@ -141,46 +141,53 @@ fn cut(note: &mut SoundingNote, at: Time) -> SoundingNote {
     rest
 }
 
-/// A fermata holds for everybody: every part that sounds or rests at a fermata of a voice gets
-/// one too. A note that is held beyond it is struck anew when all go on: its fermata would stand
-/// at its end, where nobody waits any more.
-pub(super) fn fermatas(piece: &Piece, parts: &mut [Part]) {
-    let held = piece.fermatas();
-    // Who rests waits once, however many voices hold on to the same end: in the shortest of them.
-    let mut pauses = held.clone();
+/// From when to when who rests waits: once, however many voices hold on to the same end, and in the
+/// shortest of them.
+pub(super) fn pauses(held: &[(Time, Time)]) -> Vec<(Time, Time)> {
+    let mut pauses = held.to_vec();
     pauses.sort_by_key(|&(start, end)| (end, start));
     pauses.reverse();
     pauses.dedup_by_key(|(_, end)| *end);
     pauses.reverse();
-    for part in parts {
-        for &(start, end) in &pauses {
-            let index = part.notes.partition_point(|note| note.end() < end);
-            let in_tuplet = part
-                .tuplets
-                .iter()
-                .any(|tuplet| tuplet.start < end && end < tuplet.start + tuplet.length);
-            let note = part.notes.get_mut(index).filter(|note| note.start < end);
-            match note {
-                Some(note) => {
-                    // Nor can a plain value end where only a tuplet of another voice reaches.
-                    let can_end = !in_tuplet && end % Time::of(1, 1024) == Time::ZERO;
-                    let rest = (can_end && note.end() > end).then(|| cut(note, end));
-                    note.attached.marks.insert(Mark::Fermata);
-                    part.notes.splice(index + 1..index + 1, rest);
-                }
-                None => {
-                    // A part that falls silent before the end waits in its rest.
-                    let before = index.checked_sub(1).map(|before| part.notes[before].end());
-                    let start = before.map_or(start, |end| end.max(start));
-                    let at = part.directions.partition_point(|d| d.at <= start);
-                    let there = part.directions.iter().any(|d| {
-                        let same = d.at == start || held.contains(&(d.at, end));
-                        d.kind == DirectionKind::FermataOnRest && same
-                    });
-                    if !there {
-                        let kind = DirectionKind::FermataOnRest;
-                        part.directions.insert(at, Direction { at: start, kind, span: piece.span });
-                    }
+    pauses
+}
+
+/// A fermata holds for everybody: every part that sounds or rests at a fermata of a voice gets
+/// one too. A note that is held beyond it is struck anew when all go on: its fermata would stand
+/// at its end, where nobody waits any more.
+pub(super) fn fermatas(
+    piece: &Piece,
+    held: &[(Time, Time)],
+    pauses: &[(Time, Time)],
+    part: &mut Part,
+) {
+    for &(start, end) in pauses {
+        let index = part.notes.partition_point(|note| note.end() < end);
+        let in_tuplet = part
+            .tuplets
+            .iter()
+            .any(|tuplet| tuplet.start < end && end < tuplet.start + tuplet.length);
+        let note = part.notes.get_mut(index).filter(|note| note.start < end);
+        match note {
+            Some(note) => {
+                // Nor can a plain value end where only a tuplet of another voice reaches.
+                let can_end = !in_tuplet && end % Time::of(1, 1024) == Time::ZERO;
+                let rest = (can_end && note.end() > end).then(|| cut(note, end));
+                note.attached.marks.insert(Mark::Fermata);
+                part.notes.splice(index + 1..index + 1, rest);
+            }
+            None => {
+                // A part that falls silent before the end waits in its rest.
+                let before = index.checked_sub(1).map(|before| part.notes[before].end());
+                let start = before.map_or(start, |end| end.max(start));
+                let at = part.directions.partition_point(|d| d.at <= start);
+                let there = part.directions.iter().any(|d| {
+                    let same = d.at == start || held.contains(&(d.at, end));
+                    d.kind == DirectionKind::FermataOnRest && same
+                });
+                if !there {
+                    let kind = DirectionKind::FermataOnRest;
+                    part.directions.insert(at, Direction { at: start, kind, span: piece.span });
                 }
             }
         }

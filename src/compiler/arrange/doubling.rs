@@ -36,6 +36,7 @@ fn shift(note: &mut SoundingNote, octaves: i8) {
 }
 
 /// Passages that were moved by octaves into the compass.
+#[derive(Clone, Debug)]
 pub(super) struct Folded {
     /// Beginning and end of each passage and the octaves up by which it moved.
     passages: Vec<(Time, Time, i8)>,
@@ -166,7 +167,7 @@ pub(super) fn octave_moved(
     let bars = || told.iter().flat_map(|(_, bars)| bars);
     let first = bars().map(|moved| moved.first).min()?;
     let last = bars().map(|moved| moved.last).max()?;
-    let player = players.first()?.player;
+    let player = &players.first()?.player;
     let diagnostic = Diagnostic::advice(
         "arrange/octave-moved",
         line,
@@ -317,12 +318,14 @@ fn ranges(bars: &[i32]) -> String {
 mod tests {
     use proptest::prelude::*;
 
+    use std::sync::Arc;
+
     use super::*;
     use crate::arrange::arrange;
     use crate::arrange::derive::tests::piece;
     use crate::music::Interval;
 
-    fn two_players(voice: &str, bars: usize, ensemble: &str, second: &str) -> Piece {
+    fn two_players(voice: &str, bars: usize, ensemble: &str, second: &str) -> Arc<Piece> {
         piece(&format!(
             "form {{\n 1 metre 4/4, key C major\n {bars} end\n}}\nvoice v {{\n{voice}\n}}\n\
              ensemble e {{\n{ensemble}\n}}\n\

@@ -4,6 +4,8 @@
 //! bar that could not be read. What is concluded from such a gap would be a second finding about
 //! one mistake, and a wrong one. So every gap is noted by bar and player, and the checker asks.
 
+use std::sync::Arc;
+
 use super::{GivenLine, Part};
 use crate::resolve::{Piece, Scoring, Verb};
 
@@ -57,9 +59,9 @@ fn mark(bars: &mut [bool], first: usize, after: usize) {
 /// What is doubtful in a scoring.
 pub(super) fn doubt(
     piece: &Piece,
-    layers: &[&Scoring],
+    layers: &[&Arc<Scoring>],
     lines: &[GivenLine],
-    parts: &[Part],
+    parts: &[Arc<Part>],
 ) -> Doubt {
     let ensemble = &piece.ensembles[layers[0].ensemble];
     let count = piece.form.bars.len();

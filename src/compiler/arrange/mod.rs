@@ -10,12 +10,14 @@ mod directions;
 mod doubling;
 mod doubt;
 mod idiom;
+mod kept;
 mod taking;
 #[cfg(test)]
 mod tests;
 
 use std::borrow::Cow;
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
+use std::sync::Arc;
 
 use crate::diagnostics::Diagnostic;
 use crate::harmony::harmony_of;
@@ -28,23 +30,35 @@ use crate::resolve::{
 pub use arrangement::{Arrangement, LineId, LineOrigin, Part, SoundingNote};
 pub use doubt::Doubt;
 pub use idiom::{has_mark, has_technique};
+use kept::{Before, Event, KeptWork, Once};
 
 /// Works a scoring out: what every player of its ensemble sounds.
 ///
 /// # Panics
 /// If `scoring` is not one of the scorings of `piece`.
 #[must_use]
-pub fn arrange<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Arrangement<'a> {
+pub fn arrange(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Arrangement {
+    arrange_again(piece, scoring, None)
+}
+
+/// The same with what an earlier run made of the scoring: parts that nothing new reaches are taken
+/// over, and are the same `Arc`.
+pub fn arrange_again(
+    piece: &Arc<Piece>,
+    scoring: &Arc<Scoring>,
+    before: Option<&Arrangement>,
+) -> Arrangement {
     let ensemble = &piece.ensembles[scoring.ensemble];
     let mut diagnostics = Vec::new();
     let layers = piece.layers(scoring);
     let lines: Vec<GivenLine> = claims::lines(ensemble, &layers, &mut diagnostics);
     let claims = claims::claims(piece, ensemble, &lines, &mut diagnostics);
-    let parts = ensemble
+    let parts: Vec<Arc<Part>> = ensemble
         .players
         .iter()
+        .zip(claims)
         .enumerate()
-        .map(|(index, player)| part(piece, player, index, &lines, claims[index].clone()))
+        .map(|(index, (player, claims))| Arc::new(part(piece, player, index, &lines, claims)))
         .collect();
     let origins = lines
         .iter()
@@ -54,19 +68,20 @@ pub fn arrange<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Arrangement<'a> {
             kept: given.layer > 0,
         })
         .collect();
+    let before = before.and_then(|before| Before::new(before, piece, ensemble, &lines, &parts));
     let mut work = Work {
         piece,
         ensemble,
-        lines,
+        lines: &lines,
+        state: vec![State::Waiting; parts.len()],
+        events: vec![Vec::new(); parts.len()],
         parts,
-        state: vec![State::Waiting; ensemble.players.len()],
+        before,
         harmony: None,
         derived: HashMap::new(),
         left_out: BTreeMap::new(),
         moved: BTreeMap::new(),
-        circles: Vec::new(),
-        thinned: Vec::new(),
-        stroked: Vec::new(),
+        told: HashSet::new(),
         diagnostics,
     };
     for index in 0..work.parts.len() {
@@ -74,22 +89,26 @@ pub fn arrange<'a>(piece: &'a Piece, scoring: &'a Scoring) -> Arrangement<'a> {
     }
     work.tell_moved();
     work.tell_left_out();
-    directions::fermatas(piece, &mut work.parts);
-    let doubt = doubt::doubt(piece, &layers, &work.lines, &work.parts);
+    let held = piece.fermatas();
+    let sounding = work.under_fermatas(&held);
+    let doubt = doubt::doubt(piece, &layers, &lines, &sounding);
+    let Work { parts: before_fermatas, events, diagnostics, .. } = work;
     Arrangement {
-        piece,
-        scoring,
+        piece: Arc::clone(piece),
+        scoring: Arc::clone(scoring),
         era: ensemble.era,
-        parts: work.parts,
+        parts: sounding,
         lines: origins,
         doubt,
-        diagnostics: work.diagnostics,
+        diagnostics,
+        kept: KeptWork { lines, before_fermatas, events, held },
     }
 }
 
 /// A scoring line with the players of this ensemble to whom it speaks.
-struct GivenLine<'a> {
-    line: &'a Line,
+#[derive(Clone, PartialEq, Debug)]
+struct GivenLine {
+    line: Arc<Line>,
     /// Indices of players, in the order in which the line names them.
     players: Vec<usize>,
     /// For each of them the octaves up by which his group sets him.
@@ -98,24 +117,31 @@ struct GivenLine<'a> {
     layer: usize,
 }
 
-impl GivenLine<'_> {
+impl GivenLine {
     /// Octaves up by which the player's group sets him.
     fn octaves_of(&self, player: usize) -> i8 {
         let place = self.players.iter().position(|&other| other == player);
         place.map_or(0, |place| self.octaves[place])
     }
+
+    /// Is it the same line, speaking to the same players?
+    fn is_same(&self, other: &GivenLine) -> bool {
+        Arc::ptr_eq(&self.line, &other.line)
+            && (&self.players, &self.octaves, self.layer)
+                == (&other.players, &other.octaves, other.layer)
+    }
 }
 
 /// A part with its claims and its crooks and tunings, and no notes yet.
-fn part<'a>(
+fn part(
     piece: &Piece,
-    player: &'a Player,
+    player: &Arc<Player>,
     index: usize,
     lines: &[GivenLine],
     claims: Vec<(usize, usize, LineId)>,
-) -> Part<'a> {
+) -> Part {
     let mut part = Part {
-        player,
+        player: Arc::clone(player),
         notes: Vec::new(),
         tuplets: Vec::new(),
         directions: Vec::new(),
@@ -200,9 +226,12 @@ enum State {
 struct Work<'a> {
     piece: &'a Piece,
     ensemble: &'a Ensemble,
-    lines: Vec<GivenLine<'a>>,
-    parts: Vec<Part<'a>>,
+    lines: &'a [GivenLine],
+    parts: Vec<Arc<Part>>,
     state: Vec<State>,
+    /// For each part what happened while it was filled.
+    events: Vec<Vec<Event>>,
+    before: Option<Before<'a>>,
     /// The chords from which computed lines take their notes, once a line has asked for them.
     harmony: Option<Cow<'a, [HarmonyEvent]>>,
     /// What computed lines give to each of their players.
@@ -211,12 +240,8 @@ struct Work<'a> {
     left_out: BTreeMap<LineId, Vec<(usize, Vec<Time>)>>,
     /// By doubling line: players, the parts that they double, and what they have in another octave.
     moved: BTreeMap<LineId, Vec<(usize, usize, doubling::Folded)>>,
-    /// Lines of which it has been said that they double themselves.
-    circles: Vec<LineId>,
-    /// Lines of which it has been said that chord notes are left out.
-    thinned: Vec<LineId>,
-    /// Lines of which a pitched instrument with strokes was told.
-    stroked: Vec<LineId>,
+    /// What is told once a line, and was.
+    told: HashSet<(Once, LineId)>,
     diagnostics: Vec<Diagnostic>,
 }
 
@@ -224,6 +249,17 @@ impl<'a> Work<'a> {
     /// Gives a part its notes, tuplets and directions; parts that it doubles are filled first.
     fn fill(&mut self, index: usize) {
         if self.state[index] != State::Waiting {
+            return;
+        }
+        let kept = self.before.as_mut().and_then(|before| {
+            before.keeps(index).then(|| (before.part(index), before.events(index)))
+        });
+        if let Some((part, events)) = kept {
+            self.parts[index] = part;
+            self.state[index] = State::Done;
+            for event in events {
+                self.happens(index, event);
+            }
             return;
         }
         self.state[index] = State::Working;
@@ -235,8 +271,9 @@ impl<'a> Work<'a> {
             let run = self.run(index, id, from, to);
             runs.push(run);
         }
-        directions::directions(self.piece, &self.lines, &mut self.parts[index], &runs);
-        let part = &mut self.parts[index];
+        let part = Arc::make_mut(&mut self.parts[index]);
+        directions::directions(self.piece, self.lines, part, &runs);
+        part.notes.reserve_exact(runs.iter().map(|run| run.notes.len()).sum());
         for mut run in runs {
             let verb = &self.lines[usize::from(run.line.0)].line.verb;
             if !matches!(verb, Verb::Writes(_)) {
@@ -245,16 +282,66 @@ impl<'a> Work<'a> {
                     .iter_mut()
                     .for_each(|note| idiom::leave_out(&mut note.attached, instrument));
             }
-            part.notes.extend(run.notes);
+            match part.notes.is_empty() {
+                true => part.notes = run.notes,
+                false => part.notes.extend(run.notes),
+            }
             part.tuplets.extend(run.tuplets);
         }
         taking::balance_slurs(&mut part.notes);
         self.state[index] = State::Done;
     }
 
+    /// Does what an event asks for, and remembers it.
+    fn happens(&mut self, index: usize, event: Event) {
+        match &event {
+            Event::Fill(source) => self.fill(*source),
+            Event::Tell(once, id, finding) => {
+                if self.told.insert((*once, *id)) {
+                    self.diagnostics.push(finding.clone());
+                }
+            }
+            Event::Said(finding) => self.diagnostics.push(finding.clone()),
+            Event::LeftOut(id, times) => {
+                self.left_out.entry(*id).or_default().push((index, times.clone()));
+            }
+            Event::Moved(id, source, folded) => {
+                self.moved.entry(*id).or_default().push((index, *source, folded.clone()));
+            }
+            Event::Circle => {}
+        }
+        self.events[index].push(event);
+    }
+
+    /// Has this part something to tell of this line already?
+    fn tells(&self, index: usize, once: Once, id: LineId) -> bool {
+        self.events[index]
+            .iter()
+            .any(|event| matches!(event, Event::Tell(o, i, _) if (*o, *i) == (once, id)))
+    }
+
+    /// The parts with the fermatas of all voices.
+    fn under_fermatas(&self, held: &[(Time, Time)]) -> Vec<Arc<Part>> {
+        let pauses = directions::pauses(held);
+        let under = |(index, part): (usize, &Arc<Part>)| {
+            if pauses.is_empty() {
+                return Arc::clone(part);
+            }
+            if let Some(before) = &self.before
+                && let Some(known) = before.under_fermatas(index, part, held)
+            {
+                return known;
+            }
+            let mut part = Part::clone(part);
+            directions::fermatas(self.piece, held, &pauses, &mut part);
+            Arc::new(part)
+        };
+        self.parts.iter().enumerate().map(under).collect()
+    }
+
     fn run(&mut self, index: usize, id: LineId, from: Time, to: Time) -> Run {
         let given = &self.lines[usize::from(id.0)];
-        let line = given.line;
+        let line = &*given.line;
         let mut run = Run { from, to, line: id, notes: Vec::new(), tuplets: Vec::new() };
         match &line.verb {
             Verb::Plays { voice, octaves, .. } => {
@@ -280,29 +367,27 @@ impl<'a> Work<'a> {
     /// Warns once a line where a player of pitched notes is given strokes without pitch.
     fn tell_strokes(&mut self, index: usize, id: LineId, run: &Run) {
         let (player, part) = (&self.ensemble.players[index], &self.parts[index]);
-        if self.stroked.contains(&id) {
+        if self.tells(index, Once::Strokes, id) {
             return;
         }
         let wrong = |note: &&SoundingNote| {
             matches!(note.sound, Sound::Stroke) && !part.instrument_at(note.start).unpitched
         };
         let Some(note) = run.notes.iter().find(wrong) else { return };
-        self.stroked.push(id);
         let place = self.piece.form.place(note.start);
-        self.diagnostics.push(
-            Diagnostic::warning(
-                "arrange/no-pitch",
-                self.lines[usize::from(id.0)].line.span,
-                format!(
-                    "{}: strokes without pitch from {place} on, for an instrument that needs pitches.",
-                    player.name
-                ),
-            )
-            .with_label(note.source, "the stroke")
-            .with_help("Give the line to an instrument without pitch, or write notes in place of `x`.")
-            .with_bars(place.bar, place.bar)
-            .with_player(&player.id),
-        );
+        let finding = Diagnostic::warning(
+            "arrange/no-pitch",
+            self.lines[usize::from(id.0)].line.span,
+            format!(
+                "{}: strokes without pitch from {place} on, for an instrument that needs pitches.",
+                player.name
+            ),
+        )
+        .with_label(note.source, "the stroke")
+        .with_help("Give the line to an instrument without pitch, or write notes in place of `x`.")
+        .with_bars(place.bar, place.bar)
+        .with_player(&player.id);
+        self.happens(index, Event::Tell(Once::Strokes, id, finding));
     }
 
     /// Leaves one note of each chord to a player who can sound only one.
@@ -322,12 +407,10 @@ impl<'a> Work<'a> {
         let place = desk.iter().position(|&other| other == index).unwrap_or(0);
         let left_out = taking::thin(&mut run.notes, place, desk.len());
         if let Some(note) = left_out
-            && !self.thinned.contains(&id)
+            && !self.tells(index, Once::Thinned, id)
         {
-            self.thinned.push(id);
             let place = self.piece.form.place(note.start);
-            self.diagnostics.push(
-                Diagnostic::advice(
+            let finding = Diagnostic::advice(
                     "arrange/chord-thinned",
                     given.line.span,
                     format!(
@@ -338,50 +421,47 @@ impl<'a> Work<'a> {
                 .with_label(note.source, "a chord of which notes are left out")
                 .with_help("Name as many players as the chords have notes, or write the line out with `writes`.")
                 .with_bars(place.bar, place.bar)
-                .with_player(&player.id),
-            );
+                .with_player(&player.id);
+            self.happens(index, Event::Tell(Once::Thinned, id, finding));
         }
     }
 
     fn double(&mut self, index: usize, id: LineId, run: &mut Run) {
         let given = &self.lines[usize::from(id.0)];
-        let line = given.line;
+        let line = &*given.line;
         let Verb::Doubles { part, span, octaves } = &line.verb else { return };
         let sources = self.ensemble.players_named(part);
         let place = given.players.iter().position(|&player| player == index).unwrap_or(0);
         // Pairs double pairs, first the first and second the second.
         let Some(&source) = sources.get(place.min(sources.len().saturating_sub(1))) else { return };
         if self.state[source] == State::Working {
-            if self.circles.contains(&id) {
-                return;
-            }
-            self.circles.push(id);
-            self.diagnostics.push(
-                Diagnostic::error(
-                    "names/cycle",
-                    line.span,
-                    format!(
-                        "`{}` doubles `{part}`, which doubles it again.",
-                        self.ensemble.players[index].id
-                    ),
-                )
-                .with_label(*span, "goes round in a circle")
-                .with_help("One of the parts must play a voice or have notes of its own."),
-            );
+            let finding = Diagnostic::error(
+                "names/cycle",
+                line.span,
+                format!(
+                    "`{}` doubles `{part}`, which doubles it again.",
+                    self.ensemble.players[index].id
+                ),
+            )
+            .with_label(*span, "goes round in a circle")
+            .with_help("One of the parts must play a voice or have notes of its own.");
+            self.happens(index, Event::Tell(Once::Circle, id, finding));
+            self.happens(index, Event::Circle);
             return;
         }
         let chosen = *octaves != 0;
         let octaves = *octaves + given.octaves_of(index);
-        self.fill(source);
+        self.happens(index, Event::Fill(source));
         doubling::double(&self.parts[source], line, octaves, run);
-        let part = &self.parts[index];
+        let part = Arc::clone(&self.parts[index]);
+        let part = &part;
         // An octave that the line names is the arranger's choice: the rules on compass judge it.
         if !chosen && let Some(folded) = doubling::fold(part, self.ensemble.era, line, run) {
-            self.moved.entry(id).or_default().push((index, source, folded));
+            self.happens(index, Event::Moved(id, source, folded));
         }
         let times = doubling::keep_what_he_has(part, self.ensemble.era, run);
         if !times.is_empty() {
-            self.left_out.entry(id).or_default().push((index, times));
+            self.happens(index, Event::LeftOut(id, times));
         }
         self.tell_strokes(index, id, run);
         self.thin(index, id, run);
@@ -393,7 +473,9 @@ impl<'a> Work<'a> {
             let line = self.lines[usize::from(id.0)].line.span;
             let moved: Vec<(&Part, &Part, &doubling::Folded)> = moved
                 .iter()
-                .map(|(index, source, folded)| (&self.parts[*index], &self.parts[*source], folded))
+                .map(|(index, source, folded)| {
+                    (&*self.parts[*index], &*self.parts[*source], folded)
+                })
                 .collect();
             self.diagnostics.extend(doubling::octave_moved(self.piece, line, &moved));
         }
@@ -404,7 +486,7 @@ impl<'a> Work<'a> {
         for (id, missing) in &self.left_out {
             let line = self.lines[usize::from(id.0)].line.span;
             let missing: Vec<(&Part, &[Time])> =
-                missing.iter().map(|(index, times)| (&self.parts[*index], &times[..])).collect();
+                missing.iter().map(|(index, times)| (&*self.parts[*index], &times[..])).collect();
             self.diagnostics.push(doubling::left_out(self.piece, line, &missing));
         }
     }
@@ -416,7 +498,7 @@ impl<'a> Work<'a> {
             let mut claims = self.parts.iter().flat_map(|part| &part.claims);
             claims.any(|(.., line)| usize::from(line.0) == id)
         };
-        let lines = self.lines.iter().map(|given| given.line).enumerate();
+        let lines = self.lines.iter().map(|given| &*given.line).enumerate();
         lines
             .filter(|(id, line)| leads(line) && claims(*id))
             .filter_map(|(_, line)| match &line.verb {
@@ -428,7 +510,7 @@ impl<'a> Work<'a> {
 
     /// The basses: voices and written lines that play as bass somewhere in this scoring.
     fn basses(&self) -> Vec<&'a [Note]> {
-        let lines = self.lines.iter().map(|given| given.line);
+        let lines = self.lines.iter().map(|given| &*given.line);
         lines
             .filter(|line| line.role == Some(Role::Bass))
             .filter_map(|line| match &line.verb {
@@ -442,14 +524,15 @@ impl<'a> Work<'a> {
     fn derive(&mut self, index: usize, id: LineId, run: &mut Run) {
         let given = &self.lines[usize::from(id.0)];
         if !self.derived.contains_key(&id) {
+            let before = self.diagnostics.len();
             if self.harmony.is_none() {
                 let harmony = harmony_of(self.piece);
-                if let Some(inferred) = derive::inferred(self.piece, &harmony, given.line) {
+                if let Some(inferred) = derive::inferred(self.piece, &harmony, &given.line) {
                     self.diagnostics.push(inferred);
                 }
                 self.harmony = Some(harmony);
             }
-            let parts: Vec<&Part> = given.players.iter().map(|&p| &self.parts[p]).collect();
+            let parts: Vec<&Part> = given.players.iter().map(|&p| &*self.parts[p]).collect();
             let mut derived: Vec<_> =
                 parts.iter().map(|_| derive::DerivedPart::default()).collect();
             for within in stretches(&self.piece.form, &parts) {
@@ -457,11 +540,11 @@ impl<'a> Work<'a> {
                     piece: self.piece,
                     harmony: self.harmony.as_deref().unwrap_or_default(),
                     era: self.ensemble.era,
-                    line: given.line,
+                    line: &given.line,
                     line_id: id,
                     written: self.written(),
                     basses: self.basses(),
-                    choirs: choirs(&self.lines, &self.derived),
+                    choirs: choirs(self.lines, &self.derived),
                     within,
                     parts: parts.clone(),
                 };
@@ -472,6 +555,8 @@ impl<'a> Work<'a> {
                 }
             }
             self.derived.insert(id, derived);
+            let said = self.diagnostics[before..].iter().cloned().map(Event::Said);
+            self.events[index].extend(said);
         }
         let place = given.players.iter().position(|&player| player == index).unwrap_or(0);
         if let Some(derived) = self.derived.get(&id).and_then(|parts| parts.get(place)) {

@@ -1,3 +1,5 @@
+use std::sync::Arc;
+
 use super::{Arrangement, arrange};
 use crate::diagnostics::Sources;
 use crate::music::Time;
@@ -28,7 +30,7 @@ ensemble large extends small {
 }
 "#;
 
-fn piece(scorings: &str) -> Piece {
+fn piece(scorings: &str) -> Arc<Piece> {
     let mut sources = Sources::new();
     let file = sources.add("example.ripieno", format!("{FRAME}{scorings}"));
     let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);

@@ -18,7 +18,7 @@ mod testing;
 pub use codes::{CODES, Code};
 pub use examples::{Example, example, exemplified};
 pub use other_words::{german_key, instead_of};
-pub use source::{FileId, Source, Sources, Span};
+pub use source::{FileId, ItemId, Source, Sources, Span};
 pub use suggest::{did_you_mean, nearest};
 
 /// How bad a finding is.
@@ -221,6 +221,20 @@ impl Diagnostic {
                 Some(format!("Also in scorings {} and {last}.", first.join(", ")))
             }
         }
+    }
+
+    /// The same with all its places counted from the beginning of their texts, as they stand now.
+    #[must_use]
+    pub fn placed(mut self, sources: &Sources) -> Diagnostic {
+        let place = |span: &mut Span| {
+            let range = sources.range(*span);
+            *span = Span::new(span.file, range.start as u32, range.end as u32);
+        };
+        place(&mut self.primary.span);
+        self.labels.iter_mut().for_each(|label| place(&mut label.span));
+        let edits = self.fixes.iter_mut().flat_map(|fix| &mut fix.edits);
+        edits.for_each(|edit| place(&mut edit.span));
+        self
     }
 
     /// The player it is about.

@@ -6,40 +6,64 @@ use std::ops::Range;
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
 pub struct FileId(pub u16);
 
-/// A piece of a source text: bytes from `start` up to but not including `end`.
+/// The head of a declaration, a line or a bar, by its number in a file.
+///
+/// A number stays with its item while the text around it is edited. Number 0 is the whole file.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+pub struct ItemId(pub u32);
+
+/// A piece of a source text, from a first byte up to but not including a last one.
+///
+/// Both ends are counted from the beginning of the item in which they stand, so that a span stays
+/// the same while the text is edited elsewhere: it is the origin of a note, a line or a
+/// declaration. Only [`Source::range`] knows where it stands in the file now. In a text that has
+/// not been edited, spans are in order as their places are.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
 pub struct Span {
     /// The text.
     pub file: FileId,
-    /// First byte.
+    /// The item in which it begins.
+    pub first: ItemId,
+    /// First byte, counted from the beginning of that item.
     pub start: u32,
-    /// One past the last byte.
+    /// The item in which it ends.
+    pub last: ItemId,
+    /// One past the last byte, counted from the beginning of that item.
     pub end: u32,
 }
 
 impl Span {
-    /// A span of a file.
+    /// A span of a file by its bytes in the whole text. It does not follow when the text is edited.
     #[must_use]
     pub const fn new(file: FileId, start: u32, end: u32) -> Span {
-        Span { file, start, end }
+        Span::within(file, ItemId(0), start, end)
+    }
+
+    /// A span within one item.
+    #[must_use]
+    pub const fn within(file: FileId, item: ItemId, start: u32, end: u32) -> Span {
+        Span { file, first: item, start, last: item, end }
     }
 
     /// The span from the beginning of this one to the end of the other, in this one's file.
     #[must_use]
     pub fn to(self, other: Span) -> Span {
-        Span { end: self.end.max(other.end), ..self }
+        match self.last == other.last && self.end > other.end {
+            true => self,
+            false => Span { last: other.last, end: other.end, ..self },
+        }
     }
 
     /// The empty place just before this span.
     #[must_use]
     pub const fn before(self) -> Span {
-        Span { end: self.start, ..self }
+        Span { last: self.first, end: self.start, ..self }
     }
 
     /// The empty place just after this span.
     #[must_use]
     pub const fn after(self) -> Span {
-        Span { start: self.end, ..self }
+        Span { first: self.last, start: self.end, ..self }
     }
 }
 
@@ -51,9 +75,17 @@ pub struct Source {
     /// The whole text.
     pub text: String,
     line_starts: Vec<u32>,
+    /// Where each item begins, by its number.
+    items: Vec<u32>,
 }
 
 impl Source {
+    fn new(name: String, text: String) -> Source {
+        let ends = text.bytes().enumerate().filter(|(_, byte)| *byte == b'\n');
+        let line_starts = std::iter::once(0).chain(ends.map(|(at, _)| at as u32 + 1)).collect();
+        Source { name, text, line_starts, items: Vec::new() }
+    }
+
     /// Index (from 0) of the line in which a byte lies; the last line for bytes beyond the text.
     #[must_use]
     pub fn line_index(&self, offset: usize) -> usize {
@@ -76,11 +108,19 @@ impl Source {
         offset
     }
 
+    /// The bytes of a span, as it says them.
+    #[must_use]
+    pub fn exact(&self, span: Span) -> Range<usize> {
+        let item = |item: ItemId| self.items.get(item.0 as usize).copied().unwrap_or(0) as usize;
+        item(span.first) + span.start as usize..item(span.last) + span.end as usize
+    }
+
     /// The bytes of a span, brought inside the text and onto whole characters.
     #[must_use]
     pub fn range(&self, span: Span) -> Range<usize> {
-        let start = self.floor(span.start as usize);
-        start..self.floor(span.end as usize).max(start)
+        let exact = self.exact(span);
+        let start = self.floor(exact.start);
+        start..self.floor(exact.end).max(start)
     }
 
     /// Line and column, both from 1; the column counts characters.
@@ -109,11 +149,29 @@ impl Sources {
 
     /// Adds a text (of less than 4 GiB) and gives it a number.
     pub fn add(&mut self, name: impl Into<String>, text: impl Into<String>) -> FileId {
-        let text = text.into();
-        let ends = text.bytes().enumerate().filter(|(_, byte)| *byte == b'\n');
-        let line_starts = std::iter::once(0).chain(ends.map(|(at, _)| at as u32 + 1)).collect();
-        self.files.push(Source { name: name.into(), text, line_starts });
+        self.files.push(Source::new(name.into(), text.into()));
         FileId((self.files.len() - 1) as u16)
+    }
+
+    /// Says where the items of a text begin, by their numbers.
+    pub fn set_items(&mut self, id: FileId, items: Vec<u32>) {
+        if let Some(source) = self.files.get_mut(usize::from(id.0)) {
+            source.items = items;
+        }
+    }
+
+    /// Puts another text with its items in the place of one.
+    pub fn replace(&mut self, id: FileId, text: String, items: Vec<u32>) {
+        if let Some(source) = self.files.get_mut(usize::from(id.0)) {
+            let name = std::mem::take(&mut source.name);
+            *source = Source { items, ..Source::new(name, text) };
+        }
+    }
+
+    /// Where a span stands now, in bytes of its text; `0..0` in a text that is not known.
+    #[must_use]
+    pub fn range(&self, span: Span) -> Range<usize> {
+        self.find(span.file).map_or(0..0, |source| source.range(span))
     }
 
     /// The text of that number.
@@ -134,7 +192,8 @@ impl Sources {
     /// The text of a span.
     #[must_use]
     pub fn text(&self, span: Span) -> &str {
-        self.get(span.file).text.get(span.start as usize..span.end as usize).unwrap_or("")
+        let source = self.get(span.file);
+        source.text.get(source.range(span)).unwrap_or("")
     }
 
     /// All texts.

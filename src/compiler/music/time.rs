@@ -18,6 +18,10 @@ pub struct Time(i64);
 const GRAINS: i64 = 1024 * 45045;
 
 impl Time {
+    /// Before everything.
+    pub const MIN: Time = Time(i64::MIN);
+    /// Behind everything.
+    pub const MAX: Time = Time(i64::MAX);
     /// The beginning of the piece, or no duration.
     pub const ZERO: Time = Time(0);
     /// One whole note.

@@ -1,6 +1,7 @@
 //! Ensembles: who plays, with which instrument, in which crook.
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
 use super::gather::{gather, places};
 use super::piece::{Ensemble, Player};
@@ -15,11 +16,11 @@ const MOST_PLAYERS: u32 = 24;
 /// More people at one part than any hall holds.
 const MOST_IN_SECTION: u32 = 200;
 
-pub(super) fn ensembles(cx: &mut Context, tree: &Tree) -> Vec<Ensemble> {
+pub(super) fn ensembles(cx: &mut Context, tree: &Tree) -> Vec<Arc<Ensemble>> {
     let trees: Vec<&EnsembleTree> = tree
         .declarations
         .iter()
-        .filter_map(|declaration| match declaration {
+        .filter_map(|declaration| match &**declaration {
             Declaration::Ensemble(ensemble) => Some(ensemble),
             _ => None,
         })
@@ -31,7 +32,7 @@ pub(super) fn ensembles(cx: &mut Context, tree: &Tree) -> Vec<Ensemble> {
         check_lines(cx, tree);
     }
     let places = places(&trees);
-    trees.iter().map(|tree| ensemble(cx, &trees, &places, tree)).collect()
+    trees.iter().map(|tree| Arc::new(ensemble(cx, &trees, &places, tree))).collect()
 }
 
 /// What is wrong with the lines of one ensemble by themselves; told once, however many ensembles
@@ -122,6 +123,7 @@ fn ensemble<'t>(
         let section = player.line_name.rsplit('-').next().and_then(|n| n.parse::<u8>().ok());
         (player.instrument.score_order, section.unwrap_or(0))
     });
+    let players: Vec<Arc<Player>> = players.into_iter().map(Arc::new).collect();
     let mut groups = Vec::new();
     for (name, members) in &gathered.groups {
         let mut indices = Vec::new();
@@ -171,11 +173,11 @@ fn no_era(tree: &EnsembleTree) -> Diagnostic {
 }
 
 /// Indices of the players of that id or ensemble line.
-fn named(players: &[Player], name: &str) -> Vec<usize> {
+fn named(players: &[Arc<Player>], name: &str) -> Vec<usize> {
     (0..players.len()).filter(|&i| players[i].id == name || players[i].line_name == name).collect()
 }
 
-fn line_names(players: &[Player]) -> Vec<&str> {
+fn line_names(players: &[Arc<Player>]) -> Vec<&str> {
     let mut names: Vec<&str> = players.iter().map(|player| player.line_name.as_str()).collect();
     names.dedup();
     names

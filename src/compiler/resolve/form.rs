@@ -1,5 +1,7 @@
 //! Bars, metres, keys, tempos, repeats.
 
+use std::sync::Arc;
+
 use super::piece::{Bar, BarLine, Form, Tempo};
 use super::{Context, lost};
 use crate::diagnostics::{Diagnostic, Span};
@@ -16,7 +18,7 @@ const LONGEST: Time = Time::of(MOST_BARS as i64, 1);
 
 /// The number of bars of the longest voice, for a form that does not say where it ends.
 pub(super) fn longest_voice(tree: &Tree) -> u32 {
-    let bars = tree.declarations.iter().map(|declaration| match declaration {
+    let bars = tree.declarations.iter().map(|declaration| match &**declaration {
         Declaration::Voice(voice) => voice
             .bars
             .iter()
@@ -34,7 +36,7 @@ pub(super) fn last_of_voices(tree: &Tree) -> Option<u32> {
     let mut agreed: Option<u32> = None;
     let mut several = false;
     for declaration in &tree.declarations {
-        let Declaration::Voice(voice) = declaration else { continue };
+        let Declaration::Voice(voice) = &**declaration else { continue };
         let bar = voice.bars.last()?;
         let rests = bar.elements.iter().find_map(|element| match element.value {
             Element::Rest(count, _) => count,
@@ -50,7 +52,7 @@ pub(super) fn last_of_voices(tree: &Tree) -> Option<u32> {
     agreed.filter(|_| several)
 }
 
-fn has_pick_up(bars: &[BarTree]) -> bool {
+fn has_pick_up(bars: &[Arc<BarTree>]) -> bool {
     bars.first().and_then(|bar| bar.number.as_ref()).is_some_and(|number| number.value == 0)
 }
 

@@ -1,7 +1,9 @@
 //! How sources come in, and how `use` is followed.
 
+use std::collections::HashMap;
+
 use crate::diagnostics::{Diagnostic, FileId, Sources};
-use crate::syntax::{self, Declaration, Tree, Word};
+use crate::syntax::{Declaration, Document, Tree, Word};
 
 /// Why a source could not be brought in.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -12,7 +14,7 @@ pub enum LoadError {
     OutsideRoot,
     /// The file is not UTF-8; the first wrong byte is at this offset.
     NotUtf8(usize),
-    /// The file is longer than [`syntax::LARGEST_SOURCE`].
+    /// The file is longer than [`LARGEST_SOURCE`](crate::syntax::LARGEST_SOURCE).
     TooLarge,
     /// The system's own words.
     Other(String),
@@ -27,6 +29,12 @@ pub trait Loader {
     /// # Errors
     /// Says why it cannot be brought in.
     fn load(&mut self, path: &str, from: &str) -> Result<(String, String), LoadError>;
+
+    /// The name that [`Loader::load`] would give to a source, whether or not it is there: so a
+    /// session finds a source that is open in an editor and was never saved.
+    fn name(&self, _path: &str, _from: &str) -> Option<String> {
+        None
+    }
 }
 
 /// A loader for sources that stand alone: every `use` is an error.
@@ -38,26 +46,80 @@ impl Loader for NoFiles {
     }
 }
 
+/// Where the files that are read stand: those of one run, or those that a session keeps.
+pub trait Shelf {
+    /// The file as it was read.
+    fn document(&self, file: FileId) -> &Document;
+    /// Its name, unique, as it is shown.
+    fn name(&self, file: FileId) -> &str;
+    /// The file that `path` names in another one.
+    fn find(&mut self, path: &str, from: FileId) -> Result<FileId, LoadError>;
+}
+
+/// The files of one run, read as they are asked for.
+pub(super) struct Once<'a> {
+    sources: &'a mut Sources,
+    loader: &'a mut dyn Loader,
+    documents: HashMap<FileId, Document>,
+}
+
+impl Once<'_> {
+    pub(super) fn new<'a>(
+        sources: &'a mut Sources,
+        root: FileId,
+        loader: &'a mut dyn Loader,
+    ) -> Once<'a> {
+        let mut shelf = Once { sources, loader, documents: HashMap::new() };
+        shelf.read(root);
+        shelf
+    }
+
+    fn read(&mut self, file: FileId) {
+        let document = Document::new(file, &*self.sources.get(file).text);
+        self.sources.set_items(file, document.places());
+        self.documents.insert(file, document);
+    }
+}
+
+impl Shelf for Once<'_> {
+    fn document(&self, file: FileId) -> &Document {
+        &self.documents[&file]
+    }
+
+    fn name(&self, file: FileId) -> &str {
+        &self.sources.get(file).name
+    }
+
+    fn find(&mut self, path: &str, from: FileId) -> Result<FileId, LoadError> {
+        let (name, text) = self.loader.load(path, &self.sources.get(from).name)?;
+        let known = self.documents.keys().find(|file| self.sources.get(**file).name == name);
+        if let Some(known) = known {
+            return Ok(*known);
+        }
+        let file = self.sources.add(name, text);
+        self.read(file);
+        Ok(file)
+    }
+}
+
 /// The declarations of a source and of all it uses, used ones first.
 pub(super) fn read_all(
-    sources: &mut Sources,
+    shelf: &mut dyn Shelf,
     root: FileId,
-    loader: &mut dyn Loader,
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Tree {
-    let mut reading = Reading { sources, loader, diagnostics, open: Vec::new(), done: Vec::new() };
+    let mut reading = Reading { shelf, diagnostics, open: Vec::new(), done: Vec::new() };
     let mut whole = Tree::default();
     reading.read(root, &mut whole);
     whole
 }
 
 struct Reading<'a> {
-    sources: &'a mut Sources,
-    loader: &'a mut dyn Loader,
+    shelf: &'a mut dyn Shelf,
     diagnostics: &'a mut Vec<Diagnostic>,
     /// Sources that are being read, from the root inwards.
-    open: Vec<String>,
-    done: Vec<String>,
+    open: Vec<FileId>,
+    done: Vec<FileId>,
 }
 
 /// `use` within `use` deeper than this is no longer a house's order but a mistake.
@@ -65,31 +127,32 @@ const DEEPEST_USE: usize = 32;
 
 impl Reading<'_> {
     fn read(&mut self, file: FileId, whole: &mut Tree) {
-        let source = self.sources.get(file);
-        let name = source.name.clone();
-        let (tree, findings) = syntax::parse(file, &source.text);
-        self.diagnostics.extend(findings);
-        self.open.push(name.clone());
+        let document = self.shelf.document(file);
+        self.diagnostics.extend(document.findings().cloned());
+        let tree = document.tree();
+        self.open.push(file);
         for declaration in tree.declarations {
-            match declaration {
-                Declaration::Use(path) => self.follow(&path, &name, whole),
-                other => whole.declarations.push(other),
+            match &*declaration {
+                Declaration::Use(path) => self.follow(path, file, whole),
+                _ => whole.declarations.push(declaration),
             }
         }
         self.open.pop();
-        self.done.push(name);
+        self.done.push(file);
     }
 
-    fn follow(&mut self, path: &Word, from: &str, whole: &mut Tree) {
-        let (name, text) = match self.loader.load(&path.value, from) {
-            Ok(loaded) => loaded,
+    fn follow(&mut self, path: &Word, from: FileId, whole: &mut Tree) {
+        let file = match self.shelf.find(&path.value, from) {
+            Ok(file) => file,
             Err(error) => {
-                whole.declarations.push(Declaration::Lost(Some("use")));
+                whole.declarations.push(Declaration::Lost(Some("use")).into());
                 return self.diagnostics.push(cannot_use(path, &error));
             }
         };
-        if self.open.contains(&name) || self.open.len() >= DEEPEST_USE {
-            let chain = self.open.join("` uses `");
+        if self.open.contains(&file) || self.open.len() >= DEEPEST_USE {
+            let name = self.shelf.name(file);
+            let chain: Vec<&str> = self.open.iter().map(|file| self.shelf.name(*file)).collect();
+            let chain = chain.join("` uses `");
             self.diagnostics.push(
                 Diagnostic::error("use/cycle", path.span, format!("`{name}` uses itself."))
                     .with_text(format!("`{chain}` uses `{name}`"))
@@ -97,11 +160,9 @@ impl Reading<'_> {
             );
             return;
         }
-        if self.done.contains(&name) {
-            return;
+        if !self.done.contains(&file) {
+            self.read(file, whole);
         }
-        let file = self.sources.add(name, text);
-        self.read(file, whole);
     }
 }
 

@@ -22,11 +22,16 @@ pub(super) struct Told {
 
 impl Told {
     pub(super) fn of(tree: &Tree) -> Told {
-        let lost = tree.declarations.iter().filter_map(|declaration| match declaration {
+        let lost = tree.declarations.iter().filter_map(|declaration| match &**declaration {
             Declaration::Lost(keyword) => Some(*keyword),
             _ => None,
         });
         Told { lost: lost.collect(), ..Told::default() }
+    }
+
+    /// What a voice by itself needs to know.
+    pub(super) fn of_voice(all_end_early: bool) -> Told {
+        Told { all_end_early, ..Told::default() }
     }
 
     /// May a declaration of this kind be among those that could not be read?

@@ -8,6 +8,7 @@ mod ensemble;
 mod form;
 mod gather;
 mod harmony;
+mod kept;
 mod loader;
 mod lost;
 mod music;
@@ -16,10 +17,13 @@ mod scoring;
 #[cfg(test)]
 mod tests;
 
+use std::sync::Arc;
+
 use crate::diagnostics::{Diagnostic, FileId, Severity, Sources, Span};
 use crate::syntax::{Declaration, Tree, Word};
 
-use counting::Counting;
+pub use kept::Kept;
+pub use loader::Shelf;
 pub use loader::{LoadError, Loader, NoFiles};
 pub use music::MOMENTARY_DIRECTIONS;
 pub use piece::*;
@@ -33,10 +37,21 @@ pub fn resolve(
     sources: &mut Sources,
     root: FileId,
     loader: &mut dyn Loader,
-) -> (Piece, Vec<Diagnostic>) {
+) -> (Arc<Piece>, Vec<Diagnostic>) {
+    resolve_again(&mut loader::Once::new(sources, root, loader), root, &mut Kept::default())
+}
+
+/// The same for the files of a shelf, with what an earlier run kept; what comes out equal to what
+/// came out then is the same `Arc`.
+pub fn resolve_again(
+    shelf: &mut dyn Shelf,
+    root: FileId,
+    kept: &mut Kept,
+) -> (Arc<Piece>, Vec<Diagnostic>) {
     let mut cx = Context::default();
-    let tree = loader::read_all(sources, root, loader, &mut cx.diagnostics);
-    let piece = link(&mut cx, &tree, root);
+    let tree = loader::read_all(shelf, root, &mut cx.diagnostics);
+    let piece = Arc::new(link(&mut cx, &tree, root, kept));
+    kept.piece = Arc::clone(&piece);
     (piece, cx.diagnostics)
 }
 
@@ -60,29 +75,31 @@ impl Context {
     }
 }
 
-fn link(cx: &mut Context, tree: &Tree, root: FileId) -> Piece {
+fn link(cx: &mut Context, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {
     let mut piece = Piece { span: Span::new(root, 0, 0), ..Piece::default() };
     cx.told = lost::Told::of(tree);
     // A file that holds nothing but ensembles is there to be used: it need not be a piece.
     let only_ensembles = !tree.declarations.is_empty()
         && tree.declarations.iter().all(|declaration| {
-            matches!(declaration, Declaration::Ensemble(_) | Declaration::Lost(Some("ensemble")))
+            matches!(**declaration, Declaration::Ensemble(_) | Declaration::Lost(Some("ensemble")))
         });
     if only_ensembles {
-        piece.ensembles = ensemble::ensembles(cx, tree);
+        piece.ensembles = kept.ensembles(ensemble::ensembles(cx, tree));
         return piece;
     }
     head(cx, tree, &mut piece);
     let voices = (form::longest_voice(tree), form::last_of_voices(tree));
-    let forms: Vec<_> = tree.declarations.iter().filter_map(form_of).collect();
+    let forms: Vec<_> =
+        tree.declarations.iter().filter_map(|declaration| form_of(declaration)).collect();
     one_only(cx, &forms.iter().map(|f| f.span).collect::<Vec<_>>(), "form");
-    piece.form = form::form(cx, forms.first().copied(), voices, piece.span);
+    piece.form = kept.form(form::form(cx, forms.first().copied(), voices, piece.span));
+    let mut voices = Vec::new();
     for declaration in &tree.declarations {
-        match declaration {
+        match &**declaration {
             Declaration::Voice(voice) => {
-                let music = music::music(cx, &voice.bars, &piece.form, Counting::Whole);
-                let (name, span) = (voice.name.value.clone(), voice.name.span);
-                piece.voices.push(Voice { name, span, music });
+                let own = kept.voice(cx, declaration, voice, &piece.form);
+                piece.voices.push(own.replay(cx));
+                voices.push(own);
             }
             Declaration::Harmony(tree) => {
                 if !piece.harmony.is_empty() {
@@ -100,7 +117,9 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId) -> Piece {
         }
     }
     let all = (0, piece.form.bars.len());
-    let declared = |kind: fn(&Declaration) -> bool| tree.declarations.iter().any(kind);
+    let declared = |kind: fn(&Declaration) -> bool| {
+        tree.declarations.iter().any(|declaration| kind(declaration))
+    };
     if cx.told.may_be_lost("harmony") && !declared(|d| matches!(d, Declaration::Harmony(_))) {
         piece.harmony_unsure.push(all);
     }
@@ -110,8 +129,9 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId) -> Piece {
     piece.dynamics.sort_by_key(|direction| direction.at);
     let names: Vec<(&str, Span)> = piece.voices.iter().map(|v| (v.name.as_str(), v.span)).collect();
     distinct(cx, &names, "voice");
-    piece.ensembles = ensemble::ensembles(cx, tree);
-    piece.scorings = scoring::scorings(cx, tree, &piece);
+    piece.ensembles = kept.ensembles(ensemble::ensembles(cx, tree));
+    kept.voices = voices;
+    piece.scorings = kept.scorings(scoring::scorings(cx, tree, &piece));
     cx.counted.gather(&piece.form, &mut cx.diagnostics);
     piece
 }
@@ -128,7 +148,7 @@ fn head(cx: &mut Context, tree: &Tree, piece: &mut Piece) {
     const LINES: [&str; 4] = ["subtitle", "composer", "arranger", "licence"];
     let mut spans = Vec::new();
     for declaration in &tree.declarations {
-        let Declaration::Piece(head) = declaration else { continue };
+        let Declaration::Piece(head) = &**declaration else { continue };
         spans.push(head.title.span);
         if spans.len() > 1 {
             continue;

@@ -1,5 +1,7 @@
 //! Scorings: voices, players and bars linked.
 
+use std::sync::Arc;
+
 use super::counting::Counting;
 use super::ensemble::{crook, instrument_named, key, needs_key, tuned_notes};
 use super::form::{indices, inside};
@@ -19,7 +21,7 @@ pub(super) fn scorings(cx: &mut Context, tree: &Tree, piece: &Piece) -> Vec<Scor
     let trees: Vec<&ScoringTree> = tree
         .declarations
         .iter()
-        .filter_map(|declaration| match declaration {
+        .filter_map(|declaration| match &**declaration {
             Declaration::Scoring(scoring) => Some(scoring),
             _ => None,
         })
@@ -98,9 +100,9 @@ fn break_cycles(cx: &mut Context, scorings: &mut [Scoring]) {
 
 fn scoring(cx: &mut Context, tree: &ScoringTree, ensemble: usize, piece: &Piece) -> Scoring {
     let players = &piece.ensembles[ensemble];
-    let mut lines: Vec<Line> =
-        tree.lines.iter().map(|line| scoring_line(cx, line, players, piece)).collect();
-    lines.extend(tree.broken.iter().map(|line| unread_line(line, players, piece)));
+    let mut lines: Vec<Arc<Line>> =
+        tree.lines.iter().map(|line| Arc::new(scoring_line(cx, line, players, piece))).collect();
+    lines.extend(tree.broken.iter().map(|line| Arc::new(unread_line(line, players, piece))));
     let allows = tree.allows.iter().map(|tree| allow(cx, tree, players, piece)).collect();
     Scoring {
         name: tree.name.value.clone(),

@@ -1,14 +1,16 @@
+use std::sync::Arc;
+
 use super::{NoFiles, Piece, Sound, resolve};
 use crate::diagnostics::{Diagnostic, Sources};
 use crate::music::Time;
 
-fn read(text: &str) -> (Piece, Vec<Diagnostic>) {
+fn read(text: &str) -> (Arc<Piece>, Vec<Diagnostic>) {
     let mut sources = Sources::new();
     let file = sources.add("example.ripieno", format!("piece \"Sluice\" {{ }}\n{text}"));
     resolve(&mut sources, file, &mut NoFiles)
 }
 
-fn piece(text: &str) -> Piece {
+fn piece(text: &str) -> Arc<Piece> {
     let (piece, findings) = read(text);
     assert!(findings.is_empty(), "{findings:#?}");
     piece

@@ -3,7 +3,7 @@
 use pest::iterators::{Pair, Pairs};
 
 use super::tree::*;
-use crate::diagnostics::{Diagnostic, FileId, Span};
+use crate::diagnostics::{Diagnostic, FileId, ItemId, Span};
 
 /// The parser that pest makes of the grammar.
 #[derive(pest_derive::Parser)]
@@ -13,19 +13,26 @@ pub(super) struct Grammar;
 /// The block of notes behind `writes`, in words.
 pub(super) const WRITTEN: &str = "line of written notes";
 
-/// What the builders share: the text and the findings so far.
+/// What the builders share: the item that is read, the text from its beginning on, and the findings
+/// so far.
 pub(super) struct Context<'t> {
     pub(super) file: FileId,
+    pub(super) item: ItemId,
     pub(super) text: &'t str,
     pub(super) diagnostics: Vec<Diagnostic>,
 }
 
 impl Context<'_> {
+    /// The place of some bytes of the item.
+    pub(super) fn at(&self, start: usize, end: usize) -> Span {
+        Span::within(self.file, self.item, start as u32, end as u32)
+    }
+
     pub(super) fn span(&self, pair: &Pair<Rule>) -> Span {
         let span = pair.as_span();
         // A pair that ends in optional parts takes the blanks before them; its place does not.
         let kept = span.as_str().trim_end().len();
-        Span::new(self.file, span.start() as u32, (span.start() + kept) as u32)
+        self.at(span.start(), span.start() + kept)
     }
 
     pub(super) fn word(&self, pair: &Pair<Rule>) -> Word {
@@ -72,40 +79,50 @@ impl Context<'_> {
         PitchTree { name, octave: text[digit..].parse().ok(), span }
     }
 
-    /// Forgets a finding about a single sign that stands where a closing brace is missing.
-    fn forget_stray_sign(&mut self, end: usize) {
-        let Some(last) = self.diagnostics.last() else { return };
-        let (from, to) = (last.primary.span.start as usize, last.primary.span.end as usize);
-        let sign = |c: char| !c.is_alphanumeric() && !c.is_whitespace();
-        let mut behind = self.text.get(to..end).unwrap_or_default().lines().map(str::trim);
-        if last.code == "syntax/unexpected"
-            && self.text.get(from..to).unwrap_or_default().chars().all(sign)
-            && behind.all(|line| line.is_empty() || line.starts_with("//"))
-        {
-            self.diagnostics.pop();
-        }
-    }
-
-    /// The block's end: says so where the closing brace is missing.
-    pub(super) fn block_end(&mut self, pair: &Pair<Rule>, head: Span, what: &str) {
+    /// The end of written notes: says so where the closing brace is missing.
+    pub(super) fn written_end(&mut self, pair: &Pair<Rule>, head: Span) {
         if pair.as_rule() == Rule::unclosed {
-            self.forget_stray_sign(pair.as_span().start());
-            let at = pair.as_span().start().min(self.text.len()) as u32;
-            let place = Span::new(self.file, at, at);
-            let next = if what == WRITTEN { "line" } else { "declaration" };
-            self.diagnostics.push(
-                Diagnostic::error(
-                    "syntax/unclosed-block",
-                    head,
-                    format!("This {what} is not closed before the next {next} begins."),
-                )
-                .with_text(format!("the {what} begins here"))
-                .with_label(place, "`}` is missing before this place")
-                .with_help("Write `}` on a line of its own after its last line.")
-                .with_fix("close the block", place, "}\n", false),
-            );
+            let at = pair.as_span().start().min(self.text.len());
+            let of = |span: Span| span.start as usize..span.end as usize;
+            forget_stray_sign(&mut self.diagnostics, self.text, of, at);
+            let place = self.at(at, at);
+            self.diagnostics.push(unclosed(head, place, WRITTEN));
         }
     }
+}
+
+/// Forgets the last finding where it is about a single sign that stands where a closing brace is
+/// missing.
+pub(super) fn forget_stray_sign(
+    findings: &mut Vec<Diagnostic>,
+    text: &str,
+    bytes: impl Fn(Span) -> std::ops::Range<usize>,
+    end: usize,
+) {
+    let Some(last) = findings.last() else { return };
+    let range = bytes(last.primary.span);
+    let sign = |c: char| !c.is_alphanumeric() && !c.is_whitespace();
+    let mut behind = text.get(range.end..end).unwrap_or_default().lines().map(str::trim);
+    if last.code == "syntax/unexpected"
+        && text.get(range).unwrap_or_default().chars().all(sign)
+        && behind.all(|line| line.is_empty() || line.starts_with("//"))
+    {
+        findings.pop();
+    }
+}
+
+/// A block that is not closed before `place`.
+pub(super) fn unclosed(head: Span, place: Span, what: &str) -> Diagnostic {
+    let next = if what == WRITTEN { "line" } else { "declaration" };
+    Diagnostic::error(
+        "syntax/unclosed-block",
+        head,
+        format!("This {what} is not closed before the next {next} begins."),
+    )
+    .with_text(format!("the {what} begins here"))
+    .with_label(place, "`}` is missing before this place")
+    .with_help("Write `}` on a line of its own after its last line.")
+    .with_fix("close the block", place, "}\n", false)
 }
 
 /// A whole number, or [`u32::MAX`] for one that does not fit.

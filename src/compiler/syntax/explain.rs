@@ -12,7 +12,7 @@ use super::expected::Expected;
 use super::habits::{habit, instrument};
 pub(super) use super::habits::{late, unbarred};
 use super::tree::{Number, Spanned};
-use crate::diagnostics::{Diagnostic, FileId, Span, did_you_mean, nearest};
+use crate::diagnostics::{Diagnostic, did_you_mean, nearest};
 
 /// Is the rule a keyword?
 pub(super) fn is_keyword(rule: Rule) -> bool {
@@ -32,15 +32,15 @@ pub(super) fn declaration(cx: &mut Context, pair: &Pair<Rule>) -> Option<&'stati
     if let Some(rule) = rule
         && let Err(error) = Grammar::parse(rule, text)
     {
-        let diagnostic = without_brace(cx.file, start, text, &word)
-            .unwrap_or_else(|| stopped(cx.file, start, text, &error, &format!("this `{word}`")));
+        let diagnostic = without_brace(cx, start, text, &word)
+            .unwrap_or_else(|| stopped(cx, start, text, &error, &format!("this `{word}`")));
         cx.diagnostics.push(diagnostic);
         return DECLARATIONS.into_iter().find(|keyword| *keyword == word);
     }
     let end = start + text.find(['\n', '\r']).unwrap_or(text.len());
     let length =
         if word.is_empty() { text.chars().next().map_or(0, char::len_utf8) } else { word.len() };
-    let span = Span::new(cx.file, start as u32, (start + length).min(end).max(start) as u32);
+    let span = cx.at(start, (start + length).min(end).max(start));
     let found = if word.is_empty() { &text[..length] } else { word.as_str() };
     let mut diagnostic = Diagnostic::error(
         "syntax/unknown-declaration",
@@ -60,13 +60,13 @@ pub(super) fn declaration(cx: &mut Context, pair: &Pair<Rule>) -> Option<&'stati
 }
 
 /// A declaration whose head lacks its brace and nothing else.
-fn without_brace(file: FileId, start: usize, text: &str, word: &str) -> Option<Diagnostic> {
+fn without_brace(cx: &Context, start: usize, text: &str, word: &str) -> Option<Diagnostic> {
     let head = text.lines().next()?.split("//").next()?.trim_end();
     let braced = head.contains('{') || text[head.len()..].trim_start().starts_with('{');
     if braced || Grammar::parse(head_of(word)?, &format!("{head} {{\n}}")).is_err() {
         return None;
     }
-    let span = Span::new(file, start as u32, (start + head.len()) as u32);
+    let span = cx.at(start, start + head.len());
     Some(
         Diagnostic::error("syntax/unexpected", span, "The brace is missing behind this head.")
             .with_help(format!("Write `{head} {{`."))
@@ -102,10 +102,10 @@ pub(super) fn line(cx: &mut Context, pair: &Pair<Rule>, rule: Rule, what: &str) 
     };
     let diagnostic = match Grammar::parse(rule, text) {
         Err(error) => {
-            let stopped = stopped(cx.file, start, text, &error, what);
+            let stopped = stopped(cx, start, text, &error, what);
             match instrument(text).filter(|_| rule == Rule::players_line) {
                 Some((from, to, meant)) => {
-                    let span = Span::new(cx.file, (start + from) as u32, (start + to) as u32);
+                    let span = cx.at(start + from, start + to);
                     Diagnostic::error(
                         "names/unknown",
                         span,
@@ -135,11 +135,11 @@ pub(super) fn bar(cx: &mut Context, pair: &Pair<Rule>, rule: Rule) -> Option<Num
     let digits = text.bytes().take_while(u8::is_ascii_digit).count();
     let number = (digits > 0 && text[digits..].starts_with(':')).then(|| Spanned {
         value: read_number(&text[..digits]),
-        span: Span::new(cx.file, start as u32, (start + digits + 1) as u32),
+        span: cx.at(start, start + digits + 1),
     });
     let what = number.as_ref().map_or("this bar".to_string(), |n| format!("bar {}", n.value));
     let diagnostic = match Grammar::parse(rule, text) {
-        Err(error) => stopped(cx.file, start, text, &error, &what),
+        Err(error) => stopped(cx, start, text, &error, &what),
         Ok(_) => {
             Diagnostic::error("syntax/unexpected", cx.span(pair), "This bar cannot stand here.")
         }
@@ -154,7 +154,7 @@ pub(super) fn bar(cx: &mut Context, pair: &Pair<Rule>, rule: Rule) -> Option<Num
 
 /// The finding for the place where pest stopped in `text`, which begins at byte `start` of a file.
 pub(super) fn stopped(
-    file: FileId,
+    cx: &Context,
     start: usize,
     text: &str,
     error: &Error<Rule>,
@@ -165,7 +165,7 @@ pub(super) fn stopped(
     };
     let rest = &text[at..];
     let found = token(rest);
-    let span = Span::new(file, (start + at) as u32, (start + at + found.len()) as u32);
+    let span = cx.at(start + at, start + at + found.len());
     let expected = match &error.variant {
         ErrorVariant::ParsingError { positives, .. } => Expected::of(positives),
         ErrorVariant::CustomError { .. } => Expected::default(),
@@ -188,7 +188,7 @@ pub(super) fn stopped(
     } else if let Some(habit) = habit(text, at, found, &expected) {
         diagnostic = diagnostic.with_help(habit.help);
         if let Some((from, to, text)) = habit.fix {
-            let span = Span::new(file, (start + from) as u32, (start + to) as u32);
+            let span = cx.at(start + from, start + to);
             let title = if text.trim().is_empty() {
                 "take it away".into()
             } else {

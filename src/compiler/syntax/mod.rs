@@ -1,15 +1,25 @@
 //! From text to a tree with spans. Parsing never fails: it returns a tree and a list of findings,
 //! whatever the text.
+//!
+//! [`Document`] is the file as it was read, item after item with nothing lost; it can be edited,
+//! and reads again only what an edit reaches. [`Tree`] is what it means, without comments and
+//! blanks.
 
 mod blocks;
 mod context;
+mod document;
+#[cfg(test)]
+mod document_tests;
 mod expected;
 mod explain;
 mod habits;
+mod item;
 mod music;
 mod parse;
 mod scoring;
 mod tree;
 
+pub use document::{Block, Document};
+pub use item::{Item, Node, Within};
 pub use parse::{LARGEST_SOURCE, parse};
 pub use tree::*;

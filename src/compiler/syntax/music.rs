@@ -1,4 +1,6 @@
-//! Builds the trees of voices and bars.
+//! Builds the trees of bars.
+
+use std::sync::Arc;
 
 use pest::iterators::Pair;
 
@@ -7,40 +9,27 @@ use super::explain;
 use super::tree::*;
 use crate::diagnostics::Diagnostic;
 
-pub(super) fn voice(cx: &mut Context, pair: Pair<Rule>) -> Option<VoiceTree> {
-    let mut name = None;
-    let mut voice_bars = Vec::new();
-    for inner in pair.into_inner() {
-        match inner.as_rule() {
-            Rule::name => name = Some(cx.word(&inner)),
-            Rule::music => voice_bars = bars(cx, inner),
-            Rule::close | Rule::unclosed => {
-                cx.block_end(&inner, name.as_ref().map(|n: &Word| n.span)?, "voice");
-            }
-            _ => {}
-        }
-    }
-    Some(VoiceTree { name: name?, bars: voice_bars })
-}
-
-/// The bars of a voice or of a `writes` line.
-pub(super) fn bars(cx: &mut Context, music: Pair<Rule>) -> Vec<BarTree> {
+/// The bars of a `writes` line.
+pub(super) fn bars(cx: &mut Context, music: Pair<Rule>) -> Vec<Arc<BarTree>> {
     let mut bars = Vec::new();
     for inner in music.into_inner() {
         match inner.as_rule() {
-            Rule::bar => bars.push(bar(cx, inner)),
-            Rule::broken_bar => {
-                let span = cx.span(&inner);
-                let number = explain::bar(cx, &inner, Rule::bar);
-                bars.push(BarTree { number, elements: Vec::new(), span, broken: true });
-            }
+            Rule::bar => bars.push(Arc::new(bar(cx, inner))),
+            Rule::broken_bar => bars.push(Arc::new(broken_bar(cx, &inner))),
             _ => {}
         }
     }
     bars
 }
 
-fn bar(cx: &mut Context, pair: Pair<Rule>) -> BarTree {
+/// A bar that could not be read.
+pub(super) fn broken_bar(cx: &mut Context, pair: &Pair<Rule>) -> BarTree {
+    let span = cx.span(pair);
+    let number = explain::bar(cx, pair, Rule::bar);
+    BarTree { number, elements: Vec::new(), span, broken: true }
+}
+
+pub(super) fn bar(cx: &mut Context, pair: Pair<Rule>) -> BarTree {
     let mut tree =
         BarTree { number: None, elements: Vec::new(), span: cx.span(&pair), broken: false };
     for inner in pair.into_inner() {

@@ -1,52 +1,37 @@
-//! Builds the trees of ensembles and scorings.
+//! Builds the trees of the lines of ensembles and scorings.
 
 use pest::iterators::Pair;
 
-use super::context::{Context, Rule, WRITTEN, read_number};
+use super::context::{Context, Rule, read_number};
 use super::tree::*;
 use super::{explain, music};
 
-pub(super) fn ensemble(cx: &mut Context, pair: Pair<Rule>) -> Option<EnsembleTree> {
-    let mut names = Vec::new();
-    let (mut lines, mut broken) = (Vec::new(), Vec::new());
-    for inner in pair.into_inner() {
-        match inner.as_rule() {
-            Rule::name => names.push(cx.word(&inner)),
-            Rule::era => {
-                let year = inner.into_inner().find(|p| p.as_rule() == Rule::number)?;
-                lines.push(EnsembleLine::Era(cx.number(&year)));
-            }
-            Rule::group => {
-                let mut name = None;
-                let mut members = Vec::new();
-                for part in inner.into_inner() {
-                    match part.as_rule() {
-                        Rule::name => name = Some(cx.word(&part)),
-                        Rule::member => members.extend(member(cx, part)),
-                        _ => {}
-                    }
-                }
-                lines.push(EnsembleLine::Group(name?, members));
-            }
-            Rule::budget => lines.push(EnsembleLine::Budget(budget(cx, inner))),
-            Rule::without => lines.push(EnsembleLine::Without(words(cx, inner, Rule::name))),
-            Rule::players_line => {
-                for players_pair in inner.into_inner().filter(|p| p.as_rule() == Rule::players) {
-                    lines.extend(players(cx, players_pair).map(EnsembleLine::Players));
+/// A line of an ensemble; one line may name several kinds of players.
+pub(super) fn ensemble_lines(cx: &mut Context, pair: Pair<Rule>) -> Vec<EnsembleLine> {
+    match pair.as_rule() {
+        Rule::era => {
+            let year = pair.into_inner().find(|p| p.as_rule() == Rule::number);
+            year.map(|year| EnsembleLine::Era(cx.number(&year))).into_iter().collect()
+        }
+        Rule::group => {
+            let mut name = None;
+            let mut members = Vec::new();
+            for part in pair.into_inner() {
+                match part.as_rule() {
+                    Rule::name => name = Some(cx.word(&part)),
+                    Rule::member => members.extend(member(cx, part)),
+                    _ => {}
                 }
             }
-            Rule::broken_line => {
-                broken.push(cx.word(&inner));
-                explain::line(cx, &inner, Rule::players_line, "this line of the ensemble");
-            }
-            Rule::close | Rule::unclosed => {
-                cx.block_end(&inner, names.first().map(|n: &Word| n.span)?, "ensemble");
-            }
-            _ => {}
+            name.map(|name| EnsembleLine::Group(name, members)).into_iter().collect()
+        }
+        Rule::budget => vec![EnsembleLine::Budget(budget(cx, pair))],
+        Rule::without => vec![EnsembleLine::Without(words(cx, pair, Rule::name))],
+        _ => {
+            let all = pair.into_inner().filter(|p| p.as_rule() == Rule::players);
+            all.filter_map(|pair| players(cx, pair).map(EnsembleLine::Players)).collect()
         }
     }
-    let mut names = names.into_iter();
-    Some(EnsembleTree { name: names.next()?, extends: names.next(), lines, broken })
 }
 
 /// Octaves up that `8va`, `8vb`, `15ma`, `15mb` mean.
@@ -129,40 +114,24 @@ fn tuned(cx: &mut Context, pair: Pair<Rule>) -> Vec<PitchTree> {
     pair.into_inner().filter(|p| p.as_rule() == Rule::pitch).map(|p| cx.pitch(&p)).collect()
 }
 
-pub(super) fn scoring(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringTree> {
-    let mut names = Vec::new();
-    let (mut keeps, mut lines, mut allows) = (Vec::new(), Vec::new(), Vec::new());
-    let mut broken = Vec::new();
-    for inner in pair.into_inner() {
-        match inner.as_rule() {
-            Rule::name => names.push(cx.word(&inner)),
-            Rule::keep => keeps.extend(words(cx, inner, Rule::name)),
-            Rule::allow => allows.extend(allow(cx, inner)),
-            Rule::scoring_line | Rule::writes_line => lines.extend(scoring_line(cx, inner)),
-            Rule::broken_line => {
-                broken.push(cx.word(&inner));
-                explain::line(cx, &inner, Rule::scoring_line, "this line of the scoring");
-            }
-            Rule::unbarred => {
-                broken.push(cx.word(&inner));
-                explain::unbarred(cx, &inner);
-            }
-            Rule::broken_writes | Rule::broken_written => {
-                broken.push(cx.word(&inner));
-                explain::line(cx, &inner, Rule::writes_line, "this line of the scoring");
-            }
-            Rule::close | Rule::unclosed => {
-                cx.block_end(&inner, names.first().map(|n: &Word| n.span)?, "scoring");
-            }
-            _ => {}
-        }
-    }
-    let mut names = names.into_iter();
-    let (name, ensemble) = (names.next()?, names.next()?);
-    Some(ScoringTree { name, ensemble, keeps, lines, allows, broken })
+/// `keep`: the scorings that are named.
+pub(super) fn keep(cx: &Context, pair: Pair<Rule>) -> Vec<Word> {
+    words(cx, pair, Rule::name)
 }
 
-fn allow(cx: &Context, pair: Pair<Rule>) -> Option<AllowTree> {
+/// A line of a scoring that could not be read.
+pub(super) fn broken_line(cx: &mut Context, pair: &Pair<Rule>) -> Word {
+    match pair.as_rule() {
+        Rule::unbarred => explain::unbarred(cx, pair),
+        Rule::broken_line => {
+            explain::line(cx, pair, Rule::scoring_line, "this line of the scoring");
+        }
+        _ => explain::line(cx, pair, Rule::writes_line, "this line of the scoring"),
+    }
+    cx.word(pair)
+}
+
+pub(super) fn allow(cx: &Context, pair: Pair<Rule>) -> Option<AllowTree> {
     let span = cx.span(&pair);
     let (mut rule, mut who, mut bars, mut reason) = (None, Vec::new(), Vec::new(), None);
     for inner in pair.into_inner() {
@@ -182,7 +151,7 @@ fn bar_list(cx: &Context, bars: Pair<Rule>) -> Vec<BarRange> {
     list.map_or(Vec::new(), |list| cx.bar_list(list))
 }
 
-fn scoring_line(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringLine> {
+pub(super) fn scoring_line(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringLine> {
     let mut span = cx.span(&pair);
     // A comment behind the line is no part of it.
     let ends = pair.clone().into_inner().filter(|inner| inner.as_rule() != Rule::line_end);
@@ -211,7 +180,7 @@ fn scoring_line(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringLine> {
             }
             Rule::kw_writes => verb_span = cx.span(&inner),
             Rule::written => line_verb = Some(VerbTree::Writes(music::bars(cx, inner))),
-            Rule::close | Rule::unclosed => cx.block_end(&inner, verb_span, WRITTEN),
+            Rule::close | Rule::unclosed => cx.written_end(&inner, verb_span),
             Rule::line_end => {}
             _ => {
                 verb_span = cx.span(&inner);

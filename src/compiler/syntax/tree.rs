@@ -1,5 +1,7 @@
 //! The tree: what is written, with its places, and no meaning yet.
 
+use std::sync::Arc;
+
 use crate::diagnostics::Span;
 
 /// A value of the tree with the place where it is written.
@@ -20,7 +22,7 @@ pub type Number = Spanned<u32>;
 #[derive(Clone, PartialEq, Debug, Default)]
 pub struct Tree {
     /// The declarations.
-    pub declarations: Vec<Declaration>,
+    pub declarations: Vec<Arc<Declaration>>,
 }
 
 /// One declaration.
@@ -136,7 +138,7 @@ pub struct HarmonyTree {
     /// The keyword.
     pub span: Span,
     /// The bars.
-    pub bars: Vec<HarmonyBar>,
+    pub bars: Vec<Arc<HarmonyBar>>,
 }
 
 /// A bar of chord symbols.
@@ -209,7 +211,7 @@ pub struct VoiceTree {
     /// The name.
     pub name: Word,
     /// The bars.
-    pub bars: Vec<BarTree>,
+    pub bars: Vec<Arc<BarTree>>,
 }
 
 /// A bar of music.
@@ -343,7 +345,7 @@ pub struct ScoringTree {
     /// `keep`: scorings kept.
     pub keeps: Vec<Word>,
     /// The lines that make players do something.
-    pub lines: Vec<ScoringLine>,
+    pub lines: Vec<Arc<ScoringLine>>,
     /// The findings that are allowed.
     pub allows: Vec<AllowTree>,
     /// Lines that could not be read, as they stand.
@@ -379,7 +381,7 @@ pub enum VerbTree {
     /// `highlights cadences, beat 1`.
     Highlights(Vec<MomentTree>),
     /// `writes { … }`.
-    Writes(Vec<BarTree>),
+    Writes(Vec<Arc<BarTree>>),
     /// `rests`.
     Rests,
     /// `takes crook F bar 17`, `takes piccolo bar 9`: instrument, key or crook, notes of drums, bar.

@@ -33,7 +33,7 @@ pub use score::*;
 /// keyboard) and one measure for each bar of the form; every measure is filled exactly.
 #[must_use]
 pub fn notate(arrangement: &Arrangement) -> Score {
-    let piece = arrangement.piece;
+    let piece = &arrangement.piece;
     let frame = frame::frame(&piece.form);
     let bars = staff::Bars::new(&frame);
     let staves = arrangement.parts.iter().map(|part| hands::staff(part, &bars)).collect();

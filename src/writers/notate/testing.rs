@@ -6,6 +6,7 @@
 //! `+accent` a mark.
 
 use std::fmt::Write;
+use std::sync::Arc;
 
 use crate::arrange::{Arrangement, LineId, Part, SoundingNote};
 use crate::diagnostics::Span;
@@ -13,7 +14,7 @@ use crate::instruments::{Instrument, Tuning, find};
 use crate::music::{Interval, Key, Metre, Mode, Pitch, Time};
 use crate::resolve::{
     Attached, Bar, BarLine, Direction, DirectionKind, Form, Graces, Mark, Piece, Player, Role,
-    Scoring, Sound, Tuplet,
+    Sound, Tuplet,
 };
 
 use super::{Beam, Element, ElementKind, Measure, Score, StaffDirectionKind, notate};
@@ -270,21 +271,13 @@ impl Fixture {
             title: "Evening at the Locks".into(),
             composer: Some("House copyist".into()),
             licence: Some("CC0-1.0".into()),
-            form: self.form,
+            form: Arc::new(self.form),
             ..Piece::default()
         };
-        let scoring = Scoring {
-            name: "village".into(),
-            span: Span::default(),
-            ensemble: 0,
-            keep: None,
-            lines: Vec::new(),
-            allows: Vec::new(),
-            adrift: false,
-        };
-        let players: Vec<Player> = self.players.iter().map(player).collect();
+        let players: Vec<Arc<Player>> =
+            self.players.iter().map(|part| Arc::new(player(part))).collect();
         let parts = self.players.into_iter().zip(&players).map(|(part, player)| Part {
-            player,
+            player: Arc::clone(player),
             notes: part.notes,
             tuplets: part.tuplets,
             directions: part.directions,
@@ -296,15 +289,7 @@ impl Fixture {
             tunings: part.tunings,
             drums: Vec::new(),
         });
-        notate(&Arrangement {
-            piece: &piece,
-            scoring: &scoring,
-            era: 1770,
-            parts: parts.collect(),
-            lines: Vec::new(),
-            doubt: crate::arrange::Doubt::default(),
-            diagnostics: Vec::new(),
-        })
+        notate(&Arrangement::of_parts(piece, 1770, parts.collect()))
     }
 }
 

@@ -72,7 +72,7 @@ fn file(arrangement: &Arrangement, notated: &Score, chosen: &[usize]) -> Vec<u8>
     let tempos = TempoMap::new(arrangement);
     let setting =
         Setting { form, frame: &notated.frame, era: arrangement.era, timeline: &timeline };
-    let parts: Vec<&Part> = chosen.iter().map(|&index| &arrangement.parts[index]).collect();
+    let parts: Vec<&Part> = chosen.iter().map(|&index| &*arrangement.parts[index]).collect();
     let strokes: Vec<Vec<KeyStroke>> = chosen
         .iter()
         .zip(&parts)
@@ -88,7 +88,7 @@ fn file(arrangement: &Arrangement, notated: &Score, chosen: &[usize]) -> Vec<u8>
         Format::Parallel,
         Timing::Metrical(u15::new(timeline.ticks_per_quarter)),
     ));
-    let conductor = conductor::events(arrangement.piece, &tempos, &timeline);
+    let conductor = conductor::events(&arrangement.piece, &tempos, &timeline);
     smf.tracks.push(finish(conductor, &timeline));
     for ((part, place), strokes) in parts.iter().zip(&places).zip(&strokes) {
         let events = track(part, *place, several_ports, strokes, &timeline);
@@ -146,13 +146,13 @@ fn finish<'a>(mut events: Vec<Event<'a>>, timeline: &Timeline) -> Track<'a> {
 }
 
 fn track<'a>(
-    part: &Part<'a>,
+    part: &'a Part,
     place: Place,
     several_ports: bool,
     strokes: &[KeyStroke],
     timeline: &Timeline,
 ) -> Vec<Event<'a>> {
-    let player = part.player;
+    let player = &part.player;
     let name = |message| Event::meta(0, Rank::Name, message);
     let mut events = vec![
         name(MetaMessage::TrackName(player.name.as_bytes())),

@@ -52,7 +52,7 @@ pub struct Output {
 /// The score and all parts of an arrangement in the formats asked for, one file at a time, so that
 /// no more than one need be in memory. The same arrangement gives the same bytes.
 pub fn outputs<'a>(
-    arrangement: &'a Arrangement<'_>,
+    arrangement: &'a Arrangement,
     formats: &'a [Format],
 ) -> impl Iterator<Item = Output> + 'a {
     let score = notate::notate(arrangement);

@@ -22,7 +22,7 @@ pub(super) fn is_sound(output: &Output, arrangement: &Arrangement) -> Result<(),
         let number: usize = number.parse().map_err(|_| "a file without a number")?;
         vec![&arrangement.parts[number - 1]]
     } else {
-        arrangement.parts.iter().collect()
+        arrangement.parts.iter().map(|part| &**part).collect()
     };
     if smf.tracks.len() != parts.len() + 1 {
         return Err(format!("{} tracks for {} parts", smf.tracks.len(), parts.len()));

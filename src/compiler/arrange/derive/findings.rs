@@ -48,7 +48,7 @@ pub(super) fn finish(
 ) -> Diagnostic {
     let diagnostic = diagnostic.with_bars(first, last);
     let Some(&player) = players.first() else { return diagnostic };
-    let player = request.parts[player].player;
+    let player = &request.parts[player].player;
     diagnostic.with_label(player.span, "the player").with_player(&player.id)
 }
 

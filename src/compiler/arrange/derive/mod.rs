@@ -49,7 +49,7 @@ pub(super) struct Request<'r, 'a> {
     /// instrument within them.
     pub(super) within: (usize, usize),
     /// The parts of its players, in the order in which the line names them, without notes yet.
-    pub(super) parts: Vec<&'r Part<'a>>,
+    pub(super) parts: Vec<&'r Part>,
 }
 
 /// What a computed line gives to one of its players, over all the bars of the line.

@@ -88,7 +88,7 @@ pub(super) fn pairs(request: &Request) -> Vec<Vec<usize>> {
     for (player, part) in request.parts.iter().enumerate() {
         let first = pairs.last().filter(|pair| pair.len() == 1).map(|pair| pair[0]);
         let together = first.is_some_and(|first| {
-            let first = request.parts[first].player;
+            let first = &request.parts[first].player;
             first.line_name == part.player.line_name && !first.is_second()
         });
         match pairs.last_mut() {

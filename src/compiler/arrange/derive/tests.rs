@@ -2,6 +2,7 @@
 
 use std::fmt::Write;
 use std::ops::RangeInclusive;
+use std::sync::Arc;
 
 use proptest::prelude::*;
 
@@ -13,7 +14,7 @@ use crate::music::{Pitch, Time};
 use crate::resolve::{NoFiles, Piece, resolve};
 
 /// A piece from a few declarations.
-pub(in crate::arrange) fn piece(text: &str) -> Piece {
+pub(in crate::arrange) fn piece(text: &str) -> Arc<Piece> {
     let mut sources = Sources::new();
     let id = sources.add("test.ripieno".to_string(), format!("piece \"Test\" {{\n}}\n{text}"));
     let (piece, mut diagnostics) = resolve(&mut sources, id, &mut NoFiles);
@@ -73,7 +74,7 @@ pub(super) fn arranged_piece(
     era: i32,
     players: &str,
     verb: &str,
-) -> Piece {
+) -> Arc<Piece> {
     let who: Vec<&str> = players
         .split(", ")
         .filter_map(|line| line.split(' ').next())
@@ -89,7 +90,7 @@ pub(super) fn scored_piece(
     era: i32,
     players: &str,
     lines: &str,
-) -> Piece {
+) -> Arc<Piece> {
     let mut text = format!(
         "form {{\n 1 metre 3/4, key D minor, tempo 1/4 at 96\n {} end\n}}\nharmony {{\n",
         chords.len()
@@ -121,9 +122,9 @@ pub(super) fn scored_piece(
 }
 
 /// The request of the first line of an arrangement.
-pub(super) fn request<'r, 'a>(
+pub(super) fn request<'r, 'a: 'r>(
     piece: &'a Piece,
-    arrangement: &'r Arrangement<'a>,
+    arrangement: &'r Arrangement,
 ) -> Request<'r, 'a> {
     Request {
         written: Vec::new(),
@@ -135,7 +136,7 @@ pub(super) fn request<'r, 'a>(
         era: arrangement.era,
         line: &piece.scorings[0].lines[0],
         line_id: LineId(0),
-        parts: arrangement.parts.iter().collect(),
+        parts: arrangement.parts.iter().map(|part| &**part).collect(),
     }
 }
 

@@ -14,6 +14,7 @@ pub(in crate::resolve) struct Counted {
     bars: Vec<CountedBar>,
 }
 
+#[derive(Clone, Copy)]
 struct CountedBar {
     /// Index of the bar.
     bar: usize,
@@ -29,6 +30,13 @@ impl Counted {
     /// Notes a bar of a voice with what it is too long, and the index of its finding.
     pub(in crate::resolve) fn voice(&mut self, bar: usize, over: Time, finding: Option<usize>) {
         self.bars.push(CountedBar { bar, over, finding, chords: false });
+    }
+
+    /// Adds what was counted elsewhere, where so many findings stand before its own.
+    pub(in crate::resolve) fn extend(&mut self, other: &Counted, findings: usize) {
+        let moved = |finding: Option<usize>| finding.map(|index| index + findings);
+        let bars = other.bars.iter();
+        self.bars.extend(bars.map(|bar| CountedBar { finding: moved(bar.finding), ..*bar }));
     }
 
     /// Notes an overfull bar of chords.

@@ -6,6 +6,8 @@ mod miscounted;
 mod repeated;
 mod words;
 
+use std::sync::Arc;
+
 use smallvec::smallvec;
 
 pub(super) use miscounted::Counted;
@@ -26,7 +28,12 @@ use crate::syntax::{BarTree, DirectionWord, Element, MarkTree, PitchTree, Spanne
 pub const MOMENTARY_DIRECTIONS: [&str; 3] = ["cresc", "dim", "to"];
 
 /// The music of a voice or of a `writes` line.
-pub(super) fn music(cx: &mut Context, bars: &[BarTree], form: &Form, counting: Counting) -> Music {
+pub(super) fn music(
+    cx: &mut Context,
+    bars: &[Arc<BarTree>],
+    form: &Form,
+    counting: Counting,
+) -> Music {
     let mut builder = Builder { cx, form, music: Music::default(), state: State::default() };
     let mut count = BarCount::new(counting);
     for (place, bar) in bars.iter().enumerate() {
@@ -528,7 +535,7 @@ impl Builder<'_> {
         self.music.notes.push(Note { start, length, sound, attached, span });
     }
 
-    fn finish(mut self, bars: &[BarTree], next: usize, counting: Counting) -> Music {
+    fn finish(mut self, bars: &[Arc<BarTree>], next: usize, counting: Counting) -> Music {
         if let Some(open) = self.state.slur {
             self.cx.push(
                 Diagnostic::error("bars/slur", open, "This slur does not end.")

@@ -3,7 +3,7 @@
 use crate::music::{Key, Metre, Time};
 
 /// The bars of a piece, in the order in which they are written (repeats once).
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, PartialEq, Debug, Default)]
 pub struct Form {
     /// The bars; never empty in a piece that resolved without errors.
     pub bars: Vec<Bar>,

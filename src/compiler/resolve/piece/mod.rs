@@ -6,6 +6,8 @@ mod music;
 mod players;
 mod scoring;
 
+use std::sync::Arc;
+
 use crate::diagnostics::Span;
 use crate::music::Time;
 
@@ -19,6 +21,9 @@ pub use scoring::*;
 pub type Bars = Vec<(usize, usize)>;
 
 /// A piece with everything that its source and the files it uses declare.
+///
+/// What is behind an `Arc` stays the same one from one run of a session to the next for as long as
+/// it is equal.
 #[derive(Clone, Debug, Default)]
 pub struct Piece {
     /// Title, as printed at the head.
@@ -34,7 +39,7 @@ pub struct Piece {
     /// The declaration of the piece.
     pub span: Span,
     /// Bars, metres, keys, tempos, repeats.
-    pub form: Form,
+    pub form: Arc<Form>,
     /// Chords in order; empty where none are declared.
     pub harmony: Vec<HarmonyEvent>,
     /// Dynamics and hairpins for everybody, in order.
@@ -44,17 +49,17 @@ pub struct Piece {
     /// Bars whose loudness is not certain, because a dynamic could not be understood.
     pub dynamics_unsure: Bars,
     /// Voices in order of declaration.
-    pub voices: Vec<Voice>,
+    pub voices: Vec<Arc<Voice>>,
     /// Ensembles in order of declaration, `extends` worked in.
-    pub ensembles: Vec<Ensemble>,
+    pub ensembles: Vec<Arc<Ensemble>>,
     /// Scorings in order of declaration; `keep` is a link, not yet worked in.
-    pub scorings: Vec<Scoring>,
+    pub scorings: Vec<Arc<Scoring>>,
 }
 
 impl Piece {
     /// A scoring and those that it keeps, one after another, its own first.
     #[must_use]
-    pub fn layers<'a>(&'a self, scoring: &'a Scoring) -> Vec<&'a Scoring> {
+    pub fn layers<'a>(&'a self, scoring: &'a Arc<Scoring>) -> Vec<&'a Arc<Scoring>> {
         let mut layers = vec![scoring];
         let mut at = scoring;
         // `resolve` has broken cycles; the bound is for pieces made by other means.
@@ -73,7 +78,7 @@ impl Piece {
     #[must_use]
     pub fn fermatas(&self) -> Vec<(Time, Time)> {
         let mut held: Vec<(Time, Time)> = Vec::new();
-        for Voice { music, .. } in &self.voices {
+        for Voice { music, .. } in self.voices.iter().map(|voice| &**voice) {
             let notes = music.notes.iter();
             let marked = notes.filter(|note| note.attached.marks.has(Mark::Fermata));
             held.extend(marked.map(|note| (note.start, note.start + note.length)));

@@ -1,5 +1,7 @@
 //! Types of ensembles: players and their roles.
 
+use std::sync::Arc;
+
 use crate::diagnostics::Span;
 use crate::instruments::{Instrument, Tuning};
 use crate::music::{Interval, Pitch};
@@ -46,7 +48,7 @@ pub struct Ensemble {
     /// The year whose customs hold.
     pub era: i32,
     /// The players in score order.
-    pub players: Vec<Player>,
+    pub players: Vec<Arc<Player>>,
     /// Players of the extended ensemble who are not there any more; kept lines that speak to them
     /// fall away.
     pub without: Vec<String>,

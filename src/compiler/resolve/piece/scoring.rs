@@ -1,5 +1,7 @@
 //! Types of scorings: lines and what they make players do.
 
+use std::sync::Arc;
+
 use super::direction::{Dynamic, Technique};
 use super::music::Music;
 use super::players::Role;
@@ -19,7 +21,7 @@ pub struct Scoring {
     /// Index of the scoring that is kept in [`Piece::scorings`](super::Piece::scorings), with the place that says so.
     pub keep: Option<(usize, Span)>,
     /// The lines, in order.
-    pub lines: Vec<Line>,
+    pub lines: Vec<Arc<Line>>,
     /// Findings that are allowed.
     pub allows: Vec<Allow>,
     /// Is the scoring that it keeps not known?

@@ -144,7 +144,7 @@ fn lead_in(play: &mut Play, before: Option<&mut Play>) {
 
 struct Player<'a> {
     setting: Setting<'a>,
-    part: &'a Part<'a>,
+    part: &'a Part,
     loudness: Loudness,
     short: Vec<Time>,
     strokes: Vec<KeyStroke>,

@@ -16,6 +16,8 @@
 //! - A fermata makes what it stands over twice as long, and at least a beat longer (our heuristic).
 //!   All wait together: from the last note that anybody strikes under it within its bar to its end.
 
+use std::sync::Arc;
+
 use crate::arrange::{Arrangement, Part};
 use crate::music::Time;
 use crate::resolve::{DirectionKind, Form, Mark, Piece, Tempo, seconds_per_whole};
@@ -119,7 +121,7 @@ impl TempoMap {
     pub(super) fn new(arrangement: &Arrangement) -> TempoMap {
         let form = &arrangement.piece.form;
         let plain = without_fermatas(form);
-        let held = held(arrangement.piece, &arrangement.parts);
+        let held = held(&arrangement.piece, &arrangement.parts);
         let mut times: Vec<Time> = plain.iter().map(|(at, _)| *at).collect();
         times.extend(held.iter().flat_map(|&(from, to)| [from, to]));
         times.sort_unstable();
@@ -224,7 +226,7 @@ fn without_fermatas(form: &Form) -> Vec<(Time, f64)> {
 }
 
 /// Where fermatas hold: written times from and to, in order, without overlaps.
-fn held(piece: &Piece, parts: &[Part]) -> Vec<(Time, Time)> {
+fn held(piece: &Piece, parts: &[Arc<Part>]) -> Vec<(Time, Time)> {
     let form = &piece.form;
     let marked: Vec<(Time, Time)> = parts.iter().flat_map(|part| marked(form, part)).collect();
     let voices = piece.fermatas();

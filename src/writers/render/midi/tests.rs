@@ -2,6 +2,8 @@
 
 mod playing;
 
+use std::sync::Arc;
+
 use midly::{MetaMessage, MidiMessage, Smf, Timing, TrackEventKind};
 use proptest::prelude::*;
 
@@ -12,8 +14,7 @@ use crate::instruments::find;
 use crate::music::{Key, Metre, Mode, Pitch};
 use crate::notate::notate;
 use crate::resolve::{
-    Attached, Bar, BarLine, Direction, Graces, Mark, Piece, Player, Role, Scoring, Sound, Tempo,
-    Tuplet,
+    Attached, Bar, BarLine, Direction, Graces, Mark, Piece, Player, Role, Sound, Tempo, Tuplet,
 };
 
 fn player(id: &str) -> Player {
@@ -56,7 +57,7 @@ fn piece(bars: i32) -> Piece {
     };
     let mut piece = Piece { title: "Evening at the Locks".into(), ..Piece::default() };
     piece.licence = Some("CC0-1.0".into());
-    piece.form.bars = (1..=bars).map(bar).collect();
+    Arc::make_mut(&mut piece.form).bars = (1..=bars).map(bar).collect();
     piece
 }
 
@@ -84,9 +85,9 @@ fn line(notes: &[((i64, i64), &str)]) -> Vec<SoundingNote> {
     line
 }
 
-fn part<'a>(player: &'a Player, notes: Vec<SoundingNote>) -> Part<'a> {
+fn part(player: &Player, notes: Vec<SoundingNote>) -> Part {
     Part {
-        player,
+        player: Arc::new(player.clone()),
         notes,
         tuplets: Vec::new(),
         directions: Vec::new(),
@@ -102,24 +103,7 @@ fn with_arrangement<R>(piece: &Piece, parts: Vec<Part>, read: impl FnOnce(&[u8])
 }
 
 fn in_era<R>(era: i32, piece: &Piece, parts: Vec<Part>, read: impl FnOnce(&[u8]) -> R) -> R {
-    let scoring = Scoring {
-        name: "village".into(),
-        span: Span::default(),
-        ensemble: 0,
-        keep: None,
-        lines: Vec::new(),
-        allows: Vec::new(),
-        adrift: false,
-    };
-    let arrangement = Arrangement {
-        piece,
-        scoring: &scoring,
-        era,
-        parts,
-        lines: Vec::new(),
-        doubt: crate::arrange::Doubt::default(),
-        diagnostics: Vec::new(),
-    };
+    let arrangement = Arrangement::of_parts(piece.clone(), era, parts);
     read(&score(&arrangement, &notate(&arrangement)))
 }
 
@@ -165,8 +149,9 @@ fn the_header_says_format_1_with_a_track_for_the_frame_and_one_a_player() {
 #[test]
 fn track_0_holds_titles_metre_key_and_tempo() {
     let mut piece = piece(3);
-    piece.form.bars[1].mark = Some("A".into());
-    piece.form.bars[2].tempo = Some(Tempo { beat: Some((Time::of(3, 8), 60.0)), words: None });
+    Arc::make_mut(&mut piece.form).bars[1].mark = Some("A".into());
+    Arc::make_mut(&mut piece.form).bars[2].tempo =
+        Some(Tempo { beat: Some((Time::of(3, 8), 60.0)), words: None });
     with_arrangement(&piece, Vec::new(), |bytes| {
         let smf = Smf::parse(bytes).unwrap();
         let mut now = 0;
@@ -198,8 +183,8 @@ fn track_0_holds_titles_metre_key_and_tempo() {
 #[test]
 fn a_pick_up_is_a_bar_of_its_own_length() {
     let mut piece = piece(2);
-    piece.form.bars[0].length = Time::QUARTER;
-    piece.form.bars[1].start = Time::QUARTER;
+    Arc::make_mut(&mut piece.form).bars[0].length = Time::QUARTER;
+    Arc::make_mut(&mut piece.form).bars[1].start = Time::QUARTER;
     with_arrangement(&piece, Vec::new(), |bytes| {
         let smf = Smf::parse(bytes).unwrap();
         let metres: Vec<_> = smf.tracks[0]
@@ -225,10 +210,10 @@ fn chords_sound_together_and_a_repeated_note_ends_before_it_begins_again() {
 #[test]
 fn repeats_are_played_out_with_their_endings() {
     let mut piece = piece(3);
-    piece.form.bars[0].repeat_starts = true;
-    piece.form.bars[1].ending = Some(1);
-    piece.form.bars[1].repeat_ends = true;
-    piece.form.bars[2].ending = Some(2);
+    Arc::make_mut(&mut piece.form).bars[0].repeat_starts = true;
+    Arc::make_mut(&mut piece.form).bars[1].ending = Some(1);
+    Arc::make_mut(&mut piece.form).bars[1].repeat_ends = true;
+    Arc::make_mut(&mut piece.form).bars[2].ending = Some(2);
     let violin = violin();
     let notes = line(&[((3, 4), "C5"), ((3, 4), "D5"), ((3, 4), "E5")]);
     let heard = strokes(&piece, part(&violin, notes));
@@ -238,8 +223,8 @@ fn repeats_are_played_out_with_their_endings() {
 #[test]
 fn a_note_held_over_the_place_of_a_jump_is_cut_and_taken_up_again() {
     let mut piece = piece(3);
-    piece.form.bars[1].repeat_starts = true;
-    piece.form.bars[1].repeat_ends = true;
+    Arc::make_mut(&mut piece.form).bars[1].repeat_starts = true;
+    Arc::make_mut(&mut piece.form).bars[1].repeat_ends = true;
     let violin = violin();
     let heard = strokes(&piece, part(&violin, line(&[((9, 4), "C5")])));
     assert_eq!(heard, [(0, 2880, 72), (2880, 5760, 72)]);
@@ -369,8 +354,8 @@ fn a_held_note_swells_under_a_hairpin_and_the_next_begins_anew() {
 #[test]
 fn plucked_strings_change_their_program_and_come_back_with_a_repeat() {
     let mut piece = piece(2);
-    piece.form.bars[0].repeat_starts = true;
-    piece.form.bars[1].repeat_ends = true;
+    Arc::make_mut(&mut piece.form).bars[0].repeat_starts = true;
+    Arc::make_mut(&mut piece.form).bars[1].repeat_ends = true;
     let violin = violin();
     let mut part = part(&violin, line(&[((3, 4), "C5"), ((3, 4), "D5")]));
     let kind = DirectionKind::Technique(Technique::Pizzicato);
@@ -444,8 +429,8 @@ proptest! {
         repeat in 0..6_usize,
     ) {
         let mut piece = piece(6);
-        piece.form.bars[repeat / 2].repeat_starts = true;
-        piece.form.bars[repeat].repeat_ends = true;
+        Arc::make_mut(&mut piece.form).bars[repeat / 2].repeat_starts = true;
+        Arc::make_mut(&mut piece.form).bars[repeat].repeat_ends = true;
         let values: Vec<_> = written.iter().map(|note| (note.0, note.1)).collect();
         let mut notes = line(&values);
         for (note, from) in notes.iter_mut().zip(written.iter().filter(|note| note.1 != "rest")) {

@@ -61,12 +61,14 @@ fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
         let drums = !instrument.drums.is_empty();
-        let offences = stretch.notes().filter_map(|(index, note)| {
+        let look = |(index, note): (usize, &SoundingNote)| {
             let marks = note.attached.marks;
             let mark =
                 [Mark::Trill, Mark::Mordent, Mark::Turn].into_iter().find(|m| marks.has(*m))?;
             Some((index, (mark, fault(cx, part, note, mark)?)))
-        });
+        };
+        let offences = cx
+            .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());
         for passage in cx.passages(&RULE, player, offences) {
             let (mark, lacks) = *passage.detail();
             let word = match mark {

@@ -14,7 +14,8 @@ use crate::arrange::{Part, SoundingNote};
 /// Indices of the notes of a stretch that come faster than its instrument goes.
 fn overtaxed_notes(cx: &Context, stretch: &Stretch) -> Vec<usize> {
     stretch.instrument.agility.as_ref().map_or(Vec::new(), |agility| {
-        too_fast::overtaxed(cx, stretch.player, stretch.range(), agility).notes
+        let taxed = too_fast::overtaxed(cx, stretch.player, stretch.range(), agility);
+        taxed.into_iter().map(|(index, _)| index).collect()
     })
 }
 
@@ -29,7 +30,16 @@ fn steps<'s>(
     part: &'s Part,
     times: &'s [(f64, f64)],
 ) -> impl Iterator<Item = (usize, f64, i32)> + 's {
-    (1..part.notes.len()).filter_map(move |index| {
+    steps_within(part, times, 0..part.notes.len())
+}
+
+/// The same of the notes of a range of indices.
+fn steps_within<'s>(
+    part: &'s Part,
+    times: &'s [(f64, f64)],
+    notes: std::ops::Range<usize>,
+) -> impl Iterator<Item = (usize, f64, i32)> + 's {
+    (notes.start.max(1)..notes.end).filter_map(move |index| {
         let (before, note) = (&part.notes[index - 1], &part.notes[index]);
         if before.end() < note.start {
             return None;

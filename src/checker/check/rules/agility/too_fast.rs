@@ -74,14 +74,20 @@ fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
         let Some(agility) = &instrument.agility else { continue };
-        let taxed = overtaxed(cx, player, stretch.range(), agility);
-        let offences = taxed.notes.into_iter().map(|index| (index, ()));
+        let offences = cx.offences(&RULE, &stretch, WINDOW + 1, |range| {
+            let all = stretch.range();
+            let first = range.start.saturating_sub(2 * WINDOW).max(all.start);
+            let around = first..(range.end + 2 * WINDOW).min(all.end);
+            let taxed = overtaxed(cx, player, around, agility).into_iter();
+            taxed.filter(|(index, _)| range.contains(index)).collect()
+        });
+        let fastest = offences.iter().fold(0.0_f64, |fastest, (_, rate)| fastest.max(*rate));
         for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();
             let message = format!(
                 "{} cannot keep up with {:.1} notes a second from {} on ({} notes in all, {}): the {} {} about {} repeated, {} by step, {} by leap{}.",
                 part.player.name,
-                taxed.fastest,
+                fastest,
                 cx.form.place(note.start),
                 passage.offences.len(),
                 words::bars(&passage.bars),
@@ -102,25 +108,16 @@ fn check(cx: &Context, findings: &mut Findings) {
     }
 }
 
-/// Notes of a player that come faster than an instrument goes.
-pub(super) struct Overtaxed {
-    /// Indices of the notes, in order.
-    pub notes: Vec<usize>,
-    /// Notes a second where it is worst.
-    fastest: f64,
-}
-
 /// Which of these notes of a player overtax an instrument, his own or another one.
 pub(super) fn overtaxed(
     cx: &Context,
     player: usize,
     notes: std::ops::Range<usize>,
     agility: &Agility,
-) -> Overtaxed {
+) -> Vec<(usize, f64)> {
     let part = cx.part(player);
     let changes = techniques(part);
-    let mut offending = vec![false; part.notes.len()];
-    let mut fastest: f64 = 0.0;
+    let mut offending = vec![0.0_f64; notes.len()];
     // The steps of the window that ends here: index of the note, seconds taken and needed.
     let mut window: VecDeque<(usize, f64, f64)> = VecDeque::with_capacity(WINDOW);
     let steps = super::steps(part, cx.times(player)).filter(|(index, ..)| {
@@ -148,15 +145,16 @@ pub(super) fn overtaxed(
         window.push_back((index, seconds, hand / rate.max(0.5)));
         let (taken, needed) = window.iter().fold((0.0, 0.0), |(a, b), (_, t, n)| (a + t, b + n));
         if window.len() == WINDOW && taken < needed * 0.98 {
-            fastest = fastest.max(WINDOW as f64 / taken.max(0.001));
+            let rate = WINDOW as f64 / taken.max(0.001);
             for (index, ..) in &window {
-                offending[*index] = true;
-                offending[*index - 1] = true;
+                for note in [*index, *index - 1] {
+                    let known = &mut offending[note - notes.start];
+                    *known = known.max(rate);
+                }
             }
         }
     }
-    let notes = offending.iter().enumerate().filter(|(_, bad)| **bad).map(|(index, _)| index);
-    Overtaxed { notes: notes.collect(), fastest }
+    notes.zip(offending).filter(|(_, rate)| *rate > 0.0).collect()
 }
 
 /// Does the bow only cross to the neighbouring string, the left hand staying where it is?
@@ -173,11 +171,11 @@ fn crosses_to_neighbour(cx: &Context, part: &Part, one: &SoundingNote, two: &Sou
 }
 
 /// What to do; names the players of this ensemble who have the notes and keep up with them.
-fn help(cx: &Context, passage: &Passage<()>) -> String {
+fn help(cx: &Context, passage: &Passage<f64>) -> String {
     let (first, last) = (passage.offences[0].0, passage.offences[passage.offences.len() - 1].0);
     let keeps_up = |player: usize| {
         let agility = cx.part(player).instrument_at(passage.first().start).agility.as_ref();
-        agility.is_some_and(|a| overtaxed(cx, passage.player, first..last + 1, a).notes.is_empty())
+        agility.is_some_and(|a| overtaxed(cx, passage.player, first..last + 1, a).is_empty())
     };
     let names: Vec<&str> = who_else(cx, passage)
         .into_iter()

@@ -72,34 +72,10 @@ const SHARE: f64 = 0.05;
 const LONG: f64 = 4.0;
 
 fn check(cx: &Context, findings: &mut Findings) {
-    let parts = &cx.arrangement.parts;
-    let mut offences: Vec<Vec<(usize, f64)>> = vec![Vec::new(); parts.len()];
-    let mut stretch: Vec<(Sounding, f64)> = Vec::new();
-    let (mut seconds, mut until) = (0.0, crate::music::Time::ZERO);
-    let mut close = |stretch: &mut Vec<(Sounding, f64)>, seconds: f64| {
-        if seconds >= LONG {
-            for (bass, share) in stretch.iter() {
-                let own = &mut offences[usize::from(bass.player)];
-                if own.last().is_none_or(|(last, _)| *last < bass.note as usize) {
-                    own.push((bass.note as usize, *share));
-                }
-            }
-        }
-        stretch.clear();
-    };
-    for slice in cx.slices().iter() {
-        let thin = thin(cx, slice);
-        if thin.is_none() || slice.start != until {
-            close(&mut stretch, seconds);
-            seconds = 0.0;
-        }
-        if let Some(thin) = thin {
-            seconds += cx.seconds_at(slice.end) - cx.seconds_at(slice.start);
-            stretch.push(thin);
-        }
-        until = slice.end;
-    }
-    close(&mut stretch, seconds);
+    let moments = cx.moments(&RULE, |slice, found: &mut Vec<(Sounding, f64)>| {
+        found.extend(thin(cx, slice));
+    });
+    let offences = super::in_runs(cx, moments, LONG);
     for (player, offences) in offences.into_iter().enumerate() {
         for passage in cx.passages(&RULE, player, offences) {
             let message = format!(

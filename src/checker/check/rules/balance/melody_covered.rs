@@ -89,40 +89,16 @@ type Offences = Vec<Vec<(usize, (f64, Sounding))>>;
 /// A line that is tried at another degree of loudness.
 type Softer = Option<(LineId, Degree)>;
 
-fn offences(cx: &Context, softer: Softer) -> Offences {
-    let mut stretch: Vec<Covered> = Vec::new();
-    let (mut seconds, mut until) = (0.0, crate::music::Time::ZERO);
-    let mut offences: Offences = vec![Vec::new(); cx.arrangement.parts.len()];
-    let mut close = |stretch: &mut Vec<Covered>, seconds: f64| {
-        if seconds >= LONG {
-            for covered in stretch.iter() {
-                let own = &mut offences[usize::from(covered.melody.player)];
-                let note = covered.melody.note as usize;
-                if own.last().is_none_or(|(last, _)| *last < note) {
-                    own.push((note, (covered.times, covered.other)));
-                }
-            }
-        }
-        stretch.clear();
-    };
-    for slice in cx.slices().iter() {
-        let covered = covered(cx, slice, softer);
-        if covered.is_none() || slice.start != until {
-            close(&mut stretch, seconds);
-            seconds = 0.0;
-        }
-        if let Some(covered) = covered {
-            seconds += cx.seconds_at(slice.end) - cx.seconds_at(slice.start);
-            stretch.push(covered);
-        }
-        until = slice.end;
-    }
-    close(&mut stretch, seconds);
-    offences
+fn offences(cx: &Context) -> Offences {
+    let moments = cx.moments(&RULE, |slice, found: &mut Vec<(Sounding, (f64, Sounding))>| {
+        let covered = covered(cx, slice, None);
+        found.extend(covered.map(|c| (c.melody, (c.times, c.other))));
+    });
+    super::in_runs(cx, moments, LONG)
 }
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for (player, offences) in offences(cx, None).into_iter().enumerate() {
+    for (player, offences) in offences(cx).into_iter().enumerate() {
         for passage in cx.passages(&RULE, player, offences) {
             let (times, other) = *passage.detail();
             let coverer = cx.part(usize::from(other.player));
@@ -160,12 +136,7 @@ fn with_softer(
     let now = cx.degree(usize::from(own.player), passage.first().start);
     let free = |dynamic: &Dynamic| {
         let degree = Degree::of(*dynamic as u8);
-        let left = &offences(cx, Some((id, degree)))[passage.player];
-        degree < now
-            && passage
-                .offences
-                .iter()
-                .all(|(index, _)| left.iter().all(|(other, _)| other != index))
+        degree < now && !still_covered(cx, passage, Some((id, degree)))
     };
     let softer = [Dynamic::Mf, Dynamic::Mp, Dynamic::P, Dynamic::Pp].into_iter().find(free);
     let Some(word) = softer.map(Dynamic::letters) else { return finding };
@@ -178,6 +149,44 @@ fn with_softer(
         (None, _) => finding.with_fix(title, line.span.after(), format!(" at {word}"), false),
     }
 }
+
+/// Is any note of a passage still covered when a line is tried at another degree? Only the slices
+/// of its notes are looked at, and as many beside them as it takes to know whether it lasts.
+fn still_covered(cx: &Context, passage: &Passage<(f64, Sounding)>, softer: Softer) -> bool {
+    let slices = cx.slices();
+    let covered = |index: usize| covered(cx, slices.get(index)?, softer);
+    let seconds = |index: usize| {
+        let slice = slices.get(index);
+        slice.map_or(0.0, |slice| cx.seconds_at(slice.end) - cx.seconds_at(slice.start))
+    };
+    let lasts = |index: usize| {
+        let (mut first, mut after) = (index, index + 1);
+        let mut lasting = seconds(index);
+        while lasting < ENOUGH && first > 0 && covered(first - 1).is_some() {
+            first -= 1;
+            lasting += seconds(first);
+        }
+        while lasting < ENOUGH && covered(after).is_some() {
+            lasting += seconds(after);
+            after += 1;
+        }
+        // Added up from the left, as the offences are.
+        lasting >= ENOUGH || (first..after).map(seconds).sum::<f64>() >= LONG
+    };
+    passage.offences.iter().any(|(note, _)| {
+        let sounding = &passage.part.notes[*note];
+        let own = |index: &usize| {
+            covered(*index).is_some_and(|covered| {
+                let melody = covered.melody;
+                (usize::from(melody.player), melody.note as usize) == (passage.player, *note)
+            })
+        };
+        slices.between(sounding.start, sounding.end()).filter(own).any(lasts)
+    })
+}
+
+/// Seconds after which nobody need add up any further: more than [`LONG`] by any rounding.
+const ENOUGH: f64 = LONG * 2.0;
 
 fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
     let parts = &cx.arrangement.parts;

@@ -6,9 +6,33 @@ pub mod one_colour;
 
 use super::super::context::Context;
 use super::super::loudness::Degree;
+use super::super::memory::Moment;
 use super::super::slices::Sounding;
 use crate::instruments::{Family, Loudness};
 use crate::music::Time;
+
+/// The notes of moments that follow one another for so many seconds, player by player, each once.
+fn in_runs<T: Clone>(
+    cx: &Context,
+    moments: Vec<Moment<(Sounding, T)>>,
+    seconds: f64,
+) -> Vec<Vec<(usize, T)>> {
+    let mut offences: Vec<Vec<(usize, T)>> = vec![Vec::new(); cx.arrangement.parts.len()];
+    for run in moments.chunk_by(|one, next| one.end == next.start) {
+        let lasts = |moment: &Moment<_>| cx.seconds_at(moment.end) - cx.seconds_at(moment.start);
+        if run.iter().map(lasts).sum::<f64>() < seconds {
+            continue;
+        }
+        for (sounding, what) in run.iter().map(|moment| &moment.what) {
+            let own = &mut offences[usize::from(sounding.player)];
+            let note = sounding.note as usize;
+            if own.last().is_none_or(|(last, _)| *last < note) {
+                own.push((note, what.clone()));
+            }
+        }
+    }
+    offences
+}
 
 /// Strength of a player with one note at a time, in woodwind instruments.
 ///

@@ -64,11 +64,13 @@ fn check(cx: &Context, findings: &mut Findings) {
         if instrument.unpitched || !instrument.drums.is_empty() {
             continue;
         }
-        let offences = stretch.notes().filter_map(|(index, note)| {
+        let look = |(index, note): (usize, &SoundingNote)| {
             let found: Option<(Pitch, Outside)> = all_pitches(note)
                 .find_map(|p| outside(part, compass, p, note.start).map(|side| (p, side)));
             found.map(|found| (index, found))
-        });
+        };
+        let offences = cx
+            .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());
         for passage in cx.passages_by(&RULE, player, offences, |(_, side)| *side as u8) {
             let &(pitch, side) = passage.detail();
             let note = passage.first();

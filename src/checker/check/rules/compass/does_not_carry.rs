@@ -49,6 +49,7 @@
 
 use crate::arrange::SoundingNote;
 use crate::check::context::Context;
+use crate::check::slices::Sounding;
 use crate::check::words;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
@@ -73,10 +74,9 @@ fn check(cx: &Context, findings: &mut Findings) {
             note.sound.pitches().last().is_none_or(|p| (telling.low..=telling.high).contains(p))
         })
     };
-    let mut offences: Vec<Vec<(usize, ())>> = vec![Vec::new(); parts.len()];
-    for slice in cx.slices().iter() {
+    let moments = cx.moments(&RULE, |slice, found: &mut Vec<Sounding>| {
         if slice.sounding.len() <= TUTTI {
-            continue;
+            return;
         }
         let loud = slice
             .sounding
@@ -89,7 +89,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             brass |= part.first_instrument().family == Family::Brass;
         }
         if count <= TUTTI || !brass {
-            continue;
+            return;
         }
         for sounding in slice.sounding {
             let note = sounding.of(parts);
@@ -107,9 +107,13 @@ fn check(cx: &Context, findings: &mut Findings) {
                     && tells(usize::from(other.player), with)
             });
             if !helped {
-                offences[player].push((sounding.note as usize, ()));
+                found.push(*sounding);
             }
         }
+    });
+    let mut offences: Vec<Vec<(usize, ())>> = vec![Vec::new(); parts.len()];
+    for Sounding { player, note } in moments.into_iter().map(|moment| moment.what) {
+        offences[usize::from(player)].push((note as usize, ()));
     }
     for (player, offences) in offences.into_iter().enumerate() {
         let part = cx.part(player);

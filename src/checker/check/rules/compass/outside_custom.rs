@@ -40,7 +40,7 @@
 //! The catalogue names its source beside every compass, mostly common practice of the era; that
 //! about 1770 orchestral oboes were kept between D4 and D6 is common practice.
 
-use crate::arrange::{LineId, Part};
+use crate::arrange::{LineId, Part, SoundingNote};
 use crate::check::alternatives::{Outside, advise, all_pitches, custom, outside};
 use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule, words};
@@ -68,7 +68,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         else {
             continue;
         };
-        let offences = stretch.notes().filter_map(|(index, note)| {
+        let look = |(index, note): (usize, &SoundingNote)| {
             if note.attached.marks.has(Mark::Harmonic) {
                 return None;
             }
@@ -82,7 +82,9 @@ fn check(cx: &Context, findings: &mut Findings) {
                 worst = worst.or(side.map(|side| (pitch, side)));
             }
             worst.map(|found| (index, found))
-        });
+        };
+        let offences = cx
+            .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());
         for passage in cx.passages_by(&RULE, player, offences, |(_, side)| *side as u8) {
             let &(pitch, side) = passage.detail();
             let note = passage.first();

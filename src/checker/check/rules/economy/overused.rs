@@ -85,7 +85,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         }
     };
     // Thrift is for those who have others to play in the meantime.
-    let others = |part: &crate::arrange::Part| {
+    let others = |part: &std::sync::Arc<crate::arrange::Part>| {
         matches!(part.player.instrument.family, Family::Woodwind | Family::Strings)
             && !part.notes.is_empty()
     };
@@ -124,7 +124,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         let message = format!(
             "{} {} in {bars} of {count} bars; more than {:.0} in a hundred wears the effect out.",
             if single { &part.player.name } else { &part.player.instrument.plural },
-            if single && !words::is_plural(part.player) { "sounds" } else { "sound" },
+            if single && !words::is_plural(&part.player) { "sounds" } else { "sound" },
             budget * 100.0,
         );
         let finding = cx

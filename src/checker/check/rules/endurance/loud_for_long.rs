@@ -47,6 +47,7 @@
 //! of players and the seconds are our heuristic.
 
 use crate::check::context::Context;
+use crate::check::memory::Moment;
 use crate::check::slices::Sounding;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
@@ -87,12 +88,17 @@ fn check(cx: &Context, findings: &mut Findings) {
             && !SOFT.contains(&instrument.id.as_str())
             && cx.degree(usize::from(player), time).reaches(Dynamic::Ff)
     };
-    let mut stretches: Vec<Stretch> = Vec::new();
-    for slice in cx.slices().iter() {
+    let moments = cx.moments(&RULE, |slice, found: &mut Vec<Vec<Sounding>>| {
         let players: Vec<Sounding> =
             slice.sounding.iter().filter(|s| loud(s.player, slice.start)).copied().collect();
-        let Some(&one) = players.first().filter(|_| players.len() >= PLAYERS) else { continue };
-        let (begin, end) = (cx.seconds_at(slice.start), cx.seconds_at(slice.end));
+        if players.len() >= PLAYERS {
+            found.push(players);
+        }
+    });
+    let mut stretches: Vec<Stretch> = Vec::new();
+    for Moment { start, end, what: players } in moments {
+        let Some(&one) = players.first() else { continue };
+        let (begin, end) = (cx.seconds_at(start), cx.seconds_at(end));
         if stretches.last().is_none_or(|stretch| begin - stretch.until >= BREAK) {
             let (since, until) = (begin, end);
             stretches.push(Stretch { since, until, first: one, last: one, players: Vec::new() });

@@ -67,25 +67,23 @@ const SHORT: f64 = 0.125;
 
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
-    let mut below: super::Lasting<Sounding, Pitch> = super::Lasting::new();
-    for slice in cx.slices().iter() {
+    let moments = cx.moments(&RULE, |slice, found: &mut Vec<(Sounding, Pitch)>| {
         let counted = || slice.sounding.iter().filter(|s| super::counts(cx, **s));
         let bass = counted()
             .filter(|s| s.of(parts).role == Role::Bass)
             .filter_map(|s| s.of(parts).sound.pitches().first().copied())
             .min();
-        below.slice(&slice);
-        let Some(bass) = bass else { continue };
+        let Some(bass) = bass else { return };
         for &sounding in counted() {
             let note = sounding.of(parts);
             let Some(low) = note.sound.pitches().first() else { continue };
             let under = low.midi() < bass.midi() && (bass.midi() - low.midi()) % 12 != 0;
             if note.role != Role::Bass && under {
-                below.add(&slice, sounding, bass);
+                found.push((sounding, bass));
             }
         }
-    }
-    let offences = below.long(cx, SHORT, |sounding| *sounding);
+    });
+    let offences = super::lasting(cx, moments, SHORT, |sounding| *sounding);
     let cause = |note: &SoundingNote, bass: &Pitch| {
         let low = note.sound.pitches().first().copied().unwrap_or(*bass);
         (sharing::cause(note, low), Some((Span::default(), bass.midi().rem_euclid(12))))

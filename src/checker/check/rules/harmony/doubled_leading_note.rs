@@ -70,17 +70,15 @@ const LONG: f64 = 0.33;
 
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
-    let mut doubled: super::Lasting<Sounding, (Sounding, Pitch)> = super::Lasting::new();
     let mut leading: Vec<(Sounding, Pitch)> = Vec::new();
-    for slice in cx.slices().iter() {
-        doubled.slice(&slice);
-        let Some(event) = super::event(cx, slice.start) else { continue };
+    let moments = cx.moments(&RULE, |slice, found: &mut Vec<(Sounding, (Sounding, Pitch))>| {
+        let Some(event) = super::event(cx, slice.start) else { return };
         let chord = event.chord;
         let key = cx.form.bar_at(slice.start).key;
         let class = key.leading_note().class();
         let dominant = chord.root.class() == key.degree(5).class() || chord.root.class() == class;
         if !dominant || !chord.has_class(class) {
-            continue;
+            return;
         }
         leading.clear();
         for &sounding in slice.sounding.iter().filter(|s| super::counts(cx, **s)) {
@@ -94,14 +92,14 @@ fn check(cx: &Context, findings: &mut Findings) {
         // The highest keeps it, whoever has it below doubles it.
         leading
             .sort_by_key(|(s, _)| std::cmp::Reverse(s.of(parts).sound.pitches().last().copied()));
-        let Some((&(first, _), rest)) = leading.split_first() else { continue };
+        let Some((&(first, _), rest)) = leading.split_first() else { return };
         for &(other, pitch) in rest {
             if !super::doubling(cx, first, other) {
-                doubled.add(&slice, other, (first, pitch));
+                found.push((other, (first, pitch)));
             }
         }
-    }
-    let offences = doubled.long(cx, LONG, |other| *other);
+    });
+    let offences = super::lasting(cx, moments, LONG, |other| *other);
     let cause = |note: &SoundingNote, (first, pitch): &(Sounding, Pitch)| {
         (sharing::cause(note, *pitch), Some(sharing::cause(first.of(parts), *pitch)))
     };
@@ -112,7 +110,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         let message = format!(
             "{} {} the leading note of {} in {}{}.",
             passage.part.player.name,
-            if words::is_plural(passage.part.player) { "double" } else { "doubles" },
+            if words::is_plural(&passage.part.player) { "double" } else { "doubles" },
             with.player.name,
             cx.form.place(note.start.max(other.of(parts).start)),
             passage.and_more(),

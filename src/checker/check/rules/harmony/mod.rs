@@ -7,7 +7,8 @@ pub mod muddy;
 pub mod parallels;
 
 use super::super::context::Context;
-use super::super::slices::{Slice, Sounding};
+use super::super::memory::Moment;
+use super::super::slices::Sounding;
 use crate::arrange::{Part, SoundingNote};
 use crate::instruments::Family;
 use crate::music::{Chord, Pitch, Time};
@@ -55,52 +56,37 @@ fn same_origin(cx: &Context, one: &SoundingNote, two: &SoundingNote) -> bool {
     one.source == two.source && (one.line == two.line || !chosen(one) || !chosen(two))
 }
 
-/// How long something lasts that is found slice by slice: adjoining slices count as one.
-struct Lasting<K, T> {
-    open: Vec<(K, Time, Time, T)>,
-    ended: Vec<(K, Time, Time, T)>,
-}
-
-impl<K: PartialEq, T> Lasting<K, T> {
-    fn new() -> Lasting<K, T> {
-        Lasting { open: Vec::new(), ended: Vec::new() }
-    }
-
-    /// Begins a slice.
-    fn slice(&mut self, slice: &Slice) {
-        self.ended.extend(self.open.extract_if(.., |(_, _, until, _)| *until < slice.start));
-    }
-
-    /// It is so in this slice.
-    fn add(&mut self, slice: &Slice, key: K, detail: T) {
-        match self.open.iter_mut().find(|(known, ..)| *known == key) {
-            Some((_, _, until, _)) => *until = slice.end,
-            None => self.open.push((key, slice.start, slice.end, detail)),
+/// What lasts so many seconds, note by note of each player: moments are keys with what there is to
+/// say of them, and adjoining ones of one key count as one. `note` names player and note of a key.
+fn lasting<K: PartialEq, T>(
+    cx: &Context,
+    moments: Vec<Moment<(K, T)>>,
+    seconds: f64,
+    note: impl Fn(&K) -> Sounding,
+) -> Vec<Vec<(usize, T)>> {
+    let mut open: Vec<(K, Time, Time, T)> = Vec::new();
+    let mut ended = Vec::new();
+    for Moment { start, end, what: (key, detail) } in moments {
+        ended.extend(open.extract_if(.., |(_, _, until, _)| *until < start));
+        match open.iter_mut().find(|(known, ..)| *known == key) {
+            Some((_, _, until, _)) => *until = end,
+            None => open.push((key, start, end, detail)),
         }
     }
-
-    /// What lasted so many seconds, note by note of each player; `note` names player and note.
-    fn long(
-        mut self,
-        cx: &Context,
-        seconds: f64,
-        note: impl Fn(&K) -> Sounding,
-    ) -> Vec<Vec<(usize, T)>> {
-        self.ended.append(&mut self.open);
-        let mut offences: Vec<Vec<(usize, T)>> =
-            cx.arrangement.parts.iter().map(|_| Vec::new()).collect();
-        for (key, from, until, detail) in self.ended {
-            if cx.seconds_at(until) - cx.seconds_at(from) >= seconds {
-                let Sounding { player, note } = note(&key);
-                offences[usize::from(player)].push((note as usize, detail));
-            }
+    ended.append(&mut open);
+    let mut offences: Vec<Vec<(usize, T)>> =
+        cx.arrangement.parts.iter().map(|_| Vec::new()).collect();
+    for (key, from, until, detail) in ended {
+        if cx.seconds_at(until) - cx.seconds_at(from) >= seconds {
+            let Sounding { player, note } = note(&key);
+            offences[usize::from(player)].push((note as usize, detail));
         }
-        for own in &mut offences {
-            own.sort_by_key(|(note, _)| *note);
-            own.dedup_by_key(|(note, _)| *note);
-        }
-        offences
     }
+    for own in &mut offences {
+        own.sort_by_key(|(note, _)| *note);
+        own.dedup_by_key(|(note, _)| *note);
+    }
+    offences
 }
 
 /// Do two players double one another around here: the same source, or octaves on either side?

@@ -85,17 +85,15 @@ type Mud = (i32, Pitch, (Pitch, Sounding));
 
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
-    let mut mud: super::Lasting<(Sounding, i32, i32), Mud> = super::Lasting::new();
     let mut low: Vec<(Pitch, Sounding)> = Vec::new();
-    for slice in cx.slices().iter() {
-        mud.slice(&slice);
+    let moments = cx.moments(&RULE, |slice, found: &mut Vec<((Sounding, i32, i32), Mud)>| {
         low.clear();
         for sounding in slice.sounding.iter().filter(|s| super::counts(cx, **s)) {
             let pitches = sounding.of(parts).sound.pitches().iter();
             low.extend(pitches.filter(|p| p.midi() < 64).map(|p| (*p, *sounding)));
         }
         if low.len() < 2 {
-            continue;
+            return;
         }
         low.sort_by_key(|(pitch, _)| pitch.midi());
         let same: Vec<&[(Pitch, Sounding)]> =
@@ -111,11 +109,11 @@ fn check(cx: &Context, findings: &mut Findings) {
             let (giving, other) = if bass { (pair[0], pair[1][0]) } else { (pair[1], pair[0][0]) };
             for (pitch, sounding) in giving {
                 let pair = (*sounding, pitch.midi(), other.0.midi());
-                mud.add(&slice, pair, (semitones, *pitch, other));
+                found.push((pair, (semitones, *pitch, other)));
             }
         }
-    }
-    let offences = mud.long(cx, LONG, |(sounding, ..)| *sounding);
+    });
+    let offences = super::lasting(cx, moments, LONG, |(sounding, ..)| *sounding);
     let cause = |note: &SoundingNote, (_, pitch, (other, by)): &Mud| {
         (sharing::cause(note, *pitch), Some(sharing::cause(by.of(parts), *other)))
     };

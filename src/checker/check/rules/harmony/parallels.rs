@@ -69,13 +69,12 @@ struct Motion {
 
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
-    let mut offences: Vec<Vec<(usize, (Sounding, bool))>> = vec![Vec::new(); parts.len()];
     let mut motions: Vec<Motion> = Vec::new();
-    for slice in cx.slices().iter() {
+    let moments = cx.moments(&RULE, |slice, found: &mut Vec<(Sounding, (Sounding, bool))>| {
         motions.clear();
         motions.extend(slice.sounding.iter().filter_map(|s| motion(cx, *s, slice.start)));
         if motions.len() < 2 {
-            continue;
+            return;
         }
         // Players who move in unison stand together, the lowest first.
         motions.sort_by_key(|m| (m.to, m.from));
@@ -86,15 +85,17 @@ fn check(cx: &Context, findings: &mut Findings) {
                 let Some(octaves) = parallel(&low[0], &high[0]) else { continue };
                 for one in *high {
                     let with = low.iter().find(|two| independent(cx, two, one, octaves));
-                    let own = &mut offences[usize::from(one.sounding.player)];
-                    let note = one.sounding.note as usize;
-                    if let Some(with) = with
-                        && own.last().is_none_or(|(last, _)| *last < note)
-                    {
-                        own.push((note, (with.sounding, octaves)));
-                    }
+                    found.extend(with.map(|with| (one.sounding, (with.sounding, octaves))));
                 }
             }
+        }
+    });
+    let mut offences: Vec<Vec<(usize, (Sounding, bool))>> = vec![Vec::new(); parts.len()];
+    for (one, what) in moments.into_iter().map(|moment| moment.what) {
+        let own = &mut offences[usize::from(one.player)];
+        let note = one.note as usize;
+        if own.last().is_none_or(|(last, _)| *last < note) {
+            own.push((note, what));
         }
     }
     let cause = |note: &SoundingNote, (low, _): &(Sounding, bool)| {

@@ -74,12 +74,12 @@ fn check(cx: &Context, findings: &mut Findings) {
             _ => idle.push(vec![player]),
         }
     }
-    let scoring = cx.arrangement.scoring;
+    let scoring = &cx.arrangement.scoring;
     for desk in idle {
         let ids: Vec<&str> = desk.iter().map(|&p| cx.part(p).player.id.as_str()).collect();
         let names: Vec<&str> = desk.iter().map(|&p| cx.part(p).player.name.as_str()).collect();
         let part = cx.part(desk[0]);
-        let has = if desk.len() > 1 || words::is_plural(part.player) { "have" } else { "has" };
+        let has = if desk.len() > 1 || words::is_plural(&part.player) { "have" } else { "has" };
         let message = format!(
             "{} {has} nothing to play in the scoring `{}`.",
             words::list(&names, "and"),

@@ -37,6 +37,7 @@
 //! Each drum has one note at a time, customary pair tonic and dominant: Grove, A Dictionary of
 //! Music and Musicians, vol. 1, "Drum", p. 464.
 
+use crate::arrange::SoundingNote;
 use crate::check::alternatives::all_pitches;
 use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule, words};
@@ -59,11 +60,13 @@ fn check(cx: &Context, findings: &mut Findings) {
             let after = part.drums.partition_point(|(from, _)| *from <= time);
             &part.drums[after.saturating_sub(1)].1
         };
-        let offences = stretch.notes().filter_map(|(index, note)| {
+        let look = |(index, note): (usize, &SoundingNote)| {
             let drums = tuned(note.start);
             let other = all_pitches(note).find(|p| drums.iter().all(|d| d.midi() != p.midi()))?;
             Some((index, other))
-        });
+        };
+        let offences = cx
+            .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());
         for passage in cx.passages(&RULE, player, offences) {
             let (pitch, note) = (*passage.detail(), passage.first());
             let drums: Vec<String> = tuned(note.start).iter().map(ToString::to_string).collect();
@@ -72,7 +75,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 cx.form.place(note.start),
                 passage.and_more(),
                 part.player.name,
-                if words::is_plural(part.player) { "have" } else { "has" },
+                if words::is_plural(&part.player) { "have" } else { "has" },
                 words::list(&drums, "and"),
             );
             let nearest = tuned(note.start)

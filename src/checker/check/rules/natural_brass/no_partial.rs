@@ -41,6 +41,7 @@
 //! memory. Stopping from about 1770: Grove, A Dictionary of Music and Musicians, vol. 1, "Horn",
 //! p. 749.
 
+use crate::arrange::SoundingNote;
 use crate::check::alternatives::advise;
 use crate::check::alternatives::outside;
 use crate::check::context::{Context, Stretch};
@@ -62,11 +63,13 @@ fn check(cx: &Context, findings: &mut Findings) {
             continue;
         }
         let Some(compass) = instrument.compass(Limit::Instrument, cx.era) else { continue };
-        let offences = stretch.notes().filter_map(|(index, _)| {
+        let look = |(index, _): (usize, &SoundingNote)| {
             let (pitch, class) = super::worst(cx, part, index)?;
             let within = outside(part, compass, pitch, part.notes[index].start).is_none();
             (class == PartialClass::NotAvailable && within).then_some((index, pitch))
-        });
+        };
+        let offences = cx
+            .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());
         for passage in cx.passages(&RULE, player, offences) {
             let (pitch, note) = (*passage.detail(), passage.first());
             let message = format!(

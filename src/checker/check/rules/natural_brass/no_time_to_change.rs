@@ -94,7 +94,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             if rest >= needed || cx.allowed(RULE.code, Some(player), bars) {
                 continue;
             }
-            let many = words::is_plural(part.player);
+            let many = words::is_plural(&part.player);
             let has = words::tenths(rest);
             let message = format!(
                 "{} {} {has} seconds to change {what}, between {} and {}, and {} about {needed:.0}.",

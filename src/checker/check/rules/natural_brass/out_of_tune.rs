@@ -43,7 +43,7 @@
 //! lipped, 7 and 14 mostly avoided: encyclopaedia, "Natural trumpet". How long is long: our
 //! heuristic.
 
-use crate::arrange::Part;
+use crate::arrange::{Part, SoundingNote};
 use crate::check::alternatives::advise;
 use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
@@ -70,7 +70,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         if instrument.natural.is_none() {
             continue;
         }
-        let offences = stretch.notes().filter_map(|(index, _)| {
+        let look = |(index, _): (usize, &SoundingNote)| {
             let (pitch, class) = super::worst(cx, part, index)?;
             let PartialClass::OpenOutOfTune(partial) = class else { return None };
             let note = &part.notes[index];
@@ -81,7 +81,9 @@ fn check(cx: &Context, findings: &mut Findings) {
             let beat = cx.form.bar_at(note.start).metre.beat();
             let exposed = (note.solo || note.role == Role::Melody) && note.length >= beat;
             (exposed || end - begin >= LONG).then_some((index, (pitch, partial)))
-        });
+        };
+        let offences = cx
+            .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());
         for passage in cx.passages_by(&RULE, player, offences, |(_, partial)| *partial) {
             let ((pitch, partial), note) = (*passage.detail(), passage.first());
             let cents = cents(part, pitch, note.start, partial);

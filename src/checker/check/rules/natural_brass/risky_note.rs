@@ -41,6 +41,7 @@
 //! 1824, from memory. Clarino players, partials 8 to 16: Altenburg, 1795, general recollection. The source of
 //! each crook stands in the catalogue.
 
+use crate::arrange::SoundingNote;
 use crate::check::alternatives::advise;
 use crate::check::alternatives::{all_pitches, custom, outside};
 use crate::check::context::{Context, Stretch};
@@ -65,7 +66,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         let clarino = super::clarino(cx, instrument);
         let first_safe =
             series.filter(|_| !clarino).and_then(|series| series.written(series.first_safe_to));
-        let offences = stretch.notes().filter_map(|(index, note)| {
+        let look = |(index, note): (usize, &SoundingNote)| {
             if note.solo {
                 return None;
             }
@@ -84,7 +85,9 @@ fn check(cx: &Context, findings: &mut Findings) {
                 let too_low = low.is_some_and(|low| height < low.midi());
                 (too_high || too_low).then_some((index, (pitch, too_low)))
             })
-        });
+        };
+        let offences = cx
+            .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());
         for passage in cx.passages(&RULE, player, offences) {
             let ((pitch, low), note) = (*passage.detail(), passage.first());
             let message = format!(

@@ -41,6 +41,7 @@
 //! Second horn (cor basse), partials 2 to 12: Domnich, Méthode de premier et de second cor, 1808,
 //! and Dauprat, 1824, from memory.
 
+use crate::arrange::SoundingNote;
 use crate::check::alternatives::advise;
 use crate::check::alternatives::all_pitches;
 use crate::check::context::{Context, Stretch};
@@ -62,11 +63,13 @@ fn check(cx: &Context, findings: &mut Findings) {
         if !part.player.is_second() {
             continue;
         }
-        let offences = stretch.notes().filter_map(|(index, note)| {
+        let look = |(index, note): (usize, &SoundingNote)| {
             let pitch = all_pitches(note).max()?;
             let high = part.written(pitch, note.start).midi() > top.midi();
             (high && !note.solo).then_some((index, pitch))
-        });
+        };
+        let offences = cx
+            .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());
         for passage in cx.passages(&RULE, player, offences) {
             let (pitch, note) = (*passage.detail(), passage.first());
             let message = format!(

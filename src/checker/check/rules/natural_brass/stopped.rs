@@ -37,6 +37,7 @@
 //! # Source
 //! Grove, A Dictionary of Music and Musicians, vol. 1, "Horn", p. 749.
 
+use crate::arrange::SoundingNote;
 use crate::check::alternatives::advise;
 use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
@@ -57,13 +58,15 @@ fn check(cx: &Context, findings: &mut Findings) {
         if instrument.natural.is_none() {
             continue;
         }
-        let offences = stretch.notes().filter_map(|(index, note)| {
+        let look = |(index, note): (usize, &SoundingNote)| {
             if note.solo || note.attached.marks.has(Mark::Stopped) {
                 return None;
             }
             let (pitch, class) = super::worst(cx, part, index)?;
             (class == PartialClass::Stopped).then_some((index, pitch))
-        });
+        };
+        let offences = cx
+            .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());
         for passage in cx.passages(&RULE, player, offences) {
             let (pitch, note) = (*passage.detail(), passage.first());
             let message = format!(

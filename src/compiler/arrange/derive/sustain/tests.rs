@@ -1,5 +1,7 @@
 //! The solver against brute force, and what may never happen in a sustained passage.
 
+use std::sync::Arc;
+
 use proptest::prelude::*;
 
 use super::cost::{self, Row};
@@ -45,7 +47,7 @@ fn row(arrangement: &Arrangement, bar: usize) -> Vec<i16> {
 /// What each player holds at the beginning of a bar.
 fn seats(arrangement: &Arrangement, bar: usize) -> Vec<Option<i16>> {
     let start = arrangement.piece.form.bars[bar].start;
-    let sounding = |part: &Part| {
+    let sounding = |part: &Arc<Part>| {
         let note = part.notes.iter().find(|note| note.start <= start && note.end() > start)?;
         Some(note.sound.pitches()[0].midi() as i16)
     };
@@ -88,7 +90,7 @@ fn follows_outer(piece: &Piece, texture: &Texture, bar: usize, moved: (i16, i16)
 
 const LINES: &str = "violin-1 plays a as melody\n cello plays b as bass\n";
 
-fn of_dominant(voices: &str, players: &str, lines: &str) -> Piece {
+fn of_dominant(voices: &str, players: &str, lines: &str) -> Arc<Piece> {
     piece(&format!(
         "form {{\n 1 metre 4/4, key C major, tempo 1/4 at 90\n 2 end\n}}\nharmony {{ 1: C | 2: G7 | }}\n\
          voice a {{ 1: 1/1 E5 | 2: 1/2 G5 D5 | }}\nvoice b {{ 1: 1/1 C3 | 2: 1/1 G2 | }}\n{voices}\n\
@@ -199,7 +201,8 @@ fn horns_breathe_in_turn_and_carry_the_cadence_to_its_end() {
             each(&|bar| format!("{whole} {}", lower[bar % 8])),
         ));
         let arrangement = arrange(&piece, &piece.scorings[0]);
-        let horns: Vec<&Part> = arrangement.parts.iter().filter(|p| !p.player.section).collect();
+        let parts = arrangement.parts.iter().map(|part| &**part);
+        let horns: Vec<&Part> = parts.filter(|part| !part.player.section).collect();
         let goal = piece.form.bars[bars as usize - 1].start;
         let before = piece.form.bars[bars as usize - 2].start;
         let mut breaths: Vec<Vec<Time>> = Vec::new();

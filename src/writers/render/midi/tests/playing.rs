@@ -1,5 +1,7 @@
 //! What the mock-up makes of marks, words and seats.
 
+use std::sync::Arc;
+
 use super::*;
 use crate::music::Key;
 
@@ -39,7 +41,7 @@ fn ornamented(
     mark: Mark,
 ) -> Vec<u8> {
     let mut piece = piece(2);
-    for bar in &mut piece.form.bars {
+    for bar in &mut Arc::make_mut(&mut piece.form).bars {
         bar.key = Key::new(key.parse().unwrap(), mode).unwrap();
     }
     let mut notes = line(&[before, &[((1, 4), name)]].concat());
@@ -186,15 +188,15 @@ fn a_fermata_on_a_short_note_lasts_a_beat_longer() {
 fn a_ritardando_goes_down_step_by_step_to_the_end_or_to_the_next_tempo() {
     let words = |words: &str| Some(Tempo { beat: None, words: Some(words.into()) });
     let mut piece = piece(3);
-    piece.form.bars[1].tempo = words("rit.");
-    piece.form.bars[2].tempo = words("a tempo");
+    Arc::make_mut(&mut piece.form).bars[1].tempo = words("rit.");
+    Arc::make_mut(&mut piece.form).bars[2].tempo = words("a tempo");
     let heard = tempos(&piece, Vec::new());
     assert_eq!((heard[0], heard[7]), ((0, 625_000), (2880, 625_000)));
     assert_eq!(heard.iter().map(|(at, _)| *at).nth(2), Some(1680));
     assert!(heard[..7].is_sorted_by_key(|(_, micros)| *micros));
     // The last of six eighths goes at the speed of its middle.
     assert_eq!(heard[6].1, (625_000.0_f64 / (1.0 - 11.0 / 36.0)).round() as u32);
-    piece.form.bars[2].tempo = words("dolce");
+    Arc::make_mut(&mut piece.form).bars[2].tempo = words("dolce");
     let heard = tempos(&piece, Vec::new());
     assert_eq!(heard.len(), 13, "to the end: {heard:?}");
 }
@@ -204,11 +206,11 @@ fn a_change_without_measure_arrives_at_the_mark_in_its_direction() {
     let mut piece = piece(3);
     let words = |words: &str| Some(Tempo { beat: None, words: Some(words.into()) });
     let mark = |rate| Some(Tempo { beat: Some((Time::QUARTER, rate)), words: None });
-    piece.form.bars[1].tempo = words("accel.");
-    piece.form.bars[2].tempo = mark(192.0);
+    Arc::make_mut(&mut piece.form).bars[1].tempo = words("accel.");
+    Arc::make_mut(&mut piece.form).bars[2].tempo = mark(192.0);
     let arrives = tempos(&piece, Vec::new())[6].1;
     assert_eq!(arrives, (625_000.0_f64 / (1.0 + 11.0 / 12.0)).round() as u32);
-    piece.form.bars[2].tempo = mark(60.0);
+    Arc::make_mut(&mut piece.form).bars[2].tempo = mark(60.0);
     let by_itself = tempos(&piece, Vec::new())[6].1;
     assert_eq!(by_itself, (625_000.0_f64 / (1.0 + 11.0 / 36.0)).round() as u32);
 }
@@ -217,8 +219,9 @@ fn a_change_without_measure_arrives_at_the_mark_in_its_direction() {
 fn tempo_primo_goes_back_to_the_first_mark() {
     let mut piece = piece(3);
     let words = |words: &str| Some(Tempo { beat: None, words: Some(words.into()) });
-    piece.form.bars[1].tempo = Some(Tempo { beat: Some((Time::QUARTER, 48.0)), words: None });
-    piece.form.bars[2].tempo = words("Tempo I");
+    Arc::make_mut(&mut piece.form).bars[1].tempo =
+        Some(Tempo { beat: Some((Time::QUARTER, 48.0)), words: None });
+    Arc::make_mut(&mut piece.form).bars[2].tempo = words("Tempo I");
     assert_eq!(tempos(&piece, Vec::new()), [(0, 625_000), (1440, 1_250_000), (2880, 625_000)]);
 }
 

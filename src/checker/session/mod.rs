@@ -1,0 +1,219 @@
+//! A source that is worked on: what an edit does not reach is not worked out again.
+//!
+//! A session holds texts, those that are open in an editor and those that they use, and answers
+//! what the stages make of them: the [`Piece`], an [`Arrangement`], all findings. Every stage keeps
+//! what it gave out. An edit reads the touched bar or line again
+//! ([`Document::edit`](crate::syntax::Document::edit)); then each stage runs over what is new, and
+//! takes over whatever depends only on what is the same `Arc` as before. After any edit the
+//! findings are those that a fresh run would give; a property test holds that.
+//!
+//! Batch commands are callers of a session that is asked once.
+//!
+//! ```
+//! use ripieno::{resolve::NoFiles, session::Session};
+//!
+//! let mut session = Session::new(NoFiles);
+//! let file = session.open("bell.ripieno", "piece \"Bell\" { }\nform {\n  1 metre 2/4, key D major\n  1 end\n}\nvoice tune { 1: 1/4 D5 | }\n");
+//! assert!(session.findings(file).iter().any(|finding| finding.code == "bars/too-short"));
+//! let at = session.document(file).text().find("D5").unwrap();
+//! session.edit(file, at..at + 2, "D5 A4");
+//! assert!(session.findings(file).iter().all(|finding| finding.code != "bars/too-short"));
+//! ```
+
+mod shelf;
+
+use std::collections::HashMap;
+use std::ops::Range;
+use std::sync::Arc;
+
+use crate::arrange::{Arrangement, arrange_again};
+use crate::check::{self, Options};
+use crate::diagnostics::{Diagnostic, FileId, Sources};
+use crate::resolve::{self, Loader, Piece, resolve_again};
+use crate::syntax::Document;
+
+use shelf::Files;
+
+/// Texts, and what the stages made of them.
+pub struct Session {
+    files: Files,
+    options: Options,
+    /// Counts the changes of any text.
+    revision: u64,
+    /// By root: the file that is asked about.
+    works: HashMap<FileId, Work>,
+}
+
+/// What was worked out for one root.
+#[derive(Default)]
+struct Work {
+    /// When it was worked out last; 0 for never.
+    revision: u64,
+    resolved: resolve::Kept,
+    checked: check::Kept,
+    of_source: Vec<Diagnostic>,
+    piece: Arc<Piece>,
+    arrangements: Vec<Arc<Arrangement>>,
+    /// All findings; `None` as long as nobody asked.
+    findings: Option<Arc<[Diagnostic]>>,
+    /// The files that it was read from, in the order in which they were reached.
+    files: Vec<FileId>,
+}
+
+impl Session {
+    /// A session without texts. What open texts use comes in through `loader`.
+    #[must_use]
+    pub fn new(loader: impl Loader + 'static) -> Session {
+        Session {
+            files: Files::new(Box::new(loader)),
+            options: Options::default(),
+            revision: 1,
+            works: HashMap::new(),
+        }
+    }
+
+    /// Which rules run, from now on.
+    pub fn set_options(&mut self, options: Options) {
+        self.options = options;
+        self.works.values_mut().for_each(|work| {
+            work.findings = None;
+            work.checked = check::Kept::default();
+        });
+    }
+
+    /// Opens a text in an editor, or puts another one in its place. The name is the one by which
+    /// the loader would call it. It counts before what the loader has under that name.
+    pub fn open(&mut self, name: &str, text: &str) -> FileId {
+        self.revision += 1;
+        self.files.open(name, text)
+    }
+
+    /// Puts `with` in the place of some bytes of a text.
+    pub fn edit(&mut self, file: FileId, range: Range<usize>, with: &str) {
+        self.revision += 1;
+        self.files.edit(file, range, with);
+    }
+
+    /// Closes a text: from now on it is again what the loader has. What was worked out for it as
+    /// a root is forgotten.
+    pub fn close(&mut self, file: FileId) {
+        self.revision += 1;
+        self.works.remove(&file);
+        self.files.close(file);
+    }
+
+    /// Asks the loader anew for all files that are not open: something outside has changed.
+    pub fn refresh(&mut self) {
+        self.revision += 1;
+        self.files.refresh();
+    }
+
+    /// The file of that name, if it was opened or used.
+    #[must_use]
+    pub fn file(&self, name: &str) -> Option<FileId> {
+        self.files.named(name)
+    }
+
+    /// All texts as they stand now: with them findings are shown.
+    #[must_use]
+    pub fn sources(&self) -> &Sources {
+        self.files.sources()
+    }
+
+    /// A file as it was read.
+    ///
+    /// # Panics
+    /// If the number was given out by another session.
+    #[must_use]
+    pub fn document(&self, file: FileId) -> &Document {
+        resolve::Shelf::document(&self.files, file)
+    }
+
+    /// The piece of a root.
+    pub fn piece(&mut self, root: FileId) -> Arc<Piece> {
+        Arc::clone(&self.work(root).piece)
+    }
+
+    /// What was found while a root and what it uses were read and linked, in the order in which it
+    /// was found.
+    pub fn findings_of_source(&mut self, root: FileId) -> Vec<Diagnostic> {
+        self.work(root).of_source.clone()
+    }
+
+    /// The files that a root was read from, itself first.
+    pub fn files_of(&mut self, root: FileId) -> Vec<FileId> {
+        self.work(root).files.clone()
+    }
+
+    /// All scorings of a root worked out, in their order in the piece.
+    pub fn arrangements(&mut self, root: FileId) -> Vec<Arc<Arrangement>> {
+        self.work(root);
+        let Some(work) = self.works.get_mut(&root) else { return Vec::new() };
+        work.arrange();
+        work.arrangements.clone()
+    }
+
+    /// One scoring of a root worked out.
+    pub fn arrangement(&mut self, root: FileId, scoring: &str) -> Option<Arc<Arrangement>> {
+        self.arrangements(root).into_iter().find(|a| a.scoring.name == scoring)
+    }
+
+    /// All findings of a root and what it uses, in the order of the source. They stay true of later
+    /// texts until something is edited that they speak of; [`Session::sources`] shows them where
+    /// they stand.
+    pub fn findings(&mut self, root: FileId) -> Arc<[Diagnostic]> {
+        self.work(root);
+        let Some(work) = self.works.get_mut(&root) else { return Arc::from([]) };
+        if let Some(known) = &work.findings {
+            return Arc::clone(known);
+        }
+        work.arrange();
+        let of_source = work.of_source.clone();
+        let mut all = check::report_again(
+            &work.piece,
+            of_source,
+            &work.arrangements,
+            &self.options,
+            &mut work.checked,
+        );
+        let sources = self.files.sources();
+        let place = |finding: &Diagnostic| {
+            let span = finding.primary.span;
+            let file = work.files.iter().position(|file| *file == span.file);
+            (file, sources.range(span).start)
+        };
+        all.sort_by_cached_key(place);
+        let all: Arc<[Diagnostic]> = all.into();
+        work.findings = Some(Arc::clone(&all));
+        all
+    }
+
+    /// What was worked out for a root, resolved anew if a text has changed since.
+    fn work(&mut self, root: FileId) -> &Work {
+        let work = self.works.entry(root).or_default();
+        if work.revision != self.revision {
+            self.files.begin(root);
+            (work.piece, work.of_source) = resolve_again(&mut self.files, root, &mut work.resolved);
+            work.files = self.files.reached();
+            work.findings = None;
+            work.revision = self.revision;
+        }
+        work
+    }
+}
+
+impl Work {
+    /// Works out the scorings that are not those of the piece as it is.
+    fn arrange(&mut self) {
+        let before = std::mem::take(&mut self.arrangements);
+        let scorings = self.piece.scorings.iter();
+        let arranged = scorings.map(|scoring| {
+            let known = before.iter().find(|known| known.scoring.name == scoring.name);
+            match known.filter(|known| Arc::ptr_eq(&known.piece, &self.piece)) {
+                Some(known) => Arc::clone(known),
+                None => Arc::new(arrange_again(&self.piece, scoring, known.map(|known| &**known))),
+            }
+        });
+        self.arrangements = arranged.collect();
+    }
+}

@@ -1,0 +1,168 @@
+//! The texts of a session: those that are open, and those that came in through the loader.
+
+use std::collections::{HashMap, HashSet};
+use std::ops::Range;
+
+use crate::diagnostics::{FileId, Sources};
+use crate::resolve::{LoadError, Loader, Shelf};
+use crate::syntax::Document;
+
+pub(super) struct Files {
+    sources: Sources,
+    /// By number.
+    documents: Vec<Document>,
+    names: HashMap<String, FileId>,
+    open: HashSet<FileId>,
+    /// What the loader answered, by the file that asks and the path that it names.
+    answers: HashMap<(FileId, String), Result<FileId, LoadError>>,
+    loader: Box<dyn Loader>,
+    /// The files that were reached since [`Files::begin`].
+    reached: Vec<FileId>,
+}
+
+impl Files {
+    pub(super) fn new(loader: Box<dyn Loader>) -> Files {
+        Files {
+            sources: Sources::new(),
+            documents: Vec::new(),
+            names: HashMap::new(),
+            open: HashSet::new(),
+            answers: HashMap::new(),
+            loader,
+            reached: Vec::new(),
+        }
+    }
+
+    pub(super) fn sources(&self) -> &Sources {
+        &self.sources
+    }
+
+    pub(super) fn named(&self, name: &str) -> Option<FileId> {
+        self.names.get(name).copied()
+    }
+
+    /// Begins to note which files are reached from a root.
+    pub(super) fn begin(&mut self, root: FileId) {
+        self.reached = vec![root];
+    }
+
+    pub(super) fn reached(&self) -> Vec<FileId> {
+        self.reached.clone()
+    }
+
+    pub(super) fn open(&mut self, name: &str, text: &str) -> FileId {
+        let file = self.put(name, text);
+        self.open.insert(file);
+        // What was not there may be there now.
+        self.answers.clear();
+        file
+    }
+
+    pub(super) fn close(&mut self, file: FileId) {
+        self.open.remove(&file);
+        self.answers.clear();
+    }
+
+    pub(super) fn refresh(&mut self) {
+        self.answers.clear();
+    }
+
+    pub(super) fn edit(&mut self, file: FileId, range: Range<usize>, with: &str) {
+        let Some(document) = self.documents.get_mut(usize::from(file.0)) else { return };
+        document.edit(range, with);
+        self.sources.replace(file, document.text().to_string(), document.places());
+    }
+
+    /// Puts a text under a name; of one that is there, only what differs is read.
+    fn put(&mut self, name: &str, text: &str) -> FileId {
+        let Some(file) = self.named(name) else {
+            let file = self.sources.add(name, text);
+            let document = Document::new(file, text);
+            self.sources.set_items(file, document.places());
+            self.documents.push(document);
+            self.names.insert(name.to_string(), file);
+            return file;
+        };
+        let old = self.documents[usize::from(file.0)].text();
+        if old != text {
+            let (range, with) = difference(old, text);
+            self.edit(file, range, &text[with]);
+        }
+        file
+    }
+}
+
+/// The bytes in which a text differs from another, and those that stand there in the other.
+fn difference(old: &str, new: &str) -> (Range<usize>, Range<usize>) {
+    let same = |a: &[u8], b: &[u8]| a.iter().zip(b).take_while(|(a, b)| a == b).count();
+    let mut before = same(old.as_bytes(), new.as_bytes());
+    while !(old.is_char_boundary(before) && new.is_char_boundary(before)) {
+        before -= 1;
+    }
+    let rest = (old.as_bytes()[before..].iter().rev(), new.as_bytes()[before..].iter().rev());
+    let mut after = rest.0.zip(rest.1).take_while(|(a, b)| a == b).count();
+    while !(old.is_char_boundary(old.len() - after) && new.is_char_boundary(new.len() - after)) {
+        after -= 1;
+    }
+    (before..old.len() - after, before..new.len() - after)
+}
+
+impl Shelf for Files {
+    fn document(&self, file: FileId) -> &Document {
+        &self.documents[usize::from(file.0)]
+    }
+
+    fn name(&self, file: FileId) -> &str {
+        &self.sources.get(file).name
+    }
+
+    fn find(&mut self, path: &str, from: FileId) -> Result<FileId, LoadError> {
+        let asked = (from, path.to_string());
+        let found = match self.answers.get(&asked) {
+            Some(known) => known.clone(),
+            None => {
+                let from = &self.sources.get(from).name;
+                let name = self.loader.name(path, from);
+                let open = name.and_then(|name| self.named(&name));
+                let found = match open.filter(|file| self.open.contains(file)) {
+                    Some(file) => Ok(file),
+                    None => self.loader.load(path, from).map(|(name, text)| {
+                        let open = self.named(&name).filter(|file| self.open.contains(file));
+                        open.unwrap_or_else(|| self.put(&name, &text))
+                    }),
+                };
+                self.answers.insert(asked, found.clone());
+                found
+            }
+        };
+        if let Ok(file) = found
+            && !self.reached.contains(&file)
+        {
+            self.reached.push(file);
+        }
+        found
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::difference;
+
+    #[test]
+    fn a_difference_is_what_stands_between_what_is_the_same() {
+        for (old, new) in [
+            ("", "a"),
+            ("abc", "abc"),
+            ("aXc", "aYYc"),
+            ("♭♯", "♭♭♯"),
+            ("aa", "aaa"),
+            ("1: C5 |", "1: C5 D |"),
+            ("é", "è"),
+        ] {
+            let (range, with) = difference(old, new);
+            let mut text = old.to_string();
+            text.replace_range(range, &new[with]);
+            assert_eq!(text, new);
+        }
+    }
+}

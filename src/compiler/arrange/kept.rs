@@ -1,0 +1,175 @@
+//! What one run of this stage keeps for the next, and which parts the next may take over.
+//!
+//! A part depends on its claims, on the lines that claim it, on the voices that they play, on the
+//! parts that they double, on what is said to everybody, and on form and ensemble. Where all of
+//! that is the same, the part is, and what happened while it was filled happens again. What is
+//! computed (`sustains`, `signals`, `highlights`) looks at everything, and is taken over only where
+//! no voice, chord, line or claim is another.
+
+use std::sync::Arc;
+
+use super::doubling::Folded;
+use super::{Arrangement, GivenLine, LineId, Part};
+use crate::diagnostics::Diagnostic;
+use crate::music::Time;
+use crate::resolve::{Ensemble, Piece, Verb};
+
+/// What an arrangement keeps for the next run.
+#[derive(Clone, Debug, Default)]
+pub(super) struct KeptWork {
+    pub(super) lines: Vec<GivenLine>,
+    /// The parts as they were before they got the fermatas of all voices: what is doubled.
+    pub(super) before_fermatas: Vec<Arc<Part>>,
+    pub(super) events: Vec<Vec<Event>>,
+    pub(super) held: Vec<(Time, Time)>,
+}
+
+/// What happens while a part is filled, besides its notes.
+#[derive(Clone, Debug)]
+pub(super) enum Event {
+    /// A part is filled that this one doubles.
+    Fill(usize),
+    /// There is something to tell once of a line.
+    Tell(Once, LineId, Diagnostic),
+    /// A computed line tells something.
+    Said(Diagnostic),
+    /// A doubling line leaves notes out at these times.
+    LeftOut(LineId, Vec<Time>),
+    /// A doubling line moves notes of a part into another octave.
+    Moved(LineId, usize, Folded),
+    /// The part doubles itself; who is told depends on who comes first.
+    Circle,
+}
+
+/// What is told once a line.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub(super) enum Once {
+    /// A pitched instrument is given strokes.
+    Strokes,
+    /// Notes of chords are left out.
+    Thinned,
+    /// Parts double each other in a circle.
+    Circle,
+}
+
+/// An earlier run, and what of it holds now.
+pub(super) struct Before<'a> {
+    arrangement: &'a Arrangement,
+    /// May each part be taken over, as far as that is known?
+    keeps: Vec<Option<bool>>,
+    /// The same, but for the parts that it doubles.
+    alone: Vec<bool>,
+}
+
+impl<'a> Before<'a> {
+    /// What holds of an earlier run; `None` where form, ensemble or what is said to everybody is
+    /// another. `parts` have their claims and no notes yet.
+    pub(super) fn new(
+        arrangement: &'a Arrangement,
+        piece: &Piece,
+        ensemble: &Arc<Ensemble>,
+        lines: &[GivenLine],
+        parts: &[Arc<Part>],
+    ) -> Option<Before<'a>> {
+        let old = &*arrangement.piece;
+        let kept = &arrangement.kept;
+        let same_ground = Arc::ptr_eq(&old.form, &piece.form)
+            && Arc::ptr_eq(old.ensembles.get(arrangement.scoring.ensemble)?, ensemble)
+            && old.dynamics == piece.dynamics
+            && old.span == piece.span
+            && kept.before_fermatas.len() == parts.len();
+        if !same_ground {
+            return None;
+        }
+        let same_voice = |voice: usize| match (old.voices.get(voice), piece.voices.get(voice)) {
+            (Some(old), Some(new)) => Arc::ptr_eq(old, new),
+            _ => false,
+        };
+        let same_line = |id: usize| match (kept.lines.get(id), lines.get(id)) {
+            (Some(old), Some(new)) => old.is_same(new),
+            _ => false,
+        };
+        let same_lines: Vec<bool> = (0..lines.len()).map(same_line).collect();
+        let claims = parts.iter().zip(&kept.before_fermatas);
+        let same_claims: Vec<bool> = claims.map(|(new, old)| is_claimed_alike(new, old)).collect();
+        let circles = kept.events.iter().flatten().any(|event| matches!(event, Event::Circle));
+        let computed = !circles
+            && kept.lines.len() == lines.len()
+            && same_lines.iter().chain(&same_claims).all(|same| *same)
+            && old.voices.len() == piece.voices.len()
+            && (0..piece.voices.len()).all(same_voice)
+            && old.harmony == piece.harmony;
+        let alone = |(part, same): (&Arc<Part>, &bool)| {
+            *same
+                && part.claims.iter().all(|(.., id)| {
+                    let id = usize::from(id.0);
+                    same_lines[id]
+                        && match &lines[id].line.verb {
+                            Verb::Plays { voice, .. } => same_voice(*voice),
+                            Verb::Sustains { .. }
+                            | Verb::Signals { .. }
+                            | Verb::Highlights { .. } => computed,
+                            Verb::Doubles { .. }
+                            | Verb::Writes(_)
+                            | Verb::Rests
+                            | Verb::Takes { .. }
+                            | Verb::Unknown => true,
+                        }
+                })
+        };
+        let alone = parts.iter().zip(&same_claims).map(alone).collect();
+        Some(Before { arrangement, keeps: vec![None; parts.len()], alone })
+    }
+
+    /// May a part be taken over?
+    pub(super) fn keeps(&mut self, index: usize) -> bool {
+        if let Some(known) = self.keeps[index] {
+            return known;
+        }
+        // Who comes round to a part that is being asked about doubles in a circle.
+        self.keeps[index] = Some(false);
+        let events = &self.arrangement.kept.events[index];
+        let keeps = self.alone[index]
+            && events.iter().all(|event| match event {
+                Event::Fill(source) => self.keeps(*source),
+                Event::Circle => false,
+                _ => true,
+            });
+        self.keeps[index] = Some(keeps);
+        keeps
+    }
+
+    /// A part that is taken over, without the fermatas of all voices.
+    pub(super) fn part(&self, index: usize) -> Arc<Part> {
+        Arc::clone(&self.arrangement.kept.before_fermatas[index])
+    }
+
+    /// What happened while it was filled.
+    pub(super) fn events(&self, index: usize) -> Vec<Event> {
+        self.arrangement.kept.events[index].clone()
+    }
+
+    /// The same part with the fermatas of all voices, where they are the same and it is.
+    pub(super) fn under_fermatas(
+        &self,
+        index: usize,
+        part: &Arc<Part>,
+        held: &[(Time, Time)],
+    ) -> Option<Arc<Part>> {
+        let kept = &self.arrangement.kept;
+        let same = Arc::ptr_eq(kept.before_fermatas.get(index)?, part) && kept.held == held;
+        same.then(|| Arc::clone(&self.arrangement.parts[index]))
+    }
+}
+
+/// Have two parts the same claims, instruments, keys and drums?
+fn is_claimed_alike(new: &Part, old: &Part) -> bool {
+    let instruments = new.instruments.iter().zip(&old.instruments);
+    let tunings = new.tunings.iter().zip(&old.tunings);
+    new.claims == old.claims
+        && new.drums == old.drums
+        && new.instruments.len() == old.instruments.len()
+        && new.tunings.len() == old.tunings.len()
+        && instruments.into_iter().all(|(a, b)| a.0 == b.0 && std::ptr::eq(a.1, b.1))
+        && tunings.into_iter().all(|(a, b)| a.0 == b.0 && std::ptr::eq(a.1, b.1))
+}

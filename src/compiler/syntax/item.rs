@@ -1,0 +1,260 @@
+//! One item: the head of a declaration, a line, a bar, or the end of a block; and how it is read.
+
+use std::sync::Arc;
+
+use pest::Parser;
+use pest::iterators::Pair;
+
+use super::context::{Context, Grammar, Rule};
+use super::tree::*;
+use super::{blocks, explain, music, scoring};
+use crate::diagnostics::{Diagnostic, FileId, ItemId, Span};
+
+/// Where an item stands: between declarations, or within one.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum Within {
+    /// Between declarations.
+    File,
+    /// In `piece`.
+    Piece,
+    /// In `form`.
+    Form,
+    /// In `harmony`.
+    Harmony,
+    /// In `dynamics`.
+    Dynamics,
+    /// In a voice.
+    Voice,
+    /// In an ensemble.
+    Ensemble,
+    /// In a scoring.
+    Scoring,
+}
+
+impl Within {
+    /// What is called so in findings.
+    pub(super) fn word(self) -> &'static str {
+        match self {
+            Within::File => "file",
+            Within::Piece => "piece",
+            Within::Form => "form",
+            Within::Harmony => "harmony",
+            Within::Dynamics => "dynamics block",
+            Within::Voice => "voice",
+            Within::Ensemble => "ensemble",
+            Within::Scoring => "scoring",
+        }
+    }
+
+    fn rule(self) -> Rule {
+        match self {
+            Within::File => Rule::head,
+            Within::Piece => Rule::piece_entry,
+            Within::Form => Rule::form_entry,
+            Within::Harmony => Rule::harmony_entry,
+            Within::Dynamics => Rule::dynamics_entry,
+            Within::Voice => Rule::voice_entry,
+            Within::Ensemble => Rule::ensemble_entry,
+            Within::Scoring => Rule::scoring_entry,
+        }
+    }
+}
+
+/// What an item is.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Node {
+    /// `use "file"`: a declaration by itself.
+    Use(Word),
+    /// A declaration that could not be read: its keyword, where one can be made out.
+    Lost(Option<&'static str>),
+    /// `piece "Title" {`.
+    Piece(Word),
+    /// `form {`: the keyword.
+    Form(Span),
+    /// `harmony {`: the keyword.
+    Harmony(Span),
+    /// `dynamics {`: the keyword.
+    Dynamics(Span),
+    /// `voice name {`.
+    Voice(Word),
+    /// `ensemble name extends name {`.
+    Ensemble(Word, Option<Word>),
+    /// `scoring name for ensemble {`.
+    Scoring(Word, Word),
+    /// A line of a piece: what, and its text.
+    PieceLine(Word, Word),
+    /// A line of the form; of one that is broken, what can be read, and what cannot.
+    FormLine(Option<FormLine>, Vec<Word>),
+    /// A bar of chord symbols.
+    HarmonyBar(Arc<HarmonyBar>),
+    /// A line of dynamics.
+    DynamicsLine(DynamicsLine),
+    /// A bar of a voice.
+    Bar(Arc<BarTree>),
+    /// A line of an ensemble; one line may name several kinds of players.
+    EnsembleLines(Vec<EnsembleLine>),
+    /// `keep name`.
+    Keep(Vec<Word>),
+    /// `allow …`.
+    Allow(AllowTree),
+    /// A line that makes players do something; written notes with their bars are one.
+    ScoringLine(Arc<ScoringLine>),
+    /// A line that could not be read, as it stands.
+    Broken(Word),
+    /// The closing brace.
+    Close,
+    /// A block ends here without its brace; nothing stands here.
+    Unclosed,
+    /// The end of the file; nothing stands here, but what is before it.
+    End,
+}
+
+impl Node {
+    /// Where the items behind it stand; `None` for one that neither opens nor closes a block.
+    pub(super) fn leads_to(&self) -> Option<Within> {
+        Some(match self {
+            Node::Piece(_) => Within::Piece,
+            Node::Form(_) => Within::Form,
+            Node::Harmony(_) => Within::Harmony,
+            Node::Dynamics(_) => Within::Dynamics,
+            Node::Voice(_) => Within::Voice,
+            Node::Ensemble(..) => Within::Ensemble,
+            Node::Scoring(..) => Within::Scoring,
+            Node::Close | Node::Unclosed => Within::File,
+            _ => return None,
+        })
+    }
+}
+
+/// An item with what stands before it.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Item {
+    /// Its number, which stays while the text is edited elsewhere.
+    pub id: ItemId,
+    /// How many bytes of blanks, comments and empty lines stand before it.
+    pub gap: usize,
+    /// How many bytes it has; blanks and a comment behind it belong to the gap of the next.
+    pub length: usize,
+    /// Where it stands.
+    pub within: Within,
+    /// What it is.
+    pub node: Node,
+    /// What is wrong with it.
+    pub findings: Vec<Diagnostic>,
+}
+
+/// Signs that `between` takes, comments left out.
+const BLANK: [char; 6] = [' ', '\t', '\u{FEFF}', '\u{A0}', '\n', '\r'];
+
+/// Reads the next item of a text, which begins with the gap before it. What stands behind the
+/// item may decide where it ends; what stands before the text decides nothing.
+pub(super) fn read(file: FileId, id: ItemId, text: &str, within: Within) -> Item {
+    let gap = Grammar::parse(Rule::between, text).map_or(0, |pairs| pairs.as_str().len());
+    let text = &text[gap..];
+    let mut cx = Context { file, item: id, text, diagnostics: Vec::new() };
+    let (length, node) = match (within, text.as_bytes().first()) {
+        (Within::File, None) => (0, Node::End),
+        (Within::File, Some(_)) => match first_pair(within, text) {
+            Some(pair) => (length(&pair, text), head(&mut cx, pair)),
+            // The grammar takes every text; should it ever not, nothing more is read.
+            None => (text.trim_end_matches(BLANK).len(), Node::Lost(None)),
+        },
+        (_, Some(b'}')) => (1, Node::Close),
+        (_, None) => (0, Node::Unclosed),
+        _ => match first_pair(within, text) {
+            Some(pair) => (length(&pair, text), entry(&mut cx, within, pair)),
+            None => (0, Node::Unclosed),
+        },
+    };
+    Item { id, gap, length, within, node, findings: cx.diagnostics }
+}
+
+fn first_pair(within: Within, text: &str) -> Option<Pair<'_, Rule>> {
+    Grammar::parse(within.rule(), text).ok()?.next()
+}
+
+/// How long an item is without the blanks and the comment that its optional parts took in.
+fn length(pair: &Pair<Rule>, text: &str) -> usize {
+    let whole = pair.as_span().end();
+    let mut last = pair.clone();
+    while let Some(inner) = last.clone().into_inner().rev().find(|p| !p.as_str().is_empty()) {
+        last = inner;
+    }
+    // Behind the last token stand signs without a rule of their own, and what is left out.
+    let kept = last.as_str().trim_end_matches(BLANK).len();
+    let mut end = last.as_span().start() + kept;
+    let mut rest = text[end..whole].trim_start_matches(BLANK);
+    while let Some(sign) = rest.chars().next().filter(|_| !rest.starts_with("//")) {
+        end = whole - rest.len() + sign.len_utf8();
+        rest = text[end..whole].trim_start_matches(BLANK);
+    }
+    end
+}
+
+fn head(cx: &mut Context, pair: Pair<Rule>) -> Node {
+    let rule = pair.as_rule();
+    if rule == Rule::broken_declaration {
+        return Node::Lost(explain::declaration(cx, &pair));
+    }
+    let keyword = pair.clone().into_inner().next().map(|keyword| cx.span(&keyword));
+    let keyword = keyword.unwrap_or_else(|| cx.span(&pair));
+    let is_word = |p: &Pair<Rule>| matches!(p.as_rule(), Rule::name | Rule::string);
+    let mut words = pair.into_inner().filter(is_word).map(|p| match p.as_rule() {
+        Rule::string => cx.string(&p),
+        _ => cx.word(&p),
+    });
+    let first = words.next();
+    match (rule, first, words.next()) {
+        (Rule::form_head, ..) => Node::Form(keyword),
+        (Rule::harmony_head, ..) => Node::Harmony(keyword),
+        (Rule::dynamics_head, ..) => Node::Dynamics(keyword),
+        (Rule::use_line, Some(path), _) => Node::Use(path),
+        (Rule::piece_head, Some(title), _) => Node::Piece(title),
+        (Rule::voice_head, Some(name), _) => Node::Voice(name),
+        (Rule::ensemble_head, Some(name), extends) => Node::Ensemble(name, extends),
+        (Rule::scoring_head, Some(name), Some(ensemble)) => Node::Scoring(name, ensemble),
+        _ => Node::Lost(None),
+    }
+}
+
+fn entry(cx: &mut Context, within: Within, pair: Pair<Rule>) -> Node {
+    let broken = cx.word(&pair);
+    let node = match pair.as_rule() {
+        Rule::broken_line if within == Within::Form => {
+            let (line, unread) = blocks::broken_form_line(cx, &pair);
+            return Node::FormLine(line, unread);
+        }
+        Rule::broken_line if within != Within::Scoring => {
+            let (rule, what) = match within {
+                Within::Piece => (Rule::piece_line, "this line of the piece"),
+                Within::Dynamics => (Rule::dynamics_line, "this line of the dynamics"),
+                _ => (Rule::players_line, "this line of the ensemble"),
+            };
+            explain::line(cx, &pair, rule, what);
+            None
+        }
+        Rule::broken_line | Rule::unbarred | Rule::broken_writes | Rule::broken_written => {
+            return Node::Broken(scoring::broken_line(cx, &pair));
+        }
+        Rule::broken_bar if within == Within::Harmony => {
+            Some(Node::HarmonyBar(Arc::new(blocks::broken_harmony_bar(cx, &pair))))
+        }
+        Rule::broken_bar => Some(Node::Bar(Arc::new(music::broken_bar(cx, &pair)))),
+        Rule::piece_line => {
+            blocks::piece_line(cx, pair).map(|(what, text)| Node::PieceLine(what, text))
+        }
+        Rule::form_line => {
+            blocks::form_line(cx, pair).map(|line| Node::FormLine(Some(line), Vec::new()))
+        }
+        Rule::harmony_bar => Some(Node::HarmonyBar(Arc::new(blocks::harmony_bar(cx, pair)))),
+        Rule::dynamics_line => blocks::dynamics_line(cx, pair).map(Node::DynamicsLine),
+        Rule::bar => Some(Node::Bar(Arc::new(music::bar(cx, pair)))),
+        Rule::keep => Some(Node::Keep(scoring::keep(cx, pair))),
+        Rule::allow => scoring::allow(cx, pair).map(Node::Allow),
+        Rule::scoring_line | Rule::writes_line => {
+            scoring::scoring_line(cx, pair).map(|line| Node::ScoringLine(Arc::new(line)))
+        }
+        _ => Some(Node::EnsembleLines(scoring::ensemble_lines(cx, pair))),
+    };
+    node.unwrap_or(Node::Broken(broken))
+}
