@@ -2,6 +2,7 @@
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use clap::ValueEnum;
 use serde::Serialize;
@@ -180,7 +181,7 @@ fn show(arguments: &Arguments, target: Option<&Path>, text: String, report: &Rep
     let name = target.map_or_else(|| STANDARD_OUTPUT.to_string(), files::slashes);
     let file = sources.add(name.clone(), text);
     let (piece, of_source) = resolve::resolve(&mut sources, file, &mut NoFiles);
-    let scorings: Vec<&Scoring> = piece.scorings.iter().collect();
+    let scorings: Vec<&Arc<Scoring>> = piece.scorings.iter().collect();
     let findings = check::report(&piece, of_source, &scorings, &source::options(&[], &[], &[])?);
     let errors = has_errors(&findings);
     let end = if errors { End::ErrorsInMusic } else { End::Fine };

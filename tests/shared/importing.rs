@@ -1,5 +1,7 @@
 //! What must hold of every import: it ends without a panic, and its source compiles.
 
+use std::sync::Arc;
+
 use ripieno::arrange::arrange;
 use ripieno::diagnostics::{Severity, Sources};
 use ripieno::import::{Import, Options, Reduction, Setting, import};
@@ -25,7 +27,7 @@ pub fn import_anything(bytes: &[u8]) {
 }
 
 /// The piece of an imported source, in which nothing may be wrong but the music.
-pub fn compiled(source: &str) -> Piece {
+pub fn compiled(source: &str) -> Arc<Piece> {
     let mut sources = Sources::new();
     let file = sources.add("imported.ripieno", source);
     let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);
