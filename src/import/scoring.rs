@@ -28,7 +28,7 @@ struct Seat {
 /// A scoring of a piece.
 pub(super) struct Scoring {
     seats: Vec<Seat>,
-    /// The title of the ensemble.
+    /// The ensemble and the scoring as they stand in the source.
     text: String,
 }
 

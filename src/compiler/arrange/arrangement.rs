@@ -38,7 +38,7 @@ impl Arrangement {
 }
 
 impl Arrangement {
-    /// An arrangement of these parts that no scoring line gave, to try a writer alone.
+    /// An arrangement of these parts that no scoring line gave, to try what comes behind.
     #[must_use]
     pub fn of_parts(piece: Piece, era: i32, parts: Vec<Part>) -> Arrangement {
         let scoring = Scoring {

@@ -79,7 +79,10 @@ pub(super) fn claims(
     let mut claims = vec![vec![NOBODY; bars]; ensemble.players.len()];
     let mut conflicts: Vec<Conflict> = Vec::new();
     // From the scoring's own lines inwards: who comes first keeps the bar.
-    for (id, given) in lines.iter().enumerate().take(usize::from(NOBODY)) {
+    let mut order: Vec<(usize, &GivenLine)> =
+        lines.iter().enumerate().take(usize::from(NOBODY)).collect();
+    order.sort_by_key(|(_, given)| (given.layer, given.line.unread));
+    for (id, given) in order {
         if matches!(given.line.verb, Verb::Takes { .. }) {
             continue;
         }

@@ -53,6 +53,9 @@ pub trait Shelf {
     /// Its name, unique, as it is shown.
     fn name(&self, file: FileId) -> &str;
     /// The file that `path` names in another one.
+    ///
+    /// # Errors
+    /// Says why it cannot be brought in.
     fn find(&mut self, path: &str, from: FileId) -> Result<FileId, LoadError>;
 }
 

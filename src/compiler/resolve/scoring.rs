@@ -102,7 +102,9 @@ fn scoring(cx: &mut Context, tree: &ScoringTree, ensemble: usize, piece: &Piece)
     let players = &piece.ensembles[ensemble];
     let mut lines: Vec<Arc<Line>> =
         tree.lines.iter().map(|line| Arc::new(scoring_line(cx, line, players, piece))).collect();
-    lines.extend(tree.broken.iter().map(|line| Arc::new(unread_line(line, players, piece))));
+    for (line, before) in tree.broken.iter().zip(&tree.broken_behind).rev() {
+        lines.insert(*before, Arc::new(unread_line(line, players, piece)));
+    }
     let allows = tree.allows.iter().map(|tree| allow(cx, tree, players, piece)).collect();
     Scoring {
         name: tree.name.value.clone(),
@@ -148,6 +150,7 @@ fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
         techniques: Vec::new(),
         words: Vec::new(),
         unsure: Unsure { what: true, who: who.is_empty(), bars: false },
+        unread: true,
         who,
     }
 }
@@ -192,6 +195,7 @@ fn scoring_line(cx: &mut Context, tree: &ScoringLine, ensemble: &Ensemble, piece
         techniques: Vec::new(),
         words: Vec::new(),
         unsure: Unsure::default(),
+        unread: false,
     };
     line.unsure.who = line.who.len() < tree.who.len();
     modifiers(cx, tree, piece, &mut line);

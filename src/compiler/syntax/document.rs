@@ -448,12 +448,14 @@ fn declaration(items: &[Item]) -> Declaration {
                 lines: Vec::new(),
                 allows: Vec::new(),
                 broken: broken(),
+                broken_behind: Vec::new(),
             };
             for node in nodes {
                 match node {
                     Node::Keep(names) => tree.keeps.extend(names.iter().cloned()),
                     Node::Allow(allow) => tree.allows.push(allow.clone()),
                     Node::ScoringLine(line) => tree.lines.push(Arc::clone(line)),
+                    Node::Broken(_) => tree.broken_behind.push(tree.lines.len()),
                     _ => {}
                 }
             }

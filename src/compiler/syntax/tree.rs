@@ -350,6 +350,8 @@ pub struct ScoringTree {
     pub allows: Vec<AllowTree>,
     /// Lines that could not be read, as they stand.
     pub broken: Vec<Word>,
+    /// For each of them how many of the other lines stand before it.
+    pub broken_behind: Vec<usize>,
 }
 
 /// A line that makes players do something.

@@ -113,7 +113,7 @@ impl Reader<'_, '_> {
     }
 
     /// Sound outside a direction: only its tempo is ours.
-    pub(super) fn sound(&mut self, cursor: &mut Cursor, element: Element, _: Option<()>) {
+    pub(super) fn sound(&mut self, cursor: &mut Cursor, element: Element) {
         self.jumps(cursor, element, false);
         if let Some(tempo) = element.attribute("tempo").and_then(|t| t.parse::<f64>().ok()) {
             let tempo = RawTempo { beat: Some(quarters(tempo)), words: None };

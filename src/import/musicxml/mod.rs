@@ -246,7 +246,7 @@ impl<'a> Reader<'a, '_> {
             "direction" => self.direction(cursor, element),
             "barline" => self.barline(cursor, element),
             "harmony" => self.harmony(cursor, element),
-            "sound" => self.sound(cursor, element, None),
+            "sound" => self.sound(cursor, element),
             "figured-bass" => {
                 self.losses.left_out("figures of a figured bass", Some(cursor.part), cursor.index);
             }

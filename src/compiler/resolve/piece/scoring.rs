@@ -54,6 +54,8 @@ pub struct Line {
     pub words: Vec<(String, Span)>,
     /// What of the line could not be understood.
     pub unsure: Unsure,
+    /// Could it not be read at all? Then it claims what no other line of its scoring does.
+    pub unread: bool,
 }
 
 /// What of a scoring line could not be understood. It still claims its players and bars, so that
