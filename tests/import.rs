@@ -89,7 +89,7 @@ fn midi(notes: &[(u16, u16, u8)]) -> Vec<u8> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(150) })]
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(80) })]
 
     #[test]
     fn whatever_stands_in_a_file_is_imported_or_refused(

@@ -126,12 +126,12 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
 }
 
 /// The chords that the voices of a source spell, as a block of the source; none where it declares
-/// chords itself.
+/// chords itself, from near its beginning on.
 fn harmony(source: String) -> Option<String> {
     let mut sources = Sources::new();
     let file = sources.add("whole.ripieno", source);
     let (piece, _) = resolve::resolve(&mut sources, file, &mut NoFiles);
-    if !piece.harmony.is_empty() {
+    if piece.harmony.first().is_some_and(|chord| chord.start * 10 <= piece.form.end()) {
         return None;
     }
     let mut found = advise::harmony(&piece).bars.into_iter().peekable();
@@ -182,7 +182,10 @@ fn show(arguments: &Arguments, target: Option<&Path>, text: String, report: &Rep
     let file = sources.add(name.clone(), text);
     let (piece, of_source) = resolve::resolve(&mut sources, file, &mut NoFiles);
     let scorings: Vec<&Arc<Scoring>> = piece.scorings.iter().collect();
-    let findings = check::report(&piece, of_source, &scorings, &source::options(&[], &[], &[])?);
+    // That nobody plays the voices yet need not be said of each.
+    let silent: &[String] = if scorings.is_empty() { &["names/unused-voice".into()] } else { &[] };
+    let options = source::options(&[], silent, &[])?;
+    let findings = check::report(&piece, of_source, &scorings, &options);
     let errors = has_errors(&findings);
     let end = if errors { End::ErrorsInMusic } else { End::Fine };
     if arguments.format == Show::Json {

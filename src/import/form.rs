@@ -97,7 +97,9 @@ pub(super) fn harmony(out: &mut String, score: &Score, losses: &mut Losses) {
             if here.last().is_some_and(|(before, _)| *before == at) {
                 here.pop();
             }
-            here.push((at, *chord));
+            if here.last().is_none_or(|(_, before)| before != chord) {
+                here.push((at, *chord));
+            }
             next += 1;
         }
         match (here.first_mut(), held) {

@@ -128,10 +128,13 @@ fn pitched(part: &Part, line: &Line) -> Proposal {
     {
         return Proposal { instrument, exact: false };
     }
-    if let Some(instrument) = first.and_then(by_sound) {
-        return Proposal { instrument, exact: names.iter().all(String::is_empty) };
+    // Programs write the first sound, a piano, where nobody chose one.
+    let unnamed = names.iter().all(String::is_empty);
+    let chosen = first.filter(|i| unnamed || !i.sound.is_empty() || i.program != Some(1));
+    if let Some(instrument) = chosen.and_then(by_sound) {
+        return Proposal { instrument, exact: unnamed };
     }
-    let by_family = first.and_then(|i| i.program).and_then(of_program);
+    let by_family = chosen.and_then(|i| i.program).and_then(of_program);
     let instrument = by_family.unwrap_or_else(|| by_compass(line));
     Proposal { instrument, exact: false }
 }

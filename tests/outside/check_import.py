@@ -120,7 +120,7 @@ def compare(job):
         outcome.seconds = (result[2], time.perf_counter() - started)
         found = imported.read(score)
     _, missing, extra = imported.match(wanted.notes, found.notes)
-    missing, extra = imported.struck_anew(missing, extra)
+    missing, extra = imported.struck_anew(missing, extra, found.measures)
     outcome.notes, outcome.exact = len(wanted.notes), len(wanted.notes) - len(missing)
     for note in missing[:SHOWN]:
         outcome.missing.append(
@@ -294,7 +294,7 @@ def own_files(ripieno, work, scores):
             continue
         wanted, found = imported.read(score), imported.read(result[0])
         _, missing, extra = imported.match(wanted.notes, found.notes)
-        missing, extra = imported.struck_anew(missing, extra)
+        missing, extra = imported.struck_anew(missing, extra, found.measures)
         finding.expect(
             not missing and not extra,
             f"{score}: {len(missing)} notes are missing, {len(extra)} too many",

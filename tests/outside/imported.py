@@ -160,19 +160,21 @@ def match(wanted, found):
     return pairs, missing, [note for others in places.values() for note in others]
 
 
-def struck_anew(missing, extra):
+def struck_anew(missing, extra, measures):
     """Takes out notes that lie there in pieces: what is held beyond a fermata is struck anew."""
+    starts = [sum(measures[:index], Fraction(0)) for index in range(len(measures))]
+    place = lambda note: starts[note.measure] + note.at  # noqa: E731
     left = []
     for note in missing:
-        pieces, at = [], note.at
-        while at < note.at + note.length - NEAR:
-            piece = next((one for one in extra if one.measure == note.measure
-                          and one.key == note.key and abs(one.at - at) < NEAR), None)
+        pieces, at, end = [], place(note), place(note) + note.length
+        while at < end - NEAR:
+            piece = next((one for one in extra if one.key == note.key and one not in pieces
+                          and abs(place(one) - at) < NEAR), None)
             if piece is None:
                 break
             pieces.append(piece)
             at += piece.length
-        if len(pieces) > 1 and abs(at - note.at - note.length) < NEAR:
+        if len(pieces) > 1 and abs(at - end) < NEAR:
             extra = [one for one in extra if one not in pieces]
         else:
             left.append(note)
