@@ -9,6 +9,7 @@ mod build;
 mod check;
 mod files;
 mod fmt;
+mod import;
 mod instruments;
 mod interrupt;
 mod new;
@@ -41,6 +42,8 @@ enum Command {
     Watch(watch::Arguments),
     /// Bring sources into the one canonical form, made for comparing versions.
     Fmt(fmt::Arguments),
+    /// Bring in a piece that you have, from MusicXML or MIDI.
+    Import(import::Arguments),
     /// Advise on crooks, drums, forces, voices and harmony before you write.
     Advise(advise::Arguments),
     /// List the catalogue of instruments, or show one in full.
@@ -88,6 +91,7 @@ pub fn main() -> ExitCode {
     let outcome = match command {
         Command::Check(arguments) => check::run(&arguments),
         Command::Build(arguments) => build::run(&arguments),
+        Command::Import(arguments) => import::run(&arguments),
         Command::Advise(arguments) => advise::run(&arguments),
         Command::Instruments(arguments) => instruments::run(&arguments),
         Command::Rules(arguments) => rules::rules(&arguments),
