@@ -50,6 +50,7 @@ pub mod cli;
 pub mod diagnostics;
 pub mod harmony;
 pub mod instruments;
+pub mod lsp;
 pub mod music;
 pub mod notate;
 pub mod render;

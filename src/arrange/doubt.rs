@@ -91,8 +91,15 @@ pub(super) fn doubt(
         let bars = if lasts { &all } else { &given.line.bars[..] };
         for &(first, after) in bars {
             mark(&mut doubt.bars, first, after);
-            for &player in &given.players {
-                mark(&mut doubt.players[player], first, after);
+            // A line that gives another instrument to nobody known, or is not understood, may mean
+            // anybody.
+            let nobody = given.line.unsure.who
+                && given.players.is_empty()
+                && matches!(given.line.verb, Verb::Unknown | Verb::Takes { .. });
+            for (player, own) in doubt.players.iter_mut().enumerate() {
+                if nobody || given.players.contains(&player) {
+                    mark(own, first, after);
+                }
             }
         }
     }

@@ -341,7 +341,7 @@ impl<'a> Work<'a> {
 
     fn run(&mut self, index: usize, id: LineId, from: Time, to: Time) -> Run {
         let given = &self.lines[usize::from(id.0)];
-        let line = given.line;
+        let line = &*given.line;
         let mut run = Run { from, to, line: id, notes: Vec::new(), tuplets: Vec::new() };
         match &line.verb {
             Verb::Plays { voice, octaves, .. } => {
@@ -428,7 +428,7 @@ impl<'a> Work<'a> {
 
     fn double(&mut self, index: usize, id: LineId, run: &mut Run) {
         let given = &self.lines[usize::from(id.0)];
-        let line = given.line;
+        let line = &*given.line;
         let Verb::Doubles { part, span, octaves } = &line.verb else { return };
         let sources = self.ensemble.players_named(part);
         let place = given.players.iter().position(|&player| player == index).unwrap_or(0);

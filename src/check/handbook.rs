@@ -73,8 +73,14 @@ const PASSAGES: &[Passage] = &[
         key: "F major",
         players: "horn 2 crook F",
         voices: &[
-            ("high", &["1/4 F4 G4 A4 rest", "1/8 C5 A4 1/4 G4 F4 rest", "1/4 F4 G4 A4 G4", "1/1 F4"]),
-            ("low", &["1/4 A3 C4 F4 rest", "1/8 A4 F4 1/4 C4 A3 rest", "1/4 A3 C4 F4 C4", "1/1 A3"]),
+            (
+                "high",
+                &["1/4 F4 G4 A4 rest", "1/8 C5 A4 1/4 G4 F4 rest", "1/4 F4 G4 A4 G4", "1/1 F4"],
+            ),
+            (
+                "low",
+                &["1/4 A3 C4 F4 rest", "1/8 A4 F4 1/4 C4 A3 rest", "1/4 A3 C4 F4 C4", "1/1 A3"],
+            ),
         ],
         lines: "horn.1 plays high as rhythm\n horn.2 plays low as rhythm",
         abuses: &[
@@ -141,7 +147,10 @@ const PASSAGES: &[Passage] = &[
         voices: &[
             ("high", &["rest", "1/4 A4 rest A4 A4", "1/4 F#5 rest E5 rest", "1/2 D5 rest"]),
             ("low", &["rest", "1/4 A3 rest A3 A3", "1/4 D5 rest A4 rest", "1/2 D4 rest"]),
-            ("drums", &["rest", "1/4 A2 rest A2 A2", "1/4 D3 rest A2 rest", "1/2 D3[tremolo] rest"]),
+            (
+                "drums",
+                &["rest", "1/4 A2 rest A2 A2", "1/4 D3 rest A2 rest", "1/2 D3[tremolo] rest"],
+            ),
         ],
         lines: "trumpet.1 plays high as rhythm\n trumpet.2 plays low as rhythm\n \
                 timpani plays drums as rhythm",
@@ -173,7 +182,10 @@ const PASSAGES: &[Passage] = &[
         players: "oboe 2, horn 2 crook C basso, violin-1 6 players, violin-2 6 players, viola 3 players, \
                   cello 3 players, double-bass 2 players",
         voices: &[
-            ("tune", &["1/4 E5 G5 C6 G5", "1/4 F5 D5 B5 G5", "1/4 E5 G5 C6 G5", "1/4 C6 B5 C6 rest"]),
+            (
+                "tune",
+                &["1/4 E5 G5 C6 G5", "1/4 F5 D5 B5 G5", "1/4 E5 G5 C6 G5", "1/4 C6 B5 C6 rest"],
+            ),
             ("wind", &["1/1 G5", "1/1 G5", "1/1 G5", "1/1 G5"]),
             ("second", &["1/1 E5", "1/1 D5", "1/1 E5", "1/1 E5"]),
             ("horns", &["1/1 E5", "1/1 D5", "1/1 E5", "1/1 E5"]),

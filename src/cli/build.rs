@@ -4,14 +4,15 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use super::source::{self, Read, counts, has_errors};
-use super::{End, Failure, Outcome, Show, files, print};
+use super::output::{Entry, Inputs, MANIFEST, Manifest, OutputFolder, digest};
+use super::source::{self, counts, has_errors};
+use super::{End, Failure, Outcome, Show, print};
 use crate::advise::{self, table};
 use crate::arrange::{Arrangement, arrange};
 use crate::check;
 use crate::diagnostics::Sources;
 use crate::render::{self, Format, slug};
-use crate::resolve::{Form, Scoring, seconds_per_whole};
+use crate::resolve::{Form, Piece, Scoring, seconds_per_whole};
 
 /// What `build` takes.
 #[derive(clap::Args)]
@@ -34,6 +35,9 @@ pub(super) struct Arguments {
     /// Write even if there are errors in the music; the parts will show them.
     #[arg(long)]
     despite_errors: bool,
+    /// Remove files of earlier builds that the source no longer gives.
+    #[arg(long)]
+    prune: bool,
     /// The folder below which used files must lie.
     #[arg(long, value_name = "DIR")]
     root: Option<PathBuf>,
@@ -63,9 +67,12 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     let mut sources = Sources::new();
     let mut all = Vec::new();
     let mut end = End::Fine;
-    let mut folders: Vec<(String, &Path)> = Vec::new();
     let mut without: Vec<String> = Vec::new();
+    let mut output: Option<OutputFolder> = None;
+    let mut reports: Vec<String> = Vec::new();
+    let mut folders: Vec<(String, &Path)> = Vec::new();
     for path in &arguments.files {
+        let known = sources.len();
         let mut read = source::read(&mut sources, path, arguments.root.as_deref())?;
         let nothing = read.piece.scorings.is_empty();
         let chosen = match nothing {
@@ -111,9 +118,20 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
             without.push(path.display().to_string());
             continue;
         }
-        let chosen = source::scorings(&read.piece, &arguments.scoring)?;
-        let table = write(&read, &chosen, &formats, &arguments.output.join(folder))?;
-        let report = format!("{}: {}\n{table}", path.display(), counts(&read.diagnostics));
+        let output = match &mut output {
+            Some(output) => output,
+            none => none.insert(OutputFolder::open(&arguments.output)?),
+        };
+        let inputs = Inputs::of(sources.iter().skip(known));
+        let mut building = Building::begin(output, &read.piece, folder, path, inputs)?;
+        let table = building.scorings(&chosen, &formats)?;
+        let stale = building.finish(arguments.prune)?;
+        reports.push(format!("{}: {}\n{table}{stale}", path.display(), counts(&read.diagnostics)));
+    }
+    if let Some(output) = output {
+        output.place()?;
+    }
+    for report in reports {
         if arguments.format == Show::Json {
             let _ = std::io::stderr().lock().write_all(report.as_bytes());
         } else {
@@ -136,68 +154,134 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     Ok(end)
 }
 
-/// Writes the scorings of a piece; gives back the table of what was written.
-fn write(
-    read: &Read,
-    scorings: &[&Arc<Scoring>],
-    formats: &[Format],
-    folder: &Path,
-) -> Result<String, Failure> {
-    let words: Vec<&str> = formats.iter().map(|format| format.word()).collect();
-    let mut rows = vec![row(["scoring", "parts", "bars", "lasts", "files", "formats", "folder"])];
-    let mut stale = Vec::new();
-    let slugs: Vec<String> = scorings.iter().map(|scoring| slug(&scoring.name)).collect();
-    for (index, scoring) in scorings.iter().enumerate() {
-        if let Some(other) = slugs[..index].iter().position(|other| *other == slugs[index]) {
-            return Err(Failure(format!(
-                "the scorings {} and {} would be written into the same folder; rename one",
-                scorings[other].name, scoring.name
-            )));
-        }
-        let arrangement = arrange(&read.piece, scoring);
-        let outputs = render::outputs(&arrangement, formats);
-        let place = folder.join(slug(&scoring.name));
-        let files: Vec<(String, Vec<u8>)> =
-            outputs.into_iter().map(|output| (output.path, output.bytes)).collect();
-        files::write_all(&place, &files)?;
-        stale.extend(left_over(&place, &files));
-        rows.push(row([
-            &scoring.name,
-            &arrangement.parts.len().to_string(),
-            &bars(&arrangement),
-            &playing_time(&read.piece.form),
-            &files.len().to_string(),
-            &words.join(" "),
-            &place.display().to_string(),
-        ]));
-    }
-    let mut text = table(&rows);
-    for path in stale {
-        text.push_str(&format!("left from an earlier build: {}\n", path.display()));
-    }
-    Ok(text)
+/// One piece while it is got ready in the output folder.
+struct Building<'a> {
+    output: &'a mut OutputFolder,
+    piece: &'a Arc<Piece>,
+    /// The folder of the piece below the output folder.
+    folder: String,
+    inputs: Inputs,
+    before: Manifest,
+    now: Manifest,
 }
 
-/// Parts of an earlier build that this one did not write: somebody could hand them out.
-fn left_over(place: &Path, files: &[(String, Vec<u8>)]) -> Vec<PathBuf> {
-    let Ok(entries) = std::fs::read_dir(place.join("parts")) else { return Vec::new() };
-    let mut left: Vec<PathBuf> = entries
-        .filter_map(Result::ok)
-        .filter(|entry| {
-            let name = entry.file_name().to_string_lossy().into_owned();
-            let ours = name.starts_with(|c: char| c.is_ascii_digit())
-                && Format::ALL.iter().any(|(.., ending)| name.ends_with(&format!(".{ending}")));
-            // A format that was not asked for this time is not left over.
-            let numbered = |other: &str| other.rsplit_once('.').map(|(stem, _)| stem.to_string());
-            let stem = numbered(&name);
-            ours && !files
-                .iter()
-                .any(|(path, _)| path.strip_prefix("parts/").and_then(numbered) == stem)
-        })
-        .map(|entry| entry.path())
-        .collect();
-    left.sort();
-    left
+impl<'a> Building<'a> {
+    /// Begins a piece; a folder that another piece was built into is refused.
+    fn begin(
+        output: &'a mut OutputFolder,
+        piece: &'a Arc<Piece>,
+        folder: String,
+        path: &Path,
+        inputs: Inputs,
+    ) -> Result<Building<'a>, Failure> {
+        let source = output.way_to(&folder, path)?;
+        let before = output.manifest(&folder)?.unwrap_or_default();
+        if !before.source.is_empty()
+            && before.source != source
+            && output.is_there(&folder, &before.source)
+        {
+            return Err(Failure(format!(
+                "{} holds \"{}\", built from {}; give one of the two another title, or name another \
+                 folder with `--output`",
+                output.path(&folder).display(),
+                before.piece,
+                output.path(&folder).join(&before.source).display(),
+            )));
+        }
+        let now = Manifest {
+            version: env!("CARGO_PKG_VERSION").into(),
+            piece: piece.title.clone(),
+            source,
+            ..Manifest::default()
+        };
+        Ok(Building { output, piece, folder, inputs, before, now })
+    }
+
+    /// Gets scorings ready; gives back the table of what they hold.
+    fn scorings(
+        &mut self,
+        scorings: &[&Arc<Scoring>],
+        formats: &[Format],
+    ) -> Result<String, Failure> {
+        let words: Vec<&str> = formats.iter().map(|format| format.word()).collect();
+        let mut rows =
+            vec![row(["scoring", "parts", "bars", "lasts", "files", "formats", "folder"])];
+        let slugs: Vec<String> = scorings.iter().map(|scoring| slug(&scoring.name)).collect();
+        for (index, scoring) in scorings.iter().enumerate() {
+            if let Some(other) = slugs[..index].iter().position(|other| *other == slugs[index]) {
+                return Err(Failure(format!(
+                    "the scorings {} and {} would be written into the same folder; rename one",
+                    scorings[other].name, scoring.name
+                )));
+            }
+            let arrangement = arrange(self.piece, scoring);
+            let mut files = 0;
+            for file in render::outputs(&arrangement, formats) {
+                let path = format!("{}/{}", slugs[index], file.path);
+                self.output.stage(&Path::new(&self.folder).join(&path), &file.bytes)?;
+                let entry = Entry::new(&scoring.name, &file.bytes, &self.inputs);
+                self.now.files.insert(path, entry);
+                files += 1;
+            }
+            rows.push(row([
+                &scoring.name,
+                &arrangement.parts.len().to_string(),
+                &bars(&arrangement),
+                &playing_time(&self.piece.form),
+                &files.to_string(),
+                &words.join(" "),
+                &self.output.path(&self.folder).join(&slugs[index]).display().to_string(),
+            ]));
+        }
+        Ok(table(&rows))
+    }
+
+    /// Gets the manifest ready; gives back lines about what an earlier build left that this source
+    /// no longer gives: somebody could hand it out. With `prune` such files are removed, unless
+    /// somebody changed them.
+    fn finish(mut self, prune: bool) -> Result<String, Failure> {
+        let mut text = String::new();
+        let mut stale = 0;
+        for (path, entry) in std::mem::take(&mut self.before.files) {
+            if self.now.files.contains_key(&path) {
+                continue;
+            }
+            let below = Path::new(&self.folder).join(&path);
+            let shown = self.output.path(&below).display().to_string();
+            let Some(bytes) = self.output.bytes(&below)? else { continue };
+            // Another scoring or format of the same source is as good as it was.
+            if entry.inputs == self.inputs.0 {
+                self.now.files.insert(path, entry);
+                continue;
+            }
+            let changed = digest(&bytes) != entry.sha256;
+            if prune && !changed {
+                self.output.remove(&below);
+                text.push_str(&format!("removed: {shown}\n"));
+                continue;
+            }
+            stale += usize::from(!changed);
+            let note = if changed { " (changed by hand)" } else { "" };
+            text.push_str(&format!("left from an earlier build: {shown}{note}\n"));
+            self.now.files.insert(path, entry);
+        }
+        for (other, manifest) in self.output.other_titles(&self.folder, &self.now.source) {
+            let shown = self.output.path(&other).display().to_string();
+            if prune && self.output.remove_all(&other, &manifest)? {
+                text.push_str(&format!("removed: {shown}\n"));
+                continue;
+            }
+            stale += usize::from(!prune);
+            let title = &manifest.piece;
+            text.push_str(&format!("left from an earlier build called \"{title}\": {shown}\n"));
+        }
+        if stale > 0 {
+            text.push_str("`--prune` removes what an earlier build left.\n");
+        }
+        let manifest = Path::new(&self.folder).join(MANIFEST);
+        self.output.stage(&manifest, &self.now.bytes())?;
+        Ok(text)
+    }
 }
 
 fn bars(arrangement: &Arrangement) -> String {

@@ -1,7 +1,7 @@
 //! Reads sources and writes files.
 
 use std::fs;
-use std::io::Write;
+use std::io::{self, Read, Write};
 use std::path::{Component, Path, PathBuf};
 
 use super::Failure;
@@ -11,31 +11,40 @@ use crate::syntax::LARGEST_SOURCE;
 /// Brings in the files that `use` names, from below a root folder.
 pub(super) struct FileLoader {
     root: PathBuf,
+    shown: PathBuf,
 }
 
 impl FileLoader {
-    /// A loader for files below `root`.
-    pub(super) fn new(root: &Path) -> FileLoader {
-        FileLoader { root: root.to_path_buf() }
+    /// A loader for files below `root`, which is shown as `shown`.
+    pub(super) fn new(root: PathBuf, shown: PathBuf) -> FileLoader {
+        FileLoader { root, shown }
     }
 }
 
 impl Loader for FileLoader {
     fn load(&mut self, path: &str, from: &str) -> Result<(String, String), LoadError> {
-        let beside = Path::new(from).parent().unwrap_or(Path::new(""));
+        let from = Path::new(from).strip_prefix(&self.shown).unwrap_or(Path::new(from));
+        let beside = from.parent().unwrap_or(Path::new(""));
         let relative = plain(&beside.join(path)).ok_or(LoadError::OutsideRoot)?;
-        let full = self.root.join(&relative);
-        // A link must not lead out of the root either.
-        let canonical = full.canonicalize().map_err(|error| match error.kind() {
-            std::io::ErrorKind::NotFound => LoadError::NotFound,
-            _ => LoadError::Other(error.to_string()),
-        })?;
-        let root = self.root.canonicalize().map_err(|error| LoadError::Other(error.to_string()))?;
-        if !canonical.starts_with(&root) {
-            return Err(LoadError::OutsideRoot);
-        }
-        let text = read(&full)?;
-        Ok((relative.to_string_lossy().replace('\\', "/"), text))
+        // A link must not lead out of the root either; and whatever leads to a file, it is one file
+        // with one name.
+        let canonical = self.root.join(&relative).canonicalize().map_err(|error| kind(&error))?;
+        let root = self.root.canonicalize().map_err(|error| kind(&error))?;
+        let relative = canonical.strip_prefix(&root).map_err(|_| LoadError::OutsideRoot)?;
+        let text = read(&canonical)?;
+        Ok((slashes(&self.shown.join(relative)), text))
+    }
+}
+
+/// A path as it is shown everywhere.
+pub(super) fn slashes(path: &Path) -> String {
+    path.to_string_lossy().replace('\\', "/")
+}
+
+fn kind(error: &io::Error) -> LoadError {
+    match error.kind() {
+        io::ErrorKind::NotFound => LoadError::NotFound,
+        _ => LoadError::Other(error.to_string()),
     }
 }
 
@@ -57,47 +66,46 @@ fn plain(path: &Path) -> Option<PathBuf> {
     Some(plain)
 }
 
-/// Reads a source text.
+/// Reads a source text from a file.
 pub(super) fn read(path: &Path) -> Result<String, LoadError> {
-    let kind = |error: std::io::Error| match error.kind() {
-        std::io::ErrorKind::NotFound => LoadError::NotFound,
-        _ => LoadError::Other(error.to_string()),
-    };
-    let size = fs::metadata(path).map_err(kind)?.len();
-    if size > LARGEST_SOURCE as u64 {
+    // A device may have no end, and a pipe no writer.
+    if !fs::metadata(path).map_err(|error| kind(&error))?.is_file() {
+        return Err(LoadError::Other("it is not a file".into()));
+    }
+    text(fs::File::open(path).map_err(|error| kind(&error))?)
+}
+
+/// Reads a source text to its end, or to where it is too long.
+pub(super) fn text(from: impl Read) -> Result<String, LoadError> {
+    let mut bytes = Vec::new();
+    let most = LARGEST_SOURCE as u64 + 1;
+    from.take(most).read_to_end(&mut bytes).map_err(|error| kind(&error))?;
+    if bytes.len() > LARGEST_SOURCE {
         return Err(LoadError::TooLarge);
     }
-    let bytes = fs::read(path).map_err(kind)?;
     String::from_utf8(bytes).map_err(|error| LoadError::NotUtf8(error.utf8_error().valid_up_to()))
 }
 
-/// Writes files below a folder: each is written beside its place first, and only when all are
-/// there are they renamed, so that nobody finds a half-written one.
-pub(super) fn write_all(folder: &Path, files: &[(String, Vec<u8>)]) -> Result<(), Failure> {
-    let mut written = Vec::with_capacity(files.len());
-    for (path, bytes) in files {
-        let target = folder.join(path);
-        let failed = |error: &dyn std::fmt::Display| {
-            Failure(format!("cannot write {}: {error}", target.display()))
-        };
-        let parent = target.parent().unwrap_or(folder);
-        fs::create_dir_all(parent).map_err(|error| failed(&error))?;
-        if target.is_dir() {
-            return Err(failed(&"there is a folder of that name"));
+/// Writes a new file, whole or not at all; whatever stands there already stays.
+pub(super) fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    let failed = |error: io::Error| match error.kind() {
+        io::ErrorKind::AlreadyExists => {
+            Failure(format!("{} is there already; nothing was changed", path.display()))
         }
-        let mut file = tempfile::Builder::new()
-            .prefix(".ripieno-")
-            .permissions(permissions())
-            .tempfile_in(parent)
-            .map_err(|error| failed(&error))?;
-        file.write_all(bytes).map_err(|error| failed(&error))?;
-        written.push((file, target));
+        _ => Failure(format!("cannot write {}: {error}", path.display())),
+    };
+    // Where a link leads nowhere, there is no file but something stands there.
+    if path.symlink_metadata().is_ok() {
+        return Err(failed(io::ErrorKind::AlreadyExists.into()));
     }
-    for (file, target) in written {
-        file.persist(&target).map_err(|error| {
-            Failure(format!("cannot rename a file to {}: {}", target.display(), error.error))
-        })?;
-    }
+    let folder = path.parent().filter(|parent| !parent.as_os_str().is_empty());
+    let mut file = tempfile::Builder::new()
+        .prefix(".ripieno-")
+        .permissions(permissions())
+        .tempfile_in(folder.unwrap_or(Path::new(".")))
+        .map_err(failed)?;
+    file.write_all(bytes).map_err(failed)?;
+    file.persist_noclobber(path).map_err(|error| failed(error.error))?;
     Ok(())
 }
 

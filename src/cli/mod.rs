@@ -1,14 +1,18 @@
 //! The command line: thin, one command a file. It reads and writes files; everything else is done
 //! by the stages.
 //!
-//! Exit status: 0 fine, 1 errors in the music, 2 wrong use, or reading or writing failed.
+//! Exit status: 0 fine, 1 errors in the music, 2 wrong use, or reading or writing failed, 130
+//! interrupted.
 
 mod advise;
 mod build;
 mod check;
 mod files;
 mod instruments;
+mod interrupt;
+mod lsp;
 mod new;
+mod output;
 mod rules;
 mod source;
 
@@ -41,6 +45,8 @@ enum Command {
     Explain(rules::ExplainArguments),
     /// Begin a new arrangement from a small example.
     New(new::Arguments),
+    /// Serve an editor while you type (Language Server Protocol over standard input and output).
+    Lsp(lsp::Arguments),
 }
 
 /// How findings are shown.
@@ -69,7 +75,9 @@ type Outcome = Result<End, Failure>;
 /// Runs the command line of this process.
 #[must_use]
 pub fn main() -> ExitCode {
-    let outcome = match Arguments::parse().command {
+    let command = Arguments::parse().command;
+    interrupt::listen();
+    let outcome = match command {
         Command::Check(arguments) => check::run(&arguments),
         Command::Build(arguments) => build::run(&arguments),
         Command::Advise(arguments) => advise::run(&arguments),
@@ -77,6 +85,7 @@ pub fn main() -> ExitCode {
         Command::Rules(arguments) => rules::rules(&arguments),
         Command::Explain(arguments) => rules::explain(&arguments),
         Command::New(arguments) => new::run(&arguments),
+        Command::Lsp(arguments) => lsp::run(&arguments),
     };
     match outcome {
         Ok(End::Fine) => ExitCode::SUCCESS,
@@ -101,7 +110,9 @@ fn print(text: &str) -> Result<(), Failure> {
 
 /// Colours only on a terminal, and only if nobody asks for none (`NO_COLOR`, no-color.org).
 fn colours(stream: &impl IsTerminal) -> bool {
-    stream.is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
+    let dumb = std::env::var_os("TERM").is_some_and(|term| term == "dumb");
+    let unwanted = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
+    stream.is_terminal() && !dumb && !unwanted
 }
 
 /// Columns of the terminal as the shell tells them, 100 where it does not.

@@ -16,15 +16,10 @@ pub(super) const EXAMPLE: &str = include_str!("new.ripieno");
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {
     let path = &arguments.file;
-    if path.exists() {
-        return Err(Failure(format!("{} is there already; nothing was changed", path.display())));
-    }
-    let Some(name) = path.file_name().map(|name| name.to_string_lossy().into_owned()) else {
+    if path.file_name().is_none() {
         return Err(Failure(format!("{} is not the name of a file", path.display())));
-    };
-    let folder = path.parent().filter(|parent| !parent.as_os_str().is_empty());
-    let folder = folder.map_or(PathBuf::from("."), PathBuf::from);
-    files::write_all(&folder, &[(name, EXAMPLE.as_bytes().to_vec())])?;
+    }
+    files::write_new(path, EXAMPLE.as_bytes())?;
     print(&format!(
         "{0} is begun. Write on in your editor, then:\n  ripieno check {0}\n  ripieno build {0}\n",
         path.display()

@@ -16,39 +16,71 @@ pub(super) struct Read {
     pub(super) diagnostics: Vec<Diagnostic>,
 }
 
-/// Reads and resolves a source file and adds it to the sources of this run. Files that it uses must lie below `root`, which is otherwise
-/// the working folder if the file lies below that, or else the file's own folder.
+/// What names the standard input in place of a file.
+pub(super) const STANDARD_INPUT: &str = "-";
+
+/// Reads and resolves a source file, or the standard input, and adds it to the sources of this run.
+/// Files that it uses must lie below `root`, which is otherwise the working folder if the file lies
+/// below that, or else the file's own folder.
 pub(super) fn read(
     sources: &mut Sources,
     path: &Path,
     root: Option<&Path>,
 ) -> Result<Read, Failure> {
-    let (root, name) = place(path, root)?;
-    let text = files::read(path).map_err(|error| failure(path, &error))?;
-    let file = sources.add(name, text);
-    let (piece, diagnostics) = resolve::resolve(sources, file, &mut FileLoader::new(&root));
+    let piped = [STANDARD_INPUT, "/dev/stdin"].iter().any(|name| path.as_os_str() == *name);
+    let (text, place) = if piped {
+        let root = root.map_or_else(|| PathBuf::from("."), Path::to_path_buf);
+        let place = Place { root, shown: PathBuf::new(), name: STANDARD_INPUT.into() };
+        (files::text(io::stdin().lock()), place)
+    } else {
+        (files::read(path), place(path, root)?)
+    };
+    let text = text.map_err(|error| failure(path, &error))?;
+    let file = sources.add(place.name, text);
+    let mut loader = FileLoader::new(place.root, place.shown);
+    let (piece, diagnostics) = resolve::resolve(sources, file, &mut loader);
     Ok(Read { piece, diagnostics })
 }
 
-fn place(path: &Path, root: Option<&Path>) -> Result<(PathBuf, String), Failure> {
+/// Where a source lies.
+struct Place {
+    /// The folder below which used files must lie.
+    root: PathBuf,
+    /// That folder as it is shown.
+    shown: PathBuf,
+    /// The source as it is shown: a path that leads to it from the working folder.
+    name: String,
+}
+
+fn place(path: &Path, root: Option<&Path>) -> Result<Place, Failure> {
     let full = path.canonicalize().map_err(|error| match error.kind() {
         io::ErrorKind::NotFound => failure(path, &LoadError::NotFound),
         _ => failure(path, &LoadError::Other(error.to_string())),
     })?;
-    let folder = full.parent().unwrap_or(Path::new("/")).to_path_buf();
-    let root = match root {
-        Some(root) => root
+    let here = std::env::current_dir().and_then(|here| here.canonicalize()).ok();
+    let below = here.as_ref().is_some_and(|here| full.starts_with(here));
+    let root = match (root, here) {
+        (Some(root), _) => root
             .canonicalize()
             .map_err(|error| Failure(format!("the root {}: {error}", root.display())))?,
-        None => match std::env::current_dir().and_then(|here| here.canonicalize()) {
-            Ok(here) if full.starts_with(&here) => here,
-            _ => folder,
-        },
+        (None, Some(here)) if below => here,
+        _ => full.parent().unwrap_or(Path::new("/")).to_path_buf(),
     };
-    let name = full.strip_prefix(&root).map_err(|_| {
+    let relative = full.strip_prefix(&root).map_err(|_| {
         Failure(format!("{} does not lie below the root {}", path.display(), root.display()))
     })?;
-    Ok((root, name.to_string_lossy().replace('\\', "/")))
+    let is_here =
+        std::env::current_dir().and_then(|here| here.canonicalize()).is_ok_and(|h| h == root);
+    let shown = if is_here {
+        PathBuf::new()
+    } else if path.ends_with(relative) {
+        // What was given, without the way from the root.
+        path.ancestors().nth(relative.components().count()).unwrap_or(&root).to_path_buf()
+    } else {
+        root.clone()
+    };
+    let name = files::slashes(&shown.join(relative));
+    Ok(Place { root, shown, name })
 }
 
 fn failure(path: &Path, error: &LoadError) -> Failure {
@@ -89,17 +121,17 @@ pub(super) fn scorings<'p>(
         return Ok(piece.scorings.iter().collect());
     }
     let known: Vec<&str> = piece.scorings.iter().map(|scoring| scoring.name.as_str()).collect();
-    names
-        .iter()
-        .map(|name| {
-            piece.scorings.iter().find(|scoring| scoring.name == *name).ok_or_else(|| {
-                Failure(format!(
-                    "there is no scoring called `{name}`. {}",
-                    did_you_mean(name, &known, "scoring")
-                ))
-            })
+    let again = |at: usize| names[..at].contains(&names[at]);
+    let once = names.iter().enumerate().filter(|(at, _)| !again(*at));
+    once.map(|(_, name)| {
+        piece.scorings.iter().find(|scoring| scoring.name == *name).ok_or_else(|| {
+            Failure(format!(
+                "there is no scoring called `{name}`. {}",
+                did_you_mean(name, &known, "scoring")
+            ))
         })
-        .collect()
+    })
+    .collect()
 }
 
 /// Shows findings: in full or in one line each on the standard error, as data on the standard

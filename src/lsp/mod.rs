@@ -5,7 +5,7 @@
 //! bytes of a text; tests call them with a few lines of text. Around them lies a thin shell that
 //! knows the protocol: [`serve`] takes messages in order, `answers` turns positions into bytes and
 //! data into what the protocol calls them, `positions` and `uri` know how a client counts and
-//! names. Files are read and written by whoever gives a [`Disk`].
+//! names. Files are read and written by whoever gives a [`Host`].
 //!
 //! Edits reach the session at once; findings are worked out when no message waits any more, root
 //! by root, so that a burst of keystrokes is answered once. A request that was cancelled while it
@@ -20,11 +20,9 @@ mod progress;
 mod server;
 mod settings;
 pub mod show_bar;
-#[cfg(test)]
-mod testing;
 pub mod uri;
 mod workspace;
 
 pub use server::serve;
 pub use settings::{Hints, Settings};
-pub use workspace::{At, Disk, Place, Workspace};
+pub use workspace::{At, Host, Place, Workspace};

@@ -11,14 +11,14 @@ use serde_json::{Value, json};
 use super::capabilities::{capabilities, watching};
 use super::positions::Encoding;
 use super::settings::Settings;
-use super::workspace::{Disk, Workspace};
+use super::workspace::{Host, Workspace};
 use super::{diagnostics, uri};
 use crate::diagnostics::FileId;
 
 /// Serves one client until it says `exit` or goes away. Says whether it left as the protocol wants.
-pub fn serve(connection: &Connection, disk: Arc<dyn Disk>) -> bool {
+pub fn serve(connection: &Connection, host: Arc<dyn Host>) -> bool {
     let mut waiting = Waiting { connection, queue: VecDeque::new(), cancelled: HashSet::new() };
-    let Some(mut server) = begin(&mut waiting, disk) else { return false };
+    let Some(mut server) = begin(&mut waiting, host) else { return false };
     loop {
         let message = match waiting.next(server.has_to_tell()) {
             Next::Message(message) => message,
@@ -99,7 +99,7 @@ impl Waiting<'_> {
 }
 
 /// Waits for `initialize` and answers it.
-fn begin<'c>(waiting: &mut Waiting<'c>, disk: Arc<dyn Disk>) -> Option<Server<'c>> {
+fn begin<'c>(waiting: &mut Waiting<'c>, host: Arc<dyn Host>) -> Option<Server<'c>> {
     let connection = waiting.connection;
     loop {
         let request = match waiting.next(false) {
@@ -125,7 +125,7 @@ fn begin<'c>(waiting: &mut Waiting<'c>, disk: Arc<dyn Disk>) -> Option<Server<'c
         let flag = |pointer: &str| said.pointer(pointer).and_then(Value::as_bool) == Some(true);
         let server = Server {
             connection,
-            workspace: Workspace::new(disk, encoding, folders(said)),
+            workspace: Workspace::new(host, encoding, folders(said)),
             settings: Settings::read(said.get("initializationOptions").unwrap_or(&Value::Null)),
             watches: flag(watches),
             configures: flag(configures),

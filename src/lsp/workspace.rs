@@ -17,7 +17,7 @@ use crate::session::Session;
 use crate::syntax::{Declaration, Document};
 
 /// What the server asks of the machine. The command line gives the real one, tests one in memory.
-pub trait Disk: Send + Sync {
+pub trait Host: Send + Sync {
     /// The text of a source.
     ///
     /// # Errors
@@ -79,7 +79,7 @@ struct Open {
 pub struct Workspace {
     /// The session over all texts.
     pub session: Session,
-    disk: Arc<dyn Disk>,
+    host: Arc<dyn Host>,
     /// Folders of the client, by name.
     folders: Arc<Mutex<Vec<String>>>,
     /// By name.
@@ -94,12 +94,12 @@ pub struct Workspace {
 impl Workspace {
     /// A workspace without texts.
     #[must_use]
-    pub fn new(disk: Arc<dyn Disk>, encoding: Encoding, folders: Vec<String>) -> Workspace {
+    pub fn new(host: Arc<dyn Host>, encoding: Encoding, folders: Vec<String>) -> Workspace {
         let folders = Arc::new(Mutex::new(folders));
-        let loader = FolderLoader { disk: Arc::clone(&disk), folders: Arc::clone(&folders) };
+        let loader = FolderLoader { host: Arc::clone(&host), folders: Arc::clone(&folders) };
         Workspace {
             session: Session::new(loader),
-            disk,
+            host,
             folders,
             open: BTreeMap::new(),
             lines: RefCell::default(),
@@ -110,8 +110,8 @@ impl Workspace {
 
     /// The machine.
     #[must_use]
-    pub fn disk(&self) -> &Arc<dyn Disk> {
-        &self.disk
+    pub fn host(&self) -> &Arc<dyn Host> {
+        &self.host
     }
 
     /// What the client counts in.
@@ -201,7 +201,7 @@ impl Workspace {
     pub fn begin_anew(&mut self) {
         let folders = self.folders.lock().unwrap_or_else(PoisonError::into_inner).clone();
         let open = std::mem::take(&mut self.open);
-        *self = Workspace::new(Arc::clone(&self.disk), self.encoding, folders);
+        *self = Workspace::new(Arc::clone(&self.host), self.encoding, folders);
         self.open = open;
         self.open.values_mut().for_each(|open| open.file = None);
         let names: Vec<String> = self.open.keys().cloned().collect();
@@ -364,17 +364,17 @@ impl Workspace {
     }
 
     /// All sources of the folders and all that are open: their numbers. Those that are not open
-    /// are read as they are on the disk now.
+    /// are read as they are on the host now.
     pub fn all_files(&mut self) -> Vec<FileId> {
         let folders = self.folders.lock().unwrap_or_else(PoisonError::into_inner).clone();
         let mut all: Vec<FileId> = self.open_files().collect();
         for folder in folders {
-            for path in self.disk.sources_below(Path::new(&folder)) {
+            for path in self.host.sources_below(Path::new(&folder)) {
                 let name = plain_name(&path);
                 if self.open.contains_key(&name) {
                     continue;
                 }
-                let Ok(text) = self.disk.read(&path) else { continue };
+                let Ok(text) = self.host.read(&path) else { continue };
                 let known = self.session.file(&name);
                 let file = match known.filter(|file| self.session.document(*file).text() == text) {
                     Some(file) => file,
@@ -410,7 +410,7 @@ pub fn plain_name(path: &Path) -> String {
 /// Brings in what `use` names: from beside the file that uses it, and from nowhere above the
 /// folder of the client in which that lies, or else its own folder.
 struct FolderLoader {
-    disk: Arc<dyn Disk>,
+    host: Arc<dyn Host>,
     folders: Arc<Mutex<Vec<String>>>,
 }
 
@@ -452,11 +452,11 @@ impl Loader for FolderLoader {
         }
         let (full, root) = self.find(path, from).ok_or(LoadError::OutsideRoot)?;
         // A link must not lead out of the root either.
-        let real = self.disk.real(&full)?;
-        if !real.starts_with(self.disk.real(&root)?) {
+        let real = self.host.real(&full)?;
+        if !real.starts_with(self.host.real(&root)?) {
             return Err(LoadError::OutsideRoot);
         }
-        Ok((plain_name(&full), self.disk.read(&full)?))
+        Ok((plain_name(&full), self.host.read(&full)?))
     }
 
     fn name(&self, path: &str, from: &str) -> Option<String> {

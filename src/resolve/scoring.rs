@@ -115,16 +115,29 @@ fn scoring(cx: &mut Context, tree: &ScoringTree, ensemble: usize, piece: &Piece)
     }
 }
 
+/// The words that say what players do.
+const VERBS: [&str; 9] =
+    ["plays", "doubles", "sustains", "signals", "highlights", "writes", "rests", "takes", "crook"];
+
 /// A line that could not be read: it claims the players and bars that it seems to name.
 fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
     let words = line.value.split(|c: char| !(c.is_alphanumeric() || "-.".contains(c)));
-    let known = words.filter(|word| !ensemble.players_named(word).is_empty());
+    // Whom a line means stands before its verb; behind it, `basso` may be a crook.
+    let before = words.take_while(|word| !VERBS.contains(word));
+    let known = before.filter(|word| !ensemble.players_named(word).is_empty());
     let who: Vec<(String, Span)> = known.map(|word| (word.to_string(), line.span)).collect();
     let index = |bar: u32| i32::try_from(bar).ok().and_then(|bar| piece.form.index_of(bar));
     let named = lost::bars(line).unwrap_or_default();
-    let bars: Bars =
+    let mut bars: Bars =
         named.iter().filter_map(|&(first, last)| Some((index(first)?, index(last)? + 1))).collect();
     let all = vec![(0, piece.form.bars.len())];
+    // Another instrument, crook or tuning is kept to the end.
+    let is_kept = |word: &String| matches!(word.as_str(), "takes" | "crook" | "tuned");
+    if lost::words(line).iter().any(is_kept)
+        && let Some((_, after)) = bars.last_mut()
+    {
+        *after = piece.form.bars.len();
+    }
     Line {
         span: line.span,
         verb: Verb::Unknown,

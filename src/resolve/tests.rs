@@ -40,7 +40,8 @@ fn values_and_octaves_hold_until_the_next_one() {
 
 #[test]
 fn a_hold_lengthens_the_note_before_it_even_over_a_bar_line() {
-    let piece = piece(&format!("{TWO_BARS}voice v {{ 1: 1/4 rest D5&F5 | 2: 1/8 = rest 1/4 x | }}"));
+    let piece =
+        piece(&format!("{TWO_BARS}voice v {{ 1: 1/4 rest D5&F5 | 2: 1/8 = rest 1/4 x | }}"));
     assert_eq!(notes(&piece), "1/4 D5&F5 3/8, 3/4 x 1/4");
 }
 

@@ -180,7 +180,7 @@ impl Session {
         let place = |finding: &Diagnostic| {
             let span = finding.primary.span;
             let file = work.files.iter().position(|file| *file == span.file);
-            (file, sources.exact(span).start)
+            (file, sources.range(span).start)
         };
         all.sort_by_cached_key(place);
         let all: Arc<[Diagnostic]> = all.into();

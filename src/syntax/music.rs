@@ -95,11 +95,8 @@ fn element(cx: &mut Context, pair: Pair<Rule>) -> Option<Spanned<Element>> {
             Element::Tuplet(actual, normal, inner.filter_map(|p| element(cx, p)).collect())
         }
         Rule::grace => {
-            let crushed = pair
-                .clone()
-                .into_inner()
-                .next()
-                .is_some_and(|p| p.as_rule() == Rule::kw_crushed);
+            let crushed =
+                pair.clone().into_inner().next().is_some_and(|p| p.as_rule() == Rule::kw_crushed);
             Element::Grace(crushed, pair.into_inner().filter_map(|p| element(cx, p)).collect())
         }
         _ => return None,

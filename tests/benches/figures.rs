@@ -39,7 +39,7 @@ fn build_24_000_notes(bencher: Bencher) {
     bencher.bench_local(|| {
         let piece = piece(black_box(&text));
         let arrangement = arrange(&piece, &piece.scorings[0]);
-        outputs(&arrangement, &[Format::MusicXml, Format::Midi])
+        outputs(&arrangement, &[Format::MusicXml, Format::Midi]).count()
     });
 }
 
@@ -49,7 +49,7 @@ fn text_of_24_000_notes(bencher: Bencher) {
     let piece = piece(&text);
     bencher.bench_local(|| {
         let arrangement = arrange(&piece, &piece.scorings[0]);
-        outputs(&arrangement, &[Format::Text])
+        outputs(&arrangement, &[Format::Text]).count()
     });
 }
 

@@ -13,7 +13,7 @@ from pitches import key
 
 UPPER, LOWER = "⎧", "⎩"
 ALTERATIONS = {"": 0, "♮": 0, "♯": 1, "♯♯": 2, "♭": -1, "♭♭": -2}
-HELD = re.compile(r"…[A-G0-9♭♯♮+]*")
+HELD = re.compile(r"…[A-G0-9♭♯♮&]*")
 NAME = re.compile(r"([A-G])(♯♯|♭♭|♯|♭|♮)?(\d)?")
 
 

@@ -6,7 +6,7 @@ use ripieno::diagnostics::{Diagnostic, Sources, Span, json, rich, short};
 use ripieno::render::{Format, outputs};
 use ripieno::resolve::{self, LoadError, Loader};
 
-pub const LANTERNS: &str = include_str!("../../samples/lanterns-on-the-weir.ripieno");
+pub const WATCHMAN: &str = include_str!("../../samples/watchman-at-the-weir.ripieno");
 pub const MILL_RACE: &str = include_str!("../../samples/mill-race.ripieno");
 pub const FORCES: &str = include_str!("../../samples/forces.ripieno");
 pub const MISTAKES: &str = include_str!("../fixtures/twenty-mistakes.ripieno");
@@ -54,8 +54,8 @@ pub fn compile(text: &str) {
     assert_inside(&sources, &findings);
     for scoring in scorings {
         let formats: Vec<Format> = Format::ALL.into_iter().map(|(format, ..)| format).collect();
-        let written = outputs(&arrange(&piece, scoring), &formats);
-        assert!(written.iter().all(|output| !output.bytes.is_empty()));
+        let arrangement = arrange(&piece, scoring);
+        assert!(outputs(&arrangement, &formats).all(|output| !output.bytes.is_empty()));
     }
     let _ =
         rich::render(&findings, &sources, rich::Look { colours: true, unicode: true, width: 60 });

@@ -119,8 +119,11 @@ mod tests {
     #[test]
     fn a_note_that_no_tuplet_can_show_is_shortened() {
         // The voices fall silent where neither 3:2 nor 5:4 reaches both ends.
-        let (notes, tuplets) =
-            told("1/2 C5 5:4(1/8 C5 rest C5 rest rest)", "1/2 C4 3:2(1/4 rest C4 rest)", "sustains");
+        let (notes, tuplets) = told(
+            "1/2 C5 5:4(1/8 C5 rest C5 rest rest)",
+            "1/2 C4 3:2(1/4 rest C4 rest)",
+            "sustains",
+        );
         assert_eq!((notes.as_str(), tuplets.as_str()), ("0/1+1/2", ""));
     }
 }

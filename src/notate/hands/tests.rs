@@ -69,7 +69,10 @@ fn equal_bars_are_divided_alike() {
 #[test]
 fn leaps_and_rests_let_the_other_hand_come_in() {
     let score = harp_in(&["4/4"]).notes("0/1 1/4 C3, 1/4 1/4 E5, 1/2 1/4 C3, 3/4 1/4 E5").score();
-    assert_eq!(both(&score), ["rest:1/4 E5:1/4 rest:1/4 E5:1/4", "C3:1/4 rest:1/4 C3:1/4 rest:1/4"]);
+    assert_eq!(
+        both(&score),
+        ["rest:1/4 E5:1/4 rest:1/4 E5:1/4", "C3:1/4 rest:1/4 C3:1/4 rest:1/4"]
+    );
     let score = harp_in(&["4/4"]).notes("0/1 1/4 A3, 1/2 1/4 A4").score();
     assert_eq!(both(&score), ["rest:1/2 A4:1/4 rest:1/4", "A3:1/4 rest:1/4 rest:1/2"]);
 }
@@ -127,7 +130,10 @@ fn both_staves_have_a_tuplet_of_both_hands() {
 fn a_slur_stands_where_all_its_notes_are() {
     let notes = "0/1 1/4 C3&E5, 1/4 1/4 G5, 1/2 1/4 C3&E5, 3/4 1/4 C3&D5";
     let score = harp_in(&["4/4"]).notes(notes).slur(0, 2).slur(2, 3).score();
-    assert_eq!(both(&score), ["E5:1/4( G5:1/4 E5:1/4)( D5:1/4)", "C3:1/4 rest:1/4 C3:1/4( C3:1/4)"]);
+    assert_eq!(
+        both(&score),
+        ["E5:1/4( G5:1/4 E5:1/4)( D5:1/4)", "C3:1/4 rest:1/4 C3:1/4( C3:1/4)"]
+    );
 }
 
 #[test]

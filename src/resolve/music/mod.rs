@@ -521,7 +521,9 @@ impl Builder<'_> {
         let start = bar.at;
         let length = self.advance(bar, span, tuplet);
         if !length.is_positive() {
+            // There is no room for it, which is told elsewhere: nothing follows from its absence.
             self.state.last = None;
+            self.state.doubtful = true;
             return;
         }
         self.state.last = Some(self.music.notes.len());

@@ -25,8 +25,9 @@ const PLAYERS: [(&str, &str); 16] = [
 
 /// The source text of a piece of `bars` bars of eight notes, scored for `players` parts (of at most 30).
 pub fn orchestra(bars: usize, players: usize) -> String {
-    let mut text =
-        String::from("piece \"Figures\" { }\nform {\n  1 metre 4/4, key D major, tempo 1/4 at 60\n");
+    let mut text = String::from(
+        "piece \"Figures\" { }\nform {\n  1 metre 4/4, key D major, tempo 1/4 at 60\n",
+    );
     writeln!(text, "  {bars} end\n}}").unwrap();
     for (voice, notes) in [
         ("upper", "D5 E F# G A G F# E"),

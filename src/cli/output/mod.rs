@@ -1,0 +1,324 @@
+//! The output folder: a build is in it whole or not at all.
+//!
+//! Everything is first written into a folder of its own beside the pieces (`.ripieno-…`) and handed
+//! to the disk; a file that is there already with the same bytes is left alone. Then each new file
+//! takes its place, while what it replaces is kept under a second name until all are in place; if
+//! one cannot be placed, those before it are taken back. One build at a time has a folder: the lock
+//! goes with the process, however it ends, and what a killed build leaves is cleared by the next.
+
+mod disk;
+mod manifest;
+#[cfg(test)]
+mod tests;
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+
+use super::{Failure, interrupt, source};
+use disk::{Disk, FileSystem};
+pub(super) use manifest::{Entry, Inputs, Manifest, NAME as MANIFEST, digest};
+
+/// The beginning of the names of folders in which a build is got ready.
+const STAGING: &str = ".ripieno-";
+
+/// An output folder while a build is written into it.
+pub(super) struct OutputFolder<D: Disk = FileSystem> {
+    folder: PathBuf,
+    staging: PathBuf,
+    disk: D,
+    /// Files to be placed or removed, in order.
+    changes: Vec<Change>,
+    /// Folders that were made for this build, outermost first.
+    made: Vec<PathBuf>,
+    /// Keeps other builds out until it is dropped.
+    _lock: Option<fs::File>,
+    done: bool,
+}
+
+/// What becomes of one file.
+struct Change {
+    /// Its place.
+    place: PathBuf,
+    /// The new file beside it; nothing where the file goes.
+    staged: Option<PathBuf>,
+}
+
+impl OutputFolder<FileSystem> {
+    /// Opens an output folder, makes it where there is none, and keeps other builds out of it.
+    pub(super) fn open(folder: &Path) -> Result<OutputFolder<FileSystem>, Failure> {
+        let mut made = Vec::new();
+        make_folders(&FileSystem, folder, &mut made)?;
+        let lock = lock(folder)?;
+        clear(folder);
+        Ok(OutputFolder::over(folder, FileSystem, lock, made))
+    }
+}
+
+impl<D: Disk> OutputFolder<D> {
+    fn over(folder: &Path, disk: D, lock: Option<fs::File>, made: Vec<PathBuf>) -> OutputFolder<D> {
+        let staging = folder.join(format!("{STAGING}{}", std::process::id()));
+        interrupt::clear_if_stopped(&staging, &made);
+        let (folder, changes) = (folder.to_path_buf(), Vec::new());
+        OutputFolder { folder, staging, disk, changes, made, _lock: lock, done: false }
+    }
+
+    /// The place of something below the output folder.
+    pub(super) fn path(&self, below: impl AsRef<Path>) -> PathBuf {
+        self.folder.join(below)
+    }
+
+    /// What stands in a file below the output folder; nothing where there is none.
+    pub(super) fn bytes(&self, below: &Path) -> Result<Option<Vec<u8>>, Failure> {
+        let path = self.folder.join(below);
+        self.disk.read(&path).map_err(|error| cannot("read", &path, &error))
+    }
+
+    /// The way from the folder of a piece to its source.
+    pub(super) fn way_to(&self, piece: &str, source: &Path) -> Result<String, Failure> {
+        if source.as_os_str() == source::STANDARD_INPUT {
+            return Ok(source::STANDARD_INPUT.to_string());
+        }
+        let absolute = |path: &Path| {
+            path.canonicalize().map_err(|error| cannot("find the way to", path, &error))
+        };
+        Ok(manifest::way(&absolute(&self.folder)?.join(piece), &absolute(source)?))
+    }
+
+    /// Is there a file where a manifest says its source is?
+    pub(super) fn is_there(&self, piece: &str, source: &str) -> bool {
+        let Ok(folder) = self.folder.canonicalize() else { return false };
+        source == source::STANDARD_INPUT || manifest::follow(&folder.join(piece), source).is_file()
+    }
+
+    /// Folders that were built from a source under another title, with their manifests.
+    pub(super) fn other_titles(&self, piece: &str, source: &str) -> Vec<(PathBuf, Manifest)> {
+        let Ok(entries) = fs::read_dir(&self.folder) else { return Vec::new() };
+        let names = entries.filter_map(|entry| entry.ok()?.file_name().into_string().ok());
+        let mut others: Vec<(PathBuf, Manifest)> = names
+            .filter(|name| name != piece && source != source::STANDARD_INPUT)
+            .filter_map(|name| Some((PathBuf::from(&name), self.manifest(&name).ok()??)))
+            .filter(|(_, manifest)| manifest.source == source)
+            .collect();
+        others.sort_by(|one, other| one.0.cmp(&other.0));
+        others
+    }
+
+    /// Has all files of a manifest removed with the rest of the build, and the manifest; `false`
+    /// where somebody changed one of them, which then stays, and the manifest with it.
+    pub(super) fn remove_all(
+        &mut self,
+        piece: &Path,
+        manifest: &Manifest,
+    ) -> Result<bool, Failure> {
+        let mut all = true;
+        for (path, entry) in &manifest.files {
+            let below = piece.join(path);
+            match self.bytes(&below)? {
+                Some(bytes) if digest(&bytes) == entry.sha256 => self.remove(&below),
+                Some(_) => all = false,
+                None => {}
+            }
+        }
+        if all {
+            self.remove(&piece.join(MANIFEST));
+        }
+        Ok(all)
+    }
+
+    /// The manifest of a piece, where it has one.
+    pub(super) fn manifest(&self, piece: &str) -> Result<Option<Manifest>, Failure> {
+        let path = self.folder.join(piece).join(MANIFEST);
+        let bytes = self.disk.read(&path).map_err(|error| cannot("read", &path, &error))?;
+        bytes.map(|bytes| Manifest::read(&bytes, &path)).transpose()
+    }
+
+    /// Gets a file ready; `path` is below the output folder.
+    pub(super) fn stage(&mut self, path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+        interrupt::stop_if_asked()?;
+        let place = self.folder.join(path);
+        if place.is_dir() {
+            return Err(Failure(format!(
+                "cannot write {}: there is a folder of that name",
+                place.display()
+            )));
+        }
+        let there = self.disk.read(&place).map_err(|error| cannot("read", &place, &error))?;
+        if there.is_some_and(|there| there == bytes) {
+            return Ok(());
+        }
+        if !self.staging.is_dir() {
+            self.disk
+                .make_folder(&self.staging)
+                .map_err(|error| cannot("write into", &self.folder, &error))?;
+        }
+        let staged = self.staging.join(self.changes.len().to_string());
+        self.disk.write(&staged, bytes).map_err(|error| cannot("write", &place, &error))?;
+        self.changes.push(Change { place, staged: Some(staged) });
+        Ok(())
+    }
+
+    /// Has a file removed with the rest of the build.
+    pub(super) fn remove(&mut self, path: &Path) {
+        self.changes.push(Change { place: self.folder.join(path), staged: None });
+    }
+
+    /// Puts everything in its place; gives back how many files are new or changed.
+    pub(super) fn place(mut self) -> Result<usize, Failure> {
+        interrupt::stop_if_asked()?;
+        // From here on a signal waits until the folder is whole again.
+        let _whole = interrupt::hold();
+        let changes = std::mem::take(&mut self.changes);
+        let mut placed = Vec::with_capacity(changes.len());
+        for (number, change) in changes.iter().enumerate() {
+            if let Err(failure) = self.place_one(number, change, &mut placed) {
+                return Err(self.take_back(failure, &placed));
+            }
+        }
+        let folders: BTreeSet<&Path> =
+            changes.iter().filter_map(|change| change.place.parent()).collect();
+        for folder in folders.iter().copied().chain(self.made.iter().map(PathBuf::as_path)) {
+            if folder.is_dir()
+                && let Err(error) = self.disk.sync_folder(folder)
+            {
+                return Err(self.take_back(cannot("write", folder, &error), &placed));
+            }
+        }
+        self.done = true;
+        self.remove_empty(&changes);
+        Ok(changes.iter().filter(|change| change.staged.is_some()).count())
+    }
+
+    /// Removes folders that hold nothing any more, now that files of theirs are gone.
+    fn remove_empty(&self, changes: &[Change]) {
+        for change in changes.iter().filter(|change| change.staged.is_none()) {
+            let folders = change.place.ancestors().skip(1);
+            for folder in folders.take_while(|folder| *folder != self.folder) {
+                if self.disk.remove_folder(folder).is_err() {
+                    break;
+                }
+            }
+        }
+    }
+
+    /// Puts one file in its place. `placed` tells for each what it replaced.
+    fn place_one(
+        &mut self,
+        number: usize,
+        change: &Change,
+        placed: &mut Vec<(PathBuf, Option<PathBuf>)>,
+    ) -> Result<(), Failure> {
+        let place = &change.place;
+        let parent = place.parent().unwrap_or(&self.folder);
+        let kept = self.staging.join(format!("{number}-before"));
+        if change.staged.is_some() {
+            make_folders(&self.disk, parent, &mut self.made)?;
+        }
+        let before = if place.symlink_metadata().is_ok() {
+            if change.staged.is_none() && !self.staging.is_dir() {
+                let made = self.disk.make_folder(&self.staging);
+                made.map_err(|error| cannot("write into", &self.folder, &error))?;
+            }
+            let failed = |error| cannot("replace", place, &error);
+            self.disk.keep(place, &kept).map_err(failed)?;
+            Some(kept)
+        } else {
+            None
+        };
+        placed.push((place.clone(), before));
+        match &change.staged {
+            Some(staged) => {
+                self.disk.put(staged, place).map_err(|error| cannot("write", place, &error))
+            }
+            None => self.disk.remove(place).map_err(|error| cannot("remove", place, &error)),
+        }
+    }
+
+    /// Takes back what was placed, the last first; says what could not be taken back.
+    fn take_back(&self, failure: Failure, placed: &[(PathBuf, Option<PathBuf>)]) -> Failure {
+        let mut left = Vec::new();
+        for (place, before) in placed.iter().rev() {
+            let undone = match before {
+                Some(before) => self.disk.put(before, place),
+                None if place.symlink_metadata().is_ok() => self.disk.remove(place),
+                None => Ok(()),
+            };
+            if undone.is_err() {
+                left.push(place.display().to_string());
+            }
+        }
+        let Failure(why) = failure;
+        if left.is_empty() {
+            return Failure(format!("{why}; nothing was changed"));
+        }
+        Failure(format!("{why}; these files are new already: {}", left.join(", ")))
+    }
+}
+
+impl<D: Disk> Drop for OutputFolder<D> {
+    fn drop(&mut self) {
+        let _ = fs::remove_dir_all(&self.staging);
+        if !self.done {
+            // Folders made for a build that came to nothing, where they are empty.
+            for folder in self.made.iter().rev() {
+                let _ = self.disk.remove_folder(folder);
+            }
+        }
+        interrupt::nothing_to_clear();
+    }
+}
+
+/// Makes the folders that a path lacks and remembers them.
+fn make_folders(disk: &impl Disk, path: &Path, made: &mut Vec<PathBuf>) -> Result<(), Failure> {
+    let missing: Vec<&Path> = path
+        .ancestors()
+        .filter(|folder| !folder.as_os_str().is_empty())
+        .take_while(|folder| !folder.is_dir())
+        .collect();
+    for folder in missing.into_iter().rev() {
+        match disk.make_folder(folder) {
+            Ok(()) => made.push(folder.to_path_buf()),
+            // Somebody else made it in the meantime.
+            Err(_) if folder.is_dir() => {}
+            Err(error) => return Err(cannot("make the folder", folder, &error)),
+        }
+    }
+    Ok(())
+}
+
+/// Keeps other builds out of a folder for as long as the file is open; `None` where the system
+/// cannot.
+fn lock(folder: &Path) -> Result<Option<fs::File>, Failure> {
+    // Only a POSIX system opens a folder.
+    if !cfg!(unix) {
+        return Ok(None);
+    }
+    let file = fs::File::open(folder).map_err(|error| cannot("open", folder, &error))?;
+    match file.try_lock() {
+        Ok(()) => Ok(Some(file)),
+        Err(fs::TryLockError::WouldBlock) => Err(Failure(format!(
+            "another build is being written into {}; wait until it is done, or name another folder with `--output`",
+            folder.display()
+        ))),
+        // A file system without locks.
+        Err(fs::TryLockError::Error(_)) => Ok(None),
+    }
+}
+
+/// Clears what builds left behind that were killed; the lock tells that none is alive.
+fn clear(folder: &Path) {
+    let Ok(entries) = fs::read_dir(folder) else { return };
+    for entry in entries.filter_map(Result::ok) {
+        let name = entry.file_name();
+        let number = name.to_str().and_then(|name| name.strip_prefix(STAGING));
+        let ours = number.is_some_and(|n| !n.is_empty() && n.bytes().all(|b| b.is_ascii_digit()));
+        if ours && entry.file_type().is_ok_and(|kind| kind.is_dir()) {
+            let _ = fs::remove_dir_all(entry.path());
+        }
+    }
+}
+
+fn cannot(what: &str, path: &Path, error: &io::Error) -> Failure {
+    Failure(format!("cannot {what} {}: {error}", path.display()))
+}
