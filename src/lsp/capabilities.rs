@@ -4,11 +4,17 @@ use gen_lsp_types as lsp;
 use serde_json::json;
 
 use super::positions::Encoding;
+use super::tokens::Token;
 
 /// Shows a bar of a scoring as text: `{ "uri", "scoring", "bar" }` gives the text or null.
 pub const SHOW_BAR: &str = "ripieno.showBar";
 /// Tells all about a code of a finding: `{ "code" }` gives the page or null.
 pub const EXPLAIN: &str = "ripieno.explain";
+
+/// Tells who plays a voice: `{ "uri", "voice" }` gives a sentence or null.
+pub const WHO_PLAYS: &str = "ripieno.whoPlays";
+/// Writes the score and parts of a scoring of a saved file: `{ "uri", "scoring" }`.
+pub const BUILD: &str = "ripieno.build";
 
 /// The kind of the action that applies all safe changes of a file.
 pub const FIX_ALL: &str = "source.fixAll.ripieno";
@@ -31,11 +37,45 @@ pub fn capabilities(encoding: Encoding) -> lsp::ServerCapabilities {
             save: Some(lsp::Save::Bool(true)),
             ..Default::default()
         })),
+        hover_provider: Some(lsp::HoverProvider::Bool(true)),
+        completion_provider: Some(lsp::CompletionOptions {
+            trigger_characters: Some([" ", "[", ",", "."].map(String::from).to_vec()),
+            ..Default::default()
+        }),
+        signature_help_provider: Some(lsp::SignatureHelpOptions {
+            trigger_characters: Some([" ", ","].map(String::from).to_vec()),
+            ..Default::default()
+        }),
+        definition_provider: Some(lsp::DefinitionProvider::Bool(true)),
+        references_provider: Some(lsp::ReferencesProvider::Bool(true)),
+        document_highlight_provider: Some(lsp::DocumentHighlightProvider::Bool(true)),
+        rename_provider: Some(lsp::RenameProvider::RenameOptions(lsp::RenameOptions {
+            prepare_provider: Some(true),
+            ..Default::default()
+        })),
+        document_symbol_provider: Some(lsp::DocumentSymbolProvider::Bool(true)),
+        workspace_symbol_provider: Some(lsp::WorkspaceSymbolProvider::Bool(true)),
+        folding_range_provider: Some(lsp::FoldingRangeProvider::Bool(true)),
+        selection_range_provider: Some(lsp::SelectionRangeProvider::Bool(true)),
+        semantic_tokens_provider: Some(lsp::SemanticTokensProvider::SemanticTokensOptions(
+            lsp::SemanticTokensOptions {
+                legend: lsp::SemanticTokensLegend {
+                    token_types: Token::WORDS.map(String::from).to_vec(),
+                    token_modifiers: vec!["declaration".to_string()],
+                },
+                range: Some(lsp::SemanticTokensOptionsRange::Bool(true)),
+                full: Some(lsp::Full::Bool(true)),
+                ..Default::default()
+            },
+        )),
+        inlay_hint_provider: Some(lsp::InlayHintProvider::Bool(true)),
+        code_lens_provider: Some(lsp::CodeLensOptions::default()),
+        call_hierarchy_provider: Some(lsp::CallHierarchyProvider::Bool(true)),
         code_action_provider: Some(lsp::CodeActionProvider::CodeActionOptions(
             lsp::CodeActionOptions { code_action_kinds: Some(kinds.to_vec()), ..Default::default() },
         )),
         execute_command_provider: Some(lsp::ExecuteCommandOptions {
-            commands: [SHOW_BAR, EXPLAIN].map(String::from).to_vec(),
+            commands: [SHOW_BAR, EXPLAIN, WHO_PLAYS, BUILD].map(String::from).to_vec(),
             ..Default::default()
         }),
         workspace: Some(lsp::WorkspaceOptions {

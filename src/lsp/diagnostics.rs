@@ -61,7 +61,7 @@ pub fn explained(code: &str) -> Option<String> {
 }
 
 /// The address of a page about a code.
-fn page(workspace: &Workspace, code: &str) -> Option<lsp::Uri> {
+pub fn page(workspace: &Workspace, code: &str) -> Option<lsp::Uri> {
     let file = workspace.host().page(code, &explained(code)?)?;
     Some(uri::uri_of(&super::workspace::plain_name(&file)))
 }

@@ -83,3 +83,38 @@ fn title(fix: &Fix) -> String {
         Care::Reason => format!("{title} (write your reason)"),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::lsp::testing::{FORM, changed, text};
+
+    #[test]
+    fn a_fix_is_offered_where_its_finding_stands() {
+        let source = format!("{FORM}ensemble duo {{\n  era 1770\n  oboe 2\n}}\nscoring small for duo {{\n  obeo.1 rests bars 1\n}}\n");
+        let (mut session, at) = text(&source);
+        let start = source.find("obeo").unwrap();
+        let found = fixes(&mut session, at.root, at.file, &(start..start));
+        let fix = found.iter().find(|change| change.finding.code == "names/unknown").unwrap();
+        assert!(fix.title.starts_with("Write `"), "{}", fix.title);
+        assert!(changed(&session, at.file, &fix.edits).contains("  oboe"));
+        assert!(fixes(&mut session, at.root, at.file, &(0..0)).is_empty());
+    }
+
+    #[test]
+    fn all_that_is_safe_is_mended_at_once_and_nothing_else() {
+        let source = format!("{FORM}voice upper {{\n  1: 1/1 D5\n  2: 1/1 E5\n  3: 1/1 F5 |\n  4: 1/1 D5 |\n}}\n");
+        let (mut session, at) = text(&source);
+        let safe: usize = session
+            .findings(at.root)
+            .iter()
+            .filter(|finding| finding.fixes.iter().any(|fix| fix.care == Care::Unseen))
+            .count();
+        let edits = all_safe(&mut session, at.root, at.file);
+        assert!(edits.len() <= safe && edits.windows(2).all(|w| w[0].0.range.end <= w[1].0.range.start));
+        let mended = changed(&session, at.file, &edits);
+        assert!(mended.contains("1: 1/1 D5 |\n  2: 1/1 E5 |\n"), "{mended}");
+        let (mut session, at) = text(&mended);
+        assert!(all_safe(&mut session, at.root, at.file).is_empty(), "{mended}");
+    }
+}

@@ -4,7 +4,7 @@
 //! [`Session`](crate::session::Session): a place ([`At`]) goes in, data come out, with places as
 //! bytes of a text; tests call them with a few lines of text. Around them lies a thin shell that
 //! knows the protocol: [`serve`] takes messages in order, `answers` turns positions into bytes and
-//! data into what the protocol calls them, `positions` and `uri` know how a client counts and
+//! data into what the protocol calls them, [`positions`] and [`uri`] know how a client counts and
 //! names. Files are read and written by whoever gives a [`Host`].
 //!
 //! Edits reach the session at once; findings are worked out when no message waits any more, root
@@ -13,13 +13,29 @@
 
 mod answers;
 mod capabilities;
+pub mod completion;
+pub mod context;
 pub mod diagnostics;
 pub mod fixes;
+pub mod folding;
+pub mod formatting;
+pub mod hierarchy;
+pub mod hints;
+pub mod hover;
+pub mod lens;
+pub mod music;
+pub mod names;
 pub mod positions;
 mod progress;
+pub mod selection;
 mod server;
 mod settings;
 pub mod show_bar;
+pub mod signature;
+pub mod symbols;
+#[cfg(test)]
+mod testing;
+pub mod tokens;
 pub mod uri;
 mod workspace;
 

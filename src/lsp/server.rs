@@ -324,7 +324,7 @@ impl Server<'_> {
     fn take_response(&mut self, response: Response) {
         if self.waits_for_settings.as_ref() == Some(&response.id) {
             self.waits_for_settings = None;
-            let sent = response.response_kind_ok().and_then(|value| value.get(0).cloned());
+            let sent = response.response_result.ok().and_then(|value| value.get(0).cloned());
             if let Some(sent) = sent.filter(|sent| !sent.is_null()) {
                 self.set(Settings::read(&sent));
             }

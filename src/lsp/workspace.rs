@@ -55,13 +55,26 @@ pub struct At {
     pub offset: usize,
 }
 
-/// Bytes of a text.
-#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug)]
+/// Bytes of a text. Places are in order by text and beginning.
+#[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Place {
     /// The text.
     pub file: FileId,
     /// The bytes.
     pub range: Range<usize>,
+}
+
+impl Ord for Place {
+    fn cmp(&self, other: &Place) -> std::cmp::Ordering {
+        let key = |place: &Place| (place.file, place.range.start, place.range.end);
+        key(self).cmp(&key(other))
+    }
+}
+
+impl PartialOrd for Place {
+    fn partial_cmp(&self, other: &Place) -> Option<std::cmp::Ordering> {
+        Some(self.cmp(other))
+    }
 }
 
 /// A text that is open in the client.

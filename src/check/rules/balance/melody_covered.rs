@@ -239,7 +239,7 @@ fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
     let (_, singer) = strongest?;
     // Where no melody note tells in a tutti, `compass/does-not-carry` speaks of the cause.
     let melody_notes = || slice.sounding.iter().filter(|s| s.of(parts).role == Role::Melody);
-    if slice.sounding.len() > 8 && !melody_notes().any(|s| super::tells(cx, *s)) {
+    if slice.sounding.len() > 8 && !melody_notes().any(|s| super::tells_at(cx, *s)) {
         return None;
     }
     let mut others = 0.0;

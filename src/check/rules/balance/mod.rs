@@ -4,9 +4,10 @@ pub mod bass_thin;
 pub mod melody_covered;
 pub mod one_colour;
 
-use super::super::context::Context;
-use super::super::loudness::Degree;
+use super::super::context::{Context, plucked, techniques};
+use super::super::loudness::{Degree, Loudness as Dynamics};
 use super::super::slices::Sounding;
+use crate::arrange::{Arrangement, Part, SoundingNote};
 use crate::instruments::{Family, Loudness};
 use crate::music::Time;
 
@@ -27,10 +28,21 @@ fn strength(cx: &Context, sounding: Sounding, time: Time) -> f64 {
 /// The same at another degree of loudness than the one in force.
 fn strength_at(cx: &Context, sounding: Sounding, time: Time, degree: Degree) -> f64 {
     let player = usize::from(sounding.player);
-    let part = cx.part(player);
+    let note = sounding.of(&cx.arrangement.parts);
+    strength_of(cx.part(player), note, cx.plucks(player, time), time, degree)
+}
+
+/// The same of one note of a part.
+fn strength_of(
+    part: &Part,
+    note: &SoundingNote,
+    plucks: bool,
+    time: Time,
+    degree: Degree,
+) -> f64 {
     let instrument = part.instrument_at(time);
     let weighs = match instrument.loudness {
-        Loudness::StringDepartment if cx.plucks(player, time) => Loudness::Plucked,
+        Loudness::StringDepartment if plucks => Loudness::Plucked,
         class => class,
     };
     let forte = match weighs {
@@ -58,7 +70,7 @@ fn strength_at(cx: &Context, sounding: Sounding, time: Time, degree: Degree) -> 
     };
     let (degree, more) = degree.parts();
     let loud = at(degree) + (at(degree + 1) - at(degree)) * more;
-    let even = matches!(instrument.family, Family::Strings) || tells(cx, sounding);
+    let even = matches!(instrument.family, Family::Strings) || tells(part, note);
     loud * number * if even { 1.0 } else { 0.5 }
 }
 
@@ -84,12 +96,45 @@ const LOUDER: [f64; 8] = {
 const STEP: f64 = 1.33;
 
 /// Does the note lie in the register of its instrument that tells?
-fn tells(cx: &Context, sounding: Sounding) -> bool {
-    let note = sounding.of(&cx.arrangement.parts);
-    let instrument = cx.part(usize::from(sounding.player)).instrument_at(note.start);
+fn tells(part: &Part, note: &SoundingNote) -> bool {
+    let instrument = part.instrument_at(note.start);
     instrument.telling.as_ref().is_none_or(|telling| {
         note.sound.pitches().last().is_none_or(|p| (telling.low..=telling.high).contains(p))
     })
+}
+
+/// The same of a note that sounds in a slice.
+fn tells_at(cx: &Context, sounding: Sounding) -> bool {
+    tells(cx.part(usize::from(sounding.player)), sounding.of(&cx.arrangement.parts))
+}
+
+/// What one player weighs at a moment.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Heard {
+    /// Index of the part.
+    pub player: usize,
+    /// The degree of loudness in force: 0 for ppp to 7 for fff, between two on a hairpin.
+    pub degree: f64,
+    /// How strong he is, in woodwind instruments at mf; 0 for drums and bells, which are not
+    /// weighed.
+    pub strength: f64,
+}
+
+/// Who sounds at a time, and how strong, as the rules of balance weigh it.
+#[must_use]
+pub fn heard_at(arrangement: &Arrangement, time: Time) -> Vec<Heard> {
+    let mut heard = Vec::new();
+    for (player, part) in arrangement.parts.iter().enumerate() {
+        let after = part.notes.partition_point(|note| note.start <= time);
+        let Some(note) = part.notes[..after].last().filter(|note| time < note.end()) else {
+            continue;
+        };
+        let degree = Dynamics::new(&part.directions).degree(time);
+        let plucks = plucked(&techniques(part), time);
+        let strength = strength_of(part, note, plucks, time, degree);
+        heard.push(Heard { player, degree: degree.to_f64(), strength });
+    }
+    heard
 }
 
 /// Players of a string department in a medium orchestra: Rimsky-Korsakov, Principles of
