@@ -107,7 +107,10 @@ impl Process {
 
     fn change(&mut self, uri: &str, version: i64, changes: Value) {
         let text = json!({ "uri": uri, "version": version });
-        self.tell("textDocument/didChange", json!({ "textDocument": text, "contentChanges": changes }));
+        self.tell(
+            "textDocument/didChange",
+            json!({ "textDocument": text, "contentChanges": changes }),
+        );
     }
 
     fn leave(mut self) {
@@ -149,7 +152,8 @@ fn a_session_as_an_editor_has_it() {
     // What is right has no findings; a mistake has one, with a page about it and a fix.
     server.open(&weir, PIECE);
     assert_eq!(codes(&server.findings(&weir, 1)), [""; 0]);
-    let range = json!({ "start": { "line": 12, "character": 7 }, "end": { "line": 12, "character": 12 } });
+    let range =
+        json!({ "start": { "line": 12, "character": 7 }, "end": { "line": 12, "character": 12 } });
     server.change(&weir, 2, json!([{ "range": range, "text": "palys" }]));
     let found = server.findings(&weir, 2);
     assert_eq!(codes(&found), ["syntax/unexpected"]);
@@ -160,7 +164,8 @@ fn a_session_as_an_editor_has_it() {
 
     let asked = json!({ "textDocument": { "uri": weir }, "range": range, "context": { "diagnostics": found } });
     let actions = server.ask("textDocument/codeAction", asked)["result"].clone();
-    let fix = actions.as_array().unwrap().iter().find(|action| action["kind"] == "quickfix").unwrap();
+    let fix =
+        actions.as_array().unwrap().iter().find(|action| action["kind"] == "quickfix").unwrap();
     let edits = fix["edit"]["changes"][&weir].as_array().unwrap();
     assert_eq!(edits[0]["newText"], "plays");
     server.change(&weir, 3, json!([{ "range": edits[0]["range"], "text": edits[0]["newText"] }]));
@@ -366,10 +371,42 @@ fn position(text: &str, at: usize) -> Value {
 
 /// What a writer might put in, sense and nonsense.
 const BITS: [&str; 36] = [
-    "|", "{", "}", "\n", "\r\n", "\r", "3:2(", ")", "9:", " ", "//", "\"", "1/4 ", "=", "rest ", "D5 ",
-    "F#4 ", "[p]", "[fermata]", "#", "&", "🎻", "e\u{301}", "♭", " as melody", " bars 1..2", " at f",
-    "oboe rests bars 1\n", "allow compass \"so\"\n", "1 metre 2/4\n", "era 1885\n", "use \"a.ripieno\"\n",
-    "voice third {\n 1: 1/1 A4 |\n}\n", "\u{FEFF}", " 8va", "C7 ",
+    "|",
+    "{",
+    "}",
+    "\n",
+    "\r\n",
+    "\r",
+    "3:2(",
+    ")",
+    "9:",
+    " ",
+    "//",
+    "\"",
+    "1/4 ",
+    "=",
+    "rest ",
+    "D5 ",
+    "F#4 ",
+    "[p]",
+    "[fermata]",
+    "#",
+    "&",
+    "🎻",
+    "e\u{301}",
+    "♭",
+    " as melody",
+    " bars 1..2",
+    " at f",
+    "oboe rests bars 1\n",
+    "allow compass \"so\"\n",
+    "1 metre 2/4\n",
+    "era 1885\n",
+    "use \"a.ripieno\"\n",
+    "voice third {\n 1: 1/1 A4 |\n}\n",
+    "\u{FEFF}",
+    " 8va",
+    "C7 ",
 ];
 
 #[test]
@@ -395,7 +432,9 @@ fn after_any_edits_the_findings_are_those_of_a_fresh_server() {
                 let place = |byte: usize| {
                     let mut byte = byte.min(text.len());
                     while !text.is_char_boundary(byte)
-                        || byte > 0 && text.as_bytes().get(byte) == Some(&b'\n') && text.as_bytes()[byte - 1] == b'\r'
+                        || byte > 0
+                            && text.as_bytes().get(byte) == Some(&b'\n')
+                            && text.as_bytes()[byte - 1] == b'\r'
                     {
                         byte -= 1;
                     }

@@ -13,8 +13,8 @@ use super::progress::Progress;
 use super::server::Server;
 use super::workspace::{At, Place};
 use super::{
-    completion, diagnostics, fixes, folding, hierarchy, hints, hover, lens, names, selection, show_bar,
-    signature, symbols, tokens, uri,
+    completion, diagnostics, fixes, folding, formatting, hierarchy, hints, hover, lens, names,
+    selection, show_bar, signature, symbols, tokens, uri,
 };
 use crate::diagnostics::FileId;
 
@@ -55,6 +55,25 @@ impl Server<'_> {
             "textDocument/semanticTokens/range" => {
                 let asked: lsp::SemanticTokensRangeParams = read(params)?;
                 give(self.tokens(&asked.text_document.uri, Some(asked.range)))
+            }
+            "textDocument/formatting" if formatting::OFFERED => {
+                let asked: lsp::DocumentFormattingParams = read(params)?;
+                give(self.format(&asked.text_document.uri, &formatting::Which::File))
+            }
+            "textDocument/rangeFormatting" if formatting::OFFERED => {
+                let asked: lsp::DocumentRangeFormattingParams = read(params)?;
+                let (start, end) = (asked.range.start, asked.range.end);
+                // A range that ends before the first sign of a line does not reach into it.
+                let end_line = end.line + u32::from(end.character > 0 || end.line == start.line);
+                let lines = start.line as usize..end_line as usize;
+                give(self.format(&asked.text_document.uri, &formatting::Which::Lines(lines)))
+            }
+            "textDocument/onTypeFormatting" if formatting::OFFERED => {
+                let asked: lsp::DocumentOnTypeFormattingParams = read(params)?;
+                let Some(at) = self.workspace.at(&asked.text_document.uri, asked.position) else {
+                    return give(Value::Null);
+                };
+                give(self.format(&asked.text_document.uri, &formatting::Which::Bar(at.offset)))
             }
             "textDocument/inlayHint" => give(self.hints(&read(params)?)),
             "textDocument/codeLens" => give(self.lenses(&read(params)?)),
@@ -129,9 +148,18 @@ impl Server<'_> {
         let at = self.at(&asked.text_document_position_params)?;
         let found = hover::hover(&mut self.workspace.session, at)?;
         Some(lsp::Hover {
-            contents: lsp::Contents::MarkupContent(markdown(found.text)),
+            contents: lsp::Contents::MarkupContent(self.markup(found.text)),
             range: Some(self.workspace.location(&found.place).range),
         })
+    }
+
+    /// Markdown, or what is left of it for a client that shows none.
+    fn markup(&self, value: String) -> lsp::MarkupContent {
+        if self.client.markdown {
+            return lsp::MarkupContent { kind: lsp::MarkupKind::Markdown, value };
+        }
+        let value = value.replace("**", "").replace(['`', '*'], "").replace("ripieno\n", "\n");
+        lsp::MarkupContent { kind: lsp::MarkupKind::PlainText, value }
     }
 
     fn completion(&mut self, asked: &lsp::CompletionParams) -> Option<lsp::CompletionList> {
@@ -139,27 +167,32 @@ impl Server<'_> {
         let at = self.at(&asked.text_document_position_params)?;
         let found = completion::completion(&mut self.workspace.session, at);
         let range = self.workspace.location(&found.place).range;
-        let items = found.proposals.into_iter().enumerate().map(|(index, proposal)| lsp::CompletionItem {
-            kind: Some(match proposal.sort {
-                completion::Sort::Keyword => Kind::Keyword,
-                completion::Sort::Voice => Kind::Variable,
-                completion::Sort::Players => Kind::Field,
-                completion::Sort::Set => Kind::Class,
-                completion::Sort::Instrument => Kind::Struct,
-                completion::Sort::Value => Kind::EnumMember,
-                completion::Sort::Bars => Kind::Value,
-                completion::Sort::Rule => Kind::Event,
-            }),
-            detail: (!proposal.about.is_empty()).then_some(proposal.about),
-            sort_text: Some(format!("{index:05}")),
-            text_edit: Some(lsp::CompletionItemTextEdit::TextEdit(lsp::TextEdit {
-                range,
-                new_text: proposal.text.clone(),
-            })),
-            label: proposal.text,
+        let items =
+            found.proposals.into_iter().enumerate().map(|(index, proposal)| lsp::CompletionItem {
+                kind: Some(match proposal.sort {
+                    completion::Sort::Keyword => Kind::Keyword,
+                    completion::Sort::Voice => Kind::Variable,
+                    completion::Sort::Players => Kind::Field,
+                    completion::Sort::Set => Kind::Class,
+                    completion::Sort::Instrument => Kind::Struct,
+                    completion::Sort::Value => Kind::EnumMember,
+                    completion::Sort::Bars => Kind::Value,
+                    completion::Sort::Rule => Kind::Event,
+                }),
+                detail: (!proposal.about.is_empty()).then_some(proposal.about),
+                sort_text: Some(format!("{index:05}")),
+                text_edit: Some(lsp::CompletionItemTextEdit::TextEdit(lsp::TextEdit {
+                    range,
+                    new_text: proposal.text.clone(),
+                })),
+                label: proposal.text,
+                ..Default::default()
+            });
+        Some(lsp::CompletionList {
+            is_incomplete: false,
+            items: items.collect(),
             ..Default::default()
-        });
-        Some(lsp::CompletionList { is_incomplete: false, items: items.collect(), ..Default::default() })
+        })
     }
 
     fn signature(&mut self, asked: &lsp::SignatureHelpParams) -> Option<lsp::SignatureHelp> {
@@ -217,7 +250,10 @@ impl Server<'_> {
         Some(found.iter().filter(wanted).map(|name| self.workspace.location(&name.place)).collect())
     }
 
-    fn highlights(&mut self, asked: &lsp::DocumentHighlightParams) -> Option<Vec<lsp::DocumentHighlight>> {
+    fn highlights(
+        &mut self,
+        asked: &lsp::DocumentHighlightParams,
+    ) -> Option<Vec<lsp::DocumentHighlight>> {
         let at = self.at(&asked.text_document_position_params)?;
         let found = names::references(&mut self.workspace.session, &[], at)?;
         let here = found.into_iter().filter(|name| name.place.file == at.file);
@@ -232,7 +268,9 @@ impl Server<'_> {
     }
 
     fn prepare_rename(&mut self, asked: &lsp::PrepareRenameParams) -> Answer {
-        let Some(at) = self.at(&asked.text_document_position_params) else { return give(Value::Null) };
+        let Some(at) = self.at(&asked.text_document_position_params) else {
+            return give(Value::Null);
+        };
         match names::renamable(&mut self.workspace.session, at) {
             Ok(name) => give(json!({
                 "range": self.workspace.location(&name.place).range,
@@ -244,17 +282,54 @@ impl Server<'_> {
 
     fn rename(&mut self, asked: lsp::RenameParams) -> Answer {
         let roots = self.pieces(asked.work_done_progress_params.work_done_token);
-        let Some(at) = self.at(&asked.text_document_position_params) else { return give(Value::Null) };
+        let Some(at) = self.at(&asked.text_document_position_params) else {
+            return give(Value::Null);
+        };
         match names::rename(&mut self.workspace.session, &roots, at, &asked.new_name) {
             Ok(edits) => give(self.edit(edits)),
             Err(why) => Err((ErrorCode::RequestFailed, why)),
         }
     }
 
-    fn outline(&mut self, asked: &lsp::DocumentSymbolParams) -> Option<Vec<lsp::DocumentSymbol>> {
+    fn outline(
+        &mut self,
+        asked: &lsp::DocumentSymbolParams,
+    ) -> Option<lsp::DocumentSymbolResponse> {
         let file = self.workspace.file(&asked.text_document.uri)?;
         let all = symbols::outline(&self.workspace.session, file);
-        Some(all.into_iter().map(|symbol| self.symbol(file, symbol)).collect())
+        if self.client.nested_symbols {
+            let nested = all.into_iter().map(|symbol| self.symbol(file, symbol)).collect();
+            return Some(lsp::DocumentSymbolResponse::DocumentSymbolList(nested));
+        }
+        let mut flat = Vec::new();
+        for mut symbol in all {
+            let within = std::mem::take(&mut symbol.within);
+            let around = symbol.name.clone();
+            flat.push(self.flat_symbol(file, symbol, None));
+            flat.extend(
+                within.into_iter().map(|one| self.flat_symbol(file, one, Some(around.clone()))),
+            );
+        }
+        Some(lsp::DocumentSymbolResponse::SymbolInformationList(flat))
+    }
+
+    #[expect(deprecated, reason = "a value is built of all fields, old ones among them")]
+    fn flat_symbol(
+        &self,
+        file: FileId,
+        symbol: symbols::Symbol,
+        container_name: Option<String>,
+    ) -> lsp::SymbolInformation {
+        lsp::SymbolInformation {
+            deprecated: None,
+            location: self.workspace.location(&Place { file, range: symbol.whole }),
+            base_symbol_information: lsp::BaseSymbolInformation {
+                name: symbol.name,
+                kind: symbol_kind(symbol.sort),
+                tags: None,
+                container_name,
+            },
+        }
     }
 
     #[expect(deprecated, reason = "a value is built of all fields, old ones among them")]
@@ -311,7 +386,10 @@ impl Server<'_> {
         Some(folds.collect())
     }
 
-    fn selections(&mut self, asked: &lsp::SelectionRangeParams) -> Option<Vec<lsp::SelectionRange>> {
+    fn selections(
+        &mut self,
+        asked: &lsp::SelectionRangeParams,
+    ) -> Option<Vec<lsp::SelectionRange>> {
         let mut all = Vec::new();
         for position in &asked.positions {
             let at = self.workspace.at(&asked.text_document.uri, *position)?;
@@ -350,6 +428,16 @@ impl Server<'_> {
             before = start;
         }
         Some(lsp::SemanticTokens { result_id: None, data })
+    }
+
+    fn format(&mut self, uri: &lsp::Uri, which: &formatting::Which) -> Option<Vec<lsp::TextEdit>> {
+        let file = self.workspace.file(uri)?;
+        let edits = formatting::format(&self.workspace.session, file, which);
+        let edit = |(place, new_text): (Place, String)| lsp::TextEdit {
+            range: self.workspace.location(&place).range,
+            new_text,
+        };
+        Some(edits.into_iter().map(edit).collect())
     }
 
     fn hints(&mut self, asked: &lsp::InlayHintParams) -> Option<Vec<lsp::InlayHint>> {
@@ -393,7 +481,10 @@ impl Server<'_> {
         Some(lenses.into_iter().map(lens).collect())
     }
 
-    fn hierarchy(&mut self, asked: &lsp::CallHierarchyPrepareParams) -> Option<Vec<lsp::CallHierarchyItem>> {
+    fn hierarchy(
+        &mut self,
+        asked: &lsp::CallHierarchyPrepareParams,
+    ) -> Option<Vec<lsp::CallHierarchyItem>> {
         let at = self.at(&asked.text_document_position_params)?;
         let entry = hierarchy::prepare(&mut self.workspace.session, at)?;
         Some(vec![self.entry(entry)])
@@ -424,7 +515,10 @@ impl Server<'_> {
         Some(At { root: self.workspace.root_of(file), file, offset })
     }
 
-    fn incoming(&mut self, asked: &lsp::CallHierarchyIncomingCallsParams) -> Option<Vec<lsp::CallHierarchyIncomingCall>> {
+    fn incoming(
+        &mut self,
+        asked: &lsp::CallHierarchyIncomingCallsParams,
+    ) -> Option<Vec<lsp::CallHierarchyIncomingCall>> {
         let at = self.stands(&asked.item)?;
         let found = hierarchy::incoming(&mut self.workspace.session, at);
         let call = |entry: hierarchy::Entry| {
@@ -434,7 +528,10 @@ impl Server<'_> {
         Some(found.into_iter().map(call).collect())
     }
 
-    fn outgoing(&mut self, asked: &lsp::CallHierarchyOutgoingCallsParams) -> Option<Vec<lsp::CallHierarchyOutgoingCall>> {
+    fn outgoing(
+        &mut self,
+        asked: &lsp::CallHierarchyOutgoingCallsParams,
+    ) -> Option<Vec<lsp::CallHierarchyOutgoingCall>> {
         let at = self.stands(&asked.item)?;
         let found = hierarchy::outgoing(&mut self.workspace.session, at);
         let ranges = vec![asked.item.selection_range];
@@ -450,13 +547,17 @@ impl Server<'_> {
         let argument = arguments.first().unwrap_or(&Value::Null);
         let word = |key: &str| argument.get(key).and_then(Value::as_str).map(String::from);
         let takes = |what: &str| {
-            Err((ErrorCode::InvalidParams, format!("`{}` takes one argument, {what}", asked.command)))
+            Err((
+                ErrorCode::InvalidParams,
+                format!("`{}` takes one argument, {what}", asked.command),
+            ))
         };
         match asked.command.as_str() {
             SHOW_BAR => {
                 let bar = argument.get("bar").and_then(Value::as_i64);
                 let bar = bar.and_then(|bar| i32::try_from(bar).ok());
-                let (Some(uri), Some(scoring), Some(bar)) = (word("uri"), word("scoring"), bar) else {
+                let (Some(uri), Some(scoring), Some(bar)) = (word("uri"), word("scoring"), bar)
+                else {
                     return takes("{ \"uri\", \"scoring\", \"bar\" }");
                 };
                 let Some(at) = self.whole(&lsp::Uri(uri)) else { return give(Value::Null) };
@@ -496,7 +597,9 @@ impl Server<'_> {
                     send(show(kind, said));
                     send(match done {
                         Ok(said) => Response::new_ok(id, said).into(),
-                        Err(why) => Response::new_err(id, ErrorCode::RequestFailed as i32, why).into(),
+                        Err(why) => {
+                            Response::new_err(id, ErrorCode::RequestFailed as i32, why).into()
+                        }
                     });
                 });
                 Ok(None)
@@ -504,10 +607,6 @@ impl Server<'_> {
             other => Err((ErrorCode::InvalidParams, format!("there is no command `{other}`"))),
         }
     }
-}
-
-fn markdown(value: String) -> lsp::MarkupContent {
-    lsp::MarkupContent { kind: lsp::MarkupKind::Markdown, value }
 }
 
 fn show(kind: lsp::MessageType, message: &str) -> Message {

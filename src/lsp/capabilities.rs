@@ -3,6 +3,7 @@
 use gen_lsp_types as lsp;
 use serde_json::json;
 
+use super::formatting::OFFERED;
 use super::positions::Encoding;
 use super::tokens::Token;
 
@@ -21,10 +22,7 @@ pub const FIX_ALL: &str = "source.fixAll.ripieno";
 
 /// All that the server offers.
 pub fn capabilities(encoding: Encoding) -> lsp::ServerCapabilities {
-    let kinds = [
-        lsp::CodeActionKind::QuickFix,
-        lsp::CodeActionKind::Custom(FIX_ALL.into()),
-    ];
+    let kinds = [lsp::CodeActionKind::QuickFix, lsp::CodeActionKind::Custom(FIX_ALL.into())];
     lsp::ServerCapabilities {
         position_encoding: Some(match encoding {
             Encoding::Utf8 => lsp::PositionEncodingKind::UTF8,
@@ -68,11 +66,24 @@ pub fn capabilities(encoding: Encoding) -> lsp::ServerCapabilities {
                 ..Default::default()
             },
         )),
+        document_formatting_provider: OFFERED
+            .then_some(lsp::DocumentFormattingProvider::Bool(true)),
+        document_range_formatting_provider: OFFERED
+            .then_some(lsp::DocumentRangeFormattingProvider::Bool(true)),
+        document_on_type_formatting_provider: OFFERED.then(|| {
+            lsp::DocumentOnTypeFormattingOptions {
+                first_trigger_character: "|".to_string(),
+                more_trigger_character: None,
+            }
+        }),
         inlay_hint_provider: Some(lsp::InlayHintProvider::Bool(true)),
         code_lens_provider: Some(lsp::CodeLensOptions::default()),
         call_hierarchy_provider: Some(lsp::CallHierarchyProvider::Bool(true)),
         code_action_provider: Some(lsp::CodeActionProvider::CodeActionOptions(
-            lsp::CodeActionOptions { code_action_kinds: Some(kinds.to_vec()), ..Default::default() },
+            lsp::CodeActionOptions {
+                code_action_kinds: Some(kinds.to_vec()),
+                ..Default::default()
+            },
         )),
         execute_command_provider: Some(lsp::ExecuteCommandOptions {
             commands: [SHOW_BAR, EXPLAIN, WHO_PLAYS, BUILD].map(String::from).to_vec(),

@@ -78,12 +78,13 @@ pub fn cursor(session: &Session, at: At) -> Cursor {
     let typed_length: usize =
         line.chars().rev().take_while(|c| is_word(*c)).map(char::len_utf8).sum();
     let (said, typed) = line.split_at(line.len() - typed_length);
-    let bracket = said.rfind('[').filter(|open| !said[*open..].contains(']')).map(|open| {
-        match said[..open].chars().next_back() {
-            Some(c) if !c.is_whitespace() && c != '|' => Bracket::Marks,
-            _ => Bracket::Directions,
-        }
-    });
+    let bracket =
+        said.rfind('[').filter(|open| !said[*open..].contains(']')).map(|open| {
+            match said[..open].chars().next_back() {
+                Some(c) if !c.is_whitespace() && c != '|' => Bracket::Marks,
+                _ => Bracket::Directions,
+            }
+        });
     let numbered = {
         let head = line.trim_start();
         let digits = head.chars().take_while(char::is_ascii_digit).count();
@@ -143,7 +144,10 @@ mod tests {
 
     #[test]
     fn written_notes_are_notes() {
-        assert_eq!(of("scoring s for d {\n  oboe writes as bass {\n    1: ‸ |\n  }\n}\n").within, Within::Voice);
+        assert_eq!(
+            of("scoring s for d {\n  oboe writes as bass {\n    1: ‸ |\n  }\n}\n").within,
+            Within::Voice
+        );
     }
 
     #[test]

@@ -22,7 +22,8 @@ pub fn of_root(workspace: &mut Workspace, root: FileId) -> BTreeMap<FileId, Vec<
 
 /// One finding. What to do stands below what is the matter; further places are linked.
 pub fn shown(workspace: &Workspace, finding: &Diagnostic) -> lsp::Diagnostic {
-    let place = |span: Span| Place { file: span.file, range: workspace.session.sources().range(span) };
+    let place =
+        |span: Span| Place { file: span.file, range: workspace.session.sources().range(span) };
     let mut message = finding.message.clone();
     for more in [finding.help.clone(), finding.also_found()].into_iter().flatten() {
         message.push('\n');

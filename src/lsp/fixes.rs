@@ -20,7 +20,12 @@ pub struct Change {
 }
 
 /// The changes for the findings of a root that touch some bytes of a file.
-pub fn fixes(session: &mut Session, root: FileId, file: FileId, bytes: &Range<usize>) -> Vec<Change> {
+pub fn fixes(
+    session: &mut Session,
+    root: FileId,
+    file: FileId,
+    bytes: &Range<usize>,
+) -> Vec<Change> {
     let findings = session.findings(root);
     let touches = |finding: &&Diagnostic| {
         let span = finding.primary.span;
@@ -91,7 +96,9 @@ mod tests {
 
     #[test]
     fn a_fix_is_offered_where_its_finding_stands() {
-        let source = format!("{FORM}ensemble duo {{\n  era 1770\n  oboe 2\n}}\nscoring small for duo {{\n  obeo.1 rests bars 1\n}}\n");
+        let source = format!(
+            "{FORM}ensemble duo {{\n  era 1770\n  oboe 2\n}}\nscoring small for duo {{\n  obeo.1 rests bars 1\n}}\n"
+        );
         let (mut session, at) = text(&source);
         let start = source.find("obeo").unwrap();
         let found = fixes(&mut session, at.root, at.file, &(start..start));
@@ -103,7 +110,9 @@ mod tests {
 
     #[test]
     fn all_that_is_safe_is_mended_at_once_and_nothing_else() {
-        let source = format!("{FORM}voice upper {{\n  1: 1/1 D5\n  2: 1/1 E5\n  3: 1/1 F5 |\n  4: 1/1 D5 |\n}}\n");
+        let source = format!(
+            "{FORM}voice upper {{\n  1: 1/1 D5\n  2: 1/1 E5\n  3: 1/1 F5 |\n  4: 1/1 D5 |\n}}\n"
+        );
         let (mut session, at) = text(&source);
         let safe: usize = session
             .findings(at.root)
@@ -111,7 +120,9 @@ mod tests {
             .filter(|finding| finding.fixes.iter().any(|fix| fix.care == Care::Unseen))
             .count();
         let edits = all_safe(&mut session, at.root, at.file);
-        assert!(edits.len() <= safe && edits.windows(2).all(|w| w[0].0.range.end <= w[1].0.range.start));
+        assert!(
+            edits.len() <= safe && edits.windows(2).all(|w| w[0].0.range.end <= w[1].0.range.start)
+        );
         let mended = changed(&session, at.file, &edits);
         assert!(mended.contains("1: 1/1 D5 |\n  2: 1/1 E5 |\n"), "{mended}");
         let (mut session, at) = text(&mended);

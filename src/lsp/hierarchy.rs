@@ -71,10 +71,17 @@ fn of_line(session: &Session, scoring: &Scoring, line: &Line) -> Entry {
 
 fn of_player(session: &Session, ensemble: &str, player: &Player) -> Entry {
     let whole = place(session, player.span);
-    let length = session.document(whole.file).text()[whole.range.clone()].find(|c: char| c.is_whitespace() || c == ',');
+    let length = session.document(whole.file).text()[whole.range.clone()]
+        .find(|c: char| c.is_whitespace() || c == ',');
     let end = length.map_or(whole.range.end, |length| whole.range.start + length);
     let head = Place { file: whole.file, range: whole.range.start..end };
-    Entry { name: player.name.clone(), about: ensemble.to_string(), sort: Sort::Player, whole, head }
+    Entry {
+        name: player.name.clone(),
+        about: ensemble.to_string(),
+        sort: Sort::Player,
+        whole,
+        head,
+    }
 }
 
 fn find(session: &mut Session, at: At, piece: &Piece) -> Option<Found> {
@@ -106,14 +113,15 @@ pub fn prepare(session: &mut Session, at: At) -> Option<Entry> {
     match find(session, at, &piece)? {
         Found::Voice(voice) => Some(of_voice(session, &piece.voices[voice])),
         Found::Line(scoring, line) => Some(of_line(session, &scoring, &line)),
-        Found::Player(name) => players(&piece, &name).first().map(|(ensemble, player)| {
-            of_player(session, ensemble, player)
-        }),
+        Found::Player(name) => players(&piece, &name)
+            .first()
+            .map(|(ensemble, player)| of_player(session, ensemble, player)),
     }
 }
 
 fn players<'p>(piece: &'p Piece, line_name: &str) -> Vec<(&'p str, &'p Player)> {
-    let all = piece.ensembles.iter().flat_map(|e| e.players.iter().map(|p| (e.name.as_str(), &**p)));
+    let all =
+        piece.ensembles.iter().flat_map(|e| e.players.iter().map(|p| (e.name.as_str(), &**p)));
     all.filter(|(_, player)| player.line_name == line_name).collect()
 }
 
@@ -127,7 +135,9 @@ pub fn outgoing(session: &mut Session, at: At) -> Vec<Entry> {
         Some(Found::Line(scoring, line)) => {
             let Some(ensemble) = piece.ensembles.get(scoring.ensemble) else { return Vec::new() };
             let named = line.who.iter().flat_map(|(who, _)| ensemble.players_named(who));
-            named.map(|player| of_player(session, &ensemble.name, &ensemble.players[player])).collect()
+            named
+                .map(|player| of_player(session, &ensemble.name, &ensemble.players[player]))
+                .collect()
         }
         _ => Vec::new(),
     }
@@ -147,7 +157,8 @@ pub fn incoming(session: &mut Session, at: At) -> Vec<Entry> {
             .flat_map(|scoring| scoring.lines.iter().map(move |line| (scoring, line)))
             .filter(|(scoring, line)| {
                 piece.ensembles.get(scoring.ensemble).is_some_and(|ensemble| {
-                    let mut named = line.who.iter().flat_map(|(who, _)| ensemble.players_named(who));
+                    let mut named =
+                        line.who.iter().flat_map(|(who, _)| ensemble.players_named(who));
                     named.any(|player| ensemble.players[player].line_name == name)
                 })
             })

@@ -64,7 +64,10 @@ pub fn hints(session: &mut Session, at: At, bytes: &Range<usize>, wanted: Hints)
                     let event = harmony[..after].last();
                     if let Some(event) = event.filter(|e| form.start < e.start + e.length) {
                         hints.push(Hint {
-                            at: bar.number.as_ref().map_or(range.start, |n| sources.range(n.span).end + 1),
+                            at: bar
+                                .number
+                                .as_ref()
+                                .map_or(range.start, |n| sources.range(n.span).end + 1),
                             text: event.chord.to_string(),
                             about: "the chord with which this bar begins",
                             apart: (true, true),
@@ -142,9 +145,12 @@ fn written(session: &mut Session, at: At, bytes: &Range<usize>) -> Vec<Hint> {
                 if range.start > bytes.end || bytes.start > range.end {
                     continue;
                 }
-                let Some((_, part, sounding)) = sounded(&arrangement, note).next() else { continue };
+                let Some((_, part, sounding)) = sounded(&arrangement, note).next() else {
+                    continue;
+                };
                 let pitches = sounding.sound.pitches();
-                let read: Vec<_> = pitches.iter().map(|p| part.written(*p, sounding.start)).collect();
+                let read: Vec<_> =
+                    pitches.iter().map(|p| part.written(*p, sounding.start)).collect();
                 let hint = Hint {
                     at: range.end,
                     text: read.iter().map(ToString::to_string).collect::<Vec<_>>().join(" "),
@@ -175,11 +181,13 @@ mod tests {
         shown
     }
 
-    const NONE: Hints = Hints { bar_numbers: false, octaves: false, chords: false, written_pitch: false };
+    const NONE: Hints =
+        Hints { bar_numbers: false, octaves: false, chords: false, written_pitch: false };
 
     #[test]
     fn bars_without_a_number_and_octaves_that_are_carried_over_are_told() {
-        let source = format!("{FORM}voice upper {{\n  1: 1/1 D5 | F# |\n  rest | 3:2(1/2 A B C) |\n}}\n");
+        let source =
+            format!("{FORM}voice upper {{\n  1: 1/1 D5 | F# |\n  rest | 3:2(1/2 A B C) |\n}}\n");
         let numbers = shown(&source, Hints { bar_numbers: true, ..NONE });
         assert!(numbers.contains("1: 1/1 D5 | ‹2:›F# |\n  ‹3:›rest | ‹4:›3:2("), "{numbers}");
         let octaves = shown(&source, Hints { octaves: true, ..NONE });

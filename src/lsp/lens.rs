@@ -76,7 +76,8 @@ mod tests {
             "{FORM}voice upper {{\n  1: rest 4 |\n}}\nvoice lower {{\n  1: rest 4 |\n}}\nensemble duo {{\n  era 1770\n  oboe 2\n}}\nscoring small for duo {{\n  oboe.1 plays upper as melody\n}}\nscoring large for duo {{\n  keep small\n  oboe.2 plays upper 8vb as harmony\n}}\n"
         );
         let (mut session, at) = text(&source);
-        let titles: Vec<String> = lenses(&mut session, at).into_iter().map(|lens| lens.title).collect();
+        let titles: Vec<String> =
+            lenses(&mut session, at).into_iter().map(|lens| lens.title).collect();
         assert_eq!(
             titles,
             [

@@ -26,9 +26,10 @@ pub fn note_at(session: &mut Session, at: At) -> Option<NoteAt> {
     let touched = |(start, item): &(usize, &crate::syntax::Item)| {
         *start <= at.offset && at.offset <= start + item.length
     };
-    let item = document.items().filter(touched).find(|(_, item)| {
-        matches!(&item.node, Node::Bar(_) | Node::ScoringLine(_))
-    })?;
+    let item = document
+        .items()
+        .filter(touched)
+        .find(|(_, item)| matches!(&item.node, Node::Bar(_) | Node::ScoringLine(_)))?;
     let id = item.1.id;
     let piece = session.piece(at.root);
     let sources = session.sources();

@@ -309,9 +309,10 @@ pub fn renamable(session: &mut Session, at: At) -> Result<Name, String> {
         });
     };
     match first.kind {
-        Kind::Players => {
-            Err("Players are called by their instrument; `as \"…\"` gives them another name on paper.".into())
-        }
+        Kind::Players => Err(
+            "Players are called by their instrument; `as \"…\"` gives them another name on paper."
+                .into(),
+        ),
         _ => Ok(name),
     }
 }

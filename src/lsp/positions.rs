@@ -147,9 +147,7 @@ mod tests {
         // An emoji of four bytes, a letter with a combining accent, a sharp of three bytes.
         let text = "🎻 e\u{301}\nF♯5 x";
         let lines = Lines::new(text);
-        let of = |encoding, word: &str| {
-            lines.position(text, encoding, text.find(word).unwrap())
-        };
+        let of = |encoding, word: &str| lines.position(text, encoding, text.find(word).unwrap());
         assert_eq!(ALL.map(|e| of(e, "e\u{301}").character), [5, 3, 2]);
         assert_eq!(ALL.map(|e| of(e, "\u{301}").character), [6, 4, 3]);
         assert_eq!(ALL.map(|e| of(e, "x")), [at(1, 6), at(1, 4), at(1, 4)]);
@@ -157,7 +155,8 @@ mod tests {
 
     #[test]
     fn every_byte_that_begins_a_character_goes_there_and_back() {
-        for text in ["", "a", "🎻\r\n\r\ne\u{301}|\rx\n", "1: 1/4 D♭5 |\r\n2: rest |", "\n\n", "\r"] {
+        for text in ["", "a", "🎻\r\n\r\ne\u{301}|\rx\n", "1: 1/4 D♭5 |\r\n2: rest |", "\n\n", "\r"]
+        {
             let lines = Lines::new(text);
             for encoding in ALL {
                 for offset in (0..=text.len()).filter(|&at| text.is_char_boundary(at)) {
@@ -165,7 +164,10 @@ mod tests {
                     let back = lines.offset(text, encoding, place);
                     let within_end = text.as_bytes().get(offset.wrapping_sub(1)) == Some(&b'\r')
                         && text.as_bytes().get(offset) == Some(&b'\n');
-                    assert!(back == offset || within_end, "{text:?} {encoding:?} {offset} {place:?}");
+                    assert!(
+                        back == offset || within_end,
+                        "{text:?} {encoding:?} {offset} {place:?}"
+                    );
                 }
             }
         }

@@ -78,7 +78,9 @@ pub fn ranges(session: &mut Session, at: At) -> Vec<Range<usize>> {
     });
     for music in voices.chain(written) {
         let own = |note: &&Note| {
-            note.span.file == at.file && note.span.first == item.id && holds(&sources.range(note.span))
+            note.span.file == at.file
+                && note.span.first == item.id
+                && holds(&sources.range(note.span))
         };
         if let Some(index) = music.notes.iter().rposition(|note| own(&note)) {
             let note = &music.notes[index];
@@ -176,7 +178,12 @@ mod tests {
 
     #[test]
     fn any_place_of_any_text_has_ranges_within_each_other() {
-        for source in ["", "voice a {\n 1: 3:2(1/8 D5 E F) |", "scoring s for e {\n oboe, horn plays a bars 1..2 as bass\n}", "🎻"] {
+        for source in [
+            "",
+            "voice a {\n 1: 3:2(1/8 D5 E F) |",
+            "scoring s for e {\n oboe, horn plays a bars 1..2 as bass\n}",
+            "🎻",
+        ] {
             for offset in (0..=source.len()).filter(|at| source.is_char_boundary(*at)) {
                 let (mut session, at) = text(source);
                 let found = ranges(&mut session, At { offset, ..at });

@@ -66,7 +66,8 @@ impl Waiting<'_> {
             if let Some(message) = self.queue.pop_front() {
                 if self.queue.is_empty() {
                     // What was cancelled too late is not cancelled.
-                    self.cancelled.retain(|id| matches!(&message, Message::Request(r) if r.id == *id));
+                    self.cancelled
+                        .retain(|id| matches!(&message, Message::Request(r) if r.id == *id));
                 }
                 return Next::Message(message);
             }
@@ -117,8 +118,12 @@ fn begin<'c>(waiting: &mut Waiting<'c>, host: Arc<dyn Host>) -> Option<Server<'c
         // Read leniently: what a client says of itself beyond this does not matter.
         let said = &request.params;
         let offered = said.pointer("/capabilities/general/positionEncodings");
-        let offered: Vec<&str> =
-            offered.and_then(Value::as_array).into_iter().flatten().filter_map(Value::as_str).collect();
+        let offered: Vec<&str> = offered
+            .and_then(Value::as_array)
+            .into_iter()
+            .flatten()
+            .filter_map(Value::as_str)
+            .collect();
         let encoding = Encoding::choose(offered.iter().copied());
         let watches = "/capabilities/workspace/didChangeWatchedFiles/dynamicRegistration";
         let configures = "/capabilities/workspace/configuration";
@@ -127,6 +132,15 @@ fn begin<'c>(waiting: &mut Waiting<'c>, host: Arc<dyn Host>) -> Option<Server<'c
             connection,
             workspace: Workspace::new(host, encoding, folders(said)),
             settings: Settings::read(said.get("initializationOptions").unwrap_or(&Value::Null)),
+            client: Client {
+                markdown: said
+                    .pointer("/capabilities/textDocument/hover/contentFormat")
+                    .and_then(Value::as_array)
+                    .is_some_and(|formats| formats.iter().any(|format| format == "markdown")),
+                nested_symbols: flag(
+                    "/capabilities/textDocument/documentSymbol/hierarchicalDocumentSymbolSupport",
+                ),
+            },
             watches: flag(watches),
             configures: flag(configures),
             leaving: false,
@@ -156,7 +170,19 @@ fn folders(said: &Value) -> Vec<String> {
         None => said.get("rootUri").and_then(Value::as_str).into_iter().collect(),
     };
     let names = uris.into_iter().map(|uri| uri::name_of(&lsp::Uri(uri.to_string())));
-    names.map(|name| name.trim_end_matches('/').to_string()).filter(|name| !name.is_empty()).collect()
+    names
+        .map(|name| name.trim_end_matches('/').to_string())
+        .filter(|name| !name.is_empty())
+        .collect()
+}
+
+/// What a client can show.
+#[derive(Clone, Copy)]
+pub(super) struct Client {
+    /// Markdown.
+    pub(super) markdown: bool,
+    /// Symbols within symbols.
+    pub(super) nested_symbols: bool,
 }
 
 /// What is known of one client.
@@ -164,6 +190,7 @@ pub(super) struct Server<'c> {
     connection: &'c Connection,
     pub(super) workspace: Workspace,
     pub(super) settings: Settings,
+    pub(super) client: Client,
     /// Does the client tell of files that change outside?
     watches: bool,
     /// May the client be asked for settings?
@@ -217,7 +244,8 @@ impl Server<'_> {
         let Request { id, method, params } = request;
         if self.leaving {
             let code = ErrorCode::InvalidRequest as i32;
-            return self.send(Response::new_err(id, code, "the server is shutting down".into()).into());
+            return self
+                .send(Response::new_err(id, code, "the server is shutting down".into()).into());
         }
         if method == "shutdown" {
             self.leaving = true;
@@ -229,7 +257,9 @@ impl Server<'_> {
             // Somebody else answers.
             Some(Ok(None)) => return,
             Some(Err((code, why))) => Response::new_err(id, code as i32, why),
-            None => Response::new_err(id, ErrorCode::InternalError as i32, "the compiler failed".into()),
+            None => {
+                Response::new_err(id, ErrorCode::InternalError as i32, "the compiler failed".into())
+            }
         };
         self.send(response.into());
     }
@@ -247,7 +277,8 @@ impl Server<'_> {
         match method {
             "initialized" => self.begin_to_listen(),
             "textDocument/didOpen" => {
-                let Some(lsp::DidOpenTextDocumentParams { text_document: text }) = read(params) else {
+                let Some(lsp::DidOpenTextDocumentParams { text_document: text }) = read(params)
+                else {
                     return;
                 };
                 self.workspace.open(text.uri, text.version, text.text);

@@ -47,14 +47,62 @@ const WHO: &str = "WHO, …";
 
 fn parts(verb: &str) -> &'static [&'static str] {
     match verb {
-        "plays" => &[WHO, "plays", "VOICE", "[8va]", "as ROLE", "[bars 1..8, 17]", "[at DYNAMIC]", "[pizz]", "[solo]", "[\"words\"]"],
-        "doubles" => &[WHO, "doubles", "PART", "[8va]", "[as ROLE]", "[bars 1..8, 17]", "[at DYNAMIC]", "[pizz]", "[solo]", "[\"words\"]"],
-        "sustains" => &[WHO, "sustains", "[each chord | each beat | off the beat]", "[as ROLE]", "[bars 1..8, 17]", "[at DYNAMIC]", "[\"words\"]"],
-        "signals" => &[WHO, "signals", "VOICE", "[as ROLE]", "[bars 1..8, 17]", "[at DYNAMIC]", "[\"words\"]"],
-        "highlights" => &[WHO, "highlights", "[entries, cadences, phrases, peaks, beat 1]", "[as ROLE]", "[bars 1..8, 17]", "[at DYNAMIC]", "[\"words\"]"],
+        "plays" => &[
+            WHO,
+            "plays",
+            "VOICE",
+            "[8va]",
+            "as ROLE",
+            "[bars 1..8, 17]",
+            "[at DYNAMIC]",
+            "[pizz]",
+            "[solo]",
+            "[\"words\"]",
+        ],
+        "doubles" => &[
+            WHO,
+            "doubles",
+            "PART",
+            "[8va]",
+            "[as ROLE]",
+            "[bars 1..8, 17]",
+            "[at DYNAMIC]",
+            "[pizz]",
+            "[solo]",
+            "[\"words\"]",
+        ],
+        "sustains" => &[
+            WHO,
+            "sustains",
+            "[each chord | each beat | off the beat]",
+            "[as ROLE]",
+            "[bars 1..8, 17]",
+            "[at DYNAMIC]",
+            "[\"words\"]",
+        ],
+        "signals" => &[
+            WHO,
+            "signals",
+            "VOICE",
+            "[as ROLE]",
+            "[bars 1..8, 17]",
+            "[at DYNAMIC]",
+            "[\"words\"]",
+        ],
+        "highlights" => &[
+            WHO,
+            "highlights",
+            "[entries, cadences, phrases, peaks, beat 1]",
+            "[as ROLE]",
+            "[bars 1..8, 17]",
+            "[at DYNAMIC]",
+            "[\"words\"]",
+        ],
         "writes" => &[WHO, "writes", "as ROLE", "[at DYNAMIC]", "[\"words\"]", "{ 1: 1/4 D5 … | }"],
         "rests" => &[WHO, "rests", "[bars 1..8, 17]"],
-        "takes" => &[WHO, "takes", "[INSTRUMENT]", "[crook KEY | in KEY | tuned NOTES]", "[bar 17]"],
+        "takes" => {
+            &[WHO, "takes", "[INSTRUMENT]", "[crook KEY | in KEY | tuned NOTES]", "[bar 17]"]
+        }
         "keep" => &["keep", "SCORING"],
         "allow" => &["allow", "RULE", "[on WHO, …]", "[bars 1..8, 17]", "\"reason\""],
         _ => &[],
@@ -69,7 +117,8 @@ pub fn signatures(session: &Session, at: At) -> Option<Signatures> {
         return None;
     }
     let before: Vec<&str> = cursor.before.iter().map(String::as_str).collect();
-    let line = |(verb, about): (&str, &'static str)| Signature { parts: parts(verb).to_vec(), about };
+    let line =
+        |(verb, about): (&str, &'static str)| Signature { parts: parts(verb).to_vec(), about };
     let others = [
         ("keep", "takes over all lines of another scoring"),
         ("allow", "lets a finding stand, with the reason"),
@@ -121,8 +170,14 @@ mod tests {
         assert_eq!(active("oboe plays ").as_deref(), Some("VOICE"));
         assert_eq!(active("oboe plays upper ").as_deref(), Some("[8va]"));
         assert_eq!(active("oboe plays upper as ").as_deref(), Some("as ROLE"));
-        assert_eq!(active("oboe plays upper as melody, bars 1").as_deref(), Some("[bars 1..8, 17]"));
-        assert_eq!(active("horn takes crook ").as_deref(), Some("[crook KEY | in KEY | tuned NOTES]"));
+        assert_eq!(
+            active("oboe plays upper as melody, bars 1").as_deref(),
+            Some("[bars 1..8, 17]")
+        );
+        assert_eq!(
+            active("horn takes crook ").as_deref(),
+            Some("[crook KEY | in KEY | tuned NOTES]")
+        );
         assert_eq!(active("allow compass ").as_deref(), Some("[on WHO, …]"));
         assert_eq!(active("obo").as_deref(), Some(WHO));
         let (session, at) = text("voice a {\n 1: D5‸ |\n}\n");

@@ -71,13 +71,24 @@ pub fn outline(session: &Session, file: FileId) -> Vec<Symbol> {
             range.start..range.start + length
         };
         let (name, about, sort, head) = match &*block.declaration {
-            Declaration::Use(path) => (path.value.clone(), "use".into(), Sort::File, sources.range(path.span)),
-            Declaration::Piece(piece) => {
-                (piece.title.value.clone(), "piece".into(), Sort::Piece, sources.range(piece.title.span))
+            Declaration::Use(path) => {
+                (path.value.clone(), "use".into(), Sort::File, sources.range(path.span))
             }
-            Declaration::Form(form) => ("form".into(), String::new(), Sort::Block, sources.range(form.span)),
-            Declaration::Harmony(tree) => ("harmony".into(), String::new(), Sort::Block, sources.range(tree.span)),
-            Declaration::Dynamics(tree) => ("dynamics".into(), String::new(), Sort::Block, sources.range(tree.span)),
+            Declaration::Piece(piece) => (
+                piece.title.value.clone(),
+                "piece".into(),
+                Sort::Piece,
+                sources.range(piece.title.span),
+            ),
+            Declaration::Form(form) => {
+                ("form".into(), String::new(), Sort::Block, sources.range(form.span))
+            }
+            Declaration::Harmony(tree) => {
+                ("harmony".into(), String::new(), Sort::Block, sources.range(tree.span))
+            }
+            Declaration::Dynamics(tree) => {
+                ("dynamics".into(), String::new(), Sort::Block, sources.range(tree.span))
+            }
             Declaration::Voice(voice) => {
                 let about = match voice.bars.len() {
                     1 => "voice, 1 bar".to_string(),
@@ -88,7 +99,12 @@ pub fn outline(session: &Session, file: FileId) -> Vec<Symbol> {
             Declaration::Ensemble(ensemble) => {
                 let extends = ensemble.extends.as_ref().map(|e| format!(" extends {}", e.value));
                 let about = format!("ensemble{}", extends.unwrap_or_default());
-                (ensemble.name.value.clone(), about, Sort::Ensemble, sources.range(ensemble.name.span))
+                (
+                    ensemble.name.value.clone(),
+                    about,
+                    Sort::Ensemble,
+                    sources.range(ensemble.name.span),
+                )
             }
             Declaration::Scoring(scoring) => {
                 let about = format!("scoring for {}", scoring.ensemble.value);
@@ -104,19 +120,38 @@ pub fn outline(session: &Session, file: FileId) -> Vec<Symbol> {
             let range = *start..start + item.length;
             let line = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
             let symbol = |name: String, about: String, sort, head| Symbol {
-                name, about, sort, whole: range.clone(), head, within: Vec::new(),
+                name,
+                about,
+                sort,
+                whole: range.clone(),
+                head,
+                within: Vec::new(),
             };
             match &item.node {
                 Node::FormLine(Some(form), _) => {
-                    vec![symbol(format!("bar {}", form.bars.first), line(&text[range.clone()]), Sort::Bar, first_word(&range))]
+                    vec![symbol(
+                        format!("bar {}", form.bars.first),
+                        line(&text[range.clone()]),
+                        Sort::Bar,
+                        first_word(&range),
+                    )]
                 }
-                Node::EnsembleLines(lines) => lines.iter().filter_map(|line| match line {
-                    EnsembleLine::Players(players) => Some((&players.name, "")),
-                    EnsembleLine::Group(name, _) => Some((name, "group")),
-                    _ => None,
-                }).map(|(name, about)| {
-                    symbol(name.value.clone(), about.to_string(), Sort::Players, sources.range(name.span))
-                }).collect(),
+                Node::EnsembleLines(lines) => lines
+                    .iter()
+                    .filter_map(|line| match line {
+                        EnsembleLine::Players(players) => Some((&players.name, "")),
+                        EnsembleLine::Group(name, _) => Some((name, "group")),
+                        _ => None,
+                    })
+                    .map(|(name, about)| {
+                        symbol(
+                            name.value.clone(),
+                            about.to_string(),
+                            Sort::Players,
+                            sources.range(name.span),
+                        )
+                    })
+                    .collect(),
                 Node::ScoringLine(scoring) => {
                     let who: Vec<&str> = scoring.who.iter().map(|who| who.value.as_str()).collect();
                     let first = text[range.clone()].lines().next().unwrap_or_default();
@@ -163,7 +198,9 @@ mod tests {
 
     #[test]
     fn an_outline_has_declarations_and_the_lines_one_looks_for() {
-        let source = format!("{FORM}voice upper {{\n  1: 1/1 D5 |\n}}\nensemble duo {{\n  era 1770\n  oboe 2, horn 2 crook D\n  group wind = oboe, horn\n}}\nscoring small for duo {{\n  oboe.1  plays upper as melody\n}}\n");
+        let source = format!(
+            "{FORM}voice upper {{\n  1: 1/1 D5 |\n}}\nensemble duo {{\n  era 1770\n  oboe 2, horn 2 crook D\n  group wind = oboe, horn\n}}\nscoring small for duo {{\n  oboe.1  plays upper as melody\n}}\n"
+        );
         let (session, at) = text(&source);
         let outline = outline(&session, at.file);
         let names: Vec<(&str, Vec<&str>)> = outline
@@ -190,7 +227,9 @@ mod tests {
 
     #[test]
     fn what_is_broken_has_an_outline_too() {
-        for source in ["", "voice", "voice a {", "}}}", "scoring x {\n a b\n", "piece \"\" { }", "\u{FEFF}"] {
+        for source in
+            ["", "voice", "voice a {", "}}}", "scoring x {\n a b\n", "piece \"\" { }", "\u{FEFF}"]
+        {
             let (session, at) = text(source);
             let _ = outline(&session, at.file);
         }

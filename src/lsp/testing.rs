@@ -8,7 +8,8 @@ use crate::resolve::{LoadError, Loader};
 use crate::session::Session;
 
 /// What most small pieces need, in one line each.
-pub(super) const FORM: &str = "piece \"Weir\" { }\nform {\n  1 metre 4/4, key D minor, tempo 1/4 at 120\n  4 end\n}\n";
+pub(super) const FORM: &str =
+    "piece \"Weir\" { }\nform {\n  1 metre 4/4, key D minor, tempo 1/4 at 120\n  4 end\n}\n";
 
 /// Files in memory.
 struct Memory(HashMap<String, String>);

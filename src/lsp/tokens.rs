@@ -37,8 +37,16 @@ pub enum Token {
 impl Token {
     /// The protocol's words for them, in order.
     pub const WORDS: [&str; 10] = [
-        "comment", "string", "keyword", "number", "variable", "class", "parameter", "enumMember",
-        "type", "decorator",
+        "comment",
+        "string",
+        "keyword",
+        "number",
+        "variable",
+        "class",
+        "parameter",
+        "enumMember",
+        "type",
+        "decorator",
     ];
 }
 
@@ -46,13 +54,73 @@ impl Token {
 pub type Marked = (Range<usize>, Token, bool);
 
 const KEYWORDS: [&str; 67] = [
-    "8va", "8vb", "15ma", "15mb", "allow", "alto", "as", "at", "bar", "bars", "basso", "beat",
-    "budget", "cadences", "chord", "crook", "double-bar", "doubles", "dynamics", "each", "end",
-    "ending", "ensemble", "entries", "era", "extends", "for", "form", "group", "harmony",
-    "highlights", "in", "joins", "keep", "key", "length", "major", "mark", "metre", "minor", "off",
-    "on", "peaks", "phrases", "pick-up", "piece", "player", "players", "plays", "repeat", "rests",
-    "scoring", "signals", "signature", "solo", "sustains", "takes", "tempo", "the", "tuned", "use",
-    "voice", "without", "writes", "pizz", "arco", "muted",
+    "8va",
+    "8vb",
+    "15ma",
+    "15mb",
+    "allow",
+    "alto",
+    "as",
+    "at",
+    "bar",
+    "bars",
+    "basso",
+    "beat",
+    "budget",
+    "cadences",
+    "chord",
+    "crook",
+    "double-bar",
+    "doubles",
+    "dynamics",
+    "each",
+    "end",
+    "ending",
+    "ensemble",
+    "entries",
+    "era",
+    "extends",
+    "for",
+    "form",
+    "group",
+    "harmony",
+    "highlights",
+    "in",
+    "joins",
+    "keep",
+    "key",
+    "length",
+    "major",
+    "mark",
+    "metre",
+    "minor",
+    "off",
+    "on",
+    "peaks",
+    "phrases",
+    "pick-up",
+    "piece",
+    "player",
+    "players",
+    "plays",
+    "repeat",
+    "rests",
+    "scoring",
+    "signals",
+    "signature",
+    "solo",
+    "sustains",
+    "takes",
+    "tempo",
+    "the",
+    "tuned",
+    "use",
+    "voice",
+    "without",
+    "writes",
+    "pizz",
+    "arco",
+    "muted",
 ];
 const LINES_OF_A_PIECE: [&str; 4] = ["subtitle", "composer", "arranger", "licence"];
 
@@ -74,7 +142,8 @@ pub fn tokens(session: &Session, file: FileId) -> Vec<Marked> {
         })
         .collect();
     marked.sort_by_key(|(range, ..)| range.start);
-    let mut scanner = Scanner { text: document.text(), named: &marked, next: 0, tokens: Vec::new() };
+    let mut scanner =
+        Scanner { text: document.text(), named: &marked, next: 0, tokens: Vec::new() };
     let mut end = 0;
     for (start, item) in document.items() {
         scanner.scan(end..start, Within::File, true);
@@ -119,9 +188,13 @@ impl Scanner<'_> {
                 let close = rest[1..].find(['"', '\n', '\r']).map_or(rest.len(), |end| end + 1);
                 (close + usize::from(rest[close..].starts_with('"')), Some(Token::Text))
             } else if first.is_ascii_digit() {
-                let length = until(&|c| !(c.is_ascii_alphanumeric() || matches!(c, '/' | '.' | ':')));
+                let length =
+                    until(&|c| !(c.is_ascii_alphanumeric() || matches!(c, '/' | '.' | ':')));
                 let word = &rest[..length];
-                (length, Some(if KEYWORDS.contains(&word) { Token::Keyword } else { Token::Number }))
+                (
+                    length,
+                    Some(if KEYWORDS.contains(&word) { Token::Keyword } else { Token::Number }),
+                )
             } else if first.is_alphabetic() {
                 let length = until(&|c| {
                     let chord = within == Within::Harmony && matches!(c, '/' | '(' | ')');
@@ -180,19 +253,46 @@ mod tests {
         assert_eq!(
             found,
             [
-                ("// 🎻", Comment), ("voice", Keyword), ("bass", Voice), ("1:", Number), ("1/4", Number),
-                ("stacc", Term), ("rest", Keyword), ("harmony", Keyword), ("1:", Number), ("Dm/F", Chord),
-                ("scoring", Keyword), ("small", Set), ("for", Keyword), ("duo", Set), ("oboe", Players),
-                ("1", Number), ("plays", Keyword), ("bass", Voice), ("as", Keyword), ("bass", Term),
-                ("\"so\"", Text), ("allow", Keyword), ("compass", Rule), ("on", Keyword),
-                ("oboe", Players), ("\"x\"", Text),
+                ("// 🎻", Comment),
+                ("voice", Keyword),
+                ("bass", Voice),
+                ("1:", Number),
+                ("1/4", Number),
+                ("stacc", Term),
+                ("rest", Keyword),
+                ("harmony", Keyword),
+                ("1:", Number),
+                ("Dm/F", Chord),
+                ("scoring", Keyword),
+                ("small", Set),
+                ("for", Keyword),
+                ("duo", Set),
+                ("oboe", Players),
+                ("1", Number),
+                ("plays", Keyword),
+                ("bass", Voice),
+                ("as", Keyword),
+                ("bass", Term),
+                ("\"so\"", Text),
+                ("allow", Keyword),
+                ("compass", Rule),
+                ("on", Keyword),
+                ("oboe", Players),
+                ("\"x\"", Text),
             ]
         );
     }
 
     #[test]
     fn tokens_of_any_text_are_in_order_and_on_one_line() {
-        for source in ["", "\"", "voice a { \"x\n\"y", "🎻♭ // \r\n//", "scoring a for b {\n a.1 plays\n", "[[[ }"] {
+        for source in [
+            "",
+            "\"",
+            "voice a { \"x\n\"y",
+            "🎻♭ // \r\n//",
+            "scoring a for b {\n a.1 plays\n",
+            "[[[ }",
+        ] {
             let (session, at) = text(source);
             let found = tokens(&session, at.file);
             assert!(found.windows(2).all(|w| w[0].0.end <= w[1].0.start));

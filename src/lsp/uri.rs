@@ -48,7 +48,12 @@ mod tests {
 
     #[test]
     fn names_and_addresses_go_there_and_back() {
-        for name in ["/a/b.ripieno", "/mühle/am wehr#1.ripieno", "c:/music/100%.ripieno", "untitled:Untitled-1"] {
+        for name in [
+            "/a/b.ripieno",
+            "/mühle/am wehr#1.ripieno",
+            "c:/music/100%.ripieno",
+            "untitled:Untitled-1",
+        ] {
             assert_eq!(name_of(&uri_of(name)), name);
         }
         assert_eq!(name_of(&Uri("file:///c%3A/a%20b".into())), "c:/a b");

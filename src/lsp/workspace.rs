@@ -220,7 +220,8 @@ impl Workspace {
         let names: Vec<String> = self.open.keys().cloned().collect();
         for name in names {
             // A text that the session cannot even read waits for its next edit.
-            let read = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| self.take_in(&name)));
+            let read =
+                std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| self.take_in(&name)));
             if read.is_err() {
                 continue;
             }
@@ -319,7 +320,10 @@ impl Workspace {
     /// The place of some bytes with its address.
     #[must_use]
     pub fn location(&self, place: &Place) -> lsp::Location {
-        lsp::Location { uri: self.uri(place.file), range: self.range(place.file, place.range.clone()) }
+        lsp::Location {
+            uri: self.uri(place.file),
+            range: self.range(place.file, place.range.clone()),
+        }
     }
 
     /// A position in an open text, and the root to which it belongs.
@@ -355,8 +359,9 @@ impl Workspace {
                 self.reach(*file);
             }
         }
-        let stands_alone =
-            |file: &FileId| is_whole(self.session.document(*file)) || self.users_of(*file).is_empty();
+        let stands_alone = |file: &FileId| {
+            is_whole(self.session.document(*file)) || self.users_of(*file).is_empty()
+        };
         open.iter().copied().filter(stands_alone).collect()
     }
 
@@ -409,9 +414,10 @@ impl Workspace {
 
 /// Does a file have a piece or a scoring of its own?
 fn is_whole(document: &Document) -> bool {
-    document.blocks().iter().any(|block| {
-        matches!(*block.declaration, Declaration::Piece(_) | Declaration::Scoring(_))
-    })
+    document
+        .blocks()
+        .iter()
+        .any(|block| matches!(*block.declaration, Declaration::Piece(_) | Declaration::Scoring(_)))
 }
 
 /// The name of a file by its path.
@@ -437,9 +443,8 @@ impl FolderLoader {
 
     fn find(&self, path: &str, from: &str) -> Option<(PathBuf, PathBuf)> {
         let from = Path::new(from);
-        let absolute = |component: Component| {
-            matches!(component, Component::RootDir | Component::Prefix(_))
-        };
+        let absolute =
+            |component: Component| matches!(component, Component::RootDir | Component::Prefix(_));
         if !uri::is_file(&from.to_string_lossy()) || Path::new(path).components().any(absolute) {
             return None;
         }

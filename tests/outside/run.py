@@ -18,6 +18,7 @@ from pathlib import Path
 import check_agreement
 import check_checks
 import check_corpus
+import check_editor
 import check_files
 import check_findings
 import check_harmony
@@ -128,7 +129,8 @@ def main(ripieno, *samples):
         clean = work / "clean.ripieno"
         clean.write_text(HOSTILE, encoding="utf-8")
         said = check_findings.check(ripieno, clean)
-        outside = (check_harmony.check(ripieno), check_corpus.check(ripieno))
+        editor = check_editor.check(ripieno, work / "editor")
+        outside = (editor, check_harmony.check(ripieno), check_corpus.check(ripieno))
         for stage in (findings, said, *outside, checks(work, samples)):
             for finding in stage:
                 passed += finding.passed

@@ -68,12 +68,19 @@ fn instrument_of(cursor: &Cursor) -> Option<&'static Instrument> {
 
 /// `violin` of `violin-1`.
 fn section(word: &str) -> &str {
-    word.rsplit_once('-').filter(|(_, n)| n.chars().all(|c| c.is_ascii_digit())).map_or(word, |(line, _)| line)
+    word.rsplit_once('-')
+        .filter(|(_, n)| n.chars().all(|c| c.is_ascii_digit()))
+        .map_or(word, |(line, _)| line)
 }
 
 /// The option whose list a comma goes on with.
 fn list_of(cursor: &Cursor) -> Option<&str> {
-    cursor.before.iter().rev().map(String::as_str).find(|word| matches!(*word, "crook" | "in" | "tuned" | "joins") || find(word).is_some())
+    cursor
+        .before
+        .iter()
+        .rev()
+        .map(String::as_str)
+        .find(|word| matches!(*word, "crook" | "in" | "tuned" | "joins") || find(word).is_some())
 }
 
 /// The instrument without valves of that name.
@@ -91,13 +98,19 @@ pub(super) fn tunings(instrument: Option<&'static Instrument>, word: &str) -> Ve
             let moved = tuning.transposition.semitones;
             match moved {
                 0 => "sounds as written".to_string(),
-                _ => format!("sounds {} semitones {}", moved.abs(), if moved < 0 { "lower" } else { "higher" }),
+                _ => format!(
+                    "sounds {} semitones {}",
+                    moved.abs(),
+                    if moved < 0 { "lower" } else { "higher" }
+                ),
             }
         };
         tunings.iter().map(|t| Proposal::new(&t.name, Sort::Value, about(t))).collect()
     };
     match (instrument, word) {
-        (Some(instrument), "crook") => natural(instrument).map(|i| of(&i.crooks)).unwrap_or_default(),
+        (Some(instrument), "crook") => {
+            natural(instrument).map(|i| of(&i.crooks)).unwrap_or_default()
+        }
         (Some(instrument), _) => of(&instrument.keys),
         (None, _) => Vec::new(),
     }
@@ -111,9 +124,12 @@ fn instruments(session: &mut Session, at: At, cursor: &Cursor) -> Vec<Proposal> 
     let mut all = Vec::new();
     for instrument in catalogue() {
         // `horn crook D` is how one without valves is written.
-        if instrument.id.starts_with("natural-") || era.is_some_and(|era| {
-            era < instrument.from && natural(instrument).is_none_or(|natural| era < natural.from)
-        }) {
+        if instrument.id.starts_with("natural-")
+            || era.is_some_and(|era| {
+                era < instrument.from
+                    && natural(instrument).is_none_or(|natural| era < natural.from)
+            })
+        {
             continue;
         }
         let taken = own.is_some_and(|own| own.players.iter().any(|p| p.line_name == instrument.id));

@@ -80,7 +80,9 @@ fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<Proposal> {
             (Some("scoring"), Some("for")) | (Some("ensemble"), Some("extends")) => {
                 ensembles(session, at)
             }
-            (Some("scoring"), _) if cursor.before.len() == 2 => keywords(&[("for", "the ensemble that plays")]),
+            (Some("scoring"), _) if cursor.before.len() == 2 => {
+                keywords(&[("for", "the ensemble that plays")])
+            }
             (Some("ensemble"), _) if cursor.before.len() == 2 => {
                 keywords(&[("extends", "a smaller ensemble, all of whose lines it takes over")])
             }
@@ -160,14 +162,25 @@ fn keywords(words: &[(&str, &str)]) -> Vec<Proposal> {
 fn loudness() -> Vec<Proposal> {
     let mut all: Vec<Proposal> =
         Dynamic::WORDS.iter().map(|(_, word)| Proposal::new(*word, Sort::Value, "")).collect();
-    all.push(Proposal::new("cresc", Sort::Value, "a hairpin up to the next dynamic, or up to `to`"));
-    all.push(Proposal::new("dim", Sort::Value, "a hairpin down to the next dynamic, or up to `to`"));
+    all.push(Proposal::new(
+        "cresc",
+        Sort::Value,
+        "a hairpin up to the next dynamic, or up to `to`",
+    ));
+    all.push(Proposal::new(
+        "dim",
+        Sort::Value,
+        "a hairpin down to the next dynamic, or up to `to`",
+    ));
     all.push(Proposal::new("to", Sort::Value, "the end of a hairpin"));
     all
 }
 
 fn techniques() -> Vec<Proposal> {
-    Technique::WORDS.iter().map(|(_, word, printed)| Proposal::new(*word, Sort::Value, *printed)).collect()
+    Technique::WORDS
+        .iter()
+        .map(|(_, word, printed)| Proposal::new(*word, Sort::Value, *printed))
+        .collect()
 }
 
 fn marks() -> Vec<Proposal> {
@@ -184,7 +197,9 @@ fn keys() -> Vec<Proposal> {
 
 fn ensembles(session: &mut Session, at: At) -> Vec<Proposal> {
     let piece = session.piece(at.root);
-    let about = |ensemble: &crate::resolve::Ensemble| format!("{}, {} parts", ensemble.era, ensemble.players.len());
+    let about = |ensemble: &crate::resolve::Ensemble| {
+        format!("{}, {} parts", ensemble.era, ensemble.players.len())
+    };
     piece.ensembles.iter().map(|e| Proposal::new(&e.name, Sort::Set, about(e))).collect()
 }
 
@@ -252,16 +267,23 @@ mod tests {
     }
 
     fn in_scoring(line: &str) -> Vec<String> {
-        offered(&format!("scoring small for duo {{\n  oboe.1 plays upper as melody, bars 2..3\n  {line}‸\n}}\n"))
+        offered(&format!(
+            "scoring small for duo {{\n  oboe.1 plays upper as melody, bars 2..3\n  {line}‸\n}}\n"
+        ))
     }
 
     #[test]
     fn behind_a_word_stands_only_what_may() {
         assert_eq!(in_scoring("oboe.2 plays "), ["upper", "lower"]);
-        assert_eq!(in_scoring("oboe.2 plays upper as "), ["melody", "bass", "harmony", "rhythm", "highlight"]);
+        assert_eq!(
+            in_scoring("oboe.2 plays upper as "),
+            ["melody", "bass", "harmony", "rhythm", "highlight"]
+        );
         assert_eq!(in_scoring("keep "), [""; 0]);
         assert_eq!(in_scoring("oboe.2 "), VERBS.map(|(verb, _)| verb));
-        assert!(in_scoring("").starts_with(&["oboe", "oboe.1", "oboe.2", "horn"].map(String::from)));
+        assert!(
+            in_scoring("").starts_with(&["oboe", "oboe.1", "oboe.2", "horn"].map(String::from))
+        );
         assert!(in_scoring("").contains(&"wind".to_string()));
         assert!(in_scoring("oboe.2 doubles ").contains(&"horn.1".to_string()));
         assert!(in_scoring("oboe.2 plays upper at ").contains(&"mf".to_string()));
@@ -277,19 +299,31 @@ mod tests {
     #[test]
     fn crooks_and_keys_are_those_of_the_instrument() {
         let crooks = in_scoring("horn takes crook ");
-        assert!(crooks.contains(&"D".to_string()) && crooks.contains(&"Bb basso".to_string()), "{crooks:?}");
+        assert!(
+            crooks.contains(&"D".to_string()) && crooks.contains(&"Bb basso".to_string()),
+            "{crooks:?}"
+        );
         let keys = offered("scoring large for late {\n  clarinet takes clarinet in ‸\n}\n");
-        assert!(keys.contains(&"A".to_string()) && !keys.contains(&"Bb basso".to_string()), "{keys:?}");
+        assert!(
+            keys.contains(&"A".to_string()) && !keys.contains(&"Bb basso".to_string()),
+            "{keys:?}"
+        );
         let crooks = offered("ensemble more extends duo {\n  horn 4 crook ‸\n}\n");
         assert!(crooks.contains(&"Bb alto".to_string()), "{crooks:?}");
         let taken = in_scoring("oboe.1 takes ");
-        assert!(taken.contains(&"flute".to_string()) && !taken.contains(&"viola".to_string()), "{taken:?}");
+        assert!(
+            taken.contains(&"flute".to_string()) && !taken.contains(&"viola".to_string()),
+            "{taken:?}"
+        );
     }
 
     #[test]
     fn instruments_are_those_of_the_era() {
         let early = offered("ensemble early {\n  era 1725\n  ‸\n}\n");
-        assert!(early.contains(&"oboe".to_string()) && !early.contains(&"tuba".to_string()), "{early:?}");
+        assert!(
+            early.contains(&"oboe".to_string()) && !early.contains(&"tuba".to_string()),
+            "{early:?}"
+        );
         let late = offered("ensemble modern {\n  era 1885\n  ‸\n}\n");
         assert!(late.contains(&"tuba".to_string()));
     }
@@ -306,7 +340,9 @@ mod tests {
     fn brackets_hold_marks_or_directions() {
         assert!(offered("voice more {\n  1: 1/4 D5[‸\n").contains(&"stacc".to_string()));
         let directions = offered("voice more {\n  1: 1/4 D5 [‸\n");
-        assert!(directions.contains(&"cresc".to_string()) && !directions.contains(&"stacc".to_string()));
+        assert!(
+            directions.contains(&"cresc".to_string()) && !directions.contains(&"stacc".to_string())
+        );
         assert!(offered("voice more {\n  1: 1/4 re‸ |\n}\n").contains(&"rest".to_string()));
     }
 
@@ -321,7 +357,14 @@ mod tests {
 
     #[test]
     fn any_place_of_any_text_may_be_completed() {
-        for source in ["", "voice a {\n 1: [", "scoring s for e {\n oboe.9 takes horn crook\n allow \n", "ensemble e {\n horn crook ,", "🎻[", "form { 1 key "] {
+        for source in [
+            "",
+            "voice a {\n 1: [",
+            "scoring s for e {\n oboe.9 takes horn crook\n allow \n",
+            "ensemble e {\n horn crook ,",
+            "🎻[",
+            "form { 1 key ",
+        ] {
             for offset in (0..=source.len()).filter(|at| source.is_char_boundary(*at)) {
                 let (mut session, at) = text(source);
                 let _ = completion(&mut session, At { offset, ..at });

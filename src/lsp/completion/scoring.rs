@@ -81,7 +81,9 @@ pub(super) fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<P
         "plays" | "signals" => voices(&piece),
         "doubles" => who(ensemble),
         "as" => Role::WORDS.iter().map(|(_, word)| Proposal::new(*word, Sort::Value, "")).collect(),
-        "at" => Dynamic::WORDS.iter().map(|(_, word)| Proposal::new(*word, Sort::Value, "")).collect(),
+        "at" => {
+            Dynamic::WORDS.iter().map(|(_, word)| Proposal::new(*word, Sort::Value, "")).collect()
+        }
         "bars" => free_bars(session, at, cursor, &named),
         "takes" => taken(ensemble, &named),
         "crook" | "in" => tunings(takes(ensemble, &named, &before), last),
@@ -156,8 +158,10 @@ fn players(ensemble: &Ensemble, named: &[&str]) -> Vec<usize> {
 /// What the named players could take: other instruments of their family, or what their own has.
 fn taken(ensemble: Option<&Ensemble>, named: &[&str]) -> Vec<Proposal> {
     let Some(ensemble) = ensemble else { return Vec::new() };
-    let own: Vec<&'static Instrument> =
-        players(ensemble, named).into_iter().map(|player| ensemble.players[player].instrument).collect();
+    let own: Vec<&'static Instrument> = players(ensemble, named)
+        .into_iter()
+        .map(|player| ensemble.players[player].instrument)
+        .collect();
     let mut all = Vec::new();
     if own.iter().any(|i| !i.crooks.is_empty()) {
         all.push(Proposal::new("crook", Sort::Keyword, "another crook"));
@@ -178,7 +182,11 @@ fn taken(ensemble: Option<&Ensemble>, named: &[&str]) -> Vec<Proposal> {
 }
 
 /// The instrument that is taken, or that the players have.
-fn takes(ensemble: Option<&Ensemble>, named: &[&str], before: &[&str]) -> Option<&'static Instrument> {
+fn takes(
+    ensemble: Option<&Ensemble>,
+    named: &[&str],
+    before: &[&str],
+) -> Option<&'static Instrument> {
     let word = before.iter().rev().find_map(|word| crate::instruments::find(word));
     let taken = word.filter(|_| before.contains(&"takes"));
     let verb = before.iter().position(|word| *word == "takes")?;
@@ -230,4 +238,3 @@ fn free_bars(session: &mut Session, at: At, cursor: &Cursor, named: &[&str]) -> 
     }
     all
 }
-

@@ -51,8 +51,13 @@ fn of_name(session: &mut Session, at: At, name: &Name) -> Option<String> {
         Kind::Scoring => {
             let scoring = piece.scorings.iter().find(|s| s.name == name.text)?;
             let ensemble = piece.ensembles.get(scoring.ensemble)?;
-            let kept: Vec<String> = piece.layers(scoring)[1..].iter().map(|s| format!("`{}`", s.name)).collect();
-            let keeps = if kept.is_empty() { String::new() } else { format!(", keeps {}", kept.join(", ")) };
+            let kept: Vec<String> =
+                piece.layers(scoring)[1..].iter().map(|s| format!("`{}`", s.name)).collect();
+            let keeps = if kept.is_empty() {
+                String::new()
+            } else {
+                format!(", keeps {}", kept.join(", "))
+            };
             Some(format!("**scoring `{}`**{keeps}\n\n{}", scoring.name, of_ensemble(ensemble)))
         }
         Kind::Instrument => Some(instrument::tell(find(&name.text)?, era_of(&piece, name))),
@@ -87,15 +92,18 @@ fn part(session: &mut Session, at: At, name: &Name) -> Option<String> {
     let players: Vec<_> = ensemble.into_iter().flat_map(|e| &e.players).filter(named).collect();
     let Some(first) = players.first() else {
         // A name that only looks like an instrument still is one.
-        let known = find(&name.text).or_else(|| find(name.text.trim_end_matches(|c: char| c == '-' || c.is_ascii_digit())));
+        let known = find(&name.text)
+            .or_else(|| find(name.text.trim_end_matches(|c: char| c == '-' || c.is_ascii_digit())));
         return known.map(|known| instrument::tell(known, era_of(&piece, name)));
     };
     let mut text = String::new();
     for player in &players {
-        let people = if player.count > 1 { format!(", {} players", player.count) } else { String::new() };
+        let people =
+            if player.count > 1 { format!(", {} players", player.count) } else { String::new() };
         let key = player.tuning.map_or_else(String::new, |tuning| format!(" in {}", tuning.name));
         let drums: Vec<String> = player.drums.iter().map(ToString::to_string).collect();
-        let drums = if drums.is_empty() { String::new() } else { format!(", tuned {}", drums.join(", ")) };
+        let drums =
+            if drums.is_empty() { String::new() } else { format!(", tuned {}", drums.join(", ")) };
         let _ = writeln!(text, "**{}**{key}{people}{drums}  ", player.name);
     }
     text.push('\n');
@@ -149,7 +157,9 @@ pub fn players_of_voice(piece: &Piece, voice: usize) -> Vec<(String, Vec<String>
         let mut who: Vec<String> = Vec::new();
         for line in piece.layers(scoring).into_iter().flat_map(|layer| &layer.lines) {
             let plays = match &line.verb {
-                Verb::Plays { voice: played, .. } | Verb::Signals { voice: played } => *played == voice,
+                Verb::Plays { voice: played, .. } | Verb::Signals { voice: played } => {
+                    *played == voice
+                }
                 _ => false,
             };
             for (name, _) in line.who.iter().filter(|_| plays) {
@@ -192,7 +202,14 @@ fn rule(code: &str) -> Option<String> {
                         out.push_str("\n```\n");
                         fence = false;
                     }
-                    let heads = ["What it finds", "Why it matters", "How to mend it", "Example", "Mended", "Source"];
+                    let heads = [
+                        "What it finds",
+                        "Why it matters",
+                        "How to mend it",
+                        "Example",
+                        "Mended",
+                        "Source",
+                    ];
                     if heads.contains(&line) {
                         heading = line;
                         let _ = write!(out, "\n*{line}*\n");
@@ -254,7 +271,6 @@ fn notes_of(chord: &Chord) -> String {
     }
 }
 
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -299,15 +315,22 @@ mod tests {
         let told = of("ensemble duo {\n  era 1770\n  ob‸oe 2\n}\n");
         assert!(told.contains("**Oboe 1**") && told.contains("In 1770, sounding pitch:"), "{told}");
         assert!(told.contains("| is asked |") && told.contains("| source |"), "{told}");
-        let told = of("ensemble duo {\n  era 1885\n  flute\n}\nscoring s for duo {\n  flute takes pic‸colo bar 2\n}\n");
+        let told = of(
+            "ensemble duo {\n  era 1885\n  flute\n}\nscoring s for duo {\n  flute takes pic‸colo bar 2\n}\n",
+        );
         assert!(told.contains("**Piccolo**"), "{told}");
     }
 
     #[test]
     fn names_tell_what_they_stand_for() {
-        let source = format!("voice upper {{\n  1: 1/1 D4 | 2: rest 3 |\n}}\n{HORN}scoring small for duo {{\n  violin-1 plays up‸per as melody\n}}\n");
+        let source = format!(
+            "voice upper {{\n  1: 1/1 D4 | 2: rest 3 |\n}}\n{HORN}scoring small for duo {{\n  violin-1 plays up‸per as melody\n}}\n"
+        );
         let told = of(&source);
-        assert!(told.contains("**voice `upper`**, D4 to D4") && told.contains("`small`: violin-1"), "{told}");
+        assert!(
+            told.contains("**voice `upper`**, D4 to D4") && told.contains("`small`: violin-1"),
+            "{told}"
+        );
         let told = of("ensemble wind {\n  era 1770\n  oboe 2\n  group bas‸so = oboe 8vb\n}\n");
         assert!(told.contains("Oboe 1, an octave lower"), "{told}");
         let told = of(&source.replace('‸', "").replace("for duo", "for du‸o"));
@@ -326,7 +349,12 @@ mod tests {
 
     #[test]
     fn any_place_of_any_text_may_be_asked_about() {
-        for source in ["", "voice a {\n 1: D5&F5 3:2(x x x) |", "scoring s for e {\n oboe.9 takes horn crook\n allow x\n", "harmony {\n 1: H♭ |"] {
+        for source in [
+            "",
+            "voice a {\n 1: D5&F5 3:2(x x x) |",
+            "scoring s for e {\n oboe.9 takes horn crook\n allow x\n",
+            "harmony {\n 1: H♭ |",
+        ] {
             for offset in (0..=source.len()).filter(|at| source.is_char_boundary(*at)) {
                 let (mut session, at) = text(source);
                 let _ = hover(&mut session, At { offset, ..at });

@@ -33,13 +33,7 @@ fn strength_at(cx: &Context, sounding: Sounding, time: Time, degree: Degree) -> 
 }
 
 /// The same of one note of a part.
-fn strength_of(
-    part: &Part,
-    note: &SoundingNote,
-    plucks: bool,
-    time: Time,
-    degree: Degree,
-) -> f64 {
+fn strength_of(part: &Part, note: &SoundingNote, plucks: bool, time: Time, degree: Degree) -> f64 {
     let instrument = part.instrument_at(time);
     let weighs = match instrument.loudness {
         Loudness::StringDepartment if plucks => Loudness::Plucked,
