@@ -61,9 +61,7 @@ pub fn crooks(piece: &Piece, scoring: Option<&Scoring>, voice: Option<&Voice>) -
     let music = Music {
         home: at_home(piece, &chords),
         main: weigh::main_chords(&chords, 2).iter().map(ToString::to_string).collect(),
-        melody: voice
-            .or(piece.voices.first().map(|first| &**first))
-            .map(|voice| (voice.name.as_str(), melody(voice))),
+        melody: voice.or(piece.voices.first().map(|first| &**first)).map(|voice| (voice.name.as_str(), melody(voice))),
         chords,
     };
     let mut advice =

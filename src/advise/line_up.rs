@@ -61,12 +61,7 @@ fn people(players: &[Arc<Player>], which: impl Fn(&Player) -> bool) -> u32 {
 }
 
 /// `2`, or with a companion `3[1.2.pic]`, or where a player takes it as well `2[1.2/pic]`.
-fn desk(
-    players: &[Arc<Player>],
-    taken: &[Doubling],
-    main: &str,
-    companions: &[(&str, &str)],
-) -> String {
+fn desk(players: &[Arc<Player>], taken: &[Doubling], main: &str, companions: &[(&str, &str)]) -> String {
     let plain = people(players, |p| id(p) == main);
     let mut seats: Vec<String> = Vec::new();
     for player in players.iter().filter(|p| id(p) == main) {

@@ -376,17 +376,17 @@ impl<'a> Work<'a> {
         let Some(note) = run.notes.iter().find(wrong) else { return };
         let place = self.piece.form.place(note.start);
         let finding = Diagnostic::warning(
-            "arrange/no-pitch",
-            self.lines[usize::from(id.0)].line.span,
-            format!(
-                "{}: strokes without pitch from {place} on, for an instrument that needs pitches.",
-                player.name
-            ),
-        )
-        .with_label(note.source, "the stroke")
-        .with_help("Give the line to an instrument without pitch, or write notes in place of `x`.")
-        .with_bars(place.bar, place.bar)
-        .with_player(&player.id);
+                "arrange/no-pitch",
+                self.lines[usize::from(id.0)].line.span,
+                format!(
+                    "{}: strokes without pitch from {place} on, for an instrument that needs pitches.",
+                    player.name
+                ),
+            )
+            .with_label(note.source, "the stroke")
+            .with_help("Give the line to an instrument without pitch, or write notes in place of `x`.")
+            .with_bars(place.bar, place.bar)
+            .with_player(&player.id);
         self.happens(index, Event::Tell(Once::Strokes, id, finding));
     }
 
@@ -473,9 +473,7 @@ impl<'a> Work<'a> {
             let line = self.lines[usize::from(id.0)].line.span;
             let moved: Vec<(&Part, &Part, &doubling::Folded)> = moved
                 .iter()
-                .map(|(index, source, folded)| {
-                    (&*self.parts[*index], &*self.parts[*source], folded)
-                })
+                .map(|(index, source, folded)| (&*self.parts[*index], &*self.parts[*source], folded))
                 .collect();
             self.diagnostics.extend(doubling::octave_moved(self.piece, line, &moved));
         }

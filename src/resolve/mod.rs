@@ -89,8 +89,7 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {
     }
     head(cx, tree, &mut piece);
     let voices = (form::longest_voice(tree), form::last_of_voices(tree));
-    let forms: Vec<_> =
-        tree.declarations.iter().filter_map(|declaration| form_of(declaration)).collect();
+    let forms: Vec<_> = tree.declarations.iter().filter_map(|declaration| form_of(declaration)).collect();
     one_only(cx, &forms.iter().map(|f| f.span).collect::<Vec<_>>(), "form");
     piece.form = kept.form(form::form(cx, forms.first().copied(), voices, piece.span));
     let mut voices = Vec::new();
@@ -117,9 +116,8 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {
         }
     }
     let all = (0, piece.form.bars.len());
-    let declared = |kind: fn(&Declaration) -> bool| {
-        tree.declarations.iter().any(|declaration| kind(declaration))
-    };
+    let declared =
+        |kind: fn(&Declaration) -> bool| tree.declarations.iter().any(|declaration| kind(declaration));
     if cx.told.may_be_lost("harmony") && !declared(|d| matches!(d, Declaration::Harmony(_))) {
         piece.harmony_unsure.push(all);
     }

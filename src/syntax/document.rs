@@ -126,11 +126,11 @@ impl Document {
     /// [`Sources`](crate::diagnostics::Sources).
     #[must_use]
     pub fn range(&self, span: Span) -> Range<usize> {
-        let item =
-            |id: ItemId| self.items().find(|(_, item)| item.id == id).map_or(0, |(start, _)| start);
+        let item = |id: ItemId| {
+            self.items().find(|(_, item)| item.id == id).map_or(0, |(start, _)| start)
+        };
         let start = item(span.first) + span.start as usize;
-        let base =
-            if span.first == span.last { start - span.start as usize } else { item(span.last) };
+        let base = if span.first == span.last { start - span.start as usize } else { item(span.last) };
         start..(base + span.end as usize).max(start)
     }
 
@@ -317,8 +317,10 @@ impl Document {
 
     /// Gathers items to declarations; those that hold none of the fresh items stay as they are.
     fn gather(&mut self, fresh: Range<usize>) {
-        let mut known: HashMap<ItemId, Block> =
-            std::mem::take(&mut self.blocks).into_iter().map(|block| (block.head, block)).collect();
+        let mut known: HashMap<ItemId, Block> = std::mem::take(&mut self.blocks)
+            .into_iter()
+            .map(|block| (block.head, block))
+            .collect();
         let mut first = 0;
         let mut starts = None;
         while first < self.items.len() && self.items[first].node != Node::End {

@@ -44,10 +44,7 @@ fn shape(document: &Document) -> String {
 }
 
 fn written(document: &Document) -> String {
-    document
-        .items()
-        .map(|place| document.gap(place).to_string() + document.text_of(place))
-        .collect()
+    document.items().map(|place| document.gap(place).to_string() + document.text_of(place)).collect()
 }
 
 #[test]
@@ -117,46 +114,10 @@ impl Random {
 }
 
 const BITS: [&str; 40] = [
-    "|",
-    "{",
-    "}",
-    "\n",
-    "3:2(",
-    ")",
-    "12:",
-    " ",
-    "//",
-    "\"",
-    "1/4 ",
-    "=",
-    "rest ",
-    "voice v {\n",
-    "x",
-    "D5 ",
-    "[p]",
-    "scoring a for b {\n",
-    "#",
-    "&",
-    "\r\n",
-    "writes {",
-    "grace(",
-    ",",
-    "bars 1",
-    "form {\n",
-    "}\n",
-    "\n\n",
-    "🎻",
-    "\u{FEFF}",
-    "use \"x\"\n",
-    "keep a",
-    "1 metre 3/4",
-    " |\n 9: ",
-    "plays tune",
-    "piece \"",
-    "allow ",
-    "oboe",
-    "\r",
-    "ensemble e {",
+    "|", "{", "}", "\n", "3:2(", ")", "12:", " ", "//", "\"", "1/4 ", "=", "rest ", "voice v {\n",
+    "x", "D5 ", "[p]", "scoring a for b {\n", "#", "&", "\r\n", "writes {", "grace(", ",", "bars 1",
+    "form {\n", "}\n", "\n\n", "🎻", "\u{FEFF}", "use \"x\"\n", "keep a", "1 metre 3/4", " |\n 9: ",
+    "plays tune", "piece \"", "allow ", "oboe", "\r", "ensemble e {",
 ];
 
 #[test]

@@ -23,8 +23,7 @@ pub fn parse(file: FileId, text: &str) -> (Tree, Vec<Diagnostic>) {
 pub(super) fn unreadable(file: FileId, text: &str) -> Option<Diagnostic> {
     let whole = Span::new(file, 0, 0);
     if text.len() > LARGEST_SOURCE {
-        let message =
-            format!("This file is {} MB long; a source may have 16 MB.", text.len() >> 20);
+        let message = format!("This file is {} MB long; a source may have 16 MB.", text.len() >> 20);
         let help = "Put each movement into a file of its own and share ensembles by `use`.";
         return Some(Diagnostic::error("syntax/too-large", whole, message).with_help(help));
     }

@@ -14,7 +14,8 @@ use crate::instruments::find;
 use crate::music::{Key, Metre, Mode, Pitch};
 use crate::notate::notate;
 use crate::resolve::{
-    Attached, Bar, BarLine, Direction, Graces, Mark, Piece, Player, Role, Sound, Tempo, Tuplet,
+    Attached, Bar, BarLine, Direction, Graces, Mark, Piece, Player, Role, Sound, Tempo,
+    Tuplet,
 };
 
 fn player(id: &str) -> Player {
@@ -150,8 +151,7 @@ fn the_header_says_format_1_with_a_track_for_the_frame_and_one_a_player() {
 fn track_0_holds_titles_metre_key_and_tempo() {
     let mut piece = piece(3);
     Arc::make_mut(&mut piece.form).bars[1].mark = Some("A".into());
-    Arc::make_mut(&mut piece.form).bars[2].tempo =
-        Some(Tempo { beat: Some((Time::of(3, 8), 60.0)), words: None });
+    Arc::make_mut(&mut piece.form).bars[2].tempo = Some(Tempo { beat: Some((Time::of(3, 8), 60.0)), words: None });
     with_arrangement(&piece, Vec::new(), |bytes| {
         let smf = Smf::parse(bytes).unwrap();
         let mut now = 0;

@@ -28,12 +28,7 @@ use crate::syntax::{BarTree, DirectionWord, Element, MarkTree, PitchTree, Spanne
 pub const MOMENTARY_DIRECTIONS: [&str; 3] = ["cresc", "dim", "to"];
 
 /// The music of a voice or of a `writes` line.
-pub(super) fn music(
-    cx: &mut Context,
-    bars: &[Arc<BarTree>],
-    form: &Form,
-    counting: Counting,
-) -> Music {
+pub(super) fn music(cx: &mut Context, bars: &[Arc<BarTree>], form: &Form, counting: Counting) -> Music {
     let mut builder = Builder { cx, form, music: Music::default(), state: State::default() };
     let mut count = BarCount::new(counting);
     for (place, bar) in bars.iter().enumerate() {

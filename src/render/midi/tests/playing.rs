@@ -219,8 +219,7 @@ fn a_change_without_measure_arrives_at_the_mark_in_its_direction() {
 fn tempo_primo_goes_back_to_the_first_mark() {
     let mut piece = piece(3);
     let words = |words: &str| Some(Tempo { beat: None, words: Some(words.into()) });
-    Arc::make_mut(&mut piece.form).bars[1].tempo =
-        Some(Tempo { beat: Some((Time::QUARTER, 48.0)), words: None });
+    Arc::make_mut(&mut piece.form).bars[1].tempo = Some(Tempo { beat: Some((Time::QUARTER, 48.0)), words: None });
     Arc::make_mut(&mut piece.form).bars[2].tempo = words("Tempo I");
     assert_eq!(tempos(&piece, Vec::new()), [(0, 625_000), (1440, 1_250_000), (2880, 625_000)]);
 }
