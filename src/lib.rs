@@ -11,8 +11,12 @@
 //! 6. [`render`] writes text, MusicXML and MIDI.
 //!
 //! Beside them stand [`music`] (pure theory), [`instruments`] (the catalogue) and
-//! [`diagnostics`] (findings and how to show them). None of these reads or writes a file; [`cli`]
-//! does.
+//! [`diagnostics`] (findings and how to show them). None of these reads or writes a file; the command
+//! line does, which is no part of this library.
+//!
+//! The stages live in crates below this one: the compiler proper (`ripieno-compiler`: all up to
+//! [`arrange`], and what stands beside), `ripieno-checker` ([`check`], [`advise`]) and
+//! `ripieno-writers` ([`notate`], [`render`]). This library only gathers them.
 //!
 //! ```
 //! use ripieno::{arrange, diagnostics::Sources, notate, render, resolve};
@@ -40,20 +44,7 @@
 //! assert!(render::text::part(&score, 0).contains("Oboe"));
 //! ```
 
-// What pest makes of the grammar asks for it.
-extern crate alloc;
-
-pub mod advise;
-pub mod arrange;
-pub mod check;
-pub mod cli;
-pub mod diagnostics;
-pub mod harmony;
-pub mod instruments;
-pub mod lsp;
-pub mod music;
-pub mod notate;
-pub mod render;
-pub mod resolve;
-pub mod session;
-pub mod syntax;
+pub use ripieno_checker::{advise, check, session};
+pub use ripieno_compiler::{arrange, diagnostics, harmony, instruments, music, resolve, syntax};
+pub use ripieno_lsp as lsp;
+pub use ripieno_writers::{notate, render};

@@ -1,7 +1,7 @@
-//! The command line: see [`ripieno::cli`].
+//! The program `ripieno`: see `ripieno-cli`.
 
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    ripieno::cli::main()
+    ripieno_cli::main()
 }

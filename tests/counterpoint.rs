@@ -65,7 +65,7 @@ impl Loader for Beside {
 }
 
 /// The piece of a source; what cannot be read is an error in the words of the compiler.
-fn piece(name: &str, text: &str, loader: &mut dyn Loader) -> Result<Piece, String> {
+fn piece(name: &str, text: &str, loader: &mut dyn Loader) -> Result<std::sync::Arc<Piece>, String> {
     let mut sources = Sources::new();
     let file = sources.add(name, text);
     let (piece, told) = resolve::resolve(&mut sources, file, loader);
@@ -164,7 +164,7 @@ fn source(form: &str, music: &[&str]) -> String {
     text
 }
 
-fn case(form: &str, music: &[&str]) -> Piece {
+fn case(form: &str, music: &[&str]) -> std::sync::Arc<Piece> {
     let text = source(form, music);
     piece("case", &text, &mut NoFiles).unwrap_or_else(|errors| panic!("{errors}\n{text}"))
 }

@@ -9,9 +9,9 @@ use serde::Serialize;
 
 use super::source::{self, has_errors};
 use super::{End, Failure, Outcome, Show, print};
-use crate::advise;
-use crate::diagnostics::{Sources, did_you_mean};
-use crate::resolve::{Piece, Scoring, Voice};
+use ripieno_checker::advise;
+use ripieno_compiler::diagnostics::{Sources, did_you_mean};
+use ripieno_compiler::resolve::{Piece, Scoring, Voice};
 
 /// What `advise` takes.
 #[derive(clap::Args)]

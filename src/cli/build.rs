@@ -7,12 +7,12 @@ use std::sync::Arc;
 use super::output::{Entry, Inputs, MANIFEST, Manifest, OutputFolder, digest};
 use super::source::{self, counts, has_errors};
 use super::{End, Failure, Outcome, Show, print};
-use crate::advise::{self, table};
-use crate::arrange::{Arrangement, arrange};
-use crate::check;
-use crate::diagnostics::Sources;
-use crate::render::{self, Format, slug};
-use crate::resolve::{Form, Piece, Scoring, seconds_per_whole};
+use ripieno_checker::advise::{self, table};
+use ripieno_checker::check;
+use ripieno_compiler::arrange::{Arrangement, arrange};
+use ripieno_compiler::diagnostics::Sources;
+use ripieno_compiler::resolve::{Form, Piece, Scoring, seconds_per_whole};
+use ripieno_writers::render::{self, Format, slug};
 
 /// What `build` takes.
 #[derive(clap::Args)]

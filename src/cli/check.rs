@@ -5,8 +5,8 @@ use std::path::PathBuf;
 
 use super::source::{self, counts, has_errors};
 use super::{End, Outcome, Show};
-use crate::check;
-use crate::diagnostics::Sources;
+use ripieno_checker::check;
+use ripieno_compiler::diagnostics::Sources;
 
 /// What `check` takes.
 #[derive(clap::Args)]

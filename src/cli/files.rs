@@ -5,8 +5,8 @@ use std::io::{self, Read, Write};
 use std::path::{Component, Path, PathBuf};
 
 use super::Failure;
-use crate::resolve::{LoadError, Loader};
-use crate::syntax::LARGEST_SOURCE;
+use ripieno_compiler::resolve::{LoadError, Loader};
+use ripieno_compiler::syntax::LARGEST_SOURCE;
 
 /// Brings in the files that `use` names, from below a root folder.
 pub(super) struct FileLoader {

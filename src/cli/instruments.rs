@@ -1,12 +1,12 @@
 //! `ripieno instruments`.
 
 use super::{End, Failure, Outcome, print};
-use crate::advise::table;
-use crate::diagnostics::did_you_mean;
-use crate::instruments::{
+use ripieno_checker::advise::table;
+use ripieno_compiler::diagnostics::did_you_mean;
+use ripieno_compiler::instruments::{
     Instrument, Limit, MidiSound, Tuning, catalogue, find, meant, other_names,
 };
-use crate::music::{Interval, Pitch};
+use ripieno_compiler::music::{Interval, Pitch};
 
 /// What `instruments` takes.
 #[derive(clap::Args)]

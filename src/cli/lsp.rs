@@ -11,8 +11,8 @@ use std::{env, fs};
 use lsp_server::Connection;
 
 use super::{End, Failure, Outcome, files};
-use crate::lsp::{Host, serve};
-use crate::resolve::LoadError;
+use ripieno_lsp::{Host, serve};
+use ripieno_compiler::resolve::LoadError;
 
 /// What `lsp` takes.
 #[derive(clap::Args)]

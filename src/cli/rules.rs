@@ -1,9 +1,9 @@
 //! `ripieno rules` and `ripieno explain`.
 
 use super::{End, Failure, Outcome, print};
-use crate::advise::table;
-use crate::check::{self, RULES};
-use crate::diagnostics::{CODES, did_you_mean};
+use ripieno_checker::advise::table;
+use ripieno_checker::check::{self, RULES};
+use ripieno_compiler::diagnostics::{CODES, did_you_mean};
 
 /// What `rules` takes.
 #[derive(clap::Args)]

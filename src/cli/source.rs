@@ -6,9 +6,11 @@ use std::sync::Arc;
 
 use super::files::{self, FileLoader};
 use super::{Failure, Show, colours, columns, print};
-use crate::check;
-use crate::diagnostics::{Diagnostic, Severity, Sources, did_you_mean, json, rich, short};
-use crate::resolve::{self, LoadError, Piece, Scoring};
+use ripieno_checker::check;
+use ripieno_compiler::diagnostics::{
+    Diagnostic, Severity, Sources, did_you_mean, json, rich, short,
+};
+use ripieno_compiler::resolve::{self, LoadError, Piece, Scoring};
 
 /// A source that was read and resolved.
 pub(super) struct Read {

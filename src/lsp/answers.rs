@@ -13,7 +13,7 @@ use super::progress::Progress;
 use super::server::Server;
 use super::workspace::{At, Place};
 use super::{
-    completion, diagnostics, fixes, folding, formatting, hierarchy, hints, hover, lens, names,
+    completion, findings, fixes, folding, formatting, hierarchy, hints, hover, lens, names,
     selection, show_bar, signature, symbols, tokens, uri,
 };
 use crate::diagnostics::FileId;
@@ -104,7 +104,7 @@ impl Server<'_> {
                 actions.push(lsp::CodeAction {
                     title: change.title,
                     kind: Some(lsp::CodeActionKind::QuickFix),
-                    diagnostics: Some(vec![diagnostics::shown(&self.workspace, &change.finding)]),
+                    diagnostics: Some(vec![findings::shown(&self.workspace, &change.finding)]),
                     is_preferred: change.preferred.then_some(true),
                     edit: Some(self.edit(change.edits)),
                     ..Default::default()
@@ -229,7 +229,7 @@ impl Server<'_> {
             && name.kind == names::Kind::Rule
         {
             // What declares a rule is its page.
-            let page = diagnostics::page(&self.workspace, &name.text)?;
+            let page = findings::page(&self.workspace, &name.text)?;
             return Some(vec![lsp::Location { uri: page, range: lsp::Range::default() }]);
         }
         Some(found.iter().map(|place| self.workspace.location(place)).collect())
@@ -564,7 +564,7 @@ impl Server<'_> {
                 give(show_bar::show_bar(&mut self.workspace.session, at.root, &scoring, bar))
             }
             EXPLAIN => match word("code") {
-                Some(code) => give(diagnostics::explained(&code)),
+                Some(code) => give(findings::explained(&code)),
                 None => takes("{ \"code\" }"),
             },
             WHO_PLAYS => {

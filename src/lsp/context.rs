@@ -115,7 +115,7 @@ fn words(text: &str) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::lsp::testing::text;
+    use crate::testing::text;
 
     fn of(source: &str) -> Cursor {
         let (session, at) = text(source);

@@ -92,7 +92,7 @@ fn title(fix: &Fix) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::lsp::testing::{FORM, changed, text};
+    use crate::testing::{FORM, changed, text};
 
     #[test]
     fn a_fix_is_offered_where_its_finding_stands() {

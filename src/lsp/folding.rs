@@ -80,7 +80,7 @@ fn comments(text: &str, gap: Range<usize>, folds: &mut Vec<(Range<usize>, Sort)>
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::lsp::testing::text;
+    use crate::testing::text;
 
     #[test]
     fn blocks_comments_and_uses_fold() {

@@ -186,7 +186,7 @@ fn lines<'p>(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::lsp::testing::{FORM, text};
+    use crate::testing::{FORM, text};
 
     #[test]
     fn it_goes_from_voice_to_lines_to_players_and_back() {

@@ -4,7 +4,7 @@
 use std::collections::HashMap;
 use std::ops::Range;
 
-use super::music::sounded;
+use super::notes::sounded;
 use super::settings::Hints;
 use super::workspace::At;
 use crate::diagnostics::ItemId;
@@ -169,7 +169,7 @@ fn written(session: &mut Session, at: At, bytes: &Range<usize>) -> Vec<Hint> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::lsp::testing::{FORM, text};
+    use crate::testing::{FORM, text};
 
     fn shown(source: &str, wanted: Hints) -> String {
         let (mut session, at) = text(source);

@@ -68,7 +68,7 @@ pub fn who_plays(session: &mut Session, at: At, voice: &str) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::lsp::testing::{FORM, text};
+    use crate::testing::{FORM, text};
 
     #[test]
     fn voices_say_who_plays_them_and_scorings_can_be_built() {

@@ -356,7 +356,7 @@ fn is_name(text: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::lsp::testing::{changed, line, text, texts};
+    use crate::testing::{changed, line, text, texts};
 
     const PIECE: &str = "use \"forces.ripieno\"\nvoice upper {\n  1: 1/1 D5 |\n}\nensemble spa extends village {\n  era 1770\n  oboe 2\n  bassoon joins basso\n}\nscoring small for village {\n  violin-1 plays upper as melody\n  basso plays upper 15mb as bass\n}\nscoring large for spa {\n  keep small\n  oboe.1 doubles violin-1\n  allow compass on basso \"so\"\n}\n";
     const FORCES: &str = "ensemble village {\n  era 1725\n  violin-1 4 players, cello 2 players\n  group basso = cello\n}\n";

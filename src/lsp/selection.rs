@@ -160,7 +160,7 @@ fn finished(mut all: Vec<Range<usize>>, offset: usize) -> Vec<Range<usize>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::lsp::testing::{FORM, text};
+    use crate::testing::{FORM, text};
 
     #[test]
     fn a_selection_grows_from_the_note_to_the_file() {

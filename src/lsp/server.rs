@@ -12,7 +12,7 @@ use super::capabilities::{capabilities, watching};
 use super::positions::Encoding;
 use super::settings::Settings;
 use super::workspace::{Host, Workspace};
-use super::{diagnostics, uri};
+use super::{findings, uri};
 use crate::diagnostics::FileId;
 
 /// Serves one client until it says `exit` or goes away. Says whether it left as the protocol wants.
@@ -397,7 +397,7 @@ impl Server<'_> {
         let Some(root) = self.to_check.pop_first() else { return };
         let worked = self.survive(|server| {
             server.workspace.reach(root);
-            diagnostics::of_root(&mut server.workspace, root)
+            findings::of_root(&mut server.workspace, root)
         });
         // What the compiler fails at is tried again at the next edit.
         let Some(found) = worked else { return };

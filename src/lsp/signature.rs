@@ -158,7 +158,7 @@ fn is_name(part: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::lsp::testing::text;
+    use crate::testing::text;
 
     fn active(line: &str) -> Option<String> {
         let (session, at) = text(&format!("scoring small for duo {{\n  {line}‸\n}}\n"));

@@ -194,7 +194,7 @@ pub fn named(session: &Session, files: &[FileId], query: &str) -> Vec<(FileId, S
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::lsp::testing::{FORM, text};
+    use crate::testing::{FORM, text};
 
     #[test]
     fn an_outline_has_declarations_and_the_lines_one_looks_for() {

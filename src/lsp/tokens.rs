@@ -237,7 +237,7 @@ fn word(word: &str, within: Within, in_brackets: bool) -> Option<Token> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::lsp::testing::text;
+    use crate::testing::text;
 
     #[test]
     fn a_name_is_told_by_what_it_stands_for() {

@@ -6,7 +6,7 @@ use std::io::{self, Write};
 use std::path::Path;
 
 /// The operations of a build that change or read its folders.
-pub(in crate::cli) trait Disk {
+pub(crate) trait Disk {
     /// What stands in a file; nothing where there is none.
     fn read(&self, path: &Path) -> io::Result<Option<Vec<u8>>>;
     /// Makes one folder.
@@ -26,7 +26,7 @@ pub(in crate::cli) trait Disk {
 }
 
 /// The file system of this machine.
-pub(in crate::cli) struct FileSystem;
+pub(crate) struct FileSystem;
 
 impl Disk for FileSystem {
     fn read(&self, path: &Path) -> io::Result<Option<Vec<u8>>> {

@@ -8,43 +8,43 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use super::Failure;
-use crate::diagnostics::Source;
+use ripieno_compiler::diagnostics::Source;
 
 /// The name of the file.
-pub(in crate::cli) const NAME: &str = "ripieno.json";
+pub(crate) const NAME: &str = "ripieno.json";
 
 /// What a folder holds. It is written with the build and read by the next one.
 #[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
-pub(in crate::cli) struct Manifest {
+pub(crate) struct Manifest {
     /// The version of the compiler that wrote the folder last.
-    pub(in crate::cli) version: String,
+    pub(crate) version: String,
     /// The title of the piece.
-    pub(in crate::cli) piece: String,
+    pub(crate) piece: String,
     /// Its source: a path from the folder of the piece, with `/`; `-` for the standard input.
-    pub(in crate::cli) source: String,
+    pub(crate) source: String,
     /// The files, by their paths below the folder, with `/`.
-    pub(in crate::cli) files: BTreeMap<String, Entry>,
+    pub(crate) files: BTreeMap<String, Entry>,
 }
 
 /// What is known of one file.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
-pub(in crate::cli) struct Entry {
+pub(crate) struct Entry {
     /// The scoring that it belongs to.
-    pub(in crate::cli) scoring: String,
+    pub(crate) scoring: String,
     /// SHA-256 of the file, in hexadecimal digits.
-    pub(in crate::cli) sha256: String,
+    pub(crate) sha256: String,
     /// SHA-256 of all that it was built from: the version of the compiler, the source, and the
     /// files that the source uses.
-    pub(in crate::cli) inputs: String,
+    pub(crate) inputs: String,
 }
 
 /// The digest of all that a build goes by.
 #[derive(Clone, PartialEq, Eq, Debug)]
-pub(in crate::cli) struct Inputs(pub(in crate::cli) String);
+pub(crate) struct Inputs(pub(crate) String);
 
 impl Inputs {
     /// The digest of those sources.
-    pub(in crate::cli) fn of<'a>(sources: impl Iterator<Item = &'a Source>) -> Inputs {
+    pub(crate) fn of<'a>(sources: impl Iterator<Item = &'a Source>) -> Inputs {
         let mut hash = Sha256::new();
         hash.update(env!("CARGO_PKG_VERSION"));
         for source in sources {
@@ -58,7 +58,7 @@ impl Inputs {
 
 impl Entry {
     /// The entry of a file with those bytes.
-    pub(in crate::cli) fn new(scoring: &str, bytes: &[u8], inputs: &Inputs) -> Entry {
+    pub(crate) fn new(scoring: &str, bytes: &[u8], inputs: &Inputs) -> Entry {
         Entry { scoring: scoring.into(), sha256: digest(bytes), inputs: inputs.0.clone() }
     }
 }
@@ -86,7 +86,7 @@ impl Manifest {
     }
 
     /// The manifest as it is written.
-    pub(in crate::cli) fn bytes(&self) -> Vec<u8> {
+    pub(crate) fn bytes(&self) -> Vec<u8> {
         let mut text = serde_json::to_string_pretty(self).unwrap_or_default();
         text.push('\n');
         text.into_bytes()
@@ -94,7 +94,7 @@ impl Manifest {
 }
 
 /// SHA-256 of some bytes, in hexadecimal digits.
-pub(in crate::cli) fn digest(bytes: &[u8]) -> String {
+pub(crate) fn digest(bytes: &[u8]) -> String {
     hexadecimal(&Sha256::digest(bytes))
 }
 
@@ -119,7 +119,7 @@ pub(super) fn follow(folder: &Path, way: &str) -> PathBuf {
 }
 
 /// The way from a folder to a file, both absolute, with `/`.
-pub(in crate::cli) fn way(folder: &Path, file: &Path) -> String {
+pub(crate) fn way(folder: &Path, file: &Path) -> String {
     let shared = folder.components().zip(file.components()).take_while(|(a, b)| a == b).count();
     let up = folder.components().skip(shared).map(|_| Component::ParentDir);
     let down = file.components().skip(shared);

@@ -2,8 +2,8 @@
 
 use super::{Proposal, Sort, keywords};
 use crate::instruments::{Instrument, Tuning, catalogue, find};
-use crate::lsp::context::Cursor;
-use crate::lsp::workspace::At;
+use crate::context::Cursor;
+use crate::workspace::At;
 use crate::session::Session;
 
 const LINES: [(&str, &str); 4] = [

@@ -256,7 +256,7 @@ fn rules_found(session: &mut Session, at: At, scoring: Option<&str>) -> Vec<Prop
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::lsp::testing::{FORM, text};
+    use crate::testing::{FORM, text};
 
     const REST: &str = "voice upper {\n  1: 1/1 D5 | 2: rest 3 |\n}\nvoice lower {\n  1: rest 4 |\n}\nensemble duo {\n  era 1770\n  oboe 2, horn 2 crook D\n  group wind = oboe, horn\n}\nensemble late extends duo {\n  era 1885\n  clarinet in Bb\n}\n";
 

@@ -3,8 +3,8 @@
 use super::ensemble::tunings;
 use super::{Proposal, Sort, keywords, rules_found, techniques};
 use crate::instruments::{Instrument, catalogue};
-use crate::lsp::context::Cursor;
-use crate::lsp::workspace::At;
+use crate::context::Cursor;
+use crate::workspace::At;
 use crate::resolve::{Dynamic, Ensemble, Piece, Role};
 use crate::session::Session;
 

@@ -5,7 +5,7 @@ mod note;
 
 use std::fmt::Write;
 
-use super::diagnostics::explained;
+use super::findings::explained;
 use super::names::{Kind, Name, name_at};
 use super::workspace::{At, Place};
 use crate::check::RULES;
@@ -274,7 +274,7 @@ fn notes_of(chord: &Chord) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::lsp::testing::{FORM, text};
+    use crate::testing::{FORM, text};
 
     fn of(source: &str) -> String {
         let (mut session, at) = text(&format!("{FORM}{source}"));

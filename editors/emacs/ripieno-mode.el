@@ -1,0 +1,202 @@
+;;; ripieno-mode.el --- Major mode for Ripieno arrangements  -*- lexical-binding: t; -*-
+
+;; Version: 0.1.0
+;; Package-Requires: ((emacs "27.1"))
+;; Keywords: languages
+;; SPDX-License-Identifier: MIT OR Apache-2.0
+
+;;; Commentary:
+
+;; Highlighting, indentation and an index for `.ripieno' files, `compile' with the findings of the
+;; compiler, and the language server `ripieno lsp' through Eglot (part of Emacs 29, else a package).
+
+;;; Code:
+
+(require 'compile)
+(require 'imenu)
+(require 'rx)
+(require 'url-util)
+
+(defgroup ripieno nil
+  "Arrangements as plain text."
+  :group 'languages)
+
+(defcustom ripieno-program "ripieno"
+  "The compiler: a name on the search path, or a whole path."
+  :type 'string)
+
+(defcustom ripieno-indent 2
+  "Columns by which lines inside a block are indented."
+  :type 'natnum
+  :safe #'natnump)
+
+(defconst ripieno--declarations
+  '("use" "piece" "form" "harmony" "dynamics" "voice" "ensemble" "scoring"))
+
+(defconst ripieno--verbs
+  '("plays" "doubles" "sustains" "signals" "highlights" "writes" "rests" "takes"))
+
+(defconst ripieno--words
+  '("subtitle" "composer" "arranger" "licence"
+    "metre" "key" "major" "minor" "tempo" "at" "mark" "pick-up" "length" "repeat" "ending"
+    "double-bar" "end" "beat"
+    "extends" "era" "group" "without" "budget" "players" "player" "crook" "in" "signature" "tuned"
+    "joins" "as" "alto" "basso"
+    "for" "keep" "allow" "on" "bars" "bar" "solo" "each" "chord" "off" "the" "entries" "cadences"
+    "phrases" "peaks"
+    "rest" "x" "grace" "crushed"))
+
+(defconst ripieno--directions
+  '("ppp" "pp" "p" "mp" "mf" "f" "ff" "fff" "fp" "sf" "sfz" "cresc" "dim" "to"
+    "pizz" "arco" "muted" "unmuted"))
+
+(defconst ripieno--marks
+  '("stacc" "staccatissimo" "tenuto" "accent" "marcato" "fermata" "trill" "mordent" "turn"
+    "up-bow" "down-bow" "harmonic" "stopped" "open" "breath" "arpeggio" "tremolo"))
+
+(defconst ripieno--roles '("melody" "bass" "harmony" "rhythm" "highlight"))
+
+(defun ripieno--one-of (words)
+  "A regular expression for one of WORDS, whole."
+  (concat "\\_<" (regexp-opt words t) "\\_>"))
+
+(defconst ripieno--head
+  (concat "^[ \t]*" (regexp-opt ripieno--declarations t) "\\_>")
+  "The keyword of a declaration at the head of its line.")
+
+(defconst ripieno--value (rx (group symbol-start (+ digit) "/" (+ digit) (** 0 3 "."))))
+
+(defconst ripieno--pitch
+  (rx symbol-start
+      (group (any "A-G") (? (or "##" "#" "bb" "b" "♯♯" "♯" "♭♭" "♭" "𝄪" "𝄫" "♮")) (? digit))
+      symbol-end))
+
+(defconst ripieno-font-lock-keywords
+  `((,ripieno--head 1 font-lock-keyword-face)
+    ;; Names where they are given, and where they are meant.
+    (,(rx symbol-start (or "voice" "ensemble" "scoring" "extends" "group" "joins" "keep" "for")
+          (+ blank) (group lower (* (or alnum "-"))))
+     1 font-lock-function-name-face)
+    (,(rx symbol-start (or "plays" "doubles" "signals") (+ blank)
+          (group lower (* (or alnum "-")) (? "." (+ digit))))
+     1 font-lock-variable-name-face)
+    (,(concat "\\_<as[ \t]+" (regexp-opt ripieno--roles t) "\\_>") 1 font-lock-type-face)
+    (,(rx symbol-start "allow" (+ blank) (group (+ (any lower "-/")))) 1 font-lock-constant-face)
+    (,(ripieno--one-of ripieno--verbs) 1 font-lock-builtin-face)
+    (,(ripieno--one-of ripieno--words) 1 font-lock-keyword-face)
+    ;; Signs in brackets, and dynamics after `at' or in `dynamics'.
+    (,(ripieno--one-of ripieno--marks) 1 font-lock-preprocessor-face)
+    (,(ripieno--one-of ripieno--directions) 1 font-lock-preprocessor-face)
+    (,(ripieno--one-of '("8va" "8vb" "15ma" "15mb")) 1 font-lock-preprocessor-face)
+    ;; Music
+    (,(rx symbol-start (group (+ digit) ":" (+ digit)) (* blank) "(") 1 font-lock-constant-face)
+    (,(rx symbol-start (group (+ digit) ":")) 1 font-lock-comment-delimiter-face)
+    (,ripieno--value 1 font-lock-type-face)
+    (,ripieno--pitch 1 font-lock-constant-face)
+    (,(rx symbol-start (group (any "A-G") (+ (not (any blank "\n|{}")))))
+     1 font-lock-constant-face)
+    ("|" 0 font-lock-comment-delimiter-face))
+  "What is highlighted; earlier lines win.")
+
+(defvar ripieno-mode-syntax-table
+  (let ((table (make-syntax-table)))
+    (modify-syntax-entry ?/ ". 12" table)
+    (modify-syntax-entry ?\n ">" table)
+    ;; A string ends on its line; `ripieno--propertize' finds the pairs.
+    (modify-syntax-entry ?\" "." table)
+    (modify-syntax-entry ?- "_" table)
+    (dolist (sign '(?# ?♯ ?♭ ?♮ ?𝄪 ?𝄫))
+      (modify-syntax-entry sign "_" table))
+    (dolist (sign '(?& ?= ?| ?, ?. ?: ?%))
+      (modify-syntax-entry sign "." table))
+    table)
+  "Syntax of a Ripieno source.")
+
+(defconst ripieno--propertize
+  (syntax-propertize-rules ("\\(\"\\)[^\"\n]*\\(\"\\)" (1 "\"") (2 "\""))))
+
+(defun ripieno-indent-line ()
+  "Indent a line: one step inside a block, back where a brace closes it."
+  (interactive)
+  (let ((column
+         (save-excursion
+           (back-to-indentation)
+           (let ((closes (eq (char-after) ?})))
+             (if (save-excursion (beginning-of-line) (looking-at ripieno--head))
+                 0
+               (if (not (re-search-backward "^[ \t]*[^ \t\n]" nil t))
+                   0
+                 ;; A slur begins with a brace too, but no line ends with one.
+                 (max 0 (+ (current-indentation)
+                           (if (looking-at ".*{[ \t]*\\(?://.*\\)?$") ripieno-indent 0)
+                           (if closes (- ripieno-indent) 0)))))))))
+    (if (<= (current-column) (current-indentation))
+        (indent-line-to column)
+      (save-excursion (indent-line-to column)))))
+
+;; file:line:column: severity[code]: message
+(defconst ripieno--findings
+  `((ripieno-error "^\\(.+\\):\\([0-9]+\\):\\([0-9]+\\): error\\[[a-z/-]+\\]: " 1 2 3 2)
+    (ripieno-warning "^\\(.+\\):\\([0-9]+\\):\\([0-9]+\\): warning\\[[a-z/-]+\\]: " 1 2 3 1)
+    (ripieno-advice "^\\(.+\\):\\([0-9]+\\):\\([0-9]+\\): advice\\[[a-z/-]+\\]: " 1 2 3 0)))
+
+(dolist (finding ripieno--findings)
+  (add-to-list 'compilation-error-regexp-alist (car finding))
+  (setf (alist-get (car finding) compilation-error-regexp-alist-alist) (cdr finding)))
+
+;;;###autoload
+(define-derived-mode ripieno-mode prog-mode "Ripieno"
+  "Major mode for Ripieno arrangements."
+  (setq-local comment-start "// ")
+  (setq-local comment-start-skip "//+[ \t]*")
+  (setq-local comment-end "")
+  (setq-local syntax-propertize-function ripieno--propertize)
+  (setq-local font-lock-defaults '(ripieno-font-lock-keywords nil nil))
+  (setq-local indent-line-function #'ripieno-indent-line)
+  (setq-local indent-tabs-mode nil)
+  (setq-local imenu-generic-expression
+              (mapcar (lambda (kind)
+                        (list (concat (capitalize kind) "s")
+                              (concat "^" kind "[ \t]+\\([[:lower:]][[:alnum:]-]*\\)") 1))
+                      '("voice" "ensemble" "scoring")))
+  (when buffer-file-name
+    (setq-local compile-command
+                (format "%s check --format short %s"
+                        (shell-quote-argument ripieno-program)
+                        (shell-quote-argument (file-name-nondirectory buffer-file-name))))))
+
+;;;###autoload
+(add-to-list 'auto-mode-alist '("\\.ripieno\\'" . ripieno-mode))
+
+(with-eval-after-load 'eglot
+  (defvar eglot-server-programs)
+  (add-to-list 'eglot-server-programs
+               `(ripieno-mode . ,(lambda (&rest _) (list ripieno-program "lsp")))))
+
+(declare-function eglot-current-server "eglot")
+(declare-function jsonrpc-request "jsonrpc")
+
+(defun ripieno-show-bar (scoring bar)
+  "Show BAR of SCORING as text; the language server must be running."
+  (interactive "sScoring: \nnBar: ")
+  (let* ((server (and (fboundp 'eglot-current-server) (eglot-current-server)))
+         (uri (concat "file://" (url-hexify-string (expand-file-name buffer-file-name)
+                                                   url-path-allowed-chars)))
+         (text (if server
+                   (jsonrpc-request server :workspace/executeCommand
+                                    (list :command "ripieno.showBar"
+                                          :arguments (vector (list :uri uri :scoring scoring :bar bar))))
+                 (user-error "The language server is not running: M-x eglot"))))
+    (unless (stringp text)
+      (user-error "There is nothing to show"))
+    (with-current-buffer (get-buffer-create "*Ripieno bar*")
+      (let ((inhibit-read-only t))
+        (erase-buffer)
+        (insert text))
+      (goto-char (point-min))
+      (special-mode)
+      (setq truncate-lines t)
+      (display-buffer (current-buffer)))))
+
+(provide 'ripieno-mode)
+;;; ripieno-mode.el ends here

@@ -1,0 +1,1 @@
+autocmd BufNewFile,BufRead *.ripieno setfiletype ripieno

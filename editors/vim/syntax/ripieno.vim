@@ -1,0 +1,121 @@
+" Syntax file: Ripieno
+" Each kind of declaration is a region with the words of its own. A declaration that is not closed
+" ends where the next one begins.
+
+if exists('b:current_syntax')
+  finish
+endif
+
+let s:save_cpo = &cpo
+set cpo&vim
+
+syntax case match
+" A word may have a hyphen inside.
+syntax iskeyword @,48-57,_,-,192-255
+syntax sync minlines=400 maxlines=4000
+
+syntax match  ripienoComment "//.*$" contains=@Spell,ripienoTodo
+syntax keyword ripienoTodo contained TODO FIXME
+syntax region ripienoString start=+"+ end=+"+ end=+$+ oneline contains=@Spell
+syntax match  ripienoNumber "\<\d\+\>" contained
+syntax match  ripienoRange  "\.\." contained
+syntax match  ripienoValue  "\<\d\+/\d\+\.\{0,3}" contained
+syntax match  ripienoPitch  "\<[A-G]\%(##\|#\|bb\|b\|♯♯\|♯\|♭♭\|♭\|𝄪\|𝄫\|♮\)\?\d\?\%([A-Za-z0-9'-]\)\@!" contained
+syntax match  ripienoTechnique "\<\%(pizz\|arco\|muted\|unmuted\)\>" contained
+syntax match  ripienoDynamic "\<\%(ppp\|pp\|p\|mp\|mf\|f\|ff\|fff\|fp\|sf\|sfz\)\>" contained
+syntax match  ripienoOctaves "\<\%(8va\|8vb\|15ma\|15mb\)\>" contained
+syntax match  ripienoUse "^\s*\zsuse\>"
+syntax cluster ripienoBasic contains=ripienoComment,ripienoString,ripienoNumber,ripienoRange
+
+" Music
+
+syntax match  ripienoBarNumber "\<\d\+:\%(\d\+(\)\@!" contained
+syntax match  ripienoBarLine "|" contained
+syntax keyword ripienoMusicWord rest x grace crushed contained
+syntax match  ripienoBars "\%(\<rest\s\+\)\@<=\d\+\>" contained
+syntax match  ripienoTuplet "\<\d\+:\d\+\ze\s*(" contained
+syntax match  ripienoJoin "[=&]" contained
+syntax match  ripienoSlur "[{}]" contained
+syntax region ripienoMarks matchgroup=ripienoBracket start="\%(\s\)\@1<!\[" end="\]" end="\ze|" oneline contained contains=ripienoMark,ripienoValue
+syntax region ripienoDirection matchgroup=ripienoBracket start="\%(^\|\s\)\@1<=\[" end="\]" end="\ze|" oneline contained contains=ripienoDynamic,ripienoTechnique,ripienoHairpin,ripienoString
+syntax match  ripienoMark "\<\%(stacc\|staccatissimo\|tenuto\|accent\|marcato\|fermata\|trill\|mordent\|turn\|up-bow\|down-bow\|harmonic\|stopped\|open\|breath\|arpeggio\|tremolo\)\>" contained
+syntax keyword ripienoHairpin cresc dim to contained
+syntax cluster ripienoMusic contains=ripienoComment,ripienoBarNumber,ripienoBarLine,ripienoMusicWord,ripienoBars,ripienoTuplet,ripienoJoin,ripienoSlur,ripienoMarks,ripienoDirection,ripienoValue,ripienoPitch
+
+" Declarations. `}` closes bars where it stands first on a line or after a bar line; elsewhere it
+" ends a slur.
+
+syntax region ripienoPiece matchgroup=ripienoDeclaration start="^\s*\zspiece\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoPieceWord
+syntax keyword ripienoPieceWord subtitle composer arranger licence contained
+
+syntax region ripienoForm matchgroup=ripienoDeclaration start="^\s*\zsform\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoFormWord,ripienoValue,ripienoPitch
+syntax match  ripienoFormWord "\<\%(metre\|key\|major\|minor\|tempo\|at\|mark\|pick-up\|length\|repeat\|ending\|double-bar\|end\)\>" contained
+
+syntax region ripienoHarmony matchgroup=ripienoDeclaration start="^\s*\zsharmony\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" fold contains=ripienoComment,ripienoBarNumber,ripienoBarLine,ripienoValue,ripienoChord
+syntax match  ripienoChord "\<[A-G][^ \t|{}]*" contained
+
+syntax region ripienoDynamics matchgroup=ripienoDeclaration start="^\s*\zsdynamics\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoDynamic,ripienoTechnique,ripienoHairpin,ripienoBeat
+syntax keyword ripienoBeat beat contained
+
+syntax region ripienoVoice matchgroup=ripienoDeclaration start="^\s*\zsvoice\>" end="^\s*}" end="\%(|\s*\)\@<=}" end="{\s*}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" fold contains=@ripienoMusic,ripienoName
+syntax match  ripienoName "\%(\<\%(voice\|ensemble\|extends\|scoring\|for\|keep\)\s\+\)\@<=\l[[:alnum:]-]*" contained
+
+syntax region ripienoEnsemble matchgroup=ripienoDeclaration start="^\s*\zsensemble\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoEnsembleWord,ripienoPitch,ripienoOctaves,ripienoName,ripienoGroup
+syntax match  ripienoEnsembleWord "\<\%(extends\|era\|group\|without\|budget\|players\|player\|crook\|in\|signature\|tuned\|joins\|as\)\>" contained
+syntax match  ripienoEnsembleWord "\%(\<[A-G]\%(#\|b\|♯\|♭\)\?\s\+\)\@<=\%(alto\|basso\)\>" contained
+syntax match  ripienoGroup "\%(\<\%(group\|joins\)\s\+\)\@<=\l[[:alnum:]-]*" contained
+
+syntax region ripienoScoring matchgroup=ripienoDeclaration start="^\s*\zsscoring\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoVerb,ripienoScoringWord,ripienoRoleOf,ripienoDynamicOf,ripienoTechnique,ripienoOctaves,ripienoPitch,ripienoPlayer,ripienoName,ripienoVoiceName,ripienoWritten,ripienoRule
+syntax match  ripienoPlayer "^\s*\zs\l[[:alnum:]-]*\%(\.\d\+\)\?\%(\s*,\s*\l[[:alnum:]-]*\%(\.\d\+\)\?\)*" contained
+syntax match  ripienoScoringWord "\<\%(for\|keep\|allow\|on\|bars\|bar\|as\|at\|solo\|each\|chord\|beat\|off\|the\|entries\|cadences\|phrases\|peaks\|crook\|in\|tuned\)\>" contained
+syntax match  ripienoScoringWord "\%(\<[A-G]\%(#\|b\|♯\|♭\)\?\s\+\)\@<=\%(alto\|basso\)\>" contained
+syntax keyword ripienoVerb plays doubles sustains signals highlights writes rests takes contained
+syntax match  ripienoVoiceName "\%(\<\%(plays\|doubles\|signals\)\s\+\)\@<=\l[[:alnum:]-]*\%(\.\d\+\)\?" contained
+syntax match  ripienoRoleOf "\%(\<as\s\+\)\@<=\%(melody\|bass\|harmony\|rhythm\|highlight\)\>" contained
+syntax match  ripienoDynamicOf "\%(\<at\s\+\)\@<=\%(ppp\|pp\|p\|mp\|mf\|f\|ff\|fff\|fp\|sf\|sfz\)\>" contained
+syntax match  ripienoRule "\%(\<allow\s\+\)\@<=\l[[:lower:]/-]*" contained
+" The notes of `writes`: the brace of the scoring itself stands behind `for` and a name.
+syntax region ripienoWritten matchgroup=ripienoBrace start="\%(\<writes\>[^{]*\)\@<={" end="^\s*}" end="\%(|\s*\)\@<=}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" end="\ze\n\s*\%(allow\s\+\l\|\l[[:alnum:].-]*\%(\s*,\s*\l[[:alnum:].-]*\)*\s\+\%(plays\|doubles\|sustains\|signals\|highlights\|writes\|rests\|takes\)\>\)" contained contains=@ripienoMusic
+
+highlight default link ripienoComment      Comment
+highlight default link ripienoTodo         Todo
+highlight default link ripienoString       String
+highlight default link ripienoUse          Include
+highlight default link ripienoDeclaration  Structure
+highlight default link ripienoName         Identifier
+highlight default link ripienoGroup        Identifier
+highlight default link ripienoVoiceName    Identifier
+highlight default link ripienoPlayer       Function
+highlight default link ripienoNumber       Number
+highlight default link ripienoRange        Operator
+highlight default link ripienoValue        Number
+highlight default link ripienoTuplet       Number
+highlight default link ripienoPitch        Constant
+highlight default link ripienoChord        Constant
+highlight default link ripienoBarNumber    Label
+highlight default link ripienoBars         Number
+highlight default link ripienoBarLine      Delimiter
+highlight default link ripienoMusicWord    Keyword
+highlight default link ripienoJoin         Operator
+highlight default link ripienoSlur         Delimiter
+highlight default link ripienoBracket      Delimiter
+highlight default link ripienoBrace        Delimiter
+highlight default link ripienoMark         Special
+highlight default link ripienoHairpin      PreProc
+highlight default link ripienoDynamic      PreProc
+highlight default link ripienoDynamicOf    PreProc
+highlight default link ripienoTechnique    PreProc
+highlight default link ripienoOctaves      Operator
+highlight default link ripienoPieceWord    Keyword
+highlight default link ripienoFormWord     Keyword
+highlight default link ripienoBeat         Keyword
+highlight default link ripienoEnsembleWord Keyword
+highlight default link ripienoScoringWord  Keyword
+highlight default link ripienoVerb         Statement
+highlight default link ripienoRoleOf       Type
+highlight default link ripienoRule         Special
+
+let b:current_syntax = 'ripieno'
+
+let &cpo = s:save_cpo
+unlet s:save_cpo

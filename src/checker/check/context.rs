@@ -1,0 +1,298 @@
+//! What the rules share about one arranged scoring: who gave a note, how fast it goes, what is
+//! allowed.
+
+use std::cell::{Cell, OnceCell};
+use std::sync::Arc;
+
+use super::facts::Facts;
+use super::loudness::Degree;
+use super::memory::{Changes, Memory};
+use super::options::matches;
+use super::slices::Slices;
+use crate::arrange::{Arrangement, LineId, Part, SoundingNote};
+use crate::diagnostics::Span;
+use crate::instruments::Instrument;
+use crate::music::Time;
+use crate::resolve::{Allow, Clock, DirectionKind, Form, Line, Piece, Technique, Verb};
+
+/// One arranged scoring with what the rules ask of it again and again.
+pub(super) struct Context<'a> {
+    pub arrangement: &'a Arrangement,
+    pub piece: &'a Piece,
+    pub form: &'a Form,
+    pub era: i32,
+    lines: Vec<Option<&'a Line>>,
+    /// For each bar: seconds from the beginning, seconds that a whole note lasts.
+    clock: Clock<'a>,
+    /// For each part what is asked of it again and again.
+    facts: Vec<Arc<Facts>>,
+    /// What an earlier run found, and what has changed since.
+    memory: Option<(&'a Memory, Changes)>,
+    slices_within: OnceCell<Slices>,
+    slices: OnceCell<Slices>,
+    allows: Vec<GivenAllow<'a>>,
+}
+
+/// Notes of one player, one after the other, that he plays on one instrument.
+pub(super) struct Stretch<'a> {
+    pub player: usize,
+    pub part: &'a Part,
+    pub instrument: &'static Instrument,
+    /// How many instruments the player had in hand before.
+    pub place: usize,
+    /// Index of the first note, and of the first one after the last.
+    first: usize,
+    after: usize,
+}
+
+impl<'a> Stretch<'a> {
+    /// The notes with their indices in the part.
+    pub fn notes(&self) -> impl Iterator<Item = (usize, &'a SoundingNote)> + use<'a> {
+        (self.first..self.after).zip(&self.part.notes[self.first..self.after])
+    }
+
+    /// Those of a range of indices.
+    pub fn within(
+        &self,
+        range: std::ops::Range<usize>,
+    ) -> impl Iterator<Item = (usize, &'a SoundingNote)> + use<'a> {
+        range.clone().zip(&self.part.notes[range])
+    }
+
+    /// The indices of the notes in the part.
+    pub fn range(&self) -> std::ops::Range<usize> {
+        self.first..self.after
+    }
+
+    /// Does the note of that index follow on another one of the same stretch?
+    pub fn goes_on(&self, index: usize) -> bool {
+        (self.first + 1..self.after).contains(&index)
+    }
+}
+
+struct GivenAllow<'a> {
+    allow: &'a Allow,
+    /// Indices of the players; `None` for everybody.
+    players: Option<Vec<usize>>,
+    used: Cell<bool>,
+}
+
+impl<'a> Context<'a> {
+    pub fn new(arrangement: &'a Arrangement) -> Context<'a> {
+        let clock = Clock::new(&arrangement.piece.form);
+        let facts = arrangement.parts.iter().map(|part| Arc::new(Facts::new(part, &clock)));
+        Context::with(arrangement, facts.collect(), None)
+    }
+
+    /// The same with what the last run remembered.
+    pub fn again(
+        arrangement: &'a Arrangement,
+        memory: &'a Memory,
+        (changes, facts): (Changes, Vec<Arc<Facts>>),
+    ) -> Context<'a> {
+        Context::with(arrangement, facts, Some((memory, changes)))
+    }
+
+    fn with(
+        arrangement: &'a Arrangement,
+        facts: Vec<Arc<Facts>>,
+        memory: Option<(&'a Memory, Changes)>,
+    ) -> Context<'a> {
+        let piece = &*arrangement.piece;
+        let layers = piece.layers(&arrangement.scoring);
+        let ensemble = &piece.ensembles[arrangement.scoring.ensemble];
+        let allows = layers
+            .iter()
+            .flat_map(|scoring| &scoring.allows)
+            .map(|allow| GivenAllow {
+                allow,
+                players: (!allow.who.is_empty()).then(|| {
+                    allow.who.iter().flat_map(|(name, _)| ensemble.players_named(name)).collect()
+                }),
+                used: Cell::new(false),
+            })
+            .collect();
+        Context {
+            arrangement,
+            piece,
+            form: &piece.form,
+            era: arrangement.era,
+            lines: (0..arrangement.lines.len())
+                .map(|id| arrangement.line(LineId(id as u16)).map(|line| &**line))
+                .collect(),
+            clock: Clock::new(&piece.form),
+            facts,
+            memory,
+            slices_within: OnceCell::new(),
+            slices: OnceCell::new(),
+            allows,
+        }
+    }
+
+    /// What sounds together, moment by moment.
+    pub fn slices(&self) -> &Slices {
+        self.slices.get_or_init(|| Slices::new(&self.arrangement.parts))
+    }
+
+    /// The same between two times, which are those of all calls.
+    pub fn slices_within(&self, window: (Time, Time)) -> &Slices {
+        self.slices_within.get_or_init(|| Slices::within(&self.arrangement.parts, window))
+    }
+
+    /// What the last run remembered, and what has changed since.
+    pub fn memory(&self) -> Option<(&Memory, &Changes)> {
+        self.memory.as_ref().map(|(memory, changes)| (*memory, changes))
+    }
+
+    /// Seconds from the beginning at which each note of a part begins and ends, repeats once.
+    pub fn times(&self, player: usize) -> &[(f64, f64)] {
+        &self.facts[player].times
+    }
+
+    /// How loud a player is at a time, on the way of a hairpin too; mezzo forte where nothing is
+    /// said.
+    pub fn degree(&self, player: usize, time: Time) -> Degree {
+        self.facts[player].loudness.degree(time)
+    }
+
+    /// Is a player plucking at a time?
+    pub fn plucks(&self, player: usize, time: Time) -> bool {
+        plucked(&self.facts[player].techniques, time)
+    }
+
+    /// Seconds from the beginning to a written time, repeats once.
+    pub fn seconds_at(&self, time: Time) -> f64 {
+        self.clock.seconds_at(time)
+    }
+
+    /// All scoring lines in force, those of kept scorings too.
+    pub fn lines(&self) -> impl Iterator<Item = (LineId, &'a Line)> + '_ {
+        let lines = self.lines.iter().enumerate();
+        lines.filter_map(|(index, line)| Some((LineId(index as u16), (*line)?)))
+    }
+
+    pub fn parts(&self) -> impl Iterator<Item = (usize, &'a Part)> + use<'a> {
+        self.arrangement.parts.iter().map(|part| &**part).enumerate()
+    }
+
+    /// The notes of every player who has any, instrument by instrument.
+    pub fn stretches(&self) -> impl Iterator<Item = Stretch<'a>> + use<'a> {
+        self.parts().flat_map(|(player, part)| {
+            part.instruments.iter().enumerate().filter_map(move |(place, (from, instrument))| {
+                let until = part.instruments.get(place + 1).map(|(until, _)| *until);
+                let index = |time| part.notes.partition_point(|note| note.start < time);
+                let first = if place == 0 { 0 } else { index(*from) };
+                let after = until.map_or(part.notes.len(), index);
+                (first < after).then_some(Stretch { player, part, instrument, place, first, after })
+            })
+        })
+    }
+
+    pub fn part(&self, index: usize) -> &'a Part {
+        &self.arrangement.parts[index]
+    }
+
+    /// The `takes` line that speaks to a player and holds from a time on.
+    pub fn takes_line(&self, player: usize, at: Time) -> Option<Span> {
+        let ensemble = &self.piece.ensembles[self.arrangement.scoring.ensemble];
+        self.lines().map(|(_, line)| line).find_map(|line| {
+            let Verb::Takes { from, .. } = &line.verb else { return None };
+            let start = from.map_or(Time::ZERO, |bar| self.form.bars[bar].start);
+            let names = line.who.iter();
+            let named = names.flat_map(|(name, _)| ensemble.players_named(name));
+            (start == at && named.into_iter().any(|p| p == player)).then_some(line.span)
+        })
+    }
+
+    /// Index of the player whom scoring lines call so.
+    pub fn player(&self, id: &str) -> Option<usize> {
+        self.parts().find(|(_, part)| part.player.id == id).map(|(player, _)| player)
+    }
+
+    /// The scoring line of that number.
+    pub fn line(&self, id: LineId) -> Option<&'a Line> {
+        self.lines.get(usize::from(id.0)).copied().flatten()
+    }
+
+    /// Where the scoring line of that number is written.
+    pub fn line_span(&self, id: LineId) -> Span {
+        self.arrangement.lines.get(usize::from(id.0)).map_or_else(Span::default, |line| line.span)
+    }
+
+    /// Index of the bar in which a note begins.
+    pub fn bar(&self, note: &SoundingNote) -> usize {
+        self.form.index_at(note.start)
+    }
+
+    /// Numbers of the bars in which a note sounds.
+    pub fn bars_of(&self, note: &SoundingNote) -> impl Iterator<Item = i32> + use<'a> {
+        let form = self.form;
+        let (first, mut last) = (form.index_at(note.start), form.index_at(note.end()));
+        if last > first && form.bars[last].start >= note.end() {
+            last -= 1;
+        }
+        (first..=last).filter_map(|bar| form.bars.get(bar)).map(|bar| bar.number)
+    }
+
+    /// Number of the bar of that index.
+    pub fn number(&self, bar: usize) -> i32 {
+        self.form.bars.get(bar).map_or(0, |bar| bar.number)
+    }
+
+    /// Does the arranger allow this to this player in all of these bars (indices, first and last)?
+    /// Remembers that the line was of use.
+    pub fn allowed(&self, code: &str, player: Option<usize>, bars: (usize, usize)) -> bool {
+        let mut allowed = false;
+        for given in &self.allows {
+            let names = match (&given.players, player) {
+                (None, _) => true,
+                (Some(players), Some(player)) => players.contains(&player),
+                (Some(_), None) => false,
+            };
+            if names && matches(&given.allow.rule, code) && covers(&given.allow.bars, bars) {
+                given.used.set(true);
+                allowed = true;
+            }
+        }
+        allowed
+    }
+
+    /// The `allow` lines that silenced something.
+    pub fn used_allows(&self) -> impl Iterator<Item = Span> + '_ {
+        self.allows.iter().filter(|given| given.used.get()).map(|given| given.allow.span)
+    }
+}
+
+/// Do ranges of bar indices (first, one past last) hold a whole passage (first, last)?
+fn covers(ranges: &[(usize, usize)], (first, last): (usize, usize)) -> bool {
+    let mut reached = first;
+    let mut sorted = ranges.to_vec();
+    sorted.sort_unstable();
+    for (from, after) in sorted {
+        if from <= reached && reached < after {
+            reached = after;
+        }
+    }
+    reached > last
+}
+
+/// Changes of technique of a part that have a sense for bow and mute, in order.
+pub(super) fn techniques(part: &Part) -> Vec<(Time, Technique, Span)> {
+    part.directions
+        .iter()
+        .filter_map(|direction| match direction.kind {
+            DirectionKind::Technique(technique) => Some((direction.at, technique, direction.span)),
+            _ => None,
+        })
+        .collect()
+}
+
+/// Is a part plucked at a time, by its changes of technique?
+pub(super) fn plucked(changes: &[(Time, Technique, Span)], time: Time) -> bool {
+    changes
+        .iter()
+        .take_while(|(at, ..)| *at <= time)
+        .filter(|(_, technique, _)| matches!(technique, Technique::Pizzicato | Technique::Arco))
+        .last()
+        .is_some_and(|(_, technique, _)| *technique == Technique::Pizzicato)
+}

@@ -1,0 +1,299 @@
+//! What the rules remember of a scoring from one run to the next.
+//!
+//! Most rules look for offences note by note or moment by moment, and what they find there depends
+//! on a few notes around. So a run takes over what the last one found wherever no note within reach
+//! is another: by stretch of a player ([`Context::offences`]) and by slice of time
+//! ([`Context::moments`]). What is said of the offences is said anew each time; there are few.
+//!
+//! All of it is forgotten where form, ensemble or declared chords are others.
+
+use std::any::Any;
+use std::cell::{Cell, RefCell};
+use std::collections::HashMap;
+use std::ops::Range;
+use std::sync::Arc;
+
+use super::Rule;
+use super::context::{Context, Stretch};
+use super::facts::Facts;
+use super::slices::{Slice, Slices, Sounding};
+use crate::arrange::{Arrangement, LineId, Part};
+use crate::music::Time;
+use crate::resolve::{Clock, Piece, Verb};
+
+/// What is remembered of one scoring.
+#[derive(Default)]
+pub(super) struct Memory {
+    ground: Option<(Arc<Piece>, usize)>,
+    /// For each line: are its notes chosen from the chords?
+    chosen: Vec<bool>,
+    parts: Vec<Arc<Part>>,
+    facts: Vec<Arc<Facts>>,
+    /// Counts the runs; what an earlier one than the last remembered is too old.
+    run: Cell<u64>,
+    found: RefCell<HashMap<Key, (u64, Box<dyn Any>)>>,
+}
+
+/// Rule, player and stretch; `usize::MAX` for moments.
+type Key = (&'static str, usize, usize);
+
+/// What became of a part since the last run.
+#[derive(Clone, PartialEq, Eq, Debug)]
+enum Change {
+    /// It is the same.
+    None,
+    /// Notes from an index on, up to but not including one in the old and one in the new part.
+    Notes { from: usize, old: usize, new: usize },
+    /// Anything.
+    All,
+}
+
+/// What became of a scoring since the last run.
+pub(super) struct Changes {
+    parts: Vec<Change>,
+    /// Between which times anything may sound otherwise, or count otherwise for what sounds beside
+    /// it; `None` if nothing does.
+    window: Option<(Time, Time)>,
+}
+
+/// Notes beside those that changed for which a moment may count otherwise: more than any rule
+/// looks away from the notes of a moment (two).
+const REACH: usize = 6;
+
+impl Changes {
+    /// Everything is new.
+    fn all(parts: usize) -> Changes {
+        Changes { parts: vec![Change::All; parts], window: Some((Time::MIN, Time::MAX)) }
+    }
+
+    fn of(old: &[Arc<Part>], new: &[Arc<Part>]) -> Changes {
+        let parts: Vec<Change> = old.iter().zip(new).map(|(old, new)| change(old, new)).collect();
+        let mut window: Option<(Time, Time)> = None;
+        for (change, part) in parts.iter().zip(new) {
+            let (first, last) = match change {
+                Change::None => continue,
+                Change::All => (Time::MIN, Time::MAX),
+                Change::Notes { from, new, .. } => {
+                    let start = |index: usize| part.notes.get(index).map(|note| note.start);
+                    let first = from.checked_sub(REACH).and_then(start).unwrap_or(Time::MIN);
+                    (first, start(new + REACH).unwrap_or(Time::MAX))
+                }
+            };
+            let (from, to) = window.unwrap_or((first, last));
+            window = Some((from.min(first), to.max(last)));
+        }
+        Changes { parts, window }
+    }
+
+    /// The index that an old note of a player has now.
+    fn moved(&self, sounding: &mut Sounding) {
+        if let Some(Change::Notes { old, new, .. }) = self.parts.get(usize::from(sounding.player))
+            && sounding.note as usize >= *old
+        {
+            sounding.note = (sounding.note as usize - old + new) as u32;
+        }
+    }
+}
+
+fn change(old: &Arc<Part>, new: &Arc<Part>) -> Change {
+    if Arc::ptr_eq(old, new) {
+        return Change::None;
+    }
+    let same = Arc::ptr_eq(&old.player, &new.player)
+        && old.directions == new.directions
+        && old.drums == new.drums
+        && old.instruments.len() == new.instruments.len()
+        && old
+            .instruments
+            .iter()
+            .zip(&new.instruments)
+            .all(|(a, b)| a.0 == b.0 && std::ptr::eq(a.1, b.1))
+        && old.tunings.len() == new.tunings.len()
+        && old.tunings.iter().zip(&new.tunings).all(|(a, b)| a.0 == b.0 && std::ptr::eq(a.1, b.1));
+    if !same {
+        return Change::All;
+    }
+    let (old, new) = (&old.notes, &new.notes);
+    let from = old.iter().zip(new).take_while(|(a, b)| a == b).count();
+    let rest = old[from..].iter().rev().zip(new[from..].iter().rev());
+    let after = rest.take_while(|(a, b)| a == b).count();
+    Change::Notes { from, old: old.len() - after, new: new.len() - after }
+}
+
+impl Memory {
+    /// Begins a run: what became of the scoring since the last one, and the facts of its parts.
+    pub(super) fn begin(&mut self, arrangement: &Arrangement) -> (Changes, Vec<Arc<Facts>>) {
+        let (piece, ensemble) = (&arrangement.piece, arrangement.scoring.ensemble);
+        let chosen = |id: usize| {
+            let line = arrangement.line(LineId(id as u16));
+            line.is_some_and(|line| matches!(line.verb, Verb::Sustains { .. }))
+        };
+        let chosen: Vec<bool> = (0..arrangement.lines.len()).map(chosen).collect();
+        let same = self.ground.as_ref().is_some_and(|(old, other)| {
+            let ensembles = (old.ensembles.get(*other), piece.ensembles.get(ensemble));
+            Arc::ptr_eq(&old.form, &piece.form)
+                && matches!(ensembles, (Some(old), Some(new)) if Arc::ptr_eq(old, new))
+                && old.harmony == piece.harmony
+                && self.parts.len() == arrangement.parts.len()
+                && self.chosen == chosen
+        });
+        let changes = match same {
+            true => Changes::of(&self.parts, &arrangement.parts),
+            false => Changes::all(arrangement.parts.len()),
+        };
+        let clock = Clock::new(&piece.form);
+        let facts = arrangement.parts.iter().zip(&changes.parts).enumerate();
+        let facts = facts.map(|(player, (part, change))| match change {
+            Change::None => Arc::clone(&self.facts[player]),
+            Change::Notes { from, old, new } => {
+                Arc::new(self.facts[player].again(part, &clock, *from, *old, *new))
+            }
+            Change::All => Arc::new(Facts::new(part, &clock)),
+        });
+        self.facts = facts.collect();
+        self.parts.clone_from(&arrangement.parts);
+        self.ground = Some((Arc::clone(piece), ensemble));
+        self.chosen = chosen;
+        self.run.set(self.run.get() + 1);
+        (changes, self.facts.clone())
+    }
+
+    /// What the last run remembered.
+    fn last<T: Clone + 'static>(&self, key: Key) -> Option<Vec<T>> {
+        let found = self.found.borrow();
+        let (run, found) = found.get(&key)?;
+        let found = found.downcast_ref::<Vec<T>>().filter(|_| run + 1 == self.run.get());
+        found.cloned()
+    }
+
+    fn remember<T: Clone + 'static>(&self, key: Key, found: &[T]) {
+        let remembered: Box<dyn Any> = Box::new(found.to_vec());
+        self.found.borrow_mut().insert(key, (self.run.get(), remembered));
+    }
+}
+
+/// What a rule has to say of a moment: it may name notes, whose indices move.
+pub(super) trait Moved: Clone + 'static {
+    /// Hands every note that is named to `by`.
+    fn moved(&mut self, by: &dyn Fn(&mut Sounding));
+}
+
+impl Moved for Sounding {
+    fn moved(&mut self, by: &dyn Fn(&mut Sounding)) {
+        by(self);
+    }
+}
+
+/// Values that name no notes.
+macro_rules! names_no_notes {
+    ($($kind:ty),*) => { $(impl Moved for $kind {
+        fn moved(&mut self, _: &dyn Fn(&mut Sounding)) {}
+    })* };
+}
+names_no_notes!((), bool, i32, f64, u16, crate::music::Pitch);
+
+impl<T: Moved> Moved for Vec<T> {
+    fn moved(&mut self, by: &dyn Fn(&mut Sounding)) {
+        self.iter_mut().for_each(|one| one.moved(by));
+    }
+}
+
+impl<A: Moved, B: Moved> Moved for (A, B) {
+    fn moved(&mut self, by: &dyn Fn(&mut Sounding)) {
+        self.0.moved(by);
+        self.1.moved(by);
+    }
+}
+
+impl<A: Moved, B: Moved, C: Moved> Moved for (A, B, C) {
+    fn moved(&mut self, by: &dyn Fn(&mut Sounding)) {
+        self.0.moved(by);
+        self.1.moved(by);
+        self.2.moved(by);
+    }
+}
+
+/// What a rule found in a slice of time.
+#[derive(Clone, PartialEq, Debug)]
+pub(super) struct Moment<T> {
+    pub start: Time,
+    pub end: Time,
+    pub what: T,
+}
+
+impl Context<'_> {
+    /// What `find` finds among the notes of a stretch (indices in the part). It is asked for the
+    /// notes of a range, and what it says of one may depend on so many notes before and behind it
+    /// (`reach`), on nothing else that changes.
+    pub fn offences<T: Clone + 'static>(
+        &self,
+        rule: &Rule,
+        stretch: &Stretch,
+        reach: usize,
+        find: impl Fn(Range<usize>) -> Vec<(usize, T)>,
+    ) -> Vec<(usize, T)> {
+        let Some((memory, changes)) = self.memory() else { return find(stretch.range()) };
+        let key = (rule.code, stretch.player, stretch.place);
+        let found = match (&changes.parts[stretch.player], memory.last::<(usize, T)>(key)) {
+            (Change::None, Some(last)) => last,
+            (Change::Notes { from, old, new }, Some(last)) => {
+                let all = stretch.range();
+                let first = from.saturating_sub(reach).clamp(all.start, all.end);
+                let after = (new + reach).clamp(first, all.end);
+                let (before, behind): (Vec<_>, Vec<_>) =
+                    last.into_iter().partition(|(index, _)| index < from);
+                let mut found = before;
+                found.retain(|(index, _)| *index < first);
+                found.extend(find(first..after));
+                let behind = behind.into_iter().filter(|(index, _)| index >= old);
+                let moved = behind.map(|(index, what)| (index - old + new, what));
+                found.extend(moved.filter(|(index, _)| *index >= after));
+                found
+            }
+            _ => find(stretch.range()),
+        };
+        memory.remember(key, &found);
+        found
+    }
+
+    /// What `find` finds in each slice of time, in order. What it says of one may depend on what
+    /// sounds in it, on two notes before and behind each of these, and on nothing else that
+    /// changes.
+    pub fn moments<T: Moved>(
+        &self,
+        rule: &Rule,
+        mut find: impl FnMut(Slice, &mut Vec<T>),
+    ) -> Vec<Moment<T>> {
+        let mut here = Vec::new();
+        let mut look = |slices: &Slices, (from, to): (Time, Time)| {
+            let mut found = Vec::new();
+            for slice in slices.iter().filter(|slice| from <= slice.start && slice.start < to) {
+                find(slice, &mut here);
+                let (start, end) = (slice.start, slice.end);
+                found.extend(here.drain(..).map(|what| Moment { start, end, what }));
+            }
+            found
+        };
+        let everything = (Time::MIN, Time::MAX);
+        let Some((memory, changes)) = self.memory() else {
+            return look(self.slices(), everything);
+        };
+        let key = (rule.code, usize::MAX, 0);
+        let found = match (changes.window, memory.last::<Moment<T>>(key)) {
+            (None, Some(last)) => last,
+            (Some(window), Some(mut last)) if window != everything => {
+                last.iter_mut().for_each(|one| one.what.moved(&|note| changes.moved(note)));
+                let after = last.partition_point(|one| one.start < window.1);
+                let before = last.partition_point(|one| one.start < window.0);
+                let behind = last.split_off(after);
+                last.truncate(before);
+                last.extend(look(self.slices_within(window), window));
+                last.extend(behind);
+                last
+            }
+            _ => look(self.slices(), everything),
+        };
+        memory.remember(key, &found);
+        found
+    }
+}

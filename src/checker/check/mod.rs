@@ -1,0 +1,394 @@
+//! What an experienced orchestrator would say of an arrangement, with the span and the source.
+//!
+//! One rule is one file under `rules/`, in the folder of its family, and stands in one table,
+//! [`RULES`]. A rule looks at an arrangement, never changes it, and reports passages, not notes:
+//! forty notes of one scoring line out of compass are one finding with its bars.
+//!
+//! # How to add a rule
+//!
+//! 1. Copy the file of a neighbour. Its leading comment is the documentation that `rules`,
+//!    `explain` and `grammar/rules.md` show: one sentence, then the sections *What it finds*,
+//!    *Why it matters*, *Example*, *Mended* and *Source*.
+//! 2. Add the module and one line to the table in `rules/mod.rs`.
+//! 3. Run `cargo test --lib check`: it compiles the example, wants to see exactly this finding in
+//!    it and none in the mended one. `RIPIENO_WRITE_RULES=1 cargo test --lib check` writes
+//!    `grammar/rules.md` anew.
+
+mod allows;
+mod alternatives;
+#[cfg(test)]
+mod cases;
+mod context;
+mod documentation;
+mod doubt;
+mod facts;
+#[cfg(test)]
+mod handbook;
+mod loudness;
+mod memory;
+#[cfg(test)]
+mod mutations;
+mod options;
+mod passage;
+mod report;
+mod rules;
+mod sharing;
+mod slices;
+#[cfg(test)]
+mod tests;
+mod words;
+
+use std::borrow::Borrow;
+use std::collections::HashMap;
+use std::sync::Arc;
+
+use crate::arrange::{Arrangement, arrange};
+use crate::diagnostics::{Diagnostic, Label, Severity, Span};
+use crate::resolve::{Piece, Scoring};
+
+use context::Context;
+
+pub use documentation::{Documentation, documentation, explain, explain_code, page};
+pub use options::{Options, matches};
+pub use report::report;
+pub(crate) use report::report_again;
+pub use rules::{Heard, RULES, heard_at};
+
+/// A rule: its name, how bad its findings are, its documentation and what it does.
+#[derive(Clone, Copy)]
+pub struct Rule {
+    /// Family and name in words: `compass/beyond-instrument`.
+    pub code: &'static str,
+    /// How bad a finding is.
+    pub severity: Severity,
+    /// The source text of the rule's file, whose leading comment is its documentation.
+    pub text: &'static str,
+    check: Check,
+}
+
+impl Rule {
+    /// The family: `compass` for `compass/beyond-instrument`.
+    #[must_use]
+    pub fn family(&self) -> &'static str {
+        self.code.split('/').next().unwrap_or(self.code)
+    }
+
+    /// One sentence about it, for lists.
+    #[must_use]
+    pub fn summary(&self) -> String {
+        documentation(self).title
+    }
+}
+
+/// What a rule looks at.
+#[derive(Clone, Copy)]
+enum Check {
+    /// One scoring, worked out.
+    Scoring(fn(&Context, &mut Findings)),
+    /// The piece with all its scorings.
+    Piece(fn(&Piece, &mut Findings)),
+    /// The `allow` lines, once all other rules have run.
+    Allows,
+}
+
+/// The rule of that code.
+#[must_use]
+pub fn find(code: &str) -> Option<&'static Rule> {
+    RULES.iter().find(|rule| rule.code == code)
+}
+
+/// A finding with what is needed to tell whether a kept scoring has the same.
+struct Finding {
+    diagnostic: Diagnostic,
+    /// The scoring line that it is about, if it is about one.
+    line: Option<Span>,
+    /// The kind of cause, where a rule knows several.
+    kind: u8,
+    /// Other players with whom it is the same.
+    others: Vec<Sharer>,
+}
+
+/// A player with whom a finding about another one is the same, in some or all of its bars.
+struct Sharer {
+    /// Index of the part.
+    player: usize,
+    /// The scoring line that gives him the notes.
+    line: Span,
+    /// Numbers of the bars that he shares: ranges, first and last.
+    bars: Vec<(i32, i32)>,
+    /// Does he share the whole of it?
+    whole: bool,
+}
+
+impl Finding {
+    /// A finding that is about no scoring line.
+    fn alone(diagnostic: Diagnostic) -> Finding {
+        Finding { diagnostic, line: None, kind: 0, others: Vec::new() }
+    }
+}
+
+/// Where rules put what they find.
+#[derive(Default)]
+struct Findings(Vec<Finding>);
+
+impl Findings {
+    fn push(&mut self, diagnostic: Diagnostic) {
+        self.0.push(Finding::alone(diagnostic));
+    }
+}
+
+/// Arranges scorings and runs all rules over them and over the piece; see [`check_piece`].
+#[must_use]
+pub fn check_scorings(
+    piece: &Arc<Piece>,
+    scorings: &[&Arc<Scoring>],
+    options: &Options,
+) -> Vec<Diagnostic> {
+    let arrangements: Vec<_> = scorings.iter().map(|scoring| arrange(piece, scoring)).collect();
+    check_piece(piece, &arrangements, options)
+}
+
+/// Runs all rules over one arranged scoring and gives back what they find.
+///
+/// What `arrange` itself found is not among it, nor are the findings about the whole piece; see
+/// [`check_piece`] for both.
+#[must_use]
+pub fn check(arrangement: &Arrangement, options: &Options) -> Vec<Diagnostic> {
+    let cx = Context::new(arrangement);
+    let mut findings = one_scoring(&cx, options);
+    for finding in &mut findings {
+        finding.diagnostic.scoring = Some(arrangement.scoring.name.clone());
+    }
+    let used: Vec<Span> = cx.used_allows().collect();
+    findings.extend(allows::findings([&*arrangement.scoring], &used, options));
+    options.apply(findings.into_iter().map(|finding| finding.diagnostic).collect())
+}
+
+/// Runs all rules over a piece and its arranged scorings.
+///
+/// What `arrange` found in them is among the findings, so that `allow` lines and options hold for
+/// it too. A finding that a scoring shares with one that it keeps is told once, with the names of
+/// the others.
+#[must_use]
+pub fn check_piece(
+    piece: &Piece,
+    arrangements: &[Arrangement],
+    options: &Options,
+) -> Vec<Diagnostic> {
+    check_again(piece, arrangements, options, &mut Kept::default())
+}
+
+/// What one run of the rules keeps for the next.
+#[derive(Default)]
+pub(crate) struct Kept {
+    /// By name of the scoring.
+    scorings: HashMap<String, memory::Memory>,
+}
+
+/// The same with what an earlier run kept.
+fn check_again(
+    piece: &Piece,
+    arrangements: &[impl Borrow<Arrangement>],
+    options: &Options,
+    kept: &mut Kept,
+) -> Vec<Diagnostic> {
+    let arrangements = || arrangements.iter().map(Borrow::borrow);
+    let mut all = Findings::default();
+    for rule in RULES {
+        if let Check::Piece(check) = rule.check
+            && options.runs(rule.code)
+        {
+            check(piece, &mut all);
+        }
+    }
+    let mut told = AllTold::default();
+    let mut used = Vec::new();
+    for arrangement in arrangements() {
+        let memory = kept.scorings.entry(arrangement.scoring.name.clone()).or_default();
+        let changed = memory.begin(arrangement);
+        let cx = Context::again(arrangement, memory, changed);
+        for finding in one_scoring(&cx, options) {
+            told.tell(finding, &arrangement.scoring.name);
+        }
+        for diagnostic in &arrangement.diagnostics {
+            let conclusion = diagnostic.severity < Severity::Error;
+            if allows::silences(&cx, diagnostic) || (conclusion && doubt::follows(&cx, diagnostic))
+            {
+                continue;
+            }
+            let finding = Finding::alone(diagnostic.clone());
+            told.tell(finding, &arrangement.scoring.name);
+        }
+        used.extend(cx.used_allows());
+    }
+    all.0.extend(told.told.into_iter().map(Told::finish));
+    let scorings = arrangements().map(|arrangement| &*arrangement.scoring);
+    all.0.extend(allows::findings(scorings, &used, options));
+    options.apply(all.0.into_iter().map(|finding| finding.diagnostic).collect())
+}
+
+fn one_scoring(cx: &Context, options: &Options) -> Vec<Finding> {
+    let mut findings = Findings::default();
+    for rule in RULES {
+        if let Check::Scoring(check) = rule.check
+            && options.runs(rule.code)
+        {
+            check(cx, &mut findings);
+        }
+    }
+    findings.0.retain(|finding| !doubt::follows(cx, &finding.diagnostic));
+    players_together(findings.0, cx)
+}
+
+/// Tells once what one scoring line does to several players in the same bars.
+fn players_together(findings: Vec<Finding>, cx: &Context) -> Vec<Finding> {
+    let mut together: Vec<Finding> = Vec::new();
+    let mut seen = HashMap::new();
+    for finding in findings {
+        let told = &finding.diagnostic;
+        let key = (told.code, finding.line, told.primary.span, told.bars);
+        let player = told.player.as_ref().and_then(|id| cx.player(id));
+        let (Some(line), Some(player)) = (finding.line, player) else {
+            together.push(finding);
+            continue;
+        };
+        let index = *seen.entry(key).or_insert(together.len());
+        match together.get_mut(index) {
+            Some(first) => {
+                let bars = told.bars.into_iter().collect();
+                first.others.push(Sharer { player, line, bars, whole: true });
+                first.others.extend(finding.others);
+            }
+            None => together.push(finding),
+        }
+    }
+    together.into_iter().map(|finding| with_others(finding, cx)).collect()
+}
+
+/// Names the other players with whom a finding is the same.
+fn with_others(mut finding: Finding, cx: &Context) -> Finding {
+    let told = &mut finding.diagnostic;
+    let Some(player) = told.player.clone().filter(|_| !finding.others.is_empty()) else {
+        return finding;
+    };
+    finding.others.sort_by_key(|other| other.player);
+    finding.others.dedup_by_key(|other| other.player);
+    let mut ids = vec![player.as_str()];
+    let mut names = Vec::new();
+    for other in &finding.others {
+        let part = cx.part(other.player);
+        ids.push(&part.player.id);
+        names.push(match other.whole {
+            true => part.player.name.clone(),
+            false => format!("{} ({})", part.player.name, words::bars(&other.bars)),
+        });
+        let places = [
+            (other.line, format!("this line speaks to {} too", part.player.name)),
+            (part.player.span, part.player.name.clone()),
+        ];
+        for (span, text) in places {
+            if told.labels.iter().all(|label| label.span != span) {
+                told.labels.push(Label { span, text });
+            }
+        }
+    }
+    told.message.push_str(&format!(" The same holds for {}.", words::list(&names, "and")));
+    // A change that allows it must name them all.
+    for edit in told.fixes.iter_mut().flat_map(|fix| &mut fix.edits) {
+        edit.text = edit
+            .text
+            .replace(&format!(" on {player} bars"), &format!(" on {} bars", ids.join(", ")));
+    }
+    finding
+}
+
+/// A finding, the scoring that has it in the most bars, and the others that share it.
+struct Told {
+    finding: Finding,
+    scoring: String,
+    others: Vec<String>,
+}
+
+/// What was found in the scorings so far, each thing once.
+#[derive(Default)]
+struct AllTold {
+    told: Vec<Told>,
+    /// Indices of what may be the same, by what must agree.
+    alike: HashMap<Alike, Vec<usize>>,
+}
+
+/// What agrees in findings that are one: code, kind of cause, and the place in the source (for
+/// harmony), or the player with the scoring line or, without one, the place.
+type Alike = (&'static str, u8, Option<String>, Option<Span>, Option<Span>);
+
+impl AllTold {
+    fn tell(&mut self, finding: Finding, scoring: &str) {
+        let candidates = alike(&finding);
+        let mut known: Vec<usize> =
+            candidates.iter().filter_map(|key| self.alike.get(key)).flatten().copied().collect();
+        known.sort_unstable();
+        let same = |index: &usize| is_same(&self.told[*index], &finding, scoring);
+        let index = known.into_iter().find(same).unwrap_or(self.told.len());
+        match self.told.get_mut(index) {
+            None => {
+                self.told.push(Told { finding, scoring: scoring.to_string(), others: Vec::new() });
+            }
+            Some(known) => {
+                if within(finding.diagnostic.bars, known.finding.diagnostic.bars) {
+                    return known.others.push(scoring.to_string());
+                }
+                known.finding = finding;
+                known.others.push(std::mem::replace(&mut known.scoring, scoring.to_string()));
+            }
+        }
+        for key in candidates {
+            self.alike.entry(key).or_default().push(index);
+        }
+    }
+}
+
+fn alike(finding: &Finding) -> Vec<Alike> {
+    let told = &finding.diagnostic;
+    let (code, kind, primary) = (told.code, finding.kind, Some(told.primary.span));
+    let place = if finding.line.is_some() { None } else { primary };
+    let mut keys = vec![(code, kind, told.player.clone(), finding.line, place)];
+    if code.starts_with("harmony/") {
+        keys.push((code, kind, None, Some(Span::default()), primary));
+    }
+    keys
+}
+
+fn is_same(other: &Told, finding: &Finding, scoring: &str) -> bool {
+    let (a, b) = (&other.finding.diagnostic, &finding.diagnostic);
+    // What two notes of the source make together is one cause, whoever plays them.
+    let of_source = a.code.starts_with("harmony/") && a.primary.span == b.primary.span;
+    let place = match (other.finding.line, finding.line) {
+        _ if of_source => true,
+        (Some(one), Some(two)) => one == two,
+        (None, None) => a.primary.span == b.primary.span,
+        _ => false,
+    };
+    let bars = within(b.bars, a.bars) || within(a.bars, b.bars);
+    let cause = a.code == b.code && other.finding.kind == finding.kind;
+    let elsewhere = other.scoring != scoring && !other.others.iter().any(|o| o == scoring);
+    cause && (of_source || a.player == b.player) && place && bars && elsewhere
+}
+
+fn within(inner: Option<(i32, i32)>, outer: Option<(i32, i32)>) -> bool {
+    match (inner, outer) {
+        (Some(inner), Some(outer)) => outer.0 <= inner.0 && inner.1 <= outer.1,
+        (None, None) => true,
+        _ => false,
+    }
+}
+
+impl Told {
+    fn finish(mut self) -> Finding {
+        self.others.dedup();
+        self.others.retain(|other| *other != self.scoring);
+        let told = &mut self.finding.diagnostic;
+        told.scoring = Some(self.scoring);
+        told.also_in = self.others;
+        self.finding
+    }
+}

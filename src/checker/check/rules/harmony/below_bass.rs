@@ -1,0 +1,110 @@
+//! Another part goes below the bass line.
+//!
+//! # What it finds
+//! Notes of other roles that sound below the lowest note of the bass line, on another letter, for
+//! an eighth of a second or more. An octave below the bass changes nothing and is not meant;
+//! drums are not either.
+//!
+//! # Why it matters
+//! The lowest note is the bass, whoever plays it: the chord stands in another inversion than the
+//! one that was written.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
+//!   4 end }
+//! voice tune { 1: 1/1 E4 | 2: E4 | 3: E4 | 4: E4 | }
+//! voice low { 1: 1/1 C4 | 2: C4 | 3: C4 | 4: C4 | }
+//! voice mid { 1: 1/1 G4 | 2: G3 | 3: G4 | 4: G4 | }
+//! ensemble few { era 1810
+//!   violin-1 8 players, viola 4 players, cello 4 players }
+//! scoring few for few {
+//!   violin-1 plays tune as harmony
+//!   viola plays mid as harmony
+//!   cello plays low as bass
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
+//!   4 end }
+//! voice tune { 1: 1/1 E4 | 2: E4 | 3: E4 | 4: E4 | }
+//! voice low { 1: 1/1 C4 | 2: C4 | 3: C4 | 4: C4 | }
+//! voice mid { 1: 1/1 G4 | 2: G4 | 3: G4 | 4: G4 | }
+//! ensemble few { era 1810
+//!   violin-1 8 players, viola 4 players, cello 4 players }
+//! scoring few for few {
+//!   violin-1 plays tune as harmony
+//!   viola plays mid as harmony
+//!   cello plays low as bass
+//! }
+//! ```
+//!
+//! # Source
+//! Common practice.
+
+use crate::arrange::SoundingNote;
+use crate::check::context::Context;
+use crate::check::slices::Sounding;
+use crate::check::words;
+use crate::check::{Check, Findings, Rule, sharing};
+use crate::diagnostics::{Severity, Span};
+use crate::music::Pitch;
+use crate::resolve::Role;
+
+pub const RULE: Rule = Rule {
+    code: "harmony/below-bass",
+    severity: Severity::Warning,
+    text: include_str!("below_bass.rs"),
+    check: Check::Scoring(check),
+};
+
+/// Seconds below which it is let go. Our heuristic.
+const SHORT: f64 = 0.125;
+
+fn check(cx: &Context, findings: &mut Findings) {
+    let parts = &cx.arrangement.parts;
+    let moments = cx.moments(&RULE, |slice, found: &mut Vec<(Sounding, Pitch)>| {
+        let counted = || slice.sounding.iter().filter(|s| super::counts(cx, **s));
+        let bass = counted()
+            .filter(|s| s.of(parts).role == Role::Bass)
+            .filter_map(|s| s.of(parts).sound.pitches().first().copied())
+            .min();
+        let Some(bass) = bass else { return };
+        for &sounding in counted() {
+            let note = sounding.of(parts);
+            let Some(low) = note.sound.pitches().first() else { continue };
+            let under = low.midi() < bass.midi() && (bass.midi() - low.midi()) % 12 != 0;
+            if note.role != Role::Bass && under {
+                found.push((sounding, bass));
+            }
+        }
+    });
+    let offences = super::lasting(cx, moments, SHORT, |sounding| *sounding);
+    let cause = |note: &SoundingNote, bass: &Pitch| {
+        let low = note.sound.pitches().first().copied().unwrap_or(*bass);
+        (sharing::cause(note, low), Some((Span::default(), bass.midi().rem_euclid(12))))
+    };
+    for (passage, others) in sharing::causes(cx, &RULE, offences, cause) {
+        let note = passage.first();
+        let message = format!(
+            "{}: {} in {}{} {} below the bass, {}, and {} the inversion.",
+            passage.part.player.name,
+            super::both_pitches(cx, passage.part, note),
+            cx.form.place(note.start),
+            passage.and_more(),
+            passage.verb("lies", "lie"),
+            passage.detail(),
+            passage.verb("changes", "change"),
+        );
+        let finding = cx.finding(&RULE, &passage, message).with_help(format!(
+            "Set the notes {}, or let a deeper instrument double the bass an octave lower.",
+            words::octaves(1)
+        ));
+        let finding = cx.with_allow_for(finding, &passage);
+        findings.push_shared(cx, &passage, others, finding);
+    }
+}

@@ -1,0 +1,111 @@
+//! What the notes make together.
+
+pub mod below_bass;
+pub mod contradicts;
+pub mod doubled_leading_note;
+pub mod muddy;
+pub mod parallels;
+
+use super::super::context::Context;
+use super::super::memory::Moment;
+use super::super::slices::Sounding;
+use crate::arrange::{Part, SoundingNote};
+use crate::instruments::Family;
+use crate::music::{Chord, Pitch, Time};
+use crate::resolve::{HarmonyEvent, Verb};
+
+/// Does the note belong to the harmony: pitched, and not of a drum or bell?
+fn counts(cx: &Context, sounding: Sounding) -> bool {
+    let note = sounding.of(&cx.arrangement.parts);
+    let instrument = cx.part(usize::from(sounding.player)).instrument_at(note.start);
+    instrument.family != Family::Percussion
+}
+
+/// The declared chord at a time.
+fn chord(cx: &Context, time: Time) -> Option<Chord> {
+    event(cx, time).map(|event| event.chord)
+}
+
+/// The declared chord at a time, with when it begins and how long it lasts.
+fn event<'a>(cx: &Context<'a>, time: Time) -> Option<&'a HarmonyEvent> {
+    let events = &cx.piece.harmony;
+    let after = events.partition_point(|event| event.start <= time);
+    let event = events.get(after.checked_sub(1)?)?;
+    (time < event.start + event.length).then_some(event)
+}
+
+/// The one pitch of a note; `None` for chords and strokes.
+fn single(note: &SoundingNote) -> Option<Pitch> {
+    match note.sound.pitches() {
+        [pitch] => Some(*pitch),
+        _ => None,
+    }
+}
+
+/// The lowest pitch of a note as the player reads it and as it sounds.
+fn both_pitches(cx: &Context, part: &Part, note: &SoundingNote) -> String {
+    note.sound.pitches().first().map_or(String::new(), |pitch| cx.both(part, *pitch, note))
+}
+
+/// Do two notes come from one note of the source? Two lines that hold notes of one chord symbol do
+/// not: each chooses its own.
+fn same_origin(cx: &Context, one: &SoundingNote, two: &SoundingNote) -> bool {
+    let chosen = |note: &SoundingNote| {
+        cx.line(note.line).is_some_and(|line| matches!(line.verb, Verb::Sustains { .. }))
+    };
+    one.source == two.source && (one.line == two.line || !chosen(one) || !chosen(two))
+}
+
+/// What lasts so many seconds, note by note of each player: moments are keys with what there is to
+/// say of them, and adjoining ones of one key count as one. `note` names player and note of a key.
+fn lasting<K: PartialEq, T>(
+    cx: &Context,
+    moments: Vec<Moment<(K, T)>>,
+    seconds: f64,
+    note: impl Fn(&K) -> Sounding,
+) -> Vec<Vec<(usize, T)>> {
+    let mut open: Vec<(K, Time, Time, T)> = Vec::new();
+    let mut ended = Vec::new();
+    for Moment { start, end, what: (key, detail) } in moments {
+        ended.extend(open.extract_if(.., |(_, _, until, _)| *until < start));
+        match open.iter_mut().find(|(known, ..)| *known == key) {
+            Some((_, _, until, _)) => *until = end,
+            None => open.push((key, start, end, detail)),
+        }
+    }
+    ended.append(&mut open);
+    let mut offences: Vec<Vec<(usize, T)>> =
+        cx.arrangement.parts.iter().map(|_| Vec::new()).collect();
+    for (key, from, until, detail) in ended {
+        if cx.seconds_at(until) - cx.seconds_at(from) >= seconds {
+            let Sounding { player, note } = note(&key);
+            offences[usize::from(player)].push((note as usize, detail));
+        }
+    }
+    for own in &mut offences {
+        own.sort_by_key(|(note, _)| *note);
+        own.dedup_by_key(|(note, _)| *note);
+    }
+    offences
+}
+
+/// Do two players double one another around here: the same source, or octaves on either side?
+fn doubling(cx: &Context, one: Sounding, two: Sounding) -> bool {
+    let parts = &cx.arrangement.parts;
+    if same_origin(cx, one.of(parts), two.of(parts)) {
+        return true;
+    }
+    let (a, b) = (&parts[usize::from(one.player)].notes, &parts[usize::from(two.player)].notes);
+    let octaves = |way: i64| {
+        let near = |notes: &[SoundingNote], index: u32| {
+            let index = usize::try_from(i64::from(index) + way).ok()?;
+            notes
+                .get(index)
+                .and_then(|note| Some((note.start, single(note)?.midi().rem_euclid(12))))
+        };
+        let pair = (near(a, one.note), near(b, two.note));
+        pair.0.is_some() && pair.0 == pair.1
+    };
+    // The note itself, and the ones around it.
+    [-2, -1, 1, 2].into_iter().filter(|way| octaves(*way)).count() >= 2
+}

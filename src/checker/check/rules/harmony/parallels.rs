@@ -1,0 +1,183 @@
+//! Parallel fifths or octaves between independent parts.
+//!
+//! # What it finds
+//! Two parts that move in the same direction from a perfect fifth to a perfect fifth, or from an
+//! octave or unison to another. Doublings are not meant: parts that play the same notes of the
+//! source, or that go in octaves for several notes; nor are octaves within the bass or within the
+//! melody, nor a filling part of another family that goes along with a voice for a moment (our
+//! heuristic). Drums and parts with a rhythm or a highlight are left out.
+//!
+//! # Why it matters
+//! For a moment two voices become one, and the texture is a voice poorer; fifths stick out
+//! hollow.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
+//!   4 end }
+//! voice tune { 1: 1/1 C5 | 2: D5 | 3: E5 | 4: F5 | }
+//! voice low { 1: 1/1 E4 | 2: G4 | 3: A4 | 4: F4 | }
+//! ensemble few { era 1810
+//!   violin-1 8 players, viola 4 players }
+//! scoring few for few {
+//!   violin-1 plays tune as melody
+//!   viola plays low as harmony
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 96
+//!   4 end }
+//! voice tune { 1: 1/1 C5 | 2: D5 | 3: E5 | 4: F5 | }
+//! voice low { 1: 1/1 E4 | 2: G4 | 3: C4 | 4: A4 | }
+//! ensemble few { era 1810
+//!   violin-1 8 players, viola 4 players }
+//! scoring few for few {
+//!   violin-1 plays tune as melody
+//!   viola plays low as harmony
+//! }
+//! ```
+//!
+//! # Source
+//! Common practice of part-writing.
+
+use crate::arrange::SoundingNote;
+use crate::check::context::Context;
+use crate::check::slices::Sounding;
+use crate::check::{Check, Findings, Rule, sharing};
+use crate::diagnostics::Severity;
+use crate::music::{Interval, Letter, Pitch};
+use crate::resolve::Role;
+
+pub const RULE: Rule = Rule {
+    code: "harmony/parallels",
+    severity: Severity::Advice,
+    text: include_str!("parallels.rs"),
+    check: Check::Scoring(check),
+};
+
+/// A step of one player from one note straight to another.
+#[derive(Clone, Copy)]
+struct Motion {
+    sounding: Sounding,
+    from: Pitch,
+    to: Pitch,
+}
+
+fn check(cx: &Context, findings: &mut Findings) {
+    let parts = &cx.arrangement.parts;
+    let mut motions: Vec<Motion> = Vec::new();
+    let moments = cx.moments(&RULE, |slice, found: &mut Vec<(Sounding, (Sounding, bool))>| {
+        motions.clear();
+        motions.extend(slice.sounding.iter().filter_map(|s| motion(cx, *s, slice.start)));
+        if motions.len() < 2 {
+            return;
+        }
+        // Players who move in unison stand together, the lowest first.
+        motions.sort_by_key(|m| (m.to, m.from));
+        let unisons: Vec<&[Motion]> =
+            motions.chunk_by(|a, b| (a.from, a.to) == (b.from, b.to)).collect();
+        for (index, high) in unisons.iter().enumerate() {
+            for low in &unisons[..index] {
+                let Some(octaves) = parallel(&low[0], &high[0]) else { continue };
+                for one in *high {
+                    let with = low.iter().find(|two| independent(cx, two, one, octaves));
+                    found.extend(with.map(|with| (one.sounding, (with.sounding, octaves))));
+                }
+            }
+        }
+    });
+    let mut offences: Vec<Vec<(usize, (Sounding, bool))>> = vec![Vec::new(); parts.len()];
+    for (one, what) in moments.into_iter().map(|moment| moment.what) {
+        let own = &mut offences[usize::from(one.player)];
+        let note = one.note as usize;
+        if own.last().is_none_or(|(last, _)| *last < note) {
+            own.push((note, what));
+        }
+    }
+    let cause = |note: &SoundingNote, (low, _): &(Sounding, bool)| {
+        let of = |note: &SoundingNote| {
+            sharing::cause(note, super::single(note).unwrap_or(Pitch::new(Letter::C, 0, 0)))
+        };
+        (of(note), Some(of(low.of(parts))))
+    };
+    for (passage, others) in sharing::causes(cx, &RULE, offences, cause) {
+        let (other, octaves) = *passage.detail();
+        let with = cx.part(usize::from(other.player));
+        let message = format!(
+            "{} and {} move in parallel {} into {}{}.",
+            passage.part.player.name,
+            with.player.name,
+            if octaves { "octaves" } else { "fifths" },
+            cx.form.place(passage.first().start),
+            passage.and_more(),
+        );
+        let finding = cx
+            .finding(&RULE, &passage, message)
+            .with_label(other.of(parts).source, format!("the note of {}", with.player.name))
+            .with_help(
+                "Let one of the two move the other way or stay; if a doubling is meant, say so with `doubles`.",
+            );
+        let finding = cx.with_allow_for(finding, &passage);
+        findings.push_shared(cx, &passage, others, finding);
+    }
+}
+
+/// Are these two voices, and not one that is strengthened?
+fn independent(cx: &Context, low: &Motion, high: &Motion, octaves: bool) -> bool {
+    let parts = &cx.arrangement.parts;
+    let (role, other) = (high.sounding.of(parts).role, low.sounding.of(parts).role);
+    // Two who share the bass or the melody strengthen one line.
+    let one_line = role == other && matches!(role, Role::Bass | Role::Melody);
+    !(octaves && one_line)
+        && heard_together(cx, low.sounding, high.sounding)
+        && !super::doubling(cx, low.sounding, high.sounding)
+}
+
+fn motion(cx: &Context, sounding: Sounding, at: crate::music::Time) -> Option<Motion> {
+    let part = cx.part(usize::from(sounding.player));
+    let note = &part.notes[sounding.note as usize];
+    let index = (sounding.note as usize).checked_sub(1)?;
+    if note.start != at
+        || !super::counts(cx, sounding)
+        || matches!(note.role, Role::Rhythm | Role::Highlight)
+        || part.instrument_at(at).natural.is_some()
+    {
+        return None;
+    }
+    let before = &part.notes[index];
+    let (from, to) = (super::single(before)?, super::single(note)?);
+    (before.end() == at && from.midi() != to.midi()).then_some(Motion { sounding, from, to })
+}
+
+/// Are the two parts heard as two voices of one texture: of one family, or melody and bass?
+///
+/// Where a filling part of another family goes along with a voice for a moment, nobody hears more
+/// than a shade of colour. (Our heuristic.)
+fn heard_together(cx: &Context, one: Sounding, two: Sounding) -> bool {
+    let family = |s: Sounding| cx.part(usize::from(s.player)).first_instrument().family;
+    let outer = |s: Sounding| matches!(s.of(&cx.arrangement.parts).role, Role::Melody | Role::Bass);
+    family(one) == family(two) || (outer(one) && outer(two))
+}
+
+/// Octaves (`true`) or fifths (`false`), if the two motions are parallel.
+fn parallel(low: &Motion, high: &Motion) -> Option<bool> {
+    let (first, second) =
+        (Interval::between(low.from, high.from), Interval::between(low.to, high.to));
+    let (down, up) = (low.to.midi() - low.from.midi(), high.to.midi() - high.from.midi());
+    if down.signum() != up.signum() || first.steps < 0 || second.steps < 0 {
+        return None;
+    }
+    let kind = |interval: Interval| match (
+        interval.steps.rem_euclid(7),
+        interval.semitones.rem_euclid(12),
+    ) {
+        (0, 0) => Some(true),
+        (4, 7) => Some(false),
+        _ => None,
+    };
+    (kind(first) == kind(second)).then(|| kind(first)).flatten()
+}

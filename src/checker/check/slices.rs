@@ -1,0 +1,98 @@
+//! What sounds together: the piece cut at every beginning and end of a note.
+
+use std::sync::Arc;
+
+use crate::arrange::{Part, SoundingNote};
+use crate::music::Time;
+
+/// The piece cut at every beginning and end of a note of any player.
+pub(super) struct Slices {
+    starts: Vec<Time>,
+    /// Where the notes of each slice begin in `sounding`; one more entry than slices.
+    first: Vec<u32>,
+    sounding: Vec<Sounding>,
+}
+
+/// A note that sounds in a slice: index of the player, index of the note in his part.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) struct Sounding {
+    pub player: u16,
+    pub note: u32,
+}
+
+impl Sounding {
+    /// The note itself.
+    pub fn of<'p>(self, parts: &'p [Arc<Part>]) -> &'p SoundingNote {
+        &parts[usize::from(self.player)].notes[self.note as usize]
+    }
+}
+
+/// A stretch of time in which nothing changes.
+#[derive(Clone, Copy)]
+pub(super) struct Slice<'s> {
+    pub start: Time,
+    pub end: Time,
+    pub sounding: &'s [Sounding],
+}
+
+impl Slices {
+    pub fn new(parts: &[Arc<Part>]) -> Slices {
+        Slices::within(parts, (Time::MIN, Time::MAX))
+    }
+
+    /// The slices that begin within a window (and perhaps some beside them, which may be cut).
+    pub fn within(parts: &[Arc<Part>], (from, to): (Time, Time)) -> Slices {
+        // The notes of each part that sound in the window, and the first behind it: where the last
+        // slice ends depends on that.
+        let mut ranges = Vec::with_capacity(parts.len());
+        let mut starts: Vec<Time> = Vec::new();
+        for part in parts {
+            let first = part.notes.partition_point(|note| note.end() <= from);
+            let after = part.notes.partition_point(|note| note.start < to) + 1;
+            let range = first..after.min(part.notes.len()).max(first);
+            let mut own: Vec<Time> =
+                part.notes[range.clone()].iter().flat_map(|n| [n.start, n.end()]).collect();
+            own.dedup();
+            starts.extend(own);
+            ranges.push(range);
+        }
+        starts.sort_unstable();
+        starts.dedup();
+        let mut first = Vec::with_capacity(starts.len() + 1);
+        let mut sounding = Vec::new();
+        for &start in &starts {
+            first.push(sounding.len() as u32);
+            for (player, (part, range)) in parts.iter().zip(&mut ranges).enumerate() {
+                while range.start < range.end && part.notes[range.start].end() <= start {
+                    range.start += 1;
+                }
+                if range.start < range.end && part.notes[range.start].start <= start {
+                    let note = range.start as u32;
+                    sounding.push(Sounding { player: player as u16, note });
+                }
+            }
+        }
+        first.push(sounding.len() as u32);
+        Slices { starts, first, sounding }
+    }
+
+    /// The slices in order of time.
+    pub fn iter(&self) -> impl Iterator<Item = Slice<'_>> {
+        (0..self.starts.len()).map_while(|index| self.get(index))
+    }
+
+    /// The slice of that index.
+    pub fn get(&self, index: usize) -> Option<Slice<'_>> {
+        Some(Slice {
+            start: self.starts[index],
+            end: *self.starts.get(index + 1)?,
+            sounding: &self.sounding[self.first[index] as usize..self.first[index + 1] as usize],
+        })
+    }
+
+    /// Indices of the slices between two times.
+    pub fn between(&self, from: Time, to: Time) -> std::ops::Range<usize> {
+        let index = |time| self.starts.partition_point(|start| *start < time);
+        index(from)..index(to)
+    }
+}

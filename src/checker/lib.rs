@@ -1,0 +1,11 @@
+//! Judgement: [`check`] finds in an arrangement what will not work, and [`advise`] tells before
+//! one writes what would.
+//!
+//! Neither changes the music, and neither knows a staff or a file format.
+
+pub mod advise;
+pub mod check;
+pub mod session;
+
+// The stages before, under the names they have everywhere.
+use ripieno_compiler::{arrange, diagnostics, harmony, instruments, music, resolve, syntax};

@@ -1,0 +1,192 @@
+//! What each player sounds, with the role and the origin of every note.
+
+use std::sync::Arc;
+
+use super::Doubt;
+use super::kept::KeptWork;
+use crate::diagnostics::{Diagnostic, Span};
+use crate::instruments::{Instrument, Tuning};
+use crate::music::{Interval, Pitch, Time};
+use crate::resolve::{Attached, Direction, Line, Piece, Player, Role, Scoring, Sound, Tuplet};
+
+/// A scoring worked out: what every player of its ensemble sounds.
+#[derive(Clone, Debug)]
+pub struct Arrangement {
+    /// The piece.
+    pub piece: Arc<Piece>,
+    /// The scoring.
+    pub scoring: Arc<Scoring>,
+    /// The year whose customs hold.
+    pub era: i32,
+    /// The players in score order.
+    pub parts: Vec<Arc<Part>>,
+    /// The scoring lines (those of kept scorings too) to which notes refer.
+    pub lines: Vec<LineOrigin>,
+    /// Where something else may sound than what is known, because the source has errors.
+    pub doubt: Doubt,
+    /// What was found on the way.
+    pub diagnostics: Vec<Diagnostic>,
+    pub(super) kept: KeptWork,
+}
+
+impl Arrangement {
+    /// The scoring line of that number.
+    #[must_use]
+    pub fn line(&self, id: LineId) -> Option<&Arc<Line>> {
+        self.kept.lines.get(usize::from(id.0)).map(|given| &given.line)
+    }
+}
+
+impl Arrangement {
+    /// An arrangement of these parts that no scoring line gave, to try a writer alone.
+    #[must_use]
+    pub fn of_parts(piece: Piece, era: i32, parts: Vec<Part>) -> Arrangement {
+        let scoring = Scoring {
+            name: "village".into(),
+            span: Span::default(),
+            ensemble: 0,
+            keep: None,
+            lines: Vec::new(),
+            allows: Vec::new(),
+            adrift: false,
+        };
+        Arrangement {
+            piece: Arc::new(piece),
+            scoring: Arc::new(scoring),
+            era,
+            parts: parts.into_iter().map(Arc::new).collect(),
+            lines: Vec::new(),
+            doubt: Doubt::default(),
+            diagnostics: Vec::new(),
+            kept: KeptWork::default(),
+        }
+    }
+}
+
+/// A scoring line as the origin of notes.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct LineOrigin {
+    /// The line.
+    pub span: Span,
+    /// The role that it gives, where it gives one.
+    pub role: Option<Role>,
+    /// Was it taken over from a kept scoring?
+    pub kept: bool,
+}
+
+/// A scoring line by its number in [`Arrangement::lines`].
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct LineId(pub u16);
+
+/// What one player (or section) sounds.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Part {
+    /// The player.
+    pub player: Arc<Player>,
+    /// Notes in order of time; they do not overlap.
+    pub notes: Vec<SoundingNote>,
+    /// Tuplets in order of time.
+    pub tuplets: Vec<Tuplet>,
+    /// Dynamics, hairpins, words and techniques in order of time: those of everybody, those of
+    /// the voices played, and those of the scoring lines.
+    pub directions: Vec<Direction>,
+    /// Who claims which bars: (first bar index, one past the last, line), in order.
+    pub claims: Vec<(usize, usize, LineId)>,
+    /// Instruments in hand: from which time on, and which. Never empty; the first is in hand from
+    /// the beginning.
+    pub instruments: Vec<(Time, &'static Instrument)>,
+    /// Keys or crooks in force: from which time on, and which. Never empty for an instrument that
+    /// has keys or crooks and an ensemble line that names one. One that was put in before the
+    /// instrument in hand was taken belongs to another.
+    pub tunings: Vec<(Time, &'static Tuning)>,
+    /// Tuning of drums in force: from which time on, and the notes (sounding, from the lowest).
+    pub drums: Vec<(Time, Vec<Pitch>)>,
+}
+
+impl Part {
+    /// The instrument in hand at a time, and since when.
+    fn in_hand(&self, time: Time) -> (Time, &'static Instrument) {
+        let after = self.instruments.partition_point(|(from, _)| *from <= time);
+        let in_hand = self.instruments.get(after.saturating_sub(1));
+        in_hand.copied().unwrap_or((Time::ZERO, self.player.instrument))
+    }
+
+    /// The instrument in hand at a time.
+    #[must_use]
+    pub fn instrument_at(&self, time: Time) -> &'static Instrument {
+        match self.instruments[..] {
+            [(_, only)] => only,
+            _ => self.in_hand(time).1,
+        }
+    }
+
+    /// The instrument that the player has in hand at the beginning.
+    #[must_use]
+    pub fn first_instrument(&self) -> &'static Instrument {
+        self.instrument_at(Time::ZERO)
+    }
+
+    /// The player's name with the other instruments that he takes: "Flute 3 and Piccolo".
+    #[must_use]
+    pub fn full_name(&self) -> String {
+        let mut name = self.player.name.clone();
+        let mut named = vec![self.player.instrument];
+        for (_, instrument) in &self.instruments {
+            if !named.iter().any(|known| std::ptr::eq(*known, *instrument)) {
+                named.push(instrument);
+                name = format!("{name} and {}", instrument.name);
+            }
+        }
+        name
+    }
+
+    /// The key or crook in force at a time.
+    #[must_use]
+    pub fn tuning_at(&self, time: Time) -> Option<&'static Tuning> {
+        let after = self.tunings.partition_point(|(from, _)| *from <= time);
+        let (from, tuning) = self.tunings.get(after.saturating_sub(1))?;
+        (self.in_hand(time).0 <= *from).then_some(*tuning)
+    }
+
+    /// The way from written to sounding pitch at a time.
+    #[must_use]
+    pub fn transposition_at(&self, time: Time) -> Interval {
+        self.tuning_at(time)
+            .map_or_else(|| self.instrument_at(time).transposition, |tuning| tuning.transposition)
+    }
+
+    /// The written pitch of a sounding one at a time.
+    #[must_use]
+    pub fn written(&self, sounding: Pitch, time: Time) -> Pitch {
+        sounding.transposed_or_respelled(-self.transposition_at(time))
+    }
+}
+
+/// One note that a player sounds.
+#[derive(Clone, PartialEq, Debug)]
+pub struct SoundingNote {
+    /// Where it begins, in written time (repeats once).
+    pub start: Time,
+    /// How long it sounds.
+    pub length: Time,
+    /// What it sounds.
+    pub sound: Sound,
+    /// Marks, slurs and grace notes (sounding pitch).
+    pub attached: Attached,
+    /// What it is for.
+    pub role: Role,
+    /// Is it to be judged as a solo?
+    pub solo: bool,
+    /// The note in the source that it comes from (or the chord, for derived notes).
+    pub source: Span,
+    /// The scoring line that gave it to the player.
+    pub line: LineId,
+}
+
+impl SoundingNote {
+    /// Where it ends.
+    #[must_use]
+    pub fn end(&self) -> Time {
+        self.start + self.length
+    }
+}

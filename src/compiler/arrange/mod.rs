@@ -1,0 +1,594 @@
+//! From a piece and a scoring to what each player sounds.
+//!
+//! Nothing here knows staves, clefs or file formats: pitches are sounding, times are exact, and
+//! every note carries its role, the span of the note it comes from and the line that gave it.
+
+mod arrangement;
+mod claims;
+mod derive;
+mod directions;
+mod doubling;
+mod doubt;
+mod idiom;
+mod kept;
+mod taking;
+#[cfg(test)]
+mod tests;
+
+use std::borrow::Cow;
+use std::collections::{BTreeMap, HashMap, HashSet};
+use std::sync::Arc;
+
+use crate::diagnostics::Diagnostic;
+use crate::harmony::harmony_of;
+use crate::instruments::Tuning;
+use crate::music::Time;
+use crate::resolve::{
+    Ensemble, Form, HarmonyEvent, Line, Note, Piece, Player, Role, Scoring, Sound, Tuplet, Verb,
+};
+
+pub use arrangement::{Arrangement, LineId, LineOrigin, Part, SoundingNote};
+pub use doubt::Doubt;
+pub use idiom::{has_mark, has_technique};
+use kept::{Before, Event, KeptWork, Once};
+
+/// Works a scoring out: what every player of its ensemble sounds.
+///
+/// # Panics
+/// If `scoring` is not one of the scorings of `piece`.
+#[must_use]
+pub fn arrange(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Arrangement {
+    arrange_again(piece, scoring, None)
+}
+
+/// The same with what an earlier run made of the scoring: parts that nothing new reaches are taken
+/// over, and are the same `Arc`.
+pub fn arrange_again(
+    piece: &Arc<Piece>,
+    scoring: &Arc<Scoring>,
+    before: Option<&Arrangement>,
+) -> Arrangement {
+    let ensemble = &piece.ensembles[scoring.ensemble];
+    let mut diagnostics = Vec::new();
+    let layers = piece.layers(scoring);
+    let lines: Vec<GivenLine> = claims::lines(ensemble, &layers, &mut diagnostics);
+    let claims = claims::claims(piece, ensemble, &lines, &mut diagnostics);
+    let parts: Vec<Arc<Part>> = ensemble
+        .players
+        .iter()
+        .zip(claims)
+        .enumerate()
+        .map(|(index, (player, claims))| Arc::new(part(piece, player, index, &lines, claims)))
+        .collect();
+    let origins = lines
+        .iter()
+        .map(|given| LineOrigin {
+            span: given.line.span,
+            role: given.line.role,
+            kept: given.layer > 0,
+        })
+        .collect();
+    let before = before.and_then(|before| Before::new(before, piece, ensemble, &lines, &parts));
+    let mut work = Work {
+        piece,
+        ensemble,
+        lines: &lines,
+        state: vec![State::Waiting; parts.len()],
+        events: vec![Vec::new(); parts.len()],
+        parts,
+        before,
+        harmony: None,
+        derived: HashMap::new(),
+        left_out: BTreeMap::new(),
+        moved: BTreeMap::new(),
+        told: HashSet::new(),
+        diagnostics,
+    };
+    for index in 0..work.parts.len() {
+        work.fill(index);
+    }
+    work.tell_moved();
+    work.tell_left_out();
+    let held = piece.fermatas();
+    let sounding = work.under_fermatas(&held);
+    let doubt = doubt::doubt(piece, &layers, &lines, &sounding);
+    let Work { parts: before_fermatas, events, diagnostics, .. } = work;
+    Arrangement {
+        piece: Arc::clone(piece),
+        scoring: Arc::clone(scoring),
+        era: ensemble.era,
+        parts: sounding,
+        lines: origins,
+        doubt,
+        diagnostics,
+        kept: KeptWork { lines, before_fermatas, events, held },
+    }
+}
+
+/// A scoring line with the players of this ensemble to whom it speaks.
+#[derive(Clone, PartialEq, Debug)]
+struct GivenLine {
+    line: Arc<Line>,
+    /// Indices of players, in the order in which the line names them.
+    players: Vec<usize>,
+    /// For each of them the octaves up by which his group sets him.
+    octaves: Vec<i8>,
+    /// How many `keep`s away it stands: 0 for the scoring's own lines.
+    layer: usize,
+}
+
+impl GivenLine {
+    /// Octaves up by which the player's group sets him.
+    fn octaves_of(&self, player: usize) -> i8 {
+        let place = self.players.iter().position(|&other| other == player);
+        place.map_or(0, |place| self.octaves[place])
+    }
+
+    /// Is it the same line, speaking to the same players?
+    fn is_same(&self, other: &GivenLine) -> bool {
+        Arc::ptr_eq(&self.line, &other.line)
+            && (&self.players, &self.octaves, self.layer)
+                == (&other.players, &other.octaves, other.layer)
+    }
+}
+
+/// A part with its claims and its crooks and tunings, and no notes yet.
+fn part(
+    piece: &Piece,
+    player: &Arc<Player>,
+    index: usize,
+    lines: &[GivenLine],
+    claims: Vec<(usize, usize, LineId)>,
+) -> Part {
+    let mut part = Part {
+        player: Arc::clone(player),
+        notes: Vec::new(),
+        tuplets: Vec::new(),
+        directions: Vec::new(),
+        claims,
+        instruments: vec![(Time::ZERO, player.instrument)],
+        tunings: player.tuning.map(|tuning| (Time::ZERO, tuning)).into_iter().collect(),
+        drums: Vec::new(),
+    };
+    if !player.drums.is_empty() {
+        part.drums.push((Time::ZERO, player.drums.clone()));
+    }
+    // Kept lines come first, so that a scoring's own line has the last word.
+    let taken: Vec<_> = lines
+        .iter()
+        .rev()
+        .filter(|given| given.players.contains(&index))
+        .filter_map(|given| match &given.line.verb {
+            Verb::Takes { instrument, tuning, drums, from } => {
+                let at = from.map_or(Time::ZERO, |bar| piece.form.bars[bar].start);
+                Some((at, *instrument, *tuning, drums))
+            }
+            _ => None,
+        })
+        .collect();
+    for &(at, instrument, ..) in &taken {
+        if let Some(instrument) = instrument {
+            put(&mut part.instruments, at, instrument);
+        }
+    }
+    for &(at, instrument, tuning, drums) in &taken {
+        let in_hand = part.instrument_at(at);
+        // A kept line may speak of a crook to a player who now has valves.
+        let fits = |t: &&Tuning| {
+            in_hand.tuning(&t.name).is_some_and(|own| own.transposition == t.transposition)
+        };
+        let own = || player.tuning.filter(|_| std::ptr::eq(in_hand, player.instrument));
+        match (tuning.filter(fits), instrument) {
+            (Some(tuning), _) => put(&mut part.tunings, at, tuning),
+            (None, Some(_)) => {
+                part.tunings.retain(|(time, _)| *time != at);
+                part.tunings.extend(own().map(|tuning| (at, tuning)));
+                part.tunings.sort_by_key(|(time, _)| *time);
+            }
+            (None, None) => {}
+        }
+        if !drums.is_empty() && !in_hand.drums.is_empty() {
+            put(&mut part.drums, at, drums.clone());
+        }
+    }
+    part
+}
+
+/// The bars of a form, divided where one of the players takes another instrument, as ranges of
+/// indices: first, one past the last.
+fn stretches(form: &Form, parts: &[&Part]) -> Vec<(usize, usize)> {
+    let mut borders: Vec<usize> = parts
+        .iter()
+        .flat_map(|part| &part.instruments[1..])
+        .map(|(at, _)| form.index_at(*at))
+        .chain([0, form.bars.len()])
+        .collect();
+    borders.sort_unstable();
+    borders.dedup();
+    borders.windows(2).map(|pair| (pair[0], pair[1])).collect()
+}
+
+/// Puts what holds from a time on into a list in order of time, in place of what began there.
+fn put<T>(list: &mut Vec<(Time, T)>, at: Time, what: T) {
+    match list.binary_search_by_key(&at, |(time, _)| *time) {
+        Ok(index) => list[index].1 = what,
+        Err(index) => list.insert(index, (at, what)),
+    }
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum State {
+    Waiting,
+    Working,
+    Done,
+}
+
+struct Work<'a> {
+    piece: &'a Piece,
+    ensemble: &'a Ensemble,
+    lines: &'a [GivenLine],
+    parts: Vec<Arc<Part>>,
+    state: Vec<State>,
+    /// For each part what happened while it was filled.
+    events: Vec<Vec<Event>>,
+    before: Option<Before<'a>>,
+    /// The chords from which computed lines take their notes, once a line has asked for them.
+    harmony: Option<Cow<'a, [HarmonyEvent]>>,
+    /// What computed lines give to each of their players.
+    derived: HashMap<LineId, Vec<derive::DerivedPart>>,
+    /// By doubling line: players to whom notes are missing, with where they are.
+    left_out: BTreeMap<LineId, Vec<(usize, Vec<Time>)>>,
+    /// By doubling line: players, the parts that they double, and what they have in another octave.
+    moved: BTreeMap<LineId, Vec<(usize, usize, doubling::Folded)>>,
+    /// What is told once a line, and was.
+    told: HashSet<(Once, LineId)>,
+    diagnostics: Vec<Diagnostic>,
+}
+
+impl<'a> Work<'a> {
+    /// Gives a part its notes, tuplets and directions; parts that it doubles are filled first.
+    fn fill(&mut self, index: usize) {
+        if self.state[index] != State::Waiting {
+            return;
+        }
+        let kept = self.before.as_mut().and_then(|before| {
+            before.keeps(index).then(|| (before.part(index), before.events(index)))
+        });
+        if let Some((part, events)) = kept {
+            self.parts[index] = part;
+            self.state[index] = State::Done;
+            for event in events {
+                self.happens(index, event);
+            }
+            return;
+        }
+        self.state[index] = State::Working;
+        let claims = self.parts[index].claims.clone();
+        let mut runs = Vec::with_capacity(claims.len());
+        for &(first, after, id) in &claims {
+            let bars = &self.piece.form.bars;
+            let (from, to) = (bars[first].start, bars[after - 1].start + bars[after - 1].length);
+            let run = self.run(index, id, from, to);
+            runs.push(run);
+        }
+        let part = Arc::make_mut(&mut self.parts[index]);
+        directions::directions(self.piece, self.lines, part, &runs);
+        part.notes.reserve_exact(runs.iter().map(|run| run.notes.len()).sum());
+        for mut run in runs {
+            let verb = &self.lines[usize::from(run.line.0)].line.verb;
+            if !matches!(verb, Verb::Writes(_)) {
+                let instrument = part.instrument_at(run.from);
+                run.notes
+                    .iter_mut()
+                    .for_each(|note| idiom::leave_out(&mut note.attached, instrument));
+            }
+            match part.notes.is_empty() {
+                true => part.notes = run.notes,
+                false => part.notes.extend(run.notes),
+            }
+            part.tuplets.extend(run.tuplets);
+        }
+        taking::balance_slurs(&mut part.notes);
+        self.state[index] = State::Done;
+    }
+
+    /// Does what an event asks for, and remembers it.
+    fn happens(&mut self, index: usize, event: Event) {
+        match &event {
+            Event::Fill(source) => self.fill(*source),
+            Event::Tell(once, id, finding) => {
+                if self.told.insert((*once, *id)) {
+                    self.diagnostics.push(finding.clone());
+                }
+            }
+            Event::Said(finding) => self.diagnostics.push(finding.clone()),
+            Event::LeftOut(id, times) => {
+                self.left_out.entry(*id).or_default().push((index, times.clone()));
+            }
+            Event::Moved(id, source, folded) => {
+                self.moved.entry(*id).or_default().push((index, *source, folded.clone()));
+            }
+            Event::Circle => {}
+        }
+        self.events[index].push(event);
+    }
+
+    /// Has this part something to tell of this line already?
+    fn tells(&self, index: usize, once: Once, id: LineId) -> bool {
+        self.events[index]
+            .iter()
+            .any(|event| matches!(event, Event::Tell(o, i, _) if (*o, *i) == (once, id)))
+    }
+
+    /// The parts with the fermatas of all voices.
+    fn under_fermatas(&self, held: &[(Time, Time)]) -> Vec<Arc<Part>> {
+        let pauses = directions::pauses(held);
+        let under = |(index, part): (usize, &Arc<Part>)| {
+            if pauses.is_empty() {
+                return Arc::clone(part);
+            }
+            if let Some(before) = &self.before
+                && let Some(known) = before.under_fermatas(index, part, held)
+            {
+                return known;
+            }
+            let mut part = Part::clone(part);
+            directions::fermatas(self.piece, held, &pauses, &mut part);
+            Arc::new(part)
+        };
+        self.parts.iter().enumerate().map(under).collect()
+    }
+
+    fn run(&mut self, index: usize, id: LineId, from: Time, to: Time) -> Run {
+        let given = &self.lines[usize::from(id.0)];
+        let line = &*given.line;
+        let mut run = Run { from, to, line: id, notes: Vec::new(), tuplets: Vec::new() };
+        match &line.verb {
+            Verb::Plays { voice, octaves, .. } => {
+                let music = &self.piece.voices[*voice].music;
+                taking::take(music, line, *octaves + given.octaves_of(index), &mut run);
+                self.tell_strokes(index, id, &run);
+                self.thin(index, id, &mut run);
+            }
+            Verb::Writes(music) => {
+                taking::take(music, line, given.octaves_of(index), &mut run);
+                self.tell_strokes(index, id, &run);
+                self.thin(index, id, &mut run);
+            }
+            Verb::Doubles { .. } => self.double(index, id, &mut run),
+            Verb::Sustains { .. } | Verb::Signals { .. } | Verb::Highlights { .. } => {
+                self.derive(index, id, &mut run);
+            }
+            Verb::Rests | Verb::Takes { .. } | Verb::Unknown => {}
+        }
+        run
+    }
+
+    /// Warns once a line where a player of pitched notes is given strokes without pitch.
+    fn tell_strokes(&mut self, index: usize, id: LineId, run: &Run) {
+        let (player, part) = (&self.ensemble.players[index], &self.parts[index]);
+        if self.tells(index, Once::Strokes, id) {
+            return;
+        }
+        let wrong = |note: &&SoundingNote| {
+            matches!(note.sound, Sound::Stroke) && !part.instrument_at(note.start).unpitched
+        };
+        let Some(note) = run.notes.iter().find(wrong) else { return };
+        let place = self.piece.form.place(note.start);
+        let finding = Diagnostic::warning(
+            "arrange/no-pitch",
+            self.lines[usize::from(id.0)].line.span,
+            format!(
+                "{}: strokes without pitch from {place} on, for an instrument that needs pitches.",
+                player.name
+            ),
+        )
+        .with_label(note.source, "the stroke")
+        .with_help("Give the line to an instrument without pitch, or write notes in place of `x`.")
+        .with_bars(place.bar, place.bar)
+        .with_player(&player.id);
+        self.happens(index, Event::Tell(Once::Strokes, id, finding));
+    }
+
+    /// Leaves one note of each chord to a player who can sound only one.
+    fn thin(&mut self, index: usize, id: LineId, run: &mut Run) {
+        let player = &self.ensemble.players[index];
+        let instrument = self.parts[index].instrument_at(run.from);
+        if instrument.voices > 1 {
+            return;
+        }
+        let given = &self.lines[usize::from(id.0)];
+        let desk: Vec<usize> = given
+            .players
+            .iter()
+            .copied()
+            .filter(|&other| self.ensemble.players[other].line_name == player.line_name)
+            .collect();
+        let place = desk.iter().position(|&other| other == index).unwrap_or(0);
+        let left_out = taking::thin(&mut run.notes, place, desk.len());
+        if let Some(note) = left_out
+            && !self.tells(index, Once::Thinned, id)
+        {
+            let place = self.piece.form.place(note.start);
+            let finding = Diagnostic::advice(
+                    "arrange/chord-thinned",
+                    given.line.span,
+                    format!(
+                        "The {} sounds one note at a time, so notes of chords are left out from {place} on.",
+                        instrument.name.to_lowercase()
+                    ),
+                )
+                .with_label(note.source, "a chord of which notes are left out")
+                .with_help("Name as many players as the chords have notes, or write the line out with `writes`.")
+                .with_bars(place.bar, place.bar)
+                .with_player(&player.id);
+            self.happens(index, Event::Tell(Once::Thinned, id, finding));
+        }
+    }
+
+    fn double(&mut self, index: usize, id: LineId, run: &mut Run) {
+        let given = &self.lines[usize::from(id.0)];
+        let line = &*given.line;
+        let Verb::Doubles { part, span, octaves } = &line.verb else { return };
+        let sources = self.ensemble.players_named(part);
+        let place = given.players.iter().position(|&player| player == index).unwrap_or(0);
+        // Pairs double pairs, first the first and second the second.
+        let Some(&source) = sources.get(place.min(sources.len().saturating_sub(1))) else { return };
+        if self.state[source] == State::Working {
+            let finding = Diagnostic::error(
+                "names/cycle",
+                line.span,
+                format!(
+                    "`{}` doubles `{part}`, which doubles it again.",
+                    self.ensemble.players[index].id
+                ),
+            )
+            .with_label(*span, "goes round in a circle")
+            .with_help("One of the parts must play a voice or have notes of its own.");
+            self.happens(index, Event::Tell(Once::Circle, id, finding));
+            self.happens(index, Event::Circle);
+            return;
+        }
+        let chosen = *octaves != 0;
+        let octaves = *octaves + given.octaves_of(index);
+        self.happens(index, Event::Fill(source));
+        doubling::double(&self.parts[source], line, octaves, run);
+        let part = Arc::clone(&self.parts[index]);
+        let part = &part;
+        // An octave that the line names is the arranger's choice: the rules on compass judge it.
+        if !chosen && let Some(folded) = doubling::fold(part, self.ensemble.era, line, run) {
+            self.happens(index, Event::Moved(id, source, folded));
+        }
+        let times = doubling::keep_what_he_has(part, self.ensemble.era, run);
+        if !times.is_empty() {
+            self.happens(index, Event::LeftOut(id, times));
+        }
+        self.tell_strokes(index, id, run);
+        self.thin(index, id, run);
+    }
+
+    /// One finding for each doubling line that is moved into the compass of its players.
+    fn tell_moved(&mut self) {
+        for (id, moved) in &self.moved {
+            let line = self.lines[usize::from(id.0)].line.span;
+            let moved: Vec<(&Part, &Part, &doubling::Folded)> = moved
+                .iter()
+                .map(|(index, source, folded)| {
+                    (&*self.parts[*index], &*self.parts[*source], folded)
+                })
+                .collect();
+            self.diagnostics.extend(doubling::octave_moved(self.piece, line, &moved));
+        }
+    }
+
+    /// One finding for each doubling line whose players do not have all its notes.
+    fn tell_left_out(&mut self) {
+        for (id, missing) in &self.left_out {
+            let line = self.lines[usize::from(id.0)].line.span;
+            let missing: Vec<(&Part, &[Time])> =
+                missing.iter().map(|(index, times)| (&*self.parts[*index], &times[..])).collect();
+            self.diagnostics.push(doubling::left_out(self.piece, line, &missing));
+        }
+    }
+
+    /// Melodies and basses that the scoring writes by hand, and that no line takes over whole.
+    fn written(&self) -> Vec<&'a [Note]> {
+        let leads = |line: &Line| matches!(line.role, Some(Role::Melody | Role::Bass));
+        let claims = |id: usize| {
+            let mut claims = self.parts.iter().flat_map(|part| &part.claims);
+            claims.any(|(.., line)| usize::from(line.0) == id)
+        };
+        let lines = self.lines.iter().map(|given| &*given.line).enumerate();
+        lines
+            .filter(|(id, line)| leads(line) && claims(*id))
+            .filter_map(|(_, line)| match &line.verb {
+                Verb::Writes(music) => Some(&music.notes[..]),
+                _ => None,
+            })
+            .collect()
+    }
+
+    /// The basses: voices and written lines that play as bass somewhere in this scoring.
+    fn basses(&self) -> Vec<&'a [Note]> {
+        let lines = self.lines.iter().map(|given| &*given.line);
+        lines
+            .filter(|line| line.role == Some(Role::Bass))
+            .filter_map(|line| match &line.verb {
+                Verb::Plays { voice, .. } => Some(&self.piece.voices[*voice].music.notes[..]),
+                Verb::Writes(music) => Some(&music.notes[..]),
+                _ => None,
+            })
+            .collect()
+    }
+
+    fn derive(&mut self, index: usize, id: LineId, run: &mut Run) {
+        let given = &self.lines[usize::from(id.0)];
+        if !self.derived.contains_key(&id) {
+            let before = self.diagnostics.len();
+            if self.harmony.is_none() {
+                let harmony = harmony_of(self.piece);
+                if let Some(inferred) = derive::inferred(self.piece, &harmony, &given.line) {
+                    self.diagnostics.push(inferred);
+                }
+                self.harmony = Some(harmony);
+            }
+            let parts: Vec<&Part> = given.players.iter().map(|&p| &*self.parts[p]).collect();
+            let mut derived: Vec<_> =
+                parts.iter().map(|_| derive::DerivedPart::default()).collect();
+            for within in stretches(&self.piece.form, &parts) {
+                let request = derive::Request {
+                    piece: self.piece,
+                    harmony: self.harmony.as_deref().unwrap_or_default(),
+                    era: self.ensemble.era,
+                    line: &given.line,
+                    line_id: id,
+                    written: self.written(),
+                    basses: self.basses(),
+                    choirs: choirs(self.lines, &self.derived),
+                    within,
+                    parts: parts.clone(),
+                };
+                let more = derive::derive(&request, &mut self.diagnostics);
+                for (part, more) in derived.iter_mut().zip(more) {
+                    part.notes.extend(more.notes);
+                    part.tuplets.extend(more.tuplets);
+                }
+            }
+            self.derived.insert(id, derived);
+            let said = self.diagnostics[before..].iter().cloned().map(Event::Said);
+            self.events[index].extend(said);
+        }
+        let place = given.players.iter().position(|&player| player == index).unwrap_or(0);
+        if let Some(derived) = self.derived.get(&id).and_then(|parts| parts.get(place)) {
+            taking::cut(&derived.notes, run);
+            run.tuplets.extend(
+                derived
+                    .tuplets
+                    .iter()
+                    .filter(|t: &&Tuplet| t.start >= run.from && t.start < run.to),
+            );
+        }
+    }
+}
+
+/// What the players of those `sustains` lines hold that are worked out already, in the order of
+/// the lines.
+fn choirs<'w>(
+    lines: &[GivenLine],
+    derived: &'w HashMap<LineId, Vec<derive::DerivedPart>>,
+) -> Vec<&'w [SoundingNote]> {
+    let sustains =
+        |id: &&LineId| matches!(lines[usize::from(id.0)].line.verb, Verb::Sustains { .. });
+    let mut known: Vec<&LineId> = derived.keys().filter(sustains).collect();
+    known.sort_unstable();
+    known.iter().flat_map(|id| &derived[*id]).map(|part| &part.notes[..]).collect()
+}
+
+/// The bars of a part that one line claims without a break, and what it gives there.
+struct Run {
+    from: Time,
+    to: Time,
+    line: LineId,
+    notes: Vec<SoundingNote>,
+    tuplets: Vec<Tuplet>,
+}

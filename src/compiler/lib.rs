@@ -1,0 +1,20 @@
+//! The compiler proper: from the text to what every player sounds.
+//!
+//! ```text
+//! text ─ syntax ─▶ Tree ─ resolve ─▶ Piece ─ arrange ─▶ Arrangement
+//! ```
+//!
+//! Beside these stages stand [`music`] (pure theory), [`instruments`] (the catalogue), [`harmony`]
+//! (chords inferred from voices) and [`diagnostics`] (findings and how to show them). Nothing here
+//! reads or writes a file, knows a staff, or judges the music.
+
+// What pest makes of the grammar asks for it.
+extern crate alloc;
+
+pub mod arrange;
+pub mod diagnostics;
+pub mod harmony;
+pub mod instruments;
+pub mod music;
+pub mod resolve;
+pub mod syntax;

@@ -1,0 +1,193 @@
+//! How sources come in, and how `use` is followed.
+
+use std::collections::HashMap;
+
+use crate::diagnostics::{Diagnostic, FileId, Sources};
+use crate::syntax::{Declaration, Document, Tree, Word};
+
+/// Why a source could not be brought in.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum LoadError {
+    /// There is no such file.
+    NotFound,
+    /// The path leads out of the project's root.
+    OutsideRoot,
+    /// The file is not UTF-8; the first wrong byte is at this offset.
+    NotUtf8(usize),
+    /// The file is longer than [`LARGEST_SOURCE`](crate::syntax::LARGEST_SOURCE).
+    TooLarge,
+    /// The system's own words.
+    Other(String),
+}
+
+/// Brings in the sources that `use` names. The command line reads files; tests and the language
+/// server have other ways.
+pub trait Loader {
+    /// The name (unique, as it is shown) and the text of the source that `path` names in the
+    /// source called `from`.
+    ///
+    /// # Errors
+    /// Says why it cannot be brought in.
+    fn load(&mut self, path: &str, from: &str) -> Result<(String, String), LoadError>;
+
+    /// The name that [`Loader::load`] would give to a source, whether or not it is there: so a
+    /// session finds a source that is open in an editor and was never saved.
+    fn name(&self, _path: &str, _from: &str) -> Option<String> {
+        None
+    }
+}
+
+/// A loader for sources that stand alone: every `use` is an error.
+pub struct NoFiles;
+
+impl Loader for NoFiles {
+    fn load(&mut self, _: &str, _: &str) -> Result<(String, String), LoadError> {
+        Err(LoadError::NotFound)
+    }
+}
+
+/// Where the files that are read stand: those of one run, or those that a session keeps.
+pub trait Shelf {
+    /// The file as it was read.
+    fn document(&self, file: FileId) -> &Document;
+    /// Its name, unique, as it is shown.
+    fn name(&self, file: FileId) -> &str;
+    /// The file that `path` names in another one.
+    fn find(&mut self, path: &str, from: FileId) -> Result<FileId, LoadError>;
+}
+
+/// The files of one run, read as they are asked for.
+pub(super) struct Once<'a> {
+    sources: &'a mut Sources,
+    loader: &'a mut dyn Loader,
+    documents: HashMap<FileId, Document>,
+}
+
+impl Once<'_> {
+    pub(super) fn new<'a>(
+        sources: &'a mut Sources,
+        root: FileId,
+        loader: &'a mut dyn Loader,
+    ) -> Once<'a> {
+        let mut shelf = Once { sources, loader, documents: HashMap::new() };
+        shelf.read(root);
+        shelf
+    }
+
+    fn read(&mut self, file: FileId) {
+        let document = Document::new(file, &*self.sources.get(file).text);
+        self.sources.set_items(file, document.places());
+        self.documents.insert(file, document);
+    }
+}
+
+impl Shelf for Once<'_> {
+    fn document(&self, file: FileId) -> &Document {
+        &self.documents[&file]
+    }
+
+    fn name(&self, file: FileId) -> &str {
+        &self.sources.get(file).name
+    }
+
+    fn find(&mut self, path: &str, from: FileId) -> Result<FileId, LoadError> {
+        let (name, text) = self.loader.load(path, &self.sources.get(from).name)?;
+        let known = self.documents.keys().find(|file| self.sources.get(**file).name == name);
+        if let Some(known) = known {
+            return Ok(*known);
+        }
+        let file = self.sources.add(name, text);
+        self.read(file);
+        Ok(file)
+    }
+}
+
+/// The declarations of a source and of all it uses, used ones first.
+pub(super) fn read_all(
+    shelf: &mut dyn Shelf,
+    root: FileId,
+    diagnostics: &mut Vec<Diagnostic>,
+) -> Tree {
+    let mut reading = Reading { shelf, diagnostics, open: Vec::new(), done: Vec::new() };
+    let mut whole = Tree::default();
+    reading.read(root, &mut whole);
+    whole
+}
+
+struct Reading<'a> {
+    shelf: &'a mut dyn Shelf,
+    diagnostics: &'a mut Vec<Diagnostic>,
+    /// Sources that are being read, from the root inwards.
+    open: Vec<FileId>,
+    done: Vec<FileId>,
+}
+
+/// `use` within `use` deeper than this is no longer a house's order but a mistake.
+const DEEPEST_USE: usize = 32;
+
+impl Reading<'_> {
+    fn read(&mut self, file: FileId, whole: &mut Tree) {
+        let document = self.shelf.document(file);
+        self.diagnostics.extend(document.findings().cloned());
+        let tree = document.tree();
+        self.open.push(file);
+        for declaration in tree.declarations {
+            match &*declaration {
+                Declaration::Use(path) => self.follow(path, file, whole),
+                _ => whole.declarations.push(declaration),
+            }
+        }
+        self.open.pop();
+        self.done.push(file);
+    }
+
+    fn follow(&mut self, path: &Word, from: FileId, whole: &mut Tree) {
+        let file = match self.shelf.find(&path.value, from) {
+            Ok(file) => file,
+            Err(error) => {
+                whole.declarations.push(Declaration::Lost(Some("use")).into());
+                return self.diagnostics.push(cannot_use(path, &error));
+            }
+        };
+        if self.open.contains(&file) || self.open.len() >= DEEPEST_USE {
+            let name = self.shelf.name(file);
+            let chain: Vec<&str> = self.open.iter().map(|file| self.shelf.name(*file)).collect();
+            let chain = chain.join("` uses `");
+            self.diagnostics.push(
+                Diagnostic::error("use/cycle", path.span, format!("`{name}` uses itself."))
+                    .with_text(format!("`{chain}` uses `{name}`"))
+                    .with_help("Move what both need into a third file, and let both use that."),
+            );
+            return;
+        }
+        if !self.done.contains(&file) {
+            self.read(file, whole);
+        }
+    }
+}
+
+fn cannot_use(path: &Word, error: &LoadError) -> Diagnostic {
+    let (message, help) = match error {
+        LoadError::NotFound => (
+            format!("There is no file `{}`.", path.value),
+            "The path is counted from the folder of the file that uses it.".to_string(),
+        ),
+        LoadError::OutsideRoot => (
+            format!("`{}` lies outside the project's root.", path.value),
+            "Only files below the root can be used; `--root` sets another one.".to_string(),
+        ),
+        LoadError::NotUtf8(at) => (
+            format!("`{}` is not UTF-8 text (byte {at}).", path.value),
+            "Save it as UTF-8 in your editor.".to_string(),
+        ),
+        LoadError::TooLarge => (
+            format!("`{}` is longer than 16 MB.", path.value),
+            "Divide it into smaller files.".to_string(),
+        ),
+        LoadError::Other(why) => (
+            format!("`{}` cannot be read: {why}.", path.value),
+            "See to the file and try again.".to_string(),
+        ),
+    };
+    Diagnostic::error("use/cannot-read", path.span, message).with_help(help)
+}

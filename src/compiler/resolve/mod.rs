@@ -1,0 +1,234 @@
+//! From the tree to the piece: names linked, times exact, bars counted.
+//!
+//! Nothing here reads a file: sources come in through one [`Loader`].
+
+mod counting;
+mod dynamics;
+mod ensemble;
+mod form;
+mod gather;
+mod harmony;
+mod kept;
+mod loader;
+mod lost;
+mod music;
+mod piece;
+mod scoring;
+#[cfg(test)]
+mod tests;
+
+use std::sync::Arc;
+
+use crate::diagnostics::{Diagnostic, FileId, Severity, Sources, Span};
+use crate::syntax::{Declaration, Tree, Word};
+
+pub use kept::Kept;
+pub use loader::Shelf;
+pub use loader::{LoadError, Loader, NoFiles};
+pub use music::MOMENTARY_DIRECTIONS;
+pub use piece::*;
+
+/// Reads a source text that is already among the sources, follows what it uses, and links it all
+/// to a piece.
+///
+/// Whatever is wrong is left out of the piece and told in the findings; the rest is usable.
+#[must_use]
+pub fn resolve(
+    sources: &mut Sources,
+    root: FileId,
+    loader: &mut dyn Loader,
+) -> (Arc<Piece>, Vec<Diagnostic>) {
+    resolve_again(&mut loader::Once::new(sources, root, loader), root, &mut Kept::default())
+}
+
+/// The same for the files of a shelf, with what an earlier run kept; what comes out equal to what
+/// came out then is the same `Arc`.
+pub fn resolve_again(
+    shelf: &mut dyn Shelf,
+    root: FileId,
+    kept: &mut Kept,
+) -> (Arc<Piece>, Vec<Diagnostic>) {
+    let mut cx = Context::default();
+    let tree = loader::read_all(shelf, root, &mut cx.diagnostics);
+    let piece = Arc::new(link(&mut cx, &tree, root, kept));
+    kept.piece = Arc::clone(&piece);
+    (piece, cx.diagnostics)
+}
+
+/// What the steps of this stage share.
+#[derive(Default)]
+struct Context {
+    diagnostics: Vec<Diagnostic>,
+    told: lost::Told,
+    counted: music::Counted,
+}
+
+impl Context {
+    fn push(&mut self, diagnostic: Diagnostic) {
+        self.diagnostics.push(diagnostic);
+    }
+
+    /// Are there errors among the findings from the one of that index on?
+    fn errors_since(&self, before: usize) -> bool {
+        let since = self.diagnostics.get(before..).unwrap_or_default();
+        since.iter().any(|finding| finding.severity == Severity::Error)
+    }
+}
+
+fn link(cx: &mut Context, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {
+    let mut piece = Piece { span: Span::new(root, 0, 0), ..Piece::default() };
+    cx.told = lost::Told::of(tree);
+    // A file that holds nothing but ensembles is there to be used: it need not be a piece.
+    let only_ensembles = !tree.declarations.is_empty()
+        && tree.declarations.iter().all(|declaration| {
+            matches!(**declaration, Declaration::Ensemble(_) | Declaration::Lost(Some("ensemble")))
+        });
+    if only_ensembles {
+        piece.ensembles = kept.ensembles(ensemble::ensembles(cx, tree));
+        return piece;
+    }
+    head(cx, tree, &mut piece);
+    let voices = (form::longest_voice(tree), form::last_of_voices(tree));
+    let forms: Vec<_> =
+        tree.declarations.iter().filter_map(|declaration| form_of(declaration)).collect();
+    one_only(cx, &forms.iter().map(|f| f.span).collect::<Vec<_>>(), "form");
+    piece.form = kept.form(form::form(cx, forms.first().copied(), voices, piece.span));
+    let mut voices = Vec::new();
+    for declaration in &tree.declarations {
+        match &**declaration {
+            Declaration::Voice(voice) => {
+                let own = kept.voice(cx, declaration, voice, &piece.form);
+                piece.voices.push(own.replay(cx));
+                voices.push(own);
+            }
+            Declaration::Harmony(tree) => {
+                if !piece.harmony.is_empty() {
+                    cx.push(twice("harmony", tree.span, piece.harmony[0].span));
+                }
+                let harmony = harmony::harmony(cx, tree, &piece.form);
+                (piece.harmony, piece.harmony_unsure) = harmony;
+            }
+            Declaration::Dynamics(tree) => {
+                let (directions, unsure) = dynamics::dynamics(cx, tree, &piece.form);
+                piece.dynamics.extend(directions);
+                piece.dynamics_unsure.extend(unsure);
+            }
+            _ => {}
+        }
+    }
+    let all = (0, piece.form.bars.len());
+    let declared = |kind: fn(&Declaration) -> bool| {
+        tree.declarations.iter().any(|declaration| kind(declaration))
+    };
+    if cx.told.may_be_lost("harmony") && !declared(|d| matches!(d, Declaration::Harmony(_))) {
+        piece.harmony_unsure.push(all);
+    }
+    if cx.told.may_be_lost("dynamics") && !declared(|d| matches!(d, Declaration::Dynamics(_))) {
+        piece.dynamics_unsure.push(all);
+    }
+    piece.dynamics.sort_by_key(|direction| direction.at);
+    let names: Vec<(&str, Span)> = piece.voices.iter().map(|v| (v.name.as_str(), v.span)).collect();
+    distinct(cx, &names, "voice");
+    piece.ensembles = kept.ensembles(ensemble::ensembles(cx, tree));
+    kept.voices = voices;
+    piece.scorings = kept.scorings(scoring::scorings(cx, tree, &piece));
+    cx.counted.gather(&piece.form, &mut cx.diagnostics);
+    piece
+}
+
+fn form_of(declaration: &Declaration) -> Option<&crate::syntax::FormTree> {
+    match declaration {
+        Declaration::Form(form) => Some(form),
+        _ => None,
+    }
+}
+
+/// Title, composer and the other lines of `piece`.
+fn head(cx: &mut Context, tree: &Tree, piece: &mut Piece) {
+    const LINES: [&str; 4] = ["subtitle", "composer", "arranger", "licence"];
+    let mut spans = Vec::new();
+    for declaration in &tree.declarations {
+        let Declaration::Piece(head) = &**declaration else { continue };
+        spans.push(head.title.span);
+        if spans.len() > 1 {
+            continue;
+        }
+        piece.title.clone_from(&head.title.value);
+        piece.span = head.title.span;
+        for (what, text) in &head.lines {
+            let line = match what.value.as_str() {
+                "subtitle" => &mut piece.subtitle,
+                "composer" => &mut piece.composer,
+                "arranger" => &mut piece.arranger,
+                "licence" => &mut piece.licence,
+                other => {
+                    cx.push(unknown(what, &LINES, "line of a piece", other));
+                    continue;
+                }
+            };
+            *line = Some(text.value.clone());
+        }
+    }
+    one_only(cx, &spans, "piece");
+    if spans.is_empty() && !cx.told.may_be_lost("piece") {
+        cx.push(
+            Diagnostic::error("names/no-piece", piece.span, "The source does not name its piece.")
+                .with_help("Write `piece \"Title\" { composer \"…\" licence \"…\" }` at its head."),
+        );
+    }
+    if piece.title.trim().is_empty() {
+        piece.title = "Untitled".to_string();
+    }
+}
+
+fn one_only(cx: &mut Context, spans: &[Span], what: &'static str) {
+    if let [first, second, ..] = spans {
+        cx.push(twice(what, *second, *first));
+    }
+}
+
+fn twice(what: &str, second: Span, first: Span) -> Diagnostic {
+    Diagnostic::error("names/twice", second, format!("There is a second {what}."))
+        .with_label(first, "the first is here")
+        .with_help(format!("A source has one {what}; take one of the two away."))
+}
+
+/// Says where a name is given twice.
+fn distinct(cx: &mut Context, names: &[(&str, Span)], what: &str) {
+    for (index, (name, span)) in names.iter().enumerate() {
+        if let Some((_, first)) = names[..index].iter().find(|(other, _)| other == name) {
+            cx.push(
+                Diagnostic::error(
+                    "names/twice",
+                    *span,
+                    format!("There is a second {what} called `{name}`."),
+                )
+                .with_label(*first, "the first is here")
+                .with_help("Give it another name."),
+            );
+        }
+    }
+}
+
+/// A name that nothing declares.
+fn unknown(word: &Word, known: &[&str], what: &str, name: &str) -> Diagnostic {
+    let diagnostic = Diagnostic::error(
+        "names/unknown",
+        word.span,
+        format!("There is no {what} called `{name}`."),
+    )
+    .with_help(crate::diagnostics::did_you_mean(name, known, what));
+    // A word of the trade is surer than one that looks alike.
+    if let Some(meant) = crate::diagnostics::instead_of(name).filter(|word| known.contains(word)) {
+        return diagnostic.with_help(format!("Here it is called `{meant}`.")).with_fix(
+            format!("write `{meant}`"),
+            word.span,
+            meant,
+            false,
+        );
+    }
+    match crate::diagnostics::nearest(name, known.iter().copied()) {
+        Some(meant) => diagnostic.with_fix(format!("write `{meant}`"), word.span, meant, false),
+        None => diagnostic,
+    }
+}

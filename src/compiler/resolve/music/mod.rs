@@ -1,0 +1,618 @@
+//! Bars of notes: values and octaves that hold on, ties, tuplets, slurs, and the count of every
+//! bar.
+
+mod attached;
+mod miscounted;
+mod repeated;
+mod words;
+
+use std::sync::Arc;
+
+use smallvec::smallvec;
+
+pub(super) use miscounted::Counted;
+
+use super::counting::{BarCount, Counting};
+use super::dynamics::{dynamic, hairpin};
+use super::form::{bad_value, exact};
+use super::piece::{
+    Attached, Direction, DirectionKind, Form, Graces, Mark, Marks, Music, Note, Pitches, Sound,
+    Technique, Tuplet,
+};
+use super::{Context, lost, unknown};
+use crate::diagnostics::{Diagnostic, Span};
+use crate::music::{Pitch, Time};
+use crate::syntax::{BarTree, DirectionWord, Element, MarkTree, PitchTree, Spanned};
+
+/// Words that may stand in brackets on their own, besides dynamics and techniques.
+pub const MOMENTARY_DIRECTIONS: [&str; 3] = ["cresc", "dim", "to"];
+
+/// The music of a voice or of a `writes` line.
+pub(super) fn music(
+    cx: &mut Context,
+    bars: &[Arc<BarTree>],
+    form: &Form,
+    counting: Counting,
+) -> Music {
+    let mut builder = Builder { cx, form, music: Music::default(), state: State::default() };
+    let mut count = BarCount::new(counting);
+    for (place, bar) in bars.iter().enumerate() {
+        let following = bars.get(place + 1).and_then(|bar| bar.number.as_ref());
+        let numbers = (bar.number.as_ref(), following);
+        // What could not be read behind the last bar need not be a bar.
+        if bar.broken && bar.number.is_none() && count.next >= form.bars.len() {
+            break;
+        }
+        let (before, expected) = (builder.cx.diagnostics.len(), count.next);
+        let Some(index) = count.index(builder.cx, form, numbers, bar.span) else { break };
+        count.next = builder.bar(bar, index);
+        if bar.broken || builder.cx.errors_since(before) || count.is_off() {
+            let first = if counting == Counting::Whole { expected.min(index) } else { index };
+            lost::add(&mut builder.music.unsure, first, count.next);
+        }
+    }
+    if count.is_off() || counting == Counting::Whole {
+        lost::add(&mut builder.music.unsure, count.next, form.bars.len());
+    }
+    builder.finish(bars, count.next, counting)
+}
+
+/// What holds on from one element to the next.
+#[derive(Default)]
+struct State {
+    value: Option<Time>,
+    octave: Option<i8>,
+    /// After a broken bar nothing is known of the value that would hold on from it …
+    value_doubtful: bool,
+    /// … nor of the octave …
+    octave_doubtful: bool,
+    /// … nor of the note and the slur.
+    doubtful: bool,
+    /// The note that `=` would hold.
+    last: Option<usize>,
+    slur: Option<Span>,
+    slur_waits: bool,
+    hairpin: Option<(usize, Span)>,
+    graces: Option<(Graces, Span)>,
+}
+
+/// What one bar knows while it is read.
+struct BarState {
+    number: i32,
+    at: Time,
+    end: Time,
+    overflow: Option<Span>,
+    counted: bool,
+}
+
+struct Builder<'a> {
+    cx: &'a mut Context,
+    form: &'a Form,
+    music: Music,
+    state: State,
+}
+
+impl Builder<'_> {
+    /// Reads a bar; gives back the index of the bar after it.
+    fn bar(&mut self, tree: &BarTree, index: usize) -> usize {
+        let frame = &self.form.bars[index];
+        if tree.broken {
+            self.state.value_doubtful = true;
+            self.state.octave_doubtful = true;
+            self.state.doubtful = true;
+            self.state.last = None;
+            self.covers(index, index + 1);
+            return index + 1;
+        }
+        if let Some((span, count, marks)) = bar_rest(&tree.elements) {
+            return self.bar_rest(tree, index, span, count, marks);
+        }
+        let mut bar = BarState {
+            number: frame.number,
+            at: frame.start,
+            end: frame.start + frame.length,
+            overflow: None,
+            counted: true,
+        };
+        let before = self.cx.diagnostics.len();
+        for element in &tree.elements {
+            self.element(&mut bar, element, None);
+        }
+        repeated::gather(&mut self.cx.diagnostics, before);
+        self.count(tree, &bar, frame.length);
+        if let Some((_, span)) = self.state.graces.take() {
+            self.cx.push(
+                Diagnostic::error("bars/grace", span, "These grace notes have no note to lean on.")
+                    .with_help("Grace notes stand right before a note, in the same bar."),
+            );
+        }
+        self.covers(index, index + 1);
+        index + 1
+    }
+
+    fn bar_rest(
+        &mut self,
+        tree: &BarTree,
+        index: usize,
+        span: Span,
+        count: u32,
+        marks: &[MarkTree],
+    ) -> usize {
+        let number = self.form.bars[index].number;
+        let mut others = tree.elements.iter().filter(|e| {
+            e.span != span && !matches!(e.value, Element::Direction(_) | Element::Value(_))
+        });
+        if let Some(other) = others.next() {
+            let bars = if count == 1 { "a whole bar" } else { "whole bars" };
+            self.cx.push(
+                Diagnostic::error(
+                    "bars/too-long",
+                    other.span,
+                    format!("`rest {count}` fills bar {number}, and something else stands in it."),
+                )
+                .with_label(span, format!("{bars} of rest"))
+                .with_help(
+                    "A number of bars stands in a bar of its own; beside notes write `rest` with \
+                     a value before it, for example `1/4 rest`.",
+                )
+                .with_bars(number, number),
+            );
+        }
+        let mut bar = BarState {
+            number,
+            at: self.form.bars[index].start,
+            end: self.form.end(),
+            overflow: None,
+            counted: true,
+        };
+        for element in &tree.elements {
+            if matches!(element.value, Element::Direction(_) | Element::Value(_)) {
+                self.element(&mut bar, element, None);
+            }
+        }
+        self.rest_marks(bar.at, marks);
+        self.state.last = None;
+        let room = self.form.bars.len() - index;
+        if count == 0 || count as usize > room {
+            self.cx.push(
+                Diagnostic::error(
+                    "bars/outside",
+                    span,
+                    format!("There are {room} bars left from bar {number} on, not {count}."),
+                )
+                .with_help(format!("Write `rest {room}` to rest to the end."))
+                .with_bars(number, number),
+            );
+        }
+        let after = index + (count.max(1) as usize).min(room);
+        self.covers(index, after);
+        after
+    }
+
+    fn covers(&mut self, first: usize, after: usize) {
+        match self.music.bars.last_mut() {
+            Some((_, last)) if *last == first => *last = after,
+            _ => self.music.bars.push((first, after)),
+        }
+    }
+
+    /// Says where a bar is too long or too short.
+    fn count(&mut self, tree: &BarTree, bar: &BarState, length: Time) {
+        if !bar.counted {
+            return;
+        }
+        let index = self.form.index_at(bar.end - length);
+        let frame = &self.form.bars[index];
+        let amount = |time: Time| words::amount(time, frame.metre);
+        let finding = (bar.at != bar.end).then_some(self.cx.diagnostics.len());
+        self.cx.counted.voice(index, bar.at - bar.end, finding);
+        let number = bar.number;
+        if let Some(span) = bar.overflow {
+            let over = bar.at - bar.end;
+            self.cx.push(
+                Diagnostic::error(
+                    "bars/too-long",
+                    span,
+                    format!("Bar {number} is {} too long.", amount(over)),
+                )
+                .with_text("the bar overflows here")
+                .with_help(format!(
+                    "A bar of {} holds {}; this one holds {}.",
+                    frame.metre,
+                    words::in_units(length, frame.metre),
+                    words::in_units(length + over, frame.metre)
+                ))
+                .with_bars(number, number),
+            );
+        } else if bar.at < bar.end {
+            let span = tree.elements.last().map_or(tree.span, |element| element.span);
+            let under = bar.end - bar.at;
+            self.cx.push(
+                Diagnostic::error(
+                    "bars/too-short",
+                    span,
+                    format!("Bar {number} is {} too short.", amount(under)),
+                )
+                .with_text("the bar ends after this")
+                .with_help(format!(
+                    "A bar of {} holds {}; this one holds {}.",
+                    frame.metre,
+                    words::in_units(length, frame.metre),
+                    words::in_units(length - under, frame.metre)
+                ))
+                .with_bars(number, number),
+            );
+        }
+    }
+
+    fn element(
+        &mut self,
+        bar: &mut BarState,
+        element: &Spanned<Element>,
+        tuplet: Option<(u8, u8)>,
+    ) {
+        let span = element.span;
+        match &element.value {
+            Element::Value(value) => match exact(*value) {
+                Ok(time) => {
+                    self.state.value = Some(time);
+                    self.state.value_doubtful = false;
+                }
+                Err(message) => {
+                    bar.counted = false;
+                    self.state.value_doubtful = true;
+                    self.cx.push(bad_value(span, message));
+                }
+            },
+            Element::Note(pitches, marks) => {
+                let pitches = self.pitches(pitches);
+                let attached = self.attached(marks);
+                self.sounds(bar, Sound::Pitches(pitches), attached, span, tuplet);
+            }
+            Element::Stroke(marks) => {
+                let attached = self.attached(marks);
+                self.sounds(bar, Sound::Stroke, attached, span, tuplet);
+            }
+            Element::Rest(Some(count), _) => {
+                bar.counted = false;
+                self.cx.push(
+                    Diagnostic::error(
+                        "bars/too-long",
+                        span,
+                        format!("`rest {count}` is a rest of whole bars."),
+                    )
+                    .with_help("Inside a tuplet write `rest` with a value: `1/8 rest`."),
+                );
+            }
+            Element::Rest(None, marks) => {
+                self.rest_marks(bar.at, marks);
+                self.state.last = None;
+                self.advance(bar, span, tuplet);
+            }
+            Element::Hold(marks) => {
+                let attached = self.attached(marks);
+                let length = self.advance(bar, span, tuplet);
+                match self.state.last {
+                    Some(last) => {
+                        let note = &mut self.music.notes[last];
+                        note.length += length;
+                        for mark in attached.marks.iter() {
+                            note.attached.marks.insert(mark);
+                        }
+                    }
+                    None if self.state.doubtful => {}
+                    None => self.cx.push(
+                        Diagnostic::error(
+                            "bars/hold",
+                            span,
+                            "There is no note before it to hold on.",
+                        )
+                        .with_help("`=` holds the note right before it; a rest is `rest`.")
+                        .with_bars(bar.number, bar.number),
+                    ),
+                }
+            }
+            Element::Direction(words) => self.directions(bar, words),
+            Element::SlurStart => {
+                if let Some(open) = self.state.slur.replace(span) {
+                    self.cx.push(
+                        Diagnostic::error("bars/slur", span, "A slur begins inside a slur.")
+                            .with_label(open, "the first one begins here")
+                            .with_help("End the first with `}` before the next `{`."),
+                    );
+                }
+                self.state.slur_waits = true;
+            }
+            Element::SlurEnd => self.slur_end(span),
+            Element::Tuplet(actual, normal, elements) => {
+                self.tuplet(bar, (*actual, *normal), elements, span);
+            }
+            Element::Grace(crushed, elements) => self.grace(*crushed, elements, span),
+        }
+    }
+
+    fn slur_end(&mut self, span: Span) {
+        match (self.state.slur.take(), self.music.notes.last_mut()) {
+            (Some(start), Some(note)) if !self.state.slur_waits => {
+                note.attached.slur_ends = true;
+                self.slur_or_tie(start, span);
+            }
+            (None, _) if self.state.doubtful => {}
+            _ => self.cx.push(
+                Diagnostic::error("bars/slur", span, "This ends a slur that holds no notes.")
+                    .with_help("A slur is `{` before its first note and `}` after its last."),
+            ),
+        }
+        self.state.slur_waits = false;
+    }
+
+    /// Says so where a slur joins one note to the same note, which reads as a tie; notes with marks
+    /// of their own (dots, strokes) are struck, and everybody sees it.
+    fn slur_or_tie(&mut self, start: Span, end: Span) {
+        let [.., first, last] = &self.music.notes[..] else { return };
+        let alike = matches!((&first.sound, &last.sound),
+            (Sound::Pitches(one), Sound::Pitches(two)) if one == two);
+        let bare = |note: &Note| note.attached.marks == Marks::NONE;
+        let joined = first.attached.slur_starts && first.start + first.length == last.start;
+        if alike && joined && bare(first) && bare(last) && last.attached.graces.is_none() {
+            self.cx.push(
+                Diagnostic::warning(
+                    "bars/slur-or-tie",
+                    start.to(end),
+                    "A slur from a note to the same note reads as a tie.",
+                )
+                .with_text("players will hold the first note and not play the second")
+                .with_help(
+                    "Write `=` for the second if it is held; if both are played in one bow or \
+                     breath, mark them `[stacc]` or `[tenuto]`.",
+                ),
+            );
+        }
+    }
+
+    fn tuplet(
+        &mut self,
+        bar: &mut BarState,
+        ratio: (u32, u32),
+        elements: &[Spanned<Element>],
+        span: Span,
+    ) {
+        let (Ok(actual), Ok(normal)) = (u8::try_from(ratio.0), u8::try_from(ratio.1)) else {
+            bar.counted = false;
+            return self.cx.push(bad_tuplet(span, ratio));
+        };
+        if !(2..=16).contains(&actual) || !(1..=16).contains(&normal) {
+            bar.counted = false;
+            return self.cx.push(bad_tuplet(span, ratio));
+        }
+        let start = bar.at;
+        let counted = std::mem::replace(&mut bar.counted, true);
+        for element in elements {
+            self.element(bar, element, Some((actual, normal)));
+        }
+        let length = bar.at - start;
+        let written = length.scaled(i64::from(actual), i64::from(normal)).unwrap_or(length);
+        let unit = written.scaled(1, i64::from(actual));
+        let full = unit.is_some_and(|unit| {
+            let (numerator, denominator) = unit.fraction();
+            numerator == 1 && denominator.count_ones() == 1
+        });
+        // What is wrong with a value inside was told.
+        if !full && bar.counted {
+            self.cx.push(
+                Diagnostic::error(
+                    "bars/tuplet",
+                    span,
+                    format!("This tuplet of {actual} in the time of {normal} is not full: it holds {written}."),
+                )
+                .with_help(format!("It holds {actual} of one value, for example {actual} eighths."))
+                .with_bars(bar.number, bar.number),
+            );
+            bar.counted = false;
+        }
+        bar.counted &= counted;
+        if length.is_positive() && start + length <= bar.end {
+            self.music.tuplets.push(Tuplet { start, length, actual, normal });
+        }
+    }
+
+    fn grace(&mut self, crushed: bool, elements: &[Spanned<Element>], span: Span) {
+        let mut value = if crushed { Time::EIGHTH } else { Time::of(1, 16) };
+        let octave = self.state.octave;
+        let mut notes = Vec::new();
+        for element in elements {
+            match &element.value {
+                Element::Value(written) => match exact(*written) {
+                    Ok(time) => value = time,
+                    Err(message) => self.cx.push(bad_value(element.span, message)),
+                },
+                Element::Note(pitches, _) => notes.push((value, self.pitches(pitches))),
+                _ => {}
+            }
+        }
+        self.state.octave = octave;
+        if notes.is_empty() {
+            return self.cx.push(
+                Diagnostic::error("bars/grace", span, "There are no notes in these brackets.")
+                    .with_help("Write `grace(1/16 E5 F)`."),
+            );
+        }
+        self.state.graces = Some((Graces { crushed, notes }, span));
+    }
+
+    fn pitches(&mut self, written: &[PitchTree]) -> Pitches {
+        let mut pitches: Pitches = smallvec![];
+        let mut before: Option<Span> = None;
+        for pitch in written {
+            self.state.octave_doubtful &= pitch.octave.is_none();
+            let octave = pitch.octave.or(self.state.octave).unwrap_or_else(|| {
+                if !self.state.octave_doubtful {
+                    self.cx.push(
+                        Diagnostic::error(
+                            "bars/octave",
+                            pitch.span,
+                            "The first note needs its octave.",
+                        )
+                        .with_help(format!(
+                            "Write `{}4` for the octave from middle C up.",
+                            pitch.name
+                        ))
+                        .with_fix(
+                            "write octave 4",
+                            pitch.span,
+                            format!("{}4", pitch.name),
+                            false,
+                        ),
+                    );
+                }
+                4
+            });
+            self.state.octave = Some(octave);
+            let (span, pitch): (Span, Pitch) = (pitch.span, pitch.name.at(octave));
+            if !pitches.contains(&pitch) {
+                pitches.push(pitch);
+            } else if let Some(before) = before {
+                self.cx.push(same_twice(before, span, pitch));
+            }
+            before = Some(span);
+        }
+        pitches.sort_unstable();
+        pitches
+    }
+
+    /// Takes the value in force out of the bar; gives back how long it lasts.
+    fn advance(&mut self, bar: &mut BarState, span: Span, tuplet: Option<(u8, u8)>) -> Time {
+        let value = self.state.value.unwrap_or_else(|| {
+            if !self.state.value_doubtful {
+                self.cx.push(
+                    Diagnostic::error("bars/no-value", span, "The first note needs a value.")
+                        .with_help("Write one before it, for example `1/4`.")
+                        .with_fix("write a quarter", span.before(), "1/4 ", false),
+                );
+            }
+            bar.counted = false;
+            Time::QUARTER
+        });
+        if self.state.value_doubtful {
+            bar.counted = false;
+        }
+        self.state.value = Some(value);
+        let length = match tuplet {
+            None => value,
+            Some((actual, normal)) => {
+                value.scaled(i64::from(normal), i64::from(actual)).unwrap_or_else(|| {
+                    bar.counted = false;
+                    self.cx.push(bad_value(span, "This value is too short for a tuplet.".into()));
+                    value
+                })
+            }
+        };
+        let room = (bar.end - bar.at).max(Time::ZERO);
+        bar.at += length;
+        if bar.at > bar.end && bar.overflow.is_none() {
+            bar.overflow = Some(span);
+        }
+        length.min(room)
+    }
+
+    fn sounds(
+        &mut self,
+        bar: &mut BarState,
+        sound: Sound,
+        attached: Attached,
+        span: Span,
+        tuplet: Option<(u8, u8)>,
+    ) {
+        let start = bar.at;
+        let length = self.advance(bar, span, tuplet);
+        if !length.is_positive() {
+            // There is no room for it, which is told elsewhere: nothing follows from its absence.
+            self.state.last = None;
+            self.state.doubtful = true;
+            return;
+        }
+        self.state.last = Some(self.music.notes.len());
+        self.music.notes.push(Note { start, length, sound, attached, span });
+    }
+
+    fn finish(mut self, bars: &[Arc<BarTree>], next: usize, counting: Counting) -> Music {
+        if let Some(open) = self.state.slur {
+            self.cx.push(
+                Diagnostic::error("bars/slur", open, "This slur does not end.")
+                    .with_help("Write `}` right after its last note."),
+            );
+            if let Some(note) = self.music.notes.last_mut() {
+                note.attached.slur_ends = true;
+            }
+        }
+        if let Some((_, span)) = self.state.hairpin {
+            let end = self.music.notes.last().map_or(self.form.end(), |n| n.start + n.length);
+            self.cx.push(
+                Diagnostic::warning("bars/hairpin", span, "This hairpin does not end.")
+                    .with_help("Write a dynamic, or `[to]`, where it ends."),
+            );
+            self.end_hairpin(end);
+        }
+        // A hairpin without extent is none.
+        self.music
+            .directions
+            .retain(|d| !matches!(d.kind, DirectionKind::Hairpin { to, .. } if to <= d.at));
+        let missing = self.form.bars.len() - next.min(self.form.bars.len());
+        if counting == Counting::Whole
+            && missing > 0
+            && !self.cx.told.all_end_early
+            && let Some(last) = bars.last()
+        {
+            let end = self.form.bars.last().map_or(0, |bar| bar.number);
+            self.cx.push(
+                Diagnostic::error(
+                    "bars/missing",
+                    last.span,
+                    format!(
+                        "This voice ends {missing} {} before the piece, which has {end}.",
+                        if missing == 1 { "bar" } else { "bars" }
+                    ),
+                )
+                .with_help(format!(
+                    "Add `{}: rest {missing} |` if it rests to the end.",
+                    self.form.bars[next].number
+                )),
+            );
+        }
+        self.music
+    }
+}
+
+/// The rest that fills its bar or more, with its count and marks: one with a number, or one that
+/// stands alone, without a value in its bar.
+fn bar_rest(elements: &[Spanned<Element>]) -> Option<(Span, u32, &[MarkTree])> {
+    let counted = elements.iter().find_map(|element| match &element.value {
+        Element::Rest(Some(count), marks) => Some((element.span, *count, marks.as_slice())),
+        _ => None,
+    });
+    counted.or_else(|| {
+        let mut others = elements.iter().filter(|e| !matches!(e.value, Element::Direction(_)));
+        match (others.next(), others.next()) {
+            (Some(Spanned { value: Element::Rest(None, marks), span }), None) => {
+                Some((*span, 1, marks))
+            }
+            _ => None,
+        }
+    })
+}
+
+fn same_twice(before: Span, span: Span, pitch: Pitch) -> Diagnostic {
+    Diagnostic::warning("bars/same-twice", span, format!("This chord has {pitch} twice."))
+        .with_text("this one is left out")
+        .with_help("Write it once, or give the second to another player.")
+        .with_fix("take it away", before.after().to(span), "", false)
+}
+
+fn bad_tuplet(span: Span, (actual, normal): (u32, u32)) -> Diagnostic {
+    Diagnostic::error(
+        "bars/tuplet",
+        span,
+        format!("A tuplet of {actual} in the time of {normal} cannot be written."),
+    )
+    .with_help("Both numbers are at most 16: `3:2( … )`, `5:4( … )`, `7:8( … )`.")
+}

@@ -1,0 +1,143 @@
+//! The grammar, and the small tokens that all declarations share.
+
+use pest::iterators::{Pair, Pairs};
+
+use super::tree::*;
+use crate::diagnostics::{Diagnostic, FileId, ItemId, Span};
+
+/// The parser that pest makes of the grammar.
+#[derive(pest_derive::Parser)]
+#[grammar = "../../grammar/ripieno.pest"]
+pub(super) struct Grammar;
+
+/// The block of notes behind `writes`, in words.
+pub(super) const WRITTEN: &str = "line of written notes";
+
+/// What the builders share: the item that is read, the text from its beginning on, and the findings
+/// so far.
+pub(super) struct Context<'t> {
+    pub(super) file: FileId,
+    pub(super) item: ItemId,
+    pub(super) text: &'t str,
+    pub(super) diagnostics: Vec<Diagnostic>,
+}
+
+impl Context<'_> {
+    /// The place of some bytes of the item.
+    pub(super) fn at(&self, start: usize, end: usize) -> Span {
+        Span::within(self.file, self.item, start as u32, end as u32)
+    }
+
+    pub(super) fn span(&self, pair: &Pair<Rule>) -> Span {
+        let span = pair.as_span();
+        // A pair that ends in optional parts takes the blanks before them; its place does not.
+        let kept = span.as_str().trim_end().len();
+        self.at(span.start(), span.start() + kept)
+    }
+
+    pub(super) fn word(&self, pair: &Pair<Rule>) -> Word {
+        Spanned { value: pair.as_str().to_string(), span: self.span(pair) }
+    }
+
+    /// The text of a string without its quotes; the place is the whole string.
+    pub(super) fn string(&self, pair: &Pair<Rule>) -> Word {
+        Spanned { value: pair.as_str().trim_matches('"').to_string(), span: self.span(pair) }
+    }
+
+    pub(super) fn number(&self, pair: &Pair<Rule>) -> Number {
+        Spanned { value: read_number(pair.as_str()), span: self.span(pair) }
+    }
+
+    pub(super) fn bar_range(&self, pair: Pair<Rule>) -> BarRange {
+        let span = self.span(&pair);
+        let mut numbers = pair.into_inner().map(|p| read_number(p.as_str()));
+        let first = numbers.next().unwrap_or(0);
+        BarRange { first, last: numbers.next().unwrap_or(first), span }
+    }
+
+    pub(super) fn bar_list(&self, pair: Pair<Rule>) -> Vec<BarRange> {
+        let ranges = pair.into_inner().filter(|p| p.as_rule() == Rule::bar_range);
+        ranges.map(|range| self.bar_range(range)).collect()
+    }
+
+    pub(super) fn direction_words(&self, pairs: Pairs<Rule>) -> Vec<DirectionWord> {
+        pairs
+            .filter(|p| p.as_rule() == Rule::direction_word)
+            .flat_map(Pair::into_inner)
+            .map(|p| match p.as_rule() {
+                Rule::string => DirectionWord { word: self.string(&p), quoted: true },
+                _ => DirectionWord { word: self.word(&p), quoted: false },
+            })
+            .collect()
+    }
+
+    pub(super) fn pitch(&mut self, pair: &Pair<Rule>) -> PitchTree {
+        let span = self.span(pair);
+        let text = pair.as_str();
+        let digit = text.find(|c: char| c.is_ascii_digit()).unwrap_or(text.len());
+        let name = text[..digit].parse().unwrap_or(crate::music::Key::C_MAJOR.tonic);
+        PitchTree { name, octave: text[digit..].parse().ok(), span }
+    }
+
+    /// The end of written notes: says so where the closing brace is missing.
+    pub(super) fn written_end(&mut self, pair: &Pair<Rule>, head: Span) {
+        if pair.as_rule() == Rule::unclosed {
+            let at = pair.as_span().start().min(self.text.len());
+            let of = |span: Span| span.start as usize..span.end as usize;
+            forget_stray_sign(&mut self.diagnostics, self.text, of, at);
+            let place = self.at(at, at);
+            self.diagnostics.push(unclosed(head, place, WRITTEN));
+        }
+    }
+}
+
+/// Forgets the last finding where it is about a single sign that stands where a closing brace is
+/// missing.
+pub(super) fn forget_stray_sign(
+    findings: &mut Vec<Diagnostic>,
+    text: &str,
+    bytes: impl Fn(Span) -> std::ops::Range<usize>,
+    end: usize,
+) {
+    let Some(last) = findings.last() else { return };
+    let range = bytes(last.primary.span);
+    let sign = |c: char| !c.is_alphanumeric() && !c.is_whitespace();
+    let mut behind = text.get(range.end..end).unwrap_or_default().lines().map(str::trim);
+    if last.code == "syntax/unexpected"
+        && text.get(range).unwrap_or_default().chars().all(sign)
+        && behind.all(|line| line.is_empty() || line.starts_with("//"))
+    {
+        findings.pop();
+    }
+}
+
+/// A block that is not closed before `place`.
+pub(super) fn unclosed(head: Span, place: Span, what: &str) -> Diagnostic {
+    let next = if what == WRITTEN { "line" } else { "declaration" };
+    Diagnostic::error(
+        "syntax/unclosed-block",
+        head,
+        format!("This {what} is not closed before the next {next} begins."),
+    )
+    .with_text(format!("the {what} begins here"))
+    .with_label(place, "`}` is missing before this place")
+    .with_help("Write `}` on a line of its own after its last line.")
+    .with_fix("close the block", place, "}\n", false)
+}
+
+/// A whole number, or [`u32::MAX`] for one that does not fit.
+pub(super) fn read_number(digits: &str) -> u32 {
+    digits.trim_end_matches(':').parse().unwrap_or(u32::MAX)
+}
+
+/// `3/8` as it was written.
+pub(super) fn read_fraction(text: &str) -> Fraction {
+    let (numerator, denominator) = text.split_once('/').unwrap_or((text, "1"));
+    Fraction { numerator: read_number(numerator), denominator: read_number(denominator) }
+}
+
+/// `1/4..` as it was written.
+pub(super) fn read_value(text: &str) -> ValueTree {
+    let fraction = text.trim_end_matches('.');
+    ValueTree { fraction: read_fraction(fraction), dots: (text.len() - fraction.len()) as u8 }
+}

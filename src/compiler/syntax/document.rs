@@ -1,0 +1,465 @@
+//! A file as it was read: item after item in order, and nothing lost.
+//!
+//! An [`Item`] is the head of a declaration, a line, a bar or a closing brace. Before each stands
+//! its gap: blanks, comments and empty lines. Gaps and items follow one another without a hole, so
+//! that together they are the text, byte for byte. A formatter goes through
+//! [`Document::blocks`] (the declarations) and [`Document::items_of`] (their items) and takes each
+//! with its place from [`Document::gap`] and [`Document::text_of`]; what an item is and what
+//! stands in it says [`Item::node`], whose spans are turned into bytes of the text by
+//! [`Document::range`]. A comment on the line of an item is at the beginning of the gap of the
+//! next.
+//!
+//! [`Document::edit`] changes the text and reads again only what the change can reach: from the
+//! item whose reading looked at the changed place on, until an item begins where one began before,
+//! in the same kind of block. This is sound because what the grammar reads depends only on the
+//! text from there on. All other items keep their numbers, and so all spans in them stay the same.
+
+use std::collections::HashMap;
+use std::ops::Range;
+use std::sync::Arc;
+
+use super::context::{forget_stray_sign, unclosed};
+use super::item::{Item, Node, Within, read};
+use super::parse::{nothing_to_read, unreadable};
+use super::tree::*;
+use crate::diagnostics::{Diagnostic, FileId, ItemId, Span};
+
+/// A file as it was read.
+#[derive(Clone, Debug)]
+pub struct Document {
+    file: FileId,
+    text: String,
+    items: Vec<Item>,
+    blocks: Vec<Block>,
+    /// The number for the next new item.
+    next: u32,
+    /// Why the file is not read at all.
+    unreadable: Option<Diagnostic>,
+}
+
+/// A declaration with its items.
+#[derive(Clone, Debug)]
+pub struct Block {
+    /// Index of its first item, and of the first one after its last.
+    items: (usize, usize),
+    /// The number of its first item.
+    head: ItemId,
+    /// Its tree.
+    pub declaration: Arc<Declaration>,
+    /// What is wrong with it.
+    pub findings: Vec<Diagnostic>,
+}
+
+impl Document {
+    /// Reads a whole text.
+    #[must_use]
+    pub fn new(file: FileId, text: impl Into<String>) -> Document {
+        let mut document = Document {
+            file,
+            text: text.into(),
+            items: Vec::new(),
+            blocks: Vec::new(),
+            next: 1,
+            unreadable: None,
+        };
+        document.read_all();
+        document
+    }
+
+    /// The number of the file.
+    #[must_use]
+    pub fn file(&self) -> FileId {
+        self.file
+    }
+
+    /// The text.
+    #[must_use]
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
+    /// The declarations in order.
+    #[must_use]
+    pub fn blocks(&self) -> &[Block] {
+        &self.blocks
+    }
+
+    /// All items in order, with the byte at which each begins (behind its gap); the last one is the
+    /// end of the file. None of a file that is empty or too large to be read.
+    pub fn items(&self) -> impl Iterator<Item = (usize, &Item)> {
+        self.items.iter().scan(0, |end, item| {
+            let start = *end + item.gap;
+            *end = start + item.length;
+            Some((start, item))
+        })
+    }
+
+    /// The items of a declaration, from its head to the end of its block, with the byte at which
+    /// each begins.
+    pub fn items_of(&self, block: &Block) -> impl Iterator<Item = (usize, &Item)> {
+        self.items().take(block.items.1).skip(block.items.0)
+    }
+
+    /// The gap before an item that begins at a byte.
+    #[must_use]
+    pub fn gap(&self, (start, item): (usize, &Item)) -> &str {
+        self.text.get(start - item.gap..start).unwrap_or_default()
+    }
+
+    /// The text of an item that begins at a byte.
+    #[must_use]
+    pub fn text_of(&self, (start, item): (usize, &Item)) -> &str {
+        self.text.get(start..start + item.length).unwrap_or_default()
+    }
+
+    /// Where each item begins, by its number.
+    #[must_use]
+    pub fn places(&self) -> Vec<u32> {
+        let mut places = vec![0; self.next as usize];
+        for (start, item) in self.items() {
+            places[item.id.0 as usize] = start as u32;
+        }
+        places
+    }
+
+    /// The bytes of a span of this file. To ask for many, hand [`Document::places`] to
+    /// [`Sources`](crate::diagnostics::Sources).
+    #[must_use]
+    pub fn range(&self, span: Span) -> Range<usize> {
+        let item =
+            |id: ItemId| self.items().find(|(_, item)| item.id == id).map_or(0, |(start, _)| start);
+        let start = item(span.first) + span.start as usize;
+        let base =
+            if span.first == span.last { start - span.start as usize } else { item(span.last) };
+        start..(base + span.end as usize).max(start)
+    }
+
+    /// The declarations.
+    #[must_use]
+    pub fn tree(&self) -> Tree {
+        if self.unreadable.is_some() {
+            return nothing_to_read();
+        }
+        let declarations = self.blocks.iter().map(|block| Arc::clone(&block.declaration));
+        Tree { declarations: declarations.collect() }
+    }
+
+    /// Everything that could not be read, in order.
+    pub fn findings(&self) -> impl Iterator<Item = &Diagnostic> {
+        self.unreadable.iter().chain(self.blocks.iter().flat_map(|block| &block.findings))
+    }
+
+    fn read_all(&mut self) {
+        self.items.clear();
+        self.unreadable = unreadable(self.file, &self.text);
+        if self.unreadable.is_none() {
+            let (mut at, mut within) = (0, Within::File);
+            while !matches!(self.items.last(), Some(Item { node: Node::End, .. })) {
+                let id = ItemId(self.items.len() as u32 + 1);
+                let item = read(self.file, id, &self.text[at..], within);
+                at += item.gap + item.length;
+                within = item.node.leads_to().unwrap_or(within);
+                self.items.push(item);
+            }
+        }
+        self.next = self.next.max(self.items.len() as u32 + 1);
+        self.blocks.clear();
+        self.gather(0..self.items.len());
+    }
+
+    /// Puts `with` in the place of some bytes, which are brought onto whole characters within the
+    /// text, and reads what that reaches.
+    pub fn edit(&mut self, range: Range<usize>, with: &str) {
+        let floor = |mut at: usize| {
+            at = at.min(self.text.len());
+            while !self.text.is_char_boundary(at) {
+                at -= 1;
+            }
+            at
+        };
+        let start = floor(range.start);
+        let end = floor(range.end).max(start);
+        let old = self.text.clone();
+        self.text.replace_range(start..end, with);
+        if self.unreadable.is_some() || unreadable(self.file, &self.text).is_some() {
+            return self.read_all();
+        }
+        let (first, from) = self.first_reached(&old, start);
+        let (behind, new) = self.read_again(first, from, start..end, with.len());
+        let fresh = first..first + new.len();
+        let mut old_at = from;
+        let kept: Vec<(Item, String)> = self.items[first..behind]
+            .iter()
+            .map(|item| {
+                let start = old_at + item.gap;
+                old_at = start + item.length;
+                (item.clone(), old[start..old_at].to_string())
+            })
+            .collect();
+        let settled = self.settle(new, from, &kept);
+        self.items.splice(first..behind, settled);
+        self.gather(fresh);
+    }
+
+    /// The first item whose reading may have looked at a byte, and where its gap begins.
+    ///
+    /// To know where an item ends, the grammar looks at most at the first sign of what follows,
+    /// comments and empty lines left out: so a line with something on it between the end of the
+    /// item and the byte keeps them apart.
+    fn first_reached(&self, old: &str, byte: usize) -> (usize, usize) {
+        let mut ends = Vec::with_capacity(self.items.len());
+        let mut end = 0;
+        for item in &self.items {
+            end += item.gap + item.length;
+            ends.push(end);
+            if end >= byte {
+                break;
+            }
+        }
+        let apart = |end: usize| {
+            let mut lines = old[end..byte].split(['\n', '\r']);
+            // What stands behind the item on its line, and the unfinished line of the byte.
+            lines.next();
+            lines.next_back();
+            lines.any(|line| {
+                let line = line.trim();
+                !line.is_empty() && !line.starts_with("//")
+            })
+        };
+        let mut first = ends.len().saturating_sub(1);
+        while first > 0 && !apart(ends[first - 1]) {
+            first -= 1;
+        }
+        (first, if first == 0 { 0 } else { ends[first - 1] })
+    }
+
+    /// Reads from an item on until an item begins where one began before. Gives back the index of
+    /// that one, and what was read, with numbers that mean nothing yet.
+    fn read_again(
+        &self,
+        first: usize,
+        from: usize,
+        edit: Range<usize>,
+        length: usize,
+    ) -> (usize, Vec<Item>) {
+        let moved = |old: usize| old - (edit.end - edit.start) + length;
+        let (mut at, mut within) = (from, self.items[first].within);
+        let (mut behind, mut old_at) = (first, from);
+        let mut new = Vec::new();
+        loop {
+            let item = read(self.file, ItemId(0), &self.text[at..], within);
+            at += item.gap + item.length;
+            within = item.node.leads_to().unwrap_or(within);
+            let ends = item.node == Node::End;
+            new.push(item);
+            if ends {
+                return (self.items.len(), new);
+            }
+            while let Some(item) = self.items.get(behind)
+                && (old_at < edit.end || moved(old_at) < at)
+            {
+                old_at += item.gap + item.length;
+                behind += 1;
+            }
+            let again = self.items.get(behind);
+            if again.is_some_and(|item| item.within == within)
+                && old_at >= edit.end
+                && moved(old_at) == at
+            {
+                return (behind, new);
+            }
+        }
+    }
+
+    /// Gives numbers to items that were read again: to those that are as they were their own, to
+    /// the others those of the items in whose place they stand.
+    fn settle(&mut self, new: Vec<Item>, from: usize, old: &[(Item, String)]) -> Vec<Item> {
+        let mut at = from;
+        let places: Vec<usize> = new
+            .iter()
+            .map(|item| {
+                let gap = at;
+                at += item.gap + item.length;
+                gap
+            })
+            .collect();
+        let same = |index: usize, other: usize| {
+            let (item, (known, text)) = (&new[index], &old[other]);
+            let start = places[index] + item.gap;
+            item.within == known.within
+                && std::mem::discriminant(&item.node) == std::mem::discriminant(&known.node)
+                && self.text[start..start + item.length] == **text
+        };
+        let shorter = new.len().min(old.len());
+        let before = (0..shorter).take_while(|&i| same(i, i)).count();
+        let after = (0..shorter - before)
+            .take_while(|&i| same(new.len() - 1 - i, old.len() - 1 - i))
+            .count();
+        let (file, mut next) = (self.file, self.next);
+        let changed_old = &old[before..old.len() - after];
+        let count = new.len();
+        let settled = new.into_iter().enumerate().map(|(index, item)| {
+            if index < before || index >= count - after {
+                let other = if index < before { index } else { old.len() - (count - index) };
+                return Item { gap: item.gap, ..old[other].0.clone() };
+            }
+            let id = changed_old.get(index - before).map(|(known, _)| known.id);
+            let id = id.unwrap_or_else(|| {
+                next += 1;
+                ItemId(next - 1)
+            });
+            read(file, id, &self.text[places[index]..], item.within)
+        });
+        let settled = settled.collect();
+        self.next = next;
+        settled
+    }
+
+    /// Gathers items to declarations; those that hold none of the fresh items stay as they are.
+    fn gather(&mut self, fresh: Range<usize>) {
+        let mut known: HashMap<ItemId, Block> =
+            std::mem::take(&mut self.blocks).into_iter().map(|block| (block.head, block)).collect();
+        let mut first = 0;
+        let mut starts = None;
+        while first < self.items.len() && self.items[first].node != Node::End {
+            let mut after = first + 1;
+            if self.items[first].node.leads_to().is_some() {
+                let closes = |item: &Item| matches!(item.node, Node::Close | Node::Unclosed);
+                after += self.items[after..].iter().take_while(|item| !closes(item)).count() + 1;
+            }
+            let after = after.min(self.items.len());
+            let head = self.items[first].id;
+            let untouched = fresh.end <= first || after <= fresh.start;
+            let block = match known.remove(&head) {
+                Some(block) if untouched && block.items.1 - block.items.0 == after - first => {
+                    Block { items: (first, after), ..block }
+                }
+                _ => {
+                    let starts: &Vec<usize> =
+                        starts.get_or_insert_with(|| self.items().map(|(at, _)| at).collect());
+                    self.block(first, after, starts)
+                }
+            };
+            self.blocks.push(block);
+            first = after;
+        }
+    }
+
+    fn block(&self, first: usize, after: usize, starts: &[usize]) -> Block {
+        let items = &self.items[first..after];
+        let mut findings: Vec<Diagnostic> =
+            items.iter().flat_map(|item| item.findings.iter().cloned()).collect();
+        let last = &items[items.len() - 1];
+        if last.node == Node::Unclosed {
+            let bytes = |span: Span| {
+                let item = items.iter().position(|item| item.id == span.first);
+                let base = item.map_or(0, |index| starts[first + index]);
+                base + span.start as usize..base + span.end as usize
+            };
+            forget_stray_sign(&mut findings, &self.text, bytes, starts[after - 1]);
+            if let Some(head) = span_of_head(&items[0].node) {
+                let place = Span::within(self.file, last.id, 0, 0);
+                findings.push(unclosed(head, place, last.within.word()));
+            }
+        }
+        let declaration = Arc::new(declaration(items));
+        Block { items: (first, after), head: items[0].id, declaration, findings }
+    }
+}
+
+/// The place by which a declaration is known: its name, its title or its keyword.
+fn span_of_head(node: &Node) -> Option<Span> {
+    match node {
+        Node::Piece(word) | Node::Voice(word) | Node::Ensemble(word, _) => Some(word.span),
+        Node::Scoring(word, _) => Some(word.span),
+        Node::Form(span) | Node::Harmony(span) | Node::Dynamics(span) => Some(*span),
+        _ => None,
+    }
+}
+
+/// The tree of a declaration from its items.
+fn declaration(items: &[Item]) -> Declaration {
+    let nodes = items[1..].iter().map(|item| &item.node);
+    let broken = || {
+        let all = nodes.clone().filter_map(|node| match node {
+            Node::Broken(word) => Some(word.clone()),
+            _ => None,
+        });
+        all.collect::<Vec<Word>>()
+    };
+    match &items[0].node {
+        Node::Use(path) => Declaration::Use(path.clone()),
+        Node::Piece(title) => {
+            let lines = nodes.clone().filter_map(|node| match node {
+                Node::PieceLine(what, text) => Some((what.clone(), text.clone())),
+                _ => None,
+            });
+            Declaration::Piece(PieceTree { title: title.clone(), lines: lines.collect() })
+        }
+        Node::Form(span) => {
+            let mut tree = FormTree { span: *span, lines: Vec::new(), broken: Vec::new() };
+            for node in nodes {
+                if let Node::FormLine(line, broken) = node {
+                    tree.lines.extend(line.clone());
+                    tree.broken.extend(broken.iter().cloned());
+                }
+            }
+            Declaration::Form(tree)
+        }
+        Node::Harmony(span) => {
+            let bars = nodes.clone().filter_map(|node| match node {
+                Node::HarmonyBar(bar) => Some(Arc::clone(bar)),
+                _ => None,
+            });
+            Declaration::Harmony(HarmonyTree { span: *span, bars: bars.collect() })
+        }
+        Node::Dynamics(span) => {
+            let lines = nodes.clone().filter_map(|node| match node {
+                Node::DynamicsLine(line) => Some(line.clone()),
+                _ => None,
+            });
+            let (span, lines) = (*span, lines.collect());
+            Declaration::Dynamics(DynamicsTree { span, lines, broken: broken() })
+        }
+        Node::Voice(name) => {
+            let bars = nodes.clone().filter_map(|node| match node {
+                Node::Bar(bar) => Some(Arc::clone(bar)),
+                _ => None,
+            });
+            Declaration::Voice(VoiceTree { name: name.clone(), bars: bars.collect() })
+        }
+        Node::Ensemble(name, extends) => {
+            let lines = nodes.clone().flat_map(|node| match node {
+                Node::EnsembleLines(lines) => lines.clone(),
+                _ => Vec::new(),
+            });
+            Declaration::Ensemble(EnsembleTree {
+                name: name.clone(),
+                extends: extends.clone(),
+                lines: lines.collect(),
+                broken: broken(),
+            })
+        }
+        Node::Scoring(name, ensemble) => {
+            let mut tree = ScoringTree {
+                name: name.clone(),
+                ensemble: ensemble.clone(),
+                keeps: Vec::new(),
+                lines: Vec::new(),
+                allows: Vec::new(),
+                broken: broken(),
+            };
+            for node in nodes {
+                match node {
+                    Node::Keep(names) => tree.keeps.extend(names.iter().cloned()),
+                    Node::Allow(allow) => tree.allows.push(allow.clone()),
+                    Node::ScoringLine(line) => tree.lines.push(Arc::clone(line)),
+                    _ => {}
+                }
+            }
+            Declaration::Scoring(tree)
+        }
+        Node::Lost(keyword) => Declaration::Lost(*keyword),
+        _ => Declaration::Lost(None),
+    }
+}

@@ -1,0 +1,13 @@
+//! Pages and sound: [`notate`] sets what sounds on staves as players read them, and [`render`]
+//! writes text, MusicXML and MIDI.
+//!
+//! Nothing here decides anything musical, and nothing reads or writes a file.
+
+pub mod notate;
+pub mod render;
+
+// The stages before, under the names they have everywhere.
+use ripieno_compiler::{arrange, instruments, music, resolve};
+
+#[cfg(test)]
+use ripieno_compiler::diagnostics;

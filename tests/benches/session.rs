@@ -1,0 +1,122 @@
+//! What a keystroke costs: `cargo bench --bench session`.
+//!
+//! A piece of 1,000 bars for 24 players is open in a session; each line gives the median and the
+//! 95th percentile of the time from an edit to complete findings.
+//!
+//! - a note changed, a note typed letter by letter, a scoring line typed letter by letter: 16 ms
+//! - a bar put in: 50 ms
+//! - memory after 10,000 edits: 250 MB
+//!
+//! The first line is a whole run over the same text, to compare; the second what reading alone
+//! takes.
+
+mod source;
+
+use std::time::Instant;
+
+use ripieno::check::{self, Options};
+use ripieno::diagnostics::{FileId, Sources};
+use ripieno::resolve::{NoFiles, resolve};
+use ripieno::session::Session;
+use ripieno::syntax::Document;
+
+/// Sorted times in milliseconds.
+struct Times(Vec<f64>);
+
+impl Times {
+    fn of(count: usize, mut work: impl FnMut(usize)) -> Times {
+        let mut times: Vec<f64> = (0..count)
+            .map(|index| {
+                let start = Instant::now();
+                work(index);
+                start.elapsed().as_secs_f64() * 1e3
+            })
+            .collect();
+        times.sort_by(f64::total_cmp);
+        Times(times)
+    }
+
+    fn at(&self, hundredth: usize) -> f64 {
+        self.0[(self.0.len() - 1) * hundredth / 100]
+    }
+
+    fn print(&self, what: &str) {
+        let (least, median, most) = (self.0[0], self.at(50), self.at(95));
+        println!("{what:<44} least {least:>8.2}  median {median:>8.2}  p95 {most:>8.2} ms");
+    }
+}
+
+fn main() {
+    let _ = ripieno::instruments::catalogue();
+    let text = source::orchestra(1000, 24);
+    Times::of(10, |_| {
+        let mut sources = Sources::new();
+        let root = sources.add("bench", text.as_str());
+        let (piece, found) = resolve(&mut sources, root, &mut NoFiles);
+        let scorings: Vec<_> = piece.scorings.iter().collect();
+        let _ = check::report(&piece, found, &scorings, &Options::default());
+    })
+    .print("a whole run");
+    let megabytes = text.len() as f64 / 1e6;
+    let reading = Times::of(20, |_| drop(Document::new(FileId(0), text.as_str())));
+    reading.print("reading alone");
+    println!("{:<44} {:.1} MB/s", "", megabytes / reading.0[0] * 1e3);
+
+    let mut session = Session::new(NoFiles);
+    let file = session.open("bench", &text);
+    session.findings(file);
+    let at = |session: &Session, bar: usize, what: &str| {
+        let text = session.document(file).text();
+        let bar = text.match_indices("\n  500: ").nth(bar).map_or(0, |(at, _)| at);
+        bar + text[bar..].find(what).unwrap_or(0)
+    };
+    for (voice, name) in ["upper", "middle"].iter().enumerate() {
+        let place = at(&session, voice, "A G F#");
+        Times::of(200, |index| {
+            session.edit(file, place..place + 1, ["B", "A"][index % 2]);
+            session.findings(file);
+        })
+        .print(&format!("a note changed in `{name}`"));
+        Times::of(200, |index| {
+            let typed = b" F# E"[index % 5];
+            let end = place + 1 + index % 5;
+            session.edit(file, end..end, std::str::from_utf8(&[typed]).unwrap_or(" "));
+            session.findings(file);
+            // When all is typed, it is taken away again.
+            if index % 5 == 4 {
+                session.edit(file, place + 1..place + 6, "");
+                session.findings(file);
+            }
+        })
+        .print(&format!("a note typed in `{name}`"));
+    }
+    let line = "  tuba plays lower as bass, at f";
+    let place = session.document(file).text().rfind("  viola plays").unwrap_or(0);
+    Times::of(line.len(), |index| {
+        let end = place + index;
+        session.edit(file, end..end, &line[index..=index]);
+        session.findings(file);
+    })
+    .print("a scoring line typed");
+    session.edit(file, place..place + line.len(), "");
+    let place = at(&session, 0, "500: ");
+    Times::of(40, |index| {
+        let bar = "500: 1/8 D5 E F# G A G F# E |\n  ";
+        match index % 2 {
+            0 => session.edit(file, place..place, bar),
+            _ => session.edit(file, place..place + bar.len(), ""),
+        }
+        session.findings(file);
+    })
+    .print("a bar put in and taken out");
+    let place = at(&session, 0, "A G F#");
+    for index in 0..10_000 {
+        session.edit(file, place..place + 1, ["B", "A"][index % 2]);
+        if index % 100 == 0 {
+            session.findings(file);
+        }
+    }
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let peak = status.lines().find(|line| line.starts_with("VmHWM")).unwrap_or_default();
+    println!("after 10,000 edits: {}", peak.split_whitespace().collect::<Vec<_>>().join(" "));
+}
