@@ -340,6 +340,52 @@ impl InThread {
     }
 }
 
+#[test]
+fn a_request_that_is_cancelled_while_it_waits_is_not_worked_on() {
+    let mut server = InThread::start();
+    // Reading this takes longer than the two messages behind it.
+    let long = format!("voice upper {{\n{}}}\n", "  1/4 D5 E F G |\n".repeat(4000));
+    server.open("untitled:long", 1, &long);
+    let place = json!({ "textDocument": { "uri": "untitled:long" }, "position": { "line": 1, "character": 7 } });
+    let id = RequestId::from("a word".to_string());
+    let request = Request { id: id.clone(), method: "textDocument/hover".into(), params: place };
+    server.connection.sender.send(request.into()).unwrap();
+    server.tell("$/cancelRequest", json!({ "id": "a word" }));
+    loop {
+        match server.connection.receiver.recv().unwrap() {
+            Message::Response(response) if response.id == id => {
+                assert_eq!(response.response_result.unwrap_err().code, -32800);
+                break;
+            }
+            _ => {}
+        }
+    }
+    // The number is free again.
+    server.tell("$/cancelRequest", json!({ "id": 99 }));
+    assert_eq!(server.ask("textDocument/hover", json!({ "textDocument": { "uri": "untitled:no" }, "position": { "line": 0, "character": 0 } }))["result"], Value::Null);
+}
+
+#[test]
+fn many_open_pieces_are_told_each_by_itself() {
+    let mut server = InThread::start();
+    let uris: Vec<String> = (0..30).map(|n| format!("untitled:{n}")).collect();
+    for (n, uri) in uris.iter().enumerate() {
+        let text = PIECE.replace("use \"forces.ripieno\"\n", FORCES);
+        let wrong = if n % 2 == 0 { "palys" } else { "plays" };
+        server.open(uri, 1, &text.replace("plays", wrong));
+    }
+    for (n, uri) in uris.iter().enumerate() {
+        let found = server.findings(uri, 1);
+        assert_eq!(found.as_array().unwrap().len(), 1 - n % 2, "{found:#}");
+    }
+    for uri in &uris {
+        server.tell("textDocument/didClose", json!({ "textDocument": { "uri": uri } }));
+    }
+    let one = json!({ "textDocument": { "uri": uris[0] }, "position": { "line": 0, "character": 0 } });
+    assert_eq!(server.ask("textDocument/hover", one)["result"], Value::Null);
+    assert_eq!(server.told[&uris[0]]["diagnostics"], json!([]));
+}
+
 /// Random numbers that are the same in every run (xorshift).
 struct Random(u64);
 

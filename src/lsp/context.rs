@@ -69,6 +69,7 @@ pub fn cursor(session: &Session, at: At) -> Cursor {
         let behind = offset >= start + item.length;
         within = match item.node.opens() {
             Some(inner) if behind => inner,
+            None if behind && matches!(item.node, Node::Close | Node::Unclosed) => Within::File,
             _ => item.within,
         };
     }

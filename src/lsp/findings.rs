@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 
 use gen_lsp_types as lsp;
 
-use super::uri;
 use super::workspace::{Place, Workspace};
 use crate::check::{self, RULES};
 use crate::diagnostics::{CODES, Diagnostic, FileId, Severity, Span};
@@ -63,6 +62,5 @@ pub fn explained(code: &str) -> Option<String> {
 
 /// The address of a page about a code.
 pub fn page(workspace: &Workspace, code: &str) -> Option<lsp::Uri> {
-    let file = workspace.host().page(code, &explained(code)?)?;
-    Some(uri::uri_of(&super::workspace::plain_name(&file)))
+    workspace.page(code, || explained(code))
 }

@@ -64,10 +64,7 @@ pub fn hints(session: &mut Session, at: At, bytes: &Range<usize>, wanted: Hints)
                     let event = harmony[..after].last();
                     if let Some(event) = event.filter(|e| form.start < e.start + e.length) {
                         hints.push(Hint {
-                            at: bar
-                                .number
-                                .as_ref()
-                                .map_or(range.start, |n| sources.range(n.span).end + 1),
+                            at: behind_number(session.document(at.file).text(), &range),
                             text: event.chord.to_string(),
                             about: "the chord with which this bar begins",
                             apart: (true, true),
@@ -87,6 +84,14 @@ pub fn hints(session: &mut Session, at: At, bytes: &Range<usize>, wanted: Hints)
     }
     hints.sort_by_key(|hint| hint.at);
     hints
+}
+
+/// The byte behind the number of a bar and its colon, or the bar's first.
+fn behind_number(text: &str, bar: &Range<usize>) -> usize {
+    let said = text.get(bar.clone()).unwrap_or_default();
+    let digits = said.bytes().take_while(u8::is_ascii_digit).count();
+    let numbered = digits > 0 && said[digits..].starts_with(':');
+    bar.start + if numbered { digits + 1 } else { 0 }
 }
 
 /// How many bars a bar of the source fills.

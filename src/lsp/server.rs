@@ -23,7 +23,7 @@ pub fn serve(connection: &Connection, host: Arc<dyn Host>) -> bool {
         let message = match waiting.next(server.has_to_tell()) {
             Next::Message(message) => message,
             Next::Nothing => {
-                server.tell_next();
+                server.survive(Server::tell_next);
                 continue;
             }
             Next::Gone => return false,
@@ -140,12 +140,14 @@ fn begin<'c>(waiting: &mut Waiting<'c>, host: Arc<dyn Host>) -> Option<Server<'c
                 nested_symbols: flag(
                     "/capabilities/textDocument/documentSymbol/hierarchicalDocumentSymbolSupport",
                 ),
+                fresh_hints: flag("/capabilities/workspace/inlayHint/refreshSupport"),
             },
             watches: flag(watches),
             configures: flag(configures),
             leaving: false,
             asked: 0,
             waits_for_settings: None,
+            failing: HashSet::new(),
             to_check: BTreeSet::new(),
             findings: HashMap::new(),
             told: HashMap::new(),
@@ -183,6 +185,8 @@ pub(super) struct Client {
     pub(super) markdown: bool,
     /// Symbols within symbols.
     pub(super) nested_symbols: bool,
+    /// Hints, anew when the server says so.
+    fresh_hints: bool,
 }
 
 /// What is known of one client.
@@ -200,6 +204,8 @@ pub(super) struct Server<'c> {
     /// Counts the server's own requests.
     asked: i32,
     waits_for_settings: Option<RequestId>,
+    /// Names of the texts at which the compiler failed, until they are edited.
+    failing: HashSet<String>,
     /// Roots whose findings are not up to date.
     to_check: BTreeSet<FileId>,
     /// By root, then by file.
@@ -269,7 +275,7 @@ impl Server<'_> {
         let taken = self.survive(|server| server.heed(&method, params));
         // An edit that could not be read is in the text all the same.
         if taken.is_none() {
-            self.check_all();
+            self.survive(Server::check_all);
         }
     }
 
@@ -281,6 +287,7 @@ impl Server<'_> {
                 else {
                     return;
                 };
+                self.failing.remove(&uri::name_of(&text.uri));
                 self.workspace.open(text.uri, text.version, text.text);
                 self.check_all();
             }
@@ -291,6 +298,7 @@ impl Server<'_> {
                     return;
                 };
                 let uri = text_document.text_document_identifier.uri;
+                self.failing.remove(&uri::name_of(&uri));
                 match self.workspace.change(&uri, text_document.version, content_changes) {
                     Some(file) => self.check_readers(file),
                     None => {
@@ -349,6 +357,9 @@ impl Server<'_> {
     fn set(&mut self, settings: Settings) {
         if settings != self.settings {
             self.settings = settings;
+            if self.client.fresh_hints {
+                self.ask("workspace/inlayHint/refresh", Value::Null);
+            }
         }
     }
 
@@ -364,7 +375,7 @@ impl Server<'_> {
 
     /// All open roots are to be checked.
     fn check_all(&mut self) {
-        let roots = self.workspace.roots();
+        let roots = self.roots();
         let left: Vec<FileId> =
             self.findings.keys().copied().filter(|root| !roots.contains(root)).collect();
         for root in left {
@@ -377,13 +388,9 @@ impl Server<'_> {
     /// The roots that read a file are to be checked.
     fn check_readers(&mut self, file: FileId) {
         let reading = self.workspace.reading(file);
-        if self.findings.contains_key(&file) || reading.len() != 1 {
-            let checked = reading.into_iter().filter(|root| self.findings.contains_key(root));
-            self.to_check.extend(checked);
-            if self.to_check.is_empty() {
-                self.check_all();
-            }
-        } else {
+        let before = self.to_check.len();
+        self.to_check.extend(reading.into_iter().filter(|root| self.findings.contains_key(root)));
+        if self.to_check.len() == before && !self.to_check.contains(&file) {
             self.check_all();
         }
     }
@@ -395,33 +402,49 @@ impl Server<'_> {
     /// Works out the findings of the next root and tells those that are new.
     fn tell_next(&mut self) {
         let Some(root) = self.to_check.pop_first() else { return };
+        let name = self.workspace.name(root).to_string();
         let worked = self.survive(|server| {
             server.workspace.reach(root);
             findings::of_root(&mut server.workspace, root)
         });
-        // What the compiler fails at is tried again at the next edit.
-        let Some(found) = worked else { return };
+        let Some(found) = worked else {
+            // It is tried again at its next edit.
+            self.failing.insert(name);
+            return self.check_all();
+        };
         let before = self.findings.insert(root, found).unwrap_or_default();
         let now = self.findings.get(&root).map(|found| found.keys().copied().collect::<Vec<_>>());
         let mut files: BTreeSet<FileId> = before.keys().copied().collect();
         files.extend(now.into_iter().flatten());
         files.insert(root);
+        // Of an open text that has none it is told too, so that the client knows.
+        files.extend(self.workspace.read_from(root));
         for file in files {
             self.tell(file, None);
         }
-        // Whether a file stands alone may depend on what was reached.
-        let roots = self.workspace.roots();
-        if self.findings.keys().any(|known| !roots.contains(known)) {
+        // Which files stand alone may have changed.
+        let roots = self.roots();
+        let known = |root: &FileId| self.findings.contains_key(root) || self.to_check.contains(root);
+        if self.findings.keys().any(|known| !roots.contains(known)) || !roots.iter().all(known) {
             self.check_all();
         }
+    }
+
+    /// The files that are checked by themselves and that the compiler does not fail at.
+    fn roots(&mut self) -> Vec<FileId> {
+        let mut roots = self.workspace.roots();
+        roots.retain(|root| !self.failing.contains(self.workspace.name(*root)));
+        roots
     }
 
     /// Tells the findings of a file, all roots together, if they are not those that were told.
     fn tell(&mut self, file: FileId, as_uri: Option<lsp::Uri>) {
         let mut all: Vec<lsp::Diagnostic> = Vec::new();
         for found in self.findings.values().filter_map(|found| found.get(&file)) {
+            // Only what another root has told too can be there already.
+            let before = all.len();
             for finding in found {
-                if !all.contains(finding) {
+                if !all[..before].contains(finding) {
                     all.push(finding.clone());
                 }
             }

@@ -99,6 +99,8 @@ pub struct Workspace {
     open: BTreeMap<String, Open>,
     /// What was counted of texts that are not open.
     lines: RefCell<HashMap<FileId, Rc<Lines>>>,
+    /// The addresses of the pages about codes.
+    pages: RefCell<HashMap<String, Option<lsp::Uri>>>,
     /// The files that were reached from each root that was asked.
     reached: HashMap<FileId, Vec<FileId>>,
     encoding: Encoding,
@@ -116,6 +118,7 @@ impl Workspace {
             folders,
             open: BTreeMap::new(),
             lines: RefCell::default(),
+            pages: RefCell::default(),
             reached: HashMap::new(),
             encoding,
         }
@@ -125,6 +128,17 @@ impl Workspace {
     #[must_use]
     pub fn host(&self) -> &Arc<dyn Host> {
         &self.host
+    }
+
+    /// The address of a page about a code, whose text is made if it was not asked for yet.
+    pub fn page(&self, code: &str, text: impl FnOnce() -> Option<String>) -> Option<lsp::Uri> {
+        if let Some(known) = self.pages.borrow().get(code) {
+            return known.clone();
+        }
+        let page = text().and_then(|text| self.host.page(code, &text));
+        let page = page.map(|page| uri::uri_of(&plain_name(&page)));
+        self.pages.borrow_mut().insert(code.to_string(), page.clone());
+        page
     }
 
     /// What the client counts in.
@@ -369,6 +383,13 @@ impl Workspace {
     pub fn reach(&mut self, root: FileId) {
         let files = self.session.files_of(root);
         self.reached.insert(root, files);
+    }
+
+    /// The open files from which a root was read.
+    #[must_use]
+    pub fn read_from(&self, root: FileId) -> Vec<FileId> {
+        let reached = self.reached.get(&root);
+        reached.into_iter().flatten().copied().filter(|file| self.is_open(*file)).collect()
     }
 
     /// The open files that are read from a file, itself among them.

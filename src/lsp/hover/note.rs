@@ -22,7 +22,7 @@ pub(super) fn hover(session: &mut Session, at: At) -> Option<Hover> {
         let _ = write!(text, " · {home}");
         return Some(Hover { text, place: place.clone() });
     }
-    let _ = write!(text, " · {} · {} · {home}\n", piece.form.place(note.start), note.length);
+    let _ = writeln!(text, " · {} · {} · {home}", piece.form.place(note.start), note.length);
     let clock = Clock::new(&piece.form);
     let seconds = clock.seconds_at(note.start + note.length) - clock.seconds_at(note.start);
     let _ = write!(text, "\n{}", how_fast(seconds));
