@@ -381,7 +381,8 @@ fn many_open_pieces_are_told_each_by_itself() {
     for uri in &uris {
         server.tell("textDocument/didClose", json!({ "textDocument": { "uri": uri } }));
     }
-    let one = json!({ "textDocument": { "uri": uris[0] }, "position": { "line": 0, "character": 0 } });
+    let one =
+        json!({ "textDocument": { "uri": uris[0] }, "position": { "line": 0, "character": 0 } });
     assert_eq!(server.ask("textDocument/hover", one)["result"], Value::Null);
     assert_eq!(server.told[&uris[0]]["diagnostics"], json!([]));
 }

@@ -11,8 +11,8 @@ use std::{env, fs};
 use lsp_server::Connection;
 
 use super::{End, Failure, Outcome, files};
-use ripieno_lsp::{Host, serve};
 use ripieno_compiler::resolve::LoadError;
+use ripieno_lsp::{Host, serve};
 
 /// What `lsp` takes.
 #[derive(clap::Args)]

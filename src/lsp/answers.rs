@@ -3,18 +3,19 @@
 use std::collections::HashMap;
 
 use gen_lsp_types as lsp;
-use lsp_server::{ErrorCode, Message, Notification, RequestId, Response};
+use lsp_server::{ErrorCode, RequestId};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
 
-use super::capabilities::{BUILD, EXPLAIN, FIX_ALL, SHOW_BAR, WHO_PLAYS};
+use super::capabilities::FIX_ALL;
+use super::commands::{BUILD, WHO_PLAYS};
 use super::progress::Progress;
 use super::server::Server;
 use super::workspace::{At, Place};
 use super::{
     completion, findings, fixes, folding, formatting, hierarchy, hints, hover, lens, names,
-    selection, show_bar, signature, symbols, tokens, uri,
+    selection, signature, symbols, tokens, uri,
 };
 use crate::diagnostics::FileId;
 
@@ -25,7 +26,7 @@ fn read<T: DeserializeOwned>(params: Value) -> Result<T, (ErrorCode, String)> {
     serde_json::from_value(params).map_err(|error| (ErrorCode::InvalidParams, error.to_string()))
 }
 
-fn give(value: impl Serialize) -> Answer {
+pub(super) fn give(value: impl Serialize) -> Answer {
     serde_json::to_value(value)
         .map(Some)
         .map_err(|error| (ErrorCode::InternalError, error.to_string()))
@@ -140,7 +141,7 @@ impl Server<'_> {
     }
 
     /// The beginning of an open text.
-    fn whole(&mut self, uri: &lsp::Uri) -> Option<At> {
+    pub(super) fn whole(&mut self, uri: &lsp::Uri) -> Option<At> {
         self.workspace.at(uri, lsp::Position { line: 0, character: 0 })
     }
 
@@ -541,77 +542,6 @@ impl Server<'_> {
         };
         Some(found.into_iter().map(call).collect())
     }
-
-    fn execute(&mut self, id: &RequestId, asked: lsp::ExecuteCommandParams) -> Answer {
-        let arguments = asked.arguments.unwrap_or_default();
-        let argument = arguments.first().unwrap_or(&Value::Null);
-        let word = |key: &str| argument.get(key).and_then(Value::as_str).map(String::from);
-        let takes = |what: &str| {
-            Err((
-                ErrorCode::InvalidParams,
-                format!("`{}` takes one argument, {what}", asked.command),
-            ))
-        };
-        match asked.command.as_str() {
-            SHOW_BAR => {
-                let bar = argument.get("bar").and_then(Value::as_i64);
-                let bar = bar.and_then(|bar| i32::try_from(bar).ok());
-                let (Some(uri), Some(scoring), Some(bar)) = (word("uri"), word("scoring"), bar)
-                else {
-                    return takes("{ \"uri\", \"scoring\", \"bar\" }");
-                };
-                let Some(at) = self.whole(&lsp::Uri(uri)) else { return give(Value::Null) };
-                give(show_bar::show_bar(&mut self.workspace.session, at.root, &scoring, bar))
-            }
-            EXPLAIN => match word("code") {
-                Some(code) => give(findings::explained(&code)),
-                None => takes("{ \"code\" }"),
-            },
-            WHO_PLAYS => {
-                let (Some(uri), Some(voice)) = (word("uri"), word("voice")) else {
-                    return takes("{ \"uri\", \"voice\" }");
-                };
-                let Some(at) = self.whole(&lsp::Uri(uri)) else { return give(Value::Null) };
-                let said = lens::who_plays(&mut self.workspace.session, at, &voice);
-                if let Some(said) = &said {
-                    self.send(show(lsp::MessageType::Info, said));
-                }
-                give(said)
-            }
-            BUILD => {
-                let (Some(uri), Some(scoring)) = (word("uri"), word("scoring")) else {
-                    return takes("{ \"uri\", \"scoring\" }");
-                };
-                let name = uri::name_of(&lsp::Uri(uri));
-                if !uri::is_file(&name) {
-                    return Err((ErrorCode::RequestFailed, "Save the piece first.".to_string()));
-                }
-                // It takes a while; meanwhile others are answered.
-                let (host, send, id) = (self.workspace.host().clone(), self.sender(), id.clone());
-                std::thread::spawn(move || {
-                    let done = host.build(std::path::Path::new(&name), &scoring);
-                    let (kind, said) = match &done {
-                        Ok(said) => (lsp::MessageType::Info, said),
-                        Err(why) => (lsp::MessageType::Error, why),
-                    };
-                    send(show(kind, said));
-                    send(match done {
-                        Ok(said) => Response::new_ok(id, said).into(),
-                        Err(why) => {
-                            Response::new_err(id, ErrorCode::RequestFailed as i32, why).into()
-                        }
-                    });
-                });
-                Ok(None)
-            }
-            other => Err((ErrorCode::InvalidParams, format!("there is no command `{other}`"))),
-        }
-    }
-}
-
-fn show(kind: lsp::MessageType, message: &str) -> Message {
-    let params = lsp::ShowMessageParams { kind, message: message.to_string() };
-    Notification::new("window/showMessage".to_string(), params).into()
 }
 
 fn symbol_kind(sort: symbols::Sort) -> lsp::SymbolKind {

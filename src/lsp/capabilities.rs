@@ -3,19 +3,10 @@
 use gen_lsp_types as lsp;
 use serde_json::json;
 
+use super::commands::ALL;
 use super::formatting::OFFERED;
 use super::positions::Encoding;
 use super::tokens::Token;
-
-/// Shows a bar of a scoring as text: `{ "uri", "scoring", "bar" }` gives the text or null.
-pub const SHOW_BAR: &str = "ripieno.showBar";
-/// Tells all about a code of a finding: `{ "code" }` gives the page or null.
-pub const EXPLAIN: &str = "ripieno.explain";
-
-/// Tells who plays a voice: `{ "uri", "voice" }` gives a sentence or null.
-pub const WHO_PLAYS: &str = "ripieno.whoPlays";
-/// Writes the score and parts of a scoring of a saved file: `{ "uri", "scoring" }`.
-pub const BUILD: &str = "ripieno.build";
 
 /// The kind of the action that applies all safe changes of a file.
 pub const FIX_ALL: &str = "source.fixAll.ripieno";
@@ -86,7 +77,7 @@ pub fn capabilities(encoding: Encoding) -> lsp::ServerCapabilities {
             },
         )),
         execute_command_provider: Some(lsp::ExecuteCommandOptions {
-            commands: [SHOW_BAR, EXPLAIN, WHO_PLAYS, BUILD].map(String::from).to_vec(),
+            commands: ALL.map(String::from).to_vec(),
             ..Default::default()
         }),
         workspace: Some(lsp::WorkspaceOptions {

@@ -13,6 +13,7 @@
 
 mod answers;
 mod capabilities;
+mod commands;
 pub mod completion;
 pub mod context;
 pub mod findings;
@@ -23,8 +24,8 @@ pub mod hierarchy;
 pub mod hints;
 pub mod hover;
 pub mod lens;
-pub mod notes;
 pub mod names;
+pub mod notes;
 pub mod positions;
 mod progress;
 pub mod selection;

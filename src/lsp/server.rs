@@ -424,7 +424,8 @@ impl Server<'_> {
         }
         // Which files stand alone may have changed.
         let roots = self.roots();
-        let known = |root: &FileId| self.findings.contains_key(root) || self.to_check.contains(root);
+        let known =
+            |root: &FileId| self.findings.contains_key(root) || self.to_check.contains(root);
         if self.findings.keys().any(|known| !roots.contains(known)) || !roots.iter().all(known) {
             self.check_all();
         }

@@ -1,10 +1,10 @@
 //! Proposals in an ensemble.
 
 use super::{Proposal, Sort, keywords};
-use crate::instruments::{Instrument, Tuning, catalogue, find};
 use crate::context::Cursor;
-use crate::workspace::At;
+use crate::instruments::{Instrument, Tuning, catalogue, find};
 use crate::session::Session;
+use crate::workspace::At;
 
 const LINES: [(&str, &str); 4] = [
     ("era", "the year whose instruments and customs hold"),

@@ -2,11 +2,11 @@
 
 use super::ensemble::tunings;
 use super::{Proposal, Sort, keywords, rules_found, techniques};
-use crate::instruments::{Instrument, catalogue};
 use crate::context::Cursor;
-use crate::workspace::At;
+use crate::instruments::{Instrument, catalogue};
 use crate::resolve::{Dynamic, Ensemble, Piece, Role};
 use crate::session::Session;
+use crate::workspace::At;
 
 /// What players can be made to do.
 pub const VERBS: [(&str, &str); 8] = [

@@ -8,11 +8,11 @@ use crate::arrange::{Arrangement, Part, SoundingNote};
 use crate::check::{Heard, heard_at};
 use crate::harmony::harmony_of;
 use crate::instruments::PartialClass;
-use crate::notes::{NoteAt, note_at, sounded};
-use crate::workspace::At;
 use crate::music::{Pitch, Time};
+use crate::notes::{NoteAt, note_at, sounded};
 use crate::resolve::{Clock, Dynamic, Piece, Sound};
 use crate::session::Session;
+use crate::workspace::At;
 
 pub(super) fn hover(session: &mut Session, at: At) -> Option<Hover> {
     let found = note_at(session, at)?;
