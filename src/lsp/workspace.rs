@@ -353,7 +353,12 @@ impl Workspace {
         if is_whole(self.session.document(file)) {
             return file;
         }
-        self.users_of(file).first().copied().unwrap_or(file)
+        self.whole_users_of(file).next().unwrap_or(file)
+    }
+
+    /// The other open files with a piece or a scoring of their own that use a file.
+    fn whole_users_of(&self, file: FileId) -> impl Iterator<Item = FileId> {
+        self.users_of(file).into_iter().filter(|user| is_whole(self.session.document(*user)))
     }
 
     /// The other open files that use a file, as far as they were asked for.
@@ -365,7 +370,7 @@ impl Workspace {
     }
 
     /// The open files that are checked by themselves: all but those without a piece or a scoring
-    /// of their own that another one uses.
+    /// of their own that one with such uses.
     pub fn roots(&mut self) -> Vec<FileId> {
         let open: Vec<FileId> = self.open_files().collect();
         for file in &open {
@@ -374,7 +379,7 @@ impl Workspace {
             }
         }
         let stands_alone = |file: &FileId| {
-            is_whole(self.session.document(*file)) || self.users_of(*file).is_empty()
+            is_whole(self.session.document(*file)) || self.whole_users_of(*file).next().is_none()
         };
         open.iter().copied().filter(stands_alone).collect()
     }
