@@ -129,7 +129,7 @@ fn codes(findings: &[Value]) -> Vec<&str> {
     findings.iter().map(|finding| finding["code"].as_str().unwrap()).collect()
 }
 
-const PIECE: &str = "use \"forces.ripieno\"\n\npiece \"Weir 🎻\" { composer \"House copyist\" licence \"CC0-1.0\" }\nform {\n  1 metre 4/4, key D minor, tempo 1/4 at 96\n  2 end\n}\nvoice upper {\n  1: 1/4 D5 E F G |\n  2: 1/1 A5 |\n}\nscoring small for duo {\n  oboe plays upper as melody\n}\n";
+const PIECE: &str = "use \"forces.ripieno\"\n\npiece \"Weir 🎻\" { licence \"CC0-1.0\" }\nform {\n  1 metre 4/4, key D minor, tempo 1/4 at 96\n  2 end\n}\nvoice upper {\n  1: 1/4 D5 E F G |\n  2: 1/1 A5 |\n}\nscoring small for duo {\n  oboe plays upper as melody\n}\n";
 const FORCES: &str = "ensemble duo {\n  era 1770\n  oboe\n}\n";
 
 fn folder_with(files: &[(&str, &str)]) -> tempfile::TempDir {

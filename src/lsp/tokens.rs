@@ -226,6 +226,8 @@ fn word(word: &str, within: Within, in_brackets: bool) -> Option<Token> {
         Within::Dynamics if word != "beat" => Some(Token::Term),
         _ if matches!(word, "rest" | "grace" | "crushed" | "x") => Some(Token::Keyword),
         Within::Voice => None,
+        // `harmony` and `dynamics` begin declarations here.
+        Within::File if KEYWORDS.contains(&word) => Some(Token::Keyword),
         _ if Role::WORDS.iter().any(|(_, role)| *role == word) => Some(Token::Term),
         _ if Dynamic::WORDS.iter().any(|(_, letters)| *letters == word) => Some(Token::Term),
         Within::Piece if LINES_OF_A_PIECE.contains(&word) => Some(Token::Keyword),

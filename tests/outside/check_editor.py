@@ -19,7 +19,7 @@ FORCES = "ensemble duo {\n  era 1770\n  oboe 2\n}\n"
 BROKEN = """\
 use "forces.ripieno"
 
-piece "Weir 🎻" { composer "House copyist" licence "CC0-1.0" }
+piece "Weir 🎻" { licence "CC0-1.0" }
 form {
   1  metre 4/4, key D minor, tempo 1/4 at 96
   2  end

@@ -232,7 +232,15 @@ fn chords(session: &mut Session, at: At) -> Vec<Proposal> {
 
 /// Rules and families that found something in a scoring, the commonest first.
 fn rules_found(session: &mut Session, at: At, scoring: Option<&str>) -> Vec<Proposal> {
+    // A line that cannot be read yet holds back what the rules find of the whole scoring: they are
+    // asked without it, and it is put back.
+    let text = session.document(at.file).text();
+    let start = text[..at.offset].rfind(['\n', '\r']).map_or(0, |end| end + 1);
+    let end = text[at.offset..].find(['\n', '\r']).map_or(text.len(), |end| at.offset + end);
+    let line = text[start..end].to_string();
+    session.edit(at.file, start..end, "");
     let findings = session.findings(at.root);
+    session.edit(at.file, start..start, &line);
     let mut codes: Vec<(&str, usize)> = Vec::new();
     for finding in &*findings {
         let here = finding.scoring.as_deref() == scoring

@@ -295,7 +295,7 @@ mod tests {
             "`small`",
             "- Violins I (melody): f",
             "- Horn",
-            "sounds A3; written G4, partial 6",
+            "sounds A3; written G4; partial 6; mf",
         ] {
             assert!(told.contains(part), "{part}\n---\n{told}");
         }
@@ -307,7 +307,7 @@ mod tests {
             "{HORN}scoring small for duo {{\n  horn writes as highlight {{\n    1: 1/2 D‸4 F#4 |\n  }}\n}}\n"
         ));
         assert!(told.contains("written for `horn` in `small`"), "{told}");
-        assert!(told.contains("written C5, partial 8"), "{told}");
+        assert!(told.contains("written C5; partial 8"), "{told}");
     }
 
     #[test]

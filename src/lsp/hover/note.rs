@@ -77,7 +77,7 @@ fn chord_at(piece: &Piece, time: Time) -> Option<String> {
     Some(format!("{} ({}{inferred})", event.chord, notes_of(&event.chord)))
 }
 
-/// "Horn 1 (melody): sounds D4, written C5, partial 8; mf, a fifth of all that sounds".
+/// "Horn 1 (melody): sounds D4; written C5; partial 8; mf, 20 % of the strength of all who sound".
 fn who(
     arrangement: &Arrangement,
     part: &Part,

@@ -11,7 +11,9 @@ import pathlib
 import pytest
 import pytest_lsp
 from lsprotocol import types
-from pytest_lsp import ClientServerConfig, LanguageClient, client_capabilities
+from pytest_lsp import (
+    ClientServerConfig, LanguageClient, client_capabilities, make_test_lsp_client,
+)
 
 pytestmark = pytest.mark.filterwarnings("error::pytest_lsp.LspSpecificationWarning")
 
@@ -23,7 +25,7 @@ use "forces.ripieno"
 
 // 🎻 The tune first.
 // Then the rest.
-piece "Weir" { composer "House copyist" licence "CC0-1.0" }
+piece "Weir" { licence "CC0-1.0" }
 form {
   1  metre 4/4, key D minor, tempo 1/4 at 96
   2  end
@@ -41,9 +43,19 @@ scoring small for duo {
 """
 
 
+def make_client():
+    """The client of `pytest-lsp`; it also lets the server ask to be told of changed files."""
+    client = make_test_lsp_client()
+    client.feature(types.CLIENT_REGISTER_CAPABILITY)(lambda params: None)
+    client.feature(types.WORKSPACE_INLAY_HINT_REFRESH)(lambda params: None)
+    return client
+
+
 @pytest_lsp.fixture(
     params=CLIENTS,
-    config=ClientServerConfig(server_command=[os.environ["RIPIENO"], "lsp"]),
+    config=ClientServerConfig(
+        server_command=[os.environ["RIPIENO"], "lsp"], client_factory=make_client
+    ),
 )
 async def client(request, lsp_client: LanguageClient, tmp_path_factory):
     folder = tmp_path_factory.mktemp("weir")
