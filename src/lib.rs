@@ -10,12 +10,14 @@
 //! 5. [`notate`] sets what sounds on staves as players read them.
 //! 6. [`render`] writes text, MusicXML and MIDI.
 //!
+//! A [`session`] keeps what they give out for whoever works on a source.
+//!
 //! Beside them stand [`music`] (pure theory), [`instruments`] (the catalogue) and
 //! [`diagnostics`] (findings and how to show them). None of these reads or writes a file; the command
 //! line does, which is no part of this library.
 //!
 //! The stages live in crates below this one: the compiler proper (`ripieno-compiler`: all up to
-//! [`arrange`], and what stands beside), `ripieno-checker` ([`check`], [`advise`]) and
+//! [`arrange`], and what stands beside), `ripieno-checker` ([`check`], [`advise`], [`session`]) and
 //! `ripieno-writers` ([`notate`], [`render`]). This library only gathers them.
 //!
 //! ```

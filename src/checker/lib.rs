@@ -1,7 +1,9 @@
 //! Judgement: [`check`] finds in an arrangement what will not work, and [`advise`] tells before
 //! one writes what would.
 //!
-//! Neither changes the music, and neither knows a staff or a file format.
+//! A [`session`] keeps what all stages give out, for whoever works on a source.
+//!
+//! None of them changes the music, and none knows a staff or a file format.
 
 pub mod advise;
 pub mod check;

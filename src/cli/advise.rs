@@ -22,6 +22,14 @@ pub(super) struct Arguments {
 
 #[derive(Subcommand)]
 enum What {
+    /// Say voice by voice who plays it in each scoring, who doubles it, and where nobody does.
+    Coverage {
+        #[command(flatten)]
+        asked: Asked,
+        /// Only this scoring.
+        #[arg(long, value_name = "NAME")]
+        scoring: Option<String>,
+    },
     /// Rank the crooks of natural horns and trumpets by what their open notes cover.
     Crooks {
         #[command(flatten)]
@@ -86,6 +94,8 @@ enum Format {
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {
     match &arguments.what {
+        What::Coverage { asked, scoring } => asked
+            .answer(|piece| Ok(advise::coverage(piece, scoring_named(piece, scoring.as_deref())?))),
         What::Crooks { asked, scoring, voice } => asked.answer(|piece| {
             let scoring = scoring_named(piece, scoring.as_deref())?;
             Ok(advise::crooks(piece, scoring, voice_named(piece, voice.as_deref())?))

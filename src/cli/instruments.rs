@@ -4,41 +4,128 @@ use super::{End, Failure, Outcome, print};
 use ripieno_checker::advise::table;
 use ripieno_compiler::diagnostics::did_you_mean;
 use ripieno_compiler::instruments::{
-    Instrument, Limit, MidiSound, Tuning, catalogue, find, meant, other_names,
+    Family, Instrument, Limit, MidiSound, TrillBy, Tuning, catalogue, find, meant, other_names,
 };
-use ripieno_compiler::music::{Interval, Pitch};
+use ripieno_compiler::music::{Interval, Letter, Pitch, PitchName};
 
 /// What `instruments` takes.
 #[derive(clap::Args)]
 pub(super) struct Arguments {
-    /// The instrument to tell about; without it, all are listed.
+    /// Instrument to show in full (default: list all).
     name: Option<String>,
-    /// Show the compass of this year.
-    #[arg(long, value_name = "YEAR", default_value_t = 1885)]
-    era: i32,
+    /// List only instruments in use in this year, with the compass they had then.
+    #[arg(long, value_name = "YEAR")]
+    era: Option<i32>,
+    /// List only this family: woodwind, brass, percussion, harp, plucked, keyboard, voice, strings.
+    #[arg(long, value_name = "FAMILY")]
+    family: Option<String>,
+    /// List only instruments on which a written C sounds this note: `Bb`, `F`, `C`.
+    #[arg(long = "in", value_name = "KEY")]
+    key: Option<String>,
+    /// How the list is shown.
+    #[arg(long, value_enum, default_value = "text")]
+    format: Format,
 }
 
+#[derive(Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Format {
+    /// As tables.
+    Text,
+    /// As data: every value with its source.
+    Json,
+}
+
+/// The year whose compass a list shows if none is named.
+const YEAR: i32 = 1885;
+
 pub(super) fn run(arguments: &Arguments) -> Outcome {
-    let Some(name) = &arguments.name else {
-        print(&list(arguments.era))?;
-        return Ok(End::Fine);
+    let chosen = match &arguments.name {
+        Some(name) => vec![named(name)?],
+        None => asked(arguments)?,
     };
-    let Some(instrument) = find(name).or_else(|| find(&meant(name)?)) else {
-        let known: Vec<&str> = catalogue().iter().map(|i| i.id.as_str()).collect();
-        return Err(Failure(format!(
-            "there is no instrument called `{name}`. {}",
-            did_you_mean(name, &known, "instrument")
-        )));
-    };
-    print(&tell(instrument))?;
+    print(&match (arguments.format, &arguments.name) {
+        (Format::Json, _) => {
+            let json = serde_json::to_string_pretty(&chosen);
+            json.map_err(|error| Failure(format!("cannot write the data: {error}")))? + "\n"
+        }
+        (Format::Text, Some(_)) => chosen.iter().map(|instrument| tell(instrument)).collect(),
+        (Format::Text, None) => list(&chosen, arguments.era.unwrap_or(YEAR)),
+    })?;
     Ok(End::Fine)
 }
 
-fn list(era: i32) -> String {
+fn named(name: &str) -> Result<&'static Instrument, Failure> {
+    find(name).or_else(|| find(&meant(name)?)).ok_or_else(|| {
+        let known: Vec<&str> = catalogue().iter().map(|i| i.id.as_str()).collect();
+        let suggestion = did_you_mean(name, &known, "instrument");
+        Failure(format!("unknown instrument `{name}`. {suggestion}"))
+    })
+}
+
+/// The instruments of the family, the year and the transposition that are asked for.
+fn asked(arguments: &Arguments) -> Result<Vec<&'static Instrument>, Failure> {
+    let family = arguments.family.as_deref().map(str::to_lowercase);
+    let families: Vec<&str> = FAMILIES.iter().map(|(_, word)| *word).collect();
+    if let Some(family) = &family
+        && !families.contains(&family.as_str())
+    {
+        let suggestion = did_you_mean(family, &families, "family");
+        return Err(Failure(format!("unknown family `{family}`. {suggestion}")));
+    }
+    let key = match arguments.key.as_deref().map(|key| (key, key.parse::<PitchName>())) {
+        None => None,
+        Some((_, Ok(key))) => Some(key),
+        Some((key, Err(()))) => {
+            return Err(Failure(format!("`{key}` is not a key. Write a note name: `Bb`.")));
+        }
+    };
+    let of_family = |i: &Instrument| family.as_ref().is_none_or(|f| word_of(i.family) == f);
+    let in_use = |i: &Instrument| {
+        arguments.era.is_none_or(|year| i.from <= year && i.out_of_use(year).is_none())
+    };
+    let in_key = |i: &Instrument| key.is_none_or(|key| sounding_keys(i).contains(&key));
+    let chosen = catalogue().iter().filter(|i| of_family(i) && in_use(i) && in_key(i));
+    Ok(chosen.collect())
+}
+
+/// The words for the families, in score order.
+const FAMILIES: [(Family, &str); 8] = [
+    (Family::Woodwind, "woodwind"),
+    (Family::Brass, "brass"),
+    (Family::Percussion, "percussion"),
+    (Family::Harp, "harp"),
+    (Family::Plucked, "plucked"),
+    (Family::Keyboard, "keyboard"),
+    (Family::Voice, "voice"),
+    (Family::Strings, "strings"),
+];
+
+fn word_of(family: Family) -> &'static str {
+    FAMILIES.iter().find(|(other, _)| *other == family).map_or("", |(_, word)| word)
+}
+
+/// What a written C can sound on an instrument, whatever the octave.
+fn sounding_keys(instrument: &Instrument) -> Vec<PitchName> {
+    if instrument.unpitched {
+        return Vec::new();
+    }
+    let tunings: Vec<PitchName> =
+        instrument.keys.iter().chain(&instrument.crooks).map(|tuning| tuning.key).collect();
+    if tunings.is_empty() {
+        PitchName::new(Letter::C, 0).transposed(instrument.transposition).into_iter().collect()
+    } else {
+        tunings
+    }
+}
+
+fn list(chosen: &[&Instrument], era: i32) -> String {
+    if chosen.is_empty() {
+        return "No instrument of the catalogue is like that.\n".to_string();
+    }
     let mut rows = vec![
         ["name", "on paper", "from", "can play", "is asked", "pitch"].map(String::from).to_vec(),
     ];
-    for instrument in catalogue() {
+    for instrument in chosen {
         rows.push(vec![
             instrument.id.clone(),
             instrument.name.clone(),
@@ -54,7 +141,7 @@ fn list(era: i32) -> String {
             },
         ]);
     }
-    format!("Compass in {era}; `ripieno instruments NAME` tells all about one.\n\n{}", table(&rows))
+    format!("Compass in {era}; `ripieno instruments NAME` shows one in full.\n\n{}", table(&rows))
 }
 
 fn compass(instrument: &Instrument, limit: Limit, era: i32) -> String {
@@ -72,10 +159,14 @@ fn tell(instrument: &Instrument) -> String {
         "{} ({}), {}, from {} ({})\n",
         instrument.name,
         instrument.abbreviation,
-        format!("{:?}", instrument.family).to_lowercase(),
+        word_of(instrument.family),
         instrument.from,
         instrument.from_source
     );
+    for row in &instrument.out_of_use {
+        let until = if row.to == 9999 { "on".to_string() } else { format!("to {}", row.to) };
+        text.push_str(&format!("out of use from {} {until} ({})\n", row.from, row.source));
+    }
     if let Some(sentence) = companion(instrument) {
         text.push_str(&sentence);
     }
@@ -144,14 +235,12 @@ fn tell(instrument: &Instrument) -> String {
 
 /// The instrument with valves, or without, of the same name.
 fn companion(instrument: &Instrument) -> Option<String> {
-    if let Some(plain) = instrument.id.strip_prefix("natural-") {
-        return find(plain).map(|_| {
-            format!("with valves: `{plain}`; `{plain} crook D` is this one, without valves\n")
-        });
+    if let Some(valved) = instrument.with_valves() {
+        let id = &valved.id;
+        return Some(format!("with valves: `{id}`; `{id} crook D` is this one, without valves\n"));
     }
-    let natural = format!("natural-{}", instrument.id);
-    find(&natural)
-        .map(|_| format!("without valves: `{natural}`; `{} crook D` is that one\n", instrument.id))
+    let natural = &instrument.without_valves()?.id;
+    Some(format!("without valves: `{natural}`; `{} crook D` is that one\n", instrument.id))
 }
 
 /// ", without B1, C2", or nothing.
@@ -182,7 +271,7 @@ fn playing(instrument: &Instrument) -> String {
     }
     if let Some(telling) = &instrument.telling {
         let figure = format!("sounding {} to {}", telling.low, telling.high);
-        add("tells in a tutti", figure, &telling.source);
+        add("carries in a tutti", figure, &telling.source);
     }
     for strings in &instrument.open_strings {
         let years = match strings.to {
@@ -192,10 +281,17 @@ fn playing(instrument: &Instrument) -> String {
         let notes: Vec<String> = strings.strings.iter().map(ToString::to_string).collect();
         add(&years, notes.join(", "), &strings.source);
     }
-    for drum in &instrument.drums {
+    for drum in instrument.drums.iter().filter(|_| instrument.drum_sets.is_empty()) {
         let figure = format!("{} to {}", drum.low, drum.high);
         add(&format!("{} drum", drum.name), figure, &drum.source);
     }
+    for set in &instrument.drum_sets {
+        for drum in &set.drums {
+            let figure = format!("{} to {}", drum.low, drum.high);
+            add(&format!("{} drum{}", drum.name, years(set.from, set.to)), figure, &drum.source);
+        }
+    }
+    traits(instrument, &mut add);
     if let Some(series) = &instrument.natural {
         let of = |(low, high): (u8, u8)| {
             let note = |partial| series.written(partial).map_or(String::new(), |p| p.to_string());
@@ -219,11 +315,123 @@ fn playing(instrument: &Instrument) -> String {
     format!("\nPlaying\n{}", table(&rows))
 }
 
+/// ", 1680 to 1849", or ", from 1920".
+fn years(from: i32, to: i32) -> String {
+    match to {
+        9999 => format!(", from {from}"),
+        to => format!(", {from} to {to}"),
+    }
+}
+
+/// What else the rules, the advice and the mock-up go by.
+fn traits(instrument: &Instrument, add: &mut impl FnMut(&str, String, &str)) {
+    for slide in &instrument.slides {
+        let mut figure = format!("{} positions from {}", slide.positions, slide.first_position);
+        for valve in &slide.valves {
+            figure += &format!(", with a valve {} from {}", valve.positions, valve.first_position);
+        }
+        add(&format!("slide{}", years(slide.from, slide.to)), figure, &slide.source);
+    }
+    if let Some(hand) = &instrument.hand {
+        let percent = |reach: u16| f64::from(reach) / 10.0;
+        let figure = format!(
+            "{:.1}% of the string, a soloist {:.1}%",
+            percent(hand.reach),
+            percent(hand.solo_reach)
+        );
+        add("left hand spans", figure, &hand.source);
+    }
+    if let Some(grasp) = &instrument.grasp {
+        let figure = format!("{} notes within {} semitones", grasp.fingers, grasp.span);
+        add("each hand takes", figure, &grasp.source);
+    }
+    if let Some(pedals) = &instrument.pedals {
+        let letters = |text: &str| text.chars().map(String::from).collect::<Vec<_>>().join(" ");
+        let seconds = f64::from(pedals.milliseconds) / 1000.0;
+        let figure = format!(
+            "{} left, {} right, {seconds:.1} seconds each",
+            letters(&pedals.left),
+            letters(&pedals.right)
+        );
+        add("pedals", figure, &pedals.source);
+    }
+    if let Some(leap) = &instrument.sudden_leap {
+        let seconds = f64::from(leap.milliseconds) / 1000.0;
+        let figure = format!("{} semitones or more within {seconds:.2} seconds", leap.semitones);
+        add("dislikes leaps of", figure, &leap.source);
+    }
+    if let Some(run) = &instrument.blurred_run {
+        let figure = format!("{} notes at {} a second", run.notes, run.a_second);
+        add("runs blur from", figure, &run.source);
+    }
+    if let Some(trills) = &instrument.trills {
+        let by = match trills.by {
+            TrillBy::Fingers => "by the fingers",
+            TrillBy::Lips => "by the lips",
+            TrillBy::Nothing => "none",
+        };
+        let none_on: Vec<String> = trills.none_on.iter().map(ToString::to_string).collect();
+        let but = if none_on.is_empty() {
+            String::new()
+        } else {
+            format!(", none on {}", none_on.join(", "))
+        };
+        add("trills", format!("{by}{but}"), &trills.source);
+    }
+    for row in &instrument.sparing {
+        let what = format!("used sparingly{}", years(row.from, row.to));
+        add(&what, format!("in {}% of the bars at most", row.percent), &row.source);
+    }
+    for row in &instrument.taxing {
+        let what = format!("taxing when loud{}", years(row.from, row.to));
+        add(&what, format!("from {} up", row.low), &row.source);
+    }
+    for row in &instrument.ranks {
+        let figure = format!("first down to {}, second up to {}", row.first_low, row.second_high);
+        add(&format!("players of a pair{}", years(row.from, row.to)), figure, &row.source);
+    }
+    for row in &instrument.retuning {
+        let figure = format!("{:.0} seconds a drum", f64::from(row.milliseconds) / 1000.0);
+        add(&format!("retuning{}", years(row.from, row.to)), figure, &row.source);
+    }
+    if let Some(registers) = &instrument.registers {
+        let rows: Vec<String> =
+            registers.rows.iter().map(|row| format!("{}% to {}", row.weight, row.to)).collect();
+        add("weight by register (sounding)", rows.join(", "), &registers.source);
+    }
+    if let Some(section) = &instrument.section {
+        let figure = format!(
+            "{} players in a small orchestra, {} in a medium one",
+            section.small, section.medium
+        );
+        add("section", figure, &section.source);
+    }
+    if let Some(year) = instrument.tremolo_from {
+        add("flutter tonguing", format!("from {year}"), "from memory");
+    }
+    if let Some(desk) = &instrument.desk {
+        add("in the line of forces", desk.short.clone(), &desk.source);
+    }
+    if let Some(seat) = &instrument.seat {
+        let second =
+            seat.second.map_or(String::new(), |seat| format!(", the second section {seat}"));
+        add("seat, 0 left to 127 right", format!("{}{second}", seat.pan), &seat.source);
+    }
+}
+
 fn tunings(text: &mut String, title: &str, word: &str, tunings: &[Tuning]) {
     if tunings.is_empty() {
         return;
     }
     let mut rows = vec![[word, "sounds", "safe (written)", "source"].map(String::from).to_vec()];
+    let source = |tuning: &Tuning| match (tuning.from, tuning.to) {
+        (None, None) => tuning.source.clone(),
+        (from, to) => {
+            let from = from.map_or(String::new(), |from| format!("from {from} "));
+            let to = to.map_or(String::new(), |to| format!("to {to} "));
+            format!("{from}{to}({})", tuning.source)
+        }
+    };
     for tuning in tunings {
         let safe = match (tuning.safe_low, tuning.safe_high) {
             (None, None) => "–".to_string(),
@@ -231,12 +439,7 @@ fn tunings(text: &mut String, title: &str, word: &str, tunings: &[Tuning]) {
             (None, Some(high)) => format!("to {high}"),
             (Some(low), Some(high)) => format!("{low} to {high}"),
         };
-        rows.push(vec![
-            tuning.name.clone(),
-            heard(tuning.transposition),
-            safe,
-            tuning.source.clone(),
-        ]);
+        rows.push(vec![tuning.name.clone(), heard(tuning.transposition), safe, source(tuning)]);
     }
     // A column that says nothing is left out.
     if tunings.iter().all(|tuning| tuning.safe_low.is_none() && tuning.safe_high.is_none()) {

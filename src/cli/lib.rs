@@ -37,11 +37,11 @@ enum Command {
     Build(build::Arguments),
     /// Advise on crooks, drums, forces, voices and harmony before you write.
     Advise(advise::Arguments),
-    /// List the instruments of the catalogue, or tell all about one.
+    /// List the catalogue of instruments, or show one in full.
     Instruments(instruments::Arguments),
     /// List the rules of the checker.
     Rules(rules::RulesArguments),
-    /// Tell all about a rule: what it finds, why it matters, how to mend it.
+    /// Explain a rule: what it finds, why it matters, how to fix it.
     Explain(rules::ExplainArguments),
     /// Begin a new arrangement from a small example.
     New(new::Arguments),

@@ -8,7 +8,7 @@ use super::files::{self, FileLoader};
 use super::{Failure, Show, colours, columns, print};
 use ripieno_checker::check;
 use ripieno_compiler::diagnostics::{
-    Diagnostic, Severity, Sources, did_you_mean, json, rich, short,
+    Diagnostic, Severity, Source, Sources, did_you_mean, harmless, is_hidden, json, rich, short,
 };
 use ripieno_compiler::resolve::{self, LoadError, Piece, Scoring};
 
@@ -139,6 +139,18 @@ pub(super) fn scorings<'p>(
 /// Shows findings: in full or in one line each on the standard error, as data on the standard
 /// output.
 pub(super) fn show(sources: &Sources, findings: &[Diagnostic], how: Show) -> Result<(), Failure> {
+    // A source must not tell the terminal what to do.
+    let (safe_sources, safe_findings);
+    let (sources, findings) = if how != Show::Json && sources.iter().any(has_hidden) {
+        safe_sources = sources.shown_with(|text| harmless(text).into_owned());
+        safe_findings = findings
+            .iter()
+            .map(|one| one.said_with(|text| harmless(text).into_owned()))
+            .collect::<Vec<_>>();
+        (&safe_sources, safe_findings.as_slice())
+    } else {
+        (sources, findings)
+    };
     let text = match how {
         Show::Json => return print(&json::render(findings, sources)),
         Show::Short => short::render(findings, sources),
@@ -152,6 +164,10 @@ pub(super) fn show(sources: &Sources, findings: &[Diagnostic], how: Show) -> Res
     // Findings that nobody can read are not worth failing for.
     let _ = io::stderr().lock().write_all(text.as_bytes());
     Ok(())
+}
+
+fn has_hidden(source: &Source) -> bool {
+    source.text.contains(is_hidden) || source.name.contains(is_hidden)
 }
 
 /// Box-drawing characters only where the reader is known to take them.

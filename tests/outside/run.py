@@ -16,6 +16,7 @@ import warnings
 from pathlib import Path
 
 import check_agreement
+import check_catalogue
 import check_checks
 import check_corpus
 import check_editor
@@ -129,8 +130,12 @@ def main(ripieno, *samples):
         clean = work / "clean.ripieno"
         clean.write_text(HOSTILE, encoding="utf-8")
         said = check_findings.check(ripieno, clean)
-        editor = check_editor.check(ripieno, work / "editor")
-        outside = (editor, check_harmony.check(ripieno), check_corpus.check(ripieno))
+        outside = (
+            check_editor.check(ripieno, work / "editor"),
+            check_harmony.check(ripieno),
+            check_corpus.check(ripieno),
+            [check_catalogue.check(ripieno)],
+        )
         for stage in (findings, said, *outside, checks(work, samples)):
             for finding in stage:
                 passed += finding.passed

@@ -13,7 +13,7 @@ use serde::Serialize;
 
 use super::weigh::{self, Weighed};
 use super::{WEIGHED, percent, rounded, table};
-use crate::instruments::{Instrument, Limit, PlayerRank, Tuning, find};
+use crate::instruments::{Instrument, Limit, NaturalSeries, PlayerRank, Tuning, catalogue};
 use crate::music::PitchName;
 use crate::resolve::{Ensemble, Piece, Scoring, Voice};
 
@@ -22,7 +22,7 @@ use crate::resolve::{Ensemble, Piece, Scoring, Voice};
 pub struct CrooksAdvice {
     /// Every crook of the natural horn, for one pair.
     pub one_pair: Vec<CrookChoice>,
-    /// Every two crooks of different key, for two pairs of horns.
+    /// Every two crooks of different key, and each crook twice, for two pairs of horns.
     pub two_pairs: Vec<CrookChoice>,
     /// Every crook of the natural trumpet, for one pair; only where the ensemble has trumpets
     /// without valves.
@@ -71,16 +71,25 @@ pub fn crooks(piece: &Piece, scoring: Option<&Scoring>, voice: Option<&Voice>) -
     if music.chords.is_empty() {
         return advice;
     }
-    if let Some(horn) = find("natural-horn") {
-        let year = with("natural-horn").map_or(DEFAULT_YEAR, |ensemble| ensemble.era);
-        let pairs = judge(&music, horn, year);
+    // The hand helps horns out where the series has no note, so they are asked first.
+    let (horn, trumpet) = (
+        natural(|series| series.stopping_from.is_some()),
+        natural(|series| series.stopping_from.is_none()),
+    );
+    if let Some(horn) = horn {
+        let year = with(&horn.id).map_or(DEFAULT_YEAR, |ensemble| ensemble.era);
+        let pairs = judge(&music, horn, year, usual_horn);
         advice.one_pair = ranked(pairs.iter().map(|pair| pair.alone(&music)).collect());
         advice.two_pairs = ranked(two_pairs(&music, &pairs));
     }
-    if let Some(trumpet) = find("natural-trumpet")
-        && let Some(ensemble) = with("natural-trumpet")
+    if let Some(trumpet) = trumpet
+        && let Some(ensemble) = with(&trumpet.id)
     {
-        let pairs = judge(&music, trumpet, ensemble.era);
+        let mut pairs = judge(&music, trumpet, ensemble.era, usual_trumpet);
+        let tonic = piece.form.bars.first().map_or(0, |bar| bar.key.tonic.class());
+        for pair in pairs.iter_mut().filter(|pair| pair.crook.key.class() != tonic) {
+            pair.usual *= NOT_THE_TONIC;
+        }
         advice.trumpets = ranked(pairs.iter().map(|pair| pair.alone(&music)).collect());
     }
     advice
@@ -100,6 +109,9 @@ const AT_HOME: f64 = 0.06;
 /// How much foreign open notes count with two pairs: where one pair has the wrong third, the other
 /// can have the right one. Our heuristic.
 const FOREIGN_OF_TWO: f64 = 0.3;
+/// What a second pair on the crook of the first is worth: it makes it stronger and brings no new
+/// note. Our heuristic.
+const NOTHING_NEW: f64 = 0.85;
 /// How good a note is that the players find in one place only (the ninth partial). Our heuristic.
 const ONE_PLACE: f64 = 0.7;
 /// How good a note is that is off by more than [`OFF_CENTS`] cents (the fifth partial and its octave). Our heuristic.
@@ -108,6 +120,15 @@ const OFF_CENTS: f64 = 10.0;
 /// How much the third of the crook counts when foreign notes are told: it is the note by which a
 /// natural instrument says major. Our heuristic.
 const THIRD_PLACES: f64 = 4.0;
+
+/// The first instrument of the catalogue without valves whose series is of a kind.
+fn natural(kind: impl Fn(&NaturalSeries) -> bool) -> Option<&'static Instrument> {
+    catalogue().iter().find(|instrument| instrument.natural.as_ref().is_some_and(&kind))
+}
+
+/// What a crook for trumpets is worth that is not that of the tonic: trumpets stand in the tonic, with
+/// the drums, and in minor leave its major third out (common practice; the figure is our heuristic).
+const NOT_THE_TONIC: f64 = 0.8;
 
 /// What is asked of the crooks.
 struct Music<'a> {
@@ -164,12 +185,21 @@ struct Pair {
     usual: f64,
 }
 
-fn judge(music: &Music, instrument: &'static Instrument, year: i32) -> Vec<Pair> {
-    instrument.crooks.iter().map(|crook| pair(music, instrument, crook, year)).collect()
+fn judge(
+    music: &Music,
+    instrument: &'static Instrument,
+    year: i32,
+    usual: fn(&Tuning, i32) -> f64,
+) -> Vec<Pair> {
+    let crooks = instrument.crooks.iter();
+    crooks
+        .map(|crook| Pair { usual: usual(crook, year), ..pair(music, instrument, crook, year) })
+        .collect()
 }
 
 fn pair(music: &Music, instrument: &'static Instrument, crook: &'static Tuning, year: i32) -> Pair {
     let top = instrument.natural.as_ref().map_or(0, |series| series.first_safe_to);
+    let trumpet = instrument.id == "natural-trumpet";
     let mut places: Vec<(PitchName, f64, f64)> = Vec::new();
     let mut heights: Vec<i32> = Vec::new();
     for rank in [PlayerRank::First, PlayerRank::Second] {
@@ -191,6 +221,11 @@ fn pair(music: &Music, instrument: &'static Instrument, crook: &'static Tuning, 
     }
     let mut open = [0.0; 12];
     let (mut all, mut foreign, mut strangers) = (0.0, 0.0, Vec::new());
+    // The third that is foreign to the piece is simply not played by trumpets.
+    let plays = |name: &PitchName, cents: f64| {
+        !trumpet || cents.abs() <= OFF_CENTS || music.home[name.class() as usize] > 0.5
+    };
+    places.retain(|(name, _, cents)| plays(name, *cents));
     for (name, count, cents) in &places {
         let class = name.class() as usize;
         let off = cents.abs() > OFF_CENTS;
@@ -219,7 +254,7 @@ fn pair(music: &Music, instrument: &'static Instrument, crook: &'static Tuning, 
         names,
         foreign: if all > 0.0 { foreign / all } else { 1.0 },
         strangers,
-        usual: usual(crook),
+        usual: 1.0,
     }
 }
 
@@ -248,14 +283,38 @@ fn of_melody(shares: &[f64; 12], open: &[f64; 12]) -> f64 {
 /// Does a house have the crook? Near 1 for the crooks of every set, less for the rarer ones.
 ///
 /// Our heuristic after Grove, A Dictionary of Music and Musicians, vol. 1, "Horn", p. 750, where C
-/// alto is rarely used, Bb basso the usual end of the series and what lies below exceptional.
-fn usual(crook: &Tuning) -> f64 {
+/// alto is rarely used, Bb basso the usual end of the series and what lies below exceptional. Before
+/// 1750 horns are built in few keys, and Ab is rare at all times (both from memory).
+fn usual_horn(crook: &Tuning, year: i32) -> f64 {
+    if year < FEW_KEYS_BEFORE {
+        return match crook.name.as_str() {
+            "C" | "C basso" | "D" | "Eb" | "F" | "G" => 1.0,
+            "A" | "Bb" | "Bb alto" | "C alto" => 0.95,
+            "E" | "Bb basso" => 0.7,
+            _ => 0.6,
+        };
+    }
     match crook.name.as_str() {
         "C" | "D" | "Eb" | "E" | "F" | "G" => 1.0,
         "C basso" | "Bb basso" | "Bb" | "A" => 0.99,
         "Bb alto" => 0.98,
-        "C alto" | "Ab" => 0.95,
-        _ => 0.9,
+        "C alto" => 0.95,
+        "Ab" => 0.8,
+        _ => 0.75,
+    }
+}
+
+/// Before this year horns are built in few keys. (From memory.)
+const FEW_KEYS_BEFORE: i32 = 1750;
+
+/// The same for trumpets: C, D, Eb, F and Bb are usual, G and A rare. (Common practice; the figures
+/// are our heuristic.)
+fn usual_trumpet(crook: &Tuning, _: i32) -> f64 {
+    match crook.name.split(' ').next().unwrap_or_default() {
+        "C" | "D" | "Eb" | "F" | "Bb" => 1.0,
+        "E" => 0.85,
+        "G" | "A" => 0.75,
+        _ => 0.7,
     }
 }
 
@@ -306,12 +365,16 @@ fn listed(names: &[PitchName]) -> String {
 fn two_pairs(music: &Music, pairs: &[Pair]) -> Vec<CrookChoice> {
     let mut choices = Vec::new();
     for (index, one) in pairs.iter().enumerate() {
-        for other in &pairs[index + 1..] {
-            if one.crook.key == other.crook.key {
+        for other in &pairs[index..] {
+            let same = one.crook.name == other.crook.name;
+            if one.crook.key == other.crook.key && !same {
                 continue;
             }
-            let cover = (one.cover + other.cover) / 2.0;
-            let foreign = FOREIGN_OF_TWO * (one.foreign + other.foreign) / 2.0;
+            let more = if same { NOTHING_NEW } else { 1.0 };
+            let cover = more * (one.cover + other.cover) / 2.0;
+            // On one crook nobody has the third that the others lack.
+            let share = if same { 1.0 } else { FOREIGN_OF_TWO };
+            let foreign = share * (one.foreign + other.foreign) / 2.0;
             let mut crooks = [one.crook, other.crook];
             crooks.sort_by_key(|crook| (crook.key, &crook.name));
             choices.push(CrookChoice {

@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::weigh::{self, Weighed};
 use super::{WEIGHED, percent, rounded, table};
-use crate::instruments::{Drum, find};
+use crate::instruments::{Drum, Instrument, catalogue};
 use crate::music::{Key, Pitch};
 use crate::resolve::Piece;
 
@@ -24,7 +24,8 @@ pub struct DrumsAdvice {
 pub struct DrumChoice {
     /// The notes, sounding, from the lowest up.
     pub tuning: Vec<String>,
-    /// How well the notes cover the harmony, 0 to 1.
+    /// How well the notes cover the harmony, 0 to 1; less where the tonic or the dominant of the
+    /// first key has no drum.
     pub coverage: f64,
     /// Why, in one sentence.
     pub reason: String,
@@ -35,6 +36,10 @@ const METRE: f64 = 1.0;
 /// What a drum is worth on the members of a chord, from the root up: drums sound as a bass, so the
 /// root comes first and the third hardly counts (our heuristic).
 const MEMBERS: [f64; 5] = [1.0, 0.2, 0.7, 0.1, 0.1];
+/// What a tuning is worth that lacks the dominant of the piece, and one that lacks the tonic: drums
+/// stand in tonic and dominant (common practice; the figures are our heuristic).
+const WITHOUT_DOMINANT: f64 = 0.6;
+const WITHOUT_TONIC: f64 = 0.5;
 /// Nearest interval of two drums, in semitones (our heuristic).
 const NEAREST: i32 = 2;
 /// What the last chord of the piece weighs besides: it is where the drums must not fail. Our heuristic.
@@ -45,7 +50,8 @@ const LAST: f64 = 0.05;
 pub fn drums(piece: &Piece) -> DrumsAdvice {
     let mut advice = DrumsAdvice { two_drums: Vec::new(), three_drums: Vec::new() };
     let mut chords = weigh::chords(piece, METRE);
-    let Some(timpani) = find("timpani") else { return advice };
+    let drums = |instrument: &&Instrument| !instrument.drums.is_empty();
+    let Some(timpani) = catalogue().iter().find(drums) else { return advice };
     let [large, small] = timpani.drums.as_slice() else { return advice };
     let Some(last) = chords.last_mut() else { return advice };
     last.share += LAST;
@@ -61,10 +67,10 @@ pub fn drums(piece: &Piece) -> DrumsAdvice {
     let within = |drum: &Drum| drum.low.midi()..=drum.high.midi();
     for low in within(large) {
         for high in within(small).filter(|high| *high >= low + NEAREST) {
-            advice.two_drums.push(choice(&chords, &[spelled(low), spelled(high)]));
+            advice.two_drums.push(choice(&chords, key, &[spelled(low), spelled(high)]));
             for middle in (low + NEAREST)..=(high - NEAREST) {
                 let notes = [spelled(low), spelled(middle), spelled(high)];
-                advice.three_drums.push(choice(&chords, &notes));
+                advice.three_drums.push(choice(&chords, key, &notes));
             }
         }
     }
@@ -73,7 +79,7 @@ pub fn drums(piece: &Piece) -> DrumsAdvice {
     advice
 }
 
-fn choice(chords: &[Weighed], notes: &[Pitch]) -> DrumChoice {
+fn choice(chords: &[Weighed], key: Key, notes: &[Pitch]) -> DrumChoice {
     let classes: Vec<i32> = notes.iter().map(|note| note.name().class()).collect();
     let (mut coverage, mut roots, mut members) = (0.0, 0.0, 0.0);
     for weighed in chords {
@@ -93,6 +99,13 @@ fn choice(chords: &[Weighed], notes: &[Pitch]) -> DrumChoice {
             members += weighed.share;
         }
     }
+    let has = |degree: i32| classes.contains(&key.degree(degree).class());
+    let practice = match (has(1), has(5)) {
+        (true, true) => 1.0,
+        (true, false) => WITHOUT_DOMINANT,
+        (false, _) => WITHOUT_TONIC,
+    };
+    let coverage = coverage * practice;
     DrumChoice {
         tuning: notes.iter().map(ToString::to_string).collect(),
         coverage: rounded(coverage),

@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::line_up::{Doubling, line_up};
 use super::{minutes, percent, rounded, table};
 use crate::arrange::{Part, arrange};
-use crate::instruments::SECONDS_TO_TAKE;
+use crate::instruments::{Family, Instrument, find};
 use crate::music::Time;
 use crate::resolve::{Clock, Ensemble, Form, Piece, Scoring, seconds_per_whole};
 
@@ -176,27 +176,20 @@ impl Played<'_> {
     }
 }
 
-/// Instruments that players of another one usually have with them. Source: common practice.
-const COMPANIONS: [(&str, &str); 4] = [
-    ("piccolo", "flute"),
-    ("cor-anglais", "oboe"),
-    ("bass-clarinet", "clarinet"),
-    ("contrabassoon", "bassoon"),
-];
+/// The instrument whose players usually have this one with them too: the leader of its desk.
+fn usual(companion: &Instrument) -> Option<&'static Instrument> {
+    let desk = companion.desk.as_ref().filter(|_| companion.family == Family::Woodwind)?;
+    find(&desk.of).filter(|leader| leader.id != companion.id)
+}
 
 fn doublings(parts: &[Arc<Part>], piece: &Piece) -> Vec<Doubling> {
     let mut doublings = Vec::new();
     for part in parts {
-        let Some((_, usual)) =
-            COMPANIONS.iter().find(|(companion, _)| part.player.instrument.id == *companion)
-        else {
-            continue;
-        };
+        let Some(usual) = usual(part.player.instrument) else { continue };
         // The last of a desk is the one who changes.
-        let free = parts
-            .iter()
-            .rev()
-            .find(|other| other.player.instrument.id == *usual && apart(part, other, &piece.form));
+        let free = parts.iter().rev().find(|other| {
+            other.player.instrument.id == usual.id && apart(part, other, &piece.form)
+        });
         if let Some(free) = free.filter(|_| !part.notes.is_empty()) {
             doublings
                 .push(Doubling { player: free.player.id.clone(), takes: part.player.id.clone() });
@@ -217,7 +210,9 @@ fn apart(one: &Part, other: &Part, form: &Form) -> bool {
         );
     }
     notes.sort_by(|a, b| a.0.total_cmp(&b.0));
-    notes.windows(2).all(|pair| pair[0].2 == pair[1].2 || pair[0].1 + SECONDS_TO_TAKE <= pair[1].0)
+    let time = |part: &Part| f64::from(part.player.instrument.seconds_to_take);
+    let needed = time(one).max(time(other));
+    notes.windows(2).all(|pair| pair[0].2 == pair[1].2 || pair[0].1 + needed <= pair[1].0)
 }
 
 impl fmt::Display for ForcesAdvice {

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
-use crate::instruments::Family;
+use crate::instruments::{Family, Instrument, catalogue, find};
 use crate::resolve::{Ensemble, Player};
 
 /// An instrument that a player takes, or could take, beside his own.
@@ -16,40 +16,49 @@ pub struct Doubling {
     pub takes: String,
 }
 
-/// A desk of the woodwind: the instrument, and its companions with their short names.
-/// Source: common practice of orchestral libraries, from memory.
-const WOODWIND: [(&str, &[(&str, &str)]); 4] = [
-    ("flute", &[("piccolo", "pic")]),
-    ("oboe", &[("cor-anglais", "ca")]),
-    ("clarinet", &[("bass-clarinet", "bcl")]),
-    ("bassoon", &[("contrabassoon", "cbn")]),
-];
-
-/// The desks of the brass.
-const BRASS: [&[&str]; 4] = [
-    &["natural-horn", "horn"],
-    &["natural-trumpet", "trumpet"],
-    &["alto-trombone", "tenor-trombone", "bass-trombone"],
-    &["tuba"],
-];
-
-/// Short names of harps and keyboards; others go by the name of the catalogue.
-const OTHERS: [(&str, &str); 2] = [("harp", "hp"), ("harpsichord", "hpd")];
-
 /// The instrumentation of an ensemble: woodwind, brass, drums and percussion, others, strings.
 /// `taken` says which players (by id) take which other instruments.
 pub(super) fn line_up(ensemble: &Ensemble, taken: &[Doubling]) -> String {
     let players = &ensemble.players;
     let mut groups = Vec::new();
     if players.iter().any(|p| matches!(p.instrument.family, Family::Woodwind | Family::Brass)) {
-        groups.push(WOODWIND.map(|(main, others)| desk(players, taken, main, others)).join("."));
-        groups
-            .push(BRASS.map(|ids| people(players, |p| ids.contains(&id(p))).to_string()).join("."));
+        let woodwind = desks(Family::Woodwind).map(|main| desk(players, taken, main));
+        groups.push(woodwind.collect::<Vec<_>>().join("."));
+        let brass = desks(Family::Brass).map(|main| people(players, |p| of(p) == main).to_string());
+        groups.push(brass.collect::<Vec<_>>().join("."));
     }
+    groups.extend(others(players, |family| matches!(family, Family::Woodwind | Family::Brass)));
     groups.extend(drums(players));
-    groups.extend(others(players));
+    groups.extend(others(players, |family| {
+        matches!(family, Family::Harp | Family::Plucked | Family::Keyboard | Family::Voice)
+    }));
     groups.extend(strings(players));
     groups.join(" – ")
+}
+
+/// The desks of a family that are always printed, in score order.
+fn desks(family: Family) -> impl Iterator<Item = &'static str> {
+    let mut seen: Vec<&str> = Vec::new();
+    catalogue()
+        .iter()
+        .filter(move |instrument| instrument.family == family)
+        .filter_map(|instrument| instrument.desk.as_ref().filter(|desk| desk.always))
+        .map(|desk| desk.of.as_str())
+        .filter(move |of| {
+            let new = !seen.contains(of);
+            seen.push(of);
+            new
+        })
+}
+
+/// Whose desk a player sits at.
+fn of(player: &Player) -> &str {
+    player.instrument.desk.as_ref().map_or(&player.instrument.id, |desk| &desk.of)
+}
+
+/// The short name of an instrument in the line.
+fn short(instrument: &Instrument) -> &str {
+    instrument.desk.as_ref().map_or(&instrument.id, |desk| &desk.short)
 }
 
 fn id(player: &Player) -> &str {
@@ -61,33 +70,31 @@ fn people(players: &[Arc<Player>], which: impl Fn(&Player) -> bool) -> u32 {
 }
 
 /// `2`, or with a companion `3[1.2.pic]`, or where a player takes it as well `2[1.2/pic]`.
-fn desk(
-    players: &[Arc<Player>],
-    taken: &[Doubling],
-    main: &str,
-    companions: &[(&str, &str)],
-) -> String {
-    let plain = people(players, |p| id(p) == main);
+fn desk(players: &[Arc<Player>], taken: &[Doubling], main: &str) -> String {
+    let leader = find(main).map_or(main, short);
+    let plain = |p: &Player| of(p) == main && short(p.instrument) == leader;
+    let companions = || {
+        let here = |i: &&Instrument| i.desk.as_ref().is_some_and(|desk| desk.of == main);
+        let known = catalogue().iter().filter(here);
+        known.filter(|instrument| short(instrument) != leader)
+    };
     let mut seats: Vec<String> = Vec::new();
-    for player in players.iter().filter(|p| id(p) == main) {
-        let takes = |companion: &str| {
-            taken.iter().any(|one| one.player == player.id && one.takes == companion)
+    for player in players.iter().filter(|p| plain(p)) {
+        let takes = |companion: &&Instrument| {
+            taken.iter().any(|one| one.player == player.id && one.takes == companion.id)
         };
-        let with: String = companions
-            .iter()
-            .filter(|(companion, _)| takes(companion))
-            .map(|(_, short)| format!("/{short}"))
-            .collect();
+        let with: String =
+            companions().filter(takes).map(|other| format!("/{}", short(other))).collect();
         let first = seats.len() + 1;
         seats.extend((0..usize::from(player.count.max(1))).map(|n| format!("{}{with}", first + n)));
     }
     let doubled = seats.iter().any(|seat| seat.contains('/'));
-    for (companion, short) in companions {
-        let count = people(players, |p| id(p) == *companion);
-        seats.extend((0..count).map(|_| (*short).to_string()));
+    let plain_players = seats.len();
+    for player in players.iter().filter(|p| of(p) == main && !plain(p)) {
+        seats.extend((0..player.count.max(1)).map(|_| short(player.instrument).to_string()));
     }
-    if seats.len() as u32 == plain && !doubled {
-        plain.to_string()
+    if seats.len() == plain_players && !doubled {
+        plain_players.to_string()
     } else {
         format!("{}[{}]", seats.len(), seats.join("."))
     }
@@ -95,9 +102,9 @@ fn desk(
 
 /// `timp`, `timp+2`, `2perc`.
 fn drums(players: &[Arc<Player>]) -> Option<String> {
-    let timpani = people(players, |p| id(p) == "timpani");
-    let others =
-        people(players, |p| p.instrument.family == Family::Percussion && id(p) != "timpani");
+    let tuned = |p: &Player| !p.instrument.drums.is_empty();
+    let timpani = people(players, tuned);
+    let others = people(players, |p| p.instrument.family == Family::Percussion && !tuned(p));
     let drums = match timpani {
         1 => "timp".to_string(),
         count => format!("{count}timp"),
@@ -111,22 +118,23 @@ fn drums(players: &[Arc<Player>]) -> Option<String> {
     }
 }
 
-/// `hp`, `2hp`, `hpd`, each a group of its own.
-fn others(players: &[Arc<Player>]) -> Vec<String> {
-    let mut seen: Vec<&str> = Vec::new();
+/// `hp`, `2hp`, `hpd`, each a group of its own; of wind those that have no desk of their own.
+fn others(players: &[Arc<Player>], which: impl Fn(Family) -> bool) -> Vec<String> {
+    let mut seen: Vec<&Player> = Vec::new();
     for player in players {
-        let other = matches!(player.instrument.family, Family::Harp | Family::Keyboard);
-        if other && !seen.contains(&id(player)) {
-            seen.push(id(player));
+        let at_a_desk =
+            player.instrument.desk.as_ref().is_some_and(|desk| {
+                desks(player.instrument.family).any(|always| always == desk.of)
+            });
+        let other = which(player.instrument.family) && !at_a_desk;
+        if other && !seen.iter().any(|known| id(known) == id(player)) {
+            seen.push(player);
         }
     }
-    let short = |word: &str| {
-        OTHERS.iter().find(|(id, _)| *id == word).map_or(word, |(_, short)| short).to_string()
-    };
     seen.into_iter()
-        .map(|word| match people(players, |p| id(p) == word) {
-            1 => short(word),
-            count => format!("{count}{}", short(word)),
+        .map(|one| match people(players, |p| id(p) == id(one)) {
+            1 => short(one.instrument).to_string(),
+            count => format!("{count}{}", short(one.instrument)),
         })
         .collect()
 }

@@ -1,9 +1,10 @@
-//! Advice before writing: what the music of a piece says about crooks, drums, forces, voices and
-//! harmony.
+//! Advice before writing: what the music of a piece says about crooks, drums, forces, voices,
+//! harmony and coverage.
 //!
 //! Each kind of advice is a value that serde can write as data and that [`std::fmt::Display`]
 //! shows as a table for people. Nothing here changes the piece.
 
+mod coverage;
 mod crooks;
 mod drums;
 mod forces;
@@ -14,6 +15,7 @@ mod tests;
 mod voices;
 mod weigh;
 
+pub use coverage::{CoverageAdvice, Passage, ScoringCoverage, VoiceBars, coverage};
 pub use crooks::{CrookChoice, CrooksAdvice, crooks};
 pub use drums::{DrumChoice, DrumsAdvice, drums};
 pub use forces::{EnsembleForces, ForcesAdvice, PlayingTime, ScoringForces, forces};

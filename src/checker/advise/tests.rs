@@ -147,6 +147,80 @@ fn drums_take_tonic_and_dominant_where_the_table_of_grove_has_them() {
 }
 
 #[test]
+fn drums_stand_in_tonic_and_dominant_even_where_other_roots_are_more_frequent() {
+    let leaning = SLUICE.replace(
+        "voice upper {",
+        "harmony { 1: Gm | 2: F | 3: F7 | 4: Bb | 5: F | 6: F7 | 7: D7 | 8: Gm | }\nvoice upper {",
+    );
+    let best = &drums(&piece(&leaning)).two_drums[0];
+    assert_eq!(best.tuning, ["G2", "D3"]);
+}
+
+#[test]
+fn trumpets_stand_in_the_tonic_of_a_minor_piece() {
+    let band = "ensemble band {\n era 1780\n trumpet 2 crook D\n violin-1 6 players\n}\n\
+                scoring out for band {\n violin-1 plays upper as melody\n trumpet signals upper as rhythm\n}\n";
+    for (text, key) in [(MILLPOND, "D"), (WEIR, "C")] {
+        let advice = crooks(&piece(&format!("{text}{band}")), None, None);
+        assert_eq!(keys(&advice.trumpets[0]), [key]);
+    }
+}
+
+#[test]
+fn two_pairs_may_share_a_crook_and_in_major_they_rank_high() {
+    let advice = crooks(&piece(LOCK), None, None);
+    let place = advice.two_pairs.iter().position(|choice| choice.crooks == ["D", "D"]);
+    assert!(place.is_some_and(|place| place < 4), "{place:?}");
+}
+
+#[test]
+fn before_1750_rare_crooks_come_last() {
+    let early = LOCK.replace("era 1790", "era 1725").replace("key D major", "key E major");
+    let early = early.replace(
+        "1: 1/2 D A7 | 2: 1/2 D G | 3: 1/2 D/A A7 | 4: D |",
+        "1: E | 2: A | 3: B7 | 4: E |",
+    );
+    let (early, late) = (
+        crooks(&piece(&early), None, None),
+        crooks(&piece(&early.replace("era 1725", "era 1790")), None, None),
+    );
+    let of = |advice: &CrooksAdvice| {
+        advice.one_pair.iter().find(|choice| choice.crooks == ["E"]).map(|c| c.coverage)
+    };
+    assert!(of(&early) < of(&late));
+}
+
+#[test]
+fn coverage_says_who_has_a_voice_who_doubles_it_and_where_nobody_does() {
+    let text = LOCK
+        .replace(
+            "oboe.1, violin-1 plays upper as melody",
+            "violin-1 plays upper bars 1, 3..4 as melody",
+        )
+        .replace("flute.1 plays upper bars 1..2 as melody", "oboe.1 doubles violin-1 bars 3");
+    let advice = coverage(&piece(&text), None);
+    let upper = &advice.scorings[0].voices[0];
+    let told: Vec<(i32, i32, String, String, bool)> = upper
+        .passages
+        .iter()
+        .map(|p| (p.bars.0, p.bars.1, p.played_by.join(" "), p.doubled_by.join(" "), p.nobody))
+        .collect();
+    let row = |bars: (i32, i32), played: &str, doubled: &str, nobody| {
+        (bars.0, bars.1, played.to_string(), doubled.to_string(), nobody)
+    };
+    assert_eq!(
+        told,
+        [
+            row((1, 1), "violin-1", "", false),
+            row((2, 2), "", "", true),
+            row((3, 3), "violin-1", "oboe.1", false),
+            row((4, 4), "violin-1", "", false),
+        ]
+    );
+    assert!(advice.to_string().contains("nobody"));
+}
+
+#[test]
 fn forces_are_written_in_the_order_of_the_librarians() {
     let advice = forces(&piece(LOCK), None);
     let lines: Vec<&str> =

@@ -33,7 +33,7 @@ pub(super) fn findings<'a>(
                 rule.severity,
                 rule.code,
                 allow.rule_span,
-                format!("There is no rule called `{}`, so nothing is allowed.", allow.rule),
+                format!("Unknown rule `{}`: this `allow` has no effect.", allow.rule),
             );
             match meant(&allow.rule) {
                 Some(code) => finding.with_help(format!("Did you mean `{code}`?")).with_fix(
@@ -50,7 +50,7 @@ pub(super) fn findings<'a>(
                 rule.severity,
                 rule.code,
                 allow.span,
-                format!("Nothing is found here that `allow {}` could silence.", allow.rule),
+                format!("This `allow {}` suppresses nothing.", allow.rule),
             )
             .with_help("Take the line away, or see whether its players and bars are still right.")
             .with_fix("take the line away", allow.span, "", false)

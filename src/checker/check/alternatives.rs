@@ -63,9 +63,7 @@ pub(super) fn has(part: &Part, sounding: Pitch, note: &SoundingNote, era: i32) -
         return false;
     }
     if !instrument.drums.is_empty() {
-        let after = part.drums.partition_point(|(from, _)| *from <= note.start);
-        let drums = part.drums.get(after.saturating_sub(1));
-        return drums.is_some_and(|(_, notes)| notes.iter().any(|n| n.midi() == sounding.midi()));
+        return tuned(part, sounding, note);
     }
     if let Some(series) = &instrument.natural {
         let written = part.written(sounding, note.start);
@@ -75,6 +73,13 @@ pub(super) fn has(part: &Part, sounding: Pitch, note: &SoundingNote, era: i32) -
     }
     custom(instrument, note.solo, era)
         .is_none_or(|compass| outside(part, compass, sounding, note.start).is_none())
+}
+
+/// Is a drum of a player tuned to a sounding pitch when a note begins?
+pub(super) fn tuned(part: &Part, sounding: Pitch, note: &SoundingNote) -> bool {
+    let after = part.drums.partition_point(|(from, _)| *from <= note.start);
+    let drums = part.drums.get(after.saturating_sub(1));
+    drums.is_some_and(|(_, notes)| notes.iter().any(|n| n.midi() == sounding.midi()))
 }
 
 /// All pitches of a note, those of its grace notes too.

@@ -40,7 +40,7 @@ pub fn documentation(rule: &Rule) -> Documentation {
             "What it finds" => &mut read.finds,
             "Why it matters" => &mut read.matters,
             "Example" => &mut read.example,
-            "Mended" => &mut read.mended,
+            "Fixed" | "Mended" => &mut read.mended,
             _ => &mut read.source,
         };
         if !line.starts_with("```") {
@@ -70,7 +70,7 @@ pub fn explain(rule: &Rule) -> String {
         ("What it finds", &*read.finds),
         ("Why it matters", &read.matters),
         ("Example", &read.example),
-        ("Mended", &read.mended),
+        ("Fixed", &read.mended),
         ("Source", &read.source),
     ];
     laid_out(&head, &read.title, &sections)
@@ -81,7 +81,7 @@ pub fn explain(rule: &Rule) -> String {
 pub fn explain_code(code: &Code) -> String {
     let example = example(code.code).unwrap_or_default();
     let sections =
-        [("How to mend it", code.mend), ("Example", &example.fails), ("Mended", &example.mended)];
+        [("How to fix it", code.mend), ("Example", &example.fails), ("Fixed", &example.mended)];
     laid_out(code.code, code.finds, &sections)
 }
 
@@ -130,7 +130,7 @@ pub fn page() -> String {
         let _ = write!(
             out,
             "\n## {}\n\n*{}.* {}\n\n**What it finds.** {}\n\n**Why it matters.** {}\n\n\
-             **Example.**\n\n```ripieno\n{}\n```\n\n**Mended.**\n\n```ripieno\n{}\n```\n\n\
+             **Example.**\n\n```ripieno\n{}\n```\n\n**Fixed.**\n\n```ripieno\n{}\n```\n\n\
              **Source.** {}\n",
             rule.code,
             rule.severity.word(),
@@ -149,14 +149,14 @@ pub fn page() -> String {
 fn codes(out: &mut String) {
     out.push_str(
         "\n# Findings of the stages before the checker\n\n\
-         What a source has to say is read before it is judged. These findings are about what could \
+         These findings come from the stages before the checker. These findings are about what could \
          not be read or linked, and about lines that could not be worked out. The examples leave \
          out what has nothing to do with them (`piece`, `form`).\n",
     );
     for code in CODES {
         let _ = write!(
             out,
-            "\n## {}\n\n{}\n\n**How to mend it.** {}\n",
+            "\n## {}\n\n{}\n\n**How to fix it.** {}\n",
             code.code, code.finds, code.mend
         );
         let Some(example) = example(code.code).filter(|example| !example.fails.is_empty()) else {
@@ -164,7 +164,7 @@ fn codes(out: &mut String) {
         };
         let _ = write!(
             out,
-            "\n**Example.**\n\n```ripieno\n{}\n```\n\n**Mended.**\n\n```ripieno\n{}\n```\n",
+            "\n**Example.**\n\n```ripieno\n{}\n```\n\n**Fixed.**\n\n```ripieno\n{}\n```\n",
             example.fails.trim_end(),
             example.mended.trim_end()
         );

@@ -287,11 +287,7 @@ const PASSAGES: &[Passage] = &[
                 "bassoon plays low 15ma as bass\n cello plays low as bass",
                 &["compass/beyond-instrument"],
             ),
-            (
-                "plays low 8vb as bass",
-                "plays low 15mb as bass",
-                &["compass/beyond-instrument", "compass/outside-custom"],
-            ),
+            ("plays low 8vb as bass", "plays low 15mb as bass", &["compass/beyond-instrument"]),
         ],
         ..PLAIN
     },
@@ -343,7 +339,7 @@ const PASSAGES: &[Passage] = &[
     Passage {
         says: "Trombones play chorale chords, in alto, tenor and bass.",
         source: "Henderson, The Orchestra and Orchestral Music, 1899, ch. V; tenor E2 to Bb4, seven \
-                 positions: International Encyclopaedia, \"Trombone\"",
+                 positions: common practice",
         players: "alto-trombone, tenor-trombone, bass-trombone",
         harmony: &["C", "1/2 F G", "C"],
         voices: &[

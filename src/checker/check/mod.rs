@@ -8,7 +8,7 @@
 //!
 //! 1. Copy the file of a neighbour. Its leading comment is the documentation that `rules`,
 //!    `explain` and `grammar/rules.md` show: one sentence, then the sections *What it finds*,
-//!    *Why it matters*, *Example*, *Mended* and *Source*.
+//!    *Why it matters*, *Example*, *Fixed* and *Source*.
 //! 2. Add the module and one line to the table in `rules/mod.rs`.
 //! 3. Run `cargo test --lib check`: it compiles the example, wants to see exactly this finding in
 //!    it and none in the mended one. `RIPIENO_WRITE_RULES=1 cargo test --lib check` writes
@@ -24,6 +24,8 @@ mod doubt;
 mod facts;
 #[cfg(test)]
 mod handbook;
+#[cfg(test)]
+mod idioms;
 mod loudness;
 mod memory;
 #[cfg(test)]
@@ -283,7 +285,7 @@ fn with_others(mut finding: Finding, cx: &Context) -> Finding {
             false => format!("{} ({})", part.player.name, words::bars(&other.bars)),
         });
         let places = [
-            (other.line, format!("this line speaks to {} too", part.player.name)),
+            (other.line, format!("this line also covers {}", part.player.name)),
             (part.player.span, part.player.name.clone()),
         ];
         for (span, text) in places {
@@ -292,7 +294,7 @@ fn with_others(mut finding: Finding, cx: &Context) -> Finding {
             }
         }
     }
-    told.message.push_str(&format!(" The same holds for {}.", words::list(&names, "and")));
+    told.message.push_str(&format!(" This also applies to {}.", words::list(&names, "and")));
     // A change that allows it must name them all.
     for edit in told.fixes.iter_mut().flat_map(|fix| &mut fix.edits) {
         edit.text = edit

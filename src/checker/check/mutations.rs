@@ -19,9 +19,10 @@ struct Sketch {
     /// Fewest and most bars of the piece.
     bars: (usize, usize),
     players: &'static str,
-    /// Scoring lines; the voice that is broken is called `tune`, `{n}` is the place.
+    /// Scoring lines; the voice that is broken is called `tune`.
     lines: &'static str,
-    /// Lines that are there only before and only after the break.
+    /// Lines that are there only before and only after the break: `{n}` is the place, `{n-1}` and
+    /// `{n+1}` are its neighbours, `{last}` is the last bar.
     lines_before: &'static str,
     lines_after: &'static str,
     good: &'static [&'static str],
@@ -102,6 +103,31 @@ const VIOLINS: Sketch = Sketch {
 
 const SKETCHES: &[Sketch] = &[
     Sketch {
+        rule: "coverage/voice-left-out",
+        lines: "",
+        lines_before: "oboe plays tune as melody",
+        lines_after: "oboe plays tune bars 1..{n-1}, {n+1}..{last} as melody",
+        ..OBOE
+    },
+    Sketch {
+        rule: "coverage/filling-left-out",
+        players: "oboe 2",
+        lines: "oboe.1 plays tune as melody",
+        lines_before: "oboe.2 plays fill as harmony",
+        lines_after: "oboe.2 plays fill bars 1..{n-1}, {n+1}..{last} as harmony",
+        voices: &[("fill", "1/1 E4")],
+        ..OBOE
+    },
+    Sketch {
+        rule: "coverage/up-beat-left",
+        players: "oboe 2",
+        lines: "",
+        lines_before: "oboe.1 plays tune as melody\n oboe.2 rests",
+        lines_after: "oboe.1 plays tune bars 1..{n-1} as melody\n oboe.2 plays tune bars {n}..{last} as melody",
+        good: &["1/2. D5 1/4 E5", "1/2. G5 1/8 F5 E5"],
+        ..OBOE
+    },
+    Sketch {
         rule: "allow/unknown-rule",
         lines_after: "allow compas on oboe bars {n} \"a slip\"",
         ..OBOE
@@ -166,7 +192,7 @@ const SKETCHES: &[Sketch] = &[
     },
     Sketch {
         rule: "natural-brass/no-partial",
-        era: 1750,
+        era: 1740,
         bad: &["1/2 D4 F4", "1/4 A3 Eb4 D4 D4", "1/1 Bb3"],
         ..HORN
     },
@@ -456,6 +482,59 @@ const SKETCHES: &[Sketch] = &[
         bad: &["1/4 C2 G2 C6 G2", "1/2 C2 B5"],
         ..PLAIN
     },
+    Sketch {
+        rule: "agility/grasp",
+        era: 1885,
+        players: "harp",
+        lines: "harp plays tune as harmony",
+        good: &["1/1 C3&G3&C4&E4", "1/2 C4&E4 G4"],
+        bad: &["1/1 C3&E3&G3&C4&E4&G4&C5&E5&G5", "1/2 C2&C4&E6 G4"],
+        ..PLAIN
+    },
+    Sketch {
+        rule: "agility/pedals",
+        era: 1885,
+        tempo: 120,
+        players: "harp",
+        lines: "harp plays tune as harmony",
+        good: &["1/8 C5 E G C6 B5 G E D", "1/2 C5&E5 G5"],
+        bad: &["1/16 C5 C# D D# E F F# G G# A A# B C6 B5 A G", "1/2 C5&C#6 G5"],
+        ..PLAIN
+    },
+    Sketch {
+        rule: "compass/player-rank",
+        era: 1885,
+        players: "horn 2 in F",
+        lines: "horn.1 plays fill as harmony\n horn.2 plays tune as harmony",
+        good: &["1/1 E4", "1/2 G4 C4"],
+        bad: &["1/1 D5", "1/2 C#5 A4"],
+        voices: &[("fill", "1/1 G4")],
+        ..PLAIN
+    },
+    Sketch {
+        rule: "harmony/cross-relation",
+        era: 1885,
+        players: "flute, clarinet in Bb",
+        lines: "flute plays song as melody\n clarinet plays tune as harmony",
+        good: &["1/1 A4", "1/2 D4 A4"],
+        bad: &["1/1 F4", "1/2 F4 A4"],
+        voices: &[("song", "1/1 F#5")],
+        ..PLAIN
+    },
+    Sketch {
+        rule: "notation/worse-key",
+        players: "clarinet in Bb",
+        lines: "clarinet plays tune as melody",
+        lines_after: "clarinet takes in B bar {n}",
+        ..PLAIN
+    },
+    Sketch {
+        rule: "strings/slur-too-long",
+        tempo: 20,
+        good: &["{1/4 G4 A4} {B4 G4}", "1/2 G4 B4"],
+        bad: &["{1/4 G4 A4 B4 C5}", "{1/2 G4 B4}"],
+        ..VIOLINS
+    },
 ];
 
 /// A small generator of random numbers (xorshift), so that a failure can be repeated.
@@ -500,7 +579,11 @@ fn source(sketch: &Sketch, count: usize, place: usize, broken: bool, seed: u64) 
     };
     let mark = if sketch.mark { format!("{place} mark \"A\"\n") } else { String::new() };
     let more = if broken { sketch.lines_after } else { sketch.lines_before };
-    let more = more.replace("{n}", &place.to_string()).replace("{last}", &count.to_string());
+    let more = more
+        .replace("{n}", &place.to_string())
+        .replace("{n-1}", &(place - 1).to_string())
+        .replace("{n+1}", &(place + 1).to_string())
+        .replace("{last}", &count.to_string());
     format!(
         "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
          form {{\n1 metre 4/4, key C major, tempo 1/4 at {}\n{mark}{count} end\n}}\n\
@@ -568,6 +651,7 @@ families! {
     agility_rules_find_the_broken_place: "agility/",
     balance_rules_find_the_broken_place: "balance/",
     compass_rules_find_the_broken_place: "compass/",
+    coverage_rules_find_the_broken_place: "coverage/",
     economy_rules_find_the_broken_place: "economy/",
     endurance_rules_find_the_broken_place: "endurance/",
     harmony_rules_find_the_broken_place: "harmony/",

@@ -188,7 +188,7 @@ fn what_a_kept_scoring_has_too_is_told_once() {
     let text =
         solo(1770, "oboe", "1: 1/1 D5 | 2: E6 | 3: E6 | 4: D5 |", "oboe plays tune as melody", "")
             + "ensemble more extends few { violin-1 4 players }\n\
-           scoring more for more {\n keep few\n violin-1 plays tune as melody\n}\n";
+           scoring more for more {\n keep few\n violin-1 plays tune 8va as melody\n}\n";
     let found =
         findings_with(&text, &Options { only: vec!["compass".into()], ..Options::default() });
     assert_eq!(codes(&found), ["compass/outside-custom", "compass/outside-custom"]);
@@ -289,7 +289,7 @@ fn a_line_that_many_play_gives_one_finding_that_names_them() {
         let message = &found[0].message;
         let named = |name: &&&str| message.contains(**name);
         assert_eq!(names.iter().filter(named).count(), names.len(), "{message}");
-        assert!(message.contains("The same holds for"), "{message}");
+        assert!(message.contains("This also applies to"), "{message}");
         apply(&mut text, found[0].fixes.iter().find(|fix| fix.title.starts_with("allow")).unwrap());
         assert!(findings(&text).is_empty(), "{text}\n{:#?}", findings(&text));
     }
@@ -326,7 +326,7 @@ fn what_one_line_does_to_several_players_is_told_once() {
     let mut text = solo(1770, "oboe 2", notes, "oboe plays tune as melody", "");
     let found = findings(&text);
     assert_eq!(codes(&found), ["compass/outside-custom"]);
-    assert!(found[0].message.ends_with("The same holds for Oboe 2."), "{}", found[0].message);
+    assert!(found[0].message.ends_with("This also applies to Oboe 2."), "{}", found[0].message);
     let fix = found[0].fixes.iter().find(|fix| fix.title.starts_with("allow")).unwrap();
     apply(&mut text, fix);
     assert!(text.contains("on oboe.1, oboe.2 bars 2..3"));
@@ -335,10 +335,14 @@ fn what_one_line_does_to_several_players_is_told_once() {
 
 #[test]
 fn of_several_scorings_the_largest_passage_is_told() {
-    let text =
-        solo(1770, "oboe", "1: 1/1 D5 | 2: E6 | 3: E6 | 4: E6 |", "oboe plays tune as melody", "")
-            + "ensemble more extends few { violin-1 4 players }\n\
-           scoring more for more {\n keep few\n oboe rests bars 4\n violin-1 rests\n}\n";
+    let text = solo(
+        1770,
+        "oboe",
+        "1: 1/1 D5 | 2: E6 | 3: E6 | 4: E6 |",
+        "oboe plays tune as melody",
+        "",
+    ) + "ensemble more extends few { violin-1 4 players }\n\
+           scoring more for more {\n keep few\n oboe rests bars 4\n violin-1 plays tune 8vb bars 4 as melody\n}\n";
     let found = findings(&text);
     assert_eq!(codes(&found), ["compass/outside-custom"]);
     assert_eq!(found[0].bars, Some((2, 4)));
@@ -493,7 +497,7 @@ fn a_pair_in_octaves_without_breath_is_one_finding() {
     let text = solo(1885, "flute 2", tune, line, "").replace("1/4 = 96", "1/4 = 40");
     let found = findings(&text);
     assert_eq!(codes(&found), ["endurance/no-breath"]);
-    assert!(found[0].message.ends_with("The same holds for Flute 2."), "{}", found[0].message);
+    assert!(found[0].message.ends_with("This also applies to Flute 2."), "{}", found[0].message);
 }
 
 #[test]
@@ -503,7 +507,7 @@ fn a_change_of_crook_of_a_pair_is_one_finding() {
     let text = solo(1770, "horn 2 crook D", tune, "horn plays tune as harmony", takes);
     let found = findings(&text);
     assert_eq!(codes(&found), ["natural-brass/no-time-to-change"]);
-    assert!(found[0].message.ends_with("The same holds for Horn 2."), "{}", found[0].message);
+    assert!(found[0].message.ends_with("This also applies to Horn 2."), "{}", found[0].message);
 }
 
 #[test]

@@ -10,7 +10,8 @@
 //! Batch commands are callers of a session that is asked once.
 //!
 //! ```
-//! use ripieno::{resolve::NoFiles, session::Session};
+//! use ripieno_checker::session::Session;
+//! use ripieno_compiler::resolve::NoFiles;
 //!
 //! let mut session = Session::new(NoFiles);
 //! let file = session.open("bell.ripieno", "piece \"Bell\" { }\nform {\n  1 metre 2/4, key D major\n  1 end\n}\nvoice tune { 1: 1/4 D5 | }\n");

@@ -68,7 +68,7 @@ impl Files {
     }
 
     pub(super) fn edit(&mut self, file: FileId, range: Range<usize>, with: &str) {
-        let Some(document) = self.documents.get_mut(usize::from(file.0)) else { return };
+        let Some(document) = self.documents.get_mut(file.0 as usize) else { return };
         document.edit(range, with);
         self.sources.replace(file, document.text().to_string(), document.places());
     }
@@ -83,7 +83,7 @@ impl Files {
             self.names.insert(name.to_string(), file);
             return file;
         };
-        let old = self.documents[usize::from(file.0)].text();
+        let old = self.documents[file.0 as usize].text();
         if old != text {
             let (range, with) = difference(old, text);
             self.edit(file, range, &text[with]);
@@ -109,7 +109,7 @@ fn difference(old: &str, new: &str) -> (Range<usize>, Range<usize>) {
 
 impl Shelf for Files {
     fn document(&self, file: FileId) -> &Document {
-        &self.documents[usize::from(file.0)]
+        &self.documents[file.0 as usize]
     }
 
     fn name(&self, file: FileId) -> &str {

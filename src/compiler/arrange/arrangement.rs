@@ -38,7 +38,7 @@ impl Arrangement {
 }
 
 impl Arrangement {
-    /// An arrangement of these parts that no scoring line gave, to try a writer alone.
+    /// An arrangement of these parts that no scoring line gave, to try what comes behind.
     #[must_use]
     pub fn of_parts(piece: Piece, era: i32, parts: Vec<Part>) -> Arrangement {
         let scoring = Scoring {
@@ -46,6 +46,7 @@ impl Arrangement {
             span: Span::default(),
             ensemble: 0,
             keep: None,
+            keeps_lines: false,
             lines: Vec::new(),
             allows: Vec::new(),
             adrift: false,

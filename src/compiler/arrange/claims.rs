@@ -2,20 +2,31 @@
 
 use std::sync::Arc;
 
+use super::smaller::speaks_to;
 use super::{GivenLine, LineId};
 use crate::diagnostics::Diagnostic;
-use crate::resolve::{Ensemble, Line, Piece, Scoring, Verb};
+use crate::resolve::{Ensemble, Line, Piece, Player, Scoring, Verb};
 
 /// All lines with the players of the ensemble to whom they speak.
 pub(super) fn lines(
+    piece: &Piece,
     ensemble: &Ensemble,
     layers: &[&Arc<Scoring>],
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Vec<GivenLine> {
     let mut lines = Vec::new();
+    // The ensemble to whose players a kept line keeps: that of the innermost scoring whose notes are
+    // kept; where only lines are kept, they speak to all who have the name further out.
+    let mut smaller: Option<&Ensemble> = None;
     for (layer, scoring) in layers.iter().enumerate() {
+        if layer.checked_sub(1).is_some_and(|outer| !layers[outer].keeps_lines) {
+            smaller = Some(&piece.ensembles[scoring.ensemble]);
+        }
         for line in &scoring.lines {
-            let (players, octaves) = players(ensemble, line, layer, layers, diagnostics);
+            let speaks = |name: &str, player: &Player| {
+                smaller.is_none_or(|smaller| speaks_to(line, name, player, smaller))
+            };
+            let (players, octaves) = players(ensemble, line, layer, layers, &speaks, diagnostics);
             lines.push(GivenLine { line: Arc::clone(line), players, octaves, layer });
         }
     }
@@ -27,6 +38,7 @@ fn players(
     line: &Line,
     layer: usize,
     layers: &[&Arc<Scoring>],
+    speaks: &dyn Fn(&str, &Player) -> bool,
     diagnostics: &mut Vec<Diagnostic>,
 ) -> (Vec<usize>, Vec<i8>) {
     let mut players = Vec::new();
@@ -57,7 +69,7 @@ fn players(
             diagnostics.push(finding);
         }
         for player in found {
-            if !players.contains(&player) {
+            if !players.contains(&player) && speaks(name, &ensemble.players[player]) {
                 players.push(player);
                 octaves.push(ensemble.octaves_in(name, player));
             }
@@ -79,7 +91,10 @@ pub(super) fn claims(
     let mut claims = vec![vec![NOBODY; bars]; ensemble.players.len()];
     let mut conflicts: Vec<Conflict> = Vec::new();
     // From the scoring's own lines inwards: who comes first keeps the bar.
-    for (id, given) in lines.iter().enumerate().take(usize::from(NOBODY)) {
+    let mut order: Vec<(usize, &GivenLine)> =
+        lines.iter().enumerate().take(usize::from(NOBODY)).collect();
+    order.sort_by_key(|(_, given)| (given.layer, given.line.unread));
+    for (id, given) in order {
         if matches!(given.line.verb, Verb::Takes { .. }) {
             continue;
         }

@@ -22,6 +22,8 @@ pub(super) struct KeptWork {
     pub(super) before_fermatas: Vec<Arc<Part>>,
     pub(super) events: Vec<Vec<Event>>,
     pub(super) held: Vec<(Time, Time)>,
+    /// The smaller scoring whose notes are kept.
+    pub(super) smaller: Option<Arc<Arrangement>>,
 }
 
 /// What happens while a part is filled, besides its notes.
@@ -98,7 +100,9 @@ impl<'a> Before<'a> {
             && same_lines.iter().chain(&same_claims).all(|same| *same)
             && old.voices.len() == piece.voices.len()
             && (0..piece.voices.len()).all(same_voice)
-            && old.harmony == piece.harmony;
+            && old.harmony == piece.harmony
+            && old.ensembles.len() == piece.ensembles.len()
+            && old.ensembles.iter().zip(&piece.ensembles).all(|(old, new)| Arc::ptr_eq(old, new));
         let alone = |(part, same): (&Arc<Part>, &bool)| {
             *same
                 && part.claims.iter().all(|(.., id)| {
@@ -109,6 +113,8 @@ impl<'a> Before<'a> {
                             Verb::Sustains { .. }
                             | Verb::Signals { .. }
                             | Verb::Highlights { .. } => computed,
+                            // What is kept of a smaller scoring depends on all of that.
+                            Verb::Doubles { .. } if lines[id].layer > 0 => computed,
                             Verb::Doubles { .. }
                             | Verb::Writes(_)
                             | Verb::Rests

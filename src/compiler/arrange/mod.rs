@@ -5,12 +5,15 @@
 
 mod arrangement;
 mod claims;
+mod computing;
+mod coverage;
 mod derive;
 mod directions;
 mod doubling;
 mod doubt;
 mod idiom;
 mod kept;
+mod smaller;
 mod taking;
 #[cfg(test)]
 mod tests;
@@ -20,17 +23,18 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 use std::sync::Arc;
 
 use crate::diagnostics::Diagnostic;
-use crate::harmony::harmony_of;
 use crate::instruments::Tuning;
 use crate::music::Time;
 use crate::resolve::{
-    Ensemble, Form, HarmonyEvent, Line, Note, Piece, Player, Role, Scoring, Sound, Tuplet, Verb,
+    Ensemble, Form, HarmonyEvent, Line, Piece, Player, Scoring, Sound, Tuplet, Verb,
 };
 
 pub use arrangement::{Arrangement, LineId, LineOrigin, Part, SoundingNote};
+pub use coverage::{VoiceCoverage, coverage};
 pub use doubt::Doubt;
 pub use idiom::{has_mark, has_technique};
 use kept::{Before, Event, KeptWork, Once};
+use smaller::Smaller;
 
 /// Works a scoring out: what every player of its ensemble sounds.
 ///
@@ -43,6 +47,10 @@ pub fn arrange(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Arrangement {
 
 /// The same with what an earlier run made of the scoring: parts that nothing new reaches are taken
 /// over, and are the same `Arc`.
+///
+/// # Panics
+/// If `scoring` is not one of the scorings of `piece`.
+#[must_use]
 pub fn arrange_again(
     piece: &Arc<Piece>,
     scoring: &Arc<Scoring>,
@@ -51,7 +59,7 @@ pub fn arrange_again(
     let ensemble = &piece.ensembles[scoring.ensemble];
     let mut diagnostics = Vec::new();
     let layers = piece.layers(scoring);
-    let lines: Vec<GivenLine> = claims::lines(ensemble, &layers, &mut diagnostics);
+    let lines: Vec<GivenLine> = claims::lines(piece, ensemble, &layers, &mut diagnostics);
     let claims = claims::claims(piece, ensemble, &lines, &mut diagnostics);
     let parts: Vec<Arc<Part>> = ensemble
         .players
@@ -68,6 +76,7 @@ pub fn arrange_again(
             kept: given.layer > 0,
         })
         .collect();
+    let smaller = Smaller::of(piece, scoring, before);
     let before = before.and_then(|before| Before::new(before, piece, ensemble, &lines, &parts));
     let mut work = Work {
         piece,
@@ -77,6 +86,7 @@ pub fn arrange_again(
         events: vec![Vec::new(); parts.len()],
         parts,
         before,
+        smaller,
         harmony: None,
         derived: HashMap::new(),
         left_out: BTreeMap::new(),
@@ -89,10 +99,12 @@ pub fn arrange_again(
     }
     work.tell_moved();
     work.tell_left_out();
+    work.tell_kept();
     let held = piece.fermatas();
     let sounding = work.under_fermatas(&held);
     let doubt = doubt::doubt(piece, &layers, &lines, &sounding);
-    let Work { parts: before_fermatas, events, diagnostics, .. } = work;
+    let Work { parts: before_fermatas, events, diagnostics, smaller, .. } = work;
+    let smaller = smaller.map(Smaller::into_inner);
     Arrangement {
         piece: Arc::clone(piece),
         scoring: Arc::clone(scoring),
@@ -101,7 +113,7 @@ pub fn arrange_again(
         lines: origins,
         doubt,
         diagnostics,
-        kept: KeptWork { lines, before_fermatas, events, held },
+        kept: KeptWork { lines, before_fermatas, events, held, smaller },
     }
 }
 
@@ -232,6 +244,8 @@ struct Work<'a> {
     /// For each part what happened while it was filled.
     events: Vec<Vec<Event>>,
     before: Option<Before<'a>>,
+    /// The smaller scoring whose notes are kept.
+    smaller: Option<Smaller>,
     /// The chords from which computed lines take their notes, once a line has asked for them.
     harmony: Option<Cow<'a, [HarmonyEvent]>>,
     /// What computed lines give to each of their players.
@@ -266,9 +280,7 @@ impl<'a> Work<'a> {
         let claims = self.parts[index].claims.clone();
         let mut runs = Vec::with_capacity(claims.len());
         for &(first, after, id) in &claims {
-            let bars = &self.piece.form.bars;
-            let (from, to) = (bars[first].start, bars[after - 1].start + bars[after - 1].length);
-            let run = self.run(index, id, from, to);
+            let run = self.run(index, id, self.empty_run(id, first, after));
             runs.push(run);
         }
         let part = Arc::make_mut(&mut self.parts[index]);
@@ -339,10 +351,9 @@ impl<'a> Work<'a> {
         self.parts.iter().enumerate().map(under).collect()
     }
 
-    fn run(&mut self, index: usize, id: LineId, from: Time, to: Time) -> Run {
+    fn run(&mut self, index: usize, id: LineId, mut run: Run) -> Run {
         let given = &self.lines[usize::from(id.0)];
         let line = &*given.line;
-        let mut run = Run { from, to, line: id, notes: Vec::new(), tuplets: Vec::new() };
         match &line.verb {
             Verb::Plays { voice, octaves, .. } => {
                 let music = &self.piece.voices[*voice].music;
@@ -355,6 +366,7 @@ impl<'a> Work<'a> {
                 self.tell_strokes(index, id, &run);
                 self.thin(index, id, &mut run);
             }
+            _ if self.keeps_notes(index, id, &mut run) => {}
             Verb::Doubles { .. } => self.double(index, id, &mut run),
             Verb::Sustains { .. } | Verb::Signals { .. } | Verb::Highlights { .. } => {
                 self.derive(index, id, &mut run);
@@ -362,6 +374,13 @@ impl<'a> Work<'a> {
             Verb::Rests | Verb::Takes { .. } | Verb::Unknown => {}
         }
         run
+    }
+
+    /// The run of a line in bars from one index up to another, without notes yet.
+    fn empty_run(&self, line: LineId, first: usize, after: usize) -> Run {
+        let bars = &self.piece.form.bars;
+        let (from, to) = (bars[first].start, bars[after - 1].start + bars[after - 1].length);
+        Run { from, to, line, notes: Vec::new(), tuplets: Vec::new() }
     }
 
     /// Warns once a line where a player of pitched notes is given strokes without pitch.
@@ -490,98 +509,6 @@ impl<'a> Work<'a> {
             self.diagnostics.push(doubling::left_out(self.piece, line, &missing));
         }
     }
-
-    /// Melodies and basses that the scoring writes by hand, and that no line takes over whole.
-    fn written(&self) -> Vec<&'a [Note]> {
-        let leads = |line: &Line| matches!(line.role, Some(Role::Melody | Role::Bass));
-        let claims = |id: usize| {
-            let mut claims = self.parts.iter().flat_map(|part| &part.claims);
-            claims.any(|(.., line)| usize::from(line.0) == id)
-        };
-        let lines = self.lines.iter().map(|given| &*given.line).enumerate();
-        lines
-            .filter(|(id, line)| leads(line) && claims(*id))
-            .filter_map(|(_, line)| match &line.verb {
-                Verb::Writes(music) => Some(&music.notes[..]),
-                _ => None,
-            })
-            .collect()
-    }
-
-    /// The basses: voices and written lines that play as bass somewhere in this scoring.
-    fn basses(&self) -> Vec<&'a [Note]> {
-        let lines = self.lines.iter().map(|given| &*given.line);
-        lines
-            .filter(|line| line.role == Some(Role::Bass))
-            .filter_map(|line| match &line.verb {
-                Verb::Plays { voice, .. } => Some(&self.piece.voices[*voice].music.notes[..]),
-                Verb::Writes(music) => Some(&music.notes[..]),
-                _ => None,
-            })
-            .collect()
-    }
-
-    fn derive(&mut self, index: usize, id: LineId, run: &mut Run) {
-        let given = &self.lines[usize::from(id.0)];
-        if !self.derived.contains_key(&id) {
-            let before = self.diagnostics.len();
-            if self.harmony.is_none() {
-                let harmony = harmony_of(self.piece);
-                if let Some(inferred) = derive::inferred(self.piece, &harmony, &given.line) {
-                    self.diagnostics.push(inferred);
-                }
-                self.harmony = Some(harmony);
-            }
-            let parts: Vec<&Part> = given.players.iter().map(|&p| &*self.parts[p]).collect();
-            let mut derived: Vec<_> =
-                parts.iter().map(|_| derive::DerivedPart::default()).collect();
-            for within in stretches(&self.piece.form, &parts) {
-                let request = derive::Request {
-                    piece: self.piece,
-                    harmony: self.harmony.as_deref().unwrap_or_default(),
-                    era: self.ensemble.era,
-                    line: &given.line,
-                    line_id: id,
-                    written: self.written(),
-                    basses: self.basses(),
-                    choirs: choirs(self.lines, &self.derived),
-                    within,
-                    parts: parts.clone(),
-                };
-                let more = derive::derive(&request, &mut self.diagnostics);
-                for (part, more) in derived.iter_mut().zip(more) {
-                    part.notes.extend(more.notes);
-                    part.tuplets.extend(more.tuplets);
-                }
-            }
-            self.derived.insert(id, derived);
-            let said = self.diagnostics[before..].iter().cloned().map(Event::Said);
-            self.events[index].extend(said);
-        }
-        let place = given.players.iter().position(|&player| player == index).unwrap_or(0);
-        if let Some(derived) = self.derived.get(&id).and_then(|parts| parts.get(place)) {
-            taking::cut(&derived.notes, run);
-            run.tuplets.extend(
-                derived
-                    .tuplets
-                    .iter()
-                    .filter(|t: &&Tuplet| t.start >= run.from && t.start < run.to),
-            );
-        }
-    }
-}
-
-/// What the players of those `sustains` lines hold that are worked out already, in the order of
-/// the lines.
-fn choirs<'w>(
-    lines: &[GivenLine],
-    derived: &'w HashMap<LineId, Vec<derive::DerivedPart>>,
-) -> Vec<&'w [SoundingNote]> {
-    let sustains =
-        |id: &&LineId| matches!(lines[usize::from(id.0)].line.verb, Verb::Sustains { .. });
-    let mut known: Vec<&LineId> = derived.keys().filter(sustains).collect();
-    known.sort_unstable();
-    known.iter().flat_map(|id| &derived[*id]).map(|part| &part.notes[..]).collect()
 }
 
 /// The bars of a part that one line claims without a break, and what it gives there.

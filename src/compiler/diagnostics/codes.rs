@@ -142,6 +142,11 @@ pub const CODES: &[Code] = &[
         "A bar's number is not the one it has.",
         "See whether a bar is missing or written twice.",
     ),
+    code(
+        "bars/one-bar",
+        "Something that happens at one bar is given to several.",
+        "Name the bar where it happens.",
+    ),
     code("bars/octave", "The first note has no octave.", "Write one, such as `D4`."),
     code(
         "bars/outside",
@@ -265,7 +270,7 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "names/twice",
-        "Something that there is once is declared twice.",
+        "Something that there is once is said twice.",
         "Take one away, or give it another name.",
     ),
     code("names/unknown", "A name that nothing declares.", "Write the one that was meant."),
@@ -288,6 +293,11 @@ pub const CODES: &[Code] = &[
         "syntax/behind-notes",
         "Something stands behind the notes of `writes` that belongs before them.",
         "Write it before the brace: `writes as harmony {`.",
+    ),
+    code(
+        "syntax/hidden-character",
+        "A text in quotes holds a control character, or a mark that turns the direction of writing.",
+        "Take it away: it would steer a terminal or a printer, or show a text that is not there.",
     ),
     code("syntax/no-bar-line", "A bar has no bar line at its end.", "Write `|`."),
     code(

@@ -5,6 +5,7 @@
 
 mod codes;
 mod examples;
+mod hidden;
 pub mod json;
 mod other_words;
 mod positions;
@@ -17,6 +18,7 @@ mod testing;
 
 pub use codes::{CODES, Code};
 pub use examples::{Example, example, exemplified};
+pub use hidden::{harmless, is_hidden, without_hidden};
 pub use other_words::{german_key, instead_of};
 pub use source::{FileId, ItemId, Source, Sources, Span};
 pub use suggest::{did_you_mean, nearest};
@@ -153,6 +155,30 @@ impl Diagnostic {
     #[must_use]
     pub fn advice(code: &'static str, span: Span, message: impl Into<String>) -> Diagnostic {
         Diagnostic::new(Severity::Advice, code, span, message)
+    }
+
+    /// Something that is said a second time where it holds once.
+    #[must_use]
+    pub(crate) fn twice(what: &str, second: Span, first: Span) -> Diagnostic {
+        Diagnostic::error("names/twice", second, format!("There is a second {what}."))
+            .with_label(first, "the first is here")
+            .with_help("One of the two holds; take the other away.")
+            .with_fix("take this one away", second, "", false)
+    }
+
+    /// The same finding with all that it says told otherwise.
+    #[must_use]
+    pub fn said_with(&self, say: impl Fn(&str) -> String) -> Diagnostic {
+        let mut said = self.clone();
+        said.message = say(&said.message);
+        said.help = said.help.as_deref().map(&say);
+        for label in std::iter::once(&mut said.primary).chain(&mut said.labels) {
+            label.text = say(&label.text);
+        }
+        for fix in &mut said.fixes {
+            fix.title = say(&fix.title);
+        }
+        said
     }
 
     /// Words at the primary place.

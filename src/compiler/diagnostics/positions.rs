@@ -24,7 +24,7 @@ impl<'a> Positions<'a> {
     }
 
     pub(super) fn get(&self, id: FileId) -> Option<&Counted<'a>> {
-        self.files.get(usize::from(id.0))
+        self.files.get(id.0 as usize)
     }
 }
 

@@ -4,7 +4,7 @@ use std::ops::Range;
 
 /// A source text by its number among [`Sources`].
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
-pub struct FileId(pub u16);
+pub struct FileId(pub u32);
 
 /// The head of a declaration, a line or a bar, by its number in a file.
 ///
@@ -81,7 +81,13 @@ pub struct Source {
 
 impl Source {
     fn new(name: String, text: String) -> Source {
-        let ends = text.bytes().enumerate().filter(|(_, byte)| *byte == b'\n');
+        // A carriage return alone ends a line too, as the grammar has it.
+        let ends_line = |(at, byte): &(usize, u8)| match byte {
+            b'\n' => true,
+            b'\r' => text.as_bytes().get(at + 1) != Some(&b'\n'),
+            _ => false,
+        };
+        let ends = text.bytes().enumerate().filter(ends_line);
         let line_starts = std::iter::once(0).chain(ends.map(|(at, _)| at as u32 + 1)).collect();
         Source { name, text, line_starts, items: Vec::new() }
     }
@@ -150,22 +156,33 @@ impl Sources {
     /// Adds a text (of less than 4 GiB) and gives it a number.
     pub fn add(&mut self, name: impl Into<String>, text: impl Into<String>) -> FileId {
         self.files.push(Source::new(name.into(), text.into()));
-        FileId((self.files.len() - 1) as u16)
+        FileId((self.files.len() - 1) as u32)
     }
 
     /// Says where the items of a text begin, by their numbers.
     pub fn set_items(&mut self, id: FileId, items: Vec<u32>) {
-        if let Some(source) = self.files.get_mut(usize::from(id.0)) {
+        if let Some(source) = self.files.get_mut(id.0 as usize) {
             source.items = items;
         }
     }
 
     /// Puts another text with its items in the place of one.
     pub fn replace(&mut self, id: FileId, text: String, items: Vec<u32>) {
-        if let Some(source) = self.files.get_mut(usize::from(id.0)) {
+        if let Some(source) = self.files.get_mut(id.0 as usize) {
             let name = std::mem::take(&mut source.name);
             *source = Source { items, ..Source::new(name, text) };
         }
+    }
+
+    /// The same texts as something else shows them. Every text keeps its length, so that places in
+    /// it stay what they are.
+    #[must_use]
+    pub fn shown_with(&self, shown: impl Fn(&str) -> String) -> Sources {
+        let files = self.files.iter().map(|source| Source {
+            items: source.items.clone(),
+            ..Source::new(shown(&source.name), shown(&source.text))
+        });
+        Sources { files: files.collect() }
     }
 
     /// Where a span stands now, in bytes of its text; `0..0` in a text that is not known.
@@ -180,13 +197,13 @@ impl Sources {
     /// If the number was given out by other `Sources`.
     #[must_use]
     pub fn get(&self, id: FileId) -> &Source {
-        &self.files[usize::from(id.0)]
+        &self.files[id.0 as usize]
     }
 
     /// The text of that number, if there is one.
     #[must_use]
     pub fn find(&self, id: FileId) -> Option<&Source> {
-        self.files.get(usize::from(id.0))
+        self.files.get(id.0 as usize)
     }
 
     /// The text of a span.

@@ -8,6 +8,7 @@
 
 mod costs;
 mod evidence;
+mod local;
 mod path;
 #[cfg(test)]
 mod tests;
@@ -16,6 +17,8 @@ use std::borrow::Cow;
 
 use crate::music::{Chord, PitchName, Time};
 use crate::resolve::{HarmonyEvent, Piece};
+
+pub use local::local_keys;
 
 use evidence::Slot;
 

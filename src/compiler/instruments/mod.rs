@@ -25,25 +25,42 @@
 //!    looked up says "from memory"; a rule of the trade without an author "common practice"; a
 //!    figure of our own "our heuristic"; one worked out from another "derived". Where sources
 //!    disagree, choose one and name the other in the source's text.
+//!    What is `like` another instrument takes over all that it does not state, but its names. The
+//!    traits that rules, advice and the mock-up ask for (`slides`, `hand`, `trills`, `seat`,
+//!    `desk` and others) are described in `traits.rs`; code asks for them, never for an id.
 //! 6. What it is called elsewhere goes into `data/other-names.toml`, for findings only.
 //! 7. Run `cargo test --lib instruments`. The reader names the file, the instrument and the field
 //!    that it cannot take, and the tests say what is missing.
 
+#[cfg(test)]
+mod house_tests;
 mod natural;
 mod other_names;
 mod read;
+mod tables;
 #[cfg(test)]
 mod tests;
+mod traits;
+mod user;
 
 use std::sync::LazyLock;
+
+use serde::Serialize;
 
 use crate::music::{Interval, Pitch, PitchName};
 
 pub use natural::{OpenNote, PartialClass, PlayerRank, cents_from, nearest_cents};
 pub use other_names::{meant, other_names};
+pub use traits::{
+    BlurredRun, Desk, Grasp, Hand, OutOfUse, Pedals, Ranks, Register, Registers, Retuning, Seat,
+    Section, Slide, Sparing, SuddenLeap, Taxing, TrillBy, Trills, ValveSide,
+};
+pub use user::{UserFault, read_instruments};
 
 /// The families in the order in which a full score sets them, from the top down.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize)]
+#[derive(
+    Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize, Serialize,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Family {
     /// Flutes and reeds.
@@ -54,14 +71,18 @@ pub enum Family {
     Percussion,
     /// The harp.
     Harp,
-    /// Harpsichord, celesta and other keyboards.
+    /// Lutes, guitars and mandolins.
+    Plucked,
+    /// Harpsichord, organ, piano, celesta.
     Keyboard,
+    /// Singers.
+    Voice,
     /// Bowed strings.
     Strings,
 }
 
 /// Clefs by their name on paper.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, serde::Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, serde::Deserialize, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Clef {
     /// G clef on the second line.
@@ -77,7 +98,7 @@ pub enum Clef {
 }
 
 /// A clef that players of an instrument read, and the written notes that it suits.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize)]
 pub struct ClefUse {
     /// The clef.
     pub clef: Clef,
@@ -88,7 +109,9 @@ pub struct ClefUse {
 }
 
 /// Whose limit a compass is.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize)]
+#[derive(
+    Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize, Serialize,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Limit {
     /// What the instrument gives at all: beyond it the note cannot be played.
@@ -100,7 +123,7 @@ pub enum Limit {
 }
 
 /// A range of notes within a range of years, with its source.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
 pub struct Compass {
     /// Whose limit it is.
     pub limit: Limit,
@@ -119,7 +142,7 @@ pub struct Compass {
 }
 
 /// A key in which an instrument is built, or a crook that is put into it.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
 pub struct Tuning {
     /// The key as the trade writes it: `D`, `Bb alto`, `Bb basso`.
     pub name: String,
@@ -133,12 +156,16 @@ pub struct Tuning {
     /// Highest written note that is safe in this key or crook, where it lies below the compass
     /// (the top of a short crook is a risk); `None` where the compass alone decides.
     pub safe_high: Option<Pitch>,
+    /// First year in which it was used; `None` where nothing is known.
+    pub from: Option<i32>,
+    /// Last year in which it was used; `None` where it never went out of use.
+    pub to: Option<i32>,
     /// Author, title, year, page; "derived", "from memory" or "common practice".
     pub source: String,
 }
 
 /// Brass without valves: which notes of the series the players use.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
 pub struct NaturalSeries {
     /// Written pitch of partial 1 (the fundamental, which is not played).
     pub fundamental: Pitch,
@@ -152,12 +179,15 @@ pub struct NaturalSeries {
     pub out_of_tune: Vec<u8>,
     /// First year from which hand-stopped notes are known; `None` where stopping is of no use.
     pub stopping_from: Option<i32>,
+    /// First year from which the hand fills the whole gap below partial 4.
+    pub stopping_far_from: Option<i32>,
     /// Author, title, year, chapter.
     pub source: String,
 }
 
 /// The sound that a MIDI file calls for.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum MidiSound {
     /// General MIDI program, counted from 1 as the standard prints it (the byte is one less).
     Program(u8),
@@ -168,7 +198,7 @@ pub enum MidiSound {
 /// How fast one player is on the instrument, in notes a second, as an upper bound for a few bars.
 ///
 /// No treatise that could be read gives such figures, so they are labelled as ours.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
 pub struct Agility {
     /// Fastest repetition of one note (tongue, bow, stick or finger).
     pub repeated: u8,
@@ -181,7 +211,7 @@ pub struct Agility {
 }
 
 /// Seconds of unbroken sound that one breath carries in the middle of the compass.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
 pub struct Breath {
     /// Seconds at piano.
     pub at_p: u8,
@@ -192,7 +222,7 @@ pub struct Breath {
 }
 
 /// The register that is heard through a tutti, in sounding pitch.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
 pub struct Telling {
     /// Lowest sounding note that carries.
     pub low: Pitch,
@@ -203,7 +233,7 @@ pub struct Telling {
 }
 
 /// The open strings of a bowed instrument within a range of years.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
 pub struct OpenStrings {
     /// First year for which they hold.
     pub from: i32,
@@ -216,7 +246,7 @@ pub struct OpenStrings {
 }
 
 /// One drum of a pair of timpani.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
 pub struct Drum {
     /// `large` or `small`.
     pub name: String,
@@ -234,7 +264,9 @@ pub struct Drum {
 /// trumpet, trombone or tuba equals two horns, and one horn equals two woodwind of a kind; in
 /// piano all wind are about equal, and a department of strings equals one wind instrument (two in
 /// forte). Plucked sounds are easily covered; drums and bells prevail.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize)]
+#[derive(
+    Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Deserialize, Serialize,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Loudness {
     /// Flutes and reeds.
@@ -247,12 +279,14 @@ pub enum Loudness {
     StringDepartment,
     /// Drums, cymbals and bells.
     Percussion,
-    /// Harp and harpsichord.
+    /// Harp, lutes and harpsichord.
     Plucked,
+    /// Singers.
+    Voice,
 }
 
 /// An instrument of the catalogue.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
 pub struct Instrument {
     /// The word of the language: `oboe`, `natural-horn`, `double-bass`.
     pub id: String,
@@ -327,6 +361,62 @@ pub struct Instrument {
     pub open_strings: Vec<OpenStrings>,
     /// The drums of a pair of timpani, the large one first.
     pub drums: Vec<Drum>,
+    /// The drums by year, where larger or smaller ones joined the pair. See
+    /// [`Instrument::drums_of`].
+    pub drum_sets: Vec<DrumSet>,
+    /// When it was out of use.
+    pub out_of_use: Vec<OutOfUse>,
+    /// Where the player sits; `None` where the part that the ensemble gives decides.
+    pub seat: Option<Seat>,
+    /// The desk of the librarians' line; `None` for strings, drums and voices, which are counted
+    /// otherwise.
+    pub desk: Option<Desk>,
+    /// Players of a section; bowed strings only.
+    pub section: Option<Section>,
+    /// The left hand; bowed strings only.
+    pub hand: Option<Hand>,
+    /// The slide; trombones only.
+    pub slides: Vec<Slide>,
+    /// How much of a piece it may take.
+    pub sparing: Vec<Sparing>,
+    /// Leaps that it dislikes.
+    pub sudden_leap: Option<SuddenLeap>,
+    /// Runs that blur.
+    pub blurred_run: Option<BlurredRun>,
+    /// Trills, where they are not those of fingers on every note.
+    pub trills: Option<Trills>,
+    /// First year from which wind players know an unmeasured tremolo (flutter tonguing).
+    pub tremolo_from: Option<i32>,
+    /// How long a drum takes to retune.
+    pub retuning: Vec<Retuning>,
+    /// What one hand takes at once; harp and keyboards.
+    pub grasp: Option<Grasp>,
+    /// The pedals; harp only.
+    pub pedals: Option<Pedals>,
+    /// What suits the first and the second player of a pair.
+    pub ranks: Vec<Ranks>,
+    /// The register in which playing loudly for long taxes the player.
+    pub taxing: Vec<Taxing>,
+    /// How the registers weigh; where there are none, the telling register weighs whole and the
+    /// rest half (our heuristic).
+    pub registers: Option<Registers>,
+    /// Is it a matter for the ears of those who sit near, when it is loud for long?
+    pub loud_for_neighbours: bool,
+    /// The instrument without valves that had the same name, if this one has them.
+    pub without_valves: Option<String>,
+    /// Seconds to lay another instrument down and take this one up (our heuristic).
+    pub seconds_to_take: u8,
+}
+
+/// The drums of a range of years.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+pub struct DrumSet {
+    /// First year for which they hold.
+    pub from: i32,
+    /// Last year for which they hold.
+    pub to: i32,
+    /// The drums from the largest to the smallest.
+    pub drums: Vec<Drum>,
 }
 
 impl Instrument {
@@ -346,6 +436,108 @@ impl Instrument {
     #[must_use]
     pub fn open_strings(&self, year: i32) -> Option<&OpenStrings> {
         self.open_strings.iter().min_by_key(|row| years_away(row.from, row.to, year))
+    }
+
+    /// The row of that year among rows that hold for some years, or the nearest.
+    fn row<T>(rows: &[T], years: impl Fn(&T) -> (i32, i32), year: i32) -> Option<&T> {
+        rows.iter().min_by_key(|row| {
+            let (from, to) = years(row);
+            years_away(from, to, year)
+        })
+    }
+
+    /// The row that holds in a year, if one does.
+    fn row_of<T>(rows: &[T], years: impl Fn(&T) -> (i32, i32), year: i32) -> Option<&T> {
+        rows.iter().find(|row| {
+            let (from, to) = years(row);
+            (from..=to).contains(&year)
+        })
+    }
+
+    /// The drums that were in use in a year: those of the nearest set of years, or the pair.
+    #[must_use]
+    pub fn drums_of(&self, year: i32) -> &[Drum] {
+        Self::row(&self.drum_sets, |set| (set.from, set.to), year)
+            .map_or(&self.drums, |set| &set.drums)
+    }
+
+    /// The slide in a year; `None` for all but trombones with a slide.
+    #[must_use]
+    pub fn slide(&self, year: i32) -> Option<&Slide> {
+        Self::row(&self.slides, |slide| (slide.from, slide.to), year)
+    }
+
+    /// How much of a piece it may take in a year, if it is used sparingly.
+    #[must_use]
+    pub fn sparing(&self, year: i32) -> Option<&Sparing> {
+        Self::row_of(&self.sparing, |row| (row.from, row.to), year)
+    }
+
+    /// How long a drum takes to retune in a year.
+    #[must_use]
+    pub fn retuning(&self, year: i32) -> Option<&Retuning> {
+        Self::row(&self.retuning, |row| (row.from, row.to), year)
+    }
+
+    /// What suits the players of a pair in a year.
+    #[must_use]
+    pub fn ranks(&self, year: i32) -> Option<&Ranks> {
+        Self::row_of(&self.ranks, |row| (row.from, row.to), year)
+    }
+
+    /// The register that taxes a player who is loud for long, in a year.
+    #[must_use]
+    pub fn taxing(&self, year: i32) -> Option<&Taxing> {
+        Self::row_of(&self.taxing, |row| (row.from, row.to), year)
+    }
+
+    /// The years in which it was out of use, if the year is one of them.
+    #[must_use]
+    pub fn out_of_use(&self, year: i32) -> Option<&OutOfUse> {
+        Self::row_of(&self.out_of_use, |row| (row.from, row.to), year)
+    }
+
+    /// The instrument without valves of the same name.
+    #[must_use]
+    pub fn without_valves(&self) -> Option<&'static Instrument> {
+        find(self.without_valves.as_ref()?)
+    }
+
+    /// The instrument with valves of the same name.
+    #[must_use]
+    pub fn with_valves(&self) -> Option<&'static Instrument> {
+        catalogue().iter().find(|other| other.without_valves.as_ref() == Some(&self.id))
+    }
+
+    /// What a sounding note weighs beside the strongest register of the instrument, 1.0 being the
+    /// weight of its class: by its registers, or half outside the telling one (our heuristic).
+    #[must_use]
+    pub fn weight_at(&self, pitch: Pitch) -> f64 {
+        let rows = self.registers.as_ref().map_or(&[][..], |registers| &registers.rows);
+        let row = rows.iter().find(|row| pitch.midi() <= row.to.midi()).or(rows.last());
+        match (row, &self.telling) {
+            (Some(row), _) => f64::from(row.weight) / 100.0,
+            (None, Some(telling)) if !self.bowed() => {
+                if (telling.low..=telling.high).contains(&pitch) { 1.0 } else { 0.5 }
+            }
+            _ => 1.0,
+        }
+    }
+
+    /// Does a sounding note carry through a tutti? Within the telling register, and above it
+    /// wherever the instrument gains strength upwards.
+    #[must_use]
+    pub fn carries(&self, pitch: Pitch) -> bool {
+        self.telling.as_ref().is_none_or(|telling| {
+            let above = pitch > telling.high && self.weight_at(pitch) >= 1.0;
+            (telling.low..=telling.high).contains(&pitch) || above
+        })
+    }
+
+    /// Is it played with a bow?
+    #[must_use]
+    pub fn bowed(&self) -> bool {
+        self.family == Family::Strings
     }
 
     /// The key or crook of that name.
@@ -368,7 +560,8 @@ impl Instrument {
         };
         let (old, new) = (only(before, after), only(after, before));
         let on_one_drum = |(from, to): (&Pitch, &Pitch)| {
-            self.drums.iter().any(|drum| {
+            let sets = self.drum_sets.iter().flat_map(|set| &set.drums);
+            self.drums.iter().chain(sets).any(|drum| {
                 let compass = drum.low.midi()..=drum.high.midi();
                 compass.contains(&from.midi()) && compass.contains(&to.midi())
             })
@@ -385,9 +578,6 @@ impl Instrument {
 fn years_away(from: i32, to: i32, year: i32) -> u32 {
     year.abs_diff(year.clamp(from, to.max(from)))
 }
-
-/// Seconds that it takes to lay one instrument down and take up another (our heuristic).
-pub const SECONDS_TO_TAKE: f64 = 8.0;
 
 /// All instruments, in score order.
 ///

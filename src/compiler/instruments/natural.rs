@@ -39,6 +39,13 @@ const WRITTEN: [Interval; HIGHEST_PARTIAL as usize] = [
 /// A partial farther than this from the nearest note of the piano is read as either neighbour.
 const READ_EITHER_WAY: f64 = 100.0 / 3.0;
 
+/// Semitones by which the hand lowers a partial.
+const HAND_REACH: i32 = 2;
+/// The partial below which the hand later fills the gap down to the next one (written C4 to G3), and
+/// by how many semitones: from memory.
+const FAR_PARTIAL: u8 = 4;
+const FAR_REACH: i32 = 4;
+
 /// Cents by which a partial lies above (positive) or below the note so many semitones above the
 /// fundamental in equal temperament. Partial 0 does not exist and gives minus infinity.
 #[must_use]
@@ -156,9 +163,12 @@ impl NaturalSeries {
             };
         }
         let hand_is_known = self.stopping_from.is_some_and(|from| year >= from);
+        let far = self.stopping_far_from.is_some_and(|from| year >= from);
+        let reach =
+            |partial: u8| if far && partial == FAR_PARTIAL { FAR_REACH } else { HAND_REACH };
         let under_a_partial = partials
-            .filter_map(|partial| self.written(partial))
-            .any(|pitch| (1..=2).contains(&(pitch.midi() - height)));
+            .filter_map(|partial| Some((partial, self.written(partial)?)))
+            .any(|(partial, pitch)| (1..=reach(partial)).contains(&(pitch.midi() - height)));
         if hand_is_known && under_a_partial {
             PartialClass::Stopped
         } else {

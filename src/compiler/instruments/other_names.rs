@@ -3,13 +3,28 @@
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
-use super::{Instrument, find};
+use super::{Instrument, catalogue, find};
 
 const TEXT: &str = include_str!("data/other-names.toml");
 
 /// By instrument: its other names.
 static NAMES: LazyLock<BTreeMap<String, Vec<String>>> =
     LazyLock::new(|| toml::from_str(TEXT).unwrap_or_default());
+
+/// The instrument whose name has the same words in another order: `bass-clarinet` for
+/// "clarinet bass".
+fn turned_round(name: &str) -> Option<&'static str> {
+    let sorted = |text: &str| {
+        let mut words: Vec<String> = text.split([' ', '-']).map(str::to_owned).collect();
+        words.sort_unstable();
+        words
+    };
+    let words = sorted(name);
+    let has = |other: &&'static Instrument| {
+        std::iter::once(&other.id).chain(&other.aliases).any(|word| sorted(word) == words)
+    };
+    catalogue().iter().filter(|_| words.len() > 1).find(has).map(|found| found.id.as_str())
+}
 
 /// The word of the language for a name that an instrument has elsewhere, with the number of a
 /// section if one stands behind it: `violin-2` for "Violine 2" or `violino-2`, `horn` for "French
@@ -28,7 +43,8 @@ pub fn meant(name: &str) -> Option<String> {
         .or_else(|| find(&plain.replace(' ', "-")).map(|instrument| &*instrument.id))
         .or_else(|| {
             find(&plain.strip_suffix('s')?.replace(' ', "-")).map(|instrument| &*instrument.id)
-        })?;
+        })
+        .or_else(|| turned_round(plain))?;
     let word = format!("{id}{section}");
     (word != name).then_some(word)
 }
@@ -87,6 +103,16 @@ mod tests {
             assert_eq!(meant(name).as_deref(), Some(id), "{name}");
         }
         assert_eq!(meant("oboe"), None);
-        assert_eq!(meant("serpent"), None);
+        assert_eq!(meant("zither"), None);
+        for (name, id) in [
+            ("clarinet-bass", "bass-clarinet"),
+            ("flute-alto", "alto-flute"),
+            ("trombone-bass", "bass-trombone"),
+            ("oboe-d-amore", "oboe-damore"),
+            ("bass", "double-bass"),
+            ("Saxophon", "alto-saxophone"),
+        ] {
+            assert_eq!(meant(name).as_deref(), Some(id), "{name}");
+        }
     }
 }

@@ -54,8 +54,9 @@ const HORN_CROOKS: [(&str, i32, i32, [&str; 4]); 16] = [
 /// Crook, steps, semitones, then what written G3, C5 and C6 sound.
 ///
 /// Source: derived from Johnstone, Instruments of the Modern Symphony Orchestra, 1917, p. 40 (an
-/// octave above the horn of the same key); A, B, Db and G from memory.
-const TRUMPET_CROOKS: [(&str, i32, i32, [&str; 3]); 10] = [
+/// octave above the horn of the same key); Ab, A, B, Db and G from memory.
+const TRUMPET_CROOKS: [(&str, i32, i32, [&str; 3]); 11] = [
+    ("Ab", -2, -4, ["Eb3", "Ab4", "Ab5"]),
     ("A", -2, -3, ["E3", "A4", "A5"]),
     ("Bb", -1, -2, ["F3", "Bb4", "Bb5"]),
     ("B", -1, -1, ["F#3", "B4", "B5"]),
@@ -71,8 +72,15 @@ const TRUMPET_CROOKS: [(&str, i32, i32, [&str; 3]); 10] = [
 /// Key, steps, semitones of the valve trumpet.
 ///
 /// Source: from memory; Bb and A also Johnstone, 1917, p. 40.
-const TRUMPET_KEYS: [(&str, i32, i32); 6] =
-    [("Bb", -1, -2), ("A", -2, -3), ("C", 0, 0), ("D", 1, 2), ("Eb", 2, 3), ("F", 3, 5)];
+const TRUMPET_KEYS: [(&str, i32, i32); 7] = [
+    ("Bb", -1, -2),
+    ("A", -2, -3),
+    ("C", 0, 0),
+    ("D", 1, 2),
+    ("Eb", 2, 3),
+    ("E", 2, 4),
+    ("F", 3, 5),
+];
 
 /// Partial, written note on the C2 series, cents from the nearest note of equal temperament.
 ///
@@ -275,9 +283,9 @@ fn written_notes_are_open_stopped_or_not_there() {
         ("D4", NotAvailable, Stopped),
         ("Eb4", NotAvailable, Stopped),
         ("D#4", NotAvailable, Stopped),
-        ("A3", NotAvailable, NotAvailable),
         ("F4", NotAvailable, Stopped),
         ("A4", NotAvailable, Stopped),
+        ("A3", NotAvailable, NotAvailable),
         ("Bb4", OpenOutOfTune(7), OpenOutOfTune(7)),
         ("B4", NotAvailable, Stopped),
         ("F5", OpenOutOfTune(11), OpenOutOfTune(11)),
@@ -289,8 +297,14 @@ fn written_notes_are_open_stopped_or_not_there() {
         ("C#6", NotAvailable, NotAvailable),
     ] {
         assert_eq!(horn.classify(pitch(note), 1725), before, "{note} in 1725");
+        // Modern writers, from memory: about 1750.
+        assert_eq!(horn.classify(pitch(note), 1750), after, "{note} in 1750");
         assert_eq!(horn.classify(pitch(note), 1770), after, "{note} in 1770");
     }
+    // From about 1790 the hand reaches farther below partial 4: from memory.
+    assert_eq!(horn.classify(pitch("A3"), 1790), Stopped);
+    assert_eq!(horn.classify(pitch("Ab3"), 1810), Stopped);
+    assert_eq!(horn.classify(pitch("E3"), 1810), NotAvailable);
     let trumpet = instrument("natural-trumpet").natural.as_ref().expect("a series");
     assert_eq!(trumpet.classify(pitch("B4"), 1885), NotAvailable);
 }
@@ -323,13 +337,18 @@ fn trumpets_leave_the_clarino_register_after_1760() {
 #[test]
 fn customary_compasses_hold_by_year() {
     let custom = |id, year| compass_ends(id, Limit::Custom, year);
-    // Common practice; violin and bassoon as in the catalogue's own sources.
+    // Common practice; about 1725 the low end is from memory.
     assert_eq!(custom("oboe", 1770), ends("D4", "D6"));
-    assert_eq!(custom("timpani", 1885), ends("F2", "F3"));
+    assert_eq!(custom("oboe", 1725), ends("C4", "D6"));
+    // Rimsky-Korsakov, 1922, p. 30, calls F2 to F3 the limits of an earlier time.
+    assert_eq!(custom("timpani", 1810), ends("F2", "F3"));
+    assert_eq!(custom("timpani", 1885), ends("E2", "F#3"));
+    assert_eq!(custom("timpani", 1950), ends("D2", "A3"));
     assert_eq!(custom("natural-horn", 1770), ends("C3", "C6"));
-    // Prout, The Orchestra, vol. 1, 1899, ch. III, p. 19; ch. V, p. 73.
+    // Prout, The Orchestra, vol. 1, 1898, ch. III, p. 19; ch. V, p. 73, with the pedal that raises Fb7.
     assert_eq!(custom("violin", 1885), ends("G3", "E7"));
-    assert_eq!(custom("harp", 1885), ends("Cb1", "Fb7"));
+    assert_eq!(custom("harp", 1840), ends("Cb1", "F#7"));
+    assert_eq!(custom("harp", 1885), ends("Cb1", "G#7"));
     // Johnstone, 1917, pp. 12, 14, 24, 40.
     assert_eq!(custom("cello", 1885), ends("C2", "A5"));
     assert_eq!(custom("double-bass", 1885), ends("E1", "A3"));
@@ -337,6 +356,19 @@ fn customary_compasses_hold_by_year() {
     assert_eq!(custom("trumpet", 1885), ends("F#3", "C6"));
     // Quantz, 1752, from memory.
     assert_eq!(custom("flute", 1725), ends("D4", "E6"));
+    // From memory, each of them.
+    assert_eq!(custom("flute", 1785), ends("D4", "G6"));
+    assert_eq!(custom("flute", 1885), ends("C4", "B6"));
+    assert_eq!(custom("piccolo", 1810), ends("D5", "G7"));
+    assert_eq!(custom("violin", 1725), ends("G3", "E6"));
+    assert_eq!(custom("violin", 1785), ends("G3", "F6"));
+    assert_eq!(custom("cor-anglais", 1885), ends("E3", "G5"));
+    assert_eq!(custom("horn", 1885), ends("F#2", "A5"));
+    assert_eq!(custom("double-bass", 1770), ends("E1", "D3"));
+    assert_eq!(custom("contrabassoon", 1810), ends("C1", "D3"));
+    assert_eq!(custom("tenor-trombone", 1950), ends("C2", "Bb4"));
+    // Johnstone, 1917, p. 46.
+    assert_eq!(custom("tuba", 1885), ends("F1", "D4"));
 }
 
 #[test]
@@ -350,6 +382,7 @@ fn physical_compasses_hold_by_year() {
     assert_eq!(physical("tuba", 1885), ends("F1", "F4"));
     // Grove, vol. 1, "Bassoon", p. 152; vol. 2, "Oboe", p. 487.
     assert_eq!(physical("bassoon", 1885), ends("Bb1", "F5"));
+    assert_eq!(physical("bassoon", 1810), ends("Bb1", "D5"), "from memory");
     assert_eq!(physical("oboe", 1885), ends("Bb3", "A6"));
 }
 
@@ -369,7 +402,7 @@ fn a_year_beyond_the_rows_takes_the_nearest_row() {
     );
 }
 
-/// Prout, The Orchestra, vol. 1, 1899, ch. XI, p. 244; Grove, vol. 1, p. 464; Johnstone, 1917,
+/// Prout, The Orchestra, vol. 1, 1898, ch. XI, p. 244; Grove, vol. 1, p. 464; Johnstone, 1917,
 /// p. 50. All three agree.
 #[test]
 fn the_two_timpani_have_a_fifth_each_and_an_octave_together() {
@@ -442,7 +475,7 @@ fn custom_and_solo_lie_within_what_the_instrument_gives() {
 
 #[test]
 fn every_instrument_is_complete() {
-    assert!(catalogue().len() >= 30);
+    assert!(catalogue().len() >= 80);
     for instrument in catalogue() {
         let id = &instrument.id;
         for text in [
@@ -457,18 +490,28 @@ fn every_instrument_is_complete() {
         assert!(instrument.voices >= 1, "{id}");
         let two_handed = matches!(instrument.family, Family::Harp | Family::Keyboard);
         assert_eq!(instrument.staves, if two_handed { 2 } else { 1 }, "{id}");
+        assert_eq!(instrument.grasp.is_some(), two_handed, "{id}");
         assert_eq!(instrument.staves_source.is_empty(), instrument.staves == 1, "{id}");
-        assert_eq!(instrument.bass_alone, id == "harpsichord", "{id}");
-        let wind = matches!(instrument.family, Family::Woodwind | Family::Brass);
+        assert!(!instrument.bass_alone || ["harpsichord", "organ"].contains(&&**id), "{id}");
+        let wind = matches!(instrument.family, Family::Woodwind | Family::Brass | Family::Voice);
         assert_eq!(instrument.breathes, wind, "{id}");
         assert_eq!(instrument.breath.is_some(), wind, "{id}");
         assert!(!wind || instrument.voices == 1, "{id}");
-        assert_eq!(instrument.open_strings.is_empty(), instrument.family != Family::Strings);
+        let bowed = instrument.bowed();
+        assert!(!bowed || !instrument.open_strings.is_empty(), "{id}");
+        assert!(!bowed || (instrument.hand.is_some() && instrument.section.is_some()), "{id}");
+        assert!(bowed || instrument.unpitched || instrument.seat.is_some(), "{id}");
+        let desked = matches!(instrument.family, Family::Strings | Family::Percussion);
+        assert_eq!(instrument.desk.is_some(), !desked, "{id}");
+        assert_eq!(
+            !instrument.slides.is_empty(),
+            id.ends_with("trombone") && id != "valve-trombone"
+        );
         assert_eq!(instrument.telling.is_none(), instrument.unpitched, "{id}");
         assert!(instrument.agility.is_some(), "{id}");
         assert_eq!(instrument.natural.is_some(), !instrument.crooks.is_empty(), "{id}");
         let tuned = !instrument.crooks.is_empty() || !instrument.keys.is_empty();
-        assert_eq!(instrument.compass_is_written, tuned, "{id}");
+        assert!(instrument.compass_is_written || !tuned, "{id}");
         assert_eq!(instrument.drums.is_empty(), id != "timpani", "{id}");
     }
 }
@@ -476,7 +519,7 @@ fn every_instrument_is_complete() {
 #[test]
 fn clefs_cover_the_written_compass_of_custom() {
     for instrument in catalogue() {
-        for year in [1725, 1770, 1810, 1885, 1920] {
+        for year in [1725, 1770, 1810, 1885, 1920, 1950] {
             let compass = instrument.compass(Limit::Custom, year).expect("a customary compass");
             let written = |end: Pitch| {
                 if instrument.compass_is_written {
@@ -502,7 +545,10 @@ fn the_lowest_open_string_is_within_reach_and_strings_rise() {
             let row = instrument.open_strings(year).expect("open strings");
             assert!(row.strings.is_sorted(), "{} in {year}", instrument.id);
             let custom = instrument.compass(Limit::Custom, year).expect("a customary compass");
-            assert_eq!(row.strings.first(), Some(&custom.low), "{} in {year}", instrument.id);
+            // A lower string may be tuned down, or a seventh string added, never the reverse.
+            let lowest = row.strings.first().expect("a string");
+            assert!(custom.low <= *lowest || instrument.id == "viola-damore", "{}", instrument.id);
+            assert!(lowest.midi() - custom.low.midi() <= 2, "{} in {year}", instrument.id);
         }
     }
 }
@@ -531,8 +577,11 @@ fn a_broken_table_is_reported_with_file_instrument_and_field() {
         ("score_order = 200\n", "score_order = 200\nscore_odrer = 1\n", "score_odrer"),
         ("midi = { program = 48 }", "midi = { program = 0 }", "midi.program"),
         ("from_source = \"from memory\"", "from_source = \"\"", "from_source"),
-        ("to = 1919", "to = 1600", "compass Instrument 1680"),
+        ("from = 1680, to = 1849, low", "from = 1680, to = 1600, low", "compass Instrument 1680"),
         ("name = \"small\", low = \"Bb2\"", "name = \"small\", low = \"Bb4\"", "drums `small`"),
+        ("percent = 60", "percent = 160", "sparing.percent"),
+        ("milliseconds = 6000", "milliseconds = \"long\"", "milliseconds"),
+        ("seat = { pan = 64", "seat = { pan = 164", "seat"),
     ] {
         assert!(good.contains(from), "the sample no longer has {from}");
         let broken = good.replacen(from, to, 1);
@@ -542,33 +591,4 @@ fn a_broken_table_is_reported_with_file_instrument_and_field() {
             assert!(error.contains(word), "{word} is missing in: {error}");
         }
     }
-}
-
-#[test]
-fn faults_that_a_table_shows_only_as_a_whole_are_reported() {
-    let brass = include_str!("data/brass.toml");
-    let twice = read::read_files(&[("one.toml", brass), ("two.toml", brass)]);
-    let message = twice.expect_err("the same words twice").to_string();
-    assert!(message.contains("two.toml") && message.contains("already taken"), "{message}");
-
-    let wrong = brass.replacen("steps = -4, semitones = -7", "steps = -4, semitones = -6", 1);
-    let message = read::read_files(&[("brass.toml", &wrong)]).expect_err("wrong").to_string();
-    assert!(message.contains("crooks `F`"), "{message}");
-
-    let keys = include_str!("data/harp-and-keyboard.toml");
-    for (from, to) in [
-        ("staves = 2\n", "staves = 3\n"),
-        ("staves = 2\n", "staves = 1\n"),
-        ("staves_source = \"common practice\"\n", ""),
-        ("    { clef = \"bass\", low = \"Cb1\", high = \"F4\" },\n", ""),
-    ] {
-        assert!(keys.contains(from), "the sample no longer has {from}");
-        let wrong = keys.replacen(from, to, 1);
-        let message = read::read_files(&[("keys.toml", &wrong)]).expect_err(to).to_string();
-        assert!(message.contains("staves"), "{message}");
-    }
-
-    let wrong = brass.replacen("second = [2, 12]", "second = [2, 21]", 1);
-    let message = read::read_files(&[("brass.toml", &wrong)]).expect_err("wrong").to_string();
-    assert!(message.contains("natural.second"), "{message}");
 }

@@ -9,7 +9,7 @@ use super::Pitch;
 ///
 /// A minor third up is (2, 3), an augmented second up (1, 3): alike on a keyboard, different on
 /// paper.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default, serde::Serialize)]
 pub struct Interval {
     /// Diatonic steps: 0 for a unison, 7 for an octave.
     pub steps: i32,

@@ -107,6 +107,7 @@ fn holds(form: &Form, number: &Number) -> bool {
 }
 
 fn misnumbered(number: &Number, expected: i32, difference: i64) -> Diagnostic {
+    let written = i32::try_from(number.value).unwrap_or(expected);
     Diagnostic::error(
         "bars/number",
         number.span,
@@ -118,7 +119,7 @@ fn misnumbered(number: &Number, expected: i32, difference: i64) -> Diagnostic {
     } else {
         "Is a bar here twice?".to_string()
     })
-    .with_bars(expected, i32::try_from(number.value).unwrap_or(expected))
+    .with_bars(expected.min(written), expected.max(written))
     .with_fix(format!("number it {expected}"), number.span, format!("{expected}:"), false)
 }
 

@@ -40,6 +40,7 @@ pub(super) fn ensembles(cx: &mut Context, tree: &Tree) -> Vec<Arc<Ensemble>> {
 fn check_lines(cx: &mut Context, tree: &EnsembleTree) {
     let mut eras = Vec::new();
     let mut seen: Vec<&Word> = Vec::new();
+    let mut groups: Vec<&Word> = Vec::new();
     for line in &tree.lines {
         match line {
             EnsembleLine::Era(year) => {
@@ -69,7 +70,21 @@ fn check_lines(cx: &mut Context, tree: &EnsembleTree) {
                 }
                 seen.push(&players.name);
             }
-            EnsembleLine::Group(..) | EnsembleLine::Without(_) => {}
+            EnsembleLine::Group(name, _) => {
+                if let Some(first) = groups.iter().find(|word| word.value == name.value) {
+                    cx.push(
+                        Diagnostic::error(
+                            "names/twice",
+                            name.span,
+                            format!("This ensemble has two groups called `{}`.", name.value),
+                        )
+                        .with_label(first.span, "the first is here")
+                        .with_help("Name all its players on one line, or give it another name."),
+                    );
+                }
+                groups.push(name);
+            }
+            EnsembleLine::Without(_) => {}
             EnsembleLine::Budget(items) => {
                 for (_, percent) in items.iter().filter(|(_, percent)| percent.value > 100) {
                     cx.push(
@@ -123,6 +138,12 @@ fn ensemble<'t>(
         let section = player.line_name.rsplit('-').next().and_then(|n| n.parse::<u8>().ok());
         (player.instrument.score_order, section.unwrap_or(0))
     });
+    // A line that could not be read may have said otherwise of players who were taken over.
+    for player in &players {
+        if unread.contains(&player.line_name) && !unsure.contains(&player.line_name) {
+            unsure.push(player.line_name.clone());
+        }
+    }
     let players: Vec<Arc<Player>> = players.into_iter().map(Arc::new).collect();
     let mut groups = Vec::new();
     for (name, members) in &gathered.groups {
@@ -262,15 +283,18 @@ fn line_players(cx: &mut Context, line: &PlayersTree) -> Vec<Player> {
 /// The instrument of an ensemble line, and the number of the section (`violin-2`: 2).
 fn instrument_of(cx: &mut Context, line: &PlayersTree) -> Option<(&'static Instrument, u8)> {
     let word = line.name.value.as_str();
-    let (base, section) = match word.rsplit_once('-') {
-        Some((base, digits)) if instruments::find(base).is_some() => {
-            (base, digits.parse::<u8>().unwrap_or(0))
-        }
+    // Nothing but the number of a section may follow a name: `violin-2`.
+    let section = |digits: &str| digits.parse::<u8>().ok().filter(|number| *number > 0);
+    let numbered = word.rsplit_once('-').and_then(|(base, digits)| {
+        Some((base, section(digits).filter(|_| cx.instrument(base).is_some())?))
+    });
+    let (base, section) = match numbered {
+        Some(numbered) if cx.instrument(word).is_none() => numbered,
         _ => (word, 0),
     };
     let base = Word { value: base.to_string(), span: line.name.span };
     let year = line.count.as_ref().is_some_and(|count| count.value >= 1600);
-    if year && instruments::find(&base.value).is_none() {
+    if year && cx.instrument(&base.value).is_none() {
         cx.push(unknown(&base, &["era"], "instrument", word));
         return None;
     }
@@ -284,10 +308,12 @@ pub(super) fn instrument_named(
     word: &Word,
     crooked: bool,
 ) -> Option<&'static Instrument> {
-    let natural = instruments::find(&format!("natural-{}", word.value)).filter(|_| crooked);
-    let found = natural.or_else(|| instruments::find(&word.value));
+    let plain = cx.instrument(&word.value);
+    let natural = plain.filter(|_| crooked).and_then(Instrument::without_valves);
+    let found = natural.or(plain);
     if found.is_none() {
-        let known: Vec<&str> = catalogue().iter().map(|i| i.id.as_str()).collect();
+        let own = cx.instruments.iter().copied();
+        let known: Vec<&str> = own.chain(catalogue()).map(|i| i.id.as_str()).collect();
         let finding = unknown(word, &known, "instrument", &word.value);
         cx.push(match instruments::meant(&word.value) {
             Some(meant) => Diagnostic { fixes: Vec::new(), ..finding }
@@ -355,7 +381,7 @@ pub(super) fn needs_key(
     several_players: bool,
 ) -> bool {
     let id = &instrument.id;
-    let natural = instruments::find(&format!("natural-{id}")).is_some();
+    let natural = instrument.without_valves().is_some();
     let several = instrument.keys.len() > 1 && instrument.transposition == Interval::UNISON;
     let needs = instrument.natural.is_some() || natural || several;
     if needs {
@@ -407,17 +433,32 @@ pub(super) fn crook(
                 word.span,
                 format!("`{}` can mean two crooks.", word.value),
             )
-            .with_help(format!("Write `{alto}` or `{basso}`: they lie an octave apart, and old parts are not of one mind."))
+            .with_help(format!(
+                "Write `{alto}` or `{basso}`: they lie an octave apart, and old parts disagree."
+            ))
         } else {
             Diagnostic::error(
                 "natural-brass/no-such-crook",
                 word.span,
-                format!("Nobody made a crook in {} for the {}.", word.value, instrument.name.to_lowercase()),
+                format!(
+                    "There is no {} crook for the {}.",
+                    word.value,
+                    instrument.name.to_lowercase()
+                ),
             )
-            .with_help(format!("Known crooks: {}.", known.join(", ")))
+            .with_help(format!(
+                "{}Known crooks: {}.",
+                german_h(&word.value),
+                known.join(", ")
+            ))
         });
     }
     found
+}
+
+/// What German parts call B natural.
+fn german_h(name: &str) -> &'static str {
+    if name.split(' ').next() == Some("H") { "German H is B. " } else { "" }
 }
 
 /// The key of that name, or a finding.
@@ -433,7 +474,7 @@ pub(super) fn key(
         let help = if known.is_empty() {
             format!("The {name} is built in one key only: leave `in {}` out.", word.value)
         } else {
-            format!("Known: {}.", known.join(", "))
+            format!("{}Known: {}.", german_h(&word.value), known.join(", "))
         };
         cx.push(
             Diagnostic::error(
@@ -493,8 +534,11 @@ pub(super) fn tuned_notes(
     written: &[PitchTree],
     instrument: &Instrument,
 ) -> Vec<Pitch> {
-    let low = instrument.drums.iter().map(|drum| drum.low).min();
-    let high = instrument.drums.iter().map(|drum| drum.high).max();
+    // Whatever the year: what was not yet asked then is a matter for the checker.
+    let sets = instrument.drum_sets.iter().flat_map(|set| &set.drums);
+    let all = || instrument.drums.iter().chain(sets.clone());
+    let low = all().map(|drum| drum.low).min();
+    let high = all().map(|drum| drum.high).max();
     let mut notes = Vec::new();
     for pitch in written {
         let Some(octave) = pitch.octave else {
@@ -508,9 +552,7 @@ pub(super) fn tuned_notes(
         if low.is_some_and(|low| note.midi() < low.midi())
             || high.is_some_and(|high| note.midi() > high.midi())
         {
-            let compass: Vec<String> = instrument
-                .drums
-                .iter()
+            let compass: Vec<String> = all()
                 .map(|drum| format!("the {} drum {} to {}", drum.name, drum.low, drum.high))
                 .collect();
             cx.push(

@@ -107,10 +107,16 @@ pub(super) fn form(
             settings.doubt(place.checked_sub(1).map_or(0, |place| tree.lines[place].bars.first));
             continue;
         }
-        for item in &line.items {
+        for (place, item) in line.items.iter().enumerate() {
             let before = cx.diagnostics.len();
+            if settings.contradicts(cx, line, place) {
+                continue;
+            }
             settings.add(cx, line.bars, item);
-            if cx.errors_since(before) {
+            if !cx.errors_since(before) {
+                let what = once_a_bar(&item.value);
+                settings.said.extend(what.map(|what| (what, line.bars.first, item.span)));
+            } else {
                 let counts = matches!(
                     item.value,
                     FormItem::Metre(_) | FormItem::Length(_) | FormItem::PickUp(_)
@@ -118,6 +124,14 @@ pub(super) fn form(
                 settings.doubt(if counts { line.bars.first } else { u32::MAX });
             }
         }
+    }
+    if let Some((0, span)) = settings.end
+        && settings.pick_up.is_none()
+    {
+        cx.push(
+            Diagnostic::error("bars/outside", span, "The piece cannot end with bar 0.")
+                .with_help("Bar 0 is the pick-up, and this form has none: name the last bar."),
+        );
     }
     let last = match (settings.end, voices) {
         // All voices agree on another bar: one finding for all of them. A form that is longer than
@@ -217,9 +231,85 @@ struct Settings {
     repeats: Vec<BarRange>,
     endings: Vec<(BarRange, u32)>,
     doubles: Vec<(u32, Span)>,
+    /// What has been said of which bar, and where.
+    said: Vec<(&'static str, u32, Span)>,
+}
+
+/// What a bar has one of, in the word of the language.
+fn once_a_bar(item: &FormItem) -> Option<&'static str> {
+    Some(match item {
+        FormItem::Metre(_) => "metre",
+        FormItem::Key(..) => "key",
+        FormItem::Tempo(..) => "tempo",
+        FormItem::Mark(_) => "mark",
+        FormItem::PickUp(_) => "pick-up",
+        FormItem::Length(_) => "length",
+        FormItem::DoubleBar => "double-bar",
+        FormItem::End => "end",
+        FormItem::Repeat | FormItem::Ending(_) => return None,
+    })
+}
+
+/// An item with the comma that parts it from its neighbour; the whole line where it stands alone.
+fn with_comma(line: &FormLine, place: usize) -> Span {
+    let item = line.items[place].span;
+    match (place.checked_sub(1), line.items.get(place + 1)) {
+        (Some(before), _) => line.items[before].span.after().to(item),
+        (None, Some(next)) => item.to(next.span.before()),
+        (None, None) => line.bars.span.to(item),
+    }
 }
 
 impl Settings {
+    /// Tells of an item that says of a bar what another has said, or that speaks of several bars
+    /// where it can hold for one; it does not count.
+    fn contradicts(&mut self, cx: &mut Context, line: &FormLine, place: usize) -> bool {
+        let item = &line.items[place];
+        let (Some(what), bars) = (once_a_bar(&item.value), line.bars) else { return false };
+        if bars.last > bars.first {
+            cx.push(
+                Diagnostic::error(
+                    "bars/one-bar",
+                    bars.span,
+                    format!(
+                        "`{what}` speaks of one bar, not of bars {} to {}.",
+                        bars.first, bars.last
+                    ),
+                )
+                .with_label(item.span, "this")
+                .with_help(match item.value {
+                    FormItem::Metre(_) | FormItem::Key(..) | FormItem::Tempo(..) => {
+                        format!("Write `{} {what} …`: it holds until the next {what}.", bars.first)
+                    }
+                    _ => format!("Write a line with one bar: `{} {what} …`.", bars.first),
+                })
+                .with_fix(
+                    "name the first bar",
+                    bars.span,
+                    bars.first.to_string(),
+                    false,
+                ),
+            );
+        }
+        let same = |(before, bar, _): &&(&str, u32, Span)| *before == what && *bar == bars.first;
+        if what != "end"
+            && let Some((_, bar, first)) = self.said.iter().find(same)
+        {
+            cx.push(
+                Diagnostic::error(
+                    "names/twice",
+                    item.span,
+                    format!("Bar {bar} has a second `{what}`."),
+                )
+                .with_label(*first, "the first is here")
+                .with_help("A bar has one; take one of the two away.")
+                .with_fix("take this one away", with_comma(line, place), "", false),
+            );
+            return true;
+        }
+        false
+    }
+
     fn doubt(&mut self, bar: u32) {
         self.unsure_from = Some(self.unsure_from.map_or(bar, |from| from.min(bar)));
     }

@@ -14,7 +14,7 @@ use super::{Context, lost};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::syntax::{Declaration, VoiceTree};
 
-/// What one run keeps for the next.
+/// What one run of this stage keeps for the next.
 #[derive(Default)]
 pub struct Kept {
     pub(super) voices: Vec<Arc<KeptVoice>>,

@@ -2,7 +2,8 @@
 
 use std::collections::HashMap;
 
-use crate::diagnostics::{Diagnostic, FileId, Sources};
+use crate::diagnostics::{Diagnostic, FileId, Sources, Span};
+use crate::instruments::{self, Instrument};
 use crate::syntax::{Declaration, Document, Tree, Word};
 
 /// Why a source could not be brought in.
@@ -53,6 +54,9 @@ pub trait Shelf {
     /// Its name, unique, as it is shown.
     fn name(&self, file: FileId) -> &str;
     /// The file that `path` names in another one.
+    ///
+    /// # Errors
+    /// Says why it cannot be brought in.
     fn find(&mut self, path: &str, from: FileId) -> Result<FileId, LoadError>;
 }
 
@@ -102,16 +106,18 @@ impl Shelf for Once<'_> {
     }
 }
 
-/// The declarations of a source and of all it uses, used ones first.
+/// The declarations of a source and of all it uses, used ones first, and the instruments of the
+/// user that are among them.
 pub(super) fn read_all(
     shelf: &mut dyn Shelf,
     root: FileId,
     diagnostics: &mut Vec<Diagnostic>,
-) -> Tree {
-    let mut reading = Reading { shelf, diagnostics, open: Vec::new(), done: Vec::new() };
+) -> (Tree, Vec<&'static Instrument>) {
+    let (open, done, instruments) = (Vec::new(), Vec::new(), Vec::new());
+    let mut reading = Reading { shelf, diagnostics, open, done, instruments };
     let mut whole = Tree::default();
     reading.read(root, &mut whole);
-    whole
+    (whole, reading.instruments)
 }
 
 struct Reading<'a> {
@@ -120,7 +126,11 @@ struct Reading<'a> {
     /// Sources that are being read, from the root inwards.
     open: Vec<FileId>,
     done: Vec<FileId>,
+    instruments: Vec<&'static Instrument>,
 }
+
+/// How the name of a file of instruments ends.
+const INSTRUMENTS: &str = ".toml";
 
 /// `use` within `use` deeper than this is no longer a house's order but a mistake.
 const DEEPEST_USE: usize = 32;
@@ -149,7 +159,18 @@ impl Reading<'_> {
                 return self.diagnostics.push(cannot_use(path, &error));
             }
         };
-        if self.open.contains(&file) || self.open.len() >= DEEPEST_USE {
+        if self.open.len() >= DEEPEST_USE && !self.open.contains(&file) {
+            self.diagnostics.push(
+                Diagnostic::error(
+                    "use/cannot-read",
+                    path.span,
+                    format!("Files use one another more than {DEEPEST_USE} deep."),
+                )
+                .with_help("Let the piece itself `use` what it needs, side by side."),
+            );
+            return;
+        }
+        if self.open.contains(&file) {
             let name = self.shelf.name(file);
             let chain: Vec<&str> = self.open.iter().map(|file| self.shelf.name(*file)).collect();
             let chain = chain.join("` uses `");
@@ -160,9 +181,29 @@ impl Reading<'_> {
             );
             return;
         }
-        if !self.done.contains(&file) {
+        if self.done.contains(&file) {
+            return;
+        }
+        if self.shelf.name(file).to_lowercase().ends_with(INSTRUMENTS) {
+            self.instruments_of(file);
+        } else {
             self.read(file, whole);
         }
+    }
+
+    /// The instruments of a file in the format of the catalogue.
+    fn instruments_of(&mut self, file: FileId) {
+        let text = self.shelf.document(file).text();
+        let (instruments, faults) = instruments::read_instruments(text, &self.instruments);
+        self.instruments.extend(instruments);
+        for fault in faults {
+            // No source is as long as the numbers of a span.
+            let at = |place: usize| u32::try_from(place).unwrap_or(u32::MAX);
+            let span = Span::new(file, at(fault.range.start), at(fault.range.end));
+            let finding = Diagnostic::error("use/cannot-read", span, fault.message);
+            self.diagnostics.push(finding.with_help(fault.help));
+        }
+        self.done.push(file);
     }
 }
 
@@ -190,4 +231,46 @@ fn cannot_use(path: &Word, error: &LoadError) -> Diagnostic {
         ),
     };
     Diagnostic::error("use/cannot-read", path.span, message).with_help(help)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::resolve::resolve;
+
+    /// One file of instruments beside the source.
+    struct Band(&'static str);
+
+    impl Loader for Band {
+        fn load(&mut self, path: &str, _: &str) -> Result<(String, String), LoadError> {
+            Ok((path.to_string(), self.0.to_string()))
+        }
+    }
+
+    const PIECE: &str = "use \"band.toml\"\npiece \"Ferry\" { composer \"House copyist\" }\n\
+         form { 1 metre 4/4, key C major\n 1 end }\nvoice tune { 1: 1/1 C3 | }\n\
+         ensemble few { era 1885\n weir-cello 2 players, weir-cello-2 2 players }\n\
+         scoring few for few {\n weir-cello plays tune as melody\n weir-cello-2 rests\n}\n";
+
+    fn read(band: &'static str) -> (usize, Vec<Diagnostic>) {
+        let mut sources = Sources::new();
+        let root = sources.add("piece.ripieno", PIECE.to_string());
+        let (piece, found) = resolve(&mut sources, root, &mut Band(band));
+        (piece.ensembles[0].players.len(), found)
+    }
+
+    #[test]
+    fn an_ensemble_engages_instruments_of_the_users_own_file() {
+        let (players, found) = read("[[instrument]]\nid = \"weir-cello\"\nlike = \"cello\"\n");
+        assert!(found.is_empty(), "{found:#?}");
+        assert_eq!(players, 2);
+    }
+
+    #[test]
+    fn what_is_wrong_in_it_is_told_at_its_place_in_its_own_file() {
+        let (_, found) = read("[[instrument]]\nid = \"weir-cello\"\nlike = \"chello\"\n");
+        assert_eq!(found[0].code, "use/cannot-read", "{found:#?}");
+        assert_ne!(found[0].primary.span.file, found[1].primary.span.file);
+        assert_eq!(found[1].code, "names/unknown", "{found:#?}");
+    }
 }

@@ -20,11 +20,11 @@ mod tests;
 use std::sync::Arc;
 
 use crate::diagnostics::{Diagnostic, FileId, Severity, Sources, Span};
+use crate::instruments::{self, Instrument};
 use crate::syntax::{Declaration, Tree, Word};
 
 pub use kept::Kept;
-pub use loader::Shelf;
-pub use loader::{LoadError, Loader, NoFiles};
+pub use loader::{LoadError, Loader, NoFiles, Shelf};
 pub use music::MOMENTARY_DIRECTIONS;
 pub use piece::*;
 
@@ -43,13 +43,15 @@ pub fn resolve(
 
 /// The same for the files of a shelf, with what an earlier run kept; what comes out equal to what
 /// came out then is the same `Arc`.
+#[must_use]
 pub fn resolve_again(
     shelf: &mut dyn Shelf,
     root: FileId,
     kept: &mut Kept,
 ) -> (Arc<Piece>, Vec<Diagnostic>) {
     let mut cx = Context::default();
-    let tree = loader::read_all(shelf, root, &mut cx.diagnostics);
+    let (tree, instruments) = loader::read_all(shelf, root, &mut cx.diagnostics);
+    cx.instruments = instruments;
     let piece = Arc::new(link(&mut cx, &tree, root, kept));
     kept.piece = Arc::clone(&piece);
     (piece, cx.diagnostics)
@@ -59,6 +61,8 @@ pub fn resolve_again(
 #[derive(Default)]
 struct Context {
     diagnostics: Vec<Diagnostic>,
+    /// The instruments of the user.
+    instruments: Vec<&'static Instrument>,
     told: lost::Told,
     counted: music::Counted,
 }
@@ -66,6 +70,12 @@ struct Context {
 impl Context {
     fn push(&mut self, diagnostic: Diagnostic) {
         self.diagnostics.push(diagnostic);
+    }
+
+    /// The instrument of that word: one of the user's or of the catalogue.
+    fn instrument(&self, word: &str) -> Option<&'static Instrument> {
+        let called = |i: &&&'static Instrument| i.id == word || i.aliases.iter().any(|a| a == word);
+        self.instruments.iter().find(called).copied().or_else(|| instruments::find(word))
     }
 
     /// Are there errors among the findings from the one of that index on?
@@ -147,6 +157,7 @@ fn form_of(declaration: &Declaration) -> Option<&crate::syntax::FormTree> {
 fn head(cx: &mut Context, tree: &Tree, piece: &mut Piece) {
     const LINES: [&str; 4] = ["subtitle", "composer", "arranger", "licence"];
     let mut spans = Vec::new();
+    let mut said = Vec::new();
     for declaration in &tree.declarations {
         let Declaration::Piece(head) = &**declaration else { continue };
         spans.push(head.title.span);
@@ -166,6 +177,12 @@ fn head(cx: &mut Context, tree: &Tree, piece: &mut Piece) {
                     continue;
                 }
             };
+            let known = LINES.iter().find(|line| **line == what.value).copied();
+            if known.is_some_and(|what_line| {
+                said_twice(cx, &mut said, what_line, what.span.to(text.span))
+            }) {
+                continue;
+            }
             *line = Some(text.value.clone());
         }
     }
@@ -191,6 +208,25 @@ fn twice(what: &str, second: Span, first: Span) -> Diagnostic {
     Diagnostic::error("names/twice", second, format!("There is a second {what}."))
         .with_label(first, "the first is here")
         .with_help(format!("A source has one {what}; take one of the two away."))
+}
+
+/// Tells of something that a line or a block says a second time, and offers to take it away.
+fn said_twice(
+    cx: &mut Context,
+    said: &mut Vec<(&'static str, Span)>,
+    what: &'static str,
+    span: Span,
+) -> bool {
+    match said.iter().find(|(before, _)| *before == what) {
+        Some((_, first)) => {
+            cx.push(Diagnostic::twice(what, span, *first));
+            true
+        }
+        None => {
+            said.push((what, span));
+            false
+        }
+    }
 }
 
 /// Says where a name is given twice.

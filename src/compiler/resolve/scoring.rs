@@ -102,13 +102,16 @@ fn scoring(cx: &mut Context, tree: &ScoringTree, ensemble: usize, piece: &Piece)
     let players = &piece.ensembles[ensemble];
     let mut lines: Vec<Arc<Line>> =
         tree.lines.iter().map(|line| Arc::new(scoring_line(cx, line, players, piece))).collect();
-    lines.extend(tree.broken.iter().map(|line| Arc::new(unread_line(line, players, piece))));
+    for (line, before) in tree.broken.iter().zip(&tree.broken_behind).rev() {
+        lines.insert(*before, Arc::new(unread_line(line, players, piece)));
+    }
     let allows = tree.allows.iter().map(|tree| allow(cx, tree, players, piece)).collect();
     Scoring {
         name: tree.name.value.clone(),
         span: tree.name.span,
         ensemble,
         keep: None,
+        keeps_lines: tree.keeps_lines,
         lines,
         allows,
         adrift: tree.broken.iter().any(|line| nearest(&lost::words(line)[0], ["keep"]).is_some()),
@@ -148,6 +151,7 @@ fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
         techniques: Vec::new(),
         words: Vec::new(),
         unsure: Unsure { what: true, who: who.is_empty(), bars: false },
+        unread: true,
         who,
     }
 }
@@ -192,6 +196,7 @@ fn scoring_line(cx: &mut Context, tree: &ScoringLine, ensemble: &Ensemble, piece
         techniques: Vec::new(),
         words: Vec::new(),
         unsure: Unsure::default(),
+        unread: false,
     };
     line.unsure.who = line.who.len() < tree.who.len();
     modifiers(cx, tree, piece, &mut line);
@@ -260,9 +265,19 @@ fn claimed_twice(bars: &Spanned<Modifier>, verb: &VerbTree) -> Diagnostic {
 }
 
 fn modifiers(cx: &mut Context, tree: &ScoringLine, piece: &Piece, line: &mut Line) {
+    let mut said = Vec::new();
     for modifier in &tree.modifiers {
         let span = modifier.span;
         let before = cx.diagnostics.len();
+        let once = match &modifier.value {
+            Modifier::Bars(_) => Some("`bars`"),
+            Modifier::Role(_) => Some("role"),
+            Modifier::At(_) => Some("`at`"),
+            _ => None,
+        };
+        if once.is_some_and(|what| super::said_twice(cx, &mut said, what, span)) {
+            continue;
+        }
         match &modifier.value {
             Modifier::Bars(ranges) => line.bars = indices(cx, &piece.form, ranges),
             Modifier::Role(name) => {

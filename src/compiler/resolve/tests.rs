@@ -263,3 +263,70 @@ fn as_many_timpanists_as_drums_are_a_slip_worth_a_word() {
     assert_eq!(line("timpani tuned G2, C3, D3"), [""; 0]);
     assert_eq!(line("timpani 2 tuned G2, C3, D3"), [""; 0]);
 }
+
+#[test]
+fn what_is_said_twice_of_one_thing_is_one_finding_with_both_places() {
+    let form = |lines: &str| format!("piece \"Weir\" {{ }}\nform {{\n{lines}\n}}\n");
+    let good = form("1 metre 4/4, key C major\n2 end");
+    let rest = "voice v { 1: 1/1 C5 | 2: C5 | }\nensemble few { era 1810\n oboe }\n";
+    let scoring = |line: &str| format!("{good}{rest}scoring s for few {{\n {line}\n}}\n");
+    for (source, code, second) in [
+        (form("1 metre 4/4, key C major\n1 metre 3/4\n2 end"), "names/twice", "metre 3/4"),
+        (form("1 metre 4/4, key C major, key D major\n2 end"), "names/twice", "key D major"),
+        (
+            form("1 metre 4/4, tempo \"Largo\"\n1 tempo 1/4 at 60\n2 end"),
+            "names/twice",
+            "tempo 1/4 at 60",
+        ),
+        (form("1 metre 4/4\n2 mark \"A\"\n2 mark \"B\"\n2 end"), "names/twice", "mark \"B\""),
+        (form("1 metre 4/4\n1..2 key D major\n2 end"), "bars/one-bar", "1..2"),
+        (form("1 metre 4/4\n0 end"), "bars/outside", "end"),
+        (scoring("oboe plays v as melody as bass"), "names/twice", "as bass"),
+        (scoring("oboe plays v as melody at p, at ff"), "names/twice", "at ff"),
+        (scoring("oboe plays v bars 1 as melody bars 2"), "names/twice", "bars 2"),
+        (
+            good.replace("{ }", "{\n composer \"A\"\n composer \"B\"\n}"),
+            "names/twice",
+            "composer \"B\"",
+        ),
+        (
+            format!("{good}ensemble few {{ era 1770\n horn 2 crook D crook F\n}}\n"),
+            "names/twice",
+            "crook F",
+        ),
+        (
+            format!(
+                "{good}ensemble few {{ era 1770\n oboe 2\n group g = oboe\n group g = oboe\n}}\n"
+            ),
+            "names/twice",
+            "g",
+        ),
+    ] {
+        let mut sources = Sources::new();
+        let file = sources.add("twice.ripieno", source.as_str());
+        let (_, findings) = resolve(&mut sources, file, &mut NoFiles);
+        let told: Vec<&str> = findings.iter().map(|finding| finding.code).collect();
+        assert_eq!(told, [code], "{source}\n{findings:#?}");
+        let place = sources.text(findings[0].primary.span).trim_start_matches([',', ' ']);
+        assert_eq!(place, second, "{source}");
+        // The change that is offered mends it, where one is.
+        let Some(fix) = findings[0].fixes.first() else { continue };
+        let mut mended = source.clone();
+        for edit in fix.edits.iter().rev() {
+            mended.replace_range(sources.range(edit.span), &edit.text);
+        }
+        assert!(messages(&mended).is_empty(), "{mended}\n{:?}", messages(&mended));
+    }
+}
+
+#[test]
+fn a_character_that_nobody_sees_is_told_and_left_out() {
+    let (piece, findings) = {
+        let mut sources = Sources::new();
+        let text = "piece \"Be\u{1B}[31mll \u{202E}Weir\" { }\nform {\n 1 metre 4/4, key C major\n 1 end\n}\n";
+        let file = sources.add("hidden.ripieno", text);
+        resolve(&mut sources, file, &mut NoFiles)
+    };
+    assert_eq!(findings.iter().map(|f| f.code).collect::<Vec<_>>(), ["syntax/hidden-character"]);
+    assert_eq!(piece.title, "Be[31mll Weir");
+}

@@ -7,7 +7,7 @@ use super::context::{Context, Grammar, Rule, read_fraction, read_number, read_va
 use super::explain;
 use super::tree::*;
 
-pub(super) fn piece_line(cx: &Context, pair: Pair<Rule>) -> Option<(Word, Word)> {
+pub(super) fn piece_line(cx: &mut Context, pair: Pair<Rule>) -> Option<(Word, Word)> {
     let mut parts = pair.into_inner();
     Some((cx.word(&parts.next()?), cx.string(&parts.next()?)))
 }
@@ -136,7 +136,7 @@ pub(super) fn harmony_bar(cx: &mut Context, pair: Pair<Rule>) -> HarmonyBar {
     bar
 }
 
-pub(super) fn dynamics_line(cx: &Context, pair: Pair<Rule>) -> Option<DynamicsLine> {
+pub(super) fn dynamics_line(cx: &mut Context, pair: Pair<Rule>) -> Option<DynamicsLine> {
     let words = cx.direction_words(pair.clone().into_inner());
     let positions = pair.into_inner().filter(|p| p.as_rule() == Rule::position);
     let mut positions = positions.map(|p| position(cx, p));

@@ -3,7 +3,7 @@
 use pest::iterators::{Pair, Pairs};
 
 use super::tree::*;
-use crate::diagnostics::{Diagnostic, FileId, ItemId, Span};
+use crate::diagnostics::{Diagnostic, FileId, ItemId, Span, is_hidden, without_hidden};
 
 /// The parser that pest makes of the grammar.
 #[derive(pest_derive::Parser)]
@@ -40,8 +40,24 @@ impl Context<'_> {
     }
 
     /// The text of a string without its quotes; the place is the whole string.
-    pub(super) fn string(&self, pair: &Pair<Rule>) -> Word {
-        Spanned { value: pair.as_str().trim_matches('"').to_string(), span: self.span(pair) }
+    /// Characters in it that nobody sees are told and left out.
+    pub(super) fn string(&mut self, pair: &Pair<Rule>) -> Word {
+        let (text, span) = (pair.as_str().trim_matches('"'), self.span(pair));
+        let value = without_hidden(text).into_owned();
+        if let Some(hidden) = text.chars().find(|c| is_hidden(*c)) {
+            let code = u32::from(hidden);
+            self.diagnostics.push(
+                Diagnostic::warning(
+                    "syntax/hidden-character",
+                    span,
+                    format!("In this text stands a character that nobody sees (U+{code:04X})."),
+                )
+                .with_text("it is left out")
+                .with_help("Take it away, or type the text anew.")
+                .with_fix("take it away", span, format!("\"{value}\""), true),
+            );
+        }
+        Spanned { value, span }
     }
 
     pub(super) fn number(&self, pair: &Pair<Rule>) -> Number {
@@ -60,7 +76,7 @@ impl Context<'_> {
         ranges.map(|range| self.bar_range(range)).collect()
     }
 
-    pub(super) fn direction_words(&self, pairs: Pairs<Rule>) -> Vec<DirectionWord> {
+    pub(super) fn direction_words(&mut self, pairs: Pairs<Rule>) -> Vec<DirectionWord> {
         pairs
             .filter(|p| p.as_rule() == Rule::direction_word)
             .flat_map(Pair::into_inner)

@@ -445,15 +445,21 @@ fn declaration(items: &[Item]) -> Declaration {
                 name: name.clone(),
                 ensemble: ensemble.clone(),
                 keeps: Vec::new(),
+                keeps_lines: false,
                 lines: Vec::new(),
                 allows: Vec::new(),
                 broken: broken(),
+                broken_behind: Vec::new(),
             };
             for node in nodes {
                 match node {
-                    Node::Keep(names) => tree.keeps.extend(names.iter().cloned()),
+                    Node::Keep(names, lines) => {
+                        tree.keeps.extend(names.iter().cloned());
+                        tree.keeps_lines |= *lines;
+                    }
                     Node::Allow(allow) => tree.allows.push(allow.clone()),
                     Node::ScoringLine(line) => tree.lines.push(Arc::clone(line)),
+                    Node::Broken(_) => tree.broken_behind.push(tree.lines.len()),
                     _ => {}
                 }
             }

@@ -94,7 +94,7 @@ pub enum Node {
     /// A line of an ensemble; one line may name several kinds of players.
     EnsembleLines(Vec<EnsembleLine>),
     /// `keep name`.
-    Keep(Vec<Word>),
+    Keep(Vec<Word>, bool),
     /// `allow …`.
     Allow(AllowTree),
     /// A line that makes players do something; written notes with their bars are one.
@@ -257,7 +257,10 @@ fn entry(cx: &mut Context, within: Within, pair: Pair<Rule>) -> Node {
         Rule::harmony_bar => Some(Node::HarmonyBar(Arc::new(blocks::harmony_bar(cx, pair)))),
         Rule::dynamics_line => blocks::dynamics_line(cx, pair).map(Node::DynamicsLine),
         Rule::bar => Some(Node::Bar(Arc::new(music::bar(cx, pair)))),
-        Rule::keep => Some(Node::Keep(scoring::keep(cx, pair))),
+        Rule::keep => {
+            let (names, lines) = scoring::keep(cx, pair);
+            Some(Node::Keep(names, lines))
+        }
         Rule::allow => scoring::allow(cx, pair).map(Node::Allow),
         Rule::scoring_line | Rule::writes_line => {
             scoring::scoring_line(cx, pair).map(|line| Node::ScoringLine(Arc::new(line)))

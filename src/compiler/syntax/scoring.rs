@@ -5,6 +5,7 @@ use pest::iterators::Pair;
 use super::context::{Context, Rule, read_number};
 use super::tree::*;
 use super::{explain, music};
+use crate::diagnostics::{Diagnostic, Span};
 
 /// A line of an ensemble; one line may name several kinds of players.
 pub(super) fn ensemble_lines(cx: &mut Context, pair: Pair<Rule>) -> Vec<EnsembleLine> {
@@ -75,8 +76,18 @@ fn players(cx: &mut Context, pair: Pair<Rule>) -> Option<PlayersTree> {
         paper_name: None,
         span,
     };
+    let mut said: Vec<(Rule, Span)> = Vec::new();
     for option in inner {
-        match option.as_rule() {
+        let (rule, place) = (option.as_rule(), cx.span(&option));
+        if rule != Rule::joins
+            && let Some((_, first)) = said.iter().find(|(before, _)| *before == rule)
+        {
+            let word = option.as_str().split_whitespace().next().unwrap_or_default();
+            cx.diagnostics.push(Diagnostic::twice(&format!("`{word}`"), place, *first));
+            continue;
+        }
+        said.push((rule, place));
+        match rule {
             Rule::count => {
                 let mut parts = option.into_inner();
                 tree.count = parts.next().map(|p| cx.number(&p));
@@ -114,9 +125,10 @@ fn tuned(cx: &mut Context, pair: Pair<Rule>) -> Vec<PitchTree> {
     pair.into_inner().filter(|p| p.as_rule() == Rule::pitch).map(|p| cx.pitch(&p)).collect()
 }
 
-/// `keep`: the scorings that are named.
-pub(super) fn keep(cx: &Context, pair: Pair<Rule>) -> Vec<Word> {
-    words(cx, pair, Rule::name)
+/// `keep`: the scorings that are named, and whether their lines are kept rather than their notes.
+pub(super) fn keep(cx: &Context, pair: Pair<Rule>) -> (Vec<Word>, bool) {
+    let lines = pair.clone().into_inner().any(|inner| inner.as_rule() == Rule::lines_of);
+    (words(cx, pair, Rule::name), lines)
 }
 
 /// A line of a scoring that could not be read.
@@ -131,7 +143,7 @@ pub(super) fn broken_line(cx: &mut Context, pair: &Pair<Rule>) -> Word {
     cx.word(pair)
 }
 
-pub(super) fn allow(cx: &Context, pair: Pair<Rule>) -> Option<AllowTree> {
+pub(super) fn allow(cx: &mut Context, pair: Pair<Rule>) -> Option<AllowTree> {
     let span = cx.span(&pair);
     let (mut rule, mut who, mut bars, mut reason) = (None, Vec::new(), Vec::new(), None);
     for inner in pair.into_inner() {
@@ -247,7 +259,7 @@ fn moment(pair: Pair<Rule>) -> Option<MomentTree> {
     })
 }
 
-fn modifier(cx: &Context, pair: Pair<Rule>) -> Option<Modifier> {
+fn modifier(cx: &mut Context, pair: Pair<Rule>) -> Option<Modifier> {
     Some(match pair.as_rule() {
         Rule::bars => Modifier::Bars(bar_list(cx, pair)),
         Rule::role => Modifier::Role(cx.word(&pair.into_inner().nth(1)?)),

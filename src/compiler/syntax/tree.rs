@@ -344,12 +344,16 @@ pub struct ScoringTree {
     pub ensemble: Word,
     /// `keep`: scorings kept.
     pub keeps: Vec<Word>,
+    /// `keep lines of`: are the lines kept rather than the notes?
+    pub keeps_lines: bool,
     /// The lines that make players do something.
     pub lines: Vec<Arc<ScoringLine>>,
     /// The findings that are allowed.
     pub allows: Vec<AllowTree>,
     /// Lines that could not be read, as they stand.
     pub broken: Vec<Word>,
+    /// For each of them how many of the other lines stand before it.
+    pub broken_behind: Vec<usize>,
 }
 
 /// A line that makes players do something.

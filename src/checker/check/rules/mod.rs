@@ -4,6 +4,7 @@ mod agility;
 mod allow;
 mod balance;
 mod compass;
+mod coverage;
 mod economy;
 mod endurance;
 mod harmony;
@@ -21,9 +22,11 @@ use super::Rule;
 pub const RULES: &[Rule] = &[
     agility::bass_run::RULE,
     agility::drum_sticking::RULE,
+    agility::grasp::RULE,
     agility::impossible_trill::RULE,
     agility::leap::RULE,
     agility::no_time_to_take::RULE,
+    agility::pedals::RULE,
     agility::slide::RULE,
     agility::too_fast::RULE,
     allow::unknown_rule::RULE,
@@ -36,6 +39,10 @@ pub const RULES: &[Rule] = &[
     compass::high_and_loud::RULE,
     compass::not_yet_built::RULE,
     compass::outside_custom::RULE,
+    compass::player_rank::RULE,
+    coverage::filling_left_out::RULE,
+    coverage::up_beat_left::RULE,
+    coverage::voice_left_out::RULE,
     economy::nothing_new::RULE,
     economy::overused::RULE,
     endurance::lips::RULE,
@@ -43,6 +50,7 @@ pub const RULES: &[Rule] = &[
     endurance::no_breath::RULE,
     harmony::below_bass::RULE,
     harmony::contradicts::RULE,
+    harmony::cross_relation::RULE,
     harmony::doubled_leading_note::RULE,
     harmony::muddy::RULE,
     harmony::parallels::RULE,
@@ -57,7 +65,9 @@ pub const RULES: &[Rule] = &[
     natural_brass::stopped::RULE,
     notation::ledger_lines::RULE,
     notation::no_such_way::RULE,
+    notation::worse_key::RULE,
     strings::divisi::RULE,
     strings::double_stop::RULE,
     strings::no_time_to_change::RULE,
+    strings::slur_too_long::RULE,
 ];

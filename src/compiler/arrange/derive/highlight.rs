@@ -5,6 +5,7 @@ use super::moments::{Found, Kind, chord_until, moments};
 use super::pairs::{Point, choose};
 use super::signal::{held_until, pairs};
 use super::supply::{Reach, supply};
+use super::sustain::at_moments;
 use super::texture::Texture;
 use super::{DerivedPart, ROLL, Request, chord_at};
 use crate::arrange::SoundingNote;
@@ -38,6 +39,16 @@ pub(super) fn highlight(
         diagnostics.push(findings::no_moment(request));
         return parts;
     }
+    // Three and more strike whole chords together; a pair is led as a pair.
+    let strikes = |player: &usize| {
+        let instrument = request.instrument(*player);
+        !instrument.unpitched && instrument.drums.is_empty() && !above_the_tune(request, *player)
+    };
+    let chords = ((0..request.parts.len()).filter(strikes).count() >= CHORD).then(|| {
+        let lasting: Vec<(Time, Time)> =
+            found.iter().map(|moment| (moment.at, moment.until)).collect();
+        at_moments(request, &lasting, &texture)
+    });
     let mut silent: Vec<(usize, Silent)> = Vec::new();
     let mut without_chord = false;
     for pair in pairs(request) {
@@ -55,6 +66,19 @@ pub(super) fn highlight(
             continue;
         }
         without_chord |= found.iter().all(|moment| chord_at(harmony, moment.at).is_none());
+        if let Some(chords) = &chords
+            && instrument.drums.is_empty()
+        {
+            for &player in &pair {
+                let pitches = chords[player].iter().copied();
+                parts[player].notes = struck(request, player, &found, pitches, harmony, &texture);
+                let claims = |m: &Found| request.claims(player, request.piece.form.index_at(m.at));
+                if parts[player].notes.is_empty() && found.iter().any(claims) {
+                    silent.push((player, Silent::NoNote));
+                }
+            }
+            continue;
+        }
         let points: Vec<Point> = found.iter().map(point).collect();
         let chosen = choose(request, &pair, &points, harmony, &texture);
         for (place, &player) in pair.iter().enumerate() {
@@ -75,9 +99,11 @@ pub(super) fn highlight(
     parts
 }
 
+/// So many players can strike a whole chord.
+const CHORD: usize = 3;
+
 fn point(moment: &Found) -> Point {
-    let pillar = matches!(moment.kind, Kind::Cadence { .. } | Kind::Dominant | Kind::Peak);
-    Point { at: moment.at, contour: None, joined: false, pillar }
+    Point { at: moment.at, contour: None, joined: false }
 }
 
 /// Chord notes at the moments: a beat long, at a cadence held to its end; drums roll what they

@@ -26,6 +26,7 @@ use crate::resolve::{Attached, HarmonyEvent, Line, Note, Piece, Role, Sound, Tup
 
 pub(super) use findings::inferred;
 pub(super) use supply::{Reach, Supply, supply};
+pub(super) use sustain::Choir;
 
 /// What a computed line is asked for.
 pub(super) struct Request<'r, 'a> {
@@ -43,13 +44,13 @@ pub(super) struct Request<'r, 'a> {
     pub(super) written: Vec<&'a [Note]>,
     /// The basses: voices and written lines that play as bass somewhere in the scoring.
     pub(super) basses: Vec<&'a [Note]>,
-    /// What the players of other `sustains` lines hold, as far as it is worked out.
-    pub(super) choirs: Vec<&'r [SoundingNote]>,
     /// The bars that are asked for, as indices: first, one past the last. No player takes another
     /// instrument within them.
     pub(super) within: (usize, usize),
     /// The parts of its players, in the order in which the line names them, without notes yet.
     pub(super) parts: Vec<&'r Part>,
+    /// For each of them: has he his notes already, from the smaller scoring?
+    pub(super) kept: Vec<bool>,
 }
 
 /// What a computed line gives to one of its players, over all the bars of the line.
@@ -59,11 +60,24 @@ pub(super) struct DerivedPart {
     pub(super) tuplets: Vec<Tuplet>,
 }
 
-/// Computes the notes of a line, one entry for each of its players.
+/// Computes the notes of all `sustains` lines of a scoring together, line by line one entry for
+/// each player; `around` is what others hold or accompany whose notes are known.
+pub(super) fn sustain(
+    requests: &[Request],
+    around: &[(Choir, Vec<SoundingNote>)],
+    diagnostics: &mut Vec<Diagnostic>,
+) -> Vec<Vec<DerivedPart>> {
+    let mut lines = sustain::sustain(requests, around, diagnostics);
+    for (request, parts) in requests.iter().zip(&mut lines) {
+        parts.iter_mut().for_each(|part| tuplets::settle(request.piece, part));
+    }
+    lines
+}
+
+/// Computes the notes of a line of another kind, one entry for each of its players.
 pub(super) fn derive(request: &Request, diagnostics: &mut Vec<Diagnostic>) -> Vec<DerivedPart> {
     let harmony = request.harmony;
     let mut parts = match &request.line.verb {
-        Verb::Sustains { restrike } => sustain::sustain(request, harmony, *restrike, diagnostics),
         Verb::Signals { voice } => signal::signal(request, harmony, *voice, diagnostics),
         Verb::Highlights { moments } => {
             highlight::highlight(request, harmony, moments, diagnostics)
@@ -92,18 +106,19 @@ impl Request<'_, '_> {
                 .any(|&(first, after, line)| line == self.line_id && (first..after).contains(&bar))
     }
 
+    /// The bars that a player has, as ranges of indices: first, one past last.
+    fn own_bars(&self, player: usize) -> impl Iterator<Item = (usize, usize)> {
+        let (from, to) = self.within;
+        let own = self.parts[player].claims.iter().filter(|(.., line)| *line == self.line_id);
+        own.map(move |&(first, after, _)| (first.max(from), after.min(to)))
+            .filter(|(first, after)| first < after)
+    }
+
     /// The bars that any of the players has, as ranges of indices: first, one past last.
     fn bars(&self) -> Vec<(usize, usize)> {
         let mut ranges: Vec<(usize, usize)> = Vec::new();
-        let (from, to) = self.within;
-        let mut claims: Vec<(usize, usize)> = self
-            .parts
-            .iter()
-            .flat_map(|part| &part.claims)
-            .filter(|(.., line)| *line == self.line_id)
-            .map(|&(first, after, _)| (first.max(from), after.min(to)))
-            .filter(|(first, after)| first < after)
-            .collect();
+        let mut claims: Vec<(usize, usize)> =
+            (0..self.parts.len()).flat_map(|player| self.own_bars(player)).collect();
         claims.sort_unstable();
         for (first, after) in claims {
             match ranges.last_mut() {

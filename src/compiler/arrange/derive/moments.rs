@@ -3,7 +3,8 @@
 
 use super::chord_at;
 use super::texture::Texture;
-use crate::music::{ChordQuality, Mode, Time};
+use crate::harmony::local_keys;
+use crate::music::{Chord, ChordQuality, Key, Mode, Time};
 use crate::resolve::{
     BarLine, DirectionKind, Dynamic, Form, HarmonyEvent, Moment, Music, Note, Piece,
 };
@@ -193,7 +194,7 @@ fn steps(from: &Note, to: &Note) -> Option<i32> {
 /// the key where a section ends.
 ///
 /// A triad without seventh is a dominant only before the tonic of the key in force, of its
-/// relative, or of a key that the form takes soon after: F after C in A minor closes nothing.
+/// relative, of the local key in which it is heard, or of a key that the form takes soon after: F after C in A minor closes nothing.
 /// A dominant seventh may lead anywhere. (Common practice.)
 ///
 /// A phrase ends where the top voice rests after the chord or within it, or holds a note of two
@@ -201,6 +202,7 @@ fn steps(from: &Note, to: &Note) -> Option<i32> {
 /// the piece. (Common practice for the chords, our heuristic for the ends of phrases.)
 pub(super) fn cadences(piece: &Piece, harmony: &[HarmonyEvent], texture: &Texture) -> Vec<Found> {
     let form = &piece.form;
+    let keys = local_keys(form, harmony);
     let mut found = Vec::new();
     for (index, event) in harmony.iter().enumerate() {
         let bar = form.index_at(event.start);
@@ -208,10 +210,10 @@ pub(super) fn cadences(piece: &Piece, harmony: &[HarmonyEvent], texture: &Textur
         let bar_end = form.bars[bar].start + form.bars[bar].length;
         let last = bar_end == form.end() && end >= form.end();
         let ends_section = end >= bar_end && section_ends(form, bar);
-        let key = form.bars[bar].key;
+        let key = keys[index];
         let before = index.checked_sub(1).map(|i| &harmony[i]);
         let dominant =
-            before.filter(|b| b.start + b.length == event.start && leads(form, b, event));
+            before.filter(|b| b.start + b.length == event.start && leads(form, b, event, key));
         let strong = form.weight(event.start) >= 2;
         if let Some(dominant) = dominant
             && strong
@@ -222,18 +224,29 @@ pub(super) fn cadences(piece: &Piece, harmony: &[HarmonyEvent], texture: &Textur
             let at = dominant.start.max(event.start - beat * 2);
             found.push(Found { at, until: event.start, kind: Kind::Dominant });
             found.push(Found { at: event.start, until: end, kind: Kind::Cadence { last } });
-        } else if strong && resolves_second_ending(form, harmony, event) {
+        } else if strong && resolves_second_ending(form, harmony, event, key) {
             // The dominant before both endings is found with the first.
             found.push(Found { at: event.start, until: end, kind: Kind::Cadence { last } });
-        } else if ends_section && strong && !last && event.chord.root == key.degree(5) {
+        } else if ends_section && strong && !last && is_half_close(&event.chord, key) {
             found.push(Found { at: event.start, until: end, kind: Kind::Cadence { last: false } });
         }
     }
     found
 }
 
+/// Is this the dominant on which a half close ends: in root position?
+fn is_half_close(chord: &Chord, key: Key) -> bool {
+    let major = matches!(chord.quality, ChordQuality::Major | ChordQuality::DominantSeventh);
+    chord.root.class() == key.degree(5).class() && chord.bass.is_none() && major
+}
+
 /// Does a second ending begin with the tonic of the dominant before the first ending?
-fn resolves_second_ending(form: &Form, harmony: &[HarmonyEvent], event: &HarmonyEvent) -> bool {
+fn resolves_second_ending(
+    form: &Form,
+    harmony: &[HarmonyEvent],
+    event: &HarmonyEvent,
+    key: Key,
+) -> bool {
     let bar = form.index_at(event.start);
     let ending = |bar: usize| form.bars[bar].ending;
     let begins = ending(bar) == Some(2)
@@ -245,11 +258,12 @@ fn resolves_second_ending(form: &Form, harmony: &[HarmonyEvent], event: &Harmony
     let first = (0..bar).rev().take_while(|&bar| ending(bar) == Some(1)).last().unwrap_or(bar);
     let start = form.bars[first].start;
     let before = harmony.iter().find(|before| before.start + before.length == start);
-    before.is_some_and(|before| leads(form, before, event))
+    before.is_some_and(|before| leads(form, before, event, key))
 }
 
-/// Does the first chord lead into the second as dominant into tonic?
-fn leads(form: &Form, dominant: &HarmonyEvent, tonic: &HarmonyEvent) -> bool {
+/// Does the first chord lead into the second as dominant into tonic? `key` is the local key of the
+/// second.
+fn leads(form: &Form, dominant: &HarmonyEvent, tonic: &HarmonyEvent, key: Key) -> bool {
     let stable = matches!(
         tonic.chord.quality,
         ChordQuality::Major | ChordQuality::Minor | ChordQuality::MajorSixth
@@ -272,7 +286,7 @@ fn leads(form: &Form, dominant: &HarmonyEvent, tonic: &HarmonyEvent) -> bool {
     stable
         && tonic.chord.bass.is_none()
         && (by_fifth || by_leading_note)
-        && (!triad || is_home(form, tonic))
+        && (!triad || is_home(form, tonic) || key.tonic.class() == tonic.chord.root.class())
 }
 
 /// So many bars after a chord a new key of the form is already its own. (Our heuristic.)
@@ -306,10 +320,8 @@ fn phrase_ends(form: &Form, texture: &Texture, event: &HarmonyEvent) -> bool {
     let end = note.start + note.length;
     let beat = form.bar_at(event.start).metre.beat();
     let long = end - event.start >= beat * 2;
-    let rests = texture.top_note(end).is_none_or(|next| {
-        // Another, lower voice is left alone: the top voice has a rest.
-        next.start < end && next.sound.pitches().last() < note.sound.pitches().last()
-    });
+    // The voice on top has a rest, whatever the others do.
+    let rests = texture.top_sounds_until(event.start, form.end()) == end;
     long || (rests && end <= event.start + event.length)
 }
 

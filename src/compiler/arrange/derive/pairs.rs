@@ -8,6 +8,7 @@ use smallvec::SmallVec;
 
 use super::search::{Choice, cheapest};
 use super::supply::{Supplies, Supply};
+use super::sustain::Wants;
 use super::texture::Texture;
 use super::{Request, chord_at};
 use crate::music::{Chord, Interval, Pitch, Time};
@@ -22,9 +23,6 @@ pub(super) struct Point {
     pub(super) contour: Option<i32>,
     /// Does it belong together with the point before?
     pub(super) joined: bool,
-    /// Is it a pillar of the harmony (a cadence or a peak), where drums strike only the root or
-    /// the fifth? (Common practice.)
-    pub(super) pillar: bool,
 }
 
 /// Heights of the first and the second player's note; [`REST`] for one who rests.
@@ -65,7 +63,22 @@ pub(super) fn choose(
         notes.push(own);
         stages.push(stage);
     }
-    let way = cheapest(&stages, |to, a, b, _| Some(step(points[to], a, b)));
+    let wants: Vec<Option<Wants>> = points
+        .iter()
+        .map(|point| {
+            let key = request.piece.form.bar_at(point.at).key;
+            chord_at(harmony, point.at).map(|event| Wants::new(&event.chord, key))
+        })
+        .collect();
+    let way = cheapest(&stages, |to, a, b, _| {
+        let unresolved = match (&wants[to - 1], &wants[to]) {
+            (Some(from), Some(next)) if points[to].joined => {
+                (0..2).map(|place| from.unresolved(a[place], b[place], next, place == 0)).sum()
+            }
+            _ => 0,
+        };
+        Some(step(points[to], a, b) + unresolved)
+    });
     let Some((_, way)) = way else { return Vec::new() };
     way.iter()
         .zip(&stages)
@@ -79,8 +92,8 @@ pub(super) fn choose(
         .collect()
 }
 
-/// The notes of a player that may sound at a point: at a pillar of the harmony drums have only its
-/// root and its perfect fifth, and nobody goes below the bass, where he would change the inversion
+/// The notes of a player that may sound at a point: drums have only the root and the perfect fifth
+/// of the chord, and nobody goes below the bass, where he would change the inversion
 /// (drums are not heard as a bass; common practice).
 fn suited(
     request: &Request,
@@ -96,7 +109,7 @@ fn suited(
         let firm = |pitch: &Pitch| {
             root.is_some_and(|root| matches!((pitch.midi() - root).rem_euclid(12), 0 | 7))
         };
-        notes.retain(|pitch| !point.pillar || firm(pitch));
+        notes.retain(firm);
     } else if request.line.role != Some(Role::Bass)
         && let Some(outer) = texture.outer(point.at)
     {
@@ -124,7 +137,12 @@ fn stage(
     let (natural, is_drum) = (instrument.natural.is_some(), !instrument.drums.is_empty());
     let to_written = -request.parts[pair[0]].transposition_at(point.at);
     let single = |place: usize| -> SmallVec<[(i16, u32); 16]> {
-        let rest = if own[place].is_empty() { 0 } else { 60 };
+        // The first alone may call; the second alone leaves a hole above.
+        let rest = match (own[place].is_empty(), place) {
+            (true, _) => 0,
+            (false, 0) => 90,
+            (false, _) => 60,
+        };
         let supply = supplies.get(place).map(|supply| supply.at(point.at));
         std::iter::once((REST, rest))
             .chain(own[place].iter().map(|&pitch| {

@@ -29,6 +29,10 @@ pub(super) struct Manner {
     pub(super) repeated: u8,
 }
 
+/// Quarters and longer notes of so many seconds are walked through as they stand, step by step too: in long beats
+/// nothing is gained by leaving them out. (Our heuristic.)
+const CALM: f64 = 0.35;
+
 /// A signal goes at no more than this part of what a player can just manage. (Our heuristic.)
 const EASE: f64 = 0.8;
 
@@ -67,7 +71,11 @@ pub(super) fn reduce(
             let until = (at + beat).min(end);
             let notes = between(&music.notes, at.max(begin), until);
             let next = music.notes.get(music.notes.partition_point(|note| note.start < until));
-            if slow_enough && is_call(form, notes, next, part, manner) {
+            let calm = |note: &Note| {
+                note.length >= Time::QUARTER && note.length.to_f64() * per_whole >= CALM
+            };
+            let walks = !manner.marks_only && notes.len() > 1 && notes.iter().all(calm);
+            if walks || (slow_enough && is_call(form, notes, next, part, manner)) {
                 kept.extend(notes);
             } else if let Some(note) = marked(form, notes, at, beat, manner) {
                 kept.push(note);
@@ -216,6 +224,12 @@ mod tests {
         let bars = "1: 1/8 D5 E F E D E F E |";
         assert_eq!(rhythm("4/4", bars, true), "0/1+1/4 1/2+1/4");
         assert_eq!(rhythm("4/4", bars, false), "0/1+1/4 1/4+1/4 1/2+1/4 3/4+1/4");
+    }
+
+    #[test]
+    fn quarters_in_long_beats_are_walked_through() {
+        let bars = "1: 1/4 D5 E 1/2 F | 2: 1/1 D5 |";
+        assert_eq!(rhythm("2/2", bars, false), "0/1+1/4 1/4+1/4 1/2+1/2 1/1+1/1");
     }
 
     #[test]

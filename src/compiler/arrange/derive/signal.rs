@@ -123,7 +123,7 @@ fn points(onsets: &[Onset], texture: &Texture) -> Vec<Point> {
             // After a longer pause the line begins anew.
             let joined = before.is_some_and(|b| onset.start - b.end < Time::of(1, 2));
             before = Some(onset);
-            Point { at: onset.start, contour, joined, pillar: false }
+            Point { at: onset.start, contour, joined }
         })
         .collect()
 }

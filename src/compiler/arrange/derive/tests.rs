@@ -26,7 +26,9 @@ pub(in crate::arrange) fn piece(text: &str) -> Arc<Piece> {
 }
 
 /// Chord symbols, one a bar.
-pub(super) fn chord_symbols(count: RangeInclusive<usize>) -> impl Strategy<Value = Vec<String>> {
+pub(in crate::arrange) fn chord_symbols(
+    count: RangeInclusive<usize>,
+) -> impl Strategy<Value = Vec<String>> {
     let root =
         prop::sample::select(vec!["D", "G", "A", "C", "F", "Bb", "E", "B", "Eb", "F#", "Ab", "C#"]);
     let kind = prop::sample::select(vec![
@@ -36,7 +38,7 @@ pub(super) fn chord_symbols(count: RangeInclusive<usize>) -> impl Strategy<Value
 }
 
 /// Two voices in 3/4: for each bar a rhythm and the steps of the upper one, and a bass note.
-pub(super) fn melody(bars: usize) -> impl Strategy<Value = Vec<(u8, [u8; 4], u8)>> {
+pub(in crate::arrange) fn melody(bars: usize) -> impl Strategy<Value = Vec<(u8, [u8; 4], u8)>> {
     prop::collection::vec((0u8..5, prop::array::uniform4(0u8..12), 0u8..10), bars)
 }
 
@@ -91,6 +93,17 @@ pub(super) fn scored_piece(
     players: &str,
     lines: &str,
 ) -> Arc<Piece> {
+    piece(&scored_text(chords, tune, era, players, lines))
+}
+
+/// The text of that piece.
+pub(in crate::arrange) fn scored_text(
+    chords: &[String],
+    tune: &[(u8, [u8; 4], u8)],
+    era: i32,
+    players: &str,
+    lines: &str,
+) -> String {
     let mut text = format!(
         "form {{\n 1 metre 3/4, key D minor, tempo 1/4 at 96\n {} end\n}}\nharmony {{\n",
         chords.len()
@@ -118,7 +131,7 @@ pub(super) fn scored_piece(
         text,
         "}}\nensemble band {{\n era {era}\n {players}\n}}\nscoring all for band {{\n {lines}\n}}\n",
     );
-    piece(&text)
+    text
 }
 
 /// The request of the first line of an arrangement.
@@ -129,7 +142,6 @@ pub(super) fn request<'r, 'a: 'r>(
     Request {
         written: Vec::new(),
         basses: Vec::new(),
-        choirs: Vec::new(),
         within: (0, piece.form.bars.len()),
         piece,
         harmony: &piece.harmony,
@@ -137,6 +149,7 @@ pub(super) fn request<'r, 'a: 'r>(
         line: &piece.scorings[0].lines[0],
         line_id: LineId(0),
         parts: arrangement.parts.iter().map(|part| &**part).collect(),
+        kept: vec![false; arrangement.parts.len()],
     }
 }
 

@@ -61,6 +61,17 @@ pub struct Tempo {
 }
 
 impl Form {
+    /// Does another ending of a repeat begin with this bar (an index), so that nobody comes to it
+    /// from the bar before?
+    #[must_use]
+    pub fn ending_changes(&self, bar: usize) -> bool {
+        let before = bar.checked_sub(1).and_then(|before| self.bars.get(before));
+        let ending = |bar: &Bar| bar.ending;
+        before.and_then(ending).is_some_and(|before| {
+            self.bars.get(bar).and_then(ending).is_some_and(|ending| ending != before)
+        })
+    }
+
     /// Where the piece ends, in written time.
     #[must_use]
     pub fn end(&self) -> Time {

@@ -20,6 +20,8 @@ pub struct Scoring {
     pub ensemble: usize,
     /// Index of the scoring that is kept in [`Piece::scorings`](super::Piece::scorings), with the place that says so.
     pub keep: Option<(usize, Span)>,
+    /// Does it keep the lines of that scoring, to work them out afresh, rather than its notes?
+    pub keeps_lines: bool,
     /// The lines, in order.
     pub lines: Vec<Arc<Line>>,
     /// Findings that are allowed.
@@ -54,6 +56,8 @@ pub struct Line {
     pub words: Vec<(String, Span)>,
     /// What of the line could not be understood.
     pub unsure: Unsure,
+    /// Could it not be read at all? Then it claims what no other line of its scoring does.
+    pub unread: bool,
 }
 
 /// What of a scoring line could not be understood. It still claims its players and bars, so that

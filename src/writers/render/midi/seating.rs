@@ -14,39 +14,6 @@ pub(super) const PAN: u8 = 10;
 /// The middle of the platform.
 const MIDDLE: u8 = 64;
 
-/// From the left (0) to the right (127) as the hall sees the platform: first violins on the left,
-/// second violins on the right, woodwind before the middle, horns left and heavy brass right of it
-/// (common practice of the 19th century, from memory; the figures are our heuristic).
-const SEATS: [(&str, u8); 24] = [
-    ("violin", 36),
-    ("viola", 80),
-    ("cello", 52),
-    ("double-bass", 46),
-    ("piccolo", 54),
-    ("flute", 56),
-    ("oboe", 70),
-    ("cor-anglais", 74),
-    ("clarinet", 58),
-    ("bass-clarinet", 54),
-    ("bassoon", 72),
-    ("contrabassoon", 76),
-    ("natural-horn", 48),
-    ("horn", 48),
-    ("natural-trumpet", 80),
-    ("trumpet", 80),
-    ("alto-trombone", 84),
-    ("tenor-trombone", 86),
-    ("bass-trombone", 88),
-    ("tuba", 92),
-    ("harp", 40),
-    ("harpsichord", MIDDLE),
-    ("timpani", MIDDLE),
-    ("glockenspiel", 44),
-];
-
-/// The place of the second violins.
-const SECOND_VIOLINS: u8 = 92;
-
 /// The first instrument of a part that has a program of its own, and its number; `None` for players
 /// of nothing but percussion.
 fn sounding(part: &Part) -> Option<(&'static Instrument, u8)> {
@@ -62,22 +29,20 @@ pub(super) fn of_percussion() -> [(u8, u8); 3] {
     [(VOLUME, PERCUSSION_VOLUME), (PAN, MIDDLE), (swell::EXPRESSION, swell::MIDDLE)]
 }
 
-/// Where a part sits; a player keeps his seat when he takes another instrument.
+/// Where a part sits, as the catalogue says; a player keeps his seat when he takes another instrument.
 pub(super) fn pan(part: &Part) -> u8 {
     let Some((instrument, _)) = sounding(part) else { return MIDDLE };
-    if instrument.id == "violin" && part.player.line_name.ends_with("-2") {
-        return SECOND_VIOLINS;
-    }
-    SEATS.iter().find(|(id, _)| *id == instrument.id).map_or(MIDDLE, |(_, seat)| *seat)
+    let second = || part.player.line_name.ends_with("-2");
+    instrument
+        .seat
+        .as_ref()
+        .map_or(MIDDLE, |seat| seat.second.filter(|_| second()).unwrap_or(seat.pan))
 }
 
 /// The volume of the loudest class.
 const LOUDEST: f64 = 112.0;
 /// The volume of the channel of percussion.
 const PERCUSSION_VOLUME: u8 = 103;
-/// The players of a department of strings that weighs as the class says, by instrument.
-const DEPARTMENTS: [(&str, f64); 4] =
-    [("violin", 8.0), ("viola", 4.0), ("cello", 3.0), ("double-bass", 3.0)];
 
 /// How loud a part is beside the others, where all have the same dynamic.
 ///
@@ -95,10 +60,11 @@ pub(super) fn volume(part: &Part) -> u8 {
         Loudness::Woodwind => -3.0,
         Loudness::StringDepartment => -1.5,
         Loudness::Plucked => -4.5,
+        Loudness::Voice => -3.0,
     };
     let players = f64::from(part.player.count.max(1));
-    let department = DEPARTMENTS.iter().find(|(id, _)| *id == instrument.id);
-    let above = 10.0 * (players / department.map_or(1.0, |(_, players)| *players)).log10();
+    let section = instrument.section.as_ref().map_or(1.0, |section| f64::from(section.small));
+    let above = 10.0 * (players / section).log10();
     let volume = LOUDEST * 10_f64.powf((below + above) / 40.0);
     volume.round().clamp(1.0, 127.0) as u8
 }

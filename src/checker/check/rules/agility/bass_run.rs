@@ -2,7 +2,7 @@
 //!
 //! # What it finds
 //! Twelve or more quick notes in a row, with more than five changes of pitch a second, for double
-//! basses (our heuristic). Runs beyond what the instrument can do at all are told as
+//! basses (our heuristic). Runs beyond what the instrument can do at all are reported as
 //! `agility/too-fast`.
 //!
 //! # Why it matters
@@ -23,7 +23,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 168
@@ -51,22 +51,16 @@ pub const RULE: Rule = Rule {
     check: Check::Scoring(check),
 };
 
-/// Changes of pitch a second from which a run is quick. Our heuristic.
-const QUICK: f64 = 5.0;
-/// Notes from which a run is long. Our heuristic.
-const LONG: usize = 12;
-
 fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
-        if instrument.id != "double-bass" {
-            continue;
-        }
-        let fastest = instrument.agility.as_ref().map_or(7, |a| a.stepwise);
+        let Some(blurred) = &instrument.blurred_run else { continue };
+        let Some(agility) = &instrument.agility else { continue };
+        let quick_from = f64::from(blurred.a_second);
         let mut offences: Vec<(usize, ())> = Vec::new();
         let mut run: Vec<usize> = Vec::new();
         let mut close = |run: &mut Vec<usize>| {
-            if run.len() >= LONG {
+            if run.len() >= usize::from(blurred.notes) {
                 offences.extend(run.iter().map(|index| (*index, ())));
             }
             run.clear();
@@ -75,7 +69,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             super::steps(part, cx.times(player)).filter(|(index, ..)| stretch.goes_on(*index))
         {
             let rate = 1.0 / seconds.max(0.001);
-            let quick = semitones != 0 && rate > QUICK && rate <= f64::from(fastest);
+            let quick = semitones != 0 && rate > quick_from && rate <= f64::from(agility.stepwise);
             if !quick || run.last().is_some_and(|last| last + 1 != index) {
                 close(&mut run);
             }

@@ -22,7 +22,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 120
@@ -39,11 +39,11 @@
 //! Common practice; the distances of the partials follow from the series.
 
 use crate::arrange::{Part, SoundingNote};
-use crate::check::alternatives::outside;
+use crate::check::alternatives::{in_compass_pitch, outside};
 use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
-use crate::instruments::{Limit, PartialClass};
+use crate::instruments::{Limit, PartialClass, TrillBy};
 use crate::music::{Key, Letter, Pitch};
 use crate::resolve::Mark;
 
@@ -103,7 +103,8 @@ fn check(cx: &Context, findings: &mut Findings) {
 /// nothing on it can make one. `None` if it can.
 fn fault(cx: &Context, part: &Part, note: &SoundingNote, mark: Mark) -> Option<Option<Pitch>> {
     let instrument = part.instrument_at(note.start);
-    if !instrument.drums.is_empty() || instrument.id.ends_with("trombone") {
+    let by = instrument.trills.as_ref().map_or(TrillBy::Fingers, |trills| trills.by);
+    if by == TrillBy::Nothing {
         return Some(None);
     }
     let (low, high) = (note.sound.pitches().first()?, note.sound.pitches().last()?);
@@ -121,6 +122,11 @@ fn fault(cx: &Context, part: &Part, note: &SoundingNote, mark: Mark) -> Option<O
     let key = cx.form.bar_at(note.start).key;
     let above = neighbour(*high, 1, key).filter(|_| mark != Mark::Mordent);
     let below = neighbour(*low, -1, key).filter(|_| mark != Mark::Trill);
+    let none_on = instrument.trills.as_ref().map_or(&[][..], |trills| &trills.none_on);
+    let lowest = in_compass_pitch(part, *low, note.start).midi();
+    if none_on.iter().any(|pitch| pitch.midi() == lowest) {
+        return Some(None);
+    }
     // A note that is itself beyond the instrument is told as that.
     let lacks = |pitch: &Pitch| outside(part, compass, *pitch, note.start).is_some();
     if lacks(low) || lacks(high) {

@@ -23,7 +23,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 120
@@ -41,10 +41,11 @@
 //! Encyclopaedia Britannica, 11th edition, 1911, "Double Bass"; brass: common practice. The
 //! figures are our heuristic.
 
+use crate::arrange::Part;
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Check, Findings, Rule, words};
 use crate::diagnostics::Severity;
-use crate::instruments::Family;
+use crate::music::Interval;
 
 pub const RULE: Rule = Rule {
     code: "agility/leap",
@@ -53,24 +54,14 @@ pub const RULE: Rule = Rule {
     check: Check::Scoring(check),
 };
 
-/// Seconds within which a leap is sudden. Our heuristic.
-const SUDDEN: f64 = 0.26;
-/// Semitones from which a leap is wide: an octave. Our heuristic.
-const WIDE: i32 = 12;
-
 fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
-        let dislikes = matches!(
-            instrument.id.as_str(),
-            "clarinet" | "bass-clarinet" | "contrabassoon" | "double-bass"
-        ) || instrument.family == Family::Brass;
-        if !dislikes {
-            continue;
-        }
+        let Some(leap) = &instrument.sudden_leap else { continue };
+        let (wide, sudden) = (i32::from(leap.semitones), f64::from(leap.milliseconds) / 1000.0);
         let mut offences: Vec<(usize, i32)> = super::steps(part, cx.times(player))
             .filter(|(index, ..)| stretch.goes_on(*index))
-            .filter(|(_, seconds, semitones)| semitones.abs() >= WIDE && *seconds < SUDDEN)
+            .filter(|(_, seconds, semitones)| semitones.abs() >= wide && *seconds < sudden)
             .map(|(index, _, semitones)| (index, semitones))
             .collect();
         if offences.is_empty() {
@@ -82,9 +73,10 @@ fn check(cx: &Context, findings: &mut Findings) {
         for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();
             let message = format!(
-                "{} must leap {} semitones {} at speed to {} in {}{}.",
+                "{} {} {} {} at speed to {} in {}{}.",
                 part.player.name,
-                passage.detail().abs(),
+                if words::is_plural(&part.player) { "leap" } else { "leaps" },
+                interval(part, passage.offences[0].0),
                 if *passage.detail() > 0 { "up" } else { "down" },
                 note.sound.pitches().last().map_or(String::new(), |p| cx.both(part, *p, note)),
                 cx.form.place(note.start),
@@ -96,4 +88,14 @@ fn check(cx: &Context, findings: &mut Findings) {
             findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
+}
+
+/// The interval from the note before, in words.
+fn interval(part: &Part, index: usize) -> String {
+    let top = |index: usize| part.notes.get(index)?.sound.pitches().last().copied();
+    let ends = index.checked_sub(1).and_then(top).zip(top(index));
+    ends.map_or(String::new(), |(one, two)| {
+        let name = Interval::between(one.min(two), one.max(two)).to_string();
+        if name.ends_with("octaves") { name } else { words::a(&name) }
+    })
 }

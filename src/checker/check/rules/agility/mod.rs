@@ -2,9 +2,11 @@
 
 pub mod bass_run;
 pub mod drum_sticking;
+pub mod grasp;
 pub mod impossible_trill;
 pub mod leap;
 pub mod no_time_to_take;
+pub mod pedals;
 pub mod slide;
 pub mod too_fast;
 

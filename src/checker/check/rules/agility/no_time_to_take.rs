@@ -23,7 +23,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96
@@ -44,7 +44,6 @@
 use crate::check::context::Context;
 use crate::check::{Check, Findings, Rule, words};
 use crate::diagnostics::{Diagnostic, Severity};
-use crate::instruments::SECONDS_TO_TAKE;
 
 pub const RULE: Rule = Rule {
     code: "agility/no-time-to-take",
@@ -62,15 +61,16 @@ fn check(cx: &Context, findings: &mut Findings) {
             let (Some(before), Some(next)) = (before, part.notes.get(after)) else { continue };
             let rest = cx.times(player)[after].0 - cx.times(player)[after - 1].1;
             let bars = (cx.bar(before), cx.bar(next));
+            let needed = f64::from(taken.seconds_to_take);
             if std::ptr::eq(*laid_down, *taken)
-                || rest >= SECONDS_TO_TAKE
+                || rest >= needed
                 || cx.allowed(RULE.code, Some(player), bars)
             {
                 continue;
             }
             let has = words::tenths(rest);
             let message = format!(
-                "{} has {has} seconds to lay the {} down and take the {}, between {} and {}, and needs about {SECONDS_TO_TAKE:.0}.",
+                "{} has {has} seconds to lay the {} down and take the {}, between {} and {}, and needs about {needed:.0}.",
                 part.player.name,
                 laid_down.name.to_lowercase(),
                 taken.name.to_lowercase(),

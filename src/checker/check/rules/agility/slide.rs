@@ -2,8 +2,8 @@
 //!
 //! # What it finds
 //! Neighbouring notes of a slide trombone that lie more than four positions apart, whichever
-//! positions are chosen, with a quarter of a second or less between them (our heuristic);
-//! grace notes are always quick.
+//! positions and whichever valve are chosen, with less than a twentieth of a second between them
+//! for each position (our heuristic); grace notes are always quick.
 //!
 //! # Why it matters
 //! From the first to the sixth or seventh position the arm travels more than half a metre. At
@@ -22,7 +22,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 120
@@ -36,13 +36,14 @@
 //! ```
 //!
 //! # Source
-//! Seven positions, a semitone each, partials 2 to 8 in each: International Encyclopaedia,
-//! "Trombone"; the worst shift, tenor Bb2 to B2, is derived from it. Alto in E flat, bass in F:
-//! the usual builds, from memory. The speed is our heuristic.
+//! Seven positions, a semitone each: common practice; the worst shift, tenor Bb2 to B2, is derived
+//! from it. In which key each trombone of an era is built and which valves it has stands in the
+//! catalogue, from memory. The speed is our heuristic.
 
 use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
+use crate::instruments::Slide;
 use crate::music::Pitch;
 
 pub const RULE: Rule = Rule {
@@ -52,43 +53,48 @@ pub const RULE: Rule = Rule {
     check: Check::Scoring(check),
 };
 
-/// Seconds for a long move of the slide. Our heuristic.
-const MOVE: f64 = 0.25;
+/// Seconds that the slide needs for each position. Our heuristic.
+const POSITION: f64 = 0.055;
+/// Seconds within which any long move of the slide is looked at. Our heuristic.
+const MOVE: f64 = 0.4;
 /// Positions that can be passed at speed. Our heuristic.
 const FAR: i32 = 4;
-
-/// Key number of partial 1 in the first position.
-fn fundamental(id: &str) -> Option<i32> {
-    match id {
-        "alto-trombone" => Some(39),  // Eb2
-        "tenor-trombone" => Some(34), // Bb1
-        "bass-trombone" => Some(29),  // F1
-        _ => None,
-    }
-}
 
 /// Semitones of partials 2 to 10 above partial 1.
 const PARTIALS: [i32; 9] = [12, 19, 24, 28, 31, 34, 36, 38, 40];
 
-/// The positions (1 to 7) in which a note lies.
-fn positions(fundamental: i32, key: i32) -> impl Iterator<Item = i32> + Clone {
-    PARTIALS.into_iter().map(move |up| fundamental + up - key + 1).filter(|p| (1..=7).contains(p))
+/// Where a note lies: the position (from 1), and by which side of the instrument (0: no valve).
+fn places(slide: &Slide, key: i32) -> Vec<(i32, usize)> {
+    let sides = std::iter::once((slide.first_position, slide.positions))
+        .chain(slide.valves.iter().map(|valve| (valve.first_position, valve.positions)));
+    let mut found = Vec::new();
+    for (side, (first, positions)) in sides.enumerate() {
+        let on_it = PARTIALS.into_iter().map(|up| first.midi() + up - key + 1);
+        found.extend(on_it.filter(|p| (1..=i32::from(positions)).contains(p)).map(|p| (p, side)));
+    }
+    found
 }
 
 fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
-        let Some(fundamental) = fundamental(&instrument.id) else { continue };
+        let Some(slide) = instrument.slide(cx.era) else { continue };
         let far = |from: i32, to: i32| {
-            let to = positions(fundamental, to);
-            let moves = positions(fundamental, from)
-                .flat_map(|from| to.clone().map(move |to| (to - from).abs()));
+            let to = places(slide, to);
+            // The positions of a longer side lie farther apart, which a player minds less than a
+            // move of the arm; the valve itself is quick (our heuristic).
+            let moves = places(slide, from);
+            let moves =
+                moves.iter().flat_map(|(from, _)| to.iter().map(move |(to, _)| (to - from).abs()));
             moves.min().filter(|least| *least > FAR)
         };
+        let times = cx.times(player);
         let mut offences: Vec<(usize, (Pitch, Pitch, i32))> = Vec::new();
-        let mut look = |index: usize, from: &[Pitch], to: &[Pitch]| {
+        // Grace notes are always quick.
+        let mut look = |index: usize, from: &[Pitch], to: &[Pitch], seconds: f64| {
             if let (Some(from), Some(to)) = (from.last(), to.last())
                 && let Some(least) = far(from.midi(), to.midi())
+                && seconds < POSITION * f64::from(least)
                 && offences.last().is_none_or(|(last, _)| *last < index)
             {
                 offences.push((index, (*from, *to, least)));
@@ -102,13 +108,14 @@ fn check(cx: &Context, findings: &mut Findings) {
             // Grace notes go straight to the next one and to the note on which they lean.
             if let Some(graces) = &note.attached.graces {
                 for pair in graces.notes.windows(2) {
-                    look(index, &pair[0].1, &pair[1].1);
+                    look(index, &pair[0].1, &pair[1].1, 0.0);
                 }
                 if let Some((_, last)) = graces.notes.last() {
-                    look(index, last, note.sound.pitches());
+                    look(index, last, note.sound.pitches(), 0.0);
                 }
             } else if quick.binary_search(&index).is_ok() {
-                look(index, part.notes[index - 1].sound.pitches(), note.sound.pitches());
+                let seconds = times[index].0 - times[index - 1].0;
+                look(index, part.notes[index - 1].sound.pitches(), note.sound.pitches(), seconds);
             }
         }
         for passage in cx.passages(&RULE, player, offences) {

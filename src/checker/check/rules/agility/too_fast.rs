@@ -4,8 +4,9 @@
 //! Nine or more notes in a row that take less time than the catalogue grants one player on the
 //! instrument: so many repeated notes, notes by step and notes by leap a second. Steps of
 //! different kinds are weighed together; a leap for which the bow only crosses to the neighbouring
-//! string, the hand staying where it is, is a step (our heuristic). Strings that pluck are granted half. A written tremolo
-//! is not meant.
+//! string, the hand staying where it is, is a step (our heuristic). Strings that pluck are granted
+//! half. A written tremolo does not count, nor does a glissando of the harp over neighbouring
+//! strings.
 //!
 //! # Why it matters
 //! The passage will be faked, or the tempo will sink.
@@ -23,7 +24,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 120
@@ -37,7 +38,7 @@
 //! ```
 //!
 //! # Source
-//! Notes a second: our heuristic, told for each instrument in the catalogue; that single tonguing
+//! Notes a second: our heuristic, stated for each instrument in the catalogue; that single tonguing
 //! is common to all wind and double tonguing among the woodwind to the flute only: Rimsky-
 //! Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. I. Orchestral horns of about 1770
 //! are not given runs in sixteenths: common practice.
@@ -67,6 +68,8 @@ const LEAP: i32 = 5;
 const STOPS: i32 = 9;
 /// Semitones that the hand spans in one position. Our heuristic.
 const HAND: u32 = 4;
+/// Notes a second that a finger sweeps over the strings of a harp. Our heuristic.
+const GLISSANDO: u8 = 60;
 /// Leaps of less than an octave are granted the mean between step and leap. Our heuristic.
 const OCTAVE: i32 = 12;
 
@@ -116,6 +119,10 @@ pub(super) fn overtaxed(
     agility: &Agility,
 ) -> Vec<(usize, f64)> {
     let part = cx.part(player);
+    let instrument = part.notes.get(notes.start).map(|note| part.instrument_at(note.start));
+    let Some(instrument) = instrument else {
+        return Vec::new();
+    };
     let changes = techniques(part);
     let mut offending = vec![0.0_f64; notes.len()];
     // The steps of the window that ends here: index of the note, seconds taken and needed.
@@ -128,7 +135,9 @@ pub(super) fn overtaxed(
         let note = &part.notes[index];
         let crosses =
             semitones.abs() >= LEAP && crosses_to_neighbour(cx, part, &part.notes[index - 1], note);
+        let glides = instrument.pedals.is_some() && glides(part, index);
         let rate = f64::from(match semitones.abs() {
+            _ if glides => 2 * GLISSANDO,
             _ if crosses => 2 * agility.stepwise,
             0 => 2 * agility.repeated,
             step if step < LEAP => 2 * agility.stepwise,
@@ -155,6 +164,17 @@ pub(super) fn overtaxed(
         }
     }
     notes.zip(offending).filter(|(_, rate)| *rate > 0.0).collect()
+}
+
+/// Does a note belong to a glissando: one of three neighbouring strings, one after the other?
+fn glides(part: &Part, index: usize) -> bool {
+    let string = |index: usize| match part.notes.get(index)?.sound.pitches() {
+        [pitch] => Some(pitch.step()),
+        _ => None,
+    };
+    let way = |from: usize| Some(string(from + 1)? - string(from)?);
+    let ways = [index.checked_sub(2).and_then(way), index.checked_sub(1).and_then(way), way(index)];
+    ways.windows(2).any(|pair| pair[0] == pair[1] && matches!(pair[0], Some(-1 | 1)))
 }
 
 /// Does the bow only cross to the neighbouring string, the left hand staying where it is?

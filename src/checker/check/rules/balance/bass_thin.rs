@@ -28,7 +28,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96
@@ -75,11 +75,11 @@ fn check(cx: &Context, findings: &mut Findings) {
     let moments = cx.moments(&RULE, |slice, found: &mut Vec<(Sounding, f64)>| {
         found.extend(thin(cx, slice));
     });
-    let offences = super::in_runs(cx, moments, LONG);
+    let offences = super::in_runs(cx, moments, LONG, 0.0);
     for (player, offences) in offences.into_iter().enumerate() {
         for passage in cx.passages(&RULE, player, offences) {
             let message = format!(
-                "{}: the bass is too thin from {} on ({}): one part in {} of the whole strength.",
+                "{}: the bass is too thin from {} on ({}): about 1/{} of the total weight.",
                 passage.part.player.name,
                 cx.form.place(passage.first().start),
                 crate::check::words::bars(&passage.bars),

@@ -1,11 +1,14 @@
 //! The melody is covered.
 //!
 //! # What it finds
-//! Stretches of two seconds or more in which the other parts in the register of the melody (from
-//! a fourth below it upwards, the bass line left out) are more than twice as strong as all who
-//! play the melody together (our heuristic), weighed by instrument, number, dynamic and register.
-//! A note held while the melody moves on, twice as long as the note of the melody or longer, counts
-//! for a quarter (our heuristic): the ear follows what moves.
+//! Stretches of two seconds or more in which the other parts (the bass line left out) are more than
+//! twice as strong as all who play the melody together, weighed by instrument, number, dynamic and
+//! register. From a fourth below the melody upwards they count whole; lower down only what is louder
+//! than the melody counts, less and less, to nothing an octave and a fifth below. Rolls of the
+//! drums count, single strokes do not. A note held
+//! while the melody moves on, twice as long as the note of the melody or longer, counts for a
+//! quarter unless it is louder: the ear follows what moves. A free note or two between covered ones
+//! do not end a stretch. All these figures are our heuristic.
 //!
 //! # Why it matters
 //! Nobody hears the tune. In the rehearsal the accompaniment is told to play softer, and loses
@@ -26,7 +29,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96
@@ -44,7 +47,7 @@
 //! # Source
 //! Equivalences of strength: Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch.
 //! I: in forte a trumpet, trombone or tuba is two horns, a horn two woodwind, a string
-//! department two; in piano all wind are about equal, a department is one. How register, dynamics
+//! section two; in piano all winds are about equal, a string section is one. How register, dynamics
 //! and numbers weigh, and the threshold, are our heuristic.
 
 use crate::arrange::LineId;
@@ -56,6 +59,7 @@ use crate::check::words;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::{Diagnostic, Severity};
 use crate::instruments::Family;
+use crate::music::Pitch;
 use crate::resolve::{Dynamic, Role, Verb};
 
 pub const RULE: Rule = Rule {
@@ -71,6 +75,10 @@ const TWICE: f64 = 2.0;
 const LONG: f64 = 2.0;
 /// Semitones below the melody within which others cover it: a fourth. Our heuristic.
 const NEAR: i32 = 5;
+/// Semitones below the melody from which nothing covers it: an octave and a fifth. Our heuristic.
+const FAR: i32 = 19;
+/// Seconds of a free moment that do not end a covered stretch. Our heuristic.
+const GAP: f64 = 0.6;
 /// Weight of a note that is held against a moving melody. Our heuristic.
 const HELD: f64 = 0.25;
 
@@ -94,7 +102,7 @@ fn offences(cx: &Context) -> Offences {
         let covered = covered(cx, slice, None);
         found.extend(covered.map(|c| (c.melody, (c.times, c.other))));
     });
-    super::in_runs(cx, moments, LONG)
+    super::in_runs(cx, moments, LONG, GAP)
 }
 
 fn check(cx: &Context, findings: &mut Findings) {
@@ -150,6 +158,18 @@ fn with_softer(
     }
 }
 
+/// How much of its strength a note brings to bear on a melody above it: all of it down to a fourth
+/// below, half of it an octave below, nothing from an octave and a fifth on. A stroke without pitch covers
+/// everything a little. Our heuristic.
+fn near(top: Option<Pitch>, lowest: i32) -> f64 {
+    let Some(top) = top else { return 0.5 };
+    match lowest - top.midi() {
+        below if below <= NEAR => 1.0,
+        below if below >= FAR => 0.0,
+        below => f64::from(FAR - below) / f64::from(FAR - NEAR),
+    }
+}
+
 /// Is any note of a passage still covered when a line is tried at another degree? Only the slices
 /// of its notes are looked at, and as many beside them as it takes to know whether it lasts.
 fn still_covered(cx: &Context, passage: &Passage<(f64, Sounding)>, softer: Softer) -> bool {
@@ -162,16 +182,25 @@ fn still_covered(cx: &Context, passage: &Passage<(f64, Sounding)>, softer: Softe
     let lasts = |index: usize| {
         let (mut first, mut after) = (index, index + 1);
         let mut lasting = seconds(index);
-        while lasting < ENOUGH && first > 0 && covered(first - 1).is_some() {
+        let mut free = 0.0;
+        while lasting < ENOUGH && first > 0 && free <= GAP {
             first -= 1;
-            lasting += seconds(first);
+            match covered(first) {
+                Some(_) => (lasting, free) = (lasting + seconds(first), 0.0),
+                None => free += seconds(first),
+            }
         }
-        while lasting < ENOUGH && covered(after).is_some() {
-            lasting += seconds(after);
+        free = 0.0;
+        while lasting < ENOUGH && slices.get(after).is_some() && free <= GAP {
+            match covered(after) {
+                Some(_) => (lasting, free) = (lasting + seconds(after), 0.0),
+                None => free += seconds(after),
+            }
             after += 1;
         }
         // Added up from the left, as the offences are.
-        lasting >= ENOUGH || (first..after).map(seconds).sum::<f64>() >= LONG
+        let whole = (first..after).filter(|index| covered(*index).is_some()).map(seconds);
+        lasting >= ENOUGH || whole.sum::<f64>() >= LONG
     };
     passage.offences.iter().any(|(note, _)| {
         let sounding = &passage.part.notes[*note];
@@ -215,7 +244,7 @@ fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
     let (_, singer) = strongest?;
     // Where no melody note tells in a tutti, `compass/does-not-carry` speaks of the cause.
     let melody_notes = || slice.sounding.iter().filter(|s| s.of(parts).role == Role::Melody);
-    if slice.sounding.len() > 8 && !melody_notes().any(|s| super::tells_at(cx, *s)) {
+    if slice.sounding.len() > 8 && !melody_notes().any(|s| super::tells(cx, *s)) {
         return None;
     }
     let mut others = 0.0;
@@ -225,15 +254,21 @@ fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
         let part = &parts[usize::from(one.player)];
         // Who plays the notes of the melody in another role helps it.
         let helps = || melody_notes().any(|singer| singer.of(parts).source == note.source);
-        if matches!(note.role, Role::Melody | Role::Bass)
-            || part.instrument_at(note.start).family == Family::Percussion
-            || note.sound.pitches().last().is_none_or(|p| p.midi() < lowest - NEAR)
-            || helps()
-        {
+        if matches!(note.role, Role::Melody | Role::Bass) || helps() {
             continue;
         }
-        let held = note.length >= singer.of(parts).length * 2;
-        let strength = strength(one) * if held { HELD } else { 1.0 };
+        let near = near(note.sound.pitches().last().copied(), lowest);
+        let rolls = note.attached.tremolo > 0;
+        let percussion = part.instrument_at(note.start).family == Family::Percussion;
+        let degree = |one: Sounding| cx.degree(usize::from(one.player), slice.start);
+        let louder = degree(one) > degree(singer);
+        // From below only what is louder than the tune covers it, and strokes are over at once.
+        if near == 0.0 || (near < 1.0 && !louder) || (percussion && !rolls) {
+            continue;
+        }
+        // What is held softly stays in the background; what is held louder than the tune does not.
+        let held = !louder && note.length >= singer.of(parts).length * 2;
+        let strength = strength(one) * near * if held { HELD } else { 1.0 };
         others += strength;
         if loudest.is_none_or(|(most, _)| strength > most) {
             loudest = Some((strength, one));

@@ -9,17 +9,22 @@ use super::super::loudness::{Degree, Loudness as Dynamics};
 use super::super::memory::Moment;
 use super::super::slices::Sounding;
 use crate::arrange::{Arrangement, Part, SoundingNote};
-use crate::instruments::{Family, Loudness};
+use crate::instruments::Loudness;
 use crate::music::Time;
 
 /// The notes of moments that follow one another for so many seconds, player by player, each once.
+/// A gap of so many seconds between two of them does not part them.
 fn in_runs<T: Clone>(
     cx: &Context,
     moments: Vec<Moment<(Sounding, T)>>,
     seconds: f64,
+    gap: f64,
 ) -> Vec<Vec<(usize, T)>> {
+    let follows = |one: &Moment<_>, next: &Moment<_>| {
+        one.end == next.start || cx.seconds_at(next.start) - cx.seconds_at(one.end) <= gap
+    };
     let mut offences: Vec<Vec<(usize, T)>> = vec![Vec::new(); cx.arrangement.parts.len()];
-    for run in moments.chunk_by(|one, next| one.end == next.start) {
+    for run in moments.chunk_by(follows) {
         let lasts = |moment: &Moment<_>| cx.seconds_at(moment.end) - cx.seconds_at(moment.start);
         if run.iter().map(lasts).sum::<f64>() < seconds {
             continue;
@@ -41,8 +46,8 @@ fn in_runs<T: Clone>(
 /// trumpet, trombone or tuba is two horns, a horn two woodwind, a string department two
 /// woodwind; in piano all wind are equal and a department is one. Numbers of strings are measured
 /// by the medium orchestra of the same book, p. 6. Our heuristics: what lies between piano and
-/// forte, a third more for each degree of loudness, half outside the telling register
-/// (strings are even), the square root and the bounds for numbers of strings, and the weight of
+/// forte, a third more for each degree of loudness, the weights of registers that the catalogue
+/// states (strings are even), the square root and the bounds for numbers of strings, and the weight of
 /// plucked sounds, pizzicato among them. On the way of a hairpin the strength goes straight from that of one
 /// degree to that of the next.
 fn strength(cx: &Context, sounding: Sounding, time: Time) -> f64 {
@@ -67,14 +72,19 @@ fn strength_of(part: &Part, note: &SoundingNote, plucks: bool, time: Time, degre
         Loudness::Woodwind => 1.0,
         Loudness::Horn => 2.0,
         Loudness::HeavyBrass => 4.0,
-        Loudness::StringDepartment => 2.0,
+        Loudness::StringDepartment | Loudness::Voice => 2.0,
         Loudness::Plucked => 0.5,
-        Loudness::Percussion => return 0.0,
+        Loudness::Percussion => 2.0,
     };
-    let piano = if weighs == Loudness::Plucked { 0.5 } else { 1.0 };
+    let piano = match weighs {
+        Loudness::Plucked => 0.5,
+        // Drums, bells and their like prevail, but a stroke is over at once.
+        Loudness::Percussion if !struck_on(note) => 0.5,
+        _ => 1.0,
+    };
     let people = f64::from(part.player.count.max(1));
     let number = if instrument.loudness == Loudness::StringDepartment {
-        (people / medium(&part.player.id)).sqrt().clamp(0.4, 1.5)
+        (people / medium(part)).sqrt().clamp(0.4, 1.5)
     } else {
         people
     };
@@ -88,8 +98,41 @@ fn strength_of(part: &Part, note: &SoundingNote, plucks: bool, time: Time, degre
     };
     let (degree, more) = degree.parts();
     let loud = at(degree) + (at(degree + 1) - at(degree)) * more;
-    let even = matches!(instrument.family, Family::Strings) || tells(part, note);
-    loud * number * if even { 1.0 } else { 0.5 }
+    let top = note.sound.pitches().last();
+    loud * number * top.map_or(1.0, |pitch| instrument.weight_at(*pitch))
+}
+
+/// Does a drum sound on, as a roll?
+fn struck_on(note: &SoundingNote) -> bool {
+    note.attached.tremolo > 0
+}
+
+/// What one player weighs at a moment.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Heard {
+    /// Index of the part.
+    pub player: usize,
+    /// The degree of loudness in force: 0 for ppp to 7 for fff, between two on a hairpin.
+    pub degree: f64,
+    /// How strong he is, in woodwind instruments at mf.
+    pub strength: f64,
+}
+
+/// Who sounds at a time, and how strong, as the rules of balance weigh it.
+#[must_use]
+pub fn heard_at(arrangement: &Arrangement, time: Time) -> Vec<Heard> {
+    let mut heard = Vec::new();
+    for (player, part) in arrangement.parts.iter().enumerate() {
+        let after = part.notes.partition_point(|note| note.start <= time);
+        let Some(note) = part.notes[..after].last().filter(|note| time < note.end()) else {
+            continue;
+        };
+        let degree = Dynamics::new(&part.directions).degree(time);
+        let plucks = plucked(&techniques(part), time);
+        let strength = strength_of(part, note, plucks, time, degree);
+        heard.push(Heard { player, degree: degree.to_f64(), strength });
+    }
+    heard
 }
 
 /// How much stronger than mf each degree from ppp to fff is: a third more for each. Our heuristic.
@@ -114,58 +157,19 @@ const LOUDER: [f64; 8] = {
 const STEP: f64 = 1.33;
 
 /// Does the note lie in the register of its instrument that tells?
-fn tells(part: &Part, note: &SoundingNote) -> bool {
-    let instrument = part.instrument_at(note.start);
-    instrument.telling.as_ref().is_none_or(|telling| {
-        note.sound.pitches().last().is_none_or(|p| (telling.low..=telling.high).contains(p))
+fn tells(cx: &Context, sounding: Sounding) -> bool {
+    let note = sounding.of(&cx.arrangement.parts);
+    let instrument = cx.part(usize::from(sounding.player)).instrument_at(note.start);
+    note.sound.pitches().last().is_none_or(|pitch| instrument.carries(*pitch))
+}
+
+/// Players of the section in an orchestra of medium size, as the catalogue says.
+fn medium(part: &Part) -> f64 {
+    let section = part.first_instrument().section.as_ref();
+    section.map_or(1.0, |section| {
+        let second = section.medium_second.filter(|_| part.player.line_name.ends_with("-2"));
+        f64::from(second.unwrap_or(section.medium).max(1))
     })
-}
-
-/// The same of a note that sounds in a slice.
-fn tells_at(cx: &Context, sounding: Sounding) -> bool {
-    tells(cx.part(usize::from(sounding.player)), sounding.of(&cx.arrangement.parts))
-}
-
-/// What one player weighs at a moment.
-#[derive(Clone, Copy, PartialEq, Debug)]
-pub struct Heard {
-    /// Index of the part.
-    pub player: usize,
-    /// The degree of loudness in force: 0 for ppp to 7 for fff, between two on a hairpin.
-    pub degree: f64,
-    /// How strong he is, in woodwind instruments at mf; 0 for drums and bells, which are not
-    /// weighed.
-    pub strength: f64,
-}
-
-/// Who sounds at a time, and how strong, as the rules of balance weigh it.
-#[must_use]
-pub fn heard_at(arrangement: &Arrangement, time: Time) -> Vec<Heard> {
-    let mut heard = Vec::new();
-    for (player, part) in arrangement.parts.iter().enumerate() {
-        let after = part.notes.partition_point(|note| note.start <= time);
-        let Some(note) = part.notes[..after].last().filter(|note| time < note.end()) else {
-            continue;
-        };
-        let degree = Dynamics::new(&part.directions).degree(time);
-        let plucks = plucked(&techniques(part), time);
-        let strength = strength_of(part, note, plucks, time, degree);
-        heard.push(Heard { player, degree: degree.to_f64(), strength });
-    }
-    heard
-}
-
-/// Players of a string department in a medium orchestra: Rimsky-Korsakov, Principles of
-/// Orchestration, tr. Agate, 1922, p. 6; the single digits from memory, five double
-/// basses the mean of four to six.
-fn medium(id: &str) -> f64 {
-    match id {
-        "violin-2" => 10.0,
-        "viola" => 8.0,
-        "cello" => 6.0,
-        "double-bass" => 5.0,
-        _ => 12.0,
-    }
 }
 
 #[cfg(test)]

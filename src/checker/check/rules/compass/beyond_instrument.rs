@@ -23,7 +23,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 2/4, key G major
@@ -42,13 +42,13 @@
 //! Musicians; Prout, The Orchestra, 1899, and others.
 
 use crate::arrange::{Part, SoundingNote};
-use crate::check::alternatives::{Outside, advise, all_pitches, in_compass_pitch, outside};
+use crate::check::alternatives::{Outside, advise, all_pitches, in_compass_pitch, outside, tuned};
 use crate::check::context::{Context, Stretch};
 use crate::check::passage::Passage;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
 use crate::instruments::Limit;
-use crate::music::Pitch;
+use crate::music::{Interval, Pitch};
 
 pub const RULE: Rule = Rule {
     code: "compass/beyond-instrument",
@@ -61,16 +61,26 @@ fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
         let Some(compass) = instrument.compass(Limit::Instrument, cx.era) else { continue };
-        if instrument.unpitched || !instrument.drums.is_empty() {
+        if instrument.unpitched {
             continue;
         }
         let look = |(index, note): (usize, &SoundingNote)| {
+            // Of a drum that is not tuned another rule speaks.
+            if !instrument.drums.is_empty() && all_pitches(note).any(|p| !tuned(part, p, note)) {
+                return None;
+            }
             let found: Option<(Pitch, Outside)> = all_pitches(note)
                 .find_map(|p| outside(part, compass, p, note.start).map(|side| (p, side)));
             found.map(|found| (index, found))
         };
-        let offences = cx
-            .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());
+        // How drums are tuned is not a matter of the notes alone.
+        let offences = if instrument.drums.is_empty() {
+            cx.offences(&RULE, &stretch, 0, |range| {
+                stretch.within(range).filter_map(look).collect()
+            })
+        } else {
+            stretch.notes().filter_map(look).collect()
+        };
         for passage in cx.passages_by(&RULE, player, offences, |(_, side)| *side as u8) {
             let &(pitch, side) = passage.detail();
             let note = passage.first();
@@ -108,7 +118,7 @@ fn check(cx: &Context, findings: &mut Findings) {
 fn at_pitch<T>(cx: &Context, passage: &Passage<T>) -> Option<String> {
     let part = passage.part;
     let first = passage.first();
-    if part.instrument_at(first.start).id != "double-bass" {
+    if part.instrument_at(first.start).transposition != -Interval::OCTAVE {
         return None;
     }
     let lowest = |note: &SoundingNote| note.sound.pitches().first().map(|pitch| pitch.midi());

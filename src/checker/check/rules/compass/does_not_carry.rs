@@ -1,9 +1,10 @@
 //! A melody in a register that does not carry through the tutti.
 //!
 //! # What it finds
-//! Melody notes outside the telling register of the instrument while eight or more other players
+//! Melody notes outside the register in which the instrument projects while eight or more other players
 //! sound at forte or louder, brass among them, unless another player has the same note of the
-//! melody in a register that tells.
+//! melody in a register that does. Where an instrument gains strength upwards, as flute and
+//! clarinet do, everything above carries.
 //!
 //! # Why it matters
 //! A flute's lowest octave under a full orchestra is seen, not heard.
@@ -25,7 +26,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96
@@ -43,7 +44,7 @@
 //! ```
 //!
 //! # Source
-//! In a full ensemble the flute tells from about C5 to G6: common practice. The registers of the
+//! In a full ensemble the flute projects from about C5 to G6: common practice. The registers of the
 //! others stand in the catalogue, mostly as our heuristic; how many players make a tutti is our
 //! heuristic.
 
@@ -69,10 +70,8 @@ const TUTTI: usize = 8;
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
     let tells = |player: usize, note: &SoundingNote| {
-        let telling = parts[player].instrument_at(note.start).telling.as_ref();
-        telling.is_none_or(|telling| {
-            note.sound.pitches().last().is_none_or(|p| (telling.low..=telling.high).contains(p))
-        })
+        let instrument = parts[player].instrument_at(note.start);
+        note.sound.pitches().last().is_none_or(|pitch| instrument.carries(*pitch))
     };
     let moments = cx.moments(&RULE, |slice, found: &mut Vec<Sounding>| {
         if slice.sounding.len() <= TUTTI {
@@ -122,7 +121,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let instrument = part.instrument_at(note.start);
             let Some(telling) = &instrument.telling else { continue };
             let message = format!(
-                "{}: the melody at {} in {}{} does not carry through the tutti: {} tells from {} to {} (sounding).",
+                "{}: the melody at {} in {}{} does not carry through the tutti; {} projects best from {} to {} (sounding).",
                 part.player.name,
                 note.sound.pitches().last().map_or(String::new(), |p| cx.both(part, *p, note)),
                 cx.form.place(note.start),
@@ -132,7 +131,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 telling.high,
             );
             let finding = cx.finding(&RULE, &passage, message).with_help(
-                "Set the melody an octave away, double it with an instrument that tells there, or thin the others out.",
+                "Set the melody an octave away, double it with an instrument that projects there, or thin the others out.",
             );
             findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }

@@ -1,15 +1,15 @@
 //! High and loud for long.
 //!
 //! # What it finds
-//! Wind players who, at forte or louder, stay within the highest fourth (brass: major third) of the
-//! custom of their instrument for more than twelve seconds without a rest of three (our heuristic).
+//! Wind players who, at forte or louder, stay in the taxing register of their instrument for more
+//! than twelve seconds without a rest of three. Where the catalogue names none, it is the highest
+//! fourth (brass: major third) of the custom of the era (our heuristic).
 //!
 //! # Why it matters
 //! It costs the lips and the breath more than anything else, goes sharp, and wears out its own
-//! effect. This is a caution, not a measurement: the players, and the rules against noise at work
-//! of the place, decide. NIOSH recommends 85 dB(A) as an average over eight hours, 3 dB more
-//! halving the time; Directive 2003/10/EC has action values of 80 and 85 dB(A) and a limit of 87
-//! dB(A).
+//! effect. This is a caution, not a measurement: the players and local noise-at-work rules decide.
+//! NIOSH recommends 85 dB(A) as an average over eight hours, 3 dB more halving the time; Directive
+//! 2003/10/EC has action values of 80 and 85 dB(A) and a limit of 87 dB(A).
 //!
 //! # Example
 //! ```ripieno
@@ -25,7 +25,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 60
@@ -72,8 +72,9 @@ fn check(cx: &Context, findings: &mut Findings) {
             continue;
         }
         let Some(compass) = custom(instrument, false, cx.era) else { continue };
-        let high =
-            compass.high.midi() - if instrument.family == Family::Brass { TOP.0 } else { TOP.1 };
+        let below = if instrument.family == Family::Brass { TOP.0 } else { TOP.1 };
+        let top = compass.high.midi() - below;
+        let high = instrument.taxing(cx.era).map_or(top, |taxing| taxing.low.midi());
         let times = cx.times(player);
         let mut offences: Vec<(usize, f64)> = Vec::new();
         let mut run: Vec<usize> = Vec::new();

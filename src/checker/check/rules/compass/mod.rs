@@ -5,3 +5,4 @@ pub mod does_not_carry;
 pub mod high_and_loud;
 pub mod not_yet_built;
 pub mod outside_custom;
+pub mod player_rank;

@@ -1,9 +1,9 @@
-//! An instrument that was not yet in common use in the year of the ensemble.
+//! An instrument that was not in common use in the year of the ensemble.
 //!
 //! # What it finds
 //! Lines of an ensemble, and `takes` lines, that name an instrument before the first year of
-//! common use that the catalogue states: a tuba of 1810, a horn with valves of 1725. Each line is
-//! told once.
+//! common use that the catalogue states, or in years when it was out of use: a tuba of 1810, a horn
+//! with valves of 1725, a serpent of 1885. Each line is reported once.
 //!
 //! # Why it matters
 //! No orchestra of the year has the instrument. Its compass and customs are those of a later time,
@@ -22,7 +22,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 2/4, key F major
@@ -43,7 +43,7 @@ use crate::arrange::Part;
 use crate::check::context::Context;
 use crate::check::{Check, Findings, Rule, words};
 use crate::diagnostics::{Diagnostic, Severity, Span};
-use crate::instruments::{Instrument, find};
+use crate::instruments::Instrument;
 use crate::music::Time;
 
 pub const RULE: Rule = Rule {
@@ -58,7 +58,10 @@ fn check(cx: &Context, findings: &mut Findings) {
     let mut told: Vec<(Span, &str)> = Vec::new();
     for (player, part) in cx.parts() {
         for (from, instrument) in &part.instruments {
-            if cx.era >= instrument.from || cx.allowed(RULE.code, Some(player), (0, last_bar)) {
+            let away = instrument.out_of_use(cx.era);
+            if (cx.era >= instrument.from && away.is_none())
+                || cx.allowed(RULE.code, Some(player), (0, last_bar))
+            {
                 continue;
             }
             let engaged = instrument.id == part.player.instrument.id;
@@ -81,6 +84,25 @@ fn finding(
     place: Span,
 ) -> Diagnostic {
     let name = instrument.name.to_lowercase();
+    if let Some(away) = instrument.out_of_use(cx.era).filter(|_| cx.era >= instrument.from) {
+        let until =
+            if away.to == 9999 { "since".to_string() } else { format!("until {}", away.to + 1) };
+        let message = format!(
+            "{} went out of use about {}, and the ensemble is of {}.",
+            capital(&words::a(&name)),
+            away.from,
+            cx.era
+        );
+        let help = match away.to {
+            9999 => "Take an instrument of the time, or set an earlier `era`.".to_string(),
+            _ => format!(
+                "It was not heard again {until}: take an instrument of the time, or set another `era`."
+            ),
+        };
+        return Diagnostic::new(RULE.severity, RULE.code, place, message)
+            .with_player(&part.player.id)
+            .with_help(help);
+    }
     let plural = instrument.name == instrument.plural;
     let message = format!(
         "{} {} not in common use before {}, and the ensemble is of {}.",
@@ -102,7 +124,7 @@ fn finding(
 /// What stood in the place of an instrument with valves: the one without, in the same key if there
 /// is such a crook.
 fn substitute(part: &Part, instrument: &Instrument, from: Time, era: i32) -> Option<String> {
-    let natural = find(&format!("natural-{}", instrument.id)).filter(|n| n.from <= era)?;
+    let natural = instrument.without_valves().filter(|n| n.from <= era)?;
     let key = part.tuning_at(from).map(|tuning| tuning.name.as_str());
     let same = natural.crooks.iter().find(|crook| Some(crook.name.as_str()) == key);
     let usual = || natural.crooks.iter().find(|crook| crook.name == "F");

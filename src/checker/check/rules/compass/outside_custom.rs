@@ -2,12 +2,12 @@
 //!
 //! # What it finds
 //! Notes that the instrument has, but that lie outside what an orchestral player of that year was
-//! asked day by day: an oboe of 1770 above D6 or below D4, violins in the ranks above the third
-//! position. A line marked `solo` is judged by what a soloist of the era could do instead.
+//! asked day by day: an oboe of 1770 above D6 or below D4, rank-and-file violins above the
+//! third position. A line marked `solo` is judged by what a soloist of the era could do instead.
 //! Harmonics are left alone.
 //!
 //! # Why it matters
-//! One player in the desk has the note, the others hope. The passage will be out of tune or
+//! One player at the desk can reach the note; the others hope. The passage will be out of tune or
 //! missing, and it will sound of another time than the rest.
 //!
 //! # Example
@@ -23,7 +23,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 2/4, key G major
@@ -41,7 +41,7 @@
 //! about 1770 orchestral oboes were kept between D4 and D6 is common practice.
 
 use crate::arrange::{LineId, Part, SoundingNote};
-use crate::check::alternatives::{Outside, advise, all_pitches, custom, outside};
+use crate::check::alternatives::{Outside, advise, all_pitches, custom, outside, tuned};
 use crate::check::context::{Context, Stretch};
 use crate::check::{Check, Findings, Rule, words};
 use crate::diagnostics::{Severity, Span};
@@ -60,7 +60,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
         let Some(whole) = instrument.compass(Limit::Instrument, cx.era) else { continue };
-        if instrument.unpitched || !instrument.drums.is_empty() {
+        if instrument.unpitched {
             continue;
         }
         let (Some(orchestral), Some(soloist)) =
@@ -70,6 +70,9 @@ fn check(cx: &Context, findings: &mut Findings) {
         };
         let look = |(index, note): (usize, &SoundingNote)| {
             if note.attached.marks.has(Mark::Harmonic) {
+                return None;
+            }
+            if !instrument.drums.is_empty() && all_pitches(note).any(|p| !tuned(part, p, note)) {
                 return None;
             }
             let compass = if note.solo { soloist } else { orchestral };
@@ -83,8 +86,14 @@ fn check(cx: &Context, findings: &mut Findings) {
             }
             worst.map(|found| (index, found))
         };
-        let offences = cx
-            .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());
+        // How drums are tuned is not a matter of the notes alone.
+        let offences = if instrument.drums.is_empty() {
+            cx.offences(&RULE, &stretch, 0, |range| {
+                stretch.within(range).filter_map(look).collect()
+            })
+        } else {
+            stretch.notes().filter_map(look).collect()
+        };
         for passage in cx.passages_by(&RULE, player, offences, |(_, side)| *side as u8) {
             let &(pitch, side) = passage.detail();
             let note = passage.first();
@@ -96,7 +105,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             };
             let player_kind = if note.solo { "a soloist" } else { "an orchestral player" };
             let message = format!(
-                "{}: {} in {}{} {} {where_to} what {player_kind} on {} of {} was asked ({} to {}{}).",
+                "{}: {} in {}{} {} {where_to} what {player_kind} on {} of {} was expected to play ({} to {}{}).",
                 part.player.name,
                 cx.both(part, pitch, note),
                 cx.form.place(note.start),

@@ -27,7 +27,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96
@@ -53,6 +53,7 @@ use crate::check::loudness::Degree;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Diagnostic;
 use crate::diagnostics::Severity;
+use crate::music::Time;
 use crate::resolve::{DirectionKind, Role, Verb};
 
 pub const RULE: Rule = Rule {
@@ -86,6 +87,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         };
         if before != now
             || before.iter().zip(&now).any(leap)
+            || before.iter().zip(&now).any(|(before, now)| moves_otherwise(before, now))
             || !sounds
             || cx.allowed(RULE.code, None, (bar, bar))
         {
@@ -121,8 +123,27 @@ struct State {
     /// Octaves up that his line asks for.
     octaves: i8,
     degree: Degree,
-    /// Key number of his first note.
+    /// Key number of the first note.
     height: Option<i32>,
+    /// How the notes of the bar move.
+    figure: Figure,
+}
+
+/// The figure of a bar: is there a tremolo, a triplet, and how many notes are there?
+#[derive(Clone, Copy, PartialEq, Eq)]
+struct Figure {
+    tremolo: bool,
+    triplet: bool,
+    notes: usize,
+}
+
+/// Does an accompaniment set in with another figure: a tremolo, triplets, twice as many notes?
+fn moves_otherwise(before: &Option<State>, now: &Option<State>) -> bool {
+    let (Some(before), Some(now)) = (before, now) else { return false };
+    let (one, two) = (before.figure, now.figure);
+    let accompanies = now.role != Role::Melody;
+    let kind = (one.tremolo, one.triplet) != (two.tremolo, two.triplet);
+    accompanies && (kind || two.notes >= 2 * one.notes.max(2))
 }
 
 impl PartialEq for State {
@@ -145,7 +166,20 @@ fn state(cx: &Context, bar: usize) -> Vec<Option<State>> {
             };
             let degree = cx.degree(player, note.start.max(from));
             let height = note.sound.pitches().last().map(|pitch| pitch.midi());
-            Some(State { role: note.role, octaves, degree, height })
+            let after = part.notes.partition_point(|note| note.start < from + length);
+            let here = part.notes.get(first..after).unwrap_or_default();
+            let third = |note: &crate::arrange::SoundingNote| {
+                let quarter = Time::QUARTER;
+                quarter.div_floor(note.length) % 3 == 0 && note.length * 3 == quarter
+                    || note.length * 6 == quarter
+                    || note.length * 3 == quarter * 2
+            };
+            let figure = Figure {
+                tremolo: here.iter().any(|note| note.attached.tremolo > 0),
+                triplet: here.iter().any(third),
+                notes: here.len(),
+            };
+            Some(State { role: note.role, octaves, degree, height, figure })
         })
         .collect()
 }

@@ -26,7 +26,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96
@@ -61,18 +61,6 @@ pub const RULE: Rule = Rule {
 /// heuristic.
 const BARS: usize = 16;
 
-/// The share of bars that an instrument may sound in. Our heuristic, after common practice.
-fn budget(id: &str) -> Option<f64> {
-    Some(match id {
-        "trumpet" | "natural-trumpet" => 0.7,
-        "timpani" => 0.6,
-        "alto-trombone" | "tenor-trombone" | "bass-trombone" | "tuba" => 0.5,
-        "triangle" | "tambourine" | "side-drum" => 0.34,
-        "cymbals" | "bass-drum" | "tam-tam" => 0.2,
-        _ => return None,
-    })
-}
-
 fn check(cx: &Context, findings: &mut Findings) {
     let count = cx.form.bars.len();
     let set = &cx.arrangement.piece.ensembles[cx.arrangement.scoring.ensemble].budgets;
@@ -81,7 +69,10 @@ fn check(cx: &Context, findings: &mut Findings) {
         match own {
             Some((_, percent)) => Some(f64::from(*percent) / 100.0),
             None if count < BARS => None,
-            None => budget(&part.player.instrument.id),
+            None => {
+                let sparing = part.player.instrument.sparing(cx.era);
+                sparing.map(|sparing| f64::from(sparing.percent) / 100.0)
+            }
         }
     };
     // Thrift is for those who have others to play in the meantime.

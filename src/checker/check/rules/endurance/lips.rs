@@ -1,8 +1,11 @@
-//! No rest for the lips.
+//! No rest for the embouchure.
 //!
 //! # What it finds
-//! Brass players who go on for more than a minute without a rest of three seconds (our
-//! heuristic), unless another player of their line plays the same notes.
+//! Brass players who go on for more than a minute without a rest of three seconds, repeats
+//! counted as often as they are played, unless another player of their line plays the same notes.
+//! Soft and low notes cost less, high and loud ones more, and short rests give something back, so
+//! that a tuba with a rest after every note or a horn at piano can go on for longer (our
+//! heuristic).
 //!
 //! # Why it matters
 //! Lips tire, and a tired lip does not recover in a bar. The next high note is the one that will
@@ -21,7 +24,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 60
@@ -38,6 +41,7 @@
 //! That wind need rests: Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. I.
 //! The figures are our heuristic; the players know better.
 
+use crate::check::alternatives::{all_pitches, custom, in_compass_pitch};
 use crate::check::context::Context;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
@@ -54,26 +58,37 @@ pub const RULE: Rule = Rule {
 const REST: f64 = 3.0;
 /// Seconds of a stretch without such a rest that are too much. Our heuristic.
 const STRETCH: f64 = 60.0;
+/// Seconds of a middling note at mezzo forte that are too much within a stretch. Our heuristic.
+const LOAD: f64 = 42.0;
+/// Semitones below the top of custom that cost more: a fourth. Our heuristic.
+const HIGH: i32 = 5;
+/// Semitones above the low end of custom that cost less: an octave. Our heuristic.
+const LOW: i32 = 12;
 
 fn check(cx: &Context, findings: &mut Findings) {
     for (player, part) in cx.parts() {
         if part.first_instrument().family != Family::Brass || part.player.count > 1 {
             continue;
         }
-        let times = cx.times(player);
+        let played = played(cx, player);
         let mut offences: Vec<(usize, f64)> = Vec::new();
         let mut first = 0;
-        for index in 0..times.len() {
-            let last = index + 1 == times.len();
-            if !last && times[index + 1].0 - times[index].1 < REST {
+        for index in 0..played.len() {
+            let next = played.get(index + 1);
+            if next.is_some_and(|next| next.begin - played[index].end < REST) {
                 continue;
             }
-            let seconds = times[index].1 - times[first].0;
-            if seconds > STRETCH && !shared(cx, player, first, index) {
-                offences.extend((first..=index).map(|note| (note, seconds)));
+            let stretch = &played[first..=index];
+            let seconds = played[index].end - played[first].begin;
+            let notes = || stretch.iter().map(|sounded| sounded.note);
+            let (low, high) = (notes().min().unwrap_or(0), notes().max().unwrap_or(0));
+            if seconds > STRETCH && load(stretch) > LOAD && !shared(cx, player, low, high) {
+                offences.extend((low..=high).map(|note| (note, seconds)));
             }
             first = index + 1;
         }
+        offences.sort_by_key(|(note, _)| *note);
+        offences.dedup_by_key(|(note, _)| *note);
         for passage in cx.passages(&RULE, player, offences) {
             let message = format!(
                 "{} plays for {:.0} seconds without a rest of {REST:.0} seconds, from {} on ({}).",
@@ -88,6 +103,59 @@ fn check(cx: &Context, findings: &mut Findings) {
             findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
+}
+
+/// A note as it is played, repeats and all.
+struct Sounded {
+    note: usize,
+    begin: f64,
+    end: f64,
+    /// How much it costs beside a middling note at mezzo forte.
+    effort: f64,
+}
+
+/// The notes of a player in the order in which they sound, every repeat again.
+fn played(cx: &Context, player: usize) -> Vec<Sounded> {
+    let (part, times) = (cx.part(player), cx.times(player));
+    let mut all = Vec::with_capacity(part.notes.len());
+    let mut now = 0.0;
+    for bar in cx.form.playing_order() {
+        let Some(bar) = cx.form.bars.get(bar) else { continue };
+        let (start, end) = (bar.start, bar.start + bar.length);
+        let (from, until) = (cx.seconds_at(start), cx.seconds_at(end));
+        let first = part.notes.partition_point(|note| note.start < start);
+        let after = part.notes.partition_point(|note| note.start < end);
+        for note in first..after {
+            let (begin, end) = times[note];
+            let effort = effort(cx, player, note);
+            all.push(Sounded { note, begin: now + begin - from, end: now + end - from, effort });
+        }
+        now += until - from;
+    }
+    all
+}
+
+/// What a note costs by its loudness and its register: less than half at piano, a third less in the
+/// lowest octave of custom, half as much again in the highest fourth. Our heuristic.
+fn effort(cx: &Context, player: usize, index: usize) -> f64 {
+    let part = cx.part(player);
+    let note = &part.notes[index];
+    let loud = 0.2 + 0.2 * cx.degree(player, note.start).to_f64();
+    let instrument = part.instrument_at(note.start);
+    let height = all_pitches(note).map(|p| in_compass_pitch(part, p, note.start).midi()).max();
+    let register = match (custom(instrument, false, cx.era), height) {
+        (Some(compass), Some(height)) if height > compass.high.midi() - HIGH => 1.5,
+        (Some(compass), Some(height)) if height < compass.low.midi() + LOW => 0.65,
+        _ => 1.0,
+    };
+    loud * register
+}
+
+/// What is left of the load at the end of a stretch: short rests give little back, long ones much.
+fn load(stretch: &[Sounded]) -> f64 {
+    let sounded: f64 = stretch.iter().map(|note| (note.end - note.begin) * note.effort).sum();
+    let rests = stretch.windows(2).map(|pair| (pair[1].begin - pair[0].end).max(0.0));
+    sounded - rests.map(|rest| rest * rest / REST).sum::<f64>()
 }
 
 /// Does another player of the line begin the same notes, so that one may drop out?

@@ -3,13 +3,13 @@
 //! # What it finds
 //! Stretches of more than half a minute in which three or more trumpets, trombones, tubas or
 //! drums play fortissimo without a break of five seconds (our heuristic); triangle,
-//! tambourine and glockenspiel are not meant. One finding is made for a stretch.
+//! tambourine, glockenspiel and the mellower brass are exempt. One finding is made for a stretch.
 //!
 //! # Why it matters
 //! The players who sit in front of them get the sound too, in rehearsal again and again. This is
-//! a caution, not a measurement: the players, and the rules against noise at work of the place,
-//! decide. NIOSH recommends 85 dB(A) as an average over eight hours, 3 dB more halving the time;
-//! Directive 2003/10/EC has action values of 80 and 85 dB(A) and a limit of 87 dB(A).
+//! a caution, not a measurement: the players and local noise-at-work rules decide. NIOSH
+//! recommends 85 dB(A) as an average over eight hours, 3 dB more halving the time; Directive
+//! 2003/10/EC has action values of 80 and 85 dB(A) and a limit of 87 dB(A).
 //!
 //! # Example
 //! ```ripieno
@@ -26,7 +26,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 60
@@ -51,7 +51,6 @@ use crate::check::memory::Moment;
 use crate::check::slices::Sounding;
 use crate::check::{Check, Findings, Rule};
 use crate::diagnostics::Severity;
-use crate::instruments::Loudness;
 use crate::resolve::Dynamic;
 
 pub const RULE: Rule = Rule {
@@ -68,9 +67,6 @@ const LONG: f64 = 30.0;
 /// Seconds of a break. Our heuristic.
 const BREAK: f64 = 5.0;
 
-/// Drums and bells that are no matter for the neighbours. Our heuristic.
-const SOFT: [&str; 3] = ["triangle", "tambourine", "glockenspiel"];
-
 /// A stretch of loud playing: begin and end in seconds, first and last note heard in it, who plays.
 struct Stretch {
     since: f64,
@@ -84,9 +80,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
     let loud = |player: u16, time| {
         let instrument = parts[usize::from(player)].instrument_at(time);
-        matches!(instrument.loudness, Loudness::HeavyBrass | Loudness::Percussion)
-            && !SOFT.contains(&instrument.id.as_str())
-            && cx.degree(usize::from(player), time).reaches(Dynamic::Ff)
+        instrument.loud_for_neighbours && cx.degree(usize::from(player), time).reaches(Dynamic::Ff)
     };
     let moments = cx.moments(&RULE, |slice, found: &mut Vec<Vec<Sounding>>| {
         let players: Vec<Sounding> =
@@ -134,7 +128,7 @@ fn tell(cx: &Context, stretch: &Stretch, findings: &mut Findings) {
         .chain(&RULE, usize::from(stretch.first.player), note, message)
         .with_bars(cx.number(bars.0), cx.number(bars.1))
         .with_help(
-            "Let them drop out between the points of weight, or seat them away from other ears, with screens. The players and the local rules against noise at work decide.",
+            "Let them drop out between the points of weight, or seat them away from other ears, with screens. The players and local noise-at-work rules decide.",
         );
     findings.push_line(cx, note.line, cx.with_allow(finding, note.line));
 }

@@ -1,9 +1,9 @@
 //! No place to breathe.
 //!
 //! # What it finds
-//! Wind players who sound on without a rest, a breath mark or a joint between two slurs or single
-//! notes at which a breath can be snatched, for longer than one breath lasts at that dynamic. Two
-//! players of one pair who play the same notes, and sections, breathe in turn and are not meant.
+//! Wind players who sound on without a rest, a breath mark or a gap after a slur, a detached or a
+//! longer note in which a breath can be snatched, for longer than one breath lasts at that dynamic. Two
+//! players of one pair who play the same notes, and sections, breathe in turn and are exempt.
 //!
 //! # Why it matters
 //! The player breathes anyway, in the middle of the phrase, or runs out of air before the end.
@@ -21,7 +21,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 60
@@ -36,7 +36,7 @@
 //!
 //! # Source
 //! That woodwind cannot hold very long passages: Rimsky-Korsakov, Principles of Orchestration,
-//! tr. Agate, 1922, ch. I, without a number of seconds. The seconds are our heuristic, told for
+//! tr. Agate, 1922, ch. I, without a number of seconds. The seconds are our heuristic, stated for
 //! each instrument in the catalogue; the players know better.
 
 use crate::arrange::{Part, SoundingNote};
@@ -57,7 +57,10 @@ pub const RULE: Rule = Rule {
 /// Shortest silence in which one breathes, in seconds. Our heuristic.
 const GAP: f64 = 0.15;
 /// A note of this many seconds can lend some of its end to a snatched breath. Our heuristic.
-const LENDS: f64 = 0.45;
+const LENDS: f64 = 0.36;
+
+/// The same where a slur ends on the note, or a dot shortens it. Our heuristic.
+const LENDS_DETACHED: f64 = 0.25;
 
 /// Seconds without a breath, seconds that one lasts, and the ensemble line of the player.
 type Breathless = (f64, f64, Span);
@@ -76,7 +79,12 @@ fn check(cx: &Context, findings: &mut Findings) {
         for (index, note) in stretch.notes() {
             slurred = (slurred || note.attached.slur_starts) && !note.attached.slur_ends;
             let last = !stretch.goes_on(index + 1);
-            let joint = !slurred && times[index].1 - times[index].0 >= LENDS
+            let sounds = times[index].1 - times[index].0;
+            let short = note.attached.marks.has(Mark::Staccato)
+                || note.attached.marks.has(Mark::Staccatissimo);
+            let detached = note.attached.slur_ends || short;
+            let lends = if detached { LENDS_DETACHED } else { LENDS };
+            let joint = !slurred && sounds >= lends
                 || note.attached.marks.has(Mark::Breath)
                 || note.attached.marks.has(Mark::Fermata);
             let rest = !last && times[index + 1].0 - times[index].1 >= GAP;

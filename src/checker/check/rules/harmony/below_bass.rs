@@ -2,7 +2,7 @@
 //!
 //! # What it finds
 //! Notes of other roles that sound below the lowest note of the bass line, on another letter, for
-//! an eighth of a second or more. An octave below the bass changes nothing and is not meant;
+//! an eighth of a second or more. Doubling the bass an octave lower does not count;
 //! drums are not either.
 //!
 //! # Why it matters
@@ -26,7 +26,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96

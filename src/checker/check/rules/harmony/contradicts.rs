@@ -3,7 +3,7 @@
 //! # What it finds
 //! Notes on the first beat or in the middle of the bar that are not in the declared chord and
 //! that are neither held over from before, nor repeated, nor lead by step into the chord; notes
-//! of less than half a beat are let go. A step into the chord excuses a note of up to half of the
+//! of less than half a beat are ignored. A step into the chord excuses a note of up to half of the
 //! chord's length or one beat, whichever is longer (our heuristic). Each note of the source is told once, whoever plays it.
 //!
 //! # Why it matters
@@ -24,7 +24,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96
@@ -47,6 +47,7 @@ use crate::check::{Check, Findings, Rule, sharing, words};
 use crate::diagnostics::Severity;
 use crate::instruments::Family;
 use crate::music::{Chord, Pitch};
+use crate::resolve::Role;
 
 pub const RULE: Rule = Rule {
     code: "harmony/contradicts",
@@ -107,6 +108,11 @@ fn contradicts(cx: &Context, part: &Part, index: usize) -> Option<(Pitch, Chord)
     let held = before.is_some_and(|before| {
         before.end() == note.start && before.sound.pitches().contains(&foreign)
     });
+    // A pedal point may be struck again after a rest.
+    let pedal = note.role == Role::Bass
+        && before.is_some_and(|before| {
+            before.sound == note.sound && note.start - before.end() <= beat * 4
+        });
     let leads = part.notes.get(index + 1).is_some_and(|next| {
         let there = super::chord(cx, next.start).unwrap_or(chord);
         next.start == note.end()
@@ -117,5 +123,5 @@ fn contradicts(cx: &Context, part: &Part, index: usize) -> Option<(Pitch, Chord)
     });
     let event = super::event(cx, note.start)?;
     let passing = note.length <= beat || note.length + note.length <= event.length;
-    (!(held || leads && passing)).then_some((foreign, chord))
+    (!(held || pedal || leads && passing)).then_some((foreign, chord))
 }

@@ -1,10 +1,13 @@
 //! The leading note is doubled.
 //!
 //! # What it finds
-//! In a declared dominant chord (on the fifth or seventh degree of the key) the leading note is
-//! sounded for a third of a second or more by two parts that do not double each other. A part that
+//! In a declared dominant chord (on the fifth or seventh degree of the key), and in a declared
+//! dominant seventh of any key that resolves a fifth down, the leading note is sounded for a third
+//! of a second or more by two parts that do not double each other. A part that
 //! only touches it, for less than half of the chord, and leaps on to another note of the same
-//! chord is not meant.
+//! chord does not count; nor do octaves between two families where six or more accompany (our
+//! heuristic), as is common practice in a tutti; nor does a chord of three notes and more, which a
+//! keyboard or a harp fills the harmony with (our heuristic).
 //!
 //! # Why it matters
 //! The leading note wants to rise. Two of them make parallel octaves or let one hang, and the
@@ -28,7 +31,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96
@@ -65,6 +68,8 @@ pub const RULE: Rule = Rule {
     check: Check::Scoring(check),
 };
 
+/// Notes of one player from which they are a chord that fills the harmony. Our heuristic.
+const FULL_CHORD: usize = 3;
 /// Seconds from which it counts. Our heuristic.
 const LONG: f64 = 0.33;
 
@@ -73,16 +78,13 @@ fn check(cx: &Context, findings: &mut Findings) {
     let mut leading: Vec<(Sounding, Pitch)> = Vec::new();
     let moments = cx.moments(&RULE, |slice, found: &mut Vec<(Sounding, (Sounding, Pitch))>| {
         let Some(event) = super::event(cx, slice.start) else { return };
-        let chord = event.chord;
-        let key = cx.form.bar_at(slice.start).key;
-        let class = key.leading_note().class();
-        let dominant = chord.root.class() == key.degree(5).class() || chord.root.class() == class;
-        if !dominant || !chord.has_class(class) {
-            return;
-        }
+        let Some(class) = leading_class(cx, event) else { return };
         leading.clear();
         for &sounding in slice.sounding.iter().filter(|s| super::counts(cx, **s)) {
             let mut pitches = sounding.of(parts).sound.pitches().iter();
+            if pitches.len() >= FULL_CHORD {
+                continue;
+            }
             if let Some(pitch) = pitches.find(|p| p.midi().rem_euclid(12) == class)
                 && !touches(cx, sounding, event)
             {
@@ -93,8 +95,14 @@ fn check(cx: &Context, findings: &mut Findings) {
         leading
             .sort_by_key(|(s, _)| std::cmp::Reverse(s.of(parts).sound.pitches().last().copied()));
         let Some((&(first, _), rest)) = leading.split_first() else { return };
+        let tutti = super::tutti(cx, &slice);
         for &(other, pitch) in rest {
-            if !super::doubling(cx, first, other) {
+            let of_tutti = tutti
+                && leading
+                    .iter()
+                    .filter(|(one, _)| *one != other)
+                    .all(|one| super::octaves_of_families(cx, *one, (other, pitch)));
+            if !of_tutti && !super::doubling(cx, first, other) {
                 found.push((other, (first, pitch)));
             }
         }
@@ -124,6 +132,22 @@ fn check(cx: &Context, findings: &mut Findings) {
     }
 }
 
+/// The class of the leading note in a chord: that of the key in its dominant, or the third of a
+/// dominant seventh that resolves a fifth down, whatever key that belongs to.
+fn leading_class(cx: &Context, event: &HarmonyEvent) -> Option<i32> {
+    let chord = event.chord;
+    let key = cx.form.bar_at(event.start).key;
+    let class = key.leading_note().class();
+    let root = chord.root.class();
+    if (root == key.degree(5).class() || root == class) && chord.has_class(class) {
+        return Some(class);
+    }
+    let seventh = [4, 10].iter().all(|up| chord.has_class((root + up) % 12));
+    let next = super::event(cx, event.start + event.length)?;
+    let resolves = next.chord.root.class() == (root + 5) % 12;
+    (seventh && resolves).then_some((root + 4) % 12)
+}
+
 /// Does a part only touch its note on the way through the notes of a chord?
 fn touches(cx: &Context, sounding: Sounding, event: &HarmonyEvent) -> bool {
     let notes = &cx.part(usize::from(sounding.player)).notes;
@@ -137,4 +161,27 @@ fn touches(cx: &Context, sounding: Sounding, event: &HarmonyEvent) -> bool {
     });
     let goes_on = next.start == note.end() && next.start < event.start + event.length;
     leaps && goes_on && note.length + note.length < event.length
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::check::tests::findings;
+
+    #[test]
+    fn the_third_of_a_secondary_dominant_is_a_leading_note_too() {
+        let doubled = |next: &str| {
+            let text = format!(
+                "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
+                 form {{ 1 metre 4/4, key C major, tempo 1/4 at 96\n 4 end }}\n\
+                 harmony {{ 1: C | 2: D7 | 3: {next} | 4: C | }}\n\
+                 voice tune {{ 1: 1/1 G4 | 2: F#4 | 3: G4 | 4: G4 | }}\n\
+                 voice fill {{ 1: 1/1 C4 | 2: F#3 | 3: B3 | 4: E3 | }}\n\
+                 ensemble few {{ era 1885\n oboe, bassoon }}\n\
+                 scoring few for few {{\n oboe plays tune as melody\n bassoon plays fill as harmony\n}}\n"
+            );
+            findings(&text).iter().filter(|found| found.code == super::RULE.code).count()
+        };
+        assert_eq!(doubled("G"), 1);
+        assert_eq!(doubled("Em"), 0, "it does not resolve");
+    }
 }

@@ -2,17 +2,18 @@
 
 pub mod below_bass;
 pub mod contradicts;
+pub mod cross_relation;
 pub mod doubled_leading_note;
 pub mod muddy;
 pub mod parallels;
 
 use super::super::context::Context;
 use super::super::memory::Moment;
-use super::super::slices::Sounding;
+use super::super::slices::{Slice, Sounding};
 use crate::arrange::{Part, SoundingNote};
 use crate::instruments::Family;
 use crate::music::{Chord, Pitch, Time};
-use crate::resolve::{HarmonyEvent, Verb};
+use crate::resolve::{HarmonyEvent, Role, Verb};
 
 /// Does the note belong to the harmony: pitched, and not of a drum or bell?
 fn counts(cx: &Context, sounding: Sounding) -> bool {
@@ -54,6 +55,27 @@ fn same_origin(cx: &Context, one: &SoundingNote, two: &SoundingNote) -> bool {
         cx.line(note.line).is_some_and(|line| matches!(line.verb, Verb::Sustains { .. }))
     };
     one.source == two.source && (one.line == two.line || !chosen(one) || !chosen(two))
+}
+
+/// From so many players who accompany together all is a tutti. Our heuristic.
+const TUTTI: usize = 6;
+
+/// Do so many accompany in a slice that octaves between their families are doublings?
+fn tutti(cx: &Context, slice: &Slice) -> bool {
+    let parts = &cx.arrangement.parts;
+    let filling = |s: &&Sounding| counts(cx, **s) && s.of(parts).role == Role::Harmony;
+    slice.sounding.iter().filter(filling).count() >= TUTTI
+}
+
+/// Are two notes octaves apart, in two families of the orchestra (horns apart from the heavy
+/// brass)?
+fn octaves_of_families(cx: &Context, one: (Sounding, Pitch), two: (Sounding, Pitch)) -> bool {
+    let choir = |sounding: Sounding| {
+        let instrument = cx.part(usize::from(sounding.player)).first_instrument();
+        let horns = instrument.loudness == crate::instruments::Loudness::Horn;
+        (instrument.family, horns)
+    };
+    choir(one.0) != choir(two.0) && one.1.midi() != two.1.midi()
 }
 
 /// What lasts so many seconds, note by note of each player: moments are keys with what there is to

@@ -4,8 +4,8 @@
 //! Two parts that move in the same direction from a perfect fifth to a perfect fifth, or from an
 //! octave or unison to another. Doublings are not meant: parts that play the same notes of the
 //! source, or that go in octaves for several notes; nor are octaves within the bass or within the
-//! melody, nor a filling part of another family that goes along with a voice for a moment (our
-//! heuristic). Drums and parts with a rhythm or a highlight are left out.
+//! melody, nor octaves between two families where six or more accompany, nor a filling part of
+//! another family that goes along with a voice for a moment (our heuristics). Drums and parts with a rhythm or a highlight are left out.
 //!
 //! # Why it matters
 //! For a moment two voices become one, and the texture is a voice poorer; fifths stick out
@@ -26,7 +26,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96
@@ -77,6 +77,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             return;
         }
         // Players who move in unison stand together, the lowest first.
+        let tutti = super::tutti(cx, &slice);
         motions.sort_by_key(|m| (m.to, m.from));
         let unisons: Vec<&[Motion]> =
             motions.chunk_by(|a, b| (a.from, a.to) == (b.from, b.to)).collect();
@@ -84,7 +85,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             for low in &unisons[..index] {
                 let Some(octaves) = parallel(&low[0], &high[0]) else { continue };
                 for one in *high {
-                    let with = low.iter().find(|two| independent(cx, two, one, octaves));
+                    let with = low.iter().find(|two| independent(cx, two, one, octaves, tutti));
                     found.extend(with.map(|with| (one.sounding, (with.sounding, octaves))));
                 }
             }
@@ -127,12 +128,16 @@ fn check(cx: &Context, findings: &mut Findings) {
 }
 
 /// Are these two voices, and not one that is strengthened?
-fn independent(cx: &Context, low: &Motion, high: &Motion, octaves: bool) -> bool {
+fn independent(cx: &Context, low: &Motion, high: &Motion, octaves: bool, tutti: bool) -> bool {
     let parts = &cx.arrangement.parts;
     let (role, other) = (high.sounding.of(parts).role, low.sounding.of(parts).role);
     // Two who share the bass or the melody strengthen one line.
     let one_line = role == other && matches!(role, Role::Bass | Role::Melody);
+    let of_tutti = tutti
+        && octaves
+        && super::octaves_of_families(cx, (low.sounding, low.to), (high.sounding, high.to));
     !(octaves && one_line)
+        && !of_tutti
         && heard_together(cx, low.sounding, high.sounding)
         && !super::doubling(cx, low.sounding, high.sounding)
 }

@@ -2,7 +2,7 @@
 //!
 //! # What it finds
 //! Players to whom no line of the scoring (or of those it keeps) speaks, and players whose lines
-//! give them not a single note. A player who is told to rest (`rests`) is not meant.
+//! give them not a single note. A player who is told to rest (`rests`) is exempt.
 //!
 //! # Why it matters
 //! Somebody is engaged, sits there all evening and has an empty part on the stand. Mostly a line
@@ -21,7 +21,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 2/4, key G major

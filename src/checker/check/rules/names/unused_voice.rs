@@ -21,7 +21,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 2/4, key G major
@@ -65,7 +65,7 @@ fn check(piece: &Piece, findings: &mut Findings) {
         .iter()
         .flat_map(|ensemble| &ensemble.players)
         .find(|player| !player.instrument.unpitched)
-        .map_or("violin-1", |player| &player.line_name);
+        .map_or("somebody", |player| &player.line_name);
     for (voice, _) in piece.voices.iter().zip(used).filter(|(_, used)| !used) {
         let message = match piece.scorings.len() {
             0 => format!("Nobody plays the voice `{}`: there is no scoring yet.", voice.name),

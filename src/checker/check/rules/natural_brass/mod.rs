@@ -173,7 +173,7 @@ mod tests {
     fn a_crook_for_some_of_the_notes_is_not_said_to_open_all() {
         // On the D crook all is open but the G, and no crook has both the F sharp and the G.
         let notes = "1: 1/1 F#4 | 2: G4 | 3: D4 | 4: B4 |";
-        let found = played(1750, "horn crook D", notes, "horn plays tune as harmony");
+        let found = played(1740, "horn crook D", notes, "horn plays tune as harmony");
         let told = found.iter().find_map(|f| f.help.as_ref().filter(|h| h.contains("crook")));
         assert!(told.is_some_and(|help| help.contains("for these notes alone")), "{found:#?}");
     }

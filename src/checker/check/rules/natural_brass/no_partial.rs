@@ -3,8 +3,8 @@
 //! # What it finds
 //! Notes within the compass that are no partial of the series on the crook in force and that the
 //! hand in the bell cannot make either: on any trumpet, and on a horn before stopping was known
-//! (about 1770), every note between the partials; later on the horn, notes more than a tone below
-//! a partial.
+//! (about 1750), every note between the partials; later on the horn, notes more than a tone below
+//! a partial, but from about 1790 not those between partials 3 and 4.
 //!
 //! # Why it matters
 //! The tube has only its own harmonics. The note cannot be played.
@@ -15,20 +15,20 @@
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   3 end }
 //! voice tune { 1: 1/1 D4 | 2: F4 | 3: D4 | }
-//! ensemble few { era 1750
+//! ensemble few { era 1740
 //!   horn crook D }
 //! scoring few for few {
 //!   horn plays tune as harmony
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   3 end }
 //! voice tune { 1: 1/1 D4 | 2: F#4 | 3: D4 | }
-//! ensemble few { era 1750
+//! ensemble few { era 1740
 //!   horn crook D }
 //! scoring few for few {
 //!   horn plays tune as harmony
@@ -38,8 +38,8 @@
 //! # Source
 //! The natural series is physics: partial n sounds n times the fundamental. Which partials
 //! players used: Domnich, Méthode de premier et de second cor, 1808, and Dauprat, 1824, from
-//! memory. Stopping from about 1770: Grove, A Dictionary of Music and Musicians, vol. 1, "Horn",
-//! p. 749.
+//! memory. Stopping from about 1750, wider from about 1790: modern writers, from memory; Grove, A
+//! Dictionary of Music and Musicians, vol. 1, "Horn", p. 749, has about 1770.
 
 use crate::arrange::SoundingNote;
 use crate::check::alternatives::advise;

@@ -6,8 +6,8 @@
 //! player who is not marked `solo`. Before 1760 first trumpets are clarino players and have them.
 //!
 //! # Why it matters
-//! The note speaks on a good day. In the orchestra it cracks in front of everybody, and what
-//! comes before it is played with fear.
+//! The note speaks on a good day; in concert it may crack in front of everybody, and the player
+//! approaches it nervously.
 //!
 //! # Example
 //! ```ripieno
@@ -22,7 +22,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96

@@ -1,4 +1,4 @@
-//! The second player of a pair above his habit.
+//! The second player of a pair is written too high.
 //!
 //! # What it finds
 //! Notes of a second (or fourth) player of natural brass above the highest partial of the low
@@ -23,7 +23,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96

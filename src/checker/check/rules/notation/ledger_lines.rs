@@ -20,7 +20,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96
@@ -52,6 +52,8 @@ pub const RULE: Rule = Rule {
 
 /// Ledger lines that one still reads. Our heuristic.
 const LINES: i32 = 3;
+/// Ledger lines below the staff for who reads one clef alone. Our heuristic.
+const BELOW: i32 = 4;
 
 /// Ledger lines that a written pitch needs in a clef.
 fn lines(pitch: Pitch, clef: Clef) -> i32 {
@@ -66,10 +68,26 @@ fn lines(pitch: Pitch, clef: Clef) -> i32 {
     if step < 0 { -step / 2 } else { (step - 8).max(0) / 2 }
 }
 
+/// Ledger lines below the staff.
+fn below(pitch: Pitch, clef: Clef) -> i32 {
+    let (needed, higher) = (lines(pitch, clef), lines(pitch.octaves_up(1), clef));
+    if higher < needed { needed } else { 0 }
+}
+
 fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
-        if instrument.unpitched || instrument.staves > 1 || instrument.clefs.len() < 2 {
+        if instrument.unpitched || instrument.staves > 1 {
+            continue;
+        }
+        // Who reads one clef alone is used to the lines above it; below, four are the limit.
+        if let [only] = instrument.clefs.as_slice() {
+            let deep = |note: &crate::arrange::SoundingNote| {
+                let written = note.sound.pitches().iter().map(|p| part.written(*p, note.start));
+                written.map(|pitch| below(pitch, only.clef)).max().filter(|l| *l > BELOW)
+            };
+            let offences = stretch.notes().filter_map(|(index, note)| Some((index, deep(note)?)));
+            push(cx, player, offences.collect(), findings);
             continue;
         }
         let mut offences: Vec<(usize, i32)> = Vec::new();
@@ -105,6 +123,13 @@ fn check(cx: &Context, findings: &mut Findings) {
             }
             first = after;
         }
+        push(cx, player, offences, findings);
+    }
+}
+
+fn push(cx: &Context, player: usize, offences: Vec<(usize, i32)>, findings: &mut Findings) {
+    let part = cx.part(player);
+    {
         for passage in cx.passages(&RULE, player, offences) {
             let message = format!(
                 "{}: {} needs {} ledger lines, whichever clef is taken ({}).",

@@ -2,3 +2,4 @@
 
 pub mod ledger_lines;
 pub mod no_such_way;
+pub mod worse_key;

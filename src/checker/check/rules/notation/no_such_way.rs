@@ -1,11 +1,12 @@
-//! A way of playing that the instrument does not have.
+//! A technique that the instrument does not have.
 //!
 //! # What it finds
 //! `pizz`, `arco` and bowings for players without a bow, mutes for woodwind, harp and keyboard,
 //! `stopped` for other instruments than horns, harmonics for other instruments than strings and
-//! harp, and spread chords for players of one note at a time, where a scoring line or notes
-//! written by hand ask for it. What a voice says is left out of the parts of those who cannot do
-//! it, and nothing is told.
+//! harp, spread chords for players of one note at a time, and on wind before flutter tonguing was
+//! known a tremolo faster than the tongue repeats, where a scoring line or notes written by hand
+//! ask for it. What a voice says is left out of the parts of those who cannot do
+//! it, and nothing is reported.
 //!
 //! # Why it matters
 //! The player stops and asks whether the part is meant for somebody else.
@@ -23,7 +24,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96
@@ -52,7 +53,24 @@ pub const RULE: Rule = Rule {
     check: Check::Scoring(check),
 };
 
-/// The word for a way of playing, and where it is asked for, if not at the note itself.
+/// Is an unmeasured tremolo asked of a wind player before flutter tonguing was known, faster than
+/// the tongue repeats?
+fn marks_none(cx: &Context, player: usize, index: usize) -> bool {
+    let part = cx.part(player);
+    let note = &part.notes[index];
+    let instrument = part.instrument_at(note.start);
+    let known = instrument.tremolo_from.is_some_and(|year| cx.era >= year);
+    let strokes = note.attached.tremolo;
+    if !instrument.breathes || known || strokes < 3 {
+        return false;
+    }
+    let (begin, end) = cx.times(player)[index];
+    let whole = (end - begin) / note.length.to_f64().max(1e-9);
+    let a_second = f64::from(8_u16 << (strokes - 1).min(7)) / whole.max(0.001);
+    instrument.agility.as_ref().is_some_and(|agility| a_second > f64::from(agility.repeated))
+}
+
+/// The word for a technique, and where it is asked for, if not at the note itself.
 type Asked = (&'static str, Option<Span>);
 
 fn check(cx: &Context, findings: &mut Findings) {
@@ -71,6 +89,9 @@ fn check(cx: &Context, findings: &mut Findings) {
             let mut marks = note.attached.marks.iter().filter(|mark| !has_mark(instrument, *mark));
             let mark = marks.next().and_then(word);
             offences.extend(mark.map(|(_, word)| (index, (*word, None))));
+            if marks_none(cx, player, index) {
+                offences.push((index, ("tremolo", None)));
+            }
         }
         offences.sort_by_key(|(index, _)| *index);
         for passage in cx.passages(&RULE, player, offences) {
@@ -85,7 +106,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             );
             let mut finding = cx
                 .finding(&RULE, &passage, message)
-                .with_help("Take it away here, or give the line to players who can do it.");
+                .with_help("Remove it here, or give the line to players who can do it.");
             if let Some(span) = asked {
                 finding = finding.with_label(span, "asked for here");
             }

@@ -3,8 +3,9 @@
 pub mod divisi;
 pub mod double_stop;
 pub mod no_time_to_change;
+pub mod slur_too_long;
 
-use crate::instruments::Instrument;
+use crate::instruments::{Hand, Instrument};
 use crate::music::Pitch;
 
 /// How far the left hand reaches across, as a share of the string's length: from half position a
@@ -14,13 +15,9 @@ use crate::music::Pitch;
 ///
 /// A soloist stretches a quarter farther, to a tenth on the violin.
 fn reach(instrument: &Instrument, solo: bool) -> f64 {
-    let hand = match instrument.id.as_str() {
-        "violin" => 0.315,
-        "viola" => 0.278,
-        "cello" => 0.215,
-        _ => 0.104,
-    };
-    if solo { hand * 1.25 } else { hand }
+    let reach = |hand: &Hand| f64::from(if solo { hand.solo_reach } else { hand.reach }) / 1000.0;
+    // Where no hand is known, nothing is out of its reach.
+    instrument.hand.as_ref().map_or(1.0, reach)
 }
 
 /// Where a finger stands on a string, as a share of its length from the nut.

@@ -6,7 +6,7 @@
 //! two seconds (our heuristic).
 //!
 //! # Why it matters
-//! The bow must be taken into the hand and out of it, the mute found and fixed. Without a rest
+//! Changing to and from pizzicato and fitting a mute take time. Without a rest
 //! the first notes after the change are lost.
 //!
 //! # Example
@@ -22,7 +22,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96

@@ -1,14 +1,15 @@
 //! Where wind players breathe in held notes.
 //!
-//! A player takes catch breaths so that none has to carry further than it does. The places are
-//! chosen over the whole of what he holds without a rest: bar lines and middles of bars, never on
+//! A player breathes so that no breath has to carry further than it does. The places are chosen
+//! over the whole of a note that outlasts one: bar lines and middles of bars, never on
 //! the last chord before the goal of a cadence, and not where his neighbour breathes. (That players
 //! of a choir breathe in turn and carry a cadence to its end: common practice. All weights are our
 //! heuristic: only their order means anything.)
 
 use std::collections::HashMap;
 
-use super::{Held, Slot};
+use super::Held;
+use super::slots::Slot;
 use crate::arrange::derive::Request;
 use crate::arrange::derive::texture::full_start;
 use crate::music::{Metre, Time};
@@ -27,8 +28,7 @@ pub(super) struct Goal {
 
 /// The goals of the cadences: the last change of chord before a mark, a double bar line, a repeat
 /// or the end of a passage.
-pub(super) fn goals(request: &Request, slots: &[Slot]) -> Vec<Goal> {
-    let form = &request.piece.form;
+pub(super) fn goals(form: &Form, slots: &[Slot]) -> Vec<Goal> {
     let mut goals = Vec::new();
     let mut first = 0;
     for index in 0..slots.len() {
@@ -103,11 +103,23 @@ const NOTE_TOO_LONG: f64 = 250.0;
 /// What it costs to breathe again when little of the breath is used.
 const TOO_SOON: f64 = 8.0;
 
+/// A bar of so many breaths is divided. (Our heuristic.)
+const TOO_LONG_A_BAR: f64 = 1.5;
+
 /// No more than this many breaths long is a stretch without one, where there are places.
 const FARTHEST: f64 = 4.0;
 
+/// A note, or a part of one.
+pub(super) struct Breathed {
+    pub(super) held: Held,
+    /// Does the player breathe after it, although the same note goes on?
+    pub(super) breath: bool,
+}
+
 /// The notes of a player with the breaths that he takes; `breath` is how many seconds one lasts in
-/// piano and in forte.
+/// piano and in forte. Between two notes one breathes without being told, so only a note that
+/// outlasts the breath is divided, at a breath mark. Nothing is taken away from it: a bar held is
+/// a bar held on paper. (Common practice.)
 pub(super) fn breathe(
     request: &Request,
     player: usize,
@@ -115,49 +127,25 @@ pub(super) fn breathe(
     breath: (u8, u8),
     goals: &[Goal],
     taken: &mut Taken,
-) -> Vec<Held> {
+) -> Vec<Breathed> {
     let lungs =
         Lungs { clock: Clock::new(&request.piece.form), loudness: Loudness::new(request), breath };
     let mut out = Vec::with_capacity(held.len());
-    let joined = |a: &Held, b: &Held| a.end == b.start;
-    for run in held.chunk_by(joined) {
-        let places = places(request, player, run, goals, &lungs, taken);
-        let breaths = chosen(&places);
-        for at in &breaths {
-            *taken.entry(*at).or_default() += 1.0;
+    for hold in held {
+        let places = places(request, player, std::slice::from_ref(hold), goals, &lungs, taken);
+        let mut rest = *hold;
+        for at in chosen(&places) {
+            *taken.entry(at).or_default() += 1.0;
+            out.push(Breathed { held: Held { end: at, ..rest }, breath: true });
+            rest.start = at;
         }
-        let mut breaths = breaths.iter().copied().peekable();
-        for hold in run {
-            let mut rest = *hold;
-            while let Some(at) = breaths.next_if(|at| *at <= hold.end) {
-                let metre = request.piece.form.bar_at(at - JUST_BEFORE).metre;
-                out.push(Held { end: at - catch_breath(at - rest.start, metre), ..rest });
-                rest.start = at;
-            }
-            if rest.start < rest.end {
-                out.push(rest);
-            }
-        }
+        out.push(Breathed { held: rest, breath: false });
     }
     out
 }
 
 /// Less than any note lasts.
 const JUST_BEFORE: Time = Time::of(1, 1024);
-
-/// How much of a note a catch breath takes away: an eighth, or less where the note is short or the
-/// beats are divided into less.
-fn catch_breath(length: Time, metre: Metre) -> Time {
-    let most = if metre.is_compound() { metre.beat().scaled(1, 3) } else { None };
-    let most = most.unwrap_or(Time::EIGHTH).min(Time::EIGHTH);
-    let half = length.scaled(1, 2).unwrap_or(most);
-    let (_, parts) = length.fraction();
-    if half < most && !parts.unsigned_abs().is_power_of_two() {
-        return half;
-    }
-    let values = [Time::EIGHTH, Time::of(1, 16), Time::of(1, 32), Time::of(1, 64)];
-    values.into_iter().find(|value| *value <= most && *value <= half).unwrap_or(half)
-}
 
 /// The places of notes that follow on each other, from their beginning to their end.
 fn places(
@@ -193,7 +181,13 @@ fn places(
             }
             let middle = full_start(form, index) + middle(bar.metre);
             let mut here = vec![(bar.start, true)];
-            if middle > bar.start && middle < bar.start + bar.length {
+            // A bar held is one note on paper, unless no breath can carry so far.
+            let bar_seconds = clock.seconds_at(bar.start + bar.length - JUST_BEFORE)
+                - clock.seconds_at(bar.start);
+            if middle > bar.start
+                && middle < bar.start + bar.length
+                && bar_seconds > TOO_LONG_A_BAR * carries(bar.start)
+            {
                 here.push((middle, false));
             }
             while let Some(at) = notes.next_if(|at| *at < bar.start + bar.length) {
@@ -333,20 +327,5 @@ impl Loudness {
         let after = self.steps.partition_point(|(at, _)| *at <= time);
         let step = after.checked_sub(1).map(|step| self.steps[step].1);
         self.own.or(step).unwrap_or(Dynamic::Mf as u8)
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_catch_breath_is_an_eighth_or_what_a_short_note_can_spare() {
-        let four = Metre::new(4, 4).unwrap();
-        assert_eq!(catch_breath(Time::of(2, 1), four), Time::EIGHTH);
-        assert_eq!(catch_breath(Time::EIGHTH, four), Time::of(1, 16));
-        assert_eq!(catch_breath(Time::of(3, 16), four), Time::of(1, 16));
-        assert_eq!(catch_breath(Time::of(3, 8), Metre::new(6, 8).unwrap()), Time::EIGHTH);
-        assert_eq!(catch_breath(Time::of(3, 8), Metre::new(6, 16).unwrap()), Time::of(1, 16));
     }
 }

@@ -1,87 +1,195 @@
 //! What a held chord costs, and what the way from one to the next.
 //!
-//! Sources: completeness, doubling of root and fifth before the third, no doubled leading note or
-//! seventh, no parallel fifths and octaves, least movement: common practice of the handbooks of
-//! harmony. The low interval limits are those of the arrangers' tables (Berklee hand-out, ch. 10;
-//! Film Music Theory after Lowell and Pullig, Arranging for Large Jazz Ensemble). All weights are
-//! our heuristic: only their order means anything.
+//! Sources: completeness, doubling of root and fifth before the third, no leading note or seventh
+//! twice in one choir, no parallel fifths and octaves, sevenths and suspensions that resolve by
+//! step downwards, leading notes that rise, least movement, no augmented leaps: the rules of
+//! E. Prout, Harmony: Its Theory and Practice, 1889, ch. V to VIII (from memory). Wide below and
+//! close above, unisons last: E. Prout, The Orchestra, vol. 2, 1899 (from memory). The low
+//! interval limits are those of the arrangers' tables (Berklee hand-out, ch. 10; Film Music Theory
+//! after Lowell and Pullig, Arranging for Large Jazz Ensemble). All weights are our heuristic: only
+//! their order means anything.
 
 use smallvec::SmallVec;
 
 use crate::music::{Chord, ChordQuality, Key};
 
-/// The most players that are voiced together.
+/// The most players that are voiced together; others of the choir join them one by one.
 pub(super) const MOST: usize = 4;
 
-/// Heights of the players' notes as MIDI key numbers, from the highest player down; [`REST`] for
-/// those who rest.
+/// Heights of the leading players' notes as MIDI key numbers, from the highest player down;
+/// [`REST`] for those who rest.
 pub(super) type Row = [i16; MOST];
 
 /// Not a note.
 pub(super) const REST: i16 = -1;
 
-/// A player who could hold a note and rests.
-const RESTING: u32 = 80;
+/// A player who could hold a note and rests: worse than any fault of part-writing, since a section
+/// that plays before and after does not fall silent for one.
+pub(super) const RESTING: u32 = 2500;
+
+/// The same for natural brass and drums, whose notes come and go with the chords.
+pub(super) const RESTING_NATURAL: u32 = 80;
+
+/// Two parts in parallel fifths, octaves or unisons.
+pub(super) const PARALLEL: u32 = 1200;
+
+/// The leading note or the seventh a second time in one choir.
+pub(super) const TENDER_TWICE: u32 = 1500;
+
+/// Two players of a choir in unison, while other notes are free.
+pub(super) const UNISON: u32 = 60;
 
 /// Below this key number the interval of so many semitones is muddy: index 1 the minor second.
 const MUDDY_BELOW: [i16; 12] = [0, 52, 51, 48, 47, 45, 35, 37, 41, 41, 41, 41];
 
+/// The most members that a chord has.
+const MEMBERS: usize = 5;
+
+/// Sets of members, one bit for each.
+pub(super) const SETS: usize = 1 << MEMBERS;
+
+/// Where a note of a chord wants to go.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub(in crate::arrange::derive) enum Tendency {
+    /// Nowhere.
+    #[default]
+    Free,
+    /// A step down: sevenths, ninths, suspended fourths, diminished fifths above a leading note.
+    Down,
+    /// A semitone up: the leading note.
+    Up,
+}
+
 /// What a chord asks of those who hold it.
-pub(super) struct Wants {
+#[derive(Clone)]
+pub(in crate::arrange::derive) struct Wants {
     /// By pitch class: the place among the members.
     place: [Option<u8>; 12],
     leading: Option<i32>,
-    members: SmallVec<[Member; 5]>,
+    members: SmallVec<[Member; MEMBERS]>,
+    /// Its pitch classes as a set of bits.
+    pub(super) classes: u16,
+    /// By pitch class.
+    pub(super) tendencies: [Tendency; 12],
 }
 
+#[derive(Clone)]
 struct Member {
+    /// What it costs a choir that is complete in itself to lack it.
     missing: u32,
+    /// What it costs if nobody at all has it.
+    missed_by_all: u32,
     /// `None` where it must not be doubled.
     doubled: Option<u32>,
-    /// May it be held although a source voice has it already? A leading note or a seventh that
-    /// sounds is better left alone.
-    tender: bool,
 }
 
 impl Wants {
-    pub(super) fn new(chord: &Chord, key: Key) -> Wants {
+    pub(in crate::arrange::derive) fn new(chord: &Chord, key: Key) -> Wants {
         let names = chord.members();
         let leading = leading_class(chord, key);
-        let seventh = chord.quality.intervals().iter().any(|(steps, _)| *steps == 6);
+        let above = chord.quality.intervals();
         let mut place = [None; 12];
         let mut members = SmallVec::new();
+        let mut classes = 0;
+        let mut tendencies = [Tendency::Free; 12];
         for (index, name) in names.iter().enumerate() {
-            let (missing, doubled) = match index {
-                0 => (45, Some(5)),
-                1 => (60, Some(25)),
+            let steps = index.checked_sub(1).and_then(|i| above.get(i)).copied();
+            let (missing, missed_by_all, doubled) = match steps {
+                None => (45, 100, Some(5)),
+                Some((2, _)) => (60, 250, Some(25)),
+                // A suspended note stands for the third and wants its resolution alone.
+                Some((1 | 3, _)) => (60, 250, None),
+                Some((4, 7)) => (15, 20, Some(10)),
                 // A fifth that is not perfect colours the chord, so it is missed more.
-                2 if chord.quality.intervals()[1] != (4, 7) => (40, Some(35)),
-                2 => (15, Some(10)),
-                3 if seventh => (45, None),
-                3 => (35, Some(40)),
-                _ => (20, None),
+                Some((4, _)) => (40, 80, Some(35)),
+                Some((6, _)) => (45, 200, None),
+                Some((5, _)) => (35, 80, Some(40)),
+                Some(_) => (20, 60, None),
             };
+            let class = name.class() as usize;
             let is_leading = leading == Some(name.class());
             let doubled = if is_leading { None } else { doubled };
-            place[name.class() as usize] = Some(index as u8);
-            members.push(Member { missing, doubled, tender: doubled.is_none() });
+            if is_leading {
+                tendencies[class] = Tendency::Up;
+            } else if matches!(steps, Some((3 | 6 | 8, _)) | Some((4, 6))) {
+                tendencies[class] = Tendency::Down;
+            }
+            place[class] = Some(index as u8);
+            classes |= 1 << class;
+            members.push(Member { missing, missed_by_all, doubled });
         }
-        Wants { place, leading, members }
+        Wants { place, leading, members, classes, tendencies }
     }
 
-    fn member(&self, height: i16) -> Option<usize> {
-        self.place[usize::from(height.rem_euclid(12).unsigned_abs())].map(usize::from)
+    /// What it costs to go on to a note of the next chord, if the first wants to go elsewhere.
+    pub(in crate::arrange::derive) fn unresolved(
+        &self,
+        from: i16,
+        to: i16,
+        next: &Wants,
+        top: bool,
+    ) -> u32 {
+        if from == REST || self.classes == next.classes {
+            return 0;
+        }
+        unresolved(self.tendencies[class(from)], from, to, next.classes, top)
+    }
+
+    /// Which member of the chord a note is.
+    pub(super) fn member(&self, height: i16) -> Option<usize> {
+        self.place[class(height)].map(usize::from)
+    }
+
+    /// The members among some pitch classes, as a set of bits.
+    pub(super) fn members_among(&self, classes: u16) -> usize {
+        let among = |class: &usize| classes >> class & 1 == 1;
+        let places = (0..12usize).filter(among).filter_map(|class| self.place[class]);
+        places.fold(0, |set, place| set | 1 << place)
     }
 
     /// Is this the leading note?
     pub(super) fn leading(&self, height: i16) -> bool {
-        self.leading == Some(i32::from(height.rem_euclid(12)))
+        self.leading == Some(class(height) as i32)
     }
 
-    /// Must a second player keep away from this note?
+    /// Must a second player of the choir keep away from this note?
     pub(super) fn tender(&self, height: i16) -> bool {
-        self.member(height).is_some_and(|member| self.members[member].tender)
+        self.member(height).is_some_and(|member| self.members[member].doubled.is_none())
     }
+
+    /// What it costs to have a member so many times over.
+    pub(super) fn doubled(&self, member: usize, times: u32) -> u32 {
+        self.members[member].doubled.map_or(TENDER_TWICE, |cost| cost * times) * times
+    }
+
+    /// What it costs one more of so many players of a choir to have a member that others have so many
+    /// times already: a large choir has each several times, root and fifth before the third.
+    pub(super) fn shared(&self, member: usize, times: u32, players: usize) -> u32 {
+        let fair = (players / self.members.len().max(1)) as u32;
+        self.doubled(member, times.saturating_sub(fair.saturating_sub(1)))
+    }
+
+    /// What a choir of so many players lacks that has these members. Two players cannot be a chord.
+    pub(super) fn lacks(&self, has: usize, players: usize) -> u32 {
+        let all: u32 = self.absent(has).map(|member| member.missing).sum();
+        if players >= COMPLETE { all } else { all / 4 }
+    }
+
+    /// What all together lack who have these members.
+    pub(super) fn all_lack(&self, has: usize) -> u32 {
+        self.absent(has).map(|member| member.missed_by_all).sum()
+    }
+
+    fn absent(&self, has: usize) -> impl Iterator<Item = &Member> {
+        self.members.iter().enumerate().filter(move |(i, _)| has >> i & 1 == 0).map(|(_, m)| m)
+    }
+}
+
+/// So many players of a choir are a whole chord by themselves.
+pub(super) const COMPLETE: usize = 3;
+
+fn class(height: i16) -> usize {
+    usize::from(height.rem_euclid(12).unsigned_abs())
 }
 
 /// The class of the note that wants to rise by a semitone: the leading note of the key as the
@@ -102,15 +210,26 @@ pub(in crate::arrange::derive) fn leading_class(chord: &Chord, key: Key) -> Opti
     }
 }
 
-/// What a chord costs as it is held; `None` where a fault forbids it. `could` says which players
-/// have any note of the chord at all.
-pub(super) fn chord(row: &Row, wants: &Wants, could: [bool; MOST]) -> Option<u32> {
-    let mut counts = [0u32; 5];
+/// The leading players of a choir.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Leaders {
+    /// What it costs each to rest although he has a note of the chord; 0 where he has none.
+    pub(super) resting: [u32; MOST],
+    /// How many players of the choir stand between each and the one before.
+    pub(super) room: [i16; MOST],
+    /// How many players the choir has in all.
+    pub(super) players: usize,
+}
+
+/// What a chord costs as the leaders hold it, and the members that they have; `None` if they
+/// cross or have foreign notes.
+pub(super) fn chord(row: &Row, wants: &Wants, leaders: &Leaders) -> Option<(u32, usize)> {
+    let mut counts = [0u32; MEMBERS];
     let mut cost = 0;
     let mut above: Option<i16> = None;
     for (player, &note) in row.iter().enumerate() {
         if note == REST {
-            cost += if could[player] { RESTING } else { 0 };
+            cost += leaders.resting[player];
             continue;
         }
         counts[wants.member(note)?] += 1;
@@ -118,33 +237,45 @@ pub(super) fn chord(row: &Row, wants: &Wants, could: [bool; MOST]) -> Option<u32
             if note > above {
                 return None;
             }
-            cost += gap(above, note);
+            cost += gap(above, note, leaders.room[player]);
         }
         above = Some(note);
     }
-    for (member, &count) in wants.members.iter().zip(&counts) {
-        match count {
-            0 => cost += member.missing,
-            1 => {}
-            more => cost += member.doubled? * (more - 1) * (more - 1),
+    let mut has = 0;
+    for (member, &count) in counts.iter().enumerate().take(wants.members.len()) {
+        if count > 0 {
+            has |= 1 << member;
+            cost += wants.doubled(member, count - 1);
         }
     }
-    Some(cost)
+    Some((cost + wants.lacks(has, leaders.players), has))
 }
 
-/// What the distance between neighbours costs.
-fn gap(above: i16, below: i16) -> u32 {
+/// What the distance between neighbours costs, with `room` others to stand between them.
+fn gap(above: i16, below: i16, room: i16) -> u32 {
     let interval = above - below;
+    let usual = if below >= 55 { 9 } else { 12 } + 5 * room;
+    let wide = (interval - usual).max(0).unsigned_abs();
+    let narrow = (4 * room - interval).max(0).unsigned_abs();
+    beside(interval, below) + 3 * u32::from(wide) + 10 * u32::from(narrow)
+}
+
+/// What it costs to stand so near to a neighbour.
+pub(super) fn beside(interval: i16, below: i16) -> u32 {
     let muddy = MUDDY_BELOW.get(usize::from(interval.unsigned_abs())).is_some_and(|l| below < *l);
-    let wide = interval.saturating_sub(12).max(0).unsigned_abs();
     (match interval {
-        0 => 20,
+        0 => UNISON,
         1 => 25,
         2 => 8,
         12 => 4,
         _ => 0,
     }) + if muddy { 30 } else { 0 }
-        + 3 * u32::from(wide)
+}
+
+/// A note far from the middle of the compass is held with more care.
+pub(super) fn far_from(middle: i16, note: i16) -> u32 {
+    let far = u32::from((note - middle).unsigned_abs());
+    far + 2 * far.saturating_sub(6)
 }
 
 /// Is the interval from one to the other muddy so low?
@@ -169,16 +300,42 @@ pub(super) fn parallel(one: (i16, i16), other: (i16, i16)) -> bool {
         && (before != 0 || after != 0)
 }
 
-/// What the movement from one chord to the next costs.
-pub(super) fn movement(from: &Row, to: &Row) -> u32 {
-    let mut cost = 0;
-    for player in 0..MOST {
-        let (a, b) = (from[player], to[player]);
-        let far = usize::from((b - a).unsigned_abs()).min(FAR);
-        let comes_or_goes = (a == REST) != (b == REST);
-        cost += if comes_or_goes { COMES_OR_GOES } else { MOVES[far] };
+/// Of parallels: are they octaves or unisons, rather than fifths?
+pub(super) fn in_octaves(one: (i16, i16), other: (i16, i16)) -> bool {
+    (one.0 - other.0) % 12 == 0
+}
+
+/// What the movement of one player costs.
+pub(super) fn move_of(a: i16, b: i16) -> u32 {
+    if a == b {
+        return 0;
     }
-    cost
+    if a == REST || b == REST {
+        return COMES_OR_GOES;
+    }
+    MOVES[usize::from((b - a).unsigned_abs()).min(FAR)]
+}
+
+/// What it costs that a note does not go where it wants to, where the next chord lets it; `top` is
+/// the highest player of the choir, whose leading note is heard most.
+pub(super) fn unresolved(tendency: Tendency, a: i16, b: i16, next: u16, top: bool) -> u32 {
+    let there = |height: i16| next >> class(height) & 1 == 1;
+    match tendency {
+        Tendency::Free => 0,
+        _ if a == b || b == REST => 0,
+        Tendency::Down => {
+            let steps = [a - 1, a - 2];
+            if !steps.into_iter().any(there) || steps.contains(&b) { 0 } else { 150 }
+        }
+        Tendency::Up if !there(a + 1) || b == a + 1 => 0,
+        Tendency::Up => {
+            if top {
+                40
+            } else {
+                12
+            }
+        }
+    }
 }
 
 /// A player who begins or ends to sound.
@@ -188,19 +345,23 @@ const COMES_OR_GOES: u32 = 25;
 const FAR: usize = 12;
 
 /// What a movement by so many semitones costs: little by step, more beyond a third, much beyond a
-/// fifth.
+/// fifth, and a tritone is never sung gladly.
 const MOVES: [u32; FAR + 1] = {
     let mut costs = [0; FAR + 1];
     let mut way = 0;
     while way <= FAR {
-        costs[way] = 4 * way as u32 + if way > 4 { 15 } else { 0 } + if way > 7 { 25 } else { 0 };
+        costs[way] = 4 * way as u32
+            + if way > 4 { 15 } else { 0 }
+            + if way > 7 { 25 } else { 0 }
+            + if way == 6 { 12 } else { 0 };
         way += 1;
     }
     costs
 };
 
-/// Do any two of the players move in parallels?
-pub(super) fn has_parallels(from: &Row, to: &Row) -> bool {
+/// How many pairs of the leaders move in parallels.
+pub(super) fn parallels(from: &Row, to: &Row) -> u32 {
+    let mut count = 0;
     for player in 0..MOST {
         let (a, b) = (from[player], to[player]);
         if a == REST || b == REST || a == b {
@@ -209,11 +370,11 @@ pub(super) fn has_parallels(from: &Row, to: &Row) -> bool {
         for below in player + 1..MOST {
             let (c, d) = (from[below], to[below]);
             if c != REST && d != REST && parallel((a, b), (c, d)) {
-                return true;
+                count += 1;
             }
         }
     }
-    false
+    count
 }
 
 #[cfg(test)]
@@ -225,17 +386,19 @@ mod tests {
         Key::new("D".parse().unwrap(), Mode::Minor).unwrap()
     }
 
-    fn cost(symbol: &str, row: Row) -> Option<u32> {
+    fn cost(symbol: &str, row: Row) -> u32 {
         let chord = Chord::read(symbol).unwrap();
-        super::chord(&row, &Wants::new(&chord, d_minor()), [true; MOST])
+        let resting = [RESTING; MOST];
+        let leaders = Leaders { resting, room: [0; MOST], players: 4 };
+        super::chord(&row, &Wants::new(&chord, d_minor()), &leaders).unwrap().0
     }
 
     #[test]
     fn the_leading_note_and_the_seventh_are_never_doubled() {
-        assert_eq!(cost("A7", [73, 69, 61, REST]), None, "two C sharps");
-        assert_eq!(cost("A7", [79, 69, 67, REST]), None, "two Gs");
-        assert!(cost("A7", [79, 73, 69, 64]).is_some());
-        assert_eq!(cost("A", [73, 69, 61, REST]), None, "the third of the dominant triad");
+        for row in [[73, 69, 61, REST], [79, 69, 67, REST]] {
+            assert!(cost("A7", row) > cost("A7", [79, 73, 69, REST]) + 1000, "{row:?}");
+        }
+        assert!(cost("A", [73, 69, 61, 57]) > cost("A", [73, 69, 64, 57]) + 1000);
     }
 
     #[test]
@@ -245,17 +408,36 @@ mod tests {
     }
 
     #[test]
+    fn nobody_rests_for_a_fault() {
+        assert!(cost("A", [73, 69, 61, REST]) > cost("A", [73, 69, 61, 57]));
+    }
+
+    #[test]
     fn thirds_in_the_depth_are_muddy() {
         assert!(cost("Dm", [REST, REST, 41, 38]) > cost("Dm", [REST, REST, 53, 50]));
     }
 
     #[test]
-    fn fifths_that_move_together_are_forbidden_and_unisons_that_stay_one_voice_are_not() {
-        assert!(has_parallels(&[69, 62, REST, REST], &[67, 60, REST, REST]));
-        assert!(has_parallels(&[74, 62, REST, REST], &[72, 60, REST, REST]));
+    fn fifths_that_move_together_are_faults_and_unisons_that_stay_one_voice_are_not() {
+        assert_eq!(parallels(&[69, 62, REST, REST], &[67, 60, REST, REST]), 1);
+        assert_eq!(parallels(&[74, 62, REST, REST], &[72, 60, REST, REST]), 1);
         assert!(parallel((62, 60), (69, 67)) && !parallel((62, 60), (67, 65)), "fourths are not");
-        assert!(!has_parallels(&[62, 62, REST, REST], &[60, 60, REST, REST]));
-        assert!(!has_parallels(&[69, 62, REST, REST], &[69, 62, REST, REST]));
-        assert!(!has_parallels(&[69, 65, REST, REST], &[67, 64, REST, REST]));
+        assert_eq!(parallels(&[62, 62, REST, REST], &[60, 60, REST, REST]), 0);
+        assert_eq!(parallels(&[69, 62, REST, REST], &[69, 62, REST, REST]), 0);
+        assert_eq!(parallels(&[69, 65, REST, REST], &[67, 64, REST, REST]), 0);
+    }
+
+    #[test]
+    fn sevenths_fall_and_leading_notes_rise_where_the_next_chord_lets_them() {
+        let dm = Wants::new(&Chord::read("Dm").unwrap(), d_minor()).classes;
+        let a7 = Wants::new(&Chord::read("A7").unwrap(), d_minor());
+        let of = |a: i16, b: i16, top| {
+            unresolved(a7.tendencies[usize::from(a.unsigned_abs()) % 12], a, b, dm, top)
+        };
+        assert_eq!(of(67, 65, false), 0, "G to F");
+        assert!(of(67, 69, false) > 0, "G to A");
+        assert_eq!(of(73, 74, true), 0, "C sharp to D");
+        assert!(of(73, 69, true) > of(73, 69, false) && of(73, 69, false) > 0);
+        assert_eq!(of(69, 62, false), 0, "A may leap");
     }
 }

@@ -1,41 +1,38 @@
-//! Held chord notes for several players together, solved over the whole passage.
+//! Held chord notes for all players of a scoring who hold any, solved over the whole passage.
 //!
-//! The passage is cut into slots: a chord within a bar. At each slot the cheapest voicings are
-//! the choices, and the cheapest way through them is found by dynamic programming. Faults are
-//! forbidden outright; where nothing else is left, players rest.
+//! The passage is cut into slots: a chord within a bar. The players stand in choirs, families of
+//! the orchestra, whatever line they are on. At each slot the cheapest voicings of a choir are the
+//! choices, and the cheapest way through them is found by dynamic programming. Faults are dear, and
+//! to rest is dearer; what is left of faults is told.
 
+mod board;
 mod breath;
-mod choirs;
 mod cost;
-mod followers;
+mod ear;
+#[cfg(test)]
+mod handbook;
+mod join;
+mod plucked;
 mod rhythm;
+mod seats;
+mod slots;
 mod solve;
 #[cfg(test)]
 mod tests;
+mod told;
 mod voicings;
 
 use super::findings::{self, Silent};
-use super::supply::{Supplies, Supply};
 use super::texture::Texture;
 use super::{DerivedPart, Request};
+use crate::arrange::SoundingNote;
 use crate::diagnostics::{Diagnostic, Span};
-use crate::music::{Chord, Key, Pitch, Time};
-use crate::resolve::{HarmonyEvent, Restrike};
-use cost::MOST;
+use crate::music::{Pitch, Time};
+use crate::resolve::Verb;
+use board::Board;
 
-pub(super) use cost::leading_class;
-
-/// A chord within a bar, and which of the leading players have it.
-struct Slot {
-    start: Time,
-    end: Time,
-    chord: Chord,
-    key: Key,
-    span: Span,
-    /// Index of the chord in the harmony.
-    event: usize,
-    active: [bool; MOST],
-}
+pub(super) use cost::{Wants, leading_class};
+pub(in crate::arrange) use seats::Choir;
 
 /// Where one player holds one note.
 #[derive(Clone, Copy, Debug)]
@@ -47,166 +44,131 @@ struct Held {
     event: usize,
 }
 
-/// The notes of `sustains`, one entry for each player of the line.
-pub(super) fn sustain(
-    request: &Request,
-    harmony: &[HarmonyEvent],
-    restrike: Restrike,
+/// The notes of all `sustains` lines of a scoring, line by line one entry for each player;
+/// `around` is what others hold or accompany whose notes are written or kept.
+pub(in crate::arrange) fn sustain(
+    requests: &[Request],
+    around: &[(Choir, Vec<SoundingNote>)],
     diagnostics: &mut Vec<Diagnostic>,
-) -> Vec<DerivedPart> {
-    let supplies: Vec<Supplies> =
-        request.parts.iter().map(|part| Supplies::new(part, request.era)).collect();
-    let empty = || request.parts.iter().map(|_| DerivedPart::default()).collect();
-    let bars = request.bars();
-    if bars.is_empty() {
-        return empty();
-    }
-    let (leaders, followers) = order(request, &supplies);
-    let slots = slots(request, harmony, &leaders);
-    if slots.is_empty() {
-        diagnostics.push(findings::no_harmony(request, &bars));
-        return empty();
-    }
-    let texture = Texture::of(request);
-    let stages = solve::stages(request, &slots, &leaders, &supplies, &texture);
-    let chosen = solve::solve(&stages);
-    let shared = followers::shared(request, &slots, &stages, &chosen, &followers, &supplies);
+) -> Vec<Vec<DerivedPart>> {
+    let Some(first) = requests.first() else { return Vec::new() };
+    let (harmony, form) = (first.harmony, &first.piece.form);
+    let texture = Texture::of(first);
+    let seats = seats::seats(requests);
+    let slots = slots::slots(requests, harmony, &seats);
+    let ears = ear::ears(form, &slots, &texture, around);
+    let mut board = Board::new(&seats, &slots, &ears);
+    board.solve();
 
-    let mut held: Vec<Vec<Held>> = request.parts.iter().map(|_| Vec::new()).collect();
-    for ((slot, row), shared) in slots.iter().zip(&chosen).zip(&shared) {
-        let mut hold = |player: usize, pitch: Pitch| {
-            held[player].push(Held {
-                start: slot.start,
-                end: slot.end,
-                pitch,
-                span: slot.span,
-                event: slot.event,
-            });
-        };
-        for (place, &player) in leaders.iter().enumerate() {
-            if let Some(pitch) = row[place] {
-                hold(player, pitch);
-            }
-        }
-        for (&(player, _), pitch) in followers.iter().zip(shared) {
-            if let Some(pitch) = pitch {
-                hold(player, *pitch);
-            }
+    let mut held: Vec<Vec<Vec<Held>>> =
+        requests.iter().map(|request| request.parts.iter().map(|_| Vec::new()).collect()).collect();
+    for (at, slot) in slots.iter().enumerate() {
+        for (index, seat) in seats.iter().enumerate() {
+            let height = board.heights[at][index];
+            let of_height = |pitch: &Pitch| pitch.midi() == i32::from(height);
+            let Some(pitch) = seat.notes(slot).into_iter().find(of_height) else { continue };
+            let (start, end, span, event) = (slot.start, slot.end, slot.span, slot.event);
+            held[seat.line][seat.player].push(Held { start, end, pitch, span, event });
         }
     }
-    silent(request, &slots, &supplies, &held, diagnostics);
-    followers::tell(request, &slots, &followers, &held, diagnostics);
-    let goals = breath::goals(request, &slots);
+    told::faults(requests, &board, diagnostics);
+    let goals = breath::goals(form, &slots);
     let mut taken = breath::Taken::new();
-    held.iter()
-        .enumerate()
-        .map(|(player, held)| {
-            let notes =
-                rhythm::notes(request, player, held, restrike, &texture, &goals, &mut taken);
-            DerivedPart { notes, tuplets: Vec::new() }
-        })
-        .collect()
-}
-
-/// The players who are voiced together, from the highest down, and those beyond the fourth, each
-/// with the place of the leader whose notes he shares.
-///
-/// Players stand by the middle of their compass; where it is the same, in the order of the line.
-/// Four horns stand 1, 3, 2, 4: the high players of both pairs above the low ones (common
-/// practice).
-fn order(request: &Request, supplies: &[Supplies]) -> (Vec<usize>, Vec<(usize, usize)>) {
-    let mut players: Vec<usize> = (0..request.parts.len())
-        .filter(|&p| !matches!(supplies[p].at(request.begins(p)), Supply::Unpitched))
-        .collect();
-    let in_fours = |player: usize| {
-        let name = &request.parts[player].player.line_name;
-        request.parts.iter().filter(|part| part.player.line_name == *name).count() >= 4
-    };
-    players.sort_by_key(|&player| {
-        let part = request.parts[player];
-        let low = in_fours(player) && part.player.is_second();
-        // Crooks differ by a few notes; that does not make a second player a first.
-        let natural = request.instrument(player).natural.is_some();
-        let supply = supplies[player].at(request.begins(player));
-        let middle = if natural { 60 } else { supply.middle() };
-        let low = low || (natural && part.player.is_second());
-        (-middle, low, player)
-    });
-    if players.len() <= MOST {
-        return (players, Vec::new());
-    }
-    let count = players.len();
-    let first_of = |leader: usize| leader * count / MOST;
-    let leaders = (0..MOST).map(|leader| players[first_of(leader)]).collect();
-    let followers = (0..count)
-        .filter_map(|place| {
-            let leader = (0..MOST).rev().find(|&leader| first_of(leader) <= place)?;
-            (first_of(leader) != place).then_some((players[place], leader))
-        })
-        .collect();
-    (leaders, followers)
-}
-
-fn slots(request: &Request, harmony: &[HarmonyEvent], leaders: &[usize]) -> Vec<Slot> {
-    let form = &request.piece.form;
-    let mut slots = Vec::new();
-    for (first, after) in request.bars() {
-        for (bar, place) in form.bars.iter().enumerate().take(after).skip(first) {
-            let (from, to) = request.bar_times(bar);
-            let begin = harmony.partition_point(|event| event.start + event.length <= from);
-            let mut active = [false; MOST];
-            for (leader, &player) in leaders.iter().enumerate() {
-                active[leader] = request.claims(player, bar);
-            }
-            let events = harmony.iter().enumerate().skip(begin);
-            for (event, chord) in events.take_while(|(_, event)| event.start < to) {
-                slots.push(Slot {
-                    start: chord.start.max(from),
-                    end: (chord.start + chord.length).min(to),
-                    chord: chord.chord,
-                    key: place.key,
-                    span: chord.span,
-                    event,
-                    active,
-                });
+    let mut lines = Vec::with_capacity(requests.len());
+    for (line, request) in requests.iter().enumerate() {
+        if request.bars().is_empty() {
+            lines.push(request.parts.iter().map(|_| DerivedPart::default()).collect());
+            continue;
+        }
+        let Verb::Sustains { restrike } = request.line.verb else { continue };
+        let mut parts: Vec<DerivedPart> = held[line]
+            .iter()
+            .enumerate()
+            .map(|(player, held)| DerivedPart {
+                notes: rhythm::notes(request, player, held, restrike, &texture, &goals, &mut taken),
+                tuplets: Vec::new(),
+            })
+            .collect();
+        for (player, part) in parts.iter_mut().enumerate() {
+            if request.instrument(player).staves > 1 {
+                part.notes = plucked::chords(request, player, restrike, &texture);
             }
         }
+        say(request, &parts, diagnostics);
+        told::sharing(request, &held[line], diagnostics);
+        lines.push(parts);
     }
-    slots
+    lines
+}
+
+/// What the players of a line strike together at moments, each lasting from a time to a time: whole
+/// chords, choir by choir; one entry for each player, in it one for each moment.
+pub(super) fn at_moments(
+    request: &Request,
+    moments: &[(Time, Time)],
+    texture: &Texture,
+) -> Vec<Vec<Option<Pitch>>> {
+    let requests = std::slice::from_ref(request);
+    let seats = seats::seats(requests);
+    let slots = slots::at_moments(request, moments, &seats);
+    let ears = ear::ears(&request.piece.form, &slots, texture, &[]);
+    let mut board = Board::new(&seats, &slots, &ears);
+    board.solve();
+    let mut struck = vec![vec![None; moments.len()]; request.parts.len()];
+    for (at, slot) in slots.iter().enumerate() {
+        let Some(moment) = moments.iter().position(|(start, _)| *start == slot.start) else {
+            continue;
+        };
+        for (index, seat) in seats.iter().enumerate() {
+            let height = i32::from(board.heights[at][index]);
+            struck[seat.player][moment] =
+                seat.notes(slot).into_iter().find(|pitch| pitch.midi() == height);
+        }
+    }
+    struck
 }
 
 /// Says which players get nothing in the whole passage, and why.
-fn silent(
-    request: &Request,
-    slots: &[Slot],
-    supplies: &[Supplies],
-    held: &[Vec<Held>],
-    diagnostics: &mut Vec<Diagnostic>,
-) {
+fn say(request: &Request, parts: &[DerivedPart], diagnostics: &mut Vec<Diagnostic>) {
+    let bars = request.bars();
+    let chords_of = |first: usize, after: usize| {
+        let (from, to) = (request.bar_times(first).0, request.bar_times(after - 1).1);
+        let within = move |event: &&crate::resolve::HarmonyEvent| {
+            event.start < to && event.start + event.length > from
+        };
+        request.harmony.iter().filter(within)
+    };
+    if bars.iter().all(|&(first, after)| chords_of(first, after).next().is_none()) {
+        diagnostics.push(findings::no_harmony(request, &bars));
+        return;
+    }
     let mut found: Vec<(usize, Silent)> = Vec::new();
-    for player in 0..request.parts.len() {
-        if !held[player].is_empty() {
+    let silent =
+        |(player, part): &(usize, &DerivedPart)| part.notes.is_empty() && !request.kept[*player];
+    for (player, _) in parts.iter().enumerate().filter(silent) {
+        let supplies = super::supply::Supplies::new(request.parts[player], request.era);
+        let mut chords =
+            request.own_bars(player).flat_map(|(first, after)| chords_of(first, after)).peekable();
+        if chords.peek().is_none() {
             continue;
         }
-        let mut mine = slots
-            .iter()
-            .filter(|slot| request.claims(player, request.piece.form.index_at(slot.start)))
-            .peekable();
-        if mine.peek().is_none() {
-            continue;
-        }
-        let could = mine.any(|s| !supplies[player].at(s.start).of_chord(&s.chord).is_empty());
+        let could = chords.any(|e| !supplies.at(e.start).of_chord(&e.chord).is_empty());
         found.push((player, if could { Silent::TooMany } else { Silent::NoNote }));
     }
     findings::silent(request, &found, diagnostics);
 }
 
-/// The stages of a line, for those who want to look at them one by one.
+/// The stages of a line whose players are all leaders, for those who want to look at them one by
+/// one.
 #[cfg(test)]
 fn stages_of(request: &Request) -> Vec<solve::Stage> {
-    let supplies: Vec<Supplies> =
-        request.parts.iter().map(|part| Supplies::new(part, request.era)).collect();
-    let (leaders, _) = order(request, &supplies);
-    let slots = slots(request, &request.piece.harmony, &leaders);
-    solve::stages(request, &slots, &leaders, &supplies, &Texture::of(request))
+    let requests = std::slice::from_ref(request);
+    let seats = seats::seats(requests);
+    let slots = slots::slots(requests, request.harmony, &seats);
+    let texture = Texture::of(request);
+    let ears = ear::ears(&request.piece.form, &slots, &texture, &[]);
+    let board = Board::new(&seats, &slots, &ears);
+    let all: Vec<usize> = (0..seats.len()).collect();
+    let desk = voicings::Desk::new(&all);
+    solve::stages(&board, &desk, 0..slots.len(), &mut voicings::Known::default())
 }

@@ -1,12 +1,12 @@
 //! From held chord notes to notes on paper: long holds with breath, or chords struck anew.
 
 use super::Held;
-use super::breath::{self, Goal, Taken};
+use super::breath::{self, Breathed, Goal, Taken};
 use crate::arrange::SoundingNote;
 use crate::arrange::derive::texture::{Texture, beats};
 use crate::arrange::derive::{ROLL, Request};
-use crate::music::Pitch;
-use crate::resolve::Restrike;
+use crate::music::{Pitch, Time};
+use crate::resolve::{Form, Mark, Restrike};
 
 /// The notes of one player.
 pub(super) fn notes(
@@ -18,9 +18,10 @@ pub(super) fn notes(
     goals: &[Goal],
     taken: &mut Taken,
 ) -> Vec<SoundingNote> {
+    let form = &request.piece.form;
     let struck = match restrike {
-        Restrike::Never => joined(held, |_, _| true),
-        Restrike::EachChord => joined(held, |a, b| a.event == b.event),
+        Restrike::Never => joined(held, |_, b| !jumps_to(form, b.start)),
+        Restrike::EachChord => joined(held, |a, b| a.event == b.event && !jumps_to(form, b.start)),
         Restrike::EachBeat => on_beats(request, held, false),
         Restrike::OffBeat => on_beats(request, held, true),
     };
@@ -30,13 +31,16 @@ pub(super) fn notes(
         (Some(breath), Restrike::Never | Restrike::EachChord) => {
             breath::breathe(request, player, &struck, (breath.at_p, breath.at_f), goals, taken)
         }
-        _ => struck,
+        _ => struck.into_iter().map(|held| Breathed { held, breath: false }).collect(),
     };
     let is_drum = !instrument.drums.is_empty();
     breathed
         .iter()
-        .map(|held| {
+        .map(|Breathed { held, breath }| {
             let mut note = request.note(held.start, held.end, Some(held.pitch), held.span);
+            if *breath {
+                note.attached.marks.insert(Mark::Breath);
+            }
             // A drum holds a note as a roll.
             if is_drum && note.length > request.piece.form.bar_at(note.start).metre.beat() {
                 note.attached.tremolo = ROLL;
@@ -44,6 +48,16 @@ pub(super) fn notes(
             note
         })
         .collect()
+}
+
+/// Does a repeat lead to this time or away from it, so that no note can be tied over it on paper?
+fn jumps_to(form: &Form, at: Time) -> bool {
+    let index = form.index_at(at);
+    let bar = &form.bars[index];
+    let before = index.checked_sub(1).map(|before| &form.bars[before]);
+    bar.start == at
+        && (bar.repeat_starts
+            || before.is_some_and(|before| before.repeat_ends || before.ending != bar.ending))
 }
 
 fn joined(held: &[Held], may_join: impl Fn(&Held, &Held) -> bool) -> Vec<Held> {

@@ -1,31 +1,27 @@
-//! The cheapest way through the voicings of a passage.
+//! The cheapest way of a choir's leaders through the voicings of a passage.
 
 use std::rc::Rc;
 
-use super::choirs::{self, Choirs};
-use super::cost::{self, MOST, REST, Row, Wants};
-use super::voicings::{Known, Voicings};
-use super::{Slot, Supplies};
-use crate::arrange::derive::Request;
+use super::board::Board;
+use super::cost::{self, MOST, PARALLEL, REST, Row, SETS};
+use super::ear::{self, Held};
+use super::seats::{Choir, Place};
+use super::voicings::{Desk, Known, Voicings};
 use crate::arrange::derive::search::{Choice, cheapest_within};
-use crate::arrange::derive::texture::{Outer, Texture, beats, weight};
-use crate::music::{Chord, Pitch, Time};
-use crate::resolve::Form;
 
 /// How many voicings of each slot are looked at first.
 const BEAM: usize = 16;
 
+/// How many at most.
+const WIDE: usize = 256;
+
 /// Up to so many slots without a break the way found is the cheapest of all, not of the beam only.
 const SHORT: usize = 16;
 
-/// What it costs to hold the leading note that a source voice or another choir holds too, or
-/// sounds on a strong beat, or the seventh of another choir: more than a player who rests, and
-/// what he leaves open.
-const DOUBLES_TENDER: u32 = 300;
-
-/// What it costs a player to move in parallels with one of another choir: less than a rest, since
-/// choirs may double each other in octaves.
-const FOLLOWS_CHOIR: u32 = 30;
+/// What it costs a player to move in parallel octaves with one of another choir, whom he may well
+/// double, and in parallel fifths.
+const FOLLOWS_IN_OCTAVES: u32 = 6;
+const FOLLOWS_IN_FIFTHS: u32 = 30;
 
 /// What parallels with an outer voice cost that come about from a passing note off the beat.
 const FROM_PASSING: u32 = 40;
@@ -33,274 +29,164 @@ const FROM_PASSING: u32 = 40;
 /// Heights that MIDI key numbers name.
 const HEIGHTS: usize = 128;
 
-/// A slot with what the source voices do meanwhile.
+/// What there is to a slot for the leaders of a desk.
 pub(super) struct Stage {
-    /// Does it follow on the slot before without a gap?
-    pub(super) joined: bool,
-    /// Outer notes where it begins.
-    outer: Option<(i16, i16)>,
-    /// Outer notes just before, each with whether it bears on the ear: a note of the chord that
-    /// holds, or one that was struck on a beat.
-    before: Option<[(i16, bool); 2]>,
-    /// How players of other choirs move to this slot.
-    choirs: Vec<(i16, i16)>,
-    voicings: Rc<Voicings>,
-    /// For each height, what it costs against the source voices.
-    against: [u16; HEIGHTS],
+    /// How the voices come to it.
+    pub(super) voices: Voices,
+    /// How others come to it, written and worked out.
+    others: Vec<(Choir, (i16, i16))>,
+    choir: Choir,
+    grounds: [bool; MOST],
+    pub(super) voicings: Rc<Voicings>,
+    /// For each leader and height, what it costs against what else is heard.
+    against: [[u16; HEIGHTS]; MOST],
+    /// What the whole lacks by the members that the leaders have.
+    whole: [u16; SETS],
 }
 
-/// What each leader holds at a slot.
-pub(super) type Chosen = [Option<Pitch>; MOST];
-
-/// What each leader holds at each of the stages.
-pub(super) fn solve(stages: &[Stage]) -> Vec<Chosen> {
-    let mut chosen = Vec::with_capacity(stages.len());
-    let mut first = 0;
-    while first < stages.len() {
-        let mut after = first + 1;
-        while after < stages.len() && stages[after].joined {
-            after += 1;
-        }
-        let passage = &stages[first..after];
-        let (_, rows) = way(passage);
-        for (stage, row) in passage.iter().zip(rows) {
-            chosen.push(std::array::from_fn(|player| {
-                let notes = &stage.voicings.notes[player];
-                notes.iter().copied().find(|note| note.midi() == i32::from(row[player]))
-            }));
-        }
-        first = after;
-    }
-    chosen
+/// How the outer voices come to a slot.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Voices {
+    /// Outer notes where the slot before begins, and where this one does.
+    pub(super) from: Option<(i16, i16)>,
+    pub(super) to: Option<(i16, i16)>,
+    /// Outer notes just before, each with whether it bears on the ear.
+    pub(super) before: Option<[(i16, bool); 2]>,
 }
 
+/// The stages of a desk in a passage.
 pub(super) fn stages(
-    request: &Request,
-    slots: &[Slot],
-    leaders: &[usize],
-    supplies: &[Supplies],
-    texture: &Texture,
+    board: &Board,
+    desk: &Desk,
+    passage: std::ops::Range<usize>,
+    known: &mut Known,
 ) -> Vec<Stage> {
-    let mut known = Known::default();
-    let heights = |outer: Outer| (outer.low.midi() as i16, outer.high.midi() as i16);
-    let other_choirs = Choirs::new(request);
-    let mut choirs_before = Vec::new();
-    let mut last_end = None;
-    let chords_before = std::iter::once(None).chain(slots.iter().map(|slot| Some(&slot.chord)));
-    slots
-        .iter()
-        .zip(chords_before)
-        .map(|(slot, chord_before)| {
-            let voicings = known.voicings(slot, leaders, supplies);
-            let outer = texture.outer(slot.start).map(heights);
-            let watched = watched(&request.piece.form, slot, texture);
-            let heard = Heard {
-                outer,
-                has_bass: texture.has_bass(slot.start),
-                classes: classes(&request.piece.form, slot, texture),
-                watched,
-                choirs: other_choirs.heights(slot.start, slot.end),
-            };
-            let mut costs = [0; HEIGHTS];
-            for note in voicings.notes.iter().flatten() {
-                let height = note.midi() as i16;
-                let Some(cost) = usize::try_from(height).ok().and_then(|h| costs.get_mut(h)) else {
-                    continue;
-                };
-                if *cost == 0 {
-                    *cost = against(height, &voicings.wants, &heard, slot) as u16;
-                }
-            }
-            let joined = last_end == Some(slot.start);
-            last_end = Some(slot.end);
-            let moves =
-                if joined { choirs::moves(&choirs_before, &heard.choirs) } else { Vec::new() };
-            choirs_before = heard.choirs;
-            let chord_before = if joined { chord_before } else { None };
-            let before = before(&request.piece.form, slot.start, chord_before, texture);
-            Stage { joined, outer, before, choirs: moves, voicings, against: costs }
-        })
-        .collect()
+    passage.map(|slot| stage(board, desk, slot, known)).collect()
 }
 
-/// The outer notes that a held note must live with: those on strong beats and those that are held
-/// for a beat, each with whether it belongs to the chord.
-fn watched(form: &Form, slot: &Slot, texture: &Texture) -> Vec<(i16, bool)> {
-    let mut found: Vec<(i16, bool)> = Vec::new();
-    let mut watch = |pitch: Pitch| {
-        let entry = (pitch.midi() as i16, slot.chord.has_class(pitch.name().class()));
-        if !found.contains(&entry) {
-            found.push(entry);
-        }
-    };
-    for (at, beat) in beats(form, slot.start, slot.end) {
-        let Some(outer) = texture.outer(at) else { continue };
-        let strong = at == slot.start || weight(form, at) >= 2;
-        if strong || texture.top_note(at).is_some_and(|note| note.length >= beat) {
-            watch(outer.high);
-        }
-        if strong {
-            watch(outer.low);
-        }
-    }
-    found
-}
-
-/// The outer notes just before a time; `chord` is the one that holds then.
-fn before(
-    form: &Form,
-    time: Time,
-    chord: Option<&Chord>,
-    texture: &Texture,
-) -> Option<[(i16, bool); 2]> {
-    let outer = texture.outer_before(time)?;
-    let bears = |pitch: Pitch| {
-        let struck = texture.struck_before(time, pitch).is_some_and(|at| weight(form, at) >= 1);
-        struck || chord.is_some_and(|chord| chord.has_class(pitch.name().class()))
-    };
-    Some([outer.low, outer.high].map(|pitch| (pitch.midi() as i16, bears(pitch))))
-}
-
-/// The pitch classes that any voice sounds on a strong beat or for a beat, as a set of bits.
-fn classes(form: &Form, slot: &Slot, texture: &Texture) -> u16 {
-    let mut classes = 0;
-    for (at, beat) in beats(form, slot.start, slot.end) {
-        let strong = at == slot.start || weight(form, at) >= 2;
-        for note in texture.sounding(at).filter(|note| strong || note.length >= beat) {
-            for pitch in note.sound.pitches() {
-                classes |= 1 << pitch.midi().rem_euclid(12);
+pub(super) fn stage(board: &Board, desk: &Desk, at: usize, known: &mut Known) -> Stage {
+    let (slot, ear) = (&board.slots[at], &board.ears[at]);
+    let voicings = known.voicings(slot, desk, board.seats);
+    let of_desk = |seat: usize| desk.leaders.contains(&seat) || desk.followers.contains(&seat);
+    let others: Vec<Held> = board.others(at, of_desk).collect();
+    let mut against = [[0; HEIGHTS]; MOST];
+    let mut grounds = [false; MOST];
+    for (leader, &seat) in desk.leaders.iter().enumerate() {
+        let seat = &board.seats[seat];
+        grounds[leader] = seat.place == Place::Ground;
+        for &height in &voicings.notes[leader] {
+            if let Some(cost) =
+                usize::try_from(height).ok().and_then(|h| against[leader].get_mut(h))
+            {
+                *cost = ear::against(seat, height, &voicings.wants, ear, &others, slot) as u16;
             }
         }
     }
-    classes
-}
-
-/// What is heard besides the players of the line while a chord is held.
-struct Heard {
-    outer: Option<(i16, i16)>,
-    /// Is the lower of the outer notes a bass?
-    has_bass: bool,
-    /// Pitch classes of all voices, as a set of bits.
-    classes: u16,
-    watched: Vec<(i16, bool)>,
-    /// What other choirs hold.
-    choirs: Vec<i16>,
-}
-
-/// What one held note costs against what else is heard.
-fn against(height: i16, wants: &Wants, heard: &Heard, slot: &Slot) -> u32 {
-    let mut cost = 0;
-    for &(voice, of_chord) in &heard.watched {
-        if matches!((voice - height).rem_euclid(12), 1 | 11) {
-            // The major seventh of a chord rubs by nature, a suspension must not.
-            let rub = if of_chord { 20 } else { 70 };
-            cost += if (voice - height).abs() <= 13 { rub * 2 } else { rub };
-        }
-    }
-    let same = |voice: i16| (voice - height).rem_euclid(12) == 0;
-    // Rather a gap in the chord than the leading note of a source voice twice.
-    let of_voice = heard.classes >> height.rem_euclid(12) & 1 == 1;
-    let of_choir = heard.choirs.iter().any(|&other| other != REST && same(other));
-    if (wants.leading(height) && of_voice) || (wants.tender(height) && of_choir) {
-        cost += DOUBLES_TENDER;
-    }
-    let Some((low, high)) = heard.outer else { return cost };
-    if same(high) || same(low) {
-        cost += if wants.tender(height) { 60 } else { 12 };
-    }
-    if height > high {
-        cost += 15 + u32::from((height - high).unsigned_abs());
-    }
-    if height < low {
-        if !heard.has_bass {
-            return cost;
-        }
-        let bass = i32::from(height.rem_euclid(12)) == slot.chord.bass_note().class();
-        cost += if bass { 25 } else { 120 };
-    } else if cost::muddy(low, height) && !same(low) {
-        cost += 20;
-    }
-    cost
+    let sounding = others.iter().filter(|(_, height)| *height != REST);
+    let heard = sounding.fold(ear.classes, |all, (_, h)| all | 1 << h.rem_euclid(12));
+    let heard = voicings.wants.members_among(heard);
+    let whole = std::array::from_fn(|has| voicings.wants.all_lack(has | heard) as u16);
+    let choir = desk.leaders.first().map_or(Choir::Others, |&seat| board.seats[seat].choir);
+    let moves = board.moves(at, of_desk);
+    Stage { voices: board.voices(at), others: moves, choir, grounds, voicings, against, whole }
 }
 
 impl Stage {
-    fn cost_against(&self, row: &Row) -> u32 {
-        let of = |note: &i16| usize::try_from(*note).ok().and_then(|n| self.against.get(n));
-        row.iter().filter_map(of).map(|cost| u32::from(*cost)).sum()
+    fn cost_of(&self, cost: u32, row: &Row, has: u8) -> u32 {
+        let of = |(leader, note): (usize, &i16)| {
+            usize::try_from(*note).ok().and_then(|note| self.against[leader].get(note))
+        };
+        let against: u32 = row.iter().enumerate().filter_map(of).map(|c| u32::from(*c)).sum();
+        cost + against + u32::from(self.whole[usize::from(has)])
     }
 
     #[cfg(test)]
     pub(super) fn all_rows(&self) -> impl Iterator<Item = (u32, Row)> {
-        self.voicings.rows.iter().map(|(cost, row)| (cost + self.cost_against(row), *row))
+        self.voicings.rows.iter().map(|(cost, row, has)| (self.cost_of(*cost, row, *has), *row))
     }
 
     /// The cheapest voicings, at least `count` and all that cost no more than `limit`.
     fn choices(&self, count: usize, limit: u32) -> Vec<Choice<Row>> {
         let mut found: Vec<(u32, Row)> = Vec::with_capacity(count + 1);
-        for &(cost, row) in &self.voicings.rows {
+        for &(cost, row, has) in &self.voicings.rows {
             let full = found.len() >= count;
             if full && found.last().is_some_and(|(last, _)| cost > limit.max(*last)) {
                 break;
             }
-            let cost = cost + self.cost_against(&row);
+            let cost = self.cost_of(cost, &row, has);
             if full && found.last().is_some_and(|last| cost > limit && (cost, row) >= *last) {
                 continue;
             }
             let place = found.partition_point(|entry| *entry < (cost, row));
             found.insert(place, (cost, row));
-            if found.len() > count && found.last().is_some_and(|(last, _)| *last > limit) {
+            let last_is_dear = found.last().is_some_and(|(last, _)| *last > limit);
+            if found.len() > count && (last_is_dear || found.len() > WIDE) {
                 found.pop();
             }
-        }
-        // From silence there is always a way on.
-        if let Some(&(cost, row)) = self.voicings.rows.iter().find(|(_, r)| *r == [REST; MOST])
-            && !found.iter().any(|(_, other)| *other == row)
-        {
-            found.push((cost, row));
         }
         found.into_iter().map(|(cost, state)| Choice { state, cost }).collect()
     }
 }
 
-/// What going from one stage to the next costs, with the source voices in mind; `None` where
-/// parallels forbid it or it costs more than `budget`.
+/// What going from one stage to the next costs; `None` where it is more than `budget`.
 pub(super) fn step(from: &Stage, to: &Stage, a: &Row, b: &Row, budget: u32) -> Option<u32> {
-    let mut cost = cost::movement(a, b);
-    if cost > budget || cost::has_parallels(a, b) {
+    let mut cost: u32 = a.iter().zip(b).map(|(a, b)| cost::move_of(*a, *b)).sum();
+    if cost > budget {
         return None;
     }
+    cost += PARALLEL * cost::parallels(a, b);
+    let wants = &from.voicings.wants;
+    let top = a.iter().position(|note| *note != REST);
     for player in 0..MOST {
-        if a[player] == REST || b[player] == REST || a[player] == b[player] {
+        let moved = (a[player], b[player]);
+        if moved.0 == REST || moved.1 == REST || moved.0 == moved.1 {
             continue;
         }
-        let moved = (a[player], b[player]);
-        cost += along_voices(from, to, moved)?;
-        if to.choirs.iter().any(|&other| cost::parallel(moved, other)) {
-            cost += FOLLOWS_CHOIR;
+        if cost > budget {
+            return None;
+        }
+        let tendency = wants.tendencies[usize::from(moved.0.unsigned_abs() % 12)];
+        let next = to.voicings.wants.classes;
+        cost += cost::unresolved(tendency, moved.0, moved.1, next, top == Some(player));
+        cost += to.voices.along(moved, to.grounds[player]);
+        for &(choir, other) in &to.others {
+            if cost::parallel(moved, other) {
+                cost += match (choir == to.choir, cost::in_octaves(moved, other)) {
+                    (true, _) => PARALLEL,
+                    (false, true) => FOLLOWS_IN_OCTAVES,
+                    (false, false) => FOLLOWS_IN_FIFTHS,
+                };
+            }
         }
     }
-    Some(cost)
+    (cost <= budget).then_some(cost)
 }
 
-/// What one player's movement from one stage to the next costs against the outer voices; `None`
-/// where parallels forbid it.
-pub(super) fn along_voices(from: &Stage, to: &Stage, moved: (i16, i16)) -> Option<u32> {
-    let Some((low, high)) = to.outer else { return Some(0) };
-    if let Some(from) = from.outer
-        && (with_voice(moved, (from.0, low)) || with_voice(moved, (from.1, high)))
-    {
-        return None;
-    }
-    let mut cost = 0;
-    for ((leaving, bears), voice) in to.before.into_iter().flatten().zip([low, high]) {
-        if with_voice(moved, (leaving, voice)) {
-            if bears {
-                return None;
-            }
-            cost += FROM_PASSING;
+impl Voices {
+    /// What one player's movement costs against the outer voices. Whoever plays the bass an octave
+    /// below it (`ground`) goes along with it.
+    pub(super) fn along(&self, moved: (i16, i16), ground: bool) -> u32 {
+        let Some((low, high)) = self.to else { return 0 };
+        let low_too = |from: i16| {
+            with_voice(moved, (from, low))
+                && !(ground && (moved.0 - from) % 12 == 0 && moved.1 <= low)
+        };
+        let mut cost = 0;
+        if let Some(from) = self.from
+            && (low_too(from.0) || with_voice(moved, (from.1, high)))
+        {
+            return PARALLEL;
         }
+        let [low_before, high_before] = self.before.unwrap_or([(REST, false); 2]);
+        for ((leaving, bears), is_low) in [(low_before, true), (high_before, false)] {
+            let along = leaving != REST
+                && if is_low { low_too(leaving) } else { with_voice(moved, (leaving, high)) };
+            if along {
+                cost += if bears { PARALLEL } else { FROM_PASSING };
+            }
+        }
+        cost.min(PARALLEL)
     }
-    Some(cost)
 }
 
 /// Parallels with a source voice; here even a unison is one, since the voice is another's.
@@ -309,15 +195,28 @@ pub(super) fn with_voice(player: (i16, i16), voice: (i16, i16)) -> bool {
         || (player.0 != player.1 && player.0 == voice.0 && player.1 == voice.1)
 }
 
-/// The cheapest way through a passage and what it costs.
-pub(super) fn way(passage: &[Stage]) -> (u32, Vec<Row>) {
+/// The cheapest way through a passage and what it costs; `entry` is what the leaders held in the
+/// slot before, with its stage.
+pub(super) fn way(passage: &[Stage], entry: Option<(&Stage, Row)>) -> (u32, Vec<Row>) {
     let go = |choices: &[Vec<Choice<Row>>], limit| {
         cheapest_within(choices, limit, |stage, a, b, budget| {
             step(&passage[stage - 1], &passage[stage], a, b, budget)
         })
     };
+    let entered = |choices: &mut [Vec<Choice<Row>>]| {
+        if let (Some((before, row)), Some(first)) = (&entry, choices.first_mut()) {
+            for choice in first {
+                let way = step(before, &passage[0], row, &choice.state, u32::MAX);
+                choice.cost += way.unwrap_or(0);
+            }
+        }
+    };
     let mut choices: Vec<Vec<Choice<Row>>> =
         passage.iter().map(|stage| stage.choices(BEAM, 0)).collect();
+    if entry.is_some() && !passage.is_empty() {
+        choices[0] = passage[0].choices(WIDE, 0);
+    }
+    entered(&mut choices);
     let Some(mut found) = go(&choices, u32::MAX) else {
         return (0, vec![[REST; MOST]; passage.len()]);
     };
@@ -328,8 +227,9 @@ pub(super) fn way(passage: &[Stage]) -> (u32, Vec<Row>) {
             choices.iter().map(|c| c.iter().map(|choice| choice.cost).min().unwrap_or(0)).collect();
         let floor: u32 = least.iter().sum();
         let slack = found.0.saturating_sub(floor);
-        let wider: Vec<Vec<Choice<Row>>> =
+        let mut wider: Vec<Vec<Choice<Row>>> =
             passage.iter().zip(&least).map(|(s, least)| s.choices(BEAM, least + slack)).collect();
+        entered(&mut wider);
         if let Some(better) = go(&wider, found.0) {
             found = better;
             choices = wider;

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use proptest::prelude::*;
 
 use super::cost::{self, Row};
+use super::seats::Choir;
 use super::solve::{Stage, step, way, with_voice};
 use crate::arrange::derive::tests::{
     arranged_piece, chord_symbols, has_note, melody, piece, request, scored_piece, wind,
@@ -12,7 +13,7 @@ use crate::arrange::derive::tests::{
 use crate::arrange::derive::texture::Texture;
 use crate::arrange::{Arrangement, Part, arrange};
 use crate::music::{Pitch, Time};
-use crate::resolve::Piece;
+use crate::resolve::{Mark, Piece};
 
 /// The cheapest way of all, by trying every one.
 fn brute_force(passage: &[Stage]) -> u32 {
@@ -52,6 +53,26 @@ fn seats(arrangement: &Arrangement, bar: usize) -> Vec<Option<i16>> {
         Some(note.sound.pitches()[0].midi() as i16)
     };
     arrangement.parts.iter().filter(|part| !part.player.section).map(sounding).collect()
+}
+
+/// What each choir holds at the beginning of a bar.
+fn choirs(arrangement: &Arrangement, bar: usize) -> Vec<Vec<i16>> {
+    let mut choirs: Vec<(Choir, Vec<i16>)> = Vec::new();
+    let wind = arrangement.parts.iter().filter(|part| !part.player.section);
+    for (part, height) in wind.zip(seats(arrangement, bar)) {
+        let of = Choir::of(part.player.instrument);
+        if !choirs.iter().any(|(choir, _)| *choir == of) {
+            choirs.push((of, Vec::new()));
+        }
+        let own = choirs.iter_mut().find(|(choir, _)| *choir == of);
+        own.into_iter().for_each(|(_, row)| row.extend(height));
+    }
+    choirs.into_iter().map(|(_, row)| row).collect()
+}
+
+/// Is it told that no notes keep all rules?
+fn told(arrangement: &Arrangement) -> bool {
+    arrangement.diagnostics.iter().any(|found| found.code == "arrange/no-note-fits")
 }
 
 /// The leading note and the seventh of the chord of a bar, as pitch classes.
@@ -130,7 +151,7 @@ fn more_players_than_notes_who_share_them_are_told_once_a_line() {
     assert_eq!(
         six,
         [
-            "6 players are more than the chords of bars 1 to 2 have notes for: Oboe 5 and Oboe 6 share notes with the others."
+            "6 players are more than the chords of bars 1 to 2 have notes for: Oboe 5 shares notes with the others."
         ]
     );
     assert!(said("oboe 4", "oboe sustains").is_empty());
@@ -160,7 +181,7 @@ fn a_tune_alone_is_no_bass() {
         (0..4).map(|bar| row(&arrangement, bar).len()).collect::<Vec<_>>()
     };
     assert_eq!(held("melody"), [4, 4, 4, 4]);
-    assert!(held("bass").iter().sum::<usize>() < 16, "nobody goes below a bass");
+    assert_eq!(held("bass"), [4, 4, 4, 4], "nobody falls silent for that");
 }
 
 #[test]
@@ -181,24 +202,22 @@ fn nobody_follows_the_tune_from_a_note_of_the_chord_off_the_beat() {
 }
 
 #[test]
-fn horns_breathe_in_turn_and_carry_the_cadence_to_its_end() {
+fn horns_breathe_in_turn_without_rests_and_carry_the_cadence_to_its_end() {
     for (metre, whole, bars) in [("4/4", "1/1", 8i64), ("6/8", "1/2.", 16)] {
-        let chords = ["C", "F", "G7", "C", "Am", "Dm7", "G7", "C"];
+        let chord = |bar: usize| if bar + 2 == bars as usize { "G7" } else { "C" };
         let each = |what: &dyn Fn(usize) -> String| {
             (0..bars as usize)
                 .map(|bar| format!("{}: {} | ", bar + 1, what(bar)))
                 .collect::<String>()
         };
-        let upper = ["G5", "A5", "B5", "C6", "C6", "A5", "G5", "E5"];
-        let lower = ["C3", "F3", "G2", "C3", "A2", "D3", "G2", "C3"];
         let piece = piece(&format!(
-            "form {{\n 1 metre {metre}, key C major, tempo 1/4 at 60\n {bars} end\n}}\nharmony {{ {} }}\n\
+            "form {{\n 1 metre {metre}, key C major, tempo 1/4 at 96\n {bars} end\n}}\nharmony {{ {} }}\n\
              dynamics {{ 1 f }}\nvoice u {{ {} }}\nvoice l {{ {} }}\n\
              ensemble e {{\n era 1885\n violin-1 12 players, horn 4 in F\n}}\n\
              scoring s for e {{\n violin-1 plays u as melody\n horn sustains\n}}\n",
-            each(&|bar| chords[bar % 8].to_string()),
-            each(&|bar| format!("{whole} {}", upper[bar % 8])),
-            each(&|bar| format!("{whole} {}", lower[bar % 8])),
+            each(&|bar| chord(bar).to_string()),
+            each(&|bar| format!("{whole} {}", if chord(bar) == "C" { "G5" } else { "F5" })),
+            each(&|bar| format!("{whole} {}", if chord(bar) == "C" { "C3" } else { "G2" })),
         ));
         let arrangement = arrange(&piece, &piece.scorings[0]);
         let parts = arrangement.parts.iter().map(|part| &**part);
@@ -207,15 +226,13 @@ fn horns_breathe_in_turn_and_carry_the_cadence_to_its_end() {
         let before = piece.form.bars[bars as usize - 2].start;
         let mut breaths: Vec<Vec<Time>> = Vec::new();
         for horn in &horns {
-            let gaps = horn.notes.windows(2).filter(|notes| notes[0].end() < notes[1].start);
-            let mut own = Vec::new();
-            for notes in gaps {
-                let (from, to) = (notes[0].end(), notes[1].start);
-                assert!(to - from <= Time::EIGHTH, "{from} to {to}");
-                assert!(to <= before || from >= goal, "{metre}: {} at {from}", horn.player.id);
-                own.push(to);
-            }
+            assert!(horn.notes.windows(2).all(|notes| notes[0].end() == notes[1].start));
+            let marked = horn.notes.iter().filter(|note| note.attached.marks.has(Mark::Breath));
+            let own: Vec<Time> = marked.map(|note| note.end()).collect();
             assert!(!own.is_empty());
+            for at in &own {
+                assert!(*at <= before || *at > goal, "{metre}: {} at {at}", horn.player.id);
+            }
             breaths.push(own);
         }
         let all = |at: &Time| breaths.iter().all(|own| own.contains(at));
@@ -227,7 +244,7 @@ fn horns_breathe_in_turn_and_carry_the_cadence_to_its_end() {
 #[test]
 fn a_note_that_outlasts_the_breath_is_divided_even_before_a_goal() {
     let piece = piece(
-        "form {\n 1 metre 4/4, key C major, tempo 1/4 at 20\n 2 end\n}\nharmony { 1: G7 | 2: C | }\n\
+        "form {\n 1 metre 4/4, key C major, tempo 1/4 at 15\n 2 end\n}\nharmony { 1: G7 | 2: C | }\n\
          voice u { 1: 1/1 D6 | 2: 1/1 C6 | }\n\
          ensemble e {\n era 1885\n violin-1 12 players, horn in F\n}\n\
          scoring s for e {\n violin-1 plays u as melody\n horn sustains\n}\n",
@@ -260,10 +277,19 @@ proptest! {
         let piece = scored_piece(&chords, &tune, 1885, &format!("{first}, {second}"), &lines);
         let arrangement = arrange(&piece, &piece.scorings[0]);
         let texture = Texture::new(&piece);
+        if told(&arrangement) {
+            return Ok(());
+        }
         for bar in 0..chords.len() {
-            let row = row(&arrangement, bar);
+            let all = row(&arrangement, bar);
             for class in tender(&piece, bar) {
-                prop_assert!(count(&row, class) <= 1, "{class} is doubled in bar {}: {row:?}", bar + 1);
+                for choir in choirs(&arrangement, bar) {
+                    prop_assert!(count(&choir, class) <= 1, "{class} twice in bar {}: {choir:?}", bar + 1);
+                }
+                prop_assert!(
+                    all.len() >= 6 || count(&all, class) <= 1,
+                    "{class} is doubled in bar {}: {all:?}", bar + 1
+                );
             }
             let before = if bar > 0 { seats(&arrangement, bar - 1) } else { Vec::new() };
             for moved in before.into_iter().zip(seats(&arrangement, bar)) {
@@ -290,7 +316,7 @@ proptest! {
         let arrangement = arrange(&piece, &piece.scorings[0]);
         let request = request(&piece, &arrangement);
         let passage = super::stages_of(&request);
-        prop_assert_eq!(way(&passage).0, brute_force(&passage));
+        prop_assert_eq!(way(&passage, None).0, brute_force(&passage));
     }
 
     #[test]
@@ -302,6 +328,7 @@ proptest! {
         let piece = arranged_piece(&chords, &tune, era, players, "sustains");
         let arrangement = arrange(&piece, &piece.scorings[0]);
         let parts: Vec<_> = arrangement.parts.iter().filter(|p| !p.player.section).collect();
+        let faultless = !told(&arrangement);
         let at = |part: usize, bar: usize| -> Option<i16> {
             let start = piece.form.bars[bar].start;
             let notes = &parts[part].notes;
@@ -319,9 +346,9 @@ proptest! {
                 (0..parts.len()).filter_map(|p| Some((p, at(p, bar)?))).collect();
             for class in tender(&piece, bar) {
                 let count = count(&row.iter().map(|(_, note)| *note).collect::<Vec<_>>(), class);
-                prop_assert!(count <= 1, "{class} is doubled in bar {}", bar + 1);
+                prop_assert!(!faultless || count <= 1, "{class} is doubled in bar {}", bar + 1);
             }
-            if bar == 0 {
+            if bar == 0 || !faultless {
                 continue;
             }
             for &(player, now) in &row {
@@ -329,7 +356,7 @@ proptest! {
                 for &(other, other_now) in &row {
                     let Some(other_before) = at(other, bar - 1) else { continue };
                     prop_assert!(
-                        other == player || !cost::parallel((before, now), (other_before, other_now)),
+                        other == player || parts.len() > 4 || !cost::parallel((before, now), (other_before, other_now)),
                         "parallels into bar {}", bar + 1
                     );
                 }

@@ -1,75 +1,102 @@
-//! All voicings of a chord that a group of players can hold, the cheapest first.
+//! All voicings of a chord that the leaders of a choir can hold, the cheapest first.
 
 use std::collections::HashMap;
 use std::rc::Rc;
 
-use super::cost::{self, MOST, REST, Row, Wants};
-use super::{Slot, Supplies};
-use crate::music::{Chord, Pitch};
+use super::cost::{self, Leaders, MOST, REST, Row, Wants};
+use super::seats::Seat;
+use super::slots::Slot;
+use crate::music::Chord;
 
 /// The voicings of one chord.
 pub(super) struct Voicings {
-    /// What each player has of the chord, from the lowest up.
-    pub(super) notes: [Vec<Pitch>; MOST],
-    /// Voicings without a fault, the cheapest first; all players resting is among them.
-    pub(super) rows: Vec<(u32, Row)>,
+    /// What each leader has of the chord, from the lowest up.
+    pub(super) notes: [Vec<i16>; MOST],
+    /// Costs, rows and the members that they have, the cheapest first; all players resting is
+    /// among them.
+    pub(super) rows: Vec<(u32, Row, u8)>,
     pub(super) wants: Wants,
 }
 
-/// For each leader who plays, the stretch of time in which his supply is the same.
+/// For each leader the stretch of time in which his supply is the same.
 type Stretches = [Option<usize>; MOST];
 
-/// Voicings that are worked out once for each chord and supply.
+/// The players of a choir who hold a passage together: those who lead, and who joins them.
+pub(super) struct Desk {
+    /// Indices of seats from the highest down, at most [`MOST`].
+    pub(super) leaders: Vec<usize>,
+    /// Indices of seats in the same order.
+    pub(super) followers: Vec<usize>,
+    room: [i16; MOST],
+}
+
+impl Desk {
+    /// From seats in order from the highest down; the leaders stand evenly among them.
+    pub(super) fn new(seats: &[usize]) -> Desk {
+        let count = seats.len();
+        let leading = count.min(MOST);
+        let place_of = |leader: usize| if count <= MOST { leader } else { leader * count / MOST };
+        let mut room = [0; MOST];
+        for leader in 1..leading {
+            room[leader] = (place_of(leader) - place_of(leader - 1) - 1) as i16;
+        }
+        let leads = |place: usize| (0..leading).any(|leader| place_of(leader) == place);
+        let (leaders, followers): (Vec<usize>, Vec<usize>) =
+            (0..count).partition(|&place| leads(place));
+        let of = |places: Vec<usize>| places.into_iter().map(|place| seats[place]).collect();
+        Desk { leaders: of(leaders), followers: of(followers), room }
+    }
+
+    pub(super) fn players(&self) -> usize {
+        self.leaders.len() + self.followers.len()
+    }
+}
+
+/// Voicings that are worked out once for each desk, chord and supply.
 #[derive(Default)]
 pub(super) struct Known {
-    by_chord: HashMap<(Chord, Option<i32>, Stretches), Rc<Voicings>>,
+    by_chord: HashMap<(Vec<usize>, Chord, Option<i32>, Stretches), Rc<Voicings>>,
 }
 
 impl Known {
-    pub(super) fn voicings(
-        &mut self,
-        slot: &Slot,
-        leaders: &[usize],
-        supplies: &[Supplies],
-    ) -> Rc<Voicings> {
+    pub(super) fn voicings(&mut self, slot: &Slot, desk: &Desk, seats: &[Seat]) -> Rc<Voicings> {
         let mut stretches = [None; MOST];
-        for (leader, &player) in leaders.iter().enumerate() {
-            stretches[leader] = slot.active[leader].then(|| supplies[player].stretch(slot.start));
+        for (leader, &seat) in desk.leaders.iter().enumerate() {
+            stretches[leader] = Some(seats[seat].supplies.stretch(slot.start));
         }
         let leading = cost::leading_class(&slot.chord, slot.key);
         let voicings = self
             .by_chord
-            .entry((slot.chord, leading, stretches))
-            .or_insert_with(|| Rc::new(all(slot, leaders, supplies)));
+            .entry((desk.leaders.clone(), slot.chord, leading, stretches))
+            .or_insert_with(|| Rc::new(all(slot, desk, seats)));
         Rc::clone(voicings)
     }
 }
 
-fn all(slot: &Slot, leaders: &[usize], supplies: &[Supplies]) -> Voicings {
+fn all(slot: &Slot, desk: &Desk, seats: &[Seat]) -> Voicings {
     let wants = Wants::new(&slot.chord, slot.key);
-    let mut notes: [Vec<Pitch>; MOST] = Default::default();
+    let mut notes: [Vec<i16>; MOST] = Default::default();
     let mut middles = [0i16; MOST];
-    for (leader, &player) in leaders.iter().enumerate() {
-        let supply = supplies[player].at(slot.start);
-        middles[leader] = supply.middle() as i16;
-        if slot.active[leader] {
-            notes[leader] = supply.of_chord(&slot.chord);
+    let mut leaders = Leaders { resting: [0; MOST], room: desk.room, players: desk.players() };
+    for (leader, &seat) in desk.leaders.iter().enumerate() {
+        let seat = &seats[seat];
+        middles[leader] = seat.supplies.at(slot.start).middle() as i16;
+        notes[leader] = seat.heights(slot);
+        if !notes[leader].is_empty() {
+            leaders.resting[leader] = seat.resting();
         }
     }
-    let could = std::array::from_fn(|leader| !notes[leader].is_empty());
     let mut rows = Vec::new();
     let mut row = [REST; MOST];
     place(&notes, 0, i16::MAX, &mut row, &mut |row| {
-        if let Some(cost) = cost::chord(row, &wants, could) {
-            // A note far from the middle of the compass is held with more care.
+        if let Some((cost, has)) = cost::chord(row, &wants, &leaders) {
             let far: u32 = row
                 .iter()
                 .zip(&middles)
                 .filter(|(note, _)| **note != REST)
-                .map(|(note, middle)| u32::from((note - middle).unsigned_abs()))
-                .map(|far| far + 2 * far.saturating_sub(6))
+                .map(|(note, middle)| cost::far_from(*middle, *note))
                 .sum();
-            rows.push((cost + far, *row));
+            rows.push((cost + far, *row, has as u8));
         }
     });
     rows.sort_unstable();
@@ -78,7 +105,7 @@ fn all(slot: &Slot, leaders: &[usize], supplies: &[Supplies]) -> Voicings {
 
 /// Goes through all rows in which no player stands above the one before.
 fn place(
-    notes: &[Vec<Pitch>; MOST],
+    notes: &[Vec<i16>; MOST],
     player: usize,
     ceiling: i16,
     row: &mut Row,
@@ -90,8 +117,7 @@ fn place(
     }
     row[player] = REST;
     place(notes, player + 1, ceiling, row, visit);
-    for note in &notes[player] {
-        let height = note.midi() as i16;
+    for &height in &notes[player] {
         if height > ceiling {
             break;
         }

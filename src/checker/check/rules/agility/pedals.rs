@@ -1,0 +1,149 @@
+//! Notes that the pedals of the harp cannot give.
+//!
+//! # What it finds
+//! Two notes of one letter at once with different accidentals (C and C sharp are one string), and
+//! changes of pedals that come too quickly: each foot changes one pedal at a time.
+//!
+//! # Why it matters
+//! The harp has seven strings to the octave. Chromatic runs, which are easy on a keyboard, need a
+//! pedal for every second note; the harpist leaves notes out.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 120
+//!   4 end }
+//! voice tune { 1: 1/1 C5 | 2: 1/16 C5 C# D D# E F F# G G# A A# B C6 B A G | 3: 1/1 C5 | 4: 1/1 C5 | }
+//! ensemble few { era 1885
+//!   harp }
+//! scoring few for few {
+//!   harp plays tune as harmony
+//! }
+//! ```
+//!
+//! # Fixed
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 4/4, key C major, tempo 1/4 at 120
+//!   4 end }
+//! voice tune { 1: 1/1 C5 | 2: 1/8 C5 E G C6 B5 G E D | 3: 1/1 C5 | 4: 1/1 C5 | }
+//! ensemble few { era 1885
+//!   harp }
+//! scoring few for few {
+//!   harp plays tune as harmony
+//! }
+//! ```
+//!
+//! # Source
+//! Pedals for D, C and B under the left foot, for E, F, G and A under the right one: common
+//! practice. The time that a change takes is stated in the catalogue and is our heuristic.
+
+use crate::arrange::SoundingNote;
+use crate::check::alternatives::all_pitches;
+use crate::check::context::{Context, Stretch};
+use crate::check::{Check, Findings, Rule};
+use crate::diagnostics::Severity;
+use crate::instruments::Pedals;
+use crate::music::Pitch;
+
+pub const RULE: Rule = Rule {
+    code: "agility/pedals",
+    severity: Severity::Warning,
+    text: include_str!("pedals.rs"),
+    check: Check::Scoring(check),
+};
+
+/// What is wrong with a note.
+#[derive(Clone, Copy)]
+enum Fault {
+    /// Two notes of one string at once.
+    OneString(Pitch, Pitch),
+    /// Seconds that there are and that the changes need.
+    NoTime(f64, f64),
+}
+
+fn check(cx: &Context, findings: &mut Findings) {
+    for stretch in cx.stretches() {
+        let Stretch { player, part, instrument, .. } = stretch;
+        let Some(pedals) = &instrument.pedals else { continue };
+        let offences = faults(cx, player, stretch.range(), pedals);
+        let kind = |fault: &Fault| matches!(fault, Fault::NoTime(..)) as u8;
+        for passage in cx.passages_by(&RULE, player, offences, kind) {
+            let place = cx.form.place(passage.first().start);
+            let (message, help) = match *passage.detail() {
+                Fault::OneString(one, two) => (
+                    format!(
+                        "{}: {one} and {two} in {place}{} are on one string.",
+                        part.player.name,
+                        passage.and_more(),
+                    ),
+                    format!("Write one of them with another letter ({two} may be respelled), or leave it out."),
+                ),
+                Fault::NoTime(has, needs) => (
+                    format!(
+                        "{}: {has:.1} seconds for changes of pedals that take about {needs:.1}, before {place}{}.",
+                        part.player.name,
+                        passage.and_more(),
+                    ),
+                    "Spell the passage with fewer letters that change, write it slower, or give the chromatic notes to others.".to_string(),
+                ),
+            };
+            let finding = cx.finding(&RULE, &passage, message).with_help(help);
+            findings.push_passage(cx, &passage, cx.with_allow_for(finding, &passage));
+        }
+    }
+}
+
+/// Walks through the notes with the pedals as they were last used. A pedal may be changed as soon
+/// as its letter has sounded for the last time, so each change has the time since then; what one
+/// foot has to do between two notes is added up.
+fn faults(
+    cx: &Context,
+    player: usize,
+    notes: std::ops::Range<usize>,
+    pedals: &Pedals,
+) -> Vec<(usize, Fault)> {
+    let (part, times) = (cx.part(player), cx.times(player));
+    let one = f64::from(pedals.milliseconds) / 1000.0;
+    // For each letter: its accidental and when it sounded last.
+    let mut set: [Option<(i8, f64)>; 7] = [None; 7];
+    // When each foot is free again.
+    let mut free = [f64::NEG_INFINITY; 2];
+    let mut found = Vec::new();
+    for index in notes {
+        let note = &part.notes[index];
+        if let Some((a, b)) = one_string(note) {
+            found.push((index, Fault::OneString(a, b)));
+            continue;
+        }
+        let begin = times[index].0;
+        for pitch in all_pitches(note) {
+            let name = pitch.name();
+            let letter = name.letter.as_char();
+            let place = pitch.step().rem_euclid(7) as usize;
+            if let Some((alter, last)) = set[place]
+                && alter != name.alter
+            {
+                let foot = usize::from(!pedals.left.contains(letter));
+                let from = free[foot].max(last);
+                if begin - from < one - 1e-9 {
+                    found.push((index, Fault::NoTime((begin - from).max(0.0), one)));
+                }
+                free[foot] = from.max(begin - one) + one;
+            }
+            set[place] = Some((name.alter, begin));
+        }
+    }
+    found.dedup_by_key(|(index, _)| *index);
+    found
+}
+
+fn one_string(note: &SoundingNote) -> Option<(Pitch, Pitch)> {
+    let pitches = note.sound.pitches();
+    pitches.iter().enumerate().find_map(|(index, one)| {
+        let clash = |two: &&Pitch| {
+            one.name().letter == two.name().letter && one.name().alter != two.name().alter
+        };
+        pitches[index + 1..].iter().find(clash).map(|two| (*one, *two))
+    })
+}

@@ -1,0 +1,93 @@
+//! The notes of a voice that nobody plays, gathered to one finding a voice.
+
+use crate::arrange::{VoiceCoverage, coverage};
+use crate::check::context::Context;
+use crate::check::{Findings, Rule, words};
+use crate::diagnostics::Diagnostic;
+use crate::resolve::{Note, Role, Verb};
+
+/// Tells the gaps of all voices that are wanted.
+pub(super) fn tell(
+    cx: &Context,
+    findings: &mut Findings,
+    rule: &Rule,
+    wanted: impl Fn(&VoiceCoverage) -> bool,
+) {
+    // In a scoring that plays no voice at all, something else is meant.
+    if !cx.lines().any(|(_, line)| matches!(line.verb, Verb::Plays { .. })) {
+        return;
+    }
+    for found in coverage(cx.arrangement) {
+        if wanted(&found) {
+            voice(cx, findings, rule, &found);
+        }
+    }
+}
+
+fn voice(cx: &Context, findings: &mut Findings, rule: &Rule, found: &VoiceCoverage) {
+    let voice = &cx.piece.voices[found.voice];
+    let bar_of = |note: &Note| cx.form.index_at(note.start);
+    let left: Vec<(usize, &Note)> = voice
+        .music
+        .notes
+        .iter()
+        .enumerate()
+        .zip(&found.notes)
+        .filter(|(_, players)| players.is_empty())
+        .map(|(note, _)| note)
+        .filter(|(_, note)| !cx.arrangement.doubt.in_bars((bar_of(note), bar_of(note))))
+        .filter(|(_, note)| !cx.allowed(rule.code, None, (bar_of(note), bar_of(note))))
+        .collect();
+    let (Some(&(index, first)), Some((_, last))) = (left.first(), left.last()) else { return };
+    let mut bars: Vec<(i32, i32)> = Vec::new();
+    for (_, note) in &left {
+        words::add_bar(&mut bars, cx.form.bars[bar_of(note)].number);
+    }
+    let what = match found.role {
+        Some(Role::Melody) => "tune ",
+        Some(Role::Bass) => "bass ",
+        _ => "",
+    };
+    let scoring = &cx.arrangement.scoring.name;
+    let whole = left.len() == voice.music.notes.len();
+    let message = if whole {
+        format!("Nobody plays the {what}`{}` in the scoring `{scoring}`.", voice.name)
+    } else {
+        let where_to = words::bars(&bars);
+        format!("Nobody plays the {what}`{}` in {where_to} of the scoring `{scoring}`.", voice.name)
+    };
+    // The line that plays the voice last before it falls silent.
+    let lines = cx.lines().filter_map(|(_, line)| match &line.verb {
+        Verb::Plays { voice, span, .. } if *voice == found.voice => Some((line, *span)),
+        _ => None,
+    });
+    let near = lines.min_by_key(|(line, _)| {
+        let ends = line.bars.iter().map(|(_, after)| after.abs_diff(bar_of(first)));
+        ends.min().unwrap_or(usize::MAX)
+    });
+    let span = near.map_or(cx.arrangement.scoring.span, |(_, span)| span);
+    let in_mid_phrase = index > 0
+        && !found.notes[index - 1].is_empty()
+        && voice.music.notes[index - 1].start + voice.music.notes[index - 1].length == first.start;
+    let label = if in_mid_phrase {
+        "the first note that is missing: the phrase breaks off here"
+    } else {
+        "the first note that is missing"
+    };
+    let mut finding = Diagnostic::new(rule.severity, rule.code, span, message)
+        .with_label(first.span, label)
+        .with_bars(cx.form.bars[bar_of(first)].number, cx.form.bars[bar_of(last)].number);
+    if near.is_some() {
+        finding = finding.with_text("this line plays the voice elsewhere");
+    }
+    let number = |note: &Note| cx.form.bars[bar_of(note)].number;
+    let range = if number(first) == number(last) {
+        number(first).to_string()
+    } else {
+        format!("{}..{}", number(first), number(last))
+    };
+    findings.push(finding.with_help(format!(
+        "Let somebody play it (`… plays {} bars {range} as …`), or write `allow {}` with the reason why it is left out.",
+        voice.name, rule.code
+    )));
+}

@@ -1,0 +1,137 @@
+//! A phrase handed over at the bar line, while its up-beat stays behind.
+//!
+//! # What it finds
+//! Bars in which one player or group takes over a tune from another just where a bar begins,
+//! although the phrase begins before it: after a rest or a long note the voice has an up-beat of at
+//! most a beat, which leads into the bar line, and none of those who take over plays it.
+//!
+//! # Why it matters
+//! The up-beat belongs to the phrase. Whoever enters on the first beat alone enters in mid-word,
+//! and the one before him begins a phrase that he does not finish.
+//!
+//! # Example
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 3/4, key G major, tempo 1/4 at 90
+//!   4 end }
+//! voice tune { 1: 1/4 G4 A B | 2: 1/2 D5 1/8 B4 C5 | 3: 1/4 D5 B4 A | 4: 1/2. G4 | }
+//! ensemble pair { era 1770
+//!   flute, oboe }
+//! scoring pair for pair {
+//!   flute plays tune bars 1..2 as melody
+//!   oboe plays tune bars 3..4 as melody
+//! }
+//! ```
+//!
+//! # Mended
+//! ```ripieno
+//! piece "Ferry" { composer "House copyist" }
+//! form { 1 metre 3/4, key G major, tempo 1/4 at 90
+//!   4 end }
+//! voice tune { 1: 1/4 G4 A B | 2: 1/2 D5 1/8 B4 C5 | 3: 1/4 D5 B4 A | 4: 1/2. G4 | }
+//! ensemble pair { era 1770
+//!   flute, oboe }
+//! scoring pair for pair {
+//!   flute plays tune bars 1..2 as melody
+//!   oboe plays tune bars 2..4 as melody
+//! }
+//! ```
+//!
+//! # Source
+//! Common practice. What counts as the beginning of a phrase is our heuristic.
+
+use crate::arrange::{VoiceCoverage, coverage};
+use crate::check::context::Context;
+use crate::check::{Check, Findings, Rule, words};
+use crate::diagnostics::{Diagnostic, Severity};
+use crate::music::Time;
+use crate::resolve::{Note, Role};
+
+pub const RULE: Rule = Rule {
+    code: "coverage/up-beat-left",
+    severity: Severity::Advice,
+    text: include_str!("up_beat_left.rs"),
+    check: Check::Scoring(check),
+};
+
+fn check(cx: &Context, findings: &mut Findings) {
+    for found in coverage(cx.arrangement) {
+        if found.role == Some(Role::Melody) && found.played {
+            voice(cx, findings, &found);
+        }
+    }
+}
+
+fn voice(cx: &Context, findings: &mut Findings, found: &VoiceCoverage) {
+    let notes = &cx.piece.voices[found.voice].music.notes;
+    for (bar, place) in cx.form.bars.iter().enumerate().skip(1) {
+        let at = place.start;
+        let index = notes.partition_point(|note| note.start < at);
+        let Some(first) = notes.get(index).filter(|note| note.start == at) else { continue };
+        let beat = cx.form.bars[bar - 1].metre.beat();
+        let Some(up) = up_beat(notes, index, beat) else { continue };
+        let new: Vec<usize> = found.notes[index]
+            .iter()
+            .copied()
+            .filter(|player| !found.notes[index - 1].contains(player))
+            .collect();
+        let old = &found.notes[index - 1];
+        // Somebody goes over the bar line with the up-beat: the others only join.
+        let goes_on = old.iter().any(|player| found.notes[index].contains(player));
+        if new.is_empty() || old.is_empty() || goes_on {
+            continue;
+        }
+        let told = (bar - 1, bar);
+        if cx.arrangement.doubt.in_bars(told) || cx.allowed(RULE.code, Some(new[0]), told) {
+            continue;
+        }
+        let names = |players: &[usize]| {
+            let all: Vec<&str> = players.iter().map(|&p| cx.part(p).player.name.as_str()).collect();
+            words::list(&all, "and")
+        };
+        let part = cx.part(new[0]);
+        let line = part.claims.iter().find(|(first, after, _)| (*first..*after).contains(&bar));
+        let span = line.map_or(cx.arrangement.scoring.span, |(.., line)| cx.line_span(*line));
+        let voice = &cx.piece.voices[found.voice].name;
+        let takes = if new.len() > 1 || words::is_plural(&part.player) { "take" } else { "takes" };
+        let message = format!(
+            "{} {takes} over the tune `{voice}` at the bar line of bar {}, but its up-beat stays with {}.",
+            names(&new),
+            place.number,
+            names(old)
+        );
+        findings.push(
+            Diagnostic::new(RULE.severity, RULE.code, span, message)
+                .with_label(notes[up].span, "the phrase begins here")
+                .with_label(first.span, "taken over here")
+                .with_bars(cx.form.bars[bar - 1].number, place.number)
+                .with_player(&part.player.id)
+                .with_help(
+                    "Let the new line begin with the up-beat, and the one before it end there.",
+                ),
+        );
+    }
+}
+
+/// The first note of an up-beat that leads without a rest to the note of that index: at most a beat
+/// long, after a rest or a note that is at least a beat and twice as long as it.
+fn up_beat(notes: &[Note], index: usize, beat: Time) -> Option<usize> {
+    let at = notes.get(index)?.start;
+    let mut first = index;
+    while first > 0 {
+        let before = &notes[first - 1];
+        let joined = before.start + before.length == notes[first].start;
+        if !joined || at - before.start > beat {
+            break;
+        }
+        first -= 1;
+    }
+    if first == index {
+        return None;
+    }
+    let before = &notes[first.checked_sub(1)?];
+    let rests = before.start + before.length < notes[first].start;
+    let up = at - notes[first].start;
+    let long = before.length >= beat && before.length >= up * 2;
+    (rests || long).then_some(first)
+}

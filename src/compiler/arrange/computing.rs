@@ -1,0 +1,237 @@
+//! Computed lines and kept notes within the work on one scoring: who is asked when, and what is
+//! around him.
+
+use super::derive;
+use super::kept::Event;
+use super::{LineId, Part, Run, SoundingNote, Work, smaller, stretches, taking};
+use crate::diagnostics::Diagnostic;
+use crate::harmony::harmony_of;
+use crate::resolve::{Line, Note, Role, Tuplet, Verb};
+
+impl<'a> Work<'a> {
+    /// Gives a run of a kept line the notes of the smaller scoring; `false` where its notes are not
+    /// kept.
+    pub(super) fn keeps_notes(&self, index: usize, id: LineId, run: &mut Run) -> bool {
+        let smaller = self.smaller.as_ref().filter(|_| self.keeps(index, id));
+        smaller.is_some_and(|smaller| smaller.give(&self.parts[index], self.ensemble.era, run))
+    }
+
+    /// Has a player of a kept line the notes that he has in the smaller scoring? Where his
+    /// instrument has not got one of them, the whole line is worked out afresh for him.
+    fn keeps(&self, index: usize, id: LineId) -> bool {
+        let given = &self.lines[usize::from(id.0)];
+        let Some(smaller) = &self.smaller else { return false };
+        if given.layer == 0 || !smaller::comes_from_elsewhere(&given.line) {
+            return false;
+        }
+        let part = &self.parts[index];
+        let own = part.claims.iter().filter(|(.., line)| *line == id);
+        own.map(|&(first, after, _)| self.empty_run(id, first, after))
+            .all(|run| smaller.can_give(part, self.ensemble.era, &run))
+    }
+
+    /// What was found about the lines whose notes are kept.
+    pub(super) fn tell_kept(&mut self) {
+        let Some(smaller) = &self.smaller else { return };
+        let found: Vec<Diagnostic> = smaller
+            .diagnostics(self.lines)
+            .filter(|found| !self.diagnostics.contains(found))
+            .cloned()
+            .collect();
+        self.diagnostics.extend(found);
+    }
+
+    /// Melodies and basses that the scoring writes by hand, and that no line takes over whole.
+    fn written(&self) -> Vec<&'a [Note]> {
+        let leads = |line: &Line| matches!(line.role, Some(Role::Melody | Role::Bass));
+        let claims = |id: usize| {
+            let mut claims = self.parts.iter().flat_map(|part| &part.claims);
+            claims.any(|(.., line)| usize::from(line.0) == id)
+        };
+        let lines = self.lines.iter().map(|given| &*given.line).enumerate();
+        lines
+            .filter(|(id, line)| leads(line) && claims(*id))
+            .filter_map(|(_, line)| match &line.verb {
+                Verb::Writes(music) => Some(&music.notes[..]),
+                _ => None,
+            })
+            .collect()
+    }
+
+    /// The basses: voices and written lines that play as bass somewhere in this scoring.
+    fn basses(&self) -> Vec<&'a [Note]> {
+        let lines = self.lines.iter().map(|given| &*given.line);
+        lines
+            .filter(|line| line.role == Some(Role::Bass))
+            .filter_map(|line| match &line.verb {
+                Verb::Plays { voice, .. } => Some(&self.piece.voices[*voice].music.notes[..]),
+                Verb::Writes(music) => Some(&music.notes[..]),
+                _ => None,
+            })
+            .collect()
+    }
+
+    pub(super) fn derive(&mut self, index: usize, id: LineId, run: &mut Run) {
+        let given = &self.lines[usize::from(id.0)];
+        if !self.derived.contains_key(&id) {
+            let before = self.diagnostics.len();
+            if self.harmony.is_none() {
+                let harmony = harmony_of(self.piece);
+                let told =
+                    self.smaller.as_ref().is_some_and(|smaller| smaller.tells("harmony/inferred"));
+                if let Some(inferred) = derive::inferred(self.piece, &harmony, &given.line)
+                    && !told
+                {
+                    self.diagnostics.push(inferred);
+                }
+                self.harmony = Some(harmony);
+            }
+            if matches!(given.line.verb, Verb::Sustains { .. }) {
+                self.sustain(id);
+            } else {
+                self.derive_line(id);
+            }
+            let said = self.diagnostics[before..].iter().cloned().map(Event::Said);
+            self.events[index].extend(said);
+        }
+        let given = &self.lines[usize::from(id.0)];
+        let place = given.players.iter().position(|&player| player == index).unwrap_or(0);
+        if let Some(derived) = self.derived.get(&id).and_then(|parts| parts.get(place)) {
+            taking::cut(&derived.notes, run);
+            run.tuplets.extend(
+                derived
+                    .tuplets
+                    .iter()
+                    .filter(|t: &&Tuplet| t.start >= run.from && t.start < run.to),
+            );
+        }
+    }
+
+    /// Asks for the notes of a line in bars in which nobody takes another instrument.
+    fn request<'r>(
+        &'r self,
+        id: LineId,
+        within: (usize, usize),
+        written: &[&'a [Note]],
+        basses: &[&'a [Note]],
+    ) -> derive::Request<'r, 'a> {
+        let given = &self.lines[usize::from(id.0)];
+        derive::Request {
+            piece: self.piece,
+            harmony: self.harmony.as_deref().unwrap_or_default(),
+            era: self.ensemble.era,
+            line: &given.line,
+            line_id: id,
+            written: written.to_vec(),
+            basses: basses.to_vec(),
+            within,
+            parts: given.players.iter().map(|&player| &*self.parts[player]).collect(),
+            kept: given.players.iter().map(|&player| self.keeps(player, id)).collect(),
+        }
+    }
+
+    /// Works out a line of signals or highlights.
+    fn derive_line(&mut self, id: LineId) {
+        let players = self.lines[usize::from(id.0)].players.clone();
+        let parts: Vec<&Part> = players.iter().map(|&p| &*self.parts[p]).collect();
+        let mut derived: Vec<_> = parts.iter().map(|_| derive::DerivedPart::default()).collect();
+        let (written, basses) = (self.written(), self.basses());
+        let mut diagnostics = Vec::new();
+        for within in stretches(&self.piece.form, &parts) {
+            let request = self.request(id, within, &written, &basses);
+            add(&mut derived, derive::derive(&request, &mut diagnostics));
+        }
+        self.diagnostics.extend(diagnostics);
+        self.derived.insert(id, derived);
+    }
+
+    /// Works out all `sustains` lines whose notes are not kept, together, after all else that is
+    /// computed.
+    fn sustain(&mut self, asked: LineId) {
+        let claims = |id: LineId| {
+            self.parts.iter().any(|part| part.claims.iter().any(|(.., line)| *line == id))
+        };
+        let mut lines: Vec<LineId> = Vec::new();
+        let mut before: Vec<LineId> = Vec::new();
+        for (index, given) in self.lines.iter().enumerate() {
+            let id = LineId(index as u16);
+            match given.line.verb {
+                _ if self.derived.contains_key(&id) || !claims(id) => {}
+                Verb::Sustains { .. } if id == asked || !self.is_kept(id) => lines.push(id),
+                Verb::Signals { .. } | Verb::Highlights { .. } if !self.is_kept(id) => {
+                    before.push(id);
+                }
+                _ => {}
+            }
+        }
+        before.into_iter().for_each(|id| self.derive_line(id));
+        let players: Vec<&Part> = lines
+            .iter()
+            .flat_map(|id| &self.lines[usize::from(id.0)].players)
+            .map(|&player| &*self.parts[player])
+            .collect();
+        let (written, basses) = (self.written(), self.basses());
+        let around = self.around(&lines);
+        let mut diagnostics = Vec::new();
+        let mut derived: Vec<Vec<derive::DerivedPart>> = lines
+            .iter()
+            .map(|id| self.lines[usize::from(id.0)].players.iter())
+            .map(|players| players.map(|_| derive::DerivedPart::default()).collect())
+            .collect();
+        for within in stretches(&self.piece.form, &players) {
+            let requests: Vec<derive::Request> =
+                lines.iter().map(|&id| self.request(id, within, &written, &basses)).collect();
+            let more = derive::sustain(&requests, &around, &mut diagnostics);
+            derived.iter_mut().zip(more).for_each(|(all, more)| add(all, more));
+        }
+        self.diagnostics.extend(diagnostics);
+        self.derived.extend(lines.into_iter().zip(derived));
+    }
+
+    /// Does a kept line give all its players the notes of the smaller scoring?
+    fn is_kept(&self, id: LineId) -> bool {
+        let given = &self.lines[usize::from(id.0)];
+        given.layer > 0 && given.players.iter().all(|&player| self.keeps(player, id))
+    }
+
+    /// What sounds around the players of some lines and accompanies as they do: notes that are
+    /// written for others, kept, or computed already.
+    fn around(&self, but: &[LineId]) -> Vec<(derive::Choir, Vec<SoundingNote>)> {
+        let mut around = Vec::new();
+        for (index, part) in self.parts.iter().enumerate() {
+            let choir = derive::Choir::of(part.first_instrument());
+            let mut notes: Vec<SoundingNote> = Vec::new();
+            for &(first, after, id) in &part.claims {
+                let given = &self.lines[usize::from(id.0)];
+                let leads = matches!(given.line.role, Some(Role::Melody | Role::Bass));
+                if leads || (but.contains(&id) && !self.keeps(index, id)) {
+                    continue;
+                }
+                let mut run = self.empty_run(id, first, after);
+                if let Verb::Writes(music) = &given.line.verb {
+                    taking::take(music, &given.line, given.octaves_of(index), &mut run);
+                } else if let Some(derived) = self.derived.get(&id) {
+                    let place = given.players.iter().position(|&player| player == index);
+                    if let Some(derived) = place.and_then(|place| derived.get(place)) {
+                        taking::cut(&derived.notes, &mut run);
+                    }
+                } else if smaller::is_computed(&given.line) {
+                    self.keeps_notes(index, id, &mut run);
+                }
+                notes.extend(run.notes);
+            }
+            if !notes.is_empty() {
+                around.push((choir, notes));
+            }
+        }
+        around
+    }
+}
+
+/// Puts what the players of a line have in one stretch behind what they have before.
+fn add(derived: &mut [derive::DerivedPart], more: Vec<derive::DerivedPart>) {
+    for (part, more) in derived.iter_mut().zip(more) {
+        part.notes.extend(more.notes);
+        part.tuplets.extend(more.tuplets);
+    }
+}

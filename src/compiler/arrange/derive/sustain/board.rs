@@ -1,0 +1,150 @@
+//! All players of all choirs over all slots: what is worked out so far, and how it is worked out.
+//!
+//! The choirs are worked out one after another, the largest first, each against all that is heard
+//! already; up to four leaders of a choir are voiced together, then the others join one by one.
+
+use std::ops::Range;
+
+use super::cost::{MOST, REST, Row, Wants};
+use super::ear::{Ear, Held};
+use super::join;
+use super::seats::{Choir, Seat};
+use super::slots::Slot;
+use super::solve::{self, Voices};
+use super::voicings::{Desk, Known};
+
+pub(super) struct Board<'b> {
+    pub(super) seats: &'b [Seat],
+    pub(super) slots: &'b [Slot],
+    pub(super) ears: &'b [Ear],
+    pub(super) wants: Vec<Wants>,
+    /// For each slot and seat the height that it holds, or [`REST`].
+    pub(super) heights: Vec<Vec<i16>>,
+}
+
+impl<'b> Board<'b> {
+    pub(super) fn new(seats: &'b [Seat], slots: &'b [Slot], ears: &'b [Ear]) -> Board<'b> {
+        let wants = slots.iter().map(|slot| Wants::new(&slot.chord, slot.key)).collect();
+        let heights = vec![vec![REST; seats.len()]; slots.len()];
+        Board { seats, slots, ears, wants, heights }
+    }
+
+    /// Works out all choirs.
+    pub(super) fn solve(&mut self) {
+        let mut choirs: Vec<(usize, Choir)> = Vec::new();
+        for seat in self.seats {
+            match choirs.iter_mut().find(|(_, choir)| *choir == seat.choir) {
+                Some((count, _)) => *count += 1,
+                None => choirs.push((1, seat.choir)),
+            }
+        }
+        choirs.sort_by_key(|&(count, choir)| (std::cmp::Reverse(count), choir));
+        for (_, choir) in choirs {
+            let mut known = Known::default();
+            for (passage, seats) in self.passages(choir) {
+                self.solve_passage(passage, &Desk::new(&seats), &mut known);
+            }
+        }
+    }
+
+    /// The passages in which the same players of a choir go on without a break, with their seats.
+    fn passages(&self, choir: Choir) -> Vec<(Range<usize>, Vec<usize>)> {
+        let mut passages: Vec<(Range<usize>, Vec<usize>)> = Vec::new();
+        for (at, slot) in self.slots.iter().enumerate() {
+            let of_choir = |seat: &usize| self.seats[*seat].choir == choir && slot.active[*seat];
+            let seats: Vec<usize> = (0..self.seats.len()).filter(of_choir).collect();
+            match passages.last_mut() {
+                Some((range, same)) if range.end == at && slot.joined && *same == seats => {
+                    range.end += 1;
+                }
+                _ if seats.is_empty() => {}
+                _ => passages.push((at..at + 1, seats)),
+            }
+        }
+        passages
+    }
+
+    fn solve_passage(&mut self, passage: Range<usize>, desk: &Desk, known: &mut Known) {
+        let first = passage.start;
+        let entry = first.checked_sub(1).filter(|_| self.slots[first].joined).map(|before| {
+            let row: Row = std::array::from_fn(|leader| {
+                desk.leaders.get(leader).map_or(REST, |&seat| self.heights[before][seat])
+            });
+            (solve::stage(self, desk, before, known), row)
+        });
+        let entry = entry.as_ref().filter(|(_, row)| *row != [REST; MOST]);
+        let stages = solve::stages(self, desk, passage.clone(), known);
+        let (_, rows) = solve::way(&stages, entry.map(|(stage, row)| (stage, *row)));
+        for (at, row) in passage.clone().zip(rows) {
+            for (leader, &seat) in desk.leaders.iter().enumerate() {
+                self.heights[at][seat] = row[leader];
+            }
+        }
+        for &seat in &desk.followers {
+            join::join(self, seat, passage.clone());
+        }
+        // Where a section crosses, its leader finds another way, and those behind him follow.
+        for &leader in &desk.leaders {
+            let section: Vec<usize> = desk
+                .followers
+                .iter()
+                .copied()
+                .filter(|&other| self.seats[other].name == self.seats[leader].name)
+                .collect();
+            let crosses = |at: usize| {
+                section.iter().any(|&other| {
+                    let (one, two) = (self.heights[at][leader], self.heights[at][other]);
+                    one != REST && two != REST && one != two && (one < two) == (leader < other)
+                })
+            };
+            if passage.clone().any(crosses) {
+                join::join(self, leader, passage.clone());
+                for &seat in &section {
+                    join::join(self, seat, passage.clone());
+                }
+            }
+        }
+    }
+
+    /// What others hold at a slot: those who are written or kept, and those who are worked out.
+    pub(super) fn others(
+        &self,
+        at: usize,
+        left_out: impl Fn(usize) -> bool,
+    ) -> impl Iterator<Item = Held> {
+        let worked_out = (0..self.seats.len())
+            .filter(move |seat| !left_out(*seat))
+            .map(move |seat| (self.seats[seat].choir, self.heights[at][seat]));
+        self.ears[at].fixed.iter().copied().chain(worked_out)
+    }
+
+    /// How others move to a slot, each movement once for each choir.
+    pub(super) fn moves(
+        &self,
+        at: usize,
+        left_out: impl Fn(usize) -> bool,
+    ) -> Vec<(Choir, (i16, i16))> {
+        let Some(before) = at.checked_sub(1).filter(|_| self.slots[at].joined) else {
+            return Vec::new();
+        };
+        let mut moves: Vec<(Choir, (i16, i16))> = self
+            .others(before, &left_out)
+            .zip(self.others(at, &left_out))
+            .map(|((choir, from), (_, to))| (choir, (from, to)))
+            .filter(|&(_, (from, to))| from != REST && to != REST && from != to)
+            .collect();
+        moves.sort_unstable();
+        moves.dedup();
+        moves
+    }
+
+    /// How the outer voices move to a slot.
+    pub(super) fn voices(&self, at: usize) -> Voices {
+        let before = at.checked_sub(1).filter(|_| self.slots[at].joined);
+        Voices {
+            from: before.and_then(|before| self.ears[before].outer),
+            to: self.ears[at].outer,
+            before: before.and(self.ears[at].before),
+        }
+    }
+}

@@ -1,0 +1,209 @@
+//! What is heard while a chord is held: the source voices, what is written around the players, and
+//! what other choirs hold.
+
+use super::cost::{self, REST, UNISON, Wants};
+use super::seats::{Choir, Place, Seat};
+use super::slots::Slot;
+use crate::arrange::SoundingNote;
+use crate::arrange::derive::texture::{Outer, Texture, beats, weight};
+use crate::music::{Chord, Pitch, Time};
+use crate::resolve::Form;
+
+/// What it costs to hold the leading note that a source voice or another choir holds too, or the
+/// seventh of another choir, where only a few play, or in unison.
+const DOUBLES_TENDER: u32 = 300;
+
+/// The same in another octave of a tutti, where it is common practice.
+const OCTAVE_OF_TUTTI: u32 = 15;
+
+/// From so many players on who hold or accompany, all is a tutti. (Our heuristic.)
+const TUTTI: usize = 6;
+
+/// A bass instrument that does not have the bass.
+const NOT_THE_BASS: u32 = 150;
+
+/// What somebody else holds, with his choir.
+pub(super) type Held = (Choir, i16);
+
+/// What is heard at a slot besides those who are worked out.
+pub(super) struct Ear {
+    /// Outer notes of the voices where it begins.
+    pub(super) outer: Option<(i16, i16)>,
+    /// Outer notes just before, each with whether it bears on the ear: a note of the chord that
+    /// holds, or one that was struck on a beat.
+    pub(super) before: Option<[(i16, bool); 2]>,
+    /// Is the lower of the outer notes a bass?
+    has_bass: bool,
+    /// Pitch classes of all voices on strong beats or held for a beat, as a set of bits.
+    pub(super) classes: u16,
+    /// The outer notes that a held note must live with, each with whether it is of the chord.
+    watched: Vec<(i16, bool)>,
+    /// What the voices sound where it begins.
+    voices: Vec<i16>,
+    /// What each of those holds whose notes are written or kept, or [`REST`].
+    pub(super) fixed: Vec<Held>,
+    tutti: bool,
+}
+
+/// The ears of all slots.
+pub(super) fn ears(
+    form: &Form,
+    slots: &[Slot],
+    texture: &Texture,
+    around: &[(Choir, Vec<SoundingNote>)],
+) -> Vec<Ear> {
+    let heights = |outer: Outer| (outer.low.midi() as i16, outer.high.midi() as i16);
+    let mut chord_before: Option<&Chord> = None;
+    let mut ears = Vec::with_capacity(slots.len());
+    for slot in slots {
+        let fixed: Vec<Held> = around
+            .iter()
+            .map(|(choir, notes)| (*choir, first_within(notes, slot.start, slot.end)))
+            .collect();
+        let sounding = fixed.iter().filter(|(_, height)| *height != REST).count();
+        let players = slot.active.iter().filter(|active| **active).count() + sounding;
+        let voices = texture.sounding(slot.start).flat_map(|note| note.sound.pitches());
+        ears.push(Ear {
+            outer: texture.outer(slot.start).map(heights),
+            before: before(form, slot.start, chord_before.filter(|_| slot.joined), texture),
+            has_bass: texture.has_bass(slot.start),
+            classes: classes(form, slot, texture),
+            watched: watched(form, slot, texture),
+            voices: voices.map(|pitch| pitch.midi() as i16).collect(),
+            fixed,
+            tutti: players >= TUTTI,
+        });
+        chord_before = Some(&slot.chord);
+    }
+    ears
+}
+
+/// What a player sounds first between two times, or [`REST`].
+fn first_within(notes: &[SoundingNote], from: Time, to: Time) -> i16 {
+    let note = notes.get(notes.partition_point(|note| note.end() <= from));
+    let pitch = note.filter(|note| note.start < to).and_then(|note| note.sound.pitches().first());
+    pitch.map_or(REST, |pitch| pitch.midi() as i16)
+}
+
+fn watched(form: &Form, slot: &Slot, texture: &Texture) -> Vec<(i16, bool)> {
+    let mut found: Vec<(i16, bool)> = Vec::new();
+    let mut watch = |pitch: Pitch| {
+        let entry = (pitch.midi() as i16, slot.chord.has_class(pitch.name().class()));
+        if !found.contains(&entry) {
+            found.push(entry);
+        }
+    };
+    for (at, beat) in beats(form, slot.start, slot.end) {
+        let Some(outer) = texture.outer(at) else { continue };
+        let strong = at == slot.start || weight(form, at) >= 2;
+        if strong || texture.top_note(at).is_some_and(|note| note.length >= beat) {
+            watch(outer.high);
+        }
+        if strong {
+            watch(outer.low);
+        }
+    }
+    found
+}
+
+/// The outer notes just before a time; `chord` is the one that holds then.
+fn before(
+    form: &Form,
+    time: Time,
+    chord: Option<&Chord>,
+    texture: &Texture,
+) -> Option<[(i16, bool); 2]> {
+    let outer = texture.outer_before(time)?;
+    let bears = |pitch: Pitch| {
+        let struck = texture.struck_before(time, pitch).is_some_and(|at| weight(form, at) >= 1);
+        struck || chord.is_some_and(|chord| chord.has_class(pitch.name().class()))
+    };
+    Some([outer.low, outer.high].map(|pitch| (pitch.midi() as i16, bears(pitch))))
+}
+
+fn classes(form: &Form, slot: &Slot, texture: &Texture) -> u16 {
+    let mut classes = 0;
+    for (at, beat) in beats(form, slot.start, slot.end) {
+        let strong = at == slot.start || weight(form, at) >= 2;
+        for note in texture.sounding(at).filter(|note| strong || note.length >= beat) {
+            for pitch in note.sound.pitches() {
+                classes |= 1 << pitch.midi().rem_euclid(12);
+            }
+        }
+    }
+    classes
+}
+
+/// What one held note costs against what else is heard.
+pub(super) fn against(
+    seat: &Seat,
+    height: i16,
+    wants: &Wants,
+    ear: &Ear,
+    others: &[Held],
+    slot: &Slot,
+) -> u32 {
+    let mut cost = 0;
+    for &(voice, of_chord) in &ear.watched {
+        if matches!((voice - height).rem_euclid(12), 1 | 11) {
+            // The major seventh of a chord rubs by nature, a suspension must not.
+            let rub = if of_chord { 20 } else { 150 };
+            cost += if (voice - height).abs() <= 13 { rub * 2 } else { rub };
+        }
+    }
+    let same = |voice: i16| voice != REST && (voice - height).rem_euclid(12) == 0;
+    let tender = wants.tender(height);
+    let doubles = |unison: bool| {
+        if ear.tutti && !unison { OCTAVE_OF_TUTTI } else { DOUBLES_TENDER }
+    };
+    let mut twice = 0;
+    for &(choir, other) in others.iter().filter(|(_, other)| same(*other)) {
+        let unison = other == height;
+        if choir == seat.choir {
+            cost += if unison { UNISON } else { 0 };
+            twice = if tender { cost::TENDER_TWICE } else { twice };
+        } else if tender {
+            twice = doubles(unison).max(twice);
+        } else {
+            cost += if unison { 3 } else { 0 };
+        }
+    }
+    if wants.leading(height) && ear.classes >> height.rem_euclid(12) & 1 == 1 {
+        twice = doubles(ear.voices.contains(&height)).max(twice);
+    }
+    cost += twice;
+    let bass = i32::from(height.rem_euclid(12)) == slot.chord.bass_note().class();
+    let ground = seat.place == Place::Ground;
+    if ground && !bass {
+        cost += NOT_THE_BASS;
+    } else if seat.place == Place::Low && !bass {
+        cost += 20;
+    }
+    let Some((low, high)) = ear.outer else { return cost };
+    if !ground && ear.voices.contains(&height) {
+        cost += 15;
+    }
+    if same(high) || (same(low) && !ground) {
+        cost += match (tender, ear.tutti) {
+            (true, false) => 60,
+            (true, true) => 20,
+            (false, false) => 12,
+            (false, true) => 4,
+        };
+    }
+    if height > high {
+        cost += 40 + u32::from((height - high).unsigned_abs());
+    }
+    if !ear.has_bass {
+        return cost;
+    }
+    if ground && height > low {
+        // A bass instrument never stands above the bass.
+        cost += 100 + u32::from((height - low).unsigned_abs());
+    } else if height < low && !ground {
+        cost += if bass { 25 } else { 120 };
+    } else if height > low && cost::muddy(low, height) && !same(low) {
+        cost += 20;
+    }
+    cost
+}

@@ -1,0 +1,177 @@
+//! Chords for harp and keyboard: both hands, each chord near the one before.
+//!
+//! The right hand has the whole chord in close position about the middle of its staff, never above
+//! the tune; the left hand the bass, in octaves where the hand reaches them easily. On the harp the
+//! chords are rolled at the first of each harmony. (Common practice for the shape, from memory: E.
+//! Prout, The Orchestra, vol. 1, 1899; the weights are our heuristic.)
+
+use smallvec::SmallVec;
+
+use super::super::search::{Choice, cheapest};
+use super::super::supply::Supplies;
+use super::super::texture::{Texture, beats};
+use super::super::{Request, chord_at};
+use crate::arrange::SoundingNote;
+use crate::instruments::Family;
+use crate::music::{Chord, Pitch, Time};
+use crate::resolve::{Mark, Pitches, Restrike, Sound};
+
+/// About here the top of the right hand likes to lie, and the bass of the left.
+const TOP: i32 = 71;
+const BOTTOM: i32 = 43;
+
+/// No hand plays wider than this, and no right hand lower.
+const SPAN: i32 = 12;
+const LOWEST: i32 = 53;
+
+/// The chords of one player.
+pub(super) fn chords(
+    request: &Request,
+    player: usize,
+    restrike: Restrike,
+    texture: &Texture,
+) -> Vec<SoundingNote> {
+    let form = &request.piece.form;
+    let supplies = Supplies::new(request.parts[player], request.era);
+    let mut strokes: Vec<(Time, Time, Chord, crate::diagnostics::Span, bool)> = Vec::new();
+    for (first, after) in request.own_bars(player) {
+        for bar in first..after {
+            let (from, to) = request.bar_times(bar);
+            let mut at = from;
+            while at < to {
+                let Some(event) = chord_at(request.harmony, at) else {
+                    at = request
+                        .harmony
+                        .iter()
+                        .map(|event| event.start)
+                        .find(|start| *start > at)
+                        .map_or(to, |start| start.min(to));
+                    continue;
+                };
+                let end = (event.start + event.length).min(to);
+                let new = event.start == at || at == from;
+                for (index, (start, stop)) in
+                    struck(form, at, end, restrike).into_iter().enumerate()
+                {
+                    strokes.push((start, stop, event.chord, event.span, new && index == 0));
+                }
+                at = end;
+            }
+        }
+    }
+    let silent = |start: Time, end: Time| {
+        let gaps = texture.silences(start, end);
+        gaps.iter().any(|(from, to)| *from <= start && *to >= end)
+    };
+    strokes.retain(|(start, end, ..)| !silent(*start, *end));
+    let stages: Vec<Vec<Choice<SmallVec<[Pitch; 4]>>>> = strokes
+        .iter()
+        .map(|(start, _, chord, ..)| {
+            let ceiling = texture.outer(*start).map_or(TOP + 12, |outer| outer.high.midi());
+            let key = form.bar_at(*start).key;
+            let leading = super::leading_class(chord, key).filter(|leading| {
+                let mut tune = texture.sounding(*start).flat_map(|note| note.sound.pitches());
+                tune.any(|pitch| pitch.name().class() == *leading)
+            });
+            right_hand(chord, leading, ceiling, &supplies, *start)
+        })
+        .collect();
+    let far = |a: &[Pitch], b: &[Pitch]| -> u32 {
+        let tops = a.iter().rev().zip(b.iter().rev());
+        tops.map(|(a, b)| (a.midi() - b.midi()).unsigned_abs()).sum()
+    };
+    let way = cheapest(&stages, |_, a, b, _| Some(3 * far(a, b)));
+    let Some((_, way)) = way else { return Vec::new() };
+    let rolled = request.instrument(player).family == Family::Harp;
+    let mut notes = Vec::with_capacity(strokes.len());
+    for (index, (start, end, chord, span, first)) in strokes.into_iter().enumerate() {
+        let mut pitches: Pitches = left_hand(&chord, &supplies, start).into_iter().collect();
+        pitches.extend(stages[index][way[index]].state.iter().copied());
+        pitches.sort_unstable();
+        pitches.dedup();
+        let Some(&lowest) = pitches.first() else { continue };
+        let mut note = request.note(start, end, Some(lowest), span);
+        note.sound = Sound::Pitches(pitches);
+        if rolled && first {
+            note.attached.marks.insert(Mark::Arpeggio);
+        }
+        notes.push(note);
+    }
+    notes
+}
+
+/// When a chord is struck.
+fn struck(
+    form: &crate::resolve::Form,
+    from: Time,
+    to: Time,
+    restrike: Restrike,
+) -> Vec<(Time, Time)> {
+    match restrike {
+        Restrike::Never | Restrike::EachChord => vec![(from, to)],
+        Restrike::EachBeat => {
+            let mut all: Vec<(Time, Time)> =
+                beats(form, from, to).into_iter().map(|(at, beat)| (at, at + beat)).collect();
+            let first = all.first().map_or(to, |(at, _)| *at);
+            if first > from {
+                all.insert(0, (from, first));
+            }
+            all
+        }
+        Restrike::OffBeat => beats(form, from, to)
+            .into_iter()
+            .filter_map(|(at, beat)| Some((at + beat.scaled(1, 2)?, at + beat)))
+            .collect(),
+    }
+}
+
+/// The chord in close position, by each of its notes as the highest, without the leading note
+/// where a voice has it.
+fn right_hand(
+    chord: &Chord,
+    without: Option<i32>,
+    ceiling: i32,
+    supplies: &Supplies,
+    at: Time,
+) -> Vec<Choice<SmallVec<[Pitch; 4]>>> {
+    let supply = supplies.at(at);
+    let mut members = chord.members();
+    members.truncate(4);
+    members.retain(|member| Some(member.class()) != without);
+    let mut has: Vec<Pitch> = supply.of_chord(chord);
+    has.retain(|pitch| members.iter().any(|member| member.class() == pitch.name().class()));
+    let mut choices: Vec<Choice<SmallVec<[Pitch; 4]>>> = Vec::new();
+    for (index, _) in has.iter().enumerate() {
+        let below: SmallVec<[Pitch; 4]> =
+            has[..=index].iter().rev().take(members.len()).rev().copied().collect();
+        let (Some(low), Some(high)) = (below.first(), below.last()) else { continue };
+        let whole = below.len() == members.len();
+        if low.midi() < LOWEST || high.midi() - low.midi() > SPAN || !whole {
+            continue;
+        }
+        let above = (high.midi() - ceiling).max(0).unsigned_abs();
+        let cost = 2 * (high.midi() - TOP).unsigned_abs() + 10 * above;
+        choices.push(Choice { state: below, cost });
+    }
+    if choices.is_empty() {
+        choices.push(Choice { state: SmallVec::new(), cost: 0 });
+    }
+    choices
+}
+
+/// The bass, and its octave where both lie below the right hand.
+fn left_hand(chord: &Chord, supplies: &Supplies, at: Time) -> SmallVec<[Pitch; 2]> {
+    let supply = supplies.at(at);
+    let bass = chord.bass_note();
+    let all = (0..9i8).map(|octave| bass.at(octave)).filter(|pitch| supply.has(*pitch));
+    let Some(low) = all.min_by_key(|pitch| (pitch.midi() - BOTTOM).abs()) else {
+        return SmallVec::new();
+    };
+    let octave = low.octaves_up(1);
+    let mut hand: SmallVec<[Pitch; 2]> = SmallVec::new();
+    hand.push(low);
+    if octave.midi() < LOWEST && supply.has(octave) {
+        hand.push(octave);
+    }
+    hand
+}

@@ -1,0 +1,84 @@
+//! The passage cut into slots: a chord within a bar.
+
+use super::seats::Seat;
+use crate::arrange::derive::Request;
+use crate::diagnostics::Span;
+use crate::music::{Chord, Key, Time};
+use crate::resolve::HarmonyEvent;
+
+/// A chord within a bar, and which of the players have it.
+pub(super) struct Slot {
+    pub(super) start: Time,
+    pub(super) end: Time,
+    pub(super) chord: Chord,
+    pub(super) key: Key,
+    pub(super) span: Span,
+    /// Index of the chord in the harmony.
+    pub(super) event: usize,
+    /// For each seat: does its line hold for it here?
+    pub(super) active: Vec<bool>,
+    /// Does it follow on the slot before without a gap?
+    pub(super) joined: bool,
+}
+
+/// The slots of all bars that any of the lines has.
+pub(super) fn slots(requests: &[Request], harmony: &[HarmonyEvent], seats: &[Seat]) -> Vec<Slot> {
+    let Some(first) = requests.first() else { return Vec::new() };
+    let form = &first.piece.form;
+    let mut slots: Vec<Slot> = Vec::new();
+    for (bar, place) in form.bars.iter().enumerate() {
+        let active: Vec<bool> =
+            seats.iter().map(|seat| requests[seat.line].claims(seat.player, bar)).collect();
+        if !active.contains(&true) {
+            continue;
+        }
+        let (from, to) = first.bar_times(bar);
+        let begin = harmony.partition_point(|event| event.start + event.length <= from);
+        let events = harmony.iter().enumerate().skip(begin);
+        for (event, chord) in events.take_while(|(_, event)| event.start < to) {
+            let start = chord.start.max(from);
+            slots.push(Slot {
+                start,
+                end: (chord.start + chord.length).min(to),
+                chord: chord.chord,
+                key: place.key,
+                span: chord.span,
+                event,
+                active: active.clone(),
+                // From one ending nobody goes on into the next.
+                joined: slots.last().is_some_and(|last| last.end == start)
+                    && !(start == from && form.ending_changes(bar)),
+            });
+        }
+    }
+    slots
+}
+
+/// The slots of moments that each last from a time to a time; those without a chord are left out.
+pub(super) fn at_moments(request: &Request, moments: &[(Time, Time)], seats: &[Seat]) -> Vec<Slot> {
+    let form = &request.piece.form;
+    let mut slots: Vec<Slot> = Vec::new();
+    for &(start, end) in moments {
+        let after = request.harmony.partition_point(|event| event.start <= start);
+        let Some((event, chord)) =
+            after.checked_sub(1).map(|event| (event, &request.harmony[event]))
+        else {
+            continue;
+        };
+        if chord.start + chord.length <= start {
+            continue;
+        }
+        let bar = form.index_at(start);
+        slots.push(Slot {
+            start,
+            end,
+            chord: chord.chord,
+            key: form.bars[bar].key,
+            span: chord.span,
+            event,
+            active: seats.iter().map(|seat| request.claims(seat.player, bar)).collect(),
+            joined: slots.last().is_some_and(|last| last.end == start),
+        });
+    }
+    slots
+}

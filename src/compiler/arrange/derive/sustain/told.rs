@@ -1,0 +1,175 @@
+//! What is told of a solution: faults that no other choice of notes avoids, and players who share
+//! their notes.
+
+use super::Held;
+use super::board::Board;
+use super::cost::{self, REST};
+use super::seats::Place;
+use crate::arrange::derive::{Request, findings};
+use crate::diagnostics::Diagnostic;
+
+/// A fault that is left.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Fault {
+    Rests,
+    Parallels,
+    Twice,
+}
+
+impl Fault {
+    fn words(self) -> &'static str {
+        match self {
+            Fault::Rests => "a rest",
+            Fault::Parallels => "parallel fifths or octaves",
+            Fault::Twice => "a leading note or a seventh twice in one choir",
+        }
+    }
+}
+
+/// Says in one sentence a passage which faults were the least evil, in which bars, and whom they
+/// touch.
+pub(super) fn faults(requests: &[Request], board: &Board, diagnostics: &mut Vec<Diagnostic>) {
+    let Some(request) = requests.first() else { return };
+    let form = &request.piece.form;
+    let mut found: Vec<(Fault, usize, usize)> = Vec::new();
+    for (at, slot) in board.slots.iter().enumerate() {
+        let bar = form.index_at(slot.start);
+        for (seat, own) in board.seats.iter().enumerate().filter(|(seat, _)| slot.active[*seat]) {
+            let height = board.heights[at][seat];
+            let rests =
+                height == REST && own.resting() == cost::RESTING && !own.heights(slot).is_empty();
+            if rests {
+                found.push((Fault::Rests, bar, seat));
+            }
+            if height == REST {
+                continue;
+            }
+            let twice = (0..seat).any(|other| {
+                let theirs = board.heights[at][other];
+                board.seats[other].choir == own.choir
+                    && theirs != REST
+                    && (theirs - height) % 12 == 0
+                    && board.wants[at].tender(height)
+            });
+            if twice {
+                found.push((Fault::Twice, bar, seat));
+            }
+            let Some(before) = at.checked_sub(1).filter(|_| slot.joined) else { continue };
+            let moved = (board.heights[before][seat], height);
+            if moved.0 == REST || moved.0 == moved.1 {
+                continue;
+            }
+            let ground = own.place == Place::Ground;
+            let with_voice = board.voices(at).along(moved, ground) >= cost::PARALLEL;
+            let few = slot
+                .active
+                .iter()
+                .enumerate()
+                .filter(|(other, active)| **active && board.seats[*other].choir == own.choir);
+            let few = few.count() <= cost::MOST;
+            let with_other = few
+                && (0..seat).any(|other| {
+                    let theirs = (board.heights[before][other], board.heights[at][other]);
+                    board.seats[other].choir == own.choir
+                        && theirs.0 != REST
+                        && theirs.1 != REST
+                        && cost::parallel(moved, theirs)
+                });
+            if with_voice || with_other {
+                found.push((Fault::Parallels, bar, seat));
+            }
+        }
+    }
+    if found.is_empty() {
+        return;
+    }
+    let mut bars: Vec<usize> = found.iter().map(|(_, bar, _)| *bar).collect();
+    bars.sort_unstable();
+    bars.dedup();
+    let numbers: Vec<String> = bars.iter().map(|&bar| form.bars[bar].number.to_string()).collect();
+    let bar_words = match numbers.as_slice() {
+        [one] => format!("bar {one}"),
+        [most @ .., last] => format!("bars {} and {last}", most.join(", ")),
+        [] => return,
+    };
+    let mut kinds: Vec<Fault> = found.iter().map(|(fault, ..)| *fault).collect();
+    kinds.sort_unstable();
+    kinds.dedup();
+    let kinds: Vec<&str> = kinds.into_iter().map(Fault::words).collect();
+    let mut names: Vec<&str> = Vec::new();
+    let player_of = |seat: usize| {
+        let seat = &board.seats[seat];
+        &requests[seat.line].parts[seat.player].player
+    };
+    for &(.., seat) in &found {
+        let name = player_of(seat).name.as_str();
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    }
+    let names = match names.as_slice() {
+        [one] => (*one).to_string(),
+        [most @ .., last] => format!("{} and {last}", most.join(", ")),
+        [] => return,
+    };
+    let seat = &board.seats[found[0].2];
+    let player = player_of(found[0].2);
+    let (first, last) = (form.bars[bars[0]].number, form.bars[bars[bars.len() - 1]].number);
+    diagnostics.push(
+        Diagnostic::advice(
+            "arrange/no-note-fits",
+            requests[seat.line].line.span,
+            format!(
+                "No notes for {names} keep all rules of part-writing in {bar_words}: the least evil found is {}.",
+                kinds.join(" and ")
+            ),
+        )
+        .with_help("Leave it so if it sounds well, compare the harmony of these bars with the voices, or write them with `writes`.")
+        .with_bars(first, last)
+        .with_label(player.span, "the player")
+        .with_player(&player.id),
+    );
+}
+
+/// Says once a line that its players are more than the notes of its chords, where they share them.
+pub(super) fn sharing(request: &Request, held: &[Vec<Held>], diagnostics: &mut Vec<Diagnostic>) {
+    const CODE: &str = "arrange/too-many-players";
+    let line = request.line.span;
+    let mut kinds: Vec<&str> =
+        request.parts.iter().map(|part| part.player.line_name.as_str()).collect();
+    kinds.dedup();
+    let told = |d: &Diagnostic| d.code == CODE && d.primary.span == line;
+    // Different instruments on one line are a tutti, which is meant to be strong.
+    if kinds.len() > 1 || diagnostics.iter().any(told) {
+        return;
+    }
+    let at_one = |a: &Held, b: &Held| a.start == b.start && a.pitch.midi() == b.pitch.midi();
+    let shares = |player: &usize| {
+        let mut times = 0;
+        for note in &held[*player] {
+            let others = held[..*player].iter().flatten();
+            times += usize::from(others.into_iter().any(|other| at_one(note, other)));
+        }
+        !held[*player].is_empty() && times * 2 > held[*player].len()
+    };
+    let sharing: Vec<usize> =
+        (0..held.len()).filter(|_| held.len() > cost::MOST).filter(shares).collect();
+    if sharing.is_empty() {
+        return;
+    }
+    let pitched = held.iter().filter(|held| !held.is_empty()).count();
+    let (words, first, last) = findings::bars(request, &request.bars());
+    let names = findings::names(request, &sharing);
+    let shares = if sharing.len() == 1 { "shares" } else { "share" };
+    let diagnostic = Diagnostic::advice(
+        CODE,
+        line,
+        format!(
+            "{pitched} players are more than the chords of {words} have notes for: {names} {shares} notes with the others."
+        ),
+    )
+    .with_help(
+        "Leave it so where these notes are to sound stronger; if not, name fewer players, give some of them a line of their own, or let them double another part.",
+    );
+    diagnostics.push(findings::finish(request, diagnostic, &sharing, first, last));
+}
