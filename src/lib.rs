@@ -53,4 +53,5 @@ pub use ripieno_compiler::{
     arrange, diagnostics, format, harmony, instruments, music, resolve, syntax,
 };
 pub use ripieno_import as import;
+pub use ripieno_lsp as lsp;
 pub use ripieno_writers::{notate, render};

@@ -12,6 +12,7 @@ mod fmt;
 mod import;
 mod instruments;
 mod interrupt;
+mod lsp;
 mod new;
 mod output;
 mod papers;
@@ -58,6 +59,8 @@ enum Command {
     Completions(papers::CompletionsArguments),
     /// Print the manual page of Ripieno or of one command.
     Man(papers::ManArguments),
+    /// Serve an editor while you type (Language Server Protocol over standard input and output).
+    Lsp(lsp::Arguments),
 }
 
 /// How findings are shown.
@@ -101,6 +104,7 @@ pub fn main() -> ExitCode {
         Command::Fmt(arguments) => fmt::run(&arguments),
         Command::Completions(arguments) => papers::completions(&arguments),
         Command::Man(arguments) => papers::man(&arguments),
+        Command::Lsp(arguments) => lsp::run(&arguments),
     };
     match outcome {
         Ok(End::Fine) => ExitCode::SUCCESS,
