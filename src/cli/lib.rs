@@ -9,8 +9,10 @@ mod build;
 mod check;
 mod files;
 mod fmt;
+mod import;
 mod instruments;
 mod interrupt;
+mod lsp;
 mod new;
 mod output;
 mod papers;
@@ -41,6 +43,8 @@ enum Command {
     Watch(watch::Arguments),
     /// Bring sources into the one canonical form, made for comparing versions.
     Fmt(fmt::Arguments),
+    /// Bring in a piece that you have, from MusicXML or MIDI.
+    Import(import::Arguments),
     /// Advise on crooks, drums, forces, voices and harmony before you write.
     Advise(advise::Arguments),
     /// List the catalogue of instruments, or show one in full.
@@ -55,6 +59,8 @@ enum Command {
     Completions(papers::CompletionsArguments),
     /// Print the manual page of Ripieno or of one command.
     Man(papers::ManArguments),
+    /// Serve an editor while you type (Language Server Protocol over standard input and output).
+    Lsp(lsp::Arguments),
 }
 
 /// How findings are shown.
@@ -88,6 +94,7 @@ pub fn main() -> ExitCode {
     let outcome = match command {
         Command::Check(arguments) => check::run(&arguments),
         Command::Build(arguments) => build::run(&arguments),
+        Command::Import(arguments) => import::run(&arguments),
         Command::Advise(arguments) => advise::run(&arguments),
         Command::Instruments(arguments) => instruments::run(&arguments),
         Command::Rules(arguments) => rules::rules(&arguments),
@@ -97,6 +104,7 @@ pub fn main() -> ExitCode {
         Command::Fmt(arguments) => fmt::run(&arguments),
         Command::Completions(arguments) => papers::completions(&arguments),
         Command::Man(arguments) => papers::man(&arguments),
+        Command::Lsp(arguments) => lsp::run(&arguments),
     };
     match outcome {
         Ok(End::Fine) => ExitCode::SUCCESS,

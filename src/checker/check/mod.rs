@@ -54,7 +54,7 @@ pub use documentation::{Documentation, documentation, explain, explain_code, pag
 pub use options::{Options, matches};
 pub use report::report;
 pub(crate) use report::report_again;
-pub use rules::RULES;
+pub use rules::{Heard, RULES, heard_at};
 
 /// A rule: its name, how bad its findings are, its documentation and what it does.
 #[derive(Clone, Copy)]

@@ -19,9 +19,10 @@ struct Sketch {
     /// Fewest and most bars of the piece.
     bars: (usize, usize),
     players: &'static str,
-    /// Scoring lines; the voice that is broken is called `tune`, `{n}` is the place.
+    /// Scoring lines; the voice that is broken is called `tune`.
     lines: &'static str,
-    /// Lines that are there only before and only after the break.
+    /// Lines that are there only before and only after the break: `{n}` is the place, `{n-1}` and
+    /// `{n+1}` are its neighbours, `{last}` is the last bar.
     lines_before: &'static str,
     lines_after: &'static str,
     good: &'static [&'static str],
@@ -101,6 +102,31 @@ const VIOLINS: Sketch = Sketch {
 };
 
 const SKETCHES: &[Sketch] = &[
+    Sketch {
+        rule: "coverage/voice-left-out",
+        lines: "",
+        lines_before: "oboe plays tune as melody",
+        lines_after: "oboe plays tune bars 1..{n-1}, {n+1}..{last} as melody",
+        ..OBOE
+    },
+    Sketch {
+        rule: "coverage/filling-left-out",
+        players: "oboe 2",
+        lines: "oboe.1 plays tune as melody",
+        lines_before: "oboe.2 plays fill as harmony",
+        lines_after: "oboe.2 plays fill bars 1..{n-1}, {n+1}..{last} as harmony",
+        voices: &[("fill", "1/1 E4")],
+        ..OBOE
+    },
+    Sketch {
+        rule: "coverage/up-beat-left",
+        players: "oboe 2",
+        lines: "",
+        lines_before: "oboe.1 plays tune as melody\n oboe.2 rests",
+        lines_after: "oboe.1 plays tune bars 1..{n-1} as melody\n oboe.2 plays tune bars {n}..{last} as melody",
+        good: &["1/2. D5 1/4 E5", "1/2. G5 1/8 F5 E5"],
+        ..OBOE
+    },
     Sketch {
         rule: "allow/unknown-rule",
         lines_after: "allow compas on oboe bars {n} \"a slip\"",
@@ -553,7 +579,11 @@ fn source(sketch: &Sketch, count: usize, place: usize, broken: bool, seed: u64) 
     };
     let mark = if sketch.mark { format!("{place} mark \"A\"\n") } else { String::new() };
     let more = if broken { sketch.lines_after } else { sketch.lines_before };
-    let more = more.replace("{n}", &place.to_string()).replace("{last}", &count.to_string());
+    let more = more
+        .replace("{n}", &place.to_string())
+        .replace("{n-1}", &(place - 1).to_string())
+        .replace("{n+1}", &(place + 1).to_string())
+        .replace("{last}", &count.to_string());
     format!(
         "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
          form {{\n1 metre 4/4, key C major, tempo 1/4 at {}\n{mark}{count} end\n}}\n\
@@ -621,6 +651,7 @@ families! {
     agility_rules_find_the_broken_place: "agility/",
     balance_rules_find_the_broken_place: "balance/",
     compass_rules_find_the_broken_place: "compass/",
+    coverage_rules_find_the_broken_place: "coverage/",
     economy_rules_find_the_broken_place: "economy/",
     endurance_rules_find_the_broken_place: "endurance/",
     harmony_rules_find_the_broken_place: "harmony/",

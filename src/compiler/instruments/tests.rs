@@ -304,7 +304,7 @@ fn written_notes_are_open_stopped_or_not_there() {
     // From about 1790 the hand reaches farther below partial 4: from memory.
     assert_eq!(horn.classify(pitch("A3"), 1790), Stopped);
     assert_eq!(horn.classify(pitch("Ab3"), 1810), Stopped);
-    assert_eq!(horn.classify(pitch("F3"), 1810), NotAvailable);
+    assert_eq!(horn.classify(pitch("E3"), 1810), NotAvailable);
     let trumpet = instrument("natural-trumpet").natural.as_ref().expect("a series");
     assert_eq!(trumpet.classify(pitch("B4"), 1885), NotAvailable);
 }

@@ -138,6 +138,12 @@ fn ensemble<'t>(
         let section = player.line_name.rsplit('-').next().and_then(|n| n.parse::<u8>().ok());
         (player.instrument.score_order, section.unwrap_or(0))
     });
+    // A line that could not be read may have said otherwise of players who were taken over.
+    for player in &players {
+        if unread.contains(&player.line_name) && !unsure.contains(&player.line_name) {
+            unsure.push(player.line_name.clone());
+        }
+    }
     let players: Vec<Arc<Player>> = players.into_iter().map(Arc::new).collect();
     let mut groups = Vec::new();
     for (name, members) in &gathered.groups {
@@ -305,8 +311,8 @@ pub(super) fn instrument_named(
     let plain = cx.instrument(&word.value);
     let natural = plain.filter(|_| crooked).and_then(Instrument::without_valves);
     let found = natural.or(plain);
-    if found.is_none() {
-        let own = cx.instruments.iter().copied();
+    if found.is_none() && !cx.instruments.lost.contains(&word.value) {
+        let own = cx.instruments.known.iter().copied();
         let known: Vec<&str> = own.chain(catalogue()).map(|i| i.id.as_str()).collect();
         let finding = unknown(word, &known, "instrument", &word.value);
         cx.push(match instruments::meant(&word.value) {

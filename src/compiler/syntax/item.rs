@@ -126,6 +126,14 @@ impl Node {
     }
 }
 
+impl Node {
+    /// The kind of block that it opens.
+    #[must_use]
+    pub fn opens(&self) -> Option<Within> {
+        self.leads_to().filter(|within| *within != Within::File)
+    }
+}
+
 /// An item with what stands before it.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Item {

@@ -97,6 +97,34 @@ pub fn score(score: &Score) -> String {
     out
 }
 
+/// One bar of the full score by its index, without head and foot: a row for each staff that plays
+/// in it, or "All rest." Empty if the score has no such bar.
+#[must_use]
+pub fn bar(score: &Score, bar: usize) -> String {
+    let Some(frame) = score.frame.get(bar) else { return String::new() };
+    let cut = |staff: &Staff| Staff {
+        measures: staff.measures.get(bar).cloned().into_iter().collect(),
+        lower: staff.lower.get(bar).cloned().into_iter().collect(),
+        abbreviation: staff.abbreviation_in(bar).to_string(),
+        ..staff.clone()
+    };
+    let plays = |staff: &Staff| {
+        let mut elements = staff.in_bar(bar).flat_map(|measure| &measure.elements);
+        elements.any(|element| matches!(element.kind, ElementKind::Note(_)))
+    };
+    let staves: Vec<Staff> = score.staves.iter().filter(|staff| plays(staff)).map(cut).collect();
+    if staves.is_empty() {
+        return "All rest.\n".to_string();
+    }
+    let one = Score { frame: vec![frame.clone()], staves, ..score.clone() };
+    let longest = one.staves.iter().map(|staff| staff.abbreviation.chars().count()).max();
+    let brace = usize::from(one.staves.iter().any(Staff::is_braced));
+    let gutter = longest.unwrap_or(0).clamp(4, LONGEST_NAME) + 1 + brace;
+    let mut out = String::new();
+    draw(&page(&one, &one.staves, SCORE_WIDTH, gutter, false), &[], &mut out);
+    out
+}
+
 fn page<'a>(
     score: &'a Score,
     staves: &'a [Staff],

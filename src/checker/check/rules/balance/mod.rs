@@ -4,11 +4,11 @@ pub mod bass_thin;
 pub mod melody_covered;
 pub mod one_colour;
 
-use super::super::context::Context;
-use super::super::loudness::Degree;
+use super::super::context::{Context, plucked, techniques};
+use super::super::loudness::{Degree, Loudness as Dynamics};
 use super::super::memory::Moment;
 use super::super::slices::Sounding;
-use crate::arrange::Part;
+use crate::arrange::{Arrangement, Part, SoundingNote};
 use crate::instruments::Loudness;
 use crate::music::Time;
 
@@ -57,10 +57,15 @@ fn strength(cx: &Context, sounding: Sounding, time: Time) -> f64 {
 /// The same at another degree of loudness than the one in force.
 fn strength_at(cx: &Context, sounding: Sounding, time: Time, degree: Degree) -> f64 {
     let player = usize::from(sounding.player);
-    let part = cx.part(player);
+    let note = sounding.of(&cx.arrangement.parts);
+    strength_of(cx.part(player), note, cx.plucks(player, time), time, degree)
+}
+
+/// The same of one note of a part.
+fn strength_of(part: &Part, note: &SoundingNote, plucks: bool, time: Time, degree: Degree) -> f64 {
     let instrument = part.instrument_at(time);
     let weighs = match instrument.loudness {
-        Loudness::StringDepartment if cx.plucks(player, time) => Loudness::Plucked,
+        Loudness::StringDepartment if plucks => Loudness::Plucked,
         class => class,
     };
     let forte = match weighs {
@@ -74,7 +79,7 @@ fn strength_at(cx: &Context, sounding: Sounding, time: Time, degree: Degree) -> 
     let piano = match weighs {
         Loudness::Plucked => 0.5,
         // Drums, bells and their like prevail, but a stroke is over at once.
-        Loudness::Percussion if !struck_on(cx, sounding) => 0.5,
+        Loudness::Percussion if !struck_on(note) => 0.5,
         _ => 1.0,
     };
     let people = f64::from(part.player.count.max(1));
@@ -93,13 +98,41 @@ fn strength_at(cx: &Context, sounding: Sounding, time: Time, degree: Degree) -> 
     };
     let (degree, more) = degree.parts();
     let loud = at(degree) + (at(degree + 1) - at(degree)) * more;
-    let top = sounding.of(&cx.arrangement.parts).sound.pitches().last();
+    let top = note.sound.pitches().last();
     loud * number * top.map_or(1.0, |pitch| instrument.weight_at(*pitch))
 }
 
 /// Does a drum sound on, as a roll?
-fn struck_on(cx: &Context, sounding: Sounding) -> bool {
-    sounding.of(&cx.arrangement.parts).attached.tremolo > 0
+fn struck_on(note: &SoundingNote) -> bool {
+    note.attached.tremolo > 0
+}
+
+/// What one player weighs at a moment.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Heard {
+    /// Index of the part.
+    pub player: usize,
+    /// The degree of loudness in force: 0 for ppp to 7 for fff, between two on a hairpin.
+    pub degree: f64,
+    /// How strong he is, in woodwind instruments at mf.
+    pub strength: f64,
+}
+
+/// Who sounds at a time, and how strong, as the rules of balance weigh it.
+#[must_use]
+pub fn heard_at(arrangement: &Arrangement, time: Time) -> Vec<Heard> {
+    let mut heard = Vec::new();
+    for (player, part) in arrangement.parts.iter().enumerate() {
+        let after = part.notes.partition_point(|note| note.start <= time);
+        let Some(note) = part.notes[..after].last().filter(|note| time < note.end()) else {
+            continue;
+        };
+        let degree = Dynamics::new(&part.directions).degree(time);
+        let plucks = plucked(&techniques(part), time);
+        let strength = strength_of(part, note, plucks, time, degree);
+        heard.push(Heard { player, degree: degree.to_f64(), strength });
+    }
+    heard
 }
 
 /// How much stronger than mf each degree from ppp to fff is: a third more for each. Our heuristic.

@@ -6,7 +6,8 @@
 //! of a second or more by two parts that do not double each other. A part that
 //! only touches it, for less than half of the chord, and leaps on to another note of the same
 //! chord does not count; nor do octaves between two families where six or more accompany (our
-//! heuristic), as is common practice in a tutti.
+//! heuristic), as is common practice in a tutti; nor does a chord of three notes and more, which a
+//! keyboard or a harp fills the harmony with (our heuristic).
 //!
 //! # Why it matters
 //! The leading note wants to rise. Two of them make parallel octaves or let one hang, and the
@@ -67,6 +68,8 @@ pub const RULE: Rule = Rule {
     check: Check::Scoring(check),
 };
 
+/// Notes of one player from which they are a chord that fills the harmony. Our heuristic.
+const FULL_CHORD: usize = 3;
 /// Seconds from which it counts. Our heuristic.
 const LONG: f64 = 0.33;
 
@@ -79,6 +82,9 @@ fn check(cx: &Context, findings: &mut Findings) {
         leading.clear();
         for &sounding in slice.sounding.iter().filter(|s| super::counts(cx, **s)) {
             let mut pitches = sounding.of(parts).sound.pitches().iter();
+            if pitches.len() >= FULL_CHORD {
+                continue;
+            }
             if let Some(pitch) = pitches.find(|p| p.midi().rem_euclid(12) == class)
                 && !touches(cx, sounding, event)
             {

@@ -4,7 +4,7 @@ use super::cost;
 use super::slots::Slot;
 use crate::arrange::derive::Request;
 use crate::arrange::derive::supply::{Supplies, Supply};
-use crate::instruments::{Family, Instrument, Loudness};
+use crate::instruments::{Family, Instrument, Limit, Loudness};
 use crate::music::Pitch;
 
 /// Players who stand together: a family of the orchestra, horns apart from the heavy brass.
@@ -126,10 +126,50 @@ pub(super) fn seats(requests: &[Request]) -> Vec<Seat> {
     seats.into_iter().map(|(.., seat)| seat).collect()
 }
 
+/// Where an instrument stands in a chord: at the bottom those that go down to the great octave's end
+/// and beyond and have one note at a time; low a slide below that of the tenor.
 fn place(instrument: &Instrument) -> Place {
-    match instrument.id.as_str() {
-        "tuba" | "contrabassoon" | "double-bass" => Place::Ground,
-        "bass-trombone" => Place::Low,
-        _ => Place::Free,
+    /// MIDI numbers of sounding F1 and D2. Our heuristic.
+    const GROUND: i32 = 29;
+    const LOW_SLIDE: i32 = 38;
+    let sounding = |low: Pitch| match instrument.compass_is_written {
+        true => low.transposed(instrument.transposition).unwrap_or(low),
+        false => low,
+    };
+    let lows = |limit: Limit| instrument.compasses.iter().filter(move |c| c.limit == limit);
+    let lowest = lows(Limit::Instrument).map(|compass| sounding(compass.low).midi()).min();
+    let first = lows(Limit::Custom).min_by_key(|compass| compass.from);
+    let asked = first.map(|compass| sounding(compass.low).midi());
+    if lowest.is_some_and(|low| low <= GROUND) && instrument.staves == 1 && !instrument.unpitched {
+        Place::Ground
+    } else if !instrument.slides.is_empty() && asked.is_some_and(|low| low <= LOW_SLIDE) {
+        Place::Low
+    } else {
+        Place::Free
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::instruments::find;
+
+    #[test]
+    fn the_ground_and_the_low_slide_are_found_by_their_compass() {
+        for (id, wanted) in [
+            ("tuba", Place::Ground),
+            ("contrabassoon", Place::Ground),
+            ("double-bass", Place::Ground),
+            ("bass-trombone", Place::Low),
+            ("tenor-trombone", Place::Free),
+            ("alto-trombone", Place::Free),
+            ("bassoon", Place::Free),
+            ("cello", Place::Free),
+            ("harp", Place::Free),
+            ("natural-horn", Place::Free),
+            ("bass-clarinet", Place::Free),
+        ] {
+            assert_eq!(place(find(id).unwrap()), wanted, "{id}");
+        }
     }
 }
