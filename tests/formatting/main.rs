@@ -123,7 +123,7 @@ fn roughened(text: &str, choices: &mut Choices, comments: bool) -> String {
             }
         }
         if comments && choices.one_in(8) {
-            out += [" // behind", "//\"quoted", "   // with  room  "][choices.below(3)];
+            out += [" // behind", " //\"quoted", "   // with  room  "][choices.below(3)];
         }
         out += ["", " ", "\t"][choices.below(3)];
         out.push('\n');
