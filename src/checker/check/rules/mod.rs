@@ -13,8 +13,8 @@ mod natural_brass;
 mod notation;
 mod strings;
 
-pub use balance::{Heard, heard_at};
 pub(super) use allow::{unknown_rule as allow_unknown_rule, unused as allow_unused};
+pub use balance::{Heard, heard_at};
 
 use super::Rule;
 
