@@ -13,73 +13,65 @@ pub(super) struct Proposal {
     pub(super) exact: bool,
 }
 
-/// Names of singers (common practice). What they sing is set on strings.
-const SINGERS: [&str; 24] = [
-    "soprano",
-    "alto",
-    "tenor",
-    "bass",
-    "baritone",
-    "mezzo-soprano",
-    "mezzo",
-    "contralto",
-    "treble",
-    "voice",
-    "vocal",
-    "choir",
-    "chorus",
-    "sopran",
-    "tenore",
-    "basso",
-    "canto",
-    "cantus",
-    "superius",
-    "altus",
-    "bassus",
-    "discantus",
-    "singstimme",
-    "gesang",
+/// Names of singers, old and new, and the voice of the catalogue for each; whether it is that
+/// itself (common practice).
+const SINGERS: [(&str, &str, bool); 18] = [
+    ("soprano", "soprano", true),
+    ("mezzo", "mezzo-soprano", true),
+    ("alto", "alto", true),
+    ("contralto", "alto", true),
+    ("tenor", "tenor", true),
+    ("baritone", "baritone", true),
+    ("bass", "bass-voice", true),
+    ("sopran", "soprano", true),
+    ("tenore", "tenor", true),
+    ("basso", "bass-voice", true),
+    ("treble", "soprano", false),
+    ("canto", "soprano", false),
+    ("cantus", "soprano", false),
+    ("superius", "soprano", false),
+    ("discantus", "soprano", false),
+    ("altus", "alto", false),
+    ("tenors", "tenor", true),
+    ("bassus", "bass-voice", false),
 ];
+/// Names of parts that are sung, whatever the voice.
+const SUNG: [&str; 8] =
+    ["voice", "voices", "vocal", "vocals", "choir", "chorus", "singstimme", "gesang"];
 
 /// What is not in the catalogue and what comes nearest to it (our heuristic): by sound and compass.
-const NEAREST: [(&str, &str); 38] = [
-    ("piano", "harpsichord"),
-    ("organ", "harpsichord"),
-    ("keyboard", "harpsichord"),
-    ("celesta", "glockenspiel"),
-    ("vibraphone", "glockenspiel"),
-    ("xylophone", "glockenspiel"),
-    ("marimba", "glockenspiel"),
-    ("chimes", "glockenspiel"),
-    ("guitar", "harp"),
-    ("lute", "harp"),
-    ("theorbo", "harp"),
-    ("mandolin", "violin"),
-    ("banjo", "harp"),
-    ("recorder", "flute"),
-    ("whistle", "flute"),
-    ("pipe", "flute"),
+const NEAREST: [(&str, &str); 32] = [
+    ("piano", "piano"),
+    ("organ", "organ"),
+    ("orgel", "organ"),
+    ("keyboard", "piano"),
+    ("klavier", "piano"),
+    ("chimes", "tubular-bells"),
+    ("guitar", "guitar"),
+    ("lute", "lute"),
+    ("mandolin", "mandolin"),
+    ("banjo", "guitar"),
+    ("recorder", "alto-recorder"),
+    ("whistle", "soprano-recorder"),
     ("fife", "piccolo"),
-    ("sax", "clarinet"),
-    ("basset", "clarinet"),
+    ("flute", "flute"),
+    ("sax", "alto-saxophone"),
+    ("basset", "basset-horn"),
+    ("clarinet", "clarinet"),
     ("cornett", "oboe"),
-    ("cornet", "trumpet"),
-    ("flugel", "trumpet"),
-    ("bugle", "trumpet"),
+    ("cornet", "cornet"),
+    ("bugle", "flugelhorn"),
+    ("trumpet", "trumpet"),
     ("sackbut", "tenor-trombone"),
-    ("euphonium", "tuba"),
-    ("ophicleide", "tuba"),
-    ("serpent", "bassoon"),
+    ("trombone", "tenor-trombone"),
     ("dulcian", "bassoon"),
-    ("viola da gamba", "cello"),
-    ("gamba", "cello"),
-    ("viol", "viola"),
-    ("accordion", "oboe"),
+    ("violone", "double-bass"),
+    ("gamba", "viola-da-gamba"),
+    ("accordion", "organ"),
     ("harmonica", "oboe"),
     ("drum", "side-drum"),
-    ("bell", "glockenspiel"),
     ("gong", "tam-tam"),
-    ("wood", "side-drum"),
+    ("wood", "wood-block"),
     ("percussion", "side-drum"),
 ];
 
@@ -115,8 +107,8 @@ fn pitched(part: &Part, line: &Line) -> Proposal {
     let first = part.instruments.first();
     let names = [Some(part.name.as_str()), first.map(|i| i.name.as_str())];
     let names: Vec<String> = names.into_iter().flatten().map(plain).collect();
-    if names.iter().any(|name| sings(name)) {
-        return Proposal { instrument: by_compass(line), exact: false };
+    if let Some(singer) = names.iter().find_map(|name| singer(name, line)) {
+        return singer;
     }
     let named = names.iter().find_map(|name| named(name));
     if let Some(instrument) = named.filter(|instrument| !instrument.unpitched) {
@@ -183,13 +175,34 @@ fn plain(name: &str) -> String {
     words.join(" ")
 }
 
-fn sings(name: &str) -> bool {
-    name.split(' ').any(|word| {
-        SINGERS.iter().any(|singer| word == *singer || word.strip_suffix('s') == Some(*singer))
-    }) && !["trombone", "clarinet", "drum", "clef", "sax", "flute", "recorder", "oboe"]
-        .iter()
-        .any(|other| name.contains(other))
-        && !["double bass", "string bass"].contains(&name)
+/// The singer of a part whose name has no other words than those for singers.
+fn singer(name: &str, line: &Line) -> Option<Proposal> {
+    let words: Vec<&str> = name.split(' ').filter(|word| !word.is_empty()).collect();
+    let known = |word: &&str| {
+        let single = word.strip_suffix('s').unwrap_or(word);
+        SINGERS.iter().find(|(name, ..)| name == word || *name == single)
+    };
+    let sung = |word: &&str| SUNG.contains(word);
+    if words.is_empty() || !words.iter().all(|word| known(word).is_some() || sung(word)) {
+        return None;
+    }
+    let lowest = lowest(line);
+    let (id, exact) = match words.iter().find_map(known) {
+        // No singer goes down so far.
+        Some((_, "bass-voice", _)) if lowest < 36 => ("double-bass", true),
+        Some((_, id, exact)) => (*id, *exact),
+        None => (["bass-voice", "tenor", "alto", "soprano"][voice_of(lowest)], false),
+    };
+    Some(Proposal { instrument: instruments::find(id)?, exact })
+}
+
+/// How high a voice lies by its lowest note, from 0 for the bass (our heuristic).
+fn voice_of(lowest: i32) -> usize {
+    [45, 52, 57].iter().filter(|limit| lowest >= **limit).count()
+}
+
+fn lowest(line: &Line) -> i32 {
+    line.notes.iter().flat_map(|note| &note.pitches).map(|p| p.midi()).min().unwrap_or(60)
 }
 
 /// The instrument of that name in the catalogue or elsewhere.
@@ -218,9 +231,10 @@ fn by_sound(instrument: &RawInstrument) -> Option<&'static Instrument> {
 /// The instrument nearest to a family of General MIDI (our heuristic).
 fn of_program(program: u8) -> Option<&'static Instrument> {
     instruments::find(match program {
-        1..=8 | 17..=24 => "harpsichord",
+        1..=8 => "piano",
         9..=16 => "glockenspiel",
-        25..=32 => "harp",
+        17..=24 => "organ",
+        25..=32 => "guitar",
         33..=40 => "double-bass",
         57 | 60 => "trumpet",
         58 => "tenor-trombone",
@@ -234,8 +248,7 @@ fn of_program(program: u8) -> Option<&'static Instrument> {
 
 /// The highest bowed instrument that goes down far enough (our heuristic).
 fn by_compass(line: &Line) -> &'static Instrument {
-    let lowest = line.notes.iter().flat_map(|note| &note.pitches).map(|p| p.midi()).min();
-    let id = match lowest.unwrap_or(60) {
+    let id = match lowest(line) {
         55.. => "violin",
         48.. => "viola",
         36.. => "cello",
@@ -295,8 +308,19 @@ mod tests {
 
     #[test]
     fn what_is_not_in_the_catalogue_has_a_neighbour() {
-        assert_eq!(of("Piano"), ("piano", true));
-        assert_eq!(of("Alto Saxophone"), ("alto-saxophone", true));
+        assert_eq!(of("Dulcian"), ("bassoon", false));
+        assert_eq!(of("Violone"), ("double-bass", false));
+        assert_eq!(of("Cantus"), ("soprano", false));
+        assert_eq!(of("Choir"), ("soprano", false));
         assert_eq!(of(""), ("violin", false));
+    }
+
+    #[test]
+    fn who_sings_is_told_from_who_plays() {
+        assert_eq!(of("Soprano"), ("soprano", true));
+        assert_eq!(of("Bass"), ("bass-voice", true));
+        assert_eq!(of("Alto Saxophone"), ("alto-saxophone", true));
+        assert_eq!(of("Tenor recorder"), ("tenor-recorder", true));
+        assert_eq!(of("Piano"), ("piano", true));
     }
 }

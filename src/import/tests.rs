@@ -224,19 +224,19 @@ fn chord_symbols_become_the_harmony() {
 fn a_scoring_is_made_of_the_part_list() {
     let list = "<score-part id='P1'><part-name>Oboe</part-name></score-part>\
         <score-part id='P2'><part-name>Violin I</part-name></score-part>\
-        <score-part id='P3'><part-name>Soprano Saxophone</part-name></score-part>";
+        <score-part id='P3'><part-name>Dulcian</part-name></score-part>";
     let high = format!("{COMMON}{}", note("C5", 48, ""));
     let low = format!("{COMMON}{}", note("E4", 48, ""));
     let text = part(list, &[("P1", &[&high]), ("P2", &[&high]), ("P3", &[&low])]);
     let options = Options { setting: Setting::Scoring, ..Options::default() };
     let import = import(text.as_bytes(), &options).unwrap();
     let scoring = import.source.split("ensemble ").nth(1).unwrap();
-    assert!(scoring.contains("  oboe\n  violin\n  soprano-saxophone\n"), "{scoring}");
-    assert!(scoring.contains("plays oboe as melody"), "{scoring}");
-    assert!(scoring.contains(" doubles oboe\n"), "{scoring}");
+    assert!(scoring.contains("  oboe\n  violin\n  bassoon as \"Dulcian\"\n"), "{scoring}");
+    assert!(scoring.contains("oboe     plays oboe as melody"), "{scoring}");
+    assert!(scoring.contains("violin   doubles oboe\n"), "{scoring}");
     assert!(!import.source.contains("voice violin-1"));
     let guesses = &import.report.guesses;
-    assert!(guesses.iter().any(|g| g.starts_with("Soprano Saxophone: ")), "{guesses:?}");
+    assert!(guesses.iter().any(|g| g.starts_with("Dulcian: ")), "{guesses:?}");
 }
 
 #[test]
