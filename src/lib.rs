@@ -10,15 +10,17 @@
 //! 5. [`notate`] sets what sounds on staves as players read them.
 //! 6. [`render`] writes text, MusicXML and MIDI.
 //!
-//! A [`session`] keeps what they give out for whoever works on a source.
+//! A [`session`] keeps what they give out for whoever works on a source. [`import`] goes the other
+//! way, from files of music to a source.
 //!
 //! Beside them stand [`music`] (pure theory), [`instruments`] (the catalogue) and
 //! [`diagnostics`] (findings and how to show them). None of these reads or writes a file; the command
 //! line does, which is no part of this library.
 //!
 //! The stages live in crates below this one: the compiler proper (`ripieno-compiler`: all up to
-//! [`arrange`], and what stands beside), `ripieno-checker` ([`check`], [`advise`], [`session`]) and
-//! `ripieno-writers` ([`notate`], [`render`]). This library only gathers them.
+//! [`arrange`], and what stands beside), `ripieno-checker` ([`check`], [`advise`], [`session`]),
+//! `ripieno-writers` ([`notate`], [`render`]) and `ripieno-import` ([`import`]). This library only
+//! gathers them.
 //!
 //! ```
 //! use ripieno::{arrange, diagnostics::Sources, notate, render, resolve};
@@ -47,6 +49,9 @@
 //! ```
 
 pub use ripieno_checker::{advise, check, session};
-pub use ripieno_compiler::{arrange, diagnostics, harmony, instruments, music, resolve, syntax};
+pub use ripieno_compiler::{
+    arrange, diagnostics, format, harmony, instruments, music, resolve, syntax,
+};
+pub use ripieno_import as import;
 pub use ripieno_lsp as lsp;
 pub use ripieno_writers::{notate, render};

@@ -1,8 +1,10 @@
 //! Holds the language reference, the grammar and the compiler together.
 
 use ripieno::check;
-use ripieno::diagnostics::{Diagnostic, Sources};
+use ripieno::diagnostics::{Diagnostic, FileId, Sources};
+use ripieno::format::format;
 use ripieno::resolve::{self, NoFiles};
+use ripieno::syntax::Document;
 
 const REFERENCE: &str = include_str!("../grammar/reference.md");
 const GRAMMAR: &str = include_str!("../grammar/ripieno.pest");
@@ -53,6 +55,14 @@ fn findings(text: &str) -> Vec<Diagnostic> {
     // A voice that stands alone on the page is used by no scoring: that is no fault of the example.
     findings.retain(|finding| has(text, "scoring") || finding.code != "names/unused-voice");
     findings
+}
+
+#[test]
+fn every_example_of_the_reference_is_in_the_canonical_form() {
+    for (_, text) in blocks().into_iter().filter(|(info, _)| *info == "ripieno") {
+        let document = Document::new(FileId(0), text.as_str());
+        assert_eq!(format(&document), text);
+    }
 }
 
 #[test]

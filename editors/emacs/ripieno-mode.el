@@ -115,21 +115,55 @@
 (defconst ripieno--propertize
   (syntax-propertize-rules ("\\(\"\\)[^\"\n]*\\(\"\\)" (1 "\"") (2 "\""))))
 
+(defconst ripieno--opens ".*{[ \t]*\\(?://.*\\)?$"
+  "A line that opens a block.  A slur begins with a brace too, but no line ends with one.")
+
+(defun ripieno--digits ()
+  "Digits of the number of the bar that begins on this line, or 0."
+  (save-excursion
+    (beginning-of-line)
+    (if (looking-at "[ \t]*\\([0-9]+\\):")
+        (let ((digits (- (match-end 1) (match-beginning 1))))
+          (goto-char (match-end 0))
+          ;; Not the beginning of a tuplet.
+          (if (looking-at "[0-9]+(") 0 digits))
+      0)))
+
+(defun ripieno--room ()
+  "Blanks before the number of a bar, so that all up to 999 end in one column."
+  (let ((digits (ripieno--digits)))
+    (if (zerop digits) 0 (max 0 (- 3 digits)))))
+
 (defun ripieno-indent-line ()
-  "Indent a line: one step inside a block, back where a brace closes it."
+  "Indent a line as `ripieno fmt' does.
+One step inside a block, back where a brace closes it; numbers of bars end in
+one column, and further lines of a bar begin where its music does."
   (interactive)
   (let ((column
          (save-excursion
            (back-to-indentation)
-           (let ((closes (eq (char-after) ?})))
+           (let* ((closes (eq (char-after) ?}))
+                  (number (> (ripieno--digits) 0))
+                  (room (ripieno--room))
+                  (there nil)
+                  (ended nil))
              (if (save-excursion (beginning-of-line) (looking-at ripieno--head))
                  0
-               (if (not (re-search-backward "^[ \t]*[^ \t\n]" nil t))
+               (setq there (re-search-backward "^[ \t]*[^ \t\n]" nil t))
+               (setq ended (and there (looking-at ".*|[ \t]*\\(?://.*\\)?$")))
+               ;; Behind a bar of several lines, its first one.
+               (while (and there (or closes ended number) (zerop (ripieno--digits))
+                           (not (looking-at ripieno--opens))
+                           (not (looking-at "[ \t]*\\(?:}\\|//\\)")))
+                 (setq there (re-search-backward "^[ \t]*[^ \t\n]" nil t)))
+               (if (not there)
                    0
-                 ;; A slur begins with a brace too, but no line ends with one.
-                 (max 0 (+ (current-indentation)
-                           (if (looking-at ".*{[ \t]*\\(?://.*\\)?$") ripieno-indent 0)
-                           (if closes (- ripieno-indent) 0)))))))))
+                 (max 0 (+ (- (current-indentation) (ripieno--room))
+                           room
+                           (if (looking-at ripieno--opens) ripieno-indent 0)
+                           (cond (closes (- ripieno-indent))
+                                 ((and (> (ripieno--digits) 0) (not number) (not ended)) 5)
+                                 (t 0))))))))))
     (if (<= (current-column) (current-indentation))
         (indent-line-to column)
       (save-excursion (indent-line-to column)))))

@@ -5,12 +5,12 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::output::{Entry, Inputs, MANIFEST, Manifest, OutputFolder, digest};
-use super::source::{self, counts, has_errors};
+use super::source::{self, Read, counts, has_errors};
 use super::{End, Failure, Outcome, Show, print};
 use ripieno_checker::advise::{self, table};
 use ripieno_checker::check;
 use ripieno_compiler::arrange::{Arrangement, arrange};
-use ripieno_compiler::diagnostics::Sources;
+use ripieno_compiler::diagnostics::{Diagnostic, Sources};
 use ripieno_compiler::resolve::{Form, Piece, Scoring, seconds_per_whole};
 use ripieno_writers::render::{self, Format, slug};
 
@@ -49,7 +49,14 @@ pub(super) struct Arguments {
     allow: Vec<String>,
 }
 
-fn format(word: &str) -> Result<Format, String> {
+/// The formats to write: those asked for, or all.
+pub(super) fn formats(only: &[Format]) -> Vec<Format> {
+    let all = Format::ALL.into_iter().map(|(format, ..)| format);
+    all.filter(|format| only.is_empty() || only.contains(format)).collect()
+}
+
+/// The format of that name.
+pub(super) fn format(word: &str) -> Result<Format, String> {
     let found = Format::ALL.into_iter().find(|(_, known, _)| *known == word);
     found.map(|(format, ..)| format).ok_or_else(|| {
         let known: Vec<&str> = Format::ALL.into_iter().map(|(_, word, _)| word).collect();
@@ -58,11 +65,7 @@ fn format(word: &str) -> Result<Format, String> {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {
-    let formats: Vec<Format> = if arguments.only.is_empty() {
-        Format::ALL.into_iter().map(|(format, ..)| format).collect()
-    } else {
-        Format::ALL.into_iter().map(|(f, ..)| f).filter(|f| arguments.only.contains(f)).collect()
-    };
+    let formats = formats(&arguments.only);
     let options = source::options(&arguments.deny, &arguments.allow, &[])?;
     let mut sources = Sources::new();
     let mut all = Vec::new();
@@ -74,13 +77,8 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     for path in &arguments.files {
         let known = sources.len();
         let mut read = source::read(&mut sources, path, arguments.root.as_deref())?;
+        let chosen = checked(&mut read, &arguments.scoring, &options)?;
         let nothing = read.piece.scorings.is_empty();
-        let chosen = match nothing {
-            true => Vec::new(),
-            false => source::scorings(&read.piece, &arguments.scoring)?,
-        };
-        let of_source = std::mem::take(&mut read.diagnostics);
-        read.diagnostics = check::report(&read.piece, of_source, &chosen, &options);
         // Data are one object, however many files there are.
         if arguments.format == Show::Json {
             all.extend(read.diagnostics.iter().cloned());
@@ -154,6 +152,59 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     Ok(end)
 }
 
+/// Checks the scorings of those names, or all, and adds what was found to the findings.
+fn checked(
+    read: &mut Read,
+    names: &[String],
+    options: &check::Options,
+) -> Result<Vec<Arc<Scoring>>, Failure> {
+    let chosen = match read.piece.scorings.is_empty() {
+        true => Vec::new(),
+        false => source::scorings(&read.piece, names)?,
+    };
+    let of_source = std::mem::take(&mut read.diagnostics);
+    read.diagnostics = check::report(&read.piece, of_source, &chosen, options);
+    Ok(chosen.into_iter().map(Arc::clone).collect())
+}
+
+/// What is asked of a build of one source.
+pub(super) struct Wanted<'a> {
+    pub(super) output: &'a Path,
+    pub(super) scorings: &'a [String],
+    pub(super) formats: Vec<Format>,
+    pub(super) root: Option<&'a Path>,
+    pub(super) options: check::Options,
+    pub(super) despite_errors: bool,
+    pub(super) prune: bool,
+}
+
+/// What became of one source.
+pub(super) struct Built {
+    pub(super) findings: Vec<Diagnostic>,
+    /// The files that are new or changed, in order; nothing where errors or the lack of a scoring
+    /// kept it from being written.
+    pub(super) written: Option<Vec<PathBuf>>,
+}
+
+/// Builds one source by itself. Its texts are added to the sources even where the rest fails.
+pub(super) fn alone(wanted: &Wanted, path: &Path, sources: &mut Sources) -> Result<Built, Failure> {
+    let mut read = source::read(sources, path, wanted.root)?;
+    let chosen = checked(&mut read, wanted.scorings, &wanted.options)?;
+    let refused = has_errors(&read.diagnostics) && !wanted.despite_errors;
+    if refused || chosen.is_empty() {
+        return Ok(Built { findings: read.diagnostics, written: None });
+    }
+    let mut output = OutputFolder::open(wanted.output)?;
+    let folder = slug(&read.piece.title);
+    let inputs = Inputs::of(sources.iter());
+    let mut building = Building::begin(&mut output, &read.piece, folder, path, inputs)?;
+    building.scorings(&chosen, &wanted.formats)?;
+    building.finish(wanted.prune)?;
+    let mut written = output.place()?;
+    written.retain(|path| path.file_name().is_none_or(|name| name != MANIFEST));
+    Ok(Built { findings: read.diagnostics, written: Some(written) })
+}
+
 /// One piece while it is got ready in the output folder.
 struct Building<'a> {
     output: &'a mut OutputFolder,
@@ -200,7 +251,7 @@ impl<'a> Building<'a> {
     /// Gets scorings ready; gives back the table of what they hold.
     fn scorings(
         &mut self,
-        scorings: &[&Arc<Scoring>],
+        scorings: &[Arc<Scoring>],
         formats: &[Format],
     ) -> Result<String, Failure> {
         let words: Vec<&str> = formats.iter().map(|format| format.word()).collect();

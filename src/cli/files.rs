@@ -86,6 +86,25 @@ pub(super) fn text(from: impl Read) -> Result<String, LoadError> {
     String::from_utf8(bytes).map_err(|error| LoadError::NotUtf8(error.utf8_error().valid_up_to()))
 }
 
+/// Reads a file of any kind, if it is not longer than `most` bytes.
+pub(super) fn read_bytes(path: &Path, most: u64) -> Result<Vec<u8>, Failure> {
+    let name = path.display();
+    let failed = |error: io::Error| match error.kind() {
+        io::ErrorKind::NotFound => Failure(format!("there is no file {name}")),
+        _ => Failure(format!("cannot read {name}: {error}")),
+    };
+    if !fs::metadata(path).map_err(failed)?.is_file() {
+        return Err(Failure(format!("{name} is not a file")));
+    }
+    let mut bytes = Vec::new();
+    let file = fs::File::open(path).map_err(failed)?;
+    file.take(most + 1).read_to_end(&mut bytes).map_err(failed)?;
+    if bytes.len() as u64 > most {
+        return Err(Failure(format!("{name} is longer than {} MB", most / (1024 * 1024))));
+    }
+    Ok(bytes)
+}
+
 /// Writes a new file, whole or not at all; whatever stands there already stays.
 pub(super) fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     let failed = |error: io::Error| match error.kind() {
@@ -106,6 +125,44 @@ pub(super) fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
         .map_err(failed)?;
     file.write_all(bytes).map_err(failed)?;
     file.persist_noclobber(path).map_err(|error| failed(error.error))?;
+    Ok(())
+}
+
+/// Puts other bytes in the place of a file, whole or not at all. What the file is a link to is
+/// replaced, not the link; a file that was saved since it was read is left alone.
+pub(super) fn replace(path: &Path, read: &[u8], bytes: &[u8]) -> Result<(), Failure> {
+    let failed = |error: io::Error| Failure(format!("cannot write {}: {error}", path.display()));
+    let place = path.canonicalize().map_err(failed)?;
+    let permissions = fs::metadata(&place).map_err(failed)?.permissions();
+    if permissions.readonly() {
+        return Err(Failure(format!("cannot write {}: it is write-protected", path.display())));
+    }
+    let mut file = tempfile::Builder::new()
+        .prefix(".ripieno-")
+        .tempfile_in(place.parent().unwrap_or(Path::new(".")))
+        .map_err(failed)?;
+    file.write_all(bytes).map_err(failed)?;
+    file.as_file().set_permissions(permissions).map_err(failed)?;
+    file.as_file().sync_data().map_err(failed)?;
+    if fs::read(&place).map_err(failed)? != read {
+        let path = path.display();
+        return Err(Failure(format!("{path} was saved in the meantime; nothing was changed")));
+    }
+    file.persist(&place).map_err(|error| failed(error.error))?;
+    Ok(())
+}
+
+/// Writes a file, whole or not at all, over whatever stands there.
+pub(super) fn write_over(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    let failed = |error: io::Error| Failure(format!("cannot write {}: {error}", path.display()));
+    let folder = path.parent().filter(|parent| !parent.as_os_str().is_empty());
+    let mut file = tempfile::Builder::new()
+        .prefix(".ripieno-")
+        .permissions(permissions())
+        .tempfile_in(folder.unwrap_or(Path::new(".")))
+        .map_err(failed)?;
+    file.write_all(bytes).map_err(failed)?;
+    file.persist(path).map_err(|error| failed(error.error))?;
     Ok(())
 }
 

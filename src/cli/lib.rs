@@ -1,20 +1,24 @@
 //! The command line: thin, one command a file. It reads and writes files; everything else is done
 //! by the stages.
 //!
-//! Exit status: 0 fine, 1 errors in the music, 2 wrong use, or reading or writing failed, 130
-//! interrupted.
+//! Exit status: 0 fine, 1 errors in the music (or, for `fmt --check`, sources that are not in the
+//! canonical form), 2 wrong use, or reading or writing failed, 130 interrupted.
 
 mod advise;
 mod build;
 mod check;
 mod files;
+mod fmt;
+mod import;
 mod instruments;
 mod interrupt;
 mod lsp;
 mod new;
 mod output;
+mod papers;
 mod rules;
 mod source;
+mod watch;
 
 use std::io::{self, IsTerminal, Write};
 use std::process::ExitCode;
@@ -35,6 +39,12 @@ enum Command {
     Check(check::Arguments),
     /// Write the score and all parts of every scoring.
     Build(build::Arguments),
+    /// Build again whenever a source is saved, and say in one line what was written.
+    Watch(watch::Arguments),
+    /// Bring sources into the one canonical form, made for comparing versions.
+    Fmt(fmt::Arguments),
+    /// Bring in a piece that you have, from MusicXML or MIDI.
+    Import(import::Arguments),
     /// Advise on crooks, drums, forces, voices and harmony before you write.
     Advise(advise::Arguments),
     /// List the catalogue of instruments, or show one in full.
@@ -45,6 +55,10 @@ enum Command {
     Explain(rules::ExplainArguments),
     /// Begin a new arrangement from a small example.
     New(new::Arguments),
+    /// Print a script that completes commands and options in your shell.
+    Completions(papers::CompletionsArguments),
+    /// Print the manual page of Ripieno or of one command.
+    Man(papers::ManArguments),
     /// Serve an editor while you type (Language Server Protocol over standard input and output).
     Lsp(lsp::Arguments),
 }
@@ -80,11 +94,16 @@ pub fn main() -> ExitCode {
     let outcome = match command {
         Command::Check(arguments) => check::run(&arguments),
         Command::Build(arguments) => build::run(&arguments),
+        Command::Import(arguments) => import::run(&arguments),
         Command::Advise(arguments) => advise::run(&arguments),
         Command::Instruments(arguments) => instruments::run(&arguments),
         Command::Rules(arguments) => rules::rules(&arguments),
         Command::Explain(arguments) => rules::explain(&arguments),
         Command::New(arguments) => new::run(&arguments),
+        Command::Watch(arguments) => watch::run(&arguments),
+        Command::Fmt(arguments) => fmt::run(&arguments),
+        Command::Completions(arguments) => papers::completions(&arguments),
+        Command::Man(arguments) => papers::man(&arguments),
         Command::Lsp(arguments) => lsp::run(&arguments),
     };
     match outcome {

@@ -29,19 +29,30 @@ pub(super) fn read(
     path: &Path,
     root: Option<&Path>,
 ) -> Result<Read, Failure> {
-    let piped = [STANDARD_INPUT, "/dev/stdin"].iter().any(|name| path.as_os_str() == *name);
-    let (text, place) = if piped {
+    let place = if is_standard_input(path) {
         let root = root.map_or_else(|| PathBuf::from("."), Path::to_path_buf);
-        let place = Place { root, shown: PathBuf::new(), name: STANDARD_INPUT.into() };
-        (files::text(io::stdin().lock()), place)
+        Place { root, shown: PathBuf::new(), name: STANDARD_INPUT.into() }
     } else {
-        (files::read(path), place(path, root)?)
+        place(path, root)?
     };
-    let text = text.map_err(|error| failure(path, &error))?;
+    let text = text(path)?;
     let file = sources.add(place.name, text);
     let mut loader = FileLoader::new(place.root, place.shown);
     let (piece, diagnostics) = resolve::resolve(sources, file, &mut loader);
     Ok(Read { piece, diagnostics })
+}
+
+fn is_standard_input(path: &Path) -> bool {
+    [STANDARD_INPUT, "/dev/stdin"].iter().any(|name| path.as_os_str() == *name)
+}
+
+/// The text of a source file, or of the standard input.
+pub(super) fn text(path: &Path) -> Result<String, Failure> {
+    let text = match is_standard_input(path) {
+        true => files::text(io::stdin().lock()),
+        false => files::read(path),
+    };
+    text.map_err(|error| failure(path, &error))
 }
 
 /// Where a source lies.

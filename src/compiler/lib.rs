@@ -5,14 +5,16 @@
 //! ```
 //!
 //! Beside these stages stand [`music`] (pure theory), [`instruments`] (the catalogue), [`harmony`]
-//! (chords inferred from voices) and [`diagnostics`] (findings and how to show them). Nothing here
-//! reads or writes a file, knows a staff, or judges the music.
+//! (chords inferred from voices), [`diagnostics`] (findings and how to show them) and [`mod@format`]
+//! (the canonical form of a source). Nothing here reads or writes a file, knows a staff, or judges
+//! the music.
 
 // What pest makes of the grammar asks for it.
 extern crate alloc;
 
 pub mod arrange;
 pub mod diagnostics;
+pub mod format;
 pub mod harmony;
 pub mod instruments;
 pub mod music;

@@ -23,6 +23,7 @@ import check_editor
 import check_files
 import check_findings
 import check_harmony
+import check_import
 import check_midi
 import check_schema
 import check_staves
@@ -105,7 +106,7 @@ def agreement(scorings):
         yield from sorted(pool.imap_unordered(_compare, jobs), key=lambda finding: finding.name)
 
 
-def checks(work, samples):
+def checks(ripieno, work, samples):
     sources = [*samples, *(work / "sources").iterdir()]
     scorings = outputs.scorings(work / "once", sources)
     _, wanted = stress.crooks()
@@ -117,6 +118,8 @@ def checks(work, samples):
     yield from check_text.check(scorings)
     yield from check_staves.check(scorings)
     yield from agreement(scorings)
+    own = sorted((scoring.score("musicxml") for scoring in scorings), key=lambda p: p.stat().st_size)
+    yield from check_import.check(ripieno, work / "import", own[:4])
     yield check_checks.check({s.name: s for s in scorings}, work / "planted")
 
 
@@ -136,7 +139,7 @@ def main(ripieno, *samples):
             check_corpus.check(ripieno),
             [check_catalogue.check(ripieno)],
         )
-        for stage in (findings, said, *outside, checks(work, samples)):
+        for stage in (findings, said, *outside, checks(ripieno, work, samples)):
             for finding in stage:
                 passed += finding.passed
                 failed += not finding.passed

@@ -7,4 +7,5 @@ pub mod arithmetic;
 pub mod choices;
 pub mod compiling;
 pub mod generator;
+pub mod importing;
 pub mod outputs;

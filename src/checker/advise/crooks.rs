@@ -199,7 +199,8 @@ fn judge(
 
 fn pair(music: &Music, instrument: &'static Instrument, crook: &'static Tuning, year: i32) -> Pair {
     let top = instrument.natural.as_ref().map_or(0, |series| series.first_safe_to);
-    let trumpet = instrument.id == "natural-trumpet";
+    // Trumpets have no hand in the bell to make what the series lacks.
+    let trumpet = instrument.natural.as_ref().is_some_and(|series| series.stopping_from.is_none());
     let mut places: Vec<(PitchName, f64, f64)> = Vec::new();
     let mut heights: Vec<i32> = Vec::new();
     for rank in [PlayerRank::First, PlayerRank::Second] {

@@ -164,8 +164,8 @@ impl<D: Disk> OutputFolder<D> {
         self.changes.push(Change { place: self.folder.join(path), staged: None });
     }
 
-    /// Puts everything in its place; gives back how many files are new or changed.
-    pub(super) fn place(mut self) -> Result<usize, Failure> {
+    /// Puts everything in its place; gives back which files are new or changed.
+    pub(super) fn place(mut self) -> Result<Vec<PathBuf>, Failure> {
         interrupt::stop_if_asked()?;
         // From here on a signal waits until the folder is whole again.
         let _whole = interrupt::hold();
@@ -187,7 +187,8 @@ impl<D: Disk> OutputFolder<D> {
         }
         self.done = true;
         self.remove_empty(&changes);
-        Ok(changes.iter().filter(|change| change.staged.is_some()).count())
+        let written = changes.into_iter().filter(|change| change.staged.is_some());
+        Ok(written.map(|change| change.place).collect())
     }
 
     /// Removes folders that hold nothing any more, now that files of theirs are gone.

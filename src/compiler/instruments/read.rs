@@ -48,16 +48,22 @@ pub(super) fn read_files(files: &[(&str, &str)]) -> Result<Vec<Instrument>, Cata
     for (file, text) in files {
         raw.extend(raw_tables(file, text)?);
     }
+    // Only what is like another is put together from two tables; all others are taken as they are.
+    let all: Vec<&RawTable> = raw.iter().collect();
+    let mut wholes: Vec<Option<toml::Table>> = Vec::with_capacity(raw.len());
+    for (index, raw) in all.iter().enumerate() {
+        let like = raw.table.contains_key("like");
+        let whole = like.then(|| inherited(&all, index, &mut Vec::new())).transpose();
+        wholes.push(whole.map_err(|fault| raw.error(fault))?);
+    }
     let mut catalogue: Vec<Instrument> = Vec::with_capacity(raw.len());
     let mut words: HashSet<String> = HashSet::new();
-    let raw: Vec<&RawTable> = raw.iter().collect();
-    for (index, RawTable { file, id, .. }) in raw.iter().enumerate() {
-        let error = |fault| CatalogueError { file: file.clone(), instrument: id.clone(), fault };
-        let whole = inherited(&raw, index, &mut Vec::new()).map_err(error)?;
-        let instrument = build(whole).map_err(error)?;
+    for (mut raw, whole) in raw.into_iter().zip(wholes) {
+        let table = whole.unwrap_or_else(|| std::mem::take(&mut raw.table));
+        let instrument = build(table).map_err(|fault| raw.error(fault))?;
         for word in std::iter::once(&instrument.id).chain(&instrument.aliases) {
             if !words.insert(word.clone()) {
-                return Err(error(format!(
+                return Err(raw.error(format!(
                     "field `id` or `aliases`: the word `{word}` is already taken"
                 )));
             }
@@ -73,6 +79,12 @@ pub(super) struct RawTable {
     pub file: String,
     pub id: String,
     pub table: toml::Table,
+}
+
+impl RawTable {
+    fn error(&self, fault: Fault) -> CatalogueError {
+        CatalogueError { file: self.file.clone(), instrument: self.id.clone(), fault }
+    }
 }
 
 pub(super) fn raw_tables(file: &str, text: &str) -> Result<Vec<RawTable>, CatalogueError> {

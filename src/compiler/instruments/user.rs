@@ -26,6 +26,8 @@ pub struct UserFault {
     pub message: String,
     /// What to do.
     pub help: String,
+    /// The `id` of the instrument that is lost by it, where it has one.
+    pub instrument: Option<String>,
 }
 
 /// Reads a file of instruments. `known` are those that the user has declared before; the
@@ -96,7 +98,8 @@ pub fn read_instruments(
             Err(text) => {
                 let field = field_of(&text);
                 let message = format!("The instrument `{id}` cannot be read: {}.", plain(&text));
-                faults.push(fault(place(&field), message, &help_for(&field, known)));
+                let lost = fault(place(&field), message, &help_for(&field, known));
+                faults.push(UserFault { instrument: Some(id.clone()), ..lost });
             }
         }
     }
@@ -107,7 +110,7 @@ const FORMAT: &str = "Write tables like those of the catalogue: `[[instrument]]`
                       `id = \"five-string-cello\"` and `like = \"cello\"`.";
 
 fn fault(range: Range<usize>, message: String, help: &str) -> UserFault {
-    UserFault { range, message, help: help.to_string() }
+    UserFault { range, message, help: help.to_string(), instrument: None }
 }
 
 /// The tables of the catalogue as they are written, for what is like them.

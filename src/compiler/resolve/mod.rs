@@ -62,7 +62,7 @@ pub fn resolve_again(
 struct Context {
     diagnostics: Vec<Diagnostic>,
     /// The instruments of the user.
-    instruments: Vec<&'static Instrument>,
+    instruments: loader::UsersInstruments,
     told: lost::Told,
     counted: music::Counted,
 }
@@ -75,7 +75,7 @@ impl Context {
     /// The instrument of that word: one of the user's or of the catalogue.
     fn instrument(&self, word: &str) -> Option<&'static Instrument> {
         let called = |i: &&&'static Instrument| i.id == word || i.aliases.iter().any(|a| a == word);
-        self.instruments.iter().find(called).copied().or_else(|| instruments::find(word))
+        self.instruments.known.iter().find(called).copied().or_else(|| instruments::find(word))
     }
 
     /// Are there errors among the findings from the one of that index on?

@@ -101,6 +101,13 @@ impl Builder<'_> {
             self.state.octave_doubtful = true;
             self.state.doubtful = true;
             self.state.last = None;
+            // Its end may be among what could not be read.
+            if self.state.slur.take().is_some()
+                && let Some(note) = self.music.notes.last_mut()
+            {
+                note.attached.slur_ends = true;
+            }
+            self.state.slur_waits = false;
             self.covers(index, index + 1);
             return index + 1;
         }

@@ -1,0 +1,226 @@
+//! `ripieno import`.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use clap::ValueEnum;
+use serde::Serialize;
+
+use super::source::{self, counts, has_errors};
+use super::{End, Failure, Outcome, Show, files, print};
+use ripieno_checker::{advise, check};
+use ripieno_compiler::diagnostics::Sources;
+use ripieno_compiler::resolve::{self, NoFiles, Scoring};
+use ripieno_compiler::syntax::LARGEST_SOURCE;
+use ripieno_import::{self as import, Import, Options, Reduction, Report, Setting};
+
+/// What names the standard output in place of a file.
+const STANDARD_OUTPUT: &str = "-";
+
+/// What `import` takes.
+#[derive(clap::Args)]
+pub(super) struct Arguments {
+    /// The piece: MusicXML (.musicxml, .xml, .mxl) or a MIDI file (.mid).
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
+    /// The source that is written, `-` for the standard output; otherwise it is called like FILE,
+    /// with the ending .ripieno, in the working folder.
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+    /// Voices alone, or with an ensemble and a scoring as the file has them.
+    #[arg(long = "as", value_enum, default_value = "voices")]
+    setting: As,
+    /// Bring a fuller score to melody and bass, with the chords: a proposal to begin from.
+    #[arg(long, value_enum, value_name = "TO")]
+    reduce: Option<Reduce>,
+    /// Only this part, by its name in the file (may be given several times).
+    #[arg(long, value_name = "NAME")]
+    part: Vec<String>,
+    /// Only these bars, by their numbers in the file: `9..16`.
+    #[arg(long, value_name = "N..M", value_parser = bars)]
+    bars: Option<(i32, i32)>,
+    /// Write over a source that is there already.
+    #[arg(long)]
+    overwrite: bool,
+    /// How the report and the findings are shown.
+    #[arg(long, value_enum, default_value = "rich")]
+    format: Show,
+}
+
+/// What is made of a piece.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum As {
+    /// Voices alone.
+    Voices,
+    /// Voices, an ensemble and a scoring.
+    Scoring,
+}
+
+/// To what a score is reduced.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Reduce {
+    /// Melody and bass.
+    Two,
+    /// Melody, a filler and bass.
+    Three,
+}
+
+/// The report and the findings as data.
+#[derive(Serialize)]
+struct Data<'a> {
+    source: &'a str,
+    #[serde(flatten)]
+    report: &'a Report,
+    errors: bool,
+}
+
+fn bars(text: &str) -> Result<(i32, i32), String> {
+    let (first, last) = text.split_once("..").unwrap_or((text, text));
+    match (first.trim().parse(), last.trim().parse()) {
+        (Ok(first), Ok(last)) if first <= last => Ok((first, last)),
+        _ => Err("write the first and the last bar, for example 9..16".to_string()),
+    }
+}
+
+pub(super) fn run(arguments: &Arguments) -> Outcome {
+    let path = &arguments.file;
+    let target = target(arguments)?;
+    let bytes = files::read_bytes(path, import::LARGEST)?;
+    let stem = path.file_stem().map(|stem| stem.to_string_lossy().into_owned());
+    let mut options = Options {
+        setting: match arguments.setting {
+            As::Voices => Setting::Voices,
+            As::Scoring => Setting::Scoring,
+        },
+        reduce: None,
+        parts: arguments.part.clone(),
+        bars: arguments.bars,
+        harmony: None,
+        title: stem.unwrap_or_default(),
+    };
+    let failed = |error| Failure(format!("{}: {error}", path.display()));
+    if let Some(reduce) = arguments.reduce {
+        // The chords of a reduction are those of all voices.
+        let whole = Options { setting: Setting::Voices, ..options.clone() };
+        options.harmony = harmony(import::import(&bytes, &whole).map_err(failed)?.source);
+        options.reduce = Some(match reduce {
+            Reduce::Two => Reduction::Two,
+            Reduce::Three => Reduction::Three,
+        });
+    }
+    let Import { source: text, report } = import::import(&bytes, &options).map_err(failed)?;
+    drop(bytes);
+    if text.len() > LARGEST_SOURCE {
+        return Err(Failure(format!(
+            "{}: the source would be longer than 16 MB; import single parts with `--part` or some bars with `--bars`",
+            path.display()
+        )));
+    }
+    match &target {
+        None => print(&text)?,
+        Some(target) if arguments.overwrite => files::write_over(target, text.as_bytes())?,
+        Some(target) => files::write_new(target, text.as_bytes())?,
+    }
+    show(arguments, target.as_deref(), text, &report)
+}
+
+/// The chords that the voices of a source spell, as a block of the source; none where it declares
+/// chords itself, from near its beginning on.
+fn harmony(source: String) -> Option<String> {
+    let mut sources = Sources::new();
+    let file = sources.add("whole.ripieno", source);
+    let (piece, _) = resolve::resolve(&mut sources, file, &mut NoFiles);
+    if piece.harmony.first().is_some_and(|chord| chord.start * 10 <= piece.form.end()) {
+        return None;
+    }
+    let mut found = advise::harmony(&piece).bars.into_iter().peekable();
+    found.peek()?;
+    let mut block = "harmony {\n".to_string();
+    for number in piece.form.bars.iter().map(|bar| bar.number) {
+        block.push_str(&format!("  {number}:"));
+        // A bar in which nothing sounds has no chord.
+        let bar = found.next_if(|bar| bar.bar == number);
+        let chords = bar.map(|bar| bar.chords).unwrap_or_default();
+        let several = chords.len() > 1;
+        for chord in chords {
+            let value = if several { format!(" {}", chord.length) } else { String::new() };
+            block.push_str(&format!("{value} {}", chord.chord));
+        }
+        block.push_str(" |\n");
+    }
+    Some(block + "}")
+}
+
+/// The file that is written; none for the standard output.
+fn target(arguments: &Arguments) -> Result<Option<PathBuf>, Failure> {
+    let target = match &arguments.output {
+        Some(output) if output.as_os_str() == STANDARD_OUTPUT => return Ok(None),
+        Some(output) => output.clone(),
+        None => {
+            let mut name = arguments.file.file_stem().unwrap_or_default().to_os_string();
+            name.push(".ripieno");
+            PathBuf::from(name)
+        }
+    };
+    if target.file_name().is_none() || target.is_dir() {
+        return Err(Failure(format!("{} is not the name of a file", target.display())));
+    }
+    if !arguments.overwrite && target.symlink_metadata().is_ok() {
+        return Err(Failure(format!(
+            "{} is there already; name another with `-o`, or write over it with `--overwrite`",
+            target.display()
+        )));
+    }
+    Ok(Some(target))
+}
+
+/// Checks what was written and shows what there is to know of it.
+fn show(arguments: &Arguments, target: Option<&Path>, text: String, report: &Report) -> Outcome {
+    let mut sources = Sources::new();
+    let name = target.map_or_else(|| STANDARD_OUTPUT.to_string(), files::slashes);
+    let file = sources.add(name.clone(), text);
+    let (piece, of_source) = resolve::resolve(&mut sources, file, &mut NoFiles);
+    let scorings: Vec<&Arc<Scoring>> = piece.scorings.iter().collect();
+    // That nobody plays the voices yet need not be said of each.
+    let silent: &[String] = if scorings.is_empty() { &["names/unused-voice".into()] } else { &[] };
+    let options = source::options(&[], silent, &[])?;
+    let findings = check::report(&piece, of_source, &scorings, &options);
+    let errors = has_errors(&findings);
+    let end = if errors { End::ErrorsInMusic } else { End::Fine };
+    if arguments.format == Show::Json {
+        let data = Data { source: &name, report, errors };
+        let text = serde_json::to_string_pretty(&data)
+            .map_err(|error| Failure(format!("cannot write the report as data: {error}")))?;
+        if target.is_some() {
+            print(&format!("{text}\n"))?;
+        } else {
+            let _ = writeln!(std::io::stderr(), "{text}");
+        }
+        return Ok(end);
+    }
+    source::show(&sources, &findings, arguments.format)?;
+    let _ = std::io::stderr().lock().write_all(report.to_text().as_bytes());
+    if target.is_none() {
+        return Ok(end);
+    }
+    let next = match arguments.setting {
+        As::Scoring => format!(
+            "Look the ensemble and the roles of the scoring over, then:\n  ripieno build {name}\n"
+        ),
+        As::Voices => format!(
+            "Who can take its voices:\n  ripieno advise voices {name}\nThen write an ensemble and a scoring for it in your editor.\n"
+        ),
+    };
+    let plural = |n: usize, word: &str| match n {
+        1 => format!("1 {word}"),
+        n => format!("{n} {word}s"),
+    };
+    print(&format!(
+        "{name}: {}, {}; {}\n{next}",
+        plural(piece.voices.len(), "voice"),
+        plural(piece.form.bars.len(), "bar"),
+        counts(&findings)
+    ))?;
+    Ok(end)
+}

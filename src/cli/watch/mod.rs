@@ -1,0 +1,267 @@
+//! `ripieno watch`: builds again what a save changed, and says it in one line.
+
+mod folders;
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use sha2::{Digest, Sha256};
+
+use super::build::{self, Built, Wanted};
+use super::source::{self, counts};
+use super::{Failure, Outcome, print};
+use folders::Folders;
+use ripieno_compiler::diagnostics::{FileId, Severity, Sources, short};
+use ripieno_compiler::syntax::{Declaration, parse};
+use ripieno_writers::render::Format;
+
+/// What `watch` takes.
+#[derive(clap::Args)]
+pub(super) struct Arguments {
+    /// The sources; the files that they use are watched as well.
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
+    /// The folder into which everything is written: DIR/<piece>/<scoring>/…
+    #[arg(short, long, value_name = "DIR", default_value = "build")]
+    output: PathBuf,
+    /// Write only this scoring (may be given several times).
+    #[arg(long, value_name = "NAME")]
+    scoring: Vec<String>,
+    /// Write only these formats: text, midi, musicxml.
+    #[arg(long, value_name = "FORMAT", value_delimiter = ',', value_parser = build::format)]
+    only: Vec<Format>,
+    /// Write even if there are errors in the music; the parts will show them.
+    #[arg(long)]
+    despite_errors: bool,
+    /// Remove files of earlier builds that the source no longer gives.
+    #[arg(long)]
+    prune: bool,
+    /// The folder below which used files must lie.
+    #[arg(long, value_name = "DIR")]
+    root: Option<PathBuf>,
+    /// Treat findings of these rules, families or severities (`warnings`, `advice`, `all`) as errors.
+    #[arg(long, value_name = "RULE", value_delimiter = ',')]
+    deny: Vec<String>,
+    /// Leave out findings of these rules, families or severities (`warnings`, `advice`, `all`).
+    #[arg(long, value_name = "RULE", value_delimiter = ',')]
+    allow: Vec<String>,
+}
+
+/// What stands in a file: its digest, or nothing where it cannot be read.
+type State = Option<[u8; 32]>;
+
+/// A source that is built again and again.
+struct Watched {
+    path: PathBuf,
+    /// Itself and the files that it used when it was read last, those that are missing as well,
+    /// with what stood in them; `None` for one that has not been built yet.
+    inputs: BTreeMap<PathBuf, Option<State>>,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Outcome {
+    let wanted = Wanted {
+        output: &arguments.output,
+        scorings: &arguments.scoring,
+        formats: build::formats(&arguments.only),
+        root: arguments.root.as_deref(),
+        options: source::options(&arguments.deny, &arguments.allow, &[])?,
+        despite_errors: arguments.despite_errors,
+        prune: arguments.prune,
+    };
+    // A file that vanishes may come back; one that never was is a slip of the pen.
+    for path in &arguments.files {
+        if !path.is_file() {
+            return Err(Failure(format!("there is no file {}", path.display())));
+        }
+    }
+    let mut watched: Vec<Watched> = arguments
+        .files
+        .iter()
+        .map(|path| Watched { path: path.clone(), inputs: BTreeMap::from([(path.clone(), None)]) })
+        .collect();
+    let mut folders = Folders::new()?;
+    loop {
+        // First watch, then look: so nothing is saved in between.
+        folders.cover(watched.iter().flat_map(|watched| watched.inputs.keys()));
+        // Many editors empty a file before they write it; a busy machine may take its time.
+        for _ in 0..PATIENCE {
+            if !watched.iter().any(Watched::is_being_saved) {
+                break;
+            }
+            folders.wait_more();
+        }
+        let mut built = false;
+        for watched in &mut watched {
+            if watched.has_changed() {
+                print(&watched.build(&wanted))?;
+                built = true;
+            }
+        }
+        if !built {
+            folders.wait();
+        }
+    }
+}
+
+/// How often an empty file is waited for before it is believed to be empty.
+const PATIENCE: usize = 4;
+
+impl Watched {
+    /// Has a file been emptied?
+    fn is_being_saved(&self) -> bool {
+        let emptied = |(path, before): (&PathBuf, &Option<State>)| {
+            path.metadata().is_ok_and(|data| data.is_file() && data.len() == 0)
+                && before.is_none_or(|before| before != state(path))
+        };
+        self.inputs.iter().any(emptied)
+    }
+
+    fn has_changed(&self) -> bool {
+        self.inputs.iter().any(|(path, before)| before.is_none_or(|before| before != state(path)))
+    }
+
+    /// Builds it; gives back the line that says what became of it.
+    fn build(&mut self, wanted: &Wanted) -> String {
+        let now = chrono::Local::now().format("%H:%M:%S");
+        let said = |what: &str| format!("{now}  {}: {what}\n", self.path.display());
+        let before: BTreeMap<PathBuf, State> =
+            self.inputs.keys().map(|path| (path.clone(), state(path))).collect();
+        let settled = |before: &BTreeMap<PathBuf, State>| {
+            before.iter().map(|(path, state)| (path.clone(), Some(*state))).collect()
+        };
+        if before.get(&self.path) == Some(&None) && !self.path.exists() {
+            let line = said("gone; it is built again when it is back");
+            self.inputs = BTreeMap::from([(self.path.clone(), Some(None))]);
+            return line;
+        }
+        let mut sources = Sources::new();
+        let built = build::alone(wanted, &self.path, &mut sources);
+        let line = match built {
+            Ok(built) => said(&sentence(&built, &sources, wanted)),
+            Err(Failure(why)) => said(&why.replace('\n', " ")),
+        };
+        if sources.len() == 0 {
+            self.inputs = settled(&before);
+            return line;
+        }
+        let texts: BTreeSet<[u8; 32]> =
+            sources.iter().map(|source| Sha256::digest(&source.text).into()).collect();
+        self.inputs = inputs(&self.path, &sources)
+            .into_iter()
+            .map(|path| {
+                // Of a file that was not known before, what was read, not what stands there now.
+                let state = before.get(&path).copied().or_else(|| {
+                    Some(state(&path)).filter(|state| state.is_none_or(|d| texts.contains(&d)))
+                });
+                (path, state)
+            })
+            .collect();
+        line
+    }
+}
+
+fn state(path: &Path) -> State {
+    // A pipe may have no writer.
+    if !path.is_file() {
+        return None;
+    }
+    fs::read(path).ok().map(|bytes| Sha256::digest(bytes).into())
+}
+
+/// A source and all files that it and they use, whether they are there or not.
+fn inputs(root: &Path, sources: &Sources) -> BTreeSet<PathBuf> {
+    let mut inputs = BTreeSet::from([root.to_path_buf()]);
+    for (number, source) in sources.iter().enumerate() {
+        let place = if number == 0 { root } else { Path::new(&source.name) };
+        let beside = place.parent().unwrap_or(Path::new(""));
+        for declaration in parse(FileId(0), &source.text).0.declarations {
+            if let Declaration::Use(path) = &*declaration {
+                inputs.insert(beside.join(&path.value));
+            }
+        }
+    }
+    inputs
+}
+
+/// What became of a source, in one line.
+fn sentence(built: &Built, sources: &Sources, wanted: &Wanted) -> String {
+    let errors = built.findings.iter().filter(|finding| finding.severity == Severity::Error);
+    let first: Vec<_> = errors.take(1).cloned().collect();
+    let found = if built.findings.is_empty() {
+        String::new()
+    } else {
+        format!("; {}", counts(&built.findings))
+    };
+    let first = short::render(&first, sources);
+    let first = first.split_whitespace().collect::<Vec<_>>().join(" ");
+    match &built.written {
+        None if !first.is_empty() => {
+            format!("{}, nothing written; first {first}", counts(&built.findings))
+        }
+        None => format!("no scoring, so nothing to write{found}"),
+        Some(files) if files.is_empty() => {
+            format!("nothing to write: all files are as they were{found}")
+        }
+        Some(files) => format!("wrote {}{found}", written(files, wanted.output)),
+    }
+}
+
+/// How many names of parts are told of a scoring.
+const NAMES: usize = 6;
+
+/// "village (score, violin-1), spa (oboe-1)": what is new or changed, by scoring.
+fn written(files: &[PathBuf], output: &Path) -> String {
+    let mut scorings: Vec<(String, Vec<String>)> = Vec::new();
+    for file in files {
+        // <piece>/<scoring>/parts/01-<part>.<format>
+        let below = file.strip_prefix(output).unwrap_or(file);
+        let scoring = below.components().nth(1).map(|c| c.as_os_str().to_string_lossy());
+        let stem = file.file_stem().unwrap_or_default().to_string_lossy();
+        let number = stem.find(|letter: char| !letter.is_ascii_digit()).unwrap_or(0);
+        let part = stem[number..].strip_prefix('-').filter(|_| number > 0).unwrap_or(&stem);
+        let scoring = scoring.unwrap_or_default().into_owned();
+        let known = scorings.iter().position(|(name, _)| *name == scoring);
+        let at = known.unwrap_or_else(|| {
+            scorings.push((scoring, Vec::new()));
+            scorings.len() - 1
+        });
+        let parts = &mut scorings[at].1;
+        if !parts.iter().any(|known| known == part) {
+            // The score first.
+            let place = if part == "score" { 0 } else { parts.len() };
+            parts.insert(place, part.to_string());
+        }
+    }
+    let told = scorings.iter().map(|(scoring, parts)| {
+        // One more name is no longer than to say that there is one more.
+        let names = if parts.len() > NAMES + 1 { NAMES } else { parts.len() };
+        let more = match parts.len() - names {
+            0 => String::new(),
+            more => format!(" and {more} more"),
+        };
+        format!("{scoring} ({}{more})", parts[..names].join(", "))
+    });
+    told.collect::<Vec<_>>().join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_was_written_is_told_by_scoring_each_part_once() {
+        let files: Vec<PathBuf> = [
+            "small/parts/01-oboe.mid",
+            "small/parts/01-oboe.txt",
+            "small/score.txt",
+            "large/parts/10-horn-2.txt",
+        ]
+        .map(|path| Path::new("out/weir").join(path))
+        .into();
+        assert_eq!(written(&files, Path::new("out")), "small (score, oboe), large (horn-2)");
+        let many = (1..=9).map(|n| PathBuf::from(format!("out/weir/tutti/parts/0{n}-a{n}.txt")));
+        let many: Vec<PathBuf> = many.collect();
+        assert_eq!(written(&many, Path::new("out")), "tutti (a1, a2, a3, a4, a5, a6 and 3 more)");
+    }
+}

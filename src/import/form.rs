@@ -1,0 +1,136 @@
+//! Writes the form and the harmony.
+
+use std::fmt::Write;
+
+use super::loss::Losses;
+use super::score::{Bar, Score};
+use super::signs;
+use super::tuplets::is_plain;
+use super::voice::{quoted, value_text};
+use crate::music::{Chord, Time};
+
+/// Writes the block of the form.
+pub(super) fn form(out: &mut String, score: &Score) {
+    let mut lines: Vec<(i32, i32, String)> = Vec::new();
+    let number = |index: usize| score.bars[index].number;
+    for (index, bar) in score.bars.iter().enumerate() {
+        let mut items = Vec::new();
+        if bar.metre_shown {
+            items.push(format!("metre {}", bar.metre));
+        }
+        if bar.key_shown {
+            items.push(format!("key {}", bar.key));
+        }
+        if bar.number == 0 {
+            items.push(format!("pick-up {}", value_text(bar.length)));
+        } else if bar.length != bar.metre.bar_length() {
+            items.push(format!("length {}", length_text(bar)));
+        }
+        if let Some(tempo) = &bar.tempo {
+            items.push(signs::tempo(tempo.beat, tempo.words.as_deref()));
+        }
+        if let Some(mark) = &bar.mark {
+            items.push(format!("mark {}", quoted(mark)));
+        }
+        let repeat_ends = score.repeats.iter().any(|(_, last)| *last == index);
+        if bar.double && !repeat_ends && index + 1 < score.bars.len() {
+            items.push("double-bar".to_string());
+        }
+        if !items.is_empty() {
+            lines.push((bar.number, bar.number, items.join(", ")));
+        }
+    }
+    for (first, last) in &score.repeats {
+        lines.push((number(*first), number(*last), "repeat".to_string()));
+    }
+    for (first, last, ending) in &score.endings {
+        lines.push((number(*first), number(*last), format!("ending {ending}")));
+    }
+    lines.sort_by_key(|(first, ..)| *first);
+    let last = score.bars.last().map_or(1, |bar| bar.number);
+    lines.push((last, last, "end".to_string()));
+    let bars: Vec<String> = lines
+        .iter()
+        .map(
+            |(first, last, _)| {
+                if first == last { first.to_string() } else { format!("{first}..{last}") }
+            },
+        )
+        .collect();
+    let width = bars.iter().map(String::len).max().unwrap_or(0);
+    out.push_str("form {\n");
+    for (bar, (.., items)) in bars.iter().zip(&lines) {
+        let _ = writeln!(out, "  {bar:width$}  {items}");
+    }
+    out.push_str("}\n");
+}
+
+/// A length in the unit of the metre where it is a whole number of it.
+fn length_text(bar: &Bar) -> String {
+    let unit = i64::from(bar.metre.unit);
+    match bar.length.ratio(Time::of(1, unit)) {
+        Some((count, 1)) if count <= 64 => format!("{count}/{unit}"),
+        _ => bar.length.to_string(),
+    }
+}
+
+/// Writes the block of the harmony, if there is any. A chord holds until the next.
+pub(super) fn harmony(out: &mut String, score: &Score, losses: &mut Losses) {
+    if score.chords.is_empty() {
+        return;
+    }
+    out.push_str("\nharmony {\n");
+    let mut held: Option<Chord> = None;
+    let mut next = 0;
+    for (index, bar) in score.bars.iter().enumerate() {
+        let mut here: Vec<(Time, Chord)> = Vec::new();
+        while let Some((at, chord)) = score.chords.get(next).filter(|(at, _)| *at < bar.end()) {
+            let mut at = *at - bar.start;
+            if !is_plain(at) {
+                losses.changed(
+                    "chord symbols inside a tuplet, moved to the eighth before",
+                    None,
+                    index,
+                );
+                at = Time::EIGHTH * at.div_floor(Time::EIGHTH);
+            }
+            if here.last().is_some_and(|(before, _)| *before == at) {
+                here.pop();
+            }
+            if here.last().is_none_or(|(_, before)| before != chord) {
+                here.push((at, *chord));
+            }
+            next += 1;
+        }
+        match (here.first_mut(), held) {
+            (Some((at, _)), Some(held)) if *at > Time::ZERO => {
+                here.insert(0, (Time::ZERO, held));
+            }
+            (Some((at, _)), None) if *at > Time::ZERO => {
+                losses.changed(
+                    "the first chord symbol, written from the beginning of its bar",
+                    None,
+                    index,
+                );
+                *at = Time::ZERO;
+            }
+            (None, Some(held)) => here.push((Time::ZERO, held)),
+            _ => {}
+        }
+        held = here.last().map(|(_, chord)| *chord).or(held);
+        let _ = write!(out, "  {}:", bar.number);
+        let ends = here.iter().skip(1).map(|(at, _)| *at).chain([bar.length]);
+        let several = here.len() > 1;
+        let mut value: Option<Time> = None;
+        for ((at, chord), end) in here.iter().zip(ends) {
+            let length = end - *at;
+            if several && value != Some(length) {
+                value = Some(length);
+                let _ = write!(out, " {}", value_text(length));
+            }
+            let _ = write!(out, " {chord}");
+        }
+        out.push_str(" |\n");
+    }
+    out.push_str("}\n");
+}

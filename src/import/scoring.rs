@@ -1,0 +1,233 @@
+//! Writes an ensemble and a scoring as the file has them: who plays which line, and who doubles
+//! whom.
+
+use std::fmt::Write;
+
+use super::loss::Losses;
+use super::players::{self, Proposal};
+use super::score::{Line, Note, Score};
+use crate::music::{Interval, Pitch};
+
+/// The year of the proposed ensemble: most instruments of the catalogue are built by then.
+const YEAR: i32 = 1885;
+
+/// A line with its player.
+struct Seat {
+    part: usize,
+    /// Index of the line in its part.
+    line: usize,
+    proposal: Proposal,
+    /// Name of the ensemble's line.
+    section: String,
+    /// The player's name.
+    player: String,
+    /// The player whose line this is, an octave or two away.
+    doubles: Option<(usize, i32)>,
+}
+
+/// A scoring of a piece.
+pub(super) struct Scoring {
+    seats: Vec<Seat>,
+    /// The ensemble and the scoring as they stand in the source.
+    text: String,
+}
+
+impl Scoring {
+    /// Is the line played from another one's voice, so that it needs none of its own?
+    pub(super) fn is_doubling(&self, part: usize, line: usize) -> bool {
+        self.seats
+            .iter()
+            .any(|seat| seat.part == part && seat.line == line && seat.doubles.is_some())
+    }
+
+    /// The ensemble and the scoring as they stand in the source.
+    pub(super) fn text(&self) -> &str {
+        &self.text
+    }
+}
+
+/// Makes an ensemble and a scoring of the parts of a piece.
+pub(super) fn make(score: &Score, losses: &mut Losses, guesses: &mut Vec<String>) -> Scoring {
+    let mut seats = seats(score);
+    name(&mut seats);
+    for seat in seats.iter().filter(|seat| !seat.proposal.exact) {
+        let part = &score.parts[seat.part];
+        let stroke = part.lines[seat.line].stroke;
+        let wanted = stroke.and_then(|index| part.instruments.get(usize::from(index)));
+        let wanted = wanted.map(|i| i.name.clone()).filter(|name| !name.is_empty());
+        let wanted = wanted.unwrap_or_else(|| match part.name.is_empty() {
+            true => "a part without a name".to_string(),
+            false => part.name.clone(),
+        });
+        let guess = format!(
+            "{}: the catalogue has no such instrument; `{}` is proposed",
+            wanted, seat.proposal.instrument.id
+        );
+        if !guesses.contains(&guess) {
+            guesses.push(guess);
+        }
+    }
+    guesses.push(format!("the year of the ensemble: {YEAR} is proposed, write your own"));
+    for index in 0..seats.len() {
+        seats[index].doubles = doubled(score, &seats, index);
+    }
+    let text = text(score, &seats, losses);
+    Scoring { seats, text }
+}
+
+fn seats(score: &Score) -> Vec<Seat> {
+    let mut seats = Vec::new();
+    for (part, in_part) in score.parts.iter().enumerate() {
+        for (line, of_line) in in_part.lines.iter().enumerate() {
+            // Hands of one player are judged together: what suits the first line suits all.
+            let judged = if of_line.stroke.is_some() { of_line } else { &in_part.lines[0] };
+            seats.push(Seat {
+                part,
+                line,
+                proposal: players::propose(in_part, judged),
+                section: String::new(),
+                player: String::new(),
+                doubles: None,
+            });
+        }
+    }
+    seats
+}
+
+/// One line of the ensemble for each part, or for each instrument of a player of percussion.
+fn name(seats: &mut [Seat]) {
+    let group = |seat: &Seat| (seat.part, seat.proposal.instrument.id.clone());
+    let mut groups: Vec<(usize, String)> = Vec::new();
+    for seat in seats.iter() {
+        if groups.last() != Some(&group(seat)) && !groups.contains(&group(seat)) {
+            groups.push(group(seat));
+        }
+    }
+    for seat in seats.iter_mut() {
+        let own = (seat.part, seat.proposal.instrument.id.clone());
+        let alike: Vec<&(usize, String)> = groups.iter().filter(|(_, id)| *id == own.1).collect();
+        let place = alike.iter().position(|other| **other == own).unwrap_or(0);
+        seat.section = match alike.len() {
+            0 | 1 => own.1,
+            _ => format!("{}-{}", own.1, place + 1),
+        };
+    }
+    let sections: Vec<String> = seats.iter().map(|seat| seat.section.clone()).collect();
+    for (index, seat) in seats.iter_mut().enumerate() {
+        let count = sections.iter().filter(|other| **other == seat.section).count();
+        let place = sections[..=index].iter().filter(|other| **other == seat.section).count();
+        seat.player = match count {
+            1 => seat.section.clone(),
+            _ => format!("{}.{place}", seat.section),
+        };
+    }
+}
+
+/// The seat whose line this one doubles, and in how many octaves: note for note, with all marks
+/// and directions.
+fn doubled(score: &Score, seats: &[Seat], index: usize) -> Option<(usize, i32)> {
+    let line = |seat: &Seat| &score.parts[seat.part].lines[seat.line];
+    let own = line(&seats[index]);
+    if own.notes.is_empty() || own.stroke.is_some() {
+        return None;
+    }
+    (0..index).filter(|other| seats[*other].doubles.is_none()).find_map(|other| {
+        [0, 1, -1, 2, -2]
+            .into_iter()
+            .find(|octaves| same(line(&seats[other]), own, *octaves))
+            .map(|octaves| (other, octaves))
+    })
+}
+
+fn same(one: &Line, two: &Line, octaves: i32) -> bool {
+    let moved = |pitch: &Pitch| pitch.transposed(Interval::octaves(octaves));
+    let alike = |one: &Note, two: &Note| {
+        (one.start, one.end, one.marks, one.tremolo, one.slur_starts, one.slur_ends)
+            == (two.start, two.end, two.marks, two.tremolo, two.slur_starts, two.slur_ends)
+            && one.graces.is_none()
+            && two.graces.is_none()
+            && one.pitches.len() == two.pitches.len()
+            && one.pitches.iter().zip(&two.pitches).all(|(a, b)| moved(a) == Some(*b))
+    };
+    one.notes.len() == two.notes.len()
+        && one.directions == two.directions
+        && one.notes.iter().zip(&two.notes).all(|(one, two)| alike(one, two))
+}
+
+fn text(score: &Score, seats: &[Seat], losses: &mut Losses) -> String {
+    let mut out = String::new();
+    let _ = writeln!(out, "\nensemble players {{\n  era {YEAR}");
+    let mut written: Vec<&str> = Vec::new();
+    for seat in seats {
+        if written.contains(&seat.section.as_str()) {
+            continue;
+        }
+        written.push(&seat.section);
+        let count = seats.iter().filter(|other| other.section == seat.section).count();
+        let _ = write!(out, "  {}", seat.section);
+        if count > 1 {
+            let _ = write!(out, " {count}");
+        }
+        let instrument = seat.proposal.instrument;
+        let part = &score.parts[seat.part];
+        if let Some(key) = players::key(instrument, part.transposition, seat.proposal.exact) {
+            let _ = write!(out, " in {}", key.name);
+        }
+        if !instrument.drums.is_empty() {
+            let lines: Vec<&Line> = seats
+                .iter()
+                .filter(|other| other.section == seat.section)
+                .map(|other| &score.parts[other.part].lines[other.line])
+                .collect();
+            let notes: Vec<String> =
+                players::drum_notes(&lines).iter().map(ToString::to_string).collect();
+            if !notes.is_empty() {
+                let _ = write!(out, " tuned {}", notes.join(", "));
+            }
+        }
+        if !seat.proposal.exact && !part.name.is_empty() && instrument.drums.is_empty() {
+            let _ = write!(out, " as {}", super::voice::quoted(&part.name));
+        }
+        if count > 24 {
+            losses.changed("more lines in a part than an ensemble has players", Some(seat.part), 0);
+        }
+        out.push('\n');
+    }
+    out.push_str("}\n\nscoring as-in-the-file for players {\n");
+    let width = seats.iter().map(|seat| seat.player.len()).max().unwrap_or(0);
+    let bass = lowest(score, seats);
+    for (index, seat) in seats.iter().enumerate() {
+        let line = &score.parts[seat.part].lines[seat.line];
+        let _ = write!(out, "  {:width$}  ", seat.player);
+        if let Some((other, octaves)) = seat.doubles {
+            let word = ["15mb", "8vb", "", "8va", "15ma"][(octaves + 2) as usize];
+            let _ = write!(out, "doubles {}", seats[other].player);
+            if !word.is_empty() {
+                let _ = write!(out, " {word}");
+            }
+            out.push('\n');
+            continue;
+        }
+        let role = match () {
+            () if line.stroke.is_some() => "rhythm",
+            () if index == 0 => "melody",
+            () if Some(index) == bass => "bass",
+            () => "harmony",
+        };
+        let _ = writeln!(out, "plays {} as {role}", line.name);
+    }
+    out.push_str("}\n");
+    out
+}
+
+/// The seat that plays lowest on the whole.
+fn lowest(score: &Score, seats: &[Seat]) -> Option<usize> {
+    let mean = |seat: &Seat| {
+        let notes = &score.parts[seat.part].lines[seat.line].notes;
+        let heights = notes.iter().filter_map(|note| note.pitches.first()).map(|p| p.midi());
+        let (sum, count) = heights.fold((0i64, 0i64), |(s, n), m| (s + i64::from(m), n + 1));
+        (count > 0).then(|| sum * 100 / count)
+    };
+    let means = seats.iter().enumerate().filter_map(|(i, seat)| Some((mean(seat)?, i)));
+    means.min().map(|(_, index)| index)
+}

@@ -1,0 +1,228 @@
+//! Which stretches of a bar are tuplets: by what the file says where it fits, else by the times
+//! alone.
+
+use super::score::TupletSpan;
+use crate::music::Time;
+
+/// A tuplet of a bar; times from the beginning of the bar.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) struct Tuplet {
+    pub(super) start: Time,
+    pub(super) end: Time,
+    /// How many …
+    pub(super) actual: i64,
+    /// … in the time of how many.
+    pub(super) normal: i64,
+}
+
+impl Tuplet {
+    /// How long something of that length is written inside; `None` if no value is so long.
+    pub(super) fn written(&self, length: Time) -> Option<Time> {
+        length.scaled(self.actual, self.normal).filter(|written| is_plain(*written))
+    }
+}
+
+/// The shortest value that the language writes.
+const SHORTEST: i64 = 128;
+/// The most that a tuplet counts.
+const MOST: i64 = 16;
+
+/// Is it a whole number of 128ths, so that values without a tuplet reach it?
+pub(super) fn is_plain(time: Time) -> bool {
+    time % Time::of(1, SHORTEST) == Time::ZERO
+}
+
+/// Finds the tuplets of a bar in which notes and rests begin or end at `places` (in order, the
+/// bar's beginning and end among them). A place that no tuplet can reach is given back.
+pub(super) fn find(
+    places: &[Time],
+    spans: &[TupletSpan],
+    length: Time,
+) -> Result<Vec<Tuplet>, Time> {
+    let mut found: Vec<Tuplet> = Vec::new();
+    let mut from = Time::ZERO;
+    for &place in places {
+        if place < from || is_plain(place) {
+            continue;
+        }
+        let tuplet = as_said(place, from, places, spans)
+            .or_else(|| inferred(place, from, places, length))
+            .ok_or(place)?;
+        from = tuplet.end;
+        found.push(tuplet);
+    }
+    Ok(found)
+}
+
+/// The tuplet around a place as the notes of the file have it.
+fn as_said(place: Time, from: Time, places: &[Time], spans: &[TupletSpan]) -> Option<Tuplet> {
+    let mut begin = spans.partition_point(|span| span.start < from);
+    while begin < spans.len() && spans[begin].start < place {
+        let first = spans[begin];
+        let mut end = first.start;
+        let mut run = begin;
+        // A bracket that ends there settles it; else the first place where the tuplet is full.
+        let mut full: Option<(Tuplet, usize)> = None;
+        while let Some(span) = spans.get(run).filter(|s| s.start == end && s.ratio == first.ratio) {
+            end = span.end;
+            run += 1;
+            let (actual, normal) = (i64::from(first.ratio.0), i64::from(first.ratio.1));
+            let tuplet = Tuplet { start: first.start, end, actual, normal };
+            if !fits(&tuplet, places) {
+                if span.bracket.1 {
+                    break;
+                }
+                continue;
+            }
+            if span.bracket.1 || full.is_none() {
+                full = Some((tuplet, run));
+            }
+            if span.bracket.1 || !first.bracket.0 {
+                break;
+            }
+        }
+        match full {
+            Some((tuplet, _)) if tuplet.end > place => return Some(tuplet),
+            Some((_, next)) => begin = next,
+            None => begin += 1,
+        }
+    }
+    None
+}
+
+/// Can the language write this tuplet, and do all places inside fall on its values?
+fn fits(tuplet: &Tuplet, places: &[Time]) -> bool {
+    let Tuplet { start, end, actual, normal } = *tuplet;
+    let length = end - start;
+    let counts = (2..=MOST).contains(&actual) && (1..=MOST).contains(&normal);
+    if !counts || !length.is_positive() || !is_plain(start) || !is_plain(end) {
+        return false;
+    }
+    let unit = length.scaled(1, normal).map(Time::fraction);
+    let is_value =
+        unit.is_some_and(|(one, part)| one == 1 && part <= SHORTEST && part.count_ones() == 1);
+    is_value
+        && inside(places, start, end).iter().all(|place| tuplet.written(*place - start).is_some())
+}
+
+/// The tuplet around a place by the times alone: the one of the smallest number, where a note that
+/// is cut weighs as much as four (our heuristic), then the shortest.
+fn inferred(place: Time, from: Time, places: &[Time], length: Time) -> Option<Tuplet> {
+    let mut best: Option<((i64, Time), Tuplet)> = None;
+    let mut consider = |start: Time, end: Time| {
+        if start < from || end > length || place <= start || end <= place {
+            return;
+        }
+        let Some(tuplet) = of_span(start, end, places) else { return };
+        let cuts = [start, end].iter().filter(|edge| places.binary_search(edge).is_err()).count();
+        let rank = (tuplet.actual + 4 * cuts as i64, end - start);
+        if best.as_ref().is_none_or(|(other, _)| rank < *other) {
+            best = Some((rank, tuplet));
+        }
+    };
+    let at = places.partition_point(|other| *other < place);
+    let before = places[..at].iter().rev().find(|other| is_plain(**other));
+    let after = places[at..].iter().find(|other| is_plain(**other));
+    if let (Some(before), Some(after)) = (before, after) {
+        consider(*before, *after);
+    }
+    for (numerator, denominator) in
+        [(1, 16), (1, 8), (3, 16), (1, 4), (3, 8), (1, 2), (3, 4), (1, 1), (3, 2), (2, 1)]
+    {
+        let span = Time::of(numerator, denominator);
+        let start = span * place.div_floor(span);
+        consider(start, start + span);
+    }
+    best.map(|(_, tuplet)| tuplet)
+}
+
+/// The tuplet that fills a span and has all places inside on its values.
+fn of_span(start: Time, end: Time, places: &[Time]) -> Option<Tuplet> {
+    let length = end - start;
+    let mut actual = 1;
+    for place in inside(places, start, end) {
+        let (_, parts) = (*place - start).ratio(length)?;
+        actual = least_common_multiple(actual, parts)?;
+    }
+    // Half as many or more in the time of the next smaller count that is a value (common practice).
+    (2..=MOST).contains(&actual).then_some(())?;
+    (1..actual)
+        .rev()
+        .map(|normal| Tuplet { start, end, actual, normal })
+        .find(|tuplet| fits(tuplet, places))
+}
+
+/// The places between two times.
+fn inside(places: &[Time], start: Time, end: Time) -> &[Time] {
+    let first = places.partition_point(|place| *place <= start);
+    let last = places.partition_point(|place| *place < end);
+    &places[first..last.max(first)]
+}
+
+fn least_common_multiple(one: i64, two: i64) -> Option<i64> {
+    let (mut a, mut b) = (one, two);
+    while b != 0 {
+        (a, b) = (b, a % b);
+    }
+    let multiple = one / a * two;
+    (multiple <= MOST).then_some(multiple)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn times(parts: &[(i64, i64)]) -> Vec<Time> {
+        parts.iter().map(|(one, part)| Time::of(*one, *part)).collect()
+    }
+
+    fn ratios(places: &[(i64, i64)], length: Time) -> Vec<(i64, i64, String)> {
+        let found = find(&times(places), &[], length).unwrap();
+        found.into_iter().map(|t| (t.actual, t.normal, format!("{}–{}", t.start, t.end))).collect()
+    }
+
+    #[test]
+    fn triplets_are_seen_in_the_times() {
+        let places = [(0, 1), (1, 12), (1, 6), (1, 4), (1, 2)];
+        assert_eq!(ratios(&places, Time::of(1, 2)), [(3, 2, "0/1–1/4".to_string())]);
+    }
+
+    #[test]
+    fn a_note_held_into_a_triplet_is_cut_at_its_beginning() {
+        // A quarter and a third of the next one, then two thirds of it.
+        let places = [(0, 1), (1, 3), (1, 2)];
+        assert_eq!(ratios(&places, Time::of(1, 2)), [(3, 2, "0/1–1/2".to_string())]);
+        let places = [(0, 1), (1, 8), (1, 3), (5, 12), (1, 2)];
+        assert_eq!(ratios(&places, Time::of(1, 2)), [(3, 2, "1/4–1/2".to_string())]);
+    }
+
+    #[test]
+    fn a_septuplet_and_a_quintuplet() {
+        let mut places = times(&[(0, 1)]);
+        places.extend((1..=7).map(|i| Time::of(i, 28)));
+        places.extend((1..=5).map(|i| Time::of(1, 4) + Time::of(i, 20)));
+        let found = find(&places, &[], Time::of(1, 2)).unwrap();
+        assert_eq!((found[0].actual, found[0].normal), (7, 4));
+        assert_eq!((found[1].actual, found[1].normal), (5, 4));
+    }
+
+    #[test]
+    fn what_the_file_says_comes_first() {
+        let sixth = |i: i64, bracket| TupletSpan {
+            start: Time::of(i, 24),
+            end: Time::of(i + 1, 24),
+            ratio: (6, 4),
+            bracket,
+        };
+        let spans: Vec<TupletSpan> = (0..6).map(|i| sixth(i, (i == 0, i == 5))).collect();
+        let places: Vec<Time> = (0..=6).map(|i| Time::of(i, 24)).collect();
+        let found = find(&places, &spans, Time::of(1, 4)).unwrap();
+        assert_eq!(found, [Tuplet { start: Time::ZERO, end: Time::QUARTER, actual: 6, normal: 4 }]);
+    }
+
+    #[test]
+    fn what_no_tuplet_reaches_is_given_back() {
+        let places = vec![Time::ZERO, Time::of(1, 8 * 9 * 13), Time::of(1, 4)];
+        assert_eq!(find(&places, &[], Time::of(1, 4)), Err(places[1]));
+    }
+}

@@ -1,0 +1,474 @@
+//! Writes a line as a voice: bar by bar, values and octaves said again in each bar, so that a bar
+//! can be read and moved by itself.
+
+use std::fmt::Write;
+
+use super::loss::Losses;
+use super::marks::DYNAMICS;
+use super::score::{Bar, Direction, Line, Note, Says, TupletSpan};
+use super::signs;
+use super::tuplets::{self, Tuplet, is_plain};
+use crate::music::{Pitch, Time};
+
+/// Something that stands in a bar: a note, what is held of one, or a rest.
+#[derive(Clone, Copy, Debug)]
+struct Piece {
+    /// From the beginning of the bar.
+    start: Time,
+    end: Time,
+    /// Which note of the line; `None` for a rest.
+    note: Option<usize>,
+    /// Does the note begin here, does it end here?
+    begins: bool,
+    ends: bool,
+}
+
+/// The bars of a line as they stand between the braces of a voice.
+pub(super) fn write(
+    out: &mut String,
+    line: &Line,
+    bars: &[Bar],
+    (part, losses): (usize, &mut Losses),
+) {
+    let directions = spoken(&line.directions, bars.last().map_or(Time::ZERO, Bar::end));
+    let mut writer = Writer { line, directions: &directions, next: 0, note: 0, part, losses };
+    let mut rests: Option<(i32, usize)> = None;
+    for (index, bar) in bars.iter().enumerate() {
+        let pieces = writer.pieces(bar, index);
+        let silent = pieces.iter().all(|piece| piece.note.is_none());
+        let due = writer.directions.get(writer.next).is_some_and(|(at, _)| {
+            *at < bar.end() || (index + 1 == bars.len() && *at <= bar.end())
+        });
+        if silent && !due {
+            rests.get_or_insert((bar.number, 0)).1 += 1;
+            continue;
+        }
+        write_rests(out, rests.take());
+        let tuplets = tuplets::find(&places(&pieces), &writer.spans(bar), bar.length);
+        let tuplets = tuplets.unwrap_or_default();
+        let pieces = writer.cut(pieces, bar, &tuplets);
+        let text = writer.bar(&pieces, bar, &tuplets, index + 1 == bars.len());
+        let _ = writeln!(out, "  {}: {text} |", bar.number);
+    }
+    write_rests(out, rests);
+}
+
+fn write_rests(out: &mut String, rests: Option<(i32, usize)>) {
+    let _ = match rests {
+        None => Ok(()),
+        Some((number, 1)) => writeln!(out, "  {number}: rest |"),
+        Some((number, count)) => writeln!(out, "  {number}: rest {count} |"),
+    };
+}
+
+/// Directions as they are written, in order of time. Hairpins end with the next dynamic or hairpin,
+/// or else with `to`.
+fn spoken(directions: &[Direction], end: Time) -> Vec<(Time, String)> {
+    // Where each hairpin ends is one more thing to say; at one time ends come first.
+    let mut events: Vec<(Time, u8, String)> = Vec::new();
+    for direction in directions {
+        let at = direction.at;
+        match &direction.says {
+            Says::Word(word) => {
+                let order = if DYNAMICS.contains(word) { 1 } else { 3 };
+                events.push((at, order, (*word).to_string()));
+            }
+            Says::Hairpin { grows, to } => {
+                events.push((at, 2, if *grows { "cresc" } else { "dim" }.to_string()));
+                events.push(((*to).min(end), 0, "to".to_string()));
+            }
+            Says::Words(words) => events.push((at, 4, quoted(words))),
+            Says::Fermata => events.push((at, 5, String::new())),
+        }
+    }
+    events.sort_by_key(|event| (event.0, event.1));
+    let mut open = false;
+    let mut said: Vec<(Time, String)> = Vec::new();
+    for index in 0..events.len() {
+        let (at, order, word) = &events[index];
+        if *order == 0 {
+            let ended = events[index + 1..]
+                .iter()
+                .take_while(|(other, ..)| other == at)
+                .any(|(_, order, _)| matches!(order, 1 | 2));
+            if !open || ended {
+                continue;
+            }
+        }
+        open = match order {
+            0 | 1 => false,
+            2 => true,
+            _ => open,
+        };
+        if said.last() != Some(&(*at, word.clone())) {
+            said.push((*at, word.clone()));
+        }
+    }
+    if open {
+        said.push((end, "to".to_string()));
+    }
+    said
+}
+
+/// Words in quotes.
+pub(super) fn quoted(words: &str) -> String {
+    let plain: String = words
+        .chars()
+        .map(|c| match c {
+            '"' => '”',
+            c if c.is_control() => ' ',
+            c => c,
+        })
+        .collect();
+    format!("\"{}\"", plain.trim())
+}
+
+struct Writer<'a> {
+    line: &'a Line,
+    directions: &'a [(Time, String)],
+    /// The next direction and the next note that are to be written.
+    next: usize,
+    note: usize,
+    part: usize,
+    losses: &'a mut Losses,
+}
+
+impl Writer<'_> {
+    /// What stands in a bar, without gaps.
+    fn pieces(&mut self, bar: &Bar, index: usize) -> Vec<Piece> {
+        let notes = &self.line.notes;
+        while notes.get(self.note).is_some_and(|note| note.end <= bar.start) {
+            self.note += 1;
+        }
+        let mut pieces = Vec::new();
+        let mut at = Time::ZERO;
+        let mut here = self.note;
+        while let Some(note) = notes.get(here).filter(|note| note.start < bar.end()) {
+            let start = (note.start - bar.start).max(at);
+            let end = (note.end - bar.start).min(bar.length);
+            if start > at {
+                pieces.push(Piece { start: at, end: start, note: None, begins: true, ends: true });
+            }
+            if end > start {
+                pieces.push(Piece {
+                    start,
+                    end,
+                    note: Some(here),
+                    begins: note.start >= bar.start,
+                    ends: note.end <= bar.end(),
+                });
+                at = end;
+            }
+            here += 1;
+        }
+        if at < bar.length {
+            pieces.push(Piece { start: at, end: bar.length, note: None, begins: true, ends: true });
+        }
+        self.reachable(pieces, bar, index)
+    }
+
+    /// Moves what no value and no tuplet reaches to the nearest 128th.
+    fn reachable(&mut self, mut pieces: Vec<Piece>, bar: &Bar, index: usize) -> Vec<Piece> {
+        let spans = self.spans(bar);
+        for tries in 0.. {
+            let Err(place) = tuplets::find(&places(&pieces), &spans, bar.length) else {
+                return pieces;
+            };
+            // A bar of nothing but such times is moved at once, or it would take its square.
+            const MOST_TRIES: usize = 64;
+            let moves = |at: Time| at == place || (tries >= MOST_TRIES && !is_plain(at));
+            let nearest = |at: Time| {
+                let count = (at + Time::of(1, 256)).div_floor(Time::of(1, 128));
+                (Time::of(1, 128) * count).min(bar.length)
+            };
+            self.losses.changed(
+                "times that no value and no tuplet of at most 16 reaches, moved by less than a 128th",
+                Some(self.part),
+                index,
+            );
+            for piece in &mut pieces {
+                if moves(piece.start) {
+                    piece.start = nearest(piece.start);
+                }
+                if moves(piece.end) {
+                    piece.end = nearest(piece.end);
+                }
+            }
+            // What lay between the place and where it is now is gone.
+            let mut at = Time::ZERO;
+            for piece in &mut pieces {
+                piece.start = piece.start.max(at);
+                piece.end = piece.end.max(piece.start);
+                at = piece.end;
+            }
+            let gone = pieces.iter().filter(|p| p.end <= p.start && p.note.is_some() && p.begins);
+            let gone = gone.count();
+            pieces.retain(|piece| piece.end > piece.start);
+            for _ in 0..gone {
+                self.losses.left_out("notes too short for any value", Some(self.part), index);
+            }
+        }
+        pieces
+    }
+
+    fn spans(&self, bar: &Bar) -> Vec<TupletSpan> {
+        let spans = &self.line.spans;
+        let first = spans.partition_point(|span| span.start < bar.start);
+        spans[first..]
+            .iter()
+            .take_while(|span| span.start < bar.end())
+            .map(|span| TupletSpan {
+                start: span.start - bar.start,
+                end: span.end - bar.start,
+                ..*span
+            })
+            .collect()
+    }
+
+    /// Cuts pieces at the edges of tuplets and where directions stand.
+    fn cut(&self, pieces: Vec<Piece>, bar: &Bar, tuplets: &[Tuplet]) -> Vec<Piece> {
+        let mut edges: Vec<Time> = tuplets.iter().flat_map(|t| [t.start, t.end]).collect();
+        for (at, _) in self.directions[self.next..].iter().take_while(|(at, _)| *at < bar.end()) {
+            let at = *at - bar.start;
+            let inside = tuplets.iter().find(|t| t.start < at && at < t.end);
+            let fits = match inside {
+                None => is_plain(at),
+                Some(tuplet) => tuplet.written(at - tuplet.start).is_some(),
+            };
+            if fits && at > Time::ZERO {
+                edges.push(at);
+            }
+        }
+        edges.sort_unstable();
+        edges.dedup();
+        let mut cut = Vec::with_capacity(pieces.len());
+        for piece in pieces {
+            let mut rest = piece;
+            for edge in edges.iter().filter(|edge| **edge > piece.start && **edge < piece.end) {
+                cut.push(Piece { end: *edge, ends: rest.note.is_none(), ..rest });
+                rest = Piece { start: *edge, begins: rest.note.is_none(), ..rest };
+            }
+            cut.push(rest);
+        }
+        cut
+    }
+
+    /// The text of a bar between its number and its line.
+    fn bar(&mut self, pieces: &[Piece], bar: &Bar, tuplets: &[Tuplet], last: bool) -> String {
+        let whole = matches!(pieces, [piece] if piece.note.is_none());
+        let mut text = Text::default();
+        let mut tuplet = tuplets.iter().peekable();
+        let mut inside: Option<Tuplet> = None;
+        for piece in pieces {
+            if let Some(begins) = tuplet.next_if(|tuplet| tuplet.start <= piece.start) {
+                text.word(&format!("{}:{}(", begins.actual, begins.normal));
+                text.opened = true;
+                text.value = None;
+                inside = Some(*begins);
+            }
+            let fermata = self.say(&mut text, bar.start + piece.start);
+            let note = piece.note.map(|index| &self.line.notes[index]);
+            if whole {
+                text.word("rest");
+                text.mark_rest(fermata);
+                continue;
+            }
+            let length = piece.end - piece.start;
+            let written = inside.map_or(Some(length), |t| t.written(length)).unwrap_or(length);
+            text.piece(piece, note, written, fermata);
+            if let Some(ends) = inside.filter(|tuplet| tuplet.end <= piece.end) {
+                debug_assert!(ends.end == piece.end);
+                text.out.push(')');
+                text.value = None;
+                inside = None;
+            }
+        }
+        if last {
+            self.say(&mut text, bar.end());
+        }
+        text.out
+    }
+
+    /// Writes the directions that are due; gives back whether a fermata stands here.
+    fn say(&mut self, text: &mut Text, until: Time) -> bool {
+        let mut fermata = false;
+        let mut words: Vec<&str> = Vec::new();
+        while let Some((_, word)) = self.directions.get(self.next).filter(|(at, _)| *at <= until) {
+            self.next += 1;
+            if word.is_empty() {
+                fermata = true;
+            } else if !words.contains(&word.as_str()) {
+                words.push(word);
+            }
+        }
+        if !words.is_empty() {
+            text.word(&format!("[{}]", words.join(" ")));
+        }
+        fermata
+    }
+}
+
+fn places(pieces: &[Piece]) -> Vec<Time> {
+    let mut places: Vec<Time> = vec![Time::ZERO];
+    places.extend(pieces.iter().map(|piece| piece.end));
+    places
+}
+
+/// The text of a bar while it grows.
+#[derive(Default)]
+struct Text {
+    out: String,
+    /// Nothing but an opening bracket stands before.
+    opened: bool,
+    value: Option<Time>,
+    octave: Option<i8>,
+}
+
+impl Text {
+    fn word(&mut self, word: &str) {
+        if !self.out.is_empty() && !self.opened {
+            self.out.push(' ');
+        }
+        self.opened = false;
+        self.out.push_str(word);
+    }
+
+    fn value(&mut self, value: Time) {
+        if self.value != Some(value) {
+            self.value = Some(value);
+            self.word(&value_text(value));
+        }
+    }
+
+    fn mark_rest(&mut self, fermata: bool) {
+        if fermata {
+            self.out.push_str("[fermata]");
+        }
+    }
+
+    fn piece(&mut self, piece: &Piece, note: Option<&Note>, written: Time, fermata: bool) {
+        let values = values(written);
+        let last = values.len() - 1;
+        for (index, value) in values.into_iter().enumerate() {
+            let Some(note) = note else {
+                self.value(value);
+                self.word(signs::REST);
+                self.mark_rest(fermata && index == 0);
+                continue;
+            };
+            let begins = piece.begins && index == 0;
+            if begins {
+                self.graces(note);
+            }
+            self.value(value);
+            if !begins {
+                self.word("=");
+            } else {
+                let slur = if note.slur_starts { "{" } else { "" };
+                let sound = self.sound(note);
+                self.word(&format!("{slur}{sound}{}", marks(note)));
+            }
+            if note.slur_ends && piece.ends && index == last {
+                self.out.push('}');
+            }
+        }
+    }
+
+    fn graces(&mut self, note: &Note) {
+        let Some(graces) = &note.graces else { return };
+        let mut inner = Text::default();
+        for (value, pitches) in &graces.notes {
+            inner.value(*value);
+            let chord = inner.chord(pitches);
+            inner.word(&chord);
+        }
+        let word = if graces.crossed { signs::CROSSED } else { "grace" };
+        self.word(&format!("{word}({})", inner.out));
+    }
+
+    fn sound(&mut self, note: &Note) -> String {
+        if note.pitches.is_empty() { "x".to_string() } else { self.chord(&note.pitches) }
+    }
+
+    fn chord(&mut self, pitches: &[Pitch]) -> String {
+        let mut chord = String::new();
+        for pitch in pitches {
+            if !chord.is_empty() {
+                chord.push('&');
+            }
+            let _ = write!(chord, "{}", pitch.name());
+            if self.octave != Some(pitch.octave) {
+                self.octave = Some(pitch.octave);
+                let _ = write!(chord, "{}", pitch.octave);
+            }
+        }
+        chord
+    }
+}
+
+fn marks(note: &Note) -> String {
+    let mut words: Vec<&str> = note.marks.words().collect();
+    let tremolo = match note.tremolo {
+        0 => None,
+        1 => Some("tremolo 1/8"),
+        2 => Some("tremolo 1/16"),
+        3 => Some("tremolo"),
+        _ => Some("tremolo 1/64"),
+    };
+    words.extend(tremolo);
+    if words.is_empty() { String::new() } else { format!("[{}]", words.join(" ")) }
+}
+
+/// A time as values that the language writes, held together.
+fn values(time: Time) -> Vec<Time> {
+    let (count, part) = time.fraction();
+    if part <= 128 && count <= 64 {
+        return vec![time];
+    }
+    // The largest plain value first.
+    let mut values = Vec::new();
+    let mut rest = time;
+    for power in (-5..=7i32).rev().map(|power| -power) {
+        let unit = if power >= 0 { Time::of(1 << power, 1) } else { Time::of(1, 1 << -power) };
+        while rest >= unit {
+            values.push(unit);
+            rest -= unit;
+        }
+    }
+    if values.is_empty() { vec![time] } else { values }
+}
+
+/// A value as the language writes it: `1/4`, `1/4.`, `5/8`.
+pub(super) fn value_text(value: Time) -> String {
+    let (count, part) = value.fraction();
+    let dotted = |numerator: i64, dots: &str, times: i64| {
+        // Three eighths are a dotted quarter.
+        let base = value.scaled(times, numerator)?;
+        let (one, part) = base.fraction();
+        (one.count_ones() == 1 && part.count_ones() == 1 && (one == 1 || part == 1))
+            .then(|| format!("{one}/{part}{dots}"))
+    };
+    if count.count_ones() != 1 && part <= 128 {
+        if let Some(text) = dotted(3, ".", 2).or_else(|| dotted(7, "..", 4)) {
+            return text;
+        }
+    }
+    format!("{count}/{part}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn values_are_written_as_people_write_them() {
+        let text = |one, part| value_text(Time::of(one, part));
+        assert_eq!(text(1, 4), "1/4");
+        assert_eq!(text(3, 8), "1/4.");
+        assert_eq!(text(7, 16), "1/4..");
+        assert_eq!(text(5, 8), "5/8");
+        assert_eq!(text(3, 1), "2/1.");
+        assert_eq!(text(1, 1), "1/1");
+        assert_eq!(text(3, 2), "1/1.");
+    }
+}

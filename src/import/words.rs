@@ -1,0 +1,116 @@
+//! Words on paper that mean more than their letters: tempos, ways of playing, jumps.
+
+/// What printed words mean.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Said {
+    /// A tempo or a change of tempo.
+    Tempo,
+    /// A word of the language that stands in brackets of its own.
+    Word(&'static str),
+    /// A jump: da capo, dal segno, fine, coda.
+    Jump,
+    /// Anything else.
+    Words,
+}
+
+/// Beginnings of tempos in Italian, French, German and English (common practice).
+const TEMPOS: [&str; 52] = [
+    "adagi",
+    "largo",
+    "larghetto",
+    "lento",
+    "grave",
+    "andant",
+    "moderato",
+    "allegr",
+    "vivac",
+    "vivo",
+    "prest",
+    "tempo",
+    "a tempo",
+    "maestoso",
+    "rit.",
+    "ritard",
+    "riten",
+    "rall",
+    "allarg",
+    "slent",
+    "accel",
+    "string",
+    "affrett",
+    "meno mosso",
+    "più mosso",
+    "piu mosso",
+    "con moto",
+    "animato",
+    "poco rit",
+    "poco rall",
+    "poco meno",
+    "poco più",
+    "molto rit",
+    "molto rall",
+    "molto allegro",
+    "molto vivace",
+    "molto adagio",
+    "un poco",
+    "poco adagio",
+    "poco allegro",
+    "lent",
+    "vif",
+    "modéré",
+    "langsam",
+    "schnell",
+    "mäßig",
+    "lebhaft",
+    "bewegt",
+    "slow",
+    "fast",
+    "lively",
+    "moderately",
+];
+const JUMPS: [&str; 9] =
+    ["d.c.", "d. c.", "da capo", "d.s.", "d. s.", "dal segno", "fine", "to coda", "al coda"];
+const TECHNIQUES: [(&str, &str); 12] = [
+    ("pizz", "pizz"),
+    ("pizz.", "pizz"),
+    ("pizzicato", "pizz"),
+    ("arco", "arco"),
+    ("arco.", "arco"),
+    ("con sord.", "muted"),
+    ("con sord", "muted"),
+    ("con sordino", "muted"),
+    ("con sordini", "muted"),
+    ("senza sord.", "unmuted"),
+    ("senza sordino", "unmuted"),
+    ("senza sordini", "unmuted"),
+];
+
+/// What printed words mean.
+pub(super) fn meant(words: &str) -> Said {
+    let small = words.trim().to_lowercase();
+    if JUMPS.iter().any(|jump| small.starts_with(jump)) {
+        return Said::Jump;
+    }
+    if let Some((_, word)) = TECHNIQUES.iter().find(|(said, _)| *said == small) {
+        return Said::Word(word);
+    }
+    if let Some(word) = super::marks::DYNAMICS.into_iter().find(|word| *word == small) {
+        return Said::Word(word);
+    }
+    if TEMPOS.iter().any(|tempo| small.starts_with(tempo)) { Said::Tempo } else { Said::Words }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_of_the_trade_are_known() {
+        assert_eq!(meant("Allegro non troppo"), Said::Tempo);
+        assert_eq!(meant("poco rit."), Said::Tempo);
+        assert_eq!(meant("Pizz."), Said::Word("pizz"));
+        assert_eq!(meant("D.C. al Fine"), Said::Jump);
+        assert_eq!(meant("dolce"), Said::Words);
+        assert_eq!(meant("mf"), Said::Word("mf"));
+    }
+}

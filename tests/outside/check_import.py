@@ -1,0 +1,349 @@
+"""What `ripieno import` makes of music from outside.
+
+    python check_import.py RIPIENO
+
+imports every MusicXML file of music21's corpus as voices with a scoring, builds it and reads both
+with music21: pitch, onset and duration must be the same (but for notes held beyond a fermata, which Ripieno strikes
+anew), and whatever else the file holds
+(sung words, slurs, articulations, dynamics, tempos, repeats) must be in what was built or in the
+report of the import. Then it writes works as MIDI without any meta event, imports these, and counts
+how many spellings, voices, metres and keys come out as in the score. As a part of the outside checks
+a sample is taken, another one every day; `RIPIENO_SEED` names one.
+"""
+
+import datetime
+import json
+import multiprocessing
+import os
+import random
+import subprocess
+import sys
+import tempfile
+import time
+import warnings
+import zipfile
+from collections import Counter
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import mido
+from music21 import converter, corpus
+
+import imported
+from outputs import Finding
+
+SAMPLE, LARGEST = 10, 40_000
+MIDI_SAMPLE = 4
+# Share of all notes that must come through exactly, of a full run and of a sample.
+EXACT = 0.999
+# Aims for what MIDI does not tell.
+SPELLED, VOICES = 0.98, 0.90
+SHOWN = 4
+# An entity that grows without end, a document type from elsewhere, a bar without end.
+BOMB = '<!DOCTYPE score-partwise [<!ENTITY a "ha">' + "".join(
+    f'<!ENTITY {after} "{f"&{before};" * 10}">' for before, after in zip("abcdefghi", "bcdefghij")
+) + "]><score-partwise><work><work-title>&j;</work-title></work></score-partwise>"
+ELSEWHERE = ('<!DOCTYPE score-partwise SYSTEM "file:///etc/passwd"><score-partwise>'
+             '<part id="P1"><measure number="1"/></part></score-partwise>')
+
+
+@dataclass
+class Outcome:
+    """How one work came through."""
+
+    name: str
+    notes: int = 0
+    exact: int = 0
+    """What went wrong, in words."""
+    wrong: list = field(default_factory=list)
+    """Notes without a partner, in words."""
+    missing: list = field(default_factory=list)
+    """Signs that are neither in what was built nor in the report, by kind."""
+    silent: Counter = field(default_factory=Counter)
+    """Seconds that the import and that music21 took to read the file."""
+    seconds: tuple = (0.0, 0.0)
+
+
+def works():
+    paths = map(Path, corpus.getPaths())
+    return sorted(p for p in paths if p.suffix in (".mxl", ".xml", ".musicxml"))
+
+
+def run(*command, timeout=300):
+    return subprocess.run([str(word) for word in command], capture_output=True, text=True,
+                          timeout=timeout, check=False)
+
+
+def through(ripieno, path, work):
+    """Imports and builds a file; gives back its score as MusicXML and the report, or the reason."""
+    source = work / "imported.ripieno"
+    started = time.perf_counter()
+    told = run(ripieno, "import", path, "-o", source, "--as", "scoring", "--format", "json")
+    seconds = time.perf_counter() - started
+    if told.returncode not in (0, 1):
+        return None, f"import: {told.stderr.strip()[-200:]}"
+    report = json.loads(told.stdout)
+    checked = run(ripieno, "check", "--format", "json", source)
+    slips = [
+        finding["message"]
+        for finding in json.loads(checked.stdout)["findings"]
+        if finding["severity"] == "error"
+        and finding["code"].split("/")[0] in ("syntax", "bars", "names", "harmony", "use")
+    ]
+    if slips:
+        return None, f"the source does not compile: {slips[0]}"
+    built = run(ripieno, "build", "--only", "musicxml", "--despite-errors", "--format", "short",
+                "-o", work / "built", "--root", work, source)
+    scores = list((work / "built").rglob("score.musicxml"))
+    if len(scores) != 1:
+        return None, f"build: {built.stderr.strip()[-200:]}"
+    return (scores[0], report, seconds), None
+
+
+def compare(job):
+    """One work, imported and read again."""
+    ripieno, path = job
+    warnings.simplefilter("ignore")
+    outcome = Outcome(f"{path.parent.name}/{path.stem}")
+    with tempfile.TemporaryDirectory() as folder:
+        result, reason = through(ripieno, path, Path(folder))
+        if reason is not None:
+            outcome.wrong.append(reason)
+            return outcome
+        score, report, _ = result
+        started = time.perf_counter()
+        try:
+            wanted = imported.read(path)
+        except Exception as error:  # noqa: BLE001: whatever music21 cannot read is not ours
+            outcome.wrong.append(f"music21 cannot read it: {error!r}")
+            return outcome
+        outcome.seconds = (result[2], time.perf_counter() - started)
+        found = imported.read(score)
+    _, missing, extra = imported.match(wanted.notes, found.notes)
+    missing, extra = imported.struck_anew(missing, extra, found.measures)
+    outcome.notes, outcome.exact = len(wanted.notes), len(wanted.notes) - len(missing)
+    for note in missing[:SHOWN]:
+        outcome.missing.append(
+            f"{outcome.name}: measure {note.measure + 1}, offset {note.at}: {note.name or 'stroke'} "
+            f"for {note.length} is not there"
+        )
+    for note in extra[:SHOWN] if not missing else []:
+        outcome.missing.append(
+            f"{outcome.name}: measure {note.measure + 1}, offset {note.at}: {note.name} is too many"
+        )
+    outcome.silent = silent(wanted, found, report)
+    return outcome
+
+
+def silent(wanted, found, report):
+    """Signs that were lost without a word."""
+    told = lambda *words: imported.counted(report, *words)  # noqa: E731
+    lost = Counter()
+    lost["sung words"] = wanted.lyrics - told("sung words")
+    lost["slurs"] = wanted.slurs - found.slurs - told("slur", "ties")
+    lost["grace notes"] = wanted.graces - found.graces - told("grace notes")
+    lost["dynamics"] = len(wanted.dynamics - found.dynamics) - told("written as", "sign", "cue")
+    lost["articulations"] = len(wanted.articulations - found.articulations) - told("cue", "sign")
+    lost["tempos"] = len(wanted.tempos - found.tempos) - told("tempo", "metronome")
+    lost["repeats"] = len(
+        {(m, d) for m, d in wanted.repeats if m > 0} - found.repeats
+    ) - 2 * told("repeat", "ending")
+    return Counter({kind: count for kind, count in lost.items() if count > 0})
+
+
+def sample(count, seed, largest):
+    small = [path for path in works() if path.stat().st_size <= largest]
+    random.Random(seed).shuffle(small)
+    return small[:count]
+
+
+def seed():
+    return os.environ.get("RIPIENO_SEED", datetime.date.today().isoformat())
+
+
+def summed(outcomes, name):
+    """Findings of many works."""
+    runs = Finding(f"{name}: every work is imported, compiles and is built")
+    exact = Finding(f"{name}: notes are those of the file")
+    words = Finding(f"{name}: nothing is lost without a word")
+    notes = sum(outcome.notes for outcome in outcomes)
+    right = sum(outcome.exact for outcome in outcomes)
+    for outcome in outcomes:
+        runs.expect(not outcome.wrong, f"{outcome.name}: {'; '.join(outcome.wrong)}")
+        for kind, count in outcome.silent.items():
+            words.expect(False, f"{outcome.name}: {kind}: {count}")
+        words.tested += 1
+    exact.tested = notes
+    if notes == 0 or right / notes < EXACT:
+        exact.wrong = [f"{right} of {notes}"]
+        exact.wrong += [line for outcome in outcomes for line in outcome.missing]
+    return [runs, exact, words]
+
+
+# MIDI without meta events.
+
+
+def plain_midi(path, target):
+    """Writes a work as MIDI and takes out what is not a note."""
+    score = converter.parse(path, forceSource=True)
+    score.write("midi", fp=str(target))
+    file = mido.MidiFile(target)
+    for track in file.tracks:
+        # The time of what goes belongs to what follows.
+        kept, waiting = [], 0
+        for message in track:
+            if message.type in ("note_on", "note_off"):
+                kept.append(message.copy(time=message.time + waiting))
+                waiting = 0
+            else:
+                waiting += message.time
+        track[:] = kept
+    file.save(target)
+
+
+def from_midi(job):
+    ripieno, path = job
+    warnings.simplefilter("ignore")
+    with tempfile.TemporaryDirectory() as folder:
+        work = Path(folder)
+        try:
+            wanted = imported.read(path)
+            plain_midi(path, work / "plain.mid")
+        except Exception:  # noqa: BLE001: what music21 cannot write cannot be imported
+            return None
+        result, reason = through(ripieno, work / "plain.mid", work)
+        if reason is not None:
+            return path, reason
+        found = imported.read(result[0])
+    for music in (wanted, found):
+        _count_from_the_beginning(music)
+    pairs, missing, _ = imported.match(wanted.notes, found.notes)
+    spelled, voices = imported.shares(pairs)
+    metre = wanted.metres.get(0) == found.metres.get(0) or wanted.metres.get(0) is None
+    key = wanted.keys.get(0) == found.keys.get(0) or wanted.keys.get(0) is None
+    return path, (len(pairs), len(missing), spelled, voices, metre, key)
+
+
+def _count_from_the_beginning(music):
+    """Places as offsets from the first note: bars are one of the things to be found out."""
+    starts, now = [], 0
+    for length in music.measures:
+        starts.append(now)
+        now += length
+    first = min(starts[note.measure] + note.at for note in music.notes)
+    for note in music.notes:
+        note.at, note.measure = starts[note.measure] + note.at - first, 0
+
+
+def midi_findings(outcomes):
+    runs = Finding("MIDI without meta events: every file is imported, compiles and is built")
+    names = Finding("MIDI without meta events: notes are spelled as in the score")
+    lines = Finding("MIDI without meta events: voices are those of the score")
+    done = []
+    for path, outcome in filter(None, outcomes):
+        if runs.expect(not isinstance(outcome, str), f"{path.stem}: {outcome}"):
+            done.append(outcome)
+    notes = sum(outcome[0] for outcome in done)
+    if notes:
+        mean = lambda i: sum(o[0] * o[i] for o in done) / notes  # noqa: E731
+        names.expect(mean(2) >= SPELLED, f"{mean(2):.2%} of {notes}")
+        lines.expect(mean(3) >= VOICES, f"{mean(3):.2%} of {notes}")
+        lost = sum(outcome[1] for outcome in done)
+        print(
+            f"        of {notes} notes from MIDI: spelled {mean(2):.2%}, voices {mean(3):.2%}, "
+            f"not found {lost}; metres {sum(o[4] for o in done)} and signatures "
+            f"{sum(o[5] for o in done)} of {len(done)}"
+        )
+    return [runs, names, lines]
+
+
+# What is made to hurt.
+
+
+def hostile(ripieno, work):
+    """Files that are made to hurt are refused with a word, soon and with little memory."""
+    finding = Finding("files that are made to hurt are refused with a word")
+    bomb = work / "bomb.mxl"
+    with zipfile.ZipFile(bomb, "w", zipfile.ZIP_DEFLATED) as archive:
+        with archive.open("score.xml", "w") as inside:
+            inside.write(b"<score-partwise>")
+            for _ in range(300):
+                inside.write(b" " * (1 << 20))
+    files = {"entities.xml": BOMB, "elsewhere.xml": ELSEWHERE, "bomb.mxl": None,
+             "deep.xml": "<score-partwise>" + "<a>" * 1_000_000, "empty.mid": "MThd"}
+    for name, text in files.items():
+        if text is not None:
+            (work / name).write_text(text, encoding="utf-8")
+        limited = ["bash", "-c", 'ulimit -v 2000000; exec "$@"', "bash"]
+        told = run(*limited, ripieno, "import", work / name, "-o", work / f"{name}.ripieno", timeout=60)
+        soft = told.returncode in (0, 1) and name == "elsewhere.xml"
+        refused = told.returncode == 2 and told.stderr.startswith("ripieno: ")
+        finding.expect(soft or refused, f"{name}: {told.returncode} {told.stderr[-200:]}")
+        finding.expect("root:" not in told.stdout + told.stderr, f"{name} was looked up")
+    return finding
+
+
+def own_files(ripieno, work, scores):
+    """MusicXML that we wrote comes back note for note, and MIDI key for key."""
+    finding = Finding("what we wrote is imported as the same music")
+    for score in scores:
+        place = work / f"own-{finding.tested}"
+        place.mkdir()
+        result, reason = through(ripieno, score, place)
+        if not finding.expect(reason is None, f"{score}: {reason}"):
+            continue
+        wanted, found = imported.read(score), imported.read(result[0])
+        _, missing, extra = imported.match(wanted.notes, found.notes)
+        missing, extra = imported.struck_anew(missing, extra, found.measures)
+        finding.expect(
+            not missing and not extra,
+            f"{score}: {len(missing)} notes are missing, {len(extra)} too many",
+        )
+        # The mock-up plays repeats and ornaments out: it is other music, but it must compile.
+        played = work / f"played-{finding.tested}"
+        played.mkdir()
+        _, reason = through(ripieno, score.with_suffix(".mid"), played)
+        finding.expect(reason is None, f"{score.with_suffix('.mid')}: {reason}")
+    return finding
+
+
+def check(ripieno, work, scores=()):
+    """A sample of everything."""
+    work.mkdir(exist_ok=True)
+    jobs = [(ripieno, path) for path in sample(SAMPLE, seed(), LARGEST)]
+    midi_jobs = [(ripieno, path) for path in sample(MIDI_SAMPLE, f"midi {seed()}", 20_000)]
+    with multiprocessing.Pool(os.cpu_count()) as pool:
+        midi = pool.map_async(from_midi, midi_jobs)
+        yield from summed(pool.map(compare, jobs), f"import ({seed()})")
+        yield from midi_findings(midi.get())
+    yield hostile(ripieno, work)
+    if scores:
+        yield own_files(ripieno, work, scores)
+
+
+def main(ripieno):
+    """All works, with what is missing."""
+    paths = works()
+    with multiprocessing.Pool(os.cpu_count()) as pool:
+        outcomes = []
+        for outcome in pool.imap_unordered(compare, [(ripieno, path) for path in paths]):
+            outcomes.append(outcome)
+            for line in [*outcome.wrong, *outcome.missing]:
+                print(f"  {line}", flush=True)
+            for kind, count in outcome.silent.items():
+                print(f"  {outcome.name}: lost without a word: {kind}: {count}", flush=True)
+        midi = list(pool.imap_unordered(from_midi, [(ripieno, p) for p in sample(60, "all", 20_000)]))
+    notes, right = sum(o.notes for o in outcomes), sum(o.exact for o in outcomes)
+    ours, theirs = (sum(o.seconds[i] for o in outcomes) for i in (0, 1))
+    print(f"reading: music21 took {theirs:.0f} s, the import (process, check and writing) {ours:.0f} s: "
+          f"{theirs / max(0.01, ours):.0f} times as fast")
+    print(f"{len(outcomes)} works, {right} of {notes} notes exact ({right / max(1, notes):.4%})")
+    failed = 0
+    for finding in [*summed(outcomes, "corpus"), *midi_findings(midi)]:
+        failed += not finding.passed
+        print(f"{'ok    ' if finding.passed else 'FAILED'}  {finding.name} ({finding.tested})")
+    return failed
+
+
+if __name__ == "__main__":
+    sys.exit(main(*sys.argv[1:]))
