@@ -57,19 +57,18 @@ impl Server<'_> {
                 let asked: lsp::SemanticTokensRangeParams = read(params)?;
                 give(self.tokens(&asked.text_document.uri, Some(asked.range)))
             }
-            "textDocument/formatting" if formatting::OFFERED => {
+            "textDocument/formatting" => {
                 let asked: lsp::DocumentFormattingParams = read(params)?;
                 give(self.format(&asked.text_document.uri, &formatting::Which::File))
             }
-            "textDocument/rangeFormatting" if formatting::OFFERED => {
+            "textDocument/rangeFormatting" => {
                 let asked: lsp::DocumentRangeFormattingParams = read(params)?;
-                let (start, end) = (asked.range.start, asked.range.end);
-                // A range that ends before the first sign of a line does not reach into it.
-                let end_line = end.line + u32::from(end.character > 0 || end.line == start.line);
-                let lines = start.line as usize..end_line as usize;
-                give(self.format(&asked.text_document.uri, &formatting::Which::Lines(lines)))
+                let uri = &asked.text_document.uri;
+                let Some(file) = self.workspace.file(uri) else { return give(Value::Null) };
+                let bytes = self.workspace.bytes(file, asked.range);
+                give(self.format(uri, &formatting::Which::Lines(bytes)))
             }
-            "textDocument/onTypeFormatting" if formatting::OFFERED => {
+            "textDocument/onTypeFormatting" => {
                 let asked: lsp::DocumentOnTypeFormattingParams = read(params)?;
                 let Some(at) = self.workspace.at(&asked.text_document.uri, asked.position) else {
                     return give(Value::Null);

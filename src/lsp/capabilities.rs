@@ -4,7 +4,6 @@ use gen_lsp_types as lsp;
 use serde_json::json;
 
 use super::commands::ALL;
-use super::formatting::OFFERED;
 use super::positions::Encoding;
 use super::tokens::Token;
 
@@ -57,15 +56,11 @@ pub fn capabilities(encoding: Encoding) -> lsp::ServerCapabilities {
                 ..Default::default()
             },
         )),
-        document_formatting_provider: OFFERED
-            .then_some(lsp::DocumentFormattingProvider::Bool(true)),
-        document_range_formatting_provider: OFFERED
-            .then_some(lsp::DocumentRangeFormattingProvider::Bool(true)),
-        document_on_type_formatting_provider: OFFERED.then(|| {
-            lsp::DocumentOnTypeFormattingOptions {
-                first_trigger_character: "|".to_string(),
-                more_trigger_character: None,
-            }
+        document_formatting_provider: Some(lsp::DocumentFormattingProvider::Bool(true)),
+        document_range_formatting_provider: Some(lsp::DocumentRangeFormattingProvider::Bool(true)),
+        document_on_type_formatting_provider: Some(lsp::DocumentOnTypeFormattingOptions {
+            first_trigger_character: "|".to_string(),
+            more_trigger_character: None,
         }),
         inlay_hint_provider: Some(lsp::InlayHintProvider::Bool(true)),
         code_lens_provider: Some(lsp::CodeLensOptions::default()),

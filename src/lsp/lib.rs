@@ -46,5 +46,7 @@ pub use workspace::{At, Host, Place, Workspace};
 
 // The stages, under the names they have everywhere.
 use ripieno_checker::{check, session};
-use ripieno_compiler::{arrange, diagnostics, harmony, instruments, music, resolve, syntax};
+use ripieno_compiler::{
+    arrange, diagnostics, format, harmony, instruments, music, resolve, syntax,
+};
 use ripieno_writers::{notate, render};

@@ -17,14 +17,13 @@ pub fn ranges(session: &mut Session, at: At) -> Vec<Range<usize>> {
     let text = document.text();
     let offset = at.offset.min(text.len());
     let holds = |range: &Range<usize>| range.start <= offset && offset <= range.end;
-    let mut all: Vec<Range<usize>> = vec![0..text.len()];
+    let whole = 0..text.len();
+    let mut all: Vec<Range<usize>> = Vec::from([whole]);
     let mut block = None;
     let mut here = None;
     for (start, item) in document.items() {
-        if start > offset {
-            if here.is_some() && block.is_none() {
-                break;
-            }
+        if start > offset && here.is_some() && block.is_none() {
+            break;
         }
         if item.node.opens().is_some() {
             block = Some(start);

@@ -54,10 +54,10 @@ pub fn outline(session: &Session, file: FileId) -> Vec<Symbol> {
     let text = document.text();
     let mut all = Vec::new();
     // Items are gone through once: to look for those of a block costs a walk from the beginning.
-    let mut items = document.items().peekable();
+    let mut items = document.items();
     for block in document.blocks() {
         let mut own = Vec::new();
-        while let Some((start, item)) = items.next() {
+        for (start, item) in items.by_ref() {
             own.push((start, item));
             let lasts = item.node.opens().is_none() && own.len() == 1;
             if lasts || matches!(item.node, Node::Close | Node::Unclosed | Node::End) {

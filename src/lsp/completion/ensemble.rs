@@ -35,12 +35,12 @@ pub(super) fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<P
             own_players(session, at, cursor)
         }
         ("group" | "without" | "budget", _) => Vec::new(),
-        (_, "crook" | "in") => tunings(instrument_of(cursor), last),
+        (_, "crook" | "in") => tunings(instrument_of(cursor), last, era(session, at, cursor)),
         (_, "joins") => groups(session, at, cursor),
         (_, "without") => keywords(&[("signature", "")]),
         (_, ",") => match list_of(cursor) {
             Some(word @ ("crook" | "in")) => {
-                let mut all = tunings(instrument_of(cursor), word);
+                let mut all = tunings(instrument_of(cursor), word, era(session, at, cursor));
                 all.extend(instruments(session, at, cursor));
                 all
             }
@@ -85,35 +85,39 @@ fn list_of(cursor: &Cursor) -> Option<&str> {
 
 /// The instrument without valves of that name.
 pub(super) fn natural(instrument: &'static Instrument) -> Option<&'static Instrument> {
-    if instrument.crooks.is_empty() {
-        return find(&format!("natural-{}", instrument.id));
-    }
-    Some(instrument)
+    if instrument.crooks.is_empty() { instrument.without_valves() } else { Some(instrument) }
 }
 
-/// The crooks or keys of an instrument.
-pub(super) fn tunings(instrument: Option<&'static Instrument>, word: &str) -> Vec<Proposal> {
-    let of = |tunings: &'static [Tuning]| {
-        let about = |tuning: &Tuning| {
-            let moved = tuning.transposition.semitones;
-            match moved {
-                0 => "sounds as written".to_string(),
-                _ => format!(
-                    "sounds {} semitones {}",
-                    moved.abs(),
-                    if moved < 0 { "lower" } else { "higher" }
-                ),
-            }
-        };
-        tunings.iter().map(|t| Proposal::new(&t.name, Sort::Value, about(t))).collect()
+/// The crooks or keys of an instrument that were in use in a year.
+pub(super) fn tunings(
+    instrument: Option<&'static Instrument>,
+    word: &str,
+    era: Option<i32>,
+) -> Vec<Proposal> {
+    let Some(instrument) = instrument else { return Vec::new() };
+    let all: &[Tuning] = match word {
+        "crook" => natural(instrument).map_or(&[], |natural| &natural.crooks),
+        _ => &instrument.keys,
     };
-    match (instrument, word) {
-        (Some(instrument), "crook") => {
-            natural(instrument).map(|i| of(&i.crooks)).unwrap_or_default()
-        }
-        (Some(instrument), _) => of(&instrument.keys),
-        (None, _) => Vec::new(),
-    }
+    let used = |tuning: &&Tuning| {
+        era.is_none_or(|era| {
+            tuning.from.is_none_or(|from| from <= era) && tuning.to.is_none_or(|to| era <= to)
+        })
+    };
+    let about = |tuning: &Tuning| match tuning.transposition.semitones {
+        0 => "sounds as written".to_string(),
+        moved if moved < 0 => format!("sounds {} semitones lower", -moved),
+        moved => format!("sounds {moved} semitones higher"),
+    };
+    let propose = |tuning: &Tuning| Proposal::new(&tuning.name, Sort::Value, about(tuning));
+    all.iter().filter(used).map(propose).collect()
+}
+
+/// The year of the ensemble around a cursor, as far as it is known.
+fn era(session: &mut Session, at: At, cursor: &Cursor) -> Option<i32> {
+    let piece = session.piece(at.root);
+    let of = |name: &String| piece.ensembles.iter().find(|e| e.name == *name).map(|e| e.era);
+    cursor.name.as_ref().and_then(of).or_else(|| cursor.ensemble.as_ref().and_then(of))
 }
 
 /// Instruments of the era that stand in no line yet.

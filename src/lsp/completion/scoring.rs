@@ -86,7 +86,9 @@ pub(super) fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<P
         }
         "bars" => free_bars(session, at, cursor, &named),
         "takes" => taken(ensemble, &named),
-        "crook" | "in" => tunings(takes(ensemble, &named, &before), last),
+        "crook" | "in" => {
+            tunings(takes(ensemble, &named, &before), last, ensemble.map(|ensemble| ensemble.era))
+        }
         "highlights" => with_modifiers(keywords(&MOMENTS)),
         "," if before.get(verb) == Some(&"highlights") && !before.contains(&"bars") => {
             with_modifiers(keywords(&MOMENTS))

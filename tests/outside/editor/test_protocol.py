@@ -220,3 +220,23 @@ async def test_tokens_hints_lenses_hierarchy(client: LanguageClient):
         types.CallHierarchyOutgoingCallsParams(lines_[0].to)
     )
     assert [call.to.name for call in players] == ["Oboe 1", "Oboe 2"]
+
+
+@pytest.mark.asyncio
+async def test_formatting(client: LanguageClient):
+    text = PIECE.replace("  1: 1/4 D5", "1:    1/4 D5")
+    document = await opened(client, text=text)
+    options = types.FormattingOptions(tab_size=2, insert_spaces=True)
+    whole = await client.text_document_formatting_async(
+        types.DocumentFormattingParams(document, options)
+    )
+    lines = types.Range(at(text, "1:    1/4"), at(text, "F G |"))
+    some = await client.text_document_range_formatting_async(
+        types.DocumentRangeFormattingParams(document, lines, options)
+    )
+    typed = await client.text_document_on_type_formatting_async(
+        types.DocumentOnTypeFormattingParams(document, at(text, "F G |", 5), "|", options)
+    )
+    assert some and typed and len(some) <= len(whole)
+    line = at(text, "1:    1/4").line
+    assert all(line - 1 <= edit.range.start.line <= line for edit in [*some, *typed])
