@@ -87,7 +87,7 @@ pub(super) fn bars(
     score.bars.drain(..from);
     let pick_up = score.bars.len() > 1 && score.bars[0].length < score.bars[0].metre.bar_length();
     for (bar, number) in score.bars.iter_mut().zip(i32::from(!pick_up)..) {
-        bar.start = bar.start - begin;
+        bar.start -= begin;
         bar.number = number;
     }
     score.bars[0].metre_shown = true;
@@ -111,7 +111,7 @@ pub(super) fn bars(
     score.repeats.iter_mut().for_each(|(a, b)| (*a, *b) = (*a - from, *b - from));
     score.endings.iter_mut().for_each(|(a, b, _)| (*a, *b) = (*a - from, *b - from));
     score.chords.retain(|(at, _)| *at >= begin && *at < end);
-    score.chords.iter_mut().for_each(|(at, _)| *at = *at - begin);
+    score.chords.iter_mut().for_each(|(at, _)| *at -= begin);
     cut(score, begin, end);
     Ok(from)
 }
@@ -129,7 +129,7 @@ fn cut(score: &mut Score, begin: Time, end: Time) {
         }
         line.directions.retain(|direction| direction.at >= begin && direction.at < end);
         for direction in &mut line.directions {
-            direction.at = direction.at - begin;
+            direction.at -= begin;
             if let Says::Hairpin { to, .. } = &mut direction.says {
                 *to = (*to).min(end) - begin;
             }

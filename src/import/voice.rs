@@ -448,10 +448,11 @@ pub(super) fn value_text(value: Time) -> String {
         (one.count_ones() == 1 && part.count_ones() == 1 && (one == 1 || part == 1))
             .then(|| format!("{one}/{part}{dots}"))
     };
-    if count.count_ones() != 1 && part <= 128 {
-        if let Some(text) = dotted(3, ".", 2).or_else(|| dotted(7, "..", 4)) {
-            return text;
-        }
+    if count.count_ones() != 1
+        && part <= 128
+        && let Some(text) = dotted(3, ".", 2).or_else(|| dotted(7, "..", 4))
+    {
+        return text;
     }
     format!("{count}/{part}")
 }

@@ -22,7 +22,7 @@ pub(super) struct Sounding {
 
 impl Sounding {
     /// The note itself.
-    pub fn of<'p>(self, parts: &'p [Arc<Part>]) -> &'p SoundingNote {
+    pub fn of(self, parts: &[Arc<Part>]) -> &SoundingNote {
         &parts[usize::from(self.player)].notes[self.note as usize]
     }
 }

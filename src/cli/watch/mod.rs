@@ -141,7 +141,7 @@ impl Watched {
             Ok(built) => said(&sentence(&built, &sources, wanted)),
             Err(Failure(why)) => said(&why.replace('\n', " ")),
         };
-        if sources.len() == 0 {
+        if sources.is_empty() {
             self.inputs = settled(&before);
             return line;
         }

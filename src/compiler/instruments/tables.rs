@@ -278,7 +278,8 @@ impl InstrumentTable {
 
     /// Are the years of all traits in order, their figures possible, and a source beside each?
     fn check_traits(&self) -> Result<(), Fault> {
-        let mut rows: Vec<(&str, Option<(i32, i32)>, &str)> = Vec::new();
+        type Row<'t> = (&'t str, Option<(i32, i32)>, &'t str);
+        let mut rows: Vec<Row> = Vec::new();
         rows.extend(
             self.out_of_use.iter().map(|r| ("out_of_use", Some((r.from, r.to)), &*r.source)),
         );

@@ -174,7 +174,7 @@ fn bad_id(id: &str, taken: bool, named: bool) -> Option<(String, String)> {
     let well_formed = id.starts_with(|c: char| c.is_ascii_lowercase())
         && id.chars().all(letters)
         && !id.ends_with('-')
-        && !id.rsplit('-').next().is_some_and(|end| end.parse::<u32>().is_ok());
+        && id.rsplit('-').next().is_none_or(|end| end.parse::<u32>().is_err());
     if !named {
         return Some((
             "This instrument has no `id`.".to_string(),

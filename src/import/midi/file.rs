@@ -194,15 +194,11 @@ fn meta(file: &mut File, message: MetaMessage, tick: i64, name: &mut String, los
         words.join(" ").chars().take(200).collect::<String>()
     };
     match message {
-        MetaMessage::TrackName(bytes) => {
-            if name.is_empty() {
-                *name = text(bytes);
-            }
+        MetaMessage::TrackName(bytes) if name.is_empty() => {
+            *name = text(bytes);
         }
-        MetaMessage::Tempo(micros) => {
-            if micros.as_int() > 0 {
-                file.tempos.push((tick, micros.as_int()));
-            }
+        MetaMessage::Tempo(micros) if micros.as_int() > 0 => {
+            file.tempos.push((tick, micros.as_int()));
         }
         MetaMessage::TimeSignature(count, power, ..) => {
             if count > 0 && power <= 5 {

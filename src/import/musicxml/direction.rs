@@ -154,10 +154,8 @@ impl Reader<'_, '_> {
                         cursor.measure.signs.ending_ends = true;
                     }
                 }
-                "bar-style" => {
-                    if child.raw() == "light-light" && !left && !middle {
-                        cursor.measure.signs.double = true;
-                    }
+                "bar-style" if child.raw() == "light-light" && !left && !middle => {
+                    cursor.measure.signs.double = true;
                 }
                 "fermata" => self.left_out(cursor, "fermatas over bar lines"),
                 "segno" | "coda" => {

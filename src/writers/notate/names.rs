@@ -78,7 +78,7 @@ fn change_of_drum((from, to): (Pitch, Pitch)) -> String {
     format!("{} to {}", shown(&from.name().to_string()), shown(&to.name().to_string()))
 }
 
-fn drums_at<'a>(part: &'a Part, time: Time) -> Option<&'a [Pitch]> {
+fn drums_at(part: &Part, time: Time) -> Option<&[Pitch]> {
     let after = part.drums.partition_point(|(from, _)| *from <= time);
     if part.instrument_at(time).drums.is_empty() {
         return None;

@@ -79,7 +79,7 @@ pub(super) fn rank(part: &Part) -> PlayerRank {
 }
 
 /// The tuning of the drums in force.
-fn drums_at<'p>(part: &'p Part, time: Time) -> &'p [Pitch] {
+fn drums_at(part: &Part, time: Time) -> &[Pitch] {
     let after = part.drums.partition_point(|(from, _)| *from <= time);
     part.drums.get(after.saturating_sub(1)).map_or(&[], |(_, notes)| notes)
 }

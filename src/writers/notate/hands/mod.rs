@@ -94,7 +94,7 @@ fn slurs(notes: &[SoundingNote]) -> Vec<(usize, usize)> {
 }
 
 /// What one hand plays, as a part.
-fn part_of<'a>(part: &Part, grips: &[Grip], slurs: &[(usize, usize)], hand: Hand) -> Part {
+fn part_of(part: &Part, grips: &[Grip], slurs: &[(usize, usize)], hand: Hand) -> Part {
     let mut notes: Vec<SoundingNote> = Vec::with_capacity(part.notes.len());
     // Where each note of the part is among those of the hand, or would be.
     let mut places = Vec::with_capacity(grips.len());

@@ -52,10 +52,13 @@ impl Desk {
     }
 }
 
+/// What voicings are asked for: the players, the chord, the bass, and the stretches.
+type Asked = (Vec<usize>, Chord, Option<i32>, Stretches);
+
 /// Voicings that are worked out once for each desk, chord and supply.
 #[derive(Default)]
 pub(super) struct Known {
-    by_chord: HashMap<(Vec<usize>, Chord, Option<i32>, Stretches), Rc<Voicings>>,
+    by_chord: HashMap<Asked, Rc<Voicings>>,
 }
 
 impl Known {
