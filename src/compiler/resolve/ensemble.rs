@@ -311,7 +311,7 @@ pub(super) fn instrument_named(
     let plain = cx.instrument(&word.value);
     let natural = plain.filter(|_| crooked).and_then(Instrument::without_valves);
     let found = natural.or(plain);
-    if found.is_none() && !cx.instruments.lost.contains(&word.value) {
+    if found.is_none() && !cx.instruments.is_lost(&word.value) {
         let own = cx.instruments.known.iter().copied();
         let known: Vec<&str> = own.chain(catalogue()).map(|i| i.id.as_str()).collect();
         let finding = unknown(word, &known, "instrument", &word.value);

@@ -128,6 +128,14 @@ pub(super) struct UsersInstruments {
     pub lost: Vec<String>,
 }
 
+impl UsersInstruments {
+    /// Is it the name of one that could not be read, perhaps with the number of a section?
+    pub(super) fn is_lost(&self, word: &str) -> bool {
+        let plain = word.trim_end_matches(|c: char| c.is_ascii_digit()).trim_end_matches('-');
+        self.lost.iter().any(|id| id == word || id == plain)
+    }
+}
+
 struct Reading<'a> {
     shelf: &'a mut dyn Shelf,
     diagnostics: &'a mut Vec<Diagnostic>,
