@@ -143,7 +143,7 @@ def silent(wanted, found, report):
     lost["slurs"] = wanted.slurs - found.slurs - told("slur", "ties")
     lost["grace notes"] = wanted.graces - found.graces - told("grace notes")
     dynamics = imported.without_effect(wanted, found)
-    lost["dynamics"] = dynamics - told("written as", "written at the next", "sign", "cue")
+    lost["dynamics"] = dynamics - told("written as", "written at", "sign", "cue")
     lost["articulations"] = len(wanted.articulations - found.articulations) - told("cue", "sign")
     lost["tempos"] = len(wanted.tempos - found.tempos) - told("tempo", "metronome")
     lost["repeats"] = len(
