@@ -80,8 +80,9 @@ pub fn assert_comes_back(source: &str) {
             .collect();
         for notes in [&mut wanted, &mut found, &mut trembling] {
             split_into_heads(notes);
-            // What is doubled and doubled again may lie beyond all instruments, and all readers.
-            notes.retain(|(.., keys)| keys.iter().all(|key| (0..=127).contains(key)));
+            // What is doubled in octaves may lie beyond all instruments. MusicXML writes octaves 0
+            // to 9, from which the glockenspiel sounds two octaves away.
+            notes.retain(|(.., keys)| keys.iter().all(|key| (36..=103).contains(key)));
         }
         put_strokes_together(&wanted, &trembling, &mut found);
         let missing: Vec<&Sounded> = wanted.iter().filter(|note| !found.contains(note)).collect();
