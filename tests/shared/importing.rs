@@ -87,7 +87,12 @@ pub fn assert_comes_back(source: &str) {
         put_strokes_together(&wanted, &trembling, &mut found);
         let missing: Vec<&Sounded> = wanted.iter().filter(|note| !found.contains(note)).collect();
         assert!(missing.is_empty(), "{missing:?}\n{source}\n{imported}");
-        assert_eq!(wanted.len(), found.len(), "{source}\n{imported}");
+        // Both are in order: what is there once more than it should be shows in what is left.
+        let mut left = wanted.into_iter().peekable();
+        let extra: Vec<&Sounded> =
+            found.iter().filter(|note| left.next_if_eq(note).is_none()).collect();
+        assert!(extra.is_empty(), "{extra:?} too many\n{source}\n{imported}");
+        assert!(left.next().is_none(), "notes that sound together come back once\n{source}");
     }
 }
 
