@@ -32,6 +32,7 @@ pub(super) fn frame(form: &Form) -> Vec<FrameBar> {
                 ending_starts: bar.ending.filter(|_| enters),
                 ending_ends: bar.ending.filter(|_| leaves),
                 line: bar.line,
+                source: bar.span,
             }
         })
         .collect()

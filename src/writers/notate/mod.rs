@@ -13,6 +13,8 @@ mod grid;
 mod hands;
 mod names;
 #[cfg(test)]
+mod origins;
+#[cfg(test)]
 mod properties;
 mod rests;
 mod score;
@@ -48,5 +50,6 @@ pub fn notate(arrangement: &Arrangement) -> Score {
         ensemble: ensemble.map(|ensemble| ensemble.name.clone()).unwrap_or_default(),
         frame,
         staves,
+        lines: arrangement.lines.clone(),
     }
 }

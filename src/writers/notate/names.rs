@@ -48,7 +48,7 @@ pub(super) fn change_of_key(part: &Part, now: Time, before: Time) -> Option<Stri
 /// What the player is told of the other instruments that he takes, in order of time: "take
 /// Piccolo" where he has put the one before down, and the name at the first note of the new one
 /// (or where it is taken, if he has no more notes). Common practice.
-pub(super) fn instruments_taken(part: &Part) -> Vec<(Time, String)> {
+pub(super) fn instruments_taken(part: &Part) -> Vec<Taken> {
     let mut told = Vec::new();
     for pair in part.instruments.windows(2) {
         let [(_, before), (at, taken)] = pair else { continue };
@@ -63,11 +63,21 @@ pub(super) fn instruments_taken(part: &Part) -> Vec<(Time, String)> {
         let free = next.checked_sub(1).map_or(Time::ZERO, |last| part.notes[last].end());
         let enters = part.notes.get(next).map_or(*at, |note| note.start);
         if free < enters {
-            told.push((free, format!("take {name}")));
+            told.push(Taken { at: *at, told: free, words: format!("take {name}") });
         }
-        told.push((enters, name));
+        told.push(Taken { at: *at, told: enters, words: name });
     }
     told
+}
+
+/// What is said of another instrument that a player takes.
+pub(super) struct Taken {
+    /// From when on he has it.
+    pub(super) at: Time,
+    /// Where he is told.
+    pub(super) told: Time,
+    /// What he is told.
+    pub(super) words: String,
 }
 
 /// "D to C"; with octaves where the name alone would not say it.

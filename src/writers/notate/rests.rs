@@ -97,6 +97,7 @@ fn begins_anew(score: &Score, staff: &Staff, bar: usize) -> bool {
 mod tests {
     use super::{StaffDirection, StaffDirectionKind};
     use crate::music::Time;
+    use crate::notate::Origin;
     use crate::notate::multi_rests;
     use crate::notate::testing::{Fixture, form};
     use crate::resolve::BarLine;
@@ -133,7 +134,8 @@ mod tests {
         let mut score = Fixture::new(&["4/4"; 6]).notes("5/1 1/1 C5").score();
         let mut say = |bar: usize, at: Time| {
             let kind = StaffDirectionKind::Words("take Piccolo".into());
-            score.staves[0].measures[bar].directions.push(StaffDirection { at, kind });
+            let origin = Origin::default();
+            score.staves[0].measures[bar].directions.push(StaffDirection { at, kind, origin });
             multi_rests(&score, 0).measures.iter().map(|m| m.multi_rest).collect::<Vec<_>>()
         };
         assert_eq!(say(2, Time::ZERO), [Some(2), None, Some(3), None, None, None]);

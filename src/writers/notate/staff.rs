@@ -11,7 +11,7 @@ use super::accidentals::Accidentals;
 use super::grid::{Grid, Pieces};
 use super::writing::Writing;
 use super::{
-    Element, ElementKind, FrameBar, Grace, Head, Measure, NoteValue, Staff, StaffDirection,
+    Element, ElementKind, FrameBar, Grace, Head, Measure, NoteValue, Origin, Staff, StaffDirection,
     StaffDirectionKind, StaffNote, TupletUse,
 };
 use super::{beams, clefs, directions, names, slurs, tuplets};
@@ -99,7 +99,8 @@ pub(super) fn measures(part: &Part, bars: &Bars) -> Vec<Measure> {
             && let Some(name) = names::change_of_key(part, bar.start, bars.frame[index - 1].start)
         {
             let kind = StaffDirectionKind::Words(name);
-            measure.directions.push(StaffDirection { at: Time::ZERO, kind });
+            let origin = Origin { source: None, line: part.taken_by(bar.start) };
+            measure.directions.push(StaffDirection { at: Time::ZERO, kind, origin });
         }
         if moved || taken {
             writer.rewrite(bar.start, &writing);
@@ -131,6 +132,7 @@ pub(super) fn finished(part: &Part, measures: Vec<Measure>, lower: Vec<Measure>)
         family: part.player.instrument.family,
         key_name: names::key_at(part, Time::ZERO),
         players: part.player.count,
+        source: part.player.span,
         measures,
         lower,
     }
@@ -139,6 +141,7 @@ pub(super) fn finished(part: &Part, measures: Vec<Measure>, lower: Vec<Measure>)
 /// Goes through a part once and writes its notes and rests bar by bar.
 struct BarWriter<'a> {
     bars: &'a Bars<'a>,
+    part: &'a Part,
     instrument: &'static Instrument,
     notes: &'a [SoundingNote],
     tuplets: Vec<Tuplet>,
@@ -156,6 +159,7 @@ impl<'a> BarWriter<'a> {
     fn new(part: &'a Part, bars: &'a Bars) -> BarWriter<'a> {
         BarWriter {
             bars,
+            part,
             instrument: part.first_instrument(),
             notes: &part.notes,
             tuplets: tuplets::needed(&part.tuplets, &part.notes),
@@ -186,7 +190,8 @@ impl<'a> BarWriter<'a> {
         if silent && bar.length == bar.metre.bar_length() {
             let value = NoteValue::of(bar.length).unwrap_or(NoteValue { log2: 0, dots: 0 });
             let kind = ElementKind::BarRest { fermata: false };
-            elements.push(element((Time::ZERO, bar.length), value, kind));
+            let origin = self.origin_of_rest(index, bar.start);
+            elements.push(element((Time::ZERO, bar.length), value, kind, origin));
             return;
         }
         elements.reserve(8);
@@ -226,10 +231,10 @@ impl<'a> BarWriter<'a> {
                 }
                 None => {
                     let rest = ElementKind::Rest { fermata: false };
-                    let rests = self
-                        .pieces
-                        .iter()
-                        .map(|&(from, to, value)| element((from, to - from), value, rest.clone()));
+                    let rests = self.pieces.iter().map(|&(from, to, value)| {
+                        let origin = self.origin_of_rest(index, bar.start + from);
+                        element((from, to - from), value, rest.clone(), origin)
+                    });
                     elements.extend(rests);
                 }
             }
@@ -240,6 +245,12 @@ impl<'a> BarWriter<'a> {
             }
             cursor = stop;
         }
+    }
+
+    /// Where a rest at a time in a bar comes from.
+    fn origin_of_rest(&self, bar: usize, at: Time) -> Origin {
+        let source = self.part.rest_at(at).map(|rest| rest.span);
+        Origin { source, line: self.part.line_in(bar) }
     }
 
     fn skip_to(&mut self, time: Time) {
@@ -306,7 +317,7 @@ impl<'a> BarWriter<'a> {
     ) {
         self.heads = self.written(note, writing);
         if let Some(graces) = &note.attached.graces {
-            push_graces(graces, at, writing, elements);
+            push_graces(graces, at, writing, origin(note), elements);
         }
     }
 
@@ -349,7 +360,7 @@ impl<'a> BarWriter<'a> {
                 slur_starts: attached.slur_starts && slur_place,
                 slur_ends: attached.slur_ends && last,
             }));
-            elements.push(element((at, until - at), value, kind));
+            elements.push(element((at, until - at), value, kind, origin(note)));
         }
     }
 }
@@ -394,7 +405,13 @@ fn heads(pitches: &[Pitch], writing: &Writing) -> Heads {
     heads
 }
 
-fn push_graces(graces: &Graces, at: Time, writing: &Writing, elements: &mut Vec<Element>) {
+fn push_graces(
+    graces: &Graces,
+    at: Time,
+    writing: &Writing,
+    origin: Origin,
+    elements: &mut Vec<Element>,
+) {
     let grace = if graces.crushed { Grace::Crushed } else { Grace::Plain };
     for (length, pitches) in &graces.notes {
         let value = NoteValue::of(*length).unwrap_or_else(|| NoteValue::at_most(*length));
@@ -403,12 +420,21 @@ fn push_graces(graces: &Graces, at: Time, writing: &Writing, elements: &mut Vec<
             grace: Some(grace),
             ..StaffNote::default()
         };
-        elements.push(element((at, Time::ZERO), value, ElementKind::Note(Box::new(note))));
+        elements.push(element((at, Time::ZERO), value, ElementKind::Note(Box::new(note)), origin));
     }
 }
 
-fn element((at, length): (Time, Time), value: NoteValue, kind: ElementKind) -> Element {
-    Element { at, length, value, tuplet: None, kind, beams: SmallVec::new() }
+fn origin(note: &SoundingNote) -> Origin {
+    Origin { source: Some(note.source), line: Some(note.line) }
+}
+
+fn element(
+    (at, length): (Time, Time),
+    value: NoteValue,
+    kind: ElementKind,
+    origin: Origin,
+) -> Element {
+    Element { at, length, value, tuplet: None, kind, beams: SmallVec::new(), origin }
 }
 
 /// Marks the last `count` elements as members of a tuplet that lies between the given positions
