@@ -33,6 +33,7 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
     placed.sort_by_key(|(at, _)| *at);
 
     place_instruments(part, frame, measures);
+    place_solos(part, frame, measures);
     let mut page = Page { frame, measures };
     let mut told = Told::default();
     let mut hairpins: Vec<Hairpin> = Vec::new();
@@ -84,10 +85,12 @@ fn way(technique: Technique) -> usize {
 fn rank(kind: &StaffDirectionKind) -> u8 {
     match kind {
         StaffDirectionKind::HairpinEnds => 0,
-        StaffDirectionKind::Technique(_) => 1,
-        StaffDirectionKind::Words(_) => 2,
-        StaffDirectionKind::Dynamic(_) => 3,
-        StaffDirectionKind::HairpinStarts { .. } => 4,
+        StaffDirectionKind::Change(_) => 1,
+        StaffDirectionKind::Who(_) => 2,
+        StaffDirectionKind::Technique(_) => 3,
+        StaffDirectionKind::Words(_) => 4,
+        StaffDirectionKind::Dynamic(_) => 5,
+        StaffDirectionKind::HairpinStarts { .. } => 6,
     }
 }
 
@@ -237,8 +240,21 @@ pub(super) fn bar_at(frame: &[FrameBar], at: Time) -> usize {
 /// Tells the player which instruments to take.
 fn place_instruments(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
     let mut page = Page { frame, measures };
-    for (at, text) in names::instruments_taken(part) {
-        page.print(at, StaffDirectionKind::Words(text));
+    for (at, text) in names::changes_told(part) {
+        page.print(at, StaffDirectionKind::Change(text));
+    }
+}
+
+/// Says "solo" (of a section "soli") where the player begins to be heard alone.
+fn place_solos(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
+    let mut page = Page { frame, measures };
+    let words = if part.player.section { "soli" } else { "solo" };
+    let mut before = false;
+    for note in &part.notes {
+        if note.solo && !before {
+            page.print(note.start, StaffDirectionKind::Who(words));
+        }
+        before = note.solo;
     }
 }
 
