@@ -1,8 +1,9 @@
-//! Pages and sound: [`notate`] sets what sounds on staves as players read them, and [`render`]
-//! writes text, MusicXML and MIDI.
+//! Pages and sound: [`notate`] sets what sounds on staves as players read them, [`edition`] says
+//! what stands on which pages, and [`render`] writes text, MusicXML and MIDI.
 //!
 //! Nothing here decides anything musical, and nothing reads or writes a file.
 
+pub mod edition;
 pub mod notate;
 pub mod render;
 

@@ -36,6 +36,7 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
     placed.sort_by_key(|(at, _)| *at);
 
     place_instruments(part, frame, measures);
+    place_solos(part, frame, measures);
     let mut page = Page { part, frame, measures };
     let mut told = Told::default();
     let mut hairpins: Vec<Hairpin> = Vec::new();
@@ -96,10 +97,12 @@ fn way(technique: Technique) -> usize {
 fn rank(kind: &StaffDirectionKind) -> u8 {
     match kind {
         StaffDirectionKind::HairpinEnds => 0,
-        StaffDirectionKind::Technique(_) => 1,
-        StaffDirectionKind::Words(_) => 2,
-        StaffDirectionKind::Dynamic(_) => 3,
-        StaffDirectionKind::HairpinStarts { .. } => 4,
+        StaffDirectionKind::Change(_) => 1,
+        StaffDirectionKind::Who(_) => 2,
+        StaffDirectionKind::Technique(_) => 3,
+        StaffDirectionKind::Words(_) => 4,
+        StaffDirectionKind::Dynamic(_) => 5,
+        StaffDirectionKind::HairpinStarts { .. } => 6,
     }
 }
 
@@ -259,10 +262,25 @@ pub(super) fn bar_at(frame: &[FrameBar], at: Time) -> usize {
 /// Tells the player which instruments to take.
 fn place_instruments(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
     let mut page = Page { part, frame, measures };
-    for taken in names::instruments_taken(part) {
-        let origin = Origin { source: None, line: part.taken_by(taken.at) };
-        let bar = bar_at(frame, taken.told);
-        page.put(bar, taken.told, StaffDirectionKind::Words(taken.words), origin);
+    for told in names::changes_told(part) {
+        let origin = Origin { source: None, line: part.taken_by(told.taken) };
+        let bar = bar_at(frame, told.at);
+        page.put(bar, told.at, StaffDirectionKind::Change(told.words), origin);
+    }
+}
+
+/// Says "solo" (of a section "soli") where the player begins to be heard alone.
+fn place_solos(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
+    let mut page = Page { part, frame, measures };
+    let words = if part.player.section { "soli" } else { "solo" };
+    let mut before = false;
+    for note in &part.notes {
+        if note.solo && !before {
+            let bar = bar_at(frame, note.start);
+            let origin = Origin { source: None, line: Some(note.line) };
+            page.put(bar, note.start, StaffDirectionKind::Who(words), origin);
+        }
+        before = note.solo;
     }
 }
 

@@ -117,10 +117,11 @@ fn what_is_said_leads_to_where_it_is_written() {
     assert_eq!(read.directions("cello", 0), ["f < cello plays"]);
     assert_eq!(read.directions("flute.1", 1), ["p < flute.1 plays", "cresc < flute.1 plays"]);
     let last = read.measure("flute.1", 3);
-    let taken = |text: &str| StaffDirectionKind::Words(text.into());
-    let name = last.directions.iter().find(|said| said.kind == taken("Piccolo")).unwrap();
+    let taken = StaffDirectionKind::Change("Piccolo".into());
+    let marked = StaffDirectionKind::Words("marked".into());
+    let name = last.directions.iter().find(|said| said.kind == taken).unwrap();
     assert_eq!(read.text(name.origin), "- < flute.1 takes");
-    let words = last.directions.iter().find(|said| said.kind == taken("marked")).unwrap();
+    let words = last.directions.iter().find(|said| said.kind == marked).unwrap();
     assert_eq!(read.text(words.origin), "\"marked\" < flute.1 plays");
 }
 

@@ -407,7 +407,10 @@ pub(crate) fn directions(score: &Score, staff: usize) -> String {
                 StaffDirectionKind::HairpinStarts { grows: false } => ">".to_owned(),
                 StaffDirectionKind::HairpinEnds => "end".to_owned(),
                 StaffDirectionKind::Technique(technique) => technique.printed().to_owned(),
-                StaffDirectionKind::Words(words) => format!("\"{words}\""),
+                StaffDirectionKind::Words(words) | StaffDirectionKind::Change(words) => {
+                    format!("\"{words}\"")
+                }
+                StaffDirectionKind::Who(who) => format!("\"{who}\""),
             };
             format!("{bar} {} {kind}", direction.at)
         })
