@@ -68,6 +68,7 @@ pub(crate) fn form(metres: &[&str]) -> Form {
             repeat_ends: false,
             ending: None,
             line: BarLine::Plain,
+            span: None,
         };
         start += bar.length;
         bar
@@ -280,6 +281,7 @@ impl Fixture {
             player: Arc::clone(player),
             notes: part.notes,
             tuplets: part.tuplets,
+            rests: Vec::new(),
             directions: part.directions,
             claims: Vec::new(),
             instruments: [(Time::ZERO, player.instrument)]
@@ -288,6 +290,7 @@ impl Fixture {
                 .collect(),
             tunings: part.tunings,
             drums: Vec::new(),
+            takes: Vec::new(),
         });
         notate(&Arrangement::of_parts(piece, 1770, parts.collect()))
     }
@@ -404,7 +407,10 @@ pub(crate) fn directions(score: &Score, staff: usize) -> String {
                 StaffDirectionKind::HairpinStarts { grows: false } => ">".to_owned(),
                 StaffDirectionKind::HairpinEnds => "end".to_owned(),
                 StaffDirectionKind::Technique(technique) => technique.printed().to_owned(),
-                StaffDirectionKind::Words(words) => format!("\"{words}\""),
+                StaffDirectionKind::Words(words) | StaffDirectionKind::Change(words) => {
+                    format!("\"{words}\"")
+                }
+                StaffDirectionKind::Who(who) => format!("\"{who}\""),
             };
             format!("{bar} {} {kind}", direction.at)
         })
