@@ -47,7 +47,7 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
                 DirectionKind::Technique(technique) => now.ways[way(*technique)] = Some(*technique),
                 DirectionKind::Words(words) if !now.words.contains(&words) => now.words.push(words),
                 DirectionKind::Hairpin { grows, to } => {
-                    now.hairpin |= collect_hairpin(&mut hairpins, notes, (at, *to, *grows));
+                    now.hairpin |= collect_hairpin(&mut hairpins, notes, frame, (at, *to, *grows));
                 }
                 DirectionKind::Words(_) | DirectionKind::FermataOnRest => {}
             }
@@ -182,18 +182,37 @@ struct Hairpin {
     grows: bool,
 }
 
-/// Clips a hairpin to where the player sounds, and to the one before it; false if nothing is left.
+/// Clips a hairpin to where the player sounds, and to the one before it; where he rests for a bar
+/// or more it is broken. False if nothing is left.
 fn collect_hairpin(
     hairpins: &mut Vec<Hairpin>,
     notes: &[SoundingNote],
+    frame: &[FrameBar],
     (from, to, grows): (Time, Time, bool),
 ) -> bool {
+    let first = notes.partition_point(|note| note.end() <= from);
     let after_last = notes.partition_point(|note| note.start < to);
-    let Some(last) = after_last.checked_sub(1) else { return false };
-    let to = to.min(notes[last].end());
-    if to <= from {
-        return false;
+    let mut any = false;
+    let mut index = first;
+    while index < after_last {
+        let mut last = index;
+        while last + 1 < after_last && !rests_between(&notes[last], &notes[last + 1], frame) {
+            last += 1;
+        }
+        let (begin, end) = (from.max(notes[index].start), to.min(notes[last].end()));
+        any |= begin < end && add_hairpin(hairpins, (begin, end, grows));
+        index = last + 1;
     }
+    any
+}
+
+/// Is there a rest of a bar or more between two notes?
+fn rests_between(note: &SoundingNote, next: &SoundingNote, frame: &[FrameBar]) -> bool {
+    let end = note.end();
+    next.start > end && next.start - end >= frame[bar_at(frame, end)].length
+}
+
+fn add_hairpin(hairpins: &mut Vec<Hairpin>, (from, to, grows): (Time, Time, bool)) -> bool {
     if let Some(before) = hairpins.last_mut()
         && before.to > from
     {
@@ -354,6 +373,15 @@ mod tests {
             .direction("0/1", DirectionKind::Hairpin { grows: false, to: Time::of(1, 1) })
             .score();
         assert_eq!(directions(&score, 0), "1 0/1 >, 1 1/1 end");
+    }
+
+    #[test]
+    fn a_hairpin_is_broken_by_a_bar_of_rest() {
+        let score = Fixture::new(&["4/4"; 4])
+            .notes("0/1 1/1 C5, 2/1 1/1 D5")
+            .direction("0/1", DirectionKind::Hairpin { grows: true, to: Time::of(3, 1) })
+            .score();
+        assert_eq!(directions(&score, 0), "1 0/1 <, 1 1/1 end, 3 0/1 <, 3 1/1 end");
     }
 
     #[test]
