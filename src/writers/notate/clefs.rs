@@ -227,8 +227,8 @@ mod tests {
 
     #[test]
     fn a_phrase_begins_in_its_clef_inside_the_bar_and_the_tenor_comes_before_the_treble() {
-        let high = "0/1 1/1 C3, 1/1 1/4 C3, 3/2 1/4 F4, 7/4 1/4 A4, 2/1 1/1 G4, 3/1 1/1 A4, \
-                    4/1 1/1 F4, 5/1 1/4 C2, 21/4 1/4 D2, 11/2 1/2 C2";
+        let high = "0/1 1/1 C3, 1/1 1/4 C3, 3/2 1/4 F4, 7/4 1/4 A4, 2/1 1/4 G4, 9/4 1/4 A4, 5/2 1/2 A4, \
+                    3/1 1/1 A4, 4/1 1/1 F4, 5/1 1/4 C2, 21/4 1/4 D2, 11/2 1/2 C2";
         let score = Fixture::new(&["4/4"; 6]).instrument(cello()).notes(high).score();
         let measures = &score.staves[0].measures;
         let clefs: Vec<_> = measures.iter().map(|measure| measure.clefs.to_vec()).collect();
