@@ -5,6 +5,7 @@
 //! [`Edition`] says all that a page shows; writers put it into their format and decide nothing.
 
 mod cast;
+mod condensed;
 mod model;
 mod rests;
 mod spans;
@@ -23,6 +24,21 @@ pub fn full_score(score: &Score) -> Edition<'_> {
     of_players(score, kind, 0..score.staves.len())
 }
 
+/// A condensed score: players of a kind share a staff where they read the same instrument in the
+/// same key.
+#[must_use]
+pub fn condensed_score(score: &Score) -> Edition<'_> {
+    let mut edition = empty(score, Kind::CondensedScore);
+    for players in condensed::pairs(score) {
+        match &score.staves[players.clone()] {
+            [first, second] => condensed::add_pair(&mut edition, [first, second], players.start),
+            _ => staves::add_player(&mut edition, &score.staves[players.start], players.start),
+        }
+    }
+    edition.groups = cast::groups(&edition);
+    edition
+}
+
 /// One player's part: rests counted together, all keys and crooks at the head.
 ///
 /// # Panics
@@ -35,19 +51,24 @@ pub fn part(score: &Score, player: usize) -> Edition<'_> {
 }
 
 fn of_players(score: &Score, kind: Kind, players: std::ops::Range<usize>) -> Edition<'_> {
-    let mut edition = Edition {
-        kind,
-        head: cast::head(score, kind),
-        bars: &score.frame,
-        movements: vec![Movement { title: None, bars: 0..score.frame.len(), tacet: false }],
-        players: Vec::with_capacity(players.len()),
-        parts: Vec::with_capacity(players.len()),
-        staves: Vec::with_capacity(players.len() + 2),
-        groups: Vec::new(),
-    };
+    let mut edition = empty(score, kind);
     for index in players {
         staves::add_player(&mut edition, &score.staves[index], index);
     }
     edition.groups = cast::groups(&edition);
     edition
+}
+
+/// An edition that nobody plays from yet.
+fn empty(score: &Score, kind: Kind) -> Edition<'_> {
+    Edition {
+        kind,
+        head: cast::head(score, kind),
+        bars: &score.frame,
+        movements: vec![Movement { title: None, bars: 0..score.frame.len(), tacet: false }],
+        players: Vec::new(),
+        parts: Vec::new(),
+        staves: Vec::new(),
+        groups: Vec::new(),
+    }
 }

@@ -18,6 +18,7 @@ pub(super) fn of_voices(staff: &EditionStaff) -> Vec<Spanner> {
 fn of_voice(staff: &EditionStaff, number: u8, spans: &mut Vec<Spanner>) {
     let mut slur: Option<(Place, Sides)> = None;
     let mut trill: Option<(Place, Place)> = None;
+    let mut grace: Option<Place> = None;
     for (bar, staff_bar) in staff.bars.iter().enumerate() {
         for (voice, voice_bar) in staff_bar.voices.iter().enumerate() {
             // A slur goes on where two voices become one, or the other way.
@@ -27,6 +28,15 @@ fn of_voice(staff: &EditionStaff, number: u8, spans: &mut Vec<Spanner>) {
             for (element, printed) in voice_bar.elements.iter().enumerate() {
                 let ElementKind::Note(note) = &printed.kind else { continue };
                 let place = Place { bar, voice, element };
+                if note.grace.is_some() {
+                    grace = grace.or(Some(place));
+                } else if let Some(from) = grace.take()
+                    && slur.is_none()
+                    && !note.heads.is_empty()
+                {
+                    // Grace notes are slurred to their note, below, whatever else begins there.
+                    spans.push(span(SpannerKind::Slur { from, to: place }, false));
+                }
                 if let Some((_, sides)) = &mut slur {
                     sides.take(printed.stem);
                 }

@@ -58,7 +58,7 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
                 DirectionKind::Hairpin { grows, to } => {
                     let hairpin =
                         Hairpin { from: at, to: *to, grows: *grows, source: direction.span };
-                    now.hairpin |= collect_hairpin(&mut hairpins, notes, hairpin);
+                    now.hairpin |= collect_hairpin(&mut hairpins, notes, frame, &hairpin);
                 }
                 DirectionKind::Words(_) | DirectionKind::FermataOnRest => {}
             }
@@ -203,15 +203,40 @@ struct Hairpin {
     source: Span,
 }
 
-/// Clips a hairpin to where the player sounds, and to the one before it; false if nothing is left.
-fn collect_hairpin(hairpins: &mut Vec<Hairpin>, notes: &[SoundingNote], hairpin: Hairpin) -> bool {
-    let Hairpin { from, to, grows, .. } = hairpin;
+/// Clips a hairpin to where the player sounds, and to the one before it; where they rest for a bar
+/// or more it is broken. False if nothing is left.
+fn collect_hairpin(
+    hairpins: &mut Vec<Hairpin>,
+    notes: &[SoundingNote],
+    frame: &[FrameBar],
+    hairpin: &Hairpin,
+) -> bool {
+    let Hairpin { from, to, grows, source } = *hairpin;
+    let first = notes.partition_point(|note| note.end() <= from);
     let after_last = notes.partition_point(|note| note.start < to);
-    let Some(last) = after_last.checked_sub(1) else { return false };
-    let to = to.min(notes[last].end());
-    if to <= from {
-        return false;
+    let mut any = false;
+    let mut index = first;
+    while index < after_last {
+        let mut last = index;
+        while last + 1 < after_last && !rests_between(&notes[last], &notes[last + 1], frame) {
+            last += 1;
+        }
+        let (begin, end) = (from.max(notes[index].start), to.min(notes[last].end()));
+        any |=
+            begin < end && add_hairpin(hairpins, Hairpin { from: begin, to: end, grows, source });
+        index = last + 1;
     }
+    any
+}
+
+/// Is there a rest of a bar or more between two notes?
+fn rests_between(note: &SoundingNote, next: &SoundingNote, frame: &[FrameBar]) -> bool {
+    let end = note.end();
+    next.start > end && next.start - end >= frame[bar_at(frame, end)].length
+}
+
+fn add_hairpin(hairpins: &mut Vec<Hairpin>, hairpin: Hairpin) -> bool {
+    let Hairpin { from, to, grows, .. } = hairpin;
     if let Some(before) = hairpins.last_mut()
         && before.to > from
     {
@@ -224,7 +249,7 @@ fn collect_hairpin(hairpins: &mut Vec<Hairpin>, notes: &[SoundingNote], hairpin:
             hairpins.pop();
         }
     }
-    hairpins.push(Hairpin { to, ..hairpin });
+    hairpins.push(hairpin);
     true
 }
 
@@ -380,6 +405,15 @@ mod tests {
             .direction("0/1", DirectionKind::Hairpin { grows: false, to: Time::of(1, 1) })
             .score();
         assert_eq!(directions(&score, 0), "1 0/1 >, 1 1/1 end");
+    }
+
+    #[test]
+    fn a_hairpin_is_broken_by_a_bar_of_rest() {
+        let score = Fixture::new(&["4/4"; 4])
+            .notes("0/1 1/1 C5, 2/1 1/1 D5")
+            .direction("0/1", DirectionKind::Hairpin { grows: true, to: Time::of(3, 1) })
+            .score();
+        assert_eq!(directions(&score, 0), "1 0/1 <, 1 1/1 end, 3 0/1 <, 3 1/1 end");
     }
 
     #[test]

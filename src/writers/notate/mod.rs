@@ -5,7 +5,7 @@
 //! stands on which pages is for [`edition`](crate::edition) to say. Nothing here knows a file
 //! format.
 
-mod accidentals;
+pub(crate) mod accidentals;
 mod beams;
 mod clefs;
 mod directions;

@@ -4,7 +4,7 @@ use smallvec::SmallVec;
 
 use crate::arrange::{Part, SoundingNote};
 use crate::instruments::Instrument;
-use crate::music::{Interval, Key, Metre, Pitch, Time};
+use crate::music::{Interval, Key, Letter, Metre, Pitch, Time};
 use crate::resolve::{Graces, Mark, Marks, Sound, Tuplet};
 
 use super::accidentals::Accidentals;
@@ -240,7 +240,12 @@ impl<'a> BarWriter<'a> {
                         self.begin(note, cursor - bar.start, writing, elements);
                     }
                     let jumped_into = cursor == bar.start && is_jumped_into(bar);
+                    let added = elements.len();
                     self.push_note(note, (cursor, stop), (taken_up, jumped_into), elements);
+                    let (before, own) = elements.split_at_mut(added);
+                    if let Some(element) = own.first_mut() {
+                        say_neighbour(note, bar.key, writing, before, element);
+                    }
                 }
                 None => {
                     let rest = ElementKind::Rest { fermata: false };
@@ -376,6 +381,43 @@ impl<'a> BarWriter<'a> {
             }));
             elements.push(element((at, until - at), value, kind, origin(note)));
         }
+    }
+}
+
+/// Says which neighbour a trill, mordent or turn has, where neither the signature nor a note before
+/// in the bar does: its alteration stands at the sign.
+fn say_neighbour(
+    note: &SoundingNote,
+    key: Key,
+    writing: &Writing,
+    before: &[Element],
+    element: &mut Element,
+) {
+    let ElementKind::Note(printed) = &mut element.kind else { return };
+    let way = match () {
+        () if printed.marks.has(Mark::Trill) || printed.marks.has(Mark::Turn) => 1,
+        () if printed.marks.has(Mark::Mordent) => -1,
+        () => return,
+    };
+    let Some(main) = note.sound.pitches().last() else { return };
+    let step = main.step() + way;
+    let letter = Letter::from_step(step);
+    let Ok(octave) = i8::try_from(step.div_euclid(7)) else { return };
+    let diatonic = Pitch::new(letter, key.alter(letter), octave);
+    // A neighbour lies a semitone or a tone away.
+    let distance = (diatonic.midi() - main.midi()) * way;
+    let off = (distance.clamp(1, 2) - distance) * way;
+    let Ok(off) = i8::try_from(off) else { return };
+    let written = writing.written(Pitch { alter: diatonic.alter + off, ..diatonic });
+    let said = before.iter().any(|element| match &element.kind {
+        ElementKind::Note(other) => other
+            .heads
+            .iter()
+            .any(|head| (head.pitch.letter, head.pitch.octave) == (written.letter, written.octave)),
+        _ => false,
+    });
+    if !said && written.alter != writing.key().alter(written.letter) {
+        printed.ornament_accidental = Some(written.alter);
     }
 }
 

@@ -1,7 +1,7 @@
 //! Small arrangements for tests, and staves as lines of text.
 //!
 //! In the text of a staff, bars are divided by `|`. An element is `PITCHES:VALUE`, with `rest` for a
-//! rest, alone for a bar of rest; `!` a printed accidental, `…` a tie, `[ = ] > <` beams and
+//! rest, alone for a bar of rest; `!` a printed accidental, `?` a courtesy, `…` a tie, `[ = ] > <` beams and
 //! stubs, `( )` after a value a slur, `(…)` around elements grace notes, `{3:2 … }` a tuplet,
 //! `+accent` a mark.
 
@@ -364,7 +364,14 @@ fn dump_element(element: &Element) -> String {
     let heads: Vec<String> = note
         .heads
         .iter()
-        .map(|head| format!("{}{}", head.pitch, if head.accidental_shown { "!" } else { "" }))
+        .map(|head| {
+            let sign = match (head.accidental_shown, head.courtesy) {
+                (true, true) => "?",
+                (true, false) => "!",
+                (false, _) => "",
+            };
+            format!("{}{sign}", head.pitch)
+        })
         .collect();
     let heads = if heads.is_empty() { "x".into() } else { heads.join("&") };
     let mut word = format!("{heads}:{}", element.value.length());
