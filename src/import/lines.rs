@@ -262,7 +262,9 @@ impl Chord {
     /// Does one pitch stand in it twice?
     fn has_unison(&self) -> bool {
         let pitches = || self.heads.iter().filter_map(|head| head.pitch);
-        pitches().enumerate().any(|(place, pitch)| pitches().take(place).any(|other| other == pitch))
+        pitches()
+            .enumerate()
+            .any(|(place, pitch)| pitches().take(place).any(|other| other == pitch))
     }
 
     fn note(self) -> (Note, SmallVec<[(u8, bool); 2]>) {
