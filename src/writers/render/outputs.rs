@@ -1,9 +1,12 @@
 //! The files of one scoring: names and contents, not yet written anywhere.
 
+use std::cell::OnceCell;
+
 use unicode_normalization::UnicodeNormalization;
 
 use super::{midi, musicxml, text};
 use crate::arrange::Arrangement;
+use crate::perform::{Performance, perform};
 use crate::{edition, notate};
 
 /// A format that a score and its parts are written in.
@@ -56,25 +59,28 @@ pub fn outputs<'a>(
     formats: &'a [Format],
 ) -> impl Iterator<Item = Output> + 'a {
     let score = notate::notate(arrangement);
+    let performance = OnceCell::new();
     let files = formats.iter().flat_map(|&format| {
         let parts = (0..arrangement.parts.len()).map(Some);
         std::iter::once(None).chain(parts).map(move |part| (format, part))
     });
-    files.map(move |(format, part)| output(arrangement, &score, format, part))
+    files.map(move |(format, part)| output(arrangement, &score, &performance, format, part))
 }
 
 /// The file of the score, or of the part of that index.
 fn output(
     arrangement: &Arrangement,
     score: &notate::Score,
+    performance: &OnceCell<Performance>,
     format: Format,
     part: Option<usize>,
 ) -> Output {
+    let performance = || performance.get_or_init(|| perform(arrangement, score));
     let bytes = match (format, part) {
         (Format::Text, None) => text::score(score).into_bytes(),
         (Format::Text, Some(part)) => text::part(score, part).into_bytes(),
-        (Format::Midi, None) => midi::score(arrangement, score),
-        (Format::Midi, Some(part)) => midi::part(arrangement, score, part),
+        (Format::Midi, None) => midi::score(arrangement, performance()),
+        (Format::Midi, Some(part)) => midi::part(arrangement, performance(), part),
         (Format::MusicXml, None) => musicxml::write(&edition::full_score(score)),
         (Format::MusicXml, Some(part)) => musicxml::write(&edition::part(score, part)),
     };
