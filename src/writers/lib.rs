@@ -8,7 +8,4 @@ pub mod notate;
 pub mod render;
 
 // The stages before, under the names they have everywhere.
-use ripieno_compiler::{arrange, instruments, music, resolve};
-
-#[cfg(test)]
-use ripieno_compiler::diagnostics;
+use ripieno_compiler::{arrange, diagnostics, instruments, music, resolve};

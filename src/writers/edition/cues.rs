@@ -13,7 +13,7 @@ use smallvec::smallvec;
 use crate::arrange::{Arrangement, Part, SoundingNote};
 use crate::instruments::Clef;
 use crate::music::Time;
-use crate::notate::{ElementKind, Stem, bars_of, stems};
+use crate::notate::{ElementKind, Origin, Stem, bars_of, stems};
 use crate::resolve::{DirectionKind as Said, Dynamic, Mark, Role, Sound};
 
 use super::{
@@ -236,7 +236,7 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
                 && let Some(from) = slur.take()
             {
                 let kind = SpannerKind::Slur { from, to: place };
-                slurs.push(Spanner { kind, above: true, number: 2 });
+                slurs.push(Spanner { kind, above: true, number: 2, origin: Origin::default() });
             }
             if note.slur_starts {
                 slur = Some(place);
@@ -247,7 +247,10 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
             let at = measure.elements.iter().find(|e| plays(e)).map_or(Time::ZERO, |e| e.at);
             let kind = DirectionKind::CueName(other.player.abbreviation.clone());
             let place = staff_bar.directions.partition_point(|said| said.at <= at);
-            staff_bar.directions.insert(place, EditionDirection { at, kind, above: true });
+            staff_bar.directions.insert(
+                place,
+                EditionDirection { at, kind, above: true, origin: Origin::default() },
+            );
             named = true;
         }
         let rest = staff_bar.voices.pop();
@@ -294,7 +297,9 @@ fn octaves(part: &Part, clef: Clef, at: Time) -> i8 {
         });
         steps.sum::<i32>()
     };
-    [0, 1, -1, 2, -2].into_iter().min_by_key(|octaves| (away(*octaves), octaves.abs())).unwrap_or(0)
+    // What stands where it sounds is worth some leger lines.
+    let cost = |octaves: &i8| away(*octaves) + 4 * i32::from(octaves.abs());
+    [0, 1, -1, 2, -2].into_iter().min_by_key(cost).unwrap_or(0)
 }
 
 #[cfg(test)]

@@ -109,7 +109,7 @@ mod tests {
     use crate::edition::part;
     use crate::music::{Key, Mode, Time};
     use crate::notate::testing::{Fixture, clarinet, form, natural_horn};
-    use crate::notate::{Score, StaffDirection, StaffDirectionKind};
+    use crate::notate::{Origin, Score, StaffDirection, StaffDirectionKind};
     use crate::resolve::BarLine;
 
     fn runs(fixture: Fixture) -> Vec<u32> {
@@ -154,7 +154,11 @@ mod tests {
         let mut score = Fixture::new(&["4/4"; 6]).notes("5/1 1/1 C5").score();
         let mut say = |bar: usize, at: Time| {
             let kind = StaffDirectionKind::Words("take Piccolo".into());
-            score.staves[0].measures[bar].directions.push(StaffDirection { at, kind });
+            score.staves[0].measures[bar].directions.push(StaffDirection {
+                at,
+                kind,
+                origin: Origin::default(),
+            });
             of_score(&score)
         };
         assert_eq!(say(2, Time::ZERO), [2, 0, 3, 0, 0, 0]);

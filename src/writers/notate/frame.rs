@@ -34,6 +34,7 @@ pub(super) fn frame(form: &Form) -> Vec<FrameBar> {
                 ending_starts: bar.ending.filter(|_| enters),
                 ending_ends: bar.ending.filter(|_| leaves),
                 line: bar.line,
+                source: bar.span,
                 implicit: bar.number == 0 || before.is_some_and(|before| completes(before, bar)),
                 signs: SmallVec::new(),
             }

@@ -14,6 +14,8 @@ mod grid;
 mod hands;
 mod names;
 #[cfg(test)]
+mod origins;
+#[cfg(test)]
 mod properties;
 mod score;
 mod slurs;
@@ -66,6 +68,7 @@ pub fn notate_at(arrangement: &Arrangement, pitches: Pitches) -> Score {
         concert: pitches == Pitches::Concert,
         frame,
         staves,
+        lines: arrangement.lines.clone(),
     }
 }
 

@@ -49,7 +49,7 @@ fn changes(part: &Part) -> Vec<Time> {
 /// order of time: what to do behind the last note on the one before ("take Piccolo", "change to
 /// F", "change D to C"), and what he has in hand at the first note on the new one. Where there is
 /// no rest between the two, only the latter; where no note follows, nothing. Common practice.
-pub(super) fn changes_told(part: &Part) -> Vec<(Time, String)> {
+pub(super) fn changes_told(part: &Part) -> Vec<Told> {
     let mut told = Vec::new();
     let mut before = Time::ZERO;
     let changes = changes(part);
@@ -63,9 +63,9 @@ pub(super) fn changes_told(part: &Part) -> Vec<(Time, String)> {
         }
         let last = next.checked_sub(1).map(|last| part.notes[last].end());
         if let Some(free) = last.filter(|free| *free < enters) {
-            told.push((free, order));
+            told.push(Told { at: free, words: order, taken: at });
         }
-        told.push((enters, name));
+        told.push(Told { at: enters, words: name, taken: at });
         before = at;
     }
     told
@@ -98,6 +98,16 @@ fn change(part: &Part, before: Time, now: Time) -> Option<(String, String)> {
     }
     let to = key.strip_prefix("in ").unwrap_or(&key);
     Some((format!("change to {to}"), key))
+}
+
+/// What a player is told of something else that he takes.
+pub(super) struct Told {
+    /// Where he is told.
+    pub(super) at: Time,
+    /// What he is told.
+    pub(super) words: String,
+    /// From when on he has it.
+    pub(super) taken: Time,
 }
 
 /// "D to C"; with octaves where the name alone would not say it.
@@ -172,7 +182,7 @@ mod tests {
         // The second tuning comes before he plays again: only the last one is told.
         let expected = [(bar(1), "tune in G, C, F"), (bar(3), "in G, C, F")];
         let told = changes_told(part);
-        assert_eq!(told.iter().map(|(at, said)| (*at, &**said)).collect::<Vec<_>>(), expected);
+        assert_eq!(told.iter().map(|told| (told.at, &*told.words)).collect::<Vec<_>>(), expected);
     }
 
     #[test]

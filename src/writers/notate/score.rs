@@ -2,6 +2,9 @@
 
 use smallvec::SmallVec;
 
+use crate::arrange::{LineId, LineOrigin};
+use crate::diagnostics::Span;
+
 use crate::instruments::{Clef, Family, Instrument};
 use crate::music::{Interval, Key, Metre, Pitch, Time};
 use crate::resolve::{BarLine, Dynamic, Marks, Technique, Tempo};
@@ -32,6 +35,29 @@ pub struct Score {
     pub frame: Vec<FrameBar>,
     /// What each player reads, in score order, with `frame.len()` measures.
     pub staves: Vec<Staff>,
+    /// The scoring lines to which origins refer.
+    pub lines: Vec<LineOrigin>,
+}
+
+impl Score {
+    /// The scoring line of an origin, with the place where it is written.
+    #[must_use]
+    pub fn line(&self, origin: Origin) -> Option<&LineOrigin> {
+        self.lines.get(usize::from(origin.line?.0))
+    }
+}
+
+/// Where something printed comes from. Both parts stay the same while the source is edited
+/// elsewhere; [`Sources::range`](crate::diagnostics::Sources::range) says where they stand now.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+pub struct Origin {
+    /// What it is in the source: the note (or the chord symbol from which it was worked out), the
+    /// rest, the dynamic, the words. `None` for what stands nowhere: a rest of somebody who has
+    /// nothing to play.
+    pub source: Option<Span>,
+    /// The scoring line that gave it to the player, among [`Score::lines`]; `None` where no line
+    /// claims him, and for what is said to everybody.
+    pub line: Option<LineId>,
 }
 
 /// What all staves share in one bar.
@@ -65,6 +91,8 @@ pub struct FrameBar {
     pub ending_ends: Option<u8>,
     /// The line at its end where it is not plain.
     pub line: BarLine,
+    /// Where the form says what begins here: its tempo, or else its rehearsal mark, metre or key.
+    pub source: Option<Span>,
     /// Is it only a part of a bar whose number nobody counts: a pick-up, or the second half of a
     /// bar that a repeat divides?
     pub implicit: bool,
@@ -147,6 +175,8 @@ pub struct Staff {
     pub key_names: Vec<String>,
     /// How many people read this part.
     pub players: u16,
+    /// Where the ensemble names the player.
+    pub source: Span,
     /// The measures, one for each bar of the frame. With two staves they are those of the upper
     /// one, and have the directions of both, which stand between the two.
     pub measures: Vec<Measure>,
@@ -230,6 +260,9 @@ pub struct Element {
     pub kind: ElementKind,
     /// Beams from the first (eighths) on: one entry a beam.
     pub beams: SmallVec<[Beam; 4]>,
+    /// Where it comes from: all pieces of a note that is tied, and its grace notes, come from the
+    /// same note.
+    pub origin: Origin,
     /// Which way its stem goes.
     pub stem: Stem,
     /// Is it small, as a cue?
@@ -383,6 +416,8 @@ pub struct StaffDirection {
     pub at: Time,
     /// What it says.
     pub kind: StaffDirectionKind,
+    /// Where it comes from.
+    pub origin: Origin,
 }
 
 /// What a printed direction says.

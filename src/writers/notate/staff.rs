@@ -11,8 +11,8 @@ use super::accidentals::Accidentals;
 use super::grid::{Grid, Pieces};
 use super::writing::Writing;
 use super::{
-    Element, ElementKind, FrameBar, Grace, Head, Measure, NoteValue, Staff, StaffNote, Stem,
-    TupletUse,
+    Element, ElementKind, FrameBar, Grace, Head, Measure, NoteValue, Origin, Staff, StaffNote,
+    Stem, TupletUse,
 };
 use super::{beams, clefs, directions, names, slurs, stems, tuplets};
 
@@ -151,6 +151,7 @@ pub(super) fn finished(part: &Part, measures: Vec<Measure>, lower: Vec<Measure>)
         key_name: names::key_at(part, Time::ZERO),
         key_names: names::all_keys(part),
         players: part.player.count,
+        source: part.player.span,
         measures,
         lower,
     }
@@ -159,6 +160,7 @@ pub(super) fn finished(part: &Part, measures: Vec<Measure>, lower: Vec<Measure>)
 /// Goes through a part once and writes its notes and rests bar by bar.
 struct BarWriter<'a> {
     bars: &'a Bars<'a>,
+    part: &'a Part,
     instrument: &'static Instrument,
     notes: &'a [SoundingNote],
     tuplets: Vec<Tuplet>,
@@ -176,6 +178,7 @@ impl<'a> BarWriter<'a> {
     fn new(part: &'a Part, bars: &'a Bars) -> BarWriter<'a> {
         BarWriter {
             bars,
+            part,
             instrument: part.first_instrument(),
             notes: &part.notes,
             tuplets: tuplets::needed(&part.tuplets, &part.notes),
@@ -206,7 +209,8 @@ impl<'a> BarWriter<'a> {
         if silent && bar.length == bar.metre.bar_length() {
             let value = NoteValue::of(bar.length).unwrap_or(NoteValue { log2: 0, dots: 0 });
             let kind = ElementKind::BarRest { fermata: false };
-            elements.push(element((Time::ZERO, bar.length), value, kind));
+            let origin = self.origin_of_rest(index, bar.start);
+            elements.push(element((Time::ZERO, bar.length), value, kind, origin));
             return;
         }
         elements.reserve(8);
@@ -251,10 +255,10 @@ impl<'a> BarWriter<'a> {
                 }
                 None => {
                     let rest = ElementKind::Rest { fermata: false };
-                    let rests = self
-                        .pieces
-                        .iter()
-                        .map(|&(from, to, value)| element((from, to - from), value, rest.clone()));
+                    let rests = self.pieces.iter().map(|&(from, to, value)| {
+                        let origin = self.origin_of_rest(index, bar.start + from);
+                        element((from, to - from), value, rest.clone(), origin)
+                    });
                     elements.extend(rests);
                 }
             }
@@ -265,6 +269,12 @@ impl<'a> BarWriter<'a> {
             }
             cursor = stop;
         }
+    }
+
+    /// Where a rest at a time in a bar comes from.
+    fn origin_of_rest(&self, bar: usize, at: Time) -> Origin {
+        let source = self.part.rest_at(at).map(|rest| rest.span);
+        Origin { source, line: self.part.line_in(bar) }
     }
 
     fn skip_to(&mut self, time: Time) {
@@ -331,7 +341,7 @@ impl<'a> BarWriter<'a> {
     ) {
         self.heads = self.written(note, writing);
         if let Some(graces) = &note.attached.graces {
-            push_graces(graces, at, writing, elements);
+            push_graces(graces, at, writing, origin(note), elements);
         }
     }
 
@@ -375,7 +385,7 @@ impl<'a> BarWriter<'a> {
                 slur_ends: attached.slur_ends && last,
                 ..StaffNote::default()
             }));
-            elements.push(element((at, until - at), value, kind));
+            elements.push(element((at, until - at), value, kind, origin(note)));
         }
     }
 }
@@ -461,7 +471,13 @@ fn heads(pitches: &[Pitch], writing: &Writing) -> Heads {
     heads
 }
 
-fn push_graces(graces: &Graces, at: Time, writing: &Writing, elements: &mut Vec<Element>) {
+fn push_graces(
+    graces: &Graces,
+    at: Time,
+    writing: &Writing,
+    origin: Origin,
+    elements: &mut Vec<Element>,
+) {
     let grace = if graces.crushed { Grace::Crushed } else { Grace::Plain };
     for (length, pitches) in &graces.notes {
         let value = NoteValue::of(*length).unwrap_or_else(|| NoteValue::at_most(*length));
@@ -470,11 +486,20 @@ fn push_graces(graces: &Graces, at: Time, writing: &Writing, elements: &mut Vec<
             grace: Some(grace),
             ..StaffNote::default()
         };
-        elements.push(element((at, Time::ZERO), value, ElementKind::Note(Box::new(note))));
+        elements.push(element((at, Time::ZERO), value, ElementKind::Note(Box::new(note)), origin));
     }
 }
 
-fn element((at, length): (Time, Time), value: NoteValue, kind: ElementKind) -> Element {
+fn origin(note: &SoundingNote) -> Origin {
+    Origin { source: Some(note.source), line: Some(note.line) }
+}
+
+fn element(
+    (at, length): (Time, Time),
+    value: NoteValue,
+    kind: ElementKind,
+    origin: Origin,
+) -> Element {
     Element {
         at,
         length,
@@ -484,6 +509,7 @@ fn element((at, length): (Time, Time), value: NoteValue, kind: ElementKind) -> E
         beams: SmallVec::new(),
         stem: Stem::None,
         cue: false,
+        origin,
     }
 }
 

@@ -68,6 +68,7 @@ pub(crate) fn form(metres: &[&str]) -> Form {
             repeat_ends: false,
             ending: None,
             line: BarLine::Plain,
+            span: None,
         };
         start += bar.length;
         bar
@@ -280,6 +281,7 @@ impl Fixture {
             player: Arc::clone(player),
             notes: part.notes,
             tuplets: part.tuplets,
+            rests: Vec::new(),
             directions: part.directions,
             claims: Vec::new(),
             instruments: [(Time::ZERO, player.instrument)]
@@ -288,6 +290,7 @@ impl Fixture {
                 .collect(),
             tunings: part.tunings,
             drums: Vec::new(),
+            takes: Vec::new(),
         });
         notate(&Arrangement::of_parts(piece, 1770, parts.collect()))
     }
