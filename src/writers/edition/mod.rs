@@ -5,6 +5,7 @@
 //! [`Edition`] says all that a page shows; writers put it into their format and decide nothing.
 
 mod cast;
+mod compare;
 mod condensed;
 mod cues;
 mod model;
@@ -15,6 +16,7 @@ mod staves;
 use crate::arrange::Arrangement;
 use crate::notate::{ElementKind, Score};
 
+pub use compare::{BarNews, news};
 pub use model::*;
 pub use rests::rest_runs;
 

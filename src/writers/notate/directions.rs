@@ -58,7 +58,7 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
                 DirectionKind::Hairpin { grows, to } => {
                     let hairpin =
                         Hairpin { from: at, to: *to, grows: *grows, source: direction.span };
-                    now.hairpin |= collect_hairpin(&mut hairpins, notes, frame, hairpin);
+                    now.hairpin |= collect_hairpin(&mut hairpins, notes, frame, &hairpin);
                 }
                 DirectionKind::Words(_) | DirectionKind::FermataOnRest => {}
             }
@@ -196,7 +196,6 @@ fn enters_after_long_rest(notes: &[SoundingNote], at: Time, frame: &[FrameBar]) 
 }
 
 /// A hairpin as it is printed.
-#[derive(Clone, Copy)]
 struct Hairpin {
     from: Time,
     to: Time,
@@ -204,15 +203,15 @@ struct Hairpin {
     source: Span,
 }
 
-/// Clips a hairpin to where the player sounds, and to the one before it; where he rests for a bar
+/// Clips a hairpin to where the player sounds, and to the one before it; where they rest for a bar
 /// or more it is broken. False if nothing is left.
 fn collect_hairpin(
     hairpins: &mut Vec<Hairpin>,
     notes: &[SoundingNote],
     frame: &[FrameBar],
-    hairpin: Hairpin,
+    hairpin: &Hairpin,
 ) -> bool {
-    let Hairpin { from, to, .. } = hairpin;
+    let Hairpin { from, to, grows, source } = *hairpin;
     let first = notes.partition_point(|note| note.end() <= from);
     let after_last = notes.partition_point(|note| note.start < to);
     let mut any = false;
@@ -223,7 +222,8 @@ fn collect_hairpin(
             last += 1;
         }
         let (begin, end) = (from.max(notes[index].start), to.min(notes[last].end()));
-        any |= begin < end && add_hairpin(hairpins, Hairpin { from: begin, to: end, ..hairpin });
+        any |=
+            begin < end && add_hairpin(hairpins, Hairpin { from: begin, to: end, grows, source });
         index = last + 1;
     }
     any
@@ -249,7 +249,7 @@ fn add_hairpin(hairpins: &mut Vec<Hairpin>, hairpin: Hairpin) -> bool {
             hairpins.pop();
         }
     }
-    hairpins.push(Hairpin { to, ..hairpin });
+    hairpins.push(hairpin);
     true
 }
 
