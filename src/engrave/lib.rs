@@ -1,0 +1,3 @@
+//! Printed pages.
+
+pub mod glyphs;
