@@ -1,0 +1,351 @@
+//! From a sheet to pages: columns, lines, systems, pages.
+
+mod breaking;
+mod canvas;
+mod chord;
+mod curves;
+mod directions;
+mod frame;
+mod heading;
+mod hung;
+pub mod measures;
+mod notes;
+mod skyline;
+mod spacing;
+mod system;
+
+use std::ops::Range;
+
+use ripieno_compiler::music::Time;
+use ripieno_writers::notate::{ElementKind, StaffDirectionKind};
+
+use crate::page::{Mark, Page, Pages, Turn};
+use crate::paper::{MARGINS, PART_STAFF, SCORE_STAFF, Setup};
+use crate::sheet::{Sheet, Staff};
+use breaking::{Pause, Plan, Room};
+use measures::SYSTEM_GAP;
+use spacing::{BarSpace, bar_spaces};
+use system::{Carried, Setting, System};
+
+/// Lays a sheet out on pages.
+#[must_use]
+pub fn pages(sheet: &Sheet, setup: &Setup) -> Pages {
+    let spaces = bar_spaces(sheet);
+    if sheet.bars.is_empty() || sheet.staves.is_empty() {
+        return Pages { title: sheet.title.clone(), author: None, first_bars: Vec::new(), turns: Vec::new(), pages: Vec::new() };
+    }
+    let reach: Vec<(f64, f64)> = (0..sheet.bars.len()).map(|bar| reach(sheet, &spaces, bar)).collect();
+    let mut height = setup.staff_height.unwrap_or_else(|| fitting(sheet, &spaces, setup));
+    loop {
+        let layout = Layout::new(sheet, setup, &spaces, &reach, height / 4.0);
+        for slack in [1.0, 1.08, 1.18, 1.3, 1.5] {
+            if let Some(pages) = layout.pages(slack) {
+                return pages;
+            }
+        }
+        // Even one system is higher than the page: smaller staves.
+        if height < 1.0 {
+            return layout.forced();
+        }
+        height *= 0.93;
+    }
+}
+
+/// Height of the staves, in millimetres: that of parts, or the largest with which all staves of a
+/// score fit on a page.
+fn fitting(sheet: &Sheet, _spaces: &[BarSpace], setup: &Setup) -> f64 {
+    if sheet.part.is_some() {
+        return PART_STAFF;
+    }
+    let (_, height) = size(setup);
+    let spaces = sheet.staves.len() as f64 * 10.6 + 8.0;
+    let room = height - MARGINS.top - MARGINS.bottom - 10.0;
+    let systems = if spaces * 2.1 * 5.0 / 4.0 < room { 2.0 } else { 1.0 };
+    (4.0 * room / spaces / systems).clamp(SCORE_STAFF.1, SCORE_STAFF.0)
+}
+
+/// Width and height of the paper in millimetres.
+fn size(setup: &Setup) -> (f64, f64) {
+    let (width, height) = setup.paper.millimetres();
+    if setup.landscape { (height, width) } else { (width, height) }
+}
+
+/// How far a system with this bar reaches above its first and below its last line, as far as it can
+/// be said before it is drawn.
+fn reach(sheet: &Sheet, spaces: &[BarSpace], bar: usize) -> (f64, f64) {
+    let what = &sheet.bars[bar];
+    let side = |staff: usize, upper: bool| -> f64 {
+        let mut out: f64 = 0.0;
+        for chord in &spaces[bar].chords[staff] {
+            let (low, high) = chord.span();
+            let head = if upper { f64::from(high) / 2.0 } else { -f64::from(low) / 2.0 } + 0.5;
+            let stem = match (chord.is_stemmed(), chord.is_up() == upper) {
+                (true, true) => if upper { -chord.stem_end() } else { chord.stem_end() },
+                _ => 0.0,
+            };
+            let hung = match chord.note() {
+                Some(note) if !note.marks.is_empty() && upper => 1.6,
+                Some(note) if note.slur_starts || note.slur_ends => 0.9,
+                _ => 0.0,
+            };
+            out = out.max(head + hung - 2.0).max(stem - 2.0);
+        }
+        let said = &sheet.staves[staff].bars[bar].directions;
+        let above = |kind: &StaffDirectionKind| {
+            matches!(kind, StaffDirectionKind::Words(_) | StaffDirectionKind::Technique(_))
+        };
+        if said.iter().any(|direction| above(&direction.kind) == upper) {
+            out += if upper { 2.3 } else { 2.6 };
+        }
+        out
+    };
+    let last = sheet.staves.len() - 1;
+    let mut top = side(0, true);
+    top += if what.tempo.is_some() { 3.0 } else { 0.0 };
+    top += if what.mark.is_some() { 3.6 } else { 0.0 };
+    top += if what.ending_starts.is_some() { 2.5 } else { 0.0 };
+    (top, side(last, false))
+}
+
+/// Everything that is fixed once the size of the staves is.
+struct Layout<'a> {
+    sheet: &'a Sheet,
+    setup: &'a Setup,
+    spaces: &'a [BarSpace<'a>],
+    reach: &'a [(f64, f64)],
+    /// Millimetres in a staff space.
+    space: f64,
+    pauses: Vec<Pause>,
+    room: Room,
+    top: (f64, f64),
+}
+
+impl<'a> Layout<'a> {
+    fn new(
+        sheet: &'a Sheet,
+        setup: &'a Setup,
+        spaces: &'a [BarSpace<'a>],
+        reach: &'a [(f64, f64)],
+        space: f64,
+    ) -> Layout<'a> {
+        let (width, height) = size(setup);
+        let top = (heading::height(sheet, space), heading::running_height(space));
+        let foot = heading::foot_height(space);
+        let room = (height - MARGINS.top - MARGINS.bottom) / space - foot;
+        Layout {
+            sheet,
+            setup,
+            spaces,
+            reach,
+            space,
+            pauses: pauses(sheet),
+            room: Room {
+                width: (width - MARGINS.inner - MARGINS.outer) / space,
+                indents: (frame::indent(sheet, true), frame::indent(sheet, false)),
+                heights: (room - top.0, room - top.1),
+                turned: sheet.part.is_some(),
+                spread: false,
+            },
+            top,
+        }
+    }
+
+    /// How high the staves of a system are together with what stands between them.
+    fn stack(&self) -> f64 {
+        let mut height = 4.0;
+        for pair in self.sheet.staves.windows(2) {
+            height += 4.0 + measures::STAFF_GAP;
+            height += if pair[0].family == pair[1].family { 0.6 } else { measures::FAMILY_GAP + 0.6 };
+        }
+        height
+    }
+
+    fn breaks(&self, slack: f64) -> (Vec<Vec<Range<usize>>>, bool) {
+        let forced = |bars: &[usize]| -> Vec<bool> {
+            self.sheet.bars.iter().map(|bar| bars.contains(&bar.index)).collect()
+        };
+        let (lines, turns) = (forced(&self.setup.lines), forced(&self.setup.turns));
+        let reach: Vec<(f64, f64)> =
+            self.reach.iter().map(|&(up, down)| (up * slack, down * slack)).collect();
+        let plan = |spread: bool| Plan {
+            spaces: self.spaces,
+            reach: &reach,
+            stack: self.stack() * slack + SYSTEM_GAP * 0.72,
+            pauses: &self.pauses,
+            line_before: &lines,
+            page_before: &turns,
+            room: Room { spread, ..self.room },
+        };
+        let pages = plan(false).pages();
+        // Two pages lie open side by side; nobody turns.
+        if pages.len() == 2 && self.room.turned {
+            let open = plan(true).pages();
+            if open.len() <= 2 {
+                return (open, true);
+            }
+        }
+        (pages, false)
+    }
+
+    /// The pages, if all systems fit on theirs.
+    fn pages(&self, slack: f64) -> Option<Pages> {
+        self.attempt(slack, false)
+    }
+
+    fn forced(&self) -> Pages {
+        self.attempt(1.5, true).unwrap_or_else(|| unreachable!("whatever is too high is drawn all the same"))
+    }
+
+    fn attempt(&self, slack: f64, force: bool) -> Option<Pages> {
+        let (breaks, spread) = self.breaks(slack);
+        let mut carried = vec![Carried::default(); self.sheet.staves.len()];
+        let mut pages = Vec::with_capacity(breaks.len());
+        let count = breaks.len();
+        let mut turns = Vec::new();
+        for (n, lines) in breaks.iter().enumerate() {
+            let systems: Vec<System> =
+                lines.iter().map(|bars| self.system(bars.clone(), &mut carried)).collect();
+            let (from, to) = if n == 0 { (self.top.0, self.room.heights.0) } else { (self.top.1, self.room.heights.1) };
+            let (ys, fits) = stand(&systems, (from, from + to), n + 1 == count);
+            if !fits && !force {
+                return None;
+            }
+            // A page of two that lie open begins on the left.
+            let right_hand = (n % 2 == 0) != spread;
+            let mut marks: Vec<Mark> = Vec::new();
+            for (system, y) in systems.into_iter().zip(ys) {
+                marks.extend(system.marks.into_iter().map(|mark| mark.moved(0.0, y)));
+            }
+            heading::draw(&mut marks, self.sheet, (n, count), right_hand, (self.room.width, self.space), from + to);
+            if let Some(next) = breaks.get(n + 1).and_then(|page| page.first()) {
+                let turned = self.room.turned && right_hand;
+                if turned {
+                    let pause = self.pauses[next.start];
+                    turns.push(Turn {
+                        after: self.sheet.bars[next.start].index - 1,
+                        rest: (pause.before + pause.after) / self.sheet.bars[next.start].pace,
+                        seconds: pause.before + pause.after,
+                    });
+                    heading::turn(&mut marks, pause, (self.room.width, self.space), from + to);
+                }
+            }
+            let left = if right_hand { MARGINS.inner } else { MARGINS.outer } / self.space;
+            let top = MARGINS.top / self.space;
+            let marks = marks.into_iter().map(|mark| mark.moved(left, top)).collect();
+            pages.push(Page { size: size(self.setup), space: self.space, marks });
+        }
+        let name = self.sheet.part.clone().unwrap_or_else(|| "Score".to_string());
+        Some(Pages {
+            title: format!("{} – {name}", self.sheet.title),
+            author: self.sheet.composer.clone(),
+            first_bars: breaks.iter().filter_map(|page| page.first()).map(|line| self.sheet.bars[line.start].index).collect(),
+            turns,
+            pages,
+        })
+    }
+
+    fn system(&self, bars: Range<usize>, carried: &mut [Carried]) -> System {
+        let first = bars.start == 0;
+        let last = bars.end == self.sheet.bars.len();
+        let shown = self.shown(&bars);
+        let indent = if first { self.room.indents.0 } else { self.room.indents.1 };
+        let setting = Setting { width: self.room.width, indent, first, ragged: last && !first };
+        system::system(self.sheet, self.spaces, (bars, &shown), setting, carried)
+    }
+
+    /// The staves that a system has: all, or those that play in it.
+    fn shown(&self, bars: &Range<usize>) -> Vec<usize> {
+        let all: Vec<usize> = (0..self.sheet.staves.len()).collect();
+        if !self.setup.hide_empty || bars.start == 0 {
+            return all;
+        }
+        let plays = |staff: &Staff| {
+            let mut events = staff.bars[bars.clone()].iter().flat_map(|bar| &bar.events);
+            events.any(|event| matches!(event.element.kind, ElementKind::Note(_)))
+        };
+        let player_plays = |player: u16| {
+            self.sheet.staves.iter().filter(|staff| staff.player == player).any(plays)
+        };
+        let shown: Vec<usize> =
+            all.iter().copied().filter(|&staff| player_plays(self.sheet.staves[staff].player)).collect();
+        if shown.is_empty() { all } else { shown }
+    }
+}
+
+/// Where the systems of a page stand, between the upper and the lower end of their room, and
+/// whether they fit there. What is left of the height goes between them.
+fn stand(systems: &[System], (from, to): (f64, f64), last: bool) -> (Vec<f64>, bool) {
+    let mut ys: Vec<f64> = Vec::with_capacity(systems.len());
+    for (n, system) in systems.iter().enumerate() {
+        let (top, _) = system.sky.extent();
+        let y = match n.checked_sub(1) {
+            None => from + (-top).max(2.0),
+            Some(above) => {
+                let clear = systems[above].sky.clearance(&system.sky, 1.3);
+                ys[above] + (systems[above].last_line + SYSTEM_GAP + 2.0).max(clear)
+            }
+        };
+        ys.push(y);
+    }
+    let end = systems.last().zip(ys.last()).map_or(from, |(system, y)| y + system.sky.extent().1);
+    let left = to - end;
+    let gaps = systems.len().saturating_sub(1);
+    if left > 0.0 && gaps > 0 {
+        let most = if last { 2.5 } else { 9.0 };
+        let each = (left / gaps as f64).min(most);
+        for (n, y) in ys.iter_mut().enumerate() {
+            *y += each * n as f64;
+        }
+    }
+    (ys, left > -0.6)
+}
+
+/// How long a player rests before and after the beginning of each bar, in seconds.
+fn pauses(sheet: &Sheet) -> Vec<Pause> {
+    let bars = sheet.bars.len();
+    let mut pauses = vec![Pause::default(); bars + 1];
+    let silent = |bar: usize| sheet.staves.iter().all(|staff| is_silent(staff, bar));
+    let mut before = 0.0;
+    for bar in 0..bars {
+        pauses[bar].before = before;
+        let pace = sheet.bars[bar].pace;
+        let quarters = |time: Time| time.to_f64() * 4.0;
+        if silent(bar) {
+            before += quarters(sheet.bars[bar].length) * pace;
+        } else {
+            before = quarters(edge_rest(sheet, bar, true)) * pace;
+        }
+    }
+    let mut after = 0.0;
+    for bar in (0..bars).rev() {
+        let pace = sheet.bars[bar].pace;
+        let quarters = |time: Time| time.to_f64() * 4.0;
+        if silent(bar) {
+            after += quarters(sheet.bars[bar].length) * pace;
+        } else {
+            after = quarters(edge_rest(sheet, bar, false)) * pace;
+        }
+        pauses[bar].after = after;
+    }
+    pauses
+}
+
+fn is_silent(staff: &Staff, bar: usize) -> bool {
+    !staff.bars[bar].events.iter().any(|event| matches!(event.element.kind, ElementKind::Note(_)))
+}
+
+/// Rest at the end (or the beginning) of a bar that all staves share.
+fn edge_rest(sheet: &Sheet, bar: usize, end: bool) -> Time {
+    let length = sheet.bars[bar].length;
+    let rest = |staff: &Staff| {
+        let notes = staff.bars[bar].events.iter().filter(|event| matches!(event.element.kind, ElementKind::Note(_)));
+        let notes = notes.map(|event| (event.element.at, event.element.at + event.element.length));
+        if end {
+            notes.map(|(_, to)| length - to).min()
+        } else {
+            notes.map(|(from, _)| from).min()
+        }
+        .unwrap_or(length)
+    };
+    sheet.staves.iter().map(rest).min().unwrap_or(Time::ZERO)
+}

@@ -1,0 +1,343 @@
+//! One system: all staves of some bars, from their notes to the brackets before them.
+
+use std::ops::Range;
+
+use ripieno_compiler::instruments::{Clef, Family};
+use ripieno_compiler::music::Time;
+
+use super::canvas::Canvas;
+use super::chord::{Chord, Look, clef_at, clef_sign};
+use super::directions::{self, Said};
+use super::frame;
+use super::measures::{FAMILY_GAP, SMALL_CLEF, STAFF_GAP, STAFF_LINE};
+use super::notes::{self, Placed};
+use super::skyline::Skyline;
+use super::spacing::{BarSpace, PlacedBar, digits_width, is_bar_rest, key_signs, key_step, place_line};
+use super::{curves, hung};
+use crate::glyphs::Glyph;
+use crate::page::{Kind, Mark};
+use crate::sheet::{Sheet, StaffBar};
+
+/// What goes on from one line of a staff to the next.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Carried {
+    pub slur: bool,
+    pub hairpin: Option<bool>,
+}
+
+/// How a system is to be set.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Setting {
+    /// Width of the line with everything before it, in staff spaces.
+    pub width: f64,
+    /// Room before the staves for names, brackets and braces.
+    pub indent: f64,
+    /// Does the piece begin here?
+    pub first: bool,
+    /// May the line stay shorter than the others?
+    pub ragged: bool,
+}
+
+/// A finished system, `y` counted from the middle line of its uppermost staff.
+#[derive(Debug)]
+pub(super) struct System {
+    pub marks: Vec<Mark>,
+    pub sky: Skyline,
+    /// Bottom line of the lowest staff.
+    pub last_line: f64,
+    /// Bars of the sheet.
+    pub bars: Range<usize>,
+}
+
+/// Sets the given staves of some bars.
+pub(super) fn system(
+    sheet: &Sheet,
+    spaces: &[BarSpace],
+    (bars, shown): (Range<usize>, &[usize]),
+    setting: Setting,
+    carried: &mut [Carried],
+) -> System {
+    let (placed, _) = place_line(spaces, bars.clone(), (setting.indent, setting.width), setting.ragged);
+    let end = placed.last().map_or(setting.width, |bar| bar.end);
+    let right = if spaces.get(bars.end).is_some_and(|next| next.courtesy.width() > 0.0) { setting.width } else { end };
+    let mut canvases: Vec<Canvas> = Vec::with_capacity(shown.len());
+    for (row, &staff) in shown.iter().enumerate() {
+        let mut canvas = Canvas::new(setting.width + 2.0);
+        let line = Line { sheet, spaces, placed: &placed, staff, indent: setting.indent, right };
+        line.draw(&mut canvas, &mut carried[staff], sheet.staves[staff].braced);
+        if row == 0 || frame::repeats_marks(sheet, shown, row) {
+            frame::over(&mut canvas, sheet, &placed, setting, row == 0);
+        }
+        canvases.push(canvas);
+    }
+    stack(sheet, shown, canvases, &placed, setting, (bars, right))
+}
+
+/// Puts the staves below one another and draws what joins them.
+fn stack(
+    sheet: &Sheet,
+    shown: &[usize],
+    canvases: Vec<Canvas>,
+    placed: &[PlacedBar],
+    setting: Setting,
+    (bars, right): (Range<usize>, f64),
+) -> System {
+    let mut ys: Vec<f64> = Vec::with_capacity(shown.len());
+    for (row, canvas) in canvases.iter().enumerate() {
+        let Some(above) = row.checked_sub(1) else {
+            ys.push(0.0);
+            continue;
+        };
+        let family = |row: usize| sheet.staves[shown[row]].family;
+        let joined = sheet.staves[shown[row]].lower;
+        let apart = if family(row) == family(above) { 0.0 } else { FAMILY_GAP };
+        let least = 4.0 + if joined { STAFF_GAP + 1.2 } else { STAFF_GAP } + apart;
+        let clear = canvases[above].sky.clearance(&canvas.sky, 0.8);
+        ys.push(ys[above] + least.max(clear));
+    }
+    let mut marks = Vec::new();
+    let mut sky = Skyline::new(setting.width + 2.0);
+    for (&staff, &y) in shown.iter().zip(&ys) {
+        for offset in staff_lines(&sheet.staves[staff].bars[bars.start]) {
+            let mut canvas = Canvas::new(1.0);
+            canvas.line((Kind::StaffLine, None), (setting.indent, y + offset), (right, y + offset), STAFF_LINE);
+            marks.append(&mut canvas.marks);
+        }
+        sky.add((setting.indent, right), (y - 2.0, y + 2.0));
+    }
+    frame::joins(&mut marks, sheet, (shown, &ys), placed, setting);
+    for (canvas, &y) in canvases.into_iter().zip(&ys) {
+        sky.take(&canvas.sky, y);
+        marks.extend(canvas.marks.into_iter().map(|mark| mark.moved(0.0, y)));
+    }
+    let last_line = ys.last().copied().unwrap_or(0.0) + 2.0;
+    System { marks, sky, last_line, bars }
+}
+
+fn staff_lines(bar: &StaffBar) -> &'static [f64] {
+    if bar.lines == 5 { &[-2.0, -1.0, 0.0, 1.0, 2.0] } else { &[0.0] }
+}
+
+/// One staff in one line.
+struct Line<'a> {
+    sheet: &'a Sheet,
+    spaces: &'a [BarSpace<'a>],
+    placed: &'a [PlacedBar],
+    staff: usize,
+    indent: f64,
+    right: f64,
+}
+
+impl Line<'_> {
+    fn bar(&self, bar: usize) -> &StaffBar {
+        &self.sheet.staves[self.staff].bars[bar]
+    }
+
+    fn draw(&self, canvas: &mut Canvas, carried: &mut Carried, between: bool) {
+        canvas.sky.add((self.indent, self.right), (-2.0, 2.0));
+        self.leads(canvas);
+        let mut notes = self.notes();
+        let lines = self.placed.first().map_or(5, |bar| self.bar(bar.bar).lines);
+        notes::draw(canvas, &mut notes, lines);
+        self.multi_rests(canvas);
+        let begin = self.placed.first().map_or(self.indent, |bar| bar.body);
+        let end = self.placed.last().map_or(self.right, |bar| bar.end) - 0.3;
+        hung::articulations(canvas, &notes);
+        curves::ties(canvas, &notes, (begin, end), true);
+        hung::tuplets(canvas, &notes);
+        curves::slurs(canvas, &notes, (begin, end), &mut carried.slur);
+        let ends = |n: usize| notes.get(n + 1).map_or(end, |next| next.x - next.chord.left);
+        hung::ornaments(canvas, &notes, &ends);
+        let said = self.said();
+        directions::dynamics(canvas, &said, (begin, end), &mut carried.hairpin, between);
+        directions::words(canvas, &said, self.right);
+    }
+
+    /// Notes and rests with their places.
+    fn notes(&self) -> Vec<Placed<'_>> {
+        let mut notes = Vec::new();
+        for bar in self.placed {
+            let space = &self.spaces[bar.bar];
+            if self.sheet.bars[bar.bar].count > 1 {
+                continue;
+            }
+            for (n, chord) in space.chords[self.staff].iter().enumerate() {
+                let x = if is_bar_rest(chord) {
+                    let width = Glyph::RestWhole.width();
+                    f64::midpoint(bar.body, bar.end - space.line) - width / 2.0
+                } else {
+                    match bar.columns.get(space.column_of[self.staff][n]) {
+                        Some(x) => self.nudged(chord, *x),
+                        None => continue,
+                    }
+                };
+                notes.push(Placed { chord, bar: bar.bar, x, stem_end: 0.0 });
+            }
+        }
+        notes
+    }
+
+    /// A whole note or a rest keeps the left edge of its column.
+    fn nudged(&self, chord: &Chord, x: f64) -> f64 {
+        match chord.look {
+            Look::Rest { .. } | Look::Note { .. } => x,
+        }
+    }
+
+    /// Clefs, signatures and metres.
+    fn leads(&self, canvas: &mut Canvas) {
+        for (n, placed) in self.placed.iter().enumerate() {
+            let bar = self.bar(placed.bar);
+            let mut x = placed.x;
+            if n == 0 {
+                let clef = clef_at(bar, Time::ZERO);
+                let (sign, place) = clef_sign(clef);
+                canvas.glyph((Kind::Clef, None), sign, (x + 0.45, -f64::from(place) / 2.0), 1.0);
+            } else if let Some((_, clef)) = bar.clefs.iter().find(|(at, _)| *at == Time::ZERO) {
+                self.changed_clef(canvas, *clef, &self.placed[n - 1]);
+            }
+            x += placed.lead.clef;
+            let before = if placed.bar > 0 { bar.key_change } else { None };
+            if n == 0 && before.is_none() || before.is_some() {
+                self.key(canvas, bar, before, x + if n == 0 { 0.0 } else { 0.55 });
+            }
+            x += placed.lead.key;
+            if placed.lead.metre > 0.0 {
+                self.metre(canvas, placed.bar, x + if n == 0 { 0.0 } else { 0.45 });
+            }
+        }
+        let Some(last) = self.placed.last() else { return };
+        if last.bar + 1 < self.spaces.len() {
+            let next = &self.spaces[last.bar + 1];
+            let bar = self.bar(last.bar + 1);
+            if let Some((_, clef)) = bar.clefs.iter().find(|(at, _)| *at == Time::ZERO) {
+                self.changed_clef(canvas, *clef, last);
+            }
+            if next.courtesy.width() > 0.0 {
+                let mut x = last.end + 0.45;
+                if bar.key_change.is_some() {
+                    self.key(canvas, bar, bar.key_change, x);
+                }
+                x += next.courtesy.key;
+                if next.courtesy.metre > 0.0 {
+                    self.metre(canvas, last.bar + 1, x);
+                }
+            }
+        }
+    }
+
+    /// A clef that changes with the next bar stands before the bar line.
+    fn changed_clef(&self, canvas: &mut Canvas, clef: Clef, before: &PlacedBar) {
+        let (sign, place) = clef_sign(clef);
+        let line = self.spaces[before.bar].line;
+        let x = before.end - line - 0.35 - sign.width() * SMALL_CLEF;
+        canvas.glyph((Kind::Clef, None), sign, (x, -f64::from(place) / 2.0), SMALL_CLEF);
+    }
+
+    fn key(&self, canvas: &mut Canvas, bar: &StaffBar, before: Option<i32>, x: f64) {
+        if bar.lines != 5 {
+            return;
+        }
+        let (count, sign) = key_signs(bar.key, before);
+        let kept = if sign == Glyph::AccidentalNatural { before.unwrap_or(0) } else { bar.key };
+        let places = key_places(clef_at(bar, Time::ZERO), kept > 0);
+        let step = key_step(sign);
+        for (n, place) in places.into_iter().take(count).enumerate() {
+            let at = (x + n as f64 * step, -f64::from(place) / 2.0);
+            canvas.glyph((Kind::Key, None), sign, at, 1.0);
+        }
+    }
+
+    fn metre(&self, canvas: &mut Canvas, bar: usize, x: f64) {
+        let Some(metre) = self.sheet.bars[bar].metre else { return };
+        let widths = [metre.count, metre.unit].map(|number| digits_width(u32::from(number)));
+        let widest = widths[0].max(widths[1]);
+        for (row, number) in [metre.count, metre.unit].into_iter().enumerate() {
+            let mut at = x + (widest - widths[row]) / 2.0;
+            for digit in Glyph::digits(u32::from(number)) {
+                let y = if row == 0 { -1.0 } else { 1.0 };
+                canvas.glyph((Kind::Metre, None), digit, (at, y), 1.0);
+                at += digit.width() + 0.08;
+            }
+        }
+    }
+
+    /// The sign of several bars of rest: a thick line with the number over it.
+    fn multi_rests(&self, canvas: &mut Canvas) {
+        for placed in self.placed {
+            let count = self.sheet.bars[placed.bar].count;
+            if count < 2 {
+                continue;
+            }
+            let origin = self.bar(placed.bar).events.first().map(|event| event.origin);
+            let line = self.spaces[placed.bar].line;
+            let (from, to) = (placed.body + 1.3, placed.end - line - 1.3);
+            canvas.line((Kind::Rest, origin), (from, 0.0), (to, 0.0), 0.75);
+            for x in [from, to] {
+                canvas.line((Kind::Rest, origin), (x, -1.0), (x, 1.0), 0.18);
+            }
+            let mut x = f64::midpoint(from, to) - digits_width(count) / 2.0;
+            for digit in Glyph::digits(count) {
+                canvas.glyph((Kind::Rest, origin), digit, (x, -3.55), 1.0);
+                x += digit.width() + 0.08;
+            }
+        }
+    }
+
+    /// Directions of the staff with their places.
+    fn said(&self) -> Vec<Said<'_>> {
+        let mut said = Vec::new();
+        for placed in self.placed {
+            let space = &self.spaces[placed.bar];
+            for direction in &self.bar(placed.bar).directions {
+                let length = self.sheet.bars[placed.bar].length;
+                let at_end = direction.at >= length;
+                let left = if at_end { placed.end } else { place_at(space, placed, direction.at, length) };
+                let x = if at_end { left } else { left + 0.6 };
+                said.push(Said { kind: &direction.kind, x, left, at_end, at: (placed.bar, direction.at) });
+            }
+        }
+        said
+    }
+}
+
+/// Where a time of a bar lies: its column, or between two.
+fn place_at(space: &BarSpace, placed: &PlacedBar, at: Time, length: Time) -> f64 {
+    let next = space.columns.partition_point(|(time, _)| *time < at);
+    let column = |n: usize| -> (Time, f64) {
+        match (space.columns.get(n), placed.columns.get(n)) {
+            (Some((time, _)), Some(x)) => (*time, *x),
+            _ => (length, placed.end - space.line - 0.5),
+        }
+    };
+    let after = column(next);
+    if after.0 == at && next < space.columns.len() {
+        return after.1;
+    }
+    let before = match next.checked_sub(1) {
+        Some(before) => column(before),
+        None => (Time::ZERO, placed.body + 0.8),
+    };
+    let (span, gone) = ((after.0 - before.0).to_f64(), (at - before.0).to_f64());
+    if span <= 0.0 { before.1 } else { before.1 + (after.1 - before.1) * gone / span }
+}
+
+/// Places of the signs of a signature, in steps above the middle line.
+fn key_places(clef: Clef, sharps: bool) -> [i32; 7] {
+    // As in the treble clef; other clefs have the same shape, moved, but for sharps in the tenor
+    // clef, which begin low (Gould, chapter 1).
+    let treble = if sharps { [4, 1, 5, 2, -1, 3, 0] } else { [0, 3, -1, 2, -2, 1, -3] };
+    let by = match clef {
+        Clef::Treble | Clef::Percussion => 0,
+        Clef::Alto => -1,
+        Clef::Bass => -2,
+        Clef::Tenor if sharps => return [-2, 2, -1, 3, 0, 4, 1],
+        Clef::Tenor => 1,
+    };
+    treble.map(|place| place + by)
+}
+
+/// Does a family stand in a bracket?
+pub(super) fn is_bracketed(family: Family) -> bool {
+    !matches!(family, Family::Harp | Family::Keyboard)
+}
