@@ -16,6 +16,7 @@ mod lsp;
 mod new;
 mod output;
 mod papers;
+mod printing;
 mod rules;
 mod source;
 mod watch;

@@ -6,6 +6,7 @@
 pub mod draw;
 pub mod glyphs;
 pub mod layout;
+pub mod outputs;
 pub mod page;
 pub mod paper;
 pub mod reading;

@@ -1,6 +1,6 @@
 //! Finished pages as plain data: what the writers of PDF, SVG and PNG draw, and nothing else.
 
-use kurbo::{BezPath, Point};
+use kurbo::{Affine, BezPath, Point, Rect, Shape as _};
 
 use crate::glyphs::Glyph;
 use crate::text::Run;
@@ -184,13 +184,34 @@ pub struct Turn {
 }
 
 impl Mark {
+    /// The box around it, in staff spaces.
+    #[must_use]
+    pub fn bounds(&self) -> Rect {
+        match &self.shape {
+            Shape::Glyph { glyph, at, scale } => {
+                let to = Affine::new([*scale, 0.0, 0.0, -scale, at.x, at.y]);
+                to.transform_rect_bbox(glyph.bounds())
+            }
+            Shape::Path(path) => path.bounding_box(),
+            Shape::Line { from, to, width } => {
+                let half = width / 2.0;
+                let upright = (from.x - to.x).abs() < 1e-9;
+                let (x, y) = if upright { (half, 0.0) } else { (0.0, half) };
+                Rect::from_points(*from, *to).inflate(x, y)
+            }
+            Shape::Text { at, run } => {
+                Rect::new(at.x, at.y - run.rise(), at.x + run.width, at.y + run.fall())
+            }
+        }
+    }
+
     /// Moved right and down.
     #[must_use]
     pub fn moved(mut self, x: f64, y: f64) -> Mark {
         let by = kurbo::Vec2::new(x, y);
         match &mut self.shape {
             Shape::Glyph { at, .. } | Shape::Text { at, .. } => *at += by,
-            Shape::Path(path) => path.apply_affine(kurbo::Affine::translate(by)),
+            Shape::Path(path) => path.apply_affine(Affine::translate(by)),
             Shape::Line { from, to, .. } => {
                 *from += by;
                 *to += by;

@@ -50,6 +50,8 @@ pub struct Setup {
     pub staff_height: Option<f64>,
     /// Are staves left out of systems in which they only rest?
     pub hide_empty: bool,
+    /// Are title, heads and feet left out?
+    pub bare: bool,
     /// Indices in the form of bars with which a line begins.
     pub lines: Vec<usize>,
     /// Indices in the form of bars with which a page begins.
@@ -63,6 +65,7 @@ impl Default for Setup {
             landscape: false,
             staff_height: None,
             hide_empty: false,
+            bare: false,
             lines: Vec::new(),
             turns: Vec::new(),
         }

@@ -1,5 +1,7 @@
 //! What is to be engraved: staves with their bars, whoever notated them.
 
+use std::ops::Range;
+
 use ripieno_compiler::instruments::{Clef, Family};
 use ripieno_compiler::music::{Metre, Time};
 use ripieno_compiler::resolve::{BarLine, Tempo};
@@ -41,8 +43,10 @@ pub struct Bar {
     pub number: i32,
     /// How long it is.
     pub length: Time,
-    /// A metre that is printed here.
-    pub metre: Option<Metre>,
+    /// The metre in force.
+    pub metre: Metre,
+    /// Is it printed here?
+    pub metre_shown: bool,
     /// A tempo that begins here.
     pub tempo: Option<Tempo>,
     /// A rehearsal mark.
@@ -106,4 +110,25 @@ pub struct Event {
     pub element: Element,
     /// Where it comes from.
     pub origin: Origin,
+}
+
+impl Sheet {
+    /// Some bars alone, by their indices in the form. The first shows its metre.
+    #[must_use]
+    pub fn passage(&self, bars: Range<usize>) -> Sheet {
+        let from = self.bars.partition_point(|bar| bar.index < bars.start);
+        let to = self.bars.partition_point(|bar| bar.index < bars.end);
+        let mut passage = self.clone();
+        passage.bars = self.bars[from..to].to_vec();
+        for staff in &mut passage.staves {
+            staff.bars = staff.bars[from..to].to_vec();
+            if let Some(first) = staff.bars.first_mut() {
+                first.key_change = None;
+            }
+        }
+        if let Some(first) = passage.bars.first_mut() {
+            first.metre_shown = true;
+        }
+        passage
+    }
 }

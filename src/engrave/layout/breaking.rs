@@ -23,8 +23,6 @@ pub(super) struct Room {
     pub heights: (f64, f64),
     /// Is a player to turn the pages?
     pub turned: bool,
-    /// May nobody turn, since both pages lie open?
-    pub spread: bool,
 }
 
 /// Bars with how high a system of each would be.
@@ -43,6 +41,8 @@ pub(super) struct Plan<'a> {
 
 /// Cost of a page: fewer pages are better than slightly looser lines.
 const PAGE: f64 = 1.2;
+/// Cost of a beginning on the left: none, since two pages that lie open need no turn at all.
+const LEFT: f64 = -0.1;
 /// Cost of a turn while playing, and of one with hardly time.
 const TURN: f64 = 14.0;
 const HASTY_TURN: f64 = 3.0;
@@ -55,11 +55,15 @@ const ORPHAN: f64 = 12.0;
 const NEVER: f64 = 1e12;
 
 impl Plan<'_> {
-    /// Pages of lines of bars.
-    pub(super) fn pages(&self) -> Vec<Vec<Range<usize>>> {
+    /// Pages of lines of bars, and whether the first is a right-hand page: a part may also begin on
+    /// the left, so that its first two pages lie open.
+    pub(super) fn pages(&self) -> (Vec<Vec<Range<usize>>>, bool) {
         let bars = self.spaces.len();
         let mut best = vec![[(NEVER, 0_usize, 0_usize); 2]; bars + 1];
         best[0][1].0 = 0.0;
+        if self.room.turned {
+            best[0][0].0 = LEFT;
+        }
         for from in 0..bars {
             let ways: Vec<usize> = (0..2).filter(|&odd| best[from][odd].0 < NEVER).collect();
             if ways.is_empty() {
@@ -92,7 +96,8 @@ impl Plan<'_> {
             odd = 1 - odd;
         }
         pages.reverse();
-        pages
+        let right_hand = odd == 1 || pages.len() == 1;
+        (pages, right_hand)
     }
 
     fn page_cost(&self, (from, to): (usize, usize), lines: usize, height: f64, odd: bool) -> f64 {
@@ -106,7 +111,7 @@ impl Plan<'_> {
         } else {
             cost += (1.0 - full).powi(2) * 7.0;
         }
-        if self.room.turned && !self.room.spread && odd && !last {
+        if self.room.turned && odd && !last {
             let pause = self.pauses[to];
             let rest = pause.before + pause.after;
             cost += if rest < HASTY { TURN } else if rest < EASY { HASTY_TURN } else { 0.0 };

@@ -31,7 +31,7 @@ fn letters(dynamic: Dynamic) -> (Vec<(Glyph, f64)>, f64) {
     for letter in dynamic.letters().chars() {
         let (sign, advance) = match letter {
             'p' => (Glyph::DynamicPiano, 1.42),
-            'm' => (Glyph::DynamicMezzo, 2.1),
+            'm' => (Glyph::DynamicMezzo, if dynamic == Dynamic::Mf { 1.72 } else { 2.02 }),
             'f' => (Glyph::DynamicForte, 1.12),
             's' => (Glyph::DynamicSforzando, 0.92),
             _ => (Glyph::DynamicZ, 1.0),
@@ -39,7 +39,8 @@ fn letters(dynamic: Dynamic) -> (Vec<(Glyph, f64)>, f64) {
         signs.push((sign, x));
         x += advance;
     }
-    (signs, x)
+    let width = signs.last().map_or(0.0, |(sign, x)| x + sign.width());
+    (signs, width)
 }
 
 enum Low {
@@ -77,7 +78,7 @@ pub(super) fn dynamics(
                 if let Some((grows, from, carried)) = hairpin.take() {
                     push_hairpin(&mut lows, (grows, carried, false), from, x - 0.35);
                 }
-                edge = x + width + 0.35;
+                edge = x + width + 0.45;
                 lows.push(Low::Letters { signs, x, width });
             }
             StaffDirectionKind::HairpinStarts { grows } => {

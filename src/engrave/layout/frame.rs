@@ -35,7 +35,7 @@ pub(super) fn over(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar], set
         let x = if n == 0 { bar.x } else { bar.body.min(bar.x + 0.4) };
         if let Some(tempo) = &what.tempo {
             let x = if n == 0 { (bar.body - bar.lead.metre).max(bar.x) } else { x };
-            draw_tempo(canvas, tempo, x);
+            draw_tempo(canvas, tempo, x, setting.width);
         }
     }
     if top && !setting.first
@@ -76,7 +76,7 @@ pub(super) fn over(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar], set
 }
 
 /// Words of a tempo in bold, and the note that is counted.
-fn draw_tempo(canvas: &mut Canvas, tempo: &Tempo, x: f64) {
+fn draw_tempo(canvas: &mut Canvas, tempo: &Tempo, x: f64, right: f64) {
     let words = tempo.words.as_ref().map(|words| shape(words, Face::Bold, 2.35));
     let counted = tempo.beat.and_then(|(beat, rate)| {
         let value = NoteValue::of(beat)?;
@@ -88,7 +88,8 @@ fn draw_tempo(canvas: &mut Canvas, tempo: &Tempo, x: f64) {
     let figure = counted.as_ref().map(|(_, rate)| {
         shape(&format!("= {rate}{}", if bracketed { ")" } else { "" }), Face::Roman, 2.1)
     });
-    let width = words_width + figure.as_ref().map_or(0.0, |run| run.width + 2.6);
+    let width = words_width + figure.as_ref().map_or(0.0, |run| run.width + 2.9);
+    let x = x.min(right - width).max(0.0);
     let y = canvas.sky.top(x - 0.2, x + width + 0.5).min(-2.6) - ABOVE - 0.45;
     canvas.sky.add((x, x + width), (y - 1.75, y + 0.3));
     if let Some(run) = words {
@@ -103,7 +104,7 @@ fn draw_tempo(canvas: &mut Canvas, tempo: &Tempo, x: f64) {
         at += width + 0.1;
     }
     at = draw_value(canvas, value, (at, y));
-    canvas.put(Kind::Text, None, Shape::Text { at: Point::new(at + 0.35, y), run: figure });
+    canvas.put(Kind::Text, None, Shape::Text { at: Point::new(at + 0.55, y), run: figure });
 }
 
 /// A note as it is counted, small, on a base line; gives where it ends.

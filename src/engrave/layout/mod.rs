@@ -51,6 +51,28 @@ pub fn pages(sheet: &Sheet, setup: &Setup) -> Pages {
     }
 }
 
+/// Lays a passage out without title or heads, each page cut to what stands on it.
+#[must_use]
+pub fn passage(sheet: &Sheet, setup: &Setup) -> Pages {
+    let mut pages = pages(sheet, &Setup { bare: true, ..setup.clone() });
+    for page in &mut pages.pages {
+        cut(page);
+    }
+    pages
+}
+
+/// Cuts a page to what stands on it, with a little air around.
+fn cut(page: &mut Page) {
+    const AIR: f64 = 1.5;
+    let boxes = page.marks.iter().map(Mark::bounds);
+    let Some(all) = boxes.reduce(|all, one| all.union(one)) else { return };
+    page.marks = std::mem::take(&mut page.marks)
+        .into_iter()
+        .map(|mark| mark.moved(AIR - all.x0, AIR - all.y0))
+        .collect();
+    page.size = ((all.width() + 2.0 * AIR) * page.space, (all.height() + 2.0 * AIR) * page.space);
+}
+
 /// Height of the staves, in millimetres: that of parts, or the largest with which all staves of a
 /// score fit on a page.
 fn fitting(sheet: &Sheet, _spaces: &[BarSpace], setup: &Setup) -> f64 {
@@ -144,7 +166,6 @@ impl<'a> Layout<'a> {
                 indents: (frame::indent(sheet, true), frame::indent(sheet, false)),
                 heights: (room - top.0, room - top.1),
                 turned: sheet.part.is_some(),
-                spread: false,
             },
             top,
         }
@@ -167,24 +188,16 @@ impl<'a> Layout<'a> {
         let (lines, turns) = (forced(&self.setup.lines), forced(&self.setup.turns));
         let reach: Vec<(f64, f64)> =
             self.reach.iter().map(|&(up, down)| (up * slack, down * slack)).collect();
-        let plan = |spread: bool| Plan {
+        let plan = Plan {
             spaces: self.spaces,
             reach: &reach,
             stack: self.stack() * slack + SYSTEM_GAP * 0.72,
             pauses: &self.pauses,
             line_before: &lines,
             page_before: &turns,
-            room: Room { spread, ..self.room },
+            room: self.room,
         };
-        let pages = plan(false).pages();
-        // Two pages lie open side by side; nobody turns.
-        if pages.len() == 2 && self.room.turned {
-            let open = plan(true).pages();
-            if open.len() <= 2 {
-                return (open, true);
-            }
-        }
-        (pages, false)
+        plan.pages()
     }
 
     /// The pages, if all systems fit on theirs.
@@ -197,7 +210,7 @@ impl<'a> Layout<'a> {
     }
 
     fn attempt(&self, slack: f64, force: bool) -> Option<Pages> {
-        let (breaks, spread) = self.breaks(slack);
+        let (breaks, begins_right) = self.breaks(slack);
         let mut carried = vec![Carried::default(); self.sheet.staves.len()];
         let mut pages = Vec::with_capacity(breaks.len());
         let count = breaks.len();
@@ -210,13 +223,14 @@ impl<'a> Layout<'a> {
             if !fits && !force {
                 return None;
             }
-            // A page of two that lie open begins on the left.
-            let right_hand = (n % 2 == 0) != spread;
+            let right_hand = (n % 2 == 0) == begins_right;
             let mut marks: Vec<Mark> = Vec::new();
             for (system, y) in systems.into_iter().zip(ys) {
                 marks.extend(system.marks.into_iter().map(|mark| mark.moved(0.0, y)));
             }
-            heading::draw(&mut marks, self.sheet, (n, count), right_hand, (self.room.width, self.space), from + to);
+            if !self.setup.bare {
+                heading::draw(&mut marks, self.sheet, (n, count), right_hand, (self.room.width, self.space), from + to);
+            }
             if let Some(next) = breaks.get(n + 1).and_then(|page| page.first()) {
                 let turned = self.room.turned && right_hand;
                 if turned {
@@ -245,11 +259,12 @@ impl<'a> Layout<'a> {
     }
 
     fn system(&self, bars: Range<usize>, carried: &mut [Carried]) -> System {
-        let first = bars.start == 0;
+        let first = bars.start == 0 && !self.setup.bare;
         let last = bars.end == self.sheet.bars.len();
+        let bars_start = bars.start;
         let shown = self.shown(&bars);
         let indent = if first { self.room.indents.0 } else { self.room.indents.1 };
-        let setting = Setting { width: self.room.width, indent, first, ragged: last && !first };
+        let setting = Setting { width: self.room.width, indent, first, ragged: last && bars_start > 0 || self.setup.bare };
         system::system(self.sheet, self.spaces, (bars, &shown), setting, carried)
     }
 
@@ -289,15 +304,27 @@ fn stand(systems: &[System], (from, to): (f64, f64), last: bool) -> (Vec<f64>, b
     }
     let end = systems.last().zip(ys.last()).map_or(from, |(system, y)| y + system.sky.extent().1);
     let left = to - end;
-    let gaps = systems.len().saturating_sub(1);
-    if left > 0.0 && gaps > 0 {
-        let most = if last { 2.5 } else { 9.0 };
-        let each = (left / gaps as f64).min(most);
-        for (n, y) in ys.iter_mut().enumerate() {
-            *y += each * n as f64;
-        }
-    }
+    let most = if last { 2.5 } else { 9.0 };
+    level(&mut ys, left.max(0.0), most);
     (ys, left > -0.6)
+}
+
+/// Spreads what is left of the height: the narrowest gaps grow first, so that lines come to stand
+/// at even distances as far as what hangs on them allows.
+fn level(ys: &mut [f64], left: f64, most: f64) {
+    let gaps: Vec<f64> = ys.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    let Some(least) = gaps.iter().copied().reduce(f64::min) else { return };
+    let grown = |even: f64| -> f64 { gaps.iter().map(|gap| (even - gap).max(0.0).min(most)).sum() };
+    let (mut low, mut high) = (least, least + left + most);
+    for _ in 0..40 {
+        let middle = f64::midpoint(low, high);
+        if grown(middle) < left { low = middle } else { high = middle }
+    }
+    let mut down = 0.0;
+    for (n, gap) in gaps.iter().enumerate() {
+        down += (low - gap).max(0.0).min(most);
+        ys[n + 1] += down;
+    }
 }
 
 /// How long a player rests before and after the beginning of each bar, in seconds.

@@ -95,7 +95,10 @@ pub(super) fn key_step(sign: Glyph) -> f64 {
 
 /// Width of a metre.
 pub(super) fn metre_width(bar: &Bar) -> f64 {
-    let Some(metre) = bar.metre else { return 0.0 };
+    if !bar.metre_shown {
+        return 0.0;
+    }
+    let metre = bar.metre;
     let width = |number: u8| digits_width(u32::from(number));
     width(metre.count).max(width(metre.unit)) + 0.8
 }

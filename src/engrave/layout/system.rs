@@ -45,8 +45,6 @@ pub(super) struct System {
     pub sky: Skyline,
     /// Bottom line of the lowest staff.
     pub last_line: f64,
-    /// Bars of the sheet.
-    pub bars: Range<usize>,
 }
 
 /// Sets the given staves of some bars.
@@ -70,7 +68,7 @@ pub(super) fn system(
         }
         canvases.push(canvas);
     }
-    stack(sheet, shown, canvases, &placed, setting, (bars, right))
+    stack(sheet, shown, canvases, &placed, setting, (bars.start, right))
 }
 
 /// Puts the staves below one another and draws what joins them.
@@ -80,7 +78,7 @@ fn stack(
     canvases: Vec<Canvas>,
     placed: &[PlacedBar],
     setting: Setting,
-    (bars, right): (Range<usize>, f64),
+    (first, right): (usize, f64),
 ) -> System {
     let mut ys: Vec<f64> = Vec::with_capacity(shown.len());
     for (row, canvas) in canvases.iter().enumerate() {
@@ -98,7 +96,7 @@ fn stack(
     let mut marks = Vec::new();
     let mut sky = Skyline::new(setting.width + 2.0);
     for (&staff, &y) in shown.iter().zip(&ys) {
-        for offset in staff_lines(&sheet.staves[staff].bars[bars.start]) {
+        for offset in staff_lines(&sheet.staves[staff].bars[first]) {
             let mut canvas = Canvas::new(1.0);
             canvas.line((Kind::StaffLine, None), (setting.indent, y + offset), (right, y + offset), STAFF_LINE);
             marks.append(&mut canvas.marks);
@@ -111,7 +109,7 @@ fn stack(
         marks.extend(canvas.marks.into_iter().map(|mark| mark.moved(0.0, y)));
     }
     let last_line = ys.last().copied().unwrap_or(0.0) + 2.0;
-    System { marks, sky, last_line, bars }
+    System { marks, sky, last_line }
 }
 
 fn staff_lines(bar: &StaffBar) -> &'static [f64] {
@@ -249,7 +247,7 @@ impl Line<'_> {
     }
 
     fn metre(&self, canvas: &mut Canvas, bar: usize, x: f64) {
-        let Some(metre) = self.sheet.bars[bar].metre else { return };
+        let metre = self.sheet.bars[bar].metre;
         let widths = [metre.count, metre.unit].map(|number| digits_width(u32::from(number)));
         let widest = widths[0].max(widths[1]);
         for (row, number) in [metre.count, metre.unit].into_iter().enumerate() {
