@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::output::{Entry, Inputs, MANIFEST, Manifest, OutputFolder, digest};
-use super::source::{self, Read, counts, has_errors};
 use super::printing::{self, Format, Printing};
+use super::source::{self, Read, counts, has_errors};
 use super::{End, Failure, Outcome, Show, print};
 use ripieno_checker::advise::{self, table};
 use ripieno_checker::check;

@@ -7,6 +7,7 @@ use ripieno_compiler::resolve::Form;
 use ripieno_engrave::outputs::{self, Drawn, Printed, Setups};
 use ripieno_engrave::paper::{Paper, Setup};
 use ripieno_engrave::{layout, reading};
+use ripieno_writers::edition;
 use ripieno_writers::notate::{self, Score};
 use ripieno_writers::render::{self, slug};
 
@@ -91,7 +92,13 @@ const RESOLUTION: u16 = 200;
 
 impl Default for Printing {
     fn default() -> Printing {
-        Printing { bars: None, paper: Paper::A4, landscape: false, hide_empty: false, resolution: RESOLUTION }
+        Printing {
+            bars: None,
+            paper: Paper::A4,
+            landscape: false,
+            hide_empty: false,
+            resolution: RESOLUTION,
+        }
     }
 }
 
@@ -117,7 +124,8 @@ pub(super) type File = (String, Vec<u8>);
 impl Printing {
     fn setups(&self) -> Setups {
         let parts = Setup { paper: self.paper, ..Setup::default() };
-        let score = Setup { landscape: self.landscape, hide_empty: self.hide_empty, ..parts.clone() };
+        let score =
+            Setup { landscape: self.landscape, hide_empty: self.hide_empty, ..parts.clone() };
         Setups { score, parts }
     }
 
@@ -158,11 +166,15 @@ impl Printing {
         bars: Range<usize>,
         drawn: &[Drawn],
     ) -> Vec<File> {
-        let sheet = reading::score(score).passage(bars);
+        let sheet = reading::sheet(&edition::full_score(score));
+        let sheet = sheet.passage(reading::shown(&sheet, bars));
         let pages = layout::passage(&sheet, &self.setups().score);
         let files = drawn.iter().flat_map(|&format| outputs::files(&pages, format));
-        let name = if first == last { format!("bar-{first}") } else { format!("bars-{first}-{last}") };
-        files.map(|(page, format, bytes)| (format!("{name}{page}.{}", format.ending()), bytes)).collect()
+        let name =
+            if first == last { format!("bar-{first}") } else { format!("bars-{first}-{last}") };
+        files
+            .map(|(page, format, bytes)| (format!("{name}{page}.{}", format.ending()), bytes))
+            .collect()
     }
 }
 
@@ -189,7 +201,8 @@ fn told(score: &Score, printed: &[Printed]) -> String {
             .iter()
             .map(|turn| {
                 let rest = turn.seconds.round();
-                let rest = if rest < 1.0 { "no rest".to_string() } else { format!("{rest} s of rest") };
+                let rest =
+                    if rest < 1.0 { "no rest".to_string() } else { format!("{rest} s of rest") };
                 format!("turn after bar {} ({rest})", number(turn.after))
             })
             .collect();
@@ -207,7 +220,9 @@ mod tests {
 
     #[test]
     fn pictures_are_drawn_only_when_asked_for() {
-        let words = |only: &[Format]| -> Vec<&str> { formats(only).into_iter().map(Format::word).collect() };
+        let words = |only: &[Format]| -> Vec<&str> {
+            formats(only).into_iter().map(Format::word).collect()
+        };
         assert_eq!(words(&[]), ["text", "midi", "musicxml", "pdf"]);
         assert_eq!(words(&[Format::Png]), ["png"]);
     }

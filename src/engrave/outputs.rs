@@ -3,6 +3,7 @@
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 
+use ripieno_writers::edition;
 use ripieno_writers::notate::Score;
 
 use crate::draw::{pdf, png, svg};
@@ -90,8 +91,10 @@ pub struct Setups {
 
 fn printed(score: &Score, player: Option<usize>, setups: &Setups, formats: &[Drawn]) -> Printed {
     let pages = match player {
-        Some(player) => layout::pages(&reading::part(score, player), &setups.parts),
-        None => layout::pages(&reading::score(score), &setups.score),
+        Some(player) => {
+            layout::pages(&reading::sheet(&edition::part(score, player)), &setups.parts)
+        }
+        None => layout::pages(&reading::sheet(&edition::full_score(score)), &setups.score),
     };
     let files = formats.iter().flat_map(|&format| files(&pages, format)).collect();
     Printed { player, pages: pages.pages.len(), turns: pages.turns, files }

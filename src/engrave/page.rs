@@ -2,22 +2,26 @@
 
 use kurbo::{Affine, BezPath, Point, Rect, Shape as _};
 
+use ripieno_compiler::diagnostics::Span;
+
 use crate::glyphs::Glyph;
 use crate::text::Run;
 
 /// Which note, rest or sign of the music something on the page belongs to.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 pub struct Origin {
-    /// Index of the player in score order.
-    pub player: u16,
-    /// Lower staff of two?
-    pub lower: bool,
+    /// Index of the staff in the edition.
+    pub staff: u16,
     /// Index of the bar in the form.
     pub bar: u32,
-    /// Index of the element in the bar.
+    /// Index of the voice in the bar.
+    pub voice: u8,
+    /// Index of the element in the voice.
     pub element: u16,
     /// Index of the head in its chord.
     pub head: u8,
+    /// The note in the source.
+    pub source: Option<Span>,
 }
 
 /// What a mark on the page is.

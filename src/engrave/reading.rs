@@ -1,57 +1,87 @@
-//! Takes a notated score over into sheets: the only place that knows how staves were notated.
+//! Takes an edition over into a sheet: the only place that knows how an edition is made.
 
-use ripieno_compiler::instruments::Clef;
+use std::collections::HashMap;
+use std::ops::Range;
+
+use ripieno_compiler::instruments::{Clef, Family};
 use ripieno_compiler::music::Time;
 use ripieno_compiler::resolve::seconds_per_whole;
-use ripieno_writers::notate::{self, Measure, Score, rest_runs};
+use ripieno_writers::edition::{self, Edition, EditionStaff, SpannerKind, Stems};
 
 use crate::page::Origin;
-use crate::sheet::{Bar, Event, Sheet, Staff, StaffBar};
+use crate::sheet::{
+    Bar, Direction, Event, Group, Place, Sheet, Side, Span, SpanKind, Staff, StaffBar, Voice,
+};
 
-/// The sheet of one player, with bars of rest counted together.
-///
-/// # Panics
-/// If the score has no staff of that index.
+/// The sheet of an edition. Bars of rest that are counted together are one bar.
 #[must_use]
-pub fn part(score: &Score, player: usize) -> Sheet {
-    let runs = rest_runs(score, player);
-    let staff = &score.staves[player];
-    let name = match &staff.key_name {
-        Some(key) => format!("{} {key}", staff.name),
-        None => staff.name.clone(),
-    };
-    sheet(score, player..player + 1, &runs, Some(name))
+pub fn sheet(edition: &Edition) -> Sheet {
+    let (bars, index) = bars(edition);
+    let mut lanes = 0;
+    let staves: Vec<Staff> = edition
+        .staves
+        .iter()
+        .enumerate()
+        .map(|(n, staff)| {
+            let staff = read_staff(edition, (n, staff), &bars, &index, lanes);
+            lanes = staff.lanes.end;
+            staff
+        })
+        .collect();
+    let head = &edition.head;
+    let is_part = matches!(edition.kind, edition::Kind::Part(_));
+    let needs: Vec<&str> =
+        [&head.keys, &head.also].into_iter().flatten().map(String::as_str).collect();
+    Sheet {
+        title: head.title.clone(),
+        subtitle: head.subtitle.clone(),
+        composer: head.composer.clone(),
+        arranger: head.arranger.clone(),
+        licence: head.licence.clone(),
+        scoring: head.scoring.clone(),
+        name: head.name.clone(),
+        needs: (!needs.is_empty()).then(|| needs.join(", ")),
+        source: head.source.clone(),
+        is_part,
+        tacet: edition.movements.iter().all(|movement| movement.tacet),
+        bars,
+        staves,
+        groups: edition
+            .groups
+            .iter()
+            .map(|group| Group {
+                staves: group.staves.clone(),
+                sign: group.sign,
+                bar_lines: group.bar_lines,
+            })
+            .collect(),
+    }
 }
 
-/// The sheet of the conductor.
-#[must_use]
-pub fn score(score: &Score) -> Sheet {
-    sheet(score, 0..score.staves.len(), &[], None)
-}
-
-fn sheet(score: &Score, players: std::ops::Range<usize>, runs: &[u32], part: Option<String>) -> Sheet {
-    let mut bars: Vec<Bar> = Vec::with_capacity(score.frame.len());
+/// The bars that are shown, and for each bar of the form the one in which it is shown.
+fn bars(edition: &Edition) -> (Vec<Bar>, Vec<usize>) {
+    let mut bars: Vec<Bar> = Vec::with_capacity(edition.bars.len());
+    let mut index = Vec::with_capacity(edition.bars.len());
     let mut pace = seconds_per_whole(None) / 4.0;
-    let mut skip = 0;
-    for (index, frame) in score.frame.iter().enumerate() {
+    for (n, frame) in edition.bars.iter().enumerate() {
         if let Some(beat) = frame.tempo.as_ref().and_then(|tempo| tempo.beat) {
             pace = seconds_per_whole(Some(beat)) / 4.0;
         }
-        if skip > 0 {
-            skip -= 1;
-            if let Some(first) = bars.last_mut() {
-                first.line = frame.line;
-                first.repeat_ends = frame.repeat_ends;
-                first.ending_ends = frame.ending_ends;
-                first.length += frame.length;
-            }
+        let first = edition.staves.first().and_then(|staff| staff.bars.get(n));
+        if first.is_some_and(|bar| bar.counted)
+            && let Some(begun) = bars.last_mut()
+        {
+            begun.line = frame.line;
+            begun.repeat_ends = frame.repeat_ends;
+            begun.ending_ends = frame.ending_ends;
+            begun.length += frame.length;
+            index.push(bars.len() - 1);
             continue;
         }
-        let count = runs.get(index).copied().unwrap_or(0).max(1);
-        skip = count - 1;
+        index.push(bars.len());
         bars.push(Bar {
-            index,
-            count,
+            index: n,
+            count: first.map_or(0, |bar| bar.multi_rest).max(1),
             number: frame.number,
             length: frame.length,
             metre: frame.metre,
@@ -63,99 +93,138 @@ fn sheet(score: &Score, players: std::ops::Range<usize>, runs: &[u32], part: Opt
             ending_starts: frame.ending_starts,
             ending_ends: frame.ending_ends,
             line: frame.line,
+            implicit: frame.implicit,
+            signs: frame.signs.to_vec(),
             pace,
         });
     }
-    let staves = players.flat_map(|player| staves(score, player, &bars)).collect();
-    Sheet {
-        title: score.title.clone(),
-        subtitle: score.subtitle.clone(),
-        composer: score.composer.clone(),
-        arranger: score.arranger.clone(),
-        licence: score.licence.clone(),
-        scoring: score.scoring.clone(),
-        part,
-        bars,
-        staves,
-    }
+    (bars, index)
 }
 
-/// One staff or two of a player.
-fn staves(score: &Score, player: usize, bars: &[Bar]) -> Vec<Staff> {
-    let staff = &score.staves[player];
-    let name = match &staff.key_name {
-        Some(key) => format!("{} {key}", staff.name),
-        None => staff.name.clone(),
-    };
-    let upper = Staff {
-        name,
-        abbreviation: staff.abbreviation.clone(),
-        player: player as u16,
-        lower: false,
-        braced: staff.is_braced(),
-        family: staff.family,
-        bars: contents(staff, &staff.measures, (player, false), bars),
-    };
-    if !staff.is_braced() {
-        return vec![upper];
-    }
-    let lower = Staff {
-        name: String::new(),
-        abbreviation: String::new(),
-        lower: true,
-        braced: false,
-        bars: contents(staff, &staff.lower, (player, true), bars),
-        ..upper.clone()
-    };
-    vec![upper, lower]
-}
-
-fn contents(
-    staff: &notate::Staff,
-    measures: &[Measure],
-    (player, lower): (usize, bool),
+fn read_staff(
+    edition: &Edition,
+    (number, staff): (usize, &EditionStaff),
     bars: &[Bar],
-) -> Vec<StaffBar> {
+    index: &[usize],
+    first_lane: usize,
+) -> Staff {
+    let part = &edition.parts[staff.part];
+    let named = part.staves.start == number;
+    let voices = staff.bars.iter().map(|bar| bar.voices.len()).max().unwrap_or(1);
+    let family = |number: usize| {
+        let players = edition.parts[edition.staves[number].part].players.clone();
+        edition
+            .players
+            .get(players.start)
+            .and_then(|player| player.instruments.first())
+            .map(|i| i.family)
+    };
+    let strings = |number: usize| family(number) == Some(Family::Strings);
+    Staff {
+        name: if named { part.name.clone() } else { String::new() },
+        abbreviation: if named { part.short.clone() } else { String::new() },
+        part: staff.part,
+        braced: named && part.staves.len() > 1,
+        strings_begin: number > 0 && strings(number) && !strings(number - 1),
+        lanes: first_lane..first_lane + voices,
+        bars: contents(number, staff, bars),
+        spans: staff.spans.iter().map(|span| read_span(span, index)).collect(),
+    }
+}
+
+fn read_span(span: &edition::Spanner, index: &[usize]) -> Span {
+    let place = |place: edition::Place| Place {
+        bar: index[place.bar],
+        voice: place.voice,
+        element: place.element,
+    };
+    let time = |(bar, time): (usize, Time)| (index[bar], time);
+    let kind = match &span.kind {
+        SpannerKind::Slur { from, to } => SpanKind::Slur(place(*from), place(*to)),
+        SpannerKind::TrillLine { from, to } => SpanKind::Trill(place(*from), place(*to)),
+        SpannerKind::Hairpin { from, to, grows } => {
+            SpanKind::Hairpin { from: time(*from), to: time(*to), grows: *grows }
+        }
+        SpannerKind::OctaveLine { from, to, octaves } => {
+            SpanKind::Octave { from: time(*from), to: time(*to), octaves: *octaves }
+        }
+    };
+    Span { kind, above: span.above }
+}
+
+fn contents(number: usize, staff: &EditionStaff, bars: &[Bar]) -> Vec<StaffBar> {
     let mut clef = Clef::Treble;
     let mut key = 0;
-    let mut instrument = staff.instrument;
+    let mut lines = 5;
+    let mut shown: HashMap<usize, usize> = HashMap::new();
+    for (n, bar) in bars.iter().enumerate() {
+        shown.insert(bar.index, n);
+    }
     let mut contents = Vec::with_capacity(bars.len());
-    for bar in bars {
-        let measure = &measures[bar.index];
-        instrument = staff.measures[bar.index].instrument.unwrap_or(instrument);
-        if bar.index == 0
-            && let Some((_, first)) = measure.clefs.iter().find(|(at, _)| *at == Time::ZERO)
-        {
-            clef = *first;
+    for (n, bar) in staff.bars.iter().enumerate() {
+        lines = bar.lines.unwrap_or(lines);
+        let first_clef = bar.clefs.iter().find(|(at, _)| *at == Time::ZERO).map(|(_, clef)| *clef);
+        if n == 0 {
+            clef = first_clef.unwrap_or(clef);
         }
         let before = key;
-        // The lower staff has the signature of the upper one.
-        let printed = measure.key.or(staff.measures[bar.index].key);
-        key = printed.map_or(key, |key| key.fifths());
+        key = bar.key.map_or(key, |key| key.fifths());
+        let later = |at: Time| n > 0 || at > Time::ZERO;
         let clefs: Vec<(Time, Clef)> =
-            measure.clefs.iter().copied().filter(|(_, new)| *new != clef || bar.index > 0).collect();
-        let events = measure.elements.iter().enumerate().map(|(element, what)| Event {
-            element: what.clone(),
-            origin: Origin {
-                player: player as u16,
-                lower,
-                bar: bar.index as u32,
-                element: element as u16,
-                head: 0,
-            },
-        });
-        contents.push(StaffBar {
-            lines: if instrument.unpitched { 1 } else { 5 },
-            clef,
-            key,
-            key_change: printed.filter(|_| bar.index > 0 && before != key).map(|_| before),
-            clefs: clefs.iter().copied().filter(|(at, _)| bar.index > 0 || *at > Time::ZERO).collect(),
-            events: events.collect(),
-            directions: measure.directions.clone(),
-        });
+            bar.clefs.iter().copied().filter(|(at, _)| later(*at)).collect();
+        if shown.contains_key(&n) {
+            contents.push(StaffBar {
+                lines,
+                clef,
+                key,
+                key_change: bar.key.filter(|_| n > 0 && before != key).map(|_| before),
+                clefs: clefs.clone(),
+                voices: voices(number, n, bar),
+                directions: bar
+                    .directions
+                    .iter()
+                    .map(|said| Direction {
+                        at: said.at,
+                        kind: said.kind.clone(),
+                        above: said.above,
+                    })
+                    .collect(),
+            });
+        }
         if let Some((_, last)) = clefs.last() {
             clef = *last;
         }
     }
     contents
+}
+
+fn voices(staff: usize, bar: usize, contents: &edition::StaffBar) -> Vec<Voice> {
+    let read = |(voice, what): (usize, &edition::VoiceBar)| {
+        let events = what.elements.iter().enumerate().map(|(element, printed)| Event {
+            element: printed.clone(),
+            origin: Origin {
+                staff: staff as u16,
+                bar: bar as u32,
+                voice: voice as u8,
+                element: element as u16,
+                head: 0,
+                source: printed.origin.source,
+            },
+        });
+        let side = match what.stems {
+            Stems::Free => None,
+            Stems::Up => Some(Side::Upper),
+            Stems::Down => Some(Side::Lower),
+        };
+        Voice { side, events: events.collect() }
+    };
+    contents.voices.iter().enumerate().map(read).collect()
+}
+
+/// Bars of the sheet that show bars of the form.
+#[must_use]
+pub fn shown(sheet: &Sheet, form: Range<usize>) -> Range<usize> {
+    let from = sheet.bars.partition_point(|bar| bar.index + bar.count as usize <= form.start);
+    let to = sheet.bars.partition_point(|bar| bar.index < form.end);
+    from..to.max(from)
 }

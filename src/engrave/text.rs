@@ -112,7 +112,8 @@ impl Run {
     #[must_use]
     pub fn fall(&self) -> f64 {
         let deep = self.text.chars().any(|c| "gjpqyQ,;()J[]/".contains(c));
-        self.size * if deep || self.face.is_italic() && self.text.contains('f') { 0.24 } else { 0.03 }
+        self.size
+            * if deep || self.face.is_italic() && self.text.contains('f') { 0.24 } else { 0.03 }
     }
 
     /// The letters as outlines, in staff spaces with y downwards, from a point on the base line.

@@ -8,8 +8,8 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
-use super::printing::{self, Printing};
 use super::build::{self, Built, Wanted};
+use super::printing::{self, Printing};
 use super::source::{self, counts};
 use super::{Failure, Outcome, print};
 use folders::Folders;

@@ -57,7 +57,8 @@ pub fn document(pages: &Pages) -> Vec<u8> {
         }
         contents.push(content(page, &mut faces));
     }
-    let references: Vec<(Ref, Ref)> = pages.pages.iter().map(|_| (reference(), reference())).collect();
+    let references: Vec<(Ref, Ref)> =
+        pages.pages.iter().map(|_| (reference(), reference())).collect();
     let kids: Vec<Ref> = references.iter().map(|(page, _)| *page).collect();
     pdf.pages(tree).kids(kids).count(i32::try_from(pages.pages.len()).unwrap_or(i32::MAX));
     let fonts: BTreeMap<Face, Ref> = faces.keys().map(|face| (*face, reference())).collect();
@@ -130,7 +131,9 @@ fn draw_sign(pdf: &mut Pdf, glyph: Glyph, reference: Ref) {
 
 /// Writes a path, scaled, its places rounded to that part of a unit.
 fn trace(content: &mut Content, path: &BezPath, scale: f64, part: f64, from: (f64, f64)) {
-    let at = |p: kurbo::Point| (round((p.x - from.0) * scale, part), round((p.y - from.1) * scale, part));
+    let at = |p: kurbo::Point| {
+        (round((p.x - from.0) * scale, part), round((p.y - from.1) * scale, part))
+    };
     let mut here = kurbo::Point::ZERO;
     for element in path.elements() {
         match *element {
@@ -181,7 +184,8 @@ fn content(page: &Page, faces: &mut BTreeMap<Face, Used>) -> Vec<u8> {
                 content.stroke();
             }
             Shape::Path(path) => {
-                let turned = kurbo::Affine::new([unit, 0.0, 0.0, -unit, 0.0, height]) * path.clone();
+                let turned =
+                    kurbo::Affine::new([unit, 0.0, 0.0, -unit, 0.0, height]) * path.clone();
                 trace(&mut content, &turned, 1.0, 100.0, (0.0, 0.0));
                 content.fill_nonzero();
             }
@@ -204,11 +208,14 @@ fn words(content: &mut Content, run: &Run, used: &mut Used, (x, y): (f32, f32), 
     let mut items = shown.items();
     let mut expected = 0.0;
     for (n, letter) in run.letters.iter().enumerate() {
-        let until = run.letters[n + 1..].iter().map(|next| next.from).find(|from| *from > letter.from);
+        let until =
+            run.letters[n + 1..].iter().map(|next| next.from).find(|from| *from > letter.from);
         let meaning = run.text.get(letter.from..until.unwrap_or(run.text.len())).unwrap_or("");
         let id = used.remapper.remap(letter.id);
         let first = n == 0 || run.letters[n - 1].from != letter.from;
-        used.meaning.entry(letter.id).or_insert_with(|| if first { meaning.to_string() } else { String::new() });
+        used.meaning
+            .entry(letter.id)
+            .or_insert_with(|| if first { meaning.to_string() } else { String::new() });
         let off = (letter.x - expected) / run.size * 1000.0;
         if off.abs() > 0.5 {
             items.adjust(round(-off, 1.0));

@@ -38,7 +38,13 @@ pub fn page(page: &Page, dots_per_inch: f64) -> Option<Vec<u8>> {
             }
         }
         if let Some(path) = path.finish() {
-            picture.fill_path(&path, &paint, FillRule::Winding, Transform::from_scale(to, to), None);
+            picture.fill_path(
+                &path,
+                &paint,
+                FillRule::Winding,
+                Transform::from_scale(to, to),
+                None,
+            );
         }
     }
     picture.encode_png().ok()

@@ -40,7 +40,11 @@ pub fn page(page: &Page) -> String {
         let class = mark.kind.name();
         match &mark.shape {
             Shape::Glyph { glyph, at, scale } => {
-                let scale = if (scale - 1.0).abs() < 1e-9 { String::new() } else { format!(" scale({})", number(*scale)) };
+                let scale = if (scale - 1.0).abs() < 1e-9 {
+                    String::new()
+                } else {
+                    format!(" scale({})", number(*scale))
+                };
                 let _ = writeln!(
                     svg,
                     "<use class=\"{class}\" href=\"#{}\" transform=\"translate({} {}){scale}\"/>",
@@ -66,7 +70,10 @@ pub fn page(page: &Page) -> String {
             Shape::Text { run, .. } => {
                 let label = escaped(&run.text);
                 let path = data(&outline(mark));
-                let _ = writeln!(svg, "<path class=\"{class}\" role=\"img\" aria-label=\"{label}\" d=\"{path}\"/>");
+                let _ = writeln!(
+                    svg,
+                    "<path class=\"{class}\" role=\"img\" aria-label=\"{label}\" d=\"{path}\"/>"
+                );
             }
         }
     }

@@ -77,7 +77,9 @@ impl Plan<'_> {
                     }
                     let to = from + step;
                     for &odd in &ways {
-                        let cost = best[from][odd].0 + way.cost + self.page_cost((from, to), count, way.height, odd == 1);
+                        let cost = best[from][odd].0
+                            + way.cost
+                            + self.page_cost((from, to), count, way.height, odd == 1);
                         let next = 1 - odd;
                         if cost < best[to][next].0 - 1e-9 {
                             best[to][next] = (cost, from, count);
@@ -114,7 +116,13 @@ impl Plan<'_> {
         if self.room.turned && odd && !last {
             let pause = self.pauses[to];
             let rest = pause.before + pause.after;
-            cost += if rest < HASTY { TURN } else if rest < EASY { HASTY_TURN } else { 0.0 };
+            cost += if rest < HASTY {
+                TURN
+            } else if rest < EASY {
+                HASTY_TURN
+            } else {
+                0.0
+            };
         }
         cost
     }

@@ -51,7 +51,11 @@ impl Canvas {
             self.sky.add_line((x0, y0 - half), (x1, y1 - half));
             self.sky.add_line((x0, y0 + half), (x1, y1 + half));
         }
-        self.put(kind, origin, Shape::Line { from: Point::new(x0, y0), to: Point::new(x1, y1), width });
+        self.put(
+            kind,
+            origin,
+            Shape::Line { from: Point::new(x0, y0), to: Point::new(x1, y1), width },
+        );
     }
 
     /// A filled path; its box becomes part of the edge.
@@ -62,7 +66,13 @@ impl Canvas {
     }
 
     /// A beam between two points of its middle line.
-    pub(super) fn beam(&mut self, origin: Option<Origin>, from: (f64, f64), to: (f64, f64), thickness: f64) {
+    pub(super) fn beam(
+        &mut self,
+        origin: Option<Origin>,
+        from: (f64, f64),
+        to: (f64, f64),
+        thickness: f64,
+    ) {
         let half = thickness / 2.0;
         let mut path = BezPath::new();
         path.move_to((from.0, from.1 - half));
@@ -76,7 +86,13 @@ impl Canvas {
     }
 
     /// Words from a point on their base line.
-    pub(super) fn text(&mut self, kind: Kind, origin: Option<Origin>, run: Run, (x, y): (f64, f64)) {
+    pub(super) fn text(
+        &mut self,
+        kind: Kind,
+        origin: Option<Origin>,
+        run: Run,
+        (x, y): (f64, f64),
+    ) {
         self.sky.add((x, x + run.width), (y - run.rise(), y + run.fall()));
         self.put(kind, origin, Shape::Text { at: Point::new(x, y), run });
     }

@@ -5,12 +5,15 @@
 use kurbo::Rect;
 use ripieno_compiler::instruments::Clef;
 use ripieno_compiler::music::{Pitch, Time};
-use ripieno_writers::notate::{Beam, ElementKind, Grace, NoteValue, StaffNote};
+use ripieno_writers::notate::{Beam, ElementKind, Grace, NoteValue, StaffNote, Stem};
 
-use super::measures::{ACCIDENTAL_GAP, DOT_GAP, LEDGER_REACH, SHORTEST_STEM, SMALL, STEM, STEM_LENGTH, STEM_PER_FLAG};
+use super::measures::{
+    ACCIDENTAL_GAP, DOT_GAP, LEDGER_REACH, SHORTEST_STEM, SMALL, STEM, STEM_LENGTH, STEM_PER_FLAG,
+};
 use crate::glyphs::Glyph;
 use crate::page::Origin;
-use crate::sheet::{Event, StaffBar};
+use crate::sheet::{Event, Side, StaffBar, Voice};
+use crate::text::{Face, shape};
 
 /// A head in its chord.
 #[derive(Clone, Debug)]
@@ -21,6 +24,8 @@ pub(super) struct Head {
     pub glyph: Glyph,
     /// Its accidental and where that stands.
     pub accidental: Option<(Glyph, f64)>,
+    /// Does it stand in parentheses?
+    pub courtesy: bool,
     /// Index among the heads of the note.
     pub index: u8,
 }
@@ -49,6 +54,12 @@ pub(super) struct Chord<'a> {
     pub clef: Option<(Clef, f64)>,
     /// The width of the arpeggio sign is reserved here.
     pub spread: Option<f64>,
+    /// Is it of one of two voices?
+    pub side: Option<Side>,
+    /// How far it stands beside its column, because of another voice; and how much farther to the
+    /// left its accidentals.
+    pub shift: f64,
+    pub signs: f64,
 }
 
 impl Chord<'_> {
@@ -83,7 +94,11 @@ impl Chord<'_> {
     }
 
     pub(super) fn is_beamed(&self) -> bool {
-        self.event.element.beams.iter().any(|beam| matches!(beam, Beam::Begins | Beam::Continues | Beam::Ends))
+        self.event
+            .element
+            .beams
+            .iter()
+            .any(|beam| matches!(beam, Beam::Begins | Beam::Continues | Beam::Ends))
     }
 
     /// Lowest and highest place of its heads.
@@ -188,20 +203,19 @@ fn rest_sign(value: NoteValue) -> Glyph {
     }
 }
 
-/// The notes and rests of one bar of one staff, grace notes with the note they stand before.
-pub(super) fn chords(bar: &StaffBar) -> Vec<Chord<'_>> {
-    let ups = directions(bar);
-    let mut chords: Vec<Chord> = Vec::with_capacity(bar.events.len());
+/// The notes and rests of one voice of one bar, grace notes with the note they stand before.
+pub(super) fn chords<'a>(bar: &'a StaffBar, voice: &'a Voice) -> Vec<Chord<'a>> {
+    let mut chords: Vec<Chord> = Vec::with_capacity(voice.events.len());
     let mut graces: Vec<Chord> = Vec::new();
     let mut clefs = bar.clefs.iter().filter(|(at, _)| *at > Time::ZERO).peekable();
     let mut clef = clef_at(bar, Time::ZERO);
-    for (event, up) in bar.events.iter().zip(ups) {
+    for event in &voice.events {
         let mut changed = None;
         while let Some((_, new)) = clefs.next_if(|(at, _)| *at <= event.element.at) {
             clef = *new;
             changed = Some(*new);
         }
-        let mut chord = chord(event, up, clef, bar.lines);
+        let mut chord = chord(event, voice.side, clef, bar.lines);
         if let Some(changed) = changed {
             let width = clef_sign(changed).0.width() * super::measures::SMALL_CLEF;
             chord.left += width + 0.7;
@@ -233,43 +247,7 @@ fn place_graces<'a>(chord: &mut Chord<'a>, graces: Vec<Chord<'a>>) {
     chord.left = -x;
 }
 
-/// Which way the stems of a bar go: by the note farthest from the middle line, of a beam by that of
-/// all its notes (Ross, stems; Gould, chapter 1). On the middle line they go down.
-fn directions(bar: &StaffBar) -> Vec<bool> {
-    let mut ups = vec![false; bar.events.len()];
-    let mut group: Vec<usize> = Vec::new();
-    let reach = |event: &Event| -> Option<(i32, i32)> {
-        let ElementKind::Note(note) = &event.element.kind else { return None };
-        let clef = clef_at(bar, event.element.at);
-        let places = note.heads.iter().map(|head| place(head.pitch, clef));
-        Some((places.clone().min().unwrap_or(0), places.max().unwrap_or(0)))
-    };
-    for (n, event) in bar.events.iter().enumerate() {
-        let ElementKind::Note(note) = &event.element.kind else { continue };
-        if note.grace.is_some() || bar.lines == 1 {
-            ups[n] = true;
-            continue;
-        }
-        let Some((low, high)) = reach(event) else { continue };
-        let beam = event.element.beams.first().copied();
-        match beam {
-            Some(Beam::Begins) => group = vec![n],
-            Some(Beam::Continues | Beam::Ends) if !group.is_empty() => group.push(n),
-            _ => ups[n] = -low > high,
-        }
-        if beam == Some(Beam::Ends) && !group.is_empty() {
-            let all: Vec<(i32, i32)> = group.iter().filter_map(|&n| reach(&bar.events[n])).collect();
-            let low = all.iter().map(|r| r.0).min().unwrap_or(0);
-            let high = all.iter().map(|r| r.1).max().unwrap_or(0);
-            let sum: i32 = all.iter().map(|r| r.0 + r.1).sum();
-            let up = -low > high || (-low == high && sum < 0);
-            group.drain(..).for_each(|n| ups[n] = up);
-        }
-    }
-    ups
-}
-
-fn chord(event: &Event, up: bool, clef: Clef, lines: u8) -> Chord<'_> {
+fn chord(event: &Event, side: Option<Side>, clef: Clef, lines: u8) -> Chord<'_> {
     let value = event.element.value;
     let mut chord = Chord {
         event,
@@ -281,29 +259,65 @@ fn chord(event: &Event, up: bool, clef: Clef, lines: u8) -> Chord<'_> {
         graces: Vec::new(),
         clef: None,
         spread: None,
+        side,
+        shift: 0.0,
+        signs: 0.0,
+    };
+    // Rests of two voices lie apart.
+    let aside = match side {
+        Some(Side::Upper) => -2.0,
+        Some(Side::Lower) => 2.0,
+        None => 0.0,
     };
     match &event.element.kind {
         ElementKind::Note(note) => {
-            if note.grace.is_some() {
+            if note.grace.is_some() || event.element.cue {
                 chord.scale = SMALL;
             }
+            let up = match (event.element.stem, side) {
+                (Stem::Up, _) | (Stem::None, Some(Side::Upper)) => true,
+                (Stem::Down, _) | (Stem::None, Some(Side::Lower)) => false,
+                (Stem::None, None) => {
+                    let places = note.heads.iter().map(|head| place(head.pitch, clef));
+                    let (low, high) = (places.clone().min(), places.max());
+                    lines == 1 || -low.unwrap_or(0) > high.unwrap_or(0)
+                }
+            };
             lay_heads(&mut chord, note, up, clef);
+            lay_lyrics(&mut chord, note);
         }
         ElementKind::BarRest { .. } => {
-            let y = if lines == 5 { -1.0 } else { 0.0 };
+            let y = aside + if lines == 5 { -1.0 } else { 0.0 };
             chord.look = Look::Rest { glyph: Glyph::RestWhole, y, whole_bar: true };
         }
         ElementKind::Rest { .. } => {
             let glyph = rest_sign(value);
-            let y = if glyph == Glyph::RestWhole && lines == 5 { -1.0 } else { 0.0 };
+            let y = aside + if glyph == Glyph::RestWhole && lines == 5 { -1.0 } else { 0.0 };
+            if event.element.cue {
+                chord.scale = SMALL;
+            }
             chord.look = Look::Rest { glyph, y, whole_bar: false };
-            chord.right = glyph.width();
-            let place = if glyph == Glyph::RestWhole { 1 } else { 1 };
+            chord.right = glyph.width() * chord.scale;
+            let place = 1 - (2.0 * aside) as i32;
             lay_dots(&mut chord, &[place], value.dots);
         }
     }
     chord
 }
+
+/// Syllables need room around the head; small ones overhang a little.
+fn lay_lyrics(chord: &mut Chord, note: &StaffNote) {
+    let widths = note.lyrics.iter().map(|syllable| shape(&syllable.text, Face::Roman, LYRIC).width);
+    let half = widths.fold(0.0, f64::max) / 2.0;
+    if half > 0.0 {
+        let middle = 0.6 * chord.scale;
+        chord.left = chord.left.max(half - middle - 0.1);
+        chord.right = chord.right.max(middle + half + 0.25);
+    }
+}
+
+/// Size of the words of singers.
+pub(super) const LYRIC: f64 = 2.1;
 
 fn lay_dots(chord: &mut Chord, places: &[i32], dots: u8) {
     if dots == 0 {
@@ -339,11 +353,12 @@ fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
             x: 0.0,
             glyph,
             accidental: head.accidental_shown.then(|| (accidental_sign(head.pitch.alter), 0.0)),
+            courtesy: head.courtesy,
             index: index as u8,
         })
         .collect();
     if heads.is_empty() {
-        heads.push(Head { place: 0, x: 0.0, glyph, accidental: None, index: 0 });
+        heads.push(Head { place: 0, x: 0.0, glyph, accidental: None, courtesy: false, index: 0 });
     }
     heads.sort_by_key(|head| head.place);
     // Of two heads a second apart the farther one from the stem's foot goes to the other side.
@@ -383,6 +398,9 @@ fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
     }
 }
 
+/// Room of a parenthesis beside an accidental.
+pub(super) const PARENTHESIS: f64 = 0.5;
+
 /// Accidentals go from the outside to the inside, each as near to the heads as it can be without
 /// touching another (Gould, chapter 3).
 fn lay_accidentals(chord: &mut Chord, heads: &mut [Head]) {
@@ -410,7 +428,8 @@ fn lay_accidentals(chord: &mut Chord, heads: &mut [Head]) {
         let bounds = sign.bounds();
         let y = -f64::from(heads[n].place) / 2.0;
         let (top, bottom) = (y - bounds.y1 * scale, y - bounds.y0 * scale);
-        let width = bounds.x1 * scale;
+        let parentheses = if heads[n].courtesy { 2.0 * PARENTHESIS } else { 0.0 };
+        let width = (bounds.x1 + parentheses) * scale;
         let mut x = -ACCIDENTAL_GAP - width;
         loop {
             let overlap = boxes
@@ -426,7 +445,7 @@ fn lay_accidentals(chord: &mut Chord, heads: &mut [Head]) {
         }
         // Heads keep a little more air than other accidentals.
         boxes.push(Rect::new(x, top, x + width, bottom));
-        heads[n].accidental = Some((sign, x));
+        heads[n].accidental = Some((sign, x + parentheses / 2.0 * scale));
         chord.left = chord.left.max(-x);
     }
 }

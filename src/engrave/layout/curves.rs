@@ -6,6 +6,7 @@ use super::canvas::Canvas;
 use super::measures::{SLUR_END, SLUR_MIDDLE, slur_height, tie_height};
 use super::notes::Placed;
 use crate::page::{Kind, Origin};
+use crate::sheet::Side;
 
 /// A curve from point to point that rises so far (up where `up`), thick in its middle.
 fn curve(from: Point, to: Point, height: f64, up: bool, blunt: f64) -> (CubicBez, BezPath) {
@@ -18,7 +19,8 @@ fn curve(from: Point, to: Point, height: f64, up: bool, blunt: f64) -> (CubicBez
     }
     let inset = length * blunt;
     let control = across * (height / 0.75);
-    let spine = CubicBez::new(from, from + along * inset + control, to - along * inset + control, to);
+    let spine =
+        CubicBez::new(from, from + along * inset + control, to - along * inset + control, to);
     let thick = across * ((SLUR_MIDDLE - SLUR_END) / 2.0 / 0.75);
     let end = across * (SLUR_END / 2.0);
     let mut path = BezPath::new();
@@ -50,7 +52,8 @@ pub(super) fn ties(canvas: &mut Canvas, notes: &[Placed], (begin, end): (f64, f6
         for head in note.chord.heads() {
             let up = tie_up(note, head.place);
             let from = note.x + head.x + head.glyph.width() + 0.1;
-            let from = note.chord.dots.iter().fold(from, |from, dot| from.max(note.x + dot.0 + 0.5));
+            let from =
+                note.chord.dots.iter().fold(from, |from, dot| from.max(note.x + dot.0 + 0.5));
             let to = match next {
                 Some(next) => {
                     let same = next.chord.heads().iter().find(|other| other.place == head.place);
@@ -67,6 +70,9 @@ pub(super) fn ties(canvas: &mut Canvas, notes: &[Placed], (begin, end): (f64, f6
 /// A tie bends away from the stem; in a chord the upper half bends up (Gould, chapter 2).
 fn tie_up(note: &Placed, place: i32) -> bool {
     let (low, high) = note.chord.span();
+    if let Some(side) = note.chord.side {
+        return side == Side::Upper;
+    }
     if low == high {
         return if note.chord.is_stemmed() { !note.chord.is_up() } else { place >= 0 };
     }
@@ -90,45 +96,34 @@ fn tie(canvas: &mut Canvas, note: &Placed, (from, to): (f64, f64), place: i32, u
     canvas.path(Kind::Tie, Some(origin), path);
 }
 
-/// Draws the slurs of a line; `open` says whether one comes from the line before, and is set to
-/// whether one goes on to the next.
-pub(super) fn slurs(canvas: &mut Canvas, notes: &[Placed], (begin, end): (f64, f64), open: &mut bool) {
-    let sounding: Vec<&Placed> = notes.iter().filter(|note| note.chord.note().is_some()).collect();
-    let mut from: Option<usize> = None;
-    let mut carried = *open;
-    for (n, note) in sounding.iter().enumerate() {
-        let Some(written) = note.chord.note() else { continue };
-        if written.slur_ends {
-            if let Some(from) = from.take() {
-                slur(canvas, &sounding[from..=n], None, None);
-            } else if carried {
-                slur(canvas, &sounding[..=n], Some(begin), None);
-                carried = false;
-            }
-        }
-        if written.slur_starts {
-            from = Some(n);
-        }
-    }
-    *open = false;
-    if let Some(from) = from {
-        slur(canvas, &sounding[from..], None, Some(end));
-        *open = true;
-    } else if carried && !sounding.is_empty() {
-        slur(canvas, &sounding, Some(begin), Some(end));
-        *open = true;
-    } else if carried {
-        *open = true;
-    }
+/// Where a slur begins and ends: notes of the line, or its edges.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Reach {
+    /// Place of the first note of the line under it, among the given ones, and of the last.
+    pub first: usize,
+    pub last: usize,
+    /// Where it comes in from the line before, or goes out to the next.
+    pub begin: Option<f64>,
+    pub end: Option<f64>,
+    pub above: bool,
+}
+
+/// Draws a slur over notes of a line.
+pub(super) fn slur_over(canvas: &mut Canvas, notes: &[Placed], reach: Reach) {
+    let under: Vec<&Placed> =
+        notes[reach.first..=reach.last].iter().filter(|note| note.chord.note().is_some()).collect();
+    slur(canvas, &under, (reach.begin, reach.end), reach.above);
 }
 
 /// One slur over some notes, from its place on the first (or from `begin`) to its place on the last
-/// (or to `end`). It lies on the side of the heads; over notes with stems both ways, above
-/// (Ross, slurs; Gould, chapter 2).
-fn slur(canvas: &mut Canvas, notes: &[&Placed], begin: Option<f64>, end: Option<f64>) {
+/// (or to `end`), above or below.
+fn slur(
+    canvas: &mut Canvas,
+    notes: &[&Placed],
+    (begin, end): (Option<f64>, Option<f64>),
+    up: bool,
+) {
     let (Some(first), Some(last)) = (notes.first(), notes.last()) else { return };
-    let below = notes.iter().all(|note| note.chord.is_stemmed() && note.chord.is_up());
-    let up = !below;
     let side = if up { -1.0 } else { 1.0 };
     let air = 0.32;
     let edge = |canvas: &Canvas, x0: f64, x1: f64| {

@@ -2,14 +2,14 @@
 //! bar numbers, tempos, rehearsal marks and endings.
 
 use kurbo::{BezPath, Point};
-use ripieno_compiler::instruments::Family;
 use ripieno_compiler::resolve::{BarLine, Tempo};
-use ripieno_writers::notate::NoteValue;
+use ripieno_writers::edition::GroupSign;
+use ripieno_writers::notate::{NoteValue, Sign};
 
 use super::canvas::Canvas;
 use super::measures::{ABOVE, BAR_LINE, BAR_LINE_GAP, STEM, THICK_LINE, THIN_LINE};
 use super::spacing::PlacedBar;
-use super::system::{Setting, is_bracketed};
+use super::system::Setting;
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark, Shape};
 use crate::sheet::{Bar, Sheet};
@@ -18,15 +18,14 @@ use crate::text::{Face, shape};
 /// Size of names before a system.
 const NAME: f64 = 2.2;
 
-/// In a score, tempos and marks stand over the strings too (common practice), if other staves lie
-/// above them.
-pub(super) fn repeats_marks(sheet: &Sheet, shown: &[usize], row: usize) -> bool {
-    let family = |row: usize| sheet.staves[shown[row]].family;
-    row > 3 && family(row) == Family::Strings && family(row - 1) != Family::Strings
-}
-
 /// Bar number, endings, tempos and rehearsal marks over a staff.
-pub(super) fn over(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar], setting: Setting, top: bool) {
+pub(super) fn over(
+    canvas: &mut Canvas,
+    sheet: &Sheet,
+    placed: &[PlacedBar],
+    setting: Setting,
+    top: bool,
+) {
     if top {
         endings(canvas, sheet, placed);
     }
@@ -38,7 +37,9 @@ pub(super) fn over(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar], set
             draw_tempo(canvas, tempo, x, setting.width);
         }
     }
-    if top && !setting.first
+    signs(canvas, sheet, placed);
+    if top
+        && !setting.first
         && let Some(first) = placed.first()
     {
         let number = sheet.bars[first.bar].number;
@@ -51,7 +52,8 @@ pub(super) fn over(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar], set
         let Some(mark) = &sheet.bars[bar.bar].mark else { continue };
         let run = shape(mark, Face::Bold, 2.7);
         let width = run.width.max(1.2) + 1.1;
-        let x = if n == 0 { bar.x } else { (bar.x - BAR_LINE / 2.0 - width / 2.0).max(setting.indent) };
+        let x =
+            if n == 0 { bar.x } else { (bar.x - BAR_LINE / 2.0 - width / 2.0).max(setting.indent) };
         let foot = canvas.sky.top(x - 0.2, x + width + 0.2).min(-2.6) - ABOVE - 0.1;
         let head = foot - 2.75;
         let mut path = BezPath::new();
@@ -72,6 +74,25 @@ pub(super) fn over(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar], set
         canvas.path(Kind::Frame, None, path);
         let at = (x + (width - run.width) / 2.0, foot - 0.48);
         canvas.text(Kind::Text, None, run, at);
+    }
+}
+
+/// Segno, coda and the words that send a player there.
+fn signs(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
+    for bar in placed {
+        for sign in &sheet.bars[bar.bar].signs {
+            if let Some(words) = sign.words() {
+                let run = shape(words, Face::BoldItalic, 2.2);
+                let x = (bar.end - run.width - 0.2).max(0.0);
+                let y = canvas.sky.top(x - 0.2, x + run.width).min(-2.4) - ABOVE - run.fall();
+                canvas.text(Kind::Text, None, run, (x, y));
+                continue;
+            }
+            let glyph = if *sign == Sign::Segno { Glyph::Segno } else { Glyph::Coda };
+            let x = bar.body;
+            let y = canvas.sky.top(x, x + glyph.width()).min(-2.4) - ABOVE - 0.1;
+            canvas.glyph((Kind::Text, None), glyph, (x, y), 1.0);
+        }
     }
 }
 
@@ -185,13 +206,15 @@ pub(super) fn joins(
         let bar = placed.first().map_or(0, |bar| bar.bar);
         if sheet.staves[shown[row]].bars[bar].lines == 5 { 2.0 } else { 1.0 }
     };
-    // Families share their bar lines; two staves of one player do in any case.
+    // Which staves share their bar lines.
     let mut groups: Vec<std::ops::Range<usize>> = Vec::new();
     for row in 0..shown.len() {
-        let staff = &sheet.staves[shown[row]];
         let joined = row > 0 && {
-            let above = &sheet.staves[shown[row - 1]];
-            staff.lower || is_bracketed(staff.family) && staff.family == above.family && !above.braced
+            let (above, here) = (shown[row - 1], shown[row]);
+            let through = |group: &crate::sheet::Group| {
+                group.bar_lines && group.staves.contains(&above) && group.staves.contains(&here)
+            };
+            sheet.groups.iter().any(through)
         };
         match groups.last_mut() {
             Some(group) if joined => group.end = row + 1,
@@ -199,12 +222,19 @@ pub(super) fn joins(
         }
     }
     for group in &groups {
-        let (top, bottom) = (ys[group.start] - half(group.start), ys[group.end - 1] + half(group.end - 1));
+        let (top, bottom) =
+            (ys[group.start] - half(group.start), ys[group.end - 1] + half(group.end - 1));
         let rows: Vec<f64> = group.clone().map(|row| ys[row]).collect();
         for (n, bar) in placed.iter().enumerate() {
             let what = &sheet.bars[bar.bar];
             if what.repeat_starts {
-                let x = if n == 0 { bar.body - bar.lead.repeat + 0.2 } else if bar.lead.key + bar.lead.metre > 0.0 { bar.body - bar.lead.repeat + 0.35 } else { bar.x - BAR_LINE };
+                let x = if n == 0 {
+                    bar.body - bar.lead.repeat + 0.2
+                } else if bar.lead.key + bar.lead.metre > 0.0 {
+                    bar.body - bar.lead.repeat + 0.35
+                } else {
+                    bar.x - BAR_LINE
+                };
                 stroke(&mut canvas, x, THICK_LINE, (top, bottom));
                 let thin = x + THICK_LINE + BAR_LINE_GAP;
                 stroke(&mut canvas, thin, BAR_LINE, (top, bottom));
@@ -219,18 +249,21 @@ pub(super) fn joins(
         let (top, bottom) = (first - half(0), last + half(ys.len() - 1));
         stroke(&mut canvas, setting.indent - BAR_LINE, BAR_LINE, (top, bottom));
     }
-    let mut row = 0;
-    for group in &groups {
-        let (top, bottom) = (ys[group.start] - half(group.start), ys[group.end - 1] + half(group.end - 1));
-        let staff = &sheet.staves[shown[group.start]];
-        if group.len() > 1 && staff.braced {
-            brace(&mut canvas, setting.indent - BAR_LINE - 0.25, (top, bottom));
-        } else if group.len() > 1 {
-            bracket(&mut canvas, setting.indent - BAR_LINE - 0.3, (top, bottom));
+    let left = setting.indent - BAR_LINE;
+    for group in &sheet.groups {
+        let rows = || (0..shown.len()).filter(|&row| group.staves.contains(&shown[row]));
+        let (Some(first), Some(last)) = (rows().next(), rows().last()) else { continue };
+        if first == last {
+            continue;
         }
-        let _ = &mut row;
+        let span = (ys[first] - half(first), ys[last] + half(last));
+        match group.sign {
+            GroupSign::Brace => brace(&mut canvas, left - 0.25, span),
+            GroupSign::Bracket => bracket(&mut canvas, left - 0.3, span),
+            GroupSign::SubBracket => sub_bracket(&mut canvas, left - 1.25, span),
+        }
     }
-    if sheet.part.is_none() {
+    if !sheet.is_part {
         names(&mut canvas, sheet, (shown, ys), setting);
     }
     marks.append(&mut canvas.marks);
@@ -279,6 +312,15 @@ fn bracket(canvas: &mut Canvas, right: f64, (top, bottom): (f64, f64)) {
     canvas.glyph(what, Glyph::BracketBottom, (x, bottom + 0.25), 1.0);
 }
 
+/// A thin square bracket for players of a kind.
+fn sub_bracket(canvas: &mut Canvas, x: f64, (top, bottom): (f64, f64)) {
+    let what = (Kind::Bracket, None);
+    canvas.line(what, (x, top), (x, bottom), BAR_LINE);
+    for y in [top, bottom] {
+        canvas.line(what, (x - BAR_LINE / 2.0, y), (x + 0.75, y), BAR_LINE);
+    }
+}
+
 /// A brace as high as its two staves, drawn with the pen that draws the signs.
 fn brace(canvas: &mut Canvas, right: f64, (top, bottom): (f64, f64)) {
     let height = bottom - top;
@@ -302,18 +344,21 @@ fn brace(canvas: &mut Canvas, right: f64, (top, bottom): (f64, f64)) {
 /// How much room names, brackets and braces need before the staves.
 pub(super) fn indent(sheet: &Sheet, first: bool) -> f64 {
     let braced = sheet.staves.iter().any(|staff| staff.braced);
-    if sheet.part.is_some() {
+    if sheet.is_part {
         return if braced { 1.8 } else { 0.0 };
     }
     let name = |staff: &crate::sheet::Staff| {
-        let name = if first { &staff.name } else { &staff.abbreviation };
+        let name: &str = if first { &staff.name } else { &staff.abbreviation };
         lines(name).iter().map(|line| shape(line, Face::Roman, NAME).width).fold(0.0, f64::max)
     };
-    sheet.staves.iter().map(name).fold(0.0, f64::max) + 3.2
+    sheet.staves.iter().map(name).fold(0.0, f64::max) + 3.4
 }
 
-/// A long name stands in two lines.
+/// A name in its lines; a long one is divided before its key.
 fn lines(name: &str) -> Vec<&str> {
+    if name.contains('\n') {
+        return name.split('\n').collect();
+    }
     match name.split_once(" in ") {
         Some((first, _)) if name.chars().count() > 14 => vec![first, name[first.len()..].trim()],
         _ => vec![name],
@@ -328,11 +373,15 @@ fn names(canvas: &mut Canvas, sheet: &Sheet, (shown, ys): (&[usize], &[f64]), se
             continue;
         }
         // Between two staves that belong together.
-        let y = if staff.braced && row + 1 < ys.len() { f64::midpoint(ys[row], ys[row + 1]) } else { ys[row] };
+        let y = if staff.braced && row + 1 < ys.len() {
+            f64::midpoint(ys[row], ys[row + 1])
+        } else {
+            ys[row]
+        };
         let lines = lines(name);
         for (n, line) in lines.iter().enumerate() {
             let run = shape(line, Face::Roman, NAME);
-            let x = setting.indent - 2.2 - run.width;
+            let x = setting.indent - 2.5 - run.width;
             let y = y + 0.7 + (n as f64 - (lines.len() - 1) as f64 / 2.0) * 2.3;
             canvas.text(Kind::Text, None, run, (x, y));
         }

@@ -15,14 +15,19 @@ fn run(text: &str, face: Face, points: f64, space: f64) -> Run {
 }
 
 fn put(marks: &mut Vec<Mark>, run: Run, x: f64, y: f64) {
-    marks.push(Mark { kind: Kind::Text, origin: None, shape: Shape::Text { at: Point::new(x, y), run } });
+    marks.push(Mark {
+        kind: Kind::Text,
+        origin: None,
+        shape: Shape::Text { at: Point::new(x, y), run },
+    });
 }
 
 /// Height of the title block in staff spaces.
 pub(super) fn height(sheet: &Sheet, space: f64) -> f64 {
     let more = if sheet.subtitle.is_some() { 6.0 } else { 0.0 };
     let arranged = if sheet.arranger.is_some() && sheet.composer.is_some() { 3.0 } else { 0.0 };
-    (22.0 + more + arranged) / space
+    let needs = if sheet.needs.is_some() { 2.5 } else { 0.0 };
+    (22.0 + more + f64::max(arranged, needs)) / space
 }
 
 /// Height of the running head of later pages.
@@ -45,7 +50,7 @@ pub(super) fn draw(
     bottom: f64,
 ) {
     let at = |millimetres: f64| millimetres / space;
-    let part = sheet.part.as_deref();
+    let part = Some(sheet.name.as_str()).filter(|_| sheet.is_part);
     if page == 0 {
         title(marks, sheet, (width, space));
     } else {
@@ -60,7 +65,11 @@ pub(super) fn draw(
         let x = if right_hand { width - number.width } else { 0.0 };
         put(marks, number, x, at(3.5));
     }
-    let scoring = run(&sheet.scoring, Face::Italic, 8.0, space);
+    let mark = match &sheet.source {
+        Some(source) => format!("{} – {source}", sheet.scoring),
+        None => sheet.scoring.clone(),
+    };
+    let scoring = run(&mark, Face::Italic, 8.0, space);
     let foot = bottom + at(4.6);
     let x = if right_hand { 0.0 } else { width - scoring.width };
     put(marks, scoring, x, foot);
@@ -91,8 +100,15 @@ fn title(marks: &mut Vec<Mark>, sheet: &Sheet, (width, space): (f64, f64)) {
         put(marks, subtitle, x, at(13.0));
         y = at(19.0);
     }
-    let part = sheet.part.as_deref().unwrap_or("Score");
-    put(marks, run(part, Face::Bold, 13.0, space), 0.0, y);
+    put(marks, run(&sheet.name, Face::Bold, 13.0, space), 0.0, y);
+    if let Some(needs) = &sheet.needs {
+        put(marks, run(needs, Face::Roman, 10.5, space), 0.0, y + at(4.6));
+    }
+    if sheet.tacet {
+        let tacet = run("Tacet", Face::Italic, 14.0, space);
+        let x = (width - tacet.width) / 2.0;
+        put(marks, tacet, x, y + at(16.0));
+    }
     let arranged = sheet.arranger.as_ref().map(|arranger| format!("arranged by {arranger}"));
     let names = [sheet.composer.clone(), arranged];
     for name in names.into_iter().flatten() {

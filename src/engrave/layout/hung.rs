@@ -4,12 +4,13 @@
 use ripieno_compiler::resolve::Mark;
 use ripieno_writers::notate::ElementKind;
 
-use super::canvas::{Canvas, glyph_box};
+use super::canvas::Canvas;
 use super::chord::Look;
 use super::measures::{ABOVE, THIN_LINE};
 use super::notes::Placed;
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Origin};
+use crate::sheet::Side;
 use crate::text::{Face, shape};
 
 /// Marks that stand on the side of the head, the nearest first; within the staff in a space.
@@ -36,9 +37,11 @@ pub(super) fn articulations(canvas: &mut Canvas, notes: &[Placed]) {
         if written.marks.is_empty() {
             continue;
         }
-        let above = !(note.chord.is_stemmed() && note.chord.is_up());
+        let above = match note.chord.side {
+            Some(side) => side == Side::Upper,
+            None => !(note.chord.is_stemmed() && note.chord.is_up()),
+        };
         let origin = Some(note.chord.origin());
-        let side = if above { -1.0 } else { 1.0 };
         let (low, high) = note.chord.span();
         let mut place = if above { high } else { low };
         let step = if above { 1 } else { -1 };
@@ -74,7 +77,6 @@ pub(super) fn articulations(canvas: &mut Canvas, notes: &[Placed]) {
             let least = if mark == Mark::Staccatissimo { 0.0 } else { 2.0 };
             stack(canvas, (Kind::Articulation, origin), glyph, note.middle(), over, (0.3, least));
         }
-        let _ = side;
     }
 }
 
@@ -109,7 +111,14 @@ pub(super) fn ornaments(canvas: &mut Canvas, notes: &[Placed], trill_ends: &dyn 
             ElementKind::Rest { fermata: true } | ElementKind::BarRest { fermata: true }
         );
         if fermata {
-            stack(canvas, (Kind::Articulation, origin), Glyph::FermataAbove, note.middle(), true, (0.5, 2.0));
+            stack(
+                canvas,
+                (Kind::Articulation, origin),
+                Glyph::FermataAbove,
+                note.middle(),
+                true,
+                (0.5, 2.0),
+            );
         }
         let Some(written) = note.chord.note() else { continue };
         for mark in OVER {
@@ -132,13 +141,43 @@ pub(super) fn ornaments(canvas: &mut Canvas, notes: &[Placed], trill_ends: &dyn 
                 trill(canvas, note, end);
                 continue;
             }
-            stack(canvas, (Kind::Articulation, origin), glyph, note.middle(), true, (ABOVE, 2.0));
+            let over = note.chord.side != Some(Side::Lower);
+            let glyph = if over || mark != Mark::Fermata { glyph } else { Glyph::FermataBelow };
+            stack(canvas, (Kind::Articulation, origin), glyph, note.middle(), over, (ABOVE, 2.0));
+            let ornament = matches!(mark, Mark::Mordent | Mark::Turn);
+            if let Some(alter) = written.ornament_accidental.filter(|_| ornament) {
+                let below = mark == Mark::Mordent && over;
+                let sign = super::chord::accidental_sign(alter);
+                small_sign(canvas, (Kind::Accidental, origin), sign, note.middle(), over && !below);
+            }
         }
         if written.marks.has(Mark::Breath) {
             let x = (note.x + note.chord.right + 0.5).min(trill_ends(n) - 0.2);
             canvas.glyph((Kind::Articulation, origin), Glyph::BreathMarkComma, (x, -2.3), 1.0);
         }
     }
+}
+
+/// Size of an accidental at an ornament.
+const SMALL_SIGN: f64 = 0.62;
+
+/// An accidental over or under an ornament.
+fn small_sign(
+    canvas: &mut Canvas,
+    what: (Kind, Option<Origin>),
+    sign: Glyph,
+    middle: f64,
+    over: bool,
+) {
+    let bounds = sign.bounds();
+    let x = middle - bounds.center().x * SMALL_SIGN;
+    let (x0, x1) = (x, x + bounds.x1 * SMALL_SIGN);
+    let y = if over {
+        canvas.sky.top(x0, x1) - 0.25 + bounds.y0 * SMALL_SIGN
+    } else {
+        canvas.sky.bottom(x0, x1) + 0.25 + bounds.y1 * SMALL_SIGN
+    };
+    canvas.glyph(what, sign, (x, y), SMALL_SIGN);
 }
 
 /// The sign of a trill, with a wavy line where the note is long.
@@ -150,6 +189,13 @@ fn trill(canvas: &mut Canvas, note: &Placed, end: f64) {
     let y = canvas.sky.top(x, to).min(-2.0) - ABOVE;
     let origin = Some(note.chord.origin());
     canvas.glyph((Kind::Articulation, origin), Glyph::OrnamentTrill, (x, y), 1.0);
+    let mut bounds = bounds;
+    if let Some(alter) = note.chord.note().and_then(|note| note.ornament_accidental) {
+        let sign = super::chord::accidental_sign(alter);
+        let at = x + bounds.x1 + 0.2;
+        canvas.glyph((Kind::Accidental, origin), sign, (at, y - 0.75), SMALL_SIGN);
+        bounds.x1 += 0.2 + sign.width() * SMALL_SIGN;
+    }
     if waved {
         let mut at = x + bounds.x1 + 0.25;
         while at + 1.0 < to {
@@ -182,8 +228,12 @@ fn draw_tuplet(canvas: &mut Canvas, notes: &[Placed], (actual, normal): (u8, u8)
     use ripieno_writers::notate::Beam;
     let (Some(first), Some(last)) = (notes.first(), notes.last()) else { return };
     let ups = notes.iter().filter(|note| note.chord.is_stemmed() && note.chord.is_up()).count();
+    let side = first.chord.side;
     let downs = notes.iter().filter(|note| note.chord.is_stemmed() && !note.chord.is_up()).count();
-    let above = ups >= downs;
+    let above = match side {
+        Some(side) => side == Side::Upper,
+        None => ups >= downs,
+    };
     let side = if above { -1.0 } else { 1.0 };
     let beam = |note: &Placed| note.chord.event.element.beams.first().copied();
     let shown = beam(first) == Some(Beam::Begins)
@@ -232,5 +282,4 @@ fn draw_tuplet(canvas: &mut Canvas, notes: &[Placed], (actual, normal): (u8, u8)
     canvas.line(what, (x1, y), (x1, hook), THIN_LINE);
     let x = middle - run.width / 2.0;
     canvas.text(Kind::Tuplet, origin, run, (x, y + rise / 2.0));
-    let _ = glyph_box;
 }

@@ -17,7 +17,8 @@ mod system;
 use std::ops::Range;
 
 use ripieno_compiler::music::Time;
-use ripieno_writers::notate::{ElementKind, StaffDirectionKind};
+use ripieno_writers::edition::DirectionKind;
+use ripieno_writers::notate::ElementKind;
 
 use crate::page::{Mark, Page, Pages, Turn};
 use crate::paper::{MARGINS, PART_STAFF, SCORE_STAFF, Setup};
@@ -25,16 +26,26 @@ use crate::sheet::{Sheet, Staff};
 use breaking::{Pause, Plan, Room};
 use measures::SYSTEM_GAP;
 use spacing::{BarSpace, bar_spaces};
-use system::{Carried, Setting, System};
+use system::{Setting, System};
 
 /// Lays a sheet out on pages.
 #[must_use]
 pub fn pages(sheet: &Sheet, setup: &Setup) -> Pages {
     let spaces = bar_spaces(sheet);
-    if sheet.bars.is_empty() || sheet.staves.is_empty() {
-        return Pages { title: sheet.title.clone(), author: None, first_bars: Vec::new(), turns: Vec::new(), pages: Vec::new() };
+    if sheet.tacet {
+        return tacet(sheet, setup);
     }
-    let reach: Vec<(f64, f64)> = (0..sheet.bars.len()).map(|bar| reach(sheet, &spaces, bar)).collect();
+    if sheet.bars.is_empty() || sheet.staves.is_empty() {
+        return Pages {
+            title: sheet.title.clone(),
+            author: None,
+            first_bars: Vec::new(),
+            turns: Vec::new(),
+            pages: Vec::new(),
+        };
+    }
+    let reach: Vec<(f64, f64)> =
+        (0..sheet.bars.len()).map(|bar| reach(sheet, &spaces, bar)).collect();
     let mut height = setup.staff_height.unwrap_or_else(|| fitting(sheet, &spaces, setup));
     loop {
         let layout = Layout::new(sheet, setup, &spaces, &reach, height / 4.0);
@@ -48,6 +59,36 @@ pub fn pages(sheet: &Sheet, setup: &Setup) -> Pages {
             return layout.forced();
         }
         height *= 0.93;
+    }
+}
+
+/// The page of somebody who has nothing to play.
+fn tacet(sheet: &Sheet, setup: &Setup) -> Pages {
+    let (width, height) = size(setup);
+    let space = PART_STAFF / 4.0;
+    let room = (
+        (width - MARGINS.inner - MARGINS.outer) / space,
+        (height - MARGINS.top - MARGINS.bottom) / space,
+    );
+    let mut marks = Vec::new();
+    heading::draw(
+        &mut marks,
+        sheet,
+        (0, 1),
+        true,
+        (room.0, space),
+        room.1 - heading::foot_height(space),
+    );
+    let marks = marks
+        .into_iter()
+        .map(|mark| mark.moved(MARGINS.inner / space, MARGINS.top / space))
+        .collect();
+    Pages {
+        title: format!("{} – {}", sheet.title, sheet.name),
+        author: sheet.composer.clone(),
+        first_bars: vec![0],
+        turns: Vec::new(),
+        pages: vec![Page { size: (width, height), space, marks }],
     }
 }
 
@@ -76,7 +117,7 @@ fn cut(page: &mut Page) {
 /// Height of the staves, in millimetres: that of parts, or the largest with which all staves of a
 /// score fit on a page.
 fn fitting(sheet: &Sheet, _spaces: &[BarSpace], setup: &Setup) -> f64 {
-    if sheet.part.is_some() {
+    if sheet.is_part {
         return PART_STAFF;
     }
     let (_, height) = size(setup);
@@ -98,25 +139,32 @@ fn reach(sheet: &Sheet, spaces: &[BarSpace], bar: usize) -> (f64, f64) {
     let what = &sheet.bars[bar];
     let side = |staff: usize, upper: bool| -> f64 {
         let mut out: f64 = 0.0;
-        for chord in &spaces[bar].chords[staff] {
+        let lanes = &spaces[bar].chords[sheet.staves[staff].lanes.clone()];
+        for chord in lanes.iter().flatten() {
             let (low, high) = chord.span();
             let head = if upper { f64::from(high) / 2.0 } else { -f64::from(low) / 2.0 } + 0.5;
             let stem = match (chord.is_stemmed(), chord.is_up() == upper) {
-                (true, true) => if upper { -chord.stem_end() } else { chord.stem_end() },
+                (true, true) => {
+                    if upper {
+                        -chord.stem_end()
+                    } else {
+                        chord.stem_end()
+                    }
+                }
                 _ => 0.0,
             };
             let hung = match chord.note() {
                 Some(note) if !note.marks.is_empty() && upper => 1.6,
                 Some(note) if note.slur_starts || note.slur_ends => 0.9,
+                Some(note) if !note.lyrics.is_empty() && !upper => 3.0,
                 _ => 0.0,
             };
             out = out.max(head + hung - 2.0).max(stem - 2.0);
         }
         let said = &sheet.staves[staff].bars[bar].directions;
-        let above = |kind: &StaffDirectionKind| {
-            matches!(kind, StaffDirectionKind::Words(_) | StaffDirectionKind::Technique(_))
-        };
-        if said.iter().any(|direction| above(&direction.kind) == upper) {
+        if said.iter().any(|direction| {
+            direction.above == upper && !matches!(direction.kind, DirectionKind::CueName(_))
+        }) {
             out += if upper { 2.3 } else { 2.6 };
         }
         out
@@ -165,7 +213,7 @@ impl<'a> Layout<'a> {
                 width: (width - MARGINS.inner - MARGINS.outer) / space,
                 indents: (frame::indent(sheet, true), frame::indent(sheet, false)),
                 heights: (room - top.0, room - top.1),
-                turned: sheet.part.is_some(),
+                turned: sheet.is_part,
             },
             top,
         }
@@ -176,7 +224,7 @@ impl<'a> Layout<'a> {
         let mut height = 4.0;
         for pair in self.sheet.staves.windows(2) {
             height += 4.0 + measures::STAFF_GAP;
-            height += if pair[0].family == pair[1].family { 0.6 } else { measures::FAMILY_GAP + 0.6 };
+            height += if pair[0].part == pair[1].part { 1.2 } else { 0.9 };
         }
         height
     }
@@ -206,19 +254,22 @@ impl<'a> Layout<'a> {
     }
 
     fn forced(&self) -> Pages {
-        self.attempt(1.5, true).unwrap_or_else(|| unreachable!("whatever is too high is drawn all the same"))
+        self.attempt(1.5, true)
+            .unwrap_or_else(|| unreachable!("whatever is too high is drawn all the same"))
     }
 
     fn attempt(&self, slack: f64, force: bool) -> Option<Pages> {
         let (breaks, begins_right) = self.breaks(slack);
-        let mut carried = vec![Carried::default(); self.sheet.staves.len()];
         let mut pages = Vec::with_capacity(breaks.len());
         let count = breaks.len();
         let mut turns = Vec::new();
         for (n, lines) in breaks.iter().enumerate() {
-            let systems: Vec<System> =
-                lines.iter().map(|bars| self.system(bars.clone(), &mut carried)).collect();
-            let (from, to) = if n == 0 { (self.top.0, self.room.heights.0) } else { (self.top.1, self.room.heights.1) };
+            let systems: Vec<System> = lines.iter().map(|bars| self.system(bars.clone())).collect();
+            let (from, to) = if n == 0 {
+                (self.top.0, self.room.heights.0)
+            } else {
+                (self.top.1, self.room.heights.1)
+            };
             let (ys, fits) = stand(&systems, (from, from + to), n + 1 == count);
             if !fits && !force {
                 return None;
@@ -229,7 +280,14 @@ impl<'a> Layout<'a> {
                 marks.extend(system.marks.into_iter().map(|mark| mark.moved(0.0, y)));
             }
             if !self.setup.bare {
-                heading::draw(&mut marks, self.sheet, (n, count), right_hand, (self.room.width, self.space), from + to);
+                heading::draw(
+                    &mut marks,
+                    self.sheet,
+                    (n, count),
+                    right_hand,
+                    (self.room.width, self.space),
+                    from + to,
+                );
             }
             if let Some(next) = breaks.get(n + 1).and_then(|page| page.first()) {
                 let turned = self.room.turned && right_hand;
@@ -248,24 +306,33 @@ impl<'a> Layout<'a> {
             let marks = marks.into_iter().map(|mark| mark.moved(left, top)).collect();
             pages.push(Page { size: size(self.setup), space: self.space, marks });
         }
-        let name = self.sheet.part.clone().unwrap_or_else(|| "Score".to_string());
+        let name = &self.sheet.name;
         Some(Pages {
             title: format!("{} – {name}", self.sheet.title),
             author: self.sheet.composer.clone(),
-            first_bars: breaks.iter().filter_map(|page| page.first()).map(|line| self.sheet.bars[line.start].index).collect(),
+            first_bars: breaks
+                .iter()
+                .filter_map(|page| page.first())
+                .map(|line| self.sheet.bars[line.start].index)
+                .collect(),
             turns,
             pages,
         })
     }
 
-    fn system(&self, bars: Range<usize>, carried: &mut [Carried]) -> System {
+    fn system(&self, bars: Range<usize>) -> System {
         let first = bars.start == 0 && !self.setup.bare;
         let last = bars.end == self.sheet.bars.len();
         let bars_start = bars.start;
         let shown = self.shown(&bars);
         let indent = if first { self.room.indents.0 } else { self.room.indents.1 };
-        let setting = Setting { width: self.room.width, indent, first, ragged: last && bars_start > 0 || self.setup.bare };
-        system::system(self.sheet, self.spaces, (bars, &shown), setting, carried)
+        let setting = Setting {
+            width: self.room.width,
+            indent,
+            first,
+            ragged: last && bars_start > 0 || self.setup.bare,
+        };
+        system::system(self.sheet, self.spaces, (bars, &shown), setting)
     }
 
     /// The staves that a system has: all, or those that play in it.
@@ -274,15 +341,14 @@ impl<'a> Layout<'a> {
         if !self.setup.hide_empty || bars.start == 0 {
             return all;
         }
-        let plays = |staff: &Staff| {
-            let mut events = staff.bars[bars.clone()].iter().flat_map(|bar| &bar.events);
-            events.any(|event| matches!(event.element.kind, ElementKind::Note(_)))
-        };
-        let player_plays = |player: u16| {
-            self.sheet.staves.iter().filter(|staff| staff.player == player).any(plays)
-        };
-        let shown: Vec<usize> =
-            all.iter().copied().filter(|&staff| player_plays(self.sheet.staves[staff].player)).collect();
+        let plays = |staff: &Staff| staff.bars[bars.clone()].iter().any(|bar| !bar.is_silent());
+        let part_plays =
+            |part: usize| self.sheet.staves.iter().filter(|staff| staff.part == part).any(plays);
+        let shown: Vec<usize> = all
+            .iter()
+            .copied()
+            .filter(|&staff| part_plays(self.sheet.staves[staff].part))
+            .collect();
         if shown.is_empty() { all } else { shown }
     }
 }
@@ -331,7 +397,7 @@ fn level(ys: &mut [f64], left: f64, most: f64) {
 fn pauses(sheet: &Sheet) -> Vec<Pause> {
     let bars = sheet.bars.len();
     let mut pauses = vec![Pause::default(); bars + 1];
-    let silent = |bar: usize| sheet.staves.iter().all(|staff| is_silent(staff, bar));
+    let silent = |bar: usize| sheet.staves.iter().all(|staff| staff.bars[bar].is_silent());
     let mut before = 0.0;
     for bar in 0..bars {
         pauses[bar].before = before;
@@ -357,22 +423,17 @@ fn pauses(sheet: &Sheet) -> Vec<Pause> {
     pauses
 }
 
-fn is_silent(staff: &Staff, bar: usize) -> bool {
-    !staff.bars[bar].events.iter().any(|event| matches!(event.element.kind, ElementKind::Note(_)))
-}
-
 /// Rest at the end (or the beginning) of a bar that all staves share.
 fn edge_rest(sheet: &Sheet, bar: usize, end: bool) -> Time {
     let length = sheet.bars[bar].length;
     let rest = |staff: &Staff| {
-        let notes = staff.bars[bar].events.iter().filter(|event| matches!(event.element.kind, ElementKind::Note(_)));
+        let events = staff.bars[bar].voices.iter().flat_map(|voice| &voice.events);
+        let notes = events.filter(|event| {
+            !event.element.cue && matches!(event.element.kind, ElementKind::Note(_))
+        });
         let notes = notes.map(|event| (event.element.at, event.element.at + event.element.length));
-        if end {
-            notes.map(|(_, to)| length - to).min()
-        } else {
-            notes.map(|(from, _)| from).min()
-        }
-        .unwrap_or(length)
+        if end { notes.map(|(_, to)| length - to).min() } else { notes.map(|(from, _)| from).min() }
+            .unwrap_or(length)
     };
     sheet.staves.iter().map(rest).min().unwrap_or(Time::ZERO)
 }

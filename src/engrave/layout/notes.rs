@@ -5,7 +5,7 @@ use kurbo::BezPath;
 use ripieno_writers::notate::{Beam, Grace};
 
 use super::canvas::Canvas;
-use super::chord::{Chord, Look, clef_sign, strokes};
+use super::chord::{Chord, Look, PARENTHESIS, clef_sign, strokes};
 use super::measures::{
     BEAM, BEAM_STEP, BEAM_STUB, BEAMED_STEM, LEDGER_LINE, LEDGER_REACH, SMALL_CLEF, STEM,
     STEM_LENGTH, beam_rise,
@@ -99,7 +99,8 @@ fn beam_group(canvas: &mut Canvas, group: &mut [Placed]) {
     let (from, to) = (near(&group[first]), near(&group[last]));
     let (x0, x1) = (group[first].stem_x(), group[last].stem_x());
     let between = members[1..members.len() - 1].iter().map(|&n| near(&group[n]));
-    let beyond = between.clone().any(|place| if up { place >= from.max(to) } else { place <= from.min(to) });
+    let beyond =
+        between.clone().any(|place| if up { place >= from.max(to) } else { place <= from.min(to) });
     let flat = from == to || members.len() > 2 && beyond;
     let widest = ((x1 - x0) * 0.22).max(0.0);
     let rise = if flat { 0.0 } else { beam_rise(to - from).min(widest) };
@@ -107,7 +108,8 @@ fn beam_group(canvas: &mut Canvas, group: &mut [Placed]) {
     let rise = (rise * 4.0).floor() / 4.0 * if to > from { -1.0 } else { 1.0 };
     let slope = if x1 > x0 { rise / (x1 - x0) } else { 0.0 };
     let most = members.iter().map(|&n| group[n].chord.event.element.beams.len()).max().unwrap_or(1);
-    let shortest = (BEAMED_STEM + BEAM / 2.0 + most.saturating_sub(1) as f64 * 0.55).max(0.0) * scale;
+    let shortest =
+        (BEAMED_STEM + BEAM / 2.0 + most.saturating_sub(1) as f64 * 0.55).max(0.0) * scale;
     let head = |note: &Placed| -f64::from(near(note)) / 2.0;
     // Ends of the stems at the beam's outer edge; the beam's middle lies half a beam inwards.
     let ideal = head(&group[first]) + sign * STEM_LENGTH * scale;
@@ -121,8 +123,15 @@ fn beam_group(canvas: &mut Canvas, group: &mut [Placed]) {
     let mut nearest = f64::NEG_INFINITY * -sign;
     for &n in &members {
         let along = slope * (group[n].stem_x() - x0);
-        let wanted = head(&group[n]) + sign * (STEM_LENGTH - 0.25).max(shortest) * scale.max(0.8) - along;
-        nearest = if up { if nearest.is_infinite() { wanted } else { nearest.min(wanted) } } else if nearest.is_infinite() { wanted } else { nearest.max(wanted) };
+        let wanted =
+            head(&group[n]) + sign * (STEM_LENGTH - 0.25).max(shortest) * scale.max(0.8) - along;
+        nearest = if up {
+            if nearest.is_infinite() { wanted } else { nearest.min(wanted) }
+        } else if nearest.is_infinite() {
+            wanted
+        } else {
+            nearest.max(wanted)
+        };
     }
     if nearest.is_finite() && (nearest - base) * sign > 0.0 && members.len() > 2 {
         base = if (nearest - base).abs() > 0.75 { base + sign * 0.5 } else { nearest };
@@ -156,18 +165,33 @@ fn beam_group(canvas: &mut Canvas, group: &mut [Placed]) {
                 Some(Beam::Begins) => begun = Some(left),
                 Some(Beam::Ends) => {
                     if let Some(from) = begun.take() {
-                        canvas.beam(origin, (from, middle(from, level)), (right, middle(right, level)), thickness);
+                        canvas.beam(
+                            origin,
+                            (from, middle(from, level)),
+                            (right, middle(right, level)),
+                            thickness,
+                        );
                     }
                 }
                 Some(Beam::HookForward) => {
                     let next = members.get(k + 1).map_or(x + 2.0, |&m| group[m].stem_x());
                     let to = right + (BEAM_STUB * scale).min((next - x) / 2.0);
-                    canvas.beam(origin, (left, middle(left, level)), (to, middle(to, level)), thickness);
+                    canvas.beam(
+                        origin,
+                        (left, middle(left, level)),
+                        (to, middle(to, level)),
+                        thickness,
+                    );
                 }
                 Some(Beam::HookBackward) => {
                     let before = k.checked_sub(1).map_or(x - 2.0, |k| group[members[k]].stem_x());
                     let from = left - (BEAM_STUB * scale).min((x - before) / 2.0);
-                    canvas.beam(origin, (from, middle(from, level)), (right, middle(right, level)), thickness);
+                    canvas.beam(
+                        origin,
+                        (from, middle(from, level)),
+                        (right, middle(right, level)),
+                        thickness,
+                    );
                 }
                 _ => {}
             }
@@ -205,9 +229,14 @@ fn draw_one(canvas: &mut Canvas, note: &Placed, lines: u8) {
     draw_graces(canvas, note, lines);
     match &chord.look {
         Look::Rest { glyph, y, .. } => {
-            canvas.glyph((Kind::Rest, origin), *glyph, (note.x, *y), 1.0);
+            canvas.glyph((Kind::Rest, origin), *glyph, (note.x, *y), chord.scale);
             if matches!(glyph, Glyph::RestWhole | Glyph::RestHalf) && y.abs() > 2.1 {
-                canvas.line((Kind::Ledger, origin), (note.x - 0.4, *y), (note.x + 1.58, *y), LEDGER_LINE);
+                canvas.line(
+                    (Kind::Ledger, origin),
+                    (note.x - 0.4, *y),
+                    (note.x + 1.58, *y),
+                    LEDGER_LINE,
+                );
             }
         }
         Look::Note { heads, up, stemmed } => {
@@ -219,7 +248,16 @@ fn draw_one(canvas: &mut Canvas, note: &Placed, lines: u8) {
                 let origin = Some(Origin { head: head.index, ..chord.origin() });
                 canvas.glyph((Kind::Head, origin), head.glyph, (note.x + head.x, y), chord.scale);
                 if let Some((sign, x)) = head.accidental {
-                    canvas.glyph((Kind::Accidental, origin), sign, (note.x + x, y), chord.scale);
+                    let x = note.x + x + chord.signs;
+                    let what = (Kind::Accidental, origin);
+                    canvas.glyph(what, sign, (x, y), chord.scale);
+                    if head.courtesy {
+                        let (left, right) =
+                            (Glyph::AccidentalParensLeft, Glyph::AccidentalParensRight);
+                        canvas.glyph(what, left, (x - PARENTHESIS * chord.scale, y), chord.scale);
+                        let after = x + (sign.width() + 0.02) * chord.scale;
+                        canvas.glyph(what, right, (after, y), chord.scale);
+                    }
                 }
             }
             if *stemmed {
@@ -237,7 +275,12 @@ fn draw_one(canvas: &mut Canvas, note: &Placed, lines: u8) {
         let waves = (bottom - top).ceil().max(2.0) as usize;
         for wave in 0..waves {
             let y = bottom - wave as f64;
-            canvas.glyph((Kind::Articulation, origin), Glyph::WiggleArpeggiatoUp, (note.x + x, y), 1.0);
+            canvas.glyph(
+                (Kind::Articulation, origin),
+                Glyph::WiggleArpeggiatoUp,
+                (note.x + x, y),
+                1.0,
+            );
         }
     }
 }
@@ -247,7 +290,11 @@ fn draw_stem(canvas: &mut Canvas, note: &Placed, up: bool) {
     let origin = Some(chord.origin());
     let (low, high) = chord.span();
     // The stem begins at the side of the farthest head, a little within the oval.
-    let foot = if up { -f64::from(low) / 2.0 - 0.16 * chord.scale } else { -f64::from(high) / 2.0 + 0.16 * chord.scale };
+    let foot = if up {
+        -f64::from(low) / 2.0 - 0.16 * chord.scale
+    } else {
+        -f64::from(high) / 2.0 + 0.16 * chord.scale
+    };
     let x = note.stem_x();
     let width = STEM * if chord.scale < 1.0 { 0.8 } else { 1.0 };
     canvas.line((Kind::Stem, origin), (x, foot), (x, note.stem_end), width);
@@ -265,6 +312,33 @@ fn draw_stem(canvas: &mut Canvas, note: &Placed, up: bool) {
             let (dx, y) = (0.62, note.stem_end + if up { 1.0 } else { -1.0 });
             let tilt = if up { 0.5 } else { -0.5 };
             canvas.line((Kind::Stem, origin), (x - dx, y + tilt), (x + dx + 0.1, y - tilt), 0.1);
+        }
+    }
+}
+
+/// Beams of a tremolo between two notes; they do not touch the stems.
+pub(super) fn paired_tremolos(canvas: &mut Canvas, notes: &[Placed]) {
+    for pair in notes.windows(2) {
+        let Some(paired) = pair[0].chord.note().and_then(|note| note.paired) else { continue };
+        if !paired.starts {
+            continue;
+        }
+        let end = |note: &Placed| {
+            let (low, high) = note.chord.span();
+            match note.chord.is_stemmed() {
+                true => note.stem_end,
+                false => -f64::from(low + high) / 4.0 - 1.5,
+            }
+        };
+        let stemmed = pair[0].chord.is_stemmed();
+        let gap = if stemmed { 0.5 } else { 0.3 };
+        let from = if stemmed { pair[0].stem_x() } else { pair[0].x + pair[0].chord.right } + gap;
+        let to = if stemmed { pair[1].stem_x() } else { pair[1].x } - gap;
+        let sign = if pair[0].chord.is_up() || !stemmed { 1.0 } else { -1.0 };
+        let (a, b) = (end(&pair[0]), end(&pair[1]));
+        for stroke in 0..paired.strokes {
+            let down = sign * (BEAM / 2.0 + f64::from(stroke) * BEAM_STEP);
+            canvas.beam(Some(pair[0].chord.origin()), (from, a + down), (to, b + down), BEAM);
         }
     }
 }
@@ -339,7 +413,12 @@ fn draw_graces(canvas: &mut Canvas, note: &Placed, lines: u8) {
     let graces = &note.chord.graces;
     let mut placed: Vec<Placed> = graces
         .iter()
-        .map(|(x, grace)| Placed { chord: grace, bar: note.bar, x: note.x + x, stem_end: grace.stem_end() })
+        .map(|(x, grace)| Placed {
+            chord: grace,
+            bar: note.bar,
+            x: note.x + x,
+            stem_end: grace.stem_end(),
+        })
         .collect();
     let beamed = placed.len() > 1 && placed.iter().all(|grace| grace.chord.is_beamed());
     if beamed {

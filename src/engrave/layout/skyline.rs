@@ -34,6 +34,7 @@ impl Skyline {
 
     /// Something runs from one point to another.
     pub(super) fn add_line(&mut self, from: (f64, f64), to: (f64, f64)) {
+        let (from, to) = if from.0 <= to.0 { (from, to) } else { (to, from) };
         let run = to.0 - from.0;
         for place in self.places(from.0, to.0) {
             let x = (place as f64 * STEP).clamp(from.0, to.0);

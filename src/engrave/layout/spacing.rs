@@ -5,9 +5,7 @@ use ripieno_compiler::music::Time;
 use ripieno_compiler::resolve::BarLine;
 
 use super::chord::{Chord, Look, chords, clef_sign};
-use super::measures::{
-    AFTER_BAR_LINE, AIR, BAR_LINE, BAR_LINE_GAP, SMALL_CLEF, THICK_LINE, space,
-};
+use super::measures::{AFTER_BAR_LINE, AIR, BAR_LINE, BAR_LINE_GAP, SMALL_CLEF, THICK_LINE, space};
 use crate::glyphs::Glyph;
 use crate::sheet::{Bar, Sheet};
 
@@ -114,7 +112,17 @@ pub(super) fn bar_spaces(sheet: &Sheet) -> Vec<BarSpace<'_>> {
 
 fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
     let bar = &sheet.bars[index];
-    let all: Vec<Vec<Chord>> = sheet.staves.iter().map(|staff| chords(&staff.bars[index])).collect();
+    let mut all: Vec<Vec<Chord>> = Vec::new();
+    for staff in &sheet.staves {
+        let bar = &staff.bars[index];
+        let begin = all.len();
+        for lane in 0..staff.lanes.len() {
+            all.push(bar.voices.get(lane).map_or_else(Vec::new, |voice| chords(bar, voice)));
+        }
+        if let [upper, lower] = &mut all[begin..] {
+            part_voices(upper, lower);
+        }
+    }
     let counted = bar.count > 1;
     let timed = |chord: &&Chord| !matches!(chord.look, Look::Rest { whole_bar: true, .. });
     let mut times: Vec<Time> = all.iter().flatten().filter(timed).map(Chord::at).collect();
@@ -139,9 +147,8 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
     }
     let column = |chord: &Chord| times.partition_point(|time| *time < chord.at());
     let column_of = all.iter().map(|staff| staff.iter().map(column).collect()).collect();
-    let widest = |of: &dyn Fn(&crate::sheet::Staff) -> f64| {
-        sheet.staves.iter().map(of).fold(0.0, f64::max)
-    };
+    let widest =
+        |of: &dyn Fn(&crate::sheet::Staff) -> f64| sheet.staves.iter().map(of).fold(0.0, f64::max);
     let metre = metre_width(bar);
     let repeat = if bar.repeat_starts { REPEAT_START } else { 0.0 };
     let key_changes = widest(&|staff| {
@@ -178,6 +185,47 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
     space.natural = space.place(1.0).1;
     space.least = space.place(TIGHTEST).1;
     space
+}
+
+/// Where notes of two voices would lie on one another, the lower voice stands to the right (Gould,
+/// chapter 1, from memory); accidentals of both keep clear of all heads.
+fn part_voices(upper: &mut [Chord], lower: &mut [Chord]) {
+    let mut n = 0;
+    for chord in lower.iter_mut() {
+        while n < upper.len() && upper[n].at() < chord.at() {
+            n += 1;
+        }
+        let Some(other) = upper.get_mut(n).filter(|other| other.at() == chord.at()) else {
+            continue;
+        };
+        if other.heads().is_empty() || chord.heads().is_empty() {
+            continue;
+        }
+        let (low, _) = other.span();
+        let (_, high) = chord.span();
+        let shared = low == high && same_head(other, chord);
+        if !shared && high >= low - 1 {
+            let by = if high > low + 1 { 1.2 } else { 1.08 };
+            chord.shift = by;
+            chord.right += by;
+        }
+        let signed = |chord: &Chord| chord.heads().iter().any(|head| head.accidental.is_some());
+        let near = low - high < 6;
+        if signed(other) && signed(chord) && near {
+            // The signs of the lower voice stand before those of the upper one.
+            let room = other.left + 0.1;
+            chord.signs = -(room + chord.shift.min(0.0));
+            chord.left += room;
+        } else if signed(chord) && chord.shift > 0.0 && near {
+            chord.signs = -chord.shift;
+        }
+    }
+}
+
+fn same_head(a: &Chord, b: &Chord) -> bool {
+    let glyph = |chord: &Chord| chord.heads().first().map(|head| head.glyph);
+    let dots = |chord: &Chord| chord.event.element.value.dots;
+    glyph(a) == glyph(b) && dots(a) == dots(b)
 }
 
 /// Room for words that stand over a bar of rest, which has no notes to give way.

@@ -2,28 +2,23 @@
 
 use std::ops::Range;
 
-use ripieno_compiler::instruments::{Clef, Family};
+use ripieno_compiler::instruments::Clef;
 use ripieno_compiler::music::Time;
 
 use super::canvas::Canvas;
-use super::chord::{Chord, Look, clef_at, clef_sign};
-use super::directions::{self, Said};
+use super::chord::{clef_at, clef_sign};
+use super::directions::{self, Pin, Said};
 use super::frame;
 use super::measures::{FAMILY_GAP, SMALL_CLEF, STAFF_GAP, STAFF_LINE};
 use super::notes::{self, Placed};
 use super::skyline::Skyline;
-use super::spacing::{BarSpace, PlacedBar, digits_width, is_bar_rest, key_signs, key_step, place_line};
+use super::spacing::{
+    BarSpace, PlacedBar, digits_width, is_bar_rest, key_signs, key_step, place_line,
+};
 use super::{curves, hung};
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark};
-use crate::sheet::{Sheet, StaffBar};
-
-/// What goes on from one line of a staff to the next.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Carried {
-    pub slur: bool,
-    pub hairpin: Option<bool>,
-}
+use crate::sheet::{Place, Sheet, SpanKind, Staff, StaffBar};
 
 /// How a system is to be set.
 #[derive(Clone, Copy, Debug)]
@@ -53,17 +48,21 @@ pub(super) fn system(
     spaces: &[BarSpace],
     (bars, shown): (Range<usize>, &[usize]),
     setting: Setting,
-    carried: &mut [Carried],
 ) -> System {
-    let (placed, _) = place_line(spaces, bars.clone(), (setting.indent, setting.width), setting.ragged);
+    let (placed, _) =
+        place_line(spaces, bars.clone(), (setting.indent, setting.width), setting.ragged);
     let end = placed.last().map_or(setting.width, |bar| bar.end);
-    let right = if spaces.get(bars.end).is_some_and(|next| next.courtesy.width() > 0.0) { setting.width } else { end };
+    let right = if spaces.get(bars.end).is_some_and(|next| next.courtesy.width() > 0.0) {
+        setting.width
+    } else {
+        end
+    };
     let mut canvases: Vec<Canvas> = Vec::with_capacity(shown.len());
     for (row, &staff) in shown.iter().enumerate() {
         let mut canvas = Canvas::new(setting.width + 2.0);
         let line = Line { sheet, spaces, placed: &placed, staff, indent: setting.indent, right };
-        line.draw(&mut canvas, &mut carried[staff], sheet.staves[staff].braced);
-        if row == 0 || frame::repeats_marks(sheet, shown, row) {
+        line.draw(&mut canvas);
+        if row == 0 || row > 3 && sheet.staves[staff].strings_begin {
             frame::over(&mut canvas, sheet, &placed, setting, row == 0);
         }
         canvases.push(canvas);
@@ -86,9 +85,13 @@ fn stack(
             ys.push(0.0);
             continue;
         };
-        let family = |row: usize| sheet.staves[shown[row]].family;
-        let joined = sheet.staves[shown[row]].lower;
-        let apart = if family(row) == family(above) { 0.0 } else { FAMILY_GAP };
+        let (upper, lower) = (shown[above], shown[row]);
+        let joined = sheet.staves[upper].part == sheet.staves[lower].part;
+        let grouped = sheet
+            .groups
+            .iter()
+            .any(|group| group.staves.contains(&upper) && group.staves.contains(&lower));
+        let apart = if grouped || joined { 0.0 } else { FAMILY_GAP };
         let least = 4.0 + if joined { STAFF_GAP + 1.2 } else { STAFF_GAP } + apart;
         let clear = canvases[above].sky.clearance(&canvas.sky, 0.8);
         ys.push(ys[above] + least.max(clear));
@@ -98,7 +101,12 @@ fn stack(
     for (&staff, &y) in shown.iter().zip(&ys) {
         for offset in staff_lines(&sheet.staves[staff].bars[first]) {
             let mut canvas = Canvas::new(1.0);
-            canvas.line((Kind::StaffLine, None), (setting.indent, y + offset), (right, y + offset), STAFF_LINE);
+            canvas.line(
+                (Kind::StaffLine, None),
+                (setting.indent, y + offset),
+                (right, y + offset),
+                STAFF_LINE,
+            );
             marks.append(&mut canvas.marks);
         }
         sky.add((setting.indent, right), (y - 2.0, y + 2.0));
@@ -131,41 +139,175 @@ impl Line<'_> {
         &self.sheet.staves[self.staff].bars[bar]
     }
 
-    fn draw(&self, canvas: &mut Canvas, carried: &mut Carried, between: bool) {
+    fn staff(&self) -> &Staff {
+        &self.sheet.staves[self.staff]
+    }
+
+    fn draw(&self, canvas: &mut Canvas) {
         canvas.sky.add((self.indent, self.right), (-2.0, 2.0));
         self.leads(canvas);
-        let mut notes = self.notes();
         let lines = self.placed.first().map_or(5, |bar| self.bar(bar.bar).lines);
-        notes::draw(canvas, &mut notes, lines);
+        let mut voices: Vec<Vec<Placed>> =
+            self.staff().lanes.clone().map(|lane| self.notes(lane)).collect();
+        for notes in &mut voices {
+            notes::draw(canvas, notes, lines);
+        }
         self.multi_rests(canvas);
         let begin = self.placed.first().map_or(self.indent, |bar| bar.body);
         let end = self.placed.last().map_or(self.right, |bar| bar.end) - 0.3;
-        hung::articulations(canvas, &notes);
-        curves::ties(canvas, &notes, (begin, end), true);
-        hung::tuplets(canvas, &notes);
-        curves::slurs(canvas, &notes, (begin, end), &mut carried.slur);
-        let ends = |n: usize| notes.get(n + 1).map_or(end, |next| next.x - next.chord.left);
-        hung::ornaments(canvas, &notes, &ends);
+        for notes in &voices {
+            notes::paired_tremolos(canvas, notes);
+            hung::articulations(canvas, notes);
+            curves::ties(canvas, notes, (begin, end), true);
+            hung::tuplets(canvas, notes);
+        }
+        self.slurs(canvas, &voices, (begin, end));
+        for notes in &voices {
+            let ends = |n: usize| self.trill_end(notes, n, end);
+            hung::ornaments(canvas, notes, &ends);
+        }
+        self.octave_lines(canvas, (begin, end));
+        for notes in &voices {
+            directions::lyrics(canvas, notes, end);
+        }
         let said = self.said();
-        directions::dynamics(canvas, &said, (begin, end), &mut carried.hairpin, between);
+        let pins = self.hairpins((begin, end));
+        directions::dynamics(canvas, &said, &pins, begin, self.staff().braced);
         directions::words(canvas, &said, self.right);
     }
 
-    /// Notes and rests with their places.
-    fn notes(&self) -> Vec<Placed<'_>> {
+    /// Where the wavy line of a trill ends: before the next note, or behind those that are tied on.
+    fn trill_end(&self, notes: &[Placed], n: usize, end: f64) -> f64 {
+        let mut last = n;
+        while let Some(note) = notes[last].chord.note()
+            && note.tie_to
+            && last + 1 < notes.len()
+        {
+            last += 1;
+        }
+        notes.get(last + 1).map_or(end, |next| next.x - next.chord.left)
+    }
+
+    /// The notes of a line to which a slur belongs, whole or in part.
+    fn slurs(&self, canvas: &mut Canvas, voices: &[Vec<Placed>], (begin, end): (f64, f64)) {
+        let (Some(first), Some(last)) = (self.placed.first(), self.placed.last()) else { return };
+        let mut slurs: Vec<(Place, Place, bool)> = self
+            .staff()
+            .spans
+            .iter()
+            .filter_map(|span| match span.kind {
+                SpanKind::Slur(from, to) if from.bar <= last.bar && to.bar >= first.bar => {
+                    Some((from, to, span.above))
+                }
+                _ => None,
+            })
+            .collect();
+        // Short ones first, so that long ones go over them.
+        slurs.sort_by_key(|(from, to, _)| (to.bar - from.bar, to.element.abs_diff(from.element)));
+        for (from, to, above) in slurs {
+            let Some(notes) = voices.get(from.voice.min(voices.len() - 1)) else { continue };
+            let notes = &with_graces(notes);
+            let find = |place: Place| {
+                notes.iter().position(|note| {
+                    let origin = note.chord.origin();
+                    note.bar == place.bar && usize::from(origin.element) == place.element
+                })
+            };
+            let (starts, ends) = (from.bar >= first.bar, to.bar <= last.bar);
+            let from_note = if starts { find(from) } else { Some(0) };
+            let to_note = if ends { find(to) } else { notes.len().checked_sub(1) };
+            let (Some(a), Some(b)) = (from_note, to_note) else { continue };
+            if a > b {
+                continue;
+            }
+            let reach = curves::Reach {
+                first: a,
+                last: b,
+                begin: (!starts).then_some(begin),
+                end: (!ends).then_some(end),
+                above,
+            };
+            curves::slur_over(canvas, notes, reach);
+        }
+    }
+
+    /// Where a time of a bar of this line lies, or nothing.
+    fn place_of(&self, (bar, at): (usize, Time)) -> Option<(f64, bool)> {
+        let placed = self.placed.iter().find(|placed| placed.bar == bar)?;
+        let length = self.sheet.bars[bar].length;
+        if at >= length {
+            return Some((placed.end, true));
+        }
+        Some((place_at(&self.spaces[bar], placed, at, length), false))
+    }
+
+    fn hairpins(&self, (begin, end): (f64, f64)) -> Vec<Pin> {
+        let (Some(first), Some(last)) = (self.placed.first(), self.placed.last()) else {
+            return Vec::new();
+        };
+        let mut pins = Vec::new();
+        for span in &self.staff().spans {
+            let SpanKind::Hairpin { from, to, grows } = span.kind else { continue };
+            // One that ends at the beginning of the line ended with the line before.
+            if from.0 > last.bar || to.0 < first.bar || to == (first.bar, Time::ZERO) {
+                continue;
+            }
+            let carried = from.0 < first.bar;
+            let next = (last.bar + 1, Time::ZERO);
+            let goes_on = to.0 > last.bar && to != next;
+            let left = if carried { Some((begin, false)) } else { self.place_of(from) };
+            let right = if to.0 > last.bar { Some((end, true)) } else { self.place_of(to) };
+            let (Some((x0, _)), Some((x1, at_end))) = (left, right) else { continue };
+            let x1 = if to.0 > last.bar {
+                x1
+            } else if at_end {
+                x1 - 0.5
+            } else {
+                x1 - 0.4
+            };
+            pins.push(Pin {
+                from: x0,
+                to: x1,
+                grows,
+                carried,
+                goes_on,
+                places: (from, to),
+                above: span.above,
+            });
+        }
+        pins
+    }
+
+    fn octave_lines(&self, canvas: &mut Canvas, (begin, end): (f64, f64)) {
+        let (Some(first), Some(last)) = (self.placed.first(), self.placed.last()) else { return };
+        for span in &self.staff().spans {
+            let SpanKind::Octave { from, to, octaves } = span.kind else { continue };
+            if from.0 > last.bar || to.0 < first.bar {
+                continue;
+            }
+            let (begins, ends) = (from.0 >= first.bar, to.0 <= last.bar);
+            let x0 =
+                if begins { self.place_of(from).map_or(begin, |place| place.0) } else { begin };
+            let x1 = if ends { self.place_of(to).map_or(end, |place| place.0 - 0.5) } else { end };
+            directions::octave_line(canvas, octaves, (x0, x1), (begins, ends));
+        }
+    }
+
+    /// Notes and rests of one voice with their places.
+    fn notes(&self, lane: usize) -> Vec<Placed<'_>> {
         let mut notes = Vec::new();
         for bar in self.placed {
             let space = &self.spaces[bar.bar];
             if self.sheet.bars[bar.bar].count > 1 {
                 continue;
             }
-            for (n, chord) in space.chords[self.staff].iter().enumerate() {
+            for (n, chord) in space.chords[lane].iter().enumerate() {
                 let x = if is_bar_rest(chord) {
                     let width = Glyph::RestWhole.width();
                     f64::midpoint(bar.body, bar.end - space.line) - width / 2.0
                 } else {
-                    match bar.columns.get(space.column_of[self.staff][n]) {
-                        Some(x) => self.nudged(chord, *x),
+                    match bar.columns.get(space.column_of[lane][n]) {
+                        Some(x) => *x + chord.shift,
                         None => continue,
                     }
                 };
@@ -173,13 +315,6 @@ impl Line<'_> {
             }
         }
         notes
-    }
-
-    /// A whole note or a rest keeps the left edge of its column.
-    fn nudged(&self, chord: &Chord, x: f64) -> f64 {
-        match chord.look {
-            Look::Rest { .. } | Look::Note { .. } => x,
-        }
     }
 
     /// Clefs, signatures and metres.
@@ -267,7 +402,8 @@ impl Line<'_> {
             if count < 2 {
                 continue;
             }
-            let origin = self.bar(placed.bar).events.first().map(|event| event.origin);
+            let voice = self.bar(placed.bar).voices.first();
+            let origin = voice.and_then(|voice| voice.events.first()).map(|event| event.origin);
             let line = self.spaces[placed.bar].line;
             let (from, to) = (placed.body + 1.3, placed.end - line - 1.3);
             canvas.line((Kind::Rest, origin), (from, 0.0), (to, 0.0), 0.75);
@@ -290,9 +426,11 @@ impl Line<'_> {
             for direction in &self.bar(placed.bar).directions {
                 let length = self.sheet.bars[placed.bar].length;
                 let at_end = direction.at >= length;
-                let left = if at_end { placed.end } else { place_at(space, placed, direction.at, length) };
+                let left =
+                    if at_end { placed.end } else { place_at(space, placed, direction.at, length) };
                 let x = if at_end { left } else { left + 0.6 };
-                said.push(Said { kind: &direction.kind, x, left, at_end, at: (placed.bar, direction.at) });
+                let at = (placed.bar, direction.at);
+                said.push(Said { kind: &direction.kind, x, left, at, above: direction.above });
             }
         }
         said
@@ -335,7 +473,17 @@ fn key_places(clef: Clef, sharps: bool) -> [i32; 7] {
     treble.map(|place| place + by)
 }
 
-/// Does a family stand in a bracket?
-pub(super) fn is_bracketed(family: Family) -> bool {
-    !matches!(family, Family::Harp | Family::Keyboard)
+/// The notes of a line with the grace notes among them, in order.
+fn with_graces<'a>(notes: &[Placed<'a>]) -> Vec<Placed<'a>> {
+    let mut all = Vec::with_capacity(notes.len());
+    for note in notes {
+        all.extend(note.chord.graces.iter().map(|(x, grace)| Placed {
+            chord: grace,
+            bar: note.bar,
+            x: note.x + x,
+            stem_end: grace.stem_end(),
+        }));
+        all.push(*note);
+    }
+    all
 }
