@@ -29,6 +29,7 @@ pub fn sheet(edition: &Edition) -> Sheet {
         })
         .collect();
     let head = &edition.head;
+    let silent = staves.iter().flat_map(|staff| &staff.bars).all(StaffBar::is_silent);
     let is_part = matches!(edition.kind, edition::Kind::Part(_));
     let needs: Vec<&str> =
         [&head.keys, &head.also].into_iter().flatten().map(String::as_str).collect();
@@ -43,7 +44,7 @@ pub fn sheet(edition: &Edition) -> Sheet {
         needs: (!needs.is_empty()).then(|| needs.join(", ")),
         source: head.source.clone(),
         is_part,
-        tacet: edition.movements.iter().all(|movement| movement.tacet),
+        tacet: is_part && silent,
         bars,
         staves,
         groups: edition

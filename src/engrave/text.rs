@@ -64,6 +64,8 @@ pub struct Letter {
     pub x: f64,
     /// First byte of what it stands for in the text.
     pub from: usize,
+    /// The face in which it is: the run's, or the upright one for signs that only that one has.
+    pub face: Face,
 }
 
 /// Words in one face and size, shaped.
@@ -81,27 +83,45 @@ pub struct Run {
     pub letters: Vec<Letter>,
 }
 
-/// Shapes words at a size in staff spaces.
+/// Shapes words at a size in staff spaces. Signs that the face does not have, such as flats in italics,
+/// are taken from the upright one.
 #[must_use]
 pub fn shape(text: &str, face: Face, size: f64) -> Run {
-    let font = face.font();
-    let mut buffer = UnicodeBuffer::new();
-    buffer.push_str(text);
-    buffer.guess_segment_properties();
-    let shaped = rustybuzz::shape(font, &[], buffer);
-    let scale = size / f64::from(font.units_per_em());
-    let mut x = 0.0;
-    let mut letters = Vec::with_capacity(shaped.len());
-    for (info, position) in shaped.glyph_infos().iter().zip(shaped.glyph_positions()) {
-        let id = u16::try_from(info.glyph_id).unwrap_or(0);
-        let at = x + f64::from(position.x_offset) * scale;
-        letters.push(Letter { id, x: at, from: info.cluster as usize });
-        x += f64::from(position.x_advance) * scale;
+    let mut run = Run {
+        text: text.to_string(),
+        face,
+        size,
+        width: 0.0,
+        letters: Vec::with_capacity(text.len()),
+    };
+    let of = |c: char| if face.font().glyph_index(c).is_some() { face } else { Face::Roman };
+    let mut rest = text.char_indices().peekable();
+    while let Some((from, first)) = rest.next() {
+        let in_face = of(first);
+        while rest.next_if(|(_, c)| of(*c) == in_face).is_some() {}
+        let to = rest.peek().map_or(text.len(), |(at, _)| *at);
+        run.append(from, &text[from..to], in_face);
     }
-    Run { text: text.to_string(), face, size, width: x, letters }
+    run
 }
 
 impl Run {
+    /// Shapes a stretch of the text in one face behind what is there.
+    fn append(&mut self, from: usize, text: &str, face: Face) {
+        let font = face.font();
+        let mut buffer = UnicodeBuffer::new();
+        buffer.push_str(text);
+        buffer.guess_segment_properties();
+        let shaped = rustybuzz::shape(font, &[], buffer);
+        let scale = self.size / f64::from(font.units_per_em());
+        for (info, position) in shaped.glyph_infos().iter().zip(shaped.glyph_positions()) {
+            let id = u16::try_from(info.glyph_id).unwrap_or(0);
+            let x = self.width + f64::from(position.x_offset) * scale;
+            self.letters.push(Letter { id, x, from: from + info.cluster as usize, face });
+            self.width += f64::from(position.x_advance) * scale;
+        }
+    }
+
     /// How far its letters reach above the base line.
     #[must_use]
     pub fn rise(&self) -> f64 {
@@ -119,10 +139,10 @@ impl Run {
     /// The letters as outlines, in staff spaces with y downwards, from a point on the base line.
     #[must_use]
     pub fn outline(&self, at: Point) -> BezPath {
-        let font = self.face.font();
-        let scale = self.size / f64::from(font.units_per_em());
         let mut path = BezPath::new();
         for letter in &self.letters {
+            let font = letter.face.font();
+            let scale = self.size / f64::from(font.units_per_em());
             let mut pen = Outliner { path: &mut path, x: at.x + letter.x, y: at.y, scale };
             font.outline_glyph(GlyphId(letter.id), &mut pen);
         }

@@ -9,13 +9,12 @@ use std::path::{Path, PathBuf};
 use sha2::{Digest, Sha256};
 
 use super::build::{self, Built, Wanted};
-use super::printing::{self, Printing};
+use super::printing::{self, Format, Printing};
 use super::source::{self, counts};
 use super::{Failure, Outcome, print};
 use folders::Folders;
 use ripieno_compiler::diagnostics::{FileId, Severity, Sources, short};
 use ripieno_compiler::syntax::{Declaration, parse};
-use ripieno_writers::render::Format;
 
 /// What `watch` takes.
 #[derive(clap::Args)]

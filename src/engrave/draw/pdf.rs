@@ -11,7 +11,7 @@ use subsetter::GlyphRemapper;
 
 use crate::glyphs::Glyph;
 use crate::page::{Page, Pages, Shape};
-use crate::text::{Face, Run};
+use crate::text::{Face, Letter, Run};
 
 /// Points in a millimetre.
 const POINTS: f64 = 72.0 / 25.4;
@@ -190,39 +190,50 @@ fn content(page: &Page, faces: &mut BTreeMap<Face, Used>) -> Vec<u8> {
                 content.fill_nonzero();
             }
             Shape::Text { at, run } => {
-                let used = faces.entry(run.face).or_default();
-                words(&mut content, run, used, (x(at.x), y(at.y)), unit);
+                let mut from = 0;
+                for stretch in run.letters.chunk_by(|one, next| one.face == next.face) {
+                    let used = faces.entry(stretch[0].face).or_default();
+                    let begin = (x(at.x + stretch[0].x), y(at.y));
+                    words(&mut content, run, (from, stretch), used, begin, unit);
+                    from += stretch.len();
+                }
             }
         }
     }
     content.finish().to_vec()
 }
 
-/// Words with every letter in its place, kerned.
-fn words(content: &mut Content, run: &Run, used: &mut Used, (x, y): (f32, f32), unit: f64) {
-    let size = run.size * unit;
+/// A stretch of words in one face, every letter in its place, kerned.
+fn words(
+    content: &mut Content,
+    run: &Run,
+    (before, stretch): (usize, &[Letter]),
+    used: &mut Used,
+    (x, y): (f32, f32),
+    unit: f64,
+) {
+    let face = stretch[0].face;
+    let em = f64::from(face.font().units_per_em());
     content.begin_text();
-    content.set_font(Name(font_name(run.face)), size as f32);
+    content.set_font(Name(font_name(face)), (run.size * unit) as f32);
     content.set_text_matrix([1.0, 0.0, 0.0, 1.0, x, y]);
     let mut shown = content.show_positioned();
     let mut items = shown.items();
-    let mut expected = 0.0;
-    for (n, letter) in run.letters.iter().enumerate() {
-        let until =
-            run.letters[n + 1..].iter().map(|next| next.from).find(|from| *from > letter.from);
-        let meaning = run.text.get(letter.from..until.unwrap_or(run.text.len())).unwrap_or("");
+    let mut expected = stretch[0].x;
+    for (n, letter) in stretch.iter().enumerate() {
+        let place = before + n;
+        let later = run.letters[place + 1..].iter().map(|next| next.from);
+        let until = later.filter(|from| *from > letter.from).min().unwrap_or(run.text.len());
+        let first = place == 0 || run.letters[place - 1].from != letter.from;
+        let meaning = if first { run.text.get(letter.from..until).unwrap_or("") } else { "" };
         let id = used.remapper.remap(letter.id);
-        let first = n == 0 || run.letters[n - 1].from != letter.from;
-        used.meaning
-            .entry(letter.id)
-            .or_insert_with(|| if first { meaning.to_string() } else { String::new() });
+        used.meaning.entry(letter.id).or_insert_with(|| meaning.to_string());
         let off = (letter.x - expected) / run.size * 1000.0;
         if off.abs() > 0.5 {
             items.adjust(round(-off, 1.0));
         }
         items.show(Str(&id.to_be_bytes()));
-        let advance = run.face.font().glyph_hor_advance(rustybuzz::ttf_parser::GlyphId(letter.id));
-        let em = f64::from(run.face.font().units_per_em());
+        let advance = face.font().glyph_hor_advance(rustybuzz::ttf_parser::GlyphId(letter.id));
         expected = letter.x + f64::from(advance.unwrap_or(0)) / em * run.size;
     }
     items.finish();

@@ -13,10 +13,10 @@ pub(super) fn flat() -> Ink {
 
 pub(super) fn natural() -> Ink {
     Ink::new()
-        .shape("M0 1.46 L.13 1.46 L.13 -.72 L0 -.78Z")
-        .shape("M.58 .78 L.71 .72 L.71 -1.46 L.58 -1.46Z")
-        .shape("M0 .34 L.71 .56 L.71 .9 L0 .68Z")
-        .shape("M0 -.84 L.71 -.62 L.71 -.28 L0 -.5Z")
+        .shape("M0 1.46 L.15 1.46 L.15 -.72 L0 -.78Z")
+        .shape("M.58 .78 L.73 .72 L.73 -1.46 L.58 -1.46Z")
+        .shape("M0 .3 L.73 .53 L.73 .92 L0 .69Z")
+        .shape("M0 -.88 L.73 -.65 L.73 -.26 L0 -.49Z")
 }
 
 pub(super) fn sharp() -> Ink {

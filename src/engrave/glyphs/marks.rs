@@ -86,13 +86,20 @@ pub(super) fn turn() -> Ink {
         .dot(1.76, 0.6, 0.2)
 }
 
-/// Three teeth, with a stroke through them for the lower neighbour.
+/// Two and a half teeth drawn with a broad pen that leans, with a stroke through them for the lower
+/// neighbour.
 pub(super) fn mordent(stroke: bool) -> Ink {
-    let ink = Ink::new().shape(
-        "M0 .22 L.1 .14 L.24 .32 L.58 -.06 C.62 -.1 .66 -.1 .7 -.06 L1.04 .3 L1.36 -.06 C1.4 -.1 1.44 -.1 1.48 -.06 L2.02 .6 L1.92 .68 \
-         L1.78 .5 L1.44 .88 C1.4 .92 1.36 .92 1.32 .88 L.98 .52 L.66 .88 C.62 .92 .58 .92 .54 .88Z",
-    );
-    if stroke { ink.bar(0.94, -0.4, 1.08, 1.22) } else { ink }
+    let tooth = |x: f64| {
+        Ink::new().shape(&format!("M{x} .34 L{} .78 L{} .44 L{} 0Z", x + 0.3, x + 0.66, x + 0.36))
+    };
+    let up = |x: f64| Ink::new().stroke(&[(x, 0.06, 0.08), (x + 0.42, 0.7, 0.08)]);
+    let ink = Ink::new()
+        .with(up(0.0), Affine::IDENTITY)
+        .with(tooth(0.36), Affine::IDENTITY)
+        .with(up(0.66), Affine::IDENTITY)
+        .with(tooth(1.02), Affine::IDENTITY)
+        .with(up(1.34), Affine::IDENTITY);
+    if stroke { ink.bar(0.84, -0.34, 0.97, 1.14) } else { ink }
 }
 
 /// One wave of the line after a trill, one space long.

@@ -180,3 +180,50 @@ impl Glyph {
         number.to_string().chars().map(digit).collect()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_sign_has_ink_of_a_likely_size() {
+        for &glyph in Glyph::ALL {
+            let bounds = glyph.bounds();
+            assert!(bounds.width() > 0.1 && bounds.width() < 6.0, "{}: {bounds:?}", glyph.name());
+            assert!(bounds.height() > 0.1 && bounds.height() < 9.0, "{}: {bounds:?}", glyph.name());
+            assert!(glyph.outline().path.is_finite(), "{}", glyph.name());
+        }
+    }
+
+    /// Gould, chapter 1, from memory: a head is as high as a space and a fifth or so wider.
+    #[test]
+    fn heads_fill_a_space() {
+        for glyph in [Glyph::NoteheadBlack, Glyph::NoteheadHalf] {
+            let bounds = glyph.bounds();
+            assert!((bounds.height() - 1.0).abs() < 0.06, "{bounds:?}");
+            assert!((1.1..1.35).contains(&bounds.width()), "{bounds:?}");
+            assert!(bounds.center().y.abs() < 0.01, "{bounds:?}");
+        }
+    }
+
+    #[test]
+    fn clefs_and_digits_have_their_size_in_the_staff() {
+        // The bowl of the G clef lies between the lowest line and the middle one around its own.
+        let clef = Glyph::GClef.bounds();
+        assert!((6.5..7.6).contains(&clef.height()), "{clef:?}");
+        for digit in 0..10 {
+            let bounds = Glyph::digits(digit)[0].bounds();
+            assert!(bounds.y1 <= 1.06 && bounds.y0 >= -1.06 && bounds.height() > 1.8, "{bounds:?}");
+        }
+    }
+
+    #[test]
+    fn names_are_those_of_the_standard_and_each_once() {
+        let mut names: Vec<&str> = Glyph::ALL.iter().map(|glyph| glyph.name()).collect();
+        names.sort_unstable();
+        let count = names.len();
+        names.dedup();
+        assert_eq!(names.len(), count);
+        assert!(names.iter().all(|name| name.chars().all(|c| c.is_ascii_alphanumeric())));
+    }
+}

@@ -37,14 +37,14 @@ pub(super) fn running_height(space: f64) -> f64 {
 
 /// Height of the foot line.
 pub(super) fn foot_height(space: f64) -> f64 {
-    5.0 / space
+    6.5 / space
 }
 
 /// Draws what stands above and below the music of a page.
 pub(super) fn draw(
     marks: &mut Vec<Mark>,
     sheet: &Sheet,
-    (page, count): (usize, usize),
+    page: usize,
     right_hand: bool,
     (width, space): (f64, f64),
     bottom: f64,
@@ -61,7 +61,9 @@ pub(super) fn draw(
         let head = run(&head, Face::Italic, 10.0, space);
         let x = (width - head.width) / 2.0;
         put(marks, head, x, at(3.5));
-        let number = run(&(page + 1).to_string(), Face::Bold, 11.0, space);
+        // Odd numbers lie on the right: what begins on the left begins with page 2.
+        let shift = usize::from((page % 2 == 0) != right_hand);
+        let number = run(&(page + 1 + shift).to_string(), Face::Bold, 11.0, space);
         let x = if right_hand { width - number.width } else { 0.0 };
         put(marks, number, x, at(3.5));
     }
@@ -70,7 +72,7 @@ pub(super) fn draw(
         None => sheet.scoring.clone(),
     };
     let scoring = run(&mark, Face::Italic, 8.0, space);
-    let foot = bottom + at(4.6);
+    let foot = bottom + at(6.2);
     let x = if right_hand { 0.0 } else { width - scoring.width };
     put(marks, scoring, x, foot);
     if page == 0
@@ -80,7 +82,6 @@ pub(super) fn draw(
         let x = (width - licence.width) / 2.0;
         put(marks, licence, x, foot);
     }
-    let _ = count;
 }
 
 fn title(marks: &mut Vec<Mark>, sheet: &Sheet, (width, space): (f64, f64)) {
@@ -131,5 +132,5 @@ pub(super) fn turn(marks: &mut Vec<Mark>, pause: Pause, (width, space): (f64, f6
     };
     let word = run(said, Face::Italic, 11.0, space);
     let x = width - word.width;
-    put(marks, word, x, bottom + 4.6 / space);
+    put(marks, word, x, bottom + 6.2 / space);
 }

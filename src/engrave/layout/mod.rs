@@ -13,6 +13,8 @@ mod notes;
 mod skyline;
 mod spacing;
 mod system;
+#[cfg(test)]
+mod tests;
 
 use std::ops::Range;
 
@@ -25,6 +27,7 @@ use crate::paper::{MARGINS, PART_STAFF, SCORE_STAFF, Setup};
 use crate::sheet::{Sheet, Staff};
 use breaking::{Pause, Plan, Room};
 use measures::SYSTEM_GAP;
+use skyline::Skyline;
 use spacing::{BarSpace, bar_spaces};
 use system::{Setting, System};
 
@@ -74,7 +77,7 @@ fn tacet(sheet: &Sheet, setup: &Setup) -> Pages {
     heading::draw(
         &mut marks,
         sheet,
-        (0, 1),
+        0,
         true,
         (room.0, space),
         room.1 - heading::foot_height(space),
@@ -264,26 +267,27 @@ impl<'a> Layout<'a> {
         let count = breaks.len();
         let mut turns = Vec::new();
         for (n, lines) in breaks.iter().enumerate() {
-            let systems: Vec<System> = lines.iter().map(|bars| self.system(bars.clone())).collect();
+            let mut systems: Vec<System> =
+                lines.iter().map(|bars| self.system(bars.clone())).collect();
             let (from, to) = if n == 0 {
                 (self.top.0, self.room.heights.0)
             } else {
                 (self.top.1, self.room.heights.1)
             };
-            let (ys, fits) = stand(&systems, (from, from + to), n + 1 == count);
+            let (ys, fits) = stand(&mut systems, (from, from + to), n + 1 == count);
             if !fits && !force {
                 return None;
             }
             let right_hand = (n % 2 == 0) == begins_right;
             let mut marks: Vec<Mark> = Vec::new();
             for (system, y) in systems.into_iter().zip(ys) {
-                marks.extend(system.marks.into_iter().map(|mark| mark.moved(0.0, y)));
+                marks.extend(system.marks(self.sheet).into_iter().map(|mark| mark.moved(0.0, y)));
             }
             if !self.setup.bare {
                 heading::draw(
                     &mut marks,
                     self.sheet,
-                    (n, count),
+                    n,
                     right_hand,
                     (self.room.width, self.space),
                     from + to,
@@ -354,25 +358,42 @@ impl<'a> Layout<'a> {
 }
 
 /// Where the systems of a page stand, between the upper and the lower end of their room, and
-/// whether they fit there. What is left of the height goes between them.
-fn stand(systems: &[System], (from, to): (f64, f64), last: bool) -> (Vec<f64>, bool) {
+/// whether they fit there. What is left of the height goes between them; in a score between staves
+/// too.
+fn stand(systems: &mut [System], (from, to): (f64, f64), last: bool) -> (Vec<f64>, bool) {
+    let (ys, end) = close_together(systems, from);
+    let left = to - end;
+    let staves: usize = systems.iter().map(System::gaps).sum();
+    if left > 0.0 && staves > 0 {
+        let share = if systems.len() > 1 { 0.6 } else { 1.0 };
+        let by = (left * share / staves as f64).min(if last { 1.5 } else { 4.0 });
+        systems.iter_mut().for_each(|system| system.open(by));
+    } else {
+        let mut ys = ys;
+        level(&mut ys, left.max(0.0), if last { 2.5 } else { 9.0 });
+        return (ys, left > -0.6);
+    }
+    let (mut ys, end) = close_together(systems, from);
+    level(&mut ys, (to - end).max(0.0), if last { 2.5 } else { 9.0 });
+    (ys, left > -0.6)
+}
+
+/// Systems as near to one another as they can be, and where the last one ends.
+fn close_together(systems: &[System], from: f64) -> (Vec<f64>, f64) {
+    let skies: Vec<Skyline> = systems.iter().map(System::sky).collect();
     let mut ys: Vec<f64> = Vec::with_capacity(systems.len());
-    for (n, system) in systems.iter().enumerate() {
-        let (top, _) = system.sky.extent();
+    for (n, sky) in skies.iter().enumerate() {
         let y = match n.checked_sub(1) {
-            None => from + (-top).max(2.0),
+            None => from + (-sky.extent().0).max(2.0),
             Some(above) => {
-                let clear = systems[above].sky.clearance(&system.sky, 1.3);
-                ys[above] + (systems[above].last_line + SYSTEM_GAP + 2.0).max(clear)
+                let clear = skies[above].clearance(sky, 1.3);
+                ys[above] + (systems[above].last_line() + SYSTEM_GAP + 2.0).max(clear)
             }
         };
         ys.push(y);
     }
-    let end = systems.last().zip(ys.last()).map_or(from, |(system, y)| y + system.sky.extent().1);
-    let left = to - end;
-    let most = if last { 2.5 } else { 9.0 };
-    level(&mut ys, left.max(0.0), most);
-    (ys, left > -0.6)
+    let end = skies.last().zip(ys.last()).map_or(from, |(sky, y)| y + sky.extent().1);
+    (ys, end)
 }
 
 /// Spreads what is left of the height: the narrowest gaps grow first, so that lines come to stand

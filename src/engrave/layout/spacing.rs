@@ -316,7 +316,7 @@ pub(super) fn place_line(
         low = high;
         high *= 2.0;
     }
-    for _ in 0..40 {
+    for _ in 0..18 {
         let middle = f64::midpoint(low, high);
         if need(middle) < room { low = middle } else { high = middle }
     }

@@ -33,13 +33,16 @@ pub(super) struct Setting {
     pub ragged: bool,
 }
 
-/// A finished system, `y` counted from the middle line of its uppermost staff.
+/// A system whose staves are drawn but have no places below one another yet.
 #[derive(Debug)]
 pub(super) struct System {
-    pub marks: Vec<Mark>,
-    pub sky: Skyline,
-    /// Bottom line of the lowest staff.
-    pub last_line: f64,
+    shown: Vec<usize>,
+    canvases: Vec<Canvas>,
+    placed: Vec<PlacedBar>,
+    setting: Setting,
+    right: f64,
+    /// Middle lines of the staves, counted from that of the uppermost one.
+    ys: Vec<f64>,
 }
 
 /// Sets the given staves of some bars.
@@ -67,18 +70,12 @@ pub(super) fn system(
         }
         canvases.push(canvas);
     }
-    stack(sheet, shown, canvases, &placed, setting, (bars.start, right))
+    let ys = places(sheet, shown, &canvases);
+    System { shown: shown.to_vec(), canvases, placed, setting, right, ys }
 }
 
-/// Puts the staves below one another and draws what joins them.
-fn stack(
-    sheet: &Sheet,
-    shown: &[usize],
-    canvases: Vec<Canvas>,
-    placed: &[PlacedBar],
-    setting: Setting,
-    (first, right): (usize, f64),
-) -> System {
+/// Where the staves of a system stand at the least.
+fn places(sheet: &Sheet, shown: &[usize], canvases: &[Canvas]) -> Vec<f64> {
     let mut ys: Vec<f64> = Vec::with_capacity(shown.len());
     for (row, canvas) in canvases.iter().enumerate() {
         let Some(above) = row.checked_sub(1) else {
@@ -96,28 +93,60 @@ fn stack(
         let clear = canvases[above].sky.clearance(&canvas.sky, 0.8);
         ys.push(ys[above] + least.max(clear));
     }
-    let mut marks = Vec::new();
-    let mut sky = Skyline::new(setting.width + 2.0);
-    for (&staff, &y) in shown.iter().zip(&ys) {
-        for offset in staff_lines(&sheet.staves[staff].bars[first]) {
-            let mut canvas = Canvas::new(1.0);
-            canvas.line(
-                (Kind::StaffLine, None),
-                (setting.indent, y + offset),
-                (right, y + offset),
-                STAFF_LINE,
-            );
-            marks.append(&mut canvas.marks);
+    ys
+}
+
+impl System {
+    /// How many gaps between staves it has.
+    pub(super) fn gaps(&self) -> usize {
+        self.ys.len().saturating_sub(1)
+    }
+
+    /// Moves the staves farther apart, each gap by so much.
+    pub(super) fn open(&mut self, by: f64) {
+        for (n, y) in self.ys.iter_mut().enumerate() {
+            *y += by * n as f64;
         }
-        sky.add((setting.indent, right), (y - 2.0, y + 2.0));
     }
-    frame::joins(&mut marks, sheet, (shown, &ys), placed, setting);
-    for (canvas, &y) in canvases.into_iter().zip(&ys) {
-        sky.take(&canvas.sky, y);
-        marks.extend(canvas.marks.into_iter().map(|mark| mark.moved(0.0, y)));
+
+    /// Bottom line of the lowest staff.
+    pub(super) fn last_line(&self) -> f64 {
+        self.ys.last().copied().unwrap_or(0.0) + 2.0
     }
-    let last_line = ys.last().copied().unwrap_or(0.0) + 2.0;
-    System { marks, sky, last_line }
+
+    /// The edge of all that stands there.
+    pub(super) fn sky(&self) -> Skyline {
+        let mut sky = Skyline::new(self.setting.width + 2.0);
+        for (canvas, &y) in self.canvases.iter().zip(&self.ys) {
+            sky.add((self.setting.indent, self.right), (y - 2.0, y + 2.0));
+            sky.take(&canvas.sky, y);
+        }
+        sky
+    }
+
+    /// All marks, and what joins the staves.
+    pub(super) fn marks(self, sheet: &Sheet) -> Vec<Mark> {
+        let mut marks = Vec::new();
+        let first = self.placed.first().map_or(0, |bar| bar.bar);
+        let mut lines = Canvas::new(1.0);
+        for (&staff, &y) in self.shown.iter().zip(&self.ys) {
+            for offset in staff_lines(&sheet.staves[staff].bars[first]) {
+                let (from, to) = (self.setting.indent, self.right);
+                lines.line(
+                    (Kind::StaffLine, None),
+                    (from, y + offset),
+                    (to, y + offset),
+                    STAFF_LINE,
+                );
+            }
+        }
+        marks.append(&mut lines.marks);
+        frame::joins(&mut marks, sheet, (&self.shown, &self.ys), &self.placed, self.setting);
+        for (canvas, &y) in self.canvases.into_iter().zip(&self.ys) {
+            marks.extend(canvas.marks.into_iter().map(|mark| mark.moved(0.0, y)));
+        }
+        marks
+    }
 }
 
 fn staff_lines(bar: &StaffBar) -> &'static [f64] {
