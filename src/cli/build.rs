@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use super::output::{Entry, Inputs, MANIFEST, Manifest, OutputFolder, digest};
 use super::paging::{self, Paging};
+use super::printing::{self, Format, Printing};
 use super::source::{self, Read, counts, has_errors};
 use super::{End, Failure, Outcome, Show, print};
 use ripieno_checker::advise::{self, table};
@@ -13,7 +14,7 @@ use ripieno_checker::check;
 use ripieno_compiler::arrange::{Arrangement, arrange};
 use ripieno_compiler::diagnostics::{Diagnostic, Sources};
 use ripieno_compiler::resolve::{Form, Piece, Scoring, seconds_per_whole};
-use ripieno_writers::render::{self, Format, slug};
+use ripieno_writers::render::{self, slug};
 
 /// What `build` takes.
 #[derive(clap::Args)]
@@ -27,8 +28,8 @@ pub(super) struct Arguments {
     /// Write only this scoring (may be given several times).
     #[arg(long, value_name = "NAME")]
     scoring: Vec<String>,
-    /// Write only these formats: text, midi, musicxml.
-    #[arg(long, value_name = "FORMAT", value_delimiter = ',', value_parser = format)]
+    /// Write only these formats: text, midi, musicxml, pdf, svg, png.
+    #[arg(long, value_name = "FORMAT", value_delimiter = ',', value_parser = printing::format)]
     only: Vec<Format>,
     /// How findings are shown.
     #[arg(long, value_enum, default_value = "rich")]
@@ -50,25 +51,12 @@ pub(super) struct Arguments {
     allow: Vec<String>,
     #[command(flatten)]
     paging: Paging,
-}
-
-/// The formats to write: those asked for, or all.
-pub(super) fn formats(only: &[Format]) -> Vec<Format> {
-    let all = Format::ALL.into_iter().map(|(format, ..)| format);
-    all.filter(|format| only.is_empty() || only.contains(format)).collect()
-}
-
-/// The format of that name.
-pub(super) fn format(word: &str) -> Result<Format, String> {
-    let found = Format::ALL.into_iter().find(|(_, known, _)| *known == word);
-    found.map(|(format, ..)| format).ok_or_else(|| {
-        let known: Vec<&str> = Format::ALL.into_iter().map(|(_, word, _)| word).collect();
-        format!("known formats are {}", known.join(", "))
-    })
+    #[command(flatten)]
+    printing: Printing,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {
-    let formats = formats(&arguments.only);
+    let formats = printing::formats(&arguments.only);
     let options = source::options(&arguments.deny, &arguments.allow, &[])?;
     let mut sources = Sources::new();
     let mut all = Vec::new();
@@ -125,7 +113,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         };
         let inputs = Inputs::of(sources.iter().skip(known));
         let mut building = Building::begin(output, &read.piece, folder, path, inputs)?;
-        let table = building.scorings(&chosen, &formats, &arguments.paging)?;
+        let table = building.scorings(&chosen, &formats, &arguments.paging, &arguments.printing)?;
         let stale = building.finish(arguments.prune)?;
         reports.push(format!("{}: {}\n{table}{stale}", path.display(), counts(&read.diagnostics)));
     }
@@ -176,6 +164,7 @@ pub(super) struct Wanted<'a> {
     pub(super) scorings: &'a [String],
     pub(super) formats: Vec<Format>,
     pub(super) paging: Paging,
+    pub(super) printing: Printing,
     pub(super) root: Option<&'a Path>,
     pub(super) options: check::Options,
     pub(super) despite_errors: bool,
@@ -202,7 +191,7 @@ pub(super) fn alone(wanted: &Wanted, path: &Path, sources: &mut Sources) -> Resu
     let folder = slug(&read.piece.title);
     let inputs = Inputs::of(sources.iter());
     let mut building = Building::begin(&mut output, &read.piece, folder, path, inputs)?;
-    building.scorings(&chosen, &wanted.formats, &wanted.paging)?;
+    building.scorings(&chosen, &wanted.formats, &wanted.paging, &wanted.printing)?;
     building.finish(wanted.prune)?;
     let mut written = output.place()?;
     written.retain(|path| path.file_name().is_none_or(|name| name != MANIFEST));
@@ -258,7 +247,16 @@ impl<'a> Building<'a> {
         scorings: &[Arc<Scoring>],
         formats: &[Format],
         paging: &Paging,
+        printing: &Printing,
     ) -> Result<String, Failure> {
+        let written: Vec<render::Format> = formats
+            .iter()
+            .filter_map(|format| match format {
+                Format::Written(format) => Some(*format),
+                _ => None,
+            })
+            .collect();
+        let mut pages = String::new();
         let words: Vec<&str> = formats.iter().map(|format| format.word()).collect();
         let mut rows =
             vec![row(["scoring", "parts", "bars", "lasts", "files", "formats", "folder"])];
@@ -272,13 +270,24 @@ impl<'a> Building<'a> {
             }
             let arrangement = arrange(self.piece, scoring);
             let mut files = 0;
-            let wanted = paging.wanted(formats, &self.inputs.0);
-            for file in render::all_outputs(&arrangement, wanted, paging::threads()) {
-                let path = format!("{}/{}", slugs[index], file.path);
-                self.output.stage(&Path::new(&self.folder).join(&path), &file.bytes)?;
-                let entry = Entry::new(&scoring.name, &file.bytes, &self.inputs);
+            let mut stage = |path: &str, bytes: &[u8]| -> Result<(), Failure> {
+                let path = format!("{}/{path}", slugs[index]);
+                self.output.stage(&Path::new(&self.folder).join(&path), bytes)?;
+                let entry = Entry::new(&scoring.name, bytes, &self.inputs);
                 self.now.files.insert(path, entry);
                 files += 1;
+                Ok(())
+            };
+            let wanted = paging.wanted(&written, &self.inputs.0);
+            for file in render::all_outputs(&arrangement, wanted, paging::threads()) {
+                stage(&file.path, &file.bytes)?;
+            }
+            let (printed, told) = printing.files(&arrangement, formats)?;
+            for (path, bytes) in printed {
+                stage(&path, &bytes)?;
+            }
+            if !told.is_empty() {
+                pages.push_str(&format!("{}:\n{told}", scoring.name));
             }
             rows.push(row([
                 &scoring.name,
@@ -290,7 +299,7 @@ impl<'a> Building<'a> {
                 &self.output.path(&self.folder).join(&slugs[index]).display().to_string(),
             ]));
         }
-        Ok(table(&rows))
+        Ok(table(&rows) + &pages)
     }
 
     /// Gets the manifest ready; gives back lines about what an earlier build left that this source

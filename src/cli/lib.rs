@@ -17,6 +17,7 @@ mod new;
 mod output;
 mod paging;
 mod papers;
+mod printing;
 mod reprint;
 mod rules;
 mod source;

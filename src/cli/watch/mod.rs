@@ -10,12 +10,12 @@ use sha2::{Digest, Sha256};
 
 use super::build::{self, Built, Wanted};
 use super::paging::Paging;
+use super::printing::{self, Format, Printing};
 use super::source::{self, counts};
 use super::{Failure, Outcome, print};
 use folders::Folders;
 use ripieno_compiler::diagnostics::{FileId, Severity, Sources, short};
 use ripieno_compiler::syntax::{Declaration, parse};
-use ripieno_writers::render::Format;
 
 /// What `watch` takes.
 #[derive(clap::Args)]
@@ -29,8 +29,8 @@ pub(super) struct Arguments {
     /// Write only this scoring (may be given several times).
     #[arg(long, value_name = "NAME")]
     scoring: Vec<String>,
-    /// Write only these formats: text, midi, musicxml.
-    #[arg(long, value_name = "FORMAT", value_delimiter = ',', value_parser = build::format)]
+    /// Write only these formats: text, midi, musicxml, pdf, svg, png.
+    #[arg(long, value_name = "FORMAT", value_delimiter = ',', value_parser = printing::format)]
     only: Vec<Format>,
     /// Write even if there are errors in the music; the parts will show them.
     #[arg(long)]
@@ -66,8 +66,9 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     let wanted = Wanted {
         output: &arguments.output,
         scorings: &arguments.scoring,
-        formats: build::formats(&arguments.only),
+        formats: printing::formats(&arguments.only),
         paging: arguments.paging.clone(),
+        printing: Printing::default(),
         root: arguments.root.as_deref(),
         options: source::options(&arguments.deny, &arguments.allow, &[])?,
         despite_errors: arguments.despite_errors,
