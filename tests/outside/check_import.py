@@ -142,7 +142,8 @@ def silent(wanted, found, report):
     lost["sung words"] = wanted.lyrics - told("sung words")
     lost["slurs"] = wanted.slurs - found.slurs - told("slur", "ties")
     lost["grace notes"] = wanted.graces - found.graces - told("grace notes")
-    lost["dynamics"] = len(wanted.dynamics - found.dynamics) - told("written as", "sign", "cue")
+    dynamics = imported.without_effect(wanted, found)
+    lost["dynamics"] = dynamics - told("written as", "written at", "sign", "cue")
     lost["articulations"] = len(wanted.articulations - found.articulations) - told("cue", "sign")
     lost["tempos"] = len(wanted.tempos - found.tempos) - told("tempo", "metronome")
     lost["repeats"] = len(
