@@ -1,7 +1,7 @@
 //! How a scoring line goes on: the parts of the line for each verb, and which of them is being
 //! typed.
 
-use super::completion::VERBS;
+use super::completion::{VERBS, singular};
 use super::context::cursor;
 use super::workspace::At;
 use crate::session::Session;
@@ -116,7 +116,8 @@ pub fn signatures(session: &Session, at: At) -> Option<Signatures> {
     if cursor.within != Within::Scoring || cursor.before.contains(&"{".to_string()) {
         return None;
     }
-    let before: Vec<&str> = cursor.before.iter().map(String::as_str).collect();
+    let mut before: Vec<&str> = cursor.before.iter().map(String::as_str).collect();
+    singular(&mut before);
     let line =
         |(verb, about): (&str, &'static str)| Signature { parts: parts(verb).to_vec(), about };
     let others = [

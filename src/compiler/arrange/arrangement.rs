@@ -38,6 +38,18 @@ impl Arrangement {
 }
 
 impl Arrangement {
+    /// The part of a player as its own lines have it, without the fermatas that others hold.
+    #[must_use]
+    pub fn by_itself(&self, index: usize) -> Option<&Part> {
+        self.kept.before_fermatas.get(index).map(|part| &**part)
+    }
+
+    /// The players to whom a scoring line speaks, by their indices, in its order.
+    #[must_use]
+    pub fn players_of(&self, id: LineId) -> &[usize] {
+        self.kept.lines.get(usize::from(id.0)).map_or(&[], |given| &given.players)
+    }
+
     /// An arrangement of these parts that no scoring line gave, to try what comes behind.
     #[must_use]
     pub fn of_parts(piece: Piece, era: i32, parts: Vec<Part>) -> Arrangement {
@@ -75,6 +87,25 @@ pub struct LineOrigin {
     pub kept: bool,
 }
 
+/// What a scoring line claims of a player without a break.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Claim {
+    /// From here, in written time …
+    pub from: Time,
+    /// … up to here.
+    pub to: Time,
+    /// The line.
+    pub line: LineId,
+}
+
+impl Claim {
+    /// Does it hold at a time?
+    #[must_use]
+    pub fn holds(&self, time: Time) -> bool {
+        self.from <= time && time < self.to
+    }
+}
+
 /// A scoring line by its number in [`Arrangement::lines`].
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct LineId(pub u16);
@@ -91,8 +122,8 @@ pub struct Part {
     /// Dynamics, hairpins, words and techniques in order of time: those of everybody, those of
     /// the voices played, and those of the scoring lines.
     pub directions: Vec<Direction>,
-    /// Who claims which bars: (first bar index, one past the last, line), in order.
-    pub claims: Vec<(usize, usize, LineId)>,
+    /// Which line claims what of the piece, in order.
+    pub claims: Vec<Claim>,
     /// Instruments in hand: from which time on, and which. Never empty; the first is in hand from
     /// the beginning.
     pub instruments: Vec<(Time, &'static Instrument)>,

@@ -105,8 +105,8 @@ impl<'a> Before<'a> {
             && old.ensembles.iter().zip(&piece.ensembles).all(|(old, new)| Arc::ptr_eq(old, new));
         let alone = |(part, same): (&Arc<Part>, &bool)| {
             *same
-                && part.claims.iter().all(|(.., id)| {
-                    let id = usize::from(id.0);
+                && part.claims.iter().all(|claim| {
+                    let id = usize::from(claim.line.0);
                     same_lines[id]
                         && match &lines[id].line.verb {
                             Verb::Plays { voice, .. } => same_voice(*voice),

@@ -29,6 +29,7 @@ mod gaps;
 mod harmony;
 mod lines;
 mod music;
+mod notes;
 mod scoring;
 
 use std::ops::Range;
@@ -36,6 +37,7 @@ use std::ops::Range;
 use crate::syntax::{Document, Item, Node, Within};
 use edits::Edits;
 pub use edits::{Edit, apply};
+pub use notes::{bars_words, written_bars};
 use gaps::{Breaks, Gap};
 
 /// How far in the lines of a block stand.

@@ -7,7 +7,7 @@ use super::music::Music;
 use super::players::Role;
 use crate::diagnostics::Span;
 use crate::instruments::{Instrument, Tuning};
-use crate::music::Pitch;
+use crate::music::{Pitch, Time};
 
 /// How a piece is set for an ensemble.
 #[derive(Clone, PartialEq, Debug)]
@@ -44,8 +44,11 @@ pub struct Line {
     /// The role; `None` for `doubles` without a role (it takes that of what it doubles), `rests`
     /// and `takes`.
     pub role: Option<Role>,
-    /// The bars it claims, as ranges of indices into [`Form::bars`](super::Form::bars) (first, one past last).
-    pub bars: Vec<(usize, usize)>,
+    /// What it claims, in order: from a time up to another one, in written time.
+    pub times: Vec<(Time, Time)>,
+    /// Which of that is the up-beat to a passage (`with up-beat`): there it goes before a line that
+    /// ends at the bar line behind it.
+    pub up_beats: Vec<(Time, Time)>,
     /// Is it to be judged as a solo?
     pub solo: bool,
     /// Its own dynamic (`at mf`).
