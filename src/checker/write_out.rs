@@ -1,6 +1,6 @@
 //! Computed lines replaced by the notes that they gave.
 //!
-//! A line that sustains, signals or highlights becomes one `writes` block for each of its players.
+//! A line that sustains, realises, signals or highlights becomes one `writes` block for each of its players.
 //! Lines are computed together, so what is written out of one may change what another one gives;
 //! whoever would change is written out with it, until every part of the scoring is what it was.
 
@@ -407,6 +407,7 @@ impl Work<'_> {
         let usual = match line.verb {
             Verb::Sustains { .. } => Role::Harmony,
             Verb::Signals { .. } => Role::Rhythm,
+            Verb::Realises { .. } => Role::Bass,
             _ => Role::Highlight,
         };
         said.push(format!("as {}", line.role.unwrap_or(usual).word()));
@@ -446,7 +447,13 @@ impl Work<'_> {
 
 /// Are the notes of a line computed?
 fn is_computed(line: &Line) -> bool {
-    matches!(line.verb, Verb::Sustains { .. } | Verb::Signals { .. } | Verb::Highlights { .. })
+    matches!(
+        line.verb,
+        Verb::Sustains { .. }
+            | Verb::Signals { .. }
+            | Verb::Highlights { .. }
+            | Verb::Realises { .. }
+    )
 }
 
 /// The tree of a line.

@@ -79,7 +79,10 @@ pub fn computed_line(session: &mut Session, at: At) -> Option<String> {
         let mut computed = lines.filter(|line| {
             matches!(
                 line.verb,
-                Verb::Sustains { .. } | Verb::Signals { .. } | Verb::Highlights { .. }
+                Verb::Sustains { .. }
+                    | Verb::Signals { .. }
+                    | Verb::Highlights { .. }
+                    | Verb::Realises { .. }
             )
         });
         let here = |line: &std::sync::Arc<crate::resolve::Line>| {

@@ -80,6 +80,7 @@ fn parts(verb: &str) -> &'static [&'static str] {
             "[at DYNAMIC]",
             "[\"words\"]",
         ],
+        "realises" => &[WHO, "realises", "VOICE", "[bars 1..8, 17]", "[at DYNAMIC]"],
         "signals" => &[
             WHO,
             "signals",

@@ -53,7 +53,7 @@ impl Token {
 /// A token, and whether its name is declared there.
 pub type Marked = (Range<usize>, Token, bool);
 
-const KEYWORDS: [&str; 77] = [
+const KEYWORDS: [&str; 81] = [
     "8va",
     "8vb",
     "15ma",
@@ -118,6 +118,10 @@ const KEYWORDS: [&str; 77] = [
     "voice",
     "without",
     "writes",
+    "realises",
+    "realise",
+    "broken",
+    "tremolo",
     "play",
     "double",
     "sustain",

@@ -64,7 +64,9 @@ impl<'a> Work<'a> {
         lines
             .filter(|line| line.role == Some(Role::Bass))
             .filter_map(|line| match &line.verb {
-                Verb::Plays { voice, .. } => Some(&self.piece.voices[*voice].music.notes[..]),
+                Verb::Plays { voice, .. } | Verb::Realises { voice } => {
+                    Some(&self.piece.voices[*voice].music.notes[..])
+                }
                 Verb::Writes(music) => Some(&music.notes[..]),
                 _ => None,
             })
@@ -158,7 +160,9 @@ impl<'a> Work<'a> {
             match given.line.verb {
                 _ if self.derived.contains_key(&id) || !claims(id) => {}
                 Verb::Sustains { .. } if id == asked || !self.is_kept(id) => lines.push(id),
-                Verb::Signals { .. } | Verb::Highlights { .. } if !self.is_kept(id) => {
+                Verb::Signals { .. } | Verb::Highlights { .. } | Verb::Realises { .. }
+                    if !self.is_kept(id) =>
+                {
                     before.push(id);
                 }
                 _ => {}

@@ -149,7 +149,7 @@ fn gaps(piece: &Piece, verb: &Verb, run: (usize, usize)) -> Vec<(usize, usize)> 
         Verb::Plays { voice, .. } => piece.voices[*voice].music.unsure.clone(),
         Verb::Writes(music) => music.unsure.clone(),
         Verb::Sustains { .. } => whole(touches(&piece.harmony_unsure)),
-        Verb::Signals { voice } => {
+        Verb::Signals { voice } | Verb::Realises { voice } => {
             whole(touches(&piece.harmony_unsure) || touches(&piece.voices[*voice].music.unsure))
         }
         // Moments are found by looking at the whole piece.

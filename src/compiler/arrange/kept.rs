@@ -112,6 +112,7 @@ impl<'a> Before<'a> {
                             Verb::Plays { voice, .. } => same_voice(*voice),
                             Verb::Sustains { .. }
                             | Verb::Signals { .. }
+                            | Verb::Realises { .. }
                             | Verb::Highlights { .. } => computed,
                             // What is kept of a smaller scoring depends on all of that.
                             Verb::Doubles { .. } if lines[id].layer > 0 => computed,

@@ -367,7 +367,10 @@ impl<'a> Work<'a> {
             }
             _ if self.keeps_notes(index, id, &mut run) => {}
             Verb::Doubles { .. } => self.double(index, id, &mut run),
-            Verb::Sustains { .. } | Verb::Signals { .. } | Verb::Highlights { .. } => {
+            Verb::Sustains { .. }
+            | Verb::Signals { .. }
+            | Verb::Highlights { .. }
+            | Verb::Realises { .. } => {
                 self.derive(index, id, &mut run);
             }
             Verb::Rests | Verb::Takes { .. } | Verb::Unknown => {}

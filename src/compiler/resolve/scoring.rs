@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::counting::Counting;
 use super::ensemble::{crook, instrument_named, key, needs_key, tuned_notes};
-use super::form::{indices, inside};
+use super::form::{bad_value, exact, indices, inside};
 use super::music::music;
 use super::piece::{
     Allow, Bars, Dynamic, Ensemble, Line, Moment, Piece, Restrike, Role, Scoring, Technique,
@@ -120,8 +120,8 @@ fn scoring(cx: &mut Context, tree: &ScoringTree, ensemble: usize, piece: &Piece)
 }
 
 /// The words that say what players do.
-const VERBS: [&str; 9] =
-    ["plays", "doubles", "sustains", "signals", "highlights", "writes", "rests", "takes", "crook"];
+const VERBS: [&str; 10] =
+    ["plays", "doubles", "realises", "sustains", "signals", "highlights", "writes", "rests", "takes", "crook"];
 
 /// A line that could not be read: it claims the players and bars that it seems to name.
 fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
@@ -182,7 +182,9 @@ fn who(cx: &mut Context, words: &[Word], ensemble: &Ensemble) -> Vec<(String, Sp
 /// The voice from which a verb takes its notes or its rhythm.
 pub(super) fn voice_of(verb: &Verb) -> Option<usize> {
     match verb {
-        Verb::Plays { voice, .. } | Verb::Signals { voice } => Some(*voice),
+        Verb::Plays { voice, .. } | Verb::Signals { voice } | Verb::Realises { voice } => {
+            Some(*voice)
+        }
         _ => None,
     }
 }
@@ -244,6 +246,7 @@ fn scoring_line(cx: &mut Context, tree: &ScoringLine, ensemble: &Ensemble, piece
     }
     line.role = line.role.or(match line.verb {
         Verb::Sustains { .. } => Some(Role::Harmony),
+        Verb::Realises { .. } => Some(Role::Bass),
         Verb::Signals { .. } => Some(Role::Rhythm),
         Verb::Highlights { .. } => Some(Role::Highlight),
         _ => None,
@@ -356,8 +359,18 @@ fn verb(
                 RestrikeTree::EachChord => Restrike::EachChord,
                 RestrikeTree::EachBeat => Restrike::EachBeat,
                 RestrikeTree::OffBeat => Restrike::OffBeat,
+                RestrikeTree::Tremolo => Restrike::Tremolo,
+                RestrikeTree::Broken => Restrike::Broken,
+                RestrikeTree::Each(value, span) => match exact(*value) {
+                    Ok(value) => Restrike::Each(value),
+                    Err(message) => {
+                        cx.push(bad_value(*span, message));
+                        return None;
+                    }
+                },
             },
         },
+        VerbTree::Realises(name) => Verb::Realises { voice: voice_index(cx, name, piece)? },
         VerbTree::Signals(name) => Verb::Signals { voice: voice_index(cx, name, piece)? },
         VerbTree::Highlights(moments) => {
             Verb::Highlights { moments: moments.iter().map(|m| moment(*m)).collect() }

@@ -212,7 +212,11 @@ fn verb(cx: &mut Context, pair: Pair<Rule>) -> Option<VerbTree> {
         Rule::doubles => VerbTree::Doubles(cx.word(inner.first()?), octaves),
         Rule::signals => VerbTree::Signals(cx.word(inner.first()?)),
         Rule::rests => VerbTree::Rests,
-        Rule::sustains => VerbTree::Sustains(inner.pop().map_or(RestrikeTree::Never, restrike)),
+        Rule::realises => VerbTree::Realises(cx.word(inner.first()?)),
+        Rule::sustains => {
+            let restruck = inner.pop().map(|pair| restrike(cx, pair));
+            VerbTree::Sustains(restruck.unwrap_or(RestrikeTree::Never))
+        }
         Rule::highlights => VerbTree::Highlights(inner.into_iter().filter_map(moment).collect()),
         Rule::takes => {
             let (mut instrument, mut crook, mut built_in) = (None, None, None);
@@ -237,9 +241,16 @@ fn verb(cx: &mut Context, pair: Pair<Rule>) -> Option<VerbTree> {
     })
 }
 
-fn restrike(pair: Pair<Rule>) -> RestrikeTree {
+fn restrike(cx: &Context, pair: Pair<Rule>) -> RestrikeTree {
+    if let Some(value) = pair.clone().into_inner().find(|p| p.as_rule() == Rule::value) {
+        return RestrikeTree::Each(read_value(value.as_str()), cx.span(&value));
+    }
     let text = pair.as_str();
-    if text.starts_with("off") {
+    if text.starts_with("broken") {
+        RestrikeTree::Broken
+    } else if text.starts_with("tremolo") {
+        RestrikeTree::Tremolo
+    } else if text.starts_with("off") {
         RestrikeTree::OffBeat
     } else if text.trim_end().ends_with("chord") {
         RestrikeTree::EachChord

@@ -400,6 +400,8 @@ pub enum VerbTree {
     Doubles(Word, i8),
     /// `sustains each beat`.
     Sustains(RestrikeTree),
+    /// `realises bass`: a figured bass for both hands.
+    Realises(Word),
     /// `signals voice`.
     Signals(Word),
     /// `highlights cadences, beat 1`.
@@ -424,7 +426,7 @@ pub enum VerbTree {
 }
 
 /// When sustained notes are struck anew.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Debug)]
 pub enum RestrikeTree {
     /// Not said.
     Never,
@@ -434,6 +436,12 @@ pub enum RestrikeTree {
     EachBeat,
     /// `off the beat`.
     OffBeat,
+    /// `each 1/8`.
+    Each(ValueTree, Span),
+    /// `tremolo`.
+    Tremolo,
+    /// `broken`.
+    Broken,
 }
 
 /// A moment.

@@ -9,10 +9,11 @@ use crate::session::Session;
 use crate::workspace::At;
 
 /// What players can be made to do.
-pub const VERBS: [(&str, &str); 8] = [
+pub const VERBS: [(&str, &str); 9] = [
     ("plays", "a voice"),
     ("doubles", "what another part plays"),
     ("sustains", "notes of the harmony"),
+    ("realises", "a bass with its chords, on a keyboard"),
     ("signals", "the rhythm of a voice, on the notes that the player has"),
     ("highlights", "moments: entries, cadences, phrases, peaks, beat 1"),
     ("writes", "notes written by hand"),
@@ -31,10 +32,13 @@ const OCTAVES: [(&str, &str); 4] = [
     ("15ma", "two octaves higher"),
     ("15mb", "two octaves lower"),
 ];
-const RESTRIKES: [(&str, &str); 3] = [
+const RESTRIKES: [(&str, &str); 6] = [
     ("each chord", "struck anew with each chord"),
     ("each beat", "struck anew on each beat"),
     ("off the beat", "half a beat after each beat"),
+    ("each 1/8", "repeated on that value"),
+    ("broken", "the chord in figures that follow the metre"),
+    ("tremolo", "held, as a tremolo"),
 ];
 const MOMENTS: [(&str, &str); 5] = [
     ("entries", "of the subject"),
@@ -79,7 +83,7 @@ pub(super) fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<P
     };
     let named: Vec<&str> = before[..verb].iter().copied().filter(|word| *word != ",").collect();
     match last {
-        "plays" | "signals" => voices(&piece),
+        "plays" | "signals" | "realises" => voices(&piece),
         "doubles" => who(ensemble),
         "as" => Role::WORDS.iter().map(|(_, word)| Proposal::new(*word, Sort::Value, "")).collect(),
         "at" => {

@@ -78,6 +78,7 @@ pub(super) fn sustain(
 pub(super) fn derive(request: &Request, diagnostics: &mut Vec<Diagnostic>) -> Vec<DerivedPart> {
     let harmony = request.harmony;
     let mut parts = match &request.line.verb {
+        Verb::Realises { voice } => sustain::realise(request, *voice, diagnostics),
         Verb::Signals { voice } => signal::signal(request, harmony, *voice, diagnostics),
         Verb::Highlights { moments } => {
             highlight::highlight(request, harmony, moments, diagnostics)
@@ -165,6 +166,7 @@ impl Request<'_, '_> {
         let usual = match self.line.verb {
             Verb::Sustains { .. } => Role::Harmony,
             Verb::Signals { .. } => Role::Rhythm,
+            Verb::Realises { .. } => Role::Bass,
             _ => Role::Highlight,
         };
         SoundingNote {

@@ -109,6 +109,12 @@ pub enum Verb {
         /// When the held notes are struck anew.
         restrike: Restrike,
     },
+    /// Play a bass with the chords that belong to it: the left hand the voice, the right hand the
+    /// harmony.
+    Realises {
+        /// Index in [`Piece::voices`](super::Piece::voices).
+        voice: usize,
+    },
     /// Play the rhythm of a voice on the notes that the player has.
     Signals {
         /// Index in [`Piece::voices`](super::Piece::voices).
@@ -150,6 +156,12 @@ pub enum Restrike {
     EachBeat,
     /// Half a beat after each beat.
     OffBeat,
+    /// On each of these values, from each beat on: repeated notes.
+    Each(Time),
+    /// Held, as an unmeasured tremolo.
+    Tremolo,
+    /// The chord broken into single notes, in figures that follow the metre.
+    Broken,
 }
 
 /// A kind of moment that `highlights` can name.
