@@ -11,4 +11,6 @@ pub mod session;
 pub mod write_out;
 
 // The stages before, under the names they have everywhere.
-use ripieno_compiler::{arrange, diagnostics, format, harmony, instruments, music, resolve, syntax};
+use ripieno_compiler::{
+    arrange, diagnostics, format, harmony, instruments, music, resolve, syntax,
+};

@@ -95,12 +95,17 @@ type Share = (LineId, usize);
 ///
 /// # Errors
 /// Says why it cannot be done.
-pub fn write_out(session: &mut Session, root: FileId, asked: &Asked) -> Result<WrittenOut, Refusal> {
+pub fn write_out(
+    session: &mut Session,
+    root: FileId,
+    asked: &Asked,
+) -> Result<WrittenOut, Refusal> {
     let before = session.arrangements(root);
     let Some(old) = before.iter().find(|found| found.scoring.name == asked.scoring).cloned() else {
         return Err(Refusal::NoScoring(before.iter().map(|a| a.scoring.name.clone()).collect()));
     };
-    let severe = |d: &crate::diagnostics::Diagnostic| d.severity == crate::diagnostics::Severity::Error;
+    let severe =
+        |d: &crate::diagnostics::Diagnostic| d.severity == crate::diagnostics::Severity::Error;
     if session.findings_of_source(root).iter().chain(&old.diagnostics).any(severe) {
         return Err(Refusal::Errors);
     }
@@ -113,7 +118,8 @@ pub fn write_out(session: &mut Session, root: FileId, asked: &Asked) -> Result<W
     let mut shares = wanted.clone();
     loop {
         let made = work.edits(session, &shares, passage)?;
-        let new = with_edits(session, old.scoring.span.file, &made, |session| session.arrangements(root));
+        let new =
+            with_edits(session, old.scoring.span.file, &made, |session| session.arrangements(root));
         let changed = match new.iter().find(|found| found.scoring.name == asked.scoring) {
             Some(new) => changed(&old, new),
             None => (0..old.parts.len()).collect(),
@@ -273,9 +279,9 @@ impl Work<'_> {
         let (mut from, mut to) = self.times(bars);
         if let Some(part) = self.old.by_itself(share.1) {
             let over = |at: Time| {
-                part.notes.iter().any(|note| {
-                    note.line == share.0 && note.start < at && at < note.end()
-                })
+                part.notes
+                    .iter()
+                    .any(|note| note.line == share.0 && note.start < at && at < note.end())
             };
             while from > Time::ZERO && over(from) {
                 from = self.form.bars[self.form.index_at(from).saturating_sub(1)].start;
@@ -508,7 +514,9 @@ mod tests {
         let document = crate::syntax::Document::new(FileId(0), text.as_str());
         let formatted = crate::format::format(&document);
         assert_eq!(formatted.matches("writes").count(), text.matches("writes").count());
-        assert!(write_out(&mut session, file, &asked()).is_err_and(|e| e == Refusal::NothingComputed));
+        assert!(
+            write_out(&mut session, file, &asked()).is_err_and(|e| e == Refusal::NothingComputed)
+        );
     }
 
     #[test]

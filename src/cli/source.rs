@@ -9,7 +9,8 @@ use super::{Failure, Show, colours, columns, print};
 use ripieno_checker::check;
 use ripieno_checker::session::Session;
 use ripieno_compiler::diagnostics::{
-    Diagnostic, FileId, Severity, Source, Sources, did_you_mean, harmless, is_hidden, json, rich, short,
+    Diagnostic, FileId, Severity, Source, Sources, did_you_mean, harmless, is_hidden, json, rich,
+    short,
 };
 use ripieno_compiler::resolve::{self, LoadError, Piece, Scoring};
 

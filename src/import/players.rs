@@ -1,4 +1,11 @@
 //! Which instrument of the catalogue a part of a file is for, or which comes nearest.
+//!
+//! What files call their parts is data: `players.toml`.
+
+use std::collections::BTreeMap;
+use std::sync::LazyLock;
+
+use serde::Deserialize;
 
 use super::raw::RawInstrument;
 use super::score::{Line, Part};
@@ -13,87 +20,70 @@ pub(super) struct Proposal {
     pub(super) exact: bool,
 }
 
-/// Names of singers, old and new, and the voice of the catalogue for each; whether it is that
-/// itself (common practice).
-const SINGERS: [(&str, &str, bool); 18] = [
-    ("soprano", "soprano", true),
-    ("mezzo", "mezzo-soprano", true),
-    ("alto", "alto", true),
-    ("contralto", "alto", true),
-    ("tenor", "tenor", true),
-    ("baritone", "baritone", true),
-    ("bass", "bass-voice", true),
-    ("sopran", "soprano", true),
-    ("tenore", "tenor", true),
-    ("basso", "bass-voice", true),
-    ("treble", "soprano", false),
-    ("canto", "soprano", false),
-    ("cantus", "soprano", false),
-    ("superius", "soprano", false),
-    ("discantus", "soprano", false),
-    ("altus", "alto", false),
-    ("tenors", "tenor", true),
-    ("bassus", "bass-voice", false),
-];
-/// Names of parts that are sung, whatever the voice.
-const SUNG: [&str; 8] =
-    ["voice", "voices", "vocal", "vocals", "choir", "chorus", "singstimme", "gesang"];
+const TEXT: &str = include_str!("players.toml");
 
-/// What is not in the catalogue and what comes nearest to it (our heuristic): by sound and compass.
-const NEAREST: [(&str, &str); 32] = [
-    ("piano", "piano"),
-    ("organ", "organ"),
-    ("orgel", "organ"),
-    ("keyboard", "piano"),
-    ("klavier", "piano"),
-    ("chimes", "tubular-bells"),
-    ("guitar", "guitar"),
-    ("lute", "lute"),
-    ("mandolin", "mandolin"),
-    ("banjo", "guitar"),
-    ("recorder", "alto-recorder"),
-    ("whistle", "soprano-recorder"),
-    ("fife", "piccolo"),
-    ("flute", "flute"),
-    ("sax", "alto-saxophone"),
-    ("basset", "basset-horn"),
-    ("clarinet", "clarinet"),
-    ("cornett", "oboe"),
-    ("cornet", "cornet"),
-    ("bugle", "flugelhorn"),
-    ("trumpet", "trumpet"),
-    ("sackbut", "tenor-trombone"),
-    ("trombone", "tenor-trombone"),
-    ("dulcian", "bassoon"),
-    ("violone", "double-bass"),
-    ("gamba", "viola-da-gamba"),
-    ("accordion", "organ"),
-    ("harmonica", "oboe"),
-    ("drum", "side-drum"),
-    ("gong", "tam-tam"),
-    ("wood", "wood-block"),
-    ("percussion", "side-drum"),
-];
+static NAMES: LazyLock<Names> = LazyLock::new(|| toml::from_str(TEXT).unwrap_or_default());
 
-/// General MIDI percussion keys and the instruments that play them, or come nearest.
-const DRUMS: [(u8, u8, &str, bool); 16] = [
-    (35, 36, "bass-drum", true),
-    (37, 37, "side-drum", false),
-    (38, 38, "side-drum", true),
-    (39, 39, "side-drum", false),
-    (40, 40, "side-drum", true),
-    (41, 41, "bass-drum", false),
-    (42, 42, "cymbals", false),
-    (43, 43, "bass-drum", false),
-    (44, 44, "cymbals", false),
-    (45, 45, "bass-drum", false),
-    (46, 46, "cymbals", false),
-    (49, 49, "cymbals", true),
-    (52, 53, "cymbals", false),
-    (54, 54, "tambourine", true),
-    (57, 59, "cymbals", true),
-    (80, 81, "triangle", true),
-];
+/// What files call their parts: `players.toml` describes each field.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Names {
+    usual_key: String,
+    usual_keys: BTreeMap<String, String>,
+    drum: String,
+    below_bass: String,
+    sung: Vec<String>,
+    voices: Vec<FromKey>,
+    bowed: Vec<FromKey>,
+    singers: BTreeMap<String, Vec<String>>,
+    near_singers: BTreeMap<String, Vec<String>>,
+    nearest: Vec<Nearest>,
+    programs: Vec<Programs>,
+    drums: Vec<Drums>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FromKey {
+    from: i32,
+    id: String,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Nearest {
+    id: String,
+    words: Vec<String>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Programs {
+    id: String,
+    numbers: Vec<u8>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Drums {
+    id: String,
+    keys: Vec<u8>,
+    #[serde(default)]
+    near: Vec<u8>,
+}
+
+/// The id that goes with the first limit at or below a MIDI key.
+fn from_key(rows: &'static [FromKey], key: i32) -> Option<&'static str> {
+    rows.iter().find(|row| key >= row.from).map(|row| row.id.as_str())
+}
+
+/// The instrument whose name elsewhere has such a word.
+fn nearest(names: &[String]) -> Option<&'static str> {
+    names.iter().find_map(|name| {
+        let fits = |near: &&Nearest| near.words.iter().any(|word| name.contains(word.as_str()));
+        NAMES.nearest.iter().find(fits).map(|near| near.id.as_str())
+    })
+}
 
 /// The instrument of a line of a part.
 pub(super) fn propose(part: &Part, line: &Line) -> Proposal {
@@ -114,8 +104,7 @@ fn pitched(part: &Part, line: &Line) -> Proposal {
     if let Some(instrument) = named.filter(|instrument| !instrument.unpitched) {
         return Proposal { instrument, exact: true };
     }
-    let near = |name: &String| NEAREST.iter().find(|(word, _)| name.contains(word));
-    if let Some((_, id)) = names.iter().find_map(near)
+    if let Some(id) = nearest(&names)
         && let Some(instrument) = instruments::find(id).filter(|found| !found.unpitched)
     {
         return Proposal { instrument, exact: false };
@@ -144,17 +133,22 @@ fn drum(part: &Part, instrument: Option<&RawInstrument>) -> Proposal {
     {
         return Proposal { instrument, exact };
     }
-    let near = |name: &String| NEAREST.iter().find(|(word, _)| name.contains(word));
-    let id = names.iter().find_map(near).map_or("side-drum", |(_, id)| *id);
-    let instrument = instruments::find(id).filter(|found| found.unpitched);
-    let instrument = instrument.or_else(|| instruments::find("side-drum"));
+    let near = nearest(&names).and_then(instruments::find);
+    let instrument = near.filter(|found| found.unpitched);
+    let instrument = instrument.or_else(|| instruments::find(&NAMES.drum));
     Proposal { instrument: instrument.unwrap_or(&catalogue()[0]), exact: false }
 }
 
 /// The instrument without pitch that a percussion key calls for, and whether it is that itself.
 pub(super) fn drum_of_key(key: u8) -> Option<(&'static str, bool)> {
-    let found = DRUMS.iter().find(|(from, to, ..)| (*from..=*to).contains(&key));
-    found.map(|(_, _, id, exact)| (*id, *exact))
+    let found =
+        NAMES.drums.iter().find(|drum| drum.keys.contains(&key) || drum.near.contains(&key));
+    found.map(|drum| (drum.id.as_str(), drum.keys.contains(&key)))
+}
+
+/// The instrument without pitch that is beaten where nothing says which.
+pub(super) fn usual_drum() -> &'static str {
+    &NAMES.drum
 }
 
 /// A name without numbers, keys and what stands in brackets.
@@ -180,25 +174,25 @@ fn singer(name: &str, line: &Line) -> Option<Proposal> {
     let words: Vec<&str> = name.split(' ').filter(|word| !word.is_empty()).collect();
     let known = |word: &&str| {
         let single = word.strip_suffix('s').unwrap_or(word);
-        SINGERS.iter().find(|(name, ..)| name == word || *name == single)
+        let called = |(_, names): &(&String, &Vec<String>)| {
+            names.iter().any(|name| name == word || name == single)
+        };
+        let exact = NAMES.singers.iter().find(called).map(|(id, _)| (id.as_str(), true));
+        exact.or_else(|| NAMES.near_singers.iter().find(called).map(|(id, _)| (id.as_str(), false)))
     };
-    let sung = |word: &&str| SUNG.contains(word);
+    let sung = |word: &&str| NAMES.sung.iter().any(|name| name == word);
     if words.is_empty() || !words.iter().all(|word| known(word).is_some() || sung(word)) {
         return None;
     }
     let lowest = lowest(line);
+    let deepest = NAMES.voices.last().map(|row| row.id.as_str());
     let (id, exact) = match words.iter().find_map(known) {
         // No singer goes down so far.
-        Some((_, "bass-voice", _)) if lowest < 36 => ("double-bass", true),
-        Some((_, id, exact)) => (*id, *exact),
-        None => (["bass-voice", "tenor", "alto", "soprano"][voice_of(lowest)], false),
+        Some((id, _)) if Some(id) == deepest && lowest < 36 => (NAMES.below_bass.as_str(), true),
+        Some(named) => named,
+        None => (from_key(&NAMES.voices, lowest)?, false),
     };
     Some(Proposal { instrument: instruments::find(id)?, exact })
-}
-
-/// How high a voice lies by its lowest note, from 0 for the bass (our heuristic).
-fn voice_of(lowest: i32) -> usize {
-    [45, 52, 57].iter().filter(|limit| lowest >= **limit).count()
 }
 
 fn lowest(line: &Line) -> i32 {
@@ -228,33 +222,16 @@ fn by_sound(instrument: &RawInstrument) -> Option<&'static Instrument> {
     usual().find(|i| i.midi == MidiSound::Program(program))
 }
 
-/// The instrument nearest to a family of General MIDI (our heuristic).
+/// The instrument nearest to a family of General MIDI.
 fn of_program(program: u8) -> Option<&'static Instrument> {
-    instruments::find(match program {
-        1..=8 => "piano",
-        9..=16 => "glockenspiel",
-        17..=24 => "organ",
-        25..=32 => "guitar",
-        33..=40 => "double-bass",
-        57 | 60 => "trumpet",
-        58 => "tenor-trombone",
-        59 => "tuba",
-        61..=64 => "horn",
-        65..=68 | 72 => "clarinet",
-        73..=80 => "flute",
-        _ => return None,
-    })
+    let found = NAMES.programs.iter().find(|family| family.numbers.contains(&program));
+    found.and_then(|family| instruments::find(&family.id))
 }
 
-/// The highest bowed instrument that goes down far enough (our heuristic).
+/// The highest bowed instrument that goes down far enough.
 fn by_compass(line: &Line) -> &'static Instrument {
-    let id = match lowest(line) {
-        55.. => "violin",
-        48.. => "viola",
-        36.. => "cello",
-        _ => "double-bass",
-    };
-    instruments::find(id).unwrap_or(&catalogue()[0])
+    let found = from_key(&NAMES.bowed, lowest(line)).and_then(instruments::find);
+    found.unwrap_or(&catalogue()[0])
 }
 
 /// The key that an instrument must name: that of the file's transposition, or the usual one.
@@ -267,8 +244,8 @@ pub(super) fn key(instrument: &Instrument, by: Interval, known: bool) -> Option<
         .find(|key| key.transposition == by)
         .or_else(|| instrument.keys.iter().find(|key| within(key.transposition) == within(by)));
     let usual = || {
-        let id = if instrument.id == "horn" { "F" } else { "Bb" };
-        instrument.keys.iter().find(|key| key.name == id).or(instrument.keys.first())
+        let id = NAMES.usual_keys.get(&instrument.id).unwrap_or(&NAMES.usual_key);
+        instrument.keys.iter().find(|key| key.name == *id).or(instrument.keys.first())
     };
     if !needs {
         return None;
@@ -293,6 +270,22 @@ mod tests {
         let part = Part { name: name.to_string(), staves: 1, ..Part::default() };
         let proposal = propose(&part, &Line::default());
         (&proposal.instrument.id, proposal.exact)
+    }
+
+    #[test]
+    fn every_id_of_the_data_is_in_the_catalogue() {
+        let names: Names = toml::from_str(TEXT).expect("players.toml");
+        let mut ids: Vec<&String> = vec![&names.drum, &names.below_bass];
+        ids.extend(names.usual_keys.keys().chain(names.singers.keys()));
+        ids.extend(names.near_singers.keys());
+        ids.extend(names.voices.iter().chain(&names.bowed).map(|row| &row.id));
+        ids.extend(names.nearest.iter().map(|row| &row.id));
+        ids.extend(names.programs.iter().map(|row| &row.id));
+        ids.extend(names.drums.iter().map(|row| &row.id));
+        assert!(ids.len() > 60, "{}", ids.len());
+        for id in ids {
+            assert!(instruments::find(id).is_some(), "{id}");
+        }
     }
 
     #[test]

@@ -162,11 +162,8 @@ impl Server<'_> {
         else {
             return give(action);
         };
-        let at = At {
-            root: FileId(root as u32),
-            file: FileId(file as u32),
-            offset: offset as usize,
-        };
+        let at =
+            At { root: FileId(root as u32), file: FileId(file as u32), offset: offset as usize };
         match fixes::written_out(&mut self.workspace.session, at, scoring.to_string()) {
             Ok(edits) => {
                 action.edit = Some(self.edit(edits));
@@ -186,7 +183,8 @@ impl Server<'_> {
         lsp::WorkspaceEdit { changes: Some(changes), ..Default::default() }
     }
 
-    fn at(&mut self, asked: &lsp::TextDocumentPositionParams) -> Option<At> {
+    /// A place that a client asks about.
+    pub(super) fn at(&mut self, asked: &lsp::TextDocumentPositionParams) -> Option<At> {
         self.workspace.at(&asked.text_document.uri, asked.position)
     }
 

@@ -50,10 +50,13 @@ mod tests {
         let of = |which| changed(&session, at.file, &format(&session, at.file, &which));
         let whole = of(Which::File);
         assert_eq!(whole, format::format(session.document(at.file)));
-        assert!(whole.contains("  1: 1/1 D5 |\n  2: 1/1 E5 |\n"), "{whole}");
+        assert!(whole.contains("    1: 1/1 D5 |\n    2: 1/1 E5 |\n"), "{whole}");
         let second = SOURCE.find("2:").unwrap();
         let lines = of(Which::Lines(second..second + 4));
-        assert!(lines.contains("1:   1/1 D5   |\n") && lines.contains("2: 1/1 E5 |\n"), "{lines}");
+        assert!(
+            lines.contains("1:   1/1 D5   |\n") && lines.contains("    2: 1/1 E5 |\n"),
+            "{lines}"
+        );
         let bar = of(Which::Bar(SOURCE.find('|').unwrap() + 1));
         assert!(bar.contains("1: 1/1 D5 |\n") && bar.contains("2:   1/1 E5   |\n"), "{bar}");
         assert_eq!(of(Which::Bar(3)), SOURCE);

@@ -37,8 +37,8 @@ use std::ops::Range;
 use crate::syntax::{Document, Item, Node, Within};
 use edits::Edits;
 pub use edits::{Edit, apply};
-pub use notes::{bars_words, written_bars};
 use gaps::{Breaks, Gap};
+pub use notes::{bars_words, written_bars};
 
 /// How far in the lines of a block stand.
 const INDENT: usize = 2;

@@ -143,7 +143,8 @@ fn begins(piece: &Piece, voices: &[&Music], at: Time, said: Option<Time>) -> Opt
     if let Some(length) = said {
         return Some((at - length).max(first.start));
     }
-    let pick_up = (first.number == 0 && first.length < first.metre.bar_length()).then_some(first.length);
+    let pick_up =
+        (first.number == 0 && first.length < first.metre.bar_length()).then_some(first.length);
     let bar = &bars[form.index_at(at).checked_sub(1)?];
     let longest = pick_up.map_or(bar.metre.beat(), |length| length.max(bar.metre.beat()));
     let found = voices.iter().find_map(|music| {
@@ -182,7 +183,9 @@ pub(super) fn narrow(
             span,
             "`bars` and the written bars do not agree.",
         )
-        .with_help("The passage may leave out rests at the ends of the written bars, and nothing else.");
+        .with_help(
+            "The passage may leave out rests at the ends of the written bars, and nothing else.",
+        );
         if let Some(note) = beyond {
             let place = piece.form.place(note.start);
             finding = finding.with_label(note.span, format!("{place}: outside the passage"));

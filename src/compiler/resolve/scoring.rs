@@ -120,8 +120,18 @@ fn scoring(cx: &mut Context, tree: &ScoringTree, ensemble: usize, piece: &Piece)
 }
 
 /// The words that say what players do.
-const VERBS: [&str; 10] =
-    ["plays", "doubles", "realises", "sustains", "signals", "highlights", "writes", "rests", "takes", "crook"];
+const VERBS: [&str; 10] = [
+    "plays",
+    "doubles",
+    "realises",
+    "sustains",
+    "signals",
+    "highlights",
+    "writes",
+    "rests",
+    "takes",
+    "crook",
+];
 
 /// A line that could not be read: it claims the players and bars that it seems to name.
 fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {

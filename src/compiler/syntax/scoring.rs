@@ -292,8 +292,7 @@ fn modifier(cx: &mut Context, pair: Pair<Rule>) -> Option<Modifier> {
                     Rule::with_up_beat => {
                         let span = cx.span(&inner);
                         let value = inner.into_inner().find(|p| p.as_rule() == Rule::value);
-                        let length =
-                            value.map(|p| (read_value(p.as_str()), cx.span(&p)));
+                        let length = value.map(|p| (read_value(p.as_str()), cx.span(&p)));
                         with = Some(WithUpBeat { length, span });
                     }
                     _ => {}

@@ -16,7 +16,7 @@ use smallvec::SmallVec;
 use super::keys::{self, how_sure};
 use super::loss::{Losses, NOWHERE};
 use super::marks::Marks;
-use super::players::drum_of_key;
+use super::players::{drum_of_key, usual_drum};
 use super::raw::{RawInstrument, RawTempo};
 use super::score::{Bar, Line, Note, Part, Pitches, Score};
 use super::{Error, frame};
@@ -538,7 +538,7 @@ fn drums(part: &mut Part, notes: &[(Time, Time, u8)], end: Time) {
     part.instruments.clear();
     let mut kinds: Vec<(&str, Vec<Time>)> = Vec::new();
     for (start, _, key) in notes {
-        let id = drum_of_key(*key).map_or("side-drum", |(id, _)| id);
+        let id = drum_of_key(*key).map_or(usual_drum(), |(id, _)| id);
         match kinds.iter_mut().find(|(other, _)| *other == id) {
             Some((_, starts)) if starts.last() == Some(start) => {}
             Some((_, starts)) => starts.push(*start),

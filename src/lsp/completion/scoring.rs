@@ -134,9 +134,8 @@ pub fn singular(words: &mut [&str]) {
     let plural = |word: &str| {
         VERBS.iter().find(|(verb, _)| verb.strip_suffix('s') == Some(word)).map(|(verb, _)| *verb)
     };
-    let verb = |word: &&mut &str| {
-        VERBS.iter().any(|(verb, _)| verb == &**word) || plural(word).is_some()
-    };
+    let verb =
+        |word: &&mut &str| VERBS.iter().any(|(verb, _)| verb == &**word) || plural(word).is_some();
     if let Some(word) = words.iter_mut().find(verb) {
         *word = plural(word).unwrap_or(word);
     }

@@ -159,9 +159,7 @@ pub fn players_of_voice(piece: &Piece, voice: usize) -> Vec<(String, Vec<String>
             let plays = match &line.verb {
                 Verb::Plays { voice: played, .. }
                 | Verb::Signals { voice: played }
-                | Verb::Realises { voice: played } => {
-                    *played == voice
-                }
+                | Verb::Realises { voice: played } => *played == voice,
                 _ => false,
             };
             for (name, _) in line.who.iter().filter(|_| plays) {

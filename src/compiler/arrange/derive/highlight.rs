@@ -84,8 +84,7 @@ pub(super) fn highlight(
         for (place, &player) in pair.iter().enumerate() {
             let pitches = chosen.iter().map(|notes| notes[place]);
             parts[player].notes = struck(request, player, &found, pitches, harmony, &texture);
-            let claimed =
-                found.iter().any(|m| request.claims(player, m.at));
+            let claimed = found.iter().any(|m| request.claims(player, m.at));
             if claimed && parts[player].notes.is_empty() {
                 silent.push((player, Silent::NoNote));
             }

@@ -145,8 +145,8 @@ impl Request<'_, '_> {
     fn begins(&self, player: usize) -> Time {
         let (from, to) = self.piece.form.times_of(self.within);
         let mut claims = self.parts[player].claims.iter();
-        let own = claims
-            .find(|claim| claim.line == self.line_id && claim.to > from && claim.from < to);
+        let own =
+            claims.find(|claim| claim.line == self.line_id && claim.to > from && claim.from < to);
         own.map_or(from, |claim| claim.from.max(from))
     }
 

@@ -9,10 +9,10 @@ mod board;
 mod breath;
 mod cost;
 mod ear;
+mod figures;
 #[cfg(test)]
 mod handbook;
 mod join;
-mod figures;
 mod plucked;
 mod realise;
 mod rhythm;

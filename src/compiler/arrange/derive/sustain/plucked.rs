@@ -92,7 +92,8 @@ pub(super) fn chords(
         pitches.dedup();
         let Some(&lowest) = pitches.first() else { continue };
         if restrike == Restrike::Broken {
-            for (start, end, index) in super::figures::broken(&clock, form, start, end, pitches.len())
+            for (start, end, index) in
+                super::figures::broken(&clock, form, start, end, pitches.len())
             {
                 notes.push(request.note(start, end, Some(pitches[index]), span));
             }
