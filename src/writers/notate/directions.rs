@@ -276,7 +276,9 @@ impl Page<'_> {
         if self.frame[bar].start == at {
             bar = bar.saturating_sub(1);
         }
-        self.put(bar, at, kind, Origin { source: Some(source), line: self.part.line_at(at) });
+        // What ends with a line belongs to that line.
+        let line = self.part.line_at(at - Time::of(1, 1024));
+        self.put(bar, at, kind, Origin { source: Some(source), line });
     }
 }
 
