@@ -34,7 +34,8 @@
   '("use" "piece" "form" "harmony" "dynamics" "voice" "ensemble" "scoring"))
 
 (defconst ripieno--verbs
-  '("plays" "doubles" "sustains" "signals" "highlights" "writes" "rests" "takes"))
+  '("plays" "doubles" "sustains" "realises" "signals" "highlights" "writes" "rests" "takes"
+    "play" "double" "sustain" "realise" "signal" "highlight" "write" "take"))
 
 (defconst ripieno--words
   '("subtitle" "composer" "arranger" "licence"
@@ -42,7 +43,7 @@
     "double-bar" "end" "beat"
     "extends" "era" "group" "without" "budget" "players" "player" "crook" "in" "signature" "tuned"
     "joins" "as" "alto" "basso"
-    "for" "keep" "allow" "on" "bars" "bar" "solo" "each" "chord" "off" "the" "entries" "cadences"
+    "for" "keep" "allow" "on" "bars" "bar" "solo" "with" "up-beat" "each" "chord" "off" "the" "broken" "entries" "cadences"
     "phrases" "peaks"
     "rest" "x" "grace" "crushed"))
 
@@ -77,7 +78,7 @@
     (,(rx symbol-start (or "voice" "ensemble" "scoring" "extends" "group" "joins" "keep" "for")
           (+ blank) (group lower (* (or alnum "-"))))
      1 font-lock-function-name-face)
-    (,(rx symbol-start (or "plays" "doubles" "signals") (+ blank)
+    (,(rx symbol-start (or "plays" "doubles" "signals" "realises" "play" "double" "signal" "realise") (+ blank)
           (group lower (* (or alnum "-")) (? "." (+ digit))))
      1 font-lock-variable-name-face)
     (,(concat "\\_<as[ \t]+" (regexp-opt ripieno--roles t) "\\_>") 1 font-lock-type-face)

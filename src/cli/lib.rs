@@ -22,6 +22,7 @@ mod reprint;
 mod rules;
 mod source;
 mod watch;
+mod write_out;
 
 use std::io::{self, IsTerminal, Write};
 use std::process::ExitCode;
@@ -48,6 +49,8 @@ enum Command {
     Watch(watch::Arguments),
     /// Bring sources into the one canonical form, made for comparing versions.
     Fmt(fmt::Arguments),
+    /// Replace computed lines by the notes that they gave, for one player, some bars or a scoring.
+    WriteOut(write_out::Arguments),
     /// Bring in a piece that you have, from MusicXML or MIDI.
     Import(import::Arguments),
     /// Advise on crooks, drums, forces, voices and harmony before you write.
@@ -100,6 +103,7 @@ pub fn main() -> ExitCode {
         Command::Check(arguments) => check::run(&arguments),
         Command::Build(arguments) => build::run(&arguments),
         Command::Reprint(arguments) => reprint::run(&arguments),
+        Command::WriteOut(arguments) => write_out::run(&arguments),
         Command::Import(arguments) => import::run(&arguments),
         Command::Advise(arguments) => advise::run(&arguments),
         Command::Instruments(arguments) => instruments::run(&arguments),

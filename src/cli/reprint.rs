@@ -142,8 +142,12 @@ impl<'a> Side<'a> {
 
     /// What a part does in a bar, in words of the language, and what it goes by.
     fn doing(&self, part: &Part, bar: usize) -> (String, String) {
-        let claim = part.claims.iter().rev().find(|(from, to, _)| (*from..*to).contains(&bar));
-        let Some(line) = claim.and_then(|(.., id)| self.arrangement.line(*id)) else {
+        let within =
+            self.score.frame.get(bar).map(|frame| (frame.start, frame.start + frame.length));
+        let claim = within.and_then(|(start, end)| {
+            part.claims.iter().rev().find(|claim| claim.from < end && start < claim.to)
+        });
+        let Some(line) = claim.and_then(|claim| self.arrangement.line(claim.line)) else {
             return ("rests".into(), "the scoring".into());
         };
         let voice = |index: usize| {
@@ -156,6 +160,10 @@ impl<'a> Side<'a> {
             Verb::Signals { voice: index } => {
                 (format!("signals {}", voice(*index)), format!("voice {}", voice(*index)))
             }
+            Verb::Realises { voice: index } => (
+                format!("realises {}", voice(*index)),
+                format!("voice {} and the harmony", voice(*index)),
+            ),
             Verb::Doubles { part, octaves, .. } => {
                 (format!("doubles {part} {octaves}"), format!("what {part} plays"))
             }

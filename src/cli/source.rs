@@ -7,8 +7,10 @@ use std::sync::Arc;
 use super::files::{self, FileLoader};
 use super::{Failure, Show, colours, columns, print};
 use ripieno_checker::check;
+use ripieno_checker::session::Session;
 use ripieno_compiler::diagnostics::{
-    Diagnostic, Severity, Source, Sources, did_you_mean, harmless, is_hidden, json, rich, short,
+    Diagnostic, FileId, Severity, Source, Sources, did_you_mean, harmless, is_hidden, json, rich,
+    short,
 };
 use ripieno_compiler::resolve::{self, LoadError, Piece, Scoring};
 
@@ -40,6 +42,15 @@ pub(super) fn read(
     let mut loader = FileLoader::new(place.root, place.shown);
     let (piece, diagnostics) = resolve::resolve(sources, file, &mut loader);
     Ok(Read { piece, diagnostics })
+}
+
+/// A session with a source file open in it, and the file.
+pub(super) fn session(path: &Path, root: Option<&Path>) -> Result<(Session, FileId), Failure> {
+    let place = place(path, root)?;
+    let text = text(path)?;
+    let mut session = Session::new(FileLoader::new(place.root, place.shown));
+    let file = session.open(&place.name, &text);
+    Ok((session, file))
 }
 
 fn is_standard_input(path: &Path) -> bool {

@@ -82,7 +82,9 @@ impl Collector<'_> {
                 self.push(Kind::Part, who, false, ensemble);
             }
             match &line.verb {
-                VerbTree::Plays(voice, _) | VerbTree::Signals(voice) => {
+                VerbTree::Plays(voice, _)
+                | VerbTree::Signals(voice)
+                | VerbTree::Realises(voice) => {
                     self.push(Kind::Voice, voice, false, None);
                 }
                 VerbTree::Doubles(part, _) => self.push(Kind::Part, part, false, ensemble),

@@ -53,7 +53,7 @@ impl Token {
 /// A token, and whether its name is declared there.
 pub type Marked = (Range<usize>, Token, bool);
 
-const KEYWORDS: [&str; 67] = [
+const KEYWORDS: [&str; 81] = [
     "8va",
     "8vb",
     "15ma",
@@ -118,6 +118,20 @@ const KEYWORDS: [&str; 67] = [
     "voice",
     "without",
     "writes",
+    "realises",
+    "realise",
+    "broken",
+    "tremolo",
+    "play",
+    "double",
+    "sustain",
+    "signal",
+    "highlight",
+    "write",
+    "rest",
+    "take",
+    "with",
+    "up-beat",
     "pizz",
     "arco",
     "muted",

@@ -67,15 +67,17 @@ syntax match  ripienoGroup "\%(\<\%(group\|joins\)\s\+\)\@<=\l[[:alnum:]-]*" con
 
 syntax region ripienoScoring matchgroup=ripienoDeclaration start="^\s*\zsscoring\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoVerb,ripienoScoringWord,ripienoRoleOf,ripienoDynamicOf,ripienoTechnique,ripienoOctaves,ripienoPitch,ripienoPlayer,ripienoName,ripienoVoiceName,ripienoWritten,ripienoRule
 syntax match  ripienoPlayer "^\s*\zs\l[[:alnum:]-]*\%(\.\d\+\)\?\%(\s*,\s*\l[[:alnum:]-]*\%(\.\d\+\)\?\)*" contained
-syntax match  ripienoScoringWord "\<\%(for\|keep\|allow\|on\|bars\|bar\|as\|at\|solo\|each\|chord\|beat\|off\|the\|entries\|cadences\|phrases\|peaks\|crook\|in\|tuned\)\>" contained
+syntax match  ripienoScoringWord "\<\%(for\|keep\|allow\|on\|bars\|bar\|as\|at\|solo\|with\|up-beat\|each\|chord\|beat\|off\|the\|broken\|tremolo\|entries\|cadences\|phrases\|peaks\|crook\|in\|tuned\)\>" contained
 syntax match  ripienoScoringWord "\%(\<[A-G]\%(#\|b\|♯\|♭\)\?\s\+\)\@<=\%(alto\|basso\)\>" contained
-syntax keyword ripienoVerb plays doubles sustains signals highlights writes rests takes contained
-syntax match  ripienoVoiceName "\%(\<\%(plays\|doubles\|signals\)\s\+\)\@<=\l[[:alnum:]-]*\%(\.\d\+\)\?" contained
+syntax keyword ripienoVerb plays doubles sustains realises signals highlights writes rests takes contained
+syntax keyword ripienoVerb play double sustain realise signal write rest take contained
+syntax match  ripienoVerb "\%(\<as\s\+\)\@<!\<highlight\>" contained
+syntax match  ripienoVoiceName "\%(\<\%(plays\=\|doubles\=\|signals\=\|realises\=\)\s\+\)\@<=\l[[:alnum:]-]*\%(\.\d\+\)\?" contained
 syntax match  ripienoRoleOf "\%(\<as\s\+\)\@<=\%(melody\|bass\|harmony\|rhythm\|highlight\)\>" contained
 syntax match  ripienoDynamicOf "\%(\<at\s\+\)\@<=\%(ppp\|pp\|p\|mp\|mf\|f\|ff\|fff\|fp\|sf\|sfz\)\>" contained
 syntax match  ripienoRule "\%(\<allow\s\+\)\@<=\l[[:lower:]/-]*" contained
 " The notes of `writes`: the brace of the scoring itself stands behind `for` and a name.
-syntax region ripienoWritten matchgroup=ripienoBrace start="\%(\<writes\>[^{]*\)\@<={" end="^\s*}" end="\%(|\s*\)\@<=}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" end="\ze\n\s*\%(allow\s\+\l\|\l[[:alnum:].-]*\%(\s*,\s*\l[[:alnum:].-]*\)*\s\+\%(plays\|doubles\|sustains\|signals\|highlights\|writes\|rests\|takes\)\>\)" contained contains=@ripienoMusic
+syntax region ripienoWritten matchgroup=ripienoBrace start="\%(\<writes\=\>[^{]*\)\@<={" end="^\s*}" end="\%(|\s*\)\@<=}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" end="\ze\n\s*\%(allow\s\+\l\|\l[[:alnum:].-]*\%(\s*,\s*\l[[:alnum:].-]*\)*\s\+\%(plays\=\|doubles\=\|sustains\=\|realises\=\|signals\=\|highlights\=\|writes\=\|rests\=\|takes\=\)\>\)" contained contains=@ripienoMusic
 
 highlight default link ripienoComment      Comment
 highlight default link ripienoTodo         Todo

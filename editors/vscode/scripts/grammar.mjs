@@ -20,7 +20,7 @@ const who = `${part}(?:${blanks},${blanks}${part})*`;
 const accidental = "(?:##|#|bb|b|♯♯|♯|♭♭|♭|𝄪|𝄫|♮)";
 const value = "[0-9]+/[0-9]+\\.{0,3}(?![\\p{L}0-9'/.-])";
 const declarations = "(?:use|piece|form|harmony|dynamics|voice|ensemble|scoring)";
-const verbs = "(?:plays|doubles|sustains|signals|highlights|writes|rests|takes)";
+const verbs = "(?:plays?|doubles?|sustains?|realises?|signals?|highlights?|writes?|rests?|takes?)";
 const octaves = "(?:8va|8vb|15ma|15mb)";
 
 const marks = [
@@ -295,17 +295,17 @@ const repository = {
         ],
     ),
     withVoice: line(
-        `(${who})[ \\t]+(plays|signals)${wordEnd}(?:[ \\t]+(${name}))?`,
+        `(${who})[ \\t]+(plays?|signals?|realises?)${wordEnd}(?:[ \\t]+(${name}))?`,
         captures(players, keyword.verb, "variable.other.voice"),
         include("modifier", "notAModifier"),
     ),
     withPart: line(
-        `(${who})[ \\t]+(doubles)${wordEnd}(?:[ \\t]+(${part}))?`,
+        `(${who})[ \\t]+(doubles?)${wordEnd}(?:[ \\t]+(${part}))?`,
         captures(players, keyword.verb, "variable.other.player"),
         include("modifier", "notAModifier"),
     ),
     takes: line(
-        `(${who})[ \\t]+(takes)${wordEnd}`,
+        `(${who})[ \\t]+(takes?)${wordEnd}`,
         captures(players, keyword.verb),
         [
             word(keyword.other, "crook", "in", "tuned", "bar"),
@@ -316,7 +316,7 @@ const repository = {
         `(${who})[ \\t]+(${verbs})${wordEnd}`,
         captures(players, keyword.verb),
         [
-            word(keyword.other, "each", "chord", "beat", "off", "the"),
+            word(keyword.other, "each", "chord", "beat", "off", "the", "broken", "tremolo"),
             word("support.constant.moment", "entries", "cadences", "phrases", "peaks"),
             ...include("written", "modifier", "notAModifier"),
         ],
@@ -336,7 +336,10 @@ const repository = {
         patterns: include("music"),
     },
     bars: {
-        patterns: [word(keyword.other, "bars"), ...include("number", "range", "comma")],
+        patterns: [
+            word(keyword.other, "bars", "beat", "with", "up-beat"),
+            ...include("value", "number", "range", "comma"),
+        ],
     },
     modifier: {
         patterns: [

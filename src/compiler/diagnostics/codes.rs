@@ -79,8 +79,8 @@ pub const CODES: &[Code] = &[
     code("bars/backwards", "A range of bars runs backwards.", "Write the earlier bar first."),
     code(
         "bars/claimed-twice",
-        "`writes` is given `bars` although it claims the bars that it writes.",
-        "Leave `bars` out.",
+        "`writes` is given `bars` that are not the bars that it writes.",
+        "Leave `bars` out; within the first and the last written bar it may say from and up to which beat.",
     ),
     code(
         "bars/ending-without-repeat",
@@ -137,6 +137,11 @@ pub const CODES: &[Code] = &[
         "Write `1/1` to `1/128`, also `3/8`, also dotted.",
     ),
     code("bars/no-value", "The first note has no value.", "Write one before it, such as `1/4`."),
+    code(
+        "bars/no-up-beat",
+        "No up-beat leads into a passage that is to begin with one.",
+        "Say how long the up-beat is, or name the beat where the passage begins.",
+    ),
     code(
         "bars/number",
         "A bar's number is not the one it has.",

@@ -547,7 +547,7 @@ fn both(cx: &mut Context, form: &Form, range: BarRange) -> Option<(usize, usize)
     Some((first, inside(cx, form, range.last, range.span)?))
 }
 
-fn backwards(range: BarRange) -> Diagnostic {
+pub(super) fn backwards(range: BarRange) -> Diagnostic {
     Diagnostic::error(
         "bars/backwards",
         range.span,

@@ -12,6 +12,7 @@ mod kept;
 mod loader;
 mod lost;
 mod music;
+mod passages;
 mod piece;
 mod scoring;
 #[cfg(test)]
@@ -26,7 +27,9 @@ use crate::syntax::{Declaration, Tree, Word};
 pub use kept::Kept;
 pub use loader::{LoadError, Loader, NoFiles, Shelf};
 pub use music::MOMENTARY_DIRECTIONS;
+pub use passages::up_beat;
 pub use piece::*;
+use scoring::voice_of as scoring_voice;
 
 /// Reads a source text that is already among the sources, follows what it uses, and links it all
 /// to a piece.

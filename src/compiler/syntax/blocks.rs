@@ -143,7 +143,7 @@ pub(super) fn dynamics_line(cx: &mut Context, pair: Pair<Rule>) -> Option<Dynami
     Some(DynamicsLine { from: positions.next()?, to: positions.next(), words })
 }
 
-fn position(cx: &Context, pair: Pair<Rule>) -> Position {
+pub(super) fn position(cx: &Context, pair: Pair<Rule>) -> Position {
     let span = cx.span(&pair);
     let mut numbers = pair.into_inner().filter(|p| p.as_rule() == Rule::number);
     let bar = numbers.next().map_or(0, |p| read_number(p.as_str()));

@@ -80,6 +80,26 @@ pub struct BarRange {
     pub span: Span,
 }
 
+/// A passage of a scoring line: from a bar or beat to another one, which belongs to it.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Passage {
+    /// Where it begins.
+    pub first: Position,
+    /// Where it ends: that bar or beat is the last of it.
+    pub last: Position,
+    /// Where it is written.
+    pub span: Span,
+}
+
+/// `with up-beat`: a passage is a phrase with its up-beat.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct WithUpBeat {
+    /// How long the up-beat is, if that is said.
+    pub length: Option<(ValueTree, Span)>,
+    /// Where it is written.
+    pub span: Span,
+}
+
 /// A line of the form: what happens at a bar.
 #[derive(Clone, PartialEq, Debug)]
 pub struct FormLine {
@@ -380,6 +400,8 @@ pub enum VerbTree {
     Doubles(Word, i8),
     /// `sustains each beat`.
     Sustains(RestrikeTree),
+    /// `realises bass`: a figured bass for both hands.
+    Realises(Word),
     /// `signals voice`.
     Signals(Word),
     /// `highlights cadences, beat 1`.
@@ -404,7 +426,7 @@ pub enum VerbTree {
 }
 
 /// When sustained notes are struck anew.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Debug)]
 pub enum RestrikeTree {
     /// Not said.
     Never,
@@ -414,6 +436,12 @@ pub enum RestrikeTree {
     EachBeat,
     /// `off the beat`.
     OffBeat,
+    /// `each 1/8`.
+    Each(ValueTree, Span),
+    /// `tremolo`.
+    Tremolo,
+    /// `broken`.
+    Broken,
 }
 
 /// A moment.
@@ -434,8 +462,8 @@ pub enum MomentTree {
 /// What stands behind a verb.
 #[derive(Clone, PartialEq, Debug)]
 pub enum Modifier {
-    /// `bars 1..8, 17`.
-    Bars(Vec<BarRange>),
+    /// `bars 1..8, 17`, `bars 7 beat 4..14`, `bars 9..16 with up-beat`.
+    Bars(Vec<Passage>, Option<WithUpBeat>),
     /// `as melody`.
     Role(Word),
     /// `solo`.

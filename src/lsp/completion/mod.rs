@@ -4,7 +4,7 @@
 mod ensemble;
 mod scoring;
 
-pub use scoring::VERBS;
+pub use scoring::{VERBS, singular};
 
 use super::context::{Bracket, Cursor, cursor};
 use super::workspace::{At, Place};

@@ -41,6 +41,7 @@ pub const RULES: &[Rule] = &[
     compass::outside_custom::RULE,
     compass::player_rank::RULE,
     coverage::filling_left_out::RULE,
+    coverage::mid_phrase::RULE,
     coverage::up_beat_left::RULE,
     coverage::voice_left_out::RULE,
     economy::nothing_new::RULE,

@@ -59,12 +59,12 @@ fn check(cx: &Context, findings: &mut Findings) {
     let mut idle: Vec<Vec<usize>> = Vec::new();
     for (player, part) in cx.parts() {
         let told_to_rest = !part.claims.is_empty()
-            && part.claims.iter().all(|(_, _, line)| {
-                cx.line(*line).is_some_and(|line| matches!(line.verb, Verb::Rests))
+            && part.claims.iter().all(|claim| {
+                cx.line(claim.line).is_some_and(|line| matches!(line.verb, Verb::Rests))
             });
         // Why a line gives no notes may have been told where it was worked out.
         let told_why = cx.arrangement.diagnostics.iter().any(|told| {
-            part.claims.iter().any(|(_, _, line)| cx.line_span(*line) == told.primary.span)
+            part.claims.iter().any(|claim| cx.line_span(claim.line) == told.primary.span)
         });
         if !part.notes.is_empty() || told_to_rest || told_why {
             continue;
@@ -91,9 +91,9 @@ fn check(cx: &Context, findings: &mut Findings) {
         let mut finding = Diagnostic::new(RULE.severity, RULE.code, scoring.span, message)
             .with_label(part.player.span, "engaged here")
             .with_player(ids[0]);
-        for (_, _, line) in &part.claims {
+        for claim in &part.claims {
             finding = finding.with_label(
-                cx.line_span(*line),
+                cx.line_span(claim.line),
                 "this line gives no note: does its voice rest here?",
             );
         }

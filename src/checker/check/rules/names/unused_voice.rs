@@ -56,7 +56,8 @@ pub const RULE: Rule = Rule {
 fn check(piece: &Piece, findings: &mut Findings) {
     let mut used = vec![false; piece.voices.len()];
     for line in piece.scorings.iter().flat_map(|scoring| &scoring.lines) {
-        if let Verb::Plays { voice, .. } | Verb::Signals { voice } = &line.verb
+        if let Verb::Plays { voice, .. } | Verb::Signals { voice } | Verb::Realises { voice } =
+            &line.verb
             && let Some(used) = used.get_mut(*voice)
         {
             *used = true;
