@@ -168,6 +168,8 @@ impl Frame {
         let length = match (music, full) {
             (Some(music), _) => music,
             (None, Some(full)) if rest == Time::ZERO || rest > full => full,
+            // All parts say so.
+            (None, Some(_)) if measures.iter().all(|m| m.silent && m.length == rest) => rest,
             // A rest of a whole bar may be said to last as long as a pick-up.
             (None, Some(full)) if index > 0 && index + 1 < count => full,
             (None, None) if rest == Time::ZERO => COMMON.bar_length(),
