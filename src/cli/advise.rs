@@ -10,7 +10,7 @@ use serde::Serialize;
 use super::source::{self, has_errors};
 use super::{End, Failure, Outcome, Show, print};
 use ripieno_checker::advise;
-use ripieno_compiler::diagnostics::{Sources, did_you_mean};
+use ripieno_compiler::diagnostics::did_you_mean;
 use ripieno_compiler::resolve::{Piece, Scoring, Voice};
 
 /// What `advise` takes.
@@ -117,10 +117,10 @@ impl Asked {
         &self,
         advise: impl FnOnce(&Arc<Piece>) -> Result<A, Failure>,
     ) -> Outcome {
-        let mut sources = Sources::new();
-        let read = source::read(&mut sources, &self.file, self.root.as_deref())?;
-        let advice = advise(&read.piece)?;
-        source::show(&sources, &read.diagnostics, Show::Rich)?;
+        let (mut session, file) = source::session(&self.file, self.root.as_deref())?;
+        let advice = advise(&session.piece(file))?;
+        let findings = session.findings_of_source(file);
+        source::show(session.sources(), &findings, Show::Rich)?;
         print(&match self.format {
             Format::Text => advice.to_string(),
             Format::Json => {
@@ -130,7 +130,7 @@ impl Asked {
                 json + "\n"
             }
         })?;
-        Ok(if has_errors(&read.diagnostics) { End::ErrorsInMusic } else { End::Fine })
+        Ok(if has_errors(&findings) { End::ErrorsInMusic } else { End::Fine })
     }
 }
 

@@ -9,7 +9,6 @@ use super::source::{self, has_errors};
 use super::{End, Failure, Outcome, print};
 use ripieno_checker::advise::table;
 use ripieno_compiler::arrange::{Arrangement, Part, arrange};
-use ripieno_compiler::diagnostics::Sources;
 use ripieno_compiler::resolve::{Piece, Verb};
 use ripieno_writers::edition::{self, BarNews, Cueing, Edition};
 use ripieno_writers::notate::{Score, notate};
@@ -103,15 +102,14 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
 
 /// Reads a source; one with errors cannot be compared.
 fn piece(path: &std::path::Path) -> Result<std::sync::Arc<Piece>, Failure> {
-    let mut sources = Sources::new();
-    let read = source::read(&mut sources, path, None)?;
-    if has_errors(&read.diagnostics) {
+    let (mut session, file) = source::session(path, None)?;
+    if has_errors(&session.findings(file)) {
         return Err(Failure(format!(
-            "{} has errors; mend them (`ripieno check` tells them), then compare",
+            "{} has errors; fix them (`ripieno check` reports them), then compare",
             path.display()
         )));
     }
-    Ok(read.piece)
+    Ok(session.piece(file))
 }
 
 /// A scoring worked out.
