@@ -237,6 +237,11 @@ pub const CODES: &[Code] = &[
         "Write a year from 1600 to 2100.",
     ),
     code(
+        "names/instrument",
+        "An instrument of your own has a value that cannot be.",
+        "Write a value that the line can have.",
+    ),
+    code(
         "names/kept-player",
         "A kept line speaks to a player whom the larger ensemble does not have.",
         "Let the ensemble `extends` the smaller one, or say `without`.",

@@ -42,6 +42,7 @@ mod tables;
 mod tests;
 mod traits;
 mod user;
+mod variant;
 
 use std::sync::LazyLock;
 
@@ -56,6 +57,7 @@ pub use traits::{
     Section, Slide, Sparing, SuddenLeap, Taxing, TrillBy, Trills, ValveSide,
 };
 pub use user::{UserFault, read_instruments};
+pub use variant::{Change, variant};
 
 /// The families in the order in which a full score sets them, from the top down.
 #[derive(

@@ -119,7 +119,7 @@ static BUILT_IN: LazyLock<Vec<RawTable>> = LazyLock::new(|| {
 });
 
 /// An instrument for the life of the program; the same one only once.
-fn keep(instrument: Instrument) -> &'static Instrument {
+pub(super) fn keep(instrument: Instrument) -> &'static Instrument {
     static KEPT: LazyLock<Mutex<HashMap<String, Vec<&'static Instrument>>>> =
         LazyLock::new(Mutex::default);
     let mut kept = KEPT.lock().unwrap_or_else(std::sync::PoisonError::into_inner);

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 use std::sync::Arc;
 
 use super::gather::{gather, places};
-use super::piece::{Ensemble, Player};
+use super::piece::{Ensemble, Player, SetLimit};
 use super::{Context, distinct, lost, unknown};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::{self, Instrument, Tuning, catalogue};
@@ -84,7 +84,7 @@ fn check_lines(cx: &mut Context, tree: &EnsembleTree) {
                 }
                 groups.push(name);
             }
-            EnsembleLine::Without(_) => {}
+            EnsembleLine::Without(_) | EnsembleLine::Limits(_) => {}
             EnsembleLine::Budget(items) => {
                 for (_, percent) in items.iter().filter(|(_, percent)| percent.value > 100) {
                     cx.push(
@@ -123,7 +123,7 @@ fn ensemble<'t>(
     };
     let mut players = Vec::new();
     for line in &gathered.players {
-        let mut silent = Context::default();
+        let mut silent = Context { instruments: cx.instruments.clone(), ..Context::default() };
         let told = if own(line.span) { &mut *cx } else { &mut silent };
         let before = told.diagnostics.len();
         let made = line_players(told, line);
@@ -167,6 +167,15 @@ fn ensemble<'t>(
         indices.dedup_by_key(|(player, _)| *player);
         groups.push((name.value.clone(), indices));
     }
+    let limits = gathered.limits.iter().map(|tree| SetLimit {
+        rule: tree.rule.value.clone(),
+        rule_span: tree.rule.span,
+        value: tree.value.value,
+        unit: tree.unit.as_ref().map(|unit| unit.value.clone()).unwrap_or_default(),
+        value_span: tree.unit.as_ref().map_or(tree.value.span, |u| tree.value.span.to(u.span)),
+        reason: tree.reason.value.clone(),
+    });
+    let limits = limits.collect();
     let mut budgets = Vec::new();
     for (name, percent) in &gathered.budgets {
         let own = tree.lines.iter().any(|line| {
@@ -181,7 +190,7 @@ fn ensemble<'t>(
     }
     let (name, span) = (tree.name.value.clone(), tree.name.span);
     let without = gathered.without;
-    Ensemble { name, span, era, players, without, budgets, groups, unread, unsure, adrift }
+    Ensemble { name, span, era, players, without, budgets, limits, groups, unread, unsure, adrift }
 }
 
 fn no_era(tree: &EnsembleTree) -> Diagnostic {
@@ -311,7 +320,8 @@ pub(super) fn instrument_named(
     let plain = cx.instrument(&word.value);
     let natural = plain.filter(|_| crooked).and_then(Instrument::without_valves);
     let found = natural.or(plain);
-    if found.is_none() && !cx.instruments.is_lost(&word.value) {
+    let lost = cx.instruments.is_lost(&word.value) || cx.told.may_be_lost("instrument");
+    if found.is_none() && !lost {
         let own = cx.instruments.known.iter().copied();
         let known: Vec<&str> = own.chain(catalogue()).map(|i| i.id.as_str()).collect();
         let finding = unknown(word, &known, "instrument", &word.value);

@@ -120,8 +120,8 @@ pub(super) fn read_all(
     (whole, reading.instruments)
 }
 
-/// The instruments of the user's own files.
-#[derive(Default)]
+/// The instruments of the user's own files, and those that the sources declare.
+#[derive(Clone, Default)]
 pub(super) struct UsersInstruments {
     pub known: Vec<&'static Instrument>,
     /// Names of those that could not be read; what follows from that is not told.

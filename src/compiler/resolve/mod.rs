@@ -12,6 +12,7 @@ mod kept;
 mod loader;
 mod lost;
 mod music;
+mod own_instruments;
 mod piece;
 mod scoring;
 #[cfg(test)]
@@ -78,6 +79,12 @@ impl Context {
         self.instruments.known.iter().find(called).copied().or_else(|| instruments::find(word))
     }
 
+    /// Is it the name of an instrument, perhaps with the number of a section?
+    fn is_instrument(&self, line: &str) -> bool {
+        let kind = line.trim_end_matches(|c: char| c.is_ascii_digit()).trim_end_matches('-');
+        self.instrument(line).or_else(|| self.instrument(kind)).is_some()
+    }
+
     /// Are there errors among the findings from the one of that index on?
     fn errors_since(&self, before: usize) -> bool {
         let since = self.diagnostics.get(before..).unwrap_or_default();
@@ -88,10 +95,16 @@ impl Context {
 fn link(cx: &mut Context, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {
     let mut piece = Piece { span: Span::new(root, 0, 0), ..Piece::default() };
     cx.told = lost::Told::of(tree);
+    own_instruments::instruments(cx, tree);
     // A file that holds nothing but ensembles is there to be used: it need not be a piece.
     let only_ensembles = !tree.declarations.is_empty()
         && tree.declarations.iter().all(|declaration| {
-            matches!(**declaration, Declaration::Ensemble(_) | Declaration::Lost(Some("ensemble")))
+            matches!(
+                **declaration,
+                Declaration::Ensemble(_)
+                    | Declaration::Instrument(_)
+                    | Declaration::Lost(Some("ensemble" | "instrument"))
+            )
         });
     if only_ensembles {
         piece.ensembles = kept.ensembles(ensemble::ensembles(cx, tree));

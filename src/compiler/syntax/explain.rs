@@ -20,8 +20,8 @@ pub(super) fn is_keyword(rule: Rule) -> bool {
 }
 
 /// The keywords of declarations.
-const DECLARATIONS: [&str; 8] =
-    ["piece", "form", "harmony", "dynamics", "voice", "ensemble", "scoring", "use"];
+const DECLARATIONS: [&str; 9] =
+    ["piece", "form", "harmony", "dynamics", "voice", "instrument", "ensemble", "scoring", "use"];
 
 /// A declaration that could not be read; gives back its keyword, where one can be made out.
 pub(super) fn declaration(cx: &mut Context, pair: &Pair<Rule>) -> Option<&'static str> {
@@ -81,6 +81,7 @@ fn head_of(word: &str) -> Option<Rule> {
         "harmony" => Rule::harmony,
         "dynamics" => Rule::dynamics,
         "voice" => Rule::voice,
+        "instrument" => Rule::instrument,
         "ensemble" => Rule::ensemble,
         "scoring" => Rule::scoring,
         _ => return None,
@@ -96,6 +97,7 @@ pub(super) fn line(cx: &mut Context, pair: &Pair<Rule>, rule: Rule, what: &str) 
         Some("group") => Rule::group,
         Some("without") => Rule::without,
         Some("budget") => Rule::budget,
+        Some("limits") => Rule::limits,
         Some("keep") => Rule::keep,
         Some("allow") => Rule::allow,
         _ => rule,

@@ -66,8 +66,6 @@ pub const RULE: Rule = Rule {
 
 /// Players from which a bass is asked for. Our heuristic.
 const PLAYERS: usize = 8;
-/// The share of the whole that the bass should have at least. Our heuristic.
-const SHARE: f64 = 0.05;
 /// Seconds from which it counts. Our heuristic.
 const LONG: f64 = 4.0;
 
@@ -111,5 +109,5 @@ fn thin(cx: &Context, slice: Slice) -> Option<(Sounding, f64)> {
             first = first.or(Some(one));
         }
     }
-    (loud >= PLAYERS && bass < SHARE * whole).then_some((first?, bass / whole))
+    (loud >= PLAYERS && bass < cx.limit(&RULE) / 100.0 * whole).then_some((first?, bass / whole))
 }

@@ -64,17 +64,15 @@ pub const RULE: Rule = Rule {
     check: Check::Scoring(check),
 };
 
-/// Other players from which it is a tutti. Our heuristic.
-const TUTTI: usize = 8;
-
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
+    let tutti = cx.limit(&RULE) as usize;
     let tells = |player: usize, note: &SoundingNote| {
         let instrument = parts[player].instrument_at(note.start);
         note.sound.pitches().last().is_none_or(|pitch| instrument.carries(*pitch))
     };
     let moments = cx.moments(&RULE, |slice, found: &mut Vec<Sounding>| {
-        if slice.sounding.len() <= TUTTI {
+        if slice.sounding.len() <= tutti {
             return;
         }
         let loud = slice
@@ -87,7 +85,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let part = &parts[usize::from(sounding.player)];
             brass |= part.first_instrument().family == Family::Brass;
         }
-        if count <= TUTTI || !brass {
+        if count <= tutti || !brass {
             return;
         }
         for sounding in slice.sounding {

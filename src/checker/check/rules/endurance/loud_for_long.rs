@@ -62,8 +62,6 @@ pub const RULE: Rule = Rule {
 
 /// Loud players from which it is a matter for the neighbours. Our heuristic.
 const PLAYERS: usize = 3;
-/// Seconds that are long. Our heuristic.
-const LONG: f64 = 30.0;
 /// Seconds of a break. Our heuristic.
 const BREAK: f64 = 5.0;
 
@@ -105,7 +103,9 @@ fn check(cx: &Context, findings: &mut Findings) {
             }
         }
     }
-    for stretch in stretches.iter().filter(|stretch| stretch.until - stretch.since > LONG) {
+    for stretch in
+        stretches.iter().filter(|stretch| stretch.until - stretch.since > cx.limit(&RULE))
+    {
         tell(cx, stretch, findings);
     }
 }

@@ -59,8 +59,6 @@ pub const RULE: Rule = Rule {
     check: Check::Scoring(check),
 };
 
-/// Seconds from which an out-of-tune note is long. Our heuristic.
-const LONG: f64 = 0.5;
 /// The same for partials 11 and 13 of a clarino player, who lips them. Our heuristic.
 const LIPPED: f64 = 1.5;
 
@@ -80,7 +78,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             }
             let beat = cx.form.bar_at(note.start).metre.beat();
             let exposed = (note.solo || note.role == Role::Melody) && note.length >= beat;
-            (exposed || end - begin >= LONG).then_some((index, (pitch, partial)))
+            (exposed || end - begin >= cx.limit(&RULE)).then_some((index, (pitch, partial)))
         };
         let offences = cx
             .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());

@@ -76,7 +76,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 .map(|note| (cx.degree(player, note.start), note.length));
             let degree = Degree::mean(degrees).unwrap_or(Degree::USUAL).to_f64();
             let louder = ((degree - 2.0) / 3.0).clamp(0.0, 1.0);
-            let bow = BOW.0 + (BOW.1 - BOW.0) * louder;
+            let bow = (BOW.0 + (BOW.1 - BOW.0) * louder) * cx.limit(&RULE) / 100.0;
             if seconds > bow {
                 offences.extend((first..=index).map(|note| (note, (seconds, bow))));
             }
