@@ -1,6 +1,6 @@
 //! Ripieno compiles plain-text arrangements into parts and scores.
 //!
-//! Data go one way, through six stages, each a plain function of what comes before:
+//! Data go one way, through seven stages, each a plain function of what comes before:
 //!
 //! 1. [`syntax`] reads text into a tree with spans, whatever the text.
 //! 2. [`resolve`] links names and times: the [`resolve::Piece`].
@@ -8,7 +8,8 @@
 //!    origin.
 //! 4. [`check`] finds what will not work, one rule a file.
 //! 5. [`notate`] sets what sounds on staves as players read them.
-//! 6. [`render`] writes text, MusicXML and MIDI.
+//! 6. [`edition`] says what stands on which pages: full score, condensed score, parts.
+//! 7. [`render`] writes text, MusicXML and MIDI.
 //!
 //! A [`session`] keeps what they give out for whoever works on a source. [`import`] goes the other
 //! way, from files of music to a source.
@@ -19,7 +20,7 @@
 //!
 //! The stages live in crates below this one: the compiler proper (`ripieno-compiler`: all up to
 //! [`arrange`], and what stands beside), `ripieno-checker` ([`check`], [`advise`], [`session`]),
-//! `ripieno-writers` ([`notate`], [`render`]) and `ripieno-import` ([`import`]). This library only
+//! `ripieno-writers` ([`notate`], [`edition`], [`render`]) and `ripieno-import` ([`import`]). This library only
 //! gathers them.
 //!
 //! ```
@@ -54,4 +55,4 @@ pub use ripieno_compiler::{
 };
 pub use ripieno_import as import;
 pub use ripieno_lsp as lsp;
-pub use ripieno_writers::{notate, render};
+pub use ripieno_writers::{edition, notate, render};

@@ -219,6 +219,37 @@ fn a_bar_is_shown_as_text() {
 }
 
 #[test]
+fn page_and_source_point_at_each_other() {
+    let folder = folder_with(&[("forces.ripieno", FORCES)]);
+    let root = folder.path().canonicalize().unwrap();
+    let (mut server, _) = Process::start(&root, &json!({}));
+    let weir = uri(&root.join("weir.ripieno"));
+    server.open(&weir, PIECE);
+    let mut execute = |command: &str, argument: &Value| {
+        let asked = json!({ "command": command, "arguments": [argument] });
+        server.ask("workspace/executeCommand", asked)
+    };
+    let offset = PIECE.find("A5").unwrap();
+    let before = &PIECE[..offset];
+    let line = before.matches('\n').count();
+    let character = offset - before.rfind('\n').map_or(0, |end| end + 1);
+    let position = json!({ "line": line, "character": character });
+    let place = json!({ "textDocument": { "uri": weir }, "position": position });
+    let printed = execute("ripieno.onPage", &place)["result"].clone();
+    assert!(!printed.as_array().unwrap().is_empty(), "{printed}");
+    for printed in printed.as_array().unwrap() {
+        let mut asked = printed.clone();
+        asked["uri"] = json!(weir);
+        let found = execute("ripieno.inSource", &asked)["result"].clone();
+        assert_eq!(found["range"]["start"], position, "{printed} {found}");
+        asked["element"] = json!(99);
+        assert_eq!(execute("ripieno.inSource", &asked)["result"], Value::Null);
+    }
+    assert_eq!(execute("ripieno.onPage", &json!({ "uri": weir }))["error"]["code"], -32602);
+    server.leave();
+}
+
+#[test]
 fn what_is_wrong_in_the_protocol_is_answered() {
     let folder = folder_with(&[]);
     let (mut server, _) = Process::start(folder.path(), &json!({}));

@@ -135,7 +135,8 @@ impl Server<'_> {
         lsp::WorkspaceEdit { changes: Some(changes), ..Default::default() }
     }
 
-    fn at(&mut self, asked: &lsp::TextDocumentPositionParams) -> Option<At> {
+    /// A place that a client asks about.
+    pub(super) fn at(&mut self, asked: &lsp::TextDocumentPositionParams) -> Option<At> {
         self.workspace.at(&asked.text_document.uri, asked.position)
     }
 

@@ -2,9 +2,11 @@
 
 use gen_lsp_types as lsp;
 use lsp_server::{ErrorCode, Message, Notification, RequestId, Response};
+use serde::Deserialize;
 use serde_json::Value;
 
 use super::answers::{Answer, give};
+use super::page::{self, Printed};
 use super::server::Server;
 use super::{findings, lens, show_bar, uri};
 
@@ -17,8 +19,14 @@ pub const EXPLAIN: &str = "ripieno.explain";
 pub const WHO_PLAYS: &str = "ripieno.whoPlays";
 /// Writes the score and parts of a scoring of a saved file: `{ "uri", "scoring" }`.
 pub const BUILD: &str = "ripieno.build";
+/// Tells what is printed of what stands at a place: `{ "textDocument", "position" }` gives a list of
+/// `{ "scoring", "player", "bar", "lower", "element" }`.
+pub const ON_PAGE: &str = "ripieno.onPage";
+/// Tells where something printed stands in the source: `{ "uri", "scoring", "player", "bar",
+/// "element" }` gives a location or null.
+pub const IN_SOURCE: &str = "ripieno.inSource";
 /// All of them.
-pub const ALL: [&str; 4] = [SHOW_BAR, EXPLAIN, WHO_PLAYS, BUILD];
+pub const ALL: [&str; 6] = [SHOW_BAR, EXPLAIN, WHO_PLAYS, BUILD, ON_PAGE, IN_SOURCE];
 
 impl Server<'_> {
     /// Carries a command out.
@@ -83,6 +91,23 @@ impl Server<'_> {
                     });
                 });
                 Ok(None)
+            }
+            ON_PAGE => {
+                let Ok(asked) = lsp::TextDocumentPositionParams::deserialize(argument) else {
+                    return takes("{ \"textDocument\", \"position\" }");
+                };
+                match self.at(&asked) {
+                    Some(at) => give(page::printed(&mut self.workspace.session, at)),
+                    None => give(Value::Null),
+                }
+            }
+            IN_SOURCE => {
+                let (Some(uri), Ok(printed)) = (word("uri"), Printed::deserialize(argument)) else {
+                    return takes("{ \"uri\", \"scoring\", \"player\", \"bar\", \"element\" }");
+                };
+                let Some(at) = self.whole(&lsp::Uri(uri)) else { return give(Value::Null) };
+                let place = page::in_source(&mut self.workspace.session, at.root, &printed);
+                give(place.map(|place| self.workspace.location(&place)))
             }
             other => Err((ErrorCode::InvalidParams, format!("there is no command `{other}`"))),
         }

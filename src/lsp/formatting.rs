@@ -53,7 +53,10 @@ mod tests {
         assert!(whole.contains("    1: 1/1 D5 |\n    2: 1/1 E5 |\n"), "{whole}");
         let second = SOURCE.find("2:").unwrap();
         let lines = of(Which::Lines(second..second + 4));
-        assert!(lines.contains("1:   1/1 D5   |\n") && lines.contains("    2: 1/1 E5 |\n"), "{lines}");
+        assert!(
+            lines.contains("1:   1/1 D5   |\n") && lines.contains("    2: 1/1 E5 |\n"),
+            "{lines}"
+        );
         let bar = of(Which::Bar(SOURCE.find('|').unwrap() + 1));
         assert!(bar.contains("1: 1/1 D5 |\n") && bar.contains("2:   1/1 E5   |\n"), "{bar}");
         assert_eq!(of(Which::Bar(3)), SOURCE);

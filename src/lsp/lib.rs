@@ -26,6 +26,7 @@ pub mod hover;
 pub mod lens;
 pub mod names;
 pub mod notes;
+pub mod page;
 pub mod positions;
 mod progress;
 pub mod selection;

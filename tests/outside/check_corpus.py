@@ -61,14 +61,18 @@ class Outcome:
 
 
 def catalogue(ripieno):
-    """The id of each instrument that needs neither key, crook nor tuning, by its names."""
-    ids = {}
-    listed = subprocess.run([ripieno, "instruments"], capture_output=True, text=True, check=True)
-    for line in listed.stdout.splitlines()[3:]:
-        name, on_paper, *_ = [word.strip() for word in line.split("  ") if word.strip()]
-        if not {"natural", "horn", "trumpet", "clarinet", "timpani"} & set(name.split("-")):
-            ids[name], ids[on_paper.lower()] = name, name
-    return ids
+    """The id of each instrument that needs neither key, crook nor tuning, by its names; and the
+    place of each id from the top of a score."""
+    listed = subprocess.run([ripieno, "instruments", "--format", "json"], capture_output=True,
+                            text=True, check=True)
+    ids, order = {}, {}
+    for instrument in json.loads(listed.stdout):
+        known = instrument["id"]
+        order[known] = instrument["score_order"]
+        tuned = instrument["keys"] or instrument["crooks"] or instrument["natural"]
+        if not tuned and "timpani" not in known:
+            ids[known] = ids[instrument["name"].lower()] = known
+    return ids, order
 
 
 def report(ripieno, source):
@@ -95,7 +99,7 @@ def places(message):
 
 def examine(job):
     """One work, from the corpus to what is said of it."""
-    ripieno, work = job
+    ripieno, work, order = job
     warnings.simplefilter("ignore")
     outcome = Outcome(work.own)
     try:
@@ -114,7 +118,7 @@ def examine(job):
             source.write_text(text, encoding="utf-8")
             _judge(ripieno, source, kind, outcome)
         if outcome.compiles is None:
-            _sound(ripieno, source, converted, work.era, outcome)
+            _sound(ripieno, source, converted, work.era, order, outcome)
     return outcome
 
 
@@ -133,7 +137,7 @@ def _judge(ripieno, source, kind, outcome):
             outcome.unplayable.append(finding["message"])
 
 
-def _sound(ripieno, source, converted, era, outcome):
+def _sound(ripieno, source, converted, era, order, outcome):
     output = source.parent / "out"
     run = subprocess.run([ripieno, "build", "--only", "midi", "--format", "short", "-o", output, source],
                          capture_output=True, text=True, timeout=120, check=False)
@@ -143,13 +147,16 @@ def _sound(ripieno, source, converted, era, outcome):
         outcome.disagreements.append(f"nothing was built: {run.stderr[:300]}")
         return
     _, tracks = played.read(files[0])
-    for number, (struck, track) in enumerate(zip(converted.struck, tracks[1:], strict=True), start=1):
+    places = [order[re.sub(r"-\d+$", "", player)] for player in converted.players]
+    from_top = sorted(range(len(places)), key=places.__getitem__)
+    for number, track in zip(from_top, tracks[1:], strict=True):
+        struck = converted.struck[number]
         wrong = check_agreement.disagreements(struck, track, era)
-        outcome.disagreements += [f"part {number}: {words}" for words in wrong[:SHOWN]]
+        outcome.disagreements += [f"part {number + 1}: {words}" for words in wrong[:SHOWN]]
 
 
-def examine_all(ripieno, works):
-    jobs = [(ripieno, work) for work in works]
+def examine_all(ripieno, works, order):
+    jobs = [(ripieno, work, order) for work in works]
     with multiprocessing.Pool(os.cpu_count()) as pool:
         return pool.map(examine, jobs, chunksize=1)
 
@@ -206,12 +213,14 @@ def findings(outcomes):
 
 def check(ripieno):
     """The findings for the outside checks."""
-    works = list(corpus.works(catalogue(ripieno)))
-    yield from findings(examine_all(ripieno, list(some(works))))
+    ids, order = catalogue(ripieno)
+    works = list(corpus.works(ids))
+    yield from findings(examine_all(ripieno, list(some(works)), order))
 
 
 def main(ripieno):
-    outcomes = examine_all(ripieno, list(corpus.works(catalogue(ripieno))))
+    ids, order = catalogue(ripieno)
+    outcomes = examine_all(ripieno, list(corpus.works(ids)), order)
     table, bars = per_hundred(outcomes)
     for own in (True, False):
         of = [outcome for outcome in outcomes if outcome.own == own]

@@ -101,6 +101,8 @@ class Source:
     text: str
     struck: list
     bars: int
+    """Who plays them, in the order of the score."""
+    players: list = field(default_factory=list)
     notes: int = 0
     left_out: int = 0
 
@@ -145,10 +147,10 @@ def works(catalogue):
             continue
         names = part_names(path)
         found = instruments(names, catalogue)
-        if found is not None and 3 <= len(found) <= 20:
-            yield Work(path, tuple(numbered(found)), era, own=True)
-        elif names == CHORALE:
+        if names == CHORALE:
             yield Work(path, (), era, own=False)
+        elif found is not None and 3 <= len(found) <= 20:
+            yield Work(path, tuple(numbered(found)), era, own=True)
 
 
 def numbered(ids):
@@ -179,6 +181,7 @@ def convert(work):
     _mend(work.path, bars)
     form, lengths, first = _form(staves, bars)
     players = list(work.players) or set_on_strings([list(_numbered(part)) for part in bars])
+    result.players = players
     slurred = [_slurs(score, part) for part in bars]
     voices = []
     for number, (staff, part) in enumerate(zip(staves, bars, strict=True), start=1):

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use ripieno::arrange::arrange;
 use ripieno::diagnostics::{Severity, Sources};
+use ripieno::edition::full_score;
 use ripieno::import::{Import, Options, Reduction, Setting, import};
 use ripieno::music::{Pitch, Time};
 use ripieno::notate::notate;
@@ -54,7 +55,7 @@ pub fn assert_comes_back(source: &str) {
             .flat_map(|part| &part.notes)
             .map(|note| (note.start, note.end(), keys(note.sound.pitches())))
             .collect();
-        let file = musicxml::score(&notate(&arrangement));
+        let file = musicxml::write(&full_score(&notate(&arrangement)));
         let imported = import(&file, &Options { title: "Back".into(), ..Options::default() });
         let imported = match imported {
             Ok(imported) => imported.source,

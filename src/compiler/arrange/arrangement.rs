@@ -7,7 +7,9 @@ use super::kept::KeptWork;
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::{Instrument, Tuning};
 use crate::music::{Interval, Pitch, Time};
-use crate::resolve::{Attached, Direction, Line, Piece, Player, Role, Scoring, Sound, Tuplet};
+use crate::resolve::{
+    Attached, Direction, Line, Piece, Player, Rest, Role, Scoring, Sound, Tuplet,
+};
 
 /// A scoring worked out: what every player of its ensemble sounds.
 #[derive(Clone, Debug)]
@@ -88,6 +90,9 @@ pub struct Part {
     pub notes: Vec<SoundingNote>,
     /// Tuplets in order of time.
     pub tuplets: Vec<Tuplet>,
+    /// The rests of the source where the player has them, in order of time. Where he is silent for
+    /// another reason there is none.
+    pub rests: Vec<Rest>,
     /// Dynamics, hairpins, words and techniques in order of time: those of everybody, those of
     /// the voices played, and those of the scoring lines.
     pub directions: Vec<Direction>,
@@ -102,9 +107,35 @@ pub struct Part {
     pub tunings: Vec<(Time, &'static Tuning)>,
     /// Tuning of drums in force: from which time on, and the notes (sounding, from the lowest).
     pub drums: Vec<(Time, Vec<Pitch>)>,
+    /// The scoring lines that let the player take an instrument, a key or a tuning of drums: from
+    /// which time on, and which line.
+    pub takes: Vec<(Time, LineId)>,
 }
 
 impl Part {
+    /// The scoring line that claims the player in a bar, by its index.
+    #[must_use]
+    pub fn line_in(&self, bar: usize) -> Option<LineId> {
+        let after = self.claims.partition_point(|(first, ..)| *first <= bar);
+        let &(_, end, line) = self.claims.get(after.checked_sub(1)?)?;
+        (bar < end).then_some(line)
+    }
+
+    /// The rest of the source that the player has at a time.
+    #[must_use]
+    pub fn rest_at(&self, time: Time) -> Option<&Rest> {
+        let after = self.rests.partition_point(|rest| rest.start <= time);
+        let rest = self.rests.get(after.checked_sub(1)?)?;
+        (time < rest.start + rest.length).then_some(rest)
+    }
+
+    /// The scoring line by which the player took something at a time.
+    #[must_use]
+    pub fn taken_by(&self, time: Time) -> Option<LineId> {
+        let taken = self.takes.iter().find(|(at, _)| *at == time);
+        taken.map(|(_, line)| *line)
+    }
+
     /// The instrument in hand at a time, and since when.
     fn in_hand(&self, time: Time) -> (Time, &'static Instrument) {
         let after = self.instruments.partition_point(|(from, _)| *from <= time);

@@ -1,7 +1,7 @@
 //! Doubling another part: colla parte, at the octave where the compass asks for it.
 
 use super::derive::{Reach, Supply, supply};
-use super::taking::{raise, sounds_in};
+use super::taking::{raise, sounds_in, take_rests};
 use super::{Part, Run, SoundingNote};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::Limit;
@@ -22,6 +22,7 @@ pub(super) fn double(source: &Part, line: &Line, octaves: i8, run: &mut Run) {
         run.notes.push(note);
     }
     run.tuplets.extend(source.tuplets.iter().filter(|t| t.start >= run.from && t.start < run.to));
+    take_rests(&source.rests, run);
 }
 
 fn shift(note: &mut SoundingNote, octaves: i8) {

@@ -26,7 +26,7 @@ use crate::diagnostics::Diagnostic;
 use crate::instruments::Tuning;
 use crate::music::Time;
 use crate::resolve::{
-    Ensemble, Form, HarmonyEvent, Line, Piece, Player, Scoring, Sound, Tuplet, Verb,
+    Ensemble, Form, HarmonyEvent, Line, Piece, Player, Rest, Scoring, Sound, Tuplet, Verb,
 };
 
 pub use arrangement::{Arrangement, LineId, LineOrigin, Part, SoundingNote};
@@ -156,11 +156,13 @@ fn part(
         player: Arc::clone(player),
         notes: Vec::new(),
         tuplets: Vec::new(),
+        rests: Vec::new(),
         directions: Vec::new(),
         claims,
         instruments: vec![(Time::ZERO, player.instrument)],
         tunings: player.tuning.map(|tuning| (Time::ZERO, tuning)).into_iter().collect(),
         drums: Vec::new(),
+        takes: Vec::new(),
     };
     if !player.drums.is_empty() {
         part.drums.push((Time::ZERO, player.drums.clone()));
@@ -168,11 +170,13 @@ fn part(
     // Kept lines come first, so that a scoring's own line has the last word.
     let taken: Vec<_> = lines
         .iter()
+        .enumerate()
         .rev()
-        .filter(|given| given.players.contains(&index))
-        .filter_map(|given| match &given.line.verb {
+        .filter(|(_, given)| given.players.contains(&index))
+        .filter_map(|(id, given)| match &given.line.verb {
             Verb::Takes { instrument, tuning, drums, from } => {
                 let at = from.map_or(Time::ZERO, |bar| piece.form.bars[bar].start);
+                put(&mut part.takes, at, LineId(id as u16));
                 Some((at, *instrument, *tuning, drums))
             }
             _ => None,
@@ -299,6 +303,7 @@ impl<'a> Work<'a> {
                 false => part.notes.extend(run.notes),
             }
             part.tuplets.extend(run.tuplets);
+            part.rests.extend(run.rests);
         }
         taking::balance_slurs(&mut part.notes);
         self.state[index] = State::Done;
@@ -380,7 +385,7 @@ impl<'a> Work<'a> {
     fn empty_run(&self, line: LineId, first: usize, after: usize) -> Run {
         let bars = &self.piece.form.bars;
         let (from, to) = (bars[first].start, bars[after - 1].start + bars[after - 1].length);
-        Run { from, to, line, notes: Vec::new(), tuplets: Vec::new() }
+        Run { from, to, line, notes: Vec::new(), tuplets: Vec::new(), rests: Vec::new() }
     }
 
     /// Warns once a line where a player of pitched notes is given strokes without pitch.
@@ -518,4 +523,5 @@ struct Run {
     line: LineId,
     notes: Vec<SoundingNote>,
     tuplets: Vec<Tuplet>,
+    rests: Vec<Rest>,
 }

@@ -51,6 +51,7 @@ impl Smaller {
         taking::cut(&part.notes, run);
         let tuplets = part.tuplets.iter();
         run.tuplets.extend(tuplets.filter(|t| t.start >= run.from && t.start < run.to));
+        taking::take_rests(&part.rests, run);
         true
     }
 

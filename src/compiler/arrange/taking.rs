@@ -4,7 +4,7 @@ use smallvec::smallvec;
 
 use super::{Run, SoundingNote};
 use crate::music::Time;
-use crate::resolve::{Attached, Line, Music, Pitches, Role, Sound};
+use crate::resolve::{Attached, Line, Music, Pitches, Rest, Role, Sound};
 
 /// Puts the notes of a piece of music that lie within a run into it, moved by octaves.
 pub(super) fn take(music: &Music, line: &Line, octaves: i8, run: &mut Run) {
@@ -49,6 +49,18 @@ pub(super) fn take(music: &Music, line: &Line, octaves: i8, run: &mut Run) {
     }
     let first = music.tuplets.partition_point(|tuplet| tuplet.start < run.from);
     run.tuplets.extend(music.tuplets[first..].iter().take_while(|t| t.start < run.to));
+    take_rests(&music.rests, run);
+}
+
+/// Puts the rests that lie within a run into it, cut at its ends.
+pub(super) fn take_rests(rests: &[Rest], run: &mut Run) {
+    let first = rests.partition_point(|rest| rest.start + rest.length <= run.from);
+    let within = rests[first..].iter().take_while(|rest| rest.start < run.to);
+    run.rests.extend(within.map(|rest| {
+        let start = rest.start.max(run.from);
+        let length = (rest.start + rest.length).min(run.to) - start;
+        Rest { start, length, span: rest.span }
+    }));
 }
 
 pub(super) fn raise(pitches: &mut Pitches, octaves: i8) {

@@ -110,7 +110,12 @@ fn marked(label: &Label, counted: &Counted) -> (usize, usize) {
     let range = source.range(label.span);
     // Behind the last line there is nothing to point at.
     let text_end = source.text.trim_end().len();
-    let start = range.start.min(text_end);
+    let mut start = range.start.min(text_end);
+    // Where the text ends without a line end, its last sign is pointed at: the renderer shows
+    // nothing behind it.
+    if start == source.text.len() {
+        start = source.floor(start.saturating_sub(1));
+    }
     let mut end = range.end.min(text_end).max(start);
     let line = source.line_index(start);
     if source.line_index(end) - line >= MOST_LINES {

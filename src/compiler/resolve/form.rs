@@ -261,6 +261,17 @@ fn with_comma(line: &FormLine, place: usize) -> Span {
 }
 
 impl Settings {
+    /// Where the tempo of a bar stands, or else its mark, metre or key.
+    fn said_first(&self, bar: u32) -> Option<Span> {
+        fn of<T>(settings: &[(u32, T, Span)], bar: u32) -> Option<Span> {
+            settings.iter().find(|(at, ..)| *at == bar).map(|(.., span)| *span)
+        }
+        of(&self.tempos, bar)
+            .or_else(|| of(&self.marks, bar))
+            .or_else(|| of(&self.metres, bar))
+            .or_else(|| of(&self.keys, bar))
+    }
+
     /// Tells of an item that says of a bar what another has said, or that speaks of several bars
     /// where it can hold for one; it does not count.
     fn contradicts(&mut self, cx: &mut Context, line: &FormLine, place: usize) -> bool {
@@ -436,6 +447,7 @@ fn build(cx: &mut Context, settings: &Settings, last: u32) -> Form {
             repeat_ends: false,
             ending: None,
             line: BarLine::Plain,
+            span: settings.said_first(number),
         });
         start += length;
         if start > LONGEST {

@@ -119,8 +119,10 @@ pub(super) fn forget_stray_sign(
     let range = bytes(last.primary.span);
     let sign = |c: char| !c.is_alphanumeric() && !c.is_whitespace();
     let mut behind = text.get(range.end..end).unwrap_or_default().lines().map(str::trim);
+    let stray = text.get(range).unwrap_or_default();
     if last.code == "syntax/unexpected"
-        && text.get(range).unwrap_or_default().chars().all(sign)
+        && !stray.is_empty()
+        && stray.chars().all(sign)
         && behind.all(|line| line.is_empty() || line.starts_with("//"))
     {
         findings.pop();

@@ -3,50 +3,116 @@
 //! An accidental holds to the end of the bar for its letter in its octave. A note tied over the bar
 //! line keeps its accidental unprinted, and a later note of the same letter in the new bar prints
 //! its own.
+//!
+//! Where no sign is needed but something before could mislead, a courtesy sign stands in brackets:
+//! - the last note of that letter and octave in the bar before was altered otherwise;
+//! - a note of that letter in another octave of the same bar was altered otherwise since;
+//! - a note tied into the bar was altered otherwise.
+//!
+//! Each courtesy is said once in a bar. Source: Gould, Behind Bars, 2011, chapter "Accidentals and
+//! key signatures", from memory.
 
 use crate::music::{Key, Pitch};
 
-use super::{Element, ElementKind};
+use super::{Element, ElementKind, Head};
 
 /// Staff positions that are told apart, from C-1 up: more than any instrument reaches.
 const PLACES: usize = 128;
 
+/// The last note at a staff position.
+#[derive(Clone, Copy, Default)]
+struct Last {
+    /// Its bar, counted from 1; 0 for none.
+    bar: u32,
+    alter: i8,
+    /// Where it stands in the order of notes.
+    order: u32,
+    /// The bar into which a note of this position was tied, and its alteration.
+    tied: (u32, i8),
+}
+
 /// The accidentals in force in a bar. One value serves all bars of a staff, so that nothing is
 /// cleared or allocated between bars.
-pub(super) struct Accidentals {
+pub(crate) struct Accidentals {
     bar: u32,
-    /// For each staff position, the bar of its last accidental and the alteration.
-    places: Box<[(u32, i8); PLACES]>,
+    order: u32,
+    places: Box<[Last; PLACES]>,
 }
 
 impl Accidentals {
-    pub(super) fn new() -> Accidentals {
-        Accidentals { bar: 0, places: Box::new([(0, 0); PLACES]) }
+    pub(crate) fn new() -> Accidentals {
+        Accidentals { bar: 0, order: 0, places: Box::new([Last::default(); PLACES]) }
     }
 
-    /// Marks the heads of one bar whose accidentals are printed. Bars come in order.
-    /// `moved` says that the bar begins in another crook or key: what is held into it is written
-    /// anew.
-    pub(super) fn mark_bar(&mut self, elements: &mut [Element], key: Key, moved: bool) {
+    /// Marks the heads of one bar whose accidentals are printed. Bars come in order, and so do the
+    /// elements of all voices. `moved` says that the bar begins in another crook or key: what is
+    /// held into it is written anew.
+    pub(crate) fn mark_bar<'e>(
+        &mut self,
+        elements: impl IntoIterator<Item = &'e mut Element>,
+        key: Key,
+        moved: bool,
+    ) {
         self.bar += 1;
-        for (index, element) in elements.iter_mut().enumerate() {
+        for element in elements {
             let ElementKind::Note(note) = &mut element.kind else { continue };
-            if note.tie_from && !(moved && index == 0) {
+            let at_start = element.at == crate::music::Time::ZERO;
+            if note.tie_from && !(moved && at_start) {
+                for head in &mut note.heads {
+                    (head.accidental_shown, head.courtesy) = (false, false);
+                    if at_start {
+                        let bar = self.bar;
+                        self.places[place(head.pitch)].tied = (bar, head.pitch.alter);
+                    }
+                }
                 continue;
             }
             for head in &mut note.heads {
-                head.accidental_shown = self.is_new(head.pitch, key);
+                self.mark(head, key);
             }
         }
     }
 
-    fn is_new(&mut self, pitch: Pitch, key: Key) -> bool {
-        let place = (pitch.step() + 7).clamp(0, PLACES as i32 - 1) as usize;
-        let (bar, alter) = self.places[place];
-        let expected = if bar == self.bar { alter } else { key.alter(pitch.letter) };
-        self.places[place] = (self.bar, pitch.alter);
-        expected != pitch.alter
+    fn mark(&mut self, head: &mut Head, key: Key) {
+        let (bar, own) = (self.bar, self.places[place(head.pitch)]);
+        let alter = head.pitch.alter;
+        let stated = own.bar == bar;
+        let expected = if stated { own.alter } else { key.alter(head.pitch.letter) };
+        let needed = expected != alter;
+        head.courtesy = !needed && self.misleads(head.pitch);
+        head.accidental_shown = needed || head.courtesy;
+        self.order += 1;
+        let order = self.order;
+        let tied = own.tied;
+        self.places[place(head.pitch)] = Last { bar, alter, order, tied };
     }
+
+    /// Could something before a note make its reader think of another alteration?
+    fn misleads(&self, pitch: Pitch) -> bool {
+        let own = self.places[place(pitch)];
+        let stated = own.bar == self.bar;
+        let before = !stated && own.bar + 1 == self.bar && own.bar > 0 && own.alter != pitch.alter;
+        let tied = !stated && own.tied.0 == self.bar && own.tied.1 != pitch.alter;
+        before || tied || self.misleads_from_other_octave(pitch, stated, own.order)
+    }
+
+    fn misleads_from_other_octave(&self, pitch: Pitch, stated: bool, since: u32) -> bool {
+        let since = if stated { since } else { 0 };
+        let mut octave = place(pitch) % 7;
+        while octave < PLACES {
+            let other = self.places[octave];
+            let later = other.bar == self.bar && other.order > since;
+            if octave != place(pitch) && later && other.alter != pitch.alter {
+                return true;
+            }
+            octave += 7;
+        }
+        false
+    }
+}
+
+fn place(pitch: Pitch) -> usize {
+    (pitch.step() + 7).clamp(0, PLACES as i32 - 1) as usize
 }
 
 #[cfg(test)]
@@ -81,5 +147,30 @@ mod tests {
             .graces(0, &[("1/16", "F#4"), ("1/16", "G#4")])
             .score();
         assert_eq!(dump(&score, 0), "(F#4!:1/16[[ G#4!:1/16]]) G#4:1/2");
+    }
+
+    #[test]
+    fn a_courtesy_cancels_what_the_bar_before_altered() {
+        let notes = "0/1 1/2 F#4, 1/2 1/2 F4, 1/1 1/2 F4, 3/2 1/2 F4";
+        let score = Fixture::new(&["2/4"; 4]).notes(notes).score();
+        assert_eq!(dump(&score, 0), "F#4!:1/2 | F4?:1/2 | F4:1/2 | F4:1/2");
+        // Once in a bar; and a signature that holds again is said too.
+        let notes = "0/1 1/2 F4, 1/2 1/4 F#4, 3/4 1/4 F#4";
+        let score = Fixture::new(&["2/4"; 2]).key("D major").notes(notes).score();
+        assert_eq!(dump(&score, 0), "F4!:1/2 | F#4?:1/4 F#4:1/4");
+    }
+
+    #[test]
+    fn a_courtesy_stands_in_another_octave_of_the_same_bar() {
+        let notes = "0/1 1/4 C#5, 1/4 1/4 C4, 1/2 1/4 C4, 3/4 1/4 C#5";
+        let score = Fixture::new(&["4/4"]).notes(notes).score();
+        assert_eq!(dump(&score, 0), "C#5!:1/4 C4?:1/4 C4:1/4 C#5?:1/4");
+    }
+
+    #[test]
+    fn a_note_tied_into_the_bar_misleads() {
+        let notes = "1/4 1/2 G#4, 3/4 1/4 G4";
+        let score = Fixture::new(&["2/4"; 2]).notes(notes).score();
+        assert_eq!(dump(&score, 0), "rest:1/4 G#4!:1/4… | …G#4:1/4 G4?:1/4");
     }
 }

@@ -14,8 +14,10 @@ const TUPLETS: usize = 1 << 20;
 /// zero for a pick-up).
 ///
 /// Flagged notes of one group of the metre (see [`Grid::beams`]) that follow each other without a
-/// rest share a beam; the flagged notes of one tuplet make a group of their own; grace notes are
-/// beamed among themselves.
+/// rest share a beam, tuplets inside such a group too; a tuplet that is longer makes a group of its
+/// own. Where there are 32nds or shorter notes, only the first beam goes on over an eighth; and
+/// between two tuplets (Ross, The Art of Music Engraving and Processing, 1970, from memory). Grace
+/// notes are beamed among themselves.
 pub(super) fn beam(elements: &mut [Element], grid: &Grid, offset: Time) {
     if !elements.iter().any(|element| flags(element) > 0) {
         return;
@@ -82,12 +84,22 @@ fn groups(elements: &[Element], grid: &Grid, offset: Time) -> SmallVec<[usize; 3
         mixed = u64::MAX;
     }
     let mut tuplet = TUPLETS;
+    // The group of the tuplet that is open.
+    let mut inside = TUPLETS;
     elements
         .iter()
-        .map(|element| {
+        .enumerate()
+        .map(|(index, element)| {
             if let Some(place) = element.tuplet {
-                tuplet += usize::from(place.starts);
-                return tuplet;
+                if place.starts {
+                    tuplet += 1;
+                    let end = end_of_tuplet(&elements[index..]);
+                    let first = beams.small_at((element.at + offset) % bar);
+                    let last = (end + offset - Time::of(1, 1024)).max(element.at + offset);
+                    let same = first == beams.small_at(last % bar);
+                    inside = if same { first } else { tuplet };
+                }
+                return inside;
             }
             match large_at(element) {
                 // Small groups are numbered from 1, large ones from 1000.
@@ -96,6 +108,23 @@ fn groups(elements: &[Element], grid: &Grid, offset: Time) -> SmallVec<[usize; 3
             }
         })
         .collect()
+}
+
+/// Where the tuplet ends that begins with the first of these elements.
+fn end_of_tuplet(elements: &[Element]) -> Time {
+    let last = elements.iter().find(|element| element.tuplet.is_none_or(|place| place.ends));
+    last.or(elements.last()).map_or(Time::ZERO, |last| last.at + last.length)
+}
+
+/// How many beams two neighbours share: those of the one with fewer, but only one where the eye
+/// needs a division.
+fn shared(before: &Element, after: &Element, short: bool, offset: Time) -> u8 {
+    let both = flags(before).min(flags(after));
+    let at_eighth = (after.at + offset) % Time::EIGHTH == Time::ZERO;
+    let between_tuplets = before.tuplet.is_some_and(|place| place.ends)
+        && after.tuplet.is_some_and(|place| place.starts);
+    let grace = is_grace(before) || is_grace(after);
+    if !grace && (short && at_eighth || between_tuplets) { both.min(1) } else { both }
 }
 
 /// Writes the beams of one run and empties it.
@@ -110,9 +139,13 @@ fn beam_run(
         return;
     }
     let last = run.len() - 1;
+    let short = run.iter().any(|&index| flags(&elements[index]) > 2);
+    let shared =
+        |before: usize, after: usize| shared(&elements[before], &elements[after], short, offset);
+    let joints: SmallVec<[u8; 16]> = run.windows(2).map(|pair| shared(pair[0], pair[1])).collect();
     for (place, &index) in run.iter().enumerate() {
-        let before = if place > 0 { flags(&elements[run[place - 1]]) } else { 0 };
-        let after = if place < last { flags(&elements[run[place + 1]]) } else { 0 };
+        let before = if place > 0 { joints[place - 1] } else { 0 };
+        let after = if place < last { joints[place] } else { 0 };
         let element = &elements[index];
         let hook = if place == 0 || (place < last && leans_forward(element, grid, offset)) {
             Beam::HookForward
@@ -193,5 +226,33 @@ mod tests {
             .tuplet("0/1", "1/4", (3, 2))
             .score();
         assert_eq!(dump(&score, 0), "{3:2 C5:1/8[ C5:1/8= C5:1/8] } C5:1/8[ C5:1/8]");
+    }
+
+    #[test]
+    fn a_tuplet_inside_a_beat_does_not_break_its_beam() {
+        let score = Fixture::new(&["2/4"])
+            .row("1/8 1/24 1/24 1/24 1/4")
+            .tuplet("1/8", "1/8", (3, 2))
+            .score();
+        assert_eq!(dump(&score, 0), "C5:1/8[ {3:2 C5:1/16=[ C5:1/16== C5:1/16]] } C5:1/4");
+        let sixths = "1/24 1/24 1/24 1/24 1/24 1/24 1/4";
+        let score = Fixture::new(&["2/4"])
+            .row(sixths)
+            .tuplet("0/1", "1/8", (3, 2))
+            .tuplet("1/8", "1/8", (3, 2))
+            .score();
+        assert_eq!(
+            dump(&score, 0),
+            "{3:2 C5:1/16[[ C5:1/16== C5:1/16=] } {3:2 C5:1/16=[ C5:1/16== C5:1/16]] } C5:1/4"
+        );
+    }
+
+    #[test]
+    fn eight_thirty_seconds_are_divided_at_the_eighth() {
+        assert_eq!(
+            beamed("1/4", "1/32 1/32 1/32 1/32 1/32 1/32 1/32 1/32"),
+            "1/32[[[ 1/32=== 1/32=== 1/32=]] 1/32=[[ 1/32=== 1/32=== 1/32]]]"
+        );
+        assert_eq!(beamed("1/4", "1/16 1/16 1/16 1/16"), "1/16[[ 1/16== 1/16== 1/16]]");
     }
 }

@@ -1,19 +1,24 @@
 //! Which clef stands where.
 //!
-//! A note costs nothing in a clef that suits it, a point if the instrument's usual clef would suit
-//! it as well, and its leger lines (at least one point) in a clef that does not suit it. A change
-//! of clef costs as much as [`CHANGE`] points. The cheapest row of clefs is found from the last bar
-//! to the first; it changes at the beginning of a bar only, as late as possible. (Our heuristic.)
+//! A note costs nothing in a clef that suits it, a point if a more usual clef of the instrument
+//! would suit it as well, and its leger lines (at least one point) in a clef that does not suit it.
+//! A change of clef costs as much as so many points: least at the beginning of a bar and after a
+//! rest, more at a beat inside a bar, and never inside a beam, a slur or a tie; it costs more to
+//! leap over a clef (from bass to treble where there is a tenor). The cheapest row of clefs is found from
+//! the last note to the first; a change comes as late as possible. (Our heuristic.)
 
 use smallvec::SmallVec;
 
 use crate::instruments::{Clef, ClefUse, Instrument};
 use crate::music::{Pitch, Time};
 
-use super::{ElementKind, Measure};
+use super::{Beam, Element, ElementKind, Measure};
 
-/// What a change of clef costs: as much as so many leger lines.
+/// What a change of clef costs at the beginning of a bar or after a rest, as much as so many leger
+/// lines; inside a bar; and for each clef that is leapt over.
 const CHANGE: u32 = 8;
+const CHANGE_INSIDE: u32 = 12;
+const LEAP: u32 = 2;
 
 /// Puts the clefs into the measures of a staff: one in the first bar, and every change. `instrument`
 /// is in hand at the beginning; the measures tell where another one is taken.
@@ -55,56 +60,119 @@ fn clefs_of(
     (instrument, uses): (&Instrument, &[ClefUse]),
     last: Option<Clef>,
 ) -> Option<Clef> {
-    let first = measures.first_mut()?;
+    measures.first()?;
     if uses.len() < 2 || instrument.unpitched {
         let usual = if instrument.unpitched { Clef::Percussion } else { Clef::Treble };
         let clef = uses.first().map_or(usual, |only| only.clef);
         if last != Some(clef) {
-            first.clefs.push((Time::ZERO, clef));
+            measures[0].clefs.push((Time::ZERO, clef));
         }
         return Some(clef);
     }
     let count = uses.len();
-    // Cheapest way from each bar to the end, for each clef: bar by bar in one row.
-    let mut to_end = vec![0_u32; (measures.len() + 1) * count];
-    for (bar, measure) in measures.iter().enumerate().rev() {
+    let slots = slots(measures);
+    // Cheapest way from each slot to the end, for each clef: slot by slot in one row.
+    let mut to_end = vec![0_u32; (slots.len() + 1) * count];
+    let leap = |from: usize, to: usize| LEAP * (from.abs_diff(to).max(1) - 1) as u32;
+    let best_from = |costs: &[u32], clef: usize| {
+        let reached = |to: usize| (costs[to].saturating_add(leap(clef, to)), to);
+        (0..count).filter(|to| *to != clef).map(reached).min().unwrap_or((u32::MAX, clef))
+    };
+    for (index, slot) in slots.iter().enumerate().rev() {
         let next: SmallVec<[u32; 4]> =
-            SmallVec::from_slice(&to_end[(bar + 1) * count..(bar + 2) * count]);
-        let best = next.iter().min().copied().unwrap_or(0) + CHANGE;
-        for (clef, cost) in to_end[bar * count..(bar + 1) * count].iter_mut().enumerate() {
-            *cost = bar_cost(measure, uses, clef).saturating_add(next[clef].min(best));
+            SmallVec::from_slice(&to_end[(index + 1) * count..(index + 2) * count]);
+        let change = slots.get(index + 1).and_then(|next| next.change);
+        for clef in 0..count {
+            let stay = next[clef];
+            let go =
+                change.map_or(u32::MAX, |change| best_from(&next, clef).0.saturating_add(change));
+            let element = &measures[slot.bar].elements[slot.element];
+            to_end[index * count + clef] =
+                element_cost(element, uses, clef).saturating_add(stay.min(go));
         }
     }
     // The reader expects the usual clef at the head too, and of another instrument that he takes.
     let mut clef = 0;
-    for (bar, measure) in measures.iter_mut().enumerate() {
-        let costs = &to_end[bar * count..(bar + 1) * count];
-        let (best, cost) =
-            costs.iter().enumerate().min_by_key(|(_, cost)| **cost).unwrap_or((0, &0));
-        let changes = cost.saturating_add(CHANGE) < costs[clef];
+    let mut begin = None;
+    for (index, slot) in slots.iter().enumerate() {
+        let costs = &to_end[index * count..(index + 1) * count];
+        let first = index == 0;
+        let change = if first { Some(CHANGE) } else { slot.change };
+        let changes = change.is_some_and(|change| {
+            let (cost, _) = best_from(costs, clef);
+            cost.saturating_add(change) < costs[clef]
+        });
         if changes {
-            clef = best;
+            clef = best_from(costs, clef).1;
         }
-        let there = last.filter(|_| bar == 0);
-        if (changes || bar == 0) && there != Some(uses[clef].clef) {
-            measure.clefs.push((Time::ZERO, uses[clef].clef));
+        if first {
+            begin = Some(clef);
+        } else if changes {
+            let at = measures[slot.bar].elements[slot.element].at;
+            measures[slot.bar].clefs.push((at, uses[clef].clef));
         }
+    }
+    // What the first note needs stands at the beginning, were it after rests.
+    let first_clef = uses[begin.unwrap_or(0)].clef;
+    if last != Some(first_clef) {
+        measures[0].clefs.insert(0, (Time::ZERO, first_clef));
     }
     Some(uses[clef].clef)
 }
 
-fn bar_cost(measure: &Measure, uses: &[ClefUse], clef: usize) -> u32 {
-    let notes = measure.elements.iter().filter_map(|element| match &element.kind {
-        ElementKind::Note(note) => Some(note),
-        _ => None,
-    });
-    notes.flat_map(|note| &note.heads).map(|head| note_cost(head.pitch, uses, clef)).sum()
+/// A note or chord before which the clef may change.
+struct Slot {
+    bar: usize,
+    element: usize,
+    /// What a change before it costs; `None` where there may be none.
+    change: Option<u32>,
+}
+
+/// The notes of bars with what a change of clef before each would cost.
+fn slots(measures: &[Measure]) -> Vec<Slot> {
+    let mut slots = Vec::new();
+    let mut slurred = false;
+    let mut rested = true;
+    for (bar, measure) in measures.iter().enumerate() {
+        let mut beamed = false;
+        let mut after_grace = false;
+        for (element, printed) in measure.elements.iter().enumerate() {
+            let ElementKind::Note(note) = &printed.kind else {
+                rested = true;
+                continue;
+            };
+            let at_bar = printed.at == Time::ZERO;
+            let at_beat =
+                printed.at % Time::EIGHTH == Time::ZERO && printed.tuplet.is_none_or(|t| t.starts);
+            let change = match () {
+                () if note.tie_from || after_grace => None,
+                () if rested || at_bar => Some(CHANGE),
+                () if beamed || slurred || !at_beat => None,
+                () => Some(CHANGE_INSIDE),
+            };
+            slots.push(Slot { bar, element, change });
+            after_grace = note.grace.is_some();
+            rested = false;
+            slurred = (slurred && !note.slur_ends) || note.slur_starts;
+            beamed = matches!(printed.beams.first(), Some(Beam::Begins | Beam::Continues));
+        }
+    }
+    slots
+}
+
+fn element_cost(element: &Element, uses: &[ClefUse], clef: usize) -> u32 {
+    match &element.kind {
+        ElementKind::Note(note) => {
+            note.heads.iter().map(|head| note_cost(head.pitch, uses, clef)).sum()
+        }
+        _ => 0,
+    }
 }
 
 fn note_cost(pitch: Pitch, uses: &[ClefUse], clef: usize) -> u32 {
     let suits = |use_: &ClefUse| (use_.low..=use_.high).contains(&pitch);
     if suits(&uses[clef]) {
-        return u32::from(clef > 0 && suits(&uses[0]));
+        return u32::from(uses[..clef].iter().any(suits));
     }
     leger_lines(pitch, uses[clef].clef).max(1)
 }
@@ -155,5 +223,18 @@ mod tests {
     #[test]
     fn two_high_notes_are_not_worth_a_change() {
         assert_eq!(clefs("0/1 1/1 C3, 1/1 1/2 A4, 3/2 1/2 B4, 2/1 1/1 C3"), [(0, Clef::Bass)]);
+    }
+
+    #[test]
+    fn a_phrase_begins_in_its_clef_inside_the_bar_and_the_tenor_comes_before_the_treble() {
+        let high = "0/1 1/1 C3, 1/1 1/4 C3, 3/2 1/4 F4, 7/4 1/4 A4, 2/1 1/4 G4, 9/4 1/4 A4, 5/2 1/2 A4, \
+                    3/1 1/1 A4, 4/1 1/1 F4, 5/1 1/4 C2, 21/4 1/4 D2, 11/2 1/2 C2";
+        let score = Fixture::new(&["4/4"; 6]).instrument(cello()).notes(high).score();
+        let measures = &score.staves[0].measures;
+        let clefs: Vec<_> = measures.iter().map(|measure| measure.clefs.to_vec()).collect();
+        assert_eq!(clefs[0], [(Time::ZERO, Clef::Bass)]);
+        assert_eq!(clefs[1], [(Time::of(1, 2), Clef::Tenor)]);
+        assert_eq!(clefs[5], [(Time::ZERO, Clef::Bass)]);
+        assert!(clefs[2..5].iter().all(Vec::is_empty));
     }
 }

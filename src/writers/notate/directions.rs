@@ -7,10 +7,13 @@
 //! after one the next dynamic is always printed.
 
 use crate::arrange::{Part, SoundingNote};
+use crate::diagnostics::Span;
 use crate::music::Time;
 use crate::resolve::{DirectionKind, Dynamic, Mark, Technique};
 
-use super::{Element, ElementKind, FrameBar, Measure, StaffDirection, StaffDirectionKind, names};
+use super::{
+    Element, ElementKind, FrameBar, Measure, Origin, StaffDirection, StaffDirectionKind, names,
+};
 
 /// Puts a part's directions into the measures of its staff.
 pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
@@ -33,7 +36,8 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
     placed.sort_by_key(|(at, _)| *at);
 
     place_instruments(part, frame, measures);
-    let mut page = Page { frame, measures };
+    place_solos(part, frame, measures);
+    let mut page = Page { part, frame, measures };
     let mut told = Told::default();
     let mut hairpins: Vec<Hairpin> = Vec::new();
     for group in placed.chunk_by(|a, b| a.0 == b.0) {
@@ -42,11 +46,19 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
         for &(_, index) in group {
             let direction = &part.directions[index];
             match &direction.kind {
-                DirectionKind::Dynamic(dynamic) => now.take(*dynamic, direction.at, at, notes),
-                DirectionKind::Technique(technique) => now.ways[way(*technique)] = Some(*technique),
-                DirectionKind::Words(words) if !now.words.contains(&words) => now.words.push(words),
+                DirectionKind::Dynamic(dynamic) => {
+                    now.take((*dynamic, direction.span), direction.at, at, notes);
+                }
+                DirectionKind::Technique(technique) => {
+                    now.ways[way(*technique)] = Some((*technique, direction.span));
+                }
+                DirectionKind::Words(words) if now.words.iter().all(|(said, _)| *said != words) => {
+                    now.words.push((words, direction.span));
+                }
                 DirectionKind::Hairpin { grows, to } => {
-                    now.hairpin |= collect_hairpin(&mut hairpins, notes, (at, *to, *grows));
+                    let hairpin =
+                        Hairpin { from: at, to: *to, grows: *grows, source: direction.span };
+                    now.hairpin |= collect_hairpin(&mut hairpins, notes, frame, &hairpin);
                 }
                 DirectionKind::Words(_) | DirectionKind::FermataOnRest => {}
             }
@@ -54,8 +66,9 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
         told.print(&now, at, notes, frame, &mut page);
     }
     for hairpin in &hairpins {
-        page.print(hairpin.from, StaffDirectionKind::HairpinStarts { grows: hairpin.grows });
-        page.print_end(hairpin.to, StaffDirectionKind::HairpinEnds);
+        let starts = StaffDirectionKind::HairpinStarts { grows: hairpin.grows };
+        page.print(hairpin.from, starts, hairpin.source);
+        page.print_end(hairpin.to, StaffDirectionKind::HairpinEnds, hairpin.source);
     }
     for measure in measures.iter_mut().filter(|measure| measure.directions.len() > 1) {
         measure.directions.sort_by_key(|direction| (direction.at, rank(&direction.kind)));
@@ -84,38 +97,48 @@ fn way(technique: Technique) -> usize {
 fn rank(kind: &StaffDirectionKind) -> u8 {
     match kind {
         StaffDirectionKind::HairpinEnds => 0,
-        StaffDirectionKind::Technique(_) => 1,
-        StaffDirectionKind::Words(_) => 2,
-        StaffDirectionKind::Dynamic(_) => 3,
-        StaffDirectionKind::HairpinStarts { .. } => 4,
+        StaffDirectionKind::Change(_) => 1,
+        StaffDirectionKind::Who(_) => 2,
+        StaffDirectionKind::Technique(_) => 3,
+        StaffDirectionKind::Words(_) => 4,
+        StaffDirectionKind::Dynamic(_) => 5,
+        StaffDirectionKind::HairpinStarts { .. } => 6,
     }
 }
 
-/// What is said at one place.
+/// What is said at one place, each with where it is written.
 #[derive(Default)]
 struct Now<'a> {
     /// The dynamic from here on.
-    steady: Option<Dynamic>,
+    steady: Option<(Dynamic, Span)>,
     /// A stress on the note here, or a forte-piano.
-    stress: Option<Dynamic>,
-    ways: [Option<Technique>; 2],
-    words: Vec<&'a String>,
+    stress: Option<(Dynamic, Span)>,
+    ways: [Option<(Technique, Span)>; 2],
+    words: Vec<(&'a String, Span)>,
     hairpin: bool,
 }
 
 impl Now<'_> {
-    fn take(&mut self, dynamic: Dynamic, given: Time, at: Time, notes: &[SoundingNote]) {
+    fn take(
+        &mut self,
+        (dynamic, source): (Dynamic, Span),
+        given: Time,
+        at: Time,
+        notes: &[SoundingNote],
+    ) {
         match dynamic {
             Dynamic::Sf | Dynamic::Sfz => {
                 if given == at && begins_note(notes, at) {
-                    self.stress = Some(dynamic);
+                    self.stress = Some((dynamic, source));
                 }
             }
-            Dynamic::Fp if given == at => (self.stress, self.steady) = (Some(dynamic), None),
-            Dynamic::Fp => self.steady = Some(Dynamic::P),
+            Dynamic::Fp if given == at => {
+                (self.stress, self.steady) = (Some((dynamic, source)), None);
+            }
+            Dynamic::Fp => self.steady = Some((Dynamic::P, source)),
             steady => {
-                self.steady = Some(steady);
-                self.stress = self.stress.filter(|stress| *stress != Dynamic::Fp);
+                self.steady = Some((steady, source));
+                self.stress = self.stress.filter(|(stress, _)| *stress != Dynamic::Fp);
             }
         }
     }
@@ -138,23 +161,23 @@ impl Told {
         frame: &[FrameBar],
         page: &mut Page,
     ) {
-        for technique in now.ways.into_iter().flatten() {
+        for (technique, source) in now.ways.into_iter().flatten() {
             let on = matches!(technique, Technique::Pizzicato | Technique::Muted);
             if std::mem::replace(&mut self.ways[way(technique)], on) != on {
-                page.print(at, StaffDirectionKind::Technique(technique));
+                page.print(at, StaffDirectionKind::Technique(technique), source);
             }
         }
-        for words in &now.words {
-            page.print(at, StaffDirectionKind::Words((*words).clone()));
+        for (words, source) in &now.words {
+            page.print(at, StaffDirectionKind::Words((*words).clone()), *source);
         }
-        if let Some(steady) = now.steady
+        if let Some((steady, source)) = now.steady
             && (self.dynamic != Some(steady) || enters_after_long_rest(notes, at, frame))
         {
-            page.print(at, StaffDirectionKind::Dynamic(steady));
+            page.print(at, StaffDirectionKind::Dynamic(steady), source);
             self.dynamic = Some(steady);
         }
-        if let Some(stress) = now.stress {
-            page.print(at, StaffDirectionKind::Dynamic(stress));
+        if let Some((stress, source)) = now.stress {
+            page.print(at, StaffDirectionKind::Dynamic(stress), source);
             if stress == Dynamic::Fp {
                 self.dynamic = Some(Dynamic::P);
             }
@@ -177,20 +200,43 @@ struct Hairpin {
     from: Time,
     to: Time,
     grows: bool,
+    source: Span,
 }
 
-/// Clips a hairpin to where the player sounds, and to the one before it; false if nothing is left.
+/// Clips a hairpin to where the player sounds, and to the one before it; where they rest for a bar
+/// or more it is broken. False if nothing is left.
 fn collect_hairpin(
     hairpins: &mut Vec<Hairpin>,
     notes: &[SoundingNote],
-    (from, to, grows): (Time, Time, bool),
+    frame: &[FrameBar],
+    hairpin: &Hairpin,
 ) -> bool {
+    let Hairpin { from, to, grows, source } = *hairpin;
+    let first = notes.partition_point(|note| note.end() <= from);
     let after_last = notes.partition_point(|note| note.start < to);
-    let Some(last) = after_last.checked_sub(1) else { return false };
-    let to = to.min(notes[last].end());
-    if to <= from {
-        return false;
+    let mut any = false;
+    let mut index = first;
+    while index < after_last {
+        let mut last = index;
+        while last + 1 < after_last && !rests_between(&notes[last], &notes[last + 1], frame) {
+            last += 1;
+        }
+        let (begin, end) = (from.max(notes[index].start), to.min(notes[last].end()));
+        any |=
+            begin < end && add_hairpin(hairpins, Hairpin { from: begin, to: end, grows, source });
+        index = last + 1;
     }
+    any
+}
+
+/// Is there a rest of a bar or more between two notes?
+fn rests_between(note: &SoundingNote, next: &SoundingNote, frame: &[FrameBar]) -> bool {
+    let end = note.end();
+    next.start > end && next.start - end >= frame[bar_at(frame, end)].length
+}
+
+fn add_hairpin(hairpins: &mut Vec<Hairpin>, hairpin: Hairpin) -> bool {
+    let Hairpin { from, to, grows, .. } = hairpin;
     if let Some(before) = hairpins.last_mut()
         && before.to > from
     {
@@ -203,30 +249,34 @@ fn collect_hairpin(
             hairpins.pop();
         }
     }
-    hairpins.push(Hairpin { from, to, grows });
+    hairpins.push(hairpin);
     true
 }
 
 struct Page<'a> {
+    part: &'a Part,
     frame: &'a [FrameBar],
     measures: &'a mut [Measure],
 }
 
 impl Page<'_> {
-    fn print(&mut self, at: Time, kind: StaffDirectionKind) {
+    fn print(&mut self, at: Time, kind: StaffDirectionKind, source: Span) {
         let bar = bar_at(self.frame, at);
+        self.put(bar, at, kind, Origin { source: Some(source), line: self.part.line_in(bar) });
+    }
+
+    fn put(&mut self, bar: usize, at: Time, kind: StaffDirectionKind, origin: Origin) {
         let at = at - self.frame[bar].start;
-        self.measures[bar].directions.push(StaffDirection { at, kind });
+        self.measures[bar].directions.push(StaffDirection { at, kind, origin });
     }
 
     /// Prints what ends at a time: at a bar line, in the bar that ends there.
-    fn print_end(&mut self, at: Time, kind: StaffDirectionKind) {
+    fn print_end(&mut self, at: Time, kind: StaffDirectionKind, source: Span) {
         let mut bar = bar_at(self.frame, at);
         if self.frame[bar].start == at {
             bar = bar.saturating_sub(1);
         }
-        let at = at - self.frame[bar].start;
-        self.measures[bar].directions.push(StaffDirection { at, kind });
+        self.put(bar, at, kind, Origin { source: Some(source), line: self.part.line_in(bar) });
     }
 }
 
@@ -236,9 +286,26 @@ pub(super) fn bar_at(frame: &[FrameBar], at: Time) -> usize {
 
 /// Tells the player which instruments to take.
 fn place_instruments(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
-    let mut page = Page { frame, measures };
-    for (at, text) in names::instruments_taken(part) {
-        page.print(at, StaffDirectionKind::Words(text));
+    let mut page = Page { part, frame, measures };
+    for told in names::changes_told(part) {
+        let origin = Origin { source: None, line: part.taken_by(told.taken) };
+        let bar = bar_at(frame, told.at);
+        page.put(bar, told.at, StaffDirectionKind::Change(told.words), origin);
+    }
+}
+
+/// Says "solo" (of a section "soli") where the player begins to be heard alone.
+fn place_solos(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
+    let mut page = Page { part, frame, measures };
+    let words = if part.player.section { "soli" } else { "solo" };
+    let mut before = false;
+    for note in &part.notes {
+        if note.solo && !before {
+            let bar = bar_at(frame, note.start);
+            let origin = Origin { source: None, line: Some(note.line) };
+            page.put(bar, note.start, StaffDirectionKind::Who(words), origin);
+        }
+        before = note.solo;
     }
 }
 
@@ -338,6 +405,15 @@ mod tests {
             .direction("0/1", DirectionKind::Hairpin { grows: false, to: Time::of(1, 1) })
             .score();
         assert_eq!(directions(&score, 0), "1 0/1 >, 1 1/1 end");
+    }
+
+    #[test]
+    fn a_hairpin_is_broken_by_a_bar_of_rest() {
+        let score = Fixture::new(&["4/4"; 4])
+            .notes("0/1 1/1 C5, 2/1 1/1 D5")
+            .direction("0/1", DirectionKind::Hairpin { grows: true, to: Time::of(3, 1) })
+            .score();
+        assert_eq!(directions(&score, 0), "1 0/1 <, 1 1/1 end, 3 0/1 <, 3 1/1 end");
     }
 
     #[test]

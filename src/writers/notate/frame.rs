@@ -1,5 +1,7 @@
 //! The frame of bars that all staves share.
 
+use smallvec::SmallVec;
+
 use crate::resolve::{Bar, Form};
 
 use super::FrameBar;
@@ -32,9 +34,22 @@ pub(super) fn frame(form: &Form) -> Vec<FrameBar> {
                 ending_starts: bar.ending.filter(|_| enters),
                 ending_ends: bar.ending.filter(|_| leaves),
                 line: bar.line,
+                source: bar.span,
+                implicit: bar.number == 0 || before.is_some_and(|before| completes(before, bar)),
+                signs: SmallVec::new(),
             }
         })
         .collect()
+}
+
+/// Is a bar the second half of one that a repeat or a double bar divides? Both are shorter than
+/// their metre and make one bar together.
+fn completes(before: &Bar, bar: &Bar) -> bool {
+    let whole = bar.metre.bar_length();
+    before.metre == bar.metre
+        && before.number > 0
+        && before.length < whole
+        && before.length + bar.length == whole
 }
 
 #[cfg(test)]

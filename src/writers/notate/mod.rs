@@ -1,10 +1,11 @@
 //! From sounding music to staves as a player reads them.
 //!
 //! [`notate`] writes a [`Score`] from an arrangement: written pitch and key, printed values with
-//! ties and tuplets, rests, beams, accidentals, clefs and directions. [`multi_rests`] makes of one
-//! staff what a part shows. Nothing here knows a file format.
+//! ties and tuplets, rests, beams, accidentals, clefs and directions. What
+//! stands on which pages is for [`edition`](crate::edition) to say. Nothing here knows a file
+//! format.
 
-mod accidentals;
+pub(crate) mod accidentals;
 mod beams;
 mod clefs;
 mod directions;
@@ -13,11 +14,13 @@ mod grid;
 mod hands;
 mod names;
 #[cfg(test)]
+mod origins;
+#[cfg(test)]
 mod properties;
-mod rests;
 mod score;
 mod slurs;
 mod staff;
+pub(crate) mod stems;
 #[cfg(test)]
 pub(crate) mod testing;
 mod tuplets;
@@ -26,16 +29,31 @@ mod writing;
 
 use crate::arrange::Arrangement;
 
-pub use rests::{multi_rests, rest_runs};
 pub use score::*;
 
-/// Writes the staves of an arrangement. A score has one staff for each part (two for a harp or a
-/// keyboard) and one measure for each bar of the form; every measure is filled exactly.
+/// The pitch in which notes are written.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub enum Pitches {
+    /// As each player reads them.
+    #[default]
+    Written,
+    /// As they sound; what always sounds in another octave than it is written still does.
+    Concert,
+}
+
+/// Writes the staves of an arrangement as players read them: see [`notate_at`].
 #[must_use]
 pub fn notate(arrangement: &Arrangement) -> Score {
+    notate_at(arrangement, Pitches::Written)
+}
+
+/// Writes the staves of an arrangement in the pitch asked for. A score has one staff for each part (two for a harp or a
+/// keyboard) and one measure for each bar of the form; every measure is filled exactly.
+#[must_use]
+pub fn notate_at(arrangement: &Arrangement, pitches: Pitches) -> Score {
     let piece = &arrangement.piece;
     let frame = frame::frame(&piece.form);
-    let bars = staff::Bars::new(&frame);
+    let bars = staff::Bars::new(&frame, pitches);
     let staves = arrangement.parts.iter().map(|part| hands::staff(part, &bars)).collect();
     let ensemble = piece.ensembles.get(arrangement.scoring.ensemble);
     Score {
@@ -46,7 +64,10 @@ pub fn notate(arrangement: &Arrangement) -> Score {
         licence: piece.licence.clone(),
         scoring: arrangement.scoring.name.clone(),
         ensemble: ensemble.map(|ensemble| ensemble.name.clone()).unwrap_or_default(),
+        source: None,
+        concert: pitches == Pitches::Concert,
         frame,
         staves,
+        lines: arrangement.lines.clone(),
     }
 }

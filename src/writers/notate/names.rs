@@ -19,55 +19,95 @@ pub(super) fn key_at(part: &Part, time: Time) -> Option<String> {
     (!in_c).then(|| format!("in {}", shown(&sounds.to_string())))
 }
 
-/// What is said where the player takes another key or crook ("in F") or tunes drums anew ("D to
-/// C") between the beginnings of two bars.
-pub(super) fn change_of_key(part: &Part, now: Time, before: Time) -> Option<String> {
-    if part.tunings.len() < 2 && part.drums.len() < 2 {
-        return None;
-    }
-    // What another instrument stands in is said with its name.
-    if !std::ptr::eq(part.instrument_at(now), part.instrument_at(before)) {
-        return None;
-    }
-    let same_tuning = part.tuning_at(now) == part.tuning_at(before);
-    let (drums, other) = (drums_at(part, before), drums_at(part, now));
-    if same_tuning && drums == other {
-        return None;
-    }
-    if let (Some(drums), Some(other)) = (drums, other) {
-        let changes = part.instrument_at(now).retuned(drums, other);
-        let words: Vec<String> = changes.into_iter().map(change_of_drum).collect();
-        // Where a drum joins or leaves, all notes are told.
-        if !words.is_empty() && drums.len() == other.len() {
-            return Some(words.join(", "));
+/// All keys, crooks or tunings of drums from first to last, each once.
+pub(super) fn all_keys(part: &Part) -> Vec<String> {
+    let mut keys: Vec<String> = Vec::new();
+    for at in [Time::ZERO].into_iter().chain(changes(part)) {
+        // What another instrument stands in is said with its name.
+        let own = std::ptr::eq(part.instrument_at(at), part.first_instrument());
+        if let Some(key) = key_at(part, at).filter(|key| own && !keys.contains(key)) {
+            keys.push(key);
         }
     }
-    key_at(part, now)
+    keys
 }
 
-/// What the player is told of the other instruments that he takes, in order of time: "take
-/// Piccolo" where he has put the one before down, and the name at the first note of the new one
-/// (or where it is taken, if he has no more notes). Common practice.
-pub(super) fn instruments_taken(part: &Part) -> Vec<(Time, String)> {
+/// When something else is taken: another instrument, key, crook or tuning of drums. In order, each
+/// once, the beginning left out.
+fn changes(part: &Part) -> Vec<Time> {
+    let instruments = part.instruments.iter().map(|(at, _)| *at);
+    let tunings = part.tunings.iter().map(|(at, _)| *at);
+    let drums = part.drums.iter().map(|(at, _)| *at);
+    let mut all: Vec<Time> = instruments.chain(tunings).chain(drums).collect();
+    all.retain(|at| at.is_positive());
+    all.sort_unstable();
+    all.dedup();
+    all
+}
+
+/// What the player is told of the other instruments, keys, crooks and tunings that he takes, in
+/// order of time: what to do behind the last note on the one before ("take Piccolo", "change to
+/// F", "change D to C"), and what he has in hand at the first note on the new one. Where there is
+/// no rest between the two, only the latter; where no note follows, nothing. Common practice.
+pub(super) fn changes_told(part: &Part) -> Vec<Told> {
     let mut told = Vec::new();
-    for pair in part.instruments.windows(2) {
-        let [(_, before), (at, taken)] = pair else { continue };
-        if std::ptr::eq(*before, *taken) {
+    let mut before = Time::ZERO;
+    let changes = changes(part);
+    for (index, &at) in changes.iter().enumerate() {
+        let Some((order, name)) = change(part, before, at) else { continue };
+        let next = part.notes.partition_point(|note| note.start < at);
+        let Some(enters) = part.notes.get(next).map(|note| note.start) else { break };
+        // Changed again before a note: only what is in hand then counts.
+        if changes.get(index + 1).is_some_and(|again| *again <= enters) {
             continue;
         }
-        let name = match key_at(part, *at).filter(|_| part.tuning_at(*at).is_some()) {
+        let last = next.checked_sub(1).map(|last| part.notes[last].end());
+        if let Some(free) = last.filter(|free| *free < enters) {
+            told.push(Told { at: free, words: order, taken: at });
+        }
+        told.push(Told { at: enters, words: name, taken: at });
+        before = at;
+    }
+    told
+}
+
+/// The order to change between two times and the name of what is then in hand; `None` if that is
+/// the same.
+fn change(part: &Part, before: Time, now: Time) -> Option<(String, String)> {
+    let (old, taken) = (part.instrument_at(before), part.instrument_at(now));
+    if !std::ptr::eq(old, taken) {
+        let name = match key_at(part, now).filter(|_| part.tuning_at(now).is_some()) {
             Some(key) => format!("{} {key}", taken.name),
             None => taken.name.clone(),
         };
-        let next = part.notes.partition_point(|note| note.start < *at);
-        let free = next.checked_sub(1).map_or(Time::ZERO, |last| part.notes[last].end());
-        let enters = part.notes.get(next).map_or(*at, |note| note.start);
-        if free < enters {
-            told.push((free, format!("take {name}")));
-        }
-        told.push((enters, name));
+        return Some((format!("take {name}"), name));
     }
-    told
+    let (drums, other) = (drums_at(part, before), drums_at(part, now));
+    if part.tuning_at(now) == part.tuning_at(before) && drums == other {
+        return None;
+    }
+    let key = key_at(part, now)?;
+    if let (Some(drums), Some(other)) = (drums, other) {
+        let changes = taken.retuned(drums, other);
+        let words: Vec<String> = changes.into_iter().map(change_of_drum).collect();
+        // Where a drum joins or leaves, all notes are told.
+        if !words.is_empty() && drums.len() == other.len() {
+            return Some((format!("change {}", words.join(", ")), key));
+        }
+        return Some((format!("tune {key}"), key));
+    }
+    let to = key.strip_prefix("in ").unwrap_or(&key);
+    Some((format!("change to {to}"), key))
+}
+
+/// What a player is told of something else that he takes.
+pub(super) struct Told {
+    /// Where he is told.
+    pub(super) at: Time,
+    /// What he is told.
+    pub(super) words: String,
+    /// From when on he has it.
+    pub(super) taken: Time,
 }
 
 /// "D to C"; with octaves where the name alone would not say it.
@@ -138,8 +178,23 @@ mod tests {
         let part = &arrangement.parts[0];
         let bar = |index: usize| piece.form.bars[index].start;
         assert_eq!(key_at(part, Time::ZERO).unwrap(), "in G, D");
-        assert_eq!(change_of_key(part, bar(1), bar(0)).unwrap(), "D to C");
-        assert_eq!(change_of_key(part, bar(2), bar(1)), None);
-        assert_eq!(change_of_key(part, bar(3), bar(2)).unwrap(), "in G, C, F");
+        assert_eq!(all_keys(part), ["in G, D", "in G, C", "in G, C, F"]);
+        // The second tuning comes before he plays again: only the last one is told.
+        let expected = [(bar(1), "tune in G, C, F"), (bar(3), "in G, C, F")];
+        let told = changes_told(part);
+        assert_eq!(told.iter().map(|told| (told.at, &*told.words)).collect::<Vec<_>>(), expected);
+    }
+
+    #[test]
+    fn an_order_stands_behind_the_last_note_and_the_name_at_the_entry() {
+        use crate::notate::testing::{Fixture, directions, natural_horn};
+        let score = Fixture::new(&["4/4"; 4])
+            .instrument(natural_horn())
+            .crook("0/1", "D")
+            .crook("3/1", "F")
+            .notes("0/1 1/1 D4, 3/1 1/1 C4")
+            .score();
+        assert_eq!(directions(&score, 0), "2 0/1 \"change to F\", 4 0/1 \"in F\"");
+        assert_eq!(score.staves[0].key_names, ["in D", "in F"]);
     }
 }

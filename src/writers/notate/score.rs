@@ -2,6 +2,9 @@
 
 use smallvec::SmallVec;
 
+use crate::arrange::{LineId, LineOrigin};
+use crate::diagnostics::Span;
+
 use crate::instruments::{Clef, Family, Instrument};
 use crate::music::{Interval, Key, Metre, Pitch, Time};
 use crate::resolve::{BarLine, Dynamic, Marks, Technique, Tempo};
@@ -23,10 +26,38 @@ pub struct Score {
     pub scoring: String,
     /// Name of the ensemble: "spa-orchestra".
     pub ensemble: String,
+    /// A mark of the source from which it was made, for the head of each page; whoever knows it
+    /// sets it.
+    pub source: Option<String>,
+    /// Is it at concert pitch?
+    pub concert: bool,
     /// The bars, one for each bar of the form.
     pub frame: Vec<FrameBar>,
     /// What each player reads, in score order, with `frame.len()` measures.
     pub staves: Vec<Staff>,
+    /// The scoring lines to which origins refer.
+    pub lines: Vec<LineOrigin>,
+}
+
+impl Score {
+    /// The scoring line of an origin, with the place where it is written.
+    #[must_use]
+    pub fn line(&self, origin: Origin) -> Option<&LineOrigin> {
+        self.lines.get(usize::from(origin.line?.0))
+    }
+}
+
+/// Where something printed comes from. Both parts stay the same while the source is edited
+/// elsewhere; [`Sources::range`](crate::diagnostics::Sources::range) says where they stand now.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+pub struct Origin {
+    /// What it is in the source: the note (or the chord symbol from which it was worked out), the
+    /// rest, the dynamic, the words. `None` for what stands nowhere: a rest of somebody who has
+    /// nothing to play.
+    pub source: Option<Span>,
+    /// The scoring line that gave it to the player, among [`Score::lines`]; `None` where no line
+    /// claims him, and for what is said to everybody.
+    pub line: Option<LineId>,
 }
 
 /// What all staves share in one bar.
@@ -60,6 +91,62 @@ pub struct FrameBar {
     pub ending_ends: Option<u8>,
     /// The line at its end where it is not plain.
     pub line: BarLine,
+    /// Where the form says what begins here: its tempo, or else its rehearsal mark, metre or key.
+    pub source: Option<Span>,
+    /// Is it only a part of a bar whose number nobody counts: a pick-up, or the second half of a
+    /// bar that a repeat divides?
+    pub implicit: bool,
+    /// Signs that tell where to go on, in the order in which they stand.
+    pub signs: SmallVec<[Sign; 1]>,
+}
+
+/// A sign or words that tell where to go on.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Sign {
+    /// The sign of "dal segno", at the beginning of a bar.
+    Segno,
+    /// The sign of the coda, at the beginning of a bar.
+    Coda,
+    /// "To Coda", at the end of a bar.
+    ToCoda,
+    /// "Fine", at the end of a bar.
+    Fine,
+    /// "D.C.", at the end of a bar: from the beginning.
+    DaCapo,
+    /// "D.C. al Fine".
+    DaCapoAlFine,
+    /// "D.C. al Coda".
+    DaCapoAlCoda,
+    /// "D.S.": from the sign.
+    DalSegno,
+    /// "D.S. al Fine".
+    DalSegnoAlFine,
+    /// "D.S. al Coda".
+    DalSegnoAlCoda,
+}
+
+impl Sign {
+    /// Does it stand at the end of its bar?
+    #[must_use]
+    pub fn stands_at_end(self) -> bool {
+        !matches!(self, Sign::Segno | Sign::Coda)
+    }
+
+    /// The words on paper; none for the two that are drawn.
+    #[must_use]
+    pub fn words(self) -> Option<&'static str> {
+        match self {
+            Sign::Segno | Sign::Coda => None,
+            Sign::ToCoda => Some("To Coda"),
+            Sign::Fine => Some("Fine"),
+            Sign::DaCapo => Some("D.C."),
+            Sign::DaCapoAlFine => Some("D.C. al Fine"),
+            Sign::DaCapoAlCoda => Some("D.C. al Coda"),
+            Sign::DalSegno => Some("D.S."),
+            Sign::DalSegnoAlFine => Some("D.S. al Fine"),
+            Sign::DalSegnoAlCoda => Some("D.S. al Coda"),
+        }
+    }
 }
 
 /// One player's staff, or two that a brace joins.
@@ -69,6 +156,8 @@ pub struct Staff {
     pub id: String,
     /// Full name: "Oboe 2".
     pub name: String,
+    /// The name of the player without the other instruments that he takes.
+    pub instrument_name: String,
     /// Abbreviation: "Ob. 2".
     pub abbreviation: String,
     /// The instrument that the player has in hand at the beginning.
@@ -81,8 +170,13 @@ pub struct Staff {
     /// the player could have another key, "in D, A" for drums; `None` where there is nothing to
     /// choose and the instrument stands in C or in its octave.
     pub key_name: Option<String>,
+    /// All that is said so from first to last, each once: "in D", "in G". A head names them all,
+    /// so that the player brings what he needs.
+    pub key_names: Vec<String>,
     /// How many people read this part.
     pub players: u16,
+    /// Where the ensemble names the player.
+    pub source: Span,
     /// The measures, one for each bar of the frame. With two staves they are those of the upper
     /// one, and have the directions of both, which stand between the two.
     pub measures: Vec<Measure>,
@@ -149,9 +243,6 @@ pub struct Measure {
     pub elements: Vec<Element>,
     /// Directions of this staff in order of time; one at the bar's end closes a hairpin there.
     pub directions: Vec<StaffDirection>,
-    /// In a part, this bar begins a rest of so many whole bars (2 or more); readers of a score
-    /// ignore it.
-    pub multi_rest: Option<u32>,
 }
 
 /// A note, a chord or a rest as it is printed.
@@ -169,6 +260,25 @@ pub struct Element {
     pub kind: ElementKind,
     /// Beams from the first (eighths) on: one entry a beam.
     pub beams: SmallVec<[Beam; 4]>,
+    /// Where it comes from: all pieces of a note that is tied, and its grace notes, come from the
+    /// same note.
+    pub origin: Origin,
+    /// Which way its stem goes.
+    pub stem: Stem,
+    /// Is it small, as a cue?
+    pub cue: bool,
+}
+
+/// Which way a stem goes.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub enum Stem {
+    /// There is none: a rest, a whole note or longer.
+    #[default]
+    None,
+    /// Up.
+    Up,
+    /// Down.
+    Down,
 }
 
 /// What an element is.
@@ -209,6 +319,37 @@ pub struct StaffNote {
     pub slur_starts: bool,
     /// Does a slur end here?
     pub slur_ends: bool,
+    /// The accidental that stands at the sign of a trill, mordent or turn: the alteration of the
+    /// upper neighbour (of the lower one for a mordent), where the signature does not say it.
+    pub ornament_accidental: Option<i8>,
+    /// One of the two notes of a tremolo that goes to and fro between them.
+    pub paired: Option<PairedTremolo>,
+    /// Syllables under the note, the first verse first.
+    pub lyrics: Vec<Syllable>,
+}
+
+/// A note's place in a tremolo between two notes. Each is printed with the value of both together.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct PairedTremolo {
+    /// Is it the first of the two?
+    pub starts: bool,
+    /// Strokes (beams between the two): 1 for eighths to 4 for 64ths.
+    pub strokes: u8,
+}
+
+/// A syllable under a note.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Syllable {
+    /// Verse, from 1.
+    pub verse: u8,
+    /// The text of the syllable, without hyphens.
+    pub text: String,
+    /// Does it go on from the syllable before, with a hyphen?
+    pub continues: bool,
+    /// Does the next syllable go on with the word?
+    pub goes_on: bool,
+    /// Is it held over the notes that follow, to be shown by a line?
+    pub melisma: bool,
 }
 
 /// Kind of a grace note.
@@ -227,6 +368,8 @@ pub struct Head {
     pub pitch: Pitch,
     /// Is its accidental (or natural sign) to be printed?
     pub accidental_shown: bool,
+    /// Is that accidental only a courtesy, because something before could mislead?
+    pub courtesy: bool,
 }
 
 /// A printed value: the part of a whole note, and dots.
@@ -273,6 +416,8 @@ pub struct StaffDirection {
     pub at: Time,
     /// What it says.
     pub kind: StaffDirectionKind,
+    /// Where it comes from.
+    pub origin: Origin,
 }
 
 /// What a printed direction says.
@@ -291,4 +436,9 @@ pub enum StaffDirectionKind {
     Technique(Technique),
     /// Words above the staff.
     Words(String),
+    /// An order that the player must see: "take Piccolo", "change to F"; and what he has in hand
+    /// when he enters: "Piccolo", "in F".
+    Change(String),
+    /// Who plays, or how prominently: "solo", "soli".
+    Who(&'static str),
 }

@@ -4,17 +4,17 @@ use smallvec::SmallVec;
 
 use crate::arrange::{Part, SoundingNote};
 use crate::instruments::Instrument;
-use crate::music::{Key, Metre, Pitch, Time};
+use crate::music::{Interval, Key, Letter, Metre, Pitch, Time};
 use crate::resolve::{Graces, Mark, Marks, Sound, Tuplet};
 
 use super::accidentals::Accidentals;
 use super::grid::{Grid, Pieces};
 use super::writing::Writing;
 use super::{
-    Element, ElementKind, FrameBar, Grace, Head, Measure, NoteValue, Staff, StaffDirection,
-    StaffDirectionKind, StaffNote, TupletUse,
+    Element, ElementKind, FrameBar, Grace, Head, Measure, NoteValue, Origin, Staff, StaffNote,
+    Stem, TupletUse,
 };
-use super::{beams, clefs, directions, names, slurs, tuplets};
+use super::{beams, clefs, directions, names, slurs, stems, tuplets};
 
 type Heads = SmallVec<[Head; 2]>;
 
@@ -24,10 +24,11 @@ pub(super) struct Bars<'a> {
     grids: Vec<Grid>,
     /// Which grid each bar has.
     grid_of: Vec<usize>,
+    pitches: super::Pitches,
 }
 
 impl<'a> Bars<'a> {
-    pub(super) fn new(frame: &'a [FrameBar]) -> Bars<'a> {
+    pub(super) fn new(frame: &'a [FrameBar], pitches: super::Pitches) -> Bars<'a> {
         let mut grids: Vec<Grid> = Vec::new();
         let mut find = |metre: Metre| {
             grids.iter().position(|grid| grid.metre() == metre).unwrap_or_else(|| {
@@ -36,11 +37,24 @@ impl<'a> Bars<'a> {
             })
         };
         let grid_of = frame.iter().map(|bar| find(bar.metre)).collect();
-        Bars { frame, grids, grid_of }
+        Bars { frame, grids, grid_of, pitches }
     }
 
     fn grid(&self, bar: usize) -> &Grid {
         &self.grids[self.grid_of[bar]]
+    }
+
+    /// The way from written to sounding pitch of a part at a time. At concert pitch only octaves
+    /// are left.
+    fn transposition(&self, part: &Part, at: Time) -> Interval {
+        let by = part.transposition_at(at);
+        match self.pitches {
+            super::Pitches::Written => by,
+            super::Pitches::Concert => {
+                let octaves = Interval::octaves(by.whole_octaves());
+                if by == octaves { by } else { Interval::UNISON }
+            }
+        }
     }
 
     pub(super) fn end(&self) -> Time {
@@ -69,37 +83,32 @@ pub(super) fn measures(part: &Part, bars: &Bars) -> Vec<Measure> {
     let mut writer = BarWriter::new(part, bars);
     let mut before: Option<Writing> = None;
     for (index, bar) in bars.frame.iter().enumerate() {
-        let transposition = part.transposition_at(bar.start);
+        let transposition = bars.transposition(part, bar.start);
         let instrument = part.instrument_at(bar.start);
         let taken = !std::ptr::eq(instrument, writer.instrument);
         let writing = match before {
             Some(before) if before.transposition == transposition && !taken && !bar.key_shown => {
                 before
             }
-            _ if part.player.without_signature => Writing::without_signature(transposition),
+            _ if part.player.without_signature && bars.pitches == super::Pitches::Written => {
+                Writing::without_signature(transposition)
+            }
             _ => Writing::new(instrument, bar.key, transposition),
         };
         let moved = before.is_none_or(|before| before.transposition != transposition);
-        let signed = before.is_none_or(|before| before.signature != writing.signature);
+        // A key that needs the same signature (a relative one) is not printed again.
+        let fifths = |writing: &Writing| writing.signature.map(Key::fifths);
+        let signed = before.is_none_or(|before| fifths(&before) != fifths(&writing));
         // Where the new instrument has no signature, that of the old one is taken back.
         let unsigned = signed && index > 0 && !instrument.unpitched;
         let mut measure = Measure {
             instrument: taken.then_some(instrument),
             transposition: moved.then_some(transposition),
-            key: writing
-                .signature
-                .filter(|_| signed || bar.key_shown)
-                .or(unsigned.then_some(Key::C_MAJOR)),
+            key: writing.signature.filter(|_| signed).or(unsigned.then_some(Key::C_MAJOR)),
             ..Measure::default()
         };
         if taken {
             writer.instrument = instrument;
-        }
-        if index > 0
-            && let Some(name) = names::change_of_key(part, bar.start, bars.frame[index - 1].start)
-        {
-            let kind = StaffDirectionKind::Words(name);
-            measure.directions.push(StaffDirection { at: Time::ZERO, kind });
         }
         if moved || taken {
             writer.rewrite(bar.start, &writing);
@@ -116,6 +125,9 @@ pub(super) fn measures(part: &Part, bars: &Bars) -> Vec<Measure> {
 
 /// Puts a player's name to what he reads; `lower` is empty where that is one staff.
 pub(super) fn finished(part: &Part, measures: Vec<Measure>, lower: Vec<Measure>) -> Staff {
+    let (mut measures, mut lower) = (measures, lower);
+    stems::set(&mut measures);
+    stems::set(&mut lower);
     let mut instruments = vec![part.first_instrument()];
     for taken in measures.iter().filter_map(|measure| measure.instrument) {
         if !instruments.iter().any(|known| std::ptr::eq(*known, taken)) {
@@ -125,12 +137,15 @@ pub(super) fn finished(part: &Part, measures: Vec<Measure>, lower: Vec<Measure>)
     Staff {
         id: part.player.id.clone(),
         name: part.full_name(),
+        instrument_name: part.player.name.clone(),
         abbreviation: part.player.abbreviation.clone(),
         instrument: instruments[0],
         instruments,
         family: part.player.instrument.family,
         key_name: names::key_at(part, Time::ZERO),
+        key_names: names::all_keys(part),
         players: part.player.count,
+        source: part.player.span,
         measures,
         lower,
     }
@@ -139,6 +154,7 @@ pub(super) fn finished(part: &Part, measures: Vec<Measure>, lower: Vec<Measure>)
 /// Goes through a part once and writes its notes and rests bar by bar.
 struct BarWriter<'a> {
     bars: &'a Bars<'a>,
+    part: &'a Part,
     instrument: &'static Instrument,
     notes: &'a [SoundingNote],
     tuplets: Vec<Tuplet>,
@@ -156,6 +172,7 @@ impl<'a> BarWriter<'a> {
     fn new(part: &'a Part, bars: &'a Bars) -> BarWriter<'a> {
         BarWriter {
             bars,
+            part,
             instrument: part.first_instrument(),
             notes: &part.notes,
             tuplets: tuplets::needed(&part.tuplets, &part.notes),
@@ -186,7 +203,8 @@ impl<'a> BarWriter<'a> {
         if silent && bar.length == bar.metre.bar_length() {
             let value = NoteValue::of(bar.length).unwrap_or(NoteValue { log2: 0, dots: 0 });
             let kind = ElementKind::BarRest { fermata: false };
-            elements.push(element((Time::ZERO, bar.length), value, kind));
+            let origin = self.origin_of_rest(index, bar.start);
+            elements.push(element((Time::ZERO, bar.length), value, kind, origin));
             return;
         }
         elements.reserve(8);
@@ -222,14 +240,19 @@ impl<'a> BarWriter<'a> {
                         self.begin(note, cursor - bar.start, writing, elements);
                     }
                     let jumped_into = cursor == bar.start && is_jumped_into(bar);
+                    let added = elements.len();
                     self.push_note(note, (cursor, stop), (taken_up, jumped_into), elements);
+                    let (before, own) = elements.split_at_mut(added);
+                    if let Some(element) = own.first_mut() {
+                        say_neighbour(note, bar.key, writing, before, element);
+                    }
                 }
                 None => {
                     let rest = ElementKind::Rest { fermata: false };
-                    let rests = self
-                        .pieces
-                        .iter()
-                        .map(|&(from, to, value)| element((from, to - from), value, rest.clone()));
+                    let rests = self.pieces.iter().map(|&(from, to, value)| {
+                        let origin = self.origin_of_rest(index, bar.start + from);
+                        element((from, to - from), value, rest.clone(), origin)
+                    });
                     elements.extend(rests);
                 }
             }
@@ -240,6 +263,12 @@ impl<'a> BarWriter<'a> {
             }
             cursor = stop;
         }
+    }
+
+    /// Where a rest at a time in a bar comes from.
+    fn origin_of_rest(&self, bar: usize, at: Time) -> Origin {
+        let source = self.part.rest_at(at).map(|rest| rest.span);
+        Origin { source, line: self.part.line_in(bar) }
     }
 
     fn skip_to(&mut self, time: Time) {
@@ -306,7 +335,7 @@ impl<'a> BarWriter<'a> {
     ) {
         self.heads = self.written(note, writing);
         if let Some(graces) = &note.attached.graces {
-            push_graces(graces, at, writing, elements);
+            push_graces(graces, at, writing, origin(note), elements);
         }
     }
 
@@ -348,9 +377,47 @@ impl<'a> BarWriter<'a> {
                 tie_to: !last && (place < last_place || !self.struck),
                 slur_starts: attached.slur_starts && slur_place,
                 slur_ends: attached.slur_ends && last,
+                ..StaffNote::default()
             }));
-            elements.push(element((at, until - at), value, kind));
+            elements.push(element((at, until - at), value, kind, origin(note)));
         }
+    }
+}
+
+/// Says which neighbour a trill, mordent or turn has, where neither the signature nor a note before
+/// in the bar does: its alteration stands at the sign.
+fn say_neighbour(
+    note: &SoundingNote,
+    key: Key,
+    writing: &Writing,
+    before: &[Element],
+    element: &mut Element,
+) {
+    let ElementKind::Note(printed) = &mut element.kind else { return };
+    let way = match () {
+        () if printed.marks.has(Mark::Trill) || printed.marks.has(Mark::Turn) => 1,
+        () if printed.marks.has(Mark::Mordent) => -1,
+        () => return,
+    };
+    let Some(main) = note.sound.pitches().last() else { return };
+    let step = main.step() + way;
+    let letter = Letter::from_step(step);
+    let Ok(octave) = i8::try_from(step.div_euclid(7)) else { return };
+    let diatonic = Pitch::new(letter, key.alter(letter), octave);
+    // A neighbour lies a semitone or a tone away.
+    let distance = (diatonic.midi() - main.midi()) * way;
+    let off = (distance.clamp(1, 2) - distance) * way;
+    let Ok(off) = i8::try_from(off) else { return };
+    let written = writing.written(Pitch { alter: diatonic.alter + off, ..diatonic });
+    let said = before.iter().any(|element| match &element.kind {
+        ElementKind::Note(other) => other
+            .heads
+            .iter()
+            .any(|head| (head.pitch.letter, head.pitch.octave) == (written.letter, written.octave)),
+        _ => false,
+    });
+    if !said && written.alter != writing.key().alter(written.letter) {
+        printed.ornament_accidental = Some(written.alter);
     }
 }
 
@@ -387,14 +454,24 @@ fn printed_marks(
 }
 
 fn heads(pitches: &[Pitch], writing: &Writing) -> Heads {
-    let head = |&pitch: &Pitch| Head { pitch: writing.written(pitch), accidental_shown: false };
+    let head = |&pitch: &Pitch| Head {
+        pitch: writing.written(pitch),
+        accidental_shown: false,
+        courtesy: false,
+    };
     let mut heads: Heads = pitches.iter().map(head).collect();
     heads.sort_unstable_by_key(|head| (head.pitch.step(), head.pitch.alter));
     heads.dedup();
     heads
 }
 
-fn push_graces(graces: &Graces, at: Time, writing: &Writing, elements: &mut Vec<Element>) {
+fn push_graces(
+    graces: &Graces,
+    at: Time,
+    writing: &Writing,
+    origin: Origin,
+    elements: &mut Vec<Element>,
+) {
     let grace = if graces.crushed { Grace::Crushed } else { Grace::Plain };
     for (length, pitches) in &graces.notes {
         let value = NoteValue::of(*length).unwrap_or_else(|| NoteValue::at_most(*length));
@@ -403,12 +480,31 @@ fn push_graces(graces: &Graces, at: Time, writing: &Writing, elements: &mut Vec<
             grace: Some(grace),
             ..StaffNote::default()
         };
-        elements.push(element((at, Time::ZERO), value, ElementKind::Note(Box::new(note))));
+        elements.push(element((at, Time::ZERO), value, ElementKind::Note(Box::new(note)), origin));
     }
 }
 
-fn element((at, length): (Time, Time), value: NoteValue, kind: ElementKind) -> Element {
-    Element { at, length, value, tuplet: None, kind, beams: SmallVec::new() }
+fn origin(note: &SoundingNote) -> Origin {
+    Origin { source: Some(note.source), line: Some(note.line) }
+}
+
+fn element(
+    (at, length): (Time, Time),
+    value: NoteValue,
+    kind: ElementKind,
+    origin: Origin,
+) -> Element {
+    Element {
+        at,
+        length,
+        value,
+        tuplet: None,
+        kind,
+        beams: SmallVec::new(),
+        stem: Stem::None,
+        cue: false,
+        origin,
+    }
 }
 
 /// Marks the last `count` elements as members of a tuplet that lies between the given positions

@@ -1,7 +1,7 @@
 //! Small arrangements for tests, and staves as lines of text.
 //!
 //! In the text of a staff, bars are divided by `|`. An element is `PITCHES:VALUE`, with `rest` for a
-//! rest, alone for a bar of rest; `!` a printed accidental, `…` a tie, `[ = ] > <` beams and
+//! rest, alone for a bar of rest; `!` a printed accidental, `?` a courtesy, `…` a tie, `[ = ] > <` beams and
 //! stubs, `( )` after a value a slur, `(…)` around elements grace notes, `{3:2 … }` a tuplet,
 //! `+accent` a mark.
 
@@ -68,6 +68,7 @@ pub(crate) fn form(metres: &[&str]) -> Form {
             repeat_ends: false,
             ending: None,
             line: BarLine::Plain,
+            span: None,
         };
         start += bar.length;
         bar
@@ -280,6 +281,7 @@ impl Fixture {
             player: Arc::clone(player),
             notes: part.notes,
             tuplets: part.tuplets,
+            rests: Vec::new(),
             directions: part.directions,
             claims: Vec::new(),
             instruments: [(Time::ZERO, player.instrument)]
@@ -288,6 +290,7 @@ impl Fixture {
                 .collect(),
             tunings: part.tunings,
             drums: Vec::new(),
+            takes: Vec::new(),
         });
         notate(&Arrangement::of_parts(piece, 1770, parts.collect()))
     }
@@ -361,7 +364,14 @@ fn dump_element(element: &Element) -> String {
     let heads: Vec<String> = note
         .heads
         .iter()
-        .map(|head| format!("{}{}", head.pitch, if head.accidental_shown { "!" } else { "" }))
+        .map(|head| {
+            let sign = match (head.accidental_shown, head.courtesy) {
+                (true, true) => "?",
+                (true, false) => "!",
+                (false, _) => "",
+            };
+            format!("{}{sign}", head.pitch)
+        })
         .collect();
     let heads = if heads.is_empty() { "x".into() } else { heads.join("&") };
     let mut word = format!("{heads}:{}", element.value.length());
@@ -404,7 +414,10 @@ pub(crate) fn directions(score: &Score, staff: usize) -> String {
                 StaffDirectionKind::HairpinStarts { grows: false } => ">".to_owned(),
                 StaffDirectionKind::HairpinEnds => "end".to_owned(),
                 StaffDirectionKind::Technique(technique) => technique.printed().to_owned(),
-                StaffDirectionKind::Words(words) => format!("\"{words}\""),
+                StaffDirectionKind::Words(words) | StaffDirectionKind::Change(words) => {
+                    format!("\"{words}\"")
+                }
+                StaffDirectionKind::Who(who) => format!("\"{who}\""),
             };
             format!("{bar} {} {kind}", direction.at)
         })

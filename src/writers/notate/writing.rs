@@ -1,7 +1,7 @@
 //! From sounding to written pitch and key.
 
 use crate::instruments::Instrument;
-use crate::music::{Interval, Key, Pitch, PitchName};
+use crate::music::{Interval, Key, Letter, Pitch, PitchName};
 
 /// How a player's notes are written in one bar: the way from sounding to written pitch, and the
 /// key that they are read in.
@@ -21,7 +21,16 @@ impl Writing {
             return Writing::without_signature(transposition);
         }
         let to_written = -transposition;
-        let key = sounding.transposed(to_written);
+        let mut key = sounding.transposed(to_written);
+        // Seven signs are five in the other spelling. What stands at concert pitch keeps that of
+        // the piece.
+        if to_written != Interval::UNISON && key.fifths().abs() > 6 {
+            let second = Interval::new(if key.fifths() < 0 { -1 } else { 1 }, 0);
+            let other = key.transposed(second);
+            if other.fifths().abs() < key.fifths().abs() {
+                key = other;
+            }
+        }
         let respelling = key.fifths() - sounding.fifths() - fifths(to_written);
         Writing { transposition, signature: Some(key), respelling }
     }
@@ -42,7 +51,14 @@ impl Writing {
     pub(super) fn written(&self, sounding: Pitch) -> Pitch {
         let by = -self.transposition;
         if self.respelling == 0 {
-            return sounding.transposed_or_respelled(by);
+            let written = sounding.transposed_or_respelled(by);
+            // Without a signature nothing asks for B♯, E♯, C♭, F♭ or a double sign.
+            if self.signature.is_none()
+                && (needs_plainer(written.name()) || written.alter.abs() > 1)
+            {
+                return plainer(written);
+            }
+            return written;
         }
         let place = sounding.name().fifths() + fifths(by);
         let midi = sounding.midi() + by.semitones;
@@ -51,6 +67,22 @@ impl Writing {
             .and_then(|name| at_midi(name, midi))
             .unwrap_or_else(|| Pitch::from_midi(midi))
     }
+}
+
+/// Names of white keys that are written with a sign.
+fn needs_plainer(name: PitchName) -> bool {
+    matches!((name.letter, name.alter), (Letter::B | Letter::E, 1) | (Letter::C | Letter::F, -1))
+}
+
+/// The plainest spelling of a pitch: a white key as such, a black one with the sign that it has.
+fn plainer(pitch: Pitch) -> Pitch {
+    let sharp = pitch.alter > 0;
+    let plain = Pitch::from_midi(pitch.midi());
+    if plain.alter == 0 || (plain.alter > 0) == sharp {
+        return plain;
+    }
+    let other = plain.transposed(Interval::new(if plain.alter > 0 { 1 } else { -1 }, 0));
+    other.unwrap_or(plain)
 }
 
 /// Places that an interval moves a pitch along the line of fifths.
@@ -113,5 +145,32 @@ mod tests {
         let writing = Writing::new(testing::natural_horn(), key, horn_in_d);
         assert_eq!(writing.signature, None);
         assert_eq!(writing.written("F#4".parse().unwrap()).to_string(), "E5");
+    }
+
+    #[test]
+    fn seven_signs_are_written_as_five() {
+        let a_clarinet = Interval::new(-2, -3);
+        let a_flat = writing("Ab", Mode::Major, a_clarinet);
+        assert_eq!(a_flat.key().to_string(), "B major");
+        assert_eq!(written(a_flat, "Ab4"), "B4");
+        assert_eq!(written(a_flat, "Gb4"), "A4");
+        let b = writing("B", Mode::Major, B_FLAT);
+        assert_eq!(b.key().to_string(), "Db major");
+        assert_eq!(written(b, "D#5"), "F5");
+        // A player in C reads the key of the piece.
+        let c_flat = writing("Cb", Mode::Major, Interval::UNISON);
+        assert_eq!(c_flat.key().fifths(), -7);
+    }
+
+    #[test]
+    fn without_a_signature_white_keys_have_no_sign() {
+        let horn_in_d = Interval::new(-6, -10);
+        let plain = Writing::without_signature(horn_in_d);
+        assert_eq!(written(plain, "C##4"), "C5");
+        assert_eq!(written(plain, "F##4"), "F5");
+        assert_eq!(written(plain, "Db4"), "B4");
+        assert_eq!(written(plain, "E4"), "D5");
+        assert_eq!(written(plain, "G#4"), "F#5");
+        assert_eq!(written(plain, "Ab4"), "Gb5");
     }
 }

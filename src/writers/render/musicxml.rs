@@ -1,7 +1,8 @@
-//! MusicXML 4.0, partwise: the whole score, or one part with its rests counted together.
+//! MusicXML 4.0, partwise: an edition as it is, nothing decided.
 //!
-//! A player who reads two staves has one part with both: in each measure what stands on the upper
-//! staff in voice 1, then a step back, and what stands on the lower one in voice 5.
+//! Who stands together (a player's two staves, or a staff of several players) is one part. In each
+//! measure come the voices of the upper staff (1, 2), then, after a step back, those of the lower
+//! one (5, 6).
 //!
 //! The files hold no date and nothing of the machine, so that the same source gives the same
 //! bytes. Element names and their order follow the MusicXML 4.0 schema (W3C Music Notation
@@ -12,49 +13,28 @@ mod measure;
 mod note;
 mod xml;
 
-use std::ops::Range;
-
-use crate::instruments::{Family, MidiSound};
+use crate::edition::{Edition, EditionPart, EditionPlayer, Group, GroupSign, Kind};
+use crate::instruments::{Instrument, MidiSound};
 use crate::music::Time;
-use crate::notate::{Score, Staff, rest_runs};
 
 use measure::PartWriter;
 use xml::Xml;
 
-/// The whole score as a MusicXML file.
+/// An edition as a MusicXML file.
 #[must_use]
-pub fn score(score: &Score) -> Vec<u8> {
-    file(score, 0..score.staves.len(), false)
-}
-
-/// One player's part as a MusicXML file.
-///
-/// # Panics
-/// If the score has no staff of that index.
-#[must_use]
-pub fn part(score: &Score, staff: usize) -> Vec<u8> {
-    file(score, staff..staff + 1, true)
-}
-
-fn file(score: &Score, staves: Range<usize>, as_part: bool) -> Vec<u8> {
-    let ticks = Ticks::for_staves(score, &score.staves[staves.clone()]);
-    let elements: usize = score.staves[staves.clone()]
-        .iter()
-        .flat_map(Staff::all_measures)
-        .map(|measure| 1 + measure.elements.len())
-        .sum();
+pub fn write(edition: &Edition) -> Vec<u8> {
+    let ticks = Ticks::for_edition(edition);
+    let bars = edition.staves.iter().flat_map(|staff| &staff.bars);
+    let elements: usize =
+        bars.flat_map(|bar| &bar.voices).map(|voice| 1 + voice.elements.len()).sum();
     let mut xml = Xml::with_capacity(4096 + elements * 320);
     xml.declaration();
     xml.open_with("score-partwise", &[("version", "4.0")]);
-    head(&mut xml, score);
-    part_list(&mut xml, &score.staves, staves.clone(), as_part);
-    for index in staves.clone() {
-        let runs = if as_part { rest_runs(score, index) } else { Vec::new() };
-        let top = index == staves.start;
-        xml.open_with("part", &[("id", &part_id(index))]);
-        let staff = &score.staves[index];
-        let writer = PartWriter::new(&mut xml, score, (index, staff), ticks, runs, top);
-        writer.write();
+    head(&mut xml, edition);
+    part_list(&mut xml, edition);
+    for index in 0..edition.parts.len() {
+        xml.open_with("part", &[("id", &part_id(edition, &edition.parts[index]))]);
+        PartWriter::new(&mut xml, edition, index, ticks).write();
         xml.close("part");
     }
     xml.close("score-partwise");
@@ -69,8 +49,8 @@ struct Ticks {
 }
 
 impl Ticks {
-    /// The fewest divisions with which every time of these staves is a whole number.
-    fn for_staves(score: &Score, staves: &[Staff]) -> Ticks {
+    /// The fewest divisions with which every time of the edition is a whole number.
+    fn for_edition(edition: &Edition) -> Ticks {
         let mut divisions = 1;
         let mut take = |time: Time| {
             if (time * divisions) % Time::QUARTER != Time::ZERO {
@@ -78,11 +58,18 @@ impl Ticks {
                 divisions *= more;
             }
         };
-        score.frame.iter().for_each(|bar| take(bar.length));
-        for measure in staves.iter().flat_map(Staff::all_measures) {
-            measure.elements.iter().for_each(|element| take(element.length));
-            measure.directions.iter().for_each(|direction| take(direction.at));
-            measure.clefs.iter().for_each(|(at, _)| take(*at));
+        edition.bars.iter().for_each(|bar| take(bar.length));
+        for staff in &edition.staves {
+            for bar in &staff.bars {
+                let elements = bar.voices.iter().flat_map(|voice| voice.elements.iter());
+                elements.for_each(|element| take(element.length));
+                bar.directions.iter().for_each(|direction| take(direction.at));
+                bar.clefs.iter().for_each(|(at, _)| take(*at));
+            }
+            staff
+                .spans
+                .iter()
+                .for_each(|span| measure::times(&span.kind).into_iter().for_each(&mut take));
         }
         // The divisions divide the grain of a quarter, since every time is a multiple of the grain.
         let unit = Time::QUARTER.scaled(1, divisions).unwrap_or(Time::QUARTER);
@@ -94,90 +81,179 @@ impl Ticks {
     }
 }
 
-fn part_id(index: usize) -> String {
-    format!("P{}", index + 1)
+/// Players keep their number in the arrangement, so that a part and the score agree.
+fn part_id(edition: &Edition, part: &EditionPart) -> String {
+    format!("P{}", edition.players[part.players.start].index + 1)
 }
 
-fn head(xml: &mut Xml, score: &Score) {
+fn head(xml: &mut Xml, edition: &Edition) {
+    let head = &edition.head;
     xml.open("work");
-    xml.text("work-title", &score.title);
+    xml.text("work-title", &head.title);
     xml.close("work");
     xml.open("identification");
-    let creators = [("composer", &score.composer), ("arranger", &score.arranger)];
+    let creators = [("composer", &head.composer), ("arranger", &head.arranger)];
     for (kind, name) in creators {
         if let Some(name) = name {
             xml.text_with("creator", &[("type", kind)], name);
         }
     }
-    if let Some(licence) = &score.licence {
+    if let Some(licence) = &head.licence {
         xml.text("rights", licence);
     }
     xml.open("encoding");
-    xml.word("software", "Ripieno");
-    for element in ["accidental", "beam"] {
+    xml.text("software", concat!("Ripieno ", env!("CARGO_PKG_VERSION")));
+    for element in ["accidental", "beam", "stem"] {
         xml.empty_with("supports", &[("element", element), ("type", "yes")]);
     }
     xml.close("encoding");
+    xml.open("miscellaneous");
+    let named = head.ensemble != head.scoring && !head.ensemble.is_empty();
+    let ensemble = named.then_some(&head.ensemble);
+    let fields = [
+        ("scoring", Some(&head.scoring)),
+        ("ensemble", ensemble),
+        ("source", head.source.as_ref()),
+    ];
+    for (name, text) in fields {
+        if let Some(text) = text {
+            xml.text_with("miscellaneous-field", &[("name", name)], text);
+        }
+    }
+    xml.close("miscellaneous");
     xml.close("identification");
-    if let Some(subtitle) = &score.subtitle {
+    defaults(xml, edition.kind);
+    credits(xml, edition);
+}
+
+/// A4 with staves of 7 mm in parts and 5 mm in scores, inside the sizes that orchestra librarians
+/// ask for (MOLA, Guidelines for Music Preparation, from memory: parts from 7.0 to 8.5 mm). Lengths
+/// are tenths of the space between two lines.
+fn defaults(xml: &mut Xml, kind: Kind) {
+    let height = if matches!(kind, Kind::Part(_)) { 7.0 } else { 5.0 };
+    let tenths = |millimetres: f64| format!("{:.1}", millimetres * 40.0 / height);
+    xml.open("defaults");
+    xml.open("scaling");
+    xml.text("millimeters", &format!("{height}"));
+    xml.number("tenths", 40);
+    xml.close("scaling");
+    xml.open("page-layout");
+    xml.text("page-height", &tenths(297.0));
+    xml.text("page-width", &tenths(210.0));
+    xml.open_with("page-margins", &[("type", "both")]);
+    for margin in ["left-margin", "right-margin", "top-margin", "bottom-margin"] {
+        xml.text(margin, &tenths(15.0));
+    }
+    xml.close("page-margins");
+    xml.close("page-layout");
+    xml.close("defaults");
+}
+
+/// Title, names, what the pages are, and which scoring: on a stand two look alike.
+fn credits(xml: &mut Xml, edition: &Edition) {
+    let head = &edition.head;
+    let mut say = |kind: Option<&'static str>, justify: &str, text: &str| {
         xml.open_with("credit", &[("page", "1")]);
-        xml.word("credit-type", "subtitle");
-        xml.text("credit-words", subtitle);
+        if let Some(kind) = kind {
+            xml.word("credit-type", kind);
+        }
+        xml.text_with("credit-words", &[("justify", justify), ("valign", "top")], text);
         xml.close("credit");
+    };
+    say(Some("title"), "center", &head.title);
+    if let Some(subtitle) = &head.subtitle {
+        say(Some("subtitle"), "center", subtitle);
+    }
+    if let Some(composer) = &head.composer {
+        say(Some("composer"), "right", composer);
+    }
+    if let Some(arranger) = &head.arranger {
+        say(Some("arranger"), "right", &format!("arranged by {arranger}"));
+    }
+    let of_part: Vec<&str> = [Some(&head.name), head.keys.as_ref(), head.also.as_ref()]
+        .into_iter()
+        .flatten()
+        .map(String::as_str)
+        .collect();
+    say(Some("part name"), "left", &of_part.join(", "));
+    say(None, "left", &scoring(&head.scoring, &head.ensemble, head.source.as_deref()));
+    if let Some(licence) = &head.licence {
+        say(Some("rights"), "center", licence);
     }
 }
 
-fn part_list(xml: &mut Xml, staves: &[Staff], shown: Range<usize>, as_part: bool) {
+/// "spa (spa-orchestra), source 1a2b3c4d".
+fn scoring(scoring: &str, ensemble: &str, source: Option<&str>) -> String {
+    let name = if scoring == ensemble || ensemble.is_empty() {
+        scoring.to_owned()
+    } else {
+        format!("{scoring} ({ensemble})")
+    };
+    source.map_or(name.clone(), |source| format!("{name}, source {source}"))
+}
+
+fn part_list(xml: &mut Xml, edition: &Edition) {
     xml.open("part-list");
-    let mut group = None;
-    for index in shown.clone() {
-        let family = |index: usize| staves[index].family;
-        if !as_part && group.is_none() && is_bracketed(family(index)) {
-            let end = (index..shown.end).find(|&next| family(next) != family(index));
-            let end = end.unwrap_or(shown.end);
-            if end - index > 1 {
-                xml.open_with("part-group", &[("type", "start"), ("number", "1")]);
-                xml.word("group-symbol", "bracket");
-                xml.word("group-barline", "yes");
-                xml.close("part-group");
-                group = Some(end);
-            }
+    // Braces belong to the staves of one part, which the format joins by itself.
+    let groups: Vec<(&Group, String)> = edition
+        .groups
+        .iter()
+        .filter(|group| group.sign != GroupSign::Brace)
+        .map(|group| (group, if group.sign == GroupSign::Bracket { "1" } else { "2" }.to_owned()))
+        .collect();
+    for (index, part) in edition.parts.iter().enumerate() {
+        for (group, number) in groups.iter().filter(|(group, _)| group.parts.start == index) {
+            xml.open_with("part-group", &[("type", "start"), ("number", number)]);
+            let sub = group.sign == GroupSign::SubBracket;
+            xml.word("group-symbol", if sub { "square" } else { "bracket" });
+            xml.word("group-barline", if group.bar_lines { "yes" } else { "no" });
+            xml.close("part-group");
         }
-        score_part(xml, &staves[index], index);
-        if group == Some(index + 1) {
-            xml.empty_with("part-group", &[("type", "stop"), ("number", "1")]);
-            group = None;
+        score_part(xml, edition, part);
+        for (_, number) in groups.iter().rev().filter(|(group, _)| group.parts.end == index + 1) {
+            xml.empty_with("part-group", &[("type", "stop"), ("number", number)]);
         }
     }
     xml.close("part-list");
 }
 
-/// Families that a score sets in a bracket; harps and keyboards stand alone.
-fn is_bracketed(family: Family) -> bool {
-    !matches!(family, Family::Harp | Family::Keyboard)
+/// All players of a part with all that they play, each with a name in the file.
+fn sounds<'a>(
+    edition: &'a Edition,
+    part: &EditionPart,
+) -> impl Iterator<Item = (&'a EditionPlayer, &'static Instrument, String)> + Clone + use<'a> {
+    edition.players[part.players.clone()].iter().flat_map(|player| {
+        let instruments = player.instruments.iter().enumerate();
+        instruments.map(move |(place, instrument)| (player, *instrument, sound_id(player, place)))
+    })
 }
 
-fn score_part(xml: &mut Xml, staff: &Staff, index: usize) {
-    let id = part_id(index);
-    xml.open_with("score-part", &[("id", &id)]);
-    match &staff.key_name {
-        Some(key) => xml.text("part-name", &format!("{} {key}", staff.name)),
-        None => xml.text("part-name", &staff.name),
-    }
-    xml.text("part-abbreviation", &staff.abbreviation);
-    for (place, instrument) in staff.instruments.iter().enumerate() {
-        xml.open_with("score-instrument", &[("id", &sound_id(index, place))]);
+fn score_part(xml: &mut Xml, edition: &Edition, part: &EditionPart) {
+    xml.open_with("score-part", &[("id", &part_id(edition, part))]);
+    xml.text("part-name", &part.name);
+    xml.text("part-abbreviation", &part.short);
+    for (_, instrument, id) in sounds(edition, part) {
+        xml.open_with("score-instrument", &[("id", &id)]);
         xml.text("instrument-name", &instrument.name);
         if !instrument.musicxml_sound.is_empty() {
             xml.text("instrument-sound", &instrument.musicxml_sound);
         }
+        if edition.players[part.players.start].count > 1 {
+            xml.empty("ensemble");
+        }
         xml.close("score-instrument");
     }
-    for (place, instrument) in staff.instruments.iter().enumerate() {
-        xml.open_with("midi-instrument", &[("id", &sound_id(index, place))]);
+    let several = edition.players.iter().any(|player| player.index >= CHANNELS);
+    for (player, instrument, id) in sounds(edition, part) {
+        // A port of its own for every 15 players, as a sequencer has channels for them.
+        if several {
+            let port = (player.index / CHANNELS + 1).to_string();
+            xml.empty_with("midi-device", &[("id", &id), ("port", &port)]);
+        }
+        xml.open_with("midi-instrument", &[("id", &id)]);
         match instrument.midi {
             MidiSound::Program(program) => {
-                xml.number("midi-channel", melodic_channel(index));
+                xml.number("midi-channel", melodic_channel(player.index));
                 xml.number("midi-program", i64::from(program));
             }
             MidiSound::PercussionKey(key) => {
@@ -192,13 +268,16 @@ fn score_part(xml: &mut Xml, staff: &Staff, index: usize) {
 }
 
 /// Names one of the instruments that a player takes.
-fn sound_id(part: usize, place: usize) -> String {
-    format!("{}-I{}", part_id(part), place + 1)
+fn sound_id(player: &EditionPlayer, place: usize) -> String {
+    format!("P{}-I{}", player.index + 1, place + 1)
 }
+
+/// Channels of a port for players with pitch.
+const CHANNELS: usize = 15;
 
 /// Channels from 1 to 16 in turn without 10, which is that of percussion.
 fn melodic_channel(index: usize) -> i64 {
-    let turn = (index % 15) as i64 + 1;
+    let turn = (index % CHANNELS) as i64 + 1;
     if turn >= 10 { turn + 1 } else { turn }
 }
 

@@ -4,7 +4,7 @@ use unicode_normalization::UnicodeNormalization;
 
 use super::{midi, musicxml, text};
 use crate::arrange::Arrangement;
-use crate::notate;
+use crate::{edition, notate};
 
 /// A format that a score and its parts are written in.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -75,8 +75,8 @@ fn output(
         (Format::Text, Some(part)) => text::part(score, part).into_bytes(),
         (Format::Midi, None) => midi::score(arrangement, score),
         (Format::Midi, Some(part)) => midi::part(arrangement, score, part),
-        (Format::MusicXml, None) => musicxml::score(score),
-        (Format::MusicXml, Some(part)) => musicxml::part(score, part),
+        (Format::MusicXml, None) => musicxml::write(&edition::full_score(score)),
+        (Format::MusicXml, Some(part)) => musicxml::write(&edition::part(score, part)),
     };
     let name = part.map_or("score".to_string(), |part| {
         format!("parts/{:02}-{}", part + 1, slug(&arrangement.parts[part].player.id))

@@ -19,8 +19,9 @@ mod tests;
 
 use std::borrow::Cow;
 
+use crate::edition::{self, rest_runs};
 use crate::music::Interval;
-use crate::notate::{ElementKind, Measure, Score, Staff, rest_runs};
+use crate::notate::{ElementKind, Measure, Score, Staff};
 use crate::resolve::{Mark, Marks};
 use cells::Cell;
 use grid::{Chunk, Grid};
@@ -56,7 +57,7 @@ pub fn part(score: &Score, staff: usize) -> String {
     }
     paragraph(&facts.join(" · "), PART_WIDTH, &mut out);
     out.push('\n');
-    let runs = rest_runs(score, staff);
+    let runs = rest_runs(&edition::part(score, staff));
     let page = page(score, &score.staves[staff..=staff], PART_WIDTH, PART_GUTTER, true);
     draw(&page, &runs, &mut out);
     let mut cells = page.lines.iter().flat_map(|line| line.cells.iter().flatten());
@@ -211,7 +212,7 @@ fn common_rests(score: &Score) -> Vec<u32> {
     let mut common = vec![u32::MAX; score.frame.len()];
     for staff in 0..score.staves.len() {
         let mut left = 0;
-        for (bar, run) in rest_runs(score, staff).into_iter().enumerate() {
+        for (bar, run) in rest_runs(&edition::part(score, staff)).into_iter().enumerate() {
             left = if run > 0 { run } else { u32::saturating_sub(left, 1) };
             common[bar] = common[bar].min(left);
         }

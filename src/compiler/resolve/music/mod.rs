@@ -16,8 +16,8 @@ use super::counting::{BarCount, Counting};
 use super::dynamics::{dynamic, hairpin};
 use super::form::{bad_value, exact};
 use super::piece::{
-    Attached, Direction, DirectionKind, Form, Graces, Mark, Marks, Music, Note, Pitches, Sound,
-    Technique, Tuplet,
+    Attached, Direction, DirectionKind, Form, Graces, Mark, Marks, Music, Note, Pitches, Rest,
+    Sound, Technique, Tuplet,
 };
 use super::{Context, lost, unknown};
 use crate::diagnostics::{Diagnostic, Span};
@@ -192,6 +192,9 @@ impl Builder<'_> {
             );
         }
         let after = index + (count.max(1) as usize).min(room);
+        let last = &self.form.bars[after - 1];
+        let (start, length) = (bar.at, last.start + last.length - bar.at);
+        self.music.rests.push(Rest { start, length, span });
         self.covers(index, after);
         after
     }
@@ -294,7 +297,9 @@ impl Builder<'_> {
             Element::Rest(None, marks) => {
                 self.rest_marks(bar.at, marks);
                 self.state.last = None;
-                self.advance(bar, span, tuplet);
+                let start = bar.at;
+                let length = self.advance(bar, span, tuplet);
+                self.music.rests.push(Rest { start, length, span });
             }
             Element::Hold(marks) => {
                 let attached = self.attached(marks);

@@ -1,5 +1,6 @@
 //! Types of the form: bars, tempos, repeats, places.
 
+use crate::diagnostics::Span;
 use crate::music::{Key, Metre, Time};
 
 /// The bars of a piece, in the order in which they are written (repeats once).
@@ -37,6 +38,9 @@ pub struct Bar {
     pub ending: Option<u8>,
     /// The line at its end, where it is not a plain one or a repeat.
     pub line: BarLine,
+    /// Where the form says what begins with this bar: its tempo, or else its rehearsal mark, metre
+    /// or key; `None` where it says nothing of it.
+    pub span: Option<Span>,
 }
 
 /// The line at the end of a bar.
@@ -275,6 +279,7 @@ mod tests {
             repeat_ends: false,
             ending: None,
             line: BarLine::Plain,
+            span: None,
         }
     }
 

@@ -37,6 +37,8 @@ pub struct Music {
     pub notes: Vec<Note>,
     /// Tuplets in order of time; they do not overlap.
     pub tuplets: Vec<Tuplet>,
+    /// Rests in order of time.
+    pub rests: Vec<Rest>,
     /// Dynamics, hairpins, words and techniques in order of time.
     pub directions: Vec<Direction>,
     /// Indices of the bars that are written (with notes or rests), in order: first, one past last.
@@ -80,6 +82,17 @@ pub struct Note {
     pub sound: Sound,
     /// Marks, slurs and grace notes.
     pub attached: Attached,
+    /// Where it is written.
+    pub span: Span,
+}
+
+/// A rest of the source, within a bar or of whole bars.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Rest {
+    /// Where it begins, in written time.
+    pub start: Time,
+    /// How long it lasts.
+    pub length: Time,
     /// Where it is written.
     pub span: Span,
 }

@@ -1,5 +1,5 @@
+use crate::edition::part;
 use crate::instruments::Clef;
-use crate::notate::multi_rests;
 use crate::notate::testing::{Fixture, directions, dump, dump_lower, harp, harpsichord, oboe};
 use crate::notate::{ElementKind, Measure, Score};
 use crate::resolve::{DirectionKind, Dynamic, Mark, Role};
@@ -180,8 +180,9 @@ fn what_is_said_stands_once_between_the_staves() {
 #[test]
 fn a_long_rest_is_one_of_both_staves() {
     let score = harp_in(&["4/4"; 5]).notes("0/1 1/1 E5, 2/1 1/1 C3").score();
-    let runs = multi_rests(&score, 0).measures.into_iter().map(|m| m.multi_rest);
-    assert_eq!(runs.collect::<Vec<_>>(), [None, None, None, Some(2), None]);
+    let edition = part(&score, 0);
+    let runs = edition.staves[0].bars.iter().map(|bar| bar.multi_rest);
+    assert_eq!(runs.collect::<Vec<_>>(), [0, 0, 0, 2, 0]);
 }
 
 #[test]

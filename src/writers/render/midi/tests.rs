@@ -54,6 +54,7 @@ fn piece(bars: i32) -> Piece {
         repeat_ends: false,
         ending: None,
         line: BarLine::Plain,
+        span: None,
     };
     let mut piece = Piece { title: "Evening at the Locks".into(), ..Piece::default() };
     piece.licence = Some("CC0-1.0".into());
@@ -90,11 +91,13 @@ fn part(player: &Player, notes: Vec<SoundingNote>) -> Part {
         player: Arc::new(player.clone()),
         notes,
         tuplets: Vec::new(),
+        rests: Vec::new(),
         directions: Vec::new(),
         claims: Vec::new(),
         instruments: vec![(Time::ZERO, player.instrument)],
         tunings: Vec::new(),
         drums: Vec::new(),
+        takes: Vec::new(),
     }
 }
 

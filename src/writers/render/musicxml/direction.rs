@@ -1,16 +1,21 @@
-//! Directions: dynamics, hairpins, words, tempos, rehearsal marks.
+//! Directions: dynamics, hairpins, words, tempos, rehearsal marks, signs.
 
+use crate::edition::{DirectionKind, EditionDirection};
 use crate::music::Time;
-use crate::notate::{FrameBar, NoteValue, StaffDirectionKind};
+use crate::notate::{FrameBar, NoteValue, Sign};
 use crate::resolve::{Technique, Tempo};
 
-use super::note::{Voice, type_name};
+use super::note::type_name;
 use super::xml::Xml;
 
 const ABOVE: &[(&str, &str)] = &[("placement", "above")];
 const BELOW: &[(&str, &str)] = &[("placement", "below")];
 
-/// Writes the rehearsal mark and the tempo of a bar.
+fn side(above: bool) -> &'static [(&'static str, &'static str)] {
+    if above { ABOVE } else { BELOW }
+}
+
+/// Writes what stands over the beginning of a bar: the rehearsal mark, a sign, the tempo.
 pub(super) fn frame(xml: &mut Xml, frame: &FrameBar) {
     if let Some(mark) = &frame.mark {
         xml.open_with("direction", ABOVE);
@@ -19,9 +24,40 @@ pub(super) fn frame(xml: &mut Xml, frame: &FrameBar) {
         xml.close("direction-type");
         xml.close("direction");
     }
+    for sign in frame.signs.iter().filter(|sign| !sign.stands_at_end()) {
+        self::sign(xml, *sign);
+    }
     if let Some(tempo) = &frame.tempo {
         write_tempo(xml, tempo);
     }
+}
+
+/// Writes what stands over the end of a bar: where to go on.
+pub(super) fn frame_end(xml: &mut Xml, frame: &FrameBar) {
+    for sign in frame.signs.iter().filter(|sign| sign.stands_at_end()) {
+        self::sign(xml, *sign);
+    }
+}
+
+fn sign(xml: &mut Xml, sign: Sign) {
+    xml.open_with("direction", ABOVE);
+    xml.open("direction-type");
+    match sign {
+        Sign::Segno => xml.empty("segno"),
+        Sign::Coda => xml.empty("coda"),
+        other => xml.text("words", other.words().unwrap_or_default()),
+    }
+    xml.close("direction-type");
+    let attribute = match sign {
+        Sign::Segno => ("segno", "segno"),
+        Sign::Coda => ("coda", "coda"),
+        Sign::ToCoda => ("tocoda", "coda"),
+        Sign::Fine => ("fine", "yes"),
+        Sign::DaCapo | Sign::DaCapoAlFine | Sign::DaCapoAlCoda => ("dacapo", "yes"),
+        Sign::DalSegno | Sign::DalSegnoAlFine | Sign::DalSegnoAlCoda => ("dalsegno", "segno"),
+    };
+    xml.empty_with("sound", &[attribute]);
+    xml.close("direction");
 }
 
 fn write_tempo(xml: &mut Xml, tempo: &Tempo) {
@@ -53,43 +89,81 @@ fn write_tempo(xml: &mut Xml, tempo: &Tempo) {
     xml.close("direction");
 }
 
-/// Writes a direction of one staff, so many divisions after the place reached.
-pub(super) fn staff(xml: &mut Xml, kind: &StaffDirectionKind, offset: i64, voice: Voice) {
-    let below = matches!(
-        kind,
-        StaffDirectionKind::Dynamic(_)
-            | StaffDirectionKind::HairpinStarts { .. }
-            | StaffDirectionKind::HairpinEnds
-    );
-    xml.open_with("direction", if below { BELOW } else { ABOVE });
+/// Where a direction stands: so many divisions after the place reached, in a voice and on a staff.
+#[derive(Clone, Copy)]
+pub(super) struct Spot {
+    pub(super) offset: i64,
+    pub(super) staff: Option<&'static str>,
+}
+
+impl Spot {
+    fn close(self, xml: &mut Xml) {
+        xml.close("direction-type");
+        if self.offset != 0 {
+            xml.number("offset", self.offset);
+        }
+        if let Some(staff) = self.staff {
+            xml.word("staff", staff);
+        }
+    }
+}
+
+/// Writes what is said at a place.
+pub(super) fn said(xml: &mut Xml, said: &EditionDirection, spot: Spot) {
+    xml.open_with("direction", side(said.above));
     xml.open("direction-type");
-    match kind {
-        StaffDirectionKind::Dynamic(dynamic) => {
+    match &said.kind {
+        DirectionKind::Dynamic(dynamic) => {
             xml.open("dynamics");
             xml.empty(dynamic.letters());
             xml.close("dynamics");
         }
-        StaffDirectionKind::HairpinStarts { grows } => {
-            let kind = if *grows { "crescendo" } else { "diminuendo" };
-            xml.empty_with("wedge", &[("type", kind)]);
+        DirectionKind::Technique(technique) => xml.word("words", technique.printed()),
+        DirectionKind::Words(words) | DirectionKind::Who(words) | DirectionKind::Change(words) => {
+            xml.text("words", words);
         }
-        StaffDirectionKind::HairpinEnds => xml.empty_with("wedge", &[("type", "stop")]),
-        StaffDirectionKind::Technique(technique) => xml.word("words", technique.printed()),
-        StaffDirectionKind::Words(words) => xml.text("words", words),
+        DirectionKind::CueName(words) => {
+            xml.text_with("words", &[("font-size", "small")], words);
+        }
     }
-    xml.close("direction-type");
-    if offset != 0 {
-        xml.number("offset", offset);
-    }
-    if let Some(staff) = voice.staff {
-        xml.word("staff", staff);
-    }
-    if let StaffDirectionKind::Technique(technique) = kind {
+    spot.close(xml);
+    if let DirectionKind::Technique(technique) = said.kind {
         match technique {
             Technique::Pizzicato => xml.empty_with("sound", &[("pizzicato", "yes")]),
             Technique::Arco => xml.empty_with("sound", &[("pizzicato", "no")]),
             Technique::Muted | Technique::Unmuted => {}
         }
     }
+    xml.close("direction");
+}
+
+/// Writes one end of a hairpin: `kind` is the word of the format.
+pub(super) fn hairpin(xml: &mut Xml, kind: &'static str, number: u8, above: bool, spot: Spot) {
+    xml.open_with("direction", side(above));
+    xml.open("direction-type");
+    xml.empty_with("wedge", &[("type", kind), ("number", &number.to_string())]);
+    spot.close(xml);
+    xml.close("direction");
+}
+
+/// Writes one end of an octave line; `octaves` up is how far it moves what is read, 0 its end.
+pub(super) fn octave_line(
+    xml: &mut Xml,
+    octaves: Option<i8>,
+    (size, number, above): (u8, u8, bool),
+    spot: Spot,
+) {
+    // The standard's words tell where the written notes stand: "down" is an 8va line.
+    let kind = match octaves {
+        Some(up) if up > 0 => "down",
+        Some(_) => "up",
+        None => "stop",
+    };
+    xml.open_with("direction", side(above));
+    xml.open("direction-type");
+    let attributes =
+        [("type", kind), ("number", &*number.to_string()), ("size", &*size.to_string())];
+    xml.empty_with("octave-shift", &attributes);
+    spot.close(xml);
     xml.close("direction");
 }

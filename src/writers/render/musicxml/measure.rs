@@ -1,126 +1,188 @@
 //! Measures: attributes, bar lines, and what stands between them.
 
+use crate::edition::{Edition, EditionStaff, Place, Spanner, SpannerKind, StaffBar};
 use crate::instruments::{Clef, Instrument};
 use crate::music::{Interval, Mode, Time};
-use crate::notate::{ElementKind, FrameBar, Measure, Score, Staff};
+use crate::notate::{ElementKind, FrameBar};
 use crate::resolve::BarLine;
 
+use super::direction::Spot;
 use super::note::Voice;
 use super::xml::Xml;
 use super::{Ticks, direction, note, sound_id};
 
-/// Writes the measures of one part.
-pub(super) struct PartWriter<'a> {
-    xml: &'a mut Xml,
-    score: &'a Score,
-    staff: &'a Staff,
-    ticks: Ticks,
-    /// For every bar how many bars of rest begin there; empty in a score.
-    runs: Vec<u32>,
-    /// Do tempos and rehearsal marks stand here?
-    top: bool,
-    /// The instrument in hand, and the name by which notes refer to it where there are several.
-    instrument: &'static Instrument,
-    sound_id: Option<String>,
-    index: usize,
+/// The times at which a span needs divisions of its own.
+pub(super) fn times(kind: &SpannerKind) -> Vec<Time> {
+    match kind {
+        SpannerKind::Hairpin { from, to, .. } | SpannerKind::OctaveLine { from, to, .. } => {
+            vec![from.1, to.1]
+        }
+        SpannerKind::Slur { .. } | SpannerKind::TrillLine { .. } => Vec::new(),
+    }
 }
 
-impl<'a> PartWriter<'a> {
-    pub(super) fn new(
-        xml: &'a mut Xml,
-        score: &'a Score,
-        (index, staff): (usize, &'a Staff),
-        ticks: Ticks,
-        runs: Vec<u32>,
-        top: bool,
-    ) -> PartWriter<'a> {
-        let several = staff.instruments.len() > 1;
-        let sound_id = several.then(|| sound_id(index, 0));
-        let instrument = staff.instrument;
-        PartWriter { xml, score, staff, ticks, runs, top, instrument, sound_id, index }
-    }
+/// Writes the measures of one part.
+pub(super) struct PartWriter<'a, 'e> {
+    xml: &'a mut Xml,
+    edition: &'a Edition<'e>,
+    part: usize,
+    ticks: Ticks,
+    /// Do tempos and rehearsal marks stand here?
+    top: bool,
+    /// The instrument in hand.
+    instrument: &'static Instrument,
+    /// For each staff and bar, the ends of spans that stand there.
+    ends: Vec<Vec<Vec<End<'a>>>>,
+}
 
-    pub(super) fn write(mut self) {
-        let (score, staff) = (self.score, self.staff);
-        for (index, (frame, measure)) in score.frame.iter().zip(&staff.measures).enumerate() {
-            self.measure(index, frame, measure, staff.lower.get(index));
+/// One end of a span.
+#[derive(Clone, Copy)]
+pub(super) struct End<'a> {
+    pub(super) span: &'a Spanner,
+    pub(super) starts: bool,
+}
+
+impl End<'_> {
+    /// Bar, and time in it for what is bound to a time.
+    fn time(&self) -> Option<Time> {
+        match (&self.span.kind, self.starts) {
+            (SpannerKind::Hairpin { from, .. } | SpannerKind::OctaveLine { from, .. }, true) => {
+                Some(from.1)
+            }
+            (SpannerKind::Hairpin { to, .. } | SpannerKind::OctaveLine { to, .. }, false) => {
+                Some(to.1)
+            }
+            _ => None,
         }
     }
 
-    fn measure(
-        &mut self,
-        index: usize,
-        frame: &FrameBar,
-        measure: &Measure,
-        lower: Option<&Measure>,
-    ) {
+    /// The note at which it stands, for what is bound to notes.
+    pub(super) fn place(&self) -> Option<Place> {
+        match (&self.span.kind, self.starts) {
+            (SpannerKind::Slur { from, .. } | SpannerKind::TrillLine { from, .. }, true) => {
+                Some(*from)
+            }
+            (SpannerKind::Slur { to, .. } | SpannerKind::TrillLine { to, .. }, false) => Some(*to),
+            _ => None,
+        }
+    }
+}
+
+fn ends_by_bar<'a>(staff: &'a EditionStaff) -> Vec<Vec<End<'a>>> {
+    let mut ends: Vec<Vec<End>> = vec![Vec::new(); staff.bars.len()];
+    for span in &staff.spans {
+        let (from, to) = match &span.kind {
+            SpannerKind::Slur { from, to } | SpannerKind::TrillLine { from, to } => {
+                (from.bar, to.bar)
+            }
+            SpannerKind::Hairpin { from, to, .. } | SpannerKind::OctaveLine { from, to, .. } => {
+                (from.0, to.0)
+            }
+        };
+        ends[from].push(End { span, starts: true });
+        ends[to].push(End { span, starts: false });
+    }
+    for ends in &mut ends {
+        // What ends at a time does so before something begins there.
+        ends.sort_by_key(|end| (end.time(), end.starts));
+    }
+    ends
+}
+
+impl<'a, 'e> PartWriter<'a, 'e> {
+    pub(super) fn new(
+        xml: &'a mut Xml,
+        edition: &'a Edition<'e>,
+        part: usize,
+        ticks: Ticks,
+    ) -> PartWriter<'a, 'e> {
+        let own = &edition.parts[part];
+        let instrument = edition.players[own.players.start].instruments[0];
+        let ends = edition.staves[own.staves.clone()].iter().map(ends_by_bar).collect();
+        PartWriter { xml, edition, part, ticks, top: part == 0, instrument, ends }
+    }
+
+    pub(super) fn write(mut self) {
+        for bar in 0..self.edition.bars.len() {
+            self.measure(bar);
+        }
+    }
+
+    fn staves(&self) -> &'a [EditionStaff<'e>] {
+        let edition = self.edition;
+        &edition.staves[edition.parts[self.part].staves.clone()]
+    }
+
+    fn measure(&mut self, bar: usize) {
+        let frame = &self.edition.bars[bar];
         let number = frame.number.to_string();
-        if frame.number == 0 {
+        if frame.implicit {
             self.xml.open_with("measure", &[("number", &number), ("implicit", "yes")]);
         } else {
             self.xml.open_with("measure", &[("number", &number)]);
         }
         left_line(self.xml, frame);
-        let unpitched_before = self.instrument.unpitched;
-        if let Some(taken) = measure.instrument {
+        if let Some(taken) = self.staves()[0].bars[bar].instrument {
             self.instrument = taken;
-            let place = self.staff.instruments.iter().position(|i| std::ptr::eq(*i, taken));
-            self.sound_id = place.map(|place| sound_id(self.index, place));
         }
-        self.attributes(index, frame, (measure, lower), unpitched_before);
+        self.attributes(bar, frame);
         if self.top {
             direction::frame(self.xml, frame);
         }
-        match lower {
-            None => self.contents(frame, measure, Voice::ONLY),
-            Some(lower) => {
-                self.contents(frame, measure, Voice::UPPER);
-                self.xml.open("backup");
-                self.xml.number("duration", self.ticks.of(frame.length));
-                self.xml.close("backup");
-                self.contents(frame, lower, Voice::LOWER);
+        let braced = self.staves().len() > 1;
+        let mut written = false;
+        for (index, staff) in self.staves().iter().enumerate() {
+            let own = &staff.bars[bar];
+            for voice in 0..own.voices.len() {
+                if written {
+                    self.xml.open("backup");
+                    self.xml.number("duration", self.ticks.of(frame.length));
+                    self.xml.close("backup");
+                }
+                written = true;
+                self.voice((index, bar, voice), own, frame, braced);
             }
+        }
+        if self.top {
+            direction::frame_end(self.xml, frame);
         }
         right_line(self.xml, frame);
         self.xml.close("measure");
     }
 
-    fn attributes(
-        &mut self,
-        index: usize,
-        frame: &FrameBar,
-        (measure, lower): (&Measure, Option<&Measure>),
-        unpitched_before: bool,
-    ) {
-        let first = index == 0;
-        let run = self.runs.get(index).copied().unwrap_or(0);
-        let voice = if lower.is_some() { Voice::UPPER } else { Voice::ONLY };
-        let upper_clefs = measure.clefs.iter().map(|clef| (voice, clef));
-        let lower_clefs = lower.into_iter().flat_map(|lower| &lower.clefs);
-        let clefs = upper_clefs.chain(lower_clefs.map(|clef| (Voice::LOWER, clef)));
-        let clefs = clefs.filter(|(_, (at, _))| *at == Time::ZERO);
+    fn attributes(&mut self, bar: usize, frame: &FrameBar) {
+        let first = bar == 0;
+        let staves = self.staves();
+        let upper = &staves[0].bars[bar];
+        let several = staves.len() > 1;
         // What changes later is told from the beginning even if it sounds as written there: some
         // readers let a later transposition hold for the bars before it too.
-        let mut later = self.staff.measures.iter().skip(1);
-        let told = !first || later.any(|measure| measure.transposition.is_some());
-        let transposition = measure.transposition.filter(|by| told || *by != Interval::UNISON);
+        let mut later = staves[0].bars.iter().skip(1);
+        let told = !first || later.any(|bar| bar.transposition.is_some());
+        let transposition = upper.transposition.filter(|by| told || *by != Interval::UNISON);
+        let clefs = staves.iter().enumerate().flat_map(|(index, staff)| {
+            let at_start = staff.bars[bar].clefs.iter().filter(|(at, _)| *at == Time::ZERO);
+            at_start.map(move |(_, clef)| (staff_number(index, several), *clef))
+        });
+        let clefs: Vec<_> = clefs.collect();
         let anything = first
-            || run > 0
+            || upper.multi_rest > 0
             || frame.metre_shown
-            || measure.key.is_some()
+            || upper.key.is_some()
             || transposition.is_some()
-            || unpitched_before != self.instrument.unpitched
-            || clefs.clone().next().is_some();
+            || upper.lines.is_some()
+            || !clefs.is_empty();
         if !anything {
             return;
         }
         let instrument = self.instrument;
+        let divisions = self.ticks.divisions;
         let xml = &mut *self.xml;
         xml.open("attributes");
         if first {
-            xml.number("divisions", self.ticks.divisions);
+            xml.number("divisions", divisions);
         }
-        if let Some(key) = measure.key {
+        if let Some(key) = upper.key {
             xml.open("key");
             xml.number("fifths", i64::from(key.fifths()));
             let major = key.mode == Mode::Major;
@@ -137,49 +199,76 @@ impl<'a> PartWriter<'a> {
             xml.number("beat-type", i64::from(frame.metre.unit));
             xml.close("time");
         }
-        if first && lower.is_some() {
-            xml.number("staves", 2);
+        if first && several {
+            xml.number("staves", staves.len() as i64);
         }
-        for (voice, (_, clef)) in clefs {
-            write_clef(xml, *clef, voice);
+        for (staff, clef) in clefs {
+            write_clef(xml, clef, staff);
         }
-        if (first && instrument.unpitched) || unpitched_before != instrument.unpitched {
-            match voice.staff {
+        if let Some(lines) = upper.lines.filter(|lines| !first || *lines != 5) {
+            match staff_number(0, several) {
                 Some(staff) => xml.open_with("staff-details", &[("number", staff)]),
                 None => xml.open("staff-details"),
             }
-            xml.number("staff-lines", if instrument.unpitched { 1 } else { 5 });
+            xml.number("staff-lines", i64::from(lines));
             xml.close("staff-details");
         }
         if let Some(by) = transposition {
             transpose(xml, by);
         }
-        if run > 0 {
+        if upper.multi_rest > 0 {
             xml.open("measure-style");
-            xml.number("multiple-rest", i64::from(run));
+            xml.number("multiple-rest", i64::from(upper.multi_rest));
             xml.close("measure-style");
         }
         xml.close("attributes");
     }
 
-    fn contents(&mut self, frame: &FrameBar, measure: &Measure, voice: Voice) {
-        let by = (self.instrument, self.sound_id.as_deref());
-        let setting = note::Setting { by, ticks: self.ticks, voice };
-        let mut directions = measure.directions.iter().peekable();
-        let mut clefs = measure.clefs.iter().filter(|(at, _)| *at > Time::ZERO).peekable();
-        for element in &measure.elements {
+    /// Writes one voice; the first of a staff has its clefs, and all that is said.
+    fn voice(
+        &mut self,
+        (index, bar, voice): (usize, usize, usize),
+        own: &StaffBar,
+        frame: &FrameBar,
+        braced: bool,
+    ) {
+        let staff = staff_number(index, braced);
+        let voice_bar = &own.voices[voice];
+        let number = VOICES[index.min(1)][usize::from(voice_bar.number.clamp(1, 2)) - 1];
+        let sound_id = self.sound_id(voice_bar.players.start);
+        let by = (self.instrument, sound_id.as_deref());
+        let ends = std::mem::take(&mut self.ends[index][bar]);
+        let setting = note::Setting {
+            by,
+            ticks: self.ticks,
+            voice: Voice { number, staff },
+            ends: &ends,
+            place: Place { bar, voice, element: 0 },
+        };
+        let leads = voice == 0;
+        let said: &[_] = if leads { &own.directions } else { &[] };
+        let mut said = said.iter().peekable();
+        let mut timed = ends.iter().filter(|end| leads && end.time().is_some()).peekable();
+        let mut clefs = own.clefs.iter().filter(|(at, _)| leads && *at > Time::ZERO).peekable();
+        for (element_index, element) in voice_bar.elements.iter().enumerate() {
             while let Some((_, clef)) = clefs.next_if(|(at, _)| *at <= element.at) {
                 self.xml.open("attributes");
-                write_clef(self.xml, *clef, voice);
+                write_clef(self.xml, *clef, staff);
                 self.xml.close("attributes");
             }
             let until = element.at + element.length;
-            while let Some(direction) =
-                directions.next_if(|direction| direction.at <= element.at || direction.at < until)
-            {
-                let offset = self.ticks.of(direction.at - element.at);
-                direction::staff(self.xml, &direction.kind, offset, voice);
+            let here = |at: Time| at <= element.at || at < until;
+            while let Some(end) = timed.next_if(|end| end.time().is_some_and(here)) {
+                let at = end.time().unwrap_or_default();
+                let spot = Spot { offset: self.ticks.of(at - element.at), staff };
+                span_end(self.xml, *end, spot);
             }
+            while let Some(direction) = said.next_if(|direction| here(direction.at)) {
+                let spot = Spot { offset: self.ticks.of(direction.at - element.at), staff };
+                direction::said(self.xml, direction, spot);
+            }
+            let place = Place { element: element_index, ..setting.place };
+            let setting = note::Setting { place, ..setting };
             match &element.kind {
                 ElementKind::Note(staff_note) => {
                     note::note(self.xml, setting, element, staff_note);
@@ -192,15 +281,59 @@ impl<'a> PartWriter<'a> {
                 }
             }
         }
-        for direction in directions {
-            let offset = self.ticks.of(direction.at - frame.length);
-            direction::staff(self.xml, &direction.kind, offset, voice);
+        for end in timed {
+            let at = end.time().unwrap_or_default();
+            span_end(self.xml, *end, Spot { offset: self.ticks.of(at - frame.length), staff });
         }
+        for direction in said {
+            let spot = Spot { offset: self.ticks.of(direction.at - frame.length), staff };
+            direction::said(self.xml, direction, spot);
+        }
+        self.ends[index][bar] = ends;
+    }
+
+    /// The name of what a player has in hand, where the part has several.
+    fn sound_id(&self, player: usize) -> Option<String> {
+        let part = &self.edition.parts[self.part];
+        let players = &self.edition.players[part.players.clone()];
+        if players.len() < 2 && players[0].instruments.len() < 2 {
+            return None;
+        }
+        let player = &self.edition.players[player];
+        let place = player.instruments.iter().position(|i| std::ptr::eq(*i, self.instrument));
+        Some(sound_id(player, place.unwrap_or(0)))
     }
 }
 
-fn write_clef(xml: &mut Xml, clef: Clef, voice: Voice) {
-    match voice.staff {
+/// Numbers of the voices on the upper and on the lower staff.
+const VOICES: [[&str; 2]; 2] = [["1", "2"], ["5", "6"]];
+
+fn staff_number(index: usize, braced: bool) -> Option<&'static str> {
+    braced.then_some(if index == 0 { "1" } else { "2" })
+}
+
+fn span_end(xml: &mut Xml, end: End, spot: Spot) {
+    let Spanner { kind, above, number } = end.span;
+    match kind {
+        SpannerKind::Hairpin { grows, .. } => {
+            let word = match (end.starts, grows) {
+                (true, true) => "crescendo",
+                (true, false) => "diminuendo",
+                (false, _) => "stop",
+            };
+            direction::hairpin(xml, word, *number, *above, spot);
+        }
+        SpannerKind::OctaveLine { octaves, .. } => {
+            let size = 1 + 7 * octaves.unsigned_abs();
+            let up = end.starts.then_some(*octaves);
+            direction::octave_line(xml, up, (size, *number, *above), spot);
+        }
+        SpannerKind::Slur { .. } | SpannerKind::TrillLine { .. } => {}
+    }
+}
+
+fn write_clef(xml: &mut Xml, clef: Clef, staff: Option<&'static str>) {
+    match staff {
         Some(staff) => xml.open_with("clef", &[("number", staff)]),
         None => xml.open("clef"),
     }

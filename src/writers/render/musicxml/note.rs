@@ -1,11 +1,13 @@
 //! Notes, chords and rests.
 
+use crate::edition::{Place, SpannerKind};
 use crate::instruments::{Family, Instrument};
 use crate::music::Pitch;
-use crate::notate::{Beam, Element, Grace, Head, NoteValue, StaffNote};
+use crate::notate::{Beam, Element, Grace, Head, NoteValue, StaffNote, Stem, Syllable};
 use crate::resolve::Mark;
 
 use super::Ticks;
+use super::measure::End;
 use super::xml::Xml;
 
 /// By what a note is played: the instrument, and its name in the file where the part has several.
@@ -17,35 +19,46 @@ pub(super) struct Voice {
     pub(super) number: &'static str,
     /// Number of the staff, in a part that has two.
     pub(super) staff: Option<&'static str>,
-    /// Number of the slurs, which must differ where they may overlap in time.
-    slurs: &'static str,
 }
 
-impl Voice {
-    pub(super) const ONLY: Voice = Voice { number: "1", staff: None, slurs: "1" };
-    pub(super) const UPPER: Voice = Voice { number: "1", staff: Some("1"), slurs: "1" };
-    pub(super) const LOWER: Voice = Voice { number: "5", staff: Some("2"), slurs: "2" };
-}
-
-/// What all notes of a staff in one measure share.
+/// What all notes of a voice in one measure share, and the place of one of them.
 #[derive(Clone, Copy)]
 pub(super) struct Setting<'a> {
     pub(super) by: By<'a>,
     pub(super) ticks: Ticks,
     pub(super) voice: Voice,
+    /// Ends of spans in this measure.
+    pub(super) ends: &'a [End<'a>],
+    pub(super) place: Place,
 }
 
-impl Setting<'_> {
+impl<'a> Setting<'a> {
     fn staff_number(self, xml: &mut Xml) {
         if let Some(number) = self.voice.staff {
             xml.word("staff", number);
         }
+    }
+
+    /// The ends of spans at this note.
+    fn spans(self) -> impl Iterator<Item = End<'a>> + Clone {
+        self.ends.iter().filter(move |end| end.place() == Some(self.place)).copied()
+    }
+
+    fn slurs(self) -> impl Iterator<Item = End<'a>> + Clone {
+        self.spans().filter(|end| matches!(end.span.kind, SpannerKind::Slur { .. }))
+    }
+
+    fn trill_lines(self) -> impl Iterator<Item = End<'a>> + Clone {
+        self.spans().filter(|end| matches!(end.span.kind, SpannerKind::TrillLine { .. }))
     }
 }
 
 /// Writes a rest; a rest of the whole bar has no value.
 pub(super) fn rest(xml: &mut Xml, setting: Setting, element: &Element, whole: bool, fermata: bool) {
     xml.open("note");
+    if element.cue {
+        xml.empty("cue");
+    }
     if whole {
         xml.empty_with("rest", &[("measure", "yes")]);
     } else {
@@ -54,8 +67,8 @@ pub(super) fn rest(xml: &mut Xml, setting: Setting, element: &Element, whole: bo
     xml.number("duration", setting.ticks.of(element.length));
     xml.word("voice", setting.voice.number);
     if !whole {
-        value(xml, element.value);
-        time_modification(xml, element);
+        value(xml, element);
+        time_modification(xml, element, &StaffNote::default());
     }
     setting.staff_number(xml);
     if fermata || has_tuplet_sign(element) {
@@ -91,6 +104,7 @@ fn head(
     match note.grace {
         Some(Grace::Crushed) => xml.empty_with("grace", &[("slash", "yes")]),
         Some(Grace::Plain) => xml.empty_with("grace", &[("slash", "no")]),
+        None if element.cue => xml.empty("cue"),
         None => {}
     }
     if !first {
@@ -109,21 +123,32 @@ fn head(
     if note.grace.is_none() {
         xml.number("duration", setting.ticks.of(element.length));
     }
-    if note.tie_from {
+    // A cue is not sounded, so nothing of it is held.
+    if note.tie_from && !element.cue {
         xml.empty_with("tie", &[("type", "stop")]);
     }
-    if note.tie_to {
+    if note.tie_to && !element.cue {
         xml.empty_with("tie", &[("type", "start")]);
     }
     if let Some(id) = setting.by.1 {
         xml.empty_with("instrument", &[("id", id)]);
     }
     xml.word("voice", setting.voice.number);
-    value(xml, element.value);
+    value(xml, element);
     if let Some(head) = head.filter(|head| head.accidental_shown) {
-        xml.word("accidental", accidental(head.pitch.alter));
+        let word = accidental(head.pitch.alter);
+        if head.courtesy {
+            xml.word_with("accidental", &[("cautionary", "yes"), ("parentheses", "yes")], word);
+        } else {
+            xml.word("accidental", word);
+        }
     }
-    time_modification(xml, element);
+    time_modification(xml, element, note);
+    match element.stem {
+        Stem::Up => xml.word("stem", "up"),
+        Stem::Down => xml.word("stem", "down"),
+        Stem::None => {}
+    }
     setting.staff_number(xml);
     if first {
         for (number, beam) in (1..=8).zip(&element.beams) {
@@ -131,7 +156,26 @@ fn head(
         }
     }
     notations(xml, setting, element, note, first);
+    if first {
+        note.lyrics.iter().for_each(|syllable| lyric(xml, syllable));
+    }
     xml.close("note");
+}
+
+fn lyric(xml: &mut Xml, syllable: &Syllable) {
+    xml.open_with("lyric", &[("number", &syllable.verse.to_string())]);
+    let place = match (syllable.continues, syllable.goes_on) {
+        (false, false) => "single",
+        (false, true) => "begin",
+        (true, true) => "middle",
+        (true, false) => "end",
+    };
+    xml.word("syllabic", place);
+    xml.text("text", &syllable.text);
+    if syllable.melisma {
+        xml.empty("extend");
+    }
+    xml.close("lyric");
 }
 
 fn pitch(xml: &mut Xml, pitch: Pitch) {
@@ -163,8 +207,13 @@ pub(super) fn type_name(value: NoteValue) -> &'static str {
     }
 }
 
-fn value(xml: &mut Xml, value: NoteValue) {
-    xml.word("type", type_name(value));
+fn value(xml: &mut Xml, element: &Element) {
+    let value = element.value;
+    if element.cue {
+        xml.word_with("type", &[("size", "cue")], type_name(value));
+    } else {
+        xml.word("type", type_name(value));
+    }
     for _ in 0..value.dots {
         xml.empty("dot");
     }
@@ -180,11 +229,16 @@ fn accidental(alter: i8) -> &'static str {
     }
 }
 
-fn time_modification(xml: &mut Xml, element: &Element) {
-    if let Some(tuplet) = element.tuplet {
+/// Two notes of a tremolo are each printed with the value of both: two in the time of one.
+fn time_modification(xml: &mut Xml, element: &Element, note: &StaffNote) {
+    let pair = if note.paired.is_some() { 2 } else { 1 };
+    let (actual, normal) = element
+        .tuplet
+        .map_or((1, 1), |tuplet| (i64::from(tuplet.actual), i64::from(tuplet.normal)));
+    if (pair, actual, normal) != (1, 1, 1) {
         xml.open("time-modification");
-        xml.number("actual-notes", i64::from(tuplet.actual));
-        xml.number("normal-notes", i64::from(tuplet.normal));
+        xml.number("actual-notes", actual * pair);
+        xml.number("normal-notes", normal);
         xml.close("time-modification");
     }
 }
@@ -218,9 +272,10 @@ fn tuplet_signs(xml: &mut Xml, element: &Element) {
 /// Ties stand on every head, a spread sign too; everything else on the first.
 fn notations(xml: &mut Xml, setting: Setting, element: &Element, note: &StaffNote, first: bool) {
     let tied = note.tie_from || note.tie_to;
-    let slurred = note.slur_starts || note.slur_ends;
-    let stroked = strokes_through_stem(note.tremolo, element.value) > 0;
-    let hung = slurred || stroked || !note.marks.is_empty() || has_tuplet_sign(element);
+    let hung = has_ornaments(setting, element, note)
+        || setting.slurs().next().is_some()
+        || !note.marks.is_empty()
+        || has_tuplet_sign(element);
     let spread = note.marks.has(Mark::Arpeggio);
     if !(tied || spread || first && hung) {
         return;
@@ -233,14 +288,18 @@ fn notations(xml: &mut Xml, setting: Setting, element: &Element, note: &StaffNot
         xml.empty_with("tied", &[("type", "start")]);
     }
     if first {
-        if note.slur_ends {
-            xml.empty_with("slur", &[("type", "stop"), ("number", setting.voice.slurs)]);
-        }
-        if note.slur_starts {
-            xml.empty_with("slur", &[("type", "start"), ("number", setting.voice.slurs)]);
+        for end in setting.slurs() {
+            let number = end.span.number.to_string();
+            if end.starts {
+                let side = if end.span.above { "above" } else { "below" };
+                let attributes = [("type", "start"), ("number", &*number), ("placement", side)];
+                xml.empty_with("slur", &attributes);
+            } else {
+                xml.empty_with("slur", &[("type", "stop"), ("number", &number)]);
+            }
         }
         tuplet_signs(xml, element);
-        marks(xml, setting.by, element, note);
+        marks(xml, setting, element, note);
     }
     if spread {
         // One number on both staves: the chord is spread through both hands.
@@ -252,9 +311,17 @@ fn notations(xml: &mut Xml, setting: Setting, element: &Element, note: &StaffNot
     xml.close("notations");
 }
 
+/// Does a note carry something among the ornaments: a sign, strokes, the wavy line of a trill?
+fn has_ornaments(setting: Setting, element: &Element, note: &StaffNote) -> bool {
+    strokes_through_stem(note.tremolo, element.value) > 0
+        || note.paired.is_some()
+        || note.marks.iter().any(|mark| place(mark) == Group::Ornaments)
+        || setting.trill_lines().next().is_some()
+}
+
 /// Where a mark is written.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Place {
+enum Group {
     Ornaments,
     Technical,
     Articulations,
@@ -262,19 +329,19 @@ enum Place {
     Alone,
 }
 
-fn place(mark: Mark) -> Place {
+fn place(mark: Mark) -> Group {
     match mark {
-        Mark::Trill | Mark::Mordent | Mark::Turn => Place::Ornaments,
+        Mark::Trill | Mark::Mordent | Mark::Turn => Group::Ornaments,
         Mark::UpBow | Mark::DownBow | Mark::Harmonic | Mark::Stopped | Mark::Open => {
-            Place::Technical
+            Group::Technical
         }
         Mark::Staccato
         | Mark::Staccatissimo
         | Mark::Tenuto
         | Mark::Accent
         | Mark::Marcato
-        | Mark::Breath => Place::Articulations,
-        Mark::Fermata | Mark::Arpeggio => Place::Alone,
+        | Mark::Breath => Group::Articulations,
+        Mark::Fermata | Mark::Arpeggio => Group::Alone,
     }
 }
 
@@ -285,32 +352,50 @@ fn strokes_through_stem(tremolo: u8, value: NoteValue) -> u8 {
     tremolo.saturating_sub(flags)
 }
 
-fn marks(xml: &mut Xml, by: By, element: &Element, note: &StaffNote) {
-    let groups = [
-        (Place::Ornaments, "ornaments"),
-        (Place::Technical, "technical"),
-        (Place::Articulations, "articulations"),
-    ];
+fn marks(xml: &mut Xml, setting: Setting, element: &Element, note: &StaffNote) {
+    if has_ornaments(setting, element, note) {
+        ornaments(xml, setting, element, note);
+    }
+    let groups = [(Group::Technical, "technical"), (Group::Articulations, "articulations")];
     for (group, tag) in groups {
-        let strokes = strokes_through_stem(note.tremolo, element.value);
-        let tremolo = group == Place::Ornaments && strokes > 0;
-        if !tremolo && (note.marks.is_empty() || note.marks.iter().all(|mark| place(mark) != group))
-        {
+        if note.marks.is_empty() || note.marks.iter().all(|mark| place(mark) != group) {
             continue;
         }
         xml.open(tag);
         for mark in note.marks.iter().filter(|mark| place(*mark) == group) {
-            write_mark(xml, by, mark);
-        }
-        if tremolo {
-            let strokes = ["1", "2", "3", "4"][usize::from(strokes.min(4)) - 1];
-            xml.word_with("tremolo", &[("type", "single")], strokes);
+            write_mark(xml, setting.by, mark);
         }
         xml.close(tag);
     }
     if note.marks.has(Mark::Fermata) {
         xml.empty("fermata");
     }
+}
+
+fn ornaments(xml: &mut Xml, setting: Setting, element: &Element, note: &StaffNote) {
+    xml.open("ornaments");
+    for mark in note.marks.iter().filter(|mark| place(*mark) == Group::Ornaments) {
+        write_mark(xml, setting.by, mark);
+        if let Some(alter) = note.ornament_accidental {
+            let below = mark == Mark::Mordent;
+            let side = if below { "below" } else { "above" };
+            xml.word_with("accidental-mark", &[("placement", side)], accidental(alter));
+        }
+    }
+    for end in setting.trill_lines() {
+        let kind = if end.starts { "start" } else { "stop" };
+        let number = end.span.number.to_string();
+        xml.empty_with("wavy-line", &[("type", kind), ("number", &number)]);
+    }
+    let strokes = strokes_through_stem(note.tremolo, element.value);
+    let word = |strokes: u8| ["1", "2", "3", "4"][usize::from(strokes.clamp(1, 4)) - 1];
+    if let Some(pair) = note.paired {
+        let kind = if pair.starts { "start" } else { "stop" };
+        xml.word_with("tremolo", &[("type", kind)], word(pair.strokes));
+    } else if strokes > 0 {
+        xml.word_with("tremolo", &[("type", "single")], word(strokes));
+    }
+    xml.close("ornaments");
 }
 
 fn write_mark(xml: &mut Xml, by: By, mark: Mark) {

@@ -323,8 +323,11 @@ impl Page<'_> {
                     StaffDirectionKind::Technique(technique) => {
                         texts.place(x, technique.printed(), self.gutter, self.width);
                     }
-                    StaffDirectionKind::Words(words) => {
+                    StaffDirectionKind::Words(words) | StaffDirectionKind::Change(words) => {
                         texts.place(x, words, self.gutter, self.width);
+                    }
+                    StaffDirectionKind::Who(who) => {
+                        texts.place(x, who, self.gutter, self.width);
                     }
                 }
             }

@@ -1,0 +1,129 @@
+//! Who plays: heads, names and brackets.
+
+use std::ops::Range;
+
+use crate::instruments::Family;
+use crate::notate::{Score, Staff};
+
+use super::{Edition, Group, GroupSign, Head, Kind};
+
+/// The head of the pages.
+pub(super) fn head(score: &Score, kind: Kind) -> Head {
+    let player = match kind {
+        Kind::Part(player) => score.staves.get(player),
+        _ => None,
+    };
+    let name = match (kind, player) {
+        (_, Some(player)) => player.instrument_name.clone(),
+        (Kind::ConcertScore, _) => "Score at concert pitch".into(),
+        (Kind::CondensedScore, _) => "Condensed score".into(),
+        _ => "Score".into(),
+    };
+    Head {
+        title: score.title.clone(),
+        subtitle: score.subtitle.clone(),
+        composer: score.composer.clone(),
+        arranger: score.arranger.clone(),
+        licence: score.licence.clone(),
+        scoring: score.scoring.clone(),
+        ensemble: score.ensemble.clone(),
+        name,
+        keys: player.and_then(keys),
+        also: player.and_then(also),
+        source: score.source.clone(),
+        readers: player.map_or(1, |player| player.players),
+    }
+}
+
+/// "in D, G": all that the player needs. Of drums each tuning is told: "in D, A; in C, G".
+fn keys(player: &Staff) -> Option<String> {
+    let names = &player.key_names;
+    let drums = !player.instrument.drums.is_empty();
+    let first = names.first()?;
+    if names.len() == 1 {
+        return Some(first.clone());
+    }
+    if drums {
+        return Some(names.join("; "));
+    }
+    let rest = names[1..].iter().map(|name| name.strip_prefix("in ").unwrap_or(name));
+    Some(rest.fold(first.clone(), |all, name| format!("{all}, {name}")))
+}
+
+/// "also Piccolo, Alto flute".
+fn also(player: &Staff) -> Option<String> {
+    let others: Vec<&str> =
+        player.instruments.iter().skip(1).map(|instrument| &*instrument.name).collect();
+    (!others.is_empty()).then(|| format!("also {}", others.join(", ")))
+}
+
+/// The name of a part in a score: with the key that it begins in.
+pub(super) fn name(staff: &Staff) -> String {
+    match &staff.key_name {
+        Some(key) => format!("{} {key}", staff.name),
+        None => staff.name.clone(),
+    }
+}
+
+/// Families stand in a bracket and players of a kind within them in a thin one; two staves of one
+/// player in a brace. Harps, keyboards and plucked instruments have no bracket. (Common practice.)
+pub(super) fn groups(edition: &Edition) -> Vec<Group> {
+    let mut groups = Vec::new();
+    let family =
+        |part: usize| edition.players[edition.parts[part].players.start].instruments[0].family;
+    let kind = |part: usize| {
+        let player = &edition.players[edition.parts[part].players.start];
+        (player.instruments[0].id.as_str(), section(&player.id).to_owned())
+    };
+    let alike = |a: usize, b: usize| kind(a) == kind(b);
+    if !matches!(edition.kind, Kind::Part(_)) {
+        for family_parts in runs(0..edition.parts.len(), |a, b| family(a) == family(b)) {
+            let bracketed = !matches!(
+                family(family_parts.start),
+                Family::Harp | Family::Keyboard | Family::Plucked
+            );
+            if bracketed && family_parts.len() > 1 {
+                let whole = family_parts.clone();
+                groups.push(group(edition, whole.clone(), GroupSign::Bracket));
+                for kind_parts in runs(family_parts, alike) {
+                    if kind_parts.len() > 1 && kind_parts != whole {
+                        groups.push(group(edition, kind_parts, GroupSign::SubBracket));
+                    }
+                }
+            }
+        }
+    }
+    for (index, part) in edition.parts.iter().enumerate() {
+        if part.staves.len() > 1 {
+            groups.push(group(edition, index..index + 1, GroupSign::Brace));
+        }
+    }
+    groups.sort_by_key(|group| (group.staves.start, std::cmp::Reverse(group.staves.end)));
+    groups
+}
+
+/// What the first and second violins have in common: the name of the player without its number.
+fn section(id: &str) -> &str {
+    id.trim_end_matches(|c: char| c.is_ascii_digit()).trim_end_matches(['.', '-'])
+}
+
+fn group(edition: &Edition, parts: Range<usize>, sign: GroupSign) -> Group {
+    let first = edition.parts[parts.start].staves.start;
+    let last = edition.parts[parts.end - 1].staves.end;
+    // Singers have their words between the staves.
+    let singers = edition.players[edition.parts[parts.start].players.start].instruments[0].family
+        == Family::Voice;
+    Group { staves: first..last, parts, sign, bar_lines: !singers }
+}
+
+/// Ranges of neighbours that belong together.
+fn runs(range: Range<usize>, together: impl Fn(usize, usize) -> bool) -> Vec<Range<usize>> {
+    let mut runs: Vec<Range<usize>> = Vec::new();
+    for index in range {
+        match runs.last_mut() {
+            Some(run) if together(run.start, index) => run.end = index + 1,
+            _ => runs.push(index..index + 1),
+        }
+    }
+    runs
+}

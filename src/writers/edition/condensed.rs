@@ -1,0 +1,489 @@
+//! A condensed score: players of a kind share a staff.
+//!
+//! Who shares: two neighbours of one ensemble line (flutes 1 and 2, horns 3 and 4) who read the
+//! same instrument in the same key from first to last, on one staff each. A trio is a pair and a
+//! third. Bar by bar they are written
+//! - as one voice where they read the same ("a 2"), or where only one plays ("1.", "2.");
+//! - as chords on one stem where they have the same rhythm, ties, slurs and signs, and the first is
+//!   nowhere below the second;
+//! - as two voices elsewhere, the first with its stems up.
+//!
+//! What is said to both alike stands once. (Common practice.)
+
+use std::borrow::Cow;
+use std::ops::Range;
+
+use smallvec::{SmallVec, smallvec};
+
+use crate::instruments::Clef;
+use crate::music::{Key, Time};
+use crate::notate::accidentals::Accidentals;
+use crate::notate::{Element, ElementKind, Measure, Score, Staff, StaffNote, Stem, stems};
+
+use super::{
+    DirectionKind, Edition, EditionDirection, EditionPart, EditionPlayer, EditionStaff, Spanner,
+    SpannerKind, StaffBar, Stems, VoiceBar, spans, staves,
+};
+
+/// The players that share a staff: neighbours in the score.
+pub(super) fn pairs(score: &Score) -> Vec<Range<usize>> {
+    let mut pairs: Vec<Range<usize>> = Vec::new();
+    let mut index = 0;
+    while index < score.staves.len() {
+        let fits =
+            score.staves.get(index + 1).is_some_and(|next| share(&score.staves[index], next));
+        let end = index + 1 + usize::from(fits);
+        pairs.push(index..end);
+        index = end;
+    }
+    pairs
+}
+
+/// May two players share a staff?
+fn share(first: &Staff, second: &Staff) -> bool {
+    let line = |staff: &Staff| staff.id.rsplit_once('.').map(|(line, _)| line.to_owned());
+    let number = |staff: &Staff| {
+        staff.id.rsplit_once('.').and_then(|(_, number)| number.parse::<u32>().ok())
+    };
+    let same = |a: &Measure, b: &Measure| {
+        a.key == b.key
+            && a.transposition == b.transposition
+            && a.instrument.map(|i| &*i.id) == b.instrument.map(|i| &*i.id)
+    };
+    line(first).is_some()
+        && line(first) == line(second)
+        && number(first).is_some_and(|number| number % 2 == 1)
+        && !first.is_braced()
+        && !second.is_braced()
+        && std::ptr::eq(first.instrument, second.instrument)
+        && first.players == 1
+        && second.players == 1
+        && first.measures.iter().zip(&second.measures).all(|(a, b)| same(a, b))
+}
+
+/// How two players stand on a staff in a bar.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+enum Way {
+    /// Nobody plays.
+    Rest,
+    /// Only this one plays (0 or 1).
+    Alone(usize),
+    /// Both play the same.
+    Unison,
+    /// Both, on one stem.
+    Chords,
+    /// Both, each with stems of his own.
+    Apart,
+}
+
+/// Adds two players on one staff.
+pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], index: usize) {
+    let player = edition.players.len();
+    let part = edition.parts.len();
+    let number = edition.staves.len();
+    for (place, staff) in pair.iter().enumerate() {
+        edition.players.push(EditionPlayer {
+            index: index + place,
+            id: staff.id.clone(),
+            name: staff.name.clone(),
+            short: staff.abbreviation.clone(),
+            instruments: staff.instruments.clone(),
+            count: staff.players,
+            part,
+        });
+    }
+    let mut bars: Vec<StaffBar> = Vec::with_capacity(edition.bars.len());
+    let ways: Vec<Way> = (0..edition.bars.len()).map(|bar| way(pair, bar)).collect();
+    let unsettled = smooth(pair, &ways);
+    let clefs = clefs(pair);
+    let mut lines = 0;
+    for bar in 0..edition.bars.len() {
+        let (first, second) = (&pair[0].measures[bar], &pair[1].measures[bar]);
+        let instrument = pair[0].instrument_in(bar);
+        let now = staves::lines_of(instrument);
+        let changed = std::mem::replace(&mut lines, now) != now;
+        bars.push(StaffBar {
+            lines: changed.then_some(now),
+            instrument: first.instrument,
+            transposition: first.transposition,
+            key: first.key,
+            clefs: clefs[bar].clone(),
+            voices: voices(unsettled[bar], [first, second], player),
+            directions: said(unsettled[bar], [first, second]),
+            multi_rest: 0,
+            counted: false,
+        });
+    }
+    label(&unsettled, &mut bars);
+    settle(&mut bars);
+    let mut staff = EditionStaff { part, bars, spans: Vec::new() };
+    staff.spans = spans::of_voices(&staff);
+    staff.spans.extend(hairpins(pair));
+    edition.staves.push(staff);
+    spans::number(&mut edition.staves[number..]);
+    edition.parts.push(EditionPart {
+        name: shared_name(&pair[0].name, &pair[1].name, pair[0].key_name.as_deref()),
+        short: shared_name(&pair[0].abbreviation, &pair[1].abbreviation, None),
+        players: player..player + 2,
+        staves: number..number + 1,
+    });
+}
+
+/// "Horns 1, 2 in D" from "Horn 1" and "Horn 2"; both names in full where they do not end alike.
+fn shared_name(first: &str, second: &str, key: Option<&str>) -> String {
+    let key = key.map_or_else(String::new, |key| format!(" {key}"));
+    match (first.rsplit_once(' '), second.rsplit_once(' ')) {
+        (Some((name, one)), Some((other, two))) if name == other => {
+            format!("{name} {one}, {two}{key}")
+        }
+        _ => format!("{first}, {second}{key}"),
+    }
+}
+
+fn rests(measure: &Measure) -> bool {
+    measure.elements.iter().all(|element| !matches!(element.kind, ElementKind::Note(_)))
+}
+
+fn way(pair: [&Staff; 2], bar: usize) -> Way {
+    let [first, second] = [&pair[0].measures[bar], &pair[1].measures[bar]];
+    match (rests(first), rests(second)) {
+        (true, true) => Way::Rest,
+        (false, true) => Way::Alone(0),
+        (true, false) => Way::Alone(1),
+        (false, false) if alike(first, second, Heads::Same) => Way::Unison,
+        (false, false) if alike(first, second, Heads::Above) => Way::Chords,
+        (false, false) => Way::Apart,
+    }
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Heads {
+    /// The same pitches.
+    Same,
+    /// Those of the first nowhere below those of the second, and never a third part between.
+    Above,
+}
+
+/// Have two players the same signs in a bar, but for the pitches?
+fn alike(first: &Measure, second: &Measure, heads: Heads) -> bool {
+    first.elements.len() == second.elements.len()
+        && first.elements.iter().zip(&second.elements).all(|(a, b)| {
+            let same = (a.at, a.length, a.value, a.tuplet) == (b.at, b.length, b.value, b.tuplet);
+            same && match (&a.kind, &b.kind) {
+                (ElementKind::Note(a), ElementKind::Note(b)) => notes_alike(a, b, heads),
+                (a, b) => a == b,
+            }
+        })
+}
+
+fn notes_alike(a: &StaffNote, b: &StaffNote, heads: Heads) -> bool {
+    let signs = |note: &StaffNote| {
+        (note.grace, note.marks, note.tremolo, note.tie_from, note.tie_to, note.paired)
+    };
+    let slurs = (a.slur_starts, a.slur_ends) == (b.slur_starts, b.slur_ends);
+    let pitches = match heads {
+        Heads::Same => {
+            a.heads.iter().map(|head| head.pitch).eq(b.heads.iter().map(|head| head.pitch))
+        }
+        // A trill or turn would be read for both notes.
+        Heads::Above => match (a.heads.first(), b.heads.last()) {
+            (Some(a), Some(b)) => a.pitch.step() > b.pitch.step(),
+            (a, b) => a.is_none() && b.is_none(),
+        },
+    };
+    let ornamented = heads == Heads::Above && a.ornament_accidental != b.ornament_accidental;
+    signs(a) == signs(b) && slurs && pitches && !ornamented
+}
+
+/// A slur or tie that goes over a bar-line from one voice into two would be cut: such bars are
+/// all written apart.
+fn smooth(pair: [&Staff; 2], ways: &[Way]) -> Vec<Way> {
+    let mut ways = ways.to_vec();
+    // Bars that a slur or tie joins with the next one.
+    let joined: Vec<bool> = {
+        let mut open = [false; 2];
+        (0..ways.len())
+            .map(|bar| {
+                let mut any = false;
+                for (player, staff) in pair.iter().enumerate() {
+                    for element in &staff.measures[bar].elements {
+                        let ElementKind::Note(note) = &element.kind else { continue };
+                        open[player] = (open[player] && !note.slur_ends) || note.slur_starts;
+                    }
+                    let last = staff.measures[bar].elements.last();
+                    let tied = last.is_some_and(
+                        |element| matches!(&element.kind, ElementKind::Note(note) if note.tie_to),
+                    );
+                    any |= open[player] || tied;
+                }
+                any
+            })
+            .collect()
+    };
+    let mut bar = 0;
+    while bar < ways.len() {
+        let mut end = bar;
+        while end + 1 < ways.len() && joined[end] {
+            end += 1;
+        }
+        let together = &mut ways[bar..=end];
+        let mixed = together.iter().any(|way| *way != together[0]);
+        let plays = |way: &Way| *way != Way::Rest;
+        if mixed && together.iter().filter(|way| plays(way)).count() > 0 {
+            let only = |player| {
+                together.iter().all(|way| matches!(way, Way::Rest) || *way == Way::Alone(player))
+            };
+            if !only(0) && !only(1) {
+                together.fill(Way::Apart);
+            }
+        }
+        bar = end + 1;
+    }
+    ways
+}
+
+fn voices<'a>(way: Way, measures: [&'a Measure; 2], player: usize) -> SmallVec<[VoiceBar<'a>; 1]> {
+    let one = |measure: &'a Measure, players| VoiceBar {
+        number: 1,
+        stems: Stems::Free,
+        players,
+        elements: Cow::Borrowed(&measure.elements[..]),
+    };
+    let both = player..player + 2;
+    match way {
+        Way::Rest | Way::Unison => smallvec![one(measures[0], both)],
+        Way::Alone(who) => smallvec![one(measures[who], player + who..player + who + 1)],
+        Way::Chords => {
+            let elements = measures[0].elements.iter().zip(&measures[1].elements);
+            let elements = elements.map(|(first, second)| chord(first, second)).collect();
+            smallvec![VoiceBar {
+                number: 1,
+                stems: Stems::Free,
+                players: both,
+                elements: Cow::Owned(elements),
+            }]
+        }
+        Way::Apart => {
+            let voice = |who: usize, stem, stems| {
+                let mut elements = measures[who].elements.clone();
+                force(&mut elements, stem);
+                VoiceBar {
+                    number: who as u8 + 1,
+                    stems,
+                    players: player + who..player + who + 1,
+                    elements: Cow::Owned(elements),
+                }
+            };
+            smallvec![voice(0, Stem::Up, Stems::Up), voice(1, Stem::Down, Stems::Down)]
+        }
+    }
+}
+
+/// Sets all stems of one bar one way, for one of two voices.
+fn force(elements: &mut [Element], stem: Stem) {
+    for element in elements {
+        let has_one = matches!(element.kind, ElementKind::Note(_)) && element.value.log2 >= 1;
+        element.stem = if has_one { stem } else { Stem::None };
+    }
+}
+
+/// The notes of both on one stem.
+fn chord(first: &Element, second: &Element) -> Element {
+    let mut both = second.clone();
+    if let (ElementKind::Note(lower), ElementKind::Note(upper)) = (&mut both.kind, &first.kind) {
+        lower.heads.extend(upper.heads.iter().copied());
+        lower.lyrics.clone_from(&upper.lyrics);
+    }
+    both
+}
+
+/// The clefs of the first player; where the second has others, those of whoever plays.
+fn clefs(pair: [&Staff; 2]) -> Vec<SmallVec<[(Time, Clef); 1]>> {
+    pair[0].measures.iter().map(|measure| measure.clefs.clone()).collect()
+}
+
+/// What is said to both, each thing once; where they are told different dynamics at once, those of
+/// the first stand above the staff.
+fn said(way: Way, measures: [&Measure; 2]) -> Vec<EditionDirection> {
+    let of = |measure: &Measure| -> Vec<EditionDirection> {
+        measure.directions.iter().filter_map(staves::direction).collect()
+    };
+    match way {
+        Way::Alone(who) => {
+            let mut all = of(measures[who]);
+            // Orders are for him who rests too.
+            let orders = of(measures[1 - who]).into_iter();
+            all.extend(orders.filter(|said| matches!(said.kind, DirectionKind::Change(_))));
+            all.sort_by_key(|said| said.at);
+            all.dedup();
+            all
+        }
+        _ => {
+            let mut all = of(measures[0]);
+            for said in of(measures[1]) {
+                if all.contains(&said) {
+                    continue;
+                }
+                if let DirectionKind::Dynamic(_) = said.kind {
+                    for other in &mut all {
+                        let dynamic = matches!(other.kind, DirectionKind::Dynamic(_));
+                        other.above |= dynamic && other.at == said.at;
+                    }
+                }
+                all.push(said);
+            }
+            all.sort_by_key(|said| said.at);
+            all
+        }
+    }
+}
+
+/// Says who plays where that changes: "1.", "2.", "a 2". Chords and two voices say it themselves.
+fn label(ways: &[Way], bars: &mut [StaffBar]) {
+    let mut before = Way::Rest;
+    let mut rested = 0;
+    for (way, bar) in ways.iter().zip(bars) {
+        if *way == Way::Rest {
+            rested += 1;
+            continue;
+        }
+        let words = match way {
+            Way::Alone(0) => Some("1."),
+            Way::Alone(_) => Some("2."),
+            Way::Unison => Some("a 2"),
+            _ => None,
+        };
+        // After a bar of rest or more it is said again.
+        let anew = *way != before || rested > 0;
+        if let Some(words) = words.filter(|_| anew) {
+            let first = bar.voices.iter().flat_map(|voice| voice.elements.iter());
+            let mut first = first.filter(|element| matches!(element.kind, ElementKind::Note(_)));
+            let at = first.next().map_or(Time::ZERO, |element| element.at);
+            let kind = DirectionKind::Who(words.into());
+            let place = bar.directions.partition_point(|said| said.at < at);
+            bar.directions.insert(place, EditionDirection { at, kind, above: true });
+        }
+        before = *way;
+        rested = 0;
+    }
+}
+
+/// Decides accidentals and stems anew for the whole staff: both players read the same bars.
+fn settle(bars: &mut [StaffBar]) {
+    let mut accidentals = Accidentals::new();
+    let (mut key, mut clef) = (Key::C_MAJOR, Clef::Treble);
+    for bar in bars {
+        key = bar.key.unwrap_or(key);
+        let mut elements: Vec<&mut Element> =
+            bar.voices.iter_mut().flat_map(|voice| voice.elements.to_mut()).collect();
+        elements.sort_by_key(|element| element.at);
+        accidentals.mark_bar(elements, key, bar.transposition.is_some());
+        let before = clef;
+        for voice in &mut bar.voices {
+            let forced = voice.stems;
+            let elements = voice.elements.to_mut();
+            if forced == Stems::Free {
+                clef = stems::set_bar(elements, &bar.clefs, before);
+            } else {
+                clef = bar.clefs.last().map_or(before, |(_, last)| *last);
+            }
+        }
+    }
+}
+
+/// The hairpins of both, each once.
+fn hairpins(pair: [&Staff; 2]) -> Vec<Spanner> {
+    let mut all = spans::hairpins(&pair[0].measures);
+    for other in spans::hairpins(&pair[1].measures) {
+        let covered = all.iter().any(|known| match (&known.kind, &other.kind) {
+            (
+                SpannerKind::Hairpin { from, to, .. },
+                SpannerKind::Hairpin { from: other_from, to: other_to, .. },
+            ) => from <= other_to && other_from <= to,
+            _ => false,
+        });
+        if !covered {
+            all.push(other);
+        }
+    }
+    all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::edition::condensed_score;
+    use crate::notate::testing::{Fixture, oboe};
+
+    /// Two oboes.
+    fn oboes(first: &str, second: &str) -> Score {
+        let mut score = Fixture::new(&["2/4"; 4]).notes(first).part(oboe()).notes(second).score();
+        for (staff, number) in score.staves.iter_mut().zip(1..) {
+            staff.id = format!("oboe.{number}");
+            staff.name = format!("Oboe {number}");
+            staff.abbreviation = format!("Ob. {number}");
+        }
+        score
+    }
+
+    fn shown(score: &Score) -> Vec<String> {
+        let edition = condensed_score(score);
+        let bars = edition.staves[0].bars.iter();
+        bars.map(|bar| {
+            let who = bar.directions.iter().filter_map(|said| match &said.kind {
+                DirectionKind::Who(who) => Some(format!("{who} ")),
+                _ => None,
+            });
+            let voices: Vec<String> = bar
+                .voices
+                .iter()
+                .map(|voice| {
+                    let heads = voice.elements.iter().map(|element| match &element.kind {
+                        ElementKind::Note(note) => {
+                            let heads = note.heads.iter().map(|head| {
+                                let sign = if head.accidental_shown { "!" } else { "" };
+                                format!("{}{sign}", head.pitch)
+                            });
+                            heads.collect::<Vec<_>>().join("&")
+                        }
+                        _ => "rest".into(),
+                    });
+                    heads.collect::<Vec<_>>().join(" ")
+                })
+                .collect();
+            format!("{}{}", who.collect::<String>(), voices.join(" / "))
+        })
+        .collect()
+    }
+
+    #[test]
+    fn a_pair_shares_a_staff() {
+        let score = oboes(
+            "0/1 1/4 E5, 1/4 1/4 F#5, 1/2 1/2 G5, 1/1 1/2 A5, 3/2 1/4 C5, 7/4 1/4 C5",
+            "0/1 1/4 E5, 1/4 1/4 F#5, 1/2 1/2 E5, 3/2 1/2 F#5",
+        );
+        assert_eq!(shown(&score), ["a 2 E5 F#5!", "E5&G5", "1. A5", "C5 C5 / F#5!"]);
+        let edition = condensed_score(&score);
+        assert_eq!(edition.parts[0].name, "Oboe 1, 2");
+        assert_eq!((edition.staves.len(), edition.players.len()), (1, 2));
+    }
+
+    #[test]
+    fn a_slur_over_the_bar_line_keeps_its_voices_apart() {
+        let mut score = oboes("0/1 1/2 E5, 1/2 1/2 G5", "0/1 1/2 E5, 1/2 1/2 E5");
+        for (bar, starts) in [(0, true), (1, false)] {
+            if let ElementKind::Note(note) = &mut score.staves[0].measures[bar].elements[0].kind {
+                (note.slur_starts, note.slur_ends) = (starts, !starts);
+            }
+        }
+        assert_eq!(shown(&score)[..2], ["E5 / E5", "G5 / E5"]);
+        let spans = &condensed_score(&score).staves[0].spans;
+        assert!(matches!(spans[0].kind, SpannerKind::Slur { .. }) && spans.len() == 1);
+    }
+
+    #[test]
+    fn a_voice_that_is_misled_by_the_other_has_its_sign() {
+        let score = oboes("0/1 1/4 F#5", "1/4 1/4 F5");
+        assert_eq!(shown(&score)[0], "F#5! rest / rest F5!");
+    }
+}

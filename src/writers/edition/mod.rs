@@ -1,0 +1,74 @@
+//! Between notation and writers: which staves, voices and signs stand on which pages.
+//!
+//! From one arrangement come a full score ([`full_score`]; at concert pitch from a score that was
+//! notated so), a condensed score ([`condensed_score`]) and the part of each player ([`part`]). An
+//! [`Edition`] says all that a page shows; writers put it into their format and decide nothing.
+
+mod cast;
+mod condensed;
+mod model;
+mod rests;
+mod spans;
+mod staves;
+
+use crate::notate::Score;
+
+pub use model::*;
+pub use rests::rest_runs;
+
+/// The full score: each player on staves of his own. Of a score that was notated at concert pitch
+/// ([`notate_at`](crate::notate::notate_at)) it is one at concert pitch.
+#[must_use]
+pub fn full_score(score: &Score) -> Edition<'_> {
+    let kind = if score.concert { Kind::ConcertScore } else { Kind::Score };
+    of_players(score, kind, 0..score.staves.len())
+}
+
+/// A condensed score: players of a kind share a staff where they read the same instrument in the
+/// same key.
+#[must_use]
+pub fn condensed_score(score: &Score) -> Edition<'_> {
+    let mut edition = empty(score, Kind::CondensedScore);
+    for players in condensed::pairs(score) {
+        match &score.staves[players.clone()] {
+            [first, second] => condensed::add_pair(&mut edition, [first, second], players.start),
+            _ => staves::add_player(&mut edition, &score.staves[players.start], players.start),
+        }
+    }
+    edition.groups = cast::groups(&edition);
+    edition
+}
+
+/// One player's part: rests counted together, all keys and crooks at the head.
+///
+/// # Panics
+/// If the score has no staff of that index.
+#[must_use]
+pub fn part(score: &Score, player: usize) -> Edition<'_> {
+    let mut edition = of_players(score, Kind::Part(player), player..player + 1);
+    rests::count(&mut edition);
+    edition
+}
+
+fn of_players(score: &Score, kind: Kind, players: std::ops::Range<usize>) -> Edition<'_> {
+    let mut edition = empty(score, kind);
+    for index in players {
+        staves::add_player(&mut edition, &score.staves[index], index);
+    }
+    edition.groups = cast::groups(&edition);
+    edition
+}
+
+/// An edition that nobody plays from yet.
+fn empty(score: &Score, kind: Kind) -> Edition<'_> {
+    Edition {
+        kind,
+        head: cast::head(score, kind),
+        bars: &score.frame,
+        movements: vec![Movement { title: None, bars: 0..score.frame.len(), tacet: false }],
+        players: Vec::new(),
+        parts: Vec::new(),
+        staves: Vec::new(),
+        groups: Vec::new(),
+    }
+}

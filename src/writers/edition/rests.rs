@@ -1,0 +1,206 @@
+//! Rests of several bars, for parts.
+
+use crate::music::Time;
+use crate::notate::{ElementKind, FrameBar, Sign};
+use crate::resolve::BarLine;
+
+use super::{DirectionKind, Edition, SpannerKind, StaffBar};
+
+/// Counts the rests of a part together: see [`rest_runs`].
+pub(super) fn count(edition: &mut Edition) {
+    let runs = rest_runs(edition);
+    for staff in &mut edition.staves {
+        let mut left = 0;
+        for (bar, run) in staff.bars.iter_mut().zip(&runs) {
+            bar.counted = left > 0;
+            left = u32::saturating_sub(left, 1);
+            if *run > 0 {
+                bar.multi_rest = *run;
+                left = run - 1;
+            }
+        }
+    }
+}
+
+/// For every bar, how many bars of rest begin with it that can be shown as one sign: 2 or more
+/// where such a run begins, 0 everywhere else. All staves of the edition rest there.
+///
+/// A player counts through nothing that he must see: a run is broken by rehearsal marks, tempos,
+/// changes of metre, repeats, endings, double bars, signs, directions, fermatas, cues, and by a
+/// key or clef that is printed for him. What he does not see (another key of the piece that needs
+/// no other signature, an instrument that he has taken silently) breaks nothing. Words at the very
+/// beginning of a bar, such as "take Piccolo", stand over the run that begins with it. A pick-up
+/// is not counted.
+#[must_use]
+pub fn rest_runs(edition: &Edition) -> Vec<u32> {
+    let mut runs = vec![0; edition.bars.len()];
+    let spanned = under_hairpins(edition);
+    let mut first = None;
+    for (bar, frame) in edition.bars.iter().enumerate() {
+        let mut staves = edition.staves.iter().map(|staff| &staff.bars[bar]);
+        if !staves.clone().all(is_silent) || frame.number == 0 || spanned[bar] {
+            first = None;
+            continue;
+        }
+        match first {
+            Some(first) if !begins_anew(frame) && !staves.any(is_told) => runs[first] += 1,
+            _ => {
+                first = Some(bar);
+                runs[bar] = 1;
+            }
+        }
+        let last = frame.repeat_ends
+            || frame.ending_ends.is_some()
+            || frame.line != BarLine::Plain
+            || frame.signs.iter().copied().any(Sign::stands_at_end);
+        if last {
+            first = None;
+        }
+    }
+    for run in &mut runs {
+        if *run < 2 {
+            *run = 0;
+        }
+    }
+    runs
+}
+
+/// Bars in which a hairpin stands.
+fn under_hairpins(edition: &Edition) -> Vec<bool> {
+    let mut spanned = vec![false; edition.bars.len()];
+    for span in edition.staves.iter().flat_map(|staff| &staff.spans) {
+        if let SpannerKind::Hairpin { from, to, .. } = &span.kind {
+            spanned[from.0..=to.0].fill(true);
+        }
+    }
+    spanned
+}
+
+/// Is this a bar of rest with nothing else in it but words at its beginning?
+fn is_silent(bar: &StaffBar) -> bool {
+    let rests = |elements: &[crate::notate::Element]| matches!(elements, [element] if element.kind == ElementKind::BarRest { fermata: false });
+    let words = |kind: &DirectionKind| {
+        matches!(
+            kind,
+            DirectionKind::Words(_) | DirectionKind::Technique(_) | DirectionKind::Change(_)
+        )
+    };
+    bar.voices.iter().all(|voice| rests(&voice.elements))
+        && bar.clefs.iter().all(|(at, _)| *at == Time::ZERO)
+        && bar.directions.iter().all(|said| words(&said.kind) && said.at == Time::ZERO)
+}
+
+/// Does something stand at the beginning of this bar that everybody must see?
+fn begins_anew(frame: &FrameBar) -> bool {
+    frame.mark.is_some()
+        || frame.tempo.is_some()
+        || frame.metre_shown
+        || frame.repeat_starts
+        || frame.ending_starts.is_some()
+        || frame.signs.iter().any(|sign| !sign.stands_at_end())
+}
+
+/// Does something stand at the beginning of this bar of the staff that the player must see?
+fn is_told(bar: &StaffBar) -> bool {
+    bar.key.is_some() || !bar.clefs.is_empty() || !bar.directions.is_empty()
+}
+#[cfg(test)]
+mod tests {
+    use crate::edition::part;
+    use crate::music::{Key, Mode, Time};
+    use crate::notate::testing::{Fixture, clarinet, form, natural_horn};
+    use crate::notate::{Origin, Score, StaffDirection, StaffDirectionKind};
+    use crate::resolve::BarLine;
+
+    fn runs(fixture: Fixture) -> Vec<u32> {
+        of_score(&fixture.score())
+    }
+
+    fn of_score(score: &Score) -> Vec<u32> {
+        let edition = part(score, 0);
+        let bars = &edition.staves[0].bars;
+        // What is counted follows its sign.
+        for (bar, staff_bar) in bars.iter().enumerate() {
+            let mut before = bars[..bar].iter().rev().zip(2_u32..);
+            let counted = before.any(|(before, bars)| before.multi_rest >= bars);
+            assert_eq!(staff_bar.counted, counted, "bar {bar}");
+        }
+        bars.iter().map(|bar| bar.multi_rest).collect()
+    }
+
+    #[test]
+    fn bars_of_rest_are_counted_together() {
+        let fixture = Fixture::new(&["4/4"; 5]).notes("3/1 1/1 C5");
+        assert_eq!(runs(fixture), [3, 0, 0, 0, 0]);
+    }
+
+    #[test]
+    fn a_rehearsal_mark_breaks_a_rest() {
+        let mut form = form(&["4/4"; 5]);
+        form.bars[2].mark = Some("A".into());
+        assert_eq!(runs(Fixture::of(form)), [2, 0, 3, 0, 0]);
+    }
+
+    #[test]
+    fn a_change_of_metre_and_a_double_bar_break_a_rest() {
+        let mut form = form(&["4/4", "4/4", "3/4", "3/4", "3/4", "3/4"]);
+        form.bars[3].line = BarLine::Double;
+        let expected = [2, 0, 2, 0, 2, 0];
+        assert_eq!(runs(Fixture::of(form)), expected);
+    }
+
+    #[test]
+    fn words_at_the_beginning_of_a_bar_stand_over_the_rest_that_begins_there() {
+        let mut score = Fixture::new(&["4/4"; 6]).notes("5/1 1/1 C5").score();
+        let mut say = |bar: usize, at: Time| {
+            let kind = StaffDirectionKind::Words("take Piccolo".into());
+            score.staves[0].measures[bar].directions.push(StaffDirection {
+                at,
+                kind,
+                origin: Origin::default(),
+            });
+            of_score(&score)
+        };
+        assert_eq!(say(2, Time::ZERO), [2, 0, 3, 0, 0, 0]);
+        assert_eq!(say(3, Time::QUARTER), [2, 0, 0, 0, 0, 0]);
+    }
+
+    #[test]
+    fn one_bar_of_rest_stays_as_it_is() {
+        let fixture = Fixture::new(&["4/4"; 2]).notes("1/1 1/1 C5");
+        assert_eq!(runs(fixture), [0, 0]);
+    }
+
+    #[test]
+    fn a_player_counts_through_what_he_does_not_see() {
+        let keys = |fixture: Fixture, names: [&str; 6]| {
+            let mut fixture = fixture;
+            for (bar, name) in fixture.form.bars.iter_mut().zip(names) {
+                let (tonic, mode) = name.split_once(' ').unwrap();
+                let mode = if mode == "minor" { Mode::Minor } else { Mode::Major };
+                bar.key = Key::new(tonic.parse().unwrap(), mode).unwrap();
+            }
+            runs(fixture.notes("5/1 1/1 C5"))
+        };
+        let relative = ["D minor", "D minor", "F major", "F major", "F major", "F major"];
+        let other = ["D minor", "D minor", "G major", "G major", "G major", "G major"];
+        let new = || Fixture::new(&["4/4"; 6]);
+        assert_eq!(keys(new(), relative), [5, 0, 0, 0, 0, 0]);
+        assert_eq!(keys(new(), other), [2, 0, 3, 0, 0, 0]);
+        // He has no signature.
+        assert_eq!(keys(new().instrument(natural_horn()), other), [5, 0, 0, 0, 0, 0]);
+        // Another instrument in the same clef and signature.
+        let takes = new().takes("2/1", clarinet()).instrument(clarinet()).takes("3/1", clarinet());
+        assert_eq!(keys(takes, relative), [5, 0, 0, 0, 0, 0]);
+    }
+
+    #[test]
+    fn a_crook_changed_in_a_rest_is_said_at_its_beginning() {
+        let fixture = Fixture::new(&["4/4"; 6])
+            .instrument(natural_horn())
+            .crook("0/1", "D")
+            .crook("3/1", "F")
+            .notes("0/1 1/1 D4, 5/1 1/1 C4");
+        assert_eq!(runs(fixture), [0, 4, 0, 0, 0, 0]);
+    }
+}

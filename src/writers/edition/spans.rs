@@ -1,0 +1,200 @@
+//! Slurs, hairpins and lines of trills as spans.
+
+use crate::music::Time;
+use crate::notate::{ElementKind, Measure, StaffDirectionKind, StaffNote, Stem};
+use crate::resolve::Mark;
+
+use super::{EditionStaff, Place, Spanner, SpannerKind, Stems};
+
+/// The slurs and trill lines of all voices of a staff.
+pub(super) fn of_voices(staff: &EditionStaff) -> Vec<Spanner> {
+    let mut spans = Vec::new();
+    for number in 1..=2 {
+        of_voice(staff, number, &mut spans);
+    }
+    spans
+}
+
+fn of_voice(staff: &EditionStaff, number: u8, spans: &mut Vec<Spanner>) {
+    let mut slur: Option<(Place, Sides)> = None;
+    let mut trill: Option<(Place, Place)> = None;
+    let mut grace: Option<Place> = None;
+    for (bar, staff_bar) in staff.bars.iter().enumerate() {
+        for (voice, voice_bar) in staff_bar.voices.iter().enumerate() {
+            // A slur goes on where two voices become one, or the other way.
+            if voice_bar.number != number {
+                continue;
+            }
+            for (element, printed) in voice_bar.elements.iter().enumerate() {
+                let ElementKind::Note(note) = &printed.kind else { continue };
+                let place = Place { bar, voice, element };
+                if note.grace.is_some() {
+                    grace = grace.or(Some(place));
+                } else if let Some(from) = grace.take()
+                    && slur.is_none()
+                    && !note.heads.is_empty()
+                {
+                    // Grace notes are slurred to their note, below, whatever else begins there.
+                    spans.push(span(SpannerKind::Slur { from, to: place }, false));
+                }
+                if let Some((_, sides)) = &mut slur {
+                    sides.take(printed.stem);
+                }
+                if note.slur_ends
+                    && let Some((from, sides)) = slur.take()
+                {
+                    let above = sides.above(voice_bar.stems);
+                    spans.push(span(SpannerKind::Slur { from, to: place }, above));
+                }
+                if note.slur_starts {
+                    let mut sides = Sides::default();
+                    sides.take(printed.stem);
+                    slur = Some((place, sides));
+                }
+                follow_trill(note, place, &mut trill, spans);
+            }
+        }
+    }
+}
+
+/// A trill that is tied on has a line to its last note.
+fn follow_trill(
+    note: &StaffNote,
+    place: Place,
+    trill: &mut Option<(Place, Place)>,
+    spans: &mut Vec<Spanner>,
+) {
+    if note.grace.is_some() {
+        return;
+    }
+    let begins = note.marks.has(Mark::Trill);
+    if note.tie_from
+        && !begins
+        && let Some((_, last)) = trill
+    {
+        *last = place;
+    } else {
+        *trill = begins.then_some((place, place));
+    }
+    if !note.tie_to
+        && let Some((from, to)) = trill.take()
+        && from != to
+    {
+        spans.push(span(SpannerKind::TrillLine { from, to }, true));
+    }
+}
+
+/// The hairpins of a staff as it was notated.
+pub(super) fn hairpins(measures: &[Measure]) -> Vec<Spanner> {
+    let mut spans = Vec::new();
+    let mut open: Option<((usize, Time), bool)> = None;
+    for (bar, measure) in measures.iter().enumerate() {
+        for direction in &measure.directions {
+            match direction.kind {
+                StaffDirectionKind::HairpinStarts { grows } => {
+                    open = Some(((bar, direction.at), grows));
+                }
+                StaffDirectionKind::HairpinEnds => {
+                    if let Some((from, grows)) = open.take() {
+                        let to = (bar, direction.at);
+                        spans.push(span(SpannerKind::Hairpin { from, to, grows }, false));
+                    }
+                }
+                _ => {}
+            }
+        }
+    }
+    spans
+}
+
+fn span(kind: SpannerKind, above: bool) -> Spanner {
+    Spanner { kind, above, number: 1 }
+}
+
+/// Puts the spans of the staves of one part in order, and gives those of a kind that overlap
+/// numbers that differ.
+pub(super) fn number(staves: &mut [EditionStaff]) {
+    for staff in staves.iter_mut() {
+        staff.spans.sort_by_key(|span| reach(&span.kind).0);
+    }
+    let mut all: Vec<(usize, usize)> = Vec::new();
+    for (staff, own) in staves.iter().enumerate() {
+        all.extend((0..own.spans.len()).map(|span| (staff, span)));
+    }
+    all.sort_by_key(|&(staff, span)| reach(&staves[staff].spans[span].kind).0);
+    // For each kind, in which staff and voice the last span of each number lies and where it ends.
+    let mut ends: [Vec<(usize, usize, Key)>; 4] = Default::default();
+    for (staff, span) in all {
+        let spanner = &mut staves[staff].spans[span];
+        let (from, to) = reach(&spanner.kind);
+        let voice = voice(&spanner.kind);
+        let ends = &mut ends[kind(&spanner.kind)];
+        // In a file the voices of a bar stand one after another, so those of others must be over
+        // by the bar.
+        let is_free = |end: &(usize, usize, Key)| {
+            if (end.0, end.1) == (staff, voice) { end.2 < from } else { end.2.0 < from.0 }
+        };
+        let number = ends.iter().position(is_free).unwrap_or(ends.len());
+        match ends.get_mut(number) {
+            Some(end) => *end = (staff, voice, to),
+            None => ends.push((staff, voice, to)),
+        }
+        spanner.number = u8::try_from(number + 1).unwrap_or(u8::MAX);
+    }
+}
+
+fn kind(kind: &SpannerKind) -> usize {
+    match kind {
+        SpannerKind::Slur { .. } => 0,
+        SpannerKind::Hairpin { .. } => 1,
+        SpannerKind::TrillLine { .. } => 2,
+        SpannerKind::OctaveLine { .. } => 3,
+    }
+}
+
+fn voice(kind: &SpannerKind) -> usize {
+    match kind {
+        SpannerKind::Slur { from, .. } | SpannerKind::TrillLine { from, .. } => from.voice,
+        SpannerKind::Hairpin { .. } | SpannerKind::OctaveLine { .. } => 0,
+    }
+}
+
+/// An order among ends of spans of one kind.
+type Key = (usize, Time, usize);
+
+fn reach(kind: &SpannerKind) -> (Key, Key) {
+    let place = |place: &Place| (place.bar, Time::ZERO, place.element);
+    let time = |(bar, at): &(usize, Time)| (*bar, *at, 0);
+    match kind {
+        SpannerKind::Slur { from, to } | SpannerKind::TrillLine { from, to } => {
+            (place(from), place(to))
+        }
+        SpannerKind::Hairpin { from, to, .. } | SpannerKind::OctaveLine { from, to, .. } => {
+            (time(from), time(to))
+        }
+    }
+}
+
+/// The sides on which the stems under a slur stand.
+#[derive(Clone, Copy, Default)]
+struct Sides {
+    up: bool,
+    down: bool,
+}
+
+impl Sides {
+    fn take(&mut self, stem: Stem) {
+        self.up |= stem == Stem::Up;
+        self.down |= stem == Stem::Down;
+    }
+
+    /// Slurs stand at the heads, above where stems differ; those of two voices outside. Source:
+    /// Ross, The Art of Music Engraving and Processing, 1970, from memory.
+    fn above(self, stems: Stems) -> bool {
+        match stems {
+            Stems::Up => true,
+            Stems::Down => false,
+            Stems::Free => self.down || !self.up,
+        }
+    }
+}

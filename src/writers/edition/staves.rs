@@ -1,0 +1,96 @@
+//! A player's staves as they were notated, on staves of his own.
+
+use std::borrow::Cow;
+
+use smallvec::smallvec;
+
+use crate::instruments::Instrument;
+use crate::notate::{Measure, Staff, StaffDirection, StaffDirectionKind};
+
+use super::{
+    DirectionKind, Edition, EditionDirection, EditionPart, EditionPlayer, EditionStaff, StaffBar,
+    Stems, VoiceBar, cast, spans,
+};
+
+/// Adds a player with staves of his own.
+pub(super) fn add_player<'a>(edition: &mut Edition<'a>, staff: &'a Staff, index: usize) {
+    let player = edition.players.len();
+    let part = edition.parts.len();
+    let first = edition.staves.len();
+    edition.players.push(EditionPlayer {
+        index,
+        id: staff.id.clone(),
+        name: staff.name.clone(),
+        short: staff.abbreviation.clone(),
+        instruments: staff.instruments.clone(),
+        count: staff.players,
+        part,
+    });
+    let braced = staff.is_braced();
+    let mut rows = vec![&staff.measures];
+    rows.extend(braced.then_some(&staff.lower));
+    for measures in rows {
+        let bars = bars(measures, player, staff.instrument);
+        let mut own = EditionStaff { part, bars, spans: Vec::new() };
+        own.spans = spans::of_voices(&own);
+        own.spans.extend(spans::hairpins(measures));
+        edition.staves.push(own);
+    }
+    spans::number(&mut edition.staves[first..]);
+    edition.parts.push(EditionPart {
+        name: cast::name(staff),
+        short: staff.abbreviation.clone(),
+        players: player..player + 1,
+        staves: first..edition.staves.len(),
+    });
+}
+
+fn bars<'a>(
+    measures: &'a [Measure],
+    player: usize,
+    first: &'static Instrument,
+) -> Vec<StaffBar<'a>> {
+    let mut lines = 0;
+    let mut instrument = first;
+    let bar = |measure: &'a Measure| {
+        instrument = measure.instrument.unwrap_or(instrument);
+        let now = lines_of(instrument);
+        let changed = std::mem::replace(&mut lines, now) != now;
+        StaffBar {
+            lines: changed.then_some(now),
+            instrument: measure.instrument,
+            transposition: measure.transposition,
+            key: measure.key,
+            clefs: measure.clefs.clone(),
+            voices: smallvec![VoiceBar {
+                number: 1,
+                stems: Stems::Free,
+                players: player..player + 1,
+                elements: Cow::Borrowed(&measure.elements),
+            }],
+            directions: measure.directions.iter().filter_map(direction).collect(),
+            multi_rest: 0,
+            counted: false,
+        }
+    };
+    measures.iter().map(bar).collect()
+}
+
+/// Lines of a staff.
+pub(super) fn lines_of(instrument: &Instrument) -> u8 {
+    if instrument.unpitched { 1 } else { 5 }
+}
+
+/// What is said at a place; hairpins are spans.
+pub(super) fn direction(said: &StaffDirection) -> Option<EditionDirection> {
+    let kind = match &said.kind {
+        StaffDirectionKind::Dynamic(dynamic) => DirectionKind::Dynamic(*dynamic),
+        StaffDirectionKind::Technique(technique) => DirectionKind::Technique(*technique),
+        StaffDirectionKind::Words(words) => DirectionKind::Words(words.clone()),
+        StaffDirectionKind::Change(words) => DirectionKind::Change(words.clone()),
+        StaffDirectionKind::Who(who) => DirectionKind::Who((*who).into()),
+        StaffDirectionKind::HairpinStarts { .. } | StaffDirectionKind::HairpinEnds => return None,
+    };
+    let above = !matches!(kind, DirectionKind::Dynamic(_));
+    Some(EditionDirection { at: said.at, kind, above })
+}
