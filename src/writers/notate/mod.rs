@@ -14,7 +14,7 @@ mod grid;
 mod hands;
 mod names;
 #[cfg(test)]
-mod origins;
+mod origin_tests;
 #[cfg(test)]
 mod properties;
 mod score;
