@@ -57,7 +57,7 @@ pub(super) fn text(path: &Path) -> Result<String, Failure> {
 
 /// Where a source lies.
 struct Place {
-    /// The folder below which used files must lie.
+    /// Root folder: `use` cannot reach files outside it.
     root: PathBuf,
     /// That folder as it is shown.
     shown: PathBuf,
@@ -80,7 +80,7 @@ fn place(path: &Path, root: Option<&Path>) -> Result<Place, Failure> {
         _ => full.parent().unwrap_or(Path::new("/")).to_path_buf(),
     };
     let relative = full.strip_prefix(&root).map_err(|_| {
-        Failure(format!("{} does not lie below the root {}", path.display(), root.display()))
+        Failure(format!("{} is not below the root {}", path.display(), root.display()))
     })?;
     let is_here =
         std::env::current_dir().and_then(|here| here.canonicalize()).is_ok_and(|h| h == root);
@@ -106,7 +106,7 @@ fn failure(path: &Path, error: &LoadError) -> Failure {
         LoadError::TooLarge => {
             format!("{path} is longer than 16 MB; put each movement into a file of its own")
         }
-        LoadError::OutsideRoot => format!("{path} lies outside the project's root"),
+        LoadError::OutsideRoot => format!("{path} is outside the project's root"),
         LoadError::Other(why) => format!("cannot read {path}: {why}"),
     })
 }
@@ -218,5 +218,5 @@ pub(super) fn counts(findings: &[Diagnostic]) -> String {
     .into_iter()
     .flatten()
     .collect();
-    if counts.is_empty() { "nothing found".to_string() } else { counts.join(", ") }
+    if counts.is_empty() { "no problems found".to_string() } else { counts.join(", ") }
 }

@@ -48,7 +48,7 @@ test("all marks of the compiler are marks", () => {
     }
 });
 
-test("all dynamics and ways of playing of the compiler are directions", () => {
+test("all dynamics and techniques of the compiler are directions", () => {
     const words = listed("resolve/piece/direction.rs", /\((?:Dynamic|Technique)::\w+, "([^"]+)"/g);
     assert.ok(words.length >= 15);
     for (const word of words) {

@@ -8,7 +8,7 @@ use crate::arrange::{Arrangement, arrange};
 use crate::diagnostics::{Diagnostic, Severity};
 use crate::resolve::{Piece, Scoring};
 
-/// Rules that tell of something missing: where the source has errors, what is missing may only
+/// Rules that report an absence: where the source has errors, what is missing may only
 /// not have been understood.
 const OF_ABSENCE: [&str; 3] = ["allow/unused", "names/idle-player", "names/unused-voice"];
 

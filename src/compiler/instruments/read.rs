@@ -10,9 +10,9 @@ use std::fmt;
 use serde::Deserialize;
 
 use super::Instrument;
+use super::like::Fault;
 #[cfg(test)]
 use super::like::{RawTable, inherited, raw_tables};
-use super::like::Fault;
 use super::tables::InstrumentTable;
 
 pub(super) const FILES: [(&str, &str); 6] = [

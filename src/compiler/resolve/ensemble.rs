@@ -50,7 +50,7 @@ fn check_lines(cx: &mut Context, tree: &EnsembleTree) {
                         Diagnostic::error(
                             "names/era",
                             year.span,
-                            format!("There is no orchestra of the year {}.", year.value),
+                            format!("The year {} is outside 1600 to 2100.", year.value),
                         )
                         .with_help("Write a year from 1600 to 2100."),
                     );
@@ -88,8 +88,8 @@ fn check_lines(cx: &mut Context, tree: &EnsembleTree) {
             EnsembleLine::Budget(items) => {
                 for (_, percent) in items.iter().filter(|(_, percent)| percent.value > 100) {
                     cx.push(
-                        Diagnostic::error("names/budget", percent.span, "A budget is at most 100 %.")
-                            .with_help("Write in how many bars of a hundred they may sound: `budget cymbals 10 %`."),
+                        Diagnostic::error("names/budget", percent.span, "A budget is at most 100%.")
+                            .with_help("Write in how many bars of a hundred they may sound: `budget cymbals 10%`."),
                     );
                 }
             }
@@ -197,7 +197,7 @@ fn no_era(tree: &EnsembleTree) -> Diagnostic {
     Diagnostic::error(
         "names/era",
         tree.name.span,
-        format!("The ensemble `{}` does not say its era.", tree.name.value),
+        format!("The ensemble `{}` has no era.", tree.name.value),
     )
     .with_help("Write a year, for example `era 1770`: compass and customs depend on it.")
 }
@@ -254,7 +254,7 @@ fn line_players(cx: &mut Context, line: &PlayersTree) -> Vec<Player> {
     if count == 0 || count > most {
         let span = line.count.as_ref().map_or(line.span, |count| count.span);
         cx.push(
-            Diagnostic::error("names/count", span, format!("There cannot be {count} of them."))
+            Diagnostic::error("names/count", span, format!("{count} players are out of range."))
                 .with_help(format!(
                     "Write 1 to {MOST_PLAYERS} single players, or up to {MOST_IN_SECTION} `players` of one part."
                 )),
@@ -327,7 +327,7 @@ pub(super) fn instrument_named(
         let finding = unknown(word, &known, "instrument", &word.value);
         cx.push(match instruments::meant(&word.value) {
             Some(meant) => Diagnostic { fixes: Vec::new(), ..finding }
-                .with_help(format!("Here it is called `{meant}`."))
+                .with_help(format!("Ripieno calls it `{meant}`."))
                 .with_fix(format!("write `{meant}`"), word.span, meant, false),
             None => finding,
         });
@@ -415,10 +415,7 @@ pub(super) fn needs_key(
             Diagnostic::error(
                 "names/key-missing",
                 span,
-                format!(
-                    "The line does not say in which key the {} stands.",
-                    instrument.name.to_lowercase()
-                ),
+                format!("Which key is the {} in?", instrument.name.to_lowercase()),
             )
             .with_help(help),
         );
@@ -527,7 +524,7 @@ fn several_drummers(cx: &mut Context, line: &PlayersTree) {
     let finding = Diagnostic::advice(
         "names/several-drummers",
         line.span,
-        format!("This line engages {many} players, each with {many} drums."),
+        format!("This line asks for {many} players with {many} drums each."),
     );
     cx.push(
         finding
@@ -535,7 +532,7 @@ fn several_drummers(cx: &mut Context, line: &PlayersTree) {
                 "For {many} drums and one player write `{} tuned …`, without the number.",
                 name.value
             ))
-            .with_fix("engage one player", name.span.after().to(count.span), "", false),
+            .with_fix("ask for one player", name.span.after().to(count.span), "", false),
     );
 }
 

@@ -202,7 +202,7 @@ fn head(cx: &mut Context, tree: &Tree, piece: &mut Piece) {
     one_only(cx, &spans, "piece");
     if spans.is_empty() && !cx.told.may_be_lost("piece") {
         cx.push(
-            Diagnostic::error("names/no-piece", piece.span, "The source does not name its piece.")
+            Diagnostic::error("names/no-piece", piece.span, "There is no `piece` declaration.")
                 .with_help("Write `piece \"Title\" { composer \"…\" licence \"…\" }` at its head."),
         );
     }
@@ -220,10 +220,10 @@ fn one_only(cx: &mut Context, spans: &[Span], what: &'static str) {
 fn twice(what: &str, second: Span, first: Span) -> Diagnostic {
     Diagnostic::error("names/twice", second, format!("There is a second {what}."))
         .with_label(first, "the first is here")
-        .with_help(format!("A source has one {what}; take one of the two away."))
+        .with_help(format!("A source has one {what}; remove one of them."))
 }
 
-/// Tells of something that a line or a block says a second time, and offers to take it away.
+/// Tells of something that a line or a block says a second time, and offers to remove it.
 fn said_twice(
     cx: &mut Context,
     said: &mut Vec<(&'static str, Span)>,
@@ -269,7 +269,7 @@ fn unknown(word: &Word, known: &[&str], what: &str, name: &str) -> Diagnostic {
     .with_help(crate::diagnostics::did_you_mean(name, known, what));
     // A word of the trade is surer than one that looks alike.
     if let Some(meant) = crate::diagnostics::instead_of(name).filter(|word| known.contains(word)) {
-        return diagnostic.with_help(format!("Here it is called `{meant}`.")).with_fix(
+        return diagnostic.with_help(format!("Ripieno calls it `{meant}`.")).with_fix(
             format!("write `{meant}`"),
             word.span,
             meant,

@@ -326,7 +326,7 @@ pub enum EnsembleLine {
     Era(Number),
     /// `group basso = cello, double-bass 8vb, harpsichord`.
     Group(Word, Vec<Member>),
-    /// `budget trumpet 40 %`: whom, and bars in a hundred.
+    /// `budget trumpet 40%`: whom, and bars in a hundred.
     Budget(Vec<(Word, Number)>),
     /// `limits endurance/lips 24 bars "…"`.
     Limits(LimitTree),

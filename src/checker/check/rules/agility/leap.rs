@@ -2,7 +2,7 @@
 //!
 //! # What it finds
 //! Leaps of an octave or more in a quarter of a second or less on the clarinets, the brass, the
-//! contrabassoon and the double bass (our heuristic). Passages that are too fast as a whole are told
+//! contrabassoon and the double bass (our heuristic). Passages that are too fast as a whole are reported
 //! as `agility/too-fast`.
 //!
 //! # Why it matters

@@ -37,7 +37,7 @@
 //!
 //! # Source
 //! Seven positions, a semitone each: common practice; the worst shift, tenor Bb2 to B2, is derived
-//! from it. In which key each trombone of an era is built and which valves it has stands in the
+//! from it. In which key each trombone of an era is built and which valves it has is in the
 //! catalogue, from memory. The speed is our heuristic.
 
 use crate::check::context::{Context, Stretch};

@@ -1,9 +1,9 @@
-//! The bass is too thin for what stands on it.
+//! The bass is too thin for what it carries.
 //!
 //! # What it finds
 //! Stretches of four seconds or more in which eight or more players sound from mezzo forte up and
 //! those with the bass make up less than a twentieth of the whole strength (our heuristic),
-//! weighed as for `balance/melody-covered`. Passages without any bass line are taken as meant.
+//! weighed as for `balance/melody-covered`. Passages without any bass line are taken as intended.
 //!
 //! # Why it matters
 //! The harmony loses its ground: chords sound in the inversion of the lowest note one happens to

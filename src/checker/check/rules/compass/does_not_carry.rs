@@ -45,7 +45,7 @@
 //!
 //! # Source
 //! In a full ensemble the flute projects from about C5 to G6: common practice. The registers of the
-//! others stand in the catalogue, mostly as our heuristic; how many players make a tutti is our
+//! others are in the catalogue, mostly as our heuristic; how many players make a tutti is our
 //! heuristic.
 
 use crate::arrange::SoundingNote;

@@ -122,7 +122,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             .finding(&RULE, &passage, message)
             .with_label(other.of(parts).source, format!("the note of {}", with.player.name))
             .with_help(
-                "Let one of the two move the other way or stay; if a doubling is meant, say so with `doubles`.",
+                "Let one of the two move the other way or stay; for an intended doubling, write `doubles`.",
             );
         let finding = cx.with_allow_for(finding, &passage);
         findings.push_shared(cx, &passage, others, finding);

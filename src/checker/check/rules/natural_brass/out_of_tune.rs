@@ -9,7 +9,7 @@
 //! # Why it matters
 //! Partial 7 lies 31 cents below the written note, 11 half-way between two notes, 13 nearer the
 //! flat than the natural. Played long or alone they sound like a mistake; players lip them or, on
-//! the horn, mend them with the hand, at the cost of tone.
+//! the horn, correct them with the hand, at the cost of tone.
 //!
 //! # Example
 //! ```ripieno

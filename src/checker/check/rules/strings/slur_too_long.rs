@@ -3,11 +3,11 @@
 //! # What it finds
 //! Slurs of bowed strings that last longer than one bow: about twelve seconds at piano and seven at
 //! forte, between the two in proportion (our heuristic). Of the breath of wind players
-//! `endurance/no-breath` speaks.
+//! `endurance/no-breath` applies.
 //!
 //! # Why it matters
 //! The players change the bow anyway, each where they like, and the phrase is broken where nobody
-//! meant it. A slur over the phrase is the composer's breath; the bowing wants shorter ones.
+//! intended it. A slur over the phrase is the composer's breath; the bowing wants shorter ones.
 //!
 //! # Example
 //! ```ripieno
