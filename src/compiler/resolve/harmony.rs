@@ -111,7 +111,7 @@ fn unknown_chord(symbol: &str, error: &ChordError, span: Span) -> Diagnostic {
             "Write the root as a capital letter: `Dm`, `Bb7`, `F#dim`. German H is `B`."
                 .to_string(),
         ),
-        ChordError::Quality { root, suffix } => (
+        ChordError::Quality { suffix, .. } => (
             format!("Unknown chord `{symbol}`: `{suffix}` is not a known suffix."),
             known_qualities(),
         ),
