@@ -281,7 +281,7 @@ impl Settings {
                     "bars/one-bar",
                     bars.span,
                     format!(
-                        "`{what}` speaks of one bar, not of bars {} to {}.",
+                        "`{what}` happens at one bar, not in bars {} to {}.",
                         bars.first, bars.last
                     ),
                 )

@@ -53,12 +53,12 @@ impl Builder<'_> {
                 let direction = instead_of(word).unwrap_or(word);
                 self.cx.push(if is_direction(direction) {
                     finding.with_help(format!(
-                        "A direction stands by itself, with a space before it: `[{direction}] D5`."
+                        "Write a direction by itself, with a space before it: `[{direction}] D5`."
                     ))
                 } else if finding.fixes.is_empty() {
                     let known = finding.help.clone().unwrap_or_default();
                     finding.with_help(format!(
-                        "{known} Other words stand by themselves, in quotes: `[\"{word}.\"] D5`."
+                        "{known} Write other words by themselves, in quotes: `[\"{word}.\"] D5`."
                     ))
                 } else {
                     finding

@@ -163,7 +163,7 @@ impl Builder<'_> {
                 )
                 .with_label(span, format!("{bars} of rest"))
                 .with_help(
-                    "A number of bars stands in a bar of its own; beside notes write `rest` with \
+                    "Write a number of bars in a bar of its own; beside notes write `rest` with \
                      a value before it, for example `1/4 rest`.",
                 )
                 .with_bars(number, number),
