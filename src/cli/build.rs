@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::output::{Entry, Inputs, MANIFEST, Manifest, OutputFolder, digest};
+use super::paging::{self, Paging};
 use super::source::{self, Read, counts, has_errors};
 use super::{End, Failure, Outcome, Show, print};
 use ripieno_checker::advise::{self, table};
@@ -47,6 +48,8 @@ pub(super) struct Arguments {
     /// Leave out findings of these rules, families or severities (`warnings`, `advice`, `all`).
     #[arg(long, value_name = "RULE", value_delimiter = ',')]
     allow: Vec<String>,
+    #[command(flatten)]
+    paging: Paging,
 }
 
 /// The formats to write: those asked for, or all.
@@ -122,7 +125,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         };
         let inputs = Inputs::of(sources.iter().skip(known));
         let mut building = Building::begin(output, &read.piece, folder, path, inputs)?;
-        let table = building.scorings(&chosen, &formats)?;
+        let table = building.scorings(&chosen, &formats, &arguments.paging)?;
         let stale = building.finish(arguments.prune)?;
         reports.push(format!("{}: {}\n{table}{stale}", path.display(), counts(&read.diagnostics)));
     }
@@ -172,6 +175,7 @@ pub(super) struct Wanted<'a> {
     pub(super) output: &'a Path,
     pub(super) scorings: &'a [String],
     pub(super) formats: Vec<Format>,
+    pub(super) paging: Paging,
     pub(super) root: Option<&'a Path>,
     pub(super) options: check::Options,
     pub(super) despite_errors: bool,
@@ -198,7 +202,7 @@ pub(super) fn alone(wanted: &Wanted, path: &Path, sources: &mut Sources) -> Resu
     let folder = slug(&read.piece.title);
     let inputs = Inputs::of(sources.iter());
     let mut building = Building::begin(&mut output, &read.piece, folder, path, inputs)?;
-    building.scorings(&chosen, &wanted.formats)?;
+    building.scorings(&chosen, &wanted.formats, &wanted.paging)?;
     building.finish(wanted.prune)?;
     let mut written = output.place()?;
     written.retain(|path| path.file_name().is_none_or(|name| name != MANIFEST));
@@ -253,6 +257,7 @@ impl<'a> Building<'a> {
         &mut self,
         scorings: &[Arc<Scoring>],
         formats: &[Format],
+        paging: &Paging,
     ) -> Result<String, Failure> {
         let words: Vec<&str> = formats.iter().map(|format| format.word()).collect();
         let mut rows =
@@ -267,7 +272,8 @@ impl<'a> Building<'a> {
             }
             let arrangement = arrange(self.piece, scoring);
             let mut files = 0;
-            for file in render::outputs(&arrangement, formats) {
+            let wanted = paging.wanted(formats, &self.inputs.0);
+            for file in render::all_outputs(&arrangement, wanted, paging::threads()) {
                 let path = format!("{}/{}", slugs[index], file.path);
                 self.output.stage(&Path::new(&self.folder).join(&path), &file.bytes)?;
                 let entry = Entry::new(&scoring.name, &file.bytes, &self.inputs);

@@ -15,7 +15,9 @@ mod interrupt;
 mod lsp;
 mod new;
 mod output;
+mod paging;
 mod papers;
+mod reprint;
 mod rules;
 mod source;
 mod watch;
@@ -39,6 +41,8 @@ enum Command {
     Check(check::Arguments),
     /// Write the score and all parts of every scoring.
     Build(build::Arguments),
+    /// Say which parts must be printed again after a change, and which bars to correct by hand.
+    Reprint(reprint::Arguments),
     /// Build again whenever a source is saved, and say in one line what was written.
     Watch(watch::Arguments),
     /// Bring sources into the one canonical form, made for comparing versions.
@@ -94,6 +98,7 @@ pub fn main() -> ExitCode {
     let outcome = match command {
         Command::Check(arguments) => check::run(&arguments),
         Command::Build(arguments) => build::run(&arguments),
+        Command::Reprint(arguments) => reprint::run(&arguments),
         Command::Import(arguments) => import::run(&arguments),
         Command::Advise(arguments) => advise::run(&arguments),
         Command::Instruments(arguments) => instruments::run(&arguments),

@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 use sha2::{Digest, Sha256};
 
 use super::build::{self, Built, Wanted};
+use super::paging::Paging;
 use super::source::{self, counts};
 use super::{Failure, Outcome, print};
 use folders::Folders;
@@ -46,6 +47,8 @@ pub(super) struct Arguments {
     /// Leave out findings of these rules, families or severities (`warnings`, `advice`, `all`).
     #[arg(long, value_name = "RULE", value_delimiter = ',')]
     allow: Vec<String>,
+    #[command(flatten)]
+    paging: Paging,
 }
 
 /// What stands in a file: its digest, or nothing where it cannot be read.
@@ -64,6 +67,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         output: &arguments.output,
         scorings: &arguments.scoring,
         formats: build::formats(&arguments.only),
+        paging: arguments.paging.clone(),
         root: arguments.root.as_deref(),
         options: source::options(&arguments.deny, &arguments.allow, &[])?,
         despite_errors: arguments.despite_errors,

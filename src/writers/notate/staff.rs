@@ -78,11 +78,17 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
 
 /// The measures of a part's notes on one staff, without clefs and without what is said.
 pub(super) fn measures(part: &Part, bars: &Bars) -> Vec<Measure> {
-    let mut measures = Vec::with_capacity(bars.frame.len());
+    measures_in(part, bars, 0..bars.frame.len())
+}
+
+/// The same for some bars only, as if the music began with them.
+pub(super) fn measures_in(part: &Part, bars: &Bars, range: std::ops::Range<usize>) -> Vec<Measure> {
+    let mut measures = Vec::with_capacity(range.len());
     let mut accidentals = Accidentals::new();
     let mut writer = BarWriter::new(part, bars);
     let mut before: Option<Writing> = None;
-    for (index, bar) in bars.frame.iter().enumerate() {
+    for index in range {
+        let bar = &bars.frame[index];
         let transposition = bars.transposition(part, bar.start);
         let instrument = part.instrument_at(bar.start);
         let taken = !std::ptr::eq(instrument, writer.instrument);

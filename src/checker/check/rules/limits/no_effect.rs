@@ -38,12 +38,15 @@
 //! # Source
 //! Our own convention.
 
-use crate::check::{Check, Rule, limits};
+use crate::check::{Cause, Grounds, Rule, Scope, limits};
 use crate::diagnostics::Severity;
 
 pub const RULE: Rule = Rule {
     code: "limits/no-effect",
     severity: Severity::Warning,
+    scope: Scope::Piece(limits::without_effect),
+    grounds: Grounds::Whole,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("no_effect.rs"),
-    check: Check::Piece(limits::without_effect),
 };
