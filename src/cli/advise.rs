@@ -78,7 +78,7 @@ struct Asked {
     /// How the advice is shown.
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
-    /// The folder below which used files must lie.
+    /// Root folder: `use` cannot reach files outside it.
     #[arg(long, value_name = "DIR")]
     root: Option<PathBuf>,
 }

@@ -39,7 +39,7 @@ pub(super) struct Arguments {
     /// Remove files of earlier builds that the source no longer gives.
     #[arg(long)]
     prune: bool,
-    /// The folder below which used files must lie.
+    /// Root folder: `use` cannot reach files outside it.
     #[arg(long, value_name = "DIR")]
     root: Option<PathBuf>,
     /// Treat findings of these rules, families or severities (`warnings`, `advice`, `all`) as errors.
@@ -95,7 +95,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
             if !arguments.despite_errors {
                 let _ = writeln!(
                     std::io::stderr(),
-                    "{}: {}; nothing was written. Mend the errors, or build `--despite-errors`.",
+                    "{}: {}; nothing was written. Fix the errors, or pass `--despite-errors`.",
                     path.display(),
                     counts(&findings)
                 );
@@ -325,7 +325,7 @@ impl<'a> Building<'a> {
             }
             stale += usize::from(!changed);
             let note = if changed { " (changed by hand)" } else { "" };
-            text.push_str(&format!("left from an earlier build: {shown}{note}\n"));
+            text.push_str(&format!("stale file from an earlier build: {shown}{note}\n"));
             self.now.files.insert(path, entry);
         }
         for (other, manifest) in self.output.other_titles(&self.folder, &self.now.source) {
@@ -336,7 +336,9 @@ impl<'a> Building<'a> {
             }
             stale += usize::from(!prune);
             let title = &manifest.piece;
-            text.push_str(&format!("left from an earlier build called \"{title}\": {shown}\n"));
+            text.push_str(&format!(
+                "stale folder from an earlier build called \"{title}\": {shown}\n"
+            ));
         }
         if stale > 0 {
             text.push_str("`--prune` removes what an earlier build left.\n");

@@ -39,7 +39,7 @@ struct Arguments {
 
 #[derive(Subcommand)]
 enum Command {
-    /// Say what is wrong with an arrangement, and where.
+    /// Check an arrangement and report problems.
     Check(check::Arguments),
     /// Write the score and all parts of every scoring.
     Build(build::Arguments),
@@ -61,7 +61,7 @@ enum Command {
     Rules(rules::RulesArguments),
     /// Explain a rule: what it finds, why it matters, how to fix it.
     Explain(rules::ExplainArguments),
-    /// Begin a new arrangement from a small example.
+    /// Create a new arrangement from a template.
     New(new::Arguments),
     /// Print a script that completes commands and options in your shell.
     Completions(papers::CompletionsArguments),

@@ -486,7 +486,7 @@ fn slur(notes: &mut [Note], slurs: Slurs, bars: &[Bar], (part, losses): (usize, 
     }
 }
 
-/// Gives each direction to the lines for which it holds: dynamics and ways of playing to all of
+/// Gives each direction to the lines for which it holds: dynamics and techniques to all of
 /// its staff, words to the first.
 fn direct(
     lines: &mut [Line],

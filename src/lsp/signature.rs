@@ -123,7 +123,7 @@ pub fn signatures(session: &Session, at: At) -> Option<Signatures> {
         |(verb, about): (&str, &'static str)| Signature { parts: parts(verb).to_vec(), about };
     let others = [
         ("keep", "takes over all lines of another scoring"),
-        ("allow", "lets a finding stand, with the reason"),
+        ("allow", "suppresses a finding, with the reason"),
     ];
     let known: Vec<(&str, &'static str)> = VERBS.into_iter().chain(others).collect();
     let verb = before.iter().find_map(|word| known.iter().find(|(verb, _)| verb == word));

@@ -38,7 +38,7 @@ pub(super) struct Arguments {
     /// Remove files of earlier builds that the source no longer gives.
     #[arg(long)]
     prune: bool,
-    /// The folder below which used files must lie.
+    /// Root folder: `use` cannot reach files outside it.
     #[arg(long, value_name = "DIR")]
     root: Option<PathBuf>,
     /// Treat findings of these rules, families or severities (`warnings`, `advice`, `all`) as errors.

@@ -61,7 +61,7 @@ fn players(
             .with_text("the kept line")
             .with_label(ensemble.span, "the ensemble")
             .with_help(
-                "Let the larger ensemble `extends` the smaller, so that it keeps its players.",
+                "Make the larger ensemble `extends` the smaller one, so that its players are kept.",
             );
             if let Some((_, keep)) = layers.get(layer.wrapping_sub(1)).and_then(|above| above.keep)
             {

@@ -58,6 +58,18 @@ impl<'a> Work<'a> {
             .collect()
     }
 
+    /// Does a computed line give somebody notes? Cymbals take none from the harmony.
+    fn asks_for_chords(&self) -> bool {
+        let pitched = |&player: &usize| !self.parts[player].player.instrument.unpitched;
+        self.lines.iter().any(|given| {
+            let computed = matches!(
+                given.line.verb,
+                Verb::Sustains { .. } | Verb::Highlights { .. } | Verb::Signals { .. }
+            );
+            computed && given.players.iter().any(pitched)
+        })
+    }
+
     /// The basses: voices and written lines that play as bass somewhere in this scoring.
     fn basses(&self) -> Vec<&'a [Note]> {
         let lines = self.lines.iter().map(|given| &*given.line);
@@ -83,6 +95,7 @@ impl<'a> Work<'a> {
                     self.smaller.as_ref().is_some_and(|smaller| smaller.tells("harmony/inferred"));
                 if let Some(inferred) = derive::inferred(self.piece, &harmony, &given.line)
                     && !told
+                    && self.asks_for_chords()
                 {
                     self.diagnostics.push(inferred);
                 }

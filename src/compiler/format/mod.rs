@@ -155,6 +155,7 @@ fn opens(node: &Node) -> bool {
             | Node::Harmony(_)
             | Node::Dynamics(_)
             | Node::Voice(_)
+            | Node::Instrument(..)
             | Node::Ensemble(..)
             | Node::Scoring(..)
     )

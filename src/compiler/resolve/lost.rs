@@ -91,7 +91,7 @@ impl Context {
             }
             1 => (
                 "one player".to_string(),
-                format!("Call him `{line}`, or engage more: `{line} {number}`."),
+                format!("Call this player `{line}`, or ask for more: `{line} {number}`."),
             ),
             2 => ("two players".to_string(), format!("They are `{line}.1` and `{line}.2`.")),
             many => (format!("{many} players"), format!("They are `{line}.1` to `{line}.{many}`.")),

@@ -268,9 +268,9 @@ fn scoring_line(cx: &mut Context, tree: &ScoringLine, ensemble: &Ensemble, piece
     }
     if line.role.is_none() && matches!(line.verb, Verb::Plays { .. } | Verb::Writes(_)) {
         cx.push(
-            Diagnostic::error("names/no-role", tree.verb_span, "This line does not say its role.")
+            Diagnostic::error("names/no-role", tree.verb_span, "This line has no role.")
                 .with_help(
-                    "Write `as melody`, `as bass`, `as harmony`, `as rhythm` or `as highlight` behind it.",
+                    "Write `as melody`, `as bass`, `as harmony`, `as rhythm` or `as highlight` after it.",
                 ),
         );
         line.role = Some(Role::Harmony);
@@ -402,12 +402,12 @@ fn verb(
                         "names/takes",
                         span,
                         format!(
-                            "Whoever plays the {} is not asked to take the {}.",
+                            "A player of the {} does not normally double on the {}.",
                             own.name.to_lowercase(),
                             instrument.name.to_lowercase()
                         ),
                     )
-                    .with_help("Players take instruments of their own family; engage another player in the ensemble."),
+                    .with_help("Players take instruments of their own family; add another player to the ensemble."),
                 );
             }
             let tuning = match (crook_word, built_in) {

@@ -27,6 +27,7 @@ pub(super) fn ensemble_lines(cx: &mut Context, pair: Pair<Rule>) -> Vec<Ensemble
             name.map(|name| EnsembleLine::Group(name, members)).into_iter().collect()
         }
         Rule::budget => vec![EnsembleLine::Budget(budget(cx, pair))],
+        Rule::limits => limits(cx, pair).map(EnsembleLine::Limits).into_iter().collect(),
         Rule::without => vec![EnsembleLine::Without(words(cx, pair, Rule::name))],
         _ => {
             let all = pair.into_inner().filter(|p| p.as_rule() == Rule::players);
@@ -59,6 +60,24 @@ fn budget(cx: &Context, pair: Pair<Rule>) -> Vec<(Word, Number)> {
             Some((cx.word(&inner.next()?), cx.number(&inner.next()?)))
         })
         .collect()
+}
+
+fn limits(cx: &mut Context, pair: Pair<Rule>) -> Option<LimitTree> {
+    let span = cx.span(&pair);
+    let (mut rule, mut value, mut unit, mut reason) = (None, None, None, None);
+    for part in pair.into_inner() {
+        match part.as_rule() {
+            Rule::rule_code => rule = Some(cx.word(&part)),
+            Rule::decimal => {
+                let number = part.as_str().trim().parse().unwrap_or(f64::MAX);
+                value = Some(Spanned { value: number, span: cx.span(&part) });
+            }
+            Rule::unit => unit = Some(cx.word(&part)),
+            Rule::string => reason = Some(cx.string(&part)),
+            _ => {}
+        }
+    }
+    Some(LimitTree { rule: rule?, value: value?, unit, reason: reason?, span })
 }
 
 fn players(cx: &mut Context, pair: Pair<Rule>) -> Option<PlayersTree> {

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use crate::diagnostics::Span;
+use crate::instruments::Limit;
 
 /// A value of the tree with the place where it is written.
 #[derive(Clone, PartialEq, Debug)]
@@ -40,6 +41,8 @@ pub enum Declaration {
     Dynamics(DynamicsTree),
     /// `voice name { … }`.
     Voice(VoiceTree),
+    /// `instrument name like name { … }`.
+    Instrument(InstrumentTree),
     /// `ensemble name { … }`.
     Ensemble(EnsembleTree),
     /// `scoring name for ensemble { … }`.
@@ -293,6 +296,36 @@ pub struct MarkTree {
     pub value: Option<ValueTree>,
 }
 
+/// `instrument`.
+#[derive(Clone, PartialEq, Debug)]
+pub struct InstrumentTree {
+    /// The name.
+    pub name: Word,
+    /// The instrument that it is like.
+    pub like: Word,
+    /// The lines, each with its place.
+    pub lines: Vec<Spanned<InstrumentLine>>,
+    /// Lines that could not be read, as they stand.
+    pub broken: Vec<Word>,
+}
+
+/// A line of an instrument: how it differs from the one that it is like.
+#[derive(Clone, PartialEq, Debug)]
+pub enum InstrumentLine {
+    /// `as "Weir cello" short "W.Vc."`.
+    Name(Word, Option<Word>),
+    /// `compass custom C2 to A5`.
+    Compass(Limit, PitchTree, PitchTree),
+    /// `strings C2, G2, D3, A3, E4`.
+    Strings(Vec<PitchTree>),
+    /// `written C4 sounds Bb2`.
+    Sound(PitchTree, PitchTree),
+    /// `clef treble`.
+    Clef(Word),
+    /// `from 1850`.
+    From(Number),
+}
+
 /// `ensemble`.
 #[derive(Clone, PartialEq, Debug)]
 pub struct EnsembleTree {
@@ -313,12 +346,29 @@ pub enum EnsembleLine {
     Era(Number),
     /// `group basso = cello, double-bass 8vb, harpsichord`.
     Group(Word, Vec<Member>),
-    /// `budget trumpet 40 %`: whom, and bars in a hundred.
+    /// `budget trumpet 40%`: whom, and bars in a hundred.
     Budget(Vec<(Word, Number)>),
+    /// `limits endurance/lips 24 bars "…"`.
+    Limits(LimitTree),
     /// `without harpsichord`.
     Without(Vec<Word>),
     /// `oboe 2 in C joins wind`.
     Players(PlayersTree),
+}
+
+/// A limit of a rule, as an ensemble sets it.
+#[derive(Clone, PartialEq, Debug)]
+pub struct LimitTree {
+    /// The rule.
+    pub rule: Word,
+    /// The figure as it was written.
+    pub value: Spanned<f64>,
+    /// Its unit, where one is written: `bars`, `%`.
+    pub unit: Option<Word>,
+    /// Why.
+    pub reason: Word,
+    /// The whole line.
+    pub span: Span,
 }
 
 /// A name in a group, and the octaves up by which it plays what the group plays.

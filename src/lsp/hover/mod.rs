@@ -205,7 +205,7 @@ fn rule(code: &str) -> Option<String> {
                     let heads = [
                         "What it finds",
                         "Why it matters",
-                        "How to mend it",
+                        "How to fix it",
                         "Example",
                         "Mended",
                         "Source",

@@ -53,7 +53,7 @@ pub struct Line {
     pub solo: bool,
     /// Its own dynamic (`at mf`).
     pub dynamic: Option<(Dynamic, Span)>,
-    /// Ways of playing that hold for the line.
+    /// Techniques that hold for the line.
     pub techniques: Vec<(Technique, Span)>,
     /// Words printed where it begins.
     pub words: Vec<(String, Span)>,

@@ -7,7 +7,7 @@
 //!
 //! # Why it matters
 //! The up-beat belongs to the phrase. Whoever enters on the first beat alone enters in mid-word,
-//! and the one before him begins a phrase that he does not finish.
+//! and the one before begins a phrase without finishing it.
 //!
 //! # Example
 //! ```ripieno

@@ -1,11 +1,11 @@
 //! Players of the ensemble who have nothing to play in a scoring.
 //!
 //! # What it finds
-//! Players to whom no line of the scoring (or of those it keeps) speaks, and players whose lines
-//! give them not a single note. A player who is told to rest (`rests`) is exempt.
+//! Players whom no line of the scoring (or of those it keeps) names, and players whose lines
+//! give them not a single note. A player who has `rests` is exempt.
 //!
 //! # Why it matters
-//! Somebody is engaged, sits there all evening and has an empty part on the stand. Mostly a line
+//! Someone is hired, sits there all evening and has an empty part on the stand. Mostly a line
 //! was forgotten.
 //!
 //! # Example
@@ -99,7 +99,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         }
         let list = ids.join(", ");
         let mut finding = finding.with_help(format!(
-            "Give {list} a line, or say `{list} rests`; or take the player out of the ensemble."
+            "Give {list} a line, or write `{list} rests`; or remove the player from the ensemble."
         ));
         // Whom a line gives nothing because its voice rests is not to be silenced in its place.
         if let Some(last) = scoring.lines.last().filter(|_| part.claims.is_empty()) {

@@ -72,15 +72,15 @@ fn check(piece: &Piece, findings: &mut Findings) {
         .map_or("somebody", |player| &player.line_name);
     for (voice, _) in piece.voices.iter().zip(used).filter(|(_, used)| !used) {
         let message = match piece.scorings.len() {
-            0 => format!("Nobody plays the voice `{}`: there is no scoring yet.", voice.name),
-            1 => format!("Nobody plays the voice `{}` in the scoring.", voice.name),
+            0 => format!("No player has the voice `{}`: there is no scoring yet.", voice.name),
+            1 => format!("No player has the voice `{}` in the scoring.", voice.name),
             many => {
-                format!("Nobody plays the voice `{}` in any of the {many} scorings.", voice.name)
+                format!("No player has the voice `{}` in any of the {many} scorings.", voice.name)
             }
         };
         findings.push(Diagnostic::new(RULE.severity, RULE.code, voice.span, message).with_help(
             format!(
-                "Give it to a player: `{player} plays {} as melody`; or take the voice away.",
+                "Give it to a player: `{player} plays {} as melody`; or remove the voice.",
                 voice.name
             ),
         ));
