@@ -7,6 +7,7 @@
 
 pub mod advise;
 pub mod check;
+pub mod draft;
 pub mod session;
 pub mod write_out;
 

@@ -53,7 +53,7 @@ enum Command {
     WriteOut(write_out::Arguments),
     /// Bring in a piece that you have, from MusicXML or MIDI.
     Import(import::Arguments),
-    /// Advise on crooks, drums, forces, voices and harmony before you write.
+    /// Advise on crooks, drums, forces, voices, harmony and coverage, or draft a scoring.
     Advise(advise::Arguments),
     /// List the catalogue of instruments, or show one in full.
     Instruments(instruments::Arguments),
