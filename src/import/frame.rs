@@ -123,7 +123,7 @@ impl Frame {
                     .and_then(|(count, unit)| Metre::new(count, unit));
                 if metre.is_none() {
                     losses.changed(
-                        format!("metre {count}/{unit}, which nobody beats"),
+                        format!("metre {count}/{unit}, which is not valid"),
                         None,
                         index,
                     );
@@ -220,7 +220,7 @@ fn tempo(index: usize, measures: &[&mut RawMeasure], losses: &mut Losses) -> Opt
         let beat =
             tempo.beat.filter(|(value, count)| (5.0..=600.0).contains(count) && is_plain(*value));
         if tempo.beat.is_some() && beat.is_none() {
-            losses.left_out("tempos that nobody can beat", None, index);
+            losses.left_out("tempos out of range", None, index);
         }
         let tempo = RawTempo { beat, words: tempo.words.clone() };
         match &mut chosen {

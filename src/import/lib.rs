@@ -184,7 +184,7 @@ fn assemble(
     let modeless = frame::lay_out(&mut raw, &mut score, losses, guesses);
     if score.end() > crate::music::Time::of(20_000, 1) {
         return Err(Error::new(
-            "the piece is longer than 20 000 whole notes; import its movements one by one",
+            "the piece is longer than 20,000 whole notes; import its movements one by one",
         ));
     }
     for (index, part) in raw.parts.into_iter().enumerate() {

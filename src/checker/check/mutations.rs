@@ -615,7 +615,7 @@ fn try_rule(sketch: &Sketch) {
         let last = (place + sketch.length - 1) as i32;
         let there = found.iter().any(|finding| {
             finding.code == sketch.rule
-                && finding.bars.is_none_or(|(from, to)| from <= last && place as i32 <= to)
+                && finding.bars.is_none_or(|bars| bars.first <= last && place as i32 <= bars.last)
         });
         assert!(there, "{} misses bar {place}:\n{broken}\n{found:#?}", sketch.rule);
     }
@@ -631,7 +631,8 @@ fn try_family(family: &str) {
 
 #[test]
 fn every_rule_is_tried_on_broken_pieces() {
-    for rule in RULES {
+    // Its lines stand in ensembles, which no sketch changes: `limits.rs` tries it.
+    for rule in RULES.iter().filter(|rule| rule.family() != "limits") {
         assert!(SKETCHES.iter().any(|s| s.rule == rule.code), "{} is not tried", rule.code);
     }
     assert!(SKETCHES.iter().all(|sketch| find(sketch.rule).is_some()));

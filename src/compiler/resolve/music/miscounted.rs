@@ -1,7 +1,7 @@
 //! Many bars that miss their metre by the same amount: then it is the metre that is wrong, and it
 //! is told once.
 
-use crate::diagnostics::Diagnostic;
+use crate::diagnostics::{BarNumbers, Diagnostic};
 use crate::music::Time;
 use crate::resolve::Form;
 
@@ -96,7 +96,7 @@ impl Counted {
         let meant = (metre.bar_length() + over).ratio(Time::of(1, i64::from(metre.unit)));
         let mend = match meant {
             Some((beats, 1)) => format!(
-                "Do they stand in {beats}/{}? Then write `{} metre {beats}/{}` in the form.",
+                "Are they in {beats}/{}? Then write `{} metre {beats}/{}` in the form.",
                 metre.unit,
                 number(first),
                 metre.unit
@@ -107,7 +107,7 @@ impl Counted {
         finding.message = format!("Bars {from} to {to} are {by} too {how} for {metre}.");
         finding.primary.text = format!("the first of {} such bars", agree.len());
         finding.help = Some(mend);
-        finding.bars = Some((from, to));
+        finding.bars = Some(BarNumbers::new(from, to));
         let follow = here().filter(|bar| bar.chords || bar.over == over);
         gone.extend(follow.filter_map(|bar| bar.finding).filter(|&index| index != told));
     }
@@ -131,8 +131,9 @@ impl Counted {
         };
         finding.message = format!("{}, in {whose}.", finding.message.trim_end_matches('.'));
         let help = finding.help.take().unwrap_or_default();
-        finding.help =
-            Some(format!("{help} If it is meant, the form says so: `{number} length {length}`."));
+        finding.help = Some(format!(
+            "{help} For a bar of that length, write `{number} length {length}` in the form."
+        ));
         gone.extend(others.iter().filter_map(|other| other.finding));
     }
 }

@@ -38,18 +38,18 @@
 //! Common practice; the figure is our heuristic.
 
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 
 pub const RULE: Rule = Rule {
     code: "agility/drum-sticking",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("drum_sticking.rs"),
-    check: Check::Scoring(check),
 };
-
-/// Seconds for a change of drum. Our heuristic.
-const CHANGE: f64 = 0.125;
 
 fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
@@ -59,7 +59,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         }
         let quick: Vec<usize> = super::steps(part, cx.times(player))
             .filter(|(index, ..)| stretch.goes_on(*index))
-            .filter(|(_, seconds, semitones)| *semitones != 0 && *seconds < CHANGE)
+            .filter(|(_, seconds, semitones)| *semitones != 0 && *seconds < cx.limit(&RULE))
             .map(|(index, ..)| index)
             .collect();
         let neighbours = |index: usize| quick.binary_search(&index).is_ok();
@@ -71,8 +71,9 @@ fn check(cx: &Context, findings: &mut Findings) {
         });
         for passage in cx.passages(&RULE, player, offences.map(|i| (i, ()))) {
             let message = format!(
-                "{}: the strokes go back and forth between the drums faster than eight a second at {}{}.",
+                "{}: the strokes go back and forth between the drums faster than {:.0} a second at {}{}.",
                 part.player.name,
+                1.0 / cx.limit(&RULE),
                 cx.form.place(passage.first().start),
                 passage.and_more(),
             );

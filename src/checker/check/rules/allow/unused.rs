@@ -5,7 +5,7 @@
 //! or in any that keeps it.
 //!
 //! # Why it matters
-//! The reason given no longer holds, or the line names the wrong bars and the finding it was meant
+//! The reason given no longer holds, or the line names the wrong bars and the finding that it was written
 //! for still stands. Left in place it would hide the next mistake.
 //!
 //! # Example
@@ -38,12 +38,15 @@
 //! # Source
 //! Our own convention.
 
-use crate::check::{Check, Rule};
+use crate::check::{Cause, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 
 pub const RULE: Rule = Rule {
     code: "allow/unused",
     severity: Severity::Advice,
+    scope: Scope::Allows,
+    grounds: Grounds::Whole,
+    absence: true,
+    cause: Cause::Line,
     text: include_str!("unused.rs"),
-    check: Check::Allows,
 };

@@ -41,20 +41,21 @@
 //! Common practice; the figures are our heuristic.
 
 use crate::check::context::Context;
-use crate::check::{Check, Findings, Rule};
-use crate::diagnostics::Severity;
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
+use crate::diagnostics::{BarNumbers, Severity};
 use crate::instruments::Family;
 use crate::resolve::Role;
 
 pub const RULE: Rule = Rule {
     code: "balance/one-colour",
     severity: Severity::Advice,
+    scope: Scope::Scoring(check),
+    grounds: Grounds::Strength,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("one_colour.rs"),
-    check: Check::Scoring(check),
 };
 
-/// Bars that are too many. Our heuristic.
-const BARS: usize = 40;
 /// Seconds that are too many. Our heuristic.
 const SECONDS: f64 = 90.0;
 /// Year before which the violins lead all through, and nobody minds: common practice.
@@ -108,7 +109,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         };
         if let Some((player, note)) = singers[first]
             && !(cx.era < COLOURS && strings_lead(player, note))
-            && after - first > BARS
+            && (after - first) as f64 > cx.limit(&RULE)
             && seconds > SECONDS
             && !cx.allowed(RULE.code, Some(player), (first, after - 1))
         {
@@ -117,7 +118,10 @@ fn check(cx: &Context, findings: &mut Findings) {
                 "The melody stays with {} for {} bars ({seconds:.0} seconds), {}.",
                 cx.part(player).player.name,
                 after - first,
-                crate::check::words::bars(&[(cx.number(first), cx.number(after - 1))]),
+                crate::check::words::bars(&[BarNumbers::new(
+                    cx.number(first),
+                    cx.number(after - 1)
+                )]),
             );
             let finding = cx
                 .chain(&RULE, player, note, message)

@@ -45,7 +45,7 @@
 
 use crate::check::alternatives::{all_pitches, custom, in_compass_pitch};
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::Family;
 use crate::resolve::Dynamic;
@@ -53,12 +53,13 @@ use crate::resolve::Dynamic;
 pub const RULE: Rule = Rule {
     code: "compass/high-and-loud",
     severity: Severity::Advice,
+    scope: Scope::Player(check),
+    grounds: Grounds::Loudness,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("high_and_loud.rs"),
-    check: Check::Scoring(check),
 };
 
-/// Seconds from which it is long. Our heuristic.
-const LONG: f64 = 12.0;
 /// Seconds of a rest that ends a stretch. Our heuristic.
 const REST: f64 = 3.0;
 /// Semitones below the top of custom that count as high: a major third of the brass, whose top is
@@ -81,7 +82,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         let mut close = |run: &mut Vec<usize>| {
             if let (Some(first), Some(last)) = (run.first(), run.last()) {
                 let seconds = times[*last].1 - times[*first].0;
-                if seconds > LONG {
+                if seconds > cx.limit(&RULE) {
                     offences.extend(run.iter().map(|index| (*index, seconds)));
                 }
             }

@@ -3,7 +3,7 @@
 //! # What it finds
 //! Notes of a voice that is harmony, rhythm or highlight of which no player has any: none that
 //! comes from it, and none of the same name that begins with it. A scoring that does without the
-//! voice altogether is not meant.
+//! voice altogether is exempt.
 //!
 //! # Why it matters
 //! A filling voice may well give way to held chords. Where it breaks off for a few bars and comes
@@ -44,15 +44,18 @@
 
 use super::gaps;
 use crate::check::context::Context;
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::resolve::Role;
 
 pub const RULE: Rule = Rule {
     code: "coverage/filling-left-out",
     severity: Severity::Advice,
+    scope: Scope::Scoring(check),
+    grounds: Grounds::Whole,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("filling_left_out.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {

@@ -43,23 +43,24 @@
 
 use crate::check::alternatives::{all_pitches, custom, in_compass_pitch};
 use crate::check::context::Context;
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::Family;
 
 pub const RULE: Rule = Rule {
     code: "endurance/lips",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Loudness,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("lips.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Seconds of a rest that lets lips recover. Our heuristic.
 const REST: f64 = 3.0;
-/// Seconds of a stretch without such a rest that are too much. Our heuristic.
-const STRETCH: f64 = 60.0;
 /// Seconds of a middling note at mezzo forte that are too much within a stretch. Our heuristic.
-const LOAD: f64 = 42.0;
+const LOAD: f64 = 0.7;
 /// Semitones below the top of custom that cost more: a fourth. Our heuristic.
 const HIGH: i32 = 5;
 /// Semitones above the low end of custom that cost less: an octave. Our heuristic.
@@ -71,6 +72,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             continue;
         }
         let played = played(cx, player);
+        let limit = cx.limit(&RULE);
         let mut offences: Vec<(usize, f64)> = Vec::new();
         let mut first = 0;
         for index in 0..played.len() {
@@ -82,7 +84,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let seconds = played[index].end - played[first].begin;
             let notes = || stretch.iter().map(|sounded| sounded.note);
             let (low, high) = (notes().min().unwrap_or(0), notes().max().unwrap_or(0));
-            if seconds > STRETCH && load(stretch) > LOAD && !shared(cx, player, low, high) {
+            if seconds > limit && load(stretch) > LOAD * limit && !shared(cx, player, low, high) {
                 offences.extend((low..=high).map(|note| (note, seconds)));
             }
             first = index + 1;
@@ -125,8 +127,7 @@ fn played(cx: &Context, player: usize) -> Vec<Sounded> {
         let (from, until) = (cx.seconds_at(start), cx.seconds_at(end));
         let first = part.notes.partition_point(|note| note.start < start);
         let after = part.notes.partition_point(|note| note.start < end);
-        for note in first..after {
-            let (begin, end) = times[note];
+        for (note, &(begin, end)) in (first..after).zip(&times[first..after]) {
             let effort = effort(cx, player, note);
             all.push(Sounded { note, begin: now + begin - from, end: now + end - from, effort });
         }

@@ -4,7 +4,7 @@
 //! Notes on the first beat or in the middle of the bar that are not in the declared chord and
 //! that are neither held over from before, nor repeated, nor lead by step into the chord; notes
 //! of less than half a beat are ignored. A step into the chord excuses a note of up to half of the
-//! chord's length or one beat, whichever is longer (our heuristic). Each note of the source is told once, whoever plays it.
+//! chord's length or one beat, whichever is longer (our heuristic). Each note of the source is reported once, whoever plays it.
 //!
 //! # Why it matters
 //! Either the note or the chord symbol is wrong; what the compiler works out from the harmony
@@ -43,7 +43,7 @@
 
 use crate::arrange::{Part, SoundingNote};
 use crate::check::context::Context;
-use crate::check::{Check, Findings, Rule, sharing, words};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing, words};
 use crate::diagnostics::Severity;
 use crate::instruments::Family;
 use crate::music::{Chord, Pitch};
@@ -52,8 +52,11 @@ use crate::resolve::Role;
 pub const RULE: Rule = Rule {
     code: "harmony/contradicts",
     severity: Severity::Warning,
+    scope: Scope::Scoring(check),
+    grounds: Grounds::Together,
+    absence: false,
+    cause: Cause::Source,
     text: include_str!("contradicts.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {

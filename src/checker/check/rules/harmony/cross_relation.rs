@@ -45,19 +45,19 @@
 use crate::arrange::SoundingNote;
 use crate::check::context::Context;
 use crate::check::slices::Sounding;
-use crate::check::{Check, Findings, Rule, sharing};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
 use crate::diagnostics::Severity;
 use crate::music::Pitch;
 
 pub const RULE: Rule = Rule {
     code: "harmony/cross-relation",
     severity: Severity::Warning,
+    scope: Scope::Moment(check),
+    grounds: Grounds::Together,
+    absence: false,
+    cause: Cause::Source,
     text: include_str!("cross_relation.rs"),
-    check: Check::Scoring(check),
 };
-
-/// Seconds from which it counts. Our heuristic.
-const LONG: f64 = 0.33;
 
 /// The note, the note against which it sounds, and whose that is.
 type Clash = (Pitch, Pitch, Sounding);
@@ -87,7 +87,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             }
         }
     });
-    let offences = super::lasting(cx, moments, LONG, |(sounding, _)| *sounding);
+    let offences = super::lasting(cx, moments, cx.limit(&RULE), |(sounding, _)| *sounding);
     let cause = |note: &SoundingNote, (pitch, with, other): &Clash| {
         (sharing::cause(note, *pitch), Some(sharing::cause(other.of(parts), *with)))
     };

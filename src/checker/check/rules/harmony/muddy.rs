@@ -49,7 +49,7 @@
 use crate::arrange::SoundingNote;
 use crate::check::context::Context;
 use crate::check::slices::Sounding;
-use crate::check::{Check, Findings, Rule, sharing};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
 use crate::diagnostics::Severity;
 use crate::music::Pitch;
 use crate::resolve::Role;
@@ -57,12 +57,13 @@ use crate::resolve::Role;
 pub const RULE: Rule = Rule {
     code: "harmony/muddy",
     severity: Severity::Advice,
+    scope: Scope::Moment(check),
+    grounds: Grounds::Together,
+    absence: false,
+    cause: Cause::Source,
     text: include_str!("muddy.rs"),
-    check: Check::Scoring(check),
 };
 
-/// Seconds from which it counts. Our heuristic.
-const LONG: f64 = 0.4;
 /// Seconds up to which a note of a solo only passes. Our heuristic.
 const PASSES: f64 = 1.0;
 
@@ -121,7 +122,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             }
         }
     });
-    let offences = super::lasting(cx, moments, LONG, |(sounding, ..)| *sounding);
+    let offences = super::lasting(cx, moments, cx.limit(&RULE), |(sounding, ..)| *sounding);
     let cause = |note: &SoundingNote, (_, pitch, (other, by)): &Mud| {
         (sharing::cause(note, *pitch), Some(sharing::cause(by.of(parts), *other)))
     };

@@ -46,7 +46,7 @@
 use crate::arrange::SoundingNote;
 use crate::check::context::Context;
 use crate::check::words;
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::{Diagnostic, Severity};
 use crate::instruments::Tuning;
 use crate::music::{Pitch, Time};
@@ -54,12 +54,13 @@ use crate::music::{Pitch, Time};
 pub const RULE: Rule = Rule {
     code: "natural-brass/no-time-to-change",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("no_time_to_change.rs"),
-    check: Check::Scoring(check),
 };
 
-/// Seconds that a change of crook or key needs. Our heuristic.
-const CROOK: f64 = 8.0;
 /// Seconds that each drum needs that changes its note, where the catalogue says nothing. Our
 /// heuristic.
 const DRUM: f64 = 6.0;
@@ -73,7 +74,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         };
         let crooks = part.tunings.windows(2).filter(same).map(|pair| {
             let what = format!("from {} to {}", pair[0].1.name, pair[1].1.name);
-            (pair[1].0, CROOK, what, Vec::new())
+            (pair[1].0, cx.limit(&RULE), what, Vec::new())
         });
         let drums = part.drums.windows(2).filter_map(|pair| {
             let instrument = part.instrument_at(pair[1].0);

@@ -39,20 +39,23 @@
 //! Short and long crooks: Grand traité d'instrumentation et d'orchestration modernes, 1844,
 //! "Horn", from memory. Partials that are safe for a first player: Domnich, 1808, and Dauprat,
 //! 1824, from memory. Clarino players, partials 8 to 16: Altenburg, 1795, general recollection. The source of
-//! each crook stands in the catalogue.
+//! each crook is in the catalogue.
 
 use crate::arrange::SoundingNote;
 use crate::check::alternatives::advise;
 use crate::check::alternatives::{all_pitches, custom, outside};
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 
 pub const RULE: Rule = Rule {
     code: "natural-brass/risky-note",
     severity: Severity::Advice,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("risky_note.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {

@@ -40,7 +40,7 @@
 use crate::arrange::SoundingNote;
 use crate::check::alternatives::advise;
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::PartialClass;
 use crate::resolve::Mark;
@@ -48,8 +48,11 @@ use crate::resolve::Mark;
 pub const RULE: Rule = Rule {
     code: "natural-brass/stopped",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("stopped.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {
@@ -79,7 +82,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let finding = cx.finding(&RULE, &passage, message);
             let mut ways = super::other_crooks(cx, &passage);
             ways.extend(super::nearest(part, pitch, note.start));
-            ways.push("mark the note `stopped` if the colour is meant".to_string());
+            ways.push("mark the note `stopped` if you want that colour".to_string());
             let finding = advise(cx, &passage, finding, ways);
             let finding = super::with_crook_fix(cx, &passage, finding);
             findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));

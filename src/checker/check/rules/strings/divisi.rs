@@ -38,14 +38,17 @@
 //! Common practice; two players a note is our heuristic.
 
 use crate::check::context::{Context, Stretch, plucked, techniques};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 
 pub const RULE: Rule = Rule {
     code: "strings/divisi",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("divisi.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Players that a note of a divided section wants. Our heuristic.
@@ -82,7 +85,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 passage.and_more(),
             );
             let finding = cx.finding(&RULE, &passage, message).with_help(format!(
-                "Leave a note to another part, choose a chord that lies under one hand, or engage {} players.",
+                "Leave a note to another part, choose a chord that lies under one hand, or ask for {} players.",
                 A_NOTE * chord.len()
             ));
             findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));

@@ -41,14 +41,17 @@
 //! public scores.
 
 use crate::check::context::{Context, Stretch, plucked, techniques};
-use crate::check::{Check, Findings, Rule, words};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::Severity;
 
 pub const RULE: Rule = Rule {
     code: "strings/double-stop",
     severity: Severity::Error,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("double_stop.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {
@@ -113,10 +116,10 @@ fn way_out(
         Some(chord) => {
             let names: Vec<String> = chord.iter().map(ToString::to_string).collect();
             format!(
-                "{} lie well; or leave one note out, or engage more players who can divide.",
+                "{} lie well; or leave one note out, or ask for more players who can divide.",
                 words::list(&names, "and")
             )
         }
-        None => "Leave one note out, or engage more players who can divide.".to_string(),
+        None => "Leave one note out, or ask for more players who can divide.".to_string(),
     }
 }

@@ -40,15 +40,18 @@
 
 use crate::check::context::Context;
 use crate::check::context::techniques;
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::resolve::Technique;
 
 pub const RULE: Rule = Rule {
     code: "strings/no-time-to-change",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("no_time_to_change.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Seconds from the end of a bowed note to the first pluck. Our heuristic.
@@ -83,6 +86,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 Technique::Arco => (times[next].0 - times[next - 1].0, TO_BOW),
                 Technique::Muted | Technique::Unmuted => (times[next].0 - times[next - 1].1, MUTE),
             };
+            let needed = needed * cx.limit(&RULE) / 100.0;
             if time < needed {
                 offences.push((next, (time, needed, technique)));
             }

@@ -112,7 +112,8 @@ fn words(text: &str) -> Words {
 }
 
 /// The tempo of every moment of the paper.
-pub(super) struct TempoMap {
+#[derive(Clone, Debug)]
+pub struct TempoMap {
     /// From a written time on, so many microseconds a quarter; in order of time.
     changes: Vec<(Time, u32)>,
 }
@@ -136,7 +137,7 @@ impl TempoMap {
     }
 
     /// Microseconds a quarter at the beginning of a bar, and its changes within it.
-    pub(super) fn of_bar(&self, from: Time, to: Time) -> impl Iterator<Item = (Time, u32)> {
+    pub fn of_bar(&self, from: Time, to: Time) -> impl Iterator<Item = (Time, u32)> {
         let first =
             in_force(&self.changes, from).unwrap_or_else(|| micros(seconds_per_whole(None)));
         let after = self.changes.partition_point(|(at, _)| *at <= from);
@@ -145,7 +146,7 @@ impl TempoMap {
     }
 
     /// When the tempo changes, in written time.
-    pub(super) fn times(&self) -> impl Iterator<Item = Time> {
+    pub fn times(&self) -> impl Iterator<Item = Time> {
         self.changes.iter().map(|(at, _)| *at)
     }
 }
