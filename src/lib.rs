@@ -55,4 +55,4 @@ pub use ripieno_compiler::{
 };
 pub use ripieno_import as import;
 pub use ripieno_lsp as lsp;
-pub use ripieno_writers::{edition, notate, render};
+pub use ripieno_writers::{edition, notate, perform, render};

@@ -210,7 +210,7 @@ impl Gathered {
             let stroke = if head.pitch.is_none() { 1 + head.stroke } else { 0 };
             groups.entry((head.voice, stroke, 0)).or_default().push(head);
         }
-        let mut found: Vec<(Line, Vec<SmallVec<[(u8, bool); 2]>>)> = Vec::new();
+        let mut found: Vec<(Line, Slurs)> = Vec::new();
         for ((voice, stroke, _), heads) in groups {
             let spans = self.spans.get(&voice).cloned().unwrap_or_default();
             let (streams, dropped) = split(heads, staves);

@@ -5,6 +5,7 @@
 
 pub mod edition;
 pub mod notate;
+pub mod perform;
 pub mod render;
 
 // The stages before, under the names they have everywhere.

@@ -14,7 +14,7 @@ pub(super) fn silences(cx: &Context, finding: &Diagnostic) -> bool {
     }
     let player = finding.player.as_ref().and_then(|id| cx.player(id));
     let index = |number| cx.form.index_of(number).unwrap_or(0);
-    let bars = finding.bars.map_or((0, 0), |(first, last)| (index(first), index(last)));
+    let bars = finding.bars.map_or((0, 0), |bars| (index(bars.first), index(bars.last)));
     cx.allowed(finding.code, player, bars)
 }
 

@@ -2,7 +2,7 @@
 
 use super::Options;
 use super::tests::{apply, findings, findings_with};
-use crate::diagnostics::{Diagnostic, Severity};
+use crate::diagnostics::{BarNumbers, Diagnostic, Severity};
 use crate::instruments::{Limit, catalogue};
 
 fn piece(tempo: u32, harmony: &str, voices: &str, players: &str, lines: &str) -> String {
@@ -27,7 +27,7 @@ fn a_passage_reaches_to_the_end_of_its_notes_and_is_allowed_there() {
     let lines = |allow: &str| format!("oboe plays tune as melody\n {allow}");
     let text = |allow: &str| piece(96, "", voices, "era 1770\n oboe", &lines(allow));
     let found = only(&text(""), "compass");
-    assert_eq!(found[0].bars, Some((2, 3)), "{found:#?}");
+    assert_eq!(found[0].bars, Some(BarNumbers::new(2, 3)), "{found:#?}");
     assert!(
         only(&text("allow compass/outside-custom on oboe bars 2..3 \"a guest\""), "compass")
             .is_empty()

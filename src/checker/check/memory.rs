@@ -13,10 +13,10 @@ use std::collections::HashMap;
 use std::ops::Range;
 use std::sync::Arc;
 
-use super::Rule;
 use super::context::{Context, Stretch};
 use super::facts::Facts;
 use super::slices::{Slice, Slices, Sounding};
+use super::{Rule, Scope};
 use crate::arrange::{Arrangement, LineId, Part};
 use crate::music::Time;
 use crate::resolve::{Clock, Piece, Verb};
@@ -31,8 +31,11 @@ pub(super) struct Memory {
     facts: Vec<Arc<Facts>>,
     /// Counts the runs; what an earlier one than the last remembered is too old.
     run: Cell<u64>,
-    found: RefCell<HashMap<Key, (u64, Box<dyn Any>)>>,
+    found: RefCell<HashMap<Key, Found>>,
 }
+
+/// What a rule found, and in which run.
+type Found = (u64, Box<dyn Any>);
 
 /// Rule, player and stretch; `usize::MAX` for moments.
 type Key = (&'static str, usize, usize);
@@ -232,6 +235,7 @@ impl Context<'_> {
         reach: usize,
         find: impl Fn(Range<usize>) -> Vec<(usize, T)>,
     ) -> Vec<(usize, T)> {
+        debug_assert!(matches!(rule.scope, Scope::Player(_)), "{} looks at players", rule.code);
         let Some((memory, changes)) = self.memory() else { return find(stretch.range()) };
         let key = (rule.code, stretch.player, stretch.place);
         let found = match (&changes.parts[stretch.player], memory.last::<(usize, T)>(key)) {
@@ -264,6 +268,7 @@ impl Context<'_> {
         rule: &Rule,
         mut find: impl FnMut(Slice, &mut Vec<T>),
     ) -> Vec<Moment<T>> {
+        debug_assert!(matches!(rule.scope, Scope::Moment(_)), "{} looks at moments", rule.code);
         let mut here = Vec::new();
         let mut look = |slices: &Slices, (from, to): (Time, Time)| {
             let mut found = Vec::new();

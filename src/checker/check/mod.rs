@@ -9,6 +9,8 @@
 //! 1. Copy the file of a neighbour. Its leading comment is the documentation that `rules`,
 //!    `explain` and `grammar/rules.md` show: one sentence, then the sections *What it finds*,
 //!    *Why it matters*, *Example*, *Fixed* and *Source*.
+//!    Its [`Rule`] says what it looks at (scope), what it concludes from (grounds), whether it tells
+//!    of something missing (absence), and what makes two of its findings one (cause).
 //! 2. Add the module and one line to the table in `rules/mod.rs`.
 //! 3. Run `cargo test --lib check`: it compiles the example, wants to see exactly this finding in
 //!    it and none in the mended one. `RIPIENO_WRITE_RULES=1 cargo test --lib check` writes
@@ -45,7 +47,7 @@ use std::collections::HashMap;
 use std::sync::Arc;
 
 use crate::arrange::{Arrangement, arrange};
-use crate::diagnostics::{Diagnostic, Label, Severity, Span};
+use crate::diagnostics::{BarNumbers, Care, Diagnostic, Label, Severity, Span};
 use crate::resolve::{Piece, Scoring};
 
 use context::Context;
@@ -63,9 +65,17 @@ pub struct Rule {
     pub code: &'static str,
     /// How bad a finding is.
     pub severity: Severity,
+    /// What it looks at at a time.
+    scope: Scope,
+    /// What a finding is concluded from: where that could not be understood, it is not told.
+    pub grounds: Grounds,
+    /// Does it tell of something missing? In a source with errors, what is missing may only not have
+    /// been understood.
+    pub absence: bool,
+    /// What makes two of its findings one.
+    pub cause: Cause,
     /// The source text of the rule's file, whose leading comment is its documentation.
     pub text: &'static str,
-    check: Check,
 }
 
 impl Rule {
@@ -82,15 +92,53 @@ impl Rule {
     }
 }
 
-/// What a rule looks at.
+/// What a rule looks at at a time, and how it does so.
+///
+/// The narrower it is, the less is looked at again after an edit: of a player the notes that
+/// changed and those beside them ([`Context::offences`]), of the moments those that changed
+/// ([`Context::moments`]). A rule of the scoring or of the piece runs whole.
 #[derive(Clone, Copy)]
-enum Check {
-    /// One scoring, worked out.
+enum Scope {
+    /// The notes of one player after the other.
+    Player(fn(&Context, &mut Findings)),
+    /// What sounds together, moment by moment.
+    Moment(fn(&Context, &mut Findings)),
+    /// One scoring as a whole.
     Scoring(fn(&Context, &mut Findings)),
     /// The piece with all its scorings.
     Piece(fn(&Piece, &mut Findings)),
-    /// The `allow` lines, once all other rules have run.
+    /// The `allow` lines of a scoring, once all other rules have run.
     Allows,
+}
+
+/// What the findings of a rule are concluded from.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Grounds {
+    /// The player's own notes in the bars of the finding and beside them.
+    Notes,
+    /// The same, and how loud they are.
+    Loudness,
+    /// All that sounds in the bars of the finding.
+    Together,
+    /// All that sounds in these bars, and how loud it is.
+    Strength,
+    /// The whole scoring.
+    Whole,
+}
+
+/// What makes two findings of a rule one, which is told once.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Cause {
+    /// The same scoring line does the same to a player, in scorings that keep one another.
+    Line,
+    /// The same place of the source, whoever plays it: two notes of the source are what makes it.
+    Source,
+}
+
+/// What a finding is concluded from, and what makes two of its kind one, by its code. A finding of
+/// an earlier stage is about a scoring line and concluded from all that stands in the source.
+fn nature(code: &str) -> (Grounds, Cause) {
+    find(code).map_or((Grounds::Whole, Cause::Line), |rule| (rule.grounds, rule.cause))
 }
 
 /// The rule of that code.
@@ -116,8 +164,8 @@ struct Sharer {
     player: usize,
     /// The scoring line that gives him the notes.
     line: Span,
-    /// Numbers of the bars that he shares: ranges, first and last.
-    bars: Vec<(i32, i32)>,
+    /// The bars that he shares.
+    bars: Vec<BarNumbers>,
     /// Does he share the whole of it?
     whole: bool,
 }
@@ -197,7 +245,7 @@ fn check_again(
     let arrangements = || arrangements.iter().map(Borrow::borrow);
     let mut all = Findings::default();
     for rule in RULES {
-        if let Check::Piece(check) = rule.check
+        if let Scope::Piece(check) = rule.scope
             && options.runs(rule.code)
         {
             check(piece, &mut all);
@@ -232,10 +280,13 @@ fn check_again(
 fn one_scoring(cx: &Context, options: &Options) -> Vec<Finding> {
     let mut findings = Findings::default();
     for rule in RULES {
-        if let Check::Scoring(check) = rule.check
-            && options.runs(rule.code)
-        {
-            check(cx, &mut findings);
+        match rule.scope {
+            Scope::Player(check) | Scope::Moment(check) | Scope::Scoring(check)
+                if options.runs(rule.code) =>
+            {
+                check(cx, &mut findings);
+            }
+            _ => {}
         }
     }
     findings.0.retain(|finding| !doubt::follows(cx, &finding.diagnostic));
@@ -296,10 +347,9 @@ fn with_others(mut finding: Finding, cx: &Context) -> Finding {
     }
     told.message.push_str(&format!(" This also applies to {}.", words::list(&names, "and")));
     // A change that allows it must name them all.
-    for edit in told.fixes.iter_mut().flat_map(|fix| &mut fix.edits) {
-        edit.text = edit
-            .text
-            .replace(&format!(" on {player} bars"), &format!(" on {} bars", ids.join(", ")));
+    for fix in told.fixes.iter_mut().filter(|fix| fix.care == Care::Reason) {
+        let text = passage::allow_line(told.code, &ids, &fix.bars);
+        fix.edits.iter_mut().for_each(|edit| edit.text.clone_from(&text));
     }
     finding
 }
@@ -354,7 +404,7 @@ fn alike(finding: &Finding) -> Vec<Alike> {
     let (code, kind, primary) = (told.code, finding.kind, Some(told.primary.span));
     let place = if finding.line.is_some() { None } else { primary };
     let mut keys = vec![(code, kind, told.player.clone(), finding.line, place)];
-    if code.starts_with("harmony/") {
+    if nature(code).1 == Cause::Source {
         keys.push((code, kind, None, Some(Span::default()), primary));
     }
     keys
@@ -363,7 +413,7 @@ fn alike(finding: &Finding) -> Vec<Alike> {
 fn is_same(other: &Told, finding: &Finding, scoring: &str) -> bool {
     let (a, b) = (&other.finding.diagnostic, &finding.diagnostic);
     // What two notes of the source make together is one cause, whoever plays them.
-    let of_source = a.code.starts_with("harmony/") && a.primary.span == b.primary.span;
+    let of_source = nature(a.code).1 == Cause::Source && a.primary.span == b.primary.span;
     let place = match (other.finding.line, finding.line) {
         _ if of_source => true,
         (Some(one), Some(two)) => one == two,
@@ -376,9 +426,9 @@ fn is_same(other: &Told, finding: &Finding, scoring: &str) -> bool {
     cause && (of_source || a.player == b.player) && place && bars && elsewhere
 }
 
-fn within(inner: Option<(i32, i32)>, outer: Option<(i32, i32)>) -> bool {
+fn within(inner: Option<BarNumbers>, outer: Option<BarNumbers>) -> bool {
     match (inner, outer) {
-        (Some(inner), Some(outer)) => outer.0 <= inner.0 && inner.1 <= outer.1,
+        (Some(inner), Some(outer)) => inner.is_within(outer),
         (None, None) => true,
         _ => false,
     }

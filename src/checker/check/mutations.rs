@@ -615,7 +615,7 @@ fn try_rule(sketch: &Sketch) {
         let last = (place + sketch.length - 1) as i32;
         let there = found.iter().any(|finding| {
             finding.code == sketch.rule
-                && finding.bars.is_none_or(|(from, to)| from <= last && place as i32 <= to)
+                && finding.bars.is_none_or(|bars| bars.first <= last && place as i32 <= bars.last)
         });
         assert!(there, "{} misses bar {place}:\n{broken}\n{found:#?}", sketch.rule);
     }

@@ -3,7 +3,7 @@
 use super::context::Context;
 use super::{Finding, Findings, Rule, Sharer, words};
 use crate::arrange::{LineId, Part, SoundingNote};
-use crate::diagnostics::{Diagnostic, Span};
+use crate::diagnostics::{BarNumbers, Diagnostic, Span};
 use crate::music::Pitch;
 
 /// Ranges of bars that an `allow` line names one by one before it takes them as one. (Our
@@ -19,8 +19,8 @@ pub(super) struct Passage<'a, T> {
     pub kind: u8,
     /// Indices of the notes in the part, each with what the rule has to say of it.
     pub offences: Vec<(usize, T)>,
-    /// Numbers of the bars touched: ranges, first and last.
-    pub bars: Vec<(i32, i32)>,
+    /// The bars touched.
+    pub bars: Vec<BarNumbers>,
 }
 
 impl<'a, T> Passage<'a, T> {
@@ -87,11 +87,11 @@ impl<'a> Context<'a> {
             match passages.iter_mut().find(same) {
                 Some(passage) => {
                     passage.offences.push((index, detail));
-                    numbers.for_each(|number| words::add_bar(&mut passage.bars, number));
+                    numbers.for_each(|number| BarNumbers::add(&mut passage.bars, number));
                 }
                 None => {
                     let mut bars = Vec::new();
-                    numbers.for_each(|number| words::add_bar(&mut bars, number));
+                    numbers.for_each(|number| BarNumbers::add(&mut bars, number));
                     passages.push(Passage {
                         player,
                         part,
@@ -116,9 +116,7 @@ impl<'a> Context<'a> {
     ) -> Diagnostic {
         let first = passage.first();
         let mut finding = self.chain(rule, passage.player, first, message);
-        if let (Some((from, _)), Some((_, to))) = (passage.bars.first(), passage.bars.last()) {
-            finding = finding.with_bars(*from, *to);
-        }
+        finding.bars = BarNumbers::around(&passage.bars).or(finding.bars);
         finding
     }
 
@@ -172,8 +170,7 @@ impl<'a> Context<'a> {
 
     /// The same for a passage, in its bars only.
     pub fn with_allow_for<T>(&self, finding: Diagnostic, passage: &Passage<T>) -> Diagnostic {
-        let whole = passage.bars.first().zip(passage.bars.last());
-        let whole = whole.map(|((first, _), (_, last))| (*first, *last));
+        let whole = BarNumbers::around(&passage.bars);
         // A finding that speaks of other bars than its notes is allowed in those.
         if finding.bars == whole && passage.bars.len() <= MOST_RANGES {
             self.allowing(finding, passage.line, &passage.bars)
@@ -182,22 +179,19 @@ impl<'a> Context<'a> {
         }
     }
 
-    fn allowing(&self, finding: Diagnostic, line: LineId, bars: &[(i32, i32)]) -> Diagnostic {
+    fn allowing(&self, finding: Diagnostic, line: LineId, bars: &[BarNumbers]) -> Diagnostic {
         let Some(player) = &finding.player else { return finding };
-        let ranges: Vec<String> = bars
-            .iter()
-            .map(|(first, last)| match first == last {
-                true => first.to_string(),
-                false => format!("{first}..{last}"),
-            })
-            .collect();
-        let text = format!(
-            "allow {} on {player} bars {} \"say why\"\n  ",
-            finding.code,
-            ranges.join(", ")
-        );
-        finding.with_reason("allow it, with your reason", self.line_span(line).before(), text)
+        let text = allow_line(finding.code, &[player], bars);
+        let before = self.line_span(line).before();
+        finding.with_reason("allow it, with your reason", before, text, bars)
     }
+}
+
+/// The line that lets a finding about some players stand in some bars, before the line that it is
+/// about.
+pub(super) fn allow_line(code: &str, players: &[&str], bars: &[BarNumbers]) -> String {
+    let ranges: Vec<String> = bars.iter().map(ToString::to_string).collect();
+    format!("allow {code} on {} bars {} \"say why\"\n  ", players.join(", "), ranges.join(", "))
 }
 
 impl Findings {

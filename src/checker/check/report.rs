@@ -8,10 +8,6 @@ use crate::arrange::{Arrangement, arrange};
 use crate::diagnostics::{Diagnostic, Severity};
 use crate::resolve::{Piece, Scoring};
 
-/// Rules that tell of something missing: where the source has errors, what is missing may only
-/// not have been understood.
-const OF_ABSENCE: [&str; 3] = ["allow/unused", "names/idle-player", "names/unused-voice"];
-
 /// What was found while a source was read and resolved, together with what the checker finds in
 /// its scorings, in the order of the source.
 #[must_use]
@@ -45,7 +41,7 @@ pub(crate) fn report_again(
         finding.severity == Severity::Error && super::find(finding.code).is_none()
     };
     if of_source.iter().chain(&findings).any(not_understood) {
-        findings.retain(|finding| !OF_ABSENCE.contains(&finding.code));
+        findings.retain(|finding| super::find(finding.code).is_none_or(|rule| !rule.absence));
     }
     let mut all = options.apply(of_source);
     all.extend(findings);

@@ -4,9 +4,9 @@ use std::collections::HashMap;
 
 use super::context::Context;
 use super::passage::Passage;
-use super::{Rule, Sharer, words};
+use super::{Rule, Sharer};
 use crate::arrange::{LineId, SoundingNote};
-use crate::diagnostics::Span;
+use crate::diagnostics::{BarNumbers, Span};
 use crate::music::Pitch;
 
 /// What makes one offence the same as another: the note of the source, the name of its pitch
@@ -56,7 +56,7 @@ pub(super) fn causes<'a, T>(
             }
             passage.bars.clear();
             for note in passage.offences.iter().map(|(index, _)| &passage.part.notes[*index]) {
-                cx.bars_of(note).for_each(|bar| words::add_bar(&mut passage.bars, bar));
+                cx.bars_of(note).for_each(|bar| BarNumbers::add(&mut passage.bars, bar));
             }
             told.extend(new.into_iter().map(|cause| (cause, found.len())));
             found.push((passage, Vec::new()));
@@ -80,9 +80,9 @@ fn share<T>(
         return;
     }
     match others.iter_mut().find(|other| other.player == player) {
-        Some(other) => words::add_bar(&mut other.bars, bar),
+        Some(other) => BarNumbers::add(&mut other.bars, bar),
         None => {
-            let (line, bars) = (cx.line_span(line), vec![(bar, bar)]);
+            let (line, bars) = (cx.line_span(line), vec![BarNumbers::one(bar)]);
             others.push(Sharer { player, line, bars, whole: false });
         }
     }

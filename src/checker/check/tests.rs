@@ -3,7 +3,7 @@ use std::path::Path;
 
 use super::*;
 use crate::arrange::arrange;
-use crate::diagnostics::Sources;
+use crate::diagnostics::{BarNumbers, Sources};
 use crate::resolve::{NoFiles, resolve};
 
 /// All findings of the checker about a source, which must be free of other findings.
@@ -125,7 +125,7 @@ fn a_passage_is_one_finding_with_its_bars_and_the_whole_chain() {
     let found = findings(&text);
     assert_eq!(codes(&found), ["compass/outside-custom"]);
     let finding = &found[0];
-    assert_eq!(finding.bars, Some((2, 3)));
+    assert_eq!(finding.bars, Some(BarNumbers::new(2, 3)));
     assert_eq!(finding.player.as_deref(), Some("oboe"));
     assert!(finding.message.contains("E6 in bar 2, beat 1, and 7 more notes (bars 2 and 3)"));
     let at = |span: Span| &text[span.start as usize..span.end as usize];
@@ -155,7 +155,7 @@ fn an_allow_silences_its_bars_and_no_others() {
     let text = solo(1770, "oboe", notes, "oboe plays tune as melody", allow);
     let found = findings(&text);
     assert_eq!(codes(&found), ["compass/outside-custom"]);
-    assert_eq!(found[0].bars, Some((3, 3)));
+    assert_eq!(found[0].bars, Some(BarNumbers::new(3, 3)));
 }
 
 #[test]
@@ -345,7 +345,7 @@ fn of_several_scorings_the_largest_passage_is_told() {
            scoring more for more {\n keep few\n oboe rests bars 4\n violin-1 plays tune 8vb bars 4 as melody\n}\n";
     let found = findings(&text);
     assert_eq!(codes(&found), ["compass/outside-custom"]);
-    assert_eq!(found[0].bars, Some((2, 4)));
+    assert_eq!(found[0].bars, Some(BarNumbers::new(2, 4)));
 }
 
 #[test]
@@ -446,7 +446,8 @@ fn along_a_hairpin_the_balance_is_judged_by_what_is_reached() {
         );
         let only = vec!["balance".into()];
         let found = findings_with(&text, &Options { only, ..Options::default() });
-        found.iter().map(|finding| finding.bars.unwrap()).collect::<Vec<_>>()
+        let bars = found.iter().map(|finding| finding.bars.unwrap());
+        bars.map(|bars| (bars.first, bars.last)).collect::<Vec<_>>()
     };
     assert_eq!(covered("1 p"), []);
     assert_eq!(covered("1 f"), [(1, 12)]);

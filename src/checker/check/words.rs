@@ -1,5 +1,6 @@
 //! Bars, lists and places in a musician's words.
 
+use crate::diagnostics::BarNumbers;
 use crate::resolve::Player;
 
 /// "a", "a and b", "a, b and c".
@@ -18,34 +19,24 @@ pub(super) fn list(words: &[impl AsRef<str>], joint: &str) -> String {
 const RANGES: usize = 6;
 
 /// "bar 3", "bars 3 to 5", "bars 3 to 5, 9 and 12".
-pub(super) fn bars(ranges: &[(i32, i32)]) -> String {
+pub(super) fn bars(ranges: &[BarNumbers]) -> String {
     let said: Vec<String> = ranges
         .iter()
         .take(RANGES)
-        .flat_map(|(first, last)| match last - first {
+        .flat_map(|BarNumbers { first, last }| match last - first {
             0 => vec![first.to_string()],
             1 => vec![first.to_string(), last.to_string()],
             _ => vec![format!("{first} to {last}")],
         })
         .collect();
     let word = match ranges {
-        [(first, last)] if first == last => "bar",
+        [one] if one.first == one.last => "bar",
         _ => "bars",
     };
     if ranges.len() > RANGES {
         return format!("{word} {} and later", said.join(", "));
     }
     format!("{word} {}", list(&said, "and"))
-}
-
-/// Adds a bar number to ranges that grow from left to right.
-pub(super) fn add_bar(ranges: &mut Vec<(i32, i32)>, number: i32) {
-    match ranges.last_mut() {
-        Some((first, last)) if (*first..=*last + 1).contains(&number) => {
-            *last = (*last).max(number)
-        }
-        _ => ranges.push((number, number)),
-    }
 }
 
 /// "an oboe", "a flute".
@@ -80,22 +71,16 @@ mod tests {
 
     #[test]
     fn bars_are_listed_as_one_says_them() {
-        assert_eq!(bars(&[(3, 3)]), "bar 3");
-        assert_eq!(bars(&[(3, 5)]), "bars 3 to 5");
-        assert_eq!(bars(&[(3, 5), (9, 9), (12, 13)]), "bars 3 to 5, 9, 12 and 13");
+        let said = |ranges: &[(i32, i32)]| {
+            bars(&ranges.iter().map(|(a, b)| BarNumbers::new(*a, *b)).collect::<Vec<_>>())
+        };
+        assert_eq!(said(&[(3, 3)]), "bar 3");
+        assert_eq!(said(&[(3, 5)]), "bars 3 to 5");
+        assert_eq!(said(&[(3, 5), (9, 9), (12, 13)]), "bars 3 to 5, 9, 12 and 13");
     }
 
     #[test]
     fn seconds_that_are_too_few_look_too_few() {
         assert_eq!([tenths(5.96), tenths(6.0), tenths(0.3)], ["5.9", "6.0", "0.3"]);
-    }
-
-    #[test]
-    fn neighbouring_bars_grow_together() {
-        let mut ranges = Vec::new();
-        for bar in [1, 2, 2, 3, 7, 8] {
-            add_bar(&mut ranges, bar);
-        }
-        assert_eq!(ranges, [(1, 3), (7, 8)]);
     }
 }

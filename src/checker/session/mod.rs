@@ -48,6 +48,8 @@ pub struct Session {
 /// What was worked out for one root.
 #[derive(Default)]
 struct Work {
+    /// The scorings that are asked about, in this order; `None` for all of them.
+    chosen: Option<Vec<String>>,
     /// When it was worked out last; 0 for never.
     revision: u64,
     resolved: resolve::Kept,
@@ -80,6 +82,16 @@ impl Session {
             work.findings = None;
             work.checked = check::Kept::default();
         });
+    }
+
+    /// Only these scorings of a root are worked out from now on, in this order. As long as nothing
+    /// is chosen, all are.
+    pub fn choose(&mut self, root: FileId, scorings: Vec<String>) {
+        let work = self.works.entry(root).or_default();
+        if work.chosen.as_ref() != Some(&scorings) {
+            work.chosen = Some(scorings);
+            work.findings = None;
+        }
     }
 
     /// Opens a text in an editor, or puts another one in its place. The name is the one by which
@@ -146,7 +158,8 @@ impl Session {
         self.work(root).files.clone()
     }
 
-    /// All scorings of a root worked out, in their order in the piece.
+    /// The scorings of a root worked out: those that were chosen in that order, or all in their
+    /// order in the piece.
     pub fn arrangements(&mut self, root: FileId) -> Vec<Arc<Arrangement>> {
         self.work(root);
         let Some(work) = self.works.get_mut(&root) else { return Vec::new() };
@@ -207,8 +220,14 @@ impl Work {
     /// Works out the scorings that are not those of the piece as it is.
     fn arrange(&mut self) {
         let before = std::mem::take(&mut self.arrangements);
-        let scorings = self.piece.scorings.iter();
-        let arranged = scorings.map(|scoring| {
+        let scorings: Vec<_> = match &self.chosen {
+            None => self.piece.scorings.iter().collect(),
+            Some(names) => {
+                let named = |name: &String| self.piece.scorings.iter().find(|s| s.name == *name);
+                names.iter().filter_map(named).collect()
+            }
+        };
+        let arranged = scorings.into_iter().map(|scoring| {
             let known = before.iter().find(|known| known.scoring.name == scoring.name);
             match known.filter(|known| Arc::ptr_eq(&known.piece, &self.piece)) {
                 Some(known) => Arc::clone(known),

@@ -3,7 +3,7 @@
 use super::derive::{Reach, Supply, supply};
 use super::taking::{raise, sounds_in, take_rests};
 use super::{Part, Run, SoundingNote};
-use crate::diagnostics::{Diagnostic, Span};
+use crate::diagnostics::{BarNumbers, Diagnostic, Span};
 use crate::instruments::Limit;
 use crate::music::{Pitch, Time};
 use crate::resolve::{Line, Piece, Sound};
@@ -296,21 +296,13 @@ pub(super) fn left_out(piece: &Piece, line: Span, missing: &[(&Part, &[Time])]) 
 
 /// "bars 5 to 7, 9" of bar numbers in order.
 fn ranges(bars: &[i32]) -> String {
-    let mut ranges: Vec<(i32, i32)> = Vec::new();
-    for &bar in bars {
-        match ranges.last_mut() {
-            Some((_, last)) if *last + 1 == bar => *last = bar,
-            _ => ranges.push((bar, bar)),
-        }
-    }
-    let words: Vec<String> = ranges
-        .iter()
-        .map(
-            |(first, last)| {
-                if first == last { first.to_string() } else { format!("{first} to {last}") }
-            },
-        )
-        .collect();
+    let mut ranges = Vec::new();
+    bars.iter().for_each(|bar| BarNumbers::add(&mut ranges, *bar));
+    let said = |range: &BarNumbers| match range.first == range.last {
+        true => range.first.to_string(),
+        false => format!("{} to {}", range.first, range.last),
+    };
+    let words: Vec<String> = ranges.iter().map(said).collect();
     let word = if bars.len() == 1 { "bar" } else { "bars" };
     format!("{word} {}", words.join(", "))
 }

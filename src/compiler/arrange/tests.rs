@@ -1,7 +1,7 @@
 use std::sync::Arc;
 
 use super::{Arrangement, arrange};
-use crate::diagnostics::Sources;
+use crate::diagnostics::{BarNumbers, Sources};
 use crate::music::Time;
 use crate::resolve::{DirectionKind, NoFiles, Piece, resolve};
 
@@ -153,7 +153,7 @@ fn two_lines_of_one_scoring_for_one_player_are_told_and_the_first_holds() {
     let arrangement = arrange(&piece, &piece.scorings[0]);
     assert_eq!(arrangement.diagnostics.len(), 1);
     assert_eq!(arrangement.diagnostics[0].code, "names/conflict");
-    assert_eq!(arrangement.diagnostics[0].bars, Some((2, 3)));
+    assert_eq!(arrangement.diagnostics[0].bars, Some(BarNumbers::new(2, 3)));
     assert_eq!(sounds(&arrangement, "oboe.2"), "D5 E5 | F5 G5 | A5 G5 | F5");
 }
 

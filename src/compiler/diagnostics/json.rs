@@ -113,7 +113,7 @@ fn finding<'a>(diagnostic: &'a Diagnostic, positions: &Positions<'a>) -> Finding
         severity: diagnostic.severity,
         message: &diagnostic.message,
         place: place(diagnostic.primary.span, positions),
-        bars: diagnostic.bars,
+        bars: diagnostic.bars.map(|bars| (bars.first, bars.last)),
         player: diagnostic.player.as_deref(),
         scoring: diagnostic.scoring.as_deref(),
         also_in: &diagnostic.also_in,

@@ -3,6 +3,7 @@
 //! Every stage reports what it finds as a [`Diagnostic`]. [`rich`] shows it in full to people,
 //! [`short`] in one line for editors and logs, [`json`] as data for other programs.
 
+mod bars;
 mod codes;
 mod examples;
 mod hidden;
@@ -16,6 +17,7 @@ mod suggest;
 #[cfg(test)]
 mod testing;
 
+pub use bars::BarNumbers;
 pub use codes::{CODES, Code};
 pub use examples::{Example, example, exemplified};
 pub use hidden::{harmless, is_hidden, without_hidden};
@@ -74,6 +76,8 @@ pub struct Fix {
     pub edits: Vec<Edit>,
     /// What care it asks of whoever applies it.
     pub care: Care,
+    /// The bars in which it lets the finding stand; empty where it mends the finding.
+    pub bars: Vec<BarNumbers>,
 }
 
 /// What care a change asks of whoever applies it.
@@ -105,8 +109,8 @@ pub struct Diagnostic {
     pub help: Option<String>,
     /// Changes that mend it, the best first.
     pub fixes: Vec<Fix>,
-    /// First and last bar that it touches, as numbered in the piece.
-    pub bars: Option<(i32, i32)>,
+    /// The bars that it touches.
+    pub bars: Option<BarNumbers>,
     /// The player it is about: `oboe.1`.
     pub player: Option<String>,
     /// The scoring in which it was found, if it is about one.
@@ -213,27 +217,29 @@ impl Diagnostic {
     ) -> Diagnostic {
         let edits = vec![Edit { span, text: text.into() }];
         let care = if safe { Care::Unseen } else { Care::Look };
-        self.fixes.push(Fix { title: title.into(), edits, care });
+        self.fixes.push(Fix { title: title.into(), edits, care, bars: Vec::new() });
         self
     }
 
-    /// A line put in at a place that lets the finding stand, with room for the reason.
+    /// A line put in at a place that lets the finding stand in some bars, with room for the reason.
     #[must_use]
     pub fn with_reason(
         mut self,
         title: impl Into<String>,
         span: Span,
         text: impl Into<String>,
+        bars: &[BarNumbers],
     ) -> Diagnostic {
         let edits = vec![Edit { span, text: text.into() }];
-        self.fixes.push(Fix { title: title.into(), edits, care: Care::Reason });
+        let bars = bars.to_vec();
+        self.fixes.push(Fix { title: title.into(), edits, care: Care::Reason, bars });
         self
     }
 
     /// The bars that it touches.
     #[must_use]
     pub fn with_bars(mut self, first: i32, last: i32) -> Diagnostic {
-        self.bars = Some((first, last));
+        self.bars = Some(BarNumbers::new(first, last));
         self
     }
 

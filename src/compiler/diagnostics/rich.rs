@@ -13,7 +13,7 @@ use miette::{
 };
 
 use super::positions::{Counted, Positions};
-use super::{Care, Diagnostic, Label, Severity, Sources};
+use super::{BarNumbers, Care, Diagnostic, Label, Severity, Sources};
 
 /// How a report is drawn.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -186,8 +186,12 @@ impl miette::Diagnostic for Report<'_> {
             code.push_str(&format!(", {player}"));
         }
         match self.diagnostic.bars {
-            Some((first, last)) if first == last => code.push_str(&format!(", bar {first}")),
-            Some((first, last)) => code.push_str(&format!(", bars {first} to {last}")),
+            Some(BarNumbers { first, last }) if first == last => {
+                code.push_str(&format!(", bar {first}"));
+            }
+            Some(BarNumbers { first, last }) => {
+                code.push_str(&format!(", bars {first} to {last}"));
+            }
             None => {}
         }
         Some(Box::new(code))
@@ -276,7 +280,7 @@ mod tests {
         diagnostics.truncate(1);
         let span = diagnostics[0].primary.span;
         diagnostics[0].also_in = vec!["town".into()];
-        let finding = diagnostics[0].clone().with_reason("allow it", span.after(), "x");
+        let finding = diagnostics[0].clone().with_reason("allow it", span.after(), "x", &[]);
         let text = render(&[finding], &sources, Look { width: 200, ..PLAIN });
         assert!(text.contains("allow it (says why it stays: write your reason)"), "{text}");
         assert!(text.contains("Also in scoring town."), "{text}");

@@ -146,7 +146,8 @@ impl<'a> Reader<'a, '_> {
         empty: bool,
         index: usize,
     ) -> Result<(), Error> {
-        while !empty {
+        let mut open = !empty;
+        while open {
             match walker.step().map_err(malformed)? {
                 Step::Begin { name: "part", attributes, empty } => {
                     let part = self.part_of(attributes)?;
@@ -158,7 +159,7 @@ impl<'a> Reader<'a, '_> {
                 }
                 Step::Begin { empty: false, .. } => walker.skip().map_err(malformed)?,
                 Step::Begin { .. } => {}
-                Step::End => break,
+                Step::End => open = false,
                 Step::Eof => return Err(malformed(walker.ends_early())),
             }
         }
@@ -214,13 +215,14 @@ impl<'a> Reader<'a, '_> {
             index,
             part,
         };
-        while !empty {
+        let mut open = !empty;
+        while open {
             match walker.step().map_err(malformed)? {
                 Step::Begin { name, attributes, empty } => {
                     walker.read(&mut self.tree, (name, attributes, empty)).map_err(malformed)?;
                     self.element(&mut cursor);
                 }
-                Step::End => break,
+                Step::End => open = false,
                 Step::Eof => return Err(malformed(walker.ends_early())),
             }
         }

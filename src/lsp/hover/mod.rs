@@ -226,13 +226,14 @@ fn rule(code: &str) -> Option<String> {
     }
     let of_family = |known: &str| known.split('/').next() == Some(code);
     let mut text = format!("**family `{code}`**\n");
-    for rule in RULES.iter().filter(|rule| of_family(rule.code)) {
-        let _ = write!(text, "\n- `{}`: {}", rule.code, rule.summary());
+    let rules = RULES.iter().map(|rule| (rule.code, rule.summary()));
+    let members = rules.chain(CODES.iter().map(|known| (known.code, known.finds.to_string())));
+    let mut known = false;
+    for (code, finds) in members.filter(|(code, _)| of_family(code)) {
+        known = true;
+        let _ = write!(text, "\n- `{code}`: {finds}");
     }
-    for known in CODES.iter().filter(|known| of_family(known.code)) {
-        let _ = write!(text, "\n- `{}`: {}", known.code, known.finds);
-    }
-    text.contains("\n- ").then_some(text)
+    known.then_some(text)
 }
 
 /// The chord symbol at a place.

@@ -1,5 +1,6 @@
 //! The files of one scoring: names and contents, not yet written anywhere.
 
+use std::sync::OnceLock;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use unicode_normalization::UnicodeNormalization;
@@ -8,6 +9,7 @@ use super::{midi, musicxml, text};
 use crate::arrange::Arrangement;
 use crate::edition::{self, Cueing};
 use crate::notate::{self, Score};
+use crate::perform::{Performance, perform};
 
 /// A format that a score and its parts are written in.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -173,6 +175,7 @@ struct Pages<'a> {
     wanted: Wanted,
     written: Score,
     concert: Option<Score>,
+    performance: OnceLock<Performance>,
 }
 
 impl<'a> Pages<'a> {
@@ -185,7 +188,7 @@ impl<'a> Pages<'a> {
         let written = notated(notate::Pitches::Written);
         let concert =
             wanted.scores.contains(&ScoreKind::Concert).then(|| notated(notate::Pitches::Concert));
-        Pages { arrangement, wanted, written, concert }
+        Pages { arrangement, wanted, written, concert, performance: OnceLock::new() }
     }
 
     fn files(&self) -> Vec<File> {
@@ -206,12 +209,14 @@ impl<'a> Pages<'a> {
     fn write(&self, file: File) -> Output {
         let score = &self.written;
         let concert = self.concert.as_ref().unwrap_or(score);
+        let performance =
+            || self.performance.get_or_init(|| perform(self.arrangement, &self.written));
         let (format, name, bytes) = match file {
             File::Score(format, kind) => {
                 let bytes = match (format, kind) {
                     (Format::Text, ScoreKind::Concert) => text::score(concert).into_bytes(),
                     (Format::Text, _) => text::score(score).into_bytes(),
-                    (Format::Midi, _) => midi::score(self.arrangement, score),
+                    (Format::Midi, _) => midi::score(self.arrangement, performance()),
                     (Format::MusicXml, ScoreKind::Full) => {
                         musicxml::write(&edition::full_score(score))
                     }
@@ -227,7 +232,7 @@ impl<'a> Pages<'a> {
             File::Part(format, part) => {
                 let bytes = match format {
                     Format::Text => text::part(score, part).into_bytes(),
-                    Format::Midi => midi::part(self.arrangement, score, part),
+                    Format::Midi => midi::part(self.arrangement, performance(), part),
                     Format::MusicXml => musicxml::write(&edition::part_with_cues(
                         self.arrangement,
                         score,

@@ -1,7 +1,7 @@
 //! Many bars that miss their metre by the same amount: then it is the metre that is wrong, and it
 //! is told once.
 
-use crate::diagnostics::Diagnostic;
+use crate::diagnostics::{BarNumbers, Diagnostic};
 use crate::music::Time;
 use crate::resolve::Form;
 
@@ -107,7 +107,7 @@ impl Counted {
         finding.message = format!("Bars {from} to {to} are {by} too {how} for {metre}.");
         finding.primary.text = format!("the first of {} such bars", agree.len());
         finding.help = Some(mend);
-        finding.bars = Some((from, to));
+        finding.bars = Some(BarNumbers::new(from, to));
         let follow = here().filter(|bar| bar.chords || bar.over == over);
         gone.extend(follow.filter_map(|bar| bar.finding).filter(|&index| index != told));
     }

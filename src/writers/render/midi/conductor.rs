@@ -6,14 +6,14 @@ use midly::num::u24;
 use crate::music::{Metre, Mode, Time};
 use crate::resolve::{Bar, Form, Piece, Tempo};
 
-use super::tempo::TempoMap;
-use super::timeline::Timeline;
+use super::ticks::Ticks;
 use super::{Event, Rank};
+use crate::perform::Performance;
 
 pub(super) fn events<'a>(
     piece: &'a Piece,
-    tempos: &TempoMap,
-    timeline: &Timeline,
+    performance: &Performance,
+    ticks: Ticks,
 ) -> Vec<Event<'a>> {
     let mut events = Vec::new();
     let mut name = |message| events.push(Event::meta(0, Rank::Name, message));
@@ -25,15 +25,15 @@ pub(super) fn events<'a>(
     for text in [&piece.subtitle, &piece.composer, &piece.arranger].into_iter().flatten() {
         name(MetaMessage::Text(text.as_bytes()));
     }
-    frame(&piece.form, tempos, timeline, &mut events);
+    frame(&piece.form, performance, ticks, &mut events);
     events
 }
 
-fn frame<'a>(form: &'a Form, tempos: &TempoMap, timeline: &Timeline, events: &mut Vec<Event<'a>>) {
+fn frame<'a>(form: &'a Form, performance: &Performance, ticks: Ticks, events: &mut Vec<Event<'a>>) {
     let (mut tempo, mut metre, mut key) = (None, None, None);
-    for &(index, at) in &timeline.bars {
+    for &(index, at) in &performance.timeline.bars {
         let bar = &form.bars[index];
-        let tick = timeline.ticks(at);
+        let tick = ticks.of(at);
         let mut push = |message| events.push(Event::meta(tick, Rank::Change, message));
         if let Some(mark) = &bar.mark {
             push(MetaMessage::Marker(mark.as_bytes()));
@@ -46,10 +46,10 @@ fn frame<'a>(form: &'a Form, tempos: &TempoMap, timeline: &Timeline, events: &mu
             key = Some(bar.key);
             push(MetaMessage::KeySignature(bar.key.fifths() as i8, bar.key.mode == Mode::Minor));
         }
-        for (written, micros) in tempos.of_bar(bar.start, bar.start + bar.length) {
+        for (written, micros) in performance.tempos.of_bar(bar.start, bar.start + bar.length) {
             if tempo != Some(micros) {
                 tempo = Some(micros);
-                let tick = timeline.ticks(at + (written - bar.start));
+                let tick = ticks.of(at + (written - bar.start));
                 let message = MetaMessage::Tempo(u24::new(micros));
                 events.push(Event::meta(tick, Rank::Change, message));
             }

@@ -11,10 +11,12 @@ use super::*;
 use crate::arrange::{LineId, SoundingNote};
 use crate::diagnostics::Span;
 use crate::instruments::find;
-use crate::music::{Key, Metre, Mode, Pitch};
+use crate::music::{Key, Metre, Mode, Pitch, Time};
 use crate::notate::notate;
+use crate::perform::perform;
 use crate::resolve::{
-    Attached, Bar, BarLine, Direction, Graces, Mark, Piece, Player, Role, Sound, Tempo, Tuplet,
+    Attached, Bar, BarLine, Direction, DirectionKind, Graces, Mark, Piece, Player, Role, Sound,
+    Technique, Tempo, Tuplet,
 };
 
 fn player(id: &str) -> Player {
@@ -107,7 +109,7 @@ fn with_arrangement<R>(piece: &Piece, parts: Vec<Part>, read: impl FnOnce(&[u8])
 
 fn in_era<R>(era: i32, piece: &Piece, parts: Vec<Part>, read: impl FnOnce(&[u8]) -> R) -> R {
     let arrangement = Arrangement::of_parts(piece.clone(), era, parts);
-    read(&score(&arrangement, &notate(&arrangement)))
+    read(&score(&arrangement, &perform(&arrangement, &notate(&arrangement))))
 }
 
 /// (on, off, key) in the order of the beginnings, of track 1.
@@ -387,7 +389,7 @@ fn channel_10_is_for_percussion_and_the_16th_player_gets_a_port() {
     let mut parts: Vec<Part> = (0..16).map(|_| part(&violin, Vec::new())).collect();
     parts.push(part(&drum, line(&[((1, 4), "C3")])));
     let borrowed: Vec<&Part> = parts.iter().collect();
-    let places = seating::places(&borrowed);
+    let places = channels::places(&borrowed);
     let channels: Vec<u8> = places.iter().map(|place| place.channel).collect();
     assert_eq!(channels, [0, 1, 2, 3, 4, 5, 6, 7, 8, 10, 11, 12, 13, 14, 15, 0, 9]);
     assert_eq!(places[15].port, 1);

@@ -41,14 +41,17 @@
 //! Britannica, 11th edition, 1911, "Double Bass". The figures are our heuristic.
 
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 
 pub const RULE: Rule = Rule {
     code: "agility/bass-run",
     severity: Severity::Advice,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("bass_run.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {

@@ -38,14 +38,17 @@
 //! Common practice; the figure is our heuristic.
 
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 
 pub const RULE: Rule = Rule {
     code: "agility/drum-sticking",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("drum_sticking.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Seconds for a change of drum. Our heuristic.

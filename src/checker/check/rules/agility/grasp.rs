@@ -39,7 +39,7 @@
 //! practice, stated in the catalogue.
 
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::Grasp;
 use crate::resolve::Mark;
@@ -47,8 +47,11 @@ use crate::resolve::Mark;
 pub const RULE: Rule = Rule {
     code: "agility/grasp",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("grasp.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {

@@ -41,7 +41,7 @@
 use crate::arrange::{Part, SoundingNote};
 use crate::check::alternatives::{in_compass_pitch, outside};
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::{Limit, PartialClass, TrillBy};
 use crate::music::{Key, Letter, Pitch};
@@ -50,8 +50,11 @@ use crate::resolve::Mark;
 pub const RULE: Rule = Rule {
     code: "agility/impossible-trill",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("impossible_trill.rs"),
-    check: Check::Scoring(check),
 };
 
 /// The lowest partial from which a lip trill with the next one is a tone or less (derived: 9 to 8).

@@ -43,15 +43,18 @@
 
 use crate::arrange::Part;
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule, words};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::Severity;
 use crate::music::Interval;
 
 pub const RULE: Rule = Rule {
     code: "agility/leap",
     severity: Severity::Advice,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("leap.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {
@@ -95,7 +98,9 @@ fn interval(part: &Part, index: usize) -> String {
     let top = |index: usize| part.notes.get(index)?.sound.pitches().last().copied();
     let ends = index.checked_sub(1).and_then(top).zip(top(index));
     ends.map_or(String::new(), |(one, two)| {
-        let name = Interval::between(one.min(two), one.max(two)).to_string();
-        if name.ends_with("octaves") { name } else { words::a(&name) }
+        let interval = Interval::between(one.min(two), one.max(two));
+        let octaves = interval.whole_octaves();
+        let several = octaves > 1 && interval == Interval::octaves(octaves);
+        if several { interval.to_string() } else { words::a(&interval.to_string()) }
     })
 }

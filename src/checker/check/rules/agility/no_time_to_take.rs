@@ -42,14 +42,17 @@
 //! That rests must be given for it is common practice. The seconds are our heuristic.
 
 use crate::check::context::Context;
-use crate::check::{Check, Findings, Rule, words};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::{Diagnostic, Severity};
 
 pub const RULE: Rule = Rule {
     code: "agility/no-time-to-take",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("no_time_to_take.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {

@@ -41,7 +41,7 @@
 use crate::arrange::SoundingNote;
 use crate::check::alternatives::all_pitches;
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::Pedals;
 use crate::music::Pitch;
@@ -49,8 +49,11 @@ use crate::music::Pitch;
 pub const RULE: Rule = Rule {
     code: "agility/pedals",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("pedals.rs"),
-    check: Check::Scoring(check),
 };
 
 /// What is wrong with a note.

@@ -41,7 +41,7 @@
 //! catalogue, from memory. The speed is our heuristic.
 
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::Slide;
 use crate::music::Pitch;
@@ -49,8 +49,11 @@ use crate::music::Pitch;
 pub const RULE: Rule = Rule {
     code: "agility/slide",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("slide.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Seconds that the slide needs for each position. Our heuristic.

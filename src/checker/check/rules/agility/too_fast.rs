@@ -49,15 +49,18 @@ use crate::arrange::{Part, SoundingNote};
 use crate::check::alternatives::who_else;
 use crate::check::context::{Context, Stretch, plucked, techniques};
 use crate::check::passage::Passage;
-use crate::check::{Check, Findings, Rule, words};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::Severity;
 use crate::instruments::Agility;
 
 pub const RULE: Rule = Rule {
     code: "agility/too-fast",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("too_fast.rs"),
-    check: Check::Scoring(check),
 };
 
 /// How many steps in a row are weighed together. Our heuristic: shorter figures are thrown off.

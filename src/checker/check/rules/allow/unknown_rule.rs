@@ -39,12 +39,15 @@
 //! # Source
 //! Our own convention.
 
-use crate::check::{Check, Rule};
+use crate::check::{Cause, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 
 pub const RULE: Rule = Rule {
     code: "allow/unknown-rule",
     severity: Severity::Warning,
+    scope: Scope::Allows,
+    grounds: Grounds::Whole,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("unknown_rule.rs"),
-    check: Check::Allows,
 };

@@ -38,12 +38,15 @@
 //! # Source
 //! Our own convention.
 
-use crate::check::{Check, Rule};
+use crate::check::{Cause, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 
 pub const RULE: Rule = Rule {
     code: "allow/unused",
     severity: Severity::Advice,
+    scope: Scope::Allows,
+    grounds: Grounds::Whole,
+    absence: true,
+    cause: Cause::Line,
     text: include_str!("unused.rs"),
-    check: Check::Allows,
 };

@@ -53,15 +53,18 @@
 
 use crate::check::context::Context;
 use crate::check::slices::{Slice, Sounding};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::resolve::{Dynamic, Role};
 
 pub const RULE: Rule = Rule {
     code: "balance/bass-thin",
     severity: Severity::Advice,
+    scope: Scope::Moment(check),
+    grounds: Grounds::Strength,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("bass_thin.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Players from which a bass is asked for. Our heuristic.

@@ -56,7 +56,7 @@ use crate::check::loudness::Degree;
 use crate::check::passage::Passage;
 use crate::check::slices::{Slice, Sounding};
 use crate::check::words;
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::{Diagnostic, Severity};
 use crate::instruments::Family;
 use crate::music::Pitch;
@@ -65,8 +65,11 @@ use crate::resolve::{Dynamic, Role, Verb};
 pub const RULE: Rule = Rule {
     code: "balance/melody-covered",
     severity: Severity::Warning,
+    scope: Scope::Moment(check),
+    grounds: Grounds::Strength,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("melody_covered.rs"),
-    check: Check::Scoring(check),
 };
 
 /// How much stronger the others must be. Our heuristic.

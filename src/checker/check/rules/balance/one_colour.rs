@@ -41,16 +41,19 @@
 //! Common practice; the figures are our heuristic.
 
 use crate::check::context::Context;
-use crate::check::{Check, Findings, Rule};
-use crate::diagnostics::Severity;
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
+use crate::diagnostics::{BarNumbers, Severity};
 use crate::instruments::Family;
 use crate::resolve::Role;
 
 pub const RULE: Rule = Rule {
     code: "balance/one-colour",
     severity: Severity::Advice,
+    scope: Scope::Scoring(check),
+    grounds: Grounds::Strength,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("one_colour.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Bars that are too many. Our heuristic.
@@ -117,7 +120,10 @@ fn check(cx: &Context, findings: &mut Findings) {
                 "The melody stays with {} for {} bars ({seconds:.0} seconds), {}.",
                 cx.part(player).player.name,
                 after - first,
-                crate::check::words::bars(&[(cx.number(first), cx.number(after - 1))]),
+                crate::check::words::bars(&[BarNumbers::new(
+                    cx.number(first),
+                    cx.number(after - 1)
+                )]),
             );
             let finding = cx
                 .chain(&RULE, player, note, message)

@@ -45,7 +45,7 @@ use crate::arrange::{Part, SoundingNote};
 use crate::check::alternatives::{Outside, advise, all_pitches, in_compass_pitch, outside, tuned};
 use crate::check::context::{Context, Stretch};
 use crate::check::passage::Passage;
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::Limit;
 use crate::music::{Interval, Pitch};
@@ -53,8 +53,11 @@ use crate::music::{Interval, Pitch};
 pub const RULE: Rule = Rule {
     code: "compass/beyond-instrument",
     severity: Severity::Error,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("beyond_instrument.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {

@@ -52,7 +52,7 @@ use crate::arrange::SoundingNote;
 use crate::check::context::Context;
 use crate::check::slices::Sounding;
 use crate::check::words;
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::Family;
 use crate::resolve::{Dynamic, Role};
@@ -60,8 +60,11 @@ use crate::resolve::{Dynamic, Role};
 pub const RULE: Rule = Rule {
     code: "compass/does-not-carry",
     severity: Severity::Advice,
+    scope: Scope::Moment(check),
+    grounds: Grounds::Loudness,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("does_not_carry.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Other players from which it is a tutti. Our heuristic.

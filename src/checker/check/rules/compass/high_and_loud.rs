@@ -45,7 +45,7 @@
 
 use crate::check::alternatives::{all_pitches, custom, in_compass_pitch};
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::Family;
 use crate::resolve::Dynamic;
@@ -53,8 +53,11 @@ use crate::resolve::Dynamic;
 pub const RULE: Rule = Rule {
     code: "compass/high-and-loud",
     severity: Severity::Advice,
+    scope: Scope::Player(check),
+    grounds: Grounds::Loudness,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("high_and_loud.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Seconds from which it is long. Our heuristic.

@@ -41,7 +41,7 @@
 
 use crate::arrange::Part;
 use crate::check::context::Context;
-use crate::check::{Check, Findings, Rule, words};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::{Diagnostic, Severity, Span};
 use crate::instruments::Instrument;
 use crate::music::Time;
@@ -49,8 +49,11 @@ use crate::music::Time;
 pub const RULE: Rule = Rule {
     code: "compass/not-yet-built",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("not_yet_built.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {

@@ -43,7 +43,7 @@
 use crate::arrange::{LineId, Part, SoundingNote};
 use crate::check::alternatives::{Outside, advise, all_pitches, custom, outside, tuned};
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule, words};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::{Severity, Span};
 use crate::instruments::Limit;
 use crate::music::Pitch;
@@ -52,8 +52,11 @@ use crate::resolve::{Mark, Verb};
 pub const RULE: Rule = Rule {
     code: "compass/outside-custom",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("outside_custom.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {

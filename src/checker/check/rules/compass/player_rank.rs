@@ -46,15 +46,18 @@
 
 use crate::check::alternatives::{all_pitches, custom, in_compass_pitch, outside};
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::music::Pitch;
 
 pub const RULE: Rule = Rule {
     code: "compass/player-rank",
     severity: Severity::Advice,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("player_rank.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {

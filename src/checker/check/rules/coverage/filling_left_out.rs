@@ -44,15 +44,18 @@
 
 use super::gaps;
 use crate::check::context::Context;
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::resolve::Role;
 
 pub const RULE: Rule = Rule {
     code: "coverage/filling-left-out",
     severity: Severity::Advice,
+    scope: Scope::Scoring(check),
+    grounds: Grounds::Whole,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("filling_left_out.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {

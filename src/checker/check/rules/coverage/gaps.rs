@@ -3,7 +3,7 @@
 use crate::arrange::{VoiceCoverage, coverage};
 use crate::check::context::Context;
 use crate::check::{Findings, Rule, words};
-use crate::diagnostics::Diagnostic;
+use crate::diagnostics::{BarNumbers, Diagnostic};
 use crate::resolve::{Note, Role, Verb};
 
 /// Tells the gaps of all voices that are wanted.
@@ -39,9 +39,9 @@ fn voice(cx: &Context, findings: &mut Findings, rule: &Rule, found: &VoiceCovera
         .filter(|(_, note)| !cx.allowed(rule.code, None, (bar_of(note), bar_of(note))))
         .collect();
     let (Some(&(index, first)), Some((_, last))) = (left.first(), left.last()) else { return };
-    let mut bars: Vec<(i32, i32)> = Vec::new();
+    let mut bars = Vec::new();
     for (_, note) in &left {
-        words::add_bar(&mut bars, cx.form.bars[bar_of(note)].number);
+        BarNumbers::add(&mut bars, cx.form.bars[bar_of(note)].number);
     }
     let what = match found.role {
         Some(Role::Melody) => "tune ",

@@ -42,7 +42,7 @@
 
 use crate::arrange::{VoiceCoverage, coverage};
 use crate::check::context::Context;
-use crate::check::{Check, Findings, Rule, words};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::{Diagnostic, Severity};
 use crate::music::Time;
 use crate::resolve::{Note, Role};
@@ -50,8 +50,11 @@ use crate::resolve::{Note, Role};
 pub const RULE: Rule = Rule {
     code: "coverage/up-beat-left",
     severity: Severity::Advice,
+    scope: Scope::Scoring(check),
+    grounds: Grounds::Whole,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("up_beat_left.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {

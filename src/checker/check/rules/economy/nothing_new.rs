@@ -50,7 +50,7 @@
 
 use crate::check::context::Context;
 use crate::check::loudness::Degree;
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Diagnostic;
 use crate::diagnostics::Severity;
 use crate::music::Time;
@@ -59,8 +59,11 @@ use crate::resolve::{DirectionKind, Role, Verb};
 pub const RULE: Rule = Rule {
     code: "economy/nothing-new",
     severity: Severity::Advice,
+    scope: Scope::Scoring(check),
+    grounds: Grounds::Whole,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("nothing_new.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Players from which there is a choice. Our heuristic.

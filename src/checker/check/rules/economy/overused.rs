@@ -46,15 +46,18 @@
 
 use crate::check::context::Context;
 use crate::check::words;
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::Family;
 
 pub const RULE: Rule = Rule {
     code: "economy/overused",
     severity: Severity::Advice,
+    scope: Scope::Scoring(check),
+    grounds: Grounds::Whole,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("overused.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Bars from which a share means something, where the ensemble sets no budget. Our

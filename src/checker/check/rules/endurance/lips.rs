@@ -43,15 +43,18 @@
 
 use crate::check::alternatives::{all_pitches, custom, in_compass_pitch};
 use crate::check::context::Context;
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::Family;
 
 pub const RULE: Rule = Rule {
     code: "endurance/lips",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Loudness,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("lips.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Seconds of a rest that lets lips recover. Our heuristic.
@@ -125,8 +128,7 @@ fn played(cx: &Context, player: usize) -> Vec<Sounded> {
         let (from, until) = (cx.seconds_at(start), cx.seconds_at(end));
         let first = part.notes.partition_point(|note| note.start < start);
         let after = part.notes.partition_point(|note| note.start < end);
-        for note in first..after {
-            let (begin, end) = times[note];
+        for (note, &(begin, end)) in (first..after).zip(&times[first..after]) {
             let effort = effort(cx, player, note);
             all.push(Sounded { note, begin: now + begin - from, end: now + end - from, effort });
         }

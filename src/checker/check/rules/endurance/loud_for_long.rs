@@ -49,15 +49,18 @@
 use crate::check::context::Context;
 use crate::check::memory::Moment;
 use crate::check::slices::Sounding;
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::resolve::Dynamic;
 
 pub const RULE: Rule = Rule {
     code: "endurance/loud-for-long",
     severity: Severity::Advice,
+    scope: Scope::Moment(check),
+    grounds: Grounds::Loudness,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("loud_for_long.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Loud players from which it is a matter for the neighbours. Our heuristic.

@@ -42,7 +42,7 @@
 use crate::arrange::{Part, SoundingNote};
 use crate::check::context::{Context, Stretch};
 use crate::check::loudness::Degree;
-use crate::check::{Check, Findings, Rule, sharing};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
 use crate::diagnostics::{Severity, Span};
 use crate::music::{Letter, Pitch};
 use crate::resolve::Mark;
@@ -50,8 +50,11 @@ use crate::resolve::Mark;
 pub const RULE: Rule = Rule {
     code: "endurance/no-breath",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Loudness,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("no_breath.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Shortest silence in which one breathes, in seconds. Our heuristic.

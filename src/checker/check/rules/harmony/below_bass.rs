@@ -50,7 +50,7 @@ use crate::arrange::SoundingNote;
 use crate::check::context::Context;
 use crate::check::slices::Sounding;
 use crate::check::words;
-use crate::check::{Check, Findings, Rule, sharing};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
 use crate::diagnostics::{Severity, Span};
 use crate::music::Pitch;
 use crate::resolve::Role;
@@ -58,8 +58,11 @@ use crate::resolve::Role;
 pub const RULE: Rule = Rule {
     code: "harmony/below-bass",
     severity: Severity::Warning,
+    scope: Scope::Moment(check),
+    grounds: Grounds::Together,
+    absence: false,
+    cause: Cause::Source,
     text: include_str!("below_bass.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Seconds below which it is let go. Our heuristic.

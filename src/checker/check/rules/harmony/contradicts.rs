@@ -43,7 +43,7 @@
 
 use crate::arrange::{Part, SoundingNote};
 use crate::check::context::Context;
-use crate::check::{Check, Findings, Rule, sharing, words};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing, words};
 use crate::diagnostics::Severity;
 use crate::instruments::Family;
 use crate::music::{Chord, Pitch};
@@ -52,8 +52,11 @@ use crate::resolve::Role;
 pub const RULE: Rule = Rule {
     code: "harmony/contradicts",
     severity: Severity::Warning,
+    scope: Scope::Scoring(check),
+    grounds: Grounds::Together,
+    absence: false,
+    cause: Cause::Source,
     text: include_str!("contradicts.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {

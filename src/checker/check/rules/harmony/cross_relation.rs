@@ -45,15 +45,18 @@
 use crate::arrange::SoundingNote;
 use crate::check::context::Context;
 use crate::check::slices::Sounding;
-use crate::check::{Check, Findings, Rule, sharing};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
 use crate::diagnostics::Severity;
 use crate::music::Pitch;
 
 pub const RULE: Rule = Rule {
     code: "harmony/cross-relation",
     severity: Severity::Warning,
+    scope: Scope::Moment(check),
+    grounds: Grounds::Together,
+    absence: false,
+    cause: Cause::Source,
     text: include_str!("cross_relation.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Seconds from which it counts. Our heuristic.

@@ -56,7 +56,7 @@ use crate::arrange::SoundingNote;
 use crate::check::context::Context;
 use crate::check::slices::Sounding;
 use crate::check::words;
-use crate::check::{Check, Findings, Rule, sharing};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
 use crate::diagnostics::Severity;
 use crate::music::Pitch;
 use crate::resolve::HarmonyEvent;
@@ -64,8 +64,11 @@ use crate::resolve::HarmonyEvent;
 pub const RULE: Rule = Rule {
     code: "harmony/doubled-leading-note",
     severity: Severity::Advice,
+    scope: Scope::Moment(check),
+    grounds: Grounds::Together,
+    absence: false,
+    cause: Cause::Source,
     text: include_str!("doubled_leading_note.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Notes of one player from which they are a chord that fills the harmony. Our heuristic.

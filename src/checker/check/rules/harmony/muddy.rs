@@ -49,7 +49,7 @@
 use crate::arrange::SoundingNote;
 use crate::check::context::Context;
 use crate::check::slices::Sounding;
-use crate::check::{Check, Findings, Rule, sharing};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
 use crate::diagnostics::Severity;
 use crate::music::Pitch;
 use crate::resolve::Role;
@@ -57,8 +57,11 @@ use crate::resolve::Role;
 pub const RULE: Rule = Rule {
     code: "harmony/muddy",
     severity: Severity::Advice,
+    scope: Scope::Moment(check),
+    grounds: Grounds::Together,
+    absence: false,
+    cause: Cause::Source,
     text: include_str!("muddy.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Seconds from which it counts. Our heuristic.

@@ -47,7 +47,7 @@
 use crate::arrange::SoundingNote;
 use crate::check::context::Context;
 use crate::check::slices::Sounding;
-use crate::check::{Check, Findings, Rule, sharing};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
 use crate::diagnostics::Severity;
 use crate::music::{Interval, Letter, Pitch};
 use crate::resolve::Role;
@@ -55,8 +55,11 @@ use crate::resolve::Role;
 pub const RULE: Rule = Rule {
     code: "harmony/parallels",
     severity: Severity::Advice,
+    scope: Scope::Moment(check),
+    grounds: Grounds::Together,
+    absence: false,
+    cause: Cause::Source,
     text: include_str!("parallels.rs"),
-    check: Check::Scoring(check),
 };
 
 /// A step of one player from one note straight to another.
@@ -136,8 +139,8 @@ fn independent(cx: &Context, low: &Motion, high: &Motion, octaves: bool, tutti: 
     let of_tutti = tutti
         && octaves
         && super::octaves_of_families(cx, (low.sounding, low.to), (high.sounding, high.to));
-    !(octaves && one_line)
-        && !of_tutti
+    let strengthened = of_tutti || (octaves && one_line);
+    !strengthened
         && heard_together(cx, low.sounding, high.sounding)
         && !super::doubling(cx, low.sounding, high.sounding)
 }

@@ -39,15 +39,18 @@
 //! Common practice.
 
 use crate::check::context::Context;
-use crate::check::{Check, Findings, Rule, words};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::{Diagnostic, Severity};
 use crate::resolve::Verb;
 
 pub const RULE: Rule = Rule {
     code: "names/idle-player",
     severity: Severity::Warning,
+    scope: Scope::Scoring(check),
+    grounds: Grounds::Whole,
+    absence: true,
+    cause: Cause::Line,
     text: include_str!("idle_player.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {

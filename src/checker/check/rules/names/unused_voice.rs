@@ -39,15 +39,18 @@
 //! # Source
 //! Common practice.
 
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::{Diagnostic, Severity};
 use crate::resolve::{Piece, Verb};
 
 pub const RULE: Rule = Rule {
     code: "names/unused-voice",
     severity: Severity::Advice,
+    scope: Scope::Piece(check),
+    grounds: Grounds::Whole,
+    absence: true,
+    cause: Cause::Line,
     text: include_str!("unused_voice.rs"),
-    check: Check::Piece(check),
 };
 
 fn check(piece: &Piece, findings: &mut Findings) {

@@ -40,14 +40,17 @@
 use crate::arrange::SoundingNote;
 use crate::check::alternatives::all_pitches;
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule, words};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::Severity;
 
 pub const RULE: Rule = Rule {
     code: "natural-brass/drum-not-tuned",
     severity: Severity::Error,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("drum_not_tuned.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {

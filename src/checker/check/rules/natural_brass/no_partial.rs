@@ -45,15 +45,18 @@ use crate::arrange::SoundingNote;
 use crate::check::alternatives::advise;
 use crate::check::alternatives::outside;
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::{Limit, PartialClass};
 
 pub const RULE: Rule = Rule {
     code: "natural-brass/no-partial",
     severity: Severity::Error,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("no_partial.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {

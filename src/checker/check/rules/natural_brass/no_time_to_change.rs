@@ -46,7 +46,7 @@
 use crate::arrange::SoundingNote;
 use crate::check::context::Context;
 use crate::check::words;
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::{Diagnostic, Severity};
 use crate::instruments::Tuning;
 use crate::music::{Pitch, Time};
@@ -54,8 +54,11 @@ use crate::music::{Pitch, Time};
 pub const RULE: Rule = Rule {
     code: "natural-brass/no-time-to-change",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("no_time_to_change.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Seconds that a change of crook or key needs. Our heuristic.

@@ -46,7 +46,7 @@
 use crate::arrange::{Part, SoundingNote};
 use crate::check::alternatives::advise;
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::{PartialClass, cents_from};
 use crate::music::{Pitch, Time};
@@ -55,8 +55,11 @@ use crate::resolve::Role;
 pub const RULE: Rule = Rule {
     code: "natural-brass/out-of-tune",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("out_of_tune.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Seconds from which an out-of-tune note is long. Our heuristic.

@@ -45,14 +45,17 @@ use crate::arrange::SoundingNote;
 use crate::check::alternatives::advise;
 use crate::check::alternatives::{all_pitches, custom, outside};
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 
 pub const RULE: Rule = Rule {
     code: "natural-brass/risky-note",
     severity: Severity::Advice,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("risky_note.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {

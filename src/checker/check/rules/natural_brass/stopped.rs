@@ -40,7 +40,7 @@
 use crate::arrange::SoundingNote;
 use crate::check::alternatives::advise;
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::PartialClass;
 use crate::resolve::Mark;
@@ -48,8 +48,11 @@ use crate::resolve::Mark;
 pub const RULE: Rule = Rule {
     code: "natural-brass/stopped",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("stopped.rs"),
-    check: Check::Scoring(check),
 };
 
 fn check(cx: &Context, findings: &mut Findings) {

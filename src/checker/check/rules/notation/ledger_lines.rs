@@ -38,7 +38,7 @@
 //! 1917. Three lines: common practice.
 
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::Clef;
 use crate::music::Pitch;
@@ -46,8 +46,11 @@ use crate::music::Pitch;
 pub const RULE: Rule = Rule {
     code: "notation/ledger-lines",
     severity: Severity::Advice,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("ledger_lines.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Ledger lines that one still reads. Our heuristic.

@@ -42,15 +42,18 @@
 
 use crate::arrange::{has_mark, has_technique};
 use crate::check::context::{Context, techniques};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::{Severity, Span};
 use crate::resolve::Mark;
 
 pub const RULE: Rule = Rule {
     code: "notation/no-such-way",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("no_such_way.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Is an unmeasured tremolo asked of a wind player before flutter tonguing was known, faster than

@@ -41,15 +41,18 @@
 
 use crate::arrange::SoundingNote;
 use crate::check::context::{Context, Stretch};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::{Family, Instrument, Limit, Tuning};
 
 pub const RULE: Rule = Rule {
     code: "notation/worse-key",
     severity: Severity::Advice,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("worse_key.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Sharps or flats from which a key is hard to finger. Our heuristic.

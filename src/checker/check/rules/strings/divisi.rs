@@ -38,14 +38,17 @@
 //! Common practice; two players a note is our heuristic.
 
 use crate::check::context::{Context, Stretch, plucked, techniques};
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 
 pub const RULE: Rule = Rule {
     code: "strings/divisi",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("divisi.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Players that a note of a divided section wants. Our heuristic.

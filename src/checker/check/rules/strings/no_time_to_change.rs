@@ -40,15 +40,18 @@
 
 use crate::check::context::Context;
 use crate::check::context::techniques;
-use crate::check::{Check, Findings, Rule};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::resolve::Technique;
 
 pub const RULE: Rule = Rule {
     code: "strings/no-time-to-change",
     severity: Severity::Warning,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("no_time_to_change.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Seconds from the end of a bowed note to the first pluck. Our heuristic.

@@ -42,14 +42,17 @@
 
 use crate::check::context::{Context, Stretch};
 use crate::check::loudness::Degree;
-use crate::check::{Check, Findings, Rule, words};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::Severity;
 
 pub const RULE: Rule = Rule {
     code: "strings/slur-too-long",
     severity: Severity::Advice,
+    scope: Scope::Player(check),
+    grounds: Grounds::Notes,
+    absence: false,
+    cause: Cause::Line,
     text: include_str!("slur_too_long.rs"),
-    check: Check::Scoring(check),
 };
 
 /// Seconds that a bow lasts at piano and at forte. Our heuristic.

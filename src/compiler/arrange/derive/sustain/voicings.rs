@@ -37,8 +37,8 @@ impl Desk {
         let leading = count.min(MOST);
         let place_of = |leader: usize| if count <= MOST { leader } else { leader * count / MOST };
         let mut room = [0; MOST];
-        for leader in 1..leading {
-            room[leader] = (place_of(leader) - place_of(leader - 1) - 1) as i16;
+        for (leader, room) in room.iter_mut().enumerate().take(leading).skip(1) {
+            *room = (place_of(leader) - place_of(leader - 1) - 1) as i16;
         }
         let leads = |place: usize| (0..leading).any(|leader| place_of(leader) == place);
         let (leaders, followers): (Vec<usize>, Vec<usize>) =

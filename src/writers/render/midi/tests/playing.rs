@@ -261,7 +261,7 @@ fn players_beyond_the_first_port_get_a_channel_that_suits_them() {
     players.extend([&oboe; 8]);
     players.push(&harp);
     let parts: Vec<Part> = players.iter().map(|player| part(player, Vec::new())).collect();
-    let places = seating::places(&parts.iter().collect::<Vec<_>>());
+    let places = channels::places(&parts.iter().collect::<Vec<_>>());
     let mut different = places.clone();
     different.sort_unstable();
     different.dedup();

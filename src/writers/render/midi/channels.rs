@@ -1,72 +1,20 @@
-//! Where the players sit and how loud they are beside each other; their ports and channels.
+//! Ports and channels of the players, and what is said of a channel at the beginning.
 //!
 //! Controllers 7 (volume) and 10 (pan) stand at the beginning of each track and do not change.
 
 use crate::arrange::Part;
-use crate::instruments::{Instrument, Loudness, MidiSound};
+use crate::instruments::MidiSound;
+use crate::perform::{seating, swell};
 
-use super::swell;
-
-/// Numbers of the controllers: volume and pan.
+/// Numbers of the controllers of the MIDI standard: volume, pan, expression.
 pub(super) const VOLUME: u8 = 7;
 pub(super) const PAN: u8 = 10;
-
-/// The middle of the platform.
-const MIDDLE: u8 = 64;
-
-/// The first instrument of a part that has a program of its own, and its number; `None` for players
-/// of nothing but percussion.
-fn sounding(part: &Part) -> Option<(&'static Instrument, u8)> {
-    part.instruments.iter().find_map(|(_, instrument)| match instrument.midi {
-        MidiSound::Program(program) => Some((*instrument, program)),
-        MidiSound::PercussionKey(_) => None,
-    })
-}
+pub(super) const EXPRESSION: u8 = 11;
 
 /// Volume, pan and expression of the channel of percussion, which drums, cymbals and their like
 /// share: controller and value.
 pub(super) fn of_percussion() -> [(u8, u8); 3] {
-    [(VOLUME, PERCUSSION_VOLUME), (PAN, MIDDLE), (swell::EXPRESSION, swell::MIDDLE)]
-}
-
-/// Where a part sits, as the catalogue says; a player keeps his seat when he takes another instrument.
-pub(super) fn pan(part: &Part) -> u8 {
-    let Some((instrument, _)) = sounding(part) else { return MIDDLE };
-    let second = || part.player.line_name.ends_with("-2");
-    instrument
-        .seat
-        .as_ref()
-        .map_or(MIDDLE, |seat| seat.second.filter(|_| second()).unwrap_or(seat.pan))
-}
-
-/// The volume of the loudest class.
-const LOUDEST: f64 = 112.0;
-/// The volume of the channel of percussion.
-const PERCUSSION_VOLUME: u8 = 103;
-
-/// How loud a part is beside the others, where all have the same dynamic.
-///
-/// Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. I: in forte a trumpet equals
-/// two horns or four woodwind, a department of strings two woodwind; in piano all are about
-/// equal. What stands here is the middle between the two in decibels, a department taken as large as
-/// in the column of small orchestras of that chapter's table; each doubling of players adds 3
-/// decibels. Plucked sounds are set lower, percussion a little (our heuristic). A volume of v is
-/// 40 log10(v/127) decibels (General MIDI Level 2 and the guidelines of Level 1, from memory).
-pub(super) fn volume(part: &Part) -> u8 {
-    let Some((instrument, _)) = sounding(part) else { return PERCUSSION_VOLUME };
-    let below = match instrument.loudness {
-        Loudness::HeavyBrass => 0.0,
-        Loudness::Horn | Loudness::Percussion => -1.5,
-        Loudness::Woodwind => -3.0,
-        Loudness::StringDepartment => -1.5,
-        Loudness::Plucked => -4.5,
-        Loudness::Voice => -3.0,
-    };
-    let players = f64::from(part.player.count.max(1));
-    let section = instrument.section.as_ref().map_or(1.0, |section| f64::from(section.small));
-    let above = 10.0 * (players / section).log10();
-    let volume = LOUDEST * 10_f64.powf((below + above) / 40.0);
-    volume.round().clamp(1.0, 127.0) as u8
+    [(VOLUME, seating::PERCUSSION_VOLUME), (PAN, seating::MIDDLE), (EXPRESSION, swell::MIDDLE)]
 }
 
 /// Where a part sounds: port and channel (from 0).
@@ -88,7 +36,8 @@ const CHANNELS: usize = 15;
 /// same program, and if possible of the same seat, on a further port: a sequencer that does not
 /// know ports then lets them share a channel that suits both.
 pub(super) fn places(parts: &[&Part]) -> Vec<Place> {
-    let sound = |part: &Part| sounding(part).map(|(_, program)| (program, pan(part)));
+    let sound =
+        |part: &Part| seating::sounding(part).map(|(_, program)| (program, seating::pan(part)));
     let sounds: Vec<Option<(u8, u8)>> = parts.iter().map(|part| sound(part)).collect();
     let pitched: Vec<usize> = (0..parts.len()).filter(|&index| sounds[index].is_some()).collect();
     let mut order = pitched.clone();

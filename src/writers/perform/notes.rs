@@ -15,13 +15,17 @@ use super::timeline::Timeline;
 
 /// A key that is struck and let go, in played time.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub(super) struct KeyStroke {
-    pub(super) key: u8,
-    /// Does it belong on the channel of percussion?
-    pub(super) percussion: bool,
-    pub(super) velocity: u8,
-    pub(super) on: Time,
-    pub(super) off: Time,
+pub struct KeyStroke {
+    /// The key: 60 is middle C; of percussion, the number of the sound.
+    pub key: u8,
+    /// Is it a sound of unpitched percussion?
+    pub percussion: bool,
+    /// How hard it is struck, from 1 to 127.
+    pub velocity: u8,
+    /// When it is struck, in played time.
+    pub on: Time,
+    /// When it is let go, in played time.
+    pub off: Time,
 }
 
 /// Where all players are: what their music stands in, and the year whose customs hold.
