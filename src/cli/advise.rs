@@ -9,8 +9,8 @@ use serde::Serialize;
 
 use super::source::{self, has_errors};
 use super::{End, Failure, Outcome, Show, print};
-use ripieno_checker::advise;
-use ripieno_compiler::diagnostics::{Sources, did_you_mean};
+use ripieno_checker::{advise, draft};
+use ripieno_compiler::diagnostics::did_you_mean;
 use ripieno_compiler::resolve::{Piece, Scoring, Voice};
 
 /// What `advise` takes.
@@ -62,11 +62,43 @@ enum What {
         #[arg(long, value_name = "NAME")]
         voice: Option<String>,
     },
+    /// Draft a whole scoring for an ensemble, as a block ready to paste: a beginning to argue with.
+    Scoring {
+        /// The source.
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+        /// The ensemble.
+        #[arg(long = "for", value_name = "ENSEMBLE")]
+        ensemble: String,
+        /// Keep the notes of this scoring.
+        #[arg(long, value_name = "SCORING")]
+        keep: Option<String>,
+        /// What the draft should be like.
+        #[arg(long, value_enum, default_value = "full")]
+        lean: Lean,
+        /// Another number gives another draft; the same one gives the same.
+        #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+        seed: u64,
+        /// The folder below which used files must lie.
+        #[arg(long, value_name = "DIR")]
+        root: Option<PathBuf>,
+    },
     /// The chords that the voices spell, as a block ready to paste.
     Harmony {
         #[command(flatten)]
         asked: Asked,
     },
+}
+
+/// The character of a draft.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Lean {
+    /// As few players as the piece needs at each moment.
+    Lean,
+    /// Everybody takes part.
+    Full,
+    /// The colour changes from section to section.
+    Colourful,
 }
 
 /// What every kind of advice takes.
@@ -78,7 +110,7 @@ struct Asked {
     /// How the advice is shown.
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
-    /// The folder below which used files must lie.
+    /// Root folder: `use` cannot reach files outside it.
     #[arg(long, value_name = "DIR")]
     root: Option<PathBuf>,
 }
@@ -106,6 +138,23 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         What::Voices { asked, voice } => {
             asked.answer(|piece| Ok(advise::voices(piece, voice_named(piece, voice.as_deref())?)))
         }
+        What::Scoring { file, ensemble, keep, lean, seed, root } => {
+            let (mut session, source) = source::session(file, root.as_deref())?;
+            let asked = draft::Asked {
+                ensemble: ensemble.clone(),
+                keep: keep.clone(),
+                lean: match lean {
+                    Lean::Lean => draft::Lean::Lean,
+                    Lean::Full => draft::Lean::Full,
+                    Lean::Colourful => draft::Lean::Colourful,
+                },
+                seed: *seed,
+            };
+            let text = draft::draft(&mut session, source, &asked)
+                .map_err(|why| Failure(why.to_string()))?;
+            print(text.trim_start_matches('\n'))?;
+            Ok(End::Fine)
+        }
         What::Harmony { asked } => asked.answer(|piece| Ok(advise::harmony(piece))),
     }
 }
@@ -117,10 +166,10 @@ impl Asked {
         &self,
         advise: impl FnOnce(&Arc<Piece>) -> Result<A, Failure>,
     ) -> Outcome {
-        let mut sources = Sources::new();
-        let read = source::read(&mut sources, &self.file, self.root.as_deref())?;
-        let advice = advise(&read.piece)?;
-        source::show(&sources, &read.diagnostics, Show::Rich)?;
+        let (mut session, file) = source::session(&self.file, self.root.as_deref())?;
+        let advice = advise(&session.piece(file))?;
+        let findings = session.findings_of_source(file);
+        source::show(session.sources(), &findings, Show::Rich)?;
         print(&match self.format {
             Format::Text => advice.to_string(),
             Format::Json => {
@@ -130,7 +179,7 @@ impl Asked {
                 json + "\n"
             }
         })?;
-        Ok(if has_errors(&read.diagnostics) { End::ErrorsInMusic } else { End::Fine })
+        Ok(if has_errors(&findings) { End::ErrorsInMusic } else { End::Fine })
     }
 }
 

@@ -6,14 +6,14 @@ use std::sync::Arc;
 
 use super::output::{Entry, Inputs, MANIFEST, Manifest, OutputFolder, digest};
 use super::paging::{self, Paging};
-use super::source::{self, Read, counts, has_errors};
+use super::printing::{self, Format, Printing};
+use super::source::{self, Desk, counts, has_errors};
 use super::{End, Failure, Outcome, Show, print};
 use ripieno_checker::advise::{self, table};
-use ripieno_checker::check;
-use ripieno_compiler::arrange::{Arrangement, arrange};
-use ripieno_compiler::diagnostics::{Diagnostic, Sources};
+use ripieno_compiler::arrange::Arrangement;
+use ripieno_compiler::diagnostics::{Diagnostic, FileId};
 use ripieno_compiler::resolve::{Form, Piece, Scoring, seconds_per_whole};
-use ripieno_writers::render::{self, Format, slug};
+use ripieno_writers::render::{self, slug};
 
 /// What `build` takes.
 #[derive(clap::Args)]
@@ -27,8 +27,8 @@ pub(super) struct Arguments {
     /// Write only this scoring (may be given several times).
     #[arg(long, value_name = "NAME")]
     scoring: Vec<String>,
-    /// Write only these formats: text, midi, musicxml.
-    #[arg(long, value_name = "FORMAT", value_delimiter = ',', value_parser = format)]
+    /// Write only these formats: text, midi, musicxml, pdf, svg, png.
+    #[arg(long, value_name = "FORMAT", value_delimiter = ',', value_parser = printing::format)]
     only: Vec<Format>,
     /// How findings are shown.
     #[arg(long, value_enum, default_value = "rich")]
@@ -39,7 +39,7 @@ pub(super) struct Arguments {
     /// Remove files of earlier builds that the source no longer gives.
     #[arg(long)]
     prune: bool,
-    /// The folder below which used files must lie.
+    /// Root folder: `use` cannot reach files outside it.
     #[arg(long, value_name = "DIR")]
     root: Option<PathBuf>,
     /// Treat findings of these rules, families or severities (`warnings`, `advice`, `all`) as errors.
@@ -50,27 +50,14 @@ pub(super) struct Arguments {
     allow: Vec<String>,
     #[command(flatten)]
     paging: Paging,
-}
-
-/// The formats to write: those asked for, or all.
-pub(super) fn formats(only: &[Format]) -> Vec<Format> {
-    let all = Format::ALL.into_iter().map(|(format, ..)| format);
-    all.filter(|format| only.is_empty() || only.contains(format)).collect()
-}
-
-/// The format of that name.
-pub(super) fn format(word: &str) -> Result<Format, String> {
-    let found = Format::ALL.into_iter().find(|(_, known, _)| *known == word);
-    found.map(|(format, ..)| format).ok_or_else(|| {
-        let known: Vec<&str> = Format::ALL.into_iter().map(|(_, word, _)| word).collect();
-        format!("known formats are {}", known.join(", "))
-    })
+    #[command(flatten)]
+    printing: Printing,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {
-    let formats = formats(&arguments.only);
+    let formats = printing::formats(&arguments.only);
     let options = source::options(&arguments.deny, &arguments.allow, &[])?;
-    let mut sources = Sources::new();
+    let mut desk = Desk::new(options);
     let mut all = Vec::new();
     let mut end = End::Fine;
     let mut without: Vec<String> = Vec::new();
@@ -78,39 +65,39 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     let mut reports: Vec<String> = Vec::new();
     let mut folders: Vec<(String, &Path)> = Vec::new();
     for path in &arguments.files {
-        let known = sources.len();
-        let mut read = source::read(&mut sources, path, arguments.root.as_deref())?;
-        let chosen = checked(&mut read, &arguments.scoring, &options)?;
-        let nothing = read.piece.scorings.is_empty();
+        let file = desk.open(path, arguments.root.as_deref())?;
+        let findings = desk.findings(file, &arguments.scoring)?;
+        let piece = desk.session.piece(file);
+        let nothing = piece.scorings.is_empty();
         // Data are one object, however many files there are.
         if arguments.format == Show::Json {
-            all.extend(read.diagnostics.iter().cloned());
+            all.extend(findings.iter().cloned());
         } else {
-            source::show(&sources, &read.diagnostics, arguments.format)?;
+            source::show(desk.sources(), &findings, arguments.format)?;
         }
         // A file of ensembles that others use has nothing of its own to write.
-        if nothing && !has_errors(&read.diagnostics) {
+        if nothing && !has_errors(&findings) {
             without.push(path.display().to_string());
             continue;
         }
-        let folder = slug(&read.piece.title);
+        let folder = slug(&piece.title);
         if let Some((_, other)) = folders.iter().find(|(name, _)| *name == folder) {
             return Err(Failure(format!(
                 "{} and {} are both called \"{}\" and would overwrite each other; give one another title",
                 other.display(),
                 path.display(),
-                read.piece.title
+                piece.title
             )));
         }
         folders.push((folder.clone(), path));
-        if has_errors(&read.diagnostics) {
+        if has_errors(&findings) {
             end = End::ErrorsInMusic;
             if !arguments.despite_errors {
                 let _ = writeln!(
                     std::io::stderr(),
-                    "{}: {}; nothing was written. Mend the errors, or build `--despite-errors`.",
+                    "{}: {}; nothing was written. Fix the errors, or pass `--despite-errors`.",
                     path.display(),
-                    counts(&read.diagnostics)
+                    counts(&findings)
                 );
                 continue;
             }
@@ -123,11 +110,13 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
             Some(output) => output,
             none => none.insert(OutputFolder::open(&arguments.output)?),
         };
-        let inputs = Inputs::of(sources.iter().skip(known));
-        let mut building = Building::begin(output, &read.piece, folder, path, inputs)?;
-        let table = building.scorings(&chosen, &formats, &arguments.paging)?;
+        let inputs = inputs(&mut desk, file);
+        let mut building = Building::begin(output, &piece, folder, path, inputs)?;
+        let arranged = desk.session.arrangements(file);
+        let table =
+            building.scorings(&arranged, &formats, &arguments.paging, &arguments.printing)?;
         let stale = building.finish(arguments.prune)?;
-        reports.push(format!("{}: {}\n{table}{stale}", path.display(), counts(&read.diagnostics)));
+        reports.push(format!("{}: {}\n{table}{stale}", path.display(), counts(&findings)));
     }
     if let Some(output) = output {
         output.place()?;
@@ -140,7 +129,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         }
     }
     if arguments.format == Show::Json {
-        source::show(&sources, &all, Show::Json)?;
+        source::show(desk.sources(), &all, Show::Json)?;
     }
     if without.len() == arguments.files.len() {
         let verb = if without.len() == 1 { "has" } else { "have" };
@@ -155,19 +144,10 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     Ok(end)
 }
 
-/// Checks the scorings of those names, or all, and adds what was found to the findings.
-fn checked(
-    read: &mut Read,
-    names: &[String],
-    options: &check::Options,
-) -> Result<Vec<Arc<Scoring>>, Failure> {
-    let chosen = match read.piece.scorings.is_empty() {
-        true => Vec::new(),
-        false => source::scorings(&read.piece, names)?,
-    };
-    let of_source = std::mem::take(&mut read.diagnostics);
-    read.diagnostics = check::report(&read.piece, of_source, &chosen, options);
-    Ok(chosen.into_iter().map(Arc::clone).collect())
+/// The digest of a source and all that it uses.
+fn inputs(desk: &mut Desk, file: FileId) -> Inputs {
+    let files = desk.session.files_of(file);
+    Inputs::of(files.iter().map(|file| desk.sources().get(*file)))
 }
 
 /// What is asked of a build of one source.
@@ -176,37 +156,42 @@ pub(super) struct Wanted<'a> {
     pub(super) scorings: &'a [String],
     pub(super) formats: Vec<Format>,
     pub(super) paging: Paging,
+    pub(super) printing: Printing,
     pub(super) root: Option<&'a Path>,
-    pub(super) options: check::Options,
     pub(super) despite_errors: bool,
     pub(super) prune: bool,
 }
 
 /// What became of one source.
 pub(super) struct Built {
-    pub(super) findings: Vec<Diagnostic>,
+    pub(super) findings: Arc<[Diagnostic]>,
     /// The files that are new or changed, in order; nothing where errors or the lack of a scoring
     /// kept it from being written.
     pub(super) written: Option<Vec<PathBuf>>,
 }
 
-/// Builds one source by itself. Its texts are added to the sources even where the rest fails.
-pub(super) fn alone(wanted: &Wanted, path: &Path, sources: &mut Sources) -> Result<Built, Failure> {
-    let mut read = source::read(sources, path, wanted.root)?;
-    let chosen = checked(&mut read, wanted.scorings, &wanted.options)?;
-    let refused = has_errors(&read.diagnostics) && !wanted.despite_errors;
-    if refused || chosen.is_empty() {
-        return Ok(Built { findings: read.diagnostics, written: None });
+/// Builds one source that is open on a desk, by itself.
+pub(super) fn alone(
+    wanted: &Wanted,
+    desk: &mut Desk,
+    path: &Path,
+    file: FileId,
+) -> Result<Built, Failure> {
+    let findings = desk.findings(file, wanted.scorings)?;
+    let arranged = desk.session.arrangements(file);
+    if (has_errors(&findings) && !wanted.despite_errors) || arranged.is_empty() {
+        return Ok(Built { findings, written: None });
     }
+    let piece = desk.session.piece(file);
     let mut output = OutputFolder::open(wanted.output)?;
-    let folder = slug(&read.piece.title);
-    let inputs = Inputs::of(sources.iter());
-    let mut building = Building::begin(&mut output, &read.piece, folder, path, inputs)?;
-    building.scorings(&chosen, &wanted.formats, &wanted.paging)?;
+    let folder = slug(&piece.title);
+    let inputs = inputs(desk, file);
+    let mut building = Building::begin(&mut output, &piece, folder, path, inputs)?;
+    building.scorings(&arranged, &wanted.formats, &wanted.paging, &wanted.printing)?;
     building.finish(wanted.prune)?;
     let mut written = output.place()?;
     written.retain(|path| path.file_name().is_none_or(|name| name != MANIFEST));
-    Ok(Built { findings: read.diagnostics, written: Some(written) })
+    Ok(Built { findings, written: Some(written) })
 }
 
 /// One piece while it is got ready in the output folder.
@@ -252,13 +237,23 @@ impl<'a> Building<'a> {
         Ok(Building { output, piece, folder, inputs, before, now })
     }
 
-    /// Gets scorings ready; gives back the table of what they hold.
+    /// Gets scorings that are worked out ready; gives back the table of what they hold.
     fn scorings(
         &mut self,
-        scorings: &[Arc<Scoring>],
+        arranged: &[Arc<Arrangement>],
         formats: &[Format],
         paging: &Paging,
+        printing: &Printing,
     ) -> Result<String, Failure> {
+        let written: Vec<render::Format> = formats
+            .iter()
+            .filter_map(|format| match format {
+                Format::Written(format) => Some(*format),
+                _ => None,
+            })
+            .collect();
+        let mut pages = String::new();
+        let scorings: Vec<&Scoring> = arranged.iter().map(|one| &*one.scoring).collect();
         let words: Vec<&str> = formats.iter().map(|format| format.word()).collect();
         let mut rows =
             vec![row(["scoring", "parts", "bars", "lasts", "files", "formats", "folder"])];
@@ -270,27 +265,38 @@ impl<'a> Building<'a> {
                     scorings[other].name, scoring.name
                 )));
             }
-            let arrangement = arrange(self.piece, scoring);
+            let arrangement = &*arranged[index];
             let mut files = 0;
-            let wanted = paging.wanted(formats, &self.inputs.0);
-            for file in render::all_outputs(&arrangement, wanted, paging::threads()) {
-                let path = format!("{}/{}", slugs[index], file.path);
-                self.output.stage(&Path::new(&self.folder).join(&path), &file.bytes)?;
-                let entry = Entry::new(&scoring.name, &file.bytes, &self.inputs);
+            let mut stage = |path: &str, bytes: &[u8]| -> Result<(), Failure> {
+                let path = format!("{}/{path}", slugs[index]);
+                self.output.stage(&Path::new(&self.folder).join(&path), bytes)?;
+                let entry = Entry::new(&scoring.name, bytes, &self.inputs);
                 self.now.files.insert(path, entry);
                 files += 1;
+                Ok(())
+            };
+            let wanted = paging.wanted(&written, &self.inputs.0);
+            for file in render::all_outputs(arrangement, wanted, paging::threads()) {
+                stage(&file.path, &file.bytes)?;
+            }
+            let (printed, told) = printing.files(arrangement, formats)?;
+            for (path, bytes) in printed {
+                stage(&path, &bytes)?;
+            }
+            if !told.is_empty() {
+                pages.push_str(&format!("{}:\n{told}", scoring.name));
             }
             rows.push(row([
                 &scoring.name,
                 &arrangement.parts.len().to_string(),
-                &bars(&arrangement),
+                &bars(arrangement),
                 &playing_time(&self.piece.form),
                 &files.to_string(),
                 &words.join(" "),
                 &self.output.path(&self.folder).join(&slugs[index]).display().to_string(),
             ]));
         }
-        Ok(table(&rows))
+        Ok(table(&rows) + &pages)
     }
 
     /// Gets the manifest ready; gives back lines about what an earlier build left that this source
@@ -319,7 +325,7 @@ impl<'a> Building<'a> {
             }
             stale += usize::from(!changed);
             let note = if changed { " (changed by hand)" } else { "" };
-            text.push_str(&format!("left from an earlier build: {shown}{note}\n"));
+            text.push_str(&format!("stale file from an earlier build: {shown}{note}\n"));
             self.now.files.insert(path, entry);
         }
         for (other, manifest) in self.output.other_titles(&self.folder, &self.now.source) {
@@ -330,7 +336,9 @@ impl<'a> Building<'a> {
             }
             stale += usize::from(!prune);
             let title = &manifest.piece;
-            text.push_str(&format!("left from an earlier build called \"{title}\": {shown}\n"));
+            text.push_str(&format!(
+                "stale folder from an earlier build called \"{title}\": {shown}\n"
+            ));
         }
         if stale > 0 {
             text.push_str("`--prune` removes what an earlier build left.\n");

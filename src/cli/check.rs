@@ -3,10 +3,8 @@
 use std::io::Write;
 use std::path::PathBuf;
 
-use super::source::{self, counts, has_errors};
+use super::source::{self, Desk, counts, has_errors};
 use super::{End, Outcome, Show};
-use ripieno_checker::check;
-use ripieno_compiler::diagnostics::Sources;
 
 /// What `check` takes.
 #[derive(clap::Args)]
@@ -29,32 +27,30 @@ pub(super) struct Arguments {
     /// Report only findings of these rules, families or severities (`warnings`, `advice`, `all`).
     #[arg(long, value_name = "RULE", value_delimiter = ',')]
     only: Vec<String>,
-    /// The folder below which used files must lie.
+    /// Root folder: `use` cannot reach files outside it.
     #[arg(long, value_name = "DIR")]
     root: Option<PathBuf>,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {
     let options = source::options(&arguments.deny, &arguments.allow, &arguments.only)?;
-    let mut sources = Sources::new();
+    let mut desk = Desk::new(options);
     let mut all = Vec::new();
     for path in &arguments.files {
-        let mut read = source::read(&mut sources, path, arguments.root.as_deref())?;
-        let chosen = source::scorings(&read.piece, &arguments.scoring)?;
-        let of_source = std::mem::take(&mut read.diagnostics);
-        read.diagnostics = check::report(&read.piece, of_source, &chosen, &options);
+        let file = desk.open(path, arguments.root.as_deref())?;
+        source::scorings(&desk.session.piece(file), &arguments.scoring)?;
+        let findings = desk.findings(file, &arguments.scoring)?;
         // Data are one object, however many files there are.
         if arguments.format != Show::Json {
-            source::show(&sources, &read.diagnostics, arguments.format)?;
+            source::show(desk.sources(), &findings, arguments.format)?;
         }
         if arguments.format == Show::Rich {
-            let _ =
-                writeln!(std::io::stderr(), "{}: {}", path.display(), counts(&read.diagnostics));
+            let _ = writeln!(std::io::stderr(), "{}: {}", path.display(), counts(&findings));
         }
-        all.extend(read.diagnostics);
+        all.extend(findings.iter().cloned());
     }
     if arguments.format == Show::Json {
-        source::show(&sources, &all, Show::Json)?;
+        source::show(desk.sources(), &all, Show::Json)?;
     }
     Ok(if has_errors(&all) { End::ErrorsInMusic } else { End::Fine })
 }

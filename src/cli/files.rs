@@ -1,38 +1,70 @@
 //! Reads sources and writes files.
 
+use std::cell::RefCell;
+use std::collections::HashMap;
 use std::fs;
 use std::io::{self, Read, Write};
 use std::path::{Component, Path, PathBuf};
+use std::rc::Rc;
 
 use super::Failure;
 use ripieno_compiler::resolve::{LoadError, Loader};
 use ripieno_compiler::syntax::LARGEST_SOURCE;
 
-/// Brings in the files that `use` names, from below a root folder.
-pub(super) struct FileLoader {
-    root: PathBuf,
-    shown: PathBuf,
+/// The folder below which the files lie that a source uses.
+#[derive(Clone)]
+pub(super) struct Root {
+    /// The folder.
+    pub(super) folder: PathBuf,
+    /// The same as it is shown.
+    pub(super) shown: PathBuf,
+}
+
+/// The roots of sources, by the names of the sources.
+pub(super) type Roots = Rc<RefCell<HashMap<String, Root>>>;
+
+/// Brings in the files that `use` names, from below the root of the source that names them.
+pub(super) struct FileLoader(Roots);
+
+/// A file that a source uses.
+struct Used {
+    root: Root,
+    /// Where it really lies, links followed.
+    file: PathBuf,
+    /// Its name: whatever leads to a file, it is one file with one name.
+    name: String,
 }
 
 impl FileLoader {
-    /// A loader for files below `root`, which is shown as `shown`.
-    pub(super) fn new(root: PathBuf, shown: PathBuf) -> FileLoader {
-        FileLoader { root, shown }
+    /// A loader for what sources use that have their roots there.
+    pub(super) fn new(roots: Roots) -> FileLoader {
+        FileLoader(roots)
+    }
+
+    fn used(&self, path: &str, from: &str) -> Result<Used, LoadError> {
+        let root = self.0.borrow().get(from).cloned().ok_or(LoadError::NotFound)?;
+        let from = Path::new(from).strip_prefix(&root.shown).unwrap_or(Path::new(from));
+        let beside = from.parent().unwrap_or(Path::new(""));
+        let relative = plain(&beside.join(path)).ok_or(LoadError::OutsideRoot)?;
+        // A link must not lead out of the root either.
+        let file = root.folder.join(&relative).canonicalize().map_err(|error| kind(&error))?;
+        let folder = root.folder.canonicalize().map_err(|error| kind(&error))?;
+        let relative = file.strip_prefix(&folder).map_err(|_| LoadError::OutsideRoot)?;
+        let name = slashes(&root.shown.join(relative));
+        Ok(Used { root, file, name })
     }
 }
 
 impl Loader for FileLoader {
     fn load(&mut self, path: &str, from: &str) -> Result<(String, String), LoadError> {
-        let from = Path::new(from).strip_prefix(&self.shown).unwrap_or(Path::new(from));
-        let beside = from.parent().unwrap_or(Path::new(""));
-        let relative = plain(&beside.join(path)).ok_or(LoadError::OutsideRoot)?;
-        // A link must not lead out of the root either; and whatever leads to a file, it is one file
-        // with one name.
-        let canonical = self.root.join(&relative).canonicalize().map_err(|error| kind(&error))?;
-        let root = self.root.canonicalize().map_err(|error| kind(&error))?;
-        let relative = canonical.strip_prefix(&root).map_err(|_| LoadError::OutsideRoot)?;
-        let text = read(&canonical)?;
-        Ok((slashes(&self.shown.join(relative)), text))
+        let Used { root, file, name } = self.used(path, from)?;
+        let text = read(&file)?;
+        self.0.borrow_mut().entry(name.clone()).or_insert(root);
+        Ok((name, text))
+    }
+
+    fn name(&self, path: &str, from: &str) -> Option<String> {
+        self.used(path, from).ok().map(|used| used.name)
     }
 }
 
@@ -109,7 +141,7 @@ pub(super) fn read_bytes(path: &Path, most: u64) -> Result<Vec<u8>, Failure> {
 pub(super) fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     let failed = |error: io::Error| match error.kind() {
         io::ErrorKind::AlreadyExists => {
-            Failure(format!("{} is there already; nothing was changed", path.display()))
+            Failure(format!("{} already exists; nothing was written", path.display()))
         }
         _ => Failure(format!("cannot write {}: {error}", path.display())),
     };

@@ -2,16 +2,15 @@
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 
 use clap::ValueEnum;
 use serde::Serialize;
 
 use super::source::{self, counts, has_errors};
 use super::{End, Failure, Outcome, Show, files, print};
-use ripieno_checker::{advise, check};
-use ripieno_compiler::diagnostics::Sources;
-use ripieno_compiler::resolve::{self, NoFiles, Scoring};
+use ripieno_checker::advise;
+use ripieno_checker::session::Session;
+use ripieno_compiler::resolve::NoFiles;
 use ripieno_compiler::syntax::LARGEST_SOURCE;
 use ripieno_import::{self as import, Import, Options, Reduction, Report, Setting};
 
@@ -103,7 +102,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     if let Some(reduce) = arguments.reduce {
         // The chords of a reduction are those of all voices.
         let whole = Options { setting: Setting::Voices, ..options.clone() };
-        options.harmony = harmony(import::import(&bytes, &whole).map_err(failed)?.source);
+        options.harmony = harmony(&import::import(&bytes, &whole).map_err(failed)?.source);
         options.reduce = Some(match reduce {
             Reduce::Two => Reduction::Two,
             Reduce::Three => Reduction::Three,
@@ -122,15 +121,15 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         Some(target) if arguments.overwrite => files::write_over(target, text.as_bytes())?,
         Some(target) => files::write_new(target, text.as_bytes())?,
     }
-    show(arguments, target.as_deref(), text, &report)
+    show(arguments, target.as_deref(), &text, &report)
 }
 
 /// The chords that the voices of a source spell, as a block of the source; none where it declares
 /// chords itself, from near its beginning on.
-fn harmony(source: String) -> Option<String> {
-    let mut sources = Sources::new();
-    let file = sources.add("whole.ripieno", source);
-    let (piece, _) = resolve::resolve(&mut sources, file, &mut NoFiles);
+fn harmony(source: &str) -> Option<String> {
+    let mut session = Session::new(NoFiles);
+    let file = session.open("whole.ripieno", source);
+    let piece = session.piece(file);
     if piece.harmony.first().is_some_and(|chord| chord.start * 10 <= piece.form.end()) {
         return None;
     }
@@ -176,16 +175,16 @@ fn target(arguments: &Arguments) -> Result<Option<PathBuf>, Failure> {
 }
 
 /// Checks what was written and shows what there is to know of it.
-fn show(arguments: &Arguments, target: Option<&Path>, text: String, report: &Report) -> Outcome {
-    let mut sources = Sources::new();
+fn show(arguments: &Arguments, target: Option<&Path>, text: &str, report: &Report) -> Outcome {
+    let mut session = Session::new(NoFiles);
     let name = target.map_or_else(|| STANDARD_OUTPUT.to_string(), files::slashes);
-    let file = sources.add(name.clone(), text);
-    let (piece, of_source) = resolve::resolve(&mut sources, file, &mut NoFiles);
-    let scorings: Vec<&Arc<Scoring>> = piece.scorings.iter().collect();
+    let file = session.open(&name, text);
+    let piece = session.piece(file);
     // That nobody plays the voices yet need not be said of each.
-    let silent: &[String] = if scorings.is_empty() { &["names/unused-voice".into()] } else { &[] };
-    let options = source::options(&[], silent, &[])?;
-    let findings = check::report(&piece, of_source, &scorings, &options);
+    if piece.scorings.is_empty() {
+        session.set_options(source::options(&[], &["names/unused-voice".into()], &[])?);
+    }
+    let findings = session.findings(file);
     let errors = has_errors(&findings);
     let end = if errors { End::ErrorsInMusic } else { End::Fine };
     if arguments.format == Show::Json {
@@ -199,7 +198,7 @@ fn show(arguments: &Arguments, target: Option<&Path>, text: String, report: &Rep
         }
         return Ok(end);
     }
-    source::show(&sources, &findings, arguments.format)?;
+    source::show(session.sources(), &findings, arguments.format)?;
     let _ = std::io::stderr().lock().write_all(report.to_text().as_bytes());
     if target.is_none() {
         return Ok(end);

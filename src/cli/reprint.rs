@@ -9,7 +9,6 @@ use super::source::{self, has_errors};
 use super::{End, Failure, Outcome, print};
 use ripieno_checker::advise::table;
 use ripieno_compiler::arrange::{Arrangement, Part, arrange};
-use ripieno_compiler::diagnostics::Sources;
 use ripieno_compiler::resolve::{Piece, Verb};
 use ripieno_writers::edition::{self, BarNews, Cueing, Edition};
 use ripieno_writers::notate::{Score, notate};
@@ -103,15 +102,14 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
 
 /// Reads a source; one with errors cannot be compared.
 fn piece(path: &std::path::Path) -> Result<std::sync::Arc<Piece>, Failure> {
-    let mut sources = Sources::new();
-    let read = source::read(&mut sources, path, None)?;
-    if has_errors(&read.diagnostics) {
+    let (mut session, file) = source::session(path, None)?;
+    if has_errors(&session.findings(file)) {
         return Err(Failure(format!(
-            "{} has errors; mend them (`ripieno check` tells them), then compare",
+            "{} has errors; fix them (`ripieno check` reports them), then compare",
             path.display()
         )));
     }
-    Ok(read.piece)
+    Ok(session.piece(file))
 }
 
 /// A scoring worked out.
@@ -142,8 +140,12 @@ impl<'a> Side<'a> {
 
     /// What a part does in a bar, in words of the language, and what it goes by.
     fn doing(&self, part: &Part, bar: usize) -> (String, String) {
-        let claim = part.claims.iter().rev().find(|(from, to, _)| (*from..*to).contains(&bar));
-        let Some(line) = claim.and_then(|(.., id)| self.arrangement.line(*id)) else {
+        let within =
+            self.score.frame.get(bar).map(|frame| (frame.start, frame.start + frame.length));
+        let claim = within.and_then(|(start, end)| {
+            part.claims.iter().rev().find(|claim| claim.from < end && start < claim.to)
+        });
+        let Some(line) = claim.and_then(|claim| self.arrangement.line(claim.line)) else {
             return ("rests".into(), "the scoring".into());
         };
         let voice = |index: usize| {
@@ -156,6 +158,10 @@ impl<'a> Side<'a> {
             Verb::Signals { voice: index } => {
                 (format!("signals {}", voice(*index)), format!("voice {}", voice(*index)))
             }
+            Verb::Realises { voice: index } => (
+                format!("realises {}", voice(*index)),
+                format!("voice {} and the harmony", voice(*index)),
+            ),
             Verb::Doubles { part, octaves, .. } => {
                 (format!("doubles {part} {octaves}"), format!("what {part} plays"))
             }

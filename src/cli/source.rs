@@ -1,45 +1,79 @@
-//! What commands that read a source have in common.
+//! What commands that read a source have in common: they open it in a session and ask that.
 
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use super::files::{self, FileLoader};
+use super::files::{self, FileLoader, Root, Roots};
 use super::{Failure, Show, colours, columns, print};
 use ripieno_checker::check;
+use ripieno_checker::session::Session;
 use ripieno_compiler::diagnostics::{
-    Diagnostic, Severity, Source, Sources, did_you_mean, harmless, is_hidden, json, rich, short,
+    Diagnostic, FileId, Severity, Source, Sources, did_you_mean, harmless, is_hidden, json, rich,
+    short,
 };
-use ripieno_compiler::resolve::{self, LoadError, Piece, Scoring};
+use ripieno_compiler::resolve::{LoadError, Piece, Scoring};
 
-/// A source that was read and resolved.
-pub(super) struct Read {
-    pub(super) piece: Arc<Piece>,
-    pub(super) diagnostics: Vec<Diagnostic>,
+/// The sources of a command, in one session.
+pub(super) struct Desk {
+    pub(super) session: Session,
+    roots: Roots,
 }
 
 /// What names the standard input in place of a file.
 pub(super) const STANDARD_INPUT: &str = "-";
 
-/// Reads and resolves a source file, or the standard input, and adds it to the sources of this run.
-/// Files that it uses must lie below `root`, which is otherwise the working folder if the file lies
-/// below that, or else the file's own folder.
-pub(super) fn read(
-    sources: &mut Sources,
-    path: &Path,
-    root: Option<&Path>,
-) -> Result<Read, Failure> {
-    let place = if is_standard_input(path) {
-        let root = root.map_or_else(|| PathBuf::from("."), Path::to_path_buf);
-        Place { root, shown: PathBuf::new(), name: STANDARD_INPUT.into() }
-    } else {
-        place(path, root)?
-    };
-    let text = text(path)?;
-    let file = sources.add(place.name, text);
-    let mut loader = FileLoader::new(place.root, place.shown);
-    let (piece, diagnostics) = resolve::resolve(sources, file, &mut loader);
-    Ok(Read { piece, diagnostics })
+impl Desk {
+    /// No sources yet; these rules will run over them.
+    pub(super) fn new(options: check::Options) -> Desk {
+        let roots = Roots::default();
+        let mut session = Session::new(FileLoader::new(Roots::clone(&roots)));
+        session.set_options(options);
+        Desk { session, roots }
+    }
+
+    /// Opens a source file, or the standard input, as it is now, and with it all that it uses. Files
+    /// that it uses must lie below `root`, which is otherwise the working folder if the file lies
+    /// below that, or else the file's own folder.
+    pub(super) fn open(&mut self, path: &Path, root: Option<&Path>) -> Result<FileId, Failure> {
+        let (root, name) = if is_standard_input(path) {
+            let folder = root.map_or_else(|| PathBuf::from("."), Path::to_path_buf);
+            (Root { folder, shown: PathBuf::new() }, STANDARD_INPUT.to_string())
+        } else {
+            place(path, root)?
+        };
+        let text = text(path)?;
+        self.roots.borrow_mut().insert(name.clone(), root);
+        Ok(self.session.open(&name, &text))
+    }
+
+    /// What was found in a source, in the scorings of those names or in all; an unknown name is a
+    /// wrong use, unless there is no scoring at all.
+    pub(super) fn findings(
+        &mut self,
+        file: FileId,
+        names: &[String],
+    ) -> Result<Arc<[Diagnostic]>, Failure> {
+        let piece = self.session.piece(file);
+        if !piece.scorings.is_empty() {
+            let chosen = scorings(&piece, names)?;
+            let names = chosen.iter().map(|scoring| scoring.name.clone()).collect();
+            self.session.choose(file, names);
+        }
+        Ok(self.session.findings(file))
+    }
+
+    /// All texts as they were read.
+    pub(super) fn sources(&self) -> &Sources {
+        self.session.sources()
+    }
+}
+
+/// A session with a source file open in it, and the file.
+pub(super) fn session(path: &Path, root: Option<&Path>) -> Result<(Session, FileId), Failure> {
+    let mut desk = Desk::new(check::Options::default());
+    let file = desk.open(path, root)?;
+    Ok((desk.session, file))
 }
 
 fn is_standard_input(path: &Path) -> bool {
@@ -55,17 +89,9 @@ pub(super) fn text(path: &Path) -> Result<String, Failure> {
     text.map_err(|error| failure(path, &error))
 }
 
-/// Where a source lies.
-struct Place {
-    /// The folder below which used files must lie.
-    root: PathBuf,
-    /// That folder as it is shown.
-    shown: PathBuf,
-    /// The source as it is shown: a path that leads to it from the working folder.
-    name: String,
-}
-
-fn place(path: &Path, root: Option<&Path>) -> Result<Place, Failure> {
+/// The root of a source, and the source as it is shown: a path that leads to it from the working
+/// folder.
+fn place(path: &Path, root: Option<&Path>) -> Result<(Root, String), Failure> {
     let full = path.canonicalize().map_err(|error| match error.kind() {
         io::ErrorKind::NotFound => failure(path, &LoadError::NotFound),
         _ => failure(path, &LoadError::Other(error.to_string())),
@@ -80,7 +106,7 @@ fn place(path: &Path, root: Option<&Path>) -> Result<Place, Failure> {
         _ => full.parent().unwrap_or(Path::new("/")).to_path_buf(),
     };
     let relative = full.strip_prefix(&root).map_err(|_| {
-        Failure(format!("{} does not lie below the root {}", path.display(), root.display()))
+        Failure(format!("{} is not below the root {}", path.display(), root.display()))
     })?;
     let is_here =
         std::env::current_dir().and_then(|here| here.canonicalize()).is_ok_and(|h| h == root);
@@ -93,7 +119,7 @@ fn place(path: &Path, root: Option<&Path>) -> Result<Place, Failure> {
         root.clone()
     };
     let name = files::slashes(&shown.join(relative));
-    Ok(Place { root, shown, name })
+    Ok((Root { folder: root, shown }, name))
 }
 
 fn failure(path: &Path, error: &LoadError) -> Failure {
@@ -106,7 +132,7 @@ fn failure(path: &Path, error: &LoadError) -> Failure {
         LoadError::TooLarge => {
             format!("{path} is longer than 16 MB; put each movement into a file of its own")
         }
-        LoadError::OutsideRoot => format!("{path} lies outside the project's root"),
+        LoadError::OutsideRoot => format!("{path} is outside the project's root"),
         LoadError::Other(why) => format!("cannot read {path}: {why}"),
     })
 }
@@ -218,5 +244,5 @@ pub(super) fn counts(findings: &[Diagnostic]) -> String {
     .into_iter()
     .flatten()
     .collect();
-    if counts.is_empty() { "nothing found".to_string() } else { counts.join(", ") }
+    if counts.is_empty() { "no problems found".to_string() } else { counts.join(", ") }
 }

@@ -10,12 +10,12 @@ use sha2::{Digest, Sha256};
 
 use super::build::{self, Built, Wanted};
 use super::paging::Paging;
-use super::source::{self, counts};
+use super::printing::{self, Format, Printing};
+use super::source::{self, Desk, counts};
 use super::{Failure, Outcome, print};
 use folders::Folders;
 use ripieno_compiler::diagnostics::{FileId, Severity, Sources, short};
-use ripieno_compiler::syntax::{Declaration, parse};
-use ripieno_writers::render::Format;
+use ripieno_compiler::syntax::Declaration;
 
 /// What `watch` takes.
 #[derive(clap::Args)]
@@ -29,8 +29,8 @@ pub(super) struct Arguments {
     /// Write only this scoring (may be given several times).
     #[arg(long, value_name = "NAME")]
     scoring: Vec<String>,
-    /// Write only these formats: text, midi, musicxml.
-    #[arg(long, value_name = "FORMAT", value_delimiter = ',', value_parser = build::format)]
+    /// Write only these formats: text, midi, musicxml, pdf, svg, png.
+    #[arg(long, value_name = "FORMAT", value_delimiter = ',', value_parser = printing::format)]
     only: Vec<Format>,
     /// Write even if there are errors in the music; the parts will show them.
     #[arg(long)]
@@ -38,7 +38,7 @@ pub(super) struct Arguments {
     /// Remove files of earlier builds that the source no longer gives.
     #[arg(long)]
     prune: bool,
-    /// The folder below which used files must lie.
+    /// Root folder: `use` cannot reach files outside it.
     #[arg(long, value_name = "DIR")]
     root: Option<PathBuf>,
     /// Treat findings of these rules, families or severities (`warnings`, `advice`, `all`) as errors.
@@ -57,6 +57,8 @@ type State = Option<[u8; 32]>;
 /// A source that is built again and again.
 struct Watched {
     path: PathBuf,
+    /// What was worked out of it stays here from one build to the next.
+    desk: Desk,
     /// Itself and the files that it used when it was read last, those that are missing as well,
     /// with what stood in them; `None` for one that has not been built yet.
     inputs: BTreeMap<PathBuf, Option<State>>,
@@ -66,13 +68,14 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     let wanted = Wanted {
         output: &arguments.output,
         scorings: &arguments.scoring,
-        formats: build::formats(&arguments.only),
+        formats: printing::formats(&arguments.only),
         paging: arguments.paging.clone(),
+        printing: Printing::default(),
         root: arguments.root.as_deref(),
-        options: source::options(&arguments.deny, &arguments.allow, &[])?,
         despite_errors: arguments.despite_errors,
         prune: arguments.prune,
     };
+    let options = source::options(&arguments.deny, &arguments.allow, &[])?;
     // A file that vanishes may come back; one that never was is a slip of the pen.
     for path in &arguments.files {
         if !path.is_file() {
@@ -82,7 +85,11 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     let mut watched: Vec<Watched> = arguments
         .files
         .iter()
-        .map(|path| Watched { path: path.clone(), inputs: BTreeMap::from([(path.clone(), None)]) })
+        .map(|path| Watched {
+            path: path.clone(),
+            desk: Desk::new(options.clone()),
+            inputs: BTreeMap::from([(path.clone(), None)]),
+        })
         .collect();
     let mut folders = Folders::new()?;
     loop {
@@ -139,19 +146,24 @@ impl Watched {
             self.inputs = BTreeMap::from([(self.path.clone(), Some(None))]);
             return line;
         }
-        let mut sources = Sources::new();
-        let built = build::alone(wanted, &self.path, &mut sources);
-        let line = match built {
-            Ok(built) => said(&sentence(&built, &sources, wanted)),
-            Err(Failure(why)) => said(&why.replace('\n', " ")),
+        let failed = |Failure(why)| said(&why.replace('\n', " "));
+        let file = match self.desk.open(&self.path, wanted.root) {
+            Ok(file) => file,
+            Err(why) => {
+                self.inputs = settled(&before);
+                return failed(why);
+            }
         };
-        if sources.is_empty() {
-            self.inputs = settled(&before);
-            return line;
-        }
-        let texts: BTreeSet<[u8; 32]> =
-            sources.iter().map(|source| Sha256::digest(&source.text).into()).collect();
-        self.inputs = inputs(&self.path, &sources)
+        let line = match build::alone(wanted, &mut self.desk, &self.path, file) {
+            Ok(built) => said(&sentence(&built, self.desk.sources(), wanted)),
+            Err(why) => failed(why),
+        };
+        let files = self.desk.session.files_of(file);
+        let texts: BTreeSet<[u8; 32]> = files
+            .iter()
+            .map(|file| Sha256::digest(&self.desk.sources().get(*file).text).into())
+            .collect();
+        self.inputs = inputs(&self.path, &self.desk, &files)
             .into_iter()
             .map(|path| {
                 // Of a file that was not known before, what was read, not what stands there now.
@@ -173,14 +185,15 @@ fn state(path: &Path) -> State {
     fs::read(path).ok().map(|bytes| Sha256::digest(bytes).into())
 }
 
-/// A source and all files that it and they use, whether they are there or not.
-fn inputs(root: &Path, sources: &Sources) -> BTreeSet<PathBuf> {
+/// A source and all files that it and they use, whether they are there or not; `files` are those
+/// that it was read from, itself first.
+fn inputs(root: &Path, desk: &Desk, files: &[FileId]) -> BTreeSet<PathBuf> {
     let mut inputs = BTreeSet::from([root.to_path_buf()]);
-    for (number, source) in sources.iter().enumerate() {
-        let place = if number == 0 { root } else { Path::new(&source.name) };
+    for (number, file) in files.iter().enumerate() {
+        let place = if number == 0 { root } else { Path::new(&desk.sources().get(*file).name) };
         let beside = place.parent().unwrap_or(Path::new(""));
-        for declaration in parse(FileId(0), &source.text).0.declarations {
-            if let Declaration::Use(path) = &*declaration {
+        for block in desk.session.document(*file).blocks() {
+            if let Declaration::Use(path) = &*block.declaration {
                 inputs.insert(beside.join(&path.value));
             }
         }

@@ -266,7 +266,7 @@ pub struct EditionDirection {
 pub enum DirectionKind {
     /// A dynamic.
     Dynamic(Dynamic),
-    /// A way of playing: pizz., con sord.
+    /// A technique: pizz., con sord.
     Technique(Technique),
     /// Words in italics or upright, as the house has them.
     Words(String),

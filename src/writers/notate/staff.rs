@@ -209,7 +209,7 @@ impl<'a> BarWriter<'a> {
         if silent && bar.length == bar.metre.bar_length() {
             let value = NoteValue::of(bar.length).unwrap_or(NoteValue { log2: 0, dots: 0 });
             let kind = ElementKind::BarRest { fermata: false };
-            let origin = self.origin_of_rest(index, bar.start);
+            let origin = self.origin_of_rest(bar.start);
             elements.push(element((Time::ZERO, bar.length), value, kind, origin));
             return;
         }
@@ -256,7 +256,7 @@ impl<'a> BarWriter<'a> {
                 None => {
                     let rest = ElementKind::Rest { fermata: false };
                     let rests = self.pieces.iter().map(|&(from, to, value)| {
-                        let origin = self.origin_of_rest(index, bar.start + from);
+                        let origin = self.origin_of_rest(bar.start + from);
                         element((from, to - from), value, rest.clone(), origin)
                     });
                     elements.extend(rests);
@@ -272,9 +272,9 @@ impl<'a> BarWriter<'a> {
     }
 
     /// Where a rest at a time in a bar comes from.
-    fn origin_of_rest(&self, bar: usize, at: Time) -> Origin {
+    fn origin_of_rest(&self, at: Time) -> Origin {
         let source = self.part.rest_at(at).map(|rest| rest.span);
-        Origin { source, line: self.part.line_in(bar) }
+        Origin { source, line: self.part.line_at(at) }
     }
 
     fn skip_to(&mut self, time: Time) {

@@ -175,6 +175,7 @@ struct Pages<'a> {
     wanted: Wanted,
     written: Score,
     concert: Option<Score>,
+    /// What sounds, worked out for the first file that wants it.
     performance: OnceLock<Performance>,
 }
 
@@ -206,17 +207,19 @@ impl<'a> Pages<'a> {
         files
     }
 
+    fn performance(&self) -> &Performance {
+        self.performance.get_or_init(|| perform(self.arrangement, &self.written))
+    }
+
     fn write(&self, file: File) -> Output {
         let score = &self.written;
         let concert = self.concert.as_ref().unwrap_or(score);
-        let performance =
-            || self.performance.get_or_init(|| perform(self.arrangement, &self.written));
         let (format, name, bytes) = match file {
             File::Score(format, kind) => {
                 let bytes = match (format, kind) {
                     (Format::Text, ScoreKind::Concert) => text::score(concert).into_bytes(),
                     (Format::Text, _) => text::score(score).into_bytes(),
-                    (Format::Midi, _) => midi::score(self.arrangement, performance()),
+                    (Format::Midi, _) => midi::score(self.arrangement, self.performance()),
                     (Format::MusicXml, ScoreKind::Full) => {
                         musicxml::write(&edition::full_score(score))
                     }
@@ -232,7 +235,7 @@ impl<'a> Pages<'a> {
             File::Part(format, part) => {
                 let bytes = match format {
                     Format::Text => text::part(score, part).into_bytes(),
-                    Format::Midi => midi::part(self.arrangement, performance(), part),
+                    Format::Midi => midi::part(self.arrangement, self.performance(), part),
                     Format::MusicXml => musicxml::write(&edition::part_with_cues(
                         self.arrangement,
                         score,
