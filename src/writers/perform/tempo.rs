@@ -10,7 +10,7 @@
 //!   same value and lies in the direction of the change, it arrives at that mark. It changes every
 //!   eighth (all of this our heuristic).
 //! - A sudden change ("meno mosso", "più mosso", "ritenuto") is half as much and holds from its
-//!   bar on (our heuristic).
+//!   bar on (our heuristic); with a metronome mark it is what the mark says.
 //! - "a tempo" takes back what words changed; "Tempo I" goes back to the first metronome mark.
 //! - "senza" and "non" deny a change; words that are not in the table change nothing.
 //! - A fermata makes what it stands over twice as long, and at least a beat longer (our heuristic).
@@ -196,7 +196,9 @@ fn without_fermatas(form: &Form) -> Vec<(Time, f64)> {
         mark = point.tempo.beat.or(mark);
         let seconds = seconds_per_whole(mark);
         let begun = speed;
-        let change = point.words.change;
+        // A mark is what it says: with "Più mosso" beside it, it is the faster tempo.
+        let sudden_mark = |change: &Change| !change.gradual && point.tempo.beat.is_some();
+        let change = point.words.change.filter(|change| !sudden_mark(change));
         if let Some(change) = change {
             speed *= change.to;
         }
@@ -307,5 +309,22 @@ mod tests {
         assert_eq!(words("Tempo primo").back, Some(Back::First));
         let both = words("a tempo, poco accel.");
         assert_eq!((both.back, both.change.is_some()), (Some(Back::InForce), true));
+    }
+
+    #[test]
+    fn a_mark_is_what_it_says_whatever_its_words() {
+        let mut form = crate::notate::testing::form(&["4/4"; 4]);
+        let tempo = |rate, words: &str| {
+            Some(Tempo { beat: Some((Time::QUARTER, rate)), words: Some(words.into()) })
+        };
+        form.bars[0].tempo = tempo(60.0, "Andante");
+        form.bars[1].tempo = tempo(120.0, "Più mosso");
+        form.bars[2].tempo = tempo(60.0, "Meno mosso");
+        form.bars[3].tempo = Some(Tempo { beat: None, words: Some("Più mosso".into()) });
+        let rates: Vec<f64> = without_fermatas(&form)[1..]
+            .iter()
+            .map(|(_, seconds)| (240.0 / seconds).round())
+            .collect();
+        assert_eq!(rates, [60.0, 120.0, 60.0, 70.0]);
     }
 }
