@@ -14,7 +14,7 @@
 //! A [`session`] keeps what they give out for whoever works on a source. [`import`] goes the other
 //! way, from files of music to a source.
 //!
-//! Beside them stand [`music`] (pure theory), [`instruments`] (the catalogue) and
+//! Alongside them are [`music`] (pure theory), [`instruments`] (the catalogue) and
 //! [`diagnostics`] (findings and how to show them). None of these reads or writes a file; the command
 //! line does, which is no part of this library.
 //!

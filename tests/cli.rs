@@ -211,7 +211,7 @@ fn build_writes_the_score_and_all_parts_of_every_scoring() {
     assert_eq!(status(&output), 0, "{}", errors(&output));
     let mut wanted = Vec::new();
     for scoring in ["plain", "solo"] {
-        for ending in ["mid", "musicxml", "txt"] {
+        for ending in ["mid", "musicxml", "pdf", "txt"] {
             for file in ["parts/01-oboe", "parts/02-violin-1", "score"] {
                 wanted.push(format!("bell/{scoring}/{file}.{ending}"));
             }
@@ -232,7 +232,7 @@ fn build_leaves_out_a_file_of_ensembles_and_writes_the_others() {
     let both = ripieno(folder.path(), &["build", "forces.ripieno", "a.ripieno"]);
     assert_eq!(status(&both), 0, "{}", errors(&both));
     assert!(errors(&both).contains("forces.ripieno: no scoring"), "{}", errors(&both));
-    assert_eq!(files(&folder.path().join("build")).len(), 18);
+    assert_eq!(files(&folder.path().join("build")).len(), 24);
     let alone = ripieno(folder.path(), &["build", "forces.ripieno"]);
     assert_eq!(status(&alone), 2);
     assert!(errors(&alone).contains("nothing to write"), "{}", errors(&alone));

@@ -88,6 +88,11 @@ fn midi(notes: &[(u16, u16, u8)]) -> Vec<u8> {
     file
 }
 
+#[test]
+fn a_chord_longer_than_any_value_is_imported() {
+    import_anything(thrown(&[26, 96, 111, 224, 151]).as_bytes());
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(80) })]
 

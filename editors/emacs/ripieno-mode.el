@@ -31,18 +31,20 @@
   :safe #'natnump)
 
 (defconst ripieno--declarations
-  '("use" "piece" "form" "harmony" "dynamics" "voice" "ensemble" "scoring"))
+  '("use" "piece" "form" "harmony" "dynamics" "voice" "instrument" "ensemble" "scoring"))
 
 (defconst ripieno--verbs
-  '("plays" "doubles" "sustains" "signals" "highlights" "writes" "rests" "takes"))
+  '("plays" "doubles" "sustains" "realises" "signals" "highlights" "writes" "rests" "takes"
+    "play" "double" "sustain" "realise" "signal" "highlight" "write" "take"))
 
 (defconst ripieno--words
   '("subtitle" "composer" "arranger" "licence"
     "metre" "key" "major" "minor" "tempo" "at" "mark" "pick-up" "length" "repeat" "ending"
     "double-bar" "end" "beat"
-    "extends" "era" "group" "without" "budget" "players" "player" "crook" "in" "signature" "tuned"
+    "like" "short" "compass" "custom" "strings" "written" "sounds" "clef" "treble" "tenor" "from"
+    "extends" "era" "group" "without" "budget" "limits" "players" "player" "crook" "in" "signature" "tuned"
     "joins" "as" "alto" "basso"
-    "for" "keep" "allow" "on" "bars" "bar" "solo" "each" "chord" "off" "the" "entries" "cadences"
+    "for" "keep" "allow" "on" "bars" "bar" "solo" "with" "up-beat" "each" "chord" "off" "the" "broken" "entries" "cadences"
     "phrases" "peaks"
     "rest" "x" "grace" "crushed"))
 
@@ -74,10 +76,10 @@
 (defconst ripieno-font-lock-keywords
   `((,ripieno--head 1 font-lock-keyword-face)
     ;; Names where they are given, and where they are meant.
-    (,(rx symbol-start (or "voice" "ensemble" "scoring" "extends" "group" "joins" "keep" "for")
+    (,(rx symbol-start (or "voice" "instrument" "like" "ensemble" "scoring" "extends" "group" "joins" "keep" "for")
           (+ blank) (group lower (* (or alnum "-"))))
      1 font-lock-function-name-face)
-    (,(rx symbol-start (or "plays" "doubles" "signals") (+ blank)
+    (,(rx symbol-start (or "plays" "doubles" "signals" "realises" "play" "double" "signal" "realise") (+ blank)
           (group lower (* (or alnum "-")) (? "." (+ digit))))
      1 font-lock-variable-name-face)
     (,(concat "\\_<as[ \t]+" (regexp-opt ripieno--roles t) "\\_>") 1 font-lock-type-face)
@@ -192,7 +194,7 @@ one column, and further lines of a bar begin where its music does."
               (mapcar (lambda (kind)
                         (list (concat (capitalize kind) "s")
                               (concat "^" kind "[ \t]+\\([[:lower:]][[:alnum:]-]*\\)") 1))
-                      '("voice" "ensemble" "scoring")))
+                      '("voice" "instrument" "ensemble" "scoring")))
   (when buffer-file-name
     (setq-local compile-command
                 (format "%s check --format short %s"

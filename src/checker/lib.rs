@@ -7,7 +7,11 @@
 
 pub mod advise;
 pub mod check;
+pub mod draft;
 pub mod session;
+pub mod write_out;
 
 // The stages before, under the names they have everywhere.
-use ripieno_compiler::{arrange, diagnostics, harmony, instruments, music, resolve, syntax};
+use ripieno_compiler::{
+    arrange, diagnostics, format, harmony, instruments, music, resolve, syntax,
+};

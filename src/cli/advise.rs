@@ -9,7 +9,7 @@ use serde::Serialize;
 
 use super::source::{self, has_errors};
 use super::{End, Failure, Outcome, Show, print};
-use ripieno_checker::advise;
+use ripieno_checker::{advise, draft};
 use ripieno_compiler::diagnostics::did_you_mean;
 use ripieno_compiler::resolve::{Piece, Scoring, Voice};
 
@@ -62,11 +62,43 @@ enum What {
         #[arg(long, value_name = "NAME")]
         voice: Option<String>,
     },
+    /// Draft a whole scoring for an ensemble, as a block ready to paste: a beginning to argue with.
+    Scoring {
+        /// The source.
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+        /// The ensemble.
+        #[arg(long = "for", value_name = "ENSEMBLE")]
+        ensemble: String,
+        /// Keep the notes of this scoring.
+        #[arg(long, value_name = "SCORING")]
+        keep: Option<String>,
+        /// What the draft should be like.
+        #[arg(long, value_enum, default_value = "full")]
+        lean: Lean,
+        /// Another number gives another draft; the same one gives the same.
+        #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+        seed: u64,
+        /// The folder below which used files must lie.
+        #[arg(long, value_name = "DIR")]
+        root: Option<PathBuf>,
+    },
     /// The chords that the voices spell, as a block ready to paste.
     Harmony {
         #[command(flatten)]
         asked: Asked,
     },
+}
+
+/// The character of a draft.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Lean {
+    /// As few players as the piece needs at each moment.
+    Lean,
+    /// Everybody takes part.
+    Full,
+    /// The colour changes from section to section.
+    Colourful,
 }
 
 /// What every kind of advice takes.
@@ -78,7 +110,7 @@ struct Asked {
     /// How the advice is shown.
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
-    /// The folder below which used files must lie.
+    /// Root folder: `use` cannot reach files outside it.
     #[arg(long, value_name = "DIR")]
     root: Option<PathBuf>,
 }
@@ -105,6 +137,23 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
             .answer(|piece| Ok(advise::forces(piece, scoring_named(piece, scoring.as_deref())?))),
         What::Voices { asked, voice } => {
             asked.answer(|piece| Ok(advise::voices(piece, voice_named(piece, voice.as_deref())?)))
+        }
+        What::Scoring { file, ensemble, keep, lean, seed, root } => {
+            let (mut session, source) = source::session(file, root.as_deref())?;
+            let asked = draft::Asked {
+                ensemble: ensemble.clone(),
+                keep: keep.clone(),
+                lean: match lean {
+                    Lean::Lean => draft::Lean::Lean,
+                    Lean::Full => draft::Lean::Full,
+                    Lean::Colourful => draft::Lean::Colourful,
+                },
+                seed: *seed,
+            };
+            let text = draft::draft(&mut session, source, &asked)
+                .map_err(|why| Failure(why.to_string()))?;
+            print(text.trim_start_matches('\n'))?;
+            Ok(End::Fine)
         }
         What::Harmony { asked } => asked.answer(|piece| Ok(advise::harmony(piece))),
     }

@@ -5,13 +5,15 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::output::{Entry, Inputs, MANIFEST, Manifest, OutputFolder, digest};
+use super::paging::{self, Paging};
+use super::printing::{self, Format, Printing};
 use super::source::{self, Desk, counts, has_errors};
 use super::{End, Failure, Outcome, Show, print};
 use ripieno_checker::advise::{self, table};
 use ripieno_compiler::arrange::Arrangement;
 use ripieno_compiler::diagnostics::{Diagnostic, FileId};
 use ripieno_compiler::resolve::{Form, Piece, Scoring, seconds_per_whole};
-use ripieno_writers::render::{self, Format, slug};
+use ripieno_writers::render::{self, slug};
 
 /// What `build` takes.
 #[derive(clap::Args)]
@@ -25,8 +27,8 @@ pub(super) struct Arguments {
     /// Write only this scoring (may be given several times).
     #[arg(long, value_name = "NAME")]
     scoring: Vec<String>,
-    /// Write only these formats: text, midi, musicxml.
-    #[arg(long, value_name = "FORMAT", value_delimiter = ',', value_parser = format)]
+    /// Write only these formats: text, midi, musicxml, pdf, svg, png.
+    #[arg(long, value_name = "FORMAT", value_delimiter = ',', value_parser = printing::format)]
     only: Vec<Format>,
     /// How findings are shown.
     #[arg(long, value_enum, default_value = "rich")]
@@ -37,7 +39,7 @@ pub(super) struct Arguments {
     /// Remove files of earlier builds that the source no longer gives.
     #[arg(long)]
     prune: bool,
-    /// The folder below which used files must lie.
+    /// Root folder: `use` cannot reach files outside it.
     #[arg(long, value_name = "DIR")]
     root: Option<PathBuf>,
     /// Treat findings of these rules, families or severities (`warnings`, `advice`, `all`) as errors.
@@ -46,25 +48,14 @@ pub(super) struct Arguments {
     /// Leave out findings of these rules, families or severities (`warnings`, `advice`, `all`).
     #[arg(long, value_name = "RULE", value_delimiter = ',')]
     allow: Vec<String>,
-}
-
-/// The formats to write: those asked for, or all.
-pub(super) fn formats(only: &[Format]) -> Vec<Format> {
-    let all = Format::ALL.into_iter().map(|(format, ..)| format);
-    all.filter(|format| only.is_empty() || only.contains(format)).collect()
-}
-
-/// The format of that name.
-pub(super) fn format(word: &str) -> Result<Format, String> {
-    let found = Format::ALL.into_iter().find(|(_, known, _)| *known == word);
-    found.map(|(format, ..)| format).ok_or_else(|| {
-        let known: Vec<&str> = Format::ALL.into_iter().map(|(_, word, _)| word).collect();
-        format!("known formats are {}", known.join(", "))
-    })
+    #[command(flatten)]
+    paging: Paging,
+    #[command(flatten)]
+    printing: Printing,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {
-    let formats = formats(&arguments.only);
+    let formats = printing::formats(&arguments.only);
     let options = source::options(&arguments.deny, &arguments.allow, &[])?;
     let mut desk = Desk::new(options);
     let mut all = Vec::new();
@@ -104,7 +95,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
             if !arguments.despite_errors {
                 let _ = writeln!(
                     std::io::stderr(),
-                    "{}: {}; nothing was written. Mend the errors, or build `--despite-errors`.",
+                    "{}: {}; nothing was written. Fix the errors, or pass `--despite-errors`.",
                     path.display(),
                     counts(&findings)
                 );
@@ -121,7 +112,9 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         };
         let inputs = inputs(&mut desk, file);
         let mut building = Building::begin(output, &piece, folder, path, inputs)?;
-        let table = building.scorings(&desk.session.arrangements(file), &formats)?;
+        let arranged = desk.session.arrangements(file);
+        let table =
+            building.scorings(&arranged, &formats, &arguments.paging, &arguments.printing)?;
         let stale = building.finish(arguments.prune)?;
         reports.push(format!("{}: {}\n{table}{stale}", path.display(), counts(&findings)));
     }
@@ -162,6 +155,8 @@ pub(super) struct Wanted<'a> {
     pub(super) output: &'a Path,
     pub(super) scorings: &'a [String],
     pub(super) formats: Vec<Format>,
+    pub(super) paging: Paging,
+    pub(super) printing: Printing,
     pub(super) root: Option<&'a Path>,
     pub(super) despite_errors: bool,
     pub(super) prune: bool,
@@ -192,7 +187,7 @@ pub(super) fn alone(
     let folder = slug(&piece.title);
     let inputs = inputs(desk, file);
     let mut building = Building::begin(&mut output, &piece, folder, path, inputs)?;
-    building.scorings(&arranged, &wanted.formats)?;
+    building.scorings(&arranged, &wanted.formats, &wanted.paging, &wanted.printing)?;
     building.finish(wanted.prune)?;
     let mut written = output.place()?;
     written.retain(|path| path.file_name().is_none_or(|name| name != MANIFEST));
@@ -247,7 +242,17 @@ impl<'a> Building<'a> {
         &mut self,
         arranged: &[Arc<Arrangement>],
         formats: &[Format],
+        paging: &Paging,
+        printing: &Printing,
     ) -> Result<String, Failure> {
+        let written: Vec<render::Format> = formats
+            .iter()
+            .filter_map(|format| match format {
+                Format::Written(format) => Some(*format),
+                _ => None,
+            })
+            .collect();
+        let mut pages = String::new();
         let scorings: Vec<&Scoring> = arranged.iter().map(|one| &*one.scoring).collect();
         let words: Vec<&str> = formats.iter().map(|format| format.word()).collect();
         let mut rows =
@@ -262,12 +267,24 @@ impl<'a> Building<'a> {
             }
             let arrangement = &*arranged[index];
             let mut files = 0;
-            for file in render::outputs(arrangement, formats) {
-                let path = format!("{}/{}", slugs[index], file.path);
-                self.output.stage(&Path::new(&self.folder).join(&path), &file.bytes)?;
-                let entry = Entry::new(&scoring.name, &file.bytes, &self.inputs);
+            let mut stage = |path: &str, bytes: &[u8]| -> Result<(), Failure> {
+                let path = format!("{}/{path}", slugs[index]);
+                self.output.stage(&Path::new(&self.folder).join(&path), bytes)?;
+                let entry = Entry::new(&scoring.name, bytes, &self.inputs);
                 self.now.files.insert(path, entry);
                 files += 1;
+                Ok(())
+            };
+            let wanted = paging.wanted(&written, &self.inputs.0);
+            for file in render::all_outputs(arrangement, wanted, paging::threads()) {
+                stage(&file.path, &file.bytes)?;
+            }
+            let (printed, told) = printing.files(arrangement, formats)?;
+            for (path, bytes) in printed {
+                stage(&path, &bytes)?;
+            }
+            if !told.is_empty() {
+                pages.push_str(&format!("{}:\n{told}", scoring.name));
             }
             rows.push(row([
                 &scoring.name,
@@ -279,7 +296,7 @@ impl<'a> Building<'a> {
                 &self.output.path(&self.folder).join(&slugs[index]).display().to_string(),
             ]));
         }
-        Ok(table(&rows))
+        Ok(table(&rows) + &pages)
     }
 
     /// Gets the manifest ready; gives back lines about what an earlier build left that this source
@@ -308,7 +325,7 @@ impl<'a> Building<'a> {
             }
             stale += usize::from(!changed);
             let note = if changed { " (changed by hand)" } else { "" };
-            text.push_str(&format!("left from an earlier build: {shown}{note}\n"));
+            text.push_str(&format!("stale file from an earlier build: {shown}{note}\n"));
             self.now.files.insert(path, entry);
         }
         for (other, manifest) in self.output.other_titles(&self.folder, &self.now.source) {
@@ -319,7 +336,9 @@ impl<'a> Building<'a> {
             }
             stale += usize::from(!prune);
             let title = &manifest.piece;
-            text.push_str(&format!("left from an earlier build called \"{title}\": {shown}\n"));
+            text.push_str(&format!(
+                "stale folder from an earlier build called \"{title}\": {shown}\n"
+            ));
         }
         if stale > 0 {
             text.push_str("`--prune` removes what an earlier build left.\n");

@@ -141,7 +141,7 @@ pub(super) fn read_bytes(path: &Path, most: u64) -> Result<Vec<u8>, Failure> {
 pub(super) fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     let failed = |error: io::Error| match error.kind() {
         io::ErrorKind::AlreadyExists => {
-            Failure(format!("{} is there already; nothing was changed", path.display()))
+            Failure(format!("{} already exists; nothing was written", path.display()))
         }
         _ => Failure(format!("cannot write {}: {error}", path.display())),
     };

@@ -61,7 +61,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
             let places = if *unread == 1 { "1 place" } else { &format!("{unread} places") };
             let _ = writeln!(
                 std::io::stderr(),
-                "{}: {places} could not be read and stayed as written; `ripieno check` tells more.",
+                "{}: {places} could not be read and stayed as written; `ripieno check` reports why.",
                 path.display()
             );
         }

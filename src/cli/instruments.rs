@@ -175,7 +175,7 @@ fn tell(instrument: &Instrument) -> String {
     }
     let others = other_names(instrument);
     if !others.is_empty() {
-        text.push_str(&format!("called elsewhere: {}\n", others.join(", ")));
+        text.push_str(&format!("other names: {}\n", others.join(", ")));
     }
     let choice = !instrument.crooks.is_empty() || instrument.keys.len() > 1;
     if !instrument.unpitched && !choice {

@@ -15,10 +15,14 @@ mod interrupt;
 mod lsp;
 mod new;
 mod output;
+mod paging;
 mod papers;
+mod printing;
+mod reprint;
 mod rules;
 mod source;
 mod watch;
+mod write_out;
 
 use std::io::{self, IsTerminal, Write};
 use std::process::ExitCode;
@@ -35,17 +39,21 @@ struct Arguments {
 
 #[derive(Subcommand)]
 enum Command {
-    /// Say what is wrong with an arrangement, and where.
+    /// Check an arrangement and report problems.
     Check(check::Arguments),
     /// Write the score and all parts of every scoring.
     Build(build::Arguments),
+    /// Say which parts must be printed again after a change, and which bars to correct by hand.
+    Reprint(reprint::Arguments),
     /// Build again whenever a source is saved, and say in one line what was written.
     Watch(watch::Arguments),
     /// Bring sources into the one canonical form, made for comparing versions.
     Fmt(fmt::Arguments),
+    /// Replace computed lines by the notes that they gave, for one player, some bars or a scoring.
+    WriteOut(write_out::Arguments),
     /// Bring in a piece that you have, from MusicXML or MIDI.
     Import(import::Arguments),
-    /// Advise on crooks, drums, forces, voices and harmony before you write.
+    /// Advise on crooks, drums, forces, voices, harmony and coverage, or draft a scoring.
     Advise(advise::Arguments),
     /// List the catalogue of instruments, or show one in full.
     Instruments(instruments::Arguments),
@@ -53,7 +61,7 @@ enum Command {
     Rules(rules::RulesArguments),
     /// Explain a rule: what it finds, why it matters, how to fix it.
     Explain(rules::ExplainArguments),
-    /// Begin a new arrangement from a small example.
+    /// Create a new arrangement from a template.
     New(new::Arguments),
     /// Print a script that completes commands and options in your shell.
     Completions(papers::CompletionsArguments),
@@ -94,6 +102,8 @@ pub fn main() -> ExitCode {
     let outcome = match command {
         Command::Check(arguments) => check::run(&arguments),
         Command::Build(arguments) => build::run(&arguments),
+        Command::Reprint(arguments) => reprint::run(&arguments),
+        Command::WriteOut(arguments) => write_out::run(&arguments),
         Command::Import(arguments) => import::run(&arguments),
         Command::Advise(arguments) => advise::run(&arguments),
         Command::Instruments(arguments) => instruments::run(&arguments),

@@ -21,7 +21,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     }
     files::write_new(path, EXAMPLE.as_bytes())?;
     print(&format!(
-        "{0} is begun. Write on in your editor, then:\n  ripieno check {0}\n  ripieno build {0}\n",
+        "Created {0}. Edit it, then run:\n  ripieno check {0}\n  ripieno build {0}\n",
         path.display()
     ))?;
     Ok(End::Fine)

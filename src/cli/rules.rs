@@ -53,7 +53,7 @@ pub(super) fn rules(arguments: &RulesArguments) -> Outcome {
     if earlier.len() > 1 {
         text.push_str(&format!("Findings of the stages before it\n{}\n", table(&earlier)));
     }
-    print(&format!("{text}`ripieno explain NAME` tells more of one.\n"))?;
+    print(&format!("{text}`ripieno explain NAME` explains one.\n"))?;
     Ok(End::Fine)
 }
 

@@ -106,7 +106,7 @@ fn place(path: &Path, root: Option<&Path>) -> Result<(Root, String), Failure> {
         _ => full.parent().unwrap_or(Path::new("/")).to_path_buf(),
     };
     let relative = full.strip_prefix(&root).map_err(|_| {
-        Failure(format!("{} does not lie below the root {}", path.display(), root.display()))
+        Failure(format!("{} is not below the root {}", path.display(), root.display()))
     })?;
     let is_here =
         std::env::current_dir().and_then(|here| here.canonicalize()).is_ok_and(|h| h == root);
@@ -132,7 +132,7 @@ fn failure(path: &Path, error: &LoadError) -> Failure {
         LoadError::TooLarge => {
             format!("{path} is longer than 16 MB; put each movement into a file of its own")
         }
-        LoadError::OutsideRoot => format!("{path} lies outside the project's root"),
+        LoadError::OutsideRoot => format!("{path} is outside the project's root"),
         LoadError::Other(why) => format!("cannot read {path}: {why}"),
     })
 }
@@ -244,5 +244,5 @@ pub(super) fn counts(findings: &[Diagnostic]) -> String {
     .into_iter()
     .flatten()
     .collect();
-    if counts.is_empty() { "nothing found".to_string() } else { counts.join(", ") }
+    if counts.is_empty() { "no problems found".to_string() } else { counts.join(", ") }
 }

@@ -6,7 +6,7 @@ use super::loss::Losses;
 use super::score::{Bar, Score};
 use super::signs;
 use super::tuplets::is_plain;
-use super::voice::{quoted, value_text};
+use super::voice::{quoted, value_text, values};
 use crate::music::{Chord, Time};
 
 /// Writes the block of the form.
@@ -123,12 +123,17 @@ pub(super) fn harmony(out: &mut String, score: &Score, losses: &mut Losses) {
         let several = here.len() > 1;
         let mut value: Option<Time> = None;
         for ((at, chord), end) in here.iter().zip(ends) {
-            let length = end - *at;
-            if several && value != Some(length) {
-                value = Some(length);
-                let _ = write!(out, " {}", value_text(length));
+            if !several {
+                let _ = write!(out, " {chord}");
+                continue;
             }
-            let _ = write!(out, " {chord}");
+            // A chord that is longer than any value is said again.
+            for length in values(end - *at) {
+                if value.replace(length) != Some(length) {
+                    let _ = write!(out, " {}", value_text(length));
+                }
+                let _ = write!(out, " {chord}");
+            }
         }
         out.push_str(" |\n");
     }

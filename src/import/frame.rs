@@ -123,7 +123,7 @@ impl Frame {
                     .and_then(|(count, unit)| Metre::new(count, unit));
                 if metre.is_none() {
                     losses.changed(
-                        format!("metre {count}/{unit}, which nobody beats"),
+                        format!("metre {count}/{unit}, which is not valid"),
                         None,
                         index,
                     );
@@ -168,6 +168,8 @@ impl Frame {
         let length = match (music, full) {
             (Some(music), _) => music,
             (None, Some(full)) if rest == Time::ZERO || rest > full => full,
+            // All parts say so.
+            (None, Some(_)) if measures.iter().all(|m| m.silent && m.length == rest) => rest,
             // A rest of a whole bar may be said to last as long as a pick-up.
             (None, Some(full)) if index > 0 && index + 1 < count => full,
             (None, None) if rest == Time::ZERO => COMMON.bar_length(),
@@ -218,7 +220,7 @@ fn tempo(index: usize, measures: &[&mut RawMeasure], losses: &mut Losses) -> Opt
         let beat =
             tempo.beat.filter(|(value, count)| (5.0..=600.0).contains(count) && is_plain(*value));
         if tempo.beat.is_some() && beat.is_none() {
-            losses.left_out("tempos that nobody can beat", None, index);
+            losses.left_out("tempos out of range", None, index);
         }
         let tempo = RawTempo { beat, words: tempo.words.clone() };
         match &mut chosen {

@@ -17,6 +17,7 @@ mod marks;
 mod midi;
 mod musicxml;
 mod names;
+mod passages;
 mod players;
 mod raw;
 mod reduce;
@@ -31,6 +32,7 @@ mod tuplets;
 mod voice;
 mod words;
 
+use std::borrow::Cow;
 use std::fmt::{self, Write};
 
 // The stages before, under the names they have everywhere.
@@ -182,7 +184,7 @@ fn assemble(
     let modeless = frame::lay_out(&mut raw, &mut score, losses, guesses);
     if score.end() > crate::music::Time::of(20_000, 1) {
         return Err(Error::new(
-            "the piece is longer than 20 000 whole notes; import its movements one by one",
+            "the piece is longer than 20,000 whole notes; import its movements one by one",
         ));
     }
     for (index, part) in raw.parts.into_iter().enumerate() {
@@ -267,7 +269,12 @@ fn source(
                 continue;
             }
             let _ = writeln!(out, "\nvoice {} {{", line.name);
-            voice::write(&mut out, line, &score.bars, (part, losses));
+            let passages = scoring.map_or(&[][..], |scoring| scoring.passages(part, index));
+            let line = match passages {
+                [] => Cow::Borrowed(line),
+                _ => Cow::Owned(passages::silenced(line, passages, &score.bars)),
+            };
+            voice::write(&mut out, &line, &score.bars, (part, losses));
             out.push_str("}\n");
         }
     }

@@ -220,6 +220,13 @@ impl Gathered {
             }
             for chords in streams {
                 let staff = usual_staff(&chords);
+                for chord in chords.iter().filter(|chord| chord.has_unison()) {
+                    losses.changed(
+                        "two heads of one note in one chord, written as one",
+                        Some(self.part),
+                        bars.partition_point(|bar| bar.end() <= chord.start),
+                    );
+                }
                 let (notes, slurs) = chords.into_iter().map(Chord::note).unzip();
                 let stroke = stroke.checked_sub(1);
                 let line = Line { staff, stroke, notes, spans: spans.clone(), ..Line::default() };
@@ -250,6 +257,14 @@ struct Chord {
 impl Chord {
     fn height(&self) -> i32 {
         self.heads.iter().filter_map(|head| head.pitch).map(Pitch::midi).max().unwrap_or(0)
+    }
+
+    /// Does one pitch stand in it twice?
+    fn has_unison(&self) -> bool {
+        let pitches = || self.heads.iter().filter_map(|head| head.pitch);
+        pitches()
+            .enumerate()
+            .any(|(place, pitch)| pitches().take(place).any(|other| other == pitch))
     }
 
     fn note(self) -> (Note, SmallVec<[(u8, bool); 2]>) {
@@ -447,6 +462,13 @@ fn slur(notes: &mut [Note], slurs: Slurs, bars: &[Bar], (part, losses): (usize, 
     for start in open.into_values() {
         losses.left_out("slurs without an end", Some(part), bar_of(notes[start].start));
     }
+    found.retain(|(start, end)| {
+        let breaks = notes[*start..=*end].windows(2).any(|pair| pair[0].end < pair[1].start);
+        if breaks {
+            losses.left_out("slurs over a rest", Some(part), bar_of(notes[*start].start));
+        }
+        !breaks
+    });
     found.sort_by_key(|(start, end)| (*end, std::cmp::Reverse(*start)));
     let mut last: Option<usize> = None;
     for (start, end) in found {
@@ -464,7 +486,7 @@ fn slur(notes: &mut [Note], slurs: Slurs, bars: &[Bar], (part, losses): (usize, 
     }
 }
 
-/// Gives each direction to the lines for which it holds: dynamics and ways of playing to all of
+/// Gives each direction to the lines for which it holds: dynamics and techniques to all of
 /// its staff, words to the first.
 fn direct(
     lines: &mut [Line],

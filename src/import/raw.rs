@@ -62,6 +62,8 @@ pub(super) struct RawMeasure {
     pub(super) length: Time,
     /// Does anything stand in it but rests of a whole bar?
     pub(super) counted: bool,
+    /// Is it filled by a rest that is said to be one of the whole bar?
+    pub(super) silent: bool,
     pub(super) notes: Vec<RawNote>,
     pub(super) directions: Vec<RawDirection>,
     pub(super) signs: Signs,

@@ -4,6 +4,7 @@
 use std::fmt::Write;
 
 use super::loss::Losses;
+use super::passages::{self, Passage};
 use super::players::{self, Proposal};
 use super::score::{Line, Note, Score};
 use crate::music::{Interval, Pitch};
@@ -23,6 +24,8 @@ struct Seat {
     player: String,
     /// The player whose line this is, an octave or two away.
     doubles: Option<(usize, i32)>,
+    /// Where the line goes with another player's for a while.
+    passages: Vec<Passage>,
 }
 
 /// A scoring of a piece.
@@ -38,6 +41,12 @@ impl Scoring {
         self.seats
             .iter()
             .any(|seat| seat.part == part && seat.line == line && seat.doubles.is_some())
+    }
+
+    /// Where the line is played from another one's voice for a while.
+    pub(super) fn passages(&self, part: usize, line: usize) -> &[Passage] {
+        let seat = self.seats.iter().find(|seat| seat.part == part && seat.line == line);
+        seat.map_or(&[], |seat| seat.passages.as_slice())
     }
 
     /// The ensemble and the scoring as they stand in the source.
@@ -71,6 +80,9 @@ pub(super) fn make(score: &Score, losses: &mut Losses, guesses: &mut Vec<String>
     for index in 0..seats.len() {
         seats[index].doubles = doubled(score, &seats, index);
     }
+    for index in 0..seats.len() {
+        seats[index].passages = doubled_for_a_while(score, &seats, index);
+    }
     let text = text(score, &seats, losses);
     Scoring { seats, text }
 }
@@ -88,6 +100,7 @@ fn seats(score: &Score) -> Vec<Seat> {
                 section: String::new(),
                 player: String::new(),
                 doubles: None,
+                passages: Vec::new(),
             });
         }
     }
@@ -139,19 +152,45 @@ fn doubled(score: &Score, seats: &[Seat], index: usize) -> Option<(usize, i32)> 
     })
 }
 
-fn same(one: &Line, two: &Line, octaves: i32) -> bool {
-    let moved = |pitch: &Pitch| pitch.transposed(Interval::octaves(octaves));
-    let alike = |one: &Note, two: &Note| {
-        (one.start, one.end, one.marks, one.tremolo, one.slur_starts, one.slur_ends)
-            == (two.start, two.end, two.marks, two.tremolo, two.slur_starts, two.slur_ends)
-            && one.graces.is_none()
-            && two.graces.is_none()
-            && one.pitches.len() == two.pitches.len()
-            && one.pitches.iter().zip(&two.pitches).all(|(a, b)| moved(a) == Some(*b))
+/// Passages that the player of a seat plays with an earlier one, from its own voice and no third.
+fn doubled_for_a_while(score: &Score, seats: &[Seat], index: usize) -> Vec<Passage> {
+    // Hands of one player and voices of one staff are no doubling.
+    let alone = |seat: &Seat| {
+        let part = &score.parts[seat.part];
+        part.lines.len() == 1 && part.lines[0].stroke.is_none() && seat.doubles.is_none()
     };
+    let own = &seats[index];
+    let is_doubled = seats.iter().any(|s| s.doubles.is_some_and(|(other, _)| other == index));
+    if !alone(own) || is_doubled {
+        return Vec::new();
+    }
+    let line = |seat: &Seat| &score.parts[seat.part].lines[seat.line];
+    let others = (0..index).filter(|other| alone(&seats[*other]));
+    let found = others.flat_map(|other| {
+        let taken = &seats[other].passages;
+        passages::between(line(&seats[other]), line(own), &score.bars)
+            .into_iter()
+            .filter(move |found| !taken.iter().any(|passage| passage.meets(found)))
+            .map(move |found| Passage { other, ..found })
+    });
+    passages::longest(found.collect(), line(own), &score.bars)
+}
+
+fn same(one: &Line, two: &Line, octaves: i32) -> bool {
     one.notes.len() == two.notes.len()
         && one.directions == two.directions
-        && one.notes.iter().zip(&two.notes).all(|(one, two)| alike(one, two))
+        && one.notes.iter().zip(&two.notes).all(|(one, two)| alike(one, two, octaves))
+}
+
+/// Are two notes the same, with all signs, but for octaves?
+pub(super) fn alike(one: &Note, two: &Note, octaves: i32) -> bool {
+    let moved = |pitch: &Pitch| pitch.transposed(Interval::octaves(octaves));
+    (one.start, one.end, one.marks, one.tremolo, one.slur_starts, one.slur_ends)
+        == (two.start, two.end, two.marks, two.tremolo, two.slur_starts, two.slur_ends)
+        && one.graces.is_none()
+        && two.graces.is_none()
+        && one.pitches.len() == two.pitches.len()
+        && one.pitches.iter().zip(&two.pitches).all(|(a, b)| moved(a) == Some(*b))
 }
 
 fn text(score: &Score, seats: &[Seat], losses: &mut Losses) -> String {
@@ -200,12 +239,7 @@ fn text(score: &Score, seats: &[Seat], losses: &mut Losses) -> String {
         let line = &score.parts[seat.part].lines[seat.line];
         let _ = write!(out, "  {:width$}  ", seat.player);
         if let Some((other, octaves)) = seat.doubles {
-            let word = ["15mb", "8vb", "", "8va", "15ma"][(octaves + 2) as usize];
-            let _ = write!(out, "doubles {}", seats[other].player);
-            if !word.is_empty() {
-                let _ = write!(out, " {word}");
-            }
-            out.push('\n');
+            let _ = writeln!(out, "{}", doubles(&seats[other], octaves));
             continue;
         }
         let role = match () {
@@ -214,10 +248,26 @@ fn text(score: &Score, seats: &[Seat], losses: &mut Losses) -> String {
             () if Some(index) == bass => "bass",
             () => "harmony",
         };
-        let _ = writeln!(out, "plays {} as {role}", line.name);
+        let bars = |runs: &[(usize, usize)]| passages::bars(runs, &score.bars);
+        if seat.passages.is_empty() {
+            let _ = writeln!(out, "plays {} as {role}", line.name);
+            continue;
+        }
+        let own = passages::between_them(&seat.passages, score.bars.len());
+        let _ = writeln!(out, "plays {} as {role} bars {}", line.name, bars(&own));
+        for (other, octaves, runs) in passages::by_player(&seat.passages) {
+            let doubles = doubles(&seats[other], octaves);
+            let _ = writeln!(out, "  {:width$}  {doubles} bars {}", seat.player, bars(&runs));
+        }
     }
     out.push_str("}\n");
     out
+}
+
+/// Whom a player doubles, and where.
+fn doubles(other: &Seat, octaves: i32) -> String {
+    let word = [" 15mb", " 8vb", "", " 8va", " 15ma"][(octaves + 2) as usize];
+    format!("doubles {}{word}", other.player)
 }
 
 /// The seat that plays lowest on the whole.

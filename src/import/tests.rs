@@ -401,3 +401,35 @@ fn a_broken_midi_file_is_refused() {
         let _ = import(&whole[..end], &Options::default());
     }
 }
+
+#[test]
+fn a_short_bar_of_rests_keeps_its_length() {
+    let rest = |duration: u32| {
+        format!("<note><rest measure='yes'/><duration>{duration}</duration></note>")
+    };
+    let first = format!("{COMMON}{}", note("C5", 48, ""));
+    let import = imported(&file(&[&first, &rest(12), &first, &first]));
+    assert!(form(&import).contains(&"2  length 1/4"), "{}", import.source);
+}
+
+#[test]
+fn a_part_that_goes_with_another_for_a_while_doubles_it_there() {
+    let bar = |pitch: &str| note(pitch, 12, "").repeat(4);
+    let mut one: Vec<String> = (0..8).map(|_| bar("C5")).collect();
+    let mut two: Vec<String> =
+        (0..8).map(|i| bar(if (2..7).contains(&i) { "C4" } else { "E4" })).collect();
+    one[0] = format!("{COMMON}{}", one[0]);
+    two[0] = format!("{COMMON}{}", two[0]);
+    let list = "<score-part id='P1'><part-name>Oboe</part-name></score-part>\
+        <score-part id='P2'><part-name>Viola</part-name></score-part>";
+    let texts = |bars: &[String]| -> Vec<&'static str> {
+        bars.iter().map(|bar| &*Box::leak(bar.clone().into_boxed_str())).collect()
+    };
+    let text = part(list, &[("P1", &texts(&one)), ("P2", &texts(&two))]);
+    let options = Options { setting: Setting::Scoring, title: "Test".into(), ..Options::default() };
+    let source = import(text.as_bytes(), &options).unwrap().source;
+    assert!(source.contains("plays viola as bass bars 1..2, 8"), "{source}");
+    assert!(source.contains("doubles oboe 8vb bars 3..7"), "{source}");
+    let viola = source.split("voice viola {").nth(1).unwrap();
+    assert!(viola.contains("  3: rest 5 |"), "{source}");
+}

@@ -46,7 +46,7 @@ pub(super) fn write(
         write_rests(out, rests.take());
         let tuplets = tuplets::find(&places(&pieces), &writer.spans(bar), bar.length);
         let tuplets = tuplets.unwrap_or_default();
-        let pieces = writer.cut(pieces, bar, &tuplets);
+        let pieces = writer.cut(pieces, (bar, index), &tuplets);
         let text = writer.bar(&pieces, bar, &tuplets, index + 1 == bars.len());
         let _ = writeln!(out, "  {}: {text} |", bar.number);
     }
@@ -226,7 +226,12 @@ impl Writer<'_> {
     }
 
     /// Cuts pieces at the edges of tuplets and where directions stand.
-    fn cut(&self, pieces: Vec<Piece>, bar: &Bar, tuplets: &[Tuplet]) -> Vec<Piece> {
+    fn cut(
+        &mut self,
+        pieces: Vec<Piece>,
+        (bar, index): (&Bar, usize),
+        tuplets: &[Tuplet],
+    ) -> Vec<Piece> {
         let mut edges: Vec<Time> = tuplets.iter().flat_map(|t| [t.start, t.end]).collect();
         for (at, _) in self.directions[self.next..].iter().take_while(|(at, _)| *at < bar.end()) {
             let at = *at - bar.start;
@@ -237,6 +242,12 @@ impl Writer<'_> {
             };
             if fits && at > Time::ZERO {
                 edges.push(at);
+            } else if at > Time::ZERO {
+                self.losses.changed(
+                    "dynamics and words between notes, written at the next one",
+                    Some(self.part),
+                    index,
+                );
             }
         }
         edges.sort_unstable();
@@ -419,16 +430,15 @@ fn marks(note: &Note) -> String {
     if words.is_empty() { String::new() } else { format!("[{}]", words.join(" ")) }
 }
 
-/// A time as values that the language writes, held together.
-fn values(time: Time) -> Vec<Time> {
+/// A time as values that the language writes, the largest first.
+pub(super) fn values(time: Time) -> Vec<Time> {
     let (count, part) = time.fraction();
     if part <= 128 && count <= 64 {
         return vec![time];
     }
-    // The largest plain value first.
     let mut values = Vec::new();
     let mut rest = time;
-    for power in (-5..=7i32).rev().map(|power| -power) {
+    for power in (-7..=5i32).rev() {
         let unit = if power >= 0 { Time::of(1 << power, 1) } else { Time::of(1, 1 << -power) };
         while rest >= unit {
             values.push(unit);

@@ -1,4 +1,4 @@
-//! Words on paper that mean more than their letters: tempos, ways of playing, jumps.
+//! Words on paper that mean more than their letters: tempos, techniques, jumps.
 
 /// What printed words mean.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]

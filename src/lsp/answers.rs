@@ -37,6 +37,7 @@ impl Server<'_> {
     pub(super) fn respond(&mut self, id: &RequestId, method: &str, params: Value) -> Answer {
         match method {
             "textDocument/codeAction" => give(self.code_actions(read(params)?)),
+            "codeAction/resolve" => self.resolve_action(read(params)?),
             "textDocument/hover" => give(self.hover(&read(params)?)),
             "textDocument/completion" => give(self.completion(&read(params)?)),
             "textDocument/signatureHelp" => give(self.signature(&read(params)?)),
@@ -111,6 +112,9 @@ impl Server<'_> {
                 });
             }
         }
+        if wanted("refactor.rewrite") {
+            actions.extend(self.write_out_action(root, file, bytes.start));
+        }
         if wanted(FIX_ALL) {
             let edits = fixes::all_safe(&mut self.workspace.session, root, file);
             if !edits.is_empty() {
@@ -123,6 +127,50 @@ impl Server<'_> {
             }
         }
         Some(actions)
+    }
+
+    /// The offer to write out the computed line at a place. What is to change is worked out when
+    /// the offer is taken, if the client can wait for it.
+    fn write_out_action(
+        &mut self,
+        root: FileId,
+        file: FileId,
+        offset: usize,
+    ) -> Option<lsp::CodeAction> {
+        let at = At { root, file, offset };
+        let scoring = fixes::computed_line(&mut self.workspace.session, at)?;
+        let data = json!({ "root": root.0, "file": file.0, "offset": offset, "scoring": scoring });
+        let action = lsp::CodeAction {
+            title: "Write out the notes of this line".to_string(),
+            kind: Some(lsp::CodeActionKind::RefactorRewrite),
+            ..Default::default()
+        };
+        if self.client.resolves_actions {
+            return Some(lsp::CodeAction { data: Some(data), ..action });
+        }
+        let edits = fixes::written_out(&mut self.workspace.session, at, scoring).ok()?;
+        Some(lsp::CodeAction { edit: Some(self.edit(edits)), ..action })
+    }
+
+    /// Works out what an offered action changes.
+    fn resolve_action(&mut self, mut action: lsp::CodeAction) -> Answer {
+        let data = action.data.clone().unwrap_or_default();
+        let number = |key: &str| data.get(key).and_then(Value::as_u64);
+        let scoring = data.get("scoring").and_then(Value::as_str);
+        let (Some(root), Some(file), Some(offset), Some(scoring)) =
+            (number("root"), number("file"), number("offset"), scoring)
+        else {
+            return give(action);
+        };
+        let at =
+            At { root: FileId(root as u32), file: FileId(file as u32), offset: offset as usize };
+        match fixes::written_out(&mut self.workspace.session, at, scoring.to_string()) {
+            Ok(edits) => {
+                action.edit = Some(self.edit(edits));
+                give(action)
+            }
+            Err(why) => Err((ErrorCode::RequestFailed, why)),
+        }
     }
 
     /// Changes of texts, file by file.

@@ -12,7 +12,11 @@ pub const FIX_ALL: &str = "source.fixAll.ripieno";
 
 /// All that the server offers.
 pub fn capabilities(encoding: Encoding) -> lsp::ServerCapabilities {
-    let kinds = [lsp::CodeActionKind::QuickFix, lsp::CodeActionKind::Custom(FIX_ALL.into())];
+    let kinds = [
+        lsp::CodeActionKind::QuickFix,
+        lsp::CodeActionKind::RefactorRewrite,
+        lsp::CodeActionKind::Custom(FIX_ALL.into()),
+    ];
     lsp::ServerCapabilities {
         position_encoding: Some(match encoding {
             Encoding::Utf8 => lsp::PositionEncodingKind::UTF8,
@@ -68,6 +72,7 @@ pub fn capabilities(encoding: Encoding) -> lsp::ServerCapabilities {
         code_action_provider: Some(lsp::CodeActionProvider::CodeActionOptions(
             lsp::CodeActionOptions {
                 code_action_kinds: Some(kinds.to_vec()),
+                resolve_provider: Some(true),
                 ..Default::default()
             },
         )),

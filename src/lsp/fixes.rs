@@ -2,9 +2,11 @@
 
 use std::ops::Range;
 
-use super::workspace::Place;
+use super::workspace::{At, Place};
 use crate::diagnostics::{Care, Diagnostic, FileId, Fix};
+use crate::resolve::Verb;
 use crate::session::Session;
+use ripieno_checker::write_out::{Asked, write_out};
 
 /// A change with the finding that it mends.
 #[derive(Clone, PartialEq, Debug)]
@@ -67,6 +69,44 @@ pub fn all_safe(session: &mut Session, root: FileId, file: FileId) -> Vec<(Place
     }
     all.sort();
     all
+}
+
+/// Is there a line at a place whose notes are computed, so that they can be written out? Then the
+/// name of its scoring.
+pub fn computed_line(session: &mut Session, at: At) -> Option<String> {
+    session.arrangements(at.root).iter().find_map(|arrangement| {
+        let lines = arrangement.scoring.lines.iter();
+        let mut computed = lines.filter(|line| {
+            matches!(
+                line.verb,
+                Verb::Sustains { .. }
+                    | Verb::Signals { .. }
+                    | Verb::Highlights { .. }
+                    | Verb::Realises { .. }
+            )
+        });
+        let here = |line: &std::sync::Arc<crate::resolve::Line>| {
+            let range = session.sources().range(line.span);
+            line.span.file == at.file && range.start <= at.offset && at.offset <= range.end
+        };
+        computed.any(here).then(|| arrangement.scoring.name.clone())
+    })
+}
+
+/// The edits that write the computed line at a place out: its notes in `writes` blocks, and
+/// whoever would change with it.
+///
+/// # Errors
+/// Says why it cannot be done.
+pub fn written_out(
+    session: &mut Session,
+    at: At,
+    scoring: String,
+) -> Result<Vec<(Place, String)>, String> {
+    let asked = Asked { scoring, at: Some((at.file, at.offset)), ..Asked::default() };
+    let written = write_out(session, at.root, &asked).map_err(|why| why.to_string())?;
+    let file = written.file;
+    Ok(written.edits.into_iter().map(|(range, text)| (Place { file, range }, text)).collect())
 }
 
 fn edits(session: &Session, fix: &Fix) -> Vec<(Place, String)> {

@@ -170,7 +170,9 @@ pub fn incoming(session: &mut Session, at: At) -> Vec<Entry> {
 
 fn plays(line: &Line) -> Option<usize> {
     match line.verb {
-        Verb::Plays { voice, .. } | Verb::Signals { voice } => Some(voice),
+        Verb::Plays { voice, .. } | Verb::Signals { voice } | Verb::Realises { voice } => {
+            Some(voice)
+        }
         _ => None,
     }
 }

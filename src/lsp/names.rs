@@ -22,7 +22,7 @@ pub enum Kind {
     Group,
     /// Players or a group: a use says only the name.
     Part,
-    /// An instrument that a player takes.
+    /// An instrument: one that a source declares, or that a player takes.
     Instrument,
     /// A rule or a family of rules.
     Rule,
@@ -82,7 +82,9 @@ impl Collector<'_> {
                 self.push(Kind::Part, who, false, ensemble);
             }
             match &line.verb {
-                VerbTree::Plays(voice, _) | VerbTree::Signals(voice) => {
+                VerbTree::Plays(voice, _)
+                | VerbTree::Signals(voice)
+                | VerbTree::Realises(voice) => {
                     self.push(Kind::Voice, voice, false, None);
                 }
                 VerbTree::Doubles(part, _) => self.push(Kind::Part, part, false, ensemble),
@@ -104,6 +106,7 @@ impl Collector<'_> {
         let owner = Some(owner);
         match line {
             EnsembleLine::Era(_) => {}
+            EnsembleLine::Limits(limit) => self.push(Kind::Rule, &limit.rule, false, owner),
             EnsembleLine::Group(name, members) => {
                 self.push(Kind::Group, name, true, owner);
                 for member in members {
@@ -138,6 +141,10 @@ pub fn names(session: &Session, file: FileId) -> Vec<Name> {
         match &*block.declaration {
             Declaration::Use(path) => collector.push(Kind::File, path, false, None),
             Declaration::Voice(voice) => collector.push(Kind::Voice, &voice.name, true, None),
+            Declaration::Instrument(instrument) => {
+                collector.push(Kind::Instrument, &instrument.name, true, None);
+                collector.push(Kind::Instrument, &instrument.like, false, None);
+            }
             Declaration::Ensemble(ensemble) => {
                 collector.push(Kind::Ensemble, &ensemble.name, true, None);
                 if let Some(extends) = &ensemble.extends {
@@ -210,7 +217,7 @@ pub fn declarations(session: &mut Session, root: FileId, name: &Name) -> Vec<Nam
     let files = session.files_of(root);
     let all = files.iter().flat_map(|file| names(session, *file)).filter(|name| name.declares);
     match name.kind {
-        Kind::Voice | Kind::Ensemble | Kind::Scoring => {
+        Kind::Voice | Kind::Ensemble | Kind::Scoring | Kind::Instrument => {
             all.filter(|other| other.kind == name.kind && other.text == name.text).collect()
         }
         Kind::Players | Kind::Group | Kind::Part => {
@@ -226,7 +233,7 @@ pub fn declarations(session: &mut Session, root: FileId, name: &Name) -> Vec<Nam
             }
             ordered
         }
-        Kind::Instrument | Kind::Rule | Kind::File => Vec::new(),
+        Kind::Rule | Kind::File => Vec::new(),
     }
 }
 
@@ -238,6 +245,20 @@ pub fn definition(session: &mut Session, at: At) -> Vec<Place> {
         return file.map(|file| Place { file, range: 0..0 }).into_iter().collect();
     }
     let declared = declarations(session, at.root, &name);
+    // Players of an instrument that a source declares lead there from the line that names them.
+    if name.kind == Kind::Players {
+        let section = |text: &str| {
+            let kind = text.trim_end_matches(|c: char| c.is_ascii_digit());
+            kind.strip_suffix('-').unwrap_or(text).to_string()
+        };
+        for text in [name.text.clone(), section(&name.text)] {
+            let asked = Name { kind: Kind::Instrument, text, ..name.clone() };
+            let own = declarations(session, at.root, &asked);
+            if !own.is_empty() {
+                return own.into_iter().map(|name| name.place).collect();
+            }
+        }
+    }
     match name.kind {
         // The line that holds is what is meant.
         Kind::Part => declared.into_iter().take(1).map(|name| name.place).collect(),
@@ -309,6 +330,10 @@ pub fn renamable(session: &mut Session, at: At) -> Result<Name, String> {
         });
     };
     match first.kind {
+        Kind::Instrument => Err(
+            "Players are called by it in ensembles and scorings; give it another name there too."
+                .into(),
+        ),
         Kind::Players => Err(
             "Players are called by their instrument; `as \"…\"` gives them another name on paper."
                 .into(),

@@ -128,6 +128,15 @@ fn begin<'c>(waiting: &mut Waiting<'c>, host: Arc<dyn Host>) -> Option<Server<'c
         let watches = "/capabilities/workspace/didChangeWatchedFiles/dynamicRegistration";
         let configures = "/capabilities/workspace/configuration";
         let flag = |pointer: &str| said.pointer(pointer).and_then(Value::as_bool) == Some(true);
+        // An action may wait for its edit only where the client keeps what stands in `data`.
+        let resolves = |pointer: &str| {
+            let action = said.pointer(pointer);
+            action.is_some_and(|action| {
+                let late = action.pointer("/resolveSupport/properties").and_then(Value::as_array);
+                action.get("dataSupport").and_then(Value::as_bool) == Some(true)
+                    && late.is_some_and(|late| late.iter().any(|what| what == "edit"))
+            })
+        };
         let server = Server {
             connection,
             workspace: Workspace::new(host, encoding, folders(said)),
@@ -140,6 +149,7 @@ fn begin<'c>(waiting: &mut Waiting<'c>, host: Arc<dyn Host>) -> Option<Server<'c
                 nested_symbols: flag(
                     "/capabilities/textDocument/documentSymbol/hierarchicalDocumentSymbolSupport",
                 ),
+                resolves_actions: resolves("/capabilities/textDocument/codeAction"),
                 fresh_hints: flag("/capabilities/workspace/inlayHint/refreshSupport"),
             },
             watches: flag(watches),
@@ -185,6 +195,8 @@ pub(super) struct Client {
     pub(super) markdown: bool,
     /// Symbols within symbols.
     pub(super) nested_symbols: bool,
+    /// Code actions whose edits are worked out when they are taken.
+    pub(super) resolves_actions: bool,
     /// Hints, anew when the server says so.
     fresh_hints: bool,
 }

@@ -1,7 +1,7 @@
 //! How a scoring line goes on: the parts of the line for each verb, and which of them is being
 //! typed.
 
-use super::completion::VERBS;
+use super::completion::{VERBS, singular};
 use super::context::cursor;
 use super::workspace::At;
 use crate::session::Session;
@@ -80,6 +80,7 @@ fn parts(verb: &str) -> &'static [&'static str] {
             "[at DYNAMIC]",
             "[\"words\"]",
         ],
+        "realises" => &[WHO, "realises", "VOICE", "[bars 1..8, 17]", "[at DYNAMIC]"],
         "signals" => &[
             WHO,
             "signals",
@@ -116,12 +117,13 @@ pub fn signatures(session: &Session, at: At) -> Option<Signatures> {
     if cursor.within != Within::Scoring || cursor.before.contains(&"{".to_string()) {
         return None;
     }
-    let before: Vec<&str> = cursor.before.iter().map(String::as_str).collect();
+    let mut before: Vec<&str> = cursor.before.iter().map(String::as_str).collect();
+    singular(&mut before);
     let line =
         |(verb, about): (&str, &'static str)| Signature { parts: parts(verb).to_vec(), about };
     let others = [
         ("keep", "takes over all lines of another scoring"),
-        ("allow", "lets a finding stand, with the reason"),
+        ("allow", "suppresses a finding, with the reason"),
     ];
     let known: Vec<(&str, &'static str)> = VERBS.into_iter().chain(others).collect();
     let verb = before.iter().find_map(|word| known.iter().find(|(verb, _)| verb == word));

@@ -96,6 +96,11 @@ pub fn outline(session: &Session, file: FileId) -> Vec<Symbol> {
                 };
                 (voice.name.value.clone(), about, Sort::Voice, sources.range(voice.name.span))
             }
+            Declaration::Instrument(instrument) => {
+                let about = format!("instrument like {}", instrument.like.value);
+                let head = sources.range(instrument.name.span);
+                (instrument.name.value.clone(), about, Sort::Players, head)
+            }
             Declaration::Ensemble(ensemble) => {
                 let extends = ensemble.extends.as_ref().map(|e| format!(" extends {}", e.value));
                 let about = format!("ensemble{}", extends.unwrap_or_default());
@@ -181,7 +186,7 @@ pub fn named(session: &Session, files: &[FileId], query: &str) -> Vec<(FileId, S
         for mut symbol in outline(session, *file) {
             let within = std::mem::take(&mut symbol.within);
             let players = within.into_iter().filter(|inner| inner.sort == Sort::Players);
-            let sorts = [Sort::Piece, Sort::Voice, Sort::Ensemble, Sort::Scoring];
+            let sorts = [Sort::Piece, Sort::Voice, Sort::Players, Sort::Ensemble, Sort::Scoring];
             let own = std::iter::once(symbol.clone()).filter(|symbol| sorts.contains(&symbol.sort));
             for one in own.chain(players).filter(|one| fits(&one.name)) {
                 found.push((*file, one));

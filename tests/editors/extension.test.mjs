@@ -103,7 +103,7 @@ function inBar(text) {
 for (const [name, snippet] of Object.entries(snippets)) {
     test(`the snippet “${name}” has nothing wrong`, () => {
         const text = expanded(snippet);
-        const whole = /^(new|piece|form|harmony|dynamics|voice|ensemble|scoring)/.test(snippet.prefix);
+        const whole = /^(new|piece|form|harmony|dynamics|voice|instrument|ensemble|scoring)/.test(snippet.prefix);
         const source = (around[snippet.prefix] ?? (whole ? (text) => text : inLine))(text);
         assert.deepEqual(invalid(tokens(source)).map((token) => token.text), []);
     });

@@ -48,7 +48,7 @@ test("all marks of the compiler are marks", () => {
     }
 });
 
-test("all dynamics and ways of playing of the compiler are directions", () => {
+test("all dynamics and techniques of the compiler are directions", () => {
     const words = listed("resolve/piece/direction.rs", /\((?:Dynamic|Technique)::\w+, "([^"]+)"/g);
     assert.ok(words.length >= 15);
     for (const word of words) {
@@ -105,7 +105,7 @@ for (const { name, text } of broken) {
     });
 }
 
-const head = /^(piece|form|harmony|dynamics|voice|ensemble|scoring)\s/;
+const head = /^(piece|form|harmony|dynamics|voice|instrument|ensemble|scoring)\s/;
 
 test("a sign lost or too many costs no more than its declaration", () => {
     const signs = ["{", "}", "(", ")", "[", "]", '"', "|", ":", "&", "=", "/", ",", "..", "?"];
@@ -114,7 +114,7 @@ test("a sign lost or too many costs no more than its declaration", () => {
     const expected = tokens(follow).map(kind);
     let tried = 0;
     for (const { text } of good.filter(({ name }) => /samples|every/.test(name))) {
-        for (const [declaration] of text.split(/^(?=(?:piece|form|harmony|dynamics|voice|ensemble|scoring)\s)/m).map((part) => [part.trimEnd()])) {
+        for (const [declaration] of text.split(/^(?=(?:piece|form|harmony|dynamics|voice|instrument|ensemble|scoring)\s)/m).map((part) => [part.trimEnd()])) {
             // The first lines, the last ones and one in the middle tell as much as all.
             const lines = declaration.split("\n");
             const tries = [...new Set([0, 1, lines.length >> 1, lines.length - 2, lines.length - 1])].filter((line) => line >= 0 && line < lines.length);

@@ -59,7 +59,7 @@ fn form_and_dynamics_have_a_column_for_the_bars() {
 fn ensembles_are_written_with_one_blank() {
     assert_becomes(
         "ensemble duo extends  solo\n{\nera   1770\n  oboe   2 ,horn 2 crook D,F // two\n group basso=cello,double-bass  8vb\nbudget timpani 40%,horn 80 %\n}\n",
-        "ensemble duo extends solo {\n  era 1770\n  oboe 2, horn 2 crook D, F  // two\n  group basso = cello, double-bass 8vb\n  budget timpani 40 %, horn 80 %\n}\n",
+        "ensemble duo extends solo {\n  era 1770\n  oboe 2, horn 2 crook D, F  // two\n  group basso = cello, double-bass 8vb\n  budget timpani 40%, horn 80%\n}\n",
     );
 }
 

@@ -181,6 +181,28 @@ def struck_anew(missing, extra, measures):
     return left, extra
 
 
+def without_effect(wanted, found):
+    """How many dynamics are lost: over a rest they may stand where the next note of a part begins."""
+    starts = [sum(wanted.measures[:index], Fraction(0)) for index in range(len(wanted.measures))]
+    onsets = defaultdict(list)
+    for note in wanted.notes:
+        onsets[note.part].append((note.measure, round(float(note.at), 2)))
+    for places in onsets.values():
+        places.sort()
+    count = 0
+    for measure, at, value in wanted.dynamics - found.dynamics:
+        place = starts[measure] + exact(at) if measure < len(starts) else None
+        sounding = {note.part for note in wanted.notes if place is not None
+                    and starts[note.measure] + note.at - NEAR <= place
+                    < starts[note.measure] + note.at + note.length - NEAR}
+        later = (
+            next((other for other in places if other > (measure, at)), None)
+            for part, places in onsets.items() if part not in sounding
+        )
+        count += not any(other and (*other, value) in found.dynamics for other in later)
+    return count
+
+
 def counted(report, *words):
     """How many things a report of the import tells that have one of these words in their name."""
     return sum(

@@ -25,6 +25,7 @@ import check_findings
 import check_harmony
 import check_import
 import check_midi
+import check_notation
 import check_schema
 import check_staves
 import check_text
@@ -54,7 +55,8 @@ scoring up for duo {
 
 def build(ripieno, sources, output, root):
     """Builds sources together; gives back whether that went well."""
-    command = [ripieno, "build", "--format", "short", "-o", output, "--root", root, *sources]
+    command = [ripieno, "build", "--format", "short", "-o", output, "--root", root]
+    command += ["--scores", "full,concert,condensed", *sources]
     run = subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
     if run.returncode != 0:
         print(run.stdout, run.stderr, sep="\n")
@@ -112,6 +114,7 @@ def checks(ripieno, work, samples):
     _, wanted = stress.crooks()
     known = [scoring for scoring in scorings if scoring.name.startswith("crooks/")]
     yield from check_schema.check(scorings)
+    yield from check_notation.check(scorings)
     yield from check_midi.check(scorings)
     yield from check_transposition.check(scorings)
     yield from check_transposition.check_known(known, wanted)

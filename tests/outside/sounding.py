@@ -8,6 +8,7 @@ a repeat breaks must not be joined.
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from lxml import etree
 from music21 import chord, converter, expressions, note
 
 import ornaments
@@ -42,7 +43,8 @@ def exact(value):
 def read(path):
     """For each part: its name, how long it lasts, what is struck."""
     parts = written.read(path)
-    score = converter.parse(str(path), format="musicxml", forceSource=True)
+    text = etree.tostring(written.own(path), encoding="unicode")
+    score = converter.parseData(text, format="musicxml")
     streams = iter(list(score.parts))
     found = []
     for part in parts:

@@ -129,9 +129,21 @@ class Part:
         return playing_order(self.bars)
 
 
-def read(path):
-    """The parts of a MusicXML file."""
+def own(path):
+    """The root of a MusicXML file without cues, which nobody sounds: a bar with a cue keeps the rest
+    of its player, in the voice behind it."""
     root = etree.parse(str(path)).getroot()
+    for measure in root.iter("measure"):
+        cues = [note for note in measure.findall("note") if note.find("cue") is not None]
+        if cues:
+            for element in [*cues, *measure.findall("backup")]:
+                measure.remove(element)
+    return root
+
+
+def read(path):
+    """The parts of a MusicXML file, without cues."""
+    root = own(path)
     listed = {}
     for entry in root.iter("score-part"):
         instruments = {}

@@ -1,5 +1,6 @@
 //! What must hold of every import: it ends without a panic, and its source compiles.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use ripieno::arrange::arrange;
@@ -55,9 +56,18 @@ pub fn assert_comes_back(source: &str) {
             .flat_map(|part| &part.notes)
             .map(|note| (note.start, note.end(), keys(note.sound.pitches())))
             .collect();
+        let mut trembling: Vec<Sounded> = arrangement
+            .parts
+            .iter()
+            .flat_map(|part| &part.notes)
+            .filter(|note| note.attached.tremolo > 0)
+            .map(|note| (note.start, note.end(), keys(note.sound.pitches())))
+            .collect();
         let file = musicxml::write(&full_score(&notate(&arrangement)));
         let imported = import(&file, &Options { title: "Back".into(), ..Options::default() });
         let imported = match imported {
+            // The strokes of a tremolo that is held into a tuplet lie between all its values.
+            Ok(imported) if !trembling.is_empty() && has_moved(&imported) => continue,
             Ok(imported) => imported.source,
             // A scoring in which nobody plays has nothing to be imported.
             Err(_) if wanted.is_empty() => continue,
@@ -70,17 +80,65 @@ pub fn assert_comes_back(source: &str) {
             .flat_map(|voice| &voice.music.notes)
             .map(|note| (note.start, note.start + note.length, keys(note.sound.pitches())))
             .collect();
-        for notes in [&mut wanted, &mut found] {
+        for notes in [&mut wanted, &mut found, &mut trembling] {
             split_into_heads(notes);
         }
+        // What is doubled in octaves may lie beyond all instruments. MusicXML writes octaves 0 to
+        // 9, from which the glockenspiel sounds two octaves away: what lies beyond is written there.
+        let beyond = |(.., keys): &&Sounded| keys.iter().any(|key| !(36..=103).contains(key));
+        let beyond: BTreeSet<(Time, Time)> =
+            wanted.iter().filter(beyond).map(|(start, end, _)| (*start, *end)).collect();
+        for notes in [&mut wanted, &mut found, &mut trembling] {
+            notes.retain(|(start, end, _)| !beyond.contains(&(*start, *end)));
+        }
+        put_strokes_together(&wanted, &trembling, &mut found);
         let missing: Vec<&Sounded> = wanted.iter().filter(|note| !found.contains(note)).collect();
         assert!(missing.is_empty(), "{missing:?}\n{source}\n{imported}");
-        assert_eq!(wanted.len(), found.len(), "{source}\n{imported}");
+        let count = |notes: &[Sounded], note: &Sounded| notes.iter().filter(|n| *n == note).count();
+        let other = wanted.iter().chain(&found);
+        let other: Vec<&Sounded> =
+            other.filter(|note| count(&wanted, note) != count(&found, note)).collect();
+        assert!(other.is_empty(), "not as often as it was: {other:?}\n{source}\n{imported}");
     }
 }
 
+/// Were times moved that nothing reaches?
+fn has_moved(imported: &Import) -> bool {
+    imported.report.losses.iter().any(|loss| loss.what.starts_with("times that no value"))
+}
+
+/// Puts the strokes of a tremolo together where they are written out, for want of a stem that could
+/// show them.
+fn put_strokes_together(wanted: &[Sounded], trembling: &[Sounded], found: &mut Vec<Sounded>) {
+    let count = |notes: &[Sounded], note: &Sounded| notes.iter().filter(|n| *n == note).count();
+    for note in trembling {
+        if count(found, note) >= count(wanted, note) {
+            continue;
+        }
+        let (start, end, keys) = note;
+        let mut strokes = Vec::new();
+        let mut at = *start;
+        while at < *end {
+            let stroke = found.iter().position(|(from, to, other)| {
+                *from == at && to > from && to <= end && other == keys
+            });
+            let Some(stroke) = stroke else { break };
+            at = found[stroke].1;
+            strokes.push(found.remove(stroke));
+        }
+        if at == *end {
+            found.push(note.clone());
+        } else {
+            found.extend(strokes);
+        }
+    }
+    found.sort();
+}
+
+/// The keys of a chord, each once: two spellings of one key may be written as one.
 fn keys(pitches: &[Pitch]) -> Vec<i32> {
-    pitches.iter().map(|pitch| pitch.midi()).collect()
+    let keys: BTreeSet<i32> = pitches.iter().map(|pitch| pitch.midi()).collect();
+    keys.into_iter().collect()
 }
 
 /// One note for each head: chords may be parted into several voices.

@@ -11,7 +11,7 @@ setlocal expandtab shiftwidth=2 softtabstop=2
 setlocal iskeyword=@,48-57,_,-,192-255
 setlocal suffixesadd=.ripieno
 setlocal include=^\\s*use\\s\\+\"\\zs[^\"]\\+
-setlocal define=^\\s*\\%(voice\\\|ensemble\\\|scoring\\\|group\\)\\s
+setlocal define=^\\s*\\%(voice\\\|instrument\\\|ensemble\\\|scoring\\\|group\\)\\s
 setlocal foldmethod=indent nofoldenable
 
 compiler ripieno
@@ -21,6 +21,6 @@ let b:undo_ftplugin = 'setlocal comments< commentstring< formatoptions< expandta
       \ . ' makeprg< errorformat<'
 
 " ]] and [[ go to the next declaration and the one before.
-nnoremap <silent> <buffer> ]] :<C-u>call search('^\%(use\<Bar>piece\<Bar>form\<Bar>harmony\<Bar>dynamics\<Bar>voice\<Bar>ensemble\<Bar>scoring\)\>', 'sW')<CR>
-nnoremap <silent> <buffer> [[ :<C-u>call search('^\%(use\<Bar>piece\<Bar>form\<Bar>harmony\<Bar>dynamics\<Bar>voice\<Bar>ensemble\<Bar>scoring\)\>', 'bsW')<CR>
+nnoremap <silent> <buffer> ]] :<C-u>call search('^\%(use\<Bar>piece\<Bar>form\<Bar>harmony\<Bar>dynamics\<Bar>voice\<Bar>instrument\<Bar>ensemble\<Bar>scoring\)\>', 'sW')<CR>
+nnoremap <silent> <buffer> [[ :<C-u>call search('^\%(use\<Bar>piece\<Bar>form\<Bar>harmony\<Bar>dynamics\<Bar>voice\<Bar>instrument\<Bar>ensemble\<Bar>scoring\)\>', 'bsW')<CR>
 let b:undo_ftplugin .= '| silent! nunmap <buffer> ]]| silent! nunmap <buffer> [['

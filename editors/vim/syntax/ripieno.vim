@@ -45,37 +45,42 @@ syntax cluster ripienoMusic contains=ripienoComment,ripienoBarNumber,ripienoBarL
 " Declarations. `}` closes bars where it stands first on a line or after a bar line; elsewhere it
 " ends a slur.
 
-syntax region ripienoPiece matchgroup=ripienoDeclaration start="^\s*\zspiece\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoPieceWord
+syntax region ripienoPiece matchgroup=ripienoDeclaration start="^\s*\zspiece\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|instrument\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoPieceWord
 syntax keyword ripienoPieceWord subtitle composer arranger licence contained
 
-syntax region ripienoForm matchgroup=ripienoDeclaration start="^\s*\zsform\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoFormWord,ripienoValue,ripienoPitch
+syntax region ripienoForm matchgroup=ripienoDeclaration start="^\s*\zsform\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|instrument\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoFormWord,ripienoValue,ripienoPitch
 syntax match  ripienoFormWord "\<\%(metre\|key\|major\|minor\|tempo\|at\|mark\|pick-up\|length\|repeat\|ending\|double-bar\|end\)\>" contained
 
-syntax region ripienoHarmony matchgroup=ripienoDeclaration start="^\s*\zsharmony\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" fold contains=ripienoComment,ripienoBarNumber,ripienoBarLine,ripienoValue,ripienoChord
+syntax region ripienoHarmony matchgroup=ripienoDeclaration start="^\s*\zsharmony\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|instrument\|ensemble\|scoring\)\s" fold contains=ripienoComment,ripienoBarNumber,ripienoBarLine,ripienoValue,ripienoChord
 syntax match  ripienoChord "\<[A-G][^ \t|{}]*" contained
 
-syntax region ripienoDynamics matchgroup=ripienoDeclaration start="^\s*\zsdynamics\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoDynamic,ripienoTechnique,ripienoHairpin,ripienoBeat
+syntax region ripienoDynamics matchgroup=ripienoDeclaration start="^\s*\zsdynamics\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|instrument\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoDynamic,ripienoTechnique,ripienoHairpin,ripienoBeat
 syntax keyword ripienoBeat beat contained
 
-syntax region ripienoVoice matchgroup=ripienoDeclaration start="^\s*\zsvoice\>" end="^\s*}" end="\%(|\s*\)\@<=}" end="{\s*}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" fold contains=@ripienoMusic,ripienoName
-syntax match  ripienoName "\%(\<\%(voice\|ensemble\|extends\|scoring\|for\|keep\)\s\+\)\@<=\l[[:alnum:]-]*" contained
+syntax region ripienoVoice matchgroup=ripienoDeclaration start="^\s*\zsvoice\>" end="^\s*}" end="\%(|\s*\)\@<=}" end="{\s*}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|instrument\|ensemble\|scoring\)\s" fold contains=@ripienoMusic,ripienoName
+syntax match  ripienoName "\%(\<\%(voice\|instrument\|like\|ensemble\|extends\|scoring\|for\|keep\)\s\+\)\@<=\l[[:alnum:]-]*" contained
 
-syntax region ripienoEnsemble matchgroup=ripienoDeclaration start="^\s*\zsensemble\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoEnsembleWord,ripienoPitch,ripienoOctaves,ripienoName,ripienoGroup
-syntax match  ripienoEnsembleWord "\<\%(extends\|era\|group\|without\|budget\|players\|player\|crook\|in\|signature\|tuned\|joins\|as\)\>" contained
+syntax region ripienoInstrument matchgroup=ripienoDeclaration start="^\s*\zsinstrument\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|instrument\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoInstrumentWord,ripienoPitch,ripienoName
+syntax match  ripienoInstrumentWord "\<\%(like\|as\|short\|compass\|custom\|solo\|to\|strings\|written\|sounds\|clef\|treble\|alto\|tenor\|bass\|from\)\>" contained
+
+syntax region ripienoEnsemble matchgroup=ripienoDeclaration start="^\s*\zsensemble\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|instrument\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoEnsembleWord,ripienoPitch,ripienoOctaves,ripienoName,ripienoGroup
+syntax match  ripienoEnsembleWord "\<\%(extends\|era\|group\|without\|budget\|limits\|players\|player\|crook\|in\|signature\|tuned\|joins\|as\)\>" contained
 syntax match  ripienoEnsembleWord "\%(\<[A-G]\%(#\|b\|♯\|♭\)\?\s\+\)\@<=\%(alto\|basso\)\>" contained
 syntax match  ripienoGroup "\%(\<\%(group\|joins\)\s\+\)\@<=\l[[:alnum:]-]*" contained
 
-syntax region ripienoScoring matchgroup=ripienoDeclaration start="^\s*\zsscoring\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoVerb,ripienoScoringWord,ripienoRoleOf,ripienoDynamicOf,ripienoTechnique,ripienoOctaves,ripienoPitch,ripienoPlayer,ripienoName,ripienoVoiceName,ripienoWritten,ripienoRule
+syntax region ripienoScoring matchgroup=ripienoDeclaration start="^\s*\zsscoring\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|instrument\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoVerb,ripienoScoringWord,ripienoRoleOf,ripienoDynamicOf,ripienoTechnique,ripienoOctaves,ripienoPitch,ripienoPlayer,ripienoName,ripienoVoiceName,ripienoWritten,ripienoRule
 syntax match  ripienoPlayer "^\s*\zs\l[[:alnum:]-]*\%(\.\d\+\)\?\%(\s*,\s*\l[[:alnum:]-]*\%(\.\d\+\)\?\)*" contained
-syntax match  ripienoScoringWord "\<\%(for\|keep\|allow\|on\|bars\|bar\|as\|at\|solo\|each\|chord\|beat\|off\|the\|entries\|cadences\|phrases\|peaks\|crook\|in\|tuned\)\>" contained
+syntax match  ripienoScoringWord "\<\%(for\|keep\|allow\|on\|bars\|bar\|as\|at\|solo\|with\|up-beat\|each\|chord\|beat\|off\|the\|broken\|tremolo\|entries\|cadences\|phrases\|peaks\|crook\|in\|tuned\)\>" contained
 syntax match  ripienoScoringWord "\%(\<[A-G]\%(#\|b\|♯\|♭\)\?\s\+\)\@<=\%(alto\|basso\)\>" contained
-syntax keyword ripienoVerb plays doubles sustains signals highlights writes rests takes contained
-syntax match  ripienoVoiceName "\%(\<\%(plays\|doubles\|signals\)\s\+\)\@<=\l[[:alnum:]-]*\%(\.\d\+\)\?" contained
+syntax keyword ripienoVerb plays doubles sustains realises signals highlights writes rests takes contained
+syntax keyword ripienoVerb play double sustain realise signal write rest take contained
+syntax match  ripienoVerb "\%(\<as\s\+\)\@<!\<highlight\>" contained
+syntax match  ripienoVoiceName "\%(\<\%(plays\=\|doubles\=\|signals\=\|realises\=\)\s\+\)\@<=\l[[:alnum:]-]*\%(\.\d\+\)\?" contained
 syntax match  ripienoRoleOf "\%(\<as\s\+\)\@<=\%(melody\|bass\|harmony\|rhythm\|highlight\)\>" contained
 syntax match  ripienoDynamicOf "\%(\<at\s\+\)\@<=\%(ppp\|pp\|p\|mp\|mf\|f\|ff\|fff\|fp\|sf\|sfz\)\>" contained
 syntax match  ripienoRule "\%(\<allow\s\+\)\@<=\l[[:lower:]/-]*" contained
 " The notes of `writes`: the brace of the scoring itself stands behind `for` and a name.
-syntax region ripienoWritten matchgroup=ripienoBrace start="\%(\<writes\>[^{]*\)\@<={" end="^\s*}" end="\%(|\s*\)\@<=}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|ensemble\|scoring\)\s" end="\ze\n\s*\%(allow\s\+\l\|\l[[:alnum:].-]*\%(\s*,\s*\l[[:alnum:].-]*\)*\s\+\%(plays\|doubles\|sustains\|signals\|highlights\|writes\|rests\|takes\)\>\)" contained contains=@ripienoMusic
+syntax region ripienoWritten matchgroup=ripienoBrace start="\%(\<writes\=\>[^{]*\)\@<={" end="^\s*}" end="\%(|\s*\)\@<=}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|instrument\|ensemble\|scoring\)\s" end="\ze\n\s*\%(allow\s\+\l\|\l[[:alnum:].-]*\%(\s*,\s*\l[[:alnum:].-]*\)*\s\+\%(plays\=\|doubles\=\|sustains\=\|realises\=\|signals\=\|highlights\=\|writes\=\|rests\=\|takes\=\)\>\)" contained contains=@ripienoMusic
 
 highlight default link ripienoComment      Comment
 highlight default link ripienoTodo         Todo

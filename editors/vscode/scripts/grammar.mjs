@@ -19,8 +19,8 @@ const part = `${name}(?:\\.[0-9]+)?`;
 const who = `${part}(?:${blanks},${blanks}${part})*`;
 const accidental = "(?:##|#|bb|b|♯♯|♯|♭♭|♭|𝄪|𝄫|♮)";
 const value = "[0-9]+/[0-9]+\\.{0,3}(?![\\p{L}0-9'/.-])";
-const declarations = "(?:use|piece|form|harmony|dynamics|voice|ensemble|scoring)";
-const verbs = "(?:plays|doubles|sustains|signals|highlights|writes|rests|takes)";
+const declarations = "(?:use|piece|form|harmony|dynamics|voice|instrument|ensemble|scoring)";
+const verbs = "(?:plays?|doubles?|sustains?|realises?|signals?|highlights?|writes?|rests?|takes?)";
 const octaves = "(?:8va|8vb|15ma|15mb)";
 
 const marks = [
@@ -255,6 +255,15 @@ const repository = {
         end: closesBars,
         patterns: include("music"),
     }),
+    instrument: block("instrument", {
+        names: [{ scope: "entity.name.type.instrument" }, { before: "like", scope: "entity.other.inherited-class.instrument" }],
+        patterns: [
+            word(keyword.other, "as", "short", "compass", "custom", "solo", "to", "strings", "written", "sounds", "clef", "from"),
+            word("support.constant.clef", "treble", "alto", "tenor", "bass"),
+            ...include("pitch", "number", "string", "comma"),
+            unknown,
+        ],
+    }),
     ensemble: block("ensemble", {
         names: [{ scope: "entity.name.type.ensemble" }, { before: "extends", scope: "entity.other.inherited-class.ensemble" }],
         patterns: [
@@ -266,6 +275,12 @@ const repository = {
                 match: `${wordStart}(joins)${wordEnd}(?:[ \\t]+(${name}))?`,
                 captures: captures(keyword.other, "entity.name.type.group"),
             },
+            {
+                match: `${wordStart}(limits)${wordEnd}(?:[ \\t]+([\\p{Ll}][\\p{Ll}/-]*))?`,
+                captures: captures(keyword.other, "support.constant.rule"),
+            },
+            named("constant.numeric.decimal", `${wordStart}[0-9]+\\.[0-9]+${wordEnd}`),
+            word("keyword.other.unit", "seconds", "second", "bars", "players", "lines"),
             word(
                 keyword.other, "era", "without", "budget", "players", "player", "crook", "in", "signature", "tuned",
                 "as",
@@ -295,17 +310,17 @@ const repository = {
         ],
     ),
     withVoice: line(
-        `(${who})[ \\t]+(plays|signals)${wordEnd}(?:[ \\t]+(${name}))?`,
+        `(${who})[ \\t]+(plays?|signals?|realises?)${wordEnd}(?:[ \\t]+(${name}))?`,
         captures(players, keyword.verb, "variable.other.voice"),
         include("modifier", "notAModifier"),
     ),
     withPart: line(
-        `(${who})[ \\t]+(doubles)${wordEnd}(?:[ \\t]+(${part}))?`,
+        `(${who})[ \\t]+(doubles?)${wordEnd}(?:[ \\t]+(${part}))?`,
         captures(players, keyword.verb, "variable.other.player"),
         include("modifier", "notAModifier"),
     ),
     takes: line(
-        `(${who})[ \\t]+(takes)${wordEnd}`,
+        `(${who})[ \\t]+(takes?)${wordEnd}`,
         captures(players, keyword.verb),
         [
             word(keyword.other, "crook", "in", "tuned", "bar"),
@@ -316,7 +331,7 @@ const repository = {
         `(${who})[ \\t]+(${verbs})${wordEnd}`,
         captures(players, keyword.verb),
         [
-            word(keyword.other, "each", "chord", "beat", "off", "the"),
+            word(keyword.other, "each", "chord", "beat", "off", "the", "broken", "tremolo"),
             word("support.constant.moment", "entries", "cadences", "phrases", "peaks"),
             ...include("written", "modifier", "notAModifier"),
         ],
@@ -336,7 +351,10 @@ const repository = {
         patterns: include("music"),
     },
     bars: {
-        patterns: [word(keyword.other, "bars"), ...include("number", "range", "comma")],
+        patterns: [
+            word(keyword.other, "bars", "beat", "with", "up-beat"),
+            ...include("value", "number", "range", "comma"),
+        ],
     },
     modifier: {
         patterns: [
@@ -362,7 +380,7 @@ const grammar = {
     scopeName: "source.ripieno",
     fileTypes: ["ripieno"],
     patterns: include(
-        "comment", "use", "piece", "form", "harmony", "dynamics", "voice", "ensemble", "scoring", "lostDeclaration",
+        "comment", "use", "piece", "form", "harmony", "dynamics", "voice", "instrument", "ensemble", "scoring", "lostDeclaration",
     ),
     repository,
 };

@@ -98,7 +98,7 @@ impl fmt::Display for HarmonyAdvice {
         if let Some(share) = self.agrees_with_declared {
             writeln!(
                 f,
-                "// As the voices spell it; the same roots as the declared harmony in {:.0} % of the time.",
+                "// As the voices spell it; the same roots as the declared harmony in {:.0}% of the time.",
                 100.0 * share
             )?;
         }
@@ -107,7 +107,7 @@ impl fmt::Display for HarmonyAdvice {
         for bars in lines {
             let chords: Vec<String> = bars.iter().map(HarmonyBar::written).collect();
             let sure: Vec<String> =
-                bars.iter().map(|bar| format!("{:.0} %", 100.0 * bar.certainty)).collect();
+                bars.iter().map(|bar| format!("{:.0}%", 100.0 * bar.certainty)).collect();
             writeln!(f, "  {}   // sure: {}", chords.join(" "), sure.join(", "))?;
         }
         writeln!(f, "}}")

@@ -31,10 +31,10 @@ fn rounded(share: f64) -> f64 {
     (share * 1000.0).round() / 1000.0
 }
 
-/// A share in words: "83 %".
+/// A share in words: "83%".
 fn percent(share: f64) -> String {
-    // An empty sum of floating-point numbers is a negative zero; nobody wants to read `-0 %`.
-    format!("{:.0} %", 100.0 * share + 0.0)
+    // An empty sum of floating-point numbers is a negative zero; nobody wants to read `-0%`.
+    format!("{:.0}%", 100.0 * share + 0.0)
 }
 
 /// Seconds as minutes and seconds: `1:24`.

@@ -52,8 +52,8 @@ pub(super) fn findings<'a>(
                 allow.span,
                 format!("This `allow {}` suppresses nothing.", allow.rule),
             )
-            .with_help("Take the line away, or see whether its players and bars are still right.")
-            .with_fix("take the line away", allow.span, "", false)
+            .with_help("Remove the line, or check whether its players and bars are still right.")
+            .with_fix("remove the line", allow.span, "", false)
         } else {
             continue;
         };

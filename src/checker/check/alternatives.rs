@@ -180,7 +180,7 @@ pub(super) fn advise<T>(
             if resting.len() == 1 && !resting[0].ends_with('s') { "rests" } else { "rest" },
         ));
     } else if let Some((name, _)) = others.first() {
-        ways.push(format!("leave the passage to {name}, in whose compass it lies"));
+        ways.push(format!("leave the passage to {name}, whose compass has it"));
     }
     let help = match ways.split_first() {
         Some((first, rest)) => {

@@ -4,7 +4,9 @@
 use std::cell::{Cell, OnceCell};
 use std::sync::Arc;
 
+use super::Rule;
 use super::facts::Facts;
+use super::limits;
 use super::loudness::Degree;
 use super::memory::{Changes, Memory};
 use super::options::matches;
@@ -13,7 +15,9 @@ use crate::arrange::{Arrangement, LineId, Part, SoundingNote, VoiceCoverage, cov
 use crate::diagnostics::Span;
 use crate::instruments::Instrument;
 use crate::music::Time;
-use crate::resolve::{Allow, Clock, DirectionKind, Form, Line, Piece, Technique, Verb};
+use crate::resolve::{
+    Allow, Clock, DirectionKind, Ensemble, Form, Line, Piece, SetLimit, Technique, Verb,
+};
 
 /// One arranged scoring with what the rules ask of it again and again.
 pub(super) struct Context<'a> {
@@ -204,7 +208,7 @@ impl<'a> Context<'a> {
 
     /// The `takes` line that speaks to a player and holds from a time on.
     pub fn takes_line(&self, player: usize, at: Time) -> Option<Span> {
-        let ensemble = &self.piece.ensembles[self.arrangement.scoring.ensemble];
+        let ensemble = self.ensemble();
         self.lines().map(|(_, line)| line).find_map(|line| {
             let Verb::Takes { from, .. } = &line.verb else { return None };
             let start = from.map_or(Time::ZERO, |bar| self.form.bars[bar].start);
@@ -247,6 +251,21 @@ impl<'a> Context<'a> {
     /// Number of the bar of that index.
     pub fn number(&self, bar: usize) -> i32 {
         self.form.bars.get(bar).map_or(0, |bar| bar.number)
+    }
+
+    /// The figure of a rule: the usual one, or that of the ensemble.
+    pub fn limit(&self, rule: &Rule) -> f64 {
+        limits::in_force(rule, &self.ensemble().limits)
+    }
+
+    /// The line of the ensemble that sets the figure of a rule.
+    pub fn limit_set(&self, rule: &Rule) -> Option<&'a SetLimit> {
+        self.ensemble().limits.iter().find(|set| set.rule == rule.code)
+    }
+
+    /// The ensemble that plays.
+    fn ensemble(&self) -> &'a Ensemble {
+        &self.piece.ensembles[self.arrangement.scoring.ensemble]
     }
 
     /// Does the arranger allow this to this player in all of these bars (indices, first and last)?

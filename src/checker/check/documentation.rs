@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::{RULES, Rule};
+use super::{Limit, RULES, Rule, limit_of};
 use crate::diagnostics::{CODES, Code, example};
 
 /// What a rule's leading comment says, section by section.
@@ -66,9 +66,11 @@ pub fn documentation(rule: &Rule) -> Documentation {
 pub fn explain(rule: &Rule) -> String {
     let read = documentation(rule);
     let head = format!("{} ({})", rule.code, rule.severity.word());
+    let limit = limit_of(rule).map(Limit::in_words).unwrap_or_default();
     let sections = [
         ("What it finds", &*read.finds),
         ("Why it matters", &read.matters),
+        ("Limit", &limit),
         ("Example", &read.example),
         ("Fixed", &read.mended),
         ("Source", &read.source),
@@ -129,7 +131,7 @@ pub fn page() -> String {
         let read = documentation(rule);
         let _ = write!(
             out,
-            "\n## {}\n\n*{}.* {}\n\n**What it finds.** {}\n\n**Why it matters.** {}\n\n\
+            "\n## {}\n\n*{}.* {}\n\n**What it finds.** {}\n\n**Why it matters.** {}\n\n{}\
              **Example.**\n\n```ripieno\n{}\n```\n\n**Fixed.**\n\n```ripieno\n{}\n```\n\n\
              **Source.** {}\n",
             rule.code,
@@ -137,6 +139,7 @@ pub fn page() -> String {
             read.title,
             read.finds,
             read.matters,
+            limit_of(rule).map_or(String::new(), |l| format!("**Limit.** {}\n\n", l.in_words())),
             read.example,
             read.mended,
             read.source

@@ -28,6 +28,7 @@ mod facts;
 mod handbook;
 #[cfg(test)]
 mod idioms;
+mod limits;
 mod loudness;
 mod memory;
 #[cfg(test)]
@@ -53,6 +54,7 @@ use crate::resolve::{Piece, Scoring};
 use context::Context;
 
 pub use documentation::{Documentation, documentation, explain, explain_code, page};
+pub use limits::{LIMITS, Limit, limit_of};
 pub use options::{Options, matches};
 pub use report::report;
 pub(crate) use report::report_again;

@@ -631,7 +631,8 @@ fn try_family(family: &str) {
 
 #[test]
 fn every_rule_is_tried_on_broken_pieces() {
-    for rule in RULES {
+    // Its lines stand in ensembles, which no sketch changes: `limits.rs` tries it.
+    for rule in RULES.iter().filter(|rule| rule.family() != "limits") {
         assert!(SKETCHES.iter().any(|s| s.rule == rule.code), "{} is not tried", rule.code);
     }
     assert!(SKETCHES.iter().all(|sketch| find(sketch.rule).is_some()));

@@ -120,6 +120,16 @@ impl<'a> Context<'a> {
         finding
     }
 
+    /// The finding with the line of the ensemble that set the figure of the rule, if one did.
+    fn with_limit(&self, rule: &Rule, finding: Diagnostic) -> Diagnostic {
+        match self.limit_set(rule) {
+            Some(set) => {
+                finding.with_label(set.value_span, format!("the limit set: {}", set.reason))
+            }
+            None => finding,
+        }
+    }
+
     /// A finding about a note, with the chain from the note over the scoring line to the ensemble
     /// line.
     pub fn chain(
@@ -139,7 +149,7 @@ impl<'a> Context<'a> {
                 format!("the chord, for this player up to {}", self.both(part, *top, note))
             }
         };
-        Diagnostic::new(rule.severity, rule.code, note.source, message)
+        let finding = Diagnostic::new(rule.severity, rule.code, note.source, message)
             .with_text(sounds)
             .with_label(
                 self.line_span(note.line),
@@ -147,7 +157,8 @@ impl<'a> Context<'a> {
             )
             .with_label(part.player.span, format!("{} in {}", part.player.name, self.era))
             .with_bars(first, last)
-            .with_player(&part.player.id)
+            .with_player(&part.player.id);
+        self.with_limit(rule, finding)
     }
 
     /// A pitch as the player reads it and as it sounds: "E5", or "written E5 (sounding D5)".

@@ -78,7 +78,7 @@ impl Manifest {
         };
         match manifest.files.keys().find(|path| !inside(path)) {
             Some(outside) => Err(Failure(format!(
-                "{} names `{outside}`, which lies outside its folder; move it away, and build again",
+                "{} names `{outside}`, which is outside its folder; move it away, and build again",
                 path.display()
             ))),
             None => Ok(manifest),

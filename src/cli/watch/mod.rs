@@ -9,12 +9,13 @@ use std::path::{Path, PathBuf};
 use sha2::{Digest, Sha256};
 
 use super::build::{self, Built, Wanted};
+use super::paging::Paging;
+use super::printing::{self, Format, Printing};
 use super::source::{self, Desk, counts};
 use super::{Failure, Outcome, print};
 use folders::Folders;
 use ripieno_compiler::diagnostics::{FileId, Severity, Sources, short};
 use ripieno_compiler::syntax::Declaration;
-use ripieno_writers::render::Format;
 
 /// What `watch` takes.
 #[derive(clap::Args)]
@@ -28,8 +29,8 @@ pub(super) struct Arguments {
     /// Write only this scoring (may be given several times).
     #[arg(long, value_name = "NAME")]
     scoring: Vec<String>,
-    /// Write only these formats: text, midi, musicxml.
-    #[arg(long, value_name = "FORMAT", value_delimiter = ',', value_parser = build::format)]
+    /// Write only these formats: text, midi, musicxml, pdf, svg, png.
+    #[arg(long, value_name = "FORMAT", value_delimiter = ',', value_parser = printing::format)]
     only: Vec<Format>,
     /// Write even if there are errors in the music; the parts will show them.
     #[arg(long)]
@@ -37,7 +38,7 @@ pub(super) struct Arguments {
     /// Remove files of earlier builds that the source no longer gives.
     #[arg(long)]
     prune: bool,
-    /// The folder below which used files must lie.
+    /// Root folder: `use` cannot reach files outside it.
     #[arg(long, value_name = "DIR")]
     root: Option<PathBuf>,
     /// Treat findings of these rules, families or severities (`warnings`, `advice`, `all`) as errors.
@@ -46,6 +47,8 @@ pub(super) struct Arguments {
     /// Leave out findings of these rules, families or severities (`warnings`, `advice`, `all`).
     #[arg(long, value_name = "RULE", value_delimiter = ',')]
     allow: Vec<String>,
+    #[command(flatten)]
+    paging: Paging,
 }
 
 /// What stands in a file: its digest, or nothing where it cannot be read.
@@ -65,7 +68,9 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     let wanted = Wanted {
         output: &arguments.output,
         scorings: &arguments.scoring,
-        formats: build::formats(&arguments.only),
+        formats: printing::formats(&arguments.only),
+        paging: arguments.paging.clone(),
+        printing: Printing::default(),
         root: arguments.root.as_deref(),
         despite_errors: arguments.despite_errors,
         prune: arguments.prune,

@@ -40,6 +40,18 @@ impl Arrangement {
 }
 
 impl Arrangement {
+    /// The part of a player as its own lines have it, without the fermatas that others hold.
+    #[must_use]
+    pub fn by_itself(&self, index: usize) -> Option<&Part> {
+        self.kept.before_fermatas.get(index).map(|part| &**part)
+    }
+
+    /// The players to whom a scoring line speaks, by their indices, in its order.
+    #[must_use]
+    pub fn players_of(&self, id: LineId) -> &[usize] {
+        self.kept.lines.get(usize::from(id.0)).map_or(&[], |given| &given.players)
+    }
+
     /// An arrangement of these parts that no scoring line gave, to try what comes behind.
     #[must_use]
     pub fn of_parts(piece: Piece, era: i32, parts: Vec<Part>) -> Arrangement {
@@ -77,6 +89,25 @@ pub struct LineOrigin {
     pub kept: bool,
 }
 
+/// What a scoring line claims of a player without a break.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Claim {
+    /// From here, in written time …
+    pub from: Time,
+    /// … up to here.
+    pub to: Time,
+    /// The line.
+    pub line: LineId,
+}
+
+impl Claim {
+    /// Does it hold at a time?
+    #[must_use]
+    pub fn holds(&self, time: Time) -> bool {
+        self.from <= time && time < self.to
+    }
+}
+
 /// A scoring line by its number in [`Arrangement::lines`].
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct LineId(pub u16);
@@ -96,8 +127,8 @@ pub struct Part {
     /// Dynamics, hairpins, words and techniques in order of time: those of everybody, those of
     /// the voices played, and those of the scoring lines.
     pub directions: Vec<Direction>,
-    /// Who claims which bars: (first bar index, one past the last, line), in order.
-    pub claims: Vec<(usize, usize, LineId)>,
+    /// Which line claims what of the piece, in order.
+    pub claims: Vec<Claim>,
     /// Instruments in hand: from which time on, and which. Never empty; the first is in hand from
     /// the beginning.
     pub instruments: Vec<(Time, &'static Instrument)>,
@@ -113,12 +144,12 @@ pub struct Part {
 }
 
 impl Part {
-    /// The scoring line that claims the player in a bar, by its index.
+    /// The scoring line that claims the player at a time.
     #[must_use]
-    pub fn line_in(&self, bar: usize) -> Option<LineId> {
-        let after = self.claims.partition_point(|(first, ..)| *first <= bar);
-        let &(_, end, line) = self.claims.get(after.checked_sub(1)?)?;
-        (bar < end).then_some(line)
+    pub fn line_at(&self, time: Time) -> Option<LineId> {
+        let after = self.claims.partition_point(|claim| claim.from <= time);
+        let claim = self.claims.get(after.checked_sub(1)?)?;
+        claim.holds(time).then_some(claim.line)
     }
 
     /// The rest of the source that the player has at a time.

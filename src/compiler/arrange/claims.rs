@@ -3,8 +3,9 @@
 use std::sync::Arc;
 
 use super::smaller::speaks_to;
-use super::{GivenLine, LineId};
+use super::{Claim, GivenLine, LineId};
 use crate::diagnostics::Diagnostic;
+use crate::music::Time;
 use crate::resolve::{Ensemble, Line, Piece, Player, Scoring, Verb};
 
 /// All lines with the players of the ensemble to whom they speak.
@@ -60,7 +61,7 @@ fn players(
             .with_text("the kept line")
             .with_label(ensemble.span, "the ensemble")
             .with_help(
-                "Let the larger ensemble `extends` the smaller, so that it keeps its players.",
+                "Make the larger ensemble `extends` the smaller one, so that its players are kept.",
             );
             if let Some((_, keep)) = layers.get(layer.wrapping_sub(1)).and_then(|above| above.keep)
             {
@@ -80,15 +81,16 @@ fn players(
 
 const NOBODY: u16 = u16::MAX;
 
-/// For each player the runs of bars and the line that claims them: (first, one past last, line).
+/// For each player which line claims what, without a break.
 pub(super) fn claims(
     piece: &Piece,
     ensemble: &Ensemble,
     lines: &[GivenLine],
     diagnostics: &mut Vec<Diagnostic>,
-) -> Vec<Vec<(usize, usize, LineId)>> {
-    let bars = piece.form.bars.len();
-    let mut claims = vec![vec![NOBODY; bars]; ensemble.players.len()];
+) -> Vec<Vec<Claim>> {
+    let borders = borders(piece, lines);
+    let pieces = borders.len().saturating_sub(1);
+    let mut claims = vec![vec![NOBODY; pieces]; ensemble.players.len()];
     let mut conflicts: Vec<Conflict> = Vec::new();
     // From the scoring's own lines inwards: who comes first keeps the bar.
     let mut order: Vec<(usize, &GivenLine)> =
@@ -100,11 +102,15 @@ pub(super) fn claims(
         }
         // What could not be understood holds back kept lines, and disputes no bar with its own.
         let unsure = |line: &Line| line.verb == Verb::Unknown || line.unsure.bars;
+        let is_up_beat = |line: &Line, piece: usize| {
+            line.up_beats.iter().any(|&(from, to)| from <= borders[piece] && borders[piece] < to)
+        };
         for &player in &given.players {
-            for &(first, after) in &given.line.bars {
-                let after = after.min(bars);
+            for &(from, to) in &given.line.times {
+                let first = borders.partition_point(|border| *border < from);
+                let after = borders.partition_point(|border| *border < to).min(pieces);
                 let held = claims[player].get_mut(first..after).unwrap_or_default();
-                for (bar, holder) in (first..).zip(held) {
+                for (place, holder) in (first..).zip(held) {
                     match *holder {
                         NOBODY => *holder = id as u16,
                         other if usize::from(other) == id => {}
@@ -115,7 +121,16 @@ pub(super) fn claims(
                             }
                         }
                         other if lines[usize::from(other)].layer == given.layer => {
-                            conflict(&mut conflicts, usize::from(other), id, player, bar);
+                            // The up-beat to a line goes before the end of another one.
+                            let other = usize::from(other);
+                            match (
+                                is_up_beat(&lines[other].line, place),
+                                is_up_beat(&given.line, place),
+                            ) {
+                                (true, false) => {}
+                                (false, true) => *holder = id as u16,
+                                _ => conflict(&mut conflicts, other, id, player, borders[place]),
+                            }
                         }
                         _ => {}
                     }
@@ -124,15 +139,33 @@ pub(super) fn claims(
         }
     }
     diagnostics.extend(conflicts.iter().map(|conflict| conflict.finding(piece, ensemble, lines)));
-    claims.iter().map(|bars| runs(bars)).collect()
+    claims.iter().map(|held| runs(held, &borders)).collect()
 }
 
-fn runs(bars: &[u16]) -> Vec<(usize, usize, LineId)> {
-    let mut runs: Vec<(usize, usize, LineId)> = Vec::new();
-    for (bar, &line) in bars.iter().enumerate() {
+/// All bar lines, and all times between them at which a line begins or ends.
+fn borders(piece: &Piece, lines: &[GivenLine]) -> Vec<Time> {
+    let mut borders: Vec<Time> = piece.form.bars.iter().map(|bar| bar.start).collect();
+    borders.push(piece.form.end());
+    let count = borders.len();
+    for (from, to) in lines.iter().flat_map(|given| &given.line.times) {
+        for time in [from, to] {
+            if borders[..count].binary_search(time).is_err() {
+                borders.push(*time);
+            }
+        }
+    }
+    borders.sort_unstable();
+    borders.dedup();
+    borders
+}
+
+fn runs(held: &[u16], borders: &[Time]) -> Vec<Claim> {
+    let mut runs: Vec<Claim> = Vec::new();
+    for (&line, ends) in held.iter().zip(borders.windows(2)) {
+        let (from, to) = (ends[0], ends[1]);
         match runs.last_mut() {
-            Some((_, after, last)) if *after == bar && last.0 == line => *after += 1,
-            _ if line != NOBODY => runs.push((bar, bar + 1, LineId(line))),
+            Some(last) if last.to == from && last.line.0 == line => last.to = to,
+            _ if line != NOBODY => runs.push(Claim { from, to, line: LineId(line) }),
             _ => {}
         }
     }
@@ -144,19 +177,19 @@ struct Conflict {
     first: usize,
     second: usize,
     players: Vec<usize>,
-    bars: (usize, usize),
+    times: (Time, Time),
 }
 
-fn conflict(conflicts: &mut Vec<Conflict>, first: usize, second: usize, player: usize, bar: usize) {
+fn conflict(conflicts: &mut Vec<Conflict>, first: usize, second: usize, player: usize, at: Time) {
     let known = conflicts.iter_mut().rev().find(|c| c.first == first && c.second == second);
     match known {
         Some(conflict) => {
             if !conflict.players.contains(&player) {
                 conflict.players.push(player);
             }
-            conflict.bars = (conflict.bars.0.min(bar), conflict.bars.1.max(bar));
+            conflict.times = (conflict.times.0.min(at), conflict.times.1.max(at));
         }
-        None => conflicts.push(Conflict { first, second, players: vec![player], bars: (bar, bar) }),
+        None => conflicts.push(Conflict { first, second, players: vec![player], times: (at, at) }),
     }
 }
 
@@ -164,8 +197,8 @@ impl Conflict {
     fn finding(&self, piece: &Piece, ensemble: &Ensemble, lines: &[GivenLine]) -> Diagnostic {
         let names: Vec<&str> =
             self.players.iter().map(|&player| ensemble.players[player].id.as_str()).collect();
-        let first = piece.form.bars[self.bars.0].number;
-        let last = piece.form.bars[self.bars.1].number;
+        let first = piece.form.bar_at(self.times.0).number;
+        let last = piece.form.bar_at(self.times.1).number;
         let where_to =
             if first == last { format!("bar {first}") } else { format!("bars {first} to {last}") };
         Diagnostic::error(

@@ -3,7 +3,7 @@
 
 use super::derive;
 use super::kept::Event;
-use super::{LineId, Part, Run, SoundingNote, Work, smaller, stretches, taking};
+use super::{LineId, Part, Run, SoundingNote, Work, empty_run, smaller, stretches, taking};
 use crate::diagnostics::Diagnostic;
 use crate::harmony::harmony_of;
 use crate::resolve::{Line, Note, Role, Tuplet, Verb};
@@ -25,8 +25,8 @@ impl<'a> Work<'a> {
             return false;
         }
         let part = &self.parts[index];
-        let own = part.claims.iter().filter(|(.., line)| *line == id);
-        own.map(|&(first, after, _)| self.empty_run(id, first, after))
+        let own = part.claims.iter().filter(|claim| claim.line == id);
+        own.map(|claim| empty_run(*claim))
             .all(|run| smaller.can_give(part, self.ensemble.era, &run))
     }
 
@@ -46,7 +46,7 @@ impl<'a> Work<'a> {
         let leads = |line: &Line| matches!(line.role, Some(Role::Melody | Role::Bass));
         let claims = |id: usize| {
             let mut claims = self.parts.iter().flat_map(|part| &part.claims);
-            claims.any(|(.., line)| usize::from(line.0) == id)
+            claims.any(|claim| usize::from(claim.line.0) == id)
         };
         let lines = self.lines.iter().map(|given| &*given.line).enumerate();
         lines
@@ -58,13 +58,27 @@ impl<'a> Work<'a> {
             .collect()
     }
 
+    /// Does a computed line give somebody notes? Cymbals take none from the harmony.
+    fn asks_for_chords(&self) -> bool {
+        let pitched = |&player: &usize| !self.parts[player].player.instrument.unpitched;
+        self.lines.iter().any(|given| {
+            let computed = matches!(
+                given.line.verb,
+                Verb::Sustains { .. } | Verb::Highlights { .. } | Verb::Signals { .. }
+            );
+            computed && given.players.iter().any(pitched)
+        })
+    }
+
     /// The basses: voices and written lines that play as bass somewhere in this scoring.
     fn basses(&self) -> Vec<&'a [Note]> {
         let lines = self.lines.iter().map(|given| &*given.line);
         lines
             .filter(|line| line.role == Some(Role::Bass))
             .filter_map(|line| match &line.verb {
-                Verb::Plays { voice, .. } => Some(&self.piece.voices[*voice].music.notes[..]),
+                Verb::Plays { voice, .. } | Verb::Realises { voice } => {
+                    Some(&self.piece.voices[*voice].music.notes[..])
+                }
                 Verb::Writes(music) => Some(&music.notes[..]),
                 _ => None,
             })
@@ -81,6 +95,7 @@ impl<'a> Work<'a> {
                     self.smaller.as_ref().is_some_and(|smaller| smaller.tells("harmony/inferred"));
                 if let Some(inferred) = derive::inferred(self.piece, &harmony, &given.line)
                     && !told
+                    && self.asks_for_chords()
                 {
                     self.diagnostics.push(inferred);
                 }
@@ -149,7 +164,7 @@ impl<'a> Work<'a> {
     /// computed.
     fn sustain(&mut self, asked: LineId) {
         let claims = |id: LineId| {
-            self.parts.iter().any(|part| part.claims.iter().any(|(.., line)| *line == id))
+            self.parts.iter().any(|part| part.claims.iter().any(|claim| claim.line == id))
         };
         let mut lines: Vec<LineId> = Vec::new();
         let mut before: Vec<LineId> = Vec::new();
@@ -158,7 +173,9 @@ impl<'a> Work<'a> {
             match given.line.verb {
                 _ if self.derived.contains_key(&id) || !claims(id) => {}
                 Verb::Sustains { .. } if id == asked || !self.is_kept(id) => lines.push(id),
-                Verb::Signals { .. } | Verb::Highlights { .. } if !self.is_kept(id) => {
+                Verb::Signals { .. } | Verb::Highlights { .. } | Verb::Realises { .. }
+                    if !self.is_kept(id) =>
+                {
                     before.push(id);
                 }
                 _ => {}
@@ -201,13 +218,14 @@ impl<'a> Work<'a> {
         for (index, part) in self.parts.iter().enumerate() {
             let choir = derive::Choir::of(part.first_instrument());
             let mut notes: Vec<SoundingNote> = Vec::new();
-            for &(first, after, id) in &part.claims {
+            for claim in &part.claims {
+                let id = claim.line;
                 let given = &self.lines[usize::from(id.0)];
                 let leads = matches!(given.line.role, Some(Role::Melody | Role::Bass));
                 if leads || (but.contains(&id) && !self.keeps(index, id)) {
                     continue;
                 }
-                let mut run = self.empty_run(id, first, after);
+                let mut run = empty_run(*claim);
                 if let Verb::Writes(music) = &given.line.verb {
                     taking::take(music, &given.line, given.octaves_of(index), &mut run);
                 } else if let Some(derived) = self.derived.get(&id) {

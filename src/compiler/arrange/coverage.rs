@@ -111,7 +111,7 @@ fn plays(own: &SoundingNote, note: &Note) -> bool {
 /// The weightiest role in which a voice is played, and whether this scoring plays it.
 fn role(arrangement: &Arrangement, voice: usize) -> (Option<Role>, bool) {
     let piece = &arrangement.piece;
-    let plays = |verb: &Verb| matches!(verb, Verb::Plays { voice: played, .. } if *played == voice);
+    let plays = |verb: &Verb| matches!(verb, Verb::Plays { voice: played, .. } | Verb::Realises { voice: played } if *played == voice);
     let own = piece.layers(&arrangement.scoring);
     let own = own.iter().flat_map(|scoring| &scoring.lines).filter(|line| plays(&line.verb));
     // Roles stand in the order of their weight.

@@ -180,7 +180,7 @@ pub(super) fn octave_moved(
         ),
     )
     .with_label(player.span, "the player")
-    .with_help("Write `8va` or `8vb` behind the doubled part to choose the octave yourself.")
+    .with_help("Write `8va` or `8vb` after the doubled part to choose the octave yourself.")
     .with_bars(first, last)
     .with_player(&player.id);
     Some(diagnostic)
@@ -279,7 +279,7 @@ pub(super) fn left_out(piece: &Piece, line: Span, missing: &[(&Part, &[Time])]) 
         "arrange/notes-left-out",
         line,
         format!(
-            "Notes that {} {does} not have are left out: {}.",
+            "{} {does} not have all the notes of the doubled part; those of {} are left out.",
             names.join(" and "),
             ranges(&bars)
         ),

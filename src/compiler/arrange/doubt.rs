@@ -85,11 +85,12 @@ pub(super) fn doubt(
         }
     }
     for given in lines.iter().filter(|given| given.line.unsure.any()) {
-        let all = [(0, count)];
         // Another instrument or crook is kept to the end.
         let lasts = given.line.unsure.bars || matches!(given.line.verb, Verb::Takes { .. });
-        let bars = if lasts { &all } else { &given.line.bars[..] };
-        for &(first, after) in bars {
+        let form = &piece.form;
+        let named = given.line.times.iter().map(|&(from, to)| form.bars_between(from, to));
+        let bars: Vec<(usize, usize)> = if lasts { vec![(0, count)] } else { named.collect() };
+        for (first, after) in bars {
             mark(&mut doubt.bars, first, after);
             // A line that gives another instrument to nobody known, or is not understood, may mean
             // anybody.
@@ -104,8 +105,10 @@ pub(super) fn doubt(
         }
     }
     for (player, part) in parts.iter().enumerate() {
-        for &(first, after, id) in &part.claims {
-            for (from, to) in gaps(piece, &lines[usize::from(id.0)].line.verb, (first, after)) {
+        for claim in &part.claims {
+            let (first, after) = piece.form.bars_between(claim.from, claim.to);
+            let verb = &lines[usize::from(claim.line.0)].line.verb;
+            for (from, to) in gaps(piece, verb, (first, after)) {
                 mark(&mut doubt.players[player], from.max(first), to.min(after));
             }
         }
@@ -115,10 +118,10 @@ pub(super) fn doubt(
     for _ in 0..parts.len() {
         let before = doubt.players.clone();
         for (player, part) in parts.iter().enumerate() {
-            for &(first, after, id) in &part.claims {
-                let Verb::Doubles { part: source, .. } = &lines[usize::from(id.0)].line.verb else {
-                    continue;
-                };
+            for claim in &part.claims {
+                let line = &lines[usize::from(claim.line.0)].line;
+                let Verb::Doubles { part: source, .. } = &line.verb else { continue };
+                let (first, after) = piece.form.bars_between(claim.from, claim.to);
                 for source in ensemble.players_named(source) {
                     for bar in (first..after).filter(|&bar| before[source][bar]) {
                         doubt.players[player][bar] = true;
@@ -146,7 +149,7 @@ fn gaps(piece: &Piece, verb: &Verb, run: (usize, usize)) -> Vec<(usize, usize)> 
         Verb::Plays { voice, .. } => piece.voices[*voice].music.unsure.clone(),
         Verb::Writes(music) => music.unsure.clone(),
         Verb::Sustains { .. } => whole(touches(&piece.harmony_unsure)),
-        Verb::Signals { voice } => {
+        Verb::Signals { voice } | Verb::Realises { voice } => {
             whole(touches(&piece.harmony_unsure) || touches(&piece.voices[*voice].music.unsure))
         }
         // Moments are found by looking at the whole piece.

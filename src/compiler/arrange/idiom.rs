@@ -1,4 +1,4 @@
-//! Which ways of playing an instrument has.
+//! Which techniques an instrument has.
 
 use crate::instruments::{Family, Instrument, Loudness};
 use crate::resolve::{Attached, Mark, Technique};

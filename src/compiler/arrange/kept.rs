@@ -105,13 +105,14 @@ impl<'a> Before<'a> {
             && old.ensembles.iter().zip(&piece.ensembles).all(|(old, new)| Arc::ptr_eq(old, new));
         let alone = |(part, same): (&Arc<Part>, &bool)| {
             *same
-                && part.claims.iter().all(|(.., id)| {
-                    let id = usize::from(id.0);
+                && part.claims.iter().all(|claim| {
+                    let id = usize::from(claim.line.0);
                     same_lines[id]
                         && match &lines[id].line.verb {
                             Verb::Plays { voice, .. } => same_voice(*voice),
                             Verb::Sustains { .. }
                             | Verb::Signals { .. }
+                            | Verb::Realises { .. }
                             | Verb::Highlights { .. } => computed,
                             // What is kept of a smaller scoring depends on all of that.
                             Verb::Doubles { .. } if lines[id].layer > 0 => computed,

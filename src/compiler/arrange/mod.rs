@@ -29,7 +29,7 @@ use crate::resolve::{
     Ensemble, Form, HarmonyEvent, Line, Piece, Player, Rest, Scoring, Sound, Tuplet, Verb,
 };
 
-pub use arrangement::{Arrangement, LineId, LineOrigin, Part, SoundingNote};
+pub use arrangement::{Arrangement, Claim, LineId, LineOrigin, Part, SoundingNote};
 pub use coverage::{Players, VoiceCoverage, coverage, coverage_again};
 pub use doubt::Doubt;
 pub use idiom::{has_mark, has_technique};
@@ -150,7 +150,7 @@ fn part(
     player: &Arc<Player>,
     index: usize,
     lines: &[GivenLine],
-    claims: Vec<(usize, usize, LineId)>,
+    claims: Vec<Claim>,
 ) -> Part {
     let mut part = Part {
         player: Arc::clone(player),
@@ -283,9 +283,8 @@ impl<'a> Work<'a> {
         self.state[index] = State::Working;
         let claims = self.parts[index].claims.clone();
         let mut runs = Vec::with_capacity(claims.len());
-        for &(first, after, id) in &claims {
-            let run = self.run(index, id, self.empty_run(id, first, after));
-            runs.push(run);
+        for claim in &claims {
+            runs.push(self.run(index, claim.line, empty_run(*claim)));
         }
         let part = Arc::make_mut(&mut self.parts[index]);
         directions::directions(self.piece, self.lines, part, &runs);
@@ -373,19 +372,15 @@ impl<'a> Work<'a> {
             }
             _ if self.keeps_notes(index, id, &mut run) => {}
             Verb::Doubles { .. } => self.double(index, id, &mut run),
-            Verb::Sustains { .. } | Verb::Signals { .. } | Verb::Highlights { .. } => {
+            Verb::Sustains { .. }
+            | Verb::Signals { .. }
+            | Verb::Highlights { .. }
+            | Verb::Realises { .. } => {
                 self.derive(index, id, &mut run);
             }
             Verb::Rests | Verb::Takes { .. } | Verb::Unknown => {}
         }
         run
-    }
-
-    /// The run of a line in bars from one index up to another, without notes yet.
-    fn empty_run(&self, line: LineId, first: usize, after: usize) -> Run {
-        let bars = &self.piece.form.bars;
-        let (from, to) = (bars[first].start, bars[after - 1].start + bars[after - 1].length);
-        Run { from, to, line, notes: Vec::new(), tuplets: Vec::new(), rests: Vec::new() }
     }
 
     /// Warns once a line where a player of pitched notes is given strokes without pitch.
@@ -516,7 +511,13 @@ impl<'a> Work<'a> {
     }
 }
 
-/// The bars of a part that one line claims without a break, and what it gives there.
+/// The run of a claim, without notes yet.
+fn empty_run(claim: Claim) -> Run {
+    let Claim { from, to, line } = claim;
+    Run { from, to, line, notes: Vec::new(), tuplets: Vec::new(), rests: Vec::new() }
+}
+
+/// What one line claims of a part without a break, and what it gives there.
 struct Run {
     from: Time,
     to: Time,

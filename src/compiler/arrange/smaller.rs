@@ -101,7 +101,13 @@ pub(super) fn comes_from_elsewhere(line: &Line) -> bool {
 
 /// Are the notes of a line computed?
 pub(super) fn is_computed(line: &Line) -> bool {
-    matches!(line.verb, Verb::Sustains { .. } | Verb::Signals { .. } | Verb::Highlights { .. })
+    matches!(
+        line.verb,
+        Verb::Sustains { .. }
+            | Verb::Signals { .. }
+            | Verb::Highlights { .. }
+            | Verb::Realises { .. }
+    )
 }
 
 /// Are these the same player in two ensembles? Whoever is alone in one is the first in the other.

@@ -11,7 +11,7 @@ pub struct Code {
     pub code: &'static str,
     /// What it finds, in a sentence.
     pub finds: &'static str,
-    /// How to mend it, in a sentence.
+    /// How to fix it, in a sentence.
     pub mend: &'static str,
 }
 
@@ -44,7 +44,7 @@ pub const CODES: &[Code] = &[
     code(
         "arrange/no-open-note",
         "The crook has no open note in the harmony of the passage.",
-        "Take another crook; `ripieno advise crooks` ranks them.",
+        "Use another crook; `ripieno advise crooks` ranks them.",
     ),
     code(
         "arrange/no-pitch",
@@ -59,12 +59,12 @@ pub const CODES: &[Code] = &[
     code(
         "arrange/no-tuned-note",
         "The drums have no note of the harmony of the passage.",
-        "Tune them otherwise; `ripieno advise drums` ranks tunings.",
+        "Tune them differently; `ripieno advise drums` ranks tunings.",
     ),
     code(
         "arrange/notes-left-out",
         "A doubled part has notes that brass without valves or drums do not have; they rest there.",
-        "Write the line out if something else is meant.",
+        "Write the line out if you want something else.",
     ),
     code(
         "arrange/octave-moved",
@@ -73,14 +73,14 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "arrange/too-many-players",
-        "More players are to hold notes than the chords have.",
+        "There are more players than chord tones.",
         "Name fewer players.",
     ),
     code("bars/backwards", "A range of bars runs backwards.", "Write the earlier bar first."),
     code(
         "bars/claimed-twice",
-        "`writes` is given `bars` although it claims the bars that it writes.",
-        "Leave `bars` out.",
+        "`writes` is given `bars` that are not the bars that it writes.",
+        "Leave `bars` out; within the first and the last written bar it may say from and up to which beat.",
     ),
     code(
         "bars/ending-without-repeat",
@@ -100,20 +100,16 @@ pub const CODES: &[Code] = &[
     code("bars/hold", "`=` has no note to hold.", "Write a note before it, or `rest`."),
     code(
         "bars/mark-alone",
-        "A mark stands without a note.",
-        "Write it right behind its note, without a space.",
+        "A mark has no note.",
+        "Write it right after its note, without a space.",
     ),
-    code("bars/mark-on-rest", "A mark stands on a rest.", "Only `fermata` may stand there."),
+    code("bars/mark-on-rest", "A mark is on a rest.", "Only `fermata` is allowed there."),
     code(
         "bars/missing",
         "A voice ends before the piece.",
         "Write the missing bars, or `rest` with their number.",
     ),
-    code(
-        "bars/no-end",
-        "The form does not say where the piece ends.",
-        "Write `end` at its last bar.",
-    ),
+    code("bars/no-end", "The form has no end.", "Write `end` at its last bar."),
     code(
         "bars/no-form",
         "The source has no form.",
@@ -123,14 +119,14 @@ pub const CODES: &[Code] = &[
     code(
         "bars/no-such-key",
         "A key would need more than seven sharps or flats.",
-        "Write the key that sounds alike.",
+        "Write the enharmonic key.",
     ),
     code(
         "bars/no-such-metre",
-        "Nobody beats such a metre.",
+        "This is not a valid metre.",
         "Write 1 to 32 over 1, 2, 4, 8, 16 or 32.",
     ),
-    code("bars/no-such-tempo", "Nobody beats such a tempo.", "Write 5 to 600 to the minute."),
+    code("bars/no-such-tempo", "A tempo is out of range.", "Write 5 to 600 to the minute."),
     code(
         "bars/no-such-value",
         "There is no such note value.",
@@ -138,9 +134,14 @@ pub const CODES: &[Code] = &[
     ),
     code("bars/no-value", "The first note has no value.", "Write one before it, such as `1/4`."),
     code(
+        "bars/no-up-beat",
+        "No up-beat leads into a passage that is to begin with one.",
+        "Say how long the up-beat is, or name the beat where the passage begins.",
+    ),
+    code(
         "bars/number",
-        "A bar's number is not the one it has.",
-        "See whether a bar is missing or written twice.",
+        "A bar is misnumbered.",
+        "Check whether a bar is missing or written twice.",
     ),
     code(
         "bars/one-bar",
@@ -150,10 +151,10 @@ pub const CODES: &[Code] = &[
     code("bars/octave", "The first note has no octave.", "Write one, such as `D4`."),
     code(
         "bars/outside",
-        "A bar or beat lies outside the piece.",
+        "A bar or beat is outside the piece.",
         "Write one that exists, or let the piece `end` later.",
     ),
-    code("bars/pick-up", "A pick-up stands at a bar other than 0.", "Write `0 pick-up …`."),
+    code("bars/pick-up", "A pick-up is at a bar other than 0.", "Write `0 pick-up …`."),
     code("bars/repeats-overlap", "Two repeats overlap.", "Write the inner one out."),
     code(
         "bars/same-twice",
@@ -173,23 +174,19 @@ pub const CODES: &[Code] = &[
     code(
         "bars/too-long",
         "A bar holds more than its metre.",
-        "Take away what is too much, or give the bar a `length` in the form.",
+        "Remove what is too much, or give the bar a `length` in the form.",
     ),
     code(
         "bars/too-many",
         "A bar number is beyond what a piece may have.",
-        "See whether it has a digit too many.",
+        "Check whether it has a digit too many.",
     ),
     code(
         "bars/too-short",
         "A bar holds less than its metre.",
         "Add what is missing, or give the bar a `length` in the form.",
     ),
-    code(
-        "bars/tremolo",
-        "A tremolo has strokes that nobody writes.",
-        "Write 1/8, 1/16, 1/32 or 1/64.",
-    ),
+    code("bars/tremolo", "A tremolo has an unsupported value.", "Write 1/8, 1/16, 1/32 or 1/64."),
     code(
         "bars/tuplet",
         "A tuplet is not full, or has a ratio that cannot be written.",
@@ -207,10 +204,10 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "harmony/unknown-chord",
-        "Nobody knows the chord symbol.",
+        "A chord symbol is unknown.",
         "Write a root, a quality of the list in the reference, and a bass if it is not the root.",
     ),
-    code("names/budget", "A budget is more than the whole.", "Write at most 100 %."),
+    code("names/budget", "A budget exceeds 100%.", "Write at most 100%."),
     code(
         "names/conflict",
         "Two lines of one scoring claim the same player in the same bar.",
@@ -218,7 +215,7 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "names/count",
-        "There cannot be so many players, or so few.",
+        "The number of players is out of range.",
         "Write 1 to 24 single players, or up to 200 `players` of one part.",
     ),
     code(
@@ -233,13 +230,18 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "names/era",
-        "An ensemble has no era, or one without orchestras.",
+        "An ensemble has no era, or one outside 1600 to 2100.",
         "Write a year from 1600 to 2100.",
     ),
     code(
+        "names/instrument",
+        "An instrument of your own has a value that cannot be.",
+        "Write a value that the line can have.",
+    ),
+    code(
         "names/kept-player",
-        "A kept line speaks to a player whom the larger ensemble does not have.",
-        "Let the ensemble `extends` the smaller one, or say `without`.",
+        "A kept line names a player whom the larger ensemble does not have.",
+        "Make the ensemble `extends` the smaller one, or write `without`.",
     ),
     code(
         "names/key",
@@ -248,30 +250,30 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "names/key-missing",
-        "The line does not say in which key or crook the instrument stands.",
+        "The key or crook of an instrument is missing.",
         "Write `in` with a key, or `crook`.",
     ),
-    code("names/no-piece", "The source does not name its piece.", "Write `piece \"Title\" { }`."),
-    code("names/no-role", "A line does not say its role.", "Write `as` and the role."),
+    code("names/no-piece", "There is no `piece` declaration.", "Write `piece \"Title\" { }`."),
+    code("names/no-role", "A line has no role.", "Write `as` and the role."),
     code(
         "names/several-drummers",
-        "An ensemble line engages as many timpanists as it names drums.",
+        "An ensemble line asks for as many timpanists as it names drums.",
         "Leave the number out: one player strikes all drums that are `tuned`.",
     ),
     code(
         "names/takes",
         "`takes` names an instrument of another family than the player's.",
-        "Name an instrument of the same family, or engage another player in the ensemble.",
+        "Name an instrument of the same family, or add another player to the ensemble.",
     ),
     code(
         "names/tuned",
         "Notes to tune to are wrong, or given to an instrument that is not tuned.",
-        "Write sounding notes with octaves behind `timpani tuned`.",
+        "Write sounding notes with octaves after `timpani tuned`.",
     ),
     code(
         "names/twice",
-        "Something that there is once is said twice.",
-        "Take one away, or give it another name.",
+        "Something that must be unique is declared twice.",
+        "Remove one, or rename it.",
     ),
     code("names/unknown", "A name that nothing declares.", "Write the one that was meant."),
     code(
@@ -281,7 +283,7 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "natural-brass/no-such-crook",
-        "Nobody made such a crook, or its name can mean two.",
+        "There is no such crook, or its name can mean two.",
         "Write one that the finding lists, with `alto` or `basso` where there are both.",
     ),
     code(
@@ -291,13 +293,13 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "syntax/behind-notes",
-        "Something stands behind the notes of `writes` that belongs before them.",
+        "Something follows the notes of `writes` that belongs before them.",
         "Write it before the brace: `writes as harmony {`.",
     ),
     code(
         "syntax/hidden-character",
         "A text in quotes holds a control character, or a mark that turns the direction of writing.",
-        "Take it away: it would steer a terminal or a printer, or show a text that is not there.",
+        "Remove it: it would steer a terminal or a printer, or show a text that is not there.",
     ),
     code("syntax/no-bar-line", "A bar has no bar line at its end.", "Write `|`."),
     code(
@@ -312,18 +314,18 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "syntax/unexpected",
-        "Something that cannot stand here.",
+        "Something that is not allowed here.",
         "The finding says what is expected.",
     ),
     code(
         "syntax/unknown-declaration",
         "A line begins no declaration.",
-        "Begin with one of the eight keywords.",
+        "Begin with one of the nine keywords.",
     ),
     code(
         "use/cannot-read",
-        "A used file is not there, cannot be read, or lies outside the root.",
-        "See to its path, counted from the file that uses it.",
+        "A used file does not exist, cannot be read, or is outside the root.",
+        "Check its path, which is relative to the file that uses it.",
     ),
     code(
         "use/cycle",

@@ -84,7 +84,7 @@ pub struct Fix {
 #[derive(Clone, Copy, PartialEq, Eq, Debug, serde::Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Care {
-    /// None: it cannot change the music meant, and may be applied unseen.
+    /// Safe: it cannot change the music, and may be applied automatically.
     Unseen,
     /// It changes the music, or guesses what is meant: a person must look at it.
     Look,
@@ -166,8 +166,8 @@ impl Diagnostic {
     pub(crate) fn twice(what: &str, second: Span, first: Span) -> Diagnostic {
         Diagnostic::error("names/twice", second, format!("There is a second {what}."))
             .with_label(first, "the first is here")
-            .with_help("One of the two holds; take the other away.")
-            .with_fix("take this one away", second, "", false)
+            .with_help("Only one of them can hold; remove the other.")
+            .with_fix("remove this one", second, "", false)
     }
 
     /// The same finding with all that it says told otherwise.

@@ -1,6 +1,6 @@
 //! Words of the trade that the language does not have, and what it says instead.
 
-/// Marks on notes, ways of playing and dynamics as people write them elsewhere, and the word of
+/// Marks on notes, techniques and dynamics as people write them elsewhere, and the word of
 /// the language. Source: common practice.
 const WORDS: [(&str, &str); 62] = [
     // Marks.
@@ -32,7 +32,7 @@ const WORDS: [(&str, &str); 62] = [
     ("-", "tenuto"),
     ("^", "marcato"),
     ("gruppetto", "turn"),
-    // Ways of playing.
+    // Techniques.
     ("pizzicato", "pizz"),
     ("plucked", "pizz"),
     ("col arco", "arco"),

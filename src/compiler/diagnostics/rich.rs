@@ -216,8 +216,8 @@ impl miette::Diagnostic for Report<'_> {
         for fix in &self.diagnostic.fixes {
             let care = match fix.care {
                 Care::Unseen => "",
-                Care::Look => " (changes the music: look first)",
-                Care::Reason => " (says why it stays: write your reason)",
+                Care::Look => " (check before applying)",
+                Care::Reason => " (suppresses the finding; give your reason)",
             };
             lines.push(format!("fix: {}{care}", fix.title));
         }
@@ -282,7 +282,7 @@ mod tests {
         diagnostics[0].also_in = vec!["town".into()];
         let finding = diagnostics[0].clone().with_reason("allow it", span.after(), "x", &[]);
         let text = render(&[finding], &sources, Look { width: 200, ..PLAIN });
-        assert!(text.contains("allow it (says why it stays: write your reason)"), "{text}");
+        assert!(text.contains("allow it (suppresses the finding; give your reason)"), "{text}");
         assert!(text.contains("Also in scoring town."), "{text}");
     }
 

@@ -24,8 +24,10 @@ pub(super) enum Kind {
     Comma,
     /// `..`
     To,
-    /// `=` or `%`.
+    /// `=`
     Sign,
+    /// `%`
+    Percent,
     /// `{`
     Open,
     /// `}`
@@ -39,7 +41,8 @@ impl Edits<'_> {
         let one = |kind| Token { range: start..start + 1, kind };
         match bytes[start] {
             b',' => return one(Kind::Comma),
-            b'=' | b'%' => return one(Kind::Sign),
+            b'=' => return one(Kind::Sign),
+            b'%' => return one(Kind::Percent),
             b'{' => return one(Kind::Open),
             b'}' => return one(Kind::Close),
             b'.' if bytes[start..].starts_with(b"..") => {
@@ -138,5 +141,6 @@ pub(super) fn column(width: usize, column: usize, least: usize) -> usize {
 
 /// Blanks between two tokens.
 fn between(before: Kind, behind: Kind) -> usize {
-    usize::from(behind != Kind::Comma && before != Kind::To && behind != Kind::To)
+    let close = matches!(behind, Kind::Comma | Kind::To | Kind::Percent) || before == Kind::To;
+    usize::from(!close)
 }

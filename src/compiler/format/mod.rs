@@ -29,6 +29,7 @@ mod gaps;
 mod harmony;
 mod lines;
 mod music;
+mod notes;
 mod scoring;
 
 use std::ops::Range;
@@ -37,6 +38,7 @@ use crate::syntax::{Document, Item, Node, Within};
 use edits::Edits;
 pub use edits::{Edit, apply};
 use gaps::{Breaks, Gap};
+pub use notes::{bars_words, written_bars};
 
 /// How far in the lines of a block stand.
 const INDENT: usize = 2;
@@ -153,6 +155,7 @@ fn opens(node: &Node) -> bool {
             | Node::Harmony(_)
             | Node::Dynamics(_)
             | Node::Voice(_)
+            | Node::Instrument(..)
             | Node::Ensemble(..)
             | Node::Scoring(..)
     )

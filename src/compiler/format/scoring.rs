@@ -25,9 +25,12 @@ impl Edits<'_> {
         };
         let text = self.text;
         let word = |token: &Token| &text[token.range.clone()];
-        let writes = word(&tokens[verb]) == "writes";
+        let writes = matches!(word(&tokens[verb]), "writes" | "write");
         // What these verbs name may be called `as`.
-        let names = matches!(word(&tokens[verb]), "plays" | "doubles" | "signals" | "takes");
+        let names = matches!(
+            word(&tokens[verb]).trim_end_matches('s'),
+            "play" | "double" | "realise" | "signal" | "take"
+        );
         let from = verb + 1 + usize::from(names);
         let role = tokens.iter().skip(from).position(|token| word(token) == "as");
         let role = role.map_or(tokens.len(), |at| from + at);

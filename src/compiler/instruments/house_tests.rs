@@ -71,6 +71,12 @@ fn no_code_knows_an_instrument_by_its_id() {
 }
 
 #[test]
+fn what_the_build_script_wrote_is_what_the_files_say() {
+    let files = read::read_files(&read::FILES).expect("the files");
+    assert_eq!(files, catalogue());
+}
+
+#[test]
 fn every_family_of_the_time_is_there() {
     for id in [
         "soprano",

@@ -4,7 +4,6 @@
 //! (C4 is middle C). Each field below says whether a pitch is written or sounding.
 //!
 //! # How to add an instrument
-//!
 //! Write one more `[[instrument]]` table into the file of its family; no code changes. The
 //! quickest way is to copy the nearest relative and go through it line by line:
 //!
@@ -34,6 +33,7 @@
 
 #[cfg(test)]
 mod house_tests;
+mod like;
 mod natural;
 mod other_names;
 mod read;
@@ -42,6 +42,7 @@ mod tables;
 mod tests;
 mod traits;
 mod user;
+mod variant;
 
 use std::sync::LazyLock;
 
@@ -56,6 +57,7 @@ pub use traits::{
     Section, Slide, Sparing, SuddenLeap, Taxing, TrillBy, Trills, ValveSide,
 };
 pub use user::{UserFault, read_instruments};
+pub use variant::{Change, variant};
 
 /// The families in the order in which a full score sets them, from the top down.
 #[derive(
@@ -259,7 +261,6 @@ pub struct Drum {
 }
 
 /// The class in which an instrument weighs when forces are balanced.
-///
 /// Source: Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. I. In forte one
 /// trumpet, trombone or tuba equals two horns, and one horn equals two woodwind of a kind; in
 /// piano all wind are about equal, and a department of strings equals one wind instrument (two in

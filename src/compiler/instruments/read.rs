@@ -1,15 +1,19 @@
 //! Reads the catalogue's TOML tables.
 //!
 //! The tables are built into the program, so an error here is a mistake of ours; it still names
-//! the file, the instrument and the field, because whoever adds an instrument will meet it.
+//! the file, the instrument and the field, because whoever adds an instrument will meet it. The
+//! build script (`build.rs`) has put together what is `like` something else, and wrote it all in a
+//! form that is read quickly; the files themselves are read again for instruments of the user.
 
-use std::collections::HashSet;
 use std::fmt;
 
 use serde::Deserialize;
 
 use super::Instrument;
-use super::tables::{Fault, InstrumentTable};
+use super::like::Fault;
+#[cfg(test)]
+use super::like::{RawTable, inherited, raw_tables};
+use super::tables::InstrumentTable;
 
 pub(super) const FILES: [(&str, &str); 6] = [
     ("woodwind.toml", include_str!("data/woodwind.toml")),
@@ -38,32 +42,51 @@ impl fmt::Display for CatalogueError {
     }
 }
 
+/// What the build script made of the files: file, id and table of each instrument.
+const READY: &str = include_str!(concat!(env!("OUT_DIR"), "/catalogue.json"));
+
 /// All instruments of all files, in score order.
 pub(super) fn read_catalogue() -> Result<Vec<Instrument>, CatalogueError> {
-    read_files(&FILES)
+    let tables: Vec<(String, String, InstrumentTable)> =
+        serde_json::from_str(READY).map_err(|fault| CatalogueError {
+            file: "as the build script wrote it".to_owned(),
+            instrument: "(unknown)".to_owned(),
+            fault: fault.to_string(),
+        })?;
+    let built = tables.into_iter().map(|(file, id, table)| {
+        table.build().map_err(|fault| CatalogueError { file, instrument: id, fault })
+    });
+    let mut catalogue = built.collect::<Result<Vec<Instrument>, CatalogueError>>()?;
+    catalogue.sort_by_key(|instrument| instrument.score_order);
+    Ok(catalogue)
 }
 
+/// The same from the text of files, with a look at everything that can be wrong with them.
+#[cfg(test)]
 pub(super) fn read_files(files: &[(&str, &str)]) -> Result<Vec<Instrument>, CatalogueError> {
-    let mut raw: Vec<RawTable> = Vec::new();
+    let mut raw = Vec::new();
     for (file, text) in files {
-        raw.extend(raw_tables(file, text)?);
+        let tables = raw_tables(text).map_err(|fault| CatalogueError {
+            file: (*file).to_owned(),
+            instrument: "(none yet)".to_owned(),
+            fault,
+        })?;
+        raw.extend(tables.into_iter().map(|table| (*file, table)));
     }
-    // Only what is like another is put together from two tables; all others are taken as they are.
-    let all: Vec<&RawTable> = raw.iter().collect();
-    let mut wholes: Vec<Option<toml::Table>> = Vec::with_capacity(raw.len());
-    for (index, raw) in all.iter().enumerate() {
-        let like = raw.table.contains_key("like");
-        let whole = like.then(|| inherited(&all, index, &mut Vec::new())).transpose();
-        wholes.push(whole.map_err(|fault| raw.error(fault))?);
-    }
+    let all: Vec<&RawTable> = raw.iter().map(|(_, table)| table).collect();
     let mut catalogue: Vec<Instrument> = Vec::with_capacity(raw.len());
-    let mut words: HashSet<String> = HashSet::new();
-    for (mut raw, whole) in raw.into_iter().zip(wholes) {
-        let table = whole.unwrap_or_else(|| std::mem::take(&mut raw.table));
-        let instrument = build(table).map_err(|fault| raw.error(fault))?;
+    let mut words = std::collections::HashSet::new();
+    for (index, (file, table)) in raw.iter().enumerate() {
+        let error = |fault| CatalogueError {
+            file: (*file).to_owned(),
+            instrument: table.id.clone(),
+            fault,
+        };
+        let whole = inherited(&all, index, &mut Vec::new()).map_err(error)?;
+        let instrument = build(whole).map_err(error)?;
         for word in std::iter::once(&instrument.id).chain(&instrument.aliases) {
             if !words.insert(word.clone()) {
-                return Err(raw.error(format!(
+                return Err(error(format!(
                     "field `id` or `aliases`: the word `{word}` is already taken"
                 )));
             }
@@ -74,74 +97,8 @@ pub(super) fn read_files(files: &[(&str, &str)]) -> Result<Vec<Instrument>, Cata
     Ok(catalogue)
 }
 
-/// A table as it is written.
-pub(super) struct RawTable {
-    pub file: String,
-    pub id: String,
-    pub table: toml::Table,
-}
-
-impl RawTable {
-    fn error(&self, fault: Fault) -> CatalogueError {
-        CatalogueError { file: self.file.clone(), instrument: self.id.clone(), fault }
-    }
-}
-
-pub(super) fn raw_tables(file: &str, text: &str) -> Result<Vec<RawTable>, CatalogueError> {
-    let table: FileTable = toml::from_str(text).map_err(|fault| CatalogueError {
-        file: file.to_owned(),
-        instrument: "(none yet)".to_owned(),
-        fault: fault.to_string(),
-    })?;
-    let named = table.instrument.into_iter().enumerate().map(|(index, table)| {
-        let id = match table.get("id").and_then(toml::Value::as_str) {
-            Some(id) => id.to_owned(),
-            None => format!("number {} of the file", index + 1),
-        };
-        RawTable { file: file.to_owned(), id, table }
-    });
-    Ok(named.collect())
-}
-
-/// What an instrument does not take over from the one that it is like.
-const OWN: [&str; 7] =
-    ["id", "aliases", "name", "plural", "abbreviation", "without_valves", "like"];
-
-/// A table with all that it takes over from the one that it is `like`.
-pub(super) fn inherited(
-    raw: &[&RawTable],
-    index: usize,
-    way: &mut Vec<usize>,
-) -> Result<toml::Table, Fault> {
-    let own = &raw[index].table;
-    let Some(like) = own.get("like") else { return Ok(own.clone()) };
-    let like = like.as_str().ok_or("field `like`: write the id of an instrument in quotes")?;
-    way.push(index);
-    let base = raw
-        .iter()
-        .position(|other| other.id == like)
-        .ok_or_else(|| format!("field `like`: there is no instrument `{like}`"))?;
-    if way.contains(&base) {
-        let ids: Vec<&str> = way.iter().map(|index| raw[*index].id.as_str()).collect();
-        return Err(format!("field `like`: {} go round in a circle", ids.join(", ")));
-    }
-    let mut whole = inherited(raw, base, way)?;
-    for field in OWN {
-        whole.remove(field);
-    }
-    whole.extend(own.iter().map(|(field, value)| (field.clone(), value.clone())));
-    whole.remove("like");
-    Ok(whole)
-}
-
 pub(super) fn build(table: toml::Table) -> Result<Instrument, Fault> {
     InstrumentTable::deserialize(toml::Value::Table(table))
         .map_err(|fault| fault.to_string().trim_end().replace('\n', " "))
         .and_then(InstrumentTable::build)
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct FileTable {
-    instrument: Vec<toml::Table>,
 }

@@ -2,6 +2,7 @@
 
 use serde::Deserialize;
 
+use super::like::Fault;
 use super::natural::HIGHEST_PARTIAL;
 use super::{
     Agility, BlurredRun, Breath, Clef, ClefUse, Compass, Desk, Drum, DrumSet, Family, Grasp, Hand,
@@ -212,9 +213,6 @@ struct DrumSetTable {
     to: i32,
     drums: Vec<DrumTable>,
 }
-
-/// What is wrong with a table, with the field that is at fault.
-pub(super) type Fault = String;
 
 fn pitch(field: &str, text: &str) -> Result<Pitch, Fault> {
     text.parse().map_err(|()| {

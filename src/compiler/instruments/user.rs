@@ -11,7 +11,8 @@ use std::sync::{LazyLock, Mutex};
 
 use toml::de::{DeTable, DeValue};
 
-use super::read::{FILES, RawTable, build, inherited, raw_tables};
+use super::like::{RawTable, inherited, raw_tables};
+use super::read::{FILES, build};
 use super::{Instrument, find};
 
 /// Instruments that one file may hold.
@@ -74,7 +75,7 @@ pub fn read_instruments(
             }
         }
     }
-    let Ok(mut tables) = raw_tables("", text) else { return (Vec::new(), faults) };
+    let Ok(mut tables) = raw_tables(text) else { return (Vec::new(), faults) };
     tables.truncate(spots.len());
     let mut instruments: Vec<&'static Instrument> = Vec::new();
     for raw in &mut tables {
@@ -115,11 +116,11 @@ fn fault(range: Range<usize>, message: String, help: &str) -> UserFault {
 
 /// The tables of the catalogue as they are written, for what is like them.
 static BUILT_IN: LazyLock<Vec<RawTable>> = LazyLock::new(|| {
-    FILES.iter().filter_map(|(file, text)| raw_tables(file, text).ok()).flatten().collect()
+    FILES.iter().filter_map(|(_, text)| raw_tables(text).ok()).flatten().collect()
 });
 
 /// An instrument for the life of the program; the same one only once.
-fn keep(instrument: Instrument) -> &'static Instrument {
+pub(super) fn keep(instrument: Instrument) -> &'static Instrument {
     static KEPT: LazyLock<Mutex<HashMap<String, Vec<&'static Instrument>>>> =
         LazyLock::new(Mutex::default);
     let mut kept = KEPT.lock().unwrap_or_else(std::sync::PoisonError::into_inner);

@@ -111,9 +111,9 @@ fn misnumbered(number: &Number, expected: i32, difference: i64) -> Diagnostic {
     Diagnostic::error(
         "bars/number",
         number.span,
-        format!("This is bar {expected}, but its number says {}.", number.value),
+        format!("This is bar {expected}, but it is numbered {}.", number.value),
     )
-    .with_text(format!("bar {expected} stands here"))
+    .with_text(format!("this is bar {expected}"))
     .with_help(if difference > 0 {
         format!("Is a bar missing before it? Bars of rest are written too: `rest {difference} |`.")
     } else {
@@ -128,9 +128,9 @@ fn beyond(form: &Form, bar: Span) -> Diagnostic {
     Diagnostic::error(
         "bars/outside",
         bar,
-        format!("The piece ends with bar {last}, but here is one bar more."),
+        format!("The piece ends at bar {last}, but this voice has another bar."),
     )
-    .with_help(format!("Take it away, or let the form `end` later than bar {last}."))
+    .with_help(format!("Remove it, or let the form `end` later than bar {last}."))
 }
 
 #[cfg(test)]

@@ -79,8 +79,23 @@ pub(super) fn hairpin(word: &str) -> Option<bool> {
     }
 }
 
+/// Where the bar or beat of a position that exists ends.
+pub(super) fn end_of(form: &Form, position: Position) -> Option<Time> {
+    let number = i32::try_from(position.bar).ok()?;
+    let bar = &form.bars[form.index_of(number)?];
+    let end = bar.start + bar.length;
+    let Some(beat) = position.beat else { return Some(end) };
+    let missing = if bar.number == 0 { bar.metre.bar_length() - bar.length } else { Time::ZERO };
+    Some((bar.start + bar.metre.beat() * i64::from(beat) - missing).min(end))
+}
+
 /// The time of a position: the beginning of its bar or beat, or where that ends.
-fn time_of(cx: &mut Context, form: &Form, position: Position, ending: bool) -> Option<Time> {
+pub(super) fn time_of(
+    cx: &mut Context,
+    form: &Form,
+    position: Position,
+    ending: bool,
+) -> Option<Time> {
     let bar = &form.bars[inside(cx, form, position.bar, position.span)?];
     let Some(beat) = position.beat else {
         return Some(if ending { bar.start + bar.length } else { bar.start });
@@ -107,5 +122,5 @@ fn time_of(cx: &mut Context, form: &Form, position: Position, ending: bool) -> O
         return None;
     }
     let end = if ending { bar.metre.beat() } else { Time::ZERO };
-    Some(bar.start + into + end)
+    Some((bar.start + into + end).min(bar.start + bar.length))
 }

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 use std::sync::Arc;
 
 use super::gather::{gather, places};
-use super::piece::{Ensemble, Player};
+use super::piece::{Ensemble, Player, SetLimit};
 use super::{Context, distinct, lost, unknown};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::{self, Instrument, Tuning, catalogue};
@@ -50,7 +50,7 @@ fn check_lines(cx: &mut Context, tree: &EnsembleTree) {
                         Diagnostic::error(
                             "names/era",
                             year.span,
-                            format!("There is no orchestra of the year {}.", year.value),
+                            format!("The year {} is outside 1600 to 2100.", year.value),
                         )
                         .with_help("Write a year from 1600 to 2100."),
                     );
@@ -84,12 +84,12 @@ fn check_lines(cx: &mut Context, tree: &EnsembleTree) {
                 }
                 groups.push(name);
             }
-            EnsembleLine::Without(_) => {}
+            EnsembleLine::Without(_) | EnsembleLine::Limits(_) => {}
             EnsembleLine::Budget(items) => {
                 for (_, percent) in items.iter().filter(|(_, percent)| percent.value > 100) {
                     cx.push(
-                        Diagnostic::error("names/budget", percent.span, "A budget is at most 100 %.")
-                            .with_help("Write in how many bars of a hundred they may sound: `budget cymbals 10 %`."),
+                        Diagnostic::error("names/budget", percent.span, "A budget is at most 100%.")
+                            .with_help("Write in how many bars of a hundred they may sound: `budget cymbals 10%`."),
                     );
                 }
             }
@@ -123,7 +123,7 @@ fn ensemble<'t>(
     };
     let mut players = Vec::new();
     for line in &gathered.players {
-        let mut silent = Context::default();
+        let mut silent = Context { instruments: cx.instruments.clone(), ..Context::default() };
         let told = if own(line.span) { &mut *cx } else { &mut silent };
         let before = told.diagnostics.len();
         let made = line_players(told, line);
@@ -167,6 +167,15 @@ fn ensemble<'t>(
         indices.dedup_by_key(|(player, _)| *player);
         groups.push((name.value.clone(), indices));
     }
+    let limits = gathered.limits.iter().map(|tree| SetLimit {
+        rule: tree.rule.value.clone(),
+        rule_span: tree.rule.span,
+        value: tree.value.value,
+        unit: tree.unit.as_ref().map(|unit| unit.value.clone()).unwrap_or_default(),
+        value_span: tree.unit.as_ref().map_or(tree.value.span, |u| tree.value.span.to(u.span)),
+        reason: tree.reason.value.clone(),
+    });
+    let limits = limits.collect();
     let mut budgets = Vec::new();
     for (name, percent) in &gathered.budgets {
         let own = tree.lines.iter().any(|line| {
@@ -181,14 +190,14 @@ fn ensemble<'t>(
     }
     let (name, span) = (tree.name.value.clone(), tree.name.span);
     let without = gathered.without;
-    Ensemble { name, span, era, players, without, budgets, groups, unread, unsure, adrift }
+    Ensemble { name, span, era, players, without, budgets, limits, groups, unread, unsure, adrift }
 }
 
 fn no_era(tree: &EnsembleTree) -> Diagnostic {
     Diagnostic::error(
         "names/era",
         tree.name.span,
-        format!("The ensemble `{}` does not say its era.", tree.name.value),
+        format!("The ensemble `{}` has no era.", tree.name.value),
     )
     .with_help("Write a year, for example `era 1770`: compass and customs depend on it.")
 }
@@ -245,7 +254,7 @@ fn line_players(cx: &mut Context, line: &PlayersTree) -> Vec<Player> {
     if count == 0 || count > most {
         let span = line.count.as_ref().map_or(line.span, |count| count.span);
         cx.push(
-            Diagnostic::error("names/count", span, format!("There cannot be {count} of them."))
+            Diagnostic::error("names/count", span, format!("{count} players are out of range."))
                 .with_help(format!(
                     "Write 1 to {MOST_PLAYERS} single players, or up to {MOST_IN_SECTION} `players` of one part."
                 )),
@@ -311,13 +320,14 @@ pub(super) fn instrument_named(
     let plain = cx.instrument(&word.value);
     let natural = plain.filter(|_| crooked).and_then(Instrument::without_valves);
     let found = natural.or(plain);
-    if found.is_none() && !cx.instruments.is_lost(&word.value) {
+    let lost = cx.instruments.is_lost(&word.value) || cx.told.may_be_lost("instrument");
+    if found.is_none() && !lost {
         let own = cx.instruments.known.iter().copied();
         let known: Vec<&str> = own.chain(catalogue()).map(|i| i.id.as_str()).collect();
         let finding = unknown(word, &known, "instrument", &word.value);
         cx.push(match instruments::meant(&word.value) {
             Some(meant) => Diagnostic { fixes: Vec::new(), ..finding }
-                .with_help(format!("Here it is called `{meant}`."))
+                .with_help(format!("Ripieno calls it `{meant}`."))
                 .with_fix(format!("write `{meant}`"), word.span, meant, false),
             None => finding,
         });
@@ -405,10 +415,7 @@ pub(super) fn needs_key(
             Diagnostic::error(
                 "names/key-missing",
                 span,
-                format!(
-                    "The line does not say in which key the {} stands.",
-                    instrument.name.to_lowercase()
-                ),
+                format!("Which key is the {} in?", instrument.name.to_lowercase()),
             )
             .with_help(help),
         );
@@ -427,6 +434,25 @@ pub(super) fn crook(
         let (alto, basso) = (format!("{} alto", word.value), format!("{} basso", word.value));
         let both = instrument.tuning(&alto).is_some() && instrument.tuning(&basso).is_some();
         let known: Vec<&str> = instrument.crooks.iter().map(|crook| crook.name.as_str()).collect();
+        // German H is B, of which there may be but one.
+        let german = word.value.strip_prefix('H').map(|rest| format!("B{rest}"));
+        let meant = german.and_then(|name| {
+            let same = |crook: &&Tuning| {
+                crook.name == name || crook.name.split(' ').next() == Some(name.as_str())
+            };
+            let mut same = instrument.crooks.iter().filter(same);
+            same.next().filter(|_| same.next().is_none())
+        });
+        if let Some(meant) = meant {
+            let name = instrument.name.to_lowercase();
+            let message = format!("There is no {} crook for the {name}.", word.value);
+            cx.push(
+                Diagnostic::error("natural-brass/no-such-crook", word.span, message)
+                    .with_help(format!("German H is B: write `crook {}`.", meant.name))
+                    .with_fix(format!("write `{}`", meant.name), word.span, &*meant.name, false),
+            );
+            return None;
+        }
         cx.push(if both {
             Diagnostic::error(
                 "natural-brass/no-such-crook",
@@ -498,7 +524,7 @@ fn several_drummers(cx: &mut Context, line: &PlayersTree) {
     let finding = Diagnostic::advice(
         "names/several-drummers",
         line.span,
-        format!("This line engages {many} players, each with {many} drums."),
+        format!("This line asks for {many} players with {many} drums each."),
     );
     cx.push(
         finding
@@ -506,7 +532,7 @@ fn several_drummers(cx: &mut Context, line: &PlayersTree) {
                 "For {many} drums and one player write `{} tuned …`, without the number.",
                 name.value
             ))
-            .with_fix("engage one player", name.span.after().to(count.span), "", false),
+            .with_fix("ask for one player", name.span.after().to(count.span), "", false),
     );
 }
 

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::piece::{Bar, BarLine, Form, Tempo};
 use super::{Context, lost};
 use crate::diagnostics::{Diagnostic, Span};
-use crate::music::{Key, Metre, Mode, Time};
+use crate::music::{Key, Metre, Mode, PitchName, Time};
 use crate::syntax::{
     BarRange, BarTree, Declaration, Element, FormItem, FormLine, FormTree, Fraction, Spanned, Tree,
     ValueTree, Word,
@@ -63,7 +63,7 @@ fn has_pick_up(bars: &[Arc<BarTree>]) -> bool {
 pub(super) fn exact(value: ValueTree) -> Result<Time, String> {
     let Fraction { numerator, denominator } = value.fraction;
     if !denominator.is_power_of_two() || denominator > 128 {
-        return Err(format!("There is no note value with {denominator} below the stroke."));
+        return Err(format!("There is no 1/{denominator} note."));
     }
     if numerator == 0 || numerator > 64 {
         return Err(format!("There is no note value {numerator}/{denominator}."));
@@ -203,16 +203,14 @@ fn ends_elsewhere(span: Span, last: u32, bars: u32) -> Diagnostic {
     .with_help(if last > bars {
         format!("Write the bars from {} on, `{}: rest {} |` where a voice rests to the end, or `{bars} end`.", bars + 1, bars + 1, last - bars)
     } else {
-        format!("Write `{bars} end`, or mend the voices.")
+        format!("Write `{bars} end`, or fix the voices.")
     })
 }
 
 fn no_end(form: Span, longest: u32) -> Diagnostic {
-    Diagnostic::error("bars/no-end", form, "The form does not say where the piece ends.").with_help(
-        format!(
-            "The longest voice has {longest} bars: write `{longest} end` as the form's last line."
-        ),
-    )
+    Diagnostic::error("bars/no-end", form, "The form has no end.").with_help(format!(
+        "The longest voice has {longest} bars: write `{longest} end` as the form's last line."
+    ))
 }
 
 /// What the lines of the form say, each with its bar.
@@ -283,7 +281,7 @@ impl Settings {
                     "bars/one-bar",
                     bars.span,
                     format!(
-                        "`{what}` speaks of one bar, not of bars {} to {}.",
+                        "`{what}` happens at one bar, not in bars {} to {}.",
                         bars.first, bars.last
                     ),
                 )
@@ -313,8 +311,8 @@ impl Settings {
                     format!("Bar {bar} has a second `{what}`."),
                 )
                 .with_label(*first, "the first is here")
-                .with_help("A bar has one; take one of the two away.")
-                .with_fix("take this one away", with_comma(line, place), "", false),
+                .with_help("A bar has one; remove one of them.")
+                .with_fix("remove this one", with_comma(line, place), "", false),
             );
             return true;
         }
@@ -335,7 +333,7 @@ impl Settings {
                     bars.span,
                     format!("Bar {} is beyond {MOST_BARS} bars.", bars.last),
                 )
-                .with_help("A piece may have 20 000 bars; is a digit too many here?"),
+                .with_help("A piece may have 20,000 bars; is there a digit too many?"),
             );
             return;
         }
@@ -343,7 +341,7 @@ impl Settings {
             FormItem::Metre(fraction) => match read_metre(*fraction) {
                 Some(metre) => self.metres.push((at, metre, span)),
                 None => cx.push(
-                    Diagnostic::error("bars/no-such-metre", span, "Nobody beats such a metre.")
+                    Diagnostic::error("bars/no-such-metre", span, "This is not a valid metre.")
                         .with_help("A metre is 1 to 32 over 1, 2, 4, 8, 16 or 32: `metre 6/8`."),
                 ),
             },
@@ -357,7 +355,7 @@ impl Settings {
                             span,
                             format!("{tonic} {mode} would need more than seven sharps or flats."),
                         )
-                        .with_help("Write the key that sounds alike: Ab major for G# major."),
+                        .with_help(enharmonic(tonic, mode)),
                     ),
                 }
             }
@@ -406,7 +404,7 @@ impl Settings {
                     Diagnostic::error(
                         "bars/no-such-tempo",
                         span,
-                        format!("Nobody can beat {per_minute} to the minute."),
+                        format!("{per_minute} is out of range for a tempo (5 to 600 a minute)."),
                     )
                     .with_help("Write a number from 5 to 600."),
                 );
@@ -414,6 +412,21 @@ impl Settings {
             Some((Err(message), _)) => return cx.push(bad_value(span, message)),
         };
         self.tempos.push((at, Tempo { beat, words }, span));
+    }
+}
+
+/// Names the key that sounds like one with too many sharps or flats.
+fn enharmonic(tonic: &str, mode: Mode) -> String {
+    let same = tonic.parse().ok().and_then(|tonic: PitchName| {
+        let fifths = tonic.fifths();
+        [fifths - 12, fifths + 12]
+            .into_iter()
+            .filter_map(PitchName::from_fifths)
+            .find_map(|other| Key::new(other, mode))
+    });
+    match same {
+        Some(key) => format!("Write the enharmonic key, {key}."),
+        None => "Write a key with at most seven sharps or flats.".to_string(),
     }
 }
 
@@ -547,14 +560,14 @@ fn both(cx: &mut Context, form: &Form, range: BarRange) -> Option<(usize, usize)
     Some((first, inside(cx, form, range.last, range.span)?))
 }
 
-fn backwards(range: BarRange) -> Diagnostic {
+pub(super) fn backwards(range: BarRange) -> Diagnostic {
     Diagnostic::error(
         "bars/backwards",
         range.span,
         format!("Bars {} to {} run backwards.", range.first, range.last),
     )
     .with_help(format!("Write `{}..{}`.", range.last, range.first))
-    .with_fix("turn them round", range.span, format!("{}..{}", range.last, range.first), false)
+    .with_fix("swap them", range.span, format!("{}..{}", range.last, range.first), false)
 }
 
 /// The index of a bar, or a finding that it is outside the piece.

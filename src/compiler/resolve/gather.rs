@@ -4,7 +4,7 @@ use std::collections::{HashMap, HashSet};
 
 use super::{Context, lost};
 use crate::diagnostics::{Diagnostic, nearest};
-use crate::syntax::{EnsembleLine, EnsembleTree, PlayersTree, Word};
+use crate::syntax::{EnsembleLine, EnsembleTree, LimitTree, PlayersTree, Word};
 
 /// The lines of an ensemble with those that it extends worked in.
 #[derive(Default)]
@@ -14,6 +14,7 @@ pub(super) struct Gathered<'t> {
     pub(super) groups: Vec<(&'t Word, Vec<(&'t Word, i8)>)>,
     pub(super) without: Vec<String>,
     pub(super) budgets: Vec<(&'t Word, u32)>,
+    pub(super) limits: Vec<&'t LimitTree>,
     pub(super) unread: Vec<String>,
     pub(super) adrift: bool,
 }
@@ -101,13 +102,17 @@ fn work_in<'t>(
                     gathered.budgets.push((name, percent.value.min(100)));
                 }
             }
+            EnsembleLine::Limits(limit) => {
+                gathered.limits.retain(|other| other.rule.value != limit.rule.value);
+                gathered.limits.push(limit);
+            }
             EnsembleLine::Without(names) => {
                 for name in names {
                     gathered.leave(cx, name, outermost);
                 }
             }
             EnsembleLine::Players(players) => {
-                if !lost::is_instrument(&players.name.value) {
+                if !cx.is_instrument(&players.name.value) {
                     gathered.unread.push(players.name.value.clone());
                 }
                 gathered.without.retain(|name| *name != players.name.value);

@@ -5,7 +5,7 @@ use super::form::{bad_value, exact};
 use super::piece::{Bars, Form, HarmonyEvent};
 use super::{Context, lost};
 use crate::diagnostics::{Diagnostic, Span};
-use crate::music::{Chord, ChordError, Time};
+use crate::music::{Chord, ChordError, ChordQuality, Time};
 use crate::syntax::{HarmonyBar, HarmonyStep, HarmonyTree};
 
 /// The chords, and the bars in which they could not be understood.
@@ -94,16 +94,26 @@ fn too_long(bar: i32, span: Span) -> Diagnostic {
         .with_bars(bar, bar)
 }
 
+/// What may follow the root of a chord symbol.
+fn known_qualities() -> String {
+    let suffixes: Vec<&str> =
+        ChordQuality::all().map(ChordQuality::suffix).filter(|suffix| !suffix.is_empty()).collect();
+    format!(
+        "Known after a root: nothing for major, {}; then a slash and a bass.",
+        suffixes.join(", ")
+    )
+}
+
 fn unknown_chord(symbol: &str, error: &ChordError, span: Span) -> Diagnostic {
     let (message, help) = match error {
         ChordError::Root(_) => (
             format!("`{symbol}` is not a chord symbol: it does not begin with a root from A to G."),
-            "Write the root as a capital letter: `Dm`, `Bb7`, `F#dim`. German H is `B`.".to_string(),
-        ),
-        ChordError::Quality { root, suffix } => (
-            format!("Nobody knows the chord `{symbol}`: `{suffix}` after the root {root}."),
-            "Known after a root: nothing for major, m, dim, aug, sus2, sus4, 7, maj7, m7, m7b5, dim7, 6, m6, 9; then a slash and a bass."
+            "Write the root as a capital letter: `Dm`, `Bb7`, `F#dim`. German H is `B`."
                 .to_string(),
+        ),
+        ChordError::Quality { suffix, .. } => (
+            format!("Unknown chord `{symbol}`: `{suffix}` is not a known suffix."),
+            known_qualities(),
         ),
         ChordError::Bass(bass) => (
             format!("`{bass}` after the slash of `{symbol}` is not a bass note."),

@@ -120,8 +120,8 @@ pub(super) fn read_all(
     (whole, reading.instruments)
 }
 
-/// The instruments of the user's own files.
-#[derive(Default)]
+/// The instruments of the user's own files, and those that the sources declare.
+#[derive(Clone, Default)]
 pub(super) struct UsersInstruments {
     pub known: Vec<&'static Instrument>,
     /// Names of those that could not be read; what follows from that is not told.
@@ -228,10 +228,10 @@ fn cannot_use(path: &Word, error: &LoadError) -> Diagnostic {
     let (message, help) = match error {
         LoadError::NotFound => (
             format!("There is no file `{}`.", path.value),
-            "The path is counted from the folder of the file that uses it.".to_string(),
+            "Paths are relative to the file that contains the `use`.".to_string(),
         ),
         LoadError::OutsideRoot => (
-            format!("`{}` lies outside the project's root.", path.value),
+            format!("`{}` is outside the project's root.", path.value),
             "Only files below the root can be used; `--root` sets another one.".to_string(),
         ),
         LoadError::NotUtf8(at) => (
@@ -244,7 +244,7 @@ fn cannot_use(path: &Word, error: &LoadError) -> Diagnostic {
         ),
         LoadError::Other(why) => (
             format!("`{}` cannot be read: {why}.", path.value),
-            "See to the file and try again.".to_string(),
+            "Check the file and try again.".to_string(),
         ),
     };
     Diagnostic::error("use/cannot-read", path.span, message).with_help(help)

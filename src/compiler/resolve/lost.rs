@@ -91,7 +91,7 @@ impl Context {
             }
             1 => (
                 "one player".to_string(),
-                format!("Call him `{line}`, or engage more: `{line} {number}`."),
+                format!("Call this player `{line}`, or ask for more: `{line} {number}`."),
             ),
             2 => ("two players".to_string(), format!("They are `{line}.1` and `{line}.2`.")),
             many => (format!("{many} players"), format!("They are `{line}.1` to `{line}.{many}`.")),
@@ -137,10 +137,24 @@ pub(super) fn words(line: &Word) -> Vec<String> {
     words
 }
 
+/// The words of a line without `beat` and its number.
+fn without_beats(text: &str) -> String {
+    let mut plain = String::with_capacity(text.len());
+    let mut rest = text;
+    while let Some((before, behind)) = rest.split_once(" beat ") {
+        plain.push_str(before);
+        rest = behind.trim_start().trim_start_matches(|c: char| c.is_ascii_digit());
+    }
+    plain.push_str(rest);
+    plain
+}
+
 /// The bars that a scoring line that could not be read seems to speak of; `None` where it names
 /// none.
 pub(super) fn bars(line: &Word) -> Option<Vec<(u32, u32)>> {
-    let (_, behind) = line.value.split_once("bar")?;
+    // Beats within the bars are of no account here.
+    let plain = without_beats(&line.value);
+    let (_, behind) = plain.split_once("bar")?;
     let behind = behind.strip_prefix('s').unwrap_or(behind);
     let end = behind.find(|c: char| !(c.is_ascii_digit() || " ,.".contains(c)));
     let (list, rest) = behind.split_at(end.unwrap_or(behind.len()));

@@ -12,6 +12,8 @@ mod kept;
 mod loader;
 mod lost;
 mod music;
+mod own_instruments;
+mod passages;
 mod piece;
 mod scoring;
 #[cfg(test)]
@@ -26,7 +28,9 @@ use crate::syntax::{Declaration, Tree, Word};
 pub use kept::Kept;
 pub use loader::{LoadError, Loader, NoFiles, Shelf};
 pub use music::MOMENTARY_DIRECTIONS;
+pub use passages::up_beat;
 pub use piece::*;
+use scoring::voice_of as scoring_voice;
 
 /// Reads a source text that is already among the sources, follows what it uses, and links it all
 /// to a piece.
@@ -78,6 +82,12 @@ impl Context {
         self.instruments.known.iter().find(called).copied().or_else(|| instruments::find(word))
     }
 
+    /// Is it the name of an instrument, perhaps with the number of a section?
+    fn is_instrument(&self, line: &str) -> bool {
+        let kind = line.trim_end_matches(|c: char| c.is_ascii_digit()).trim_end_matches('-');
+        self.instrument(line).or_else(|| self.instrument(kind)).is_some()
+    }
+
     /// Are there errors among the findings from the one of that index on?
     fn errors_since(&self, before: usize) -> bool {
         let since = self.diagnostics.get(before..).unwrap_or_default();
@@ -88,10 +98,16 @@ impl Context {
 fn link(cx: &mut Context, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {
     let mut piece = Piece { span: Span::new(root, 0, 0), ..Piece::default() };
     cx.told = lost::Told::of(tree);
+    own_instruments::instruments(cx, tree);
     // A file that holds nothing but ensembles is there to be used: it need not be a piece.
     let only_ensembles = !tree.declarations.is_empty()
         && tree.declarations.iter().all(|declaration| {
-            matches!(**declaration, Declaration::Ensemble(_) | Declaration::Lost(Some("ensemble")))
+            matches!(
+                **declaration,
+                Declaration::Ensemble(_)
+                    | Declaration::Instrument(_)
+                    | Declaration::Lost(Some("ensemble" | "instrument"))
+            )
         });
     if only_ensembles {
         piece.ensembles = kept.ensembles(ensemble::ensembles(cx, tree));
@@ -189,7 +205,7 @@ fn head(cx: &mut Context, tree: &Tree, piece: &mut Piece) {
     one_only(cx, &spans, "piece");
     if spans.is_empty() && !cx.told.may_be_lost("piece") {
         cx.push(
-            Diagnostic::error("names/no-piece", piece.span, "The source does not name its piece.")
+            Diagnostic::error("names/no-piece", piece.span, "There is no `piece` declaration.")
                 .with_help("Write `piece \"Title\" { composer \"…\" licence \"…\" }` at its head."),
         );
     }
@@ -207,10 +223,10 @@ fn one_only(cx: &mut Context, spans: &[Span], what: &'static str) {
 fn twice(what: &str, second: Span, first: Span) -> Diagnostic {
     Diagnostic::error("names/twice", second, format!("There is a second {what}."))
         .with_label(first, "the first is here")
-        .with_help(format!("A source has one {what}; take one of the two away."))
+        .with_help(format!("A source has one {what}; remove one of them."))
 }
 
-/// Tells of something that a line or a block says a second time, and offers to take it away.
+/// Tells of something that a line or a block says a second time, and offers to remove it.
 fn said_twice(
     cx: &mut Context,
     said: &mut Vec<(&'static str, Span)>,
@@ -256,7 +272,7 @@ fn unknown(word: &Word, known: &[&str], what: &str, name: &str) -> Diagnostic {
     .with_help(crate::diagnostics::did_you_mean(name, known, what));
     // A word of the trade is surer than one that looks alike.
     if let Some(meant) = crate::diagnostics::instead_of(name).filter(|word| known.contains(word)) {
-        return diagnostic.with_help(format!("Here it is called `{meant}`.")).with_fix(
+        return diagnostic.with_help(format!("Ripieno calls it `{meant}`.")).with_fix(
             format!("write `{meant}`"),
             word.span,
             meant,

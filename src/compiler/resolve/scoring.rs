@@ -4,14 +4,15 @@ use std::sync::Arc;
 
 use super::counting::Counting;
 use super::ensemble::{crook, instrument_named, key, needs_key, tuned_notes};
-use super::form::{indices, inside};
+use super::form::{bad_value, exact, indices, inside};
 use super::music::music;
 use super::piece::{
     Allow, Bars, Dynamic, Ensemble, Line, Moment, Piece, Restrike, Role, Scoring, Technique,
     Unsure, Verb,
 };
-use super::{Context, distinct, dynamics, lost, unknown};
+use super::{Context, distinct, dynamics, lost, passages, unknown};
 use crate::diagnostics::{Diagnostic, Edit, Span, nearest};
+use crate::music::Time;
 use crate::syntax::{
     AllowTree, Declaration, Modifier, MomentTree, RestrikeTree, ScoringLine, ScoringTree, Spanned,
     Tree, VerbTree, Word,
@@ -119,8 +120,18 @@ fn scoring(cx: &mut Context, tree: &ScoringTree, ensemble: usize, piece: &Piece)
 }
 
 /// The words that say what players do.
-const VERBS: [&str; 9] =
-    ["plays", "doubles", "sustains", "signals", "highlights", "writes", "rests", "takes", "crook"];
+const VERBS: [&str; 10] = [
+    "plays",
+    "doubles",
+    "realises",
+    "sustains",
+    "signals",
+    "highlights",
+    "writes",
+    "rests",
+    "takes",
+    "crook",
+];
 
 /// A line that could not be read: it claims the players and bars that it seems to name.
 fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
@@ -145,7 +156,11 @@ fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
         span: line.span,
         verb: Verb::Unknown,
         role: None,
-        bars: if bars.is_empty() || bars.len() < named.len() { all } else { bars },
+        times: {
+            let bars = if bars.is_empty() || bars.len() < named.len() { all } else { bars };
+            bars.into_iter().map(|bars| piece.form.times_of(bars)).collect()
+        },
+        up_beats: Vec::new(),
         solo: false,
         dynamic: None,
         techniques: Vec::new(),
@@ -174,6 +189,16 @@ fn who(cx: &mut Context, words: &[Word], ensemble: &Ensemble) -> Vec<(String, Sp
     found
 }
 
+/// The voice from which a verb takes its notes or its rhythm.
+pub(super) fn voice_of(verb: &Verb) -> Option<usize> {
+    match verb {
+        Verb::Plays { voice, .. } | Verb::Signals { voice } | Verb::Realises { voice } => {
+            Some(*voice)
+        }
+        _ => None,
+    }
+}
+
 fn voice_index(cx: &mut Context, word: &Word, piece: &Piece) -> Option<usize> {
     let index = piece.voices.iter().position(|voice| voice.name == word.value);
     if index.is_none() {
@@ -190,7 +215,8 @@ fn scoring_line(cx: &mut Context, tree: &ScoringLine, ensemble: &Ensemble, piece
         who: names,
         verb: Verb::Rests,
         role: None,
-        bars: vec![(0, piece.form.bars.len())],
+        times: vec![piece.form.times_of((0, piece.form.bars.len()))],
+        up_beats: Vec::new(),
         solo: false,
         dynamic: None,
         techniques: Vec::new(),
@@ -199,29 +225,38 @@ fn scoring_line(cx: &mut Context, tree: &ScoringLine, ensemble: &Ensemble, piece
         unread: false,
     };
     line.unsure.who = line.who.len() < tree.who.len();
-    modifiers(cx, tree, piece, &mut line);
     let before = cx.diagnostics.len();
     line.verb = verb(cx, tree, ensemble, piece, &line.who).unwrap_or(Verb::Unknown);
     // Written bars say for themselves which of them could not be understood.
     line.unsure.what |= line.verb == Verb::Unknown
         || (cx.errors_since(before) && !matches!(line.verb, Verb::Writes(_)));
+    modifiers(cx, tree, piece, &mut line);
     match &line.verb {
         Verb::Writes(written) => {
-            if let Some(bars) = tree.modifiers.iter().find(|m| matches!(m.value, Modifier::Bars(_)))
-            {
-                cx.push(claimed_twice(bars, &tree.verb));
-                line.unsure.bars = true;
+            let said = tree.modifiers.iter().find(|m| matches!(m.value, Modifier::Bars(..)));
+            let whole: Vec<(Time, Time)> =
+                written.bars.iter().map(|&bars| piece.form.times_of(bars)).collect();
+            match said {
+                Some(bars) if passages::within_bars(&bars.value) => {
+                    passages::narrow(cx, piece, &mut line, &whole, bars.span);
+                }
+                Some(bars) => {
+                    cx.push(claimed_twice(bars, &tree.verb));
+                    line.unsure.bars = true;
+                    line.times = whole;
+                }
+                None => line.times = whole,
             }
-            line.bars.clone_from(&written.bars);
             if let VerbTree::Writes(bars) = &tree.verb {
                 line.unsure.bars |= bars.iter().any(|bar| bar.broken && bar.number.is_none());
             }
         }
-        Verb::Takes { .. } => line.bars.clear(),
+        Verb::Takes { .. } => line.times.clear(),
         _ => {}
     }
     line.role = line.role.or(match line.verb {
         Verb::Sustains { .. } => Some(Role::Harmony),
+        Verb::Realises { .. } => Some(Role::Bass),
         Verb::Signals { .. } => Some(Role::Rhythm),
         Verb::Highlights { .. } => Some(Role::Highlight),
         _ => None,
@@ -233,9 +268,9 @@ fn scoring_line(cx: &mut Context, tree: &ScoringLine, ensemble: &Ensemble, piece
     }
     if line.role.is_none() && matches!(line.verb, Verb::Plays { .. } | Verb::Writes(_)) {
         cx.push(
-            Diagnostic::error("names/no-role", tree.verb_span, "This line does not say its role.")
+            Diagnostic::error("names/no-role", tree.verb_span, "This line has no role.")
                 .with_help(
-                    "Write `as melody`, `as bass`, `as harmony`, `as rhythm` or `as highlight` behind it.",
+                    "Write `as melody`, `as bass`, `as harmony`, `as rhythm` or `as highlight` after it.",
                 ),
         );
         line.role = Some(Role::Harmony);
@@ -253,13 +288,13 @@ fn claimed_twice(bars: &Spanned<Modifier>, verb: &VerbTree) -> Diagnostic {
     .with_help("Leave `bars …` out: the numbers of the bars in braces say which.")
     .with_fix("leave it out", bars.span, "", false);
     // Who says `bars` may have left the numbers out.
-    if let (Modifier::Bars(ranges), VerbTree::Writes(written)) = (&bars.value, verb)
+    if let (Modifier::Bars(ranges, _), VerbTree::Writes(written)) = (&bars.value, verb)
         && let (Some(range), Some(first)) = (ranges.first(), written.first())
         && first.number.is_none()
         && let Some(fix) = finding.fixes.last_mut()
     {
-        fix.title = format!("leave it out and number the bars from {} on", range.first);
-        fix.edits.push(Edit { span: first.span.before(), text: format!("{}: ", range.first) });
+        fix.title = format!("leave it out and number the bars from {} on", range.first.bar);
+        fix.edits.push(Edit { span: first.span.before(), text: format!("{}: ", range.first.bar) });
     }
     finding
 }
@@ -270,7 +305,7 @@ fn modifiers(cx: &mut Context, tree: &ScoringLine, piece: &Piece, line: &mut Lin
         let span = modifier.span;
         let before = cx.diagnostics.len();
         let once = match &modifier.value {
-            Modifier::Bars(_) => Some("`bars`"),
+            Modifier::Bars(..) => Some("`bars`"),
             Modifier::Role(_) => Some("role"),
             Modifier::At(_) => Some("`at`"),
             _ => None,
@@ -279,7 +314,7 @@ fn modifiers(cx: &mut Context, tree: &ScoringLine, piece: &Piece, line: &mut Lin
             continue;
         }
         match &modifier.value {
-            Modifier::Bars(ranges) => line.bars = indices(cx, &piece.form, ranges),
+            Modifier::Bars(list, with) => passages::read(cx, piece, line, list, *with),
             Modifier::Role(name) => {
                 match Role::WORDS.iter().find(|(_, word)| *word == name.value) {
                     Some((role, _)) => line.role = Some(*role),
@@ -305,7 +340,7 @@ fn modifiers(cx: &mut Context, tree: &ScoringLine, piece: &Piece, line: &mut Lin
         }
         if cx.errors_since(before) {
             match &modifier.value {
-                Modifier::Bars(_) => line.unsure.bars = true,
+                Modifier::Bars(..) => line.unsure.bars = true,
                 _ => line.unsure.what = true,
             }
         }
@@ -334,8 +369,18 @@ fn verb(
                 RestrikeTree::EachChord => Restrike::EachChord,
                 RestrikeTree::EachBeat => Restrike::EachBeat,
                 RestrikeTree::OffBeat => Restrike::OffBeat,
+                RestrikeTree::Tremolo => Restrike::Tremolo,
+                RestrikeTree::Broken => Restrike::Broken,
+                RestrikeTree::Each(value, span) => match exact(*value) {
+                    Ok(value) => Restrike::Each(value),
+                    Err(message) => {
+                        cx.push(bad_value(*span, message));
+                        return None;
+                    }
+                },
             },
         },
+        VerbTree::Realises(name) => Verb::Realises { voice: voice_index(cx, name, piece)? },
         VerbTree::Signals(name) => Verb::Signals { voice: voice_index(cx, name, piece)? },
         VerbTree::Highlights(moments) => {
             Verb::Highlights { moments: moments.iter().map(|m| moment(*m)).collect() }
@@ -357,12 +402,12 @@ fn verb(
                         "names/takes",
                         span,
                         format!(
-                            "Whoever plays the {} is not asked to take the {}.",
+                            "A player of the {} does not normally double on the {}.",
                             own.name.to_lowercase(),
                             instrument.name.to_lowercase()
                         ),
                     )
-                    .with_help("Players take instruments of their own family; engage another player in the ensemble."),
+                    .with_help("Players take instruments of their own family; add another player to the ensemble."),
                 );
             }
             let tuning = match (crook_word, built_in) {

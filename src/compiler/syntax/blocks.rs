@@ -6,6 +6,7 @@ use pest::iterators::Pair;
 use super::context::{Context, Grammar, Rule, read_fraction, read_number, read_value};
 use super::explain;
 use super::tree::*;
+use crate::instruments::Limit;
 
 pub(super) fn piece_line(cx: &mut Context, pair: Pair<Rule>) -> Option<(Word, Word)> {
     let mut parts = pair.into_inner();
@@ -136,6 +137,42 @@ pub(super) fn harmony_bar(cx: &mut Context, pair: Pair<Rule>) -> HarmonyBar {
     bar
 }
 
+pub(super) fn instrument_line(
+    cx: &mut Context,
+    pair: Pair<Rule>,
+) -> Option<Spanned<InstrumentLine>> {
+    let line = pair.into_inner().next()?;
+    let (rule, span) = (line.as_rule(), cx.span(&line));
+    let of = |rule: Rule| line.clone().into_inner().filter(move |p| p.as_rule() == rule);
+    let mut pitches: Vec<PitchTree> = of(Rule::pitch).map(|p| cx.pitch(&p)).collect();
+    let two = |pitches: &mut Vec<PitchTree>| Some((pitches.pop()?, pitches.pop()?));
+    let value = match rule {
+        Rule::own_name => {
+            let mut texts = of(Rule::string).map(|p| cx.string(&p)).collect::<Vec<_>>().into_iter();
+            InstrumentLine::Name(texts.next()?, texts.next())
+        }
+        Rule::own_compass => {
+            let limit = if of(Rule::kw_custom).next().is_some() {
+                Limit::Custom
+            } else if of(Rule::kw_solo).next().is_some() {
+                Limit::Solo
+            } else {
+                Limit::Instrument
+            };
+            let (high, low) = two(&mut pitches)?;
+            InstrumentLine::Compass(limit, low, high)
+        }
+        Rule::own_sound => {
+            let (sounding, written) = two(&mut pitches)?;
+            InstrumentLine::Sound(written, sounding)
+        }
+        Rule::own_strings => InstrumentLine::Strings(pitches),
+        Rule::own_clef => InstrumentLine::Clef(cx.word(&of(Rule::any_word).next()?)),
+        _ => InstrumentLine::From(cx.number(&of(Rule::number).next()?)),
+    };
+    Some(Spanned { value, span })
+}
+
 pub(super) fn dynamics_line(cx: &mut Context, pair: Pair<Rule>) -> Option<DynamicsLine> {
     let words = cx.direction_words(pair.clone().into_inner());
     let positions = pair.into_inner().filter(|p| p.as_rule() == Rule::position);
@@ -143,7 +180,7 @@ pub(super) fn dynamics_line(cx: &mut Context, pair: Pair<Rule>) -> Option<Dynami
     Some(DynamicsLine { from: positions.next()?, to: positions.next(), words })
 }
 
-fn position(cx: &Context, pair: Pair<Rule>) -> Position {
+pub(super) fn position(cx: &Context, pair: Pair<Rule>) -> Position {
     let span = cx.span(&pair);
     let mut numbers = pair.into_inner().filter(|p| p.as_rule() == Rule::number);
     let bar = numbers.next().map_or(0, |p| read_number(p.as_str()));

@@ -50,11 +50,11 @@ impl Context<'_> {
                 Diagnostic::warning(
                     "syntax/hidden-character",
                     span,
-                    format!("In this text stands a character that nobody sees (U+{code:04X})."),
+                    format!("This text contains an invisible character (U+{code:04X})."),
                 )
                 .with_text("it is left out")
-                .with_help("Take it away, or type the text anew.")
-                .with_fix("take it away", span, format!("\"{value}\""), true),
+                .with_help("Remove it, or type the text anew.")
+                .with_fix("remove it", span, format!("\"{value}\""), true),
             );
         }
         Spanned { value, span }

@@ -371,7 +371,7 @@ impl Document {
 fn span_of_head(node: &Node) -> Option<Span> {
     match node {
         Node::Piece(word) | Node::Voice(word) | Node::Ensemble(word, _) => Some(word.span),
-        Node::Scoring(word, _) => Some(word.span),
+        Node::Scoring(word, _) | Node::Instrument(word, _) => Some(word.span),
         Node::Form(span) | Node::Harmony(span) | Node::Dynamics(span) => Some(*span),
         _ => None,
     }
@@ -427,6 +427,18 @@ fn declaration(items: &[Item]) -> Declaration {
                 _ => None,
             });
             Declaration::Voice(VoiceTree { name: name.clone(), bars: bars.collect() })
+        }
+        Node::Instrument(name, like) => {
+            let lines = nodes.clone().filter_map(|node| match node {
+                Node::InstrumentLine(line) => Some(line.clone()),
+                _ => None,
+            });
+            Declaration::Instrument(InstrumentTree {
+                name: name.clone(),
+                like: like.clone(),
+                lines: lines.collect(),
+                broken: broken(),
+            })
         }
         Node::Ensemble(name, extends) => {
             let lines = nodes.clone().flat_map(|node| match node {

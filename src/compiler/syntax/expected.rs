@@ -52,6 +52,7 @@ fn in_words(rule: Rule) -> Option<&'static str> {
         Rule::name => "a name in small letters",
         Rule::part | Rule::who => "the name of a player",
         Rule::any_word | Rule::direction_word | Rule::note_mark => "a word",
+        Rule::unit => "a unit such as `bars`",
         Rule::string => "text in quotes",
         Rule::note_name | Rule::tuning => "a note name such as `Bb`",
         Rule::chord_symbol => "a chord symbol such as `Dm`",

@@ -20,8 +20,8 @@ pub(super) fn is_keyword(rule: Rule) -> bool {
 }
 
 /// The keywords of declarations.
-const DECLARATIONS: [&str; 8] =
-    ["piece", "form", "harmony", "dynamics", "voice", "ensemble", "scoring", "use"];
+const DECLARATIONS: [&str; 9] =
+    ["piece", "form", "harmony", "dynamics", "voice", "instrument", "ensemble", "scoring", "use"];
 
 /// A declaration that could not be read; gives back its keyword, where one can be made out.
 pub(super) fn declaration(cx: &mut Context, pair: &Pair<Rule>) -> Option<&'static str> {
@@ -48,7 +48,7 @@ pub(super) fn declaration(cx: &mut Context, pair: &Pair<Rule>) -> Option<&'stati
         format!("`{found}` does not begin a declaration."),
     )
     .with_help(match found {
-        "}" => "This brace closes nothing; take it away.".to_string(),
+        "}" => "Unmatched `}`; remove it.".to_string(),
         _ => did_you_mean(found, &DECLARATIONS, "declaration"),
     });
     let meant = nearest(found, DECLARATIONS);
@@ -68,7 +68,7 @@ fn without_brace(cx: &Context, start: usize, text: &str, word: &str) -> Option<D
     }
     let span = cx.at(start, start + head.len());
     Some(
-        Diagnostic::error("syntax/unexpected", span, "The brace is missing behind this head.")
+        Diagnostic::error("syntax/unexpected", span, "Missing `{` after this.")
             .with_help(format!("Write `{head} {{`."))
             .with_fix("open the block", span.after(), " {", true),
     )
@@ -81,6 +81,7 @@ fn head_of(word: &str) -> Option<Rule> {
         "harmony" => Rule::harmony,
         "dynamics" => Rule::dynamics,
         "voice" => Rule::voice,
+        "instrument" => Rule::instrument,
         "ensemble" => Rule::ensemble,
         "scoring" => Rule::scoring,
         _ => return None,
@@ -96,6 +97,7 @@ pub(super) fn line(cx: &mut Context, pair: &Pair<Rule>, rule: Rule, what: &str) 
         Some("group") => Rule::group,
         Some("without") => Rule::without,
         Some("budget") => Rule::budget,
+        Some("limits") => Rule::limits,
         Some("keep") => Rule::keep,
         Some("allow") => Rule::allow,
         _ => rule,
@@ -111,7 +113,7 @@ pub(super) fn line(cx: &mut Context, pair: &Pair<Rule>, rule: Rule, what: &str) 
                         span,
                         format!("There is no instrument called `{}`.", &text[from..to]),
                     )
-                    .with_help(format!("Here it is called `{meant}`."))
+                    .with_help(format!("Ripieno calls it `{meant}`."))
                     .with_fix(format!("write `{meant}`"), span, meant, false)
                 }
                 None => stopped,
@@ -121,7 +123,7 @@ pub(super) fn line(cx: &mut Context, pair: &Pair<Rule>, rule: Rule, what: &str) 
         Ok(_) => Diagnostic::error(
             "syntax/unexpected",
             cx.span(pair),
-            format!("{} stands where it cannot stand.", capitalised(what)),
+            format!("{} is not allowed here.", capitalised(what)),
         )
         .with_help("Write one statement a line."),
     };
@@ -141,7 +143,7 @@ pub(super) fn bar(cx: &mut Context, pair: &Pair<Rule>, rule: Rule) -> Option<Num
     let diagnostic = match Grammar::parse(rule, text) {
         Err(error) => stopped(cx, start, text, &error, &what),
         Ok(_) => {
-            Diagnostic::error("syntax/unexpected", cx.span(pair), "This bar cannot stand here.")
+            Diagnostic::error("syntax/unexpected", cx.span(pair), "A bar is not allowed here.")
         }
     };
     let bars = number.as_ref().map(|n| n.value as i32);
@@ -172,7 +174,7 @@ pub(super) fn stopped(
     };
     let message = match found {
         "" | "\n" | "\r" => format!("{} breaks off.", capitalised(what)),
-        _ => format!("`{found}` is not understood in {what}."),
+        _ => format!("Unexpected `{found}` in {what}."),
     };
     let mut diagnostic =
         Diagnostic::error("syntax/unexpected", span, message).with_text(expected.sentence());
@@ -190,7 +192,7 @@ pub(super) fn stopped(
         if let Some((from, to, text)) = habit.fix {
             let span = cx.at(start + from, start + to);
             let title = if text.trim().is_empty() {
-                "take it away".into()
+                "remove it".into()
             } else {
                 format!("write `{}`", text.trim())
             };

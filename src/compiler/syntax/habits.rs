@@ -74,14 +74,14 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
         && !found.is_empty()
         && expected.things.contains(&"a value such as `1/4`")
     {
-        let help = "The value that is counted stands before the number: `tempo 1/4 at 96`.";
+        let help = "Write the note value before the number: `tempo 1/4 at 96`.";
         return Some(Habit { help: help.into(), fix: Some((at, at, "1/4 at ".into())) });
     }
     if let Some(habit) = words_behind(text, at) {
         return Some(habit);
     }
     if found == "=" && expected.keywords.iter().any(|keyword| keyword == "at") {
-        let help = "The count stands behind `at`: `tempo 1/4 at 96`.";
+        let help = "Write the number after `at`: `tempo 1/4 at 96`.";
         return Some(Habit { help: help.into(), fix: Some((at, at + 1, "at".into())) });
     }
     if matches!(found, "8va" | "8vb" | "15ma" | "15mb") {
@@ -89,7 +89,7 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
         let name: &str = behind.split([' ', '\n', ',']).next().unwrap_or_default();
         let end = text.len() - behind.len() + name.len();
         let mended = format!("{name} {found}");
-        let help = format!("The octave stands behind the name: `{mended}`.");
+        let help = format!("Write the octave after the name: `{mended}`.");
         return Some(Habit { help, fix: (!name.is_empty()).then_some((at, end, mended)) });
     }
     let verbs = expected.keywords.iter().any(|keyword| keyword == "rests");
@@ -100,7 +100,7 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
         && before.ends_with(char::is_alphabetic)
     {
         let name = before.rsplit([' ', ',', '\t']).next().unwrap_or_default();
-        let help = format!("One of several players is named with a point: `{name}.{found}`.");
+        let help = format!("Refer to a single player with a dot: `{name}.{found}`.");
         let fix = Some((before.len(), at, ".".to_string()));
         return Some(Habit { help, fix });
     }
@@ -129,7 +129,7 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
     }
     if matches!(found, "bar" | "Bar" | "mm" | "measures" | "Bars" | "bb") {
         let fix = Some((at, at + found.len(), "bars".to_string()));
-        return Some(Habit { help: "Bars are named behind `bars`: `bars 5`.".into(), fix });
+        return Some(Habit { help: "Write `bars 5`.".into(), fix });
     }
     if verbs && found.eq_ignore_ascii_case("tacet") {
         let fix = Some((at, at + found.len(), "rests".to_string()));
@@ -138,7 +138,7 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
     if expected.things.contains(&"a word") {
         let meant = instead_of(found)?;
         let fix = Some((at, at + found.len(), meant.to_string()));
-        return Some(Habit { help: format!("Here it is called `{meant}`."), fix });
+        return Some(Habit { help: format!("Ripieno calls it `{meant}`."), fix });
     }
     None
 }
@@ -153,7 +153,7 @@ fn words_behind(text: &str, at: usize) -> Option<Habit> {
         return None;
     }
     let mended = format!(" \"{words}\" {count}");
-    let help = format!("Words stand before the count: `tempo{mended}`.");
+    let help = format!("Write words before the metronome mark: `tempo{mended}`.");
     Some(Habit { help, fix: Some((from, at + words.len() + 2, mended)) })
 }
 
@@ -167,9 +167,7 @@ fn note_habit(at: usize, found: &str, expected: &Expected) -> Option<Habit> {
     if let Some(note) = note_name(found) {
         let help = match first {
             Some('H') => "The note H of German usage is written `B`, and B is written `Bb`.".into(),
-            _ => format!(
-                "Notes are capital letters, sharps `#` and flats `b` behind them: `{note}`."
-            ),
+            _ => format!("Write notes as capital letters followed by `#` or `b`: `{note}`."),
         };
         return Some(Habit { help, fix: Some((at, at + found.len(), note)) });
     }
@@ -274,7 +272,7 @@ fn range(text: &str, at: usize, found: &str) -> Option<Habit> {
 fn quotes(text: &str, at: usize, found: &str) -> Option<Habit> {
     if text.starts_with("allow") {
         let line = text.trim_end();
-        let help = "Say why it is allowed, in quotes: `allow compass on oboe bars 3 \"he has this note\"`.";
+        let help = "Say why it is allowed, in quotes: `allow compass on oboe bars 3 \"this player has the note\"`.";
         let reason = line[at.min(line.len())..].trim_matches('"');
         let fix = match found {
             "" => Some((line.len(), line.len(), " \"say why\"".to_string())),
@@ -294,7 +292,7 @@ fn quotes(text: &str, at: usize, found: &str) -> Option<Habit> {
         return None;
     }
     let said = rest.split(['{', ',', '"']).next().unwrap_or_default().trim_end();
-    let help = format!("Text stands in quotes: `\"{said}\"`.");
+    let help = format!("Put text in quotes: `\"{said}\"`.");
     let closing = usize::from(rest[said.len()..].starts_with('"'));
     Some(Habit { help, fix: Some((at, at + said.len() + closing, format!("\"{said}\""))) })
 }
@@ -336,7 +334,7 @@ pub(super) fn unbarred(cx: &mut Context, pair: &Pair<Rule>) {
     let mut diagnostic = Diagnostic::error(
         "syntax/no-bar-line",
         span,
-        "Written notes stand in numbered bars, and each bar ends with `|`.",
+        "Write the notes in numbered bars, each ending with `|`.",
     );
     let example = "For example `horn.1 writes as highlight { 24: 1/4 A4 rest D5 | }`.";
     let mended = mended(text);
@@ -376,7 +374,7 @@ pub(super) fn late(span: Span, said: &str, before: Span) -> Diagnostic {
     let mut diagnostic = Diagnostic::error(
         "syntax/behind-notes",
         span,
-        format!("`{said}` stands behind the notes; it belongs before their brace."),
+        format!("`{said}` follows the notes; it belongs before their brace."),
     )
     .with_help(format!("Write `writes {said} {{` and the notes after it."))
     .with_fix("move it before the brace", span, "", true);

@@ -25,6 +25,8 @@ pub enum Within {
     Dynamics,
     /// In a voice.
     Voice,
+    /// In an instrument.
+    Instrument,
     /// In an ensemble.
     Ensemble,
     /// In a scoring.
@@ -41,6 +43,7 @@ impl Within {
             Within::Harmony => "harmony",
             Within::Dynamics => "dynamics block",
             Within::Voice => "voice",
+            Within::Instrument => "instrument",
             Within::Ensemble => "ensemble",
             Within::Scoring => "scoring",
         }
@@ -54,6 +57,7 @@ impl Within {
             Within::Harmony => Rule::harmony_entry,
             Within::Dynamics => Rule::dynamics_entry,
             Within::Voice => Rule::voice_entry,
+            Within::Instrument => Rule::instrument_entry,
             Within::Ensemble => Rule::ensemble_entry,
             Within::Scoring => Rule::scoring_entry,
         }
@@ -77,6 +81,8 @@ pub enum Node {
     Dynamics(Span),
     /// `voice name {`.
     Voice(Word),
+    /// `instrument name like name {`.
+    Instrument(Word, Word),
     /// `ensemble name extends name {`.
     Ensemble(Word, Option<Word>),
     /// `scoring name for ensemble {`.
@@ -91,6 +97,8 @@ pub enum Node {
     DynamicsLine(DynamicsLine),
     /// A bar of a voice.
     Bar(Arc<BarTree>),
+    /// A line of an instrument.
+    InstrumentLine(Spanned<InstrumentLine>),
     /// A line of an ensemble; one line may name several kinds of players.
     EnsembleLines(Vec<EnsembleLine>),
     /// `keep name`.
@@ -118,6 +126,7 @@ impl Node {
             Node::Harmony(_) => Within::Harmony,
             Node::Dynamics(_) => Within::Dynamics,
             Node::Voice(_) => Within::Voice,
+            Node::Instrument(..) => Within::Instrument,
             Node::Ensemble(..) => Within::Ensemble,
             Node::Scoring(..) => Within::Scoring,
             Node::Close | Node::Unclosed => Within::File,
@@ -219,6 +228,7 @@ fn head(cx: &mut Context, pair: Pair<Rule>) -> Node {
         (Rule::use_line, Some(path), _) => Node::Use(path),
         (Rule::piece_head, Some(title), _) => Node::Piece(title),
         (Rule::voice_head, Some(name), _) => Node::Voice(name),
+        (Rule::instrument_head, Some(name), Some(like)) => Node::Instrument(name, like),
         (Rule::ensemble_head, Some(name), extends) => Node::Ensemble(name, extends),
         (Rule::scoring_head, Some(name), Some(ensemble)) => Node::Scoring(name, ensemble),
         _ => Node::Lost(None),
@@ -236,6 +246,7 @@ fn entry(cx: &mut Context, within: Within, pair: Pair<Rule>) -> Node {
             let (rule, what) = match within {
                 Within::Piece => (Rule::piece_line, "this line of the piece"),
                 Within::Dynamics => (Rule::dynamics_line, "this line of the dynamics"),
+                Within::Instrument => (Rule::instrument_line, "this line of the instrument"),
                 _ => (Rule::players_line, "this line of the ensemble"),
             };
             explain::line(cx, &pair, rule, what);
@@ -256,6 +267,7 @@ fn entry(cx: &mut Context, within: Within, pair: Pair<Rule>) -> Node {
         }
         Rule::harmony_bar => Some(Node::HarmonyBar(Arc::new(blocks::harmony_bar(cx, pair)))),
         Rule::dynamics_line => blocks::dynamics_line(cx, pair).map(Node::DynamicsLine),
+        Rule::instrument_line => blocks::instrument_line(cx, pair).map(Node::InstrumentLine),
         Rule::bar => Some(Node::Bar(Arc::new(music::bar(cx, pair)))),
         Rule::keep => {
             let (names, lines) = scoring::keep(cx, pair);

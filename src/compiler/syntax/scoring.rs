@@ -2,9 +2,9 @@
 
 use pest::iterators::Pair;
 
-use super::context::{Context, Rule, read_number};
+use super::context::{Context, Rule, read_number, read_value};
 use super::tree::*;
-use super::{explain, music};
+use super::{blocks, explain, music};
 use crate::diagnostics::{Diagnostic, Span};
 
 /// A line of an ensemble; one line may name several kinds of players.
@@ -27,6 +27,7 @@ pub(super) fn ensemble_lines(cx: &mut Context, pair: Pair<Rule>) -> Vec<Ensemble
             name.map(|name| EnsembleLine::Group(name, members)).into_iter().collect()
         }
         Rule::budget => vec![EnsembleLine::Budget(budget(cx, pair))],
+        Rule::limits => limits(cx, pair).map(EnsembleLine::Limits).into_iter().collect(),
         Rule::without => vec![EnsembleLine::Without(words(cx, pair, Rule::name))],
         _ => {
             let all = pair.into_inner().filter(|p| p.as_rule() == Rule::players);
@@ -59,6 +60,24 @@ fn budget(cx: &Context, pair: Pair<Rule>) -> Vec<(Word, Number)> {
             Some((cx.word(&inner.next()?), cx.number(&inner.next()?)))
         })
         .collect()
+}
+
+fn limits(cx: &mut Context, pair: Pair<Rule>) -> Option<LimitTree> {
+    let span = cx.span(&pair);
+    let (mut rule, mut value, mut unit, mut reason) = (None, None, None, None);
+    for part in pair.into_inner() {
+        match part.as_rule() {
+            Rule::rule_code => rule = Some(cx.word(&part)),
+            Rule::decimal => {
+                let number = part.as_str().trim().parse().unwrap_or(f64::MAX);
+                value = Some(Spanned { value: number, span: cx.span(&part) });
+            }
+            Rule::unit => unit = Some(cx.word(&part)),
+            Rule::string => reason = Some(cx.string(&part)),
+            _ => {}
+        }
+    }
+    Some(LimitTree { rule: rule?, value: value?, unit, reason: reason?, span })
 }
 
 fn players(cx: &mut Context, pair: Pair<Rule>) -> Option<PlayersTree> {
@@ -212,7 +231,11 @@ fn verb(cx: &mut Context, pair: Pair<Rule>) -> Option<VerbTree> {
         Rule::doubles => VerbTree::Doubles(cx.word(inner.first()?), octaves),
         Rule::signals => VerbTree::Signals(cx.word(inner.first()?)),
         Rule::rests => VerbTree::Rests,
-        Rule::sustains => VerbTree::Sustains(inner.pop().map_or(RestrikeTree::Never, restrike)),
+        Rule::realises => VerbTree::Realises(cx.word(inner.first()?)),
+        Rule::sustains => {
+            let restruck = inner.pop().map(|pair| restrike(cx, pair));
+            VerbTree::Sustains(restruck.unwrap_or(RestrikeTree::Never))
+        }
         Rule::highlights => VerbTree::Highlights(inner.into_iter().filter_map(moment).collect()),
         Rule::takes => {
             let (mut instrument, mut crook, mut built_in) = (None, None, None);
@@ -237,9 +260,16 @@ fn verb(cx: &mut Context, pair: Pair<Rule>) -> Option<VerbTree> {
     })
 }
 
-fn restrike(pair: Pair<Rule>) -> RestrikeTree {
+fn restrike(cx: &Context, pair: Pair<Rule>) -> RestrikeTree {
+    if let Some(value) = pair.clone().into_inner().find(|p| p.as_rule() == Rule::value) {
+        return RestrikeTree::Each(read_value(value.as_str()), cx.span(&value));
+    }
     let text = pair.as_str();
-    if text.starts_with("off") {
+    if text.starts_with("broken") {
+        RestrikeTree::Broken
+    } else if text.starts_with("tremolo") {
+        RestrikeTree::Tremolo
+    } else if text.starts_with("off") {
         RestrikeTree::OffBeat
     } else if text.trim_end().ends_with("chord") {
         RestrikeTree::EachChord
@@ -259,9 +289,36 @@ fn moment(pair: Pair<Rule>) -> Option<MomentTree> {
     })
 }
 
+fn passage(cx: &Context, pair: Pair<Rule>) -> Option<Passage> {
+    let span = cx.span(&pair);
+    let positions = pair.into_inner().filter(|p| p.as_rule() == Rule::position);
+    let mut positions = positions.map(|p| blocks::position(cx, p));
+    let first = positions.next()?;
+    Some(Passage { first, last: positions.next().unwrap_or(first), span })
+}
+
 fn modifier(cx: &mut Context, pair: Pair<Rule>) -> Option<Modifier> {
     Some(match pair.as_rule() {
-        Rule::bars => Modifier::Bars(bar_list(cx, pair)),
+        Rule::passages => {
+            let mut with = None;
+            let mut passages = Vec::new();
+            for inner in pair.into_inner() {
+                match inner.as_rule() {
+                    Rule::passage_list => {
+                        let all = inner.into_inner().filter(|p| p.as_rule() == Rule::passage);
+                        passages.extend(all.filter_map(|p| passage(cx, p)));
+                    }
+                    Rule::with_up_beat => {
+                        let span = cx.span(&inner);
+                        let value = inner.into_inner().find(|p| p.as_rule() == Rule::value);
+                        let length = value.map(|p| (read_value(p.as_str()), cx.span(&p)));
+                        with = Some(WithUpBeat { length, span });
+                    }
+                    _ => {}
+                }
+            }
+            Modifier::Bars(passages, with)
+        }
         Rule::role => Modifier::Role(cx.word(&pair.into_inner().nth(1)?)),
         Rule::solo => Modifier::Solo,
         Rule::at => Modifier::At(cx.word(&pair.into_inner().nth(1)?)),

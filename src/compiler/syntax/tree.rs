@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use crate::diagnostics::Span;
+use crate::instruments::Limit;
 
 /// A value of the tree with the place where it is written.
 #[derive(Clone, PartialEq, Debug)]
@@ -40,6 +41,8 @@ pub enum Declaration {
     Dynamics(DynamicsTree),
     /// `voice name { … }`.
     Voice(VoiceTree),
+    /// `instrument name like name { … }`.
+    Instrument(InstrumentTree),
     /// `ensemble name { … }`.
     Ensemble(EnsembleTree),
     /// `scoring name for ensemble { … }`.
@@ -76,6 +79,26 @@ pub struct BarRange {
     pub first: u32,
     /// Last bar number.
     pub last: u32,
+    /// Where it is written.
+    pub span: Span,
+}
+
+/// A passage of a scoring line: from a bar or beat to another one, which belongs to it.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Passage {
+    /// Where it begins.
+    pub first: Position,
+    /// Where it ends: that bar or beat is the last of it.
+    pub last: Position,
+    /// Where it is written.
+    pub span: Span,
+}
+
+/// `with up-beat`: a passage is a phrase with its up-beat.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct WithUpBeat {
+    /// How long the up-beat is, if that is said.
+    pub length: Option<(ValueTree, Span)>,
     /// Where it is written.
     pub span: Span,
 }
@@ -273,6 +296,36 @@ pub struct MarkTree {
     pub value: Option<ValueTree>,
 }
 
+/// `instrument`.
+#[derive(Clone, PartialEq, Debug)]
+pub struct InstrumentTree {
+    /// The name.
+    pub name: Word,
+    /// The instrument that it is like.
+    pub like: Word,
+    /// The lines, each with its place.
+    pub lines: Vec<Spanned<InstrumentLine>>,
+    /// Lines that could not be read, as they stand.
+    pub broken: Vec<Word>,
+}
+
+/// A line of an instrument: how it differs from the one that it is like.
+#[derive(Clone, PartialEq, Debug)]
+pub enum InstrumentLine {
+    /// `as "Weir cello" short "W.Vc."`.
+    Name(Word, Option<Word>),
+    /// `compass custom C2 to A5`.
+    Compass(Limit, PitchTree, PitchTree),
+    /// `strings C2, G2, D3, A3, E4`.
+    Strings(Vec<PitchTree>),
+    /// `written C4 sounds Bb2`.
+    Sound(PitchTree, PitchTree),
+    /// `clef treble`.
+    Clef(Word),
+    /// `from 1850`.
+    From(Number),
+}
+
 /// `ensemble`.
 #[derive(Clone, PartialEq, Debug)]
 pub struct EnsembleTree {
@@ -293,12 +346,29 @@ pub enum EnsembleLine {
     Era(Number),
     /// `group basso = cello, double-bass 8vb, harpsichord`.
     Group(Word, Vec<Member>),
-    /// `budget trumpet 40 %`: whom, and bars in a hundred.
+    /// `budget trumpet 40%`: whom, and bars in a hundred.
     Budget(Vec<(Word, Number)>),
+    /// `limits endurance/lips 24 bars "…"`.
+    Limits(LimitTree),
     /// `without harpsichord`.
     Without(Vec<Word>),
     /// `oboe 2 in C joins wind`.
     Players(PlayersTree),
+}
+
+/// A limit of a rule, as an ensemble sets it.
+#[derive(Clone, PartialEq, Debug)]
+pub struct LimitTree {
+    /// The rule.
+    pub rule: Word,
+    /// The figure as it was written.
+    pub value: Spanned<f64>,
+    /// Its unit, where one is written: `bars`, `%`.
+    pub unit: Option<Word>,
+    /// Why.
+    pub reason: Word,
+    /// The whole line.
+    pub span: Span,
 }
 
 /// A name in a group, and the octaves up by which it plays what the group plays.
@@ -380,6 +450,8 @@ pub enum VerbTree {
     Doubles(Word, i8),
     /// `sustains each beat`.
     Sustains(RestrikeTree),
+    /// `realises bass`: a figured bass for both hands.
+    Realises(Word),
     /// `signals voice`.
     Signals(Word),
     /// `highlights cadences, beat 1`.
@@ -404,7 +476,7 @@ pub enum VerbTree {
 }
 
 /// When sustained notes are struck anew.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Debug)]
 pub enum RestrikeTree {
     /// Not said.
     Never,
@@ -414,6 +486,12 @@ pub enum RestrikeTree {
     EachBeat,
     /// `off the beat`.
     OffBeat,
+    /// `each 1/8`.
+    Each(ValueTree, Span),
+    /// `tremolo`.
+    Tremolo,
+    /// `broken`.
+    Broken,
 }
 
 /// A moment.
@@ -434,8 +512,8 @@ pub enum MomentTree {
 /// What stands behind a verb.
 #[derive(Clone, PartialEq, Debug)]
 pub enum Modifier {
-    /// `bars 1..8, 17`.
-    Bars(Vec<BarRange>),
+    /// `bars 1..8, 17`, `bars 7 beat 4..14`, `bars 9..16 with up-beat`.
+    Bars(Vec<Passage>, Option<WithUpBeat>),
     /// `as melody`.
     Role(Word),
     /// `solo`.

@@ -51,12 +51,14 @@ impl Accents {
             .iter()
             .map(|(metre, grid)| {
                 let (pick_up, fit) = self.phase(grid, grid.len());
-                // Our heuristic: two bars of 2/4 are as good as one of 4/4, which is commoner, and
-                // compound metres of three and four beats are rare.
+                // Our heuristic, weighed on a corpus of chorales, quartets and songs: two bars of
+                // 2/4 are as good as one of 4/4, which is commoner by far; and notes on every
+                // quarter speak against compound metres only weakly, which are rarer still.
                 let usual = match metre {
-                    (4, 4) => 0.05,
-                    (9 | 12, 8) => -0.05,
-                    _ => 0.0,
+                    (3 | 4, 4) => 0.1,
+                    (2, 4) => 0.0,
+                    (6, 8) => -0.05,
+                    _ => -0.1,
                 };
                 (fit + usual, *metre, pick_up)
             })

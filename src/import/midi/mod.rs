@@ -150,7 +150,7 @@ fn bars(
                 changes.retain(|(other, _)| *other != at);
                 changes.push((at, metre));
             }
-            None => losses.left_out("metres that nobody beats", None, NOWHERE),
+            None => losses.left_out("metres that are not valid", None, NOWHERE),
         }
     }
     let named = changes.first().is_some_and(|(at, _)| *at <= first);
@@ -217,7 +217,7 @@ fn lay(
     while at < end {
         if score.bars.len() >= 20_000 || at > Time::of(20_000, 1) {
             return Err(Error::new(
-                "the piece has more than 20 000 bars or whole notes; a source may have that many",
+                "the piece has more than 20,000 bars or whole notes; a source may have that many",
             ));
         }
         let mut shown = score.bars.is_empty();
@@ -373,7 +373,7 @@ fn tempos(
     for (tick, micros) in &file.tempos {
         let count = per_minute(f64::from(*micros));
         if !(5.0..=600.0).contains(&count) {
-            losses.left_out("tempos that nobody can beat", None, NOWHERE);
+            losses.left_out("tempos out of range", None, NOWHERE);
             continue;
         }
         let at = (near(file, *tick) - shift).max(Time::ZERO);

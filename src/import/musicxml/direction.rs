@@ -9,7 +9,7 @@ use crate::words::{self, Said};
 impl Reader<'_, '_> {
     pub(super) fn direction(&mut self, cursor: &mut Cursor, element: Element) {
         let staff = element.number_of("staff").unwrap_or(1);
-        let at = self.moved(cursor, element);
+        let at = self.placed(cursor, element);
         let mut tempo = RawTempo::default();
         let mut spoken: Vec<String> = Vec::new();
         for child in element.children().filter(|child| child.name() == "direction-type") {
@@ -53,6 +53,22 @@ impl Reader<'_, '_> {
         let divisions = self.divisions(cursor);
         let ticks = cursor.ticks.saturating_add(offset.clamp(-1e9, 1e9).round() as i64).max(0);
         values::time(ticks, divisions).unwrap_or(cursor.at)
+    }
+
+    /// Where a direction holds. One that is set a little to the left or right of its note on the
+    /// page holds from the note (our heuristic: by less than an eighth), unless it is said to sound
+    /// so.
+    fn placed(&mut self, cursor: &Cursor, element: Element) -> Time {
+        let at = self.moved(cursor, element);
+        let off = if at > cursor.at { at - cursor.at } else { cursor.at - at };
+        let sounds = element.child("offset").is_some_and(|offset| offset.is("sound", "yes"));
+        if at == cursor.at || sounds || off >= Time::EIGHTH {
+            return at;
+        }
+        if element.child("direction-type").is_some_and(|kind| kind.child("dynamics").is_some()) {
+            self.changed(cursor, "dynamics set beside their note, written at it");
+        }
+        cursor.at
     }
 
     fn direction_type(

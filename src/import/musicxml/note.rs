@@ -70,6 +70,7 @@ impl<'a> Reader<'a, '_> {
         }
         if is_rest && is_whole_bar(what, found, at) {
             cursor.rest = cursor.rest.max(length);
+            cursor.measure.silent |= what.is("measure", "yes");
             let marks = self.notations(cursor, found).marks;
             fermata(cursor, at, found.staff.max(1), marks);
             return;

@@ -1,16 +1,18 @@
 //! Proposals in an ensemble.
 
 use super::{Proposal, Sort, keywords};
+use crate::check::{LIMITS, Limit};
 use crate::context::Cursor;
 use crate::instruments::{Instrument, Tuning, catalogue, find};
 use crate::session::Session;
 use crate::workspace::At;
 
-const LINES: [(&str, &str); 4] = [
+const LINES: [(&str, &str); 5] = [
     ("era", "the year whose instruments and customs hold"),
     ("group", "players together: group basso = cello, double-bass 8vb"),
     ("without", "players of the smaller ensemble stay at home"),
     ("budget", "in how many bars of a hundred players may sound"),
+    ("limits", "a limit of a rule that suits these players, and why"),
 ];
 const OPTIONS: [(&str, &str); 7] = [
     ("players", "they share one part"),
@@ -34,7 +36,8 @@ pub(super) fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<P
         ("without" | "budget", "without" | "budget" | ",") | ("group", "=" | ",") => {
             own_players(session, at, cursor)
         }
-        ("group" | "without" | "budget", _) => Vec::new(),
+        ("limits", "limits") => rules(),
+        ("group" | "without" | "budget" | "limits", _) => Vec::new(),
         (_, "crook" | "in") => tunings(instrument_of(cursor), last, era(session, at, cursor)),
         (_, "joins") => groups(session, at, cursor),
         (_, "without") => keywords(&[("signature", "")]),
@@ -58,6 +61,17 @@ pub(super) fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<P
             keywords(&fitting)
         }
     }
+}
+
+/// The rules whose figures can be set.
+fn rules() -> Vec<Proposal> {
+    let line = |l: &Limit| Proposal::new(l.rule, Sort::Value, l.in_words());
+    LIMITS.iter().map(line).collect()
+}
+
+/// The instruments of the catalogue.
+pub(super) fn all_instruments() -> Vec<Proposal> {
+    catalogue().iter().map(|i| Proposal::new(&i.id, Sort::Value, &i.name)).collect()
 }
 
 /// The instrument whose line, or part of a line, is being typed.

@@ -4,7 +4,7 @@
 mod ensemble;
 mod scoring;
 
-pub use scoring::VERBS;
+pub use scoring::{VERBS, singular};
 
 use super::context::{Bracket, Cursor, cursor};
 use super::workspace::{At, Place};
@@ -75,6 +75,20 @@ fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<Proposal> {
     match cursor.within {
         Within::Scoring => scoring::proposals(session, at, cursor),
         Within::Ensemble => ensemble::proposals(session, at, cursor),
+        Within::Instrument => match (cursor.before.first().map(String::as_str), last) {
+            (None, _) => keywords(&INSTRUMENT),
+            (Some("clef"), Some("clef")) => {
+                keywords(&[("treble", ""), ("alto", ""), ("tenor", ""), ("bass", "")])
+            }
+            (Some("compass"), Some("compass")) => keywords(&[
+                ("custom", "what an orchestral player is asked for"),
+                ("solo", "what a soloist has"),
+            ]),
+            (Some("compass"), Some(_)) => keywords(&[("to", "the highest note")]),
+            (Some("written"), Some(_)) => keywords(&[("sounds", "the sounding note")]),
+            (Some("as"), Some(_)) => keywords(&[("short", "the abbreviation")]),
+            _ => Vec::new(),
+        },
         Within::File => match (cursor.before.first().map(String::as_str), last) {
             (None, _) => keywords(&DECLARATIONS),
             (Some("scoring"), Some("for")) | (Some("ensemble"), Some("extends")) => {
@@ -82,6 +96,10 @@ fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<Proposal> {
             }
             (Some("scoring"), _) if cursor.before.len() == 2 => {
                 keywords(&[("for", "the ensemble that plays")])
+            }
+            (Some("instrument"), Some("like")) => ensemble::all_instruments(),
+            (Some("instrument"), _) if cursor.before.len() == 2 => {
+                keywords(&[("like", "the instrument from which it differs")])
             }
             (Some("ensemble"), _) if cursor.before.len() == 2 => {
                 keywords(&[("extends", "a smaller ensemble, all of whose lines it takes over")])
@@ -120,13 +138,14 @@ fn before_last(cursor: &Cursor) -> Option<&str> {
     cursor.before.len().checked_sub(2).map(|at| cursor.before[at].as_str())
 }
 
-const DECLARATIONS: [(&str, &str); 8] = [
+const DECLARATIONS: [(&str, &str); 9] = [
     ("use", "the declarations of another file"),
     ("piece", "title and people"),
     ("form", "bars, metres, keys, tempos, repeats"),
     ("harmony", "chord symbols"),
     ("dynamics", "dynamics for everybody"),
     ("voice", "music of the source"),
+    ("instrument", "an instrument of your own, like another"),
     ("ensemble", "who plays"),
     ("scoring", "who does what"),
 ];
@@ -135,6 +154,14 @@ const PIECE: [(&str, &str); 4] = [
     ("composer", ""),
     ("arranger", ""),
     ("licence", "of the music: CC0-1.0"),
+];
+const INSTRUMENT: [(&str, &str); 6] = [
+    ("as", "the name on paper"),
+    ("compass", "the lowest and the highest note: compass C2 to E6"),
+    ("strings", "the open strings from the lowest up"),
+    ("written", "a written note and how it sounds: written C4 sounds Bb2"),
+    ("clef", "the one clef of its parts"),
+    ("from", "the first year of its use"),
 ];
 const FORM: [(&str, &str); 10] = [
     ("metre", "3/4"),

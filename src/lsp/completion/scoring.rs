@@ -9,10 +9,11 @@ use crate::session::Session;
 use crate::workspace::At;
 
 /// What players can be made to do.
-pub const VERBS: [(&str, &str); 8] = [
+pub const VERBS: [(&str, &str); 9] = [
     ("plays", "a voice"),
     ("doubles", "what another part plays"),
     ("sustains", "notes of the harmony"),
+    ("realises", "a bass with its chords, on a keyboard"),
     ("signals", "the rhythm of a voice, on the notes that the player has"),
     ("highlights", "moments: entries, cadences, phrases, peaks, beat 1"),
     ("writes", "notes written by hand"),
@@ -31,10 +32,13 @@ const OCTAVES: [(&str, &str); 4] = [
     ("15ma", "two octaves higher"),
     ("15mb", "two octaves lower"),
 ];
-const RESTRIKES: [(&str, &str); 3] = [
+const RESTRIKES: [(&str, &str); 6] = [
     ("each chord", "struck anew with each chord"),
     ("each beat", "struck anew on each beat"),
     ("off the beat", "half a beat after each beat"),
+    ("each 1/8", "repeated on that value"),
+    ("broken", "the chord in figures that follow the metre"),
+    ("tremolo", "held, as a tremolo"),
 ];
 const MOMENTS: [(&str, &str); 5] = [
     ("entries", "of the subject"),
@@ -48,7 +52,8 @@ pub(super) fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<P
     let piece = session.piece(at.root);
     let ensemble = piece.ensembles.iter().find(|e| Some(&e.name) == cursor.ensemble.as_ref());
     let ensemble = ensemble.map(|ensemble| &**ensemble);
-    let before: Vec<&str> = cursor.before.iter().map(String::as_str).collect();
+    let mut before: Vec<&str> = cursor.before.iter().map(String::as_str).collect();
+    singular(&mut before);
     let Some(last) = before.last().copied() else {
         let mut all = who(ensemble);
         all.extend(keywords(&[
@@ -78,13 +83,23 @@ pub(super) fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<P
     };
     let named: Vec<&str> = before[..verb].iter().copied().filter(|word| *word != ",").collect();
     match last {
-        "plays" | "signals" => voices(&piece),
+        "plays" | "signals" | "realises" => voices(&piece),
         "doubles" => who(ensemble),
         "as" => Role::WORDS.iter().map(|(_, word)| Proposal::new(*word, Sort::Value, "")).collect(),
         "at" => {
             Dynamic::WORDS.iter().map(|(_, word)| Proposal::new(*word, Sort::Value, "")).collect()
         }
         "bars" => free_bars(session, at, cursor, &named),
+        "with" => keywords(&[("up-beat", "each passage begins with its up-beat")]),
+        "beat" if before.contains(&"bars") => Vec::new(),
+        _ if before.get(before.len().wrapping_sub(2)) == Some(&"bars") => {
+            let mut all = keywords(&[
+                ("beat", "from or up to this beat of the bar"),
+                ("with", "with up-beat: the passage begins with its up-beat"),
+            ]);
+            all.extend(with_modifiers(Vec::new()));
+            all
+        }
         "takes" => taken(ensemble, &named),
         "crook" | "in" => {
             tunings(takes(ensemble, &named, &before), last, ensemble.map(|ensemble| ensemble.era))
@@ -111,6 +126,18 @@ pub(super) fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<P
             all
         }
         _ => with_modifiers(Vec::new()),
+    }
+}
+
+/// Puts the verb of several players (`play`) into the form in which it is known (`plays`).
+pub fn singular(words: &mut [&str]) {
+    let plural = |word: &str| {
+        VERBS.iter().find(|(verb, _)| verb.strip_suffix('s') == Some(word)).map(|(verb, _)| *verb)
+    };
+    let verb =
+        |word: &&mut &str| VERBS.iter().any(|(verb, _)| verb == &**word) || plural(word).is_some();
+    if let Some(word) = words.iter_mut().find(verb) {
+        *word = plural(word).unwrap_or(word);
     }
 }
 
@@ -217,13 +244,14 @@ fn free_bars(session: &mut Session, at: At, cursor: &Cursor, named: &[&str]) -> 
     let mut free = vec![true; bars.len()];
     for player in players {
         let Some(part) = arrangement.parts.get(player) else { continue };
-        for (first, after, line) in &part.claims {
-            let origin = &arrangement.lines[usize::from(line.0)];
+        for claim in &part.claims {
+            let origin = &arrangement.lines[usize::from(claim.line.0)];
             // The line that is being typed claims nothing from itself, and a kept one gives way.
             let own = origin.span.file == at.file
                 && document_line(sources.range(origin.span).start) == own_line;
             if !own && !origin.kept {
-                free[*first..(*after).min(bars.len())].fill(false);
+                let (first, after) = arrangement.piece.form.bars_between(claim.from, claim.to);
+                free[first..after.min(bars.len())].fill(false);
             }
         }
     }

@@ -157,9 +157,9 @@ pub fn players_of_voice(piece: &Piece, voice: usize) -> Vec<(String, Vec<String>
         let mut who: Vec<String> = Vec::new();
         for line in piece.layers(scoring).into_iter().flat_map(|layer| &layer.lines) {
             let plays = match &line.verb {
-                Verb::Plays { voice: played, .. } | Verb::Signals { voice: played } => {
-                    *played == voice
-                }
+                Verb::Plays { voice: played, .. }
+                | Verb::Signals { voice: played }
+                | Verb::Realises { voice: played } => *played == voice,
                 _ => false,
             };
             for (name, _) in line.who.iter().filter(|_| plays) {
@@ -205,7 +205,7 @@ fn rule(code: &str) -> Option<String> {
                     let heads = [
                         "What it finds",
                         "Why it matters",
-                        "How to mend it",
+                        "How to fix it",
                         "Example",
                         "Mended",
                         "Source",

@@ -77,7 +77,7 @@ fn chord_at(piece: &Piece, time: Time) -> Option<String> {
     Some(format!("{} ({}{inferred})", event.chord, notes_of(&event.chord)))
 }
 
-/// "Horn 1 (melody): sounds D4; written C5; partial 8; mf, 20 % of the strength of all who sound".
+/// "Horn 1 (melody): sounds D4; written C5; partial 8; mf, 20% of the strength of all who sound".
 fn who(
     arrangement: &Arrangement,
     part: &Part,
@@ -110,7 +110,7 @@ fn who(
         let mut loud = Dynamic::WORDS[nearest].1.to_string();
         if own.strength > 0.0 && heard.len() > 1 {
             let share = (100.0 * own.strength / all).round();
-            loud = format!("{loud}, {share} % of the strength of all who sound");
+            loud = format!("{loud}, {share}% of the strength of all who sound");
         }
         facts.push(loud);
     }

@@ -18,7 +18,7 @@ use smallvec::{SmallVec, smallvec};
 use crate::instruments::Clef;
 use crate::music::{Key, Time};
 use crate::notate::accidentals::Accidentals;
-use crate::notate::{Element, ElementKind, Measure, Score, Staff, StaffNote, Stem, stems};
+use crate::notate::{Element, ElementKind, Measure, Origin, Score, Staff, StaffNote, Stem, stems};
 
 use super::{
     DirectionKind, Edition, EditionDirection, EditionPart, EditionPlayer, EditionStaff, Spanner,
@@ -315,13 +315,13 @@ fn said(way: Way, measures: [&Measure; 2]) -> Vec<EditionDirection> {
             let orders = of(measures[1 - who]).into_iter();
             all.extend(orders.filter(|said| matches!(said.kind, DirectionKind::Change(_))));
             all.sort_by_key(|said| said.at);
-            all.dedup();
+            all.dedup_by(|a, b| (a.at, &a.kind) == (b.at, &b.kind));
             all
         }
         _ => {
             let mut all = of(measures[0]);
             for said in of(measures[1]) {
-                if all.contains(&said) {
+                if all.iter().any(|other| (other.at, &other.kind) == (said.at, &said.kind)) {
                     continue;
                 }
                 if let DirectionKind::Dynamic(_) = said.kind {
@@ -361,7 +361,10 @@ fn label(ways: &[Way], bars: &mut [StaffBar]) {
             let at = first.next().map_or(Time::ZERO, |element| element.at);
             let kind = DirectionKind::Who(words.into());
             let place = bar.directions.partition_point(|said| said.at < at);
-            bar.directions.insert(place, EditionDirection { at, kind, above: true });
+            bar.directions.insert(
+                place,
+                EditionDirection { at, kind, above: true, origin: Origin::default() },
+            );
         }
         before = *way;
         rested = 0;

@@ -5,14 +5,18 @@
 //! [`Edition`] says all that a page shows; writers put it into their format and decide nothing.
 
 mod cast;
+mod compare;
 mod condensed;
+mod cues;
 mod model;
 mod rests;
 mod spans;
 mod staves;
 
-use crate::notate::Score;
+use crate::arrange::Arrangement;
+use crate::notate::{ElementKind, Score};
 
+pub use compare::{BarNews, news};
 pub use model::*;
 pub use rests::rest_runs;
 
@@ -39,15 +43,65 @@ pub fn condensed_score(score: &Score) -> Edition<'_> {
     edition
 }
 
-/// One player's part: rests counted together, all keys and crooks at the head.
+/// What a part may have beside its player's own notes.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Cueing {
+    /// Bars of rest from which on an entry has a cue; 0 for no cues.
+    pub after_bars: u32,
+}
+
+impl Default for Cueing {
+    /// Eight bars (common practice).
+    fn default() -> Cueing {
+        Cueing { after_bars: 8 }
+    }
+}
+
+/// One player's part without cues: rests counted together, all keys and crooks at the head.
 ///
 /// # Panics
 /// If the score has no staff of that index.
 #[must_use]
 pub fn part(score: &Score, player: usize) -> Edition<'_> {
     let mut edition = of_players(score, Kind::Part(player), player..player + 1);
+    tacet(&mut edition);
     rests::count(&mut edition);
     edition
+}
+
+/// One player's part with cues, which show before an entry after a long rest what the player hears
+/// best then. `score` is that of the arrangement.
+///
+/// # Panics
+/// If the score has no staff of that index.
+#[must_use]
+pub fn part_with_cues<'a>(
+    arrangement: &Arrangement,
+    score: &'a Score,
+    player: usize,
+    cueing: Cueing,
+) -> Edition<'a> {
+    let mut edition = of_players(score, Kind::Part(player), player..player + 1);
+    if cueing.after_bars > 0 {
+        cues::add(&mut edition, arrangement, player, cueing);
+    }
+    tacet(&mut edition);
+    rests::count(&mut edition);
+    edition
+}
+
+/// Who has nothing to play in a movement reads "tacet".
+fn tacet(edition: &mut Edition) {
+    let plays = |bar: usize| {
+        edition.staves.iter().flat_map(|staff| &staff.bars[bar].voices).any(|voice| {
+            voice.elements.iter().any(|element| matches!(element.kind, ElementKind::Note(_)))
+        })
+    };
+    let silent: Vec<bool> =
+        edition.movements.iter().map(|movement| !movement.bars.clone().any(plays)).collect();
+    for (movement, silent) in edition.movements.iter_mut().zip(silent) {
+        movement.tacet = silent;
+    }
 }
 
 fn of_players(score: &Score, kind: Kind, players: std::ops::Range<usize>) -> Edition<'_> {

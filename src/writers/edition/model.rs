@@ -10,7 +10,7 @@ use smallvec::SmallVec;
 
 use crate::instruments::{Clef, Instrument};
 use crate::music::{Interval, Key, Time};
-use crate::notate::{Element, FrameBar};
+use crate::notate::{Element, FrameBar, Origin};
 use crate::resolve::{Dynamic, Technique};
 
 /// One set of pages: a score of some kind, or one player's part.
@@ -207,6 +207,8 @@ pub struct Spanner {
     pub above: bool,
     /// A number that tells it from others of its kind of the same part that it overlaps: from 1.
     pub number: u8,
+    /// Where it comes from, for a hairpin; slurs and lines of trills come from their notes.
+    pub origin: Origin,
 }
 
 /// Kinds of things that span notes.
@@ -255,6 +257,8 @@ pub struct EditionDirection {
     pub kind: DirectionKind,
     /// Does it stand above the staff?
     pub above: bool,
+    /// Where it comes from.
+    pub origin: Origin,
 }
 
 /// Kinds of what is said at a place.
@@ -262,7 +266,7 @@ pub struct EditionDirection {
 pub enum DirectionKind {
     /// A dynamic.
     Dynamic(Dynamic),
-    /// A way of playing: pizz., con sord.
+    /// A technique: pizz., con sord.
     Technique(Technique),
     /// Words in italics or upright, as the house has them.
     Words(String),

@@ -1,7 +1,7 @@
 //! Slurs, hairpins and lines of trills as spans.
 
 use crate::music::Time;
-use crate::notate::{ElementKind, Measure, StaffDirectionKind, StaffNote, Stem};
+use crate::notate::{ElementKind, Measure, Origin, StaffDirectionKind, StaffNote, Stem};
 use crate::resolve::Mark;
 
 use super::{EditionStaff, Place, Spanner, SpannerKind, Stems};
@@ -87,17 +87,18 @@ fn follow_trill(
 /// The hairpins of a staff as it was notated.
 pub(super) fn hairpins(measures: &[Measure]) -> Vec<Spanner> {
     let mut spans = Vec::new();
-    let mut open: Option<((usize, Time), bool)> = None;
+    let mut open: Option<((usize, Time), bool, Origin)> = None;
     for (bar, measure) in measures.iter().enumerate() {
         for direction in &measure.directions {
             match direction.kind {
                 StaffDirectionKind::HairpinStarts { grows } => {
-                    open = Some(((bar, direction.at), grows));
+                    open = Some(((bar, direction.at), grows, direction.origin));
                 }
                 StaffDirectionKind::HairpinEnds => {
-                    if let Some((from, grows)) = open.take() {
+                    if let Some((from, grows, origin)) = open.take() {
                         let to = (bar, direction.at);
-                        spans.push(span(SpannerKind::Hairpin { from, to, grows }, false));
+                        let kind = SpannerKind::Hairpin { from, to, grows };
+                        spans.push(Spanner { origin, ..span(kind, false) });
                     }
                 }
                 _ => {}
@@ -108,7 +109,7 @@ pub(super) fn hairpins(measures: &[Measure]) -> Vec<Spanner> {
 }
 
 fn span(kind: SpannerKind, above: bool) -> Spanner {
-    Spanner { kind, above, number: 1 }
+    Spanner { kind, above, number: 1, origin: Origin::default() }
 }
 
 /// Puts the spans of the staves of one part in order, and gives those of a kind that overlap

@@ -92,5 +92,5 @@ pub(super) fn direction(said: &StaffDirection) -> Option<EditionDirection> {
         StaffDirectionKind::HairpinStarts { .. } | StaffDirectionKind::HairpinEnds => return None,
     };
     let above = !matches!(kind, DirectionKind::Dynamic(_));
-    Some(EditionDirection { at: said.at, kind, above })
+    Some(EditionDirection { at: said.at, kind, above, origin: said.origin })
 }

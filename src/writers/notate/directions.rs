@@ -262,7 +262,7 @@ struct Page<'a> {
 impl Page<'_> {
     fn print(&mut self, at: Time, kind: StaffDirectionKind, source: Span) {
         let bar = bar_at(self.frame, at);
-        self.put(bar, at, kind, Origin { source: Some(source), line: self.part.line_in(bar) });
+        self.put(bar, at, kind, Origin { source: Some(source), line: self.part.line_at(at) });
     }
 
     fn put(&mut self, bar: usize, at: Time, kind: StaffDirectionKind, origin: Origin) {
@@ -276,7 +276,9 @@ impl Page<'_> {
         if self.frame[bar].start == at {
             bar = bar.saturating_sub(1);
         }
-        self.put(bar, at, kind, Origin { source: Some(source), line: self.part.line_in(bar) });
+        // What ends with a line belongs to that line.
+        let line = self.part.line_at(at - Time::of(1, 1024));
+        self.put(bar, at, kind, Origin { source: Some(source), line });
     }
 }
 

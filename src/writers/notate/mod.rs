@@ -27,7 +27,7 @@ mod tuplets;
 mod values;
 mod writing;
 
-use crate::arrange::Arrangement;
+use crate::arrange::{Arrangement, Part};
 
 pub use score::*;
 
@@ -70,4 +70,14 @@ pub fn notate_at(arrangement: &Arrangement, pitches: Pitches) -> Score {
         staves,
         lines: arrangement.lines.clone(),
     }
+}
+
+/// Bars of a part's notes as its player reads them, without clefs and directions: for cues, whose
+/// notes another one plays. The stems are not set.
+pub(crate) fn bars_of(
+    part: &Part,
+    frame: &[FrameBar],
+    range: std::ops::Range<usize>,
+) -> Vec<Measure> {
+    staff::measures_in(part, &staff::Bars::new(frame, Pitches::Written), range)
 }

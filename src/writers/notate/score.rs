@@ -432,7 +432,7 @@ pub enum StaffDirectionKind {
     },
     /// A hairpin ends.
     HairpinEnds,
-    /// A way of playing, above the staff.
+    /// A technique, above the staff.
     Technique(Technique),
     /// Words above the staff.
     Words(String),

@@ -78,11 +78,17 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
 
 /// The measures of a part's notes on one staff, without clefs and without what is said.
 pub(super) fn measures(part: &Part, bars: &Bars) -> Vec<Measure> {
-    let mut measures = Vec::with_capacity(bars.frame.len());
+    measures_in(part, bars, 0..bars.frame.len())
+}
+
+/// The same for some bars only, as if the music began with them.
+pub(super) fn measures_in(part: &Part, bars: &Bars, range: std::ops::Range<usize>) -> Vec<Measure> {
+    let mut measures = Vec::with_capacity(range.len());
     let mut accidentals = Accidentals::new();
     let mut writer = BarWriter::new(part, bars);
     let mut before: Option<Writing> = None;
-    for (index, bar) in bars.frame.iter().enumerate() {
+    for index in range {
+        let bar = &bars.frame[index];
         let transposition = bars.transposition(part, bar.start);
         let instrument = part.instrument_at(bar.start);
         let taken = !std::ptr::eq(instrument, writer.instrument);
@@ -203,7 +209,7 @@ impl<'a> BarWriter<'a> {
         if silent && bar.length == bar.metre.bar_length() {
             let value = NoteValue::of(bar.length).unwrap_or(NoteValue { log2: 0, dots: 0 });
             let kind = ElementKind::BarRest { fermata: false };
-            let origin = self.origin_of_rest(index, bar.start);
+            let origin = self.origin_of_rest(bar.start);
             elements.push(element((Time::ZERO, bar.length), value, kind, origin));
             return;
         }
@@ -250,7 +256,7 @@ impl<'a> BarWriter<'a> {
                 None => {
                     let rest = ElementKind::Rest { fermata: false };
                     let rests = self.pieces.iter().map(|&(from, to, value)| {
-                        let origin = self.origin_of_rest(index, bar.start + from);
+                        let origin = self.origin_of_rest(bar.start + from);
                         element((from, to - from), value, rest.clone(), origin)
                     });
                     elements.extend(rests);
@@ -266,9 +272,9 @@ impl<'a> BarWriter<'a> {
     }
 
     /// Where a rest at a time in a bar comes from.
-    fn origin_of_rest(&self, bar: usize, at: Time) -> Origin {
+    fn origin_of_rest(&self, at: Time) -> Origin {
         let source = self.part.rest_at(at).map(|rest| rest.span);
-        Origin { source, line: self.part.line_in(bar) }
+        Origin { source, line: self.part.line_at(at) }
     }
 
     fn skip_to(&mut self, time: Time) {

@@ -7,4 +7,6 @@ pub mod musicxml;
 mod outputs;
 pub mod text;
 
-pub use outputs::{Format, Output, outputs, slug};
+pub use outputs::{
+    Format, Output, ScoreKind, Wanted, all_outputs, outputs, outputs_of, part_name, slug,
+};

@@ -1,13 +1,15 @@
 //! The files of one scoring: names and contents, not yet written anywhere.
 
-use std::cell::OnceCell;
+use std::sync::OnceLock;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use unicode_normalization::UnicodeNormalization;
 
 use super::{midi, musicxml, text};
 use crate::arrange::Arrangement;
+use crate::edition::{self, Cueing};
+use crate::notate::{self, Score};
 use crate::perform::{Performance, perform};
-use crate::{edition, notate};
 
 /// A format that a score and its parts are written in.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -52,42 +54,206 @@ pub struct Output {
     pub bytes: Vec<u8>,
 }
 
+/// A kind of score.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum ScoreKind {
+    /// Each part as its player reads it.
+    Full,
+    /// Each part as it sounds.
+    Concert,
+    /// Players of a kind on one staff.
+    Condensed,
+}
+
+impl ScoreKind {
+    /// All kinds with the word that names them and the name of their files.
+    pub const ALL: [(ScoreKind, &'static str, &'static str); 3] = [
+        (ScoreKind::Full, "full", "score"),
+        (ScoreKind::Concert, "concert", "score-concert"),
+        (ScoreKind::Condensed, "condensed", "score-condensed"),
+    ];
+
+    /// The word that names it on the command line.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        ScoreKind::ALL[self as usize].1
+    }
+
+    /// The name of its files, without their ending.
+    #[must_use]
+    pub fn file_name(self) -> &'static str {
+        ScoreKind::ALL[self as usize].2
+    }
+}
+
+/// What is asked of [`outputs_of`].
+#[derive(Clone, Debug)]
+pub struct Wanted {
+    /// In which formats.
+    pub formats: Vec<Format>,
+    /// Which scores, beside the parts. Of MIDI there is one, and of text none that is condensed.
+    pub scores: Vec<ScoreKind>,
+    /// Which entries have cues.
+    pub cueing: Cueing,
+    /// A mark of the source for the head of each page: see [`Head::source`](edition::Head::source).
+    pub source: Option<String>,
+}
+
+impl Wanted {
+    /// These formats; the full score, and cues as usual.
+    #[must_use]
+    pub fn formats(formats: &[Format]) -> Wanted {
+        Wanted {
+            formats: formats.to_vec(),
+            scores: vec![ScoreKind::Full],
+            cueing: Cueing::default(),
+            source: None,
+        }
+    }
+}
+
 /// The score and all parts of an arrangement in the formats asked for, one file at a time, so that
 /// no more than one need be in memory. The same arrangement gives the same bytes.
 pub fn outputs<'a>(
     arrangement: &'a Arrangement,
-    formats: &'a [Format],
+    formats: &[Format],
 ) -> impl Iterator<Item = Output> + 'a {
-    let score = notate::notate(arrangement);
-    let performance = OnceCell::new();
-    let files = formats.iter().flat_map(|&format| {
-        let parts = (0..arrangement.parts.len()).map(Some);
-        std::iter::once(None).chain(parts).map(move |part| (format, part))
-    });
-    files.map(move |(format, part)| output(arrangement, &score, &performance, format, part))
+    outputs_of(arrangement, Wanted::formats(formats))
 }
 
-/// The file of the score, or of the part of that index.
-fn output(
+/// The same, with all that can be asked for.
+pub fn outputs_of(
     arrangement: &Arrangement,
-    score: &notate::Score,
-    performance: &OnceCell<Performance>,
-    format: Format,
-    part: Option<usize>,
-) -> Output {
-    let performance = || performance.get_or_init(|| perform(arrangement, score));
-    let bytes = match (format, part) {
-        (Format::Text, None) => text::score(score).into_bytes(),
-        (Format::Text, Some(part)) => text::part(score, part).into_bytes(),
-        (Format::Midi, None) => midi::score(arrangement, performance()),
-        (Format::Midi, Some(part)) => midi::part(arrangement, performance(), part),
-        (Format::MusicXml, None) => musicxml::write(&edition::full_score(score)),
-        (Format::MusicXml, Some(part)) => musicxml::write(&edition::part(score, part)),
+    wanted: Wanted,
+) -> impl Iterator<Item = Output> + use<'_> {
+    let pages = Pages::new(arrangement, wanted);
+    let mut files = pages.files().into_iter();
+    std::iter::from_fn(move || files.next().map(|file| pages.write(file)))
+}
+
+/// The same all at once, on so many threads. The same files in the same order.
+#[must_use]
+pub fn all_outputs(arrangement: &Arrangement, wanted: Wanted, threads: usize) -> Vec<Output> {
+    let pages = Pages::new(arrangement, wanted);
+    let files = pages.files();
+    let next = AtomicUsize::new(0);
+    let work = || {
+        let mut done = Vec::new();
+        loop {
+            let index = next.fetch_add(1, Ordering::Relaxed);
+            match files.get(index) {
+                Some(file) => done.push((index, pages.write(*file))),
+                None => return done,
+            }
+        }
     };
-    let name = part.map_or("score".to_string(), |part| {
-        format!("parts/{:02}-{}", part + 1, slug(&arrangement.parts[part].player.id))
+    let mut all = std::thread::scope(|scope| {
+        let others: Vec<_> = (1..threads.min(files.len())).map(|_| scope.spawn(work)).collect();
+        let mut all = work();
+        for other in others {
+            match other.join() {
+                Ok(done) => all.extend(done),
+                Err(panic) => std::panic::resume_unwind(panic),
+            }
+        }
+        all
     });
-    Output { path: format!("{name}.{}", format.ending()), format, bytes }
+    all.sort_unstable_by_key(|(index, _)| *index);
+    all.into_iter().map(|(_, output)| output).collect()
+}
+
+/// A file of a scoring.
+#[derive(Clone, Copy, Debug)]
+enum File {
+    Score(Format, ScoreKind),
+    Part(Format, usize),
+}
+
+/// A scoring as it was notated, and what is asked of it.
+struct Pages<'a> {
+    arrangement: &'a Arrangement,
+    wanted: Wanted,
+    written: Score,
+    concert: Option<Score>,
+    /// What sounds, worked out for the first file that wants it.
+    performance: OnceLock<Performance>,
+}
+
+impl<'a> Pages<'a> {
+    fn new(arrangement: &'a Arrangement, wanted: Wanted) -> Pages<'a> {
+        let notated = |pitches| {
+            let mut score = notate::notate_at(arrangement, pitches);
+            score.source.clone_from(&wanted.source);
+            score
+        };
+        let written = notated(notate::Pitches::Written);
+        let concert =
+            wanted.scores.contains(&ScoreKind::Concert).then(|| notated(notate::Pitches::Concert));
+        Pages { arrangement, wanted, written, concert, performance: OnceLock::new() }
+    }
+
+    fn files(&self) -> Vec<File> {
+        let mut files = Vec::new();
+        for &format in &self.wanted.formats {
+            let suits = |kind: &ScoreKind| match format {
+                Format::MusicXml => true,
+                Format::Text => *kind != ScoreKind::Condensed,
+                Format::Midi => *kind == ScoreKind::Full,
+            };
+            let kinds = self.wanted.scores.iter().filter(|kind| suits(kind));
+            files.extend(kinds.map(|&kind| File::Score(format, kind)));
+            files.extend((0..self.arrangement.parts.len()).map(|part| File::Part(format, part)));
+        }
+        files
+    }
+
+    fn performance(&self) -> &Performance {
+        self.performance.get_or_init(|| perform(self.arrangement, &self.written))
+    }
+
+    fn write(&self, file: File) -> Output {
+        let score = &self.written;
+        let concert = self.concert.as_ref().unwrap_or(score);
+        let (format, name, bytes) = match file {
+            File::Score(format, kind) => {
+                let bytes = match (format, kind) {
+                    (Format::Text, ScoreKind::Concert) => text::score(concert).into_bytes(),
+                    (Format::Text, _) => text::score(score).into_bytes(),
+                    (Format::Midi, _) => midi::score(self.arrangement, self.performance()),
+                    (Format::MusicXml, ScoreKind::Full) => {
+                        musicxml::write(&edition::full_score(score))
+                    }
+                    (Format::MusicXml, ScoreKind::Concert) => {
+                        musicxml::write(&edition::full_score(concert))
+                    }
+                    (Format::MusicXml, ScoreKind::Condensed) => {
+                        musicxml::write(&edition::condensed_score(score))
+                    }
+                };
+                (format, kind.file_name().to_owned(), bytes)
+            }
+            File::Part(format, part) => {
+                let bytes = match format {
+                    Format::Text => text::part(score, part).into_bytes(),
+                    Format::Midi => midi::part(self.arrangement, self.performance(), part),
+                    Format::MusicXml => musicxml::write(&edition::part_with_cues(
+                        self.arrangement,
+                        score,
+                        part,
+                        self.wanted.cueing,
+                    )),
+                };
+                (format, part_name(self.arrangement, part), bytes)
+            }
+        };
+        Output { path: format!("{name}.{}", format.ending()), format, bytes }
+    }
+}
+
+/// The name of a part's files without their ending: `parts/03-oboe-1`.
+#[must_use]
+pub fn part_name(arrangement: &Arrangement, part: usize) -> String {
+    format!("parts/{:02}-{}", part + 1, slug(&arrangement.parts[part].player.id))
 }
 
 /// Bytes that the name of a folder or file has at most: a file system takes 255, and a number, a

@@ -8,6 +8,7 @@ mod coverage;
 mod economy;
 mod endurance;
 mod harmony;
+mod limits;
 mod names;
 mod natural_brass;
 mod notation;
@@ -15,6 +16,7 @@ mod strings;
 
 pub(super) use allow::{unknown_rule as allow_unknown_rule, unused as allow_unused};
 pub use balance::{Heard, heard_at};
+pub(super) use limits::no_effect as limits_no_effect;
 
 use super::Rule;
 
@@ -41,6 +43,7 @@ pub const RULES: &[Rule] = &[
     compass::outside_custom::RULE,
     compass::player_rank::RULE,
     coverage::filling_left_out::RULE,
+    coverage::mid_phrase::RULE,
     coverage::up_beat_left::RULE,
     coverage::voice_left_out::RULE,
     economy::nothing_new::RULE,
@@ -54,6 +57,7 @@ pub const RULES: &[Rule] = &[
     harmony::doubled_leading_note::RULE,
     harmony::muddy::RULE,
     harmony::parallels::RULE,
+    limits::no_effect::RULE,
     names::idle_player::RULE,
     names::unused_voice::RULE,
     natural_brass::drum_not_tuned::RULE,

@@ -3,7 +3,7 @@
 use super::Request;
 use crate::diagnostics::Diagnostic;
 use crate::music::Time;
-use crate::resolve::{HarmonyEvent, Line, Piece};
+use crate::resolve::{HarmonyEvent, Line, Moment, Piece, Verb};
 
 /// Why a player gets no note.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -158,7 +158,7 @@ pub(super) fn silent(
         let diagnostic = Diagnostic::warning(
             "arrange/no-chord-note",
             request.line.span,
-            format!("No note of the harmony in {words} lies in the compass of {names}."),
+            format!("No note of the harmony in {words} is in the compass of {names}."),
         )
         .with_help("Give the line to another player.");
         diagnostics.push(finish(request, diagnostic, &others, first, last));
@@ -166,14 +166,14 @@ pub(super) fn silent(
     let many = of(|r, p, why| why == Silent::TooMany && !r.instrument(p).unpitched);
     if !many.is_empty() {
         let names = names(request, &many);
-        let faults = "double a leading note or a seventh, move in parallels or rub against a voice";
+        let faults = "double a leading note or seventh, move in parallel or clash with a voice";
         let all = request.parts.len();
         let diagnostic = if many.len() < all {
             Diagnostic::advice(
                 "arrange/too-many-players",
                 request.line.span,
                 format!(
-                    "{all} players are more than the chords of {words} have notes for: {names} could only {faults}, so they rest there."
+                    "There are more players ({all}) than chord tones in {words}: {names} could only {faults}, so they rest there."
                 ),
             )
             .with_help("Name fewer players, or let some of them double another part.")
@@ -189,6 +189,28 @@ pub(super) fn silent(
     }
 }
 
+/// That none of the moments is there which a line asks for.
+fn none_of(request: &Request) -> String {
+    let words: Vec<&str> = match &request.line.verb {
+        Verb::Highlights { moments } if !moments.is_empty() => moments
+            .iter()
+            .map(|moment| match moment {
+                Moment::Entries => "entry of the subject",
+                Moment::Cadences => "cadence",
+                Moment::Phrases => "beginning of a phrase",
+                Moment::Peaks => "dynamic peak",
+                Moment::Beat(_) => "such beat",
+            })
+            .collect(),
+        _ => vec!["entry of the subject", "cadence", "dynamic peak"],
+    };
+    match words.as_slice() {
+        [] => "There is no such moment".to_string(),
+        [one] => format!("There is no {one}"),
+        [most @ .., last] => format!("There is no {} or {last}", most.join(", ")),
+    }
+}
+
 /// A `highlights` line whose bars hold no moment.
 pub(super) fn no_moment(request: &Request) -> Diagnostic {
     let (words, first, last) = bars(request, &request.bars());
@@ -196,9 +218,9 @@ pub(super) fn no_moment(request: &Request) -> Diagnostic {
     let diagnostic = Diagnostic::advice(
         "arrange/no-moment",
         request.line.span,
-        format!("Nothing in {words} calls for a highlight: no entry of the subject, no cadence, no dynamic peak."),
+        format!("{} in {words}.", none_of(request)),
     )
-    .with_help("Name a moment (`highlights [beat 1]`), choose other bars, or write the notes with `writes`.");
+    .with_help("Name the moments yourself, for example `highlights beat 1`, choose other bars, or write the notes with `writes`.");
     finish(request, diagnostic, &players, first, last)
 }
 

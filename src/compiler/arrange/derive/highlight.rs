@@ -72,7 +72,7 @@ pub(super) fn highlight(
             for &player in &pair {
                 let pitches = chords[player].iter().copied();
                 parts[player].notes = struck(request, player, &found, pitches, harmony, &texture);
-                let claims = |m: &Found| request.claims(player, request.piece.form.index_at(m.at));
+                let claims = |m: &Found| request.claims(player, m.at);
                 if parts[player].notes.is_empty() && found.iter().any(claims) {
                     silent.push((player, Silent::NoNote));
                 }
@@ -84,8 +84,7 @@ pub(super) fn highlight(
         for (place, &player) in pair.iter().enumerate() {
             let pitches = chosen.iter().map(|notes| notes[place]);
             parts[player].notes = struck(request, player, &found, pitches, harmony, &texture);
-            let claimed =
-                found.iter().any(|m| request.claims(player, request.piece.form.index_at(m.at)));
+            let claimed = found.iter().any(|m| request.claims(player, m.at));
             if claimed && parts[player].notes.is_empty() {
                 silent.push((player, Silent::NoNote));
             }
@@ -162,7 +161,7 @@ fn strokes(
         .filter(|moment| {
             !named.is_empty() || matches!(moment.kind, Kind::Peak | Kind::Cadence { last: true })
         })
-        .filter(|moment| request.claims(player, form.index_at(moment.at)))
+        .filter(|moment| request.claims(player, moment.at))
         .collect();
     let stroke = |(index, moment): (usize, &&Found)| {
         let beat = form.bar_at(moment.at).metre.beat();
@@ -217,7 +216,7 @@ fn octave_above(
         while at < until {
             let bar = request.piece.form.index_at(at);
             let (_, bar_end) = request.bar_times(bar);
-            if !request.claims(player, bar) {
+            if !request.claims(player, at) {
                 at = bar_end;
                 continue;
             }

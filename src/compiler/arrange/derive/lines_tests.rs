@@ -159,7 +159,10 @@ fn more_players_than_the_chord_has_notes_for_have_their_own_words() {
     let harmony = "harmony { 1: Dm | 2: Dm | 3: Gm | 4: C7 | }\n";
     let (code, message) = only(harmony, "horn 2 crook E", "horn sustains bars 4");
     assert_eq!(code, "arrange/too-many-players", "{message}");
-    assert!(message.starts_with("2 players are more than the chords of bar 4"), "{message}");
+    assert!(
+        message.starts_with("There are more players (2) than chord tones in bar 4"),
+        "{message}"
+    );
 }
 
 #[test]

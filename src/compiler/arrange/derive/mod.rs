@@ -78,6 +78,7 @@ pub(super) fn sustain(
 pub(super) fn derive(request: &Request, diagnostics: &mut Vec<Diagnostic>) -> Vec<DerivedPart> {
     let harmony = request.harmony;
     let mut parts = match &request.line.verb {
+        Verb::Realises { voice } => sustain::realise(request, *voice, diagnostics),
         Verb::Signals { voice } => signal::signal(request, harmony, *voice, diagnostics),
         Verb::Highlights { moments } => {
             highlight::highlight(request, harmony, moments, diagnostics)
@@ -96,21 +97,32 @@ fn chord_at(harmony: &[HarmonyEvent], time: Time) -> Option<&HarmonyEvent> {
 }
 
 impl Request<'_, '_> {
-    /// Does the line hold for this player in this bar? Other lines may have taken bars over.
-    fn claims(&self, player: usize, bar: usize) -> bool {
-        let (from, to) = self.within;
-        (from..to).contains(&bar)
+    /// Does the line hold for this player at this time? Other lines may have taken bars over.
+    fn claims(&self, player: usize, at: Time) -> bool {
+        let (from, to) = self.piece.form.times_of(self.within);
+        from <= at
+            && at < to
             && self.parts[player]
                 .claims
                 .iter()
-                .any(|&(first, after, line)| line == self.line_id && (first..after).contains(&bar))
+                .any(|claim| claim.line == self.line_id && claim.holds(at))
+    }
+
+    /// Times within bars at which the line begins or ends for one of its players.
+    fn borders(&self) -> impl Iterator<Item = Time> {
+        let claims = self.parts.iter().flat_map(|part| &part.claims);
+        let own = claims.filter(|claim| claim.line == self.line_id);
+        let bars = &self.piece.form.bars;
+        own.flat_map(|claim| [claim.from, claim.to])
+            .filter(|time| bars.binary_search_by_key(time, |bar| bar.start).is_err())
     }
 
     /// The bars that a player has, as ranges of indices: first, one past last.
     fn own_bars(&self, player: usize) -> impl Iterator<Item = (usize, usize)> {
         let (from, to) = self.within;
-        let own = self.parts[player].claims.iter().filter(|(.., line)| *line == self.line_id);
-        own.map(move |&(first, after, _)| (first.max(from), after.min(to)))
+        let own = self.parts[player].claims.iter().filter(|claim| claim.line == self.line_id);
+        own.map(|claim| self.piece.form.bars_between(claim.from, claim.to))
+            .map(move |(first, after)| (first.max(from), after.min(to)))
             .filter(|(first, after)| first < after)
     }
 
@@ -131,12 +143,11 @@ impl Request<'_, '_> {
 
     /// Where a player has the line first.
     fn begins(&self, player: usize) -> Time {
-        let (from, to) = self.within;
-        let own = self.parts[player]
-            .claims
-            .iter()
-            .find(|(first, after, line)| *line == self.line_id && *after > from && *first < to);
-        self.bar_times(own.map_or(from, |(first, ..)| from.max(*first))).0
+        let (from, to) = self.piece.form.times_of(self.within);
+        let mut claims = self.parts[player].claims.iter();
+        let own =
+            claims.find(|claim| claim.line == self.line_id && claim.to > from && claim.from < to);
+        own.map_or(from, |claim| claim.from.max(from))
     }
 
     /// The instrument that a player has in hand where he has the line first.
@@ -155,6 +166,7 @@ impl Request<'_, '_> {
         let usual = match self.line.verb {
             Verb::Sustains { .. } => Role::Harmony,
             Verb::Signals { .. } => Role::Rhythm,
+            Verb::Realises { .. } => Role::Bass,
             _ => Role::Highlight,
         };
         SoundingNote {

@@ -46,11 +46,10 @@ pub(super) fn choose(
     let mut notes: Vec<[Vec<Pitch>; 2]> = Vec::with_capacity(points.len());
     let mut stages: Vec<Vec<Choice<Pair>>> = Vec::with_capacity(points.len());
     for point in points {
-        let bar = request.piece.form.index_at(point.at);
         let chord = chord_at(harmony, point.at).map(|event| event.chord);
         let own: [Vec<Pitch>; 2] =
             std::array::from_fn(|place| match (chord, supplies.get(place)) {
-                (Some(chord), Some(supply)) if request.claims(pair[place], bar) => {
+                (Some(chord), Some(supply)) if request.claims(pair[place], point.at) => {
                     supply.at(point.at).of_chord(&chord)
                 }
                 _ => Vec::new(),

@@ -74,7 +74,7 @@ pub(super) fn signal(
     } else {
         let silent: Vec<(usize, Silent)> = (0..parts.len())
             .filter(|&player| parts[player].notes.is_empty())
-            .filter(|&player| bars.iter().any(|&(a, b)| (a..b).any(|i| request.claims(player, i))))
+            .filter(|&player| request.own_bars(player).next().is_some())
             .map(|player| (player, Silent::NoNote))
             .collect();
         findings::silent(request, &silent, diagnostics);
@@ -130,7 +130,7 @@ fn points(onsets: &[Onset], texture: &Texture) -> Vec<Point> {
 
 fn strokes(request: &Request, player: usize, onsets: &[Onset], part: &mut DerivedPart) {
     for onset in onsets {
-        if request.claims(player, request.piece.form.index_at(onset.start)) {
+        if request.claims(player, onset.start) {
             let mut note = request.note(onset.start, onset.end, None, onset.span);
             note.attached.marks = onset.marks;
             part.notes.push(note);
@@ -164,7 +164,7 @@ pub(super) fn held_until(
     let mut until = start;
     while until < end {
         let bar = request.piece.form.index_at(until);
-        if !request.claims(player, bar)
+        if !request.claims(player, until)
             || !supply(request.parts[player], request.era, until, Reach::Comfortable).has(pitch)
         {
             break;

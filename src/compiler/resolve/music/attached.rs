@@ -53,12 +53,12 @@ impl Builder<'_> {
                 let direction = instead_of(word).unwrap_or(word);
                 self.cx.push(if is_direction(direction) {
                     finding.with_help(format!(
-                        "A direction stands by itself, with a space before it: `[{direction}] D5`."
+                        "Write a direction by itself, with a space before it: `[{direction}] D5`."
                     ))
                 } else if finding.fixes.is_empty() {
                     let known = finding.help.clone().unwrap_or_default();
                     finding.with_help(format!(
-                        "{known} Other words stand by themselves, in quotes: `[\"{word}.\"] D5`."
+                        "{known} Write other words by themselves, in quotes: `[\"{word}.\"] D5`."
                     ))
                 } else {
                     finding
@@ -81,7 +81,7 @@ impl Builder<'_> {
                         mark.word.span,
                         "This mark needs a note.",
                     )
-                    .with_help("Over a rest only `fermata` may stand."),
+                    .with_help("A rest can have only `fermata`."),
                 );
             }
         }
@@ -131,9 +131,7 @@ impl Builder<'_> {
                 let finding = unknown(&said.word, &known, "direction", word);
                 self.cx.push(if finding.fixes.is_empty() {
                     finding
-                        .with_help(format!(
-                            "Words that are printed stand in quotes: `[\"{word}\"]`."
-                        ))
+                        .with_help(format!("Put printed words in quotes: `[\"{word}\"]`."))
                         .with_fix("put it in quotes", span, format!("\"{word}\""), false)
                 } else {
                     finding
@@ -161,12 +159,12 @@ fn is_direction(word: &str) -> bool {
 
 fn phrase_finding(said: &str, meant: &str, span: Span) -> Diagnostic {
     Diagnostic::error("names/unknown", span, format!("There is no direction called `{said}`."))
-        .with_help(format!("Here it is called `{meant}`, with a space before it: `[{meant}] D5`."))
+        .with_help(format!("Ripieno calls it `{meant}`, with a space before it: `[{meant}] D5`."))
         .with_fix(format!("write `{meant}`"), span, meant, false)
 }
 
 fn mark_alone(word: &str, span: Span, bar: i32) -> Diagnostic {
-    Diagnostic::error("bars/mark-alone", span, format!("The mark `{word}` stands by itself."))
+    Diagnostic::error("bars/mark-alone", span, format!("The mark `{word}` has no note."))
         .with_help(format!(
             "A mark follows its note without a space: `D5[{word}]`. Is a note missing before it?"
         ))

@@ -96,7 +96,7 @@ impl Counted {
         let meant = (metre.bar_length() + over).ratio(Time::of(1, i64::from(metre.unit)));
         let mend = match meant {
             Some((beats, 1)) => format!(
-                "Do they stand in {beats}/{}? Then write `{} metre {beats}/{}` in the form.",
+                "Are they in {beats}/{}? Then write `{} metre {beats}/{}` in the form.",
                 metre.unit,
                 number(first),
                 metre.unit
@@ -131,8 +131,9 @@ impl Counted {
         };
         finding.message = format!("{}, in {whose}.", finding.message.trim_end_matches('.'));
         let help = finding.help.take().unwrap_or_default();
-        finding.help =
-            Some(format!("{help} If it is meant, the form says so: `{number} length {length}`."));
+        finding.help = Some(format!(
+            "{help} For a bar of that length, write `{number} length {length}` in the form."
+        ));
         gone.extend(others.iter().filter_map(|other| other.finding));
     }
 }

@@ -129,8 +129,12 @@ impl Builder<'_> {
         self.count(tree, &bar, frame.length);
         if let Some((_, span)) = self.state.graces.take() {
             self.cx.push(
-                Diagnostic::error("bars/grace", span, "These grace notes have no note to lean on.")
-                    .with_help("Grace notes stand right before a note, in the same bar."),
+                Diagnostic::error(
+                    "bars/grace",
+                    span,
+                    "These grace notes have no main note after them.",
+                )
+                .with_help("Write grace notes right before a note, in the same bar."),
             );
         }
         self.covers(index, index + 1);
@@ -155,11 +159,11 @@ impl Builder<'_> {
                 Diagnostic::error(
                     "bars/too-long",
                     other.span,
-                    format!("`rest {count}` fills bar {number}, and something else stands in it."),
+                    format!("`rest {count}` fills bar {number}, but the bar has other notes too."),
                 )
                 .with_label(span, format!("{bars} of rest"))
                 .with_help(
-                    "A number of bars stands in a bar of its own; beside notes write `rest` with \
+                    "Write a number of bars in a bar of its own; beside notes write `rest` with \
                      a value before it, for example `1/4 rest`.",
                 )
                 .with_bars(number, number),
@@ -314,13 +318,9 @@ impl Builder<'_> {
                     }
                     None if self.state.doubtful => {}
                     None => self.cx.push(
-                        Diagnostic::error(
-                            "bars/hold",
-                            span,
-                            "There is no note before it to hold on.",
-                        )
-                        .with_help("`=` holds the note right before it; a rest is `rest`.")
-                        .with_bars(bar.number, bar.number),
+                        Diagnostic::error("bars/hold", span, "There is no preceding note to hold.")
+                            .with_help("`=` holds the note right before it; a rest is `rest`.")
+                            .with_bars(bar.number, bar.number),
                     ),
                 }
             }
@@ -617,7 +617,7 @@ fn same_twice(before: Span, span: Span, pitch: Pitch) -> Diagnostic {
     Diagnostic::warning("bars/same-twice", span, format!("This chord has {pitch} twice."))
         .with_text("this one is left out")
         .with_help("Write it once, or give the second to another player.")
-        .with_fix("take it away", before.after().to(span), "", false)
+        .with_fix("remove it", before.after().to(span), "", false)
 }
 
 fn bad_tuplet(span: Span, (actual, normal): (u32, u32)) -> Diagnostic {

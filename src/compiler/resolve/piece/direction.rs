@@ -26,7 +26,7 @@ pub enum DirectionKind {
         /// Where it ends, in written time.
         to: Time,
     },
-    /// A way of playing from here on.
+    /// A technique from here on.
     Technique(Technique),
     /// Words.
     Words(String),
@@ -95,7 +95,7 @@ impl Dynamic {
     }
 }
 
-/// A way of playing.
+/// A technique.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 pub enum Technique {
     /// Plucked: printed "pizz.".

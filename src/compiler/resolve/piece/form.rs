@@ -109,6 +109,23 @@ impl Form {
         self.bars.get(self.index_at(time)).map_or(Time::ZERO, |bar| bar.start + bar.length)
     }
 
+    /// Indices of the bars that a stretch of time touches: first, one past the last.
+    #[must_use]
+    pub fn bars_between(&self, from: Time, to: Time) -> (usize, usize) {
+        let after = self.bars.partition_point(|bar| bar.start < to);
+        let first = self.index_at(from);
+        (first, after.max(first))
+    }
+
+    /// The time of some bars, given by their indices: first, one past the last.
+    #[must_use]
+    pub fn times_of(&self, (first, after): (usize, usize)) -> (Time, Time) {
+        let end = self.end();
+        let start = |index: usize| self.bars.get(index).map_or(end, |bar| bar.start);
+        let last = after.checked_sub(1).and_then(|last| self.bars.get(last));
+        (start(first), last.map_or(start(first), |bar| bar.start + bar.length))
+    }
+
     /// Index of the bar of that number.
     #[must_use]
     pub fn index_of(&self, number: i32) -> Option<usize> {

@@ -55,6 +55,8 @@ pub struct Ensemble {
     /// In how many bars of a hundred players may sound before it is too much: name of the
     /// ensemble line, and the number. The checker has numbers of its own for the others.
     pub budgets: Vec<(String, u32)>,
+    /// Limits of rules that it sets, the last of each rule.
+    pub limits: Vec<SetLimit>,
     /// The groups: name, and for each member the index of the player and the octaves up by which
     /// he plays what the group plays (double basses in a bass group: -1).
     pub groups: Vec<(String, Vec<(usize, i8)>)>,
@@ -65,6 +67,23 @@ pub struct Ensemble {
     pub unsure: Vec<String>,
     /// Is the ensemble that it extends, or its era, not known?
     pub adrift: bool,
+}
+
+/// A limit of a rule that an ensemble sets for itself.
+#[derive(Clone, PartialEq, Debug)]
+pub struct SetLimit {
+    /// The code of the rule.
+    pub rule: String,
+    /// Where the code is written.
+    pub rule_span: Span,
+    /// The figure.
+    pub value: f64,
+    /// Its unit as it is written, or empty.
+    pub unit: String,
+    /// Where the figure is written, with its unit.
+    pub value_span: Span,
+    /// Why it is set.
+    pub reason: String,
 }
 
 /// One part and who plays from it.

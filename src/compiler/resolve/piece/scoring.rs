@@ -7,7 +7,7 @@ use super::music::Music;
 use super::players::Role;
 use crate::diagnostics::Span;
 use crate::instruments::{Instrument, Tuning};
-use crate::music::Pitch;
+use crate::music::{Pitch, Time};
 
 /// How a piece is set for an ensemble.
 #[derive(Clone, PartialEq, Debug)]
@@ -44,13 +44,16 @@ pub struct Line {
     /// The role; `None` for `doubles` without a role (it takes that of what it doubles), `rests`
     /// and `takes`.
     pub role: Option<Role>,
-    /// The bars it claims, as ranges of indices into [`Form::bars`](super::Form::bars) (first, one past last).
-    pub bars: Vec<(usize, usize)>,
+    /// What it claims, in order: from a time up to another one, in written time.
+    pub times: Vec<(Time, Time)>,
+    /// Which of that is the up-beat to a passage (`with up-beat`): there it goes before a line that
+    /// ends at the bar line behind it.
+    pub up_beats: Vec<(Time, Time)>,
     /// Is it to be judged as a solo?
     pub solo: bool,
     /// Its own dynamic (`at mf`).
     pub dynamic: Option<(Dynamic, Span)>,
-    /// Ways of playing that hold for the line.
+    /// Techniques that hold for the line.
     pub techniques: Vec<(Technique, Span)>,
     /// Words printed where it begins.
     pub words: Vec<(String, Span)>,
@@ -106,6 +109,12 @@ pub enum Verb {
         /// When the held notes are struck anew.
         restrike: Restrike,
     },
+    /// Play a bass with the chords that belong to it: the left hand the voice, the right hand the
+    /// harmony.
+    Realises {
+        /// Index in [`Piece::voices`](super::Piece::voices).
+        voice: usize,
+    },
     /// Play the rhythm of a voice on the notes that the player has.
     Signals {
         /// Index in [`Piece::voices`](super::Piece::voices).
@@ -147,6 +156,12 @@ pub enum Restrike {
     EachBeat,
     /// Half a beat after each beat.
     OffBeat,
+    /// On each of these values, from each beat on: repeated notes.
+    Each(Time),
+    /// Held, as an unmeasured tremolo.
+    Tremolo,
+    /// The chord broken into single notes, in figures that follow the metre.
+    Broken,
 }
 
 /// A kind of moment that `highlights` can name.

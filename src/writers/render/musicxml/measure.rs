@@ -313,7 +313,7 @@ fn staff_number(index: usize, braced: bool) -> Option<&'static str> {
 }
 
 fn span_end(xml: &mut Xml, end: End, spot: Spot) {
-    let Spanner { kind, above, number } = end.span;
+    let Spanner { kind, above, number, .. } = end.span;
     match kind {
         SpannerKind::Hairpin { grows, .. } => {
             let word = match (end.starts, grows) {

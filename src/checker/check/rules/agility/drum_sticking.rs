@@ -51,9 +51,6 @@ pub const RULE: Rule = Rule {
     text: include_str!("drum_sticking.rs"),
 };
 
-/// Seconds for a change of drum. Our heuristic.
-const CHANGE: f64 = 0.125;
-
 fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
@@ -62,7 +59,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         }
         let quick: Vec<usize> = super::steps(part, cx.times(player))
             .filter(|(index, ..)| stretch.goes_on(*index))
-            .filter(|(_, seconds, semitones)| *semitones != 0 && *seconds < CHANGE)
+            .filter(|(_, seconds, semitones)| *semitones != 0 && *seconds < cx.limit(&RULE))
             .map(|(index, ..)| index)
             .collect();
         let neighbours = |index: usize| quick.binary_search(&index).is_ok();
@@ -74,8 +71,9 @@ fn check(cx: &Context, findings: &mut Findings) {
         });
         for passage in cx.passages(&RULE, player, offences.map(|i| (i, ()))) {
             let message = format!(
-                "{}: the strokes go back and forth between the drums faster than eight a second at {}{}.",
+                "{}: the strokes go back and forth between the drums faster than {:.0} a second at {}{}.",
                 part.player.name,
+                1.0 / cx.limit(&RULE),
                 cx.form.place(passage.first().start),
                 passage.and_more(),
             );

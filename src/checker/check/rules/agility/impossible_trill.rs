@@ -92,7 +92,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 passage.and_more(),
             );
             let help = if drums {
-                "If a roll is meant, write `tremolo`.".to_string()
+                "For a roll, write `tremolo`.".to_string()
             } else {
                 format!("Leave the {word} to the others and write the plain note.")
             };

@@ -2,7 +2,7 @@
 //!
 //! # What it finds
 //! Leaps of an octave or more in a quarter of a second or less on the clarinets, the brass, the
-//! contrabassoon and the double bass (our heuristic). Passages that are too fast as a whole are told
+//! contrabassoon and the double bass (our heuristic). Passages that are too fast as a whole are reported
 //! as `agility/too-fast`.
 //!
 //! # Why it matters
@@ -62,6 +62,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         let Stretch { player, part, instrument, .. } = stretch;
         let Some(leap) = &instrument.sudden_leap else { continue };
         let (wide, sudden) = (i32::from(leap.semitones), f64::from(leap.milliseconds) / 1000.0);
+        let sudden = sudden * cx.limit(&RULE) / 100.0;
         let mut offences: Vec<(usize, i32)> = super::steps(part, cx.times(player))
             .filter(|(index, ..)| stretch.goes_on(*index))
             .filter(|(_, seconds, semitones)| semitones.abs() >= wide && *seconds < sudden)

@@ -98,7 +98,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 .map(|(_, p)| &p.player.name)
                 .collect();
             let help = match &free[..] {
-                [] => "Let the player rest for some bars before or after the change, or engage a player for the other instrument.".to_string(),
+                [] => "Let the player rest for some bars before or after the change, or add a player for the other instrument.".to_string(),
                 free => format!(
                     "Let the player rest for some bars before or after the change, or let {} take the {}.",
                     words::list(free, "or"),

@@ -37,7 +37,7 @@
 //!
 //! # Source
 //! Seven positions, a semitone each: common practice; the worst shift, tenor Bb2 to B2, is derived
-//! from it. In which key each trombone of an era is built and which valves it has stands in the
+//! from it. In which key each trombone of an era is built and which valves it has is in the
 //! catalogue, from memory. The speed is our heuristic.
 
 use crate::check::context::{Context, Stretch};
@@ -92,12 +92,13 @@ fn check(cx: &Context, findings: &mut Findings) {
             moves.min().filter(|least| *least > FAR)
         };
         let times = cx.times(player);
+        let position = POSITION * cx.limit(&RULE) / 100.0;
         let mut offences: Vec<(usize, (Pitch, Pitch, i32))> = Vec::new();
         // Grace notes are always quick.
         let mut look = |index: usize, from: &[Pitch], to: &[Pitch], seconds: f64| {
             if let (Some(from), Some(to)) = (from.last(), to.last())
                 && let Some(least) = far(from.midi(), to.midi())
-                && seconds < POSITION * f64::from(least)
+                && seconds < position * f64::from(least)
                 && offences.last().is_none_or(|(last, _)| *last < index)
             {
                 offences.push((index, (*from, *to, least)));

@@ -127,6 +127,7 @@ pub(super) fn overtaxed(
         return Vec::new();
     };
     let changes = techniques(part);
+    let speed = cx.limit(&RULE) / 100.0;
     let mut offending = vec![0.0_f64; notes.len()];
     // The steps of the window that ends here: index of the note, seconds taken and needed.
     let mut window: VecDeque<(usize, f64, f64)> = VecDeque::with_capacity(WINDOW);
@@ -156,7 +157,7 @@ pub(super) fn overtaxed(
         }
         window.push_back((index, seconds, hand / rate.max(0.5)));
         let (taken, needed) = window.iter().fold((0.0, 0.0), |(a, b), (_, t, n)| (a + t, b + n));
-        if window.len() == WINDOW && taken < needed * 0.98 {
+        if window.len() == WINDOW && taken * speed < needed * 0.98 {
             let rate = WINDOW as f64 / taken.max(0.001);
             for (index, ..) in &window {
                 for note in [*index, *index - 1] {

@@ -5,7 +5,7 @@
 //! or in any that keeps it.
 //!
 //! # Why it matters
-//! The reason given no longer holds, or the line names the wrong bars and the finding it was meant
+//! The reason given no longer holds, or the line names the wrong bars and the finding that it was written
 //! for still stands. Left in place it would hide the next mistake.
 //!
 //! # Example

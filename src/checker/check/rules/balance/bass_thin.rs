@@ -1,9 +1,9 @@
-//! The bass is too thin for what stands on it.
+//! The bass is too thin for what it carries.
 //!
 //! # What it finds
 //! Stretches of four seconds or more in which eight or more players sound from mezzo forte up and
 //! those with the bass make up less than a twentieth of the whole strength (our heuristic),
-//! weighed as for `balance/melody-covered`. Passages without any bass line are taken as meant.
+//! weighed as for `balance/melody-covered`. Passages without any bass line are taken as intended.
 //!
 //! # Why it matters
 //! The harmony loses its ground: chords sound in the inversion of the lowest note one happens to
@@ -69,8 +69,6 @@ pub const RULE: Rule = Rule {
 
 /// Players from which a bass is asked for. Our heuristic.
 const PLAYERS: usize = 8;
-/// The share of the whole that the bass should have at least. Our heuristic.
-const SHARE: f64 = 0.05;
 /// Seconds from which it counts. Our heuristic.
 const LONG: f64 = 4.0;
 
@@ -114,5 +112,5 @@ fn thin(cx: &Context, slice: Slice) -> Option<(Sounding, f64)> {
             first = first.or(Some(one));
         }
     }
-    (loud >= PLAYERS && bass < SHARE * whole).then_some((first?, bass / whole))
+    (loud >= PLAYERS && bass < cx.limit(&RULE) / 100.0 * whole).then_some((first?, bass / whole))
 }

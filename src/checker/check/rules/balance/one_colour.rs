@@ -56,8 +56,6 @@ pub const RULE: Rule = Rule {
     text: include_str!("one_colour.rs"),
 };
 
-/// Bars that are too many. Our heuristic.
-const BARS: usize = 40;
 /// Seconds that are too many. Our heuristic.
 const SECONDS: f64 = 90.0;
 /// Year before which the violins lead all through, and nobody minds: common practice.
@@ -111,7 +109,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         };
         if let Some((player, note)) = singers[first]
             && !(cx.era < COLOURS && strings_lead(player, note))
-            && after - first > BARS
+            && (after - first) as f64 > cx.limit(&RULE)
             && seconds > SECONDS
             && !cx.allowed(RULE.code, Some(player), (first, after - 1))
         {

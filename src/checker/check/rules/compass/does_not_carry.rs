@@ -45,7 +45,7 @@
 //!
 //! # Source
 //! In a full ensemble the flute projects from about C5 to G6: common practice. The registers of the
-//! others stand in the catalogue, mostly as our heuristic; how many players make a tutti is our
+//! others are in the catalogue, mostly as our heuristic; how many players make a tutti is our
 //! heuristic.
 
 use crate::arrange::SoundingNote;
@@ -67,17 +67,15 @@ pub const RULE: Rule = Rule {
     text: include_str!("does_not_carry.rs"),
 };
 
-/// Other players from which it is a tutti. Our heuristic.
-const TUTTI: usize = 8;
-
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
+    let tutti = cx.limit(&RULE) as usize;
     let tells = |player: usize, note: &SoundingNote| {
         let instrument = parts[player].instrument_at(note.start);
         note.sound.pitches().last().is_none_or(|pitch| instrument.carries(*pitch))
     };
     let moments = cx.moments(&RULE, |slice, found: &mut Vec<Sounding>| {
-        if slice.sounding.len() <= TUTTI {
+        if slice.sounding.len() <= tutti {
             return;
         }
         let loud = slice
@@ -90,7 +88,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let part = &parts[usize::from(sounding.player)];
             brass |= part.first_instrument().family == Family::Brass;
         }
-        if count <= TUTTI || !brass {
+        if count <= tutti || !brass {
             return;
         }
         for sounding in slice.sounding {

@@ -60,8 +60,6 @@ pub const RULE: Rule = Rule {
     text: include_str!("high_and_loud.rs"),
 };
 
-/// Seconds from which it is long. Our heuristic.
-const LONG: f64 = 12.0;
 /// Seconds of a rest that ends a stretch. Our heuristic.
 const REST: f64 = 3.0;
 /// Semitones below the top of custom that count as high: a major third of the brass, whose top is
@@ -84,7 +82,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         let mut close = |run: &mut Vec<usize>| {
             if let (Some(first), Some(last)) = (run.first(), run.last()) {
                 let seconds = times[*last].1 - times[*first].0;
-                if seconds > LONG {
+                if seconds > cx.limit(&RULE) {
                     offences.extend(run.iter().map(|index| (*index, seconds)));
                 }
             }

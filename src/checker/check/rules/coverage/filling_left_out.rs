@@ -3,7 +3,7 @@
 //! # What it finds
 //! Notes of a voice that is harmony, rhythm or highlight of which no player has any: none that
 //! comes from it, and none of the same name that begins with it. A scoring that does without the
-//! voice altogether is not meant.
+//! voice altogether is exempt.
 //!
 //! # Why it matters
 //! A filling voice may well give way to held chords. Where it breaks off for a few bars and comes

@@ -62,7 +62,7 @@ fn voice(cx: &Context, findings: &mut Findings, rule: &Rule, found: &VoiceCovera
         _ => None,
     });
     let near = lines.min_by_key(|(line, _)| {
-        let ends = line.bars.iter().map(|(_, after)| after.abs_diff(bar_of(first)));
+        let ends = line.times.iter().map(|(_, to)| cx.form.index_at(*to).abs_diff(bar_of(first)));
         ends.min().unwrap_or(usize::MAX)
     });
     let span = near.map_or(cx.arrangement.scoring.span, |(_, span)| span);

@@ -2,5 +2,6 @@
 
 pub mod filling_left_out;
 mod gaps;
+pub mod mid_phrase;
 pub mod up_beat_left;
 pub mod voice_left_out;

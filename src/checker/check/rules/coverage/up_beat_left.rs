@@ -7,7 +7,7 @@
 //!
 //! # Why it matters
 //! The up-beat belongs to the phrase. Whoever enters on the first beat alone enters in mid-word,
-//! and the one before him begins a phrase that he does not finish.
+//! and the one before begins a phrase without finishing it.
 //!
 //! # Example
 //! ```ripieno
@@ -33,7 +33,7 @@
 //!   flute, oboe }
 //! scoring pair for pair {
 //!   flute plays tune bars 1..2 as melody
-//!   oboe plays tune bars 2..4 as melody
+//!   oboe plays tune bars 3..4 with up-beat as melody
 //! }
 //! ```
 //!
@@ -44,8 +44,7 @@ use crate::arrange::VoiceCoverage;
 use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::{Diagnostic, Severity};
-use crate::music::Time;
-use crate::resolve::{Note, Role};
+use crate::resolve::{Role, up_beat};
 
 pub const RULE: Rule = Rule {
     code: "coverage/up-beat-left",
@@ -93,8 +92,8 @@ fn voice(cx: &Context, findings: &mut Findings, found: &VoiceCoverage) {
             words::list(&all, "and")
         };
         let part = cx.part(new[0]);
-        let line = part.claims.iter().find(|(first, after, _)| (*first..*after).contains(&bar));
-        let span = line.map_or(cx.arrangement.scoring.span, |(.., line)| cx.line_span(*line));
+        let line = part.claims.iter().find(|claim| claim.holds(at));
+        let span = line.map_or(cx.arrangement.scoring.span, |claim| cx.line_span(claim.line));
         let voice = &cx.piece.voices[found.voice].name;
         let takes = if new.len() > 1 || words::is_plural(&part.player) { "take" } else { "takes" };
         let message = format!(
@@ -114,27 +113,4 @@ fn voice(cx: &Context, findings: &mut Findings, found: &VoiceCoverage) {
                 ),
         );
     }
-}
-
-/// The first note of an up-beat that leads without a rest to the note of that index: at most a beat
-/// long, after a rest or a note that is at least a beat and twice as long as it.
-fn up_beat(notes: &[Note], index: usize, beat: Time) -> Option<usize> {
-    let at = notes.get(index)?.start;
-    let mut first = index;
-    while first > 0 {
-        let before = &notes[first - 1];
-        let joined = before.start + before.length == notes[first].start;
-        if !joined || at - before.start > beat {
-            break;
-        }
-        first -= 1;
-    }
-    if first == index {
-        return None;
-    }
-    let before = &notes[first.checked_sub(1)?];
-    let rests = before.start + before.length < notes[first].start;
-    let up = at - notes[first].start;
-    let long = before.length >= beat && before.length >= up * 2;
-    (rests || long).then_some(first)
 }

@@ -2,7 +2,7 @@
 //!
 //! # What it finds
 //! Rehearsal marks at which, from the bar before to the bar of the mark, no player enters or
-//! leaves, none changes his role, his octave, his dynamic or his way of playing, no hairpin begins
+//! leaves, none changes role, octave, dynamic or technique, no hairpin begins
 //! and key, metre and tempo stay, in ensembles of six or more players. Another octave is one that
 //! the line asks for, or a first note an octave or more away from that of the bar before.
 //!

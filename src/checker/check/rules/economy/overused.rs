@@ -4,7 +4,7 @@
 //! Trumpets that sound in more than seven tenths of the bars of a piece of sixteen bars or more,
 //! timpani in more than six tenths, trombones and tuba in more than half, triangle, tambourine
 //! and side drum in more than a third, cymbals, bass drum and tam-tam in more than a fifth (our
-//! heuristic). Bands without strings and woodwind are not meant. A line `budget cymbals 10 %` in
+//! heuristic). Bands without strings and woodwind are exempt. A line `budget cymbals 10%` in
 //! the ensemble sets another share, for any player and for pieces of any length.
 //!
 //! # Why it matters

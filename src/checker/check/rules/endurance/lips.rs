@@ -59,10 +59,8 @@ pub const RULE: Rule = Rule {
 
 /// Seconds of a rest that lets lips recover. Our heuristic.
 const REST: f64 = 3.0;
-/// Seconds of a stretch without such a rest that are too much. Our heuristic.
-const STRETCH: f64 = 60.0;
 /// Seconds of a middling note at mezzo forte that are too much within a stretch. Our heuristic.
-const LOAD: f64 = 42.0;
+const LOAD: f64 = 0.7;
 /// Semitones below the top of custom that cost more: a fourth. Our heuristic.
 const HIGH: i32 = 5;
 /// Semitones above the low end of custom that cost less: an octave. Our heuristic.
@@ -74,6 +72,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             continue;
         }
         let played = played(cx, player);
+        let limit = cx.limit(&RULE);
         let mut offences: Vec<(usize, f64)> = Vec::new();
         let mut first = 0;
         for index in 0..played.len() {
@@ -85,7 +84,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let seconds = played[index].end - played[first].begin;
             let notes = || stretch.iter().map(|sounded| sounded.note);
             let (low, high) = (notes().min().unwrap_or(0), notes().max().unwrap_or(0));
-            if seconds > STRETCH && load(stretch) > LOAD && !shared(cx, player, low, high) {
+            if seconds > limit && load(stretch) > LOAD * limit && !shared(cx, player, low, high) {
                 offences.extend((low..=high).map(|note| (note, seconds)));
             }
             first = index + 1;

@@ -2,7 +2,7 @@
 //!
 //! # What it finds
 //! Stretches of more than half a minute in which three or more trumpets, trombones, tubas or
-//! drums play fortissimo without a break of five seconds (our heuristic); triangle,
+//! drums play fortissimo without a break of five seconds (our heuristic), every repeat counted; triangle,
 //! tambourine, glockenspiel and the mellower brass are exempt. One finding is made for a stretch.
 //!
 //! # Why it matters
@@ -65,8 +65,6 @@ pub const RULE: Rule = Rule {
 
 /// Loud players from which it is a matter for the neighbours. Our heuristic.
 const PLAYERS: usize = 3;
-/// Seconds that are long. Our heuristic.
-const LONG: f64 = 30.0;
 /// Seconds of a break. Our heuristic.
 const BREAK: f64 = 5.0;
 
@@ -93,9 +91,8 @@ fn check(cx: &Context, findings: &mut Findings) {
         }
     });
     let mut stretches: Vec<Stretch> = Vec::new();
-    for Moment { start, end, what: players } in moments {
+    for (begin, end, players) in as_played(cx, &moments) {
         let Some(&one) = players.first() else { continue };
-        let (begin, end) = (cx.seconds_at(start), cx.seconds_at(end));
         if stretches.last().is_none_or(|stretch| begin - stretch.until >= BREAK) {
             let (since, until) = (begin, end);
             stretches.push(Stretch { since, until, first: one, last: one, players: Vec::new() });
@@ -103,14 +100,39 @@ fn check(cx: &Context, findings: &mut Findings) {
         let Some(stretch) = stretches.last_mut() else { continue };
         (stretch.until, stretch.last) = (end, one);
         for Sounding { player, .. } in players {
-            if !stretch.players.contains(&player) {
-                stretch.players.push(player);
+            if !stretch.players.contains(player) {
+                stretch.players.push(*player);
             }
         }
     }
-    for stretch in stretches.iter().filter(|stretch| stretch.until - stretch.since > LONG) {
+    for stretch in
+        stretches.iter().filter(|stretch| stretch.until - stretch.since > cx.limit(&RULE))
+    {
         tell(cx, stretch, findings);
     }
+}
+
+/// Moments in the order in which they sound, every repeat again: begin and end in seconds, and who
+/// sounds.
+fn as_played<'m>(
+    cx: &Context,
+    moments: &'m [Moment<Vec<Sounding>>],
+) -> Vec<(f64, f64, &'m [Sounding])> {
+    let mut all = Vec::with_capacity(moments.len());
+    let mut now = 0.0;
+    for bar in cx.form.playing_order() {
+        let Some(bar) = cx.form.bars.get(bar) else { continue };
+        let (start, end) = (bar.start, bar.start + bar.length);
+        let (from, until) = (cx.seconds_at(start), cx.seconds_at(end));
+        let first = moments.partition_point(|moment| moment.end <= start);
+        for moment in moments[first..].iter().take_while(|moment| moment.start < end) {
+            let begin = cx.seconds_at(moment.start.max(start)) - from;
+            let end = cx.seconds_at(moment.end.min(end)) - from;
+            all.push((now + begin, now + end, &*moment.what));
+        }
+        now += until - from;
+    }
+    all
 }
 
 fn tell(cx: &Context, stretch: &Stretch, findings: &mut Findings) {

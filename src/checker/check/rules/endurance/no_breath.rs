@@ -96,6 +96,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             }
             let seconds = times[index].1 - times[first].0;
             let carries = carries(loudness(cx, player, first, index), breath);
+            let carries = carries * cx.limit(&RULE) / 100.0;
             if seconds > carries && !relieved(cx, player, first, index) {
                 all[player].extend(
                     (first..=index).map(|note| (note, (seconds, carries, part.player.span))),

@@ -6,7 +6,7 @@
 //! drums are not either.
 //!
 //! # Why it matters
-//! The lowest note is the bass, whoever plays it: the chord stands in another inversion than the
+//! The lowest note is the bass, whoever plays it: the chord is in another inversion than the
 //! one that was written.
 //!
 //! # Example

@@ -4,7 +4,7 @@
 //! Notes on the first beat or in the middle of the bar that are not in the declared chord and
 //! that are neither held over from before, nor repeated, nor lead by step into the chord; notes
 //! of less than half a beat are ignored. A step into the chord excuses a note of up to half of the
-//! chord's length or one beat, whichever is longer (our heuristic). Each note of the source is told once, whoever plays it.
+//! chord's length or one beat, whichever is longer (our heuristic). Each note of the source is reported once, whoever plays it.
 //!
 //! # Why it matters
 //! Either the note or the chord symbol is wrong; what the compiler works out from the harmony

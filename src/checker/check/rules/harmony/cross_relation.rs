@@ -59,9 +59,6 @@ pub const RULE: Rule = Rule {
     text: include_str!("cross_relation.rs"),
 };
 
-/// Seconds from which it counts. Our heuristic.
-const LONG: f64 = 0.33;
-
 /// The note, the note against which it sounds, and whose that is.
 type Clash = (Pitch, Pitch, Sounding);
 
@@ -90,7 +87,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             }
         }
     });
-    let offences = super::lasting(cx, moments, LONG, |(sounding, _)| *sounding);
+    let offences = super::lasting(cx, moments, cx.limit(&RULE), |(sounding, _)| *sounding);
     let cause = |note: &SoundingNote, (pitch, with, other): &Clash| {
         (sharing::cause(note, *pitch), Some(sharing::cause(other.of(parts), *with)))
     };

@@ -64,8 +64,6 @@ pub const RULE: Rule = Rule {
     text: include_str!("muddy.rs"),
 };
 
-/// Seconds from which it counts. Our heuristic.
-const LONG: f64 = 0.4;
 /// Seconds up to which a note of a solo only passes. Our heuristic.
 const PASSES: f64 = 1.0;
 
@@ -124,7 +122,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             }
         }
     });
-    let offences = super::lasting(cx, moments, LONG, |(sounding, ..)| *sounding);
+    let offences = super::lasting(cx, moments, cx.limit(&RULE), |(sounding, ..)| *sounding);
     let cause = |note: &SoundingNote, (_, pitch, (other, by)): &Mud| {
         (sharing::cause(note, *pitch), Some(sharing::cause(by.of(parts), *other)))
     };

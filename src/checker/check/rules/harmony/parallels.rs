@@ -2,10 +2,12 @@
 //!
 //! # What it finds
 //! Two parts that move in the same direction from a perfect fifth to a perfect fifth, or from an
-//! octave or unison to another. Doublings are not meant: parts that play the same notes of the
+//! octave or unison to another. Doublings do not count: parts that play the same notes of the
 //! source, or that go in octaves for several notes; nor are octaves within the bass or within the
 //! melody, nor octaves between two families where six or more accompany, nor a filling part of
-//! another family that goes along with a voice for a moment (our heuristics). Drums and parts with a rhythm or a highlight are left out.
+//! another family that goes along with a voice for a moment, unless the two make fifths, both are
+//! written out, and fewer than six accompany (our heuristics). Drums and parts with a rhythm or a
+//! highlight are left out.
 //!
 //! # Why it matters
 //! For a moment two voices become one, and the texture is a voice poorer; fifths stick out
@@ -50,7 +52,7 @@ use crate::check::slices::Sounding;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
 use crate::diagnostics::Severity;
 use crate::music::{Interval, Letter, Pitch};
-use crate::resolve::Role;
+use crate::resolve::{Role, Verb};
 
 pub const RULE: Rule = Rule {
     code: "harmony/parallels",
@@ -123,7 +125,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             .finding(&RULE, &passage, message)
             .with_label(other.of(parts).source, format!("the note of {}", with.player.name))
             .with_help(
-                "Let one of the two move the other way or stay; if a doubling is meant, say so with `doubles`.",
+                "Let one of the two move the other way or stay; for an intended doubling, write `doubles`.",
             );
         let finding = cx.with_allow_for(finding, &passage);
         findings.push_shared(cx, &passage, others, finding);
@@ -141,7 +143,8 @@ fn independent(cx: &Context, low: &Motion, high: &Motion, octaves: bool, tutti: 
         && super::octaves_of_families(cx, (low.sounding, low.to), (high.sounding, high.to));
     let strengthened = of_tutti || (octaves && one_line);
     !strengthened
-        && heard_together(cx, low.sounding, high.sounding)
+        && (heard_together(cx, low.sounding, high.sounding)
+            || !octaves && !tutti && written_out(cx, low.sounding, high.sounding))
         && !super::doubling(cx, low.sounding, high.sounding)
 }
 
@@ -169,6 +172,17 @@ fn heard_together(cx: &Context, one: Sounding, two: Sounding) -> bool {
     let family = |s: Sounding| cx.part(usize::from(s.player)).first_instrument().family;
     let outer = |s: Sounding| matches!(s.of(&cx.arrangement.parts).role, Role::Melody | Role::Bass);
     family(one) == family(two) || (outer(one) && outer(two))
+}
+
+/// Are the notes of both written in voices or by hand? Fifths between two written inner parts are
+/// heard across families too, where fewer accompany than make a tutti (our heuristic); what the
+/// compiler chose from the chords of a family is judged within that family.
+fn written_out(cx: &Context, one: Sounding, two: Sounding) -> bool {
+    let written = |s: Sounding| {
+        let line = cx.line(s.of(&cx.arrangement.parts).line);
+        line.is_some_and(|line| matches!(line.verb, Verb::Plays { .. } | Verb::Writes { .. }))
+    };
+    written(one) && written(two)
 }
 
 /// Octaves (`true`) or fifths (`false`), if the two motions are parallel.

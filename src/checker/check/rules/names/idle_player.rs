@@ -1,11 +1,11 @@
 //! Players of the ensemble who have nothing to play in a scoring.
 //!
 //! # What it finds
-//! Players to whom no line of the scoring (or of those it keeps) speaks, and players whose lines
-//! give them not a single note. A player who is told to rest (`rests`) is exempt.
+//! Players whom no line of the scoring (or of those it keeps) names, and players whose lines
+//! give them not a single note. A player who has `rests` is exempt.
 //!
 //! # Why it matters
-//! Somebody is engaged, sits there all evening and has an empty part on the stand. Mostly a line
+//! Someone is hired, sits there all evening and has an empty part on the stand. Mostly a line
 //! was forgotten.
 //!
 //! # Example
@@ -59,12 +59,12 @@ fn check(cx: &Context, findings: &mut Findings) {
     let mut idle: Vec<Vec<usize>> = Vec::new();
     for (player, part) in cx.parts() {
         let told_to_rest = !part.claims.is_empty()
-            && part.claims.iter().all(|(_, _, line)| {
-                cx.line(*line).is_some_and(|line| matches!(line.verb, Verb::Rests))
+            && part.claims.iter().all(|claim| {
+                cx.line(claim.line).is_some_and(|line| matches!(line.verb, Verb::Rests))
             });
         // Why a line gives no notes may have been told where it was worked out.
         let told_why = cx.arrangement.diagnostics.iter().any(|told| {
-            part.claims.iter().any(|(_, _, line)| cx.line_span(*line) == told.primary.span)
+            part.claims.iter().any(|claim| cx.line_span(claim.line) == told.primary.span)
         });
         if !part.notes.is_empty() || told_to_rest || told_why {
             continue;
@@ -91,15 +91,15 @@ fn check(cx: &Context, findings: &mut Findings) {
         let mut finding = Diagnostic::new(RULE.severity, RULE.code, scoring.span, message)
             .with_label(part.player.span, "engaged here")
             .with_player(ids[0]);
-        for (_, _, line) in &part.claims {
+        for claim in &part.claims {
             finding = finding.with_label(
-                cx.line_span(*line),
+                cx.line_span(claim.line),
                 "this line gives no note: does its voice rest here?",
             );
         }
         let list = ids.join(", ");
         let mut finding = finding.with_help(format!(
-            "Give {list} a line, or say `{list} rests`; or take the player out of the ensemble."
+            "Give {list} a line, or write `{list} rests`; or remove the player from the ensemble."
         ));
         // Whom a line gives nothing because its voice rests is not to be silenced in its place.
         if let Some(last) = scoring.lines.last().filter(|_| part.claims.is_empty()) {

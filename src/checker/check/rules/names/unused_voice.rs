@@ -56,7 +56,8 @@ pub const RULE: Rule = Rule {
 fn check(piece: &Piece, findings: &mut Findings) {
     let mut used = vec![false; piece.voices.len()];
     for line in piece.scorings.iter().flat_map(|scoring| &scoring.lines) {
-        if let Verb::Plays { voice, .. } | Verb::Signals { voice } = &line.verb
+        if let Verb::Plays { voice, .. } | Verb::Signals { voice } | Verb::Realises { voice } =
+            &line.verb
             && let Some(used) = used.get_mut(*voice)
         {
             *used = true;
@@ -71,15 +72,15 @@ fn check(piece: &Piece, findings: &mut Findings) {
         .map_or("somebody", |player| &player.line_name);
     for (voice, _) in piece.voices.iter().zip(used).filter(|(_, used)| !used) {
         let message = match piece.scorings.len() {
-            0 => format!("Nobody plays the voice `{}`: there is no scoring yet.", voice.name),
-            1 => format!("Nobody plays the voice `{}` in the scoring.", voice.name),
+            0 => format!("No player has the voice `{}`: there is no scoring yet.", voice.name),
+            1 => format!("No player has the voice `{}` in the scoring.", voice.name),
             many => {
-                format!("Nobody plays the voice `{}` in any of the {many} scorings.", voice.name)
+                format!("No player has the voice `{}` in any of the {many} scorings.", voice.name)
             }
         };
         findings.push(Diagnostic::new(RULE.severity, RULE.code, voice.span, message).with_help(
             format!(
-                "Give it to a player: `{player} plays {} as melody`; or take the voice away.",
+                "Give it to a player: `{player} plays {} as melody`; or remove the voice.",
                 voice.name
             ),
         ));

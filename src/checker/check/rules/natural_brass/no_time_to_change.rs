@@ -61,8 +61,6 @@ pub const RULE: Rule = Rule {
     text: include_str!("no_time_to_change.rs"),
 };
 
-/// Seconds that a change of crook or key needs. Our heuristic.
-const CROOK: f64 = 8.0;
 /// Seconds that each drum needs that changes its note, where the catalogue says nothing. Our
 /// heuristic.
 const DRUM: f64 = 6.0;
@@ -76,7 +74,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         };
         let crooks = part.tunings.windows(2).filter(same).map(|pair| {
             let what = format!("from {} to {}", pair[0].1.name, pair[1].1.name);
-            (pair[1].0, CROOK, what, Vec::new())
+            (pair[1].0, cx.limit(&RULE), what, Vec::new())
         });
         let drums = part.drums.windows(2).filter_map(|pair| {
             let instrument = part.instrument_at(pair[1].0);

@@ -9,7 +9,7 @@
 //! # Why it matters
 //! Partial 7 lies 31 cents below the written note, 11 half-way between two notes, 13 nearer the
 //! flat than the natural. Played long or alone they sound like a mistake; players lip them or, on
-//! the horn, mend them with the hand, at the cost of tone.
+//! the horn, correct them with the hand, at the cost of tone.
 //!
 //! # Example
 //! ```ripieno
@@ -62,8 +62,6 @@ pub const RULE: Rule = Rule {
     text: include_str!("out_of_tune.rs"),
 };
 
-/// Seconds from which an out-of-tune note is long. Our heuristic.
-const LONG: f64 = 0.5;
 /// The same for partials 11 and 13 of a clarino player, who lips them. Our heuristic.
 const LIPPED: f64 = 1.5;
 
@@ -83,7 +81,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             }
             let beat = cx.form.bar_at(note.start).metre.beat();
             let exposed = (note.solo || note.role == Role::Melody) && note.length >= beat;
-            (exposed || end - begin >= LONG).then_some((index, (pitch, partial)))
+            (exposed || end - begin >= cx.limit(&RULE)).then_some((index, (pitch, partial)))
         };
         let offences = cx
             .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());

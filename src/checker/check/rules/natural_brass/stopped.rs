@@ -82,7 +82,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let finding = cx.finding(&RULE, &passage, message);
             let mut ways = super::other_crooks(cx, &passage);
             ways.extend(super::nearest(part, pitch, note.start));
-            ways.push("mark the note `stopped` if the colour is meant".to_string());
+            ways.push("mark the note `stopped` if you want that colour".to_string());
             let finding = advise(cx, &passage, finding, ways);
             let finding = super::with_crook_fix(cx, &passage, finding);
             findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));

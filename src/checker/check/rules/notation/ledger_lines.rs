@@ -53,11 +53,6 @@ pub const RULE: Rule = Rule {
     text: include_str!("ledger_lines.rs"),
 };
 
-/// Ledger lines that one still reads. Our heuristic.
-const LINES: i32 = 3;
-/// Ledger lines below the staff for who reads one clef alone. Our heuristic.
-const BELOW: i32 = 4;
-
 /// Ledger lines that a written pitch needs in a clef.
 fn lines(pitch: Pitch, clef: Clef) -> i32 {
     // The lowest line of the staff.
@@ -78,16 +73,17 @@ fn below(pitch: Pitch, clef: Clef) -> i32 {
 }
 
 fn check(cx: &Context, findings: &mut Findings) {
+    let limit = cx.limit(&RULE) as i32;
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
         if instrument.unpitched || instrument.staves > 1 {
             continue;
         }
-        // Who reads one clef alone is used to the lines above it; below, four are the limit.
+        // Who reads one clef alone is used to the lines above it; below, one more than usual is the limit.
         if let [only] = instrument.clefs.as_slice() {
             let deep = |note: &crate::arrange::SoundingNote| {
                 let written = note.sound.pitches().iter().map(|p| part.written(*p, note.start));
-                written.map(|pitch| below(pitch, only.clef)).max().filter(|l| *l > BELOW)
+                written.map(|pitch| below(pitch, only.clef)).max().filter(|l| *l > limit + 1)
             };
             let offences = stretch.notes().filter_map(|(index, note)| Some((index, deep(note)?)));
             push(cx, player, offences.collect(), findings);
@@ -119,9 +115,9 @@ fn check(cx: &Context, findings: &mut Findings) {
             let best =
                 instrument.clefs.iter().map(|row| needed(row.clef)).min().unwrap_or((0, first));
             let each_has_one = written.iter().all(|(_, pitch)| {
-                instrument.clefs.iter().any(|row| lines(*pitch, row.clef) <= LINES)
+                instrument.clefs.iter().any(|row| lines(*pitch, row.clef) <= limit)
             });
-            if best.0 > LINES && each_has_one {
+            if best.0 > limit && each_has_one {
                 offences.push((best.1, best.0));
             }
             first = after;

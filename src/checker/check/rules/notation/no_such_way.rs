@@ -9,7 +9,7 @@
 //! it, and nothing is reported.
 //!
 //! # Why it matters
-//! The player stops and asks whether the part is meant for somebody else.
+//! The player stops and asks whether the part is somebody else's.
 //!
 //! # Example
 //! ```ripieno

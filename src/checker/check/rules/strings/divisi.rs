@@ -85,7 +85,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 passage.and_more(),
             );
             let finding = cx.finding(&RULE, &passage, message).with_help(format!(
-                "Leave a note to another part, choose a chord that lies under one hand, or engage {} players.",
+                "Leave a note to another part, choose a chord that lies under one hand, or ask for {} players.",
                 A_NOTE * chord.len()
             ));
             findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));

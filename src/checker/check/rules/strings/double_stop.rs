@@ -116,10 +116,10 @@ fn way_out(
         Some(chord) => {
             let names: Vec<String> = chord.iter().map(ToString::to_string).collect();
             format!(
-                "{} lie well; or leave one note out, or engage more players who can divide.",
+                "{} lie well; or leave one note out, or ask for more players who can divide.",
                 words::list(&names, "and")
             )
         }
-        None => "Leave one note out, or engage more players who can divide.".to_string(),
+        None => "Leave one note out, or ask for more players who can divide.".to_string(),
     }
 }

@@ -86,6 +86,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 Technique::Arco => (times[next].0 - times[next - 1].0, TO_BOW),
                 Technique::Muted | Technique::Unmuted => (times[next].0 - times[next - 1].1, MUTE),
             };
+            let needed = needed * cx.limit(&RULE) / 100.0;
             if time < needed {
                 offences.push((next, (time, needed, technique)));
             }

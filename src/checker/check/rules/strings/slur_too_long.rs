@@ -3,11 +3,11 @@
 //! # What it finds
 //! Slurs of bowed strings that last longer than one bow: about twelve seconds at piano and seven at
 //! forte, between the two in proportion (our heuristic). Of the breath of wind players
-//! `endurance/no-breath` speaks.
+//! `endurance/no-breath` applies.
 //!
 //! # Why it matters
 //! The players change the bow anyway, each where they like, and the phrase is broken where nobody
-//! meant it. A slur over the phrase is the composer's breath; the bowing wants shorter ones.
+//! intended it. A slur over the phrase is the composer's breath; the bowing wants shorter ones.
 //!
 //! # Example
 //! ```ripieno
@@ -79,7 +79,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 .map(|note| (cx.degree(player, note.start), note.length));
             let degree = Degree::mean(degrees).unwrap_or(Degree::USUAL).to_f64();
             let louder = ((degree - 2.0) / 3.0).clamp(0.0, 1.0);
-            let bow = BOW.0 + (BOW.1 - BOW.0) * louder;
+            let bow = (BOW.0 + (BOW.1 - BOW.0) * louder) * cx.limit(&RULE) / 100.0;
             if seconds > bow {
                 offences.extend((first..=index).map(|note| (note, (seconds, bow))));
             }

@@ -9,10 +9,12 @@ mod board;
 mod breath;
 mod cost;
 mod ear;
+mod figures;
 #[cfg(test)]
 mod handbook;
 mod join;
 mod plucked;
+mod realise;
 mod rhythm;
 mod seats;
 mod slots;
@@ -32,6 +34,7 @@ use crate::resolve::Verb;
 use board::Board;
 
 pub(super) use cost::{Wants, leading_class};
+pub(in crate::arrange) use realise::realise;
 pub(in crate::arrange) use seats::Choir;
 
 /// Where one player holds one note.

@@ -14,7 +14,7 @@ use super::super::{Request, chord_at};
 use crate::arrange::SoundingNote;
 use crate::instruments::Family;
 use crate::music::{Chord, Pitch, Time};
-use crate::resolve::{Mark, Pitches, Restrike, Sound};
+use crate::resolve::{Clock, Mark, Pitches, Restrike, Sound};
 
 /// About here the top of the right hand likes to lie, and the bass of the left.
 const TOP: i32 = 71;
@@ -82,6 +82,7 @@ pub(super) fn chords(
     };
     let way = cheapest(&stages, |_, a, b, _| Some(3 * far(a, b)));
     let Some((_, way)) = way else { return Vec::new() };
+    let clock = Clock::new(form);
     let rolled = request.instrument(player).family == Family::Harp;
     let mut notes = Vec::with_capacity(strokes.len());
     for (index, (start, end, chord, span, first)) in strokes.into_iter().enumerate() {
@@ -90,6 +91,14 @@ pub(super) fn chords(
         pitches.sort_unstable();
         pitches.dedup();
         let Some(&lowest) = pitches.first() else { continue };
+        if restrike == Restrike::Broken {
+            for (start, end, index) in
+                super::figures::broken(&clock, form, start, end, pitches.len())
+            {
+                notes.push(request.note(start, end, Some(pitches[index]), span));
+            }
+            continue;
+        }
         let mut note = request.note(start, end, Some(lowest), span);
         note.sound = Sound::Pitches(pitches);
         if rolled && first {
@@ -108,7 +117,14 @@ fn struck(
     restrike: Restrike,
 ) -> Vec<(Time, Time)> {
     match restrike {
-        Restrike::Never | Restrike::EachChord => vec![(from, to)],
+        // A plucked string is not bowed: what is held or trembles is struck once.
+        Restrike::Never | Restrike::EachChord | Restrike::Tremolo | Restrike::Broken => {
+            vec![(from, to)]
+        }
+        Restrike::Each(value) => beats(form, from, to)
+            .into_iter()
+            .flat_map(|(at, beat)| super::figures::repeated(at, at + beat, value))
+            .collect(),
         Restrike::EachBeat => {
             let mut all: Vec<(Time, Time)> =
                 beats(form, from, to).into_iter().map(|(at, beat)| (at, at + beat)).collect();

@@ -2,11 +2,13 @@
 
 use super::Held;
 use super::breath::{self, Breathed, Goal, Taken};
+use super::figures;
 use crate::arrange::SoundingNote;
+use crate::arrange::derive::supply::Supplies;
 use crate::arrange::derive::texture::{Texture, beats};
 use crate::arrange::derive::{ROLL, Request};
 use crate::music::{Pitch, Time};
-use crate::resolve::{Form, Mark, Restrike};
+use crate::resolve::{Clock, Form, Mark, Restrike};
 
 /// The notes of one player.
 pub(super) fn notes(
@@ -24,11 +26,20 @@ pub(super) fn notes(
         Restrike::EachChord => joined(held, |a, b| a.event == b.event && !jumps_to(form, b.start)),
         Restrike::EachBeat => on_beats(request, held, false),
         Restrike::OffBeat => on_beats(request, held, true),
+        Restrike::Tremolo => joined(held, |a, b| a.event == b.event && !jumps_to(form, b.start)),
+        Restrike::Each(value) => on_beats(request, held, false)
+            .into_iter()
+            .flat_map(|beat| {
+                let times = super::figures::repeated(beat.start, beat.end, value);
+                times.into_iter().map(move |(start, end)| Held { start, end, ..beat })
+            })
+            .collect(),
+        Restrike::Broken => broken(request, player, held),
     };
     let struck = without_silences(&struck, texture);
     let instrument = request.instrument(player);
     let breathed = match (&instrument.breath, restrike) {
-        (Some(breath), Restrike::Never | Restrike::EachChord) => {
+        (Some(breath), Restrike::Never | Restrike::EachChord | Restrike::Tremolo) => {
             breath::breathe(request, player, &struck, (breath.at_p, breath.at_f), goals, taken)
         }
         _ => struck.into_iter().map(|held| Breathed { held, breath: false }).collect(),
@@ -40,6 +51,9 @@ pub(super) fn notes(
             let mut note = request.note(held.start, held.end, Some(held.pitch), held.span);
             if *breath {
                 note.attached.marks.insert(Mark::Breath);
+            }
+            if restrike == Restrike::Tremolo && instrument.bowed() {
+                note.attached.tremolo = ROLL;
             }
             // A drum holds a note as a roll.
             if is_drum && note.length > request.piece.form.bar_at(note.start).metre.beat() {
@@ -98,6 +112,28 @@ fn on_beats(request: &Request, held: &[Held], off: bool) -> Vec<Held> {
             if start < end && start >= hold.start {
                 notes.push(Held { start, end, ..*hold });
             }
+        }
+    }
+    notes
+}
+
+/// The held note and the next note of its chord below, by turns in figures that follow the metre;
+/// the note alone where the player has none below within an octave.
+fn broken(request: &Request, player: usize, held: &[Held]) -> Vec<Held> {
+    let form = &request.piece.form;
+    let clock = Clock::new(form);
+    let supplies = Supplies::new(request.parts[player], request.era);
+    let mut notes = Vec::new();
+    for hold in held {
+        let chord = request.harmony.get(hold.event).map(|event| event.chord);
+        let below = chord.and_then(|chord| {
+            let has = supplies.at(hold.start).of_chord(&chord);
+            let near = |pitch: &Pitch| (1..=12).contains(&(hold.pitch.midi() - pitch.midi()));
+            has.into_iter().filter(near).max_by_key(|pitch| pitch.midi())
+        });
+        for (start, end, index) in figures::broken(&clock, form, hold.start, hold.end, 2) {
+            let pitch = if index == 0 { hold.pitch } else { below.unwrap_or(hold.pitch) };
+            notes.push(Held { start, end, pitch, ..*hold });
         }
     }
     notes

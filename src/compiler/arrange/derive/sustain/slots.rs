@@ -26,13 +26,26 @@ pub(super) fn slots(requests: &[Request], harmony: &[HarmonyEvent], seats: &[Sea
     let Some(first) = requests.first() else { return Vec::new() };
     let form = &first.piece.form;
     let mut slots: Vec<Slot> = Vec::new();
-    for (bar, place) in form.bars.iter().enumerate() {
+    let mut borders: Vec<Time> = requests.iter().flat_map(Request::borders).collect();
+    borders.sort_unstable();
+    borders.dedup();
+    let mut within = borders.iter().copied().peekable();
+    let mut pieces: Vec<(usize, Time, Time)> = Vec::with_capacity(form.bars.len());
+    for bar in 0..form.bars.len() {
+        let (mut from, to) = first.bar_times(bar);
+        while let Some(border) = within.next_if(|border| *border < to) {
+            pieces.push((bar, from, border));
+            from = border;
+        }
+        pieces.push((bar, from, to));
+    }
+    for (bar, from, to) in pieces {
+        let place = &form.bars[bar];
         let active: Vec<bool> =
-            seats.iter().map(|seat| requests[seat.line].claims(seat.player, bar)).collect();
+            seats.iter().map(|seat| requests[seat.line].claims(seat.player, from)).collect();
         if !active.contains(&true) {
             continue;
         }
-        let (from, to) = first.bar_times(bar);
         let begin = harmony.partition_point(|event| event.start + event.length <= from);
         let events = harmony.iter().enumerate().skip(begin);
         for (event, chord) in events.take_while(|(_, event)| event.start < to) {
@@ -47,7 +60,7 @@ pub(super) fn slots(requests: &[Request], harmony: &[HarmonyEvent], seats: &[Sea
                 active: active.clone(),
                 // From one ending nobody goes on into the next.
                 joined: slots.last().is_some_and(|last| last.end == start)
-                    && !(start == from && form.ending_changes(bar)),
+                    && !(start == place.start && form.ending_changes(bar)),
             });
         }
     }
@@ -76,7 +89,7 @@ pub(super) fn at_moments(request: &Request, moments: &[(Time, Time)], seats: &[S
             key: form.bars[bar].key,
             span: chord.span,
             event,
-            active: seats.iter().map(|seat| request.claims(seat.player, bar)).collect(),
+            active: seats.iter().map(|seat| request.claims(seat.player, start)).collect(),
             joined: slots.last().is_some_and(|last| last.end == start),
         });
     }

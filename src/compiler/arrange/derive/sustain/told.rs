@@ -165,7 +165,7 @@ pub(super) fn sharing(request: &Request, held: &[Vec<Held>], diagnostics: &mut V
         CODE,
         line,
         format!(
-            "{pitched} players are more than the chords of {words} have notes for: {names} {shares} notes with the others."
+            "There are more players ({pitched}) than chord tones in {words}: {names} {shares} notes with the others."
         ),
     )
     .with_help(

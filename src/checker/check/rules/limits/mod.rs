@@ -1,0 +1,3 @@
+//! About the `limits` lines themselves.
+
+pub mod no_effect;

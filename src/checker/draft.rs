@@ -1,0 +1,896 @@
+//! A draft of a whole scoring: a beginning to argue with.
+//!
+//! The piece is cut into sections, at marks, double bars and repeats, else every eight bars, each
+//! with the up-beat of the tune. Every line of the ensemble gets a task in every section, chosen by
+//! what it is good for, by how far the piece has grown, and by chance (a seed makes it repeatable).
+//! Then the draft is compiled and checked like any other text, and whatever a finding speaks of
+//! gives way to the next task of its list, until no error and no warning is left; advice is
+//! lessened as far as the time allowed goes. (Tasks by practice; all weights are our heuristic.)
+
+use std::collections::BTreeSet;
+use std::fmt;
+use std::sync::Arc;
+
+use crate::diagnostics::{Diagnostic, FileId, Severity};
+use crate::format::{self, bars_words};
+use crate::instruments::{Family, Limit, Loudness};
+use crate::music::Time;
+use crate::resolve::{
+    DirectionKind, Dynamic, Ensemble, Form, Note, Piece, Player, Role, Verb, up_beat,
+};
+use crate::session::Session;
+use crate::syntax::Document;
+
+/// What a draft should be like.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub enum Lean {
+    /// As few players as the piece needs at each moment.
+    Lean,
+    /// Everybody takes part.
+    #[default]
+    Full,
+    /// The colour changes from section to section.
+    Colourful,
+}
+
+/// What is asked for.
+#[derive(Clone, Debug, Default)]
+pub struct Asked {
+    /// The ensemble.
+    pub ensemble: String,
+    /// The scoring whose notes are kept.
+    pub keep: Option<String>,
+    /// What the draft should be like.
+    pub lean: Lean,
+    /// Another number gives another draft; the same one gives the same.
+    pub seed: u64,
+}
+
+/// Why there is no draft.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Refusal {
+    /// There is no ensemble of that name; these there are.
+    NoEnsemble(Vec<String>),
+    /// There is no scoring of that name to keep; these there are.
+    NoScoring(Vec<String>),
+    /// The source has errors or no voice that can be scored.
+    NotReady(String),
+    /// What the kept scoring plays cannot be kept by this ensemble, or is not clean itself.
+    NotClean(String),
+}
+
+impl fmt::Display for Refusal {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Refusal::NoEnsemble(known) => {
+                write!(f, "there is no such ensemble; the piece has {}", known.join(", "))
+            }
+            Refusal::NoScoring(known) => {
+                write!(f, "there is no such scoring to keep; the piece has {}", known.join(", "))
+            }
+            Refusal::NotReady(why) => write!(f, "{why}"),
+            Refusal::NotClean(why) => {
+                write!(f, "no draft without a warning was found. What is left: {why}")
+            }
+        }
+    }
+}
+
+/// So many bars make a section where nothing else divides the piece.
+const SECTION: usize = 8;
+/// So often a draft is compiled before it is given up, and so often to lessen its advice.
+const MOST_RUNS: usize = 160;
+const RUNS_FOR_ADVICE: usize = 12;
+
+/// What a line of the ensemble can be given to do in a section.
+#[derive(Clone, PartialEq, Eq, Debug)]
+struct Task {
+    /// From the verb on, without bars and role: `plays upper 8va`.
+    deed: String,
+    /// `melody`; empty where the verb has its own.
+    role: &'static str,
+    reason: &'static str,
+}
+
+fn task(deed: impl Into<String>, role: &'static str, reason: &'static str) -> Task {
+    Task { deed: deed.into(), role, reason }
+}
+
+/// The place of one line of the ensemble in one section.
+struct Slot {
+    /// Index of the row.
+    row: usize,
+    section: usize,
+    /// The tasks in the order in which they are tried; the last one is to rest.
+    tasks: Vec<Task>,
+    chosen: usize,
+}
+
+/// Players who do everything together: a line of the ensemble, or one player of it.
+struct Row {
+    name: String,
+    players: Vec<usize>,
+}
+
+/// Numbers by chance from a seed (splitmix64, after Steele, Lea and Flood 2014, from memory).
+struct Chance(u64);
+
+impl Chance {
+    fn next(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        z ^ (z >> 31)
+    }
+
+    fn below(&mut self, count: usize) -> usize {
+        if count == 0 { 0 } else { (self.next() % count as u64) as usize }
+    }
+}
+
+/// Drafts a scoring as a block ready to paste. The texts of the session stay as they are.
+///
+/// # Errors
+/// Says why there is none.
+pub fn draft(session: &mut Session, root: FileId, asked: &Asked) -> Result<String, Refusal> {
+    let piece = session.piece(root);
+    let Some(ensemble) = piece.ensembles.iter().find(|e| e.name == asked.ensemble).cloned() else {
+        return Err(Refusal::NoEnsemble(piece.ensembles.iter().map(|e| e.name.clone()).collect()));
+    };
+    let kept = match &asked.keep {
+        Some(name) => match piece.scorings.iter().find(|s| s.name == *name) {
+            Some(kept) => Some(Arc::clone(kept)),
+            None => {
+                return Err(Refusal::NoScoring(
+                    piece.scorings.iter().map(|s| s.name.clone()).collect(),
+                ));
+            }
+        },
+        None => None,
+    };
+    let severe = |d: &Diagnostic| d.severity == Severity::Error;
+    if session.findings_of_source(root).iter().any(severe) {
+        return Err(Refusal::NotReady("the source has errors; fix them first".into()));
+    }
+    let sounding = piece.voices.iter().any(|voice| !voice.music.notes.is_empty());
+    if !sounding || piece.form.bars.is_empty() {
+        return Err(Refusal::NotReady("the piece has no voice with notes to score".into()));
+    }
+    let mut plan = Plan::new(&piece, &ensemble, kept.as_deref(), asked);
+    let base = session.document(root).text().len();
+    let name = free_name(&piece, &asked.ensemble);
+    let mut tried = 0;
+    let mut best: Option<(usize, Vec<usize>)> = None;
+    loop {
+        let (text, spans) = plan.text(&name, asked);
+        let found = findings(session, root, base, &text, &name);
+        let wrong: Vec<&Found> =
+            found.iter().filter(|found| found.severity != Severity::Advice).collect();
+        tried += 1;
+        if wrong.is_empty() {
+            let advice = found.len();
+            if best.as_ref().is_none_or(|(least, _)| advice < *least) {
+                best = Some((advice, plan.chosen()));
+            }
+            if advice == 0 || tried >= RUNS_FOR_ADVICE {
+                break;
+            }
+            // Try to do without the first advice that a slot can answer for.
+            let before = plan.chosen();
+            let moved = found.iter().any(|found| plan.give_way(found, &spans, base, false));
+            if !moved || plan.chosen() == before {
+                break;
+            }
+            continue;
+        }
+        if best.is_some() && tried >= RUNS_FOR_ADVICE {
+            break;
+        }
+        let mut moved = false;
+        for found in &wrong {
+            moved |= plan.give_way(found, &spans, base, true);
+        }
+        if !moved || tried >= MOST_RUNS {
+            if best.is_some() {
+                break;
+            }
+            let left: BTreeSet<&str> = wrong.iter().map(|found| found.message.as_str()).collect();
+            let left: Vec<&str> = left.into_iter().take(3).collect();
+            return Err(Refusal::NotClean(left.join(" ")));
+        }
+    }
+    if let Some((_, chosen)) = best {
+        plan.slots.iter_mut().zip(chosen).for_each(|(slot, chosen)| slot.chosen = chosen);
+    }
+    let text = plan.text(&name, asked).0;
+    let document = Document::new(FileId(0), text.as_str());
+    Ok(format::format(&document))
+}
+
+fn free_name(piece: &Piece, ensemble: &str) -> String {
+    let base = format!("{ensemble}-draft");
+    let taken = |name: &str| piece.scorings.iter().any(|scoring| scoring.name == name);
+    let mut name = base.clone();
+    let mut number = 2;
+    while taken(&name) {
+        name = format!("{base}-{number}");
+        number += 1;
+    }
+    name
+}
+
+/// A finding about the draft.
+struct Found {
+    severity: Severity,
+    message: String,
+    /// Bytes of the text of its places.
+    places: Vec<usize>,
+    bars: Option<(i32, i32)>,
+    player: Option<String>,
+}
+
+/// What is found about a draft at the end of the text.
+fn findings(
+    session: &mut Session,
+    root: FileId,
+    base: usize,
+    text: &str,
+    name: &str,
+) -> Vec<Found> {
+    session.edit(root, base..base, text);
+    let all = session.findings(root);
+    let sources = session.sources();
+    let found = all
+        .iter()
+        .filter(|finding| {
+            let primary = finding.primary.span;
+            let inside = primary.file == root && sources.range(primary).start >= base;
+            inside
+                || finding.scoring.as_deref() == Some(name)
+                || finding.also_in.iter().any(|scoring| scoring == name)
+        })
+        // What the kept scoring has too is no fault of the draft.
+        .filter(|finding| finding.scoring.is_none() || finding.scoring.as_deref() == Some(name))
+        .map(|finding| {
+            let spans = std::iter::once(&finding.primary).chain(&finding.labels);
+            let places = spans
+                .filter(|label| label.span.file == root)
+                .map(|label| sources.range(label.span).start)
+                .filter(|start| *start >= base)
+                .collect();
+            Found {
+                severity: finding.severity,
+                message: finding.message.clone(),
+                places,
+                bars: finding.bars.map(|bars| (bars.first, bars.last)),
+                player: finding.player.clone(),
+            }
+        })
+        .collect();
+    session.edit(root, base..base + text.len(), "");
+    found
+}
+
+/// What the draft is made of.
+struct Plan<'a> {
+    piece: &'a Piece,
+    ensemble: &'a Ensemble,
+    rows: Vec<Row>,
+    /// Where the sections begin and end.
+    sections: Vec<(Time, Time)>,
+    slots: Vec<Slot>,
+}
+
+/// What the music of a section asks for.
+struct Music<'a> {
+    piece: &'a Piece,
+    /// Indices of voices: tune, bass, the others.
+    tune: usize,
+    bass: Option<usize>,
+    inner: Vec<usize>,
+    from: Time,
+    to: Time,
+    /// How far the piece has grown here: 0 quiet, 1 middle, 2 the climax.
+    growth: u8,
+}
+
+impl<'a> Plan<'a> {
+    fn new(
+        piece: &'a Piece,
+        ensemble: &'a Ensemble,
+        kept: Option<&crate::resolve::Scoring>,
+        asked: &Asked,
+    ) -> Plan<'a> {
+        let (tune, bass, inner) = voices(piece);
+        let sections = sections(&piece.form, &piece.voices[tune].music.notes);
+        let growth = growth(piece, tune, &sections);
+        let rows = rows(piece, ensemble, kept);
+        let mut chance = Chance(asked.seed ^ ((asked.lean as u64) << 32));
+        let mut slots = Vec::new();
+        for (row, line) in rows.iter().enumerate() {
+            // Each line begins its round of tasks at another place.
+            let turn = chance.below(6);
+            for (section, &(from, to)) in sections.iter().enumerate() {
+                let music = Music {
+                    piece,
+                    tune,
+                    bass,
+                    inner: inner.clone(),
+                    from,
+                    to,
+                    growth: growth[section],
+                };
+                let who = &ensemble.players[line.players[0]];
+                let rank = rank(ensemble, line);
+                let tasks =
+                    tasks(&music, ensemble, who, rank, kept.is_none(), asked.lean, turn + section);
+                slots.push(Slot { row, section, tasks, chosen: 0 });
+            }
+        }
+        Plan { piece, ensemble, rows, sections, slots }
+    }
+
+    fn chosen(&self) -> Vec<usize> {
+        self.slots.iter().map(|slot| slot.chosen).collect()
+    }
+
+    /// The draft as text, and for each of its lines where it begins in it and which slots it has.
+    fn text(&self, name: &str, asked: &Asked) -> (String, Vec<(usize, Vec<usize>)>) {
+        let mut text = String::from("\n// A draft: a beginning to argue with, and nothing more.\n");
+        text.push_str(&format!("scoring {name} for {} {{\n", asked.ensemble));
+        if let Some(keep) = &asked.keep {
+            text.push_str(&format!("  keep {keep}\n"));
+        }
+        let mut spans = Vec::new();
+        for (row, line) in self.rows.iter().enumerate() {
+            let own: Vec<usize> =
+                (0..self.slots.len()).filter(|slot| self.slots[*slot].row == row).collect();
+            let mut done: Vec<&Task> = Vec::new();
+            for &slot in &own {
+                let task = self.task(slot);
+                if done.iter().any(|known| (&known.deed, known.role) == (&task.deed, task.role)) {
+                    continue;
+                }
+                done.push(task);
+                let same: Vec<usize> = own
+                    .iter()
+                    .copied()
+                    .filter(|other| {
+                        let other = self.task(*other);
+                        (&other.deed, other.role) == (&task.deed, task.role)
+                    })
+                    .collect();
+                spans.push((text.len(), same.clone()));
+                text.push_str(&self.line(line, task, &same));
+            }
+        }
+        text.push_str("}\n");
+        (text, spans)
+    }
+
+    fn task(&self, slot: usize) -> &Task {
+        let slot = &self.slots[slot];
+        &slot.tasks[slot.chosen]
+    }
+
+    fn line(&self, row: &Row, task: &Task, slots: &[usize]) -> String {
+        let mut times: Vec<(Time, Time)> = Vec::new();
+        for &slot in slots {
+            let (from, to) = self.sections[self.slots[slot].section];
+            match times.last_mut() {
+                Some(last) if last.1 == from => last.1 = to,
+                _ => times.push((from, to)),
+            }
+        }
+        let whole = times == [(Time::ZERO, self.piece.form.end())];
+        let bars = if whole { None } else { bars_words(&self.piece.form, &times) };
+        let bars = bars.map_or(String::new(), |bars| format!(" bars {bars}"));
+        let deed = format!("{}{bars}", task.deed);
+        let role = if task.role.is_empty() { String::new() } else { format!("as {}", task.role) };
+        let line = if role.is_empty() {
+            format!("  {:<13} {deed}", row.name)
+        } else {
+            format!("  {:<13} {deed:<28}  {role}", row.name)
+        };
+        format!("{line}  // {}\n", task.reason)
+    }
+
+    /// Lets a slot that a finding speaks of take its next task. `far`: if need be, any slot of the
+    /// bars.
+    fn give_way(
+        &mut self,
+        found: &Found,
+        spans: &[(usize, Vec<usize>)],
+        base: usize,
+        far: bool,
+    ) -> bool {
+        let form = &self.piece.form;
+        let touches = |slot: &Slot| {
+            found.bars.is_none_or(|(first, last)| {
+                let (from, to) = self.sections[slot.section];
+                let (a, b) = form.bars_between(from, to);
+                let number = |index: usize| form.bars.get(index).map_or(0, |bar| bar.number);
+                number(a) <= last && first <= number(b.saturating_sub(1))
+            })
+        };
+        let can = |slot: &usize| {
+            let slot = &self.slots[*slot];
+            slot.chosen + 1 < slot.tasks.len() && touches(slot)
+        };
+        // The lines that the finding shows …
+        let shown = found.places.iter().filter_map(|place| {
+            let at = place - base;
+            spans.iter().rev().find(|(start, _)| *start <= at).map(|(_, slots)| slots)
+        });
+        let mut culprits: Vec<usize> = shown.flatten().copied().filter(|s| can(s)).collect();
+        // … or the player whom it names …
+        if culprits.is_empty()
+            && let Some(player) = &found.player
+        {
+            let is_his = |slot: &usize| {
+                let row = &self.rows[self.slots[*slot].row];
+                row.players.iter().any(|p| self.ensemble.players[*p].id == *player)
+            };
+            culprits = (0..self.slots.len()).filter(|s| is_his(s) && can(s)).collect();
+        }
+        // … or whoever is heaviest in these bars.
+        if culprits.is_empty() && far {
+            let weight = |slot: &usize| {
+                let row = &self.rows[self.slots[*slot].row];
+                match self.ensemble.players[row.players[0]].instrument.loudness {
+                    Loudness::HeavyBrass => 4,
+                    Loudness::Percussion => 3,
+                    Loudness::Horn => 2,
+                    _ => 1,
+                }
+            };
+            let heaviest = (0..self.slots.len()).filter(|s| can(s)).max_by_key(weight);
+            culprits.extend(heaviest);
+        }
+        culprits.sort_unstable();
+        culprits.dedup();
+        for &slot in &culprits {
+            self.slots[slot].chosen += 1;
+        }
+        !culprits.is_empty()
+    }
+}
+
+/// The tune (the highest voice), the bass (the lowest), and the others, as the scorings of the piece
+/// have them or else by their height.
+fn voices(piece: &Piece) -> (usize, Option<usize>, Vec<usize>) {
+    let sounding: Vec<usize> = (0..piece.voices.len())
+        .filter(|v| piece.voices[*v].music.notes.iter().any(|n| !n.sound.pitches().is_empty()))
+        .collect();
+    let said = |role: Role| {
+        let lines = piece.scorings.iter().flat_map(|scoring| &scoring.lines);
+        let mut voices = lines.filter_map(|line| match line.verb {
+            Verb::Plays { voice, .. } if line.role == Some(role) => Some(voice),
+            _ => None,
+        });
+        voices.next()
+    };
+    let height = |voice: &usize| {
+        let notes = &piece.voices[*voice].music.notes;
+        let pitches = notes.iter().flat_map(|note| note.sound.pitches());
+        let (sum, count) = pitches.fold((0i64, 0i64), |(s, c), p| (s + i64::from(p.midi()), c + 1));
+        sum * 100 / count.max(1)
+    };
+    let tune = said(Role::Melody).or_else(|| sounding.iter().copied().max_by_key(height));
+    let tune = tune.unwrap_or(0);
+    let others = sounding.iter().copied().filter(|voice| *voice != tune);
+    let bass = said(Role::Bass).or_else(|| others.clone().min_by_key(height));
+    (tune, bass.filter(|b| *b != tune), others.filter(|voice| Some(*voice) != bass).collect())
+}
+
+/// The sections of the piece.
+fn sections(form: &Form, tune: &[Note]) -> Vec<(Time, Time)> {
+    let mut begins = vec![0];
+    let mut last = 0;
+    for (index, bar) in form.bars.iter().enumerate().skip(1) {
+        let before = &form.bars[index - 1];
+        let divides = bar.mark.is_some()
+            || bar.repeat_starts
+            || before.repeat_ends
+            || before.line != crate::resolve::BarLine::Plain;
+        let first_full = usize::from(form.bars[0].number == 0);
+        let eighth =
+            last == 0 && index == SECTION + first_full || last > 0 && index == last + SECTION;
+        if (divides && index - last >= 2) || (eighth && form.bars.len() - index >= 4) {
+            begins.push(index);
+            last = index;
+        }
+    }
+    let mut borders: Vec<Time> = begins
+        .into_iter()
+        .map(|index| {
+            let at = form.bars[index].start;
+            let beat = form.bars[index.saturating_sub(1)].metre.beat();
+            let note = tune.partition_point(|note| note.start < at);
+            let joined = tune.get(note).filter(|note| note.start == at);
+            let up = joined.and_then(|_| up_beat(tune, note, beat)).map(|up| tune[up].start);
+            // Only what begins with a beat can be named by beats.
+            let up = up.filter(|up| {
+                let bar = form.index_at(*up);
+                (*up - form.full_start(bar)) % form.bars[bar].metre.beat() == Time::ZERO
+            });
+            if index == 0 { Time::ZERO } else { up.unwrap_or(at) }
+        })
+        .collect();
+    borders.push(form.end());
+    borders.dedup();
+    borders.windows(2).map(|pair| (pair[0], pair[1])).collect()
+}
+
+/// How far each section has grown: by the dynamics of everybody, or, where there are none, towards
+/// the section of the highest note and the last one.
+fn growth(piece: &Piece, tune: usize, sections: &[(Time, Time)]) -> Vec<u8> {
+    let loud = |dynamic: Dynamic| dynamic.degree().unwrap_or(3);
+    let dynamics: Vec<(Time, u8)> = piece
+        .dynamics
+        .iter()
+        .filter_map(|direction| match direction.kind {
+            DirectionKind::Dynamic(dynamic) => Some((direction.at, loud(dynamic))),
+            _ => None,
+        })
+        .collect();
+    if dynamics.is_empty() {
+        let top = |&(from, to): &(Time, Time)| {
+            let notes = piece.voices[tune].music.notes.iter();
+            let inside = notes.filter(|note| note.start >= from && note.start < to);
+            inside.flat_map(|note| note.sound.pitches()).map(|pitch| pitch.midi()).max()
+        };
+        let highest = sections.iter().filter_map(top).max();
+        let last = sections.len() - 1;
+        let climax = |index: usize| index == last || top(&sections[index]) == highest;
+        return (0..sections.len())
+            .map(|index| if climax(index) { 2 } else { u8::from(index * 2 >= sections.len()) })
+            .collect();
+    }
+    let most = dynamics.iter().map(|(_, degree)| *degree).max().unwrap_or(0);
+    let least = dynamics.iter().map(|(_, degree)| *degree).min().unwrap_or(0);
+    sections
+        .iter()
+        .map(|&(from, to)| {
+            let within = dynamics.iter().filter(|(at, _)| *at >= from && *at < to);
+            let before = dynamics.iter().rfind(|(at, _)| *at <= from);
+            let degree = within.chain(before).map(|(_, degree)| *degree).max().unwrap_or(least);
+            match degree {
+                degree if degree == most => 2,
+                degree if degree == least => 0,
+                _ => 1,
+            }
+        })
+        .collect()
+}
+
+/// The lines of the ensemble for which the draft must find something: all, or those that the kept
+/// scoring has nothing for.
+fn rows(piece: &Piece, ensemble: &Ensemble, kept: Option<&crate::resolve::Scoring>) -> Vec<Row> {
+    let smaller = kept.map(|kept| &piece.ensembles[kept.ensemble]);
+    let is_new = |player: &Player| {
+        smaller.is_none_or(|smaller| {
+            !smaller.players.iter().any(|known| {
+                known.line_name == player.line_name && known.number.max(1) == player.number.max(1)
+            })
+        })
+    };
+    let mut rows: Vec<Row> = Vec::new();
+    for (index, player) in ensemble.players.iter().enumerate() {
+        // Whoever joins a group plays what the group plays.
+        let in_group = smaller.is_some_and(|smaller| {
+            ensemble.groups.iter().any(|(name, members)| {
+                members.iter().any(|(member, _)| *member == index)
+                    && smaller.groups.iter().any(|(known, _)| known == name)
+            })
+        });
+        if !is_new(player) || in_group {
+            continue;
+        }
+        match rows
+            .iter_mut()
+            .find(|row| ensemble.players[row.players[0]].line_name == player.line_name)
+        {
+            Some(row) => row.players.push(index),
+            None => rows.push(Row { name: player.line_name.clone(), players: vec![index] }),
+        }
+    }
+    for row in &mut rows {
+        let all = ensemble.players.iter().filter(|player| player.line_name == row.name).count();
+        if row.players.len() < all {
+            let ids: Vec<&str> =
+                row.players.iter().map(|p| ensemble.players[*p].id.as_str()).collect();
+            row.name = ids.join(", ");
+        }
+    }
+    rows
+}
+
+/// The place of a row among the bowed strings of the ensemble, and how many there are.
+fn rank(ensemble: &Ensemble, row: &Row) -> Option<(usize, usize)> {
+    let strings: Vec<&str> = {
+        let mut names: Vec<&str> = Vec::new();
+        for player in ensemble.players.iter().filter(|player| player.instrument.bowed()) {
+            if !names.contains(&player.line_name.as_str()) {
+                names.push(&player.line_name);
+            }
+        }
+        names
+    };
+    let own = &ensemble.players[row.players[0]].line_name;
+    let place = strings.iter().position(|name| name == own)?;
+    Some((place, strings.len()))
+}
+
+/// The sounding compass of a player by the custom of the year, from its lowest to its highest note.
+fn reach(player: &Player, era: i32) -> Option<(i32, i32)> {
+    let instrument = player.instrument;
+    let compass = instrument
+        .compass(Limit::Custom, era)
+        .or_else(|| instrument.compass(Limit::Instrument, era))?;
+    let up = if instrument.compass_is_written { player.transposition().semitones } else { 0 };
+    Some((compass.low.midi() + up, compass.high.midi() + up))
+}
+
+impl Music<'_> {
+    fn name(&self, voice: usize) -> &str {
+        &self.piece.voices[voice].name
+    }
+
+    /// The lowest and the highest note of a voice in the section.
+    fn span(&self, voice: usize) -> Option<(i32, i32)> {
+        let notes = self.piece.voices[voice].music.notes.iter();
+        let inside = notes.filter(|n| n.start < self.to && n.start + n.length > self.from);
+        let pitches: Vec<i32> =
+            inside.flat_map(|n| n.sound.pitches()).map(|pitch| pitch.midi()).collect();
+        Some((*pitches.iter().min()?, *pitches.iter().max()?))
+    }
+
+    /// A voice in the octave that lies best for a player, the nearest first.
+    fn plays(
+        &self,
+        voice: usize,
+        (low, high): (i32, i32),
+        octaves: &[i32],
+        role: &'static str,
+        reason: &'static str,
+    ) -> Option<Task> {
+        let (bottom, top) = self.span(voice)?;
+        let fits = |up: &&i32| low <= bottom + 12 * **up && top + 12 * **up <= high;
+        let octave = match octaves.iter().find(fits)? {
+            0 => "",
+            1 => " 8va",
+            -1 => " 8vb",
+            2 => " 15ma",
+            _ => " 15mb",
+        };
+        Some(task(format!("plays {}{octave}", self.name(voice)), role, reason))
+    }
+}
+
+/// What a line of the ensemble can do in a section, the best first; the last is to rest.
+fn tasks(
+    music: &Music,
+    ensemble: &Ensemble,
+    player: &Player,
+    rank: Option<(usize, usize)>,
+    alone: bool,
+    lean: Lean,
+    turn: usize,
+) -> Vec<Task> {
+    let instrument = player.instrument;
+    let rests = task("rests", "", "waits for its turn");
+    let mut all: Vec<Task> = Vec::new();
+    let loud = music.growth == 2;
+    let quiet = music.growth == 0;
+    let Some((low, high)) = reach(player, ensemble.era).filter(|_| !instrument.unpitched) else {
+        // Drums and cymbals without pitch speak rarely, and at peaks.
+        if loud || lean == Lean::Full && !quiet {
+            all.push(task("highlights peaks", "", "marks the peaks, and only those"));
+            all.push(task("highlights cadences", "", "marks the cadences"));
+        }
+        all.push(rests);
+        return all;
+    };
+    let tune =
+        |octaves: &[i32], reason| music.plays(music.tune, (low, high), octaves, "melody", reason);
+    let bass = |octaves: &[i32], reason| {
+        music.bass.and_then(|bass| music.plays(bass, (low, high), octaves, "bass", reason))
+    };
+    if !instrument.drums.is_empty() {
+        if !quiet || lean == Lean::Full {
+            all.push(task("highlights cadences", "", "marks the cadences on root and fifth"));
+        }
+        if loud {
+            all.insert(0, task("highlights cadences, peaks", "", "marks cadences and peaks"));
+        }
+        all.push(rests);
+        return all;
+    }
+    if instrument.staves > 1 {
+        if matches!(instrument.family, Family::Keyboard)
+            && ensemble.era < 1790
+            && let Some(bass) = music.bass
+        {
+            all.push(task(
+                format!("realises {}", music.name(bass)),
+                "",
+                "the continuo of its time",
+            ));
+        }
+        let broken = task("sustains broken", "", "broken chords give light to the held ones");
+        let held = task("sustains each chord", "", "full chords with the changes of harmony");
+        if lean != Lean::Lean || !quiet {
+            all.extend(if turn.is_multiple_of(2) { [broken, held] } else { [held, broken] });
+        }
+        all.push(rests);
+        return all;
+    }
+    if let Some((place, strings)) = rank {
+        strings_tasks(music, (low, high), (place, strings), &mut all, lean, quiet);
+        all.push(task("sustains at p", "", "holds the harmony, softly"));
+        all.push(rests);
+        return all;
+    }
+    let middle = i32::midpoint(low, high);
+    match instrument.loudness {
+        Loudness::HeavyBrass => {
+            if loud {
+                if middle >= 60 && instrument.natural.is_some() {
+                    all.push(task(
+                        format!("signals {}", music.name(music.tune)),
+                        "",
+                        "signals at the climax",
+                    ));
+                }
+                all.push(task("highlights cadences", "", "crowns the cadences"));
+                all.push(task("sustains at p", "", "holds the harmony, softly"));
+            } else if lean == Lean::Full && !quiet {
+                all.push(task("highlights cadences", "", "crowns the cadences"));
+            }
+        }
+        Loudness::Horn => {
+            if !quiet || lean == Lean::Full {
+                all.push(task("sustains", "", "binds the orchestra together"));
+                all.push(task("sustains at p", "", "holds the harmony, softly"));
+            }
+            if loud {
+                all.push(task("highlights cadences", "", "calls at the cadences"));
+            }
+        }
+        _ if low <= 47 && middle <= 62 => {
+            // Bassoons and their like.
+            if !(lean == Lean::Lean && quiet) {
+                all.extend(bass(&[0, -1, 1], "gives the bass an edge"));
+            }
+            all.push(task("sustains at p", "", "holds the harmony, softly"));
+        }
+        _ => {
+            let colour = turn.is_multiple_of(2);
+            let doubles = match lean {
+                Lean::Lean => loud,
+                Lean::Full => !quiet,
+                Lean::Colourful => colour,
+            };
+            if doubles {
+                let octaves: &[i32] = if middle >= 81 { &[1, 0] } else { &[0, 1, -1] };
+                let reason =
+                    if loud { "doubles the tune at the climax" } else { "colours the tune" };
+                all.extend(tune(octaves, reason));
+            }
+            if let Some(&voice) = music.inner.get(turn % music.inner.len().max(1))
+                && (lean != Lean::Lean || loud)
+            {
+                all.extend(music.plays(
+                    voice,
+                    (low, high),
+                    &[0, 1, -1],
+                    "harmony",
+                    "takes an inner voice",
+                ));
+            }
+            if lean != Lean::Lean || !quiet {
+                all.push(task("sustains", "", "holds the harmony"));
+                all.push(task("sustains at p", "", "holds the harmony, softly"));
+            }
+            if alone && all.is_empty() {
+                all.extend(tune(&[0, 1, -1], "plays the tune"));
+            }
+        }
+    }
+    all.push(rests);
+    all
+}
+
+/// The bowed strings: the first has the tune, the lowest the bass, the others what lies between.
+fn strings_tasks(
+    music: &Music,
+    reach: (i32, i32),
+    (place, strings): (usize, usize),
+    all: &mut Vec<Task>,
+    lean: Lean,
+    quiet: bool,
+) {
+    let low_enough = reach.0 <= 40;
+    if place == 0 {
+        all.extend(music.plays(music.tune, reach, &[0, -1, 1], "melody", "leads with the tune"));
+    } else if low_enough && let Some(bass) = music.bass {
+        // What sounds an octave below the cellos reads their line.
+        let octaves: &[i32] = if reach.0 <= 30 { &[-1, 0] } else { &[0, -1] };
+        all.extend(music.plays(bass, reach, octaves, "bass", "carries the bass"));
+    } else {
+        let index = place - 1;
+        if let Some(&voice) = music.inner.get(index.min(music.inner.len().saturating_sub(1)))
+            && index < music.inner.len()
+        {
+            all.extend(music.plays(voice, reach, &[0, -1, 1], "harmony", "plays an inner voice"));
+        }
+        match lean {
+            Lean::Colourful if quiet => {
+                all.push(task("sustains off the beat", "", "light off-beats under the tune"));
+            }
+            Lean::Colourful if place + 2 < strings => {
+                all.push(task("sustains each beat", "", "repeats the harmony beat by beat"));
+            }
+            _ => {}
+        }
+        all.push(task("sustains", "", "fills the harmony"));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::resolve::NoFiles;
+
+    const PIECE: &str = "piece \"Weir\" { }\nform {\n  0         metre 3/4, key G major, tempo 1/4 at 108, pick-up 1/4\n  17        length 2/4, end\n}\n\
+        dynamics {\n  0 p\n  9 mf\n  13 f\n}\n\
+        voice tune {\n    0: 1/4 D5 |\n    1: 1/4 G5 A B | 2: 1/2 A5 1/4 F# | 3: 1/4 G5 E A | 4: 1/2 D5 1/4 D |\n    5: 1/4 G5 A B | 6: 1/2 C6 1/4 A5 | 7: 1/4 B5 G A | 8: 1/2 G5 1/4 D |\n    9: 1/4 E5 F# G | 10: 1/2 F#5 1/4 D | 11: 1/4 E5 C# E | 12: 1/2 D5 1/4 D |\n   13: 1/4 G5 A B | 14: 1/2 C6 1/4 A5 | 15: 1/4 B5 G A | 16: 1/2. G5 | 17: 1/2 G5 |\n}\n\
+        voice ground {\n    0: rest |\n    1: 1/2. G3 | 2: D3 | 3: 1/2 C3 1/4 C#3 | 4: 1/2. D3 | 5: G3 | 6: A3 | 7: 1/2 D3 1/4 D | 8: 1/2. G3 |\n    9: C3 | 10: D3 | 11: A2 | 12: D3 | 13: G3 | 14: A3 | 15: 1/2 D3 1/4 D | 16: 1/2. G3 | 17: 1/2 G3 |\n}\n\
+        harmony {\n    0: D | 1: G | 2: D | 3: 1/2 C 1/4 A7/C# | 4: D | 5: G | 6: Am | 7: 1/2 G/D 1/4 D7 | 8: G |\n    9: C | 10: D | 11: A7 | 12: D | 13: G | 14: Am | 15: 1/2 G/D 1/4 D7 | 16: G | 17: G |\n}\n\
+        ensemble village {\n  era 1770\n  violin-1 6 players, violin-2 6 players, viola 3 players, cello 3 players\n  oboe 2, horn 2 crook G\n}\n\
+        ensemble town extends village {\n  era 1810\n  flute 2, clarinet 2 in A, bassoon 2, trumpet 2 crook D, timpani tuned G2, D3\n}\n\
+        scoring small for village {\n  violin-1      plays tune                    as melody\n  cello         plays ground                  as bass\n  violin-2, viola sustain\n  horn          sustains bars 9..17\n  oboe          plays tune bars 9..17 as melody\n}\n";
+
+    #[test]
+    fn a_draft_has_no_error_and_no_warning_and_is_the_same_again() {
+        for lean in [Lean::Lean, Lean::Full, Lean::Colourful] {
+            for (keep, ensemble, seed) in
+                [(None, "village", 1), (None, "town", 2), (Some("small"), "town", 3)]
+            {
+                let mut session = Session::new(NoFiles);
+                let file = session.open("weir.ripieno", PIECE);
+                let asked =
+                    Asked { ensemble: ensemble.into(), keep: keep.map(String::from), lean, seed };
+                let text = draft(&mut session, file, &asked);
+                let text = text.unwrap_or_else(|why| panic!("{lean:?} {keep:?} {ensemble}: {why}"));
+                assert_eq!(session.document(file).text(), PIECE);
+                assert_eq!(draft(&mut session, file, &asked).as_ref(), Ok(&text));
+                let name = format!("{ensemble}-draft");
+                let whole = format!("{PIECE}{text}");
+                let mut fresh = Session::new(NoFiles);
+                let file = fresh.open("weir.ripieno", &whole);
+                let wrong: Vec<String> = fresh
+                    .findings(file)
+                    .iter()
+                    .filter(|found| found.severity != Severity::Advice)
+                    .filter(|found| found.scoring.as_deref().is_none_or(|s| s == name))
+                    .map(|found| found.message.clone())
+                    .collect();
+                assert_eq!(wrong, Vec::<String>::new(), "{text}");
+                assert!(text.contains("//") && text.lines().count() > 6, "{text}");
+            }
+        }
+    }
+
+    #[test]
+    fn what_is_not_there_is_said() {
+        let mut session = Session::new(NoFiles);
+        let file = session.open("weir.ripieno", PIECE);
+        let asked = Asked { ensemble: "moon".into(), ..Asked::default() };
+        assert!(matches!(draft(&mut session, file, &asked), Err(Refusal::NoEnsemble(_))));
+        let asked = Asked { ensemble: "town".into(), keep: Some("moon".into()), ..asked };
+        assert!(matches!(draft(&mut session, file, &asked), Err(Refusal::NoScoring(_))));
+    }
+}

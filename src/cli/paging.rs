@@ -1,0 +1,53 @@
+//! Which scores and what parts: options that `build` and `watch` share.
+
+use std::num::NonZero;
+
+use ripieno_writers::edition::Cueing;
+use ripieno_writers::render::{Format, ScoreKind, Wanted};
+
+/// Which pages are wanted.
+#[derive(clap::Args, Clone)]
+pub(super) struct Paging {
+    /// Which scores to write beside the parts: full, concert (at sounding pitch), condensed (players
+    /// of a kind on one staff, as MusicXML).
+    #[arg(
+        long,
+        value_name = "KIND",
+        value_delimiter = ',',
+        value_parser = kind,
+        default_value = "full"
+    )]
+    scores: Vec<ScoreKind>,
+    /// Bars of rest from which on an entry has a cue in its part; 0 for no cues.
+    #[arg(long, value_name = "BARS", default_value_t = 8)]
+    cues: u32,
+}
+
+fn kind(word: &str) -> Result<ScoreKind, String> {
+    let found = ScoreKind::ALL.into_iter().find(|(_, known, _)| *known == word);
+    found.map(|(kind, ..)| kind).ok_or_else(|| {
+        let known: Vec<&str> = ScoreKind::ALL.into_iter().map(|(_, word, _)| word).collect();
+        format!("known scores are {}", known.join(", "))
+    })
+}
+
+impl Paging {
+    /// What is asked of the writers; `source` is the digest of the sources, of which the pages show
+    /// the beginning.
+    pub(super) fn wanted(&self, formats: &[Format], source: &str) -> Wanted {
+        let mut scores = self.scores.clone();
+        scores.sort_unstable();
+        scores.dedup();
+        Wanted {
+            scores,
+            cueing: Cueing { after_bars: self.cues },
+            source: Some(source.chars().take(8).collect()),
+            ..Wanted::formats(formats)
+        }
+    }
+}
+
+/// As many threads as the machine runs at once.
+pub(super) fn threads() -> usize {
+    std::thread::available_parallelism().map_or(1, NonZero::get)
+}

@@ -1,0 +1,236 @@
+//! Formats by their names, and what a build prints: which files, on how many pages, turned where.
+
+use std::ops::Range;
+
+use ripieno_compiler::arrange::Arrangement;
+use ripieno_compiler::resolve::Form;
+use ripieno_engrave::outputs::{self, Drawn, Printed, Setups};
+use ripieno_engrave::paper::{Paper, Setup};
+use ripieno_engrave::{layout, reading};
+use ripieno_writers::edition;
+use ripieno_writers::notate::{self, Score};
+use ripieno_writers::render::{self, slug};
+
+use super::Failure;
+
+/// A format that a build writes.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Format {
+    /// By the writers of text and sound.
+    Written(render::Format),
+    /// Printed pages: documents, or pictures, which are written only when asked for.
+    Pdf,
+    Svg,
+    Png,
+}
+
+impl Format {
+    /// All formats in the order in which they are told.
+    pub(super) fn all() -> impl Iterator<Item = Format> {
+        let written = render::Format::ALL.into_iter().map(|(format, ..)| Format::Written(format));
+        written.chain([Format::Pdf, Format::Svg, Format::Png])
+    }
+
+    pub(super) fn word(self) -> &'static str {
+        match self {
+            Format::Written(format) => format.word(),
+            Format::Pdf => "pdf",
+            Format::Svg => "svg",
+            Format::Png => "png",
+        }
+    }
+
+    fn drawn(self, resolution: u16) -> Option<Drawn> {
+        match self {
+            Format::Written(_) => None,
+            Format::Pdf => Some(Drawn::Pdf),
+            Format::Svg => Some(Drawn::Svg),
+            Format::Png => Some(Drawn::Png { resolution }),
+        }
+    }
+}
+
+/// The formats to write: those asked for, or all but pictures.
+pub(super) fn formats(only: &[Format]) -> Vec<Format> {
+    let wanted = |format: &Format| match only {
+        [] => !matches!(format, Format::Svg | Format::Png),
+        only => only.contains(format),
+    };
+    Format::all().filter(wanted).collect()
+}
+
+/// The format of that name.
+pub(super) fn format(word: &str) -> Result<Format, String> {
+    Format::all().find(|format| format.word() == word).ok_or_else(|| {
+        let known: Vec<&str> = Format::all().map(Format::word).collect();
+        format!("known formats are {}", known.join(", "))
+    })
+}
+
+/// How pages are to be printed.
+#[derive(Clone, clap::Args)]
+pub(super) struct Printing {
+    /// Draw only these bars of the score, as svg or png: 9..16.
+    #[arg(long, value_name = "FROM..TO", value_parser = bars)]
+    bars: Option<(i32, i32)>,
+    /// The paper: a4, a3, letter, 9x12 or 10x13 (inches).
+    #[arg(long, value_name = "SIZE", default_value = "a4", value_parser = paper)]
+    paper: Paper,
+    /// Turn the paper of the score on its side.
+    #[arg(long)]
+    landscape: bool,
+    /// Leave staves that only rest out of the systems of the score.
+    #[arg(long)]
+    hide_empty: bool,
+    /// Dots to the inch of png pictures.
+    #[arg(long, value_name = "DPI", default_value_t = RESOLUTION, value_parser = clap::value_parser!(u16).range(20..=1200))]
+    resolution: u16,
+}
+
+/// Dots to the inch, if nothing else is asked for.
+const RESOLUTION: u16 = 200;
+
+impl Default for Printing {
+    fn default() -> Printing {
+        Printing {
+            bars: None,
+            paper: Paper::A4,
+            landscape: false,
+            hide_empty: false,
+            resolution: RESOLUTION,
+        }
+    }
+}
+
+fn bars(words: &str) -> Result<(i32, i32), String> {
+    let (from, to) = words.split_once("..").unwrap_or((words, words));
+    match (from.trim().parse(), to.trim().parse()) {
+        (Ok(from), Ok(to)) if 0 <= from && from <= to => Ok((from, to)),
+        _ => Err("bars are given as 9..16".to_string()),
+    }
+}
+
+fn paper(word: &str) -> Result<Paper, String> {
+    let known = Paper::WORDS.into_iter().find(|(_, known)| *known == word);
+    known.map(|(paper, _)| paper).ok_or_else(|| {
+        let words: Vec<&str> = Paper::WORDS.into_iter().map(|(_, word)| word).collect();
+        format!("known papers are {}", words.join(", "))
+    })
+}
+
+/// A printed file: its path below the folder of the scoring, and what stands in it.
+pub(super) type File = (String, Vec<u8>);
+
+impl Printing {
+    fn setups(&self) -> Setups {
+        let parts = Setup { paper: self.paper, ..Setup::default() };
+        let score =
+            Setup { landscape: self.landscape, hide_empty: self.hide_empty, ..parts.clone() };
+        Setups { score, parts }
+    }
+
+    /// The printed files of an arrangement, and lines that tell of parts, pages and turns.
+    pub(super) fn files(
+        &self,
+        arrangement: &Arrangement,
+        formats: &[Format],
+    ) -> Result<(Vec<File>, String), Failure> {
+        let drawn: Vec<Drawn> =
+            formats.iter().filter_map(|format| format.drawn(self.resolution)).collect();
+        if drawn.is_empty() {
+            return Ok((Vec::new(), String::new()));
+        }
+        let score = notate::notate(arrangement);
+        if let Some(bars) = self.bars {
+            let form = &arrangement.piece.form;
+            return Ok((self.passage(&score, bars, within(form, bars)?, &drawn), String::new()));
+        }
+        let printed = outputs::outputs(&score, &self.setups(), &drawn);
+        let mut files = Vec::new();
+        for one in &printed {
+            let name = one.player.map_or("score".to_string(), |player| {
+                format!("parts/{:02}-{}", player + 1, slug(&score.staves[player].id))
+            });
+            let named = one.files.iter();
+            files.extend(named.map(|(page, format, bytes)| {
+                (format!("{name}{page}.{}", format.ending()), bytes.clone())
+            }));
+        }
+        Ok((files, told(&score, &printed)))
+    }
+
+    fn passage(
+        &self,
+        score: &Score,
+        (first, last): (i32, i32),
+        bars: Range<usize>,
+        drawn: &[Drawn],
+    ) -> Vec<File> {
+        let sheet = reading::sheet(&edition::full_score(score));
+        let sheet = sheet.passage(reading::shown(&sheet, bars));
+        let pages = layout::passage(&sheet, &self.setups().score);
+        let files = drawn.iter().flat_map(|&format| outputs::files(&pages, format));
+        let name =
+            if first == last { format!("bar-{first}") } else { format!("bars-{first}-{last}") };
+        files
+            .map(|(page, format, bytes)| (format!("{name}{page}.{}", format.ending()), bytes))
+            .collect()
+    }
+}
+
+/// The bars of those numbers, as far as the piece has them.
+fn within(form: &Form, (first, last): (i32, i32)) -> Result<Range<usize>, Failure> {
+    match (form.index_of(first), form.index_of(last)) {
+        (Some(first), Some(last)) => Ok(first..last + 1),
+        (_, _) => {
+            let end = form.bars.last().map_or(0, |bar| bar.number);
+            let begin = form.bars.first().map_or(0, |bar| bar.number);
+            Err(Failure(format!("the piece has bars {begin} to {end}; `--bars` must lie within")))
+        }
+    }
+}
+
+/// What players are to know of their pages: those with more than one, and where they turn.
+fn told(score: &Score, printed: &[Printed]) -> String {
+    let number = |bar: usize| score.frame.get(bar).map_or(0, |frame| frame.number);
+    let mut text = String::new();
+    for one in printed {
+        let name = one.player.map_or("Score", |player| score.staves[player].name.as_str());
+        let turns: Vec<String> = one
+            .turns
+            .iter()
+            .map(|turn| {
+                let rest = turn.seconds.round();
+                let rest =
+                    if rest < 1.0 { "no rest".to_string() } else { format!("{rest} s of rest") };
+                format!("turn after bar {} ({rest})", number(turn.after))
+            })
+            .collect();
+        if one.pages > 1 && one.player.is_some() {
+            let turns = if turns.is_empty() { "no turn".to_string() } else { turns.join(", ") };
+            text.push_str(&format!("  {name}: {} pages, {turns}\n", one.pages));
+        }
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pictures_are_drawn_only_when_asked_for() {
+        let words = |only: &[Format]| -> Vec<&str> {
+            formats(only).into_iter().map(Format::word).collect()
+        };
+        assert_eq!(words(&[]), ["text", "midi", "musicxml", "pdf"]);
+        assert_eq!(words(&[Format::Png]), ["png"]);
+    }
+
+    #[test]
+    fn a_range_of_bars_is_read_either_way() {
+        assert_eq!(bars("9..16"), Ok((9, 16)));
+        assert_eq!(bars("0"), Ok((0, 0)));
+        assert!(bars("16..9").is_err() && bars("nine").is_err());
+    }
+}

@@ -1,0 +1,272 @@
+//! Notes as the language writes them: what was computed, ready to stand in a `writes` block.
+
+use std::fmt::Write;
+
+use crate::arrange::SoundingNote;
+use crate::music::Time;
+use crate::resolve::{Attached, Form, Sound, Tuplet};
+
+/// The bars that some stretches of time touch, one line each (`7: 1/4 rest 1/2 D5&F5 |`), with the
+/// notes that a part has in these stretches and rests around them. Pitches are sounding. `None`
+/// where a time cannot be written with the values of the language.
+#[must_use]
+pub fn written_bars(
+    form: &Form,
+    notes: &[SoundingNote],
+    tuplets: &[Tuplet],
+    times: &[(Time, Time)],
+) -> Option<Vec<String>> {
+    let mut bars: Vec<usize> = Vec::new();
+    for &(from, to) in times {
+        let (first, after) = form.bars_between(from, to);
+        bars.extend(first..after);
+    }
+    bars.sort_unstable();
+    bars.dedup();
+    let within = |time: Time| times.iter().any(|&(from, to)| from <= time && time < to);
+    let notes: Vec<&SoundingNote> = notes.iter().filter(|note| within(note.start)).collect();
+    let mut lines: Vec<String> = Vec::new();
+    let mut index = 0;
+    while index < bars.len() {
+        let bar = &form.bars[bars[index]];
+        let (from, to) = (bar.start, bar.start + bar.length);
+        let sounds = |from, to| notes.iter().any(|note| note.start < to && note.end() > from);
+        if !sounds(from, to) {
+            // Bars of rest that follow one another are counted.
+            let run = bars[index..]
+                .iter()
+                .enumerate()
+                .take_while(|(away, next)| {
+                    let next_bar = &form.bars[**next];
+                    **next == bars[index] + away
+                        && !sounds(next_bar.start, next_bar.start + next_bar.length)
+                })
+                .count();
+            let count = if run == 1 { String::new() } else { format!(" {run}") };
+            lines.push(format!("{}: rest{count} |", bar.number));
+            index += run;
+            continue;
+        }
+        let music = bar_of(&notes, tuplets, from, to)?;
+        lines.push(format!("{}: {music} |", bar.number));
+        index += 1;
+    }
+    Some(lines)
+}
+
+/// What stands in a bar.
+fn bar_of(notes: &[&SoundingNote], tuplets: &[Tuplet], from: Time, to: Time) -> Option<String> {
+    let mut text = String::new();
+    let mut value = String::new();
+    let mut at = from;
+    let first = tuplets.partition_point(|tuplet| tuplet.start < from);
+    for tuplet in tuplets[first..].iter().take_while(|tuplet| tuplet.start < to) {
+        stretch(notes, at, tuplet.start, (1, 1), &mut value, &mut text)?;
+        let end = tuplet.start + tuplet.length;
+        if !text.is_empty() {
+            text.push(' ');
+        }
+        let _ = write!(text, "{}:{}(", tuplet.actual, tuplet.normal);
+        let mut inside = String::new();
+        // A value before the tuplet does not reach into it here: it is said again.
+        let mut own = String::new();
+        let ratio = (i64::from(tuplet.actual), i64::from(tuplet.normal));
+        stretch(notes, tuplet.start, end, ratio, &mut own, &mut inside)?;
+        text.push_str(&inside);
+        text.push(')');
+        value.clear();
+        at = end;
+    }
+    stretch(notes, at, to, (1, 1), &mut value, &mut text)?;
+    Some(text)
+}
+
+/// Notes and rests from one time to another; `ratio` is by how much written values are longer.
+fn stretch(
+    notes: &[&SoundingNote],
+    from: Time,
+    to: Time,
+    (actual, normal): (i64, i64),
+    value: &mut String,
+    text: &mut String,
+) -> Option<()> {
+    let mut at = from;
+    let mut index = notes.partition_point(|note| note.end() <= from);
+    while at < to {
+        let note = notes.get(index).filter(|note| note.start < to);
+        let (until, what) = match note {
+            Some(note) if note.start <= at => (note.end().min(to), Some(note)),
+            Some(note) => (note.start, None),
+            None => (to, None),
+        };
+        let length = (until - at).scaled(actual, normal)?;
+        let goes_on = what.is_some_and(|note| note.start < at);
+        let mut parts = values(length)?.into_iter();
+        let first = parts.next()?;
+        let element = match what {
+            None => "rest".to_string(),
+            Some(_) if goes_on => "=".to_string(),
+            Some(note) => element(note)?,
+        };
+        // Grace notes stand before the value of their note.
+        if let Some(note) = what.filter(|_| !goes_on)
+            && let Some(graces) = &note.attached.graces
+        {
+            push(text, &self::graces(graces)?);
+        }
+        say(text, value, &first);
+        push(text, &element);
+        for more in parts {
+            say(text, value, &more);
+            push(text, if what.is_some() { "=" } else { "rest" });
+        }
+        if let Some(note) = what
+            && note.attached.slur_ends
+            && note.end() == until
+        {
+            text.push('}');
+        }
+        at = until;
+        index += usize::from(what.is_some_and(|note| note.end() <= until));
+    }
+    Some(())
+}
+
+fn push(text: &mut String, word: &str) {
+    if !text.is_empty() && !text.ends_with('(') {
+        text.push(' ');
+    }
+    text.push_str(word);
+}
+
+fn say(text: &mut String, value: &mut String, new: &str) {
+    if value != new {
+        push(text, new);
+        new.clone_into(value);
+    }
+}
+
+/// A length as values of the language, the longest first.
+fn values(length: Time) -> Option<Vec<String>> {
+    let mut rest = length;
+    let mut all = Vec::new();
+    while rest.is_positive() {
+        let (name, value) = longest(rest)?;
+        all.push(name);
+        rest -= value;
+        if all.len() > 8 {
+            return None;
+        }
+    }
+    Some(all)
+}
+
+/// The longest plain or dotted value that is no longer than this.
+fn longest(length: Time) -> Option<(String, Time)> {
+    let mut whole = 2;
+    let mut denominator = 1;
+    loop {
+        let base = if whole == 2 { Time::of(2, 1) } else { Time::of(1, denominator) };
+        for (dots, numerator, parts) in [(2, 7, 4), (1, 3, 2), (0, 1, 1)] {
+            // A dot adds half of the value, a second one a quarter.
+            let Some(dotted) = base.scaled(numerator, parts) else { continue };
+            if dotted <= length && (dots < 2 || dotted == length) {
+                let name = if whole == 2 { "2/1".to_string() } else { format!("1/{denominator}") };
+                return Some((name + &".".repeat(dots), dotted));
+            }
+        }
+        if whole == 2 {
+            whole = 1;
+        } else {
+            denominator *= 2;
+        }
+        if denominator > 128 {
+            return None;
+        }
+    }
+}
+
+fn pitches(sound: &Sound) -> String {
+    match sound {
+        Sound::Stroke => "x".to_string(),
+        Sound::Pitches(pitches) => {
+            pitches.iter().map(ToString::to_string).collect::<Vec<_>>().join("&")
+        }
+    }
+}
+
+fn graces(graces: &crate::resolve::Graces) -> Option<String> {
+    let mut inside = String::new();
+    let mut value = String::new();
+    for (length, sound) in &graces.notes {
+        let [one] = &values(*length)?[..] else { return None };
+        say(&mut inside, &mut value, one);
+        push(&mut inside, &pitches(&Sound::Pitches(sound.clone())));
+    }
+    let word = if graces.crushed { "crushed" } else { "grace" };
+    Some(format!("{word}({inside})"))
+}
+
+fn element(note: &SoundingNote) -> Option<String> {
+    let Attached { marks, tremolo, slur_starts, .. } = &note.attached;
+    let mut words: Vec<String> = marks
+        .iter()
+        .filter_map(|mark| {
+            let words = crate::resolve::Mark::WORDS;
+            words.iter().find(|(known, _)| *known == mark).map(|(_, word)| (*word).to_string())
+        })
+        .collect();
+    match tremolo {
+        0 => {}
+        3 => words.push("tremolo".to_string()),
+        1 => words.push("tremolo 1/8".to_string()),
+        2 => words.push("tremolo 1/16".to_string()),
+        4 => words.push("tremolo 1/64".to_string()),
+        _ => return None,
+    }
+    let open = if *slur_starts { "{" } else { "" };
+    let mut text = format!("{open}{}", pitches(&note.sound));
+    if !words.is_empty() {
+        let _ = write!(text, "[{}]", words.join(", "));
+    }
+    Some(text)
+}
+
+/// Stretches of time as `bars` has them: `1..8, 17 beat 2..20`. `None` where one begins or ends
+/// within a beat.
+#[must_use]
+pub fn bars_words(form: &Form, times: &[(Time, Time)]) -> Option<String> {
+    let beat_of = |time: Time, index: usize| -> Option<Option<i64>> {
+        let bar = form.bars.get(index)?;
+        if time == bar.start {
+            return Some(None);
+        }
+        let (beat, into) = bar.metre.beat_at(time - form.full_start(index));
+        (into == Time::ZERO).then_some(Some(beat))
+    };
+    let word = |number: i32, beat: Option<i64>| match beat {
+        Some(beat) => format!("{number} beat {beat}"),
+        None => number.to_string(),
+    };
+    let mut all = Vec::new();
+    for &(from, to) in times {
+        let first = form.index_at(from);
+        let start = word(form.bars.get(first)?.number, beat_of(from, first)?);
+        let (_, after) = form.bars_between(from, to);
+        let last = after.checked_sub(1)?;
+        let bar = form.bars.get(last)?;
+        let end = if to == bar.start + bar.length {
+            word(bar.number, None)
+        } else {
+            // The last beat belongs to the passage.
+            word(bar.number, Some(beat_of(to, last)?? - 1))
+        };
+        let whole = from == bar.start && to == bar.start + bar.length && first == last;
+        all.push(if whole || (start == end && last == first && beat_of(from, first)?.is_some()) {
+            start
+        } else {
+            format!("{start}..{end}")
+        });
+    }
+    Some(all.join(", "))
+}

@@ -1,0 +1,231 @@
+//! Which bars make a line and which lines a page: the cheapest way through the whole part, in which
+//! lines that are too full or too loose cost, and pages that must be turned while playing.
+
+use std::ops::Range;
+
+use super::spacing::BarSpace;
+
+/// What a page break in front of a bar is worth.
+#[derive(Clone, Copy, Default, Debug)]
+pub(super) struct Pause {
+    /// Seconds of rest before it and behind it.
+    pub before: f64,
+    pub after: f64,
+}
+
+/// What is known of the paper, in staff spaces.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Room {
+    pub width: f64,
+    /// Room before the staves of the first system and of later ones.
+    pub indents: (f64, f64),
+    /// Height for systems on the first page and on later ones.
+    pub heights: (f64, f64),
+    /// Is a player to turn the pages?
+    pub turned: bool,
+}
+
+/// Bars with how high a system of each would be.
+#[derive(Debug)]
+pub(super) struct Plan<'a> {
+    pub spaces: &'a [BarSpace<'a>],
+    /// Reach above the uppermost line and below the lowest, and between them.
+    pub reach: &'a [(f64, f64)],
+    pub stack: f64,
+    pub pauses: &'a [Pause],
+    /// Bars with which a line or a page must begin.
+    pub line_before: &'a [bool],
+    pub page_before: &'a [bool],
+    pub room: Room,
+}
+
+/// Cost of a page: fewer pages are better than slightly looser lines.
+const PAGE: f64 = 1.2;
+/// Cost of a beginning on the left: none, since two pages that lie open need no turn at all.
+const LEFT: f64 = -0.1;
+/// Cost of a turn while playing, and of one with hardly time.
+const TURN: f64 = 14.0;
+const HASTY_TURN: f64 = 3.0;
+/// Seconds of rest in which a page is turned at ease, and at all. Our heuristic.
+pub(super) const EASY: f64 = 3.5;
+pub(super) const HASTY: f64 = 1.5;
+/// Cost of a last page with one line on it.
+const ORPHAN: f64 = 12.0;
+
+const NEVER: f64 = 1e12;
+
+impl Plan<'_> {
+    /// Pages of lines of bars, and whether the first is a right-hand page: a part may also begin on
+    /// the left, so that its first two pages lie open.
+    pub(super) fn pages(&self) -> (Vec<Vec<Range<usize>>>, bool) {
+        let bars = self.spaces.len();
+        let mut best = vec![[(NEVER, 0_usize, 0_usize); 2]; bars + 1];
+        best[0][1].0 = 0.0;
+        if self.room.turned {
+            best[0][0].0 = LEFT;
+        }
+        for from in 0..bars {
+            let ways: Vec<usize> = (0..2).filter(|&odd| best[from][odd].0 < NEVER).collect();
+            if ways.is_empty() {
+                continue;
+            }
+            let lines = self.lines(from);
+            for (count, level) in lines.iter().enumerate() {
+                for (step, way) in level.iter().enumerate() {
+                    if way.cost >= NEVER || count == 0 {
+                        continue;
+                    }
+                    let to = from + step;
+                    for &odd in &ways {
+                        let cost = best[from][odd].0
+                            + way.cost
+                            + self.page_cost((from, to), count, way.height, odd == 1);
+                        let next = 1 - odd;
+                        if cost < best[to][next].0 - 1e-9 {
+                            best[to][next] = (cost, from, count);
+                        }
+                    }
+                }
+            }
+        }
+        let mut odd = usize::from(best[bars][1].0 < best[bars][0].0);
+        let mut to = bars;
+        let mut pages = Vec::new();
+        while to > 0 {
+            let (_, from, count) = best[to][odd];
+            pages.push(self.chosen(from, to, count));
+            to = from;
+            odd = 1 - odd;
+        }
+        pages.reverse();
+        let right_hand = odd == 1 || pages.len() == 1;
+        (pages, right_hand)
+    }
+
+    fn page_cost(&self, (from, to): (usize, usize), lines: usize, height: f64, odd: bool) -> f64 {
+        let room = if from == 0 { self.room.heights.0 } else { self.room.heights.1 };
+        let full = (height / room).min(1.0);
+        let last = to == self.spaces.len();
+        let mut cost = PAGE;
+        if last {
+            cost += if from > 0 && lines < 2 { ORPHAN } else { 0.0 };
+            cost += (0.3 - full).max(0.0) * 6.0;
+        } else {
+            cost += (1.0 - full).powi(2) * 7.0;
+        }
+        if self.room.turned && odd && !last {
+            let pause = self.pauses[to];
+            let rest = pause.before + pause.after;
+            cost += if rest < HASTY {
+                TURN
+            } else if rest < EASY {
+                HASTY_TURN
+            } else {
+                0.0
+            };
+        }
+        cost
+    }
+
+    /// Ways to set lines from a bar on: for each number of lines, by how many bars they hold.
+    fn lines(&self, from: usize) -> Vec<Vec<Way>> {
+        let bars = self.spaces.len();
+        let room = if from == 0 { self.room.heights.0 } else { self.room.heights.1 };
+        let mut levels = vec![vec![Way { cost: 0.0, height: 0.0, last: 0 }]];
+        loop {
+            let before = &levels[levels.len() - 1];
+            let mut level: Vec<Way> = Vec::new();
+            for (step, way) in before.iter().enumerate() {
+                let start = from + step;
+                if way.cost >= NEVER || start >= bars {
+                    continue;
+                }
+                if start > from && self.page_before[start] {
+                    continue;
+                }
+                self.line_ends(start, &mut |end, cost, height| {
+                    let height = way.height + height;
+                    if height > room && !(levels.len() == 1) {
+                        return;
+                    }
+                    let place = end - from;
+                    if level.len() <= place {
+                        level.resize(place + 1, Way { cost: NEVER, height: 0.0, last: 0 });
+                    }
+                    if way.cost + cost < level[place].cost - 1e-12 {
+                        level[place] = Way { cost: way.cost + cost, height, last: end - start };
+                    }
+                });
+            }
+            if level.iter().all(|way| way.cost >= NEVER) {
+                return levels;
+            }
+            levels.push(level);
+        }
+    }
+
+    /// Every line that can begin with a bar: where it ends, its cost, its height.
+    fn line_ends(&self, start: usize, found: &mut dyn FnMut(usize, f64, f64)) {
+        let bars = self.spaces.len();
+        let indent = if start == 0 { self.room.indents.0 } else { self.room.indents.1 };
+        let mut natural = 0.0;
+        let mut least = 0.0;
+        let mut lead = self.spaces[start].start.width();
+        let (mut up, mut down): (f64, f64) = (0.0, 0.0);
+        for end in start + 1..=bars {
+            let space = &self.spaces[end - 1];
+            if end - 1 > start {
+                if self.line_before[end - 1] || self.page_before[end - 1] {
+                    return;
+                }
+                lead += space.lead.width();
+            }
+            natural += space.natural;
+            least += space.least;
+            up = up.max(self.reach[end - 1].0);
+            down = down.max(self.reach[end - 1].1);
+            let courtesy = self.spaces.get(end).map_or(0.0, |next| next.courtesy.width());
+            let room = self.room.width - indent - lead - courtesy;
+            let height = up + self.stack + down;
+            if least > room {
+                if end == start + 1 {
+                    found(end, 400.0 * (least / room.max(1.0)), height);
+                }
+                return;
+            }
+            let forced = end < bars && (self.line_before[end] || self.page_before[end]);
+            let stretch = room / natural;
+            let mut cost = stretch.ln().powi(2) * if stretch < 1.0 { 26.0 } else { 9.0 };
+            if stretch > 2.2 {
+                cost += (stretch - 2.2) * 6.0;
+            }
+            if (end == bars || forced) && stretch > 1.5 {
+                cost = cost.min(4.0 + 4.0 * (1.0 - natural / room));
+            }
+            found(end, cost, height);
+        }
+    }
+
+    /// The lines of a page that was chosen.
+    fn chosen(&self, from: usize, to: usize, count: usize) -> Vec<Range<usize>> {
+        let levels = self.lines(from);
+        let mut end = to;
+        let mut lines = Vec::with_capacity(count);
+        for level in (1..=count).rev() {
+            let start = end - levels[level][end - from].last;
+            lines.push(start..end);
+            end = start;
+        }
+        lines.reverse();
+        lines
+    }
+}
+
+/// The cheapest way to so many lines.
+#[derive(Clone, Copy, Debug)]
+struct Way {
+    cost: f64,
+    height: f64,
+    /// Bars in the last line.
+    last: usize,
+}

@@ -1,0 +1,105 @@
+//! One staff of a system while it is drawn: marks, and the edge of what stands there. `y` is
+//! counted downwards from the middle line of the staff.
+
+use kurbo::{Affine, BezPath, Point, Rect, Shape as _};
+
+use super::skyline::Skyline;
+use crate::glyphs::Glyph;
+use crate::page::{Kind, Mark, Origin, Shape};
+use crate::text::Run;
+
+/// Marks of a staff and their edge.
+#[derive(Debug)]
+pub(super) struct Canvas {
+    pub marks: Vec<Mark>,
+    pub sky: Skyline,
+}
+
+impl Canvas {
+    pub(super) fn new(width: f64) -> Canvas {
+        Canvas { marks: Vec::new(), sky: Skyline::new(width) }
+    }
+
+    pub(super) fn put(&mut self, kind: Kind, origin: Option<Origin>, shape: Shape) {
+        self.marks.push(Mark { shape, kind, origin });
+    }
+
+    /// A sign with its origin at a point.
+    pub(super) fn glyph(
+        &mut self,
+        (kind, origin): (Kind, Option<Origin>),
+        glyph: Glyph,
+        (x, y): (f64, f64),
+        scale: f64,
+    ) {
+        let bounds = glyph_box(glyph, (x, y), scale);
+        self.sky.add((bounds.x0, bounds.x1), (bounds.y0, bounds.y1));
+        self.put(kind, origin, Shape::Glyph { glyph, at: Point::new(x, y), scale });
+    }
+
+    pub(super) fn line(
+        &mut self,
+        (kind, origin): (Kind, Option<Origin>),
+        (x0, y0): (f64, f64),
+        (x1, y1): (f64, f64),
+        width: f64,
+    ) {
+        let half = width / 2.0;
+        if (x0 - x1).abs() < 1e-6 {
+            self.sky.add((x0 - half, x0 + half), (y0.min(y1), y0.max(y1)));
+        } else {
+            self.sky.add_line((x0, y0 - half), (x1, y1 - half));
+            self.sky.add_line((x0, y0 + half), (x1, y1 + half));
+        }
+        self.put(
+            kind,
+            origin,
+            Shape::Line { from: Point::new(x0, y0), to: Point::new(x1, y1), width },
+        );
+    }
+
+    /// A filled path; its box becomes part of the edge.
+    pub(super) fn path(&mut self, kind: Kind, origin: Option<Origin>, path: BezPath) {
+        let bounds = path.bounding_box();
+        self.sky.add((bounds.x0, bounds.x1), (bounds.y0, bounds.y1));
+        self.put(kind, origin, Shape::Path(path));
+    }
+
+    /// A beam between two points of its middle line.
+    pub(super) fn beam(
+        &mut self,
+        origin: Option<Origin>,
+        from: (f64, f64),
+        to: (f64, f64),
+        thickness: f64,
+    ) {
+        let half = thickness / 2.0;
+        let mut path = BezPath::new();
+        path.move_to((from.0, from.1 - half));
+        path.line_to((to.0, to.1 - half));
+        path.line_to((to.0, to.1 + half));
+        path.line_to((from.0, from.1 + half));
+        path.close_path();
+        self.sky.add_line((from.0, from.1 - half), (to.0, to.1 - half));
+        self.sky.add_line((from.0, from.1 + half), (to.0, to.1 + half));
+        self.put(Kind::Beam, origin, Shape::Path(path));
+    }
+
+    /// Words from a point on their base line.
+    pub(super) fn text(
+        &mut self,
+        kind: Kind,
+        origin: Option<Origin>,
+        run: Run,
+        (x, y): (f64, f64),
+    ) {
+        self.sky.add((x, x + run.width), (y - run.rise(), y + run.fall()));
+        self.put(kind, origin, Shape::Text { at: Point::new(x, y), run });
+    }
+}
+
+/// The box of a sign that is drawn at a point, `y` downwards.
+pub(super) fn glyph_box(glyph: Glyph, at: (f64, f64), scale: f64) -> Rect {
+    let to = Affine::new([scale, 0.0, 0.0, -scale, at.0, at.1]);
+    to.transform_rect_bbox(glyph.bounds())
+}

@@ -1,0 +1,451 @@
+//! One note, chord or rest by itself: heads on their sides of the stem, accidentals in columns,
+//! dots, and how much room it needs to the left and right. `x` counts from the left edge of a head
+//! that stands on its usual side, `y` downwards from the middle line.
+
+use kurbo::Rect;
+use ripieno_compiler::instruments::Clef;
+use ripieno_compiler::music::{Pitch, Time};
+use ripieno_writers::notate::{Beam, ElementKind, Grace, NoteValue, StaffNote, Stem};
+
+use super::measures::{
+    ACCIDENTAL_GAP, DOT_GAP, LEDGER_REACH, SHORTEST_STEM, SMALL, STEM, STEM_LENGTH, STEM_PER_FLAG,
+};
+use crate::glyphs::Glyph;
+use crate::page::Origin;
+use crate::sheet::{Event, Side, StaffBar, Voice};
+use crate::text::{Face, shape};
+
+/// A head in its chord.
+#[derive(Clone, Debug)]
+pub(super) struct Head {
+    /// Steps above the middle line.
+    pub place: i32,
+    pub x: f64,
+    pub glyph: Glyph,
+    /// Its accidental and where that stands.
+    pub accidental: Option<(Glyph, f64)>,
+    /// Does it stand in parentheses?
+    pub courtesy: bool,
+    /// Index among the heads of the note.
+    pub index: u8,
+}
+
+/// What an event looks like.
+#[derive(Clone, Debug)]
+pub(super) enum Look {
+    Note { heads: Vec<Head>, up: bool, stemmed: bool },
+    Rest { glyph: Glyph, y: f64, whole_bar: bool },
+}
+
+/// A note, chord or rest.
+#[derive(Clone, Debug)]
+pub(super) struct Chord<'a> {
+    pub event: &'a Event,
+    pub look: Look,
+    /// Size: 1, or less for grace and cue notes.
+    pub scale: f64,
+    pub left: f64,
+    pub right: f64,
+    /// Places of the dots: x, steps above the middle line.
+    pub dots: Vec<(f64, i32)>,
+    /// Grace notes before it, with their places (negative).
+    pub graces: Vec<(f64, Chord<'a>)>,
+    /// A clef that stands before it, with its place.
+    pub clef: Option<(Clef, f64)>,
+    /// The width of the arpeggio sign is reserved here.
+    pub spread: Option<f64>,
+    /// Is it of one of two voices?
+    pub side: Option<Side>,
+    /// How far it stands beside its column, because of another voice; and how much farther to the
+    /// left its accidentals.
+    pub shift: f64,
+    pub signs: f64,
+}
+
+impl Chord<'_> {
+    pub(super) fn origin(&self) -> Origin {
+        self.event.origin
+    }
+
+    pub(super) fn at(&self) -> Time {
+        self.event.element.at
+    }
+
+    pub(super) fn note(&self) -> Option<&StaffNote> {
+        match &self.event.element.kind {
+            ElementKind::Note(note) => Some(note),
+            _ => None,
+        }
+    }
+
+    pub(super) fn heads(&self) -> &[Head] {
+        match &self.look {
+            Look::Note { heads, .. } => heads,
+            Look::Rest { .. } => &[],
+        }
+    }
+
+    pub(super) fn is_up(&self) -> bool {
+        matches!(self.look, Look::Note { up: true, .. })
+    }
+
+    pub(super) fn is_stemmed(&self) -> bool {
+        matches!(self.look, Look::Note { stemmed: true, .. })
+    }
+
+    pub(super) fn is_beamed(&self) -> bool {
+        self.event
+            .element
+            .beams
+            .iter()
+            .any(|beam| matches!(beam, Beam::Begins | Beam::Continues | Beam::Ends))
+    }
+
+    /// Lowest and highest place of its heads.
+    pub(super) fn span(&self) -> (i32, i32) {
+        let places = self.heads().iter().map(|head| head.place);
+        (places.clone().min().unwrap_or(0), places.max().unwrap_or(0))
+    }
+
+    /// Left edge of the stem's middle line.
+    pub(super) fn stem_x(&self) -> f64 {
+        let width = Glyph::NoteheadBlack.width() * self.scale;
+        if self.is_up() { width - STEM / 2.0 } else { STEM / 2.0 }
+    }
+
+    /// Flags or beams of its value.
+    pub(super) fn flags(&self) -> usize {
+        usize::try_from(self.event.element.value.log2 - 2).unwrap_or(0).min(5)
+    }
+
+    /// Where its stem ends if it is not beamed.
+    pub(super) fn stem_end(&self) -> f64 {
+        let (low, high) = self.span();
+        let more = self.flags().saturating_sub(2) as f64 * STEM_PER_FLAG;
+        let strokes = self.note().map_or(0, |note| strokes(note, self.event.element.value));
+        let room = if strokes > 1 && self.flags() > 0 { 0.75 } else { 0.0 };
+        let length = (STEM_LENGTH + more + room) * self.scale.sqrt().max(0.75);
+        if self.is_up() {
+            let y = -f64::from(high) / 2.0;
+            // A stem that points away from the staff is shorter the farther out it begins.
+            let outside = ((-y - 0.5).max(0.0) * 0.5).min(STEM_LENGTH - SHORTEST_STEM);
+            let end = y - length + outside;
+            if self.scale < 1.0 { end } else { end.min(0.0) }
+        } else {
+            let y = -f64::from(low) / 2.0;
+            let outside = ((y - 0.5).max(0.0) * 0.5).min(STEM_LENGTH - SHORTEST_STEM);
+            let end = y + length - outside;
+            if self.scale < 1.0 { end } else { end.max(0.0) }
+        }
+    }
+}
+
+/// Strokes through the stem beside flags and beams.
+pub(super) fn strokes(note: &StaffNote, value: NoteValue) -> usize {
+    let flags = usize::try_from(value.log2 - 2).unwrap_or(0);
+    usize::from(note.tremolo).saturating_sub(flags)
+}
+
+/// Steps of a written pitch above the middle line.
+pub(super) fn place(pitch: Pitch, clef: Clef) -> i32 {
+    let step = 7 * i32::from(pitch.octave) + pitch.letter.step();
+    let middle = match clef {
+        Clef::Treble => 34,
+        Clef::Alto => 28,
+        Clef::Tenor => 26,
+        Clef::Bass => 22,
+        Clef::Percussion => step,
+    };
+    step - middle
+}
+
+/// The sign of a clef and the place of its origin.
+pub(super) fn clef_sign(clef: Clef) -> (Glyph, i32) {
+    match clef {
+        Clef::Treble => (Glyph::GClef, -2),
+        Clef::Alto => (Glyph::CClef, 0),
+        Clef::Tenor => (Glyph::CClef, 2),
+        Clef::Bass => (Glyph::FClef, 2),
+        Clef::Percussion => (Glyph::UnpitchedPercussionClef1, 0),
+    }
+}
+
+pub(super) fn accidental_sign(alter: i8) -> Glyph {
+    match alter {
+        i8::MIN..=-2 => Glyph::AccidentalDoubleFlat,
+        -1 => Glyph::AccidentalFlat,
+        0 => Glyph::AccidentalNatural,
+        1 => Glyph::AccidentalSharp,
+        2.. => Glyph::AccidentalDoubleSharp,
+    }
+}
+
+fn head_sign(value: NoteValue) -> Glyph {
+    match value.log2 {
+        i8::MIN..=-1 => Glyph::NoteheadDoubleWhole,
+        0 => Glyph::NoteheadWhole,
+        1 => Glyph::NoteheadHalf,
+        2.. => Glyph::NoteheadBlack,
+    }
+}
+
+fn rest_sign(value: NoteValue) -> Glyph {
+    match value.log2 {
+        i8::MIN..=-1 => Glyph::RestDoubleWhole,
+        0 => Glyph::RestWhole,
+        1 => Glyph::RestHalf,
+        2 => Glyph::RestQuarter,
+        3 => Glyph::Rest8th,
+        4 => Glyph::Rest16th,
+        5 => Glyph::Rest32nd,
+        6 => Glyph::Rest64th,
+        7.. => Glyph::Rest128th,
+    }
+}
+
+/// The notes and rests of one voice of one bar, grace notes with the note they stand before.
+pub(super) fn chords<'a>(bar: &'a StaffBar, voice: &'a Voice) -> Vec<Chord<'a>> {
+    let mut chords: Vec<Chord> = Vec::with_capacity(voice.events.len());
+    let mut graces: Vec<Chord> = Vec::new();
+    let mut clefs = bar.clefs.iter().filter(|(at, _)| *at > Time::ZERO).peekable();
+    let mut clef = clef_at(bar, Time::ZERO);
+    for event in &voice.events {
+        let mut changed = None;
+        while let Some((_, new)) = clefs.next_if(|(at, _)| *at <= event.element.at) {
+            clef = *new;
+            changed = Some(*new);
+        }
+        let mut chord = chord(event, voice.side, clef, bar.lines);
+        if let Some(changed) = changed {
+            let width = clef_sign(changed).0.width() * super::measures::SMALL_CLEF;
+            chord.left += width + 0.7;
+            chord.clef = Some((changed, -chord.left + 0.1));
+        }
+        if chord.note().is_some_and(|note| note.grace.is_some()) {
+            graces.push(chord);
+            continue;
+        }
+        place_graces(&mut chord, std::mem::take(&mut graces));
+        chords.push(chord);
+    }
+    chords
+}
+
+/// The clef in force at a time of a bar.
+pub(super) fn clef_at(bar: &StaffBar, at: Time) -> Clef {
+    bar.clefs.iter().take_while(|(time, _)| *time <= at).last().map_or(bar.clef, |(_, clef)| *clef)
+}
+
+/// Grace notes stand before the accidentals of their note.
+fn place_graces<'a>(chord: &mut Chord<'a>, graces: Vec<Chord<'a>>) {
+    let mut x = -chord.left;
+    for grace in graces.into_iter().rev() {
+        let at = x - 0.35 - grace.right;
+        x = at - grace.left;
+        chord.graces.insert(0, (at, grace));
+    }
+    chord.left = -x;
+}
+
+fn chord(event: &Event, side: Option<Side>, clef: Clef, lines: u8) -> Chord<'_> {
+    let value = event.element.value;
+    let mut chord = Chord {
+        event,
+        look: Look::Rest { glyph: rest_sign(value), y: 0.0, whole_bar: false },
+        scale: 1.0,
+        left: 0.0,
+        right: 0.0,
+        dots: Vec::new(),
+        graces: Vec::new(),
+        clef: None,
+        spread: None,
+        side,
+        shift: 0.0,
+        signs: 0.0,
+    };
+    // Rests of two voices lie apart.
+    let aside = match side {
+        Some(Side::Upper) => -2.0,
+        Some(Side::Lower) => 2.0,
+        None => 0.0,
+    };
+    match &event.element.kind {
+        ElementKind::Note(note) => {
+            if note.grace.is_some() || event.element.cue {
+                chord.scale = SMALL;
+            }
+            let up = match (event.element.stem, side) {
+                (Stem::Up, _) | (Stem::None, Some(Side::Upper)) => true,
+                (Stem::Down, _) | (Stem::None, Some(Side::Lower)) => false,
+                (Stem::None, None) => {
+                    let places = note.heads.iter().map(|head| place(head.pitch, clef));
+                    let (low, high) = (places.clone().min(), places.max());
+                    lines == 1 || -low.unwrap_or(0) > high.unwrap_or(0)
+                }
+            };
+            lay_heads(&mut chord, note, up, clef);
+            lay_lyrics(&mut chord, note);
+        }
+        ElementKind::BarRest { .. } => {
+            let y = aside + if lines == 5 { -1.0 } else { 0.0 };
+            chord.look = Look::Rest { glyph: Glyph::RestWhole, y, whole_bar: true };
+        }
+        ElementKind::Rest { .. } => {
+            let glyph = rest_sign(value);
+            let y = aside + if glyph == Glyph::RestWhole && lines == 5 { -1.0 } else { 0.0 };
+            if event.element.cue {
+                chord.scale = SMALL;
+            }
+            chord.look = Look::Rest { glyph, y, whole_bar: false };
+            chord.right = glyph.width() * chord.scale;
+            let place = 1 - (2.0 * aside) as i32;
+            lay_dots(&mut chord, &[place], value.dots);
+        }
+    }
+    chord
+}
+
+/// Syllables need room around the head; small ones overhang a little.
+fn lay_lyrics(chord: &mut Chord, note: &StaffNote) {
+    let widths = note.lyrics.iter().map(|syllable| shape(&syllable.text, Face::Roman, LYRIC).width);
+    let half = widths.fold(0.0, f64::max) / 2.0;
+    if half > 0.0 {
+        let middle = 0.6 * chord.scale;
+        chord.left = chord.left.max(half - middle - 0.1);
+        chord.right = chord.right.max(middle + half + 0.25);
+    }
+}
+
+/// Size of the words of singers.
+pub(super) const LYRIC: f64 = 2.1;
+
+fn lay_dots(chord: &mut Chord, places: &[i32], dots: u8) {
+    if dots == 0 {
+        return;
+    }
+    let first = chord.right + DOT_GAP * chord.scale.max(0.8);
+    let mut taken: Vec<i32> = Vec::new();
+    for &place in places {
+        // In the space; of two heads that want one space, the lower one goes below.
+        let spaces = if place % 2 == 0 { [place + 1, place - 1] } else { [place, place - 2] };
+        let free = spaces.into_iter().find(|space| !taken.contains(space));
+        let Some(space) = free else { continue };
+        taken.push(space);
+        for dot in 0..dots {
+            chord.dots.push((first + f64::from(dot) * (DOT_GAP + 0.16), space));
+        }
+    }
+    let last = chord.dots.iter().map(|dot| dot.0).fold(0.0, f64::max);
+    chord.right = last + 0.45 * chord.scale;
+}
+
+fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
+    let value = chord.event.element.value;
+    let scale = chord.scale;
+    let glyph = head_sign(value);
+    let stemmed = value.log2 >= 1;
+    let mut heads: Vec<Head> = note
+        .heads
+        .iter()
+        .enumerate()
+        .map(|(index, head)| Head {
+            place: place(head.pitch, clef),
+            x: 0.0,
+            glyph,
+            accidental: head.accidental_shown.then(|| (accidental_sign(head.pitch.alter), 0.0)),
+            courtesy: head.courtesy,
+            index: index as u8,
+        })
+        .collect();
+    if heads.is_empty() {
+        heads.push(Head { place: 0, x: 0.0, glyph, accidental: None, courtesy: false, index: 0 });
+    }
+    heads.sort_by_key(|head| head.place);
+    // Of two heads a second apart the farther one from the stem's foot goes to the other side.
+    let width = glyph.width() * scale;
+    let order: Vec<usize> =
+        if up || !stemmed { (0..heads.len()).collect() } else { (0..heads.len()).rev().collect() };
+    let mut before: Option<(i32, bool)> = None;
+    for n in order {
+        let place = heads[n].place;
+        let aside = before.is_some_and(|(other, aside)| (place - other).abs() <= 1 && !aside);
+        if aside {
+            heads[n].x = if up || !stemmed { width - STEM } else { STEM - width };
+        }
+        before = Some((place, aside));
+    }
+    chord.right = heads.iter().map(|head| head.x + width).fold(0.0, f64::max);
+    chord.left = heads.iter().map(|head| -head.x).fold(0.0, f64::max);
+    lay_accidentals(chord, &mut heads);
+    let outside = heads.iter().any(|head| head.place.abs() >= 6);
+    let places: Vec<i32> = heads.iter().rev().map(|head| head.place).collect();
+    if note.marks.has(ripieno_compiler::resolve::Mark::Arpeggio) {
+        chord.left += 0.75;
+        chord.spread = Some(-chord.left);
+        chord.left += 0.1;
+    }
+    chord.look = Look::Note { heads, up, stemmed };
+    lay_dots(chord, &places, value.dots);
+    if outside {
+        chord.left = chord.left.max(LEDGER_REACH * scale);
+        chord.right = chord.right.max(width + LEDGER_REACH * scale);
+    }
+    if stemmed && up && chord.flags() > 0 && !chord.is_beamed() {
+        chord.right = chord.right.max(width + 0.95 * scale);
+    }
+    if matches!(note.grace, Some(Grace::Crushed)) {
+        chord.left = chord.left.max(0.25);
+    }
+}
+
+/// Room of a parenthesis beside an accidental.
+pub(super) const PARENTHESIS: f64 = 0.5;
+
+/// Accidentals go from the outside to the inside, each as near to the heads as it can be without
+/// touching another (Gould, chapter 3).
+fn lay_accidentals(chord: &mut Chord, heads: &mut [Head]) {
+    let scale = chord.scale;
+    let mut boxes: Vec<Rect> = heads
+        .iter()
+        .map(|head| {
+            let y = -f64::from(head.place) / 2.0;
+            Rect::new(head.x, y - 0.5 * scale, head.x + 1.2 * scale, y + 0.5 * scale)
+        })
+        .collect();
+    let signed: Vec<usize> = (0..heads.len()).filter(|&n| heads[n].accidental.is_some()).collect();
+    let mut order = Vec::new();
+    let (mut low, mut high) = (0, signed.len());
+    while low < high {
+        high -= 1;
+        order.push(signed[high]);
+        if low < high {
+            order.push(signed[low]);
+            low += 1;
+        }
+    }
+    for n in order {
+        let Some((sign, _)) = heads[n].accidental else { continue };
+        let bounds = sign.bounds();
+        let y = -f64::from(heads[n].place) / 2.0;
+        let (top, bottom) = (y - bounds.y1 * scale, y - bounds.y0 * scale);
+        let parentheses = if heads[n].courtesy { 2.0 * PARENTHESIS } else { 0.0 };
+        let width = (bounds.x1 + parentheses) * scale;
+        let mut x = -ACCIDENTAL_GAP - width;
+        loop {
+            let overlap = boxes
+                .iter()
+                .filter(|b| b.y0 < bottom - 0.05 && b.y1 > top + 0.05)
+                .filter(|b| b.x0 < x + width + 0.1 && b.x1 > x)
+                .map(|b| b.x0)
+                .fold(f64::INFINITY, f64::min);
+            if overlap.is_infinite() {
+                break;
+            }
+            x = overlap - 0.14 - width;
+        }
+        // Heads keep a little more air than other accidentals.
+        boxes.push(Rect::new(x, top, x + width, bottom));
+        heads[n].accidental = Some((sign, x + parentheses / 2.0 * scale));
+        chord.left = chord.left.max(-x);
+    }
+}

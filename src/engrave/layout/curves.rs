@@ -1,0 +1,219 @@
+//! Ties and slurs: curves that taper to their ends.
+
+use kurbo::{BezPath, CubicBez, ParamCurve, Point, Vec2};
+
+use super::canvas::Canvas;
+use super::measures::{SLUR_END, SLUR_MIDDLE, slur_height, tie_height};
+use super::notes::Placed;
+use crate::page::{Kind, Origin};
+use crate::sheet::Side;
+
+/// A curve from point to point that rises so far (up where `up`), thick in its middle.
+fn curve(from: Point, to: Point, height: f64, up: bool, blunt: f64) -> (CubicBez, BezPath) {
+    let way = to - from;
+    let length = way.hypot().max(0.01);
+    let along = way / length;
+    let mut across = Vec2::new(along.y, -along.x);
+    if (across.y < 0.0) != up {
+        across = -across;
+    }
+    let inset = length * blunt;
+    let control = across * (height / 0.75);
+    let spine =
+        CubicBez::new(from, from + along * inset + control, to - along * inset + control, to);
+    let thick = across * ((SLUR_MIDDLE - SLUR_END) / 2.0 / 0.75);
+    let end = across * (SLUR_END / 2.0);
+    let mut path = BezPath::new();
+    path.move_to(spine.p0 + end);
+    path.curve_to(spine.p1 + thick + end, spine.p2 + thick + end, spine.p3 + end);
+    path.line_to(spine.p3 - end);
+    path.curve_to(spine.p2 - thick - end, spine.p1 - thick - end, spine.p0 - end);
+    path.close_path();
+    (spine, path)
+}
+
+/// Draws the ties between notes of a line. Where a tie goes on to the next line it ends at `end`;
+/// one that comes from the line before begins at `begin`.
+pub(super) fn ties(canvas: &mut Canvas, notes: &[Placed], (begin, end): (f64, f64), comes: bool) {
+    let sounding: Vec<&Placed> = notes.iter().filter(|note| note.chord.note().is_some()).collect();
+    for (n, note) in sounding.iter().enumerate() {
+        let Some(written) = note.chord.note() else { continue };
+        if n == 0 && comes && written.tie_from {
+            for head in note.chord.heads() {
+                let up = tie_up(note, head.place);
+                let x = note.x + head.x;
+                tie(canvas, note, (begin.min(x - 1.4), x - 0.1), head.place, up, head.index);
+            }
+        }
+        if !written.tie_to {
+            continue;
+        }
+        let next = sounding.get(n + 1);
+        for head in note.chord.heads() {
+            let up = tie_up(note, head.place);
+            let from = note.x + head.x + head.glyph.width() + 0.1;
+            let from =
+                note.chord.dots.iter().fold(from, |from, dot| from.max(note.x + dot.0 + 0.5));
+            let to = match next {
+                Some(next) => {
+                    let same = next.chord.heads().iter().find(|other| other.place == head.place);
+                    let Some(same) = same else { continue };
+                    next.x + same.x - 0.1
+                }
+                None => end,
+            };
+            tie(canvas, note, (from, to), head.place, up, head.index);
+        }
+    }
+}
+
+/// A tie bends away from the stem; in a chord the upper half bends up (Gould, chapter 2).
+fn tie_up(note: &Placed, place: i32) -> bool {
+    let (low, high) = note.chord.span();
+    if let Some(side) = note.chord.side {
+        return side == Side::Upper;
+    }
+    if low == high {
+        return if note.chord.is_stemmed() { !note.chord.is_up() } else { place >= 0 };
+    }
+    2 * place > low + high || (2 * place == low + high && !note.chord.is_up())
+}
+
+fn tie(canvas: &mut Canvas, note: &Placed, (from, to): (f64, f64), place: i32, up: bool, head: u8) {
+    if to - from < 0.3 {
+        return;
+    }
+    let side = if up { -1.0 } else { 1.0 };
+    let height = tie_height(to - from);
+    let mut y = -f64::from(place) / 2.0 + side * 0.38;
+    // The tip keeps off the line, so that it is seen.
+    let apex = y + side * height;
+    if apex.abs() < 2.2 && (apex - apex.round()).abs() < 0.16 {
+        y += side * 0.14;
+    }
+    let (_, path) = curve(Point::new(from, y), Point::new(to, y), height, up, 0.24);
+    let origin = Origin { head, ..note.chord.origin() };
+    canvas.path(Kind::Tie, Some(origin), path);
+}
+
+/// Where a slur begins and ends: notes of the line, or its edges.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Reach {
+    /// Place of the first note of the line under it, among the given ones, and of the last.
+    pub first: usize,
+    pub last: usize,
+    /// Where it comes in from the line before, or goes out to the next.
+    pub begin: Option<f64>,
+    pub end: Option<f64>,
+    pub above: bool,
+}
+
+/// Draws a slur over notes of a line.
+pub(super) fn slur_over(canvas: &mut Canvas, notes: &[Placed], reach: Reach) {
+    let under: Vec<&Placed> =
+        notes[reach.first..=reach.last].iter().filter(|note| note.chord.note().is_some()).collect();
+    slur(canvas, &under, (reach.begin, reach.end), reach.above);
+}
+
+/// One slur over some notes, from its place on the first (or from `begin`) to its place on the last
+/// (or to `end`), above or below.
+fn slur(
+    canvas: &mut Canvas,
+    notes: &[&Placed],
+    (begin, end): (Option<f64>, Option<f64>),
+    up: bool,
+) {
+    let (Some(first), Some(last)) = (notes.first(), notes.last()) else { return };
+    let side = if up { -1.0 } else { 1.0 };
+    let air = 0.32;
+    let edge = |canvas: &Canvas, x0: f64, x1: f64| {
+        if up { canvas.sky.top(x0, x1) } else { canvas.sky.bottom(x0, x1) }
+    };
+    let anchor = |canvas: &Canvas, note: &Placed, starts: bool| -> Point {
+        let stem_side = note.chord.is_stemmed() && note.chord.is_up() == up;
+        let (top, bottom) = note.reach();
+        let mut x = note.middle();
+        let own = if up { top } else { bottom };
+        let mut y = own;
+        if stem_side {
+            x = note.stem_x() + if starts { 0.15 } else { -0.15 };
+        }
+        // Over what hangs on the note: dots, lines, accents.
+        let hung = edge(canvas, x - 0.3, x + 0.3);
+        if hung.is_finite() && (hung - own).abs() < 3.0 && (hung - own) * side > 0.0 {
+            y = hung;
+        }
+        Point::new(x, y + side * air)
+    };
+    let mut p0 = anchor(canvas, first, true);
+    let mut p3 = anchor(canvas, last, false);
+    if let Some(begin) = begin {
+        p0 = Point::new(begin.min(first.x - 0.4), p0.y);
+    }
+    if let Some(end) = end {
+        p3 = Point::new(end, p3.y);
+    }
+    if begin.is_some() && notes.len() == 1 {
+        p0.y = p3.y;
+    }
+    if p3.x - p0.x < 0.8 {
+        p3.x = p0.x + 0.8;
+    }
+    // A slur does not climb as steeply as the notes do.
+    let most = (p3.x - p0.x) * 0.5;
+    let climb = p3.y - p0.y;
+    if climb.abs() > most {
+        // The end that lies nearer to the staff moves outwards.
+        let near = if climb * side > 0.0 { &mut p0 } else { &mut p3 };
+        near.y += side * (climb.abs() - most).min(4.0);
+    }
+    let span = p3.x - p0.x;
+    let mut height = slur_height(span).min(span * 0.35);
+    let blunt = if span < 4.0 { 0.22 } else { 0.2_f64.min(3.2 / span).max(0.1) };
+    let origin = Some(first.chord.origin());
+    for _ in 0..24 {
+        let (spine, _) = curve(p0, p3, height, up, blunt);
+        let mut lack: f64 = 0.0;
+        let mut lack_ends: (f64, f64) = (0.0, 0.0);
+        for k in 1..24 {
+            let t = f64::from(k) / 24.0;
+            let at = spine.eval(t);
+            if at.x < first.x + 0.9 && begin.is_none() || at.x > last.x - 0.1 && end.is_none() {
+                continue;
+            }
+            let need = edge(canvas, at.x - 0.12, at.x + 0.12);
+            if !need.is_finite() {
+                continue;
+            }
+            let miss = (at.y - (need + side * 0.3)) * -side;
+            if miss > 0.0 {
+                let lift = 3.0 * t * (1.0 - t);
+                lack = lack.max(miss / lift.max(0.25));
+                if t < 0.25 {
+                    lack_ends.0 = lack_ends.0.max(miss);
+                }
+                if t > 0.75 {
+                    lack_ends.1 = lack_ends.1.max(miss);
+                }
+            }
+        }
+        if lack <= 0.02 {
+            break;
+        }
+        let limit = slur_height(span) * 1.9 + 0.6;
+        if height < limit {
+            height = (height + lack * 0.8).min(limit);
+            p0.y += side * lack_ends.0 * 0.35;
+            p3.y += side * lack_ends.1 * 0.35;
+        } else {
+            p0.y += side * (lack * 0.5).max(lack_ends.0 * 0.5);
+            p3.y += side * (lack * 0.5).max(lack_ends.1 * 0.5);
+        }
+    }
+    let (spine, path) = curve(p0, p3, height, up, blunt);
+    for k in 0..24 {
+        let (a, b) = (spine.eval(f64::from(k) / 24.0), spine.eval(f64::from(k + 1) / 24.0));
+        canvas.sky.add_line((a.x, a.y + side * 0.12), (b.x, b.y + side * 0.12));
+    }
+    canvas.put(Kind::Slur, origin, crate::page::Shape::Path(path));
+}

@@ -1,0 +1,315 @@
+//! Dynamics and hairpins on a common line below the staff; ways of playing and words above it.
+
+use kurbo::Point;
+use ripieno_compiler::music::Time;
+use ripieno_compiler::resolve::Dynamic;
+use ripieno_writers::edition::DirectionKind;
+use ripieno_writers::notate::Syllable;
+
+use super::canvas::Canvas;
+use super::chord::LYRIC;
+use super::measures::{ABOVE, HAIRPIN, THIN_LINE};
+use super::notes::Placed;
+use crate::glyphs::Glyph;
+use crate::page::{Kind, Shape};
+use crate::text::{Face, shape};
+
+/// A direction with its place along the line.
+#[derive(Clone, Debug)]
+pub(super) struct Said<'a> {
+    pub kind: &'a DirectionKind,
+    /// Middle of the head it belongs to.
+    pub x: f64,
+    /// Left edge of that head.
+    pub left: f64,
+    pub at: (usize, Time),
+    pub above: bool,
+}
+
+/// The letters of a dynamic with their places, and how wide they are.
+fn letters(dynamic: Dynamic) -> (Vec<(Glyph, f64)>, f64) {
+    let mut x = 0.0;
+    let mut signs = Vec::new();
+    for letter in dynamic.letters().chars() {
+        let (sign, advance) = match letter {
+            'p' => (Glyph::DynamicPiano, 1.42),
+            'm' => (Glyph::DynamicMezzo, if dynamic == Dynamic::Mf { 1.72 } else { 2.02 }),
+            'f' => (Glyph::DynamicForte, 1.12),
+            's' => (Glyph::DynamicSforzando, 0.92),
+            _ => (Glyph::DynamicZ, 1.0),
+        };
+        signs.push((sign, x));
+        x += advance;
+    }
+    let width = signs.last().map_or(0.0, |(sign, x)| x + sign.width());
+    (signs, width)
+}
+
+enum Low {
+    Letters { signs: Vec<(Glyph, f64)>, x: f64, width: f64 },
+    Hairpin { from: f64, to: f64, opens: f64, closes: f64 },
+}
+
+impl Low {
+    fn span(&self) -> (f64, f64) {
+        match self {
+            Low::Letters { x, width, .. } => (*x - 0.1, x + width + 0.2),
+            Low::Hairpin { from, to, .. } => (*from, *to),
+        }
+    }
+}
+
+/// A hairpin of a line, or what of it lies in this line.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Pin {
+    pub from: f64,
+    pub to: f64,
+    pub grows: bool,
+    /// Does it come from the line before, and go on to the next?
+    pub carried: bool,
+    pub goes_on: bool,
+    /// Where in the music it begins and ends.
+    pub places: ((usize, Time), (usize, Time)),
+    pub above: bool,
+}
+
+/// Dynamics and hairpins of a line, on one line as far as they lie near one another.
+pub(super) fn dynamics(
+    canvas: &mut Canvas,
+    said: &[Said],
+    pins: &[Pin],
+    begin: f64,
+    between: bool,
+) {
+    for above in [false, true] {
+        let mut lows: Vec<Low> = Vec::new();
+        let mut edge = begin - 1.0;
+        let mut taken: Vec<((usize, Time), f64, f64)> = Vec::new();
+        for direction in said.iter().filter(|direction| direction.above == above) {
+            let DirectionKind::Dynamic(dynamic) = direction.kind else { continue };
+            let (signs, width) = letters(*dynamic);
+            // The optical middle of the letters stands under the head.
+            let x = (direction.x - width / 2.0 - 0.05).max(edge);
+            edge = x + width + 0.45;
+            taken.push((direction.at, x, x + width));
+            lows.push(Low::Letters { signs, x, width });
+        }
+        for pin in pins.iter().filter(|pin| pin.above == above) {
+            // It keeps clear of letters where it begins and ends, and of those between.
+            let (mut from, mut to) = (pin.from, pin.to);
+            for &(at, left, right) in &taken {
+                if at <= pin.places.0 && right + 0.4 > from {
+                    from = right + 0.4;
+                } else if at > pin.places.0 && left - 0.4 < to && left > from {
+                    to = left - 0.4;
+                }
+            }
+            push_hairpin(&mut lows, (pin.grows, pin.carried, pin.goes_on), from, to);
+        }
+        lows.sort_by(|a, b| a.span().0.total_cmp(&b.span().0));
+        place(canvas, &lows, between, above);
+    }
+}
+
+fn push_hairpin(
+    lows: &mut Vec<Low>,
+    (grows, carried, goes_on): (bool, bool, bool),
+    from: f64,
+    to: f64,
+) {
+    let to = to.max(from + 1.6);
+    // A part of a hairpin that comes from or goes to another line does not close.
+    let narrow = |broken: bool| if broken { HAIRPIN * 0.45 } else { 0.0 };
+    let wide = |broken: bool| if broken { HAIRPIN * 0.7 } else { HAIRPIN };
+    let (opens, closes) =
+        if grows { (narrow(carried), wide(goes_on)) } else { (wide(carried), narrow(goes_on)) };
+    lows.push(Low::Hairpin { from, to, opens, closes });
+}
+
+/// The base line of each stretch of dynamics: as near to the staff as its lowest need allows.
+fn place(canvas: &mut Canvas, lows: &[Low], between: bool, above: bool) {
+    let need = |canvas: &Canvas, low: &Low| {
+        let (x0, x1) = low.span();
+        let edge = canvas.sky.bottom(x0, x1).max(2.0);
+        // Letters rise a good space over the base line, an f higher; hairpins lie around half a
+        // space over it.
+        let rise = match low {
+            Low::Letters { signs, .. }
+                if signs.iter().any(|(sign, _)| *sign == Glyph::DynamicForte) =>
+            {
+                1.75
+            }
+            Low::Letters { .. } => 1.1,
+            Low::Hairpin { opens, closes, .. } => 0.45 + opens.max(*closes) / 2.0,
+        };
+        let least: f64 = if between { 4.4 } else { 3.9 };
+        (edge + 0.45 + rise).max(least)
+    };
+    let mut from = 0;
+    while from < lows.len() {
+        // What lies near one another, or is joined by a hairpin, stands on one line.
+        let mut to = from + 1;
+        while to < lows.len() && lows[to].span().0 - lows[to - 1].span().1 < 6.0 {
+            to += 1;
+        }
+        let y = if above {
+            let edge = lows[from..to].iter().map(|low| {
+                let (x0, x1) = low.span();
+                canvas.sky.top(x0, x1).min(-2.0)
+            });
+            edge.fold(-2.0, f64::min) - 1.1
+        } else {
+            lows[from..to].iter().map(|low| need(canvas, low)).fold(0.0, f64::max)
+        };
+        for low in &lows[from..to] {
+            draw_low(canvas, low, y);
+        }
+        from = to;
+    }
+}
+
+fn draw_low(canvas: &mut Canvas, low: &Low, y: f64) {
+    match low {
+        Low::Letters { signs, x, .. } => {
+            for (sign, along) in signs {
+                canvas.glyph((Kind::Dynamic, None), *sign, (x + along, y), 1.0);
+            }
+        }
+        Low::Hairpin { from, to, opens, closes } => {
+            let middle = y - 0.45;
+            for side in [-0.5, 0.5] {
+                canvas.line(
+                    (Kind::Hairpin, None),
+                    (*from, middle + side * opens),
+                    (*to, middle + side * closes),
+                    THIN_LINE,
+                );
+            }
+        }
+    }
+}
+
+/// Ways of playing and words, above the staff or below it, one line over another where they meet.
+pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
+    for direction in said {
+        let (text, face, size) = match direction.kind {
+            DirectionKind::Technique(technique) => {
+                (technique.printed().to_string(), Face::Roman, 2.1)
+            }
+            DirectionKind::Words(words) => (words.clone(), Face::Italic, 2.1),
+            DirectionKind::Who(words) => (words.clone(), Face::Roman, 2.1),
+            DirectionKind::Change(words) => (words.clone(), Face::Bold, 2.1),
+            DirectionKind::CueName(words) => (words.clone(), Face::Italic, 1.75),
+            DirectionKind::Dynamic(_) => continue,
+        };
+        let run = shape(&text, face, size);
+        let x = direction.left.min((end - run.width).max(0.5));
+        let (x0, x1) = (x - 0.2, x + run.width + 0.4);
+        let y = if direction.above {
+            canvas.sky.top(x0, x1).min(-2.1) - ABOVE - run.fall()
+        } else {
+            canvas.sky.bottom(x0, x1).max(2.1) + ABOVE + run.rise()
+        };
+        canvas.sky.add((x0, x1), (y - run.rise(), y + run.fall() * 0.5));
+        canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
+    }
+}
+
+/// Words of singers: syllables under their notes, hyphens between those of a word, lines under
+/// notes that hold one.
+pub(super) fn lyrics(canvas: &mut Canvas, notes: &[Placed], end: f64) {
+    let verses = notes.iter().filter_map(|note| note.chord.note());
+    let most =
+        verses.flat_map(|note| &note.lyrics).map(|syllable| syllable.verse).max().unwrap_or(0);
+    for verse in 1..=most {
+        let sung: Vec<(usize, &Syllable)> = notes
+            .iter()
+            .enumerate()
+            .filter_map(|(n, note)| {
+                let mut lyrics = note.chord.note()?.lyrics.iter();
+                lyrics.find(|syllable| syllable.verse == verse).map(|syllable| (n, syllable))
+            })
+            .collect();
+        let (Some(first), Some(last)) = (sung.first(), sung.last()) else { continue };
+        let (x0, x1) = (notes[first.0].x - 1.0, notes[last.0].x + 2.0);
+        let y = canvas.sky.bottom(x0, x1).max(2.4) + 0.5 + LYRIC * 0.72;
+        let mut spans: Vec<(f64, f64)> = Vec::new();
+        for (n, syllable) in &sung {
+            let run = shape(&syllable.text, Face::Roman, LYRIC);
+            let middle = notes[*n].x + 0.6;
+            // A syllable that is held begins with its note.
+            let x = if syllable.melisma { notes[*n].x } else { middle - run.width / 2.0 };
+            let x = spans.last().map_or(x, |before| x.max(before.1 + 0.25));
+            spans.push((x, x + run.width));
+            let origin = Some(notes[*n].chord.origin());
+            canvas.text(Kind::Text, origin, run, (x, y));
+        }
+        for (k, (n, syllable)) in sung.iter().enumerate() {
+            let from = spans[k].1;
+            let next = spans.get(k + 1).map(|span| span.0);
+            let what = (Kind::Text, Some(notes[*n].chord.origin()));
+            if syllable.goes_on {
+                let to = next.unwrap_or(end);
+                let middle = f64::midpoint(from, to);
+                if to - from > 0.9 {
+                    canvas.line(what, (middle - 0.35, y - 0.62), (middle + 0.35, y - 0.62), 0.16);
+                }
+            } else if syllable.melisma {
+                // To the last note before the next syllable.
+                let until = sung.get(k + 1).map_or(notes.len(), |(next, _)| *next);
+                let held = notes[*n..until].iter().rev().find(|note| note.chord.note().is_some());
+                let to =
+                    held.map_or(end, |note| note.x + 1.2).min(next.map_or(end, |next| next - 0.2));
+                if to > from + 0.8 {
+                    canvas.line(what, (from + 0.2, y), (to, y), 0.13);
+                }
+            }
+        }
+    }
+}
+
+/// A line that moves what stands under it by octaves.
+pub(super) fn octave_line(
+    canvas: &mut Canvas,
+    octaves: i8,
+    (from, to): (f64, f64),
+    (begins, ends): (bool, bool),
+) {
+    let above = octaves > 0;
+    let word = match octaves.unsigned_abs() {
+        1 => {
+            if above {
+                "8va"
+            } else {
+                "8vb"
+            }
+        }
+        _ => {
+            if above {
+                "15ma"
+            } else {
+                "15mb"
+            }
+        }
+    };
+    let word = if begins { word.to_string() } else { format!("({word})") };
+    let run = shape(&word, Face::Italic, 2.1);
+    let edge = if above {
+        canvas.sky.top(from, to).min(-2.5)
+    } else {
+        canvas.sky.bottom(from, to).max(2.5)
+    };
+    let y = if above { edge - 0.9 } else { edge + 0.9 + run.rise() };
+    let line = if above { y - run.rise() + 0.1 } else { y - 0.1 };
+    let mut x = from + run.width + 0.3;
+    canvas.text(Kind::Text, None, run, (from, y));
+    let what = (Kind::Frame, None);
+    while x < to {
+        canvas.line(what, (x, line), ((x + 0.7).min(to), line), THIN_LINE);
+        x += 1.3;
+    }
+    if ends {
+        let hook = if above { 1.0 } else { -1.0 };
+        canvas.line(what, (to, line), (to, line + hook), THIN_LINE);
+    }
+}

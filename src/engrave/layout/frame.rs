@@ -1,0 +1,389 @@
+//! What all staves of a system share: bar lines, brackets, braces and names; over the top staff
+//! bar numbers, tempos, rehearsal marks and endings.
+
+use kurbo::{BezPath, Point};
+use ripieno_compiler::resolve::{BarLine, Tempo};
+use ripieno_writers::edition::GroupSign;
+use ripieno_writers::notate::{NoteValue, Sign};
+
+use super::canvas::Canvas;
+use super::measures::{ABOVE, BAR_LINE, BAR_LINE_GAP, STEM, THICK_LINE, THIN_LINE};
+use super::spacing::PlacedBar;
+use super::system::Setting;
+use crate::glyphs::Glyph;
+use crate::page::{Kind, Mark, Shape};
+use crate::sheet::{Bar, Sheet};
+use crate::text::{Face, shape};
+
+/// Size of names before a system.
+const NAME: f64 = 2.2;
+
+/// Bar number, endings, tempos and rehearsal marks over a staff.
+pub(super) fn over(
+    canvas: &mut Canvas,
+    sheet: &Sheet,
+    placed: &[PlacedBar],
+    setting: Setting,
+    top: bool,
+) {
+    if top {
+        endings(canvas, sheet, placed);
+    }
+    for (n, bar) in placed.iter().enumerate() {
+        let what = &sheet.bars[bar.bar];
+        let x = if n == 0 { bar.x } else { bar.body.min(bar.x + 0.4) };
+        if let Some(tempo) = &what.tempo {
+            let x = if n == 0 { (bar.body - bar.lead.metre).max(bar.x) } else { x };
+            draw_tempo(canvas, tempo, x, setting.width);
+        }
+    }
+    signs(canvas, sheet, placed);
+    if top
+        && !setting.first
+        && let Some(first) = placed.first()
+    {
+        let number = sheet.bars[first.bar].number;
+        let run = shape(&number.to_string(), Face::Italic, 1.75);
+        let x = first.x - 0.1;
+        let y = canvas.sky.top(x, x + run.width + 0.3).min(-2.0) - 0.5;
+        canvas.text(Kind::Text, None, run, (x, y));
+    }
+    for (n, bar) in placed.iter().enumerate() {
+        let Some(mark) = &sheet.bars[bar.bar].mark else { continue };
+        let run = shape(mark, Face::Bold, 2.7);
+        let width = run.width.max(1.2) + 1.1;
+        let x =
+            if n == 0 { bar.x } else { (bar.x - BAR_LINE / 2.0 - width / 2.0).max(setting.indent) };
+        let foot = canvas.sky.top(x - 0.2, x + width + 0.2).min(-2.6) - ABOVE - 0.1;
+        let head = foot - 2.75;
+        let mut path = BezPath::new();
+        for (grow, turned) in [(0.0, false), (-0.18, true)] {
+            let (x0, x1, y0, y1) = (x - grow, x + width + grow, head - grow, foot + grow);
+            path.move_to((x0, y0));
+            if turned {
+                path.line_to((x0, y1));
+                path.line_to((x1, y1));
+                path.line_to((x1, y0));
+            } else {
+                path.line_to((x1, y0));
+                path.line_to((x1, y1));
+                path.line_to((x0, y1));
+            }
+            path.close_path();
+        }
+        canvas.path(Kind::Frame, None, path);
+        let at = (x + (width - run.width) / 2.0, foot - 0.48);
+        canvas.text(Kind::Text, None, run, at);
+    }
+}
+
+/// Segno, coda and the words that send a player there.
+fn signs(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
+    for bar in placed {
+        for sign in &sheet.bars[bar.bar].signs {
+            if let Some(words) = sign.words() {
+                let run = shape(words, Face::BoldItalic, 2.2);
+                let x = (bar.end - run.width - 0.2).max(0.0);
+                let y = canvas.sky.top(x - 0.2, x + run.width).min(-2.4) - ABOVE - run.fall();
+                canvas.text(Kind::Text, None, run, (x, y));
+                continue;
+            }
+            let glyph = if *sign == Sign::Segno { Glyph::Segno } else { Glyph::Coda };
+            let x = bar.body;
+            let y = canvas.sky.top(x, x + glyph.width()).min(-2.4) - ABOVE - 0.1;
+            canvas.glyph((Kind::Text, None), glyph, (x, y), 1.0);
+        }
+    }
+}
+
+/// Words of a tempo in bold, and the note that is counted.
+fn draw_tempo(canvas: &mut Canvas, tempo: &Tempo, x: f64, right: f64) {
+    let words = tempo.words.as_ref().map(|words| shape(words, Face::Bold, 2.35));
+    let counted = tempo.beat.and_then(|(beat, rate)| {
+        let value = NoteValue::of(beat)?;
+        let rate = format!("{}", (rate * 10.0).round() / 10.0);
+        Some((value, rate))
+    });
+    let bracketed = words.is_some();
+    let words_width = words.as_ref().map_or(0.0, |run| run.width + 0.9);
+    let figure = counted.as_ref().map(|(_, rate)| {
+        shape(&format!("= {rate}{}", if bracketed { ")" } else { "" }), Face::Roman, 2.1)
+    });
+    let width = words_width + figure.as_ref().map_or(0.0, |run| run.width + 2.9);
+    let x = x.min(right - width).max(0.0);
+    let y = canvas.sky.top(x - 0.2, x + width + 0.5).min(-2.6) - ABOVE - 0.45;
+    canvas.sky.add((x, x + width), (y - 1.75, y + 0.3));
+    if let Some(run) = words {
+        canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
+    }
+    let (Some((value, _)), Some(figure)) = (counted, figure) else { return };
+    let mut at = x + words_width;
+    if bracketed {
+        let run = shape("(", Face::Roman, 2.1);
+        let width = run.width;
+        canvas.put(Kind::Text, None, Shape::Text { at: Point::new(at, y), run });
+        at += width + 0.1;
+    }
+    at = draw_value(canvas, value, (at, y));
+    canvas.put(Kind::Text, None, Shape::Text { at: Point::new(at + 0.55, y), run: figure });
+}
+
+/// A note as it is counted, small, on a base line; gives where it ends.
+fn draw_value(canvas: &mut Canvas, value: NoteValue, (x, y): (f64, f64)) -> f64 {
+    let scale = 0.62;
+    let head = match value.log2 {
+        i8::MIN..=-1 => Glyph::NoteheadDoubleWhole,
+        0 => Glyph::NoteheadWhole,
+        1 => Glyph::NoteheadHalf,
+        2.. => Glyph::NoteheadBlack,
+    };
+    let y = y - 0.32;
+    let put = |canvas: &mut Canvas, glyph: Glyph, x: f64, y: f64| {
+        canvas.put(Kind::Text, None, Shape::Glyph { glyph, at: Point::new(x, y), scale });
+    };
+    put(canvas, head, x, y);
+    let mut right = x + head.width() * scale;
+    if value.log2 >= 1 {
+        let stem = right - STEM / 2.0;
+        let (from, to) = (Point::new(stem, y - 0.1), Point::new(stem, y - 2.1));
+        canvas.put(Kind::Text, None, Shape::Line { from, to, width: 0.1 });
+        if value.log2 >= 3 {
+            let flag = Glyph::ALL[Glyph::Flag8thUp as usize + (value.log2 as usize - 3).min(4)];
+            put(canvas, flag, stem - 0.05, y - 2.1);
+            right += 0.5;
+        }
+    }
+    for _ in 0..value.dots {
+        put(canvas, Glyph::AugmentationDot, right + 0.22, y - 0.1);
+        right += 0.45;
+    }
+    right
+}
+
+fn endings(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
+    let mut n = 0;
+    let mut open = None;
+    while n < placed.len() {
+        let bar = &sheet.bars[placed[n].bar];
+        if let Some(ending) = bar.ending_starts {
+            open = Some((n, ending, true));
+        } else if n == 0 && bar.ending_ends.is_some() {
+            open = open.or(Some((0, 0, false)));
+        }
+        let last = n + 1 == placed.len();
+        if let Some((from, ending, begins)) = open
+            && (bar.ending_ends.is_some() || last)
+        {
+            let x0 = placed[from].x + 0.1;
+            let x1 = placed[n].end - 0.25;
+            let y = canvas.sky.top(x0, x1).min(-4.6) - ABOVE - 1.7;
+            let what = (Kind::Frame, None);
+            if begins {
+                canvas.line(what, (x0, y), (x0, y + 1.9), THIN_LINE);
+                let run = shape(&format!("{ending}."), Face::Roman, 1.9);
+                canvas.text(Kind::Text, None, run, (x0 + 0.5, y + 1.6));
+            }
+            canvas.line(what, (x0, y), (x1, y), THIN_LINE);
+            if bar.ending_ends.is_some() && bar.repeat_ends {
+                canvas.line(what, (x1, y), (x1, y + 1.9), THIN_LINE);
+            }
+            open = None;
+        }
+        n += 1;
+    }
+}
+
+/// Bar lines, the line before a system, brackets, braces and names.
+pub(super) fn joins(
+    marks: &mut Vec<Mark>,
+    sheet: &Sheet,
+    (shown, ys): (&[usize], &[f64]),
+    placed: &[PlacedBar],
+    setting: Setting,
+) {
+    let mut canvas = Canvas::new(1.0);
+    let half = |row: usize| {
+        let bar = placed.first().map_or(0, |bar| bar.bar);
+        if sheet.staves[shown[row]].bars[bar].lines == 5 { 2.0 } else { 1.0 }
+    };
+    // Which staves share their bar lines.
+    let mut groups: Vec<std::ops::Range<usize>> = Vec::new();
+    for row in 0..shown.len() {
+        let joined = row > 0 && {
+            let (above, here) = (shown[row - 1], shown[row]);
+            let through = |group: &crate::sheet::Group| {
+                group.bar_lines && group.staves.contains(&above) && group.staves.contains(&here)
+            };
+            sheet.groups.iter().any(through)
+        };
+        match groups.last_mut() {
+            Some(group) if joined => group.end = row + 1,
+            _ => groups.push(row..row + 1),
+        }
+    }
+    for group in &groups {
+        let (top, bottom) =
+            (ys[group.start] - half(group.start), ys[group.end - 1] + half(group.end - 1));
+        let rows: Vec<f64> = group.clone().map(|row| ys[row]).collect();
+        for (n, bar) in placed.iter().enumerate() {
+            let what = &sheet.bars[bar.bar];
+            if what.repeat_starts {
+                let x = if n == 0 {
+                    bar.body - bar.lead.repeat + 0.2
+                } else if bar.lead.key + bar.lead.metre > 0.0 {
+                    bar.body - bar.lead.repeat + 0.35
+                } else {
+                    bar.x - BAR_LINE
+                };
+                stroke(&mut canvas, x, THICK_LINE, (top, bottom));
+                let thin = x + THICK_LINE + BAR_LINE_GAP;
+                stroke(&mut canvas, thin, BAR_LINE, (top, bottom));
+                dots(&mut canvas, thin + BAR_LINE + 0.3, &rows);
+            }
+            end_line(&mut canvas, what, bar.end, (top, bottom), &rows);
+        }
+    }
+    if let (Some(&first), Some(&last)) = (ys.first(), ys.last())
+        && ys.len() > 1
+    {
+        let (top, bottom) = (first - half(0), last + half(ys.len() - 1));
+        stroke(&mut canvas, setting.indent - BAR_LINE, BAR_LINE, (top, bottom));
+    }
+    let left = setting.indent - BAR_LINE;
+    for group in &sheet.groups {
+        let rows = || (0..shown.len()).filter(|&row| group.staves.contains(&shown[row]));
+        let (Some(first), Some(last)) = (rows().next(), rows().last()) else { continue };
+        if first == last {
+            continue;
+        }
+        let span = (ys[first] - half(first), ys[last] + half(last));
+        match group.sign {
+            GroupSign::Brace => brace(&mut canvas, left - 0.25, span),
+            GroupSign::Bracket => bracket(&mut canvas, left - 0.3, span),
+            GroupSign::SubBracket => sub_bracket(&mut canvas, left - 1.25, span),
+        }
+    }
+    if !sheet.is_part {
+        names(&mut canvas, sheet, (shown, ys), setting);
+    }
+    marks.append(&mut canvas.marks);
+}
+
+fn stroke(canvas: &mut Canvas, x: f64, width: f64, (top, bottom): (f64, f64)) {
+    let middle = x + width / 2.0;
+    canvas.line((Kind::BarLine, None), (middle, top), (middle, bottom), width);
+}
+
+fn dots(canvas: &mut Canvas, x: f64, rows: &[f64]) {
+    for y in rows {
+        for side in [-0.5, 0.5] {
+            canvas.glyph((Kind::BarLine, None), Glyph::RepeatDot, (x, y + side), 1.0);
+        }
+    }
+}
+
+fn end_line(canvas: &mut Canvas, bar: &Bar, end: f64, span: (f64, f64), rows: &[f64]) {
+    if bar.repeat_ends {
+        stroke(canvas, end - THICK_LINE, THICK_LINE, span);
+        let thin = end - THICK_LINE - BAR_LINE_GAP - BAR_LINE;
+        stroke(canvas, thin, BAR_LINE, span);
+        dots(canvas, thin - 0.75, rows);
+        return;
+    }
+    match bar.line {
+        BarLine::Plain => stroke(canvas, end - BAR_LINE, BAR_LINE, span),
+        BarLine::Double => {
+            stroke(canvas, end - BAR_LINE, BAR_LINE, span);
+            stroke(canvas, end - 2.0 * BAR_LINE - BAR_LINE_GAP, BAR_LINE, span);
+        }
+        BarLine::Final => {
+            stroke(canvas, end - THICK_LINE, THICK_LINE, span);
+            stroke(canvas, end - THICK_LINE - BAR_LINE_GAP - BAR_LINE, BAR_LINE, span);
+        }
+    }
+}
+
+/// A thick line with curled ends.
+fn bracket(canvas: &mut Canvas, right: f64, (top, bottom): (f64, f64)) {
+    let x = right - 0.45;
+    let what = (Kind::Bracket, None);
+    canvas.line(what, (x + 0.225, top - 0.25), (x + 0.225, bottom + 0.25), 0.45);
+    canvas.glyph(what, Glyph::BracketTop, (x, top - 0.25), 1.0);
+    canvas.glyph(what, Glyph::BracketBottom, (x, bottom + 0.25), 1.0);
+}
+
+/// A thin square bracket for players of a kind.
+fn sub_bracket(canvas: &mut Canvas, x: f64, (top, bottom): (f64, f64)) {
+    let what = (Kind::Bracket, None);
+    canvas.line(what, (x, top), (x, bottom), BAR_LINE);
+    for y in [top, bottom] {
+        canvas.line(what, (x - BAR_LINE / 2.0, y), (x + 0.75, y), BAR_LINE);
+    }
+}
+
+/// A brace as high as its two staves, drawn with the pen that draws the signs.
+fn brace(canvas: &mut Canvas, right: f64, (top, bottom): (f64, f64)) {
+    let height = bottom - top;
+    let at = |along: f64| top + height * along;
+    let (tip, out) = (right - 1.25, right - 0.1);
+    let half = [
+        (out, at(0.0), 0.1),
+        (out - 0.42, at(0.07), 0.26),
+        (out - 0.55, at(0.2), 0.42),
+        (out - 0.42, at(0.33), 0.42),
+        (out - 0.58, at(0.44), 0.28),
+        (tip, at(0.5), 0.08),
+    ];
+    let other: Vec<(f64, f64, f64)> =
+        half.iter().map(|&(x, y, width)| (x, top + bottom - y, width)).collect();
+    for points in [half.to_vec(), other] {
+        canvas.path(Kind::Bracket, None, crate::glyphs::pen::stroke(&points));
+    }
+}
+
+/// How much room names, brackets and braces need before the staves.
+pub(super) fn indent(sheet: &Sheet, first: bool) -> f64 {
+    let braced = sheet.staves.iter().any(|staff| staff.braced);
+    if sheet.is_part {
+        return if braced { 1.8 } else { 0.0 };
+    }
+    let name = |staff: &crate::sheet::Staff| {
+        let name: &str = if first { &staff.name } else { &staff.abbreviation };
+        lines(name).iter().map(|line| shape(line, Face::Roman, NAME).width).fold(0.0, f64::max)
+    };
+    sheet.staves.iter().map(name).fold(0.0, f64::max) + 3.4
+}
+
+/// A name in its lines; a long one is divided before its key.
+fn lines(name: &str) -> Vec<&str> {
+    if name.contains('\n') {
+        return name.split('\n').collect();
+    }
+    match name.split_once(" in ") {
+        Some((first, _)) if name.chars().count() > 14 => vec![first, name[first.len()..].trim()],
+        _ => vec![name],
+    }
+}
+
+fn names(canvas: &mut Canvas, sheet: &Sheet, (shown, ys): (&[usize], &[f64]), setting: Setting) {
+    for (row, &staff) in shown.iter().enumerate() {
+        let staff = &sheet.staves[staff];
+        let name = if setting.first { &staff.name } else { &staff.abbreviation };
+        if name.is_empty() {
+            continue;
+        }
+        // Between two staves that belong together.
+        let y = if staff.braced && row + 1 < ys.len() {
+            f64::midpoint(ys[row], ys[row + 1])
+        } else {
+            ys[row]
+        };
+        let lines = lines(name);
+        for (n, line) in lines.iter().enumerate() {
+            let run = shape(line, Face::Roman, NAME);
+            let x = setting.indent - 2.5 - run.width;
+            let y = y + 0.7 + (n as f64 - (lines.len() - 1) as f64 / 2.0) * 2.3;
+            canvas.text(Kind::Text, None, run, (x, y));
+        }
+    }
+}

@@ -1,0 +1,285 @@
+//! What hangs on notes: articulations, ornaments, bowings, fermatas, and the numbers and brackets of
+//! tuplets.
+
+use ripieno_compiler::resolve::Mark;
+use ripieno_writers::notate::ElementKind;
+
+use super::canvas::Canvas;
+use super::chord::Look;
+use super::measures::{ABOVE, THIN_LINE};
+use super::notes::Placed;
+use crate::glyphs::Glyph;
+use crate::page::{Kind, Origin};
+use crate::sheet::Side;
+use crate::text::{Face, shape};
+
+/// Marks that stand on the side of the head, the nearest first; within the staff in a space.
+const NEAR: [Mark; 2] = [Mark::Staccato, Mark::Tenuto];
+/// Marks that stand outside the staff on the side of the head.
+const OUTSIDE: [Mark; 3] = [Mark::Staccatissimo, Mark::Accent, Mark::Marcato];
+/// Marks over the staff, the lowest first.
+const OVER: [Mark; 9] = [
+    Mark::Harmonic,
+    Mark::Stopped,
+    Mark::Open,
+    Mark::UpBow,
+    Mark::DownBow,
+    Mark::Mordent,
+    Mark::Turn,
+    Mark::Trill,
+    Mark::Fermata,
+];
+
+/// Articulations, which lie within slurs.
+pub(super) fn articulations(canvas: &mut Canvas, notes: &[Placed]) {
+    for note in notes {
+        let Some(written) = note.chord.note() else { continue };
+        if written.marks.is_empty() {
+            continue;
+        }
+        let above = match note.chord.side {
+            Some(side) => side == Side::Upper,
+            None => !(note.chord.is_stemmed() && note.chord.is_up()),
+        };
+        let origin = Some(note.chord.origin());
+        let (low, high) = note.chord.span();
+        let mut place = if above { high } else { low };
+        let step = if above { 1 } else { -1 };
+        for mark in NEAR {
+            if !written.marks.has(mark) {
+                continue;
+            }
+            // The next free space; outside the staff one space away.
+            place += 2 * step;
+            if place.abs() <= 4 && place % 2 == 0 {
+                place += step;
+            }
+            let y = -f64::from(place) / 2.0;
+            let (glyph, half) = match mark {
+                Mark::Tenuto => (Glyph::ArticTenutoAbove, 0.085),
+                _ => (Glyph::ArticStaccatoAbove, 0.2),
+            };
+            let x = note.middle() - glyph.bounds().center().x;
+            canvas.glyph((Kind::Articulation, origin), glyph, (x, y + half), 1.0);
+        }
+        for mark in OUTSIDE {
+            if !written.marks.has(mark) {
+                continue;
+            }
+            let over = above || mark == Mark::Marcato;
+            let glyph = match (mark, over) {
+                (Mark::Staccatissimo, true) => Glyph::ArticStaccatissimoAbove,
+                (Mark::Staccatissimo, false) => Glyph::ArticStaccatissimoBelow,
+                (Mark::Accent, _) => Glyph::ArticAccentAbove,
+                (_, true) => Glyph::ArticMarcatoAbove,
+                (_, false) => Glyph::ArticMarcatoBelow,
+            };
+            let least = if mark == Mark::Staccatissimo { 0.0 } else { 2.0 };
+            stack(canvas, (Kind::Articulation, origin), glyph, note.middle(), over, (0.3, least));
+        }
+    }
+}
+
+/// Puts a sign on the edge of what stands there, at least so far from the middle line.
+fn stack(
+    canvas: &mut Canvas,
+    what: (Kind, Option<Origin>),
+    glyph: Glyph,
+    middle: f64,
+    above: bool,
+    (air, least): (f64, f64),
+) {
+    let bounds = glyph.bounds();
+    let x = middle - bounds.center().x;
+    let (x0, x1) = (x + bounds.x0 - 0.1, x + bounds.x1 + 0.1);
+    let y = if above {
+        let edge = canvas.sky.top(x0, x1).min(-least);
+        edge - air + bounds.y0
+    } else {
+        let edge = canvas.sky.bottom(x0, x1).max(least);
+        edge + air + bounds.y1
+    };
+    canvas.glyph(what, glyph, (x, y), 1.0);
+}
+
+/// Ornaments, bowings and fermatas, which lie outside slurs; and breaths.
+pub(super) fn ornaments(canvas: &mut Canvas, notes: &[Placed], trill_ends: &dyn Fn(usize) -> f64) {
+    for (n, note) in notes.iter().enumerate() {
+        let origin = Some(note.chord.origin());
+        let fermata = matches!(
+            note.chord.event.element.kind,
+            ElementKind::Rest { fermata: true } | ElementKind::BarRest { fermata: true }
+        );
+        if fermata {
+            stack(
+                canvas,
+                (Kind::Articulation, origin),
+                Glyph::FermataAbove,
+                note.middle(),
+                true,
+                (0.5, 2.0),
+            );
+        }
+        let Some(written) = note.chord.note() else { continue };
+        for mark in OVER {
+            if !written.marks.has(mark) {
+                continue;
+            }
+            let glyph = match mark {
+                Mark::Harmonic => Glyph::StringsHarmonic,
+                Mark::Stopped => Glyph::BrassMuteClosed,
+                Mark::Open => Glyph::BrassMuteOpen,
+                Mark::UpBow => Glyph::StringsUpBow,
+                Mark::DownBow => Glyph::StringsDownBow,
+                Mark::Mordent => Glyph::OrnamentMordent,
+                Mark::Turn => Glyph::OrnamentTurn,
+                Mark::Trill => Glyph::OrnamentTrill,
+                _ => Glyph::FermataAbove,
+            };
+            if mark == Mark::Trill {
+                let end = trill_ends(n);
+                trill(canvas, note, end);
+                continue;
+            }
+            let over = note.chord.side != Some(Side::Lower);
+            let glyph = if over || mark != Mark::Fermata { glyph } else { Glyph::FermataBelow };
+            stack(canvas, (Kind::Articulation, origin), glyph, note.middle(), over, (ABOVE, 2.0));
+            let ornament = matches!(mark, Mark::Mordent | Mark::Turn);
+            if let Some(alter) = written.ornament_accidental.filter(|_| ornament) {
+                let below = mark == Mark::Mordent && over;
+                let sign = super::chord::accidental_sign(alter);
+                small_sign(canvas, (Kind::Accidental, origin), sign, note.middle(), over && !below);
+            }
+        }
+        if written.marks.has(Mark::Breath) {
+            let x = (note.x + note.chord.right + 0.5).min(trill_ends(n) - 0.2);
+            canvas.glyph((Kind::Articulation, origin), Glyph::BreathMarkComma, (x, -2.3), 1.0);
+        }
+    }
+}
+
+/// Size of an accidental at an ornament.
+const SMALL_SIGN: f64 = 0.62;
+
+/// An accidental over or under an ornament.
+fn small_sign(
+    canvas: &mut Canvas,
+    what: (Kind, Option<Origin>),
+    sign: Glyph,
+    middle: f64,
+    over: bool,
+) {
+    let bounds = sign.bounds();
+    let x = middle - bounds.center().x * SMALL_SIGN;
+    let (x0, x1) = (x, x + bounds.x1 * SMALL_SIGN);
+    let y = if over {
+        canvas.sky.top(x0, x1) - 0.25 + bounds.y0 * SMALL_SIGN
+    } else {
+        canvas.sky.bottom(x0, x1) + 0.25 + bounds.y1 * SMALL_SIGN
+    };
+    canvas.glyph(what, sign, (x, y), SMALL_SIGN);
+}
+
+/// The sign of a trill, with a wavy line where the note is long.
+fn trill(canvas: &mut Canvas, note: &Placed, end: f64) {
+    let bounds = Glyph::OrnamentTrill.bounds();
+    let x = note.x - 0.1;
+    let waved = end - x > 6.5;
+    let to = if waved { end - 0.6 } else { x + bounds.x1 };
+    let y = canvas.sky.top(x, to).min(-2.0) - ABOVE;
+    let origin = Some(note.chord.origin());
+    canvas.glyph((Kind::Articulation, origin), Glyph::OrnamentTrill, (x, y), 1.0);
+    let mut bounds = bounds;
+    if let Some(alter) = note.chord.note().and_then(|note| note.ornament_accidental) {
+        let sign = super::chord::accidental_sign(alter);
+        let at = x + bounds.x1 + 0.2;
+        canvas.glyph((Kind::Accidental, origin), sign, (at, y - 0.75), SMALL_SIGN);
+        bounds.x1 += 0.2 + sign.width() * SMALL_SIGN;
+    }
+    if waved {
+        let mut at = x + bounds.x1 + 0.25;
+        while at + 1.0 < to {
+            canvas.glyph((Kind::Articulation, origin), Glyph::WiggleTrill, (at, y - 0.65), 1.0);
+            at += 0.97;
+        }
+    }
+}
+
+/// Numbers of tuplets, with a bracket where no beam shows which notes belong together.
+pub(super) fn tuplets(canvas: &mut Canvas, notes: &[Placed]) {
+    let mut first = None;
+    for (n, note) in notes.iter().enumerate() {
+        let Some(tuplet) = note.chord.event.element.tuplet else {
+            first = None;
+            continue;
+        };
+        if tuplet.starts {
+            first = Some(n);
+        }
+        if tuplet.ends
+            && let Some(from) = first.take()
+        {
+            draw_tuplet(canvas, &notes[from..=n], (tuplet.actual, tuplet.normal));
+        }
+    }
+}
+
+fn draw_tuplet(canvas: &mut Canvas, notes: &[Placed], (actual, normal): (u8, u8)) {
+    use ripieno_writers::notate::Beam;
+    let (Some(first), Some(last)) = (notes.first(), notes.last()) else { return };
+    let ups = notes.iter().filter(|note| note.chord.is_stemmed() && note.chord.is_up()).count();
+    let side = first.chord.side;
+    let downs = notes.iter().filter(|note| note.chord.is_stemmed() && !note.chord.is_up()).count();
+    let above = match side {
+        Some(side) => side == Side::Upper,
+        None => ups >= downs,
+    };
+    let side = if above { -1.0 } else { 1.0 };
+    let beam = |note: &Placed| note.chord.event.element.beams.first().copied();
+    let shown = beam(first) == Some(Beam::Begins)
+        && beam(last) == Some(Beam::Ends)
+        && notes.iter().all(|note| note.chord.is_beamed())
+        && (ups == 0 || downs == 0);
+    let said = match (actual, normal) {
+        (3, 2) | (5..=7, 4) | (2, 3) | (4, 3) => actual.to_string(),
+        _ => format!("{actual}:{normal}"),
+    };
+    let run = shape(&said, Face::BoldItalic, 2.0);
+    let origin = Some(first.chord.origin());
+    let (x0, x1) = if shown {
+        (first.stem_x(), last.stem_x())
+    } else {
+        let end = match &last.chord.look {
+            Look::Note { .. } => last.x + 1.2,
+            Look::Rest { glyph, .. } => last.x + glyph.width(),
+        };
+        (first.x - 0.1, end + 0.1)
+    };
+    let middle = f64::midpoint(x0, x1);
+    let rise = run.rise() * 0.92;
+    if shown {
+        let (from, to) = (middle - run.width / 2.0 - 0.1, middle + run.width / 2.0 + 0.1);
+        let y = if above {
+            canvas.sky.top(from, to) - 0.35
+        } else {
+            canvas.sky.bottom(from, to) + 0.35 + rise
+        };
+        let x = middle - run.width / 2.0;
+        canvas.text(Kind::Tuplet, origin, run, (x, y));
+        return;
+    }
+    let y = if above {
+        canvas.sky.top(x0, x1).min(-2.2) - 0.55
+    } else {
+        canvas.sky.bottom(x0, x1).max(2.2) + 0.55
+    };
+    let hook = y - side * 0.55;
+    let gap = run.width / 2.0 + 0.35;
+    let what = (Kind::Tuplet, origin);
+    canvas.line(what, (x0, hook), (x0, y), THIN_LINE);
+    canvas.line(what, (x0, y), (middle - gap, y), THIN_LINE);
+    canvas.line(what, (middle + gap, y), (x1, y), THIN_LINE);
+    canvas.line(what, (x1, y), (x1, hook), THIN_LINE);
+    let x = middle - run.width / 2.0;
+    canvas.text(Kind::Tuplet, origin, run, (x, y + rise / 2.0));
+}

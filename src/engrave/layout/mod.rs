@@ -1,0 +1,460 @@
+//! From a sheet to pages: columns, lines, systems, pages.
+
+mod breaking;
+mod canvas;
+mod chord;
+mod curves;
+mod directions;
+mod frame;
+mod heading;
+mod hung;
+pub mod measures;
+mod notes;
+mod skyline;
+mod spacing;
+mod system;
+#[cfg(test)]
+mod tests;
+
+use std::ops::Range;
+
+use ripieno_compiler::music::Time;
+use ripieno_writers::edition::DirectionKind;
+use ripieno_writers::notate::ElementKind;
+
+use crate::page::{Mark, Page, Pages, Turn};
+use crate::paper::{MARGINS, PART_STAFF, SCORE_STAFF, Setup};
+use crate::sheet::{Sheet, Staff};
+use breaking::{Pause, Plan, Room};
+use measures::SYSTEM_GAP;
+use skyline::Skyline;
+use spacing::{BarSpace, bar_spaces};
+use system::{Setting, System};
+
+/// Lays a sheet out on pages.
+#[must_use]
+pub fn pages(sheet: &Sheet, setup: &Setup) -> Pages {
+    let spaces = bar_spaces(sheet);
+    if sheet.tacet {
+        return tacet(sheet, setup);
+    }
+    if sheet.bars.is_empty() || sheet.staves.is_empty() {
+        return Pages {
+            title: sheet.title.clone(),
+            author: None,
+            first_bars: Vec::new(),
+            turns: Vec::new(),
+            pages: Vec::new(),
+        };
+    }
+    let reach: Vec<(f64, f64)> =
+        (0..sheet.bars.len()).map(|bar| reach(sheet, &spaces, bar)).collect();
+    let mut height = setup.staff_height.unwrap_or_else(|| fitting(sheet, &spaces, setup));
+    loop {
+        let layout = Layout::new(sheet, setup, &spaces, &reach, height / 4.0);
+        for slack in [1.0, 1.08, 1.18, 1.3, 1.5] {
+            if let Some(pages) = layout.pages(slack) {
+                return pages;
+            }
+        }
+        // Even one system is higher than the page: smaller staves.
+        if height < 1.0 {
+            return layout.forced();
+        }
+        height *= 0.93;
+    }
+}
+
+/// The page of somebody who has nothing to play.
+fn tacet(sheet: &Sheet, setup: &Setup) -> Pages {
+    let (width, height) = size(setup);
+    let space = PART_STAFF / 4.0;
+    let room = (
+        (width - MARGINS.inner - MARGINS.outer) / space,
+        (height - MARGINS.top - MARGINS.bottom) / space,
+    );
+    let mut marks = Vec::new();
+    heading::draw(
+        &mut marks,
+        sheet,
+        0,
+        true,
+        (room.0, space),
+        room.1 - heading::foot_height(space),
+    );
+    let marks = marks
+        .into_iter()
+        .map(|mark| mark.moved(MARGINS.inner / space, MARGINS.top / space))
+        .collect();
+    Pages {
+        title: format!("{} – {}", sheet.title, sheet.name),
+        author: sheet.composer.clone(),
+        first_bars: vec![0],
+        turns: Vec::new(),
+        pages: vec![Page { size: (width, height), space, marks }],
+    }
+}
+
+/// Lays a passage out without title or heads, each page cut to what stands on it.
+#[must_use]
+pub fn passage(sheet: &Sheet, setup: &Setup) -> Pages {
+    let mut pages = pages(sheet, &Setup { bare: true, ..setup.clone() });
+    for page in &mut pages.pages {
+        cut(page);
+    }
+    pages
+}
+
+/// Cuts a page to what stands on it, with a little air around.
+fn cut(page: &mut Page) {
+    const AIR: f64 = 1.5;
+    let boxes = page.marks.iter().map(Mark::bounds);
+    let Some(all) = boxes.reduce(|all, one| all.union(one)) else { return };
+    page.marks = std::mem::take(&mut page.marks)
+        .into_iter()
+        .map(|mark| mark.moved(AIR - all.x0, AIR - all.y0))
+        .collect();
+    page.size = ((all.width() + 2.0 * AIR) * page.space, (all.height() + 2.0 * AIR) * page.space);
+}
+
+/// Height of the staves, in millimetres: that of parts, or the largest with which all staves of a
+/// score fit on a page.
+fn fitting(sheet: &Sheet, _spaces: &[BarSpace], setup: &Setup) -> f64 {
+    if sheet.is_part {
+        return PART_STAFF;
+    }
+    let (_, height) = size(setup);
+    let spaces = sheet.staves.len() as f64 * 10.6 + 8.0;
+    let room = height - MARGINS.top - MARGINS.bottom - 10.0;
+    let systems = if spaces * 2.1 * 5.0 / 4.0 < room { 2.0 } else { 1.0 };
+    (4.0 * room / spaces / systems).clamp(SCORE_STAFF.1, SCORE_STAFF.0)
+}
+
+/// Width and height of the paper in millimetres.
+fn size(setup: &Setup) -> (f64, f64) {
+    let (width, height) = setup.paper.millimetres();
+    if setup.landscape { (height, width) } else { (width, height) }
+}
+
+/// How far a system with this bar reaches above its first and below its last line, as far as it can
+/// be said before it is drawn.
+fn reach(sheet: &Sheet, spaces: &[BarSpace], bar: usize) -> (f64, f64) {
+    let what = &sheet.bars[bar];
+    let side = |staff: usize, upper: bool| -> f64 {
+        let mut out: f64 = 0.0;
+        let lanes = &spaces[bar].chords[sheet.staves[staff].lanes.clone()];
+        for chord in lanes.iter().flatten() {
+            let (low, high) = chord.span();
+            let head = if upper { f64::from(high) / 2.0 } else { -f64::from(low) / 2.0 } + 0.5;
+            let stem = match (chord.is_stemmed(), chord.is_up() == upper) {
+                (true, true) => {
+                    if upper {
+                        -chord.stem_end()
+                    } else {
+                        chord.stem_end()
+                    }
+                }
+                _ => 0.0,
+            };
+            let hung = match chord.note() {
+                Some(note) if !note.marks.is_empty() && upper => 1.6,
+                Some(note) if note.slur_starts || note.slur_ends => 0.9,
+                Some(note) if !note.lyrics.is_empty() && !upper => 3.0,
+                _ => 0.0,
+            };
+            out = out.max(head + hung - 2.0).max(stem - 2.0);
+        }
+        let said = &sheet.staves[staff].bars[bar].directions;
+        if said.iter().any(|direction| {
+            direction.above == upper && !matches!(direction.kind, DirectionKind::CueName(_))
+        }) {
+            out += if upper { 2.3 } else { 2.6 };
+        }
+        out
+    };
+    let last = sheet.staves.len() - 1;
+    let mut top = side(0, true);
+    top += if what.tempo.is_some() { 3.0 } else { 0.0 };
+    top += if what.mark.is_some() { 3.6 } else { 0.0 };
+    top += if what.ending_starts.is_some() { 2.5 } else { 0.0 };
+    (top, side(last, false))
+}
+
+/// Everything that is fixed once the size of the staves is.
+struct Layout<'a> {
+    sheet: &'a Sheet,
+    setup: &'a Setup,
+    spaces: &'a [BarSpace<'a>],
+    reach: &'a [(f64, f64)],
+    /// Millimetres in a staff space.
+    space: f64,
+    pauses: Vec<Pause>,
+    room: Room,
+    top: (f64, f64),
+}
+
+impl<'a> Layout<'a> {
+    fn new(
+        sheet: &'a Sheet,
+        setup: &'a Setup,
+        spaces: &'a [BarSpace<'a>],
+        reach: &'a [(f64, f64)],
+        space: f64,
+    ) -> Layout<'a> {
+        let (width, height) = size(setup);
+        let top = (heading::height(sheet, space), heading::running_height(space));
+        let foot = heading::foot_height(space);
+        let room = (height - MARGINS.top - MARGINS.bottom) / space - foot;
+        Layout {
+            sheet,
+            setup,
+            spaces,
+            reach,
+            space,
+            pauses: pauses(sheet),
+            room: Room {
+                width: (width - MARGINS.inner - MARGINS.outer) / space,
+                indents: (frame::indent(sheet, true), frame::indent(sheet, false)),
+                heights: (room - top.0, room - top.1),
+                turned: sheet.is_part,
+            },
+            top,
+        }
+    }
+
+    /// How high the staves of a system are together with what stands between them.
+    fn stack(&self) -> f64 {
+        let mut height = 4.0;
+        for pair in self.sheet.staves.windows(2) {
+            height += 4.0 + measures::STAFF_GAP;
+            height += if pair[0].part == pair[1].part { 1.2 } else { 0.9 };
+        }
+        height
+    }
+
+    fn breaks(&self, slack: f64) -> (Vec<Vec<Range<usize>>>, bool) {
+        let forced = |bars: &[usize]| -> Vec<bool> {
+            self.sheet.bars.iter().map(|bar| bars.contains(&bar.index)).collect()
+        };
+        let (lines, turns) = (forced(&self.setup.lines), forced(&self.setup.turns));
+        let reach: Vec<(f64, f64)> =
+            self.reach.iter().map(|&(up, down)| (up * slack, down * slack)).collect();
+        let plan = Plan {
+            spaces: self.spaces,
+            reach: &reach,
+            stack: self.stack() * slack + SYSTEM_GAP * 0.72,
+            pauses: &self.pauses,
+            line_before: &lines,
+            page_before: &turns,
+            room: self.room,
+        };
+        plan.pages()
+    }
+
+    /// The pages, if all systems fit on theirs.
+    fn pages(&self, slack: f64) -> Option<Pages> {
+        self.attempt(slack, false)
+    }
+
+    fn forced(&self) -> Pages {
+        self.attempt(1.5, true)
+            .unwrap_or_else(|| unreachable!("whatever is too high is drawn all the same"))
+    }
+
+    fn attempt(&self, slack: f64, force: bool) -> Option<Pages> {
+        let (breaks, begins_right) = self.breaks(slack);
+        let mut pages = Vec::with_capacity(breaks.len());
+        let count = breaks.len();
+        let mut turns = Vec::new();
+        for (n, lines) in breaks.iter().enumerate() {
+            let mut systems: Vec<System> =
+                lines.iter().map(|bars| self.system(bars.clone())).collect();
+            let (from, to) = if n == 0 {
+                (self.top.0, self.room.heights.0)
+            } else {
+                (self.top.1, self.room.heights.1)
+            };
+            let (ys, fits) = stand(&mut systems, (from, from + to), n + 1 == count);
+            if !fits && !force {
+                return None;
+            }
+            let right_hand = (n % 2 == 0) == begins_right;
+            let mut marks: Vec<Mark> = Vec::new();
+            for (system, y) in systems.into_iter().zip(ys) {
+                marks.extend(system.marks(self.sheet).into_iter().map(|mark| mark.moved(0.0, y)));
+            }
+            if !self.setup.bare {
+                heading::draw(
+                    &mut marks,
+                    self.sheet,
+                    n,
+                    right_hand,
+                    (self.room.width, self.space),
+                    from + to,
+                );
+            }
+            if let Some(next) = breaks.get(n + 1).and_then(|page| page.first()) {
+                let turned = self.room.turned && right_hand;
+                if turned {
+                    let pause = self.pauses[next.start];
+                    turns.push(Turn {
+                        after: self.sheet.bars[next.start].index - 1,
+                        rest: (pause.before + pause.after) / self.sheet.bars[next.start].pace,
+                        seconds: pause.before + pause.after,
+                    });
+                    heading::turn(&mut marks, pause, (self.room.width, self.space), from + to);
+                }
+            }
+            let left = if right_hand { MARGINS.inner } else { MARGINS.outer } / self.space;
+            let top = MARGINS.top / self.space;
+            let marks = marks.into_iter().map(|mark| mark.moved(left, top)).collect();
+            pages.push(Page { size: size(self.setup), space: self.space, marks });
+        }
+        let name = &self.sheet.name;
+        Some(Pages {
+            title: format!("{} – {name}", self.sheet.title),
+            author: self.sheet.composer.clone(),
+            first_bars: breaks
+                .iter()
+                .filter_map(|page| page.first())
+                .map(|line| self.sheet.bars[line.start].index)
+                .collect(),
+            turns,
+            pages,
+        })
+    }
+
+    fn system(&self, bars: Range<usize>) -> System {
+        let first = bars.start == 0 && !self.setup.bare;
+        let last = bars.end == self.sheet.bars.len();
+        let bars_start = bars.start;
+        let shown = self.shown(&bars);
+        let indent = if first { self.room.indents.0 } else { self.room.indents.1 };
+        let setting = Setting {
+            width: self.room.width,
+            indent,
+            first,
+            ragged: last && bars_start > 0 || self.setup.bare,
+        };
+        system::system(self.sheet, self.spaces, (bars, &shown), setting)
+    }
+
+    /// The staves that a system has: all, or those that play in it.
+    fn shown(&self, bars: &Range<usize>) -> Vec<usize> {
+        let all: Vec<usize> = (0..self.sheet.staves.len()).collect();
+        if !self.setup.hide_empty || bars.start == 0 {
+            return all;
+        }
+        let plays = |staff: &Staff| staff.bars[bars.clone()].iter().any(|bar| !bar.is_silent());
+        let part_plays =
+            |part: usize| self.sheet.staves.iter().filter(|staff| staff.part == part).any(plays);
+        let shown: Vec<usize> = all
+            .iter()
+            .copied()
+            .filter(|&staff| part_plays(self.sheet.staves[staff].part))
+            .collect();
+        if shown.is_empty() { all } else { shown }
+    }
+}
+
+/// Where the systems of a page stand, between the upper and the lower end of their room, and
+/// whether they fit there. What is left of the height goes between them; in a score between staves
+/// too.
+fn stand(systems: &mut [System], (from, to): (f64, f64), last: bool) -> (Vec<f64>, bool) {
+    let (ys, end) = close_together(systems, from);
+    let left = to - end;
+    let staves: usize = systems.iter().map(System::gaps).sum();
+    if left > 0.0 && staves > 0 {
+        let share = if systems.len() > 1 { 0.6 } else { 1.0 };
+        let by = (left * share / staves as f64).min(if last { 1.5 } else { 4.0 });
+        systems.iter_mut().for_each(|system| system.open(by));
+    } else {
+        let mut ys = ys;
+        level(&mut ys, left.max(0.0), if last { 2.5 } else { 9.0 });
+        return (ys, left > -0.6);
+    }
+    let (mut ys, end) = close_together(systems, from);
+    level(&mut ys, (to - end).max(0.0), if last { 2.5 } else { 9.0 });
+    (ys, left > -0.6)
+}
+
+/// Systems as near to one another as they can be, and where the last one ends.
+fn close_together(systems: &[System], from: f64) -> (Vec<f64>, f64) {
+    let skies: Vec<Skyline> = systems.iter().map(System::sky).collect();
+    let mut ys: Vec<f64> = Vec::with_capacity(systems.len());
+    for (n, sky) in skies.iter().enumerate() {
+        let y = match n.checked_sub(1) {
+            None => from + (-sky.extent().0).max(2.0),
+            Some(above) => {
+                let clear = skies[above].clearance(sky, 1.3);
+                ys[above] + (systems[above].last_line() + SYSTEM_GAP + 2.0).max(clear)
+            }
+        };
+        ys.push(y);
+    }
+    let end = skies.last().zip(ys.last()).map_or(from, |(sky, y)| y + sky.extent().1);
+    (ys, end)
+}
+
+/// Spreads what is left of the height: the narrowest gaps grow first, so that lines come to stand
+/// at even distances as far as what hangs on them allows.
+fn level(ys: &mut [f64], left: f64, most: f64) {
+    let gaps: Vec<f64> = ys.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    let Some(least) = gaps.iter().copied().reduce(f64::min) else { return };
+    let grown = |even: f64| -> f64 { gaps.iter().map(|gap| (even - gap).max(0.0).min(most)).sum() };
+    let (mut low, mut high) = (least, least + left + most);
+    for _ in 0..40 {
+        let middle = f64::midpoint(low, high);
+        if grown(middle) < left { low = middle } else { high = middle }
+    }
+    let mut down = 0.0;
+    for (n, gap) in gaps.iter().enumerate() {
+        down += (low - gap).max(0.0).min(most);
+        ys[n + 1] += down;
+    }
+}
+
+/// How long a player rests before and after the beginning of each bar, in seconds.
+fn pauses(sheet: &Sheet) -> Vec<Pause> {
+    let bars = sheet.bars.len();
+    let mut pauses = vec![Pause::default(); bars + 1];
+    let silent = |bar: usize| sheet.staves.iter().all(|staff| staff.bars[bar].is_silent());
+    let mut before = 0.0;
+    for bar in 0..bars {
+        pauses[bar].before = before;
+        let pace = sheet.bars[bar].pace;
+        let quarters = |time: Time| time.to_f64() * 4.0;
+        if silent(bar) {
+            before += quarters(sheet.bars[bar].length) * pace;
+        } else {
+            before = quarters(edge_rest(sheet, bar, true)) * pace;
+        }
+    }
+    let mut after = 0.0;
+    for bar in (0..bars).rev() {
+        let pace = sheet.bars[bar].pace;
+        let quarters = |time: Time| time.to_f64() * 4.0;
+        if silent(bar) {
+            after += quarters(sheet.bars[bar].length) * pace;
+        } else {
+            after = quarters(edge_rest(sheet, bar, false)) * pace;
+        }
+        pauses[bar].after = after;
+    }
+    pauses
+}
+
+/// Rest at the end (or the beginning) of a bar that all staves share.
+fn edge_rest(sheet: &Sheet, bar: usize, end: bool) -> Time {
+    let length = sheet.bars[bar].length;
+    let rest = |staff: &Staff| {
+        let events = staff.bars[bar].voices.iter().flat_map(|voice| &voice.events);
+        let notes = events.filter(|event| {
+            !event.element.cue && matches!(event.element.kind, ElementKind::Note(_))
+        });
+        let notes = notes.map(|event| (event.element.at, event.element.at + event.element.length));
+        if end { notes.map(|(_, to)| length - to).min() } else { notes.map(|(from, _)| from).min() }
+            .unwrap_or(length)
+    };
+    sheet.staves.iter().map(rest).min().unwrap_or(Time::ZERO)
+}

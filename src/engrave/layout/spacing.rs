@@ -1,0 +1,358 @@
+//! Room along the line: what stands at one time stands in one column, columns follow one another by
+//! duration, and no two things of a staff touch.
+
+use ripieno_compiler::music::Time;
+use ripieno_compiler::resolve::BarLine;
+
+use super::chord::{Chord, Look, chords, clef_sign};
+use super::measures::{AFTER_BAR_LINE, AIR, BAR_LINE, BAR_LINE_GAP, SMALL_CLEF, THICK_LINE, space};
+use crate::glyphs::Glyph;
+use crate::sheet::{Bar, Sheet};
+
+/// Room that a rest of several bars takes, and one of a single bar.
+const MULTI_REST: f64 = 11.0;
+const BAR_REST: f64 = 7.0;
+/// How much of the ideal room is left where a line is as full as can be.
+const TIGHTEST: f64 = 0.55;
+
+/// A bar before it has a place in a line.
+#[derive(Debug)]
+pub(super) struct BarSpace<'a> {
+    /// Notes and rests of each staff.
+    pub chords: Vec<Vec<Chord<'a>>>,
+    /// For each staff, the column of each chord.
+    pub column_of: Vec<Vec<usize>>,
+    /// Onsets with the ideal room from each to the next (the last to the bar line).
+    pub columns: Vec<(Time, f64)>,
+    /// Room for a signature, metre or repeat within a line, and at the beginning of one.
+    pub lead: Lead,
+    pub start: Lead,
+    /// Room before the bar line for clefs that change with the next bar.
+    pub tail: f64,
+    /// Room that a courtesy signature or metre of this bar takes at the end of the line before.
+    pub courtesy: Lead,
+    /// Width of the bar line at its end.
+    pub line: f64,
+    /// Width of a bar without columns.
+    pub empty: f64,
+    /// Ideal and least width without the lead.
+    pub natural: f64,
+    pub least: f64,
+}
+
+/// Widths of what stands before the notes of a bar, in their order.
+#[derive(Clone, Copy, Default, Debug)]
+pub(super) struct Lead {
+    pub clef: f64,
+    pub key: f64,
+    pub metre: f64,
+    pub repeat: f64,
+}
+
+impl Lead {
+    pub(super) fn width(self) -> f64 {
+        self.clef + self.key + self.metre + self.repeat
+    }
+}
+
+/// Width of the sign with which a repeat begins.
+const REPEAT_START: f64 = THICK_LINE + BAR_LINE_GAP + BAR_LINE + 0.75;
+
+/// Width of the bar line of that kind with all its strokes and dots.
+pub(super) fn bar_line_width(bar: &Bar) -> f64 {
+    if bar.repeat_ends {
+        return 0.4 + 0.35 + BAR_LINE + BAR_LINE_GAP + THICK_LINE;
+    }
+    match bar.line {
+        BarLine::Plain => BAR_LINE,
+        BarLine::Double => 2.0 * BAR_LINE + BAR_LINE_GAP,
+        BarLine::Final => BAR_LINE + BAR_LINE_GAP + THICK_LINE,
+    }
+}
+
+/// Width of a signature: its own signs, or naturals where it takes all of the old one back.
+pub(super) fn key_width(key: i32, before: Option<i32>) -> f64 {
+    let (count, sign) = key_signs(key, before);
+    if count == 0 { 0.0 } else { count as f64 * key_step(sign) + 0.7 }
+}
+
+/// How many signs of which kind a signature has.
+pub(super) fn key_signs(key: i32, before: Option<i32>) -> (usize, Glyph) {
+    match (key, before) {
+        (0, Some(before)) => (before.unsigned_abs() as usize, Glyph::AccidentalNatural),
+        (0, None) => (0, Glyph::AccidentalNatural),
+        (1.., _) => (key.unsigned_abs() as usize, Glyph::AccidentalSharp),
+        _ => (key.unsigned_abs() as usize, Glyph::AccidentalFlat),
+    }
+}
+
+/// From one sign of a signature to the next.
+pub(super) fn key_step(sign: Glyph) -> f64 {
+    sign.width() - 0.02 + if sign == Glyph::AccidentalNatural { 0.12 } else { 0.0 }
+}
+
+/// Width of a metre.
+pub(super) fn metre_width(bar: &Bar) -> f64 {
+    if !bar.metre_shown {
+        return 0.0;
+    }
+    let metre = bar.metre;
+    let width = |number: u8| digits_width(u32::from(number));
+    width(metre.count).max(width(metre.unit)) + 0.8
+}
+
+pub(super) fn digits_width(number: u32) -> f64 {
+    Glyph::digits(number).iter().map(|digit| digit.width() + 0.08).sum()
+}
+
+/// All bars of a sheet with their columns.
+pub(super) fn bar_spaces(sheet: &Sheet) -> Vec<BarSpace<'_>> {
+    (0..sheet.bars.len()).map(|bar| bar_space(sheet, bar)).collect()
+}
+
+fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
+    let bar = &sheet.bars[index];
+    let mut all: Vec<Vec<Chord>> = Vec::new();
+    for staff in &sheet.staves {
+        let bar = &staff.bars[index];
+        let begin = all.len();
+        for lane in 0..staff.lanes.len() {
+            all.push(bar.voices.get(lane).map_or_else(Vec::new, |voice| chords(bar, voice)));
+        }
+        if let [upper, lower] = &mut all[begin..] {
+            part_voices(upper, lower);
+        }
+    }
+    let counted = bar.count > 1;
+    let timed = |chord: &&Chord| !matches!(chord.look, Look::Rest { whole_bar: true, .. });
+    let mut times: Vec<Time> = all.iter().flatten().filter(timed).map(Chord::at).collect();
+    times.sort_unstable();
+    times.dedup();
+    if counted {
+        times.clear();
+    }
+    let quarters = |time: Time| time.to_f64() * 4.0;
+    let mut columns: Vec<(Time, f64)> = Vec::with_capacity(times.len());
+    for (n, &time) in times.iter().enumerate() {
+        let next = times.get(n + 1).copied().unwrap_or(bar.length);
+        let covers = |chord: &&Chord| {
+            let element = &chord.event.element;
+            element.at <= time && time < element.at + element.length
+        };
+        let sounding = all.iter().filter_map(|staff| staff.iter().filter(timed).find(covers));
+        let shortest = sounding.map(|chord| chord.event.element.length).min();
+        let way = quarters(next - time);
+        let shortest = quarters(shortest.unwrap_or(next - time)).max(way.min(1.0 / 64.0));
+        columns.push((time, space(shortest) * way / shortest));
+    }
+    let column = |chord: &Chord| times.partition_point(|time| *time < chord.at());
+    let column_of = all.iter().map(|staff| staff.iter().map(column).collect()).collect();
+    let widest =
+        |of: &dyn Fn(&crate::sheet::Staff) -> f64| sheet.staves.iter().map(of).fold(0.0, f64::max);
+    let metre = metre_width(bar);
+    let repeat = if bar.repeat_starts { REPEAT_START } else { 0.0 };
+    let key_changes = widest(&|staff| {
+        let bar = &staff.bars[index];
+        bar.key_change.map_or(0.0, |before| key_width(bar.key, Some(before)))
+    });
+    let key = widest(&|staff| key_width(staff.bars[index].key, None));
+    let key = if key_changes > 0.0 && index > 0 { key.max(key_changes) } else { key };
+    let clef = widest(&|staff| clef_sign(staff.bars[index].clef).0.width() + 1.0);
+    let changes_clef = |staff: &crate::sheet::Staff| -> f64 {
+        let Some(next) = staff.bars.get(index + 1) else { return 0.0 };
+        let first = next.clefs.iter().find(|(at, _)| *at == Time::ZERO);
+        first.map_or(0.0, |(_, clef)| clef_sign(*clef).0.width() * SMALL_CLEF + 0.6)
+    };
+    let mut space = BarSpace {
+        chords: all,
+        column_of,
+        columns,
+        lead: Lead { clef: 0.0, key: key_changes, metre, repeat },
+        start: Lead { clef, key, metre, repeat },
+        tail: widest(&changes_clef),
+        courtesy: Lead { clef: 0.0, key: key_changes, metre, repeat: 0.0 },
+        line: bar_line_width(bar),
+        empty: if counted { MULTI_REST + 2.5 * f64::from(bar.count).log10() } else { BAR_REST },
+        natural: 0.0,
+        least: 0.0,
+    };
+    if index == 0 {
+        space.courtesy = Lead::default();
+    }
+    if let Some(text) = longest_words(sheet, index) {
+        space.empty = space.empty.max(text);
+    }
+    space.natural = space.place(1.0).1;
+    space.least = space.place(TIGHTEST).1;
+    space
+}
+
+/// Where notes of two voices would lie on one another, the lower voice stands to the right (Gould,
+/// chapter 1, from memory); accidentals of both keep clear of all heads.
+fn part_voices(upper: &mut [Chord], lower: &mut [Chord]) {
+    let mut n = 0;
+    for chord in lower.iter_mut() {
+        while n < upper.len() && upper[n].at() < chord.at() {
+            n += 1;
+        }
+        let Some(other) = upper.get_mut(n).filter(|other| other.at() == chord.at()) else {
+            continue;
+        };
+        if other.heads().is_empty() || chord.heads().is_empty() {
+            continue;
+        }
+        let (low, _) = other.span();
+        let (_, high) = chord.span();
+        let shared = low == high && same_head(other, chord);
+        if !shared && high >= low - 1 {
+            let by = if high > low + 1 { 1.2 } else { 1.08 };
+            chord.shift = by;
+            chord.right += by;
+        }
+        let signed = |chord: &Chord| chord.heads().iter().any(|head| head.accidental.is_some());
+        let near = low - high < 6;
+        if signed(other) && signed(chord) && near {
+            // The signs of the lower voice stand before those of the upper one.
+            let room = other.left + 0.1;
+            chord.signs = -(room + chord.shift.min(0.0));
+            chord.left += room;
+        } else if signed(chord) && chord.shift > 0.0 && near {
+            chord.signs = -chord.shift;
+        }
+    }
+}
+
+fn same_head(a: &Chord, b: &Chord) -> bool {
+    let glyph = |chord: &Chord| chord.heads().first().map(|head| head.glyph);
+    let dots = |chord: &Chord| chord.event.element.value.dots;
+    glyph(a) == glyph(b) && dots(a) == dots(b)
+}
+
+/// Room for words that stand over a bar of rest, which has no notes to give way.
+fn longest_words(sheet: &Sheet, index: usize) -> Option<f64> {
+    let bar = &sheet.bars[index];
+    let words = bar.tempo.as_ref()?.words.as_ref()?;
+    let marked = bar.tempo.as_ref().is_some_and(|tempo| tempo.beat.is_some());
+    Some(words.chars().count() as f64 * 1.05 + if marked { 7.0 } else { 1.0 })
+}
+
+impl BarSpace<'_> {
+    /// Places of the columns from the end of the lead, and the width up to the end of the bar line,
+    /// when the ideal room is stretched by a factor.
+    pub(super) fn place(&self, stretch: f64) -> (Vec<f64>, f64) {
+        if self.columns.is_empty() {
+            let width = self.empty * stretch.max(TIGHTEST + 0.1) + self.tail;
+            return (Vec::new(), width + self.line);
+        }
+        let mut places = Vec::with_capacity(self.columns.len());
+        // Where each staff is free again.
+        let mut free: Vec<f64> = vec![0.25; self.chords.len()];
+        let mut next: Vec<usize> = vec![0; self.chords.len()];
+        let mut x = AFTER_BAR_LINE * (0.6 + 0.4 * stretch).clamp(0.7, 1.3);
+        for (column, (_, ideal)) in self.columns.iter().enumerate() {
+            let mut at = x;
+            for staff in 0..self.chords.len() {
+                let chords = &self.chords[staff];
+                let (n, of) = (next[staff], &self.column_of[staff]);
+                if n < chords.len() && of[n] == column && !is_bar_rest(&chords[n]) {
+                    at = at.max(free[staff] + chords[n].left);
+                }
+            }
+            for staff in 0..self.chords.len() {
+                let chords = &self.chords[staff];
+                let of = &self.column_of[staff];
+                while next[staff] < chords.len() && of[next[staff]] <= column {
+                    let chord = &chords[next[staff]];
+                    if !is_bar_rest(chord) {
+                        free[staff] = at + chord.right + AIR;
+                    }
+                    next[staff] += 1;
+                }
+            }
+            places.push(at);
+            x = at + ideal * stretch;
+        }
+        let last = free.iter().copied().fold(0.0, f64::max) + 0.35;
+        let end = (x - 0.35).max(last) + self.tail;
+        (places, end + self.line)
+    }
+}
+
+pub(super) fn is_bar_rest(chord: &Chord) -> bool {
+    matches!(chord.look, Look::Rest { whole_bar: true, .. })
+}
+
+/// A bar with its place in a line.
+#[derive(Debug)]
+pub(super) struct PlacedBar {
+    /// Index of the bar in the sheet.
+    pub bar: usize,
+    /// Where it begins: behind the bar line before it.
+    pub x: f64,
+    /// What stands before its notes.
+    pub lead: Lead,
+    /// Where the notes' room begins.
+    pub body: f64,
+    /// Where each column stands.
+    pub columns: Vec<f64>,
+    /// Where the bar line ends.
+    pub end: f64,
+}
+
+/// Places bars in a line of that width, from `from` on; gives the places and the stretch. The line
+/// ends exactly at the width, whatever its bars need, unless `ragged` leaves it shorter.
+pub(super) fn place_line(
+    spaces: &[BarSpace],
+    bars: std::ops::Range<usize>,
+    (from, width): (f64, f64),
+    ragged: bool,
+) -> (Vec<PlacedBar>, f64) {
+    let courtesy = spaces.get(bars.end).map_or(0.0, |next| next.courtesy.width());
+    let leads: f64 = bars.clone().map(|bar| lead(spaces, &bars, bar).width()).sum();
+    let room = width - from - courtesy - leads;
+    let need = |stretch: f64| -> f64 { bars.clone().map(|bar| spaces[bar].place(stretch).1).sum() };
+    let (mut low, mut high) = (0.0, 1.0);
+    while need(high) < room && high < 64.0 {
+        low = high;
+        high *= 2.0;
+    }
+    for _ in 0..18 {
+        let middle = f64::midpoint(low, high);
+        if need(middle) < room { low = middle } else { high = middle }
+    }
+    let mut stretch = low;
+    if ragged && stretch > 1.5 {
+        stretch = 1.15;
+    }
+    let mut x = from;
+    let mut placed = Vec::with_capacity(bars.len());
+    for bar in bars.clone() {
+        let lead = lead(spaces, &bars, bar);
+        let (columns, taken) = spaces[bar].place(stretch);
+        let body = x + lead.width();
+        let columns = columns.into_iter().map(|column| column + body).collect();
+        let end = body + taken;
+        placed.push(PlacedBar { bar, x, lead, body, columns, end });
+        x = end;
+    }
+    // What rounding or an overfull line leaves is put right by squeezing places.
+    let end = placed.last().map_or(from, |bar| bar.end);
+    let target = width - courtesy;
+    if (end - target).abs() > 1e-9 && (end > target || !ragged && end > from) && end > from {
+        let squeeze = (target - from) / (end - from);
+        if end > target || squeeze < 1.02 {
+            for bar in &mut placed {
+                let to = |x: f64| from + (x - from) * squeeze;
+                bar.x = to(bar.x);
+                bar.body = to(bar.body);
+                bar.end = to(bar.end);
+                bar.columns.iter_mut().for_each(|x| *x = to(*x));
+            }
+        }
+    }
+    (placed, stretch)
+}
+
+fn lead(spaces: &[BarSpace], line: &std::ops::Range<usize>, bar: usize) -> Lead {
+    if bar == line.start { spaces[bar].start } else { spaces[bar].lead }
+}

@@ -1,0 +1,518 @@
+//! One system: all staves of some bars, from their notes to the brackets before them.
+
+use std::ops::Range;
+
+use ripieno_compiler::instruments::Clef;
+use ripieno_compiler::music::Time;
+
+use super::canvas::Canvas;
+use super::chord::{clef_at, clef_sign};
+use super::directions::{self, Pin, Said};
+use super::frame;
+use super::measures::{FAMILY_GAP, SMALL_CLEF, STAFF_GAP, STAFF_LINE};
+use super::notes::{self, Placed};
+use super::skyline::Skyline;
+use super::spacing::{
+    BarSpace, PlacedBar, digits_width, is_bar_rest, key_signs, key_step, place_line,
+};
+use super::{curves, hung};
+use crate::glyphs::Glyph;
+use crate::page::{Kind, Mark};
+use crate::sheet::{Place, Sheet, SpanKind, Staff, StaffBar};
+
+/// How a system is to be set.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Setting {
+    /// Width of the line with everything before it, in staff spaces.
+    pub width: f64,
+    /// Room before the staves for names, brackets and braces.
+    pub indent: f64,
+    /// Does the piece begin here?
+    pub first: bool,
+    /// May the line stay shorter than the others?
+    pub ragged: bool,
+}
+
+/// A system whose staves are drawn but have no places below one another yet.
+#[derive(Debug)]
+pub(super) struct System {
+    shown: Vec<usize>,
+    canvases: Vec<Canvas>,
+    placed: Vec<PlacedBar>,
+    setting: Setting,
+    right: f64,
+    /// Middle lines of the staves, counted from that of the uppermost one.
+    ys: Vec<f64>,
+}
+
+/// Sets the given staves of some bars.
+pub(super) fn system(
+    sheet: &Sheet,
+    spaces: &[BarSpace],
+    (bars, shown): (Range<usize>, &[usize]),
+    setting: Setting,
+) -> System {
+    let (placed, _) =
+        place_line(spaces, bars.clone(), (setting.indent, setting.width), setting.ragged);
+    let end = placed.last().map_or(setting.width, |bar| bar.end);
+    let right = if spaces.get(bars.end).is_some_and(|next| next.courtesy.width() > 0.0) {
+        setting.width
+    } else {
+        end
+    };
+    let mut canvases: Vec<Canvas> = Vec::with_capacity(shown.len());
+    for (row, &staff) in shown.iter().enumerate() {
+        let mut canvas = Canvas::new(setting.width + 2.0);
+        let line = Line { sheet, spaces, placed: &placed, staff, indent: setting.indent, right };
+        line.draw(&mut canvas);
+        if row == 0 || row > 3 && sheet.staves[staff].strings_begin {
+            frame::over(&mut canvas, sheet, &placed, setting, row == 0);
+        }
+        canvases.push(canvas);
+    }
+    let ys = places(sheet, shown, &canvases);
+    System { shown: shown.to_vec(), canvases, placed, setting, right, ys }
+}
+
+/// Where the staves of a system stand at the least.
+fn places(sheet: &Sheet, shown: &[usize], canvases: &[Canvas]) -> Vec<f64> {
+    let mut ys: Vec<f64> = Vec::with_capacity(shown.len());
+    for (row, canvas) in canvases.iter().enumerate() {
+        let Some(above) = row.checked_sub(1) else {
+            ys.push(0.0);
+            continue;
+        };
+        let (upper, lower) = (shown[above], shown[row]);
+        let joined = sheet.staves[upper].part == sheet.staves[lower].part;
+        let grouped = sheet
+            .groups
+            .iter()
+            .any(|group| group.staves.contains(&upper) && group.staves.contains(&lower));
+        let apart = if grouped || joined { 0.0 } else { FAMILY_GAP };
+        let least = 4.0 + if joined { STAFF_GAP + 1.2 } else { STAFF_GAP } + apart;
+        let clear = canvases[above].sky.clearance(&canvas.sky, 0.8);
+        ys.push(ys[above] + least.max(clear));
+    }
+    ys
+}
+
+impl System {
+    /// How many gaps between staves it has.
+    pub(super) fn gaps(&self) -> usize {
+        self.ys.len().saturating_sub(1)
+    }
+
+    /// Moves the staves farther apart, each gap by so much.
+    pub(super) fn open(&mut self, by: f64) {
+        for (n, y) in self.ys.iter_mut().enumerate() {
+            *y += by * n as f64;
+        }
+    }
+
+    /// Bottom line of the lowest staff.
+    pub(super) fn last_line(&self) -> f64 {
+        self.ys.last().copied().unwrap_or(0.0) + 2.0
+    }
+
+    /// The edge of all that stands there.
+    pub(super) fn sky(&self) -> Skyline {
+        let mut sky = Skyline::new(self.setting.width + 2.0);
+        for (canvas, &y) in self.canvases.iter().zip(&self.ys) {
+            sky.add((self.setting.indent, self.right), (y - 2.0, y + 2.0));
+            sky.take(&canvas.sky, y);
+        }
+        sky
+    }
+
+    /// All marks, and what joins the staves.
+    pub(super) fn marks(self, sheet: &Sheet) -> Vec<Mark> {
+        let mut marks = Vec::new();
+        let first = self.placed.first().map_or(0, |bar| bar.bar);
+        let mut lines = Canvas::new(1.0);
+        for (&staff, &y) in self.shown.iter().zip(&self.ys) {
+            for offset in staff_lines(&sheet.staves[staff].bars[first]) {
+                let (from, to) = (self.setting.indent, self.right);
+                lines.line(
+                    (Kind::StaffLine, None),
+                    (from, y + offset),
+                    (to, y + offset),
+                    STAFF_LINE,
+                );
+            }
+        }
+        marks.append(&mut lines.marks);
+        frame::joins(&mut marks, sheet, (&self.shown, &self.ys), &self.placed, self.setting);
+        for (canvas, &y) in self.canvases.into_iter().zip(&self.ys) {
+            marks.extend(canvas.marks.into_iter().map(|mark| mark.moved(0.0, y)));
+        }
+        marks
+    }
+}
+
+fn staff_lines(bar: &StaffBar) -> &'static [f64] {
+    if bar.lines == 5 { &[-2.0, -1.0, 0.0, 1.0, 2.0] } else { &[0.0] }
+}
+
+/// One staff in one line.
+struct Line<'a> {
+    sheet: &'a Sheet,
+    spaces: &'a [BarSpace<'a>],
+    placed: &'a [PlacedBar],
+    staff: usize,
+    indent: f64,
+    right: f64,
+}
+
+impl Line<'_> {
+    fn bar(&self, bar: usize) -> &StaffBar {
+        &self.sheet.staves[self.staff].bars[bar]
+    }
+
+    fn staff(&self) -> &Staff {
+        &self.sheet.staves[self.staff]
+    }
+
+    fn draw(&self, canvas: &mut Canvas) {
+        canvas.sky.add((self.indent, self.right), (-2.0, 2.0));
+        self.leads(canvas);
+        let lines = self.placed.first().map_or(5, |bar| self.bar(bar.bar).lines);
+        let mut voices: Vec<Vec<Placed>> =
+            self.staff().lanes.clone().map(|lane| self.notes(lane)).collect();
+        for notes in &mut voices {
+            notes::draw(canvas, notes, lines);
+        }
+        self.multi_rests(canvas);
+        let begin = self.placed.first().map_or(self.indent, |bar| bar.body);
+        let end = self.placed.last().map_or(self.right, |bar| bar.end) - 0.3;
+        for notes in &voices {
+            notes::paired_tremolos(canvas, notes);
+            hung::articulations(canvas, notes);
+            curves::ties(canvas, notes, (begin, end), true);
+            hung::tuplets(canvas, notes);
+        }
+        self.slurs(canvas, &voices, (begin, end));
+        for notes in &voices {
+            let ends = |n: usize| self.trill_end(notes, n, end);
+            hung::ornaments(canvas, notes, &ends);
+        }
+        self.octave_lines(canvas, (begin, end));
+        for notes in &voices {
+            directions::lyrics(canvas, notes, end);
+        }
+        let said = self.said();
+        let pins = self.hairpins((begin, end));
+        directions::dynamics(canvas, &said, &pins, begin, self.staff().braced);
+        directions::words(canvas, &said, self.right);
+    }
+
+    /// Where the wavy line of a trill ends: before the next note, or behind those that are tied on.
+    fn trill_end(&self, notes: &[Placed], n: usize, end: f64) -> f64 {
+        let mut last = n;
+        while let Some(note) = notes[last].chord.note()
+            && note.tie_to
+            && last + 1 < notes.len()
+        {
+            last += 1;
+        }
+        notes.get(last + 1).map_or(end, |next| next.x - next.chord.left)
+    }
+
+    /// The notes of a line to which a slur belongs, whole or in part.
+    fn slurs(&self, canvas: &mut Canvas, voices: &[Vec<Placed>], (begin, end): (f64, f64)) {
+        let (Some(first), Some(last)) = (self.placed.first(), self.placed.last()) else { return };
+        let mut slurs: Vec<(Place, Place, bool)> = self
+            .staff()
+            .spans
+            .iter()
+            .filter_map(|span| match span.kind {
+                SpanKind::Slur(from, to) if from.bar <= last.bar && to.bar >= first.bar => {
+                    Some((from, to, span.above))
+                }
+                _ => None,
+            })
+            .collect();
+        // Short ones first, so that long ones go over them.
+        slurs.sort_by_key(|(from, to, _)| (to.bar - from.bar, to.element.abs_diff(from.element)));
+        for (from, to, above) in slurs {
+            let Some(notes) = voices.get(from.voice.min(voices.len() - 1)) else { continue };
+            let notes = &with_graces(notes);
+            let find = |place: Place| {
+                notes.iter().position(|note| {
+                    let origin = note.chord.origin();
+                    note.bar == place.bar && usize::from(origin.element) == place.element
+                })
+            };
+            let (starts, ends) = (from.bar >= first.bar, to.bar <= last.bar);
+            let from_note = if starts { find(from) } else { Some(0) };
+            let to_note = if ends { find(to) } else { notes.len().checked_sub(1) };
+            let (Some(a), Some(b)) = (from_note, to_note) else { continue };
+            if a > b {
+                continue;
+            }
+            let reach = curves::Reach {
+                first: a,
+                last: b,
+                begin: (!starts).then_some(begin),
+                end: (!ends).then_some(end),
+                above,
+            };
+            curves::slur_over(canvas, notes, reach);
+        }
+    }
+
+    /// Where a time of a bar of this line lies, or nothing.
+    fn place_of(&self, (bar, at): (usize, Time)) -> Option<(f64, bool)> {
+        let placed = self.placed.iter().find(|placed| placed.bar == bar)?;
+        let length = self.sheet.bars[bar].length;
+        if at >= length {
+            return Some((placed.end, true));
+        }
+        Some((place_at(&self.spaces[bar], placed, at, length), false))
+    }
+
+    fn hairpins(&self, (begin, end): (f64, f64)) -> Vec<Pin> {
+        let (Some(first), Some(last)) = (self.placed.first(), self.placed.last()) else {
+            return Vec::new();
+        };
+        let mut pins = Vec::new();
+        for span in &self.staff().spans {
+            let SpanKind::Hairpin { from, to, grows } = span.kind else { continue };
+            // One that ends at the beginning of the line ended with the line before.
+            if from.0 > last.bar || to.0 < first.bar || to == (first.bar, Time::ZERO) {
+                continue;
+            }
+            let carried = from.0 < first.bar;
+            let next = (last.bar + 1, Time::ZERO);
+            let goes_on = to.0 > last.bar && to != next;
+            let left = if carried { Some((begin, false)) } else { self.place_of(from) };
+            let right = if to.0 > last.bar { Some((end, true)) } else { self.place_of(to) };
+            let (Some((x0, _)), Some((x1, at_end))) = (left, right) else { continue };
+            let x1 = if to.0 > last.bar {
+                x1
+            } else if at_end {
+                x1 - 0.5
+            } else {
+                x1 - 0.4
+            };
+            pins.push(Pin {
+                from: x0,
+                to: x1,
+                grows,
+                carried,
+                goes_on,
+                places: (from, to),
+                above: span.above,
+            });
+        }
+        pins
+    }
+
+    fn octave_lines(&self, canvas: &mut Canvas, (begin, end): (f64, f64)) {
+        let (Some(first), Some(last)) = (self.placed.first(), self.placed.last()) else { return };
+        for span in &self.staff().spans {
+            let SpanKind::Octave { from, to, octaves } = span.kind else { continue };
+            if from.0 > last.bar || to.0 < first.bar {
+                continue;
+            }
+            let (begins, ends) = (from.0 >= first.bar, to.0 <= last.bar);
+            let x0 =
+                if begins { self.place_of(from).map_or(begin, |place| place.0) } else { begin };
+            let x1 = if ends { self.place_of(to).map_or(end, |place| place.0 - 0.5) } else { end };
+            directions::octave_line(canvas, octaves, (x0, x1), (begins, ends));
+        }
+    }
+
+    /// Notes and rests of one voice with their places.
+    fn notes(&self, lane: usize) -> Vec<Placed<'_>> {
+        let mut notes = Vec::new();
+        for bar in self.placed {
+            let space = &self.spaces[bar.bar];
+            if self.sheet.bars[bar.bar].count > 1 {
+                continue;
+            }
+            for (n, chord) in space.chords[lane].iter().enumerate() {
+                let x = if is_bar_rest(chord) {
+                    let width = Glyph::RestWhole.width();
+                    f64::midpoint(bar.body, bar.end - space.line) - width / 2.0
+                } else {
+                    match bar.columns.get(space.column_of[lane][n]) {
+                        Some(x) => *x + chord.shift,
+                        None => continue,
+                    }
+                };
+                notes.push(Placed { chord, bar: bar.bar, x, stem_end: 0.0 });
+            }
+        }
+        notes
+    }
+
+    /// Clefs, signatures and metres.
+    fn leads(&self, canvas: &mut Canvas) {
+        for (n, placed) in self.placed.iter().enumerate() {
+            let bar = self.bar(placed.bar);
+            let mut x = placed.x;
+            if n == 0 {
+                let clef = clef_at(bar, Time::ZERO);
+                let (sign, place) = clef_sign(clef);
+                canvas.glyph((Kind::Clef, None), sign, (x + 0.45, -f64::from(place) / 2.0), 1.0);
+            } else if let Some((_, clef)) = bar.clefs.iter().find(|(at, _)| *at == Time::ZERO) {
+                self.changed_clef(canvas, *clef, &self.placed[n - 1]);
+            }
+            x += placed.lead.clef;
+            let before = if placed.bar > 0 { bar.key_change } else { None };
+            if n == 0 && before.is_none() || before.is_some() {
+                self.key(canvas, bar, before, x + if n == 0 { 0.0 } else { 0.55 });
+            }
+            x += placed.lead.key;
+            if placed.lead.metre > 0.0 {
+                self.metre(canvas, placed.bar, x + if n == 0 { 0.0 } else { 0.45 });
+            }
+        }
+        let Some(last) = self.placed.last() else { return };
+        if last.bar + 1 < self.spaces.len() {
+            let next = &self.spaces[last.bar + 1];
+            let bar = self.bar(last.bar + 1);
+            if let Some((_, clef)) = bar.clefs.iter().find(|(at, _)| *at == Time::ZERO) {
+                self.changed_clef(canvas, *clef, last);
+            }
+            if next.courtesy.width() > 0.0 {
+                let mut x = last.end + 0.45;
+                if bar.key_change.is_some() {
+                    self.key(canvas, bar, bar.key_change, x);
+                }
+                x += next.courtesy.key;
+                if next.courtesy.metre > 0.0 {
+                    self.metre(canvas, last.bar + 1, x);
+                }
+            }
+        }
+    }
+
+    /// A clef that changes with the next bar stands before the bar line.
+    fn changed_clef(&self, canvas: &mut Canvas, clef: Clef, before: &PlacedBar) {
+        let (sign, place) = clef_sign(clef);
+        let line = self.spaces[before.bar].line;
+        let x = before.end - line - 0.35 - sign.width() * SMALL_CLEF;
+        canvas.glyph((Kind::Clef, None), sign, (x, -f64::from(place) / 2.0), SMALL_CLEF);
+    }
+
+    fn key(&self, canvas: &mut Canvas, bar: &StaffBar, before: Option<i32>, x: f64) {
+        if bar.lines != 5 {
+            return;
+        }
+        let (count, sign) = key_signs(bar.key, before);
+        let kept = if sign == Glyph::AccidentalNatural { before.unwrap_or(0) } else { bar.key };
+        let places = key_places(clef_at(bar, Time::ZERO), kept > 0);
+        let step = key_step(sign);
+        for (n, place) in places.into_iter().take(count).enumerate() {
+            let at = (x + n as f64 * step, -f64::from(place) / 2.0);
+            canvas.glyph((Kind::Key, None), sign, at, 1.0);
+        }
+    }
+
+    fn metre(&self, canvas: &mut Canvas, bar: usize, x: f64) {
+        let metre = self.sheet.bars[bar].metre;
+        let widths = [metre.count, metre.unit].map(|number| digits_width(u32::from(number)));
+        let widest = widths[0].max(widths[1]);
+        for (row, number) in [metre.count, metre.unit].into_iter().enumerate() {
+            let mut at = x + (widest - widths[row]) / 2.0;
+            for digit in Glyph::digits(u32::from(number)) {
+                let y = if row == 0 { -1.0 } else { 1.0 };
+                canvas.glyph((Kind::Metre, None), digit, (at, y), 1.0);
+                at += digit.width() + 0.08;
+            }
+        }
+    }
+
+    /// The sign of several bars of rest: a thick line with the number over it.
+    fn multi_rests(&self, canvas: &mut Canvas) {
+        for placed in self.placed {
+            let count = self.sheet.bars[placed.bar].count;
+            if count < 2 {
+                continue;
+            }
+            let voice = self.bar(placed.bar).voices.first();
+            let origin = voice.and_then(|voice| voice.events.first()).map(|event| event.origin);
+            let line = self.spaces[placed.bar].line;
+            let (from, to) = (placed.body + 1.3, placed.end - line - 1.3);
+            canvas.line((Kind::Rest, origin), (from, 0.0), (to, 0.0), 0.75);
+            for x in [from, to] {
+                canvas.line((Kind::Rest, origin), (x, -1.0), (x, 1.0), 0.18);
+            }
+            let mut x = f64::midpoint(from, to) - digits_width(count) / 2.0;
+            for digit in Glyph::digits(count) {
+                canvas.glyph((Kind::Rest, origin), digit, (x, -3.55), 1.0);
+                x += digit.width() + 0.08;
+            }
+        }
+    }
+
+    /// Directions of the staff with their places.
+    fn said(&self) -> Vec<Said<'_>> {
+        let mut said = Vec::new();
+        for placed in self.placed {
+            let space = &self.spaces[placed.bar];
+            for direction in &self.bar(placed.bar).directions {
+                let length = self.sheet.bars[placed.bar].length;
+                let at_end = direction.at >= length;
+                let left =
+                    if at_end { placed.end } else { place_at(space, placed, direction.at, length) };
+                let x = if at_end { left } else { left + 0.6 };
+                let at = (placed.bar, direction.at);
+                said.push(Said { kind: &direction.kind, x, left, at, above: direction.above });
+            }
+        }
+        said
+    }
+}
+
+/// Where a time of a bar lies: its column, or between two.
+fn place_at(space: &BarSpace, placed: &PlacedBar, at: Time, length: Time) -> f64 {
+    let next = space.columns.partition_point(|(time, _)| *time < at);
+    let column = |n: usize| -> (Time, f64) {
+        match (space.columns.get(n), placed.columns.get(n)) {
+            (Some((time, _)), Some(x)) => (*time, *x),
+            _ => (length, placed.end - space.line - 0.5),
+        }
+    };
+    let after = column(next);
+    if after.0 == at && next < space.columns.len() {
+        return after.1;
+    }
+    let before = match next.checked_sub(1) {
+        Some(before) => column(before),
+        None => (Time::ZERO, placed.body + 0.8),
+    };
+    let (span, gone) = ((after.0 - before.0).to_f64(), (at - before.0).to_f64());
+    if span <= 0.0 { before.1 } else { before.1 + (after.1 - before.1) * gone / span }
+}
+
+/// Places of the signs of a signature, in steps above the middle line.
+fn key_places(clef: Clef, sharps: bool) -> [i32; 7] {
+    // As in the treble clef; other clefs have the same shape, moved, but for sharps in the tenor
+    // clef, which begin low (Gould, chapter 1).
+    let treble = if sharps { [4, 1, 5, 2, -1, 3, 0] } else { [0, 3, -1, 2, -2, 1, -3] };
+    let by = match clef {
+        Clef::Treble | Clef::Percussion => 0,
+        Clef::Alto => -1,
+        Clef::Bass => -2,
+        Clef::Tenor if sharps => return [-2, 2, -1, 3, 0, 4, 1],
+        Clef::Tenor => 1,
+    };
+    treble.map(|place| place + by)
+}
+
+/// The notes of a line with the grace notes among them, in order.
+fn with_graces<'a>(notes: &[Placed<'a>]) -> Vec<Placed<'a>> {
+    let mut all = Vec::with_capacity(notes.len());
+    for note in notes {
+        all.extend(note.chord.graces.iter().map(|(x, grace)| Placed {
+            chord: grace,
+            bar: note.bar,
+            x: note.x + x,
+            stem_end: grace.stem_end(),
+        }));
+        all.push(*note);
+    }
+    all
+}

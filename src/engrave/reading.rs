@@ -1,0 +1,231 @@
+//! Takes an edition over into a sheet: the only place that knows how an edition is made.
+
+use std::collections::HashMap;
+use std::ops::Range;
+
+use ripieno_compiler::instruments::{Clef, Family};
+use ripieno_compiler::music::Time;
+use ripieno_compiler::resolve::seconds_per_whole;
+use ripieno_writers::edition::{self, Edition, EditionStaff, SpannerKind, Stems};
+
+use crate::page::Origin;
+use crate::sheet::{
+    Bar, Direction, Event, Group, Place, Sheet, Side, Span, SpanKind, Staff, StaffBar, Voice,
+};
+
+/// The sheet of an edition. Bars of rest that are counted together are one bar.
+#[must_use]
+pub fn sheet(edition: &Edition) -> Sheet {
+    let (bars, index) = bars(edition);
+    let mut lanes = 0;
+    let staves: Vec<Staff> = edition
+        .staves
+        .iter()
+        .enumerate()
+        .map(|(n, staff)| {
+            let staff = read_staff(edition, (n, staff), &bars, &index, lanes);
+            lanes = staff.lanes.end;
+            staff
+        })
+        .collect();
+    let head = &edition.head;
+    let silent = staves.iter().flat_map(|staff| &staff.bars).all(StaffBar::is_silent);
+    let is_part = matches!(edition.kind, edition::Kind::Part(_));
+    let needs: Vec<&str> =
+        [&head.keys, &head.also].into_iter().flatten().map(String::as_str).collect();
+    Sheet {
+        title: head.title.clone(),
+        subtitle: head.subtitle.clone(),
+        composer: head.composer.clone(),
+        arranger: head.arranger.clone(),
+        licence: head.licence.clone(),
+        scoring: head.scoring.clone(),
+        name: head.name.clone(),
+        needs: (!needs.is_empty()).then(|| needs.join(", ")),
+        source: head.source.clone(),
+        is_part,
+        tacet: is_part && silent,
+        bars,
+        staves,
+        groups: edition
+            .groups
+            .iter()
+            .map(|group| Group {
+                staves: group.staves.clone(),
+                sign: group.sign,
+                bar_lines: group.bar_lines,
+            })
+            .collect(),
+    }
+}
+
+/// The bars that are shown, and for each bar of the form the one in which it is shown.
+fn bars(edition: &Edition) -> (Vec<Bar>, Vec<usize>) {
+    let mut bars: Vec<Bar> = Vec::with_capacity(edition.bars.len());
+    let mut index = Vec::with_capacity(edition.bars.len());
+    let mut pace = seconds_per_whole(None) / 4.0;
+    for (n, frame) in edition.bars.iter().enumerate() {
+        if let Some(beat) = frame.tempo.as_ref().and_then(|tempo| tempo.beat) {
+            pace = seconds_per_whole(Some(beat)) / 4.0;
+        }
+        let first = edition.staves.first().and_then(|staff| staff.bars.get(n));
+        if first.is_some_and(|bar| bar.counted)
+            && let Some(begun) = bars.last_mut()
+        {
+            begun.line = frame.line;
+            begun.repeat_ends = frame.repeat_ends;
+            begun.ending_ends = frame.ending_ends;
+            begun.length += frame.length;
+            index.push(bars.len() - 1);
+            continue;
+        }
+        index.push(bars.len());
+        bars.push(Bar {
+            index: n,
+            count: first.map_or(0, |bar| bar.multi_rest).max(1),
+            number: frame.number,
+            length: frame.length,
+            metre: frame.metre,
+            metre_shown: frame.metre_shown,
+            tempo: frame.tempo.clone(),
+            mark: frame.mark.clone(),
+            repeat_starts: frame.repeat_starts,
+            repeat_ends: frame.repeat_ends,
+            ending_starts: frame.ending_starts,
+            ending_ends: frame.ending_ends,
+            line: frame.line,
+            implicit: frame.implicit,
+            signs: frame.signs.to_vec(),
+            pace,
+        });
+    }
+    (bars, index)
+}
+
+fn read_staff(
+    edition: &Edition,
+    (number, staff): (usize, &EditionStaff),
+    bars: &[Bar],
+    index: &[usize],
+    first_lane: usize,
+) -> Staff {
+    let part = &edition.parts[staff.part];
+    let named = part.staves.start == number;
+    let voices = staff.bars.iter().map(|bar| bar.voices.len()).max().unwrap_or(1);
+    let family = |number: usize| {
+        let players = edition.parts[edition.staves[number].part].players.clone();
+        edition
+            .players
+            .get(players.start)
+            .and_then(|player| player.instruments.first())
+            .map(|i| i.family)
+    };
+    let strings = |number: usize| family(number) == Some(Family::Strings);
+    Staff {
+        name: if named { part.name.clone() } else { String::new() },
+        abbreviation: if named { part.short.clone() } else { String::new() },
+        part: staff.part,
+        braced: named && part.staves.len() > 1,
+        strings_begin: number > 0 && strings(number) && !strings(number - 1),
+        lanes: first_lane..first_lane + voices,
+        bars: contents(number, staff, bars),
+        spans: staff.spans.iter().map(|span| read_span(span, index)).collect(),
+    }
+}
+
+fn read_span(span: &edition::Spanner, index: &[usize]) -> Span {
+    let place = |place: edition::Place| Place {
+        bar: index[place.bar],
+        voice: place.voice,
+        element: place.element,
+    };
+    let time = |(bar, time): (usize, Time)| (index[bar], time);
+    let kind = match &span.kind {
+        SpannerKind::Slur { from, to } => SpanKind::Slur(place(*from), place(*to)),
+        SpannerKind::TrillLine { from, to } => SpanKind::Trill(place(*from), place(*to)),
+        SpannerKind::Hairpin { from, to, grows } => {
+            SpanKind::Hairpin { from: time(*from), to: time(*to), grows: *grows }
+        }
+        SpannerKind::OctaveLine { from, to, octaves } => {
+            SpanKind::Octave { from: time(*from), to: time(*to), octaves: *octaves }
+        }
+    };
+    Span { kind, above: span.above }
+}
+
+fn contents(number: usize, staff: &EditionStaff, bars: &[Bar]) -> Vec<StaffBar> {
+    let mut clef = Clef::Treble;
+    let mut key = 0;
+    let mut lines = 5;
+    let mut shown: HashMap<usize, usize> = HashMap::new();
+    for (n, bar) in bars.iter().enumerate() {
+        shown.insert(bar.index, n);
+    }
+    let mut contents = Vec::with_capacity(bars.len());
+    for (n, bar) in staff.bars.iter().enumerate() {
+        lines = bar.lines.unwrap_or(lines);
+        let first_clef = bar.clefs.iter().find(|(at, _)| *at == Time::ZERO).map(|(_, clef)| *clef);
+        if n == 0 {
+            clef = first_clef.unwrap_or(clef);
+        }
+        let before = key;
+        key = bar.key.map_or(key, |key| key.fifths());
+        let later = |at: Time| n > 0 || at > Time::ZERO;
+        let clefs: Vec<(Time, Clef)> =
+            bar.clefs.iter().copied().filter(|(at, _)| later(*at)).collect();
+        if shown.contains_key(&n) {
+            contents.push(StaffBar {
+                lines,
+                clef,
+                key,
+                key_change: bar.key.filter(|_| n > 0 && before != key).map(|_| before),
+                clefs: clefs.clone(),
+                voices: voices(number, n, bar),
+                directions: bar
+                    .directions
+                    .iter()
+                    .map(|said| Direction {
+                        at: said.at,
+                        kind: said.kind.clone(),
+                        above: said.above,
+                    })
+                    .collect(),
+            });
+        }
+        if let Some((_, last)) = clefs.last() {
+            clef = *last;
+        }
+    }
+    contents
+}
+
+fn voices(staff: usize, bar: usize, contents: &edition::StaffBar) -> Vec<Voice> {
+    let read = |(voice, what): (usize, &edition::VoiceBar)| {
+        let events = what.elements.iter().enumerate().map(|(element, printed)| Event {
+            element: printed.clone(),
+            origin: Origin {
+                staff: staff as u16,
+                bar: bar as u32,
+                voice: voice as u8,
+                element: element as u16,
+                head: 0,
+                source: printed.origin.source,
+            },
+        });
+        let side = match what.stems {
+            Stems::Free => None,
+            Stems::Up => Some(Side::Upper),
+            Stems::Down => Some(Side::Lower),
+        };
+        Voice { side, events: events.collect() }
+    };
+    contents.voices.iter().enumerate().map(read).collect()
+}
+
+/// Bars of the sheet that show bars of the form.
+#[must_use]
+pub fn shown(sheet: &Sheet, form: Range<usize>) -> Range<usize> {
+    let from = sheet.bars.partition_point(|bar| bar.index + bar.count as usize <= form.start);
+    let to = sheet.bars.partition_point(|bar| bar.index < form.end);
+    from..to.max(from)
+}

@@ -1,0 +1,280 @@
+//! What is to be engraved: staves with their bars, whoever notated them.
+
+use std::ops::Range;
+
+use ripieno_compiler::instruments::Clef;
+use ripieno_compiler::music::{Metre, Time};
+use ripieno_compiler::resolve::{BarLine, Tempo};
+use ripieno_writers::edition::{DirectionKind, GroupSign};
+use ripieno_writers::notate::{Element, ElementKind, Sign};
+
+use crate::page::Origin;
+
+/// A part or a score before it is laid out.
+#[derive(Clone, Debug, Default)]
+pub struct Sheet {
+    /// Title of the piece.
+    pub title: String,
+    /// Second line of the head.
+    pub subtitle: Option<String>,
+    /// Who composed it.
+    pub composer: Option<String>,
+    /// Who arranged it.
+    pub arranger: Option<String>,
+    /// Licence of the music.
+    pub licence: Option<String>,
+    /// Name of the scoring.
+    pub scoring: String,
+    /// What the pages are: "Score", "Oboe 2".
+    pub name: String,
+    /// What the player needs beside it: keys and crooks, other instruments.
+    pub needs: Option<String>,
+    /// A mark of the source from which the pages were made.
+    pub source: Option<String>,
+    /// Is it the part of a player, who turns the pages?
+    pub is_part: bool,
+    /// Does the player rest throughout?
+    pub tacet: bool,
+    /// The bars; rests that are counted together are one.
+    pub bars: Vec<Bar>,
+    /// The staves, from the top.
+    pub staves: Vec<Staff>,
+    /// Brackets and braces, the outer ones first.
+    pub groups: Vec<Group>,
+}
+
+/// A bracket or brace before staves.
+#[derive(Clone, Debug)]
+pub struct Group {
+    /// The staves.
+    pub staves: Range<usize>,
+    /// Its sign.
+    pub sign: GroupSign,
+    /// Do bar lines go through it?
+    pub bar_lines: bool,
+}
+
+/// What all staves share in one bar.
+#[derive(Clone, Debug)]
+pub struct Bar {
+    /// Index in the form (of the first, where several bars of rest are one).
+    pub index: usize,
+    /// How many bars it stands for.
+    pub count: u32,
+    /// Its number; 0 for a pick-up.
+    pub number: i32,
+    /// How long it is.
+    pub length: Time,
+    /// The metre in force.
+    pub metre: Metre,
+    /// Is it printed here?
+    pub metre_shown: bool,
+    /// A tempo that begins here.
+    pub tempo: Option<Tempo>,
+    /// A rehearsal mark.
+    pub mark: Option<String>,
+    /// Does a repeat begin here?
+    pub repeat_starts: bool,
+    /// Does a repeat end with it?
+    pub repeat_ends: bool,
+    /// An ending that begins with it.
+    pub ending_starts: Option<u8>,
+    /// An ending that ends with it.
+    pub ending_ends: Option<u8>,
+    /// The line at its end.
+    pub line: BarLine,
+    /// Does nobody count it?
+    pub implicit: bool,
+    /// Signs that tell where to go on.
+    pub signs: Vec<Sign>,
+    /// Seconds of a quarter.
+    pub pace: f64,
+}
+
+/// One staff.
+#[derive(Clone, Debug)]
+pub struct Staff {
+    /// Name before the first system, line by line; empty where another staff has it.
+    pub name: String,
+    /// Short name before each later system.
+    pub abbreviation: String,
+    /// Index of what is named together with it.
+    pub part: usize,
+    /// The upper one of two staves that a brace joins.
+    pub braced: bool,
+    /// Does a tempo stand over it, in a score? Over the uppermost strings.
+    pub strings_begin: bool,
+    /// Its voices among those of all staves.
+    pub lanes: Range<usize>,
+    /// The bars, as many as [`Sheet::bars`].
+    pub bars: Vec<StaffBar>,
+    /// Slurs, hairpins and lines.
+    pub spans: Vec<Span>,
+}
+
+/// A place of a staff: bar of the sheet, voice, element.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub struct Place {
+    /// Index of the bar in the sheet.
+    pub bar: usize,
+    /// Voice, from 0.
+    pub voice: usize,
+    /// Index of the element in the voice of its bar.
+    pub element: usize,
+}
+
+/// Something from one place to another.
+#[derive(Clone, Debug)]
+pub struct Span {
+    /// What it is.
+    pub kind: SpanKind,
+    /// Does it stand above?
+    pub above: bool,
+}
+
+/// Kinds of spans.
+#[derive(Clone, Debug)]
+pub enum SpanKind {
+    /// A slur between two notes.
+    Slur(Place, Place),
+    /// A hairpin between two times, each a bar and a time in it.
+    Hairpin {
+        /// Where it begins.
+        from: (usize, Time),
+        /// Where it ends.
+        to: (usize, Time),
+        /// Does it grow?
+        grows: bool,
+    },
+    /// The wavy line behind a trill.
+    Trill(Place, Place),
+    /// A line that moves what stands under it by octaves.
+    Octave {
+        /// Where it begins.
+        from: (usize, Time),
+        /// Where it ends.
+        to: (usize, Time),
+        /// Octaves up.
+        octaves: i8,
+    },
+}
+
+/// One bar of one staff.
+#[derive(Clone, Debug)]
+pub struct StaffBar {
+    /// Lines of the staff: five, or one for an instrument without pitch.
+    pub lines: u8,
+    /// The clef in force at its beginning.
+    pub clef: Clef,
+    /// Sharps (positive) or flats of the signature in force.
+    pub key: i32,
+    /// Is the signature printed here, and what was in force before?
+    pub key_change: Option<i32>,
+    /// Clefs that change in it: time, clef; at time zero, before the bar line.
+    pub clefs: Vec<(Time, Clef)>,
+    /// Notes and rests of each voice in order.
+    pub voices: Vec<Voice>,
+    /// Directions in order of time.
+    pub directions: Vec<Direction>,
+}
+
+/// One voice in one bar.
+#[derive(Clone, Debug)]
+pub struct Voice {
+    /// Is it the upper or the lower of two?
+    pub side: Option<Side>,
+    /// Notes and rests in order.
+    pub events: Vec<Event>,
+}
+
+/// A side of a staff.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Side {
+    /// Above.
+    Upper,
+    /// Below.
+    Lower,
+}
+
+/// What is said at a place.
+#[derive(Clone, Debug)]
+pub struct Direction {
+    /// Time from the bar's beginning.
+    pub at: Time,
+    /// What it says.
+    pub kind: DirectionKind,
+    /// Does it stand above the staff?
+    pub above: bool,
+}
+
+/// A note, chord or rest.
+#[derive(Clone, Debug)]
+pub struct Event {
+    /// What is printed.
+    pub element: Element,
+    /// Where it comes from.
+    pub origin: Origin,
+}
+
+impl Sheet {
+    /// Some of its bars alone. The first shows its metre.
+    #[must_use]
+    pub fn passage(&self, bars: Range<usize>) -> Sheet {
+        let (from, to) = (bars.start, bars.end);
+        let mut passage = self.clone();
+        let inside = |bar: usize| (from..to).contains(&bar);
+        passage.bars = self.bars[from..to].to_vec();
+        for staff in &mut passage.staves {
+            staff.bars = staff.bars[from..to].to_vec();
+            if let Some(first) = staff.bars.first_mut() {
+                first.key_change = None;
+            }
+            staff.spans.retain(|span| {
+                let (a, b) = span.bars();
+                inside(a) && inside(b)
+            });
+            staff.spans.iter_mut().for_each(|span| span.shift(from));
+        }
+        if let Some(first) = passage.bars.first_mut() {
+            first.metre_shown = true;
+        }
+        passage
+    }
+}
+
+impl StaffBar {
+    /// Does nobody play here?
+    #[must_use]
+    pub fn is_silent(&self) -> bool {
+        self.voices
+            .iter()
+            .flat_map(|voice| &voice.events)
+            .all(|event| event.element.cue || !matches!(event.element.kind, ElementKind::Note(_)))
+    }
+}
+
+impl Span {
+    /// The bars of the sheet in which it begins and ends.
+    #[must_use]
+    pub fn bars(&self) -> (usize, usize) {
+        match &self.kind {
+            SpanKind::Slur(from, to) | SpanKind::Trill(from, to) => (from.bar, to.bar),
+            SpanKind::Hairpin { from, to, .. } | SpanKind::Octave { from, to, .. } => {
+                (from.0, to.0)
+            }
+        }
+    }
+
+    fn shift(&mut self, bars: usize) {
+        match &mut self.kind {
+            SpanKind::Slur(from, to) | SpanKind::Trill(from, to) => {
+                from.bar -= bars;
+                to.bar -= bars;
+            }
+            SpanKind::Hairpin { from, to, .. } | SpanKind::Octave { from, to, .. } => {
+                from.0 -= bars;
+                to.0 -= bars;
+            }
+        }
+    }
+}

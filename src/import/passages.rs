@@ -1,0 +1,210 @@
+//! Passages in which a part goes with another one for a while, so that it can be said to double it
+//! there and its voice rests.
+
+use super::marks::DYNAMICS;
+use super::score::{Bar, Direction, Line, Says};
+use super::scoring::alike;
+use crate::music::Time;
+
+/// A passage shorter than this is not worth a line of the scoring (our heuristic): bars in which
+/// both sound, and notes.
+const FEWEST: (usize, usize) = (4, 8);
+
+/// Where a line goes with another one.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) struct Passage {
+    /// The player who is doubled.
+    pub(super) other: usize,
+    /// Octaves above the other.
+    pub(super) octaves: i32,
+    /// First and last bar, by index.
+    pub(super) bars: (usize, usize),
+}
+
+impl Passage {
+    /// Do they share a bar?
+    pub(super) fn meets(&self, other: &Passage) -> bool {
+        self.bars.0 <= other.bars.1 && other.bars.0 <= self.bars.1
+    }
+}
+
+/// What holds at the beginning of a bar.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+struct Edge {
+    /// Is a note, a slur or a hairpin under way?
+    open: bool,
+    dynamic: Option<&'static str>,
+    /// The ways of playing that were asked for so far; how many is enough to see a change.
+    ways: (usize, Option<&'static str>),
+}
+
+/// What holds at the beginning of each bar and at the end of the last.
+fn edges(line: &Line, bars: &[Bar]) -> Vec<Edge> {
+    let times = bars.iter().map(|bar| bar.start).chain(bars.last().map(Bar::end));
+    let mut edges: Vec<Edge> = Vec::with_capacity(bars.len() + 1);
+    let (mut note, mut said) = (0, 0);
+    let (mut held, mut slur, mut swells) = (Time::ZERO, false, Time::ZERO);
+    let (mut dynamic, mut ways) = (None, (0, None));
+    for time in times {
+        while let Some(begun) = line.notes.get(note).filter(|note| note.start < time) {
+            held = begun.end;
+            slur = (slur && !begun.slur_ends) || begun.slur_starts;
+            note += 1;
+        }
+        while let Some(direction) = line.directions.get(said).filter(|d| d.at < time) {
+            match &direction.says {
+                Says::Word(word) if DYNAMICS.contains(word) => dynamic = Some(*word),
+                Says::Word(word) => ways = (ways.0 + 1, Some(*word)),
+                Says::Hairpin { to, .. } => swells = swells.max(*to),
+                Says::Words(_) | Says::Fermata => {}
+            }
+            said += 1;
+        }
+        let open = held > time || slur || swells > time;
+        edges.push(Edge { open, dynamic, ways });
+    }
+    edges
+}
+
+/// The passages in which the second line goes with the first, note for note and with all signs.
+pub(super) fn between(one: &Line, two: &Line, bars: &[Bar]) -> Vec<Passage> {
+    let (of_one, of_two) = (edges(one, bars), edges(two, bars));
+    // A passage begins and ends where nothing is under way and the same loudness is asked for.
+    let fits = |edge: usize| {
+        let (one, two) = (of_one[edge], of_two[edge]);
+        !one.open && !two.open && one.dynamic == two.dynamic && one.ways.1 == two.ways.1
+    };
+    let mut found = Vec::new();
+    for octaves in [0, 1, -1] {
+        let same: Vec<Option<usize>> =
+            bars.iter().map(|bar| notes_alike(one, two, bar, octaves)).collect();
+        let mut from = 0;
+        while from < bars.len() {
+            let stays = |bar: &usize| {
+                same[*bar].is_some() && of_two[*bar].ways.0 == of_two[*bar + 1].ways.0
+            };
+            let end = (from..bars.len()).find(|bar| !stays(bar)).unwrap_or(bars.len());
+            let next = end.max(from + 1);
+            let sounds = |bar: &usize| same[*bar].is_some_and(|notes| notes > 0);
+            let first = (from..end).find(|bar| sounds(bar) && fits(*bar));
+            let last = (from..end).rev().find(|bar| sounds(bar) && fits(*bar + 1));
+            if let (Some(first), Some(last)) = (first, last)
+                && first <= last
+            {
+                let sounding = (first..=last).filter(sounds).count();
+                let notes: usize = same[first..=last].iter().flatten().sum();
+                if sounding >= FEWEST.0 && notes >= FEWEST.1 {
+                    found.push(Passage { other: 0, octaves, bars: (first, last) });
+                }
+            }
+            from = next;
+        }
+    }
+    found
+}
+
+/// How many notes begin in a bar, if they are the same in both lines, with the same directions.
+fn notes_alike(one: &Line, two: &Line, bar: &Bar, octaves: i32) -> Option<usize> {
+    let notes = |line: &Line| {
+        let from = line.notes.partition_point(|note| note.start < bar.start);
+        let to = line.notes.partition_point(|note| note.start < bar.end());
+        from..to
+    };
+    let (of_one, of_two) = (&one.notes[notes(one)], &two.notes[notes(two)]);
+    let directions = |line: &Line| {
+        let from = line.directions.partition_point(|d| d.at < bar.start);
+        let to = line.directions.partition_point(|d| d.at < bar.end());
+        from..to
+    };
+    let same = of_one.len() == of_two.len()
+        && of_one.iter().zip(of_two).all(|(one, two)| alike(one, two, octaves))
+        && one.directions[directions(one)] == two.directions[directions(two)];
+    same.then_some(of_one.len())
+}
+
+/// Of passages of one line as many as do not meet, the longest first; none if nothing is left that
+/// the line plays alone.
+pub(super) fn longest(mut found: Vec<Passage>, line: &Line, bars: &[Bar]) -> Vec<Passage> {
+    found.sort_by_key(|passage| {
+        let (first, last) = passage.bars;
+        (std::cmp::Reverse(last - first), first, passage.other, passage.octaves.abs())
+    });
+    let mut chosen: Vec<Passage> = Vec::new();
+    for passage in found {
+        if !chosen.iter().any(|other| other.meets(&passage)) {
+            chosen.push(passage);
+        }
+    }
+    chosen.sort_by_key(|passage| passage.bars);
+    if silenced(line, &chosen, bars).notes.is_empty() { Vec::new() } else { chosen }
+}
+
+/// The line without what it plays with others.
+pub(super) fn silenced(line: &Line, passages: &[Passage], bars: &[Bar]) -> Line {
+    let times: Vec<(Time, Time)> = passages
+        .iter()
+        .map(|passage| (bars[passage.bars.0].start, bars[passage.bars.1].end()))
+        .collect();
+    let kept = |at: Time| !times.iter().any(|(start, end)| *start <= at && at < *end);
+    let mut silenced = line.clone();
+    silenced.notes.retain(|note| kept(note.start));
+    silenced.directions.retain(|direction| kept(direction.at));
+    // How loud it is after a passage is said again if the passage changed it.
+    let edges = edges(line, bars);
+    for passage in passages {
+        let (first, next) = (passage.bars.0, passage.bars.1 + 1);
+        let (before, after) = (edges[first].dynamic, edges[next].dynamic);
+        let Some(bar) = bars.get(next) else { continue };
+        let at = bar.start;
+        let said = line
+            .directions
+            .iter()
+            .any(|d| d.at == at && matches!(d.says, Says::Word(word) if DYNAMICS.contains(&word)));
+        if let Some(word) = after.filter(|_| before != after && !said) {
+            silenced.directions.push(Direction { at, says: Says::Word(word) });
+        }
+    }
+    silenced.directions.sort_by_key(|direction| direction.at);
+    silenced
+}
+
+/// The bars before, between and after passages.
+pub(super) fn between_them(passages: &[Passage], count: usize) -> Vec<(usize, usize)> {
+    let mut runs = Vec::new();
+    let mut from = 0;
+    for passage in passages {
+        if passage.bars.0 > from {
+            runs.push((from, passage.bars.0 - 1));
+        }
+        from = passage.bars.1 + 1;
+    }
+    if from < count {
+        runs.push((from, count - 1));
+    }
+    runs
+}
+
+/// First and last bar of each run, by index.
+type Runs = Vec<(usize, usize)>;
+
+/// The passages player by player, with octaves and bars.
+pub(super) fn by_player(passages: &[Passage]) -> Vec<(usize, i32, Runs)> {
+    let mut players: Vec<(usize, i32, Runs)> = Vec::new();
+    for passage in passages {
+        match players.iter_mut().find(|p| (p.0, p.1) == (passage.other, passage.octaves)) {
+            Some((.., runs)) => runs.push(passage.bars),
+            None => players.push((passage.other, passage.octaves, vec![passage.bars])),
+        }
+    }
+    players
+}
+
+/// Runs of bars as the language writes them.
+pub(super) fn bars(runs: &[(usize, usize)], bars: &[Bar]) -> String {
+    let number = |index: usize| bars[index].number;
+    let one = |&(first, last): &(usize, usize)| match first == last {
+        true => number(first).to_string(),
+        false => format!("{}..{}", number(first), number(last)),
+    };
+    runs.iter().map(one).collect::<Vec<String>>().join(", ")
+}

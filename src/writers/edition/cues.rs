@@ -1,0 +1,398 @@
+//! Cues: before an entry after a long rest, what the player hears best then, in small notes.
+//!
+//! The last two to four bars before the entry come from one other part, in the player's own
+//! transposition and clef (moved by octaves to where he reads it easily), named, beside his rest.
+//! There is none where nobody sounds in the last bar: everybody enters together then. Which part
+//! is heard best is our heuristic; see [`hears`].
+
+use std::borrow::Cow;
+use std::ops::Range;
+
+use smallvec::smallvec;
+
+use crate::arrange::{Arrangement, Part, SoundingNote};
+use crate::instruments::Clef;
+use crate::music::Time;
+use crate::notate::{ElementKind, Origin, Stem, bars_of, stems};
+use crate::resolve::{DirectionKind as Said, Dynamic, Mark, Role, Sound};
+
+use super::{
+    Cueing, DirectionKind, Edition, EditionDirection, Place, Spanner, SpannerKind, StaffBar, Stems,
+    VoiceBar,
+};
+
+/// Bars of a cue: the fewest and the most.
+const FEWEST: usize = 2;
+const MOST: usize = 4;
+
+/// Adds cues to a part of one staff.
+pub(super) fn add(edition: &mut Edition, arrangement: &Arrangement, player: usize, cueing: Cueing) {
+    let part = &arrangement.parts[player];
+    // Who reads two staves, or no pitch, has his own way of counting.
+    if edition.staves.len() != 1 || part.instruments.iter().any(|(_, i)| i.unpitched) {
+        return;
+    }
+    for rest in long_rests(&edition.staves[0].bars, cueing) {
+        let Some(cue) = best(edition, arrangement, player, rest) else { continue };
+        write(edition, arrangement, player, &cue);
+    }
+}
+
+/// Rests of so many whole bars with an entry behind them. A pick-up is not counted.
+fn long_rests(bars: &[StaffBar], cueing: Cueing) -> Vec<Range<usize>> {
+    let rests = |bar: &StaffBar| {
+        bar.voices
+            .iter()
+            .all(|voice| voice.elements.iter().all(|e| !matches!(e.kind, ElementKind::Note(_))))
+    };
+    let mut long = Vec::new();
+    let mut first = 0;
+    for (index, bar) in bars.iter().enumerate() {
+        if rests(bar) {
+            continue;
+        }
+        if index - first >= cueing.after_bars as usize {
+            long.push(first..index);
+        }
+        first = index + 1;
+    }
+    long
+}
+
+/// A part to be heard, and the bars that show it.
+struct Cue {
+    from: usize,
+    bars: Range<usize>,
+}
+
+/// What the player hears best in the last bars of a rest.
+fn best(
+    edition: &Edition,
+    arrangement: &Arrangement,
+    player: usize,
+    rest: Range<usize>,
+) -> Option<Cue> {
+    let own = &arrangement.parts[player];
+    let entry = edition.bars[rest.end].start;
+    let lengths = FEWEST..=MOST.min(rest.len());
+    let others = (0..arrangement.parts.len()).filter(|other| *other != player);
+    let mut best: Option<(f64, Cue)> = None;
+    for from in others {
+        for length in lengths.clone() {
+            let bars = rest.end - length..rest.end;
+            // What stands under another bar-line of a repeat does not lead to the entry.
+            let inside = |bar: usize| {
+                let frame = &edition.bars[bar];
+                frame.repeat_ends || frame.ending_ends.is_some()
+            };
+            if bars.clone().any(inside) {
+                continue;
+            }
+            let start = edition.bars[bars.start].start;
+            let last = edition.bars[bars.end - 1].start;
+            let other = &arrangement.parts[from];
+            let Some(worth) = hears(own, (from, player), other, (start, last, entry)) else {
+                continue;
+            };
+            if best.as_ref().is_none_or(|(known, _)| worth > *known + 1e-9) {
+                best = Some((worth, Cue { from, bars }));
+            }
+        }
+    }
+    best.map(|(_, cue)| cue)
+}
+
+/// How well a player hears another part from a time to his entry; `None` if it is no cue. Our
+/// heuristic: the loudest counts a point a degree; a tune three, a solo one; each note of a moving
+/// line up to four; an entry of its own two; the same family one and a half and a neighbour in the
+/// score one; an octave of distance in pitch takes one away.
+fn hears(
+    own: &Part,
+    (from, player): (usize, usize),
+    other: &Part,
+    (start, last, entry): (Time, Time, Time),
+) -> Option<f64> {
+    if other.instruments.iter().any(|(_, instrument)| instrument.unpitched) {
+        return None;
+    }
+    let notes = between(&other.notes, start, entry);
+    // It must sound to the end, and more than half of the time.
+    let sounding: Time = notes
+        .iter()
+        .map(|note| note.end().min(entry) - note.start.max(start))
+        .fold(Time::ZERO, |sum, length| sum + length);
+    let to_the_end = notes.last().is_some_and(|note| note.end() > last);
+    if !to_the_end || sounding * 2 < entry - start {
+        return None;
+    }
+    let first = notes.first()?;
+    let next = own.notes.get(own.notes.partition_point(|note| note.start < entry))?;
+    let bars = (entry - start).to_f64();
+    let moving = (notes.len() as f64 / bars / 2.0).min(4.0);
+    let role = match first.role {
+        Role::Melody => 3.0,
+        Role::Bass | Role::Highlight => 0.5,
+        Role::Harmony | Role::Rhythm => 0.0,
+    };
+    let rested = {
+        let before = other.notes.partition_point(|note| note.start < first.start);
+        let before = before.checked_sub(1).map(|before| other.notes[before].end());
+        before.is_none_or(|before| first.start - before >= Time::QUARTER)
+    };
+    let enters = f64::from(u8::from(rested && first.start >= start)) * 2.0
+        - f64::from(u8::from(first.start < start));
+    let family = own.player.instrument.family == other.player.instrument.family;
+    let near = from.abs_diff(player) < 3;
+    let distance = match (height(notes), top(next)) {
+        (Some(heard), Some(own)) => (heard - own).abs() / 12.0,
+        _ => 0.0,
+    };
+    Some(
+        loudness(other, start)
+            + role
+            + moving
+            + enters
+            + f64::from(u8::from(first.solo))
+            + f64::from(u8::from(family)) * 1.5
+            + f64::from(u8::from(near))
+            - distance,
+    )
+}
+
+/// The notes that sound between two times.
+fn between(notes: &[SoundingNote], from: Time, to: Time) -> &[SoundingNote] {
+    let first = notes.partition_point(|note| note.end() <= from);
+    let last = notes.partition_point(|note| note.start < to);
+    &notes[first.min(last)..last]
+}
+
+/// The degree of loudness in force at a time, from 0 to 7; a middle one where none is given.
+fn loudness(part: &Part, at: Time) -> f64 {
+    let after = part.directions.partition_point(|direction| direction.at <= at);
+    let degree = part.directions[..after].iter().rev().find_map(|direction| match direction.kind {
+        Said::Dynamic(dynamic) => dynamic.degree(),
+        _ => None,
+    });
+    f64::from(degree.unwrap_or(Dynamic::Mf as u8))
+}
+
+fn top(note: &SoundingNote) -> Option<f64> {
+    note.sound.pitches().last().map(|pitch| f64::from(pitch.midi()))
+}
+
+/// The mean of the highest pitches.
+fn height(notes: &[SoundingNote]) -> Option<f64> {
+    let tops: Vec<f64> = notes.iter().filter_map(top).collect();
+    (!tops.is_empty()).then(|| tops.iter().sum::<f64>() / tops.len() as f64)
+}
+
+/// Writes a cue into the bars of the player's staff.
+fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &Cue) {
+    let own = &arrangement.parts[player];
+    let other = &arrangement.parts[cue.from];
+    let start = edition.bars[cue.bars.start].start;
+    let entry = edition.bars[cue.bars.end].start;
+    let staff = &edition.staves[0];
+    let clef = staff.bars[..=cue.bars.start]
+        .iter()
+        .rev()
+        .find_map(|bar| bar.clefs.last())
+        .map_or(Clef::Treble, |(_, clef)| *clef);
+    let mut read = Part {
+        notes: between(&other.notes, start, entry)
+            .iter()
+            .map(|note| clipped(note, start, entry))
+            .collect(),
+        tuplets: other.tuplets.clone(),
+        directions: Vec::new(),
+        ..(**own).clone()
+    };
+    let octaves = octaves(&read, clef, start);
+    if octaves != 0 {
+        for note in &mut read.notes {
+            if let Sound::Pitches(pitches) = &mut note.sound {
+                pitches.iter_mut().for_each(|pitch| *pitch = pitch.octaves_up(octaves));
+            }
+        }
+    }
+    let measures = bars_of(&read, edition.bars, cue.bars.clone());
+    let mut slur: Option<Place> = None;
+    let mut slurs = Vec::new();
+    let mut named = false;
+    for (bar, mut measure) in cue.bars.clone().zip(measures) {
+        let plays = |e: &crate::notate::Element| matches!(e.kind, ElementKind::Note(_));
+        if !measure.elements.iter().any(plays) {
+            continue;
+        }
+        stems::set_bar(&mut measure.elements, &[], clef);
+        for (element, printed) in measure.elements.iter_mut().enumerate() {
+            printed.cue = true;
+            if printed.stem != Stem::None {
+                printed.stem = Stem::Up;
+            }
+            let ElementKind::Note(note) = &printed.kind else { continue };
+            let place = Place { bar, voice: 0, element };
+            if note.slur_ends
+                && let Some(from) = slur.take()
+            {
+                let kind = SpannerKind::Slur { from, to: place };
+                slurs.push(Spanner { kind, above: true, number: 2, origin: Origin::default() });
+            }
+            if note.slur_starts {
+                slur = Some(place);
+            }
+        }
+        let staff_bar = &mut edition.staves[0].bars[bar];
+        if !named {
+            let at = measure.elements.iter().find(|e| plays(e)).map_or(Time::ZERO, |e| e.at);
+            let kind = DirectionKind::CueName(other.player.abbreviation.clone());
+            let place = staff_bar.directions.partition_point(|said| said.at <= at);
+            staff_bar.directions.insert(
+                place,
+                EditionDirection { at, kind, above: true, origin: Origin::default() },
+            );
+            named = true;
+        }
+        let rest = staff_bar.voices.pop();
+        staff_bar.voices = smallvec![VoiceBar {
+            number: 1,
+            stems: Stems::Up,
+            players: 0..1,
+            elements: Cow::Owned(measure.elements),
+        }];
+        staff_bar.voices.extend(rest.map(|rest| VoiceBar {
+            number: 2,
+            stems: Stems::Down,
+            ..rest
+        }));
+    }
+    edition.staves[0].spans.extend(slurs);
+    super::spans::number(&mut edition.staves);
+}
+
+/// A note of a cue: clipped to its bars, with articulation but without what only its player needs.
+fn clipped(note: &SoundingNote, start: Time, entry: Time) -> SoundingNote {
+    let mut own = note.clone();
+    own.start = note.start.max(start);
+    own.length = note.end().min(entry) - own.start;
+    if own.start > note.start {
+        own.attached.slur_starts = false;
+        own.attached.graces = None;
+    }
+    for mark in [Mark::UpBow, Mark::DownBow, Mark::Breath, Mark::Open, Mark::Stopped] {
+        own.attached.marks.remove(mark);
+    }
+    own
+}
+
+/// By how many octaves a line is moved so that it needs the fewest leger lines in a clef.
+fn octaves(part: &Part, clef: Clef, at: Time) -> i8 {
+    let middle = stems::middle_step(clef);
+    let away = |octaves: i8| {
+        let tops = part.notes.iter().filter_map(|note| note.sound.pitches().last());
+        let steps = tops.map(|pitch| {
+            let step = part.written(*pitch, at).step() + 7 * i32::from(octaves);
+            // Up to eight steps from the middle line need two leger lines.
+            ((step - middle).abs() - 8).max(0)
+        });
+        steps.sum::<i32>()
+    };
+    // What stands where it sounds is worth some leger lines.
+    let cost = |octaves: &i8| away(*octaves) + 4 * i32::from(octaves.abs());
+    [0, 1, -1, 2, -2].into_iter().min_by_key(cost).unwrap_or(0)
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use super::*;
+    use crate::diagnostics::Sources;
+    use crate::edition::{part, part_with_cues};
+    use crate::notate::notate;
+    use crate::resolve::{NoFiles, resolve};
+
+    const HEAD: &str = "piece \"Ferry\" { composer \"House copyist\" }\n\
+        form { 1 metre 4/4, key C major\n 12 end }\n";
+
+    fn arranged(voices: &str, lines: &str) -> Arrangement {
+        let text = format!(
+            "{HEAD}{voices}ensemble few {{ era 1885\n flute, oboe, clarinet in Bb, bassoon }}\n\
+             scoring few for few {{\n {lines}\n}}\n"
+        );
+        let mut sources = Sources::new();
+        let root = sources.add("ferry", &*text);
+        let (piece, _) = resolve(&mut sources, root, &mut NoFiles);
+        let scoring = Arc::clone(&piece.scorings[0]);
+        crate::arrange::arrange(&piece, &scoring)
+    }
+
+    /// Cue notes bar by bar, and what names them.
+    fn cues(arrangement: &Arrangement, player: usize, after_bars: u32) -> Vec<String> {
+        let score = notate(arrangement);
+        let edition = part_with_cues(arrangement, &score, player, Cueing { after_bars });
+        let bars = edition.staves[0].bars.iter().zip(1..);
+        bars.filter_map(|(bar, number)| {
+            let small: Vec<String> = bar.voices[0]
+                .elements
+                .iter()
+                .filter(|element| element.cue)
+                .map(|element| match &element.kind {
+                    ElementKind::Note(note) => note.heads[0].pitch.to_string(),
+                    _ => "rest".into(),
+                })
+                .collect();
+            let names = bar.directions.iter().filter_map(|said| match &said.kind {
+                DirectionKind::CueName(name) => Some(format!("{name}: ")),
+                _ => None,
+            });
+            (!small.is_empty())
+                .then(|| format!("{number} {}{}", names.collect::<String>(), small.join(" ")))
+        })
+        .collect()
+    }
+
+    const TUNES: &str = "voice tune { 1: rest 8 | 9: 1/4 C5 D5 E5 F5 | 10: 1/4 G5 A5 B5 C6 | 11: rest 2 | }\n\
+        voice low { 1: 1/1 C4 | 2: C4 | 3: C4 | 4: C4 | 5: C4 | 6: C4 | 7: C4 | 8: C4 | 9: C4 | 10: C4 | 11: rest 2 | }\n\
+        voice late { 1: rest 10 | 11: 1/1 D5 | 12: D5 | }\n";
+
+    #[test]
+    fn the_player_sees_the_tune_that_leads_to_his_entry() {
+        let arrangement = arranged(
+            TUNES,
+            "flute plays tune as melody\n bassoon plays low as bass\n clarinet plays late as harmony",
+        );
+        // In his own transposition, a tone up.
+        assert_eq!(cues(&arrangement, 2, 8), ["9 Fl.: D5 E5 F#5 G5", "10 A5 B5 C#6 D6"]);
+        assert_eq!(cues(&arrangement, 2, 11), [""; 0]);
+        assert_eq!(cues(&arrangement, 2, 0), [""; 0]);
+    }
+
+    #[test]
+    fn after_a_general_pause_there_is_none() {
+        let silent =
+            TUNES.replace("10: 1/4 G5 A5 B5 C6", "10: rest").replace("| 10: C4", "| 10: rest");
+        let arrangement = arranged(
+            &silent,
+            "flute plays tune as melody\n bassoon plays low as bass\n clarinet plays late as harmony",
+        );
+        assert_eq!(cues(&arrangement, 2, 8), [""; 0]);
+    }
+
+    #[test]
+    fn a_cue_breaks_the_rest_and_changes_nothing_else() {
+        let arrangement = arranged(
+            TUNES,
+            "flute plays tune as melody\n bassoon plays low as bass\n clarinet plays late as harmony",
+        );
+        let score = notate(&arrangement);
+        let (with, without) =
+            (part_with_cues(&arrangement, &score, 2, Cueing::default()), part(&score, 2));
+        assert_eq!(with.staves[0].bars[0].multi_rest, 8);
+        assert_eq!(without.staves[0].bars[0].multi_rest, 10);
+        for (with, without) in with.staves[0].bars.iter().zip(&without.staves[0].bars) {
+            let own = with.voices.last().unwrap();
+            assert_eq!(own.elements, without.voices[0].elements);
+        }
+    }
+}
