@@ -4,6 +4,7 @@
 
 use std::collections::HashMap;
 
+use ripieno::arrange::{Arrangement, arrange};
 use ripieno::check::{self, Options};
 use ripieno::diagnostics::{Diagnostic, Sources};
 use ripieno::resolve::{self, LoadError, Loader, NoFiles};
@@ -81,19 +82,45 @@ impl Loader for Shelf {
     }
 }
 
-fn fresh(name: &str, text: &str, mut shelf: Shelf) -> Vec<Diagnostic> {
+/// What each player sounds and where he rests, with the places from which it comes.
+fn sounds(arrangement: &Arrangement, sources: &Sources) -> Vec<String> {
+    let mut all = Vec::new();
+    for part in &arrangement.parts {
+        let id = &part.player.id;
+        let at = |span| (sources.range(span), &sources.get(span.file).name);
+        let lines = |line| arrangement.line(line).map(|line| at(line.span));
+        all.extend(part.notes.iter().map(|note| {
+            let (sound, from) = (&note.sound, at(note.source));
+            format!("{id} {} {} {sound:?} {from:?} {:?}", note.start, note.length, lines(note.line))
+        }));
+        all.extend(
+            part.rests.iter().map(|rest| {
+                format!("{id} rest {} {} {:?}", rest.start, rest.length, at(rest.span))
+            }),
+        );
+        all.extend(part.takes.iter().map(|(time, line)| format!("{id} {time} {:?}", lines(*line))));
+    }
+    all
+}
+
+/// What a fresh run finds, and what sounds.
+fn fresh(name: &str, text: &str, mut shelf: Shelf) -> (Vec<Diagnostic>, Vec<String>) {
     let mut sources = Sources::new();
     let root = sources.add(name, text);
     let (piece, found) = resolve::resolve(&mut sources, root, &mut shelf);
     let scorings: Vec<_> = piece.scorings.iter().collect();
     let found = check::report(&piece, found, &scorings, &Options::default());
-    found.into_iter().map(|finding| finding.placed(&sources)).collect()
+    let sounds =
+        scorings.iter().flat_map(|scoring| sounds(&arrange(&piece, scoring), &sources)).collect();
+    (found.into_iter().map(|finding| finding.placed(&sources)).collect(), sounds)
 }
 
-fn kept(session: &mut Session, name: &str) -> Vec<Diagnostic> {
+fn kept(session: &mut Session, name: &str) -> (Vec<Diagnostic>, Vec<String>) {
     let root = session.file(name).expect("it is open");
-    let found = session.findings(root);
-    found.iter().map(|finding| finding.clone().placed(session.sources())).collect()
+    let (found, arranged) = (session.findings(root), session.arrangements(root));
+    let sources = session.sources();
+    let sounds = arranged.iter().flat_map(|arranged| sounds(arranged, sources)).collect();
+    (found.iter().map(|finding| finding.clone().placed(sources)).collect(), sounds)
 }
 
 fn told(findings: &[Diagnostic]) -> Vec<String> {
@@ -107,8 +134,11 @@ fn assert_same(session: &mut Session, shelf: &HashMap<String, String>, what: &st
     if let Some(forces) = session.file("forces.ripieno") {
         files.insert("forces.ripieno".into(), session.document(forces).text().to_string());
     }
-    let fresh = told(&fresh("river.ripieno", &text, Shelf(files)));
-    let kept = told(&kept(session, "river.ripieno"));
+    let (fresh, sounds) = fresh("river.ripieno", &text, Shelf(files));
+    let (kept, kept_sounds) = kept(session, "river.ripieno");
+    let (mut fresh, mut kept) = (told(&fresh), told(&kept));
+    fresh.extend(sounds);
+    kept.extend(kept_sounds);
     if fresh != kept {
         let only = |a: &[String], b: &[String]| {
             a.iter().filter(|one| !b.contains(one)).cloned().collect::<Vec<_>>().join("\n")
@@ -268,6 +298,25 @@ fn what_an_edit_does_not_reach_stays_the_same() {
             _ => {}
         }
     }
+}
+
+#[test]
+fn only_the_scorings_that_are_chosen_are_worked_out() {
+    let shelf = HashMap::from([("forces.ripieno".to_string(), FORCES.to_string())]);
+    let mut session = Session::new(Shelf(shelf));
+    let river = session.open("river.ripieno", RIVER);
+    let all = session.findings(river);
+    session.choose(river, vec!["full".into()]);
+    let names = |session: &mut Session| {
+        let arranged = session.arrangements(river);
+        arranged.iter().map(|one| one.scoring.name.clone()).collect::<Vec<_>>()
+    };
+    assert_eq!(names(&mut session), ["full"]);
+    let chosen = session.findings(river);
+    assert!(chosen.iter().all(|finding| finding.scoring.as_deref().is_none_or(|s| s == "full")));
+    session.choose(river, vec!["plain".into(), "full".into()]);
+    assert_eq!(names(&mut session), ["plain", "full"]);
+    assert_eq!(told(&session.findings(river)), told(&all));
 }
 
 #[test]

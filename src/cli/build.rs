@@ -276,10 +276,10 @@ impl<'a> Building<'a> {
                 Ok(())
             };
             let wanted = paging.wanted(&written, &self.inputs.0);
-            for file in render::all_outputs(arrangement, wanted, paging::threads()) {
+            for file in render::all_outputs(arrangement, wanted.clone(), paging::threads()) {
                 stage(&file.path, &file.bytes)?;
             }
-            let (printed, told) = printing.files(arrangement, formats)?;
+            let (printed, told) = printing.files(arrangement, &wanted, formats)?;
             for (path, bytes) in printed {
                 stage(&path, &bytes)?;
             }

@@ -4,12 +4,12 @@ use std::ops::Range;
 
 use ripieno_compiler::arrange::Arrangement;
 use ripieno_compiler::resolve::Form;
-use ripieno_engrave::outputs::{self, Drawn, Printed, Setups};
+use ripieno_engrave::outputs::{self, Drawn, Of, Printed, Setups};
 use ripieno_engrave::paper::{Paper, Setup};
 use ripieno_engrave::{layout, reading};
 use ripieno_writers::edition;
 use ripieno_writers::notate::{self, Score};
-use ripieno_writers::render::{self, slug};
+use ripieno_writers::render;
 
 use super::Failure;
 
@@ -133,6 +133,7 @@ impl Printing {
     pub(super) fn files(
         &self,
         arrangement: &Arrangement,
+        wanted: &render::Wanted,
         formats: &[Format],
     ) -> Result<(Vec<File>, String), Failure> {
         let drawn: Vec<Drawn> =
@@ -140,23 +141,24 @@ impl Printing {
         if drawn.is_empty() {
             return Ok((Vec::new(), String::new()));
         }
-        let score = notate::notate(arrangement);
         if let Some(bars) = self.bars {
             let form = &arrangement.piece.form;
+            let score = notate::notate(arrangement);
             return Ok((self.passage(&score, bars, within(form, bars)?, &drawn), String::new()));
         }
-        let printed = outputs::outputs(&score, &self.setups(), &drawn);
+        let printed = outputs::outputs(arrangement, wanted, &self.setups(), &drawn);
         let mut files = Vec::new();
         for one in &printed {
-            let name = one.player.map_or("score".to_string(), |player| {
-                format!("parts/{:02}-{}", player + 1, slug(&score.staves[player].id))
-            });
+            let name = match one.of {
+                Of::Part(part) => render::part_name(arrangement, part),
+                Of::Score(kind) => kind.file_name().to_owned(),
+            };
             let named = one.files.iter();
             files.extend(named.map(|(page, format, bytes)| {
                 (format!("{name}{page}.{}", format.ending()), bytes.clone())
             }));
         }
-        Ok((files, told(&score, &printed)))
+        Ok((files, told(arrangement, &printed)))
     }
 
     fn passage(
@@ -191,11 +193,14 @@ fn within(form: &Form, (first, last): (i32, i32)) -> Result<Range<usize>, Failur
 }
 
 /// What players are to know of their pages: those with more than one, and where they turn.
-fn told(score: &Score, printed: &[Printed]) -> String {
-    let number = |bar: usize| score.frame.get(bar).map_or(0, |frame| frame.number);
+fn told(arrangement: &Arrangement, printed: &[Printed]) -> String {
+    let number = |bar: usize| arrangement.piece.form.bars.get(bar).map_or(0, |bar| bar.number);
     let mut text = String::new();
     for one in printed {
-        let name = one.player.map_or("Score", |player| score.staves[player].name.as_str());
+        let Of::Part(part) = one.of else { continue };
+        if one.pages < 2 {
+            continue;
+        }
         let turns: Vec<String> = one
             .turns
             .iter()
@@ -206,10 +211,9 @@ fn told(score: &Score, printed: &[Printed]) -> String {
                 format!("turn after bar {} ({rest})", number(turn.after))
             })
             .collect();
-        if one.pages > 1 && one.player.is_some() {
-            let turns = if turns.is_empty() { "no turn".to_string() } else { turns.join(", ") };
-            text.push_str(&format!("  {name}: {} pages, {turns}\n", one.pages));
-        }
+        let turns = if turns.is_empty() { "no turn".to_string() } else { turns.join(", ") };
+        let name = arrangement.parts[part].full_name();
+        text.push_str(&format!("  {name}: {} pages, {turns}\n", one.pages));
     }
     text
 }

@@ -3,8 +3,10 @@
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 
+use ripieno_compiler::arrange::Arrangement;
 use ripieno_writers::edition;
-use ripieno_writers::notate::Score;
+use ripieno_writers::notate::{Pitches, Score, notate_at};
+use ripieno_writers::render::{ScoreKind, Wanted};
 
 use crate::draw::{pdf, png, svg};
 use crate::page::{Pages, Turn};
@@ -37,11 +39,20 @@ impl Drawn {
     }
 }
 
-/// A part or the score as it was printed.
+/// A score or the part of a player.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Of {
+    /// A score of some kind.
+    Score(ScoreKind),
+    /// The part of the player of that index.
+    Part(usize),
+}
+
+/// A part or a score as it was printed.
 #[derive(Clone, Debug)]
 pub struct Printed {
-    /// Index of the player; nothing for the score.
-    pub player: Option<usize>,
+    /// Whose it is.
+    pub of: Of,
     /// How many pages it has.
     pub pages: usize,
     /// The turns that fall to the player.
@@ -50,34 +61,74 @@ pub struct Printed {
     pub files: Vec<(String, Drawn, Vec<u8>)>,
 }
 
-/// The score and all parts, in that order, drawn in the formats asked for. The same score gives the
-/// same bytes.
+/// What is printed: the arrangement as it is notated, with what is asked of its pages.
+struct Work<'a> {
+    arrangement: &'a Arrangement,
+    wanted: &'a Wanted,
+    written: Score,
+    concert: Option<Score>,
+}
+
+/// The scores asked for and all parts, in that order, drawn in the formats asked for. The same
+/// arrangement gives the same bytes.
 #[must_use]
-pub fn outputs(score: &Score, setup: &Setups, formats: &[Drawn]) -> Vec<Printed> {
-    let count = score.staves.len() + 1;
+pub fn outputs(
+    arrangement: &Arrangement,
+    wanted: &Wanted,
+    setups: &Setups,
+    formats: &[Drawn],
+) -> Vec<Printed> {
+    let notated = |pitches| {
+        let mut score = notate_at(arrangement, pitches);
+        score.source.clone_from(&wanted.source);
+        score
+    };
+    let concert = wanted.scores.contains(&ScoreKind::Concert).then(|| notated(Pitches::Concert));
+    let work = Work { arrangement, wanted, written: notated(Pitches::Written), concert };
+    let scores = wanted.scores.iter().map(|&kind| Of::Score(kind));
+    let all: Vec<Of> = scores.chain((0..arrangement.parts.len()).map(Of::Part)).collect();
     let next = AtomicUsize::new(0);
-    let cores = thread::available_parallelism().map_or(1, usize::from).min(count);
-    let work = || {
+    let cores = thread::available_parallelism().map_or(1, usize::from).min(all.len()).max(1);
+    let run = || {
         let mut done = Vec::new();
         loop {
             let place = next.fetch_add(1, Ordering::Relaxed);
-            if place >= count {
-                return done;
-            }
-            done.push((place, printed(score, place.checked_sub(1), setup, formats)));
+            let Some(&of) = all.get(place) else { return done };
+            done.push((place, work.printed(of, setups, formats)));
         }
     };
-    let mut all: Vec<(usize, Printed)> = thread::scope(|scope| {
-        let others: Vec<_> = (1..cores).map(|_| scope.spawn(work)).collect();
-        let mut all = work();
+    let mut printed: Vec<(usize, Printed)> = thread::scope(|scope| {
+        let others: Vec<_> = (1..cores).map(|_| scope.spawn(run)).collect();
+        let mut printed = run();
         for other in others {
             // A panic goes on where it was waited for.
-            all.extend(other.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)));
+            printed.extend(other.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)));
         }
-        all
+        printed
     });
-    all.sort_by_key(|(place, _)| *place);
-    all.into_iter().map(|(_, printed)| printed).collect()
+    printed.sort_by_key(|(place, _)| *place);
+    printed.into_iter().map(|(_, printed)| printed).collect()
+}
+
+impl Work<'_> {
+    fn printed(&self, of: Of, setups: &Setups, formats: &[Drawn]) -> Printed {
+        let written = &self.written;
+        let (edition, setup) = match of {
+            Of::Part(player) => {
+                let cueing = self.wanted.cueing;
+                let part = edition::part_with_cues(self.arrangement, written, player, cueing);
+                (part, &setups.parts)
+            }
+            Of::Score(ScoreKind::Full) => (edition::full_score(written), &setups.score),
+            Of::Score(ScoreKind::Concert) => {
+                (edition::full_score(self.concert.as_ref().unwrap_or(written)), &setups.score)
+            }
+            Of::Score(ScoreKind::Condensed) => (edition::condensed_score(written), &setups.score),
+        };
+        let pages = layout::pages(&reading::sheet(&edition), setup);
+        let files = formats.iter().flat_map(|&format| files(&pages, format)).collect();
+        Printed { of, pages: pages.pages.len(), turns: pages.turns, files }
+    }
 }
 
 /// How the score is to be set, and how the parts.
@@ -87,17 +138,6 @@ pub struct Setups {
     pub score: Setup,
     /// Every part.
     pub parts: Setup,
-}
-
-fn printed(score: &Score, player: Option<usize>, setups: &Setups, formats: &[Drawn]) -> Printed {
-    let pages = match player {
-        Some(player) => {
-            layout::pages(&reading::sheet(&edition::part(score, player)), &setups.parts)
-        }
-        None => layout::pages(&reading::sheet(&edition::full_score(score)), &setups.score),
-    };
-    let files = formats.iter().flat_map(|&format| files(&pages, format)).collect();
-    Printed { player, pages: pages.pages.len(), turns: pages.turns, files }
 }
 
 /// The files of some pages: one document, or a picture of each page.

@@ -36,6 +36,8 @@ SAMPLE, LARGEST = 10, 40_000
 MIDI_SAMPLE = 4
 # Share of all notes that must come through exactly, of a full run and of a sample.
 EXACT = 0.999
+# Share of signs, and how many in any case, that need not be accounted for.
+SILENT, FEW = 0.01, 6
 # Aims for what MIDI does not tell.
 SPELLED, VOICES = 0.98, 0.90
 SHOWN = 4
@@ -60,6 +62,8 @@ class Outcome:
     missing: list = field(default_factory=list)
     """Signs that are neither in what was built nor in the report, by kind."""
     silent: Counter = field(default_factory=Counter)
+    """How many signs the file has."""
+    signs: int = 0
     """Seconds that the import and that music21 took to read the file."""
     seconds: tuple = (0.0, 0.0)
 
@@ -132,6 +136,8 @@ def compare(job):
             f"{outcome.name}: measure {note.measure + 1}, offset {note.at}: {note.name} is too many"
         )
     outcome.silent = silent(wanted, found, report)
+    sets = (wanted.dynamics, wanted.articulations, wanted.tempos, wanted.repeats)
+    outcome.signs = wanted.lyrics + wanted.slurs + wanted.graces + sum(map(len, sets))
     return outcome
 
 
@@ -174,9 +180,15 @@ def summed(outcomes, name):
     right = sum(outcome.exact for outcome in outcomes)
     for outcome in outcomes:
         runs.expect(not outcome.wrong, f"{outcome.name}: {'; '.join(outcome.wrong)}")
-        for kind, count in outcome.silent.items():
-            words.expect(False, f"{outcome.name}: {kind}: {count}")
-        words.tested += 1
+    # The two readings do not agree on every sign: a few are let pass, and shown.
+    signs = sum(outcome.signs for outcome in outcomes)
+    lost = [f"{o.name}: {kind}: {count}" for o in outcomes for kind, count in o.silent.items()]
+    gone = sum(outcome.silent.total() for outcome in outcomes)
+    words.tested = signs
+    if gone > max(SILENT * signs, FEW):
+        words.wrong = lost
+    elif lost:
+        print(f"        {gone} of {signs} signs are not accounted for: {'; '.join(lost)}")
     exact.tested = notes
     if notes == 0 or right / notes < EXACT:
         exact.wrong = [f"{right} of {notes}"]

@@ -8,7 +8,7 @@ use std::sync::Arc;
 use serde::Serialize;
 
 use super::table;
-use crate::arrange::{Arrangement, Part, arrange, coverage as covered};
+use crate::arrange::{Arrangement, Part, Players, arrange, coverage as covered};
 use crate::diagnostics::Span;
 use crate::resolve::{Note, Piece, Scoring, Verb};
 
@@ -90,8 +90,7 @@ fn of_scoring(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Vec<VoiceBars> {
                     nobody: true,
                     gaps: false,
                 };
-                let here =
-                    |(note, _): &(&Note, &Vec<usize>)| piece.form.index_at(note.start) == bar;
+                let here = |(note, _): &(&Note, &Players)| piece.form.index_at(note.start) == bar;
                 while let Some((note, players)) = notes.next_if(here) {
                     passage.nobody &= players.is_empty();
                     passage.gaps |= players.is_empty();

@@ -11,7 +11,7 @@ use super::loudness::Degree;
 use super::memory::{Changes, Memory};
 use super::options::matches;
 use super::slices::Slices;
-use crate::arrange::{Arrangement, LineId, Part, SoundingNote};
+use crate::arrange::{Arrangement, LineId, Part, SoundingNote, VoiceCoverage, coverage_again};
 use crate::diagnostics::Span;
 use crate::instruments::Instrument;
 use crate::music::Time;
@@ -34,6 +34,7 @@ pub(super) struct Context<'a> {
     memory: Option<(&'a Memory, Changes)>,
     slices_within: OnceCell<Slices>,
     slices: OnceCell<Slices>,
+    coverage: OnceCell<Vec<Arc<VoiceCoverage>>>,
     allows: Vec<GivenAllow<'a>>,
 }
 
@@ -129,6 +130,7 @@ impl<'a> Context<'a> {
             memory,
             slices_within: OnceCell::new(),
             slices: OnceCell::new(),
+            coverage: OnceCell::new(),
             allows,
         }
     }
@@ -141,6 +143,14 @@ impl<'a> Context<'a> {
     /// The same between two times, which are those of all calls.
     pub fn slices_within(&self, window: (Time, Time)) -> &Slices {
         self.slices_within.get_or_init(|| Slices::within(&self.arrangement.parts, window))
+    }
+
+    /// Who plays the notes of the voices, voice by voice.
+    pub fn coverage(&self) -> &[Arc<VoiceCoverage>] {
+        self.coverage.get_or_init(|| match self.memory() {
+            Some((memory, changes)) => memory.coverage(self.arrangement, changes),
+            None => coverage_again(self.arrangement, &[], None),
+        })
     }
 
     /// What the last run remembered, and what has changed since.

@@ -17,9 +17,9 @@ use super::context::{Context, Stretch};
 use super::facts::Facts;
 use super::slices::{Slice, Slices, Sounding};
 use super::{Rule, Scope};
-use crate::arrange::{Arrangement, LineId, Part};
+use crate::arrange::{Arrangement, LineId, Part, VoiceCoverage, coverage_again};
 use crate::music::Time;
-use crate::resolve::{Clock, Piece, Verb};
+use crate::resolve::{Clock, Piece, Verb, Voice};
 
 /// What is remembered of one scoring.
 #[derive(Default)]
@@ -32,6 +32,8 @@ pub(super) struct Memory {
     /// Counts the runs; what an earlier one than the last remembered is too old.
     run: Cell<u64>,
     found: RefCell<HashMap<Key, Found>>,
+    /// Who plays the voices, each with the voice, and the run that found it.
+    coverage: RefCell<(u64, Vec<(Arc<Voice>, Arc<VoiceCoverage>)>)>,
 }
 
 /// What a rule found, and in which run.
@@ -159,6 +161,21 @@ impl Memory {
         self.chosen = chosen;
         self.run.set(self.run.get() + 1);
         (changes, self.facts.clone())
+    }
+
+    /// Who plays the notes of the voices: what nothing new reaches is taken over.
+    pub(super) fn coverage(
+        &self,
+        arrangement: &Arrangement,
+        changes: &Changes,
+    ) -> Vec<Arc<VoiceCoverage>> {
+        let mut kept = self.coverage.borrow_mut();
+        let last = kept.0 + 1 == self.run.get() && changes.window != Some((Time::MIN, Time::MAX));
+        let before = if last { &kept.1[..] } else { &[] };
+        let found = coverage_again(arrangement, before, changes.window);
+        let voices = arrangement.piece.voices.iter().cloned();
+        *kept = (self.run.get(), voices.zip(found.iter().cloned()).collect());
+        found
     }
 
     /// What the last run remembered.

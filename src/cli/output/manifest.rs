@@ -43,14 +43,17 @@ pub(crate) struct Entry {
 pub(crate) struct Inputs(pub(crate) String);
 
 impl Inputs {
-    /// The digest of those sources.
+    /// The digest of those sources. How their lines end and whether they begin with a byte order
+    /// mark is not in it: neither changes anything that is built.
     pub(crate) fn of<'a>(sources: impl Iterator<Item = &'a Source>) -> Inputs {
         let mut hash = Sha256::new();
         hash.update(env!("CARGO_PKG_VERSION"));
         for source in sources {
+            let text = source.text.trim_start_matches('\u{FEFF}');
+            let text = text.replace("\r\n", "\n").replace('\r', "\n");
             // The length keeps two texts from being taken for one.
-            hash.update((source.text.len() as u64).to_le_bytes());
-            hash.update(&source.text);
+            hash.update((text.len() as u64).to_le_bytes());
+            hash.update(&text);
         }
         Inputs(hexadecimal(&hash.finalize()))
     }

@@ -1,10 +1,12 @@
 //! Who plays the notes of the source voices in a scoring, and which are played by nobody.
 
-use std::collections::HashMap;
+use std::sync::Arc;
 
-use super::{Arrangement, Part};
-use crate::diagnostics::Span;
-use crate::resolve::{Note, Role, Sound, Verb};
+use smallvec::SmallVec;
+
+use super::{Arrangement, SoundingNote};
+use crate::music::Time;
+use crate::resolve::{Note, Role, Sound, Verb, Voice};
 
 /// Who plays the notes of one voice.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -18,60 +20,92 @@ pub struct VoiceCoverage {
     pub played: bool,
     /// For each note of the voice who plays it, as indices of parts in score order: those whose
     /// notes come from it, and those who begin a note of the same name with it, in any octave.
-    pub notes: Vec<Vec<usize>>,
+    pub notes: Vec<Players>,
 }
+
+/// Players by their indices.
+pub type Players = SmallVec<[usize; 8]>;
 
 /// Who plays the voices, voice by voice.
 #[must_use]
 pub fn coverage(arrangement: &Arrangement) -> Vec<VoiceCoverage> {
-    let mut by_source: HashMap<Span, Vec<usize>> = HashMap::new();
-    for (index, part) in arrangement.parts.iter().enumerate() {
-        for note in &part.notes {
-            let players = by_source.entry(note.source).or_default();
-            if players.last() != Some(&index) {
-                players.push(index);
-            }
-        }
-    }
     let voices = arrangement.piece.voices.iter().enumerate();
     voices
         .map(|(voice, found)| {
             let (role, played) = role(arrangement, voice);
-            let notes = found
-                .music
-                .notes
-                .iter()
-                .map(|note| {
-                    let from_it = by_source.get(&note.span).map_or(&[][..], |players| players);
-                    let parts = arrangement.parts.iter().enumerate();
-                    parts
-                        .filter(|(index, part)| sounds(part, note, from_it.contains(index)))
-                        .map(|(index, _)| index)
-                        .collect()
-                })
-                .collect();
+            let mut notes = vec![Players::new(); found.music.notes.len()];
+            fill(arrangement, &found.music.notes, &mut notes);
             VoiceCoverage { voice, role, played, notes }
         })
         .collect()
 }
 
-/// Does a part play a note of a voice: one that comes from it and sounds then, or one that begins
-/// with it and has its name?
-fn sounds(part: &Part, note: &Note, from_it: bool) -> bool {
-    let first = part.notes.partition_point(|own| own.end() <= note.start);
-    let mut there =
-        part.notes[first..].iter().take_while(|own| own.start < note.start + note.length);
-    there.any(|own| {
-        (from_it && own.source == note.span)
-            || (own.start == note.start
-                && match (&own.sound, &note.sound) {
-                    (Sound::Stroke, Sound::Stroke) => true,
-                    (Sound::Pitches(own), Sound::Pitches(wanted)) => wanted
-                        .iter()
-                        .any(|wanted| own.iter().any(|own| (own.midi() - wanted.midi()) % 12 == 0)),
-                    _ => false,
-                })
-    })
+/// The same with what an earlier run found, each with its voice: only what lies between two times
+/// may sound otherwise than then, for as many parts.
+#[must_use]
+pub fn coverage_again(
+    arrangement: &Arrangement,
+    before: &[(Arc<Voice>, Arc<VoiceCoverage>)],
+    window: Option<(Time, Time)>,
+) -> Vec<Arc<VoiceCoverage>> {
+    let again = |(voice, found): (usize, &Arc<Voice>)| {
+        let notes = &found.music.notes;
+        let (role, played) = role(arrangement, voice);
+        let known = before.get(voice).filter(|(old, _)| Arc::ptr_eq(old, found));
+        let Some((_, known)) = known else {
+            let mut players = vec![Players::new(); notes.len()];
+            fill(arrangement, notes, &mut players);
+            return Arc::new(VoiceCoverage { voice, role, played, notes: players });
+        };
+        let mut known = Arc::clone(known);
+        if (known.role, known.played) != (role, played) {
+            let known = Arc::make_mut(&mut known);
+            (known.role, known.played) = (role, played);
+        }
+        if let Some((from, to)) = window {
+            let first = notes.partition_point(|note| note.start + note.length <= from);
+            let after = notes.partition_point(|note| note.start < to).max(first);
+            if first < after {
+                let players = &mut Arc::make_mut(&mut known).notes[first..after];
+                players.iter_mut().for_each(Players::clear);
+                fill(arrangement, &notes[first..after], players);
+            }
+        }
+        known
+    };
+    arrangement.piece.voices.iter().enumerate().map(again).collect()
+}
+
+/// Adds to each of some notes of a voice, which follow one another, who plays it.
+fn fill(arrangement: &Arrangement, notes: &[Note], players: &mut [Players]) {
+    let Some(begins) = notes.first().map(|note| note.start) else { return };
+    for (index, part) in arrangement.parts.iter().enumerate() {
+        let mut first = part.notes.partition_point(|own| own.end() <= begins);
+        for (note, players) in notes.iter().zip(&mut *players) {
+            while part.notes.get(first).is_some_and(|own| own.end() <= note.start) {
+                first += 1;
+            }
+            let end = note.start + note.length;
+            let mut there = part.notes[first..].iter().take_while(|own| own.start < end);
+            if there.any(|own| plays(own, note)) {
+                players.push(index);
+            }
+        }
+    }
+}
+
+/// Is a note that sounds while one of a voice does that one: does it come from it, or begin with it
+/// and have its name?
+fn plays(own: &SoundingNote, note: &Note) -> bool {
+    own.source == note.span
+        || (own.start == note.start
+            && match (&own.sound, &note.sound) {
+                (Sound::Stroke, Sound::Stroke) => true,
+                (Sound::Pitches(own), Sound::Pitches(wanted)) => wanted
+                    .iter()
+                    .any(|wanted| own.iter().any(|own| (own.midi() - wanted.midi()) % 12 == 0)),
+                _ => false,
+            })
 }
 
 /// The weightiest role in which a voice is played, and whether this scoring plays it.

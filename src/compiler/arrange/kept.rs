@@ -175,6 +175,7 @@ fn is_claimed_alike(new: &Part, old: &Part) -> bool {
     let tunings = new.tunings.iter().zip(&old.tunings);
     new.claims == old.claims
         && new.drums == old.drums
+        && new.takes == old.takes
         && new.instruments.len() == old.instruments.len()
         && new.tunings.len() == old.tunings.len()
         && instruments.into_iter().all(|(a, b)| a.0 == b.0 && std::ptr::eq(a.1, b.1))

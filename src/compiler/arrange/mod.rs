@@ -30,7 +30,7 @@ use crate::resolve::{
 };
 
 pub use arrangement::{Arrangement, Claim, LineId, LineOrigin, Part, SoundingNote};
-pub use coverage::{VoiceCoverage, coverage};
+pub use coverage::{Players, VoiceCoverage, coverage, coverage_again};
 pub use doubt::Doubt;
 pub use idiom::{has_mark, has_technique};
 use kept::{Before, Event, KeptWork, Once};

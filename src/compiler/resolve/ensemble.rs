@@ -434,25 +434,6 @@ pub(super) fn crook(
         let (alto, basso) = (format!("{} alto", word.value), format!("{} basso", word.value));
         let both = instrument.tuning(&alto).is_some() && instrument.tuning(&basso).is_some();
         let known: Vec<&str> = instrument.crooks.iter().map(|crook| crook.name.as_str()).collect();
-        // German H is B, of which there may be but one.
-        let german = word.value.strip_prefix('H').map(|rest| format!("B{rest}"));
-        let meant = german.and_then(|name| {
-            let same = |crook: &&Tuning| {
-                crook.name == name || crook.name.split(' ').next() == Some(name.as_str())
-            };
-            let mut same = instrument.crooks.iter().filter(same);
-            same.next().filter(|_| same.next().is_none())
-        });
-        if let Some(meant) = meant {
-            let name = instrument.name.to_lowercase();
-            let message = format!("There is no {} crook for the {name}.", word.value);
-            cx.push(
-                Diagnostic::error("natural-brass/no-such-crook", word.span, message)
-                    .with_help(format!("German H is B: write `crook {}`.", meant.name))
-                    .with_fix(format!("write `{}`", meant.name), word.span, &*meant.name, false),
-            );
-            return None;
-        }
         cx.push(if both {
             Diagnostic::error(
                 "natural-brass/no-such-crook",

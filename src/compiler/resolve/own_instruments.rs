@@ -251,7 +251,7 @@ mod tests {
         let root = sources.add("piece.ripieno", text.clone());
         let (piece, found) = resolve(&mut sources, root, &mut NoFiles);
         let more = piece.ensembles.last().map_or(Vec::new(), |e| e.players.clone());
-        let found = found.into_iter().filter(|d| d.code != "names/unused").collect();
+        let found = found.into_iter().filter(|d| d.code != "names/unused-voice").collect();
         (more.iter().map(|player| player.instrument).collect(), found, text)
     }
 

@@ -272,7 +272,8 @@ fn range(text: &str, at: usize, found: &str) -> Option<Habit> {
 fn quotes(text: &str, at: usize, found: &str) -> Option<Habit> {
     if text.starts_with("allow") {
         let line = text.trim_end();
-        let help = "Say why it is allowed, in quotes: `allow compass on oboe bars 3 \"this player has the note\"`.";
+        let help =
+            "Say why it is allowed, in quotes: `allow compass on oboe bars 3 \"a soloist plays\"`.";
         let reason = line[at.min(line.len())..].trim_matches('"');
         let fix = match found {
             "" => Some((line.len(), line.len(), " \"say why\"".to_string())),

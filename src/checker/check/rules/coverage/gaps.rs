@@ -1,6 +1,6 @@
 //! The notes of a voice that nobody plays, gathered to one finding a voice.
 
-use crate::arrange::{VoiceCoverage, coverage};
+use crate::arrange::VoiceCoverage;
 use crate::check::context::Context;
 use crate::check::{Findings, Rule, words};
 use crate::diagnostics::{BarNumbers, Diagnostic};
@@ -17,9 +17,9 @@ pub(super) fn tell(
     if !cx.lines().any(|(_, line)| matches!(line.verb, Verb::Plays { .. })) {
         return;
     }
-    for found in coverage(cx.arrangement) {
-        if wanted(&found) {
-            voice(cx, findings, rule, &found);
+    for found in cx.coverage() {
+        if wanted(found) {
+            voice(cx, findings, rule, found);
         }
     }
 }

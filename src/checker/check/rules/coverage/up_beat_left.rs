@@ -40,7 +40,7 @@
 //! # Source
 //! Common practice. What counts as the beginning of a phrase is our heuristic.
 
-use crate::arrange::{VoiceCoverage, coverage};
+use crate::arrange::VoiceCoverage;
 use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::{Diagnostic, Severity};
@@ -57,9 +57,9 @@ pub const RULE: Rule = Rule {
 };
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for found in coverage(cx.arrangement) {
+    for found in cx.coverage() {
         if found.role == Some(Role::Melody) && found.played {
-            voice(cx, findings, &found);
+            voice(cx, findings, found);
         }
     }
 }
