@@ -27,6 +27,7 @@ import check_import
 import check_midi
 import check_notation
 import check_schema
+import check_second_reader
 import check_staves
 import check_text
 import check_transposition
@@ -115,6 +116,7 @@ def checks(ripieno, work, samples):
     known = [scoring for scoring in scorings if scoring.name.startswith("crooks/")]
     yield from check_schema.check(scorings)
     yield from check_notation.check(scorings)
+    yield from check_second_reader.check(scorings)
     yield from check_midi.check(scorings)
     yield from check_transposition.check(scorings)
     yield from check_transposition.check_known(known, wanted)

@@ -38,7 +38,8 @@ def _point(at, bar):
                     Fraction(1, 2) if "molto" in words else Fraction(1, 3))
     mark = bar.tempos[-1] if bar.tempos else None
     gradual = by is not None
-    if not gradual and (found := re.search(" (piu|meno) mosso ", text)):
+    # With a mark beside it, the mark is what is meant.
+    if not gradual and not mark and (found := re.search(" (piu|meno) mosso ", text)):
         by = Fraction(1, 6) if found[1] == "piu" else -Fraction(1, 6)
     return Point(at, mark, back, by, gradual) if mark or back or by else None
 
