@@ -128,6 +128,15 @@ const SKETCHES: &[Sketch] = &[
         ..OBOE
     },
     Sketch {
+        rule: "coverage/mid-phrase",
+        players: "oboe 2",
+        lines: "",
+        lines_before: "oboe.1 plays tune as melody\n oboe.2 rests",
+        lines_after: "oboe.1 plays tune bars 1..{n-1} as melody\n oboe.2 plays tune bars {n}..{last} as melody",
+        good: &["1/4 D5 rest 1/2 E5", "1/4 F5 rest G5 A5"],
+        ..OBOE
+    },
+    Sketch {
         rule: "allow/unknown-rule",
         lines_after: "allow compas on oboe bars {n} \"a slip\"",
         ..OBOE
