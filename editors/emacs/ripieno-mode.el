@@ -46,6 +46,7 @@
     "joins" "as" "alto" "basso"
     "for" "keep" "allow" "on" "bars" "bar" "solo" "with" "up-beat" "each" "chord" "off" "the" "broken" "entries" "cadences"
     "phrases" "peaks"
+    "seconds" "second" "lines" "of"
     "rest" "x" "grace" "crushed"))
 
 (defconst ripieno--directions
@@ -77,13 +78,13 @@
   `((,ripieno--head 1 font-lock-keyword-face)
     ;; Names where they are given, and where they are meant.
     (,(rx symbol-start (or "voice" "instrument" "like" "ensemble" "scoring" "extends" "group" "joins" "keep" "for")
-          (+ blank) (group lower (* (or alnum "-"))))
+          (? (+ blank) "lines" (+ blank) "of") (+ blank) (group lower (* (or alnum "-"))))
      1 font-lock-function-name-face)
     (,(rx symbol-start (or "plays" "doubles" "signals" "realises" "play" "double" "signal" "realise") (+ blank)
           (group lower (* (or alnum "-")) (? "." (+ digit))))
      1 font-lock-variable-name-face)
     (,(concat "\\_<as[ \t]+" (regexp-opt ripieno--roles t) "\\_>") 1 font-lock-type-face)
-    (,(rx symbol-start "allow" (+ blank) (group (+ (any lower "-/")))) 1 font-lock-constant-face)
+    (,(rx symbol-start (or "allow" "limits") (+ blank) (group (+ (any lower "-/")))) 1 font-lock-constant-face)
     (,(ripieno--one-of ripieno--verbs) 1 font-lock-builtin-face)
     (,(ripieno--one-of ripieno--words) 1 font-lock-keyword-face)
     ;; Signs in brackets, and dynamics after `at' or in `dynamics'.
@@ -118,7 +119,8 @@
   (syntax-propertize-rules ("\\(\"\\)[^\"\n]*\\(\"\\)" (1 "\"") (2 "\""))))
 
 (defconst ripieno--opens ".*{[ \t]*\\(?://.*\\)?$"
-  "A line that opens a block.  A slur begins with a brace too, but no line ends with one.")
+  "A line that opens a block.
+A slur begins with a brace too, but no line ends with one.")
 
 (defun ripieno--digits ()
   "Digits of the number of the bar that begins on this line, or 0."

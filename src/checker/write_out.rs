@@ -90,6 +90,9 @@ impl fmt::Display for Refusal {
 /// A computed line and one of its players.
 type Share = (LineId, usize);
 
+/// Passages in written time, from each beginning up to its end.
+type Times = Vec<(Time, Time)>;
+
 /// Writes computed lines out. The texts of the session stay as they are: the edits are for the
 /// caller to make.
 ///
@@ -319,8 +322,8 @@ impl Work<'_> {
             let range = session.sources().range(line.span);
             let mut texts: Vec<String> = Vec::new();
             // What is left to compute: players with the same times share a line.
-            let mut left: Vec<(Vec<(Time, Time)>, Vec<usize>)> = Vec::new();
-            let mut written: Vec<(usize, Vec<(Time, Time)>)> = Vec::new();
+            let mut left: Vec<(Times, Vec<usize>)> = Vec::new();
+            let mut written: Vec<(usize, Times)> = Vec::new();
             for &player in self.old.players_of(id) {
                 let share = (id, player);
                 let [out, rest] = if shares.contains(&share) {

@@ -1,6 +1,6 @@
 //! Brings a piece that exists into the language: from MusicXML and from MIDI files.
 //!
-//! Data go one way: a reader makes a raw score of a file ([`musicxml`], [`midi`]), `frame` lays
+//! Data go one way: a reader makes a raw score of a file (`musicxml`, `midi`), `frame` lays
 //! out the bars, `lines` finds the lines of each part, and the writers (`form`, `voice`,
 //! `scoring`) make a source of them. What the language cannot say is counted by `loss` and told in
 //! one report, never dropped in silence.

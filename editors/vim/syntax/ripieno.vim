@@ -63,8 +63,8 @@ syntax match  ripienoName "\%(\<\%(voice\|instrument\|like\|ensemble\|extends\|s
 syntax region ripienoInstrument matchgroup=ripienoDeclaration start="^\s*\zsinstrument\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|instrument\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoInstrumentWord,ripienoPitch,ripienoName
 syntax match  ripienoInstrumentWord "\<\%(like\|as\|short\|compass\|custom\|solo\|to\|strings\|written\|sounds\|clef\|treble\|alto\|tenor\|bass\|from\)\>" contained
 
-syntax region ripienoEnsemble matchgroup=ripienoDeclaration start="^\s*\zsensemble\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|instrument\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoEnsembleWord,ripienoPitch,ripienoOctaves,ripienoName,ripienoGroup
-syntax match  ripienoEnsembleWord "\<\%(extends\|era\|group\|without\|budget\|limits\|players\|player\|crook\|in\|signature\|tuned\|joins\|as\)\>" contained
+syntax region ripienoEnsemble matchgroup=ripienoDeclaration start="^\s*\zsensemble\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|instrument\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoEnsembleWord,ripienoPitch,ripienoOctaves,ripienoName,ripienoGroup,ripienoRule
+syntax match  ripienoEnsembleWord "\<\%(extends\|era\|group\|without\|budget\|limits\|seconds\|second\|bars\|lines\|players\|player\|crook\|in\|signature\|tuned\|joins\|as\)\>" contained
 syntax match  ripienoEnsembleWord "\%(\<[A-G]\%(#\|b\|♯\|♭\)\?\s\+\)\@<=\%(alto\|basso\)\>" contained
 syntax match  ripienoGroup "\%(\<\%(group\|joins\)\s\+\)\@<=\l[[:alnum:]-]*" contained
 
@@ -78,7 +78,8 @@ syntax match  ripienoVerb "\%(\<as\s\+\)\@<!\<highlight\>" contained
 syntax match  ripienoVoiceName "\%(\<\%(plays\=\|doubles\=\|signals\=\|realises\=\)\s\+\)\@<=\l[[:alnum:]-]*\%(\.\d\+\)\?" contained
 syntax match  ripienoRoleOf "\%(\<as\s\+\)\@<=\%(melody\|bass\|harmony\|rhythm\|highlight\)\>" contained
 syntax match  ripienoDynamicOf "\%(\<at\s\+\)\@<=\%(ppp\|pp\|p\|mp\|mf\|f\|ff\|fff\|fp\|sf\|sfz\)\>" contained
-syntax match  ripienoRule "\%(\<allow\s\+\)\@<=\l[[:lower:]/-]*" contained
+syntax match  ripienoScoringWord "\%(\<keep\s\+\)\@<=lines\s\+of\>" contained
+syntax match  ripienoRule "\%(\<\%(allow\|limits\)\s\+\)\@<=\l[[:lower:]/-]*" contained
 " The notes of `writes`: the brace of the scoring itself stands behind `for` and a name.
 syntax region ripienoWritten matchgroup=ripienoBrace start="\%(\<writes\=\>[^{]*\)\@<={" end="^\s*}" end="\%(|\s*\)\@<=}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|instrument\|ensemble\|scoring\)\s" end="\ze\n\s*\%(allow\s\+\l\|\l[[:alnum:].-]*\%(\s*,\s*\l[[:alnum:].-]*\)*\s\+\%(plays\=\|doubles\=\|sustains\=\|realises\=\|signals\=\|highlights\=\|writes\=\|rests\=\|takes\=\)\>\)" contained contains=@ripienoMusic
 

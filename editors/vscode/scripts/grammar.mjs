@@ -299,7 +299,11 @@ const repository = {
 
     // Lines of a scoring
 
-    keep: line(`(keep)${wordEnd}(?:[ \\t]+(${name}))?`, captures(keyword.other, "entity.name.type.scoring"), [unknown]),
+    keep: line(
+        `(keep)${wordEnd}(?:[ \\t]+(lines)[ \\t]+(of)${wordEnd})?(?:[ \\t]+(${name}))?`,
+        captures(keyword.other, keyword.other, keyword.other, "entity.name.type.scoring"),
+        [unknown],
+    ),
     allow: line(
         `(allow)${wordEnd}(?:[ \\t]+([\\p{Ll}][\\p{Ll}/-]*))?`,
         captures(keyword.other, "support.constant.rule"),

@@ -33,8 +33,11 @@ pub(super) struct Memory {
     run: Cell<u64>,
     found: RefCell<HashMap<Key, Found>>,
     /// Who plays the voices, each with the voice, and the run that found it.
-    coverage: RefCell<(u64, Vec<(Arc<Voice>, Arc<VoiceCoverage>)>)>,
+    coverage: RefCell<(u64, Vec<Covered>)>,
 }
+
+/// A voice, and who plays it.
+type Covered = (Arc<Voice>, Arc<VoiceCoverage>);
 
 /// What a rule found, and in which run.
 type Found = (u64, Box<dyn Any>);

@@ -133,7 +133,7 @@ const SKETCHES: &[Sketch] = &[
         lines: "",
         lines_before: "oboe.1 plays tune as melody\n oboe.2 rests",
         lines_after: "oboe.1 plays tune bars 1..{n-1} as melody\n oboe.2 plays tune bars {n}..{last} as melody",
-        good: &["1/4 D5 rest 1/2 E5", "1/4 F5 rest G5 A5"],
+        good: &["1/4 D5 rest G5 A5", "1/4 F5 rest E5 G5"],
         ..OBOE
     },
     Sketch {

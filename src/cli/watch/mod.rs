@@ -117,6 +117,8 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
 
 /// How often an empty file is waited for before it is believed to be empty.
 const PATIENCE: usize = 4;
+/// How long a file that was found empty is left to whoever saves it.
+const MOMENT: std::time::Duration = std::time::Duration::from_millis(50);
 
 impl Watched {
     /// Has a file been emptied?
@@ -147,7 +149,17 @@ impl Watched {
             return line;
         }
         let failed = |Failure(why)| said(&why.replace('\n', " "));
-        let file = match self.desk.open(&self.path, wanted.root) {
+        let mut opened = self.desk.open(&self.path, wanted.root);
+        // It may have been emptied, to be written anew, since it was looked at.
+        for _ in 0..PATIENCE {
+            let Ok(file) = opened else { break };
+            if !self.desk.sources().get(file).text.is_empty() {
+                break;
+            }
+            std::thread::sleep(MOMENT);
+            opened = self.desk.open(&self.path, wanted.root);
+        }
+        let file = match opened {
             Ok(file) => file,
             Err(why) => {
                 self.inputs = settled(&before);

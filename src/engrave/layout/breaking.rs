@@ -145,7 +145,7 @@ impl Plan<'_> {
                 }
                 self.line_ends(start, &mut |end, cost, height| {
                     let height = way.height + height;
-                    if height > room && !(levels.len() == 1) {
+                    if height > room && levels.len() != 1 {
                         return;
                     }
                     let place = end - from;

@@ -252,7 +252,7 @@ pub(super) fn joins(
     let left = setting.indent - BAR_LINE;
     for group in &sheet.groups {
         let rows = || (0..shown.len()).filter(|&row| group.staves.contains(&shown[row]));
-        let (Some(first), Some(last)) = (rows().next(), rows().last()) else { continue };
+        let (Some(first), Some(last)) = (rows().next(), rows().next_back()) else { continue };
         if first == last {
             continue;
         }

@@ -62,7 +62,7 @@ pub(super) fn draw(
         let x = (width - head.width) / 2.0;
         put(marks, head, x, at(3.5));
         // Odd numbers lie on the right: what begins on the left begins with page 2.
-        let shift = usize::from((page % 2 == 0) != right_hand);
+        let shift = usize::from(page.is_multiple_of(2) != right_hand);
         let number = run(&(page + 1 + shift).to_string(), Face::Bold, 11.0, space);
         let x = if right_hand { width - number.width } else { 0.0 };
         put(marks, number, x, at(3.5));

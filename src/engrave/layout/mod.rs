@@ -420,8 +420,8 @@ fn pauses(sheet: &Sheet) -> Vec<Pause> {
     let mut pauses = vec![Pause::default(); bars + 1];
     let silent = |bar: usize| sheet.staves.iter().all(|staff| staff.bars[bar].is_silent());
     let mut before = 0.0;
-    for bar in 0..bars {
-        pauses[bar].before = before;
+    for (bar, pause) in pauses.iter_mut().enumerate().take(bars) {
+        pause.before = before;
         let pace = sheet.bars[bar].pace;
         let quarters = |time: Time| time.to_f64() * 4.0;
         if silent(bar) {

@@ -338,7 +338,7 @@ pub(super) fn place_line(
     // What rounding or an overfull line leaves is put right by squeezing places.
     let end = placed.last().map_or(from, |bar| bar.end);
     let target = width - courtesy;
-    if (end - target).abs() > 1e-9 && (end > target || !ragged && end > from) && end > from {
+    if (end - target).abs() > 1e-9 && end > from && (end > target || !ragged) {
         let squeeze = (target - from) / (end - from);
         if end > target || squeeze < 1.02 {
             for bar in &mut placed {
