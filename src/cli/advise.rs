@@ -75,7 +75,7 @@ enum What {
         keep: Option<String>,
         /// What the draft should be like.
         #[arg(long, value_enum, default_value = "full")]
-        lean: Lean,
+        lean: Character,
         /// Another number gives another draft; the same one gives the same.
         #[arg(long, value_name = "NUMBER", default_value_t = 1)]
         seed: u64,
@@ -92,7 +92,7 @@ enum What {
 
 /// The character of a draft.
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Lean {
+enum Character {
     /// As few players as the piece needs at each moment.
     Lean,
     /// Everybody takes part.
@@ -144,9 +144,9 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
                 ensemble: ensemble.clone(),
                 keep: keep.clone(),
                 lean: match lean {
-                    Lean::Lean => draft::Lean::Lean,
-                    Lean::Full => draft::Lean::Full,
-                    Lean::Colourful => draft::Lean::Colourful,
+                    Character::Lean => draft::Lean::Lean,
+                    Character::Full => draft::Lean::Full,
+                    Character::Colourful => draft::Lean::Colourful,
                 },
                 seed: *seed,
             };
