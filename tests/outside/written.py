@@ -138,6 +138,9 @@ def own(path):
         if cues:
             for element in [*cues, *measure.findall("backup")]:
                 measure.remove(element)
+            # Alone on its staff, the rest of the player is its first voice.
+            for voice in measure.iterfind("note/voice"):
+                voice.text = "1"
     return root
 
 
