@@ -219,9 +219,9 @@ struct Work<'a> {
 impl Work<'_> {
     /// All shares of the scoring's own computed lines.
     fn computed(&self) -> impl Iterator<Item = Share> {
-        let ids = (0..self.old.lines.len()).map(|index| LineId(index as u16));
+        let ids = (0..self.old.lines.len()).map(|index| LineId::new(index));
         let own = ids.filter(|id| {
-            let origin = self.old.lines[usize::from(id.0)];
+            let origin = self.old.lines[id.index()];
             !origin.kept && self.old.line(*id).is_some_and(|line| is_computed(line))
         });
         own.flat_map(|id| self.old.players_of(id).iter().map(move |player| (id, *player)))
@@ -243,7 +243,7 @@ impl Work<'_> {
         let times = asked.bars.map(|bars| self.times(bars));
         let here = |id: LineId| {
             asked.at.is_none_or(|(file, offset)| {
-                let span = self.old.lines[usize::from(id.0)].span;
+                let span = self.old.lines[id.index()].span;
                 let range = session.sources().range(span);
                 span.file == file && range.start <= offset && offset <= range.end
             })

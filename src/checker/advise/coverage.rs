@@ -129,7 +129,7 @@ fn doubles(
     doubling: &HashMap<Span, bool>,
 ) -> bool {
     let own = part.notes.get(part.notes.partition_point(|own| own.end() <= note.start));
-    let line = own.and_then(|own| arrangement.lines.get(usize::from(own.line.0)));
+    let line = own.and_then(|own| arrangement.lines.get(own.line.index()));
     line.is_some_and(|line| doubling.get(&line.span).copied().unwrap_or(false))
 }
 

@@ -123,7 +123,7 @@ impl<'a> Context<'a> {
             form: &piece.form,
             era: arrangement.era,
             lines: (0..arrangement.lines.len())
-                .map(|id| arrangement.line(LineId(id as u16)).map(|line| &**line))
+                .map(|id| arrangement.line(LineId::new(id)).map(|line| &**line))
                 .collect(),
             clock: Clock::new(&piece.form),
             facts,
@@ -182,7 +182,7 @@ impl<'a> Context<'a> {
     /// All scoring lines in force, those of kept scorings too.
     pub fn lines(&self) -> impl Iterator<Item = (LineId, &'a Line)> + '_ {
         let lines = self.lines.iter().enumerate();
-        lines.filter_map(|(index, line)| Some((LineId(index as u16), (*line)?)))
+        lines.filter_map(|(index, line)| Some((LineId::new(index), (*line)?)))
     }
 
     pub fn parts(&self) -> impl Iterator<Item = (usize, &'a Part)> + use<'a> {
@@ -225,12 +225,12 @@ impl<'a> Context<'a> {
 
     /// The scoring line of that number.
     pub fn line(&self, id: LineId) -> Option<&'a Line> {
-        self.lines.get(usize::from(id.0)).copied().flatten()
+        self.lines.get(id.index()).copied().flatten()
     }
 
     /// Where the scoring line of that number is written.
     pub fn line_span(&self, id: LineId) -> Span {
-        self.arrangement.lines.get(usize::from(id.0)).map_or_else(Span::default, |line| line.span)
+        self.arrangement.lines.get(id.index()).map_or_else(Span::default, |line| line.span)
     }
 
     /// Index of the bar in which a note begins.

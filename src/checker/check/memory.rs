@@ -133,7 +133,7 @@ impl Memory {
     pub(super) fn begin(&mut self, arrangement: &Arrangement) -> (Changes, Vec<Arc<Facts>>) {
         let (piece, ensemble) = (&arrangement.piece, arrangement.scoring.ensemble);
         let chosen = |id: usize| {
-            let line = arrangement.line(LineId(id as u16));
+            let line = arrangement.line(LineId::new(id));
             line.is_some_and(|line| matches!(line.verb, Verb::Sustains { .. }))
         };
         let chosen: Vec<bool> = (0..arrangement.lines.len()).map(chosen).collect();

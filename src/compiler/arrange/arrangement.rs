@@ -35,7 +35,7 @@ impl Arrangement {
     /// The scoring line of that number.
     #[must_use]
     pub fn line(&self, id: LineId) -> Option<&Arc<Line>> {
-        self.kept.lines.get(usize::from(id.0)).map(|given| &given.line)
+        self.kept.lines.get(id.index()).map(|given| &given.line)
     }
 }
 
@@ -49,7 +49,7 @@ impl Arrangement {
     /// The players to whom a scoring line speaks, by their indices, in its order.
     #[must_use]
     pub fn players_of(&self, id: LineId) -> &[usize] {
-        self.kept.lines.get(usize::from(id.0)).map_or(&[], |given| &given.players)
+        self.kept.lines.get(id.index()).map_or(&[], |given| &given.players)
     }
 
     /// An arrangement of these parts that no scoring line gave, to try what comes behind.
@@ -110,7 +110,21 @@ impl Claim {
 
 /// A scoring line by its number in [`Arrangement::lines`].
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct LineId(pub u16);
+pub struct LineId(pub u32);
+
+impl LineId {
+    /// The line at an index. A source is far too small for more lines than fit.
+    #[must_use]
+    pub fn new(index: usize) -> LineId {
+        LineId(u32::try_from(index).unwrap_or(u32::MAX))
+    }
+
+    /// The index of the line.
+    #[must_use]
+    pub fn index(self) -> usize {
+        self.0 as usize
+    }
+}
 
 /// What one player (or section) sounds.
 #[derive(Clone, PartialEq, Debug)]

@@ -79,7 +79,7 @@ fn players(
     (players, octaves)
 }
 
-const NOBODY: u16 = u16::MAX;
+const NOBODY: u32 = u32::MAX;
 
 /// For each player which line claims what, without a break.
 pub(super) fn claims(
@@ -93,8 +93,7 @@ pub(super) fn claims(
     let mut claims = vec![vec![NOBODY; pieces]; ensemble.players.len()];
     let mut conflicts: Vec<Conflict> = Vec::new();
     // From the scoring's own lines inwards: who comes first keeps the bar.
-    let mut order: Vec<(usize, &GivenLine)> =
-        lines.iter().enumerate().take(usize::from(NOBODY)).collect();
+    let mut order: Vec<(usize, &GivenLine)> = lines.iter().enumerate().collect();
     order.sort_by_key(|(_, given)| (given.layer, given.line.unread));
     for (id, given) in order {
         if matches!(given.line.verb, Verb::Takes { .. }) {
@@ -112,23 +111,23 @@ pub(super) fn claims(
                 let held = claims[player].get_mut(first..after).unwrap_or_default();
                 for (place, holder) in (first..).zip(held) {
                     match *holder {
-                        NOBODY => *holder = id as u16,
-                        other if usize::from(other) == id => {}
-                        other if unsure(&given.line) || unsure(&lines[usize::from(other)].line) => {
-                            let same = lines[usize::from(other)].layer == given.layer;
-                            if same && lines[usize::from(other)].line.verb == Verb::Unknown {
-                                *holder = id as u16;
+                        NOBODY => *holder = LineId::new(id).0,
+                        other if other as usize == id => {}
+                        other if unsure(&given.line) || unsure(&lines[other as usize].line) => {
+                            let same = lines[other as usize].layer == given.layer;
+                            if same && lines[other as usize].line.verb == Verb::Unknown {
+                                *holder = LineId::new(id).0;
                             }
                         }
-                        other if lines[usize::from(other)].layer == given.layer => {
+                        other if lines[other as usize].layer == given.layer => {
                             // The up-beat to a line goes before the end of another one.
-                            let other = usize::from(other);
+                            let other = other as usize;
                             match (
                                 is_up_beat(&lines[other].line, place),
                                 is_up_beat(&given.line, place),
                             ) {
                                 (true, false) => {}
-                                (false, true) => *holder = id as u16,
+                                (false, true) => *holder = LineId::new(id).0,
                                 _ => conflict(&mut conflicts, other, id, player, borders[place]),
                             }
                         }
@@ -159,7 +158,7 @@ fn borders(piece: &Piece, lines: &[GivenLine]) -> Vec<Time> {
     borders
 }
 
-fn runs(held: &[u16], borders: &[Time]) -> Vec<Claim> {
+fn runs(held: &[u32], borders: &[Time]) -> Vec<Claim> {
     let mut runs: Vec<Claim> = Vec::new();
     for (&line, ends) in held.iter().zip(borders.windows(2)) {
         let (from, to) = (ends[0], ends[1]);

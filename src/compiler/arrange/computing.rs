@@ -19,7 +19,7 @@ impl<'a> Work<'a> {
     /// Has a player of a kept line the notes that he has in the smaller scoring? Where his
     /// instrument has not got one of them, the whole line is worked out afresh for him.
     fn keeps(&self, index: usize, id: LineId) -> bool {
-        let given = &self.lines[usize::from(id.0)];
+        let given = &self.lines[id.index()];
         let Some(smaller) = &self.smaller else { return false };
         if given.layer == 0 || !smaller::comes_from_elsewhere(&given.line) {
             return false;
@@ -46,7 +46,7 @@ impl<'a> Work<'a> {
         let leads = |line: &Line| matches!(line.role, Some(Role::Melody | Role::Bass));
         let claims = |id: usize| {
             let mut claims = self.parts.iter().flat_map(|part| &part.claims);
-            claims.any(|claim| usize::from(claim.line.0) == id)
+            claims.any(|claim| claim.line.index() == id)
         };
         let lines = self.lines.iter().map(|given| &*given.line).enumerate();
         lines
@@ -86,7 +86,7 @@ impl<'a> Work<'a> {
     }
 
     pub(super) fn derive(&mut self, index: usize, id: LineId, run: &mut Run) {
-        let given = &self.lines[usize::from(id.0)];
+        let given = &self.lines[id.index()];
         if !self.derived.contains_key(&id) {
             let before = self.diagnostics.len();
             if self.harmony.is_none() {
@@ -109,7 +109,7 @@ impl<'a> Work<'a> {
             let said = self.diagnostics[before..].iter().cloned().map(Event::Said);
             self.events[index].extend(said);
         }
-        let given = &self.lines[usize::from(id.0)];
+        let given = &self.lines[id.index()];
         let place = given.players.iter().position(|&player| player == index).unwrap_or(0);
         if let Some(derived) = self.derived.get(&id).and_then(|parts| parts.get(place)) {
             taking::cut(&derived.notes, run);
@@ -130,7 +130,7 @@ impl<'a> Work<'a> {
         written: &[&'a [Note]],
         basses: &[&'a [Note]],
     ) -> derive::Request<'r, 'a> {
-        let given = &self.lines[usize::from(id.0)];
+        let given = &self.lines[id.index()];
         derive::Request {
             piece: self.piece,
             harmony: self.harmony.as_deref().unwrap_or_default(),
@@ -147,7 +147,7 @@ impl<'a> Work<'a> {
 
     /// Works out a line of signals or highlights.
     fn derive_line(&mut self, id: LineId) {
-        let players = self.lines[usize::from(id.0)].players.clone();
+        let players = self.lines[id.index()].players.clone();
         let parts: Vec<&Part> = players.iter().map(|&p| &*self.parts[p]).collect();
         let mut derived: Vec<_> = parts.iter().map(|_| derive::DerivedPart::default()).collect();
         let (written, basses) = (self.written(), self.basses());
@@ -169,7 +169,7 @@ impl<'a> Work<'a> {
         let mut lines: Vec<LineId> = Vec::new();
         let mut before: Vec<LineId> = Vec::new();
         for (index, given) in self.lines.iter().enumerate() {
-            let id = LineId(index as u16);
+            let id = LineId::new(index);
             match given.line.verb {
                 _ if self.derived.contains_key(&id) || !claims(id) => {}
                 Verb::Sustains { .. } if id == asked || !self.is_kept(id) => lines.push(id),
@@ -184,7 +184,7 @@ impl<'a> Work<'a> {
         before.into_iter().for_each(|id| self.derive_line(id));
         let players: Vec<&Part> = lines
             .iter()
-            .flat_map(|id| &self.lines[usize::from(id.0)].players)
+            .flat_map(|id| &self.lines[id.index()].players)
             .map(|&player| &*self.parts[player])
             .collect();
         let (written, basses) = (self.written(), self.basses());
@@ -192,7 +192,7 @@ impl<'a> Work<'a> {
         let mut diagnostics = Vec::new();
         let mut derived: Vec<Vec<derive::DerivedPart>> = lines
             .iter()
-            .map(|id| self.lines[usize::from(id.0)].players.iter())
+            .map(|id| self.lines[id.index()].players.iter())
             .map(|players| players.map(|_| derive::DerivedPart::default()).collect())
             .collect();
         for within in stretches(&self.piece.form, &players) {
@@ -207,7 +207,7 @@ impl<'a> Work<'a> {
 
     /// Does a kept line give all its players the notes of the smaller scoring?
     fn is_kept(&self, id: LineId) -> bool {
-        let given = &self.lines[usize::from(id.0)];
+        let given = &self.lines[id.index()];
         given.layer > 0 && given.players.iter().all(|&player| self.keeps(player, id))
     }
 
@@ -220,7 +220,7 @@ impl<'a> Work<'a> {
             let mut notes: Vec<SoundingNote> = Vec::new();
             for claim in &part.claims {
                 let id = claim.line;
-                let given = &self.lines[usize::from(id.0)];
+                let given = &self.lines[id.index()];
                 let leads = matches!(given.line.role, Some(Role::Melody | Role::Bass));
                 if leads || (but.contains(&id) && !self.keeps(index, id)) {
                     continue;

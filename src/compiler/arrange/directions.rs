@@ -18,7 +18,7 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
     let mut own_before = false;
     let (mut plucked, mut muted) = (false, false);
     for run in runs {
-        let line = &lines[usize::from(run.line.0)].line;
+        let line = &lines[run.line.index()].line;
         let music = match &line.verb {
             Verb::Plays { voice, .. } => Some(&piece.voices[*voice].music),
             Verb::Writes(music) => Some(music),

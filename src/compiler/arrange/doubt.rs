@@ -107,7 +107,7 @@ pub(super) fn doubt(
     for (player, part) in parts.iter().enumerate() {
         for claim in &part.claims {
             let (first, after) = piece.form.bars_between(claim.from, claim.to);
-            let verb = &lines[usize::from(claim.line.0)].line.verb;
+            let verb = &lines[claim.line.index()].line.verb;
             for (from, to) in gaps(piece, verb, (first, after)) {
                 mark(&mut doubt.players[player], from.max(first), to.min(after));
             }
@@ -119,7 +119,7 @@ pub(super) fn doubt(
         let before = doubt.players.clone();
         for (player, part) in parts.iter().enumerate() {
             for claim in &part.claims {
-                let line = &lines[usize::from(claim.line.0)].line;
+                let line = &lines[claim.line.index()].line;
                 let Verb::Doubles { part: source, .. } = &line.verb else { continue };
                 let (first, after) = piece.form.bars_between(claim.from, claim.to);
                 for source in ensemble.players_named(source) {

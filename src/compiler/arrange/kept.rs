@@ -106,7 +106,7 @@ impl<'a> Before<'a> {
         let alone = |(part, same): (&Arc<Part>, &bool)| {
             *same
                 && part.claims.iter().all(|claim| {
-                    let id = usize::from(claim.line.0);
+                    let id = claim.line.index();
                     same_lines[id]
                         && match &lines[id].line.verb {
                             Verb::Plays { voice, .. } => same_voice(*voice),

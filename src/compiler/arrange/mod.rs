@@ -176,7 +176,7 @@ fn part(
         .filter_map(|(id, given)| match &given.line.verb {
             Verb::Takes { instrument, tuning, drums, from } => {
                 let at = from.map_or(Time::ZERO, |bar| piece.form.bars[bar].start);
-                put(&mut part.takes, at, LineId(id as u16));
+                put(&mut part.takes, at, LineId::new(id));
                 Some((at, *instrument, *tuning, drums))
             }
             _ => None,
@@ -290,7 +290,7 @@ impl<'a> Work<'a> {
         directions::directions(self.piece, self.lines, part, &runs);
         part.notes.reserve_exact(runs.iter().map(|run| run.notes.len()).sum());
         for mut run in runs {
-            let verb = &self.lines[usize::from(run.line.0)].line.verb;
+            let verb = &self.lines[run.line.index()].line.verb;
             if !matches!(verb, Verb::Writes(_)) {
                 let instrument = part.instrument_at(run.from);
                 run.notes
@@ -356,7 +356,7 @@ impl<'a> Work<'a> {
     }
 
     fn run(&mut self, index: usize, id: LineId, mut run: Run) -> Run {
-        let given = &self.lines[usize::from(id.0)];
+        let given = &self.lines[id.index()];
         let line = &*given.line;
         match &line.verb {
             Verb::Plays { voice, octaves, .. } => {
@@ -396,7 +396,7 @@ impl<'a> Work<'a> {
         let place = self.piece.form.place(note.start);
         let finding = Diagnostic::warning(
             "arrange/no-pitch",
-            self.lines[usize::from(id.0)].line.span,
+            self.lines[id.index()].line.span,
             format!(
                 "{}: strokes without pitch from {place} on, for an instrument that needs pitches.",
                 player.name
@@ -416,7 +416,7 @@ impl<'a> Work<'a> {
         if instrument.voices > 1 {
             return;
         }
-        let given = &self.lines[usize::from(id.0)];
+        let given = &self.lines[id.index()];
         let desk: Vec<usize> = given
             .players
             .iter()
@@ -446,7 +446,7 @@ impl<'a> Work<'a> {
     }
 
     fn double(&mut self, index: usize, id: LineId, run: &mut Run) {
-        let given = &self.lines[usize::from(id.0)];
+        let given = &self.lines[id.index()];
         let line = &*given.line;
         let Verb::Doubles { part, span, octaves } = &line.verb else { return };
         let sources = self.ensemble.players_named(part);
@@ -489,7 +489,7 @@ impl<'a> Work<'a> {
     /// One finding for each doubling line that is moved into the compass of its players.
     fn tell_moved(&mut self) {
         for (id, moved) in &self.moved {
-            let line = self.lines[usize::from(id.0)].line.span;
+            let line = self.lines[id.index()].line.span;
             let moved: Vec<(&Part, &Part, &doubling::Folded)> = moved
                 .iter()
                 .map(|(index, source, folded)| {
@@ -503,7 +503,7 @@ impl<'a> Work<'a> {
     /// One finding for each doubling line whose players do not have all its notes.
     fn tell_left_out(&mut self) {
         for (id, missing) in &self.left_out {
-            let line = self.lines[usize::from(id.0)].line.span;
+            let line = self.lines[id.index()].line.span;
             let missing: Vec<(&Part, &[Time])> =
                 missing.iter().map(|(index, times)| (&*self.parts[*index], &times[..])).collect();
             self.diagnostics.push(doubling::left_out(self.piece, line, &missing));

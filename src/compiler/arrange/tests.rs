@@ -204,11 +204,39 @@ fn every_note_knows_its_source_its_line_and_its_role() {
     let cello = arrangement.parts.iter().find(|part| part.player.id == "cello").unwrap();
     let note = &cello.notes[1];
     assert_eq!(sources.text(note.source), "E");
-    let line = arrangement.lines[usize::from(note.line.0)];
+    let line = arrangement.lines[note.line.index()];
     assert_eq!(sources.text(line.span), "cello plays upper 15mb as bass");
     assert_eq!(sources.text(cello.player.span), "cello");
     assert_eq!(note.role.word(), "bass");
     assert_eq!(note.start, Time::QUARTER);
+}
+
+#[test]
+fn no_line_is_lost_however_many_there_are() {
+    let bars = 17_000;
+    let mut text = format!(
+        "piece \"Weir\" {{ }}\nform {{\n  1 metre 2/4, key C major\n  {bars} end\n}}\n\
+         voice tune {{\n  1: 1/2 C5 |\n  2: rest {} |\n}}\n\
+         ensemble few {{\n  era 1810\n  oboe 4\n}}\nscoring one for few {{\n",
+        bars - 1
+    );
+    for player in 1..=4 {
+        for bar in 2..=bars {
+            text += &format!("  oboe.{player} rests bars {bar}\n");
+        }
+    }
+    text += "  oboe.4 plays tune bars 1 as melody\n}\n";
+    let mut sources = Sources::new();
+    let file = sources.add("example.ripieno", text);
+    let (piece, _) = resolve(&mut sources, file, &mut NoFiles);
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    assert!(arrangement.lines.len() > usize::from(u16::MAX));
+    assert_eq!(arrangement.parts[3].notes.len(), 1);
+    let line = arrangement.parts[3].notes[0].line;
+    assert_eq!(
+        sources.text(arrangement.lines[line.index()].span),
+        "oboe.4 plays tune bars 1 as melody"
+    );
 }
 
 #[test]

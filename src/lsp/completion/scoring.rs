@@ -245,7 +245,7 @@ fn free_bars(session: &mut Session, at: At, cursor: &Cursor, named: &[&str]) -> 
     for player in players {
         let Some(part) = arrangement.parts.get(player) else { continue };
         for claim in &part.claims {
-            let origin = &arrangement.lines[usize::from(claim.line.0)];
+            let origin = &arrangement.lines[claim.line.index()];
             // The line that is being typed claims nothing from itself, and a kept one gives way.
             let own = origin.span.file == at.file
                 && document_line(sources.range(origin.span).start) == own_line;

@@ -43,7 +43,7 @@ impl Score {
     /// The scoring line of an origin, with the place where it is written.
     #[must_use]
     pub fn line(&self, origin: Origin) -> Option<&LineOrigin> {
-        self.lines.get(usize::from(origin.line?.0))
+        self.lines.get(origin.line?.index())
     }
 }
 

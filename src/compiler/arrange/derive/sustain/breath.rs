@@ -173,7 +173,7 @@ fn places(
     let least = carries(start).min(f64::from(breath.1));
     if clock.seconds_at(end - JUST_BEFORE) - clock.seconds_at(start) > least {
         let turns = request.parts.len().clamp(1, 4);
-        let seat = player + usize::from(request.line_id.0);
+        let seat = player + request.line_id.index();
         let mut notes = run.iter().map(|hold| hold.start).peekable();
         for (index, bar) in form.bars.iter().enumerate().skip(form.index_at(start)) {
             if bar.start >= end {
