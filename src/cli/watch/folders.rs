@@ -5,7 +5,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, channel};
-use std::time::Duration;
+use std::time::{Duration, SystemTime};
 
 use notify::event::{AccessKind, AccessMode, EventKind};
 use notify::{RecommendedWatcher, RecursiveMode, Watcher};
@@ -21,8 +21,9 @@ const PATIENCE: usize = 20;
 const LOOK: Duration = Duration::from_millis(500);
 
 /// Which folder a path leads to, so that one that was removed and made again is not taken for
-/// itself.
-type Identity = Option<(u64, u64)>;
+/// itself: device, number and time of creation, for the number of a removed folder is given to the
+/// next one.
+type Identity = Option<(u64, u64, Option<SystemTime>)>;
 
 pub(super) struct Folders {
     watcher: RecommendedWatcher,
@@ -118,7 +119,7 @@ fn or_here(folder: &Path) -> &Path {
 #[cfg(unix)]
 fn identity(folder: &Path) -> Identity {
     use std::os::unix::fs::MetadataExt;
-    folder.metadata().ok().map(|data| (data.dev(), data.ino()))
+    folder.metadata().ok().map(|data| (data.dev(), data.ino(), data.created().ok()))
 }
 
 #[cfg(not(unix))]

@@ -178,10 +178,13 @@ impl Watched {
         self.inputs = inputs(&self.path, &self.desk, &files)
             .into_iter()
             .map(|path| {
-                // Of a file that was not known before, what was read, not what stands there now.
-                let state = before.get(&path).copied().or_else(|| {
-                    Some(state(&path)).filter(|state| state.is_none_or(|d| texts.contains(&d)))
-                });
+                // What was read, even if it was saved since the files were looked at; of a file that
+                // is another again, what stood there before, so that it is built anew.
+                let now = state(&path);
+                let state = match now {
+                    Some(digest) if texts.contains(&digest) => Some(now),
+                    _ => before.get(&path).copied().or_else(|| now.is_none().then_some(now)),
+                };
                 (path, state)
             })
             .collect();
