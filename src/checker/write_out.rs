@@ -219,7 +219,7 @@ struct Work<'a> {
 impl Work<'_> {
     /// All shares of the scoring's own computed lines.
     fn computed(&self) -> impl Iterator<Item = Share> {
-        let ids = (0..self.old.lines.len()).map(|index| LineId::new(index));
+        let ids = (0..self.old.lines.len()).map(LineId::new);
         let own = ids.filter(|id| {
             let origin = self.old.lines[id.index()];
             !origin.kept && self.old.line(*id).is_some_and(|line| is_computed(line))
