@@ -79,7 +79,7 @@ enum What {
         /// Another number gives another draft; the same one gives the same.
         #[arg(long, value_name = "NUMBER", default_value_t = 1)]
         seed: u64,
-        /// The folder below which used files must lie.
+        /// Root folder: `use` cannot reach files outside it.
         #[arg(long, value_name = "DIR")]
         root: Option<PathBuf>,
     },

@@ -37,7 +37,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "NAME")]
     part: Vec<String>,
     /// Only these bars, by their numbers in the file: `9..16`.
-    #[arg(long, value_name = "N..M", value_parser = bars)]
+    #[arg(long, value_name = "FROM..TO", value_parser = bars)]
     bars: Option<(i32, i32)>,
     /// Write over a source that is there already.
     #[arg(long)]

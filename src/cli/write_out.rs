@@ -19,12 +19,12 @@ pub(super) struct Arguments {
     #[arg(long = "player", value_name = "PLAYER")]
     players: Vec<String>,
     /// Only these bars: `9..16`, or one bar.
-    #[arg(long, value_name = "BARS", value_parser = bars)]
+    #[arg(long, value_name = "FROM..TO", value_parser = bars)]
     bars: Option<(i32, i32)>,
     /// Print the new text, and leave the file as it is.
     #[arg(long)]
     print: bool,
-    /// The folder below which used files must lie.
+    /// Root folder: `use` cannot reach files outside it.
     #[arg(long, value_name = "DIR")]
     root: Option<PathBuf>,
 }
