@@ -120,9 +120,10 @@ fn packed_scores_are_read_like_plain_ones() {
     build(room.path(), &["a.ripieno", "--only", "musicxml,mxl"]);
     let read = |ending: &str| {
         let score = format!("build/bell/plain/score.{ending}");
-        let output = ripieno(room.path(), &["import", &score]);
+        let source = format!("{ending}.ripieno");
+        let output = ripieno(room.path(), &["import", &score, "-o", &source]);
         assert!(output.status.success(), "{}", errors(&output));
-        String::from_utf8(output.stdout).unwrap()
+        fs::read_to_string(room.path().join(source)).unwrap()
     };
     assert_eq!(read("mxl"), read("musicxml"));
 }
