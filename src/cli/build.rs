@@ -55,7 +55,7 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {
-    let formats = printing::formats(&arguments.only);
+    let formats = arguments.printing.formats(&arguments.only)?;
     let options = source::options(&arguments.deny, &arguments.allow, &[])?;
     let mut desk = Desk::new(options);
     let mut all = Vec::new();
@@ -276,10 +276,14 @@ impl<'a> Building<'a> {
                 Ok(())
             };
             let wanted = paging.wanted(&written, &self.inputs.0);
-            for file in render::all_outputs(arrangement, wanted.clone(), paging::threads()) {
-                stage(&file.path, &file.bytes)?;
-            }
-            let (printed, told) = printing.files(arrangement, &wanted, formats)?;
+            let (printed, told) = if printing.is_passage() {
+                (printing.passage(arrangement, &wanted, formats)?, String::new())
+            } else {
+                for file in render::all_outputs(arrangement, wanted.clone(), paging::threads()) {
+                    stage(&file.path, &file.bytes)?;
+                }
+                printing.files(arrangement, &wanted, formats)?
+            };
             for (path, bytes) in printed {
                 stage(&path, &bytes)?;
             }

@@ -93,7 +93,9 @@ pub struct Wanted {
     pub formats: Vec<Format>,
     /// Which scores, beside the parts. Of MIDI there is one, and of text none that is condensed.
     pub scores: Vec<ScoreKind>,
-    /// Which entries have cues.
+    /// How text is laid out.
+    pub text: text::Style,
+    /// Which entries have cues; text has them where it goes bar by bar.
     pub cueing: Cueing,
     /// A mark of the source for the head of each page: see [`Head::source`](edition::Head::source).
     pub source: Option<String>,
@@ -106,6 +108,7 @@ impl Wanted {
         Wanted {
             formats: formats.to_vec(),
             scores: vec![ScoreKind::Full],
+            text: text::Style::default(),
             cueing: Cueing::default(),
             source: None,
         }
@@ -211,14 +214,27 @@ impl<'a> Pages<'a> {
         self.performance.get_or_init(|| perform(self.arrangement, &self.written))
     }
 
+    fn text_score(&self, score: &Score) -> Vec<u8> {
+        let text = match self.wanted.text {
+            text::Style::Beats => text::score(score),
+            style => text::by_bar(&edition::full_score(score), style),
+        };
+        text.into_bytes()
+    }
+
+    fn edition_of(&self, part: usize) -> edition::Edition<'_> {
+        let (arrangement, cueing) = (self.arrangement, self.wanted.cueing);
+        edition::part_with_cues(arrangement, &self.written, part, cueing)
+    }
+
     fn write(&self, file: File) -> Output {
         let score = &self.written;
         let concert = self.concert.as_ref().unwrap_or(score);
         let (format, name, bytes) = match file {
             File::Score(format, kind) => {
                 let bytes = match (format, kind) {
-                    (Format::Text, ScoreKind::Concert) => text::score(concert).into_bytes(),
-                    (Format::Text, _) => text::score(score).into_bytes(),
+                    (Format::Text, ScoreKind::Concert) => self.text_score(concert),
+                    (Format::Text, _) => self.text_score(score),
                     (Format::Midi, _) => midi::score(self.arrangement, self.performance()),
                     (Format::MusicXml, ScoreKind::Full) => {
                         musicxml::write(&edition::full_score(score))
@@ -234,14 +250,14 @@ impl<'a> Pages<'a> {
             }
             File::Part(format, part) => {
                 let bytes = match format {
-                    Format::Text => text::part(score, part).into_bytes(),
+                    Format::Text if self.wanted.text == text::Style::Beats => {
+                        text::part(score, part).into_bytes()
+                    }
+                    Format::Text => {
+                        text::by_bar(&self.edition_of(part), self.wanted.text).into_bytes()
+                    }
                     Format::Midi => midi::part(self.arrangement, self.performance(), part),
-                    Format::MusicXml => musicxml::write(&edition::part_with_cues(
-                        self.arrangement,
-                        score,
-                        part,
-                        self.wanted.cueing,
-                    )),
+                    Format::MusicXml => musicxml::write(&self.edition_of(part)),
                 };
                 (format, part_name(self.arrangement, part), bytes)
             }
