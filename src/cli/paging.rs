@@ -4,7 +4,7 @@ use std::num::NonZero;
 
 use ripieno_writers::edition::Cueing;
 use ripieno_writers::render::text::Style;
-use ripieno_writers::render::{Format, ScoreKind, Wanted};
+use ripieno_writers::render::{self, Format, ScoreKind, Wanted};
 
 /// Which pages are wanted.
 #[derive(clap::Args, Clone)]
@@ -55,7 +55,7 @@ impl Paging {
             scores,
             text: self.text,
             cueing: Cueing { after_bars: self.cues },
-            source: Some(source.chars().take(8).collect()),
+            source: Some(render::source_mark(source)),
             ..Wanted::formats(formats)
         }
     }

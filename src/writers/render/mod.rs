@@ -8,5 +8,6 @@ mod outputs;
 pub mod text;
 
 pub use outputs::{
-    Format, Output, ScoreKind, Wanted, all_outputs, outputs, outputs_of, part_name, slug,
+    Format, Output, ScoreKind, Wanted, all_outputs, notated, outputs, outputs_of, part_name,
+    part_of, slug, source_mark,
 };

@@ -8,7 +8,10 @@ use unicode_normalization::UnicodeNormalization;
 use super::{midi, musicxml, text};
 use crate::arrange::Arrangement;
 use crate::edition::{self, Cueing};
-use crate::notate::{self, Score};
+use crate::music::Time;
+use crate::notate::{
+    self, FrameBar, Origin, Pitches, Score, Staff, StaffDirection, StaffDirectionKind,
+};
 use crate::perform::{Performance, perform};
 
 /// A format that a score and its parts are written in.
@@ -97,6 +100,8 @@ pub struct Wanted {
     pub text: text::Style,
     /// Which entries have cues; text has them where it goes bar by bar.
     pub cueing: Cueing,
+    /// The bars of each part, by their indices, that are said to be revised; empty where nothing is.
+    pub revised: Vec<Vec<usize>>,
     /// A mark of the source for the head of each page: see [`Head::source`](edition::Head::source).
     pub source: Option<String>,
 }
@@ -110,6 +115,7 @@ impl Wanted {
             scores: vec![ScoreKind::Full],
             text: text::Style::default(),
             cueing: Cueing::default(),
+            revised: Vec::new(),
             source: None,
         }
     }
@@ -165,6 +171,43 @@ pub fn all_outputs(arrangement: &Arrangement, wanted: Wanted, threads: usize) ->
     all.into_iter().map(|(_, output)| output).collect()
 }
 
+/// One part in one format.
+#[must_use]
+pub fn part_of(arrangement: &Arrangement, wanted: Wanted, format: Format, part: usize) -> Output {
+    Pages::new(arrangement, wanted).write(File::Part(format, part))
+}
+
+/// An arrangement as it is notated, with the mark of its source, and where it is revised.
+#[must_use]
+pub fn notated(arrangement: &Arrangement, wanted: &Wanted, pitches: Pitches) -> Score {
+    let mut score = notate::notate_at(arrangement, pitches);
+    score.source.clone_from(&wanted.source);
+    let revised = wanted.revised.iter().zip(&mut score.staves);
+    revised.for_each(|(bars, staff)| say_revised(bars, &score.frame, staff));
+    score
+}
+
+/// The mark of sources with that digest: its beginning.
+#[must_use]
+pub fn source_mark(digest: &str) -> String {
+    digest.chars().take(8).collect()
+}
+
+/// Says where bars are revised, and to which bar: "revised", "revised to bar 12".
+fn say_revised(bars: &[usize], frame: &[FrameBar], staff: &mut Staff) {
+    for run in bars.chunk_by(|bar, next| bar + 1 == *next) {
+        let (Some(&first), Some(&last)) = (run.first(), run.last()) else { continue };
+        let number = frame.get(last).map_or(0, |bar| bar.number);
+        let words =
+            if first == last { "revised".into() } else { format!("revised to bar {number}") };
+        let kind = StaffDirectionKind::Words(words);
+        let said = StaffDirection { at: Time::ZERO, kind, origin: Origin::default() };
+        if let Some(measure) = staff.measures.get_mut(first) {
+            measure.directions.insert(0, said);
+        }
+    }
+}
+
 /// A file of a scoring.
 #[derive(Clone, Copy, Debug)]
 enum File {
@@ -184,14 +227,9 @@ struct Pages<'a> {
 
 impl<'a> Pages<'a> {
     fn new(arrangement: &'a Arrangement, wanted: Wanted) -> Pages<'a> {
-        let notated = |pitches| {
-            let mut score = notate::notate_at(arrangement, pitches);
-            score.source.clone_from(&wanted.source);
-            score
-        };
-        let written = notated(notate::Pitches::Written);
-        let concert =
-            wanted.scores.contains(&ScoreKind::Concert).then(|| notated(notate::Pitches::Concert));
+        let written = notated(arrangement, &wanted, Pitches::Written);
+        let concert = wanted.scores.contains(&ScoreKind::Concert);
+        let concert = concert.then(|| notated(arrangement, &wanted, Pitches::Concert));
         Pages { arrangement, wanted, written, concert, performance: OnceLock::new() }
     }
 
