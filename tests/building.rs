@@ -115,6 +115,20 @@ fn text_is_laid_out_as_asked_and_a_passage_alone() {
 }
 
 #[test]
+fn packed_scores_are_read_like_plain_ones() {
+    let room = room(&[("a.ripieno", SOURCE)]);
+    build(room.path(), &["a.ripieno", "--only", "musicxml,mxl"]);
+    let read = |ending: &str| {
+        let score = format!("build/bell/plain/score.{ending}");
+        let source = format!("{ending}.ripieno");
+        let output = ripieno(room.path(), &["import", &score, "-o", &source]);
+        assert!(output.status.success(), "{}", errors(&output));
+        fs::read_to_string(room.path().join(source)).unwrap()
+    };
+    assert_eq!(read("mxl"), read("musicxml"));
+}
+
+#[test]
 fn what_an_earlier_build_left_is_named_and_removed_on_request() {
     let room = room(&[("a.ripieno", SOURCE)]);
     let path = room.path().join("a.ripieno");

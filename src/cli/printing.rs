@@ -50,10 +50,11 @@ impl Format {
     }
 }
 
-/// The formats to write: those asked for, or all but pictures.
+/// The formats to write: those asked for, or all but pictures and MusicXML
+/// packed.
 pub(super) fn formats(only: &[Format]) -> Vec<Format> {
     let wanted = |format: &Format| match only {
-        [] => !matches!(format, Format::Svg | Format::Png),
+        [] => !matches!(format, Format::Svg | Format::Png | Format::Written(render::Format::Mxl)),
         only => only.contains(format),
     };
     Format::all().filter(wanted).collect()
@@ -61,7 +62,7 @@ pub(super) fn formats(only: &[Format]) -> Vec<Format> {
 
 /// The formats that can show a few bars.
 fn shows_passages(format: Format) -> bool {
-    !matches!(format, Format::Written(render::Format::Midi | render::Format::MusicXml))
+    !matches!(format, Format::Written(_)) || format == Format::Written(render::Format::Text)
 }
 
 /// The format of that name.

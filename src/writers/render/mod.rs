@@ -5,6 +5,7 @@
 pub mod midi;
 pub mod musicxml;
 mod outputs;
+mod packed;
 pub mod text;
 
 pub use outputs::{

@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use unicode_normalization::UnicodeNormalization;
 
-use super::{midi, musicxml, text};
+use super::{midi, musicxml, packed, text};
 use crate::arrange::Arrangement;
 use crate::edition::{self, Cueing};
 use crate::music::Time;
@@ -23,14 +23,17 @@ pub enum Format {
     Midi,
     /// MusicXML 4.0.
     MusicXml,
+    /// MusicXML, compressed.
+    Mxl,
 }
 
 impl Format {
     /// All formats with the word that names them and the ending of their files.
-    pub const ALL: [(Format, &'static str, &'static str); 3] = [
+    pub const ALL: [(Format, &'static str, &'static str); 4] = [
         (Format::Text, "text", "txt"),
         (Format::Midi, "midi", "mid"),
         (Format::MusicXml, "musicxml", "musicxml"),
+        (Format::Mxl, "mxl", "mxl"),
     ];
 
     /// The word that names it on the command line.
@@ -237,7 +240,7 @@ impl<'a> Pages<'a> {
         let mut files = Vec::new();
         for &format in &self.wanted.formats {
             let suits = |kind: &ScoreKind| match format {
-                Format::MusicXml => true,
+                Format::MusicXml | Format::Mxl => true,
                 Format::Text => *kind != ScoreKind::Condensed,
                 Format::Midi => *kind == ScoreKind::Full,
             };
@@ -266,6 +269,16 @@ impl<'a> Pages<'a> {
     }
 
     fn write(&self, file: File) -> Output {
+        match file {
+            File::Score(Format::Mxl, kind) => {
+                packed(self.write(File::Score(Format::MusicXml, kind)))
+            }
+            File::Part(Format::Mxl, part) => packed(self.write(File::Part(Format::MusicXml, part))),
+            file => self.write_plain(file),
+        }
+    }
+
+    fn write_plain(&self, file: File) -> Output {
         let score = &self.written;
         let concert = self.concert.as_ref().unwrap_or(score);
         let (format, name, bytes) = match file {
@@ -274,13 +287,13 @@ impl<'a> Pages<'a> {
                     (Format::Text, ScoreKind::Concert) => self.text_score(concert),
                     (Format::Text, _) => self.text_score(score),
                     (Format::Midi, _) => midi::score(self.arrangement, self.performance()),
-                    (Format::MusicXml, ScoreKind::Full) => {
+                    (Format::MusicXml | Format::Mxl, ScoreKind::Full) => {
                         musicxml::write(&edition::full_score(score))
                     }
-                    (Format::MusicXml, ScoreKind::Concert) => {
+                    (Format::MusicXml | Format::Mxl, ScoreKind::Concert) => {
                         musicxml::write(&edition::full_score(concert))
                     }
-                    (Format::MusicXml, ScoreKind::Condensed) => {
+                    (Format::MusicXml | Format::Mxl, ScoreKind::Condensed) => {
                         musicxml::write(&edition::condensed_score(score))
                     }
                 };
@@ -295,13 +308,21 @@ impl<'a> Pages<'a> {
                         text::by_bar(&self.edition_of(part), self.wanted.text).into_bytes()
                     }
                     Format::Midi => midi::part(self.arrangement, self.performance(), part),
-                    Format::MusicXml => musicxml::write(&self.edition_of(part)),
+                    Format::MusicXml | Format::Mxl => musicxml::write(&self.edition_of(part)),
                 };
                 (format, part_name(self.arrangement, part), bytes)
             }
         };
         Output { path: format!("{name}.{}", format.ending()), format, bytes }
     }
+}
+
+/// MusicXML in its compressed form.
+fn packed(plain: Output) -> Output {
+    let stem = plain.path.strip_suffix(Format::MusicXml.ending()).unwrap_or(&plain.path);
+    let path = format!("{stem}{}", Format::Mxl.ending());
+    let name = plain.path.rsplit('/').next().unwrap_or(&plain.path);
+    Output { format: Format::Mxl, bytes: packed::pack(name, &plain.bytes), path }
 }
 
 /// The name of a part's files without their ending: `parts/03-oboe-1`.
