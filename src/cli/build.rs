@@ -298,6 +298,7 @@ impl<'a> Building<'a> {
             }
             let arrangement = &*arranged[index];
             let mut files = 0;
+            let staged = self.output.staged();
             let mut stage = |path: &str, bytes: &[u8]| -> Result<(), Failure> {
                 let path = format!("{}/{path}", slugs[index]);
                 self.output.stage(&Path::new(&self.folder).join(&path), bytes)?;
@@ -315,17 +316,18 @@ impl<'a> Building<'a> {
                 let (now, cues) = ((self.piece, &self.inputs), wanted.cueing.after_bars);
                 wanted.revised = reprint::new_bars(past, now, arrangement, cues);
             }
-            let (printed, told) = if printing.is_passage() {
-                (printing.passage(arrangement, &wanted, formats)?, String::new())
-            } else {
-                for file in render::all_outputs(arrangement, wanted.clone(), paging::threads()) {
-                    stage(&file.path, &file.bytes)?;
+            let mut told = String::new();
+            if printing.is_passage() {
+                for (path, bytes) in printing.passage(arrangement, &wanted, formats)? {
+                    stage(&path, &bytes)?;
                 }
-                printing.files(arrangement, &wanted, formats)?
-            };
-            for (path, bytes) in printed {
-                stage(&path, &bytes)?;
+            } else {
+                render::each_output(arrangement, wanted.clone(), paging::threads(), |file| {
+                    stage(&file.path, &file.bytes)
+                })?;
+                told = printing.each_file(arrangement, &wanted, formats, stage)?;
             }
+            self.output.in_order(staged);
             if !told.is_empty() {
                 pages.push_str(&format!("{}:\n{told}", scoring.name));
             }

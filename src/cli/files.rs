@@ -8,8 +8,8 @@ use std::path::{Component, Path, PathBuf};
 use std::rc::Rc;
 
 use super::Failure;
+use ripieno_compiler::limits;
 use ripieno_compiler::resolve::{LoadError, Loader};
-use ripieno_compiler::syntax::LARGEST_SOURCE;
 
 /// The folder below which the files lie that a source uses.
 #[derive(Clone)]
@@ -110,9 +110,9 @@ pub(super) fn read(path: &Path) -> Result<String, LoadError> {
 /// Reads a source text to its end, or to where it is too long.
 pub(super) fn text(from: impl Read) -> Result<String, LoadError> {
     let mut bytes = Vec::new();
-    let most = LARGEST_SOURCE as u64 + 1;
+    let most = limits::SOURCE as u64 + 1;
     from.take(most).read_to_end(&mut bytes).map_err(|error| kind(&error))?;
-    if bytes.len() > LARGEST_SOURCE {
+    if bytes.len() > limits::SOURCE {
         return Err(LoadError::TooLarge);
     }
     String::from_utf8(bytes).map_err(|error| LoadError::NotUtf8(error.utf8_error().valid_up_to()))

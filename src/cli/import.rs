@@ -10,8 +10,8 @@ use super::source::{self, counts, has_errors};
 use super::{End, Failure, Outcome, Show, files, print};
 use ripieno_checker::advise;
 use ripieno_checker::session::Session;
+use ripieno_compiler::limits;
 use ripieno_compiler::resolve::NoFiles;
-use ripieno_compiler::syntax::LARGEST_SOURCE;
 use ripieno_import::{self as import, Import, Options, Reduction, Report, Setting};
 
 /// What names the standard output in place of a file.
@@ -110,7 +110,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     }
     let Import { source: text, report } = import::import(&bytes, &options).map_err(failed)?;
     drop(bytes);
-    if text.len() > LARGEST_SOURCE {
+    if text.len() > limits::SOURCE {
         return Err(Failure(format!(
             "{}: the source would be longer than 16 MB; import single parts with `--part` or some bars with `--bars`",
             path.display()

@@ -135,31 +135,29 @@ impl Printing {
         Setups { score, parts }
     }
 
-    /// The printed files of an arrangement, and lines that tell of parts, pages and turns.
-    pub(super) fn files(
+    /// Draws the printed files of an arrangement and hands over each as soon as it is drawn; gives
+    /// back lines that tell of parts, pages and turns.
+    pub(super) fn each_file(
         &self,
         arrangement: &Arrangement,
         wanted: &render::Wanted,
         formats: &[Format],
-    ) -> Result<(Vec<File>, String), Failure> {
+        mut take: impl FnMut(&str, &[u8]) -> Result<(), Failure>,
+    ) -> Result<String, Failure> {
         let drawn: Vec<Drawn> =
             formats.iter().filter_map(|format| format.drawn(self.resolution)).collect();
         if drawn.is_empty() {
-            return Ok((Vec::new(), String::new()));
+            return Ok(String::new());
         }
-        let printed = outputs::outputs(arrangement, wanted, &self.setups(), &drawn);
-        let mut files = Vec::new();
-        for one in &printed {
-            let name = match one.of {
+        let take = |of: Of, (page, format, bytes): outputs::File| {
+            let name = match of {
                 Of::Part(part) => render::part_name(arrangement, part),
                 Of::Score(kind) => kind.file_name().to_owned(),
             };
-            let named = one.files.iter();
-            files.extend(named.map(|(page, format, bytes)| {
-                (format!("{name}{page}.{}", format.ending()), bytes.clone())
-            }));
-        }
-        Ok((files, told(arrangement, &printed)))
+            take(&format!("{name}{page}.{}", format.ending()), &bytes)
+        };
+        let printed = outputs::each_output(arrangement, wanted, &self.setups(), &drawn, take)?;
+        Ok(told(arrangement, &printed))
     }
 
     /// Are only some bars asked for?

@@ -36,7 +36,7 @@ use std::borrow::Cow;
 use std::fmt::{self, Write};
 
 // The stages before, under the names they have everywhere.
-use ripieno_compiler::{instruments, music, narrow};
+use ripieno_compiler::{instruments, limits, music, narrow};
 
 pub use input::LARGEST;
 pub use loss::{Fate, Loss, Report};
@@ -182,7 +182,7 @@ fn assemble(
 ) -> Result<Score, Error> {
     let mut score = Score { head: std::mem::take(&mut raw.head), ..Score::default() };
     let modeless = frame::lay_out(&mut raw, &mut score, losses, guesses);
-    if score.end() > crate::music::Time::of(20_000, 1) {
+    if score.end() > music::Time::of(i64::from(limits::BARS), 1) {
         return Err(Error::new(
             "the piece is longer than 20,000 whole notes; import its movements one by one",
         ));

@@ -21,6 +21,7 @@ import check_catalogue
 import check_checks
 import check_corpus
 import check_editor
+import check_faults
 import check_files
 import check_findings
 import check_harmony
@@ -153,6 +154,7 @@ def main(ripieno, *samples):
         clean.write_text(HOSTILE, encoding="utf-8")
         said = check_findings.check(ripieno, clean)
         outside = (
+            check_faults.check(ripieno, work / "faults"),
             check_editor.check(ripieno, work / "editor"),
             check_harmony.check(ripieno),
             check_corpus.check(ripieno),

@@ -24,6 +24,7 @@ use std::sync::Arc;
 
 use crate::diagnostics::Diagnostic;
 use crate::instruments::Tuning;
+use crate::limits;
 use crate::music::Time;
 use crate::resolve::{
     Ensemble, Form, HarmonyEvent, Line, Piece, Player, Rest, Scoring, Sound, Tuplet, Verb,
@@ -92,6 +93,7 @@ pub fn arrange_again(
         left_out: BTreeMap::new(),
         moved: BTreeMap::new(),
         told: HashSet::new(),
+        sounding: 0,
         diagnostics,
     };
     for index in 0..work.parts.len() {
@@ -260,6 +262,8 @@ struct Work<'a> {
     moved: BTreeMap<LineId, Vec<(usize, usize, doubling::Folded)>>,
     /// What is told once a line, and was.
     told: HashSet<(Once, LineId)>,
+    /// How many notes all parts have together, so far.
+    sounding: usize,
     diagnostics: Vec<Diagnostic>,
 }
 
@@ -273,6 +277,7 @@ impl<'a> Work<'a> {
             before.keeps(index).then(|| (before.part(index), before.events(index)))
         });
         if let Some((part, events)) = kept {
+            self.sounding += part.notes.len();
             self.parts[index] = part;
             self.state[index] = State::Done;
             for event in events {
@@ -284,7 +289,8 @@ impl<'a> Work<'a> {
         let claims = self.parts[index].claims.clone();
         let mut runs = Vec::with_capacity(claims.len());
         for claim in &claims {
-            runs.push(self.run(index, claim.line, empty_run(*claim)));
+            let run = self.run(index, claim.line, empty_run(*claim));
+            runs.push(self.within_limits(run));
         }
         let part = Arc::make_mut(&mut self.parts[index]);
         directions::directions(self.piece, self.lines, part, &runs);
@@ -306,6 +312,29 @@ impl<'a> Work<'a> {
         }
         taking::balance_slurs(&mut part.notes);
         self.state[index] = State::Done;
+    }
+
+    /// A run, or one without notes where all parts together would have more than there may be.
+    fn within_limits(&mut self, mut run: Run) -> Run {
+        let before = self.sounding;
+        self.sounding += run.notes.len();
+        if self.sounding > limits::NOTES {
+            if before <= limits::NOTES {
+                let most = limits::spaced(limits::NOTES);
+                self.diagnostics.push(
+                    Diagnostic::error(
+                        "arrange/too-many-notes",
+                        self.lines[run.line.index()].line.span,
+                        format!(
+                            "From this line on, all players together sound more than {most} notes."
+                        ),
+                    )
+                    .with_help("Make several pieces of it, movement by movement."),
+                );
+            }
+            (run.notes, run.tuplets) = (Vec::new(), Vec::new());
+        }
+        run
     }
 
     /// Does what an event asks for, and remembers it.

@@ -76,6 +76,11 @@ pub const CODES: &[Code] = &[
         "There are more players than chord tones.",
         "Name fewer players.",
     ),
+    code(
+        "arrange/too-many-notes",
+        "The players of a scoring sound more notes than can be kept in mind at once.",
+        "Make several pieces of it, movement by movement.",
+    ),
     code("bars/backwards", "A range of bars runs backwards.", "Write the earlier bar first."),
     code(
         "bars/claimed-twice",
@@ -271,6 +276,11 @@ pub const CODES: &[Code] = &[
         "Write sounding notes with octaves after `timpani tuned`.",
     ),
     code(
+        "names/too-many",
+        "There are more voices, ensembles, parts, scorings or lines than the limits of the language.",
+        "Make several pieces of it.",
+    ),
+    code(
         "names/twice",
         "Something that must be unique is declared twice.",
         "Remove one, or rename it.",
@@ -304,8 +314,8 @@ pub const CODES: &[Code] = &[
     code("syntax/no-bar-line", "A bar has no bar line at its end.", "Write `|`."),
     code(
         "syntax/too-large",
-        "The file is longer than 16 MB.",
-        "Put each movement into a file of its own.",
+        "The file, a line of it, a name or a text in quotes is longer than the limits of the language.",
+        "Put each movement into a file of its own and each bar on a line of its own.",
     ),
     code(
         "syntax/unclosed-block",

@@ -6,16 +6,15 @@ use std::sync::Arc;
 use super::piece::{Bar, BarLine, Form, Tempo};
 use super::{Context, lost};
 use crate::diagnostics::{Diagnostic, Span};
+use crate::limits;
 use crate::music::{Key, Metre, Mode, PitchName, Time};
 use crate::syntax::{
     BarRange, BarTree, Declaration, Element, FormItem, FormLine, FormTree, Fraction, Spanned, Tree,
     ValueTree, Word,
 };
 
-/// More bars than the longest opera has; a guard against a slip of the finger.
-const MOST_BARS: u32 = 20_000;
 /// How long all bars together may be: so many bars of 4/4.
-const LONGEST: Time = Time::of(MOST_BARS as i64, 1);
+const LONGEST: Time = Time::of(limits::BARS as i64, 1);
 
 /// The number of bars of the longest voice, for a form that does not say where it ends.
 pub(super) fn longest_voice(tree: &Tree) -> u32 {
@@ -29,7 +28,7 @@ pub(super) fn longest_voice(tree: &Tree) -> u32 {
             .max(voice.bars.len().narrow::<u32>() - u32::from(has_pick_up(&voice.bars))),
         _ => 0,
     });
-    bars.max().unwrap_or(0).clamp(1, MOST_BARS)
+    bars.max().unwrap_or(0).clamp(1, limits::BARS)
 }
 
 /// The last bar of all voices, where there are several and they agree.
@@ -186,7 +185,7 @@ fn beyond_end(tree: &FormTree, line: &FormLine, longest: u32) -> Option<u32> {
         items.find(|(_, item)| matches!(item.value, FormItem::End)).map(|(l, _)| l.bars.first);
     let end = end?.max(longest);
     let backwards = line.bars.last < line.bars.first;
-    (!backwards && line.bars.first > end && line.bars.first <= MOST_BARS).then_some(end)
+    (!backwards && line.bars.first > end && line.bars.first <= limits::BARS).then_some(end)
 }
 
 fn outside_form(bars: BarRange, end: u32) -> Diagnostic {
@@ -327,12 +326,16 @@ impl Settings {
     fn add(&mut self, cx: &mut Context, bars: BarRange, item: &Spanned<FormItem>) {
         let at = bars.first;
         let span = item.span;
-        if bars.last > MOST_BARS {
+        if bars.last > limits::BARS {
             cx.push(
                 Diagnostic::error(
                     "bars/too-many",
                     bars.span,
-                    format!("Bar {} is beyond {MOST_BARS} bars.", bars.last),
+                    format!(
+                        "Bar {} is beyond {} bars.",
+                        bars.last,
+                        limits::spaced(limits::BARS as usize)
+                    ),
                 )
                 .with_help("A piece may have 20,000 bars; is there a digit too many?"),
             );
@@ -470,7 +473,10 @@ fn build(cx: &mut Context, settings: &Settings, last: u32) -> Form {
                 Diagnostic::error(
                     "bars/too-many",
                     span,
-                    format!("With bar {number} the piece is longer than {MOST_BARS} whole notes."),
+                    format!(
+                        "With bar {number} the piece is longer than {} whole notes.",
+                        limits::spaced(limits::BARS as usize)
+                    ),
                 )
                 .with_help("Is a digit too many in the last bar, in a metre or in a length?"),
             );

@@ -13,6 +13,7 @@ use super::piece::{
 };
 use super::{Context, distinct, dynamics, lost, passages, unknown};
 use crate::diagnostics::{Diagnostic, Edit, Span, nearest};
+use crate::limits;
 use crate::music::Time;
 use crate::syntax::{
     AllowTree, Declaration, Modifier, MomentTree, RestrikeTree, ScoringLine, ScoringTree, Spanned,
@@ -75,7 +76,30 @@ fn link_keeps(
         linked.push(scoring);
     }
     break_cycles(cx, &mut linked);
+    shorten_chains(cx, &mut linked);
     linked
+}
+
+/// Scorings that keep one another too deep are told at the one that goes too far.
+fn shorten_chains(cx: &mut Context, scorings: &mut [Scoring]) {
+    for start in 0..scorings.len() {
+        let (mut at, mut depth) = (start, 0);
+        while let Some((next, _)) = scorings[at].keep
+            && depth < limits::DEPTH
+        {
+            (at, depth) = (next, depth + 1);
+        }
+        if depth >= limits::DEPTH
+            && let Some((_, span)) = scorings[start].keep.take()
+        {
+            scorings[start].adrift = true;
+            let message = format!("Scorings keep one another more than {} deep.", limits::DEPTH);
+            cx.push(
+                Diagnostic::error("names/too-many", span, message)
+                    .with_help("Let this scoring keep one nearer to the first."),
+            );
+        }
+    }
 }
 
 fn break_cycles(cx: &mut Context, scorings: &mut [Scoring]) {
@@ -102,9 +126,23 @@ fn break_cycles(cx: &mut Context, scorings: &mut [Scoring]) {
 
 fn scoring(cx: &mut Context, tree: &ScoringTree, ensemble: usize, piece: &Piece) -> Scoring {
     let players = &piece.ensembles[ensemble];
-    let mut lines: Vec<Arc<Line>> =
-        tree.lines.iter().map(|line| Arc::new(scoring_line(cx, line, players, piece))).collect();
-    for (line, before) in tree.broken.iter().zip(&tree.broken_behind).rev() {
+    let mut lines: Vec<Arc<Line>> = tree
+        .lines
+        .iter()
+        .take(limits::LINES)
+        .map(|line| Arc::new(scoring_line(cx, line, players, piece)))
+        .collect();
+    if let Some(line) = tree.lines.get(limits::LINES) {
+        let most = limits::spaced(limits::LINES);
+        let message = format!("The scoring `{}` has more than {most} lines.", tree.name.value);
+        cx.push(
+            Diagnostic::error("names/too-many", line.span, message)
+                .with_help("What stands from here on is not read. Divide the scoring in two."),
+        );
+    }
+    let read = lines.len();
+    let broken = tree.broken.iter().zip(&tree.broken_behind);
+    for (line, before) in broken.filter(|(_, before)| **before <= read).rev() {
         lines.insert(*before, Arc::new(unread_line(line, players, piece)));
     }
     let allows = tree.allows.iter().map(|tree| allow(cx, tree, players, piece)).collect();

@@ -218,7 +218,7 @@ fn head(cx: &mut Context, pair: Pair<Rule>) -> Node {
     let is_word = |p: &Pair<Rule>| matches!(p.as_rule(), Rule::name | Rule::string);
     let mut words = pair.into_inner().filter(is_word).map(|p| match p.as_rule() {
         Rule::string => cx.string(&p),
-        _ => cx.word(&p),
+        _ => cx.name(&p),
     });
     let first = words.next();
     match (rule, first, words.next()) {

@@ -21,5 +21,5 @@ mod tree;
 
 pub use document::{Block, Document};
 pub use item::{Item, Node, Within};
-pub use parse::{LARGEST_SOURCE, parse};
+pub use parse::parse;
 pub use tree::*;

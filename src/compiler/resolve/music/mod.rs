@@ -565,6 +565,8 @@ impl Builder<'_> {
             );
             self.end_hairpin(end);
         }
+        // Long pieces take memory enough.
+        self.music.notes.shrink_to_fit();
         // A hairpin without extent is none.
         self.music
             .directions
