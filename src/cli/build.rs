@@ -7,7 +7,7 @@ use std::sync::Arc;
 use super::output::{Entry, Inputs, MANIFEST, Manifest, OutputFolder, digest};
 use super::paging::{self, Paging};
 use super::printing::{self, Format, Printing};
-use super::source::{self, Desk, counts, has_errors};
+use super::source::{self, Desk, Judging, counts, has_errors};
 use super::{End, Failure, Outcome, Show, print};
 use ripieno_checker::advise::{self, table};
 use ripieno_compiler::arrange::Arrangement;
@@ -21,33 +21,36 @@ pub(super) struct Arguments {
     /// The sources.
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
-    /// The folder into which everything is written: DIR/<piece>/<scoring>/…
-    #[arg(short, long, value_name = "DIR", default_value = "build")]
-    output: PathBuf,
-    /// Write only this scoring (may be given several times).
-    #[arg(long, value_name = "NAME")]
-    scoring: Vec<String>,
-    /// Write only these formats: text, midi, musicxml, pdf, svg, png.
-    #[arg(long, value_name = "FORMAT", value_delimiter = ',', value_parser = printing::format)]
-    only: Vec<Format>,
     /// How findings are shown.
     #[arg(long, value_enum, default_value = "rich")]
     format: Show,
+    #[command(flatten)]
+    wanted: Wanted,
+}
+
+/// What `build` and `watch` are asked to write.
+#[derive(clap::Args)]
+pub(super) struct Wanted {
+    /// The folder into which everything is written: DIR/<piece>/<scoring>/…
+    #[arg(short, long, value_name = "DIR", default_value = "build")]
+    pub(super) output: PathBuf,
+    /// Write only this scoring (may be given several times).
+    #[arg(long, value_name = "NAME")]
+    pub(super) scoring: Vec<String>,
+    /// Write only these formats: text, midi, musicxml, pdf, svg, png.
+    #[arg(long, value_name = "FORMAT", value_delimiter = ',', value_parser = printing::format)]
+    only: Vec<Format>,
     /// Write even if there are errors in the music; the parts will show them.
     #[arg(long)]
-    despite_errors: bool,
+    pub(super) despite_errors: bool,
     /// Remove files of earlier builds that the source no longer gives.
     #[arg(long)]
     prune: bool,
     /// Root folder: `use` cannot reach files outside it.
     #[arg(long, value_name = "DIR")]
-    root: Option<PathBuf>,
-    /// Treat findings of these rules, families or severities (`warnings`, `advice`, `all`) as errors.
-    #[arg(long, value_name = "RULE", value_delimiter = ',')]
-    deny: Vec<String>,
-    /// Leave out findings of these rules, families or severities (`warnings`, `advice`, `all`).
-    #[arg(long, value_name = "RULE", value_delimiter = ',')]
-    allow: Vec<String>,
+    pub(super) root: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) judging: Judging,
     #[command(flatten)]
     paging: Paging,
     #[command(flatten)]
@@ -55,9 +58,8 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {
-    let formats = printing::formats(&arguments.only);
-    let options = source::options(&arguments.deny, &arguments.allow, &[])?;
-    let mut desk = Desk::new(options);
+    let wanted = &arguments.wanted;
+    let mut desk = Desk::new(wanted.judging.options(&[])?);
     let mut all = Vec::new();
     let mut end = End::Fine;
     let mut without: Vec<String> = Vec::new();
@@ -65,8 +67,8 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     let mut reports: Vec<String> = Vec::new();
     let mut folders: Vec<(String, &Path)> = Vec::new();
     for path in &arguments.files {
-        let file = desk.open(path, arguments.root.as_deref())?;
-        let findings = desk.findings(file, &arguments.scoring)?;
+        let file = desk.open(path, wanted.root.as_deref())?;
+        let findings = desk.findings(file, &wanted.scoring)?;
         let piece = desk.session.piece(file);
         let nothing = piece.scorings.is_empty();
         // Data are one object, however many files there are.
@@ -92,7 +94,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         folders.push((folder.clone(), path));
         if has_errors(&findings) {
             end = End::ErrorsInMusic;
-            if !arguments.despite_errors {
+            if !wanted.despite_errors {
                 let _ = writeln!(
                     std::io::stderr(),
                     "{}: {}; nothing was written. Fix the errors, or pass `--despite-errors`.",
@@ -108,14 +110,13 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         }
         let output = match &mut output {
             Some(output) => output,
-            none => none.insert(OutputFolder::open(&arguments.output)?),
+            none => none.insert(OutputFolder::open(&wanted.output)?),
         };
         let inputs = inputs(&mut desk, file);
         let mut building = Building::begin(output, &piece, folder, path, inputs)?;
         let arranged = desk.session.arrangements(file);
-        let table =
-            building.scorings(&arranged, &formats, &arguments.paging, &arguments.printing)?;
-        let stale = building.finish(arguments.prune)?;
+        let table = building.scorings(&arranged, wanted)?;
+        let stale = building.finish(wanted.prune)?;
         reports.push(format!("{}: {}\n{table}{stale}", path.display(), counts(&findings)));
     }
     if let Some(output) = output {
@@ -150,18 +151,6 @@ fn inputs(desk: &mut Desk, file: FileId) -> Inputs {
     Inputs::of(files.iter().map(|file| desk.sources().get(*file)))
 }
 
-/// What is asked of a build of one source.
-pub(super) struct Wanted<'a> {
-    pub(super) output: &'a Path,
-    pub(super) scorings: &'a [String],
-    pub(super) formats: Vec<Format>,
-    pub(super) paging: Paging,
-    pub(super) printing: Printing,
-    pub(super) root: Option<&'a Path>,
-    pub(super) despite_errors: bool,
-    pub(super) prune: bool,
-}
-
 /// What became of one source.
 pub(super) struct Built {
     pub(super) findings: Arc<[Diagnostic]>,
@@ -177,17 +166,17 @@ pub(super) fn alone(
     path: &Path,
     file: FileId,
 ) -> Result<Built, Failure> {
-    let findings = desk.findings(file, wanted.scorings)?;
+    let findings = desk.findings(file, &wanted.scoring)?;
     let arranged = desk.session.arrangements(file);
     if (has_errors(&findings) && !wanted.despite_errors) || arranged.is_empty() {
         return Ok(Built { findings, written: None });
     }
     let piece = desk.session.piece(file);
-    let mut output = OutputFolder::open(wanted.output)?;
+    let mut output = OutputFolder::open(&wanted.output)?;
     let folder = slug(&piece.title);
     let inputs = inputs(desk, file);
     let mut building = Building::begin(&mut output, &piece, folder, path, inputs)?;
-    building.scorings(&arranged, &wanted.formats, &wanted.paging, &wanted.printing)?;
+    building.scorings(&arranged, wanted)?;
     building.finish(wanted.prune)?;
     let mut written = output.place()?;
     written.retain(|path| path.file_name().is_none_or(|name| name != MANIFEST));
@@ -241,10 +230,9 @@ impl<'a> Building<'a> {
     fn scorings(
         &mut self,
         arranged: &[Arc<Arrangement>],
-        formats: &[Format],
-        paging: &Paging,
-        printing: &Printing,
+        wanted: &Wanted,
     ) -> Result<String, Failure> {
+        let formats = printing::formats(&wanted.only);
         let written: Vec<render::Format> = formats
             .iter()
             .filter_map(|format| match format {
@@ -275,11 +263,11 @@ impl<'a> Building<'a> {
                 files += 1;
                 Ok(())
             };
-            let wanted = paging.wanted(&written, &self.inputs.0);
-            for file in render::all_outputs(arrangement, wanted.clone(), paging::threads()) {
+            let written = wanted.paging.wanted(&written, &self.inputs.0);
+            for file in render::all_outputs(arrangement, written.clone(), paging::threads()) {
                 stage(&file.path, &file.bytes)?;
             }
-            let (printed, told) = printing.files(arrangement, &wanted, formats)?;
+            let (printed, told) = wanted.printing.files(arrangement, &written, &formats)?;
             for (path, bytes) in printed {
                 stage(&path, &bytes)?;
             }

@@ -9,6 +9,7 @@ use super::source::{self, has_errors};
 use super::{End, Failure, Outcome, print};
 use ripieno_checker::advise::table;
 use ripieno_compiler::arrange::{Arrangement, Part, arrange};
+use ripieno_compiler::diagnostics::BarNumbers;
 use ripieno_compiler::resolve::{Piece, Verb};
 use ripieno_writers::edition::{self, BarNews, Cueing, Edition};
 use ripieno_writers::notate::{Score, notate};
@@ -259,16 +260,11 @@ fn pages(edition: &Edition) -> usize {
 
 /// Bar numbers with neighbours joined: "3, 7–9".
 fn numbers(bars: &[Bar]) -> String {
-    let mut runs: Vec<(i32, i32)> = Vec::new();
-    for bar in bars {
-        match runs.last_mut() {
-            Some(run) if run.1 + 1 == bar.number => run.1 = bar.number,
-            _ => runs.push((bar.number, bar.number)),
-        }
-    }
-    let shown = runs.iter().map(|(from, to)| match from == to {
-        true => from.to_string(),
-        false => format!("{from}–{to}"),
+    let mut runs: Vec<BarNumbers> = Vec::new();
+    bars.iter().for_each(|bar| BarNumbers::add(&mut runs, bar.number));
+    let shown = runs.iter().map(|BarNumbers { first, last }| match first == last {
+        true => first.to_string(),
+        false => format!("{first}–{last}"),
     });
     shown.collect::<Vec<_>>().join(", ")
 }

@@ -250,8 +250,8 @@ fn free_bars(session: &mut Session, at: At, cursor: &Cursor, named: &[&str]) -> 
             let own = origin.span.file == at.file
                 && document_line(sources.range(origin.span).start) == own_line;
             if !own && !origin.kept {
-                let (first, after) = arrangement.piece.form.bars_between(claim.from, claim.to);
-                free[first..after.min(bars.len())].fill(false);
+                let claimed = arrangement.piece.form.bars_between(claim.from, claim.to);
+                free[claimed.first..claimed.after.min(bars.len())].fill(false);
             }
         }
     }
