@@ -7,6 +7,8 @@ use std::sync::Arc;
 use super::output::{Entry, Inputs, MANIFEST, Manifest, OutputFolder, digest};
 use super::paging::{self, Paging};
 use super::printing::{self, Format, Printing};
+use super::reprint::{self, Past};
+use super::revision;
 use super::source::{self, Desk, Judging, counts, has_errors};
 use super::{End, Failure, Outcome, Show, print};
 use ripieno_checker::advise::{self, table};
@@ -24,6 +26,10 @@ pub(super) struct Arguments {
     /// How findings are shown.
     #[arg(long, value_enum, default_value = "rich")]
     format: Show,
+    /// Say "revised" in the parts where bars are new since OLD: a source, a source in a revision of
+    /// a checkout (`v2:weir.ripieno`), or the folder of a build.
+    #[arg(long, value_name = "OLD")]
+    mark_changes: Option<PathBuf>,
     #[command(flatten)]
     wanted: Wanted,
 }
@@ -36,13 +42,13 @@ pub(super) struct Wanted {
     pub(super) output: PathBuf,
     /// Write only this scoring (may be given several times).
     #[arg(long, value_name = "NAME")]
-    pub(super) scoring: Vec<String>,
-    /// Write only these formats: text, midi, musicxml, pdf, svg, png.
+    scoring: Vec<String>,
+    /// Write only these formats: text, midi, musicxml, mxl, pdf, svg, png.
     #[arg(long, value_name = "FORMAT", value_delimiter = ',', value_parser = printing::format)]
     only: Vec<Format>,
     /// Write even if there are errors in the music; the parts will show them.
     #[arg(long)]
-    pub(super) despite_errors: bool,
+    despite_errors: bool,
     /// Remove files of earlier builds that the source no longer gives.
     #[arg(long)]
     prune: bool,
@@ -57,8 +63,17 @@ pub(super) struct Wanted {
     printing: Printing,
 }
 
+impl Wanted {
+    /// The formats to write.
+    pub(super) fn formats(&self) -> Result<Vec<Format>, Failure> {
+        self.printing.formats(&self.only)
+    }
+}
+
 pub(super) fn run(arguments: &Arguments) -> Outcome {
     let wanted = &arguments.wanted;
+    wanted.formats()?;
+    let mut past = arguments.mark_changes.as_deref().map(Past::read).transpose()?;
     let mut desk = Desk::new(wanted.judging.options(&[])?);
     let mut all = Vec::new();
     let mut end = End::Fine;
@@ -115,7 +130,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         let inputs = inputs(&mut desk, file);
         let mut building = Building::begin(output, &piece, folder, path, inputs)?;
         let arranged = desk.session.arrangements(file);
-        let table = building.scorings(&arranged, wanted)?;
+        let table = building.scorings(&arranged, wanted, past.as_mut())?;
         let stale = building.finish(wanted.prune)?;
         reports.push(format!("{}: {}\n{table}{stale}", path.display(), counts(&findings)));
     }
@@ -145,10 +160,13 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     Ok(end)
 }
 
-/// The digest of a source and all that it uses.
-fn inputs(desk: &mut Desk, file: FileId) -> Inputs {
+/// The digest of a source and all that it uses, and the revision that has them.
+fn inputs(desk: &mut Desk, file: FileId) -> (Inputs, Option<String>) {
+    let inputs = Inputs::of_session(&mut desk.session, file);
     let files = desk.session.files_of(file);
-    Inputs::of(files.iter().map(|file| desk.sources().get(*file)))
+    let files: Vec<PathBuf> =
+        files.iter().map(|file| PathBuf::from(&desk.sources().get(*file).name)).collect();
+    (inputs, revision::current(&files))
 }
 
 /// What became of one source.
@@ -176,7 +194,7 @@ pub(super) fn alone(
     let folder = slug(&piece.title);
     let inputs = inputs(desk, file);
     let mut building = Building::begin(&mut output, &piece, folder, path, inputs)?;
-    building.scorings(&arranged, wanted)?;
+    building.scorings(&arranged, wanted, None)?;
     building.finish(wanted.prune)?;
     let mut written = output.place()?;
     written.retain(|path| path.file_name().is_none_or(|name| name != MANIFEST));
@@ -190,6 +208,8 @@ struct Building<'a> {
     /// The folder of the piece below the output folder.
     folder: String,
     inputs: Inputs,
+    /// The revision of the checkout that has the sources as they are.
+    revision: Option<String>,
     before: Manifest,
     now: Manifest,
 }
@@ -201,7 +221,7 @@ impl<'a> Building<'a> {
         piece: &'a Arc<Piece>,
         folder: String,
         path: &Path,
-        inputs: Inputs,
+        (inputs, revision): (Inputs, Option<String>),
     ) -> Result<Building<'a>, Failure> {
         let source = output.way_to(&folder, path)?;
         let before = output.manifest(&folder)?.unwrap_or_default();
@@ -223,16 +243,18 @@ impl<'a> Building<'a> {
             source,
             ..Manifest::default()
         };
-        Ok(Building { output, piece, folder, inputs, before, now })
+        Ok(Building { output, piece, folder, inputs, revision, before, now })
     }
 
-    /// Gets scorings that are worked out ready; gives back the table of what they hold.
+    /// Gets scorings that are worked out ready; gives back the table of what they hold. What is new
+    /// since `past` is marked.
     fn scorings(
         &mut self,
         arranged: &[Arc<Arrangement>],
-        wanted: &Wanted,
+        asked: &Wanted,
+        mut past: Option<&mut Past>,
     ) -> Result<String, Failure> {
-        let formats = printing::formats(&wanted.only);
+        let (formats, printing) = (asked.formats()?, &asked.printing);
         let written: Vec<render::Format> = formats
             .iter()
             .filter_map(|format| match format {
@@ -258,16 +280,28 @@ impl<'a> Building<'a> {
             let mut stage = |path: &str, bytes: &[u8]| -> Result<(), Failure> {
                 let path = format!("{}/{path}", slugs[index]);
                 self.output.stage(&Path::new(&self.folder).join(&path), bytes)?;
-                let entry = Entry::new(&scoring.name, bytes, &self.inputs);
+                let mut entry = Entry::new(&scoring.name, bytes, &self.inputs);
+                // What stays as it was keeps the revision from which it came first.
+                let before = self.before.files.get(&path).filter(|before| before.is_same(&entry));
+                let known = before.and_then(|before| before.revision.clone());
+                entry.revision = known.or_else(|| self.revision.clone());
                 self.now.files.insert(path, entry);
                 files += 1;
                 Ok(())
             };
-            let written = wanted.paging.wanted(&written, &self.inputs.0);
-            for file in render::all_outputs(arrangement, written.clone(), paging::threads()) {
-                stage(&file.path, &file.bytes)?;
+            let mut wanted = asked.paging.wanted(&written, &self.inputs.0);
+            if let Some(past) = past.as_deref_mut() {
+                let (now, cues) = ((self.piece, &self.inputs), wanted.cueing.after_bars);
+                wanted.revised = reprint::new_bars(past, now, arrangement, cues);
             }
-            let (printed, told) = wanted.printing.files(arrangement, &written, &formats)?;
+            let (printed, told) = if printing.is_passage() {
+                (printing.passage(arrangement, &wanted, &formats)?, String::new())
+            } else {
+                for file in render::all_outputs(arrangement, wanted.clone(), paging::threads()) {
+                    stage(&file.path, &file.bytes)?;
+                }
+                printing.files(arrangement, &wanted, &formats)?
+            };
             for (path, bytes) in printed {
                 stage(&path, &bytes)?;
             }

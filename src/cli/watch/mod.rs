@@ -40,6 +40,7 @@ struct Watched {
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {
     let wanted = &arguments.wanted;
+    wanted.formats()?;
     let options = wanted.judging.options(&[])?;
     // A file that vanishes may come back; one that never was is a slip of the pen.
     for path in &arguments.files {
