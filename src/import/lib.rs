@@ -37,7 +37,7 @@ use std::fmt::{self, Write};
 
 // The stages before, under the names they have everywhere.
 use ripieno_compiler::diagnostics::BarNumbers;
-use ripieno_compiler::{instruments, music};
+use ripieno_compiler::{instruments, music, narrow};
 
 pub use input::LARGEST;
 pub use loss::{Fate, Loss, Report};

@@ -7,6 +7,7 @@
 //! one degree more or less than where it began. A stress is louder than what surrounds it.
 
 use crate::music::Time;
+use crate::narrow::Narrow;
 use crate::resolve::{Direction, DirectionKind, Dynamic, Mark, Marks};
 
 /// Velocities of ppp, pp, p, mp, mf, f, ff, fff (our heuristic).
@@ -106,7 +107,7 @@ impl Loudness {
                 _ => added = added.max(MARCATO),
             }
         }
-        (velocity + added).round().clamp(1.0, 127.0) as u8
+        (velocity + added).round().clamp(1.0, 127.0).narrow::<u8>()
     }
 }
 
@@ -136,7 +137,8 @@ fn goals(ordered: &[(Time, &DirectionKind)]) -> Vec<Option<Goal>> {
 
 fn velocity(degree: f64) -> f64 {
     let below = degree.floor().clamp(0.0, 7.0);
-    let (low, high) = (VELOCITIES[below as usize], VELOCITIES[(below as usize + 1).min(7)]);
+    let (low, high) =
+        (VELOCITIES[below.narrow::<usize>()], VELOCITIES[(below.narrow::<usize>() + 1).min(7)]);
     low + (high - low) * (degree - below)
 }
 
