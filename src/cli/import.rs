@@ -9,8 +9,10 @@ use serde::Serialize;
 use super::source::{self, counts, has_errors};
 use super::{End, Failure, Outcome, Show, files, print};
 use ripieno_checker::advise;
+use ripieno_checker::check;
 use ripieno_checker::session::Session;
 use ripieno_compiler::limits;
+use ripieno_compiler::diagnostics::BarNumbers;
 use ripieno_compiler::resolve::NoFiles;
 use ripieno_import::{self as import, Import, Options, Reduction, Report, Setting};
 
@@ -37,8 +39,8 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "NAME")]
     part: Vec<String>,
     /// Only these bars, by their numbers in the file: `9..16`.
-    #[arg(long, value_name = "FROM..TO", value_parser = bars)]
-    bars: Option<(i32, i32)>,
+    #[arg(long, value_name = "FROM..TO")]
+    bars: Option<BarNumbers>,
     /// Write over a source that is there already.
     #[arg(long)]
     overwrite: bool,
@@ -72,14 +74,6 @@ struct Data<'a> {
     #[serde(flatten)]
     report: &'a Report,
     errors: bool,
-}
-
-fn bars(text: &str) -> Result<(i32, i32), String> {
-    let (first, last) = text.split_once("..").unwrap_or((text, text));
-    match (first.trim().parse(), last.trim().parse()) {
-        (Ok(first), Ok(last)) if first <= last => Ok((first, last)),
-        _ => Err("write the first and the last bar, for example 9..16".to_string()),
-    }
 }
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {
@@ -182,7 +176,8 @@ fn show(arguments: &Arguments, target: Option<&Path>, text: &str, report: &Repor
     let piece = session.piece(file);
     // That nobody plays the voices yet need not be said of each.
     if piece.scorings.is_empty() {
-        session.set_options(source::options(&[], &["names/unused-voice".into()], &[])?);
+        let allow = vec!["names/unused-voice".into()];
+        session.set_options(check::Options { allow, ..check::Options::default() });
     }
     let findings = session.findings(file);
     let errors = has_errors(&findings);

@@ -36,6 +36,7 @@ use std::borrow::Cow;
 use std::fmt::{self, Write};
 
 // The stages before, under the names they have everywhere.
+use ripieno_compiler::diagnostics::BarNumbers;
 use ripieno_compiler::{instruments, limits, music, narrow};
 
 pub use input::LARGEST;
@@ -76,7 +77,7 @@ pub struct Options {
     /// Names of the parts that are wanted; none for all.
     pub parts: Vec<String>,
     /// First and last bar that are wanted, by the numbers of the file.
-    pub bars: Option<(i32, i32)>,
+    pub bars: Option<BarNumbers>,
     /// A block of harmony to be written in place of the chord symbols of the file.
     pub harmony: Option<String>,
     /// The title where the file has none.

@@ -14,7 +14,7 @@ use std::collections::BTreeSet;
 use std::fmt;
 use std::sync::Arc;
 
-use crate::diagnostics::{Diagnostic, FileId, Severity};
+use crate::diagnostics::{BarNumbers, Diagnostic, FileId, Severity};
 use crate::format::{self, bars_words};
 use crate::instruments::{Family, Limit, Loudness};
 use crate::music::Time;
@@ -230,7 +230,7 @@ struct Found {
     message: String,
     /// Bytes of the text of its places.
     places: Vec<usize>,
-    bars: Option<(i32, i32)>,
+    bars: Option<BarNumbers>,
     player: Option<String>,
 }
 
@@ -267,7 +267,7 @@ fn findings(
                 severity: finding.severity,
                 message: finding.message.clone(),
                 places,
-                bars: finding.bars.map(|bars| (bars.first, bars.last)),
+                bars: finding.bars,
                 player: finding.player.clone(),
             }
         })
@@ -411,11 +411,10 @@ impl<'a> Plan<'a> {
     ) -> bool {
         let form = &self.piece.form;
         let touches = |slot: &Slot| {
-            found.bars.is_none_or(|(first, last)| {
+            found.bars.is_none_or(|bars| {
                 let (from, to) = self.sections[slot.section];
-                let (a, b) = form.bars_between(from, to);
-                let number = |index: usize| form.bars.get(index).map_or(0, |bar| bar.number);
-                number(a) <= last && first <= number(b.saturating_sub(1))
+                let section = form.bars_between(from, to).numbers(form);
+                section.is_some_and(|section| section.meets(bars))
             })
         };
         let can = |slot: &usize| {

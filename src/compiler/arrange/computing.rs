@@ -6,7 +6,7 @@ use super::kept::Event;
 use super::{LineId, Part, Run, SoundingNote, Work, empty_run, smaller, stretches, taking};
 use crate::diagnostics::Diagnostic;
 use crate::harmony::harmony_of;
-use crate::resolve::{Line, Note, Role, Tuplet, Verb};
+use crate::resolve::{BarIndices, Line, Note, Role, Tuplet, Verb};
 
 impl<'a> Work<'a> {
     /// Gives a run of a kept line the notes of the smaller scoring; `false` where its notes are not
@@ -126,7 +126,7 @@ impl<'a> Work<'a> {
     fn request<'r>(
         &'r self,
         id: LineId,
-        within: (usize, usize),
+        within: BarIndices,
         written: &[&'a [Note]],
         basses: &[&'a [Note]],
     ) -> derive::Request<'r, 'a> {

@@ -27,7 +27,8 @@ use crate::instruments::Tuning;
 use crate::limits;
 use crate::music::Time;
 use crate::resolve::{
-    Ensemble, Form, HarmonyEvent, Line, Piece, Player, Rest, Scoring, Sound, Tuplet, Verb,
+    BarIndices, Bars, Ensemble, Form, HarmonyEvent, Line, Piece, Player, Rest, Scoring, Sound,
+    Tuplet, Verb,
 };
 
 pub use arrangement::{Arrangement, Claim, LineId, LineOrigin, Part, SoundingNote};
@@ -212,9 +213,8 @@ fn part(
     part
 }
 
-/// The bars of a form, divided where one of the players takes another instrument, as ranges of
-/// indices: first, one past the last.
-fn stretches(form: &Form, parts: &[&Part]) -> Vec<(usize, usize)> {
+/// The bars of a form, divided where one of the players takes another instrument.
+fn stretches(form: &Form, parts: &[&Part]) -> Bars {
     let mut borders: Vec<usize> = parts
         .iter()
         .flat_map(|part| &part.instruments[1..])
@@ -223,7 +223,7 @@ fn stretches(form: &Form, parts: &[&Part]) -> Vec<(usize, usize)> {
         .collect();
     borders.sort_unstable();
     borders.dedup();
-    borders.windows(2).map(|pair| (pair[0], pair[1])).collect()
+    borders.windows(2).map(|pair| BarIndices::new(pair[0], pair[1])).collect()
 }
 
 /// Puts what holds from a time on into a list in order of time, in place of what began there.

@@ -3,7 +3,7 @@
 use crate::narrow::Narrow;
 use std::sync::Arc;
 
-use super::piece::{Bar, BarLine, Form, Tempo};
+use super::piece::{Bar, BarIndices, BarLine, Bars, Form, Tempo};
 use super::{Context, lost};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::limits;
@@ -523,13 +523,14 @@ fn repeats(cx: &mut Context, settings: &Settings, form: &mut Form) {
             );
             continue;
         }
-        let Some((first, last)) = both(cx, form, range) else { continue };
-        form.bars[first].repeat_starts = true;
-        form.bars[last].repeat_ends = true;
+        let Some(bars) = both(cx, form, range) else { continue };
+        form.bars[bars.first].repeat_starts = true;
+        form.bars[bars.after - 1].repeat_ends = true;
         taken = Some(range);
     }
     for (range, number) in &settings.endings {
-        let Some((first, last)) = both(cx, form, *range) else { continue };
+        let Some(bars) = both(cx, form, *range) else { continue };
+        let (first, last) = (bars.first, bars.after - 1);
         let fits = match number {
             1 => form.bars[last].repeat_ends,
             2 => first > 0 && form.bars[first - 1].repeat_ends,
@@ -557,14 +558,14 @@ fn repeats(cx: &mut Context, settings: &Settings, form: &mut Form) {
     }
 }
 
-/// The indices of the first and the last bar of a range, or findings.
-fn both(cx: &mut Context, form: &Form, range: BarRange) -> Option<(usize, usize)> {
+/// The bars of a range, or findings.
+fn both(cx: &mut Context, form: &Form, range: BarRange) -> Option<BarIndices> {
     if range.last < range.first {
         cx.push(backwards(range));
         return None;
     }
     let first = inside(cx, form, range.first, range.span)?;
-    Some((first, inside(cx, form, range.last, range.span)?))
+    Some(BarIndices::new(first, inside(cx, form, range.last, range.span)? + 1))
 }
 
 pub(super) fn backwards(range: BarRange) -> Diagnostic {
@@ -591,9 +592,9 @@ pub(super) fn inside(cx: &mut Context, form: &Form, number: u32, span: Span) -> 
     index
 }
 
-/// Bar ranges as ranges of indices (first, one past last); wrong ones are told and left out.
-pub(super) fn indices(cx: &mut Context, form: &Form, ranges: &[BarRange]) -> Vec<(usize, usize)> {
-    let mut found = Vec::new();
+/// The bars of ranges; wrong ones are told and left out.
+pub(super) fn indices(cx: &mut Context, form: &Form, ranges: &[BarRange]) -> Bars {
+    let mut found = Bars::new();
     for range in ranges {
         if range.last < range.first {
             cx.push(backwards(*range));
@@ -607,7 +608,7 @@ pub(super) fn indices(cx: &mut Context, form: &Form, ranges: &[BarRange]) -> Vec
             inside(cx, form, range.last, range.span)
         };
         // A range that runs past the end still means the bars that exist.
-        found.push((first, last.map_or(form.bars.len(), |last| last + 1)));
+        found.push(BarIndices::new(first, last.map_or(form.bars.len(), |last| last + 1)));
     }
     found.sort_unstable();
     found

@@ -173,7 +173,7 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {
             _ => {}
         }
     }
-    let all = (0, piece.form.bars.len());
+    let all = BarIndices::all(&piece.form);
     let declared = |kind: fn(&Declaration) -> bool| {
         tree.declarations.iter().any(|declaration| kind(declaration))
     };

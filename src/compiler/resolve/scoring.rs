@@ -8,8 +8,8 @@ use super::ensemble::{crook, instrument_named, key, needs_key, tuned_notes};
 use super::form::{bad_value, exact, indices, inside};
 use super::music::music;
 use super::piece::{
-    Allow, Bars, Dynamic, Ensemble, Line, Moment, Piece, Restrike, Role, Scoring, Technique,
-    Unsure, Verb,
+    Allow, BarIndices, Bars, Dynamic, Ensemble, Line, Moment, Piece, Restrike, Role, Scoring,
+    Technique, Unsure, Verb,
 };
 use super::{Context, distinct, dynamics, lost, passages, unknown};
 use crate::diagnostics::{Diagnostic, Edit, Span, nearest};
@@ -181,15 +181,17 @@ fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
     let who: Vec<(String, Span)> = known.map(|word| (word.to_string(), line.span)).collect();
     let index = |bar: u32| i32::try_from(bar).ok().and_then(|bar| piece.form.index_of(bar));
     let named = lost::bars(line).unwrap_or_default();
-    let mut bars: Bars =
-        named.iter().filter_map(|&(first, last)| Some((index(first)?, index(last)? + 1))).collect();
-    let all = vec![(0, piece.form.bars.len())];
+    let mut bars: Bars = named
+        .iter()
+        .filter_map(|&(first, last)| Some(BarIndices::new(index(first)?, index(last)? + 1)))
+        .collect();
+    let all = vec![BarIndices::all(&piece.form)];
     // Another instrument, crook or tuning is kept to the end.
     let is_kept = |word: &String| matches!(word.as_str(), "takes" | "crook" | "tuned");
     if lost::words(line).iter().any(is_kept)
-        && let Some((_, after)) = bars.last_mut()
+        && let Some(last) = bars.last_mut()
     {
-        *after = piece.form.bars.len();
+        last.after = piece.form.bars.len();
     }
     Line {
         span: line.span,
@@ -254,7 +256,7 @@ fn scoring_line(cx: &mut Context, tree: &ScoringLine, ensemble: &Ensemble, piece
         who: names,
         verb: Verb::Rests,
         role: None,
-        times: vec![piece.form.times_of((0, piece.form.bars.len()))],
+        times: vec![piece.form.times_of(BarIndices::all(&piece.form))],
         up_beats: Vec::new(),
         solo: false,
         dynamic: None,
@@ -498,7 +500,7 @@ fn moment(tree: MomentTree) -> Moment {
 
 fn allow(cx: &mut Context, tree: &AllowTree, ensemble: &Ensemble, piece: &Piece) -> Allow {
     let bars = if tree.bars.is_empty() {
-        vec![(0, piece.form.bars.len())]
+        vec![BarIndices::all(&piece.form)]
     } else {
         indices(cx, &piece.form, &tree.bars)
     };

@@ -5,6 +5,7 @@ use pest::iterators::Pair;
 
 use super::context::{Context, Grammar, Rule, read_fraction, read_number, read_value};
 use super::explain;
+use super::keywords::keyword;
 use super::tree::*;
 use crate::instruments::Limit;
 
@@ -74,8 +75,7 @@ pub(super) fn form_line(cx: &mut Context, pair: Pair<Rule>) -> Option<FormLine> 
 
 fn form_item(cx: &mut Context, pair: Pair<Rule>) -> Option<FormItem> {
     let rule = pair.as_rule();
-    let mut inner =
-        pair.into_inner().filter(|p| !super::explain::is_keyword(p.as_rule()) || is_mode(p));
+    let mut inner = pair.into_inner().filter(|p| keyword(p.as_rule()).is_none() || is_mode(p));
     Some(match rule {
         Rule::metre => FormItem::Metre(read_fraction(inner.next()?.as_str())),
         Rule::key => {

@@ -14,11 +14,6 @@ pub(super) use super::habits::{late, unbarred};
 use super::tree::{Number, Spanned};
 use crate::diagnostics::{Diagnostic, did_you_mean, nearest};
 
-/// Is the rule a keyword?
-pub(super) fn is_keyword(rule: Rule) -> bool {
-    format!("{rule:?}").starts_with("kw_")
-}
-
 /// The keywords of declarations.
 const DECLARATIONS: [&str; 9] =
     ["piece", "form", "harmony", "dynamics", "voice", "instrument", "ensemble", "scoring", "use"];
@@ -178,8 +173,7 @@ pub(super) fn stopped(
     };
     let mut diagnostic =
         Diagnostic::error("syntax/unexpected", span, message).with_text(expected.sentence());
-    let keywords: Vec<&str> = expected.keywords.iter().map(String::as_str).collect();
-    let slip = nearest(found, keywords.iter().copied());
+    let slip = nearest(found, expected.keywords.iter().copied());
     if let Some(meant) = slip {
         diagnostic = diagnostic.with_help(format!("Did you mean `{meant}`?")).with_fix(
             format!("write `{meant}`"),

@@ -14,6 +14,7 @@ mod expected;
 mod explain;
 mod habits;
 mod item;
+mod keywords;
 mod music;
 mod parse;
 mod scoring;
