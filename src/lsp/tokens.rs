@@ -53,7 +53,7 @@ impl Token {
 /// A token, and whether its name is declared there.
 pub type Marked = (Range<usize>, Token, bool);
 
-const KEYWORDS: [&str; 93] = [
+const KEYWORDS: [&str; 103] = [
     "8va",
     "8vb",
     "15ma",
@@ -100,6 +100,16 @@ const KEYWORDS: [&str; 93] = [
     "major",
     "mark",
     "metre",
+    "al",
+    "capo",
+    "coda",
+    "common",
+    "cut",
+    "da",
+    "dal",
+    "fine",
+    "segno",
+    "times",
     "minor",
     "off",
     "on",

@@ -49,7 +49,7 @@ syntax region ripienoPiece matchgroup=ripienoDeclaration start="^\s*\zspiece\>" 
 syntax keyword ripienoPieceWord subtitle composer arranger licence contained
 
 syntax region ripienoForm matchgroup=ripienoDeclaration start="^\s*\zsform\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|instrument\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoFormWord,ripienoValue,ripienoPitch
-syntax match  ripienoFormWord "\<\%(metre\|key\|major\|minor\|tempo\|at\|mark\|pick-up\|length\|repeat\|ending\|double-bar\|end\)\>" contained
+syntax match  ripienoFormWord "\<\%(metre\|key\|major\|minor\|tempo\|at\|mark\|pick-up\|length\|repeat\|times\|ending\|double-bar\|segno\|coda\|fine\|da\|dal\|capo\|al\|to\|common\|cut\|end\)\>" contained
 
 syntax region ripienoHarmony matchgroup=ripienoDeclaration start="^\s*\zsharmony\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|instrument\|ensemble\|scoring\)\s" fold contains=ripienoComment,ripienoBarNumber,ripienoBarLine,ripienoValue,ripienoChord
 syntax match  ripienoChord "\<[A-G][^ \t|{}]*" contained

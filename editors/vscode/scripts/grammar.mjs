@@ -230,7 +230,8 @@ const repository = {
             },
             word(
                 keyword.other, "metre", "tempo", "at", "mark", "pick-up", "length", "repeat", "ending",
-                "double-bar", "end",
+                "times", "double-bar", "segno", "coda", "to", "fine", "da", "dal", "capo", "al", "common",
+                "cut", "end",
             ),
             named("constant.numeric.decimal", `${wordStart}[0-9]+\\.[0-9]+${wordEnd}`),
             ...include("value", "number", "string"),

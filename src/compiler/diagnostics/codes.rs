@@ -99,6 +99,11 @@ pub const CODES: &[Code] = &[
     ),
     code("bars/hold", "`=` has no note to hold.", "Write a note before it, or `rest`."),
     code(
+        "bars/jump",
+        "A jump leads nowhere, a sign has no jump, or bars are never played.",
+        "Write what belongs together: `dal segno` and `segno`, `al fine` and `fine`, `al coda`, `to coda` and `coda`.",
+    ),
+    code(
         "bars/mark-alone",
         "A mark has no note.",
         "Write it right after its note, without a space.",
@@ -124,7 +129,7 @@ pub const CODES: &[Code] = &[
     code(
         "bars/no-such-metre",
         "This is not a valid metre.",
-        "Write 1 to 32 over 1, 2, 4, 8, 16 or 32.",
+        "Write 1 to 32 over 1, 2, 4, 8, 16 or 32, or groups such as `3+2/8`.",
     ),
     code("bars/no-such-tempo", "A tempo is out of range.", "Write 5 to 600 to the minute."),
     code(
@@ -170,6 +175,11 @@ pub const CODES: &[Code] = &[
         "bars/slur-or-tie",
         "A slur joins a note to the same note, which reads as a tie.",
         "Write `=` for the second note if it is held, or mark both `[stacc]` or `[tenuto]`.",
+    ),
+    code(
+        "bars/times",
+        "A repeat or an ending is to be played more often than can be printed.",
+        "Write 2 to 9 times, and endings from 1 to 9.",
     ),
     code(
         "bars/too-long",

@@ -8,6 +8,7 @@ mod ensemble;
 mod form;
 mod gather;
 mod harmony;
+mod jumps;
 mod kept;
 mod loader;
 mod lost;

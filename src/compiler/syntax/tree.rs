@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use crate::diagnostics::Span;
 use crate::instruments::Limit;
+use crate::music::Sign;
 
 /// A value of the tree with the place where it is written.
 #[derive(Clone, PartialEq, Debug)]
@@ -116,7 +117,7 @@ pub struct FormLine {
 #[derive(Clone, PartialEq, Debug)]
 pub enum FormItem {
     /// `metre 3/4`.
-    Metre(Fraction),
+    Metre(MetreTree),
     /// `key D minor`: the name of the tonic, and whether it is minor.
     Key(String, bool),
     /// `tempo "Con moto" 1/4 at 96`.
@@ -127,14 +128,29 @@ pub enum FormItem {
     PickUp(ValueTree),
     /// `length 2/4`.
     Length(Fraction),
-    /// `repeat`.
-    Repeat,
-    /// `ending 1`.
-    Ending(u32),
+    /// `repeat`, and how often the bars are played: `repeat 3 times`.
+    Repeat(u32),
+    /// `ending 1`, or `ending 1..2` for several times through.
+    Ending(u32, u32),
+    /// `segno`, `coda`, `to coda`, `fine`, `da capo`, `dal segno al fine` …
+    Sign(Sign),
     /// `double-bar`.
     DoubleBar,
     /// `end`.
     End,
+}
+
+/// A metre as it was written.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum MetreTree {
+    /// `3/4`.
+    Plain(Fraction),
+    /// `3+2/8`: the groups and what counts.
+    Additive(Vec<u32>, u32),
+    /// `common`.
+    Common,
+    /// `cut`.
+    Cut,
 }
 
 /// A fraction as it was written: 6/8 is not 3/4.

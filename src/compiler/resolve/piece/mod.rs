@@ -4,6 +4,7 @@ mod direction;
 mod form;
 mod music;
 mod players;
+mod playing;
 mod scoring;
 
 use std::sync::Arc;
