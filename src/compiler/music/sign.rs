@@ -33,7 +33,7 @@ const TIMES: [&str; 9] =
 
 impl Sign {
     /// The most times that a section may be played.
-    pub const MOST_TIMES: u8 = TIMES.len() as u8;
+    pub const MOST_TIMES: u8 = 9;
 
     /// Does it stand at the end of its bar?
     #[must_use]

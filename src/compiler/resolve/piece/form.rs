@@ -68,6 +68,16 @@ impl Ending {
         Ending { first: time, last: time }
     }
 
+    /// Its number in words: "1" or "1 to 3".
+    #[must_use]
+    pub fn number(self) -> String {
+        match self.last - self.first {
+            0 => self.first.to_string(),
+            1 => format!("{} and {}", self.first, self.last),
+            _ => format!("{} to {}", self.first, self.last),
+        }
+    }
+
     /// Is it played at this time through?
     #[must_use]
     pub fn holds(self, time: u8) -> bool {
