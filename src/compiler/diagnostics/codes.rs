@@ -219,6 +219,31 @@ pub const CODES: &[Code] = &[
     ),
     code("names/budget", "A budget exceeds 100%.", "Write at most 100%."),
     code(
+        "lyrics/hold",
+        "`=` has no syllable to hold.",
+        "Write a syllable before it, or leave the bar out.",
+    ),
+    code(
+        "lyrics/no-such-verse",
+        "A verse has a number that none can have.",
+        "Number verses from 1 to 20.",
+    ),
+    code(
+        "lyrics/too-few",
+        "A bar has fewer syllables than notes.",
+        "Write `=` where a syllable is held over another note.",
+    ),
+    code(
+        "lyrics/too-many",
+        "A bar has more syllables than notes.",
+        "Remove one, or join two on one note with `+`.",
+    ),
+    code(
+        "lyrics/unfinished",
+        "A word breaks off after a hyphen.",
+        "Write the rest of the word, or remove the hyphen.",
+    ),
+    code(
         "names/conflict",
         "Two lines of one scoring claim the same player in the same bar.",
         "Give each line its own bars.",

@@ -12,6 +12,7 @@ mod jumps;
 mod kept;
 mod loader;
 mod lost;
+mod lyrics;
 mod music;
 mod own_instruments;
 mod passages;
@@ -154,6 +155,7 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {
         piece.dynamics_unsure.push(all);
     }
     piece.dynamics.sort_by_key(|direction| direction.at);
+    piece.lyrics = kept.lyrics(lyrics::lyrics(cx, tree, &piece));
     let names: Vec<(&str, Span)> = piece.voices.iter().map(|v| (v.name.as_str(), v.span)).collect();
     distinct(cx, &names, "voice");
     piece.ensembles = kept.ensembles(ensemble::ensembles(cx, tree));

@@ -163,6 +163,7 @@ fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
         },
         up_beats: Vec::new(),
         solo: false,
+        lyrics: false,
         dynamic: None,
         techniques: Vec::new(),
         words: Vec::new(),
@@ -219,6 +220,7 @@ fn scoring_line(cx: &mut Context, tree: &ScoringLine, ensemble: &Ensemble, piece
         times: vec![piece.form.times_of((0, piece.form.bars.len()))],
         up_beats: Vec::new(),
         solo: false,
+        lyrics: false,
         dynamic: None,
         techniques: Vec::new(),
         words: Vec::new(),
@@ -326,6 +328,7 @@ fn modifiers(cx: &mut Context, tree: &ScoringLine, piece: &Piece, line: &mut Lin
                 }
             }
             Modifier::Solo => line.solo = true,
+            Modifier::Lyrics => line.lyrics = true,
             Modifier::At(name) => match dynamics::dynamic(&name.value) {
                 Some(dynamic) => line.dynamic = Some((dynamic, span)),
                 None => {

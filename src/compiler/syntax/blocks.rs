@@ -180,6 +180,47 @@ pub(super) fn harmony_bar(cx: &mut Context, pair: Pair<Rule>) -> HarmonyBar {
     bar
 }
 
+pub(super) fn broken_lyrics_bar(cx: &mut Context, pair: &Pair<Rule>) -> LyricsBar {
+    let number = explain::bar(cx, pair, Rule::lyrics_bar);
+    LyricsBar { number, syllables: Vec::new(), span: cx.span(pair), broken: true }
+}
+
+pub(super) fn lyrics_bar(cx: &mut Context, pair: Pair<Rule>) -> LyricsBar {
+    let span = cx.span(&pair);
+    let mut bar = LyricsBar { number: None, syllables: Vec::new(), span, broken: false };
+    for inner in pair.into_inner() {
+        match inner.as_rule() {
+            Rule::bar_number => bar.number = Some(cx.number(&inner)),
+            Rule::sung => sung(cx, &inner, &mut bar.syllables),
+            _ => {}
+        }
+    }
+    bar
+}
+
+/// The syllables of a word as it stands between blanks: parted by hyphens, each perhaps a hold.
+fn sung(cx: &Context, pair: &Pair<Rule>, syllables: &mut Vec<Spanned<SyllableTree>>) {
+    let (text, start) = (pair.as_str(), pair.as_span().start());
+    let mut at = 0;
+    let mut continues = false;
+    for piece in text.split('-') {
+        let end = at + piece.len();
+        let goes_on = end < text.len();
+        if !piece.is_empty() {
+            let value = if piece == "=" {
+                SyllableTree::Hold { goes_on }
+            } else {
+                // What is joined on one note stays together on paper too.
+                let text = piece.replace('+', "\u{A0}");
+                SyllableTree::Text { text, continues, goes_on }
+            };
+            syllables.push(Spanned { value, span: cx.at(start + at, start + end) });
+        }
+        continues = true;
+        at = end + 1;
+    }
+}
+
 pub(super) fn instrument_line(
     cx: &mut Context,
     pair: Pair<Rule>,

@@ -45,6 +45,7 @@ fn in_words(rule: Rule) -> Option<&'static str> {
         Rule::pitch => "a pitch such as `F#4`",
         Rule::note | Rule::simple | Rule::step => "a note",
         Rule::hold => "a hold `=`",
+        Rule::sung => "a syllable",
         Rule::tuplet | Rule::tuplet_ratio => "a tuplet such as `3:2( … )`",
         Rule::bar_line => "a bar line `|`",
         Rule::bar_number => "a bar number such as `12:`",

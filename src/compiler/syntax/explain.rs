@@ -20,8 +20,18 @@ pub(super) fn is_keyword(rule: Rule) -> bool {
 }
 
 /// The keywords of declarations.
-const DECLARATIONS: [&str; 9] =
-    ["piece", "form", "harmony", "dynamics", "voice", "instrument", "ensemble", "scoring", "use"];
+const DECLARATIONS: [&str; 10] = [
+    "piece",
+    "form",
+    "harmony",
+    "dynamics",
+    "voice",
+    "lyrics",
+    "instrument",
+    "ensemble",
+    "scoring",
+    "use",
+];
 
 /// A declaration that could not be read; gives back its keyword, where one can be made out.
 pub(super) fn declaration(cx: &mut Context, pair: &Pair<Rule>) -> Option<&'static str> {
@@ -81,6 +91,7 @@ fn head_of(word: &str) -> Option<Rule> {
         "harmony" => Rule::harmony,
         "dynamics" => Rule::dynamics,
         "voice" => Rule::voice,
+        "lyrics" => Rule::lyrics,
         "instrument" => Rule::instrument,
         "ensemble" => Rule::ensemble,
         "scoring" => Rule::scoring,

@@ -42,6 +42,8 @@ pub enum Declaration {
     Dynamics(DynamicsTree),
     /// `voice name { … }`.
     Voice(VoiceTree),
+    /// `lyrics for voice { … }`.
+    Lyrics(LyricsTree),
     /// `instrument name like name { … }`.
     Instrument(InstrumentTree),
     /// `ensemble name { … }`.
@@ -251,6 +253,49 @@ pub struct VoiceTree {
     pub name: Word,
     /// The bars.
     pub bars: Vec<Arc<BarTree>>,
+}
+
+/// `lyrics`.
+#[derive(Clone, PartialEq, Debug)]
+pub struct LyricsTree {
+    /// The voice to which they are sung.
+    pub voice: Word,
+    /// The verse, where one is named.
+    pub verse: Option<Number>,
+    /// The bars.
+    pub bars: Vec<Arc<LyricsBar>>,
+}
+
+/// A bar of syllables.
+#[derive(Clone, PartialEq, Debug)]
+pub struct LyricsBar {
+    /// The number, where one could be read.
+    pub number: Option<Number>,
+    /// What is sung, in order.
+    pub syllables: Vec<Spanned<SyllableTree>>,
+    /// The whole bar.
+    pub span: Span,
+    /// Could it not be read?
+    pub broken: bool,
+}
+
+/// A syllable, or the sign that the one before is held over another note.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum SyllableTree {
+    /// A syllable.
+    Text {
+        /// The syllable without hyphens.
+        text: String,
+        /// Does a hyphen stand before it?
+        continues: bool,
+        /// Does a hyphen stand behind it?
+        goes_on: bool,
+    },
+    /// `=`; with a hyphen behind it, the word goes on.
+    Hold {
+        /// Does a hyphen stand behind it?
+        goes_on: bool,
+    },
 }
 
 /// A bar of music.
@@ -534,6 +579,8 @@ pub enum Modifier {
     Role(Word),
     /// `solo`.
     Solo,
+    /// `with lyrics`.
+    Lyrics,
     /// `at mf`.
     At(Word),
     /// `pizz`, `arco`, `muted`, `unmuted`.

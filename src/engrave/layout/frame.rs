@@ -83,7 +83,7 @@ fn signs(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
         for sign in &sheet.bars[bar.bar].signs {
             if let Some(words) = sign.words() {
                 let run = shape(words, Face::BoldItalic, 2.2);
-                let x = (bar.end - run.width - 0.2).max(0.0);
+                let x = (bar.end - run.width - 0.7).max(0.0);
                 let y = canvas.sky.top(x - 0.2, x + run.width).min(-2.4) - ABOVE - run.fall();
                 canvas.text(Kind::Text, None, run, (x, y));
                 continue;

@@ -97,6 +97,13 @@ fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<Proposal> {
             (Some("scoring"), _) if cursor.before.len() == 2 => {
                 keywords(&[("for", "the ensemble that plays")])
             }
+            (Some("lyrics"), Some("lyrics")) => {
+                keywords(&[("for", "the voice to which they are sung")])
+            }
+            (Some("lyrics"), Some("for")) => scoring::voices(&session.piece(at.root)),
+            (Some("lyrics"), _) if cursor.before.len() == 3 => {
+                keywords(&[("verse", "its number: verse 2")])
+            }
             (Some("instrument"), Some("like")) => ensemble::all_instruments(),
             (Some("instrument"), _) if cursor.before.len() == 2 => {
                 keywords(&[("like", "the instrument from which it differs")])
@@ -132,6 +139,7 @@ fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<Proposal> {
         Within::Dynamics if last.is_some() => loudness(),
         Within::Dynamics => Vec::new(),
         Within::Harmony => chords(session, at),
+        Within::Lyrics => Vec::new(),
         Within::Voice => match cursor.bracket {
             Some(Bracket::Marks) => marks(),
             Some(Bracket::Directions) => {
@@ -148,13 +156,14 @@ fn before_last(cursor: &Cursor) -> Option<&str> {
     cursor.before.len().checked_sub(2).map(|at| cursor.before[at].as_str())
 }
 
-const DECLARATIONS: [(&str, &str); 9] = [
+const DECLARATIONS: [(&str, &str); 10] = [
     ("use", "the declarations of another file"),
     ("piece", "title and people"),
     ("form", "bars, metres, keys, tempos, repeats"),
     ("harmony", "chord symbols"),
     ("dynamics", "dynamics for everybody"),
     ("voice", "music of the source"),
+    ("lyrics", "what is sung to a voice"),
     ("instrument", "an instrument of your own, like another"),
     ("ensemble", "who plays"),
     ("scoring", "who does what"),

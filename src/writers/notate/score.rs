@@ -8,6 +8,7 @@ use crate::diagnostics::Span;
 use crate::instruments::{Clef, Family, Instrument};
 pub use crate::music::Sign;
 use crate::music::{Interval, Key, Metre, Pitch, Time};
+pub use crate::resolve::Syllable;
 use crate::resolve::{BarLine, Dynamic, Ending, Marks, Technique, Tempo};
 
 /// A score: the frame of bars that all players share, and what each of them reads.
@@ -287,21 +288,6 @@ pub struct PairedTremolo {
     pub starts: bool,
     /// Strokes (beams between the two): 1 for eighths to 4 for 64ths.
     pub strokes: u8,
-}
-
-/// A syllable under a note.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub struct Syllable {
-    /// Verse, from 1.
-    pub verse: u8,
-    /// The text of the syllable, without hyphens.
-    pub text: String,
-    /// Does it go on from the syllable before, with a hyphen?
-    pub continues: bool,
-    /// Does the next syllable go on with the word?
-    pub goes_on: bool,
-    /// Is it held over the notes that follow, to be shown by a line?
-    pub melisma: bool,
 }
 
 /// Kind of a grace note.

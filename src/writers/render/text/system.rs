@@ -364,6 +364,8 @@ struct StaffRows {
     values: Row,
     slurs: Row,
     signs: Row,
+    /// Syllables, a row for each verse.
+    lyrics: Vec<Row>,
     /// A tuplet that has begun: its column and its number.
     tuplet: Option<(usize, String)>,
 }
@@ -374,6 +376,7 @@ impl StaffRows {
         let notes = usize::from(!self.tuplets.is_blank());
         let values = if is_part { self.values } else { Row::default() };
         let mut rows = vec![self.tuplets, self.notes, values, self.slurs, self.signs];
+        rows.extend(self.lyrics);
         rows.retain(|row| !row.is_blank());
         StaffLines { rows, notes }
     }
@@ -416,6 +419,11 @@ impl StaffRows {
         }
         self.values.put(x, &cell.value);
         self.signs.put(x, &cell.signs);
+        for (verse, text) in &cell.lyrics {
+            let row = usize::from(*verse) - 1;
+            self.lyrics.resize_with(self.lyrics.len().max(row + 1), Row::default);
+            self.lyrics[row].put(x, text);
+        }
         self.slur(cell, x, slur_from);
         if let Some(number) = &cell.tuplet_starts {
             self.tuplet = Some((x, number.clone()));
