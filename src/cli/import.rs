@@ -11,8 +11,8 @@ use super::{End, Failure, Outcome, Show, files, print};
 use ripieno_checker::advise;
 use ripieno_checker::check;
 use ripieno_checker::session::Session;
-use ripieno_compiler::limits;
 use ripieno_compiler::diagnostics::BarNumbers;
+use ripieno_compiler::limits;
 use ripieno_compiler::resolve::NoFiles;
 use ripieno_import::{self as import, Import, Options, Reduction, Report, Setting};
 

@@ -96,6 +96,15 @@ pub fn outline(session: &Session, file: FileId) -> Vec<Symbol> {
                 };
                 (voice.name.value.clone(), about, Sort::Voice, sources.range(voice.name.span))
             }
+            Declaration::Lyrics(lyrics) => {
+                let verse = lyrics.verse.as_ref().map_or(1, |verse| verse.value);
+                (
+                    format!("lyrics for {}", lyrics.voice.value),
+                    format!("verse {verse}"),
+                    Sort::Block,
+                    sources.range(lyrics.voice.span),
+                )
+            }
             Declaration::Instrument(instrument) => {
                 let about = format!("instrument like {}", instrument.like.value);
                 let head = sources.range(instrument.name.span);

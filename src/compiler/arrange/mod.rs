@@ -76,6 +76,7 @@ pub fn arrange_again(
             span: given.line.span,
             role: given.line.role,
             kept: given.layer > 0,
+            lyrics: given.line.lyrics,
         })
         .collect();
     let smaller = Smaller::of(piece, scoring, before);

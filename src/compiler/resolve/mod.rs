@@ -8,9 +8,11 @@ mod ensemble;
 mod form;
 mod gather;
 mod harmony;
+mod jumps;
 mod kept;
 mod loader;
 mod lost;
+mod lyrics;
 mod music;
 mod own_instruments;
 mod passages;
@@ -184,6 +186,7 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {
         piece.dynamics_unsure.push(all);
     }
     piece.dynamics.sort_by_key(|direction| direction.at);
+    piece.lyrics = kept.lyrics(lyrics::lyrics(cx, tree, &piece));
     let names: Vec<(&str, Span)> = piece.voices.iter().map(|v| (v.name.as_str(), v.span)).collect();
     distinct(cx, &names, "voice");
     piece.ensembles = kept.ensembles(ensemble::ensembles(cx, tree));

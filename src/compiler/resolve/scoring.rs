@@ -203,6 +203,7 @@ fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
         },
         up_beats: Vec::new(),
         solo: false,
+        lyrics: false,
         dynamic: None,
         techniques: Vec::new(),
         words: Vec::new(),
@@ -259,6 +260,7 @@ fn scoring_line(cx: &mut Context, tree: &ScoringLine, ensemble: &Ensemble, piece
         times: vec![piece.form.times_of(BarIndices::all(&piece.form))],
         up_beats: Vec::new(),
         solo: false,
+        lyrics: false,
         dynamic: None,
         techniques: Vec::new(),
         words: Vec::new(),
@@ -366,6 +368,7 @@ fn modifiers(cx: &mut Context, tree: &ScoringLine, piece: &Piece, line: &mut Lin
                 }
             }
             Modifier::Solo => line.solo = true,
+            Modifier::Lyrics => line.lyrics = true,
             Modifier::At(name) => match dynamics::dynamic(&name.value) {
                 Some(dynamic) => line.dynamic = Some((dynamic, span)),
                 None => {

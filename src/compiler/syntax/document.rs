@@ -373,6 +373,7 @@ impl Document {
 fn span_of_head(node: &Node) -> Option<Span> {
     match node {
         Node::Piece(word) | Node::Voice(word) | Node::Ensemble(word, _) => Some(word.span),
+        Node::Lyrics(word, _) => Some(word.span),
         Node::Scoring(word, _) | Node::Instrument(word, _) => Some(word.span),
         Node::Form(span) | Node::Harmony(span) | Node::Dynamics(span) => Some(*span),
         _ => None,
@@ -429,6 +430,14 @@ fn declaration(items: &[Item]) -> Declaration {
                 _ => None,
             });
             Declaration::Voice(VoiceTree { name: name.clone(), bars: bars.collect() })
+        }
+        Node::Lyrics(voice, verse) => {
+            let bars = nodes.clone().filter_map(|node| match node {
+                Node::LyricsBar(bar) => Some(Arc::clone(bar)),
+                _ => None,
+            });
+            let (voice, verse) = (voice.clone(), verse.clone());
+            Declaration::Lyrics(LyricsTree { voice, verse, bars: bars.collect() })
         }
         Node::Instrument(name, like) => {
             let lines = nodes.clone().filter_map(|node| match node {

@@ -15,8 +15,18 @@ use super::tree::{Number, Spanned};
 use crate::diagnostics::{Diagnostic, did_you_mean, nearest};
 
 /// The keywords of declarations.
-const DECLARATIONS: [&str; 9] =
-    ["piece", "form", "harmony", "dynamics", "voice", "instrument", "ensemble", "scoring", "use"];
+const DECLARATIONS: [&str; 10] = [
+    "piece",
+    "form",
+    "harmony",
+    "dynamics",
+    "voice",
+    "lyrics",
+    "instrument",
+    "ensemble",
+    "scoring",
+    "use",
+];
 
 /// A declaration that could not be read; gives back its keyword, where one can be made out.
 pub(super) fn declaration(cx: &mut Context, pair: &Pair<Rule>) -> Option<&'static str> {
@@ -76,6 +86,7 @@ fn head_of(word: &str) -> Option<Rule> {
         "harmony" => Rule::harmony,
         "dynamics" => Rule::dynamics,
         "voice" => Rule::voice,
+        "lyrics" => Rule::lyrics,
         "instrument" => Rule::instrument,
         "ensemble" => Rule::ensemble,
         "scoring" => Rule::scoring,

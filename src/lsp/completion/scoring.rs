@@ -90,7 +90,10 @@ pub(super) fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<P
             Dynamic::WORDS.iter().map(|(_, word)| Proposal::new(*word, Sort::Value, "")).collect()
         }
         "bars" => free_bars(session, at, cursor, &named),
-        "with" => keywords(&[("up-beat", "each passage begins with its up-beat")]),
+        "with" => keywords(&[
+            ("up-beat", "each passage begins with its up-beat"),
+            ("lyrics", "print what is sung, for players who do not sing too"),
+        ]),
         "beat" if before.contains(&"bars") => Vec::new(),
         _ if before.get(before.len().wrapping_sub(2)) == Some(&"bars") => {
             let mut all = keywords(&[
@@ -148,7 +151,7 @@ fn with_modifiers(first: Vec<Proposal>) -> Vec<Proposal> {
     all
 }
 
-fn voices(piece: &Piece) -> Vec<Proposal> {
+pub(super) fn voices(piece: &Piece) -> Vec<Proposal> {
     let about = |voice: &crate::resolve::Voice| {
         let pitches = || voice.music.notes.iter().flat_map(|note| note.sound.pitches()).copied();
         match (pitches().min(), pitches().max()) {

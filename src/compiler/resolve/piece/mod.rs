@@ -3,8 +3,10 @@
 mod bars;
 mod direction;
 mod form;
+mod lyrics;
 mod music;
 mod players;
+mod playing;
 mod scoring;
 
 use std::sync::Arc;
@@ -15,6 +17,7 @@ use crate::music::Time;
 pub use bars::*;
 pub use direction::*;
 pub use form::*;
+pub use lyrics::*;
 pub use music::*;
 pub use players::*;
 pub use scoring::*;
@@ -49,6 +52,8 @@ pub struct Piece {
     pub dynamics_unsure: Bars,
     /// Voices in order of declaration.
     pub voices: Vec<Arc<Voice>>,
+    /// What is sung to the notes of the voices.
+    pub lyrics: Arc<Lyrics>,
     /// Ensembles in order of declaration, `extends` worked in.
     pub ensembles: Vec<Arc<Ensemble>>,
     /// Scorings in order of declaration; `keep` is a link, not yet worked in.

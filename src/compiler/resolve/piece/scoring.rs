@@ -51,6 +51,8 @@ pub struct Line {
     pub up_beats: Vec<(Time, Time)>,
     /// Is it to be judged as a solo?
     pub solo: bool,
+    /// Do its players have the lyrics of what they play, singers or not (`with lyrics`)?
+    pub lyrics: bool,
     /// Its own dynamic (`at mf`).
     pub dynamic: Option<(Dynamic, Span)>,
     /// Techniques that hold for the line.
