@@ -46,6 +46,7 @@
 //! # Source
 //! Common practice of part-writing.
 
+use super::Filling;
 use crate::arrange::SoundingNote;
 use crate::check::context::Context;
 use crate::check::slices::Sounding;
@@ -82,7 +83,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             return;
         }
         // Players who move in unison stand together, the lowest first.
-        let tutti = super::tutti(cx, &slice);
+        let filling = super::filling(cx, &slice);
         motions.sort_by_key(|m| (m.to, m.from));
         let unisons: Vec<&[Motion]> =
             motions.chunk_by(|a, b| (a.from, a.to) == (b.from, b.to)).collect();
@@ -90,7 +91,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             for low in &unisons[..index] {
                 let Some(octaves) = parallel(&low[0], &high[0]) else { continue };
                 for one in *high {
-                    let with = low.iter().find(|two| independent(cx, two, one, octaves, tutti));
+                    let with = low.iter().find(|two| independent(cx, two, one, octaves, filling));
                     found.extend(with.map(|with| (one.sounding, (with.sounding, octaves))));
                 }
             }
@@ -133,18 +134,17 @@ fn check(cx: &Context, findings: &mut Findings) {
 }
 
 /// Are these two voices, and not one that is strengthened?
-fn independent(cx: &Context, low: &Motion, high: &Motion, octaves: bool, tutti: bool) -> bool {
+fn independent(cx: &Context, low: &Motion, high: &Motion, octaves: bool, filling: Filling) -> bool {
     let parts = &cx.arrangement.parts;
     let (role, other) = (high.sounding.of(parts).role, low.sounding.of(parts).role);
     // Two who share the bass or the melody strengthen one line.
     let one_line = role == other && matches!(role, Role::Bass | Role::Melody);
-    let of_tutti = tutti
-        && octaves
-        && super::octaves_of_families(cx, (low.sounding, low.to), (high.sounding, high.to));
+    let (one, two) = ((low.sounding, low.to), (high.sounding, high.to));
+    let of_tutti = octaves && super::doubles_in_tutti(cx, filling, one, two);
     let strengthened = of_tutti || (octaves && one_line);
     !strengthened
         && (heard_together(cx, low.sounding, high.sounding)
-            || !octaves && !tutti && written_out(cx, low.sounding, high.sounding))
+            || !octaves && !filling.is_tutti() && written_out(cx, low.sounding, high.sounding))
         && !super::doubling(cx, low.sounding, high.sounding)
 }
 

@@ -104,7 +104,7 @@ const NOTE_TOO_LONG: f64 = 250.0;
 const TOO_SOON: f64 = 8.0;
 
 /// A bar of so many breaths is divided. (Our heuristic.)
-const TOO_LONG_A_BAR: f64 = 1.5;
+const TOO_LONG_A_BAR: f64 = 1.1;
 
 /// No more than this many breaths long is a stretch without one, where there are places.
 const FARTHEST: f64 = 4.0;
@@ -303,13 +303,13 @@ impl Lungs<'_> {
 }
 
 /// The loudness in force.
-struct Loudness {
+pub(super) struct Loudness {
     steps: Vec<(Time, u8)>,
     own: Option<u8>,
 }
 
 impl Loudness {
-    fn new(request: &Request) -> Loudness {
+    pub(super) fn new(request: &Request) -> Loudness {
         let steps = request
             .piece
             .dynamics
@@ -323,7 +323,8 @@ impl Loudness {
         Loudness { steps, own }
     }
 
-    fn at(&self, time: Time) -> u8 {
+    /// Its degree at a time.
+    pub(super) fn at(&self, time: Time) -> u8 {
         let after = self.steps.partition_point(|(at, _)| *at <= time);
         let step = after.checked_sub(1).map(|step| self.steps[step].1);
         self.own.or(step).unwrap_or(Dynamic::Mf as u8)
