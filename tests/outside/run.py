@@ -18,6 +18,7 @@ from pathlib import Path
 import check_agreement
 import check_catalogue
 import check_checks
+import check_chorales
 import check_corpus
 import check_editor
 import check_files
@@ -143,6 +144,7 @@ def main(ripieno, *samples):
         outside = (
             check_editor.check(ripieno, work / "editor"),
             check_harmony.check(ripieno),
+            check_chorales.check(ripieno),
             check_corpus.check(ripieno),
             [check_catalogue.check(ripieno)],
         )

@@ -18,6 +18,8 @@ mod realise;
 mod rhythm;
 mod seats;
 mod settled;
+#[cfg(test)]
+mod settled_tests;
 mod slots;
 mod solve;
 #[cfg(test)]

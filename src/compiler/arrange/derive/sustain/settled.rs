@@ -33,6 +33,13 @@ impl Settled {
         self.known.get(&question)
     }
 
+    /// How many of its passages another one does not know, and how many it has.
+    #[cfg(test)]
+    pub(super) fn news_to(&self, other: &Settled) -> (usize, usize) {
+        let new = self.known.keys().filter(|question| !other.known.contains_key(question));
+        (new.count(), self.known.len())
+    }
+
     pub(super) fn put(&mut self, question: u128, heights: Arc<[Vec<i16>]>) {
         self.known.insert(question, heights);
     }
