@@ -325,7 +325,8 @@ pub(super) fn tasks(
             let colour = turn.is_multiple_of(2);
             let doubles = match lean {
                 Lean::Lean => loud,
-                Lean::Full => !quiet,
+                // Nobody colours the tune from the first bar to the last.
+                Lean::Full => loud || (!quiet && colour),
                 Lean::Colourful => colour,
             };
             if doubles {

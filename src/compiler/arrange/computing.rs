@@ -242,6 +242,10 @@ impl<'a> Work<'a> {
                 let mut run = empty_run(*claim);
                 if let Verb::Writes(music) = &given.line.verb {
                     taking::take(music, &given.line, given.octaves_of(index), &mut run);
+                } else if let Verb::Plays { voice, octaves, .. } = &given.line.verb {
+                    let music = &self.piece.voices[*voice].music;
+                    let octaves = *octaves + given.octaves_of(index);
+                    taking::take(music, &given.line, octaves, &mut run);
                 } else if let Some(derived) = self.derived.get(&id) {
                     let place = given.players.iter().position(|&player| player == index);
                     if let Some(derived) = place.and_then(|place| derived.get(place)) {

@@ -137,7 +137,7 @@ fn stage(
     let (natural, is_drum) = (instrument.natural.is_some(), !instrument.drums.is_empty());
     // Another leading note beside that of the tune or of those who hold one.
     let hung = match leading {
-        Some(leading) if !is_drum && is_heard(request, texture, point.at, leading) => LEADING_TWICE,
+        Some(leading) if !is_drum => heard_twice(request, texture, point.at, leading),
         _ => 0,
     };
     let to_written = -request.parts[pair[0]].transposition_at(point.at);
@@ -188,18 +188,30 @@ fn stage(
     choices
 }
 
-/// What it costs to take the leading note that others have already: more than to rest.
+/// What it costs to take the leading note that others have already: more than to rest; in a tutti
+/// little, from so many players on who accompany. (Our heuristic.)
 const LEADING_TWICE: u32 = 100;
+const IN_TUTTI: u32 = 15;
+const TUTTI: usize = 6;
 
-/// Has a voice, or somebody whose notes are written or kept, a note of this pitch class?
-fn is_heard(request: &Request, texture: &Texture, at: Time, class: i32) -> bool {
+/// What it costs to take a note of this pitch class, if a voice has it, or somebody whose notes are
+/// written or kept.
+fn heard_twice(request: &Request, texture: &Texture, at: Time, class: i32) -> u32 {
     let is_class = |pitch: &Pitch| pitch.name().class() == class;
-    let in_voices = texture.sounding(at).flat_map(|note| note.sound.pitches()).any(is_class);
-    in_voices
-        || request.around.iter().any(|(_, notes)| {
+    let around = || {
+        request.around.iter().filter_map(|(_, notes)| {
             let note = notes.get(notes.partition_point(|note| note.end() <= at));
-            note.is_some_and(|note| note.start <= at && note.sound.pitches().iter().any(is_class))
+            note.filter(|note| note.start <= at)
         })
+    };
+    let in_voices = texture.sounding(at).flat_map(|note| note.sound.pitches()).any(is_class);
+    if !in_voices && !around().any(|note| note.sound.pitches().iter().any(is_class)) {
+        0
+    } else if around().count() + request.parts.len() >= TUTTI {
+        IN_TUTTI
+    } else {
+        LEADING_TWICE
+    }
 }
 
 /// What a note costs by its place in what the player has: the first lies above the middle, the

@@ -66,6 +66,10 @@ const FULL: usize = 12;
 struct Filling(usize);
 
 impl Filling {
+    fn is_full(self) -> bool {
+        self.0 >= FULL
+    }
+
     fn is_tutti(self) -> bool {
         self.0 >= TUTTI
     }

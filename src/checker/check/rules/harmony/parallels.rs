@@ -4,7 +4,8 @@
 //! Two parts that move in the same direction from a perfect fifth to a perfect fifth, or from an
 //! octave or unison to another. Doublings do not count: parts that play the same notes of the
 //! source, or that go in octaves for several notes; nor are octaves within the bass or within the
-//! melody, nor octaves between two families where six or more accompany, nor a filling part of
+//! melody, nor octaves between two families where six or more accompany, or between two kinds of
+//! instruments where twelve or more do, nor a filling part of
 //! another family that goes along with a voice for a moment, unless the two make fifths, both are
 //! written out, and fewer than six accompany (our heuristics). Drums and parts with a rhythm or a
 //! highlight are left out.
@@ -140,7 +141,10 @@ fn independent(cx: &Context, low: &Motion, high: &Motion, octaves: bool, filling
     // Two who share the bass or the melody strengthen one line.
     let one_line = role == other && matches!(role, Role::Bass | Role::Melody);
     let (one, two) = ((low.sounding, low.to), (high.sounding, high.to));
-    let of_tutti = octaves && super::doubles_in_tutti(cx, filling, one, two);
+    let line = |m: &Motion| &cx.part(usize::from(m.sounding.player)).player.line_name;
+    let of_tutti = octaves
+        && (super::doubles_in_tutti(cx, filling, one, two)
+            || (filling.is_full() && line(low) != line(high)));
     let strengthened = of_tutti || (octaves && one_line);
     !strengthened
         && (heard_together(cx, low.sounding, high.sounding)
