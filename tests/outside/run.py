@@ -19,6 +19,7 @@ import check_agreement
 import check_arrangements
 import check_catalogue
 import check_checks
+import check_chorales
 import check_corpus
 import check_editor
 import check_faults
@@ -157,6 +158,7 @@ def main(ripieno, *samples):
             check_faults.check(ripieno, work / "faults"),
             check_editor.check(ripieno, work / "editor"),
             check_harmony.check(ripieno),
+            check_chorales.check(ripieno),
             check_corpus.check(ripieno),
             [check_catalogue.check(ripieno)],
             check_arrangements.check(

@@ -167,6 +167,15 @@ fn trumpets_stand_in_the_tonic_of_a_minor_piece() {
 }
 
 #[test]
+fn trumpets_of_a_piece_in_g_minor_stand_on_a_usual_crook() {
+    let band = "ensemble band {\n era 1780\n trumpet 2 crook D\n violin-1 6 players\n}\n\
+                scoring out for band {\n violin-1 plays upper as melody\n trumpet signals upper as rhythm\n}\n";
+    let advice = crooks(&piece(&format!("{SLUICE}{band}")), None, None);
+    let first = keys(&advice.trumpets[0]);
+    assert!(["C", "D", "Eb", "F", "Bb"].contains(&first[0]), "G and A are rare: {first:?}");
+}
+
+#[test]
 fn two_pairs_may_share_a_crook_and_in_major_they_rank_high() {
     let advice = crooks(&piece(LOCK), None, None);
     let place = advice.two_pairs.iter().position(|choice| choice.crooks == ["D", "D"]);

@@ -80,6 +80,7 @@ pub fn arrange_again(
         })
         .collect();
     let smaller = Smaller::of(piece, scoring, before);
+    let settled_before = before.and_then(|before| before.kept.settled.clone());
     let before = before.and_then(|before| Before::new(before, piece, ensemble, &lines, &parts));
     let mut work = Work {
         piece,
@@ -92,6 +93,8 @@ pub fn arrange_again(
         smaller,
         harmony: None,
         derived: HashMap::new(),
+        settled_before,
+        settled: None,
         left_out: BTreeMap::new(),
         moved: BTreeMap::new(),
         told: HashSet::new(),
@@ -108,6 +111,7 @@ pub fn arrange_again(
     let sounding = work.under_fermatas(&held);
     let doubt = doubt::doubt(piece, &layers, &lines, &sounding);
     let Work { parts: before_fermatas, events, diagnostics, smaller, .. } = work;
+    let settled = work.settled.or(work.settled_before);
     let smaller = smaller.map(Smaller::into_inner);
     Arrangement {
         piece: Arc::clone(piece),
@@ -117,7 +121,7 @@ pub fn arrange_again(
         lines: origins,
         doubt,
         diagnostics,
-        kept: KeptWork { lines, before_fermatas, events, held, smaller },
+        kept: KeptWork { lines, before_fermatas, events, held, smaller, settled },
     }
 }
 
@@ -257,6 +261,10 @@ struct Work<'a> {
     harmony: Option<Cow<'a, [HarmonyEvent]>>,
     /// What computed lines give to each of their players.
     derived: HashMap<LineId, Vec<derive::DerivedPart>>,
+    /// Passages of held lines that an earlier run worked out, and those of this run, if it worked
+    /// out any.
+    settled_before: Option<Arc<derive::Settled>>,
+    settled: Option<Arc<derive::Settled>>,
     /// By doubling line: players to whom notes are missing, with where they are.
     left_out: BTreeMap<LineId, Vec<(usize, Vec<Time>)>>,
     /// By doubling line: players, the parts that they double, and what they have in another octave.

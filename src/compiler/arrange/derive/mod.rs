@@ -16,6 +16,8 @@ pub(super) mod tests;
 mod texture;
 mod tuplets;
 
+use std::sync::Arc;
+
 use smallvec::smallvec;
 
 use super::{LineId, Part, SoundingNote};
@@ -28,7 +30,7 @@ use crate::resolve::{
 
 pub(super) use findings::inferred;
 pub(super) use supply::{Reach, Supply, supply};
-pub(super) use sustain::Choir;
+pub(super) use sustain::{Choir, Settled};
 
 /// What a computed line is asked for.
 pub(super) struct Request<'r, 'a> {
@@ -52,6 +54,9 @@ pub(super) struct Request<'r, 'a> {
     pub(super) parts: Vec<&'r Part>,
     /// For each of them: has he his notes already, from the smaller scoring?
     pub(super) kept: Vec<bool>,
+    /// What others hold or accompany whose notes are written or kept; for `signals` and
+    /// `highlights`.
+    pub(super) around: Arc<[(Choir, Vec<SoundingNote>)]>,
 }
 
 /// What a computed line gives to one of its players, over all the bars of the line.
@@ -62,13 +67,15 @@ pub(super) struct DerivedPart {
 }
 
 /// Computes the notes of all `sustains` lines of a scoring together, line by line one entry for
-/// each player; `around` is what others hold or accompany whose notes are known.
+/// each player; `around` is what others hold or accompany whose notes are known, and `settled` what
+/// an earlier run knows and what the next one will know.
 pub(super) fn sustain(
     requests: &[Request],
     around: &[(Choir, Vec<SoundingNote>)],
+    settled: (Option<&Settled>, &mut Settled),
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Vec<Vec<DerivedPart>> {
-    let mut lines = sustain::sustain(requests, around, diagnostics);
+    let mut lines = sustain::sustain(requests, around, settled, diagnostics);
     for (request, parts) in requests.iter().zip(&mut lines) {
         parts.iter_mut().for_each(|part| tuplets::settle(request.piece, part));
     }

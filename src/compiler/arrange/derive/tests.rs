@@ -150,6 +150,7 @@ pub(super) fn request<'r, 'a: 'r>(
         line_id: LineId(0),
         parts: arrangement.parts.iter().map(|part| &**part).collect(),
         kept: vec![false; arrangement.parts.len()],
+        around: std::sync::Arc::new([]),
     }
 }
 

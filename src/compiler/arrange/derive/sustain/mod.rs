@@ -17,6 +17,9 @@ mod plucked;
 mod realise;
 mod rhythm;
 mod seats;
+mod settled;
+#[cfg(test)]
+mod settled_tests;
 mod slots;
 mod solve;
 #[cfg(test)]
@@ -36,6 +39,7 @@ use board::Board;
 pub(super) use cost::{Wants, leading_class};
 pub(in crate::arrange) use realise::realise;
 pub(in crate::arrange) use seats::Choir;
+pub(in crate::arrange) use settled::Settled;
 
 /// Where one player holds one note.
 #[derive(Clone, Copy, Debug)]
@@ -52,6 +56,7 @@ struct Held {
 pub(in crate::arrange) fn sustain(
     requests: &[Request],
     around: &[(Choir, Vec<SoundingNote>)],
+    settled: (Option<&Settled>, &mut Settled),
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Vec<Vec<DerivedPart>> {
     let Some(first) = requests.first() else { return Vec::new() };
@@ -61,7 +66,7 @@ pub(in crate::arrange) fn sustain(
     let slots = slots::slots(requests, harmony, &seats);
     let ears = ear::ears(form, &slots, &texture, around);
     let mut board = Board::new(&seats, &slots, &ears);
-    board.solve();
+    board.solve(form, settled.0, settled.1);
 
     let mut held: Vec<Vec<Vec<Held>>> =
         requests.iter().map(|request| request.parts.iter().map(|_| Vec::new()).collect()).collect();
@@ -114,9 +119,9 @@ pub(super) fn at_moments(
     let requests = std::slice::from_ref(request);
     let seats = seats::seats(requests);
     let slots = slots::at_moments(request, moments, &seats);
-    let ears = ear::ears(&request.piece.form, &slots, texture, &[]);
+    let ears = ear::ears(&request.piece.form, &slots, texture, &request.around);
     let mut board = Board::new(&seats, &slots, &ears);
-    board.solve();
+    board.solve(&request.piece.form, None, &mut Settled::default());
     let mut struck = vec![vec![None; moments.len()]; request.parts.len()];
     for (at, slot) in slots.iter().enumerate() {
         let Some(moment) = moments.iter().position(|(start, _)| *start == slot.start) else {
