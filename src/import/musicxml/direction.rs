@@ -2,6 +2,7 @@
 
 use super::tree::Element;
 use super::{Cursor, Reader, line, values};
+use crate::figures::{Change, Figures};
 use crate::music::Time;
 use crate::raw::{RawDirection, RawDirectionKind, RawTempo};
 use crate::words::{self, Said};
@@ -211,6 +212,28 @@ impl Reader<'_, '_> {
         }
         let chord = values::chord(root, quality, bass);
         cursor.measure.signs.chords.push((at, chord));
+    }
+}
+
+impl Reader<'_, '_> {
+    /// Figures under a bass: at the next note, or behind the figures that stand there already.
+    pub(super) fn figures(&mut self, cursor: &mut Cursor, element: Element) {
+        let (place, later) = cursor.figured;
+        let later = if place == cursor.ticks { later } else { 0 };
+        let length = super::ticks(element).unwrap_or(0);
+        cursor.figured = (cursor.ticks, later.saturating_add(length));
+        let divisions = self.divisions(cursor);
+        let at = values::time(cursor.ticks.saturating_add(later), divisions).unwrap_or(cursor.at);
+        let mut figures = Figures::default();
+        for figure in element.children().filter(|child| child.name() == "figure") {
+            let number = figure.number_of::<u8>("figure-number");
+            let sign = ["prefix", "suffix"].into_iter().find_map(|name| figure.child(name));
+            let change = sign.and_then(|sign| Change::of(sign.raw()));
+            if number.is_some() || change.is_some() {
+                figures.push((number.unwrap_or(3), change));
+            }
+        }
+        cursor.measure.figures.push((at, figures));
     }
 }
 
