@@ -28,6 +28,7 @@ import check_midi
 import check_notation
 import check_schema
 import check_second_reader
+import check_sound
 import check_staves
 import check_text
 import check_transposition
@@ -118,6 +119,7 @@ def checks(ripieno, work, samples):
     yield from check_notation.check(scorings)
     yield from check_second_reader.check(scorings)
     yield from check_midi.check(scorings)
+    yield from check_sound.check(outputs.of_sources(scorings, samples))
     yield from check_transposition.check(scorings)
     yield from check_transposition.check_known(known, wanted)
     yield from check_text.check(scorings)

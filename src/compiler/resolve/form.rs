@@ -1,5 +1,6 @@
 //! Bars, metres, keys, tempos, repeats.
 
+use crate::narrow::Narrow;
 use std::sync::Arc;
 
 use super::piece::{Bar, BarLine, Form, Tempo};
@@ -25,7 +26,7 @@ pub(super) fn longest_voice(tree: &Tree) -> u32 {
             .map(|bar| bar.number.as_ref().map_or(1, |n| n.value))
             .max()
             .unwrap_or(0)
-            .max(voice.bars.len() as u32 - u32::from(has_pick_up(&voice.bars))),
+            .max(voice.bars.len().narrow::<u32>() - u32::from(has_pick_up(&voice.bars))),
         _ => 0,
     });
     bars.max().unwrap_or(0).clamp(1, MOST_BARS)
@@ -545,7 +546,7 @@ fn repeats(cx: &mut Context, settings: &Settings, form: &mut Form) {
             continue;
         }
         for bar in &mut form.bars[first..=last] {
-            bar.ending = Some(*number as u8);
+            bar.ending = Some((*number).narrow::<u8>());
         }
     }
 }

@@ -3,6 +3,7 @@
 use super::tree::Element;
 use super::{Cursor, Reader, ticks, values};
 use crate::music::{Pitch, Time};
+use crate::narrow::Narrow;
 use crate::raw::{RawDirection, RawDirectionKind, RawKind, RawNote, Small};
 use crate::resolve::{Mark, Marks};
 use crate::signs;
@@ -93,7 +94,7 @@ impl<'a> Reader<'a, '_> {
         let voice = self.voice(cursor, found.voice);
         let ratio = match found.ratio {
             (1..=255, 1..=255) if found.ratio != (1, 1) => {
-                (found.ratio.0 as u8, found.ratio.1 as u8)
+                (found.ratio.0.narrow::<u8>(), found.ratio.1.narrow::<u8>())
             }
             _ => (0, 0),
         };

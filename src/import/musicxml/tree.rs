@@ -9,6 +9,7 @@ use std::borrow::Cow;
 use quick_xml::events::attributes::Attributes;
 
 use super::tags::{Tag, Tags};
+use crate::narrow::Narrow;
 
 pub(super) use super::tags::Malformed;
 
@@ -112,7 +113,7 @@ impl<'a> Walker<'a> {
                             before,
                         ));
                     }
-                    let index = tree.nodes.len() as u32;
+                    let index: u32 = tree.nodes.len().narrow();
                     tree.nodes.push(Node { name, attributes, text: "", end: index + 1 });
                     if empty {
                         fresh = false;
@@ -123,7 +124,7 @@ impl<'a> Walker<'a> {
                     }
                 }
                 Tag::End => {
-                    let end = tree.nodes.len() as u32;
+                    let end: u32 = tree.nodes.len().narrow();
                     let node = &mut tree.nodes[innermost];
                     if fresh {
                         node.text = &self.input[text..before];
