@@ -13,6 +13,8 @@ from music21 import converter, dynamics, harmony, repeat, spanner, tempo
 
 # Readers round the times of tuplets: nothing written is nearer than this, in quarters.
 NEAR = Fraction(1, 100)
+# By how much the duration of a printed value may be rounded.
+ROUNDED = Fraction(1, 8)
 ARTICULATIONS = {
     "Staccato": "staccato",
     "Staccatissimo": "staccatissimo",
@@ -97,13 +99,14 @@ def gather(path):
 def _part(music, part_of_score, places, heads):
     number, part = part_of_score
     for index, measure in enumerate(part.getElementsByClass("Measure")):
-        for thing in measure.recurse().notes:
-            at = exact(thing.getOffsetInHierarchy(measure))
+        exact_places, end = {}, Fraction(0)
+        for thing, voice, at, length in _placed(measure, exact_places):
+            end = max(end, at + length)
             if isinstance(thing, harmony.Harmony):
                 if not isinstance(thing, harmony.NoChord) and thing.root() is not None:
                     music.chords.add((index, round(float(at), 2), thing.root().name, thing.chordKind))
                 continue
-            if thing.style.hideObjectOnPrint:
+            if thing.isRest or thing.style.hideObjectOnPrint:
                 continue
             places[id(thing)] = (number, index, at)
             for lyric in thing.lyrics:
@@ -114,26 +117,47 @@ def _part(music, part_of_score, places, heads):
             for sign in thing.articulations:
                 if word := ARTICULATIONS.get(type(sign).__name__):
                     music.articulations.add(((number, index, at), word))
-            voice = thing.getContextByClass("Voice") if measure.voices else None
-            name = str(voice.id) if voice is not None else ""
-            heads += ((Note(index, at, *head, number, name), tie) for *head, tie in _heads(thing))
-        _signs(music, index, measure)
-        length = exact(measure.highestTime)
+            for key, name, tie in _heads(thing) if length > 0 else ():
+                heads.append((Note(index, at, key, name, length, number, voice), tie))
+        _signs(music, index, measure, exact_places)
         if index < len(music.measures):
-            music.measures[index] = max(music.measures[index], length)
+            music.measures[index] = max(music.measures[index], end)
         else:
-            music.measures.append(length)
+            music.measures.append(end)
             music.numbers.append(measure.number)
 
 
+def _placed(measure, exact_places):
+    """Notes and rests with their voice, offset and length, as they are printed.
+
+    Where a file rounds its durations (17 divisions of a quarter have no sixteenth), music21 keeps
+    what is printed beside them; what follows then begins where that ends.
+    """
+    for container in (measure, *measure.voices):
+        is_voice = container is not measure
+        voice, begins = (str(container.id), container.offset) if is_voice else ("", 0)
+        known = {}
+        for thing in container.notesAndRests:
+            rounded = exact(begins + thing.offset)
+            at = known.get(rounded, rounded)
+            length = exact(thing.duration.quarterLength)
+            printed = length
+            if not thing.duration.linked:
+                printed = exact(sum(one.quarterLength for one in thing.duration.components)
+                                * thing.duration.aggregateTupletMultiplier())
+                if not 0 < abs(printed - length) <= ROUNDED:
+                    printed = length
+            known.setdefault(rounded + length, at + printed)
+            exact_places.setdefault(rounded, at)
+            yield thing, voice, at, printed
+
+
 def _heads(thing):
-    length = exact(thing.duration.quarterLength)
     for one in thing.notes if "ChordBase" in thing.classSet else [thing]:
         tie = one.tie or thing.tie
         pitch = getattr(one, "pitch", None)
         key, name = (pitch.midi, pitch.nameWithOctave) if pitch else (-1, "")
-        if length > 0:
-            yield key, name, length, tie.type if tie else None
+        yield key, name, tie.type if tie else None
 
 
 def join(music, heads):
@@ -163,6 +187,10 @@ def join(music, heads):
         if tie in ("start", "continue"):
             held.setdefault(place, []).append((note, start + head.length))
 
+    # Where something else begins, what hangs there hangs on that.
+    for note in music.notes:
+        begun.pop((note.part, note.measure, note.at), None)
+
     def beginning(place):
         measure, at = begun.get(place, place[1:])
         return measure, round(float(at), 2)
@@ -175,9 +203,10 @@ def join(music, heads):
         setattr(music, name, joined)
 
 
-def _signs(music, index, measure):
+def _signs(music, index, measure, exact_places):
     for sign in measure.recurse().getElementsByClass(dynamics.Dynamic):
-        at = round(float(sign.getOffsetInHierarchy(measure)), 2)
+        at = exact(sign.getOffsetInHierarchy(measure))
+        at = round(float(exact_places.get(at, at)), 2)
         music.dynamics.add((index, at, DYNAMICS.get(sign.value, sign.value)))
     for mark in measure.recurse().getElementsByClass(tempo.MetronomeMark):
         if mark.getQuarterBPM():

@@ -59,19 +59,27 @@ impl Reader<'_, '_> {
     }
 
     /// Where a direction holds. One that is set a little to the left or right of its note on the
-    /// page holds from the note (our heuristic: by less than an eighth), unless it is said to sound
-    /// so.
+    /// page holds from the note, one that is set farther off from the nearest eighth of the bar (our
+    /// heuristic: less than an eighth is little), unless it is said to sound so.
     fn placed(&mut self, cursor: &Cursor, element: Element) -> Time {
         let at = self.moved(cursor, element);
         let off = if at > cursor.at { at - cursor.at } else { cursor.at - at };
         let sounds = element.child("offset").is_some_and(|offset| offset.is("sound", "yes"));
-        if at == cursor.at || sounds || off >= Time::EIGHTH {
+        if at == cursor.at || sounds {
             return at;
         }
-        if element.child("direction-type").is_some_and(|kind| kind.child("dynamics").is_some()) {
-            self.changed(cursor, "dynamics set beside their note, written at it");
+        let (meant, told) = if off < Time::EIGHTH {
+            (cursor.at, "dynamics set beside their note, written at it")
+        } else {
+            let eighths = (at + Time::of(1, 16)).div_floor(Time::EIGHTH);
+            (Time::EIGHTH * eighths, "dynamics between notes, written at the nearest eighth")
+        };
+        let is_dynamic =
+            element.child("direction-type").is_some_and(|kind| kind.child("dynamics").is_some());
+        if is_dynamic && meant != at {
+            self.changed(cursor, told);
         }
-        cursor.at
+        meant
     }
 
     fn direction_type(
