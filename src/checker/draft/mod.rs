@@ -426,9 +426,8 @@ impl<'a> Plan<'a> {
         let form = &self.piece.form;
         let missing = |section: usize| {
             let (from, to) = self.sections[section];
-            let (first, after) = form.bars_between(from, to);
-            let number = |index: usize| form.bars.get(index).map_or(0, |bar| bar.number);
-            found.bars.is_none_or(|(a, b)| number(first) <= b && a <= number(after.max(1) - 1))
+            let numbers = form.bars_between(from, to).numbers(form);
+            found.bars.is_none_or(|bars| numbers.is_some_and(|numbers| numbers.meets(bars)))
         };
         let (tune, bass, inner) = &self.voices;
         let role = match () {

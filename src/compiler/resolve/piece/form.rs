@@ -130,7 +130,9 @@ impl Form {
                 && before.is_some_and(|before| before.signs.iter().any(leads_away)))
     }
 
-    fn ending_changes(&self, bar: usize) -> bool {
+    /// Is this bar in another ending than the one before it?
+    #[must_use]
+    pub fn ending_changes(&self, bar: usize) -> bool {
         let before = bar.checked_sub(1).and_then(|before| self.bars.get(before));
         let ending = |bar: &Bar| bar.ending;
         before.and_then(ending).is_some_and(|before| {
