@@ -7,7 +7,7 @@ use smallvec::SmallVec;
 
 use super::loss::Losses;
 use super::raw::{RawDirection, RawDirectionKind, RawKind, RawNote, RawPart, Small};
-use super::score::{Bar, Direction, Graces, Line, Note, Part, Says, TupletSpan};
+use super::score::{Bar, Direction, Graces, Note, Part, PartLine, Says, TupletSpan};
 use super::signs;
 use crate::music::{Pitch, Time};
 use crate::resolve::Marks;
@@ -205,13 +205,13 @@ impl Gathered {
         }
     }
 
-    fn lines(mut self, staves: bool, bars: &[Bar], losses: &mut Losses) -> Vec<Line> {
+    fn lines(mut self, staves: bool, bars: &[Bar], losses: &mut Losses) -> Vec<PartLine> {
         let mut groups: BTreeMap<(u16, u8, u8), Vec<Head>> = BTreeMap::new();
         for head in std::mem::take(&mut self.heads) {
             let stroke = if head.pitch.is_none() { 1 + head.stroke } else { 0 };
             groups.entry((head.voice, stroke, 0)).or_default().push(head);
         }
-        let mut found: Vec<(Line, Slurs)> = Vec::new();
+        let mut found: Vec<(PartLine, Slurs)> = Vec::new();
         for ((voice, stroke, _), heads) in groups {
             let spans = self.spans.get(&voice).cloned().unwrap_or_default();
             let (streams, dropped) = split(heads, staves);
@@ -230,7 +230,8 @@ impl Gathered {
                 }
                 let (notes, slurs) = chords.into_iter().map(Chord::note).unzip();
                 let stroke = stroke.checked_sub(1);
-                let line = Line { staff, stroke, notes, spans: spans.clone(), ..Line::default() };
+                let line =
+                    PartLine { staff, stroke, notes, spans: spans.clone(), ..PartLine::default() };
                 found.push((line, slurs));
             }
         }
@@ -394,8 +395,8 @@ type Slurs = Vec<SmallVec<[(u8, bool); 2]>>;
 
 /// Joins lines of one staff that never sound in the same bar: files number a line now so, now
 /// otherwise.
-fn join(found: Vec<(Line, Slurs)>, bars: &[Bar]) -> Vec<(Line, Slurs)> {
-    let mut joined: Vec<(Line, Slurs, Vec<bool>)> = Vec::new();
+fn join(found: Vec<(PartLine, Slurs)>, bars: &[Bar]) -> Vec<(PartLine, Slurs)> {
+    let mut joined: Vec<(PartLine, Slurs, Vec<bool>)> = Vec::new();
     for (line, slurs) in found {
         let sounds = bars_of(&line.notes, bars);
         let place = joined.iter().position(|(other, _, taken)| {
@@ -490,7 +491,7 @@ fn slur(notes: &mut [Note], slurs: Slurs, bars: &[Bar], (part, losses): (usize, 
 /// Gives each direction to the lines for which it holds: dynamics and techniques to all of
 /// its staff, words to the first.
 fn direct(
-    lines: &mut [Line],
+    lines: &mut [PartLine],
     directions: Vec<(Time, RawDirection)>,
     staves: u8,
     bars: &[Bar],
@@ -569,7 +570,7 @@ fn direct(
 
 /// Takes dynamics and hairpins out of a line where it has no note until the next dynamic: they are
 /// for other lines of the part.
-fn without_effect(line: &mut Line) {
+fn without_effect(line: &mut PartLine) {
     let is_dynamic = |direction: &Direction| match direction.says {
         Says::Word(word) => signs::dynamic(word).is_some(),
         Says::Hairpin { .. } => true,

@@ -15,7 +15,7 @@ struct Finding<'a> {
     severity: Severity,
     message: &'a str,
     #[serde(flatten)]
-    place: Place<'a>,
+    place: Where<'a>,
     bars: Option<BarNumbers>,
     player: Option<&'a str>,
     scoring: Option<&'a str>,
@@ -26,7 +26,7 @@ struct Finding<'a> {
 }
 
 #[derive(Serialize)]
-struct Place<'a> {
+struct Where<'a> {
     file: &'a str,
     start: Position,
     end: Position,
@@ -43,7 +43,7 @@ struct Position {
 #[derive(Serialize)]
 struct Words<'a> {
     #[serde(flatten)]
-    place: Place<'a>,
+    place: Where<'a>,
     text: &'a str,
 }
 
@@ -151,10 +151,10 @@ fn finding<'a>(diagnostic: &'a Diagnostic, positions: &Positions<'a>) -> Finding
     }
 }
 
-fn place<'a>(span: Span, positions: &Positions<'a>) -> Place<'a> {
+fn place<'a>(span: Span, positions: &Positions<'a>) -> Where<'a> {
     let Some(counted) = positions.get(span.file) else {
         let start = Position { line: 1, column: 1, offset: 0 };
-        return Place { file: "", start, end: Position { line: 1, column: 1, offset: 0 } };
+        return Where { file: "", start, end: Position { line: 1, column: 1, offset: 0 } };
     };
     let range = counted.source.range(span);
     let position = |offset| Position {
@@ -163,7 +163,7 @@ fn place<'a>(span: Span, positions: &Positions<'a>) -> Place<'a> {
         offset,
     };
     let (start, end) = (position(range.start), position(range.end));
-    Place { file: &counted.source.name, start, end }
+    Where { file: &counted.source.name, start, end }
 }
 
 #[cfg(test)]

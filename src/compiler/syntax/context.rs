@@ -17,14 +17,14 @@ pub(super) const WRITTEN: &str = "line of written notes";
 
 /// What the builders share: the item that is read, the text from its beginning on, and the findings
 /// so far.
-pub(super) struct Context<'t> {
+pub(super) struct ItemReader<'t> {
     pub(super) file: FileId,
     pub(super) item: ItemId,
     pub(super) text: &'t str,
     pub(super) diagnostics: Vec<Diagnostic>,
 }
 
-impl Context<'_> {
+impl ItemReader<'_> {
     /// The place of some bytes of the item.
     pub(super) fn at(&self, start: usize, end: usize) -> Span {
         Span::within(self.file, self.item, start.narrow::<u32>(), end.narrow::<u32>())
