@@ -22,6 +22,7 @@ import check_corpus
 import check_editor
 import check_files
 import check_findings
+import check_form
 import check_harmony
 import check_import
 import check_midi
@@ -142,6 +143,7 @@ def main(ripieno, *samples):
         said = check_findings.check(ripieno, clean)
         outside = (
             check_editor.check(ripieno, work / "editor"),
+            check_form.check(ripieno, work / "form"),
             check_harmony.check(ripieno),
             check_corpus.check(ripieno),
             [check_catalogue.check(ripieno)],
