@@ -7,13 +7,13 @@
 //!
 //! Nothing here reads or writes a file, and nothing knows how a source is parsed.
 
+mod figures;
 mod form;
 mod frame;
 mod input;
 mod keys;
 mod lines;
 mod loss;
-mod marks;
 mod midi;
 mod musicxml;
 mod names;
@@ -36,7 +36,7 @@ use std::borrow::Cow;
 use std::fmt::{self, Write};
 
 // The stages before, under the names they have everywhere.
-use ripieno_compiler::{instruments, music, narrow};
+use ripieno_compiler::{instruments, music, narrow, resolve};
 
 pub use input::LARGEST;
 pub use loss::{Fate, Loss, Report};
@@ -187,8 +187,10 @@ fn assemble(
             "the piece is longer than 20,000 whole notes; import its movements one by one",
         ));
     }
-    for (index, part) in raw.parts.into_iter().enumerate() {
+    for (index, mut part) in raw.parts.into_iter().enumerate() {
+        let figured = figures::of(&mut part, &score.bars);
         score.parts.push(lines::part(part, index, &score.bars, losses));
+        figures::harmony(figured, index, &mut score, losses, guesses);
     }
     let lines: usize = score.parts.iter().map(|part| part.lines.len()).sum();
     if lines.saturating_mul(score.bars.len()) > MOST_BARS_OF_LINES {

@@ -6,10 +6,11 @@ use std::collections::{BTreeMap, HashMap};
 use smallvec::SmallVec;
 
 use super::loss::Losses;
-use super::marks::Marks;
 use super::raw::{RawDirection, RawDirectionKind, RawKind, RawNote, RawPart, Small};
 use super::score::{Bar, Direction, Graces, Line, Note, Part, Says, TupletSpan};
+use super::signs;
 use crate::music::{Pitch, Time};
+use crate::resolve::Marks;
 
 /// The lines of a part.
 pub(super) fn part(raw: RawPart, index: usize, bars: &[Bar], losses: &mut Losses) -> Part {
@@ -555,8 +556,37 @@ fn direct(
             }
         }
     }
+    let mut heard = false;
     for line in lines {
         line.directions.sort_by_key(|direction| direction.at);
         line.directions.dedup();
+        // What nobody plays is said once.
+        if std::mem::replace(&mut heard, true) {
+            without_effect(line);
+        }
     }
+}
+
+/// Takes dynamics and hairpins out of a line where it has no note until the next dynamic: they are
+/// for other lines of the part.
+fn without_effect(line: &mut Line) {
+    let is_dynamic = |direction: &Direction| match direction.says {
+        Says::Word(word) => signs::dynamic(word).is_some(),
+        Says::Hairpin { .. } => true,
+        Says::Words(_) | Says::Fermata => false,
+    };
+    let sounds = |from: Time, to: Option<Time>| {
+        let first = line.notes.partition_point(|note| note.end <= from);
+        line.notes.get(first).is_some_and(|note| to.is_none_or(|to| note.start < to))
+    };
+    let times: Vec<Time> =
+        line.directions.iter().filter(|d| is_dynamic(d)).map(|direction| direction.at).collect();
+    let next = |at: Time| times.get(times.partition_point(|time| *time <= at)).copied();
+    let kept: Vec<bool> = line
+        .directions
+        .iter()
+        .map(|direction| !is_dynamic(direction) || sounds(direction.at, next(direction.at)))
+        .collect();
+    let mut kept = kept.into_iter();
+    line.directions.retain(|_| kept.next().unwrap_or(true));
 }

@@ -1,9 +1,9 @@
 //! Passages in which a part goes with another one for a while, so that it can be said to double it
 //! there and its voice rests.
 
-use super::marks::DYNAMICS;
 use super::score::{Bar, Direction, Line, Says};
 use super::scoring::alike;
+use super::signs;
 use crate::music::Time;
 
 /// A passage shorter than this is not worth a line of the scoring (our heuristic): bars in which
@@ -53,7 +53,7 @@ fn edges(line: &Line, bars: &[Bar]) -> Vec<Edge> {
         }
         while let Some(direction) = line.directions.get(said).filter(|d| d.at < time) {
             match &direction.says {
-                Says::Word(word) if DYNAMICS.contains(word) => dynamic = Some(*word),
+                Says::Word(word) if signs::dynamic(word).is_some() => dynamic = Some(*word),
                 Says::Word(word) => ways = (ways.0 + 1, Some(*word)),
                 Says::Hairpin { to, .. } => swells = swells.max(*to),
                 Says::Words(_) | Says::Fermata => {}
@@ -156,10 +156,9 @@ pub(super) fn silenced(line: &Line, passages: &[Passage], bars: &[Bar]) -> Line 
         let (before, after) = (edges[first].dynamic, edges[next].dynamic);
         let Some(bar) = bars.get(next) else { continue };
         let at = bar.start;
-        let said = line
-            .directions
-            .iter()
-            .any(|d| d.at == at && matches!(d.says, Says::Word(word) if DYNAMICS.contains(&word)));
+        let said = line.directions.iter().any(|d| {
+            d.at == at && matches!(d.says, Says::Word(word) if signs::dynamic(word).is_some())
+        });
         if let Some(word) = after.filter(|_| before != after && !said) {
             silenced.directions.push(Direction { at, says: Says::Word(word) });
         }

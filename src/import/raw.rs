@@ -3,9 +3,9 @@
 
 use smallvec::SmallVec;
 
+use crate::figures::Figures;
 use crate::music::{Chord, Interval, Pitch, Time};
-
-use super::marks::Marks;
+use crate::resolve::Marks;
 
 /// A file as it was read.
 #[derive(Debug, Default)]
@@ -66,6 +66,8 @@ pub(super) struct RawMeasure {
     pub(super) silent: bool,
     pub(super) notes: Vec<RawNote>,
     pub(super) directions: Vec<RawDirection>,
+    /// Figures under the bass, in order of time.
+    pub(super) figures: Vec<(Time, Figures)>,
     pub(super) signs: Signs,
 }
 

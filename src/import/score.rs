@@ -3,9 +3,9 @@
 
 use smallvec::SmallVec;
 
-use super::marks::Marks;
 use super::raw::{Head, RawInstrument, RawTempo};
 use crate::music::{Chord, Interval, Key, Metre, Pitch, Time};
+use crate::resolve::Marks;
 
 /// A piece.
 #[derive(Debug, Default)]

@@ -76,6 +76,18 @@ pub(super) fn make(score: &Score, losses: &mut Losses, guesses: &mut Vec<String>
             guesses.push(guess);
         }
     }
+    for (index, part) in score.parts.iter().enumerate() {
+        let lines = seats.iter().filter(|seat| seat.part == index);
+        let one_player = part.lines.iter().all(|line| line.stroke.is_none()) && part.staves > 1;
+        let count = lines.count();
+        if one_player && count > 1 {
+            let name = if part.name.is_empty() { "a part without a name" } else { &part.name };
+            guesses.push(format!(
+                "{name}: {count} voices on {} staves have a player each, for a player has one voice at a time",
+                part.staves
+            ));
+        }
+    }
     guesses.push(format!("the year of the ensemble: {YEAR} is proposed, write your own"));
     for index in 0..seats.len() {
         seats[index].doubles = doubled(score, &seats, index);

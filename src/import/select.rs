@@ -26,7 +26,7 @@ pub(super) fn parts(score: &mut Score, wanted: &[String]) -> Result<Vec<usize>, 
         let found: Vec<usize> = (0..count)
             .filter(|index| {
                 let part = &score.parts[*index].name;
-                small(part) == small(name) || slug(part).is_some_and(|slug| slug == small(name))
+                small(part) == small(name) || slug(part).is_some_and(|it| Some(it) == slug(name))
             })
             .collect();
         // A number counts the parts from the top.

@@ -200,7 +200,7 @@ fn what_the_language_cannot_say_is_counted() {
     let import = imported(&file(&[&measure.concat()]));
     assert_eq!(
         losses(&import),
-        [("sung words", 2), ("the sign “fingering”", 1), ("figures of a figured bass", 1)]
+        [("sung words", 2), ("the sign “fingering”", 1), ("figures without a bass note", 1)]
     );
     let text = import.report.to_text();
     assert!(text.contains("sung words, Tune, bar 1: 2 times"), "{text}");
@@ -434,4 +434,33 @@ fn a_part_that_goes_with_another_for_a_while_doubles_it_there() {
     assert!(source.contains("doubles oboe 8vb bars 3..7"), "{source}");
     let viola = source.split("voice viola {").nth(1).unwrap();
     assert!(viola.contains("  3: rest 5 |"), "{source}");
+}
+
+#[test]
+fn figures_under_a_bass_become_harmony() {
+    let figures = |inside: &str| format!("<figured-bass>{inside}</figured-bass>");
+    let figure = |number: u8| format!("<figure><figure-number>{number}</figure-number></figure>");
+    let first = format!(
+        "{COMMON}{}{}{}{}{}",
+        note("C3", 12, ""),
+        figures(&figure(6)),
+        note("E3", 12, ""),
+        figures(&(figure(6) + &figure(5))),
+        note("F3", 24, ""),
+    );
+    // Two chords over one note, then a third that is raised.
+    let second = format!(
+        "<figured-bass><figure><figure-number>4</figure-number></figure><duration>12</duration>\
+         </figured-bass>{}{}{}",
+        figures("<figure><figure-number>7</figure-number></figure>"),
+        note("G3", 24, ""),
+        figures("<figure><prefix>sharp</prefix></figure>") + &note("E3", 24, ""),
+    );
+    let import = imported(&file(&[&first, &second]));
+    let harmony = import.source.split("harmony {\n").nth(1).unwrap();
+    let bars: Vec<&str> = harmony.lines().take(2).map(str::trim).collect();
+    assert_eq!(bars, ["1: 1/4 C C/E 1/2 Dm7/F |", "2: 1/4 Gsus4 G7 1/2 E |"]);
+    let told = &import.report.guesses[0];
+    assert!(told.contains("from the figures") && told.contains("1 note of a beat"), "{told}");
+    assert!(import.report.losses.is_empty(), "{:?}", import.report.losses);
 }

@@ -4,7 +4,6 @@
 use std::fmt::Write;
 
 use super::loss::Losses;
-use super::marks::DYNAMICS;
 use super::score::{Bar, Direction, Line, Note, Says, TupletSpan};
 use super::signs;
 use super::tuplets::{self, Tuplet, is_plain};
@@ -70,7 +69,7 @@ fn spoken(directions: &[Direction], end: Time) -> Vec<(Time, String)> {
         let at = direction.at;
         match &direction.says {
             Says::Word(word) => {
-                let order = if DYNAMICS.contains(word) { 1 } else { 3 };
+                let order = if signs::dynamic(word).is_some() { 1 } else { 3 };
                 events.push((at, order, (*word).to_string()));
             }
             Says::Hairpin { grows, to } => {

@@ -14,7 +14,7 @@ pub(super) enum Said {
 }
 
 /// Beginnings of tempos in Italian, French, German and English (common practice).
-const TEMPOS: [&str; 52] = [
+const TEMPOS: [&str; 54] = [
     "adagi",
     "largo",
     "larghetto",
@@ -61,6 +61,8 @@ const TEMPOS: [&str; 52] = [
     "langsam",
     "schnell",
     "mäßig",
+    "mässig",
+    "massig",
     "lebhaft",
     "bewegt",
     "slow",
@@ -94,7 +96,7 @@ pub(super) fn meant(words: &str) -> Said {
     if let Some((_, word)) = TECHNIQUES.iter().find(|(said, _)| *said == small) {
         return Said::Word(word);
     }
-    if let Some(word) = super::marks::DYNAMICS.into_iter().find(|word| *word == small) {
+    if let Some(word) = super::signs::dynamic(&small) {
         return Said::Word(word);
     }
     if TEMPOS.iter().any(|tempo| small.starts_with(tempo)) { Said::Tempo } else { Said::Words }

@@ -16,6 +16,7 @@ import warnings
 from pathlib import Path
 
 import check_agreement
+import check_arrangements
 import check_catalogue
 import check_checks
 import check_corpus
@@ -147,6 +148,9 @@ def main(ripieno, *samples):
             check_harmony.check(ripieno),
             check_corpus.check(ripieno),
             [check_catalogue.check(ripieno)],
+            check_arrangements.check(
+                ripieno, Path(ripieno).parent / "examples" / "arrangements", work / "generated"
+            ),
         )
         for stage in (findings, said, *outside, checks(ripieno, work, samples)):
             for finding in stage:

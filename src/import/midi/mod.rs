@@ -15,12 +15,12 @@ use smallvec::SmallVec;
 
 use super::keys::{self, how_sure};
 use super::loss::{Losses, NOWHERE};
-use super::marks::Marks;
 use super::players::{drum_of_key, usual_drum};
 use super::raw::{RawInstrument, RawTempo};
 use super::score::{Bar, Line, Note, Part, Pitches, Score};
 use super::{Error, frame};
 use crate::music::{Interval, Key, Metre, Pitch, Time};
+use crate::resolve::Marks;
 
 use contigs::Sounding;
 use file::{File, Stroke, Track};

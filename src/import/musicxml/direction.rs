@@ -2,6 +2,7 @@
 
 use super::tree::Element;
 use super::{Cursor, Reader, line, values};
+use crate::figures::{Change, Figures};
 use crate::music::Time;
 use crate::narrow::Narrow;
 use crate::raw::{RawDirection, RawDirectionKind, RawTempo};
@@ -58,19 +59,27 @@ impl Reader<'_, '_> {
     }
 
     /// Where a direction holds. One that is set a little to the left or right of its note on the
-    /// page holds from the note (our heuristic: by less than an eighth), unless it is said to sound
-    /// so.
+    /// page holds from the note, one that is set farther off from the nearest eighth of the bar (our
+    /// heuristic: less than an eighth is little), unless it is said to sound so.
     fn placed(&mut self, cursor: &Cursor, element: Element) -> Time {
         let at = self.moved(cursor, element);
         let off = if at > cursor.at { at - cursor.at } else { cursor.at - at };
         let sounds = element.child("offset").is_some_and(|offset| offset.is("sound", "yes"));
-        if at == cursor.at || sounds || off >= Time::EIGHTH {
+        if at == cursor.at || sounds {
             return at;
         }
-        if element.child("direction-type").is_some_and(|kind| kind.child("dynamics").is_some()) {
-            self.changed(cursor, "dynamics set beside their note, written at it");
+        let (meant, told) = if off < Time::EIGHTH {
+            (cursor.at, "dynamics set beside their note, written at it")
+        } else {
+            let eighths = (at + Time::of(1, 16)).div_floor(Time::EIGHTH);
+            (Time::EIGHTH * eighths, "dynamics between notes, written at the nearest eighth")
+        };
+        let is_dynamic =
+            element.child("direction-type").is_some_and(|kind| kind.child("dynamics").is_some());
+        if is_dynamic && meant != at {
+            self.changed(cursor, told);
         }
-        cursor.at
+        meant
     }
 
     fn direction_type(
@@ -213,6 +222,28 @@ impl Reader<'_, '_> {
         }
         let chord = values::chord(root, quality, bass);
         cursor.measure.signs.chords.push((at, chord));
+    }
+}
+
+impl Reader<'_, '_> {
+    /// Figures under a bass: at the next note, or behind the figures that stand there already.
+    pub(super) fn figures(&mut self, cursor: &mut Cursor, element: Element) {
+        let (place, later) = cursor.figured;
+        let later = if place == cursor.ticks { later } else { 0 };
+        let length = super::ticks(element).unwrap_or(0);
+        cursor.figured = (cursor.ticks, later.saturating_add(length));
+        let divisions = self.divisions(cursor);
+        let at = values::time(cursor.ticks.saturating_add(later), divisions).unwrap_or(cursor.at);
+        let mut figures = Figures::default();
+        for figure in element.children().filter(|child| child.name() == "figure") {
+            let number = figure.number_of::<u8>("figure-number");
+            let sign = ["prefix", "suffix"].into_iter().find_map(|name| figure.child(name));
+            let change = sign.and_then(|sign| Change::of(sign.raw()));
+            if number.is_some() || change.is_some() {
+                figures.push((number.unwrap_or(3), change));
+            }
+        }
+        cursor.measure.figures.push((at, figures));
     }
 }
 

@@ -7,6 +7,7 @@
 
 mod direction;
 mod note;
+mod tags;
 mod tree;
 mod values;
 
@@ -95,6 +96,9 @@ struct Cursor {
     measure: RawMeasure,
     /// The longest rest of a whole bar.
     rest: Time,
+    /// Where figures stand next, if several stand under one note: the place of the note and how
+    /// much later.
+    figured: (i64, i64),
     index: usize,
     part: usize,
 }
@@ -213,6 +217,7 @@ impl<'a> Reader<'a, '_> {
             last: (Time::ZERO, Time::ZERO),
             measure: RawMeasure { label, ..RawMeasure::default() },
             rest: Time::ZERO,
+            figured: (0, 0),
             index,
             part,
         };
@@ -250,9 +255,7 @@ impl<'a> Reader<'a, '_> {
             "barline" => self.barline(cursor, element),
             "harmony" => self.harmony(cursor, element),
             "sound" => self.sound(cursor, element),
-            "figured-bass" => {
-                self.losses.left_out("figures of a figured bass", Some(cursor.part), cursor.index);
-            }
+            "figured-bass" => self.figures(cursor, element),
             _ => {}
         }
         self.tree = tree;

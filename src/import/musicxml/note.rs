@@ -2,10 +2,11 @@
 
 use super::tree::Element;
 use super::{Cursor, Reader, ticks, values};
-use crate::marks::{Mark, Marks};
 use crate::music::{Pitch, Time};
 use crate::narrow::Narrow;
 use crate::raw::{RawDirection, RawDirectionKind, RawKind, RawNote, Small};
+use crate::resolve::{Mark, Marks};
+use crate::signs;
 
 use smallvec::SmallVec;
 
@@ -397,7 +398,7 @@ impl Reader<'_, '_> {
     pub(super) fn dynamics(&mut self, cursor: &mut Cursor, element: Element, at: Time, staff: u8) {
         for child in element.children() {
             let name = child.name();
-            let known = crate::marks::DYNAMICS.into_iter().find(|word| *word == name);
+            let known = signs::dynamic(name);
             let (word, as_what) = match name {
                 _ if known.is_some() => (known.unwrap_or("f"), None),
                 "pppp" | "ppppp" | "pppppp" => ("ppp", Some("softer than ppp, written as ppp")),
