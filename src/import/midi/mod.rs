@@ -464,9 +464,14 @@ fn voices(notes: &[(Time, Time, u8)], pitches: &[Pitch], losses: &mut Losses) ->
     let soundings = |units: &[(Sounding, Vec<usize>)]| -> Vec<Sounding> {
         units.iter().map(|(sounding, _)| *sounding).collect()
     };
-    let units = match contigs::together(&soundings(&single)) {
-        most if most <= MOST_VOICES => single,
-        _ => chords(single),
+    let together = soundings(&single);
+    let units = chords(single.clone());
+    // A hand at a keyboard has now one note, now a few that begin and end as one; voices sound on
+    // all the time (our heuristic).
+    let is_hand = contigs::together(&soundings(&units)) <= 2 && contigs::fullness(&together) < 0.5;
+    let units = match contigs::together(&together) {
+        most if most <= MOST_VOICES && !is_hand => single,
+        _ => units,
     };
     let of_units = soundings(&units);
     // What is thicker than any part of a score goes where there is room.
