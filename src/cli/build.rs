@@ -9,7 +9,7 @@ use super::paging::{self, Paging};
 use super::printing::{self, Format, Printing};
 use super::reprint::{self, Past};
 use super::revision;
-use super::source::{self, Desk, counts, has_errors};
+use super::source::{self, Desk, Judging, counts, has_errors};
 use super::{End, Failure, Outcome, Show, print};
 use ripieno_checker::advise::{self, table};
 use ripieno_compiler::arrange::Arrangement;
@@ -23,18 +23,29 @@ pub(super) struct Arguments {
     /// The sources.
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
+    /// How findings are shown.
+    #[arg(long, value_enum, default_value = "rich")]
+    format: Show,
+    /// Say "revised" in the parts where bars are new since OLD: a source, a source in a revision of
+    /// a checkout (`v2:weir.ripieno`), or the folder of a build.
+    #[arg(long, value_name = "OLD")]
+    mark_changes: Option<PathBuf>,
+    #[command(flatten)]
+    wanted: Wanted,
+}
+
+/// What `build` and `watch` are asked to write.
+#[derive(clap::Args)]
+pub(super) struct Wanted {
     /// The folder into which everything is written: DIR/<piece>/<scoring>/…
     #[arg(short, long, value_name = "DIR", default_value = "build")]
-    output: PathBuf,
+    pub(super) output: PathBuf,
     /// Write only this scoring (may be given several times).
     #[arg(long, value_name = "NAME")]
     scoring: Vec<String>,
     /// Write only these formats: text, midi, musicxml, mxl, pdf, svg, png.
     #[arg(long, value_name = "FORMAT", value_delimiter = ',', value_parser = printing::format)]
     only: Vec<Format>,
-    /// How findings are shown.
-    #[arg(long, value_enum, default_value = "rich")]
-    format: Show,
     /// Write even if there are errors in the music; the parts will show them.
     #[arg(long)]
     despite_errors: bool,
@@ -43,28 +54,27 @@ pub(super) struct Arguments {
     prune: bool,
     /// Root folder: `use` cannot reach files outside it.
     #[arg(long, value_name = "DIR")]
-    root: Option<PathBuf>,
-    /// Treat findings of these rules, families or severities (`warnings`, `advice`, `all`) as errors.
-    #[arg(long, value_name = "RULE", value_delimiter = ',')]
-    deny: Vec<String>,
-    /// Leave out findings of these rules, families or severities (`warnings`, `advice`, `all`).
-    #[arg(long, value_name = "RULE", value_delimiter = ',')]
-    allow: Vec<String>,
-    /// Say "revised" in the parts where bars are new since OLD: a source, a source in a revision of
-    /// a checkout (`v2:weir.ripieno`), or the folder of a build.
-    #[arg(long, value_name = "OLD")]
-    mark_changes: Option<PathBuf>,
+    pub(super) root: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) judging: Judging,
     #[command(flatten)]
     paging: Paging,
     #[command(flatten)]
     printing: Printing,
 }
 
+impl Wanted {
+    /// The formats to write.
+    pub(super) fn formats(&self) -> Result<Vec<Format>, Failure> {
+        self.printing.formats(&self.only)
+    }
+}
+
 pub(super) fn run(arguments: &Arguments) -> Outcome {
-    let formats = arguments.printing.formats(&arguments.only)?;
-    let options = source::options(&arguments.deny, &arguments.allow, &[])?;
+    let wanted = &arguments.wanted;
+    wanted.formats()?;
     let mut past = arguments.mark_changes.as_deref().map(Past::read).transpose()?;
-    let mut desk = Desk::new(options);
+    let mut desk = Desk::new(wanted.judging.options(&[])?);
     let mut all = Vec::new();
     let mut end = End::Fine;
     let mut without: Vec<String> = Vec::new();
@@ -72,8 +82,8 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     let mut reports: Vec<String> = Vec::new();
     let mut folders: Vec<(String, &Path)> = Vec::new();
     for path in &arguments.files {
-        let file = desk.open(path, arguments.root.as_deref())?;
-        let findings = desk.findings(file, &arguments.scoring)?;
+        let file = desk.open(path, wanted.root.as_deref())?;
+        let findings = desk.findings(file, &wanted.scoring)?;
         let piece = desk.session.piece(file);
         let nothing = piece.scorings.is_empty();
         // Data are one object, however many files there are.
@@ -99,7 +109,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         folders.push((folder.clone(), path));
         if has_errors(&findings) {
             end = End::ErrorsInMusic;
-            if !arguments.despite_errors {
+            if !wanted.despite_errors {
                 let _ = writeln!(
                     std::io::stderr(),
                     "{}: {}; nothing was written. Fix the errors, or pass `--despite-errors`.",
@@ -115,19 +125,13 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         }
         let output = match &mut output {
             Some(output) => output,
-            none => none.insert(OutputFolder::open(&arguments.output)?),
+            none => none.insert(OutputFolder::open(&wanted.output)?),
         };
         let inputs = inputs(&mut desk, file);
         let mut building = Building::begin(output, &piece, folder, path, inputs)?;
         let arranged = desk.session.arrangements(file);
-        let wanted = Pages {
-            formats: &formats,
-            paging: &arguments.paging,
-            printing: &arguments.printing,
-            past: past.as_mut(),
-        };
-        let table = building.scorings(&arranged, wanted)?;
-        let stale = building.finish(arguments.prune)?;
+        let table = building.scorings(&arranged, wanted, past.as_mut())?;
+        let stale = building.finish(wanted.prune)?;
         reports.push(format!("{}: {}\n{table}{stale}", path.display(), counts(&findings)));
     }
     if let Some(output) = output {
@@ -165,18 +169,6 @@ fn inputs(desk: &mut Desk, file: FileId) -> (Inputs, Option<String>) {
     (inputs, revision::current(&files))
 }
 
-/// What is asked of a build of one source.
-pub(super) struct Wanted<'a> {
-    pub(super) output: &'a Path,
-    pub(super) scorings: &'a [String],
-    pub(super) formats: Vec<Format>,
-    pub(super) paging: Paging,
-    pub(super) printing: Printing,
-    pub(super) root: Option<&'a Path>,
-    pub(super) despite_errors: bool,
-    pub(super) prune: bool,
-}
-
 /// What became of one source.
 pub(super) struct Built {
     pub(super) findings: Arc<[Diagnostic]>,
@@ -192,36 +184,21 @@ pub(super) fn alone(
     path: &Path,
     file: FileId,
 ) -> Result<Built, Failure> {
-    let findings = desk.findings(file, wanted.scorings)?;
+    let findings = desk.findings(file, &wanted.scoring)?;
     let arranged = desk.session.arrangements(file);
     if (has_errors(&findings) && !wanted.despite_errors) || arranged.is_empty() {
         return Ok(Built { findings, written: None });
     }
     let piece = desk.session.piece(file);
-    let mut output = OutputFolder::open(wanted.output)?;
+    let mut output = OutputFolder::open(&wanted.output)?;
     let folder = slug(&piece.title);
     let inputs = inputs(desk, file);
     let mut building = Building::begin(&mut output, &piece, folder, path, inputs)?;
-    let pages = Pages {
-        formats: &wanted.formats,
-        paging: &wanted.paging,
-        printing: &wanted.printing,
-        past: None,
-    };
-    building.scorings(&arranged, pages)?;
+    building.scorings(&arranged, wanted, None)?;
     building.finish(wanted.prune)?;
     let mut written = output.place()?;
     written.retain(|path| path.file_name().is_none_or(|name| name != MANIFEST));
     Ok(Built { findings, written: Some(written) })
-}
-
-/// Which pages of each scoring are written, and how.
-struct Pages<'a> {
-    formats: &'a [Format],
-    paging: &'a Paging,
-    printing: &'a Printing,
-    /// Since when changes are marked.
-    past: Option<&'a mut Past>,
 }
 
 /// One piece while it is got ready in the output folder.
@@ -269,13 +246,15 @@ impl<'a> Building<'a> {
         Ok(Building { output, piece, folder, inputs, revision, before, now })
     }
 
-    /// Gets scorings that are worked out ready; gives back the table of what they hold.
+    /// Gets scorings that are worked out ready; gives back the table of what they hold. What is new
+    /// since `past` is marked.
     fn scorings(
         &mut self,
         arranged: &[Arc<Arrangement>],
-        mut asked: Pages,
+        asked: &Wanted,
+        mut past: Option<&mut Past>,
     ) -> Result<String, Failure> {
-        let (formats, printing) = (asked.formats, asked.printing);
+        let (formats, printing) = (asked.formats()?, &asked.printing);
         let written: Vec<render::Format> = formats
             .iter()
             .filter_map(|format| match format {
@@ -298,6 +277,7 @@ impl<'a> Building<'a> {
             }
             let arrangement = &*arranged[index];
             let mut files = 0;
+            let staged = self.output.staged();
             let mut stage = |path: &str, bytes: &[u8]| -> Result<(), Failure> {
                 let path = format!("{}/{path}", slugs[index]);
                 self.output.stage(&Path::new(&self.folder).join(&path), bytes)?;
@@ -311,21 +291,22 @@ impl<'a> Building<'a> {
                 Ok(())
             };
             let mut wanted = asked.paging.wanted(&written, &self.inputs.0);
-            if let Some(past) = &mut asked.past {
+            if let Some(past) = past.as_deref_mut() {
                 let (now, cues) = ((self.piece, &self.inputs), wanted.cueing.after_bars);
                 wanted.revised = reprint::new_bars(past, now, arrangement, cues);
             }
-            let (printed, told) = if printing.is_passage() {
-                (printing.passage(arrangement, &wanted, formats)?, String::new())
-            } else {
-                for file in render::all_outputs(arrangement, wanted.clone(), paging::threads()) {
-                    stage(&file.path, &file.bytes)?;
+            let mut told = String::new();
+            if printing.is_passage() {
+                for (path, bytes) in printing.passage(arrangement, &wanted, &formats)? {
+                    stage(&path, &bytes)?;
                 }
-                printing.files(arrangement, &wanted, formats)?
-            };
-            for (path, bytes) in printed {
-                stage(&path, &bytes)?;
+            } else {
+                render::each_output(arrangement, wanted.clone(), paging::threads(), |file| {
+                    stage(&file.path, &file.bytes)
+                })?;
+                told = printing.each_file(arrangement, &wanted, &formats, stage)?;
             }
+            self.output.in_order(staged);
             if !told.is_empty() {
                 pages.push_str(&format!("{}:\n{told}", scoring.name));
             }

@@ -137,17 +137,29 @@ fn failure(path: &Path, error: &LoadError) -> Failure {
     })
 }
 
-/// What the command line asks of the checker; a rule that nobody knows is a wrong use.
-pub(super) fn options(
-    deny: &[String],
-    allow: &[String],
-    only: &[String],
-) -> Result<check::Options, Failure> {
-    let options =
-        check::Options { deny: deny.to_vec(), allow: allow.to_vec(), only: only.to_vec() };
-    match options.unknown().first() {
-        Some((word, help)) => Err(Failure(format!("there is no rule or family `{word}`. {help}"))),
-        None => Ok(options),
+/// How findings are judged: what `build`, `check` and `watch` take alike.
+#[derive(clap::Args, Default)]
+pub(super) struct Judging {
+    /// Treat findings of these rules, families or severities (`warnings`, `advice`, `all`) as errors.
+    #[arg(long, value_name = "RULE", value_delimiter = ',')]
+    deny: Vec<String>,
+    /// Leave out findings of these rules, families or severities (`warnings`, `advice`, `all`).
+    #[arg(long, value_name = "RULE", value_delimiter = ',')]
+    allow: Vec<String>,
+}
+
+impl Judging {
+    /// What is asked of the checker, which looks only for findings of `only` unless that is empty; a
+    /// rule that nobody knows is a wrong use.
+    pub(super) fn options(&self, only: &[String]) -> Result<check::Options, Failure> {
+        let (deny, allow) = (self.deny.clone(), self.allow.clone());
+        let options = check::Options { deny, allow, only: only.to_vec() };
+        match options.unknown().first() {
+            Some((word, help)) => {
+                Err(Failure(format!("there is no rule or family `{word}`. {help}")))
+            }
+            None => Ok(options),
+        }
     }
 }
 

@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use ripieno_compiler::instruments::Clef;
 use ripieno_compiler::music::{Metre, Time};
-use ripieno_compiler::resolve::{BarLine, Tempo};
+use ripieno_compiler::resolve::{BarLine, Ending, Tempo};
 use ripieno_writers::edition::{DirectionKind, GroupSign};
 use ripieno_writers::notate::{Element, ElementKind, Sign};
 
@@ -78,9 +78,9 @@ pub struct Bar {
     /// Does a repeat end with it?
     pub repeat_ends: bool,
     /// An ending that begins with it.
-    pub ending_starts: Option<u8>,
+    pub ending_starts: Option<Ending>,
     /// An ending that ends with it.
-    pub ending_ends: Option<u8>,
+    pub ending_ends: Option<Ending>,
     /// The line at its end.
     pub line: BarLine,
     /// Does nobody count it?

@@ -9,7 +9,7 @@ use super::tuplets::is_plain;
 use crate::music::{Key, Metre, Mode, PitchName, Time};
 
 /// Metre where a file names none.
-const COMMON: Metre = Metre { count: 4, unit: 4 };
+const COMMON: Metre = Metre::FOUR_FOUR;
 
 /// Keys that a file gives without a mode, as the index of the bar where they begin.
 pub(super) type Modeless = Vec<usize>;

@@ -36,7 +36,8 @@ use std::borrow::Cow;
 use std::fmt::{self, Write};
 
 // The stages before, under the names they have everywhere.
-use ripieno_compiler::{instruments, music, narrow, resolve};
+use ripieno_compiler::diagnostics::BarNumbers;
+use ripieno_compiler::{instruments, limits, music, narrow, resolve};
 
 pub use input::LARGEST;
 pub use loss::{Fate, Loss, Report};
@@ -76,7 +77,7 @@ pub struct Options {
     /// Names of the parts that are wanted; none for all.
     pub parts: Vec<String>,
     /// First and last bar that are wanted, by the numbers of the file.
-    pub bars: Option<(i32, i32)>,
+    pub bars: Option<BarNumbers>,
     /// A block of harmony to be written in place of the chord symbols of the file.
     pub harmony: Option<String>,
     /// The title where the file has none.
@@ -182,7 +183,7 @@ fn assemble(
 ) -> Result<Score, Error> {
     let mut score = Score { head: std::mem::take(&mut raw.head), ..Score::default() };
     let modeless = frame::lay_out(&mut raw, &mut score, losses, guesses);
-    if score.end() > crate::music::Time::of(20_000, 1) {
+    if score.end() > music::Time::of(i64::from(limits::BARS), 1) {
         return Err(Error::new(
             "the piece is longer than 20,000 whole notes; import its movements one by one",
         ));

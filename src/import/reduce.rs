@@ -228,7 +228,7 @@ mod tests {
             label: String::new(),
             start: Time::WHOLE * index,
             length: Time::WHOLE,
-            metre: Metre { count: 4, unit: 4 },
+            metre: Metre::FOUR_FOUR,
             key: Key::C_MAJOR,
             metre_shown: index == 0,
             key_shown: index == 0,

@@ -5,6 +5,7 @@ use super::loss::Losses;
 use super::names::slug;
 use super::score::{Says, Score};
 use crate::music::Time;
+use ripieno_compiler::diagnostics::BarNumbers;
 
 /// Where what is left stood before.
 pub(super) struct Kept {
@@ -65,7 +66,7 @@ pub(super) fn parts(score: &mut Score, wanted: &[String]) -> Result<Vec<usize>, 
 /// the file; gives back the index of the first.
 pub(super) fn bars(
     score: &mut Score,
-    (first, last): (i32, i32),
+    BarNumbers { first, last }: BarNumbers,
     losses: &mut Losses,
 ) -> Result<usize, Error> {
     let number = |index: usize| {

@@ -255,14 +255,15 @@ fn only_the_parts_and_bars_that_are_asked_for() {
         bars,
         ..Options::default()
     };
-    let chosen = import(text.as_bytes(), &options(&["viola"], Some((2, 3)))).unwrap();
+    let chosen =
+        import(text.as_bytes(), &options(&["viola"], Some(BarNumbers::new(2, 3)))).unwrap();
     assert_eq!(bars(&chosen), ["1: 1/1 C5 |", "2: 1/1 D5 |"]);
     assert_eq!(form(&chosen)[0], "1  metre 4/4, key C major");
     assert_eq!(chosen.report.losses.len(), 1);
-    assert_eq!(chosen.report.losses[0].bars, [(2, 2)]);
+    assert_eq!(chosen.report.losses[0].bars, [BarNumbers::one(2)]);
     let wrong = import(text.as_bytes(), &options(&["flute"], None)).unwrap_err();
     assert!(wrong.to_string().contains("“Oboe”, “Viola”"), "{wrong}");
-    assert!(import(text.as_bytes(), &options(&[], Some((7, 9)))).is_err());
+    assert!(import(text.as_bytes(), &options(&[], Some(BarNumbers::new(7, 9)))).is_err());
 }
 
 #[test]

@@ -141,6 +141,7 @@ pub fn names(session: &Session, file: FileId) -> Vec<Name> {
         match &*block.declaration {
             Declaration::Use(path) => collector.push(Kind::File, path, false, None),
             Declaration::Voice(voice) => collector.push(Kind::Voice, &voice.name, true, None),
+            Declaration::Lyrics(lyrics) => collector.push(Kind::Voice, &lyrics.voice, false, None),
             Declaration::Instrument(instrument) => {
                 collector.push(Kind::Instrument, &instrument.name, true, None);
                 collector.push(Kind::Instrument, &instrument.like, false, None);

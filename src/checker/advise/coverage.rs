@@ -9,7 +9,7 @@ use serde::Serialize;
 
 use super::table;
 use crate::arrange::{Arrangement, Part, Players, arrange, coverage as covered};
-use crate::diagnostics::Span;
+use crate::diagnostics::{BarNumbers, Span};
 use crate::resolve::{Note, Piece, Scoring, Verb};
 
 /// Who plays the voices of a piece.
@@ -42,7 +42,7 @@ pub struct VoiceBars {
 #[derive(Clone, PartialEq, Eq, Debug, Serialize)]
 pub struct Passage {
     /// Numbers of the first and the last bar.
-    pub bars: (i32, i32),
+    pub bars: BarNumbers,
     /// Players who have the voice from a line that plays or writes it.
     pub played_by: Vec<String>,
     /// Players who double somebody who has it.
@@ -84,7 +84,7 @@ fn of_scoring(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Vec<VoiceBars> {
                 let bar = piece.form.index_at(note.start);
                 let number = piece.form.bars[bar].number;
                 let mut passage = Passage {
-                    bars: (number, number),
+                    bars: BarNumbers::one(number),
                     played_by: Vec::new(),
                     doubled_by: Vec::new(),
                     nobody: true,
@@ -108,7 +108,7 @@ fn of_scoring(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Vec<VoiceBars> {
                 }
                 passage.gaps &= !passage.nobody;
                 match passages.last_mut().filter(|last| same(last, &passage)) {
-                    Some(last) => last.bars.1 = number,
+                    Some(last) => last.bars.last = number,
                     None => passages.push(passage),
                 }
             }
@@ -145,7 +145,7 @@ impl fmt::Display for CoverageAdvice {
             for voice in &scoring.voices {
                 for (place, passage) in voice.passages.iter().enumerate() {
                     let name = if place == 0 { voice.voice.clone() } else { String::new() };
-                    let (first, last) = passage.bars;
+                    let BarNumbers { first, last } = passage.bars;
                     let bars =
                         if first == last { first.to_string() } else { format!("{first}–{last}") };
                     let mut played = if passage.nobody {

@@ -3,6 +3,7 @@
 //!
 //! Each kind of advice is a value that serde can write as data and that [`std::fmt::Display`]
 //! shows as a table for people. Nothing here changes the piece.
+
 use crate::narrow::Narrow;
 
 mod coverage;

@@ -159,6 +159,20 @@ impl<D: Disk> OutputFolder<D> {
         Ok(())
     }
 
+    /// How many changes are ready.
+    pub(super) fn staged(&self) -> usize {
+        self.changes.len()
+    }
+
+    /// Brings the files of a scoring, which are staged from there on, into order: scores, then parts.
+    pub(super) fn in_order(&mut self, from: usize) {
+        self.changes[from..].sort_by(|one, other| {
+            let key =
+                |change: &Change| change.place.parent().map(|folder| folder.as_os_str().len());
+            key(one).cmp(&key(other)).then_with(|| one.place.cmp(&other.place))
+        });
+    }
+
     /// Has a file removed with the rest of the build.
     pub(super) fn remove(&mut self, path: &Path) {
         self.changes.push(Change { place: self.folder.join(path), staged: None });

@@ -7,7 +7,7 @@
 use serde::Serialize;
 
 use super::positions::Positions;
-use super::{Care, Diagnostic, Severity, Sources, Span};
+use super::{BarNumbers, Care, Diagnostic, Severity, Sources, Span};
 
 #[derive(Serialize)]
 struct Report<'a> {
@@ -22,7 +22,7 @@ struct Finding<'a> {
     message: &'a str,
     #[serde(flatten)]
     place: Place<'a>,
-    bars: Option<(i32, i32)>,
+    bars: Option<BarNumbers>,
     player: Option<&'a str>,
     scoring: Option<&'a str>,
     also_in: &'a [String],
@@ -113,7 +113,7 @@ fn finding<'a>(diagnostic: &'a Diagnostic, positions: &Positions<'a>) -> Finding
         severity: diagnostic.severity,
         message: &diagnostic.message,
         place: place(diagnostic.primary.span, positions),
-        bars: diagnostic.bars.map(|bars| (bars.first, bars.last)),
+        bars: diagnostic.bars,
         player: diagnostic.player.as_deref(),
         scoring: diagnostic.scoring.as_deref(),
         also_in: &diagnostic.also_in,

@@ -1,7 +1,7 @@
 //! The dynamics block: for everybody.
 
 use super::form::inside;
-use super::piece::{Bars, Direction, DirectionKind, Dynamic, Form};
+use super::piece::{BarIndices, Bars, Direction, DirectionKind, Dynamic, Form};
 use super::{Context, unknown};
 use crate::diagnostics::Diagnostic;
 use crate::music::Time;
@@ -19,13 +19,13 @@ pub(super) fn dynamics(
     let mut unsure = Bars::new();
     for broken in &tree.broken {
         let digits = broken.value.split(|c: char| !c.is_ascii_digit()).next().unwrap_or_default();
-        unsure.push((digits.parse().map_or(0, from), end));
+        unsure.push(BarIndices::new(digits.parse().map_or(0, from), end));
     }
     for line in &tree.lines {
         let before = cx.diagnostics.len();
         read_line(cx, line, form, &mut directions);
         if cx.errors_since(before) {
-            unsure.push((from(line.from.bar), end));
+            unsure.push(BarIndices::new(from(line.from.bar), end));
         }
     }
     (directions, unsure)

@@ -1,6 +1,5 @@
 //! Ensembles: who plays, with which instrument, in which crook.
 
-use crate::narrow::Narrow;
 use std::collections::HashMap;
 use std::sync::Arc;
 
@@ -9,13 +8,10 @@ use super::piece::{Ensemble, Player, SetLimit};
 use super::{Context, distinct, lost, unknown};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::{self, Instrument, Tuning, catalogue};
+use crate::limits;
 use crate::music::{Interval, Pitch};
+use crate::narrow::Narrow;
 use crate::syntax::{Declaration, EnsembleLine, EnsembleTree, PitchTree, PlayersTree, Tree, Word};
-
-/// More single players of one kind than any score has.
-const MOST_PLAYERS: u32 = 24;
-/// More people at one part than any hall holds.
-const MOST_IN_SECTION: u32 = 200;
 
 pub(super) fn ensembles(cx: &mut Context, tree: &Tree) -> Vec<Arc<Ensemble>> {
     let trees: Vec<&EnsembleTree> = tree
@@ -133,6 +129,20 @@ fn ensemble<'t>(
             list.push(line.name.value.clone());
         }
         players.extend(made);
+        if players.len() > limits::PARTS {
+            let message = format!(
+                "The ensemble `{}` has more than {} parts.",
+                tree.name.value,
+                limits::PARTS
+            );
+            cx.push(
+                Diagnostic::error("names/too-many", tree.name.span, message)
+                    .with_help("Let players share a part: `violin-1 8 players` are one."),
+            );
+            players.truncate(limits::PARTS);
+            adrift = true;
+            break;
+        }
     }
     // Score order, first violins before second ones; lines that are alike in this stay as written.
     players.sort_by_key(|player: &Player| {
@@ -251,13 +261,15 @@ impl Ensemble {
 fn line_players(cx: &mut Context, line: &PlayersTree) -> Vec<Player> {
     let Some((instrument, section_number)) = instrument_of(cx, line) else { return Vec::new() };
     let count = line.count.as_ref().map_or(1, |count| count.value);
-    let most = if line.section { MOST_IN_SECTION } else { MOST_PLAYERS };
+    let most = if line.section { limits::SECTION } else { limits::PLAYERS };
     if count == 0 || count > most {
         let span = line.count.as_ref().map_or(line.span, |count| count.span);
         cx.push(
             Diagnostic::error("names/count", span, format!("{count} players are out of range."))
                 .with_help(format!(
-                    "Write 1 to {MOST_PLAYERS} single players, or up to {MOST_IN_SECTION} `players` of one part."
+                    "Write 1 to {} single players, or up to {} `players` of one part.",
+                    limits::PLAYERS,
+                    limits::SECTION
                 )),
         );
         return Vec::new();

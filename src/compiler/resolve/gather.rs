@@ -4,6 +4,7 @@ use std::collections::{HashMap, HashSet};
 
 use super::{Context, lost};
 use crate::diagnostics::{Diagnostic, nearest};
+use crate::limits;
 use crate::syntax::{EnsembleLine, EnsembleTree, LimitTree, PlayersTree, Word};
 
 /// The lines of an ensemble with those that it extends worked in.
@@ -62,6 +63,13 @@ pub(super) fn gather<'t>(
             break;
         }
         match places.get(extends.value.as_str()) {
+            // Of a chain that is too deep, the link that makes it so is told; those that build on
+            // it are in doubt.
+            Some(_) if chain.len() > limits::DEPTH + 1 => {
+                gathered.adrift = true;
+                chain.truncate(1);
+                break;
+            }
             Some(&base) if open.insert(&extends.value) => chain.push(trees[base]),
             Some(_) => break,
             None => {
@@ -73,6 +81,19 @@ pub(super) fn gather<'t>(
                 break;
             }
         }
+    }
+    if chain.len() > limits::DEPTH {
+        if chain.len() == limits::DEPTH + 1
+            && let Some(extends) = &tree.extends
+        {
+            let message = format!("Ensembles extend one another more than {} deep.", limits::DEPTH);
+            cx.push(
+                Diagnostic::error("names/too-many", extends.span, message)
+                    .with_help("Let this ensemble extend one nearer to the first."),
+            );
+        }
+        gathered.adrift = true;
+        chain.truncate(1);
     }
     for (place, tree) in chain.iter().enumerate().rev() {
         work_in(cx, &mut gathered, tree, place == 0);

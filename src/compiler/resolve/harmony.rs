@@ -1,9 +1,9 @@
 //! The declared harmony: chord symbols with exact times.
 
+use super::Context;
 use super::counting::{BarCount, Counting};
 use super::form::{bad_value, exact};
-use super::piece::{Bars, Form, HarmonyEvent};
-use super::{Context, lost};
+use super::piece::{BarIndices, Bars, Form, HarmonyEvent};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Chord, ChordError, ChordQuality, Time};
 use crate::syntax::{HarmonyBar, HarmonyStep, HarmonyTree};
@@ -31,11 +31,11 @@ pub(super) fn harmony(
             bar_of_chords(cx, form, index, bar, &mut events);
         }
         if bar.broken || cx.errors_since(before) || count.is_off() {
-            lost::add(&mut unsure, expected.min(index), index + 1);
+            BarIndices::new(expected.min(index), index + 1).add(&mut unsure);
         }
     }
     if count.is_off() {
-        lost::add(&mut unsure, count.next, form.bars.len());
+        BarIndices::new(count.next, form.bars.len()).add(&mut unsure);
     }
     events.sort_by_key(|event| event.start);
     (events, unsure)

@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use super::counting::Counting;
 use super::music::{Counted, music};
-use super::piece::{Ensemble, Form, Line, Piece, Scoring, Voice};
+use super::piece::{Ensemble, Form, Line, Lyrics, Piece, Scoring, Voice};
 use super::{Context, lost};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::syntax::{Declaration, VoiceTree};
@@ -44,6 +44,12 @@ impl Kept {
     /// The form, if it is equal the one that was kept.
     pub(super) fn form(&self, form: Form) -> Arc<Form> {
         if form == *self.piece.form { Arc::clone(&self.piece.form) } else { Arc::new(form) }
+    }
+
+    /// The lyrics, if they are equal those that were kept.
+    pub(super) fn lyrics(&self, lyrics: Lyrics) -> Arc<Lyrics> {
+        let same = lyrics == *self.piece.lyrics;
+        if same { Arc::clone(&self.piece.lyrics) } else { Arc::new(lyrics) }
     }
 
     /// The voice of a declaration.

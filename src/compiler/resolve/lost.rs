@@ -1,6 +1,6 @@
 //! What could not be understood, and what is therefore not told: one mistake makes one finding.
 
-use super::piece::{Bars, Ensemble};
+use super::piece::Ensemble;
 use super::{Context, unknown};
 use crate::diagnostics::{Diagnostic, Edit, Label, nearest};
 use crate::instruments;
@@ -190,13 +190,4 @@ pub(super) fn may_have(name: &str, unread: &[String], adrift: bool) -> bool {
     let line = name.split('.').next().unwrap_or(name);
     let near = |word| nearest(word, unread.iter().map(String::as_str)).is_some();
     adrift || near(line) || (!unread.is_empty() && (is_instrument(line) || near("group")))
-}
-
-/// Adds a range of bars (indices: first, one past last) to others.
-pub(super) fn add(bars: &mut Bars, first: usize, after: usize) {
-    match bars.last_mut() {
-        Some((_, last)) if first <= *last => *last = after.max(*last),
-        _ if first < after => bars.push((first, after)),
-        _ => {}
-    }
 }

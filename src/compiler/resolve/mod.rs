@@ -8,9 +8,11 @@ mod ensemble;
 mod form;
 mod gather;
 mod harmony;
+mod jumps;
 mod kept;
 mod loader;
 mod lost;
+mod lyrics;
 mod music;
 mod own_instruments;
 mod passages;
@@ -19,10 +21,12 @@ mod scoring;
 #[cfg(test)]
 mod tests;
 
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use crate::diagnostics::{Diagnostic, FileId, Severity, Sources, Span};
 use crate::instruments::{self, Instrument};
+use crate::limits;
 use crate::syntax::{Declaration, Tree, Word};
 
 pub use kept::Kept;
@@ -54,8 +58,9 @@ pub fn resolve_again(
     kept: &mut Kept,
 ) -> (Arc<Piece>, Vec<Diagnostic>) {
     let mut cx = Context::default();
-    let (tree, instruments) = loader::read_all(shelf, root, &mut cx.diagnostics);
+    let (mut tree, instruments) = loader::read_all(shelf, root, &mut cx.diagnostics);
     cx.instruments = instruments;
+    within_limits(&mut cx, &mut tree);
     let piece = Arc::new(link(&mut cx, &tree, root, kept));
     kept.piece = Arc::clone(&piece);
     (piece, cx.diagnostics)
@@ -92,6 +97,34 @@ impl Context {
     fn errors_since(&self, before: usize) -> bool {
         let since = self.diagnostics.get(before..).unwrap_or_default();
         since.iter().any(|finding| finding.severity == Severity::Error)
+    }
+}
+
+/// Takes what is too much for what was lost, and tells it.
+fn within_limits(cx: &mut Context, tree: &mut Tree) {
+    let [mut voices, mut ensembles, mut scorings] = [0; 3];
+    for declaration in &mut tree.declarations {
+        let (count, most, what, word) = match &**declaration {
+            Declaration::Voice(voice) => (&mut voices, limits::VOICES, "voice", &voice.name),
+            Declaration::Ensemble(ensemble) => {
+                (&mut ensembles, limits::ENSEMBLES, "ensemble", &ensemble.name)
+            }
+            Declaration::Scoring(scoring) => {
+                (&mut scorings, limits::SCORINGS, "scoring", &scoring.name)
+            }
+            _ => continue,
+        };
+        *count += 1;
+        if *count == most + 1 {
+            let message = format!("With `{}` there are more than {most} {what}s.", word.value);
+            cx.push(
+                Diagnostic::error("names/too-many", word.span, message)
+                    .with_help("What stands from here on is not read. Make several pieces of it."),
+            );
+        }
+        if *count > most {
+            *declaration = Arc::new(Declaration::Lost(Some(what)));
+        }
     }
 }
 
@@ -142,7 +175,7 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {
             _ => {}
         }
     }
-    let all = (0, piece.form.bars.len());
+    let all = BarIndices::all(&piece.form);
     let declared = |kind: fn(&Declaration) -> bool| {
         tree.declarations.iter().any(|declaration| kind(declaration))
     };
@@ -153,6 +186,7 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {
         piece.dynamics_unsure.push(all);
     }
     piece.dynamics.sort_by_key(|direction| direction.at);
+    piece.lyrics = kept.lyrics(lyrics::lyrics(cx, tree, &piece));
     let names: Vec<(&str, Span)> = piece.voices.iter().map(|v| (v.name.as_str(), v.span)).collect();
     distinct(cx, &names, "voice");
     piece.ensembles = kept.ensembles(ensemble::ensembles(cx, tree));
@@ -247,8 +281,10 @@ fn said_twice(
 
 /// Says where a name is given twice.
 fn distinct(cx: &mut Context, names: &[(&str, Span)], what: &str) {
-    for (index, (name, span)) in names.iter().enumerate() {
-        if let Some((_, first)) = names[..index].iter().find(|(other, _)| other == name) {
+    let mut firsts: HashMap<&str, &Span> = HashMap::with_capacity(names.len());
+    for (name, span) in names {
+        let first = *firsts.entry(name).or_insert(span);
+        if !std::ptr::eq(first, span) {
             cx.push(
                 Diagnostic::error(
                     "names/twice",

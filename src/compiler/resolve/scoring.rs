@@ -8,11 +8,12 @@ use super::ensemble::{crook, instrument_named, key, needs_key, tuned_notes};
 use super::form::{bad_value, exact, indices, inside};
 use super::music::music;
 use super::piece::{
-    Allow, Bars, Dynamic, Ensemble, Line, Moment, Piece, Restrike, Role, Scoring, Technique,
-    Unsure, Verb,
+    Allow, BarIndices, Bars, Dynamic, Ensemble, Line, Moment, Piece, Restrike, Role, Scoring,
+    Technique, Unsure, Verb,
 };
 use super::{Context, distinct, dynamics, lost, passages, unknown};
 use crate::diagnostics::{Diagnostic, Edit, Span, nearest};
+use crate::limits;
 use crate::music::Time;
 use crate::syntax::{
     AllowTree, Declaration, Modifier, MomentTree, RestrikeTree, ScoringLine, ScoringTree, Spanned,
@@ -75,7 +76,30 @@ fn link_keeps(
         linked.push(scoring);
     }
     break_cycles(cx, &mut linked);
+    shorten_chains(cx, &mut linked);
     linked
+}
+
+/// Scorings that keep one another too deep are told at the one that goes too far.
+fn shorten_chains(cx: &mut Context, scorings: &mut [Scoring]) {
+    for start in 0..scorings.len() {
+        let (mut at, mut depth) = (start, 0);
+        while let Some((next, _)) = scorings[at].keep
+            && depth < limits::DEPTH
+        {
+            (at, depth) = (next, depth + 1);
+        }
+        if depth >= limits::DEPTH
+            && let Some((_, span)) = scorings[start].keep.take()
+        {
+            scorings[start].adrift = true;
+            let message = format!("Scorings keep one another more than {} deep.", limits::DEPTH);
+            cx.push(
+                Diagnostic::error("names/too-many", span, message)
+                    .with_help("Let this scoring keep one nearer to the first."),
+            );
+        }
+    }
 }
 
 fn break_cycles(cx: &mut Context, scorings: &mut [Scoring]) {
@@ -102,9 +126,23 @@ fn break_cycles(cx: &mut Context, scorings: &mut [Scoring]) {
 
 fn scoring(cx: &mut Context, tree: &ScoringTree, ensemble: usize, piece: &Piece) -> Scoring {
     let players = &piece.ensembles[ensemble];
-    let mut lines: Vec<Arc<Line>> =
-        tree.lines.iter().map(|line| Arc::new(scoring_line(cx, line, players, piece))).collect();
-    for (line, before) in tree.broken.iter().zip(&tree.broken_behind).rev() {
+    let mut lines: Vec<Arc<Line>> = tree
+        .lines
+        .iter()
+        .take(limits::LINES)
+        .map(|line| Arc::new(scoring_line(cx, line, players, piece)))
+        .collect();
+    if let Some(line) = tree.lines.get(limits::LINES) {
+        let most = limits::spaced(limits::LINES);
+        let message = format!("The scoring `{}` has more than {most} lines.", tree.name.value);
+        cx.push(
+            Diagnostic::error("names/too-many", line.span, message)
+                .with_help("What stands from here on is not read. Divide the scoring in two."),
+        );
+    }
+    let read = lines.len();
+    let broken = tree.broken.iter().zip(&tree.broken_behind);
+    for (line, before) in broken.filter(|(_, before)| **before <= read).rev() {
         lines.insert(*before, Arc::new(unread_line(line, players, piece)));
     }
     let allows = tree.allows.iter().map(|tree| allow(cx, tree, players, piece)).collect();
@@ -143,15 +181,17 @@ fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
     let who: Vec<(String, Span)> = known.map(|word| (word.to_string(), line.span)).collect();
     let index = |bar: u32| i32::try_from(bar).ok().and_then(|bar| piece.form.index_of(bar));
     let named = lost::bars(line).unwrap_or_default();
-    let mut bars: Bars =
-        named.iter().filter_map(|&(first, last)| Some((index(first)?, index(last)? + 1))).collect();
-    let all = vec![(0, piece.form.bars.len())];
+    let mut bars: Bars = named
+        .iter()
+        .filter_map(|&(first, last)| Some(BarIndices::new(index(first)?, index(last)? + 1)))
+        .collect();
+    let all = vec![BarIndices::all(&piece.form)];
     // Another instrument, crook or tuning is kept to the end.
     let is_kept = |word: &String| matches!(word.as_str(), "takes" | "crook" | "tuned");
     if lost::words(line).iter().any(is_kept)
-        && let Some((_, after)) = bars.last_mut()
+        && let Some(last) = bars.last_mut()
     {
-        *after = piece.form.bars.len();
+        last.after = piece.form.bars.len();
     }
     Line {
         span: line.span,
@@ -163,6 +203,7 @@ fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
         },
         up_beats: Vec::new(),
         solo: false,
+        lyrics: false,
         dynamic: None,
         techniques: Vec::new(),
         words: Vec::new(),
@@ -216,9 +257,10 @@ fn scoring_line(cx: &mut Context, tree: &ScoringLine, ensemble: &Ensemble, piece
         who: names,
         verb: Verb::Rests,
         role: None,
-        times: vec![piece.form.times_of((0, piece.form.bars.len()))],
+        times: vec![piece.form.times_of(BarIndices::all(&piece.form))],
         up_beats: Vec::new(),
         solo: false,
+        lyrics: false,
         dynamic: None,
         techniques: Vec::new(),
         words: Vec::new(),
@@ -326,6 +368,7 @@ fn modifiers(cx: &mut Context, tree: &ScoringLine, piece: &Piece, line: &mut Lin
                 }
             }
             Modifier::Solo => line.solo = true,
+            Modifier::Lyrics => line.lyrics = true,
             Modifier::At(name) => match dynamics::dynamic(&name.value) {
                 Some(dynamic) => line.dynamic = Some((dynamic, span)),
                 None => {
@@ -460,7 +503,7 @@ fn moment(tree: MomentTree) -> Moment {
 
 fn allow(cx: &mut Context, tree: &AllowTree, ensemble: &Ensemble, piece: &Piece) -> Allow {
     let bars = if tree.bars.is_empty() {
-        vec![(0, piece.form.bars.len())]
+        vec![BarIndices::all(&piece.form)]
     } else {
         indices(cx, &piece.form, &tree.bars)
     };

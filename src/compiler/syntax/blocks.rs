@@ -5,8 +5,10 @@ use pest::iterators::Pair;
 
 use super::context::{Context, Grammar, Rule, read_fraction, read_number, read_value};
 use super::explain;
+use super::keywords::keyword;
 use super::tree::*;
 use crate::instruments::Limit;
+use crate::music::Sign;
 
 pub(super) fn piece_line(cx: &mut Context, pair: Pair<Rule>) -> Option<(Word, Word)> {
     let mut parts = pair.into_inner();
@@ -74,10 +76,14 @@ pub(super) fn form_line(cx: &mut Context, pair: Pair<Rule>) -> Option<FormLine> 
 
 fn form_item(cx: &mut Context, pair: Pair<Rule>) -> Option<FormItem> {
     let rule = pair.as_rule();
-    let mut inner =
-        pair.into_inner().filter(|p| !super::explain::is_keyword(p.as_rule()) || is_mode(p));
+    if rule == Rule::metre {
+        return metre(&pair.into_inner().find(|p| p.as_rule() != Rule::kw_metre)?);
+    }
+    if let Some(sign) = sign(&pair) {
+        return Some(FormItem::Sign(sign));
+    }
+    let mut inner = pair.into_inner().filter(|p| keyword(p.as_rule()).is_none() || is_mode(p));
     Some(match rule {
-        Rule::metre => FormItem::Metre(read_fraction(inner.next()?.as_str())),
         Rule::key => {
             let tonic = inner.next()?.as_str().to_string();
             FormItem::Key(tonic, inner.next()?.as_rule() == Rule::kw_minor)
@@ -99,10 +105,47 @@ fn form_item(cx: &mut Context, pair: Pair<Rule>) -> Option<FormItem> {
         Rule::mark => FormItem::Mark(cx.string(&inner.next()?).value),
         Rule::pick_up => FormItem::PickUp(read_value(inner.next()?.as_str())),
         Rule::length => FormItem::Length(read_fraction(inner.next()?.as_str())),
-        Rule::repeat => FormItem::Repeat,
-        Rule::ending => FormItem::Ending(read_number(inner.next()?.as_str())),
+        Rule::repeat => FormItem::Repeat(inner.next().map_or(2, |p| read_number(p.as_str()))),
+        Rule::ending => {
+            let first = read_number(inner.next()?.as_str());
+            FormItem::Ending(first, inner.next().map_or(first, |p| read_number(p.as_str())))
+        }
         Rule::double_bar => FormItem::DoubleBar,
         Rule::end => FormItem::End,
+        _ => return None,
+    })
+}
+
+fn metre(pair: &Pair<Rule>) -> Option<FormItem> {
+    Some(FormItem::Metre(match pair.as_rule() {
+        Rule::kw_common => MetreTree::Common,
+        Rule::kw_cut => MetreTree::Cut,
+        Rule::additive => {
+            let (groups, unit) = pair.as_str().split_once('/')?;
+            MetreTree::Additive(groups.split('+').map(read_number).collect(), read_number(unit))
+        }
+        _ => MetreTree::Plain(read_fraction(pair.as_str())),
+    }))
+}
+
+/// The sign that an item of the form is, if it is one.
+fn sign(pair: &Pair<Rule>) -> Option<Sign> {
+    let last = || pair.clone().into_inner().last().map(|word| word.as_rule());
+    Some(match pair.as_rule() {
+        Rule::segno => Sign::Segno,
+        Rule::coda => Sign::Coda,
+        Rule::to_coda => Sign::ToCoda,
+        Rule::fine => Sign::Fine,
+        Rule::da_capo => match last() {
+            Some(Rule::kw_fine) => Sign::DaCapoAlFine,
+            Some(Rule::kw_coda) => Sign::DaCapoAlCoda,
+            _ => Sign::DaCapo,
+        },
+        Rule::dal_segno => match last() {
+            Some(Rule::kw_fine) => Sign::DalSegnoAlFine,
+            Some(Rule::kw_coda) => Sign::DalSegnoAlCoda,
+            _ => Sign::DalSegno,
+        },
         _ => return None,
     })
 }
@@ -135,6 +178,47 @@ pub(super) fn harmony_bar(cx: &mut Context, pair: Pair<Rule>) -> HarmonyBar {
         }
     }
     bar
+}
+
+pub(super) fn broken_lyrics_bar(cx: &mut Context, pair: &Pair<Rule>) -> LyricsBar {
+    let number = explain::bar(cx, pair, Rule::lyrics_bar);
+    LyricsBar { number, syllables: Vec::new(), span: cx.span(pair), broken: true }
+}
+
+pub(super) fn lyrics_bar(cx: &mut Context, pair: Pair<Rule>) -> LyricsBar {
+    let span = cx.span(&pair);
+    let mut bar = LyricsBar { number: None, syllables: Vec::new(), span, broken: false };
+    for inner in pair.into_inner() {
+        match inner.as_rule() {
+            Rule::bar_number => bar.number = Some(cx.number(&inner)),
+            Rule::sung => sung(cx, &inner, &mut bar.syllables),
+            _ => {}
+        }
+    }
+    bar
+}
+
+/// The syllables of a word as it stands between blanks: parted by hyphens, each perhaps a hold.
+fn sung(cx: &Context, pair: &Pair<Rule>, syllables: &mut Vec<Spanned<SyllableTree>>) {
+    let (text, start) = (pair.as_str(), pair.as_span().start());
+    let mut at = 0;
+    let mut continues = false;
+    for piece in text.split('-') {
+        let end = at + piece.len();
+        let goes_on = end < text.len();
+        if !piece.is_empty() {
+            let value = if piece == "=" {
+                SyllableTree::Hold { goes_on }
+            } else {
+                // What is joined on one note stays together on paper too.
+                let text = piece.replace('+', "\u{A0}");
+                SyllableTree::Text { text, continues, goes_on }
+            };
+            syllables.push(Spanned { value, span: cx.at(start + at, start + end) });
+        }
+        continues = true;
+        at = end + 1;
+    }
 }
 
 pub(super) fn instrument_line(

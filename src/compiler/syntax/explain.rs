@@ -14,14 +14,19 @@ pub(super) use super::habits::{late, unbarred};
 use super::tree::{Number, Spanned};
 use crate::diagnostics::{Diagnostic, did_you_mean, nearest};
 
-/// Is the rule a keyword?
-pub(super) fn is_keyword(rule: Rule) -> bool {
-    format!("{rule:?}").starts_with("kw_")
-}
-
 /// The keywords of declarations.
-const DECLARATIONS: [&str; 9] =
-    ["piece", "form", "harmony", "dynamics", "voice", "instrument", "ensemble", "scoring", "use"];
+const DECLARATIONS: [&str; 10] = [
+    "piece",
+    "form",
+    "harmony",
+    "dynamics",
+    "voice",
+    "lyrics",
+    "instrument",
+    "ensemble",
+    "scoring",
+    "use",
+];
 
 /// A declaration that could not be read; gives back its keyword, where one can be made out.
 pub(super) fn declaration(cx: &mut Context, pair: &Pair<Rule>) -> Option<&'static str> {
@@ -81,6 +86,7 @@ fn head_of(word: &str) -> Option<Rule> {
         "harmony" => Rule::harmony,
         "dynamics" => Rule::dynamics,
         "voice" => Rule::voice,
+        "lyrics" => Rule::lyrics,
         "instrument" => Rule::instrument,
         "ensemble" => Rule::ensemble,
         "scoring" => Rule::scoring,
@@ -178,8 +184,7 @@ pub(super) fn stopped(
     };
     let mut diagnostic =
         Diagnostic::error("syntax/unexpected", span, message).with_text(expected.sentence());
-    let keywords: Vec<&str> = expected.keywords.iter().map(String::as_str).collect();
-    let slip = nearest(found, keywords.iter().copied());
+    let slip = nearest(found, expected.keywords.iter().copied());
     if let Some(meant) = slip {
         diagnostic = diagnostic.with_help(format!("Did you mean `{meant}`?")).with_fix(
             format!("write `{meant}`"),

@@ -80,7 +80,7 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
     if let Some(habit) = words_behind(text, at) {
         return Some(habit);
     }
-    if found == "=" && expected.keywords.iter().any(|keyword| keyword == "at") {
+    if found == "=" && expected.keywords.contains(&"at") {
         let help = "Write the number after `at`: `tempo 1/4 at 96`.";
         return Some(Habit { help: help.into(), fix: Some((at, at + 1, "at".into())) });
     }
@@ -92,7 +92,7 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
         let help = format!("Write the octave after the name: `{mended}`.");
         return Some(Habit { help, fix: (!name.is_empty()).then_some((at, end, mended)) });
     }
-    let verbs = expected.keywords.iter().any(|keyword| keyword == "rests");
+    let verbs = expected.keywords.contains(&"rests");
     let before = text[..at].trim_end();
     if verbs
         && found.bytes().all(|b| b.is_ascii_digit())

@@ -40,6 +40,7 @@ pub(super) fn bar(cx: &mut Context, pair: Pair<Rule>) -> BarTree {
             _ => tree.elements.extend(element(cx, inner)),
         }
     }
+    tree.elements.shrink_to_fit();
     tree
 }
 
@@ -64,7 +65,7 @@ fn element(cx: &mut Context, pair: Pair<Rule>) -> Option<Spanned<Element>> {
         Rule::simple => return element(cx, pair.into_inner().next()?),
         Rule::value => Element::Value(read_value(pair.as_str())),
         Rule::note => {
-            let mut pitches = Vec::new();
+            let mut pitches = Vec::with_capacity(1);
             let mut note_marks = Vec::new();
             for inner in pair.into_inner() {
                 match inner.as_rule() {

@@ -13,7 +13,8 @@ use super::measures::{FAMILY_GAP, SMALL_CLEF, STAFF_GAP, STAFF_LINE};
 use super::notes::{self, Placed};
 use super::skyline::Skyline;
 use super::spacing::{
-    BarSpace, PlacedBar, digits_width, is_bar_rest, key_signs, key_step, place_line,
+    BarSpace, PlacedBar, digits_width, figures_width, is_bar_rest, key_signs, key_step, metre_rows,
+    place_line,
 };
 use super::{curves, hung};
 use crate::glyphs::Glyph;
@@ -411,15 +412,14 @@ impl Line<'_> {
     }
 
     fn metre(&self, canvas: &mut Canvas, bar: usize, x: f64) {
-        let metre = self.sheet.bars[bar].metre;
-        let widths = [metre.count, metre.unit].map(|number| digits_width(u32::from(number)));
-        let widest = widths[0].max(widths[1]);
-        for (row, number) in [metre.count, metre.unit].into_iter().enumerate() {
-            let mut at = x + (widest - widths[row]) / 2.0;
-            for digit in Glyph::digits(u32::from(number)) {
-                let y = if row == 0 { -1.0 } else { 1.0 };
-                canvas.glyph((Kind::Metre, None), digit, (at, y), 1.0);
-                at += digit.width() + 0.08;
+        let rows = metre_rows(self.sheet.bars[bar].metre);
+        let widest = rows.iter().map(|row| figures_width(row)).fold(0.0, f64::max);
+        for (n, row) in rows.iter().enumerate() {
+            let mut at = x + (widest - figures_width(row)) / 2.0;
+            let y = if rows.len() == 1 { 0.0 } else { n as f64 * 2.0 - 1.0 };
+            for figure in row {
+                canvas.glyph((Kind::Metre, None), *figure, (at, y), 1.0);
+                at += figure.width() + 0.08;
             }
         }
     }

@@ -19,6 +19,7 @@ use super::players::{drum_of_key, usual_drum};
 use super::raw::{RawInstrument, RawTempo};
 use super::score::{Bar, Line, Note, Part, Pitches, Score};
 use super::{Error, frame};
+use crate::limits;
 use crate::music::{Interval, Key, Metre, Pitch, Time};
 use crate::resolve::Marks;
 
@@ -215,7 +216,7 @@ fn lay(
     let mut metre = changes[0].1;
     let mut number = i32::from(pick_up == Time::ZERO);
     while at < end {
-        if score.bars.len() >= 20_000 || at > Time::of(20_000, 1) {
+        if score.bars.len() >= limits::BARS as usize || at > Time::of(i64::from(limits::BARS), 1) {
             return Err(Error::new(
                 "the piece has more than 20,000 bars or whole notes; a source may have that many",
             ));

@@ -11,20 +11,20 @@ mod tags;
 mod tree;
 mod values;
 
-use crate::narrow::Narrow;
 use std::collections::HashMap;
 
 use super::Error;
 use super::loss::Losses;
 use super::raw::{Head, RawInstrument, RawMeasure, RawMetre, RawPart, RawScore};
 use crate::music::{Interval, PitchName, Time};
+use crate::narrow::Narrow;
 
 use tree::{Element, Malformed, Step, Tree, Walker, attribute};
 
 /// More parts than any score has; a guard against files that are made to hurt.
 const MOST_PARTS: usize = 1000;
 /// More measures than a source may have.
-const MOST_MEASURES: usize = 20_000;
+const MOST_MEASURES: usize = crate::limits::BARS as usize;
 /// Longer than any measure is.
 const LONGEST_MEASURE: Time = Time::of(64, 1);
 

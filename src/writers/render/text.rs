@@ -295,7 +295,7 @@ fn pitch_fact(staff: &Staff) -> String {
 fn frame_facts(score: &Score) -> Vec<String> {
     let Some(bar) = score.frame.first() else { return Vec::new() };
     let tempo = bar.tempo.as_ref().map(words::tempo);
-    std::iter::once(format!("metre {}", bar.metre)).chain(tempo).collect()
+    std::iter::once(format!("metre {}", bar.metre.name())).chain(tempo).collect()
 }
 
 fn paragraph(text: &str, width: usize, out: &mut String) {

@@ -53,7 +53,13 @@ impl Grid {
             for cell in *cells {
                 moves |= cell.kind != CellKind::BarRest;
                 let texts = [&cell.name, &cell.held_name, &cell.value, &cell.signs];
-                let longest = texts.iter().map(|text| text.chars().count()).max().unwrap_or(0);
+                let sung = cell.lyrics.iter().map(|(_, text)| text);
+                let longest = texts
+                    .into_iter()
+                    .chain(sung)
+                    .map(|text| text.chars().count())
+                    .max()
+                    .unwrap_or(0);
                 let bracket = if cell.tuplet_starts.is_some() { 2 } else { 0 };
                 wanted.push((cell.at, longest.max(bracket)));
             }

@@ -4,7 +4,7 @@ use crate::arrange::VoiceCoverage;
 use crate::check::context::Context;
 use crate::check::{Findings, Rule, words};
 use crate::diagnostics::{BarNumbers, Diagnostic};
-use crate::resolve::{Note, Role, Verb};
+use crate::resolve::{BarIndices, Note, Role, Verb};
 
 /// Tells the gaps of all voices that are wanted.
 pub(super) fn tell(
@@ -27,6 +27,7 @@ pub(super) fn tell(
 fn voice(cx: &Context, findings: &mut Findings, rule: &Rule, found: &VoiceCoverage) {
     let voice = &cx.piece.voices[found.voice];
     let bar_of = |note: &Note| cx.form.index_at(note.start);
+    let here = |note: &Note| BarIndices::one(bar_of(note));
     let left: Vec<(usize, &Note)> = voice
         .music
         .notes
@@ -35,8 +36,8 @@ fn voice(cx: &Context, findings: &mut Findings, rule: &Rule, found: &VoiceCovera
         .zip(&found.notes)
         .filter(|(_, players)| players.is_empty())
         .map(|(note, _)| note)
-        .filter(|(_, note)| !cx.arrangement.doubt.in_bars((bar_of(note), bar_of(note))))
-        .filter(|(_, note)| !cx.allowed(rule.code, None, (bar_of(note), bar_of(note))))
+        .filter(|(_, note)| !cx.arrangement.doubt.in_bars(here(note)))
+        .filter(|(_, note)| !cx.allowed(rule.code, None, here(note)))
         .collect();
     let (Some(&(index, first)), Some((_, last))) = (left.first(), left.last()) else { return };
     let mut bars = Vec::new();

@@ -45,7 +45,7 @@ use crate::arrange::VoiceCoverage;
 use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::{Diagnostic, Severity};
-use crate::resolve::{Note, Role};
+use crate::resolve::{BarIndices, Note, Role};
 
 pub const RULE: Rule = Rule {
     code: "coverage/mid-phrase",
@@ -86,9 +86,8 @@ fn voice(cx: &Context, findings: &mut Findings, found: &VoiceCoverage) {
         let Some(began) = slur.or(tail) else { continue };
         let bar = cx.form.index_at(notes[index].start);
         let first = cx.form.index_at(notes[began].start);
-        if cx.arrangement.doubt.in_bars((first, bar))
-            || cx.allowed(RULE.code, Some(new[0]), (first, bar))
-        {
+        let bars = BarIndices::new(first, bar + 1);
+        if cx.arrangement.doubt.in_bars(bars) || cx.allowed(RULE.code, Some(new[0]), bars) {
             continue;
         }
         let names = |players: &[usize]| {

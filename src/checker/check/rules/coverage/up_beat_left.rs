@@ -44,7 +44,7 @@ use crate::arrange::VoiceCoverage;
 use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::{Diagnostic, Severity};
-use crate::resolve::{Role, up_beat};
+use crate::resolve::{BarIndices, Role, up_beat};
 
 pub const RULE: Rule = Rule {
     code: "coverage/up-beat-left",
@@ -83,7 +83,7 @@ fn voice(cx: &Context, findings: &mut Findings, found: &VoiceCoverage) {
         if new.is_empty() || old.is_empty() || goes_on {
             continue;
         }
-        let told = (bar - 1, bar);
+        let told = BarIndices::new(bar - 1, bar + 1);
         if cx.arrangement.doubt.in_bars(told) || cx.allowed(RULE.code, Some(new[0]), told) {
             continue;
         }

@@ -5,8 +5,9 @@
 //! dominant seventh of any key that resolves a fifth down, the leading note is sounded for a third
 //! of a second or more by two parts that do not double each other. A part that
 //! only touches it, for less than half of the chord, and leaps on to another note of the same
-//! chord does not count; nor do octaves between two families where six or more accompany (our
-//! heuristic), as is common practice in a tutti; nor does a chord of three notes and more, which a
+//! chord does not count; nor do octaves between two families where six or more accompany, and
+//! unisons between two families where twelve or more do (our heuristic), as is common practice in a
+//! tutti; nor does a chord of three notes and more, which a
 //! keyboard or a harp fills the harmony with (our heuristic).
 //!
 //! # Why it matters
@@ -98,13 +99,12 @@ fn check(cx: &Context, findings: &mut Findings) {
         leading
             .sort_by_key(|(s, _)| std::cmp::Reverse(s.of(parts).sound.pitches().last().copied()));
         let Some((&(first, _), rest)) = leading.split_first() else { return };
-        let tutti = super::tutti(cx, &slice);
+        let filling = super::filling(cx, &slice);
         for &(other, pitch) in rest {
-            let of_tutti = tutti
-                && leading
-                    .iter()
-                    .filter(|(one, _)| *one != other)
-                    .all(|one| super::octaves_of_families(cx, *one, (other, pitch)));
+            let of_tutti = leading
+                .iter()
+                .filter(|(one, _)| *one != other)
+                .all(|one| super::doubles_in_tutti(cx, filling, *one, (other, pitch)));
             if !of_tutti && !super::doubling(cx, first, other) {
                 found.push((other, (first, pitch)));
             }

@@ -14,7 +14,7 @@ use crate::arrange::derive::search::{Choice, cheapest};
 /// the octave, and with one of another.
 const FIFTHS: u32 = 300;
 const OCTAVES: u32 = 20;
-const FIFTHS_ELSEWHERE: u32 = 30;
+const FIFTHS_ELSEWHERE: u32 = 80;
 const OCTAVES_ELSEWHERE: u32 = 6;
 
 /// What it costs to stand on the wrong side of a player, and of one of the same ensemble line.

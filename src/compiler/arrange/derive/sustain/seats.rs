@@ -31,7 +31,7 @@ impl Choir {
 }
 
 /// What a player is for among those who hold a chord.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 pub(super) enum Place {
     /// Any note of the chord.
     Free,
@@ -42,6 +42,7 @@ pub(super) enum Place {
 }
 
 /// One player who holds notes.
+#[derive(Hash)]
 pub(super) struct Seat {
     /// Index of his line among the requests.
     pub(super) line: usize,
