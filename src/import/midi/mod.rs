@@ -494,6 +494,7 @@ fn voices(notes: &[(Time, Time, u8)], pitches: &[Pitch], losses: &mut Losses) ->
             slur_starts: false,
             slur_ends: false,
             graces: None,
+            lyrics: None,
         };
         // A voice sounds one note at a time: what still overlaps goes where there is room.
         let fits = |line: &Vec<Note>| line.last().is_none_or(|last| last.end <= note.start);
@@ -566,6 +567,7 @@ fn drums(part: &mut Part, notes: &[(Time, Time, u8)], end: Time) {
             slur_starts: false,
             slur_ends: false,
             graces: None,
+            lyrics: None,
         });
         part.lines.push(Line {
             staff: 1,
