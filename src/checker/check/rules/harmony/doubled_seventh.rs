@@ -17,7 +17,7 @@
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
 //! voice tune { 1: 1/1 E5 | 2: F5 | 3: E5 | 4: E5 | }
-//! voice mid { 1: 1/1 G4 | 2: B3&F4 | 3: C4&E4 | 4: C4&E4 | }
+//! voice mid { 1: 1/1 G4 | 2: B3&F4 | 3: C4&G4 | 4: C4&G4 | }
 //! voice low { 1: 1/1 C3 | 2: G2 | 3: C3 | 4: C3 | }
 //! ensemble few { era 1810
 //!   violin-1 8 players, violin-2 8 players, cello 4 players }
@@ -34,7 +34,7 @@
 //! form { 1 metre 4/4, key C major, tempo 1/4 at 96
 //!   4 end }
 //! voice tune { 1: 1/1 E5 | 2: F5 | 3: E5 | 4: E5 | }
-//! voice mid { 1: 1/1 G4 | 2: B3&D4 | 3: C4&E4 | 4: C4&E4 | }
+//! voice mid { 1: 1/1 G4 | 2: B3&D4 | 3: C4&G4 | 4: C4&G4 | }
 //! voice low { 1: 1/1 C3 | 2: G2 | 3: C3 | 4: C3 | }
 //! ensemble few { era 1810
 //!   violin-1 8 players, violin-2 8 players, cello 4 players }
