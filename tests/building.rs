@@ -98,6 +98,37 @@ fn an_unchanged_build_writes_nothing() {
 }
 
 #[test]
+fn text_is_laid_out_as_asked_and_a_passage_alone() {
+    let room = room(&[("a.ripieno", SOURCE)]);
+    let below = |path: &str| room.path().join("build/bell/plain").join(path);
+    build(room.path(), &["a.ripieno", "--scoring", "plain", "--only", "text", "--text", "words"]);
+    let part = fs::read_to_string(below("parts/01-oboe.txt")).unwrap();
+    assert!(part.contains("\nBar 2: D5 half; the end.\n"), "{part}");
+    let bars =
+        ["a.ripieno", "--scoring", "plain", "--only", "text", "--bars", "2", "--output", "p"];
+    build(room.path(), &bars);
+    let pieces = everything(&room.path().join("p/bell/plain"));
+    assert_eq!(pieces, ["bar-2.txt"]);
+    let refused = ripieno(room.path(), &["build", "a.ripieno", "--only", "midi", "--bars", "2"]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(errors(&refused).contains("midi holds the whole piece"), "{}", errors(&refused));
+}
+
+#[test]
+fn packed_scores_are_read_like_plain_ones() {
+    let room = room(&[("a.ripieno", SOURCE)]);
+    build(room.path(), &["a.ripieno", "--only", "musicxml,mxl"]);
+    let read = |ending: &str| {
+        let score = format!("build/bell/plain/score.{ending}");
+        let source = format!("{ending}.ripieno");
+        let output = ripieno(room.path(), &["import", &score, "-o", &source]);
+        assert!(output.status.success(), "{}", errors(&output));
+        fs::read_to_string(room.path().join(source)).unwrap()
+    };
+    assert_eq!(read("mxl"), read("musicxml"));
+}
+
+#[test]
 fn what_an_earlier_build_left_is_named_and_removed_on_request() {
     let room = room(&[("a.ripieno", SOURCE)]);
     let path = room.path().join("a.ripieno");

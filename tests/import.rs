@@ -2,6 +2,7 @@
 
 mod shared;
 
+use ripieno::narrow::Narrow;
 use std::collections::BTreeSet;
 
 use proptest::prelude::*;
@@ -78,13 +79,13 @@ fn midi(notes: &[(u16, u16, u8)]) -> Vec<u8> {
     for (at, begins, key) in events {
         let delta = at - before;
         before = at;
-        let bytes = [(delta >> 14) as u8 & 0x7f, (delta >> 7) as u8 & 0x7f, delta as u8 & 0x7f];
+        let bytes = [delta >> 14, delta >> 7, delta].map(|bits| (bits & 0x7f).narrow::<u8>());
         track.extend([bytes[0] | 0x80, bytes[1] | 0x80, bytes[2]]);
         track.extend([0x90, key, if begins { 80 } else { 0 }]);
     }
     track.extend([0, 0xff, 0x2f, 0]);
     let mut file = b"MThd\0\0\0\x06\0\0\0\x01\x01\xe0MTrk".to_vec();
-    file.extend((track.len() as u32).to_be_bytes());
+    file.extend(track.len().narrow::<u32>().to_be_bytes());
     file.extend(track);
     file
 }

@@ -2,6 +2,7 @@
 //!
 //! `RIPIENO_EDITS=50000 cargo test --release --test session` makes more edits than the usual run.
 
+use ripieno::narrow::Narrow;
 use std::collections::HashMap;
 
 use ripieno::arrange::{Arrangement, arrange};
@@ -159,7 +160,7 @@ impl Random {
         self.0 ^= self.0 << 13;
         self.0 ^= self.0 >> 7;
         self.0 ^= self.0 << 17;
-        (self.0 % most.max(1) as u64) as usize
+        (self.0 % most.max(1) as u64).narrow::<usize>()
     }
 }
 

@@ -7,6 +7,8 @@ use std::sync::Arc;
 use super::output::{Entry, Inputs, MANIFEST, Manifest, OutputFolder, digest};
 use super::paging::{self, Paging};
 use super::printing::{self, Format, Printing};
+use super::reprint::{self, Past};
+use super::revision;
 use super::source::{self, Desk, counts, has_errors};
 use super::{End, Failure, Outcome, Show, print};
 use ripieno_checker::advise::{self, table};
@@ -27,7 +29,7 @@ pub(super) struct Arguments {
     /// Write only this scoring (may be given several times).
     #[arg(long, value_name = "NAME")]
     scoring: Vec<String>,
-    /// Write only these formats: text, midi, musicxml, pdf, svg, png.
+    /// Write only these formats: text, midi, musicxml, mxl, pdf, svg, png.
     #[arg(long, value_name = "FORMAT", value_delimiter = ',', value_parser = printing::format)]
     only: Vec<Format>,
     /// How findings are shown.
@@ -48,6 +50,10 @@ pub(super) struct Arguments {
     /// Leave out findings of these rules, families or severities (`warnings`, `advice`, `all`).
     #[arg(long, value_name = "RULE", value_delimiter = ',')]
     allow: Vec<String>,
+    /// Say "revised" in the parts where bars are new since OLD: a source, a source in a revision of
+    /// a checkout (`v2:weir.ripieno`), or the folder of a build.
+    #[arg(long, value_name = "OLD")]
+    mark_changes: Option<PathBuf>,
     #[command(flatten)]
     paging: Paging,
     #[command(flatten)]
@@ -55,8 +61,9 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {
-    let formats = printing::formats(&arguments.only);
+    let formats = arguments.printing.formats(&arguments.only)?;
     let options = source::options(&arguments.deny, &arguments.allow, &[])?;
+    let mut past = arguments.mark_changes.as_deref().map(Past::read).transpose()?;
     let mut desk = Desk::new(options);
     let mut all = Vec::new();
     let mut end = End::Fine;
@@ -113,8 +120,13 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         let inputs = inputs(&mut desk, file);
         let mut building = Building::begin(output, &piece, folder, path, inputs)?;
         let arranged = desk.session.arrangements(file);
-        let table =
-            building.scorings(&arranged, &formats, &arguments.paging, &arguments.printing)?;
+        let wanted = Pages {
+            formats: &formats,
+            paging: &arguments.paging,
+            printing: &arguments.printing,
+            past: past.as_mut(),
+        };
+        let table = building.scorings(&arranged, wanted)?;
         let stale = building.finish(arguments.prune)?;
         reports.push(format!("{}: {}\n{table}{stale}", path.display(), counts(&findings)));
     }
@@ -144,10 +156,13 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     Ok(end)
 }
 
-/// The digest of a source and all that it uses.
-fn inputs(desk: &mut Desk, file: FileId) -> Inputs {
+/// The digest of a source and all that it uses, and the revision that has them.
+fn inputs(desk: &mut Desk, file: FileId) -> (Inputs, Option<String>) {
+    let inputs = Inputs::of_session(&mut desk.session, file);
     let files = desk.session.files_of(file);
-    Inputs::of(files.iter().map(|file| desk.sources().get(*file)))
+    let files: Vec<PathBuf> =
+        files.iter().map(|file| PathBuf::from(&desk.sources().get(*file).name)).collect();
+    (inputs, revision::current(&files))
 }
 
 /// What is asked of a build of one source.
@@ -187,11 +202,26 @@ pub(super) fn alone(
     let folder = slug(&piece.title);
     let inputs = inputs(desk, file);
     let mut building = Building::begin(&mut output, &piece, folder, path, inputs)?;
-    building.scorings(&arranged, &wanted.formats, &wanted.paging, &wanted.printing)?;
+    let pages = Pages {
+        formats: &wanted.formats,
+        paging: &wanted.paging,
+        printing: &wanted.printing,
+        past: None,
+    };
+    building.scorings(&arranged, pages)?;
     building.finish(wanted.prune)?;
     let mut written = output.place()?;
     written.retain(|path| path.file_name().is_none_or(|name| name != MANIFEST));
     Ok(Built { findings, written: Some(written) })
+}
+
+/// Which pages of each scoring are written, and how.
+struct Pages<'a> {
+    formats: &'a [Format],
+    paging: &'a Paging,
+    printing: &'a Printing,
+    /// Since when changes are marked.
+    past: Option<&'a mut Past>,
 }
 
 /// One piece while it is got ready in the output folder.
@@ -201,6 +231,8 @@ struct Building<'a> {
     /// The folder of the piece below the output folder.
     folder: String,
     inputs: Inputs,
+    /// The revision of the checkout that has the sources as they are.
+    revision: Option<String>,
     before: Manifest,
     now: Manifest,
 }
@@ -212,7 +244,7 @@ impl<'a> Building<'a> {
         piece: &'a Arc<Piece>,
         folder: String,
         path: &Path,
-        inputs: Inputs,
+        (inputs, revision): (Inputs, Option<String>),
     ) -> Result<Building<'a>, Failure> {
         let source = output.way_to(&folder, path)?;
         let before = output.manifest(&folder)?.unwrap_or_default();
@@ -234,17 +266,16 @@ impl<'a> Building<'a> {
             source,
             ..Manifest::default()
         };
-        Ok(Building { output, piece, folder, inputs, before, now })
+        Ok(Building { output, piece, folder, inputs, revision, before, now })
     }
 
     /// Gets scorings that are worked out ready; gives back the table of what they hold.
     fn scorings(
         &mut self,
         arranged: &[Arc<Arrangement>],
-        formats: &[Format],
-        paging: &Paging,
-        printing: &Printing,
+        mut asked: Pages,
     ) -> Result<String, Failure> {
+        let (formats, printing) = (asked.formats, asked.printing);
         let written: Vec<render::Format> = formats
             .iter()
             .filter_map(|format| match format {
@@ -270,16 +301,28 @@ impl<'a> Building<'a> {
             let mut stage = |path: &str, bytes: &[u8]| -> Result<(), Failure> {
                 let path = format!("{}/{path}", slugs[index]);
                 self.output.stage(&Path::new(&self.folder).join(&path), bytes)?;
-                let entry = Entry::new(&scoring.name, bytes, &self.inputs);
+                let mut entry = Entry::new(&scoring.name, bytes, &self.inputs);
+                // What stays as it was keeps the revision from which it came first.
+                let before = self.before.files.get(&path).filter(|before| before.is_same(&entry));
+                let known = before.and_then(|before| before.revision.clone());
+                entry.revision = known.or_else(|| self.revision.clone());
                 self.now.files.insert(path, entry);
                 files += 1;
                 Ok(())
             };
-            let wanted = paging.wanted(&written, &self.inputs.0);
-            for file in render::all_outputs(arrangement, wanted.clone(), paging::threads()) {
-                stage(&file.path, &file.bytes)?;
+            let mut wanted = asked.paging.wanted(&written, &self.inputs.0);
+            if let Some(past) = &mut asked.past {
+                let (now, cues) = ((self.piece, &self.inputs), wanted.cueing.after_bars);
+                wanted.revised = reprint::new_bars(past, now, arrangement, cues);
             }
-            let (printed, told) = printing.files(arrangement, &wanted, formats)?;
+            let (printed, told) = if printing.is_passage() {
+                (printing.passage(arrangement, &wanted, formats)?, String::new())
+            } else {
+                for file in render::all_outputs(arrangement, wanted.clone(), paging::threads()) {
+                    stage(&file.path, &file.bytes)?;
+                }
+                printing.files(arrangement, &wanted, formats)?
+            };
             for (path, bytes) in printed {
                 stage(&path, &bytes)?;
             }

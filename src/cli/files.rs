@@ -81,7 +81,7 @@ fn kind(error: &io::Error) -> LoadError {
 }
 
 /// A relative path without `.` and `..`; `None` if it is absolute or leads above its beginning.
-fn plain(path: &Path) -> Option<PathBuf> {
+pub(super) fn plain(path: &Path) -> Option<PathBuf> {
     let mut plain = PathBuf::new();
     for component in path.components() {
         match component {

@@ -19,6 +19,7 @@ mod paging;
 mod papers;
 mod printing;
 mod reprint;
+mod revision;
 mod rules;
 mod source;
 mod watch;

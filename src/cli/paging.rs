@@ -3,7 +3,8 @@
 use std::num::NonZero;
 
 use ripieno_writers::edition::Cueing;
-use ripieno_writers::render::{Format, ScoreKind, Wanted};
+use ripieno_writers::render::text::Style;
+use ripieno_writers::render::{self, Format, ScoreKind, Wanted};
 
 /// Which pages are wanted.
 #[derive(clap::Args, Clone)]
@@ -21,6 +22,18 @@ pub(super) struct Paging {
     /// Bars of rest from which on an entry has a cue in its part; 0 for no cues.
     #[arg(long, value_name = "BARS", default_value_t = 8)]
     cues: u32,
+    /// How text is laid out: beats (notes under their beats), words (a bar a line, to be read
+    /// aloud), lines (a bar a line in signs, to compare versions).
+    #[arg(long, value_name = "LAYOUT", default_value = "beats", value_parser = text)]
+    text: Style,
+}
+
+fn text(word: &str) -> Result<Style, String> {
+    let found = Style::ALL.into_iter().find(|(_, known)| *known == word);
+    found.map(|(style, _)| style).ok_or_else(|| {
+        let known: Vec<&str> = Style::ALL.into_iter().map(|(_, word)| word).collect();
+        format!("known layouts of text are {}", known.join(", "))
+    })
 }
 
 fn kind(word: &str) -> Result<ScoreKind, String> {
@@ -40,8 +53,9 @@ impl Paging {
         scores.dedup();
         Wanted {
             scores,
+            text: self.text,
             cueing: Cueing { after_bars: self.cues },
-            source: Some(source.chars().take(8).collect()),
+            source: Some(render::source_mark(source)),
             ..Wanted::formats(formats)
         }
     }

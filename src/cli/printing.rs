@@ -8,8 +8,8 @@ use ripieno_engrave::outputs::{self, Drawn, Of, Printed, Setups};
 use ripieno_engrave::paper::{Paper, Setup};
 use ripieno_engrave::{layout, reading};
 use ripieno_writers::edition;
-use ripieno_writers::notate::{self, Score};
-use ripieno_writers::render;
+use ripieno_writers::notate;
+use ripieno_writers::render::{self, text};
 
 use super::Failure;
 
@@ -50,13 +50,19 @@ impl Format {
     }
 }
 
-/// The formats to write: those asked for, or all but pictures.
+/// The formats to write: those asked for, or all but pictures and MusicXML
+/// packed.
 pub(super) fn formats(only: &[Format]) -> Vec<Format> {
     let wanted = |format: &Format| match only {
-        [] => !matches!(format, Format::Svg | Format::Png),
+        [] => !matches!(format, Format::Svg | Format::Png | Format::Written(render::Format::Mxl)),
         only => only.contains(format),
     };
     Format::all().filter(wanted).collect()
+}
+
+/// The formats that can show a few bars.
+fn shows_passages(format: Format) -> bool {
+    !matches!(format, Format::Written(_)) || format == Format::Written(render::Format::Text)
 }
 
 /// The format of that name.
@@ -70,7 +76,7 @@ pub(super) fn format(word: &str) -> Result<Format, String> {
 /// How pages are to be printed.
 #[derive(Clone, clap::Args)]
 pub(super) struct Printing {
-    /// Draw only these bars of the score, as svg or png: 9..16.
+    /// Write only these bars of the score, as text, pdf, svg or png: 9..16.
     #[arg(long, value_name = "FROM..TO", value_parser = bars)]
     bars: Option<(i32, i32)>,
     /// The paper: a4, a3, letter, 9x12 or 10x13 (inches).
@@ -141,11 +147,6 @@ impl Printing {
         if drawn.is_empty() {
             return Ok((Vec::new(), String::new()));
         }
-        if let Some(bars) = self.bars {
-            let form = &arrangement.piece.form;
-            let score = notate::notate(arrangement);
-            return Ok((self.passage(&score, bars, within(form, bars)?, &drawn), String::new()));
-        }
         let printed = outputs::outputs(arrangement, wanted, &self.setups(), &drawn);
         let mut files = Vec::new();
         for one in &printed {
@@ -161,22 +162,57 @@ impl Printing {
         Ok((files, told(arrangement, &printed)))
     }
 
-    fn passage(
+    /// Are only some bars asked for?
+    pub(super) fn is_passage(&self) -> bool {
+        self.bars.is_some()
+    }
+
+    /// The formats to write: of a passage only those that can show it.
+    pub(super) fn formats(&self, only: &[Format]) -> Result<Vec<Format>, Failure> {
+        let mut formats = formats(only);
+        if self.is_passage() {
+            if let Some(other) = only.iter().find(|format| !shows_passages(**format)) {
+                return Err(Failure(format!(
+                    "`--bars` gives text, pdf, svg and png; {} holds the whole piece",
+                    other.word()
+                )));
+            }
+            formats.retain(|format| shows_passages(*format));
+        }
+        Ok(formats)
+    }
+
+    /// The files of a passage of the score; none where the whole is asked for.
+    pub(super) fn passage(
         &self,
-        score: &Score,
-        (first, last): (i32, i32),
-        bars: Range<usize>,
-        drawn: &[Drawn],
-    ) -> Vec<File> {
-        let sheet = reading::sheet(&edition::full_score(score));
-        let sheet = sheet.passage(reading::shown(&sheet, bars));
-        let pages = layout::passage(&sheet, &self.setups().score);
-        let files = drawn.iter().flat_map(|&format| outputs::files(&pages, format));
+        arrangement: &Arrangement,
+        wanted: &render::Wanted,
+        formats: &[Format],
+    ) -> Result<Vec<File>, Failure> {
+        let Some((first, last)) = self.bars else { return Ok(Vec::new()) };
+        let bars = within(&arrangement.piece.form, (first, last))?;
+        let mut score = notate::notate(arrangement);
+        score.source.clone_from(&wanted.source);
         let name =
             if first == last { format!("bar-{first}") } else { format!("bars-{first}-{last}") };
-        files
-            .map(|(page, format, bytes)| (format!("{name}{page}.{}", format.ending()), bytes))
-            .collect()
+        let mut files = Vec::new();
+        if formats.contains(&Format::Written(render::Format::Text)) {
+            let text = text::passage(&score, bars.clone(), wanted.text);
+            files.push((format!("{name}.txt"), text.into_bytes()));
+        }
+        let drawn: Vec<Drawn> =
+            formats.iter().filter_map(|format| format.drawn(self.resolution)).collect();
+        if !drawn.is_empty() {
+            let sheet = reading::sheet(&edition::full_score(&score));
+            let sheet = sheet.passage(reading::shown(&sheet, bars));
+            let pages = layout::passage(&sheet, &self.setups().score);
+            for (page, format, bytes) in
+                drawn.iter().flat_map(|&format| outputs::files(&pages, format))
+            {
+                files.push((format!("{name}{page}.{}", format.ending()), bytes));
+            }
+        }
+        Ok(files)
     }
 }
 

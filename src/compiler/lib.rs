@@ -18,5 +18,6 @@ pub mod format;
 pub mod harmony;
 pub mod instruments;
 pub mod music;
+pub mod narrow;
 pub mod resolve;
 pub mod syntax;

@@ -5,8 +5,8 @@ use std::thread;
 
 use ripieno_compiler::arrange::Arrangement;
 use ripieno_writers::edition;
-use ripieno_writers::notate::{Pitches, Score, notate_at};
-use ripieno_writers::render::{ScoreKind, Wanted};
+use ripieno_writers::notate::{Pitches, Score};
+use ripieno_writers::render::{self, ScoreKind, Wanted};
 
 use crate::draw::{pdf, png, svg};
 use crate::page::{Pages, Turn};
@@ -78,11 +78,7 @@ pub fn outputs(
     setups: &Setups,
     formats: &[Drawn],
 ) -> Vec<Printed> {
-    let notated = |pitches| {
-        let mut score = notate_at(arrangement, pitches);
-        score.source.clone_from(&wanted.source);
-        score
-    };
+    let notated = |pitches| render::notated(arrangement, wanted, pitches);
     let concert = wanted.scores.contains(&ScoreKind::Concert).then(|| notated(Pitches::Concert));
     let work = Work { arrangement, wanted, written: notated(Pitches::Written), concert };
     let scores = wanted.scores.iter().map(|&kind| Of::Score(kind));

@@ -1,5 +1,6 @@
 //! Takes an edition over into a sheet: the only place that knows how an edition is made.
 
+use ripieno_compiler::narrow::Narrow;
 use std::collections::HashMap;
 use std::ops::Range;
 
@@ -204,10 +205,10 @@ fn voices(staff: usize, bar: usize, contents: &edition::StaffBar) -> Vec<Voice> 
         let events = what.elements.iter().enumerate().map(|(element, printed)| Event {
             element: printed.clone(),
             origin: Origin {
-                staff: staff as u16,
-                bar: bar as u32,
-                voice: voice as u8,
-                element: element as u16,
+                staff: staff.narrow::<u16>(),
+                bar: bar.narrow::<u32>(),
+                voice: voice.narrow::<u8>(),
+                element: element.narrow::<u16>(),
                 head: 0,
                 source: printed.origin.source,
             },

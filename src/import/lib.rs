@@ -36,7 +36,7 @@ use std::borrow::Cow;
 use std::fmt::{self, Write};
 
 // The stages before, under the names they have everywhere.
-use ripieno_compiler::{instruments, music};
+use ripieno_compiler::{instruments, music, narrow};
 
 pub use input::LARGEST;
 pub use loss::{Fate, Loss, Report};

@@ -8,6 +8,7 @@
 
 use super::score::{Bar, Line, Note, Part, Score};
 use crate::music::Interval;
+use crate::narrow::Narrow;
 
 /// What a change to another line costs, in the unit of the weights: semitones of height.
 const CHANGE: f64 = 9.0;
@@ -88,7 +89,7 @@ fn features(line: &Line, bars: &[Bar]) -> Vec<Option<Feature>> {
                 line.notes[first..].iter().take_while(|note| note.start < bar.end()).collect();
             let heights = |of: fn(&Note) -> Option<i32>| -> Option<i32> {
                 let all: Vec<i32> = here.iter().filter_map(|note| of(note)).collect();
-                (!all.is_empty()).then(|| all.iter().sum::<i32>() / all.len() as i32)
+                (!all.is_empty()).then(|| all.iter().sum::<i32>() / all.len().narrow::<i32>())
             };
             let top = heights(|note| note.pitches.last().map(|p| p.midi()))?;
             let bottom = heights(|note| note.pitches.first().map(|p| p.midi()))?;
@@ -223,7 +224,7 @@ mod tests {
 
     fn score(lines: Vec<Line>, bars: i64) -> Score {
         let bar = |index: i64| Bar {
-            number: index as i32 + 1,
+            number: index.narrow::<i32>() + 1,
             label: String::new(),
             start: Time::WHOLE * index,
             length: Time::WHOLE,

@@ -1,6 +1,7 @@
 //! From a file to a source, feature by feature.
 
 use super::*;
+use crate::narrow::Narrow;
 
 /// A file of one part with these measures, after the usual attributes of the first.
 fn file(measures: &[&str]) -> String {
@@ -26,7 +27,8 @@ const COMMON: &str = "<attributes><divisions>12</divisions><key><fifths>0</fifth
 fn note(pitch: &str, duration: u32, more: &str) -> String {
     let (name, octave) = pitch.split_at(pitch.len() - 1);
     let (step, sign) = name.split_at(1);
-    let alter = sign.matches('#').count() as i32 - sign.matches('b').count() as i32;
+    let alter =
+        sign.matches('#').count().narrow::<i32>() - sign.matches('b').count().narrow::<i32>();
     let alter = if alter == 0 { String::new() } else { format!("<alter>{alter}</alter>") };
     format!(
         "<note><pitch><step>{step}</step>{alter}<octave>{octave}</octave></pitch>\
@@ -363,7 +365,7 @@ fn midi(meta: &[u8], events: &[(u8, u8, u8)]) -> Vec<u8> {
     }
     track.extend([0, 0xff, 0x2f, 0]);
     let mut bytes = b"MThd\0\0\0\x06\0\0\0\x01\0\x60MTrk".to_vec();
-    bytes.extend((track.len() as u32).to_be_bytes());
+    bytes.extend((track.len().narrow::<u32>()).to_be_bytes());
     bytes.extend(track);
     bytes
 }

@@ -1,5 +1,6 @@
 //! Requests: positions become bytes, data become what the protocol calls them.
 
+use crate::narrow::Narrow;
 use std::collections::HashMap;
 
 use gen_lsp_types as lsp;
@@ -162,8 +163,11 @@ impl Server<'_> {
         else {
             return give(action);
         };
-        let at =
-            At { root: FileId(root as u32), file: FileId(file as u32), offset: offset as usize };
+        let at = At {
+            root: FileId(root.narrow::<u32>()),
+            file: FileId(file.narrow::<u32>()),
+            offset: offset.narrow::<usize>(),
+        };
         match fixes::written_out(&mut self.workspace.session, at, scoring.to_string()) {
             Ok(edits) => {
                 action.edit = Some(self.edit(edits));
@@ -247,12 +251,15 @@ impl Server<'_> {
     fn signature(&mut self, asked: &lsp::SignatureHelpParams) -> Option<lsp::SignatureHelp> {
         let at = self.at(&asked.text_document_position_params)?;
         let found = signature::signatures(&self.workspace.session, at)?;
-        let active = found.active as u32;
+        let active = found.active.narrow::<u32>();
         let all = found.all.iter().map(|one| {
             let (label, places) = one.label();
             // Places within the label are counted in UTF-16; all its letters are of one unit.
             let parameters = places.iter().map(|(start, end)| lsp::ParameterInformation {
-                label: lsp::ParameterInformationLabel::Tuple((*start as u32, *end as u32)),
+                label: lsp::ParameterInformationLabel::Tuple((
+                    (*start).narrow::<u32>(),
+                    (*end).narrow::<u32>(),
+                )),
                 documentation: None,
             });
             lsp::SignatureInformation {

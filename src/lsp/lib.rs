@@ -48,6 +48,6 @@ pub use workspace::{At, Host, Place, Workspace};
 // The stages, under the names they have everywhere.
 use ripieno_checker::{check, session};
 use ripieno_compiler::{
-    arrange, diagnostics, format, harmony, instruments, music, resolve, syntax,
+    arrange, diagnostics, format, harmony, instruments, music, narrow, resolve, syntax,
 };
 use ripieno_writers::{notate, render};

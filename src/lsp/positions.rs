@@ -3,6 +3,7 @@
 //! What a character is the two sides agree on: a byte (UTF-8), a unit of UTF-16, or a whole
 //! character (UTF-32). A line ends with `\n`, `\r\n` or `\r`, whatever the compiler thinks.
 
+use crate::narrow::Narrow;
 use std::ops::Range;
 
 use gen_lsp_types as lsp;
@@ -72,7 +73,7 @@ impl Lines {
         let ends = bytes.iter().enumerate().filter(|&(at, &byte)| {
             byte == b'\n' || byte == b'\r' && bytes.get(at + 1) != Some(&b'\n')
         });
-        let starts = std::iter::once(0).chain(ends.map(|(at, _)| at as u32 + 1)).collect();
+        let starts = std::iter::once(0).chain(ends.map(|(at, _)| at.narrow::<u32>() + 1)).collect();
         Lines { starts }
     }
 
@@ -113,7 +114,10 @@ impl Lines {
         let before = text.get(start..offset).unwrap_or_default();
         // Behind the end of a line there is no place on it.
         let before = before.trim_end_matches(['\n', '\r']);
-        lsp::Position { line: line as u32, character: encoding.length(before) as u32 }
+        lsp::Position {
+            line: line.narrow::<u32>(),
+            character: encoding.length(before).narrow::<u32>(),
+        }
     }
 
     /// The range of some bytes.

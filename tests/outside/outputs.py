@@ -59,6 +59,12 @@ def scorings(folder, sources):
     ]
 
 
+def of_sources(scorings, sources):
+    """Those of the scorings that were built from these sources."""
+    own = {place for source in sources for place in _eras(source)}
+    return [s for s in scorings if (s.folder.parent.name, s.folder.name) in own]
+
+
 def _eras(source):
     """The year of each scoring of a source, with the files that it uses, by the folder of the piece
     and that of the scoring."""

@@ -16,6 +16,7 @@ import warnings
 from pathlib import Path
 
 import check_agreement
+import check_arrangements
 import check_catalogue
 import check_checks
 import check_corpus
@@ -28,6 +29,7 @@ import check_midi
 import check_notation
 import check_schema
 import check_second_reader
+import check_sound
 import check_staves
 import check_text
 import check_transposition
@@ -118,6 +120,7 @@ def checks(ripieno, work, samples):
     yield from check_notation.check(scorings)
     yield from check_second_reader.check(scorings)
     yield from check_midi.check(scorings)
+    yield from check_sound.check(outputs.of_sources(scorings, samples))
     yield from check_transposition.check(scorings)
     yield from check_transposition.check_known(known, wanted)
     yield from check_text.check(scorings)
@@ -143,6 +146,9 @@ def main(ripieno, *samples):
             check_harmony.check(ripieno),
             check_corpus.check(ripieno),
             [check_catalogue.check(ripieno)],
+            check_arrangements.check(
+                ripieno, Path(ripieno).parent / "examples" / "arrangements", work / "generated"
+            ),
         )
         for stage in (findings, said, *outside, checks(ripieno, work, samples)):
             for finding in stage:

@@ -1,6 +1,7 @@
 //! The laws of exact time, spelled pitch, keys, metres and chord symbols.
 
 use ripieno::music::{Chord, Interval, Key, Letter, Metre, Mode, Pitch, PitchName, Time};
+use ripieno::narrow::Narrow;
 
 use super::choices::Choices;
 
@@ -75,14 +76,14 @@ fn coprime(a: i64, b: i64) -> bool {
 }
 
 fn some_name(choices: &mut Choices) -> PitchName {
-    PitchName::new(Letter::ALL[choices.below(7)], choices.below(5) as i8 - 2)
+    PitchName::new(Letter::ALL[choices.below(7)], choices.below(5).narrow::<i8>() - 2)
 }
 
 /// Any interval up to some octaves whose quality has a name or nearly so.
 fn some_interval(choices: &mut Choices) -> Interval {
-    let steps = choices.below(57) as i32 - 28;
-    let natural = Pitch::new(Letter::from_step(steps), 0, 4 + steps.div_euclid(7) as i8);
-    Interval::new(steps, natural.midi() - 60 + choices.below(7) as i32 - 3)
+    let steps = choices.below(57).narrow::<i32>() - 28;
+    let natural = Pitch::new(Letter::from_step(steps), 0, 4 + steps.div_euclid(7).narrow::<i8>());
+    Interval::new(steps, natural.midi() - 60 + choices.below(7).narrow::<i32>() - 3)
 }
 
 fn pitch(choices: &mut Choices) {

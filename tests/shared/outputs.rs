@@ -36,6 +36,7 @@ pub fn assert_all_holds(source: &str) {
                 Format::Text => with_path(widths(output)),
                 Format::Midi => with_path(midi::is_sound(output, &arrangement)),
                 Format::MusicXml => with_path(musicxml::is_sound(output, &score)),
+                Format::Mxl => assert!(output.bytes.starts_with(b"PK"), "{}", output.path),
             }
         }
         let again = arrange(&again, same);

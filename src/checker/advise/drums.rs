@@ -1,5 +1,6 @@
 //! How to tune the drums.
 
+use crate::narrow::Narrow;
 use std::fmt;
 
 use serde::Serialize;
@@ -61,8 +62,8 @@ pub fn drums(piece: &Piece) -> DrumsAdvice {
         let name = key.spelling(height.rem_euclid(12));
         let octave = height.div_euclid(12) - 1;
         // B# and Cb belong to the neighbouring octave number.
-        let near = name.at(octave as i8);
-        near.octaves_up(((height - near.midi()) / 12) as i8)
+        let near = name.at(octave.narrow::<i8>());
+        near.octaves_up(((height - near.midi()) / 12).narrow::<i8>())
     };
     let within = |drum: &Drum| drum.low.midi()..=drum.high.midi();
     for low in within(large) {

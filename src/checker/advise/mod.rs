@@ -3,6 +3,7 @@
 //!
 //! Each kind of advice is a value that serde can write as data and that [`std::fmt::Display`]
 //! shows as a table for people. Nothing here changes the piece.
+use crate::narrow::Narrow;
 
 mod coverage;
 mod crooks;
@@ -41,7 +42,7 @@ fn percent(share: f64) -> String {
 #[must_use]
 pub fn minutes(seconds: f64) -> String {
     // Half a second must not fall on one side here and on the other there.
-    let whole = rounded(seconds).round() as u64;
+    let whole = rounded(seconds).round().narrow::<u64>();
     format!("{}:{:02}", whole / 60, whole % 60)
 }
 

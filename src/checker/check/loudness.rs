@@ -7,6 +7,7 @@
 //! before, and a falling one leaves it at once: no floating point, the same on every machine.
 
 use crate::music::Time;
+use crate::narrow::Narrow;
 use crate::resolve::{Direction, DirectionKind, Dynamic};
 
 /// Thousandths of a degree in one degree.
@@ -32,7 +33,7 @@ impl Degree {
 
     /// The degree below it or at it (0 to 7), and what is more, from 0 to less than 1.
     pub fn parts(self) -> (usize, f64) {
-        ((self.0 / UNIT) as usize, (self.0 % UNIT) as f64 / UNIT as f64)
+        ((self.0 / UNIT).narrow::<usize>(), (self.0 % UNIT) as f64 / UNIT as f64)
     }
 
     /// The degree as a number from 0 to 7.
@@ -48,7 +49,7 @@ impl Degree {
             sum += i128::from(degree.0) * weight;
             whole += weight;
         }
-        (whole > 0).then(|| Degree((sum / whole) as i64))
+        (whole > 0).then(|| Degree((sum / whole).narrow::<i64>()))
     }
 }
 

@@ -7,6 +7,7 @@
 //!
 //! All of it is forgotten where form, ensemble or declared chords are others.
 
+use crate::narrow::Narrow;
 use std::any::Any;
 use std::cell::{Cell, RefCell};
 use std::collections::HashMap;
@@ -98,7 +99,7 @@ impl Changes {
         if let Some(Change::Notes { old, new, .. }) = self.parts.get(usize::from(sounding.player))
             && sounding.note as usize >= *old
         {
-            sounding.note = (sounding.note as usize - old + new) as u32;
+            sounding.note = (sounding.note as usize - old + new).narrow::<u32>();
         }
     }
 }

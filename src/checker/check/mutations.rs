@@ -9,6 +9,7 @@ mod sketches;
 use self::sketches::{SKETCHES, Sketch};
 use super::tests::findings_with;
 use super::{Options, RULES, find};
+use crate::narrow::Narrow;
 
 /// Random cases for each rule: 200, or what `RIPIENO_CASES` says.
 fn cases() -> u64 {
@@ -23,7 +24,7 @@ impl Random {
         self.0 ^= self.0 << 13;
         self.0 ^= self.0 >> 7;
         self.0 ^= self.0 << 17;
-        (self.0 % bound.max(1) as u64) as usize
+        (self.0 % bound.max(1) as u64).narrow::<usize>()
     }
 
     fn pick<'t>(&mut self, texts: &[&'t str]) -> &'t str {
@@ -93,10 +94,12 @@ fn try_rule(sketch: &Sketch) {
         );
         let broken = source(sketch, count, place, true, seed);
         let found = findings_with(&broken, &options);
-        let last = (place + sketch.length - 1) as i32;
+        let last = (place + sketch.length - 1).narrow::<i32>();
         let there = found.iter().any(|finding| {
             finding.code == sketch.rule
-                && finding.bars.is_none_or(|bars| bars.first <= last && place as i32 <= bars.last)
+                && finding
+                    .bars
+                    .is_none_or(|bars| bars.first <= last && place.narrow::<i32>() <= bars.last)
         });
         assert!(there, "{} misses bar {place}:\n{broken}\n{found:#?}", sketch.rule);
     }

@@ -1,5 +1,6 @@
 //! What sounds together: the piece cut at every beginning and end of a note.
 
+use crate::narrow::Narrow;
 use std::sync::Arc;
 
 use crate::arrange::{Part, SoundingNote};
@@ -61,18 +62,18 @@ impl Slices {
         let mut first = Vec::with_capacity(starts.len() + 1);
         let mut sounding = Vec::new();
         for &start in &starts {
-            first.push(sounding.len() as u32);
+            first.push(sounding.len().narrow::<u32>());
             for (player, (part, range)) in parts.iter().zip(&mut ranges).enumerate() {
                 while range.start < range.end && part.notes[range.start].end() <= start {
                     range.start += 1;
                 }
                 if range.start < range.end && part.notes[range.start].start <= start {
-                    let note = range.start as u32;
-                    sounding.push(Sounding { player: player as u16, note });
+                    let note = range.start.narrow::<u32>();
+                    sounding.push(Sounding { player: player.narrow::<u16>(), note });
                 }
             }
         }
-        first.push(sounding.len() as u32);
+        first.push(sounding.len().narrow::<u32>());
         Slices { starts, first, sounding }
     }
 

@@ -9,6 +9,7 @@
 
 mod tasks;
 
+use crate::narrow::Narrow;
 use std::collections::BTreeSet;
 use std::fmt;
 use std::sync::Arc;
@@ -128,7 +129,7 @@ impl Chance {
     }
 
     fn below(&mut self, count: usize) -> usize {
-        if count == 0 { 0 } else { (self.next() % count as u64) as usize }
+        if count == 0 { 0 } else { (self.next() % count as u64).narrow::<usize>() }
     }
 }
 

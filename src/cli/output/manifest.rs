@@ -8,7 +8,8 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use super::Failure;
-use ripieno_compiler::diagnostics::Source;
+use ripieno_checker::session::Session;
+use ripieno_compiler::diagnostics::{FileId, Source};
 
 /// The name of the file.
 pub(crate) const NAME: &str = "ripieno.json";
@@ -36,6 +37,10 @@ pub(crate) struct Entry {
     /// SHA-256 of all that it was built from: the version of the compiler, the source, and the
     /// files that the source uses.
     pub(crate) inputs: String,
+    /// The revision of the checkout that had these sources; nothing where they were not, or not
+    /// yet, under version control.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(crate) revision: Option<String>,
 }
 
 /// The digest of all that a build goes by.
@@ -57,18 +62,30 @@ impl Inputs {
         }
         Inputs(hexadecimal(&hash.finalize()))
     }
+
+    /// The digest of a source in a session and of all that it uses.
+    pub(crate) fn of_session(session: &mut Session, file: FileId) -> Inputs {
+        let files = session.files_of(file);
+        Inputs::of(files.iter().map(|file| session.sources().get(*file)))
+    }
 }
 
 impl Entry {
     /// The entry of a file with those bytes.
     pub(crate) fn new(scoring: &str, bytes: &[u8], inputs: &Inputs) -> Entry {
-        Entry { scoring: scoring.into(), sha256: digest(bytes), inputs: inputs.0.clone() }
+        let (sha256, inputs) = (digest(bytes), inputs.0.clone());
+        Entry { scoring: scoring.into(), sha256, inputs, revision: None }
+    }
+
+    /// The same file built from the same sources?
+    pub(crate) fn is_same(&self, other: &Entry) -> bool {
+        (&self.sha256, &self.inputs) == (&other.sha256, &other.inputs)
     }
 }
 
 impl Manifest {
     /// Reads a manifest.
-    pub(super) fn read(bytes: &[u8], path: &Path) -> Result<Manifest, Failure> {
+    pub(crate) fn read(bytes: &[u8], path: &Path) -> Result<Manifest, Failure> {
         let manifest: Manifest = serde_json::from_slice(bytes).map_err(|error| {
             Failure(format!(
                 "{} is no list of a build ({error}); move it away, and build again",
@@ -110,7 +127,7 @@ fn hexadecimal(bytes: &[u8]) -> String {
 }
 
 /// The file to which a way leads from a folder.
-pub(super) fn follow(folder: &Path, way: &str) -> PathBuf {
+pub(crate) fn follow(folder: &Path, way: &str) -> PathBuf {
     let mut place = folder.to_path_buf();
     for step in Path::new(way).components() {
         match step {
@@ -145,7 +162,12 @@ mod tests {
 
     #[test]
     fn a_manifest_that_leads_out_of_its_folder_is_refused() {
-        let entry = Entry { scoring: "spa".into(), sha256: String::new(), inputs: String::new() };
+        let entry = Entry {
+            scoring: "spa".into(),
+            sha256: String::new(),
+            inputs: String::new(),
+            revision: None,
+        };
         for (path, fine) in [("spa/score.txt", true), ("../x", false), ("/etc/passwd", false)] {
             let files = BTreeMap::from([(path.to_string(), entry.clone())]);
             let bytes = Manifest { files, ..Manifest::default() }.bytes();

@@ -18,7 +18,7 @@ use std::path::{Path, PathBuf};
 
 use super::{Failure, interrupt, source};
 use disk::{Disk, FileSystem};
-pub(super) use manifest::{Entry, Inputs, Manifest, NAME as MANIFEST, digest};
+pub(super) use manifest::{Entry, Inputs, Manifest, NAME as MANIFEST, digest, follow, way};
 
 /// The beginning of the names of folders in which a build is got ready.
 const STAGING: &str = ".ripieno-";

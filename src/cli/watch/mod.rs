@@ -29,7 +29,7 @@ pub(super) struct Arguments {
     /// Write only this scoring (may be given several times).
     #[arg(long, value_name = "NAME")]
     scoring: Vec<String>,
-    /// Write only these formats: text, midi, musicxml, pdf, svg, png.
+    /// Write only these formats: text, midi, musicxml, mxl, pdf, svg, png.
     #[arg(long, value_name = "FORMAT", value_delimiter = ',', value_parser = printing::format)]
     only: Vec<Format>,
     /// Write even if there are errors in the music; the parts will show them.

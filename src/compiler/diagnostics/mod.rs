@@ -2,6 +2,7 @@
 //!
 //! Every stage reports what it finds as a [`Diagnostic`]. [`rich`] shows it in full to people,
 //! [`short`] in one line for editors and logs, [`json`] as data for other programs.
+use crate::narrow::Narrow;
 
 mod bars;
 mod codes;
@@ -260,7 +261,7 @@ impl Diagnostic {
     pub fn placed(mut self, sources: &Sources) -> Diagnostic {
         let place = |span: &mut Span| {
             let range = sources.range(*span);
-            *span = Span::new(span.file, range.start as u32, range.end as u32);
+            *span = Span::new(span.file, range.start.narrow::<u32>(), range.end.narrow::<u32>());
         };
         place(&mut self.primary.span);
         self.labels.iter_mut().for_each(|label| place(&mut label.span));

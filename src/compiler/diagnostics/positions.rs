@@ -62,6 +62,7 @@ fn beginnings(bytes: &[u8]) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::narrow::Narrow;
 
     #[test]
     fn columns_agree_with_a_count_from_the_line_s_beginning() {
@@ -71,7 +72,7 @@ mod tests {
         let positions = Positions::new(&sources);
         let counted = positions.get(id).unwrap();
         for offset in (0..text.len() + 3).step_by(7) {
-            let (_, column) = sources.get(id).position(offset as u32);
+            let (_, column) = sources.get(id).position(offset.narrow::<u32>());
             assert_eq!(counted.column(offset), column, "at byte {offset}");
         }
     }

@@ -1,5 +1,6 @@
 //! Source texts and places in them.
 
+use crate::narrow::Narrow;
 use std::ops::Range;
 
 /// A source text by its number among [`Sources`].
@@ -88,7 +89,8 @@ impl Source {
             _ => false,
         };
         let ends = text.bytes().enumerate().filter(ends_line);
-        let line_starts = std::iter::once(0).chain(ends.map(|(at, _)| at as u32 + 1)).collect();
+        let line_starts =
+            std::iter::once(0).chain(ends.map(|(at, _)| at.narrow::<u32>() + 1)).collect();
         Source { name, text, line_starts, items: Vec::new() }
     }
 
@@ -156,7 +158,7 @@ impl Sources {
     /// Adds a text (of less than 4 GiB) and gives it a number.
     pub fn add(&mut self, name: impl Into<String>, text: impl Into<String>) -> FileId {
         self.files.push(Source::new(name.into(), text.into()));
-        FileId((self.files.len() - 1) as u32)
+        FileId((self.files.len() - 1).narrow::<u32>())
     }
 
     /// Says where the items of a text begin, by their numbers.

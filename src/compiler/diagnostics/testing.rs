@@ -1,11 +1,12 @@
 //! Findings for the tests of the three renderers.
 
 use super::{Diagnostic, FileId, Sources, Span};
+use crate::narrow::Narrow;
 
 /// The span of a word in a text.
 fn find(sources: &Sources, file: FileId, word: &str) -> Span {
-    let start = sources.get(file).text.find(word).unwrap() as u32;
-    Span::new(file, start, start + word.len() as u32)
+    let start = sources.get(file).text.find(word).unwrap().narrow::<u32>();
+    Span::new(file, start, start + word.len().narrow::<u32>())
 }
 
 /// A finding whose chain goes through two files, and two small ones.

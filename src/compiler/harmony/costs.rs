@@ -5,6 +5,7 @@
 
 use super::evidence::Slot;
 use crate::music::{ChordQuality, Key, Mode};
+use crate::narrow::Narrow;
 
 /// A chord as the search knows it: a root class and a quality.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -21,7 +22,10 @@ pub(super) const CANDIDATES: usize = 12 * QUALITIES;
 
 /// The chord of an index below [`CANDIDATES`]; those of one root stand together.
 pub(super) fn candidate(index: usize) -> Candidate {
-    Candidate { root: (index / QUALITIES) as i32, quality: SHAPES[index % QUALITIES].quality }
+    Candidate {
+        root: (index / QUALITIES).narrow::<i32>(),
+        quality: SHAPES[index % QUALITIES].quality,
+    }
 }
 
 /// A member of a chord above its root.
@@ -137,8 +141,8 @@ pub(super) fn of_slot(slot: &Slot) -> [f32; CANDIDATES] {
     let thin = slot.sounding.iter().sum::<f32>() <= THIN;
     let unheard = scale(slot.key).map(|in_key| if thin && !in_key { UNHEARD } else { 0.0 });
     for root in 0..12 {
-        let root_fifths =
-            slot.names[root as usize].unwrap_or_else(|| slot.key.spelling(root).fifths() as i8);
+        let root_fifths = slot.names[root as usize]
+            .unwrap_or_else(|| slot.key.spelling(root).fifths().narrow::<i8>());
         let degree = (root - tonic).rem_euclid(12) as usize;
         for (place, shape) in SHAPES.iter().enumerate() {
             let expected = match slot.key.mode {

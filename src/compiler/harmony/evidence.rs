@@ -2,6 +2,7 @@
 
 use crate::diagnostics::Span;
 use crate::music::{Key, PitchName, Time};
+use crate::narrow::Narrow;
 use crate::resolve::{Bar, Form, Note, Piece};
 
 /// A beat (or part of a long beat) in which the harmony stands still.
@@ -124,7 +125,7 @@ fn hear(notes: &[Note], slots: &mut [Slot]) {
             if to <= from {
                 continue;
             }
-            let share = ((to - from).to_f64() / slot.length.to_f64()) as f32;
+            let share = ((to - from).to_f64() / slot.length.to_f64()).narrow::<f32>();
             let held = note.start < slot.start;
             for pitch in note.sound.pitches() {
                 let motion = Motion::of(pitch.midi(), note, before, after);
@@ -132,7 +133,7 @@ fn hear(notes: &[Note], slots: &mut [Slot]) {
                 let class = pitch.name().class() as usize;
                 slot.sounding[class] += share;
                 slot.foreign[class] += share * excuse;
-                slot.names[class].get_or_insert(pitch.name().fifths() as i8);
+                slot.names[class].get_or_insert(pitch.name().fifths().narrow::<i8>());
                 slot.notes += 1;
                 let lower = slot
                     .bass

@@ -2,6 +2,7 @@
 
 use super::costs::{self, CANDIDATES, Candidate, QUALITIES, ROOT_MOTION, SAME_ROOT};
 use super::evidence::Slot;
+use crate::narrow::Narrow;
 
 /// What the search found for a slot.
 pub(super) struct Beat {
@@ -62,7 +63,7 @@ fn step(costs: &Costs, change: f32, backwards: bool) -> (Costs, [u8; CANDIDATES]
         *best = (root * QUALITIES + place, cost);
     }
     let mut reached = *costs;
-    let mut origins: [u8; CANDIDATES] = std::array::from_fn(|index| index as u8);
+    let mut origins: [u8; CANDIDATES] = std::array::from_fn(|index| index.narrow::<u8>());
     for root in 0..12 {
         let (mut origin, mut cheapest) = (best[root].0, best[root].1 + SAME_ROOT * change);
         for (other, (candidate, cost)) in best.iter().enumerate() {
@@ -78,7 +79,7 @@ fn step(costs: &Costs, change: f32, backwards: bool) -> (Costs, [u8; CANDIDATES]
         for index in root * QUALITIES..(root + 1) * QUALITIES {
             if cheapest < reached[index] {
                 reached[index] = cheapest;
-                origins[index] = origin as u8;
+                origins[index] = origin.narrow::<u8>();
             }
         }
     }

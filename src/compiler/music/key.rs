@@ -1,5 +1,6 @@
 //! Keys.
 
+use crate::narrow::Narrow;
 use std::fmt;
 
 use super::{Interval, Letter, PitchName};
@@ -49,7 +50,7 @@ impl Key {
     pub fn alter(self, letter: Letter) -> i8 {
         let place = PitchName::new(letter, 0).fifths();
         // The signature holds the letters from F (-1) up to B (5) moved along the line of fifths.
-        (self.fifths() - place + 5).div_euclid(7) as i8
+        (self.fifths() - place + 5).div_euclid(7).narrow::<i8>()
     }
 
     /// The key moved by an interval, brought back by an enharmonic change where the signature

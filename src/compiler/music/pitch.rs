@@ -1,5 +1,6 @@
 //! Spelled pitch.
 
+use crate::narrow::Narrow;
 use std::fmt;
 use std::str::FromStr;
 
@@ -94,7 +95,7 @@ impl PitchName {
         let letter = Letter::from_step((fifths * 4).rem_euclid(7));
         let natural = PitchName::new(letter, 0).fifths();
         let alter = (fifths - natural).div_euclid(7);
-        (-2..=2).contains(&alter).then(|| PitchName::new(letter, alter as i8))
+        (-2..=2).contains(&alter).then(|| PitchName::new(letter, alter.narrow::<i8>()))
     }
 
     /// The pitch of this name in an octave.
@@ -159,7 +160,7 @@ impl Pitch {
         let octave = i8::try_from(step.div_euclid(7)).ok()?;
         let natural = Pitch::new(Letter::from_step(step), 0, octave);
         let alter = self.midi() + by.semitones - natural.midi();
-        (-2..=2).contains(&alter).then_some(Pitch { alter: alter as i8, ..natural })
+        (-2..=2).contains(&alter).then_some(Pitch { alter: alter.narrow::<i8>(), ..natural })
     }
 
     /// The pitch moved by an interval; where the spelling would need more than a double
@@ -172,7 +173,7 @@ impl Pitch {
     /// The plainest spelling of a MIDI key number (flats for E and B, sharps for F, C and G).
     #[must_use]
     pub fn from_midi(key: i32) -> Pitch {
-        let octave = (key.div_euclid(12) - 1).clamp(i8::MIN as i32, i8::MAX as i32) as i8;
+        let octave = (key.div_euclid(12) - 1).clamp(i8::MIN as i32, i8::MAX as i32).narrow::<i8>();
         let (letter, alter) = [
             (Letter::C, 0),
             (Letter::C, 1),

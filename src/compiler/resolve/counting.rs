@@ -4,6 +4,7 @@ use super::Context;
 use super::form::inside;
 use super::piece::Form;
 use crate::diagnostics::{Diagnostic, Span};
+use crate::narrow::Narrow;
 use crate::syntax::Number;
 
 /// How the bars of a piece of music are counted.
@@ -44,7 +45,8 @@ impl BarCount {
         bar: Span,
     ) -> Option<usize> {
         if let Some(number) = number {
-            let expected = form.bars.first().map_or(1, |bar| bar.number) + self.next as i32;
+            let expected =
+                form.bars.first().map_or(1, |bar| bar.number) + self.next.narrow::<i32>();
             let difference = i64::from(number.value) - i64::from(expected);
             if difference == 0 {
                 self.told = 0;

@@ -1,5 +1,6 @@
 //! Ensembles: who plays, with which instrument, in which crook.
 
+use crate::narrow::Narrow;
 use std::collections::HashMap;
 use std::sync::Arc;
 
@@ -267,7 +268,7 @@ fn line_players(cx: &mut Context, line: &PlayersTree) -> Vec<Player> {
     let section = line.section || (line.count.is_none() && section_number > 0);
     (1..=parts)
         .map(|number| {
-            let number = if parts == 1 { 0 } else { number as u8 };
+            let number = if parts == 1 { 0 } else { number.narrow::<u8>() };
             let suffix = if number == 0 { String::new() } else { format!(".{number}") };
             let (name, abbreviation) =
                 paper_names(line, instrument, section, section_number, number);
@@ -278,7 +279,7 @@ fn line_players(cx: &mut Context, line: &PlayersTree) -> Vec<Player> {
                 abbreviation,
                 instrument,
                 number,
-                count: if line.section { count as u16 } else { 1 },
+                count: if line.section { count.narrow::<u16>() } else { 1 },
                 section,
                 tuning: tunings.get(usize::from(number.max(1)) - 1).copied().flatten(),
                 without_signature: line.without_signature,

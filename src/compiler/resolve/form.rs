@@ -1,6 +1,7 @@
 //! Bars, metres, keys, tempos, repeats. A few lines over the measure: each item of a form is read,
 //! placed and faulted in one place.
 
+use crate::narrow::Narrow;
 use std::sync::Arc;
 
 use super::piece::{Bar, BarLine, Form, Tempo};
@@ -26,7 +27,7 @@ pub(super) fn longest_voice(tree: &Tree) -> u32 {
             .map(|bar| bar.number.as_ref().map_or(1, |n| n.value))
             .max()
             .unwrap_or(0)
-            .max(voice.bars.len() as u32 - u32::from(has_pick_up(&voice.bars))),
+            .max(voice.bars.len().narrow::<u32>() - u32::from(has_pick_up(&voice.bars))),
         _ => 0,
     });
     bars.max().unwrap_or(0).clamp(1, MOST_BARS)
@@ -559,7 +560,7 @@ fn repeats(cx: &mut Context, settings: &Settings, form: &mut Form) {
             continue;
         }
         for bar in &mut form.bars[first..=last] {
-            bar.ending = Some(*number as u8);
+            bar.ending = Some((*number).narrow::<u8>());
         }
     }
 }

@@ -1,5 +1,6 @@
 //! Scorings: voices, players and bars linked.
 
+use crate::narrow::Narrow;
 use std::sync::Arc;
 
 use super::counting::Counting;
@@ -453,7 +454,7 @@ fn moment(tree: MomentTree) -> Moment {
         MomentTree::Cadences => Moment::Cadences,
         MomentTree::Phrases => Moment::Phrases,
         MomentTree::Peaks => Moment::Peaks,
-        MomentTree::Beat(beat) => Moment::Beat(beat.min(u32::from(u8::MAX)) as u8),
+        MomentTree::Beat(beat) => Moment::Beat(beat.min(u32::from(u8::MAX)).narrow::<u8>()),
     }
 }
 

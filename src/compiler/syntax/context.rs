@@ -1,5 +1,6 @@
 //! The grammar, and the small tokens that all declarations share.
 
+use crate::narrow::Narrow;
 use pest::iterators::{Pair, Pairs};
 
 use super::tree::*;
@@ -25,7 +26,7 @@ pub(super) struct Context<'t> {
 impl Context<'_> {
     /// The place of some bytes of the item.
     pub(super) fn at(&self, start: usize, end: usize) -> Span {
-        Span::within(self.file, self.item, start as u32, end as u32)
+        Span::within(self.file, self.item, start.narrow::<u32>(), end.narrow::<u32>())
     }
 
     pub(super) fn span(&self, pair: &Pair<Rule>) -> Span {
@@ -157,5 +158,8 @@ pub(super) fn read_fraction(text: &str) -> Fraction {
 /// `1/4..` as it was written.
 pub(super) fn read_value(text: &str) -> ValueTree {
     let fraction = text.trim_end_matches('.');
-    ValueTree { fraction: read_fraction(fraction), dots: (text.len() - fraction.len()) as u8 }
+    ValueTree {
+        fraction: read_fraction(fraction),
+        dots: (text.len() - fraction.len()).narrow::<u8>(),
+    }
 }

@@ -14,6 +14,7 @@
 //! in the same kind of block. This is sound because what the grammar reads depends only on the
 //! text from there on. All other items keep their numbers, and so all spans in them stay the same.
 
+use crate::narrow::Narrow;
 use std::collections::HashMap;
 use std::ops::Range;
 use std::sync::Arc;
@@ -117,7 +118,7 @@ impl Document {
     pub fn places(&self) -> Vec<u32> {
         let mut places = vec![0; self.next as usize];
         for (start, item) in self.items() {
-            places[item.id.0 as usize] = start as u32;
+            places[item.id.0 as usize] = start.narrow::<u32>();
         }
         places
     }
@@ -155,14 +156,14 @@ impl Document {
         if self.unreadable.is_none() {
             let (mut at, mut within) = (0, Within::File);
             while !matches!(self.items.last(), Some(Item { node: Node::End, .. })) {
-                let id = ItemId(self.items.len() as u32 + 1);
+                let id = ItemId(self.items.len().narrow::<u32>() + 1);
                 let item = read(self.file, id, &self.text[at..], within);
                 at += item.gap + item.length;
                 within = item.node.leads_to().unwrap_or(within);
                 self.items.push(item);
             }
         }
-        self.next = self.next.max(self.items.len() as u32 + 1);
+        self.next = self.next.max(self.items.len().narrow::<u32>() + 1);
         self.blocks.clear();
         self.gather(0..self.items.len());
     }

@@ -1,5 +1,6 @@
 //! A document loses nothing, and reads after an edit what a fresh reading would.
 
+use crate::narrow::Narrow;
 use std::collections::HashMap;
 
 use pest::Parser;
@@ -116,7 +117,7 @@ impl Random {
         self.0 ^= self.0 << 13;
         self.0 ^= self.0 >> 7;
         self.0 ^= self.0 << 17;
-        (self.0 % most.max(1) as u64) as usize
+        (self.0 % most.max(1) as u64).narrow::<usize>()
     }
 }
 

@@ -1,6 +1,7 @@
 //! Portable Document Format: signs of music as shapes that the file holds once, words as text in
 //! embedded faces of which only the letters that occur are kept.
 
+use ripieno_compiler::narrow::Narrow;
 use std::collections::BTreeMap;
 
 use kurbo::{BezPath, PathEl, Shape as _};
@@ -65,7 +66,7 @@ pub fn document(pages: &Pages) -> Vec<u8> {
     for ((page, (id, stream)), content) in pages.pages.iter().zip(&references).zip(contents) {
         let mut writer = pdf.page(*id);
         let size = (page.size.0 * POINTS, page.size.1 * POINTS);
-        writer.media_box(Rect::new(0.0, 0.0, size.0 as f32, size.1 as f32));
+        writer.media_box(Rect::new(0.0, 0.0, size.0.narrow::<f32>(), size.1.narrow::<f32>()));
         writer.parent(tree).contents(*stream);
         let mut resources = writer.resources();
         let mut dictionary = resources.fonts();
@@ -107,7 +108,7 @@ fn sign_name(glyph: Glyph) -> String {
 
 /// Hundredths of a point and ten-thousandths of a space are finer than any printer.
 fn round(value: f64, of: f64) -> f32 {
-    ((value * of).round() / of) as f32
+    ((value * of).round() / of).narrow::<f32>()
 }
 
 /// A sign as a shape of its own, in thousandths of a staff space.
@@ -215,7 +216,7 @@ fn words(
     let face = stretch[0].face;
     let em = f64::from(face.font().units_per_em());
     content.begin_text();
-    content.set_font(Name(font_name(face)), (run.size * unit) as f32);
+    content.set_font(Name(font_name(face)), (run.size * unit).narrow::<f32>());
     content.set_text_matrix([1.0, 0.0, 0.0, 1.0, x, y]);
     let mut shown = content.show_positioned();
     let mut items = shown.items();

@@ -1,6 +1,7 @@
 //! Pictures of dots.
 
 use kurbo::PathEl;
+use ripieno_compiler::narrow::Narrow;
 use tiny_skia::{Color, FillRule, Paint, PathBuilder, Pixmap, Transform};
 
 use super::outline;
@@ -17,16 +18,16 @@ pub fn page(page: &Page, dots_per_inch: f64) -> Option<Vec<u8>> {
     if !(1.0..LARGEST).contains(&width) || !(1.0..LARGEST).contains(&height) {
         return None;
     }
-    let mut picture = Pixmap::new(width.ceil() as u32, height.ceil() as u32)?;
+    let mut picture = Pixmap::new(width.ceil().narrow::<u32>(), height.ceil().narrow::<u32>())?;
     picture.fill(Color::WHITE);
     let mut paint = Paint::default();
     paint.set_color(Color::BLACK);
     paint.anti_alias = true;
-    let to = (scale * page.space) as f32;
+    let to = (scale * page.space).narrow::<f32>();
     for mark in &page.marks {
         let mut path = PathBuilder::new();
         for element in outline(mark).elements() {
-            let at = |p: kurbo::Point| (p.x as f32, p.y as f32);
+            let at = |p: kurbo::Point| (p.x.narrow::<f32>(), p.y.narrow::<f32>());
             match *element {
                 PathEl::MoveTo(p) => path.move_to(at(p).0, at(p).1),
                 PathEl::LineTo(p) => path.line_to(at(p).0, at(p).1),

@@ -1,5 +1,6 @@
 //! Writes a sheet of all signs as SVG: `cargo run -p ripieno-engrave --example glyphs -- SIZE [NAME…] > sheet.svg`.
 
+use ripieno_compiler::narrow::Narrow;
 use std::fmt::Write as _;
 
 use kurbo::Affine;
@@ -16,7 +17,7 @@ fn main() {
             names.is_empty() || names.iter().any(|name| glyph.name().contains(name.as_str()))
         })
         .collect();
-    let columns = ((1600.0 / (space * 5.0)) as usize).clamp(1, 14);
+    let columns = (1600.0 / (space * 5.0)).narrow::<usize>().clamp(1, 14);
     let (cell_width, cell_height) = (5.0, 10.0);
     let rows = chosen.len().div_ceil(columns);
     let (width, height) = (columns as f64 * cell_width, rows as f64 * cell_height);

@@ -6,6 +6,7 @@
 //! then written as Bézier curves.
 
 use kurbo::{Affine, BezPath, Circle, Ellipse, Point, Rect, Shape, Vec2};
+use ripieno_compiler::narrow::Narrow;
 
 /// Places along one stretch of a skeleton at which the edge is worked out.
 const STEPS: usize = 4;
@@ -158,7 +159,7 @@ pub(crate) fn stroke(points: &[(f64, f64, f64)]) -> BezPath {
     let count = stretches * STEPS;
     let spot = |k: f64| -> (Point, f64) {
         let k = k.clamp(0.0, count as f64);
-        let i = ((k / STEPS as f64) as usize).min(stretches - 1);
+        let i = (k / STEPS as f64).narrow::<usize>().min(stretches - 1);
         sample(i, k / STEPS as f64 - i as f64)
     };
     let edge = |k: f64, side: f64| -> Point {

@@ -5,6 +5,7 @@
 use kurbo::Rect;
 use ripieno_compiler::instruments::Clef;
 use ripieno_compiler::music::{Pitch, Time};
+use ripieno_compiler::narrow::Narrow;
 use ripieno_writers::notate::{Beam, ElementKind, Grace, NoteValue, StaffNote, Stem};
 
 use super::measures::{
@@ -298,7 +299,7 @@ fn chord(event: &Event, side: Option<Side>, clef: Clef, lines: u8) -> Chord<'_> 
             }
             chord.look = Look::Rest { glyph, y, whole_bar: false };
             chord.right = glyph.width() * chord.scale;
-            let place = 1 - (2.0 * aside) as i32;
+            let place = 1 - (2.0 * aside).narrow::<i32>();
             lay_dots(&mut chord, &[place], value.dots);
         }
     }
@@ -354,7 +355,7 @@ fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
             glyph,
             accidental: head.accidental_shown.then(|| (accidental_sign(head.pitch.alter), 0.0)),
             courtesy: head.courtesy,
-            index: index as u8,
+            index: index.narrow::<u8>(),
         })
         .collect();
     if heads.is_empty() {

@@ -2,6 +2,7 @@
 //! lines, grace notes, strokes of tremolos.
 
 use kurbo::BezPath;
+use ripieno_compiler::narrow::Narrow;
 use ripieno_writers::notate::{Beam, Grace};
 
 use super::canvas::Canvas;
@@ -272,7 +273,7 @@ fn draw_one(canvas: &mut Canvas, note: &Placed, lines: u8) {
     if let Some(x) = chord.spread {
         let (low, high) = chord.span();
         let (top, bottom) = (-f64::from(high) / 2.0 - 0.5, -f64::from(low) / 2.0 + 0.5);
-        let waves = (bottom - top).ceil().max(2.0) as usize;
+        let waves = (bottom - top).ceil().max(2.0).narrow::<usize>();
         for wave in 0..waves {
             let y = bottom - wave as f64;
             canvas.glyph(

@@ -1,4 +1,5 @@
 //! The outer edge of what stands on a staff, above and below, along a line.
+use ripieno_compiler::narrow::Narrow;
 
 /// Width of one place of the edge, in staff spaces.
 const STEP: f64 = 0.25;
@@ -13,22 +14,22 @@ pub(super) struct Skyline {
 impl Skyline {
     /// An empty edge over a line of that width.
     pub(super) fn new(width: f64) -> Skyline {
-        let places = (width / STEP).ceil().max(1.0) as usize + 1;
+        let places = (width / STEP).ceil().max(1.0).narrow::<usize>() + 1;
         Skyline { top: vec![f32::INFINITY; places], bottom: vec![f32::NEG_INFINITY; places] }
     }
 
     fn places(&self, x0: f64, x1: f64) -> std::ops::Range<usize> {
         let last = self.top.len();
-        let from = (x0 / STEP).floor().max(0.0) as usize;
-        let to = (x1 / STEP).ceil().max(0.0) as usize;
+        let from = (x0 / STEP).floor().max(0.0).narrow::<usize>();
+        let to = (x1 / STEP).ceil().max(0.0).narrow::<usize>();
         from.min(last - 1)..to.max(from + 1).min(last)
     }
 
     /// Something stands in this box.
     pub(super) fn add(&mut self, (x0, x1): (f64, f64), (y0, y1): (f64, f64)) {
         for place in self.places(x0, x1) {
-            self.top[place] = self.top[place].min(y0 as f32);
-            self.bottom[place] = self.bottom[place].max(y1 as f32);
+            self.top[place] = self.top[place].min(y0.narrow::<f32>());
+            self.bottom[place] = self.bottom[place].max(y1.narrow::<f32>());
         }
     }
 
@@ -39,8 +40,8 @@ impl Skyline {
         for place in self.places(from.0, to.0) {
             let x = (place as f64 * STEP).clamp(from.0, to.0);
             let y = if run > 0.0 { from.1 + (to.1 - from.1) * (x - from.0) / run } else { from.1 };
-            self.top[place] = self.top[place].min(y as f32);
-            self.bottom[place] = self.bottom[place].max(y as f32);
+            self.top[place] = self.top[place].min(y.narrow::<f32>());
+            self.bottom[place] = self.bottom[place].max(y.narrow::<f32>());
         }
     }
 
@@ -57,8 +58,8 @@ impl Skyline {
     /// What stands on another edge that lies lower by `y` stands here too.
     pub(super) fn take(&mut self, other: &Skyline, y: f64) {
         for place in 0..self.top.len().min(other.top.len()) {
-            self.top[place] = self.top[place].min(other.top[place] + y as f32);
-            self.bottom[place] = self.bottom[place].max(other.bottom[place] + y as f32);
+            self.top[place] = self.top[place].min(other.top[place] + y.narrow::<f32>());
+            self.bottom[place] = self.bottom[place].max(other.bottom[place] + y.narrow::<f32>());
         }
     }
 

@@ -2,6 +2,7 @@
 
 use ripieno_compiler::arrange::arrange;
 use ripieno_compiler::diagnostics::Sources;
+use ripieno_compiler::narrow::Narrow;
 use ripieno_compiler::resolve::{NoFiles, resolve};
 use ripieno_writers::edition;
 use ripieno_writers::notate::notate;
@@ -48,7 +49,7 @@ fn places(page: &Page) -> Vec<i32> {
         })
         .collect();
     heads.sort_by(|a, b| a.0.total_cmp(&b.0));
-    heads.iter().map(|(_, y)| (2.0 * (middle - y)).round() as i32).collect()
+    heads.iter().map(|(_, y)| (2.0 * (middle - y)).round().narrow::<i32>()).collect()
 }
 
 const FOUR: &str = "1 metre 4/4, key C major, tempo 1/4 at 96\n 2 end";

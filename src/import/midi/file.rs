@@ -1,6 +1,7 @@
 //! Reads a Standard MIDI File: notes of each track and channel in ticks, and what its meta events
 //! say.
 
+use crate::narrow::Narrow;
 use std::collections::HashMap;
 
 use midly::{Format, MetaMessage, MidiMessage, Smf, Timing, TrackEventKind};
@@ -61,7 +62,7 @@ pub(super) fn read(bytes: &[u8], losses: &mut Losses) -> Result<File, Error> {
         Timing::Metrical(ticks) => (i64::from(ticks.as_int()).max(1), false),
         Timing::Timecode(frames, parts) => {
             let per_second = f64::from(frames.as_f32()) * f64::from(parts.max(1));
-            ((per_second / 2.0).round().max(1.0) as i64, true)
+            ((per_second / 2.0).round().max(1.0).narrow::<i64>(), true)
         }
     };
     let mut file = File { quarter, in_seconds, ..File::default() };

@@ -6,6 +6,7 @@
 //! (our heuristic: a squared error against a cost for each division).
 
 use crate::music::Time;
+use crate::narrow::Narrow;
 
 use super::file::Stroke;
 
@@ -158,7 +159,8 @@ fn simplest(tick: i64, quarter: i64) -> Option<(i64, i64)> {
         let at = rest as f64 * *division as f64 / quarter as f64;
         let off = (at - at.round()).abs() / *division as f64 * quarter as f64;
         // Coarse ticks cannot tell fine divisions apart.
-        (off <= tolerance && *division * 2 <= quarter).then(|| (at.round() as i64, *division))
+        (off <= tolerance && *division * 2 <= quarter)
+            .then(|| (at.round().narrow::<i64>(), *division))
     })
 }
 

@@ -6,6 +6,7 @@
 //! tones behind it is chosen.
 
 use crate::music::{Letter, Pitch, PitchName};
+use crate::narrow::Narrow;
 
 /// How many notes before a note, and from it on, are counted.
 const BEFORE: usize = 10;
@@ -49,7 +50,7 @@ pub(super) fn spell(keys: &[u8], fifths: i32) -> Vec<Pitch> {
     let mean = places.iter().map(|p| i64::from(*p)).sum::<i64>() as f64 / places.len() as f64;
     // The notes of a key lie about two fifths above its signature.
     let off = mean - f64::from(fifths) - 2.0;
-    let shift = (off / 12.0).round() as i32 * 12;
+    let shift = (off / 12.0).round().narrow::<i32>() * 12;
     keys.iter()
         .zip(places)
         .map(|(key, place)| {

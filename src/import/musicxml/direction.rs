@@ -3,6 +3,7 @@
 use super::tree::Element;
 use super::{Cursor, Reader, line, values};
 use crate::music::Time;
+use crate::narrow::Narrow;
 use crate::raw::{RawDirection, RawDirectionKind, RawTempo};
 use crate::words::{self, Said};
 
@@ -51,7 +52,8 @@ impl Reader<'_, '_> {
     fn moved(&mut self, cursor: &Cursor, element: Element) -> Time {
         let Some(offset) = element.number_of::<f64>("offset") else { return cursor.at };
         let divisions = self.divisions(cursor);
-        let ticks = cursor.ticks.saturating_add(offset.clamp(-1e9, 1e9).round() as i64).max(0);
+        let ticks =
+            cursor.ticks.saturating_add(offset.clamp(-1e9, 1e9).round().narrow::<i64>()).max(0);
         values::time(ticks, divisions).unwrap_or(cursor.at)
     }
 

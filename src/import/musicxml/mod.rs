@@ -10,6 +10,7 @@ mod note;
 mod tree;
 mod values;
 
+use crate::narrow::Narrow;
 use std::collections::HashMap;
 
 use super::Error;
@@ -361,7 +362,7 @@ impl<'a> Reader<'a, '_> {
             );
             return;
         };
-        let divisions = divisions.round() as i64;
+        let divisions = divisions.round().narrow::<i64>();
         let state = &mut self.states[cursor.part];
         if divisions != state.divisions && cursor.ticks > 0 {
             cursor.ticks = values::ticks(cursor.at, divisions);
@@ -518,7 +519,7 @@ fn ticks(element: Element) -> Option<i64> {
         return (0..=1_000_000_000_000).contains(&ticks).then_some(ticks);
     }
     let ticks = raw.parse::<f64>().ok()?;
-    (0.0..=1e12).contains(&ticks).then_some(ticks.round() as i64)
+    (0.0..=1e12).contains(&ticks).then_some(ticks.round().narrow::<i64>())
 }
 
 /// The text of an element on one line; `None` if it is empty.

@@ -4,6 +4,7 @@ use super::tree::Element;
 use super::{Cursor, Reader, ticks, values};
 use crate::marks::{Mark, Marks};
 use crate::music::{Pitch, Time};
+use crate::narrow::Narrow;
 use crate::raw::{RawDirection, RawDirectionKind, RawKind, RawNote, Small};
 
 use smallvec::SmallVec;
@@ -92,7 +93,7 @@ impl<'a> Reader<'a, '_> {
         let voice = self.voice(cursor, found.voice);
         let ratio = match found.ratio {
             (1..=255, 1..=255) if found.ratio != (1, 1) => {
-                (found.ratio.0 as u8, found.ratio.1 as u8)
+                (found.ratio.0.narrow::<u8>(), found.ratio.1.narrow::<u8>())
             }
             _ => (0, 0),
         };

@@ -2,6 +2,7 @@
 
 use super::tree::Element;
 use crate::music::{Chord, ChordQuality, Interval, Letter, Pitch, PitchName, Time};
+use crate::narrow::Narrow;
 
 /// A place or length in divisions; where no note value or tuplet has it, the nearest time that the
 /// arithmetic holds; `None` if it is too long for that.
@@ -10,14 +11,14 @@ pub(super) fn time(ticks: i64, divisions: i64) -> Option<Time> {
         let grain = 1024 * 45045;
         let wholes = ticks as f64 / (divisions as f64 * 4.0);
         (wholes.abs() < 10_000.0)
-            .then(|| (wholes * grain as f64).round() as i64)
+            .then(|| (wholes * grain as f64).round().narrow::<i64>())
             .and_then(|grains| Time::new(grains, grain))
     })
 }
 
 /// A time in divisions of a quarter, rounded.
 pub(super) fn ticks(time: Time, divisions: i64) -> i64 {
-    (time.to_f64() * 4.0 * divisions as f64).round() as i64
+    (time.to_f64() * 4.0 * divisions as f64).round().narrow::<i64>()
 }
 
 /// The value of a printed note without dots.
@@ -52,7 +53,8 @@ pub(super) fn dotted(value: Time, dots: usize) -> Option<Time> {
 
 /// The way from written to sounding pitch.
 pub(super) fn transposition(element: Element) -> Interval {
-    let chromatic = element.number_of::<f64>("chromatic").unwrap_or(0.0).clamp(-48.0, 48.0) as i32;
+    let chromatic =
+        (element.number_of::<f64>("chromatic").unwrap_or(0.0).clamp(-48.0, 48.0)).narrow::<i32>();
     let octaves = element.number_of::<i32>("octave-change").unwrap_or(0).clamp(-4, 4);
     let steps = match element.number_of::<i32>("diatonic") {
         Some(steps) => steps.clamp(-28, 28),
@@ -107,7 +109,7 @@ pub(super) fn metre(element: Element) -> (Option<(u32, u32)>, Option<String>) {
 pub(super) fn name(step: &str, alter: f64) -> Option<PitchName> {
     let letter = step.chars().next().and_then(Letter::from_char)?;
     let alter = alter.round();
-    (alter.abs() <= 2.0).then_some(PitchName::new(letter, alter as i8))
+    (alter.abs() <= 2.0).then_some(PitchName::new(letter, alter.narrow::<i8>()))
 }
 
 /// A pitch, and whether it had to be changed to be one of the language.
@@ -121,11 +123,11 @@ pub(super) fn pitch(element: Element) -> Option<(Pitch, Option<&'static str>)> {
     let rounded = alter.round();
     let natural = Pitch::new(letter, 0, octave);
     if rounded.abs() > 2.0 {
-        let respelled = Pitch::from_midi(natural.midi() + rounded as i32);
+        let respelled = Pitch::from_midi(natural.midi() + rounded.narrow::<i32>());
         return Some((respelled, Some("triple accidentals, spelled otherwise")));
     }
     let changed = (rounded - alter).abs() > 0.01;
-    let pitch = Pitch { alter: rounded as i8, ..natural };
+    let pitch = Pitch { alter: rounded.narrow::<i8>(), ..natural };
     Some((pitch, changed.then_some("quarter tones, rounded to the semitone")))
 }
 

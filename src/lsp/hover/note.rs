@@ -1,6 +1,7 @@
 //! A note: where it stands, how fast it is, and in each scoring who plays it, what is read there,
 //! and how loud it is against the rest.
 
+use crate::narrow::Narrow;
 use std::fmt::Write;
 
 use super::{Hover, notes_of};
@@ -106,7 +107,7 @@ fn who(
     }
     if let Some(own) = own {
         let all: f64 = heard.iter().map(|heard| heard.strength).sum();
-        let nearest = (own.degree.round().clamp(0.0, 7.0)) as usize;
+        let nearest = (own.degree.round().clamp(0.0, 7.0)).narrow::<usize>();
         let mut loud = Dynamic::WORDS[nearest].1.to_string();
         if own.strength > 0.0 && heard.len() > 1 {
             let share = (100.0 * own.strength / all).round();

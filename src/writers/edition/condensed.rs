@@ -10,6 +10,7 @@
 //!
 //! What is said to both alike stands once. (Common practice.)
 
+use crate::narrow::Narrow;
 use std::borrow::Cow;
 use std::ops::Range;
 
@@ -268,7 +269,7 @@ fn voices<'a>(way: Way, measures: [&'a Measure; 2], player: usize) -> SmallVec<[
                 let mut elements = measures[who].elements.clone();
                 force(&mut elements, stem);
                 VoiceBar {
-                    number: who as u8 + 1,
+                    number: who.narrow::<u8>() + 1,
                     stems,
                     players: player + who..player + who + 1,
                     elements: Cow::Owned(elements),

@@ -13,6 +13,7 @@
 //! key signatures", from memory.
 
 use crate::music::{Key, Pitch};
+use crate::narrow::Narrow;
 
 use super::{Element, ElementKind, Head};
 
@@ -112,7 +113,7 @@ impl Accidentals {
 }
 
 fn place(pitch: Pitch) -> usize {
-    (pitch.step() + 7).clamp(0, PLACES as i32 - 1) as usize
+    (pitch.step() + 7).clamp(0, PLACES.narrow::<i32>() - 1) as usize
 }
 
 #[cfg(test)]

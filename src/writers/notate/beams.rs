@@ -1,5 +1,6 @@
 //! Beams: groups by the metre, secondary beams and stubs.
 
+use crate::narrow::Narrow;
 use smallvec::SmallVec;
 
 use crate::music::Time;
@@ -65,7 +66,7 @@ fn groups(elements: &[Element], grid: &Grid, offset: Time) -> SmallVec<[usize; 3
     let bar = grid.metre().bar_length();
     let large_at = |element: &Element| {
         let position = (element.at + offset) % bar;
-        beams.large.map(|large| position.div_floor(large) as usize)
+        beams.large.map(|large| position.div_floor(large).narrow::<usize>())
     };
     // A large group holds if nothing in it but plain eighths has flags.
     let mut mixed = 0_u64;

@@ -7,6 +7,7 @@
 //! leap over a clef (from bass to treble where there is a tenor). The cheapest row of clefs is found from
 //! the last note to the first; a change comes as late as possible. (Our heuristic.)
 
+use crate::narrow::Narrow;
 use smallvec::SmallVec;
 
 use crate::instruments::{Clef, ClefUse, Instrument};
@@ -73,7 +74,7 @@ fn clefs_of(
     let slots = slots(measures);
     // Cheapest way from each slot to the end, for each clef: slot by slot in one row.
     let mut to_end = vec![0_u32; (slots.len() + 1) * count];
-    let leap = |from: usize, to: usize| LEAP * (from.abs_diff(to).max(1) - 1) as u32;
+    let leap = |from: usize, to: usize| LEAP * (from.abs_diff(to).max(1) - 1).narrow::<u32>();
     let best_from = |costs: &[u32], clef: usize| {
         let reached = |to: usize| (costs[to].saturating_add(leap(clef, to)), to);
         (0..count).filter(|to| *to != clef).map(reached).min().unwrap_or((u32::MAX, clef))

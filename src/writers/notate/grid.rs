@@ -16,6 +16,7 @@
 //! except that two thirds at the beginning of a compound beat may be one rest. (Common practice;
 //! which syncopations to let stand is our choice.)
 
+use crate::narrow::Narrow;
 use smallvec::SmallVec;
 
 use crate::music::{Metre, Time};
@@ -216,12 +217,12 @@ fn rest_may_cross(node: Node, from: Time, to: Time) -> bool {
 fn divide(nodes: &mut Vec<Node>, index: usize, count: i64, beat: Time, compound: bool) {
     let parts: SmallVec<[i64; 8]> = match count {
         1 => SmallVec::new(),
-        2 | 3 => SmallVec::from_elem(1, count as usize),
+        2 | 3 => SmallVec::from_elem(1, count.narrow::<usize>()),
         5 => SmallVec::from_slice(&[3, 2]),
         even if even % 2 == 0 => SmallVec::from_slice(&[even / 2, even / 2]),
         threes if threes % 3 == 0 => SmallVec::from_elem(threes / 3, 3),
         odd => {
-            let mut twos = SmallVec::from_elem(2, (odd / 2) as usize);
+            let mut twos = SmallVec::from_elem(2, (odd / 2).narrow::<usize>());
             if let Some(last) = twos.last_mut() {
                 *last = 3;
             }

@@ -15,6 +15,7 @@ mod hands;
 mod names;
 #[cfg(test)]
 mod origin_tests;
+mod passage;
 #[cfg(test)]
 mod properties;
 mod score;

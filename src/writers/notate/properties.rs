@@ -1,5 +1,6 @@
 //! What must hold of every staff, whatever the notes.
 
+use crate::narrow::Narrow;
 use proptest::prelude::*;
 
 use super::testing::Fixture;
@@ -67,7 +68,7 @@ fn line(metres: &[&str], steps: &[Step]) -> (Fixture, Notes) {
                 for (index, kind) in (0..i64::from(*actual)).zip(units) {
                     let start = at + sounding * index;
                     match (kind, notes.last_mut()) {
-                        (0, _) => notes.push((start, sounding, pitch(index as i32, 0))),
+                        (0, _) => notes.push((start, sounding, pitch(index.narrow::<i32>(), 0))),
                         (1, Some(note)) if note.0 + note.1 == start => note.1 += sounding,
                         _ => {}
                     }
@@ -87,7 +88,7 @@ fn line(metres: &[&str], steps: &[Step]) -> (Fixture, Notes) {
 }
 
 fn pitch(steps: i32, alter: i8) -> Pitch {
-    Pitch::new(Letter::from_step(steps), alter, 4 + steps.div_euclid(7) as i8)
+    Pitch::new(Letter::from_step(steps), alter, 4 + steps.div_euclid(7).narrow::<i8>())
 }
 
 /// The notes of the staff with their ties joined.

@@ -3,6 +3,7 @@
 use crate::arrange::{Part, SoundingNote};
 use crate::instruments::{Instrument, MidiSound};
 use crate::music::{Pitch, Time};
+use crate::narrow::Narrow;
 use crate::notate::{ElementKind, FrameBar, Staff};
 use crate::resolve::{Form, Mark, Marks, Sound};
 
@@ -282,7 +283,7 @@ fn keys(sound: &Sound, instrument: &Instrument) -> Vec<u8> {
 fn folded(key: i32) -> u8 {
     let key = if key < 0 { key.rem_euclid(12) } else { key };
     let key = if key > 127 { 116 + (key - 116).rem_euclid(12) } else { key };
-    key as u8
+    key.narrow::<u8>()
 }
 
 /// Cuts a note where another of the same key begins, and leaves out what has no duration.

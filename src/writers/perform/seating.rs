@@ -2,6 +2,7 @@
 
 use crate::arrange::Part;
 use crate::instruments::{Instrument, Loudness, MidiSound};
+use crate::narrow::Narrow;
 
 /// The middle of the platform.
 pub(crate) const MIDDLE: u8 = 64;
@@ -52,5 +53,5 @@ pub(crate) fn volume(part: &Part) -> u8 {
     let section = instrument.section.as_ref().map_or(1.0, |section| f64::from(section.small));
     let above = 10.0 * (players / section).log10();
     let volume = LOUDEST * 10_f64.powf((below + above) / 40.0);
-    volume.round().clamp(1.0, 127.0) as u8
+    volume.round().clamp(1.0, 127.0).narrow::<u8>()
 }

@@ -7,6 +7,7 @@
 use crate::arrange::Part;
 use crate::instruments::{Family, Instrument};
 use crate::music::Time;
+use crate::narrow::Narrow;
 
 use super::loudness::Loudness;
 use super::timeline::Timeline;
@@ -42,7 +43,7 @@ pub(super) fn swells(part: &Part, timeline: &Timeline) -> Vec<(Time, u8)> {
             let mut at = from + STEP;
             while at < to {
                 let value = f64::from(MIDDLE) * loudness.strength(at) / begun;
-                let value = value.round().clamp(1.0, 127.0) as u8;
+                let value = value.round().clamp(1.0, 127.0).narrow::<u8>();
                 change(segment.played(at), value);
                 at += STEP;
             }

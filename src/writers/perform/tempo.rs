@@ -16,6 +16,7 @@
 //! - A fermata makes what it stands over twice as long, and at least a beat longer (our heuristic).
 //!   All wait together: from the last note that anybody strikes under it within its bar to its end.
 
+use crate::narrow::Narrow;
 use std::sync::Arc;
 
 use crate::arrange::{Arrangement, Part};
@@ -160,7 +161,7 @@ fn in_force<T: Copy>(changes: &[(Time, T)], at: Time) -> Option<T> {
 /// in the format.
 fn micros(seconds_per_whole: f64) -> u32 {
     let micros = seconds_per_whole / 4.0 * 1e6;
-    (micros.round().clamp(1.0, f64::from(0x00FF_FFFF)) as u32).max(1)
+    (micros.round().clamp(1.0, f64::from(0x00FF_FFFF)).narrow::<u32>()).max(1)
 }
 
 /// A tempo of the form that means something: where it stands, and what its words ask for.

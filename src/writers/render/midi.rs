@@ -18,6 +18,7 @@ mod ticks;
 #[cfg(test)]
 mod tests;
 
+use crate::narrow::Narrow;
 use midly::num::{u4, u7, u15, u28};
 use midly::{Format, Header, MetaMessage, MidiMessage, Smf, Timing, Track, TrackEvent};
 use midly::{TrackEventKind as Kind, TrackEventKind};
@@ -108,7 +109,7 @@ fn finish<'a>(mut events: Vec<Event<'a>>, end: i64) -> Track<'a> {
             track.push(TrackEvent { delta: u28::max_value(), kind });
             delta -= longest;
         }
-        track.push(TrackEvent { delta: u28::new(delta as u32), kind: event.kind });
+        track.push(TrackEvent { delta: u28::new(delta.narrow::<u32>()), kind: event.kind });
         now = now.max(event.tick);
     }
     track

@@ -5,8 +5,10 @@
 pub mod midi;
 pub mod musicxml;
 mod outputs;
+mod packed;
 pub mod text;
 
 pub use outputs::{
-    Format, Output, ScoreKind, Wanted, all_outputs, outputs, outputs_of, part_name, slug,
+    Format, Output, ScoreKind, Wanted, all_outputs, notated, outputs, outputs_of, part_name,
+    part_of, slug, source_mark,
 };

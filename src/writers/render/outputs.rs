@@ -5,10 +5,13 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use unicode_normalization::UnicodeNormalization;
 
-use super::{midi, musicxml, text};
+use super::{midi, musicxml, packed, text};
 use crate::arrange::Arrangement;
 use crate::edition::{self, Cueing};
-use crate::notate::{self, Score};
+use crate::music::Time;
+use crate::notate::{
+    self, FrameBar, Origin, Pitches, Score, Staff, StaffDirection, StaffDirectionKind,
+};
 use crate::perform::{Performance, perform};
 
 /// A format that a score and its parts are written in.
@@ -20,14 +23,17 @@ pub enum Format {
     Midi,
     /// MusicXML 4.0.
     MusicXml,
+    /// MusicXML, compressed.
+    Mxl,
 }
 
 impl Format {
     /// All formats with the word that names them and the ending of their files.
-    pub const ALL: [(Format, &'static str, &'static str); 3] = [
+    pub const ALL: [(Format, &'static str, &'static str); 4] = [
         (Format::Text, "text", "txt"),
         (Format::Midi, "midi", "mid"),
         (Format::MusicXml, "musicxml", "musicxml"),
+        (Format::Mxl, "mxl", "mxl"),
     ];
 
     /// The word that names it on the command line.
@@ -93,8 +99,12 @@ pub struct Wanted {
     pub formats: Vec<Format>,
     /// Which scores, beside the parts. Of MIDI there is one, and of text none that is condensed.
     pub scores: Vec<ScoreKind>,
-    /// Which entries have cues.
+    /// How text is laid out.
+    pub text: text::Style,
+    /// Which entries have cues; text has them where it goes bar by bar.
     pub cueing: Cueing,
+    /// The bars of each part, by their indices, that are said to be revised; empty where nothing is.
+    pub revised: Vec<Vec<usize>>,
     /// A mark of the source for the head of each page: see [`Head::source`](edition::Head::source).
     pub source: Option<String>,
 }
@@ -106,7 +116,9 @@ impl Wanted {
         Wanted {
             formats: formats.to_vec(),
             scores: vec![ScoreKind::Full],
+            text: text::Style::default(),
             cueing: Cueing::default(),
+            revised: Vec::new(),
             source: None,
         }
     }
@@ -162,6 +174,43 @@ pub fn all_outputs(arrangement: &Arrangement, wanted: Wanted, threads: usize) ->
     all.into_iter().map(|(_, output)| output).collect()
 }
 
+/// One part in one format.
+#[must_use]
+pub fn part_of(arrangement: &Arrangement, wanted: Wanted, format: Format, part: usize) -> Output {
+    Pages::new(arrangement, wanted).write(File::Part(format, part))
+}
+
+/// An arrangement as it is notated, with the mark of its source, and where it is revised.
+#[must_use]
+pub fn notated(arrangement: &Arrangement, wanted: &Wanted, pitches: Pitches) -> Score {
+    let mut score = notate::notate_at(arrangement, pitches);
+    score.source.clone_from(&wanted.source);
+    let revised = wanted.revised.iter().zip(&mut score.staves);
+    revised.for_each(|(bars, staff)| say_revised(bars, &score.frame, staff));
+    score
+}
+
+/// The mark of sources with that digest: its beginning.
+#[must_use]
+pub fn source_mark(digest: &str) -> String {
+    digest.chars().take(8).collect()
+}
+
+/// Says where bars are revised, and to which bar: "revised", "revised to bar 12".
+fn say_revised(bars: &[usize], frame: &[FrameBar], staff: &mut Staff) {
+    for run in bars.chunk_by(|bar, next| bar + 1 == *next) {
+        let (Some(&first), Some(&last)) = (run.first(), run.last()) else { continue };
+        let number = frame.get(last).map_or(0, |bar| bar.number);
+        let words =
+            if first == last { "revised".into() } else { format!("revised to bar {number}") };
+        let kind = StaffDirectionKind::Words(words);
+        let said = StaffDirection { at: Time::ZERO, kind, origin: Origin::default() };
+        if let Some(measure) = staff.measures.get_mut(first) {
+            measure.directions.insert(0, said);
+        }
+    }
+}
+
 /// A file of a scoring.
 #[derive(Clone, Copy, Debug)]
 enum File {
@@ -181,14 +230,9 @@ struct Pages<'a> {
 
 impl<'a> Pages<'a> {
     fn new(arrangement: &'a Arrangement, wanted: Wanted) -> Pages<'a> {
-        let notated = |pitches| {
-            let mut score = notate::notate_at(arrangement, pitches);
-            score.source.clone_from(&wanted.source);
-            score
-        };
-        let written = notated(notate::Pitches::Written);
-        let concert =
-            wanted.scores.contains(&ScoreKind::Concert).then(|| notated(notate::Pitches::Concert));
+        let written = notated(arrangement, &wanted, Pitches::Written);
+        let concert = wanted.scores.contains(&ScoreKind::Concert);
+        let concert = concert.then(|| notated(arrangement, &wanted, Pitches::Concert));
         Pages { arrangement, wanted, written, concert, performance: OnceLock::new() }
     }
 
@@ -196,7 +240,7 @@ impl<'a> Pages<'a> {
         let mut files = Vec::new();
         for &format in &self.wanted.formats {
             let suits = |kind: &ScoreKind| match format {
-                Format::MusicXml => true,
+                Format::MusicXml | Format::Mxl => true,
                 Format::Text => *kind != ScoreKind::Condensed,
                 Format::Midi => *kind == ScoreKind::Full,
             };
@@ -211,22 +255,45 @@ impl<'a> Pages<'a> {
         self.performance.get_or_init(|| perform(self.arrangement, &self.written))
     }
 
+    fn text_score(&self, score: &Score) -> Vec<u8> {
+        let text = match self.wanted.text {
+            text::Style::Beats => text::score(score),
+            style => text::by_bar(&edition::full_score(score), style),
+        };
+        text.into_bytes()
+    }
+
+    fn edition_of(&self, part: usize) -> edition::Edition<'_> {
+        let (arrangement, cueing) = (self.arrangement, self.wanted.cueing);
+        edition::part_with_cues(arrangement, &self.written, part, cueing)
+    }
+
     fn write(&self, file: File) -> Output {
+        match file {
+            File::Score(Format::Mxl, kind) => {
+                packed(self.write(File::Score(Format::MusicXml, kind)))
+            }
+            File::Part(Format::Mxl, part) => packed(self.write(File::Part(Format::MusicXml, part))),
+            file => self.write_plain(file),
+        }
+    }
+
+    fn write_plain(&self, file: File) -> Output {
         let score = &self.written;
         let concert = self.concert.as_ref().unwrap_or(score);
         let (format, name, bytes) = match file {
             File::Score(format, kind) => {
                 let bytes = match (format, kind) {
-                    (Format::Text, ScoreKind::Concert) => text::score(concert).into_bytes(),
-                    (Format::Text, _) => text::score(score).into_bytes(),
+                    (Format::Text, ScoreKind::Concert) => self.text_score(concert),
+                    (Format::Text, _) => self.text_score(score),
                     (Format::Midi, _) => midi::score(self.arrangement, self.performance()),
-                    (Format::MusicXml, ScoreKind::Full) => {
+                    (Format::MusicXml | Format::Mxl, ScoreKind::Full) => {
                         musicxml::write(&edition::full_score(score))
                     }
-                    (Format::MusicXml, ScoreKind::Concert) => {
+                    (Format::MusicXml | Format::Mxl, ScoreKind::Concert) => {
                         musicxml::write(&edition::full_score(concert))
                     }
-                    (Format::MusicXml, ScoreKind::Condensed) => {
+                    (Format::MusicXml | Format::Mxl, ScoreKind::Condensed) => {
                         musicxml::write(&edition::condensed_score(score))
                     }
                 };
@@ -234,20 +301,28 @@ impl<'a> Pages<'a> {
             }
             File::Part(format, part) => {
                 let bytes = match format {
-                    Format::Text => text::part(score, part).into_bytes(),
+                    Format::Text if self.wanted.text == text::Style::Beats => {
+                        text::part(score, part).into_bytes()
+                    }
+                    Format::Text => {
+                        text::by_bar(&self.edition_of(part), self.wanted.text).into_bytes()
+                    }
                     Format::Midi => midi::part(self.arrangement, self.performance(), part),
-                    Format::MusicXml => musicxml::write(&edition::part_with_cues(
-                        self.arrangement,
-                        score,
-                        part,
-                        self.wanted.cueing,
-                    )),
+                    Format::MusicXml | Format::Mxl => musicxml::write(&self.edition_of(part)),
                 };
                 (format, part_name(self.arrangement, part), bytes)
             }
         };
         Output { path: format!("{name}.{}", format.ending()), format, bytes }
     }
+}
+
+/// MusicXML in its compressed form.
+fn packed(plain: Output) -> Output {
+    let stem = plain.path.strip_suffix(Format::MusicXml.ending()).unwrap_or(&plain.path);
+    let path = format!("{stem}{}", Format::Mxl.ending());
+    let name = plain.path.rsplit('/').next().unwrap_or(&plain.path);
+    Output { format: Format::Mxl, bytes: packed::pack(name, &plain.bytes), path }
 }
 
 /// The name of a part's files without their ending: `parts/03-oboe-1`.

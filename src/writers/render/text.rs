@@ -8,6 +8,7 @@
 //! score, in UTF-8, for letters of one width.
 
 mod brace;
+mod by_bar;
 mod canvas;
 mod cells;
 mod grid;
@@ -26,6 +27,31 @@ use crate::resolve::{Mark, Marks};
 use cells::Cell;
 use grid::{Chunk, Grid};
 use system::{Brace, Line, Open, Page};
+
+/// How text is laid out.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+pub enum Style {
+    /// Notes under their beats: [`part`] and [`score`].
+    #[default]
+    Beats,
+    /// A bar a line in words, to be read aloud: [`by_bar`].
+    Words,
+    /// A bar a line in signs, to compare versions: [`by_bar`].
+    Lines,
+}
+
+impl Style {
+    /// All styles with the word that names them.
+    pub const ALL: [(Style, &'static str); 3] =
+        [(Style::Beats, "beats"), (Style::Words, "words"), (Style::Lines, "lines")];
+}
+
+/// An edition, a line for each bar of a part, and in a score for each bar of each part that plays.
+/// `style` is [`Style::Words`] or [`Style::Lines`].
+#[must_use]
+pub fn by_bar(edition: &edition::Edition, style: Style) -> String {
+    by_bar::write(edition, style)
+}
 
 /// Columns of a name before the lines of a score; a longer one is cut.
 const LONGEST_NAME: usize = 32;
@@ -78,12 +104,7 @@ pub fn score(score: &Score) -> String {
     facts.push("written pitch".to_string());
     paragraph(&facts.join(" · "), SCORE_WIDTH, &mut out);
     out.push('\n');
-    let abbreviations = score.staves.iter().flat_map(|staff| {
-        staff.instruments.iter().map(|i| &i.abbreviation).chain([&staff.abbreviation])
-    });
-    let longest = abbreviations.map(|name| name.chars().count()).max();
-    let brace = usize::from(score.staves.iter().any(Staff::is_braced));
-    let gutter = longest.unwrap_or(0).clamp(4, LONGEST_NAME) + 1 + brace;
+    let gutter = gutter(score);
     for staff in &score.staves {
         let mut name = margin_name(&staff.abbreviation);
         for line in canvas::wrapped(&staff_fact(staff), SCORE_WIDTH - gutter) {
@@ -98,32 +119,48 @@ pub fn score(score: &Score) -> String {
     out
 }
 
+/// Some bars of the full score, with a head of their own: rows for each staff that plays in them.
+#[must_use]
+pub fn passage(whole: &Score, bars: std::ops::Range<usize>, style: Style) -> String {
+    let some = whole.passage(bars).without_silent_staves();
+    let (Some(first), Some(last)) = (some.frame.first(), some.frame.last()) else {
+        return String::new();
+    };
+    let name = match (first.number, last.number) {
+        (first, last) if first == last => format!("Bar {first}"),
+        (first, last) => format!("Bars {first} to {last}"),
+    };
+    let some = Score { subtitle: Some(name), ..some };
+    match style {
+        Style::Beats => score(&some),
+        style => by_bar(&edition::full_score(&some), style),
+    }
+}
+
 /// One bar of the full score by its index, without head and foot: a row for each staff that plays
 /// in it, or "All rest." Empty if the score has no such bar.
 #[must_use]
 pub fn bar(score: &Score, bar: usize) -> String {
-    let Some(frame) = score.frame.get(bar) else { return String::new() };
-    let cut = |staff: &Staff| Staff {
-        measures: staff.measures.get(bar).cloned().into_iter().collect(),
-        lower: staff.lower.get(bar).cloned().into_iter().collect(),
-        abbreviation: staff.abbreviation_in(bar).to_string(),
-        ..staff.clone()
-    };
-    let plays = |staff: &Staff| {
-        let mut elements = staff.in_bar(bar).flat_map(|measure| &measure.elements);
-        elements.any(|element| matches!(element.kind, ElementKind::Note(_)))
-    };
-    let staves: Vec<Staff> = score.staves.iter().filter(|staff| plays(staff)).map(cut).collect();
-    if staves.is_empty() {
+    if bar >= score.frame.len() {
+        return String::new();
+    }
+    let one = score.passage(bar..bar + 1).without_silent_staves();
+    if one.staves.is_empty() {
         return "All rest.\n".to_string();
     }
-    let one = Score { frame: vec![frame.clone()], staves, ..score.clone() };
-    let longest = one.staves.iter().map(|staff| staff.abbreviation.chars().count()).max();
-    let brace = usize::from(one.staves.iter().any(Staff::is_braced));
-    let gutter = longest.unwrap_or(0).clamp(4, LONGEST_NAME) + 1 + brace;
     let mut out = String::new();
-    draw(&page(&one, &one.staves, SCORE_WIDTH, gutter, false), &[], &mut out);
+    draw(&page(&one, &one.staves, SCORE_WIDTH, gutter(&one), false), &[], &mut out);
     out
+}
+
+/// Columns before the lines of a score: the longest name, and a brace where one is needed.
+fn gutter(score: &Score) -> usize {
+    let abbreviations = score.staves.iter().flat_map(|staff| {
+        staff.instruments.iter().map(|i| &i.abbreviation).chain([&staff.abbreviation])
+    });
+    let longest = abbreviations.map(|name| name.chars().count()).max();
+    let brace = usize::from(score.staves.iter().any(Staff::is_braced));
+    longest.unwrap_or(0).clamp(4, LONGEST_NAME) + 1 + brace
 }
 
 fn page<'a>(

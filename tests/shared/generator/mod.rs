@@ -6,6 +6,7 @@ mod music;
 
 use super::choices::Choices;
 use music::{Line, line};
+use ripieno::narrow::Narrow;
 
 /// A bar of the form: its number and its length in 128ths.
 #[derive(Clone, Copy)]
@@ -70,7 +71,7 @@ fn form(choices: &mut Choices, out: &mut String) -> Vec<Bar> {
         let mut items = Vec::new();
         if number == 1 || choices.one_in(6) {
             let (count, unit) = if choices.one_in(4) {
-                (1 + choices.below(32) as u32, 1 << choices.below(6))
+                (1 + choices.below(32).narrow::<u32>(), 1 << choices.below(6))
             } else {
                 choices.pick(&METRES)
             };
@@ -88,7 +89,7 @@ fn form(choices: &mut Choices, out: &mut String) -> Vec<Bar> {
         }
         let mut length = full;
         if choices.one_in(8) {
-            let sixteenths = 1 + choices.below(24) as u32;
+            let sixteenths = 1 + choices.below(24).narrow::<u32>();
             length = sixteenths * 8;
             items.push(format!("length {sixteenths}/16"));
         }

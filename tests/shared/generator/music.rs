@@ -1,6 +1,7 @@
 //! Bars of notes that fit.
 
 use super::{Bar, Choices, DYNAMICS};
+use ripieno::narrow::Narrow;
 
 /// Values with their length in 128ths, the plainest first.
 const VALUES: [(&str, u32); 24] = [
@@ -164,7 +165,7 @@ impl Writer<'_, '_> {
     /// Writes a tuplet if one fits; gives back how long it is.
     fn tuplet(&mut self, left: u32) -> u32 {
         let (actual, normal) = if self.choices.one_in(4) {
-            (2 + self.choices.below(15) as u32, 1 + self.choices.below(16) as u32)
+            (2 + self.choices.below(15).narrow::<u32>(), 1 + self.choices.below(16).narrow::<u32>())
         } else {
             self.choices.pick(&RATIOS)
         };

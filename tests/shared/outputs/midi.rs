@@ -1,5 +1,6 @@
 //! MIDI files can be read, and every note that begins ends.
 
+use ripieno::narrow::Narrow;
 use std::collections::BTreeMap;
 
 use midly::{MidiMessage, Smf, Timing, TrackEventKind};
@@ -114,5 +115,5 @@ fn expected(part: &Part, end: Time, quarter: i64) -> Vec<Struck> {
 /// A key of the format; what lies above it is played octaves lower.
 fn key(midi: i32) -> u8 {
     let above = (midi - 127).max(0);
-    (midi - 12 * (above + 11).div_euclid(12)) as u8
+    (midi - 12 * (above + 11).div_euclid(12)).narrow::<u8>()
 }

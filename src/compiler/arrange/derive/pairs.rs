@@ -4,6 +4,7 @@
 //! (from memory); trumpets and drums on tonic and dominant, common practice. The weights are our
 //! heuristic.
 
+use crate::narrow::Narrow;
 use smallvec::SmallVec;
 
 use super::search::{Choice, cheapest};
@@ -151,7 +152,7 @@ fn stage(
                 if is_drum && pitch.name().class() != chord.bass_note().class() {
                     cost += 12;
                 }
-                (pitch.midi() as i16, cost)
+                (pitch.midi().narrow::<i16>(), cost)
             }))
             .collect()
     };

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::diagnostics::instead_of;
+use crate::narrow::Narrow;
 
 impl Builder<'_> {
     pub(super) fn attached(&mut self, written: &[MarkTree]) -> Attached {
@@ -175,5 +176,5 @@ fn mark_alone(word: &str, span: Span, bar: i32) -> Diagnostic {
 fn strokes(value: Result<Time, String>) -> Option<u8> {
     let (numerator, denominator) = value.ok()?.fraction();
     (numerator == 1 && (8..=64).contains(&denominator))
-        .then(|| denominator.trailing_zeros() as u8 - 2)
+        .then(|| denominator.trailing_zeros().narrow::<u8>() - 2)
 }

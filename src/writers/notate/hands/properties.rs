@@ -1,5 +1,6 @@
 //! What must hold of two staves, whatever the music.
 
+use crate::narrow::Narrow;
 use proptest::prelude::*;
 
 use crate::music::{Letter, Pitch, Time};
@@ -24,7 +25,7 @@ fn step() -> impl Strategy<Value = Step> {
 }
 
 fn pitch(steps: i32) -> Pitch {
-    Pitch::new(Letter::from_step(steps), 0, 4 + steps.div_euclid(7) as i8)
+    Pitch::new(Letter::from_step(steps), 0, 4 + steps.div_euclid(7).narrow::<i8>())
 }
 
 /// Start, length and pitch of what sounds; grace notes are without length.

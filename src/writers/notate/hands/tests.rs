@@ -1,5 +1,6 @@
 use crate::edition::part;
 use crate::instruments::Clef;
+use crate::narrow::Narrow;
 use crate::notate::testing::{Fixture, directions, dump, dump_lower, harp, harpsichord, oboe};
 use crate::notate::{ElementKind, Measure, Score};
 use crate::resolve::{DirectionKind, Dynamic, Mark, Role};
@@ -55,7 +56,7 @@ fn a_run_keeps_its_hand_across_middle_c() {
 fn equal_bars_are_divided_alike() {
     let bar = |first: i32| {
         let pitches = ["A2", "E3", "A3", "C#4", "E4", "A4"].iter().enumerate();
-        let notes = pitches.map(|(at, p)| format!("{}/8 1/8 {p}", first + at as i32));
+        let notes = pitches.map(|(at, p)| format!("{}/8 1/8 {p}", first + at.narrow::<i32>()));
         notes.collect::<Vec<_>>().join(", ")
     };
     let score = harp_in(&["3/4", "3/4"]).notes(&format!("{}, {}", bar(0), bar(6))).score();

@@ -4,6 +4,7 @@
 
 use crate::arrange::Part;
 use crate::instruments::MidiSound;
+use crate::narrow::Narrow;
 use crate::perform::{seating, swell};
 
 /// Numbers of the controllers of the MIDI standard: volume, pan, expression.
@@ -75,9 +76,9 @@ pub(super) fn places(parts: &[&Part]) -> Vec<Place> {
         let any = || {
             (0..CHANNELS * 128)
                 .map(|number| {
-                    let channel = (number % CHANNELS) as u8;
+                    let channel = (number % CHANNELS).narrow::<u8>();
                     let channel = if channel >= PERCUSSION { channel + 1 } else { channel };
-                    Place { port: (number / CHANNELS) as u8, channel }
+                    Place { port: (number / CHANNELS).narrow::<u8>(), channel }
                 })
                 .find(free)
         };

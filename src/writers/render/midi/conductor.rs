@@ -1,5 +1,6 @@
 //! Track 0: what all players share.
 
+use crate::narrow::Narrow;
 use midly::MetaMessage;
 use midly::num::u24;
 
@@ -44,7 +45,10 @@ fn frame<'a>(form: &'a Form, performance: &Performance, ticks: Ticks, events: &m
         }
         if key != Some(bar.key) {
             key = Some(bar.key);
-            push(MetaMessage::KeySignature(bar.key.fifths() as i8, bar.key.mode == Mode::Minor));
+            push(MetaMessage::KeySignature(
+                bar.key.fifths().narrow::<i8>(),
+                bar.key.mode == Mode::Minor,
+            ));
         }
         for (written, micros) in performance.tempos.of_bar(bar.start, bar.start + bar.length) {
             if tempo != Some(micros) {
@@ -83,5 +87,5 @@ fn time_signature((count, unit): (u8, u8), metre: Metre) -> MetaMessage<'static>
     // A click on each beat, in clocks of which a quarter has 24 (a whole note 96).
     let (numerator, denominator) = metre.beat().fraction();
     let clocks = (96 * numerator / denominator).clamp(1, 255) as u8;
-    MetaMessage::TimeSignature(count, unit.trailing_zeros() as u8, clocks, 8)
+    MetaMessage::TimeSignature(count, unit.trailing_zeros().narrow::<u8>(), clocks, 8)
 }

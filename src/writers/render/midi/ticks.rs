@@ -1,6 +1,7 @@
 //! From played time to ticks.
 
 use crate::music::Time;
+use crate::narrow::Narrow;
 use crate::resolve::Form;
 
 /// The resolution of a file: a quarter has so many ticks.
@@ -28,7 +29,7 @@ impl Ticks {
         let (numerator, denominator) = played.fraction();
         let (numerator, denominator) = (i128::from(numerator), i128::from(denominator));
         let scaled = numerator * 4 * i128::from(self.per_quarter);
-        ((2 * scaled + denominator) / (2 * denominator)) as i64
+        ((2 * scaled + denominator) / (2 * denominator)).narrow::<i64>()
     }
 }
 

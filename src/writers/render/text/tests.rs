@@ -239,3 +239,38 @@ fn a_score_without_bars_or_staves_has_its_head() {
     score.frame.clear();
     assert!(super::score(&score).starts_with("Evening"));
 }
+
+#[test]
+fn a_part_bar_by_bar_in_words_and_in_signs() {
+    let (piece, sluice) = (score_of(PIECE), score_of(SLUICE));
+    let [words, lines] = [Style::Words, Style::Lines].map(|style| {
+        let violin = edition::part(&piece, staff(&piece, "violin-1"));
+        let harp = edition::part(&sluice, staff(&sluice, "harp"));
+        format!("{}\n\n{}", by_bar(&violin, style), by_bar(&harp, style))
+    });
+    insta::assert_snapshot!(format!("{words}\n\n{lines}"));
+}
+
+#[test]
+fn what_changes_in_one_bar_changes_one_line() {
+    let before = score_of(PIECE);
+    let after = score_of(&PIECE.replace("2: 1/4 D5&F5", "2: 1/8 D5&F5 E5"));
+    let changed = |before: String, after: String| {
+        assert_eq!(before.lines().count(), after.lines().count());
+        before.lines().zip(after.lines()).filter(|(before, after)| before != after).count()
+    };
+    for style in [Style::Words, Style::Lines] {
+        let [before, after] = [&before, &after]
+            .map(|score| by_bar(&edition::part(score, staff(score, "violin-1")), style));
+        assert_eq!(changed(before, after), 1);
+    }
+}
+
+#[test]
+fn a_passage_of_the_score() {
+    let score = score_of(PIECE);
+    insta::assert_snapshot!(passage(&score, 9..12, Style::Beats));
+    let lines = passage(&score, 9..12, Style::Lines);
+    assert!(lines.contains("9, ") && !lines.contains("8, "), "{lines}");
+    assert_eq!(passage(&score, 90..92, Style::Words), "");
+}

@@ -55,6 +55,7 @@ use crate::check::words;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::Family;
+use crate::narrow::Narrow;
 use crate::resolve::{Dynamic, Role};
 
 pub const RULE: Rule = Rule {
@@ -69,7 +70,7 @@ pub const RULE: Rule = Rule {
 
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
-    let tutti = cx.limit(&RULE) as usize;
+    let tutti = cx.limit(&RULE).narrow::<usize>();
     let tells = |player: usize, note: &SoundingNote| {
         let instrument = parts[player].instrument_at(note.start);
         note.sound.pitches().last().is_none_or(|pitch| instrument.carries(*pitch))

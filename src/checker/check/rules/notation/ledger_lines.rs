@@ -42,6 +42,7 @@ use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::Clef;
 use crate::music::Pitch;
+use crate::narrow::Narrow;
 
 pub const RULE: Rule = Rule {
     code: "notation/ledger-lines",
@@ -73,7 +74,7 @@ fn below(pitch: Pitch, clef: Clef) -> i32 {
 }
 
 fn check(cx: &Context, findings: &mut Findings) {
-    let limit = cx.limit(&RULE) as i32;
+    let limit = cx.limit(&RULE).narrow::<i32>();
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
         if instrument.unpitched || instrument.staves > 1 {

@@ -3,8 +3,7 @@
 //! # What it finds
 //! Players who strike the last chord of the piece with the others and stop before them. Percussion,
 //! plucked strings, keyboards and harps, whose notes die away by themselves, and detached notes are
-//! exempt; so is a chord under hairpins or words that let it die away, where less than half of the
-//! players hold on.
+//! exempt; so is an end where fewer hold on than stop, because there the chord is meant to die away.
 //!
 //! # Why it matters
 //! The end is the one chord that everybody in the hall hears. Where the values differ by a slip of

@@ -9,6 +9,7 @@
 //! after Lowell and Pullig, Arranging for Large Jazz Ensemble). All weights are our heuristic: only
 //! their order means anything.
 
+use crate::narrow::Narrow;
 use smallvec::SmallVec;
 
 use crate::music::{Chord, ChordQuality, Key};
@@ -114,7 +115,7 @@ impl Wants {
             } else if matches!(steps, Some((3 | 6 | 8, _)) | Some((4, 6))) {
                 tendencies[class] = Tendency::Down;
             }
-            place[class] = Some(index as u8);
+            place[class] = Some(index.narrow::<u8>());
             classes |= 1 << class;
             members.push(Member { missing, missed_by_all, doubled });
         }
@@ -149,7 +150,7 @@ impl Wants {
 
     /// Is this the leading note?
     pub(super) fn leading(&self, height: i16) -> bool {
-        self.leading == Some(class(height) as i32)
+        self.leading == Some(class(height).narrow::<i32>())
     }
 
     /// Must a second player of the choir keep away from this note?
@@ -165,7 +166,7 @@ impl Wants {
     /// What it costs one more of so many players of a choir to have a member that others have so many
     /// times already: a large choir has each several times, root and fifth before the third.
     pub(super) fn shared(&self, member: usize, times: u32, players: usize) -> u32 {
-        let fair = (players / self.members.len().max(1)) as u32;
+        let fair = (players / self.members.len().max(1)).narrow::<u32>();
         self.doubled(member, times.saturating_sub(fair.saturating_sub(1)))
     }
 
@@ -348,13 +349,13 @@ const FAR: usize = 12;
 /// fifth, and a tritone is never sung gladly.
 const MOVES: [u32; FAR + 1] = {
     let mut costs = [0; FAR + 1];
-    let mut way = 0;
+    let (mut way, mut steps) = (0, 0);
     while way <= FAR {
-        costs[way] = 4 * way as u32
+        costs[way] = steps
             + if way > 4 { 15 } else { 0 }
             + if way > 7 { 25 } else { 0 }
             + if way == 6 { 12 } else { 0 };
-        way += 1;
+        (way, steps) = (way + 1, steps + 4);
     }
     costs
 };

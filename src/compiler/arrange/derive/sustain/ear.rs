@@ -7,6 +7,7 @@ use super::slots::Slot;
 use crate::arrange::SoundingNote;
 use crate::arrange::derive::texture::{Outer, Texture, beats, weight};
 use crate::music::{Chord, Pitch, Time};
+use crate::narrow::Narrow;
 use crate::resolve::Form;
 
 /// What it costs to hold the leading note that a source voice or another choir holds too, or the
@@ -52,7 +53,8 @@ pub(super) fn ears(
     texture: &Texture,
     around: &[(Choir, Vec<SoundingNote>)],
 ) -> Vec<Ear> {
-    let heights = |outer: Outer| (outer.low.midi() as i16, outer.high.midi() as i16);
+    let heights =
+        |outer: Outer| (outer.low.midi().narrow::<i16>(), outer.high.midi().narrow::<i16>());
     let mut chord_before: Option<&Chord> = None;
     let mut ears = Vec::with_capacity(slots.len());
     for slot in slots {
@@ -69,7 +71,7 @@ pub(super) fn ears(
             has_bass: texture.has_bass(slot.start),
             classes: classes(form, slot, texture),
             watched: watched(form, slot, texture),
-            voices: voices.map(|pitch| pitch.midi() as i16).collect(),
+            voices: voices.map(|pitch| pitch.midi().narrow::<i16>()).collect(),
             fixed,
             tutti: players >= TUTTI,
         });
@@ -82,13 +84,13 @@ pub(super) fn ears(
 fn first_within(notes: &[SoundingNote], from: Time, to: Time) -> i16 {
     let note = notes.get(notes.partition_point(|note| note.end() <= from));
     let pitch = note.filter(|note| note.start < to).and_then(|note| note.sound.pitches().first());
-    pitch.map_or(REST, |pitch| pitch.midi() as i16)
+    pitch.map_or(REST, |pitch| pitch.midi().narrow::<i16>())
 }
 
 fn watched(form: &Form, slot: &Slot, texture: &Texture) -> Vec<(i16, bool)> {
     let mut found: Vec<(i16, bool)> = Vec::new();
     let mut watch = |pitch: Pitch| {
-        let entry = (pitch.midi() as i16, slot.chord.has_class(pitch.name().class()));
+        let entry = (pitch.midi().narrow::<i16>(), slot.chord.has_class(pitch.name().class()));
         if !found.contains(&entry) {
             found.push(entry);
         }
@@ -118,7 +120,7 @@ fn before(
         let struck = texture.struck_before(time, pitch).is_some_and(|at| weight(form, at) >= 1);
         struck || chord.is_some_and(|chord| chord.has_class(pitch.name().class()))
     };
-    Some([outer.low, outer.high].map(|pitch| (pitch.midi() as i16, bears(pitch))))
+    Some([outer.low, outer.high].map(|pitch| (pitch.midi().narrow::<i16>(), bears(pitch))))
 }
 
 fn classes(form: &Form, slot: &Slot, texture: &Texture) -> u16 {

@@ -5,6 +5,7 @@
 
 use crate::arrange::derive::texture::beats;
 use crate::music::Time;
+use crate::narrow::Narrow;
 use crate::resolve::{Clock, Form};
 
 /// A beat of so many seconds is broken into four notes, a shorter one into two.
@@ -57,7 +58,7 @@ pub(super) fn broken(
         let figure = match (parts, bar.metre.beats()) {
             (2, 3) => 6,
             (2, _) => 4,
-            (parts, _) => parts as usize,
+            (parts, _) => parts.narrow::<usize>(),
         };
         for (start, end) in repeated(at, at + length, unit) {
             if start == bar.start {

@@ -5,6 +5,7 @@
 //! by the rules, are given to choirs of two to thirty players; what they hold is counted rule by
 //! rule.
 
+use crate::narrow::Narrow;
 use std::fmt::Write;
 use std::sync::Arc;
 
@@ -105,7 +106,8 @@ fn held(arrangement: &Arrangement, bar: usize) -> Vec<(String, Choir, Option<i16
     parts
         .map(|part| {
             let note = part.notes.iter().find(|n| n.start <= start && n.end() > start);
-            let height = note.and_then(|n| n.sound.pitches().first()).map(|p| p.midi() as i16);
+            let height =
+                note.and_then(|n| n.sound.pitches().first()).map(|p| p.midi().narrow::<i16>());
             (part.player.line_name.clone(), Choir::of(part.player.instrument), height)
         })
         .collect()
@@ -119,12 +121,18 @@ fn count(piece: &Arc<Piece>, total: &mut Count) {
             .voices
             .iter()
             .filter_map(|voice| voice.music.notes.iter().find(|note| note.start == time))
-            .filter_map(|note| note.sound.pitches().first().map(|pitch| pitch.midi() as i16))
+            .filter_map(|note| {
+                note.sound.pitches().first().map(|pitch| pitch.midi().narrow::<i16>())
+            })
             .collect::<Vec<_>>()
     };
     for part in &arrangement.parts {
-        total.divided +=
-            part.notes.iter().filter(|n| n.length < crate::music::Time::WHOLE).count() as u32;
+        total.divided += part
+            .notes
+            .iter()
+            .filter(|n| n.length < crate::music::Time::WHOLE)
+            .count()
+            .narrow::<u32>();
     }
     for bar in 0..piece.form.bars.len() {
         total.chords += 1;
@@ -154,7 +162,7 @@ fn count(piece: &Arc<Piece>, total: &mut Count) {
                 total.twice += u32::from(wants.tender(class) && times > 1);
             }
         }
-        total.rests += row.iter().filter(|(.., height)| height.is_none()).count() as u32;
+        total.rests += row.iter().filter(|(.., height)| height.is_none()).count().narrow::<u32>();
         for (index, (line, _, height)) in row.iter().enumerate() {
             let next = row.get(index + 1).filter(|(next, ..)| next == line);
             // Four horns stand 1, 3, 2, 4.

@@ -1,6 +1,7 @@
 //! Players of a choir beyond those who are voiced together join them one by one, each on the
 //! cheapest way through what is left to him.
 
+use crate::narrow::Narrow;
 use std::ops::Range;
 
 use super::board::Board;
@@ -56,7 +57,7 @@ fn choices(board: &Board, seat: usize, at: usize) -> Vec<Choice<i16>> {
     let choir: Vec<i16> =
         sounding().filter(|(choir, _)| *choir == own.choir).map(|(_, height)| *height).collect();
     let has = choir.iter().filter_map(|height| wants.member(*height)).fold(0, |s, m| s | 1 << m);
-    let middle = own.supplies.at(slot.start).middle() as i16;
+    let middle = own.supplies.at(slot.start).middle().narrow::<i16>();
     let lacks = |has: usize| wants.lacks(has, choir.len() + 1) + wants.all_lack(has | heard);
     let mut choices: Vec<Choice<i16>> = notes
         .iter()
@@ -68,7 +69,7 @@ fn choices(board: &Board, seat: usize, at: usize) -> Vec<Choice<i16>> {
                 + lacks(has | 1 << member)
                 + crossing(board, seat, at, height);
             if !wants.tender(height) {
-                cost += wants.shared(member, times as u32, choir.len() + 1);
+                cost += wants.shared(member, times.narrow::<u32>(), choir.len() + 1);
             }
             let nearest = |above: bool| {
                 let there =

@@ -6,6 +6,7 @@ use crate::arrange::derive::Request;
 use crate::arrange::derive::supply::{Supplies, Supply};
 use crate::instruments::{Family, Instrument, Limit, Loudness};
 use crate::music::Pitch;
+use crate::narrow::Narrow;
 
 /// Players who stand together: a family of the orchestra, horns apart from the heavy brass.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -70,7 +71,7 @@ impl Seat {
 
     /// The same as MIDI key numbers.
     pub(super) fn heights(&self, slot: &Slot) -> Vec<i16> {
-        self.notes(slot).iter().map(|pitch| pitch.midi() as i16).collect()
+        self.notes(slot).iter().map(|pitch| pitch.midi().narrow::<i16>()).collect()
     }
 
     /// What it costs him to rest although he has a note.

@@ -1,5 +1,6 @@
 //! The cheapest way of a choir's leaders through the voicings of a passage.
 
+use crate::narrow::Narrow;
 use std::rc::Rc;
 
 use super::board::Board;
@@ -78,14 +79,15 @@ pub(super) fn stage(board: &Board, desk: &Desk, at: usize, known: &mut Known) ->
             if let Some(cost) =
                 usize::try_from(height).ok().and_then(|h| against[leader].get_mut(h))
             {
-                *cost = ear::against(seat, height, &voicings.wants, ear, &others, slot) as u16;
+                *cost =
+                    ear::against(seat, height, &voicings.wants, ear, &others, slot).narrow::<u16>();
             }
         }
     }
     let sounding = others.iter().filter(|(_, height)| *height != REST);
     let heard = sounding.fold(ear.classes, |all, (_, h)| all | 1 << h.rem_euclid(12));
     let heard = voicings.wants.members_among(heard);
-    let whole = std::array::from_fn(|has| voicings.wants.all_lack(has | heard) as u16);
+    let whole = std::array::from_fn(|has| voicings.wants.all_lack(has | heard).narrow::<u16>());
     let choir = desk.leaders.first().map_or(Choir::Others, |&seat| board.seats[seat].choir);
     let moves = board.moves(at, of_desk);
     Stage { voices: board.voices(at), others: moves, choir, grounds, voicings, against, whole }

@@ -1,5 +1,6 @@
 //! The solver against brute force, and what may never happen in a sustained passage.
 
+use crate::narrow::Narrow;
 use std::sync::Arc;
 
 use proptest::prelude::*;
@@ -50,7 +51,7 @@ fn seats(arrangement: &Arrangement, bar: usize) -> Vec<Option<i16>> {
     let start = arrangement.piece.form.bars[bar].start;
     let sounding = |part: &Arc<Part>| {
         let note = part.notes.iter().find(|note| note.start <= start && note.end() > start)?;
-        Some(note.sound.pitches()[0].midi() as i16)
+        Some(note.sound.pitches()[0].midi().narrow::<i16>())
     };
     arrangement.parts.iter().filter(|part| !part.player.section).map(sounding).collect()
 }
@@ -93,7 +94,9 @@ fn count(row: &[i16], class: i32) -> usize {
 fn follows_outer(piece: &Piece, texture: &Texture, bar: usize, moved: (i16, i16)) -> bool {
     let (last, start) = (&piece.form.bars[bar - 1], piece.form.bars[bar].start);
     let Some(then) = texture.outer(start) else { return false };
-    let with = |from: Pitch, to: Pitch| with_voice(moved, (from.midi() as i16, to.midi() as i16));
+    let with = |from: Pitch, to: Pitch| {
+        with_voice(moved, (from.midi().narrow::<i16>(), to.midi().narrow::<i16>()))
+    };
     let first = texture.outer(last.start);
     let from_bar = first.is_some_and(|f| with(f.low, then.low) || with(f.high, then.high));
     let bears = |from: Pitch| {
@@ -204,9 +207,9 @@ fn nobody_follows_the_tune_from_a_note_of_the_chord_off_the_beat() {
 #[test]
 fn horns_breathe_in_turn_without_rests_and_carry_the_cadence_to_its_end() {
     for (metre, whole, bars) in [("4/4", "1/1", 8i64), ("6/8", "1/2.", 16)] {
-        let chord = |bar: usize| if bar + 2 == bars as usize { "G7" } else { "C" };
+        let chord = |bar: usize| if bar + 2 == bars.narrow::<usize>() { "G7" } else { "C" };
         let each = |what: &dyn Fn(usize) -> String| {
-            (0..bars as usize)
+            (0..bars.narrow::<usize>())
                 .map(|bar| format!("{}: {} | ", bar + 1, what(bar)))
                 .collect::<String>()
         };
@@ -222,8 +225,8 @@ fn horns_breathe_in_turn_without_rests_and_carry_the_cadence_to_its_end() {
         let arrangement = arrange(&piece, &piece.scorings[0]);
         let parts = arrangement.parts.iter().map(|part| &**part);
         let horns: Vec<&Part> = parts.filter(|part| !part.player.section).collect();
-        let goal = piece.form.bars[bars as usize - 1].start;
-        let before = piece.form.bars[bars as usize - 2].start;
+        let goal = piece.form.bars[bars.narrow::<usize>() - 1].start;
+        let before = piece.form.bars[bars.narrow::<usize>() - 2].start;
         let mut breaths: Vec<Vec<Time>> = Vec::new();
         for horn in &horns {
             assert!(horn.notes.windows(2).all(|notes| notes[0].end() == notes[1].start));
@@ -333,7 +336,7 @@ proptest! {
             let start = piece.form.bars[bar].start;
             let notes = &parts[part].notes;
             let note = notes.iter().find(|note| note.start <= start && note.end() > start)?;
-            Some(note.sound.pitches()[0].midi() as i16)
+            Some(note.sound.pitches()[0].midi().narrow::<i16>())
         };
         for part in &parts {
             for note in &part.notes {

@@ -1,5 +1,6 @@
 //! All voicings of a chord that the leaders of a choir can hold, the cheapest first.
 
+use crate::narrow::Narrow;
 use std::collections::HashMap;
 use std::rc::Rc;
 
@@ -38,7 +39,7 @@ impl Desk {
         let place_of = |leader: usize| if count <= MOST { leader } else { leader * count / MOST };
         let mut room = [0; MOST];
         for (leader, room) in room.iter_mut().enumerate().take(leading).skip(1) {
-            *room = (place_of(leader) - place_of(leader - 1) - 1) as i16;
+            *room = (place_of(leader) - place_of(leader - 1) - 1).narrow::<i16>();
         }
         let leads = |place: usize| (0..leading).any(|leader| place_of(leader) == place);
         let (leaders, followers): (Vec<usize>, Vec<usize>) =
@@ -83,7 +84,7 @@ fn all(slot: &Slot, desk: &Desk, seats: &[Seat]) -> Voicings {
     let mut leaders = Leaders { resting: [0; MOST], room: desk.room, players: desk.players() };
     for (leader, &seat) in desk.leaders.iter().enumerate() {
         let seat = &seats[seat];
-        middles[leader] = seat.supplies.at(slot.start).middle() as i16;
+        middles[leader] = seat.supplies.at(slot.start).middle().narrow::<i16>();
         notes[leader] = seat.heights(slot);
         if !notes[leader].is_empty() {
             leaders.resting[leader] = seat.resting();
@@ -99,7 +100,7 @@ fn all(slot: &Slot, desk: &Desk, seats: &[Seat]) -> Voicings {
                 .filter(|(note, _)| **note != REST)
                 .map(|(note, middle)| cost::far_from(*middle, *note))
                 .sum();
-            rows.push((cost + far, *row, has as u8));
+            rows.push((cost + far, *row, has.narrow::<u8>()));
         }
     });
     rows.sort_unstable();

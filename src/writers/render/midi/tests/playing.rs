@@ -1,5 +1,6 @@
 //! What the mock-up makes of marks, words and seats.
 
+use crate::narrow::Narrow;
 use std::sync::Arc;
 
 use super::*;
@@ -49,7 +50,7 @@ fn ornamented(
     let start = notes.last().unwrap().start;
     let violin = violin();
     let heard = strokes(&piece, part(&violin, notes));
-    let from = (start.to_f64() * 1920.0) as u32;
+    let from = (start.to_f64() * 1920.0).narrow::<u32>();
     heard.into_iter().filter(|(on, ..)| *on >= from).map(|(_, _, key)| key).collect()
 }
 
@@ -195,7 +196,7 @@ fn a_ritardando_goes_down_step_by_step_to_the_end_or_to_the_next_tempo() {
     assert_eq!(heard.iter().map(|(at, _)| *at).nth(2), Some(1680));
     assert!(heard[..7].is_sorted_by_key(|(_, micros)| *micros));
     // The last of six eighths goes at the speed of its middle.
-    assert_eq!(heard[6].1, (625_000.0_f64 / (1.0 - 11.0 / 36.0)).round() as u32);
+    assert_eq!(heard[6].1, (625_000.0_f64 / (1.0 - 11.0 / 36.0)).round().narrow::<u32>());
     Arc::make_mut(&mut piece.form).bars[2].tempo = words("dolce");
     let heard = tempos(&piece, Vec::new());
     assert_eq!(heard.len(), 13, "to the end: {heard:?}");
@@ -209,10 +210,10 @@ fn a_change_without_measure_arrives_at_the_mark_in_its_direction() {
     Arc::make_mut(&mut piece.form).bars[1].tempo = words("accel.");
     Arc::make_mut(&mut piece.form).bars[2].tempo = mark(192.0);
     let arrives = tempos(&piece, Vec::new())[6].1;
-    assert_eq!(arrives, (625_000.0_f64 / (1.0 + 11.0 / 12.0)).round() as u32);
+    assert_eq!(arrives, (625_000.0_f64 / (1.0 + 11.0 / 12.0)).round().narrow::<u32>());
     Arc::make_mut(&mut piece.form).bars[2].tempo = mark(60.0);
     let by_itself = tempos(&piece, Vec::new())[6].1;
-    assert_eq!(by_itself, (625_000.0_f64 / (1.0 + 11.0 / 36.0)).round() as u32);
+    assert_eq!(by_itself, (625_000.0_f64 / (1.0 + 11.0 / 36.0)).round().narrow::<u32>());
 }
 
 #[test]

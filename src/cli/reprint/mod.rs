@@ -1,25 +1,34 @@
 //! `ripieno reprint`: which parts to print again after a change.
 
+mod past;
+mod told;
+
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use clap::ValueEnum;
 use serde::Serialize;
 
-use super::source::{self, has_errors};
-use super::{End, Failure, Outcome, print};
-use ripieno_checker::advise::table;
+use super::output::Inputs;
+use super::revision::Revised;
+use super::{End, Failure, Outcome, print, source};
 use ripieno_compiler::arrange::{Arrangement, Part, arrange};
 use ripieno_compiler::resolve::{Piece, Verb};
 use ripieno_writers::edition::{self, BarNews, Cueing, Edition};
 use ripieno_writers::notate::{Score, notate};
+use ripieno_writers::render;
+
+pub(super) use past::Past;
+use past::{Before, Build};
 
 /// What `reprint` takes.
 #[derive(clap::Args)]
 pub(super) struct Arguments {
-    /// The source from which the parts on the stands were built.
+    /// What the parts on the stands were built from: a source, a source in a revision of a checkout
+    /// (`v2:weir.ripieno`), or the folder of the build with its `ripieno.json`.
     old: PathBuf,
-    /// The source as it is now.
-    new: PathBuf,
+    /// The source as it is now, or in another revision; of a build it is known.
+    new: Option<PathBuf>,
     /// Compare only this scoring (may be given several times).
     #[arg(long, value_name = "NAME")]
     scoring: Vec<String>,
@@ -51,6 +60,8 @@ struct Change {
     action: Action,
     /// Bars with other notes or signs.
     bars: Vec<Bar>,
+    /// Why the whole part is to be printed, where it cannot be said bar by bar.
+    whole: Option<&'static str>,
     /// About how many pages the new part has (our heuristic: 45 bars or rests a page).
     pages: usize,
 }
@@ -80,17 +91,42 @@ struct Bar {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {
-    let (old, new) = (piece(&arguments.old)?, piece(&arguments.new)?);
+    let mut old = Past::read(&arguments.old)?;
+    let new = match (&arguments.new, &old) {
+        (Some(new), _) => new,
+        (None, Past::Build(build)) => &build.source.clone(),
+        (None, Past::Source(_)) => {
+            return Err(Failure(
+                "name the source as it is now after the old one: `ripieno reprint OLD NEW`".into(),
+            ));
+        }
+    };
+    let (mut session, file) = match Revised::of(new) {
+        Some(revised) => revised.session()?,
+        None => source::session(new, None)?,
+    };
+    let inputs = Inputs::of_session(&mut session, file);
+    let new = past::without_errors(new, (session, file))?;
     let mut changes = Vec::new();
     for scoring in source::scorings(&new, &arguments.scoring)? {
         let now = Side::new(&new, scoring);
-        let before = old.scorings.iter().find(|other| other.name == scoring.name);
-        let before = before.map(|scoring| Side::new(&old, scoring));
-        compare(before.as_ref(), &now, arguments.cues, &mut changes);
+        match (old.scoring(&scoring.name, (&new, &inputs)), &old) {
+            (Before::Piece(piece), _) => {
+                let before = piece.scorings.iter().find(|other| other.name == scoring.name);
+                let before = before.map(|scoring| Side::new(&piece, scoring));
+                compare(before.as_ref(), &now, arguments.cues, &mut changes);
+            }
+            (Before::Files, Past::Build(build)) => {
+                compare_files(build, &now, arguments.cues, &mut changes);
+            }
+            (Before::Files | Before::Nothing, _) => {
+                compare(None, &now, arguments.cues, &mut changes);
+            }
+        }
     }
     match arguments.format {
-        Form::Table => print(&as_table(&changes))?,
-        Form::Letter => print(&letter(&new, &changes))?,
+        Form::Table => print(&told::table(&changes))?,
+        Form::Letter => print(&told::letter(&new, &changes))?,
         Form::Json => {
             let json = serde_json::to_string_pretty(&changes)
                 .map_err(|error| Failure(error.to_string()))?;
@@ -100,16 +136,30 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     Ok(End::Fine)
 }
 
-/// Reads a source; one with errors cannot be compared.
-fn piece(path: &std::path::Path) -> Result<std::sync::Arc<Piece>, Failure> {
-    let (mut session, file) = source::session(path, None)?;
-    if has_errors(&session.findings(file)) {
-        return Err(Failure(format!(
-            "{} has errors; fix them (`ripieno check` reports them), then compare",
-            path.display()
-        )));
-    }
-    Ok(session.piece(file))
+/// The bars of each part of a scoring, by their indices, that are new since `old`: what a build
+/// marks. A part that is new as a whole has none.
+pub(super) fn new_bars(
+    old: &mut Past,
+    now: (&Arc<Piece>, &Inputs),
+    arrangement: &Arrangement,
+    cues: u32,
+) -> Vec<Vec<usize>> {
+    let scoring = &arrangement.scoring;
+    let none = || vec![Vec::new(); arrangement.parts.len()];
+    let Before::Piece(piece) = old.scoring(&scoring.name, now) else { return none() };
+    let Some(before) = piece.scorings.iter().find(|other| other.name == scoring.name) else {
+        return none();
+    };
+    let before = Side::new(&piece, before);
+    let now = Side::new(now.0, scoring);
+    let bars = now.arrangement.parts.iter().enumerate().map(|(index, part)| {
+        let news = before.find(&part.player.id).and_then(|other| {
+            edition::news(&before.edition(other, cues), &now.edition(index, cues))
+        });
+        let news = news.into_iter().flatten().filter(|news| news.notes || news.signs);
+        news.map(|news| news.bar).collect()
+    });
+    bars.collect()
 }
 
 /// A scoring worked out.
@@ -189,13 +239,17 @@ fn compare(before: Option<&Side>, now: &Side, cues: u32, changes: &mut Vec<Chang
             name: part.player.name.clone(),
             action: Action::New,
             bars: Vec::new(),
+            whole: None,
             pages: pages(&edition),
         };
         let other = before.and_then(|side| Some((side, side.find(&part.player.id)?)));
         if let Some((side, other)) = other {
             let old = side.edition(other, cues);
             match edition::news(&old, &edition) {
-                None => change.action = Action::Print,
+                None => {
+                    change.action = Action::Print;
+                    change.whole = Some(OTHER_BARS);
+                }
                 Some(news) => {
                     let heard = news.iter().any(|news| news.notes || news.signs);
                     let head =
@@ -211,6 +265,9 @@ fn compare(before: Option<&Side>, now: &Side, cues: u32, changes: &mut Vec<Chang
                         .filter(|news| news.notes || news.signs)
                         .map(|news| bar(news, (side, old_part), (now, part), &edition))
                         .collect();
+                    if change.action == Action::Print && change.bars.is_empty() {
+                        change.whole = Some(OTHER_BARS);
+                    }
                 }
             }
         }
@@ -225,11 +282,54 @@ fn compare(before: Option<&Side>, now: &Side, cues: u32, changes: &mut Vec<Chang
                 name: part.player.name.clone(),
                 action: Action::Withdraw,
                 bars: Vec::new(),
+                whole: None,
                 pages: 0,
             });
         }
     }
 }
+
+/// Compares with files of which it is not known what they were built from: a part is the same to
+/// the byte, or it is to be printed.
+fn compare_files(build: &Build, now: &Side, cues: u32, changes: &mut Vec<Change>) {
+    let scoring = &now.arrangement.scoring.name;
+    let mut gone = build.players(scoring);
+    for (index, part) in now.arrangement.parts.iter().enumerate() {
+        let slug = render::slug(&part.player.id);
+        let was_there = gone.contains(&slug);
+        gone.retain(|other| *other != slug);
+        let same = build.is_same(&now.arrangement, index, cues);
+        let (action, whole) = match (was_there, same) {
+            (false, _) => (Action::New, None),
+            (true, Some(true)) => (Action::Keep, None),
+            (true, Some(false)) => (Action::Print, Some(NO_REVISION)),
+            (true, None) => (Action::Print, Some(NO_FILE)),
+        };
+        changes.push(Change {
+            scoring: scoring.clone(),
+            part: part.player.id.clone(),
+            name: part.player.name.clone(),
+            action,
+            bars: Vec::new(),
+            whole,
+            pages: pages(&now.edition(index, cues)),
+        });
+    }
+    changes.extend(gone.into_iter().map(|slug| Change {
+        scoring: scoring.clone(),
+        part: slug.clone(),
+        name: slug,
+        action: Action::Withdraw,
+        bars: Vec::new(),
+        whole: None,
+        pages: 0,
+    }));
+}
+
+/// Reasons why a whole part is new.
+const OTHER_BARS: &str = "other bars or keys";
+const NO_REVISION: &str = "the old source is not known";
+const NO_FILE: &str = "no text or MusicXML to compare with";
 
 fn bar(
     news: &BarNews,
@@ -255,110 +355,4 @@ fn bar(
 fn pages(edition: &Edition) -> usize {
     let shown = edition.staves.iter().flat_map(|staff| &staff.bars).filter(|bar| !bar.counted);
     shown.count().div_ceil(45).max(1)
-}
-
-/// Bar numbers with neighbours joined: "3, 7–9".
-fn numbers(bars: &[Bar]) -> String {
-    let mut runs: Vec<(i32, i32)> = Vec::new();
-    for bar in bars {
-        match runs.last_mut() {
-            Some(run) if run.1 + 1 == bar.number => run.1 = bar.number,
-            _ => runs.push((bar.number, bar.number)),
-        }
-    }
-    let shown = runs.iter().map(|(from, to)| match from == to {
-        true => from.to_string(),
-        false => format!("{from}–{to}"),
-    });
-    shown.collect::<Vec<_>>().join(", ")
-}
-
-fn reasons(bars: &[Bar]) -> String {
-    let mut reasons: Vec<&str> = bars.iter().map(|bar| bar.why.as_str()).collect();
-    reasons.sort_unstable();
-    reasons.dedup();
-    reasons.join("; ")
-}
-
-fn action(change: &Change) -> &'static str {
-    match change.action {
-        Action::Keep => "keep",
-        Action::KeepLayout => "keep (only the layout differs)",
-        Action::Print => "print again",
-        Action::New => "print: new",
-        Action::Withdraw => "withdraw",
-    }
-}
-
-fn as_table(changes: &[Change]) -> String {
-    let head = ["scoring", "part", "do", "bars", "because of", "pages"];
-    let mut rows = vec![head.map(str::to_owned).to_vec()];
-    for change in changes {
-        let whole = change.action == Action::Print && change.bars.is_empty();
-        rows.push(vec![
-            change.scoring.clone(),
-            change.part.clone(),
-            action(change).into(),
-            if whole { "all".into() } else { numbers(&change.bars) },
-            if whole { "other bars or keys".into() } else { reasons(&change.bars) },
-            match change.action {
-                Action::Print | Action::New => format!("about {}", change.pages),
-                _ => String::new(),
-            },
-        ]);
-    }
-    let to_print = changes.iter().filter(|c| matches!(c.action, Action::Print | Action::New));
-    let (parts, pages) = to_print.fold((0, 0), |(parts, pages), c| (parts + 1, pages + c.pages));
-    table(&rows) + &format!("{parts} of {} parts to print, about {pages} pages\n", changes.len())
-}
-
-fn letter(piece: &Piece, changes: &[Change]) -> String {
-    let mut text = format!("To the librarian\n\n{}: changes to the parts.\n", piece.title);
-    let mut scorings: Vec<&str> = changes.iter().map(|change| change.scoring.as_str()).collect();
-    scorings.dedup();
-    for scoring in scorings {
-        text.push_str(&format!("\nScoring {scoring}\n"));
-        let of = |wanted: fn(Action) -> bool| {
-            changes.iter().filter(move |c| c.scoring == scoring && wanted(c.action))
-        };
-        let mut any = false;
-        for change in of(|action| matches!(action, Action::Print | Action::New)) {
-            any = true;
-            let bars = match (change.action, change.bars.is_empty()) {
-                (Action::New, _) => "a new part".to_owned(),
-                (_, true) => "the whole part: other bars or keys".to_owned(),
-                (_, false) => format!("bars {}", numbers(&change.bars)),
-            };
-            text.push_str(&format!("  Please replace {}: {bars}.\n", change.name));
-        }
-        for change in of(|action| action == Action::Withdraw) {
-            any = true;
-            text.push_str(&format!("  Please take {} from the stands.\n", change.name));
-        }
-        let kept: Vec<&str> = of(|action| matches!(action, Action::Keep | Action::KeepLayout))
-            .map(|change| change.name.as_str())
-            .collect();
-        if !any {
-            text.push_str("  Nothing to print: all parts are still right.\n");
-        } else if !kept.is_empty() {
-            text.push_str(&format!("  Still right: {}.\n", kept.join(", ")));
-        }
-    }
-    text
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn neighbouring_bars_are_joined() {
-        let bars = [3, 7, 8, 9, 12].map(|number| Bar {
-            number,
-            what: "notes".into(),
-            why: "voice tune".into(),
-        });
-        assert_eq!(numbers(&bars), "3, 7–9, 12");
-        assert_eq!(reasons(&bars), "voice tune");
-    }
 }

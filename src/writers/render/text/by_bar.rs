@@ -1,0 +1,544 @@
+//! Text bar by bar: each bar of a part is one line, in words for those who listen to it, or in the
+//! signs of the language for those who compare two versions.
+//!
+//! A line says all that is read in its bar and rests on nothing before it: values and octaves are
+//! said anew in each bar. So what changes in one bar changes one line. Clefs are left out, for
+//! every pitch has its name.
+
+use crate::edition::{DirectionKind, Edition, EditionPart, Kind, SpannerKind, StaffBar, VoiceBar};
+use crate::music::{Interval, Pitch, Time};
+use crate::notate::{Element, ElementKind, Grace, NoteValue, Sign, StaffNote};
+use crate::resolve::{BarLine, Dynamic, Mark};
+
+use super::{Style, words};
+
+/// Which of the two forms is written.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Form {
+    Words,
+    Signs,
+}
+
+/// An edition bar by bar; `style` says how a bar is put.
+#[must_use]
+pub(super) fn write(edition: &Edition, style: Style) -> String {
+    let form = if style == Style::Words { Form::Words } else { Form::Signs };
+    let mut out = String::new();
+    head(edition, &mut out);
+    let is_part = matches!(edition.kind, Kind::Part(_));
+    let writer = Writer { edition, form };
+    let mut bar = 0;
+    while bar < edition.bars.len() {
+        let rests = if is_part { writer.rest_from(bar) } else { 1 };
+        let (before, after) = (writer.before(bar), writer.after(bar + rests - 1));
+        let name = writer.bar_name(bar, rests);
+        if is_part {
+            let content = writer.content(0, bar, rests);
+            writer.line(&name, &before, &content, &after, &mut out);
+        } else {
+            let playing: Vec<usize> =
+                (0..edition.parts.len()).filter(|&part| writer.plays(part, bar)).collect();
+            if !before.is_empty() || !after.is_empty() || playing.is_empty() {
+                let all_rest = if playing.is_empty() { "all rest" } else { "" };
+                writer.line(&name, &before, all_rest, &after, &mut out);
+            }
+            for part in playing {
+                let short = edition.parts[part].short.replace('\n', " ");
+                let content = writer.content(part, bar, 1);
+                writer.line(&format!("{name}, {short}"), &[], &content, &[], &mut out);
+            }
+        }
+        bar += rests;
+    }
+    foot(edition, &mut out);
+    out
+}
+
+/// Title, names and what holds for all of the piece, a line each.
+fn head(edition: &Edition, out: &mut String) {
+    let head = &edition.head;
+    let mut lines = vec![head.title.clone()];
+    lines.extend(head.subtitle.clone());
+    lines.extend(head.composer.clone());
+    lines.extend(head.arranger.as_ref().map(|arranger| format!("arranged by {arranger}")));
+    lines.push(super::scoring(&head.scoring, &head.ensemble));
+    let name: Vec<&str> = std::iter::once(head.name.as_str())
+        .chain(head.keys.as_deref())
+        .chain(head.also.as_deref())
+        .collect();
+    lines.push(name.join(", "));
+    if head.readers > 1 {
+        lines.push(format!("{} players", head.readers));
+    }
+    for line in lines {
+        out.push_str(&line);
+        out.push('\n');
+    }
+    out.push('\n');
+}
+
+fn foot(edition: &Edition, out: &mut String) {
+    let facts = [edition.head.licence.as_ref(), edition.head.source.as_ref()];
+    let labels = ["", "Source "];
+    let said: Vec<String> = facts
+        .iter()
+        .zip(labels)
+        .filter_map(|(fact, label)| fact.map(|fact| format!("{label}{fact}")))
+        .collect();
+    if !said.is_empty() {
+        out.push_str(&format!("\n{}\n", said.join(" · ")));
+    }
+}
+
+struct Writer<'e, 'a> {
+    edition: &'e Edition<'a>,
+    form: Form,
+}
+
+/// What is said at a time of a bar: before the notes that begin then, or at the bar's end.
+type Said = (Time, String);
+
+impl<'e, 'a> Writer<'e, 'a> {
+    fn line(
+        &self,
+        name: &str,
+        before: &[String],
+        content: &str,
+        after: &[String],
+        out: &mut String,
+    ) {
+        let content = Some(content).filter(|content| !content.is_empty());
+        let said = before.iter().map(String::as_str).chain(content);
+        let said: Vec<&str> = said.chain(after.iter().map(String::as_str)).collect();
+        let [after_name, between, end] = match self.form {
+            Form::Words => [": ", "; ", "."],
+            Form::Signs => ["  ", " | ", ""],
+        };
+        out.push_str(&format!("{name}{after_name}{}{end}\n", said.join(between)));
+    }
+
+    /// How many bars the player rests from this one on, as one counts them together; 1 elsewhere.
+    fn rest_from(&self, bar: usize) -> usize {
+        let counted = self.edition.staves.first().map_or(0, |staff| staff.bars[bar].multi_rest);
+        (counted.max(1) as usize).min(self.edition.bars.len() - bar)
+    }
+
+    /// "Bar 9", "Bars 9 to 14", "Pick-up"; as signs "9", "9–14", "0".
+    fn bar_name(&self, bar: usize, bars: usize) -> String {
+        let frame = &self.edition.bars[bar];
+        let last = self.edition.bars[bar + bars - 1].number;
+        let second_half = frame.implicit && frame.number > 0;
+        match self.form {
+            Form::Words if bars > 1 => format!("Bars {} to {last}", frame.number),
+            Form::Words if frame.number == 0 => "Pick-up".into(),
+            Form::Words if second_half => format!("Bar {}, second half", frame.number),
+            Form::Words => format!("Bar {}", frame.number),
+            Form::Signs if bars > 1 => format!("{}–{last}", frame.number),
+            Form::Signs if second_half => format!("{}+", frame.number),
+            Form::Signs => frame.number.to_string(),
+        }
+    }
+
+    /// What all players read where a bar begins: mark, metre, key, tempo, repeats, endings, signs.
+    fn before(&self, bar: usize) -> Vec<String> {
+        let frame = &self.edition.bars[bar];
+        let mut said = Vec::new();
+        said.extend(frame.mark.as_ref().map(|mark| format!("mark {mark}")));
+        if frame.metre_shown {
+            said.push(format!("metre {}", frame.metre));
+        }
+        if frame.key_shown && !matches!(self.edition.kind, Kind::Part(_)) {
+            said.push(self.key(frame.key));
+        }
+        said.extend(frame.tempo.as_ref().map(words::tempo));
+        said.extend(frame.repeat_starts.then(|| "repeat begins".into()));
+        said.extend(frame.ending_starts.map(|ending| format!("ending {ending}")));
+        said.extend(
+            frame.signs.iter().filter(|sign| !sign.stands_at_end()).map(|sign| sign_name(*sign)),
+        );
+        said
+    }
+
+    /// What all players read where a bar ends.
+    fn after(&self, bar: usize) -> Vec<String> {
+        let frame = &self.edition.bars[bar];
+        let mut said = Vec::new();
+        said.extend(
+            frame.signs.iter().filter(|sign| sign.stands_at_end()).map(|sign| sign_name(*sign)),
+        );
+        said.extend(frame.ending_ends.map(|ending| format!("end of ending {ending}")));
+        said.extend(frame.repeat_ends.then(|| "repeat ends".into()));
+        said.extend(match frame.line {
+            BarLine::Double => Some("double bar-line".into()),
+            BarLine::Final => Some("the end".into()),
+            BarLine::Plain => None,
+        });
+        said
+    }
+
+    fn key(&self, key: crate::music::Key) -> String {
+        match self.form {
+            Form::Signs => words::key(key),
+            Form::Words => format!("key {}", spoken(&words::key(key))),
+        }
+    }
+
+    fn staves(&self, part: &'e EditionPart, bar: usize) -> impl Iterator<Item = &'e StaffBar<'a>> {
+        self.edition.staves[part.staves.clone()].iter().map(move |staff| &staff.bars[bar])
+    }
+
+    fn plays(&self, part: usize, bar: usize) -> bool {
+        self.staves(&self.edition.parts[part], bar).any(|staff| {
+            let notes = staff.voices.iter().flat_map(|voice| voice.elements.iter());
+            notes.into_iter().any(|element| matches!(element.kind, ElementKind::Note(_)))
+                || !staff.directions.is_empty()
+        })
+    }
+
+    /// All that a part reads in a bar.
+    fn content(&self, part: usize, bar: usize, rests: usize) -> String {
+        if rests > 1 {
+            return match self.form {
+                Form::Words => format!("rest for {rests} bars"),
+                Form::Signs => format!("rest {rests} bars"),
+            };
+        }
+        let part = &self.edition.parts[part];
+        let hands = ["right hand", "left hand"];
+        let braced = part.staves.len() > 1;
+        let mut staves = Vec::new();
+        for (index, staff) in part.staves.clone().enumerate() {
+            let text = self.staff(staff, bar);
+            staves.push(match (braced, self.form) {
+                (false, _) => text,
+                (true, Form::Words) => format!("{}: {text}", hands[index.min(1)]),
+                (true, Form::Signs) => format!("({}) {text}", hands[index.min(1)]),
+            });
+        }
+        staves.join(if self.form == Form::Words { "; " } else { "  " })
+    }
+
+    fn staff(&self, staff: usize, bar: usize) -> String {
+        let content = &self.edition.staves[staff].bars[bar];
+        let mut said = self.changes(content);
+        said.extend(self.directions(staff, bar));
+        said.sort_by_key(|(at, _)| *at);
+        // Beside a cue the player's own rests need no word.
+        let has_cue = content.voices.iter().any(is_cue);
+        let shown: Vec<&VoiceBar> =
+            content.voices.iter().filter(|voice| !has_cue || !only_rests(voice)).collect();
+        let mut voices = Vec::new();
+        for voice in &shown {
+            let text = self.voice(voice, std::mem::take(&mut said), self.edition.bars[bar].length);
+            voices.push(match (shown.len(), self.form) {
+                (1, _) | (_, Form::Signs) => text,
+                (_, Form::Words) => format!("voice {}: {text}", voice.number),
+            });
+        }
+        voices.join(if self.form == Form::Words { "; " } else { " // " })
+    }
+
+    /// Another instrument, transposition or key signature.
+    fn changes(&self, bar: &StaffBar) -> Vec<Said> {
+        let mut said = Vec::new();
+        if let Some(instrument) = bar.instrument {
+            said.push(format!("{} in hand", instrument.name));
+        }
+        // At the beginning only what sounds elsewhere is worth a word.
+        let first = bar.lines.is_some();
+        let moved = bar.transposition.filter(|by| !first || *by != Interval::UNISON);
+        said.extend(moved.map(words::transposition));
+        if matches!(self.edition.kind, Kind::Part(_)) {
+            said.extend(bar.key.map(|key| self.key(key)));
+        }
+        let bracketed = |text| if self.form == Form::Signs { format!("[{text}]") } else { text };
+        said.into_iter().map(|text| (Time::ZERO, bracketed(text))).collect()
+    }
+
+    fn directions(&self, staff: usize, bar: usize) -> Vec<Said> {
+        let content = &self.edition.staves[staff];
+        let mut said: Vec<Said> = Vec::new();
+        for direction in &content.bars[bar].directions {
+            let text = match (&direction.kind, self.form) {
+                (DirectionKind::Dynamic(dynamic), Form::Signs) => dynamic.letters().into(),
+                (DirectionKind::Dynamic(dynamic), Form::Words) => dynamic_name(*dynamic).into(),
+                (DirectionKind::CueName(name), _) => name.clone(),
+                (DirectionKind::Technique(technique), form) => quoted(technique.printed(), form),
+                (
+                    DirectionKind::Words(text)
+                    | DirectionKind::Change(text)
+                    | DirectionKind::Who(text),
+                    form,
+                ) => quoted(text, form),
+            };
+            said.push((direction.at, text));
+        }
+        for span in &content.spans {
+            let (from, to, begins, ends) = match &span.kind {
+                SpannerKind::Hairpin { from, to, grows } => {
+                    let words = match (self.form, grows) {
+                        (Form::Words, true) => ["crescendo", "end of the crescendo"],
+                        (Form::Words, false) => ["diminuendo", "end of the diminuendo"],
+                        (Form::Signs, true) => ["cresc", "cresc-end"],
+                        (Form::Signs, false) => ["dim", "dim-end"],
+                    };
+                    let [begins, ends] = words.map(str::to_owned);
+                    (*from, *to, begins, ends)
+                }
+                SpannerKind::OctaveLine { from, to, octaves } => {
+                    let way = if *octaves > 0 { "an octave higher" } else { "an octave lower" };
+                    (*from, *to, way.to_owned(), "as written".to_owned())
+                }
+                SpannerKind::Slur { .. } | SpannerKind::TrillLine { .. } => continue,
+            };
+            said.extend((from.0 == bar).then_some((from.1, begins)));
+            said.extend((to.0 == bar).then_some((to.1, ends)));
+        }
+        said
+    }
+
+    fn voice(&self, voice: &VoiceBar, said: Vec<Said>, length: Time) -> String {
+        let mut items: Vec<String> = Vec::new();
+        let mut said = said.into_iter().peekable();
+        let mut in_force = (None, None);
+        let is_cue = is_cue(voice);
+        for element in voice.elements.iter() {
+            while said.peek().is_some_and(|(at, _)| *at <= element.at && *at < length) {
+                items.extend(said.next().map(|(_, text)| text));
+            }
+            items.push(self.element(element, &mut in_force));
+        }
+        items.extend(said.map(|(_, text)| text));
+        let text = items.join(if self.form == Form::Words { ", " } else { " " });
+        match (is_cue, self.form) {
+            (false, _) => text,
+            (true, Form::Words) => format!("cue, {text}, end of the cue"),
+            (true, Form::Signs) => format!("[cue {text}]"),
+        }
+    }
+
+    fn element(&self, element: &Element, in_force: &mut (Option<NoteValue>, Option<i8>)) -> String {
+        let mut text = match &element.kind {
+            ElementKind::BarRest { fermata } | ElementKind::Rest { fermata } => {
+                let whole = matches!(element.kind, ElementKind::BarRest { .. });
+                let value = if whole { String::new() } else { self.value(element.value, in_force) };
+                let held = match (fermata, self.form) {
+                    (false, _) => "",
+                    (true, Form::Words) => " with fermata",
+                    (true, Form::Signs) => " ferm.",
+                };
+                format!("rest{value}{held}")
+            }
+            ElementKind::Note(note) => self.note(element, note, in_force),
+        };
+        if let Some(tuplet) = element.tuplet {
+            let ratio = words::ratio(tuplet.actual, tuplet.normal);
+            let name = match (tuplet.actual, tuplet.normal) {
+                (3, 2) => "triplet".to_owned(),
+                (actual, normal) => format!("group of {actual} in the time of {normal}"),
+            };
+            text = match (self.form, tuplet.starts) {
+                (Form::Signs, true) => format!("{ratio}:({text}"),
+                (Form::Words, true) => format!("{name}: {text}"),
+                (_, false) => text,
+            };
+            if tuplet.ends {
+                text.push_str(if self.form == Form::Signs { ")" } else { ", end of the group" });
+            }
+        }
+        text
+    }
+
+    fn note(
+        &self,
+        element: &Element,
+        note: &StaffNote,
+        in_force: &mut (Option<NoteValue>, Option<i8>),
+    ) -> String {
+        match self.form {
+            Form::Words => self.note_in_words(element, note),
+            Form::Signs => self.note_in_signs(element, note, in_force),
+        }
+    }
+
+    fn note_in_words(&self, element: &Element, note: &StaffNote) -> String {
+        let names: Vec<String> = note.heads.iter().map(|head| pitch_name(head.pitch)).collect();
+        let mut text = String::new();
+        text.push_str(match note.grace {
+            Some(Grace::Plain) => "grace note ",
+            Some(Grace::Crushed) => "crushed note ",
+            None => "",
+        });
+        text.push_str(&if names.is_empty() { "stroke".to_owned() } else { names.join(" and ") });
+        text.push(' ');
+        text.push_str(&value_name(element.value));
+        let mut more: Vec<String> = Vec::new();
+        more.extend(note.tie_from.then(|| "held on".into()));
+        more.extend(note.marks.iter().map(|mark| mark_name(mark).into()));
+        more.extend((note.tremolo > 0).then(|| {
+            format!("tremolo in {}s", part_name(i8::try_from(note.tremolo).unwrap_or(0) + 2))
+        }));
+        more.extend(note.paired.filter(|pair| pair.starts).map(|_| "tremolo with the next".into()));
+        more.extend(note.slur_starts.then(|| "slur begins".into()));
+        more.extend(note.slur_ends.then(|| "slur ends".into()));
+        more.extend(note.tie_to.then(|| "tied".into()));
+        more.extend(note.lyrics.iter().map(|syllable| {
+            let before = if syllable.continues { "-" } else { "" };
+            let after = if syllable.goes_on { "-" } else { "" };
+            format!("\"{before}{}{after}\"", syllable.text)
+        }));
+        for one in more {
+            text.push(' ');
+            text.push_str(&one);
+        }
+        text
+    }
+
+    fn note_in_signs(
+        &self,
+        element: &Element,
+        note: &StaffNote,
+        in_force: &mut (Option<NoteValue>, Option<i8>),
+    ) -> String {
+        let names: Vec<String> = note
+            .heads
+            .iter()
+            .map(|head| words::pitch(head.pitch, false, &mut in_force.1))
+            .collect();
+        let mut text = String::new();
+        if note.slur_starts {
+            text.push('{');
+        }
+        text.push_str(match note.grace {
+            Some(Grace::Plain) => "(",
+            Some(Grace::Crushed) => "(/",
+            None => "",
+        });
+        if note.tie_from {
+            text.push('…');
+        }
+        text.push_str(&if names.is_empty() { "×".to_owned() } else { names.join("&") });
+        if note.grace.is_some() {
+            text.push(')');
+        } else {
+            text.push_str(&self.value(element.value, in_force));
+        }
+        let signs = words::signs(note.marks, note.tremolo);
+        if !signs.is_empty() {
+            text.push_str(&format!(" {signs}"));
+        }
+        if note.tie_to {
+            text.push('_');
+        }
+        if note.slur_ends {
+            text.push('}');
+        }
+        for syllable in &note.lyrics {
+            let before = if syllable.continues { "-" } else { "" };
+            let after = if syllable.goes_on { "-" } else { "" };
+            text.push_str(&format!(" \"{before}{}{after}\"", syllable.text));
+        }
+        text
+    }
+
+    /// A value behind its note: always in words; as signs where it is another than before.
+    fn value(&self, value: NoteValue, in_force: &mut (Option<NoteValue>, Option<i8>)) -> String {
+        match self.form {
+            Form::Words => format!(" {}", value_name(value)),
+            Form::Signs if in_force.0.replace(value) == Some(value) => String::new(),
+            Form::Signs => format!(" {}", words::value(value)),
+        }
+    }
+}
+
+/// Does a voice show what somebody else plays?
+fn is_cue(voice: &VoiceBar) -> bool {
+    voice.elements.iter().any(|element| element.cue)
+}
+
+fn only_rests(voice: &VoiceBar) -> bool {
+    !voice.elements.iter().any(|element| matches!(element.kind, ElementKind::Note(_)))
+}
+
+fn sign_name(sign: Sign) -> String {
+    match sign {
+        Sign::Segno => "segno".into(),
+        Sign::Coda => "coda".into(),
+        told => told.words().unwrap_or_default().into(),
+    }
+}
+
+fn quoted(text: &str, form: Form) -> String {
+    if form == Form::Signs { format!("\"{text}\"") } else { text.to_owned() }
+}
+
+/// Signs of accidentals as words, for those who have a text read to them.
+fn spoken(text: &str) -> String {
+    text.replace("♯♯", " double sharp")
+        .replace("♭♭", " double flat")
+        .replace('♯', " sharp")
+        .replace('♭', " flat")
+}
+
+/// "F sharp 4", "G4".
+fn pitch_name(pitch: Pitch) -> String {
+    let between = if pitch.alter == 0 { "" } else { " " };
+    format!("{}{between}{}", spoken(&words::name(pitch.name(), false)), pitch.octave)
+}
+
+/// "dotted quarter".
+fn value_name(value: NoteValue) -> String {
+    let dots = ["", "dotted ", "double-dotted ", "triple-dotted "];
+    format!("{}{}", dots[usize::from(value.dots.min(3))], part_name(value.log2))
+}
+
+/// The name of a part of a whole note.
+fn part_name(log2: i8) -> String {
+    const NAMES: [&str; 6] = ["breve", "whole", "half", "quarter", "eighth", "sixteenth"];
+    match usize::try_from(log2 + 1) {
+        Ok(index) if index < NAMES.len() => NAMES[index].to_owned(),
+        _ if log2 > 4 => {
+            let part = 1_u32 << log2.unsigned_abs().min(20);
+            let ending = if part % 10 == 2 && part % 100 != 12 { "nd" } else { "th" };
+            format!("{part}{ending}")
+        }
+        _ => "long".to_owned(),
+    }
+}
+
+fn dynamic_name(dynamic: Dynamic) -> &'static str {
+    match dynamic {
+        Dynamic::Ppp => "pianississimo",
+        Dynamic::Pp => "pianissimo",
+        Dynamic::P => "piano",
+        Dynamic::Mp => "mezzo piano",
+        Dynamic::Mf => "mezzo forte",
+        Dynamic::F => "forte",
+        Dynamic::Ff => "fortissimo",
+        Dynamic::Fff => "fortississimo",
+        Dynamic::Fp => "forte-piano",
+        Dynamic::Sf | Dynamic::Sfz => "sforzato",
+    }
+}
+
+/// The name of a mark as a musician says it.
+fn mark_name(mark: Mark) -> &'static str {
+    match mark {
+        Mark::Staccato => "staccato",
+        Mark::Staccatissimo => "staccatissimo",
+        Mark::Tenuto => "tenuto",
+        Mark::Accent => "accent",
+        Mark::Marcato => "marcato",
+        Mark::Fermata => "fermata",
+        Mark::Trill => "trill",
+        Mark::Mordent => "mordent",
+        Mark::Turn => "turn",
+        Mark::UpBow => "up-bow",
+        Mark::DownBow => "down-bow",
+        Mark::Harmonic => "harmonic",
+        Mark::Stopped => "stopped",
+        Mark::Open => "open",
+        Mark::Breath => "breath after it",
+        Mark::Arpeggio => "spread upwards",
+    }
+}
