@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use ripieno::arrange::arrange;
-use ripieno::diagnostics::{Severity, Sources};
+use ripieno::diagnostics::{BarNumbers, Severity, Sources};
 use ripieno::edition::full_score;
 use ripieno::import::{Import, Options, Reduction, Setting, import};
 use ripieno::music::{Pitch, Time};
@@ -17,7 +17,11 @@ pub fn import_anything(bytes: &[u8]) {
     let plain = Options { title: "Anything".into(), ..Options::default() };
     let ways = [
         Options { setting: Setting::Scoring, ..plain.clone() },
-        Options { reduce: Some(Reduction::Three), bars: Some((1, 2)), ..plain.clone() },
+        Options {
+            reduce: Some(Reduction::Three),
+            bars: Some(BarNumbers::new(1, 2)),
+            ..plain.clone()
+        },
         plain,
     ];
     for way in ways {

@@ -58,12 +58,12 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "arrange/no-tuned-note",
-        "The drums have no note of the harmony of the passage.",
+        "The timpani have no note of the harmony of the passage.",
         "Tune them differently; `ripieno advise drums` ranks tunings.",
     ),
     code(
         "arrange/notes-left-out",
-        "A doubled part has notes that brass without valves or drums do not have; they rest there.",
+        "A doubled part has notes that brass without valves or timpani do not have; they rest there.",
         "Write the line out if you want something else.",
     ),
     code(
@@ -75,6 +75,11 @@ pub const CODES: &[Code] = &[
         "arrange/too-many-players",
         "There are more players than chord tones.",
         "Name fewer players.",
+    ),
+    code(
+        "arrange/too-many-notes",
+        "The players of a scoring sound more notes than can be kept in mind at once.",
+        "Make several pieces of it, movement by movement.",
     ),
     code("bars/backwards", "A range of bars runs backwards.", "Write the earlier bar first."),
     code(
@@ -107,6 +112,11 @@ pub const CODES: &[Code] = &[
         "bars/mark-alone",
         "A mark has no note.",
         "Write it right after its note, without a space.",
+    ),
+    code(
+        "bars/mark-twice",
+        "Two bars have the same rehearsal mark.",
+        "Give each place a mark of its own.",
     ),
     code("bars/mark-on-rest", "A mark is on a rest.", "Only `fermata` is allowed there."),
     code(
@@ -306,6 +316,11 @@ pub const CODES: &[Code] = &[
         "Write sounding notes with octaves after `timpani tuned`.",
     ),
     code(
+        "names/too-many",
+        "There are more voices, ensembles, parts, scorings or lines than the limits of the language.",
+        "Make several pieces of it.",
+    ),
+    code(
         "names/twice",
         "Something that must be unique is declared twice.",
         "Remove one, or rename it.",
@@ -339,8 +354,8 @@ pub const CODES: &[Code] = &[
     code("syntax/no-bar-line", "A bar has no bar line at its end.", "Write `|`."),
     code(
         "syntax/too-large",
-        "The file is longer than 16 MB.",
-        "Put each movement into a file of its own.",
+        "The file, a line of it, a name or a text in quotes is longer than the limits of the language.",
+        "Put each movement into a file of its own and each bar on a line of its own.",
     ),
     code(
         "syntax/unclosed-block",

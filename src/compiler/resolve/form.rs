@@ -1,23 +1,23 @@
-//! Bars, metres, keys, tempos, repeats.
+//! Bars, metres, keys, tempos, repeats. A few lines over the measure: each item of a form is read,
+//! placed and faulted in one place.
 
 use crate::narrow::Narrow;
 use std::sync::Arc;
 
 use smallvec::SmallVec;
 
-use super::piece::{Bar, BarLine, Ending, Form, Tempo};
-use super::{Context, jumps, lost};
+use super::piece::{Bar, BarIndices, BarLine, Bars, Ending, Form, Tempo};
+use super::{Resolver, jumps, lost};
 use crate::diagnostics::{Diagnostic, Span};
+use crate::limits;
 use crate::music::{Key, Metre, Mode, PitchName, Sign, Time};
 use crate::syntax::{
     BarRange, BarTree, Declaration, Element, FormItem, FormLine, FormTree, Fraction, MetreTree,
     Spanned, Tree, ValueTree, Word,
 };
 
-/// More bars than the longest opera has; a guard against a slip of the finger.
-const MOST_BARS: u32 = 20_000;
 /// How long all bars together may be: so many bars of 4/4.
-const LONGEST: Time = Time::of(MOST_BARS as i64, 1);
+const LONGEST: Time = Time::of(limits::BARS as i64, 1);
 
 /// The number of bars of the longest voice, for a form that does not say where it ends.
 pub(super) fn longest_voice(tree: &Tree) -> u32 {
@@ -31,7 +31,7 @@ pub(super) fn longest_voice(tree: &Tree) -> u32 {
             .max(voice.bars.len().narrow::<u32>() - u32::from(has_pick_up(&voice.bars))),
         _ => 0,
     });
-    bars.max().unwrap_or(0).clamp(1, MOST_BARS)
+    bars.max().unwrap_or(0).clamp(1, limits::BARS)
 }
 
 /// The last bar of all voices, where there are several and they agree.
@@ -84,7 +84,7 @@ pub(super) fn bad_value(span: Span, message: String) -> Diagnostic {
 }
 
 pub(super) fn form(
-    cx: &mut Context,
+    cx: &mut Resolver,
     tree: Option<&FormTree>,
     (longest, voices): (u32, Option<u32>),
     piece: Span,
@@ -188,7 +188,7 @@ fn beyond_end(tree: &FormTree, line: &FormLine, longest: u32) -> Option<u32> {
         items.find(|(_, item)| matches!(item.value, FormItem::End)).map(|(l, _)| l.bars.first);
     let end = end?.max(longest);
     let backwards = line.bars.last < line.bars.first;
-    (!backwards && line.bars.first > end && line.bars.first <= MOST_BARS).then_some(end)
+    (!backwards && line.bars.first > end && line.bars.first <= limits::BARS).then_some(end)
 }
 
 fn outside_form(bars: BarRange, end: u32) -> Diagnostic {
@@ -279,7 +279,7 @@ impl Settings {
 
     /// Tells of an item that says of a bar what another has said, or that speaks of several bars
     /// where it can hold for one; it does not count.
-    fn contradicts(&mut self, cx: &mut Context, line: &FormLine, place: usize) -> bool {
+    fn contradicts(&mut self, cx: &mut Resolver, line: &FormLine, place: usize) -> bool {
         let item = &line.items[place];
         let (Some(what), bars) = (once_a_bar(&item.value), line.bars) else { return false };
         if bars.last > bars.first {
@@ -330,15 +330,19 @@ impl Settings {
         self.unsure_from = Some(self.unsure_from.map_or(bar, |from| from.min(bar)));
     }
 
-    fn add(&mut self, cx: &mut Context, bars: BarRange, item: &Spanned<FormItem>) {
+    fn add(&mut self, cx: &mut Resolver, bars: BarRange, item: &Spanned<FormItem>) {
         let at = bars.first;
         let span = item.span;
-        if bars.last > MOST_BARS {
+        if bars.last > limits::BARS {
             cx.push(
                 Diagnostic::error(
                     "bars/too-many",
                     bars.span,
-                    format!("Bar {} is beyond {MOST_BARS} bars.", bars.last),
+                    format!(
+                        "Bar {} is beyond {} bars.",
+                        bars.last,
+                        limits::spaced(limits::BARS as usize)
+                    ),
                 )
                 .with_help("A piece may have 20,000 bars; is there a digit too many?"),
             );
@@ -367,7 +371,20 @@ impl Settings {
                 }
             }
             FormItem::Tempo(beat, words) => self.tempo(cx, at, *beat, words.clone(), span),
-            FormItem::Mark(text) => self.marks.push((at, text.clone(), span)),
+            FormItem::Mark(text) => {
+                if let Some((bar, _, first)) = self.marks.iter().find(|(_, known, _)| known == text)
+                {
+                    let message = format!("The mark \"{text}\" is at bar {bar} already.");
+                    cx.push(
+                        Diagnostic::warning("bars/mark-twice", span, message)
+                            .with_label(*first, "the first")
+                            .with_help(
+                                "Give each place a mark of its own: players start \"from A\".",
+                            ),
+                    );
+                }
+                self.marks.push((at, text.clone(), span));
+            }
             FormItem::PickUp(value) => match exact(*value) {
                 Ok(length) if at == 0 => self.pick_up = Some(length),
                 Ok(_) => cx.push(
@@ -421,7 +438,7 @@ impl Settings {
 
     fn tempo(
         &mut self,
-        cx: &mut Context,
+        cx: &mut Resolver,
         at: u32,
         beat: Option<(ValueTree, f64)>,
         words: Option<String>,
@@ -478,7 +495,7 @@ fn read_metre(tree: &MetreTree) -> Option<Metre> {
     }
 }
 
-fn build(cx: &mut Context, settings: &Settings, last: u32) -> Form {
+fn build(cx: &mut Resolver, settings: &Settings, last: u32) -> Form {
     let first = u32::from(settings.pick_up.is_none());
     let mut form = Form::default();
     let mut metre = first_of(&settings.metres).unwrap_or(Metre::FOUR_FOUR);
@@ -514,7 +531,10 @@ fn build(cx: &mut Context, settings: &Settings, last: u32) -> Form {
                 Diagnostic::error(
                     "bars/too-many",
                     span,
-                    format!("With bar {number} the piece is longer than {MOST_BARS} whole notes."),
+                    format!(
+                        "With bar {number} the piece is longer than {} whole notes.",
+                        limits::spaced(limits::BARS as usize)
+                    ),
                 )
                 .with_help("Is a digit too many in the last bar, in a metre or in a length?"),
             );
@@ -549,7 +569,7 @@ fn build(cx: &mut Context, settings: &Settings, last: u32) -> Form {
     form
 }
 
-fn repeats(cx: &mut Context, settings: &Settings, form: &mut Form) {
+fn repeats(cx: &mut Resolver, settings: &Settings, form: &mut Form) {
     let mut taken: Option<BarRange> = None;
     let mut ranges = settings.repeats.clone();
     ranges.sort_by_key(|(range, _)| range.first);
@@ -562,7 +582,8 @@ fn repeats(cx: &mut Context, settings: &Settings, form: &mut Form) {
             );
             continue;
         }
-        let Some((first, last)) = both(cx, form, range) else { continue };
+        let Some(bars) = both(cx, form, range) else { continue };
+        let (first, last) = (bars.first, bars.after - 1);
         form.bars[first].repeat_starts = true;
         form.bars[last].repeat_ends = true;
         form.bars[last].times = times;
@@ -571,7 +592,8 @@ fn repeats(cx: &mut Context, settings: &Settings, form: &mut Form) {
     let mut endings = settings.endings.clone();
     endings.sort_by_key(|(range, ending)| (range.first, ending.first));
     for (place, (range, ending)) in endings.iter().enumerate() {
-        let Some((first, last)) = both(cx, form, *range) else { continue };
+        let Some(bars) = both(cx, form, *range) else { continue };
+        let (first, last) = (bars.first, bars.after - 1);
         let before = first.checked_sub(1).map(|before| &form.bars[before]);
         let fits = if ending.first == 1 {
             form.bars[last].repeat_ends
@@ -620,14 +642,14 @@ fn ending_without_repeat(range: BarRange, ending: Ending) -> Diagnostic {
     )
 }
 
-/// The indices of the first and the last bar of a range, or findings.
-fn both(cx: &mut Context, form: &Form, range: BarRange) -> Option<(usize, usize)> {
+/// The bars of a range, or findings.
+fn both(cx: &mut Resolver, form: &Form, range: BarRange) -> Option<BarIndices> {
     if range.last < range.first {
         cx.push(backwards(range));
         return None;
     }
     let first = inside(cx, form, range.first, range.span)?;
-    Some((first, inside(cx, form, range.last, range.span)?))
+    Some(BarIndices::new(first, inside(cx, form, range.last, range.span)? + 1))
 }
 
 pub(super) fn backwards(range: BarRange) -> Diagnostic {
@@ -641,7 +663,7 @@ pub(super) fn backwards(range: BarRange) -> Diagnostic {
 }
 
 /// The index of a bar, or a finding that it is outside the piece.
-pub(super) fn inside(cx: &mut Context, form: &Form, number: u32, span: Span) -> Option<usize> {
+pub(super) fn inside(cx: &mut Resolver, form: &Form, number: u32, span: Span) -> Option<usize> {
     let index = i32::try_from(number).ok().and_then(|number| form.index_of(number));
     if index.is_none() && form.is_sure(0) {
         let first = form.bars.first().map_or(1, |bar| bar.number);
@@ -654,9 +676,9 @@ pub(super) fn inside(cx: &mut Context, form: &Form, number: u32, span: Span) -> 
     index
 }
 
-/// Bar ranges as ranges of indices (first, one past last); wrong ones are told and left out.
-pub(super) fn indices(cx: &mut Context, form: &Form, ranges: &[BarRange]) -> Vec<(usize, usize)> {
-    let mut found = Vec::new();
+/// The bars of ranges; wrong ones are told and left out.
+pub(super) fn indices(cx: &mut Resolver, form: &Form, ranges: &[BarRange]) -> Bars {
+    let mut found = Bars::new();
     for range in ranges {
         if range.last < range.first {
             cx.push(backwards(*range));
@@ -670,7 +692,7 @@ pub(super) fn indices(cx: &mut Context, form: &Form, ranges: &[BarRange]) -> Vec
             inside(cx, form, range.last, range.span)
         };
         // A range that runs past the end still means the bars that exist.
-        found.push((first, last.map_or(form.bars.len(), |last| last + 1)));
+        found.push(BarIndices::new(first, last.map_or(form.bars.len(), |last| last + 1)));
     }
     found.sort_unstable();
     found

@@ -1,6 +1,6 @@
 //! Lyrics: syllables put to the notes of a voice, bar by bar.
 
-use super::Context;
+use super::Resolver;
 use super::counting::{BarCount, Counting};
 use super::piece::{Form, Lyrics, Note, Piece, Syllable, Voice};
 use crate::diagnostics::{Diagnostic, Span};
@@ -10,7 +10,7 @@ use crate::syntax::{Declaration, LyricsBar, LyricsTree, Spanned, SyllableTree, T
 const MOST_VERSES: u32 = 20;
 
 /// The lyrics of a piece whose form and voices are known.
-pub(super) fn lyrics(cx: &mut Context, tree: &Tree, piece: &Piece) -> Lyrics {
+pub(super) fn lyrics(cx: &mut Resolver, tree: &Tree, piece: &Piece) -> Lyrics {
     let mut lyrics = Lyrics::default();
     let mut before: Vec<(&str, u8, Span)> = Vec::new();
     for declaration in &tree.declarations {
@@ -48,7 +48,7 @@ pub(super) fn lyrics(cx: &mut Context, tree: &Tree, piece: &Piece) -> Lyrics {
     lyrics
 }
 
-fn verse(cx: &mut Context, tree: &LyricsTree) -> Option<u8> {
+fn verse(cx: &mut Resolver, tree: &LyricsTree) -> Option<u8> {
     let Some(number) = &tree.verse else { return Some(1) };
     if (1..=MOST_VERSES).contains(&number.value) {
         return u8::try_from(number.value).ok();
@@ -77,7 +77,7 @@ struct Setting<'a> {
 }
 
 impl Setting<'_> {
-    fn set(mut self, cx: &mut Context, tree: &LyricsTree) {
+    fn set(mut self, cx: &mut Resolver, tree: &LyricsTree) {
         let mut count = BarCount::new(Counting::Chosen);
         for (place, bar) in tree.bars.iter().enumerate() {
             let following = tree.bars.get(place + 1).and_then(|bar| bar.number.as_ref());
@@ -113,14 +113,14 @@ impl Setting<'_> {
         self.lyrics.by_note.get_mut(&note)?.iter_mut().find(|syllable| syllable.verse == verse)
     }
 
-    fn bar(&mut self, cx: &mut Context, bar: &LyricsBar, index: usize) {
+    fn bar(&mut self, cx: &mut Resolver, bar: &LyricsBar, index: usize) {
         let frame = &self.form.bars[index];
         let end = frame.start + frame.length;
         let all = &self.voice.music.notes;
         let from = all.partition_point(|note| note.start < frame.start);
         let notes: Vec<&Note> = all[from..].iter().take_while(|note| note.start < end).collect();
         let unsure = &self.voice.music.unsure;
-        if !self.form.is_sure(index) || unsure.iter().any(|(a, b)| (*a..*b).contains(&index)) {
+        if !self.form.is_sure(index) || unsure.iter().any(|bars| bars.contains(index)) {
             self.forget();
             return;
         }

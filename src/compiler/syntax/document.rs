@@ -14,7 +14,6 @@
 //! in the same kind of block. This is sound because what the grammar reads depends only on the
 //! text from there on. All other items keep their numbers, and so all spans in them stay the same.
 
-use crate::narrow::Narrow;
 use std::collections::HashMap;
 use std::ops::Range;
 use std::sync::Arc;
@@ -24,6 +23,7 @@ use super::item::{Item, Node, Within, read};
 use super::parse::{nothing_to_read, unreadable};
 use super::tree::*;
 use crate::diagnostics::{Diagnostic, FileId, ItemId, Span};
+use crate::narrow::Narrow;
 
 /// A file as it was read.
 #[derive(Clone, Debug)]
@@ -162,6 +162,7 @@ impl Document {
                 within = item.node.leads_to().unwrap_or(within);
                 self.items.push(item);
             }
+            self.items.shrink_to_fit();
         }
         self.next = self.next.max(self.items.len().narrow::<u32>() + 1);
         self.blocks.clear();

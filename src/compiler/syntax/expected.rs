@@ -1,20 +1,21 @@
 //! What the grammar would have taken at a place, in words.
 
 use super::context::Rule;
+use super::keywords::keyword;
 
 /// What would have been right, in words.
 #[derive(Default)]
 pub(super) struct Expected {
     pub(super) things: Vec<&'static str>,
-    pub(super) keywords: Vec<String>,
+    pub(super) keywords: Vec<&'static str>,
 }
 
 impl Expected {
     pub(super) fn of(rules: &[Rule]) -> Expected {
         let mut expected = Expected::default();
         for &rule in rules {
-            if let Some(keyword) = format!("{rule:?}").strip_prefix("kw_") {
-                expected.keywords.push(keyword.replace('_', "-"));
+            if let Some(keyword) = keyword(rule) {
+                expected.keywords.push(keyword);
             } else if let Some(thing) = in_words(rule)
                 && !expected.things.contains(&thing)
             {
@@ -31,8 +32,8 @@ impl Expected {
         all.extend(self.keywords.iter().take(10).map(|word| format!("`{word}`")));
         match all.as_slice() {
             [] => "not expected here".to_string(),
-            [one] => format!("here {one} is expected"),
-            [first @ .., last] => format!("here {} or {last} is expected", first.join(", ")),
+            [one] => format!("expected {one}"),
+            [first @ .., last] => format!("expected {} or {last}", first.join(", ")),
         }
     }
 }

@@ -167,12 +167,14 @@ fn who(ensemble: Option<&Ensemble>) -> Vec<Proposal> {
     let Some(ensemble) = ensemble else { return Vec::new() };
     let mut all: Vec<Proposal> = Vec::new();
     for player in &ensemble.players {
+        let alone = ensemble.players_named(&player.line_name).len() < 2;
         let mut push = |name: &str, about: String| {
             if !all.iter().any(|known| known.text == name) {
                 all.push(Proposal::new(name, Sort::Players, about));
             }
         };
-        push(&player.line_name, player.instrument.name.clone());
+        let line = if alone { &player.name } else { &player.instrument.plural };
+        push(&player.line_name, line.clone());
         push(&player.id, player.name.clone());
     }
     let group = |(name, members): &(String, Vec<(usize, i8)>)| {
@@ -253,8 +255,8 @@ fn free_bars(session: &mut Session, at: At, cursor: &Cursor, named: &[&str]) -> 
             let own = origin.span.file == at.file
                 && document_line(sources.range(origin.span).start) == own_line;
             if !own && !origin.kept {
-                let (first, after) = arrangement.piece.form.bars_between(claim.from, claim.to);
-                free[first..after.min(bars.len())].fill(false);
+                let claimed = arrangement.piece.form.bars_between(claim.from, claim.to);
+                free[claimed.first..claimed.after.min(bars.len())].fill(false);
             }
         }
     }

@@ -4,6 +4,7 @@ use std::fmt;
 
 use smallvec::SmallVec;
 
+use super::BarIndices;
 use crate::diagnostics::Span;
 use crate::music::{Key, Metre, Sign, Time};
 
@@ -129,7 +130,9 @@ impl Form {
                 && before.is_some_and(|before| before.signs.iter().any(leads_away)))
     }
 
-    fn ending_changes(&self, bar: usize) -> bool {
+    /// Is this bar in another ending than the one before it?
+    #[must_use]
+    pub fn ending_changes(&self, bar: usize) -> bool {
         let before = bar.checked_sub(1).and_then(|before| self.bars.get(before));
         let ending = |bar: &Bar| bar.ending;
         before.and_then(ending).is_some_and(|before| {
@@ -170,18 +173,19 @@ impl Form {
         self.bars.get(self.index_at(time)).map_or(Time::ZERO, |bar| bar.start + bar.length)
     }
 
-    /// Indices of the bars that a stretch of time touches: first, one past the last.
+    /// The bars that a stretch of time touches.
     #[must_use]
-    pub fn bars_between(&self, from: Time, to: Time) -> (usize, usize) {
+    pub fn bars_between(&self, from: Time, to: Time) -> BarIndices {
         let after = self.bars.partition_point(|bar| bar.start < to);
         let first = self.index_at(from);
-        (first, after.max(first))
+        BarIndices::new(first, after.max(first))
     }
 
-    /// The time of some bars, given by their indices: first, one past the last.
+    /// Where some bars begin and end, in written time.
     #[must_use]
-    pub fn times_of(&self, (first, after): (usize, usize)) -> (Time, Time) {
+    pub fn times_of(&self, bars: BarIndices) -> (Time, Time) {
         let end = self.end();
+        let BarIndices { first, after } = bars;
         let start = |index: usize| self.bars.get(index).map_or(end, |bar| bar.start);
         let last = after.checked_sub(1).and_then(|last| self.bars.get(last));
         (start(first), last.map_or(start(first), |bar| bar.start + bar.length))

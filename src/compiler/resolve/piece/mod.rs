@@ -1,5 +1,6 @@
 //! The piece: what the source means, with every name linked and every time exact.
 
+mod bars;
 mod direction;
 mod form;
 mod lyrics;
@@ -13,15 +14,13 @@ use std::sync::Arc;
 use crate::diagnostics::Span;
 use crate::music::Time;
 
+pub use bars::*;
 pub use direction::*;
 pub use form::*;
 pub use lyrics::*;
 pub use music::*;
 pub use players::*;
 pub use scoring::*;
-
-/// Bars as ranges of indices into [`Form::bars`]: first, one past last.
-pub type Bars = Vec<(usize, usize)>;
 
 /// A piece with everything that its source and the files it uses declare.
 ///

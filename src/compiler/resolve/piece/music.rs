@@ -41,8 +41,8 @@ pub struct Music {
     pub rests: Vec<Rest>,
     /// Dynamics, hairpins, words and techniques in order of time.
     pub directions: Vec<Direction>,
-    /// Indices of the bars that are written (with notes or rests), in order: first, one past last.
-    pub bars: Vec<(usize, usize)>,
+    /// The bars that are written (with notes or rests), in order.
+    pub bars: super::Bars,
     /// Bars that could not be understood, or whose notes do not stand where they should: there may
     /// be other notes than these.
     pub unsure: super::Bars,

@@ -190,8 +190,8 @@ pub struct Allow {
     pub rule_span: Span,
     /// Whom it is allowed to; empty for everybody.
     pub who: Vec<(String, Span)>,
-    /// Bars, as ranges of indices (first, one past last).
-    pub bars: Vec<(usize, usize)>,
+    /// In which bars.
+    pub bars: super::Bars,
     /// Why.
     pub reason: String,
     /// The whole line.

@@ -3,9 +3,12 @@
 pub mod below_bass;
 pub mod contradicts;
 pub mod cross_relation;
+pub mod crossing;
 pub mod doubled_leading_note;
+pub mod doubled_seventh;
 pub mod muddy;
 pub mod parallels;
+mod tendency;
 
 use super::super::context::Context;
 use super::super::memory::Moment;
@@ -57,25 +60,46 @@ fn same_origin(cx: &Context, one: &SoundingNote, two: &SoundingNote) -> bool {
     one.source == two.source && (one.line == two.line || !chosen(one) || !chosen(two))
 }
 
-/// From so many players who accompany together all is a tutti. Our heuristic.
+/// From so many players who accompany together all is a tutti, and a full one. Our heuristic.
 const TUTTI: usize = 6;
+const FULL: usize = 12;
 
-/// Do so many accompany in a slice that octaves between their families are doublings?
-fn tutti(cx: &Context, slice: &Slice) -> bool {
-    let parts = &cx.arrangement.parts;
-    let filling = |s: &&Sounding| counts(cx, **s) && s.of(parts).role == Role::Harmony;
-    slice.sounding.iter().filter(filling).count() >= TUTTI
+/// How many accompany in a slice.
+#[derive(Clone, Copy)]
+struct Filling(usize);
+
+impl Filling {
+    fn is_full(self) -> bool {
+        self.0 >= FULL
+    }
+
+    fn is_tutti(self) -> bool {
+        self.0 >= TUTTI
+    }
 }
 
-/// Are two notes octaves apart, in two families of the orchestra (horns apart from the heavy
-/// brass)?
-fn octaves_of_families(cx: &Context, one: (Sounding, Pitch), two: (Sounding, Pitch)) -> bool {
+fn filling(cx: &Context, slice: &Slice) -> Filling {
+    let parts = &cx.arrangement.parts;
+    let fills =
+        |s: &&Sounding| counts(cx, **s) && !matches!(s.of(parts).role, Role::Melody | Role::Bass);
+    Filling(slice.sounding.iter().filter(fills).count())
+}
+
+/// Is it a doubling of a tutti that two players have a note: in octaves between two families of the
+/// orchestra (horns apart from the heavy brass), and in a full tutti in unison too?
+fn doubles_in_tutti(
+    cx: &Context,
+    Filling(filling): Filling,
+    one: (Sounding, Pitch),
+    two: (Sounding, Pitch),
+) -> bool {
     let choir = |sounding: Sounding| {
         let instrument = cx.part(usize::from(sounding.player)).first_instrument();
         let horns = instrument.loudness == crate::instruments::Loudness::Horn;
         (instrument.family, horns)
     };
-    choir(one.0) != choir(two.0) && one.1.midi() != two.1.midi()
+    let unison = one.1.midi() == two.1.midi();
+    choir(one.0) != choir(two.0) && filling >= if unison { FULL } else { TUTTI }
 }
 
 /// What lasts so many seconds, note by note of each player: moments are keys with what there is to
@@ -111,7 +135,8 @@ fn lasting<K: PartialEq, T>(
     offences
 }
 
-/// Do two players double one another around here: the same source, or octaves on either side?
+/// Do two players double one another around here: the same source, or octaves on either side? Of a
+/// chord its outer notes count.
 fn doubling(cx: &Context, one: Sounding, two: Sounding) -> bool {
     let parts = &cx.arrangement.parts;
     if same_origin(cx, one.of(parts), two.of(parts)) {
@@ -121,12 +146,17 @@ fn doubling(cx: &Context, one: Sounding, two: Sounding) -> bool {
     let octaves = |way: i64| {
         let near = |notes: &[SoundingNote], index: u32| {
             let index = usize::try_from(i64::from(index) + way).ok()?;
-            notes
-                .get(index)
-                .and_then(|note| Some((note.start, single(note)?.midi().rem_euclid(12))))
+            let note = notes.get(index)?;
+            let pitches = note.sound.pitches();
+            let outer = [pitches.first()?, pitches.last()?];
+            Some((note.start, outer.map(|pitch| pitch.midi().rem_euclid(12))))
         };
-        let pair = (near(a, one.note), near(b, two.note));
-        pair.0.is_some() && pair.0 == pair.1
+        let (Some((at, [low, high])), Some((other_at, [other_low, other_high]))) =
+            (near(a, one.note), near(b, two.note))
+        else {
+            return false;
+        };
+        at == other_at && (low == other_low || high == other_high)
     };
     // The note itself, and the ones around it.
     [-2, -1, 1, 2].into_iter().filter(|way| octaves(*way)).count() >= 2
