@@ -3,6 +3,9 @@
 use super::context::Rule;
 use super::keywords::keyword;
 
+/// Words that are named at most: as many as a line of the form may have.
+const MOST: usize = 16;
+
 /// What would have been right, in words.
 #[derive(Default)]
 pub(super) struct Expected {
@@ -29,7 +32,7 @@ impl Expected {
 
     pub(super) fn sentence(&self) -> String {
         let mut all: Vec<String> = self.things.iter().map(ToString::to_string).collect();
-        all.extend(self.keywords.iter().take(10).map(|word| format!("`{word}`")));
+        all.extend(self.keywords.iter().take(MOST).map(|word| format!("`{word}`")));
         match all.as_slice() {
             [] => "not expected here".to_string(),
             [one] => format!("expected {one}"),
