@@ -35,7 +35,7 @@ impl Expected {
         // Of many words those that lead elsewhere in a form come last.
         let many = self.keywords.len() > 10;
         let rare = |word: &str| many && SIGNS.contains(&word);
-        let keywords = self.keywords.iter().filter(|word| !rare(word.as_str())).take(10);
+        let keywords = self.keywords.iter().filter(|word| !rare(word)).take(10);
         all.extend(keywords.map(|word| format!("`{word}`")));
         match all.as_slice() {
             [] => "not expected here".to_string(),
