@@ -202,6 +202,8 @@ pub(in crate::arrange::derive) fn leading_class(chord: &Chord, key: Key) -> Opti
     match chord.quality {
         ChordQuality::DominantSeventh
         | ChordQuality::DominantNinth
+        | ChordQuality::DominantMinorNinth
+        | ChordQuality::DominantFlatFifth
         | ChordQuality::AugmentedSeventh => third,
         ChordQuality::Diminished | ChordQuality::DiminishedSeventh => Some(root),
         _ => {
