@@ -21,14 +21,14 @@ SHOWN = 6
 def compare(name, xml, mid, era):
     """One MusicXML file against one MIDI file."""
     finding = Finding(f"agreement of MusicXML and MIDI: {name}")
-    _, tracks = played.read(mid)
+    file, tracks = played.read(mid)
     parts = sounding.read(xml)
     finding.expect(
         len(parts) == len(tracks) - 1,
         f"{len(parts)} parts in MusicXML, {len(tracks) - 1} tracks beside the first in MIDI",
     )
     for (part, length, struck), track in zip(parts, tracks[1:]):
-        wrong = disagreements(struck, track, era)
+        wrong = disagreements(struck, track, era, file.ticks_per_beat)
         if track.end != length:
             wrong.append(f"MusicXML lasts {length} quarters, MIDI {track.end}")
         for words in wrong[:SHOWN]:
@@ -37,9 +37,10 @@ def compare(name, xml, mid, era):
     return finding
 
 
-def disagreements(struck, track, era):
-    """What differs between the notes of a part and the notes of a track."""
-    match = Match(track.notes, era)
+def disagreements(struck, track, era, ticks):
+    """What differs between the notes of a part and the notes of a track, of so many ticks a
+    quarter."""
+    match = Match(track.notes, era, ticks)
     wrong = []
     # Two hands that strike together are one.
     chords = [list(together) for _, together in groupby(struck, key=lambda note: note.start)]
@@ -65,7 +66,7 @@ def disagreements(struck, track, era):
 def quick(count, room):
     """The value of so many quick notes in a room, if there is one."""
     value = QUICK
-    while value * count > room:
+    while value * count > room and value >= SHORTEST:
         value /= 2
     return value if value >= SHORTEST else None
 
@@ -86,19 +87,24 @@ def sounds(signs, length):
 class Match:
     """The notes of a track that are not accounted for yet."""
 
-    def __init__(self, notes, era):
+    def __init__(self, notes, era, ticks):
         self.left = set(notes)
         self.era = era
+        self.ticks = ticks
         self.by_key = {}
         for on, off, key in notes:
             self.by_key.setdefault(key, []).append((on, off))
 
     def take(self, wanted):
-        wanted = list(wanted)
+        wanted = [(self._tick(on), self._tick(off), key) for on, off, key in wanted]
         if not all(note in self.left for note in wanted):
             return False
         self.left.difference_update(wanted)
         return True
+
+    def _tick(self, time):
+        """The nearest tick: where no resolution holds all times of a piece, they are rounded."""
+        return Fraction((2 * time * self.ticks + 1) // 2, self.ticks)
 
     def graces(self, chord, before, wrong):
         """Accounts for the grace notes of a chord; gives back where the first of them begins and where

@@ -146,12 +146,12 @@ def _sound(ripieno, source, converted, era, order, outcome):
         # Notes that cannot be played are errors, and errors are not built.
         outcome.disagreements.append(f"nothing was built: {run.stderr[:300]}")
         return
-    _, tracks = played.read(files[0])
+    midi, tracks = played.read(files[0])
     places = [order[re.sub(r"-\d+$", "", player)] for player in converted.players]
     from_top = sorted(range(len(places)), key=places.__getitem__)
     for number, track in zip(from_top, tracks[1:], strict=True):
         struck = converted.struck[number]
-        wrong = check_agreement.disagreements(struck, track, era)
+        wrong = check_agreement.disagreements(struck, track, era, midi.ticks_per_beat)
         outcome.disagreements += [f"part {number + 1}: {words}" for words in wrong[:SHOWN]]
 
 

@@ -212,7 +212,9 @@ fn coverage_says_who_has_a_voice_who_doubles_it_and_where_nobody_does() {
     let told: Vec<(i32, i32, String, String, bool)> = upper
         .passages
         .iter()
-        .map(|p| (p.bars.0, p.bars.1, p.played_by.join(" "), p.doubled_by.join(" "), p.nobody))
+        .map(|p| {
+            (p.bars.first, p.bars.last, p.played_by.join(" "), p.doubled_by.join(" "), p.nobody)
+        })
         .collect();
     let row = |bars: (i32, i32), played: &str, doubled: &str, nobody| {
         (bars.0, bars.1, played.to_string(), doubled.to_string(), nobody)

@@ -16,7 +16,7 @@ use std::collections::BTreeSet;
 use std::fmt;
 use std::sync::Arc;
 
-use crate::diagnostics::{Diagnostic, FileId, Severity};
+use crate::diagnostics::{BarNumbers, Diagnostic, FileId, Severity};
 use crate::format::{self, bars_words};
 use crate::instruments::{Family, Limit, Loudness};
 use crate::music::Time;
@@ -246,7 +246,7 @@ struct Found {
     message: String,
     /// Bytes of the text of its places.
     places: Vec<usize>,
-    bars: Option<(i32, i32)>,
+    bars: Option<BarNumbers>,
     player: Option<String>,
 }
 
@@ -284,7 +284,7 @@ fn findings(
                 severity: finding.severity,
                 message: finding.message.clone(),
                 places,
-                bars: finding.bars.map(|bars| (bars.first, bars.last)),
+                bars: finding.bars,
                 player: finding.player.clone(),
             }
         })
@@ -426,9 +426,8 @@ impl<'a> Plan<'a> {
         let form = &self.piece.form;
         let missing = |section: usize| {
             let (from, to) = self.sections[section];
-            let (first, after) = form.bars_between(from, to);
-            let number = |index: usize| form.bars.get(index).map_or(0, |bar| bar.number);
-            found.bars.is_none_or(|(a, b)| number(first) <= b && a <= number(after.max(1) - 1))
+            let numbers = form.bars_between(from, to).numbers(form);
+            found.bars.is_none_or(|bars| numbers.is_some_and(|numbers| numbers.meets(bars)))
         };
         let (tune, bass, inner) = &self.voices;
         let role = match () {
@@ -492,11 +491,10 @@ impl<'a> Plan<'a> {
         }
         let form = &self.piece.form;
         let touches = |slot: &Slot| {
-            found.bars.is_none_or(|(first, last)| {
+            found.bars.is_none_or(|bars| {
                 let (from, to) = self.sections[slot.section];
-                let (a, b) = form.bars_between(from, to);
-                let number = |index: usize| form.bars.get(index).map_or(0, |bar| bar.number);
-                number(a) <= last && first <= number(b.saturating_sub(1))
+                let section = form.bars_between(from, to).numbers(form);
+                section.is_some_and(|section| section.meets(bars))
             })
         };
         let can = |slot: &usize| {

@@ -8,7 +8,7 @@ use super::kept::Event;
 use super::{LineId, Part, Run, SoundingNote, Work, empty_run, smaller, stretches, taking};
 use crate::diagnostics::Diagnostic;
 use crate::harmony::harmony_of;
-use crate::resolve::{Line, Note, Role, Tuplet, Verb};
+use crate::resolve::{BarIndices, Line, Note, Role, Tuplet, Verb};
 
 /// What sounds around players and accompanies as they do.
 type Around = Arc<[(derive::Choir, Vec<SoundingNote>)]>;
@@ -131,7 +131,7 @@ impl<'a> Work<'a> {
     fn request<'r>(
         &'r self,
         id: LineId,
-        within: (usize, usize),
+        within: BarIndices,
         written: &[&'a [Note]],
         basses: &[&'a [Note]],
         around: &Around,

@@ -13,7 +13,7 @@ use super::measures::{
 };
 use crate::glyphs::Glyph;
 use crate::page::Origin;
-use crate::sheet::{Event, Side, StaffBar, Voice};
+use crate::sheet::{BarVoice, Event, Side, StaffBar};
 use crate::text::{Face, shape};
 
 /// A head in its chord.
@@ -205,7 +205,7 @@ fn rest_sign(value: NoteValue) -> Glyph {
 }
 
 /// The notes and rests of one voice of one bar, grace notes with the note they stand before.
-pub(super) fn chords<'a>(bar: &'a StaffBar, voice: &'a Voice) -> Vec<Chord<'a>> {
+pub(super) fn chords<'a>(bar: &'a StaffBar, voice: &'a BarVoice) -> Vec<Chord<'a>> {
     let mut chords: Vec<Chord> = Vec::with_capacity(voice.events.len());
     let mut graces: Vec<Chord> = Vec::new();
     let mut clefs = bar.clefs.iter().filter(|(at, _)| *at > Time::ZERO).peekable();

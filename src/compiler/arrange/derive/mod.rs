@@ -24,7 +24,9 @@ use super::{LineId, Part, SoundingNote};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::Instrument;
 use crate::music::{Pitch, Time};
-use crate::resolve::{Attached, HarmonyEvent, Line, Note, Piece, Role, Sound, Tuplet, Verb};
+use crate::resolve::{
+    Attached, BarIndices, Bars, HarmonyEvent, Line, Note, Piece, Role, Sound, Tuplet, Verb,
+};
 
 pub(super) use findings::inferred;
 pub(super) use supply::{Reach, Supply, supply};
@@ -46,9 +48,8 @@ pub(super) struct Request<'r, 'a> {
     pub(super) written: Vec<&'a [Note]>,
     /// The basses: voices and written lines that play as bass somewhere in the scoring.
     pub(super) basses: Vec<&'a [Note]>,
-    /// The bars that are asked for, as indices: first, one past the last. No player takes another
-    /// instrument within them.
-    pub(super) within: (usize, usize),
+    /// The bars that are asked for. No player takes another instrument within them.
+    pub(super) within: BarIndices,
     /// The parts of its players, in the order in which the line names them, without notes yet.
     pub(super) parts: Vec<&'r Part>,
     /// For each of them: has he his notes already, from the smaller scoring?
@@ -124,28 +125,22 @@ impl Request<'_, '_> {
             .filter(|time| bars.binary_search_by_key(time, |bar| bar.start).is_err())
     }
 
-    /// The bars that a player has, as ranges of indices: first, one past last.
-    fn own_bars(&self, player: usize) -> impl Iterator<Item = (usize, usize)> {
-        let (from, to) = self.within;
+    /// The bars that a player has.
+    fn own_bars(&self, player: usize) -> impl Iterator<Item = BarIndices> {
         let own = self.parts[player].claims.iter().filter(|claim| claim.line == self.line_id);
         own.map(|claim| self.piece.form.bars_between(claim.from, claim.to))
-            .map(move |(first, after)| (first.max(from), after.min(to)))
-            .filter(|(first, after)| first < after)
+            .map(|bars| bars.and(self.within))
+            .filter(|bars| !bars.is_empty())
     }
 
-    /// The bars that any of the players has, as ranges of indices: first, one past last.
-    fn bars(&self) -> Vec<(usize, usize)> {
-        let mut ranges: Vec<(usize, usize)> = Vec::new();
-        let mut claims: Vec<(usize, usize)> =
+    /// The bars that any of the players has.
+    fn bars(&self) -> Bars {
+        let mut all = Bars::new();
+        let mut claims: Bars =
             (0..self.parts.len()).flat_map(|player| self.own_bars(player)).collect();
         claims.sort_unstable();
-        for (first, after) in claims {
-            match ranges.last_mut() {
-                Some((_, last)) if *last >= first => *last = after.max(*last),
-                _ => ranges.push((first, after)),
-            }
-        }
-        ranges
+        claims.into_iter().for_each(|bars| bars.add(&mut all));
+        all
     }
 
     /// Where a player has the line first.

@@ -33,7 +33,7 @@ use super::{DerivedPart, Request};
 use crate::arrange::SoundingNote;
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Pitch, Time};
-use crate::resolve::Verb;
+use crate::resolve::{BarIndices, Verb};
 use board::Board;
 
 pub(super) use cost::{Wants, leading_class};
@@ -139,14 +139,14 @@ pub(super) fn at_moments(
 /// Says which players get nothing in the whole passage, and why.
 fn say(request: &Request, parts: &[DerivedPart], diagnostics: &mut Vec<Diagnostic>) {
     let bars = request.bars();
-    let chords_of = |first: usize, after: usize| {
-        let (from, to) = (request.bar_times(first).0, request.bar_times(after - 1).1);
+    let chords_of = |bars: BarIndices| {
+        let (from, to) = request.piece.form.times_of(bars);
         let within = move |event: &&crate::resolve::HarmonyEvent| {
             event.start < to && event.start + event.length > from
         };
         request.harmony.iter().filter(within)
     };
-    if bars.iter().all(|&(first, after)| chords_of(first, after).next().is_none()) {
+    if bars.iter().all(|&bars| chords_of(bars).next().is_none()) {
         diagnostics.push(findings::no_harmony(request, &bars));
         return;
     }
@@ -155,8 +155,7 @@ fn say(request: &Request, parts: &[DerivedPart], diagnostics: &mut Vec<Diagnosti
         |(player, part): &(usize, &DerivedPart)| part.notes.is_empty() && !request.kept[*player];
     for (player, _) in parts.iter().enumerate().filter(silent) {
         let supplies = super::supply::Supplies::new(request.parts[player], request.era);
-        let mut chords =
-            request.own_bars(player).flat_map(|(first, after)| chords_of(first, after)).peekable();
+        let mut chords = request.own_bars(player).flat_map(chords_of).peekable();
         if chords.peek().is_none() {
             continue;
         }

@@ -34,8 +34,8 @@ pub(super) fn chords(
     let form = &request.piece.form;
     let supplies = Supplies::new(request.parts[player], request.era);
     let mut strokes: Vec<(Time, Time, Chord, crate::diagnostics::Span, bool)> = Vec::new();
-    for (first, after) in request.own_bars(player) {
-        for bar in first..after {
+    for bars in request.own_bars(player) {
+        for bar in bars.range() {
             let (from, to) = request.bar_times(bar);
             let mut at = from;
             while at < to {

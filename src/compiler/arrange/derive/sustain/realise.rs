@@ -159,8 +159,8 @@ fn strokes(request: &Request, player: usize, voice: usize) -> Vec<Stroke> {
     let music = &request.piece.voices[voice].music;
     let mut strokes: Vec<Stroke> = Vec::new();
     let mut struck: Option<Time> = None;
-    for (first, after) in request.own_bars(player) {
-        let (from, to) = form.times_of((first, after));
+    for bars in request.own_bars(player) {
+        let (from, to) = form.times_of(bars);
         for note in &music.notes {
             let end = note.start + note.length;
             if end <= from || note.start >= to {

@@ -1,0 +1,113 @@
+"""Generated arrangements, read from outside like the samples.
+
+    python check_arrangements.py RIPIENO MAKER [COUNT [SEED]]
+
+MAKER is the program `arrangements` (`tests/shared/arrangements.rs`), which writes sources with any metre,
+key, length, tuplet, ensemble and verb. Every score and part of each must be valid by the schema,
+hold together (`check_notation`), and be read by partitura as written; mido finds no
+note in the MIDI that is struck twice or never ends. Whether the MIDI sounds every note is held by
+`tests/writers.rs` over the same sources. The test command takes some that differ by the day; two
+hundred are one command.
+"""
+
+import datetime
+import multiprocessing
+import os
+import subprocess
+import sys
+import tempfile
+import warnings
+from pathlib import Path
+
+import check_notation
+import check_schema
+import check_second_reader
+import outputs
+import played
+
+# So many of them in the test command.
+SAMPLE = 12
+
+
+def _midi(scorings):
+    for scoring in scorings:
+        finding = outputs.Finding(scoring.name)
+        parts = scoring.parts("mid")
+        for path in scoring.files("mid"):
+            _, tracks = played.read(path)
+            wanted = 1 + (len(parts) if path == scoring.score("mid") else 1)
+            finding.expect(len(tracks) == wanted, f"{path.name}: {len(tracks)} tracks, not {wanted}")
+            hanging = [words for track in tracks for words in track.hanging]
+            finding.expect(not hanging, f"{path.name}: {hanging[:3]}")
+            ends = {track.end for track in tracks[1:]}
+            finding.expect(len(ends) == 1, f"{path.name}: tracks end at {sorted(ends)}")
+        yield finding
+
+
+CHECKS = {
+    "valid by the schema": check_schema.check,
+    "hold together": check_notation.check,
+    "read by partitura": check_second_reader.check,
+    "MIDI read by mido": _midi,
+}
+
+
+def _one(job):
+    """Builds one source and checks it; gives back what was tested and what was wrong, by check."""
+    ripieno, source, folder = job
+    warnings.simplefilter("ignore")
+    command = [ripieno, "build", "--format", "short", "--despite-errors", "--only", "musicxml,midi",
+               "--scores", "full,condensed", "-o", folder, source]
+    run = subprocess.run(command, capture_output=True, text=True, timeout=300, check=False)
+    if not folder.is_dir():
+        return {"are built": (1, [f"{source.name}: {run.stderr[-400:]}"])}
+    found = {"are built": (1, [])}
+    scorings = outputs.scorings(folder, [source])
+    for name, check in CHECKS.items():
+        tested, wrong = 0, []
+        for finding in check(scorings):
+            tested += finding.tested
+            wrong += [f"{source.name}: {words}" for words in finding.wrong]
+        found[name] = (tested, wrong)
+    return found
+
+
+def check(ripieno, maker, work, count=SAMPLE, seed=None):
+    """One finding for each check over all arrangements; the seed is the day's if none is given."""
+    seed = datetime.date.today().toordinal() if seed is None else seed
+    work.mkdir(exist_ok=True)
+    sources = work / "arrangements"
+    run = subprocess.run([maker, sources, str(count), str(seed)], capture_output=True, text=True,
+                         check=False)
+    told = f"{count} generated arrangements (seed {seed})"
+    if run.returncode != 0:
+        finding = outputs.Finding(f"{told} are made")
+        finding.expect(False, run.stderr)
+        yield finding
+        return
+    jobs = [(ripieno, source, work / "arranged" / source.stem) for source in sorted(sources.iterdir())]
+    findings = {}
+    with multiprocessing.Pool(os.cpu_count()) as pool:
+        for found in pool.imap(_one, jobs):
+            for name, (tested, wrong) in found.items():
+                finding = findings.setdefault(name, outputs.Finding(f"{told}: {name}"))
+                finding.tested += tested
+                finding.wrong += wrong
+    yield from findings.values()
+
+
+def main(ripieno, maker, count=200, seed=None):
+    with tempfile.TemporaryDirectory() as work:
+        seed = None if seed is None else int(seed)
+        findings = check(Path(ripieno).resolve(), Path(maker).resolve(), Path(work), int(count), seed)
+        failed = 0
+        for finding in findings:
+            failed += not finding.passed
+            print("ok     " if finding.passed else "FAILED ", finding.name, f"({finding.tested})")
+            for words in finding.wrong[:40]:
+                print(f"          {words}")
+    return failed
+
+
+if __name__ == "__main__":
+    sys.exit(main(*sys.argv[1:]))
