@@ -4,14 +4,14 @@ use std::collections::HashMap;
 
 use super::loss::Losses;
 use super::raw::{RawDirection, RawDirectionKind};
-use super::score::{Bar, Direction, Line, Says};
+use super::score::{Bar, Direction, PartLine, Says};
 use super::signs;
 use crate::music::Time;
 
 /// Gives each direction to the lines for which it holds: dynamics and techniques to all of
 /// its staff, words to the first.
 pub(super) fn direct(
-    lines: &mut [Line],
+    lines: &mut [PartLine],
     directions: Vec<(Time, RawDirection)>,
     staves: u8,
     bars: &[Bar],
@@ -90,7 +90,7 @@ pub(super) fn direct(
 
 /// Takes dynamics and hairpins out of a line where it has no note until the next dynamic: they are
 /// for other lines of the part.
-fn without_effect(line: &mut Line) {
+fn without_effect(line: &mut PartLine) {
     let is_dynamic = |direction: &Direction| match direction.says {
         Says::Word(word) => signs::dynamic(word).is_some(),
         Says::Hairpin { .. } => true,

@@ -47,7 +47,7 @@ pub use loss::{Fate, Loss, Report};
 
 use loss::Losses;
 use raw::RawScore;
-use score::{Line, Score};
+use score::{PartLine, Score};
 use scoring::Scoring;
 use select::Kept;
 
@@ -213,7 +213,7 @@ fn modes(score: &mut Score, modeless: &[usize], guesses: &mut Vec<String>) {
         let after = (first + 1..score.bars.len()).find(|index| score.bars[*index].key_shown);
         let last = after.unwrap_or(score.bars.len());
         let (begin, end) = (score.bars[first].start, score.bars[last - 1].end());
-        let pitched = |line: &&Line| line.stroke.is_none();
+        let pitched = |line: &&PartLine| line.stroke.is_none();
         let mut weights = [0.0; 12];
         let mut lowest: Option<(crate::music::Time, i32)> = None;
         for line in score.parts.iter().flat_map(|part| &part.lines).filter(pitched) {

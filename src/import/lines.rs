@@ -9,7 +9,7 @@ use super::directions::direct;
 use super::loss::Losses;
 use super::lyrics;
 use super::raw::{RawKind, RawNote, RawPart, Small, Sung};
-use super::score::{Bar, Graces, Line, Note, Part, TupletSpan};
+use super::score::{Bar, Graces, Note, Part, PartLine, TupletSpan};
 use crate::music::{Pitch, Time};
 use crate::resolve::Marks;
 
@@ -215,13 +215,13 @@ impl Gathered {
         }
     }
 
-    fn lines(mut self, staves: bool, bars: &[Bar], losses: &mut Losses) -> Vec<Line> {
+    fn lines(mut self, staves: bool, bars: &[Bar], losses: &mut Losses) -> Vec<PartLine> {
         let mut groups: BTreeMap<(u16, u8, u8), Vec<Head>> = BTreeMap::new();
         for head in std::mem::take(&mut self.heads) {
             let stroke = if head.pitch.is_none() { 1 + head.stroke } else { 0 };
             groups.entry((head.voice, stroke, 0)).or_default().push(head);
         }
-        let mut found: Vec<(Line, Slurs)> = Vec::new();
+        let mut found: Vec<(PartLine, Slurs)> = Vec::new();
         for ((voice, stroke, _), heads) in groups {
             let spans = self.spans.get(&voice).cloned().unwrap_or_default();
             let (streams, dropped) = split(heads, staves);
@@ -240,7 +240,8 @@ impl Gathered {
                 }
                 let (notes, slurs) = chords.into_iter().map(Chord::note).unzip();
                 let stroke = stroke.checked_sub(1);
-                let line = Line { staff, stroke, notes, spans: spans.clone(), ..Line::default() };
+                let line =
+                    PartLine { staff, stroke, notes, spans: spans.clone(), ..PartLine::default() };
                 found.push((line, slurs));
             }
         }
@@ -406,8 +407,8 @@ type Slurs = Vec<SmallVec<[(u8, bool); 2]>>;
 
 /// Joins lines of one staff that never sound in the same bar: files number a line now so, now
 /// otherwise.
-fn join(found: Vec<(Line, Slurs)>, bars: &[Bar]) -> Vec<(Line, Slurs)> {
-    let mut joined: Vec<(Line, Slurs, Vec<bool>)> = Vec::new();
+fn join(found: Vec<(PartLine, Slurs)>, bars: &[Bar]) -> Vec<(PartLine, Slurs)> {
+    let mut joined: Vec<(PartLine, Slurs, Vec<bool>)> = Vec::new();
     for (line, slurs) in found {
         let sounds = bars_of(&line.notes, bars);
         let place = joined.iter().position(|(other, _, taken)| {

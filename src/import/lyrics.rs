@@ -5,7 +5,7 @@ use std::fmt::Write;
 
 use super::loss::Losses;
 use super::raw::{Sung, Syllable};
-use super::score::{Bar, Line};
+use super::score::{Bar, PartLine};
 
 /// The most verses under one voice.
 pub(super) const MOST_VERSES: u8 = 20;
@@ -48,7 +48,7 @@ pub(super) fn add(sung: &mut Sung, more: Sung) -> usize {
 /// its bar.
 pub(super) fn write(
     out: &mut String,
-    line: &Line,
+    line: &PartLine,
     struck: &[(usize, usize)],
     bars: &[Bar],
     (part, losses): (usize, &mut Losses),

@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use super::score::{Line, Score};
+use super::score::{PartLine, Score};
 
 /// Words that begin something in the language and are no good as names.
 const TAKEN: [&str; 14] = [
@@ -45,7 +45,7 @@ fn says_nothing(name: &str) -> bool {
     )
 }
 
-fn hand(line: &Line, staves: u8) -> &'static str {
+fn hand(line: &PartLine, staves: u8) -> &'static str {
     match (line.staff, staves) {
         (1, _) => "upper",
         (2, 3) => "middle",

@@ -6,7 +6,7 @@
 //! line mostly carries the tune: Alexandra Uitdenbogerd and Justin Zobel, "Manipulation of music
 //! for melody matching", 1998, from memory).
 
-use super::score::{Bar, Line, Note, Part, Score};
+use super::score::{Bar, Note, Part, PartLine, Score};
 use crate::music::Interval;
 use crate::narrow::Narrow;
 
@@ -17,7 +17,7 @@ const SILENCE: f64 = 60.0;
 
 /// Reduces a score; gives back which part carries the melody from which bar on, as text.
 pub(super) fn reduce(score: &mut Score, filler: bool) -> Vec<String> {
-    let lines: Vec<(usize, Line)> = score
+    let lines: Vec<(usize, PartLine)> = score
         .parts
         .iter()
         .enumerate()
@@ -78,7 +78,7 @@ struct Feature {
     variety: f64,
 }
 
-fn features(line: &Line, bars: &[Bar]) -> Vec<Option<Feature>> {
+fn features(line: &PartLine, bars: &[Bar]) -> Vec<Option<Feature>> {
     let mut first = 0;
     bars.iter()
         .map(|bar| {
@@ -137,8 +137,8 @@ fn path(features: &[Vec<Option<Feature>>], weight: &dyn Fn(&Feature) -> f64) -> 
 }
 
 /// One line of the notes of those that a path goes through.
-fn follow(lines: &[(usize, Line)], path: &[usize], bars: &[Bar], highest: bool) -> Line {
-    let mut followed = Line { staff: 1, ..Line::default() };
+fn follow(lines: &[(usize, PartLine)], path: &[usize], bars: &[Bar], highest: bool) -> PartLine {
+    let mut followed = PartLine { staff: 1, ..PartLine::default() };
     for (index, bar) in bars.iter().enumerate() {
         let Some(chosen) = path.get(index) else { break };
         let line = &lines[*chosen].1;
@@ -168,7 +168,7 @@ fn follow(lines: &[(usize, Line)], path: &[usize], bars: &[Bar], highest: bool) 
 }
 
 /// Where the melody lies, in words.
-fn tell(score: &Score, lines: &[(usize, Line)], melody: &[usize]) -> Vec<String> {
+fn tell(score: &Score, lines: &[(usize, PartLine)], melody: &[usize]) -> Vec<String> {
     let name = |line: usize| {
         let part = lines[line].0;
         match score.parts[part].name.as_str() {
@@ -206,7 +206,7 @@ mod tests {
     use super::*;
     use crate::music::{Key, Metre, Time};
 
-    fn line(heights: &[i32], each: i64) -> Line {
+    fn line(heights: &[i32], each: i64) -> PartLine {
         let notes = heights
             .iter()
             .enumerate()
@@ -223,10 +223,10 @@ mod tests {
                 lyrics: None,
             })
             .collect();
-        Line { staff: 1, notes, ..Line::default() }
+        PartLine { staff: 1, notes, ..PartLine::default() }
     }
 
-    fn score(lines: Vec<Line>, bars: i64) -> Score {
+    fn score(lines: Vec<PartLine>, bars: i64) -> Score {
         let bar = |index: i64| Bar {
             number: index.narrow::<i32>() + 1,
             label: String::new(),

@@ -59,7 +59,7 @@ pub(super) struct Part {
     pub(super) instruments: Vec<RawInstrument>,
     pub(super) staves: u8,
     pub(super) transposition: Interval,
-    pub(super) lines: Vec<Line>,
+    pub(super) lines: Vec<PartLine>,
 }
 
 /// The pitches of a note, from the lowest to the highest; none for a stroke.
@@ -67,7 +67,7 @@ pub(super) type Pitches = SmallVec<[Pitch; 2]>;
 
 /// A line: one note or chord at a time.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Line {
+pub(super) struct PartLine {
     /// The name of its voice in the source.
     pub(super) name: String,
     /// The staff on which most of it stands, from 1.

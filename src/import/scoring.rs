@@ -4,9 +4,9 @@
 use std::fmt::Write;
 
 use super::loss::Losses;
-use super::passages::{self, Passage};
+use super::passages::{self, Doubled};
 use super::players::{self, Proposal};
-use super::score::{Line, Note, Score};
+use super::score::{Note, PartLine, Score};
 use crate::instruments::Family;
 use crate::music::{Interval, Pitch};
 
@@ -26,7 +26,7 @@ struct Seat {
     /// The player whose line this is, an octave or two away.
     doubles: Option<(usize, i32)>,
     /// Where the line goes with another player's for a while.
-    passages: Vec<Passage>,
+    passages: Vec<Doubled>,
 }
 
 /// A scoring of a piece.
@@ -45,7 +45,7 @@ impl Scoring {
     }
 
     /// Where the line is played from another one's voice for a while.
-    pub(super) fn passages(&self, part: usize, line: usize) -> &[Passage] {
+    pub(super) fn passages(&self, part: usize, line: usize) -> &[Doubled] {
         let seat = self.seats.iter().find(|seat| seat.part == part && seat.line == line);
         seat.map_or(&[], |seat| seat.passages.as_slice())
     }
@@ -166,7 +166,7 @@ fn doubled(score: &Score, seats: &[Seat], index: usize) -> Option<(usize, i32)> 
 }
 
 /// Passages that the player of a seat plays with an earlier one, from its own voice and no third.
-fn doubled_for_a_while(score: &Score, seats: &[Seat], index: usize) -> Vec<Passage> {
+fn doubled_for_a_while(score: &Score, seats: &[Seat], index: usize) -> Vec<Doubled> {
     // Hands of one player and voices of one staff are no doubling.
     let alone = |seat: &Seat| {
         let part = &score.parts[seat.part];
@@ -184,12 +184,12 @@ fn doubled_for_a_while(score: &Score, seats: &[Seat], index: usize) -> Vec<Passa
         passages::between(line(&seats[other]), line(own), &score.bars)
             .into_iter()
             .filter(move |found| !taken.iter().any(|passage| passage.meets(found)))
-            .map(move |found| Passage { other, ..found })
+            .map(move |found| Doubled { other, ..found })
     });
     passages::longest(found.collect(), line(own), &score.bars)
 }
 
-fn same(one: &Line, two: &Line, octaves: i32) -> bool {
+fn same(one: &PartLine, two: &PartLine, octaves: i32) -> bool {
     one.notes.len() == two.notes.len()
         && one.directions == two.directions
         && one.notes.iter().zip(&two.notes).all(|(one, two)| alike(one, two, octaves))
@@ -227,7 +227,7 @@ fn text(score: &Score, seats: &[Seat], losses: &mut Losses) -> String {
             let _ = write!(out, " in {}", key.name);
         }
         if !instrument.drums.is_empty() {
-            let lines: Vec<&Line> = seats
+            let lines: Vec<&PartLine> = seats
                 .iter()
                 .filter(|other| other.section == seat.section)
                 .map(|other| &score.parts[other.part].lines[other.line])

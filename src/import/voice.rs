@@ -4,7 +4,7 @@
 use std::fmt::Write;
 
 use super::loss::Losses;
-use super::score::{Bar, Direction, Line, Note, Says, TupletSpan};
+use super::score::{Bar, Direction, Note, PartLine, Says, TupletSpan};
 use super::signs;
 use super::tuplets::{self, Tuplet, is_plain};
 use crate::music::{Pitch, Time};
@@ -26,7 +26,7 @@ struct Piece {
 /// struck there, each with the index of its bar.
 pub(super) fn write(
     out: &mut String,
-    line: &Line,
+    line: &PartLine,
     bars: &[Bar],
     (part, losses): (usize, &mut Losses),
 ) -> Vec<(usize, usize)> {
@@ -128,7 +128,7 @@ pub(super) fn quoted(words: &str) -> String {
 }
 
 struct Writer<'a> {
-    line: &'a Line,
+    line: &'a PartLine,
     directions: &'a [(Time, String)],
     /// The next direction and the next note that are to be written.
     next: usize,

@@ -35,12 +35,12 @@ pub struct VoiceBars {
     pub voice: String,
     /// Its bars in order, those with the same players together; bars in which it rests are left
     /// out.
-    pub passages: Vec<Passage>,
+    pub passages: Vec<PlayedBars>,
 }
 
 /// Bars of a voice with the same players.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize)]
-pub struct Passage {
+pub struct PlayedBars {
     /// Numbers of the first and the last bar.
     pub bars: BarNumbers,
     /// Players who have the voice from a line that plays or writes it.
@@ -78,12 +78,12 @@ fn of_scoring(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Vec<VoiceBars> {
         .into_iter()
         .map(|found| {
             let voice = &piece.voices[found.voice];
-            let mut passages: Vec<Passage> = Vec::new();
+            let mut passages: Vec<PlayedBars> = Vec::new();
             let mut notes = voice.music.notes.iter().zip(&found.notes).peekable();
             while let Some((note, _)) = notes.peek() {
                 let bar = piece.form.index_at(note.start);
                 let number = piece.form.bars[bar].number;
-                let mut passage = Passage {
+                let mut passage = PlayedBars {
                     bars: BarNumbers::one(number),
                     played_by: Vec::new(),
                     doubled_by: Vec::new(),
@@ -117,8 +117,8 @@ fn of_scoring(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Vec<VoiceBars> {
         .collect()
 }
 
-fn same(one: &Passage, other: &Passage) -> bool {
-    Passage { bars: other.bars, ..one.clone() } == *other
+fn same(one: &PlayedBars, other: &PlayedBars) -> bool {
+    PlayedBars { bars: other.bars, ..one.clone() } == *other
 }
 
 /// Does a part have a note of a voice from a line that doubles?

@@ -17,7 +17,7 @@ mod tests;
 mod voices;
 mod weigh;
 
-pub use coverage::{CoverageAdvice, Passage, ScoringCoverage, VoiceBars, coverage};
+pub use coverage::{CoverageAdvice, PlayedBars, ScoringCoverage, VoiceBars, coverage};
 pub use crooks::{CrookChoice, CrooksAdvice, crooks};
 pub use drums::{DrumChoice, DrumsAdvice, drums};
 pub use forces::{EnsembleForces, ForcesAdvice, PlayingTime, ScoringForces, forces};

@@ -58,12 +58,12 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "arrange/no-tuned-note",
-        "The drums have no note of the harmony of the passage.",
+        "The timpani have no note of the harmony of the passage.",
         "Tune them differently; `ripieno advise drums` ranks tunings.",
     ),
     code(
         "arrange/notes-left-out",
-        "A doubled part has notes that brass without valves or drums do not have; they rest there.",
+        "A doubled part has notes that brass without valves or timpani do not have; they rest there.",
         "Write the line out if you want something else.",
     ),
     code(
@@ -112,6 +112,11 @@ pub const CODES: &[Code] = &[
         "bars/mark-alone",
         "A mark has no note.",
         "Write it right after its note, without a space.",
+    ),
+    code(
+        "bars/mark-twice",
+        "Two bars have the same rehearsal mark.",
+        "Give each place a mark of its own.",
     ),
     code("bars/mark-on-rest", "A mark is on a rest.", "Only `fermata` is allowed there."),
     code(

@@ -2,14 +2,14 @@
 
 use super::form::inside;
 use super::piece::{BarIndices, Bars, Direction, DirectionKind, Dynamic, Form};
-use super::{Context, unknown};
+use super::{Resolver, unknown};
 use crate::diagnostics::Diagnostic;
 use crate::music::Time;
 use crate::syntax::{DynamicsLine, DynamicsTree, Position};
 
 /// The directions, and the bars whose loudness is not certain.
 pub(super) fn dynamics(
-    cx: &mut Context,
+    cx: &mut Resolver,
     tree: &DynamicsTree,
     form: &Form,
 ) -> (Vec<Direction>, Bars) {
@@ -31,7 +31,7 @@ pub(super) fn dynamics(
     (directions, unsure)
 }
 
-fn read_line(cx: &mut Context, line: &DynamicsLine, form: &Form, directions: &mut Vec<Direction>) {
+fn read_line(cx: &mut Resolver, line: &DynamicsLine, form: &Form, directions: &mut Vec<Direction>) {
     let Some(at) = time_of(cx, form, line.from, false) else { return };
     for said in &line.words {
         let word = said.word.value.as_str();
@@ -91,7 +91,7 @@ pub(super) fn end_of(form: &Form, position: Position) -> Option<Time> {
 
 /// The time of a position: the beginning of its bar or beat, or where that ends.
 pub(super) fn time_of(
-    cx: &mut Context,
+    cx: &mut Resolver,
     form: &Form,
     position: Position,
     ending: bool,

@@ -1,4 +1,5 @@
-//! Bars, metres, keys, tempos, repeats.
+//! Bars, metres, keys, tempos, repeats. A few lines over the measure: each item of a form is read,
+//! placed and faulted in one place.
 
 use crate::narrow::Narrow;
 use std::sync::Arc;
@@ -6,7 +7,7 @@ use std::sync::Arc;
 use smallvec::SmallVec;
 
 use super::piece::{Bar, BarIndices, BarLine, Bars, Ending, Form, Tempo};
-use super::{Context, jumps, lost};
+use super::{Resolver, jumps, lost};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::limits;
 use crate::music::{Key, Metre, Mode, PitchName, Sign, Time};
@@ -83,7 +84,7 @@ pub(super) fn bad_value(span: Span, message: String) -> Diagnostic {
 }
 
 pub(super) fn form(
-    cx: &mut Context,
+    cx: &mut Resolver,
     tree: Option<&FormTree>,
     (longest, voices): (u32, Option<u32>),
     piece: Span,
@@ -278,7 +279,7 @@ impl Settings {
 
     /// Tells of an item that says of a bar what another has said, or that speaks of several bars
     /// where it can hold for one; it does not count.
-    fn contradicts(&mut self, cx: &mut Context, line: &FormLine, place: usize) -> bool {
+    fn contradicts(&mut self, cx: &mut Resolver, line: &FormLine, place: usize) -> bool {
         let item = &line.items[place];
         let (Some(what), bars) = (once_a_bar(&item.value), line.bars) else { return false };
         if bars.last > bars.first {
@@ -329,7 +330,7 @@ impl Settings {
         self.unsure_from = Some(self.unsure_from.map_or(bar, |from| from.min(bar)));
     }
 
-    fn add(&mut self, cx: &mut Context, bars: BarRange, item: &Spanned<FormItem>) {
+    fn add(&mut self, cx: &mut Resolver, bars: BarRange, item: &Spanned<FormItem>) {
         let at = bars.first;
         let span = item.span;
         if bars.last > limits::BARS {
@@ -370,7 +371,20 @@ impl Settings {
                 }
             }
             FormItem::Tempo(beat, words) => self.tempo(cx, at, *beat, words.clone(), span),
-            FormItem::Mark(text) => self.marks.push((at, text.clone(), span)),
+            FormItem::Mark(text) => {
+                if let Some((bar, _, first)) = self.marks.iter().find(|(_, known, _)| known == text)
+                {
+                    let message = format!("The mark \"{text}\" is at bar {bar} already.");
+                    cx.push(
+                        Diagnostic::warning("bars/mark-twice", span, message)
+                            .with_label(*first, "the first")
+                            .with_help(
+                                "Give each place a mark of its own: players start \"from A\".",
+                            ),
+                    );
+                }
+                self.marks.push((at, text.clone(), span));
+            }
             FormItem::PickUp(value) => match exact(*value) {
                 Ok(length) if at == 0 => self.pick_up = Some(length),
                 Ok(_) => cx.push(
@@ -424,7 +438,7 @@ impl Settings {
 
     fn tempo(
         &mut self,
-        cx: &mut Context,
+        cx: &mut Resolver,
         at: u32,
         beat: Option<(ValueTree, f64)>,
         words: Option<String>,
@@ -481,7 +495,7 @@ fn read_metre(tree: &MetreTree) -> Option<Metre> {
     }
 }
 
-fn build(cx: &mut Context, settings: &Settings, last: u32) -> Form {
+fn build(cx: &mut Resolver, settings: &Settings, last: u32) -> Form {
     let first = u32::from(settings.pick_up.is_none());
     let mut form = Form::default();
     let mut metre = first_of(&settings.metres).unwrap_or(Metre::FOUR_FOUR);
@@ -555,7 +569,7 @@ fn build(cx: &mut Context, settings: &Settings, last: u32) -> Form {
     form
 }
 
-fn repeats(cx: &mut Context, settings: &Settings, form: &mut Form) {
+fn repeats(cx: &mut Resolver, settings: &Settings, form: &mut Form) {
     let mut taken: Option<BarRange> = None;
     let mut ranges = settings.repeats.clone();
     ranges.sort_by_key(|(range, _)| range.first);
@@ -629,7 +643,7 @@ fn ending_without_repeat(range: BarRange, ending: Ending) -> Diagnostic {
 }
 
 /// The bars of a range, or findings.
-fn both(cx: &mut Context, form: &Form, range: BarRange) -> Option<BarIndices> {
+fn both(cx: &mut Resolver, form: &Form, range: BarRange) -> Option<BarIndices> {
     if range.last < range.first {
         cx.push(backwards(range));
         return None;
@@ -649,7 +663,7 @@ pub(super) fn backwards(range: BarRange) -> Diagnostic {
 }
 
 /// The index of a bar, or a finding that it is outside the piece.
-pub(super) fn inside(cx: &mut Context, form: &Form, number: u32, span: Span) -> Option<usize> {
+pub(super) fn inside(cx: &mut Resolver, form: &Form, number: u32, span: Span) -> Option<usize> {
     let index = i32::try_from(number).ok().and_then(|number| form.index_of(number));
     if index.is_none() && form.is_sure(0) {
         let first = form.bars.first().map_or(1, |bar| bar.number);
@@ -663,7 +677,7 @@ pub(super) fn inside(cx: &mut Context, form: &Form, number: u32, span: Span) -> 
 }
 
 /// The bars of ranges; wrong ones are told and left out.
-pub(super) fn indices(cx: &mut Context, form: &Form, ranges: &[BarRange]) -> Bars {
+pub(super) fn indices(cx: &mut Resolver, form: &Form, ranges: &[BarRange]) -> Bars {
     let mut found = Bars::new();
     for range in ranges {
         if range.last < range.first {

@@ -2,7 +2,7 @@
 
 use std::collections::{HashMap, HashSet};
 
-use super::{Context, lost};
+use super::{Resolver, lost};
 use crate::diagnostics::{Diagnostic, nearest};
 use crate::limits;
 use crate::syntax::{EnsembleLine, EnsembleTree, LimitTree, PlayersTree, Word};
@@ -22,7 +22,7 @@ pub(super) struct Gathered<'t> {
 
 impl Gathered<'_> {
     /// Lets players of the extended ensemble stay at home.
-    fn leave(&mut self, cx: &mut Context, name: &Word, outermost: bool) {
+    fn leave(&mut self, cx: &mut Resolver, name: &Word, outermost: bool) {
         if self.players.iter().all(|line| line.name.value != name.value) {
             if outermost && !lost::may_have(&name.value, &self.unread, self.adrift) {
                 let known: Vec<&str> = self.players.iter().map(|p| p.name.value.as_str()).collect();
@@ -45,7 +45,7 @@ pub(super) fn places<'t>(trees: &[&'t EnsembleTree]) -> HashMap<&'t str, usize> 
 
 /// The lines of an ensemble and of all that it builds on, however many they are.
 pub(super) fn gather<'t>(
-    cx: &mut Context,
+    cx: &mut Resolver,
     trees: &[&'t EnsembleTree],
     places: &HashMap<&'t str, usize>,
     tree: &'t EnsembleTree,
@@ -103,7 +103,7 @@ pub(super) fn gather<'t>(
 
 /// Works the lines of an ensemble into those that it extends.
 fn work_in<'t>(
-    cx: &mut Context,
+    cx: &mut Resolver,
     gathered: &mut Gathered<'t>,
     tree: &'t EnsembleTree,
     outermost: bool,

@@ -1,6 +1,6 @@
 //! The declared harmony: chord symbols with exact times.
 
-use super::Context;
+use super::Resolver;
 use super::counting::{BarCount, Counting};
 use super::form::{bad_value, exact};
 use super::piece::{BarIndices, Bars, Form, HarmonyEvent};
@@ -10,7 +10,7 @@ use crate::syntax::{HarmonyBar, HarmonyStep, HarmonyTree};
 
 /// The chords, and the bars in which they could not be understood.
 pub(super) fn harmony(
-    cx: &mut Context,
+    cx: &mut Resolver,
     tree: &HarmonyTree,
     form: &Form,
 ) -> (Vec<HarmonyEvent>, Bars) {
@@ -42,7 +42,7 @@ pub(super) fn harmony(
 }
 
 fn bar_of_chords(
-    cx: &mut Context,
+    cx: &mut Resolver,
     form: &Form,
     index: usize,
     bar: &HarmonyBar,

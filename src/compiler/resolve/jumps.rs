@@ -1,7 +1,7 @@
 //! Signs that tell where to go on: da capo, dal segno, coda, fine, and what they need of each
 //! other.
 
-use super::Context;
+use super::Resolver;
 use super::form::inside;
 use super::piece::{BarLine, Form};
 use crate::diagnostics::{Diagnostic, Span};
@@ -9,7 +9,7 @@ use crate::music::Sign;
 
 /// Puts signs (each with its bar number) into the bars, and tells of those that lead nowhere or
 /// that nobody looks for.
-pub(super) fn jumps(cx: &mut Context, signs: &[(u32, Sign, Span)], form: &mut Form) {
+pub(super) fn jumps(cx: &mut Resolver, signs: &[(u32, Sign, Span)], form: &mut Form) {
     let mut placed: Vec<(usize, Sign, Span)> = Vec::new();
     for (number, sign, span) in signs {
         if let Some(index) = inside(cx, form, *number, *span) {
@@ -118,7 +118,7 @@ fn contradiction(
 }
 
 /// Tells of bars to which nobody comes.
-fn never_played(cx: &mut Context, form: &Form, placed: &[(usize, Sign, Span)]) {
+fn never_played(cx: &mut Resolver, form: &Form, placed: &[(usize, Sign, Span)]) {
     let mut played = vec![false; form.bars.len()];
     for index in form.playing_order() {
         played[index] = true;

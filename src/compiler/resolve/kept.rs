@@ -10,7 +10,7 @@ use std::sync::Arc;
 use super::counting::Counting;
 use super::music::{Counted, music};
 use super::piece::{Ensemble, Form, Line, Lyrics, Piece, Scoring, Voice};
-use super::{Context, lost};
+use super::{Resolver, lost};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::syntax::{Declaration, VoiceTree};
 
@@ -33,7 +33,7 @@ pub(super) struct KeptVoice {
 
 impl KeptVoice {
     /// Tells what there is to tell of the voice.
-    pub(super) fn replay(&self, cx: &mut Context) -> Arc<Voice> {
+    pub(super) fn replay(&self, cx: &mut Resolver) -> Arc<Voice> {
         cx.counted.extend(&self.counted, cx.diagnostics.len());
         cx.diagnostics.extend(self.diagnostics.iter().cloned());
         Arc::clone(&self.voice)
@@ -55,7 +55,7 @@ impl Kept {
     /// The voice of a declaration.
     pub(super) fn voice(
         &self,
-        cx: &Context,
+        cx: &Resolver,
         declaration: &Arc<Declaration>,
         tree: &VoiceTree,
         form: &Arc<Form>,
@@ -69,8 +69,8 @@ impl Kept {
         if let Some(kept) = self.voices.iter().find(same) {
             return Arc::clone(kept);
         }
-        let told = lost::Told::of_voice(all_end_early);
-        let mut own = Context { told, ..Context::default() };
+        let told = lost::ToldBefore::of_voice(all_end_early);
+        let mut own = Resolver { told, ..Resolver::default() };
         let music = music(&mut own, &tree.bars, form, Counting::Whole);
         let voice = Voice { name: tree.name.value.clone(), span: tree.name.span, music };
         let before = self.piece.voices.iter().find(|before| ***before == voice);

@@ -1,6 +1,6 @@
 //! Lyrics: syllables put to the notes of a voice, bar by bar.
 
-use super::Context;
+use super::Resolver;
 use super::counting::{BarCount, Counting};
 use super::piece::{Form, Lyrics, Note, Piece, Syllable, Voice};
 use crate::diagnostics::{Diagnostic, Span};
@@ -10,7 +10,7 @@ use crate::syntax::{Declaration, LyricsBar, LyricsTree, Spanned, SyllableTree, T
 const MOST_VERSES: u32 = 20;
 
 /// The lyrics of a piece whose form and voices are known.
-pub(super) fn lyrics(cx: &mut Context, tree: &Tree, piece: &Piece) -> Lyrics {
+pub(super) fn lyrics(cx: &mut Resolver, tree: &Tree, piece: &Piece) -> Lyrics {
     let mut lyrics = Lyrics::default();
     let mut before: Vec<(&str, u8, Span)> = Vec::new();
     for declaration in &tree.declarations {
@@ -42,12 +42,13 @@ pub(super) fn lyrics(cx: &mut Context, tree: &Tree, piece: &Piece) -> Lyrics {
             continue;
         }
         before.push((voice.name.as_str(), verse, tree.voice.span));
-        Setting { form: &piece.form, voice, verse, lyrics: &mut lyrics, last: None }.set(cx, tree);
+        Setting { form: &piece.form, voice, verse, lyrics: &mut lyrics, last: None, doubt: false }
+            .set(cx, tree);
     }
     lyrics
 }
 
-fn verse(cx: &mut Context, tree: &LyricsTree) -> Option<u8> {
+fn verse(cx: &mut Resolver, tree: &LyricsTree) -> Option<u8> {
     let Some(number) = &tree.verse else { return Some(1) };
     if (1..=MOST_VERSES).contains(&number.value) {
         return u8::try_from(number.value).ok();
@@ -71,15 +72,17 @@ struct Setting<'a> {
     lyrics: &'a mut Lyrics,
     /// The last syllable: its note and where it is written.
     last: Option<(Span, Span)>,
+    /// Is it not known which syllable is the last, because of what was told?
+    doubt: bool,
 }
 
 impl Setting<'_> {
-    fn set(mut self, cx: &mut Context, tree: &LyricsTree) {
+    fn set(mut self, cx: &mut Resolver, tree: &LyricsTree) {
         let mut count = BarCount::new(Counting::Chosen);
         for (place, bar) in tree.bars.iter().enumerate() {
             let following = tree.bars.get(place + 1).and_then(|bar| bar.number.as_ref());
             if bar.broken {
-                self.last = None;
+                self.forget();
             }
             let numbers = (bar.number.as_ref(), following);
             let Some(index) = count.index(cx, self.form, numbers, bar.span) else { continue };
@@ -99,13 +102,18 @@ impl Setting<'_> {
         }
     }
 
+    /// Nothing follows from what is not known.
+    fn forget(&mut self) {
+        (self.last, self.doubt) = (None, true);
+    }
+
     /// The syllable of this verse on a note.
     fn syllable(&mut self, note: Span) -> Option<&mut Syllable> {
         let verse = self.verse;
         self.lyrics.by_note.get_mut(&note)?.iter_mut().find(|syllable| syllable.verse == verse)
     }
 
-    fn bar(&mut self, cx: &mut Context, bar: &LyricsBar, index: usize) {
+    fn bar(&mut self, cx: &mut Resolver, bar: &LyricsBar, index: usize) {
         let frame = &self.form.bars[index];
         let end = frame.start + frame.length;
         let all = &self.voice.music.notes;
@@ -113,10 +121,11 @@ impl Setting<'_> {
         let notes: Vec<&Note> = all[from..].iter().take_while(|note| note.start < end).collect();
         let unsure = &self.voice.music.unsure;
         if !self.form.is_sure(index) || unsure.iter().any(|bars| bars.contains(index)) {
-            self.last = None;
+            self.forget();
             return;
         }
-        if bar.syllables.len() != notes.len() {
+        let counted = bar.syllables.len() == notes.len();
+        if !counted {
             cx.push(miscounted(&self.voice.name, frame.number, bar, &notes));
         }
         for (Spanned { value, span }, note) in bar.syllables.iter().zip(notes) {
@@ -134,7 +143,7 @@ impl Setting<'_> {
                     let here = self.lyrics.by_note.entry(note.span).or_default();
                     here.push(syllable);
                     here.sort_by_key(|syllable| syllable.verse);
-                    self.last = Some((note.span, *span));
+                    (self.last, self.doubt) = (Some((note.span, *span)), false);
                 }
                 SyllableTree::Hold { goes_on } => {
                     let held = match self.last {
@@ -144,7 +153,7 @@ impl Setting<'_> {
                     if let Some(held) = held {
                         held.melisma = true;
                         held.goes_on |= goes_on;
-                    } else {
+                    } else if !self.doubt {
                         cx.push(
                             Diagnostic::error("lyrics/hold", *span, "`=` has no syllable to hold.")
                                 .with_help("Write a syllable before it, or leave the bar out where nothing is sung.")
@@ -153,6 +162,9 @@ impl Setting<'_> {
                     }
                 }
             }
+        }
+        if !counted {
+            self.forget();
         }
     }
 }

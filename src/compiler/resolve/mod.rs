@@ -57,7 +57,7 @@ pub fn resolve_again(
     root: FileId,
     kept: &mut Kept,
 ) -> (Arc<Piece>, Vec<Diagnostic>) {
-    let mut cx = Context::default();
+    let mut cx = Resolver::default();
     let (mut tree, instruments) = loader::read_all(shelf, root, &mut cx.diagnostics);
     cx.instruments = instruments;
     within_limits(&mut cx, &mut tree);
@@ -68,15 +68,15 @@ pub fn resolve_again(
 
 /// What the steps of this stage share.
 #[derive(Default)]
-struct Context {
+struct Resolver {
     diagnostics: Vec<Diagnostic>,
     /// The instruments of the user.
     instruments: loader::UsersInstruments,
-    told: lost::Told,
+    told: lost::ToldBefore,
     counted: music::Counted,
 }
 
-impl Context {
+impl Resolver {
     fn push(&mut self, diagnostic: Diagnostic) {
         self.diagnostics.push(diagnostic);
     }
@@ -101,7 +101,7 @@ impl Context {
 }
 
 /// Takes what is too much for what was lost, and tells it.
-fn within_limits(cx: &mut Context, tree: &mut Tree) {
+fn within_limits(cx: &mut Resolver, tree: &mut Tree) {
     let [mut voices, mut ensembles, mut scorings] = [0; 3];
     for declaration in &mut tree.declarations {
         let (count, most, what, word) = match &**declaration {
@@ -128,9 +128,9 @@ fn within_limits(cx: &mut Context, tree: &mut Tree) {
     }
 }
 
-fn link(cx: &mut Context, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {
+fn link(cx: &mut Resolver, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {
     let mut piece = Piece { span: Span::new(root, 0, 0), ..Piece::default() };
-    cx.told = lost::Told::of(tree);
+    cx.told = lost::ToldBefore::of(tree);
     own_instruments::instruments(cx, tree);
     // A file that holds nothing but ensembles is there to be used: it need not be a piece.
     let only_ensembles = !tree.declarations.is_empty()
@@ -204,7 +204,7 @@ fn form_of(declaration: &Declaration) -> Option<&crate::syntax::FormTree> {
 }
 
 /// Title, composer and the other lines of `piece`.
-fn head(cx: &mut Context, tree: &Tree, piece: &mut Piece) {
+fn head(cx: &mut Resolver, tree: &Tree, piece: &mut Piece) {
     const LINES: [&str; 4] = ["subtitle", "composer", "arranger", "licence"];
     let mut spans = Vec::new();
     let mut said = Vec::new();
@@ -248,7 +248,7 @@ fn head(cx: &mut Context, tree: &Tree, piece: &mut Piece) {
     }
 }
 
-fn one_only(cx: &mut Context, spans: &[Span], what: &'static str) {
+fn one_only(cx: &mut Resolver, spans: &[Span], what: &'static str) {
     if let [first, second, ..] = spans {
         cx.push(twice(what, *second, *first));
     }
@@ -262,7 +262,7 @@ fn twice(what: &str, second: Span, first: Span) -> Diagnostic {
 
 /// Tells of something that a line or a block says a second time, and offers to remove it.
 fn said_twice(
-    cx: &mut Context,
+    cx: &mut Resolver,
     said: &mut Vec<(&'static str, Span)>,
     what: &'static str,
     span: Span,
@@ -280,7 +280,7 @@ fn said_twice(
 }
 
 /// Says where a name is given twice.
-fn distinct(cx: &mut Context, names: &[(&str, Span)], what: &str) {
+fn distinct(cx: &mut Resolver, names: &[(&str, Span)], what: &str) {
     let mut firsts: HashMap<&str, &Span> = HashMap::with_capacity(names.len());
     for (name, span) in names {
         let first = *firsts.entry(name).or_insert(span);

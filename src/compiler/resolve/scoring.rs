@@ -11,7 +11,7 @@ use super::piece::{
     Allow, BarIndices, Bars, Dynamic, Ensemble, Line, Moment, Piece, Restrike, Role, Scoring,
     Technique, Unsure, Verb,
 };
-use super::{Context, distinct, dynamics, lost, passages, unknown};
+use super::{Resolver, distinct, dynamics, lost, passages, unknown};
 use crate::diagnostics::{Diagnostic, Edit, Span, nearest};
 use crate::limits;
 use crate::music::Time;
@@ -20,7 +20,7 @@ use crate::syntax::{
     Tree, VerbTree, Word,
 };
 
-pub(super) fn scorings(cx: &mut Context, tree: &Tree, piece: &Piece) -> Vec<Scoring> {
+pub(super) fn scorings(cx: &mut Resolver, tree: &Tree, piece: &Piece) -> Vec<Scoring> {
     let trees: Vec<&ScoringTree> = tree
         .declarations
         .iter()
@@ -50,7 +50,7 @@ pub(super) fn scorings(cx: &mut Context, tree: &Tree, piece: &Piece) -> Vec<Scor
 }
 
 fn link_keeps(
-    cx: &mut Context,
+    cx: &mut Resolver,
     scorings: Vec<(Scoring, &ScoringTree)>,
     names: &[(&str, Span)],
 ) -> Vec<Scoring> {
@@ -81,7 +81,7 @@ fn link_keeps(
 }
 
 /// Scorings that keep one another too deep are told at the one that goes too far.
-fn shorten_chains(cx: &mut Context, scorings: &mut [Scoring]) {
+fn shorten_chains(cx: &mut Resolver, scorings: &mut [Scoring]) {
     for start in 0..scorings.len() {
         let (mut at, mut depth) = (start, 0);
         while let Some((next, _)) = scorings[at].keep
@@ -102,7 +102,7 @@ fn shorten_chains(cx: &mut Context, scorings: &mut [Scoring]) {
     }
 }
 
-fn break_cycles(cx: &mut Context, scorings: &mut [Scoring]) {
+fn break_cycles(cx: &mut Resolver, scorings: &mut [Scoring]) {
     for start in 0..scorings.len() {
         let mut at = start;
         for _ in 0..scorings.len() {
@@ -124,7 +124,7 @@ fn break_cycles(cx: &mut Context, scorings: &mut [Scoring]) {
     }
 }
 
-fn scoring(cx: &mut Context, tree: &ScoringTree, ensemble: usize, piece: &Piece) -> Scoring {
+fn scoring(cx: &mut Resolver, tree: &ScoringTree, ensemble: usize, piece: &Piece) -> Scoring {
     let players = &piece.ensembles[ensemble];
     let mut lines: Vec<Arc<Line>> = tree
         .lines
@@ -213,7 +213,7 @@ fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
     }
 }
 
-fn who(cx: &mut Context, words: &[Word], ensemble: &Ensemble) -> Vec<(String, Span)> {
+fn who(cx: &mut Resolver, words: &[Word], ensemble: &Ensemble) -> Vec<(String, Span)> {
     let mut found = Vec::new();
     for word in words {
         if ensemble.players_named(&word.value).is_empty() {
@@ -241,7 +241,7 @@ pub(super) fn voice_of(verb: &Verb) -> Option<usize> {
     }
 }
 
-fn voice_index(cx: &mut Context, word: &Word, piece: &Piece) -> Option<usize> {
+fn voice_index(cx: &mut Resolver, word: &Word, piece: &Piece) -> Option<usize> {
     let index = piece.voices.iter().position(|voice| voice.name == word.value);
     if index.is_none() {
         let known: Vec<&str> = piece.voices.iter().map(|voice| voice.name.as_str()).collect();
@@ -250,7 +250,7 @@ fn voice_index(cx: &mut Context, word: &Word, piece: &Piece) -> Option<usize> {
     index
 }
 
-fn scoring_line(cx: &mut Context, tree: &ScoringLine, ensemble: &Ensemble, piece: &Piece) -> Line {
+fn scoring_line(cx: &mut Resolver, tree: &ScoringLine, ensemble: &Ensemble, piece: &Piece) -> Line {
     let names = who(cx, &tree.who, ensemble);
     let mut line = Line {
         span: tree.span,
@@ -342,7 +342,7 @@ fn claimed_twice(bars: &Spanned<Modifier>, verb: &VerbTree) -> Diagnostic {
     finding
 }
 
-fn modifiers(cx: &mut Context, tree: &ScoringLine, piece: &Piece, line: &mut Line) {
+fn modifiers(cx: &mut Resolver, tree: &ScoringLine, piece: &Piece, line: &mut Line) {
     let mut said = Vec::new();
     for modifier in &tree.modifiers {
         let span = modifier.span;
@@ -392,7 +392,7 @@ fn modifiers(cx: &mut Context, tree: &ScoringLine, piece: &Piece, line: &mut Lin
 }
 
 fn verb(
-    cx: &mut Context,
+    cx: &mut Resolver,
     tree: &ScoringLine,
     ensemble: &Ensemble,
     piece: &Piece,
@@ -501,7 +501,7 @@ fn moment(tree: MomentTree) -> Moment {
     }
 }
 
-fn allow(cx: &mut Context, tree: &AllowTree, ensemble: &Ensemble, piece: &Piece) -> Allow {
+fn allow(cx: &mut Resolver, tree: &AllowTree, ensemble: &Ensemble, piece: &Piece) -> Allow {
     let bars = if tree.bars.is_empty() {
         vec![BarIndices::all(&piece.form)]
     } else {

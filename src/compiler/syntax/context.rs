@@ -17,14 +17,14 @@ pub(super) const WRITTEN: &str = "line of written notes";
 
 /// What the builders share: the item that is read, the text from its beginning on, and the findings
 /// so far.
-pub(super) struct Context<'t> {
+pub(super) struct ItemReader<'t> {
     pub(super) file: FileId,
     pub(super) item: ItemId,
     pub(super) text: &'t str,
     pub(super) diagnostics: Vec<Diagnostic>,
 }
 
-impl Context<'_> {
+impl ItemReader<'_> {
     /// The place of some bytes of the item.
     pub(super) fn at(&self, start: usize, end: usize) -> Span {
         Span::within(self.file, self.item, start.narrow::<u32>(), end.narrow::<u32>())
@@ -160,7 +160,7 @@ pub(super) fn unclosed(head: Span, place: Span, what: &str) -> Diagnostic {
         format!("This {what} is not closed before the next {next} begins."),
     )
     .with_text(format!("the {what} begins here"))
-    .with_label(place, "`}` is missing before this place")
+    .with_label(place, "expected `}` before this")
     .with_help("Write `}` on a line of its own after its last line.")
     .with_fix("close the block", place, "}\n", false)
 }

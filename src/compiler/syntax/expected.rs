@@ -32,8 +32,8 @@ impl Expected {
         all.extend(self.keywords.iter().take(10).map(|word| format!("`{word}`")));
         match all.as_slice() {
             [] => "not expected here".to_string(),
-            [one] => format!("here {one} is expected"),
-            [first @ .., last] => format!("here {} or {last} is expected", first.join(", ")),
+            [one] => format!("expected {one}"),
+            [first @ .., last] => format!("expected {} or {last}", first.join(", ")),
         }
     }
 }

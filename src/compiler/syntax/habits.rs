@@ -2,7 +2,7 @@
 
 use pest::iterators::Pair;
 
-use super::context::{Context, Rule};
+use super::context::{ItemReader, Rule};
 use super::expected::Expected;
 use crate::diagnostics::{Diagnostic, Span, german_key, instead_of, nearest};
 use crate::instruments;
@@ -329,7 +329,7 @@ pub(super) fn instrument(text: &str) -> Option<(usize, usize, String)> {
 }
 
 /// Written notes on one line without a bar line: shows the line as it should be.
-pub(super) fn unbarred(cx: &mut Context, pair: &Pair<Rule>) {
+pub(super) fn unbarred(cx: &mut ItemReader, pair: &Pair<Rule>) {
     let span = cx.span(pair);
     let text = pair.as_str();
     let mut diagnostic = Diagnostic::error(

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use pest::Parser;
 use pest::iterators::Pair;
 
-use super::context::{Context, Grammar, Rule};
+use super::context::{Grammar, ItemReader, Rule};
 use super::tree::*;
 use super::{blocks, explain, music, scoring};
 use crate::diagnostics::{Diagnostic, FileId, ItemId, Span};
@@ -177,7 +177,7 @@ const BLANK: [char; 6] = [' ', '\t', '\u{FEFF}', '\u{A0}', '\n', '\r'];
 pub(super) fn read(file: FileId, id: ItemId, text: &str, within: Within) -> Item {
     let gap = Grammar::parse(Rule::between, text).map_or(0, |pairs| pairs.as_str().len());
     let text = &text[gap..];
-    let mut cx = Context { file, item: id, text, diagnostics: Vec::new() };
+    let mut cx = ItemReader { file, item: id, text, diagnostics: Vec::new() };
     let (length, node) = match (within, text.as_bytes().first()) {
         (Within::File, None) => (0, Node::End),
         (Within::File, Some(_)) => match first_pair(within, text) {
@@ -217,7 +217,7 @@ fn length(pair: &Pair<Rule>, text: &str) -> usize {
     end
 }
 
-fn head(cx: &mut Context, pair: Pair<Rule>) -> Node {
+fn head(cx: &mut ItemReader, pair: Pair<Rule>) -> Node {
     let rule = pair.as_rule();
     if rule == Rule::broken_declaration {
         return Node::Lost(explain::declaration(cx, &pair));
@@ -249,7 +249,7 @@ fn head(cx: &mut Context, pair: Pair<Rule>) -> Node {
     }
 }
 
-fn entry(cx: &mut Context, within: Within, pair: Pair<Rule>) -> Node {
+fn entry(cx: &mut ItemReader, within: Within, pair: Pair<Rule>) -> Node {
     let broken = cx.word(&pair);
     let node = match pair.as_rule() {
         Rule::broken_line if within == Within::Form => {

@@ -88,7 +88,7 @@ pub struct BarRange {
 
 /// A passage of a scoring line: from a bar or beat to another one, which belongs to it.
 #[derive(Clone, Copy, PartialEq, Debug)]
-pub struct Passage {
+pub struct PassageTree {
     /// Where it begins.
     pub first: Position,
     /// Where it ends: that bar or beat is the last of it.
@@ -574,7 +574,7 @@ pub enum MomentTree {
 #[derive(Clone, PartialEq, Debug)]
 pub enum Modifier {
     /// `bars 1..8, 17`, `bars 7 beat 4..14`, `bars 9..16 with up-beat`.
-    Bars(Vec<Passage>, Option<WithUpBeat>),
+    Bars(Vec<PassageTree>, Option<WithUpBeat>),
     /// `as melody`.
     Role(Word),
     /// `solo`.

@@ -19,7 +19,7 @@ use super::spacing::{
 use super::{curves, hung};
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark};
-use crate::sheet::{Place, Sheet, SpanKind, Staff, StaffBar};
+use crate::sheet::{Sheet, SheetPlace, SpanKind, Staff, StaffBar};
 
 /// How a system is to be set.
 #[derive(Clone, Copy, Debug)]
@@ -64,7 +64,8 @@ pub(super) fn system(
     let mut canvases: Vec<Canvas> = Vec::with_capacity(shown.len());
     for (row, &staff) in shown.iter().enumerate() {
         let mut canvas = Canvas::new(setting.width + 2.0);
-        let line = Line { sheet, spaces, placed: &placed, staff, indent: setting.indent, right };
+        let line =
+            SystemLine { sheet, spaces, placed: &placed, staff, indent: setting.indent, right };
         line.draw(&mut canvas);
         if row == 0 || row > 3 && sheet.staves[staff].strings_begin {
             frame::over(&mut canvas, sheet, &placed, setting, row == 0);
@@ -155,7 +156,7 @@ fn staff_lines(bar: &StaffBar) -> &'static [f64] {
 }
 
 /// One staff in one line.
-struct Line<'a> {
+struct SystemLine<'a> {
     sheet: &'a Sheet,
     spaces: &'a [BarSpace<'a>],
     placed: &'a [PlacedBar],
@@ -164,7 +165,7 @@ struct Line<'a> {
     right: f64,
 }
 
-impl Line<'_> {
+impl SystemLine<'_> {
     fn bar(&self, bar: usize) -> &StaffBar {
         &self.sheet.staves[self.staff].bars[bar]
     }
@@ -221,7 +222,7 @@ impl Line<'_> {
     /// The notes of a line to which a slur belongs, whole or in part.
     fn slurs(&self, canvas: &mut Canvas, voices: &[Vec<Placed>], (begin, end): (f64, f64)) {
         let (Some(first), Some(last)) = (self.placed.first(), self.placed.last()) else { return };
-        let mut slurs: Vec<(Place, Place, bool)> = self
+        let mut slurs: Vec<(SheetPlace, SheetPlace, bool)> = self
             .staff()
             .spans
             .iter()
@@ -237,7 +238,7 @@ impl Line<'_> {
         for (from, to, above) in slurs {
             let Some(notes) = voices.get(from.voice.min(voices.len() - 1)) else { continue };
             let notes = &with_graces(notes);
-            let find = |place: Place| {
+            let find = |place: SheetPlace| {
                 notes.iter().position(|note| {
                     let origin = note.chord.origin();
                     note.bar == place.bar && usize::from(origin.element) == place.element

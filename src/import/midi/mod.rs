@@ -17,7 +17,7 @@ use super::keys::{self, how_sure};
 use super::loss::{Losses, NOWHERE};
 use super::players::{drum_of_key, usual_drum};
 use super::raw::{RawInstrument, RawTempo};
-use super::score::{Bar, Line, Note, Part, Pitches, Score};
+use super::score::{Bar, Note, Part, PartLine, Pitches, Score};
 use super::{Error, frame};
 use crate::limits;
 use crate::music::{Interval, Key, Metre, Pitch, Time};
@@ -25,7 +25,7 @@ use crate::resolve::Marks;
 
 use contigs::Sounding;
 use file::{File, Stroke, Track};
-use grid::Grid;
+use grid::FileGrid;
 
 /// A track with its notes in times of notation.
 struct Brought {
@@ -47,7 +47,7 @@ pub(super) fn read(
         return Err(Error::new("there is no music in the file: no track has a note"));
     }
     let parts: Vec<&[Stroke]> = tracks.iter().map(|track| track.notes.as_slice()).collect();
-    let mut grid = Grid::of(file.quarter, &parts);
+    let mut grid = FileGrid::of(file.quarter, &parts);
     let mut brought: Vec<Brought> = tracks
         .into_iter()
         .map(|track| {
@@ -454,7 +454,7 @@ const MOST_VOICES: usize = 5;
 /// More lines than one part can mean.
 const MOST_TOGETHER: usize = 32;
 
-fn voices(notes: &[(Time, Time, u8)], pitches: &[Pitch], losses: &mut Losses) -> Vec<Line> {
+fn voices(notes: &[(Time, Time, u8)], pitches: &[Pitch], losses: &mut Losses) -> Vec<PartLine> {
     let single: Vec<(Sounding, Vec<usize>)> = notes
         .iter()
         .enumerate()
@@ -507,13 +507,13 @@ fn voices(notes: &[(Time, Time, u8)], pitches: &[Pitch], losses: &mut Losses) ->
         }
     }
     // The highest first, as scores have them.
-    let mut lines: Vec<Line> = lines
+    let mut lines: Vec<PartLine> = lines
         .into_iter()
         .rev()
         .filter(|notes| !notes.is_empty())
-        .map(|notes| Line { staff: 1, notes, ..Line::default() })
+        .map(|notes| PartLine { staff: 1, notes, ..PartLine::default() })
         .collect();
-    let height = |line: &Line| {
+    let height = |line: &PartLine| {
         let sum: i64 =
             line.notes.iter().filter_map(|n| n.pitches.first()).map(|p| i64::from(p.midi())).sum();
         std::cmp::Reverse(sum * 100 / line.notes.len().max(1) as i64)
@@ -569,11 +569,11 @@ fn drums(part: &mut Part, notes: &[(Time, Time, u8)], end: Time) {
             graces: None,
             lyrics: None,
         });
-        part.lines.push(Line {
+        part.lines.push(PartLine {
             staff: 1,
             stroke: u8::try_from(index).ok(),
             notes: notes.collect(),
-            ..Line::default()
+            ..PartLine::default()
         });
     }
 }

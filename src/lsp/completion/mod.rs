@@ -7,7 +7,7 @@ mod scoring;
 pub use scoring::{VERBS, singular};
 
 use super::context::{Bracket, Cursor, cursor};
-use super::workspace::{At, Place};
+use super::workspace::{At, TextPlace};
 use crate::check::RULES;
 use crate::music::ChordQuality;
 use crate::resolve::{Dynamic, Mark, Technique};
@@ -56,7 +56,7 @@ impl Proposal {
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Completion {
     /// The word that is being typed.
-    pub place: Place,
+    pub place: TextPlace,
     /// What may stand there.
     pub proposals: Vec<Proposal>,
 }
@@ -65,7 +65,7 @@ pub struct Completion {
 pub fn completion(session: &mut Session, at: At) -> Completion {
     let cursor = cursor(session, at);
     let range = at.offset.saturating_sub(cursor.typed.len())..at.offset;
-    let place = Place { file: at.file, range };
+    let place = TextPlace { file: at.file, range };
     let proposals = if cursor.inert { Vec::new() } else { proposals(session, at, &cursor) };
     Completion { place, proposals }
 }

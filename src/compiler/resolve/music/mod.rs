@@ -19,7 +19,7 @@ use super::piece::{
     Attached, BarIndices, Direction, DirectionKind, Form, Graces, Mark, Marks, Music, Note,
     Pitches, Rest, Sound, Technique, Tuplet,
 };
-use super::{Context, unknown};
+use super::{Resolver, unknown};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Pitch, Time};
 use crate::syntax::{BarTree, DirectionWord, Element, MarkTree, PitchTree, Spanned};
@@ -29,7 +29,7 @@ pub const MOMENTARY_DIRECTIONS: [&str; 3] = ["cresc", "dim", "to"];
 
 /// The music of a voice or of a `writes` line.
 pub(super) fn music(
-    cx: &mut Context,
+    cx: &mut Resolver,
     bars: &[Arc<BarTree>],
     form: &Form,
     counting: Counting,
@@ -86,7 +86,7 @@ struct BarState {
 }
 
 struct Builder<'a> {
-    cx: &'a mut Context,
+    cx: &'a mut Resolver,
     form: &'a Form,
     music: Music,
     state: State,

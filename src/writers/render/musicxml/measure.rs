@@ -1,13 +1,13 @@
 //! Measures: attributes, bar lines, and what stands between them.
 
-use crate::edition::{Edition, EditionStaff, Place, Spanner, SpannerKind, StaffBar};
+use crate::edition::{Edition, EditionStaff, Spanner, SpannerKind, StaffBar, StaffPlace};
 use crate::instruments::{Clef, Instrument};
 use crate::music::{Interval, MetreSign, Mode, Sign, Time};
 use crate::notate::{ElementKind, FrameBar};
 use crate::resolve::{BarLine, Ending};
 
 use super::direction::Spot;
-use super::note::Voice;
+use super::note::VoiceAt;
 use super::xml::Xml;
 use super::{Ticks, direction, note, sound_id};
 
@@ -57,7 +57,7 @@ impl End<'_> {
     }
 
     /// The note at which it stands, for what is bound to notes.
-    pub(super) fn place(&self) -> Option<Place> {
+    pub(super) fn place(&self) -> Option<StaffPlace> {
         match (&self.span.kind, self.starts) {
             (SpannerKind::Slur { from, .. } | SpannerKind::TrillLine { from, .. }, true) => {
                 Some(*from)
@@ -245,9 +245,9 @@ impl<'a, 'e> PartWriter<'a, 'e> {
         let setting = note::Setting {
             by,
             ticks: self.ticks,
-            voice: Voice { number, staff },
+            voice: VoiceAt { number, staff },
             ends: &ends,
-            place: Place { bar, voice, element: 0 },
+            place: StaffPlace { bar, voice, element: 0 },
         };
         let leads = voice == 0;
         let said: &[_] = if leads { &own.directions } else { &[] };
@@ -271,7 +271,7 @@ impl<'a, 'e> PartWriter<'a, 'e> {
                 let spot = Spot { offset: self.ticks.of(direction.at - element.at), staff };
                 direction::said(self.xml, direction, spot);
             }
-            let place = Place { element: element_index, ..setting.place };
+            let place = StaffPlace { element: element_index, ..setting.place };
             let setting = note::Setting { place, ..setting };
             match &element.kind {
                 ElementKind::Note(staff_note) => {

@@ -7,15 +7,15 @@ use crate::resolve::BarLine;
 use super::brace::{self, StaffLines};
 use super::canvas::{Row, Rows};
 use super::cells::{Cell, CellKind};
-use super::grid::{Chunk, Grid, beat_sign};
+use super::grid::{BarColumns, Chunk, beat_sign};
 use super::words;
 
 /// What is drawn, worked out once for all lines.
 pub(super) struct Page<'a> {
     pub(super) score: &'a Score,
     /// The lines of notes, from the top down.
-    pub(super) lines: Vec<Line<'a>>,
-    pub(super) grids: Vec<Grid>,
+    pub(super) lines: Vec<TextLine<'a>>,
+    pub(super) grids: Vec<BarColumns>,
     /// Columns of the page.
     pub(super) width: usize,
     /// Columns before the first bar line.
@@ -25,7 +25,7 @@ pub(super) struct Page<'a> {
 }
 
 /// One line of notes: a player's staff, or one of two.
-pub(super) struct Line<'a> {
+pub(super) struct TextLine<'a> {
     pub(super) staff: &'a Staff,
     pub(super) measures: &'a [Measure],
     /// What stands in each of the measures.
@@ -76,12 +76,12 @@ impl Placed {
     }
 
     /// Is a time of the bar shown in this chunk?
-    fn shows(&self, at: Time, grid: &Grid) -> bool {
+    fn shows(&self, at: Time, grid: &BarColumns) -> bool {
         let (from, to) = self.times;
         at >= from && (at < to || to == grid.length)
     }
 
-    fn column(&self, at: Time, grid: &Grid) -> usize {
+    fn column(&self, at: Time, grid: &BarColumns) -> usize {
         let (from, to) = self.times;
         if at >= to {
             return self.end();
@@ -385,7 +385,7 @@ impl StaffRows {
         &mut self,
         cell: &Cell,
         place: &Placed,
-        grid: &Grid,
+        grid: &BarColumns,
         (first_of_line, next_line): (bool, usize),
         slur_from: &mut Option<usize>,
     ) {

@@ -73,7 +73,7 @@ fn divides(form: &Form, at: Time) -> bool {
 pub(super) type Taken = HashMap<Time, f64>;
 
 /// A place at which a player could breathe, or where he begins or ends.
-struct Place {
+struct BreathPlace {
     at: Time,
     seconds: f64,
     /// How many seconds a breath carries before and after.
@@ -155,13 +155,13 @@ fn places(
     goals: &[Goal],
     lungs: &Lungs,
     taken: &Taken,
-) -> Vec<Place> {
+) -> Vec<BreathPlace> {
     let form = &request.piece.form;
     let (Some(first), Some(last)) = (run.first(), run.last()) else { return Vec::new() };
     let (start, end) = (first.start, last.end);
     let Lungs { clock, breath, .. } = lungs;
     let carries = |at: Time| lungs.carries(at);
-    let place = |at: Time, cost: f64| Place {
+    let place = |at: Time, cost: f64| BreathPlace {
         at,
         seconds: clock.seconds_at(at),
         struck: run.binary_search_by_key(&at, |hold| hold.start).is_ok(),
@@ -235,7 +235,7 @@ fn near_goal(goals: &[Goal], at: Time) -> f64 {
 }
 
 /// The cheapest breaths from the first place to the last.
-fn chosen(places: &[Place]) -> Vec<Time> {
+fn chosen(places: &[BreathPlace]) -> Vec<Time> {
     let mut best: Vec<(f64, usize)> = vec![(0.0, 0)];
     for (index, place) in places.iter().enumerate().skip(1) {
         let mut found = (f64::INFINITY, 0);

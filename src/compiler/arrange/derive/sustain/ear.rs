@@ -2,7 +2,7 @@
 //! what other choirs hold.
 
 use super::cost::{self, REST, UNISON, Wants};
-use super::seats::{Choir, Place, Seat};
+use super::seats::{Choir, Duty, Seat};
 use super::slots::Slot;
 use crate::arrange::SoundingNote;
 use crate::arrange::derive::texture::{Outer, Texture, beats, weight};
@@ -189,10 +189,10 @@ pub(super) fn against(
     }
     cost += twice + mud(height, others, ear);
     let bass = i32::from(height.rem_euclid(12)) == slot.chord.bass_note().class();
-    let ground = seat.place == Place::Ground;
+    let ground = seat.place == Duty::Ground;
     if ground && !bass {
         cost += NOT_THE_BASS;
-    } else if seat.place == Place::Low && !bass {
+    } else if seat.place == Duty::Low && !bass {
         cost += LOW_NOT_THE_BASS;
     }
     let Some((low, high)) = ear.outer else { return cost };

@@ -6,7 +6,7 @@ use std::rc::Rc;
 use super::board::Board;
 use super::cost::{self, MOST, PARALLEL, REST, Row, SETS};
 use super::ear::{self, Held};
-use super::seats::{Choir, Place};
+use super::seats::{Choir, Duty};
 use super::voicings::{Desk, Known, Voicings};
 use crate::arrange::derive::search::{Choice, cheapest_within};
 
@@ -74,7 +74,7 @@ pub(super) fn stage(board: &Board, desk: &Desk, at: usize, known: &mut Known) ->
     let mut grounds = [false; MOST];
     for (leader, &seat) in desk.leaders.iter().enumerate() {
         let seat = &board.seats[seat];
-        grounds[leader] = seat.place == Place::Ground;
+        grounds[leader] = seat.place == Duty::Ground;
         for &height in &voicings.notes[leader] {
             if let Some(cost) =
                 usize::try_from(height).ok().and_then(|h| against[leader].get_mut(h))

@@ -4,7 +4,7 @@
 use super::Held;
 use super::board::Board;
 use super::cost::{self, REST};
-use super::seats::Place;
+use super::seats::Duty;
 use crate::arrange::derive::{Request, findings};
 use crate::diagnostics::Diagnostic;
 
@@ -59,7 +59,7 @@ pub(super) fn faults(requests: &[Request], board: &Board, diagnostics: &mut Vec<
             if moved.0 == REST || moved.0 == moved.1 {
                 continue;
             }
-            let ground = own.place == Place::Ground;
+            let ground = own.place == Duty::Ground;
             let with_voice = board.voices(at).along(moved, ground) >= cost::PARALLEL;
             let few = slot
                 .active
