@@ -9,7 +9,7 @@ use ripieno::check::{self, RULES};
 use ripieno::diagnostics::{CODES, Sources, example, exemplified};
 use ripieno::resolve::{self, LoadError, Loader};
 
-const FAMILIES: [&str; 11] = [
+const FAMILIES: [&str; 12] = [
     "syntax",
     "use",
     "bars",
@@ -18,6 +18,7 @@ const FAMILIES: [&str; 11] = [
     "natural-brass",
     "arrange",
     "allow",
+    "lyrics",
     "compass",
     "balance",
     "economy",
@@ -124,8 +125,10 @@ fn told(text: &str) -> Vec<String> {
 }
 
 /// What no small source shows: no instrument of the catalogue is so narrow that it lacks all notes
-/// of a chord, drums and brass without valves aside; and a source of more than 16 MB is no example.
-const WITHOUT_EXAMPLE: [&str; 2] = ["arrange/no-chord-note", "syntax/too-large"];
+/// of a chord, drums and brass without valves aside; and a source beyond the limits of the language
+/// is no example (`tests/limits.rs` goes beyond each of them).
+const WITHOUT_EXAMPLE: [&str; 4] =
+    ["arrange/no-chord-note", "arrange/too-many-notes", "names/too-many", "syntax/too-large"];
 
 #[test]
 fn every_code_has_an_example_that_shows_it_alone_and_is_mended() {

@@ -52,7 +52,7 @@ impl Dice {
     fn below(&mut self, limit: usize) -> usize {
         // Knuth's linear congruential generator (MMIX).
         self.0 = self.0.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
-        (self.0 >> 33) as usize % limit
+        usize::try_from(self.0 >> 33).unwrap_or(0) % limit
     }
 }
 

@@ -12,6 +12,7 @@ use changes::{PIECES, change, changed};
 use shared::arithmetic;
 use shared::choices::Choices;
 use shared::compiling::{BELL, MILL_RACE, MISTAKES, WATCHMAN, assert_inside, compile};
+use shared::editing::assert_fixes_make_nothing_worse;
 
 fn source() -> impl Strategy<Value = &'static str> {
     // The long samples are slow to build, so the short sources come more often.
@@ -23,6 +24,11 @@ fn the_sources_that_are_changed_compile_as_they_are() {
     for text in [WATCHMAN, MILL_RACE, MISTAKES, BELL] {
         compile(text);
     }
+}
+
+#[test]
+fn the_fixes_of_twenty_mistakes_make_nothing_worse() {
+    assert!(assert_fixes_make_nothing_worse(MISTAKES, usize::MAX) > 3);
 }
 
 proptest! {
@@ -52,6 +58,15 @@ proptest! {
     ) {
         compile(&changed(text, &changes));
     }
+
+    #[test]
+    fn no_fix_that_may_be_applied_unseen_makes_a_source_worse(
+        text in prop_oneof![3 => Just(BELL), 1 => Just(MISTAKES)],
+        changes in proptest::collection::vec(change(), 1..4)
+    ) {
+        assert_fixes_make_nothing_worse(&changed(text, &changes), 12);
+    }
+
     #[test]
     fn the_laws_of_time_pitch_key_metre_and_chord_hold(
         bytes in proptest::collection::vec(any::<u8>(), 0..120)

@@ -31,7 +31,7 @@
   :safe #'natnump)
 
 (defconst ripieno--declarations
-  '("use" "piece" "form" "harmony" "dynamics" "voice" "instrument" "ensemble" "scoring"))
+  '("use" "piece" "form" "harmony" "dynamics" "voice" "lyrics" "instrument" "ensemble" "scoring"))
 
 (defconst ripieno--verbs
   '("plays" "doubles" "sustains" "realises" "signals" "highlights" "writes" "rests" "takes"
@@ -40,7 +40,7 @@
 (defconst ripieno--words
   '("subtitle" "composer" "arranger" "licence"
     "metre" "key" "major" "minor" "tempo" "at" "mark" "pick-up" "length" "repeat" "ending"
-    "double-bar" "end" "beat"
+    "double-bar" "end" "beat" "verse" "times" "segno" "coda" "fine" "da" "dal" "capo" "al" "common" "cut"
     "like" "short" "compass" "custom" "strings" "written" "sounds" "clef" "treble" "tenor" "from"
     "extends" "era" "group" "without" "budget" "limits" "players" "player" "crook" "in" "signature" "tuned"
     "joins" "as" "alto" "basso"

@@ -10,10 +10,10 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use crate::arrange::{Arrangement, Claim, LineId, Part};
-use crate::diagnostics::FileId;
+use crate::diagnostics::{BarNumbers, FileId};
 use crate::format::{bars_words, written_bars};
 use crate::music::Time;
-use crate::resolve::{Form, Line, Role, Verb};
+use crate::resolve::{BarIndices, Form, Line, Role, Verb};
 use crate::session::Session;
 use crate::syntax::{Declaration, Modifier, ScoringLine};
 
@@ -25,7 +25,7 @@ pub struct Asked {
     /// Players, ensemble lines or groups; empty for everybody.
     pub players: Vec<String>,
     /// Only what lies in these bars (numbers, the last one included).
-    pub bars: Option<(i32, i32)>,
+    pub bars: Option<BarNumbers>,
     /// Only the line in which this byte of its file stands.
     pub at: Option<(FileId, usize)>,
 }
@@ -260,11 +260,11 @@ impl Work<'_> {
             .collect())
     }
 
-    fn times(&self, (first, last): (i32, i32)) -> (Time, Time) {
+    fn times(&self, asked: BarNumbers) -> (Time, Time) {
         let bars = &self.form.bars;
-        let first = bars.partition_point(|bar| bar.number < first);
-        let after = bars.partition_point(|bar| bar.number <= last);
-        self.form.times_of((first, after.max(first)))
+        let first = bars.partition_point(|bar| bar.number < asked.first);
+        let after = bars.partition_point(|bar| bar.number <= asked.last);
+        self.form.times_of(BarIndices::new(first, after.max(first)))
     }
 
     fn claims(&self, (id, player): Share) -> Vec<Claim> {
@@ -275,7 +275,7 @@ impl Work<'_> {
 
     /// What of a share is written out, and what is left to compute. A passage grows until no note
     /// lies over its ends.
-    fn divided(&self, share: Share, passage: Option<(i32, i32)>) -> [Vec<(Time, Time)>; 2] {
+    fn divided(&self, share: Share, passage: Option<BarNumbers>) -> [Vec<(Time, Time)>; 2] {
         let claims = self.claims(share);
         let whole = || claims.iter().map(|claim| (claim.from, claim.to)).collect();
         let Some(bars) = passage else { return [whole(), Vec::new()] };
@@ -311,7 +311,7 @@ impl Work<'_> {
         &self,
         session: &Session,
         shares: &BTreeSet<Share>,
-        passage: Option<(i32, i32)>,
+        passage: Option<BarNumbers>,
     ) -> Result<Vec<(Range<usize>, String)>, Refusal> {
         let mut edits = Vec::new();
         let ids: BTreeSet<LineId> = shares.iter().map(|(id, _)| *id).collect();
@@ -406,10 +406,9 @@ impl Work<'_> {
         let part = &self.old.parts[player];
         let name = &part.player.id;
         let mut said = Vec::new();
-        let whole = times.iter().all(|&(from, to)| {
-            let (first, after) = self.form.bars_between(from, to);
-            self.form.times_of((first, after)) == (from, to)
-        });
+        let whole = times
+            .iter()
+            .all(|&(from, to)| self.form.times_of(self.form.bars_between(from, to)) == (from, to));
         if !whole {
             said.push(self.bars(name, times)?);
         }
@@ -527,9 +526,9 @@ mod tests {
         for (players, bars) in [
             (vec!["viola".to_string()], None),
             (vec!["horn.1".to_string()], None),
-            (vec!["violin-2".to_string()], Some((2, 3))),
-            (vec![], Some((3, 4))),
-            (vec!["oboe".to_string(), "harpsichord".to_string()], Some((5, 6))),
+            (vec!["violin-2".to_string()], Some(BarNumbers::new(2, 3))),
+            (vec![], Some(BarNumbers::new(3, 4))),
+            (vec!["oboe".to_string(), "harpsichord".to_string()], Some(BarNumbers::new(5, 6))),
         ] {
             let (mut session, file) = open(LINES);
             let old = session.arrangements(file);

@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::path::PathBuf;
 
-use super::source::{self, Desk, counts, has_errors};
+use super::source::{self, Desk, Judging, counts, has_errors};
 use super::{End, Outcome, Show};
 
 /// What `check` takes.
@@ -18,12 +18,8 @@ pub(super) struct Arguments {
     /// How findings are shown.
     #[arg(long, value_enum, default_value = "rich")]
     format: Show,
-    /// Treat findings of these rules, families or severities (`warnings`, `advice`, `all`) as errors.
-    #[arg(long, value_name = "RULE", value_delimiter = ',')]
-    deny: Vec<String>,
-    /// Leave out findings of these rules, families or severities (`warnings`, `advice`, `all`).
-    #[arg(long, value_name = "RULE", value_delimiter = ',')]
-    allow: Vec<String>,
+    #[command(flatten)]
+    judging: Judging,
     /// Report only findings of these rules, families or severities (`warnings`, `advice`, `all`).
     #[arg(long, value_name = "RULE", value_delimiter = ',')]
     only: Vec<String>,
@@ -33,8 +29,7 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {
-    let options = source::options(&arguments.deny, &arguments.allow, &arguments.only)?;
-    let mut desk = Desk::new(options);
+    let mut desk = Desk::new(arguments.judging.options(&arguments.only)?);
     let mut all = Vec::new();
     for path in &arguments.files {
         let file = desk.open(path, arguments.root.as_deref())?;

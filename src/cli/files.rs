@@ -8,8 +8,8 @@ use std::path::{Component, Path, PathBuf};
 use std::rc::Rc;
 
 use super::Failure;
+use ripieno_compiler::limits;
 use ripieno_compiler::resolve::{LoadError, Loader};
-use ripieno_compiler::syntax::LARGEST_SOURCE;
 
 /// The folder below which the files lie that a source uses.
 #[derive(Clone)]
@@ -110,9 +110,9 @@ pub(super) fn read(path: &Path) -> Result<String, LoadError> {
 /// Reads a source text to its end, or to where it is too long.
 pub(super) fn text(from: impl Read) -> Result<String, LoadError> {
     let mut bytes = Vec::new();
-    let most = LARGEST_SOURCE as u64 + 1;
+    let most = limits::SOURCE as u64 + 1;
     from.take(most).read_to_end(&mut bytes).map_err(|error| kind(&error))?;
-    if bytes.len() > LARGEST_SOURCE {
+    if bytes.len() > limits::SOURCE {
         return Err(LoadError::TooLarge);
     }
     String::from_utf8(bytes).map_err(|error| LoadError::NotUtf8(error.utf8_error().valid_up_to()))
@@ -149,13 +149,7 @@ pub(super) fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     if path.symlink_metadata().is_ok() {
         return Err(failed(io::ErrorKind::AlreadyExists.into()));
     }
-    let folder = path.parent().filter(|parent| !parent.as_os_str().is_empty());
-    let mut file = tempfile::Builder::new()
-        .prefix(".ripieno-")
-        .permissions(permissions())
-        .tempfile_in(folder.unwrap_or(Path::new(".")))
-        .map_err(failed)?;
-    file.write_all(bytes).map_err(failed)?;
+    let file = beside(path, bytes).map_err(failed)?;
     file.persist_noclobber(path).map_err(|error| failed(error.error))?;
     Ok(())
 }
@@ -187,15 +181,19 @@ pub(super) fn replace(path: &Path, read: &[u8], bytes: &[u8]) -> Result<(), Fail
 /// Writes a file, whole or not at all, over whatever stands there.
 pub(super) fn write_over(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     let failed = |error: io::Error| Failure(format!("cannot write {}: {error}", path.display()));
+    beside(path, bytes).map_err(failed)?.persist(path).map_err(|error| failed(error.error))?;
+    Ok(())
+}
+
+/// A new file without a name of its own yet, beside where it is to stand.
+fn beside(path: &Path, bytes: &[u8]) -> io::Result<tempfile::NamedTempFile> {
     let folder = path.parent().filter(|parent| !parent.as_os_str().is_empty());
     let mut file = tempfile::Builder::new()
         .prefix(".ripieno-")
         .permissions(permissions())
-        .tempfile_in(folder.unwrap_or(Path::new(".")))
-        .map_err(failed)?;
-    file.write_all(bytes).map_err(failed)?;
-    file.persist(path).map_err(|error| failed(error.error))?;
-    Ok(())
+        .tempfile_in(folder.unwrap_or(Path::new(".")))?;
+    file.write_all(bytes)?;
+    Ok(file)
 }
 
 /// Files that anybody may read, as other programs write them (the umask still holds).

@@ -9,9 +9,11 @@ use serde::Serialize;
 use super::source::{self, counts, has_errors};
 use super::{End, Failure, Outcome, Show, files, print};
 use ripieno_checker::advise;
+use ripieno_checker::check;
 use ripieno_checker::session::Session;
+use ripieno_compiler::diagnostics::BarNumbers;
+use ripieno_compiler::limits;
 use ripieno_compiler::resolve::NoFiles;
-use ripieno_compiler::syntax::LARGEST_SOURCE;
 use ripieno_import::{self as import, Import, Options, Reduction, Report, Setting};
 
 /// What names the standard output in place of a file.
@@ -37,8 +39,8 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "NAME")]
     part: Vec<String>,
     /// Only these bars, by their numbers in the file: `9..16`.
-    #[arg(long, value_name = "FROM..TO", value_parser = bars)]
-    bars: Option<(i32, i32)>,
+    #[arg(long, value_name = "FROM..TO")]
+    bars: Option<BarNumbers>,
     /// Write over a source that is there already.
     #[arg(long)]
     overwrite: bool,
@@ -74,14 +76,6 @@ struct Data<'a> {
     errors: bool,
 }
 
-fn bars(text: &str) -> Result<(i32, i32), String> {
-    let (first, last) = text.split_once("..").unwrap_or((text, text));
-    match (first.trim().parse(), last.trim().parse()) {
-        (Ok(first), Ok(last)) if first <= last => Ok((first, last)),
-        _ => Err("write the first and the last bar, for example 9..16".to_string()),
-    }
-}
-
 pub(super) fn run(arguments: &Arguments) -> Outcome {
     let path = &arguments.file;
     let target = target(arguments)?;
@@ -110,7 +104,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     }
     let Import { source: text, report } = import::import(&bytes, &options).map_err(failed)?;
     drop(bytes);
-    if text.len() > LARGEST_SOURCE {
+    if text.len() > limits::SOURCE {
         return Err(Failure(format!(
             "{}: the source would be longer than 16 MB; import single parts with `--part` or some bars with `--bars`",
             path.display()
@@ -182,7 +176,8 @@ fn show(arguments: &Arguments, target: Option<&Path>, text: &str, report: &Repor
     let piece = session.piece(file);
     // That nobody plays the voices yet need not be said of each.
     if piece.scorings.is_empty() {
-        session.set_options(source::options(&[], &["names/unused-voice".into()], &[])?);
+        let allow = vec!["names/unused-voice".into()];
+        session.set_options(check::Options { allow, ..check::Options::default() });
     }
     let findings = session.findings(file);
     let errors = has_errors(&findings);

@@ -3,7 +3,8 @@
 use std::ops::Range;
 
 use ripieno_compiler::arrange::Arrangement;
-use ripieno_compiler::resolve::Form;
+use ripieno_compiler::diagnostics::BarNumbers;
+use ripieno_compiler::resolve::{BarIndices, Form};
 use ripieno_engrave::outputs::{self, Drawn, Of, Printed, Setups};
 use ripieno_engrave::paper::{Paper, Setup};
 use ripieno_engrave::{layout, reading};
@@ -77,8 +78,8 @@ pub(super) fn format(word: &str) -> Result<Format, String> {
 #[derive(Clone, clap::Args)]
 pub(super) struct Printing {
     /// Write only these bars of the score, as text, pdf, svg or png: 9..16.
-    #[arg(long, value_name = "FROM..TO", value_parser = bars)]
-    bars: Option<(i32, i32)>,
+    #[arg(long, value_name = "FROM..TO")]
+    bars: Option<BarNumbers>,
     /// The paper: a4, a3, letter, 9x12 or 10x13 (inches).
     #[arg(long, value_name = "SIZE", default_value = "a4", value_parser = paper)]
     paper: Paper,
@@ -95,26 +96,6 @@ pub(super) struct Printing {
 
 /// Dots to the inch, if nothing else is asked for.
 const RESOLUTION: u16 = 200;
-
-impl Default for Printing {
-    fn default() -> Printing {
-        Printing {
-            bars: None,
-            paper: Paper::A4,
-            landscape: false,
-            hide_empty: false,
-            resolution: RESOLUTION,
-        }
-    }
-}
-
-fn bars(words: &str) -> Result<(i32, i32), String> {
-    let (from, to) = words.split_once("..").unwrap_or((words, words));
-    match (from.trim().parse(), to.trim().parse()) {
-        (Ok(from), Ok(to)) if 0 <= from && from <= to => Ok((from, to)),
-        _ => Err("bars are given as 9..16".to_string()),
-    }
-}
 
 fn paper(word: &str) -> Result<Paper, String> {
     let known = Paper::WORDS.into_iter().find(|(_, known)| *known == word);
@@ -135,31 +116,31 @@ impl Printing {
         Setups { score, parts }
     }
 
-    /// The printed files of an arrangement, and lines that tell of parts, pages and turns.
-    pub(super) fn files(
+    /// Draws the printed files of an arrangement and hands over each as soon as it is drawn, on so
+    /// many threads; gives back lines that tell of parts, pages and turns.
+    pub(super) fn each_file(
         &self,
         arrangement: &Arrangement,
         wanted: &render::Wanted,
         formats: &[Format],
-    ) -> Result<(Vec<File>, String), Failure> {
+        threads: usize,
+        mut take: impl FnMut(&str, &[u8]) -> Result<(), Failure>,
+    ) -> Result<String, Failure> {
         let drawn: Vec<Drawn> =
             formats.iter().filter_map(|format| format.drawn(self.resolution)).collect();
         if drawn.is_empty() {
-            return Ok((Vec::new(), String::new()));
+            return Ok(String::new());
         }
-        let printed = outputs::outputs(arrangement, wanted, &self.setups(), &drawn);
-        let mut files = Vec::new();
-        for one in &printed {
-            let name = match one.of {
+        let take = |of: Of, (page, format, bytes): outputs::File| {
+            let name = match of {
                 Of::Part(part) => render::part_name(arrangement, part),
                 Of::Score(kind) => kind.file_name().to_owned(),
             };
-            let named = one.files.iter();
-            files.extend(named.map(|(page, format, bytes)| {
-                (format!("{name}{page}.{}", format.ending()), bytes.clone())
-            }));
-        }
-        Ok((files, told(arrangement, &printed)))
+            take(&format!("{name}{page}.{}", format.ending()), &bytes)
+        };
+        let printed =
+            outputs::each_output(arrangement, wanted, &self.setups(), &drawn, threads, take)?;
+        Ok(told(arrangement, &printed))
     }
 
     /// Are only some bars asked for?
@@ -189,8 +170,9 @@ impl Printing {
         wanted: &render::Wanted,
         formats: &[Format],
     ) -> Result<Vec<File>, Failure> {
-        let Some((first, last)) = self.bars else { return Ok(Vec::new()) };
-        let bars = within(&arrangement.piece.form, (first, last))?;
+        let Some(bars) = self.bars else { return Ok(Vec::new()) };
+        let BarNumbers { first, last } = bars;
+        let bars = within(&arrangement.piece.form, bars)?;
         let mut score = notate::notate(arrangement);
         score.source.clone_from(&wanted.source);
         let name =
@@ -217,15 +199,12 @@ impl Printing {
 }
 
 /// The bars of those numbers, as far as the piece has them.
-fn within(form: &Form, (first, last): (i32, i32)) -> Result<Range<usize>, Failure> {
-    match (form.index_of(first), form.index_of(last)) {
-        (Some(first), Some(last)) => Ok(first..last + 1),
-        (_, _) => {
-            let end = form.bars.last().map_or(0, |bar| bar.number);
-            let begin = form.bars.first().map_or(0, |bar| bar.number);
-            Err(Failure(format!("the piece has bars {begin} to {end}; `--bars` must lie within")))
-        }
-    }
+fn within(form: &Form, bars: BarNumbers) -> Result<Range<usize>, Failure> {
+    BarIndices::of_numbers(form, bars).map(BarIndices::range).ok_or_else(|| {
+        let end = form.bars.last().map_or(0, |bar| bar.number);
+        let begin = form.bars.first().map_or(0, |bar| bar.number);
+        Failure(format!("the piece has bars {begin} to {end}; `--bars` must lie within"))
+    })
 }
 
 /// What players are to know of their pages: those with more than one, and where they turn.
@@ -265,12 +244,5 @@ mod tests {
         };
         assert_eq!(words(&[]), ["text", "midi", "musicxml", "pdf"]);
         assert_eq!(words(&[Format::Png]), ["png"]);
-    }
-
-    #[test]
-    fn a_range_of_bars_is_read_either_way() {
-        assert_eq!(bars("9..16"), Ok((9, 16)));
-        assert_eq!(bars("0"), Ok((0, 0)));
-        assert!(bars("16..9").is_err() && bars("nine").is_err());
     }
 }

@@ -137,17 +137,29 @@ fn failure(path: &Path, error: &LoadError) -> Failure {
     })
 }
 
-/// What the command line asks of the checker; a rule that nobody knows is a wrong use.
-pub(super) fn options(
-    deny: &[String],
-    allow: &[String],
-    only: &[String],
-) -> Result<check::Options, Failure> {
-    let options =
-        check::Options { deny: deny.to_vec(), allow: allow.to_vec(), only: only.to_vec() };
-    match options.unknown().first() {
-        Some((word, help)) => Err(Failure(format!("there is no rule or family `{word}`. {help}"))),
-        None => Ok(options),
+/// How findings are judged: what `build`, `check` and `watch` take alike.
+#[derive(clap::Args, Default)]
+pub(super) struct Judging {
+    /// Treat findings of these rules, families or severities (`warnings`, `advice`, `all`) as errors.
+    #[arg(long, value_name = "RULE", value_delimiter = ',')]
+    deny: Vec<String>,
+    /// Leave out findings of these rules, families or severities (`warnings`, `advice`, `all`).
+    #[arg(long, value_name = "RULE", value_delimiter = ',')]
+    allow: Vec<String>,
+}
+
+impl Judging {
+    /// What is asked of the checker, which looks only for findings of `only` unless that is empty; a
+    /// rule that nobody knows is a wrong use.
+    pub(super) fn options(&self, only: &[String]) -> Result<check::Options, Failure> {
+        let (deny, allow) = (self.deny.clone(), self.allow.clone());
+        let options = check::Options { deny, allow, only: only.to_vec() };
+        match options.unknown().first() {
+            Some((word, help)) => {
+                Err(Failure(format!("there is no rule or family `{word}`. {help}")))
+            }
+            None => Ok(options),
+        }
     }
 }
 
@@ -176,9 +188,19 @@ pub(super) fn scorings<'p>(
 /// Shows findings: in full or in one line each on the standard error, as data on the standard
 /// output.
 pub(super) fn show(sources: &Sources, findings: &[Diagnostic], how: Show) -> Result<(), Failure> {
+    if how == Show::Json {
+        return print(&json::render(findings, sources));
+    }
+    // Findings that nobody can read are not worth failing for.
+    let _ = io::stderr().lock().write_all(shown(sources, findings, how).as_bytes());
+    Ok(())
+}
+
+/// Findings in words, in full or in one line each; data are for [`json`].
+pub(super) fn shown(sources: &Sources, findings: &[Diagnostic], how: Show) -> String {
     // A source must not tell the terminal what to do.
     let (safe_sources, safe_findings);
-    let (sources, findings) = if how != Show::Json && sources.iter().any(has_hidden) {
+    let (sources, findings) = if sources.iter().any(has_hidden) {
         safe_sources = sources.shown_with(|text| harmless(text).into_owned());
         safe_findings = findings
             .iter()
@@ -188,19 +210,13 @@ pub(super) fn show(sources: &Sources, findings: &[Diagnostic], how: Show) -> Res
     } else {
         (sources, findings)
     };
-    let text = match how {
-        Show::Json => return print(&json::render(findings, sources)),
-        Show::Short => short::render(findings, sources),
-        Show::Rich => {
-            let stderr = io::stderr();
-            let look =
-                rich::Look { colours: colours(&stderr), unicode: unicode(), width: columns() };
-            rich::render(findings, sources, look)
-        }
-    };
-    // Findings that nobody can read are not worth failing for.
-    let _ = io::stderr().lock().write_all(text.as_bytes());
-    Ok(())
+    if how == Show::Rich {
+        let stderr = io::stderr();
+        let look = rich::Look { colours: colours(&stderr), unicode: unicode(), width: columns() };
+        rich::render(findings, sources, look)
+    } else {
+        short::render(findings, sources)
+    }
 }
 
 fn has_hidden(source: &Source) -> bool {

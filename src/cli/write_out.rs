@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use super::source;
 use super::{End, Failure, Outcome, files, print};
 use ripieno_checker::write_out::{Asked, Refusal, write_out};
+use ripieno_compiler::diagnostics::BarNumbers;
 
 /// What `write-out` takes.
 #[derive(clap::Args)]
@@ -19,23 +20,14 @@ pub(super) struct Arguments {
     #[arg(long = "player", value_name = "PLAYER")]
     players: Vec<String>,
     /// Only these bars: `9..16`, or one bar.
-    #[arg(long, value_name = "FROM..TO", value_parser = bars)]
-    bars: Option<(i32, i32)>,
+    #[arg(long, value_name = "FROM..TO")]
+    bars: Option<BarNumbers>,
     /// Print the new text, and leave the file as it is.
     #[arg(long)]
     print: bool,
     /// Root folder: `use` cannot reach files outside it.
     #[arg(long, value_name = "DIR")]
     root: Option<PathBuf>,
-}
-
-fn bars(text: &str) -> Result<(i32, i32), String> {
-    let (first, last) = text.split_once("..").unwrap_or((text, text));
-    let read = |word: &str| {
-        word.trim().parse::<i32>().map_err(|_| format!("`{word}` is no bar; write 9..16 or 9"))
-    };
-    let (first, last) = (read(first)?, read(last)?);
-    if last < first { Err(format!("write {last}..{first}")) } else { Ok((first, last)) }
 }
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {

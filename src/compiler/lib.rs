@@ -17,6 +17,7 @@ pub mod diagnostics;
 pub mod format;
 pub mod harmony;
 pub mod instruments;
+pub mod limits;
 pub mod music;
 pub mod narrow;
 pub mod resolve;

@@ -1,8 +1,5 @@
 //! The printed files of one scoring, drawn on all cores.
 
-use std::sync::atomic::{AtomicUsize, Ordering};
-use std::thread;
-
 use ripieno_compiler::arrange::Arrangement;
 use ripieno_writers::edition;
 use ripieno_writers::notate::{Pitches, Score};
@@ -57,9 +54,10 @@ pub struct Printed {
     pub pages: usize,
     /// The turns that fall to the player.
     pub turns: Vec<Turn>,
-    /// What is to be added to the name of the file, the format, and what stands in it.
-    pub files: Vec<(String, Drawn, Vec<u8>)>,
 }
+
+/// A file as it was drawn: what is to be added to its name, the format, and what stands in it.
+pub type File = (String, Drawn, Vec<u8>);
 
 /// What is printed: the arrangement as it is notated, with what is asked of its pages.
 struct Work<'a> {
@@ -69,45 +67,44 @@ struct Work<'a> {
     concert: Option<Score>,
 }
 
-/// The scores asked for and all parts, in that order, drawn in the formats asked for. The same
-/// arrangement gives the same bytes.
-#[must_use]
-pub fn outputs(
+/// The scores asked for and all parts, drawn in the formats asked for on so many threads. The files of
+/// each are handed over as soon as they are drawn, not in order; what is given back is in order, the
+/// scores first, and without the files. The same arrangement gives the same bytes.
+///
+/// # Errors
+///
+/// What `take` answers ends the work.
+pub fn each_output<E>(
     arrangement: &Arrangement,
     wanted: &Wanted,
     setups: &Setups,
     formats: &[Drawn],
-) -> Vec<Printed> {
+    threads: usize,
+    mut take: impl FnMut(Of, File) -> Result<(), E>,
+) -> Result<Vec<Printed>, E> {
     let notated = |pitches| render::notated(arrangement, wanted, pitches);
     let concert = wanted.scores.contains(&ScoreKind::Concert).then(|| notated(Pitches::Concert));
     let work = Work { arrangement, wanted, written: notated(Pitches::Written), concert };
     let scores = wanted.scores.iter().map(|&kind| Of::Score(kind));
     let all: Vec<Of> = scores.chain((0..arrangement.parts.len()).map(Of::Part)).collect();
-    let next = AtomicUsize::new(0);
-    let cores = thread::available_parallelism().map_or(1, usize::from).min(all.len()).max(1);
-    let run = || {
-        let mut done = Vec::new();
-        loop {
-            let place = next.fetch_add(1, Ordering::Relaxed);
-            let Some(&of) = all.get(place) else { return done };
-            done.push((place, work.printed(of, setups, formats)));
-        }
-    };
-    let mut printed: Vec<(usize, Printed)> = thread::scope(|scope| {
-        let others: Vec<_> = (1..cores).map(|_| scope.spawn(run)).collect();
-        let mut printed = run();
-        for other in others {
-            // A panic goes on where it was waited for.
-            printed.extend(other.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)));
-        }
-        printed
-    });
-    printed.sort_by_key(|(place, _)| *place);
-    printed.into_iter().map(|(_, printed)| printed).collect()
+    let mut told = Vec::with_capacity(all.len());
+    let print = |number: usize| work.printed(all[number], setups, formats);
+    render::streamed(
+        all.len(),
+        threads,
+        print,
+        |number, (printed, files): (Printed, Vec<File>)| {
+            let of = printed.of;
+            told.push((number, printed));
+            files.into_iter().try_for_each(|file| take(of, file))
+        },
+    )?;
+    told.sort_unstable_by_key(|(number, _)| *number);
+    Ok(told.into_iter().map(|(_, printed)| printed).collect())
 }
 
 impl Work<'_> {
-    fn printed(&self, of: Of, setups: &Setups, formats: &[Drawn]) -> Printed {
+    fn printed(&self, of: Of, setups: &Setups, formats: &[Drawn]) -> (Printed, Vec<File>) {
         let written = &self.written;
         let (edition, setup) = match of {
             Of::Part(player) => {
@@ -123,7 +120,7 @@ impl Work<'_> {
         };
         let pages = layout::pages(&reading::sheet(&edition), setup);
         let files = formats.iter().flat_map(|&format| files(&pages, format)).collect();
-        Printed { of, pages: pages.pages.len(), turns: pages.turns, files }
+        (Printed { of, pages: pages.pages.len(), turns: pages.turns }, files)
     }
 }
 
@@ -138,7 +135,7 @@ pub struct Setups {
 
 /// The files of some pages: one document, or a picture of each page.
 #[must_use]
-pub fn files(pages: &Pages, format: Drawn) -> Vec<(String, Drawn, Vec<u8>)> {
+pub fn files(pages: &Pages, format: Drawn) -> Vec<File> {
     let one = |n: usize| if pages.pages.len() > 1 { format!("-{}", n + 1) } else { String::new() };
     match format {
         Drawn::Pdf => vec![(String::new(), format, pdf::document(pages))],

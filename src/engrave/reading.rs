@@ -11,7 +11,8 @@ use ripieno_writers::edition::{self, Edition, EditionStaff, SpannerKind, Stems};
 
 use crate::page::Origin;
 use crate::sheet::{
-    Bar, Direction, Event, Group, Place, Sheet, Side, Span, SpanKind, Staff, StaffBar, Voice,
+    Bar, BarVoice, Direction, Event, Group, Sheet, SheetPlace, Side, Span, SpanKind, Staff,
+    StaffBar,
 };
 
 /// The sheet of an edition. Bars of rest that are counted together are one bar.
@@ -135,7 +136,7 @@ fn read_staff(
 }
 
 fn read_span(span: &edition::Spanner, index: &[usize]) -> Span {
-    let place = |place: edition::Place| Place {
+    let place = |place: edition::StaffPlace| SheetPlace {
         bar: index[place.bar],
         voice: place.voice,
         element: place.element,
@@ -200,7 +201,7 @@ fn contents(number: usize, staff: &EditionStaff, bars: &[Bar]) -> Vec<StaffBar> 
     contents
 }
 
-fn voices(staff: usize, bar: usize, contents: &edition::StaffBar) -> Vec<Voice> {
+fn voices(staff: usize, bar: usize, contents: &edition::StaffBar) -> Vec<BarVoice> {
     let read = |(voice, what): (usize, &edition::VoiceBar)| {
         let events = what.elements.iter().enumerate().map(|(element, printed)| Event {
             element: printed.clone(),
@@ -218,7 +219,7 @@ fn voices(staff: usize, bar: usize, contents: &edition::StaffBar) -> Vec<Voice> 
             Stems::Up => Some(Side::Upper),
             Stems::Down => Some(Side::Lower),
         };
-        Voice { side, events: events.collect() }
+        BarVoice { side, events: events.collect() }
     };
     contents.voices.iter().enumerate().map(read).collect()
 }

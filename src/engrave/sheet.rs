@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use ripieno_compiler::instruments::Clef;
 use ripieno_compiler::music::{Metre, Time};
-use ripieno_compiler::resolve::{BarLine, Tempo};
+use ripieno_compiler::resolve::{BarLine, Ending, Tempo};
 use ripieno_writers::edition::{DirectionKind, GroupSign};
 use ripieno_writers::notate::{Element, ElementKind, Sign};
 
@@ -78,9 +78,9 @@ pub struct Bar {
     /// Does a repeat end with it?
     pub repeat_ends: bool,
     /// An ending that begins with it.
-    pub ending_starts: Option<u8>,
+    pub ending_starts: Option<Ending>,
     /// An ending that ends with it.
-    pub ending_ends: Option<u8>,
+    pub ending_ends: Option<Ending>,
     /// The line at its end.
     pub line: BarLine,
     /// Does nobody count it?
@@ -114,7 +114,7 @@ pub struct Staff {
 
 /// A place of a staff: bar of the sheet, voice, element.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
-pub struct Place {
+pub struct SheetPlace {
     /// Index of the bar in the sheet.
     pub bar: usize,
     /// Voice, from 0.
@@ -136,7 +136,7 @@ pub struct Span {
 #[derive(Clone, Debug)]
 pub enum SpanKind {
     /// A slur between two notes.
-    Slur(Place, Place),
+    Slur(SheetPlace, SheetPlace),
     /// A hairpin between two times, each a bar and a time in it.
     Hairpin {
         /// Where it begins.
@@ -147,7 +147,7 @@ pub enum SpanKind {
         grows: bool,
     },
     /// The wavy line behind a trill.
-    Trill(Place, Place),
+    Trill(SheetPlace, SheetPlace),
     /// A line that moves what stands under it by octaves.
     Octave {
         /// Where it begins.
@@ -173,14 +173,14 @@ pub struct StaffBar {
     /// Clefs that change in it: time, clef; at time zero, before the bar line.
     pub clefs: Vec<(Time, Clef)>,
     /// Notes and rests of each voice in order.
-    pub voices: Vec<Voice>,
+    pub voices: Vec<BarVoice>,
     /// Directions in order of time.
     pub directions: Vec<Direction>,
 }
 
 /// One voice in one bar.
 #[derive(Clone, Debug)]
-pub struct Voice {
+pub struct BarVoice {
     /// Is it the upper or the lower of two?
     pub side: Option<Side>,
     /// Notes and rests in order.

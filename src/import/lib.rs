@@ -7,13 +7,16 @@
 //!
 //! Nothing here reads or writes a file, and nothing knows how a source is parsed.
 
+mod directions;
+mod figures;
 mod form;
 mod frame;
 mod input;
+mod jumps;
 mod keys;
 mod lines;
 mod loss;
-mod marks;
+mod lyrics;
 mod midi;
 mod musicxml;
 mod names;
@@ -36,14 +39,15 @@ use std::borrow::Cow;
 use std::fmt::{self, Write};
 
 // The stages before, under the names they have everywhere.
-use ripieno_compiler::{instruments, music, narrow};
+use ripieno_compiler::diagnostics::BarNumbers;
+use ripieno_compiler::{instruments, limits, music, narrow, resolve};
 
 pub use input::LARGEST;
 pub use loss::{Fate, Loss, Report};
 
 use loss::Losses;
 use raw::RawScore;
-use score::{Line, Score};
+use score::{PartLine, Score};
 use scoring::Scoring;
 use select::Kept;
 
@@ -76,7 +80,7 @@ pub struct Options {
     /// Names of the parts that are wanted; none for all.
     pub parts: Vec<String>,
     /// First and last bar that are wanted, by the numbers of the file.
-    pub bars: Option<(i32, i32)>,
+    pub bars: Option<BarNumbers>,
     /// A block of harmony to be written in place of the chord symbols of the file.
     pub harmony: Option<String>,
     /// The title where the file has none.
@@ -182,13 +186,15 @@ fn assemble(
 ) -> Result<Score, Error> {
     let mut score = Score { head: std::mem::take(&mut raw.head), ..Score::default() };
     let modeless = frame::lay_out(&mut raw, &mut score, losses, guesses);
-    if score.end() > crate::music::Time::of(20_000, 1) {
+    if score.end() > music::Time::of(i64::from(limits::BARS), 1) {
         return Err(Error::new(
             "the piece is longer than 20,000 whole notes; import its movements one by one",
         ));
     }
-    for (index, part) in raw.parts.into_iter().enumerate() {
+    for (index, mut part) in raw.parts.into_iter().enumerate() {
+        let figured = figures::of(&mut part, &score.bars);
         score.parts.push(lines::part(part, index, &score.bars, losses));
+        figures::harmony(figured, index, &mut score, losses, guesses);
     }
     let lines: usize = score.parts.iter().map(|part| part.lines.len()).sum();
     if lines.saturating_mul(score.bars.len()) > MOST_BARS_OF_LINES {
@@ -207,7 +213,7 @@ fn modes(score: &mut Score, modeless: &[usize], guesses: &mut Vec<String>) {
         let after = (first + 1..score.bars.len()).find(|index| score.bars[*index].key_shown);
         let last = after.unwrap_or(score.bars.len());
         let (begin, end) = (score.bars[first].start, score.bars[last - 1].end());
-        let pitched = |line: &&Line| line.stroke.is_none();
+        let pitched = |line: &&PartLine| line.stroke.is_none();
         let mut weights = [0.0; 12];
         let mut lowest: Option<(crate::music::Time, i32)> = None;
         for line in score.parts.iter().flat_map(|part| &part.lines).filter(pitched) {
@@ -274,8 +280,9 @@ fn source(
                 [] => Cow::Borrowed(line),
                 _ => Cow::Owned(passages::silenced(line, passages, &score.bars)),
             };
-            voice::write(&mut out, &line, &score.bars, (part, losses));
+            let struck = voice::write(&mut out, &line, &score.bars, (part, losses));
             out.push_str("}\n");
+            lyrics::write(&mut out, &line, &struck, &score.bars, (part, losses));
         }
     }
     if let Some(scoring) = scoring {

@@ -5,11 +5,13 @@ use std::collections::{BTreeMap, HashMap};
 
 use smallvec::SmallVec;
 
+use super::directions::direct;
 use super::loss::Losses;
-use super::marks::Marks;
-use super::raw::{RawDirection, RawDirectionKind, RawKind, RawNote, RawPart, Small};
-use super::score::{Bar, Direction, Graces, Line, Note, Part, Says, TupletSpan};
+use super::lyrics;
+use super::raw::{RawKind, RawNote, RawPart, Small, Sung};
+use super::score::{Bar, Graces, Note, Part, PartLine, TupletSpan};
 use crate::music::{Pitch, Time};
+use crate::resolve::Marks;
 
 /// The lines of a part.
 pub(super) fn part(raw: RawPart, index: usize, bars: &[Bar], losses: &mut Losses) -> Part {
@@ -46,6 +48,7 @@ struct Head {
     /// Slurs that begin or end, with their numbers.
     slurs: SmallVec<[(u8, bool); 2]>,
     graces: Option<Box<Graces>>,
+    lyrics: Sung,
 }
 
 struct Gathered {
@@ -81,6 +84,9 @@ impl Gathered {
                 continue;
             }
             if note.small.is_some() {
+                for _ in note.lyrics.iter().flat_map(|sung| sung.iter()) {
+                    losses.left_out("sung words on grace notes", Some(self.part), self.bar);
+                }
                 for (number, starts) in &note.slurs {
                     if *starts {
                         losses.left_out("slurs of grace notes", Some(self.part), self.bar);
@@ -128,6 +134,10 @@ impl Gathered {
                 head.marks.add(note.marks);
                 // A slur that begins on a held note begins, to the ear, with the note.
                 head.slurs.extend(note.slurs);
+                let left = lyrics::add(&mut head.lyrics, note.lyrics);
+                for _ in 0..left {
+                    losses.left_out("sung words on held notes", Some(self.part), self.bar);
+                }
                 if note.tie_starts {
                     self.open.entry((end, height)).or_default().push(index);
                 }
@@ -151,6 +161,7 @@ impl Gathered {
             tremolo: note.tremolo,
             slurs: note.slurs,
             graces,
+            lyrics: note.lyrics,
         });
     }
 
@@ -204,13 +215,13 @@ impl Gathered {
         }
     }
 
-    fn lines(mut self, staves: bool, bars: &[Bar], losses: &mut Losses) -> Vec<Line> {
+    fn lines(mut self, staves: bool, bars: &[Bar], losses: &mut Losses) -> Vec<PartLine> {
         let mut groups: BTreeMap<(u16, u8, u8), Vec<Head>> = BTreeMap::new();
         for head in std::mem::take(&mut self.heads) {
             let stroke = if head.pitch.is_none() { 1 + head.stroke } else { 0 };
             groups.entry((head.voice, stroke, 0)).or_default().push(head);
         }
-        let mut found: Vec<(Line, Slurs)> = Vec::new();
+        let mut found: Vec<(PartLine, Slurs)> = Vec::new();
         for ((voice, stroke, _), heads) in groups {
             let spans = self.spans.get(&voice).cloned().unwrap_or_default();
             let (streams, dropped) = split(heads, staves);
@@ -229,7 +240,8 @@ impl Gathered {
                 }
                 let (notes, slurs) = chords.into_iter().map(Chord::note).unzip();
                 let stroke = stroke.checked_sub(1);
-                let line = Line { staff, stroke, notes, spans: spans.clone(), ..Line::default() };
+                let line =
+                    PartLine { staff, stroke, notes, spans: spans.clone(), ..PartLine::default() };
                 found.push((line, slurs));
             }
         }
@@ -277,6 +289,7 @@ impl Chord {
             slur_starts: false,
             slur_ends: false,
             graces: None,
+            lyrics: None,
         };
         let mut slurs = SmallVec::new();
         for head in self.heads {
@@ -284,6 +297,7 @@ impl Chord {
             note.marks.add(head.marks);
             note.tremolo = note.tremolo.max(head.tremolo);
             note.graces = note.graces.or(head.graces);
+            lyrics::add(&mut note.lyrics, head.lyrics);
             slurs.extend(head.slurs);
         }
         note.pitches.sort_unstable();
@@ -393,8 +407,8 @@ type Slurs = Vec<SmallVec<[(u8, bool); 2]>>;
 
 /// Joins lines of one staff that never sound in the same bar: files number a line now so, now
 /// otherwise.
-fn join(found: Vec<(Line, Slurs)>, bars: &[Bar]) -> Vec<(Line, Slurs)> {
-    let mut joined: Vec<(Line, Slurs, Vec<bool>)> = Vec::new();
+fn join(found: Vec<(PartLine, Slurs)>, bars: &[Bar]) -> Vec<(PartLine, Slurs)> {
+    let mut joined: Vec<(PartLine, Slurs, Vec<bool>)> = Vec::new();
     for (line, slurs) in found {
         let sounds = bars_of(&line.notes, bars);
         let place = joined.iter().position(|(other, _, taken)| {
@@ -483,80 +497,5 @@ fn slur(notes: &mut [Note], slurs: Slurs, bars: &[Bar], (part, losses): (usize, 
         notes[start].slur_starts = true;
         notes[end].slur_ends = true;
         last = Some(end);
-    }
-}
-
-/// Gives each direction to the lines for which it holds: dynamics and techniques to all of
-/// its staff, words to the first.
-fn direct(
-    lines: &mut [Line],
-    directions: Vec<(Time, RawDirection)>,
-    staves: u8,
-    bars: &[Bar],
-    (part, losses): (usize, &mut Losses),
-) {
-    let bar_of = |time: Time| bars.partition_point(|bar| bar.end() <= time);
-    let end = bars.last().map_or(Time::ZERO, Bar::end);
-    // Dynamics between the staves of a keyboard hold for both hands (common practice).
-    let loud = |kind: &RawDirectionKind| {
-        !matches!(kind, RawDirectionKind::Words(_) | RawDirectionKind::Fermata)
-    };
-    let marked: Vec<bool> = (0..=staves)
-        .map(|staff| directions.iter().any(|(_, d)| d.staff == staff && loud(&d.kind)))
-        .collect();
-    let alone = staves > 1 && marked.iter().filter(|marked| **marked).count() == 1;
-    let mut open: HashMap<u8, (usize, Time, bool, u8)> = HashMap::new();
-    let mut said: Vec<(Direction, u8, bool)> = Vec::new();
-    for (bar_start, direction) in directions {
-        let at = (bar_start + direction.at).min(end);
-        let staff = direction.staff;
-        let says = match direction.kind {
-            RawDirectionKind::Word(word) => Says::Word(word),
-            RawDirectionKind::Fermata => Says::Fermata,
-            RawDirectionKind::Words(words) => {
-                said.push((Direction { at, says: Says::Words(words) }, staff, true));
-                continue;
-            }
-            RawDirectionKind::HairpinStarts(grows, number) => {
-                let index = said.len();
-                if open.insert(number, (index, at, grows, staff)).is_some() {
-                    losses.left_out("hairpins without an end", Some(part), bar_of(at));
-                }
-                Says::Hairpin { grows, to: at }
-            }
-            RawDirectionKind::HairpinEnds(number) => {
-                match open.remove(&number) {
-                    Some((index, from, ..)) if from < at => {
-                        if let Says::Hairpin { to, .. } = &mut said[index].0.says {
-                            *to = at;
-                        }
-                    }
-                    _ => losses.left_out("hairpins without a beginning", Some(part), bar_of(at)),
-                }
-                continue;
-            }
-        };
-        said.push((Direction { at, says }, staff, false));
-    }
-    for (_, at, ..) in open.into_values() {
-        losses.left_out("hairpins without an end", Some(part), bar_of(at));
-    }
-    said.retain(
-        |(direction, ..)| !matches!(direction.says, Says::Hairpin { to, .. } if to <= direction.at),
-    );
-    for (direction, staff, first_only) in said {
-        let has_staff = lines.iter().any(|line| line.staff == staff);
-        let mut given = false;
-        for line in lines.iter_mut() {
-            let meant = line.staff == staff || !has_staff || (alone && !first_only);
-            if meant && !(first_only && given) {
-                line.directions.push(direction.clone());
-                given = true;
-            }
-        }
-    }
-    for line in lines {
-        line.directions.sort_by_key(|direction| direction.at);
-        line.directions.dedup();
     }
 }

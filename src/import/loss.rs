@@ -4,6 +4,7 @@ use std::borrow::Cow;
 use std::collections::HashMap;
 use std::fmt::Write;
 
+use ripieno_compiler::diagnostics::BarNumbers;
 use serde::Serialize;
 
 /// What became of something that the language cannot say as the file says it.
@@ -27,8 +28,8 @@ pub struct Loss {
     pub part: Option<String>,
     /// How often.
     pub count: usize,
-    /// The bars by their numbers in the source, as first and last of each run.
-    pub bars: Vec<(i32, i32)>,
+    /// The bars by their numbers in the source.
+    pub bars: Vec<BarNumbers>,
 }
 
 /// Everything that a reader of the source should know of how it came about.
@@ -77,13 +78,13 @@ impl Report {
 }
 
 /// Runs of bars as a person writes them; a long list is cut short.
-fn bars(runs: &[(i32, i32)]) -> String {
+fn bars(runs: &[BarNumbers]) -> String {
     const SHOWN: usize = 8;
-    let one = |&(first, last): &(i32, i32)| {
+    let one = |&BarNumbers { first, last }: &BarNumbers| {
         if first == last { first.to_string() } else { format!("{first}–{last}") }
     };
     let shown: Vec<String> = runs.iter().take(SHOWN).map(one).collect();
-    let single = runs.len() == 1 && runs[0].0 == runs[0].1;
+    let single = runs.len() == 1 && runs[0].first == runs[0].last;
     let word = if single { "bar" } else { "bars" };
     let more = if runs.len() > SHOWN { " and others" } else { "" };
     format!("{word} {}{more}", shown.join(", "))
@@ -163,7 +164,7 @@ impl Losses {
                 continue;
             }
             entry.bars.sort_unstable();
-            let mut runs: Vec<(i32, i32)> = Vec::new();
+            let mut runs: Vec<BarNumbers> = Vec::new();
             let mut count = 0;
             for (bar, times) in entry.bars {
                 if bar as usize == NOWHERE {
@@ -172,10 +173,7 @@ impl Losses {
                 }
                 let Some(bar) = number(bar as usize) else { continue };
                 count += times;
-                match runs.last_mut() {
-                    Some((_, last)) if *last == bar || *last + 1 == bar => *last = bar,
-                    _ => runs.push((bar, bar)),
-                }
+                BarNumbers::add(&mut runs, bar);
             }
             if count > 0 {
                 let (what, part) = (what.into_owned(), named.flatten());

@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use super::score::{Line, Score};
+use super::score::{PartLine, Score};
 
 /// Words that begin something in the language and are no good as names.
 const TAKEN: [&str; 14] = [
@@ -45,7 +45,7 @@ fn says_nothing(name: &str) -> bool {
     )
 }
 
-fn hand(line: &Line, staves: u8) -> &'static str {
+fn hand(line: &PartLine, staves: u8) -> &'static str {
     match (line.staff, staves) {
         (1, _) => "upper",
         (2, 3) => "middle",
@@ -86,7 +86,7 @@ fn free(base: &str, given: &mut HashMap<String, usize>) -> String {
 
 /// A name on paper as a name of the language; `None` if nothing of it can be one.
 pub(super) fn slug(name: &str) -> Option<String> {
-    let mut out = String::new();
+    let mut words: Vec<String> = Vec::new();
     for word in name.to_lowercase().split(|c: char| !c.is_alphanumeric()) {
         // "Violin I" is the first of them.
         let word = match word {
@@ -94,27 +94,27 @@ pub(super) fn slug(name: &str) -> Option<String> {
             "ii" | "2nd" => "2",
             "iii" | "3rd" => "3",
             "iv" | "4th" => "4",
-            "v" if !out.is_empty() => "5",
-            "vi" if !out.is_empty() => "6",
+            "v" if !words.is_empty() => "5",
+            "vi" if !words.is_empty() => "6",
             other => other,
         };
         let plain: String = word
             .chars()
             .filter(|c| c.is_ascii_digit() || (c.is_alphabetic() && c.is_lowercase()))
             .collect();
-        if plain.is_empty() {
-            continue;
-        }
-        if !out.is_empty() {
-            out.push('-');
-        }
-        out.push_str(&plain);
+        words.extend((!plain.is_empty()).then_some(plain));
     }
-    let out: String = out.chars().take(40).collect();
+    // "1st Oboe" is the first oboe.
+    let numbers = words.iter().take_while(|word| word.starts_with(|c: char| c.is_ascii_digit()));
+    let numbers = numbers.count();
+    if numbers < words.len() {
+        words[..=numbers].rotate_left(numbers);
+    }
+    let out: String = words.join("-").chars().take(40).collect();
     let out = out.trim_matches('-');
     let begins = out.chars().next()?;
     let named = if begins.is_lowercase() { out.to_string() } else { format!("part-{out}") };
-    Some(if TAKEN.contains(&named.as_str()) { format!("{named}-voice") } else { named })
+    Some(if TAKEN.contains(&named.as_str()) { format!("{named}-part") } else { named })
 }
 
 #[cfg(test)]
@@ -125,9 +125,10 @@ mod tests {
     fn names_on_paper_become_names_of_the_language() {
         assert_eq!(slug("Violin I").unwrap(), "violin-1");
         assert_eq!(slug("Soprano").unwrap(), "soprano");
-        assert_eq!(slug("1st Oboe (solo)").unwrap(), "part-1-oboe-solo");
+        assert_eq!(slug("1st Oboe (solo)").unwrap(), "oboe-1-solo");
+        assert_eq!(slug("2.").unwrap(), "part-2");
         assert_eq!(slug("Flöte").unwrap(), "flöte");
-        assert_eq!(slug("Voice").unwrap(), "voice-voice");
+        assert_eq!(slug("Voice").unwrap(), "voice-part");
         assert_eq!(slug("  "), None);
         assert_eq!(slug("合唱"), None);
     }

@@ -1,9 +1,9 @@
 //! Passages in which a part goes with another one for a while, so that it can be said to double it
 //! there and its voice rests.
 
-use super::marks::DYNAMICS;
-use super::score::{Bar, Direction, Line, Says};
+use super::score::{Bar, Direction, PartLine, Says};
 use super::scoring::alike;
+use super::signs;
 use crate::music::Time;
 
 /// A passage shorter than this is not worth a line of the scoring (our heuristic): bars in which
@@ -12,7 +12,7 @@ const FEWEST: (usize, usize) = (4, 8);
 
 /// Where a line goes with another one.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub(super) struct Passage {
+pub(super) struct Doubled {
     /// The player who is doubled.
     pub(super) other: usize,
     /// Octaves above the other.
@@ -21,9 +21,9 @@ pub(super) struct Passage {
     pub(super) bars: (usize, usize),
 }
 
-impl Passage {
+impl Doubled {
     /// Do they share a bar?
-    pub(super) fn meets(&self, other: &Passage) -> bool {
+    pub(super) fn meets(&self, other: &Doubled) -> bool {
         self.bars.0 <= other.bars.1 && other.bars.0 <= self.bars.1
     }
 }
@@ -39,7 +39,7 @@ struct Edge {
 }
 
 /// What holds at the beginning of each bar and at the end of the last.
-fn edges(line: &Line, bars: &[Bar]) -> Vec<Edge> {
+fn edges(line: &PartLine, bars: &[Bar]) -> Vec<Edge> {
     let times = bars.iter().map(|bar| bar.start).chain(bars.last().map(Bar::end));
     let mut edges: Vec<Edge> = Vec::with_capacity(bars.len() + 1);
     let (mut note, mut said) = (0, 0);
@@ -53,7 +53,7 @@ fn edges(line: &Line, bars: &[Bar]) -> Vec<Edge> {
         }
         while let Some(direction) = line.directions.get(said).filter(|d| d.at < time) {
             match &direction.says {
-                Says::Word(word) if DYNAMICS.contains(word) => dynamic = Some(*word),
+                Says::Word(word) if signs::dynamic(word).is_some() => dynamic = Some(*word),
                 Says::Word(word) => ways = (ways.0 + 1, Some(*word)),
                 Says::Hairpin { to, .. } => swells = swells.max(*to),
                 Says::Words(_) | Says::Fermata => {}
@@ -67,7 +67,7 @@ fn edges(line: &Line, bars: &[Bar]) -> Vec<Edge> {
 }
 
 /// The passages in which the second line goes with the first, note for note and with all signs.
-pub(super) fn between(one: &Line, two: &Line, bars: &[Bar]) -> Vec<Passage> {
+pub(super) fn between(one: &PartLine, two: &PartLine, bars: &[Bar]) -> Vec<Doubled> {
     let (of_one, of_two) = (edges(one, bars), edges(two, bars));
     // A passage begins and ends where nothing is under way and the same loudness is asked for.
     let fits = |edge: usize| {
@@ -94,7 +94,7 @@ pub(super) fn between(one: &Line, two: &Line, bars: &[Bar]) -> Vec<Passage> {
                 let sounding = (first..=last).filter(sounds).count();
                 let notes: usize = same[first..=last].iter().flatten().sum();
                 if sounding >= FEWEST.0 && notes >= FEWEST.1 {
-                    found.push(Passage { other: 0, octaves, bars: (first, last) });
+                    found.push(Doubled { other: 0, octaves, bars: (first, last) });
                 }
             }
             from = next;
@@ -104,14 +104,14 @@ pub(super) fn between(one: &Line, two: &Line, bars: &[Bar]) -> Vec<Passage> {
 }
 
 /// How many notes begin in a bar, if they are the same in both lines, with the same directions.
-fn notes_alike(one: &Line, two: &Line, bar: &Bar, octaves: i32) -> Option<usize> {
-    let notes = |line: &Line| {
+fn notes_alike(one: &PartLine, two: &PartLine, bar: &Bar, octaves: i32) -> Option<usize> {
+    let notes = |line: &PartLine| {
         let from = line.notes.partition_point(|note| note.start < bar.start);
         let to = line.notes.partition_point(|note| note.start < bar.end());
         from..to
     };
     let (of_one, of_two) = (&one.notes[notes(one)], &two.notes[notes(two)]);
-    let directions = |line: &Line| {
+    let directions = |line: &PartLine| {
         let from = line.directions.partition_point(|d| d.at < bar.start);
         let to = line.directions.partition_point(|d| d.at < bar.end());
         from..to
@@ -124,12 +124,12 @@ fn notes_alike(one: &Line, two: &Line, bar: &Bar, octaves: i32) -> Option<usize>
 
 /// Of passages of one line as many as do not meet, the longest first; none if nothing is left that
 /// the line plays alone.
-pub(super) fn longest(mut found: Vec<Passage>, line: &Line, bars: &[Bar]) -> Vec<Passage> {
+pub(super) fn longest(mut found: Vec<Doubled>, line: &PartLine, bars: &[Bar]) -> Vec<Doubled> {
     found.sort_by_key(|passage| {
         let (first, last) = passage.bars;
         (std::cmp::Reverse(last - first), first, passage.other, passage.octaves.abs())
     });
-    let mut chosen: Vec<Passage> = Vec::new();
+    let mut chosen: Vec<Doubled> = Vec::new();
     for passage in found {
         if !chosen.iter().any(|other| other.meets(&passage)) {
             chosen.push(passage);
@@ -140,7 +140,7 @@ pub(super) fn longest(mut found: Vec<Passage>, line: &Line, bars: &[Bar]) -> Vec
 }
 
 /// The line without what it plays with others.
-pub(super) fn silenced(line: &Line, passages: &[Passage], bars: &[Bar]) -> Line {
+pub(super) fn silenced(line: &PartLine, passages: &[Doubled], bars: &[Bar]) -> PartLine {
     let times: Vec<(Time, Time)> = passages
         .iter()
         .map(|passage| (bars[passage.bars.0].start, bars[passage.bars.1].end()))
@@ -156,10 +156,9 @@ pub(super) fn silenced(line: &Line, passages: &[Passage], bars: &[Bar]) -> Line 
         let (before, after) = (edges[first].dynamic, edges[next].dynamic);
         let Some(bar) = bars.get(next) else { continue };
         let at = bar.start;
-        let said = line
-            .directions
-            .iter()
-            .any(|d| d.at == at && matches!(d.says, Says::Word(word) if DYNAMICS.contains(&word)));
+        let said = line.directions.iter().any(|d| {
+            d.at == at && matches!(d.says, Says::Word(word) if signs::dynamic(word).is_some())
+        });
         if let Some(word) = after.filter(|_| before != after && !said) {
             silenced.directions.push(Direction { at, says: Says::Word(word) });
         }
@@ -169,7 +168,7 @@ pub(super) fn silenced(line: &Line, passages: &[Passage], bars: &[Bar]) -> Line 
 }
 
 /// The bars before, between and after passages.
-pub(super) fn between_them(passages: &[Passage], count: usize) -> Vec<(usize, usize)> {
+pub(super) fn between_them(passages: &[Doubled], count: usize) -> Vec<(usize, usize)> {
     let mut runs = Vec::new();
     let mut from = 0;
     for passage in passages {
@@ -188,7 +187,7 @@ pub(super) fn between_them(passages: &[Passage], count: usize) -> Vec<(usize, us
 type Runs = Vec<(usize, usize)>;
 
 /// The passages player by player, with octaves and bars.
-pub(super) fn by_player(passages: &[Passage]) -> Vec<(usize, i32, Runs)> {
+pub(super) fn by_player(passages: &[Doubled]) -> Vec<(usize, i32, Runs)> {
     let mut players: Vec<(usize, i32, Runs)> = Vec::new();
     for passage in passages {
         match players.iter_mut().find(|p| (p.0, p.1) == (passage.other, passage.octaves)) {

@@ -8,7 +8,7 @@ use std::sync::LazyLock;
 use serde::Deserialize;
 
 use super::raw::RawInstrument;
-use super::score::{Line, Part};
+use super::score::{Part, PartLine};
 use crate::instruments::{self, Instrument, MidiSound, Tuning, catalogue};
 use crate::music::{Interval, Pitch};
 
@@ -86,14 +86,14 @@ fn nearest(names: &[String]) -> Option<&'static str> {
 }
 
 /// The instrument of a line of a part.
-pub(super) fn propose(part: &Part, line: &Line) -> Proposal {
+pub(super) fn propose(part: &Part, line: &PartLine) -> Proposal {
     match line.stroke {
         Some(stroke) => drum(part, part.instruments.get(usize::from(stroke))),
         None => pitched(part, line),
     }
 }
 
-fn pitched(part: &Part, line: &Line) -> Proposal {
+fn pitched(part: &Part, line: &PartLine) -> Proposal {
     let first = part.instruments.first();
     let names = [Some(part.name.as_str()), first.map(|i| i.name.as_str())];
     let names: Vec<String> = names.into_iter().flatten().map(plain).collect();
@@ -170,7 +170,7 @@ fn plain(name: &str) -> String {
 }
 
 /// The singer of a part whose name has no other words than those for singers.
-fn singer(name: &str, line: &Line) -> Option<Proposal> {
+fn singer(name: &str, line: &PartLine) -> Option<Proposal> {
     let words: Vec<&str> = name.split(' ').filter(|word| !word.is_empty()).collect();
     let known = |word: &&str| {
         let single = word.strip_suffix('s').unwrap_or(word);
@@ -195,7 +195,7 @@ fn singer(name: &str, line: &Line) -> Option<Proposal> {
     Some(Proposal { instrument: instruments::find(id)?, exact })
 }
 
-fn lowest(line: &Line) -> i32 {
+fn lowest(line: &PartLine) -> i32 {
     line.notes.iter().flat_map(|note| &note.pitches).map(|p| p.midi()).min().unwrap_or(60)
 }
 
@@ -229,7 +229,7 @@ fn of_program(program: u8) -> Option<&'static Instrument> {
 }
 
 /// The highest bowed instrument that goes down far enough.
-fn by_compass(line: &Line) -> &'static Instrument {
+fn by_compass(line: &PartLine) -> &'static Instrument {
     let found = from_key(&NAMES.bowed, lowest(line)).and_then(instruments::find);
     found.unwrap_or(&catalogue()[0])
 }
@@ -254,7 +254,7 @@ pub(super) fn key(instrument: &Instrument, by: Interval, known: bool) -> Option<
 }
 
 /// The notes of drums with pitch, from the lowest up.
-pub(super) fn drum_notes(lines: &[&Line]) -> Vec<Pitch> {
+pub(super) fn drum_notes(lines: &[&PartLine]) -> Vec<Pitch> {
     let mut notes: Vec<Pitch> =
         lines.iter().flat_map(|line| &line.notes).flat_map(|note| note.pitches.clone()).collect();
     notes.sort_unstable();
@@ -268,7 +268,7 @@ mod tests {
 
     fn of(name: &str) -> (&'static str, bool) {
         let part = Part { name: name.to_string(), staves: 1, ..Part::default() };
-        let proposal = propose(&part, &Line::default());
+        let proposal = propose(&part, &PartLine::default());
         (&proposal.instrument.id, proposal.exact)
     }
 

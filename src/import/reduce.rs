@@ -6,7 +6,7 @@
 //! line mostly carries the tune: Alexandra Uitdenbogerd and Justin Zobel, "Manipulation of music
 //! for melody matching", 1998, from memory).
 
-use super::score::{Bar, Line, Note, Part, Score};
+use super::score::{Bar, Note, Part, PartLine, Score};
 use crate::music::Interval;
 use crate::narrow::Narrow;
 
@@ -17,7 +17,7 @@ const SILENCE: f64 = 60.0;
 
 /// Reduces a score; gives back which part carries the melody from which bar on, as text.
 pub(super) fn reduce(score: &mut Score, filler: bool) -> Vec<String> {
-    let lines: Vec<(usize, Line)> = score
+    let lines: Vec<(usize, PartLine)> = score
         .parts
         .iter()
         .enumerate()
@@ -78,7 +78,7 @@ struct Feature {
     variety: f64,
 }
 
-fn features(line: &Line, bars: &[Bar]) -> Vec<Option<Feature>> {
+fn features(line: &PartLine, bars: &[Bar]) -> Vec<Option<Feature>> {
     let mut first = 0;
     bars.iter()
         .map(|bar| {
@@ -137,8 +137,8 @@ fn path(features: &[Vec<Option<Feature>>], weight: &dyn Fn(&Feature) -> f64) -> 
 }
 
 /// One line of the notes of those that a path goes through.
-fn follow(lines: &[(usize, Line)], path: &[usize], bars: &[Bar], highest: bool) -> Line {
-    let mut followed = Line { staff: 1, ..Line::default() };
+fn follow(lines: &[(usize, PartLine)], path: &[usize], bars: &[Bar], highest: bool) -> PartLine {
+    let mut followed = PartLine { staff: 1, ..PartLine::default() };
     for (index, bar) in bars.iter().enumerate() {
         let Some(chosen) = path.get(index) else { break };
         let line = &lines[*chosen].1;
@@ -154,6 +154,7 @@ fn follow(lines: &[(usize, Line)], path: &[usize], bars: &[Bar], highest: bool) 
                 pitches: edge.copied().into_iter().collect(),
                 slur_starts: false,
                 slur_ends: false,
+                lyrics: None,
                 ..note.clone()
             });
         }
@@ -167,7 +168,7 @@ fn follow(lines: &[(usize, Line)], path: &[usize], bars: &[Bar], highest: bool) 
 }
 
 /// Where the melody lies, in words.
-fn tell(score: &Score, lines: &[(usize, Line)], melody: &[usize]) -> Vec<String> {
+fn tell(score: &Score, lines: &[(usize, PartLine)], melody: &[usize]) -> Vec<String> {
     let name = |line: usize| {
         let part = lines[line].0;
         match score.parts[part].name.as_str() {
@@ -192,8 +193,10 @@ fn tell(score: &Score, lines: &[(usize, Line)], melody: &[usize]) -> Vec<String>
         })
         .collect();
     let more = if runs.len() > 12 { " …" } else { "" };
+    let sung = lines.iter().any(|(_, line)| line.notes.iter().any(|note| note.lyrics.is_some()));
+    let sung = if sung { "; what is sung is left out" } else { "" };
     vec![format!(
-        "the reduction is a proposal; the melody is taken from: {}{more}",
+        "the reduction is a proposal{sung}; the melody is taken from: {}{more}",
         shown.join(", ")
     )]
 }
@@ -203,7 +206,7 @@ mod tests {
     use super::*;
     use crate::music::{Key, Metre, Time};
 
-    fn line(heights: &[i32], each: i64) -> Line {
+    fn line(heights: &[i32], each: i64) -> PartLine {
         let notes = heights
             .iter()
             .enumerate()
@@ -217,18 +220,19 @@ mod tests {
                 slur_starts: false,
                 slur_ends: false,
                 graces: None,
+                lyrics: None,
             })
             .collect();
-        Line { staff: 1, notes, ..Line::default() }
+        PartLine { staff: 1, notes, ..PartLine::default() }
     }
 
-    fn score(lines: Vec<Line>, bars: i64) -> Score {
+    fn score(lines: Vec<PartLine>, bars: i64) -> Score {
         let bar = |index: i64| Bar {
             number: index.narrow::<i32>() + 1,
             label: String::new(),
             start: Time::WHOLE * index,
             length: Time::WHOLE,
-            metre: Metre { count: 4, unit: 4 },
+            metre: Metre::FOUR_FOUR,
             key: Key::C_MAJOR,
             metre_shown: index == 0,
             key_shown: index == 0,

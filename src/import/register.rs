@@ -3,7 +3,7 @@
 //! A line that goes in chords of the same number of notes for the most part is as many lines
 //! written together (our heuristic: four notes in five). Chords of keyboards stay chords.
 
-use super::score::{Line, Note, Part};
+use super::score::{Note, Part, PartLine};
 
 /// Parts the flowing chords of a part; gives back how many lines more there are now.
 pub(super) fn part(part: &mut Part) -> usize {
@@ -16,7 +16,7 @@ pub(super) fn part(part: &mut Part) -> usize {
     part.lines.len() - before
 }
 
-fn parted(line: Line) -> Vec<Line> {
+fn parted(line: PartLine) -> Vec<PartLine> {
     let count = line.notes.len();
     let size = line.notes.iter().map(|note| note.pitches.len()).max().unwrap_or(0);
     let full = line.notes.iter().filter(|note| note.pitches.len() == size).count();
@@ -28,7 +28,7 @@ fn parted(line: Line) -> Vec<Line> {
 }
 
 /// The notes of one register, counted from the top. A note alone belongs to the highest.
-fn one_of(line: &Line, place: usize) -> Line {
+fn one_of(line: &PartLine, place: usize) -> PartLine {
     let mut map: Vec<Option<usize>> = Vec::with_capacity(line.notes.len());
     let mut notes: Vec<Note> = Vec::new();
     for note in &line.notes {
@@ -59,7 +59,7 @@ fn one_of(line: &Line, place: usize) -> Line {
             open = map[index];
         }
     }
-    let mut line = Line { notes, ..line.clone() };
+    let mut line = PartLine { notes, ..line.clone() };
     if place > 0 {
         line.directions.retain(|d| !matches!(d.says, super::score::Says::Words(_)));
     }
@@ -84,6 +84,7 @@ mod tests {
             slur_starts: at == 0,
             slur_ends: at == 1,
             graces: None,
+            lyrics: None,
         }
     }
 
@@ -92,7 +93,7 @@ mod tests {
         let mut notes: Vec<Note> = (0..9).map(|at| chord(at, &["C5", "E5"])).collect();
         notes.push(chord(9, &["G5"]));
         let mut of_one = Part { staves: 1, ..Part::default() };
-        of_one.lines.push(Line { notes, ..Line::default() });
+        of_one.lines.push(PartLine { notes, ..PartLine::default() });
         assert_eq!(part(&mut of_one), 1);
         let counts: Vec<usize> = of_one.lines.iter().map(|line| line.notes.len()).collect();
         assert_eq!(counts, [10, 9]);
@@ -104,7 +105,7 @@ mod tests {
         let mut notes: Vec<Note> = (0..9).map(|at| chord(at, &["C5"])).collect();
         notes.push(chord(9, &["C5", "G5"]));
         let mut of_one = Part { staves: 1, ..Part::default() };
-        of_one.lines.push(Line { notes, ..Line::default() });
+        of_one.lines.push(PartLine { notes, ..PartLine::default() });
         assert_eq!(part(&mut of_one), 0);
     }
 }

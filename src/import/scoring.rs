@@ -4,9 +4,9 @@
 use std::fmt::Write;
 
 use super::loss::Losses;
-use super::passages::{self, Passage};
+use super::passages::{self, Doubled};
 use super::players::{self, Proposal};
-use super::score::{Line, Note, Score};
+use super::score::{Note, PartLine, Score};
 use crate::music::{Interval, Pitch};
 
 /// The year of the proposed ensemble: most instruments of the catalogue are built by then.
@@ -25,7 +25,7 @@ struct Seat {
     /// The player whose line this is, an octave or two away.
     doubles: Option<(usize, i32)>,
     /// Where the line goes with another player's for a while.
-    passages: Vec<Passage>,
+    passages: Vec<Doubled>,
 }
 
 /// A scoring of a piece.
@@ -44,7 +44,7 @@ impl Scoring {
     }
 
     /// Where the line is played from another one's voice for a while.
-    pub(super) fn passages(&self, part: usize, line: usize) -> &[Passage] {
+    pub(super) fn passages(&self, part: usize, line: usize) -> &[Doubled] {
         let seat = self.seats.iter().find(|seat| seat.part == part && seat.line == line);
         seat.map_or(&[], |seat| seat.passages.as_slice())
     }
@@ -74,6 +74,18 @@ pub(super) fn make(score: &Score, losses: &mut Losses, guesses: &mut Vec<String>
         );
         if !guesses.contains(&guess) {
             guesses.push(guess);
+        }
+    }
+    for (index, part) in score.parts.iter().enumerate() {
+        let lines = seats.iter().filter(|seat| seat.part == index);
+        let one_player = part.lines.iter().all(|line| line.stroke.is_none()) && part.staves > 1;
+        let count = lines.count();
+        if one_player && count > 1 {
+            let name = if part.name.is_empty() { "a part without a name" } else { &part.name };
+            guesses.push(format!(
+                "{name}: {count} voices on {} staves have a player each, for a player has one voice at a time",
+                part.staves
+            ));
         }
     }
     guesses.push(format!("the year of the ensemble: {YEAR} is proposed, write your own"));
@@ -153,7 +165,7 @@ fn doubled(score: &Score, seats: &[Seat], index: usize) -> Option<(usize, i32)> 
 }
 
 /// Passages that the player of a seat plays with an earlier one, from its own voice and no third.
-fn doubled_for_a_while(score: &Score, seats: &[Seat], index: usize) -> Vec<Passage> {
+fn doubled_for_a_while(score: &Score, seats: &[Seat], index: usize) -> Vec<Doubled> {
     // Hands of one player and voices of one staff are no doubling.
     let alone = |seat: &Seat| {
         let part = &score.parts[seat.part];
@@ -171,12 +183,12 @@ fn doubled_for_a_while(score: &Score, seats: &[Seat], index: usize) -> Vec<Passa
         passages::between(line(&seats[other]), line(own), &score.bars)
             .into_iter()
             .filter(move |found| !taken.iter().any(|passage| passage.meets(found)))
-            .map(move |found| Passage { other, ..found })
+            .map(move |found| Doubled { other, ..found })
     });
     passages::longest(found.collect(), line(own), &score.bars)
 }
 
-fn same(one: &Line, two: &Line, octaves: i32) -> bool {
+fn same(one: &PartLine, two: &PartLine, octaves: i32) -> bool {
     one.notes.len() == two.notes.len()
         && one.directions == two.directions
         && one.notes.iter().zip(&two.notes).all(|(one, two)| alike(one, two, octaves))
@@ -187,6 +199,7 @@ pub(super) fn alike(one: &Note, two: &Note, octaves: i32) -> bool {
     let moved = |pitch: &Pitch| pitch.transposed(Interval::octaves(octaves));
     (one.start, one.end, one.marks, one.tremolo, one.slur_starts, one.slur_ends)
         == (two.start, two.end, two.marks, two.tremolo, two.slur_starts, two.slur_ends)
+        && one.lyrics == two.lyrics
         && one.graces.is_none()
         && two.graces.is_none()
         && one.pitches.len() == two.pitches.len()
@@ -213,7 +226,7 @@ fn text(score: &Score, seats: &[Seat], losses: &mut Losses) -> String {
             let _ = write!(out, " in {}", key.name);
         }
         if !instrument.drums.is_empty() {
-            let lines: Vec<&Line> = seats
+            let lines: Vec<&PartLine> = seats
                 .iter()
                 .filter(|other| other.section == seat.section)
                 .map(|other| &score.parts[other.part].lines[other.line])

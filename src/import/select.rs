@@ -5,6 +5,7 @@ use super::loss::Losses;
 use super::names::slug;
 use super::score::{Says, Score};
 use crate::music::Time;
+use ripieno_compiler::diagnostics::BarNumbers;
 
 /// Where what is left stood before.
 pub(super) struct Kept {
@@ -26,7 +27,7 @@ pub(super) fn parts(score: &mut Score, wanted: &[String]) -> Result<Vec<usize>, 
         let found: Vec<usize> = (0..count)
             .filter(|index| {
                 let part = &score.parts[*index].name;
-                small(part) == small(name) || slug(part).is_some_and(|slug| slug == small(name))
+                small(part) == small(name) || slug(part).is_some_and(|it| Some(it) == slug(name))
             })
             .collect();
         // A number counts the parts from the top.
@@ -65,7 +66,7 @@ pub(super) fn parts(score: &mut Score, wanted: &[String]) -> Result<Vec<usize>, 
 /// the file; gives back the index of the first.
 pub(super) fn bars(
     score: &mut Score,
-    (first, last): (i32, i32),
+    BarNumbers { first, last }: BarNumbers,
     losses: &mut Losses,
 ) -> Result<usize, Error> {
     let number = |index: usize| {
@@ -104,10 +105,23 @@ pub(super) fn bars(
     }
     score.repeats.retain(|(a, b)| inside(*a, *b));
     let repeats = score.repeats.clone();
-    score.endings.retain(|(a, b, number)| {
-        inside(*a, *b)
-            && repeats.iter().any(|(_, last)| if *number == 1 { last == b } else { last + 1 == *a })
+    // A further ending needs those before it.
+    let mut before: Option<usize> = None;
+    score.endings.retain(|(a, b, (first, _))| {
+        let fits = match first {
+            1 => repeats.iter().any(|(_, last)| last == b),
+            _ => before.is_some_and(|before| before + 1 == *a),
+        };
+        let kept = inside(*a, *b) && fits;
+        before = kept.then_some(*b);
+        kept
     });
+    score.times.retain(|(last, _)| repeats.iter().any(|(_, b)| b == last));
+    score.times.iter_mut().for_each(|(last, _)| *last -= from);
+    if score.jumps.iter().any(|(index, _)| inside(*index, *index)) {
+        losses.left_out("jumps, which speak of the whole piece", None, from);
+    }
+    score.jumps.clear();
     score.repeats.iter_mut().for_each(|(a, b)| (*a, *b) = (*a - from, *b - from));
     score.endings.iter_mut().for_each(|(a, b, _)| (*a, *b) = (*a - from, *b - from));
     score.chords.retain(|(at, _)| *at >= begin && *at < end);

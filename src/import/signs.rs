@@ -1,6 +1,7 @@
 //! Signs of the language that stand in more than one place of the writer.
 
 use crate::music::Time;
+use crate::resolve::Dynamic;
 
 /// A rest inside a bar, or of a whole one.
 pub(super) const REST: &str = "rest";
@@ -16,4 +17,9 @@ pub(super) fn tempo(beat: Option<(Time, f64)>, words: Option<&str>) -> String {
     });
     let both: Vec<String> = [words, count].into_iter().flatten().collect();
     format!("tempo {}", both.join(" "))
+}
+
+/// The dynamic of the language that is written with these letters.
+pub(super) fn dynamic(letters: &str) -> Option<&'static str> {
+    Dynamic::WORDS.into_iter().map(|(_, word)| word).find(|word| *word == letters)
 }

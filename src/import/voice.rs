@@ -4,8 +4,7 @@
 use std::fmt::Write;
 
 use super::loss::Losses;
-use super::marks::DYNAMICS;
-use super::score::{Bar, Direction, Line, Note, Says, TupletSpan};
+use super::score::{Bar, Direction, Note, PartLine, Says, TupletSpan};
 use super::signs;
 use super::tuplets::{self, Tuplet, is_plain};
 use crate::music::{Pitch, Time};
@@ -23,16 +22,18 @@ struct Piece {
     ends: bool,
 }
 
-/// The bars of a line as they stand between the braces of a voice.
+/// The bars of a line as they stand between the braces of a voice; gives back which notes are
+/// struck there, each with the index of its bar.
 pub(super) fn write(
     out: &mut String,
-    line: &Line,
+    line: &PartLine,
     bars: &[Bar],
     (part, losses): (usize, &mut Losses),
-) {
+) -> Vec<(usize, usize)> {
     let directions = spoken(&line.directions, bars.last().map_or(Time::ZERO, Bar::end));
     let mut writer = Writer { line, directions: &directions, next: 0, note: 0, part, losses };
     let mut rests: Option<(i32, usize)> = None;
+    let mut struck = Vec::new();
     for (index, bar) in bars.iter().enumerate() {
         let pieces = writer.pieces(bar, index);
         let silent = pieces.iter().all(|piece| piece.note.is_none());
@@ -47,10 +48,13 @@ pub(super) fn write(
         let tuplets = tuplets::find(&places(&pieces), &writer.spans(bar), bar.length);
         let tuplets = tuplets.unwrap_or_default();
         let pieces = writer.cut(pieces, (bar, index), &tuplets);
+        let begun = pieces.iter().filter(|piece| piece.begins);
+        struck.extend(begun.filter_map(|piece| Some((index, piece.note?))));
         let text = writer.bar(&pieces, bar, &tuplets, index + 1 == bars.len());
         let _ = writeln!(out, "  {}: {text} |", bar.number);
     }
     write_rests(out, rests);
+    struck
 }
 
 fn write_rests(out: &mut String, rests: Option<(i32, usize)>) {
@@ -70,7 +74,7 @@ fn spoken(directions: &[Direction], end: Time) -> Vec<(Time, String)> {
         let at = direction.at;
         match &direction.says {
             Says::Word(word) => {
-                let order = if DYNAMICS.contains(word) { 1 } else { 3 };
+                let order = if signs::dynamic(word).is_some() { 1 } else { 3 };
                 events.push((at, order, (*word).to_string()));
             }
             Says::Hairpin { grows, to } => {
@@ -124,7 +128,7 @@ pub(super) fn quoted(words: &str) -> String {
 }
 
 struct Writer<'a> {
-    line: &'a Line,
+    line: &'a PartLine,
     directions: &'a [(Time, String)],
     /// The next direction and the next note that are to be written.
     next: usize,

@@ -13,7 +13,7 @@ use super::capabilities::FIX_ALL;
 use super::commands::{BUILD, WHO_PLAYS};
 use super::progress::Progress;
 use super::server::Server;
-use super::workspace::{At, Place};
+use super::workspace::{At, TextPlace};
 use super::{
     completion, findings, fixes, folding, formatting, hierarchy, hints, hover, lens, names,
     selection, signature, symbols, tokens, uri,
@@ -178,7 +178,7 @@ impl Server<'_> {
     }
 
     /// Changes of texts, file by file.
-    pub(super) fn edit(&self, edits: Vec<(Place, String)>) -> lsp::WorkspaceEdit {
+    pub(super) fn edit(&self, edits: Vec<(TextPlace, String)>) -> lsp::WorkspaceEdit {
         let mut changes: HashMap<lsp::Uri, Vec<lsp::TextEdit>> = HashMap::new();
         for (place, new_text) in edits {
             let lsp::Location { uri, range } = self.workspace.location(&place);
@@ -378,7 +378,7 @@ impl Server<'_> {
     ) -> lsp::SymbolInformation {
         lsp::SymbolInformation {
             deprecated: None,
-            location: self.workspace.location(&Place { file, range: symbol.whole }),
+            location: self.workspace.location(&TextPlace { file, range: symbol.whole }),
             base_symbol_information: lsp::BaseSymbolInformation {
                 name: symbol.name,
                 kind: symbol_kind(symbol.sort),
@@ -409,7 +409,7 @@ impl Server<'_> {
         let found = symbols::named(&self.workspace.session, &files, &asked.query);
         let symbol = |(file, symbol): (FileId, symbols::Symbol)| lsp::WorkspaceSymbol {
             location: lsp::WorkspaceSymbolLocation::Location(
-                self.workspace.location(&Place { file, range: symbol.head }),
+                self.workspace.location(&TextPlace { file, range: symbol.head }),
             ),
             data: None,
             base_symbol_information: lsp::BaseSymbolInformation {
@@ -489,7 +489,7 @@ impl Server<'_> {
     fn format(&mut self, uri: &lsp::Uri, which: &formatting::Which) -> Option<Vec<lsp::TextEdit>> {
         let file = self.workspace.file(uri)?;
         let edits = formatting::format(&self.workspace.session, file, which);
-        let edit = |(place, new_text): (Place, String)| lsp::TextEdit {
+        let edit = |(place, new_text): (TextPlace, String)| lsp::TextEdit {
             range: self.workspace.location(&place).range,
             new_text,
         };

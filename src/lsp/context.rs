@@ -59,7 +59,7 @@ pub fn cursor(session: &Session, at: At) -> Cursor {
         }
         let word = |word: &crate::syntax::Word| Some(word.value.clone());
         match &item.node {
-            Node::Voice(voice) => name = word(voice),
+            Node::Voice(voice) | Node::Lyrics(voice, _) => name = word(voice),
             Node::Instrument(own, _) => name = word(own),
             Node::Ensemble(own, extends) => {
                 (name, ensemble) = (word(own), extends.as_ref().and_then(word));

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use gen_lsp_types as lsp;
 
-use super::workspace::{Place, Workspace};
+use super::workspace::{TextPlace, Workspace};
 use crate::check::{self, RULES};
 use crate::diagnostics::{CODES, Diagnostic, FileId, Severity, Span};
 
@@ -22,7 +22,7 @@ pub fn of_root(workspace: &mut Workspace, root: FileId) -> BTreeMap<FileId, Vec<
 /// One finding. What to do stands below what is the matter; further places are linked.
 pub fn shown(workspace: &Workspace, finding: &Diagnostic) -> lsp::Diagnostic {
     let place =
-        |span: Span| Place { file: span.file, range: workspace.session.sources().range(span) };
+        |span: Span| TextPlace { file: span.file, range: workspace.session.sources().range(span) };
     let mut message = finding.message.clone();
     for more in [finding.help.clone(), finding.also_found()].into_iter().flatten() {
         message.push('\n');

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use super::workspace::{At, Place};
+use super::workspace::{At, TextPlace};
 use crate::diagnostics::{Care, Diagnostic, FileId, Fix};
 use crate::resolve::Verb;
 use crate::session::Session;
@@ -18,7 +18,7 @@ pub struct Change {
     /// Is it the one to take, if any? It is the first that needs no look.
     pub preferred: bool,
     /// Places and what to put there.
-    pub edits: Vec<(Place, String)>,
+    pub edits: Vec<(TextPlace, String)>,
 }
 
 /// The changes for the findings of a root that touch some bytes of a file.
@@ -49,16 +49,16 @@ pub fn fixes(
 }
 
 /// All changes of a file that may be applied unseen, in order, none over another.
-pub fn all_safe(session: &mut Session, root: FileId, file: FileId) -> Vec<(Place, String)> {
+pub fn all_safe(session: &mut Session, root: FileId, file: FileId) -> Vec<(TextPlace, String)> {
     let findings = session.findings(root);
     let safe = findings.iter().filter_map(|finding| {
         let fix = finding.fixes.iter().find(|fix| fix.care == Care::Unseen)?;
         Some(edits(session, fix))
     });
-    let mut all: Vec<(Place, String)> = Vec::new();
+    let mut all: Vec<(TextPlace, String)> = Vec::new();
     for fix in safe {
         let clear = fix.iter().all(|(place, _)| {
-            let apart = |(other, _): &(Place, String)| {
+            let apart = |(other, _): &(TextPlace, String)| {
                 other.range.end < place.range.start || place.range.end < other.range.start
             };
             place.file == file && all.iter().all(apart)
@@ -102,17 +102,17 @@ pub fn written_out(
     session: &mut Session,
     at: At,
     scoring: String,
-) -> Result<Vec<(Place, String)>, String> {
+) -> Result<Vec<(TextPlace, String)>, String> {
     let asked = Asked { scoring, at: Some((at.file, at.offset)), ..Asked::default() };
     let written = write_out(session, at.root, &asked).map_err(|why| why.to_string())?;
     let file = written.file;
-    Ok(written.edits.into_iter().map(|(range, text)| (Place { file, range }, text)).collect())
+    Ok(written.edits.into_iter().map(|(range, text)| (TextPlace { file, range }, text)).collect())
 }
 
-fn edits(session: &Session, fix: &Fix) -> Vec<(Place, String)> {
+fn edits(session: &Session, fix: &Fix) -> Vec<(TextPlace, String)> {
     let place = |edit: &crate::diagnostics::Edit| {
         let range = session.sources().range(edit.span);
-        (Place { file: edit.span.file, range }, edit.text.clone())
+        (TextPlace { file: edit.span.file, range }, edit.text.clone())
     };
     fix.edits.iter().map(place).collect()
 }

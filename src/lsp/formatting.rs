@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use super::workspace::Place;
+use super::workspace::TextPlace;
 use crate::diagnostics::FileId;
 use crate::format;
 use crate::session::Session;
@@ -20,7 +20,7 @@ pub enum Which {
 
 /// The changes that bring a file, or a part of it, into the canonical form, in order.
 #[must_use]
-pub fn format(session: &Session, file: FileId, which: &Which) -> Vec<(Place, String)> {
+pub fn format(session: &Session, file: FileId, which: &Which) -> Vec<(TextPlace, String)> {
     let document = session.document(file);
     let edits = match which {
         Which::File => format::edits(document),
@@ -33,7 +33,8 @@ pub fn format(session: &Session, file: FileId, which: &Which) -> Vec<(Place, Str
         }
         Which::Bar(byte) => format::edits_of_bar(document, *byte),
     };
-    let change = |edit: format::Edit| (Place { file, range: edit.range }, edit.text.into_owned());
+    let change =
+        |edit: format::Edit| (TextPlace { file, range: edit.range }, edit.text.into_owned());
     edits.into_iter().map(change).collect()
 }
 

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::names::{Kind, name_at};
-use super::workspace::{At, Place};
+use super::workspace::{At, TextPlace};
 use crate::diagnostics::Span;
 use crate::resolve::{Line, Piece, Player, Scoring, Verb, Voice};
 use crate::session::Session;
@@ -29,9 +29,9 @@ pub struct Entry {
     /// What it is.
     pub sort: Sort,
     /// The whole of it.
-    pub whole: Place,
+    pub whole: TextPlace,
     /// A part of it, by which it is known again.
-    pub head: Place,
+    pub head: TextPlace,
 }
 
 enum Found {
@@ -40,8 +40,8 @@ enum Found {
     Player(String),
 }
 
-fn place(session: &Session, span: Span) -> Place {
-    Place { file: span.file, range: session.sources().range(span) }
+fn place(session: &Session, span: Span) -> TextPlace {
+    TextPlace { file: span.file, range: session.sources().range(span) }
 }
 
 fn of_voice(session: &Session, voice: &Voice) -> Entry {
@@ -65,7 +65,7 @@ fn of_line(session: &Session, scoring: &Scoring, line: &Line) -> Entry {
     let start = (start + verb).min(whole.range.end);
     let length = text[start..whole.range.end].find(char::is_whitespace);
     let end = length.map_or(whole.range.end, |length| start + length);
-    let head = Place { file: whole.file, range: start..end };
+    let head = TextPlace { file: whole.file, range: start..end };
     Entry { name, about: scoring.name.clone(), sort: Sort::Line, whole, head }
 }
 
@@ -74,7 +74,7 @@ fn of_player(session: &Session, ensemble: &str, player: &Player) -> Entry {
     let length = session.document(whole.file).text()[whole.range.clone()]
         .find(|c: char| c.is_whitespace() || c == ',');
     let end = length.map_or(whole.range.end, |length| whole.range.start + length);
-    let head = Place { file: whole.file, range: whole.range.start..end };
+    let head = TextPlace { file: whole.file, range: whole.range.start..end };
     Entry {
         name: player.name.clone(),
         about: ensemble.to_string(),

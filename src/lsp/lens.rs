@@ -1,7 +1,7 @@
 //! What stands above a declaration: who plays a voice, and how to build a scoring.
 
 use super::hover::players_of_voice;
-use super::workspace::{At, Place};
+use super::workspace::{At, TextPlace};
 use crate::session::Session;
 use crate::syntax::Declaration;
 
@@ -18,7 +18,7 @@ pub enum Action {
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Lens {
     /// The name of the declaration.
-    pub place: Place,
+    pub place: TextPlace,
     /// What it says.
     pub title: String,
     /// What it does.
@@ -35,7 +35,7 @@ pub fn lenses(session: &mut Session, at: At) -> Vec<Lens> {
             Declaration::Scoring(scoring) => (&scoring.name, true),
             _ => continue,
         };
-        let place = Place { file: at.file, range: session.sources().range(name.span) };
+        let place = TextPlace { file: at.file, range: session.sources().range(name.span) };
         let (title, action) = if build {
             (format!("build {}", name.value), Action::Build(name.value.clone()))
         } else {

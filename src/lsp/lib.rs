@@ -43,7 +43,7 @@ mod workspace;
 
 pub use server::serve;
 pub use settings::{Hints, Settings};
-pub use workspace::{At, Host, Place, Workspace};
+pub use workspace::{At, Host, TextPlace, Workspace};
 
 // The stages, under the names they have everywhere.
 use ripieno_checker::{check, session};

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use super::workspace::{At, Place};
+use super::workspace::{At, TextPlace};
 use crate::diagnostics::{FileId, Span};
 use crate::session::Session;
 use crate::syntax::{Declaration, EnsembleLine, ScoringTree, VerbTree, Word};
@@ -40,7 +40,7 @@ pub struct Name {
     /// The player among those of his line, from 1, where one is named.
     pub number: Option<u8>,
     /// Where it stands, without the number of a player.
-    pub place: Place,
+    pub place: TextPlace,
     /// Is it declared here?
     pub declares: bool,
     /// The ensemble whose players are meant.
@@ -65,7 +65,7 @@ impl Collector<'_> {
             range.end = range.start + line.len();
             (text, number) = (line, player.parse().ok());
         }
-        let place = Place { file: word.span.file, range };
+        let place = TextPlace { file: word.span.file, range };
         let ensemble = ensemble.map(String::from);
         self.names.push(Name { kind, text: text.to_string(), number, place, declares, ensemble });
     }
@@ -141,6 +141,7 @@ pub fn names(session: &Session, file: FileId) -> Vec<Name> {
         match &*block.declaration {
             Declaration::Use(path) => collector.push(Kind::File, path, false, None),
             Declaration::Voice(voice) => collector.push(Kind::Voice, &voice.name, true, None),
+            Declaration::Lyrics(lyrics) => collector.push(Kind::Voice, &lyrics.voice, false, None),
             Declaration::Instrument(instrument) => {
                 collector.push(Kind::Instrument, &instrument.name, true, None);
                 collector.push(Kind::Instrument, &instrument.like, false, None);
@@ -238,11 +239,11 @@ pub fn declarations(session: &mut Session, root: FileId, name: &Name) -> Vec<Nam
 }
 
 /// Where what stands at a place is declared: the name, or the beginning of a used file.
-pub fn definition(session: &mut Session, at: At) -> Vec<Place> {
+pub fn definition(session: &mut Session, at: At) -> Vec<TextPlace> {
     let Some(name) = name_at(session, at) else { return Vec::new() };
     if name.kind == Kind::File {
         let file = used_file(session, &name.text, at.file);
-        return file.map(|file| Place { file, range: 0..0 }).into_iter().collect();
+        return file.map(|file| TextPlace { file, range: 0..0 }).into_iter().collect();
     }
     let declared = declarations(session, at.root, &name);
     // Players of an instrument that a source declares lead there from the line that names them.
@@ -351,7 +352,7 @@ pub fn rename(
     roots: &[FileId],
     at: At,
     new: &str,
-) -> Result<Vec<(Place, String)>, String> {
+) -> Result<Vec<(TextPlace, String)>, String> {
     let name = renamable(session, at)?;
     if !is_name(new) {
         return Err(format!(

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::workspace::{At, Place};
+use super::workspace::{At, TextPlace};
 use crate::arrange::{Arrangement, Part, SoundingNote};
 use crate::resolve::{Note, Piece, Verb};
 use crate::session::Session;
@@ -17,7 +17,7 @@ pub struct NoteAt {
     /// In which voice or for whom it is written, in words: "voice `upper`".
     pub home: String,
     /// Where it is written.
-    pub place: Place,
+    pub place: TextPlace,
 }
 
 /// The note, chord or stroke at a place, or that ends there.
@@ -40,7 +40,7 @@ pub fn note_at(session: &mut Session, at: At) -> Option<NoteAt> {
             .filter(|(_, range)| range.start <= at.offset && at.offset <= range.end)
             .collect();
         // Where one note ends and the next begins, the next is meant.
-        touching.pop().map(|(note, range)| (note.clone(), Place { file: at.file, range }))
+        touching.pop().map(|(note, range)| (note.clone(), TextPlace { file: at.file, range }))
     };
     for voice in &piece.voices {
         if let Some((note, place)) = find(&voice.music.notes) {

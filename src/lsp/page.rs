@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::workspace::{At, Place};
+use super::workspace::{At, TextPlace};
 use crate::diagnostics::FileId;
 use crate::notate::{Element, Measure, Score, Staff, notate};
 use crate::session::Session;
@@ -61,7 +61,7 @@ pub fn printed(session: &mut Session, at: At) -> Vec<Printed> {
 /// Where something printed stands in the source: the note, chord symbol or rest, or else the scoring
 /// line. `None` where there is no such scoring, player, bar or element, and for a rest of somebody
 /// who has nothing to play.
-pub fn in_source(session: &mut Session, root: FileId, printed: &Printed) -> Option<Place> {
+pub fn in_source(session: &mut Session, root: FileId, printed: &Printed) -> Option<TextPlace> {
     let arrangement = session.arrangement(root, &printed.scoring)?;
     let bar = arrangement.piece.form.index_of(printed.bar)?;
     let score: Score = notate(&arrangement);
@@ -69,7 +69,7 @@ pub fn in_source(session: &mut Session, root: FileId, printed: &Printed) -> Opti
     let measure: &Measure = staff.in_bar(bar).nth(usize::from(printed.lower))?;
     let origin = measure.elements.get(printed.element)?.origin;
     let span = origin.source.or(score.line(origin).map(|line| line.span))?;
-    Some(Place { file: span.file, range: session.sources().range(span) })
+    Some(TextPlace { file: span.file, range: session.sources().range(span) })
 }
 
 #[cfg(test)]

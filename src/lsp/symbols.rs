@@ -96,6 +96,15 @@ pub fn outline(session: &Session, file: FileId) -> Vec<Symbol> {
                 };
                 (voice.name.value.clone(), about, Sort::Voice, sources.range(voice.name.span))
             }
+            Declaration::Lyrics(lyrics) => {
+                let verse = lyrics.verse.as_ref().map_or(1, |verse| verse.value);
+                (
+                    format!("lyrics for {}", lyrics.voice.value),
+                    format!("verse {verse}"),
+                    Sort::Block,
+                    sources.range(lyrics.voice.span),
+                )
+            }
             Declaration::Instrument(instrument) => {
                 let about = format!("instrument like {}", instrument.like.value);
                 let head = sources.range(instrument.name.span);
@@ -123,7 +132,13 @@ pub fn outline(session: &Session, file: FileId) -> Vec<Symbol> {
         let name = if name.trim().is_empty() { "untitled".to_string() } else { name };
         let within = own.iter().flat_map(|(start, item)| {
             let range = *start..start + item.length;
-            let line = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+            // What the line says behind what the symbol is called by, as far as its block.
+            let behind = |span| {
+                let from = sources.range(span).end.clamp(range.start, range.end);
+                let line = text[from..range.end].lines().next().unwrap_or_default();
+                let words = line.split_whitespace().collect::<Vec<_>>().join(" ");
+                words.trim_end_matches(['{', ' ']).to_string()
+            };
             let symbol = |name: String, about: String, sort, head| Symbol {
                 name,
                 about,
@@ -135,8 +150,11 @@ pub fn outline(session: &Session, file: FileId) -> Vec<Symbol> {
             match &item.node {
                 Node::FormLine(Some(form), _) => {
                     vec![symbol(
-                        format!("bar {}", form.bars.first),
-                        line(&text[range.clone()]),
+                        match form.bars.first == form.bars.last {
+                            true => format!("bar {}", form.bars.first),
+                            false => format!("bars {} to {}", form.bars.first, form.bars.last),
+                        },
+                        behind(form.bars.span),
                         Sort::Bar,
                         first_word(&range),
                     )]
@@ -159,8 +177,8 @@ pub fn outline(session: &Session, file: FileId) -> Vec<Symbol> {
                     .collect(),
                 Node::ScoringLine(scoring) => {
                     let who: Vec<&str> = scoring.who.iter().map(|who| who.value.as_str()).collect();
-                    let first = text[range.clone()].lines().next().unwrap_or_default();
-                    vec![symbol(who.join(", "), line(first), Sort::Line, first_word(&range))]
+                    let about = scoring.who.last().map_or_else(String::new, |who| behind(who.span));
+                    vec![symbol(who.join(", "), about, Sort::Line, first_word(&range))]
                 }
                 _ => Vec::new(),
             }
@@ -225,7 +243,8 @@ mod tests {
         for symbol in &outline {
             assert!(symbol.whole.start <= symbol.head.start && symbol.head.end <= symbol.whole.end);
         }
-        assert_eq!(outline[4].within[0].about, "oboe.1 plays upper as melody");
+        assert_eq!(outline[4].within[0].about, "plays upper as melody");
+        assert_eq!(outline[1].within[1].about, "end");
         let found = named(&session, &[at.file], "hrn");
         assert_eq!(found[0].1.name, "horn");
     }

@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use super::workspace::{At, Place};
+use super::workspace::{At, TextPlace};
 use crate::diagnostics::FileId;
 use crate::resolve::{LoadError, Loader};
 use crate::session::Session;
@@ -46,14 +46,14 @@ pub(super) fn text(text: &str) -> (Session, At) {
 }
 
 /// The text of a place, with its line in front: `3: upper`.
-pub(super) fn line(session: &Session, place: &Place) -> String {
+pub(super) fn line(session: &Session, place: &TextPlace) -> String {
     let text = session.document(place.file).text();
     let line = text[..place.range.start].matches('\n').count() + 1;
     format!("{line}: {}", &text[place.range.clone()])
 }
 
 /// A text with changes made to it.
-pub(super) fn changed(session: &Session, file: FileId, edits: &[(Place, String)]) -> String {
+pub(super) fn changed(session: &Session, file: FileId, edits: &[(TextPlace, String)]) -> String {
     let mut text = session.document(file).text().to_string();
     let mut own: Vec<_> = edits.iter().filter(|(place, _)| place.file == file).collect();
     own.sort();

@@ -53,7 +53,7 @@ impl Token {
 /// A token, and whether its name is declared there.
 pub type Marked = (Range<usize>, Token, bool);
 
-const KEYWORDS: [&str; 93] = [
+const KEYWORDS: [&str; 105] = [
     "8va",
     "8vb",
     "15ma",
@@ -100,6 +100,18 @@ const KEYWORDS: [&str; 93] = [
     "major",
     "mark",
     "metre",
+    "lyrics",
+    "verse",
+    "al",
+    "capo",
+    "coda",
+    "common",
+    "cut",
+    "da",
+    "dal",
+    "fine",
+    "segno",
+    "times",
     "minor",
     "off",
     "on",
@@ -252,6 +264,7 @@ fn word(word: &str, within: Within, in_brackets: bool) -> Option<Token> {
         Within::Dynamics if word != "beat" => Some(Token::Term),
         _ if matches!(word, "rest" | "grace" | "crushed" | "x") => Some(Token::Keyword),
         Within::Voice => None,
+        Within::Lyrics => Some(Token::Text),
         // `harmony` and `dynamics` begin declarations here.
         Within::File if KEYWORDS.contains(&word) => Some(Token::Keyword),
         _ if Role::WORDS.iter().any(|(_, role)| *role == word) => Some(Token::Term),

@@ -57,22 +57,22 @@ pub struct At {
 
 /// Bytes of a text. Places are in order by text and beginning.
 #[derive(Clone, PartialEq, Eq, Debug)]
-pub struct Place {
+pub struct TextPlace {
     /// The text.
     pub file: FileId,
     /// The bytes.
     pub range: Range<usize>,
 }
 
-impl Ord for Place {
-    fn cmp(&self, other: &Place) -> std::cmp::Ordering {
-        let key = |place: &Place| (place.file, place.range.start, place.range.end);
+impl Ord for TextPlace {
+    fn cmp(&self, other: &TextPlace) -> std::cmp::Ordering {
+        let key = |place: &TextPlace| (place.file, place.range.start, place.range.end);
         key(self).cmp(&key(other))
     }
 }
 
-impl PartialOrd for Place {
-    fn partial_cmp(&self, other: &Place) -> Option<std::cmp::Ordering> {
+impl PartialOrd for TextPlace {
+    fn partial_cmp(&self, other: &TextPlace) -> Option<std::cmp::Ordering> {
         Some(self.cmp(other))
     }
 }
@@ -333,7 +333,7 @@ impl Workspace {
 
     /// The place of some bytes with its address.
     #[must_use]
-    pub fn location(&self, place: &Place) -> lsp::Location {
+    pub fn location(&self, place: &TextPlace) -> lsp::Location {
         lsp::Location {
             uri: self.uri(place.file),
             range: self.range(place.file, place.range.clone()),

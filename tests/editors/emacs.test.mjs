@@ -15,8 +15,8 @@ const has = needs("emacs", "apt install emacs-nox");
 const folder = mkdtempSync(join(tmpdir(), "ripieno-emacs-"));
 const mode = join(repository, "editors/emacs/ripieno-mode.el");
 
-/** Evaluates forms in an Emacs that knows our mode; the last one gives what is written as JSON. */
-function ask(forms, files = {}) {
+/** Evaluates forms in an Emacs that knows our mode; the last one gives what is written as JSON. With "-q" it knows the packages of the machine. */
+function ask(forms, files = {}, bare = "-Q") {
     for (const [name, text] of Object.entries(files)) {
         writeFileSync(join(folder, name), text);
     }
@@ -29,7 +29,7 @@ function ask(forms, files = {}) {
 (let ((answer (progn ${forms})))
   (with-temp-file "${answer}" (insert (json-encode answer))))
 `);
-    const ended = run("emacs", ["-Q", "--batch", "-l", file], { cwd: folder });
+    const ended = run("emacs", [bare, "--batch", "-l", file], { cwd: folder });
     assert.equal(ended.status, 0, ended.stderr);
     return JSON.parse(readFileSync(answer, "utf8"));
 }
@@ -87,6 +87,84 @@ test("emacs indents a sample as it is, and lists its declarations", has, () => {
     });
     assert.equal(indented, text);
     assert.deepEqual(index, [...text.matchAll(/^scoring (\S+)/gm)].map(([, name]) => name));
+});
+
+const WEIR = `use "forces.ripieno"
+
+piece "Weir 🎻" { licence "CC0-1.0" }
+form {
+  1         metre 4/4, key D minor, tempo 1/4 at 96
+  2         end
+}
+voice upper {
+    1: 1/4 D5 E F G |
+    2: 1/1 A5 |
+}
+scoring small for duo {
+  oboe          plays upper                   as melody
+}
+`;
+
+/** Options of a test that needs Eglot: part of Emacs 29, a package of its own before. */
+function needsEglot() {
+    if (has.skip || needsCompiler.skip) {
+        return { ...needsCompiler, ...has };
+    }
+    const ended = run("emacs", ["-q", "--batch", "--eval", "(progn (package-initialize) (require 'eglot))"]);
+    return ended.status === 0 || process.env.CI === "true" ? {} : { skip: "Eglot is missing: apt install elpa-eglot" };
+}
+
+test("with Eglot an error appears and vanishes, a fix, a rename and the form are applied, a note is told of", needsEglot(), () => {
+    const told = ask(`
+(package-initialize)
+(require 'eglot)
+(setq ripieno-program "${ripieno}" eglot-sync-connect 30 eglot-confirm-server-initiated-edits nil)
+(let (told)
+  (cl-flet* ((note (name value) (push (cons name value) told))
+             (found () (vconcat (sort (mapcar (lambda (finding)
+                                                (format "%d %s" (line-number-at-pos (flymake-diagnostic-beg finding))
+                                                        (car (split-string (flymake-diagnostic-text finding) "\n"))))
+                                              (flymake-diagnostics)) #'string<)))
+             (settled (count)
+               ;; What an idle moment does for a person who types.
+               (eglot--signal-textDocument/didChange)
+               (let ((tries 0))
+                 (while (and (< tries 600) (/= (length (found)) count))
+                   (accept-process-output nil 0.05)
+                   (setq tries (1+ tries))))
+               (found))
+             (at (text) (goto-char (point-min)) (search-forward text) (goto-char (match-beginning 0))))
+    (find-file "broken.ripieno")
+    (apply #'eglot (eglot--guess-contact))
+    (note 'broken (settled 1))
+    (at "palys")
+    (eglot-code-actions (point) nil "quickfix" t)
+    (note 'mended (settled 0))
+    (at "upper")
+    (eglot-rename "weir-tune")
+    (note 'renamed (settled 0))
+    (at "E F G")
+    (insert "A ")
+    (note 'long (settled 1))
+    (delete-char -2)
+    (note 'short (settled 0))
+    (at "A5")
+    (note 'hover (plist-get (plist-get (jsonrpc-request (eglot--current-server-or-lose) :textDocument/hover (eglot--TextDocumentPositionParams)) :contents) :value))
+    (ripieno-show-bar "small" 1)
+    (note 'bar (with-current-buffer "*Ripieno bar*" (buffer-substring-no-properties (point-min) (point-max))))
+    (eglot-format-buffer)
+    (note 'text (buffer-substring-no-properties (point-min) (point-max)))
+    (eglot-shutdown (eglot--current-server-or-lose))
+    told))`, {
+        "broken.ripieno": WEIR.replace(" plays ", " palys "),
+        "forces.ripieno": "ensemble duo {\n  era 1770\n  oboe 2\n}\n",
+    }, "-q");
+    assert.deepEqual(told.broken, ["13 ripieno [syntax/unexpected]: Unexpected `palys` in this line of the scoring."]);
+    assert.deepEqual([told.mended, told.renamed, told.short], [[], [], []]);
+    assert.deepEqual(told.long, ["9 ripieno [bars/too-long]: Bar 1 is 1 beat (1/4) too long."]);
+    assert.match(told.hover, /^A5 · bar 2, beat 1[\s\S]*Oboe 1 \(melody\)/);
+    assert.match(told.bar, /Ob\. 1 │ D5/);
+    assert.equal(told.text, WEIR.replaceAll("upper    ", "weir-tune").replaceAll("upper", "weir-tune"));
 });
 
 test("M-x compile finds each finding, at its place", { ...has, ...(has.skip ? {} : needsCompiler) }, () => {

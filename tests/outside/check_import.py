@@ -27,7 +27,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import mido
-from music21 import converter, corpus
+from music21 import bar, converter, corpus, repeat, spanner
 
 import imported
 from outputs import Finding
@@ -124,7 +124,7 @@ def compare(job):
         outcome.seconds = (result[2], time.perf_counter() - started)
         found = imported.read(score)
     _, missing, extra = imported.match(wanted.notes, found.notes)
-    missing, extra = imported.struck_anew(missing, extra, found.measures)
+    missing, extra = imported.struck_anew(missing, extra, found.starts())
     outcome.notes, outcome.exact = len(wanted.notes), len(wanted.notes) - len(missing)
     for note in missing[:SHOWN]:
         outcome.missing.append(
@@ -136,26 +136,59 @@ def compare(job):
             f"{outcome.name}: measure {note.measure + 1}, offset {note.at}: {note.name} is too many"
         )
     outcome.silent = silent(wanted, found, report)
-    sets = (wanted.dynamics, wanted.articulations, wanted.tempos, wanted.repeats)
-    outcome.signs = wanted.lyrics + wanted.slurs + wanted.graces + sum(map(len, sets))
+    sets = (wanted.dynamics, wanted.articulations, wanted.tempos, wanted.repeats, wanted.chords,
+            wanted.jumps)
+    counted = wanted.lyrics.total() + wanted.slurs.total() + wanted.graces
+    outcome.signs = counted + sum(map(len, sets))
     return outcome
 
 
+# Which words of the report speak of which signs.
+TELLING = {
+    "sung words": ("sung words",),
+    "slurs": ("slur", "ties", "cue"),
+    "grace notes": ("grace notes", "cue"),
+    "dynamics": ("written as", "dynamics", "the sign", "cue", "notes that are not printed"),
+    "articulations": ("cue", "the sign", "ties", "notes", "written as staccatissimo"),
+    "tempos": ("tempo", "metronome"),
+    "repeats": ("repeat", "ending"),
+    "chord symbols": ("chord",),
+    "jumps": ("jump",),
+}
+
+
 def silent(wanted, found, report):
-    """Signs that were lost without a word."""
-    told = lambda *words: imported.counted(report, *words)  # noqa: E731
+    """Signs that are not where they were and of which the report does not speak, each with its bar.
+
+    The report must speak of the bar (or of none, if it is of the whole), and of as many signs as
+    there are lost.
+    """
+    gone = {
+        "sung words": [m for m, *_ in (wanted.lyrics - found.lyrics).elements()],
+        "slurs": [begin[0] for begin, _ in (wanted.slurs - found.slurs).elements()],
+        "dynamics": imported.without_effect(wanted, found),
+        "articulations": [m for m, *_ in wanted.articulations - found.articulations],
+        "tempos": [m for m, _ in wanted.tempos - found.tempos],
+        "repeats": [m for m, _ in wanted.repeats - found.repeats if m > 0],
+        "chord symbols": [m for m, *_ in wanted.chords - found.chords],
+        "jumps": [m for m, _ in wanted.jumps - found.jumps],
+        "grace notes": [None] * (wanted.graces - found.graces),
+    }
     lost = Counter()
-    lost["sung words"] = wanted.lyrics - told("sung words")
-    lost["slurs"] = wanted.slurs - found.slurs - told("slur", "ties")
-    lost["grace notes"] = wanted.graces - found.graces - told("grace notes")
-    dynamics = imported.without_effect(wanted, found)
-    lost["dynamics"] = dynamics - told("written as", "written at", "sign", "cue")
-    lost["articulations"] = len(wanted.articulations - found.articulations) - told("cue", "sign")
-    lost["tempos"] = len(wanted.tempos - found.tempos) - told("tempo", "metronome")
-    lost["repeats"] = len(
-        {(m, d) for m, d in wanted.repeats if m > 0} - found.repeats
-    ) - 2 * told("repeat", "ending")
-    return Counter({kind: count for kind, count in lost.items() if count > 0})
+    for kind, measures in gone.items():
+        losses = [loss for loss in report["losses"]
+                  if any(word in loss["what"] for word in TELLING[kind])]
+        bars = [run for loss in losses for run in loss["bars"]]
+        # What is told of a part may be lost in all of its voices.
+        left = len(measures) - sum(loss["count"] for loss in losses)
+        number = lambda m: found.numbers[m] if m < len(found.numbers) else None  # noqa: E731
+        untold = [
+            m for m in measures
+            if m is not None and not any(first <= number(m) <= last for first, last in bars)
+        ]
+        if count := max(left, len(untold)):
+            lost[kind, tuple(sorted({number(m) for m in untold}))] = count
+    return lost
 
 
 def sample(count, seed, largest):
@@ -202,6 +235,13 @@ def summed(outcomes, name):
 def plain_midi(path, target):
     """Writes a work as MIDI and takes out what is not a note."""
     score = converter.parse(path, forceSource=True)
+    # Repeats would be played out, and nothing could be held against the score any more.
+    for measure in score.recurse().getElementsByClass("Measure"):
+        for side in ("leftBarline", "rightBarline"):
+            if isinstance(getattr(measure, side), bar.Repeat):
+                setattr(measure, side, None)
+    score.remove(list(score.recurse().getElementsByClass(repeat.RepeatExpression)), recurse=True)
+    score.remove(list(score.recurse().getElementsByClass(spanner.RepeatBracket)), recurse=True)
     score.write("midi", fp=str(target))
     file = mido.MidiFile(target)
     for track in file.tracks:
@@ -242,10 +282,7 @@ def from_midi(job):
 
 def _count_from_the_beginning(music):
     """Places as offsets from the first note: bars are one of the things to be found out."""
-    starts, now = [], 0
-    for length in music.measures:
-        starts.append(now)
-        now += length
+    starts = music.starts()
     first = min(starts[note.measure] + note.at for note in music.notes)
     for note in music.notes:
         note.at, note.measure = starts[note.measure] + note.at - first, 0
@@ -399,7 +436,7 @@ def own_files(ripieno, work, scores):
             continue
         wanted, found = imported.read(score), imported.read(result[0])
         _, missing, extra = imported.match(wanted.notes, found.notes)
-        missing, extra = imported.struck_anew(missing, extra, found.measures)
+        missing, extra = imported.struck_anew(missing, extra, found.starts())
         finding.expect(
             not missing and not extra,
             f"{score}: {len(missing)} notes are missing, {len(extra)} too many",

@@ -5,13 +5,16 @@ length before do not matter.
 """
 
 from collections import Counter, defaultdict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from itertools import accumulate
 
-from music21 import converter, dynamics, spanner, tempo
+from music21 import converter, dynamics, harmony, repeat, spanner, tempo
 
 # Readers round the times of tuplets: nothing written is nearer than this, in quarters.
 NEAR = Fraction(1, 100)
+# By how much the duration of a printed value may be rounded.
+ROUNDED = Fraction(1, 8)
 ARTICULATIONS = {
     "Staccato": "staccato",
     "Staccatissimo": "staccatissimo",
@@ -34,14 +37,22 @@ class Note:
     name: str
     length: Fraction
     part: int
+    """The voice of the part by its number in the file."""
+    voice: str = ""
 
 
 @dataclass
 class Music:
     notes: list = field(default_factory=list)
     graces: int = 0
-    slurs: int = 0
-    lyrics: int = 0
+    """Where each slur and each hairpin begins and ends: measure and offset."""
+    slurs: Counter = field(default_factory=Counter)
+    hairpins: Counter = field(default_factory=Counter)
+    """Where, which verse, and the syllable."""
+    lyrics: Counter = field(default_factory=Counter)
+    """Where and which chord; where and what kind of jump."""
+    chords: set = field(default_factory=set)
+    jumps: set = field(default_factory=set)
     """Where and which; the same in several voices of a part counts once."""
     articulations: set = field(default_factory=set)
     dynamics: set = field(default_factory=set)
@@ -52,6 +63,12 @@ class Music:
     keys: dict = field(default_factory=dict)
     """How long each measure is, in quarters."""
     measures: list = field(default_factory=list)
+    """The number of each measure."""
+    numbers: list = field(default_factory=list)
+
+    def starts(self):
+        """Where each measure begins, in quarters from the beginning."""
+        return list(accumulate(self.measures, initial=Fraction(0)))
 
 
 def exact(number):
@@ -59,71 +76,143 @@ def exact(number):
 
 
 def read(path):
-    score = converter.parse(path, forceSource=True).toSoundingPitch(inPlace=False)
-    music = Music()
-    for number, part in enumerate(score.parts):
-        _part(music, number, part)
-    music.slurs = len(list(score.recurse().getElementsByClass(spanner.Slur)))
+    music, heads = gather(path)
+    join(music, heads)
     return music
 
 
-def _part(music, number, part):
-    held = {}
+def gather(path):
+    """What a file holds, its notes still in heads, each with its tie."""
+    score = converter.parse(path, forceSource=True)
+    score.toSoundingPitch(inPlace=True)
+    music, places, heads = Music(), {}, []
+    for number, part in enumerate(score.parts):
+        _part(music, (number, part), places, heads)
+    for kind, found in ((spanner.Slur, music.slurs), (dynamics.DynamicWedge, music.hairpins)):
+        for line in score.recurse().getElementsByClass(kind):
+            ends = [places.get(id(line.getFirst())), places.get(id(line.getLast()))]
+            if None not in ends:
+                found[tuple(ends)] += 1
+    return music, heads
+
+
+def _part(music, part_of_score, places, heads):
+    number, part = part_of_score
     for index, measure in enumerate(part.getElementsByClass("Measure")):
-        heads = []
-        for thing in measure.recurse().notes:
-            if "Harmony" in thing.classSet or thing.style.hideObjectOnPrint:
+        exact_places, end = {}, Fraction(0)
+        for thing, voice, at, length in _placed(measure, exact_places):
+            end = max(end, at + length)
+            if isinstance(thing, harmony.Harmony):
+                if not isinstance(thing, harmony.NoChord) and thing.root() is not None:
+                    music.chords.add((index, round(float(at), 2), thing.root().name, thing.chordKind))
                 continue
-            music.lyrics += len(thing.lyrics)
+            if thing.isRest or thing.style.hideObjectOnPrint:
+                continue
+            places[id(thing)] = (number, index, at)
+            for lyric in thing.lyrics:
+                music.lyrics[index, round(float(at), 2), lyric.number, lyric.text] += 1
             if thing.duration.isGrace:
                 music.graces += 1
                 continue
-            at = exact(thing.getOffsetInHierarchy(measure))
             for sign in thing.articulations:
                 if word := ARTICULATIONS.get(type(sign).__name__):
-                    music.articulations.add((index, round(float(at), 2), word))
-            heads += _heads(thing, at)
-        _signs(music, index, measure)
-        length = exact(measure.highestTime)
+                    music.articulations.add(((number, index, at), word))
+            for key, name, tie in _heads(thing) if length > 0 else ():
+                heads.append((Note(index, at, key, name, length, number, voice), tie))
+        _signs(music, index, measure, exact_places)
         if index < len(music.measures):
-            music.measures[index] = max(music.measures[index], length)
+            music.measures[index] = max(music.measures[index], end)
         else:
-            music.measures.append(length)
-        _join(music, held, (index, number), heads)
+            music.measures.append(end)
+            music.numbers.append(measure.number)
 
 
-def _heads(thing, at):
-    length = exact(thing.duration.quarterLength)
+def _placed(measure, exact_places):
+    """Notes and rests with their voice, offset and length, as they are printed.
+
+    Where a file rounds its durations (17 divisions of a quarter have no sixteenth), music21 keeps
+    what is printed beside them; what follows then begins where that ends.
+    """
+    for container in (measure, *measure.voices):
+        is_voice = container is not measure
+        voice, begins = (str(container.id), container.offset) if is_voice else ("", 0)
+        known = {}
+        for thing in container.notesAndRests:
+            rounded = exact(begins + thing.offset)
+            at = known.get(rounded, rounded)
+            length = exact(thing.duration.quarterLength)
+            printed = length
+            if not thing.duration.linked:
+                printed = exact(sum(one.quarterLength for one in thing.duration.components)
+                                * thing.duration.aggregateTupletMultiplier())
+                if not 0 < abs(printed - length) <= ROUNDED:
+                    printed = length
+            known.setdefault(rounded + length, at + printed)
+            exact_places.setdefault(rounded, at)
+            yield thing, voice, at, printed
+
+
+def _heads(thing):
     for one in thing.notes if "ChordBase" in thing.classSet else [thing]:
         tie = one.tie or thing.tie
         pitch = getattr(one, "pitch", None)
         key, name = (pitch.midi, pitch.nameWithOctave) if pitch else (-1, "")
-        if length > 0:
-            yield at, key, name, length, tie.type if tie else None
+        yield key, name, tie.type if tie else None
 
 
-def _join(music, held, place, heads):
-    """Adds heads to the notes; one that is tied to a note makes it longer."""
-    index, part = place
-    for at, key, name, length, tie in sorted(heads, key=lambda head: head[:2]):
-        if tie in ("stop", "continue") and key in held:
-            held[key].length += length
-            if tie == "stop":
-                del held[key]
-            continue
-        note = Note(index, at, key, name, length, part)
-        music.notes.append(note)
+def join(music, heads):
+    """Heads to notes: one that is tied to what ends where it begins makes that longer.
+
+    What hangs on a head that is held hangs on its note.
+    """
+    starts = music.starts()
+    held, begun = {}, {}
+    heads = sorted(heads, key=lambda head: (head[0].part, starts[head[0].measure] + head[0].at))
+    for head, tie in heads:
+        start = starts[head.measure] + head.at
+        place = (head.part, head.key)
+        note = None
+        if tie in ("stop", "continue"):
+            waiting = held.get(place, [])
+            ends_here = (one for one in waiting if abs(one[1] - start) < NEAR)
+            same_voice = lambda one: one[0].voice != head.voice  # noqa: E731
+            if found := min(ends_here, key=same_voice, default=None):
+                waiting.remove(found)
+                note = found[0]
+                note.length += head.length
+                begun[head.part, head.measure, head.at] = (note.measure, note.at)
+        if note is None:
+            note = replace(head)
+            music.notes.append(note)
         if tie in ("start", "continue"):
-            held[key] = note
+            held.setdefault(place, []).append((note, start + head.length))
+
+    # Where something else begins, what hangs there hangs on that.
+    for note in music.notes:
+        begun.pop((note.part, note.measure, note.at), None)
+
+    def beginning(place):
+        measure, at = begun.get(place, place[1:])
+        return measure, round(float(at), 2)
+
+    music.articulations = {(*beginning(place), word) for place, word in music.articulations}
+    for name in ("slurs", "hairpins"):
+        joined = Counter()
+        for ends, count in getattr(music, name).items():
+            joined[tuple(map(beginning, ends))] += count
+        setattr(music, name, joined)
 
 
-def _signs(music, index, measure):
+def _signs(music, index, measure, exact_places):
     for sign in measure.recurse().getElementsByClass(dynamics.Dynamic):
-        at = round(float(sign.getOffsetInHierarchy(measure)), 2)
+        at = exact(sign.getOffsetInHierarchy(measure))
+        at = round(float(exact_places.get(at, at)), 2)
         music.dynamics.add((index, at, DYNAMICS.get(sign.value, sign.value)))
     for mark in measure.recurse().getElementsByClass(tempo.MetronomeMark):
         if mark.getQuarterBPM():
             music.tempos.add((index, round(mark.getQuarterBPM())))
+    for sign in measure.recurse().getElementsByClass(repeat.RepeatExpression):
+        music.jumps.add((index, type(sign).__name__))
     for line in (measure.leftBarline, measure.rightBarline):
         if line is not None and "Repeat" in line.classSet:
             music.repeats.add((index, line.direction))
@@ -160,9 +249,8 @@ def match(wanted, found):
     return pairs, missing, [note for others in places.values() for note in others]
 
 
-def struck_anew(missing, extra, measures):
+def struck_anew(missing, extra, starts):
     """Takes out notes that lie there in pieces: what is held beyond a fermata is struck anew."""
-    starts = [sum(measures[:index], Fraction(0)) for index in range(len(measures))]
     place = lambda note: starts[note.measure] + note.at  # noqa: E731
     left = []
     for note in missing:
@@ -182,14 +270,14 @@ def struck_anew(missing, extra, measures):
 
 
 def without_effect(wanted, found):
-    """How many dynamics are lost: over a rest they may stand where the next note of a part begins."""
-    starts = [sum(wanted.measures[:index], Fraction(0)) for index in range(len(wanted.measures))]
+    """The measures of dynamics that are lost: over a rest they may stand where the next note of a part begins."""
+    starts = wanted.starts()
     onsets = defaultdict(list)
     for note in wanted.notes:
         onsets[note.part].append((note.measure, round(float(note.at), 2)))
     for places in onsets.values():
         places.sort()
-    count = 0
+    lost = []
     for measure, at, value in wanted.dynamics - found.dynamics:
         place = starts[measure] + exact(at) if measure < len(starts) else None
         sounding = {note.part for note in wanted.notes if place is not None
@@ -199,17 +287,9 @@ def without_effect(wanted, found):
             next((other for other in places if other > (measure, at)), None)
             for part, places in onsets.items() if part not in sounding
         )
-        count += not any(other and (*other, value) in found.dynamics for other in later)
-    return count
-
-
-def counted(report, *words):
-    """How many things a report of the import tells that have one of these words in their name."""
-    return sum(
-        loss["count"]
-        for loss in report["losses"]
-        if any(word in loss["what"] for word in words)
-    )
+        if not any(other and (*other, value) in found.dynamics for other in later):
+            lost.append(measure)
+    return lost
 
 
 def shares(pairs):

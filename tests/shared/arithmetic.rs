@@ -1,6 +1,7 @@
 //! The laws of exact time, spelled pitch, keys, metres and chord symbols.
 
 use ripieno::music::{Chord, Interval, Key, Letter, Metre, Mode, Pitch, PitchName, Time};
+
 use ripieno::narrow::Narrow;
 
 use super::choices::Choices;

@@ -36,6 +36,18 @@ impl<'a> Choices<'a> {
         from[self.below(from.len())]
     }
 
+    /// A place in a text of so many bytes.
+    pub fn place(&mut self, length: usize) -> usize {
+        let number = usize::from(self.byte()) << 8 | usize::from(self.byte());
+        number % (length + 1)
+    }
+
+    /// A length: mostly short.
+    pub fn stretch(&mut self) -> usize {
+        let bits = self.below(4) * 2;
+        self.below(1 << bits)
+    }
+
     /// Any whole number.
     pub fn long(&mut self) -> i64 {
         (0..8).fold(0, |number, _| (number << 8) | i64::from(self.byte()))

@@ -6,6 +6,8 @@
 pub mod arithmetic;
 pub mod choices;
 pub mod compiling;
+pub mod editing;
 pub mod generator;
 pub mod importing;
 pub mod outputs;
+pub mod pieces;

@@ -19,7 +19,7 @@ const part = `${name}(?:\\.[0-9]+)?`;
 const who = `${part}(?:${blanks},${blanks}${part})*`;
 const accidental = "(?:##|#|bb|b|♯♯|♯|♭♭|♭|𝄪|𝄫|♮)";
 const value = "[0-9]+/[0-9]+\\.{0,3}(?![\\p{L}0-9'/.-])";
-const declarations = "(?:use|piece|form|harmony|dynamics|voice|instrument|ensemble|scoring)";
+const declarations = "(?:use|piece|form|harmony|dynamics|voice|lyrics|instrument|ensemble|scoring)";
 const verbs = "(?:plays?|doubles?|sustains?|realises?|signals?|highlights?|writes?|rests?|takes?)";
 const octaves = "(?:8va|8vb|15ma|15mb)";
 
@@ -230,7 +230,8 @@ const repository = {
             },
             word(
                 keyword.other, "metre", "tempo", "at", "mark", "pick-up", "length", "repeat", "ending",
-                "double-bar", "end",
+                "times", "double-bar", "segno", "coda", "to", "fine", "da", "dal", "capo", "al", "common",
+                "cut", "end",
             ),
             named("constant.numeric.decimal", `${wordStart}[0-9]+\\.[0-9]+${wordEnd}`),
             ...include("value", "number", "string"),
@@ -254,6 +255,15 @@ const repository = {
         names: [{ scope: "entity.name.function.voice" }],
         end: closesBars,
         patterns: include("music"),
+    }),
+    lyrics: block("lyrics", {
+        names: [{ before: "for", scope: "entity.name.function.voice" }],
+        patterns: [
+            ...include("barNumber", "barLine"),
+            word(keyword.other, "verse"),
+            named("keyword.operator.hold", "="),
+            named("string.unquoted.syllable", "[^\\s|{}=]+"),
+        ],
     }),
     instrument: block("instrument", {
         names: [{ scope: "entity.name.type.instrument" }, { before: "like", scope: "entity.other.inherited-class.instrument" }],
@@ -371,7 +381,7 @@ const repository = {
                 match: `${wordStart}(at)${wordEnd}(?:[ \\t]+(?:(${dynamics.join("|")})${wordEnd}|(${anyWord})))?`,
                 captures: captures(keyword.other, "support.constant.dynamic", "invalid.illegal.dynamic"),
             },
-            word(keyword.other, "solo"),
+            word(keyword.other, "solo", "with", "lyrics"),
         ],
     },
     notAModifier: unknown,
@@ -384,7 +394,7 @@ const grammar = {
     scopeName: "source.ripieno",
     fileTypes: ["ripieno"],
     patterns: include(
-        "comment", "use", "piece", "form", "harmony", "dynamics", "voice", "instrument", "ensemble", "scoring", "lostDeclaration",
+        "comment", "use", "piece", "form", "harmony", "dynamics", "voice", "lyrics", "instrument", "ensemble", "scoring", "lostDeclaration",
     ),
     repository,
 };

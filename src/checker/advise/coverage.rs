@@ -9,7 +9,7 @@ use serde::Serialize;
 
 use super::table;
 use crate::arrange::{Arrangement, Part, Players, arrange, coverage as covered};
-use crate::diagnostics::Span;
+use crate::diagnostics::{BarNumbers, Span};
 use crate::resolve::{Note, Piece, Scoring, Verb};
 
 /// Who plays the voices of a piece.
@@ -35,14 +35,14 @@ pub struct VoiceBars {
     pub voice: String,
     /// Its bars in order, those with the same players together; bars in which it rests are left
     /// out.
-    pub passages: Vec<Passage>,
+    pub passages: Vec<PlayedBars>,
 }
 
 /// Bars of a voice with the same players.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize)]
-pub struct Passage {
+pub struct PlayedBars {
     /// Numbers of the first and the last bar.
-    pub bars: (i32, i32),
+    pub bars: BarNumbers,
     /// Players who have the voice from a line that plays or writes it.
     pub played_by: Vec<String>,
     /// Players who double somebody who has it.
@@ -78,13 +78,13 @@ fn of_scoring(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Vec<VoiceBars> {
         .into_iter()
         .map(|found| {
             let voice = &piece.voices[found.voice];
-            let mut passages: Vec<Passage> = Vec::new();
+            let mut passages: Vec<PlayedBars> = Vec::new();
             let mut notes = voice.music.notes.iter().zip(&found.notes).peekable();
             while let Some((note, _)) = notes.peek() {
                 let bar = piece.form.index_at(note.start);
                 let number = piece.form.bars[bar].number;
-                let mut passage = Passage {
-                    bars: (number, number),
+                let mut passage = PlayedBars {
+                    bars: BarNumbers::one(number),
                     played_by: Vec::new(),
                     doubled_by: Vec::new(),
                     nobody: true,
@@ -108,7 +108,7 @@ fn of_scoring(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Vec<VoiceBars> {
                 }
                 passage.gaps &= !passage.nobody;
                 match passages.last_mut().filter(|last| same(last, &passage)) {
-                    Some(last) => last.bars.1 = number,
+                    Some(last) => last.bars.last = number,
                     None => passages.push(passage),
                 }
             }
@@ -117,8 +117,8 @@ fn of_scoring(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Vec<VoiceBars> {
         .collect()
 }
 
-fn same(one: &Passage, other: &Passage) -> bool {
-    Passage { bars: other.bars, ..one.clone() } == *other
+fn same(one: &PlayedBars, other: &PlayedBars) -> bool {
+    PlayedBars { bars: other.bars, ..one.clone() } == *other
 }
 
 /// Does a part have a note of a voice from a line that doubles?
@@ -145,7 +145,7 @@ impl fmt::Display for CoverageAdvice {
             for voice in &scoring.voices {
                 for (place, passage) in voice.passages.iter().enumerate() {
                     let name = if place == 0 { voice.voice.clone() } else { String::new() };
-                    let (first, last) = passage.bars;
+                    let BarNumbers { first, last } = passage.bars;
                     let bars =
                         if first == last { first.to_string() } else { format!("{first}–{last}") };
                     let mut played = if passage.nobody {

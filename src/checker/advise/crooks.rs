@@ -87,8 +87,13 @@ pub fn crooks(piece: &Piece, scoring: Option<&Scoring>, voice: Option<&Voice>) -
     {
         let mut pairs = judge(&music, trumpet, ensemble.era, usual_trumpet);
         let tonic = piece.form.bars.first().map_or(0, |bar| bar.key.tonic.class());
-        for pair in pairs.iter_mut().filter(|pair| pair.crook.key.class() != tonic) {
-            pair.usual *= NOT_THE_TONIC;
+        // A rare crook of the tonic (G, A) takes nothing from the usual ones: such a piece has them
+        // in the relative or the fifth.
+        let there = |pair: &Pair| pair.crook.key.class() == tonic && pair.usual >= 1.0;
+        if pairs.iter().any(there) {
+            for pair in pairs.iter_mut().filter(|pair| pair.crook.key.class() != tonic) {
+                pair.usual *= NOT_THE_TONIC;
+            }
         }
         advice.trumpets = ranked(pairs.iter().map(|pair| pair.alone(&music)).collect());
     }

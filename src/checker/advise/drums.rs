@@ -1,6 +1,5 @@
 //! How to tune the drums.
 
-use crate::narrow::Narrow;
 use std::fmt;
 
 use serde::Serialize;
@@ -9,6 +8,7 @@ use super::weigh::{self, Weighed};
 use super::{WEIGHED, percent, rounded, table};
 use crate::instruments::{Drum, Instrument, catalogue};
 use crate::music::{Key, Pitch};
+use crate::narrow::Narrow;
 use crate::resolve::Piece;
 
 /// Tunings ranked, the best first.

@@ -3,6 +3,7 @@
 //!
 //! Each kind of advice is a value that serde can write as data and that [`std::fmt::Display`]
 //! shows as a table for people. Nothing here changes the piece.
+
 use crate::narrow::Narrow;
 
 mod coverage;
@@ -16,7 +17,7 @@ mod tests;
 mod voices;
 mod weigh;
 
-pub use coverage::{CoverageAdvice, Passage, ScoringCoverage, VoiceBars, coverage};
+pub use coverage::{CoverageAdvice, PlayedBars, ScoringCoverage, VoiceBars, coverage};
 pub use crooks::{CrookChoice, CrooksAdvice, crooks};
 pub use drums::{DrumChoice, DrumsAdvice, drums};
 pub use forces::{EnsembleForces, ForcesAdvice, PlayingTime, ScoringForces, forces};

@@ -167,6 +167,15 @@ fn trumpets_stand_in_the_tonic_of_a_minor_piece() {
 }
 
 #[test]
+fn trumpets_of_a_piece_in_g_minor_stand_on_a_usual_crook() {
+    let band = "ensemble band {\n era 1780\n trumpet 2 crook D\n violin-1 6 players\n}\n\
+                scoring out for band {\n violin-1 plays upper as melody\n trumpet signals upper as rhythm\n}\n";
+    let advice = crooks(&piece(&format!("{SLUICE}{band}")), None, None);
+    let first = keys(&advice.trumpets[0]);
+    assert!(["C", "D", "Eb", "F", "Bb"].contains(&first[0]), "G and A are rare: {first:?}");
+}
+
+#[test]
 fn two_pairs_may_share_a_crook_and_in_major_they_rank_high() {
     let advice = crooks(&piece(LOCK), None, None);
     let place = advice.two_pairs.iter().position(|choice| choice.crooks == ["D", "D"]);
@@ -203,7 +212,9 @@ fn coverage_says_who_has_a_voice_who_doubles_it_and_where_nobody_does() {
     let told: Vec<(i32, i32, String, String, bool)> = upper
         .passages
         .iter()
-        .map(|p| (p.bars.0, p.bars.1, p.played_by.join(" "), p.doubled_by.join(" "), p.nobody))
+        .map(|p| {
+            (p.bars.first, p.bars.last, p.played_by.join(" "), p.doubled_by.join(" "), p.nobody)
+        })
         .collect();
     let row = |bars: (i32, i32), played: &str, doubled: &str, nobody| {
         (bars.0, bars.1, played.to_string(), doubled.to_string(), nobody)

@@ -5,7 +5,7 @@ use super::options::{is_known, meant};
 use super::rules::{allow_unknown_rule, allow_unused};
 use super::{Finding, Options, RULES, matches};
 use crate::diagnostics::{Diagnostic, Severity, Span};
-use crate::resolve::Scoring;
+use crate::resolve::{BarIndices, Scoring};
 
 /// Is a finding of an earlier stage allowed? Errors never are: nothing could be written.
 pub(super) fn silences(cx: &Context, finding: &Diagnostic) -> bool {
@@ -13,8 +13,8 @@ pub(super) fn silences(cx: &Context, finding: &Diagnostic) -> bool {
         return false;
     }
     let player = finding.player.as_ref().and_then(|id| cx.player(id));
-    let index = |number| cx.form.index_of(number).unwrap_or(0);
-    let bars = finding.bars.map_or((0, 0), |bars| (index(bars.first), index(bars.last)));
+    let bars = finding.bars.and_then(|bars| BarIndices::of_numbers(cx.form, bars));
+    let bars = bars.unwrap_or(BarIndices::one(0));
     cx.allowed(finding.code, player, bars)
 }
 

@@ -16,7 +16,7 @@ use crate::diagnostics::Span;
 use crate::instruments::Instrument;
 use crate::music::Time;
 use crate::resolve::{
-    Allow, Clock, DirectionKind, Ensemble, Form, Line, Piece, SetLimit, Technique, Verb,
+    Allow, BarIndices, Clock, DirectionKind, Ensemble, Form, Line, Piece, SetLimit, Technique, Verb,
 };
 
 /// One arranged scoring with what the rules ask of it again and again.
@@ -174,6 +174,11 @@ impl<'a> Context<'a> {
         plucked(&self.facts[player].techniques, time)
     }
 
+    /// The changes of technique of a player that have a sense for bow and mute, in order.
+    pub fn techniques(&self, player: usize) -> &[(Time, Technique, Span)] {
+        &self.facts[player].techniques
+    }
+
     /// Seconds from the beginning to a written time, repeats once.
     pub fn seconds_at(&self, time: Time) -> f64 {
         self.clock.seconds_at(time)
@@ -233,6 +238,11 @@ impl<'a> Context<'a> {
         self.arrangement.lines.get(id.index()).map_or_else(Span::default, |line| line.span)
     }
 
+    /// From the bar in which a note begins to the one in which another does.
+    pub fn bars_from(&self, note: &SoundingNote, other: &SoundingNote) -> BarIndices {
+        BarIndices::new(self.bar(note), self.bar(other) + 1)
+    }
+
     /// Index of the bar in which a note begins.
     pub fn bar(&self, note: &SoundingNote) -> usize {
         self.form.index_at(note.start)
@@ -268,9 +278,9 @@ impl<'a> Context<'a> {
         &self.piece.ensembles[self.arrangement.scoring.ensemble]
     }
 
-    /// Does the arranger allow this to this player in all of these bars (indices, first and last)?
-    /// Remembers that the line was of use.
-    pub fn allowed(&self, code: &str, player: Option<usize>, bars: (usize, usize)) -> bool {
+    /// Does the arranger allow this to this player in all of these bars? Remembers that the line
+    /// was of use.
+    pub fn allowed(&self, code: &str, player: Option<usize>, bars: BarIndices) -> bool {
         let mut allowed = false;
         for given in &self.allows {
             let names = match (&given.players, player) {
@@ -278,7 +288,7 @@ impl<'a> Context<'a> {
                 (Some(players), Some(player)) => players.contains(&player),
                 (Some(_), None) => false,
             };
-            if names && matches(&given.allow.rule, code) && covers(&given.allow.bars, bars) {
+            if names && matches(&given.allow.rule, code) && bars.are_among(&given.allow.bars) {
                 given.used.set(true);
                 allowed = true;
             }
@@ -290,19 +300,6 @@ impl<'a> Context<'a> {
     pub fn used_allows(&self) -> impl Iterator<Item = Span> + '_ {
         self.allows.iter().filter(|given| given.used.get()).map(|given| given.allow.span)
     }
-}
-
-/// Do ranges of bar indices (first, one past last) hold a whole passage (first, last)?
-fn covers(ranges: &[(usize, usize)], (first, last): (usize, usize)) -> bool {
-    let mut reached = first;
-    let mut sorted = ranges.to_vec();
-    sorted.sort_unstable();
-    for (from, after) in sorted {
-        if from <= reached && reached < after {
-            reached = after;
-        }
-    }
-    reached > last
 }
 
 /// Changes of technique of a part that have a sense for bow and mute, in order.

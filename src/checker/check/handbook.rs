@@ -9,7 +9,7 @@ use super::tests::findings;
 
 /// A passage that handbooks would pass, and what spoils it.
 #[derive(Clone, Copy)]
-struct Passage {
+struct Excerpt {
     /// The statement.
     says: &'static str,
     /// Author, title, year, place.
@@ -28,7 +28,7 @@ struct Passage {
     abuses: &'static [(&'static str, &'static str, &'static [&'static str])],
 }
 
-const PLAIN: Passage = Passage {
+const PLAIN: Excerpt = Excerpt {
     says: "",
     source: "",
     era: 1770,
@@ -48,8 +48,8 @@ const GROVE_DRUM: &str = "Grove, A Dictionary of Music and Musicians, vol. 1, \"
 const PRINCIPLES: &str = "Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. I";
 const JOHNSTONE: &str = "Johnstone, Instruments of the Modern Symphony Orchestra, 1917";
 
-const PASSAGES: &[Passage] = &[
-    Passage {
+const PASSAGES: &[Excerpt] = &[
+    Excerpt {
         says: "Horns hold the harmony on their open notes, the second below the first.",
         source: GROVE_HORN,
         key: "D major",
@@ -66,7 +66,7 @@ const PASSAGES: &[Passage] = &[
         ],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "Horns call in sixths, fifths and thirds.",
         source: GROVE_HORN,
         tempo: 108,
@@ -89,7 +89,7 @@ const PASSAGES: &[Passage] = &[
         ],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "Horns repeat a note in eighths.",
         source: "common practice; single tonguing is common to all wind: Rimsky-Korsakov, \
                  Principles of Orchestration, tr. Agate, 1922, ch. I",
@@ -108,7 +108,7 @@ const PASSAGES: &[Passage] = &[
         ],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "A crook is changed in a long rest.",
         source: "common practice: the player takes the crook out, warms the tube and finds the note",
         key: "D major",
@@ -122,7 +122,7 @@ const PASSAGES: &[Passage] = &[
         )],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "Valve horns have the chromatic scale.",
         source: "Johnstone, Instruments of the Modern Symphony Orchestra, 1917, \"French Horn\"",
         era: 1885,
@@ -139,7 +139,7 @@ const PASSAGES: &[Passage] = &[
         ],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "Trumpets and drums mark the cadence on tonic and dominant.",
         source: GROVE_DRUM,
         key: "D major",
@@ -162,7 +162,7 @@ const PASSAGES: &[Passage] = &[
         ],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "Before 1760 the first trumpet plays in the clarino register.",
         source: "Altenburg, 1795, general recollection: partials 8 to 16",
         era: 1725,
@@ -176,7 +176,7 @@ const PASSAGES: &[Passage] = &[
         ],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "The first violins lead while wind and violas hold the harmony.",
         source: "common practice of the classical tutti",
         players: "oboe 2, horn 2 crook C basso, violin-1 6 players, violin-2 6 players, viola 3 players, \
@@ -199,7 +199,7 @@ const PASSAGES: &[Passage] = &[
         abuses: &[("1/4 F5 D5 B5 G5", "1/4 D5 F5 B5 G5", &["harmony/parallels"])],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "Drums are retuned one at a time while the others play on.",
         source: GROVE_DRUM,
         era: 1810,
@@ -213,7 +213,7 @@ const PASSAGES: &[Passage] = &[
         ],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "Single strokes alternate between the drums in eighths; what is quicker is a roll.",
         source: "common practice",
         era: 1810,
@@ -224,7 +224,7 @@ const PASSAGES: &[Passage] = &[
         abuses: &[("1/8 C3 C C C", "1/32 C3 G2 C3 G2 1/8 C3 1/4 C3", &["agility/drum-sticking"])],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "Oboes of about 1770 sing between D4 and D6.",
         source: "common practice; instrument C4 (no C#4) up: Hotteterre, 1707, from memory",
         key: "D minor",
@@ -238,7 +238,7 @@ const PASSAGES: &[Passage] = &[
         ],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "Oboe and bassoon are the best at staccato.",
         source: PRINCIPLES,
         era: 1885,
@@ -256,7 +256,7 @@ const PASSAGES: &[Passage] = &[
         )],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "Double tonguing: of the woodwind the flute alone.",
         source: PRINCIPLES,
         era: 1885,
@@ -274,7 +274,7 @@ const PASSAGES: &[Passage] = &[
         ],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "The bassoon goes with the bass, an octave above the double basses.",
         source: "common practice; compass Bb1 to G4: several charts of the 18th century, from memory",
         tempo: 120,
@@ -291,7 +291,7 @@ const PASSAGES: &[Passage] = &[
         ],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "Clarinets have arpeggios in the chalumeau: slurred arpeggios are flute's and clarinet's.",
         source: PRINCIPLES,
         era: 1810,
@@ -313,7 +313,7 @@ const PASSAGES: &[Passage] = &[
         ],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "The flute tells from C5 to G6.",
         source: "common practice; Grove, A Dictionary of Music and Musicians, vol. 1, \"Flute\", p. 537",
         era: 1885,
@@ -336,7 +336,7 @@ const PASSAGES: &[Passage] = &[
         ],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "Trombones play chorale chords, in alto, tenor and bass.",
         source: "Henderson, The Orchestra and Orchestral Music, 1899, ch. V; tenor E2 to Bb4, seven \
                  positions: common practice",
@@ -357,7 +357,7 @@ const PASSAGES: &[Passage] = &[
         ],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "Two players of a pair breathe in turn.",
         source: "woodwind cannot hold very long passages, give rests: Rimsky-Korsakov, Principles \
                  of Orchestration, tr. Agate, 1922, ch. I; in turn: common practice",
@@ -383,7 +383,7 @@ const PASSAGES: &[Passage] = &[
         )],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "In forte a horn is two woodwind: four of them leave two oboes free from below.",
         source: PRINCIPLES,
         era: 1885,
@@ -404,7 +404,7 @@ const PASSAGES: &[Passage] = &[
         )],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "Brass wants rests for the lips.",
         source: "common practice",
         era: 1885,
@@ -436,7 +436,7 @@ const PASSAGES: &[Passage] = &[
         abuses: &[("9: rest", "9: 1/4 Bb4 Bb Bb rest", &["endurance/lips"])],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "The bass clarinet is slow of speech: it holds.",
         source: JOHNSTONE,
         era: 1885,
@@ -449,7 +449,7 @@ const PASSAGES: &[Passage] = &[
         ],
         ..PLAIN
     },
-    Passage {
+    Excerpt {
         says: "Loud brass: a marked degree less lets the woodwind through.",
         source: "in hard cases mark the woodwind one degree louder than the brass: \
                  Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. III",
@@ -466,7 +466,7 @@ const PASSAGES: &[Passage] = &[
     },
 ];
 
-fn source(passage: &Passage) -> String {
+fn source(passage: &Excerpt) -> String {
     let numbered = |bars: &[&str]| -> String {
         (1..).zip(bars).map(|(number, bar)| format!("{number}: {bar} | ")).collect()
     };

@@ -3,7 +3,8 @@
 //! Most rules look for offences note by note or moment by moment, and what they find there depends
 //! on a few notes around. So a run takes over what the last one found wherever no note within reach
 //! is another: by stretch of a player ([`Context::offences`]) and by slice of time
-//! ([`Context::moments`]). What is said of the offences is said anew each time; there are few.
+//! ([`Context::moments`]). What depends on how a whole part goes on, such as breath, is taken over
+//! with the part ([`Context::offences_of_part`]). What is said of the offences is said anew each time; there are few.
 //!
 //! All of it is forgotten where form, ensemble or declared chords are others.
 
@@ -277,6 +278,28 @@ impl Context<'_> {
             }
             _ => find(stretch.range()),
         };
+        memory.remember(key, &found);
+        found
+    }
+
+    /// What `find` finds in the whole part of a player. It may depend on all of his notes and on
+    /// those of the players who share his line of the ensemble, on nothing else that changes.
+    pub fn offences_of_part<T: Clone + 'static>(
+        &self,
+        rule: &Rule,
+        player: usize,
+        find: impl FnOnce() -> Vec<(usize, T)>,
+    ) -> Vec<(usize, T)> {
+        debug_assert!(matches!(rule.scope, Scope::Player(_)), "{} looks at players", rule.code);
+        let Some((memory, changes)) = self.memory() else { return find() };
+        let key = (rule.code, player, 0);
+        let line = &self.part(player).player.line_name;
+        let same = self
+            .parts()
+            .filter(|(_, part)| part.player.line_name == *line)
+            .all(|(index, _)| changes.parts[index] == Change::None);
+        let last = if same { memory.last(key) } else { None };
+        let found = last.unwrap_or_else(find);
         memory.remember(key, &found);
         found
     }

@@ -20,6 +20,8 @@ mod allows;
 mod alternatives;
 #[cfg(test)]
 mod cases;
+#[cfg(test)]
+mod computed;
 mod context;
 mod documentation;
 mod doubt;

@@ -5,6 +5,7 @@ use super::{Finding, Findings, Rule, Sharer, words};
 use crate::arrange::{LineId, Part, SoundingNote};
 use crate::diagnostics::{BarNumbers, Diagnostic, Span};
 use crate::music::Pitch;
+use crate::resolve::BarIndices;
 
 /// Ranges of bars that an `allow` line names one by one before it takes them as one. (Our
 /// heuristic.)
@@ -77,7 +78,7 @@ impl<'a> Context<'a> {
         for (index, detail) in offences {
             let note = &part.notes[index];
             let bar = self.bar(note);
-            if self.allowed(rule.code, Some(player), (bar, bar)) {
+            if self.allowed(rule.code, Some(player), BarIndices::one(bar)) {
                 continue;
             }
             let numbers = self.bars_of(note);

@@ -34,23 +34,26 @@ pub(super) fn causes<'a, T>(
     let mut found: Vec<(Passage<T>, Vec<Sharer>)> = Vec::new();
     for (player, own) in players {
         for mut passage in cx.passages(rule, player, own) {
-            let (mut kept, mut new) = (Vec::new(), Vec::new());
             let mut shared: Vec<(usize, i32)> = Vec::new();
-            for (index, detail) in passage.offences {
-                let note = &passage.part.notes[index];
-                let cause = cause(note, &detail);
+            let (part, this) = (passage.part, found.len());
+            passage.offences.retain(|(index, detail)| {
+                let note = &part.notes[*index];
+                let cause = cause(note, detail);
                 match told.get(&cause) {
-                    Some(&by) => shared.extend(cx.bars_of(note).map(|bar| (by, bar))),
-                    None => {
-                        new.push(cause);
-                        kept.push((index, detail));
+                    // Within one passage a cause may come again.
+                    Some(&by) if by < this => {
+                        shared.extend(cx.bars_of(note).map(|bar| (by, bar)));
+                        false
+                    }
+                    _ => {
+                        told.insert(cause, this);
+                        true
                     }
                 }
-            }
+            });
             for (by, bar) in shared {
                 share(cx, &mut found[by], player, passage.line, bar);
             }
-            passage.offences = kept;
             if passage.offences.is_empty() {
                 continue;
             }
@@ -58,7 +61,6 @@ pub(super) fn causes<'a, T>(
             for note in passage.offences.iter().map(|(index, _)| &passage.part.notes[*index]) {
                 cx.bars_of(note).for_each(|bar| BarNumbers::add(&mut passage.bars, bar));
             }
-            told.extend(new.into_iter().map(|cause| (cause, found.len())));
             found.push((passage, Vec::new()));
         }
     }

@@ -1,10 +1,10 @@
 //! What sounds together: the piece cut at every beginning and end of a note.
 
-use crate::narrow::Narrow;
 use std::sync::Arc;
 
 use crate::arrange::{Part, SoundingNote};
 use crate::music::Time;
+use crate::narrow::Narrow;
 
 /// The piece cut at every beginning and end of a note of any player.
 pub(super) struct Slices {

@@ -4,8 +4,10 @@
 //! with the up-beat of the tune. Every line of the ensemble gets a task in every section, chosen by
 //! what it is good for, by how far the piece has grown, and by chance (a seed makes it repeatable).
 //! Then the draft is compiled and checked like any other text, and whatever a finding speaks of
-//! gives way to the next task of its list, until no error and no warning is left; advice is
-//! lessened as far as the time allowed goes. (Tasks by practice; all weights are our heuristic.)
+//! gives way to the next task of its list, and a voice that nobody plays is given to somebody, until
+//! no error and no warning is left; advice is lessened as far as the time allowed goes. Where
+//! something is left all the same, the best draft found is shown as a comment that says so. (Tasks
+//! by practice; all weights are our heuristic.)
 
 mod tasks;
 
@@ -14,7 +16,7 @@ use std::collections::BTreeSet;
 use std::fmt;
 use std::sync::Arc;
 
-use crate::diagnostics::{Diagnostic, FileId, Severity};
+use crate::diagnostics::{BarNumbers, Diagnostic, FileId, Severity};
 use crate::format::{self, bars_words};
 use crate::instruments::{Family, Limit, Loudness};
 use crate::music::Time;
@@ -59,8 +61,6 @@ pub enum Refusal {
     NoScoring(Vec<String>),
     /// The source has errors or no voice that can be scored.
     NotReady(String),
-    /// What the kept scoring plays cannot be kept by this ensemble, or is not clean itself.
-    NotClean(String),
 }
 
 impl fmt::Display for Refusal {
@@ -73,9 +73,6 @@ impl fmt::Display for Refusal {
                 write!(f, "there is no such scoring to keep; the piece has {}", known.join(", "))
             }
             Refusal::NotReady(why) => write!(f, "{why}"),
-            Refusal::NotClean(why) => {
-                write!(f, "no draft without a warning was found. What is left: {why}")
-            }
         }
     }
 }
@@ -133,7 +130,9 @@ impl Chance {
     }
 }
 
-/// Drafts a scoring as a block ready to paste. The texts of the session stay as they are.
+/// Drafts a scoring as a block ready to paste: one without an error and without a warning, or else
+/// the best that was found, as a comment that says what is left. The texts of the session stay as
+/// they are.
 ///
 /// # Errors
 /// Says why there is none.
@@ -165,7 +164,9 @@ pub fn draft(session: &mut Session, root: FileId, asked: &Asked) -> Result<Strin
     let base = session.document(root).text().len();
     let name = free_name(&piece, &asked.ensemble);
     let mut tried = 0;
-    let mut best: Option<(usize, Vec<usize>)> = None;
+    let mut best: Option<(usize, String)> = None;
+    // The fewest errors and warnings so far, with what they say.
+    let mut least_wrong: Option<(usize, String, BTreeSet<String>)> = None;
     loop {
         let (text, spans) = plan.text(&name, asked);
         let found = findings(session, root, base, &text, &name);
@@ -175,15 +176,14 @@ pub fn draft(session: &mut Session, root: FileId, asked: &Asked) -> Result<Strin
         if wrong.is_empty() {
             let advice = found.len();
             if best.as_ref().is_none_or(|(least, _)| advice < *least) {
-                best = Some((advice, plan.chosen()));
+                best = Some((advice, text));
             }
             if advice == 0 || tried >= RUNS_FOR_ADVICE {
                 break;
             }
             // Try to do without the first advice that a slot can answer for.
-            let before = plan.chosen();
             let moved = found.iter().any(|found| plan.give_way(found, &spans, base, false));
-            if !moved || plan.chosen() == before {
+            if !moved {
                 break;
             }
             continue;
@@ -191,25 +191,40 @@ pub fn draft(session: &mut Session, root: FileId, asked: &Asked) -> Result<Strin
         if best.is_some() && tried >= RUNS_FOR_ADVICE {
             break;
         }
+        if least_wrong.as_ref().is_none_or(|(least, ..)| wrong.len() < *least) {
+            let left = wrong.iter().map(|found| found.message.clone()).collect();
+            least_wrong = Some((wrong.len(), text, left));
+        }
         let mut moved = false;
         for found in &wrong {
             moved |= plan.give_way(found, &spans, base, true);
         }
         if !moved || tried >= MOST_RUNS {
-            if best.is_some() {
-                break;
-            }
-            let left: BTreeSet<&str> = wrong.iter().map(|found| found.message.as_str()).collect();
-            let left: Vec<&str> = left.into_iter().take(3).collect();
-            return Err(Refusal::NotClean(left.join(" ")));
+            break;
         }
     }
-    if let Some((_, chosen)) = best {
-        plan.slots.iter_mut().zip(chosen).for_each(|(slot, chosen)| slot.chosen = chosen);
+    let formatted = |text: &str| format::format(&Document::new(FileId(0), text));
+    Ok(match (best, least_wrong) {
+        (Some((_, text)), _) => formatted(&text),
+        (None, Some((_, text, left))) => as_comment(&formatted(&text), &left),
+        (None, None) => String::new(),
+    })
+}
+
+/// A draft that is not clean, as a comment that says what is left.
+fn as_comment(draft: &str, left: &BTreeSet<String>) -> String {
+    let mut text = String::from(
+        "\n// No draft without a warning was found. This is the best one, as a comment; what is left:\n",
+    );
+    for line in left.iter().map(|left| format!("- {left}")).chain([String::new()]) {
+        text.push_str(format!("// {line}").trim_end());
+        text.push('\n');
     }
-    let text = plan.text(&name, asked).0;
-    let document = Document::new(FileId(0), text.as_str());
-    Ok(format::format(&document))
+    for line in draft.trim_matches('\n').lines() {
+        text.push_str(format!("// {line}").trim_end());
+        text.push('\n');
+    }
+    text
 }
 
 fn free_name(piece: &Piece, ensemble: &str) -> String {
@@ -226,11 +241,12 @@ fn free_name(piece: &Piece, ensemble: &str) -> String {
 
 /// A finding about the draft.
 struct Found {
+    code: &'static str,
     severity: Severity,
     message: String,
     /// Bytes of the text of its places.
     places: Vec<usize>,
-    bars: Option<(i32, i32)>,
+    bars: Option<BarNumbers>,
     player: Option<String>,
 }
 
@@ -264,10 +280,11 @@ fn findings(
                 .filter(|start| *start >= base)
                 .collect();
             Found {
+                code: finding.code,
                 severity: finding.severity,
                 message: finding.message.clone(),
                 places,
-                bars: finding.bars.map(|bars| (bars.first, bars.last)),
+                bars: finding.bars,
                 player: finding.player.clone(),
             }
         })
@@ -284,6 +301,9 @@ struct Plan<'a> {
     /// Where the sections begin and end.
     sections: Vec<(Time, Time)>,
     slots: Vec<Slot>,
+    /// Voices that were given to a slot because nobody played them.
+    given: Vec<(usize, usize)>,
+    voices: (usize, Option<usize>, Vec<usize>),
 }
 
 /// What the music of a section asks for.
@@ -306,7 +326,8 @@ impl<'a> Plan<'a> {
         kept: Option<&crate::resolve::Scoring>,
         asked: &Asked,
     ) -> Plan<'a> {
-        let (tune, bass, inner) = voices(piece);
+        let all = voices(piece);
+        let (tune, bass, inner) = all.clone();
         let sections = sections(&piece.form, &piece.voices[tune].music.notes);
         let growth = growth(piece, tune, &sections);
         let rows = rows(piece, ensemble, kept);
@@ -332,11 +353,7 @@ impl<'a> Plan<'a> {
                 slots.push(Slot { row, section, tasks, chosen: 0 });
             }
         }
-        Plan { piece, ensemble, rows, sections, slots }
-    }
-
-    fn chosen(&self) -> Vec<usize> {
-        self.slots.iter().map(|slot| slot.chosen).collect()
+        Plan { piece, ensemble, rows, sections, slots, given: Vec::new(), voices: all }
     }
 
     /// The draft as text, and for each of its lines where it begins in it and which slots it has.
@@ -400,6 +417,66 @@ impl<'a> Plan<'a> {
         format!("{line}  // {}\n", task.reason)
     }
 
+    /// Gives a voice that nobody plays to somebody who can play it and has no voice yet.
+    fn gives(&mut self, found: &Found) -> bool {
+        let named = |name: &str| found.message.contains(&format!("`{name}`"));
+        let Some(voice) = self.piece.voices.iter().position(|voice| named(&voice.name)) else {
+            return false;
+        };
+        let form = &self.piece.form;
+        let missing = |section: usize| {
+            let (from, to) = self.sections[section];
+            let numbers = form.bars_between(from, to).numbers(form);
+            found.bars.is_none_or(|bars| numbers.is_some_and(|numbers| numbers.meets(bars)))
+        };
+        let (tune, bass, inner) = &self.voices;
+        let role = match () {
+            () if voice == *tune => "melody",
+            () if Some(voice) == *bass => "bass",
+            () => "harmony",
+        };
+        let mut found: Option<(u8, usize, Task)> = None;
+        for (index, slot) in self.slots.iter().enumerate() {
+            let task = &slot.tasks[slot.chosen];
+            if !missing(slot.section)
+                || task.deed.starts_with("plays")
+                || self.given.contains(&(index, voice))
+            {
+                continue;
+            }
+            let player = &self.ensemble.players[self.rows[slot.row].players[0]];
+            let Some(reach) = tasks::reach(player, self.ensemble.era) else { continue };
+            if player.instrument.natural.is_some() || !player.instrument.drums.is_empty() {
+                continue;
+            }
+            let (from, to) = self.sections[slot.section];
+            let music = Music {
+                piece: self.piece,
+                tune: *tune,
+                bass: *bass,
+                inner: inner.clone(),
+                from,
+                to,
+                growth: 0,
+            };
+            let reason = "else nobody plays this voice";
+            let Some(task) = music.plays(voice, reach, &[0, 1, -1], role, reason) else { continue };
+            let rank = match player.instrument.family {
+                Family::Woodwind => 0,
+                Family::Strings => 1,
+                _ => 2,
+            };
+            if found.as_ref().is_none_or(|(best, ..)| rank < *best) {
+                found = Some((rank, index, task));
+            }
+        }
+        let Some((_, index, task)) = found else { return false };
+        self.given.push((index, voice));
+        let slot = &mut self.slots[index];
+        slot.tasks.insert(slot.chosen, task);
+        true
+    }
+
     /// Lets a slot that a finding speaks of take its next task. `far`: if need be, any slot of the
     /// bars.
     fn give_way(
@@ -409,13 +486,15 @@ impl<'a> Plan<'a> {
         base: usize,
         far: bool,
     ) -> bool {
+        if found.code.starts_with("coverage/") && self.gives(found) {
+            return true;
+        }
         let form = &self.piece.form;
         let touches = |slot: &Slot| {
-            found.bars.is_none_or(|(first, last)| {
+            found.bars.is_none_or(|bars| {
                 let (from, to) = self.sections[slot.section];
-                let (a, b) = form.bars_between(from, to);
-                let number = |index: usize| form.bars.get(index).map_or(0, |bar| bar.number);
-                number(a) <= last && first <= number(b.saturating_sub(1))
+                let section = form.bars_between(from, to).numbers(form);
+                section.is_some_and(|section| section.meets(bars))
             })
         };
         let can = |slot: &usize| {

@@ -126,13 +126,18 @@ pub(super) fn rows(
             })
         })
     };
+    let kept_lines = || {
+        let layers = piece.scorings.iter().filter(|s| kept.is_some_and(|kept| kept.name == s.name));
+        layers.flat_map(|scoring| piece.layers(scoring)).flat_map(|scoring| &scoring.lines)
+    };
     let mut rows: Vec<Row> = Vec::new();
     for (index, player) in ensemble.players.iter().enumerate() {
-        // Whoever joins a group plays what the group plays.
+        // Whoever joins a group plays what the group plays, if a kept line speaks to the group.
         let in_group = smaller.is_some_and(|smaller| {
             ensemble.groups.iter().any(|(name, members)| {
                 members.iter().any(|(member, _)| *member == index)
                     && smaller.groups.iter().any(|(known, _)| known == name)
+                    && kept_lines().any(|line| line.who.iter().any(|(who, _)| who == name))
             })
         });
         if !is_new(player) || in_group {
@@ -174,7 +179,7 @@ pub(super) fn rank(ensemble: &Ensemble, row: &Row) -> Option<(usize, usize)> {
 }
 
 /// The sounding compass of a player by the custom of the year, from its lowest to its highest note.
-fn reach(player: &Player, era: i32) -> Option<(i32, i32)> {
+pub(super) fn reach(player: &Player, era: i32) -> Option<(i32, i32)> {
     let instrument = player.instrument;
     let compass = instrument
         .compass(Limit::Custom, era)
@@ -320,7 +325,8 @@ pub(super) fn tasks(
             let colour = turn.is_multiple_of(2);
             let doubles = match lean {
                 Lean::Lean => loud,
-                Lean::Full => !quiet,
+                // Nobody colours the tune from the first bar to the last.
+                Lean::Full => loud || (!quiet && colour),
                 Lean::Colourful => colour,
             };
             if doubles {

@@ -1,22 +1,18 @@
 //! What is to be printed, as a table and as a letter.
 
 use ripieno_checker::advise;
+use ripieno_compiler::diagnostics::BarNumbers;
 use ripieno_compiler::resolve::Piece;
 
 use super::{Action, Bar, Change};
 
 /// Bar numbers with neighbours joined: "3, 7–9".
 fn numbers(bars: &[Bar]) -> String {
-    let mut runs: Vec<(i32, i32)> = Vec::new();
-    for bar in bars {
-        match runs.last_mut() {
-            Some(run) if run.1 + 1 == bar.number => run.1 = bar.number,
-            _ => runs.push((bar.number, bar.number)),
-        }
-    }
-    let shown = runs.iter().map(|(from, to)| match from == to {
-        true => from.to_string(),
-        false => format!("{from}–{to}"),
+    let mut runs: Vec<BarNumbers> = Vec::new();
+    bars.iter().for_each(|bar| BarNumbers::add(&mut runs, bar.number));
+    let shown = runs.iter().map(|BarNumbers { first, last }| match first == last {
+        true => first.to_string(),
+        false => format!("{first}–{last}"),
     });
     shown.collect::<Vec<_>>().join(", ")
 }

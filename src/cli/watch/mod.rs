@@ -9,9 +9,7 @@ use std::path::{Path, PathBuf};
 use sha2::{Digest, Sha256};
 
 use super::build::{self, Built, Wanted};
-use super::paging::Paging;
-use super::printing::{self, Format, Printing};
-use super::source::{self, Desk, counts};
+use super::source::{Desk, counts};
 use super::{Failure, Outcome, print};
 use folders::Folders;
 use ripieno_compiler::diagnostics::{FileId, Severity, Sources, short};
@@ -23,32 +21,8 @@ pub(super) struct Arguments {
     /// The sources; the files that they use are watched as well.
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
-    /// The folder into which everything is written: DIR/<piece>/<scoring>/…
-    #[arg(short, long, value_name = "DIR", default_value = "build")]
-    output: PathBuf,
-    /// Write only this scoring (may be given several times).
-    #[arg(long, value_name = "NAME")]
-    scoring: Vec<String>,
-    /// Write only these formats: text, midi, musicxml, mxl, pdf, svg, png.
-    #[arg(long, value_name = "FORMAT", value_delimiter = ',', value_parser = printing::format)]
-    only: Vec<Format>,
-    /// Write even if there are errors in the music; the parts will show them.
-    #[arg(long)]
-    despite_errors: bool,
-    /// Remove files of earlier builds that the source no longer gives.
-    #[arg(long)]
-    prune: bool,
-    /// Root folder: `use` cannot reach files outside it.
-    #[arg(long, value_name = "DIR")]
-    root: Option<PathBuf>,
-    /// Treat findings of these rules, families or severities (`warnings`, `advice`, `all`) as errors.
-    #[arg(long, value_name = "RULE", value_delimiter = ',')]
-    deny: Vec<String>,
-    /// Leave out findings of these rules, families or severities (`warnings`, `advice`, `all`).
-    #[arg(long, value_name = "RULE", value_delimiter = ',')]
-    allow: Vec<String>,
     #[command(flatten)]
-    paging: Paging,
+    wanted: Wanted,
 }
 
 /// What stands in a file: its digest, or nothing where it cannot be read.
@@ -65,17 +39,9 @@ struct Watched {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {
-    let wanted = Wanted {
-        output: &arguments.output,
-        scorings: &arguments.scoring,
-        formats: printing::formats(&arguments.only),
-        paging: arguments.paging.clone(),
-        printing: Printing::default(),
-        root: arguments.root.as_deref(),
-        despite_errors: arguments.despite_errors,
-        prune: arguments.prune,
-    };
-    let options = source::options(&arguments.deny, &arguments.allow, &[])?;
+    let wanted = &arguments.wanted;
+    wanted.formats()?;
+    let options = wanted.judging.options(&[])?;
     // A file that vanishes may come back; one that never was is a slip of the pen.
     for path in &arguments.files {
         if !path.is_file() {
@@ -105,7 +71,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         let mut built = false;
         for watched in &mut watched {
             if watched.has_changed() {
-                print(&watched.build(&wanted))?;
+                print(&watched.build(wanted))?;
                 built = true;
             }
         }
@@ -149,7 +115,7 @@ impl Watched {
             return line;
         }
         let failed = |Failure(why)| said(&why.replace('\n', " "));
-        let mut opened = self.desk.open(&self.path, wanted.root);
+        let mut opened = self.desk.open(&self.path, wanted.root.as_deref());
         // It may have been emptied, to be written anew, since it was looked at.
         for _ in 0..PATIENCE {
             let Ok(file) = opened else { break };
@@ -157,7 +123,7 @@ impl Watched {
                 break;
             }
             std::thread::sleep(MOMENT);
-            opened = self.desk.open(&self.path, wanted.root);
+            opened = self.desk.open(&self.path, wanted.root.as_deref());
         }
         let file = match opened {
             Ok(file) => file,
@@ -235,7 +201,7 @@ fn sentence(built: &Built, sources: &Sources, wanted: &Wanted) -> String {
         Some(files) if files.is_empty() => {
             format!("nothing to write: all files are as they were{found}")
         }
-        Some(files) => format!("wrote {}{found}", written(files, wanted.output)),
+        Some(files) => format!("wrote {}{found}", written(files, &wanted.output)),
     }
 }
 

@@ -87,6 +87,8 @@ pub struct LineOrigin {
     pub role: Option<Role>,
     /// Was it taken over from a kept scoring?
     pub kept: bool,
+    /// Do its players have lyrics, singers or not?
+    pub lyrics: bool,
 }
 
 /// What a scoring line claims of a player without a break.

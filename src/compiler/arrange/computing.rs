@@ -1,12 +1,17 @@
 //! Computed lines and kept notes within the work on one scoring: who is asked when, and what is
 //! around him.
 
+use std::sync::Arc;
+
 use super::derive;
 use super::kept::Event;
 use super::{LineId, Part, Run, SoundingNote, Work, empty_run, smaller, stretches, taking};
 use crate::diagnostics::Diagnostic;
 use crate::harmony::harmony_of;
-use crate::resolve::{Line, Note, Role, Tuplet, Verb};
+use crate::resolve::{BarIndices, Line, Note, Role, Tuplet, Verb};
+
+/// What sounds around players and accompanies as they do.
+type Around = Arc<[(derive::Choir, Vec<SoundingNote>)]>;
 
 impl<'a> Work<'a> {
     /// Gives a run of a kept line the notes of the smaller scoring; `false` where its notes are not
@@ -126,9 +131,10 @@ impl<'a> Work<'a> {
     fn request<'r>(
         &'r self,
         id: LineId,
-        within: (usize, usize),
+        within: BarIndices,
         written: &[&'a [Note]],
         basses: &[&'a [Note]],
+        around: &Around,
     ) -> derive::Request<'r, 'a> {
         let given = &self.lines[id.index()];
         derive::Request {
@@ -142,6 +148,7 @@ impl<'a> Work<'a> {
             within,
             parts: given.players.iter().map(|&player| &*self.parts[player]).collect(),
             kept: given.players.iter().map(|&player| self.keeps(player, id)).collect(),
+            around: Arc::clone(around),
         }
     }
 
@@ -152,8 +159,9 @@ impl<'a> Work<'a> {
         let mut derived: Vec<_> = parts.iter().map(|_| derive::DerivedPart::default()).collect();
         let (written, basses) = (self.written(), self.basses());
         let mut diagnostics = Vec::new();
+        let around: Around = self.around(&[id]).into();
         for within in stretches(&self.piece.form, &parts) {
-            let request = self.request(id, within, &written, &basses);
+            let request = self.request(id, within, &written, &basses, &around);
             add(&mut derived, derive::derive(&request, &mut diagnostics));
         }
         self.diagnostics.extend(diagnostics);
@@ -195,12 +203,18 @@ impl<'a> Work<'a> {
             .map(|id| self.lines[id.index()].players.iter())
             .map(|players| players.map(|_| derive::DerivedPart::default()).collect())
             .collect();
+        let none: Around = Arc::new([]);
+        let mut settled = self.settled.take().map_or_else(Default::default, Arc::unwrap_or_clone);
         for within in stretches(&self.piece.form, &players) {
-            let requests: Vec<derive::Request> =
-                lines.iter().map(|&id| self.request(id, within, &written, &basses)).collect();
-            let more = derive::sustain(&requests, &around, &mut diagnostics);
+            let requests: Vec<derive::Request> = lines
+                .iter()
+                .map(|&id| self.request(id, within, &written, &basses, &none))
+                .collect();
+            let settled = (self.settled_before.as_deref(), &mut settled);
+            let more = derive::sustain(&requests, &around, settled, &mut diagnostics);
             derived.iter_mut().zip(more).for_each(|(all, more)| add(all, more));
         }
+        self.settled = Some(Arc::new(settled));
         self.diagnostics.extend(diagnostics);
         self.derived.extend(lines.into_iter().zip(derived));
     }
@@ -228,6 +242,10 @@ impl<'a> Work<'a> {
                 let mut run = empty_run(*claim);
                 if let Verb::Writes(music) = &given.line.verb {
                     taking::take(music, &given.line, given.octaves_of(index), &mut run);
+                } else if let Verb::Plays { voice, octaves, .. } = &given.line.verb {
+                    let music = &self.piece.voices[*voice].music;
+                    let octaves = *octaves + given.octaves_of(index);
+                    taking::take(music, &given.line, octaves, &mut run);
                 } else if let Some(derived) = self.derived.get(&id) {
                     let place = given.players.iter().position(|&player| player == index);
                     if let Some(derived) = place.and_then(|place| derived.get(place)) {

@@ -25,7 +25,7 @@ pub struct VoiceCoverage {
 }
 
 /// Players by their indices.
-pub type Players = SmallVec<[usize; 8]>;
+pub type Players = SmallVec<[usize; 2]>;
 
 /// Who plays the voices, voice by voice.
 #[must_use]

@@ -7,7 +7,7 @@
 use std::sync::Arc;
 
 use super::{GivenLine, Part};
-use crate::resolve::{Piece, Scoring, Verb};
+use crate::resolve::{BarIndices, Bars, Piece, Scoring, Verb};
 
 /// Where something else may sound than what is known: nowhere, in a source without errors.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
@@ -27,33 +27,33 @@ impl Doubt {
         !self.bars.is_empty()
     }
 
-    /// May somebody sound something else in these bars (indices, first and last)?
+    /// May somebody sound something else in these bars?
     #[must_use]
-    pub fn in_bars(&self, bars: (usize, usize)) -> bool {
+    pub fn in_bars(&self, bars: BarIndices) -> bool {
         within(&self.bars, bars)
     }
 
     /// May this player sound something else in these bars?
     #[must_use]
-    pub fn of_player(&self, player: usize, bars: (usize, usize)) -> bool {
+    pub fn of_player(&self, player: usize, bars: BarIndices) -> bool {
         self.players.get(player).is_some_and(|own| within(own, bars))
     }
 
     /// May these bars be louder or softer?
     #[must_use]
-    pub fn of_loudness(&self, bars: (usize, usize)) -> bool {
+    pub fn of_loudness(&self, bars: BarIndices) -> bool {
         within(&self.loudness, bars)
     }
 }
 
-fn within(marked: &[bool], (first, last): (usize, usize)) -> bool {
-    let last = last.min(marked.len().saturating_sub(1));
-    marked.get(first..=last).is_some_and(|bars| bars.contains(&true))
+fn within(marked: &[bool], bars: BarIndices) -> bool {
+    let after = bars.after.min(marked.len());
+    marked.get(bars.first..after).is_some_and(|bars| bars.contains(&true))
 }
 
-fn mark(bars: &mut [bool], first: usize, after: usize) {
-    let after = after.min(bars.len());
-    bars.get_mut(first..after).unwrap_or_default().fill(true);
+fn mark(marked: &mut [bool], bars: BarIndices) {
+    let after = bars.after.min(marked.len());
+    marked.get_mut(bars.first..after).unwrap_or_default().fill(true);
 }
 
 /// What is doubtful in a scoring.
@@ -73,12 +73,8 @@ pub(super) fn doubt(
         players: vec![vec![everything; count]; parts.len()],
         loudness: vec![everything; count],
     };
-    for &(first, after) in &piece.dynamics_unsure {
-        mark(&mut doubt.loudness, first, after);
-    }
-    for &(first, after) in &piece.harmony_unsure {
-        mark(&mut doubt.bars, first, after);
-    }
+    piece.dynamics_unsure.iter().for_each(|&bars| mark(&mut doubt.loudness, bars));
+    piece.harmony_unsure.iter().for_each(|&bars| mark(&mut doubt.bars, bars));
     for (own, part) in doubt.players.iter_mut().zip(parts) {
         if ensemble.unsure.contains(&part.player.line_name) {
             own.fill(true);
@@ -89,9 +85,9 @@ pub(super) fn doubt(
         let lasts = given.line.unsure.bars || matches!(given.line.verb, Verb::Takes { .. });
         let form = &piece.form;
         let named = given.line.times.iter().map(|&(from, to)| form.bars_between(from, to));
-        let bars: Vec<(usize, usize)> = if lasts { vec![(0, count)] } else { named.collect() };
-        for (first, after) in bars {
-            mark(&mut doubt.bars, first, after);
+        let claimed: Bars = if lasts { vec![BarIndices::all(form)] } else { named.collect() };
+        for bars in claimed {
+            mark(&mut doubt.bars, bars);
             // A line that gives another instrument to nobody known, or is not understood, may mean
             // anybody.
             let nobody = given.line.unsure.who
@@ -99,17 +95,17 @@ pub(super) fn doubt(
                 && matches!(given.line.verb, Verb::Unknown | Verb::Takes { .. });
             for (player, own) in doubt.players.iter_mut().enumerate() {
                 if nobody || given.players.contains(&player) {
-                    mark(own, first, after);
+                    mark(own, bars);
                 }
             }
         }
     }
     for (player, part) in parts.iter().enumerate() {
         for claim in &part.claims {
-            let (first, after) = piece.form.bars_between(claim.from, claim.to);
+            let run = piece.form.bars_between(claim.from, claim.to);
             let verb = &lines[claim.line.index()].line.verb;
-            for (from, to) in gaps(piece, verb, (first, after)) {
-                mark(&mut doubt.players[player], from.max(first), to.min(after));
+            for gap in gaps(piece, verb, run) {
+                mark(&mut doubt.players[player], gap.and(run));
             }
         }
     }
@@ -121,9 +117,9 @@ pub(super) fn doubt(
             for claim in &part.claims {
                 let line = &lines[claim.line.index()].line;
                 let Verb::Doubles { part: source, .. } = &line.verb else { continue };
-                let (first, after) = piece.form.bars_between(claim.from, claim.to);
+                let run = piece.form.bars_between(claim.from, claim.to);
                 for source in ensemble.players_named(source) {
-                    for bar in (first..after).filter(|&bar| before[source][bar]) {
+                    for bar in run.range().filter(|&bar| before[source][bar]) {
                         doubt.players[player][bar] = true;
                     }
                 }
@@ -142,8 +138,8 @@ pub(super) fn doubt(
 }
 
 /// The bars of a run in which what the line gives is not certain.
-fn gaps(piece: &Piece, verb: &Verb, run: (usize, usize)) -> Vec<(usize, usize)> {
-    let touches = |gaps: &[(usize, usize)]| gaps.iter().any(|gap| gap.0 < run.1 && run.0 < gap.1);
+fn gaps(piece: &Piece, verb: &Verb, run: BarIndices) -> Bars {
+    let touches = |gaps: &[BarIndices]| gaps.iter().any(|gap| gap.meets(run));
     let whole = |doubtful: bool| if doubtful { vec![run] } else { Vec::new() };
     match verb {
         Verb::Plays { voice, .. } => piece.voices[*voice].music.unsure.clone(),
@@ -184,6 +180,11 @@ mod tests {
         arrange(&piece, &piece.scorings[0]).doubt
     }
 
+    /// The bars of these indices, the last one too.
+    fn bars(first: usize, last: usize) -> BarIndices {
+        BarIndices::new(first, last + 1)
+    }
+
     const TUNE: &str = "1: 1/2 C5 |\n2: D5 |\n3: E5 |\n4: C5 |";
     const LINES: &str = "oboe plays tune as melody\nflute doubles oboe\nviola rests";
     const FLUTE: usize = 0;
@@ -199,10 +200,10 @@ mod tests {
     fn a_broken_bar_is_doubtful_for_who_plays_it_and_who_doubles_him() {
         let doubt = doubt_of(&TUNE.replace("D5", "D5 Q"), LINES);
         for (bar, doubtful) in [(0, false), (1, true), (2, false)] {
-            assert_eq!(doubt.of_player(OBOE, (bar, bar)), doubtful, "bar {bar}");
-            assert_eq!(doubt.of_player(FLUTE, (bar, bar)), doubtful, "bar {bar}");
-            assert!(!doubt.of_player(VIOLA, (bar, bar)));
-            assert_eq!(doubt.in_bars((bar, bar)), doubtful);
+            assert_eq!(doubt.of_player(OBOE, BarIndices::one(bar)), doubtful, "bar {bar}");
+            assert_eq!(doubt.of_player(FLUTE, BarIndices::one(bar)), doubtful, "bar {bar}");
+            assert!(!doubt.of_player(VIOLA, BarIndices::one(bar)));
+            assert_eq!(doubt.in_bars(BarIndices::one(bar)), doubtful);
         }
     }
 
@@ -210,17 +211,17 @@ mod tests {
     fn a_line_that_is_not_understood_claims_the_bars_and_players_that_it_names() {
         let line = "viola palys tune bars 2..3 as bass";
         let doubt = doubt_of(TUNE, &LINES.replace("viola rests", line));
-        assert!(doubt.of_player(VIOLA, (1, 2)) && !doubt.of_player(VIOLA, (3, 3)));
-        assert!(!doubt.of_player(OBOE, (0, 3)));
-        assert!(doubt.in_bars((2, 2)) && !doubt.in_bars((0, 0)));
+        assert!(doubt.of_player(VIOLA, bars(1, 2)) && !doubt.of_player(VIOLA, bars(3, 3)));
+        assert!(!doubt.of_player(OBOE, bars(0, 3)));
+        assert!(doubt.in_bars(bars(2, 2)) && !doubt.in_bars(bars(0, 0)));
     }
 
     #[test]
     fn a_voice_or_player_that_nobody_knows_leaves_a_gap() {
         let doubt = doubt_of(TUNE, &LINES.replace("viola rests", "viola plays tnue as bass"));
-        assert!(doubt.of_player(VIOLA, (0, 3)) && !doubt.of_player(OBOE, (0, 3)));
+        assert!(doubt.of_player(VIOLA, bars(0, 3)) && !doubt.of_player(OBOE, bars(0, 3)));
         let doubt = doubt_of(TUNE, &LINES.replace("viola rests", "voila rests bars 1"));
-        assert!(doubt.in_bars((0, 0)) && !doubt.in_bars((1, 3)));
-        assert!(!doubt.of_player(VIOLA, (0, 3)));
+        assert!(doubt.in_bars(bars(0, 0)) && !doubt.in_bars(bars(1, 3)));
+        assert!(!doubt.of_player(VIOLA, bars(0, 3)));
     }
 }

@@ -8,6 +8,7 @@
 
 use std::sync::Arc;
 
+use super::derive::Settled;
 use super::doubling::Folded;
 use super::{Arrangement, GivenLine, LineId, Part};
 use crate::diagnostics::Diagnostic;
@@ -24,6 +25,8 @@ pub(super) struct KeptWork {
     pub(super) held: Vec<(Time, Time)>,
     /// The smaller scoring whose notes are kept.
     pub(super) smaller: Option<Arc<Arrangement>>,
+    /// Passages of held lines that are worked out.
+    pub(super) settled: Option<Arc<Settled>>,
 }
 
 /// What happens while a part is filled, besides its notes.

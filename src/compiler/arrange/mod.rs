@@ -24,9 +24,11 @@ use std::sync::Arc;
 
 use crate::diagnostics::Diagnostic;
 use crate::instruments::Tuning;
+use crate::limits;
 use crate::music::Time;
 use crate::resolve::{
-    Ensemble, Form, HarmonyEvent, Line, Piece, Player, Rest, Scoring, Sound, Tuplet, Verb,
+    BarIndices, Bars, Ensemble, Form, HarmonyEvent, Line, Piece, Player, Rest, Scoring, Sound,
+    Tuplet, Verb,
 };
 
 pub use arrangement::{Arrangement, Claim, LineId, LineOrigin, Part, SoundingNote};
@@ -74,9 +76,11 @@ pub fn arrange_again(
             span: given.line.span,
             role: given.line.role,
             kept: given.layer > 0,
+            lyrics: given.line.lyrics,
         })
         .collect();
     let smaller = Smaller::of(piece, scoring, before);
+    let settled_before = before.and_then(|before| before.kept.settled.clone());
     let before = before.and_then(|before| Before::new(before, piece, ensemble, &lines, &parts));
     let mut work = Work {
         piece,
@@ -89,9 +93,12 @@ pub fn arrange_again(
         smaller,
         harmony: None,
         derived: HashMap::new(),
+        settled_before,
+        settled: None,
         left_out: BTreeMap::new(),
         moved: BTreeMap::new(),
         told: HashSet::new(),
+        sounding: 0,
         diagnostics,
     };
     for index in 0..work.parts.len() {
@@ -104,6 +111,7 @@ pub fn arrange_again(
     let sounding = work.under_fermatas(&held);
     let doubt = doubt::doubt(piece, &layers, &lines, &sounding);
     let Work { parts: before_fermatas, events, diagnostics, smaller, .. } = work;
+    let settled = work.settled.or(work.settled_before);
     let smaller = smaller.map(Smaller::into_inner);
     Arrangement {
         piece: Arc::clone(piece),
@@ -113,7 +121,7 @@ pub fn arrange_again(
         lines: origins,
         doubt,
         diagnostics,
-        kept: KeptWork { lines, before_fermatas, events, held, smaller },
+        kept: KeptWork { lines, before_fermatas, events, held, smaller, settled },
     }
 }
 
@@ -210,9 +218,8 @@ fn part(
     part
 }
 
-/// The bars of a form, divided where one of the players takes another instrument, as ranges of
-/// indices: first, one past the last.
-fn stretches(form: &Form, parts: &[&Part]) -> Vec<(usize, usize)> {
+/// The bars of a form, divided where one of the players takes another instrument.
+fn stretches(form: &Form, parts: &[&Part]) -> Bars {
     let mut borders: Vec<usize> = parts
         .iter()
         .flat_map(|part| &part.instruments[1..])
@@ -221,7 +228,7 @@ fn stretches(form: &Form, parts: &[&Part]) -> Vec<(usize, usize)> {
         .collect();
     borders.sort_unstable();
     borders.dedup();
-    borders.windows(2).map(|pair| (pair[0], pair[1])).collect()
+    borders.windows(2).map(|pair| BarIndices::new(pair[0], pair[1])).collect()
 }
 
 /// Puts what holds from a time on into a list in order of time, in place of what began there.
@@ -254,12 +261,18 @@ struct Work<'a> {
     harmony: Option<Cow<'a, [HarmonyEvent]>>,
     /// What computed lines give to each of their players.
     derived: HashMap<LineId, Vec<derive::DerivedPart>>,
+    /// Passages of held lines that an earlier run worked out, and those of this run, if it worked
+    /// out any.
+    settled_before: Option<Arc<derive::Settled>>,
+    settled: Option<Arc<derive::Settled>>,
     /// By doubling line: players to whom notes are missing, with where they are.
     left_out: BTreeMap<LineId, Vec<(usize, Vec<Time>)>>,
     /// By doubling line: players, the parts that they double, and what they have in another octave.
     moved: BTreeMap<LineId, Vec<(usize, usize, doubling::Folded)>>,
     /// What is told once a line, and was.
     told: HashSet<(Once, LineId)>,
+    /// How many notes all parts have together, so far.
+    sounding: usize,
     diagnostics: Vec<Diagnostic>,
 }
 
@@ -273,6 +286,7 @@ impl<'a> Work<'a> {
             before.keeps(index).then(|| (before.part(index), before.events(index)))
         });
         if let Some((part, events)) = kept {
+            self.sounding += part.notes.len();
             self.parts[index] = part;
             self.state[index] = State::Done;
             for event in events {
@@ -284,7 +298,8 @@ impl<'a> Work<'a> {
         let claims = self.parts[index].claims.clone();
         let mut runs = Vec::with_capacity(claims.len());
         for claim in &claims {
-            runs.push(self.run(index, claim.line, empty_run(*claim)));
+            let run = self.run(index, claim.line, empty_run(*claim));
+            runs.push(self.within_limits(run));
         }
         let part = Arc::make_mut(&mut self.parts[index]);
         directions::directions(self.piece, self.lines, part, &runs);
@@ -306,6 +321,29 @@ impl<'a> Work<'a> {
         }
         taking::balance_slurs(&mut part.notes);
         self.state[index] = State::Done;
+    }
+
+    /// A run, or one without notes where all parts together would have more than there may be.
+    fn within_limits(&mut self, mut run: Run) -> Run {
+        let before = self.sounding;
+        self.sounding += run.notes.len();
+        if self.sounding > limits::NOTES {
+            if before <= limits::NOTES {
+                let most = limits::spaced(limits::NOTES);
+                self.diagnostics.push(
+                    Diagnostic::error(
+                        "arrange/too-many-notes",
+                        self.lines[run.line.index()].line.span,
+                        format!(
+                            "From this line on, all players together sound more than {most} notes."
+                        ),
+                    )
+                    .with_help("Make several pieces of it, movement by movement."),
+                );
+            }
+            (run.notes, run.tuplets) = (Vec::new(), Vec::new());
+        }
+        run
     }
 
     /// Does what an event asks for, and remembers it.

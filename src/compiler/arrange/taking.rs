@@ -10,6 +10,8 @@ use crate::resolve::{Attached, Line, Music, Pitches, Rest, Role, Sound};
 pub(super) fn take(music: &Music, line: &Line, octaves: i8, run: &mut Run) {
     // A note that is held into the run sounds there too: look back to the one before.
     let first = music.notes.partition_point(|note| note.start < run.from).saturating_sub(1);
+    let within = music.notes.partition_point(|note| note.start < run.to);
+    run.notes.reserve_exact(within.saturating_sub(first));
     for note in &music.notes[first..] {
         if note.start >= run.to {
             break;

@@ -1,9 +1,14 @@
 //! Bars by their numbers, as people count them.
 
 use std::fmt;
+use std::str::FromStr;
+
+use serde::Serialize;
 
 /// Bars by their printed numbers, from a first up to and including a last one.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+/// As data they are a list of two numbers.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize)]
+#[serde(into = "(i32, i32)")]
 pub struct BarNumbers {
     /// The first; 0 for a pick-up.
     pub first: i32,
@@ -28,6 +33,12 @@ impl BarNumbers {
     #[must_use]
     pub const fn is_within(self, others: BarNumbers) -> bool {
         others.first <= self.first && self.last <= others.last
+    }
+
+    /// Is a bar among these and among others?
+    #[must_use]
+    pub const fn meets(self, others: BarNumbers) -> bool {
+        self.first <= others.last && others.first <= self.last
     }
 
     /// From the first bar of some ranges in order to the last one.
@@ -57,6 +68,30 @@ impl fmt::Display for BarNumbers {
     }
 }
 
+impl From<BarNumbers> for (i32, i32) {
+    fn from(bars: BarNumbers) -> (i32, i32) {
+        (bars.first, bars.last)
+    }
+}
+
+impl FromStr for BarNumbers {
+    type Err = String;
+
+    /// Reads bars as a source has them: "12", "9..16".
+    fn from_str(text: &str) -> Result<BarNumbers, String> {
+        let (first, last) = text.split_once("..").unwrap_or((text, text));
+        let number = |word: &str| {
+            let read = word.trim().parse().ok().filter(|bar| *bar >= 0);
+            read.ok_or_else(|| format!("`{}` is no bar; write 9..16 or 9", word.trim()))
+        };
+        let bars = BarNumbers::new(number(first)?, number(last)?);
+        match bars.last < bars.first {
+            true => Err(format!("these bars run backwards; write {}..{}", bars.last, bars.first)),
+            false => Ok(bars),
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::BarNumbers;
@@ -74,5 +109,11 @@ mod tests {
     fn bars_read_as_a_source_has_them() {
         assert_eq!(BarNumbers::one(0).to_string(), "0");
         assert_eq!(BarNumbers::new(9, 16).to_string(), "9..16");
+        assert_eq!("9..16".parse(), Ok(BarNumbers::new(9, 16)));
+        assert_eq!(" 7".parse(), Ok(BarNumbers::one(7)));
+        let refused = |text: &str| text.parse::<BarNumbers>().unwrap_err();
+        assert_eq!(refused("16..9"), "these bars run backwards; write 9..16");
+        assert_eq!(refused("9..end"), "`end` is no bar; write 9..16 or 9");
+        assert_eq!(refused("-1"), "`-1` is no bar; write 9..16 or 9");
     }
 }

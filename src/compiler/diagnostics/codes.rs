@@ -76,6 +76,11 @@ pub const CODES: &[Code] = &[
         "There are more players than chord tones.",
         "Name fewer players.",
     ),
+    code(
+        "arrange/too-many-notes",
+        "The players of a scoring sound more notes than can be kept in mind at once.",
+        "Make several pieces of it, movement by movement.",
+    ),
     code("bars/backwards", "A range of bars runs backwards.", "Write the earlier bar first."),
     code(
         "bars/claimed-twice",
@@ -98,6 +103,11 @@ pub const CODES: &[Code] = &[
         "End `cresc` or `dim` by a dynamic or `to`.",
     ),
     code("bars/hold", "`=` has no note to hold.", "Write a note before it, or `rest`."),
+    code(
+        "bars/jump",
+        "A jump leads nowhere, a sign has no jump, or bars are never played.",
+        "Write what belongs together: `dal segno` and `segno`, `al fine` and `fine`, `al coda`, `to coda` and `coda`.",
+    ),
     code(
         "bars/mark-alone",
         "A mark has no note.",
@@ -129,7 +139,7 @@ pub const CODES: &[Code] = &[
     code(
         "bars/no-such-metre",
         "This is not a valid metre.",
-        "Write 1 to 32 over 1, 2, 4, 8, 16 or 32.",
+        "Write 1 to 32 over 1, 2, 4, 8, 16 or 32, or groups such as `3+2/8`.",
     ),
     code("bars/no-such-tempo", "A tempo is out of range.", "Write 5 to 600 to the minute."),
     code(
@@ -177,6 +187,11 @@ pub const CODES: &[Code] = &[
         "Write `=` for the second note if it is held, or mark both `[stacc]` or `[tenuto]`.",
     ),
     code(
+        "bars/times",
+        "A repeat or an ending is to be played more often than can be printed.",
+        "Write 2 to 9 times, and endings from 1 to 9.",
+    ),
+    code(
         "bars/too-long",
         "A bar holds more than its metre.",
         "Remove what is too much, or give the bar a `length` in the form.",
@@ -213,6 +228,31 @@ pub const CODES: &[Code] = &[
         "Write a root, a quality of the list in the reference, and a bass if it is not the root.",
     ),
     code("names/budget", "A budget exceeds 100%.", "Write at most 100%."),
+    code(
+        "lyrics/hold",
+        "`=` has no syllable to hold.",
+        "Write a syllable before it, or leave the bar out.",
+    ),
+    code(
+        "lyrics/no-such-verse",
+        "A verse has a number that none can have.",
+        "Number verses from 1 to 20.",
+    ),
+    code(
+        "lyrics/too-few",
+        "A bar has fewer syllables than notes.",
+        "Write `=` where a syllable is held over another note.",
+    ),
+    code(
+        "lyrics/too-many",
+        "A bar has more syllables than notes.",
+        "Remove one, or join two on one note with `+`.",
+    ),
+    code(
+        "lyrics/unfinished",
+        "A word breaks off after a hyphen.",
+        "Write the rest of the word, or remove the hyphen.",
+    ),
     code(
         "names/conflict",
         "Two lines of one scoring claim the same player in the same bar.",
@@ -276,6 +316,11 @@ pub const CODES: &[Code] = &[
         "Write sounding notes with octaves after `timpani tuned`.",
     ),
     code(
+        "names/too-many",
+        "There are more voices, ensembles, parts, scorings or lines than the limits of the language.",
+        "Make several pieces of it.",
+    ),
+    code(
         "names/twice",
         "Something that must be unique is declared twice.",
         "Remove one, or rename it.",
@@ -309,8 +354,8 @@ pub const CODES: &[Code] = &[
     code("syntax/no-bar-line", "A bar has no bar line at its end.", "Write `|`."),
     code(
         "syntax/too-large",
-        "The file is longer than 16 MB.",
-        "Put each movement into a file of its own.",
+        "The file, a line of it, a name or a text in quotes is longer than the limits of the language.",
+        "Put each movement into a file of its own and each bar on a line of its own.",
     ),
     code(
         "syntax/unclosed-block",

@@ -7,13 +7,7 @@
 use serde::Serialize;
 
 use super::positions::Positions;
-use super::{Care, Diagnostic, Severity, Sources, Span};
-
-#[derive(Serialize)]
-struct Report<'a> {
-    findings: Vec<Finding<'a>>,
-    summary: Summary,
-}
+use super::{BarNumbers, Care, Diagnostic, Severity, Sources, Span};
 
 #[derive(Serialize)]
 struct Finding<'a> {
@@ -21,8 +15,8 @@ struct Finding<'a> {
     severity: Severity,
     message: &'a str,
     #[serde(flatten)]
-    place: Place<'a>,
-    bars: Option<(i32, i32)>,
+    place: Where<'a>,
+    bars: Option<BarNumbers>,
     player: Option<&'a str>,
     scoring: Option<&'a str>,
     also_in: &'a [String],
@@ -32,7 +26,7 @@ struct Finding<'a> {
 }
 
 #[derive(Serialize)]
-struct Place<'a> {
+struct Where<'a> {
     file: &'a str,
     start: Position,
     end: Position,
@@ -49,7 +43,7 @@ struct Position {
 #[derive(Serialize)]
 struct Words<'a> {
     #[serde(flatten)]
-    place: Place<'a>,
+    place: Where<'a>,
     text: &'a str,
 }
 
@@ -89,13 +83,47 @@ impl Summary {
 /// `summary`. Places outside their text are brought inside it.
 #[must_use]
 pub fn render(diagnostics: &[Diagnostic], sources: &Sources) -> String {
-    let positions = Positions::new(sources);
-    let findings = diagnostics.iter().map(|diagnostic| finding(diagnostic, &positions)).collect();
-    let report = Report { findings, summary: Summary::of(diagnostics) };
-    // Strings, numbers and lists only: there is nothing that JSON could not hold.
-    let mut text = serde_json::to_string(&report).unwrap_or_default();
-    text.push('\n');
-    text
+    let mut report = Report::default();
+    report.add(diagnostics, sources);
+    report.finished()
+}
+
+/// Findings of several sources, which need not be in memory together, as one JSON object.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Report {
+    findings: Vec<String>,
+    summary: Summary,
+}
+
+impl Report {
+    /// Adds findings in these sources.
+    pub fn add(&mut self, diagnostics: &[Diagnostic], sources: &Sources) {
+        let positions = Positions::new(sources);
+        // Strings, numbers and lists only: there is nothing that JSON could not hold.
+        let written = |diagnostic| {
+            serde_json::to_string(&finding(diagnostic, &positions)).unwrap_or_default()
+        };
+        self.findings.extend(diagnostics.iter().map(written));
+        let Summary { errors, warnings, advice } = Summary::of(diagnostics);
+        self.summary.errors += errors;
+        self.summary.warnings += warnings;
+        self.summary.advice += advice;
+    }
+
+    /// Adds all of another report.
+    pub fn append(&mut self, other: Report) {
+        self.findings.extend(other.findings);
+        self.summary.errors += other.summary.errors;
+        self.summary.warnings += other.summary.warnings;
+        self.summary.advice += other.summary.advice;
+    }
+
+    /// The whole object, in one line.
+    #[must_use]
+    pub fn finished(&self) -> String {
+        let summary = serde_json::to_string(&self.summary).unwrap_or_default();
+        format!("{{\"findings\":[{}],\"summary\":{summary}}}\n", self.findings.join(","))
+    }
 }
 
 fn finding<'a>(diagnostic: &'a Diagnostic, positions: &Positions<'a>) -> Finding<'a> {
@@ -113,7 +141,7 @@ fn finding<'a>(diagnostic: &'a Diagnostic, positions: &Positions<'a>) -> Finding
         severity: diagnostic.severity,
         message: &diagnostic.message,
         place: place(diagnostic.primary.span, positions),
-        bars: diagnostic.bars.map(|bars| (bars.first, bars.last)),
+        bars: diagnostic.bars,
         player: diagnostic.player.as_deref(),
         scoring: diagnostic.scoring.as_deref(),
         also_in: &diagnostic.also_in,
@@ -123,10 +151,10 @@ fn finding<'a>(diagnostic: &'a Diagnostic, positions: &Positions<'a>) -> Finding
     }
 }
 
-fn place<'a>(span: Span, positions: &Positions<'a>) -> Place<'a> {
+fn place<'a>(span: Span, positions: &Positions<'a>) -> Where<'a> {
     let Some(counted) = positions.get(span.file) else {
         let start = Position { line: 1, column: 1, offset: 0 };
-        return Place { file: "", start, end: Position { line: 1, column: 1, offset: 0 } };
+        return Where { file: "", start, end: Position { line: 1, column: 1, offset: 0 } };
     };
     let range = counted.source.range(span);
     let position = |offset| Position {
@@ -135,7 +163,7 @@ fn place<'a>(span: Span, positions: &Positions<'a>) -> Place<'a> {
         offset,
     };
     let (start, end) = (position(range.start), position(range.end));
-    Place { file: &counted.source.name, start, end }
+    Where { file: &counted.source.name, start, end }
 }
 
 #[cfg(test)]

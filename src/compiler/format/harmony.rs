@@ -1,4 +1,4 @@
-//! Bars of chord symbols.
+//! Bars of chord symbols and of syllables.
 
 use std::ops::Range;
 
@@ -8,7 +8,7 @@ use super::gaps::{Breaks, Gap, is_blank};
 use super::music::{MUSIC, number};
 
 impl Edits<'_> {
-    /// A bar of chord symbols.
+    /// A bar of chord symbols or of syllables.
     pub(super) fn harmony_bar(&mut self, range: Range<usize>) {
         let bytes = self.text.as_bytes();
         let mut before = None;
@@ -25,7 +25,7 @@ impl Edits<'_> {
         }
     }
 
-    /// The end of a value, a chord symbol or a bar line. A symbol takes in all up to a blank.
+    /// The end of a value, a chord symbol, a word or a bar line. A symbol takes in all up to a blank.
     fn symbol_end(&self, start: usize, end: usize) -> usize {
         let bytes = &self.text.as_bytes()[..end];
         let is_value = bytes[start].is_ascii_digit();

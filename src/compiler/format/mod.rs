@@ -110,8 +110,12 @@ pub fn edits_of_bar(document: &Document, byte: usize) -> Vec<Edit> {
     if !text.get(..byte).is_some_and(|before| before.ends_with('|')) {
         return Vec::new();
     }
-    let bars =
-        |node: &Node| matches!(node, Node::Bar(_) | Node::HarmonyBar(_) | Node::ScoringLine(_));
+    let bars = |node: &Node| {
+        matches!(
+            node,
+            Node::Bar(_) | Node::HarmonyBar(_) | Node::LyricsBar(_) | Node::ScoringLine(_)
+        )
+    };
     let holds = |&(start, item): &(usize, &Item)| start < byte && byte <= start + item.length;
     let Some((start, item)) = document.items().find(holds) else { return Vec::new() };
     if !bars(&item.node) || is_broken(item) {
@@ -155,6 +159,7 @@ fn opens(node: &Node) -> bool {
             | Node::Harmony(_)
             | Node::Dynamics(_)
             | Node::Voice(_)
+            | Node::Lyrics(..)
             | Node::Instrument(..)
             | Node::Ensemble(..)
             | Node::Scoring(..)
@@ -195,7 +200,7 @@ fn gap_before(
     gap.same_line = 1;
     gap.notes = INDENT;
     gap.indent = INDENT;
-    let is_bar = matches!(item.node, Node::Bar(_) | Node::HarmonyBar(_));
+    let is_bar = matches!(item.node, Node::Bar(_) | Node::HarmonyBar(_) | Node::LyricsBar(_));
     if is_bar {
         gap.indent = edits.indent_of_bar(start, INDENT);
     }
@@ -212,7 +217,7 @@ impl Edits<'_> {
             Node::Bar(_) => {
                 self.bar(range, INDENT);
             }
-            Node::HarmonyBar(_) => self.harmony_bar(range),
+            Node::HarmonyBar(_) | Node::LyricsBar(_) => self.harmony_bar(range),
             Node::ScoringLine(_) => self.scoring_line(range, tall),
             Node::FormLine(..) | Node::DynamicsLine(_) if tall => self.moment(range),
             node => self.words(range, opens(node)),

@@ -18,8 +18,7 @@ pub fn written_bars(
 ) -> Option<Vec<String>> {
     let mut bars: Vec<usize> = Vec::new();
     for &(from, to) in times {
-        let (first, after) = form.bars_between(from, to);
-        bars.extend(first..after);
+        bars.extend(form.bars_between(from, to).range());
     }
     bars.sort_unstable();
     bars.dedup();
@@ -252,8 +251,7 @@ pub fn bars_words(form: &Form, times: &[(Time, Time)]) -> Option<String> {
     for &(from, to) in times {
         let first = form.index_at(from);
         let start = word(form.bars.get(first)?.number, beat_of(from, first)?);
-        let (_, after) = form.bars_between(from, to);
-        let last = after.checked_sub(1)?;
+        let last = form.bars_between(from, to).after.checked_sub(1)?;
         let bar = form.bars.get(last)?;
         let end = if to == bar.start + bar.length {
             word(bar.number, None)

@@ -16,32 +16,64 @@ const DOUBT: f64 = 0.5;
 
 type Costs = [f32; CANDIDATES];
 
+/// How many slots are worked out together on the way back: what is kept of each would otherwise be
+/// most of the memory that a long piece takes.
+const STRETCH: usize = 256;
+
 /// The chord of every slot on the cheapest way.
 pub(super) fn cheapest(slots: &[Slot]) -> Vec<Beat> {
     let Some(last) = slots.len().checked_sub(1) else { return Vec::new() };
-    // Cheapest cost up to and with each slot …
-    let mut forward = vec![costs::of_slot(&slots[0])];
-    let mut from: Vec<[u8; CANDIDATES]> = vec![[0; CANDIDATES]];
+    // Cheapest cost up to and with each slot, kept where a stretch begins …
+    let mut costs = costs::of_slot(&slots[0]);
+    let mut begins = vec![costs];
     for (index, slot) in slots.iter().enumerate().skip(1) {
-        let (mut costs, origins) = step(&forward[index - 1], costs::of_change(slot.weight), false);
-        add(&mut costs, slot);
-        forward.push(costs);
-        from.push(origins);
+        costs = onward(&costs, slot).0;
+        if index.is_multiple_of(STRETCH) {
+            begins.push(costs);
+        }
     }
-    // … and back again, with the cheapest cost from behind each slot to the end, which need not be
-    // kept: long pieces take memory enough.
+    // … and back again, stretch by stretch, with the cheapest cost from behind each slot to the
+    // end.
     let mut backward = [0.0; CANDIDATES];
-    let mut state = least(&forward[last]).0;
+    let mut state = least(&costs).0;
     let mut beats = Vec::with_capacity(slots.len());
-    for index in (0..slots.len()).rev() {
-        let certainty = certainty(&forward[index], &backward, state / QUALITIES);
-        beats.push(Beat { candidate: costs::candidate(state), certainty });
-        state = usize::from(from[index][state]);
-        add(&mut backward, &slots[index]);
-        backward = step(&backward, costs::of_change(slots[index].weight), true).0;
+    let mut forward = Vec::with_capacity(STRETCH);
+    let mut from = Vec::with_capacity(STRETCH);
+    for (stretch, begin) in begins.iter().enumerate().rev() {
+        let first = stretch * STRETCH;
+        let after = (first + STRETCH).min(slots.len());
+        forward.clear();
+        from.clear();
+        let mut costs = *begin;
+        // Where each came from stands with the slot before it.
+        for next in first + 1..=after.min(last) {
+            forward.push(costs);
+            let (reached, origins) = onward(&costs, &slots[next]);
+            from.push(origins);
+            costs = reached;
+        }
+        if after > last {
+            forward.push(costs);
+        }
+        for index in (first..after).rev() {
+            if index < last {
+                state = usize::from(from[index - first][state]);
+            }
+            let certainty = certainty(&forward[index - first], &backward, state / QUALITIES);
+            beats.push(Beat { candidate: costs::candidate(state), certainty });
+            add(&mut backward, &slots[index]);
+            backward = step(&backward, costs::of_change(slots[index].weight), true).0;
+        }
     }
     beats.reverse();
     beats
+}
+
+/// The costs up to and with a slot, from those up to the one before, and where each came from.
+fn onward(before: &Costs, slot: &Slot) -> (Costs, [u8; CANDIDATES]) {
+    let (mut costs, origins) = step(before, costs::of_change(slot.weight), false);
+    add(&mut costs, slot);
+    (costs, origins)
 }
 
 fn add(costs: &mut Costs, slot: &Slot) {

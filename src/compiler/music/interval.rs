@@ -55,6 +55,20 @@ impl Add for Interval {
     }
 }
 
+impl Interval {
+    /// In words with its article, without the direction: "a perfect fifth", "an octave", "two
+    /// octaves".
+    #[must_use]
+    pub fn with_article(self) -> String {
+        let words = self.to_string();
+        if words.ends_with("octaves") {
+            return words;
+        }
+        let vowel = words.starts_with(['a', 'i', 'o']);
+        format!("{} {words}", if vowel { "an" } else { "a" })
+    }
+}
+
 impl Neg for Interval {
     type Output = Interval;
     fn neg(self) -> Interval {
@@ -123,6 +137,10 @@ mod tests {
         assert_eq!(named(1, 3), "augmented second");
         assert_eq!(named(-7, -12), "octave");
         assert_eq!(named(14, 24), "two octaves");
+        let said = |steps, semitones| Interval::new(steps, semitones).with_article();
+        assert_eq!(said(-4, -7), "a perfect fifth");
+        assert_eq!(said(-7, -12), "an octave");
+        assert_eq!(said(14, 24), "two octaves");
         assert_eq!(named(0, 0), "perfect unison");
     }
 }

@@ -1,9 +1,9 @@
 //! Keys.
 
-use crate::narrow::Narrow;
 use std::fmt;
 
 use super::{Interval, Letter, PitchName};
+use crate::narrow::Narrow;
 
 /// Major or minor.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]

@@ -7,11 +7,13 @@ mod interval;
 mod key;
 mod metre;
 mod pitch;
+mod sign;
 mod time;
 
 pub use chord::{Chord, ChordError, ChordQuality};
 pub use interval::Interval;
 pub use key::{Key, Mode};
-pub use metre::Metre;
+pub use metre::{Metre, MetreSign};
 pub use pitch::{Letter, Pitch, PitchName};
+pub use sign::Sign;
 pub use time::Time;

@@ -1,10 +1,10 @@
 //! Spelled pitch.
 
-use crate::narrow::Narrow;
 use std::fmt;
 use std::str::FromStr;
 
 use super::Interval;
+use crate::narrow::Narrow;
 
 /// The seven letters of the scale, counted from C as octave numbers are.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]

@@ -1,6 +1,6 @@
 //! Counts bars against the numbers that stand before them.
 
-use super::Context;
+use super::Resolver;
 use super::form::inside;
 use super::piece::Form;
 use crate::diagnostics::{Diagnostic, Span};
@@ -39,7 +39,7 @@ impl BarCount {
     /// bar falls back: then it was a slip. A number that is too low is told, and its bar counted.
     pub(super) fn index(
         &mut self,
-        cx: &mut Context,
+        cx: &mut Resolver,
         form: &Form,
         (number, following): (Option<&Number>, Option<&Number>),
         bar: Span,
@@ -78,7 +78,7 @@ impl BarCount {
     /// Tells what is wrong with a number, and decides where the count goes on.
     fn differs(
         &mut self,
-        cx: &mut Context,
+        cx: &mut Resolver,
         form: &Form,
         number: &Number,
         following: Option<&Number>,

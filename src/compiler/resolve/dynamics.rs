@@ -1,15 +1,15 @@
 //! The dynamics block: for everybody.
 
 use super::form::inside;
-use super::piece::{Bars, Direction, DirectionKind, Dynamic, Form};
-use super::{Context, unknown};
+use super::piece::{BarIndices, Bars, Direction, DirectionKind, Dynamic, Form};
+use super::{Resolver, unknown};
 use crate::diagnostics::Diagnostic;
 use crate::music::Time;
 use crate::syntax::{DynamicsLine, DynamicsTree, Position};
 
 /// The directions, and the bars whose loudness is not certain.
 pub(super) fn dynamics(
-    cx: &mut Context,
+    cx: &mut Resolver,
     tree: &DynamicsTree,
     form: &Form,
 ) -> (Vec<Direction>, Bars) {
@@ -19,19 +19,19 @@ pub(super) fn dynamics(
     let mut unsure = Bars::new();
     for broken in &tree.broken {
         let digits = broken.value.split(|c: char| !c.is_ascii_digit()).next().unwrap_or_default();
-        unsure.push((digits.parse().map_or(0, from), end));
+        unsure.push(BarIndices::new(digits.parse().map_or(0, from), end));
     }
     for line in &tree.lines {
         let before = cx.diagnostics.len();
         read_line(cx, line, form, &mut directions);
         if cx.errors_since(before) {
-            unsure.push((from(line.from.bar), end));
+            unsure.push(BarIndices::new(from(line.from.bar), end));
         }
     }
     (directions, unsure)
 }
 
-fn read_line(cx: &mut Context, line: &DynamicsLine, form: &Form, directions: &mut Vec<Direction>) {
+fn read_line(cx: &mut Resolver, line: &DynamicsLine, form: &Form, directions: &mut Vec<Direction>) {
     let Some(at) = time_of(cx, form, line.from, false) else { return };
     for said in &line.words {
         let word = said.word.value.as_str();
@@ -91,7 +91,7 @@ pub(super) fn end_of(form: &Form, position: Position) -> Option<Time> {
 
 /// The time of a position: the beginning of its bar or beat, or where that ends.
 pub(super) fn time_of(
-    cx: &mut Context,
+    cx: &mut Resolver,
     form: &Form,
     position: Position,
     ending: bool,

@@ -1,23 +1,19 @@
 //! Ensembles: who plays, with which instrument, in which crook.
 
-use crate::narrow::Narrow;
 use std::collections::HashMap;
 use std::sync::Arc;
 
 use super::gather::{gather, places};
 use super::piece::{Ensemble, Player, SetLimit};
-use super::{Context, distinct, lost, unknown};
+use super::{Resolver, distinct, lost, unknown};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::{self, Instrument, Tuning, catalogue};
+use crate::limits;
 use crate::music::{Interval, Pitch};
+use crate::narrow::Narrow;
 use crate::syntax::{Declaration, EnsembleLine, EnsembleTree, PitchTree, PlayersTree, Tree, Word};
 
-/// More single players of one kind than any score has.
-const MOST_PLAYERS: u32 = 24;
-/// More people at one part than any hall holds.
-const MOST_IN_SECTION: u32 = 200;
-
-pub(super) fn ensembles(cx: &mut Context, tree: &Tree) -> Vec<Arc<Ensemble>> {
+pub(super) fn ensembles(cx: &mut Resolver, tree: &Tree) -> Vec<Arc<Ensemble>> {
     let trees: Vec<&EnsembleTree> = tree
         .declarations
         .iter()
@@ -38,7 +34,7 @@ pub(super) fn ensembles(cx: &mut Context, tree: &Tree) -> Vec<Arc<Ensemble>> {
 
 /// What is wrong with the lines of one ensemble by themselves; told once, however many ensembles
 /// extend it.
-fn check_lines(cx: &mut Context, tree: &EnsembleTree) {
+fn check_lines(cx: &mut Resolver, tree: &EnsembleTree) {
     let mut eras = Vec::new();
     let mut seen: Vec<&Word> = Vec::new();
     let mut groups: Vec<&Word> = Vec::new();
@@ -102,7 +98,7 @@ fn check_lines(cx: &mut Context, tree: &EnsembleTree) {
 }
 
 fn ensemble<'t>(
-    cx: &mut Context,
+    cx: &mut Resolver,
     trees: &[&'t EnsembleTree],
     places: &HashMap<&'t str, usize>,
     tree: &'t EnsembleTree,
@@ -124,7 +120,7 @@ fn ensemble<'t>(
     };
     let mut players = Vec::new();
     for line in &gathered.players {
-        let mut silent = Context { instruments: cx.instruments.clone(), ..Context::default() };
+        let mut silent = Resolver { instruments: cx.instruments.clone(), ..Resolver::default() };
         let told = if own(line.span) { &mut *cx } else { &mut silent };
         let before = told.diagnostics.len();
         let made = line_players(told, line);
@@ -133,6 +129,20 @@ fn ensemble<'t>(
             list.push(line.name.value.clone());
         }
         players.extend(made);
+        if players.len() > limits::PARTS {
+            let message = format!(
+                "The ensemble `{}` has more than {} parts.",
+                tree.name.value,
+                limits::PARTS
+            );
+            cx.push(
+                Diagnostic::error("names/too-many", tree.name.span, message)
+                    .with_help("Let players share a part: `violin-1 8 players` are one."),
+            );
+            players.truncate(limits::PARTS);
+            adrift = true;
+            break;
+        }
     }
     // Score order, first violins before second ones; lines that are alike in this stay as written.
     players.sort_by_key(|player: &Player| {
@@ -248,16 +258,18 @@ impl Ensemble {
 }
 
 /// The players that one ensemble line makes.
-fn line_players(cx: &mut Context, line: &PlayersTree) -> Vec<Player> {
+fn line_players(cx: &mut Resolver, line: &PlayersTree) -> Vec<Player> {
     let Some((instrument, section_number)) = instrument_of(cx, line) else { return Vec::new() };
     let count = line.count.as_ref().map_or(1, |count| count.value);
-    let most = if line.section { MOST_IN_SECTION } else { MOST_PLAYERS };
+    let most = if line.section { limits::SECTION } else { limits::PLAYERS };
     if count == 0 || count > most {
         let span = line.count.as_ref().map_or(line.span, |count| count.span);
         cx.push(
             Diagnostic::error("names/count", span, format!("{count} players are out of range."))
                 .with_help(format!(
-                    "Write 1 to {MOST_PLAYERS} single players, or up to {MOST_IN_SECTION} `players` of one part."
+                    "Write 1 to {} single players, or up to {} `players` of one part.",
+                    limits::PLAYERS,
+                    limits::SECTION
                 )),
         );
         return Vec::new();
@@ -291,7 +303,7 @@ fn line_players(cx: &mut Context, line: &PlayersTree) -> Vec<Player> {
 }
 
 /// The instrument of an ensemble line, and the number of the section (`violin-2`: 2).
-fn instrument_of(cx: &mut Context, line: &PlayersTree) -> Option<(&'static Instrument, u8)> {
+fn instrument_of(cx: &mut Resolver, line: &PlayersTree) -> Option<(&'static Instrument, u8)> {
     let word = line.name.value.as_str();
     // Nothing but the number of a section may follow a name: `violin-2`.
     let section = |digits: &str| digits.parse::<u8>().ok().filter(|number| *number > 0);
@@ -314,7 +326,7 @@ fn instrument_of(cx: &mut Context, line: &PlayersTree) -> Option<(&'static Instr
 /// The instrument of that word, or a finding. A horn or trumpet with a crook is the one without valves;
 /// with `in`, the valved one.
 pub(super) fn instrument_named(
-    cx: &mut Context,
+    cx: &mut Resolver,
     word: &Word,
     crooked: bool,
 ) -> Option<&'static Instrument> {
@@ -338,7 +350,7 @@ pub(super) fn instrument_named(
 
 /// The key or crook of each of the players of a line.
 fn tunings(
-    cx: &mut Context,
+    cx: &mut Resolver,
     line: &PlayersTree,
     instrument: &'static Instrument,
     parts: u32,
@@ -386,7 +398,7 @@ fn tunings(
 
 /// Says so where an instrument means nothing without a key or crook.
 pub(super) fn needs_key(
-    cx: &mut Context,
+    cx: &mut Resolver,
     instrument: &Instrument,
     span: Span,
     several_players: bool,
@@ -426,7 +438,7 @@ pub(super) fn needs_key(
 
 /// The crook of that name, or a finding.
 pub(super) fn crook(
-    cx: &mut Context,
+    cx: &mut Resolver,
     instrument: &'static Instrument,
     word: &Word,
 ) -> Option<&'static Tuning> {
@@ -471,7 +483,7 @@ fn german_h(name: &str) -> &'static str {
 
 /// The key of that name, or a finding.
 pub(super) fn key(
-    cx: &mut Context,
+    cx: &mut Resolver,
     instrument: &'static Instrument,
     word: &Word,
 ) -> Option<&'static Tuning> {
@@ -497,7 +509,7 @@ pub(super) fn key(
 }
 
 /// Says so where as many players are engaged as there are drums, which one player strikes.
-fn several_drummers(cx: &mut Context, line: &PlayersTree) {
+fn several_drummers(cx: &mut Resolver, line: &PlayersTree) {
     let (Some(count), false) = (&line.count, line.section) else { return };
     if count.value < 2 || line.tuned.len() != count.value as usize {
         return;
@@ -518,7 +530,7 @@ fn several_drummers(cx: &mut Context, line: &PlayersTree) {
     );
 }
 
-fn drums(cx: &mut Context, line: &PlayersTree, instrument: &Instrument) -> Vec<Pitch> {
+fn drums(cx: &mut Resolver, line: &PlayersTree, instrument: &Instrument) -> Vec<Pitch> {
     let Some(first) = line.tuned.first() else { return Vec::new() };
     if instrument.drums.is_empty() {
         cx.push(
@@ -538,7 +550,7 @@ fn drums(cx: &mut Context, line: &PlayersTree, instrument: &Instrument) -> Vec<P
 /// The notes to which drums are tuned, from the lowest up; those outside the drums' compass are
 /// told.
 pub(super) fn tuned_notes(
-    cx: &mut Context,
+    cx: &mut Resolver,
     written: &[PitchTree],
     instrument: &Instrument,
 ) -> Vec<Pitch> {

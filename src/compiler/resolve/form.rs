@@ -4,19 +4,20 @@
 use crate::narrow::Narrow;
 use std::sync::Arc;
 
-use super::piece::{Bar, BarLine, Form, Tempo};
-use super::{Context, lost};
+use smallvec::SmallVec;
+
+use super::piece::{Bar, BarIndices, BarLine, Bars, Ending, Form, Tempo};
+use super::{Resolver, jumps, lost};
 use crate::diagnostics::{Diagnostic, Span};
-use crate::music::{Key, Metre, Mode, PitchName, Time};
+use crate::limits;
+use crate::music::{Key, Metre, Mode, PitchName, Sign, Time};
 use crate::syntax::{
-    BarRange, BarTree, Declaration, Element, FormItem, FormLine, FormTree, Fraction, Spanned, Tree,
-    ValueTree, Word,
+    BarRange, BarTree, Declaration, Element, FormItem, FormLine, FormTree, Fraction, MetreTree,
+    Spanned, Tree, ValueTree, Word,
 };
 
-/// More bars than the longest opera has; a guard against a slip of the finger.
-const MOST_BARS: u32 = 20_000;
 /// How long all bars together may be: so many bars of 4/4.
-const LONGEST: Time = Time::of(MOST_BARS as i64, 1);
+const LONGEST: Time = Time::of(limits::BARS as i64, 1);
 
 /// The number of bars of the longest voice, for a form that does not say where it ends.
 pub(super) fn longest_voice(tree: &Tree) -> u32 {
@@ -30,7 +31,7 @@ pub(super) fn longest_voice(tree: &Tree) -> u32 {
             .max(voice.bars.len().narrow::<u32>() - u32::from(has_pick_up(&voice.bars))),
         _ => 0,
     });
-    bars.max().unwrap_or(0).clamp(1, MOST_BARS)
+    bars.max().unwrap_or(0).clamp(1, limits::BARS)
 }
 
 /// The last bar of all voices, where there are several and they agree.
@@ -83,7 +84,7 @@ pub(super) fn bad_value(span: Span, message: String) -> Diagnostic {
 }
 
 pub(super) fn form(
-    cx: &mut Context,
+    cx: &mut Resolver,
     tree: Option<&FormTree>,
     (longest, voices): (u32, Option<u32>),
     piece: Span,
@@ -187,7 +188,7 @@ fn beyond_end(tree: &FormTree, line: &FormLine, longest: u32) -> Option<u32> {
         items.find(|(_, item)| matches!(item.value, FormItem::End)).map(|(l, _)| l.bars.first);
     let end = end?.max(longest);
     let backwards = line.bars.last < line.bars.first;
-    (!backwards && line.bars.first > end && line.bars.first <= MOST_BARS).then_some(end)
+    (!backwards && line.bars.first > end && line.bars.first <= limits::BARS).then_some(end)
 }
 
 fn outside_form(bars: BarRange, end: u32) -> Diagnostic {
@@ -228,9 +229,11 @@ struct Settings {
     tempos: Vec<(u32, Tempo, Span)>,
     marks: Vec<(u32, String, Span)>,
     lengths: Vec<(u32, Time, Span)>,
-    repeats: Vec<BarRange>,
-    endings: Vec<(BarRange, u32)>,
+    /// Bars that are repeated, and how often they are played.
+    repeats: Vec<(BarRange, u8)>,
+    endings: Vec<(BarRange, Ending)>,
     doubles: Vec<(u32, Span)>,
+    signs: Vec<(u32, Sign, Span)>,
     /// What has been said of which bar, and where.
     said: Vec<(&'static str, u32, Span)>,
 }
@@ -246,7 +249,9 @@ fn once_a_bar(item: &FormItem) -> Option<&'static str> {
         FormItem::Length(_) => "length",
         FormItem::DoubleBar => "double-bar",
         FormItem::End => "end",
-        FormItem::Repeat | FormItem::Ending(_) => return None,
+        FormItem::Sign(sign) if sign.is_jump() => "da capo` or `dal segno",
+        FormItem::Sign(sign) => sign.in_source(),
+        FormItem::Repeat(_) | FormItem::Ending(..) => return None,
     })
 }
 
@@ -274,7 +279,7 @@ impl Settings {
 
     /// Tells of an item that says of a bar what another has said, or that speaks of several bars
     /// where it can hold for one; it does not count.
-    fn contradicts(&mut self, cx: &mut Context, line: &FormLine, place: usize) -> bool {
+    fn contradicts(&mut self, cx: &mut Resolver, line: &FormLine, place: usize) -> bool {
         let item = &line.items[place];
         let (Some(what), bars) = (once_a_bar(&item.value), line.bars) else { return false };
         if bars.last > bars.first {
@@ -325,26 +330,30 @@ impl Settings {
         self.unsure_from = Some(self.unsure_from.map_or(bar, |from| from.min(bar)));
     }
 
-    fn add(&mut self, cx: &mut Context, bars: BarRange, item: &Spanned<FormItem>) {
+    fn add(&mut self, cx: &mut Resolver, bars: BarRange, item: &Spanned<FormItem>) {
         let at = bars.first;
         let span = item.span;
-        if bars.last > MOST_BARS {
+        if bars.last > limits::BARS {
             cx.push(
                 Diagnostic::error(
                     "bars/too-many",
                     bars.span,
-                    format!("Bar {} is beyond {MOST_BARS} bars.", bars.last),
+                    format!(
+                        "Bar {} is beyond {} bars.",
+                        bars.last,
+                        limits::spaced(limits::BARS as usize)
+                    ),
                 )
                 .with_help("A piece may have 20,000 bars; is there a digit too many?"),
             );
             return;
         }
         match &item.value {
-            FormItem::Metre(fraction) => match read_metre(*fraction) {
+            FormItem::Metre(tree) => match read_metre(tree) {
                 Some(metre) => self.metres.push((at, metre, span)),
                 None => cx.push(
                     Diagnostic::error("bars/no-such-metre", span, "This is not a valid metre.")
-                        .with_help("A metre is 1 to 32 over 1, 2, 4, 8, 16 or 32: `metre 6/8`."),
+                        .with_help("A metre is 1 to 32 over 1, 2, 4, 8, 16 or 32, or up to eight groups of one or more: `metre 6/8`, `metre 3+2/8`."),
                 ),
             },
             FormItem::Key(tonic, minor) => {
@@ -391,8 +400,34 @@ impl Settings {
                     Err(message) => cx.push(bad_value(span, message)),
                 }
             }
-            FormItem::Repeat => self.repeats.push(bars),
-            FormItem::Ending(number) => self.endings.push((bars, *number)),
+            FormItem::Repeat(times) => match u8::try_from(*times) {
+                Ok(times @ 2..=Sign::MOST_TIMES) => self.repeats.push((bars, times)),
+                _ => cx.push(
+                    Diagnostic::error(
+                        "bars/times",
+                        span,
+                        format!("A section cannot be played {times} times."),
+                    )
+                    .with_help(format!("Write 2 to {} times.", Sign::MOST_TIMES)),
+                ),
+            },
+            FormItem::Ending(first, last) => {
+                match (u8::try_from(*first), u8::try_from(*last)) {
+                    (Ok(first), Ok(last))
+                        if first > 0 && first <= last && last <= Sign::MOST_TIMES =>
+                    {
+                        self.endings.push((bars, Ending { first, last }));
+                    }
+                    _ => cx.push(
+                        Diagnostic::error("bars/times", span, "There is no such ending.")
+                            .with_help(format!(
+                                "Endings are numbered from 1 to {}: `ending 3`, or `ending 1..2` for one that is played twice.",
+                                Sign::MOST_TIMES
+                            )),
+                    ),
+                }
+            }
+            FormItem::Sign(sign) => self.signs.push((at, *sign, span)),
             FormItem::DoubleBar => self.doubles.push((at, span)),
             FormItem::End => match self.end {
                 None => self.end = Some((at, span)),
@@ -403,7 +438,7 @@ impl Settings {
 
     fn tempo(
         &mut self,
-        cx: &mut Context,
+        cx: &mut Resolver,
         at: u32,
         beat: Option<(ValueTree, f64)>,
         words: Option<String>,
@@ -445,15 +480,25 @@ fn enharmonic(tonic: &str, mode: Mode) -> String {
     }
 }
 
-fn read_metre(fraction: Fraction) -> Option<Metre> {
-    let count = u8::try_from(fraction.numerator).ok()?;
-    Metre::new(count, u8::try_from(fraction.denominator).ok()?)
+fn read_metre(tree: &MetreTree) -> Option<Metre> {
+    match tree {
+        MetreTree::Common => Some(Metre::COMMON),
+        MetreTree::Cut => Some(Metre::CUT),
+        MetreTree::Plain(fraction) => {
+            let count = u8::try_from(fraction.numerator).ok()?;
+            Metre::new(count, u8::try_from(fraction.denominator).ok()?)
+        }
+        MetreTree::Additive(groups, unit) => {
+            let groups: Result<Vec<u8>, _> = groups.iter().map(|g| u8::try_from(*g)).collect();
+            Metre::additive(&groups.ok()?, u8::try_from(*unit).ok()?)
+        }
+    }
 }
 
-fn build(cx: &mut Context, settings: &Settings, last: u32) -> Form {
+fn build(cx: &mut Resolver, settings: &Settings, last: u32) -> Form {
     let first = u32::from(settings.pick_up.is_none());
     let mut form = Form::default();
-    let mut metre = first_of(&settings.metres).unwrap_or(Metre { count: 4, unit: 4 });
+    let mut metre = first_of(&settings.metres).unwrap_or(Metre::FOUR_FOUR);
     let mut key = first_of(&settings.keys).unwrap_or(Key::C_MAJOR);
     let mut start = Time::ZERO;
     for number in first..=last.max(first) {
@@ -473,8 +518,10 @@ fn build(cx: &mut Context, settings: &Settings, last: u32) -> Form {
             mark: at(&settings.marks, number),
             repeat_starts: false,
             repeat_ends: false,
+            times: 2,
             ending: None,
             line: BarLine::Plain,
+            signs: SmallVec::new(),
             span: settings.said_first(number),
         });
         start += length;
@@ -484,7 +531,10 @@ fn build(cx: &mut Context, settings: &Settings, last: u32) -> Form {
                 Diagnostic::error(
                     "bars/too-many",
                     span,
-                    format!("With bar {number} the piece is longer than {MOST_BARS} whole notes."),
+                    format!(
+                        "With bar {number} the piece is longer than {} whole notes.",
+                        limits::spaced(limits::BARS as usize)
+                    ),
                 )
                 .with_help("Is a digit too many in the last bar, in a metre or in a length?"),
             );
@@ -505,6 +555,7 @@ fn build(cx: &mut Context, settings: &Settings, last: u32) -> Form {
         }
     }
     repeats(cx, settings, &mut form);
+    jumps::jumps(cx, &settings.signs, &mut form);
     let places = [
         settings.metres.iter().map(|s| (s.0, s.2)).collect::<Vec<_>>(),
         settings.keys.iter().map(|s| (s.0, s.2)).collect(),
@@ -518,11 +569,11 @@ fn build(cx: &mut Context, settings: &Settings, last: u32) -> Form {
     form
 }
 
-fn repeats(cx: &mut Context, settings: &Settings, form: &mut Form) {
+fn repeats(cx: &mut Resolver, settings: &Settings, form: &mut Form) {
     let mut taken: Option<BarRange> = None;
     let mut ranges = settings.repeats.clone();
-    ranges.sort_by_key(|range| range.first);
-    for range in ranges {
+    ranges.sort_by_key(|(range, _)| range.first);
+    for (range, times) in ranges {
         if let Some(before) = taken.filter(|before| before.last >= range.first) {
             cx.push(
                 Diagnostic::error("bars/repeats-overlap", range.span, "Two repeats overlap.")
@@ -531,48 +582,74 @@ fn repeats(cx: &mut Context, settings: &Settings, form: &mut Form) {
             );
             continue;
         }
-        let Some((first, last)) = both(cx, form, range) else { continue };
+        let Some(bars) = both(cx, form, range) else { continue };
+        let (first, last) = (bars.first, bars.after - 1);
         form.bars[first].repeat_starts = true;
         form.bars[last].repeat_ends = true;
+        form.bars[last].times = times;
         taken = Some(range);
     }
-    for (range, number) in &settings.endings {
-        let Some((first, last)) = both(cx, form, *range) else { continue };
-        let fits = match number {
-            1 => form.bars[last].repeat_ends,
-            2 => first > 0 && form.bars[first - 1].repeat_ends,
-            _ => false,
+    let mut endings = settings.endings.clone();
+    endings.sort_by_key(|(range, ending)| (range.first, ending.first));
+    for (place, (range, ending)) in endings.iter().enumerate() {
+        let Some(bars) = both(cx, form, *range) else { continue };
+        let (first, last) = (bars.first, bars.after - 1);
+        let before = first.checked_sub(1).map(|before| &form.bars[before]);
+        let fits = if ending.first == 1 {
+            form.bars[last].repeat_ends
+        } else {
+            before.is_some_and(|before| {
+                before.repeat_ends && before.ending.is_some_and(|e| e.last + 1 == ending.first)
+            })
         };
-        if !fits && form.unsure_from.is_some() {
-            continue;
-        }
         if !fits {
-            cx.push(
-                Diagnostic::error(
-                    "bars/ending-without-repeat",
-                    range.span,
-                    format!("Ending {number} does not belong to a repeat here."),
-                )
-                .with_help(
-                    "The first ending closes the repeated bars, the second follows it: `1..8 repeat`, `8 ending 1`, `9 ending 2`.",
-                ),
-            );
+            if form.unsure_from.is_none() {
+                cx.push(ending_without_repeat(*range, *ending));
+            }
             continue;
         }
+        // All endings but the last lead back.
+        let goes_on = endings.get(place + 1).is_some_and(|(next, after)| {
+            next.first == range.last + 1 && after.first == ending.last + 1
+        });
         for bar in &mut form.bars[first..=last] {
-            bar.ending = Some((*number).narrow::<u8>());
+            bar.ending = Some(*ending);
+        }
+        form.bars[last].repeat_ends |= goes_on;
+    }
+    // Where there are endings, they say how often.
+    let divided = |bar: &&mut Bar| bar.repeat_ends && bar.times > 2;
+    for bar in form.bars.iter_mut().filter(divided) {
+        match bar.ending {
+            None => bar.signs.push(Sign::Times(bar.times)),
+            Some(_) => bar.times = 2,
         }
     }
 }
 
-/// The indices of the first and the last bar of a range, or findings.
-fn both(cx: &mut Context, form: &Form, range: BarRange) -> Option<(usize, usize)> {
+fn ending_without_repeat(range: BarRange, ending: Ending) -> Diagnostic {
+    let number = match ending.last - ending.first {
+        0 => ending.first.to_string(),
+        _ => format!("{}..{}", ending.first, ending.last),
+    };
+    Diagnostic::error(
+        "bars/ending-without-repeat",
+        range.span,
+        format!("Ending {number} does not belong to a repeat here."),
+    )
+    .with_help(
+        "The first ending closes the repeated bars, each further one follows the one before it: `1..8 repeat`, `8 ending 1`, `9 ending 2`.",
+    )
+}
+
+/// The bars of a range, or findings.
+fn both(cx: &mut Resolver, form: &Form, range: BarRange) -> Option<BarIndices> {
     if range.last < range.first {
         cx.push(backwards(range));
         return None;
     }
     let first = inside(cx, form, range.first, range.span)?;
-    Some((first, inside(cx, form, range.last, range.span)?))
+    Some(BarIndices::new(first, inside(cx, form, range.last, range.span)? + 1))
 }
 
 pub(super) fn backwards(range: BarRange) -> Diagnostic {
@@ -586,7 +663,7 @@ pub(super) fn backwards(range: BarRange) -> Diagnostic {
 }
 
 /// The index of a bar, or a finding that it is outside the piece.
-pub(super) fn inside(cx: &mut Context, form: &Form, number: u32, span: Span) -> Option<usize> {
+pub(super) fn inside(cx: &mut Resolver, form: &Form, number: u32, span: Span) -> Option<usize> {
     let index = i32::try_from(number).ok().and_then(|number| form.index_of(number));
     if index.is_none() && form.is_sure(0) {
         let first = form.bars.first().map_or(1, |bar| bar.number);
@@ -599,9 +676,9 @@ pub(super) fn inside(cx: &mut Context, form: &Form, number: u32, span: Span) -> 
     index
 }
 
-/// Bar ranges as ranges of indices (first, one past last); wrong ones are told and left out.
-pub(super) fn indices(cx: &mut Context, form: &Form, ranges: &[BarRange]) -> Vec<(usize, usize)> {
-    let mut found = Vec::new();
+/// The bars of ranges; wrong ones are told and left out.
+pub(super) fn indices(cx: &mut Resolver, form: &Form, ranges: &[BarRange]) -> Bars {
+    let mut found = Bars::new();
     for range in ranges {
         if range.last < range.first {
             cx.push(backwards(*range));
@@ -615,7 +692,7 @@ pub(super) fn indices(cx: &mut Context, form: &Form, ranges: &[BarRange]) -> Vec
             inside(cx, form, range.last, range.span)
         };
         // A range that runs past the end still means the bars that exist.
-        found.push((first, last.map_or(form.bars.len(), |last| last + 1)));
+        found.push(BarIndices::new(first, last.map_or(form.bars.len(), |last| last + 1)));
     }
     found.sort_unstable();
     found

@@ -2,8 +2,9 @@
 
 use std::collections::{HashMap, HashSet};
 
-use super::{Context, lost};
+use super::{Resolver, lost};
 use crate::diagnostics::{Diagnostic, nearest};
+use crate::limits;
 use crate::syntax::{EnsembleLine, EnsembleTree, LimitTree, PlayersTree, Word};
 
 /// The lines of an ensemble with those that it extends worked in.
@@ -21,7 +22,7 @@ pub(super) struct Gathered<'t> {
 
 impl Gathered<'_> {
     /// Lets players of the extended ensemble stay at home.
-    fn leave(&mut self, cx: &mut Context, name: &Word, outermost: bool) {
+    fn leave(&mut self, cx: &mut Resolver, name: &Word, outermost: bool) {
         if self.players.iter().all(|line| line.name.value != name.value) {
             if outermost && !lost::may_have(&name.value, &self.unread, self.adrift) {
                 let known: Vec<&str> = self.players.iter().map(|p| p.name.value.as_str()).collect();
@@ -44,7 +45,7 @@ pub(super) fn places<'t>(trees: &[&'t EnsembleTree]) -> HashMap<&'t str, usize> 
 
 /// The lines of an ensemble and of all that it builds on, however many they are.
 pub(super) fn gather<'t>(
-    cx: &mut Context,
+    cx: &mut Resolver,
     trees: &[&'t EnsembleTree],
     places: &HashMap<&'t str, usize>,
     tree: &'t EnsembleTree,
@@ -62,6 +63,13 @@ pub(super) fn gather<'t>(
             break;
         }
         match places.get(extends.value.as_str()) {
+            // Of a chain that is too deep, the link that makes it so is told; those that build on
+            // it are in doubt.
+            Some(_) if chain.len() > limits::DEPTH + 1 => {
+                gathered.adrift = true;
+                chain.truncate(1);
+                break;
+            }
             Some(&base) if open.insert(&extends.value) => chain.push(trees[base]),
             Some(_) => break,
             None => {
@@ -74,6 +82,19 @@ pub(super) fn gather<'t>(
             }
         }
     }
+    if chain.len() > limits::DEPTH {
+        if chain.len() == limits::DEPTH + 1
+            && let Some(extends) = &tree.extends
+        {
+            let message = format!("Ensembles extend one another more than {} deep.", limits::DEPTH);
+            cx.push(
+                Diagnostic::error("names/too-many", extends.span, message)
+                    .with_help("Let this ensemble extend one nearer to the first."),
+            );
+        }
+        gathered.adrift = true;
+        chain.truncate(1);
+    }
     for (place, tree) in chain.iter().enumerate().rev() {
         work_in(cx, &mut gathered, tree, place == 0);
     }
@@ -82,7 +103,7 @@ pub(super) fn gather<'t>(
 
 /// Works the lines of an ensemble into those that it extends.
 fn work_in<'t>(
-    cx: &mut Context,
+    cx: &mut Resolver,
     gathered: &mut Gathered<'t>,
     tree: &'t EnsembleTree,
     outermost: bool,

@@ -1,16 +1,16 @@
 //! The declared harmony: chord symbols with exact times.
 
+use super::Resolver;
 use super::counting::{BarCount, Counting};
 use super::form::{bad_value, exact};
-use super::piece::{Bars, Form, HarmonyEvent};
-use super::{Context, lost};
+use super::piece::{BarIndices, Bars, Form, HarmonyEvent};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Chord, ChordError, ChordQuality, Time};
 use crate::syntax::{HarmonyBar, HarmonyStep, HarmonyTree};
 
 /// The chords, and the bars in which they could not be understood.
 pub(super) fn harmony(
-    cx: &mut Context,
+    cx: &mut Resolver,
     tree: &HarmonyTree,
     form: &Form,
 ) -> (Vec<HarmonyEvent>, Bars) {
@@ -31,18 +31,18 @@ pub(super) fn harmony(
             bar_of_chords(cx, form, index, bar, &mut events);
         }
         if bar.broken || cx.errors_since(before) || count.is_off() {
-            lost::add(&mut unsure, expected.min(index), index + 1);
+            BarIndices::new(expected.min(index), index + 1).add(&mut unsure);
         }
     }
     if count.is_off() {
-        lost::add(&mut unsure, count.next, form.bars.len());
+        BarIndices::new(count.next, form.bars.len()).add(&mut unsure);
     }
     events.sort_by_key(|event| event.start);
     (events, unsure)
 }
 
 fn bar_of_chords(
-    cx: &mut Context,
+    cx: &mut Resolver,
     form: &Form,
     index: usize,
     bar: &HarmonyBar,

@@ -9,8 +9,8 @@ use std::sync::Arc;
 
 use super::counting::Counting;
 use super::music::{Counted, music};
-use super::piece::{Ensemble, Form, Line, Piece, Scoring, Voice};
-use super::{Context, lost};
+use super::piece::{Ensemble, Form, Line, Lyrics, Piece, Scoring, Voice};
+use super::{Resolver, lost};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::syntax::{Declaration, VoiceTree};
 
@@ -33,7 +33,7 @@ pub(super) struct KeptVoice {
 
 impl KeptVoice {
     /// Tells what there is to tell of the voice.
-    pub(super) fn replay(&self, cx: &mut Context) -> Arc<Voice> {
+    pub(super) fn replay(&self, cx: &mut Resolver) -> Arc<Voice> {
         cx.counted.extend(&self.counted, cx.diagnostics.len());
         cx.diagnostics.extend(self.diagnostics.iter().cloned());
         Arc::clone(&self.voice)
@@ -46,10 +46,16 @@ impl Kept {
         if form == *self.piece.form { Arc::clone(&self.piece.form) } else { Arc::new(form) }
     }
 
+    /// The lyrics, if they are equal those that were kept.
+    pub(super) fn lyrics(&self, lyrics: Lyrics) -> Arc<Lyrics> {
+        let same = lyrics == *self.piece.lyrics;
+        if same { Arc::clone(&self.piece.lyrics) } else { Arc::new(lyrics) }
+    }
+
     /// The voice of a declaration.
     pub(super) fn voice(
         &self,
-        cx: &Context,
+        cx: &Resolver,
         declaration: &Arc<Declaration>,
         tree: &VoiceTree,
         form: &Arc<Form>,
@@ -63,8 +69,8 @@ impl Kept {
         if let Some(kept) = self.voices.iter().find(same) {
             return Arc::clone(kept);
         }
-        let told = lost::Told::of_voice(all_end_early);
-        let mut own = Context { told, ..Context::default() };
+        let told = lost::ToldBefore::of_voice(all_end_early);
+        let mut own = Resolver { told, ..Resolver::default() };
         let music = music(&mut own, &tree.bars, form, Counting::Whole);
         let voice = Voice { name: tree.name.value.clone(), span: tree.name.span, music };
         let before = self.piece.voices.iter().find(|before| ***before == voice);

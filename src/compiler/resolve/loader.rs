@@ -1,9 +1,10 @@
 //! How sources come in, and how `use` is followed.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use crate::diagnostics::{Diagnostic, FileId, Sources, Span};
 use crate::instruments::{self, Instrument};
+use crate::limits;
 use crate::syntax::{Declaration, Document, Tree, Word};
 
 /// Why a source could not be brought in.
@@ -15,7 +16,7 @@ pub enum LoadError {
     OutsideRoot,
     /// The file is not UTF-8; the first wrong byte is at this offset.
     NotUtf8(usize),
-    /// The file is longer than [`LARGEST_SOURCE`](crate::syntax::LARGEST_SOURCE).
+    /// The file is longer than [`SOURCE`](crate::limits::SOURCE).
     TooLarge,
     /// The system's own words.
     Other(String),
@@ -65,6 +66,7 @@ pub(super) struct Once<'a> {
     sources: &'a mut Sources,
     loader: &'a mut dyn Loader,
     documents: HashMap<FileId, Document>,
+    names: HashMap<String, FileId>,
 }
 
 impl Once<'_> {
@@ -73,7 +75,8 @@ impl Once<'_> {
         root: FileId,
         loader: &'a mut dyn Loader,
     ) -> Once<'a> {
-        let mut shelf = Once { sources, loader, documents: HashMap::new() };
+        let names = HashMap::from([(sources.get(root).name.clone(), root)]);
+        let mut shelf = Once { sources, loader, documents: HashMap::new(), names };
         shelf.read(root);
         shelf
     }
@@ -96,11 +99,11 @@ impl Shelf for Once<'_> {
 
     fn find(&mut self, path: &str, from: FileId) -> Result<FileId, LoadError> {
         let (name, text) = self.loader.load(path, &self.sources.get(from).name)?;
-        let known = self.documents.keys().find(|file| self.sources.get(**file).name == name);
-        if let Some(known) = known {
+        if let Some(known) = self.names.get(&name) {
             return Ok(*known);
         }
-        let file = self.sources.add(name, text);
+        let file = self.sources.add(name.clone(), text);
+        self.names.insert(name, file);
         self.read(file);
         Ok(file)
     }
@@ -113,8 +116,17 @@ pub(super) fn read_all(
     root: FileId,
     diagnostics: &mut Vec<Diagnostic>,
 ) -> (Tree, UsersInstruments) {
-    let (open, done, instruments) = (Vec::new(), Vec::new(), UsersInstruments::default());
-    let mut reading = Reading { shelf, diagnostics, open, done, instruments };
+    let bytes = shelf.document(root).text().len();
+    let mut reading = Reading {
+        shelf,
+        diagnostics,
+        open: Vec::new(),
+        done: HashSet::new(),
+        begun: 1,
+        bytes,
+        full: false,
+        instruments: UsersInstruments::default(),
+    };
     let mut whole = Tree::default();
     reading.read(root, &mut whole);
     (whole, reading.instruments)
@@ -141,15 +153,17 @@ struct Reading<'a> {
     diagnostics: &'a mut Vec<Diagnostic>,
     /// Sources that are being read, from the root inwards.
     open: Vec<FileId>,
-    done: Vec<FileId>,
+    done: HashSet<FileId>,
+    /// How many files were begun, and their bytes.
+    begun: usize,
+    bytes: usize,
+    /// Was it told that there is too much?
+    full: bool,
     instruments: UsersInstruments,
 }
 
 /// How the name of a file of instruments ends.
 const INSTRUMENTS: &str = ".toml";
-
-/// `use` within `use` deeper than this is no longer a house's order but a mistake.
-const DEEPEST_USE: usize = 32;
 
 impl Reading<'_> {
     fn read(&mut self, file: FileId, whole: &mut Tree) {
@@ -164,7 +178,7 @@ impl Reading<'_> {
             }
         }
         self.open.pop();
-        self.done.push(file);
+        self.done.insert(file);
     }
 
     fn follow(&mut self, path: &Word, from: FileId, whole: &mut Tree) {
@@ -175,12 +189,12 @@ impl Reading<'_> {
                 return self.diagnostics.push(cannot_use(path, &error));
             }
         };
-        if self.open.len() >= DEEPEST_USE && !self.open.contains(&file) {
+        if self.open.len() >= limits::DEPTH && !self.open.contains(&file) {
             self.diagnostics.push(
                 Diagnostic::error(
                     "use/cannot-read",
                     path.span,
-                    format!("Files use one another more than {DEEPEST_USE} deep."),
+                    format!("Files use one another more than {} deep.", limits::DEPTH),
                 )
                 .with_help("Let the piece itself `use` what it needs, side by side."),
             );
@@ -200,6 +214,18 @@ impl Reading<'_> {
         if self.done.contains(&file) {
             return;
         }
+        let length = self.shelf.document(file).text().len();
+        // The source itself is among those that were begun, and is not used.
+        if self.begun > limits::FILES || self.bytes + length > limits::SOURCES {
+            if !std::mem::replace(&mut self.full, true) {
+                self.diagnostics.push(too_much(path, self.begun > limits::FILES));
+            }
+            whole.declarations.push(Declaration::Lost(None).into());
+            self.done.insert(file);
+            return;
+        }
+        self.bytes += length;
+        self.begun += 1;
         if self.shelf.name(file).to_lowercase().ends_with(INSTRUMENTS) {
             self.instruments_of(file);
         } else {
@@ -220,8 +246,20 @@ impl Reading<'_> {
             self.diagnostics.push(finding.with_help(fault.help));
             self.instruments.lost.extend(fault.instrument);
         }
-        self.done.push(file);
+        self.done.insert(file);
     }
+}
+
+/// A piece uses too many files, or too much text.
+fn too_much(path: &Word, files: bool) -> Diagnostic {
+    let message = match files {
+        true => format!("With this file the piece uses more than {} files.", limits::FILES),
+        false => {
+            format!("With this file the piece is longer than {} MB.", limits::SOURCES >> 20)
+        }
+    };
+    Diagnostic::error("use/cannot-read", path.span, message)
+        .with_help("Use what the piece needs, and nothing else; make several pieces of it.")
 }
 
 fn cannot_use(path: &Word, error: &LoadError) -> Diagnostic {

@@ -1,7 +1,7 @@
 //! What could not be understood, and what is therefore not told: one mistake makes one finding.
 
-use super::piece::{Bars, Ensemble};
-use super::{Context, unknown};
+use super::piece::Ensemble;
+use super::{Resolver, unknown};
 use crate::diagnostics::{Diagnostic, Edit, Label, nearest};
 use crate::instruments;
 use crate::syntax::{Declaration, Tree, Word};
@@ -11,7 +11,7 @@ const MOST_PLACES: usize = 3;
 
 /// What the findings need to know of what was told before.
 #[derive(Default)]
-pub(super) struct Told {
+pub(super) struct ToldBefore {
     /// Unknown names: kind, name, index of the finding, how often since.
     names: Vec<(String, String, usize, usize)>,
     /// The keywords of declarations that could not be read; `None` where even that is not known.
@@ -20,18 +20,18 @@ pub(super) struct Told {
     pub(super) all_end_early: bool,
 }
 
-impl Told {
-    pub(super) fn of(tree: &Tree) -> Told {
+impl ToldBefore {
+    pub(super) fn of(tree: &Tree) -> ToldBefore {
         let lost = tree.declarations.iter().filter_map(|declaration| match &**declaration {
             Declaration::Lost(keyword) => Some(*keyword),
             _ => None,
         });
-        Told { lost: lost.collect(), ..Told::default() }
+        ToldBefore { lost: lost.collect(), ..ToldBefore::default() }
     }
 
     /// What a voice by itself needs to know.
-    pub(super) fn of_voice(all_end_early: bool) -> Told {
-        Told { all_end_early, ..Told::default() }
+    pub(super) fn of_voice(all_end_early: bool) -> ToldBefore {
+        ToldBefore { all_end_early, ..ToldBefore::default() }
     }
 
     /// May a declaration of this kind be among those that could not be read?
@@ -40,7 +40,7 @@ impl Told {
     }
 }
 
-impl Context {
+impl Resolver {
     /// Tells of a name that nothing declares: once, however often it is used, and not at all where
     /// a declaration of its kind could not be read. The kind is the first word of `what`.
     pub(super) fn push_unknown(&mut self, word: &Word, known: &[&str], what: &str) {
@@ -64,7 +64,7 @@ impl Context {
     }
 }
 
-impl Context {
+impl Resolver {
     /// Tells of a second player where the ensemble engages one: once for each ensemble line, and
     /// not where that line may be among those that could not be read.
     pub(super) fn push_no_such_number(&mut self, word: &Word, line: &str, ensemble: &Ensemble) {
@@ -190,13 +190,4 @@ pub(super) fn may_have(name: &str, unread: &[String], adrift: bool) -> bool {
     let line = name.split('.').next().unwrap_or(name);
     let near = |word| nearest(word, unread.iter().map(String::as_str)).is_some();
     adrift || near(line) || (!unread.is_empty() && (is_instrument(line) || near("group")))
-}
-
-/// Adds a range of bars (indices: first, one past last) to others.
-pub(super) fn add(bars: &mut Bars, first: usize, after: usize) {
-    match bars.last_mut() {
-        Some((_, last)) if first <= *last => *last = after.max(*last),
-        _ if first < after => bars.push((first, after)),
-        _ => {}
-    }
 }

@@ -8,9 +8,11 @@ mod ensemble;
 mod form;
 mod gather;
 mod harmony;
+mod jumps;
 mod kept;
 mod loader;
 mod lost;
+mod lyrics;
 mod music;
 mod own_instruments;
 mod passages;
@@ -19,10 +21,12 @@ mod scoring;
 #[cfg(test)]
 mod tests;
 
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use crate::diagnostics::{Diagnostic, FileId, Severity, Sources, Span};
 use crate::instruments::{self, Instrument};
+use crate::limits;
 use crate::syntax::{Declaration, Tree, Word};
 
 pub use kept::Kept;
@@ -53,9 +57,10 @@ pub fn resolve_again(
     root: FileId,
     kept: &mut Kept,
 ) -> (Arc<Piece>, Vec<Diagnostic>) {
-    let mut cx = Context::default();
-    let (tree, instruments) = loader::read_all(shelf, root, &mut cx.diagnostics);
+    let mut cx = Resolver::default();
+    let (mut tree, instruments) = loader::read_all(shelf, root, &mut cx.diagnostics);
     cx.instruments = instruments;
+    within_limits(&mut cx, &mut tree);
     let piece = Arc::new(link(&mut cx, &tree, root, kept));
     kept.piece = Arc::clone(&piece);
     (piece, cx.diagnostics)
@@ -63,15 +68,15 @@ pub fn resolve_again(
 
 /// What the steps of this stage share.
 #[derive(Default)]
-struct Context {
+struct Resolver {
     diagnostics: Vec<Diagnostic>,
     /// The instruments of the user.
     instruments: loader::UsersInstruments,
-    told: lost::Told,
+    told: lost::ToldBefore,
     counted: music::Counted,
 }
 
-impl Context {
+impl Resolver {
     fn push(&mut self, diagnostic: Diagnostic) {
         self.diagnostics.push(diagnostic);
     }
@@ -95,9 +100,37 @@ impl Context {
     }
 }
 
-fn link(cx: &mut Context, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {
+/// Takes what is too much for what was lost, and tells it.
+fn within_limits(cx: &mut Resolver, tree: &mut Tree) {
+    let [mut voices, mut ensembles, mut scorings] = [0; 3];
+    for declaration in &mut tree.declarations {
+        let (count, most, what, word) = match &**declaration {
+            Declaration::Voice(voice) => (&mut voices, limits::VOICES, "voice", &voice.name),
+            Declaration::Ensemble(ensemble) => {
+                (&mut ensembles, limits::ENSEMBLES, "ensemble", &ensemble.name)
+            }
+            Declaration::Scoring(scoring) => {
+                (&mut scorings, limits::SCORINGS, "scoring", &scoring.name)
+            }
+            _ => continue,
+        };
+        *count += 1;
+        if *count == most + 1 {
+            let message = format!("With `{}` there are more than {most} {what}s.", word.value);
+            cx.push(
+                Diagnostic::error("names/too-many", word.span, message)
+                    .with_help("What stands from here on is not read. Make several pieces of it."),
+            );
+        }
+        if *count > most {
+            *declaration = Arc::new(Declaration::Lost(Some(what)));
+        }
+    }
+}
+
+fn link(cx: &mut Resolver, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {
     let mut piece = Piece { span: Span::new(root, 0, 0), ..Piece::default() };
-    cx.told = lost::Told::of(tree);
+    cx.told = lost::ToldBefore::of(tree);
     own_instruments::instruments(cx, tree);
     // A file that holds nothing but ensembles is there to be used: it need not be a piece.
     let only_ensembles = !tree.declarations.is_empty()
@@ -142,7 +175,7 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {
             _ => {}
         }
     }
-    let all = (0, piece.form.bars.len());
+    let all = BarIndices::all(&piece.form);
     let declared = |kind: fn(&Declaration) -> bool| {
         tree.declarations.iter().any(|declaration| kind(declaration))
     };
@@ -153,6 +186,7 @@ fn link(cx: &mut Context, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {
         piece.dynamics_unsure.push(all);
     }
     piece.dynamics.sort_by_key(|direction| direction.at);
+    piece.lyrics = kept.lyrics(lyrics::lyrics(cx, tree, &piece));
     let names: Vec<(&str, Span)> = piece.voices.iter().map(|v| (v.name.as_str(), v.span)).collect();
     distinct(cx, &names, "voice");
     piece.ensembles = kept.ensembles(ensemble::ensembles(cx, tree));
@@ -170,7 +204,7 @@ fn form_of(declaration: &Declaration) -> Option<&crate::syntax::FormTree> {
 }
 
 /// Title, composer and the other lines of `piece`.
-fn head(cx: &mut Context, tree: &Tree, piece: &mut Piece) {
+fn head(cx: &mut Resolver, tree: &Tree, piece: &mut Piece) {
     const LINES: [&str; 4] = ["subtitle", "composer", "arranger", "licence"];
     let mut spans = Vec::new();
     let mut said = Vec::new();
@@ -214,7 +248,7 @@ fn head(cx: &mut Context, tree: &Tree, piece: &mut Piece) {
     }
 }
 
-fn one_only(cx: &mut Context, spans: &[Span], what: &'static str) {
+fn one_only(cx: &mut Resolver, spans: &[Span], what: &'static str) {
     if let [first, second, ..] = spans {
         cx.push(twice(what, *second, *first));
     }
@@ -228,7 +262,7 @@ fn twice(what: &str, second: Span, first: Span) -> Diagnostic {
 
 /// Tells of something that a line or a block says a second time, and offers to remove it.
 fn said_twice(
-    cx: &mut Context,
+    cx: &mut Resolver,
     said: &mut Vec<(&'static str, Span)>,
     what: &'static str,
     span: Span,
@@ -246,9 +280,11 @@ fn said_twice(
 }
 
 /// Says where a name is given twice.
-fn distinct(cx: &mut Context, names: &[(&str, Span)], what: &str) {
-    for (index, (name, span)) in names.iter().enumerate() {
-        if let Some((_, first)) = names[..index].iter().find(|(other, _)| other == name) {
+fn distinct(cx: &mut Resolver, names: &[(&str, Span)], what: &str) {
+    let mut firsts: HashMap<&str, &Span> = HashMap::with_capacity(names.len());
+    for (name, span) in names {
+        let first = *firsts.entry(name).or_insert(span);
+        if !std::ptr::eq(first, span) {
             cx.push(
                 Diagnostic::error(
                     "names/twice",

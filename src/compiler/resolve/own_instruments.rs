@@ -2,7 +2,7 @@
 
 use std::collections::{HashMap, HashSet};
 
-use super::{Context, said_twice, unknown};
+use super::{Resolver, said_twice, unknown};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::{self, Change, Clef, Instrument, Limit, catalogue};
 use crate::music::{Interval, Pitch};
@@ -15,7 +15,7 @@ const MOST_STRINGS: usize = 24;
 
 /// Reads the instruments that a source declares, each after the one that it is like. What cannot
 /// be read is lost, and with it what is like it.
-pub(super) fn instruments(cx: &mut Context, tree: &Tree) {
+pub(super) fn instruments(cx: &mut Resolver, tree: &Tree) {
     let mut trees: Vec<&InstrumentTree> = Vec::new();
     for declaration in &tree.declarations {
         if let Declaration::Instrument(instrument) = &**declaration {
@@ -70,7 +70,7 @@ pub(super) fn instruments(cx: &mut Context, tree: &Tree) {
     }
 }
 
-fn circle(cx: &mut Context, trees: &[&InstrumentTree]) {
+fn circle(cx: &mut Resolver, trees: &[&InstrumentTree]) {
     let Some(first) = trees.first() else { return };
     let names: Vec<String> = trees.iter().map(|tree| format!("`{}`", tree.name.value)).collect();
     let message = match names.as_slice() {
@@ -83,7 +83,7 @@ fn circle(cx: &mut Context, trees: &[&InstrumentTree]) {
     );
 }
 
-fn taken(cx: &mut Context, name: &Word, first: Option<Span>) {
+fn taken(cx: &mut Resolver, name: &Word, first: Option<Span>) {
     let message = format!("The name `{}` is already taken.", name.value);
     let finding = Diagnostic::error("names/twice", name.span, message);
     cx.push(match first {
@@ -96,7 +96,7 @@ fn taken(cx: &mut Context, name: &Word, first: Option<Span>) {
     });
 }
 
-fn instrument(cx: &mut Context, tree: &InstrumentTree) -> Option<&'static Instrument> {
+fn instrument(cx: &mut Resolver, tree: &InstrumentTree) -> Option<&'static Instrument> {
     let name = tree.name.value.as_str();
     if cx.instrument(name).is_some() {
         taken(cx, &tree.name, None);
@@ -143,7 +143,7 @@ fn instrument(cx: &mut Context, tree: &InstrumentTree) -> Option<&'static Instru
 
 /// What a line changes, or a finding.
 fn change(
-    cx: &mut Context,
+    cx: &mut Resolver,
     base: &Instrument,
     line: &InstrumentLine,
     span: Span,
@@ -220,7 +220,7 @@ fn change(
     })
 }
 
-fn pitch(cx: &mut Context, tree: &PitchTree) -> Option<Pitch> {
+fn pitch(cx: &mut Resolver, tree: &PitchTree) -> Option<Pitch> {
     if let Some(octave) = tree.octave {
         return Some(tree.name.at(octave));
     }

@@ -3,10 +3,10 @@
 use super::dynamics::time_of;
 use super::form::{backwards, bad_value, exact};
 use super::piece::{Line, Music, Note, Piece, Verb};
-use super::{Context, scoring_voice};
+use super::{Resolver, scoring_voice};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::Time;
-use crate::syntax::{BarRange, Modifier, Passage, WithUpBeat};
+use crate::syntax::{BarRange, Modifier, PassageTree, WithUpBeat};
 
 /// The first note of an up-beat that leads without a rest to the note of that index: at most
 /// `longest` long, after a rest or a note that is at least that long and twice as long as it. Notes
@@ -43,16 +43,16 @@ pub fn up_beat(notes: &[Note], index: usize, longest: Time) -> Option<usize> {
 /// Does one of the passages begin or end within a bar, or with an up-beat?
 pub(super) fn within_bars(bars: &Modifier) -> bool {
     let Modifier::Bars(list, with) = bars else { return false };
-    let beat = |passage: &Passage| passage.first.beat.is_some() || passage.last.beat.is_some();
+    let beat = |passage: &PassageTree| passage.first.beat.is_some() || passage.last.beat.is_some();
     with.is_some() || list.iter().any(beat)
 }
 
 /// Takes over what `bars …` says.
 pub(super) fn read(
-    cx: &mut Context,
+    cx: &mut Resolver,
     piece: &Piece,
     line: &mut Line,
-    list: &[Passage],
+    list: &[PassageTree],
     with: Option<WithUpBeat>,
 ) {
     let mut times = Vec::with_capacity(list.len());
@@ -89,7 +89,7 @@ pub(super) fn read(
 /// Moves the passages to the up-beats before their first bar and before the bar behind their last;
 /// gives back the up-beats with which they begin.
 fn phrases(
-    cx: &mut Context,
+    cx: &mut Resolver,
     piece: &Piece,
     line: &Line,
     times: &mut [(Time, Time)],
@@ -167,7 +167,7 @@ fn begins(piece: &Piece, voices: &[&Music], at: Time, said: Option<Time>) -> Opt
 
 /// Narrows written bars to what `bars …` says of them.
 pub(super) fn narrow(
-    cx: &mut Context,
+    cx: &mut Resolver,
     piece: &Piece,
     line: &mut Line,
     whole: &[(Time, Time)],

@@ -8,18 +8,19 @@ use super::ensemble::{crook, instrument_named, key, needs_key, tuned_notes};
 use super::form::{bad_value, exact, indices, inside};
 use super::music::music;
 use super::piece::{
-    Allow, Bars, Dynamic, Ensemble, Line, Moment, Piece, Restrike, Role, Scoring, Technique,
-    Unsure, Verb,
+    Allow, BarIndices, Bars, Dynamic, Ensemble, Line, Moment, Piece, Restrike, Role, Scoring,
+    Technique, Unsure, Verb,
 };
-use super::{Context, distinct, dynamics, lost, passages, unknown};
+use super::{Resolver, distinct, dynamics, lost, passages, unknown};
 use crate::diagnostics::{Diagnostic, Edit, Span, nearest};
+use crate::limits;
 use crate::music::Time;
 use crate::syntax::{
     AllowTree, Declaration, Modifier, MomentTree, RestrikeTree, ScoringLine, ScoringTree, Spanned,
     Tree, VerbTree, Word,
 };
 
-pub(super) fn scorings(cx: &mut Context, tree: &Tree, piece: &Piece) -> Vec<Scoring> {
+pub(super) fn scorings(cx: &mut Resolver, tree: &Tree, piece: &Piece) -> Vec<Scoring> {
     let trees: Vec<&ScoringTree> = tree
         .declarations
         .iter()
@@ -49,7 +50,7 @@ pub(super) fn scorings(cx: &mut Context, tree: &Tree, piece: &Piece) -> Vec<Scor
 }
 
 fn link_keeps(
-    cx: &mut Context,
+    cx: &mut Resolver,
     scorings: Vec<(Scoring, &ScoringTree)>,
     names: &[(&str, Span)],
 ) -> Vec<Scoring> {
@@ -75,10 +76,33 @@ fn link_keeps(
         linked.push(scoring);
     }
     break_cycles(cx, &mut linked);
+    shorten_chains(cx, &mut linked);
     linked
 }
 
-fn break_cycles(cx: &mut Context, scorings: &mut [Scoring]) {
+/// Scorings that keep one another too deep are told at the one that goes too far.
+fn shorten_chains(cx: &mut Resolver, scorings: &mut [Scoring]) {
+    for start in 0..scorings.len() {
+        let (mut at, mut depth) = (start, 0);
+        while let Some((next, _)) = scorings[at].keep
+            && depth < limits::DEPTH
+        {
+            (at, depth) = (next, depth + 1);
+        }
+        if depth >= limits::DEPTH
+            && let Some((_, span)) = scorings[start].keep.take()
+        {
+            scorings[start].adrift = true;
+            let message = format!("Scorings keep one another more than {} deep.", limits::DEPTH);
+            cx.push(
+                Diagnostic::error("names/too-many", span, message)
+                    .with_help("Let this scoring keep one nearer to the first."),
+            );
+        }
+    }
+}
+
+fn break_cycles(cx: &mut Resolver, scorings: &mut [Scoring]) {
     for start in 0..scorings.len() {
         let mut at = start;
         for _ in 0..scorings.len() {
@@ -100,11 +124,25 @@ fn break_cycles(cx: &mut Context, scorings: &mut [Scoring]) {
     }
 }
 
-fn scoring(cx: &mut Context, tree: &ScoringTree, ensemble: usize, piece: &Piece) -> Scoring {
+fn scoring(cx: &mut Resolver, tree: &ScoringTree, ensemble: usize, piece: &Piece) -> Scoring {
     let players = &piece.ensembles[ensemble];
-    let mut lines: Vec<Arc<Line>> =
-        tree.lines.iter().map(|line| Arc::new(scoring_line(cx, line, players, piece))).collect();
-    for (line, before) in tree.broken.iter().zip(&tree.broken_behind).rev() {
+    let mut lines: Vec<Arc<Line>> = tree
+        .lines
+        .iter()
+        .take(limits::LINES)
+        .map(|line| Arc::new(scoring_line(cx, line, players, piece)))
+        .collect();
+    if let Some(line) = tree.lines.get(limits::LINES) {
+        let most = limits::spaced(limits::LINES);
+        let message = format!("The scoring `{}` has more than {most} lines.", tree.name.value);
+        cx.push(
+            Diagnostic::error("names/too-many", line.span, message)
+                .with_help("What stands from here on is not read. Divide the scoring in two."),
+        );
+    }
+    let read = lines.len();
+    let broken = tree.broken.iter().zip(&tree.broken_behind);
+    for (line, before) in broken.filter(|(_, before)| **before <= read).rev() {
         lines.insert(*before, Arc::new(unread_line(line, players, piece)));
     }
     let allows = tree.allows.iter().map(|tree| allow(cx, tree, players, piece)).collect();
@@ -143,15 +181,17 @@ fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
     let who: Vec<(String, Span)> = known.map(|word| (word.to_string(), line.span)).collect();
     let index = |bar: u32| i32::try_from(bar).ok().and_then(|bar| piece.form.index_of(bar));
     let named = lost::bars(line).unwrap_or_default();
-    let mut bars: Bars =
-        named.iter().filter_map(|&(first, last)| Some((index(first)?, index(last)? + 1))).collect();
-    let all = vec![(0, piece.form.bars.len())];
+    let mut bars: Bars = named
+        .iter()
+        .filter_map(|&(first, last)| Some(BarIndices::new(index(first)?, index(last)? + 1)))
+        .collect();
+    let all = vec![BarIndices::all(&piece.form)];
     // Another instrument, crook or tuning is kept to the end.
     let is_kept = |word: &String| matches!(word.as_str(), "takes" | "crook" | "tuned");
     if lost::words(line).iter().any(is_kept)
-        && let Some((_, after)) = bars.last_mut()
+        && let Some(last) = bars.last_mut()
     {
-        *after = piece.form.bars.len();
+        last.after = piece.form.bars.len();
     }
     Line {
         span: line.span,
@@ -163,6 +203,7 @@ fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
         },
         up_beats: Vec::new(),
         solo: false,
+        lyrics: false,
         dynamic: None,
         techniques: Vec::new(),
         words: Vec::new(),
@@ -172,7 +213,7 @@ fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
     }
 }
 
-fn who(cx: &mut Context, words: &[Word], ensemble: &Ensemble) -> Vec<(String, Span)> {
+fn who(cx: &mut Resolver, words: &[Word], ensemble: &Ensemble) -> Vec<(String, Span)> {
     let mut found = Vec::new();
     for word in words {
         if ensemble.players_named(&word.value).is_empty() {
@@ -200,7 +241,7 @@ pub(super) fn voice_of(verb: &Verb) -> Option<usize> {
     }
 }
 
-fn voice_index(cx: &mut Context, word: &Word, piece: &Piece) -> Option<usize> {
+fn voice_index(cx: &mut Resolver, word: &Word, piece: &Piece) -> Option<usize> {
     let index = piece.voices.iter().position(|voice| voice.name == word.value);
     if index.is_none() {
         let known: Vec<&str> = piece.voices.iter().map(|voice| voice.name.as_str()).collect();
@@ -209,16 +250,17 @@ fn voice_index(cx: &mut Context, word: &Word, piece: &Piece) -> Option<usize> {
     index
 }
 
-fn scoring_line(cx: &mut Context, tree: &ScoringLine, ensemble: &Ensemble, piece: &Piece) -> Line {
+fn scoring_line(cx: &mut Resolver, tree: &ScoringLine, ensemble: &Ensemble, piece: &Piece) -> Line {
     let names = who(cx, &tree.who, ensemble);
     let mut line = Line {
         span: tree.span,
         who: names,
         verb: Verb::Rests,
         role: None,
-        times: vec![piece.form.times_of((0, piece.form.bars.len()))],
+        times: vec![piece.form.times_of(BarIndices::all(&piece.form))],
         up_beats: Vec::new(),
         solo: false,
+        lyrics: false,
         dynamic: None,
         techniques: Vec::new(),
         words: Vec::new(),
@@ -300,7 +342,7 @@ fn claimed_twice(bars: &Spanned<Modifier>, verb: &VerbTree) -> Diagnostic {
     finding
 }
 
-fn modifiers(cx: &mut Context, tree: &ScoringLine, piece: &Piece, line: &mut Line) {
+fn modifiers(cx: &mut Resolver, tree: &ScoringLine, piece: &Piece, line: &mut Line) {
     let mut said = Vec::new();
     for modifier in &tree.modifiers {
         let span = modifier.span;
@@ -326,6 +368,7 @@ fn modifiers(cx: &mut Context, tree: &ScoringLine, piece: &Piece, line: &mut Lin
                 }
             }
             Modifier::Solo => line.solo = true,
+            Modifier::Lyrics => line.lyrics = true,
             Modifier::At(name) => match dynamics::dynamic(&name.value) {
                 Some(dynamic) => line.dynamic = Some((dynamic, span)),
                 None => {
@@ -349,7 +392,7 @@ fn modifiers(cx: &mut Context, tree: &ScoringLine, piece: &Piece, line: &mut Lin
 }
 
 fn verb(
-    cx: &mut Context,
+    cx: &mut Resolver,
     tree: &ScoringLine,
     ensemble: &Ensemble,
     piece: &Piece,
@@ -458,9 +501,9 @@ fn moment(tree: MomentTree) -> Moment {
     }
 }
 
-fn allow(cx: &mut Context, tree: &AllowTree, ensemble: &Ensemble, piece: &Piece) -> Allow {
+fn allow(cx: &mut Resolver, tree: &AllowTree, ensemble: &Ensemble, piece: &Piece) -> Allow {
     let bars = if tree.bars.is_empty() {
-        vec![(0, piece.form.bars.len())]
+        vec![BarIndices::all(&piece.form)]
     } else {
         indices(cx, &piece.form, &tree.bars)
     };

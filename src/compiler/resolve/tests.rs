@@ -1,6 +1,6 @@
 use std::sync::Arc;
 
-use super::{NoFiles, Piece, Sound, resolve};
+use super::{BarIndices, NoFiles, Piece, Sound, resolve};
 use crate::diagnostics::{Diagnostic, Sources};
 use crate::music::Time;
 
@@ -111,7 +111,7 @@ fn a_broken_bar_costs_that_bar_and_raises_no_echo() {
     );
     let codes: Vec<_> = findings.iter().map(|finding| finding.code).collect();
     assert_eq!(codes, ["syntax/unexpected"]);
-    assert_eq!(piece.voices[0].music.bars, [(0, 3)]);
+    assert_eq!(piece.voices[0].music.bars, [BarIndices::new(0, 3)]);
 }
 
 #[test]

@@ -3,19 +3,21 @@
 use pest::Parser;
 use pest::iterators::Pair;
 
-use super::context::{Context, Grammar, Rule, read_fraction, read_number, read_value};
+use super::context::{Grammar, ItemReader, Rule, read_fraction, read_number, read_value};
 use super::explain;
+use super::keywords::keyword;
 use super::tree::*;
 use crate::instruments::Limit;
+use crate::music::Sign;
 
-pub(super) fn piece_line(cx: &mut Context, pair: Pair<Rule>) -> Option<(Word, Word)> {
+pub(super) fn piece_line(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<(Word, Word)> {
     let mut parts = pair.into_inner();
     Some((cx.word(&parts.next()?), cx.string(&parts.next()?)))
 }
 
 /// A line of the form that as a whole cannot be read: what can be, and the rest.
 pub(super) fn broken_form_line(
-    cx: &mut Context,
+    cx: &mut ItemReader,
     pair: &Pair<Rule>,
 ) -> (Option<FormLine>, Vec<Word>) {
     let (line, unread) = match readable(cx, pair) {
@@ -28,7 +30,7 @@ pub(super) fn broken_form_line(
 
 /// The items that can be read of a line of the form that as a whole cannot, and the others, each
 /// with its bars before it; `None` where the line does not begin with bars.
-fn readable(cx: &mut Context, pair: &Pair<Rule>) -> Option<(FormLine, Vec<Word>)> {
+fn readable(cx: &mut ItemReader, pair: &Pair<Rule>) -> Option<(FormLine, Vec<Word>)> {
     let (text, start) = (pair.as_str(), pair.as_span().start());
     let behind = text.trim_start_matches(|c: char| c.is_ascii_digit() || c == '.');
     let bars = &text[..text.len() - behind.len()];
@@ -59,7 +61,7 @@ fn readable(cx: &mut Context, pair: &Pair<Rule>) -> Option<(FormLine, Vec<Word>)
     Some((line, unread))
 }
 
-pub(super) fn form_line(cx: &mut Context, pair: Pair<Rule>) -> Option<FormLine> {
+pub(super) fn form_line(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<FormLine> {
     let mut inner = pair.into_inner();
     let bars = cx.bar_range(inner.next()?);
     let mut items = Vec::new();
@@ -72,12 +74,16 @@ pub(super) fn form_line(cx: &mut Context, pair: Pair<Rule>) -> Option<FormLine> 
     Some(FormLine { bars, items })
 }
 
-fn form_item(cx: &mut Context, pair: Pair<Rule>) -> Option<FormItem> {
+fn form_item(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<FormItem> {
     let rule = pair.as_rule();
-    let mut inner =
-        pair.into_inner().filter(|p| !super::explain::is_keyword(p.as_rule()) || is_mode(p));
+    if rule == Rule::metre {
+        return metre(&pair.into_inner().find(|p| p.as_rule() != Rule::kw_metre)?);
+    }
+    if let Some(sign) = sign(&pair) {
+        return Some(FormItem::Sign(sign));
+    }
+    let mut inner = pair.into_inner().filter(|p| keyword(p.as_rule()).is_none() || is_mode(p));
     Some(match rule {
-        Rule::metre => FormItem::Metre(read_fraction(inner.next()?.as_str())),
         Rule::key => {
             let tonic = inner.next()?.as_str().to_string();
             FormItem::Key(tonic, inner.next()?.as_rule() == Rule::kw_minor)
@@ -99,10 +105,47 @@ fn form_item(cx: &mut Context, pair: Pair<Rule>) -> Option<FormItem> {
         Rule::mark => FormItem::Mark(cx.string(&inner.next()?).value),
         Rule::pick_up => FormItem::PickUp(read_value(inner.next()?.as_str())),
         Rule::length => FormItem::Length(read_fraction(inner.next()?.as_str())),
-        Rule::repeat => FormItem::Repeat,
-        Rule::ending => FormItem::Ending(read_number(inner.next()?.as_str())),
+        Rule::repeat => FormItem::Repeat(inner.next().map_or(2, |p| read_number(p.as_str()))),
+        Rule::ending => {
+            let first = read_number(inner.next()?.as_str());
+            FormItem::Ending(first, inner.next().map_or(first, |p| read_number(p.as_str())))
+        }
         Rule::double_bar => FormItem::DoubleBar,
         Rule::end => FormItem::End,
+        _ => return None,
+    })
+}
+
+fn metre(pair: &Pair<Rule>) -> Option<FormItem> {
+    Some(FormItem::Metre(match pair.as_rule() {
+        Rule::kw_common => MetreTree::Common,
+        Rule::kw_cut => MetreTree::Cut,
+        Rule::additive => {
+            let (groups, unit) = pair.as_str().split_once('/')?;
+            MetreTree::Additive(groups.split('+').map(read_number).collect(), read_number(unit))
+        }
+        _ => MetreTree::Plain(read_fraction(pair.as_str())),
+    }))
+}
+
+/// The sign that an item of the form is, if it is one.
+fn sign(pair: &Pair<Rule>) -> Option<Sign> {
+    let last = || pair.clone().into_inner().last().map(|word| word.as_rule());
+    Some(match pair.as_rule() {
+        Rule::segno => Sign::Segno,
+        Rule::coda => Sign::Coda,
+        Rule::to_coda => Sign::ToCoda,
+        Rule::fine => Sign::Fine,
+        Rule::da_capo => match last() {
+            Some(Rule::kw_fine) => Sign::DaCapoAlFine,
+            Some(Rule::kw_coda) => Sign::DaCapoAlCoda,
+            _ => Sign::DaCapo,
+        },
+        Rule::dal_segno => match last() {
+            Some(Rule::kw_fine) => Sign::DalSegnoAlFine,
+            Some(Rule::kw_coda) => Sign::DalSegnoAlCoda,
+            _ => Sign::DalSegno,
+        },
         _ => return None,
     })
 }
@@ -111,12 +154,12 @@ fn is_mode(pair: &Pair<Rule>) -> bool {
     matches!(pair.as_rule(), Rule::kw_major | Rule::kw_minor)
 }
 
-pub(super) fn broken_harmony_bar(cx: &mut Context, pair: &Pair<Rule>) -> HarmonyBar {
+pub(super) fn broken_harmony_bar(cx: &mut ItemReader, pair: &Pair<Rule>) -> HarmonyBar {
     let number = explain::bar(cx, pair, Rule::harmony_bar);
     HarmonyBar { number, steps: Vec::new(), span: cx.span(pair), broken: true }
 }
 
-pub(super) fn harmony_bar(cx: &mut Context, pair: Pair<Rule>) -> HarmonyBar {
+pub(super) fn harmony_bar(cx: &mut ItemReader, pair: Pair<Rule>) -> HarmonyBar {
     let span = cx.span(&pair);
     let mut bar = HarmonyBar { number: None, steps: Vec::new(), span, broken: false };
     for inner in pair.into_inner() {
@@ -137,8 +180,49 @@ pub(super) fn harmony_bar(cx: &mut Context, pair: Pair<Rule>) -> HarmonyBar {
     bar
 }
 
+pub(super) fn broken_lyrics_bar(cx: &mut ItemReader, pair: &Pair<Rule>) -> LyricsBar {
+    let number = explain::bar(cx, pair, Rule::lyrics_bar);
+    LyricsBar { number, syllables: Vec::new(), span: cx.span(pair), broken: true }
+}
+
+pub(super) fn lyrics_bar(cx: &mut ItemReader, pair: Pair<Rule>) -> LyricsBar {
+    let span = cx.span(&pair);
+    let mut bar = LyricsBar { number: None, syllables: Vec::new(), span, broken: false };
+    for inner in pair.into_inner() {
+        match inner.as_rule() {
+            Rule::bar_number => bar.number = Some(cx.number(&inner)),
+            Rule::sung => sung(cx, &inner, &mut bar.syllables),
+            _ => {}
+        }
+    }
+    bar
+}
+
+/// The syllables of a word as it stands between blanks: parted by hyphens, each perhaps a hold.
+fn sung(cx: &ItemReader, pair: &Pair<Rule>, syllables: &mut Vec<Spanned<SyllableTree>>) {
+    let (text, start) = (pair.as_str(), pair.as_span().start());
+    let mut at = 0;
+    let mut continues = false;
+    for piece in text.split('-') {
+        let end = at + piece.len();
+        let goes_on = end < text.len();
+        if !piece.is_empty() {
+            let value = if piece == "=" {
+                SyllableTree::Hold { goes_on }
+            } else {
+                // What is joined on one note stays together on paper too.
+                let text = piece.replace('+', "\u{A0}");
+                SyllableTree::Text { text, continues, goes_on }
+            };
+            syllables.push(Spanned { value, span: cx.at(start + at, start + end) });
+        }
+        continues = true;
+        at = end + 1;
+    }
+}
+
 pub(super) fn instrument_line(
-    cx: &mut Context,
+    cx: &mut ItemReader,
     pair: Pair<Rule>,
 ) -> Option<Spanned<InstrumentLine>> {
     let line = pair.into_inner().next()?;
@@ -173,14 +257,14 @@ pub(super) fn instrument_line(
     Some(Spanned { value, span })
 }
 
-pub(super) fn dynamics_line(cx: &mut Context, pair: Pair<Rule>) -> Option<DynamicsLine> {
+pub(super) fn dynamics_line(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<DynamicsLine> {
     let words = cx.direction_words(pair.clone().into_inner());
     let positions = pair.into_inner().filter(|p| p.as_rule() == Rule::position);
     let mut positions = positions.map(|p| position(cx, p));
     Some(DynamicsLine { from: positions.next()?, to: positions.next(), words })
 }
 
-pub(super) fn position(cx: &Context, pair: Pair<Rule>) -> Position {
+pub(super) fn position(cx: &ItemReader, pair: Pair<Rule>) -> Position {
     let span = cx.span(&pair);
     let mut numbers = pair.into_inner().filter(|p| p.as_rule() == Rule::number);
     let bar = numbers.next().map_or(0, |p| read_number(p.as_str()));

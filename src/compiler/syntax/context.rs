@@ -1,10 +1,11 @@
 //! The grammar, and the small tokens that all declarations share.
 
-use crate::narrow::Narrow;
 use pest::iterators::{Pair, Pairs};
 
 use super::tree::*;
 use crate::diagnostics::{Diagnostic, FileId, ItemId, Span, is_hidden, without_hidden};
+use crate::limits;
+use crate::narrow::Narrow;
 
 /// The parser that pest makes of the grammar.
 #[derive(pest_derive::Parser)]
@@ -16,14 +17,14 @@ pub(super) const WRITTEN: &str = "line of written notes";
 
 /// What the builders share: the item that is read, the text from its beginning on, and the findings
 /// so far.
-pub(super) struct Context<'t> {
+pub(super) struct ItemReader<'t> {
     pub(super) file: FileId,
     pub(super) item: ItemId,
     pub(super) text: &'t str,
     pub(super) diagnostics: Vec<Diagnostic>,
 }
 
-impl Context<'_> {
+impl ItemReader<'_> {
     /// The place of some bytes of the item.
     pub(super) fn at(&self, start: usize, end: usize) -> Span {
         Span::within(self.file, self.item, start.narrow::<u32>(), end.narrow::<u32>())
@@ -36,8 +37,27 @@ impl Context<'_> {
         self.at(span.start(), span.start() + kept)
     }
 
+    /// A word as it stands.
     pub(super) fn word(&self, pair: &Pair<Rule>) -> Word {
         Spanned { value: pair.as_str().to_string(), span: self.span(pair) }
+    }
+
+    /// A name that is declared here.
+    pub(super) fn name(&mut self, pair: &Pair<Rule>) -> Word {
+        let word = self.word(pair);
+        self.bound(&word.value, "name", word.span);
+        word
+    }
+
+    /// Tells of a name or a text that is longer than any may be.
+    fn bound(&mut self, text: &str, what: &str, span: Span) {
+        let length = text.chars().count();
+        if length > limits::WORD {
+            let (length, most) = (limits::spaced(length), limits::WORD);
+            let message = format!("This {what} is {length} characters long; it may have {most}.");
+            let finding = Diagnostic::error("syntax/too-large", span, message);
+            self.diagnostics.push(finding.with_help(format!("Write a shorter {what}.")));
+        }
     }
 
     /// The text of a string without its quotes; the place is the whole string.
@@ -45,6 +65,7 @@ impl Context<'_> {
     pub(super) fn string(&mut self, pair: &Pair<Rule>) -> Word {
         let (text, span) = (pair.as_str().trim_matches('"'), self.span(pair));
         let value = without_hidden(text).into_owned();
+        self.bound(&value, "text", span);
         if let Some(hidden) = text.chars().find(|c| is_hidden(*c)) {
             let code = u32::from(hidden);
             self.diagnostics.push(

@@ -14,7 +14,6 @@
 //! in the same kind of block. This is sound because what the grammar reads depends only on the
 //! text from there on. All other items keep their numbers, and so all spans in them stay the same.
 
-use crate::narrow::Narrow;
 use std::collections::HashMap;
 use std::ops::Range;
 use std::sync::Arc;
@@ -24,6 +23,7 @@ use super::item::{Item, Node, Within, read};
 use super::parse::{nothing_to_read, unreadable};
 use super::tree::*;
 use crate::diagnostics::{Diagnostic, FileId, ItemId, Span};
+use crate::narrow::Narrow;
 
 /// A file as it was read.
 #[derive(Clone, Debug)]
@@ -162,6 +162,7 @@ impl Document {
                 within = item.node.leads_to().unwrap_or(within);
                 self.items.push(item);
             }
+            self.items.shrink_to_fit();
         }
         self.next = self.next.max(self.items.len().narrow::<u32>() + 1);
         self.blocks.clear();
@@ -372,6 +373,7 @@ impl Document {
 fn span_of_head(node: &Node) -> Option<Span> {
     match node {
         Node::Piece(word) | Node::Voice(word) | Node::Ensemble(word, _) => Some(word.span),
+        Node::Lyrics(word, _) => Some(word.span),
         Node::Scoring(word, _) | Node::Instrument(word, _) => Some(word.span),
         Node::Form(span) | Node::Harmony(span) | Node::Dynamics(span) => Some(*span),
         _ => None,
@@ -428,6 +430,14 @@ fn declaration(items: &[Item]) -> Declaration {
                 _ => None,
             });
             Declaration::Voice(VoiceTree { name: name.clone(), bars: bars.collect() })
+        }
+        Node::Lyrics(voice, verse) => {
+            let bars = nodes.clone().filter_map(|node| match node {
+                Node::LyricsBar(bar) => Some(Arc::clone(bar)),
+                _ => None,
+            });
+            let (voice, verse) = (voice.clone(), verse.clone());
+            Declaration::Lyrics(LyricsTree { voice, verse, bars: bars.collect() })
         }
         Node::Instrument(name, like) => {
             let lines = nodes.clone().filter_map(|node| match node {

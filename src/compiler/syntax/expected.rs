@@ -1,20 +1,21 @@
 //! What the grammar would have taken at a place, in words.
 
 use super::context::Rule;
+use super::keywords::keyword;
 
 /// What would have been right, in words.
 #[derive(Default)]
 pub(super) struct Expected {
     pub(super) things: Vec<&'static str>,
-    pub(super) keywords: Vec<String>,
+    pub(super) keywords: Vec<&'static str>,
 }
 
 impl Expected {
     pub(super) fn of(rules: &[Rule]) -> Expected {
         let mut expected = Expected::default();
         for &rule in rules {
-            if let Some(keyword) = format!("{rule:?}").strip_prefix("kw_") {
-                expected.keywords.push(keyword.replace('_', "-"));
+            if let Some(keyword) = keyword(rule) {
+                expected.keywords.push(keyword);
             } else if let Some(thing) = in_words(rule)
                 && !expected.things.contains(&thing)
             {
@@ -41,9 +42,11 @@ fn in_words(rule: Rule) -> Option<&'static str> {
     Some(match rule {
         Rule::value => "a value such as `1/4`",
         Rule::fraction => "a fraction such as `3/4`",
+        Rule::additive => "groups such as `3+2/8`",
         Rule::pitch => "a pitch such as `F#4`",
         Rule::note | Rule::simple | Rule::step => "a note",
         Rule::hold => "a hold `=`",
+        Rule::sung => "a syllable",
         Rule::tuplet | Rule::tuplet_ratio => "a tuplet such as `3:2( … )`",
         Rule::bar_line => "a bar line `|`",
         Rule::bar_number => "a bar number such as `12:`",
@@ -67,6 +70,12 @@ fn in_words(rule: Rule) -> Option<&'static str> {
         Rule::mark => "`mark`",
         Rule::repeat => "`repeat`",
         Rule::ending => "`ending`",
+        Rule::segno => "`segno`",
+        Rule::coda => "`coda`",
+        Rule::to_coda => "`to coda`",
+        Rule::fine => "`fine`",
+        Rule::da_capo => "`da capo`",
+        Rule::dal_segno => "`dal segno`",
         Rule::end => "`end`",
         Rule::plays | Rule::doubles | Rule::sustains | Rule::rests => "a verb such as `plays`",
         _ => return None,

@@ -7,24 +7,29 @@ use pest::Parser;
 use pest::error::{Error, ErrorVariant, InputLocation};
 use pest::iterators::Pair;
 
-use super::context::{Context, Grammar, Rule, read_number};
+use super::context::{Grammar, ItemReader, Rule, read_number};
 use super::expected::Expected;
 use super::habits::{habit, instrument};
 pub(super) use super::habits::{late, unbarred};
 use super::tree::{Number, Spanned};
 use crate::diagnostics::{Diagnostic, did_you_mean, nearest};
 
-/// Is the rule a keyword?
-pub(super) fn is_keyword(rule: Rule) -> bool {
-    format!("{rule:?}").starts_with("kw_")
-}
-
 /// The keywords of declarations.
-const DECLARATIONS: [&str; 9] =
-    ["piece", "form", "harmony", "dynamics", "voice", "instrument", "ensemble", "scoring", "use"];
+const DECLARATIONS: [&str; 10] = [
+    "piece",
+    "form",
+    "harmony",
+    "dynamics",
+    "voice",
+    "lyrics",
+    "instrument",
+    "ensemble",
+    "scoring",
+    "use",
+];
 
 /// A declaration that could not be read; gives back its keyword, where one can be made out.
-pub(super) fn declaration(cx: &mut Context, pair: &Pair<Rule>) -> Option<&'static str> {
+pub(super) fn declaration(cx: &mut ItemReader, pair: &Pair<Rule>) -> Option<&'static str> {
     let text = pair.as_str();
     let start = pair.as_span().start();
     let word: String = text.chars().take_while(|c| c.is_alphanumeric() || *c == '-').collect();
@@ -60,7 +65,7 @@ pub(super) fn declaration(cx: &mut Context, pair: &Pair<Rule>) -> Option<&'stati
 }
 
 /// A declaration whose head lacks its brace and nothing else.
-fn without_brace(cx: &Context, start: usize, text: &str, word: &str) -> Option<Diagnostic> {
+fn without_brace(cx: &ItemReader, start: usize, text: &str, word: &str) -> Option<Diagnostic> {
     let head = text.lines().next()?.split("//").next()?.trim_end();
     let braced = head.contains('{') || text[head.len()..].trim_start().starts_with('{');
     if braced || Grammar::parse(head_of(word)?, &format!("{head} {{\n}}")).is_err() {
@@ -81,6 +86,7 @@ fn head_of(word: &str) -> Option<Rule> {
         "harmony" => Rule::harmony,
         "dynamics" => Rule::dynamics,
         "voice" => Rule::voice,
+        "lyrics" => Rule::lyrics,
         "instrument" => Rule::instrument,
         "ensemble" => Rule::ensemble,
         "scoring" => Rule::scoring,
@@ -89,7 +95,7 @@ fn head_of(word: &str) -> Option<Rule> {
 }
 
 /// A line that could not be read, and the rule that it should have followed.
-pub(super) fn line(cx: &mut Context, pair: &Pair<Rule>, rule: Rule, what: &str) {
+pub(super) fn line(cx: &mut ItemReader, pair: &Pair<Rule>, rule: Rule, what: &str) {
     let text = pair.as_str();
     let start = pair.as_span().start();
     let rule = match text.split(|c: char| !c.is_alphanumeric() && c != '-').next() {
@@ -131,7 +137,7 @@ pub(super) fn line(cx: &mut Context, pair: &Pair<Rule>, rule: Rule, what: &str) 
 }
 
 /// A bar that could not be read; gives back its number, if it has one.
-pub(super) fn bar(cx: &mut Context, pair: &Pair<Rule>, rule: Rule) -> Option<Number> {
+pub(super) fn bar(cx: &mut ItemReader, pair: &Pair<Rule>, rule: Rule) -> Option<Number> {
     let text = pair.as_str();
     let start = pair.as_span().start();
     let digits = text.bytes().take_while(u8::is_ascii_digit).count();
@@ -156,7 +162,7 @@ pub(super) fn bar(cx: &mut Context, pair: &Pair<Rule>, rule: Rule) -> Option<Num
 
 /// The finding for the place where pest stopped in `text`, which begins at byte `start` of a file.
 pub(super) fn stopped(
-    cx: &Context,
+    cx: &ItemReader,
     start: usize,
     text: &str,
     error: &Error<Rule>,
@@ -178,8 +184,7 @@ pub(super) fn stopped(
     };
     let mut diagnostic =
         Diagnostic::error("syntax/unexpected", span, message).with_text(expected.sentence());
-    let keywords: Vec<&str> = expected.keywords.iter().map(String::as_str).collect();
-    let slip = nearest(found, keywords.iter().copied());
+    let slip = nearest(found, expected.keywords.iter().copied());
     if let Some(meant) = slip {
         diagnostic = diagnostic.with_help(format!("Did you mean `{meant}`?")).with_fix(
             format!("write `{meant}`"),

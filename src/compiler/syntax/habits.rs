@@ -2,7 +2,7 @@
 
 use pest::iterators::Pair;
 
-use super::context::{Context, Rule};
+use super::context::{ItemReader, Rule};
 use super::expected::Expected;
 use crate::diagnostics::{Diagnostic, Span, german_key, instead_of, nearest};
 use crate::instruments;
@@ -80,7 +80,7 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
     if let Some(habit) = words_behind(text, at) {
         return Some(habit);
     }
-    if found == "=" && expected.keywords.iter().any(|keyword| keyword == "at") {
+    if found == "=" && expected.keywords.contains(&"at") {
         let help = "Write the number after `at`: `tempo 1/4 at 96`.";
         return Some(Habit { help: help.into(), fix: Some((at, at + 1, "at".into())) });
     }
@@ -92,7 +92,7 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
         let help = format!("Write the octave after the name: `{mended}`.");
         return Some(Habit { help, fix: (!name.is_empty()).then_some((at, end, mended)) });
     }
-    let verbs = expected.keywords.iter().any(|keyword| keyword == "rests");
+    let verbs = expected.keywords.contains(&"rests");
     let before = text[..at].trim_end();
     if verbs
         && found.bytes().all(|b| b.is_ascii_digit())
@@ -329,7 +329,7 @@ pub(super) fn instrument(text: &str) -> Option<(usize, usize, String)> {
 }
 
 /// Written notes on one line without a bar line: shows the line as it should be.
-pub(super) fn unbarred(cx: &mut Context, pair: &Pair<Rule>) {
+pub(super) fn unbarred(cx: &mut ItemReader, pair: &Pair<Rule>) {
     let span = cx.span(pair);
     let text = pair.as_str();
     let mut diagnostic = Diagnostic::error(

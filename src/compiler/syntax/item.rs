@@ -5,7 +5,7 @@ use std::sync::Arc;
 use pest::Parser;
 use pest::iterators::Pair;
 
-use super::context::{Context, Grammar, Rule};
+use super::context::{Grammar, ItemReader, Rule};
 use super::tree::*;
 use super::{blocks, explain, music, scoring};
 use crate::diagnostics::{Diagnostic, FileId, ItemId, Span};
@@ -25,6 +25,8 @@ pub enum Within {
     Dynamics,
     /// In a voice.
     Voice,
+    /// In lyrics.
+    Lyrics,
     /// In an instrument.
     Instrument,
     /// In an ensemble.
@@ -43,6 +45,7 @@ impl Within {
             Within::Harmony => "harmony",
             Within::Dynamics => "dynamics block",
             Within::Voice => "voice",
+            Within::Lyrics => "lyrics block",
             Within::Instrument => "instrument",
             Within::Ensemble => "ensemble",
             Within::Scoring => "scoring",
@@ -57,6 +60,7 @@ impl Within {
             Within::Harmony => Rule::harmony_entry,
             Within::Dynamics => Rule::dynamics_entry,
             Within::Voice => Rule::voice_entry,
+            Within::Lyrics => Rule::lyrics_entry,
             Within::Instrument => Rule::instrument_entry,
             Within::Ensemble => Rule::ensemble_entry,
             Within::Scoring => Rule::scoring_entry,
@@ -81,6 +85,8 @@ pub enum Node {
     Dynamics(Span),
     /// `voice name {`.
     Voice(Word),
+    /// `lyrics for voice verse 2 {`.
+    Lyrics(Word, Option<Number>),
     /// `instrument name like name {`.
     Instrument(Word, Word),
     /// `ensemble name extends name {`.
@@ -97,6 +103,8 @@ pub enum Node {
     DynamicsLine(DynamicsLine),
     /// A bar of a voice.
     Bar(Arc<BarTree>),
+    /// A bar of syllables.
+    LyricsBar(Arc<LyricsBar>),
     /// A line of an instrument.
     InstrumentLine(Spanned<InstrumentLine>),
     /// A line of an ensemble; one line may name several kinds of players.
@@ -126,6 +134,7 @@ impl Node {
             Node::Harmony(_) => Within::Harmony,
             Node::Dynamics(_) => Within::Dynamics,
             Node::Voice(_) => Within::Voice,
+            Node::Lyrics(..) => Within::Lyrics,
             Node::Instrument(..) => Within::Instrument,
             Node::Ensemble(..) => Within::Ensemble,
             Node::Scoring(..) => Within::Scoring,
@@ -168,7 +177,7 @@ const BLANK: [char; 6] = [' ', '\t', '\u{FEFF}', '\u{A0}', '\n', '\r'];
 pub(super) fn read(file: FileId, id: ItemId, text: &str, within: Within) -> Item {
     let gap = Grammar::parse(Rule::between, text).map_or(0, |pairs| pairs.as_str().len());
     let text = &text[gap..];
-    let mut cx = Context { file, item: id, text, diagnostics: Vec::new() };
+    let mut cx = ItemReader { file, item: id, text, diagnostics: Vec::new() };
     let (length, node) = match (within, text.as_bytes().first()) {
         (Within::File, None) => (0, Node::End),
         (Within::File, Some(_)) => match first_pair(within, text) {
@@ -208,17 +217,21 @@ fn length(pair: &Pair<Rule>, text: &str) -> usize {
     end
 }
 
-fn head(cx: &mut Context, pair: Pair<Rule>) -> Node {
+fn head(cx: &mut ItemReader, pair: Pair<Rule>) -> Node {
     let rule = pair.as_rule();
     if rule == Rule::broken_declaration {
         return Node::Lost(explain::declaration(cx, &pair));
     }
     let keyword = pair.clone().into_inner().next().map(|keyword| cx.span(&keyword));
     let keyword = keyword.unwrap_or_else(|| cx.span(&pair));
+    let verse = (rule == Rule::lyrics_head)
+        .then(|| pair.clone().into_inner().find(|p| p.as_rule() == Rule::number))
+        .flatten()
+        .map(|number| cx.number(&number));
     let is_word = |p: &Pair<Rule>| matches!(p.as_rule(), Rule::name | Rule::string);
     let mut words = pair.into_inner().filter(is_word).map(|p| match p.as_rule() {
         Rule::string => cx.string(&p),
-        _ => cx.word(&p),
+        _ => cx.name(&p),
     });
     let first = words.next();
     match (rule, first, words.next()) {
@@ -228,6 +241,7 @@ fn head(cx: &mut Context, pair: Pair<Rule>) -> Node {
         (Rule::use_line, Some(path), _) => Node::Use(path),
         (Rule::piece_head, Some(title), _) => Node::Piece(title),
         (Rule::voice_head, Some(name), _) => Node::Voice(name),
+        (Rule::lyrics_head, Some(name), _) => Node::Lyrics(name, verse),
         (Rule::instrument_head, Some(name), Some(like)) => Node::Instrument(name, like),
         (Rule::ensemble_head, Some(name), extends) => Node::Ensemble(name, extends),
         (Rule::scoring_head, Some(name), Some(ensemble)) => Node::Scoring(name, ensemble),
@@ -235,7 +249,7 @@ fn head(cx: &mut Context, pair: Pair<Rule>) -> Node {
     }
 }
 
-fn entry(cx: &mut Context, within: Within, pair: Pair<Rule>) -> Node {
+fn entry(cx: &mut ItemReader, within: Within, pair: Pair<Rule>) -> Node {
     let broken = cx.word(&pair);
     let node = match pair.as_rule() {
         Rule::broken_line if within == Within::Form => {
@@ -258,6 +272,10 @@ fn entry(cx: &mut Context, within: Within, pair: Pair<Rule>) -> Node {
         Rule::broken_bar if within == Within::Harmony => {
             Some(Node::HarmonyBar(Arc::new(blocks::broken_harmony_bar(cx, &pair))))
         }
+        Rule::broken_lyrics => {
+            Some(Node::LyricsBar(Arc::new(blocks::broken_lyrics_bar(cx, &pair))))
+        }
+        Rule::lyrics_bar => Some(Node::LyricsBar(Arc::new(blocks::lyrics_bar(cx, pair)))),
         Rule::broken_bar => Some(Node::Bar(Arc::new(music::broken_bar(cx, &pair)))),
         Rule::piece_line => {
             blocks::piece_line(cx, pair).map(|(what, text)| Node::PieceLine(what, text))

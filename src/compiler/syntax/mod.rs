@@ -14,6 +14,7 @@ mod expected;
 mod explain;
 mod habits;
 mod item;
+mod keywords;
 mod music;
 mod parse;
 mod scoring;
@@ -21,5 +22,5 @@ mod tree;
 
 pub use document::{Block, Document};
 pub use item::{Item, Node, Within};
-pub use parse::{LARGEST_SOURCE, parse};
+pub use parse::parse;
 pub use tree::*;

@@ -4,13 +4,13 @@ use std::sync::Arc;
 
 use pest::iterators::Pair;
 
-use super::context::{Context, Rule, read_number, read_value};
+use super::context::{ItemReader, Rule, read_number, read_value};
 use super::explain;
 use super::tree::*;
 use crate::diagnostics::Diagnostic;
 
 /// The bars of a `writes` line.
-pub(super) fn bars(cx: &mut Context, music: Pair<Rule>) -> Vec<Arc<BarTree>> {
+pub(super) fn bars(cx: &mut ItemReader, music: Pair<Rule>) -> Vec<Arc<BarTree>> {
     let mut bars = Vec::new();
     for inner in music.into_inner() {
         match inner.as_rule() {
@@ -23,13 +23,13 @@ pub(super) fn bars(cx: &mut Context, music: Pair<Rule>) -> Vec<Arc<BarTree>> {
 }
 
 /// A bar that could not be read.
-pub(super) fn broken_bar(cx: &mut Context, pair: &Pair<Rule>) -> BarTree {
+pub(super) fn broken_bar(cx: &mut ItemReader, pair: &Pair<Rule>) -> BarTree {
     let span = cx.span(pair);
     let number = explain::bar(cx, pair, Rule::bar);
     BarTree { number, elements: Vec::new(), span, broken: true }
 }
 
-pub(super) fn bar(cx: &mut Context, pair: Pair<Rule>) -> BarTree {
+pub(super) fn bar(cx: &mut ItemReader, pair: Pair<Rule>) -> BarTree {
     let mut tree =
         BarTree { number: None, elements: Vec::new(), span: cx.span(&pair), broken: false };
     for inner in pair.into_inner() {
@@ -40,10 +40,11 @@ pub(super) fn bar(cx: &mut Context, pair: Pair<Rule>) -> BarTree {
             _ => tree.elements.extend(element(cx, inner)),
         }
     }
+    tree.elements.shrink_to_fit();
     tree
 }
 
-fn no_bar_line(cx: &mut Context, tree: &BarTree) {
+fn no_bar_line(cx: &mut ItemReader, tree: &BarTree) {
     let which = tree.number.as_ref().map_or("This bar".to_string(), |n| format!("Bar {}", n.value));
     let last = tree.elements.last().map_or(tree.span, |element| element.span);
     cx.diagnostics.push(
@@ -58,13 +59,13 @@ fn no_bar_line(cx: &mut Context, tree: &BarTree) {
     );
 }
 
-fn element(cx: &mut Context, pair: Pair<Rule>) -> Option<Spanned<Element>> {
+fn element(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<Spanned<Element>> {
     let span = cx.span(&pair);
     let value = match pair.as_rule() {
         Rule::simple => return element(cx, pair.into_inner().next()?),
         Rule::value => Element::Value(read_value(pair.as_str())),
         Rule::note => {
-            let mut pitches = Vec::new();
+            let mut pitches = Vec::with_capacity(1);
             let mut note_marks = Vec::new();
             for inner in pair.into_inner() {
                 match inner.as_rule() {
@@ -104,11 +105,11 @@ fn element(cx: &mut Context, pair: Pair<Rule>) -> Option<Spanned<Element>> {
     Some(Spanned { value, span })
 }
 
-fn last_marks(cx: &Context, pair: Pair<Rule>) -> Vec<MarkTree> {
+fn last_marks(cx: &ItemReader, pair: Pair<Rule>) -> Vec<MarkTree> {
     pair.into_inner().find(|p| p.as_rule() == Rule::marks).map_or(Vec::new(), |p| marks(cx, p))
 }
 
-fn marks(cx: &Context, pair: Pair<Rule>) -> Vec<MarkTree> {
+fn marks(cx: &ItemReader, pair: Pair<Rule>) -> Vec<MarkTree> {
     pair.into_inner()
         .filter_map(|mark| {
             let mut inner = mark.into_inner();

@@ -5,9 +5,8 @@ use std::sync::Arc;
 use super::document::Document;
 use super::tree::*;
 use crate::diagnostics::{Diagnostic, FileId, Span};
-
-/// The longest source that is read, in bytes: 16 MiB, many times the longest opera.
-pub const LARGEST_SOURCE: usize = 16 * 1024 * 1024;
+use crate::limits;
+use crate::narrow::Narrow;
 
 /// Reads a source text into a tree, with everything that is wrong with it.
 ///
@@ -22,11 +21,21 @@ pub fn parse(file: FileId, text: &str) -> (Tree, Vec<Diagnostic>) {
 /// Why a text is not read at all, if it is not.
 pub(super) fn unreadable(file: FileId, text: &str) -> Option<Diagnostic> {
     let whole = Span::new(file, 0, 0);
-    if text.len() > LARGEST_SOURCE {
+    if text.len() > limits::SOURCE {
         let message =
             format!("This file is {} MB long; a source may have 16 MB.", text.len() >> 20);
         let help = "Put each movement into a file of its own and share ensembles by `use`.";
         return Some(Diagnostic::error("syntax/too-large", whole, message).with_help(help));
+    }
+    if text.len() > limits::LINE
+        && let Some((number, line)) = too_long_a_line(text)
+    {
+        let start = line.as_ptr().addr() - text.as_ptr().addr();
+        let place = Span::new(file, start.narrow::<u32>(), (start + line.len()).narrow::<u32>());
+        let (long, most) = (limits::spaced(line.len()), limits::spaced(limits::LINE));
+        let message = format!("Line {number} is {long} bytes long; a line may have {most}.");
+        let help = "Put each bar, or some bars, on a line of their own.";
+        return Some(Diagnostic::error("syntax/too-large", place, message).with_help(help));
     }
     if text.trim_matches(['\u{FEFF}', ' ', '\t', '\r', '\n']).is_empty() {
         let help = "A source begins with `piece \"Title\" { … }`; `ripieno new` makes one.";
@@ -35,6 +44,13 @@ pub(super) fn unreadable(file: FileId, text: &str) -> Option<Diagnostic> {
         );
     }
     None
+}
+
+/// The first line that is longer than a line may be, with its number from 1.
+fn too_long_a_line(text: &str) -> Option<(usize, &str)> {
+    // A carriage return alone ends a line too.
+    let lines = text.split('\n').flat_map(|line| line.trim_end_matches('\r').split('\r'));
+    (1..).zip(lines).find(|(_, line)| line.len() > limits::LINE)
 }
 
 /// The tree of a file of which nothing was read: what it lacks is not worth telling.

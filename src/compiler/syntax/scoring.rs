@@ -2,13 +2,13 @@
 
 use pest::iterators::Pair;
 
-use super::context::{Context, Rule, read_number, read_value};
+use super::context::{ItemReader, Rule, read_number, read_value};
 use super::tree::*;
 use super::{blocks, explain, music};
 use crate::diagnostics::{Diagnostic, Span};
 
 /// A line of an ensemble; one line may name several kinds of players.
-pub(super) fn ensemble_lines(cx: &mut Context, pair: Pair<Rule>) -> Vec<EnsembleLine> {
+pub(super) fn ensemble_lines(cx: &mut ItemReader, pair: Pair<Rule>) -> Vec<EnsembleLine> {
     match pair.as_rule() {
         Rule::era => {
             let year = pair.into_inner().find(|p| p.as_rule() == Rule::number);
@@ -46,13 +46,13 @@ fn octaves_up(pair: &Pair<Rule>) -> i8 {
     }
 }
 
-fn member(cx: &Context, pair: Pair<Rule>) -> Option<Member> {
+fn member(cx: &ItemReader, pair: Pair<Rule>) -> Option<Member> {
     let mut inner = pair.into_inner();
     let name = cx.word(&inner.next()?);
     Some(Member { name, octaves: inner.next().map_or(0, |p| octaves_up(&p)) })
 }
 
-fn budget(cx: &Context, pair: Pair<Rule>) -> Vec<(Word, Number)> {
+fn budget(cx: &ItemReader, pair: Pair<Rule>) -> Vec<(Word, Number)> {
     pair.into_inner()
         .filter(|p| p.as_rule() == Rule::budget_item)
         .filter_map(|item| {
@@ -62,7 +62,7 @@ fn budget(cx: &Context, pair: Pair<Rule>) -> Vec<(Word, Number)> {
         .collect()
 }
 
-fn limits(cx: &mut Context, pair: Pair<Rule>) -> Option<LimitTree> {
+fn limits(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<LimitTree> {
     let span = cx.span(&pair);
     let (mut rule, mut value, mut unit, mut reason) = (None, None, None, None);
     for part in pair.into_inner() {
@@ -80,7 +80,7 @@ fn limits(cx: &mut Context, pair: Pair<Rule>) -> Option<LimitTree> {
     Some(LimitTree { rule: rule?, value: value?, unit, reason: reason?, span })
 }
 
-fn players(cx: &mut Context, pair: Pair<Rule>) -> Option<PlayersTree> {
+fn players(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<PlayersTree> {
     let span = cx.span(&pair);
     let mut inner = pair.into_inner();
     let mut tree = PlayersTree {
@@ -130,7 +130,7 @@ fn players(cx: &mut Context, pair: Pair<Rule>) -> Option<PlayersTree> {
     Some(tree)
 }
 
-fn words(cx: &Context, pair: Pair<Rule>, rule: Rule) -> Vec<Word> {
+fn words(cx: &ItemReader, pair: Pair<Rule>, rule: Rule) -> Vec<Word> {
     let mut found: Vec<Word> =
         pair.into_inner().filter(|p| p.as_rule() == rule).map(|p| cx.word(&p)).collect();
     for word in &mut found {
@@ -140,18 +140,18 @@ fn words(cx: &Context, pair: Pair<Rule>, rule: Rule) -> Vec<Word> {
     found
 }
 
-fn tuned(cx: &mut Context, pair: Pair<Rule>) -> Vec<PitchTree> {
+fn tuned(cx: &mut ItemReader, pair: Pair<Rule>) -> Vec<PitchTree> {
     pair.into_inner().filter(|p| p.as_rule() == Rule::pitch).map(|p| cx.pitch(&p)).collect()
 }
 
 /// `keep`: the scorings that are named, and whether their lines are kept rather than their notes.
-pub(super) fn keep(cx: &Context, pair: Pair<Rule>) -> (Vec<Word>, bool) {
+pub(super) fn keep(cx: &ItemReader, pair: Pair<Rule>) -> (Vec<Word>, bool) {
     let lines = pair.clone().into_inner().any(|inner| inner.as_rule() == Rule::lines_of);
     (words(cx, pair, Rule::name), lines)
 }
 
 /// A line of a scoring that could not be read.
-pub(super) fn broken_line(cx: &mut Context, pair: &Pair<Rule>) -> Word {
+pub(super) fn broken_line(cx: &mut ItemReader, pair: &Pair<Rule>) -> Word {
     match pair.as_rule() {
         Rule::unbarred => explain::unbarred(cx, pair),
         Rule::broken_line => {
@@ -162,7 +162,7 @@ pub(super) fn broken_line(cx: &mut Context, pair: &Pair<Rule>) -> Word {
     cx.word(pair)
 }
 
-pub(super) fn allow(cx: &mut Context, pair: Pair<Rule>) -> Option<AllowTree> {
+pub(super) fn allow(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<AllowTree> {
     let span = cx.span(&pair);
     let (mut rule, mut who, mut bars, mut reason) = (None, Vec::new(), Vec::new(), None);
     for inner in pair.into_inner() {
@@ -177,12 +177,12 @@ pub(super) fn allow(cx: &mut Context, pair: Pair<Rule>) -> Option<AllowTree> {
     Some(AllowTree { rule: rule?, who, bars, reason: reason?, span })
 }
 
-fn bar_list(cx: &Context, bars: Pair<Rule>) -> Vec<BarRange> {
+fn bar_list(cx: &ItemReader, bars: Pair<Rule>) -> Vec<BarRange> {
     let list = bars.into_inner().find(|p| p.as_rule() == Rule::bar_list);
     list.map_or(Vec::new(), |list| cx.bar_list(list))
 }
 
-pub(super) fn scoring_line(cx: &mut Context, pair: Pair<Rule>) -> Option<ScoringLine> {
+pub(super) fn scoring_line(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<ScoringLine> {
     let mut span = cx.span(&pair);
     // A comment behind the line is no part of it.
     let ends = pair.clone().into_inner().filter(|inner| inner.as_rule() != Rule::line_end);
@@ -222,7 +222,7 @@ pub(super) fn scoring_line(cx: &mut Context, pair: Pair<Rule>) -> Option<Scoring
     Some(ScoringLine { who, verb: line_verb?, modifiers, verb_span, span })
 }
 
-fn verb(cx: &mut Context, pair: Pair<Rule>) -> Option<VerbTree> {
+fn verb(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<VerbTree> {
     let rule = pair.as_rule();
     let mut inner: Vec<Pair<Rule>> = pair.into_inner().skip(1).collect();
     let octaves = inner.iter().find(|p| p.as_rule() == Rule::octaves).map_or(0, octaves_up);
@@ -260,7 +260,7 @@ fn verb(cx: &mut Context, pair: Pair<Rule>) -> Option<VerbTree> {
     })
 }
 
-fn restrike(cx: &Context, pair: Pair<Rule>) -> RestrikeTree {
+fn restrike(cx: &ItemReader, pair: Pair<Rule>) -> RestrikeTree {
     if let Some(value) = pair.clone().into_inner().find(|p| p.as_rule() == Rule::value) {
         return RestrikeTree::Each(read_value(value.as_str()), cx.span(&value));
     }
@@ -289,15 +289,15 @@ fn moment(pair: Pair<Rule>) -> Option<MomentTree> {
     })
 }
 
-fn passage(cx: &Context, pair: Pair<Rule>) -> Option<Passage> {
+fn passage(cx: &ItemReader, pair: Pair<Rule>) -> Option<PassageTree> {
     let span = cx.span(&pair);
     let positions = pair.into_inner().filter(|p| p.as_rule() == Rule::position);
     let mut positions = positions.map(|p| blocks::position(cx, p));
     let first = positions.next()?;
-    Some(Passage { first, last: positions.next().unwrap_or(first), span })
+    Some(PassageTree { first, last: positions.next().unwrap_or(first), span })
 }
 
-fn modifier(cx: &mut Context, pair: Pair<Rule>) -> Option<Modifier> {
+fn modifier(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<Modifier> {
     Some(match pair.as_rule() {
         Rule::passages => {
             let mut with = None;
@@ -321,6 +321,7 @@ fn modifier(cx: &mut Context, pair: Pair<Rule>) -> Option<Modifier> {
         }
         Rule::role => Modifier::Role(cx.word(&pair.into_inner().nth(1)?)),
         Rule::solo => Modifier::Solo,
+        Rule::with_lyrics => Modifier::Lyrics,
         Rule::at => Modifier::At(cx.word(&pair.into_inner().nth(1)?)),
         Rule::technique => Modifier::Technique(pair.as_str().trim_end().to_string()),
         Rule::string => Modifier::Words(cx.string(&pair).value),

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use crate::diagnostics::Span;
 use crate::instruments::Limit;
+use crate::music::Sign;
 
 /// A value of the tree with the place where it is written.
 #[derive(Clone, PartialEq, Debug)]
@@ -41,6 +42,8 @@ pub enum Declaration {
     Dynamics(DynamicsTree),
     /// `voice name { … }`.
     Voice(VoiceTree),
+    /// `lyrics for voice { … }`.
+    Lyrics(LyricsTree),
     /// `instrument name like name { … }`.
     Instrument(InstrumentTree),
     /// `ensemble name { … }`.
@@ -85,7 +88,7 @@ pub struct BarRange {
 
 /// A passage of a scoring line: from a bar or beat to another one, which belongs to it.
 #[derive(Clone, Copy, PartialEq, Debug)]
-pub struct Passage {
+pub struct PassageTree {
     /// Where it begins.
     pub first: Position,
     /// Where it ends: that bar or beat is the last of it.
@@ -116,7 +119,7 @@ pub struct FormLine {
 #[derive(Clone, PartialEq, Debug)]
 pub enum FormItem {
     /// `metre 3/4`.
-    Metre(Fraction),
+    Metre(MetreTree),
     /// `key D minor`: the name of the tonic, and whether it is minor.
     Key(String, bool),
     /// `tempo "Con moto" 1/4 at 96`.
@@ -127,14 +130,29 @@ pub enum FormItem {
     PickUp(ValueTree),
     /// `length 2/4`.
     Length(Fraction),
-    /// `repeat`.
-    Repeat,
-    /// `ending 1`.
-    Ending(u32),
+    /// `repeat`, and how often the bars are played: `repeat 3 times`.
+    Repeat(u32),
+    /// `ending 1`, or `ending 1..2` for several times through.
+    Ending(u32, u32),
+    /// `segno`, `coda`, `to coda`, `fine`, `da capo`, `dal segno al fine` …
+    Sign(Sign),
     /// `double-bar`.
     DoubleBar,
     /// `end`.
     End,
+}
+
+/// A metre as it was written.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum MetreTree {
+    /// `3/4`.
+    Plain(Fraction),
+    /// `3+2/8`: the groups and what counts.
+    Additive(Vec<u32>, u32),
+    /// `common`.
+    Common,
+    /// `cut`.
+    Cut,
 }
 
 /// A fraction as it was written: 6/8 is not 3/4.
@@ -235,6 +253,49 @@ pub struct VoiceTree {
     pub name: Word,
     /// The bars.
     pub bars: Vec<Arc<BarTree>>,
+}
+
+/// `lyrics`.
+#[derive(Clone, PartialEq, Debug)]
+pub struct LyricsTree {
+    /// The voice to which they are sung.
+    pub voice: Word,
+    /// The verse, where one is named.
+    pub verse: Option<Number>,
+    /// The bars.
+    pub bars: Vec<Arc<LyricsBar>>,
+}
+
+/// A bar of syllables.
+#[derive(Clone, PartialEq, Debug)]
+pub struct LyricsBar {
+    /// The number, where one could be read.
+    pub number: Option<Number>,
+    /// What is sung, in order.
+    pub syllables: Vec<Spanned<SyllableTree>>,
+    /// The whole bar.
+    pub span: Span,
+    /// Could it not be read?
+    pub broken: bool,
+}
+
+/// A syllable, or the sign that the one before is held over another note.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum SyllableTree {
+    /// A syllable.
+    Text {
+        /// The syllable without hyphens.
+        text: String,
+        /// Does a hyphen stand before it?
+        continues: bool,
+        /// Does a hyphen stand behind it?
+        goes_on: bool,
+    },
+    /// `=`; with a hyphen behind it, the word goes on.
+    Hold {
+        /// Does a hyphen stand behind it?
+        goes_on: bool,
+    },
 }
 
 /// A bar of music.
@@ -513,11 +574,13 @@ pub enum MomentTree {
 #[derive(Clone, PartialEq, Debug)]
 pub enum Modifier {
     /// `bars 1..8, 17`, `bars 7 beat 4..14`, `bars 9..16 with up-beat`.
-    Bars(Vec<Passage>, Option<WithUpBeat>),
+    Bars(Vec<PassageTree>, Option<WithUpBeat>),
     /// `as melody`.
     Role(Word),
     /// `solo`.
     Solo,
+    /// `with lyrics`.
+    Lyrics,
     /// `at mf`.
     At(Word),
     /// `pizz`, `arco`, `muted`, `unmuted`.

@@ -53,6 +53,10 @@ fn six() -> Ink {
         .dot(1.1, 0.52, 0.23)
 }
 
+pub(super) fn plus() -> Ink {
+    Ink::new().bar(0.0, -0.11, 1.1, 0.11).bar(0.44, -0.55, 0.66, 0.55)
+}
+
 pub(super) fn common() -> Ink {
     Ink::new()
         .stroke(&[

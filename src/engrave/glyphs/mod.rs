@@ -98,6 +98,7 @@ signs! {
     TimeSig7 "timeSig7" digits::digit(7);
     TimeSig8 "timeSig8" digits::digit(8);
     TimeSig9 "timeSig9" digits::digit(9);
+    TimeSigPlus "timeSigPlus" digits::plus();
     TimeSigCommon "timeSigCommon" digits::common();
     TimeSigCutCommon "timeSigCutCommon" digits::cut();
     DynamicPiano "dynamicPiano" dynamics::piano();
@@ -175,9 +176,18 @@ impl Glyph {
     /// The digits of a number as they stand in a metre.
     #[must_use]
     pub fn digits(number: u32) -> Vec<Glyph> {
+        Glyph::figures(&number.to_string())
+    }
+
+    /// Digits and plus signs as they stand in a metre.
+    #[must_use]
+    pub fn figures(text: &str) -> Vec<Glyph> {
         let first = Glyph::TimeSig0 as usize;
-        let digit = |c: char| Glyph::ALL[first + c.to_digit(10).unwrap_or(0) as usize];
-        number.to_string().chars().map(digit).collect()
+        let figure = |c: char| match c {
+            '+' => Glyph::TimeSigPlus,
+            c => Glyph::ALL[first + c.to_digit(10).unwrap_or(0) as usize],
+        };
+        text.chars().map(figure).collect()
     }
 }
 

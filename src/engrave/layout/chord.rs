@@ -13,7 +13,7 @@ use super::measures::{
 };
 use crate::glyphs::Glyph;
 use crate::page::Origin;
-use crate::sheet::{Event, Side, StaffBar, Voice};
+use crate::sheet::{BarVoice, Event, Side, StaffBar};
 use crate::text::{Face, shape};
 
 /// A head in its chord.
@@ -205,7 +205,7 @@ fn rest_sign(value: NoteValue) -> Glyph {
 }
 
 /// The notes and rests of one voice of one bar, grace notes with the note they stand before.
-pub(super) fn chords<'a>(bar: &'a StaffBar, voice: &'a Voice) -> Vec<Chord<'a>> {
+pub(super) fn chords<'a>(bar: &'a StaffBar, voice: &'a BarVoice) -> Vec<Chord<'a>> {
     let mut chords: Vec<Chord> = Vec::with_capacity(voice.events.len());
     let mut graces: Vec<Chord> = Vec::new();
     let mut clefs = bar.clefs.iter().filter(|(at, _)| *at > Time::ZERO).peekable();
@@ -306,14 +306,15 @@ fn chord(event: &Event, side: Option<Side>, clef: Clef, lines: u8) -> Chord<'_> 
     chord
 }
 
-/// Syllables need room around the head; small ones overhang a little.
+/// Syllables need room around the head, and for the hyphen behind them; small ones overhang a
+/// little.
 fn lay_lyrics(chord: &mut Chord, note: &StaffNote) {
-    let widths = note.lyrics.iter().map(|syllable| shape(&syllable.text, Face::Roman, LYRIC).width);
-    let half = widths.fold(0.0, f64::max) / 2.0;
-    if half > 0.0 {
-        let middle = 0.6 * chord.scale;
+    let middle = 0.6 * chord.scale;
+    for syllable in &note.lyrics {
+        let half = shape(&syllable.text, Face::Roman, LYRIC).width / 2.0;
+        let behind = if syllable.goes_on { 1.2 } else { 0.25 };
         chord.left = chord.left.max(half - middle - 0.1);
-        chord.right = chord.right.max(middle + half + 0.25);
+        chord.right = chord.right.max(middle + half + behind);
     }
 }
 

@@ -83,7 +83,7 @@ fn signs(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
         for sign in &sheet.bars[bar.bar].signs {
             if let Some(words) = sign.words() {
                 let run = shape(words, Face::BoldItalic, 2.2);
-                let x = (bar.end - run.width - 0.2).max(0.0);
+                let x = (bar.end - run.width - 0.7).max(0.0);
                 let y = canvas.sky.top(x - 0.2, x + run.width).min(-2.4) - ABOVE - run.fall();
                 canvas.text(Kind::Text, None, run, (x, y));
                 continue;
@@ -166,21 +166,21 @@ fn endings(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
     while n < placed.len() {
         let bar = &sheet.bars[placed[n].bar];
         if let Some(ending) = bar.ending_starts {
-            open = Some((n, ending, true));
+            open = Some((n, Some(ending)));
         } else if n == 0 && bar.ending_ends.is_some() {
-            open = open.or(Some((0, 0, false)));
+            open = open.or(Some((0, None)));
         }
         let last = n + 1 == placed.len();
-        if let Some((from, ending, begins)) = open
+        if let Some((from, ending)) = open
             && (bar.ending_ends.is_some() || last)
         {
             let x0 = placed[from].x + 0.1;
             let x1 = placed[n].end - 0.25;
             let y = canvas.sky.top(x0, x1).min(-4.6) - ABOVE - 1.7;
             let what = (Kind::Frame, None);
-            if begins {
+            if let Some(ending) = ending {
                 canvas.line(what, (x0, y), (x0, y + 1.9), THIN_LINE);
-                let run = shape(&format!("{ending}."), Face::Roman, 1.9);
+                let run = shape(&ending.to_string(), Face::Roman, 1.9);
                 canvas.text(Kind::Text, None, run, (x0 + 0.5, y + 1.6));
             }
             canvas.line(what, (x0, y), (x1, y), THIN_LINE);

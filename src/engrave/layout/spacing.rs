@@ -1,7 +1,7 @@
 //! Room along the line: what stands at one time stands in one column, columns follow one another by
 //! duration, and no two things of a staff touch.
 
-use ripieno_compiler::music::Time;
+use ripieno_compiler::music::{Metre, MetreSign, Time};
 use ripieno_compiler::resolve::BarLine;
 
 use super::chord::{Chord, Look, chords, clef_sign};
@@ -96,13 +96,26 @@ pub(super) fn metre_width(bar: &Bar) -> f64 {
     if !bar.metre_shown {
         return 0.0;
     }
-    let metre = bar.metre;
-    let width = |number: u8| digits_width(u32::from(number));
-    width(metre.count).max(width(metre.unit)) + 0.8
+    metre_rows(bar.metre).iter().map(|row| figures_width(row)).fold(0.0, f64::max) + 0.8
+}
+
+/// The signs of a metre: one row, or one over the other.
+pub(super) fn metre_rows(metre: Metre) -> Vec<Vec<Glyph>> {
+    match metre.sign {
+        MetreSign::Common => vec![vec![Glyph::TimeSigCommon]],
+        MetreSign::Cut => vec![vec![Glyph::TimeSigCutCommon]],
+        MetreSign::Figures => {
+            vec![Glyph::figures(&metre.upper()), Glyph::digits(u32::from(metre.unit))]
+        }
+    }
 }
 
 pub(super) fn digits_width(number: u32) -> f64 {
-    Glyph::digits(number).iter().map(|digit| digit.width() + 0.08).sum()
+    figures_width(&Glyph::digits(number))
+}
+
+pub(super) fn figures_width(figures: &[Glyph]) -> f64 {
+    figures.iter().map(|figure| figure.width() + 0.08).sum()
 }
 
 /// All bars of a sheet with their columns.

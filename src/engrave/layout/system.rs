@@ -13,12 +13,13 @@ use super::measures::{FAMILY_GAP, SMALL_CLEF, STAFF_GAP, STAFF_LINE};
 use super::notes::{self, Placed};
 use super::skyline::Skyline;
 use super::spacing::{
-    BarSpace, PlacedBar, digits_width, is_bar_rest, key_signs, key_step, place_line,
+    BarSpace, PlacedBar, digits_width, figures_width, is_bar_rest, key_signs, key_step, metre_rows,
+    place_line,
 };
 use super::{curves, hung};
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark};
-use crate::sheet::{Place, Sheet, SpanKind, Staff, StaffBar};
+use crate::sheet::{Sheet, SheetPlace, SpanKind, Staff, StaffBar};
 
 /// How a system is to be set.
 #[derive(Clone, Copy, Debug)]
@@ -63,7 +64,8 @@ pub(super) fn system(
     let mut canvases: Vec<Canvas> = Vec::with_capacity(shown.len());
     for (row, &staff) in shown.iter().enumerate() {
         let mut canvas = Canvas::new(setting.width + 2.0);
-        let line = Line { sheet, spaces, placed: &placed, staff, indent: setting.indent, right };
+        let line =
+            SystemLine { sheet, spaces, placed: &placed, staff, indent: setting.indent, right };
         line.draw(&mut canvas);
         if row == 0 || row > 3 && sheet.staves[staff].strings_begin {
             frame::over(&mut canvas, sheet, &placed, setting, row == 0);
@@ -154,7 +156,7 @@ fn staff_lines(bar: &StaffBar) -> &'static [f64] {
 }
 
 /// One staff in one line.
-struct Line<'a> {
+struct SystemLine<'a> {
     sheet: &'a Sheet,
     spaces: &'a [BarSpace<'a>],
     placed: &'a [PlacedBar],
@@ -163,7 +165,7 @@ struct Line<'a> {
     right: f64,
 }
 
-impl Line<'_> {
+impl SystemLine<'_> {
     fn bar(&self, bar: usize) -> &StaffBar {
         &self.sheet.staves[self.staff].bars[bar]
     }
@@ -220,7 +222,7 @@ impl Line<'_> {
     /// The notes of a line to which a slur belongs, whole or in part.
     fn slurs(&self, canvas: &mut Canvas, voices: &[Vec<Placed>], (begin, end): (f64, f64)) {
         let (Some(first), Some(last)) = (self.placed.first(), self.placed.last()) else { return };
-        let mut slurs: Vec<(Place, Place, bool)> = self
+        let mut slurs: Vec<(SheetPlace, SheetPlace, bool)> = self
             .staff()
             .spans
             .iter()
@@ -236,7 +238,7 @@ impl Line<'_> {
         for (from, to, above) in slurs {
             let Some(notes) = voices.get(from.voice.min(voices.len() - 1)) else { continue };
             let notes = &with_graces(notes);
-            let find = |place: Place| {
+            let find = |place: SheetPlace| {
                 notes.iter().position(|note| {
                     let origin = note.chord.origin();
                     note.bar == place.bar && usize::from(origin.element) == place.element
@@ -411,15 +413,14 @@ impl Line<'_> {
     }
 
     fn metre(&self, canvas: &mut Canvas, bar: usize, x: f64) {
-        let metre = self.sheet.bars[bar].metre;
-        let widths = [metre.count, metre.unit].map(|number| digits_width(u32::from(number)));
-        let widest = widths[0].max(widths[1]);
-        for (row, number) in [metre.count, metre.unit].into_iter().enumerate() {
-            let mut at = x + (widest - widths[row]) / 2.0;
-            for digit in Glyph::digits(u32::from(number)) {
-                let y = if row == 0 { -1.0 } else { 1.0 };
-                canvas.glyph((Kind::Metre, None), digit, (at, y), 1.0);
-                at += digit.width() + 0.08;
+        let rows = metre_rows(self.sheet.bars[bar].metre);
+        let widest = rows.iter().map(|row| figures_width(row)).fold(0.0, f64::max);
+        for (n, row) in rows.iter().enumerate() {
+            let mut at = x + (widest - figures_width(row)) / 2.0;
+            let y = if rows.len() == 1 { 0.0 } else { n as f64 * 2.0 - 1.0 };
+            for figure in row {
+                canvas.glyph((Kind::Metre, None), *figure, (at, y), 1.0);
+                at += figure.width() + 0.08;
             }
         }
     }

@@ -1,13 +1,13 @@
 //! Reads a Standard MIDI File: notes of each track and channel in ticks, and what its meta events
 //! say.
 
-use crate::narrow::Narrow;
 use std::collections::HashMap;
 
 use midly::{Format, MetaMessage, MidiMessage, Smf, Timing, TrackEventKind};
 
 use crate::Error;
 use crate::loss::{Losses, NOWHERE};
+use crate::narrow::Narrow;
 
 /// More notes than any score has; a guard against files that are made to hurt.
 const MOST_NOTES: usize = 2_000_000;

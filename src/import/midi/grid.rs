@@ -20,7 +20,7 @@ const PLAYED: f64 = 0.03;
 
 /// The grid of a file.
 #[derive(Debug)]
-pub(super) struct Grid {
+pub(super) struct FileGrid {
     quarter: i64,
     /// Do beginnings, do ends lie on notation to the tick?
     pub(super) exact: (bool, bool),
@@ -30,9 +30,9 @@ pub(super) struct Grid {
     pub(super) used: Vec<i64>,
 }
 
-impl Grid {
+impl FileGrid {
     /// Looks at all notes of a file.
-    pub(super) fn of(quarter: i64, parts: &[&[Stroke]]) -> Grid {
+    pub(super) fn of(quarter: i64, parts: &[&[Stroke]]) -> FileGrid {
         let notes = || parts.iter().flat_map(|part| part.iter());
         let share = |of: &dyn Fn(&Stroke) -> i64| {
             let all = notes().count().max(1);
@@ -41,7 +41,7 @@ impl Grid {
         };
         // Our heuristic: chance alone brings a third of all ticks within reach.
         let exact = (share(&|note| note.start) > 0.95, share(&|note| note.end) > 0.95);
-        Grid { quarter, exact, error: (0.0, 0.0), used: Vec::new() }
+        FileGrid { quarter, exact, error: (0.0, 0.0), used: Vec::new() }
     }
 
     /// Beginnings and ends of the notes of a part, which stand in order.
@@ -176,7 +176,7 @@ mod tests {
     fn what_was_written_out_is_exact() {
         let notes =
             strokes(&[(0, 480), (480, 640), (640, 800), (800, 960), (960, 1029), (1029, 1097)]);
-        let mut grid = Grid::of(480, &[&notes]);
+        let mut grid = FileGrid::of(480, &[&notes]);
         assert_eq!(grid.exact, (true, true));
         let brought = grid.bring(&notes);
         assert_eq!(brought[1], (Time::of(1, 4), Time::of(1, 3)));
@@ -186,7 +186,7 @@ mod tests {
     #[test]
     fn what_was_played_is_brought_to_the_nearest_division() {
         let notes = strokes(&[(7, 470), (471, 730), (733, 950), (949, 1400), (1433, 1900)]);
-        let mut grid = Grid::of(480, &[&notes]);
+        let mut grid = FileGrid::of(480, &[&notes]);
         let brought: Vec<Time> = grid.bring(&notes).into_iter().map(|(start, _)| start).collect();
         let eighths = [0, 2, 3, 4, 6];
         // 471 lies before its beat; the beat before it is the one that is divided.

@@ -65,7 +65,7 @@ impl Accents {
             .collect();
         fits.sort_by(|one, two| two.0.total_cmp(&one.0));
         let (fit, (count, unit), pick_up) = fits[0];
-        let metre = Metre::new(count, unit).unwrap_or(Metre { count: 4, unit: 4 });
+        let metre = Metre::new(count, unit).unwrap_or(Metre::FOUR_FOUR);
         (metre, pick_up, fit - fits[1].0)
     }
 
@@ -144,7 +144,7 @@ mod tests {
             end: n.end + Time::QUARTER,
             ..n
         }));
-        let (pick_up, better) = Accents::of(&notes).pick_up(Metre { count: 4, unit: 4 });
+        let (pick_up, better) = Accents::of(&notes).pick_up(Metre::FOUR_FOUR);
         assert_eq!(pick_up, 2);
         assert!(better > 0.1);
     }

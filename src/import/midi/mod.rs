@@ -15,16 +15,17 @@ use smallvec::SmallVec;
 
 use super::keys::{self, how_sure};
 use super::loss::{Losses, NOWHERE};
-use super::marks::Marks;
 use super::players::{drum_of_key, usual_drum};
 use super::raw::{RawInstrument, RawTempo};
-use super::score::{Bar, Line, Note, Part, Pitches, Score};
+use super::score::{Bar, Note, Part, PartLine, Pitches, Score};
 use super::{Error, frame};
+use crate::limits;
 use crate::music::{Interval, Key, Metre, Pitch, Time};
+use crate::resolve::Marks;
 
 use contigs::Sounding;
 use file::{File, Stroke, Track};
-use grid::Grid;
+use grid::FileGrid;
 
 /// A track with its notes in times of notation.
 struct Brought {
@@ -46,7 +47,7 @@ pub(super) fn read(
         return Err(Error::new("there is no music in the file: no track has a note"));
     }
     let parts: Vec<&[Stroke]> = tracks.iter().map(|track| track.notes.as_slice()).collect();
-    let mut grid = Grid::of(file.quarter, &parts);
+    let mut grid = FileGrid::of(file.quarter, &parts);
     let mut brought: Vec<Brought> = tracks
         .into_iter()
         .map(|track| {
@@ -215,7 +216,7 @@ fn lay(
     let mut metre = changes[0].1;
     let mut number = i32::from(pick_up == Time::ZERO);
     while at < end {
-        if score.bars.len() >= 20_000 || at > Time::of(20_000, 1) {
+        if score.bars.len() >= limits::BARS as usize || at > Time::of(i64::from(limits::BARS), 1) {
             return Err(Error::new(
                 "the piece has more than 20,000 bars or whole notes; a source may have that many",
             ));
@@ -453,7 +454,7 @@ const MOST_VOICES: usize = 5;
 /// More lines than one part can mean.
 const MOST_TOGETHER: usize = 32;
 
-fn voices(notes: &[(Time, Time, u8)], pitches: &[Pitch], losses: &mut Losses) -> Vec<Line> {
+fn voices(notes: &[(Time, Time, u8)], pitches: &[Pitch], losses: &mut Losses) -> Vec<PartLine> {
     let single: Vec<(Sounding, Vec<usize>)> = notes
         .iter()
         .enumerate()
@@ -464,9 +465,14 @@ fn voices(notes: &[(Time, Time, u8)], pitches: &[Pitch], losses: &mut Losses) ->
     let soundings = |units: &[(Sounding, Vec<usize>)]| -> Vec<Sounding> {
         units.iter().map(|(sounding, _)| *sounding).collect()
     };
-    let units = match contigs::together(&soundings(&single)) {
-        most if most <= MOST_VOICES => single,
-        _ => chords(single),
+    let together = soundings(&single);
+    let units = chords(single.clone());
+    // A hand at a keyboard has now one note, now a few that begin and end as one; voices sound on
+    // all the time (our heuristic).
+    let is_hand = contigs::together(&soundings(&units)) <= 2 && contigs::fullness(&together) < 0.5;
+    let units = match contigs::together(&together) {
+        most if most <= MOST_VOICES && !is_hand => single,
+        _ => units,
     };
     let of_units = soundings(&units);
     // What is thicker than any part of a score goes where there is room.
@@ -488,6 +494,7 @@ fn voices(notes: &[(Time, Time, u8)], pitches: &[Pitch], losses: &mut Losses) ->
             slur_starts: false,
             slur_ends: false,
             graces: None,
+            lyrics: None,
         };
         // A voice sounds one note at a time: what still overlaps goes where there is room.
         let fits = |line: &Vec<Note>| line.last().is_none_or(|last| last.end <= note.start);
@@ -500,13 +507,13 @@ fn voices(notes: &[(Time, Time, u8)], pitches: &[Pitch], losses: &mut Losses) ->
         }
     }
     // The highest first, as scores have them.
-    let mut lines: Vec<Line> = lines
+    let mut lines: Vec<PartLine> = lines
         .into_iter()
         .rev()
         .filter(|notes| !notes.is_empty())
-        .map(|notes| Line { staff: 1, notes, ..Line::default() })
+        .map(|notes| PartLine { staff: 1, notes, ..PartLine::default() })
         .collect();
-    let height = |line: &Line| {
+    let height = |line: &PartLine| {
         let sum: i64 =
             line.notes.iter().filter_map(|n| n.pitches.first()).map(|p| i64::from(p.midi())).sum();
         std::cmp::Reverse(sum * 100 / line.notes.len().max(1) as i64)
@@ -560,12 +567,13 @@ fn drums(part: &mut Part, notes: &[(Time, Time, u8)], end: Time) {
             slur_starts: false,
             slur_ends: false,
             graces: None,
+            lyrics: None,
         });
-        part.lines.push(Line {
+        part.lines.push(PartLine {
             staff: 1,
             stroke: u8::try_from(index).ok(),
             notes: notes.collect(),
-            ..Line::default()
+            ..PartLine::default()
         });
     }
 }

@@ -2,7 +2,8 @@
 
 use super::tree::Element;
 use super::{Cursor, Reader, line, values};
-use crate::music::Time;
+use crate::figures::{Change, Figures};
+use crate::music::{Sign, Time};
 use crate::narrow::Narrow;
 use crate::raw::{RawDirection, RawDirectionKind, RawTempo};
 use crate::words::{self, Said};
@@ -19,14 +20,14 @@ impl Reader<'_, '_> {
             }
         }
         let sounding = element.child("sound").and_then(|sound| {
-            self.jumps(cursor, sound, !spoken.is_empty());
+            self.jumps(cursor, sound);
             sound.attribute("tempo")?.parse::<f64>().ok()
         });
         let said = spoken.join(" ");
         let meant = words::meant(&said);
         if !said.is_empty() {
             match meant {
-                Said::Jump => self.left_out(cursor, "jumps (da capo, dal segno, fine, coda)"),
+                Said::Jump(sign) => cursor.measure.signs.jumps.push((at, sign)),
                 Said::Tempo if at == Time::ZERO => tempo.words = Some(said),
                 _ if tempo.beat.is_some() && at == Time::ZERO => tempo.words = Some(said),
                 Said::Word(word) => {
@@ -58,19 +59,27 @@ impl Reader<'_, '_> {
     }
 
     /// Where a direction holds. One that is set a little to the left or right of its note on the
-    /// page holds from the note (our heuristic: by less than an eighth), unless it is said to sound
-    /// so.
+    /// page holds from the note, one that is set farther off from the nearest eighth of the bar (our
+    /// heuristic: less than an eighth is little), unless it is said to sound so.
     fn placed(&mut self, cursor: &Cursor, element: Element) -> Time {
         let at = self.moved(cursor, element);
         let off = if at > cursor.at { at - cursor.at } else { cursor.at - at };
         let sounds = element.child("offset").is_some_and(|offset| offset.is("sound", "yes"));
-        if at == cursor.at || sounds || off >= Time::EIGHTH {
+        if at == cursor.at || sounds {
             return at;
         }
-        if element.child("direction-type").is_some_and(|kind| kind.child("dynamics").is_some()) {
-            self.changed(cursor, "dynamics set beside their note, written at it");
+        let (meant, told) = if off < Time::EIGHTH {
+            (cursor.at, "dynamics set beside their note, written at it")
+        } else {
+            let eighths = (at + Time::of(1, 16)).div_floor(Time::EIGHTH);
+            (Time::EIGHTH * eighths, "dynamics between notes, written at the nearest eighth")
+        };
+        let is_dynamic =
+            element.child("direction-type").is_some_and(|kind| kind.child("dynamics").is_some());
+        if is_dynamic && meant != at {
+            self.changed(cursor, told);
         }
-        cursor.at
+        meant
     }
 
     fn direction_type(
@@ -95,9 +104,8 @@ impl Reader<'_, '_> {
                 return cursor.measure.signs.marks.extend(line(&element.text()));
             }
             "metronome" => return self.metronome(cursor, element, tempo),
-            "segno" | "coda" => {
-                return self.left_out(cursor, "jumps (da capo, dal segno, fine, coda)");
-            }
+            "segno" => return cursor.measure.signs.jumps.push((at, Sign::Segno)),
+            "coda" => return cursor.measure.signs.jumps.push((at, Sign::Coda)),
             "string-mute" if element.is("type", "off") => RawDirectionKind::Word("unmuted"),
             "string-mute" => RawDirectionKind::Word("muted"),
             // How a line is printed; the pitches in the file are those that sound.
@@ -132,18 +140,27 @@ impl Reader<'_, '_> {
 
     /// Sound outside a direction: only its tempo is ours.
     pub(super) fn sound(&mut self, cursor: &mut Cursor, element: Element) {
-        self.jumps(cursor, element, false);
+        self.jumps(cursor, element);
         if let Some(tempo) = element.attribute("tempo").and_then(|t| t.parse::<f64>().ok()) {
             let tempo = RawTempo { beat: Some(quarters(tempo)), words: None };
             cursor.measure.signs.tempos.push((cursor.at, tempo));
         }
     }
 
-    /// Jumps that only the sound tells; where words stand beside it, they tell it too.
-    fn jumps(&mut self, cursor: &Cursor, sound: Element, told: bool) {
-        const JUMPS: [&str; 6] = ["dacapo", "dalsegno", "segno", "tocoda", "coda", "fine"];
-        if !told && JUMPS.iter().any(|jump| sound.attribute(jump).is_some()) {
-            self.left_out(cursor, "jumps (da capo, dal segno, fine, coda)");
+    /// Jumps that the sound tells, perhaps beside words that tell them too.
+    fn jumps(&mut self, cursor: &mut Cursor, sound: Element) {
+        const JUMPS: [(&str, Sign); 6] = [
+            ("dacapo", Sign::DaCapo),
+            ("dalsegno", Sign::DalSegno),
+            ("segno", Sign::Segno),
+            ("tocoda", Sign::ToCoda),
+            ("coda", Sign::Coda),
+            ("fine", Sign::Fine),
+        ];
+        for (name, sign) in JUMPS {
+            if sound.attribute(name).is_some_and(|value| value != "no") {
+                cursor.measure.signs.jumps.push((cursor.at, sign));
+            }
         }
     }
 
@@ -155,9 +172,7 @@ impl Reader<'_, '_> {
                 "repeat" if middle => self.left_out(cursor, "repeats inside a bar"),
                 "repeat" => {
                     let times = child.attribute("times").and_then(|t| t.parse::<u32>().ok());
-                    if times.is_some_and(|times| times > 2) {
-                        self.changed(cursor, "passages played more than twice, written as twice");
-                    }
+                    cursor.measure.signs.times = cursor.measure.signs.times.max(times);
                     if child.is("direction", "forward") {
                         cursor.measure.signs.repeat_starts = true;
                     } else {
@@ -177,7 +192,10 @@ impl Reader<'_, '_> {
                 }
                 "fermata" => self.left_out(cursor, "fermatas over bar lines"),
                 "segno" | "coda" => {
-                    self.left_out(cursor, "jumps (da capo, dal segno, fine, coda)");
+                    let segno = child.name() == "segno";
+                    let sign = if segno { Sign::Segno } else { Sign::Coda };
+                    let at = if left { Time::ZERO } else { Time::of(64, 1) };
+                    cursor.measure.signs.jumps.push((at, sign));
                 }
                 _ => {}
             }
@@ -213,6 +231,28 @@ impl Reader<'_, '_> {
         }
         let chord = values::chord(root, quality, bass);
         cursor.measure.signs.chords.push((at, chord));
+    }
+}
+
+impl Reader<'_, '_> {
+    /// Figures under a bass: at the next note, or behind the figures that stand there already.
+    pub(super) fn figures(&mut self, cursor: &mut Cursor, element: Element) {
+        let (place, later) = cursor.figured;
+        let later = if place == cursor.ticks { later } else { 0 };
+        let length = super::ticks(element).unwrap_or(0);
+        cursor.figured = (cursor.ticks, later.saturating_add(length));
+        let divisions = self.divisions(cursor);
+        let at = values::time(cursor.ticks.saturating_add(later), divisions).unwrap_or(cursor.at);
+        let mut figures = Figures::default();
+        for figure in element.children().filter(|child| child.name() == "figure") {
+            let number = figure.number_of::<u8>("figure-number");
+            let sign = ["prefix", "suffix"].into_iter().find_map(|name| figure.child(name));
+            let change = sign.and_then(|sign| Change::of(sign.raw()));
+            if number.is_some() || change.is_some() {
+                figures.push((number.unwrap_or(3), change));
+            }
+        }
+        cursor.measure.figures.push((at, figures));
     }
 }
 

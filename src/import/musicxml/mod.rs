@@ -7,23 +7,24 @@
 
 mod direction;
 mod note;
+mod tags;
 mod tree;
 mod values;
 
-use crate::narrow::Narrow;
 use std::collections::HashMap;
 
 use super::Error;
 use super::loss::Losses;
 use super::raw::{Head, RawInstrument, RawMeasure, RawMetre, RawPart, RawScore};
 use crate::music::{Interval, PitchName, Time};
+use crate::narrow::Narrow;
 
 use tree::{Element, Malformed, Step, Tree, Walker, attribute};
 
 /// More parts than any score has; a guard against files that are made to hurt.
 const MOST_PARTS: usize = 1000;
 /// More measures than a source may have.
-const MOST_MEASURES: usize = 20_000;
+const MOST_MEASURES: usize = crate::limits::BARS as usize;
 /// Longer than any measure is.
 const LONGEST_MEASURE: Time = Time::of(64, 1);
 
@@ -95,6 +96,9 @@ struct Cursor {
     measure: RawMeasure,
     /// The longest rest of a whole bar.
     rest: Time,
+    /// Where figures stand next, if several stand under one note: the place of the note and how
+    /// much later.
+    figured: (i64, i64),
     index: usize,
     part: usize,
 }
@@ -213,6 +217,7 @@ impl<'a> Reader<'a, '_> {
             last: (Time::ZERO, Time::ZERO),
             measure: RawMeasure { label, ..RawMeasure::default() },
             rest: Time::ZERO,
+            figured: (0, 0),
             index,
             part,
         };
@@ -250,9 +255,7 @@ impl<'a> Reader<'a, '_> {
             "barline" => self.barline(cursor, element),
             "harmony" => self.harmony(cursor, element),
             "sound" => self.sound(cursor, element),
-            "figured-bass" => {
-                self.losses.left_out("figures of a figured bass", Some(cursor.part), cursor.index);
-            }
+            "figured-bass" => self.figures(cursor, element),
             _ => {}
         }
         self.tree = tree;
@@ -422,12 +425,12 @@ impl<'a> Reader<'a, '_> {
         }
         let (metre, additive) = values::metre(element);
         match metre {
-            Some((count, unit)) => {
-                if let Some(additive) = additive {
+            Some(metre) => {
+                if let (Some(additive), RawMetre::Plain(count, unit)) = (additive, &metre) {
                     let what = format!("metre {additive}, written as {count}/{unit}");
                     self.losses.changed(what, place.0, place.1);
                 }
-                cursor.measure.signs.metre = Some(RawMetre::Plain(count, unit));
+                cursor.measure.signs.metre = Some(metre);
             }
             None => self.losses.left_out("a metre that is none", place.0, place.1),
         }

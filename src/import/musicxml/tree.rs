@@ -6,9 +6,15 @@
 
 use std::borrow::Cow;
 
-use quick_xml::Reader;
-use quick_xml::events::Event;
 use quick_xml::events::attributes::Attributes;
+
+use super::tags::{Tag, Tags};
+use crate::narrow::Narrow;
+
+pub(super) use super::tags::Malformed;
+
+/// More elements than any element of a measure holds; a guard against files that are made to hurt.
+const MOST_NODES: usize = 1_000_000;
 
 /// A node: the index of a node is its place in document order.
 #[derive(Clone, Copy, Debug)]
@@ -42,42 +48,23 @@ pub(super) enum Step<'a> {
 /// Reads a file step by step.
 pub(super) struct Walker<'a> {
     input: &'a str,
-    reader: Reader<&'a [u8]>,
-}
-
-/// A file that is not well-formed: why, and the line.
-pub(super) struct Malformed {
-    pub(super) why: String,
-    pub(super) line: usize,
+    tags: Tags<'a>,
 }
 
 impl<'a> Walker<'a> {
     pub(super) fn new(input: &'a str) -> Walker<'a> {
-        let mut reader = Reader::from_str(input);
-        let config = reader.config_mut();
-        config.check_comments = false;
-        config.allow_dangling_amp = true;
-        config.allow_unmatched_ends = false;
-        Walker { input, reader }
+        Walker { input, tags: Tags::new(input) }
     }
 
     /// The next beginning or end of an element; texts between are passed over.
     pub(super) fn step(&mut self) -> Result<Step<'a>, Malformed> {
         loop {
-            let (before, event) = self.event()?;
-            match event {
-                Event::Start(_) => {
-                    let (name, attributes) = self.tag(before, 1);
-                    return Ok(Step::Begin { name, attributes, empty: false });
-                }
-                Event::Empty(_) => {
-                    let (name, attributes) = self.tag(before, 2);
-                    return Ok(Step::Begin { name, attributes, empty: true });
-                }
-                Event::End(_) => return Ok(Step::End),
-                Event::Eof => return Ok(Step::Eof),
-                _ => {}
-            }
+            return Ok(match self.tags.next()? {
+                Tag::Begin { name, attributes, empty } => Step::Begin { name, attributes, empty },
+                Tag::End => Step::End,
+                Tag::Aside => continue,
+                Tag::Eof => Step::Eof,
+            });
         }
     }
 
@@ -108,31 +95,37 @@ impl<'a> Walker<'a> {
             return Ok(());
         }
         tree.open.push(0);
-        let mut text = self.place();
+        let mut text = self.tags.place();
         // Whether text is still that of the innermost element.
         let mut fresh = true;
         while let Some(&innermost) = tree.open.last() {
-            let (before, event) = self.event()?;
-            match event {
-                Event::Start(_) | Event::Empty(_) => {
-                    let is_empty = matches!(event, Event::Empty(_));
+            let tag = self.tags.next()?;
+            let before = self.tags.begins();
+            let innermost = innermost as usize;
+            match tag {
+                Tag::Begin { name, attributes, empty } => {
                     if fresh {
-                        tree.nodes[innermost as usize].text = &self.input[text..before];
+                        tree.nodes[innermost].text = &self.input[text..before];
                     }
-                    let (name, attributes) = self.tag(before, if is_empty { 2 } else { 1 });
-                    let index = u32::try_from(tree.nodes.len()).unwrap_or(u32::MAX);
+                    if tree.nodes.len() >= MOST_NODES {
+                        return Err(self.tags.malformed(
+                            "one element holds more than a million others".to_string(),
+                            before,
+                        ));
+                    }
+                    let index: u32 = tree.nodes.len().narrow();
                     tree.nodes.push(Node { name, attributes, text: "", end: index + 1 });
-                    if is_empty {
+                    if empty {
                         fresh = false;
                     } else {
                         tree.open.push(index);
-                        text = self.place();
+                        text = self.tags.place();
                         fresh = true;
                     }
                 }
-                Event::End(_) => {
-                    let end = u32::try_from(tree.nodes.len()).unwrap_or(u32::MAX);
-                    let node = &mut tree.nodes[innermost as usize];
+                Tag::End => {
+                    let end: u32 = tree.nodes.len().narrow();
+                    let node = &mut tree.nodes[innermost];
                     if fresh {
                         node.text = &self.input[text..before];
                     }
@@ -140,45 +133,26 @@ impl<'a> Walker<'a> {
                     fresh = false;
                     tree.open.pop();
                 }
-                Event::Eof => return Err(self.ends_early()),
-                _ => {}
+                // What stands beside a comment is the text, before it or else behind it.
+                Tag::Aside if fresh => {
+                    let said = &self.input[text..before];
+                    if said.trim_ascii().is_empty() {
+                        text = self.tags.place();
+                    } else {
+                        tree.nodes[innermost].text = said;
+                        fresh = false;
+                    }
+                }
+                Tag::Aside => {}
+                Tag::Eof => return Err(self.ends_early()),
             }
         }
         Ok(())
     }
 
-    fn event(&mut self) -> Result<(usize, Event<'a>), Malformed> {
-        let before = self.place();
-        match self.reader.read_event() {
-            Ok(event) => Ok((before, event)),
-            Err(error) => {
-                let at = usize::try_from(self.reader.error_position()).unwrap_or(usize::MAX);
-                Err(self.malformed(error.to_string(), at))
-            }
-        }
-    }
-
-    fn place(&self) -> usize {
-        usize::try_from(self.reader.buffer_position()).unwrap_or(usize::MAX).min(self.input.len())
-    }
-
-    /// The name and the attributes of the tag that begins at a place and was just read.
-    fn tag(&self, before: usize, closing: usize) -> (&'a str, &'a str) {
-        let whole = self.input.get(before..self.place()).unwrap_or_default();
-        let inner = whole.get(1..whole.len().saturating_sub(closing)).unwrap_or_default();
-        let end = inner.find(|c: char| c.is_ascii_whitespace()).unwrap_or(inner.len());
-        let (name, attributes) = inner.split_at(end);
-        (name.rsplit(':').next().unwrap_or(name), attributes)
-    }
-
     pub(super) fn ends_early(&self) -> Malformed {
-        self.malformed("the file ends in the middle of an element".to_string(), self.input.len())
-    }
-
-    /// What is wrong at a place of the file.
-    fn malformed(&self, why: String, at: usize) -> Malformed {
-        let before = &self.input.as_bytes()[..at.min(self.input.len())];
-        Malformed { why, line: 1 + before.iter().filter(|byte| **byte == b'\n').count() }
+        self.tags
+            .malformed("the file ends in the middle of an element".to_string(), self.input.len())
     }
 }
 
@@ -309,6 +283,12 @@ mod tests {
     fn a_file_that_breaks_off_is_told_with_its_line() {
         assert!(read("<note>\n<pitch>\n").unwrap_err().starts_with("3: "));
         assert!(read("<note>\n</pitch>").unwrap_err().starts_with("2: "));
+    }
+
+    #[test]
+    fn comments_are_no_text() {
+        let text = "<note><step><!-- <no> -->C<!-- D --></step><alter> 1 <?x y?></alter></note>";
+        assert_eq!(read(text).unwrap(), "note=(step=C() alter=1())");
     }
 
     #[test]

@@ -120,8 +120,10 @@ pub(super) fn tunings(
     };
     let about = |tuning: &Tuning| match tuning.transposition.semitones {
         0 => "sounds as written".to_string(),
-        moved if moved < 0 => format!("sounds {} semitones lower", -moved),
-        moved => format!("sounds {moved} semitones higher"),
+        moved => {
+            let way = if moved < 0 { "lower" } else { "higher" };
+            format!("sounds {} {way}", tuning.transposition.with_article())
+        }
     };
     let propose = |tuning: &Tuning| Proposal::new(&tuning.name, Sort::Value, about(tuning));
     all.iter().filter(used).map(propose).collect()

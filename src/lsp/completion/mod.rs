@@ -7,7 +7,7 @@ mod scoring;
 pub use scoring::{VERBS, singular};
 
 use super::context::{Bracket, Cursor, cursor};
-use super::workspace::{At, Place};
+use super::workspace::{At, TextPlace};
 use crate::check::RULES;
 use crate::music::ChordQuality;
 use crate::resolve::{Dynamic, Mark, Technique};
@@ -56,7 +56,7 @@ impl Proposal {
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Completion {
     /// The word that is being typed.
-    pub place: Place,
+    pub place: TextPlace,
     /// What may stand there.
     pub proposals: Vec<Proposal>,
 }
@@ -65,7 +65,7 @@ pub struct Completion {
 pub fn completion(session: &mut Session, at: At) -> Completion {
     let cursor = cursor(session, at);
     let range = at.offset.saturating_sub(cursor.typed.len())..at.offset;
-    let place = Place { file: at.file, range };
+    let place = TextPlace { file: at.file, range };
     let proposals = if cursor.inert { Vec::new() } else { proposals(session, at, &cursor) };
     Completion { place, proposals }
 }
@@ -97,6 +97,13 @@ fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<Proposal> {
             (Some("scoring"), _) if cursor.before.len() == 2 => {
                 keywords(&[("for", "the ensemble that plays")])
             }
+            (Some("lyrics"), Some("lyrics")) => {
+                keywords(&[("for", "the voice to which they are sung")])
+            }
+            (Some("lyrics"), Some("for")) => scoring::voices(&session.piece(at.root)),
+            (Some("lyrics"), _) if cursor.before.len() == 3 => {
+                keywords(&[("verse", "its number: verse 2")])
+            }
             (Some("instrument"), Some("like")) => ensemble::all_instruments(),
             (Some("instrument"), _) if cursor.before.len() == 2 => {
                 keywords(&[("like", "the instrument from which it differs")])
@@ -116,12 +123,23 @@ fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<Proposal> {
             Some(tonic) if before_last(cursor) == Some("key") && !tonic.is_empty() => {
                 keywords(&[("major", ""), ("minor", "")])
             }
-            Some("at" | "metre" | "tempo" | "mark" | "length" | "pick-up" | "ending") => Vec::new(),
+            Some("metre") => keywords(&METRES),
+            Some("da") => keywords(&[("capo", "back to the beginning")]),
+            Some("dal") => keywords(&[("segno", "back to the segno")]),
+            Some("al") => keywords(&[
+                ("fine", "the piece ends at `fine`"),
+                ("coda", "from `to coda` on to the coda"),
+            ]),
+            Some("to") => keywords(&[("coda", "the coda follows, after a jump `al coda`")]),
+            Some("capo") => keywords(&AFTER_JUMP),
+            Some("segno") if before_last(cursor) == Some("dal") => keywords(&AFTER_JUMP),
+            Some("at" | "tempo" | "mark" | "length" | "pick-up" | "ending") => Vec::new(),
             Some(_) => keywords(&FORM),
         },
         Within::Dynamics if last.is_some() => loudness(),
         Within::Dynamics => Vec::new(),
         Within::Harmony => chords(session, at),
+        Within::Lyrics => Vec::new(),
         Within::Voice => match cursor.bracket {
             Some(Bracket::Marks) => marks(),
             Some(Bracket::Directions) => {
@@ -138,13 +156,14 @@ fn before_last(cursor: &Cursor) -> Option<&str> {
     cursor.before.len().checked_sub(2).map(|at| cursor.before[at].as_str())
 }
 
-const DECLARATIONS: [(&str, &str); 9] = [
+const DECLARATIONS: [(&str, &str); 10] = [
     ("use", "the declarations of another file"),
     ("piece", "title and people"),
     ("form", "bars, metres, keys, tempos, repeats"),
     ("harmony", "chord symbols"),
     ("dynamics", "dynamics for everybody"),
     ("voice", "music of the source"),
+    ("lyrics", "what is sung to a voice"),
     ("instrument", "an instrument of your own, like another"),
     ("ensemble", "who plays"),
     ("scoring", "who does what"),
@@ -163,13 +182,27 @@ const INSTRUMENT: [(&str, &str); 6] = [
     ("clef", "the one clef of its parts"),
     ("from", "the first year of its use"),
 ];
-const FORM: [(&str, &str); 10] = [
+const METRES: [(&str, &str); 5] = [
+    ("3/4", ""),
+    ("6/8", ""),
+    ("3+2/8", "an additive metre: an accent on each group"),
+    ("common", "4/4, written as common time"),
+    ("cut", "2/2, written as cut time"),
+];
+const AFTER_JUMP: [(&str, &str); 1] = [("al", "fine or coda: where to end, or to go on")];
+const FORM: [(&str, &str); 16] = [
     ("metre", "3/4"),
     ("key", "D minor"),
     ("tempo", "\"Con moto\" 1/4 at 96"),
     ("mark", "a rehearsal mark"),
-    ("repeat", "these bars are played twice"),
-    ("ending", "1 or 2"),
+    ("repeat", "these bars are played twice, or `repeat 3 times`"),
+    ("ending", "1, 2, 3 … or `ending 1..2` for several times through"),
+    ("da", "da capo: back to the beginning, when this bar has been played"),
+    ("dal", "dal segno: back to the segno, when this bar has been played"),
+    ("segno", "the sign to which a dal segno leads, before this bar"),
+    ("to", "to coda: the coda follows this bar, after a jump `al coda`"),
+    ("coda", "the coda begins with this bar"),
+    ("fine", "the piece ends with this bar, after a jump"),
     ("double-bar", "a double line after the bar"),
     ("pick-up", "how long bar 0 is"),
     ("length", "of a bar that is shorter or longer than its metre"),

@@ -90,7 +90,10 @@ pub(super) fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<P
             Dynamic::WORDS.iter().map(|(_, word)| Proposal::new(*word, Sort::Value, "")).collect()
         }
         "bars" => free_bars(session, at, cursor, &named),
-        "with" => keywords(&[("up-beat", "each passage begins with its up-beat")]),
+        "with" => keywords(&[
+            ("up-beat", "each passage begins with its up-beat"),
+            ("lyrics", "print what is sung, for players who do not sing too"),
+        ]),
         "beat" if before.contains(&"bars") => Vec::new(),
         _ if before.get(before.len().wrapping_sub(2)) == Some(&"bars") => {
             let mut all = keywords(&[
@@ -148,7 +151,7 @@ fn with_modifiers(first: Vec<Proposal>) -> Vec<Proposal> {
     all
 }
 
-fn voices(piece: &Piece) -> Vec<Proposal> {
+pub(super) fn voices(piece: &Piece) -> Vec<Proposal> {
     let about = |voice: &crate::resolve::Voice| {
         let pitches = || voice.music.notes.iter().flat_map(|note| note.sound.pitches()).copied();
         match (pitches().min(), pitches().max()) {
@@ -164,12 +167,14 @@ fn who(ensemble: Option<&Ensemble>) -> Vec<Proposal> {
     let Some(ensemble) = ensemble else { return Vec::new() };
     let mut all: Vec<Proposal> = Vec::new();
     for player in &ensemble.players {
+        let alone = ensemble.players_named(&player.line_name).len() < 2;
         let mut push = |name: &str, about: String| {
             if !all.iter().any(|known| known.text == name) {
                 all.push(Proposal::new(name, Sort::Players, about));
             }
         };
-        push(&player.line_name, player.instrument.name.clone());
+        let line = if alone { &player.name } else { &player.instrument.plural };
+        push(&player.line_name, line.clone());
         push(&player.id, player.name.clone());
     }
     let group = |(name, members): &(String, Vec<(usize, i8)>)| {
@@ -250,8 +255,8 @@ fn free_bars(session: &mut Session, at: At, cursor: &Cursor, named: &[&str]) -> 
             let own = origin.span.file == at.file
                 && document_line(sources.range(origin.span).start) == own_line;
             if !own && !origin.kept {
-                let (first, after) = arrangement.piece.form.bars_between(claim.from, claim.to);
-                free[first..after.min(bars.len())].fill(false);
+                let claimed = arrangement.piece.form.bars_between(claim.from, claim.to);
+                free[claimed.first..claimed.after.min(bars.len())].fill(false);
             }
         }
     }

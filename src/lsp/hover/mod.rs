@@ -7,7 +7,7 @@ use std::fmt::Write;
 
 use super::findings::explained;
 use super::names::{Kind, Name, name_at};
-use super::workspace::{At, Place};
+use super::workspace::{At, TextPlace};
 use crate::check::RULES;
 use crate::diagnostics::CODES;
 use crate::instruments::find;
@@ -22,7 +22,7 @@ pub struct Hover {
     /// Markdown.
     pub text: String,
     /// Where that of which it speaks stands.
-    pub place: Place,
+    pub place: TextPlace,
 }
 
 /// What there is to know of what stands at a place: a note, a chord symbol, a name, a rule, an
@@ -238,7 +238,7 @@ fn rule(code: &str) -> Option<String> {
 }
 
 /// The chord symbol at a place.
-fn symbol_at(session: &Session, at: At) -> Option<(String, Place)> {
+fn symbol_at(session: &Session, at: At) -> Option<(String, TextPlace)> {
     let sources = session.sources();
     for (start, item) in session.document(at.file).items() {
         let Node::HarmonyBar(bar) = &item.node else { continue };
@@ -251,7 +251,7 @@ fn symbol_at(session: &Session, at: At) -> Option<(String, Place)> {
                 && range.start <= at.offset
                 && at.offset <= range.end
             {
-                return Some((symbol.clone(), Place { file: at.file, range }));
+                return Some((symbol.clone(), TextPlace { file: at.file, range }));
             }
         }
     }

@@ -17,8 +17,8 @@ use crate::notate::{ElementKind, Origin, Stem, bars_of, stems};
 use crate::resolve::{DirectionKind as Said, Dynamic, Mark, Role, Sound};
 
 use super::{
-    Cueing, DirectionKind, Edition, EditionDirection, Place, Spanner, SpannerKind, StaffBar, Stems,
-    VoiceBar,
+    Cueing, DirectionKind, Edition, EditionDirection, Spanner, SpannerKind, StaffBar, StaffPlace,
+    Stems, VoiceBar,
 };
 
 /// Bars of a cue: the fewest and the most.
@@ -216,7 +216,7 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
         }
     }
     let measures = bars_of(&read, edition.bars, cue.bars.clone());
-    let mut slur: Option<Place> = None;
+    let mut slur: Option<StaffPlace> = None;
     let mut slurs = Vec::new();
     let mut named = false;
     for (bar, mut measure) in cue.bars.clone().zip(measures) {
@@ -231,7 +231,7 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
                 printed.stem = Stem::Up;
             }
             let ElementKind::Note(note) = &printed.kind else { continue };
-            let place = Place { bar, voice: 0, element };
+            let place = StaffPlace { bar, voice: 0, element };
             if note.slur_ends
                 && let Some(from) = slur.take()
             {

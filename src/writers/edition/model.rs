@@ -189,7 +189,7 @@ pub enum Stems {
 
 /// A note (or rest) of a staff.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct Place {
+pub struct StaffPlace {
     /// Index of the bar.
     pub bar: usize,
     /// Index into [`StaffBar::voices`].
@@ -217,9 +217,9 @@ pub enum SpannerKind {
     /// A slur between two notes of one voice (grace notes too).
     Slur {
         /// First note.
-        from: Place,
+        from: StaffPlace,
         /// Last note.
-        to: Place,
+        to: StaffPlace,
     },
     /// A hairpin.
     Hairpin {
@@ -233,9 +233,9 @@ pub enum SpannerKind {
     /// The wavy line behind the sign of a trill, to the end of its last note.
     TrillLine {
         /// The note with the sign.
-        from: Place,
+        from: StaffPlace,
         /// The last note tied to it.
-        to: Place,
+        to: StaffPlace,
     },
     /// A line that moves what stands under it (or over it) by octaves.
     OctaveLine {
@@ -314,7 +314,7 @@ impl<'a> Edition<'a> {
     /// # Panics
     /// If there is none.
     #[must_use]
-    pub fn element(&self, staff: usize, place: Place) -> &Element {
+    pub fn element(&self, staff: usize, place: StaffPlace) -> &Element {
         &self.staves[staff].bars[place.bar].voices[place.voice].elements[place.element]
     }
 }

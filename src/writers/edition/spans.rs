@@ -4,7 +4,7 @@ use crate::music::Time;
 use crate::notate::{ElementKind, Measure, Origin, StaffDirectionKind, StaffNote, Stem};
 use crate::resolve::Mark;
 
-use super::{EditionStaff, Place, Spanner, SpannerKind, Stems};
+use super::{EditionStaff, Spanner, SpannerKind, StaffPlace, Stems};
 
 /// The slurs and trill lines of all voices of a staff.
 pub(super) fn of_voices(staff: &EditionStaff) -> Vec<Spanner> {
@@ -16,9 +16,9 @@ pub(super) fn of_voices(staff: &EditionStaff) -> Vec<Spanner> {
 }
 
 fn of_voice(staff: &EditionStaff, number: u8, spans: &mut Vec<Spanner>) {
-    let mut slur: Option<(Place, Sides)> = None;
-    let mut trill: Option<(Place, Place)> = None;
-    let mut grace: Option<Place> = None;
+    let mut slur: Option<(StaffPlace, Sides)> = None;
+    let mut trill: Option<(StaffPlace, StaffPlace)> = None;
+    let mut grace: Option<StaffPlace> = None;
     for (bar, staff_bar) in staff.bars.iter().enumerate() {
         for (voice, voice_bar) in staff_bar.voices.iter().enumerate() {
             // A slur goes on where two voices become one, or the other way.
@@ -27,7 +27,7 @@ fn of_voice(staff: &EditionStaff, number: u8, spans: &mut Vec<Spanner>) {
             }
             for (element, printed) in voice_bar.elements.iter().enumerate() {
                 let ElementKind::Note(note) = &printed.kind else { continue };
-                let place = Place { bar, voice, element };
+                let place = StaffPlace { bar, voice, element };
                 if note.grace.is_some() {
                     grace = grace.or(Some(place));
                 } else if let Some(from) = grace.take()
@@ -60,8 +60,8 @@ fn of_voice(staff: &EditionStaff, number: u8, spans: &mut Vec<Spanner>) {
 /// A trill that is tied on has a line to its last note.
 fn follow_trill(
     note: &StaffNote,
-    place: Place,
-    trill: &mut Option<(Place, Place)>,
+    place: StaffPlace,
+    trill: &mut Option<(StaffPlace, StaffPlace)>,
     spans: &mut Vec<Spanner>,
 ) {
     if note.grace.is_some() {
@@ -164,7 +164,7 @@ fn voice(kind: &SpannerKind) -> usize {
 type Key = (usize, Time, usize);
 
 fn reach(kind: &SpannerKind) -> (Key, Key) {
-    let place = |place: &Place| (place.bar, Time::ZERO, place.element);
+    let place = |place: &StaffPlace| (place.bar, Time::ZERO, place.element);
     let time = |(bar, at): &(usize, Time)| (*bar, *at, 0);
     match kind {
         SpannerKind::Slur { from, to } | SpannerKind::TrillLine { from, to } => {

@@ -38,7 +38,7 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
     place_instruments(part, frame, measures);
     place_solos(part, frame, measures);
     let mut page = Page { part, frame, measures };
-    let mut told = Told::default();
+    let mut told = ToldLast::default();
     let mut hairpins: Vec<Hairpin> = Vec::new();
     for group in placed.chunk_by(|a, b| a.0 == b.0) {
         let at = group[0].0;
@@ -146,13 +146,13 @@ impl Now<'_> {
 
 /// What the player was told last.
 #[derive(Default)]
-struct Told {
+struct ToldLast {
     dynamic: Option<Dynamic>,
     /// Plucked; muted.
     ways: [bool; 2],
 }
 
-impl Told {
+impl ToldLast {
     fn print(
         &mut self,
         now: &Now,

@@ -1,7 +1,5 @@
 //! The frame of bars that all staves share.
 
-use smallvec::SmallVec;
-
 use crate::resolve::{Bar, Form};
 
 use super::FrameBar;
@@ -36,7 +34,7 @@ pub(super) fn frame(form: &Form) -> Vec<FrameBar> {
                 line: bar.line,
                 source: bar.span,
                 implicit: bar.number == 0 || before.is_some_and(|before| completes(before, bar)),
-                signs: SmallVec::new(),
+                signs: bar.signs.clone(),
             }
         })
         .collect()
@@ -56,6 +54,7 @@ fn completes(before: &Bar, bar: &Bar) -> bool {
 mod tests {
     use super::*;
     use crate::notate::testing::form;
+    use crate::resolve::Ending;
 
     #[test]
     fn metre_and_key_are_shown_where_they_change() {
@@ -68,13 +67,14 @@ mod tests {
     fn an_ending_of_two_bars_begins_and_ends_once() {
         let mut form = form(&["4/4", "4/4", "4/4", "4/4"]);
         for (bar, ending) in form.bars.iter_mut().zip([None, Some(1), Some(1), Some(2)]) {
-            bar.ending = ending;
+            bar.ending = ending.map(Ending::of);
         }
         form.bars[2].repeat_ends = true;
         let frame = frame(&form);
         let starts: Vec<_> = frame.iter().map(|bar| bar.ending_starts).collect();
         let ends: Vec<_> = frame.iter().map(|bar| bar.ending_ends).collect();
-        assert_eq!(starts, [None, Some(1), None, Some(2)]);
-        assert_eq!(ends, [None, None, Some(1), Some(2)]);
+        let (first, second) = (Some(Ending::of(1)), Some(Ending::of(2)));
+        assert_eq!(starts, [None, first, None, second]);
+        assert_eq!(ends, [None, None, first, second]);
     }
 }

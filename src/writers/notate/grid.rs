@@ -2,7 +2,8 @@
 //!
 //! A bar is divided into its strongest parts, these again, down to the beats (and the thirds of a
 //! compound beat); below them everything is halved. 4/4 is two halves of two beats, 3/4 three
-//! beats, 12/8 two halves of two beats of three eighths; 5 units are 3 + 2, 7 are 2 + 2 + 3.
+//! beats, 12/8 two halves of two beats of three eighths; 5 units are 3 + 2, 7 are 2 + 2 + 3, unless
+//! the metre names its groups itself.
 //!
 //! A note stands as one value if one sign can show it and
 //! - it lies in one part, or begins where a part begins, so that it hides no accent stronger than
@@ -88,6 +89,9 @@ impl Grid {
         let count = i64::from(metre.count);
         if metre.is_compound() {
             divide(&mut nodes, 0, count / 3, unit * 3, true);
+        } else if !metre.groups().is_empty() {
+            let groups: SmallVec<[i64; 8]> = metre.groups().iter().map(|g| i64::from(*g)).collect();
+            part(&mut nodes, 0, &groups, unit, false);
         } else {
             divide(&mut nodes, 0, count, unit, false);
         }
@@ -229,10 +233,10 @@ fn divide(nodes: &mut Vec<Node>, index: usize, count: i64, beat: Time, compound:
             twos
         }
     };
-    let first_child = nodes.len();
-    let mut start = nodes[index].start;
     if parts.is_empty() {
         if compound {
+            let first_child = nodes.len();
+            let mut start = nodes[index].start;
             let third = beat.scaled(1, 3).unwrap_or(beat);
             for _ in 0..3 {
                 nodes.push(Node::halved(start, start + third));
@@ -243,7 +247,14 @@ fn divide(nodes: &mut Vec<Node>, index: usize, count: i64, beat: Time, compound:
         }
         return;
     }
-    for &part in &parts {
+    part(nodes, index, &parts, beat, compound);
+}
+
+/// Divides the node at `index` into parts of so many beats each.
+fn part(nodes: &mut Vec<Node>, index: usize, parts: &[i64], beat: Time, compound: bool) {
+    let first_child = nodes.len();
+    let mut start = nodes[index].start;
+    for &part in parts {
         nodes.push(Node::halved(start, start + beat * part));
         start += beat * part;
     }
@@ -263,7 +274,8 @@ fn divide(nodes: &mut Vec<Node>, index: usize, count: i64, beat: Time, compound:
 }
 
 /// Quarters are the groups of simple metres; plain eighths join to half notes, or to the whole bar
-/// in 3/4. Compound metres group by the beat, 3/8 by the bar, 5/8 and 7/8 by their parts.
+/// in 3/4. Compound metres group by the beat, 3/8 by the bar, 5/8 and 7/8 by their parts, additive
+/// metres of eighths or less by their groups.
 fn beam_groups(metre: Metre, nodes: &[Node]) -> BeamGroups {
     let length = metre.bar_length();
     let every = |step: Time| {
@@ -275,6 +287,10 @@ fn beam_groups(metre: Metre, nodes: &[Node]) -> BeamGroups {
             return plain(every(metre.beat()));
         }
         return BeamGroups { large: Some(metre.beat()), ..plain(every(Time::QUARTER)) };
+    }
+    if metre.unit > 4 && !metre.groups().is_empty() {
+        let groups = &nodes[nodes[0].first_child..nodes[0].first_child + nodes[0].children];
+        return plain(groups.iter().map(|group| group.start).collect());
     }
     if metre.unit > 4 {
         let most = Time::of(3, i64::from(metre.unit));
@@ -291,13 +307,14 @@ fn beam_groups(metre: Metre, nodes: &[Node]) -> BeamGroups {
         return plain(small);
     }
     let large = match (metre.count, metre.unit) {
+        _ if !metre.groups().is_empty() => None,
         (3, 4) => Some(length),
         (count, 4) => (count % 2 == 0).then_some(Time::of(1, 2)),
         _ => Some(Time::of(1, 2)),
     };
     BeamGroups {
         large,
-        only_full: (metre.count, metre.unit) == (3, 4),
+        only_full: (metre.count, metre.unit) == (3, 4) && metre.groups().is_empty(),
         ..plain(every(Time::QUARTER))
     }
 }
@@ -307,8 +324,7 @@ mod tests {
     use super::*;
 
     fn split(metre: &str, from: (i64, i64), to: (i64, i64), rest: bool) -> String {
-        let (count, unit) = metre.split_once('/').unwrap();
-        let grid = Grid::new(Metre::new(count.parse().unwrap(), unit.parse().unwrap()).unwrap());
+        let grid = Grid::new(crate::notate::testing::metre(metre));
         let mut pieces = Pieces::new();
         grid.split(Time::of(from.0, from.1), Time::of(to.0, to.1), rest, &mut pieces);
         let shown: Vec<String> = pieces.iter().map(|(a, b, _)| (*b - *a).to_string()).collect();
@@ -369,6 +385,16 @@ mod tests {
         assert_eq!(note("5/4", (0, 1), (5, 4)), "3/4 1/2");
         assert_eq!(note("7/8", (0, 1), (7, 8)), "1/2 3/8");
         assert_eq!(note("7/8", (1, 8), (7, 8)), "1/8 1/4 3/8");
+    }
+
+    #[test]
+    fn additive_bars_are_divided_by_their_groups() {
+        assert_eq!(note("2+3/8", (0, 1), (5, 8)), "1/4 3/8");
+        assert_eq!(note("3+3+2/8", (0, 1), (1, 1)), "1/1");
+        assert_eq!(note("3+3+2/8", (3, 8), (1, 1)), "3/8 1/4");
+        assert_eq!(note("2+3+2/8", (1, 8), (5, 8)), "1/8 3/8");
+        assert_eq!(rest("2+3/8", (0, 1), (1, 4)), "1/4");
+        assert_eq!(rest("3+2/4", (1, 4), (5, 4)), "1/4 1/4 1/2");
     }
 
     #[test]

@@ -12,6 +12,7 @@ mod directions;
 mod frame;
 mod grid;
 mod hands;
+mod lyrics;
 mod names;
 #[cfg(test)]
 mod origin_tests;
@@ -55,7 +56,13 @@ pub fn notate_at(arrangement: &Arrangement, pitches: Pitches) -> Score {
     let piece = &arrangement.piece;
     let frame = frame::frame(&piece.form);
     let bars = staff::Bars::new(&frame, pitches);
-    let staves = arrangement.parts.iter().map(|part| hands::staff(part, &bars)).collect();
+    let mut staves: Vec<Staff> =
+        arrangement.parts.iter().map(|part| hands::staff(part, &bars)).collect();
+    if !piece.lyrics.is_empty() {
+        for staff in &mut staves {
+            lyrics::set(staff, &piece.lyrics, &arrangement.lines);
+        }
+    }
     let ensemble = piece.ensembles.get(arrangement.scoring.ensemble);
     Score {
         title: piece.title.clone(),

@@ -49,7 +49,7 @@ fn changes(part: &Part) -> Vec<Time> {
 /// order of time: what to do behind the last note on the one before ("take Piccolo", "change to
 /// F", "change D to C"), and what he has in hand at the first note on the new one. Where there is
 /// no rest between the two, only the latter; where no note follows, nothing. Common practice.
-pub(super) fn changes_told(part: &Part) -> Vec<Told> {
+pub(super) fn changes_told(part: &Part) -> Vec<Announced> {
     let mut told = Vec::new();
     let mut before = Time::ZERO;
     let changes = changes(part);
@@ -63,9 +63,9 @@ pub(super) fn changes_told(part: &Part) -> Vec<Told> {
         }
         let last = next.checked_sub(1).map(|last| part.notes[last].end());
         if let Some(free) = last.filter(|free| *free < enters) {
-            told.push(Told { at: free, words: order, taken: at });
+            told.push(Announced { at: free, words: order, taken: at });
         }
-        told.push(Told { at: enters, words: name, taken: at });
+        told.push(Announced { at: enters, words: name, taken: at });
         before = at;
     }
     told
@@ -101,7 +101,7 @@ fn change(part: &Part, before: Time, now: Time) -> Option<(String, String)> {
 }
 
 /// What a player is told of something else that he takes.
-pub(super) struct Told {
+pub(super) struct Announced {
     /// Where he is told.
     pub(super) at: Time,
     /// What he is told.

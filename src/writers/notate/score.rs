@@ -6,8 +6,10 @@ use crate::arrange::{LineId, LineOrigin};
 use crate::diagnostics::Span;
 
 use crate::instruments::{Clef, Family, Instrument};
+pub use crate::music::Sign;
 use crate::music::{Interval, Key, Metre, Pitch, Time};
-use crate::resolve::{BarLine, Dynamic, Marks, Technique, Tempo};
+pub use crate::resolve::Syllable;
+use crate::resolve::{BarLine, Dynamic, Ending, Marks, Technique, Tempo};
 
 /// A score: the frame of bars that all players share, and what each of them reads.
 #[derive(Clone, Debug)]
@@ -86,9 +88,9 @@ pub struct FrameBar {
     /// Does a repeated section end with this bar?
     pub repeat_ends: bool,
     /// An ending that begins with this bar.
-    pub ending_starts: Option<u8>,
+    pub ending_starts: Option<Ending>,
     /// An ending that ends with this bar.
-    pub ending_ends: Option<u8>,
+    pub ending_ends: Option<Ending>,
     /// The line at its end where it is not plain.
     pub line: BarLine,
     /// Where the form says what begins here: its tempo, or else its rehearsal mark, metre or key.
@@ -98,55 +100,6 @@ pub struct FrameBar {
     pub implicit: bool,
     /// Signs that tell where to go on, in the order in which they stand.
     pub signs: SmallVec<[Sign; 1]>,
-}
-
-/// A sign or words that tell where to go on.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Sign {
-    /// The sign of "dal segno", at the beginning of a bar.
-    Segno,
-    /// The sign of the coda, at the beginning of a bar.
-    Coda,
-    /// "To Coda", at the end of a bar.
-    ToCoda,
-    /// "Fine", at the end of a bar.
-    Fine,
-    /// "D.C.", at the end of a bar: from the beginning.
-    DaCapo,
-    /// "D.C. al Fine".
-    DaCapoAlFine,
-    /// "D.C. al Coda".
-    DaCapoAlCoda,
-    /// "D.S.": from the sign.
-    DalSegno,
-    /// "D.S. al Fine".
-    DalSegnoAlFine,
-    /// "D.S. al Coda".
-    DalSegnoAlCoda,
-}
-
-impl Sign {
-    /// Does it stand at the end of its bar?
-    #[must_use]
-    pub fn stands_at_end(self) -> bool {
-        !matches!(self, Sign::Segno | Sign::Coda)
-    }
-
-    /// The words on paper; none for the two that are drawn.
-    #[must_use]
-    pub fn words(self) -> Option<&'static str> {
-        match self {
-            Sign::Segno | Sign::Coda => None,
-            Sign::ToCoda => Some("To Coda"),
-            Sign::Fine => Some("Fine"),
-            Sign::DaCapo => Some("D.C."),
-            Sign::DaCapoAlFine => Some("D.C. al Fine"),
-            Sign::DaCapoAlCoda => Some("D.C. al Coda"),
-            Sign::DalSegno => Some("D.S."),
-            Sign::DalSegnoAlFine => Some("D.S. al Fine"),
-            Sign::DalSegnoAlCoda => Some("D.S. al Coda"),
-        }
-    }
 }
 
 /// One player's staff, or two that a brace joins.
@@ -335,21 +288,6 @@ pub struct PairedTremolo {
     pub starts: bool,
     /// Strokes (beams between the two): 1 for eighths to 4 for 64ths.
     pub strokes: u8,
-}
-
-/// A syllable under a note.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub struct Syllable {
-    /// Verse, from 1.
-    pub verse: u8,
-    /// The text of the syllable, without hyphens.
-    pub text: String,
-    /// Does it go on from the syllable before, with a hyphen?
-    pub continues: bool,
-    /// Does the next syllable go on with the word?
-    pub goes_on: bool,
-    /// Is it held over the notes that follow, to be shown by a line?
-    pub melisma: bool,
 }
 
 /// Kind of a grace note.

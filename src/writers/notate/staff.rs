@@ -429,7 +429,8 @@ fn say_neighbour(
 
 /// Does the music jump into a bar from elsewhere than from the bar before it?
 fn is_jumped_into(bar: &FrameBar) -> bool {
-    bar.repeat_starts || bar.ending_starts.is_some_and(|ending| ending > 1)
+    let signs = || bar.signs.iter().any(|sign| !sign.stands_at_end());
+    bar.repeat_starts || bar.ending_starts.is_some_and(|ending| ending.first > 1) || signs()
 }
 
 /// The marks of a note that stand on one of its pieces: on the first, but a fermata and a breath

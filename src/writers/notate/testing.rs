@@ -8,6 +8,8 @@
 use std::fmt::Write;
 use std::sync::Arc;
 
+use smallvec::SmallVec;
+
 use crate::arrange::{Arrangement, LineId, Part, SoundingNote};
 use crate::diagnostics::Span;
 use crate::instruments::{Instrument, Tuning, find};
@@ -54,8 +56,7 @@ pub(crate) fn bass_drum() -> &'static Instrument {
 pub(crate) fn form(metres: &[&str]) -> Form {
     let mut start = Time::ZERO;
     let bars = metres.iter().zip(1..).map(|(metre, number)| {
-        let (count, unit) = metre.split_once('/').unwrap();
-        let metre = Metre::new(count.parse().unwrap(), unit.parse().unwrap()).unwrap();
+        let metre = self::metre(metre);
         let bar = Bar {
             number,
             start,
@@ -66,14 +67,27 @@ pub(crate) fn form(metres: &[&str]) -> Form {
             mark: None,
             repeat_starts: false,
             repeat_ends: false,
+            times: 2,
             ending: None,
             line: BarLine::Plain,
+            signs: SmallVec::new(),
             span: None,
         };
         start += bar.length;
         bar
     });
     Form { bars: bars.collect(), unsure_from: None }
+}
+
+/// A metre as it is written: `3/4` or `3+2/8`.
+pub(crate) fn metre(text: &str) -> Metre {
+    let (groups, unit) = text.split_once('/').unwrap();
+    let groups: Vec<u8> = groups.split('+').map(|group| group.parse().unwrap()).collect();
+    let unit = unit.parse().unwrap();
+    match groups.as_slice() {
+        [count] => Metre::new(*count, unit).unwrap(),
+        groups => Metre::additive(groups, unit).unwrap(),
+    }
 }
 
 fn time(text: &str) -> Time {

@@ -25,7 +25,7 @@ use midly::{TrackEventKind as Kind, TrackEventKind};
 
 use crate::arrange::{Arrangement, Part};
 use crate::perform::{Performance, Played};
-use channels::Place;
+use channels::Channel;
 use ticks::Ticks;
 
 /// The whole score: one track for the frame and one for each player.
@@ -117,7 +117,7 @@ fn finish<'a>(mut events: Vec<Event<'a>>, end: i64) -> Track<'a> {
 
 fn track<'a>(
     part: &'a Part,
-    place: Place,
+    place: Channel,
     several_ports: bool,
     played: &Played,
     ticks: Ticks,

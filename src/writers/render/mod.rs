@@ -6,9 +6,11 @@ pub mod midi;
 pub mod musicxml;
 mod outputs;
 mod packed;
+mod streamed;
 pub mod text;
 
 pub use outputs::{
-    Format, Output, ScoreKind, Wanted, all_outputs, notated, outputs, outputs_of, part_name,
+    Format, Output, ScoreKind, Wanted, each_output, notated, outputs, outputs_of, part_name,
     part_of, slug, source_mark,
 };
+pub use streamed::streamed;

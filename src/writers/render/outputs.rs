@@ -1,11 +1,10 @@
 //! The files of one scoring: names and contents, not yet written anywhere.
 
 use std::sync::OnceLock;
-use std::sync::atomic::{AtomicUsize, Ordering};
 
 use unicode_normalization::UnicodeNormalization;
 
-use super::{midi, musicxml, packed, text};
+use super::{midi, musicxml, packed, streamed, text};
 use crate::arrange::Arrangement;
 use crate::edition::{self, Cueing};
 use crate::music::Time;
@@ -143,35 +142,22 @@ pub fn outputs_of(
     std::iter::from_fn(move || files.next().map(|file| pages.write(file)))
 }
 
-/// The same all at once, on so many threads. The same files in the same order.
-#[must_use]
-pub fn all_outputs(arrangement: &Arrangement, wanted: Wanted, threads: usize) -> Vec<Output> {
+/// The same on so many threads, each file handed over as soon as it is made: not in order, and no
+/// more than a few are in memory at a time.
+///
+/// # Errors
+///
+/// What `take` answers ends the work.
+pub fn each_output<E>(
+    arrangement: &Arrangement,
+    wanted: Wanted,
+    threads: usize,
+    mut take: impl FnMut(Output) -> Result<(), E>,
+) -> Result<(), E> {
     let pages = Pages::new(arrangement, wanted);
     let files = pages.files();
-    let next = AtomicUsize::new(0);
-    let work = || {
-        let mut done = Vec::new();
-        loop {
-            let index = next.fetch_add(1, Ordering::Relaxed);
-            match files.get(index) {
-                Some(file) => done.push((index, pages.write(*file))),
-                None => return done,
-            }
-        }
-    };
-    let mut all = std::thread::scope(|scope| {
-        let others: Vec<_> = (1..threads.min(files.len())).map(|_| scope.spawn(work)).collect();
-        let mut all = work();
-        for other in others {
-            match other.join() {
-                Ok(done) => all.extend(done),
-                Err(panic) => std::panic::resume_unwind(panic),
-            }
-        }
-        all
-    });
-    all.sort_unstable_by_key(|(index, _)| *index);
-    all.into_iter().map(|(_, output)| output).collect()
+    let write = |number: usize| pages.write(files[number]);
+    streamed(files.len(), threads, write, |_, output| take(output))
 }
 
 /// One part in one format.

@@ -25,8 +25,8 @@ use crate::music::Interval;
 use crate::notate::{ElementKind, Measure, Score, Staff};
 use crate::resolve::{Mark, Marks};
 use cells::Cell;
-use grid::{Chunk, Grid};
-use system::{Brace, Line, Open, Page};
+use grid::{BarColumns, Chunk};
+use system::{Brace, Open, Page, TextLine};
 
 /// How text is laid out.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
@@ -170,7 +170,7 @@ fn page<'a>(
     gutter: usize,
     is_part: bool,
 ) -> Page<'a> {
-    let mut lines: Vec<Line> = Vec::with_capacity(staves.len());
+    let mut lines: Vec<TextLine> = Vec::with_capacity(staves.len());
     for staff in staves {
         let line = |measures: &'a [Measure], brace| {
             let mut cells: Vec<Vec<Cell>> = measures.iter().map(cells::of_measure).collect();
@@ -180,7 +180,7 @@ fn page<'a>(
                     cells::say_values(cells, measure, bar.length, marked);
                 }
             }
-            Line { staff, measures, cells, brace }
+            TextLine { staff, measures, cells, brace }
         };
         if staff.is_braced() {
             lines.push(line(&staff.measures, Brace::Upper));
@@ -192,7 +192,7 @@ fn page<'a>(
     let grids = score.frame.iter().enumerate().map(|(bar, frame)| {
         let in_bar: Vec<_> =
             lines.iter().map(|line| (&line.measures[bar], line.cells[bar].as_slice())).collect();
-        Grid::new(frame, &in_bar)
+        BarColumns::new(frame, &in_bar)
     });
     let grids = grids.collect();
     Page { score, lines, grids, width, gutter, is_part }
@@ -295,7 +295,7 @@ fn pitch_fact(staff: &Staff) -> String {
 fn frame_facts(score: &Score) -> Vec<String> {
     let Some(bar) = score.frame.first() else { return Vec::new() };
     let tempo = bar.tempo.as_ref().map(words::tempo);
-    std::iter::once(format!("metre {}", bar.metre)).chain(tempo).collect()
+    std::iter::once(format!("metre {}", bar.metre.name())).chain(tempo).collect()
 }
 
 fn paragraph(text: &str, width: usize, out: &mut String) {

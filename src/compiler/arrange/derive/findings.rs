@@ -1,9 +1,9 @@
 //! What is said about computed lines.
 
 use super::Request;
-use crate::diagnostics::Diagnostic;
+use crate::diagnostics::{BarNumbers, Diagnostic};
 use crate::music::Time;
-use crate::resolve::{HarmonyEvent, Line, Moment, Piece, Verb};
+use crate::resolve::{BarIndices, HarmonyEvent, Line, Moment, Piece, Verb};
 
 /// Why a player gets no note.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -14,19 +14,22 @@ pub(super) enum Silent {
     TooMany,
 }
 
-/// "bar 8" or "bars 21 to 26" of ranges of bar indices, with the numbers.
-pub(super) fn bars(request: &Request, bars: &[(usize, usize)]) -> (String, i32, i32) {
-    let numbers = &request.piece.form.bars;
-    let words: Vec<String> = bars
-        .iter()
-        .map(|&(first, after)| {
-            let (first, last) = (numbers[first].number, numbers[after - 1].number);
-            if first == last { format!("bar {first}") } else { format!("bars {first} to {last}") }
-        })
-        .collect();
-    let first = bars.first().map_or(0, |&(first, _)| numbers[first].number);
-    let last = bars.last().map_or(0, |&(_, after)| numbers[after - 1].number);
-    (words.join(", "), first, last)
+/// "bar 8" or "bars 21 to 26", with the numbers from the first to the last of all.
+pub(super) fn bars(request: &Request, bars: &[BarIndices]) -> (String, BarNumbers) {
+    let numbers: Vec<BarNumbers> =
+        bars.iter().filter_map(|bars| bars.numbers(&request.piece.form)).collect();
+    let words: Vec<String> =
+        numbers
+            .iter()
+            .map(|&BarNumbers { first, last }| {
+                if first == last {
+                    format!("bar {first}")
+                } else {
+                    format!("bars {first} to {last}")
+                }
+            })
+            .collect();
+    (words.join(", "), BarNumbers::around(&numbers).unwrap_or(BarNumbers::one(0)))
 }
 
 /// The players as one says their names: "Horn 1 and Horn 2".
@@ -43,10 +46,9 @@ pub(super) fn finish(
     request: &Request,
     diagnostic: Diagnostic,
     players: &[usize],
-    first: i32,
-    last: i32,
+    bars: BarNumbers,
 ) -> Diagnostic {
-    let diagnostic = diagnostic.with_bars(first, last);
+    let diagnostic = diagnostic.with_bars(bars.first, bars.last);
     let Some(&player) = players.first() else { return diagnostic };
     let player = &request.parts[player].player;
     diagnostic.with_label(player.span, "the player").with_player(&player.id)
@@ -72,8 +74,8 @@ pub(in crate::arrange) fn inferred(
 }
 
 /// A line that needs chords, where there are none.
-pub(super) fn no_harmony(request: &Request, where_to: &[(usize, usize)]) -> Diagnostic {
-    let (words, first, last) = bars(request, where_to);
+pub(super) fn no_harmony(request: &Request, where_to: &[BarIndices]) -> Diagnostic {
+    let (words, numbers) = bars(request, where_to);
     let players: Vec<usize> = (0..request.parts.len()).collect();
     let names = names(request, &players);
     let diagnostic = Diagnostic::warning(
@@ -85,7 +87,7 @@ pub(super) fn no_harmony(request: &Request, where_to: &[(usize, usize)]) -> Diag
     .with_help(
         "Write these bars into the `harmony` block; `ripieno advise harmony` proposes one ready to paste.",
     );
-    finish(request, diagnostic, &players, first, last)
+    finish(request, diagnostic, &players, numbers)
 }
 
 /// Players who get nothing in the whole passage, one finding for each reason.
@@ -97,7 +99,7 @@ pub(super) fn silent(
     let of = |wanted: fn(&Request, usize, Silent) -> bool| -> Vec<usize> {
         found.iter().filter(|&&(p, why)| wanted(request, p, why)).map(|(p, _)| *p).collect()
     };
-    let (words, first, last) = bars(request, &request.bars());
+    let (words, numbers) = bars(request, &request.bars());
     let unpitched = of(|r, p, _| r.instrument(p).unpitched);
     if !unpitched.is_empty() {
         let names = names(request, &unpitched);
@@ -109,7 +111,7 @@ pub(super) fn silent(
         .with_help(
             "Use `signals` with a voice, or `highlights`, or write the strokes with `writes`.",
         );
-        diagnostics.push(finish(request, diagnostic, &unpitched, first, last));
+        diagnostics.push(finish(request, diagnostic, &unpitched, numbers));
     }
     let drums = of(|r, p, why| why == Silent::NoNote && !r.instrument(p).drums.is_empty());
     if !drums.is_empty() {
@@ -127,12 +129,12 @@ pub(super) fn silent(
             format!("{names}{tuned} have no note of any chord in {words} and rest."),
         )
         .with_help("Retune them (`timpani takes tuned … bar …`) where rests leave time; `ripieno advise drums` ranks the tunings.");
-        diagnostics.push(finish(request, diagnostic, &drums, first, last));
+        diagnostics.push(finish(request, diagnostic, &drums, numbers));
     }
     let natural = of(|r, p, why| why == Silent::NoNote && r.instrument(p).natural.is_some());
     if !natural.is_empty() {
         let names = names(request, &natural);
-        let at = request.bars().first().map_or(Time::ZERO, |&(bar, _)| request.bar_times(bar).0);
+        let at = request.bars().first().map_or(Time::ZERO, |bars| request.bar_times(bars.first).0);
         let crook = match request.parts[natural[0]].tuning_at(at) {
             Some(tuning) => format!(" on crook {}", tuning.name),
             None => String::new(),
@@ -144,7 +146,7 @@ pub(super) fn silent(
             format!("{names}{crook} {have} no open note in any chord of {words} and rest there."),
         )
         .with_help("Change the crook in a rest before (`horn takes crook … bar …`) or leave these bars out; `ripieno advise crooks` ranks the crooks.");
-        diagnostics.push(finish(request, diagnostic, &natural, first, last));
+        diagnostics.push(finish(request, diagnostic, &natural, numbers));
     }
     let others = of(|r, p, why| {
         let instrument = r.instrument(p);
@@ -161,7 +163,7 @@ pub(super) fn silent(
             format!("No note of the harmony in {words} is in the compass of {names}."),
         )
         .with_help("Give the line to another player.");
-        diagnostics.push(finish(request, diagnostic, &others, first, last));
+        diagnostics.push(finish(request, diagnostic, &others, numbers));
     }
     let many = of(|r, p, why| why == Silent::TooMany && !r.instrument(p).unpitched);
     if !many.is_empty() {
@@ -185,7 +187,7 @@ pub(super) fn silent(
             )
             .with_help("Compare the harmony of these bars with the voices, or give the line to other players.")
         };
-        diagnostics.push(finish(request, diagnostic, &many, first, last));
+        diagnostics.push(finish(request, diagnostic, &many, numbers));
     }
 }
 
@@ -213,7 +215,7 @@ fn none_of(request: &Request) -> String {
 
 /// A `highlights` line whose bars hold no moment.
 pub(super) fn no_moment(request: &Request) -> Diagnostic {
-    let (words, first, last) = bars(request, &request.bars());
+    let (words, numbers) = bars(request, &request.bars());
     let players: Vec<usize> = (0..request.parts.len()).collect();
     let diagnostic = Diagnostic::advice(
         "arrange/no-moment",
@@ -221,12 +223,12 @@ pub(super) fn no_moment(request: &Request) -> Diagnostic {
         format!("{} in {words}.", none_of(request)),
     )
     .with_help("Name the moments yourself, for example `highlights beat 1`, choose other bars, or write the notes with `writes`.");
-    finish(request, diagnostic, &players, first, last)
+    finish(request, diagnostic, &players, numbers)
 }
 
 /// A `signals` line whose voice rests in all its bars.
 pub(super) fn no_rhythm(request: &Request, voice: usize) -> Diagnostic {
-    let (words, first, last) = bars(request, &request.bars());
+    let (words, numbers) = bars(request, &request.bars());
     let players: Vec<usize> = (0..request.parts.len()).collect();
     let name = &request.piece.voices[voice].name;
     let diagnostic = Diagnostic::advice(
@@ -235,5 +237,5 @@ pub(super) fn no_rhythm(request: &Request, voice: usize) -> Diagnostic {
         format!("The voice `{name}` has no rhythm to signal in {words}."),
     )
     .with_help("Choose the bars in which the voice sounds, or another voice.");
-    finish(request, diagnostic, &players, first, last)
+    finish(request, diagnostic, &players, numbers)
 }

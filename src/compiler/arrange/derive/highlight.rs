@@ -32,7 +32,7 @@ pub(super) fn highlight(
         .into_iter()
         .filter(|moment| {
             let bar = request.piece.form.index_at(moment.at);
-            bars.iter().any(|&(first, after)| (first..after).contains(&bar))
+            bars.iter().any(|bars| bars.contains(bar))
         })
         .collect();
     if found.is_empty() {

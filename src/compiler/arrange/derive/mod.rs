@@ -16,17 +16,21 @@ pub(super) mod tests;
 mod texture;
 mod tuplets;
 
+use std::sync::Arc;
+
 use smallvec::smallvec;
 
 use super::{LineId, Part, SoundingNote};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::Instrument;
 use crate::music::{Pitch, Time};
-use crate::resolve::{Attached, HarmonyEvent, Line, Note, Piece, Role, Sound, Tuplet, Verb};
+use crate::resolve::{
+    Attached, BarIndices, Bars, HarmonyEvent, Line, Note, Piece, Role, Sound, Tuplet, Verb,
+};
 
 pub(super) use findings::inferred;
 pub(super) use supply::{Reach, Supply, supply};
-pub(super) use sustain::Choir;
+pub(super) use sustain::{Choir, Settled};
 
 /// What a computed line is asked for.
 pub(super) struct Request<'r, 'a> {
@@ -44,13 +48,15 @@ pub(super) struct Request<'r, 'a> {
     pub(super) written: Vec<&'a [Note]>,
     /// The basses: voices and written lines that play as bass somewhere in the scoring.
     pub(super) basses: Vec<&'a [Note]>,
-    /// The bars that are asked for, as indices: first, one past the last. No player takes another
-    /// instrument within them.
-    pub(super) within: (usize, usize),
+    /// The bars that are asked for. No player takes another instrument within them.
+    pub(super) within: BarIndices,
     /// The parts of its players, in the order in which the line names them, without notes yet.
     pub(super) parts: Vec<&'r Part>,
     /// For each of them: has he his notes already, from the smaller scoring?
     pub(super) kept: Vec<bool>,
+    /// What others hold or accompany whose notes are written or kept; for `signals` and
+    /// `highlights`.
+    pub(super) around: Arc<[(Choir, Vec<SoundingNote>)]>,
 }
 
 /// What a computed line gives to one of its players, over all the bars of the line.
@@ -61,13 +67,15 @@ pub(super) struct DerivedPart {
 }
 
 /// Computes the notes of all `sustains` lines of a scoring together, line by line one entry for
-/// each player; `around` is what others hold or accompany whose notes are known.
+/// each player; `around` is what others hold or accompany whose notes are known, and `settled` what
+/// an earlier run knows and what the next one will know.
 pub(super) fn sustain(
     requests: &[Request],
     around: &[(Choir, Vec<SoundingNote>)],
+    settled: (Option<&Settled>, &mut Settled),
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Vec<Vec<DerivedPart>> {
-    let mut lines = sustain::sustain(requests, around, diagnostics);
+    let mut lines = sustain::sustain(requests, around, settled, diagnostics);
     for (request, parts) in requests.iter().zip(&mut lines) {
         parts.iter_mut().for_each(|part| tuplets::settle(request.piece, part));
     }
@@ -117,28 +125,22 @@ impl Request<'_, '_> {
             .filter(|time| bars.binary_search_by_key(time, |bar| bar.start).is_err())
     }
 
-    /// The bars that a player has, as ranges of indices: first, one past last.
-    fn own_bars(&self, player: usize) -> impl Iterator<Item = (usize, usize)> {
-        let (from, to) = self.within;
+    /// The bars that a player has.
+    fn own_bars(&self, player: usize) -> impl Iterator<Item = BarIndices> {
         let own = self.parts[player].claims.iter().filter(|claim| claim.line == self.line_id);
         own.map(|claim| self.piece.form.bars_between(claim.from, claim.to))
-            .map(move |(first, after)| (first.max(from), after.min(to)))
-            .filter(|(first, after)| first < after)
+            .map(|bars| bars.and(self.within))
+            .filter(|bars| !bars.is_empty())
     }
 
-    /// The bars that any of the players has, as ranges of indices: first, one past last.
-    fn bars(&self) -> Vec<(usize, usize)> {
-        let mut ranges: Vec<(usize, usize)> = Vec::new();
-        let mut claims: Vec<(usize, usize)> =
+    /// The bars that any of the players has.
+    fn bars(&self) -> Bars {
+        let mut all = Bars::new();
+        let mut claims: Bars =
             (0..self.parts.len()).flat_map(|player| self.own_bars(player)).collect();
         claims.sort_unstable();
-        for (first, after) in claims {
-            match ranges.last_mut() {
-                Some((_, last)) if *last >= first => *last = after.max(*last),
-                _ => ranges.push((first, after)),
-            }
-        }
-        ranges
+        claims.into_iter().for_each(|bars| bars.add(&mut all));
+        all
     }
 
     /// Where a player has the line first.

@@ -240,7 +240,7 @@ fn is_half_close(chord: &Chord, key: Key) -> bool {
     chord.root.class() == key.degree(5).class() && chord.bass.is_none() && major
 }
 
-/// Does a second ending begin with the tonic of the dominant before the first ending?
+/// Does a second or later ending begin with the tonic of the dominant before the first ending?
 fn resolves_second_ending(
     form: &Form,
     harmony: &[HarmonyEvent],
@@ -249,13 +249,15 @@ fn resolves_second_ending(
 ) -> bool {
     let bar = form.index_at(event.start);
     let ending = |bar: usize| form.bars[bar].ending;
-    let begins = ending(bar) == Some(2)
+    let begins = ending(bar).is_some_and(|ending| ending.first > 1)
         && form.bars[bar].start == event.start
-        && bar.checked_sub(1).is_some_and(|before| ending(before) == Some(1));
+        && bar
+            .checked_sub(1)
+            .is_some_and(|before| ending(before).is_some_and(|before| Some(before) != ending(bar)));
     if !begins {
         return false;
     }
-    let first = (0..bar).rev().take_while(|&bar| ending(bar) == Some(1)).last().unwrap_or(bar);
+    let first = (0..bar).rev().take_while(|&bar| ending(bar).is_some()).last().unwrap_or(bar);
     let start = form.bars[first].start;
     let before = harmony.iter().find(|before| before.start + before.length == start);
     before.is_some_and(|before| leads(form, before, event, key))

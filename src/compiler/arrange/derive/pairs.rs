@@ -135,6 +135,11 @@ fn stage(
     let outer = texture.outer(point.at);
     let instrument = request.parts[pair[0]].instrument_at(point.at);
     let (natural, is_drum) = (instrument.natural.is_some(), !instrument.drums.is_empty());
+    // Another leading note beside that of the tune or of those who hold one.
+    let hung = match leading {
+        Some(leading) if !is_drum => heard_twice(request, texture, point.at, leading),
+        _ => 0,
+    };
     let to_written = -request.parts[pair[0]].transposition_at(point.at);
     let single = |place: usize| -> SmallVec<[(i16, u32); 16]> {
         // The first alone may call; the second alone leaves a hole above.
@@ -148,6 +153,9 @@ fn stage(
             .chain(own[place].iter().map(|&pitch| {
                 let sits = supply.filter(|_| !is_drum).map_or(0, |s| sits(s, pitch, place));
                 let mut cost = sits + fits(pitch, chord, leading, outer);
+                if leading == Some(pitch.name().class()) {
+                    cost += hung;
+                }
                 // A drum sounds as a bass: the dominant under a six-four chord, not its root.
                 if is_drum && pitch.name().class() != chord.bass_note().class() {
                     cost += 12;
@@ -178,6 +186,32 @@ fn stage(
         }
     }
     choices
+}
+
+/// What it costs to take the leading note that others have already: more than to rest; in a tutti
+/// little, from so many players on who accompany. (Our heuristic.)
+const LEADING_TWICE: u32 = 100;
+const IN_TUTTI: u32 = 15;
+const TUTTI: usize = 6;
+
+/// What it costs to take a note of this pitch class, if a voice has it, or somebody whose notes are
+/// written or kept.
+fn heard_twice(request: &Request, texture: &Texture, at: Time, class: i32) -> u32 {
+    let is_class = |pitch: &Pitch| pitch.name().class() == class;
+    let around = || {
+        request.around.iter().filter_map(|(_, notes)| {
+            let note = notes.get(notes.partition_point(|note| note.end() <= at));
+            note.filter(|note| note.start <= at)
+        })
+    };
+    let in_voices = texture.sounding(at).flat_map(|note| note.sound.pitches()).any(is_class);
+    if !in_voices && !around().any(|note| note.sound.pitches().iter().any(is_class)) {
+        0
+    } else if around().count() + request.parts.len() >= TUTTI {
+        IN_TUTTI
+    } else {
+        LEADING_TWICE
+    }
 }
 
 /// What a note costs by its place in what the player has: the first lies above the middle, the

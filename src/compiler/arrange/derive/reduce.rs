@@ -6,7 +6,7 @@
 
 use crate::diagnostics::Span;
 use crate::music::{Pitch, Time};
-use crate::resolve::{Form, Mark, Marks, Music, Note, seconds_per_whole};
+use crate::resolve::{BarIndices, Form, Mark, Marks, Music, Note, seconds_per_whole};
 
 /// A note of the signal.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -36,25 +36,19 @@ const CALM: f64 = 0.35;
 /// A signal goes at no more than this part of what a player can just manage. (Our heuristic.)
 const EASE: f64 = 0.8;
 
-/// The signal of a voice in the bars from `first` up to `after`.
-pub(super) fn reduce(
-    music: &Music,
-    form: &Form,
-    (first, after): (usize, usize),
-    manner: Manner,
-) -> Vec<Onset> {
+/// The signal of a voice in some bars.
+pub(super) fn reduce(music: &Music, form: &Form, bars: BarIndices, manner: Manner) -> Vec<Onset> {
     let mut kept: Vec<&Note> = Vec::new();
-    let (from, to) =
-        (form.bars[first].start, form.bars[after - 1].start + form.bars[after - 1].length);
+    let (from, to) = form.times_of(bars);
     let mut per_whole = seconds_per_whole(None);
-    for bar in &form.bars[..first] {
+    for bar in &form.bars[..bars.first] {
         per_whole = bar
             .tempo
             .as_ref()
             .and_then(|t| t.beat)
             .map_or(per_whole, |b| seconds_per_whole(Some(b)));
     }
-    for index in first..after {
+    for index in bars.range() {
         let bar = &form.bars[index];
         per_whole = bar
             .tempo
@@ -200,7 +194,7 @@ mod tests {
         ));
         let count = piece.form.bars.len();
         let manner = Manner { marks_only, repeated: 5 };
-        let onsets = reduce(&piece.voices[0].music, &piece.form, (0, count), manner);
+        let onsets = reduce(&piece.voices[0].music, &piece.form, BarIndices::new(0, count), manner);
         let words: Vec<String> = onsets
             .iter()
             .map(|onset| format!("{}+{}", onset.start, onset.end - onset.start))

@@ -39,7 +39,7 @@ pub(super) fn signal(
         let music = &request.piece.voices[voice].music;
         let onsets: Vec<Onset> = bars
             .iter()
-            .flat_map(|&range| reduce(music, &request.piece.form, range, manner))
+            .flat_map(|&bars| reduce(music, &request.piece.form, bars, manner))
             .collect();
         any |= !onsets.is_empty();
         if request.instrument(pair[0]).unpitched {

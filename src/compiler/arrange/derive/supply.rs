@@ -14,7 +14,7 @@ pub(in crate::arrange) enum Reach {
 }
 
 /// The notes that a player has in a stretch of time, in sounding pitch.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
 pub(in crate::arrange) enum Supply {
     /// Strokes without pitch.
     Unpitched,
@@ -133,6 +133,7 @@ impl Supply {
 }
 
 /// What one player has at every time of the piece.
+#[derive(Hash)]
 pub(super) struct Supplies {
     from: Vec<(Time, Supply)>,
 }

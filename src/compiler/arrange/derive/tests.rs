@@ -11,7 +11,7 @@ use crate::arrange::{Arrangement, LineId, Part, arrange};
 use crate::diagnostics::Sources;
 use crate::instruments::{Limit, PartialClass};
 use crate::music::{Pitch, Time};
-use crate::resolve::{NoFiles, Piece, resolve};
+use crate::resolve::{BarIndices, NoFiles, Piece, resolve};
 
 /// A piece from a few declarations.
 pub(in crate::arrange) fn piece(text: &str) -> Arc<Piece> {
@@ -142,7 +142,7 @@ pub(super) fn request<'r, 'a: 'r>(
     Request {
         written: Vec::new(),
         basses: Vec::new(),
-        within: (0, piece.form.bars.len()),
+        within: BarIndices::all(&piece.form),
         piece,
         harmony: &piece.harmony,
         era: arrangement.era,
@@ -150,6 +150,7 @@ pub(super) fn request<'r, 'a: 'r>(
         line_id: LineId(0),
         parts: arrangement.parts.iter().map(|part| &**part).collect(),
         kept: vec![false; arrangement.parts.len()],
+        around: std::sync::Arc::new([]),
     }
 }
 

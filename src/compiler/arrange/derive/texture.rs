@@ -12,7 +12,7 @@ pub(super) struct Texture<'a> {
     written: Vec<&'a [Note]>,
     /// Voices and written lines that play as bass.
     basses: Vec<&'a [Note]>,
-    /// Where no voice sounds, in order.
+    /// Where nothing is to be held, in order: no voice sounds, or only an up-beat over a silent bass.
     silences: Vec<(Time, Time)>,
 }
 
@@ -57,6 +57,15 @@ impl<'a> Texture<'a> {
         if piece.form.end() > until {
             silences.push((until, piece.form.end()));
         }
+        silences.extend(bare_up_beats(&piece.form, &voices, &written, &basses));
+        silences.sort_unstable();
+        silences.dedup_by(|next, last| {
+            let joins = next.0 <= last.1;
+            if joins {
+                last.1 = last.1.max(next.1);
+            }
+            joins
+        });
         Texture { voices, written, basses, silences }
     }
 
@@ -119,12 +128,57 @@ impl<'a> Texture<'a> {
             .max_by_key(|note| note.sound.pitches().last().copied())
     }
 
-    /// Where no voice sounds between two times.
+    /// Where nothing is to be held between two times.
     pub(super) fn silences(&self, from: Time, to: Time) -> &[(Time, Time)] {
         let first = self.silences.partition_point(|(_, end)| *end <= from);
         let after = self.silences.partition_point(|(start, _)| *start < to);
         &self.silences[first..after.max(first)]
     }
+}
+
+/// Up-beats after a rest over a bass that waits for the bar line: whoever accompanies waits with it.
+/// (Common practice; that the bass rests for a beat at most, but in a pick-up, is our heuristic.)
+fn bare_up_beats(
+    form: &Form,
+    voices: &[&[Note]],
+    written: &[&[Note]],
+    basses: &[&[Note]],
+) -> Vec<(Time, Time)> {
+    let is_bass = |notes: &[Note]| basses.iter().any(|bass| std::ptr::eq(*bass, notes));
+    let others: Vec<&[Note]> =
+        voices.iter().chain(written).copied().filter(|notes| !is_bass(notes)).collect();
+    let mut found = Vec::new();
+    for (index, bar) in form.bars.iter().enumerate() {
+        let end = bar.start + bar.length;
+        // The bass comes in with the next bar, and is silent since …
+        let Some(since) = basses.iter().try_fold(Time::ZERO, |since, notes| {
+            let before = notes.partition_point(|note| note.start < end);
+            let last = before.checked_sub(1).map(|last| notes[last].start + notes[last].length);
+            let since = since.max(last.unwrap_or(Time::ZERO));
+            (since < end).then_some(since)
+        }) else {
+            continue;
+        };
+        let enters = basses.iter().any(|notes| {
+            notes
+                .get(notes.partition_point(|note| note.start < end))
+                .is_some_and(|n| n.start == end)
+        });
+        let from = since.max(bar.start);
+        let is_pick_up = index == 0 && bar.number == 0;
+        if !enters || from >= end || (!is_pick_up && end - from > bar.metre.beat()) {
+            continue;
+        }
+        let bare = others.iter().all(|notes| {
+            let first = notes.partition_point(|note| note.start + note.length < from);
+            // What ends where the bass falls silent goes on into the up-beat without a rest.
+            from == Time::ZERO || notes.get(first).is_none_or(|note| note.start >= from)
+        });
+        if bare {
+            found.push((from, end));
+        }
+    }
+    found
 }
 
 /// What some voices sound at a time.

@@ -3,7 +3,7 @@
 
 use crate::diagnostics::{BarNumbers, Diagnostic};
 use crate::music::Time;
-use crate::resolve::Form;
+use crate::resolve::{BarIndices, Form};
 
 /// So many bars of one stretch must agree. (Our heuristic.)
 const FEWEST: usize = 4;
@@ -54,7 +54,7 @@ impl Counted {
                     && form.is_sure(*bar) == form.is_sure(first)
             };
             let after = first + (first..form.bars.len()).take_while(alike).count();
-            self.stretch(form, (first, after), findings, &mut gone);
+            self.stretch(form, BarIndices::new(first, after), findings, &mut gone);
             first = after;
         }
         gone.sort_unstable();
@@ -66,11 +66,12 @@ impl Counted {
     fn stretch(
         &self,
         form: &Form,
-        (first, after): (usize, usize),
+        bars: BarIndices,
         findings: &mut [Diagnostic],
         gone: &mut Vec<usize>,
     ) {
-        let here = || self.bars.iter().filter(|bar| (first..after).contains(&bar.bar));
+        let first = bars.first;
+        let here = || self.bars.iter().filter(|bar| bars.contains(bar.bar));
         let counted = here().filter(|bar| !bar.chords).count();
         let right = here().filter(|bar| !bar.chords && bar.over == Time::ZERO).count();
         // Where the form could not be read, the metre before it is taken to go on if most bars
@@ -83,7 +84,7 @@ impl Counted {
         let Some(over) = wrong().map(|bar| bar.over).next() else { return };
         let agree: Vec<&CountedBar> = wrong().filter(|bar| bar.over == over).collect();
         if agree.len() < FEWEST || agree.len() * 2 <= counted {
-            (first..after).for_each(|bar| self.one_bar(form, bar, findings, gone));
+            bars.range().for_each(|bar| self.one_bar(form, bar, findings, gone));
             return;
         }
         let Some(told) = agree[0].finding else { return };

@@ -16,10 +16,10 @@ use super::counting::{BarCount, Counting};
 use super::dynamics::{dynamic, hairpin};
 use super::form::{bad_value, exact};
 use super::piece::{
-    Attached, Direction, DirectionKind, Form, Graces, Mark, Marks, Music, Note, Pitches, Rest,
-    Sound, Technique, Tuplet,
+    Attached, BarIndices, Direction, DirectionKind, Form, Graces, Mark, Marks, Music, Note,
+    Pitches, Rest, Sound, Technique, Tuplet,
 };
-use super::{Context, lost, unknown};
+use super::{Resolver, unknown};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Pitch, Time};
 use crate::syntax::{BarTree, DirectionWord, Element, MarkTree, PitchTree, Spanned};
@@ -29,7 +29,7 @@ pub const MOMENTARY_DIRECTIONS: [&str; 3] = ["cresc", "dim", "to"];
 
 /// The music of a voice or of a `writes` line.
 pub(super) fn music(
-    cx: &mut Context,
+    cx: &mut Resolver,
     bars: &[Arc<BarTree>],
     form: &Form,
     counting: Counting,
@@ -48,11 +48,11 @@ pub(super) fn music(
         count.next = builder.bar(bar, index);
         if bar.broken || builder.cx.errors_since(before) || count.is_off() {
             let first = if counting == Counting::Whole { expected.min(index) } else { index };
-            lost::add(&mut builder.music.unsure, first, count.next);
+            BarIndices::new(first, count.next).add(&mut builder.music.unsure);
         }
     }
     if count.is_off() || counting == Counting::Whole {
-        lost::add(&mut builder.music.unsure, count.next, form.bars.len());
+        BarIndices::new(count.next, form.bars.len()).add(&mut builder.music.unsure);
     }
     builder.finish(bars, count.next, counting)
 }
@@ -86,7 +86,7 @@ struct BarState {
 }
 
 struct Builder<'a> {
-    cx: &'a mut Context,
+    cx: &'a mut Resolver,
     form: &'a Form,
     music: Music,
     state: State,
@@ -108,7 +108,7 @@ impl Builder<'_> {
                 note.attached.slur_ends = true;
             }
             self.state.slur_waits = false;
-            self.covers(index, index + 1);
+            self.covers(BarIndices::one(index));
             return index + 1;
         }
         if let Some((span, count, marks)) = bar_rest(&tree.elements) {
@@ -137,7 +137,7 @@ impl Builder<'_> {
                 .with_help("Write grace notes right before a note, in the same bar."),
             );
         }
-        self.covers(index, index + 1);
+        self.covers(BarIndices::one(index));
         index + 1
     }
 
@@ -199,14 +199,14 @@ impl Builder<'_> {
         let last = &self.form.bars[after - 1];
         let (start, length) = (bar.at, last.start + last.length - bar.at);
         self.music.rests.push(Rest { start, length, span });
-        self.covers(index, after);
+        self.covers(BarIndices::new(index, after));
         after
     }
 
-    fn covers(&mut self, first: usize, after: usize) {
+    fn covers(&mut self, bars: BarIndices) {
         match self.music.bars.last_mut() {
-            Some((_, last)) if *last == first => *last = after,
-            _ => self.music.bars.push((first, after)),
+            Some(last) if last.after == bars.first => last.after = bars.after,
+            _ => self.music.bars.push(bars),
         }
     }
 
@@ -565,6 +565,8 @@ impl Builder<'_> {
             );
             self.end_hairpin(end);
         }
+        // Long pieces take memory enough.
+        self.music.notes.shrink_to_fit();
         // A hairpin without extent is none.
         self.music
             .directions

@@ -1,7 +1,12 @@
 //! Types of the form: bars, tempos, repeats, places.
 
+use std::fmt;
+
+use smallvec::SmallVec;
+
+use super::BarIndices;
 use crate::diagnostics::Span;
-use crate::music::{Key, Metre, Time};
+use crate::music::{Key, Metre, Sign, Time};
 
 /// The bars of a piece, in the order in which they are written (repeats once).
 #[derive(Clone, PartialEq, Debug, Default)]
@@ -34,13 +39,62 @@ pub struct Bar {
     pub repeat_starts: bool,
     /// Does a repeated section end with this bar?
     pub repeat_ends: bool,
-    /// The ending (first, second) that this bar belongs to.
-    pub ending: Option<u8>,
+    /// How often the section is played that ends with this bar, if one does and it has no endings;
+    /// two elsewhere.
+    pub times: u8,
+    /// The ending (first, second …) that this bar belongs to.
+    pub ending: Option<Ending>,
     /// The line at its end, where it is not a plain one or a repeat.
     pub line: BarLine,
+    /// Signs that tell where to go on, in the order in which they stand.
+    pub signs: SmallVec<[Sign; 1]>,
     /// Where the form says what begins with this bar: its tempo, or else its rehearsal mark, metre
     /// or key; `None` where it says nothing of it.
     pub span: Option<Span>,
+}
+
+/// An ending of a repeat: the times through for which it is played.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Ending {
+    /// The first time, from 1.
+    pub first: u8,
+    /// The last time.
+    pub last: u8,
+}
+
+impl Ending {
+    /// An ending for one time through.
+    #[must_use]
+    pub fn of(time: u8) -> Ending {
+        Ending { first: time, last: time }
+    }
+
+    /// Its number in words: "1" or "1 to 3".
+    #[must_use]
+    pub fn number(self) -> String {
+        match self.last - self.first {
+            0 => self.first.to_string(),
+            1 => format!("{} and {}", self.first, self.last),
+            _ => format!("{} to {}", self.first, self.last),
+        }
+    }
+
+    /// Is it played at this time through?
+    #[must_use]
+    pub fn holds(self, time: u8) -> bool {
+        (self.first..=self.last).contains(&time)
+    }
+}
+
+/// As it stands in its bracket: "1." or "1.–3."
+impl fmt::Display for Ending {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.last - self.first {
+            0 => write!(f, "{}.", self.first),
+            1 => write!(f, "{}., {}.", self.first, self.last),
+            _ => write!(f, "{}.–{}.", self.first, self.last),
+        }
+    }
 }
 
 /// The line at the end of a bar.
@@ -65,8 +119,18 @@ pub struct Tempo {
 }
 
 impl Form {
-    /// Does another ending of a repeat begin with this bar (an index), so that nobody comes to it
-    /// from the bar before?
+    /// Does nobody come to this bar (an index) from the bar before: because another ending of a
+    /// repeat begins with it, or because a jump leads away from the bar before?
+    #[must_use]
+    pub fn is_cut_off(&self, bar: usize) -> bool {
+        let before = bar.checked_sub(1).and_then(|before| self.bars.get(before));
+        let leads_away = |sign: &Sign| sign.is_al_fine() || sign.is_al_coda();
+        self.ending_changes(bar)
+            || (bar < self.bars.len()
+                && before.is_some_and(|before| before.signs.iter().any(leads_away)))
+    }
+
+    /// Is this bar in another ending than the one before it?
     #[must_use]
     pub fn ending_changes(&self, bar: usize) -> bool {
         let before = bar.checked_sub(1).and_then(|before| self.bars.get(before));
@@ -109,18 +173,19 @@ impl Form {
         self.bars.get(self.index_at(time)).map_or(Time::ZERO, |bar| bar.start + bar.length)
     }
 
-    /// Indices of the bars that a stretch of time touches: first, one past the last.
+    /// The bars that a stretch of time touches.
     #[must_use]
-    pub fn bars_between(&self, from: Time, to: Time) -> (usize, usize) {
+    pub fn bars_between(&self, from: Time, to: Time) -> BarIndices {
         let after = self.bars.partition_point(|bar| bar.start < to);
         let first = self.index_at(from);
-        (first, after.max(first))
+        BarIndices::new(first, after.max(first))
     }
 
-    /// The time of some bars, given by their indices: first, one past the last.
+    /// Where some bars begin and end, in written time.
     #[must_use]
-    pub fn times_of(&self, (first, after): (usize, usize)) -> (Time, Time) {
+    pub fn times_of(&self, bars: BarIndices) -> (Time, Time) {
         let end = self.end();
+        let BarIndices { first, after } = bars;
         let start = |index: usize| self.bars.get(index).map_or(end, |bar| bar.start);
         let last = after.checked_sub(1).and_then(|last| self.bars.get(last));
         (start(first), last.map_or(start(first), |bar| bar.start + bar.length))
@@ -165,41 +230,6 @@ impl Form {
         // A pick-up counts its beats from the end: in 3/4 a quarter of pick-up is beat 3.
         let (beat, into) = bar.metre.beat_at(time - self.full_start(index));
         Place { bar: bar.number, beat, into, beat_length: bar.metre.beat() }
-    }
-
-    /// Indices of the bars in the order in which they are played: repeated sections twice, with
-    /// the first ending the first time and the second the next.
-    #[must_use]
-    pub fn playing_order(&self) -> Vec<usize> {
-        let mut order = Vec::with_capacity(self.bars.len());
-        let mut section = 0;
-        let mut index = 0;
-        let mut time_through = 1;
-        while index < self.bars.len() {
-            let bar = &self.bars[index];
-            if bar.repeat_starts && section != index {
-                section = index;
-                time_through = 1;
-            }
-            if bar.ending.is_some_and(|ending| ending != time_through) {
-                index += 1;
-                continue;
-            }
-            order.push(index);
-            if bar.repeat_ends && time_through == 1 {
-                time_through = 2;
-                index = section;
-                continue;
-            }
-            let leaves_endings =
-                bar.ending.is_some() && self.bars.get(index + 1).is_none_or(|b| b.ending.is_none());
-            if (bar.repeat_ends || leaves_endings) && time_through > 1 {
-                time_through = 1;
-                section = index + 1;
-            }
-            index += 1;
-        }
-        order
     }
 }
 
@@ -294,8 +324,10 @@ mod tests {
             mark: None,
             repeat_starts: false,
             repeat_ends: false,
+            times: 2,
             ending: None,
             line: BarLine::Plain,
+            signs: SmallVec::new(),
             span: None,
         }
     }

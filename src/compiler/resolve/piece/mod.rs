@@ -1,9 +1,12 @@
 //! The piece: what the source means, with every name linked and every time exact.
 
+mod bars;
 mod direction;
 mod form;
+mod lyrics;
 mod music;
 mod players;
+mod playing;
 mod scoring;
 
 use std::sync::Arc;
@@ -11,14 +14,13 @@ use std::sync::Arc;
 use crate::diagnostics::Span;
 use crate::music::Time;
 
+pub use bars::*;
 pub use direction::*;
 pub use form::*;
+pub use lyrics::*;
 pub use music::*;
 pub use players::*;
 pub use scoring::*;
-
-/// Bars as ranges of indices into [`Form::bars`]: first, one past last.
-pub type Bars = Vec<(usize, usize)>;
 
 /// A piece with everything that its source and the files it uses declare.
 ///
@@ -50,6 +52,8 @@ pub struct Piece {
     pub dynamics_unsure: Bars,
     /// Voices in order of declaration.
     pub voices: Vec<Arc<Voice>>,
+    /// What is sung to the notes of the voices.
+    pub lyrics: Arc<Lyrics>,
     /// Ensembles in order of declaration, `extends` worked in.
     pub ensembles: Vec<Arc<Ensemble>>,
     /// Scorings in order of declaration; `keep` is a link, not yet worked in.

@@ -41,8 +41,8 @@ pub struct Music {
     pub rests: Vec<Rest>,
     /// Dynamics, hairpins, words and techniques in order of time.
     pub directions: Vec<Direction>,
-    /// Indices of the bars that are written (with notes or rests), in order: first, one past last.
-    pub bars: Vec<(usize, usize)>,
+    /// The bars that are written (with notes or rests), in order.
+    pub bars: super::Bars,
     /// Bars that could not be understood, or whose notes do not stand where they should: there may
     /// be other notes than these.
     pub unsure: super::Bars,
@@ -194,6 +194,11 @@ impl Marks {
         self.0 |= 1 << mark as u8;
     }
 
+    /// Adds all marks of another set.
+    pub fn add(&mut self, others: Marks) {
+        self.0 |= others.0;
+    }
+
     /// Takes a mark away.
     pub fn remove(&mut self, mark: Mark) {
         self.0 &= !(1 << mark as u8);
@@ -214,6 +219,11 @@ impl Marks {
     /// The marks in a fixed order.
     pub fn iter(self) -> impl Iterator<Item = Mark> {
         Mark::WORDS.into_iter().map(|(mark, _)| mark).filter(move |mark| self.has(*mark))
+    }
+
+    /// Their words in the language, in the same order.
+    pub fn words(self) -> impl Iterator<Item = &'static str> {
+        Mark::WORDS.into_iter().filter(move |(mark, _)| self.has(*mark)).map(|(_, word)| word)
     }
 }
 

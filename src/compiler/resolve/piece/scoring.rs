@@ -51,6 +51,8 @@ pub struct Line {
     pub up_beats: Vec<(Time, Time)>,
     /// Is it to be judged as a solo?
     pub solo: bool,
+    /// Do its players have the lyrics of what they play, singers or not (`with lyrics`)?
+    pub lyrics: bool,
     /// Its own dynamic (`at mf`).
     pub dynamic: Option<(Dynamic, Span)>,
     /// Techniques that hold for the line.
@@ -188,8 +190,8 @@ pub struct Allow {
     pub rule_span: Span,
     /// Whom it is allowed to; empty for everybody.
     pub who: Vec<(String, Span)>,
-    /// Bars, as ranges of indices (first, one past last).
-    pub bars: Vec<(usize, usize)>,
+    /// In which bars.
+    pub bars: super::Bars,
     /// Why.
     pub reason: String,
     /// The whole line.

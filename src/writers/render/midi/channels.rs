@@ -20,7 +20,7 @@ pub(super) fn of_percussion() -> [(u8, u8); 3] {
 
 /// Where a part sounds: port and channel (from 0).
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
-pub(super) struct Place {
+pub(super) struct Channel {
     pub(super) port: u8,
     pub(super) channel: u8,
 }
@@ -36,7 +36,7 @@ const CHANNELS: usize = 15;
 /// come first (large sections before small ones), and those for whom the first port has no room get the channel of a player of the
 /// same program, and if possible of the same seat, on a further port: a sequencer that does not
 /// know ports then lets them share a channel that suits both.
-pub(super) fn places(parts: &[&Part]) -> Vec<Place> {
+pub(super) fn places(parts: &[&Part]) -> Vec<Channel> {
     let sound =
         |part: &Part| seating::sounding(part).map(|(_, program)| (program, seating::pan(part)));
     let sounds: Vec<Option<(u8, u8)>> = parts.iter().map(|part| sound(part)).collect();
@@ -52,10 +52,10 @@ pub(super) fn places(parts: &[&Part]) -> Vec<Place> {
         // Those who stay on the first port keep their order there.
         order[..CHANNELS].sort_unstable();
     }
-    let mut places = vec![Place { port: 0, channel: PERCUSSION }; parts.len()];
-    let mut taken: Vec<Place> = Vec::new();
+    let mut places = vec![Channel { port: 0, channel: PERCUSSION }; parts.len()];
+    let mut taken: Vec<Channel> = Vec::new();
     for (rank, &index) in order.iter().enumerate() {
-        let free = |place: &Place| !taken.contains(place);
+        let free = |place: &Channel| !taken.contains(place);
         let suits = |channel: u8| {
             order
                 .iter()
@@ -69,7 +69,7 @@ pub(super) fn places(parts: &[&Part]) -> Vec<Place> {
             .filter(|&&other| program(other) == program(index))
             .flat_map(|&other| {
                 let channel = places[other].channel;
-                (1..128).map(move |port| Place { port, channel })
+                (1..128).map(move |port| Channel { port, channel })
             })
             .filter(free)
             .min_by_key(|place| (place.port, !suits(place.channel), place.channel));
@@ -78,12 +78,12 @@ pub(super) fn places(parts: &[&Part]) -> Vec<Place> {
                 .map(|number| {
                     let channel = (number % CHANNELS).narrow::<u8>();
                     let channel = if channel >= PERCUSSION { channel + 1 } else { channel };
-                    Place { port: (number / CHANNELS).narrow::<u8>(), channel }
+                    Channel { port: (number / CHANNELS).narrow::<u8>(), channel }
                 })
                 .find(free)
         };
         // More players than the format has places: the last one is shared.
-        let place = alike.or_else(any).unwrap_or(Place { port: 127, channel: 15 });
+        let place = alike.or_else(any).unwrap_or(Channel { port: 127, channel: 15 });
         places[index] = place;
         taken.push(place);
     }

@@ -15,8 +15,8 @@ use crate::music::{Key, Metre, Mode, Pitch, Time};
 use crate::notate::notate;
 use crate::perform::perform;
 use crate::resolve::{
-    Attached, Bar, BarLine, Direction, DirectionKind, Graces, Mark, Piece, Player, Role, Sound,
-    Technique, Tempo, Tuplet,
+    Attached, Bar, BarLine, Direction, DirectionKind, Ending, Graces, Mark, Piece, Player, Role,
+    Sound, Technique, Tempo, Tuplet,
 };
 
 fn player(id: &str) -> Player {
@@ -54,7 +54,9 @@ fn piece(bars: i32) -> Piece {
         mark: None,
         repeat_starts: false,
         repeat_ends: false,
+        times: 2,
         ending: None,
+        signs: smallvec::SmallVec::new(),
         line: BarLine::Plain,
         span: None,
     };
@@ -216,9 +218,9 @@ fn chords_sound_together_and_a_repeated_note_ends_before_it_begins_again() {
 fn repeats_are_played_out_with_their_endings() {
     let mut piece = piece(3);
     Arc::make_mut(&mut piece.form).bars[0].repeat_starts = true;
-    Arc::make_mut(&mut piece.form).bars[1].ending = Some(1);
+    Arc::make_mut(&mut piece.form).bars[1].ending = Some(Ending::of(1));
     Arc::make_mut(&mut piece.form).bars[1].repeat_ends = true;
-    Arc::make_mut(&mut piece.form).bars[2].ending = Some(2);
+    Arc::make_mut(&mut piece.form).bars[2].ending = Some(Ending::of(2));
     let violin = violin();
     let notes = line(&[((3, 4), "C5"), ((3, 4), "D5"), ((3, 4), "E5")]);
     let heard = strokes(&piece, part(&violin, notes));

@@ -48,11 +48,15 @@ fn sign(xml: &mut Xml, sign: Sign) {
         other => xml.text("words", other.words().unwrap_or_default()),
     }
     xml.close("direction-type");
+    if let Sign::Times(_) = sign {
+        // The repeat itself says how often.
+        return xml.close("direction");
+    }
     let attribute = match sign {
         Sign::Segno => ("segno", "segno"),
         Sign::Coda => ("coda", "coda"),
         Sign::ToCoda => ("tocoda", "coda"),
-        Sign::Fine => ("fine", "yes"),
+        Sign::Fine | Sign::Times(_) => ("fine", "yes"),
         Sign::DaCapo | Sign::DaCapoAlFine | Sign::DaCapoAlCoda => ("dacapo", "yes"),
         Sign::DalSegno | Sign::DalSegnoAlFine | Sign::DalSegnoAlCoda => ("dalsegno", "segno"),
     };

@@ -1,13 +1,13 @@
 //! Measures: attributes, bar lines, and what stands between them.
 
-use crate::edition::{Edition, EditionStaff, Place, Spanner, SpannerKind, StaffBar};
+use crate::edition::{Edition, EditionStaff, Spanner, SpannerKind, StaffBar, StaffPlace};
 use crate::instruments::{Clef, Instrument};
-use crate::music::{Interval, Mode, Time};
+use crate::music::{Interval, MetreSign, Mode, Sign, Time};
 use crate::notate::{ElementKind, FrameBar};
-use crate::resolve::BarLine;
+use crate::resolve::{BarLine, Ending};
 
 use super::direction::Spot;
-use super::note::Voice;
+use super::note::VoiceAt;
 use super::xml::Xml;
 use super::{Ticks, direction, note, sound_id};
 
@@ -57,7 +57,7 @@ impl End<'_> {
     }
 
     /// The note at which it stands, for what is bound to notes.
-    pub(super) fn place(&self) -> Option<Place> {
+    pub(super) fn place(&self) -> Option<StaffPlace> {
         match (&self.span.kind, self.starts) {
             (SpannerKind::Slur { from, .. } | SpannerKind::TrillLine { from, .. }, true) => {
                 Some(*from)
@@ -194,8 +194,12 @@ impl<'a, 'e> PartWriter<'a, 'e> {
             xml.close("key");
         }
         if frame.metre_shown {
-            xml.open("time");
-            xml.number("beats", i64::from(frame.metre.count));
+            match frame.metre.sign {
+                MetreSign::Figures => xml.open("time"),
+                MetreSign::Common => xml.open_with("time", &[("symbol", "common")]),
+                MetreSign::Cut => xml.open_with("time", &[("symbol", "cut")]),
+            }
+            xml.text("beats", &frame.metre.upper());
             xml.number("beat-type", i64::from(frame.metre.unit));
             xml.close("time");
         }
@@ -241,9 +245,9 @@ impl<'a, 'e> PartWriter<'a, 'e> {
         let setting = note::Setting {
             by,
             ticks: self.ticks,
-            voice: Voice { number, staff },
+            voice: VoiceAt { number, staff },
             ends: &ends,
-            place: Place { bar, voice, element: 0 },
+            place: StaffPlace { bar, voice, element: 0 },
         };
         let leads = voice == 0;
         let said: &[_] = if leads { &own.directions } else { &[] };
@@ -267,7 +271,7 @@ impl<'a, 'e> PartWriter<'a, 'e> {
                 let spot = Spot { offset: self.ticks.of(direction.at - element.at), staff };
                 direction::said(self.xml, direction, spot);
             }
-            let place = Place { element: element_index, ..setting.place };
+            let place = StaffPlace { element: element_index, ..setting.place };
             let setting = note::Setting { place, ..setting };
             match &element.kind {
                 ElementKind::Note(staff_note) => {
@@ -372,7 +376,7 @@ fn left_line(xml: &mut Xml, frame: &FrameBar) {
         xml.word("bar-style", "heavy-light");
     }
     if let Some(ending) = frame.ending_starts {
-        let number = ending.to_string();
+        let number = ending_number(ending);
         xml.empty_with("ending", &[("number", &number), ("type", "start")]);
     }
     if frame.repeat_starts {
@@ -396,13 +400,25 @@ fn right_line(xml: &mut Xml, frame: &FrameBar) {
         xml.word("bar-style", style);
     }
     if let Some(ending) = frame.ending_ends {
-        let number = ending.to_string();
+        let number = ending_number(ending);
         // The bracket of a last ending stays open at its end.
         let kind = if frame.repeat_ends { "stop" } else { "discontinue" };
         xml.empty_with("ending", &[("number", &number), ("type", kind)]);
     }
     if frame.repeat_ends {
-        xml.empty_with("repeat", &[("direction", "backward")]);
+        let times = frame.signs.iter().find_map(|sign| match sign {
+            Sign::Times(times) => Some(times.to_string()),
+            _ => None,
+        });
+        let mut attributes = vec![("direction", "backward")];
+        attributes.extend(times.as_deref().map(|times| ("times", times)));
+        xml.empty_with("repeat", &attributes);
     }
     xml.close("barline");
+}
+
+/// The times through of an ending: "1, 2".
+fn ending_number(ending: Ending) -> String {
+    let times: Vec<String> = (ending.first..=ending.last).map(|time| time.to_string()).collect();
+    times.join(", ")
 }

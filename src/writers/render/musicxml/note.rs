@@ -1,6 +1,6 @@
 //! Notes, chords and rests.
 
-use crate::edition::{Place, SpannerKind};
+use crate::edition::{SpannerKind, StaffPlace};
 use crate::instruments::{Family, Instrument};
 use crate::music::Pitch;
 use crate::notate::{Beam, Element, Grace, Head, NoteValue, StaffNote, Stem, Syllable};
@@ -15,7 +15,7 @@ pub(super) type By<'a> = (&'static Instrument, Option<&'a str>);
 
 /// Where notes stand in a part.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Voice {
+pub(super) struct VoiceAt {
     pub(super) number: &'static str,
     /// Number of the staff, in a part that has two.
     pub(super) staff: Option<&'static str>,
@@ -26,10 +26,10 @@ pub(super) struct Voice {
 pub(super) struct Setting<'a> {
     pub(super) by: By<'a>,
     pub(super) ticks: Ticks,
-    pub(super) voice: Voice,
+    pub(super) voice: VoiceAt,
     /// Ends of spans in this measure.
     pub(super) ends: &'a [End<'a>],
-    pub(super) place: Place,
+    pub(super) place: StaffPlace,
 }
 
 impl<'a> Setting<'a> {
@@ -172,7 +172,8 @@ fn lyric(xml: &mut Xml, syllable: &Syllable) {
     };
     xml.word("syllabic", place);
     xml.text("text", &syllable.text);
-    if syllable.melisma {
+    // Within a word hyphens show that a syllable is held.
+    if syllable.melisma && !syllable.goes_on {
         xml.empty("extend");
     }
     xml.close("lyric");

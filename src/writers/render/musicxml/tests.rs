@@ -8,7 +8,7 @@ use crate::notate::Score;
 use crate::notate::testing::{
     Fixture, bass_drum, cello, clarinet, form, harp, harpsichord, natural_horn,
 };
-use crate::resolve::{BarLine, DirectionKind, Dynamic, Mark, Role, Technique, Tempo};
+use crate::resolve::{BarLine, DirectionKind, Dynamic, Ending, Mark, Role, Technique, Tempo};
 
 fn whole(score: &Score) -> Vec<u8> {
     write(&edition::full_score(score))
@@ -32,9 +32,9 @@ fn everything() -> Score {
         Some(Tempo { beat: Some((Time::of(3, 8), 60.5)), words: Some("Con moto & <vivo>".into()) });
     form.bars[1].mark = Some("A".into());
     form.bars[1].repeat_starts = true;
-    form.bars[2].ending = Some(1);
+    form.bars[2].ending = Some(Ending::of(1));
     form.bars[2].repeat_ends = true;
-    form.bars[3].ending = Some(2);
+    form.bars[3].ending = Some(Ending::of(2));
     form.bars[3].line = BarLine::Double;
     form.bars[4].tempo = Some(Tempo { beat: None, words: Some("poco rit.".into()) });
     form.bars[6].line = BarLine::Final;

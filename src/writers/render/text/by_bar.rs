@@ -145,14 +145,14 @@ impl<'e, 'a> Writer<'e, 'a> {
         let mut said = Vec::new();
         said.extend(frame.mark.as_ref().map(|mark| format!("mark {mark}")));
         if frame.metre_shown {
-            said.push(format!("metre {}", frame.metre));
+            said.push(format!("metre {}", frame.metre.name()));
         }
         if frame.key_shown && !matches!(self.edition.kind, Kind::Part(_)) {
             said.push(self.key(frame.key));
         }
         said.extend(frame.tempo.as_ref().map(words::tempo));
         said.extend(frame.repeat_starts.then(|| "repeat begins".into()));
-        said.extend(frame.ending_starts.map(|ending| format!("ending {ending}")));
+        said.extend(frame.ending_starts.map(|ending| format!("ending {}", ending.number())));
         said.extend(
             frame.signs.iter().filter(|sign| !sign.stands_at_end()).map(|sign| sign_name(*sign)),
         );
@@ -166,7 +166,7 @@ impl<'e, 'a> Writer<'e, 'a> {
         said.extend(
             frame.signs.iter().filter(|sign| sign.stands_at_end()).map(|sign| sign_name(*sign)),
         );
-        said.extend(frame.ending_ends.map(|ending| format!("end of ending {ending}")));
+        said.extend(frame.ending_ends.map(|ending| format!("end of ending {}", ending.number())));
         said.extend(frame.repeat_ends.then(|| "repeat ends".into()));
         said.extend(match frame.line {
             BarLine::Double => Some("double bar-line".into()),

@@ -1,7 +1,7 @@
 //! What stands in one bar of one staff, in short strings.
 
 use crate::music::Time;
-use crate::notate::{Element, ElementKind, Grace, Measure, StaffNote};
+use crate::notate::{Element, ElementKind, Grace, Measure, StaffNote, Syllable};
 
 use super::words;
 
@@ -19,6 +19,8 @@ pub(super) struct Cell {
     /// The value as the source writes it, where it must be said; else empty.
     pub(super) value: String,
     pub(super) signs: String,
+    /// Syllables, each with its verse.
+    pub(super) lyrics: Vec<(u8, String)>,
     pub(super) tie_to: bool,
     pub(super) slur_starts: bool,
     pub(super) slur_ends: bool,
@@ -129,11 +131,23 @@ fn sounding(
         name,
         held_name,
         signs: words::signs(note.marks, note.tremolo),
+        lyrics: note.lyrics.iter().map(|syllable| (syllable.verse, sung(syllable))).collect(),
         tie_to: note.tie_to,
         slur_starts: note.slur_starts || (grace_slur && !within),
         slur_ends: note.slur_ends && !within,
         ..rest(element)
     }
+}
+
+/// A syllable as it stands under its note: with a hyphen where the word goes on, with a line where
+/// it is held.
+fn sung(syllable: &Syllable) -> String {
+    let after = match (syllable.goes_on, syllable.melisma) {
+        (true, _) => "-",
+        (false, true) => "_",
+        (false, false) => "",
+    };
+    format!("{}{after}", syllable.text)
 }
 
 fn rest(element: &Element) -> Cell {
@@ -151,6 +165,7 @@ fn rest(element: &Element) -> Cell {
         held_name: String::new(),
         value: String::new(),
         signs: if fermata { "ferm.".to_string() } else { String::new() },
+        lyrics: Vec::new(),
         tie_to: false,
         slur_starts: false,
         slur_ends: false,

@@ -7,7 +7,7 @@ use super::cells::{Cell, CellKind};
 
 /// The columns of one bar, the same for all staves.
 #[derive(Clone, Debug)]
-pub(super) struct Grid {
+pub(super) struct BarColumns {
     /// Times from the bar's beginning, each with its distance in characters from it.
     pub(super) columns: Vec<(Time, usize)>,
     pub(super) length: Time,
@@ -43,9 +43,9 @@ pub(super) fn beat_sign(bar: &FrameBar, at: Time) -> Option<String> {
     }
 }
 
-impl Grid {
+impl BarColumns {
     /// The grid of a bar from what its staves hold.
-    pub(super) fn new(bar: &FrameBar, staves: &[(&Measure, &[Cell])]) -> Grid {
+    pub(super) fn new(bar: &FrameBar, staves: &[(&Measure, &[Cell])]) -> BarColumns {
         // Time and characters that stand there.
         let mut wanted: Vec<(Time, usize)> = vec![(Time::ZERO, 0)];
         let mut moves = false;
@@ -53,7 +53,13 @@ impl Grid {
             for cell in *cells {
                 moves |= cell.kind != CellKind::BarRest;
                 let texts = [&cell.name, &cell.held_name, &cell.value, &cell.signs];
-                let longest = texts.iter().map(|text| text.chars().count()).max().unwrap_or(0);
+                let sung = cell.lyrics.iter().map(|(_, text)| text);
+                let longest = texts
+                    .into_iter()
+                    .chain(sung)
+                    .map(|text| text.chars().count())
+                    .max()
+                    .unwrap_or(0);
                 let bracket = if cell.tuplet_starts.is_some() { 2 } else { 0 };
                 wanted.push((cell.at, longest.max(bracket)));
             }
@@ -91,7 +97,7 @@ impl Grid {
             let least = if moves { room(next - *at) } else { 10 };
             x += least.max(characters + 1);
         }
-        Grid { columns, length: bar.length, width: x }
+        BarColumns { columns, length: bar.length, width: x }
     }
 
     /// Characters between the bar's beginning and a time.
@@ -122,7 +128,13 @@ const BETWEEN: usize = 4;
 
 /// The chunks of a bar: one, or several where it is wider than the page. They part at beats if
 /// possible.
-pub(super) fn chunks(bar: usize, frame: &FrameBar, grid: &Grid, room: usize, out: &mut Vec<Chunk>) {
+pub(super) fn chunks(
+    bar: usize,
+    frame: &FrameBar,
+    grid: &BarColumns,
+    room: usize,
+    out: &mut Vec<Chunk>,
+) {
     let count = grid.columns.len();
     let end_of = |column: usize| grid.columns.get(column).map_or(grid.width, |(_, x)| *x);
     let is_beat = |column: usize| {

@@ -1,21 +1,21 @@
 //! Draws one line of bars: the rows that all staves share, then the rows of each staff.
 
 use crate::music::Time;
-use crate::notate::{FrameBar, Measure, Score, Staff, StaffDirectionKind};
+use crate::notate::{FrameBar, Measure, Score, Sign, Staff, StaffDirectionKind};
 use crate::resolve::BarLine;
 
 use super::brace::{self, StaffLines};
 use super::canvas::{Row, Rows};
 use super::cells::{Cell, CellKind};
-use super::grid::{Chunk, Grid, beat_sign};
+use super::grid::{BarColumns, Chunk, beat_sign};
 use super::words;
 
 /// What is drawn, worked out once for all lines.
 pub(super) struct Page<'a> {
     pub(super) score: &'a Score,
     /// The lines of notes, from the top down.
-    pub(super) lines: Vec<Line<'a>>,
-    pub(super) grids: Vec<Grid>,
+    pub(super) lines: Vec<TextLine<'a>>,
+    pub(super) grids: Vec<BarColumns>,
     /// Columns of the page.
     pub(super) width: usize,
     /// Columns before the first bar line.
@@ -25,7 +25,7 @@ pub(super) struct Page<'a> {
 }
 
 /// One line of notes: a player's staff, or one of two.
-pub(super) struct Line<'a> {
+pub(super) struct TextLine<'a> {
     pub(super) staff: &'a Staff,
     pub(super) measures: &'a [Measure],
     /// What stands in each of the measures.
@@ -76,12 +76,12 @@ impl Placed {
     }
 
     /// Is a time of the bar shown in this chunk?
-    fn shows(&self, at: Time, grid: &Grid) -> bool {
+    fn shows(&self, at: Time, grid: &BarColumns) -> bool {
         let (from, to) = self.times;
         at >= from && (at < to || to == grid.length)
     }
 
-    fn column(&self, at: Time, grid: &Grid) -> usize {
+    fn column(&self, at: Time, grid: &BarColumns) -> usize {
         let (from, to) = self.times;
         if at >= to {
             return self.end();
@@ -192,6 +192,7 @@ impl Page<'_> {
                 }
                 self.changes(place, &mut texts);
             }
+            self.signs(place, begins, &mut texts);
             self.ending(place, begins, open, &mut endings);
             if place.chunk.bars == 1 {
                 self.beats(place, &mut beats);
@@ -217,7 +218,7 @@ impl Page<'_> {
         }
         let mut said: Vec<String> = Vec::new();
         if bar.metre_shown {
-            said.push(format!("Metre {}", bar.metre));
+            said.push(format!("Metre {}", bar.metre.name()));
         }
         if self.is_part {
             let measure = &self.lines[0].measures[place.chunk.bar];
@@ -234,6 +235,20 @@ impl Page<'_> {
         }
     }
 
+    /// Signs that tell where to go on.
+    fn signs(&self, place: &Placed, begins: bool, texts: &mut Rows) {
+        let first = &self.score.frame[place.chunk.bar];
+        for sign in first.signs.iter().filter(|sign| begins && !sign.stands_at_end()) {
+            let text = if *sign == Sign::Segno { "Segno" } else { "Coda" };
+            texts.place(place.x, text, self.gutter, self.width);
+        }
+        let Some(last) = self.last_bar(&place.chunk) else { return };
+        for text in last.signs.iter().filter_map(|sign| sign.words()) {
+            let x = place.end().saturating_sub(text.chars().count());
+            texts.place(x, text, self.gutter, self.width);
+        }
+    }
+
     fn ending(&self, place: &Placed, begins: bool, open: &mut Open, row: &mut Row) {
         let first = &self.score.frame[place.chunk.bar];
         let starts = first.ending_starts.filter(|_| begins);
@@ -242,8 +257,8 @@ impl Page<'_> {
             return;
         }
         row.fill(place.line_x, place.end(), '─');
-        if let Some(number) = starts {
-            row.put(place.line_x, &format!("┌─ {number}. "));
+        if let Some(ending) = starts {
+            row.put(place.line_x, &format!("┌─ {ending} "));
         }
         if self.last_bar(&place.chunk).is_some_and(|bar| bar.ending_ends.is_some()) {
             row.set(place.end().saturating_sub(1), '┐');
@@ -349,6 +364,8 @@ struct StaffRows {
     values: Row,
     slurs: Row,
     signs: Row,
+    /// Syllables, a row for each verse.
+    lyrics: Vec<Row>,
     /// A tuplet that has begun: its column and its number.
     tuplet: Option<(usize, String)>,
 }
@@ -359,6 +376,7 @@ impl StaffRows {
         let notes = usize::from(!self.tuplets.is_blank());
         let values = if is_part { self.values } else { Row::default() };
         let mut rows = vec![self.tuplets, self.notes, values, self.slurs, self.signs];
+        rows.extend(self.lyrics);
         rows.retain(|row| !row.is_blank());
         StaffLines { rows, notes }
     }
@@ -367,7 +385,7 @@ impl StaffRows {
         &mut self,
         cell: &Cell,
         place: &Placed,
-        grid: &Grid,
+        grid: &BarColumns,
         (first_of_line, next_line): (bool, usize),
         slur_from: &mut Option<usize>,
     ) {
@@ -401,6 +419,11 @@ impl StaffRows {
         }
         self.values.put(x, &cell.value);
         self.signs.put(x, &cell.signs);
+        for (verse, text) in &cell.lyrics {
+            let row = usize::from(*verse) - 1;
+            self.lyrics.resize_with(self.lyrics.len().max(row + 1), Row::default);
+            self.lyrics[row].put(x, text);
+        }
         self.slur(cell, x, slur_from);
         if let Some(number) = &cell.tuplet_starts {
             self.tuplet = Some((x, number.clone()));

@@ -63,7 +63,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let before = after.checked_sub(1).map(|before| &part.notes[before]);
             let (Some(before), Some(next)) = (before, part.notes.get(after)) else { continue };
             let rest = cx.times(player)[after].0 - cx.times(player)[after - 1].1;
-            let bars = (cx.bar(before), cx.bar(next));
+            let bars = cx.bars_from(before, next);
             let needed = f64::from(taken.seconds_to_take);
             if std::ptr::eq(*laid_down, *taken)
                 || rest >= needed
@@ -107,7 +107,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             };
             let diagnostic = finding
                 .with_label(part.player.span, part.player.name.clone())
-                .with_bars(cx.number(bars.0), cx.number(bars.1))
+                .with_bars(cx.number(bars.first), cx.number(bars.after - 1))
                 .with_player(&part.player.id)
                 .with_help(help);
             findings.push_at(line, diagnostic);

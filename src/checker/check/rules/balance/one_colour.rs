@@ -44,7 +44,7 @@ use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::{BarNumbers, Severity};
 use crate::instruments::Family;
-use crate::resolve::Role;
+use crate::resolve::{BarIndices, Role};
 
 pub const RULE: Rule = Rule {
     code: "balance/one-colour",
@@ -111,7 +111,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             && !(cx.era < COLOURS && strings_lead(player, note))
             && (after - first) as f64 > cx.limit(&RULE)
             && seconds > SECONDS
-            && !cx.allowed(RULE.code, Some(player), (first, after - 1))
+            && !cx.allowed(RULE.code, Some(player), BarIndices::new(first, after))
         {
             let note = &cx.part(player).notes[note];
             let message = format!(

@@ -45,6 +45,7 @@ use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::{Diagnostic, Severity, Span};
 use crate::instruments::Instrument;
 use crate::music::Time;
+use crate::resolve::BarIndices;
 
 pub const RULE: Rule = Rule {
     code: "compass/not-yet-built",
@@ -57,13 +58,12 @@ pub const RULE: Rule = Rule {
 };
 
 fn check(cx: &Context, findings: &mut Findings) {
-    let last_bar = cx.form.bars.len().saturating_sub(1);
     let mut told: Vec<(Span, &str)> = Vec::new();
     for (player, part) in cx.parts() {
         for (from, instrument) in &part.instruments {
             let away = instrument.out_of_use(cx.era);
             if (cx.era >= instrument.from && away.is_none())
-                || cx.allowed(RULE.code, Some(player), (0, last_bar))
+                || cx.allowed(RULE.code, Some(player), BarIndices::all(cx.form))
             {
                 continue;
             }

@@ -5,7 +5,7 @@ use crate::check::context::Context;
 use crate::check::{Findings, Rule, words};
 use crate::diagnostics::{BarNumbers, Diagnostic};
 use crate::music::Time;
-use crate::resolve::{Note, Role, Verb};
+use crate::resolve::{BarIndices, Note, Role, Verb};
 
 /// Reports the gaps of all voices, where the role that they have there is wanted.
 pub(super) fn tell(
@@ -51,6 +51,7 @@ fn voice(
 ) {
     let voice = &cx.piece.voices[found.voice];
     let bar_of = |note: &Note| cx.form.index_at(note.start);
+    let here = |note: &Note| BarIndices::one(bar_of(note));
     let left: Vec<(usize, &Note)> = voice
         .music
         .notes
@@ -60,8 +61,8 @@ fn voice(
         .filter(|(_, players)| players.is_empty())
         .map(|(note, _)| note)
         .filter(|(_, note)| wanted(found, role_near(cx, found, note)))
-        .filter(|(_, note)| !cx.arrangement.doubt.in_bars((bar_of(note), bar_of(note))))
-        .filter(|(_, note)| !cx.allowed(rule.code, None, (bar_of(note), bar_of(note))))
+        .filter(|(_, note)| !cx.arrangement.doubt.in_bars(here(note)))
+        .filter(|(_, note)| !cx.allowed(rule.code, None, here(note)))
         .collect();
     let (Some(&(index, first)), Some((_, last))) = (left.first(), left.last()) else { return };
     let mut bars = Vec::new();

@@ -4,7 +4,7 @@ use crate::arrange::VoiceCoverage;
 use crate::check::context::Context;
 use crate::check::{Rule, words};
 use crate::diagnostics::Diagnostic;
-use crate::resolve::{Note, Role};
+use crate::resolve::{BarIndices, Note, Role};
 
 /// The tunes of the scoring, each with its notes.
 pub(super) fn tunes<'a>(
@@ -23,8 +23,8 @@ pub(super) struct Handover<'a> {
     /// Who had the note before it, and who takes over.
     pub from: &'a [usize],
     pub to: &'a [usize],
-    /// The bars of which it speaks: indices, first and last.
-    pub bars: (usize, usize),
+    /// The bars of which it speaks.
+    pub bars: BarIndices,
 }
 
 impl Handover<'_> {
@@ -66,10 +66,10 @@ impl Handover<'_> {
             ),
             from: list(self.from),
         };
-        let (first, last) = self.bars;
+        let numbers = self.bars.numbers(cx.form)?;
         Some(
             Diagnostic::new(rule.severity, rule.code, span, message(&names))
-                .with_bars(cx.form.bars[first].number, cx.form.bars[last].number)
+                .with_bars(numbers.first, numbers.last)
                 .with_player(&part.player.id),
         )
     }

@@ -46,7 +46,7 @@ use crate::arrange::VoiceCoverage;
 use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
-use crate::resolve::Note;
+use crate::resolve::{BarIndices, Note};
 
 pub const RULE: Rule = Rule {
     code: "coverage/mid-phrase",
@@ -83,7 +83,8 @@ fn voice(cx: &Context, findings: &mut Findings, found: &VoiceCoverage, notes: &[
         let tail = tail(cx, notes, index);
         let Some(began) = slur.or(tail) else { continue };
         let note = &notes[index];
-        let bars = (cx.form.index_at(notes[began].start), cx.form.index_at(note.start));
+        let first = cx.form.index_at(notes[began].start);
+        let bars = BarIndices::new(first, cx.form.index_at(note.start) + 1);
         let place = Handover { found, note, from: old, to: new, bars };
         let finding = place.finding(cx, &RULE, |names| {
             let at = cx.form.place(note.start);

@@ -47,7 +47,7 @@ use crate::arrange::VoiceCoverage;
 use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
-use crate::resolve::{Note, up_beat};
+use crate::resolve::{BarIndices, Note, up_beat};
 
 pub const RULE: Rule = Rule {
     code: "coverage/up-beat-left",
@@ -81,7 +81,8 @@ fn voice(cx: &Context, findings: &mut Findings, found: &VoiceCoverage, notes: &[
         if to.is_empty() || old.is_empty() || goes_on || joined {
             continue;
         }
-        let handover = Handover { found, note, from: old, to: &to, bars: (bar - 1, bar) };
+        let handover =
+            Handover { found, note, from: old, to: &to, bars: BarIndices::new(bar - 1, bar + 1) };
         let finding = handover.finding(cx, &RULE, |names| {
             format!(
                 "{} at the bar line of bar {}, but its up-beat stays with {}.",

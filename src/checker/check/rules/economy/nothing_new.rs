@@ -54,7 +54,7 @@ use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Diagnostic;
 use crate::diagnostics::Severity;
 use crate::music::Time;
-use crate::resolve::{DirectionKind, Role, Verb};
+use crate::resolve::{BarIndices, DirectionKind, Role, Verb};
 
 pub const RULE: Rule = Rule {
     code: "economy/nothing-new",
@@ -92,7 +92,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             || before.iter().zip(&now).any(leap)
             || before.iter().zip(&now).any(|(before, now)| moves_otherwise(before, now))
             || !sounds
-            || cx.allowed(RULE.code, None, (bar, bar))
+            || cx.allowed(RULE.code, None, BarIndices::one(bar))
         {
             continue;
         }

@@ -49,6 +49,7 @@ use crate::check::words;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::Family;
+use crate::resolve::BarIndices;
 
 pub const RULE: Rule = Rule {
     code: "economy/overused",
@@ -109,7 +110,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         let bars = sounds.iter().filter(|sounds| **sounds).count();
         let share = bars as f64 / count as f64;
         let Some(note) = part.notes.first() else { continue };
-        if share <= budget || cx.allowed(RULE.code, Some(player), (0, count - 1)) {
+        if share <= budget || cx.allowed(RULE.code, Some(player), BarIndices::all(cx.form)) {
             continue;
         }
         let single =

@@ -71,26 +71,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         if part.first_instrument().family != Family::Brass || part.player.count > 1 {
             continue;
         }
-        let played = played(cx, player);
-        let limit = cx.limit(&RULE);
-        let mut offences: Vec<(usize, f64)> = Vec::new();
-        let mut first = 0;
-        for index in 0..played.len() {
-            let next = played.get(index + 1);
-            if next.is_some_and(|next| next.begin - played[index].end < REST) {
-                continue;
-            }
-            let stretch = &played[first..=index];
-            let seconds = played[index].end - played[first].begin;
-            let notes = || stretch.iter().map(|sounded| sounded.note);
-            let (low, high) = (notes().min().unwrap_or(0), notes().max().unwrap_or(0));
-            if seconds > limit && load(stretch) > LOAD * limit && !shared(cx, player, low, high) {
-                offences.extend((low..=high).map(|note| (note, seconds)));
-            }
-            first = index + 1;
-        }
-        offences.sort_by_key(|(note, _)| *note);
-        offences.dedup_by_key(|(note, _)| *note);
+        let offences = cx.offences_of_part(&RULE, player, || without_rest(cx, player));
         for passage in cx.passages(&RULE, player, offences) {
             let message = format!(
                 "{} plays for {:.0} seconds without a rest of {REST:.0} seconds, from {} on ({}).",
@@ -105,6 +86,31 @@ fn check(cx: &Context, findings: &mut Findings) {
             findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
+}
+
+/// The notes of stretches that are too long without a rest, each with the seconds of its stretch.
+fn without_rest(cx: &Context, player: usize) -> Vec<(usize, f64)> {
+    let played = played(cx, player);
+    let limit = cx.limit(&RULE);
+    let mut offences: Vec<(usize, f64)> = Vec::new();
+    let mut first = 0;
+    for index in 0..played.len() {
+        let next = played.get(index + 1);
+        if next.is_some_and(|next| next.begin - played[index].end < REST) {
+            continue;
+        }
+        let stretch = &played[first..=index];
+        let seconds = played[index].end - played[first].begin;
+        let notes = || stretch.iter().map(|sounded| sounded.note);
+        let (low, high) = (notes().min().unwrap_or(0), notes().max().unwrap_or(0));
+        if seconds > limit && load(stretch) > LOAD * limit && !shared(cx, player, low, high) {
+            offences.extend((low..=high).map(|note| (note, seconds)));
+        }
+        first = index + 1;
+    }
+    offences.sort_by_key(|(note, _)| *note);
+    offences.dedup_by_key(|(note, _)| *note);
+    offences
 }
 
 /// A note as it is played, repeats and all.

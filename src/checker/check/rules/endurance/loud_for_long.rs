@@ -138,7 +138,7 @@ fn as_played<'m>(
 fn tell(cx: &Context, stretch: &Stretch, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
     let (note, end) = (stretch.first.of(parts), stretch.last.of(parts));
-    let bars = (cx.bar(note), cx.bar(end));
+    let bars = cx.bars_from(note, end);
     // Whoever of them is allowed to, it is the same sound that is meant.
     if stretch.players.iter().any(|player| cx.allowed(RULE.code, Some(usize::from(*player)), bars))
     {
@@ -151,7 +151,7 @@ fn tell(cx: &Context, stretch: &Stretch, findings: &mut Findings) {
     );
     let finding = cx
         .chain(&RULE, usize::from(stretch.first.player), note, message)
-        .with_bars(cx.number(bars.0), cx.number(bars.1))
+        .with_bars(cx.number(bars.first), cx.number(bars.after - 1))
         .with_help(
             "Let them drop out between the points of weight, or seat them away from other ears, with screens. The players and local noise-at-work rules decide.",
         );

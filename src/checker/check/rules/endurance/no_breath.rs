@@ -70,39 +70,16 @@ type Breathless = (f64, f64, Span);
 
 fn check(cx: &Context, findings: &mut Findings) {
     let mut all: Vec<Vec<(usize, Breathless)>> = vec![Vec::new(); cx.arrangement.parts.len()];
-    for stretch in cx.stretches() {
-        let Stretch { player, part, instrument, .. } = stretch;
-        let Some(breath) = &instrument.breath else { continue };
-        if part.player.count > 1 {
-            continue;
+    let mut stretches = cx.stretches().peekable();
+    for (player, part) in cx.parts() {
+        let mut own: Vec<Stretch> = Vec::new();
+        while let Some(stretch) = stretches.next_if(|stretch| stretch.player == player) {
+            own.push(stretch);
         }
-        let times = cx.times(player);
-        let mut first = stretch.notes().next().map_or(0, |(index, _)| index);
-        let mut slurred = false;
-        for (index, note) in stretch.notes() {
-            slurred = (slurred || note.attached.slur_starts) && !note.attached.slur_ends;
-            let last = !stretch.goes_on(index + 1);
-            let sounds = times[index].1 - times[index].0;
-            let short = note.attached.marks.has(Mark::Staccato)
-                || note.attached.marks.has(Mark::Staccatissimo);
-            let detached = note.attached.slur_ends || short;
-            let lends = if detached { LENDS_DETACHED } else { LENDS };
-            let joint = !slurred && sounds >= lends
-                || note.attached.marks.has(Mark::Breath)
-                || note.attached.marks.has(Mark::Fermata);
-            let rest = !last && times[index + 1].0 - times[index].1 >= GAP;
-            if !(last || joint || rest) {
-                continue;
-            }
-            let seconds = times[index].1 - times[first].0;
-            let carries = carries(loudness(cx, player, first, index), breath);
-            let carries = carries * cx.limit(&RULE) / 100.0;
-            if seconds > carries && !relieved(cx, player, first, index) {
-                all[player].extend(
-                    (first..=index).map(|note| (note, (seconds, carries, part.player.span))),
-                );
-            }
-            first = index + 1;
+        if part.player.count == 1 {
+            all[player] = cx.offences_of_part(&RULE, player, || {
+                own.iter().flat_map(|stretch| breathless(cx, stretch)).collect()
+            });
         }
     }
     // Players of one line who have the same notes in octaves are told together.
@@ -124,6 +101,40 @@ fn check(cx: &Context, findings: &mut Findings) {
         let finding = cx.with_allow_for(finding, &passage);
         findings.push_shared(cx, &passage, others, finding);
     }
+}
+
+/// The notes of a stretch in which nobody could breathe, each with how long that lasts.
+fn breathless(cx: &Context, stretch: &Stretch) -> Vec<(usize, Breathless)> {
+    let Stretch { player, part, instrument, .. } = *stretch;
+    let Some(breath) = &instrument.breath else { return Vec::new() };
+    let mut found: Vec<(usize, Breathless)> = Vec::new();
+    let times = cx.times(player);
+    let mut first = stretch.range().start;
+    let mut slurred = false;
+    for (index, note) in stretch.notes() {
+        slurred = (slurred || note.attached.slur_starts) && !note.attached.slur_ends;
+        let last = !stretch.goes_on(index + 1);
+        let sounds = times[index].1 - times[index].0;
+        let short =
+            note.attached.marks.has(Mark::Staccato) || note.attached.marks.has(Mark::Staccatissimo);
+        let detached = note.attached.slur_ends || short;
+        let lends = if detached { LENDS_DETACHED } else { LENDS };
+        let joint = !slurred && sounds >= lends
+            || note.attached.marks.has(Mark::Breath)
+            || note.attached.marks.has(Mark::Fermata);
+        let rest = !last && times[index + 1].0 - times[index].1 >= GAP;
+        if !(last || joint || rest) {
+            continue;
+        }
+        let seconds = times[index].1 - times[first].0;
+        let carries = carries(loudness(cx, player, first, index), breath);
+        let carries = carries * cx.limit(&RULE) / 100.0;
+        if seconds > carries && !relieved(cx, player, first, index) {
+            found.extend((first..=index).map(|note| (note, (seconds, carries, part.player.span))));
+        }
+        first = index + 1;
+    }
+    found
 }
 
 /// How loud the notes from the first to the last are on the whole.

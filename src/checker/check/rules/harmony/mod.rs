@@ -60,25 +60,46 @@ fn same_origin(cx: &Context, one: &SoundingNote, two: &SoundingNote) -> bool {
     one.source == two.source && (one.line == two.line || !chosen(one) || !chosen(two))
 }
 
-/// From so many players who accompany together all is a tutti. Our heuristic.
+/// From so many players who accompany together all is a tutti, and a full one. Our heuristic.
 const TUTTI: usize = 6;
+const FULL: usize = 12;
 
-/// Do so many accompany in a slice that octaves between their families are doublings?
-fn tutti(cx: &Context, slice: &Slice) -> bool {
-    let parts = &cx.arrangement.parts;
-    let filling = |s: &&Sounding| counts(cx, **s) && s.of(parts).role == Role::Harmony;
-    slice.sounding.iter().filter(filling).count() >= TUTTI
+/// How many accompany in a slice.
+#[derive(Clone, Copy)]
+struct Filling(usize);
+
+impl Filling {
+    fn is_full(self) -> bool {
+        self.0 >= FULL
+    }
+
+    fn is_tutti(self) -> bool {
+        self.0 >= TUTTI
+    }
 }
 
-/// Are two notes octaves apart, in two families of the orchestra (horns apart from the heavy
-/// brass)?
-fn octaves_of_families(cx: &Context, one: (Sounding, Pitch), two: (Sounding, Pitch)) -> bool {
+fn filling(cx: &Context, slice: &Slice) -> Filling {
+    let parts = &cx.arrangement.parts;
+    let fills =
+        |s: &&Sounding| counts(cx, **s) && !matches!(s.of(parts).role, Role::Melody | Role::Bass);
+    Filling(slice.sounding.iter().filter(fills).count())
+}
+
+/// Is it a doubling of a tutti that two players have a note: in octaves between two families of the
+/// orchestra (horns apart from the heavy brass), and in a full tutti in unison too?
+fn doubles_in_tutti(
+    cx: &Context,
+    Filling(filling): Filling,
+    one: (Sounding, Pitch),
+    two: (Sounding, Pitch),
+) -> bool {
     let choir = |sounding: Sounding| {
         let instrument = cx.part(usize::from(sounding.player)).first_instrument();
         let horns = instrument.loudness == crate::instruments::Loudness::Horn;
         (instrument.family, horns)
     };
-    choir(one.0) != choir(two.0) && one.1.midi() != two.1.midi()
+    let unison = one.1.midi() == two.1.midi();
+    choir(one.0) != choir(two.0) && filling >= if unison { FULL } else { TUTTI }
 }
 
 /// What lasts so many seconds, note by note of each player: moments are keys with what there is to

@@ -4,7 +4,8 @@
 //! Two parts that move in the same direction from a perfect fifth to a perfect fifth, or from an
 //! octave or unison to another. Doublings do not count: parts that play the same notes of the
 //! source, or that go in octaves for several notes; nor are octaves within the bass or within the
-//! melody, nor octaves between two families where six or more accompany, nor a filling part of
+//! melody, nor octaves between two families where six or more accompany, or between two kinds of
+//! instruments where twelve or more do, nor a filling part of
 //! another family that goes along with a voice for a moment, unless the two make fifths, both are
 //! written out, and fewer than six accompany (our heuristics). Drums and parts with a rhythm or a
 //! highlight are left out.
@@ -46,6 +47,7 @@
 //! # Source
 //! Common practice of part-writing.
 
+use super::Filling;
 use crate::arrange::SoundingNote;
 use crate::check::context::Context;
 use crate::check::slices::Sounding;
@@ -82,7 +84,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             return;
         }
         // Players who move in unison stand together, the lowest first.
-        let tutti = super::tutti(cx, &slice);
+        let filling = super::filling(cx, &slice);
         motions.sort_by_key(|m| (m.to, m.from));
         let unisons: Vec<&[Motion]> =
             motions.chunk_by(|a, b| (a.from, a.to) == (b.from, b.to)).collect();
@@ -90,7 +92,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             for low in &unisons[..index] {
                 let Some(octaves) = parallel(&low[0], &high[0]) else { continue };
                 for one in *high {
-                    let with = low.iter().find(|two| independent(cx, two, one, octaves, tutti));
+                    let with = low.iter().find(|two| independent(cx, two, one, octaves, filling));
                     found.extend(with.map(|with| (one.sounding, (with.sounding, octaves))));
                 }
             }
@@ -133,18 +135,20 @@ fn check(cx: &Context, findings: &mut Findings) {
 }
 
 /// Are these two voices, and not one that is strengthened?
-fn independent(cx: &Context, low: &Motion, high: &Motion, octaves: bool, tutti: bool) -> bool {
+fn independent(cx: &Context, low: &Motion, high: &Motion, octaves: bool, filling: Filling) -> bool {
     let parts = &cx.arrangement.parts;
     let (role, other) = (high.sounding.of(parts).role, low.sounding.of(parts).role);
     // Two who share the bass or the melody strengthen one line.
     let one_line = role == other && matches!(role, Role::Bass | Role::Melody);
-    let of_tutti = tutti
-        && octaves
-        && super::octaves_of_families(cx, (low.sounding, low.to), (high.sounding, high.to));
+    let (one, two) = ((low.sounding, low.to), (high.sounding, high.to));
+    let line = |m: &Motion| &cx.part(usize::from(m.sounding.player)).player.line_name;
+    let of_tutti = octaves
+        && (super::doubles_in_tutti(cx, filling, one, two)
+            || (filling.is_full() && line(low) != line(high)));
     let strengthened = of_tutti || (octaves && one_line);
     !strengthened
         && (heard_together(cx, low.sounding, high.sounding)
-            || !octaves && !tutti && written_out(cx, low.sounding, high.sounding))
+            || !octaves && !filling.is_tutti() && written_out(cx, low.sounding, high.sounding))
         && !super::doubling(cx, low.sounding, high.sounding)
 }
 

@@ -64,13 +64,12 @@ pub(super) fn check(cx: &Context, findings: &mut Findings, rule: &Rule, tone: To
         // The highest keeps it, whoever has it below doubles it.
         has.sort_by_key(|(s, _)| std::cmp::Reverse(s.of(parts).sound.pitches().last().copied()));
         let Some((&(first, highest), rest)) = has.split_first() else { return };
-        let tutti = super::tutti(cx, &slice);
+        let filling = super::filling(cx, &slice);
         for &(other, pitch) in rest {
-            let of_tutti = tutti
-                && has
-                    .iter()
-                    .filter(|(one, _)| *one != other)
-                    .all(|one| super::octaves_of_families(cx, *one, (other, pitch)));
+            let of_tutti = has
+                .iter()
+                .filter(|(one, _)| *one != other)
+                .all(|one| super::doubles_in_tutti(cx, filling, *one, (other, pitch)));
             // Whoever is on the pitch of the highest colours it and adds no octave.
             let unison = pitch.midi() == highest.midi();
             if !of_tutti && !unison && !super::doubling(cx, first, other) {

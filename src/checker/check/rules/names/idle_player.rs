@@ -41,7 +41,7 @@
 use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::{Diagnostic, Severity};
-use crate::resolve::Verb;
+use crate::resolve::{BarIndices, Verb};
 
 pub const RULE: Rule = Rule {
     code: "names/idle-player",
@@ -54,7 +54,6 @@ pub const RULE: Rule = Rule {
 };
 
 fn check(cx: &Context, findings: &mut Findings) {
-    let last_bar = cx.form.bars.len().saturating_sub(1);
     // Players of one ensemble line are told together.
     let mut idle: Vec<Vec<usize>> = Vec::new();
     for (player, part) in cx.parts() {
@@ -69,7 +68,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         if !part.notes.is_empty() || told_to_rest || told_why {
             continue;
         }
-        if cx.allowed(RULE.code, Some(player), (0, last_bar)) {
+        if cx.allowed(RULE.code, Some(player), BarIndices::all(cx.form)) {
             continue;
         }
         match idle.last_mut() {

@@ -94,7 +94,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 continue;
             };
             let rest = cx.times(player)[after].0 - cx.times(player)[after - 1].1;
-            let bars = (cx.bar(before), cx.bar(next));
+            let bars = cx.bars_from(before, next);
             if rest >= needed || cx.allowed(RULE.code, Some(player), bars) {
                 continue;
             }
@@ -118,7 +118,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             };
             let diagnostic = finding
                 .with_label(part.player.span, part.player.name.clone())
-                .with_bars(cx.number(bars.0), cx.number(bars.1))
+                .with_bars(cx.number(bars.first), cx.number(bars.after - 1))
                 .with_player(&part.player.id)
                 .with_help(help(cx, player, at, needed, &changes));
             findings.push_at(line, diagnostic);

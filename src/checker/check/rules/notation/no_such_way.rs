@@ -41,7 +41,7 @@
 //! Common practice.
 
 use crate::arrange::{has_mark, has_technique};
-use crate::check::context::{Context, techniques};
+use crate::check::context::{Context, Stretch};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::{Severity, Span};
 use crate::resolve::Mark;
@@ -58,10 +58,9 @@ pub const RULE: Rule = Rule {
 
 /// Is an unmeasured tremolo asked of a wind player before flutter tonguing was known, faster than
 /// the tongue repeats?
-fn marks_none(cx: &Context, player: usize, index: usize) -> bool {
-    let part = cx.part(player);
+fn marks_none(cx: &Context, stretch: &Stretch, index: usize) -> bool {
+    let Stretch { player, part, instrument, .. } = *stretch;
     let note = &part.notes[index];
-    let instrument = part.instrument_at(note.start);
     let known = instrument.tremolo_from.is_some_and(|year| cx.era >= year);
     let strokes = note.attached.tremolo;
     if !instrument.breathes || known || strokes < 3 {
@@ -76,26 +75,39 @@ fn marks_none(cx: &Context, player: usize, index: usize) -> bool {
 /// The word for a technique, and where it is asked for, if not at the note itself.
 type Asked = (&'static str, Option<Span>);
 
+/// Marks and tremolos of single notes that the instrument in hand does not have, as words.
+fn of_notes(cx: &Context, stretch: &Stretch) -> Vec<(usize, &'static str)> {
+    cx.offences(&RULE, stretch, 0, |range| {
+        let mut found = Vec::new();
+        for (index, note) in stretch.within(range) {
+            let word = |wanted: Mark| Mark::WORDS.iter().find(|(mark, _)| *mark == wanted);
+            let mut marks = note.attached.marks.iter();
+            let mark = marks.find(|mark| !has_mark(stretch.instrument, *mark)).and_then(word);
+            found.extend(mark.map(|(_, word)| (index, *word)));
+            if marks_none(cx, stretch, index) {
+                found.push((index, "tremolo"));
+            }
+        }
+        found
+    })
+}
+
 fn check(cx: &Context, findings: &mut Findings) {
+    let mut all: Vec<Vec<(usize, Asked)>> = vec![Vec::new(); cx.arrangement.parts.len()];
     for (player, part) in cx.parts() {
-        let mut offences: Vec<(usize, Asked)> = Vec::new();
-        for (at, technique, span) in techniques(part) {
+        for &(at, technique, span) in cx.techniques(player) {
             // It is told where the player sounds next.
             let next = part.notes.partition_point(|note| note.end() <= at);
             if next < part.notes.len() && !has_technique(part.instrument_at(at), technique) {
-                offences.push((next, (technique.word(), Some(span))));
+                all[player].push((next, (technique.word(), Some(span))));
             }
         }
-        for (index, note) in part.notes.iter().enumerate() {
-            let instrument = part.instrument_at(note.start);
-            let word = |wanted: Mark| Mark::WORDS.iter().find(|(mark, _)| *mark == wanted);
-            let mut marks = note.attached.marks.iter().filter(|mark| !has_mark(instrument, *mark));
-            let mark = marks.next().and_then(word);
-            offences.extend(mark.map(|(_, word)| (index, (*word, None))));
-            if marks_none(cx, player, index) {
-                offences.push((index, ("tremolo", None)));
-            }
-        }
+    }
+    for stretch in cx.stretches() {
+        let found = of_notes(cx, &stretch).into_iter();
+        all[stretch.player].extend(found.map(|(index, word)| (index, (word, None))));
+    }
+    for ((player, part), mut offences) in cx.parts().zip(all) {
         offences.sort_by_key(|(index, _)| *index);
         for passage in cx.passages(&RULE, player, offences) {
             let (word, asked) = *passage.detail();

@@ -47,7 +47,7 @@ use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::Severity;
 use crate::instruments::{Family, Loudness};
-use crate::resolve::Mark;
+use crate::resolve::{BarIndices, Mark};
 
 pub const RULE: Rule = Rule {
     code: "notation/ragged-end",
@@ -88,7 +88,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             players.iter().map(|(player, ..)| cx.part(*player).player.name.as_str()).collect();
         words::list(&all, "and")
     };
-    let allowed = |player: usize| cx.allowed(RULE.code, Some(player), (last, last));
+    let allowed = |player: usize| cx.allowed(RULE.code, Some(player), BarIndices::one(last));
     let short: Vec<_> = short.into_iter().filter(|(player, ..)| !allowed(*player)).collect();
     let Some(&(player, index, note)) = short.first() else { return };
     for passage in cx.passages(&RULE, player, [(index, ())]) {

@@ -4,14 +4,17 @@
 //! already; up to four leaders of a choir are voiced together, then the others join one by one.
 
 use std::ops::Range;
+use std::sync::Arc;
 
 use super::cost::{MOST, REST, Row, Wants};
 use super::ear::{Ear, Held};
 use super::join;
 use super::seats::{Choir, Seat};
+use super::settled::{self, Settled};
 use super::slots::Slot;
 use super::solve::{self, Voices};
 use super::voicings::{Desk, Known};
+use crate::resolve::Form;
 
 pub(super) struct Board<'b> {
     pub(super) seats: &'b [Seat],
@@ -29,8 +32,9 @@ impl<'b> Board<'b> {
         Board { seats, slots, ears, wants, heights }
     }
 
-    /// Works out all choirs.
-    pub(super) fn solve(&mut self) {
+    /// Works out all choirs, passage by passage; what an earlier run knows is taken over, and what
+    /// holds now is put down for the next.
+    pub(super) fn solve(&mut self, form: &Form, before: Option<&Settled>, now: &mut Settled) {
         let mut choirs: Vec<(usize, Choir)> = Vec::new();
         for seat in self.seats {
             match choirs.iter_mut().find(|(_, choir)| *choir == seat.choir) {
@@ -39,18 +43,37 @@ impl<'b> Board<'b> {
             }
         }
         choirs.sort_by_key(|&(count, choir)| (std::cmp::Reverse(count), choir));
-        for (_, choir) in choirs {
-            let mut known = Known::default();
-            for (passage, seats) in self.passages(choir) {
-                self.solve_passage(passage, &Desk::new(&seats), &mut known);
-            }
+        let of_seats = settled::of_seats(self);
+        let mut known: Vec<Known> = choirs.iter().map(|_| Known::default()).collect();
+        for passage in settled::passages(form, self.slots) {
+            let question = settled::question(self, &of_seats, &passage);
+            let heights = match before.and_then(|before| before.get(question)) {
+                Some(heights) => {
+                    self.heights[passage].clone_from_slice(heights);
+                    Arc::clone(heights)
+                }
+                None => {
+                    let ahead = settled::with_ahead(self.slots, &passage);
+                    for (&(_, choir), known) in choirs.iter().zip(&mut known) {
+                        for (within, seats) in self.within(choir, ahead.clone()) {
+                            self.solve_passage(within, &Desk::new(&seats), known);
+                        }
+                    }
+                    for heights in &mut self.heights[passage.end..ahead.end] {
+                        heights.fill(REST);
+                    }
+                    self.heights[passage].into()
+                }
+            };
+            now.put(question, heights);
         }
     }
 
-    /// The passages in which the same players of a choir go on without a break, with their seats.
-    fn passages(&self, choir: Choir) -> Vec<(Range<usize>, Vec<usize>)> {
+    /// Where in a passage the same players of a choir go on without a break, with their seats.
+    fn within(&self, choir: Choir, passage: Range<usize>) -> Vec<(Range<usize>, Vec<usize>)> {
         let mut passages: Vec<(Range<usize>, Vec<usize>)> = Vec::new();
-        for (at, slot) in self.slots.iter().enumerate() {
+        for at in passage {
+            let slot = &self.slots[at];
             let of_choir = |seat: &usize| self.seats[*seat].choir == choir && slot.active[*seat];
             let seats: Vec<usize> = (0..self.seats.len()).filter(of_choir).collect();
             match passages.last_mut() {

@@ -2,7 +2,7 @@
 //! what other choirs hold.
 
 use super::cost::{self, REST, UNISON, Wants};
-use super::seats::{Choir, Place, Seat};
+use super::seats::{Choir, Duty, Seat};
 use super::slots::Slot;
 use crate::arrange::SoundingNote;
 use crate::arrange::derive::texture::{Outer, Texture, beats, weight};
@@ -14,19 +14,29 @@ use crate::resolve::Form;
 /// seventh of another choir, where only a few play, or in unison.
 const DOUBLES_TENDER: u32 = 300;
 
-/// The same in another octave of a tutti, where it is common practice.
+/// The same in another octave of a tutti, where it is common practice, and in unison with another
+/// family of a full orchestra, each of which is complete in itself.
 const OCTAVE_OF_TUTTI: u32 = 15;
+const UNISON_OF_FULL: u32 = 30;
 
-/// From so many players on who hold or accompany, all is a tutti. (Our heuristic.)
+/// From so many players on who hold or accompany, all is a tutti, and a full one. (Our heuristic.)
 const TUTTI: usize = 6;
+const FULL: usize = 12;
 
-/// A bass instrument that does not have the bass.
-const NOT_THE_BASS: u32 = 150;
+/// A bass instrument that does not have the bass: tubas and double basses go with it always.
+const NOT_THE_BASS: u32 = 600;
+/// A low one that does not.
+const LOW_NOT_THE_BASS: u32 = 30;
+
+/// What it costs to stand too close above or below another note low down: in seconds, and wider.
+const MUDDY_SECOND: u32 = 120;
+const MUDDY: u32 = 45;
 
 /// What somebody else holds, with his choir.
 pub(super) type Held = (Choir, i16);
 
 /// What is heard at a slot besides those who are worked out.
+#[derive(Hash)]
 pub(super) struct Ear {
     /// Outer notes of the voices where it begins.
     pub(super) outer: Option<(i16, i16)>,
@@ -44,6 +54,7 @@ pub(super) struct Ear {
     /// What each of those holds whose notes are written or kept, or [`REST`].
     pub(super) fixed: Vec<Held>,
     tutti: bool,
+    full: bool,
 }
 
 /// The ears of all slots.
@@ -74,6 +85,7 @@ pub(super) fn ears(
             voices: voices.map(|pitch| pitch.midi().narrow::<i16>()).collect(),
             fixed,
             tutti: players >= TUTTI,
+            full: players >= FULL,
         });
         chord_before = Some(&slot.chord);
     }
@@ -155,8 +167,10 @@ pub(super) fn against(
     }
     let same = |voice: i16| voice != REST && (voice - height).rem_euclid(12) == 0;
     let tender = wants.tender(height);
-    let doubles = |unison: bool| {
-        if ear.tutti && !unison { OCTAVE_OF_TUTTI } else { DOUBLES_TENDER }
+    let doubles = |unison: bool| match unison {
+        false if ear.tutti => OCTAVE_OF_TUTTI,
+        true if ear.full => UNISON_OF_FULL,
+        _ => DOUBLES_TENDER,
     };
     let mut twice = 0;
     for &(choir, other) in others.iter().filter(|(_, other)| same(*other)) {
@@ -173,13 +187,13 @@ pub(super) fn against(
     if wants.leading(height) && ear.classes >> height.rem_euclid(12) & 1 == 1 {
         twice = doubles(ear.voices.contains(&height)).max(twice);
     }
-    cost += twice;
+    cost += twice + mud(height, others, ear);
     let bass = i32::from(height.rem_euclid(12)) == slot.chord.bass_note().class();
-    let ground = seat.place == Place::Ground;
+    let ground = seat.place == Duty::Ground;
     if ground && !bass {
         cost += NOT_THE_BASS;
-    } else if seat.place == Place::Low && !bass {
-        cost += 20;
+    } else if seat.place == Duty::Low && !bass {
+        cost += LOW_NOT_THE_BASS;
     }
     let Some((low, high)) = ear.outer else { return cost };
     if !ground && ear.voices.contains(&height) {
@@ -204,8 +218,23 @@ pub(super) fn against(
         cost += 100 + u32::from((height - low).unsigned_abs());
     } else if height < low && !ground {
         cost += if bass { 25 } else { 120 };
-    } else if height > low && cost::muddy(low, height) && !same(low) {
-        cost += 20;
     }
     cost
+}
+
+/// What it costs to stand too close to the nearest note below and above: of the bass and of all
+/// who hold notes.
+fn mud(height: i16, others: &[Held], ear: &Ear) -> u32 {
+    /// Above this nothing is muddy.
+    const CLEAR: i16 = 64;
+    if height > CLEAR {
+        return 0;
+    }
+    let bass = ear.outer.filter(|_| ear.has_bass).map(|(low, _)| low);
+    let heard = || others.iter().map(|(_, other)| *other).chain(bass).filter(|h| *h != REST);
+    let below = heard().filter(|other| *other < height).max();
+    let above = heard().filter(|other| *other > height).min();
+    let pairs = [below.map(|below| (below, height)), above.map(|above| (height, above))];
+    let muddy = pairs.into_iter().flatten().filter(|(low, high)| cost::muddy(*low, *high));
+    muddy.map(|(low, high)| if high - low <= 2 { MUDDY_SECOND } else { MUDDY }).sum()
 }

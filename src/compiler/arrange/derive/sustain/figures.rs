@@ -43,6 +43,8 @@ pub(super) fn broken(
         starts.insert(0, (from, first - from));
     }
     let mut place = 0;
+    // For each note the length of its figure by the metre, and its place in it.
+    let mut places: Vec<(Time, Time, usize, usize)> = Vec::new();
     for (at, length) in starts {
         let bar = form.bar_at(at);
         let beat = bar.metre.beat();
@@ -64,8 +66,14 @@ pub(super) fn broken(
             if start == bar.start {
                 place = 0;
             }
-            all.push((start, end, turn(place % figure, figure, notes)));
+            places.push((start, end, figure, place % figure));
             place += 1;
+        }
+    }
+    // A chord that changes cuts the last figure short: what is left of it still spans the chord.
+    for whole in places.chunk_by(|_, (.., place)| *place != 0) {
+        for (index, &(start, end, figure, _)) in whole.iter().enumerate() {
+            all.push((start, end, turn(index, whole.len().min(figure), notes)));
         }
     }
     all

@@ -7,14 +7,14 @@ use std::ops::Range;
 use super::board::Board;
 use super::cost::{self, REST};
 use super::ear::{self, Held};
-use super::seats::{Choir, Place};
+use super::seats::{Choir, Duty};
 use crate::arrange::derive::search::{Choice, cheapest};
 
 /// What parallels cost with one of the same choir, whom a player of a large choir may double in
 /// the octave, and with one of another.
 const FIFTHS: u32 = 300;
 const OCTAVES: u32 = 20;
-const FIFTHS_ELSEWHERE: u32 = 30;
+const FIFTHS_ELSEWHERE: u32 = 80;
 const OCTAVES_ELSEWHERE: u32 = 6;
 
 /// What it costs to stand on the wrong side of a player, and of one of the same ensemble line.
@@ -117,12 +117,12 @@ fn step(
     let own = &board.seats[seat];
     let tendency = board.wants[at - 1].tendencies[usize::from(from.unsigned_abs() % 12)];
     cost += cost::unresolved(tendency, from, to, board.wants[at].classes, false);
-    cost += board.voices(at).along((from, to), own.place == Place::Ground);
+    cost += board.voices(at).along((from, to), own.place == Duty::Ground);
     for &(choir, other) in moves {
         if cost::parallel((from, to), other) {
             cost += match (choir == own.choir, cost::in_octaves((from, to), other)) {
                 (true, false) => FIFTHS,
-                (true, true) if own.place == Place::Ground => 0,
+                (true, true) if own.place == Duty::Ground => 0,
                 (true, true) => OCTAVES,
                 (false, false) => FIFTHS_ELSEWHERE,
                 (false, true) => OCTAVES_ELSEWHERE,

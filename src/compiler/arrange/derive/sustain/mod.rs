@@ -17,6 +17,9 @@ mod plucked;
 mod realise;
 mod rhythm;
 mod seats;
+mod settled;
+#[cfg(test)]
+mod settled_tests;
 mod slots;
 mod solve;
 #[cfg(test)]
@@ -30,12 +33,13 @@ use super::{DerivedPart, Request};
 use crate::arrange::SoundingNote;
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Pitch, Time};
-use crate::resolve::Verb;
+use crate::resolve::{BarIndices, Verb};
 use board::Board;
 
 pub(super) use cost::{Wants, leading_class};
 pub(in crate::arrange) use realise::realise;
 pub(in crate::arrange) use seats::Choir;
+pub(in crate::arrange) use settled::Settled;
 
 /// Where one player holds one note.
 #[derive(Clone, Copy, Debug)]
@@ -52,6 +56,7 @@ struct Held {
 pub(in crate::arrange) fn sustain(
     requests: &[Request],
     around: &[(Choir, Vec<SoundingNote>)],
+    settled: (Option<&Settled>, &mut Settled),
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Vec<Vec<DerivedPart>> {
     let Some(first) = requests.first() else { return Vec::new() };
@@ -61,7 +66,7 @@ pub(in crate::arrange) fn sustain(
     let slots = slots::slots(requests, harmony, &seats);
     let ears = ear::ears(form, &slots, &texture, around);
     let mut board = Board::new(&seats, &slots, &ears);
-    board.solve();
+    board.solve(form, settled.0, settled.1);
 
     let mut held: Vec<Vec<Vec<Held>>> =
         requests.iter().map(|request| request.parts.iter().map(|_| Vec::new()).collect()).collect();
@@ -114,9 +119,9 @@ pub(super) fn at_moments(
     let requests = std::slice::from_ref(request);
     let seats = seats::seats(requests);
     let slots = slots::at_moments(request, moments, &seats);
-    let ears = ear::ears(&request.piece.form, &slots, texture, &[]);
+    let ears = ear::ears(&request.piece.form, &slots, texture, &request.around);
     let mut board = Board::new(&seats, &slots, &ears);
-    board.solve();
+    board.solve(&request.piece.form, None, &mut Settled::default());
     let mut struck = vec![vec![None; moments.len()]; request.parts.len()];
     for (at, slot) in slots.iter().enumerate() {
         let Some(moment) = moments.iter().position(|(start, _)| *start == slot.start) else {
@@ -134,14 +139,14 @@ pub(super) fn at_moments(
 /// Says which players get nothing in the whole passage, and why.
 fn say(request: &Request, parts: &[DerivedPart], diagnostics: &mut Vec<Diagnostic>) {
     let bars = request.bars();
-    let chords_of = |first: usize, after: usize| {
-        let (from, to) = (request.bar_times(first).0, request.bar_times(after - 1).1);
+    let chords_of = |bars: BarIndices| {
+        let (from, to) = request.piece.form.times_of(bars);
         let within = move |event: &&crate::resolve::HarmonyEvent| {
             event.start < to && event.start + event.length > from
         };
         request.harmony.iter().filter(within)
     };
-    if bars.iter().all(|&(first, after)| chords_of(first, after).next().is_none()) {
+    if bars.iter().all(|&bars| chords_of(bars).next().is_none()) {
         diagnostics.push(findings::no_harmony(request, &bars));
         return;
     }
@@ -150,8 +155,7 @@ fn say(request: &Request, parts: &[DerivedPart], diagnostics: &mut Vec<Diagnosti
         |(player, part): &(usize, &DerivedPart)| part.notes.is_empty() && !request.kept[*player];
     for (player, _) in parts.iter().enumerate().filter(silent) {
         let supplies = super::supply::Supplies::new(request.parts[player], request.era);
-        let mut chords =
-            request.own_bars(player).flat_map(|(first, after)| chords_of(first, after)).peekable();
+        let mut chords = request.own_bars(player).flat_map(chords_of).peekable();
         if chords.peek().is_none() {
             continue;
         }

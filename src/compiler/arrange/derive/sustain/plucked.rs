@@ -34,8 +34,8 @@ pub(super) fn chords(
     let form = &request.piece.form;
     let supplies = Supplies::new(request.parts[player], request.era);
     let mut strokes: Vec<(Time, Time, Chord, crate::diagnostics::Span, bool)> = Vec::new();
-    for (first, after) in request.own_bars(player) {
-        for bar in first..after {
+    for bars in request.own_bars(player) {
+        for bar in bars.range() {
             let (from, to) = request.bar_times(bar);
             let mut at = from;
             while at < to {
@@ -86,7 +86,10 @@ pub(super) fn chords(
     let rolled = request.instrument(player).family == Family::Harp;
     let mut notes = Vec::with_capacity(strokes.len());
     for (index, (start, end, chord, span, first)) in strokes.into_iter().enumerate() {
-        let mut pitches: Pitches = left_hand(&chord, &supplies, start).into_iter().collect();
+        let left = left_hand(&chord, &supplies, start);
+        // A figure begins with one note of the bass, the nearer one.
+        let skipped = if restrike == Restrike::Broken { left.len().max(1) - 1 } else { 0 };
+        let mut pitches: Pitches = left.into_iter().skip(skipped).collect();
         pitches.extend(stages[index][way[index]].state.iter().copied());
         pitches.sort_unstable();
         pitches.dedup();

@@ -3,8 +3,12 @@
 //! The left hand plays the bass as it is written. The right hand strikes the chord in three notes
 //! where it changes and on strong beats, by the rules of four parts: bass and right hand have the
 //! chord complete, no leading note and no seventh twice, no fifths and octaves in parallel, leading
-//! notes up and sevenths down, least movement. (The rules from memory, after C. P. E. Bach, Versuch,
-//! part 2, 1762, chapters 1 to 3; the weights are our heuristic.)
+//! notes up and sevenths down, least movement, the hand close. (The rules from memory, after C. P. E.
+//! Bach, Versuch, part 2, 1762, chapters 1 to 3; the weights are our heuristic.)
+//!
+//! From the pianos of the nineteenth century on, hands are fuller: in forte the bass goes in octaves
+//! and the right hand closes its chord with the octave of its lowest note, where that may be
+//! doubled. (Common practice; the year is our heuristic.)
 
 use smallvec::SmallVec;
 
@@ -12,6 +16,7 @@ use super::super::search::{Choice, cheapest};
 use super::super::supply::{Supplies, Supply};
 use super::super::texture::Texture;
 use super::super::{DerivedPart, Request, chord_at, findings};
+use super::breath::Loudness;
 use super::cost::leading_class;
 use crate::arrange::SoundingNote;
 use crate::diagnostics::{Diagnostic, Span};
@@ -31,6 +36,15 @@ const UNRESOLVED: u32 = 25;
 const DOUBLED_THIRD: u32 = 5;
 const WITHOUT_FIFTH: u32 = 8;
 const ABOVE_TUNE: u32 = 6;
+/// For each semitone of a gap beyond a fourth between two fingers, and for an octave in the hand.
+const WIDE: u32 = 2;
+const OCTAVE: u32 = 6;
+
+/// The year from which hands are full, the degree of loudness from which they are (forte), and the
+/// lowest note of an octave in the left hand.
+const FULL_HANDS: i32 = 1830;
+const LOUD: u8 = 5;
+const DEEPEST: i32 = 28;
 
 /// When something is struck.
 struct Stroke {
@@ -96,13 +110,27 @@ fn of_player(
         hands.extend(way.iter().zip(&stages).map(|(choice, stage)| &stage[*choice].state));
     }
     let mut hands = hands.into_iter();
+    let loudness = Loudness::new(request);
+    let full = |at: Time| !alone && request.era >= FULL_HANDS && loudness.at(at) >= LOUD;
     let mut notes = Vec::with_capacity(strokes.len());
     for stroke in &strokes {
         let mut pitches: Pitches = stroke.bass.iter().copied().collect();
-        if stroke.chord.is_some()
+        let supply = supplies.at(stroke.start);
+        if full(stroke.start)
+            && let [bass] = stroke.bass[..]
+        {
+            let octave = bass.octaves_up(-1);
+            if octave.midi() >= DEEPEST && supply.has(octave) {
+                pitches.push(octave);
+            }
+        }
+        if let Some((chord, key)) = &stroke.chord
             && let Some(hand) = hands.next()
         {
             pitches.extend(hand.iter().copied());
+            if full(stroke.start) {
+                pitches.extend(closing(hand, chord, *key, supply));
+            }
         }
         pitches.sort_unstable();
         pitches.dedup();
@@ -114,14 +142,25 @@ fn of_player(
     notes
 }
 
+/// The octave of the lowest note of a close hand, where that may be doubled and is not there yet.
+fn closing(hand: &Hand, chord: &Chord, key: Key, supply: &Supply) -> Option<Pitch> {
+    let lowest = *hand.first()?;
+    let class = lowest.name().class();
+    let member = chord.members().iter().position(|member| member.class() == class)?;
+    let tender = leading_class(chord, key) == Some(class) || member > 2;
+    let octave = lowest.octaves_up(1);
+    let fits = !tender && !hand.contains(&octave) && octave.midi() <= HIGHEST + 3;
+    (fits && supply.has(octave)).then_some(octave)
+}
+
 /// The notes of the bass, and the chords over them where they change and on strong beats.
 fn strokes(request: &Request, player: usize, voice: usize) -> Vec<Stroke> {
     let form = &request.piece.form;
     let music = &request.piece.voices[voice].music;
     let mut strokes: Vec<Stroke> = Vec::new();
     let mut struck: Option<Time> = None;
-    for (first, after) in request.own_bars(player) {
-        let (from, to) = form.times_of((first, after));
+    for bars in request.own_bars(player) {
+        let (from, to) = form.times_of(bars);
         for note in &music.notes {
             let end = note.start + note.length;
             if end <= from || note.start >= to {
@@ -208,6 +247,12 @@ fn hands(
                 }
                 if sounds(third) > 1 {
                     cost += DOUBLED_THIRD;
+                }
+                for pair in hand.windows(2) {
+                    cost += WIDE * (pair[1].midi() - pair[0].midi() - 5).max(0).unsigned_abs();
+                }
+                if c.midi() - a.midi() == SPAN {
+                    cost += OCTAVE;
                 }
                 if let Some(tune) = tune {
                     cost += ABOVE_TUNE * (c.midi() - tune).max(0).unsigned_abs();

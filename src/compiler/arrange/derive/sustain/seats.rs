@@ -31,8 +31,8 @@ impl Choir {
 }
 
 /// What a player is for among those who hold a chord.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub(super) enum Place {
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub(super) enum Duty {
     /// Any note of the chord.
     Free,
     /// The bass, with it or an octave below: tuba, contrabassoon, double bass. (Common practice.)
@@ -42,6 +42,7 @@ pub(super) enum Place {
 }
 
 /// One player who holds notes.
+#[derive(Hash)]
 pub(super) struct Seat {
     /// Index of his line among the requests.
     pub(super) line: usize,
@@ -50,7 +51,7 @@ pub(super) struct Seat {
     /// The name of his ensemble line.
     pub(super) name: String,
     pub(super) choir: Choir,
-    pub(super) place: Place,
+    pub(super) place: Duty,
     pub(super) supplies: Supplies,
     /// Natural brass or drums.
     natural: bool,
@@ -129,7 +130,7 @@ pub(super) fn seats(requests: &[Request]) -> Vec<Seat> {
 
 /// Where an instrument stands in a chord: at the bottom those that go down to the great octave's end
 /// and beyond and have one note at a time; low a slide below that of the tenor.
-fn place(instrument: &Instrument) -> Place {
+fn place(instrument: &Instrument) -> Duty {
     /// MIDI numbers of sounding F1 and D2. Our heuristic.
     const GROUND: i32 = 29;
     const LOW_SLIDE: i32 = 38;
@@ -142,11 +143,11 @@ fn place(instrument: &Instrument) -> Place {
     let first = lows(Limit::Custom).min_by_key(|compass| compass.from);
     let asked = first.map(|compass| sounding(compass.low).midi());
     if lowest.is_some_and(|low| low <= GROUND) && instrument.staves == 1 && !instrument.unpitched {
-        Place::Ground
+        Duty::Ground
     } else if !instrument.slides.is_empty() && asked.is_some_and(|low| low <= LOW_SLIDE) {
-        Place::Low
+        Duty::Low
     } else {
-        Place::Free
+        Duty::Free
     }
 }
 
@@ -158,17 +159,17 @@ mod tests {
     #[test]
     fn the_ground_and_the_low_slide_are_found_by_their_compass() {
         for (id, wanted) in [
-            ("tuba", Place::Ground),
-            ("contrabassoon", Place::Ground),
-            ("double-bass", Place::Ground),
-            ("bass-trombone", Place::Low),
-            ("tenor-trombone", Place::Free),
-            ("alto-trombone", Place::Free),
-            ("bassoon", Place::Free),
-            ("cello", Place::Free),
-            ("harp", Place::Free),
-            ("natural-horn", Place::Free),
-            ("bass-clarinet", Place::Free),
+            ("tuba", Duty::Ground),
+            ("contrabassoon", Duty::Ground),
+            ("double-bass", Duty::Ground),
+            ("bass-trombone", Duty::Low),
+            ("tenor-trombone", Duty::Free),
+            ("alto-trombone", Duty::Free),
+            ("bassoon", Duty::Free),
+            ("cello", Duty::Free),
+            ("harp", Duty::Free),
+            ("natural-horn", Duty::Free),
+            ("bass-clarinet", Duty::Free),
         ] {
             assert_eq!(place(find(id).unwrap()), wanted, "{id}");
         }

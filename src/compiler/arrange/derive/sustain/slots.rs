@@ -60,7 +60,7 @@ pub(super) fn slots(requests: &[Request], harmony: &[HarmonyEvent], seats: &[Sea
                 active: active.clone(),
                 // From one ending nobody goes on into the next.
                 joined: slots.last().is_some_and(|last| last.end == start)
-                    && !(start == place.start && form.ending_changes(bar)),
+                    && !(start == place.start && form.is_cut_off(bar)),
             });
         }
     }

@@ -6,7 +6,7 @@ use std::rc::Rc;
 use super::board::Board;
 use super::cost::{self, MOST, PARALLEL, REST, Row, SETS};
 use super::ear::{self, Held};
-use super::seats::{Choir, Place};
+use super::seats::{Choir, Duty};
 use super::voicings::{Desk, Known, Voicings};
 use crate::arrange::derive::search::{Choice, cheapest_within};
 
@@ -22,7 +22,7 @@ const SHORT: usize = 16;
 /// What it costs a player to move in parallel octaves with one of another choir, whom he may well
 /// double, and in parallel fifths.
 const FOLLOWS_IN_OCTAVES: u32 = 6;
-const FOLLOWS_IN_FIFTHS: u32 = 30;
+const FOLLOWS_IN_FIFTHS: u32 = 80;
 
 /// What parallels with an outer voice cost that come about from a passing note off the beat.
 const FROM_PASSING: u32 = 40;
@@ -74,7 +74,7 @@ pub(super) fn stage(board: &Board, desk: &Desk, at: usize, known: &mut Known) ->
     let mut grounds = [false; MOST];
     for (leader, &seat) in desk.leaders.iter().enumerate() {
         let seat = &board.seats[seat];
-        grounds[leader] = seat.place == Place::Ground;
+        grounds[leader] = seat.place == Duty::Ground;
         for &height in &voicings.notes[leader] {
             if let Some(cost) =
                 usize::try_from(height).ok().and_then(|h| against[leader].get_mut(h))
@@ -151,8 +151,9 @@ pub(super) fn step(from: &Stage, to: &Stage, a: &Row, b: &Row, budget: u32) -> O
         let next = to.voicings.wants.classes;
         cost += cost::unresolved(tendency, moved.0, moved.1, next, top == Some(player));
         cost += to.voices.along(moved, to.grounds[player]);
+        let is_bass = to.voices.is_bass(moved, to.grounds[player]);
         for &(choir, other) in &to.others {
-            if cost::parallel(moved, other) {
+            if !is_bass && cost::parallel(moved, other) {
                 cost += match (choir == to.choir, cost::in_octaves(moved, other)) {
                     (true, _) => PARALLEL,
                     (false, true) => FOLLOWS_IN_OCTAVES,
@@ -165,10 +166,24 @@ pub(super) fn step(from: &Stage, to: &Stage, a: &Row, b: &Row, budget: u32) -> O
 }
 
 impl Voices {
+    /// Does whoever plays the bass or its octave below (`ground`) go along with it? Then its
+    /// parallels with others are those of the bass.
+    pub(super) fn is_bass(&self, moved: (i16, i16), ground: bool) -> bool {
+        let before = self.before.map(|[(low, _), _]| low).filter(|low| *low != REST);
+        let from = before.or(self.from.map(|(low, _)| low));
+        let octaves = |own: i16, low: i16| own <= low && (low - own) % 12 == 0;
+        ground
+            && self.to.is_some_and(|(low, _)| octaves(moved.1, low))
+            && from.is_some_and(|low| (low - moved.0) % 12 == 0)
+    }
+
     /// What one player's movement costs against the outer voices. Whoever plays the bass an octave
     /// below it (`ground`) goes along with it.
     pub(super) fn along(&self, moved: (i16, i16), ground: bool) -> u32 {
         let Some((low, high)) = self.to else { return 0 };
+        if self.is_bass(moved, ground) {
+            return 0;
+        }
         let low_too = |from: i16| {
             with_voice(moved, (from, low))
                 && !(ground && (moved.0 - from) % 12 == 0 && moved.1 <= low)

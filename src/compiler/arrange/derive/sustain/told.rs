@@ -4,7 +4,7 @@
 use super::Held;
 use super::board::Board;
 use super::cost::{self, REST};
-use super::seats::Place;
+use super::seats::Duty;
 use crate::arrange::derive::{Request, findings};
 use crate::diagnostics::Diagnostic;
 
@@ -59,7 +59,7 @@ pub(super) fn faults(requests: &[Request], board: &Board, diagnostics: &mut Vec<
             if moved.0 == REST || moved.0 == moved.1 {
                 continue;
             }
-            let ground = own.place == Place::Ground;
+            let ground = own.place == Duty::Ground;
             let with_voice = board.voices(at).along(moved, ground) >= cost::PARALLEL;
             let few = slot
                 .active
@@ -158,7 +158,7 @@ pub(super) fn sharing(request: &Request, held: &[Vec<Held>], diagnostics: &mut V
         return;
     }
     let pitched = held.iter().filter(|held| !held.is_empty()).count();
-    let (words, first, last) = findings::bars(request, &request.bars());
+    let (words, numbers) = findings::bars(request, &request.bars());
     let names = findings::names(request, &sharing);
     let shares = if sharing.len() == 1 { "shares" } else { "share" };
     let diagnostic = Diagnostic::advice(
@@ -171,5 +171,5 @@ pub(super) fn sharing(request: &Request, held: &[Vec<Held>], diagnostics: &mut V
     .with_help(
         "Leave it so where these notes are to sound stronger; if not, name fewer players, give some of them a line of their own, or let them double another part.",
     );
-    diagnostics.push(findings::finish(request, diagnostic, &sharing, first, last));
+    diagnostics.push(findings::finish(request, diagnostic, &sharing, numbers));
 }
