@@ -272,7 +272,7 @@ pub(super) fn beside(interval: i16, below: i16) -> u32 {
         2 => 8,
         12 => 4,
         _ => 0,
-    }) + if muddy { 30 } else { 0 }
+    }) + if muddy { 90 } else { 0 }
 }
 
 /// A note far from the middle of the compass is held with more care.
