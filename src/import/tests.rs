@@ -251,7 +251,7 @@ fn only_the_parts_and_bars_that_are_asked_for() {
         <score-part id='P2'><part-name>Viola</part-name></score-part>";
     let first = format!("{COMMON}{}", note("C5", 48, "<tie type='start'/>"));
     let second = note("C5", 48, "<tie type='stop'/>");
-    let third = note("D5", 48, "<lyric/>");
+    let third = note("D5", 48, "<notations><tied type='let-ring'/></notations>");
     let measures: &[&str] = &[&first, &second, &third];
     let text = part(list, &[("P1", measures), ("P2", measures)]);
     let options = |parts: &[&str], bars| Options {

@@ -124,6 +124,11 @@ pub const CODES: &[Code] = &[
         "A voice ends before the piece.",
         "Write the missing bars, or `rest` with their number.",
     ),
+    code(
+        "bars/neighbour",
+        "The note that an ornament names is not its neighbour, or the mark names none.",
+        "Write the next letter above a trill or turn, below a mordent: `[trill Eb]`.",
+    ),
     code("bars/no-end", "The form has no end.", "Write `end` at its last bar."),
     code(
         "bars/no-form",
@@ -228,6 +233,11 @@ pub const CODES: &[Code] = &[
         "Write a root, a quality of the list in the reference, and a bass if it is not the root.",
     ),
     code("names/budget", "A budget exceeds 100%.", "Write at most 100%."),
+    code(
+        "harmony/not-declared",
+        "Chord symbols are to be printed, but no harmony is declared.",
+        "Write a `harmony` block.",
+    ),
     code(
         "lyrics/hold",
         "`=` has no syllable to hold.",

@@ -71,12 +71,15 @@ fn check(cx: &Context, findings: &mut Findings) {
         return;
     }
     let accompanies = |note: &SoundingNote| matches!(note.role, Role::Harmony | Role::Rhythm);
+    // What each player has in a slice.
+    let mut has: Vec<Option<Sounding>> = vec![None; parts.len()];
     let moments = cx.moments(&RULE, |slice, found: &mut Vec<(Sounding, Sounding)>| {
-        let of = |player: usize| {
-            slice.sounding.iter().copied().find(|one| usize::from(one.player) == player)
-        };
+        has.fill(None);
+        for one in slice.sounding {
+            has[usize::from(one.player)] = Some(*one);
+        }
         for &(first, second) in &pairs {
-            let (Some(one), Some(two)) = (of(first), of(second)) else { continue };
+            let (Some(one), Some(two)) = (has[first], has[second]) else { continue };
             let (upper, lower) = (one.of(parts), two.of(parts));
             if !accompanies(upper) || !accompanies(lower) || upper.source == lower.source {
                 continue;
