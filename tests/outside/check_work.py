@@ -114,14 +114,14 @@ PATTERNS = {
     "names that nothing declares, and voices": (
         60,
         lambda n: whole(
-            voices=VOICE + lines(n, "voice t# { 1: 1/4 D5 A4 | }"),
+            voices=VOICE + lines(60, "voice t# { 1: 1/4 D5 A4 | }"),
             scorings=scored(lines(n, " oboe plays u# as melody bars 1")),
         ),
     ),
     "players that nothing declares, and groups": (
         100,
         lambda n: whole(
-            ensembles="ensemble duo { era 1885\n" + lines(n, " group g# oboe") + " oboe 2 }\n",
+            ensembles="ensemble duo { era 1885\n" + lines(60, " group g# oboe") + " oboe 2 }\n",
             scorings=scored(lines(n, " unknown# plays tune as melody")),
         ),
     ),
