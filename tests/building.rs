@@ -115,6 +115,37 @@ fn text_is_laid_out_as_asked_and_a_passage_alone() {
 }
 
 #[test]
+fn many_pieces_are_told_in_order_and_placed_together() {
+    let sources: Vec<(String, String)> = (0..24)
+        .map(|number| {
+            let title = format!("\"Bell {number:02}\"");
+            (format!("{number:02}.ripieno"), SOURCE.replace("\"Bell\"", &title))
+        })
+        .collect();
+    let named: Vec<(&str, &str)> = sources.iter().map(|(n, t)| (n.as_str(), t.as_str())).collect();
+    let room = room(&named);
+    let mut arguments: Vec<&str> = named.iter().map(|(name, _)| *name).collect();
+    arguments.extend(["--only", "text"]);
+    let said = build(room.path(), &arguments);
+    let told: Vec<&str> = said.lines().filter(|line| line.contains(".ripieno:")).collect();
+    let wanted: Vec<String> =
+        named.iter().map(|(name, _)| format!("{name}: no problems found")).collect();
+    assert_eq!(told, wanted);
+    assert_eq!(fs::read_dir(room.path().join("build")).unwrap().count(), 24);
+    // One that cannot be read keeps all from being written.
+    let mut arguments = arguments.clone();
+    arguments.extend(["no-such.ripieno", "--output", "other"]);
+    let refused = ripieno(room.path(), &[&["build"], arguments.as_slice()].concat());
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(!room.path().join("other").exists(), "{}", errors(&refused));
+    // Data are one object.
+    let arguments = ["build", "00.ripieno", "01.ripieno", "--format", "json", "--output", "data"];
+    let data = ripieno(room.path(), &arguments).stdout;
+    let data: serde_json::Value = serde_json::from_slice(&data).unwrap();
+    assert_eq!(data["summary"]["errors"], 0);
+}
+
+#[test]
 fn packed_scores_are_read_like_plain_ones() {
     let room = room(&[("a.ripieno", SOURCE)]);
     build(room.path(), &["a.ripieno", "--only", "musicxml,mxl"]);

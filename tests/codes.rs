@@ -9,7 +9,7 @@ use ripieno::check::{self, RULES};
 use ripieno::diagnostics::{CODES, Sources, example, exemplified};
 use ripieno::resolve::{self, LoadError, Loader};
 
-const FAMILIES: [&str; 11] = [
+const FAMILIES: [&str; 12] = [
     "syntax",
     "use",
     "bars",
@@ -18,6 +18,7 @@ const FAMILIES: [&str; 11] = [
     "natural-brass",
     "arrange",
     "allow",
+    "lyrics",
     "compass",
     "balance",
     "economy",

@@ -6,7 +6,6 @@ use ripieno::narrow::Narrow;
 use std::collections::BTreeSet;
 
 use proptest::prelude::*;
-use proptest::test_runner::RngSeed;
 use ripieno::import::{Options, import};
 
 use shared::choices::Choices;
@@ -48,6 +47,14 @@ const PIECES: &[&str] = &[
     "</measure><measure number='7'>",
     "</measure><measure number='X1' implicit='yes'>",
     "</measure></part><part id='P2'><measure>",
+    "<direction><direction-type><words>D.C. al Fine</words></direction-type><sound dacapo='yes'/></direction>",
+    "<direction><direction-type><words>D.S. al Coda</words></direction-type></direction>",
+    "<direction><direction-type><words>Fine</words></direction-type></direction>",
+    "<direction><direction-type><words>To Coda</words></direction-type></direction>",
+    "<direction><direction-type><coda/></direction-type></direction>",
+    "<barline location='right'><repeat direction='backward'/><ending number='1, 2' type='stop'/></barline>",
+    "<barline location='left'><ending number='3' type='start'/></barline>",
+    "<note><pitch><step>A</step><octave>4</octave></pitch><duration>6</duration><voice>1</voice><lyric number='2'><syllabic>begin</syllabic><text>me-|{</text></lyric></note>",
 ];
 
 /// A file thrown together from pieces.
@@ -92,18 +99,11 @@ fn midi(notes: &[(u16, u16, u8)]) -> Vec<u8> {
 
 #[test]
 fn a_chord_longer_than_any_value_is_imported() {
-    import_anything(thrown(&[26, 96, 111, 224, 151]).as_bytes());
+    import_anything(thrown(&[26, 30, 12, 26, 19]).as_bytes());
 }
 
-/// The same cases in every run: about one scoring in 1,400 still comes back with a note missing, and
-/// until the cause is found a random choice would fail now and then. `PROPTEST_RNG_SEED=17` and
-/// `PROPTEST_CASES=1500` look for it.
 fn cases() -> ProptestConfig {
-    let mut config = ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(80) };
-    if std::env::var_os("PROPTEST_RNG_SEED").is_none() {
-        config.rng_seed = RngSeed::Fixed(0);
-    }
-    config
+    ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(80) }
 }
 
 proptest! {

@@ -11,9 +11,10 @@ use super::{End, Failure, Outcome, Show, files, print};
 use ripieno_checker::advise;
 use ripieno_checker::check;
 use ripieno_checker::session::Session;
-use ripieno_compiler::diagnostics::BarNumbers;
-use ripieno_compiler::limits;
+use ripieno_compiler::diagnostics::{BarNumbers, FileId};
 use ripieno_compiler::resolve::NoFiles;
+use ripieno_compiler::syntax::Document;
+use ripieno_compiler::{format, limits};
 use ripieno_import::{self as import, Import, Options, Reduction, Report, Setting};
 
 /// What names the standard output in place of a file.
@@ -110,6 +111,8 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
             path.display()
         )));
     }
+    // As `fmt` writes it.
+    let text = format::format(&Document::new(FileId(0), text.as_str()));
     match &target {
         None => print(&text)?,
         Some(target) if arguments.overwrite => files::write_over(target, text.as_bytes())?,

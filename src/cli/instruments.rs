@@ -72,6 +72,9 @@ fn asked(arguments: &Arguments) -> Result<Vec<&'static Instrument>, Failure> {
         let suggestion = did_you_mean(family, &families, "family");
         return Err(Failure(format!("unknown family `{family}`. {suggestion}")));
     }
+    if let Some(year) = arguments.era.filter(|year| !(1600..=2100).contains(year)) {
+        return Err(Failure(format!("the year {year} is outside 1600 to 2100")));
+    }
     let key = match arguments.key.as_deref().map(|key| (key, key.parse::<PitchName>())) {
         None => None,
         Some((_, Ok(key))) => Some(key),

@@ -116,13 +116,14 @@ impl Printing {
         Setups { score, parts }
     }
 
-    /// Draws the printed files of an arrangement and hands over each as soon as it is drawn; gives
-    /// back lines that tell of parts, pages and turns.
+    /// Draws the printed files of an arrangement and hands over each as soon as it is drawn, on so
+    /// many threads; gives back lines that tell of parts, pages and turns.
     pub(super) fn each_file(
         &self,
         arrangement: &Arrangement,
         wanted: &render::Wanted,
         formats: &[Format],
+        threads: usize,
         mut take: impl FnMut(&str, &[u8]) -> Result<(), Failure>,
     ) -> Result<String, Failure> {
         let drawn: Vec<Drawn> =
@@ -137,7 +138,8 @@ impl Printing {
             };
             take(&format!("{name}{page}.{}", format.ending()), &bytes)
         };
-        let printed = outputs::each_output(arrangement, wanted, &self.setups(), &drawn, take)?;
+        let printed =
+            outputs::each_output(arrangement, wanted, &self.setups(), &drawn, threads, take)?;
         Ok(told(arrangement, &printed))
     }
 

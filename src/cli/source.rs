@@ -188,9 +188,19 @@ pub(super) fn scorings<'p>(
 /// Shows findings: in full or in one line each on the standard error, as data on the standard
 /// output.
 pub(super) fn show(sources: &Sources, findings: &[Diagnostic], how: Show) -> Result<(), Failure> {
+    if how == Show::Json {
+        return print(&json::render(findings, sources));
+    }
+    // Findings that nobody can read are not worth failing for.
+    let _ = io::stderr().lock().write_all(shown(sources, findings, how).as_bytes());
+    Ok(())
+}
+
+/// Findings in words, in full or in one line each; data are for [`json`].
+pub(super) fn shown(sources: &Sources, findings: &[Diagnostic], how: Show) -> String {
     // A source must not tell the terminal what to do.
     let (safe_sources, safe_findings);
-    let (sources, findings) = if how != Show::Json && sources.iter().any(has_hidden) {
+    let (sources, findings) = if sources.iter().any(has_hidden) {
         safe_sources = sources.shown_with(|text| harmless(text).into_owned());
         safe_findings = findings
             .iter()
@@ -200,19 +210,13 @@ pub(super) fn show(sources: &Sources, findings: &[Diagnostic], how: Show) -> Res
     } else {
         (sources, findings)
     };
-    let text = match how {
-        Show::Json => return print(&json::render(findings, sources)),
-        Show::Short => short::render(findings, sources),
-        Show::Rich => {
-            let stderr = io::stderr();
-            let look =
-                rich::Look { colours: colours(&stderr), unicode: unicode(), width: columns() };
-            rich::render(findings, sources, look)
-        }
-    };
-    // Findings that nobody can read are not worth failing for.
-    let _ = io::stderr().lock().write_all(text.as_bytes());
-    Ok(())
+    if how == Show::Rich {
+        let stderr = io::stderr();
+        let look = rich::Look { colours: colours(&stderr), unicode: unicode(), width: columns() };
+        rich::render(findings, sources, look)
+    } else {
+        short::render(findings, sources)
+    }
 }
 
 fn has_hidden(source: &Source) -> bool {

@@ -1,7 +1,5 @@
 //! The printed files of one scoring, drawn on all cores.
 
-use std::thread;
-
 use ripieno_compiler::arrange::Arrangement;
 use ripieno_writers::edition;
 use ripieno_writers::notate::{Pitches, Score};
@@ -69,7 +67,7 @@ struct Work<'a> {
     concert: Option<Score>,
 }
 
-/// The scores asked for and all parts, drawn in the formats asked for on all cores. The files of
+/// The scores asked for and all parts, drawn in the formats asked for on so many threads. The files of
 /// each are handed over as soon as they are drawn, not in order; what is given back is in order, the
 /// scores first, and without the files. The same arrangement gives the same bytes.
 ///
@@ -81,6 +79,7 @@ pub fn each_output<E>(
     wanted: &Wanted,
     setups: &Setups,
     formats: &[Drawn],
+    threads: usize,
     mut take: impl FnMut(Of, File) -> Result<(), E>,
 ) -> Result<Vec<Printed>, E> {
     let notated = |pitches| render::notated(arrangement, wanted, pitches);
@@ -88,14 +87,18 @@ pub fn each_output<E>(
     let work = Work { arrangement, wanted, written: notated(Pitches::Written), concert };
     let scores = wanted.scores.iter().map(|&kind| Of::Score(kind));
     let all: Vec<Of> = scores.chain((0..arrangement.parts.len()).map(Of::Part)).collect();
-    let cores = thread::available_parallelism().map_or(1, usize::from);
     let mut told = Vec::with_capacity(all.len());
     let print = |number: usize| work.printed(all[number], setups, formats);
-    render::streamed(all.len(), cores, print, |number, (printed, files): (Printed, Vec<File>)| {
-        let of = printed.of;
-        told.push((number, printed));
-        files.into_iter().try_for_each(|file| take(of, file))
-    })?;
+    render::streamed(
+        all.len(),
+        threads,
+        print,
+        |number, (printed, files): (Printed, Vec<File>)| {
+            let of = printed.of;
+            told.push((number, printed));
+            files.into_iter().try_for_each(|file| take(of, file))
+        },
+    )?;
     told.sort_unstable_by_key(|(number, _)| *number);
     Ok(told.into_iter().map(|(_, printed)| printed).collect())
 }

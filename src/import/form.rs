@@ -7,7 +7,7 @@ use super::score::{Bar, Score};
 use super::signs;
 use super::tuplets::is_plain;
 use super::voice::{quoted, value_text, values};
-use crate::music::{Chord, Time};
+use crate::music::{Chord, MetreSign, Time};
 
 /// Writes the block of the form.
 pub(super) fn form(out: &mut String, score: &Score) {
@@ -16,7 +16,11 @@ pub(super) fn form(out: &mut String, score: &Score) {
     for (index, bar) in score.bars.iter().enumerate() {
         let mut items = Vec::new();
         if bar.metre_shown {
-            items.push(format!("metre {}", bar.metre));
+            items.push(match bar.metre.sign {
+                MetreSign::Figures => format!("metre {}", bar.metre),
+                MetreSign::Common => "metre common".to_string(),
+                MetreSign::Cut => "metre cut".to_string(),
+            });
         }
         if bar.key_shown {
             items.push(format!("key {}", bar.key));
@@ -32,6 +36,8 @@ pub(super) fn form(out: &mut String, score: &Score) {
         if let Some(mark) = &bar.mark {
             items.push(format!("mark {}", quoted(mark)));
         }
+        let here = score.jumps.iter().filter(|(at, _)| *at == index);
+        items.extend(here.map(|(_, sign)| sign.in_source().to_string()));
         let repeat_ends = score.repeats.iter().any(|(_, last)| *last == index);
         if bar.double && !repeat_ends && index + 1 < score.bars.len() {
             items.push("double-bar".to_string());
@@ -41,10 +47,17 @@ pub(super) fn form(out: &mut String, score: &Score) {
         }
     }
     for (first, last) in &score.repeats {
-        lines.push((number(*first), number(*last), "repeat".to_string()));
+        let times = score.times.iter().find(|(end, _)| end == last);
+        let repeat =
+            times.map_or("repeat".to_string(), |(_, times)| format!("repeat {times} times"));
+        lines.push((number(*first), number(*last), repeat));
     }
     for (first, last, ending) in &score.endings {
-        lines.push((number(*first), number(*last), format!("ending {ending}")));
+        let ending = match ending {
+            (from, to) if from == to => format!("ending {from}"),
+            (from, to) => format!("ending {from}..{to}"),
+        };
+        lines.push((number(*first), number(*last), ending));
     }
     lines.sort_by_key(|(first, ..)| *first);
     let last = score.bars.last().map_or(1, |bar| bar.number);

@@ -2,11 +2,12 @@
 
 use std::collections::HashMap;
 
+use super::jumps;
 use super::loss::Losses;
 use super::raw::{RawMeasure, RawMetre, RawScore, RawTempo};
 use super::score::{Bar, Score};
 use super::tuplets::is_plain;
-use crate::music::{Key, Metre, Mode, PitchName, Time};
+use crate::music::{Key, Metre, Mode, PitchName, Sign, Time};
 
 /// Metre where a file names none.
 const COMMON: Metre = Metre::FOUR_FOUR;
@@ -46,6 +47,7 @@ pub(super) fn lay_out(
         bar.number = number;
     }
     repeats(raw, score, losses);
+    score.jumps = jumps::of(raw, score, losses);
     for measure in raw.parts.iter().flat_map(|part| part.measures.iter().enumerate()) {
         let (index, measure) = measure;
         let start = score.bars[index].start;
@@ -116,6 +118,7 @@ impl Frame {
         let before = self.metre;
         self.metre = match first {
             RawMetre::None => None,
+            RawMetre::Written(metre) => Some(*metre),
             RawMetre::Plain(count, unit) => {
                 let metre = u8::try_from(*count)
                     .ok()
@@ -261,6 +264,7 @@ fn mark(index: usize, measures: &[&mut RawMeasure], losses: &mut Losses) -> Opti
 struct Lines {
     starts: bool,
     ends: bool,
+    times: Option<u32>,
     ending: Option<String>,
     ending_ends: bool,
 }
@@ -270,43 +274,52 @@ fn repeats(raw: &RawScore, score: &mut Score, losses: &mut Losses) {
     let last = lines.len().saturating_sub(1);
     let mut section = 0;
     let mut open: Option<usize> = None;
-    let mut ending: Option<(usize, u32)> = None;
+    let mut ending: Option<(usize, (u8, u8))> = None;
     for (index, line) in lines.iter().enumerate() {
         if line.starts && open.replace(index).is_some() {
             losses.left_out("repeats without an end", None, index);
         }
         if let Some(number) = &line.ending {
             let digits: String = number.chars().take_while(char::is_ascii_digit).collect();
-            if number.contains([',', '-']) {
-                losses.changed("an ending for several times, written as one", None, index);
-            }
-            ending = Some((index, digits.parse().unwrap_or(0)));
+            let first = digits.parse().unwrap_or(0);
+            let last = number.rsplit(|c: char| !c.is_ascii_digit()).find(|part| !part.is_empty());
+            let last = last.and_then(|last| last.parse().ok()).unwrap_or(first).max(first);
+            ending = Some((index, (first, last)));
         }
         let closes = ending.is_some()
             && (line.ending_ends
                 || line.ends
                 || index == last
                 || lines[index + 1].ending.is_some());
-        let second = ending.is_some_and(|(_, number)| number > 1);
+        let second = ending.is_some_and(|(_, (first, _))| first > 1);
         if line.ends {
+            let last = ending.map_or(0, |(_, (_, last))| last);
+            let more = lines.get(index + 1).and_then(|next| next.ending.as_deref());
+            let more = more.is_some_and(|next| next.starts_with(&(last + 1).to_string()));
             if second && open.is_none() {
-                losses.left_out("repeats of a second ending", None, index);
+                // A further ending says by itself that this one leads back.
+                if !more {
+                    losses.left_out("repeats of the last ending", None, index);
+                }
             } else {
                 score.repeats.push((open.take().unwrap_or(section), index));
+                times(line, ending.is_some(), index, score, losses);
             }
             section = index + 1;
         }
-        if closes && let Some((first, number)) = ending.take() {
-            let after_repeat =
-                first > 0 && score.repeats.last().is_some_and(|(_, end)| *end == first - 1);
-            match number {
-                1 if line.ends => score.endings.push((first, index, 1)),
-                2 if after_repeat => {
-                    score.endings.push((first, index, 2));
-                    section = section.max(index + 1);
-                }
-                3.. => losses.left_out("third and later endings", None, first),
-                _ => losses.left_out("endings that close no repeat", None, first),
+        if closes && let Some((first, (from, to))) = ending.take() {
+            let follows = first > 0
+                && score
+                    .endings
+                    .last()
+                    .is_some_and(|(_, last, (_, before))| last + 1 == first && before + 1 == from);
+            let leads_back = first > 0 && (lines[first - 1].ends);
+            let fits = if from == 1 { line.ends } else { follows && leads_back };
+            if fits && to <= Sign::MOST_TIMES {
+                score.endings.push((first, index, (from, to)));
+                section = section.max(index + 1);
+            } else {
+                losses.left_out("endings that close no repeat", None, first);
             }
         }
     }
@@ -315,11 +328,23 @@ fn repeats(raw: &RawScore, score: &mut Score, losses: &mut Losses) {
     }
 }
 
+/// How often a passage is played that ends with a bar.
+fn times(line: &Lines, has_ending: bool, index: usize, score: &mut Score, losses: &mut Losses) {
+    let Some(times) = line.times.filter(|times| *times > 2) else { return };
+    match u8::try_from(times).ok().filter(|times| *times <= Sign::MOST_TIMES && !has_ending) {
+        Some(times) => score.times.push((index, times)),
+        // Endings say how often.
+        None if has_ending => {}
+        None => losses.changed("passages played too often, written as twice", None, index),
+    }
+}
+
 fn lines_of(raw: &RawScore, index: usize) -> Lines {
     let mut lines = Lines::default();
     for measure in raw.parts.iter().filter_map(|part| part.measures.get(index)) {
         lines.starts |= measure.signs.repeat_starts;
         lines.ends |= measure.signs.repeat_ends;
+        lines.times = lines.times.max(measure.signs.times);
         lines.ending_ends |= measure.signs.ending_ends;
         if lines.ending.is_none() {
             lines.ending.clone_from(&measure.signs.ending_starts);

@@ -7,13 +7,16 @@
 //!
 //! Nothing here reads or writes a file, and nothing knows how a source is parsed.
 
+mod directions;
 mod figures;
 mod form;
 mod frame;
 mod input;
+mod jumps;
 mod keys;
 mod lines;
 mod loss;
+mod lyrics;
 mod midi;
 mod musicxml;
 mod names;
@@ -277,8 +280,9 @@ fn source(
                 [] => Cow::Borrowed(line),
                 _ => Cow::Owned(passages::silenced(line, passages, &score.bars)),
             };
-            voice::write(&mut out, &line, &score.bars, (part, losses));
+            let struck = voice::write(&mut out, &line, &score.bars, (part, losses));
             out.push_str("}\n");
+            lyrics::write(&mut out, &line, &struck, &score.bars, (part, losses));
         }
     }
     if let Some(scoring) = scoring {

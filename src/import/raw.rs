@@ -4,7 +4,7 @@
 use smallvec::SmallVec;
 
 use crate::figures::Figures;
-use crate::music::{Chord, Interval, Pitch, Time};
+use crate::music::{Chord, Interval, Metre, Pitch, Sign, Time};
 use crate::resolve::Marks;
 
 /// A file as it was read.
@@ -82,6 +82,10 @@ pub(super) struct Signs {
     pub(super) marks: Vec<String>,
     pub(super) repeat_starts: bool,
     pub(super) repeat_ends: bool,
+    /// How often a passage is played that ends here, where the file says so.
+    pub(super) times: Option<u32>,
+    /// Signs that tell where to go on, each with its place.
+    pub(super) jumps: Vec<(Time, Sign)>,
     pub(super) double: bool,
     pub(super) ending_starts: Option<String>,
     pub(super) ending_ends: bool,
@@ -92,6 +96,8 @@ pub(super) struct Signs {
 pub(super) enum RawMetre {
     /// So many of such a part of a whole note.
     Plain(u32, u32),
+    /// One with a sign of its own or in groups.
+    Written(Metre),
     /// Without metre.
     None,
 }
@@ -149,6 +155,20 @@ pub(super) struct RawNote {
     pub(super) bracket: (bool, bool),
     /// Slurs that begin (`true`) or end here, with their numbers.
     pub(super) slurs: SmallVec<[(u8, bool); 2]>,
+    pub(super) lyrics: Sung,
+}
+
+/// What is sung on a note: mostly nothing.
+pub(super) type Sung = Option<Box<Vec<Syllable>>>;
+
+/// A syllable of a verse.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub(super) struct Syllable {
+    pub(super) verse: u8,
+    /// Without anything that has a meaning of its own in lyrics of the language.
+    pub(super) text: String,
+    /// Does the word go on after it?
+    pub(super) goes_on: bool,
 }
 
 /// A direction of a part.

@@ -154,6 +154,7 @@ fn follow(lines: &[(usize, PartLine)], path: &[usize], bars: &[Bar], highest: bo
                 pitches: edge.copied().into_iter().collect(),
                 slur_starts: false,
                 slur_ends: false,
+                lyrics: None,
                 ..note.clone()
             });
         }
@@ -192,8 +193,10 @@ fn tell(score: &Score, lines: &[(usize, PartLine)], melody: &[usize]) -> Vec<Str
         })
         .collect();
     let more = if runs.len() > 12 { " …" } else { "" };
+    let sung = lines.iter().any(|(_, line)| line.notes.iter().any(|note| note.lyrics.is_some()));
+    let sung = if sung { "; what is sung is left out" } else { "" };
     vec![format!(
-        "the reduction is a proposal; the melody is taken from: {}{more}",
+        "the reduction is a proposal{sung}; the melody is taken from: {}{more}",
         shown.join(", ")
     )]
 }
@@ -217,6 +220,7 @@ mod tests {
                 slur_starts: false,
                 slur_ends: false,
                 graces: None,
+                lyrics: None,
             })
             .collect();
         PartLine { staff: 1, notes, ..PartLine::default() }

@@ -84,6 +84,7 @@ mod tests {
             slur_starts: at == 0,
             slur_ends: at == 1,
             graces: None,
+            lyrics: None,
         }
     }
 

@@ -3,8 +3,8 @@
 
 use smallvec::SmallVec;
 
-use super::raw::{Head, RawInstrument, RawTempo};
-use crate::music::{Chord, Interval, Key, Metre, Pitch, Time};
+use super::raw::{Head, RawInstrument, RawTempo, Sung};
+use crate::music::{Chord, Interval, Key, Metre, Pitch, Sign, Time};
 use crate::resolve::Marks;
 
 /// A piece.
@@ -14,8 +14,12 @@ pub(super) struct Score {
     pub(super) bars: Vec<Bar>,
     /// First and last bar of each repeat, by index.
     pub(super) repeats: Vec<(usize, usize)>,
-    /// First and last bar of each ending, by index, with its number.
-    pub(super) endings: Vec<(usize, usize, u8)>,
+    /// First and last bar of each ending, by index, with the times for which it is.
+    pub(super) endings: Vec<(usize, usize, (u8, u8))>,
+    /// The last bar of each repeat that is played more than twice, by index, with how often.
+    pub(super) times: Vec<(usize, u8)>,
+    /// Bars with signs that tell where to go on, by index.
+    pub(super) jumps: Vec<(usize, Sign)>,
     pub(super) parts: Vec<Part>,
     /// Chord symbols in order of time, from the beginning of the piece.
     pub(super) chords: Vec<(Time, Chord)>,
@@ -88,6 +92,7 @@ pub(super) struct Note {
     pub(super) slur_starts: bool,
     pub(super) slur_ends: bool,
     pub(super) graces: Option<Box<Graces>>,
+    pub(super) lyrics: Sung,
 }
 
 /// Small notes before a note, each with its printed value.

@@ -7,6 +7,7 @@ use super::loss::Losses;
 use super::passages::{self, Doubled};
 use super::players::{self, Proposal};
 use super::score::{Note, PartLine, Score};
+use crate::instruments::Family;
 use crate::music::{Interval, Pitch};
 
 /// The year of the proposed ensemble: most instruments of the catalogue are built by then.
@@ -199,6 +200,7 @@ pub(super) fn alike(one: &Note, two: &Note, octaves: i32) -> bool {
     let moved = |pitch: &Pitch| pitch.transposed(Interval::octaves(octaves));
     (one.start, one.end, one.marks, one.tremolo, one.slur_starts, one.slur_ends)
         == (two.start, two.end, two.marks, two.tremolo, two.slur_starts, two.slur_ends)
+        && one.lyrics == two.lyrics
         && one.graces.is_none()
         && two.graces.is_none()
         && one.pitches.len() == two.pitches.len()
@@ -250,10 +252,15 @@ fn text(score: &Score, seats: &[Seat], losses: &mut Losses) -> String {
     for (index, seat) in seats.iter().enumerate() {
         let line = &score.parts[seat.part].lines[seat.line];
         let _ = write!(out, "  {:width$}  ", seat.player);
+        // Singers have their lyrics without a word.
+        let sung = line.notes.iter().any(|note| note.lyrics.is_some())
+            && seat.proposal.instrument.family != Family::Voice;
         if let Some((other, octaves)) = seat.doubles {
-            let _ = writeln!(out, "{}", doubles(&seats[other], octaves));
+            let lyrics = if sung { " with lyrics" } else { "" };
+            let _ = writeln!(out, "{}{lyrics}", doubles(&seats[other], octaves));
             continue;
         }
+        let lyrics = if sung { " with lyrics," } else { "" };
         let role = match () {
             () if line.stroke.is_some() => "rhythm",
             () if index == 0 => "melody",
@@ -262,14 +269,16 @@ fn text(score: &Score, seats: &[Seat], losses: &mut Losses) -> String {
         };
         let bars = |runs: &[(usize, usize)]| passages::bars(runs, &score.bars);
         if seat.passages.is_empty() {
-            let _ = writeln!(out, "plays {} as {role}", line.name);
+            let _ = writeln!(out, "plays {}{lyrics} as {role}", line.name);
             continue;
         }
         let own = passages::between_them(&seat.passages, score.bars.len());
-        let _ = writeln!(out, "plays {} as {role} bars {}", line.name, bars(&own));
+        let _ = writeln!(out, "plays {}{lyrics} as {role} bars {}", line.name, bars(&own));
         for (other, octaves, runs) in passages::by_player(&seat.passages) {
             let doubles = doubles(&seats[other], octaves);
-            let _ = writeln!(out, "  {:width$}  {doubles} bars {}", seat.player, bars(&runs));
+            let lyrics = if sung { " with lyrics" } else { "" };
+            let _ =
+                writeln!(out, "  {:width$}  {doubles}{lyrics} bars {}", seat.player, bars(&runs));
         }
     }
     out.push_str("}\n");

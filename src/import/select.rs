@@ -105,10 +105,23 @@ pub(super) fn bars(
     }
     score.repeats.retain(|(a, b)| inside(*a, *b));
     let repeats = score.repeats.clone();
-    score.endings.retain(|(a, b, number)| {
-        inside(*a, *b)
-            && repeats.iter().any(|(_, last)| if *number == 1 { last == b } else { last + 1 == *a })
+    // A further ending needs those before it.
+    let mut before: Option<usize> = None;
+    score.endings.retain(|(a, b, (first, _))| {
+        let fits = match first {
+            1 => repeats.iter().any(|(_, last)| last == b),
+            _ => before.is_some_and(|before| before + 1 == *a),
+        };
+        let kept = inside(*a, *b) && fits;
+        before = kept.then_some(*b);
+        kept
     });
+    score.times.retain(|(last, _)| repeats.iter().any(|(_, b)| b == last));
+    score.times.iter_mut().for_each(|(last, _)| *last -= from);
+    if score.jumps.iter().any(|(index, _)| inside(*index, *index)) {
+        losses.left_out("jumps, which speak of the whole piece", None, from);
+    }
+    score.jumps.clear();
     score.repeats.iter_mut().for_each(|(a, b)| (*a, *b) = (*a - from, *b - from));
     score.endings.iter_mut().for_each(|(a, b, _)| (*a, *b) = (*a - from, *b - from));
     score.chords.retain(|(at, _)| *at >= begin && *at < end);

@@ -183,15 +183,15 @@ fn marks_slurs_graces_and_directions_stand_at_their_notes() {
 
 #[test]
 fn what_the_language_cannot_say_is_counted() {
-    let lyric = "<lyric><text>la</text></lyric>";
+    let ringing = "<notations><tied type='let-ring'/></notations>";
     let measure = [
         COMMON.to_string(),
-        note("C5", 24, lyric),
+        note("C5", 24, ringing),
         note(
             "D5",
             24,
             &format!(
-                "{lyric}<notations><technical><fingering>3</fingering></technical></notations>"
+                "{ringing}<notations><technical><fingering>3</fingering></technical></notations>"
             ),
         ),
         "<figured-bass><figure><figure-number>6</figure-number></figure></figured-bass>"
@@ -200,10 +200,14 @@ fn what_the_language_cannot_say_is_counted() {
     let import = imported(&file(&[&measure.concat()]));
     assert_eq!(
         losses(&import),
-        [("sung words", 2), ("the sign “fingering”", 1), ("figures without a bass note", 1)]
+        [
+            ("ties that let a note ring", 2),
+            ("the sign “fingering”", 1),
+            ("figures without a bass note", 1)
+        ]
     );
     let text = import.report.to_text();
-    assert!(text.contains("sung words, Tune, bar 1: 2 times"), "{text}");
+    assert!(text.contains("ties that let a note ring, Tune, bar 1: 2 times"), "{text}");
 }
 
 #[test]
@@ -247,7 +251,7 @@ fn only_the_parts_and_bars_that_are_asked_for() {
         <score-part id='P2'><part-name>Viola</part-name></score-part>";
     let first = format!("{COMMON}{}", note("C5", 48, "<tie type='start'/>"));
     let second = note("C5", 48, "<tie type='stop'/>");
-    let third = note("D5", 48, "<lyric/>");
+    let third = note("D5", 48, "<notations><tied type='let-ring'/></notations>");
     let measures: &[&str] = &[&first, &second, &third];
     let text = part(list, &[("P1", measures), ("P2", measures)]);
     let options = |parts: &[&str], bars| Options {
@@ -463,5 +467,92 @@ fn figures_under_a_bass_become_harmony() {
     assert_eq!(bars, ["1: 1/4 C C/E 1/2 Dm7/F |", "2: 1/4 Gsus4 G7 1/2 E |"]);
     let told = &import.report.guesses[0];
     assert!(told.contains("from the figures") && told.contains("1 note of a beat"), "{told}");
+    assert!(import.report.losses.is_empty(), "{:?}", import.report.losses);
+}
+
+#[test]
+fn what_is_sung_stands_under_its_voice() {
+    let sung = |pitch: &str, verses: &[(&str, &str)]| {
+        let lyric = |(number, (syllabic, text)): (usize, &(&str, &str))| {
+            format!(
+                "<lyric number='{}'><syllabic>{syllabic}</syllabic><text>{text}</text></lyric>",
+                number + 1
+            )
+        };
+        note(pitch, 12, &verses.iter().enumerate().map(lyric).collect::<String>())
+    };
+    let first = [
+        COMMON.to_string(),
+        sung("C5", &[("begin", "riv"), ("single", "down")]),
+        sung("D5", &[("middle", "er"), ("single", "the")]),
+        sung("E5", &[]),
+        sung("F5", &[("end", "side"), ("single", "weir")]),
+    ];
+    let second = sung("G5", &[("begin", "o"), ("single", "it runs")]) + &note("C5", 36, "");
+    let import = imported(&file(&[&first.concat(), &second]));
+    let lyrics = import.source.split("lyrics for tune").skip(1).collect::<Vec<_>>();
+    assert_eq!(lyrics[0].trim(), "{\n  1: riv-er- = side |\n  2: o = |\n}");
+    assert_eq!(lyrics[1].trim(), "verse 2 {\n  1: down the = weir |\n  2: it+runs = |\n}");
+    assert!(import.report.losses.is_empty(), "{:?}", import.report.losses);
+}
+
+#[test]
+fn jumps_repeats_and_metres_are_in_the_form() {
+    let full = note("C5", 48, "");
+    let said = |words: &str| {
+        format!("<direction><direction-type><words>{words}</words></direction-type></direction>")
+    };
+    let common = COMMON.replace("<time>", "<time symbol='common'>");
+    let first = format!("{common}{full}");
+    let second = format!("{full}{}", said("Fine"));
+    let third = format!(
+        "<barline location='left'><repeat direction='forward'/></barline>{full}\
+         <barline location='right'><repeat direction='backward' times='3'/></barline>"
+    );
+    let fourth = format!(
+        "<attributes><time><beats>3+2</beats><beat-type>8</beat-type></time></attributes>{}{}",
+        note("C5", 30, ""),
+        said("D.C. al Fine")
+    );
+    let import = imported(&file(&[&first, &second, &third, &fourth]));
+    assert_eq!(
+        form(&import),
+        [
+            "1  metre common, key C major",
+            "2  fine",
+            "3  repeat 3 times",
+            "4  metre 3+2/8, da capo al fine",
+            "4  end"
+        ]
+    );
+    assert!(import.report.losses.is_empty(), "{:?}", import.report.losses);
+    // Without a fine the jump leads nowhere.
+    let import = imported(&file(&[&first, &full, &third, &fourth]));
+    assert_eq!(form(&import)[2], "4  metre 3+2/8");
+    assert_eq!(losses(&import), [("jumps that lead nowhere, or signs that none leads to", 1)]);
+}
+
+#[test]
+fn a_third_ending_follows_the_second() {
+    let full = note("C5", 48, "");
+    let ending = |number: &str, repeats: bool| {
+        let back = if repeats { "<repeat direction='backward'/>" } else { "" };
+        format!(
+            "<barline location='left'><ending number='{number}' type='start'/></barline>{full}\
+             <barline location='right'><ending number='{number}' type='stop'/>{back}</barline>"
+        )
+    };
+    let first = format!("{COMMON}{full}");
+    let import = imported(&file(&[&first, &ending("1, 2", true), &ending("3", false), &full]));
+    assert_eq!(
+        form(&import)[1..],
+        ["1..2  repeat", "2     ending 1..2", "3     ending 3", "4     end"]
+    );
+    let import =
+        imported(&file(&[&first, &ending("1", true), &ending("2", true), &ending("3", false)]));
+    assert_eq!(
+        form(&import)[1..],
+        ["1..2  repeat", "2     ending 1", "3     ending 2", "4     ending 3", "4     end"]
+    );
     assert!(import.report.losses.is_empty(), "{:?}", import.report.losses);
 }

@@ -22,16 +22,18 @@ struct Piece {
     ends: bool,
 }
 
-/// The bars of a line as they stand between the braces of a voice.
+/// The bars of a line as they stand between the braces of a voice; gives back which notes are
+/// struck there, each with the index of its bar.
 pub(super) fn write(
     out: &mut String,
     line: &PartLine,
     bars: &[Bar],
     (part, losses): (usize, &mut Losses),
-) {
+) -> Vec<(usize, usize)> {
     let directions = spoken(&line.directions, bars.last().map_or(Time::ZERO, Bar::end));
     let mut writer = Writer { line, directions: &directions, next: 0, note: 0, part, losses };
     let mut rests: Option<(i32, usize)> = None;
+    let mut struck = Vec::new();
     for (index, bar) in bars.iter().enumerate() {
         let pieces = writer.pieces(bar, index);
         let silent = pieces.iter().all(|piece| piece.note.is_none());
@@ -46,10 +48,13 @@ pub(super) fn write(
         let tuplets = tuplets::find(&places(&pieces), &writer.spans(bar), bar.length);
         let tuplets = tuplets.unwrap_or_default();
         let pieces = writer.cut(pieces, (bar, index), &tuplets);
+        let begun = pieces.iter().filter(|piece| piece.begins);
+        struck.extend(begun.filter_map(|piece| Some((index, piece.note?))));
         let text = writer.bar(&pieces, bar, &tuplets, index + 1 == bars.len());
         let _ = writeln!(out, "  {}: {text} |", bar.number);
     }
     write_rests(out, rests);
+    struck
 }
 
 fn write_rests(out: &mut String, rests: Option<(i32, usize)>) {

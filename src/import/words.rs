@@ -1,5 +1,7 @@
 //! Words on paper that mean more than their letters: tempos, techniques, jumps.
 
+use crate::music::Sign;
+
 /// What printed words mean.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub(super) enum Said {
@@ -7,8 +9,8 @@ pub(super) enum Said {
     Tempo,
     /// A word of the language that stands in brackets of its own.
     Word(&'static str),
-    /// A jump: da capo, dal segno, fine, coda.
-    Jump,
+    /// A jump or what it needs: da capo, dal segno, fine, coda.
+    Jump(Sign),
     /// Anything else.
     Words,
 }
@@ -70,8 +72,6 @@ const TEMPOS: [&str; 54] = [
     "lively",
     "moderately",
 ];
-const JUMPS: [&str; 9] =
-    ["d.c.", "d. c.", "da capo", "d.s.", "d. s.", "dal segno", "fine", "to coda", "al coda"];
 const TECHNIQUES: [(&str, &str); 12] = [
     ("pizz", "pizz"),
     ("pizz.", "pizz"),
@@ -90,8 +90,8 @@ const TECHNIQUES: [(&str, &str); 12] = [
 /// What printed words mean.
 pub(super) fn meant(words: &str) -> Said {
     let small = words.trim().to_lowercase();
-    if JUMPS.iter().any(|jump| small.starts_with(jump)) {
-        return Said::Jump;
+    if let Some(sign) = super::jumps::sign(&small) {
+        return Said::Jump(sign);
     }
     if let Some((_, word)) = TECHNIQUES.iter().find(|(said, _)| *said == small) {
         return Said::Word(word);
@@ -111,7 +111,7 @@ mod tests {
         assert_eq!(meant("Allegro non troppo"), Said::Tempo);
         assert_eq!(meant("poco rit."), Said::Tempo);
         assert_eq!(meant("Pizz."), Said::Word("pizz"));
-        assert_eq!(meant("D.C. al Fine"), Said::Jump);
+        assert_eq!(meant("D.C. al Fine"), Said::Jump(Sign::DaCapoAlFine));
         assert_eq!(meant("dolce"), Said::Words);
         assert_eq!(meant("mf"), Said::Word("mf"));
     }

@@ -120,7 +120,7 @@ impl Server<'_> {
             let edits = fixes::all_safe(&mut self.workspace.session, root, file);
             if !edits.is_empty() {
                 actions.push(lsp::CodeAction {
-                    title: "Mend all that is safe".to_string(),
+                    title: "Fix all that is safe".to_string(),
                     kind: Some(lsp::CodeActionKind::Custom(FIX_ALL.into())),
                     edit: Some(self.edit(edits)),
                     ..Default::default()

@@ -53,7 +53,7 @@ impl Token {
 /// A token, and whether its name is declared there.
 pub type Marked = (Range<usize>, Token, bool);
 
-const KEYWORDS: [&str; 105] = [
+const KEYWORDS: [&str; 106] = [
     "8va",
     "8vb",
     "15ma",
@@ -102,6 +102,7 @@ const KEYWORDS: [&str; 105] = [
     "metre",
     "lyrics",
     "verse",
+    "chords",
     "al",
     "capo",
     "coda",

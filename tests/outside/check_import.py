@@ -27,7 +27,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import mido
-from music21 import converter, corpus
+from music21 import bar, converter, corpus, repeat, spanner
 
 import imported
 from outputs import Finding
@@ -235,6 +235,13 @@ def summed(outcomes, name):
 def plain_midi(path, target):
     """Writes a work as MIDI and takes out what is not a note."""
     score = converter.parse(path, forceSource=True)
+    # Repeats would be played out, and nothing could be held against the score any more.
+    for measure in score.recurse().getElementsByClass("Measure"):
+        for side in ("leftBarline", "rightBarline"):
+            if isinstance(getattr(measure, side), bar.Repeat):
+                setattr(measure, side, None)
+    score.remove(list(score.recurse().getElementsByClass(repeat.RepeatExpression)), recurse=True)
+    score.remove(list(score.recurse().getElementsByClass(spanner.RepeatBracket)), recurse=True)
     score.write("midi", fp=str(target))
     file = mido.MidiFile(target)
     for track in file.tracks:

@@ -110,7 +110,8 @@ def _part(music, part_of_score, places, heads):
                 continue
             places[id(thing)] = (number, index, at)
             for lyric in thing.lyrics:
-                music.lyrics[index, round(float(at), 2), lyric.number, lyric.text] += 1
+                if text := _plain(lyric.text or ""):
+                    music.lyrics[index, round(float(at), 2), lyric.number, text] += 1
             if thing.duration.isGrace:
                 music.graces += 1
                 continue
@@ -150,6 +151,11 @@ def _placed(measure, exact_places):
             known.setdefault(rounded + length, at + printed)
             exact_places.setdefault(rounded, at)
             yield thing, voice, at, printed
+
+
+def _plain(syllable):
+    """A syllable by its letters alone: blanks and hyphens are written in several ways."""
+    return "".join(letter for letter in syllable if letter.isalnum())
 
 
 def _heads(thing):

@@ -25,6 +25,7 @@ import check_editor
 import check_faults
 import check_files
 import check_findings
+import check_form
 import check_harmony
 import check_import
 import check_midi
@@ -157,6 +158,7 @@ def main(ripieno, *samples):
         outside = (
             check_faults.check(ripieno, work / "faults"),
             check_editor.check(ripieno, work / "editor"),
+            check_form.check(ripieno, work / "form"),
             check_harmony.check(ripieno),
             check_chorales.check(ripieno),
             check_corpus.check(ripieno),

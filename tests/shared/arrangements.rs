@@ -1,7 +1,6 @@
 //! Writes generated arrangements into a folder, for the checks from outside:
 //! `arrangements FOLDER COUNT SEED`. The same seed gives the same sources.
 
-#[allow(dead_code, reason = "only the generator is used of what the tests share")]
 #[path = "mod.rs"]
 mod shared;
 

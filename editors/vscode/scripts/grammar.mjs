@@ -34,7 +34,7 @@ const pieceLines = ["subtitle", "composer", "arranger", "licence"];
 const qualities = [
     "maj7", "maj", "M7", "M", "m\\(maj7\\)", "mmaj7", "m7b5", "m7♭5", "min7", "min6", "min", "m7", "m6",
     "m", "-7", "-", "dim7", "dim", "°7", "°", "o7", "o", "ø7", "ø", "aug7", "aug", "\\+7", "\\+", "sus2",
-    "sus4", "sus", "7sus4", "7sus", "dom7", "7", "6", "9",
+    "sus4", "sus", "7sus4", "7sus", "dom7", "7b9", "7♭9", "7b5", "7♭5", "7#5", "7♯5", "7", "6", "9", "maj9", "M9", "min9", "m9", "madd9", "add9",
 ];
 
 /** One of some words, whole. */

@@ -93,5 +93,5 @@ fn computed_lines_leave_nothing_to_the_rules() {
     }
     println!("{harmony:#?}");
     // The chords go anywhere and the tune with them, so a few are the least evil.
-    assert!(harmony.len() * 100 <= 4 * bars, "{} in {bars} bars: {harmony:#?}", harmony.len());
+    assert!(harmony.len() * 100 <= 5 * bars, "{} in {bars} bars: {harmony:#?}", harmony.len());
 }

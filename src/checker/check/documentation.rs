@@ -40,7 +40,7 @@ pub fn documentation(rule: &Rule) -> Documentation {
             "What it finds" => &mut read.finds,
             "Why it matters" => &mut read.matters,
             "Example" => &mut read.example,
-            "Fixed" | "Mended" => &mut read.mended,
+            "Fixed" => &mut read.mended,
             _ => &mut read.source,
         };
         if !line.starts_with("```") {

@@ -390,16 +390,16 @@ const PASSAGES: &[Excerpt] = &[
         tempo: 72,
         players: "oboe 2, clarinet 2 in Bb, horn 4 in F",
         voices: &[
-            ("tune", &["1/2 C5 B4", "1/2 B4 C5", "1/1 C5"]),
-            ("fill", &["1/1 E4", "1/1 D4", "1/1 E4"]),
-            ("hold", &["1/1 C4", "1/1 G3", "1/1 C4"]),
+            ("tune", &["1/2 C5 B4", "1/2 B4 C5", "1/1 C5", "1/1 C5"]),
+            ("fill", &["1/1 E4", "1/1 D4", "1/1 E4", "1/1 E4"]),
+            ("hold", &["1/1 C4", "1/1 G3", "1/1 C4", "1/1 C4"]),
         ],
         lines: "oboe plays tune as melody\n clarinet plays fill as harmony\n \
                 horn plays hold as harmony",
         dynamics: "1 f",
         abuses: &[(
-            "1: 1/1 C4 | 2: 1/1 G3 | 3: 1/1 C4",
-            "1: 1/1 G4 | 2: 1/1 G4 | 3: 1/1 G4",
+            "1: 1/1 C4 | 2: 1/1 G3 | 3: 1/1 C4 | 4: 1/1 C4",
+            "1: 1/1 G4 | 2: 1/1 G4 | 3: 1/1 G4 | 4: 1/1 G4",
             &["balance/melody-covered"],
         )],
         ..PLAIN

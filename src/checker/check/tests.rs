@@ -432,11 +432,11 @@ fn an_earlier_rest_in_which_the_drum_is_free_is_offered() {
 
 #[test]
 fn along_a_hairpin_the_balance_is_judged_by_what_is_reached() {
-    let bars = |note: &str| (1..=12).map(|bar| format!("{bar}: 1/1 {note} | ")).collect::<String>();
+    let bars = |note: &str| (1..=13).map(|bar| format!("{bar}: 1/1 {note} | ")).collect::<String>();
     let covered = |hairpin: &str| {
         let text = format!(
             "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
-             form {{ 1 metre 4/4, key C major, tempo 1/4 at 60\n 12 end }}\n\
+             form {{ 1 metre 4/4, key C major, tempo 1/4 at 60\n 13 end }}\n\
              dynamics {{ {hairpin} }}\nvoice song {{ {} }}\nvoice fill {{ {} }}\n\
              ensemble few {{ era 1885\n flute, trumpet 2 in C }}\n\
              scoring few for few {{\n flute plays song as melody, at mf\n\

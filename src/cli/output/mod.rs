@@ -11,10 +11,12 @@ mod manifest;
 #[cfg(test)]
 mod tests;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
 
 use super::{Failure, interrupt, source};
 use disk::{Disk, FileSystem};
@@ -28,13 +30,36 @@ pub(super) struct OutputFolder<D: Disk = FileSystem> {
     folder: PathBuf,
     staging: PathBuf,
     disk: D,
-    /// Files to be placed or removed, in order.
-    changes: Vec<Change>,
+    /// How many files were got ready: they are numbered.
+    staged: AtomicUsize,
+    /// What is ready to be placed or removed, in the order of the pieces.
+    ready: Mutex<BTreeMap<usize, Batch>>,
     /// Folders that were made for this build, outermost first.
     made: Vec<PathBuf>,
     /// Keeps other builds out until it is dropped.
     _lock: Option<fs::File>,
     done: bool,
+}
+
+/// The files of one piece to be placed or removed, in order. Several pieces are got ready at once;
+/// they take their places together.
+#[derive(Default)]
+pub(super) struct Batch(Vec<Change>);
+
+impl Batch {
+    /// How many changes there are.
+    pub(super) fn len(&self) -> usize {
+        self.0.len()
+    }
+
+    /// Brings the files of a scoring, which are staged from there on, into order: scores, then parts.
+    pub(super) fn in_order(&mut self, from: usize) {
+        self.0[from..].sort_by(|one, other| {
+            let key =
+                |change: &Change| change.place.parent().map(|folder| folder.as_os_str().len());
+            key(one).cmp(&key(other)).then_with(|| one.place.cmp(&other.place))
+        });
+    }
 }
 
 /// What becomes of one file.
@@ -60,8 +85,9 @@ impl<D: Disk> OutputFolder<D> {
     fn over(folder: &Path, disk: D, lock: Option<fs::File>, made: Vec<PathBuf>) -> OutputFolder<D> {
         let staging = folder.join(format!("{STAGING}{}", std::process::id()));
         interrupt::clear_if_stopped(&staging, &made);
-        let (folder, changes) = (folder.to_path_buf(), Vec::new());
-        OutputFolder { folder, staging, disk, changes, made, _lock: lock, done: false }
+        let (folder, ready) = (folder.to_path_buf(), Mutex::default());
+        let staged = AtomicUsize::new(0);
+        OutputFolder { folder, staging, disk, staged, ready, made, _lock: lock, done: false }
     }
 
     /// The place of something below the output folder.
@@ -108,7 +134,8 @@ impl<D: Disk> OutputFolder<D> {
     /// Has all files of a manifest removed with the rest of the build, and the manifest; `false`
     /// where somebody changed one of them, which then stays, and the manifest with it.
     pub(super) fn remove_all(
-        &mut self,
+        &self,
+        batch: &mut Batch,
         piece: &Path,
         manifest: &Manifest,
     ) -> Result<bool, Failure> {
@@ -116,13 +143,13 @@ impl<D: Disk> OutputFolder<D> {
         for (path, entry) in &manifest.files {
             let below = piece.join(path);
             match self.bytes(&below)? {
-                Some(bytes) if digest(&bytes) == entry.sha256 => self.remove(&below),
+                Some(bytes) if digest(&bytes) == entry.sha256 => self.remove(batch, &below),
                 Some(_) => all = false,
                 None => {}
             }
         }
         if all {
-            self.remove(&piece.join(MANIFEST));
+            self.remove(batch, &piece.join(MANIFEST));
         }
         Ok(all)
     }
@@ -135,7 +162,12 @@ impl<D: Disk> OutputFolder<D> {
     }
 
     /// Gets a file ready; `path` is below the output folder.
-    pub(super) fn stage(&mut self, path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    pub(super) fn stage(
+        &self,
+        batch: &mut Batch,
+        path: &Path,
+        bytes: &[u8],
+    ) -> Result<(), Failure> {
         interrupt::stop_if_asked()?;
         let place = self.folder.join(path);
         if place.is_dir() {
@@ -148,34 +180,34 @@ impl<D: Disk> OutputFolder<D> {
         if there.is_some_and(|there| there == bytes) {
             return Ok(());
         }
-        if !self.staging.is_dir() {
-            self.disk
-                .make_folder(&self.staging)
-                .map_err(|error| cannot("write into", &self.folder, &error))?;
-        }
-        let staged = self.staging.join(self.changes.len().to_string());
+        self.make_staging()?;
+        let number = self.staged.fetch_add(1, Ordering::Relaxed);
+        let staged = self.staging.join(number.to_string());
         self.disk.write(&staged, bytes).map_err(|error| cannot("write", &place, &error))?;
-        self.changes.push(Change { place, staged: Some(staged) });
+        batch.0.push(Change { place, staged: Some(staged) });
         Ok(())
     }
 
-    /// How many changes are ready.
-    pub(super) fn staged(&self) -> usize {
-        self.changes.len()
-    }
-
-    /// Brings the files of a scoring, which are staged from there on, into order: scores, then parts.
-    pub(super) fn in_order(&mut self, from: usize) {
-        self.changes[from..].sort_by(|one, other| {
-            let key =
-                |change: &Change| change.place.parent().map(|folder| folder.as_os_str().len());
-            key(one).cmp(&key(other)).then_with(|| one.place.cmp(&other.place))
-        });
+    fn make_staging(&self) -> Result<(), Failure> {
+        if self.staging.is_dir() {
+            return Ok(());
+        }
+        match self.disk.make_folder(&self.staging) {
+            // Another piece was quicker.
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => Ok(()),
+            made => made.map_err(|error| cannot("write into", &self.folder, &error)),
+        }
     }
 
     /// Has a file removed with the rest of the build.
-    pub(super) fn remove(&mut self, path: &Path) {
-        self.changes.push(Change { place: self.folder.join(path), staged: None });
+    pub(super) fn remove(&self, batch: &mut Batch, path: &Path) {
+        batch.0.push(Change { place: self.folder.join(path), staged: None });
+    }
+
+    /// Adds a piece that is ready; `number` is its place among all pieces of the build.
+    pub(super) fn add(&self, number: usize, batch: Batch) {
+        let mut ready = self.ready.lock().unwrap_or_else(PoisonError::into_inner);
+        ready.insert(number, batch);
     }
 
     /// Puts everything in its place; gives back which files are new or changed.
@@ -183,7 +215,9 @@ impl<D: Disk> OutputFolder<D> {
         interrupt::stop_if_asked()?;
         // From here on a signal waits until the folder is whole again.
         let _whole = interrupt::hold();
-        let changes = std::mem::take(&mut self.changes);
+        let ready = std::mem::take(&mut self.ready);
+        let ready = ready.into_inner().unwrap_or_else(PoisonError::into_inner);
+        let changes: Vec<Change> = ready.into_values().flat_map(|batch| batch.0).collect();
         let mut placed = Vec::with_capacity(changes.len());
         for (number, change) in changes.iter().enumerate() {
             if let Err(failure) = self.place_one(number, change, &mut placed) {
@@ -231,9 +265,8 @@ impl<D: Disk> OutputFolder<D> {
             make_folders(&self.disk, parent, &mut self.made)?;
         }
         let before = if place.symlink_metadata().is_ok() {
-            if change.staged.is_none() && !self.staging.is_dir() {
-                let made = self.disk.make_folder(&self.staging);
-                made.map_err(|error| cannot("write into", &self.folder, &error))?;
+            if change.staged.is_none() {
+                self.make_staging()?;
             }
             let failed = |error| cannot("replace", place, &error);
             self.disk.keep(place, &kept).map_err(failed)?;

@@ -71,7 +71,8 @@ fn files(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
 fn build(folder: &Path, disk: &Failing, second: bool) -> Result<usize, Failure> {
     let mut made = Vec::new();
     make_folders(&disk, folder, &mut made)?;
-    let mut output = OutputFolder::over(folder, disk, lock(folder)?, made);
+    let output = OutputFolder::over(folder, disk, lock(folder)?, made);
+    let mut batch = Batch::default();
     let word = if second { "second" } else { "first" };
     for (path, bytes) in [
         ("weir/spa/score.txt", word),
@@ -79,11 +80,12 @@ fn build(folder: &Path, disk: &Failing, second: bool) -> Result<usize, Failure> 
         (if second { "weir/town/score.txt" } else { "weir/spa/parts/02-horn-1.txt" }, word),
         ("weir/ripieno.json", word),
     ] {
-        output.stage(Path::new(path), bytes.as_bytes())?;
+        output.stage(&mut batch, Path::new(path), bytes.as_bytes())?;
     }
     if second {
-        output.remove(Path::new("weir/spa/parts/02-horn-1.txt"));
+        output.remove(&mut batch, Path::new("weir/spa/parts/02-horn-1.txt"));
     }
+    output.add(0, batch);
     Ok(output.place()?.len())
 }
 
@@ -159,9 +161,31 @@ fn one_build_at_a_time_has_a_folder_and_litter_goes() {
 fn what_is_there_already_is_not_written_again() {
     let room = tempfile::tempdir().unwrap();
     let build = |bytes: &[u8]| {
-        let mut output = OutputFolder::open(room.path()).map_err(|Failure(why)| why).unwrap();
-        assert!(output.stage(Path::new("weir/score.txt"), bytes).is_ok());
+        let output = OutputFolder::open(room.path()).map_err(|Failure(why)| why).unwrap();
+        let mut batch = Batch::default();
+        assert!(output.stage(&mut batch, Path::new("weir/score.txt"), bytes).is_ok());
+        output.add(0, batch);
         output.place().map_err(|Failure(why)| why).unwrap().len()
     };
     assert_eq!((build(b"one"), build(b"one"), build(b"two")), (1, 0, 1));
+}
+
+#[test]
+fn pieces_that_are_ready_in_any_order_are_placed_in_theirs() {
+    let room = tempfile::tempdir().unwrap();
+    let output = OutputFolder::open(room.path()).map_err(|Failure(why)| why).unwrap();
+    std::thread::scope(|scope| {
+        for number in (0..8).rev() {
+            let output = &output;
+            scope.spawn(move || {
+                let mut batch = Batch::default();
+                let path = format!("piece-{number}/score.txt");
+                assert!(output.stage(&mut batch, Path::new(&path), b"a score").is_ok());
+                output.add(number, batch);
+            });
+        }
+    });
+    let placed = output.place().map_err(|Failure(why)| why).unwrap();
+    let wanted = (0..8).map(|number| room.path().join(format!("piece-{number}/score.txt")));
+    assert_eq!(placed, wanted.collect::<Vec<_>>());
 }

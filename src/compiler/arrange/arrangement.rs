@@ -89,6 +89,8 @@ pub struct LineOrigin {
     pub kept: bool,
     /// Do its players have lyrics, singers or not?
     pub lyrics: bool,
+    /// Do its players have chord symbols?
+    pub chords: bool,
 }
 
 /// What a scoring line claims of a player without a break.

@@ -206,7 +206,7 @@ impl Conflict {
             format!("Two lines claim {} in {where_to}.", names.join(", ")),
         )
         .with_text("this line claims the player …")
-        .with_label(lines[self.first].line.span, "… whom this line has already")
+        .with_label(lines[self.first].line.span, "… already claimed by this line")
         .with_help("Give each line its own bars: `bars 1..8`.")
         .with_bars(first, last)
         .with_player(names.first().copied().unwrap_or_default())

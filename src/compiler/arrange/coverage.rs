@@ -19,7 +19,8 @@ pub struct VoiceCoverage {
     /// Does a line of this scoring, or of one that it keeps, play it?
     pub played: bool,
     /// For each note of the voice who plays it, as indices of parts in score order: those whose
-    /// notes come from it, and those who begin a note of the same name with it, in any octave.
+    /// notes come from it, and those who begin a note of the same name with it, in any octave, or
+    /// have such a note as a tremolo all the while.
     pub notes: Vec<Players>,
 }
 
@@ -95,10 +96,10 @@ fn fill(arrangement: &Arrangement, notes: &[Note], players: &mut [Players]) {
 }
 
 /// Is a note that sounds while one of a voice does that one: does it come from it, or begin with it
-/// and have its name?
+/// (or tremble through it) and have its name?
 fn plays(own: &SoundingNote, note: &Note) -> bool {
     own.source == note.span
-        || (own.start == note.start
+        || ((own.start == note.start || trembles(own, note))
             && match (&own.sound, &note.sound) {
                 (Sound::Stroke, Sound::Stroke) => true,
                 (Sound::Pitches(own), Sound::Pitches(wanted)) => wanted
@@ -106,6 +107,11 @@ fn plays(own: &SoundingNote, note: &Note) -> bool {
                     .any(|wanted| own.iter().any(|own| (own.midi() - wanted.midi()) % 12 == 0)),
                 _ => false,
             })
+}
+
+/// Is a note a tremolo that lasts as long as one of a voice, or longer? It is struck anew all the time.
+fn trembles(own: &SoundingNote, note: &Note) -> bool {
+    own.attached.tremolo > 0 && own.start <= note.start && note.start + note.length <= own.end()
 }
 
 /// The weightiest role in which a voice is played, and whether this scoring plays it.

@@ -77,6 +77,7 @@ pub fn arrange_again(
             role: given.line.role,
             kept: given.layer > 0,
             lyrics: given.line.lyrics,
+            chords: given.line.chords,
         })
         .collect();
     let smaller = Smaller::of(piece, scoring, before);

@@ -58,12 +58,12 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "arrange/no-tuned-note",
-        "The drums have no note of the harmony of the passage.",
+        "The timpani have no note of the harmony of the passage.",
         "Tune them differently; `ripieno advise drums` ranks tunings.",
     ),
     code(
         "arrange/notes-left-out",
-        "A doubled part has notes that brass without valves or drums do not have; they rest there.",
+        "A doubled part has notes that brass without valves or timpani do not have; they rest there.",
         "Write the line out if you want something else.",
     ),
     code(
@@ -113,11 +113,21 @@ pub const CODES: &[Code] = &[
         "A mark has no note.",
         "Write it right after its note, without a space.",
     ),
+    code(
+        "bars/mark-twice",
+        "Two bars have the same rehearsal mark.",
+        "Give each place a mark of its own.",
+    ),
     code("bars/mark-on-rest", "A mark is on a rest.", "Only `fermata` is allowed there."),
     code(
         "bars/missing",
         "A voice ends before the piece.",
         "Write the missing bars, or `rest` with their number.",
+    ),
+    code(
+        "bars/neighbour",
+        "The note that an ornament names is not its neighbour, or the mark names none.",
+        "Write the next letter above a trill or turn, below a mordent: `[trill Eb]`.",
     ),
     code("bars/no-end", "The form has no end.", "Write `end` at its last bar."),
     code(
@@ -223,6 +233,11 @@ pub const CODES: &[Code] = &[
         "Write a root, a quality of the list in the reference, and a bass if it is not the root.",
     ),
     code("names/budget", "A budget exceeds 100%.", "Write at most 100%."),
+    code(
+        "harmony/not-declared",
+        "Chord symbols are to be printed, but no harmony is declared.",
+        "Write a `harmony` block.",
+    ),
     code(
         "lyrics/hold",
         "`=` has no syllable to hold.",

@@ -10,12 +10,6 @@ use super::positions::Positions;
 use super::{BarNumbers, Care, Diagnostic, Severity, Sources, Span};
 
 #[derive(Serialize)]
-struct Report<'a> {
-    findings: Vec<Finding<'a>>,
-    summary: Summary,
-}
-
-#[derive(Serialize)]
 struct Finding<'a> {
     code: &'a str,
     severity: Severity,
@@ -89,13 +83,47 @@ impl Summary {
 /// `summary`. Places outside their text are brought inside it.
 #[must_use]
 pub fn render(diagnostics: &[Diagnostic], sources: &Sources) -> String {
-    let positions = Positions::new(sources);
-    let findings = diagnostics.iter().map(|diagnostic| finding(diagnostic, &positions)).collect();
-    let report = Report { findings, summary: Summary::of(diagnostics) };
-    // Strings, numbers and lists only: there is nothing that JSON could not hold.
-    let mut text = serde_json::to_string(&report).unwrap_or_default();
-    text.push('\n');
-    text
+    let mut report = Report::default();
+    report.add(diagnostics, sources);
+    report.finished()
+}
+
+/// Findings of several sources, which need not be in memory together, as one JSON object.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Report {
+    findings: Vec<String>,
+    summary: Summary,
+}
+
+impl Report {
+    /// Adds findings in these sources.
+    pub fn add(&mut self, diagnostics: &[Diagnostic], sources: &Sources) {
+        let positions = Positions::new(sources);
+        // Strings, numbers and lists only: there is nothing that JSON could not hold.
+        let written = |diagnostic| {
+            serde_json::to_string(&finding(diagnostic, &positions)).unwrap_or_default()
+        };
+        self.findings.extend(diagnostics.iter().map(written));
+        let Summary { errors, warnings, advice } = Summary::of(diagnostics);
+        self.summary.errors += errors;
+        self.summary.warnings += warnings;
+        self.summary.advice += advice;
+    }
+
+    /// Adds all of another report.
+    pub fn append(&mut self, other: Report) {
+        self.findings.extend(other.findings);
+        self.summary.errors += other.summary.errors;
+        self.summary.warnings += other.summary.warnings;
+        self.summary.advice += other.summary.advice;
+    }
+
+    /// The whole object, in one line.
+    #[must_use]
+    pub fn finished(&self) -> String {
+        let summary = serde_json::to_string(&self.summary).unwrap_or_default();
+        format!("{{\"findings\":[{}],\"summary\":{summary}}}\n", self.findings.join(","))
+    }
 }
 
 fn finding<'a>(diagnostic: &'a Diagnostic, positions: &Positions<'a>) -> Finding<'a> {

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use crate::arrange::SoundingNote;
 use crate::music::Time;
-use crate::resolve::{Attached, Form, Sound, Tuplet};
+use crate::resolve::{Attached, Form, Mark, Sound, Tuplet};
 
 /// The bars that some stretches of time touch, one line each (`7: 1/4 rest 1/2 D5&F5 |`), with the
 /// notes that a part has in these stretches and rests around them. Pitches are sounding. `None`
@@ -207,12 +207,17 @@ fn graces(graces: &crate::resolve::Graces) -> Option<String> {
 }
 
 fn element(note: &SoundingNote) -> Option<String> {
-    let Attached { marks, tremolo, slur_starts, .. } = &note.attached;
+    let Attached { marks, tremolo, slur_starts, neighbour, .. } = &note.attached;
     let mut words: Vec<String> = marks
         .iter()
         .filter_map(|mark| {
             let words = crate::resolve::Mark::WORDS;
-            words.iter().find(|(known, _)| *known == mark).map(|(_, word)| (*word).to_string())
+            let word = words.iter().find(|(known, _)| *known == mark).map(|(_, word)| *word)?;
+            let ornament = matches!(mark, Mark::Trill | Mark::Turn | Mark::Mordent);
+            Some(match neighbour.filter(|_| ornament) {
+                Some(name) => format!("{word} {name}"),
+                None => word.to_string(),
+            })
         })
         .collect();
     match tremolo {

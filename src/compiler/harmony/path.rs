@@ -46,9 +46,9 @@ pub(super) fn cheapest(slots: &[Slot]) -> Vec<Beat> {
         from.clear();
         let mut costs = *begin;
         // Where each came from stands with the slot before it.
-        for next in first + 1..=after.min(last) {
+        for slot in &slots[first + 1..=after.min(last)] {
             forward.push(costs);
-            let (reached, origins) = onward(&costs, &slots[next]);
+            let (reached, origins) = onward(&costs, slot);
             from.push(origins);
             costs = reached;
         }

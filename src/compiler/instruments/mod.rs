@@ -36,6 +36,8 @@ mod house_tests;
 mod like;
 mod natural;
 mod other_names;
+#[cfg(test)]
+mod published_tests;
 mod read;
 mod tables;
 #[cfg(test)]

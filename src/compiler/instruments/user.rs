@@ -38,16 +38,25 @@ pub fn read_instruments(
     text: &str,
     known: &[&'static Instrument],
 ) -> (Vec<&'static Instrument>, Vec<UserFault>) {
+    let mut faults = Vec::new();
+    let text = match too_many(text) {
+        Some((rest, at)) => {
+            let message = format!("A file may hold {MOST} instruments, and this is one more.");
+            faults.push(fault(at, message, "Divide the file."));
+            rest
+        }
+        None => text,
+    };
     let places = match DeTable::parse(text) {
         Ok(places) => places,
         Err(error) => {
             let range = error.span().unwrap_or(0..text.len().min(1));
             let message = format!("This file of instruments cannot be read: {}.", error.message());
-            return (Vec::new(), vec![fault(range, message, FORMAT)]);
+            faults.push(fault(range, message, FORMAT));
+            return (Vec::new(), faults);
         }
     };
     let places = places.get_ref();
-    let mut faults = Vec::new();
     for (key, _) in places.iter().filter(|(key, _)| key.get_ref() != "instrument") {
         let message = format!("Unknown table `{}` in a file of instruments.", key.get_ref());
         faults.push(fault(key.span(), message, FORMAT));
@@ -62,11 +71,6 @@ pub fn read_instruments(
     let mut spots: Vec<(&DeTable, Range<usize>)> = Vec::new();
     for value in array {
         match value.get_ref().as_table() {
-            _ if spots.len() == MOST => {
-                let message = format!("A file may hold {MOST} instruments, and this is one more.");
-                faults.push(fault(head(text, value.span()), message, "Divide the file."));
-                break;
-            }
             Some(table) => spots.push((table, head(text, value.span()))),
             None => {
                 let message = "An instrument is a table.".to_string();
@@ -76,13 +80,13 @@ pub fn read_instruments(
         }
     }
     let Ok(mut tables) = raw_tables(text) else { return (Vec::new(), faults) };
-    tables.truncate(spots.len());
     let mut instruments: Vec<&'static Instrument> = Vec::new();
     for raw in &mut tables {
         complete(&mut raw.table, &raw.id);
     }
     let own = tables.len();
-    let all: Vec<&RawTable> = tables.iter().chain(BUILT_IN.iter()).collect();
+    let before: Vec<RawTable> = known.iter().filter_map(|known| table_of(known)).collect();
+    let all: Vec<&RawTable> = tables.iter().chain(&before).chain(BUILT_IN.iter()).collect();
     for (index, (spot, range)) in spots.iter().enumerate().take(own) {
         let id = &tables[index].id;
         let place = |field: &str| place_of(spot, field).unwrap_or_else(|| range.clone());
@@ -93,9 +97,14 @@ pub fn read_instruments(
             faults.push(fault(place("id"), message, &help));
             continue;
         }
-        let read = inherited(&all, index, &mut Vec::new()).and_then(build);
+        let read = inherited(&all, index, &mut Vec::new())
+            .and_then(|table| Ok((build(table.clone())?, table)));
         match read {
-            Ok(instrument) => instruments.push(keep(instrument)),
+            Ok((instrument, table)) => {
+                let kept = keep(instrument);
+                remember(kept, table);
+                instruments.push(kept);
+            }
             Err(text) => {
                 let field = field_of(&text);
                 let message = format!("The instrument `{id}` cannot be read: {}.", plain(&text));
@@ -105,6 +114,38 @@ pub fn read_instruments(
         }
     }
     (instruments, faults)
+}
+
+/// The text up to the first instrument that is too many, and where that one is.
+fn too_many(text: &str) -> Option<(&str, Range<usize>)> {
+    const HEAD: &str = "[[instrument]]";
+    let mut heads = text.match_indices(HEAD).filter(|(at, _)| {
+        let line = text[..*at].rfind('\n').map_or(0, |end| end + 1);
+        text[line..*at].trim().is_empty()
+    });
+    let (at, _) = heads.nth(MOST)?;
+    Some((&text[..at], at..at + HEAD.len()))
+}
+
+/// The whole tables from which instruments of the user were made, by the instrument: a later file
+/// may be `like` them.
+static TABLES: LazyLock<Mutex<HashMap<usize, toml::Table>>> = LazyLock::new(Mutex::default);
+
+/// The address of an instrument, which it keeps for the life of the program.
+fn address(instrument: &'static Instrument) -> usize {
+    std::ptr::from_ref(instrument) as usize
+}
+
+fn remember(instrument: &'static Instrument, table: toml::Table) {
+    let mut tables = TABLES.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+    tables.entry(address(instrument)).or_insert(table);
+}
+
+/// The table from which an instrument of the user was made.
+fn table_of(instrument: &'static Instrument) -> Option<RawTable> {
+    let tables = TABLES.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+    let table = tables.get(&address(instrument))?.clone();
+    Some(RawTable { id: instrument.id.clone(), table })
 }
 
 const FORMAT: &str = "Write tables like those of the catalogue: `[[instrument]]`, then lines such as \
@@ -166,7 +207,13 @@ fn field_of(fault: &str) -> String {
 
 /// A fault in one line.
 fn plain(fault: &str) -> String {
-    let line = fault.split_whitespace().collect::<Vec<_>>().join(" ");
+    let mut line = fault.split_whitespace().collect::<Vec<_>>().join(" ");
+    for kind in ["u8", "u16", "u32", "i8", "i32", "i64", "usize"] {
+        line = line.replace(&format!("expected {kind}"), "expected a whole number");
+    }
+    for (kind, word) in [("f32", "a number"), ("f64", "a number"), ("a string", "text in quotes")] {
+        line = line.replace(&format!("expected {kind}"), &format!("expected {word}"));
+    }
     line.trim_end_matches('.').to_string()
 }
 
@@ -335,6 +382,18 @@ mod tests {
             let compass = place == "compass" && at.starts_with('[');
             assert!(at == place || compass || place.is_empty(), "{to}: {at}");
         }
+    }
+
+    #[test]
+    fn one_file_may_be_like_an_instrument_of_another() {
+        let (five, _) = read_instruments(FIVE, &[]);
+        let six = "[[instrument]]\nid = \"six-string-cello\"\nlike = \"five-string-cello\"\n";
+        let (found, faults) = read_instruments(six, &five);
+        assert!(faults.is_empty(), "{faults:#?}");
+        assert_eq!(found[0].open_strings(1885).map(|row| row.strings.len()), Some(5));
+        assert_eq!(found[0].clefs, find("cello").unwrap().clefs, "and of what that one is like");
+        let (_, faults) = read_instruments(six, &[]);
+        assert!(faults[0].message.contains("no instrument `five-string-cello`"), "{faults:#?}");
     }
 
     #[test]

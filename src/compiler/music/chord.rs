@@ -43,6 +43,18 @@ pub enum ChordQuality {
     MinorSixth,
     /// Dominant ninth: `C9`.
     DominantNinth,
+    /// Dominant seventh with minor ninth: `C7b9`.
+    DominantMinorNinth,
+    /// Dominant seventh with diminished fifth: `C7b5`.
+    DominantFlatFifth,
+    /// Minor ninth: `Cm9`.
+    MinorNinth,
+    /// Major seventh with ninth: `Cmaj9`.
+    MajorNinth,
+    /// Major triad with added ninth: `Cadd9`.
+    AddedNinth,
+    /// Minor triad with added ninth: `Cmadd9`.
+    MinorAddedNinth,
 }
 
 /// A quality, its spellings (the first is the one that is printed), and the intervals of its
@@ -63,10 +75,16 @@ const QUALITIES: &[QualityRow] = &[
     (ChordQuality::MinorMajorSeventh, &["m(maj7)", "mmaj7"], &[(2, 3), (4, 7), (6, 11)]),
     (ChordQuality::HalfDiminishedSeventh, &["m7b5", "m7♭5", "ø", "ø7"], &[(2, 3), (4, 6), (6, 10)]),
     (ChordQuality::DiminishedSeventh, &["dim7", "°7", "o7"], &[(2, 3), (4, 6), (6, 9)]),
-    (ChordQuality::AugmentedSeventh, &["aug7", "+7"], &[(2, 4), (4, 8), (6, 10)]),
+    (ChordQuality::AugmentedSeventh, &["aug7", "+7", "7#5", "7♯5"], &[(2, 4), (4, 8), (6, 10)]),
     (ChordQuality::MajorSixth, &["6"], &[(2, 4), (4, 7), (5, 9)]),
     (ChordQuality::MinorSixth, &["m6", "min6"], &[(2, 3), (4, 7), (5, 9)]),
     (ChordQuality::DominantNinth, &["9"], &[(2, 4), (4, 7), (6, 10), (8, 14)]),
+    (ChordQuality::DominantMinorNinth, &["7b9", "7♭9"], &[(2, 4), (4, 7), (6, 10), (8, 13)]),
+    (ChordQuality::DominantFlatFifth, &["7b5", "7♭5"], &[(2, 4), (4, 6), (6, 10)]),
+    (ChordQuality::MinorNinth, &["m9", "min9"], &[(2, 3), (4, 7), (6, 10), (8, 14)]),
+    (ChordQuality::MajorNinth, &["maj9", "M9"], &[(2, 4), (4, 7), (6, 11), (8, 14)]),
+    (ChordQuality::AddedNinth, &["add9"], &[(2, 4), (4, 7), (8, 14)]),
+    (ChordQuality::MinorAddedNinth, &["madd9"], &[(2, 3), (4, 7), (8, 14)]),
 ];
 
 impl ChordQuality {
@@ -204,6 +222,10 @@ mod tests {
         assert_eq!(members("Bbm7b5"), "Bb Db Fb Ab");
         assert_eq!(members("C#dim7"), "C# E G Bb");
         assert_eq!(members("Caug"), "C E G#");
+        assert_eq!(members("D7b9"), "D F# A C Eb");
+        assert_eq!(members("Ab7b5"), "Ab C Ebb Gb");
+        assert_eq!(members("Fadd9"), "F A C G");
+        assert_eq!(Chord::read("C7#5").unwrap().to_string(), "Caug7");
     }
 
     #[test]

@@ -1,4 +1,5 @@
-//! Bars, metres, keys, tempos, repeats.
+//! Bars, metres, keys, tempos, repeats. A few lines over the measure: each item of a form is read,
+//! placed and faulted in one place.
 
 use crate::narrow::Narrow;
 use std::sync::Arc;
@@ -370,7 +371,20 @@ impl Settings {
                 }
             }
             FormItem::Tempo(beat, words) => self.tempo(cx, at, *beat, words.clone(), span),
-            FormItem::Mark(text) => self.marks.push((at, text.clone(), span)),
+            FormItem::Mark(text) => {
+                if let Some((bar, _, first)) = self.marks.iter().find(|(_, known, _)| known == text)
+                {
+                    let message = format!("The mark \"{text}\" is at bar {bar} already.");
+                    cx.push(
+                        Diagnostic::warning("bars/mark-twice", span, message)
+                            .with_label(*first, "the first")
+                            .with_help(
+                                "Give each place a mark of its own: players start \"from A\".",
+                            ),
+                    );
+                }
+                self.marks.push((at, text.clone(), span));
+            }
             FormItem::PickUp(value) => match exact(*value) {
                 Ok(length) if at == 0 => self.pick_up = Some(length),
                 Ok(_) => cx.push(

@@ -127,8 +127,8 @@ fn never_played(cx: &mut Resolver, form: &Form, placed: &[(usize, Sign, Span)]) 
     let after = played[first..].iter().position(|played| *played);
     let last = after.map_or(form.bars.len() - 1, |after| first + after - 1);
     // The jump that leads away from them.
-    let jumps = placed.iter().filter(|(at, sign, _)| *at < first && sign.is_jump());
-    let Some((_, sign, span)) = jumps.last().or(placed.last()) else { return };
+    let mut jumps = placed.iter().filter(|(at, sign, _)| *at < first && sign.is_jump());
+    let Some((_, sign, span)) = jumps.next_back().or(placed.last()) else { return };
     let (first, last) = (form.bars[first].number, form.bars[last].number);
     let which = if first == last {
         format!("Bar {first} is")

@@ -42,7 +42,8 @@ pub(super) fn lyrics(cx: &mut Resolver, tree: &Tree, piece: &Piece) -> Lyrics {
             continue;
         }
         before.push((voice.name.as_str(), verse, tree.voice.span));
-        Setting { form: &piece.form, voice, verse, lyrics: &mut lyrics, last: None }.set(cx, tree);
+        Setting { form: &piece.form, voice, verse, lyrics: &mut lyrics, last: None, doubt: false }
+            .set(cx, tree);
     }
     lyrics
 }
@@ -71,6 +72,8 @@ struct Setting<'a> {
     lyrics: &'a mut Lyrics,
     /// The last syllable: its note and where it is written.
     last: Option<(Span, Span)>,
+    /// Is it not known which syllable is the last, because of what was told?
+    doubt: bool,
 }
 
 impl Setting<'_> {
@@ -79,7 +82,7 @@ impl Setting<'_> {
         for (place, bar) in tree.bars.iter().enumerate() {
             let following = tree.bars.get(place + 1).and_then(|bar| bar.number.as_ref());
             if bar.broken {
-                self.last = None;
+                self.forget();
             }
             let numbers = (bar.number.as_ref(), following);
             let Some(index) = count.index(cx, self.form, numbers, bar.span) else { continue };
@@ -99,6 +102,11 @@ impl Setting<'_> {
         }
     }
 
+    /// Nothing follows from what is not known.
+    fn forget(&mut self) {
+        (self.last, self.doubt) = (None, true);
+    }
+
     /// The syllable of this verse on a note.
     fn syllable(&mut self, note: Span) -> Option<&mut Syllable> {
         let verse = self.verse;
@@ -113,10 +121,11 @@ impl Setting<'_> {
         let notes: Vec<&Note> = all[from..].iter().take_while(|note| note.start < end).collect();
         let unsure = &self.voice.music.unsure;
         if !self.form.is_sure(index) || unsure.iter().any(|bars| bars.contains(index)) {
-            self.last = None;
+            self.forget();
             return;
         }
-        if bar.syllables.len() != notes.len() {
+        let counted = bar.syllables.len() == notes.len();
+        if !counted {
             cx.push(miscounted(&self.voice.name, frame.number, bar, &notes));
         }
         for (Spanned { value, span }, note) in bar.syllables.iter().zip(notes) {
@@ -134,7 +143,7 @@ impl Setting<'_> {
                     let here = self.lyrics.by_note.entry(note.span).or_default();
                     here.push(syllable);
                     here.sort_by_key(|syllable| syllable.verse);
-                    self.last = Some((note.span, *span));
+                    (self.last, self.doubt) = (Some((note.span, *span)), false);
                 }
                 SyllableTree::Hold { goes_on } => {
                     let held = match self.last {
@@ -144,7 +153,7 @@ impl Setting<'_> {
                     if let Some(held) = held {
                         held.melisma = true;
                         held.goes_on |= goes_on;
-                    } else {
+                    } else if !self.doubt {
                         cx.push(
                             Diagnostic::error("lyrics/hold", *span, "`=` has no syllable to hold.")
                                 .with_help("Write a syllable before it, or leave the bar out where nothing is sung.")
@@ -153,6 +162,9 @@ impl Setting<'_> {
                     }
                 }
             }
+        }
+        if !counted {
+            self.forget();
         }
     }
 }

@@ -9,8 +9,9 @@ use crate::music::Time;
 use crate::syntax::{BarRange, Modifier, PassageTree, WithUpBeat};
 
 /// The first note of an up-beat that leads without a rest to the note of that index: at most
-/// `longest` long, after a rest or a note that is at least that long and twice as long as it. (What
-/// counts as the beginning of a phrase is our heuristic.)
+/// `longest` long, after a rest or a note that is at least that long and twice as long as it. Notes
+/// with which a slur from before ends belong to what they are slurred to. (What counts as the
+/// beginning of a phrase is our heuristic.)
 #[must_use]
 pub fn up_beat(notes: &[Note], index: usize, longest: Time) -> Option<usize> {
     let at = notes.get(index)?.start;
@@ -23,7 +24,11 @@ pub fn up_beat(notes: &[Note], index: usize, longest: Time) -> Option<usize> {
         }
         first -= 1;
     }
-    if first == index {
+    let slurred = notes[first..index].iter().find_map(|note| {
+        let slur = &note.attached;
+        (slur.slur_starts || slur.slur_ends).then_some(slur.slur_ends)
+    });
+    if first == index || slurred == Some(true) {
         return None;
     }
     let Some(before) = first.checked_sub(1).map(|before| &notes[before]) else {

@@ -204,6 +204,7 @@ fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
         up_beats: Vec::new(),
         solo: false,
         lyrics: false,
+        chords: false,
         dynamic: None,
         techniques: Vec::new(),
         words: Vec::new(),
@@ -261,6 +262,7 @@ fn scoring_line(cx: &mut Resolver, tree: &ScoringLine, ensemble: &Ensemble, piec
         up_beats: Vec::new(),
         solo: false,
         lyrics: false,
+        chords: false,
         dynamic: None,
         techniques: Vec::new(),
         words: Vec::new(),
@@ -369,6 +371,21 @@ fn modifiers(cx: &mut Resolver, tree: &ScoringLine, piece: &Piece, line: &mut Li
             }
             Modifier::Solo => line.solo = true,
             Modifier::Lyrics => line.lyrics = true,
+            Modifier::Chords => {
+                line.chords = true;
+                if piece.harmony.is_empty() && piece.harmony_unsure.is_empty() {
+                    cx.push(
+                        Diagnostic::error(
+                            "harmony/not-declared",
+                            span,
+                            "There are no chord symbols to print: the piece declares no harmony.",
+                        )
+                        .with_help(
+                            "Write a `harmony` block; `ripieno advise harmony` prints a proposal.",
+                        ),
+                    );
+                }
+            }
             Modifier::At(name) => match dynamics::dynamic(&name.value) {
                 Some(dynamic) => line.dynamic = Some((dynamic, span)),
                 None => {

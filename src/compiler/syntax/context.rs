@@ -163,7 +163,7 @@ pub(super) fn unclosed(head: Span, place: Span, what: &str) -> Diagnostic {
         format!("This {what} is not closed before the next {next} begins."),
     )
     .with_text(format!("the {what} begins here"))
-    .with_label(place, "`}` is missing before this place")
+    .with_label(place, "expected `}` before this")
     .with_help("Write `}` on a line of its own after its last line.")
     .with_fix("close the block", place, "}\n", false)
 }

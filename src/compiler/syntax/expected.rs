@@ -3,6 +3,9 @@
 use super::context::Rule;
 use super::keywords::keyword;
 
+/// Words of the form that tell where to go on.
+const SIGNS: [&str; 6] = ["coda", "da", "dal", "fine", "segno", "to"];
+
 /// What would have been right, in words.
 #[derive(Default)]
 pub(super) struct Expected {
@@ -29,11 +32,15 @@ impl Expected {
 
     pub(super) fn sentence(&self) -> String {
         let mut all: Vec<String> = self.things.iter().map(ToString::to_string).collect();
-        all.extend(self.keywords.iter().take(10).map(|word| format!("`{word}`")));
+        // Of many words those that lead elsewhere in a form come last.
+        let many = self.keywords.len() > 10;
+        let rare = |word: &str| many && SIGNS.contains(&word);
+        let keywords = self.keywords.iter().filter(|word| !rare(word)).take(10);
+        all.extend(keywords.map(|word| format!("`{word}`")));
         match all.as_slice() {
             [] => "not expected here".to_string(),
-            [one] => format!("here {one} is expected"),
-            [first @ .., last] => format!("here {} or {last} is expected", first.join(", ")),
+            [one] => format!("expected {one}"),
+            [first @ .., last] => format!("expected {} or {last}", first.join(", ")),
         }
     }
 }

@@ -110,7 +110,14 @@ pub(super) fn line(cx: &mut ItemReader, pair: &Pair<Rule>, rule: Rule, what: &st
     };
     let diagnostic = match Grammar::parse(rule, text) {
         Err(error) => {
-            let stopped = stopped(cx, start, text, &error, what);
+            let mut stopped = stopped(cx, start, text, &error, what);
+            // `era 1770, oboe 2`: players are counted on one line, other statements are not.
+            let at_comma = stopped.message.starts_with("Unexpected `,`");
+            if at_comma && stopped.help.is_none() && rule != Rule::players_line {
+                stopped = stopped.with_help(
+                    "Write one statement a line: what follows the comma goes on the next line.",
+                );
+            }
             match instrument(text).filter(|_| rule == Rule::players_line) {
                 Some((from, to, meant)) => {
                     let span = cx.at(start + from, start + to);

@@ -114,7 +114,10 @@ fn marks(cx: &ItemReader, pair: Pair<Rule>) -> Vec<MarkTree> {
         .filter_map(|mark| {
             let mut inner = mark.into_inner();
             let word = cx.word(&inner.next()?);
-            Some(MarkTree { word, value: inner.next().map(|p| read_value(p.as_str())) })
+            let more = inner.next();
+            let of = |rule| more.as_ref().filter(|p| p.as_rule() == rule);
+            let value = of(Rule::value).map(|p| read_value(p.as_str()));
+            Some(MarkTree { word, value, note: of(Rule::note_name).map(|p| cx.word(p)) })
         })
         .collect()
 }

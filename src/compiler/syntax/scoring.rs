@@ -322,6 +322,7 @@ fn modifier(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<Modifier> {
         Rule::role => Modifier::Role(cx.word(&pair.into_inner().nth(1)?)),
         Rule::solo => Modifier::Solo,
         Rule::with_lyrics => Modifier::Lyrics,
+        Rule::with_chords => Modifier::Chords,
         Rule::at => Modifier::At(cx.word(&pair.into_inner().nth(1)?)),
         Rule::technique => Modifier::Technique(pair.as_str().trim_end().to_string()),
         Rule::string => Modifier::Words(cx.string(&pair).value),

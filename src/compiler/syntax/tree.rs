@@ -355,6 +355,8 @@ pub struct MarkTree {
     pub word: Word,
     /// A value behind it (`tremolo 1/16`).
     pub value: Option<ValueTree>,
+    /// A note behind it (`trill Eb`).
+    pub note: Option<Word>,
 }
 
 /// `instrument`.
@@ -581,6 +583,8 @@ pub enum Modifier {
     Solo,
     /// `with lyrics`.
     Lyrics,
+    /// `with chords`: where it stands.
+    Chords,
     /// `at mf`.
     At(Word),
     /// `pizz`, `arco`, `muted`, `unmuted`.

@@ -306,14 +306,15 @@ fn chord(event: &Event, side: Option<Side>, clef: Clef, lines: u8) -> Chord<'_> 
     chord
 }
 
-/// Syllables need room around the head; small ones overhang a little.
+/// Syllables need room around the head, and for the hyphen behind them; small ones overhang a
+/// little.
 fn lay_lyrics(chord: &mut Chord, note: &StaffNote) {
-    let widths = note.lyrics.iter().map(|syllable| shape(&syllable.text, Face::Roman, LYRIC).width);
-    let half = widths.fold(0.0, f64::max) / 2.0;
-    if half > 0.0 {
-        let middle = 0.6 * chord.scale;
+    let middle = 0.6 * chord.scale;
+    for syllable in &note.lyrics {
+        let half = shape(&syllable.text, Face::Roman, LYRIC).width / 2.0;
+        let behind = if syllable.goes_on { 1.2 } else { 0.25 };
         chord.left = chord.left.max(half - middle - 0.1);
-        chord.right = chord.right.max(middle + half + 0.25);
+        chord.right = chord.right.max(middle + half + behind);
     }
 }
 

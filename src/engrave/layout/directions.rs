@@ -197,6 +197,10 @@ pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
                 (technique.printed().to_string(), Face::Roman, 2.1)
             }
             DirectionKind::Words(words) => (words.clone(), Face::Italic, 2.1),
+            DirectionKind::Chord(chord) => {
+                let symbol = chord.to_string().replace('#', "♯").replace('b', "♭");
+                (symbol, Face::Bold, 2.2)
+            }
             DirectionKind::Who(words) => (words.clone(), Face::Roman, 2.1),
             DirectionKind::Change(words) => (words.clone(), Face::Bold, 2.1),
             DirectionKind::CueName(words) => (words.clone(), Face::Italic, 1.75),

@@ -38,6 +38,23 @@ pub(super) fn together(notes: &[Sounding]) -> usize {
     most
 }
 
+/// For what share of the time in which anything sounds as many notes sound together as ever do.
+pub(super) fn fullness(notes: &[Sounding]) -> f64 {
+    let begun = notes.iter().map(|note| (note.start, 1));
+    let mut turns: Vec<(Time, i32)> =
+        begun.chain(notes.iter().map(|note| (note.end, -1))).collect();
+    turns.sort_unstable();
+    let most = i32::try_from(together(notes)).unwrap_or(i32::MAX);
+    let (mut count, mut full, mut all) = (0, 0.0, 0.0);
+    for pair in turns.windows(2) {
+        count += pair[0].1;
+        let length = (pair[1].0 - pair[0].0).to_f64();
+        full += if count == most { length } else { 0.0 };
+        all += if count > 0 { length } else { 0.0 };
+    }
+    if all > 0.0 { full / all } else { 1.0 }
+}
+
 /// The voice of each note, 0 the lowest, and how many voices there are. Notes stand in order of
 /// their beginnings.
 pub(super) fn separate(notes: &[Sounding]) -> (Vec<usize>, usize) {
@@ -223,6 +240,13 @@ mod tests {
         assert_ne!(voices[1], voices[0]);
         assert_ne!(voices[2], voices[0]);
         assert_ne!(voices[3], voices[0]);
+    }
+
+    #[test]
+    fn how_full_it_sounds_is_a_share_of_the_time() {
+        let notes = [note(0, 2, 60), note(0, 1, 64), note(4, 6, 62)];
+        assert!((fullness(&notes) - 0.25).abs() < 1e-9);
+        assert!((fullness(&[]) - 1.0).abs() < 1e-9);
     }
 
     #[test]

@@ -465,9 +465,14 @@ fn voices(notes: &[(Time, Time, u8)], pitches: &[Pitch], losses: &mut Losses) ->
     let soundings = |units: &[(Sounding, Vec<usize>)]| -> Vec<Sounding> {
         units.iter().map(|(sounding, _)| *sounding).collect()
     };
-    let units = match contigs::together(&soundings(&single)) {
-        most if most <= MOST_VOICES => single,
-        _ => chords(single),
+    let together = soundings(&single);
+    let units = chords(single.clone());
+    // A hand at a keyboard has now one note, now a few that begin and end as one; voices sound on
+    // all the time (our heuristic).
+    let is_hand = contigs::together(&soundings(&units)) <= 2 && contigs::fullness(&together) < 0.5;
+    let units = match contigs::together(&together) {
+        most if most <= MOST_VOICES && !is_hand => single,
+        _ => units,
     };
     let of_units = soundings(&units);
     // What is thicker than any part of a score goes where there is room.
@@ -489,6 +494,7 @@ fn voices(notes: &[(Time, Time, u8)], pitches: &[Pitch], losses: &mut Losses) ->
             slur_starts: false,
             slur_ends: false,
             graces: None,
+            lyrics: None,
         };
         // A voice sounds one note at a time: what still overlaps goes where there is room.
         let fits = |line: &Vec<Note>| line.last().is_none_or(|last| last.end <= note.start);
@@ -561,6 +567,7 @@ fn drums(part: &mut Part, notes: &[(Time, Time, u8)], end: Time) {
             slur_starts: false,
             slur_ends: false,
             graces: None,
+            lyrics: None,
         });
         part.lines.push(PartLine {
             staff: 1,

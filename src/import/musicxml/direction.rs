@@ -3,7 +3,7 @@
 use super::tree::Element;
 use super::{Cursor, Reader, line, values};
 use crate::figures::{Change, Figures};
-use crate::music::Time;
+use crate::music::{Sign, Time};
 use crate::narrow::Narrow;
 use crate::raw::{RawDirection, RawDirectionKind, RawTempo};
 use crate::words::{self, Said};
@@ -20,14 +20,14 @@ impl Reader<'_, '_> {
             }
         }
         let sounding = element.child("sound").and_then(|sound| {
-            self.jumps(cursor, sound, !spoken.is_empty());
+            self.jumps(cursor, sound);
             sound.attribute("tempo")?.parse::<f64>().ok()
         });
         let said = spoken.join(" ");
         let meant = words::meant(&said);
         if !said.is_empty() {
             match meant {
-                Said::Jump => self.left_out(cursor, "jumps (da capo, dal segno, fine, coda)"),
+                Said::Jump(sign) => cursor.measure.signs.jumps.push((at, sign)),
                 Said::Tempo if at == Time::ZERO => tempo.words = Some(said),
                 _ if tempo.beat.is_some() && at == Time::ZERO => tempo.words = Some(said),
                 Said::Word(word) => {
@@ -104,9 +104,8 @@ impl Reader<'_, '_> {
                 return cursor.measure.signs.marks.extend(line(&element.text()));
             }
             "metronome" => return self.metronome(cursor, element, tempo),
-            "segno" | "coda" => {
-                return self.left_out(cursor, "jumps (da capo, dal segno, fine, coda)");
-            }
+            "segno" => return cursor.measure.signs.jumps.push((at, Sign::Segno)),
+            "coda" => return cursor.measure.signs.jumps.push((at, Sign::Coda)),
             "string-mute" if element.is("type", "off") => RawDirectionKind::Word("unmuted"),
             "string-mute" => RawDirectionKind::Word("muted"),
             // How a line is printed; the pitches in the file are those that sound.
@@ -141,18 +140,27 @@ impl Reader<'_, '_> {
 
     /// Sound outside a direction: only its tempo is ours.
     pub(super) fn sound(&mut self, cursor: &mut Cursor, element: Element) {
-        self.jumps(cursor, element, false);
+        self.jumps(cursor, element);
         if let Some(tempo) = element.attribute("tempo").and_then(|t| t.parse::<f64>().ok()) {
             let tempo = RawTempo { beat: Some(quarters(tempo)), words: None };
             cursor.measure.signs.tempos.push((cursor.at, tempo));
         }
     }
 
-    /// Jumps that only the sound tells; where words stand beside it, they tell it too.
-    fn jumps(&mut self, cursor: &Cursor, sound: Element, told: bool) {
-        const JUMPS: [&str; 6] = ["dacapo", "dalsegno", "segno", "tocoda", "coda", "fine"];
-        if !told && JUMPS.iter().any(|jump| sound.attribute(jump).is_some()) {
-            self.left_out(cursor, "jumps (da capo, dal segno, fine, coda)");
+    /// Jumps that the sound tells, perhaps beside words that tell them too.
+    fn jumps(&mut self, cursor: &mut Cursor, sound: Element) {
+        const JUMPS: [(&str, Sign); 6] = [
+            ("dacapo", Sign::DaCapo),
+            ("dalsegno", Sign::DalSegno),
+            ("segno", Sign::Segno),
+            ("tocoda", Sign::ToCoda),
+            ("coda", Sign::Coda),
+            ("fine", Sign::Fine),
+        ];
+        for (name, sign) in JUMPS {
+            if sound.attribute(name).is_some_and(|value| value != "no") {
+                cursor.measure.signs.jumps.push((cursor.at, sign));
+            }
         }
     }
 
@@ -164,9 +172,7 @@ impl Reader<'_, '_> {
                 "repeat" if middle => self.left_out(cursor, "repeats inside a bar"),
                 "repeat" => {
                     let times = child.attribute("times").and_then(|t| t.parse::<u32>().ok());
-                    if times.is_some_and(|times| times > 2) {
-                        self.changed(cursor, "passages played more than twice, written as twice");
-                    }
+                    cursor.measure.signs.times = cursor.measure.signs.times.max(times);
                     if child.is("direction", "forward") {
                         cursor.measure.signs.repeat_starts = true;
                     } else {
@@ -186,7 +192,10 @@ impl Reader<'_, '_> {
                 }
                 "fermata" => self.left_out(cursor, "fermatas over bar lines"),
                 "segno" | "coda" => {
-                    self.left_out(cursor, "jumps (da capo, dal segno, fine, coda)");
+                    let segno = child.name() == "segno";
+                    let sign = if segno { Sign::Segno } else { Sign::Coda };
+                    let at = if left { Time::ZERO } else { Time::of(64, 1) };
+                    cursor.measure.signs.jumps.push((at, sign));
                 }
                 _ => {}
             }

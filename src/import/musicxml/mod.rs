@@ -425,12 +425,12 @@ impl<'a> Reader<'a, '_> {
         }
         let (metre, additive) = values::metre(element);
         match metre {
-            Some((count, unit)) => {
-                if let Some(additive) = additive {
+            Some(metre) => {
+                if let (Some(additive), RawMetre::Plain(count, unit)) = (additive, &metre) {
                     let what = format!("metre {additive}, written as {count}/{unit}");
                     self.losses.changed(what, place.0, place.1);
                 }
-                cursor.measure.signs.metre = Some(RawMetre::Plain(count, unit));
+                cursor.measure.signs.metre = Some(metre);
             }
             None => self.losses.left_out("a metre that is none", place.0, place.1),
         }

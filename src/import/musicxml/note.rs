@@ -2,9 +2,10 @@
 
 use super::tree::Element;
 use super::{Cursor, Reader, ticks, values};
+use crate::lyrics;
 use crate::music::{Pitch, Time};
 use crate::narrow::Narrow;
-use crate::raw::{RawDirection, RawDirectionKind, RawKind, RawNote, Small};
+use crate::raw::{RawDirection, RawDirectionKind, RawKind, RawNote, Small, Sung};
 use crate::resolve::{Mark, Marks};
 use crate::signs;
 
@@ -35,7 +36,7 @@ impl<'a> Reader<'a, '_> {
                 }
                 "instrument" => found.instrument = Some(child),
                 "notations" => found.notations.push(child),
-                "lyric" => self.losses.left_out("sung words", place.0, place.1),
+                "lyric" => found.lyrics.push(child),
                 "notehead" if !matches!(child.raw(), "normal" | "none" | "") => {
                     self.losses.left_out("shapes of note heads", place.0, place.1);
                 }
@@ -114,6 +115,7 @@ impl<'a> Reader<'a, '_> {
             ratio,
             bracket: hung.bracket,
             slurs: hung.slurs,
+            lyrics: if is_rest { None } else { self.sung(cursor, &found.lyrics) },
         };
         if !is_small {
             cursor.measure.length = cursor.measure.length.max(at + length);
@@ -156,6 +158,36 @@ impl<'a> Reader<'a, '_> {
         });
         self.advance(cursor, ticks, exact);
         (at, (cursor.at - at).max(Time::ZERO))
+    }
+
+    /// The syllables of a note.
+    fn sung(&mut self, cursor: &Cursor, lyrics: &[Element]) -> Sung {
+        let mut sung: Sung = None;
+        for lyric in lyrics {
+            let number = lyric.attribute("number").unwrap_or_default();
+            let digits = number.rsplit(|c: char| !c.is_ascii_digit()).find(|part| !part.is_empty());
+            let verse = digits.and_then(|digits| digits.parse::<u8>().ok()).unwrap_or(1).max(1);
+            if verse > lyrics::MOST_VERSES {
+                self.left_out(cursor, "sung words of more than twenty verses");
+                continue;
+            }
+            let mut text = String::new();
+            let mut goes_on = false;
+            for child in lyric.children() {
+                match child.name() {
+                    "text" => {
+                        text.push_str(&child.text());
+                        text.push(' ');
+                    }
+                    "syllabic" => goes_on = matches!(child.raw(), "begin" | "middle"),
+                    _ => {}
+                }
+            }
+            if let Some(syllable) = lyrics::syllable(verse, &text, goes_on) {
+                lyrics::add(&mut sung, Some(Box::new(vec![syllable])));
+            }
+        }
+        sung
     }
 
     fn kind(&mut self, cursor: &Cursor, what: Element, found: &Found) -> Option<RawKind> {
@@ -331,6 +363,7 @@ struct Found<'t, 'a> {
     ratio: (u32, u32),
     instrument: Option<Element<'t, 'a>>,
     notations: SmallVec<[Element<'t, 'a>; 1]>,
+    lyrics: SmallVec<[Element<'t, 'a>; 1]>,
 }
 
 impl Found<'_, '_> {

@@ -1,8 +1,9 @@
 //! Numbers and words of the format as values of music.
 
 use super::tree::Element;
-use crate::music::{Chord, ChordQuality, Interval, Letter, Pitch, PitchName, Time};
+use crate::music::{Chord, ChordQuality, Interval, Letter, Metre, Pitch, PitchName, Time};
 use crate::narrow::Narrow;
+use crate::raw::RawMetre;
 
 /// A place or length in divisions; where no note value or tuplet has it, the nearest time that the
 /// arithmetic holds; `None` if it is too long for that.
@@ -70,16 +71,18 @@ pub(super) fn transposition(element: Element) -> Interval {
 }
 
 /// The metre as a count and a unit, and as it stands in the file where it adds up several.
-pub(super) fn metre(element: Element) -> (Option<(u32, u32)>, Option<String>) {
+pub(super) fn metre(element: Element) -> (Option<RawMetre>, Option<String>) {
     let mut pairs: Vec<(u32, u32)> = Vec::new();
     let mut printed: Vec<String> = Vec::new();
     let mut additive = false;
+    let mut groups: Vec<u8> = Vec::new();
     let mut beats: Option<(u32, String)> = None;
     for child in element.children() {
         match child.name() {
             "beats" => {
                 let text = child.raw();
                 additive |= text.contains('+');
+                groups.extend(text.split('+').filter_map(|beat| beat.trim().parse::<u8>().ok()));
                 let sum = text
                     .split('+')
                     .try_fold(0u32, |sum, beat| sum.checked_add(beat.trim().parse::<u32>().ok()?));
@@ -102,7 +105,19 @@ pub(super) fn metre(element: Element) -> (Option<(u32, u32)>, Option<String>) {
         sum.checked_add(count.checked_mul(if fits { unit / of } else { return None })?)
     });
     additive |= pairs.len() > 1;
-    (sum.map(|sum| (sum, unit)), additive.then(|| printed.join(" + ")))
+    let written = match (element.attribute("symbol").as_deref(), sum) {
+        (Some("common"), Some(4)) if unit == 4 => Some(Metre::COMMON),
+        (Some("cut"), Some(2)) if unit == 2 => Some(Metre::CUT),
+        _ if additive && pairs.iter().all(|(_, other)| *other == unit) => {
+            u8::try_from(unit).ok().and_then(|unit| Metre::additive(&groups, unit))
+        }
+        _ => None,
+    };
+    if let Some(metre) = written {
+        return (Some(RawMetre::Written(metre)), None);
+    }
+    let plain = sum.map(|sum| RawMetre::Plain(sum, unit));
+    (plain, additive.then(|| printed.join(" + ")))
 }
 
 /// A note name of its step and alteration; the alteration rounded, if it is of no semitone.

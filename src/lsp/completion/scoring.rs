@@ -93,6 +93,7 @@ pub(super) fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<P
         "with" => keywords(&[
             ("up-beat", "each passage begins with its up-beat"),
             ("lyrics", "print what is sung, for players who do not sing too"),
+            ("chords", "print the chord symbols of the harmony"),
         ]),
         "beat" if before.contains(&"bars") => Vec::new(),
         _ if before.get(before.len().wrapping_sub(2)) == Some(&"bars") => {

@@ -187,7 +187,7 @@ fn rule(code: &str) -> Option<String> {
         let mut heading = "";
         for line in body {
             match line.strip_prefix("  ") {
-                Some(indented) if matches!(heading, "Example" | "Mended") => {
+                Some(indented) if matches!(heading, "Example" | "Fixed") => {
                     if !fence {
                         out.push_str("\n```ripieno");
                         fence = true;
@@ -207,7 +207,8 @@ fn rule(code: &str) -> Option<String> {
                         "Why it matters",
                         "How to fix it",
                         "Example",
-                        "Mended",
+                        "Limit",
+                        "Fixed",
                         "Source",
                     ];
                     if heads.contains(&line) {

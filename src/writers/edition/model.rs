@@ -9,7 +9,7 @@ use std::ops::Range;
 use smallvec::SmallVec;
 
 use crate::instruments::{Clef, Instrument};
-use crate::music::{Interval, Key, Time};
+use crate::music::{Chord, Interval, Key, Time};
 use crate::notate::{Element, FrameBar, Origin};
 use crate::resolve::{Dynamic, Technique};
 
@@ -270,6 +270,8 @@ pub enum DirectionKind {
     Technique(Technique),
     /// Words in italics or upright, as the house has them.
     Words(String),
+    /// A chord symbol.
+    Chord(Chord),
     /// Who plays: "1.", "a 2", "solo", "tutti", "div.", "unis."
     Who(String),
     /// An order that must be seen: "take Piccolo", "change to F".

@@ -88,6 +88,7 @@ pub(super) fn direction(said: &StaffDirection) -> Option<EditionDirection> {
         StaffDirectionKind::Technique(technique) => DirectionKind::Technique(*technique),
         StaffDirectionKind::Words(words) => DirectionKind::Words(words.clone()),
         StaffDirectionKind::Change(words) => DirectionKind::Change(words.clone()),
+        StaffDirectionKind::Chord(chord) => DirectionKind::Chord(*chord),
         StaffDirectionKind::Who(who) => DirectionKind::Who((*who).into()),
         StaffDirectionKind::HairpinStarts { .. } | StaffDirectionKind::HairpinEnds => return None,
     };

@@ -7,6 +7,7 @@
 
 pub(crate) mod accidentals;
 mod beams;
+mod chords;
 mod clefs;
 mod directions;
 mod frame;
@@ -58,6 +59,11 @@ pub fn notate_at(arrangement: &Arrangement, pitches: Pitches) -> Score {
     let bars = staff::Bars::new(&frame, pitches);
     let mut staves: Vec<Staff> =
         arrangement.parts.iter().map(|part| hands::staff(part, &bars)).collect();
+    if arrangement.lines.iter().any(|line| line.chords) {
+        for (staff, part) in staves.iter_mut().zip(&arrangement.parts) {
+            chords::set(staff, part, arrangement, pitches);
+        }
+    }
     if !piece.lyrics.is_empty() {
         for staff in &mut staves {
             lyrics::set(staff, &piece.lyrics, &arrangement.lines);

@@ -7,7 +7,7 @@ use crate::diagnostics::Span;
 
 use crate::instruments::{Clef, Family, Instrument};
 pub use crate::music::Sign;
-use crate::music::{Interval, Key, Metre, Pitch, Time};
+use crate::music::{Chord, Interval, Key, Metre, Pitch, Time};
 pub use crate::resolve::Syllable;
 use crate::resolve::{BarLine, Dynamic, Ending, Marks, Technique, Tempo};
 
@@ -377,6 +377,8 @@ pub enum StaffDirectionKind {
     /// An order that the player must see: "take Piccolo", "change to F"; and what he has in hand
     /// when he enters: "Piccolo", "in F".
     Change(String),
+    /// A chord symbol above the staff, at the pitch in which the player reads.
+    Chord(Chord),
     /// Who plays, or how prominently: "solo", "soli".
     Who(&'static str),
 }

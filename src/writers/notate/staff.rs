@@ -409,7 +409,9 @@ fn say_neighbour(
     let step = main.step() + way;
     let letter = Letter::from_step(step);
     let Ok(octave) = i8::try_from(step.div_euclid(7)) else { return };
-    let diatonic = Pitch::new(letter, key.alter(letter), octave);
+    let named = note.attached.neighbour.filter(|name| name.letter == letter);
+    let alter = named.map_or(key.alter(letter), |name| name.alter);
+    let diatonic = Pitch::new(letter, alter, octave);
     // A neighbour lies a semitone or a tone away.
     let distance = (diatonic.midi() - main.midi()) * way;
     let off = (distance.clamp(1, 2) - distance) * way;
@@ -422,7 +424,7 @@ fn say_neighbour(
             .any(|head| (head.pitch.letter, head.pitch.octave) == (written.letter, written.octave)),
         _ => false,
     });
-    if !said && written.alter != writing.key().alter(written.letter) {
+    if (named.is_some() || !said) && written.alter != writing.key().alter(written.letter) {
         printed.ornament_accidental = Some(written.alter);
     }
 }

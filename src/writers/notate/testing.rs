@@ -432,6 +432,7 @@ pub(crate) fn directions(score: &Score, staff: usize) -> String {
                     format!("\"{words}\"")
                 }
                 StaffDirectionKind::Who(who) => format!("\"{who}\""),
+                StaffDirectionKind::Chord(chord) => chord.to_string(),
             };
             format!("{bar} {} {kind}", direction.at)
         })

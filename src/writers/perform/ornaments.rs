@@ -111,7 +111,10 @@ pub(super) fn neighbour(form: &Form, part: &Part, index: usize, main: Pitch, ste
         _ => 0,
     };
     let octave = main.octave.saturating_add(crossed);
-    let alter = sign_before(form, part, index, letter, octave).unwrap_or_else(|| {
+    let named = part.notes[index].attached.neighbour.filter(|name| name.letter == letter);
+    let named = named.map(|name| name.alter);
+    let said = || sign_before(form, part, index, letter, octave);
+    let alter = named.or_else(said).unwrap_or_else(|| {
         let bar = form.bars.get(form.index_at(part.notes[index].start));
         bar.map_or(0, |bar| bar.key.alter(letter))
     });

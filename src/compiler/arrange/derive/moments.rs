@@ -236,7 +236,10 @@ pub(super) fn cadences(piece: &Piece, harmony: &[HarmonyEvent], texture: &Textur
 
 /// Is this the dominant on which a half close ends: in root position?
 fn is_half_close(chord: &Chord, key: Key) -> bool {
-    let major = matches!(chord.quality, ChordQuality::Major | ChordQuality::DominantSeventh);
+    let major = matches!(
+        chord.quality,
+        ChordQuality::Major | ChordQuality::DominantMinorNinth | ChordQuality::DominantSeventh
+    );
     chord.root.class() == key.degree(5).class() && chord.bass.is_none() && major
 }
 
@@ -277,6 +280,8 @@ fn leads(form: &Form, dominant: &HarmonyEvent, tonic: &HarmonyEvent, key: Key) -
             ChordQuality::Major
                 | ChordQuality::DominantSeventh
                 | ChordQuality::DominantNinth
+                | ChordQuality::DominantMinorNinth
+                | ChordQuality::DominantFlatFifth
                 | ChordQuality::DominantSeventhSuspended
         );
     let by_leading_note = way == 1

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::diagnostics::instead_of;
+use crate::music::{Letter, PitchName};
 use crate::narrow::Narrow;
 
 impl Builder<'_> {
@@ -12,8 +13,52 @@ impl Builder<'_> {
             tremolo,
             slur_starts: std::mem::take(&mut self.state.slur_waits),
             slur_ends: false,
+            neighbour: None,
             graces: self.state.graces.take().map(|(graces, _)| Box::new(graces)),
         }
+    }
+
+    /// The neighbour that a trill, mordent or turn on these pitches names.
+    pub(super) fn neighbour(
+        &mut self,
+        written: &[MarkTree],
+        pitches: &[Pitch],
+    ) -> Option<PitchName> {
+        let mark = written.iter().find(|mark| mark.note.is_some())?;
+        let (note, main) = (mark.note.as_ref()?, pitches.last()?);
+        let way = match mark.word.value.as_str() {
+            "trill" | "turn" => 1,
+            "mordent" => -1,
+            word => {
+                self.cx.push(
+                    Diagnostic::error(
+                        "bars/neighbour",
+                        note.span,
+                        format!("`{word}` has no other note."),
+                    )
+                    .with_help("Only `trill`, `turn` and `mordent` name a note: `[trill Eb]`."),
+                );
+                return None;
+            }
+        };
+        let name: PitchName = note.value.parse().ok()?;
+        let letter = Letter::from_step(main.step() + way);
+        let octave = main.octave + i8::from(way > 0 && letter == Letter::C)
+            - i8::from(way < 0 && letter == Letter::B);
+        let distance = (Pitch::new(letter, name.alter, octave).midi() - main.midi()) * way;
+        if name.letter == letter && (1..=2).contains(&distance) {
+            return Some(name);
+        }
+        let side = if way > 0 { "above" } else { "below" };
+        self.cx.push(
+            Diagnostic::error(
+                "bars/neighbour",
+                note.span,
+                format!("{} is not the neighbour of {main} {side} it.", note.value),
+            )
+            .with_help("A neighbour has the next letter and lies a semitone or a tone away."),
+        );
+        None
     }
 
     pub(super) fn marks(&mut self, written: &[MarkTree]) -> (Marks, u8) {

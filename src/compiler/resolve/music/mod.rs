@@ -280,7 +280,8 @@ impl Builder<'_> {
             },
             Element::Note(pitches, marks) => {
                 let pitches = self.pitches(pitches);
-                let attached = self.attached(marks);
+                let neighbour = self.neighbour(marks, &pitches);
+                let attached = Attached { neighbour, ..self.attached(marks) };
                 self.sounds(bar, Sound::Pitches(pitches), attached, span, tuplet);
             }
             Element::Stroke(marks) => {

@@ -4,7 +4,7 @@ use smallvec::SmallVec;
 
 use super::direction::Direction;
 use crate::diagnostics::Span;
-use crate::music::{Chord, Pitch, Time};
+use crate::music::{Chord, Pitch, PitchName, Time};
 
 /// A chord of the harmony with the time that it holds.
 #[derive(Clone, PartialEq, Debug)]
@@ -108,6 +108,8 @@ pub struct Attached {
     pub slur_starts: bool,
     /// Does a slur end on this note?
     pub slur_ends: bool,
+    /// The neighbour of a trill, mordent or turn (sounding), where it is named.
+    pub neighbour: Option<PitchName>,
     /// Grace notes before the note, if any.
     pub graces: Option<Box<Graces>>,
 }

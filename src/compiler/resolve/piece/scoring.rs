@@ -53,6 +53,8 @@ pub struct Line {
     pub solo: bool,
     /// Do its players have the lyrics of what they play, singers or not (`with lyrics`)?
     pub lyrics: bool,
+    /// Do its players have the chord symbols of the harmony (`with chords`)?
+    pub chords: bool,
     /// Its own dynamic (`at mf`).
     pub dynamic: Option<(Dynamic, Span)>,
     /// Techniques that hold for the line.

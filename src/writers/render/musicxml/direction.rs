@@ -1,7 +1,7 @@
 //! Directions: dynamics, hairpins, words, tempos, rehearsal marks, signs.
 
 use crate::edition::{DirectionKind, EditionDirection};
-use crate::music::Time;
+use crate::music::{Chord, ChordQuality, PitchName, Time};
 use crate::notate::{FrameBar, NoteValue, Sign};
 use crate::resolve::{Technique, Tempo};
 
@@ -114,6 +114,9 @@ impl Spot {
 
 /// Writes what is said at a place.
 pub(super) fn said(xml: &mut Xml, said: &EditionDirection, spot: Spot) {
+    if let DirectionKind::Chord(chord) = &said.kind {
+        return harmony(xml, chord, spot);
+    }
     xml.open_with("direction", side(said.above));
     xml.open("direction-type");
     match &said.kind {
@@ -126,6 +129,7 @@ pub(super) fn said(xml: &mut Xml, said: &EditionDirection, spot: Spot) {
         DirectionKind::Words(words) | DirectionKind::Who(words) | DirectionKind::Change(words) => {
             xml.text("words", words);
         }
+        DirectionKind::Chord(_) => {}
         DirectionKind::CueName(words) => {
             xml.text_with("words", &[("font-size", "small")], words);
         }
@@ -139,6 +143,64 @@ pub(super) fn said(xml: &mut Xml, said: &EditionDirection, spot: Spot) {
         }
     }
     xml.close("direction");
+}
+
+/// A chord symbol: its kind in the standard's words, and the degrees that the kind lacks.
+fn harmony(xml: &mut Xml, chord: &Chord, spot: Spot) {
+    let (kind, degrees): (_, &[(i64, i64, &str)]) = match chord.quality {
+        ChordQuality::Major => ("major", &[]),
+        ChordQuality::Minor => ("minor", &[]),
+        ChordQuality::Diminished => ("diminished", &[]),
+        ChordQuality::Augmented => ("augmented", &[]),
+        ChordQuality::SuspendedSecond => ("suspended-second", &[]),
+        ChordQuality::SuspendedFourth => ("suspended-fourth", &[]),
+        ChordQuality::DominantSeventh => ("dominant", &[]),
+        ChordQuality::DominantSeventhSuspended => ("suspended-fourth", &[(7, 0, "add")]),
+        ChordQuality::MajorSeventh => ("major-seventh", &[]),
+        ChordQuality::MinorSeventh => ("minor-seventh", &[]),
+        ChordQuality::MinorMajorSeventh => ("major-minor", &[]),
+        ChordQuality::HalfDiminishedSeventh => ("half-diminished", &[]),
+        ChordQuality::DiminishedSeventh => ("diminished-seventh", &[]),
+        ChordQuality::AugmentedSeventh => ("augmented-seventh", &[]),
+        ChordQuality::MajorSixth => ("major-sixth", &[]),
+        ChordQuality::MinorSixth => ("minor-sixth", &[]),
+        ChordQuality::DominantNinth => ("dominant-ninth", &[]),
+        ChordQuality::DominantMinorNinth => ("dominant", &[(9, -1, "add")]),
+        ChordQuality::DominantFlatFifth => ("dominant", &[(5, -1, "alter")]),
+        ChordQuality::MinorNinth => ("minor-ninth", &[]),
+        ChordQuality::MajorNinth => ("major-ninth", &[]),
+        ChordQuality::AddedNinth => ("major", &[(9, 0, "add")]),
+        ChordQuality::MinorAddedNinth => ("minor", &[(9, 0, "add")]),
+    };
+    xml.open("harmony");
+    name(xml, ["root", "root-step", "root-alter"], chord.root);
+    xml.text_with("kind", &[("text", chord.quality.suffix())], kind);
+    if let Some(bass) = chord.bass {
+        name(xml, ["bass", "bass-step", "bass-alter"], bass);
+    }
+    for (value, alter, how) in degrees {
+        xml.open("degree");
+        xml.number("degree-value", *value);
+        xml.number("degree-alter", *alter);
+        xml.word("degree-type", how);
+        xml.close("degree");
+    }
+    if spot.offset != 0 {
+        xml.number("offset", spot.offset);
+    }
+    if let Some(staff) = spot.staff {
+        xml.word("staff", staff);
+    }
+    xml.close("harmony");
+}
+
+fn name(xml: &mut Xml, [whole, step, alter]: [&'static str; 3], name: PitchName) {
+    xml.open(whole);
+    xml.word(step, ["C", "D", "E", "F", "G", "A", "B"][name.letter as usize]);
+    if name.alter != 0 {
+        xml.number(alter, i64::from(name.alter));
+    }
+    xml.close(whole);
 }
 
 /// Writes one end of a hairpin: `kind` is the word of the format.

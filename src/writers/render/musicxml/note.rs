@@ -172,7 +172,8 @@ fn lyric(xml: &mut Xml, syllable: &Syllable) {
     };
     xml.word("syllabic", place);
     xml.text("text", &syllable.text);
-    if syllable.melisma {
+    // Within a word hyphens show that a syllable is held.
+    if syllable.melisma && !syllable.goes_on {
         xml.empty("extend");
     }
     xml.close("lyric");

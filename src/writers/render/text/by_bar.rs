@@ -263,6 +263,10 @@ impl<'e, 'a> Writer<'e, 'a> {
                 (DirectionKind::Dynamic(dynamic), Form::Signs) => dynamic.letters().into(),
                 (DirectionKind::Dynamic(dynamic), Form::Words) => dynamic_name(*dynamic).into(),
                 (DirectionKind::CueName(name), _) => name.clone(),
+                (DirectionKind::Chord(chord), Form::Signs) => words::chord(*chord),
+                (DirectionKind::Chord(chord), Form::Words) => {
+                    format!("chord {}", spoken(&words::chord(*chord)))
+                }
                 (DirectionKind::Technique(technique), form) => quoted(technique.printed(), form),
                 (
                     DirectionKind::Words(text)

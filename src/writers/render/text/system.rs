@@ -341,6 +341,10 @@ impl Page<'_> {
                     StaffDirectionKind::Words(words) | StaffDirectionKind::Change(words) => {
                         texts.place(x, words, self.gutter, self.width);
                     }
+                    StaffDirectionKind::Chord(chord) => {
+                        let symbol = words::chord(*chord);
+                        texts.place(x, &symbol, self.gutter, self.width);
+                    }
                     StaffDirectionKind::Who(who) => {
                         texts.place(x, who, self.gutter, self.width);
                     }

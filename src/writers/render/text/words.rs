@@ -24,6 +24,11 @@ pub(super) const SIGNS: [(Mark, &str, &str); 16] = [
     (Mark::Arpeggio, "arp.", "spread upwards"),
 ];
 
+/// A chord symbol with the signs of print: "B♭m7/D♭".
+pub(super) fn chord(chord: crate::music::Chord) -> String {
+    chord.to_string().replace('#', "♯").replace('b', "♭")
+}
+
 /// The signs of a note, strokes of a tremolo last. Words stand apart, single signs together.
 pub(super) fn signs(marks: Marks, tremolo: u8) -> String {
     let mut text = String::new();

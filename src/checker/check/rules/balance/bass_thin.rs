@@ -3,7 +3,8 @@
 //! # What it finds
 //! Stretches of four seconds or more in which eight or more players sound from mezzo forte up and
 //! those with the bass make up less than a twentieth of the whole strength (our heuristic),
-//! weighed as for `balance/melody-covered`. Passages without any bass line are taken as intended.
+//! weighed as for `balance/melody-covered`. Whoever plays the notes of the bass in another role, as a
+//! tune for example, carries it too. Passages without any bass line are taken as intended.
 //!
 //! # Why it matters
 //! The harmony loses its ground: chords sound in the inversion of the lowest note one happens to
@@ -98,10 +99,11 @@ fn thin(cx: &Context, slice: Slice) -> Option<(Sounding, f64)> {
     if slice.sounding.len() < PLAYERS {
         return None;
     }
+    let parts = &cx.arrangement.parts;
     let (mut whole, mut bass, mut loud) = (0.0, 0.0, 0);
     let mut first = None;
     for &one in slice.sounding {
-        let note = one.of(&cx.arrangement.parts);
+        let note = one.of(parts);
         let strength = super::strength(cx, one, slice.start);
         whole += strength;
         if cx.degree(usize::from(one.player), slice.start).reaches(Dynamic::Mf) {
@@ -112,5 +114,17 @@ fn thin(cx: &Context, slice: Slice) -> Option<(Sounding, f64)> {
             first = first.or(Some(one));
         }
     }
-    (loud >= PLAYERS && bass < cx.limit(&RULE) / 100.0 * whole).then_some((first?, bass / whole))
+    let enough = cx.limit(&RULE) / 100.0 * whole;
+    if loud < PLAYERS || bass >= enough {
+        return None;
+    }
+    // Whoever plays the notes of the bass in another role carries it too.
+    let is_bass = |one: &&Sounding| one.of(parts).role == Role::Bass;
+    let of_bass = |one: &&Sounding| {
+        let same = |bass: &Sounding| bass.of(parts).source == one.of(parts).source;
+        !is_bass(one) && slice.sounding.iter().filter(is_bass).any(same)
+    };
+    let carriers = slice.sounding.iter().filter(of_bass);
+    bass += carriers.map(|one| super::strength(cx, *one, slice.start)).sum::<f64>();
+    (bass < enough).then_some((first?, bass / whole))
 }

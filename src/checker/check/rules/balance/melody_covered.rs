@@ -4,11 +4,12 @@
 //! Stretches of two seconds or more in which the other parts (the bass line left out) are more than
 //! twice as strong as all who play the melody together, weighed by instrument, number, dynamic and
 //! register. From a fourth below the melody upwards they count whole; lower down only what is louder
-//! than the melody counts, less and less, to nothing an octave and a fifth below. Rolls of the
-//! drums count, single strokes do not. A note held
+//! than the melody counts, less and less, to nothing an octave and a fifth below. Rolls of
+//! timpani and drums count, single strokes do not. A note held
 //! while the melody moves on, twice as long as the note of the melody or longer, counts for a
 //! quarter unless it is louder: the ear follows what moves. A free note or two between covered ones
-//! do not end a stretch. All these figures are our heuristic.
+//! do not end a stretch. The last note of the piece does not count: the tune is over, and the chord
+//! is everybody's. All these figures are our heuristic.
 //!
 //! # Why it matters
 //! Nobody hears the tune. In the rehearsal the accompaniment is told to play softer, and loses
@@ -245,6 +246,9 @@ fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
         }
     }
     let (_, singer) = strongest?;
+    if singer.of(parts).end() >= cx.form.end() {
+        return None;
+    }
     // Where no melody note tells in a tutti, `compass/does-not-carry` speaks of the cause.
     let melody_notes = || slice.sounding.iter().filter(|s| s.of(parts).role == Role::Melody);
     if slice.sounding.len() > 8 && !melody_notes().any(|s| super::tells(cx, *s)) {

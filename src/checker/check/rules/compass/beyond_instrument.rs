@@ -4,7 +4,7 @@
 //! Notes and grace notes below or above everything that the instrument of the era gives, and notes
 //! within its ends that it lacks (the C sharp above middle C on the oboe before 1770). The octave
 //! in which the player reads does not matter: the catalogue says whether a compass is meant in
-//! written or in sounding pitch. Brass without valves and drums have rules of their own for the notes
+//! written or in sounding pitch. Brass without valves and timpani have rules of their own for the notes
 //! between the ends.
 //!
 //! # Why it matters

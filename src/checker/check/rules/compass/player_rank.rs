@@ -21,7 +21,7 @@
 //!   horn 2 in F }
 //! scoring few for few {
 //!   horn.1 plays fill as harmony
-//!   horn.2 plays tune as harmony
+//!   horn.2 plays tune as melody
 //! }
 //! ```
 //!
@@ -35,7 +35,7 @@
 //! ensemble few { era 1885
 //!   horn 2 in F }
 //! scoring few for few {
-//!   horn.1 plays tune as harmony
+//!   horn.1 plays tune as melody
 //!   horn.2 plays fill as harmony
 //! }
 //! ```

@@ -24,7 +24,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 2/4, key G major, tempo 1/4 at 90
@@ -59,8 +59,8 @@ pub const RULE: Rule = Rule {
 };
 
 fn check(cx: &Context, findings: &mut Findings) {
-    gaps::tell(cx, findings, &RULE, |found| {
-        let filling = matches!(found.role, Some(Role::Harmony | Role::Rhythm | Role::Highlight));
+    gaps::tell(cx, findings, &RULE, |found, role| {
+        let filling = matches!(role, Some(Role::Harmony | Role::Rhythm | Role::Highlight));
         filling && found.played
     });
 }

@@ -4,27 +4,51 @@ use crate::arrange::VoiceCoverage;
 use crate::check::context::Context;
 use crate::check::{Findings, Rule, words};
 use crate::diagnostics::{BarNumbers, Diagnostic};
+use crate::music::Time;
 use crate::resolve::{BarIndices, Note, Role, Verb};
 
-/// Tells the gaps of all voices that are wanted.
+/// Reports the gaps of all voices, where the role that they have there is wanted.
 pub(super) fn tell(
     cx: &Context,
     findings: &mut Findings,
     rule: &Rule,
-    wanted: impl Fn(&VoiceCoverage) -> bool,
+    wanted: impl Fn(&VoiceCoverage, Option<Role>) -> bool,
 ) {
     // In a scoring that plays no voice at all, something else is meant.
     if !cx.lines().any(|(_, line)| matches!(line.verb, Verb::Plays { .. })) {
         return;
     }
     for found in cx.coverage() {
-        if wanted(found) {
-            voice(cx, findings, rule, found);
+        if found.notes.iter().any(|players| players.is_empty()) {
+            voice(cx, findings, rule, found, &wanted);
         }
     }
 }
 
-fn voice(cx: &Context, findings: &mut Findings, rule: &Rule, found: &VoiceCoverage) {
+/// The role of a voice around a note that is missing: that of the nearest lines of this scoring
+/// which play it, the weightiest of them, or of all others where none does.
+fn role_near(cx: &Context, found: &VoiceCoverage, note: &Note) -> Option<Role> {
+    let lines = cx.lines().filter_map(|(_, line)| {
+        let (Verb::Plays { voice, .. } | Verb::Realises { voice }) = &line.verb else {
+            return None;
+        };
+        let away = |&(from, to): &(Time, Time)| {
+            let after = note.start - to.min(note.start);
+            after.max(from - note.start.min(from))
+        };
+        let away = line.times.iter().map(away).min()?;
+        (*voice == found.voice).then_some((away, line.role.unwrap_or(Role::Harmony)))
+    });
+    lines.min().map_or(found.role, |(_, role)| Some(role))
+}
+
+fn voice(
+    cx: &Context,
+    findings: &mut Findings,
+    rule: &Rule,
+    found: &VoiceCoverage,
+    wanted: &impl Fn(&VoiceCoverage, Option<Role>) -> bool,
+) {
     let voice = &cx.piece.voices[found.voice];
     let bar_of = |note: &Note| cx.form.index_at(note.start);
     let here = |note: &Note| BarIndices::one(bar_of(note));
@@ -36,6 +60,7 @@ fn voice(cx: &Context, findings: &mut Findings, rule: &Rule, found: &VoiceCovera
         .zip(&found.notes)
         .filter(|(_, players)| players.is_empty())
         .map(|(note, _)| note)
+        .filter(|(_, note)| wanted(found, role_near(cx, found, note)))
         .filter(|(_, note)| !cx.arrangement.doubt.in_bars(here(note)))
         .filter(|(_, note)| !cx.allowed(rule.code, None, here(note)))
         .collect();
@@ -44,18 +69,21 @@ fn voice(cx: &Context, findings: &mut Findings, rule: &Rule, found: &VoiceCovera
     for (_, note) in &left {
         BarNumbers::add(&mut bars, cx.form.bars[bar_of(note)].number);
     }
-    let what = match found.role {
+    let what = match role_near(cx, found, first) {
         Some(Role::Melody) => "tune ",
         Some(Role::Bass) => "bass ",
-        _ => "",
+        _ => "voice ",
     };
     let scoring = &cx.arrangement.scoring.name;
     let whole = left.len() == voice.music.notes.len();
     let message = if whole {
-        format!("Nobody plays the {what}`{}` in the scoring `{scoring}`.", voice.name)
+        format!("The {what}`{}` is not played in the scoring `{scoring}`.", voice.name)
     } else {
         let where_to = words::bars(&bars);
-        format!("Nobody plays the {what}`{}` in {where_to} of the scoring `{scoring}`.", voice.name)
+        format!(
+            "The {what}`{}` is not played in {where_to} of the scoring `{scoring}`.",
+            voice.name
+        )
     };
     // The line that plays the voice last before it falls silent.
     let lines = cx.lines().filter_map(|(_, line)| match &line.verb {

@@ -24,7 +24,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 3/4, key G major, tempo 1/4 at 90
@@ -41,11 +41,12 @@
 //! # Source
 //! Common practice. What counts as the end of a phrase is our heuristic.
 
+use super::handover::{self, Handover};
 use crate::arrange::VoiceCoverage;
 use crate::check::context::Context;
-use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
-use crate::diagnostics::{Diagnostic, Severity};
-use crate::resolve::{BarIndices, Note, Role};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
+use crate::diagnostics::Severity;
+use crate::resolve::{BarIndices, Note};
 
 pub const RULE: Rule = Rule {
     code: "coverage/mid-phrase",
@@ -58,15 +59,12 @@ pub const RULE: Rule = Rule {
 };
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for found in cx.coverage() {
-        if found.role == Some(Role::Melody) && found.played {
-            voice(cx, findings, found);
-        }
+    for (found, notes) in handover::tunes(cx) {
+        voice(cx, findings, found, notes);
     }
 }
 
-fn voice(cx: &Context, findings: &mut Findings, found: &VoiceCoverage) {
-    let notes = &cx.piece.voices[found.voice].music.notes;
+fn voice(cx: &Context, findings: &mut Findings, found: &VoiceCoverage, notes: &[Note]) {
     // The note with which the slur that is open began.
     let mut slur: Option<usize> = None;
     for index in 1..notes.len() {
@@ -84,36 +82,25 @@ fn voice(cx: &Context, findings: &mut Findings, found: &VoiceCoverage) {
         }
         let tail = tail(cx, notes, index);
         let Some(began) = slur.or(tail) else { continue };
-        let bar = cx.form.index_at(notes[index].start);
+        let note = &notes[index];
         let first = cx.form.index_at(notes[began].start);
-        let bars = BarIndices::new(first, bar + 1);
-        if cx.arrangement.doubt.in_bars(bars) || cx.allowed(RULE.code, Some(new[0]), bars) {
-            continue;
-        }
-        let names = |players: &[usize]| {
-            let all: Vec<&str> = players.iter().map(|&p| cx.part(p).player.name.as_str()).collect();
-            words::list(&all, "and")
+        let bars = BarIndices::new(first, cx.form.index_at(note.start) + 1);
+        let place = Handover { found, note, from: old, to: new, bars };
+        let finding = place.finding(cx, &RULE, |names| {
+            let at = cx.form.place(note.start);
+            format!("{} from {} in the middle of a phrase, at {at}.", names.take, names.from)
+        });
+        let (label, why) = match slur {
+            Some(_) => (notes[began].span, "the slur begins here"),
+            None => (note.span, "the phrase ends at once"),
         };
-        let part = cx.part(new[0]);
-        let line = part.claims.iter().find(|claim| claim.holds(notes[index].start));
-        let span = line.map_or(cx.arrangement.scoring.span, |claim| cx.line_span(claim.line));
-        let takes = if new.len() > 1 || words::is_plural(&part.player) { "take" } else { "takes" };
-        let message = format!(
-            "{} {takes} over the tune `{}` from {} in the middle of a phrase, at {}.",
-            names(new),
-            cx.piece.voices[found.voice].name,
-            names(old),
-            cx.form.place(notes[index].start),
-        );
-        let why = if slur.is_some() { "the slur begins here" } else { "the phrase ends at once" };
-        let label = if slur.is_some() { notes[began].span } else { notes[index].span };
-        findings.push(
-            Diagnostic::new(RULE.severity, RULE.code, span, message)
+        if let Some(finding) = finding {
+            findings.push(
+                finding
                 .with_label(label, why)
-                .with_bars(cx.form.bars[first].number, cx.form.bars[bar].number)
-                .with_player(&part.player.id)
-                .with_help("Let the line end and the next one begin between two phrases, if need be within a bar (`bars 1..8 beat 3`), or let the two overlap by a note."),
-        );
+                .with_help("Let the line end and the next one begin between two phrases, if need be within a bar (`bars 1..8 beat 3`), or let the two overlap by a note.")
+            );
+        }
     }
 }
 

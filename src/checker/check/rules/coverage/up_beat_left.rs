@@ -3,7 +3,9 @@
 //! # What it finds
 //! Bars in which one player or group takes over a tune from another just where a bar begins,
 //! although the phrase begins before it: after a rest or a long note the voice has an up-beat of at
-//! most a beat, which leads into the bar line, and none of those who take over plays it.
+//! most a beat, which leads into the bar line, and none of those who take over plays it. Notes that
+//! are slurred to the end of the phrase before are no up-beat, and where the new player begins on
+//! the very note with which the other ends, the seam is closed.
 //!
 //! # Why it matters
 //! The up-beat belongs to the phrase. Whoever enters on the first beat alone enters in mid-word,
@@ -23,7 +25,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 3/4, key G major, tempo 1/4 at 90
@@ -40,11 +42,12 @@
 //! # Source
 //! Common practice. What counts as the beginning of a phrase is our heuristic.
 
+use super::handover::{self, Handover};
 use crate::arrange::VoiceCoverage;
 use crate::check::context::Context;
-use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
-use crate::diagnostics::{Diagnostic, Severity};
-use crate::resolve::{BarIndices, Role, up_beat};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
+use crate::diagnostics::Severity;
+use crate::resolve::{BarIndices, Note, up_beat};
 
 pub const RULE: Rule = Rule {
     code: "coverage/up-beat-left",
@@ -57,60 +60,44 @@ pub const RULE: Rule = Rule {
 };
 
 fn check(cx: &Context, findings: &mut Findings) {
-    for found in cx.coverage() {
-        if found.role == Some(Role::Melody) && found.played {
-            voice(cx, findings, found);
-        }
+    for (found, notes) in handover::tunes(cx) {
+        voice(cx, findings, found, notes);
     }
 }
 
-fn voice(cx: &Context, findings: &mut Findings, found: &VoiceCoverage) {
-    let notes = &cx.piece.voices[found.voice].music.notes;
+fn voice(cx: &Context, findings: &mut Findings, found: &VoiceCoverage, notes: &[Note]) {
     for (bar, place) in cx.form.bars.iter().enumerate().skip(1) {
         let at = place.start;
         let index = notes.partition_point(|note| note.start < at);
-        let Some(first) = notes.get(index).filter(|note| note.start == at) else { continue };
+        let Some(note) = notes.get(index).filter(|note| note.start == at) else { continue };
         let beat = cx.form.bars[bar - 1].metre.beat();
         let Some(up) = up_beat(notes, index, beat) else { continue };
-        let new: Vec<usize> = found.notes[index]
-            .iter()
-            .copied()
-            .filter(|player| !found.notes[index - 1].contains(player))
-            .collect();
-        let old = &found.notes[index - 1];
+        let (old, there) = (&found.notes[index - 1], &found.notes[index]);
+        let to: Vec<usize> = there.iter().copied().filter(|player| !old.contains(player)).collect();
         // Somebody goes over the bar line with the up-beat: the others only join.
-        let goes_on = old.iter().any(|player| found.notes[index].contains(player));
-        if new.is_empty() || old.is_empty() || goes_on {
+        let goes_on = old.iter().any(|player| there.contains(player));
+        // Whoever begins on the note on which the other ends takes it out of their hands.
+        let joined = notes[index - 1].sound == note.sound;
+        if to.is_empty() || old.is_empty() || goes_on || joined {
             continue;
         }
-        let told = BarIndices::new(bar - 1, bar + 1);
-        if cx.arrangement.doubt.in_bars(told) || cx.allowed(RULE.code, Some(new[0]), told) {
-            continue;
+        let handover =
+            Handover { found, note, from: old, to: &to, bars: BarIndices::new(bar - 1, bar + 1) };
+        let finding = handover.finding(cx, &RULE, |names| {
+            format!(
+                "{} at the bar line of bar {}, but its up-beat stays with {}.",
+                names.take, place.number, names.from
+            )
+        });
+        if let Some(finding) = finding {
+            findings.push(
+                finding
+                    .with_label(notes[up].span, "the phrase begins here")
+                    .with_label(note.span, "taken over here")
+                    .with_help(
+                        "Let the new line begin with the up-beat, and the one before it end there.",
+                    ),
+            );
         }
-        let names = |players: &[usize]| {
-            let all: Vec<&str> = players.iter().map(|&p| cx.part(p).player.name.as_str()).collect();
-            words::list(&all, "and")
-        };
-        let part = cx.part(new[0]);
-        let line = part.claims.iter().find(|claim| claim.holds(at));
-        let span = line.map_or(cx.arrangement.scoring.span, |claim| cx.line_span(claim.line));
-        let voice = &cx.piece.voices[found.voice].name;
-        let takes = if new.len() > 1 || words::is_plural(&part.player) { "take" } else { "takes" };
-        let message = format!(
-            "{} {takes} over the tune `{voice}` at the bar line of bar {}, but its up-beat stays with {}.",
-            names(&new),
-            place.number,
-            names(old)
-        );
-        findings.push(
-            Diagnostic::new(RULE.severity, RULE.code, span, message)
-                .with_label(notes[up].span, "the phrase begins here")
-                .with_label(first.span, "taken over here")
-                .with_bars(cx.form.bars[bar - 1].number, place.number)
-                .with_player(&part.player.id)
-                .with_help(
-                    "Let the new line begin with the up-beat, and the one before it end there.",
-                ),
-        );
     }
 }

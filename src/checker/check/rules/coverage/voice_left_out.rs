@@ -22,7 +22,7 @@
 //! }
 //! ```
 //!
-//! # Mended
+//! # Fixed
 //! ```ripieno
 //! piece "Ferry" { composer "House copyist" }
 //! form { 1 metre 2/4, key G major, tempo 1/4 at 90
@@ -55,5 +55,5 @@ pub const RULE: Rule = Rule {
 };
 
 fn check(cx: &Context, findings: &mut Findings) {
-    gaps::tell(cx, findings, &RULE, |found| matches!(found.role, Some(Role::Melody | Role::Bass)));
+    gaps::tell(cx, findings, &RULE, |_, role| matches!(role, Some(Role::Melody | Role::Bass)));
 }

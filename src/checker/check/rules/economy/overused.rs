@@ -8,7 +8,7 @@
 //! the ensemble sets another share, for any player and for pieces of any length.
 //!
 //! # Why it matters
-//! What sounds all the time is no longer an event. Trumpets and drums are used with thrift,
+//! What sounds all the time is no longer an event. Trumpets and timpani are used with thrift,
 //! cymbals and bass drum with the greatest thrift.
 //!
 //! # Example

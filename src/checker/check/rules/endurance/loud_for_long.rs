@@ -1,4 +1,4 @@
-//! Loud brass and drums close to other ears for long.
+//! Loud brass and percussion close to other ears for long.
 //!
 //! # What it finds
 //! Stretches of more than half a minute in which three or more trumpets, trombones, tubas or
@@ -145,7 +145,7 @@ fn tell(cx: &Context, stretch: &Stretch, findings: &mut Findings) {
         return;
     }
     let message = format!(
-        "Loud brass and drums play fortissimo for {:.0} seconds from {} on.",
+        "Loud brass and percussion play fortissimo for {:.0} seconds from {} on.",
         stretch.until - stretch.since,
         cx.form.place(note.start),
     );

@@ -3,7 +3,7 @@
 //! # What it finds
 //! Notes of other roles that sound below the lowest note of the bass line, on another letter, for
 //! an eighth of a second or more. Doubling the bass an octave lower does not count;
-//! drums are not either.
+//! timpani are not either.
 //!
 //! # Why it matters
 //! The lowest note is the bass, whoever plays it: the chord is in another inversion than the

@@ -41,7 +41,8 @@
 //! # Source
 //! Common practice of non-harmonic notes; how long one may last is our heuristic.
 
-use crate::arrange::{Part, SoundingNote};
+use super::super::notation::typed_as_written;
+use crate::arrange::{LineId, Part, SoundingNote};
 use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing, words};
 use crate::diagnostics::Severity;
@@ -68,7 +69,17 @@ fn check(cx: &Context, findings: &mut Findings) {
         let pitched = part.first_instrument().family != Family::Percussion;
         let notes = if pitched { part.notes.len() } else { 0 };
         let own = (0..notes).filter_map(|index| Some((index, contradicts(cx, part, index)?)));
-        offences.push(own.collect());
+        let mut own: Vec<(usize, (Pitch, Chord))> = own.collect();
+        // Of a line that was typed as the player reads it another rule speaks.
+        let mut lines: Vec<LineId> = own.iter().map(|(index, _)| part.notes[*index].line).collect();
+        lines.sort_unstable();
+        lines.dedup();
+        for line in lines {
+            if typed_as_written::suspect(cx, part, line).is_some() {
+                own.retain(|(index, _)| part.notes[*index].line != line);
+            }
+        }
+        offences.push(own);
     }
     let cause =
         |note: &SoundingNote, (pitch, _): &(Pitch, Chord)| (sharing::cause(note, *pitch), None);

@@ -3,7 +3,7 @@
 //! # What it finds
 //! Two players who sound one letter with different accidentals at once, F against F sharp, for a
 //! third of a second or more (our heuristic). It needs no declared harmony. Unequal notes of one
-//! source line, drums, and notes that only pass (shorter than half a beat) do not count.
+//! source line, timpani, and notes that only pass (shorter than half a beat) do not count.
 //!
 //! # Why it matters
 //! In nearly every case one of the two accidentals was forgotten: the players stop and ask which

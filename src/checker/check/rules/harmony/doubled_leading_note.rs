@@ -1,14 +1,19 @@
 //! The leading note is doubled.
 //!
 //! # What it finds
-//! In a declared dominant chord (on the fifth or seventh degree of the key), and in a declared
-//! dominant seventh of any key that resolves a fifth down, the leading note is sounded for a third
-//! of a second or more by two parts that do not double each other. A part that
+//! The leading note of a dominant is sounded for a third of a second or more by two parts that do
+//! not double each other. Dominants are the declared chords on the fifth and seventh degree of the
+//! key and declared dominant sevenths of any key that resolve a fifth down. Where no harmony is
+//! declared, what sounds has to say so by itself: a dominant seventh, spelled as one, the tritone
+//! of the key with nothing beside it but its dominant seventh, or in minor the triad on the fifth
+//! degree with the raised leading note, each without a strange note (our heuristic). A part that
 //! only touches it, for less than half of the chord, and leaps on to another note of the same
-//! chord does not count; nor do octaves between two families where six or more accompany, and
-//! unisons between two families where twelve or more do (our heuristic), as is common practice in a
-//! tutti; nor does a chord of three notes and more, which a
-//! keyboard or a harp fills the harmony with (our heuristic).
+//! chord or runs through it by step does not count, nor one that goes on before a quarter of the
+//! chord is over (our heuristic); nor do octaves between two families where six
+//! or more accompany (our heuristic), as is common practice in a tutti; nor does a chord of three
+//! notes and more, which a keyboard or a harp fills the harmony with (our heuristic). Two players
+//! on one pitch are one note in two colours, and a string that is plucked has died away before the
+//! chord changes: neither counts.
 //!
 //! # Why it matters
 //! The leading note wants to rise. Two of them make parallel octaves or let one hang, and the
@@ -53,14 +58,10 @@
 //! # Source
 //! Common practice of part-writing; the length is our heuristic.
 
-use crate::arrange::SoundingNote;
+use super::tendency::{self, Tone};
 use crate::check::context::Context;
-use crate::check::slices::Sounding;
-use crate::check::words;
-use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
+use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
-use crate::music::Pitch;
-use crate::resolve::HarmonyEvent;
 
 pub const RULE: Rule = Rule {
     code: "harmony/doubled-leading-note",
@@ -72,98 +73,11 @@ pub const RULE: Rule = Rule {
     text: include_str!("doubled_leading_note.rs"),
 };
 
-/// Notes of one player from which they are a chord that fills the harmony. Our heuristic.
-const FULL_CHORD: usize = 3;
 /// Seconds from which it counts. Our heuristic.
 const LONG: f64 = 0.33;
 
 fn check(cx: &Context, findings: &mut Findings) {
-    let parts = &cx.arrangement.parts;
-    let mut leading: Vec<(Sounding, Pitch)> = Vec::new();
-    let moments = cx.moments(&RULE, |slice, found: &mut Vec<(Sounding, (Sounding, Pitch))>| {
-        let Some(event) = super::event(cx, slice.start) else { return };
-        let Some(class) = leading_class(cx, event) else { return };
-        leading.clear();
-        for &sounding in slice.sounding.iter().filter(|s| super::counts(cx, **s)) {
-            let mut pitches = sounding.of(parts).sound.pitches().iter();
-            if pitches.len() >= FULL_CHORD {
-                continue;
-            }
-            if let Some(pitch) = pitches.find(|p| p.midi().rem_euclid(12) == class)
-                && !touches(cx, sounding, event)
-            {
-                leading.push((sounding, *pitch));
-            }
-        }
-        // The highest keeps it, whoever has it below doubles it.
-        leading
-            .sort_by_key(|(s, _)| std::cmp::Reverse(s.of(parts).sound.pitches().last().copied()));
-        let Some((&(first, _), rest)) = leading.split_first() else { return };
-        let filling = super::filling(cx, &slice);
-        for &(other, pitch) in rest {
-            let of_tutti = leading
-                .iter()
-                .filter(|(one, _)| *one != other)
-                .all(|one| super::doubles_in_tutti(cx, filling, *one, (other, pitch)));
-            if !of_tutti && !super::doubling(cx, first, other) {
-                found.push((other, (first, pitch)));
-            }
-        }
-    });
-    let offences = super::lasting(cx, moments, LONG, |other| *other);
-    let cause = |note: &SoundingNote, (first, pitch): &(Sounding, Pitch)| {
-        (sharing::cause(note, *pitch), Some(sharing::cause(first.of(parts), *pitch)))
-    };
-    for (passage, others) in sharing::causes(cx, &RULE, offences, cause) {
-        let note = passage.first();
-        let (other, _) = *passage.detail();
-        let with = cx.part(usize::from(other.player));
-        let message = format!(
-            "{} {} the leading note of {} in {}{}.",
-            passage.part.player.name,
-            if words::is_plural(&passage.part.player) { "double" } else { "doubles" },
-            with.player.name,
-            cx.form.place(note.start.max(other.of(parts).start)),
-            passage.and_more(),
-        );
-        let finding = cx
-            .finding(&RULE, &passage, message)
-            .with_label(other.of(parts).source, format!("the leading note of {}", with.player.name))
-            .with_help("Give one of the two the root or the fifth of the chord.");
-        let finding = cx.with_allow_for(finding, &passage);
-        findings.push_shared(cx, &passage, others, finding);
-    }
-}
-
-/// The class of the leading note in a chord: that of the key in its dominant, or the third of a
-/// dominant seventh that resolves a fifth down, whatever key that belongs to.
-fn leading_class(cx: &Context, event: &HarmonyEvent) -> Option<i32> {
-    let chord = event.chord;
-    let key = cx.form.bar_at(event.start).key;
-    let class = key.leading_note().class();
-    let root = chord.root.class();
-    if (root == key.degree(5).class() || root == class) && chord.has_class(class) {
-        return Some(class);
-    }
-    let seventh = [4, 10].iter().all(|up| chord.has_class((root + up) % 12));
-    let next = super::event(cx, event.start + event.length)?;
-    let resolves = next.chord.root.class() == (root + 5) % 12;
-    (seventh && resolves).then_some((root + 4) % 12)
-}
-
-/// Does a part only touch its note on the way through the notes of a chord?
-fn touches(cx: &Context, sounding: Sounding, event: &HarmonyEvent) -> bool {
-    let notes = &cx.part(usize::from(sounding.player)).notes;
-    let note = &notes[sounding.note as usize];
-    let (Some(next), Some(from)) = (notes.get(sounding.note as usize + 1), super::single(note))
-    else {
-        return false;
-    };
-    let leaps = super::single(next).is_some_and(|to| {
-        (to.midi() - from.midi()).abs() > 2 && event.chord.has_class(to.midi().rem_euclid(12))
-    });
-    let goes_on = next.start == note.end() && next.start < event.start + event.length;
-    leaps && goes_on && note.length + note.length < event.length
+    tendency::check(cx, findings, &RULE, Tone::Leading, LONG);
 }
 
 #[cfg(test)]
@@ -186,5 +100,69 @@ mod tests {
         };
         assert_eq!(doubled("G"), 1);
         assert_eq!(doubled("Em"), 0, "it does not resolve");
+    }
+
+    /// Findings on the second bar, a dominant, of an upper and a lower player.
+    fn over_the_dominant(players: &str, upper: &str, lower: &str, how: &str) -> usize {
+        let (one, two) = players.split_once(", ").unwrap();
+        let text = format!(
+            "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
+             form {{ 1 metre 4/4, key C major, tempo 1/4 at 96\n 4 end }}\n\
+             harmony {{ 1: C | 2: G7 | 3: C | 4: C | }}\n\
+             voice tune {{ 1: 1/1 E5 | 2: {upper} | 3: 1/1 G5 | 4: G5 | }}\n\
+             voice fill {{ 1: 1/1 G4 | 2: {lower} | 3: 1/1 E4 | 4: C4 | }}\n\
+             ensemble few {{ era 1885\n {one} 8 players, {two} 8 players }}\n\
+             scoring few for few {{\n {one} plays tune as melody\n {two} plays fill {how} as harmony\n}}\n"
+        );
+        findings(&text).iter().filter(|found| found.code == super::RULE.code).count()
+    }
+
+    #[test]
+    fn a_run_through_it_does_not_double_it() {
+        let found = |upper| over_the_dominant("violin-1, viola", upper, "1/1 B3", "");
+        assert_eq!(found("1/4 G4 A4 B4 C5"), 0);
+        assert_eq!(found("1/4 B4 A4 B4 C5"), 1, "it is the goal of the first, and turns back");
+        assert_eq!(found("1/4 G4 A4 1/2 B4"), 1, "it stays");
+    }
+
+    #[test]
+    fn one_pitch_in_two_colours_is_one_leading_note() {
+        let found = |lower| over_the_dominant("violin-1, violin-2", "1/1 B4", lower, "");
+        assert_eq!(found("1/1 B4"), 0);
+        assert_eq!(found("1/1 B3"), 1);
+    }
+
+    #[test]
+    fn what_is_plucked_has_died_away() {
+        let found = |how| over_the_dominant("violin-1, viola", "1/1 B4", "1/2 B3 B3", how);
+        assert_eq!((found("pizz"), found("")), (0, 1));
+    }
+
+    #[test]
+    fn without_declared_harmony_what_sounds_says_what_it_is() {
+        let found = |key: &str, upper: &str, middle: &str, lower: &str| {
+            let text = format!(
+                "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
+                 form {{ 1 metre 4/4, key {key}, tempo 1/4 at 96\n 1 end }}\n\
+                 voice tune {{ 1: {upper} | }}\nvoice fill {{ 1: {middle} | }}\n\
+                 voice low {{ 1: {lower} | }}\n\
+                 ensemble few {{ era 1885\n violin-1 8 players, viola 6 players, cello 4 players }}\n\
+                 scoring few for few {{\n violin-1 plays tune as melody\n\
+                 viola plays fill as harmony\n cello plays low as bass\n}}\n"
+            );
+            findings(&text).iter().filter(|found| found.code == super::RULE.code).count()
+        };
+        let seventh = found("C major", "1/2 B4 C5", "1/2 F4&B3 E4", "1/2 G2 C3");
+        assert_eq!(seventh, 1, "a dominant seventh");
+        let secondary = found("C major", "1/2 F#5 G5", "1/2 C4&F#4 B3", "1/2 D3 G2");
+        assert_eq!(secondary, 1, "of another key");
+        let tritone = found("C major", "1/2 B4 C5", "1/2 D4&F4 E4", "1/2 B2 C3");
+        assert_eq!(tritone, 1, "the seventh degree");
+        let minor = found("A minor", "1/2 G#5 A5", "1/2 B3&G#4 A3", "1/2 E3 A2");
+        assert_eq!(minor, 1, "the dominant of a minor key");
+        let tonic = found("C major", "1/2 B4 G4", "1/2 D4&B3 B3", "1/2 G2 G2");
+        assert_eq!(tonic, 0, "a triad may be the tonic of the next key");
+        let sixth = found("C minor", "1/2 C5 B4", "1/2 F#4&C4 G4", "1/2 Ab2 G2");
+        assert_eq!(sixth, 0, "an augmented sixth is spelled otherwise");
     }
 }

@@ -3,9 +3,12 @@
 pub mod below_bass;
 pub mod contradicts;
 pub mod cross_relation;
+pub mod crossing;
 pub mod doubled_leading_note;
+pub mod doubled_seventh;
 pub mod muddy;
 pub mod parallels;
+mod tendency;
 
 use super::super::context::Context;
 use super::super::memory::Moment;
@@ -132,7 +135,8 @@ fn lasting<K: PartialEq, T>(
     offences
 }
 
-/// Do two players double one another around here: the same source, or octaves on either side?
+/// Do two players double one another around here: the same source, or octaves on either side? Of a
+/// chord its outer notes count.
 fn doubling(cx: &Context, one: Sounding, two: Sounding) -> bool {
     let parts = &cx.arrangement.parts;
     if same_origin(cx, one.of(parts), two.of(parts)) {
@@ -142,12 +146,17 @@ fn doubling(cx: &Context, one: Sounding, two: Sounding) -> bool {
     let octaves = |way: i64| {
         let near = |notes: &[SoundingNote], index: u32| {
             let index = usize::try_from(i64::from(index) + way).ok()?;
-            notes
-                .get(index)
-                .and_then(|note| Some((note.start, single(note)?.midi().rem_euclid(12))))
+            let note = notes.get(index)?;
+            let pitches = note.sound.pitches();
+            let outer = [pitches.first()?, pitches.last()?];
+            Some((note.start, outer.map(|pitch| pitch.midi().rem_euclid(12))))
         };
-        let pair = (near(a, one.note), near(b, two.note));
-        pair.0.is_some() && pair.0 == pair.1
+        let (Some((at, [low, high])), Some((other_at, [other_low, other_high]))) =
+            (near(a, one.note), near(b, two.note))
+        else {
+            return false;
+        };
+        at == other_at && (low == other_low || high == other_high)
     };
     // The note itself, and the ones around it.
     [-2, -1, 1, 2].into_iter().filter(|way| octaves(*way)).count() >= 2

@@ -202,6 +202,8 @@ pub(in crate::arrange::derive) fn leading_class(chord: &Chord, key: Key) -> Opti
     match chord.quality {
         ChordQuality::DominantSeventh
         | ChordQuality::DominantNinth
+        | ChordQuality::DominantMinorNinth
+        | ChordQuality::DominantFlatFifth
         | ChordQuality::AugmentedSeventh => third,
         ChordQuality::Diminished | ChordQuality::DiminishedSeventh => Some(root),
         _ => {
@@ -270,7 +272,7 @@ pub(super) fn beside(interval: i16, below: i16) -> u32 {
         2 => 8,
         12 => 4,
         _ => 0,
-    }) + if muddy { 30 } else { 0 }
+    }) + if muddy { 90 } else { 0 }
 }
 
 /// A note far from the middle of the compass is held with more care.

@@ -25,12 +25,14 @@ const FULL: usize = 12;
 
 /// A bass instrument that does not have the bass: tubas and double basses go with it always.
 const NOT_THE_BASS: u32 = 600;
+/// Another below the bass, where it changes the inversion.
+const BELOW_THE_BASS: u32 = 400;
 /// A low one that does not.
 const LOW_NOT_THE_BASS: u32 = 30;
 
 /// What it costs to stand too close above or below another note low down: in seconds, and wider.
-const MUDDY_SECOND: u32 = 120;
-const MUDDY: u32 = 45;
+const MUDDY_SECOND: u32 = 200;
+const MUDDY: u32 = 120;
 
 /// What somebody else holds, with his choir.
 pub(super) type Held = (Choir, i16);
@@ -217,7 +219,7 @@ pub(super) fn against(
         // A bass instrument never stands above the bass.
         cost += 100 + u32::from((height - low).unsigned_abs());
     } else if height < low && !ground {
-        cost += if bass { 25 } else { 120 };
+        cost += if bass { 25 } else { BELOW_THE_BASS };
     }
     cost
 }

@@ -154,7 +154,7 @@ fn more_players_than_notes_who_share_them_are_told_once_a_line() {
     assert_eq!(
         six,
         [
-            "There are more players (6) than chord tones in bars 1 to 2: Oboe 5 shares notes with the others."
+            "There are more players (6) than chord tones in bars 1 to 2: Oboe 5 and Oboe 6 share notes with the others."
         ]
     );
     assert!(said("oboe 4", "oboe sustains").is_empty());

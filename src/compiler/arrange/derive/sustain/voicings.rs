@@ -36,7 +36,10 @@ impl Desk {
     pub(super) fn new(seats: &[usize]) -> Desk {
         let count = seats.len();
         let leading = count.min(MOST);
-        let place_of = |leader: usize| if count <= MOST { leader } else { leader * count / MOST };
+        // The highest and the lowest lead always: whoever has the bass takes it first.
+        let place_of = |leader: usize| {
+            if count <= MOST { leader } else { leader * (count - 1) / (MOST - 1) }
+        };
         let mut room = [0; MOST];
         for (leader, room) in room.iter_mut().enumerate().take(leading).skip(1) {
             *room = (place_of(leader) - place_of(leader - 1) - 1).narrow::<i16>();

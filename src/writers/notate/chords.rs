@@ -1,0 +1,81 @@
+//! Chord symbols over a staff, where a scoring line asks for them.
+
+use crate::arrange::{Arrangement, Part};
+use crate::music::{Chord, Interval, PitchName};
+use crate::resolve::HarmonyEvent;
+
+use super::{Origin, Pitches, Staff, StaffDirection, StaffDirectionKind};
+
+/// Puts the symbols of the harmony over the bars that lines `with chords` claim, each where its
+/// chord begins, and the chord in force where such a line begins.
+pub(super) fn set(staff: &mut Staff, part: &Part, arrangement: &Arrangement, pitches: Pitches) {
+    let piece = &arrangement.piece;
+    let mut before: Option<&HarmonyEvent> = None;
+    for claim in &part.claims {
+        if !arrangement.lines.get(claim.line.index()).is_some_and(|line| line.chords) {
+            continue;
+        }
+        let within = |event: &&HarmonyEvent| {
+            event.start < claim.to && claim.from < event.start + event.length
+        };
+        for event in piece.harmony.iter().filter(within) {
+            let at = event.start.max(claim.from);
+            // Two lines side by side go on with the same chord.
+            if before.is_some_and(|before| before == event) {
+                continue;
+            }
+            before = Some(event);
+            let index = piece.form.index_at(at);
+            let (Some(bar), Some(measure)) =
+                (piece.form.bars.get(index), staff.measures.get_mut(index))
+            else {
+                continue;
+            };
+            let by = match pitches {
+                Pitches::Written => -part.transposition_at(at),
+                Pitches::Concert => Interval::UNISON,
+            };
+            let origin = Origin { source: Some(event.span), line: Some(claim.line) };
+            let kind = StaffDirectionKind::Chord(moved(event.chord, by));
+            let said = StaffDirection { at: at - bar.start, kind, origin };
+            let place = measure.directions.partition_point(|other| other.at < said.at);
+            measure.directions.insert(place, said);
+        }
+    }
+}
+
+fn moved(chord: Chord, by: Interval) -> Chord {
+    let name = |name: PitchName| name.at(4).transposed_or_respelled(by).name();
+    Chord { root: name(chord.root), bass: chord.bass.map(name), ..chord }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::notate::{StaffDirectionKind, notate};
+
+    #[test]
+    fn symbols_stand_where_chords_begin_at_the_pitch_of_the_part() {
+        let source = "piece \"Weir\" { }\nform { 1 metre 4/4, key C major\n 3 end }\n\
+            voice tune { 1: 1/1 C5 | 2: D | 3: E | }\n\
+            harmony { 1: C | 2: 1/2 Dm7 G7/B | 3: C | }\n\
+            ensemble duo { era 1885\n clarinet in Bb, oboe\n}\n\
+            scoring plain for duo {\n clarinet plays tune bars 1..2 with chords, as melody\n \
+            clarinet plays tune bars 3 as melody\n oboe plays tune as melody\n}\n";
+        let mut sources = crate::diagnostics::Sources::new();
+        let file = sources.add("weir.ripieno", source);
+        let (piece, _) = crate::resolve::resolve(&mut sources, file, &mut crate::resolve::NoFiles);
+        let score = notate(&crate::arrange::arrange(&piece, &piece.scorings[0]));
+        let shown = |staff: usize| {
+            let said = score.staves[staff].measures.iter().zip(1..).flat_map(|(measure, bar)| {
+                measure.directions.iter().filter_map(move |said| match &said.kind {
+                    StaffDirectionKind::Chord(chord) => Some(format!("{bar} {} {chord}", said.at)),
+                    _ => None,
+                })
+            });
+            said.collect::<Vec<_>>().join(", ")
+        };
+        let clarinet = score.staves.iter().position(|staff| staff.id == "clarinet").unwrap();
+        assert_eq!(shown(clarinet), "1 0/1 D, 2 0/1 Em7, 2 1/2 A7/C#");
+        assert_eq!(shown(1 - clarinet), "");
+    }
+}
