@@ -187,12 +187,21 @@ pub(super) fn read(file: FileId, id: ItemId, text: &str, within: Within) -> Item
         },
         (_, Some(b'}')) => (1, Node::Close),
         (_, None) => (0, Node::Unclosed),
+        _ if begins_declaration(text) => (0, Node::Unclosed),
         _ => match first_pair(within, text) {
             Some(pair) => (length(&pair, text), entry(&mut cx, within, pair)),
             None => (0, Node::Unclosed),
         },
     };
     Item { id, gap, length, within, node, findings: cx.diagnostics }
+}
+
+/// Does a declaration begin here, though a block is open? No entry of a block does; the grammar
+/// says so too, but to refuse a text it counts the lines to the end of the file.
+fn begins_declaration(text: &str) -> bool {
+    let in_name = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '\'');
+    let word = text.split(|c| !in_name(c)).next().unwrap_or_default();
+    explain::DECLARATIONS.contains(&word)
 }
 
 fn first_pair(within: Within, text: &str) -> Option<Pair<'_, Rule>> {
