@@ -2,6 +2,9 @@
 
 /// Nobody means a longer word; to compare two of them would cost their square.
 const LONGEST: usize = 100;
+/// Nobody looks through more words; to compare many wrong ones with all of them would cost their
+/// product.
+const MOST: usize = 500;
 
 /// The known word nearest to a wrong one, if it is near enough to be meant.
 #[must_use]
@@ -13,6 +16,7 @@ pub fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Opti
     }
     known
         .into_iter()
+        .take(MOST)
         .filter(|candidate| candidate.chars().take(length + 4).count().abs_diff(length) <= 3)
         .map(|candidate| (strsim::osa_distance(&word, &candidate.to_lowercase()), candidate))
         .filter(|(distance, candidate)| *distance <= (candidate.chars().count() / 3).min(3))

@@ -2,6 +2,7 @@
 //! placed and faulted in one place.
 
 use crate::narrow::Narrow;
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use smallvec::SmallVec;
@@ -104,8 +105,9 @@ pub(super) fn form(
     for broken in &tree.broken {
         settings.doubt(bar_in_doubt(broken));
     }
+    let end = end_of(tree).map(|end| end.max(longest));
     for (place, line) in tree.lines.iter().enumerate() {
-        if let Some(end) = beyond_end(tree, line, longest) {
+        if let Some(end) = end.filter(|end| is_beyond(line, *end)) {
             cx.push(outside_form(line.bars, end));
             settings.doubt(place.checked_sub(1).map_or(0, |place| tree.lines[place].bars.first));
             continue;
@@ -118,7 +120,9 @@ pub(super) fn form(
             settings.add(cx, line.bars, item);
             if !cx.errors_since(before) {
                 let what = once_a_bar(&item.value);
-                settings.said.extend(what.map(|what| (what, line.bars.first, item.span)));
+                if let Some(what) = what {
+                    settings.said.entry((what, line.bars.first)).or_insert(item.span);
+                }
             } else {
                 let counts = matches!(
                     item.value,
@@ -181,14 +185,17 @@ fn bar_in_doubt(line: &Word) -> u32 {
     }
 }
 
-/// The last bar, where a line of the form speaks of one behind it.
-fn beyond_end(tree: &FormTree, line: &FormLine, longest: u32) -> Option<u32> {
+/// The bar that the form calls its end.
+fn end_of(tree: &FormTree) -> Option<u32> {
     let mut items = tree.lines.iter().flat_map(|l| l.items.iter().map(move |item| (l, item)));
-    let end =
-        items.find(|(_, item)| matches!(item.value, FormItem::End)).map(|(l, _)| l.bars.first);
-    let end = end?.max(longest);
+    let end = items.find(|(_, item)| matches!(item.value, FormItem::End));
+    end.map(|(line, _)| line.bars.first)
+}
+
+/// Does a line of the form speak of a bar behind the end?
+fn is_beyond(line: &FormLine, end: u32) -> bool {
     let backwards = line.bars.last < line.bars.first;
-    (!backwards && line.bars.first > end && line.bars.first <= limits::BARS).then_some(end)
+    !backwards && line.bars.first > end && line.bars.first <= limits::BARS
 }
 
 fn outside_form(bars: BarRange, end: u32) -> Diagnostic {
@@ -235,7 +242,7 @@ struct Settings {
     doubles: Vec<(u32, Span)>,
     signs: Vec<(u32, Sign, Span)>,
     /// What has been said of which bar, and where.
-    said: Vec<(&'static str, u32, Span)>,
+    said: HashMap<(&'static str, u32), Span>,
 }
 
 /// What a bar has one of, in the word of the language.
@@ -266,15 +273,19 @@ fn with_comma(line: &FormLine, place: usize) -> Span {
 }
 
 impl Settings {
-    /// Where the tempo of a bar stands, or else its mark, metre or key.
-    fn said_first(&self, bar: u32) -> Option<Span> {
-        fn of<T>(settings: &[(u32, T, Span)], bar: u32) -> Option<Span> {
-            settings.iter().find(|(at, ..)| *at == bar).map(|(.., span)| *span)
+    /// For each bar where its tempo stands, or else its mark, metre or key.
+    fn said_first(&self) -> HashMap<u32, Span> {
+        fn add<T>(firsts: &mut HashMap<u32, Span>, settings: &[(u32, T, Span)]) {
+            for (bar, _, span) in settings {
+                firsts.entry(*bar).or_insert(*span);
+            }
         }
-        of(&self.tempos, bar)
-            .or_else(|| of(&self.marks, bar))
-            .or_else(|| of(&self.metres, bar))
-            .or_else(|| of(&self.keys, bar))
+        let mut firsts = HashMap::new();
+        add(&mut firsts, &self.tempos);
+        add(&mut firsts, &self.marks);
+        add(&mut firsts, &self.metres);
+        add(&mut firsts, &self.keys);
+        firsts
     }
 
     /// Tells of an item that says of a bar what another has said, or that speaks of several bars
@@ -307,9 +318,9 @@ impl Settings {
                 ),
             );
         }
-        let same = |(before, bar, _): &&(&str, u32, Span)| *before == what && *bar == bars.first;
         if what != "end"
-            && let Some((_, bar, first)) = self.said.iter().find(same)
+            && let bar = bars.first
+            && let Some(first) = self.said.get(&(what, bar))
         {
             cx.push(
                 Diagnostic::error(
@@ -501,10 +512,14 @@ fn build(cx: &mut Resolver, settings: &Settings, last: u32) -> Form {
     let mut metre = first_of(&settings.metres).unwrap_or(Metre::FOUR_FOUR);
     let mut key = first_of(&settings.keys).unwrap_or(Key::C_MAJOR);
     let mut start = Time::ZERO;
+    let (metres, keys) = (by_bar(&settings.metres), by_bar(&settings.keys));
+    let (lengths, tempos) = (by_bar(&settings.lengths), by_bar(&settings.tempos));
+    let (marks, said_first) = (by_bar(&settings.marks), settings.said_first());
     for number in first..=last.max(first) {
-        metre = at(&settings.metres, number).unwrap_or(metre);
-        key = at(&settings.keys, number).unwrap_or(key);
-        let mut length = at(&settings.lengths, number).unwrap_or(metre.bar_length());
+        metre = metres.get(&number).copied().copied().unwrap_or(metre);
+        key = keys.get(&number).copied().copied().unwrap_or(key);
+        let length = lengths.get(&number).copied().copied();
+        let mut length = length.unwrap_or(metre.bar_length());
         if number == 0 {
             length = settings.pick_up.unwrap_or(length);
         }
@@ -514,15 +529,15 @@ fn build(cx: &mut Resolver, settings: &Settings, last: u32) -> Form {
             length,
             metre,
             key,
-            tempo: at(&settings.tempos, number),
-            mark: at(&settings.marks, number),
+            tempo: tempos.get(&number).copied().cloned(),
+            mark: marks.get(&number).copied().cloned(),
             repeat_starts: false,
             repeat_ends: false,
             times: 2,
             ending: None,
             line: BarLine::Plain,
             signs: SmallVec::new(),
-            span: settings.said_first(number),
+            span: said_first.get(&number).copied(),
         });
         start += length;
         if start > LONGEST {
@@ -698,8 +713,9 @@ pub(super) fn indices(cx: &mut Resolver, form: &Form, ranges: &[BarRange]) -> Ba
     found
 }
 
-fn at<T: Clone>(settings: &[(u32, T, Span)], number: u32) -> Option<T> {
-    settings.iter().rev().find(|(at, ..)| *at == number).map(|(_, value, _)| value.clone())
+/// The settings by their bars; of several of one bar the last.
+fn by_bar<T>(settings: &[(u32, T, Span)]) -> HashMap<u32, &T> {
+    settings.iter().map(|(bar, value, _)| (*bar, value)).collect()
 }
 
 fn first_of<T: Clone>(settings: &[(u32, T, Span)]) -> Option<T> {

@@ -15,7 +15,7 @@ use super::tree::{Number, Spanned};
 use crate::diagnostics::{Diagnostic, did_you_mean, nearest};
 
 /// The keywords of declarations.
-const DECLARATIONS: [&str; 10] = [
+pub(super) const DECLARATIONS: [&str; 10] = [
     "piece",
     "form",
     "harmony",
