@@ -267,6 +267,8 @@ fn typing_a_line_letter_by_letter_gives_what_a_fresh_run_gives() {
         ("  horn sustains", "oboe.2 plays upper as harmony, at mf\n"),
         ("  8 end", "7 tempo 1/4 at 60\n"),
         ("  4: D5 rest", "// a remark\n"),
+        ("\n  violin-2, viola", "  // held"),
+        ("\n  oboe.1 doubles", "// the bass"),
         ("scoring full", "scoring third for small {\n  viola plays lower as bass\n}\n"),
     ] {
         let mut at = session.document(river).text().find(before).unwrap();

@@ -290,15 +290,38 @@ impl Context<'_> {
         player: usize,
         find: impl FnOnce() -> Vec<(usize, T)>,
     ) -> Vec<(usize, T)> {
+        let line = &self.part(player).player.line_name;
+        let same = |changes: &Changes| {
+            let mut line = self.parts().filter(|(_, part)| part.player.line_name == *line);
+            line.all(|(index, _)| changes.parts[index] == Change::None)
+        };
+        self.unless_changed(rule, (player, 0), same, find)
+    }
+
+    /// What `find` finds among all notes of a stretch. It may depend on all notes of the player, on
+    /// nothing else that changes.
+    pub fn offences_of_stretch<T: Clone + 'static>(
+        &self,
+        rule: &Rule,
+        stretch: &Stretch,
+        find: impl FnOnce() -> Vec<(usize, T)>,
+    ) -> Vec<(usize, T)> {
+        let same = |changes: &Changes| changes.parts[stretch.player] == Change::None;
+        self.unless_changed(rule, (stretch.player, stretch.place), same, find)
+    }
+
+    /// What the last run found for a player and stretch, where all is the same that it depends on.
+    fn unless_changed<T: Clone + 'static>(
+        &self,
+        rule: &Rule,
+        (player, place): (usize, usize),
+        same: impl FnOnce(&Changes) -> bool,
+        find: impl FnOnce() -> Vec<(usize, T)>,
+    ) -> Vec<(usize, T)> {
         debug_assert!(matches!(rule.scope, Scope::Player(_)), "{} looks at players", rule.code);
         let Some((memory, changes)) = self.memory() else { return find() };
-        let key = (rule.code, player, 0);
-        let line = &self.part(player).player.line_name;
-        let same = self
-            .parts()
-            .filter(|(_, part)| part.player.line_name == *line)
-            .all(|(index, _)| changes.parts[index] == Change::None);
-        let last = if same { memory.last(key) } else { None };
+        let key = (rule.code, player, place);
+        let last = if same(changes) { memory.last(key) } else { None };
         let found = last.unwrap_or_else(find);
         memory.remember(key, &found);
         found

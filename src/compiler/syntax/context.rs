@@ -21,6 +21,8 @@ pub(super) struct ItemReader<'t> {
     pub(super) file: FileId,
     pub(super) item: ItemId,
     pub(super) text: &'t str,
+    /// How many bytes of the text are the item; blanks and a comment behind it are not.
+    pub(super) length: usize,
     pub(super) diagnostics: Vec<Diagnostic>,
 }
 
@@ -32,9 +34,10 @@ impl ItemReader<'_> {
 
     pub(super) fn span(&self, pair: &Pair<Rule>) -> Span {
         let span = pair.as_span();
-        // A pair that ends in optional parts takes the blanks before them; its place does not.
-        let kept = span.as_str().trim_end().len();
-        self.at(span.start(), span.start() + kept)
+        // A pair that ends in optional parts takes the blanks before them, and at the end of the item
+        // the comment behind it; its place does not: it must not move when the comment does.
+        let end = span.start() + span.as_str().trim_end().len();
+        self.at(span.start(), end.min(self.length.max(span.start())))
     }
 
     /// A word as it stands.

@@ -177,11 +177,14 @@ const BLANK: [char; 6] = [' ', '\t', '\u{FEFF}', '\u{A0}', '\n', '\r'];
 pub(super) fn read(file: FileId, id: ItemId, text: &str, within: Within) -> Item {
     let gap = Grammar::parse(Rule::between, text).map_or(0, |pairs| pairs.as_str().len());
     let text = &text[gap..];
-    let mut cx = ItemReader { file, item: id, text, diagnostics: Vec::new() };
+    let mut cx = ItemReader { file, item: id, text, length: text.len(), diagnostics: Vec::new() };
     let (length, node) = match (within, text.as_bytes().first()) {
         (Within::File, None) => (0, Node::End),
         (Within::File, Some(_)) => match first_pair(within, text) {
-            Some(pair) => (length(&pair, text), head(&mut cx, pair)),
+            Some(pair) => {
+                cx.length = length(&pair, text);
+                (cx.length, head(&mut cx, pair))
+            }
             // The grammar takes every text; should it ever not, nothing more is read.
             None => (text.trim_end_matches(BLANK).len(), Node::Lost(None)),
         },
@@ -189,7 +192,10 @@ pub(super) fn read(file: FileId, id: ItemId, text: &str, within: Within) -> Item
         (_, None) => (0, Node::Unclosed),
         _ if begins_declaration(text) => (0, Node::Unclosed),
         _ => match first_pair(within, text) {
-            Some(pair) => (length(&pair, text), entry(&mut cx, within, pair)),
+            Some(pair) => {
+                cx.length = length(&pair, text);
+                (cx.length, entry(&mut cx, within, pair))
+            }
             None => (0, Node::Unclosed),
         },
     };

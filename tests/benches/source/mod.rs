@@ -23,8 +23,16 @@ const PLAYERS: [(&str, &str); 16] = [
     ("tuba 2", "lower"),
 ];
 
-/// The source text of a piece of `bars` bars of eight notes, scored for `players` parts (of at most 30).
+/// The source text of a piece of `bars` bars of eight notes, scored for `players` parts (of at most
+/// 55).
 pub fn orchestra(bars: usize, players: usize) -> String {
+    in_passages(bars, players, 1)
+}
+
+/// The same with the lines of each instrument cut into so many passages.
+pub fn in_passages(bars: usize, players: usize, passages: usize) -> String {
+    // Beyond thirty parts there are twice as many of each wind instrument.
+    let fold = if players > 30 { 2 } else { 1 };
     let mut text = String::from(
         "piece \"Figures\" { }\nform {\n  1 metre 4/4, key D major, tempo 1/4 at 60\n",
     );
@@ -48,7 +56,7 @@ pub fn orchestra(bars: usize, players: usize) -> String {
         let section = line.contains("players");
         let mut words = line.split(' ');
         let (name, count) = (words.next().unwrap(), words.next().unwrap());
-        let parts = if section { 1 } else { count.parse::<usize>().unwrap().min(left) };
+        let parts = if section { 1 } else { (fold * count.parse::<usize>().unwrap()).min(left) };
         if parts == 0 || left == 0 {
             continue;
         }
@@ -56,7 +64,14 @@ pub fn orchestra(bars: usize, players: usize) -> String {
         let rest: Vec<&str> = words.collect();
         let count = if section { count.to_string() } else { parts.to_string() };
         writeln!(ensemble, "  {name} {count} {}", rest.join(" ")).unwrap();
-        writeln!(scoring, "  {name} plays {voice} as melody").unwrap();
+        if passages == 1 {
+            writeln!(scoring, "  {name} plays {voice} as melody").unwrap();
+            continue;
+        }
+        for passage in 0..passages {
+            let (first, last) = (passage * bars / passages + 1, (passage + 1) * bars / passages);
+            writeln!(scoring, "  {name} plays {voice} as melody bars {first}..{last}").unwrap();
+        }
     }
     assert_eq!(left, 0, "there are not so many players");
     format!("{text}{ensemble}}}\n{scoring}}}\n")

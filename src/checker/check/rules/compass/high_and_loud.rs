@@ -76,32 +76,8 @@ fn check(cx: &Context, findings: &mut Findings) {
         let below = if instrument.family == Family::Brass { TOP.0 } else { TOP.1 };
         let top = compass.high.midi() - below;
         let high = instrument.taxing(cx.era).map_or(top, |taxing| taxing.low.midi());
-        let times = cx.times(player);
-        let mut offences: Vec<(usize, f64)> = Vec::new();
-        let mut run: Vec<usize> = Vec::new();
-        let mut close = |run: &mut Vec<usize>| {
-            if let (Some(first), Some(last)) = (run.first(), run.last()) {
-                let seconds = times[*last].1 - times[*first].0;
-                if seconds > cx.limit(&RULE) {
-                    offences.extend(run.iter().map(|index| (*index, seconds)));
-                }
-            }
-            run.clear();
-        };
-        for (index, note) in stretch.notes() {
-            let up =
-                all_pitches(note).any(|p| in_compass_pitch(part, p, note.start).midi() >= high);
-            let loud = cx.degree(player, note.start).reaches(Dynamic::F);
-            if run.last().is_some_and(|last| times[index].0 - times[*last].1 >= REST)
-                || !(up && loud)
-            {
-                close(&mut run);
-            }
-            if up && loud {
-                run.push(index);
-            }
-        }
-        close(&mut run);
+        let offences =
+            cx.offences_of_stretch(&RULE, &stretch, || high_and_loud(cx, &stretch, high));
         for passage in cx.passages(&RULE, player, offences) {
             let message = format!(
                 "{} stays high and loud for {:.0} seconds from {} on ({}).",
@@ -116,4 +92,34 @@ fn check(cx: &Context, findings: &mut Findings) {
             findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
+}
+
+/// The notes of runs of notes from a pitch on (MIDI, as compasses count) at forte that last too
+/// long, with the seconds of their run.
+fn high_and_loud(cx: &Context, stretch: &Stretch, high: i32) -> Vec<(usize, f64)> {
+    let Stretch { player, part, .. } = *stretch;
+    let times = cx.times(player);
+    let mut offences: Vec<(usize, f64)> = Vec::new();
+    let mut run: Vec<usize> = Vec::new();
+    let mut close = |run: &mut Vec<usize>| {
+        if let (Some(first), Some(last)) = (run.first(), run.last()) {
+            let seconds = times[*last].1 - times[*first].0;
+            if seconds > cx.limit(&RULE) {
+                offences.extend(run.iter().map(|index| (*index, seconds)));
+            }
+        }
+        run.clear();
+    };
+    for (index, note) in stretch.notes() {
+        let up = all_pitches(note).any(|p| in_compass_pitch(part, p, note.start).midi() >= high);
+        let loud = cx.degree(player, note.start).reaches(Dynamic::F);
+        if run.last().is_some_and(|last| times[index].0 - times[*last].1 >= REST) || !(up && loud) {
+            close(&mut run);
+        }
+        if up && loud {
+            run.push(index);
+        }
+    }
+    close(&mut run);
+    offences
 }

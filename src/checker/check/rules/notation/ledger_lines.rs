@@ -86,45 +86,55 @@ fn check(cx: &Context, findings: &mut Findings) {
                 let written = note.sound.pitches().iter().map(|p| part.written(*p, note.start));
                 written.map(|pitch| below(pitch, only.clef)).max().filter(|l| *l > limit + 1)
             };
-            let offences = stretch.notes().filter_map(|(index, note)| Some((index, deep(note)?)));
-            push(cx, player, offences.collect(), findings);
+            let offences = cx.offences(&RULE, &stretch, 0, |range| {
+                let notes = stretch.within(range);
+                notes.filter_map(|(index, note)| Some((index, deep(note)?))).collect()
+            });
+            push(cx, player, offences, findings);
             continue;
         }
-        let mut offences: Vec<(usize, i32)> = Vec::new();
-        let mut notes = stretch.notes();
-        let mut first = notes.next().map_or(0, |(index, _)| index);
-        let end = notes.last().map_or(first, |(index, _)| index) + 1;
-        while first < end {
-            let bar = cx.bar(&part.notes[first]);
-            let mut after = first + 1;
-            while after < end && cx.bar(&part.notes[after]) == bar {
-                after += 1;
-            }
-            let written: Vec<(usize, Pitch)> = (first..after)
-                .flat_map(|index| {
-                    let note = &part.notes[index];
-                    note.sound.pitches().iter().map(move |p| (index, part.written(*p, note.start)))
-                })
-                .collect();
-            let needed = |clef: Clef| {
-                written
-                    .iter()
-                    .map(|(index, pitch)| (lines(*pitch, clef), *index))
-                    .max()
-                    .unwrap_or((0, first))
-            };
-            let best =
-                instrument.clefs.iter().map(|row| needed(row.clef)).min().unwrap_or((0, first));
-            let each_has_one = written.iter().all(|(_, pitch)| {
-                instrument.clefs.iter().any(|row| lines(*pitch, row.clef) <= limit)
-            });
-            if best.0 > limit && each_has_one {
-                offences.push((best.1, best.0));
-            }
-            first = after;
-        }
+        let offences = cx.offences_of_stretch(&RULE, &stretch, || in_any_clef(cx, &stretch, limit));
         push(cx, player, offences, findings);
     }
+}
+
+/// In each bar the note that needs too many ledger lines in whichever clef the bar stands, with
+/// how many, where another clef would spare each note by itself.
+fn in_any_clef(cx: &Context, stretch: &Stretch, limit: i32) -> Vec<(usize, i32)> {
+    let Stretch { part, instrument, .. } = *stretch;
+    let mut offences: Vec<(usize, i32)> = Vec::new();
+    let mut notes = stretch.notes();
+    let mut first = notes.next().map_or(0, |(index, _)| index);
+    let end = notes.last().map_or(first, |(index, _)| index) + 1;
+    while first < end {
+        let bar = cx.bar(&part.notes[first]);
+        let mut after = first + 1;
+        while after < end && cx.bar(&part.notes[after]) == bar {
+            after += 1;
+        }
+        let written: Vec<(usize, Pitch)> = (first..after)
+            .flat_map(|index| {
+                let note = &part.notes[index];
+                note.sound.pitches().iter().map(move |p| (index, part.written(*p, note.start)))
+            })
+            .collect();
+        let needed = |clef: Clef| {
+            written
+                .iter()
+                .map(|(index, pitch)| (lines(*pitch, clef), *index))
+                .max()
+                .unwrap_or((0, first))
+        };
+        let best = instrument.clefs.iter().map(|row| needed(row.clef)).min().unwrap_or((0, first));
+        let each_has_one = written
+            .iter()
+            .all(|(_, pitch)| instrument.clefs.iter().any(|row| lines(*pitch, row.clef) <= limit));
+        if best.0 > limit && each_has_one {
+            offences.push((best.1, best.0));
+        }
+        first = after;
+    }
+    offences
 }
 
 fn push(cx: &Context, player: usize, offences: Vec<(usize, i32)>, findings: &mut Findings) {
