@@ -21,7 +21,7 @@ mod alternatives;
 #[cfg(test)]
 mod cases;
 #[cfg(test)]
-mod computed;
+mod computed_tests;
 mod context;
 mod documentation;
 mod doubt;
