@@ -75,7 +75,7 @@ fn without_brace(cx: &ItemReader, start: usize, text: &str, word: &str) -> Optio
     Some(
         Diagnostic::error("syntax/unexpected", span, "Missing `{` after this.")
             .with_help(format!("Write `{head} {{`."))
-            .with_fix("open the block", span.after(), " {", true),
+            .with_fix("open the block", span.after(), " {", false),
     )
 }
 

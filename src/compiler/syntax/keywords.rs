@@ -38,6 +38,7 @@ keywords! {
     kw_cadences => "cadences",
     kw_capo => "capo",
     kw_chord => "chord",
+    kw_chords => "chords",
     kw_clef => "clef",
     kw_coda => "coda",
     kw_common => "common",
