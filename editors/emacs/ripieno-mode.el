@@ -44,7 +44,7 @@
     "like" "short" "compass" "custom" "strings" "written" "sounds" "clef" "treble" "tenor" "from"
     "extends" "era" "group" "without" "budget" "limits" "players" "player" "crook" "in" "signature" "tuned"
     "joins" "as" "alto" "basso"
-    "for" "keep" "allow" "on" "bars" "bar" "solo" "with" "up-beat" "each" "chord" "off" "the" "broken" "entries" "cadences"
+    "for" "keep" "allow" "on" "bars" "bar" "solo" "with" "lyrics" "chords" "up-beat" "each" "chord" "off" "the" "broken" "entries" "cadences"
     "phrases" "peaks"
     "seconds" "second" "lines" "of"
     "rest" "x" "grace" "crushed"))

@@ -153,6 +153,11 @@ fn written() -> impl Strategy<Value = &'static str> {
     prop_oneof![1 => Just(WATCHMAN), 1 => Just(MILL_RACE), 4 => Just(MISTAKES), 12 => Just(BELL)]
 }
 
+#[test]
+fn blanks_behind_a_line_that_breaks_off_mean_nothing() {
+    assert_form("ensemble small {\n  era 1770\n  flute, clarinet 2 in \n}\n");
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(100) })]
 

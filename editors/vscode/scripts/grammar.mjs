@@ -65,8 +65,8 @@ const keyword = {
  */
 function block(kind, { names = [], end = "(\\})", patterns }) {
     // `ensemble a extends b`: the word before a further name is a keyword.
-    const head = names.map(({ before, scope }) =>
-        before ? `(?:[ \\t]+(${before})${wordEnd}(?:[ \\t]+(${name}))?)?` : `(?:[ \\t]+(${name}))?`);
+    const head = names.map(({ before, is = name }) =>
+        before ? `(?:[ \\t]+(${before})${wordEnd}(?:[ \\t]+(${is}))?)?` : `(?:[ \\t]+(${is}))?`);
     const scopes = names.flatMap(({ before, scope }) => (before ? [keyword.other, scope] : [scope]));
     return {
         name: `meta.${kind}.ripieno`,
@@ -187,6 +187,10 @@ const repository = {
         end: "(\\])|(?=\\|)|$",
         endCaptures: captures("punctuation.definition.marks.end"),
         patterns: [
+            {
+                match: `${wordStart}(trill|mordent|turn)[ \\t]+([A-G]${accidental}?)(?=[\\s\\],|]|$)`,
+                captures: captures("support.function.mark", "constant.other.pitch"),
+            },
             word("support.function.mark", ...marks),
             ...include("value", "comma"),
             named("invalid.illegal.mark", "[^\\s\\],|]+"),
@@ -234,6 +238,7 @@ const repository = {
                 "cut", "end",
             ),
             named("constant.numeric.decimal", `${wordStart}[0-9]+\\.[0-9]+${wordEnd}`),
+            named("constant.numeric.value", `${wordStart}[0-9]+(?:\\+[0-9]+)+/[0-9]+${wordEnd}`),
             ...include("value", "number", "string"),
             unknown,
         ],
@@ -257,10 +262,12 @@ const repository = {
         patterns: include("music"),
     }),
     lyrics: block("lyrics", {
-        names: [{ before: "for", scope: "entity.name.function.voice" }],
+        names: [
+            { before: "for", scope: "entity.name.function.voice" },
+            { before: "verse", scope: "constant.numeric.integer", is: "[0-9]+" },
+        ],
         patterns: [
             ...include("barNumber", "barLine"),
-            word(keyword.other, "verse"),
             named("keyword.operator.hold", "="),
             named("string.unquoted.syllable", "[^\\s|{}=]+"),
         ],
@@ -381,7 +388,7 @@ const repository = {
                 match: `${wordStart}(at)${wordEnd}(?:[ \\t]+(?:(${dynamics.join("|")})${wordEnd}|(${anyWord})))?`,
                 captures: captures(keyword.other, "support.constant.dynamic", "invalid.illegal.dynamic"),
             },
-            word(keyword.other, "solo", "with", "lyrics"),
+            word(keyword.other, "solo", "with", "lyrics", "chords"),
         ],
     },
     notAModifier: unknown,

@@ -40,9 +40,9 @@ impl ItemReader<'_> {
         self.at(span.start(), end.min(self.length.max(span.start())))
     }
 
-    /// A word as it stands.
+    /// A word as it stands, without blanks behind it.
     pub(super) fn word(&self, pair: &Pair<Rule>) -> Word {
-        Spanned { value: pair.as_str().to_string(), span: self.span(pair) }
+        Spanned { value: pair.as_str().trim_end().to_string(), span: self.span(pair) }
     }
 
     /// A name that is declared here.
