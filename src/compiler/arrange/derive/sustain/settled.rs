@@ -109,6 +109,8 @@ pub(super) fn question(board: &Board, seats: &[u64; 2], passage: &Range<usize>) 
         seats[which].hash(&mut hasher);
         let joined = board.slots[passage.start].joined;
         let from = if joined { passage.start.saturating_sub(1) } else { passage.start };
+        // Chords that are only looked at are no chords of the passage.
+        (joined, passage.len()).hash(&mut hasher);
         for at in from..with_ahead(board.slots, passage).end {
             let slot = &board.slots[at];
             (slot.chord, slot.key, slot.joined, &slot.active).hash(&mut hasher);
