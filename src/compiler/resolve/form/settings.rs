@@ -1,0 +1,293 @@
+//! What the lines of the form say, before it is known how many bars there are.
+
+use super::super::Resolver;
+use super::super::piece::{Ending, Tempo};
+use super::{bad_value, exact};
+use crate::diagnostics::{Diagnostic, Span};
+use crate::limits;
+use crate::music::{Key, Metre, Mode, PitchName, Sign, Time};
+use crate::syntax::{BarRange, FormItem, FormLine, MetreTree, Spanned, ValueTree};
+use std::collections::HashMap;
+
+/// What the lines of the form say, each with its bar.
+#[derive(Default)]
+pub(super) struct Settings {
+    /// The bar from which something is not certain; one that no piece has where only the count of
+    /// bars is.
+    pub(super) unsure_from: Option<u32>,
+    pub(super) pick_up: Option<Time>,
+    pub(super) end: Option<(u32, Span)>,
+    pub(super) metres: Vec<(u32, Metre, Span)>,
+    pub(super) keys: Vec<(u32, Key, Span)>,
+    pub(super) tempos: Vec<(u32, Tempo, Span)>,
+    pub(super) marks: Vec<(u32, String, Span)>,
+    pub(super) lengths: Vec<(u32, Time, Span)>,
+    /// Bars that are repeated, and how often they are played.
+    pub(super) repeats: Vec<(BarRange, u8)>,
+    pub(super) endings: Vec<(BarRange, Ending)>,
+    pub(super) doubles: Vec<(u32, Span)>,
+    pub(super) signs: Vec<(u32, Sign, Span)>,
+    /// What has been said of which bar, and where.
+    pub(super) said: HashMap<(&'static str, u32), Span>,
+}
+
+/// What a bar has one of, in the word of the language.
+pub(super) fn once_a_bar(item: &FormItem) -> Option<&'static str> {
+    Some(match item {
+        FormItem::Metre(_) => "metre",
+        FormItem::Key(..) => "key",
+        FormItem::Tempo(..) => "tempo",
+        FormItem::Mark(_) => "mark",
+        FormItem::PickUp(_) => "pick-up",
+        FormItem::Length(_) => "length",
+        FormItem::DoubleBar => "double-bar",
+        FormItem::End => "end",
+        FormItem::Sign(sign) if sign.is_jump() => "da capo` or `dal segno",
+        FormItem::Sign(sign) => sign.in_source(),
+        FormItem::Repeat(_) | FormItem::Ending(..) => return None,
+    })
+}
+
+/// An item with the comma that parts it from its neighbour; the whole line where it stands alone.
+pub(super) fn with_comma(line: &FormLine, place: usize) -> Span {
+    let item = line.items[place].span;
+    match (place.checked_sub(1), line.items.get(place + 1)) {
+        (Some(before), _) => line.items[before].span.after().to(item),
+        (None, Some(next)) => item.to(next.span.before()),
+        (None, None) => line.bars.span.to(item),
+    }
+}
+
+impl Settings {
+    /// For each bar where its tempo stands, or else its mark, metre or key.
+    pub(super) fn said_first(&self) -> HashMap<u32, Span> {
+        fn add<T>(firsts: &mut HashMap<u32, Span>, settings: &[(u32, T, Span)]) {
+            for (bar, _, span) in settings {
+                firsts.entry(*bar).or_insert(*span);
+            }
+        }
+        let mut firsts = HashMap::new();
+        add(&mut firsts, &self.tempos);
+        add(&mut firsts, &self.marks);
+        add(&mut firsts, &self.metres);
+        add(&mut firsts, &self.keys);
+        firsts
+    }
+
+    /// Tells of an item that says of a bar what another has said, or that speaks of several bars
+    /// where it can hold for one; it does not count.
+    pub(super) fn contradicts(&mut self, cx: &mut Resolver, line: &FormLine, place: usize) -> bool {
+        let item = &line.items[place];
+        let (Some(what), bars) = (once_a_bar(&item.value), line.bars) else { return false };
+        if bars.last > bars.first {
+            cx.push(
+                Diagnostic::error(
+                    "bars/one-bar",
+                    bars.span,
+                    format!(
+                        "`{what}` happens at one bar, not in bars {} to {}.",
+                        bars.first, bars.last
+                    ),
+                )
+                .with_label(item.span, "this")
+                .with_help(match item.value {
+                    FormItem::Metre(_) | FormItem::Key(..) | FormItem::Tempo(..) => {
+                        format!("Write `{} {what} …`: it holds until the next {what}.", bars.first)
+                    }
+                    _ => format!("Write a line with one bar: `{} {what} …`.", bars.first),
+                })
+                .with_fix(
+                    "name the first bar",
+                    bars.span,
+                    bars.first.to_string(),
+                    false,
+                ),
+            );
+        }
+        if what != "end"
+            && let bar = bars.first
+            && let Some(first) = self.said.get(&(what, bar))
+        {
+            cx.push(
+                Diagnostic::error(
+                    "names/twice",
+                    item.span,
+                    format!("Bar {bar} has a second `{what}`."),
+                )
+                .with_label(*first, "the first is here")
+                .with_help("A bar has one; remove one of them.")
+                .with_fix("remove this one", with_comma(line, place), "", false),
+            );
+            return true;
+        }
+        false
+    }
+
+    pub(super) fn doubt(&mut self, bar: u32) {
+        self.unsure_from = Some(self.unsure_from.map_or(bar, |from| from.min(bar)));
+    }
+
+    pub(super) fn add(&mut self, cx: &mut Resolver, bars: BarRange, item: &Spanned<FormItem>) {
+        let at = bars.first;
+        let span = item.span;
+        if bars.last > limits::BARS {
+            cx.push(
+                Diagnostic::error(
+                    "bars/too-many",
+                    bars.span,
+                    format!(
+                        "Bar {} is beyond {} bars.",
+                        bars.last,
+                        limits::spaced(limits::BARS as usize)
+                    ),
+                )
+                .with_help("A piece may have 20,000 bars; is there a digit too many?"),
+            );
+            return;
+        }
+        match &item.value {
+            FormItem::Metre(tree) => match read_metre(tree) {
+                Some(metre) => self.metres.push((at, metre, span)),
+                None => cx.push(
+                    Diagnostic::error("bars/no-such-metre", span, "This is not a valid metre.")
+                        .with_help("A metre is 1 to 32 over 1, 2, 4, 8, 16 or 32, or up to eight groups of one or more: `metre 6/8`, `metre 3+2/8`."),
+                ),
+            },
+            FormItem::Key(tonic, minor) => {
+                let mode = if *minor { Mode::Minor } else { Mode::Major };
+                match tonic.parse().ok().and_then(|tonic| Key::new(tonic, mode)) {
+                    Some(key) => self.keys.push((at, key, span)),
+                    None => cx.push(
+                        Diagnostic::error(
+                            "bars/no-such-key",
+                            span,
+                            format!("{tonic} {mode} would need more than seven sharps or flats."),
+                        )
+                        .with_help(enharmonic(tonic, mode)),
+                    ),
+                }
+            }
+            FormItem::Tempo(beat, words) => self.tempo(cx, at, *beat, words.clone(), span),
+            FormItem::Mark(text) => {
+                if let Some((bar, _, first)) = self.marks.iter().find(|(_, known, _)| known == text)
+                {
+                    let message = format!("The mark \"{text}\" is at bar {bar} already.");
+                    cx.push(
+                        Diagnostic::warning("bars/mark-twice", span, message)
+                            .with_label(*first, "the first")
+                            .with_help(
+                                "Give each place a mark of its own: players start \"from A\".",
+                            ),
+                    );
+                }
+                self.marks.push((at, text.clone(), span));
+            }
+            FormItem::PickUp(value) => match exact(*value) {
+                Ok(length) if at == 0 => self.pick_up = Some(length),
+                Ok(_) => cx.push(
+                    Diagnostic::error("bars/pick-up", span, "A pick-up is bar 0.")
+                        .with_help("Write this line as `0 pick-up …`; the next bar is bar 1."),
+                ),
+                Err(message) => cx.push(bad_value(span, message)),
+            },
+            FormItem::Length(fraction) => {
+                let value = ValueTree { fraction: *fraction, dots: 0 };
+                match exact(value) {
+                    Ok(length) => self.lengths.push((at, length, span)),
+                    Err(message) => cx.push(bad_value(span, message)),
+                }
+            }
+            FormItem::Repeat(times) => match u8::try_from(*times) {
+                Ok(times @ 2..=Sign::MOST_TIMES) => self.repeats.push((bars, times)),
+                _ => cx.push(
+                    Diagnostic::error(
+                        "bars/times",
+                        span,
+                        format!("A section cannot be played {times} times."),
+                    )
+                    .with_help(format!("Write 2 to {} times.", Sign::MOST_TIMES)),
+                ),
+            },
+            FormItem::Ending(first, last) => {
+                match (u8::try_from(*first), u8::try_from(*last)) {
+                    (Ok(first), Ok(last))
+                        if first > 0 && first <= last && last <= Sign::MOST_TIMES =>
+                    {
+                        self.endings.push((bars, Ending { first, last }));
+                    }
+                    _ => cx.push(
+                        Diagnostic::error("bars/times", span, "There is no such ending.")
+                            .with_help(format!(
+                                "Endings are numbered from 1 to {}: `ending 3`, or `ending 1..2` for one that is played twice.",
+                                Sign::MOST_TIMES
+                            )),
+                    ),
+                }
+            }
+            FormItem::Sign(sign) => self.signs.push((at, *sign, span)),
+            FormItem::DoubleBar => self.doubles.push((at, span)),
+            FormItem::End => match self.end {
+                None => self.end = Some((at, span)),
+                Some((_, first)) => cx.push(crate::resolve::twice("end", span, first)),
+            },
+        }
+    }
+
+    pub(super) fn tempo(
+        &mut self,
+        cx: &mut Resolver,
+        at: u32,
+        beat: Option<(ValueTree, f64)>,
+        words: Option<String>,
+        span: Span,
+    ) {
+        let beat = match beat.map(|(value, per_minute)| (exact(value), per_minute)) {
+            None => None,
+            Some((Ok(value), per_minute)) if (5.0..=600.0).contains(&per_minute) => {
+                Some((value, per_minute))
+            }
+            Some((Ok(_), per_minute)) => {
+                return cx.push(
+                    Diagnostic::error(
+                        "bars/no-such-tempo",
+                        span,
+                        format!("{per_minute} is out of range for a tempo (5 to 600 a minute)."),
+                    )
+                    .with_help("Write a number from 5 to 600."),
+                );
+            }
+            Some((Err(message), _)) => return cx.push(bad_value(span, message)),
+        };
+        self.tempos.push((at, Tempo { beat, words }, span));
+    }
+}
+
+/// Names the key that sounds like one with too many sharps or flats.
+pub(super) fn enharmonic(tonic: &str, mode: Mode) -> String {
+    let same = tonic.parse().ok().and_then(|tonic: PitchName| {
+        let fifths = tonic.fifths();
+        [fifths - 12, fifths + 12]
+            .into_iter()
+            .filter_map(PitchName::from_fifths)
+            .find_map(|other| Key::new(other, mode))
+    });
+    match same {
+        Some(key) => format!("Write the enharmonic key, {key}."),
+        None => "Write a key with at most seven sharps or flats.".to_string(),
+    }
+}
+
+pub(super) fn read_metre(tree: &MetreTree) -> Option<Metre> {
+    match tree {
+        MetreTree::Common => Some(Metre::COMMON),
+        MetreTree::Cut => Some(Metre::CUT),
+        MetreTree::Plain(fraction) => {
+            let count = u8::try_from(fraction.numerator).ok()?;
+            Metre::new(count, u8::try_from(fraction.denominator).ok()?)
+        }
+        MetreTree::Additive(groups, unit) => {
+            let groups: Result<Vec<u8>, _> = groups.iter().map(|g| u8::try_from(*g)).collect();
+            Metre::additive(&groups.ok()?, u8::try_from(*unit).ok()?)
+        }
+    }
+}

@@ -1,0 +1,145 @@
+//! Bars as a player reads them, made from sounding notes.
+
+use crate::instruments::Clef;
+use crate::music::{Interval, Time};
+use crate::notate::testing::{Fixture, cello, clarinet, directions, dump, form, natural_horn};
+use crate::resolve::{BarLine, Mark};
+
+#[test]
+fn notes_are_tied_over_bar_lines() {
+    let score = Fixture::new(&["3/4", "3/4"]).notes("1/2 1/2 C5").score();
+    assert_eq!(dump(&score, 0), "rest:1/4 rest:1/4 C5:1/4… | …C5:1/4 rest:1/4 rest:1/4");
+}
+
+#[test]
+fn a_bar_of_rest_is_one_sign() {
+    let score = Fixture::new(&["3/4", "3/4"]).notes("3/4 3/4 C5").score();
+    assert_eq!(dump(&score, 0), "rest | C5:3/4");
+}
+
+#[test]
+fn a_pick_up_is_read_as_the_end_of_a_bar() {
+    let mut form = form(&["4/4", "4/4"]);
+    form.bars[0].number = 0;
+    form.bars[0].length = Time::of(5, 8);
+    form.bars[1].number = 1;
+    form.bars[1].start = Time::of(5, 8);
+    form.bars[1].line = BarLine::Final;
+    let score = Fixture::of(form)
+        .notes("0/1 5/8 C5, 5/8 1/1 D5")
+        .part(clarinet())
+        .notes("5/8 1/1 C5")
+        .score();
+    assert_eq!(dump(&score, 0), "C5:1/8… …C5:1/2 | D5:1/1");
+    assert_eq!(dump(&score, 1), "rest:1/8 rest:1/2 | D5:1/1");
+}
+
+#[test]
+fn marks_stand_on_the_first_piece_and_a_fermata_on_the_last() {
+    let score = Fixture::new(&["2/4", "2/4"])
+        .notes("0/1 1/1 C5")
+        .mark(0, Mark::Accent)
+        .mark(0, Mark::Fermata)
+        .mark(0, Mark::Staccato)
+        .score();
+    assert_eq!(dump(&score, 0), "C5:1/2…+accent | …C5:1/2+fermata");
+}
+
+#[test]
+fn a_trill_has_its_sign_again_where_the_music_jumps_into_it() {
+    let mut form = form(&["2/4", "2/4", "2/4"]);
+    form.bars[1].repeat_starts = true;
+    form.bars[2].repeat_ends = true;
+    let fixture = Fixture::of(form).notes("0/1 3/2 C5").mark(0, Mark::Trill);
+    assert_eq!(dump(&fixture.score(), 0), "C5:1/2…+trill | …C5:1/2…+trill | …C5:1/2");
+}
+
+#[test]
+fn slurs_embrace_ties() {
+    let score = Fixture::new(&["2/4", "2/4"]).notes("0/1 1/4 C5, 1/4 1/2 D5").slur(0, 1).score();
+    assert_eq!(dump(&score, 0), "C5:1/4( D5:1/4… | …D5:1/4) rest:1/4");
+}
+
+#[test]
+fn a_note_held_into_another_crook_sounds_as_before() {
+    let horn = Fixture::new(&["2/4", "2/4"]).instrument(natural_horn());
+    let horn = horn.crook("0/1", "D").crook("1/2", "F").notes("0/1 1/1 F#4");
+    assert_eq!(dump(&horn.score(), 0), "E5:1/2… | …C#5!:1/2");
+}
+
+#[test]
+fn another_instrument_brings_its_transposition_and_clef_and_is_told_in_the_rest() {
+    let score = Fixture::new(&["2/4", "2/4", "2/4", "2/4"])
+        .instrument(cello())
+        .notes("0/1 1/2 C4, 5/4 1/4 F#4, 3/2 1/2 D4")
+        .takes("1/2", clarinet())
+        .takes("3/2", cello())
+        .score();
+    assert_eq!(dump(&score, 0), "C4:1/2 | rest | rest:1/4 G#4!:1/4 | D4:1/2");
+    assert_eq!(
+        directions(&score, 0),
+        "2 0/1 \"take Clarinet\", 3 1/4 \"Clarinet\", 4 0/1 \"Violoncello\""
+    );
+    let staff = &score.staves[0];
+    let clefs: Vec<_> = staff.measures.iter().map(|m| m.clefs.first().map(|c| c.1)).collect();
+    assert_eq!(clefs, [Some(Clef::Bass), Some(Clef::Treble), None, Some(Clef::Bass)]);
+    let ids = [0, 1, 2, 3].map(|bar| staff.instrument_in(bar).id.as_str());
+    assert_eq!(ids, ["cello", "clarinet", "clarinet", "cello"]);
+    assert_eq!(staff.name, "Violoncello and Clarinet");
+}
+
+#[test]
+fn a_tremolo_that_no_stem_can_show_is_written_out() {
+    let fixture = Fixture::new(&["4/4"]).notes("0/1 3/8 C5, 3/8 1/4 D5, 5/8 3/8 E5");
+    let score = fixture.tremolo(1, 1).score();
+    assert_eq!(dump(&score, 0), "C5:3/8 D5:1/8 D5:1/8 E5:3/8");
+}
+
+#[test]
+fn strokes_that_are_written_out_are_not_tied_to_those_of_a_tremolo() {
+    let fixture = Fixture::new(&["4/4"]).notes("0/1 1/12 C5, 1/12 1/12 D5, 1/6 7/12 E5");
+    let fixture = fixture.tuplet("0/1", "1/4", (3, 2)).tremolo(2, 1);
+    assert_eq!(dump(&fixture.score(), 0), "{3:2 C5:1/8[ D5:1/8= E5:1/8] } E5:1/2 rest:1/4");
+}
+
+#[test]
+fn no_stroke_is_written_out_that_ends_where_no_value_does() {
+    let fixture = Fixture::new(&["4/4"]).notes("0/1 1/6 C5, 1/6 5/24 D5, 3/8 5/8 E5");
+    let fixture = fixture.tuplet("0/1", "1/4", (3, 2)).tremolo(1, 1);
+    assert_eq!(dump(&fixture.score(), 0), "{3:2 C5:1/4 D5:1/8 } D5:1/8[ E5:1/8…] …E5:1/2");
+}
+
+#[test]
+fn a_tremolo_that_a_stem_can_show_is_tied_as_it_is() {
+    let fixture = Fixture::new(&["4/4"]).notes("0/1 3/8 C5, 3/8 1/4 D5, 5/8 3/8 E5");
+    let score = fixture.tremolo(1, 2).score();
+    assert_eq!(dump(&score, 0), "C5:3/8 D5:1/8… …D5:1/8 E5:3/8");
+}
+
+#[test]
+fn transposing_instruments_show_written_key_and_pitch() {
+    let score = Fixture::new(&["4/4"])
+        .key("D minor")
+        .instrument(clarinet())
+        .notes("0/1 1/2 C#5, 1/2 1/2 D5")
+        .score();
+    let measure = &score.staves[0].measures[0];
+    assert_eq!(measure.transposition, Some(Interval::new(-1, -2)));
+    assert_eq!(measure.key.unwrap().to_string(), "E minor");
+    assert_eq!(dump(&score, 0), "D#5!:1/2 E5:1/2");
+    assert_eq!(score.staves[0].key_name.as_deref(), Some("in B♭"));
+}
+
+#[test]
+fn without_a_signature_every_accidental_stands_at_its_note() {
+    let fixture = Fixture::new(&["4/4"]).key("D major").instrument(clarinet());
+    let score = fixture.without_signature().notes("0/1 1/2 F#5, 1/2 1/2 D5").score();
+    assert_eq!(score.staves[0].measures[0].key, None);
+    assert_eq!(dump(&score, 0), "G#5!:1/2 E5:1/2");
+}
+
+#[test]
+fn chords_are_read_from_the_lowest_note_up() {
+    let score = Fixture::new(&["4/4"]).notes("0/1 1/1 A5&D5&F5").score();
+    assert_eq!(dump(&score, 0), "D5&F5&A5:1/1");
+}
