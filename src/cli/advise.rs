@@ -140,6 +140,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         }
         What::Scoring { file, ensemble, keep, lean, seed, root } => {
             let (mut session, source) = source::session(file, root.as_deref())?;
+            source::one_movement(&mut session, source)?;
             let asked = draft::Asked {
                 ensemble: ensemble.clone(),
                 keep: keep.clone(),
@@ -167,6 +168,7 @@ impl Asked {
         advise: impl FnOnce(&Arc<Piece>) -> Result<A, Failure>,
     ) -> Outcome {
         let (mut session, file) = source::session(&self.file, self.root.as_deref())?;
+        source::one_movement(&mut session, file)?;
         let advice = advise(&session.piece(file))?;
         let findings = session.findings_of_source(file);
         source::show(session.sources(), &findings, Show::Rich)?;

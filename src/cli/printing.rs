@@ -200,6 +200,12 @@ impl Printing {
 
 /// The bars of those numbers, as far as the piece has them.
 fn within(form: &Form, bars: BarNumbers) -> Result<Range<usize>, Failure> {
+    if !form.movements.is_empty() {
+        // Numbers that begin afresh with each movement would stand for several bars.
+        return Err(Failure(
+            "`--bars` shows a passage of one movement: name the source of that movement".into(),
+        ));
+    }
     BarIndices::of_numbers(form, bars).map(BarIndices::range).ok_or_else(|| {
         let end = form.bars.last().map_or(0, |bar| bar.number);
         let begin = form.bars.first().map_or(0, |bar| bar.number);
@@ -209,7 +215,12 @@ fn within(form: &Form, bars: BarNumbers) -> Result<Range<usize>, Failure> {
 
 /// What players are to know of their pages: those with more than one, and where they turn.
 fn told(arrangement: &Arrangement, printed: &[Printed]) -> String {
-    let number = |bar: usize| arrangement.piece.form.bars.get(bar).map_or(0, |bar| bar.number);
+    let form = &arrangement.piece.form;
+    let number = |bar: usize| {
+        let number = form.bars.get(bar).map_or(0, |bar| bar.number);
+        let movement = form.movements.iter().rfind(|movement| movement.first <= bar);
+        movement.map_or_else(|| number.to_string(), |one| format!("{number} of {}", one.title))
+    };
     let mut text = String::new();
     for one in printed {
         let Of::Part(part) = one.of else { continue };

@@ -76,6 +76,17 @@ pub(super) fn session(path: &Path, root: Option<&Path>) -> Result<(Session, File
     Ok((desk.session, file))
 }
 
+/// Refuses a piece in movements where something is asked of one of them.
+pub(super) fn one_movement(session: &mut Session, file: FileId) -> Result<(), Failure> {
+    let piece = session.piece(file);
+    let Some(first) = piece.movements.first() else { return Ok(()) };
+    let name = &session.sources().get(first.file).name;
+    Err(Failure(format!(
+        "{} is a piece in movements; ask this of one of them, such as {name}",
+        session.sources().get(file).name
+    )))
+}
+
 fn is_standard_input(path: &Path) -> bool {
     [STANDARD_INPUT, "/dev/stdin"].iter().any(|name| path.as_os_str() == *name)
 }

@@ -32,6 +32,7 @@ pub(super) struct Arguments {
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {
     let (mut session, root) = source::session(&arguments.file, arguments.root.as_deref())?;
+    source::one_movement(&mut session, root)?;
     let known: Vec<String> =
         session.piece(root).scorings.iter().map(|scoring| scoring.name.clone()).collect();
     let scoring = match (&arguments.scoring, &known[..]) {

@@ -22,6 +22,8 @@ pub struct Limit {
 pub const SOURCE: usize = 16 << 20;
 /// A source and all that it uses, in bytes: 32 MiB.
 pub const SOURCES: usize = 32 << 20;
+/// The most movements of a piece.
+pub const MOVEMENTS: usize = 50;
 /// The most files that a source may use, those that they use themselves included.
 pub const FILES: usize = 200;
 /// How deep files may `use`, ensembles `extends` and scorings `keep` one another.
@@ -53,6 +55,7 @@ pub const NOTES: usize = 5_000_000;
 pub const LIMITS: &[Limit] = &[
     limit("a file", SOURCE >> 20, "MB", "syntax/too-large"),
     limit("a piece with all files that it uses", SOURCES >> 20, "MB", "use/cannot-read"),
+    limit("movements of a piece", MOVEMENTS, "movements", "names/too-many"),
     limit("files that a piece uses", FILES, "files", "use/cannot-read"),
     limit("files that use one another", DEPTH, "deep", "use/cannot-read"),
     limit("a line of a source", LINE, "bytes", "syntax/too-large"),

@@ -18,7 +18,7 @@ use crate::sheet::{
 /// The sheet of an edition. Bars of rest that are counted together are one bar.
 #[must_use]
 pub fn sheet(edition: &Edition) -> Sheet {
-    let (bars, index) = bars(edition);
+    let Bars { bars, index, closing } = bars(edition);
     let mut lanes = 0;
     let staves: Vec<Staff> = edition
         .staves
@@ -48,6 +48,7 @@ pub fn sheet(edition: &Edition) -> Sheet {
         is_part,
         tacet: is_part && silent,
         bars,
+        closing,
         staves,
         groups: edition
             .groups
@@ -61,14 +62,29 @@ pub fn sheet(edition: &Edition) -> Sheet {
     }
 }
 
-/// The bars that are shown, and for each bar of the form the one in which it is shown.
-fn bars(edition: &Edition) -> (Vec<Bar>, Vec<usize>) {
+/// The bars that are shown.
+struct Bars {
+    bars: Vec<Bar>,
+    /// For each bar of the form the one in which it is shown.
+    index: Vec<usize>,
+    /// The headings of movements behind the last bar.
+    closing: Vec<String>,
+}
+
+fn bars(edition: &Edition) -> Bars {
+    let mut headings = Vec::new();
     let mut bars: Vec<Bar> = Vec::with_capacity(edition.bars.len());
     let mut index = Vec::with_capacity(edition.bars.len());
     let mut pace = seconds_per_whole(None) / 4.0;
     for (n, frame) in edition.bars.iter().enumerate() {
         if let Some(beat) = frame.tempo.as_ref().and_then(|tempo| tempo.beat) {
             pace = seconds_per_whole(Some(beat)) / 4.0;
+        }
+        headings.extend(edition.movement_at(n).and_then(|(_, movement)| movement.heading()));
+        let movement = edition.movements.get(edition.movement_of(n));
+        if movement.is_some_and(|movement| movement.tacet && movement.title.is_some()) {
+            index.push(bars.len().saturating_sub(1));
+            continue;
         }
         let first = edition.staves.first().and_then(|staff| staff.bars.get(n));
         if first.is_some_and(|bar| bar.counted)
@@ -89,6 +105,7 @@ fn bars(edition: &Edition) -> (Vec<Bar>, Vec<usize>) {
             length: frame.length,
             metre: frame.metre,
             metre_shown: frame.metre_shown,
+            headings: std::mem::take(&mut headings),
             tempo: frame.tempo.clone(),
             mark: frame.mark.clone(),
             repeat_starts: frame.repeat_starts,
@@ -101,7 +118,7 @@ fn bars(edition: &Edition) -> (Vec<Bar>, Vec<usize>) {
             pace,
         });
     }
-    (bars, index)
+    Bars { bars, index, closing: headings }
 }
 
 fn read_staff(
@@ -130,7 +147,7 @@ fn read_staff(
         braced: named && part.staves.len() > 1,
         strings_begin: number > 0 && strings(number) && !strings(number - 1),
         lanes: first_lane..first_lane + voices,
-        bars: contents(number, staff, bars),
+        bars: contents(edition, (number, staff), bars),
         spans: staff.spans.iter().map(|span| read_span(span, index)).collect(),
     }
 }
@@ -155,7 +172,11 @@ fn read_span(span: &edition::Spanner, index: &[usize]) -> Span {
     Span { kind, above: span.above }
 }
 
-fn contents(number: usize, staff: &EditionStaff, bars: &[Bar]) -> Vec<StaffBar> {
+fn contents(
+    edition: &Edition,
+    (number, staff): (usize, &EditionStaff),
+    bars: &[Bar],
+) -> Vec<StaffBar> {
     let mut clef = Clef::Treble;
     let mut key = 0;
     let mut lines = 5;
@@ -167,12 +188,15 @@ fn contents(number: usize, staff: &EditionStaff, bars: &[Bar]) -> Vec<StaffBar> 
     for (n, bar) in staff.bars.iter().enumerate() {
         lines = bar.lines.unwrap_or(lines);
         let first_clef = bar.clefs.iter().find(|(at, _)| *at == Time::ZERO).map(|(_, clef)| *clef);
-        if n == 0 {
-            clef = first_clef.unwrap_or(clef);
+        // A movement begins as if nothing stood before it.
+        let begins =
+            n == 0 || edition.movement_at(n).is_some_and(|(_, movement)| movement.title.is_some());
+        if begins {
+            (clef, key) = (first_clef.unwrap_or(clef), 0);
         }
         let before = key;
         key = bar.key.map_or(key, |key| key.fifths());
-        let later = |at: Time| n > 0 || at > Time::ZERO;
+        let later = |at: Time| !begins || at > Time::ZERO;
         let clefs: Vec<(Time, Clef)> =
             bar.clefs.iter().copied().filter(|(at, _)| later(*at)).collect();
         if shown.contains_key(&n) {
@@ -180,7 +204,7 @@ fn contents(number: usize, staff: &EditionStaff, bars: &[Bar]) -> Vec<StaffBar> 
                 lines,
                 clef,
                 key,
-                key_change: bar.key.filter(|_| n > 0 && before != key).map(|_| before),
+                key_change: bar.key.filter(|_| !begins && before != key).map(|_| before),
                 clefs: clefs.clone(),
                 voices: voices(number, n, bar),
                 directions: bar

@@ -35,8 +35,10 @@ pub struct Sheet {
     pub is_part: bool,
     /// Does the player rest throughout?
     pub tacet: bool,
-    /// The bars; rests that are counted together are one.
+    /// The bars; rests that are counted together are one, and movements that are tacet have none.
     pub bars: Vec<Bar>,
+    /// What stands behind the last bar: the headings of movements that are tacet.
+    pub closing: Vec<String>,
     /// The staves, from the top.
     pub staves: Vec<Staff>,
     /// Brackets and braces, the outer ones first.
@@ -69,6 +71,8 @@ pub struct Bar {
     pub metre: Metre,
     /// Is it printed here?
     pub metre_shown: bool,
+    /// The heading of the movement that begins here, behind those of tacet ones before it.
+    pub headings: Vec<String>,
     /// A tempo that begins here.
     pub tempo: Option<Tempo>,
     /// A rehearsal mark.
@@ -224,6 +228,7 @@ impl Sheet {
         let mut passage = self.clone();
         let inside = |bar: usize| (from..to).contains(&bar);
         passage.bars = self.bars[from..to].to_vec();
+        passage.closing.clear();
         for staff in &mut passage.staves {
             staff.bars = staff.bars[from..to].to_vec();
             if let Some(first) = staff.bars.first_mut() {

@@ -27,7 +27,7 @@ use std::collections::HashMap;
 use std::ops::Range;
 use std::sync::Arc;
 
-use crate::arrange::{Arrangement, arrange_again};
+use crate::arrange::{self, Arrangement, arrange_again};
 use crate::check::{self, Options};
 use crate::diagnostics::{Diagnostic, FileId, Sources};
 use crate::resolve::{self, Loader, Piece, resolve_again};
@@ -61,6 +61,8 @@ struct Work {
     findings: Option<Arc<[Diagnostic]>>,
     /// The files that it was read from, in the order in which they were reached.
     files: Vec<FileId>,
+    /// The sources of its movements; none of a piece that is one.
+    movements: Vec<FileId>,
 }
 
 impl Session {
@@ -87,10 +89,16 @@ impl Session {
     /// Only these scorings of a root are worked out from now on, in this order. As long as nothing
     /// is chosen, all are.
     pub fn choose(&mut self, root: FileId, scorings: Vec<String>) {
-        let work = self.works.entry(root).or_default();
-        if work.chosen.as_ref() != Some(&scorings) {
-            work.chosen = Some(scorings);
-            work.findings = None;
+        let movements = self.work(root).movements.clone();
+        for file in std::iter::once(root).chain(movements) {
+            let work = self.works.entry(file).or_default();
+            if work.chosen.as_ref() != Some(&scorings) {
+                work.chosen = Some(scorings.clone());
+                work.findings = None;
+                if !work.movements.is_empty() {
+                    work.arrangements.clear();
+                }
+            }
         }
     }
 
@@ -161,9 +169,39 @@ impl Session {
     /// The scorings of a root worked out: those that were chosen in that order, or all in their
     /// order in the piece.
     pub fn arrangements(&mut self, root: FileId) -> Vec<Arc<Arrangement>> {
-        self.work(root);
+        let movements = self.work(root).movements.clone();
+        if !movements.is_empty() {
+            return self.joined_arrangements(root, &movements);
+        }
         let Some(work) = self.works.get_mut(&root) else { return Vec::new() };
         work.arrange();
+        work.arrangements.clone()
+    }
+
+    /// The scorings of a piece in movements: of each those movements that have it.
+    fn joined_arrangements(&mut self, root: FileId, files: &[FileId]) -> Vec<Arc<Arrangement>> {
+        let movements: Vec<_> =
+            files.iter().map(|file| (self.piece(*file), self.arrangements(*file))).collect();
+        let Some(work) = self.works.get_mut(&root) else { return Vec::new() };
+        if work.arrangements.is_empty() {
+            let whole = Arc::clone(&work.piece);
+            let wanted = |name: &String| work.chosen.as_ref().is_none_or(|all| all.contains(name));
+            let scorings = whole.scorings.iter().filter(|scoring| wanted(&scoring.name));
+            let join = |scoring: &Arc<resolve::Scoring>| {
+                let of = |arranged: &Vec<Arc<Arrangement>>| {
+                    arranged.iter().find(|one| one.scoring.name == scoring.name).cloned()
+                };
+                let (pieces, arranged): (Vec<_>, Vec<_>) = movements
+                    .iter()
+                    .enumerate()
+                    .filter_map(|(number, (piece, all))| Some(((number, piece), of(all)?)))
+                    .unzip();
+                let piece = Arc::new(resolve::join(&whole, &pieces));
+                let scoring = piece.scorings.iter().find(|one| one.name == scoring.name)?;
+                Some(Arc::new(arrange::join(&piece, scoring, arranged)))
+            };
+            work.arrangements = scorings.filter_map(join).collect();
+        }
         work.arrangements.clone()
     }
 
@@ -176,30 +214,26 @@ impl Session {
     /// texts until something is edited that they speak of; [`Session::sources`] shows them where
     /// they stand.
     pub fn findings(&mut self, root: FileId) -> Arc<[Diagnostic]> {
-        self.work(root);
+        let movements = self.work(root).movements.clone();
+        let of_movements: Vec<_> = movements.iter().map(|file| self.findings(*file)).collect();
         let Some(work) = self.works.get_mut(&root) else { return Arc::from([]) };
         if let Some(known) = &work.findings {
             return Arc::clone(known);
         }
-        work.arrange();
         let of_source = work.of_source.clone();
-        let mut all = check::report_again(
+        if !movements.is_empty() {
+            let all = of_each_once(of_source, &of_movements);
+            return work.found(all, self.files.sources());
+        }
+        work.arrange();
+        let all = check::report_again(
             &work.piece,
             of_source,
             &work.arrangements,
             &self.options,
             &mut work.checked,
         );
-        let sources = self.files.sources();
-        let place = |finding: &Diagnostic| {
-            let span = finding.primary.span;
-            let file = work.files.iter().position(|file| *file == span.file);
-            (file, sources.range(span).start)
-        };
-        all.sort_by_cached_key(place);
-        let all: Arc<[Diagnostic]> = all.into();
-        work.findings = Some(Arc::clone(&all));
-        all
+        work.found(all, self.files.sources())
     }
 
     /// What was worked out for a root, resolved anew if a text has changed since.
@@ -211,12 +245,68 @@ impl Session {
             work.files = self.files.reached();
             work.findings = None;
             work.revision = self.revision;
+            work.movements = work.piece.movements.iter().map(|movement| movement.file).collect();
+            if !work.movements.is_empty() {
+                self.join(root);
+            }
         }
-        work
+        &self.works[&root]
+    }
+
+    /// Joins the movements of a piece that names them.
+    fn join(&mut self, root: FileId) {
+        let Some(work) = self.works.get(&root) else { return };
+        let (whole, files) = (Arc::clone(&work.piece), work.movements.clone());
+        let mut reached = work.files.clone();
+        let mut pieces = Vec::with_capacity(files.len());
+        for file in &files {
+            let movement = self.work(*file);
+            pieces.push(Arc::clone(&movement.piece));
+            for file in &movement.files {
+                if !reached.contains(file) {
+                    reached.push(*file);
+                }
+            }
+        }
+        let Some(work) = self.works.get_mut(&root) else { return };
+        let joined: Vec<resolve::Joined> =
+            pieces.iter().enumerate().filter(|(_, piece)| !piece.scorings.is_empty()).collect();
+        work.of_source.extend(resolve::without_scorings(&whole, &pieces));
+        work.piece = Arc::new(resolve::join(&whole, &joined));
+        work.files = reached;
+        work.arrangements.clear();
     }
 }
 
+/// The findings of a piece and of its movements: what several share, such as an ensemble, is told
+/// once.
+fn of_each_once(own: Vec<Diagnostic>, of_movements: &[Arc<[Diagnostic]>]) -> Vec<Diagnostic> {
+    let mut all = own;
+    for findings in of_movements {
+        let known = all.len();
+        for finding in findings.iter() {
+            if !all[..known].contains(finding) {
+                all.push(finding.clone());
+            }
+        }
+    }
+    all
+}
+
 impl Work {
+    /// Keeps all findings, in the order of the source.
+    fn found(&mut self, mut all: Vec<Diagnostic>, sources: &Sources) -> Arc<[Diagnostic]> {
+        let place = |finding: &Diagnostic| {
+            let span = finding.primary.span;
+            let file = self.files.iter().position(|file| *file == span.file);
+            (file, sources.range(span).start)
+        };
+        all.sort_by_cached_key(place);
+        let all: Arc<[Diagnostic]> = all.into();
+        self.findings = Some(Arc::clone(&all));
+        all
+    }
+
     /// Works out the scorings that are not those of the piece as it is.
     fn arrange(&mut self) {
         let before = std::mem::take(&mut self.arrangements);

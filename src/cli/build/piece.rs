@@ -18,7 +18,6 @@ pub(super) struct Building<'a> {
     output: &'a OutputFolder,
     /// What of it is ready.
     batch: Batch,
-    piece: &'a Arc<Piece>,
     /// The folder of the piece below the output folder.
     folder: String,
     inputs: Inputs,
@@ -32,7 +31,7 @@ impl<'a> Building<'a> {
     /// Begins a piece; a folder that another piece was built into is refused.
     pub(super) fn begin(
         output: &'a OutputFolder,
-        piece: &'a Arc<Piece>,
+        piece: &Piece,
         folder: String,
         path: &Path,
         (inputs, revision): (Inputs, Option<String>),
@@ -57,16 +56,7 @@ impl<'a> Building<'a> {
             source,
             ..Manifest::default()
         };
-        Ok(Building {
-            output,
-            batch: Batch::default(),
-            piece,
-            folder,
-            inputs,
-            revision,
-            before,
-            now,
-        })
+        Ok(Building { output, batch: Batch::default(), folder, inputs, revision, before, now })
     }
 
     /// Gets scorings that are worked out ready, on so many threads; gives back the table of what
@@ -117,8 +107,9 @@ impl<'a> Building<'a> {
             };
             let mut wanted = asked.paging.wanted(&written, &self.inputs.0);
             if let Some(past) = &mut *past.lock().unwrap_or_else(PoisonError::into_inner) {
-                let (now, cues) = ((self.piece, &self.inputs), wanted.cueing.after_bars);
-                wanted.revised = reprint::new_bars(past, now, arrangement, cues);
+                let cues = wanted.cueing.after_bars;
+                let now = (&arranged[index], &self.inputs);
+                wanted.revised = reprint::new_bars(past, now, cues);
             }
             let mut told = String::new();
             if printing.is_passage() {
@@ -139,7 +130,7 @@ impl<'a> Building<'a> {
                 &scoring.name,
                 &arrangement.parts.len().to_string(),
                 &bars(arrangement),
-                &playing_time(&self.piece.form),
+                &playing_time(&arrangement.piece.form),
                 &files.to_string(),
                 &words.join(" "),
                 &self.output.path(&self.folder).join(&slugs[index]).display().to_string(),

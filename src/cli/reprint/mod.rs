@@ -12,8 +12,8 @@ use serde::Serialize;
 use super::output::Inputs;
 use super::revision::Revised;
 use super::{End, Failure, Outcome, print, source};
-use ripieno_compiler::arrange::{Arrangement, Part, arrange};
-use ripieno_compiler::resolve::{Piece, Verb};
+use ripieno_compiler::arrange::{Arrangement, Part};
+use ripieno_compiler::resolve::Verb;
 use ripieno_writers::edition::{self, BarNews, Cueing, Edition};
 use ripieno_writers::notate::{Score, notate};
 use ripieno_writers::render;
@@ -84,6 +84,9 @@ enum Action {
 #[derive(Serialize)]
 struct Bar {
     number: i32,
+    /// The movement in which it stands, in a piece that has several.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    movement: Option<String>,
     /// "notes", "signs", or both.
     what: String,
     /// Where the change lies: a voice, or the scoring line.
@@ -108,12 +111,13 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     let inputs = Inputs::of_session(&mut session, file);
     let new = past::without_errors(new, (session, file))?;
     let mut changes = Vec::new();
-    for scoring in source::scorings(&new, &arguments.scoring)? {
-        let now = Side::new(&new, scoring);
-        match (old.scoring(&scoring.name, (&new, &inputs)), &old) {
-            (Before::Piece(piece), _) => {
-                let before = piece.scorings.iter().find(|other| other.name == scoring.name);
-                let before = before.map(|scoring| Side::new(&piece, scoring));
+    for scoring in source::scorings(&new.piece, &arguments.scoring)? {
+        let Some(arranged) = new.scoring(&scoring.name) else { continue };
+        let known = old.scoring((&arranged, &inputs));
+        let now = Side::new(arranged);
+        match (known, &old) {
+            (Before::Arranged(before), _) => {
+                let before = before.map(Side::new);
                 compare(before.as_ref(), &now, arguments.cues, &mut changes);
             }
             (Before::Files, Past::Build(build)) => {
@@ -126,7 +130,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     }
     match arguments.format {
         Form::Table => print(&told::table(&changes))?,
-        Form::Letter => print(&told::letter(&new, &changes))?,
+        Form::Letter => print(&told::letter(&new.piece, &changes))?,
         Form::Json => {
             let json = serde_json::to_string_pretty(&changes)
                 .map_err(|error| Failure(error.to_string()))?;
@@ -140,18 +144,15 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
 /// marks. A part that is new as a whole has none.
 pub(super) fn new_bars(
     old: &mut Past,
-    now: (&Arc<Piece>, &Inputs),
-    arrangement: &Arrangement,
+    (arrangement, inputs): (&Arc<Arrangement>, &Inputs),
     cues: u32,
 ) -> Vec<Vec<usize>> {
-    let scoring = &arrangement.scoring;
     let none = || vec![Vec::new(); arrangement.parts.len()];
-    let Before::Piece(piece) = old.scoring(&scoring.name, now) else { return none() };
-    let Some(before) = piece.scorings.iter().find(|other| other.name == scoring.name) else {
+    let Before::Arranged(Some(before)) = old.scoring((arrangement, inputs)) else {
         return none();
     };
-    let before = Side::new(&piece, before);
-    let now = Side::new(now.0, scoring);
+    let before = Side::new(before);
+    let now = Side::new(Arc::clone(arrangement));
     let bars = now.arrangement.parts.iter().enumerate().map(|(index, part)| {
         let news = before.find(&part.player.id).and_then(|other| {
             edition::news(&before.edition(other, cues), &now.edition(index, cues))
@@ -163,20 +164,15 @@ pub(super) fn new_bars(
 }
 
 /// A scoring worked out.
-struct Side<'a> {
-    piece: &'a Piece,
-    arrangement: Arrangement,
+struct Side {
+    arrangement: Arc<Arrangement>,
     score: Score,
 }
 
-impl<'a> Side<'a> {
-    fn new(
-        piece: &'a std::sync::Arc<Piece>,
-        scoring: &std::sync::Arc<ripieno_compiler::resolve::Scoring>,
-    ) -> Side<'a> {
-        let arrangement = arrange(piece, scoring);
+impl Side {
+    fn new(arrangement: Arc<Arrangement>) -> Side {
         let score = notate(&arrangement);
-        Side { piece, arrangement, score }
+        Side { arrangement, score }
     }
 
     fn find(&self, id: &str) -> Option<usize> {
@@ -199,7 +195,11 @@ impl<'a> Side<'a> {
             return ("rests".into(), "the scoring".into());
         };
         let voice = |index: usize| {
-            self.piece.voices.get(index).map_or_else(String::new, |voice| voice.name.clone())
+            self.arrangement
+                .piece
+                .voices
+                .get(index)
+                .map_or_else(String::new, |voice| voice.name.clone())
         };
         let (does, by) = match &line.verb {
             Verb::Plays { voice: index, octaves, .. } => {
@@ -348,7 +348,9 @@ fn bar(
         () if news.notes => by,
         () => "dynamics, words or form".to_owned(),
     };
-    Bar { number: edition.bars[news.bar].number, what: what.into(), why }
+    let movement = edition.movements.get(edition.movement_of(news.bar));
+    let movement = movement.and_then(|movement| movement.title.clone());
+    Bar { number: edition.bars[news.bar].number, movement, what: what.into(), why }
 }
 
 /// About how many pages a part has.

@@ -21,7 +21,7 @@ const LARGEST_MANIFEST: u64 = 64 * 1024 * 1024;
 /// The old side of a comparison.
 pub(in super::super) enum Past {
     /// A source without errors.
-    Source(Arc<Piece>),
+    Source(Worked),
     /// What was built into a folder.
     Build(Build),
 }
@@ -33,13 +33,30 @@ pub(in super::super) struct Build {
     pub(super) source: PathBuf,
     /// The pieces by the digests of what they were built from; `None` where no revision is known
     /// that has it.
-    pieces: HashMap<String, Option<Arc<Piece>>>,
+    pieces: HashMap<String, Option<Worked>>,
+}
+
+/// A source worked out.
+pub(in super::super) struct Worked {
+    pub(super) piece: Arc<Piece>,
+    arrangements: Vec<Arc<Arrangement>>,
+}
+
+impl Worked {
+    fn of(session: &mut Session, file: FileId) -> Worked {
+        Worked { piece: session.piece(file), arrangements: session.arrangements(file) }
+    }
+
+    /// The scoring of that name.
+    pub(super) fn scoring(&self, name: &str) -> Option<Arc<Arrangement>> {
+        self.arrangements.iter().find(|one| one.scoring.name == name).cloned()
+    }
 }
 
 /// What is known of a scoring as it was.
 pub(in super::super) enum Before {
-    /// The piece in which it stood.
-    Piece(Arc<Piece>),
+    /// What was worked out of it; `None` where the piece had no such scoring.
+    Arranged(Option<Arc<Arrangement>>),
     /// Only the files that were built of it, not what they were built from.
     Files,
     /// There was no such scoring.
@@ -59,12 +76,11 @@ impl Past {
         Ok(Past::Source(without_errors(argument, source::session(argument, None)?)?))
     }
 
-    /// What is known of the scoring of that name. `now` is the piece as it is now, with the digest
-    /// of its sources.
-    pub(in super::super) fn scoring(&mut self, name: &str, now: (&Arc<Piece>, &Inputs)) -> Before {
+    /// What is known of a scoring. `now` is what it is now, with the digest of its sources.
+    pub(in super::super) fn scoring(&mut self, now: (&Arc<Arrangement>, &Inputs)) -> Before {
         match self {
-            Past::Source(piece) => Before::Piece(Arc::clone(piece)),
-            Past::Build(build) => build.scoring(name, now),
+            Past::Source(worked) => Before::Arranged(worked.scoring(&now.0.scoring.name)),
+            Past::Build(build) => build.scoring(now),
         }
     }
 }
@@ -90,10 +106,11 @@ impl Build {
         })
     }
 
-    fn scoring(&mut self, name: &str, (piece, inputs): (&Arc<Piece>, &Inputs)) -> Before {
+    fn scoring(&mut self, (now, inputs): (&Arc<Arrangement>, &Inputs)) -> Before {
+        let name = now.scoring.name.as_str();
         let Some((_, entry)) = self.parts(name).next() else { return Before::Nothing };
         if entry.inputs == inputs.0 {
-            return Before::Piece(Arc::clone(piece));
+            return Before::Arranged(Some(Arc::clone(now)));
         }
         let (of, revision) = (entry.inputs.clone(), entry.revision.clone());
         let source = &self.source;
@@ -101,9 +118,9 @@ impl Build {
             let (mut session, file) = Revised::new(&revision?, source).session().ok()?;
             let read = Inputs::of_session(&mut session, file);
             let errors = has_errors(&session.findings(file));
-            (read.0 == of && !errors).then(|| session.piece(file))
+            (read.0 == of && !errors).then(|| Worked::of(&mut session, file))
         });
-        known.as_ref().map_or(Before::Files, |piece| Before::Piece(Arc::clone(piece)))
+        known.as_ref().map_or(Before::Files, |worked| Before::Arranged(worked.scoring(name)))
     }
 
     /// Is the part that is built now the file that was built then? `None` where no file of it can
@@ -151,12 +168,12 @@ impl Build {
 pub(in super::super) fn without_errors(
     shown: &Path,
     (mut session, file): (Session, FileId),
-) -> Result<Arc<Piece>, Failure> {
+) -> Result<Worked, Failure> {
     if has_errors(&session.findings(file)) {
         return Err(Failure(format!(
             "{} has errors; fix them (`ripieno check` reports them), then compare",
             shown.display()
         )));
     }
-    Ok(session.piece(file))
+    Ok(Worked::of(&mut session, file))
 }

@@ -6,8 +6,17 @@ use ripieno_compiler::resolve::Piece;
 
 use super::{Action, Bar, Change};
 
-/// Bar numbers with neighbours joined: "3, 7–9".
+/// Bar numbers with neighbours joined: "3, 7–9"; with their movements, "3, 7–9 of II. Minuet".
 fn numbers(bars: &[Bar]) -> String {
+    let movements = bars.chunk_by(|one, next| one.movement == next.movement);
+    let told = movements.map(|bars| match bars.first().and_then(|bar| bar.movement.as_ref()) {
+        Some(movement) => format!("{} of {movement}", in_one(bars)),
+        None => in_one(bars),
+    });
+    told.collect::<Vec<_>>().join("; ")
+}
+
+fn in_one(bars: &[Bar]) -> String {
     let mut runs: Vec<BarNumbers> = Vec::new();
     bars.iter().for_each(|bar| BarNumbers::add(&mut runs, bar.number));
     let shown = runs.iter().map(|BarNumbers { first, last }| match first == last {
@@ -99,6 +108,7 @@ mod tests {
     fn neighbouring_bars_are_joined() {
         let bars = [3, 7, 8, 9, 12].map(|number| Bar {
             number,
+            movement: None,
             what: "notes".into(),
             why: "voice tune".into(),
         });

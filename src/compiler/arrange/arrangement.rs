@@ -28,6 +28,8 @@ pub struct Arrangement {
     pub doubt: Doubt,
     /// What was found on the way.
     pub diagnostics: Vec<Diagnostic>,
+    /// The movements of which it is joined; none in a piece that is one.
+    pub movements: Vec<ArrangedMovement>,
     pub(super) kept: KeptWork,
 }
 
@@ -73,9 +75,26 @@ impl Arrangement {
             lines: Vec::new(),
             doubt: Doubt::default(),
             diagnostics: Vec::new(),
+            movements: Vec::new(),
             kept: KeptWork::default(),
         }
     }
+}
+
+/// A movement in an arrangement of the whole.
+#[derive(Clone, Debug)]
+pub struct ArrangedMovement {
+    /// The movement by itself.
+    pub arrangement: Arc<Arrangement>,
+    /// Where it begins in the whole, in written time.
+    pub start: Time,
+    /// Index of its first bar in the whole.
+    pub first: usize,
+    /// For each part of the whole, the index of that player among those of the movement; `None` for
+    /// who has nothing to do with it.
+    pub players: Vec<Option<usize>>,
+    /// How many scoring lines those before it have.
+    pub lines: usize,
 }
 
 /// A scoring line as the origin of notes.

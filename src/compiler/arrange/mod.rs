@@ -12,6 +12,7 @@ mod directions;
 mod doubling;
 mod doubt;
 mod idiom;
+mod join;
 mod kept;
 mod smaller;
 mod taking;
@@ -31,10 +32,13 @@ use crate::resolve::{
     Tuplet, Verb,
 };
 
-pub use arrangement::{Arrangement, Claim, LineId, LineOrigin, Part, SoundingNote};
+pub use arrangement::{
+    ArrangedMovement, Arrangement, Claim, LineId, LineOrigin, Part, SoundingNote,
+};
 pub use coverage::{Players, VoiceCoverage, coverage, coverage_again};
 pub use doubt::Doubt;
 pub use idiom::{has_mark, has_technique};
+pub use join::join;
 use kept::{Before, Event, KeptWork, Once};
 use smaller::Smaller;
 
@@ -122,6 +126,7 @@ pub fn arrange_again(
         lines: origins,
         doubt,
         diagnostics,
+        movements: Vec::new(),
         kept: KeptWork { lines, before_fermatas, events, held, smaller, settled },
     }
 }

@@ -13,6 +13,8 @@ pub enum Sign {
     ToCoda,
     /// "Fine", at the end of a bar.
     Fine,
+    /// "attacca", at the end of a movement: the next one follows at once.
+    Attacca,
     /// "D.C.", at the end of a bar: from the beginning.
     DaCapo,
     /// "D.C. al Fine".
@@ -73,6 +75,7 @@ impl Sign {
             Sign::Times(times) => TIMES.get(usize::from(times.max(1)) - 1).copied(),
             Sign::ToCoda => Some("To Coda"),
             Sign::Fine => Some("Fine"),
+            Sign::Attacca => Some("attacca"),
             Sign::DaCapo => Some("D.C."),
             Sign::DaCapoAlFine => Some("D.C. al Fine"),
             Sign::DaCapoAlCoda => Some("D.C. al Coda"),
@@ -91,6 +94,7 @@ impl Sign {
             Sign::Times(_) => "repeat",
             Sign::ToCoda => "to coda",
             Sign::Fine => "fine",
+            Sign::Attacca => "attacca",
             Sign::DaCapo => "da capo",
             Sign::DaCapoAlFine => "da capo al fine",
             Sign::DaCapoAlCoda => "da capo al coda",

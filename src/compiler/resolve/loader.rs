@@ -262,7 +262,7 @@ fn too_much(path: &Word, files: bool) -> Diagnostic {
         .with_help("Use what the piece needs, and nothing else; make several pieces of it.")
 }
 
-fn cannot_use(path: &Word, error: &LoadError) -> Diagnostic {
+pub(super) fn cannot_use(path: &Word, error: &LoadError) -> Diagnostic {
     let (message, help) = match error {
         LoadError::NotFound => (
             format!("There is no file `{}`.", path.value),

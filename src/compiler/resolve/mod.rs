@@ -13,6 +13,7 @@ mod kept;
 mod loader;
 mod lost;
 mod lyrics;
+mod movements;
 mod music;
 mod own_instruments;
 mod passages;
@@ -31,6 +32,7 @@ use crate::syntax::{Declaration, Tree, Word};
 
 pub use kept::Kept;
 pub use loader::{LoadError, Loader, NoFiles, Shelf};
+pub use movements::{Joined, is_same_chair, join, moved, moved_line, without_scorings};
 pub use music::MOMENTARY_DIRECTIONS;
 pub use passages::up_beat;
 pub use piece::*;
@@ -61,7 +63,8 @@ pub fn resolve_again(
     let (mut tree, instruments) = loader::read_all(shelf, root, &mut cx.diagnostics);
     cx.instruments = instruments;
     within_limits(&mut cx, &mut tree);
-    let piece = Arc::new(link(&mut cx, &tree, root, kept));
+    let movements = movements::movements(&mut cx, shelf, &tree, root);
+    let piece = Arc::new(link(&mut cx, &tree, root, (movements, kept)));
     kept.piece = Arc::clone(&piece);
     (piece, cx.diagnostics)
 }
@@ -128,7 +131,12 @@ fn within_limits(cx: &mut Resolver, tree: &mut Tree) {
     }
 }
 
-fn link(cx: &mut Resolver, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {
+fn link(
+    cx: &mut Resolver,
+    tree: &Tree,
+    root: FileId,
+    ((movements, through), kept): ((Vec<Movement>, Through), &mut Kept),
+) -> Piece {
     let mut piece = Piece { span: Span::new(root, 0, 0), ..Piece::default() };
     cx.told = lost::ToldBefore::of(tree);
     own_instruments::instruments(cx, tree);
@@ -147,6 +155,10 @@ fn link(cx: &mut Resolver, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece 
         return piece;
     }
     head(cx, tree, &mut piece);
+    if names_movements(tree) {
+        (piece.movements, piece.through) = (movements, through);
+        return piece;
+    }
     let voices = (form::longest_voice(tree), form::last_of_voices(tree));
     let forms: Vec<_> =
         tree.declarations.iter().filter_map(|declaration| form_of(declaration)).collect();
@@ -194,6 +206,14 @@ fn link(cx: &mut Resolver, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece 
     piece.scorings = kept.scorings(scoring::scorings(cx, tree, &piece));
     cx.counted.gather(&piece.form, &mut cx.diagnostics);
     piece
+}
+
+/// Is it a piece in movements, whether or not they can be read?
+fn names_movements(tree: &Tree) -> bool {
+    tree.declarations.iter().any(|declaration| match &**declaration {
+        Declaration::Piece(head) => !head.movements.is_empty(),
+        _ => false,
+    })
 }
 
 fn form_of(declaration: &Declaration) -> Option<&crate::syntax::FormTree> {

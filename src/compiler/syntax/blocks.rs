@@ -15,6 +15,26 @@ pub(super) fn piece_line(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<(Word,
     Some((cx.word(&parts.next()?), cx.string(&parts.next()?)))
 }
 
+pub(super) fn movement_line(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<MovementTree> {
+    let span = cx.span(&pair);
+    let attacca = |pair: &Pair<Rule>| pair.as_rule() == Rule::kw_attacca;
+    let attacca = pair.clone().into_inner().any(|pair| attacca(&pair));
+    let mut parts = pair.into_inner().filter(|pair| keyword(pair.as_rule()).is_none());
+    let path = cx.string(&parts.next()?);
+    let title = parts.find(|pair| pair.as_rule() == Rule::paper_name);
+    let title = title.and_then(|pair| pair.into_inner().find(|p| p.as_rule() == Rule::string));
+    Some(MovementTree { path, title: title.map(|title| cx.string(&title)), attacca, span })
+}
+
+pub(super) fn numbering_line(cx: &mut ItemReader, pair: &Pair<Rule>) -> NumberingTree {
+    let has = |rule| pair.clone().into_inner().any(|pair| pair.as_rule() == rule);
+    NumberingTree {
+        marks: has(Rule::kw_marks),
+        through: has(Rule::kw_through),
+        span: cx.span(pair),
+    }
+}
+
 /// A line of the form that as a whole cannot be read: what can be, and the rest.
 pub(super) fn broken_form_line(
     cx: &mut ItemReader,

@@ -397,7 +397,18 @@ fn declaration(items: &[Item]) -> Declaration {
                 Node::PieceLine(what, text) => Some((what.clone(), text.clone())),
                 _ => None,
             });
-            Declaration::Piece(PieceTree { title: title.clone(), lines: lines.collect() })
+            let lines = lines.collect();
+            let movements = nodes.clone().filter_map(|node| match node {
+                Node::Movement(movement) => Some(movement.clone()),
+                _ => None,
+            });
+            let movements = movements.collect();
+            let numbering = nodes.filter_map(|node| match node {
+                Node::Numbering(numbering) => Some(*numbering),
+                _ => None,
+            });
+            let numbering = numbering.collect();
+            Declaration::Piece(PieceTree { title: title.clone(), lines, movements, numbering })
         }
         Node::Form(span) => {
             let mut tree = FormTree { span: *span, lines: Vec::new(), broken: Vec::new() };

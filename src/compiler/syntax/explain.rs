@@ -106,6 +106,8 @@ pub(super) fn line(cx: &mut ItemReader, pair: &Pair<Rule>, rule: Rule, what: &st
         Some("limits") => Rule::limits,
         Some("keep") => Rule::keep,
         Some("allow") => Rule::allow,
+        Some("movement") if rule == Rule::piece_line => Rule::movement_line,
+        Some("bars" | "marks") if rule == Rule::piece_line => Rule::numbering_line,
         _ => rule,
     };
     let diagnostic = match Grammar::parse(rule, text) {

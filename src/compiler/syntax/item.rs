@@ -95,6 +95,10 @@ pub enum Node {
     Scoring(Word, Word),
     /// A line of a piece: what, and its text.
     PieceLine(Word, Word),
+    /// A movement of a piece.
+    Movement(MovementTree),
+    /// How movements are numbered.
+    Numbering(NumberingTree),
     /// A line of the form; of one that is broken, what can be read, and what cannot.
     FormLine(Option<FormLine>, Vec<Word>),
     /// A bar of chord symbols.
@@ -295,6 +299,8 @@ fn entry(cx: &mut ItemReader, within: Within, pair: Pair<Rule>) -> Node {
         Rule::piece_line => {
             blocks::piece_line(cx, pair).map(|(what, text)| Node::PieceLine(what, text))
         }
+        Rule::movement_line => blocks::movement_line(cx, pair).map(Node::Movement),
+        Rule::numbering_line => Some(Node::Numbering(blocks::numbering_line(cx, &pair))),
         Rule::form_line => {
             blocks::form_line(cx, pair).map(|line| Node::FormLine(Some(line), Vec::new()))
         }

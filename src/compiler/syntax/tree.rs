@@ -62,6 +62,34 @@ pub struct PieceTree {
     pub title: Word,
     /// The lines: what, and its text.
     pub lines: Vec<(Word, Word)>,
+    /// The movements, in order.
+    pub movements: Vec<MovementTree>,
+    /// How bars and rehearsal marks are numbered from movement to movement.
+    pub numbering: Vec<NumberingTree>,
+}
+
+/// `movement "minuet.ripieno" as "Interlude" attacca`.
+#[derive(Clone, PartialEq, Debug)]
+pub struct MovementTree {
+    /// The source of the movement.
+    pub path: Word,
+    /// Its title in this piece, where it has another one.
+    pub title: Option<Word>,
+    /// Does the next one follow at once?
+    pub attacca: bool,
+    /// The whole line.
+    pub span: Span,
+}
+
+/// `bars through`, `marks afresh`.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct NumberingTree {
+    /// Is it about rehearsal marks, rather than bars?
+    pub marks: bool,
+    /// Do they go on from one movement to the next?
+    pub through: bool,
+    /// The whole line.
+    pub span: Span,
 }
 
 /// `form`.

@@ -17,6 +17,8 @@ use crate::text::{Face, shape};
 
 /// Size of names before a system.
 const NAME: f64 = 2.2;
+/// Size of the headings of movements.
+const HEADING: f64 = 3.0;
 
 /// Bar number, endings, tempos and rehearsal marks over a staff.
 pub(super) fn over(
@@ -38,8 +40,12 @@ pub(super) fn over(
         }
     }
     signs(canvas, sheet, placed);
+    let begun = placed.first().map(|first| &sheet.bars[first.bar]);
+    // The first bar of a movement needs no number.
+    let begins = begun.is_some_and(|bar| !bar.headings.is_empty() && bar.number < 2);
     if top
         && !setting.first
+        && !begins
         && let Some(first) = placed.first()
     {
         let number = sheet.bars[first.bar].number;
@@ -74,6 +80,27 @@ pub(super) fn over(
         canvas.path(Kind::Frame, None, path);
         let at = (x + (width - run.width) / 2.0, foot - 0.48);
         canvas.text(Kind::Text, None, run, at);
+    }
+}
+
+/// Headings of movements over all that stands on a staff, the last one nearest, in the middle of the
+/// line.
+pub(super) fn headings(canvas: &mut Canvas, headings: &[String], width: f64) {
+    for heading in headings.iter().rev() {
+        let run = shape(heading, Face::Bold, HEADING);
+        let x = ((width - run.width) / 2.0).max(0.0);
+        let y = canvas.sky.top(0.0, width).min(-2.6) - ABOVE - 1.1 - run.fall();
+        canvas.text(Kind::Text, None, run, (x, y));
+    }
+}
+
+/// The same below, behind the last bar.
+pub(super) fn closing(canvas: &mut Canvas, headings: &[String], width: f64) {
+    for heading in headings {
+        let run = shape(heading, Face::Bold, HEADING);
+        let x = ((width - run.width) / 2.0).max(0.0);
+        let y = canvas.sky.bottom(0.0, width).max(2.6) + ABOVE + 1.1 + run.rise();
+        canvas.text(Kind::Text, None, run, (x, y));
     }
 }
 

@@ -7,6 +7,9 @@ use crate::page::{Kind, Mark, Shape};
 use crate::sheet::Sheet;
 use crate::text::{Face, Run, shape};
 
+/// Height of the heading of a movement with the air around it, in staff spaces.
+pub(super) const LINE: f64 = 4.6;
+
 /// Millimetres in a point.
 const POINT: f64 = 25.4 / 72.0;
 

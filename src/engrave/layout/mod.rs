@@ -20,7 +20,7 @@ use std::ops::Range;
 
 use ripieno_compiler::music::Time;
 use ripieno_writers::edition::DirectionKind;
-use ripieno_writers::notate::ElementKind;
+use ripieno_writers::notate::{ElementKind, Sign};
 
 use crate::page::{Mark, Page, Pages, Turn};
 use crate::paper::{MARGINS, PART_STAFF, SCORE_STAFF, Setup};
@@ -174,10 +174,12 @@ fn reach(sheet: &Sheet, spaces: &[BarSpace], bar: usize) -> (f64, f64) {
     };
     let last = sheet.staves.len() - 1;
     let mut top = side(0, true);
+    top += heading::LINE * what.headings.len() as f64;
     top += if what.tempo.is_some() { 3.0 } else { 0.0 };
     top += if what.mark.is_some() { 3.6 } else { 0.0 };
     top += if what.ending_starts.is_some() { 2.5 } else { 0.0 };
-    (top, side(last, false))
+    let below = if bar + 1 == sheet.bars.len() { sheet.closing.len() } else { 0 };
+    (top, side(last, false) + heading::LINE * below as f64)
 }
 
 /// Everything that is fixed once the size of the staves is.
@@ -236,7 +238,9 @@ impl<'a> Layout<'a> {
         let forced = |bars: &[usize]| -> Vec<bool> {
             self.sheet.bars.iter().map(|bar| bars.contains(&bar.index)).collect()
         };
-        let (lines, turns) = (forced(&self.setup.lines), forced(&self.setup.turns));
+        let (mut lines, turns) = (forced(&self.setup.lines), forced(&self.setup.turns));
+        let begins = self.sheet.bars.iter().map(|bar| !bar.headings.is_empty());
+        lines.iter_mut().zip(begins).skip(1).for_each(|(line, begins)| *line |= begins);
         let reach: Vec<(f64, f64)> =
             self.reach.iter().map(|&(up, down)| (up * slack, down * slack)).collect();
         let plan = Plan {
@@ -326,7 +330,8 @@ impl<'a> Layout<'a> {
 
     fn system(&self, bars: Range<usize>) -> System {
         let first = bars.start == 0 && !self.setup.bare;
-        let last = bars.end == self.sheet.bars.len();
+        let next = self.sheet.bars.get(bars.end);
+        let last = next.is_none_or(|next| !next.headings.is_empty());
         let bars_start = bars.start;
         let shown = self.shown(&bars);
         let indent = if first { self.room.indents.0 } else { self.room.indents.1 };
@@ -419,8 +424,13 @@ fn pauses(sheet: &Sheet) -> Vec<Pause> {
     let bars = sheet.bars.len();
     let mut pauses = vec![Pause::default(); bars + 1];
     let silent = |bar: usize| sheet.staves.iter().all(|staff| staff.bars[bar].is_silent());
-    let mut before = 0.0;
+    let mut before: f64 = 0.0;
     for (bar, pause) in pauses.iter_mut().enumerate().take(bars) {
+        // Between movements everybody turns, unless the next one follows at once.
+        let attacca = bar > 0 && sheet.bars[bar - 1].signs.contains(&Sign::Attacca);
+        if bar > 0 && !sheet.bars[bar].headings.is_empty() && !attacca {
+            before += BETWEEN_MOVEMENTS;
+        }
         pause.before = before;
         let pace = sheet.bars[bar].pace;
         let quarters = |time: Time| time.to_f64() * 4.0;
@@ -443,6 +453,9 @@ fn pauses(sheet: &Sheet) -> Vec<Pause> {
     }
     pauses
 }
+
+/// Seconds between two movements in which a page can be turned. Our heuristic.
+const BETWEEN_MOVEMENTS: f64 = 5.0;
 
 /// Rest at the end (or the beginning) of a bar that all staves share.
 fn edge_rest(sheet: &Sheet, bar: usize, end: bool) -> Time {

@@ -189,7 +189,7 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
         natural: 0.0,
         least: 0.0,
     };
-    if index == 0 {
+    if index == 0 || !bar.headings.is_empty() {
         space.courtesy = Lead::default();
     }
     if let Some(text) = longest_words(sheet, index) {

@@ -70,6 +70,13 @@ pub(super) fn system(
         if row == 0 || row > 3 && sheet.staves[staff].strings_begin {
             frame::over(&mut canvas, sheet, &placed, setting, row == 0);
         }
+        let begins = placed.first().map(|first| &sheet.bars[first.bar]);
+        if let Some(begins) = begins.filter(|_| row == 0) {
+            frame::headings(&mut canvas, &begins.headings, setting.width);
+        }
+        if row + 1 == shown.len() && bars.end == sheet.bars.len() {
+            frame::closing(&mut canvas, &sheet.closing, setting.width);
+        }
         canvases.push(canvas);
     }
     let ys = places(sheet, shown, &canvases);

@@ -17,8 +17,8 @@ use crate::notate::{ElementKind, Origin, Stem, bars_of, stems};
 use crate::resolve::{DirectionKind as Said, Dynamic, Mark, Role, Sound};
 
 use super::{
-    Cueing, DirectionKind, Edition, EditionDirection, Spanner, SpannerKind, StaffBar, StaffPlace,
-    Stems, VoiceBar,
+    Cueing, DirectionKind, Edition, EditionDirection, Movement, Spanner, SpannerKind, StaffBar,
+    StaffPlace, Stems, VoiceBar,
 };
 
 /// Bars of a cue: the fewest and the most.
@@ -32,14 +32,14 @@ pub(super) fn add(edition: &mut Edition, arrangement: &Arrangement, player: usiz
     if edition.staves.len() != 1 || part.instruments.iter().any(|(_, i)| i.unpitched) {
         return;
     }
-    for rest in long_rests(&edition.staves[0].bars, cueing) {
+    for rest in long_rests(&edition.staves[0].bars, &edition.movements, cueing) {
         let Some(cue) = best(edition, arrangement, player, rest) else { continue };
         write(edition, arrangement, player, &cue);
     }
 }
 
 /// Rests of so many whole bars with an entry behind them. A pick-up is not counted.
-fn long_rests(bars: &[StaffBar], cueing: Cueing) -> Vec<Range<usize>> {
+fn long_rests(bars: &[StaffBar], movements: &[Movement], cueing: Cueing) -> Vec<Range<usize>> {
     let rests = |bar: &StaffBar| {
         bar.voices
             .iter()
@@ -48,6 +48,10 @@ fn long_rests(bars: &[StaffBar], cueing: Cueing) -> Vec<Range<usize>> {
     let mut long = Vec::new();
     let mut first = 0;
     for (index, bar) in bars.iter().enumerate() {
+        // Nobody counts from one movement into the next.
+        if movements.iter().any(|movement| movement.bars.start == index) {
+            first = index;
+        }
         if rests(bar) {
             continue;
         }

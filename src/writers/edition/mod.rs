@@ -14,7 +14,7 @@ mod spans;
 mod staves;
 
 use crate::arrange::Arrangement;
-use crate::notate::{ElementKind, Score};
+use crate::notate::{ElementKind, Score, ScoreMovement};
 
 pub use compare::{BarNews, news};
 pub use model::*;
@@ -113,13 +113,25 @@ fn of_players(score: &Score, kind: Kind, players: std::ops::Range<usize>) -> Edi
     edition
 }
 
+fn movements(score: &Score) -> Vec<Movement> {
+    if score.movements.is_empty() {
+        return vec![Movement { title: None, bars: 0..score.frame.len(), tacet: false }];
+    }
+    let movement = |one: &ScoreMovement| Movement {
+        title: Some(one.title.clone()),
+        bars: one.bars.clone(),
+        tacet: false,
+    };
+    score.movements.iter().map(movement).collect()
+}
+
 /// An edition that nobody plays from yet.
 fn empty(score: &Score, kind: Kind) -> Edition<'_> {
     Edition {
         kind,
         head: cast::head(score, kind),
         bars: &score.frame,
-        movements: vec![Movement { title: None, bars: 0..score.frame.len(), tacet: false }],
+        movements: movements(score),
         players: Vec::new(),
         parts: Vec::new(),
         staves: Vec::new(),

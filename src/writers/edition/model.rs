@@ -92,6 +92,15 @@ pub struct Movement {
     pub tacet: bool,
 }
 
+impl Movement {
+    /// What stands over it: "II. Minuet", "II. Minuet: tacet".
+    #[must_use]
+    pub fn heading(&self) -> Option<String> {
+        let title = self.title.as_ref()?;
+        Some(if self.tacet { format!("{title}: tacet") } else { title.clone() })
+    }
+}
+
 /// Somebody who plays from the pages.
 #[derive(Clone, PartialEq, Debug)]
 pub struct EditionPlayer {
@@ -309,6 +318,18 @@ impl<'a> Edition<'a> {
     #[must_use]
     pub fn staves_of(&self, part: usize) -> &[EditionStaff<'a>] {
         &self.staves[self.parts[part].staves.clone()]
+    }
+
+    /// The movement that begins with a bar, and its number from 0.
+    #[must_use]
+    pub fn movement_at(&self, bar: usize) -> Option<(usize, &Movement)> {
+        self.movements.iter().enumerate().find(|(_, movement)| movement.bars.start == bar)
+    }
+
+    /// The number of the movement in which a bar lies, from 0.
+    #[must_use]
+    pub fn movement_of(&self, bar: usize) -> usize {
+        self.movements.partition_point(|movement| movement.bars.start <= bar).saturating_sub(1)
     }
 
     /// The element at a place of a staff.

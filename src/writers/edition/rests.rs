@@ -8,7 +8,15 @@ use super::{DirectionKind, Edition, SpannerKind, StaffBar};
 
 /// Counts the rests of a part together: see [`rest_runs`].
 pub(super) fn count(edition: &mut Edition) {
-    let runs = rest_runs(edition);
+    let mut runs = rest_runs(edition);
+    // A movement that is tacet is one rest, whatever happens in it.
+    for movement in edition.movements.iter().filter(|one| one.tacet && one.title.is_some()) {
+        let bars = movement.bars.clone();
+        runs[bars.clone()].fill(0);
+        if bars.len() > 1 {
+            runs[bars.start] = u32::try_from(bars.len()).unwrap_or(u32::MAX);
+        }
+    }
     for staff in &mut edition.staves {
         let mut left = 0;
         for (bar, run) in staff.bars.iter_mut().zip(&runs) {

@@ -13,6 +13,7 @@ mod directions;
 mod frame;
 mod grid;
 mod hands;
+mod joined;
 mod lyrics;
 mod names;
 #[cfg(test)]
@@ -54,6 +55,9 @@ pub fn notate(arrangement: &Arrangement) -> Score {
 /// keyboard) and one measure for each bar of the form; every measure is filled exactly.
 #[must_use]
 pub fn notate_at(arrangement: &Arrangement, pitches: Pitches) -> Score {
+    if !arrangement.movements.is_empty() {
+        return joined::notate(arrangement, pitches);
+    }
     let piece = &arrangement.piece;
     let frame = frame::frame(&piece.form);
     let bars = staff::Bars::new(&frame, pitches);
@@ -69,6 +73,17 @@ pub fn notate_at(arrangement: &Arrangement, pitches: Pitches) -> Score {
             lyrics::set(staff, &piece.lyrics, &arrangement.lines);
         }
     }
+    score_of(arrangement, pitches, frame, staves)
+}
+
+/// The score of an arrangement from its bars and staves.
+fn score_of(
+    arrangement: &Arrangement,
+    pitches: Pitches,
+    frame: Vec<FrameBar>,
+    staves: Vec<Staff>,
+) -> Score {
+    let piece = &arrangement.piece;
     let ensemble = piece.ensembles.get(arrangement.scoring.ensemble);
     Score {
         title: piece.title.clone(),
@@ -80,6 +95,7 @@ pub fn notate_at(arrangement: &Arrangement, pitches: Pitches) -> Score {
         ensemble: ensemble.map(|ensemble| ensemble.name.clone()).unwrap_or_default(),
         source: None,
         concert: pitches == Pitches::Concert,
+        movements: Vec::new(),
         frame,
         staves,
         lines: arrangement.lines.clone(),

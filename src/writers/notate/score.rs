@@ -1,5 +1,7 @@
 //! Staves as a player reads them: written pitch, values, clefs, beams, ties, tuplets, rests.
 
+use std::ops::Range;
+
 use smallvec::SmallVec;
 
 use crate::arrange::{LineId, LineOrigin};
@@ -33,12 +35,23 @@ pub struct Score {
     pub source: Option<String>,
     /// Is it at concert pitch?
     pub concert: bool,
+    /// The movements, in order; none in a piece that is one.
+    pub movements: Vec<ScoreMovement>,
     /// The bars, one for each bar of the form.
     pub frame: Vec<FrameBar>,
     /// What each player reads, in score order, with `frame.len()` measures.
     pub staves: Vec<Staff>,
     /// The scoring lines to which origins refer.
     pub lines: Vec<LineOrigin>,
+}
+
+/// A movement of a score.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct ScoreMovement {
+    /// Its title: "II. Minuet".
+    pub title: String,
+    /// Its bars in [`Score::frame`].
+    pub bars: Range<usize>,
 }
 
 impl Score {
@@ -196,6 +209,28 @@ pub struct Measure {
     pub elements: Vec<Element>,
     /// Directions of this staff in order of time; one at the bar's end closes a hairpin there.
     pub directions: Vec<StaffDirection>,
+}
+
+impl Measure {
+    /// The same measure with nothing but a rest in it.
+    #[must_use]
+    pub fn at_rest(&self) -> Measure {
+        let kind = ElementKind::BarRest { fermata: false };
+        let rest = self.elements.iter().find(|element| element.kind == kind).cloned();
+        let end = self.elements.iter().map(|element| element.at + element.length).max();
+        let rest = rest.unwrap_or_else(|| Element {
+            at: Time::ZERO,
+            length: end.unwrap_or_default(),
+            value: NoteValue { log2: 0, dots: 0 },
+            tuplet: None,
+            kind,
+            beams: SmallVec::new(),
+            origin: Origin::default(),
+            stem: Stem::None,
+            cue: false,
+        });
+        Measure { elements: vec![rest], directions: Vec::new(), ..self.clone() }
+    }
 }
 
 /// A note, a chord or a rest as it is printed.

@@ -76,7 +76,7 @@ pub(crate) fn form(metres: &[&str]) -> Form {
         start += bar.length;
         bar
     });
-    Form { bars: bars.collect(), unsure_from: None }
+    Form { bars: bars.collect(), ..Form::default() }
 }
 
 /// A metre as it is written: `3/4` or `3+2/8`.

@@ -12,10 +12,12 @@
 //!   program 46, a muted trumpet 60; there are no muted strings or horns (see `programs`).
 //! - Grace notes sound just before the beat, in the rest before it or at the end of the note before
 //!   it; where neither has room (at the very beginning), they take their time from their note.
+//! - The movements of a piece follow one another after a pause (see `joined`).
 //! - Loudness is the velocity of the notes (see `loudness`); a note held under a hairpin grows or
 //!   fades by expression (see `swell`); volume and pan set the players beside each other (see
 //!   `seating`).
 
+mod joined;
 mod lengths;
 mod loudness;
 mod notes;
@@ -66,6 +68,9 @@ pub struct Played {
 /// Plays an arrangement; `notated` is what its players read.
 #[must_use]
 pub fn perform(arrangement: &Arrangement, notated: &Score) -> Performance {
+    if !arrangement.movements.is_empty() {
+        return joined::perform_all(arrangement);
+    }
     let form = &arrangement.piece.form;
     let timeline = Timeline::new(form);
     let setting =

@@ -137,6 +137,16 @@ impl TempoMap {
         TempoMap { changes: times.into_iter().map(change).collect() }
     }
 
+    /// No tempo yet.
+    pub(super) fn empty() -> TempoMap {
+        TempoMap { changes: Vec::new() }
+    }
+
+    /// Puts the tempos of a movement behind those before it.
+    pub(super) fn append(&mut self, own: &TempoMap, start: Time) {
+        self.changes.extend(own.changes.iter().map(|(at, micros)| (*at + start, *micros)));
+    }
+
     /// Microseconds a quarter at the beginning of a bar, and its changes within it.
     pub fn of_bar(&self, from: Time, to: Time) -> impl Iterator<Item = (Time, u32)> {
         let first =

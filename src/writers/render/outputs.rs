@@ -100,7 +100,7 @@ pub struct Wanted {
     pub scores: Vec<ScoreKind>,
     /// How text is laid out.
     pub text: text::Style,
-    /// Which entries have cues; text has them where it goes bar by bar.
+    /// Which entries have cues.
     pub cueing: Cueing,
     /// The bars of each part, by their indices, that are said to be revised; empty where nothing is.
     pub revised: Vec<Vec<usize>>,
@@ -242,11 +242,7 @@ impl<'a> Pages<'a> {
     }
 
     fn text_score(&self, score: &Score) -> Vec<u8> {
-        let text = match self.wanted.text {
-            text::Style::Beats => text::score(score),
-            style => text::by_bar(&edition::full_score(score), style),
-        };
-        text.into_bytes()
+        text::write(&edition::full_score(score), self.wanted.text).into_bytes()
     }
 
     fn edition_of(&self, part: usize) -> edition::Edition<'_> {
@@ -287,11 +283,8 @@ impl<'a> Pages<'a> {
             }
             File::Part(format, part) => {
                 let bytes = match format {
-                    Format::Text if self.wanted.text == text::Style::Beats => {
-                        text::part(score, part).into_bytes()
-                    }
                     Format::Text => {
-                        text::by_bar(&self.edition_of(part), self.wanted.text).into_bytes()
+                        text::write(&self.edition_of(part), self.wanted.text).into_bytes()
                     }
                     Format::Midi => midi::part(self.arrangement, self.performance(), part),
                     Format::MusicXml | Format::Mxl => musicxml::write(&self.edition_of(part)),

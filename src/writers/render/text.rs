@@ -20,13 +20,13 @@ mod tests;
 
 use std::borrow::Cow;
 
-use crate::edition::{self, rest_runs};
+use crate::edition::{self, Edition, EditionPart, Kind, rest_runs};
 use crate::music::Interval;
-use crate::notate::{ElementKind, Measure, Score, Staff};
+use crate::notate::{ElementKind, Score};
 use crate::resolve::{Mark, Marks};
-use cells::Cell;
+use cells::CellKind;
 use grid::{BarColumns, Chunk};
-use system::{Brace, Open, Page, TextLine};
+use system::{Open, Page, TextLine};
 
 /// How text is laid out.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
@@ -46,11 +46,15 @@ impl Style {
         [(Style::Beats, "beats"), (Style::Words, "words"), (Style::Lines, "lines")];
 }
 
-/// An edition, a line for each bar of a part, and in a score for each bar of each part that plays.
-/// `style` is [`Style::Words`] or [`Style::Lines`].
+/// An edition as text: in [`Style::Beats`] notes under their beats, else a line for each bar of a part,
+/// and in a score for each bar of each part that plays.
 #[must_use]
-pub fn by_bar(edition: &edition::Edition, style: Style) -> String {
-    by_bar::write(edition, style)
+pub fn write(edition: &Edition, style: Style) -> String {
+    match (style, edition.kind) {
+        (Style::Beats, Kind::Part(_)) => part_of(edition),
+        (Style::Beats, _) => score_of(edition),
+        _ => by_bar::write(edition, style),
+    }
 }
 
 /// Columns of a name before the lines of a score; a longer one is cut.
@@ -67,55 +71,76 @@ fn scoring(scoring: &str, ensemble: &str) -> String {
     if scoring == ensemble { scoring.to_string() } else { format!("{scoring} ({ensemble})") }
 }
 
-/// One player's part; empty if the score has no such staff.
+/// One player's part without cues, notes under their beats; empty if the score has no such staff.
 #[must_use]
 pub fn part(score: &Score, staff: usize) -> String {
-    let Some(player) = score.staves.get(staff) else { return String::new() };
+    if staff >= score.staves.len() {
+        return String::new();
+    }
+    write(&edition::part(score, staff), Style::Beats)
+}
+
+/// The full score, notes under their beats: a row or more for each staff. In each line but the first,
+/// staves that only rest are left out.
+#[must_use]
+pub fn score(score: &Score) -> String {
+    write(&edition::full_score(score), Style::Beats)
+}
+
+fn part_of(edition: &Edition) -> String {
+    let (Some(part), Some(player)) = (edition.parts.first(), edition.players.first()) else {
+        return String::new();
+    };
+    let head = &edition.head;
     let mut out = String::new();
-    head(score, &player.name, PART_WIDTH, &mut out);
-    let key = player.measures.first().and_then(|measure| measure.key);
-    let mut facts = vec![scoring(&score.scoring, &score.ensemble)];
-    facts.extend((player.players > 1).then(|| format!("{} players", player.players)));
-    facts.push(pitch_fact(player));
-    facts.extend(frame_facts(score));
-    if !player.instrument.unpitched {
+    self::head(edition, &player.name, PART_WIDTH, &mut out);
+    let first = edition.staves.first().and_then(|staff| staff.bars.first());
+    let mut facts = vec![scoring(&head.scoring, &head.ensemble)];
+    facts.extend((player.count > 1).then(|| format!("{} players", player.count)));
+    facts.push(pitch_fact(edition, part));
+    facts.extend(frame_facts(edition));
+    if !player.instruments.first().is_some_and(|instrument| instrument.unpitched) {
+        let key = first.and_then(|bar| bar.key);
         facts.push(key.map_or_else(|| "no key signature".to_string(), words::key));
     }
     paragraph(&facts.join(" · "), PART_WIDTH, &mut out);
     out.push('\n');
-    let runs = rest_runs(&edition::part(score, staff));
-    let page = page(score, &score.staves[staff..=staff], PART_WIDTH, PART_GUTTER, true);
+    let runs: Vec<u32> = edition
+        .staves
+        .first()
+        .map(|staff| staff.bars.iter().map(|bar| bar.multi_rest).collect())
+        .unwrap_or_default();
+    let page = page(edition, PART_WIDTH, PART_GUTTER);
     draw(&page, &runs, &mut out);
-    let mut cells = page.lines.iter().flat_map(|line| line.cells.iter().flatten());
-    legend(player, cells.any(|cell| !cell.value.is_empty()), &mut out);
-    foot(score, &mut out);
+    legend(edition, &page, &mut out);
+    foot(edition, &mut out);
     out
 }
 
-/// The full score: a row or more for each staff. In each line but the first, staves that only rest
-/// are left out.
-#[must_use]
-pub fn score(score: &Score) -> String {
+/// A row or more for each staff. In each line but the first, staves that only rest are left out.
+fn score_of(edition: &Edition) -> String {
+    let head = &edition.head;
     let mut out = String::new();
-    head(score, "Score", SCORE_WIDTH, &mut out);
-    let mut facts = vec![scoring(&score.scoring, &score.ensemble)];
-    facts.extend(frame_facts(score));
-    facts.extend(score.frame.first().map(|bar| words::key(bar.key)));
-    facts.push("written pitch".to_string());
+    self::head(edition, &head.name, SCORE_WIDTH, &mut out);
+    let mut facts = vec![scoring(&head.scoring, &head.ensemble)];
+    facts.extend(frame_facts(edition));
+    facts.extend(edition.bars.first().map(|bar| words::key(bar.key)));
+    let concert = edition.kind == Kind::ConcertScore;
+    facts.push(if concert { "sounding pitch" } else { "written pitch" }.to_string());
     paragraph(&facts.join(" · "), SCORE_WIDTH, &mut out);
     out.push('\n');
-    let gutter = gutter(score);
-    for staff in &score.staves {
-        let mut name = margin_name(&staff.abbreviation);
-        for line in canvas::wrapped(&staff_fact(staff), SCORE_WIDTH - gutter) {
+    let gutter = gutter(edition);
+    for part in &edition.parts {
+        let mut name = margin_name(&part.short);
+        for line in canvas::wrapped(&part_fact(edition, part), SCORE_WIDTH - gutter) {
             out.push_str(&format!("{name:gutter$}{line}\n"));
             name = "".into();
         }
     }
     out.push('\n');
-    let page = page(score, &score.staves, SCORE_WIDTH, gutter, false);
-    draw(&page, &common_rests(score), &mut out);
-    foot(score, &mut out);
+    let page = page(edition, SCORE_WIDTH, gutter);
+    draw(&page, &rest_runs(edition), &mut out);
+    foot(edition, &mut out);
     out
 }
 
@@ -131,10 +156,7 @@ pub fn passage(whole: &Score, bars: std::ops::Range<usize>, style: Style) -> Str
         (first, last) => format!("Bars {first} to {last}"),
     };
     let some = Score { subtitle: Some(name), ..some };
-    match style {
-        Style::Beats => score(&some),
-        style => by_bar(&edition::full_score(&some), style),
-    }
+    write(&edition::full_score(&some), style)
 }
 
 /// One bar of the full score by its index, without head and foot: a row for each staff that plays
@@ -149,112 +171,100 @@ pub fn bar(score: &Score, bar: usize) -> String {
         return "All rest.\n".to_string();
     }
     let mut out = String::new();
-    draw(&page(&one, &one.staves, SCORE_WIDTH, gutter(&one), false), &[], &mut out);
+    let edition = edition::full_score(&one);
+    draw(&page(&edition, SCORE_WIDTH, gutter(&edition)), &[], &mut out);
     out
 }
 
 /// Columns before the lines of a score: the longest name, and a brace where one is needed.
-fn gutter(score: &Score) -> usize {
-    let abbreviations = score.staves.iter().flat_map(|staff| {
-        staff.instruments.iter().map(|i| &i.abbreviation).chain([&staff.abbreviation])
-    });
-    let longest = abbreviations.map(|name| name.chars().count()).max();
-    let brace = usize::from(score.staves.iter().any(Staff::is_braced));
+fn gutter(edition: &Edition) -> usize {
+    let instruments = edition.players.iter().flat_map(|player| &player.instruments);
+    let abbreviations = instruments.map(|instrument| &instrument.abbreviation);
+    let names = abbreviations.chain(edition.parts.iter().map(|part| &part.short));
+    let longest = names.map(|name| name.chars().count()).max();
+    let brace = usize::from(edition.parts.iter().any(|part| part.staves.len() > 1));
     longest.unwrap_or(0).clamp(4, LONGEST_NAME) + 1 + brace
 }
 
-fn page<'a>(
-    score: &'a Score,
-    staves: &'a [Staff],
-    width: usize,
-    gutter: usize,
-    is_part: bool,
-) -> Page<'a> {
-    let mut lines: Vec<TextLine> = Vec::with_capacity(staves.len());
-    for staff in staves {
-        let line = |measures: &'a [Measure], brace| {
-            let mut cells: Vec<Vec<Cell>> = measures.iter().map(cells::of_measure).collect();
-            if is_part {
-                for ((cells, measure), bar) in cells.iter_mut().zip(measures).zip(&score.frame) {
-                    let marked = |at| grid::beat_sign(bar, at).is_some();
-                    cells::say_values(cells, measure, bar.length, marked);
-                }
-            }
-            TextLine { staff, measures, cells, brace }
-        };
-        if staff.is_braced() {
-            lines.push(line(&staff.measures, Brace::Upper));
-            lines.push(line(&staff.lower, Brace::Lower));
-        } else {
-            lines.push(line(&staff.measures, Brace::None));
-        }
-    }
-    let grids = score.frame.iter().enumerate().map(|(bar, frame)| {
-        let in_bar: Vec<_> =
-            lines.iter().map(|line| (&line.measures[bar], line.cells[bar].as_slice())).collect();
+fn page<'e, 'a>(edition: &'e Edition<'a>, width: usize, gutter: usize) -> Page<'e, 'a> {
+    let is_part = matches!(edition.kind, Kind::Part(_));
+    let lines: Vec<TextLine> =
+        (0..edition.staves.len()).map(|staff| TextLine::new(edition, staff, is_part)).collect();
+    let grids = edition.bars.iter().enumerate().map(|(bar, frame)| {
+        let in_bar: Vec<_> = lines.iter().map(|line| line.contents(bar)).collect();
         BarColumns::new(frame, &in_bar)
     });
     let grids = grids.collect();
-    Page { score, lines, grids, width, gutter, is_part }
+    Page { edition, lines, grids, width, gutter, is_part }
 }
 
 /// Draws all bars. `runs` says for each bar how many bars of rest begin there that are shown as
 /// one; it is empty where none are.
 fn draw(page: &Page, runs: &[u32], out: &mut String) {
+    let edition = page.edition;
     // The last bar line and the first may be signs of repeats.
     let room = page.width - page.gutter - 2;
     let mut chunks = Vec::new();
     let mut bar = 0;
-    while bar < page.score.frame.len() {
+    while bar < edition.bars.len() {
+        let movement = edition.movements.get(edition.movement_of(bar));
+        if let Some(tacet) = movement.filter(|movement| movement.tacet && movement.title.is_some())
+        {
+            bar = tacet.bars.end.max(bar + 1);
+            continue;
+        }
         let bars = runs.get(bar).map_or(1, |&run| run.max(1) as usize);
         if bars > 1 {
-            let width = system::long_rest(page.score, bar, bars).chars().count() + 1;
+            let width = system::long_rest(edition.bars, bar, bars).chars().count() + 1;
             chunks.push(Chunk { bar, bars, columns: (0, 0), width });
         } else {
-            grid::chunks(bar, &page.score.frame[bar], &page.grids[bar], room, &mut chunks);
+            grid::chunks(bar, &edition.bars[bar], &page.grids[bar], room, &mut chunks);
         }
         bar += bars;
     }
-    let begins = |chunk: &Chunk| chunk.columns.0 == 0 && page.score.frame[chunk.bar].mark.is_some();
+    let titled = edition.movements.iter().filter(|movement| movement.title.is_some());
+    let begins = |chunk: &Chunk| {
+        let movement = || titled.clone().any(|movement| movement.bars.start == chunk.bar);
+        chunk.columns.0 == 0 && (edition.bars[chunk.bar].mark.is_some() || movement())
+    };
+    let mut headings = titled.clone().peekable();
     let mut open = Open::default();
     for (index, line) in grid::lines(chunks, room, begins).iter().enumerate() {
+        let first = line.first().map_or(0, |chunk| chunk.bar);
+        while let Some(movement) = headings.next_if(|movement| movement.bars.start <= first) {
+            heading(movement, page.width, out);
+        }
         page.draw(line, &mut open, index == 0, out);
     }
+    headings.for_each(|movement| heading(movement, page.width, out));
 }
 
-fn head(score: &Score, right: &str, width: usize, out: &mut String) {
-    let (title, right_length) = (score.title.chars().count(), right.chars().count());
+/// The heading of a movement, on a line of its own.
+fn heading(movement: &edition::Movement, width: usize, out: &mut String) {
+    paragraph(&movement.heading().unwrap_or_default(), width, out);
+    out.push('\n');
+}
+
+fn head(edition: &Edition, right: &str, width: usize, out: &mut String) {
+    let head = &edition.head;
+    let (title, right_length) = (head.title.chars().count(), right.chars().count());
     if title + 3 + right_length <= width {
         let between = width - title - right_length;
-        out.push_str(&format!("{}{}{right}\n", score.title, " ".repeat(between)));
+        out.push_str(&format!("{}{}{right}\n", head.title, " ".repeat(between)));
     } else {
-        paragraph(&score.title, width, out);
+        paragraph(&head.title, width, out);
         for line in canvas::wrapped(right, width) {
             out.push_str(&format!("{line:>width$}\n"));
         }
     }
-    if let Some(subtitle) = &score.subtitle {
+    if let Some(subtitle) = &head.subtitle {
         paragraph(subtitle, width, out);
     }
-    let arranger = score.arranger.as_ref().map(|arranger| format!("arranged by {arranger}"));
-    let people: Vec<String> = score.composer.iter().cloned().chain(arranger).collect();
+    let arranger = head.arranger.as_ref().map(|arranger| format!("arranged by {arranger}"));
+    let people: Vec<String> = head.composer.iter().cloned().chain(arranger).collect();
     paragraph(&people.join(", "), width, out);
     out.push_str(&"─".repeat(width));
     out.push('\n');
-}
-
-/// For each bar, how many bars of rest begin there that all players share and that are shown as
-/// one.
-fn common_rests(score: &Score) -> Vec<u32> {
-    let mut common = vec![u32::MAX; score.frame.len()];
-    for staff in 0..score.staves.len() {
-        let mut left = 0;
-        for (bar, run) in rest_runs(&edition::part(score, staff)).into_iter().enumerate() {
-            left = if run > 0 { run } else { u32::saturating_sub(left, 1) };
-            common[bar] = common[bar].min(left);
-        }
-    }
-    if score.staves.is_empty() { Vec::new() } else { common }
 }
 
 /// A name as it stands before the lines of a score.
@@ -265,35 +275,40 @@ fn margin_name(name: &str) -> Cow<'_, str> {
     }
 }
 
+/// The way from written to sounding pitch in the first bar of a part.
+fn first_transposition(edition: &Edition, part: &EditionPart) -> Option<Interval> {
+    edition.staves[part.staves.clone()].first()?.bars.first()?.transposition
+}
+
 /// "Horn 1 in D: sounds a minor seventh lower than written".
-fn staff_fact(staff: &Staff) -> String {
-    let key = staff.key_name.as_ref().map_or_else(String::new, |key| format!(" {key}"));
-    let players = match staff.players {
-        0 | 1 => String::new(),
-        players => format!(", {players} players"),
-    };
-    let interval = staff.measures.first().and_then(|measure| measure.transposition);
+fn part_fact(edition: &Edition, part: &EditionPart) -> String {
+    let count: u16 = edition.players[part.players.clone()].iter().map(|one| one.count).sum();
+    let several = edition.players[part.players.clone()].iter().any(|one| one.count > 1);
+    let players = if several { format!(", {count} players") } else { String::new() };
+    let interval = first_transposition(edition, part);
     let sounds = interval.filter(|interval| *interval != Interval::UNISON);
     let sounds = sounds.map_or_else(String::new, |by| format!(": {}", words::transposition(by)));
-    format!("{}{key}{players}{sounds}", staff.name)
+    format!("{}{players}{sounds}", part.name.replace('\n', " "))
 }
 
 /// "in D: sounds a minor seventh lower than written".
-fn pitch_fact(staff: &Staff) -> String {
-    let interval = staff.measures.first().and_then(|measure| measure.transposition);
-    let sounds = match interval {
-        _ if staff.instrument.unpitched => "no pitch".to_string(),
+fn pitch_fact(edition: &Edition, part: &EditionPart) -> String {
+    let player = &edition.players[part.players.start];
+    let unpitched = player.instruments.first().is_some_and(|instrument| instrument.unpitched);
+    let sounds = match first_transposition(edition, part) {
+        _ if unpitched => "no pitch".to_string(),
         Some(interval) => words::transposition(interval),
         None => "sounds as written".to_string(),
     };
-    match &staff.key_name {
-        Some(key) => format!("{key}: {sounds}"),
-        None => sounds,
+    // The name of the part ends with the key in which it begins.
+    match part.name.strip_prefix(player.name.as_str()).map(str::trim) {
+        Some(key) if !key.is_empty() => format!("{key}: {sounds}"),
+        _ => sounds,
     }
 }
 
-fn frame_facts(score: &Score) -> Vec<String> {
-    let Some(bar) = score.frame.first() else { return Vec::new() };
+fn frame_facts(edition: &Edition) -> Vec<String> {
+    let Some(bar) = edition.bars.first() else { return Vec::new() };
     let tempo = bar.tempo.as_ref().map(words::tempo);
     std::iter::once(format!("metre {}", bar.metre.name())).chain(tempo).collect()
 }
@@ -305,11 +320,15 @@ fn paragraph(text: &str, width: usize, out: &mut String) {
     }
 }
 
-/// How to read the part, with the signs that occur in it, and values where there are any.
-fn legend(staff: &Staff, values: bool, out: &mut String) {
+/// How to read the part, with the signs that occur in it, and values and cues where there are any.
+fn legend(edition: &Edition, page: &Page, out: &mut String) {
+    let cells = || page.lines.iter().flat_map(|line| line.cells.iter().flatten());
+    let values = cells().any(|cell| !cell.value.is_empty());
+    let cue = cells().any(|cell| cell.cue && cell.kind == CellKind::Struck);
     let mut used = Marks::NONE;
     let (mut graces, mut tremolo, mut chords) = (false, false, false);
-    for element in staff.all_measures().flat_map(|measure| &measure.elements) {
+    let voices = edition.staves.iter().flat_map(|staff| &staff.bars).flat_map(|bar| &bar.voices);
+    for element in voices.flat_map(|voice| voice.elements.iter()) {
         match &element.kind {
             ElementKind::Note(note) => {
                 note.marks.iter().for_each(|mark| used.insert(mark));
@@ -332,7 +351,8 @@ fn legend(staff: &Staff, values: bool, out: &mut String) {
              the bar: 1/16 a sixteenth, 1/8. a dotted eighth.",
         );
     }
-    let unpitched = |of: bool| staff.instruments.iter().any(|i| i.unpitched == of);
+    let instruments = || edition.players.iter().flat_map(|player| &player.instruments);
+    let unpitched = |of: bool| instruments().any(|i| i.unpitched == of);
     if unpitched(true) {
         text.push_str(" × is a stroke.");
     }
@@ -343,7 +363,7 @@ fn legend(staff: &Staff, values: bool, out: &mut String) {
              changes; … goes before a note that is still held.",
         );
     }
-    if staff.is_braced() {
+    if edition.parts.iter().any(|part| part.staves.len() > 1) {
         text.push_str(
             " The brace ⎧⎨⎩ joins two staves, for the right hand and the left; dynamics between \
              them are for both.",
@@ -358,6 +378,7 @@ fn legend(staff: &Staff, values: bool, out: &mut String) {
     let signs = words::SIGNS.iter().filter(|(mark, ..)| used.has(*mark));
     let mut said: Vec<String> =
         signs.map(|(_, sign, meaning)| format!("{sign} {meaning}")).collect();
+    said.extend(cue.then(|| "┄┄ a cue, which somebody else plays".to_string()));
     said.extend(tremolo.then(|| "/ // /// tremolo in eighths, 16ths, 32nds".to_string()));
     out.push_str(&"─".repeat(PART_WIDTH));
     out.push('\n');
@@ -365,8 +386,8 @@ fn legend(staff: &Staff, values: bool, out: &mut String) {
     paragraph(&said.join(";  "), PART_WIDTH, out);
 }
 
-fn foot(score: &Score, out: &mut String) {
-    if let Some(licence) = &score.licence {
+fn foot(edition: &Edition, out: &mut String) {
+    if let Some(licence) = &edition.head.licence {
         paragraph(&format!("Licence: {licence}"), PART_WIDTH, out);
     }
 }

@@ -4,7 +4,7 @@ use std::fmt;
 
 use smallvec::SmallVec;
 
-use super::BarIndices;
+use super::{BarIndices, FormMovement};
 use crate::diagnostics::Span;
 use crate::music::{Key, Metre, Sign, Time};
 
@@ -16,6 +16,8 @@ pub struct Form {
     /// Index of the bar from which the metre is not certain, because something in the form could
     /// not be understood; nothing is counted from there on.
     pub unsure_from: Option<usize>,
+    /// The movements, in order; none in a piece that is one.
+    pub movements: Vec<FormMovement>,
 }
 
 /// One bar of the form.
@@ -336,7 +338,7 @@ mod tests {
     fn a_pick_up_has_the_weights_of_the_end_of_a_bar() {
         let half = Time::of(1, 2);
         let bars = vec![bar(0, Time::ZERO, half), bar(1, half, Time::of(1, 1))];
-        let form = Form { bars, unsure_from: None };
+        let form = Form { bars, ..Form::default() };
         let weights = (0..6).map(|quarter| form.weight(Time::QUARTER * quarter));
         assert_eq!(weights.collect::<Vec<_>>(), [2, 1, 3, 1, 2, 1]);
     }

@@ -4,6 +4,7 @@ mod bars;
 mod direction;
 mod form;
 mod lyrics;
+mod movements;
 mod music;
 mod players;
 mod playing;
@@ -18,6 +19,7 @@ pub use bars::*;
 pub use direction::*;
 pub use form::*;
 pub use lyrics::*;
+pub use movements::*;
 pub use music::*;
 pub use players::*;
 pub use scoring::*;
@@ -40,6 +42,10 @@ pub struct Piece {
     pub licence: Option<String>,
     /// The declaration of the piece.
     pub span: Span,
+    /// Its movements, where it has several: then the rest is theirs, joined.
+    pub movements: Vec<Movement>,
+    /// What goes on from one movement to the next.
+    pub through: Through,
     /// Bars, metres, keys, tempos, repeats.
     pub form: Arc<Form>,
     /// Chords in order; empty where none are declared.

@@ -34,6 +34,20 @@ impl Form {
     /// ends at the fine too, if there is one.
     #[must_use]
     pub fn playing_order(&self) -> Vec<usize> {
+        if self.movements.is_empty() {
+            return self.order_of_one();
+        }
+        // No jump leads out of a movement.
+        let movements = self.movement_bars().into_iter().flat_map(|bars| {
+            let first = bars.start;
+            let alone = Form { bars: self.bars[bars].to_vec(), ..Form::default() };
+            alone.order_of_one().into_iter().map(move |bar| first + bar)
+        });
+        movements.collect()
+    }
+
+    /// The same of a piece in one movement.
+    fn order_of_one(&self) -> Vec<usize> {
         let bars = &self.bars;
         let sections = self.sections();
         let mut order = Vec::with_capacity(bars.len());

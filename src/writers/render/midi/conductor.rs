@@ -32,10 +32,18 @@ pub(super) fn events<'a>(
 
 fn frame<'a>(form: &'a Form, performance: &Performance, ticks: Ticks, events: &mut Vec<Event<'a>>) {
     let (mut tempo, mut metre, mut key) = (None, None, None);
+    let mut entered = 0;
     for &(index, at) in &performance.timeline.bars {
         let bar = &form.bars[index];
         let tick = ticks.of(at);
         let mut push = |message| events.push(Event::meta(tick, Rank::Change, message));
+        // Each movement has a title, where it is first played.
+        let movement = form.movements.get(entered).filter(|movement| movement.first == index);
+        if let Some(movement) = movement {
+            entered += 1;
+            push(MetaMessage::Marker(movement.title.as_bytes()));
+            (metre, key) = (None, None);
+        }
         if let Some(mark) = &bar.mark {
             push(MetaMessage::Marker(mark.as_bytes()));
         }

@@ -16,7 +16,7 @@ fn side(above: bool) -> &'static [(&'static str, &'static str)] {
 }
 
 /// Writes what stands over the beginning of a bar: the rehearsal mark, a sign, the tempo.
-pub(super) fn frame(xml: &mut Xml, frame: &FrameBar) {
+pub(super) fn frame(xml: &mut Xml, frame: &FrameBar, home: Home) {
     if let Some(mark) = &frame.mark {
         xml.open_with("direction", ABOVE);
         xml.open("direction-type");
@@ -25,7 +25,7 @@ pub(super) fn frame(xml: &mut Xml, frame: &FrameBar) {
         xml.close("direction");
     }
     for sign in frame.signs.iter().filter(|sign| !sign.stands_at_end()) {
-        self::sign(xml, *sign);
+        self::sign(xml, *sign, home);
     }
     if let Some(tempo) = &frame.tempo {
         write_tempo(xml, tempo);
@@ -33,13 +33,44 @@ pub(super) fn frame(xml: &mut Xml, frame: &FrameBar) {
 }
 
 /// Writes what stands over the end of a bar: where to go on.
-pub(super) fn frame_end(xml: &mut Xml, frame: &FrameBar) {
+pub(super) fn frame_end(xml: &mut Xml, frame: &FrameBar, home: Home) {
     for sign in frame.signs.iter().filter(|sign| sign.stands_at_end()) {
-        self::sign(xml, *sign);
+        self::sign(xml, *sign, home);
     }
 }
 
-fn sign(xml: &mut Xml, sign: Sign) {
+/// The movement in which something stands: places to which jumps lead have names of its own.
+#[derive(Clone, Copy)]
+pub(super) struct Home(pub(super) usize);
+
+impl Home {
+    /// The name of a place in the movement: "segno", in the second movement "segno-2".
+    fn named(self, place: &str) -> String {
+        if self.0 == 0 { place.to_owned() } else { format!("{place}-{}", self.0 + 1) }
+    }
+
+    /// The name of its first bar.
+    fn beginning(self) -> String {
+        format!("movement-{}", self.0 + 1)
+    }
+}
+
+/// Writes the title of a movement over its first bar, which a da capo in it leads back to.
+pub(super) fn movement(xml: &mut Xml, heading: Option<&str>, home: Home) {
+    if let Some(heading) = heading {
+        xml.open_with("direction", ABOVE);
+        xml.open("direction-type");
+        let look = [("font-weight", "bold"), ("font-size", "x-large")];
+        xml.text_with("words", &look, heading);
+        xml.close("direction-type");
+        if home.0 > 0 {
+            xml.empty_with("sound", &[("segno", &home.beginning())]);
+        }
+        xml.close("direction");
+    }
+}
+
+fn sign(xml: &mut Xml, sign: Sign, home: Home) {
     xml.open_with("direction", ABOVE);
     xml.open("direction-type");
     match sign {
@@ -48,19 +79,23 @@ fn sign(xml: &mut Xml, sign: Sign) {
         other => xml.text("words", other.words().unwrap_or_default()),
     }
     xml.close("direction-type");
-    if let Sign::Times(_) = sign {
+    if let Sign::Times(_) | Sign::Attacca = sign {
         // The repeat itself says how often.
         return xml.close("direction");
     }
-    let attribute = match sign {
-        Sign::Segno => ("segno", "segno"),
-        Sign::Coda => ("coda", "coda"),
-        Sign::ToCoda => ("tocoda", "coda"),
-        Sign::Fine | Sign::Times(_) => ("fine", "yes"),
-        Sign::DaCapo | Sign::DaCapoAlFine | Sign::DaCapoAlCoda => ("dacapo", "yes"),
-        Sign::DalSegno | Sign::DalSegnoAlFine | Sign::DalSegnoAlCoda => ("dalsegno", "segno"),
+    let (name, place) = match sign {
+        Sign::Segno => ("segno", home.named("segno")),
+        Sign::Coda => ("coda", home.named("coda")),
+        Sign::ToCoda => ("tocoda", home.named("coda")),
+        Sign::Fine | Sign::Times(_) | Sign::Attacca => ("fine", "yes".to_owned()),
+        // The format knows only the beginning of the file.
+        _ if !sign.is_dal_segno() && home.0 > 0 => ("dalsegno", home.beginning()),
+        Sign::DaCapo | Sign::DaCapoAlFine | Sign::DaCapoAlCoda => ("dacapo", "yes".to_owned()),
+        Sign::DalSegno | Sign::DalSegnoAlFine | Sign::DalSegnoAlCoda => {
+            ("dalsegno", home.named("segno"))
+        }
     };
-    xml.empty_with("sound", &[attribute]);
+    xml.empty_with("sound", &[(name, &place)]);
     xml.close("direction");
 }
 

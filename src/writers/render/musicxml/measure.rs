@@ -6,7 +6,7 @@ use crate::music::{Interval, MetreSign, Mode, Sign, Time};
 use crate::notate::{ElementKind, FrameBar};
 use crate::resolve::{BarLine, Ending};
 
-use super::direction::Spot;
+use super::direction::{Home, Spot};
 use super::note::VoiceAt;
 use super::xml::Xml;
 use super::{Ticks, direction, note, sound_id};
@@ -121,13 +121,20 @@ impl<'a, 'e> PartWriter<'a, 'e> {
         } else {
             self.xml.open_with("measure", &[("number", &number)]);
         }
+        let home = Home(self.edition.movement_of(bar));
+        let movement = self.edition.movement_at(bar).filter(|(_, one)| one.title.is_some());
+        if movement.is_some() && bar > 0 {
+            self.xml.empty_with("print", &[("new-system", "yes")]);
+        }
         left_line(self.xml, frame);
         if let Some(taken) = self.staves()[0].bars[bar].instrument {
             self.instrument = taken;
         }
         self.attributes(bar, frame);
         if self.top {
-            direction::frame(self.xml, frame);
+            let heading = movement.and_then(|(_, movement)| movement.heading());
+            direction::movement(self.xml, heading.as_deref(), home);
+            direction::frame(self.xml, frame, home);
         }
         let braced = self.staves().len() > 1;
         let mut written = false;
@@ -144,7 +151,7 @@ impl<'a, 'e> PartWriter<'a, 'e> {
             }
         }
         if self.top {
-            direction::frame_end(self.xml, frame);
+            direction::frame_end(self.xml, frame, home);
         }
         right_line(self.xml, frame);
         self.xml.close("measure");

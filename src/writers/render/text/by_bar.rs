@@ -29,6 +29,16 @@ pub(super) fn write(edition: &Edition, style: Style) -> String {
     let writer = Writer { edition, form };
     let mut bar = 0;
     while bar < edition.bars.len() {
+        if let Some((_, movement)) = edition.movement_at(bar)
+            && let Some(heading) = movement.heading()
+        {
+            let blank = if bar > 0 { "\n" } else { "" };
+            out.push_str(&format!("{blank}{heading}\n"));
+            if movement.tacet {
+                bar = movement.bars.end;
+                continue;
+            }
+        }
         let rests = if is_part { writer.rest_from(bar) } else { 1 };
         let (before, after) = (writer.before(bar), writer.after(bar + rests - 1));
         let name = writer.bar_name(bar, rests);

@@ -1,7 +1,7 @@
 //! What stands in one bar of one staff, in short strings.
 
 use crate::music::Time;
-use crate::notate::{Element, ElementKind, Grace, Measure, StaffNote, Syllable};
+use crate::notate::{Element, ElementKind, Grace, StaffNote, Syllable};
 
 use super::words;
 
@@ -26,6 +26,8 @@ pub(super) struct Cell {
     pub(super) slur_ends: bool,
     pub(super) tuplet_starts: Option<String>,
     pub(super) tuplet_ends: bool,
+    /// Does somebody else play it?
+    pub(super) cue: bool,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -37,13 +39,13 @@ pub(super) enum CellKind {
     BarRest,
 }
 
-/// The cells of a measure, in order. The octave is shown at the first note of the bar and where
+/// The cells of a voice in a bar, in order. The octave is shown at the first note of the bar and where
 /// it changes.
-pub(super) fn of_measure(measure: &Measure) -> Vec<Cell> {
-    let mut cells = Vec::with_capacity(measure.elements.len());
+pub(super) fn of_voice(elements: &[Element]) -> Vec<Cell> {
+    let mut cells = Vec::with_capacity(elements.len());
     let mut octave = None;
     let mut graces = Graces::default();
-    for element in &measure.elements {
+    for element in elements {
         let ElementKind::Note(note) = &element.kind else {
             cells.push(rest(element));
             continue;
@@ -61,13 +63,13 @@ pub(super) fn of_measure(measure: &Measure) -> Vec<Cell> {
 /// the next, as in a source. `marked` tells whether something stands over a time of the bar.
 pub(super) fn say_values(
     cells: &mut [Cell],
-    measure: &Measure,
+    elements: &[Element],
     length: Time,
     marked: impl Fn(Time) -> bool,
 ) {
     let is_seen = |at: Time| at == length || marked(at);
     // Grace notes are part of the cell of their note.
-    let timed = || measure.elements.iter().filter(|element| element.length.is_positive());
+    let timed = || elements.iter().filter(|element| element.length.is_positive());
     let says_itself = |(cell, element): (&Cell, &Element)| {
         cell.kind == CellKind::BarRest
             || element.tuplet.is_none() && is_seen(cell.at) && is_seen(cell.end)
@@ -173,6 +175,7 @@ fn rest(element: &Element) -> Cell {
             .filter(|tuplet| tuplet.starts)
             .map(|tuplet| words::ratio(tuplet.actual, tuplet.normal)),
         tuplet_ends: tuplet.is_some_and(|tuplet| tuplet.ends),
+        cue: element.cue,
     }
 }
 

@@ -1,9 +1,13 @@
 //! Where each time of a bar stands on the page, and which bars share a line.
 
 use crate::music::Time;
-use crate::notate::{FrameBar, Measure, StaffDirectionKind};
+use crate::notate::FrameBar;
 
 use super::cells::{Cell, CellKind};
+
+/// What a staff has in a bar: cells, and what is said at which times with the characters that it
+/// takes.
+pub(super) type Contents<'c> = (&'c [Cell], Vec<(Time, usize)>);
 
 /// The columns of one bar, the same for all staves.
 #[derive(Clone, Debug)]
@@ -45,11 +49,11 @@ pub(super) fn beat_sign(bar: &FrameBar, at: Time) -> Option<String> {
 
 impl BarColumns {
     /// The grid of a bar from what its staves hold.
-    pub(super) fn new(bar: &FrameBar, staves: &[(&Measure, &[Cell])]) -> BarColumns {
+    pub(super) fn new(bar: &FrameBar, staves: &[Contents]) -> BarColumns {
         // Time and characters that stand there.
         let mut wanted: Vec<(Time, usize)> = vec![(Time::ZERO, 0)];
         let mut moves = false;
-        for (measure, cells) in staves {
+        for (cells, said) in staves {
             for cell in *cells {
                 moves |= cell.kind != CellKind::BarRest;
                 let texts = [&cell.name, &cell.held_name, &cell.value, &cell.signs];
@@ -63,15 +67,7 @@ impl BarColumns {
                 let bracket = if cell.tuplet_starts.is_some() { 2 } else { 0 };
                 wanted.push((cell.at, longest.max(bracket)));
             }
-            for direction in &measure.directions {
-                if direction.at < bar.length {
-                    let characters = match &direction.kind {
-                        StaffDirectionKind::Dynamic(dynamic) => dynamic.letters().len(),
-                        _ => 0,
-                    };
-                    wanted.push((direction.at, characters));
-                }
-            }
+            wanted.extend(said.iter().filter(|(at, _)| *at < bar.length));
         }
         if moves {
             let beat = bar.metre.beat();

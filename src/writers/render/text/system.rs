@@ -1,20 +1,23 @@
 //! Draws one line of bars: the rows that all staves share, then the rows of each staff.
 
+use crate::edition::{
+    DirectionKind, Edition, EditionDirection, EditionStaff, SpannerKind, StaffBar, VoiceBar,
+};
 use crate::music::Time;
-use crate::notate::{FrameBar, Measure, Score, Sign, Staff, StaffDirectionKind};
+use crate::notate::{ElementKind, FrameBar, Sign};
 use crate::resolve::BarLine;
 
 use super::brace::{self, StaffLines};
 use super::canvas::{Row, Rows};
-use super::cells::{Cell, CellKind};
-use super::grid::{BarColumns, Chunk, beat_sign};
+use super::cells::{self, Cell, CellKind};
+use super::grid::{self, BarColumns, Chunk, Contents, beat_sign};
 use super::words;
 
 /// What is drawn, worked out once for all lines.
-pub(super) struct Page<'a> {
-    pub(super) score: &'a Score,
+pub(super) struct Page<'e, 'a> {
+    pub(super) edition: &'e Edition<'a>,
     /// The lines of notes, from the top down.
-    pub(super) lines: Vec<TextLine<'a>>,
+    pub(super) lines: Vec<TextLine<'e, 'a>>,
     pub(super) grids: Vec<BarColumns>,
     /// Columns of the page.
     pub(super) width: usize,
@@ -25,12 +28,71 @@ pub(super) struct Page<'a> {
 }
 
 /// One line of notes: a player's staff, or one of two.
-pub(super) struct TextLine<'a> {
-    pub(super) staff: &'a Staff,
-    pub(super) measures: &'a [Measure],
-    /// What stands in each of the measures.
+pub(super) struct TextLine<'e, 'a> {
+    staff: &'e EditionStaff<'a>,
+    /// What stands in each of the bars.
     pub(super) cells: Vec<Vec<Cell>>,
+    /// Beginnings (with whether it grows) and ends of hairpins in each bar.
+    hairpins: Vec<Vec<(Time, Option<bool>)>>,
     pub(super) brace: Brace,
+}
+
+impl<'e, 'a> TextLine<'e, 'a> {
+    pub(super) fn new(edition: &'e Edition<'a>, number: usize, is_part: bool) -> TextLine<'e, 'a> {
+        let staff = &edition.staves[number];
+        let staves = &edition.parts[staff.part].staves;
+        let brace = match number - staves.start {
+            _ if staves.len() < 2 => Brace::None,
+            0 => Brace::Upper,
+            _ => Brace::Lower,
+        };
+        let in_bar = |(bar, frame): (&StaffBar, &FrameBar)| {
+            let Some(voice) = shown(bar) else { return Vec::new() };
+            let mut cells = cells::of_voice(&voice.elements);
+            if is_part {
+                let marked = |at| grid::beat_sign(frame, at).is_some();
+                cells::say_values(&mut cells, &voice.elements, frame.length, marked);
+            }
+            cells
+        };
+        let cells = staff.bars.iter().zip(edition.bars).map(in_bar).collect();
+        let mut hairpins = vec![Vec::new(); staff.bars.len()];
+        for span in &staff.spans {
+            if let SpannerKind::Hairpin { from, to, grows } = &span.kind {
+                hairpins[from.0].push((from.1, Some(*grows)));
+                hairpins[to.0].push((to.1, None));
+            }
+        }
+        for ends in &mut hairpins {
+            ends.sort_by_key(|(at, begins)| (*at, begins.is_some()));
+        }
+        TextLine { staff, cells, hairpins, brace }
+    }
+
+    /// What the columns of a bar need to know of it.
+    pub(super) fn contents(&self, bar: usize) -> Contents<'_> {
+        let said = self.staff.bars[bar].directions.iter().map(|direction| {
+            let characters = match &direction.kind {
+                DirectionKind::Dynamic(dynamic) => dynamic.letters().len(),
+                _ => 0,
+            };
+            (direction.at, characters)
+        });
+        let hairpins = self.hairpins[bar].iter().map(|(at, _)| (*at, 0));
+        (&self.cells[bar], said.chain(hairpins).collect())
+    }
+
+    fn is_told(&self, bar: usize) -> bool {
+        !self.staff.bars[bar].directions.is_empty() || !self.hairpins[bar].is_empty()
+    }
+}
+
+/// The voice of a bar that is shown: the cue, where there is one beside the player's own rests.
+fn shown<'b>(bar: &'b StaffBar) -> Option<&'b VoiceBar<'b>> {
+    let sounds = |voice: &&VoiceBar| {
+        voice.elements.iter().any(|element| matches!(element.kind, ElementKind::Note(_)))
+    };
+    bar.voices.iter().find(sounds).or(bar.voices.first())
 }
 
 /// Which staff of two a line is.
@@ -91,13 +153,13 @@ impl Placed {
 }
 
 /// The text of a rest of several bars.
-pub(super) fn long_rest(score: &Score, bar: usize, bars: usize) -> String {
-    let first = score.frame[bar].number;
-    let last = score.frame[(bar + bars - 1).min(score.frame.len() - 1)].number;
+pub(super) fn long_rest(frame: &[FrameBar], bar: usize, bars: usize) -> String {
+    let first = frame[bar].number;
+    let last = frame[(bar + bars - 1).min(frame.len() - 1)].number;
     format!("···· Rest {bars} bars ({first}–{last}) ····")
 }
 
-impl Page<'_> {
+impl Page<'_, '_> {
     pub(super) fn draw(&self, line: &[Chunk], open: &mut Open, first: bool, out: &mut String) {
         open.staves.resize(self.lines.len(), OpenStaff::default());
         let (placed, end_line) = self.place(line);
@@ -143,7 +205,7 @@ impl Page<'_> {
             let rests = staff.cells[chunk.bar]
                 .iter()
                 .all(|cell| matches!(cell.kind, CellKind::Rest | CellKind::BarRest));
-            !rests || !staff.measures[chunk.bar].directions.is_empty()
+            !rests || staff.is_told(chunk.bar)
         })
     }
 
@@ -154,7 +216,7 @@ impl Page<'_> {
         for chunk in line {
             let grid = &self.grids[chunk.bar];
             let ends = placed.last().and_then(|last| self.last_bar(&last.chunk));
-            let begins = (chunk.columns.0 == 0).then(|| &self.score.frame[chunk.bar]);
+            let begins = (chunk.columns.0 == 0).then(|| &self.edition.bars[chunk.bar]);
             let drawn = bar_line(ends, begins);
             let times = match chunk.bars {
                 1 => {
@@ -175,7 +237,7 @@ impl Page<'_> {
     /// The bar that ends with a chunk; `None` where the bar goes on.
     fn last_bar(&self, chunk: &Chunk) -> Option<&FrameBar> {
         let whole = chunk.bars > 1 || chunk.columns.1 >= self.grids[chunk.bar].columns.len();
-        whole.then(|| self.score.frame.get(chunk.bar + chunk.bars - 1)).flatten()
+        whole.then(|| self.edition.bars.get(chunk.bar + chunk.bars - 1)).flatten()
     }
 
     /// Draws what stands over all staves but the beats, which it gives back.
@@ -184,7 +246,7 @@ impl Page<'_> {
             ([Row::default(), Row::default(), Row::default()], Rows::default(), Row::default());
         let mut beats = Row::default();
         for place in placed {
-            let bar = &self.score.frame[place.chunk.bar];
+            let bar = &self.edition.bars[place.chunk.bar];
             let begins = place.chunk.columns.0 == 0 && place.times.0 == Time::ZERO;
             if begins {
                 if let Some(mark) = &bar.mark {
@@ -199,7 +261,7 @@ impl Page<'_> {
             }
         }
         if let Some(first) = placed.first() {
-            let number = self.score.frame[first.chunk.bar].number.to_string();
+            let number = self.edition.bars[first.chunk.bar].number.to_string();
             beats.put((self.gutter).saturating_sub(number.chars().count() + 1), &number);
         }
         for row in &boxes {
@@ -212,7 +274,7 @@ impl Page<'_> {
 
     /// Tempo, metre and key where they change; at the beginning the head of the page says them.
     fn changes(&self, place: &Placed, texts: &mut Rows) {
-        let bar = &self.score.frame[place.chunk.bar];
+        let bar = &self.edition.bars[place.chunk.bar];
         if place.chunk.bar == 0 {
             return;
         }
@@ -221,11 +283,11 @@ impl Page<'_> {
             said.push(format!("Metre {}", bar.metre.name()));
         }
         if self.is_part {
-            let measure = &self.lines[0].measures[place.chunk.bar];
-            if let Some(interval) = measure.transposition {
+            let staff = &self.lines[0].staff.bars[place.chunk.bar];
+            if let Some(interval) = staff.transposition {
                 said.push(format!("From here the part {}", words::transposition(interval)));
             }
-            said.extend(measure.key.map(|key| format!("Key {}", words::key(key))));
+            said.extend(staff.key.map(|key| format!("Key {}", words::key(key))));
         } else if bar.key_shown {
             said.push(format!("Key {}", words::key(bar.key)));
         }
@@ -237,7 +299,7 @@ impl Page<'_> {
 
     /// Signs that tell where to go on.
     fn signs(&self, place: &Placed, begins: bool, texts: &mut Rows) {
-        let first = &self.score.frame[place.chunk.bar];
+        let first = &self.edition.bars[place.chunk.bar];
         for sign in first.signs.iter().filter(|sign| begins && !sign.stands_at_end()) {
             let text = if *sign == Sign::Segno { "Segno" } else { "Coda" };
             texts.place(place.x, text, self.gutter, self.width);
@@ -250,7 +312,7 @@ impl Page<'_> {
     }
 
     fn ending(&self, place: &Placed, begins: bool, open: &mut Open, row: &mut Row) {
-        let first = &self.score.frame[place.chunk.bar];
+        let first = &self.edition.bars[place.chunk.bar];
         let starts = first.ending_starts.filter(|_| begins);
         open.ending |= starts.is_some();
         if !open.ending {
@@ -268,7 +330,7 @@ impl Page<'_> {
 
     /// The row over the notes that shows the beats.
     fn beats(&self, place: &Placed, row: &mut Row) {
-        let bar = &self.score.frame[place.chunk.bar];
+        let bar = &self.edition.bars[place.chunk.bar];
         let grid = &self.grids[place.chunk.bar];
         for (at, _) in &grid.columns[place.chunk.columns.0..place.chunk.columns.1] {
             if let Some(sign) = beat_sign(bar, *at) {
@@ -288,13 +350,13 @@ impl Page<'_> {
         let mut rows = StaffRows::default();
         if !self.is_part && line.brace != Brace::Lower {
             let bar = placed.first().map_or(0, |place| place.chunk.bar);
-            rows.notes.put(0, &super::margin_name(line.staff.abbreviation_in(bar)));
+            rows.notes.put(0, &super::margin_name(self.name_in(line.staff, bar)));
         }
         let mut slur_from = open.slur.then_some(self.gutter);
         for (index, place) in placed.iter().enumerate() {
             rows.notes.put(place.line_x, place.line);
             if place.chunk.bars > 1 {
-                let text = long_rest(self.score, place.chunk.bar, place.chunk.bars);
+                let text = long_rest(self.edition.bars, place.chunk.bar, place.chunk.bars);
                 rows.notes.put(place.x, &text);
                 continue;
             }
@@ -314,6 +376,17 @@ impl Page<'_> {
         rows
     }
 
+    /// The name before a line that begins with a bar: another instrument that the player has in hand
+    /// there goes by its own.
+    fn name_in(&self, staff: &EditionStaff, bar: usize) -> &str {
+        let part = &self.edition.parts[staff.part];
+        let Some(first) = self.edition.players[part.players.start].instruments.first() else {
+            return &part.short;
+        };
+        let instrument = staff.instrument_in(bar, first);
+        if std::ptr::eq(instrument, *first) { &part.short } else { &instrument.abbreviation }
+    }
+
     fn words_and_dynamics(
         &self,
         staff: usize,
@@ -323,31 +396,24 @@ impl Page<'_> {
         let (mut texts, mut dynamics) = (Rows::default(), Row::default());
         let mut hairpins: Vec<(usize, usize, bool)> = Vec::new();
         let mut hairpin = open.hairpin.map(|grows| (self.gutter + 2, grows));
-        let measures = self.lines[staff].measures;
+        let line = &self.lines[staff];
         for place in placed {
-            let grid = &self.grids[place.chunk.bar];
-            let directions = measures[place.chunk.bar].directions.iter();
-            for direction in directions.filter(|direction| place.shows(direction.at, grid)) {
+            let (bar, grid) = (place.chunk.bar, &self.grids[place.chunk.bar]);
+            let said = line.staff.bars[bar].directions.iter();
+            for direction in said.filter(|direction| place.shows(direction.at, grid)) {
                 let x = place.column(direction.at, grid);
-                match &direction.kind {
-                    StaffDirectionKind::Dynamic(dynamic) => dynamics.put(x, dynamic.letters()),
-                    StaffDirectionKind::HairpinStarts { grows } => hairpin = Some((x, *grows)),
-                    StaffDirectionKind::HairpinEnds => {
-                        hairpins.extend(hairpin.take().map(|(from, grows)| (from, x, grows)));
-                    }
-                    StaffDirectionKind::Technique(technique) => {
-                        texts.place(x, technique.printed(), self.gutter, self.width);
-                    }
-                    StaffDirectionKind::Words(words) | StaffDirectionKind::Change(words) => {
-                        texts.place(x, words, self.gutter, self.width);
-                    }
-                    StaffDirectionKind::Chord(chord) => {
-                        let symbol = words::chord(*chord);
-                        texts.place(x, &symbol, self.gutter, self.width);
-                    }
-                    StaffDirectionKind::Who(who) => {
-                        texts.place(x, who, self.gutter, self.width);
-                    }
+                if let DirectionKind::Dynamic(dynamic) = &direction.kind {
+                    dynamics.put(x, dynamic.letters());
+                } else {
+                    texts.place(x, &words_of(direction), self.gutter, self.width);
+                }
+            }
+            for &(at, begins) in line.hairpins[bar].iter().filter(|(at, _)| place.shows(*at, grid))
+            {
+                let x = place.column(at, grid);
+                match begins {
+                    Some(grows) => hairpin = Some((x, grows)),
+                    None => hairpins.extend(hairpin.take().map(|(from, grows)| (from, x, grows))),
                 }
             }
         }
@@ -358,6 +424,19 @@ impl Page<'_> {
             draw_hairpin(&mut dynamics, from, to, grows);
         }
         (texts, dynamics)
+    }
+}
+
+/// What is said at a place, in words.
+fn words_of(direction: &EditionDirection) -> String {
+    match &direction.kind {
+        DirectionKind::Dynamic(dynamic) => dynamic.letters().to_owned(),
+        DirectionKind::Technique(technique) => technique.printed().to_owned(),
+        DirectionKind::Chord(chord) => words::chord(*chord),
+        DirectionKind::CueName(name) => format!("cue: {name}"),
+        DirectionKind::Words(words) | DirectionKind::Change(words) | DirectionKind::Who(words) => {
+            words.clone()
+        }
     }
 }
 
@@ -415,7 +494,7 @@ impl StaffRows {
                 } else if x == place.x {
                     from = x - 1;
                 }
-                self.notes.fill(from, to, '─');
+                self.notes.fill(from, to, if cell.cue { '┄' } else { '─' });
             }
         }
         if !begins_here {

@@ -246,7 +246,7 @@ fn a_part_bar_by_bar_in_words_and_in_signs() {
     let [words, lines] = [Style::Words, Style::Lines].map(|style| {
         let violin = edition::part(&piece, staff(&piece, "violin-1"));
         let harp = edition::part(&sluice, staff(&sluice, "harp"));
-        format!("{}\n\n{}", by_bar(&violin, style), by_bar(&harp, style))
+        format!("{}\n\n{}", write(&violin, style), write(&harp, style))
     });
     insta::assert_snapshot!(format!("{words}\n\n{lines}"));
 }
@@ -261,7 +261,7 @@ fn what_changes_in_one_bar_changes_one_line() {
     };
     for style in [Style::Words, Style::Lines] {
         let [before, after] = [&before, &after]
-            .map(|score| by_bar(&edition::part(score, staff(score, "violin-1")), style));
+            .map(|score| write(&edition::part(score, staff(score, "violin-1")), style));
         assert_eq!(changed(before, after), 1);
     }
 }

@@ -1,0 +1,146 @@
+//! Pieces in movements: each is written by itself, as if nothing stood before it; here its bars come
+//! behind those of the movements before it.
+
+use crate::arrange::{ArrangedMovement, Arrangement, Part};
+use crate::music::Time;
+
+use super::{
+    FrameBar, Measure, Origin, Pitches, Score, ScoreMovement, Staff, StaffDirection,
+    StaffDirectionKind, hands, names, notate_at, staff,
+};
+
+/// Writes the staves of a piece in movements.
+pub(super) fn notate(arrangement: &Arrangement, pitches: Pitches) -> Score {
+    let form = &arrangement.piece.form;
+    let mut frame: Vec<FrameBar> = Vec::with_capacity(form.bars.len());
+    let mut rows: Vec<Row> = arrangement.parts.iter().map(|_| Row::default()).collect();
+    for movement in &arrangement.movements {
+        let score = notate_at(&movement.arrangement, pitches);
+        let mut own: Vec<Option<Staff>> = score.staves.into_iter().map(Some).collect();
+        for ((row, player), part) in rows.iter_mut().zip(&movement.players).zip(&arrangement.parts)
+        {
+            let written = player.and_then(|player| own.get_mut(player)?.take());
+            let rests = || silent(part, &score.frame, pitches);
+            row.append(written.unwrap_or_else(rests), movement);
+        }
+        frame.extend(
+            score
+                .frame
+                .into_iter()
+                .map(|bar| FrameBar { start: bar.start + movement.start, ..bar }),
+        );
+    }
+    // Numbers, rehearsal marks and "attacca" are those of the whole.
+    for (bar, whole) in frame.iter_mut().zip(&form.bars) {
+        bar.number = whole.number;
+        bar.mark.clone_from(&whole.mark);
+        bar.signs.clone_from(&whole.signs);
+    }
+    let staves = rows.into_iter().zip(&arrangement.parts).map(|(row, part)| {
+        let Row { mut measures, lower } = row;
+        say_changes(part, arrangement, &frame, &mut measures);
+        staff::finished(part, measures, lower)
+    });
+    let staves = staves.collect();
+    let bars = form.movement_bars();
+    let movements = form
+        .movements
+        .iter()
+        .zip(bars)
+        .map(|(movement, bars)| ScoreMovement { title: movement.title.clone(), bars });
+    let movements = movements.collect();
+    Score { movements, ..super::score_of(arrangement, pitches, frame, staves) }
+}
+
+/// What a player reads, movement behind movement.
+#[derive(Default)]
+struct Row {
+    measures: Vec<Measure>,
+    /// Those of the lower staff, where any movement has one.
+    lower: Vec<Measure>,
+}
+
+impl Row {
+    fn append(&mut self, own: Staff, movement: &ArrangedMovement) {
+        let Staff { mut measures, mut lower, .. } = own;
+        if lower.is_empty() && !self.lower.is_empty() {
+            lower = resting(&measures);
+        }
+        if self.lower.is_empty() && !lower.is_empty() {
+            self.lower = resting(&self.measures);
+        }
+        measures.iter_mut().chain(&mut lower).for_each(|measure| behind(measure, movement.lines));
+        let so_far = self.measures.iter().rev().find_map(|measure| measure.transposition);
+        if let Some(first) = measures.first_mut().filter(|_| so_far.is_some()) {
+            first.transposition = first.transposition.filter(|by| Some(*by) != so_far);
+        }
+        self.measures.append(&mut measures);
+        self.lower.append(&mut lower);
+    }
+}
+
+/// The lower staff of somebody who reads one staff in a movement and two in another.
+fn resting(upper: &[Measure]) -> Vec<Measure> {
+    upper.iter().map(Measure::at_rest).collect()
+}
+
+/// What somebody reads who has nothing to do with a movement.
+fn silent(part: &Part, frame: &[FrameBar], pitches: Pitches) -> Staff {
+    let player = &part.player;
+    let part = Part {
+        player: player.clone(),
+        notes: Vec::new(),
+        tuplets: Vec::new(),
+        rests: Vec::new(),
+        directions: Vec::new(),
+        claims: Vec::new(),
+        instruments: vec![(Time::ZERO, player.instrument)],
+        tunings: player.tuning.map(|tuning| (Time::ZERO, tuning)).into_iter().collect(),
+        drums: Vec::new(),
+        takes: Vec::new(),
+    };
+    hands::staff(&part, &staff::Bars::new(frame, pitches))
+}
+
+/// Moves the scoring lines of what stands in a measure behind those of the movements before it.
+fn behind(measure: &mut Measure, lines: usize) {
+    let origins = measure.elements.iter_mut().map(|element| &mut element.origin);
+    for origin in origins.chain(measure.directions.iter_mut().map(|said| &mut said.origin)) {
+        let moved =
+            |line: crate::arrange::LineId| crate::arrange::LineId::new(line.index() + lines);
+        *origin = Origin { line: origin.line.map(moved), ..*origin };
+    }
+}
+
+/// Tells what a player takes between two movements: behind his last note before it, and at his
+/// first note on it.
+fn say_changes(
+    part: &Part,
+    arrangement: &Arrangement,
+    frame: &[FrameBar],
+    measures: &mut [Measure],
+) {
+    let later = arrangement.movements.iter().skip(1);
+    let borders: Vec<(usize, Time)> =
+        later.map(|movement| (movement.first, movement.start)).collect();
+    for &(first, start) in &borders {
+        let hand = part.instrument_at(start);
+        let before = frame.get(first.wrapping_sub(1)).map_or(Time::ZERO, |bar| bar.start);
+        if let Some(measure) = measures.get_mut(first)
+            && !std::ptr::eq(hand, part.instrument_at(before))
+        {
+            measure.instrument = Some(hand);
+        }
+    }
+    let taken = |at: Time| borders.iter().any(|(_, start)| *start == at);
+    for told in names::changes_told(part).into_iter().filter(|told| taken(told.taken)) {
+        let bar = frame.partition_point(|bar| bar.start <= told.at).saturating_sub(1);
+        let (Some(frame), Some(measure)) = (frame.get(bar), measures.get_mut(bar)) else {
+            continue;
+        };
+        let kind = StaffDirectionKind::Change(told.words);
+        let said = StaffDirection { at: told.at - frame.start, kind, origin: Origin::default() };
+        let place = measure.directions.partition_point(|other| other.at < said.at);
+        measure.directions.insert(place, said);
+    }
+}
