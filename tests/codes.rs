@@ -5,11 +5,13 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use ripieno::check::{self, RULES};
-use ripieno::diagnostics::{CODES, Sources, example, exemplified};
-use ripieno::resolve::{self, LoadError, Loader};
+use ripieno::check::RULES;
+use ripieno::diagnostics::{CODES, example, exemplified};
+use ripieno::resolve::{LoadError, Loader};
+use ripieno::session::Session;
 
-const FAMILIES: [&str; 12] = [
+const FAMILIES: [&str; 13] = [
+    "movements",
     "syntax",
     "use",
     "bars",
@@ -80,6 +82,16 @@ fn every_code_is_explained_once() {
     assert!(rules.is_disjoint(&table));
 }
 
+const MARCH: &str = "piece \"March\" { }\nform { 1 metre 4/4, key D major\n 1 end }\n\
+    voice tune { 1: 1/1 D5 | }\nensemble band { era 1810\n oboe }\n\
+    scoring band for band { oboe plays tune as melody\n}\n";
+const MINUET: &str = "piece \"Minuet\" { }\nform { 1 metre 3/4, key D major\n 1 end }\n\
+    voice tune { 1: 1/2. F#5 | }\nensemble band { era 1810\n oboe }\n\
+    scoring band for band { oboe plays tune as melody\n}\n";
+const SONG: &str = "piece \"Song\" { }\nform { 1 metre 3/4, key D major\n 1 end }\n\
+    voice tune { 1: 1/2. F#5 | }\nensemble trio { era 1810\n oboe }\n\
+    scoring trio for trio { oboe plays tune as melody\n}\n";
+
 /// The files that the examples use.
 struct Shelf;
 
@@ -87,6 +99,10 @@ impl Loader for Shelf {
     fn load(&mut self, path: &str, _: &str) -> Result<(String, String), LoadError> {
         let text = match path {
             "forces.ripieno" => "ensemble band { era 1810\n  oboe 2\n}\n",
+            "march.ripieno" => MARCH,
+            "minuet.ripieno" => MINUET,
+            "song.ripieno" => SONG,
+            "suite.ripieno" => "piece \"Suite\" { movement \"march.ripieno\"\n}\n",
             "circle.ripieno" => "use \"example.ripieno\"\n",
             "example.ripieno" => "",
             _ => return Err(LoadError::NotFound),
@@ -111,13 +127,11 @@ fn completed(text: &str) -> String {
 }
 
 fn told(text: &str) -> Vec<String> {
-    let mut sources = Sources::new();
-    let file = sources.add("example.ripieno", text);
-    let (piece, findings) = resolve::resolve(&mut sources, file, &mut Shelf);
-    let scorings: Vec<_> = piece.scorings.iter().collect();
-    let findings = check::report(&piece, findings, &scorings, &check::Options::default());
+    let mut session = Session::new(Shelf);
+    let file = session.open("example.ripieno", text);
+    let findings = session.findings(file);
     findings
-        .into_iter()
+        .iter()
         // A voice that stands alone on the page is no fault of the example.
         .filter(|finding| text.contains("scoring") || finding.code != "names/unused-voice")
         .map(|finding| format!("{}: {}", finding.code, finding.message))

@@ -93,6 +93,14 @@ fn source(limit: &Limit, count: usize) -> (String, Shelf) {
             }
             (uses + &piece.text(), shelf)
         }
+        ("movements of a piece", _) => {
+            let mut names = String::new();
+            for movement in 0..count {
+                let _ = writeln!(names, "  movement \"{movement}\"");
+                shelf.0.insert(movement.to_string(), piece.text());
+            }
+            (format!("piece \"Suite\" {{ licence \"CC0-1.0\"\n{names}}}\n"), shelf)
+        }
         ("files that use one another", _) => {
             // The piece itself is the first of them.
             for file in 1..count {

@@ -39,6 +39,7 @@
 
 (defconst ripieno--words
   '("subtitle" "composer" "arranger" "licence"
+    "movement" "attacca" "marks" "through" "afresh"
     "metre" "key" "major" "minor" "tempo" "at" "mark" "pick-up" "length" "repeat" "ending"
     "double-bar" "end" "beat" "verse" "times" "segno" "coda" "fine" "da" "dal" "capo" "al" "common" "cut"
     "like" "short" "compass" "custom" "strings" "written" "sounds" "clef" "treble" "tenor" "from"

@@ -93,6 +93,7 @@ fn bars(edition: &Edition) -> Bars {
             begun.line = frame.line;
             begun.repeat_ends = frame.repeat_ends;
             begun.ending_ends = frame.ending_ends;
+            begun.signs.extend(frame.signs.iter().filter(|sign| sign.stands_at_end()));
             begun.length += frame.length;
             index.push(bars.len() - 1);
             continue;

@@ -140,6 +140,11 @@ pub fn names(session: &Session, file: FileId) -> Vec<Name> {
     for block in session.document(file).blocks() {
         match &*block.declaration {
             Declaration::Use(path) => collector.push(Kind::File, path, false, None),
+            Declaration::Piece(piece) => {
+                for movement in &piece.movements {
+                    collector.push(Kind::File, &movement.path, false, None);
+                }
+            }
             Declaration::Voice(voice) => collector.push(Kind::Voice, &voice.name, true, None),
             Declaration::Lyrics(lyrics) => collector.push(Kind::Voice, &lyrics.voice, false, None),
             Declaration::Instrument(instrument) => {

@@ -159,6 +159,12 @@ pub fn outline(session: &Session, file: FileId) -> Vec<Symbol> {
                         first_word(&range),
                     )]
                 }
+                Node::Movement(movement) => vec![symbol(
+                    movement.path.value.clone(),
+                    format!("movement {}", behind(movement.path.span)).trim_end().to_string(),
+                    Sort::File,
+                    sources.range(movement.path.span),
+                )],
                 Node::EnsembleLines(lines) => lines
                     .iter()
                     .filter_map(|line| match line {

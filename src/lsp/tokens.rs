@@ -53,7 +53,7 @@ impl Token {
 /// A token, and whether its name is declared there.
 pub type Marked = (Range<usize>, Token, bool);
 
-const KEYWORDS: [&str; 106] = [
+const KEYWORDS: [&str; 111] = [
     "8va",
     "8vb",
     "15ma",
@@ -160,6 +160,11 @@ const KEYWORDS: [&str; 106] = [
     "pizz",
     "arco",
     "muted",
+    "movement",
+    "attacca",
+    "through",
+    "afresh",
+    "marks",
 ];
 const LINES_OF_A_PIECE: [&str; 4] = ["subtitle", "composer", "arranger", "licence"];
 

@@ -64,18 +64,21 @@ class _frame:
             (p for p in parts if not p.only_percussion and p.bars[0].signature[1]
              and all(bar.transposition[0] % 7 == 0 for bar in p.bars)), None)
         self.metres, self.keys, self.marks = [], [], []
-        now, first = Fraction(0), parts[0]
+        first = parts[0]
         self.tempos, self.changes = tempos.played(parts)
-        for index in first.order:
+        entered = set()
+        for index, now in first.places:
             bar = first.bars[index]
             full = Fraction(4 * bar.metre[0], bar.metre[1])
             # A bar of another length than its metre is counted by what it has.
             self.metres.append((now, bar.metre if bar.length == full else bar.length))
             if concert:
                 self.keys.append((now, concert.bars[index].signature))
-            self.marks.extend((now, mark) for mark in bar.marks)
-            now += bar.length
-        self.length = now
+            # The title of a movement stands where it is first played.
+            titles = bar.titles if index not in entered else []
+            entered.add(index)
+            self.marks.extend((now, mark) for mark in [*titles, *bar.marks])
+        self.length = first.length
         # A metre that none of its bars fills is not the metre of these bars.
         self.unfilled = []
         for metre, run in groupby(first.bars, key=lambda bar: bar.metre):

@@ -73,7 +73,10 @@ def _part(finding, path, part):
 
 def _measure(finding, where, measure, state):
     number = int(measure.get("number"))
-    follows = state.number is None or number == state.number + 1
+    # A movement begins with a line of its own, and may number its bars afresh.
+    layout = measure.find("print")
+    begins = layout is not None and layout.get("new-system") == "yes"
+    follows = begins and number < 2 or state.number is None or number == state.number + 1
     finding.expect(follows, f"{where} follows bar {state.number}")
     state.number = number
     stated, beams = {}, defaultdict(dict)

@@ -69,6 +69,10 @@ def _eras(source):
     """The year of each scoring of a source, with the files that it uses, by the folder of the piece
     and that of the scoring."""
     text = source.read_text(encoding="utf-8")
+    if movements := re.findall(r'^  movement "(.*?)"', text, re.MULTILINE):
+        title = _folder(re.search(r'^piece "(.*?)"', text, re.MULTILINE)[1])
+        eras = [_eras(source.parent / movement) for movement in movements]
+        return {(title, scoring): era for one in eras for (_, scoring), era in one.items()}
     for used in re.findall(r'^use "(.*)"', text, re.MULTILINE):
         text += (source.parent / used).read_text(encoding="utf-8")
     ensembles = {

@@ -66,14 +66,13 @@ def _play(part, staff, stream):
         _contents(measure, bar, staff, part.instrument_in(bar)) if measure.recurse().notes else []
         for measure, bar in zip(measures, part.bars, strict=True)
     ]
-    struck, now, before = [], Fraction(0), None
-    for index in part.order:
+    struck, before = [], None
+    for index, now in part.places:
         follows = before is not None and index == before + 1
         for event in contents[index]:
             add(struck, event, now, follows, part.bars[index].number)
-        now += part.bars[index].length
         before = index
-    return now, struck
+    return part.length, struck
 
 
 def add(struck, event, bar_start, follows, number):

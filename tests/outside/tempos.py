@@ -163,8 +163,8 @@ def played(parts):
     for bar in parts[0].bars:
         starts.append(start)
         start += bar.length
-    now, before, run = Fraction(0), None, 0
-    for index in parts[0].order:
+    before, run = None, 0
+    for index, now in parts[0].places:
         start, end = starts[index], starts[index] + parts[0].bars[index].length
         run += index - 1 != before
         for at, to, micros, change, waits in spans:
@@ -174,5 +174,5 @@ def played(parts):
             events.append((now + at - start, micros))
             if change and not waits:
                 runs.setdefault((run, change), []).append(now + (at + to) / 2 - start)
-        now, before = now + end - start, index
+        before = index
     return events, [(faster, moments) for (_, (_, faster)), moments in runs.items()]

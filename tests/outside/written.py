@@ -39,6 +39,8 @@ class Bar:
     transposition: tuple = (0, 0)
     tempos: list = field(default_factory=list)
     marks: list = field(default_factory=list)
+    """Titles of movements."""
+    titles: list = field(default_factory=list)
     forward: bool = False
     backward: bool = False
     ending: tuple = ()
@@ -54,6 +56,11 @@ class Bar:
     """Words beside the metronome mark."""
     words: list = field(default_factory=list)
     events: list = field(default_factory=list)
+    """Where the music goes on, and places to which it does: the attributes of `sound`."""
+    sounds: dict = field(default_factory=dict)
+    """Does a further movement begin here? Does the next one follow at once?"""
+    begins: bool = False
+    attacca: bool = False
 
 
 @dataclass
@@ -101,6 +108,8 @@ class Part:
     abbreviation: str = ""
     staves: int = 1
     bars: list = field(default_factory=list)
+    """The bars of the part over which tempos and jumps stand."""
+    leading: list = field(default_factory=list)
 
     @property
     def first(self):
@@ -126,7 +135,25 @@ class Part:
     @cached_property
     def order(self):
         """Indices of the bars in the order in which they are played."""
-        return playing_order(self.bars)
+        return playing_order(self.leading)
+
+    @cached_property
+    def places(self):
+        """Each bar played, by its index, with the quarter at which it begins."""
+        places, now = [], Fraction(0)
+        for before, index in zip([None, *self.order], self.order):
+            bar = self.leading[index]
+            if bar.begins and before < index and not self.leading[index - 1].attacca:
+                now += pause(self.leading[:index])
+            places.append((index, now))
+            now += self.bars[index].length
+        return places
+
+    @property
+    def length(self):
+        """Quarters that it lasts, played out."""
+        index, at = self.places[-1]
+        return at + self.bars[index].length
 
 
 def own(path):
@@ -168,6 +195,8 @@ def read(path):
         part.bars = _bars(element)
         part.staves = int(element.findtext("measure/attributes/staves") or 1)
         parts.append(part)
+    for part in parts:
+        part.leading = parts[0].bars
     return parts
 
 
@@ -190,6 +219,8 @@ def _bars(part):
                 _direction(bar, element)
             elif element.tag == "barline":
                 _bar_line(bar, element)
+            elif element.tag == "print":
+                bar.begins = element.get("new-system") == "yes"
             elif element.tag in ("backup", "forward"):
                 step = Fraction(int(element.findtext("duration")), divisions)
                 now += step if element.tag == "forward" else -step
@@ -238,6 +269,7 @@ def _note(bar, element, now, divisions):
     return now if chord else now + length
 
 
+JUMPS = {"segno", "coda", "tocoda", "fine", "dacapo", "dalsegno"}
 BEATS = {"whole": 4, "half": 2, "quarter": 1, "eighth": Fraction(1, 2), "16th": Fraction(1, 4)}
 
 
@@ -246,9 +278,14 @@ def _direction(bar, element):
         bar.dynamics.append((int(element.findtext("staff") or 1), element.get("placement")))
     for mark in element.iter("rehearsal"):
         bar.marks.append(mark.text)
-    # Only the words of a tempo are bold.
-    bold = [words.text for words in element.iter("words") if words.get("font-weight") == "bold"]
-    bar.words += bold
+    # Only the words of a tempo are bold, and the titles of movements, which are larger.
+    for words in element.iter("words"):
+        if words.get("font-weight") == "bold":
+            large = words.get("font-size") == "x-large"
+            (bar.titles if large else bar.words).append(words.text)
+    bar.attacca |= element.findtext("direction-type/words") == "attacca"
+    for sound in element.iter("sound"):
+        bar.sounds |= {name: value for name, value in sound.items() if name in JUMPS}
     for sign in element.iter("metronome"):
         beat, dots = Fraction(BEATS[sign.findtext("beat-unit")]), len(sign.findall("beat-unit-dot"))
         beat = beat * (2 - Fraction(1, 2**dots))
@@ -268,31 +305,75 @@ def _bar_line(bar, element):
 
 def playing_order(bars):
     """A repeat sign sends back to the last forward sign, or to the beginning; an ending is played
-    only the times that its bracket names."""
+    only the times that its bracket names. A jump is taken once, and after it nothing is repeated,
+    until the bar from which it was taken, the fine or the coda. A fine ends its movement."""
     order, start, time, ending, index = [], 0, 1, (), 0
+    jumped, taken = None, set()
     while index < len(bars):
         bar = bars[index]
+        if bar.begins and not (order and order[-1] > index):
+            start, time, jumped = index, 1, None
         if bar.forward and start != index:
             start, time = index, 1
         if bar.ending:
             ending = bar.ending
-            if time not in ending:
+            last = jumped is not None and not _leads_on(bars, index)
+            if time not in ending and not last:
                 while not bars[index].ending_stops:
                     index += 1
                 index, ending = index + 1, ()
                 continue
         order.append(index)
-        again = bar.backward and (bool(ending) or time < 2)
+        again = bar.backward and (bool(ending) or time < 2) and jumped is None
         if bar.ending_stops:
             ending = ()
         if again:
             index, time = start, time + 1
+            continue
+        sounds = bar.sounds
+        if jumped is not None:
+            if "fine" in sounds:
+                behind = (i for i in range(index + 1, len(bars)) if bars[i].begins)
+                index, jumped = next(behind, len(bars)), None
+                continue
+            if "tocoda" in sounds:
+                index, jumped = _place(bars, "coda", sounds["tocoda"], index), None
+                continue
+            jumped = None if jumped == index else jumped
+        if index not in taken and ("dacapo" in sounds or "dalsegno" in sounds):
+            taken.add(index)
+            jumped, time = index, 1
+            home = _place(bars, "segno", sounds["dalsegno"], 0) if "dalsegno" in sounds else 0
+            index = start = home
             continue
         index += 1
         finished = bar.backward or bar.ending_stops
         if finished and not (index < len(bars) and bars[index].ending):
             start, time = index, 1
     return order
+
+
+def _leads_on(bars, index):
+    """Does another ending follow the one that begins with a bar?"""
+    while not bars[index].ending_stops:
+        index += 1
+    return index + 1 < len(bars) and bool(bars[index + 1].ending)
+
+
+def _place(bars, kind, name, after):
+    return next(i for i in range(after, len(bars)) if bars[i].sounds.get(kind) == name)
+
+
+def pause(bars):
+    """Quarters of silence behind the movement with which these bars end: as many full bars of its
+    last metre as last three seconds (Ripieno's own rule)."""
+    count, unit = bars[-1].metre
+    begin = max(index for index, bar in enumerate(bars) if bar.begins or index == 0)
+    marks = [mark for bar in bars[begin:] for mark in bar.tempos]
+    beat, rate = marks[-1] if marks else (Fraction(1), Fraction(96))
+    full = Fraction(4 * count, unit)
+    seconds = full / beat * 60 / rate
+    return full * max(1, -(-3 // seconds))
 
 
 def written_keys(part):

@@ -216,6 +216,7 @@ impl Session {
     pub fn findings(&mut self, root: FileId) -> Arc<[Diagnostic]> {
         let movements = self.work(root).movements.clone();
         let of_movements: Vec<_> = movements.iter().map(|file| self.findings(*file)).collect();
+        let joined = if movements.is_empty() { Vec::new() } else { self.arrangements(root) };
         let Some(work) = self.works.get_mut(&root) else { return Arc::from([]) };
         if let Some(known) = &work.findings {
             return Arc::clone(known);
@@ -223,6 +224,7 @@ impl Session {
         let of_source = work.of_source.clone();
         if !movements.is_empty() {
             let all = of_each_once(of_source, &of_movements);
+            let all = without_resting(all, &joined);
             return work.found(all, self.files.sources());
         }
         work.arrange();
@@ -276,6 +278,24 @@ impl Session {
         work.files = reached;
         work.arrangements.clear();
     }
+}
+
+/// Who has nothing to play in one movement, and plays in another, is tacet there: that is no fault.
+fn without_resting(mut all: Vec<Diagnostic>, joined: &[Arc<Arrangement>]) -> Vec<Diagnostic> {
+    let plays = |scoring: &str, player: &str| {
+        let mut joined = joined.iter().filter(|one| one.scoring.name == scoring);
+        joined.any(|one| {
+            one.parts.iter().any(|part| part.player.id == player && !part.notes.is_empty())
+        })
+    };
+    all.retain(|finding| match (&finding.scoring, &finding.player) {
+        (Some(scoring), Some(player)) if finding.code == "names/idle-player" => {
+            let also = finding.also_in.iter().all(|scoring| plays(scoring, player));
+            !(plays(scoring, player) && also)
+        }
+        _ => true,
+    });
+    all
 }
 
 /// The findings of a piece and of its movements: what several share, such as an ensemble, is told

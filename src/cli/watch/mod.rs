@@ -166,7 +166,7 @@ fn state(path: &Path) -> State {
     fs::read(path).ok().map(|bytes| Sha256::digest(bytes).into())
 }
 
-/// A source and all files that it and they use, whether they are there or not; `files` are those
+/// A source and all files that it and they use or name as movements, whether they are there or not; `files` are those
 /// that it was read from, itself first.
 fn inputs(root: &Path, desk: &Desk, files: &[FileId]) -> BTreeSet<PathBuf> {
     let mut inputs = BTreeSet::from([root.to_path_buf()]);
@@ -174,8 +174,13 @@ fn inputs(root: &Path, desk: &Desk, files: &[FileId]) -> BTreeSet<PathBuf> {
         let place = if number == 0 { root } else { Path::new(&desk.sources().get(*file).name) };
         let beside = place.parent().unwrap_or(Path::new(""));
         for block in desk.session.document(*file).blocks() {
-            if let Declaration::Use(path) = &*block.declaration {
-                inputs.insert(beside.join(&path.value));
+            match &*block.declaration {
+                Declaration::Use(path) => drop(inputs.insert(beside.join(&path.value))),
+                Declaration::Piece(piece) => {
+                    let movements = piece.movements.iter();
+                    inputs.extend(movements.map(|movement| beside.join(&movement.path.value)));
+                }
+                _ => {}
             }
         }
     }

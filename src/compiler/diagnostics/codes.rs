@@ -232,6 +232,26 @@ pub const CODES: &[Code] = &[
         "A chord symbol is unknown.",
         "Write a root, a quality of the list in the reference, and a bass if it is not the root.",
     ),
+    code(
+        "movements/music",
+        "A piece in movements has music of its own.",
+        "Move it into the source of the movement to which it belongs.",
+    ),
+    code(
+        "movements/nested",
+        "A movement is itself a piece in movements.",
+        "Name its movements in its place, one a line.",
+    ),
+    code(
+        "movements/no-scoring",
+        "A movement lacks a scoring that other movements have; the scoring leaves it out.",
+        "Write the scoring in its source, under the same name.",
+    ),
+    code(
+        "movements/none",
+        "A piece says how movements are numbered and names none.",
+        "Remove the line, or name movements.",
+    ),
     code("names/budget", "A budget exceeds 100%.", "Write at most 100%."),
     code(
         "harmony/not-declared",

@@ -115,6 +115,14 @@ fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<Proposal> {
         },
         Within::Piece => match last {
             None => keywords(&PIECE),
+            Some("bars" | "marks") => keywords(&[
+                ("through", "they go on from one movement to the next"),
+                ("afresh", "they begin again with each movement"),
+            ]),
+            _ if cursor.before.first().is_some_and(|first| first == "movement") => keywords(&[
+                ("as", "its title in this piece"),
+                ("attacca", "the next one follows at once"),
+            ]),
             _ => Vec::new(),
         },
         Within::Form => match last {
@@ -168,11 +176,14 @@ const DECLARATIONS: [(&str, &str); 10] = [
     ("ensemble", "who plays"),
     ("scoring", "who does what"),
 ];
-const PIECE: [(&str, &str); 4] = [
+const PIECE: [(&str, &str); 7] = [
     ("subtitle", "the second line of the head"),
     ("composer", ""),
     ("arranger", ""),
     ("licence", "of the music: CC0-1.0"),
+    ("movement", "the source of a movement"),
+    ("bars", "through or afresh: how movements number them"),
+    ("marks", "through or afresh: how movements letter them"),
 ];
 const INSTRUMENT: [(&str, &str); 6] = [
     ("as", "the name on paper"),
