@@ -2,7 +2,8 @@
 //!
 //! # What it finds
 //! Wind players who sound on without a rest, a breath mark or a gap after a slur, a detached or a
-//! longer note in which a breath can be snatched, for longer than one breath lasts at that dynamic (for one single note, half as long again). Two
+//! longer note in which a breath can be snatched, for longer than one breath lasts at that dynamic
+//! (half as long again where it is a single note). Two
 //! players of one pair who play the same notes, and sections, breathe in turn and are exempt.
 //!
 //! # Why it matters
