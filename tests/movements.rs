@@ -1,0 +1,137 @@
+//! Pieces in movements, from their sources to their pages: the suite of the samples, and smaller ones.
+
+use std::collections::HashMap;
+
+use ripieno::diagnostics::FileId;
+use ripieno::edition::{Cueing, DirectionKind, part_with_cues};
+use ripieno::notate::notate;
+use ripieno::perform::perform;
+use ripieno::render::{Format, outputs};
+use ripieno::resolve::{LoadError, Loader};
+use ripieno::session::Session;
+
+/// Sources by their names.
+struct Shelf(HashMap<String, String>);
+
+impl Loader for Shelf {
+    fn load(&mut self, path: &str, _: &str) -> Result<(String, String), LoadError> {
+        let text = self.0.get(path).ok_or(LoadError::NotFound)?;
+        Ok((path.to_string(), text.clone()))
+    }
+
+    fn name(&self, path: &str, _: &str) -> Option<String> {
+        Some(path.to_string())
+    }
+}
+
+fn samples() -> Session {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/samples/");
+    let names = ["forces", "weir-entry", "weir-air", "weir-minuet"];
+    let read = |name: &str| {
+        let name = format!("{name}.ripieno");
+        let text = std::fs::read_to_string(format!("{folder}{name}")).unwrap();
+        (name, text)
+    };
+    Session::new(Shelf(names.into_iter().map(read).collect()))
+}
+
+const SUITE: &str = include_str!("../samples/weir-suite.ripieno");
+
+fn suite() -> (Session, FileId) {
+    let mut session = samples();
+    let file = session.open("weir-suite.ripieno", SUITE);
+    (session, file)
+}
+
+#[test]
+fn every_player_has_one_part_through_all_movements() {
+    let (mut session, file) = suite();
+    assert!(session.findings(file).is_empty(), "{:#?}", session.findings(file));
+    let spa = session.arrangement(file, "spa").unwrap();
+    let score = notate(&spa);
+    let player = |id: &str| spa.parts.iter().position(|part| part.player.id == id).unwrap();
+    assert_eq!(spa.parts.len(), 11);
+    let headings = |id: &str| -> Vec<String> {
+        let edition = part_with_cues(&spa, &score, player(id), Cueing::default());
+        edition.movements.iter().filter_map(|movement| movement.heading()).collect()
+    };
+    let [entry, air, minuet] =
+        ["I. Entry of the Boats", "II. Air on the Towpath", "III. Minuet of the Lock-keepers"];
+    assert_eq!(headings("horn.1"), [entry, air, minuet]);
+    assert_eq!(headings("oboe.1"), [entry, &format!("{air}: tacet"), minuet]);
+    // A movement that is tacet is one rest.
+    let oboe = part_with_cues(&spa, &score, player("oboe.1"), Cueing::default());
+    assert_eq!(oboe.staves[0].bars[16].multi_rest, 16);
+}
+
+#[test]
+fn crooks_are_told_between_movements_and_nothing_else_reaches_across() {
+    let (mut session, file) = suite();
+    let spa = session.arrangement(file, "spa").unwrap();
+    let score = notate(&spa);
+    let horn = spa.parts.iter().position(|part| part.player.id == "horn.1").unwrap();
+    let edition = part_with_cues(&spa, &score, horn, Cueing { after_bars: 0 });
+    assert_eq!(edition.head.keys.as_deref(), Some("in D, G"));
+    let mut told = Vec::new();
+    for (bar, staff) in edition.staves[0].bars.iter().enumerate() {
+        for said in &staff.directions {
+            if let DirectionKind::Change(words) = &said.kind {
+                told.push((bar, words.as_str()));
+            }
+        }
+    }
+    // Behind the last note of the march; at the first note of the air, in its ninth bar; before the
+    // minuet nothing is heard, so that only what is in hand is told.
+    assert_eq!(told, [(15, "change to G"), (24, "in G"), (32, "in D")]);
+    // Clef, metre and transposition are those of a beginning.
+    assert!(score.frame[32].metre_shown && score.frame[32].key_shown);
+}
+
+#[test]
+fn jumps_stay_in_their_movement_and_a_pause_comes_before_the_next() {
+    let (mut session, file) = suite();
+    let village = session.arrangement(file, "village").unwrap();
+    let order = village.piece.form.playing_order();
+    // After the trio the minuet, without repeats, up to its fine.
+    assert_eq!(order.last(), Some(&47));
+    assert_eq!(order.iter().filter(|bar| **bar == 0).count(), 2);
+    assert_eq!(order.iter().filter(|bar| **bar == 32).count(), 3);
+    let performance = perform(&village, &notate(&village));
+    let starts = |bar: usize| performance.timeline.bars.iter().find(|(b, _)| *b == bar).unwrap().1;
+    let whole = |quarters: i64| ripieno::music::Time::QUARTER * quarters;
+    // Two bars of 4/4 at 92, five and more seconds: one would last 2.6.
+    assert_eq!(starts(16), whole(4 * 32 + 8));
+}
+
+#[test]
+fn numbers_and_letters_go_on_where_the_piece_says_so() {
+    let (mut session, file) = suite();
+    let at = session.document(file).text().find("  movement").unwrap();
+    session.edit(file, at..at, "  bars through\n  marks through\n");
+    let form = session.piece(file).form.clone();
+    assert_eq!([0, 15, 16, 55].map(|bar| form.bars[bar].number), [1, 16, 17, 56]);
+    let marks: Vec<&str> = form.bars.iter().filter_map(|bar| bar.mark.as_deref()).collect();
+    assert_eq!(marks, ["A", "B", "C", "D", "Trio"]);
+}
+
+#[test]
+fn an_edit_of_a_movement_reaches_the_whole_and_one_of_its_own_titles_stands_as_it_is() {
+    let (mut session, file) = suite();
+    session.arrangements(file);
+    let air = session.file("weir-air.ripieno").unwrap();
+    let text = session.document(air).text().to_string();
+    let air = session.open("weir-air.ripieno", &text);
+    let at = text.find("Air on the Towpath").unwrap();
+    session.edit(air, at..at + 3, "Song");
+    let movements = session.piece(file).form.movements.clone();
+    assert_eq!(movements[1].title, "II. Song on the Towpath");
+    let at = SUITE.find("\"weir-air.ripieno\"").unwrap() + "\"weir-air.ripieno\"".len();
+    session.edit(file, at..at, " as \"Intermezzo\" attacca");
+    let movements = session.piece(file).form.movements.clone();
+    assert_eq!(movements[1].title, "Intermezzo");
+    let files: Vec<String> =
+        outputs(&session.arrangement(file, "village").unwrap(), &[Format::Text])
+            .map(|output| String::from_utf8(output.bytes).unwrap())
+            .collect();
+    assert!(files.iter().all(|text| text.contains("Intermezzo") && text.contains("attacca")));
+}
