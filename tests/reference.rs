@@ -38,7 +38,8 @@ fn completed(text: &str) -> String {
     if !has(text, "piece") {
         source.push_str("piece \"Example\" { }\n");
     }
-    if !has(text, "form") {
+    // A piece in movements has the forms of those.
+    if !has(text, "form") && !has(text, "  movement") {
         let numbers = text.split_whitespace().filter_map(|w| w.strip_suffix(':')?.parse().ok());
         let last: u32 = numbers.max().unwrap_or(8).max(if has(text, "dynamics") { 8 } else { 1 });
         source.push_str(&format!("form {{\n  1 metre 4/4, key D minor\n  {last} end\n}}\n"));
