@@ -195,7 +195,7 @@ fn voice_named<'p>(piece: &'p Piece, name: Option<&str>) -> Result<Option<&'p Vo
     match piece.voices.iter().find(|voice| voice.name == name) {
         Some(voice) => Ok(Some(&**voice)),
         None => Err(Failure(format!(
-            "there is no voice called `{name}`. {}",
+            "unknown voice `{name}`. {}",
             did_you_mean(name, &known, "voice")
         ))),
     }

@@ -177,7 +177,7 @@ pub(super) fn scorings<'p>(
     once.map(|(_, name)| {
         piece.scorings.iter().find(|scoring| scoring.name == *name).ok_or_else(|| {
             Failure(format!(
-                "there is no scoring called `{name}`. {}",
+                "unknown scoring `{name}`. {}",
                 did_you_mean(name, &known, "scoring")
             ))
         })

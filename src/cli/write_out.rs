@@ -49,7 +49,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     if written.file != root {
         let name = &session.sources().get(written.file).name;
         return Err(Failure(format!(
-            "the scoring `{scoring}` stands in {name}; write it out there"
+            "the scoring `{scoring}` is in {name}; write it out there"
         )));
     }
     let old = session.document(root).text().to_string();

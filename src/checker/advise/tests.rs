@@ -405,7 +405,7 @@ proptest! {
                 let notes: Vec<i32> =
                     choice.tuning.iter().map(|note| note.parse::<Pitch>().unwrap().midi()).collect();
                 let (low, high) = (notes[0], notes[notes.len() - 1]);
-                // Prout, The Orchestra, 1899: F2 to C3 and B♭2 to F3.
+                // Prout, The Orchestra, vol. 1, 1898: F2 to C3 and B♭2 to F3.
                 prop_assert!((41..=48).contains(&low) && (46..=53).contains(&high));
                 prop_assert!(notes.windows(2).all(|two| two[0] < two[1]));
             }
