@@ -41,8 +41,9 @@ enum What {
         #[arg(long, value_name = "NAME")]
         voice: Option<String>,
     },
-    /// Rank the tunings of two and three drums by what they cover of the harmony.
-    Drums {
+    /// Rank the tunings of two and three timpani by what they cover of the harmony.
+    #[command(alias = "drums")]
+    Timpani {
         #[command(flatten)]
         asked: Asked,
     },
@@ -132,7 +133,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
             let scoring = scoring_named(piece, scoring.as_deref())?;
             Ok(advise::crooks(piece, scoring, voice_named(piece, voice.as_deref())?))
         }),
-        What::Drums { asked } => asked.answer(|piece| Ok(advise::drums(piece))),
+        What::Timpani { asked } => asked.answer(|piece| Ok(advise::timpani(piece))),
         What::Forces { asked, scoring } => asked
             .answer(|piece| Ok(advise::forces(piece, scoring_named(piece, scoring.as_deref())?))),
         What::Voices { asked, voice } => {
@@ -194,9 +195,8 @@ fn voice_named<'p>(piece: &'p Piece, name: Option<&str>) -> Result<Option<&'p Vo
     let known: Vec<&str> = piece.voices.iter().map(|voice| voice.name.as_str()).collect();
     match piece.voices.iter().find(|voice| voice.name == name) {
         Some(voice) => Ok(Some(&**voice)),
-        None => Err(Failure(format!(
-            "unknown voice `{name}`. {}",
-            did_you_mean(name, &known, "voice")
-        ))),
+        None => {
+            Err(Failure(format!("unknown voice `{name}`. {}", did_you_mean(name, &known, "voice"))))
+        }
     }
 }

@@ -114,7 +114,7 @@ pub fn page() -> String {
          `src/compiler/diagnostics/codes.rs` and the pages beside it.\n\n\
          An *error* cannot be played, a *warning* would stop a rehearsal, *advice* is worth \
          knowing. `allow RULE on PLAYER bars N..M \"reason\"` in a scoring silences a finding; \
-         the name of a family (`allow compass …`) stands for all its rules.\n\n\
+         the name of a family (`allow compass …`) covers all its rules.\n\n\
          | rule | severity | in short |\n|---|---|---|\n",
     );
     for rule in RULES {

@@ -59,7 +59,7 @@ pub const CODES: &[Code] = &[
     code(
         "arrange/no-tuned-note",
         "The timpani have no note of the harmony of the passage.",
-        "Tune them differently; `ripieno advise drums` ranks tunings.",
+        "Tune them differently; `ripieno advise timpani` ranks tunings.",
     ),
     code(
         "arrange/notes-left-out",
@@ -335,7 +335,11 @@ pub const CODES: &[Code] = &[
         "Something that must be unique is declared twice.",
         "Remove one, or rename it.",
     ),
-    code("names/unknown", "A name that is not declared anywhere.", "Write a name that is declared, or declare this one."),
+    code(
+        "names/unknown",
+        "A name that is not declared anywhere.",
+        "Write a name that is declared, or declare this one.",
+    ),
     code(
         "natural-brass/drum-outside",
         "No drum can be tuned to this note.",

@@ -216,7 +216,9 @@ struct DrumSetTable {
 
 fn pitch(field: &str, text: &str) -> Result<Pitch, Fault> {
     text.parse().map_err(|()| {
-        format!("field `{field}`: `{text}` is not a pitch; write letter, accidental and octave: Bb3")
+        format!(
+            "field `{field}`: `{text}` is not a pitch; write letter, accidental and octave: Bb3"
+        )
     })
 }
 
@@ -264,7 +266,10 @@ impl InstrumentTable {
         }
         if self.staves == 1 {
             return match self.bass_alone || self.staves_source.is_some() {
-                true => Err("field `staves`: `bass_alone` and `staves_source` belong to two staves".into()),
+                true => {
+                    Err("field `staves`: `bass_alone` and `staves_source` belong to two staves"
+                        .into())
+                }
                 false => Ok(()),
             };
         }

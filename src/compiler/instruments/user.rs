@@ -404,7 +404,10 @@ mod tests {
         assert_eq!(found[0].open_strings(1885).map(|row| row.strings.len()), Some(5));
         assert_eq!(found[0].clefs, find("cello").unwrap().clefs, "and of what that one is like");
         let (_, faults) = read_instruments(six, &[]);
-        assert!(faults[0].message.contains("unknown instrument `five-string-cello`"), "{faults:#?}");
+        assert!(
+            faults[0].message.contains("unknown instrument `five-string-cello`"),
+            "{faults:#?}"
+        );
     }
 
     #[test]

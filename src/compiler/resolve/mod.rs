@@ -305,7 +305,8 @@ fn unknown(word: &Word, known: &[&str], what: &str, name: &str) -> Diagnostic {
         Some((what, place)) => format!("Unknown {what} `{name}` in {place}."),
         None => format!("Unknown {what} `{name}`."),
     };
-    let diagnostic = Diagnostic::error("names/unknown", word.span, message).with_help(crate::diagnostics::did_you_mean(name, known, what));
+    let diagnostic = Diagnostic::error("names/unknown", word.span, message)
+        .with_help(crate::diagnostics::did_you_mean(name, known, what));
     // A word of the trade is surer than one that looks alike.
     if let Some(meant) = crate::diagnostics::instead_of(name).filter(|word| known.contains(word)) {
         return diagnostic.with_help(format!("Ripieno calls it `{meant}`.")).with_fix(
