@@ -152,9 +152,9 @@ pub fn page() -> String {
 fn codes(out: &mut String) {
     out.push_str(
         "\n# Findings of the stages before the checker\n\n\
-         These findings come from the stages before the checker. These findings are about what could \
-         not be read or linked, and about lines that could not be worked out. The examples leave \
-         out what has nothing to do with them (`piece`, `form`).\n",
+         These findings come from the stages before the checker: they are about what could not be \
+         read or linked, and about lines that could not be worked out. The examples leave out what \
+         has nothing to do with them (`piece`, `form`).\n",
     );
     for code in CODES {
         let _ = write!(
