@@ -22,7 +22,7 @@ pub(super) struct Arguments {
 
 #[derive(Subcommand)]
 enum What {
-    /// Say voice by voice who plays it in each scoring, who doubles it, and where nobody does.
+    /// Show voice by voice who plays it in each scoring, who doubles it, and where no one does.
     Coverage {
         #[command(flatten)]
         asked: Asked,
@@ -30,7 +30,7 @@ enum What {
         #[arg(long, value_name = "NAME")]
         scoring: Option<String>,
     },
-    /// Rank the crooks of natural horns and trumpets by what their open notes cover.
+    /// Rank the crooks of natural horns and trumpets by how much of the harmony is open on them.
     Crooks {
         #[command(flatten)]
         asked: Asked,
@@ -41,7 +41,7 @@ enum What {
         #[arg(long, value_name = "NAME")]
         voice: Option<String>,
     },
-    /// Rank the tunings of two and three timpani by what they cover of the harmony.
+    /// Rank the tunings of two and three timpani by how much of the harmony they cover.
     #[command(alias = "drums")]
     Timpani {
         #[command(flatten)]
@@ -84,7 +84,7 @@ enum What {
         #[arg(long, value_name = "DIR")]
         root: Option<PathBuf>,
     },
-    /// The chords that the voices spell, as a block ready to paste.
+    /// Print the chords that the voices imply, as a block ready to paste.
     Harmony {
         #[command(flatten)]
         asked: Asked,
