@@ -121,7 +121,7 @@ PATTERNS = {
     "players that nothing declares, and groups": (
         100,
         lambda n: whole(
-            ensembles="ensemble duo { era 1885\n" + lines(60, " group g# oboe") + " oboe 2 }\n",
+            ensembles="ensemble duo { era 1885\n" + lines(60, " group g# = oboe") + " oboe 2 }\n",
             scorings=scored(lines(n, " unknown# plays tune as melody")),
         ),
     ),
@@ -176,7 +176,7 @@ PATTERNS = {
         200,
         lambda n: whole(
             ensembles="ensemble duo { era 1885\n oboe 2, violin-1 4 players\n"
-            + lines(n, " group g# oboe, violin-1")
+            + lines(n, " group g# = oboe, violin-1")
             + "}\n"
         ),
     ),
