@@ -30,24 +30,26 @@ impl Crowd {
 /// Leaves out what goes beyond the bound for each kind; the last one that is told says how many there
 /// are more.
 pub fn thin_out(findings: &mut Vec<Diagnostic>) {
-    if findings.len() <= limits::FINDINGS {
+    if findings.len() <= limits::FINDINGS && findings.iter().all(|one| !one.message.is_empty()) {
         return;
     }
-    let mut counts: HashMap<&'static str, (usize, usize)> = HashMap::new();
-    let mut told = 0;
+    // Of each kind: how many are told, how many are not, and the last one that is.
+    let mut counts: HashMap<&'static str, (usize, usize, usize)> = HashMap::new();
+    let mut kept = 0;
     findings.retain(|finding| {
-        let (count, last) = counts.entry(finding.code).or_default();
-        *count += 1;
-        let within = *count <= limits::FINDINGS;
+        let (told, more, last) = counts.entry(finding.code).or_default();
+        let within = *told < limits::FINDINGS && !finding.message.is_empty();
         if within {
-            *last = told;
-            told += 1;
+            (*told, *last) = (*told + 1, kept);
+            kept += 1;
+        } else {
+            *more += 1;
         }
         within
     });
-    for (count, last) in counts.into_values() {
+    for (_, more, last) in counts.into_values().filter(|(told, ..)| *told > 0) {
         let message = &mut findings[last].message;
-        match count.saturating_sub(limits::FINDINGS) {
+        match more {
             0 => {}
             1 => message.push_str(" There is one more like it."),
             more => {

@@ -122,11 +122,17 @@ impl Builder<'_> {
             overflow: None,
             counted: true,
         };
-        let before = self.cx.diagnostics.len();
+        let (before, crowd) = (self.cx.diagnostics.len(), self.cx.crowd.clone());
         for element in &elements {
             self.element(&mut bar, element, None);
         }
         repeated::gather(&mut self.cx.diagnostics, before);
+        // What is told once counts once.
+        self.cx.crowd = crowd;
+        let told = self.cx.diagnostics[before..].iter_mut();
+        told.for_each(|finding| {
+            self.cx.crowd.count(finding);
+        });
         let last = elements.last().map_or(tree.span, |element| element.span);
         self.count(last, &bar, frame.length);
         if let Some((_, span)) = self.state.graces.take() {
