@@ -140,11 +140,9 @@ fn shorten(cx: &mut Resolver, declaration: &mut Arc<Declaration>) {
     }
     let (name, most) = (&ensemble.name, limits::spaced(limits::ENSEMBLE_LINES));
     let message = format!("The ensemble `{}` has more than {most} lines.", name.value);
-    cx.push(
-        Diagnostic::error("names/too-many", name.span, message).with_help(
-            "What stands beyond them is not read. Put players, groups and budgets into one line each.",
-        ),
-    );
+    cx.push(Diagnostic::error("names/too-many", name.span, message).with_help(
+        "What stands beyond them is not read. Put players, groups and budgets into one line each.",
+    ));
     let mut shorter = ensemble.clone();
     let unread = shorter.lines.split_off(limits::ENSEMBLE_LINES);
     // What was named there may be meant elsewhere.

@@ -4,8 +4,8 @@
 //! begins, numbers take as many bytes as they need (LEB128), and what a bar holds is unpacked only
 //! while somebody looks at it.
 
-use super::tree::{DirectionWord, Element, MarkTree, PitchTree, Spanned, ValueTree, Word};
 use super::tree::Fraction;
+use super::tree::{DirectionWord, Element, MarkTree, PitchTree, Spanned, ValueTree, Word};
 use crate::diagnostics::{FileId, ItemId, Span};
 use crate::music::{Letter, PitchName};
 use crate::narrow::Narrow;

@@ -28,18 +28,26 @@ fn value() -> impl Strategy<Value = ValueTree> {
 
 fn marks() -> impl Strategy<Value = Vec<MarkTree>> {
     let mark = (word(), proptest::option::of(value()), proptest::option::of(word()));
-    proptest::collection::vec(mark.prop_map(|(word, value, note)| MarkTree { word, value, note }), 0..3)
+    proptest::collection::vec(
+        mark.prop_map(|(word, value, note)| MarkTree { word, value, note }),
+        0..3,
+    )
 }
 
 fn pitch() -> impl Strategy<Value = PitchTree> {
-    (0..7_usize, any::<i8>(), any::<Option<i8>>(), span()).prop_map(|(letter, alter, octave, span)| {
-        PitchTree { name: PitchName::new(Letter::ALL[letter], alter), octave, span }
-    })
+    (0..7_usize, any::<i8>(), any::<Option<i8>>(), span()).prop_map(
+        |(letter, alter, octave, span)| PitchTree {
+            name: PitchName::new(Letter::ALL[letter], alter),
+            octave,
+            span,
+        },
+    )
 }
 
 fn elements() -> impl Strategy<Value = Vec<Spanned<Element>>> {
     let words = || {
-        let word = (word(), any::<bool>()).prop_map(|(word, quoted)| DirectionWord { word, quoted });
+        let word =
+            (word(), any::<bool>()).prop_map(|(word, quoted)| DirectionWord { word, quoted });
         proptest::collection::vec(word, 0..3)
     };
     let plain = prop_oneof![
@@ -58,7 +66,8 @@ fn elements() -> impl Strategy<Value = Vec<Spanned<Element>>> {
     let element = plain.boxed().prop_recursive(2, 12, 4, move |inner| {
         let inner = proptest::collection::vec(placed(inner), 0..4);
         prop_oneof![
-            (any::<u32>(), any::<u32>(), inner.clone()).prop_map(|(a, n, i)| Element::Tuplet(a, n, i)),
+            (any::<u32>(), any::<u32>(), inner.clone())
+                .prop_map(|(a, n, i)| Element::Tuplet(a, n, i)),
             (any::<bool>(), inner).prop_map(|(crushed, inner)| Element::Grace(crushed, inner)),
         ]
     });

@@ -18,7 +18,8 @@ pub(super) fn gather(findings: &mut Vec<Diagnostic>, from: usize) {
         let kind = (finding.code, finding.message.clone());
         // One of very many has no words any more.
         if finding.message.is_empty()
-            && let Some((_, (_, times))) = known.iter_mut().find(|((code, _), _)| *code == finding.code)
+            && let Some((_, (_, times))) =
+                known.iter_mut().find(|((code, _), _)| *code == finding.code)
         {
             *times += 1;
             continue;
