@@ -80,8 +80,8 @@ PATTERNS = {
     "voices": (60, lambda n: whole(voices=VOICE + lines(n, "voice t# { 1: 1/4 D5 A4 | }"))),
     "open braces": (2000, lambda n: "{" * n),
     "open voices": (500, lambda n: "voice a {\n" * n),
-    "open quotes": (1000, lambda n: 'piece "' * n),
-    "comments": (2000, lambda n: whole() + "//\n" * n),
+    "open quotes": (600, lambda n: 'piece "' * n),
+    "comments": (16000, lambda n: whole() + "//\n" * n),
     "pieces": (200, lambda n: 'piece "a" { composer "b" }\n' * n),
     "composers": (400, lambda n: whole(head='piece "a" {\n' + ' composer "b"\n' * n + "}\n")),
     "changes of form": (
