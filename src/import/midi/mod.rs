@@ -431,6 +431,7 @@ fn parts_of(
             instruments: vec![RawInstrument { program: track.program, ..RawInstrument::default() }],
             staves: 1,
             transposition: Interval::UNISON,
+            has_chords: false,
             lines: Vec::new(),
         };
         if track.drums {
