@@ -7,7 +7,7 @@ use pest::iterators::Pair;
 
 use super::context::{Grammar, ItemReader, Rule};
 use super::tree::*;
-use super::{blocks, explain, music, scoring};
+use super::{blocks, explain, layout, music, scoring};
 use crate::diagnostics::{Diagnostic, FileId, ItemId, Span};
 
 /// Where an item stands: between declarations, or within one.
@@ -33,6 +33,8 @@ pub enum Within {
     Ensemble,
     /// In a scoring.
     Scoring,
+    /// In a layout.
+    Layout,
 }
 
 impl Within {
@@ -49,6 +51,7 @@ impl Within {
             Within::Instrument => "instrument",
             Within::Ensemble => "ensemble",
             Within::Scoring => "scoring",
+            Within::Layout => "layout",
         }
     }
 
@@ -64,6 +67,7 @@ impl Within {
             Within::Instrument => Rule::instrument_entry,
             Within::Ensemble => Rule::ensemble_entry,
             Within::Scoring => Rule::scoring_entry,
+            Within::Layout => Rule::layout_entry,
         }
     }
 }
@@ -93,6 +97,8 @@ pub enum Node {
     Ensemble(Word, Option<Word>),
     /// `scoring name for ensemble {`.
     Scoring(Word, Word),
+    /// `layout for scoring {`: the keyword, and the scoring where one is named.
+    Layout(Span, Option<Word>),
     /// A line of a piece: what, and its text.
     PieceLine(Word, Word),
     /// A line of the form; of one that is broken, what can be read, and what cannot.
@@ -113,6 +119,8 @@ pub enum Node {
     Keep(Vec<Word>, bool),
     /// `allow …`.
     Allow(AllowTree),
+    /// A line of a layout.
+    LayoutLine(LayoutLine),
     /// A line that makes players do something; written notes with their bars are one.
     ScoringLine(Arc<ScoringLine>),
     /// A line that could not be read, as it stands.
@@ -138,6 +146,7 @@ impl Node {
             Node::Instrument(..) => Within::Instrument,
             Node::Ensemble(..) => Within::Ensemble,
             Node::Scoring(..) => Within::Scoring,
+            Node::Layout(..) => Within::Layout,
             Node::Close | Node::Unclosed => Within::File,
             _ => return None,
         })
@@ -259,6 +268,7 @@ fn head(cx: &mut ItemReader, pair: Pair<Rule>) -> Node {
         (Rule::lyrics_head, Some(name), _) => Node::Lyrics(name, verse),
         (Rule::instrument_head, Some(name), Some(like)) => Node::Instrument(name, like),
         (Rule::ensemble_head, Some(name), extends) => Node::Ensemble(name, extends),
+        (Rule::layout_head, scoring, _) => Node::Layout(keyword, scoring),
         (Rule::scoring_head, Some(name), Some(ensemble)) => Node::Scoring(name, ensemble),
         _ => Node::Lost(None),
     }
@@ -276,6 +286,7 @@ fn entry(cx: &mut ItemReader, within: Within, pair: Pair<Rule>) -> Node {
                 Within::Piece => (Rule::piece_line, "this line of the piece"),
                 Within::Dynamics => (Rule::dynamics_line, "this line of the dynamics"),
                 Within::Instrument => (Rule::instrument_line, "this line of the instrument"),
+                Within::Layout => (Rule::layout_line, "this line of the layout"),
                 _ => (Rule::players_line, "this line of the ensemble"),
             };
             explain::line(cx, &pair, rule, what);
@@ -300,6 +311,7 @@ fn entry(cx: &mut ItemReader, within: Within, pair: Pair<Rule>) -> Node {
         }
         Rule::harmony_bar => Some(Node::HarmonyBar(Arc::new(blocks::harmony_bar(cx, pair)))),
         Rule::dynamics_line => blocks::dynamics_line(cx, pair).map(Node::DynamicsLine),
+        Rule::layout_line => layout::layout_line(cx, pair).map(Node::LayoutLine),
         Rule::instrument_line => blocks::instrument_line(cx, pair).map(Node::InstrumentLine),
         Rule::bar => Some(Node::Bar(Arc::new(music::bar(cx, pair)))),
         Rule::keep => {
