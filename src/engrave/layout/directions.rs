@@ -91,7 +91,9 @@ pub(super) fn dynamics(
             // The optical middle of the letters stands under the head.
             let x = (direction.x - width / 2.0 - 0.05).max(edge);
             edge = x + width + 0.45;
-            taken.push((direction.at, x, x + width));
+            // The tail of an f reaches back under what stands before it.
+            let left = signs.first().map_or(0.0, |(sign, _)| sign.bounds().x0.min(0.0));
+            taken.push((direction.at, x + left, x + width));
             lows.push(Low::Letters { signs, x, width, at: direction.at });
         }
         for pin in pins.iter().filter(|pin| pin.above == above) {
@@ -189,6 +191,30 @@ fn draw_low(canvas: &mut Canvas, low: &Low, y: f64) {
     canvas.say(from_mark, at);
 }
 
+/// Chord symbols of a line, all at one height over what stands under any of them, and none nearer to
+/// the one before than a reader can part them.
+pub(super) fn chord_symbols(canvas: &mut Canvas, said: &[Said], end: f64) {
+    let mut edge = f64::MIN;
+    let mut symbols = Vec::new();
+    for direction in said {
+        let DirectionKind::Chord(chord) = direction.kind else { continue };
+        let symbol = chord.to_string().replace('#', "♯").replace('b', "♭");
+        let run = shape(&symbol, Face::Bold, 2.2);
+        let x = direction.left.max(edge + 0.5).min((end - run.width).max(0.5));
+        edge = x + run.width;
+        symbols.push((run, x, direction.at));
+    }
+    let tops = symbols.iter().map(|(run, x, _)| {
+        canvas.sky.top(x - 0.2, x + run.width + 0.4).min(-2.1) - ABOVE - run.fall()
+    });
+    let y = tops.fold(f64::MAX, f64::min);
+    for (run, x, at) in symbols {
+        let from_mark = canvas.marks.len();
+        canvas.text(Kind::Text, None, run, (x, y));
+        canvas.say(from_mark, at);
+    }
+}
+
 /// Ways of playing and words, above the staff or below it, one line over another where they meet.
 pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
     for direction in said {
@@ -197,14 +223,10 @@ pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
                 (technique.printed().to_string(), Face::Roman, 2.1)
             }
             DirectionKind::Words(words) => (words.clone(), Face::Italic, 2.1),
-            DirectionKind::Chord(chord) => {
-                let symbol = chord.to_string().replace('#', "♯").replace('b', "♭");
-                (symbol, Face::Bold, 2.2)
-            }
             DirectionKind::Who(words) => (words.clone(), Face::Roman, 2.1),
             DirectionKind::Change(words) => (words.clone(), Face::Bold, 2.1),
             DirectionKind::CueName(words) => (words.clone(), Face::Italic, 1.75),
-            DirectionKind::Dynamic(_) => continue,
+            DirectionKind::Dynamic(_) | DirectionKind::Chord(_) => continue,
         };
         let run = shape(&text, face, size);
         let x = direction.left.min((end - run.width).max(0.5));

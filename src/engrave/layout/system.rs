@@ -227,6 +227,7 @@ impl SystemLine<'_> {
         let said = self.said();
         let pins = self.hairpins((begin, end));
         directions::dynamics(canvas, &said, &pins, begin, self.staff().braced);
+        directions::chord_symbols(canvas, &said, self.right);
         directions::words(canvas, &said, self.right);
     }
 
