@@ -33,10 +33,7 @@ impl Greys {
             let sum = u16::from(dot.red()) + u16::from(dot.green()) + u16::from(dot.blue());
             u8::try_from(sum / 3).unwrap_or(u8::MAX)
         };
-        Greys {
-            width: picture.width() as usize,
-            dots: picture.pixels().iter().map(grey).collect(),
-        }
+        Greys { width: picture.width() as usize, dots: picture.pixels().iter().map(grey).collect() }
     }
 
     /// Mean greys of the tiles, row by row.

@@ -89,13 +89,8 @@ pub struct Run {
 pub fn shape(text: &str, face: Face, size: f64) -> Run {
     // Signs that no face has, in others that say the same.
     let text = &text.replace('𝄪', "♯♯").replace('𝄫', "♭♭");
-    let mut run = Run {
-        text: text.clone(),
-        face,
-        size,
-        width: 0.0,
-        letters: Vec::with_capacity(text.len()),
-    };
+    let mut run =
+        Run { text: text.clone(), face, size, width: 0.0, letters: Vec::with_capacity(text.len()) };
     let of = |c: char| if face.font().glyph_index(c).is_some() { face } else { Face::Roman };
     let mut rest = text.char_indices().peekable();
     while let Some((from, first)) = rest.next() {

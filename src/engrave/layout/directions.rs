@@ -117,7 +117,7 @@ fn push_hairpin(lows: &mut Vec<Low>, pin: &Pin, from: f64, to: f64) {
     let Pin { grows, carried, goes_on, .. } = *pin;
     let to = to.max(from + 1.6);
     // A part of a hairpin that comes from or goes to another line does not close.
-    let narrow = |broken: bool| if broken { HAIRPIN * 0.45 } else { 0.0 };
+    let narrow = |broken: bool| if broken { HAIRPIN * 0.35 } else { 0.0 };
     let wide = |broken: bool| if broken { HAIRPIN * 0.7 } else { HAIRPIN };
     let (opens, closes) =
         if grows { (narrow(carried), wide(goes_on)) } else { (wide(carried), narrow(goes_on)) };
