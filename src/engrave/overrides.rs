@@ -209,3 +209,102 @@ pub fn score_setup(arrangement: &Arrangement, asked: &Setups) -> Setup {
     let whole = setup(arrangement, asked, Of::Score(ScoreKind::Full));
     Setup { lines: Vec::new(), turns: Vec::new(), ..whole }
 }
+
+#[cfg(test)]
+mod tests {
+    use ripieno_compiler::arrange::{Arrangement, arrange};
+    use ripieno_compiler::diagnostics::Sources;
+    use ripieno_compiler::resolve::{NoFiles, resolve};
+    use ripieno_writers::edition;
+    use ripieno_writers::notate::notate;
+    use ripieno_writers::render::Wanted;
+
+    use super::{findings, setup};
+    use crate::outputs::{Of, Setups, each_output};
+    use crate::page::{Kind, Pages};
+    use crate::{layout, reading};
+
+    fn arranged(layout: &str) -> Arrangement {
+        let text = format!(
+            "piece \"Sluice\" {{ }}\nform {{\n 1 metre 4/4, key C major, tempo 1/4 at 96\n 60 end\n}}\n\
+             voice tune {{ 1: [p] 1/4 {{C5 D5 E5 F5}} | 2: 1/1 G5 | 3: rest 37 | 40: 1/1 C5 | 41: rest 20 | }}\n\
+             ensemble few {{ era 1885\n flute, oboe\n }}\n\
+             scoring all for few {{\n flute plays tune as melody\n oboe plays tune bars 1..2 as harmony\n}}\n\
+             layout for all {{\n{layout}\n}}\n"
+        );
+        let mut sources = Sources::new();
+        let root = sources.add("sluice", text);
+        let (piece, found) = resolve(&mut sources, root, &mut NoFiles);
+        assert!(found.is_empty(), "{found:?}");
+        arrange(&piece, &piece.scorings[0])
+    }
+
+    fn flute(layout: &str) -> Pages {
+        let arrangement = arranged(layout);
+        let setup = setup(&arrangement, &Setups::default(), Of::Part(0));
+        let score = notate(&arrangement);
+        layout::pages(&reading::sheet_for(&edition::part(&score, 0), &setup), &setup)
+    }
+
+    fn told(layout: &str) -> Vec<String> {
+        let arrangement = arranged(layout);
+        let wanted = Wanted::formats(&[]);
+        let take = |_, _| Ok::<(), ()>(());
+        let printed = each_output(&arrangement, &wanted, &Setups::default(), &[], 1, take);
+        let found = findings(&arrangement, &printed.unwrap_or_default());
+        found.into_iter().map(|finding| finding.message).collect()
+    }
+
+    #[test]
+    fn a_page_begins_where_the_layout_says_even_within_a_rest() {
+        assert_eq!(flute("").first_bars, [0]);
+        assert_eq!(flute("flute turn before 20").first_bars, [0, 19]);
+        assert_eq!(flute("oboe turn before 20").first_bars, [0]);
+        assert_eq!(flute("parts turn before 20, 41").first_bars, [0, 19, 40]);
+    }
+
+    #[test]
+    fn staff_and_paper_are_as_the_layout_says() {
+        let page = flute("parts paper 9x12\nflute staff 7 mm").pages.remove(0);
+        assert_eq!(page.size, (228.6, 304.8));
+        assert!((page.space - 1.75).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_nudged_sign_stands_farther_by_so_much_and_nothing_else_moves() {
+        let of = |pages: &Pages, kind: Kind| -> Vec<(f64, f64)> {
+            let marks = pages.pages[0].marks.iter().filter(|mark| mark.kind == kind);
+            marks.map(|mark| (mark.bounds().x0, mark.bounds().y0)).collect()
+        };
+        let (before, after) = (flute(""), flute("flute nudge dynamic bar 1 beat 1 down 2 right 1"));
+        let moved = of(&before, Kind::Dynamic).into_iter().zip(of(&after, Kind::Dynamic));
+        for (before, after) in moved {
+            assert!((after.0 - before.0 - 1.0).abs() < 1e-9, "{before:?} {after:?}");
+            assert!((after.1 - before.1 - 2.0).abs() < 1e-9, "{before:?} {after:?}");
+        }
+        assert_eq!(of(&before, Kind::Slur), of(&after, Kind::Slur));
+        assert_eq!(after.nudged.len(), 1);
+    }
+
+    #[test]
+    fn what_does_not_fit_the_pages_is_told() {
+        assert!(told("flute nudge slur bar 1 up 1").is_empty());
+        assert_eq!(told("flute nudge slur bar 2 up 1"), ["There is no slur in bar 2 to be moved."]);
+        assert_eq!(
+            told("score nudge words of oboe bar 1 beat 1 up 1"),
+            ["There are no words on beat 1 of bar 1 to be moved."]
+        );
+        assert!(told("score hide empty oboe").is_empty());
+        let large = told("score staff 15 mm\nscore hide empty");
+        assert!(large.is_empty(), "{large:?}");
+    }
+
+    #[test]
+    fn a_turn_without_a_rest_is_told_with_a_better_place() {
+        assert_eq!(
+            told("flute turn before 2, 3"),
+            ["Flute has to turn the page after bar 1 without a rest."]
+        );
+        assert!(told("flute turn before 20").is_empty());
+    }
+}
