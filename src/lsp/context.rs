@@ -65,6 +65,7 @@ pub fn cursor(session: &Session, at: At) -> Cursor {
                 (name, ensemble) = (word(own), extends.as_deref().and_then(word));
             }
             Node::Scoring(own, of) => (name, ensemble) = (word(own), word(of)),
+            Node::Layout(_, scoring) => name = scoring.as_deref().and_then(word),
             _ => {}
         }
         let behind = offset >= start + item.length();

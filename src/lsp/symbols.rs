@@ -124,6 +124,13 @@ pub fn outline(session: &Session, file: FileId) -> Vec<Symbol> {
                 let about = format!("scoring for {}", scoring.ensemble.value);
                 (scoring.name.value.clone(), about, Sort::Scoring, sources.range(scoring.name.span))
             }
+            Declaration::Layout(tree) => {
+                let about = tree
+                    .scoring
+                    .as_ref()
+                    .map_or("of all scorings".into(), |scoring| format!("for {}", scoring.value));
+                ("layout".into(), about, Sort::Block, sources.range(tree.span))
+            }
             Declaration::Lost(_) => {
                 let head = first_word(&whole);
                 (text[head.clone()].to_string(), "not understood".into(), Sort::Block, head)

@@ -163,6 +163,7 @@ fn opens(node: &Node) -> bool {
             | Node::Instrument(..)
             | Node::Ensemble(..)
             | Node::Scoring(..)
+            | Node::Layout(..)
     )
 }
 

@@ -10,6 +10,7 @@ mod gather;
 mod harmony;
 mod jumps;
 mod kept;
+mod layout;
 mod loader;
 mod lost;
 mod lyrics;
@@ -219,6 +220,7 @@ fn link(cx: &mut Resolver, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece 
     piece.ensembles = kept.ensembles(ensemble::ensembles(cx, tree));
     kept.voices = voices;
     piece.scorings = kept.scorings(scoring::scorings(cx, tree, &piece));
+    piece.layouts = layout::layouts(cx, tree, &piece);
     cx.counted.gather(&piece.form, &mut cx.diagnostics);
     piece
 }

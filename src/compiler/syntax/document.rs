@@ -408,7 +408,9 @@ fn span_of_head(node: &Node) -> Option<Span> {
         Node::Piece(word) | Node::Voice(word) | Node::Ensemble(word, _) => Some(word.span),
         Node::Lyrics(word, _) => Some(word.span),
         Node::Scoring(word, _) | Node::Instrument(word, _) => Some(word.span),
-        Node::Form(span) | Node::Harmony(span) | Node::Dynamics(span) => Some(*span),
+        Node::Form(span) | Node::Harmony(span) | Node::Dynamics(span) | Node::Layout(span, _) => {
+            Some(*span)
+        }
         _ => None,
     }
 }
@@ -520,6 +522,15 @@ fn declaration(items: &[Item]) -> Declaration {
                 }
             }
             Declaration::Scoring(tree)
+        }
+        Node::Layout(span, scoring) => {
+            let lines = nodes.clone().filter_map(|node| match node {
+                Node::LayoutLine(line) => Some((**line).clone()),
+                _ => None,
+            });
+            let (span, lines) = (*span, lines.collect());
+            let scoring = scoring.as_deref().cloned();
+            Declaration::Layout(LayoutTree { span, scoring, lines, broken: broken() })
         }
         Node::Lost(keyword) => Declaration::Lost(*keyword),
         _ => Declaration::Lost(None),

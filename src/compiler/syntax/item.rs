@@ -7,7 +7,7 @@ use pest::iterators::Pair;
 
 use super::context::{Grammar, ItemReader, Rule};
 use super::tree::*;
-use super::{blocks, explain, music, scoring};
+use super::{blocks, explain, layout, music, scoring};
 use crate::diagnostics::{Diagnostic, FileId, ItemId, Span};
 use crate::narrow::Narrow;
 
@@ -34,6 +34,8 @@ pub enum Within {
     Ensemble,
     /// In a scoring.
     Scoring,
+    /// In a layout.
+    Layout,
 }
 
 impl Within {
@@ -50,6 +52,7 @@ impl Within {
             Within::Instrument => "instrument",
             Within::Ensemble => "ensemble",
             Within::Scoring => "scoring",
+            Within::Layout => "layout",
         }
     }
 
@@ -65,6 +68,7 @@ impl Within {
             Within::Instrument => Rule::instrument_entry,
             Within::Ensemble => Rule::ensemble_entry,
             Within::Scoring => Rule::scoring_entry,
+            Within::Layout => Rule::layout_entry,
         }
     }
 }
@@ -95,6 +99,8 @@ pub enum Node {
     Ensemble(Box<Word>, Option<Box<Word>>),
     /// `scoring name for ensemble {`.
     Scoring(Box<Word>, Box<Word>),
+    /// `layout for scoring {`: the keyword, and the scoring where one is named.
+    Layout(Span, Option<Box<Word>>),
     /// A line of a piece: what, and its text.
     PieceLine(Box<Word>, Box<Word>),
     /// A line of the form; of one that is broken, what can be read, and what cannot.
@@ -115,6 +121,8 @@ pub enum Node {
     Keep(Box<[Word]>, bool),
     /// `allow …`.
     Allow(Box<AllowTree>),
+    /// A line of a layout.
+    LayoutLine(Box<LayoutLine>),
     /// A line that makes players do something; written notes with their bars are one.
     ScoringLine(Arc<ScoringLine>),
     /// A line that could not be read, as it stands.
@@ -140,6 +148,7 @@ impl Node {
             Node::Instrument(..) => Within::Instrument,
             Node::Ensemble(..) => Within::Ensemble,
             Node::Scoring(..) => Within::Scoring,
+            Node::Layout(..) => Within::Layout,
             Node::Close | Node::Unclosed => Within::File,
             _ => return None,
         })
@@ -281,6 +290,7 @@ fn head(cx: &mut ItemReader, pair: Pair<Rule>) -> Node {
         (Rule::lyrics_head, Some(name), _) => Node::Lyrics(name, verse),
         (Rule::instrument_head, Some(name), Some(like)) => Node::Instrument(name, like),
         (Rule::ensemble_head, Some(name), extends) => Node::Ensemble(name, extends),
+        (Rule::layout_head, scoring, _) => Node::Layout(keyword, scoring),
         (Rule::scoring_head, Some(name), Some(ensemble)) => Node::Scoring(name, ensemble),
         _ => Node::Lost(None),
     }
@@ -298,6 +308,7 @@ fn entry(cx: &mut ItemReader, within: Within, pair: Pair<Rule>) -> Node {
                 Within::Piece => (Rule::piece_line, "this line of the piece"),
                 Within::Dynamics => (Rule::dynamics_line, "this line of the dynamics"),
                 Within::Instrument => (Rule::instrument_line, "this line of the instrument"),
+                Within::Layout => (Rule::layout_line, "this line of the layout"),
                 _ => (Rule::players_line, "this line of the ensemble"),
             };
             explain::line(cx, &pair, rule, what);
@@ -328,6 +339,9 @@ fn entry(cx: &mut ItemReader, within: Within, pair: Pair<Rule>) -> Node {
         }
         Rule::instrument_line => {
             blocks::instrument_line(cx, pair).map(|line| Node::InstrumentLine(Box::new(line)))
+        }
+        Rule::layout_line => {
+            layout::layout_line(cx, pair).map(|line| Node::LayoutLine(Box::new(line)))
         }
         Rule::bar => Some(Node::Bar(Arc::new(music::bar(cx, pair)))),
         Rule::keep => {

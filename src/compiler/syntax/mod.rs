@@ -18,6 +18,7 @@ mod explain;
 mod habits;
 mod item;
 mod keywords;
+mod layout;
 mod music;
 mod parse;
 mod scoring;
