@@ -6,11 +6,12 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use ripieno::check::RULES;
-use ripieno::diagnostics::{CODES, example, exemplified};
+use ripieno::diagnostics::{CODES, Diagnostic, example, exemplified};
 use ripieno::resolve::{LoadError, Loader};
 use ripieno::session::Session;
+use ripieno::{arrange, engrave, render};
 
-const FAMILIES: [&str; 13] = [
+const FAMILIES: [&str; 15] = [
     "movements",
     "syntax",
     "use",
@@ -21,6 +22,8 @@ const FAMILIES: [&str; 13] = [
     "arrange",
     "allow",
     "lyrics",
+    "layout",
+    "notation",
     "compass",
     "balance",
     "economy",
@@ -125,12 +128,30 @@ fn completed(text: &str) -> String {
     source
 }
 
+/// What is found once the pages are laid out.
+fn on_pages(arrangement: &arrange::Arrangement) -> Vec<Diagnostic> {
+    let wanted = render::Wanted::formats(&[]);
+    let printed = engrave::outputs::each_output(
+        arrangement,
+        &wanted,
+        &engrave::outputs::Setups::default(),
+        &[],
+        1,
+        |_, _| Ok::<(), ()>(()),
+    );
+    engrave::overrides::findings(arrangement, &printed.unwrap())
+}
+
 fn told(text: &str) -> Vec<String> {
     let mut session = Session::new(Shelf);
     let file = session.open("example.ripieno", text);
     let findings = session.findings(file);
+    let arranged = session.arrangements(file);
+    let on_pages = arranged.iter().flat_map(|arrangement| on_pages(arrangement));
     findings
         .iter()
+        .cloned()
+        .chain(on_pages)
         // A voice that stands alone on the page is no fault of the example.
         .filter(|finding| text.contains("scoring") || finding.code != "names/unused-voice")
         .map(|finding| format!("{}: {}", finding.code, finding.message))

@@ -53,7 +53,7 @@ impl Token {
 /// A token, and whether its name is declared there.
 pub type Marked = (Range<usize>, Token, bool);
 
-const KEYWORDS: [&str; 111] = [
+const KEYWORDS: [&str; 129] = [
     "8va",
     "8vb",
     "15ma",
@@ -165,6 +165,24 @@ const KEYWORDS: [&str; 111] = [
     "through",
     "afresh",
     "marks",
+    "before",
+    "break",
+    "down",
+    "empty",
+    "hide",
+    "landscape",
+    "layout",
+    "left",
+    "mm",
+    "nudge",
+    "of",
+    "paper",
+    "parts",
+    "right",
+    "score",
+    "staff",
+    "turn",
+    "up",
 ];
 const LINES_OF_A_PIECE: [&str; 4] = ["subtitle", "composer", "arranger", "licence"];
 
@@ -191,7 +209,7 @@ pub fn tokens(session: &Session, file: FileId) -> Vec<Marked> {
     let mut end = 0;
     for (start, item) in document.items() {
         scanner.scan(end..start, Within::File, true);
-        end = start + item.length;
+        end = start + item.length();
         scanner.scan(start..end, item.within, false);
     }
     scanner.tokens
