@@ -9,6 +9,7 @@ use super::players::{self, Proposal};
 use super::score::{Note, PartLine, Score};
 use crate::instruments::Family;
 use crate::music::{Interval, Pitch};
+use crate::resolve::BarIndices;
 
 /// The year of the proposed ensemble: most instruments of the catalogue are built by then.
 const YEAR: i32 = 1885;
@@ -267,7 +268,7 @@ fn text(score: &Score, seats: &[Seat], losses: &mut Losses) -> String {
             () if Some(index) == bass => "bass",
             () => "harmony",
         };
-        let bars = |runs: &[(usize, usize)]| passages::bars(runs, &score.bars);
+        let bars = |runs: &[BarIndices]| passages::bars(runs, &score.bars);
         if seat.passages.is_empty() {
             let _ = writeln!(out, "plays {}{lyrics} as {role}", line.name);
             continue;

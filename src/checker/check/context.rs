@@ -1,7 +1,8 @@
 //! What the rules share about one arranged scoring: who gave a note, how fast it goes, what is
 //! allowed.
 
-use std::cell::{Cell, OnceCell};
+use std::cell::{Cell, OnceCell, RefCell};
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use super::Rule;
@@ -10,10 +11,10 @@ use super::limits;
 use super::loudness::Degree;
 use super::memory::{Changes, Memory};
 use super::options::matches;
-use super::slices::Slices;
+use super::slices::{Slice, Slices, Sounding, Spelled};
 use crate::arrange::{Arrangement, LineId, Part, SoundingNote, VoiceCoverage, coverage_again};
 use crate::diagnostics::Span;
-use crate::instruments::Instrument;
+use crate::instruments::{Family, Instrument};
 use crate::music::Time;
 use crate::resolve::{
     Allow, BarIndices, Clock, DirectionKind, Ensemble, Form, Line, Piece, SetLimit, Technique, Verb,
@@ -36,6 +37,10 @@ pub(super) struct Context<'a> {
     slices: OnceCell<Slices>,
     coverage: OnceCell<Vec<Arc<VoiceCoverage>>>,
     allows: Vec<GivenAllow<'a>>,
+    /// The dominants that slices spell, by the beginning of the slice.
+    spelled: RefCell<HashMap<Time, Option<Spelled>>>,
+    /// Whether each player has no drums and bells in hand, or always; `None` where that changes.
+    pitched: Vec<Option<bool>>,
 }
 
 /// Notes of one player, one after the other, that he plays on one instrument.
@@ -132,6 +137,8 @@ impl<'a> Context<'a> {
             slices: OnceCell::new(),
             coverage: OnceCell::new(),
             allows,
+            spelled: RefCell::default(),
+            pitched: arrangement.parts.iter().map(|part| pitched(part)).collect(),
         }
     }
 
@@ -150,6 +157,24 @@ impl<'a> Context<'a> {
         self.coverage.get_or_init(|| match self.memory() {
             Some((memory, changes)) => memory.coverage(self.arrangement, changes),
             None => coverage_again(self.arrangement, &[], None),
+        })
+    }
+
+    /// The dominant that a slice spells, worked out when it is first asked for.
+    pub fn spelled(
+        &self,
+        slice: Slice,
+        find: impl FnOnce() -> Option<Spelled>,
+    ) -> Option<Spelled> {
+        *self.spelled.borrow_mut().entry(slice.start).or_insert_with(find)
+    }
+
+    /// Does a note belong to the harmony: pitched, and not of a drum or bell?
+    pub fn is_pitched(&self, sounding: Sounding) -> bool {
+        let player = usize::from(sounding.player);
+        self.pitched[player].unwrap_or_else(|| {
+            let note = sounding.of(&self.arrangement.parts);
+            self.part(player).instrument_at(note.start).family != Family::Percussion
         })
     }
 
@@ -300,6 +325,13 @@ impl<'a> Context<'a> {
     pub fn used_allows(&self) -> impl Iterator<Item = Span> + '_ {
         self.allows.iter().filter(|given| given.used.get()).map(|given| given.allow.span)
     }
+}
+
+/// Is a player without drums and bells (or always with them)?
+fn pitched(part: &Part) -> Option<bool> {
+    let first = part.first_instrument().family != Family::Percussion;
+    let same = |instrument: &Instrument| (instrument.family != Family::Percussion) == first;
+    part.instruments.iter().all(|(_, instrument)| same(instrument)).then_some(first)
 }
 
 /// Changes of technique of a part that have a sense for bow and mute, in order.

@@ -36,6 +36,18 @@ pub(super) struct Slice<'s> {
     pub sounding: &'s [Sounding],
 }
 
+/// A dominant that a slice spells by itself.
+#[derive(Clone, Copy)]
+pub(super) struct Spelled {
+    /// The class of its root.
+    pub root: i32,
+    /// The classes that are heard, a bit each.
+    pub heard: u16,
+    /// How long its lowest note sounds.
+    pub start: Time,
+    pub end: Time,
+}
+
 impl Slices {
     pub fn new(parts: &[Arc<Part>]) -> Slices {
         Slices::within(parts, (Time::MIN, Time::MAX))
@@ -47,6 +59,7 @@ impl Slices {
         // slice ends depends on that.
         let mut ranges = Vec::with_capacity(parts.len());
         let mut starts: Vec<Time> = Vec::new();
+        let mut last: Vec<Time> = Vec::new();
         for part in parts {
             let first = part.notes.partition_point(|note| note.end() <= from);
             let after = part.notes.partition_point(|note| note.start < to) + 1;
@@ -54,10 +67,15 @@ impl Slices {
             let mut own: Vec<Time> =
                 part.notes[range.clone()].iter().flat_map(|n| [n.start, n.end()]).collect();
             own.dedup();
-            starts.extend(own);
+            // Who goes along with the one before adds nothing.
+            if own != last {
+                starts.extend_from_slice(&own);
+                last = own;
+            }
             ranges.push(range);
         }
-        starts.sort_unstable();
+        // What is in order by stretches is sorted fastest by merging them.
+        starts.sort();
         starts.dedup();
         let mut first = Vec::with_capacity(starts.len() + 1);
         let mut sounding = Vec::new();

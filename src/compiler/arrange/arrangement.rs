@@ -270,4 +270,14 @@ impl SoundingNote {
     pub fn end(&self) -> Time {
         self.start + self.length
     }
+
+    /// Is it the same note, whatever the line that gave it?
+    #[must_use]
+    pub fn is_same_but_for_its_line(&self, other: &SoundingNote) -> bool {
+        let SoundingNote { start, length, sound, attached, role, solo, source, line: _ } = self;
+        (*start, *length, *role, *solo) == (other.start, other.length, other.role, other.solo)
+            && *source == other.source
+            && *sound == other.sound
+            && *attached == other.attached
+    }
 }

@@ -156,6 +156,10 @@ impl Pitch {
     /// more than a double accidental or the octave leaves the range of the type.
     #[must_use]
     pub fn transposed(self, by: Interval) -> Option<Pitch> {
+        // Most instruments sound as they read.
+        if by == Interval::UNISON && (-2..=2).contains(&self.alter) {
+            return Some(self);
+        }
         let step = self.step() + by.steps;
         let octave = i8::try_from(step.div_euclid(7)).ok()?;
         let natural = Pitch::new(Letter::from_step(step), 0, octave);

@@ -72,6 +72,17 @@ fn every_comment_stands_in_a_gap_or_among_the_lines_of_a_bar() {
 }
 
 #[test]
+fn a_gap_is_what_the_grammar_leaves_out_between_items() {
+    let signs = ["", " ", "\t", "\u{FEFF}", "\u{A0}", "\n", "\r\n", "\r", "// so\n", "/", "x"];
+    let pairs = signs.iter().flat_map(|one| signs.iter().map(move |two| format!("{one}{two}")));
+    for text in pairs.flat_map(|pair| signs.map(|last| format!("{pair}{last}use \"a\""))) {
+        let whole = Grammar::parse(Rule::between, &text).map_or(0, |pairs| pairs.as_str().len());
+        let document = Document::new(FileId(0), text.as_str());
+        assert_eq!(document.items().next().map(|(start, _)| start), Some(whole), "{text:?}");
+    }
+}
+
+#[test]
 fn items_see_what_the_grammar_sees_in_the_whole() {
     for text in [LOOSE, SMALL] {
         let whole = Grammar::parse(Rule::file, text).unwrap().flatten();

@@ -49,7 +49,7 @@ pub struct Music {
 }
 
 /// What a note sounds: one pitch, a chord, or a stroke without pitch.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(PartialEq, Eq, Debug)]
 pub enum Sound {
     /// Sounding pitches, from the lowest to the highest; never empty.
     Pitches(Pitches),
@@ -59,6 +59,16 @@ pub enum Sound {
 
 /// The pitches of a note, from the lowest to the highest.
 pub type Pitches = SmallVec<[Pitch; 4]>;
+
+impl Clone for Sound {
+    fn clone(&self) -> Sound {
+        match self {
+            // A few bytes, taken as they are.
+            Sound::Pitches(pitches) => Sound::Pitches(Pitches::from_slice(pitches)),
+            Sound::Stroke => Sound::Stroke,
+        }
+    }
+}
 
 impl Sound {
     /// The pitches; none for a stroke.

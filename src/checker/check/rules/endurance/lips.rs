@@ -41,7 +41,7 @@
 //! That wind need rests: Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. I.
 //! The figures are our heuristic; the players know better.
 
-use crate::check::alternatives::{all_pitches, custom, in_compass_pitch};
+use crate::check::alternatives::{all_pitches, custom, height};
 use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
@@ -149,7 +149,7 @@ fn effort(cx: &Context, player: usize, index: usize) -> f64 {
     let note = &part.notes[index];
     let loud = 0.2 + 0.2 * cx.degree(player, note.start).to_f64();
     let instrument = part.instrument_at(note.start);
-    let height = all_pitches(note).map(|p| in_compass_pitch(part, p, note.start).midi()).max();
+    let height = all_pitches(note).map(|p| height(part, p, note.start)).max();
     let register = match (custom(instrument, false, cx.era), height) {
         (Some(compass), Some(height)) if height > compass.high.midi() - HIGH => 1.5,
         (Some(compass), Some(height)) if height < compass.low.midi() + LOW => 0.65,

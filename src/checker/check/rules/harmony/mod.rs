@@ -20,9 +20,7 @@ use crate::resolve::{HarmonyEvent, Role, Verb};
 
 /// Does the note belong to the harmony: pitched, and not of a drum or bell?
 fn counts(cx: &Context, sounding: Sounding) -> bool {
-    let note = sounding.of(&cx.arrangement.parts);
-    let instrument = cx.part(usize::from(sounding.player)).instrument_at(note.start);
-    instrument.family != Family::Percussion
+    cx.is_pitched(sounding)
 }
 
 /// The declared chord at a time.

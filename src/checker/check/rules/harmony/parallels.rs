@@ -84,7 +84,8 @@ fn check(cx: &Context, findings: &mut Findings) {
             return;
         }
         // Players who move in unison stand together, the lowest first.
-        let filling = super::filling(cx, &slice);
+        let filling = std::cell::OnceCell::new();
+        let filling = || *filling.get_or_init(|| super::filling(cx, &slice));
         motions.sort_by_key(|m| (m.to, m.from));
         let unisons: Vec<&[Motion]> =
             motions.chunk_by(|a, b| (a.from, a.to) == (b.from, b.to)).collect();
@@ -135,18 +136,26 @@ fn check(cx: &Context, findings: &mut Findings) {
 }
 
 /// Are these two voices, and not one that is strengthened?
-fn independent(cx: &Context, low: &Motion, high: &Motion, octaves: bool, filling: Filling) -> bool {
+fn independent(
+    cx: &Context,
+    low: &Motion,
+    high: &Motion,
+    octaves: bool,
+    filling: impl Fn() -> Filling,
+) -> bool {
     let parts = &cx.arrangement.parts;
     let (role, other) = (high.sounding.of(parts).role, low.sounding.of(parts).role);
     // Two who share the bass or the melody strengthen one line.
-    let one_line = role == other && matches!(role, Role::Bass | Role::Melody);
+    if octaves && role == other && matches!(role, Role::Bass | Role::Melody) {
+        return false;
+    }
+    let filling = filling();
     let (one, two) = ((low.sounding, low.to), (high.sounding, high.to));
     let line = |m: &Motion| &cx.part(usize::from(m.sounding.player)).player.line_name;
     let of_tutti = octaves
         && (super::doubles_in_tutti(cx, filling, one, two)
             || (filling.is_full() && line(low) != line(high)));
-    let strengthened = of_tutti || (octaves && one_line);
-    !strengthened
+    !of_tutti
         && (heard_together(cx, low.sounding, high.sounding)
             || !octaves && !filling.is_tutti() && written_out(cx, low.sounding, high.sounding))
         && !super::doubling(cx, low.sounding, high.sounding)

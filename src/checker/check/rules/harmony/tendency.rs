@@ -3,7 +3,7 @@
 
 use crate::arrange::SoundingNote;
 use crate::check::context::Context;
-use crate::check::slices::{Slice, Sounding};
+use crate::check::slices::{Slice, Sounding, Spelled};
 use crate::check::words;
 use crate::check::{Findings, Rule, sharing};
 use crate::music::{Key, Pitch, Time};
@@ -142,6 +142,15 @@ fn leading_class(cx: &Context, event: &HarmonyEvent) -> Option<i32> {
 
 /// The dominant that a moment spells by itself. It lasts as long as its lowest note.
 fn sounding(cx: &Context, slice: Slice, tone: Tone) -> Option<Dominant> {
+    // Both tones are asked of the same chord.
+    let Spelled { root, heard, start, end } = cx.spelled(slice, || spelled(cx, slice))?;
+    let class = (root + if tone == Tone::Leading { 4 } else { 10 }) % 12;
+    let members = seventh_on(root);
+    (heard & 1 << class != 0).then_some(Dominant { class, members, start, end })
+}
+
+/// The dominant that a moment spells, and which of its notes are there.
+fn spelled(cx: &Context, slice: Slice) -> Option<Spelled> {
     let parts = &cx.arrangement.parts;
     // The names that sound: which, and each as fifths from C by its class.
     let (mut heard, mut names) = (0_u16, [None; 12]);
@@ -167,13 +176,7 @@ fn sounding(cx: &Context, slice: Slice, tone: Tone) -> Option<Dominant> {
         let root = key.degree(5).class();
         of_key(key, heard, root).then_some(root)
     })?;
-    let class = (root + if tone == Tone::Leading { 4 } else { 10 }) % 12;
-    (heard & 1 << class != 0).then(|| Dominant {
-        class,
-        members: seventh_on(root),
-        start: bass.start,
-        end: bass.end(),
-    })
+    Some(Spelled { root, heard, start: bass.start, end: bass.end() })
 }
 
 /// The notes of a dominant seventh, a bit each.
