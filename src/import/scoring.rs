@@ -184,7 +184,7 @@ fn doubled_for_a_while(score: &Score, seats: &[Seat], index: usize) -> Vec<Doubl
         let taken = &seats[other].passages;
         passages::between(line(&seats[other]), line(own), &score.bars)
             .into_iter()
-            .filter(move |found| !taken.iter().any(|passage| passage.meets(found)))
+            .filter(move |found| !taken.iter().any(|passage| passage.bars.meets(found.bars)))
             .map(move |found| Doubled { other, ..found })
     });
     passages::longest(found.collect(), line(own), &score.bars)

@@ -14,7 +14,6 @@ use super::super::context::Context;
 use super::super::memory::Moment;
 use super::super::slices::{Slice, Sounding};
 use crate::arrange::{Part, SoundingNote};
-use crate::instruments::Family;
 use crate::music::{Chord, Pitch, Time};
 use crate::resolve::{HarmonyEvent, Role, Verb};
 
