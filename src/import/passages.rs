@@ -88,7 +88,11 @@ pub(super) fn between(one: &PartLine, two: &PartLine, bars: &[Bar]) -> Vec<Doubl
                 let sounding = (first..=last).filter(sounds).count();
                 let notes: usize = same[first..=last].iter().flatten().sum();
                 if sounding >= FEWEST_BARS && notes >= FEWEST_NOTES {
-                    found.push(Doubled { other: 0, octaves, bars: BarIndices::new(first, last + 1) });
+                    found.push(Doubled {
+                        other: 0,
+                        octaves,
+                        bars: BarIndices::new(first, last + 1),
+                    });
                 }
             }
             from = next;

@@ -86,7 +86,9 @@ fn main() {
     });
     let roles: Vec<Duration> = roles.collect();
     shown("keystroke in a line to findings", roles);
-    let asks = |client: &mut Client<Connection>, method: &str, (line, character): (usize, usize)| {
+    let asks = |client: &mut Client<Connection>,
+                method: &str,
+                (line, character): (usize, usize)| {
         let place = json!({ "textDocument": { "uri": URI }, "position": { "line": line, "character": character } });
         let began = Instant::now();
         let answer = client.answer(method, place).response_result;

@@ -161,11 +161,7 @@ impl<'a> Context<'a> {
     }
 
     /// The dominant that a slice spells, worked out when it is first asked for.
-    pub fn spelled(
-        &self,
-        slice: Slice,
-        find: impl FnOnce() -> Option<Spelled>,
-    ) -> Option<Spelled> {
+    pub fn spelled(&self, slice: Slice, find: impl FnOnce() -> Option<Spelled>) -> Option<Spelled> {
         *self.spelled.borrow_mut().entry(slice.start).or_insert_with(find)
     }
 

@@ -20,7 +20,11 @@ pub(super) struct Facts {
 
 impl Facts {
     pub fn new(part: &Part, clock: &Clock) -> Facts {
-        Facts { times: seconds(&part.notes, clock).collect(), loudness: Loudness::new(&part.directions), techniques: techniques(part) }
+        Facts {
+            times: seconds(&part.notes, clock).collect(),
+            loudness: Loudness::new(&part.directions),
+            techniques: techniques(part),
+        }
     }
 
     /// The same for a part whose notes are others from one index to one in the old and one in the

@@ -20,9 +20,7 @@ use super::context::{Context, Stretch};
 use super::facts::Facts;
 use super::slices::{Slice, Slices, Sounding};
 use super::{Rule, Scope};
-use crate::arrange::{
-    Arrangement, LineId, Part, SoundingNote, VoiceCoverage, coverage_again,
-};
+use crate::arrange::{Arrangement, LineId, Part, SoundingNote, VoiceCoverage, coverage_again};
 use crate::diagnostics::{FileId, ItemId};
 use crate::music::Time;
 use crate::resolve::{Clock, Piece, Verb, Voice};

@@ -206,6 +206,9 @@ fn players(parts: &[Heard], notes: &[Note]) -> Players {
                 at += 1;
             }
             let end = note.start + note.length;
+            let Some(one) = part.brief.get(at).filter(|own| own.start < end) else { continue };
+            // Most begin together, or have nothing to do with one another.
+            let together = one.start == note.start && one.classes & wanted != 0;
             // Does a note that sounds meanwhile come from this one, or begin with it (or tremble
             // through it) and have its name?
             let does = |(own, whole): (&Brief, &SoundingNote)| {
@@ -214,7 +217,7 @@ fn players(parts: &[Heard], notes: &[Note]) -> Players {
                 (same_time && own.classes & wanted != 0) || whole.source == note.span
             };
             let there = part.brief[at..].iter().take_while(|own| own.start < end);
-            if there.zip(&part.notes[at..]).any(does) {
+            if together || there.zip(&part.notes[at..]).any(does) {
                 plays.push((index.narrow::<u32>(), player.narrow::<u16>()));
                 first[index + 1] += 1;
             }

@@ -209,10 +209,11 @@ impl<'a> Before<'a> {
 /// now?
 fn is_claimed_alike(new: &Part, old: &Part, now: &[Option<LineId>]) -> bool {
     let same = |new: LineId, old: LineId| now.get(old.index()) == Some(&Some(new));
-    let claims = new.claims.len() == old.claims.len()
-        && new.claims.iter().zip(&old.claims).all(|(new, old)| {
-            (new.from, new.to) == (old.from, old.to) && same(new.line, old.line)
-        });
+    let claims =
+        new.claims.len() == old.claims.len()
+            && new.claims.iter().zip(&old.claims).all(|(new, old)| {
+                (new.from, new.to) == (old.from, old.to) && same(new.line, old.line)
+            });
     let takes = new.takes.len() == old.takes.len()
         && new.takes.iter().zip(&old.takes).all(|(new, old)| new.0 == old.0 && same(new.1, old.1));
     let instruments = new.instruments.iter().zip(&old.instruments);

@@ -154,6 +154,7 @@ impl Form {
 
     /// Index of the bar in which a time lies; the last bar for times beyond the end.
     #[must_use]
+    #[inline]
     pub fn index_at(&self, time: Time) -> usize {
         // Most bars of a piece are equally long: the search sets out from where the bar would be if
         // all were, and goes further and further from there.
@@ -187,6 +188,7 @@ impl Form {
     /// # Panics
     /// If the form has no bars.
     #[must_use]
+    #[inline]
     pub fn bar_at(&self, time: Time) -> &Bar {
         &self.bars[self.index_at(time)]
     }
@@ -290,6 +292,7 @@ impl<'f> Clock<'f> {
 
     /// Seconds from the beginning to a written time; 0 in a form without bars.
     #[must_use]
+    #[inline]
     pub fn seconds_at(&self, time: Time) -> f64 {
         let bar = self.form.index_at(time);
         match (self.bars.get(bar), self.form.bars.get(bar)) {

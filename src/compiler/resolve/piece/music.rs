@@ -61,6 +61,7 @@ pub enum Sound {
 pub type Pitches = SmallVec<[Pitch; 4]>;
 
 impl Clone for Sound {
+    #[inline]
     fn clone(&self) -> Sound {
         match self {
             // A few bytes, taken as they are.
@@ -73,6 +74,7 @@ impl Clone for Sound {
 impl Sound {
     /// The pitches; none for a stroke.
     #[must_use]
+    #[inline]
     pub fn pitches(&self) -> &[Pitch] {
         match self {
             Sound::Pitches(pitches) => pitches,
@@ -218,19 +220,23 @@ impl Marks {
 
     /// Is the mark there?
     #[must_use]
+    #[inline]
     pub fn has(self, mark: Mark) -> bool {
         self.0 & (1 << mark as u8) != 0
     }
 
     /// Are there none?
     #[must_use]
+    #[inline]
     pub fn is_empty(self) -> bool {
         self.0 == 0
     }
 
     /// The marks in a fixed order.
     pub fn iter(self) -> impl Iterator<Item = Mark> {
-        Mark::WORDS.into_iter().map(|(mark, _)| mark).filter(move |mark| self.has(*mark))
+        // Most notes have none.
+        let marks = if self.is_empty() { &[][..] } else { &Mark::WORDS[..] };
+        marks.iter().map(|(mark, _)| *mark).filter(move |mark| self.has(*mark))
     }
 
     /// Their words in the language, in the same order.

@@ -60,9 +60,8 @@ fn check(cx: &Context, findings: &mut Findings) {
         let Stretch { player, part, instrument, .. } = stretch;
         let Some(blurred) = &instrument.blurred_run else { continue };
         let Some(agility) = &instrument.agility else { continue };
-        let offences = cx.offences_of_stretch(&RULE, &stretch, || {
-            blurs(cx, &stretch, blurred, agility)
-        });
+        let offences =
+            cx.offences_of_stretch(&RULE, &stretch, || blurs(cx, &stretch, blurred, agility));
         for passage in cx.passages(&RULE, player, offences) {
             let message = format!(
                 "{} run{} through {} quick notes from {} on ({}): low down this blurs.",

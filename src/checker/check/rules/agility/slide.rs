@@ -82,8 +82,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
         let Some(slide) = instrument.slide(cx.era) else { continue };
-        let offences =
-            cx.offences(&RULE, &stretch, 1, |range| too_far(cx, &stretch, slide, range));
+        let offences = cx.offences(&RULE, &stretch, 1, |range| too_far(cx, &stretch, slide, range));
         for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();
             let (from, to, least) = *passage.detail();

@@ -137,6 +137,8 @@ fn overtaxed(
     let mut offending = vec![0.0_f64; notes.len()];
     // The steps of the window that ends here: index of the note, seconds taken and needed.
     let mut window: VecDeque<(usize, f64, f64)> = VecDeque::with_capacity(WINDOW);
+    // The last step for which there is hardly time enough.
+    let mut tight: Option<usize> = None;
     // A step leads to its note from the one before.
     let steps = super::steps_within(part, cx.times(player), notes.start + 1..notes.end);
     for (index, seconds, semitones) in steps {
@@ -159,7 +161,15 @@ fn overtaxed(
         if window.len() == WINDOW {
             window.pop_front();
         }
-        window.push_back((index, seconds, hand / rate.max(0.5)));
+        let needed = hand / rate.max(0.5);
+        window.push_back((index, seconds, needed));
+        if seconds * speed < needed * 0.99 {
+            tight = Some(index);
+        }
+        // Steps for each of which there is time enough are no trouble together.
+        if tight.is_none_or(|tight| tight + WINDOW <= index) {
+            continue;
+        }
         let (taken, needed) = window.iter().fold((0.0, 0.0), |(a, b), (_, t, n)| (a + t, b + n));
         if window.len() == WINDOW && taken * speed < needed * 0.98 {
             let rate = WINDOW as f64 / taken.max(0.001);

@@ -223,8 +223,7 @@ const ENOUGH: f64 = LONG * 2.0;
 
 fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
     let parts = &cx.arrangement.parts;
-    let accompanies =
-        |one: &Sounding| !matches!(one.of(parts).role, Role::Melody | Role::Bass);
+    let accompanies = |one: &Sounding| !matches!(one.of(parts).role, Role::Melody | Role::Bass);
     if !slice.sounding.iter().any(accompanies) {
         return None;
     }
