@@ -102,6 +102,18 @@ fn a_chord_longer_than_any_value_is_imported() {
     import_anything(thrown(&[26, 30, 12, 26, 19]).as_bytes());
 }
 
+#[test]
+fn a_tuplet_goes_on_where_it_could_have_ended() {
+    // An eleventh of the bar and a half is a whole number of 128ths, in the middle of the tuplet.
+    assert_comes_back(
+        "piece \"Tuplets\" { }\nform {\n  1 metre 7/8, key Ab minor\n  1 end\n}\nvoice upper {\n  \
+         1: 11:8(1/16 rest E5 A4 rest G##5 1/8 rest 1/16 Fbb5 = C5&E5&B##6 D4&C5) 1/32 Db5 \
+         10:11(1/16 E5&F5&F6 1/64 F5&B5 B5 1/32 rest 1/64 A#5 F##4 1/32 = = 1/16 G5 1/64 rest G6) |\
+         \n}\nensemble small {\n  era 1770\n  violin-1 1 player\n}\nscoring first for small {\n  \
+         violin-1 plays upper as melody\n}\n",
+    );
+}
+
 fn cases() -> ProptestConfig {
     ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(80) }
 }

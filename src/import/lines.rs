@@ -251,12 +251,25 @@ impl Gathered {
             .into_iter()
             .map(|(mut line, slurs)| {
                 slur(&mut line.notes, slurs, bars, (self.part, losses));
-                line.spans.sort_by_key(|span| (span.start, span.end));
-                line.spans.dedup();
+                line.spans = one_for_each_chord(line.spans);
                 line
             })
             .collect()
     }
+}
+
+/// Notes of tuplets in order of time. Heads of one chord are one: only the first has the bracket.
+fn one_for_each_chord(mut spans: Vec<TupletSpan>) -> Vec<TupletSpan> {
+    spans.sort_by_key(|span| (span.start, span.end, span.ratio));
+    spans.dedup_by(|next, kept| {
+        let same = (next.start, next.end, next.ratio) == (kept.start, kept.end, kept.ratio);
+        if same {
+            kept.bracket.0 |= next.bracket.0;
+            kept.bracket.1 |= next.bracket.1;
+        }
+        same
+    });
+    spans
 }
 
 /// Heads that begin and end together.

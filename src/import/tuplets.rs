@@ -39,13 +39,20 @@ pub(super) fn find(
     spans: &[TupletSpan],
     length: Time,
 ) -> Result<Vec<Tuplet>, Time> {
+    let said = said(places, spans);
     let mut found: Vec<Tuplet> = Vec::new();
     let mut from = Time::ZERO;
     for &place in places {
         if place < from || is_plain(place) {
             continue;
         }
-        let tuplet = as_said(place, from, places, spans)
+        let next = said.partition_point(|tuplet| tuplet.end <= place);
+        let around = said.get(next).filter(|tuplet| from <= tuplet.start && tuplet.start < place);
+        // What the file says of the music behind holds before what the times suggest here.
+        let room = said.get(next).map_or(length, |tuplet| tuplet.start);
+        let tuplet = around
+            .copied()
+            .or_else(|| inferred(place, from, places, room))
             .or_else(|| inferred(place, from, places, length))
             .ok_or(place)?;
         from = tuplet.end;
@@ -54,40 +61,87 @@ pub(super) fn find(
     Ok(found)
 }
 
-/// The tuplet around a place as the notes of the file have it.
-fn as_said(place: Time, from: Time, places: &[Time], spans: &[TupletSpan]) -> Option<Tuplet> {
-    let mut begin = spans.partition_point(|span| span.start < from);
-    while begin < spans.len() && spans[begin].start < place {
-        let first = spans[begin];
-        let mut end = first.start;
-        let mut run = begin;
-        // A bracket that ends there settles it; else the first place where the tuplet is full.
-        let mut full: Option<(Tuplet, usize)> = None;
-        while let Some(span) = spans.get(run).filter(|s| s.start == end && s.ratio == first.ratio) {
-            end = span.end;
-            run += 1;
-            let (actual, normal) = (i64::from(first.ratio.0), i64::from(first.ratio.1));
-            let tuplet = Tuplet { start: first.start, end, actual, normal };
-            if !fits(&tuplet, places) {
-                if span.bracket.1 {
-                    break;
-                }
+/// The tuplets of a bar as the notes of the file have them, in order; none overlaps another.
+fn said(places: &[Time], spans: &[TupletSpan]) -> Vec<Tuplet> {
+    let mut said = Vec::new();
+    let mut index = 0;
+    while index < spans.len() {
+        let groups = groups(&run(index, spans), places);
+        index = match groups.last() {
+            Some(last) => spans.partition_point(|span| span.start < last.end).max(index + 1),
+            None => index + 1,
+        };
+        said.extend(groups);
+    }
+    said
+}
+
+/// The notes of one ratio that follow one another from one of them on, up to where a bracket ends or
+/// the next one begins.
+fn run(first: usize, spans: &[TupletSpan]) -> Vec<TupletSpan> {
+    // More than stand in any bar that can be read.
+    const MOST_NOTES: usize = 256;
+    let mut run = vec![spans[first]];
+    let mut last = spans[first];
+    while !last.bracket.1 && run.len() < MOST_NOTES {
+        let at = spans.partition_point(|span| span.start < last.end);
+        let here = spans[at..].iter().take_while(|span| span.start == last.end);
+        let next = here.copied().find(|span| span.ratio == last.ratio && span.end > span.start);
+        let Some(next) = next.filter(|next| !next.bracket.0) else { break };
+        run.push(next);
+        last = next;
+    }
+    run
+}
+
+/// A run as tuplets: one if its brackets say so, else the shortest ones that fill it together, else
+/// the first that is full.
+fn groups(run: &[TupletSpan], places: &[Time]) -> Vec<Tuplet> {
+    let (Some(first), Some(last)) = (run.first(), run.last()) else { return Vec::new() };
+    if first.bracket.0
+        && last.bracket.1
+        && let Some(tuplet) = filled(first.start, last.end, first.ratio, places)
+    {
+        return vec![tuplet];
+    }
+    let edges: Vec<Time> = run.iter().map(|span| span.start).chain([last.end]).collect();
+    // The first tuplet from each edge on that leaves what can be filled, from behind.
+    let mut next: Vec<Option<(Tuplet, usize)>> = vec![None; edges.len()];
+    let mut shortest = None;
+    for from in (0..run.len()).rev() {
+        shortest = None;
+        for to in from + 1..edges.len().min(from + 1 + MOST_IN_ONE) {
+            let Some(tuplet) = filled(edges[from], edges[to], first.ratio, places) else {
                 continue;
-            }
-            if span.bracket.1 || full.is_none() {
-                full = Some((tuplet, run));
-            }
-            if span.bracket.1 || !first.bracket.0 {
+            };
+            shortest.get_or_insert(tuplet);
+            if to == run.len() || next[to].is_some() {
+                next[from] = Some((tuplet, to));
                 break;
             }
         }
-        match full {
-            Some((tuplet, _)) if tuplet.end > place => return Some(tuplet),
-            Some((_, next)) => begin = next,
-            None => begin += 1,
-        }
     }
-    None
+    let mut groups = Vec::new();
+    let mut at = 0;
+    while let Some((tuplet, to)) = next[at] {
+        groups.push(tuplet);
+        at = to;
+    }
+    if groups.is_empty() { shortest.into_iter().collect() } else { groups }
+}
+
+/// How many notes a tuplet without a bracket may have.
+const MOST_IN_ONE: usize = 32;
+
+/// The tuplet of a ratio, or of a multiple of it, that fills a span and has all places inside on its
+/// values.
+fn filled(start: Time, end: Time, ratio: (u8, u8), places: &[Time]) -> Option<Tuplet> {
+    let (actual, normal) = (i64::from(ratio.0), i64::from(ratio.1));
+    (1..=MOST)
+        .step_by(2)
+        .map(|times| Tuplet { start, end, actual: actual * times, normal: normal * times })
+        .take_while(|tuplet| tuplet.actual <= MOST && tuplet.normal <= MOST)
+        .find(|tuplet| fits(tuplet, places))
 }
 
 /// Can the language write this tuplet, and do all places inside fall on its values?
@@ -218,6 +272,50 @@ mod tests {
         let places: Vec<Time> = (0..=6).map(|i| Time::of(i, 24)).collect();
         let found = find(&places, &spans, Time::of(1, 4)).unwrap();
         assert_eq!(found, [Tuplet { start: Time::ZERO, end: Time::QUARTER, actual: 6, normal: 4 }]);
+    }
+
+    /// Notes of one ratio one after another, each so many parts of a whole long as written.
+    fn written(ratio: (u8, u8), values: &[i64]) -> (Vec<TupletSpan>, Vec<Time>) {
+        let (mut at, mut spans) = (Time::ZERO, Vec::new());
+        for value in values {
+            let length = Time::of(i64::from(ratio.1), i64::from(ratio.0) * value);
+            spans.push(TupletSpan { start: at, end: at + length, ratio, bracket: (false, false) });
+            at += length;
+        }
+        let places = [Time::ZERO].into_iter().chain(spans.iter().map(|span| span.end)).collect();
+        (spans, places)
+    }
+
+    /// How many of which ratio in which part of a whole.
+    fn found(spans: &[TupletSpan], places: &[Time]) -> Vec<(i64, i64, String)> {
+        let found = find(places, spans, *places.last().unwrap()).unwrap();
+        found.into_iter().map(|t| (t.actual, t.normal, (t.end - t.start).to_string())).collect()
+    }
+
+    #[test]
+    fn a_tuplet_without_a_bracket_ends_where_the_others_can_be_filled_too() {
+        let values = [16, 64, 16, 32, 32, 16, 32, 64];
+        let (mut spans, places) = written((10, 11), &values);
+        assert_eq!(found(&spans, &places), [(10, 11, "11/32".to_string())]);
+        // With its bracket it is sought no further.
+        spans[0].bracket.0 = true;
+        spans[7].bracket.1 = true;
+        assert_eq!(found(&spans, &places), [(10, 11, "11/32".to_string())]);
+    }
+
+    #[test]
+    fn triplets_without_brackets_are_as_short_as_they_can_be() {
+        let (spans, places) = written((3, 2), &[8, 8, 8, 4, 8, 8, 8, 16, 16]);
+        let quarter = (3, 2, "1/4".to_string());
+        assert_eq!(found(&spans, &places), [quarter.clone(), quarter.clone(), quarter]);
+    }
+
+    #[test]
+    fn nine_in_the_time_of_six_may_be_called_three_in_the_time_of_two() {
+        let (mut spans, places) = written((3, 2), &[16, 8, 8, 8, 8]);
+        spans[0].bracket.0 = true;
+        spans[4].bracket.1 = true;
+        assert_eq!(found(&spans, &places), [(9, 6, "3/8".to_string())]);
     }
 
     #[test]

@@ -217,7 +217,7 @@ mod tests {
 
     const LONG: &str = "piece \"Ferry\" { composer \"House copyist\" }\n\
         form { 1 metre 4/4, key C major, tempo 1/4 at 60\n 8 end }\n\
-        voice tune { 1: 1/1 D5 | 2: = | 3: 1/2 = 1/2 rest | 4: 1/1 D5 | 5: = | 6: 1/2 = 1/2 rest | 7: rest | 8: 1/1 D5 | }\n\
+        voice tune { 1: 1/1 {D5 | 2: E5 | 3: 1/2 D5} 1/2 rest | 4: 1/1 {D5 | 5: E5 | 6: 1/2 D5} 1/2 rest | 7: rest | 8: 1/1 D5 | }\n\
         ensemble few { era 1770\n oboe\n LIMIT }\n\
         ensemble more extends few { era 1770\n flute }\n\
         scoring few for more {\n oboe plays tune as harmony\n flute rests\n}\n";

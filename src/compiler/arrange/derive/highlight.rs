@@ -45,8 +45,9 @@ pub(super) fn highlight(
         !instrument.unpitched && instrument.drums.is_empty() && !above_the_tune(request, *player)
     };
     let chords = ((0..request.parts.len()).filter(strikes).count() >= CHORD).then(|| {
-        let lasting: Vec<(Time, Time)> =
-            found.iter().map(|moment| (moment.at, moment.until)).collect();
+        let ends = |moment: &Found| matches!(moment.kind, Kind::Cadence { .. });
+        let lasting: Vec<(Time, Time, bool)> =
+            found.iter().map(|moment| (moment.at, moment.until, ends(moment))).collect();
         at_moments(request, &lasting, &texture)
     });
     let mut silent: Vec<(usize, Silent)> = Vec::new();
@@ -102,7 +103,12 @@ pub(super) fn highlight(
 const CHORD: usize = 3;
 
 fn point(moment: &Found) -> Point {
-    Point { at: moment.at, contour: None, joined: false }
+    Point {
+        at: moment.at,
+        contour: None,
+        joined: false,
+        ends: matches!(moment.kind, Kind::Cadence { last: true }),
+    }
 }
 
 /// Chord notes at the moments: a beat long, at a cadence held to its end; drums roll what they

@@ -2,7 +2,7 @@
 //! peaks of loudness.
 
 use super::chord_at;
-use super::texture::Texture;
+use super::texture::{Texture, beats};
 use crate::harmony::local_keys;
 use crate::music::{Chord, ChordQuality, Key, Mode, Time};
 use crate::resolve::{
@@ -219,9 +219,14 @@ pub(super) fn cadences(piece: &Piece, harmony: &[HarmonyEvent], texture: &Textur
             && strong
             && (last || ends_section || phrase_ends(form, texture, event))
         {
-            // The dominant sounds from its last strong beat on.
+            // The dominant sounds from its last strong beat on that leaves it two beats, or from where
+            // it begins.
             let beat = form.bar_at(dominant.start).metre.beat();
-            let at = dominant.start.max(event.start - beat * 2);
+            let latest = dominant.start.max(event.start - beat * 2);
+            let strong = beats(form, dominant.start, event.start).into_iter().rev();
+            let strong = strong.filter(|(at, _)| *at <= latest);
+            let mut strong = strong.map(|(at, _)| at).filter(|at| form.weight(*at) >= 2);
+            let at = strong.next().unwrap_or(dominant.start);
             found.push(Found { at, until: event.start, kind: Kind::Dominant });
             found.push(Found { at: event.start, until: end, kind: Kind::Cadence { last } });
         } else if strong && resolves_second_ending(form, harmony, event, key) {

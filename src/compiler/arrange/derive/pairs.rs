@@ -10,7 +10,7 @@ use smallvec::SmallVec;
 use super::search::{Choice, cheapest};
 use super::supply::{Supplies, Supply};
 use super::sustain::Wants;
-use super::texture::Texture;
+use super::texture::{Texture, beats};
 use super::{Request, chord_at};
 use crate::music::{Chord, Interval, Pitch, Time};
 use crate::resolve::{HarmonyEvent, Role};
@@ -24,6 +24,8 @@ pub(super) struct Point {
     pub(super) contour: Option<i32>,
     /// Does it belong together with the point before?
     pub(super) joined: bool,
+    /// Is it the last chord of the piece?
+    pub(super) ends: bool,
 }
 
 /// Heights of the first and the second player's note; [`REST`] for one who rests.
@@ -57,7 +59,7 @@ pub(super) fn choose(
             });
         let own = own.map(|notes| suited(request, pair, notes, point, chord.as_ref(), texture));
         let stage = match chord {
-            Some(chord) => stage(request, pair, &supplies, &own, point, &chord, texture),
+            Some(chord) => stage(request, pair, &supplies, &own, point, &chord, (harmony, texture)),
             None => vec![Choice { state: [REST; 2], cost: 0 }],
         };
         notes.push(own);
@@ -72,9 +74,12 @@ pub(super) fn choose(
         .collect();
     let way = cheapest(&stages, |to, a, b, _| {
         let unresolved = match (&wants[to - 1], &wants[to]) {
-            (Some(from), Some(next)) if points[to].joined => {
-                (0..2).map(|place| from.unresolved(a[place], b[place], next, place == 0)).sum()
-            }
+            (Some(from), Some(next)) if points[to].joined => (0..2)
+                .map(|place| {
+                    from.unresolved(a[place], b[place], next, place == 0)
+                        + from.leap(a[place], b[place], next)
+                })
+                .sum(),
             _ => 0,
         };
         Some(step(points[to], a, b) + unresolved)
@@ -127,7 +132,7 @@ fn stage(
     own: &[Vec<Pitch>; 2],
     point: &Point,
     chord: &Chord,
-    texture: &Texture,
+    (harmony, texture): (&[HarmonyEvent], &Texture),
 ) -> Vec<Choice<Pair>> {
     let bar = request.piece.form.index_at(point.at);
     let key = request.piece.form.bars[bar].key;
@@ -137,7 +142,7 @@ fn stage(
     let (natural, is_drum) = (instrument.natural.is_some(), !instrument.drums.is_empty());
     // Another leading note beside that of the tune or of those who hold one.
     let hung = match leading {
-        Some(leading) if !is_drum => heard_twice(request, texture, point.at, leading),
+        Some(leading) if !is_drum => heard_twice(request, harmony, texture, point.at, leading),
         _ => 0,
     };
     let to_written = -request.parts[pair[0]].transposition_at(point.at);
@@ -182,11 +187,24 @@ fn stage(
                     cost += horn_fifths(first, second, to_written);
                 }
             }
+            if point.ends {
+                let is_root = |note: i16| i32::from(note.rem_euclid(12)) == chord.root.class();
+                let lowest = if second == REST { first } else { second };
+                cost += match (is_root(lowest), is_root(first)) {
+                    _ if lowest == REST => 0,
+                    (true, _) => 0,
+                    (false, true) => WITHOUT_ROOT / 2,
+                    (false, false) => WITHOUT_ROOT,
+                };
+            }
             choices.push(Choice { state: [first, second], cost });
         }
     }
     choices
 }
+
+/// What it costs a pair to end a piece without the root, or with it in the upper part alone.
+const WITHOUT_ROOT: u32 = 24;
 
 /// What it costs to take the leading note that others have already: more than to rest; in a tutti
 /// little, from so many players on who accompany. (Our heuristic.)
@@ -196,7 +214,13 @@ const TUTTI: usize = 6;
 
 /// What it costs to take a note of this pitch class, if a voice has it, or somebody whose notes are
 /// written or kept.
-fn heard_twice(request: &Request, texture: &Texture, at: Time, class: i32) -> u32 {
+fn heard_twice(
+    request: &Request,
+    harmony: &[HarmonyEvent],
+    texture: &Texture,
+    at: Time,
+    class: i32,
+) -> u32 {
     let is_class = |pitch: &Pitch| pitch.name().class() == class;
     let around = || {
         request.around.iter().filter_map(|(_, notes)| {
@@ -204,7 +228,15 @@ fn heard_twice(request: &Request, texture: &Texture, at: Time, class: i32) -> u3
             note.filter(|note| note.start <= at)
         })
     };
-    let in_voices = texture.sounding(at).flat_map(|note| note.sound.pitches()).any(is_class);
+    // Where a voice has it while the chord stands, on a beat, it has it for the whole chord.
+    let bar = request.piece.form.bar_at(at);
+    let (from, to) = chord_at(harmony, at).map_or((at, at + bar.metre.beat()), |event| {
+        (event.start.max(bar.start), (event.start + event.length).min(bar.start + bar.length))
+    });
+    let on_beats = beats(&request.piece.form, from, to).into_iter().map(|(at, _)| at);
+    let in_voices = std::iter::once(at)
+        .chain(on_beats)
+        .any(|at| texture.sounding(at).flat_map(|note| note.sound.pitches()).any(is_class));
     if !in_voices && !around().any(|note| note.sound.pitches().iter().any(is_class)) {
         0
     } else if around().count() + request.parts.len() >= TUTTI {

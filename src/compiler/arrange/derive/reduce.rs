@@ -145,7 +145,11 @@ fn onsets(
             let own = note.start + note.length;
             let bar = form.bar_at(note.start);
             let end = if manner.marks_only {
-                own.max((note.start + beat).min(sounds_until(music, note)))
+                // What is left out at the end of a beat is held through, not rested.
+                let full = form.full_start(form.index_at(note.start));
+                let within = (own - full) % beat;
+                let of_beat = if within == Time::ZERO { own } else { own + beat - within };
+                own.max(of_beat.max(note.start + beat).min(sounds_until(music, note)))
             } else if own < next {
                 sounds_until(music, note).min((bar.start + bar.length).max(own))
             } else {
@@ -218,6 +222,12 @@ mod tests {
         let bars = "1: 1/8 D5 E F E D E F E |";
         assert_eq!(rhythm("4/4", bars, true), "0/1+1/4 1/2+1/4");
         assert_eq!(rhythm("4/4", bars, false), "0/1+1/4 1/4+1/4 1/2+1/4 3/4+1/4");
+    }
+
+    #[test]
+    fn the_tail_of_a_beat_is_held_through() {
+        let bars = "1: 1/4 D5 F 1/4. E5 1/8 C | 2: 1/1 Bb4 |";
+        assert_eq!(rhythm("4/4", bars, true), "0/1+1/4 1/4+1/4 1/2+1/2 1/1+1/1");
     }
 
     #[test]

@@ -49,7 +49,13 @@ pub(super) fn signal(
             continue;
         }
         without_chord |= onsets.iter().any(|onset| chord_at(harmony, onset.start).is_none());
-        let chosen = choose(request, &pair, &points(&onsets, &texture), harmony, &texture);
+        let chosen = choose(
+            request,
+            &pair,
+            &points(&onsets, &texture, request.piece.form.end()),
+            harmony,
+            &texture,
+        );
         for (onset, notes) in onsets.iter().zip(&chosen) {
             for (&player, pitch) in pair.iter().zip(notes) {
                 let Some(pitch) = *pitch else { continue };
@@ -107,7 +113,7 @@ fn manner(request: &Request, player: usize) -> Manner {
     Manner { marks_only, repeated: repeated.min(CALLING_SPEED) }
 }
 
-fn points(onsets: &[Onset], texture: &Texture) -> Vec<Point> {
+fn points(onsets: &[Onset], texture: &Texture, end: Time) -> Vec<Point> {
     let mut before: Option<&Onset> = None;
     onsets
         .iter()
@@ -123,7 +129,7 @@ fn points(onsets: &[Onset], texture: &Texture) -> Vec<Point> {
             // After a longer pause the line begins anew.
             let joined = before.is_some_and(|b| onset.start - b.end < Time::of(1, 2));
             before = Some(onset);
-            Point { at: onset.start, contour, joined }
+            Point { at: onset.start, contour, joined, ends: onset.end == end }
         })
         .collect()
 }

@@ -122,6 +122,16 @@ impl Supply {
         found
     }
 
+    /// Does what the player has go down to where it is heard as a bass? (Our heuristic: to the A
+    /// at the bottom of the bass staff.)
+    pub(super) fn is_deep(&self) -> bool {
+        match self {
+            Supply::Unpitched => false,
+            Supply::Notes(notes) => notes.first().is_some_and(|note| note.midi() <= 45),
+            Supply::Compass { low, .. } => *low <= 45,
+        }
+    }
+
     /// The middle of what the player has, as a MIDI key number.
     pub(super) fn middle(&self) -> i32 {
         match self {

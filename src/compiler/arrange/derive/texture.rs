@@ -14,6 +14,8 @@ pub(super) struct Texture<'a> {
     basses: Vec<&'a [Note]>,
     /// Where nothing is to be held, in order: no voice sounds, or only an up-beat over a silent bass.
     silences: Vec<(Time, Time)>,
+    /// When the last note of the piece begins that a voice strikes anew, if it is held to the end.
+    last_struck: Option<Time>,
 }
 
 /// Less than any note lasts.
@@ -66,7 +68,17 @@ impl<'a> Texture<'a> {
             }
             joins
         });
-        Texture { voices, written, basses, silences }
+        let last = voices.iter().chain(&written).filter_map(|notes| notes.last());
+        let ends = |note: &&&Note| note.start + note.length == piece.form.end();
+        let last_struck = last.clone().map(|note| note.start).max();
+        let last_struck = last_struck.filter(|_| last.clone().any(|note| ends(&&note)));
+        Texture { voices, written, basses, silences, last_struck }
+    }
+
+    /// From when on the voices only hold their last notes, to the end of the piece: a figure of
+    /// accompaniment comes to rest with them (common practice). `None` where they have ended before.
+    pub(super) fn rests_from(&self) -> Option<Time> {
+        self.last_struck
     }
 
     /// Until when the voice that is on top at a time sounds without a rest, at most to `end`.

@@ -2,7 +2,8 @@
 //!
 //! # What it finds
 //! Wind players who sound on without a rest, a breath mark or a gap after a slur, a detached or a
-//! longer note in which a breath can be snatched, for longer than one breath lasts at that dynamic. Two
+//! longer note in which a breath can be snatched, for longer than one breath lasts at that dynamic
+//! (half as long again where it is a single note). Two
 //! players of one pair who play the same notes, and sections, breathe in turn and are exempt.
 //!
 //! # Why it matters
@@ -64,6 +65,9 @@ const LENDS: f64 = 0.36;
 
 /// The same where a slur ends on the note, or a dot shortens it. Our heuristic.
 const LENDS_DETACHED: f64 = 0.25;
+
+/// A single note between two breaths may last so many of them. Our heuristic.
+const ONE_NOTE: f64 = 1.5;
 
 /// Seconds without a breath, seconds that one lasts, and the ensemble line of the player.
 type Breathless = (f64, f64, Span);
@@ -136,7 +140,9 @@ fn breathless(cx: &Context, stretch: &Stretch) -> Vec<(usize, Breathless)> {
         }
         let carries = carries(loudness(cx, player, first, index), breath);
         let carries = carries * cx.limit(&RULE) / 100.0;
-        if seconds > carries && !relieved(cx, player, first, index) {
+        // Whoever breathes before and after a single note lets it go a little early.
+        let carries_on = if first == index { ONE_NOTE * carries } else { carries };
+        if seconds > carries_on && !relieved(cx, player, first, index) {
             found.extend((first..=index).map(|note| (note, (seconds, carries, part.player.span))));
         }
         first = index + 1;

@@ -10,7 +10,8 @@
 //! only touches it, for less than half of the chord, and leaps on to another note of the same
 //! chord or runs through it by step does not count, nor one that goes on before a quarter of the
 //! chord is over (our heuristic); nor do octaves between two families where six
-//! or more accompany (our heuristic), as is common practice in a tutti; nor does a chord of three
+//! or more accompany, or where three or more of one of them do and are a whole chord by themselves
+//! (our heuristic), as is common practice in a tutti; nor does a chord of three
 //! notes and more, which a keyboard or a harp fills the harmony with (our heuristic). Two players
 //! on one pitch are one note in two colours, and a string that is plucked has died away before the
 //! chord changes: neither counts.

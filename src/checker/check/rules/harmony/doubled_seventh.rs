@@ -5,7 +5,8 @@
 //! do not double each other (our heuristic). The chord is declared, or where the source declares no
 //! harmony, it sounds and is spelled as one. What does not count is the same as for
 //! `harmony/doubled-leading-note`: parts that leap on or run through, two players on one pitch,
-//! plucked strings, full chords of one player, and octaves between families in a tutti.
+//! plucked strings, full chords of one player, and octaves between families in a tutti or of a family of
+//! three and more.
 //!
 //! # Why it matters
 //! The seventh wants to fall by a step. Two of them fall in octaves, or one is left hanging, and

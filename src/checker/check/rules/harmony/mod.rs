@@ -61,9 +61,21 @@ fn same_origin(cx: &Context, one: &SoundingNote, two: &SoundingNote) -> bool {
 const TUTTI: usize = 6;
 const FULL: usize = 12;
 
-/// How many accompany in a slice.
+/// So many of a family are a whole chord by themselves. Our heuristic.
+const WHOLE: u8 = 3;
+
+/// How many accompany in a slice: in all, and by choir.
 #[derive(Clone, Copy)]
-struct Filling(usize);
+struct Filling(usize, [u8; CHOIRS]);
+
+/// Families of the orchestra, horns apart from the heavy brass.
+const CHOIRS: usize = 2 * 16;
+
+fn choir(cx: &Context, sounding: Sounding) -> usize {
+    let instrument = cx.part(usize::from(sounding.player)).first_instrument();
+    let horns = instrument.loudness == crate::instruments::Loudness::Horn;
+    (2 * instrument.family as usize + usize::from(horns)).min(CHOIRS - 1)
+}
 
 impl Filling {
     fn is_full(self) -> bool {
@@ -79,24 +91,28 @@ fn filling(cx: &Context, slice: &Slice) -> Filling {
     let parts = &cx.arrangement.parts;
     let fills =
         |s: &&Sounding| counts(cx, **s) && !matches!(s.of(parts).role, Role::Melody | Role::Bass);
-    Filling(slice.sounding.iter().filter(fills).count())
+    let mut filling = Filling(0, [0; CHOIRS]);
+    for one in slice.sounding.iter().filter(fills) {
+        filling.0 += 1;
+        let of_choir = &mut filling.1[choir(cx, *one)];
+        *of_choir = of_choir.saturating_add(1);
+    }
+    filling
 }
 
 /// Is it a doubling of a tutti that two players have a note: in octaves between two families of the
-/// orchestra (horns apart from the heavy brass), and in a full tutti in unison too?
+/// orchestra (horns apart from the heavy brass), and in a full tutti in unison too? Or of a choir that
+/// is a whole chord by itself, and doubles another in octaves?
 fn doubles_in_tutti(
     cx: &Context,
-    Filling(filling): Filling,
+    Filling(filling, of_choirs): Filling,
     one: (Sounding, Pitch),
     two: (Sounding, Pitch),
 ) -> bool {
-    let choir = |sounding: Sounding| {
-        let instrument = cx.part(usize::from(sounding.player)).first_instrument();
-        let horns = instrument.loudness == crate::instruments::Loudness::Horn;
-        (instrument.family, horns)
-    };
     let unison = one.1.midi() == two.1.midi();
-    choir(one.0) != choir(two.0) && filling >= if unison { FULL } else { TUTTI }
+    let (a, b) = (choir(cx, one.0), choir(cx, two.0));
+    let whole = of_choirs[a].max(of_choirs[b]) >= WHOLE;
+    a != b && (filling >= if unison { FULL } else { TUTTI } || (whole && !unison))
 }
 
 /// What lasts so many seconds, note by note of each player: moments are keys with what there is to

@@ -4,7 +4,7 @@
 //! Two parts that move in the same direction from a perfect fifth to a perfect fifth, or from an
 //! octave or unison to another. Doublings do not count: parts that play the same notes of the
 //! source, or that go in octaves for several notes; nor are octaves within the bass or within the
-//! melody, nor octaves between two families where six or more accompany, or between two kinds of
+//! melody, nor octaves between two families where six or more accompany or three of one of them, or between two kinds of
 //! instruments where twelve or more do, nor a filling part of
 //! another family that goes along with a voice for a moment, unless the two make fifths, both are
 //! written out, and fewer than six accompany (our heuristics). Drums and parts with a rhythm or a

@@ -59,7 +59,7 @@ fn change_before(slots: &[Slot], end: usize) -> Option<usize> {
 }
 
 /// Does a new section begin with the bar that begins here?
-fn divides(form: &Form, at: Time) -> bool {
+pub(super) fn divides(form: &Form, at: Time) -> bool {
     let index = form.index_at(at);
     let bar = &form.bars[index];
     let before = index.checked_sub(1).map(|before| &form.bars[before]);
@@ -103,8 +103,9 @@ const NOTE_TOO_LONG: f64 = 250.0;
 /// What it costs to breathe again when little of the breath is used.
 const TOO_SOON: f64 = 8.0;
 
-/// A bar of so many breaths is divided. (Our heuristic.)
-const TOO_LONG_A_BAR: f64 = 1.0;
+/// A bar of so many breaths is divided; a shorter one is held as it stands, from a breath at its bar
+/// line to the next. (Our heuristic, as the checker has it.)
+const TOO_LONG_A_BAR: f64 = 1.5;
 
 /// No more than this many breaths long is a stretch without one, where there are places.
 const FARTHEST: f64 = 4.0;

@@ -29,16 +29,35 @@ pub(super) const REST: i16 = -1;
 pub(super) const RESTING: u32 = 2500;
 
 /// The same for natural brass and drums, whose notes come and go with the chords.
-pub(super) const RESTING_NATURAL: u32 = 80;
+pub(super) const RESTING_NATURAL: u32 = 200;
 
 /// Two parts in parallel fifths, octaves or unisons.
 pub(super) const PARALLEL: u32 = 1200;
+
+/// Two parts in contrary fifths or octaves.
+pub(super) const CONTRARY: u32 = 50;
+
+/// A note given up while its chord stands still: what is held is held.
+const STILL: u32 = 25;
 
 /// The leading note or the seventh a second time in one choir.
 pub(super) const TENDER_TWICE: u32 = 1500;
 
 /// Two players of a choir in unison, while other notes are free.
 pub(super) const UNISON: u32 = 60;
+
+/// An augmented interval in one part, and a diminished one (a semitone's step apart): the first is
+/// all but forbidden, the second wants a reason. (E. Prout, Harmony, 1889, ch. III, from memory.)
+pub(super) const AUGMENTED: u32 = 400;
+const DIMINISHED: u32 = 25;
+
+/// A choir with another note than the bass at its bottom, low down: its fifth within a phrase and
+/// in the last chord of a section.
+const SIX_FOUR: u32 = 12;
+const SIX_FOUR_AT_THE_END: u32 = 120;
+
+/// Lower than this the bottom of a choir is heard as a bass.
+const DEEP: i16 = 60;
 
 /// Below this key number the interval of so many semitones is muddy: index 1 the minor second.
 const MUDDY_BELOW: [i16; 12] = [0, 52, 51, 48, 47, 45, 35, 37, 41, 41, 41, 41];
@@ -72,6 +91,10 @@ pub(in crate::arrange::derive) struct Wants {
     pub(super) classes: u16,
     /// By pitch class.
     pub(super) tendencies: [Tendency; 12],
+    /// By pitch class: the place of its name on the line of fifths.
+    fifths: [Option<i8>; 12],
+    /// Pitch classes of the root and the perfect fifth.
+    root: i32,
 }
 
 #[derive(Clone)]
@@ -93,6 +116,7 @@ impl Wants {
         let mut members = SmallVec::new();
         let mut classes = 0;
         let mut tendencies = [Tendency::Free; 12];
+        let mut fifths = [None; 12];
         for (index, name) in names.iter().enumerate() {
             let steps = index.checked_sub(1).and_then(|i| above.get(i)).copied();
             let (missing, missed_by_all, doubled) = match steps {
@@ -108,6 +132,7 @@ impl Wants {
                 Some(_) => (20, 60, None),
             };
             let class = name.class() as usize;
+            fifths[class] = Some(name.fifths().narrow::<i8>());
             let is_leading = leading == Some(name.class());
             let doubled = if is_leading { None } else { doubled };
             if is_leading {
@@ -119,7 +144,45 @@ impl Wants {
             classes |= 1 << class;
             members.push(Member { missing, missed_by_all, doubled });
         }
-        Wants { place, leading, members, classes, tendencies }
+        let root = chord.root.class();
+        Wants { place, leading, members, classes, tendencies, fifths, root }
+    }
+
+    /// What it costs to move to another note of the same chord.
+    pub(super) fn still(&self, next: &Wants) -> u32 {
+        if self.classes == next.classes { STILL } else { 0 }
+    }
+
+    /// What it costs that an interval to a note of the next chord is augmented or diminished.
+    pub(in crate::arrange::derive) fn leap(&self, from: i16, to: i16, next: &Wants) -> u32 {
+        let way = to - from;
+        if from == REST || to == REST || way.unsigned_abs() <= 2 {
+            return 0;
+        }
+        let (Some(a), Some(b)) = (self.fifths[class(from)], next.fifths[class(to)]) else {
+            return 0;
+        };
+        // Upwards an augmented interval goes six fifths and more to the sharp side.
+        match i16::from(b - a) * way.signum() {
+            6.. => AUGMENTED,
+            ..=-6 => DIMINISHED,
+            _ => 0,
+        }
+    }
+
+    /// What it costs a choir to have this note at its bottom; `ends` is the last chord of a
+    /// section. Root, then third; the fifth makes a six-four chord of it.
+    pub(super) fn at_bottom(&self, height: i16, bass: i32, ends: bool) -> u32 {
+        let own = class(height).narrow::<i32>();
+        let cost = match (own - self.root).rem_euclid(12) {
+            _ if own == bass => 0,
+            0 => 3,
+            6 | 7 if ends => SIX_FOUR_AT_THE_END,
+            6 | 7 => SIX_FOUR,
+            _ if ends => SIX_FOUR_AT_THE_END / 2,
+            _ => SIX_FOUR / 2,
+        };
+        if height < DEEP { cost } else { cost / 3 }
     }
 
     /// What it costs to go on to a note of the next chord, if the first wants to go elsewhere.
@@ -286,9 +349,20 @@ pub(super) fn muddy(low: i16, high: i16) -> bool {
     MUDDY_BELOW.get(usize::from((high - low).unsigned_abs())).is_some_and(|limit| low < *limit)
 }
 
-/// Two parts that move, both at once, from one perfect fifth, octave or unison to another of the
+/// Two parts that move in one direction from a perfect fifth, octave or unison to another of the
 /// same kind. Two players on one note in both chords are one voice and no fault.
 pub(super) fn parallel(one: (i16, i16), other: (i16, i16)) -> bool {
+    consecutive(one, other) && (one.1 > one.0) == (other.1 > other.0)
+}
+
+/// The same in contrary motion, as at a cadence the bass and a part above it may go. (E. Prout,
+/// Harmony, 1889, ch. IV, from memory.)
+pub(super) fn contrary(one: (i16, i16), other: (i16, i16)) -> bool {
+    consecutive(one, other) && (one.1 > one.0) != (other.1 > other.0)
+}
+
+/// Parallel or contrary.
+fn consecutive(one: (i16, i16), other: (i16, i16)) -> bool {
     // Quickest first: this is asked more often than anything else.
     let class = (one.0 - other.0).unsigned_abs() % 12;
     if !(class == 0 || class == 5 || class == 7) || one.0 == one.1 || other.0 == other.1 {
@@ -328,7 +402,7 @@ pub(super) fn unresolved(tendency: Tendency, a: i16, b: i16, next: u16, top: boo
         _ if a == b || b == REST => 0,
         Tendency::Down => {
             let steps = [a - 1, a - 2];
-            if !steps.into_iter().any(there) || steps.contains(&b) { 0 } else { 150 }
+            if !steps.into_iter().any(there) || steps.contains(&b) { 0 } else { 190 }
         }
         Tendency::Up if !there(a + 1) || b == a + 1 => 0,
         Tendency::Up => {
@@ -345,26 +419,28 @@ pub(super) fn unresolved(tendency: Tendency, a: i16, b: i16, next: u16, top: boo
 const COMES_OR_GOES: u32 = 25;
 
 /// Farther than this is as bad as this.
-const FAR: usize = 12;
+const FAR: usize = 24;
 
 /// What a movement by so many semitones costs: little by step, more beyond a third, much beyond a
-/// fifth, and a tritone is never sung gladly.
+/// fifth, most by a seventh, and a tritone is never sung gladly.
 const MOVES: [u32; FAR + 1] = {
     let mut costs = [0; FAR + 1];
     let (mut way, mut steps) = (0, 0);
     while way <= FAR {
         costs[way] = steps
             + if way > 4 { 15 } else { 0 }
-            + if way > 7 { 25 } else { 0 }
+            + if way > 7 { 40 } else { 0 }
+            + if way == 10 || way == 11 { 80 } else { 0 }
+            + if way > 12 { 120 } else { 0 }
             + if way == 6 { 12 } else { 0 };
         (way, steps) = (way + 1, steps + 4);
     }
     costs
 };
 
-/// How many pairs of the leaders move in parallels.
-pub(super) fn parallels(from: &Row, to: &Row) -> u32 {
-    let mut count = 0;
+/// What the pairs of the leaders cost that move in parallels, or in contrary fifths and octaves.
+pub(super) fn consecutives(from: &Row, to: &Row) -> u32 {
+    let mut cost = 0;
     for player in 0..MOST {
         let (a, b) = (from[player], to[player]);
         if a == REST || b == REST || a == b {
@@ -372,12 +448,12 @@ pub(super) fn parallels(from: &Row, to: &Row) -> u32 {
         }
         for below in player + 1..MOST {
             let (c, d) = (from[below], to[below]);
-            if c != REST && d != REST && parallel((a, b), (c, d)) {
-                count += 1;
+            if c != REST && d != REST && consecutive((a, b), (c, d)) {
+                cost += if (b > a) == (d > c) { PARALLEL } else { CONTRARY };
             }
         }
     }
-    count
+    cost
 }
 
 #[cfg(test)]
@@ -422,6 +498,7 @@ mod tests {
 
     #[test]
     fn fifths_that_move_together_are_faults_and_unisons_that_stay_one_voice_are_not() {
+        let parallels = |a: &Row, b: &Row| consecutives(a, b) / PARALLEL;
         assert_eq!(parallels(&[69, 62, REST, REST], &[67, 60, REST, REST]), 1);
         assert_eq!(parallels(&[74, 62, REST, REST], &[72, 60, REST, REST]), 1);
         assert!(parallel((62, 60), (69, 67)) && !parallel((62, 60), (67, 65)), "fourths are not");

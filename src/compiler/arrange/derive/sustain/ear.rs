@@ -4,6 +4,7 @@
 use super::cost::{self, REST, UNISON, Wants};
 use super::seats::{Choir, Duty, Seat};
 use super::slots::Slot;
+use super::voicings::Desk;
 use crate::arrange::SoundingNote;
 use crate::arrange::derive::texture::{Outer, Texture, beats, weight};
 use crate::music::{Chord, Pitch, Time};
@@ -18,6 +19,9 @@ const DOUBLES_TENDER: u32 = 300;
 /// family of a full orchestra, each of which is complete in itself.
 const OCTAVE_OF_TUTTI: u32 = 15;
 const UNISON_OF_FULL: u32 = 30;
+
+/// The same in another octave of a few, of whom those of his choir are a whole chord.
+const OCTAVE_OF_CHOIR: u32 = 40;
 
 /// From so many players on who hold or accompany, all is a tutti, and a full one. (Our heuristic.)
 const TUTTI: usize = 6;
@@ -55,8 +59,28 @@ pub(super) struct Ear {
     voices: Vec<i16>,
     /// What each of those holds whose notes are written or kept, or [`REST`].
     pub(super) fixed: Vec<Held>,
-    tutti: bool,
+    pub(super) tutti: bool,
     full: bool,
+}
+
+impl Ear {
+    /// May this leader go along with the bass, in unison or octaves: who is there for it, and in a
+    /// tutti the lowest of a choir that goes down so far? (Common practice.)
+    pub(super) fn goes_with_bass(
+        &self,
+        seat: &Seat,
+        desk: &Desk,
+        leader: usize,
+        slot: &Slot,
+    ) -> bool {
+        let lowest = leader + 1 == desk.leaders.len() && desk.players() >= cost::COMPLETE;
+        seat.place != Duty::Free || (self.tutti && lowest && seat.supplies.at(slot.start).is_deep())
+    }
+
+    /// Is it a tutti for players of this choir? The strings have the tune for the most part.
+    pub(super) fn is_tutti_for(&self, choir: Choir) -> bool {
+        self.tutti && choir != Choir::Strings
+    }
 }
 
 /// The ears of all slots.
@@ -150,7 +174,8 @@ fn classes(form: &Form, slot: &Slot, texture: &Texture) -> u16 {
     classes
 }
 
-/// What one held note costs against what else is heard.
+/// What one held note costs against what else is heard; `players` of his choir are worked out with
+/// him.
 pub(super) fn against(
     seat: &Seat,
     height: i16,
@@ -158,6 +183,7 @@ pub(super) fn against(
     ear: &Ear,
     others: &[Held],
     slot: &Slot,
+    players: usize,
 ) -> u32 {
     let mut cost = 0;
     for &(voice, of_chord) in &ear.watched {
@@ -169,8 +195,13 @@ pub(super) fn against(
     }
     let same = |voice: i16| voice != REST && (voice - height).rem_euclid(12) == 0;
     let tender = wants.tender(height);
+    // So many players of a choir are a whole chord by themselves, as those of a tutti are.
+    let of_choir =
+        1 + others.iter().filter(|(choir, h)| *choir == seat.choir && *h != REST).count();
+    let whole = players.max(of_choir) >= cost::COMPLETE;
     let doubles = |unison: bool| match unison {
         false if ear.tutti => OCTAVE_OF_TUTTI,
+        false if whole => OCTAVE_OF_CHOIR,
         true if ear.full => UNISON_OF_FULL,
         _ => DOUBLES_TENDER,
     };
@@ -210,7 +241,7 @@ pub(super) fn against(
         };
     }
     if height > high {
-        cost += 40 + u32::from((height - high).unsigned_abs());
+        cost += 60 + u32::from((height - high).unsigned_abs());
     }
     if !ear.has_bass {
         return cost;

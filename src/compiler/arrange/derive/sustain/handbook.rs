@@ -96,6 +96,11 @@ struct Count {
     crossed: u32,
     /// A bar held that is not one whole note.
     divided: u32,
+    /// A player goes by an augmented interval, or by a seventh or more than an octave.
+    augmented: u32,
+    leaps: u32,
+    /// The lowest of the heavy brass ends with the fifth of the chord.
+    six_four: u32,
 }
 
 /// What the computed players of an arrangement hold in a bar: player, line, choir, height.
@@ -172,12 +177,19 @@ fn count(piece: &Arc<Piece>, total: &mut Count) {
                 total.crossed += u32::from(below > own);
             }
         }
+        if bar + 1 == piece.form.bars.len() {
+            let lowest = heights(Some(Choir::Brass)).into_iter().min();
+            total.six_four += u32::from(lowest.is_some_and(|h| wants.member(h) == Some(2)));
+        }
         if bar + 1 < piece.form.bars.len() {
             let next_wants =
                 Wants::new(&piece.harmony[bar + 1].chord, piece.form.bars[bar + 1].key);
             for ((.., from), (.., to)) in row.iter().zip(held(&arrangement, bar + 1)) {
                 let (Some(from), Some(to)) = (*from, to) else { continue };
                 let tendency = wants.tendencies[usize::from(from.unsigned_abs() % 12)];
+                total.augmented += u32::from(wants.leap(from, to, &next_wants) >= cost::AUGMENTED);
+                let way = (to - from).unsigned_abs();
+                total.leaps += u32::from(matches!(way, 10 | 11 | 13..));
                 // Where a voice has the note of resolution, and that is a leading note, it is free.
                 let goal = [from - 1, from - 2]
                     .into_iter()
@@ -231,6 +243,9 @@ fn choirs_of_every_size_keep_the_rules_of_the_book() {
         println!("{players}: {total:?}");
         assert_eq!((total.incomplete, total.rests, total.twice), (0, 0, 0), "{players}: {total:?}");
         assert_eq!(total.divided, 0, "{players}: a bar held is one whole note");
+        assert_eq!(total.augmented, 0, "{players}: {total:?}");
+        assert_eq!(total.six_four, 0, "{players}: {total:?}");
+        all.leaps += total.leaps;
         all.chords += total.chords;
         all.choir_without_third += total.choir_without_third;
         all.crossed += total.crossed;
@@ -238,6 +253,7 @@ fn choirs_of_every_size_keep_the_rules_of_the_book() {
         all.unresolved += total.unresolved;
     }
     // Where all cannot be had, at most one in a hundred.
+    assert!(all.leaps * 100 <= all.chords, "{all:?}");
     assert!(all.choir_without_third * 100 <= all.chords, "{all:?}");
     assert!(all.unresolved * 20 <= all.sevenths, "{all:?}");
     assert!(all.crossed * 100 <= all.chords, "{all:?}");

@@ -19,7 +19,7 @@ const OCTAVES_ELSEWHERE: u32 = 6;
 
 /// What it costs to stand on the wrong side of a player, and of one of the same ensemble line.
 const CROSSES: u32 = 40;
-const CROSSES_HIS_SECTION: u32 = 400;
+const CROSSES_HIS_SECTION: u32 = 600;
 
 /// Works out one seat in a passage against all others.
 pub(super) fn join(board: &mut Board, seat: usize, passage: Range<usize>) {
@@ -64,7 +64,7 @@ fn choices(board: &Board, seat: usize, at: usize) -> Vec<Choice<i16>> {
         .map(|&height| {
             let member = wants.member(height).unwrap_or(0);
             let times = choir.iter().filter(|other| wants.member(**other) == Some(member)).count();
-            let mut cost = ear::against(own, height, wants, ear, &others, slot)
+            let mut cost = ear::against(own, height, wants, ear, &others, slot, choir.len() + 1)
                 + cost::far_from(middle, height)
                 + lacks(has | 1 << member)
                 + crossing(board, seat, at, height);
@@ -117,7 +117,14 @@ fn step(
     let own = &board.seats[seat];
     let tendency = board.wants[at - 1].tendencies[usize::from(from.unsigned_abs() % 12)];
     cost += cost::unresolved(tendency, from, to, board.wants[at].classes, false);
-    cost += board.voices(at).along((from, to), own.place == Duty::Ground);
+    cost += board.wants[at - 1].still(&board.wants[at]);
+    cost += board.wants[at - 1].leap(from, to, &board.wants[at]);
+    let voices = board.voices(at);
+    let ground = own.place != Duty::Free;
+    cost += match board.ears[at].is_tutti_for(own.choir) {
+        true => voices.along_in_tutti((from, to), ground, tendency),
+        false => voices.along((from, to), ground),
+    };
     for &(choir, other) in moves {
         if cost::parallel((from, to), other) {
             cost += match (choir == own.choir, cost::in_octaves((from, to), other)) {

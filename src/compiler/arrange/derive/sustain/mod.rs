@@ -109,22 +109,24 @@ pub(in crate::arrange) fn sustain(
     lines
 }
 
-/// What the players of a line strike together at moments, each lasting from a time to a time: whole
-/// chords, choir by choir; one entry for each player, in it one for each moment.
+/// What the players of a line strike together at moments, each lasting from a time to a time and
+/// `true` where it ends a cadence: whole chords, choir by choir; one entry for each player, in it one for each moment.
 pub(super) fn at_moments(
     request: &Request,
-    moments: &[(Time, Time)],
+    moments: &[(Time, Time, bool)],
     texture: &Texture,
 ) -> Vec<Vec<Option<Pitch>>> {
     let requests = std::slice::from_ref(request);
     let seats = seats::seats(requests);
     let slots = slots::at_moments(request, moments, &seats);
-    let ears = ear::ears(&request.piece.form, &slots, texture, &request.around);
+    let mut ears = ear::ears(&request.piece.form, &slots, texture, &request.around);
+    // Whoever strikes a chord together is a choir that wants to be whole.
+    ears.iter_mut().for_each(|ear| ear.tutti = true);
     let mut board = Board::new(&seats, &slots, &ears);
     board.solve(&request.piece.form, None, &mut Settled::default());
     let mut struck = vec![vec![None; moments.len()]; request.parts.len()];
     for (at, slot) in slots.iter().enumerate() {
-        let Some(moment) = moments.iter().position(|(start, _)| *start == slot.start) else {
+        let Some(moment) = moments.iter().position(|(start, ..)| *start == slot.start) else {
             continue;
         };
         for (index, seat) in seats.iter().enumerate() {

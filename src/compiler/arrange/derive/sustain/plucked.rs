@@ -50,6 +50,11 @@ pub(super) fn chords(
                 };
                 let end = (event.start + event.length).min(to);
                 let new = event.start == at || at == from;
+                // With the last notes of the voices a figure comes to rest.
+                let restrike = match texture.rests_from() {
+                    Some(last) if at >= last && restrike != Restrike::Broken => Restrike::EachChord,
+                    _ => restrike,
+                };
                 for (index, (start, stop)) in
                     struck(form, at, end, restrike).into_iter().enumerate()
                 {
@@ -88,13 +93,15 @@ pub(super) fn chords(
     for (index, (start, end, chord, span, first)) in strokes.into_iter().enumerate() {
         let left = left_hand(&chord, &supplies, start);
         // A figure begins with one note of the bass, the nearer one.
-        let skipped = if restrike == Restrike::Broken { left.len().max(1) - 1 } else { 0 };
+        let at_rest = texture.rests_from().is_some_and(|last| start >= last);
+        let broken = restrike == Restrike::Broken && !at_rest;
+        let skipped = if broken { left.len().max(1) - 1 } else { 0 };
         let mut pitches: Pitches = left.into_iter().skip(skipped).collect();
         pitches.extend(stages[index][way[index]].state.iter().copied());
         pitches.sort_unstable();
         pitches.dedup();
         let Some(&lowest) = pitches.first() else { continue };
-        if restrike == Restrike::Broken {
+        if broken {
             for (start, end, index) in
                 super::figures::broken(&clock, form, start, end, pitches.len())
             {

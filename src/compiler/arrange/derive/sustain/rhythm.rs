@@ -21,7 +21,24 @@ pub(super) fn notes(
     taken: &mut Taken,
 ) -> Vec<SoundingNote> {
     let form = &request.piece.form;
-    let struck = match restrike {
+    // With the last notes of the voices a figure comes to rest.
+    let last = texture.rests_from().map_or(held.len(), |last| {
+        held.partition_point(|hold| hold.start < last && hold.end <= last)
+    });
+    let (moving, resting) = held.split_at(last);
+    let mut figured: Vec<Held> = moving.to_vec();
+    let mut at_last: Vec<Held> = resting.to_vec();
+    if let (Some(first), Some(last)) = (at_last.first_mut(), texture.rests_from())
+        && first.start < last
+    {
+        figured.push(Held { end: last, ..*first });
+        first.start = last;
+    }
+    let held = match restrike {
+        Restrike::Never | Restrike::EachChord | Restrike::Tremolo => held,
+        _ => &figured[..],
+    };
+    let mut struck = match restrike {
         Restrike::Never => joined(held, |_, b| !jumps_to(form, b.start)),
         Restrike::EachChord => joined(held, |a, b| a.event == b.event && !jumps_to(form, b.start)),
         Restrike::EachBeat => on_beats(request, held, false),
@@ -36,6 +53,9 @@ pub(super) fn notes(
             .collect(),
         Restrike::Broken => broken(request, player, held),
     };
+    if !matches!(restrike, Restrike::Never | Restrike::EachChord | Restrike::Tremolo) {
+        struck.extend(joined(&at_last, |a, b| a.event == b.event));
+    }
     let struck = without_silences(&struck, texture);
     let instrument = request.instrument(player);
     let breathed = match (&instrument.breath, restrike) {

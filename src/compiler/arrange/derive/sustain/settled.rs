@@ -113,7 +113,7 @@ pub(super) fn question(board: &Board, seats: &[u64; 2], passage: &Range<usize>) 
         (joined, passage.len()).hash(&mut hasher);
         for at in from..with_ahead(board.slots, passage).end {
             let slot = &board.slots[at];
-            (slot.chord, slot.key, slot.joined, &slot.active).hash(&mut hasher);
+            (slot.chord, slot.key, slot.joined, slot.ends, &slot.active).hash(&mut hasher);
             for seat in board.seats {
                 seat.supplies.stretch(slot.start).hash(&mut hasher);
             }

@@ -1,10 +1,11 @@
 //! The passage cut into slots: a chord within a bar.
 
+use super::breath;
 use super::seats::Seat;
 use crate::arrange::derive::Request;
 use crate::diagnostics::Span;
 use crate::music::{Chord, Key, Time};
-use crate::resolve::HarmonyEvent;
+use crate::resolve::{Form, HarmonyEvent};
 
 /// A chord within a bar, and which of the players have it.
 pub(super) struct Slot {
@@ -19,6 +20,8 @@ pub(super) struct Slot {
     pub(super) active: Vec<bool>,
     /// Does it follow on the slot before without a gap?
     pub(super) joined: bool,
+    /// Does it hold the last chord of a section?
+    pub(super) ends: bool,
 }
 
 /// The slots of all bars that any of the lines has.
@@ -61,17 +64,37 @@ pub(super) fn slots(requests: &[Request], harmony: &[HarmonyEvent], seats: &[Sea
                 // From one ending nobody goes on into the next.
                 joined: slots.last().is_some_and(|last| last.end == start)
                     && !(start == place.start && form.is_cut_off(bar)),
+                ends: false,
             });
         }
     }
+    mark_ends(form, &mut slots);
     slots
 }
 
-/// The slots of moments that each last from a time to a time; those without a chord are left out.
-pub(super) fn at_moments(request: &Request, moments: &[(Time, Time)], seats: &[Seat]) -> Vec<Slot> {
+/// Marks the slots of the last chord before a mark, a double bar line, a repeat or the end.
+fn mark_ends(form: &Form, slots: &mut [Slot]) {
+    let mut last: Option<Chord> = None;
+    for at in (0..slots.len()).rev() {
+        let next = slots.get(at + 1).map(|next| next.start);
+        if next.is_none_or(|next| next != slots[at].end || breath::divides(form, next)) {
+            last = Some(slots[at].chord);
+        }
+        slots[at].ends = last == Some(slots[at].chord);
+        last = last.filter(|_| slots[at].ends);
+    }
+}
+
+/// The slots of moments that each last from a time to a time, `true` where a cadence ends; those
+/// without a chord are left out.
+pub(super) fn at_moments(
+    request: &Request,
+    moments: &[(Time, Time, bool)],
+    seats: &[Seat],
+) -> Vec<Slot> {
     let form = &request.piece.form;
     let mut slots: Vec<Slot> = Vec::new();
-    for &(start, end) in moments {
+    for &(start, end, ends) in moments {
         let after = request.harmony.partition_point(|event| event.start <= start);
         let Some((event, chord)) =
             after.checked_sub(1).map(|event| (event, &request.harmony[event]))
@@ -91,6 +114,7 @@ pub(super) fn at_moments(request: &Request, moments: &[(Time, Time)], seats: &[S
             event,
             active: seats.iter().map(|seat| request.claims(seat.player, start)).collect(),
             joined: slots.last().is_some_and(|last| last.end == start),
+            ends,
         });
     }
     slots

@@ -4,9 +4,10 @@ use crate::narrow::Narrow;
 use std::rc::Rc;
 
 use super::board::Board;
-use super::cost::{self, MOST, PARALLEL, REST, Row, SETS};
+use super::cost::{self, MOST, PARALLEL, REST, Row, SETS, Tendency};
 use super::ear::{self, Held};
-use super::seats::{Choir, Duty};
+use super::seats::Choir;
+use super::slots::Slot;
 use super::voicings::{Desk, Known, Voicings};
 use crate::arrange::derive::search::{Choice, cheapest_within};
 
@@ -24,6 +25,9 @@ const SHORT: usize = 16;
 const FOLLOWS_IN_OCTAVES: u32 = 6;
 const FOLLOWS_IN_FIFTHS: u32 = 80;
 
+/// What it costs to resolve the leading note in octaves with the tune: one of a tutti doubles it so.
+const RESOLVES_ALONG: u32 = 40;
+
 /// What parallels with an outer voice cost that come about from a passing note off the beat.
 const FROM_PASSING: u32 = 40;
 
@@ -38,9 +42,13 @@ pub(super) struct Stage {
     others: Vec<(Choir, (i16, i16))>,
     choir: Choir,
     grounds: [bool; MOST],
+    /// Is it a tutti, and are the players no strings, who have the tune for the most part?
+    tutti: bool,
     pub(super) voicings: Rc<Voicings>,
     /// For each leader and height, what it costs against what else is heard.
     against: [[u16; HEIGHTS]; MOST],
+    /// What the lowest note of the leaders costs as the bottom of the choir.
+    bottom: [u16; HEIGHTS],
     /// What the whole lacks by the members that the leaders have.
     whole: [u16; SETS],
 }
@@ -74,13 +82,14 @@ pub(super) fn stage(board: &Board, desk: &Desk, at: usize, known: &mut Known) ->
     let mut grounds = [false; MOST];
     for (leader, &seat) in desk.leaders.iter().enumerate() {
         let seat = &board.seats[seat];
-        grounds[leader] = seat.place == Duty::Ground;
+        grounds[leader] = ear.goes_with_bass(seat, desk, leader, slot);
         for &height in &voicings.notes[leader] {
             if let Some(cost) =
                 usize::try_from(height).ok().and_then(|h| against[leader].get_mut(h))
             {
                 *cost =
-                    ear::against(seat, height, &voicings.wants, ear, &others, slot).narrow::<u16>();
+                    ear::against(seat, height, &voicings.wants, ear, &others, slot, desk.players())
+                        .narrow::<u16>();
             }
         }
     }
@@ -90,7 +99,35 @@ pub(super) fn stage(board: &Board, desk: &Desk, at: usize, known: &mut Known) ->
     let whole = std::array::from_fn(|has| voicings.wants.all_lack(has | heard).narrow::<u16>());
     let choir = desk.leaders.first().map_or(Choir::Others, |&seat| board.seats[seat].choir);
     let moves = board.moves(at, of_desk);
-    Stage { voices: board.voices(at), others: moves, choir, grounds, voicings, against, whole }
+    let voices = board.voices(at);
+    let bottom = bottom(board, desk, slot, &voicings, choir, &others);
+    let tutti = ear.is_tutti_for(choir);
+    Stage { voices, others: moves, choir, grounds, tutti, voicings, against, bottom, whole }
+}
+
+/// What each note costs as the lowest of a choir that goes down so far that it is heard as a bass.
+fn bottom(
+    board: &Board,
+    desk: &Desk,
+    slot: &Slot,
+    voicings: &Voicings,
+    choir: Choir,
+    others: &[Held],
+) -> [u16; HEIGHTS] {
+    let mut bottom = [0; HEIGHTS];
+    let Some(&last) = desk.leaders.last() else { return bottom };
+    if !board.seats[last].supplies.at(slot.start).is_deep() || desk.players() < cost::COMPLETE {
+        return bottom;
+    }
+    let of_choir = others.iter().filter(|(other, height)| *other == choir && *height != REST);
+    let below = of_choir.map(|(_, height)| *height).min().unwrap_or(i16::MAX);
+    let bass = slot.chord.bass_note().class();
+    for (height, cost) in (0i16..).zip(&mut bottom) {
+        if height < below {
+            *cost = voicings.wants.at_bottom(height, bass, slot.ends).narrow::<u16>();
+        }
+    }
+    bottom
 }
 
 impl Stage {
@@ -99,7 +136,10 @@ impl Stage {
             usize::try_from(*note).ok().and_then(|note| self.against[leader].get(note))
         };
         let against: u32 = row.iter().enumerate().filter_map(of).map(|c| u32::from(*c)).sum();
-        cost + against + u32::from(self.whole[usize::from(has)])
+        let lowest = row.iter().rev().find(|note| **note != REST);
+        let lowest = lowest.and_then(|note| usize::try_from(*note).ok());
+        let bottom = lowest.and_then(|note| self.bottom.get(note)).map_or(0, |c| u32::from(*c));
+        cost + against + bottom + u32::from(self.whole[usize::from(has)])
     }
 
     #[cfg(test)]
@@ -136,8 +176,9 @@ pub(super) fn step(from: &Stage, to: &Stage, a: &Row, b: &Row, budget: u32) -> O
     if cost > budget {
         return None;
     }
-    cost += PARALLEL * cost::parallels(a, b);
+    cost += cost::consecutives(a, b);
     let wants = &from.voicings.wants;
+    let still = wants.still(&to.voicings.wants);
     let top = a.iter().position(|note| *note != REST);
     for player in 0..MOST {
         let moved = (a[player], b[player]);
@@ -150,7 +191,11 @@ pub(super) fn step(from: &Stage, to: &Stage, a: &Row, b: &Row, budget: u32) -> O
         let tendency = wants.tendencies[usize::from(moved.0.unsigned_abs() % 12)];
         let next = to.voicings.wants.classes;
         cost += cost::unresolved(tendency, moved.0, moved.1, next, top == Some(player));
-        cost += to.voices.along(moved, to.grounds[player]);
+        cost += still + wants.leap(moved.0, moved.1, &to.voicings.wants);
+        cost += match to.tutti {
+            true => to.voices.along_in_tutti(moved, to.grounds[player], tendency),
+            false => to.voices.along(moved, to.grounds[player]),
+        };
         let is_bass = to.voices.is_bass(moved, to.grounds[player]);
         for &(choir, other) in &to.others {
             if !is_bass && cost::parallel(moved, other) {
@@ -166,6 +211,34 @@ pub(super) fn step(from: &Stage, to: &Stage, a: &Row, b: &Row, budget: u32) -> O
 }
 
 impl Voices {
+    /// The same for a player of a tutti who is not of the family that has the tune: his leading note
+    /// may rise in octaves with it.
+    pub(super) fn along_in_tutti(
+        &self,
+        moved: (i16, i16),
+        ground: bool,
+        tendency: Tendency,
+    ) -> u32 {
+        match self.along(moved, ground) {
+            PARALLEL if tendency == Tendency::Up && self.is_above_by_octaves(moved) => {
+                RESOLVES_ALONG
+            }
+            cost => cost,
+        }
+    }
+
+    /// Does the top voice rise by the same semitone, octaves away?
+    fn is_above_by_octaves(&self, moved: (i16, i16)) -> bool {
+        let before = self.before.map(|[_, (high, _)]| high).into_iter();
+        let from = before.chain(self.from.map(|(_, high)| high));
+        let Some((_, to)) = self.to else { return false };
+        to != moved.1
+            && (to - moved.1) % 12 == 0
+            && from
+                .into_iter()
+                .any(|from| (from - moved.0) % 12 == 0 && to - from == moved.1 - moved.0)
+    }
+
     /// Does whoever plays the bass or its octave below (`ground`) go along with it? Then its
     /// parallels with others are those of the bass.
     pub(super) fn is_bass(&self, moved: (i16, i16), ground: bool) -> bool {
@@ -189,6 +262,11 @@ impl Voices {
                 && !(ground && (moved.0 - from) % 12 == 0 && moved.1 <= low)
         };
         let mut cost = 0;
+        let against = |voice: (i16, i16)| voice.0 != REST && cost::contrary(moved, voice);
+        if let Some(from) = self.from {
+            let both = [(from.0, low), (from.1, high)].into_iter().filter(|voice| against(*voice));
+            cost += cost::CONTRARY * both.count().narrow::<u32>();
+        }
         if let Some(from) = self.from
             && (low_too(from.0) || with_voice(moved, (from.1, high)))
         {

@@ -59,8 +59,14 @@ pub(super) fn faults(requests: &[Request], board: &Board, diagnostics: &mut Vec<
             if moved.0 == REST || moved.0 == moved.1 {
                 continue;
             }
-            let ground = own.place == Duty::Ground;
-            let with_voice = board.voices(at).along(moved, ground) >= cost::PARALLEL;
+            let ground = own.place != Duty::Free;
+            let tendency = board.wants[before].tendencies[usize::from(moved.0.unsigned_abs() % 12)];
+            let voices = board.voices(at);
+            let along = match board.ears[at].is_tutti_for(own.choir) {
+                true => voices.along_in_tutti(moved, ground, tendency),
+                false => voices.along(moved, ground),
+            };
+            let with_voice = along >= cost::PARALLEL;
             let few = slot
                 .active
                 .iter()
