@@ -99,7 +99,7 @@ pub fn coverage_again(
         .map(|(voice, found)| Asked::new(found, known(voice).map(|(old, _)| old), window))
         .collect();
     let notes = |voice: usize| &voices[voice].music.notes[asked[voice].new.clone()];
-    let all = || (0..voices.len()).flat_map(|voice| notes(voice));
+    let all = || (0..voices.len()).flat_map(&notes);
     let from = all().map(|note| note.start).min().unwrap_or(Time::MAX);
     let to = all().map(|note| note.start + note.length).max().unwrap_or(Time::MIN);
     let heard: Vec<Heard> =
