@@ -1,17 +1,17 @@
 //! What the rules share about one arranged scoring: who gave a note, how fast it goes, what is
 //! allowed.
 
-use std::cell::{Cell, OnceCell, RefCell};
-use std::collections::HashMap;
+use std::cell::{Cell, OnceCell};
 use std::sync::Arc;
 
 use super::Rule;
 use super::facts::Facts;
 use super::limits;
 use super::loudness::Degree;
-use super::memory::{Changes, Memory};
+use super::memory::{Changes, Memory, Moment};
 use super::options::matches;
-use super::slices::{Slice, Slices, Sounding, Spelled};
+use super::rules::Doubled;
+use super::slices::{Slices, Sounding};
 use crate::arrange::{Arrangement, LineId, Part, SoundingNote, VoiceCoverage, coverage_again};
 use crate::diagnostics::Span;
 use crate::instruments::{Family, Instrument};
@@ -36,9 +36,8 @@ pub(super) struct Context<'a> {
     slices_within: OnceCell<Slices>,
     slices: OnceCell<Slices>,
     coverage: OnceCell<Vec<Arc<VoiceCoverage>>>,
+    doubled_tones: OnceCell<Vec<Moment<Doubled>>>,
     allows: Vec<GivenAllow<'a>>,
-    /// The dominants that slices spell, by the beginning of the slice.
-    spelled: RefCell<HashMap<Time, Option<Spelled>>>,
     /// Whether each player has no drums and bells in hand, or always; `None` where that changes.
     pitched: Vec<Option<bool>>,
 }
@@ -136,8 +135,8 @@ impl<'a> Context<'a> {
             slices_within: OnceCell::new(),
             slices: OnceCell::new(),
             coverage: OnceCell::new(),
+            doubled_tones: OnceCell::new(),
             allows,
-            spelled: RefCell::default(),
             pitched: arrangement.parts.iter().map(|part| pitched(part)).collect(),
         }
     }
@@ -160,9 +159,9 @@ impl<'a> Context<'a> {
         })
     }
 
-    /// The dominant that a slice spells, worked out when it is first asked for.
-    pub fn spelled(&self, slice: Slice, find: impl FnOnce() -> Option<Spelled>) -> Option<Spelled> {
-        *self.spelled.borrow_mut().entry(slice.start).or_insert_with(find)
+    /// The leading notes and sevenths of dominants that are doubled, found once for both rules.
+    pub fn doubled_tones(&self, find: impl FnOnce() -> Vec<Moment<Doubled>>) -> &[Moment<Doubled>] {
+        self.doubled_tones.get_or_init(find)
     }
 
     /// Does a note belong to the harmony: pitched, and not of a drum or bell?

@@ -36,18 +36,6 @@ pub(super) struct Slice<'s> {
     pub sounding: &'s [Sounding],
 }
 
-/// A dominant that a slice spells by itself.
-#[derive(Clone, Copy)]
-pub(super) struct Spelled {
-    /// The class of its root.
-    pub root: i32,
-    /// The classes that are heard, a bit each.
-    pub heard: u16,
-    /// How long its lowest note sounds.
-    pub start: Time,
-    pub end: Time,
-}
-
 impl Slices {
     pub fn new(parts: &[Arc<Part>]) -> Slices {
         Slices::within(parts, (Time::MIN, Time::MAX))

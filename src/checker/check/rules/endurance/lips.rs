@@ -46,6 +46,7 @@ use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::{Compass, Family};
+use crate::resolve::Dynamic;
 
 pub const RULE: Rule = Rule {
     code: "endurance/lips",
@@ -153,7 +154,8 @@ fn played(cx: &Context, player: usize) -> Vec<Sounded> {
 fn effort(cx: &Context, player: usize, index: usize, usual: Option<&Compass>) -> f64 {
     let part = cx.part(player);
     let note = &part.notes[index];
-    let loud = 0.2 + 0.2 * cx.degree(player, note.start).to_f64();
+    let degree = cx.degree(player, note.start).to_f64() - f64::from(Dynamic::Mf as u8);
+    let loud = if degree < 0.0 { (1.0 + 0.3 * degree).max(0.1) } else { 1.0 + 0.2 * degree };
     let height = all_pitches(note).map(|p| height(part, p, note.start)).max();
     let register = match (usual, height) {
         (Some(compass), Some(height)) if height > compass.high.midi() - HIGH => 1.5,
