@@ -23,6 +23,7 @@ import check_chorales
 import check_corpus
 import check_editor
 import check_faults
+import check_figures
 import check_files
 import check_findings
 import check_form
@@ -161,6 +162,7 @@ def main(ripieno, *samples):
             check_form.check(ripieno, work / "form"),
             check_harmony.check(ripieno),
             check_chorales.check(ripieno),
+            [check_figures.check(ripieno)],
             check_corpus.check(ripieno),
             [check_catalogue.check(ripieno)],
             check_arrangements.check(
