@@ -27,7 +27,7 @@ pub(super) struct Arguments {
     /// How findings are shown.
     #[arg(long, value_enum, default_value = "rich")]
     format: Show,
-    /// Say "revised" in the parts where bars are new since OLD: a source, a source in a revision of
+    /// Print "revised" in the parts at bars that are new since OLD: a source, a source in a revision of
     /// a checkout (`v2:weir.ripieno`), or the folder of a build.
     #[arg(long, value_name = "OLD")]
     mark_changes: Option<PathBuf>,
@@ -50,7 +50,7 @@ pub(super) struct Wanted {
     /// Write even if there are errors in the music; the parts will show them.
     #[arg(long)]
     despite_errors: bool,
-    /// Remove files of earlier builds that the source no longer gives.
+    /// Remove files of earlier builds that are no longer produced.
     #[arg(long)]
     prune: bool,
     /// Root folder: `use` cannot reach files outside it.
@@ -147,7 +147,13 @@ pub(super) fn alone(
     let folder = slug(&piece.title);
     let inputs = inputs(desk, file);
     let mut building = Building::begin(&output, &piece, folder, path, inputs)?;
-    building.scorings(&arranged, wanted, paging::threads(), &Mutex::new(None))?;
+    let (_, on_pages) =
+        building.scorings(&arranged, wanted, paging::threads(), &Mutex::new(None))?;
+    let on_pages = wanted.judging.options(&[])?.apply(on_pages);
+    let findings: Arc<[Diagnostic]> = findings.iter().cloned().chain(on_pages).collect();
+    if has_errors(&findings) && !wanted.despite_errors {
+        return Ok(Built { findings, written: None });
+    }
     building.finish(0, wanted.prune)?;
     let mut written = output.place()?;
     written.retain(|path| path.file_name().is_none_or(|name| name != MANIFEST));
