@@ -6,10 +6,11 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use ripieno::check::{self, RULES};
-use ripieno::diagnostics::{CODES, Sources, example, exemplified};
+use ripieno::diagnostics::{CODES, Diagnostic, Sources, example, exemplified};
 use ripieno::resolve::{self, LoadError, Loader};
+use ripieno::{arrange, engrave, render};
 
-const FAMILIES: [&str; 12] = [
+const FAMILIES: [&str; 14] = [
     "syntax",
     "use",
     "bars",
@@ -19,6 +20,8 @@ const FAMILIES: [&str; 12] = [
     "arrange",
     "allow",
     "lyrics",
+    "layout",
+    "notation",
     "compass",
     "balance",
     "economy",
@@ -110,14 +113,30 @@ fn completed(text: &str) -> String {
     source
 }
 
+/// What is found once the pages are laid out.
+fn on_pages(arrangement: &arrange::Arrangement) -> Vec<Diagnostic> {
+    let wanted = render::Wanted::formats(&[]);
+    let printed = engrave::outputs::each_output(
+        arrangement,
+        &wanted,
+        &engrave::outputs::Setups::default(),
+        &[],
+        1,
+        |_, _| Ok::<(), ()>(()),
+    );
+    engrave::overrides::findings(arrangement, &printed.unwrap())
+}
+
 fn told(text: &str) -> Vec<String> {
     let mut sources = Sources::new();
     let file = sources.add("example.ripieno", text);
     let (piece, findings) = resolve::resolve(&mut sources, file, &mut Shelf);
     let scorings: Vec<_> = piece.scorings.iter().collect();
     let findings = check::report(&piece, findings, &scorings, &check::Options::default());
+    let on_pages = scorings.iter().flat_map(|scoring| on_pages(&arrange::arrange(&piece, scoring)));
     findings
         .into_iter()
+        .chain(on_pages)
         // A voice that stands alone on the page is no fault of the example.
         .filter(|finding| text.contains("scoring") || finding.code != "names/unused-voice")
         .map(|finding| format!("{}: {}", finding.code, finding.message))

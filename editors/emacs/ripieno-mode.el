@@ -31,7 +31,7 @@
   :safe #'natnump)
 
 (defconst ripieno--declarations
-  '("use" "piece" "form" "harmony" "dynamics" "voice" "lyrics" "instrument" "ensemble" "scoring"))
+  '("use" "piece" "form" "harmony" "dynamics" "voice" "lyrics" "instrument" "ensemble" "scoring" "layout"))
 
 (defconst ripieno--verbs
   '("plays" "doubles" "sustains" "realises" "signals" "highlights" "writes" "rests" "takes"
@@ -46,6 +46,8 @@
     "joins" "as" "alto" "basso"
     "for" "keep" "allow" "on" "bars" "bar" "solo" "with" "lyrics" "chords" "up-beat" "each" "chord" "off" "the" "broken" "entries" "cadences"
     "phrases" "peaks"
+    "score" "parts" "paper" "landscape" "staff" "mm" "hide" "empty" "break" "turn" "before" "nudge"
+    "up" "down" "left" "right"
     "seconds" "second" "lines" "of"
     "rest" "x" "grace" "crushed"))
 

@@ -3,11 +3,11 @@
 use std::ops::Range;
 
 use ripieno_compiler::arrange::Arrangement;
-use ripieno_compiler::diagnostics::BarNumbers;
+use ripieno_compiler::diagnostics::{BarNumbers, Diagnostic};
 use ripieno_compiler::resolve::{BarIndices, Form};
 use ripieno_engrave::outputs::{self, Drawn, Of, Printed, Setups};
-use ripieno_engrave::paper::{Paper, Setup};
-use ripieno_engrave::{layout, reading};
+use ripieno_engrave::paper::Paper;
+use ripieno_engrave::{layout, overrides, reading};
 use ripieno_writers::edition;
 use ripieno_writers::notate;
 use ripieno_writers::render::{self, text};
@@ -80,9 +80,10 @@ pub(super) struct Printing {
     /// Write only these bars of the score, as text, pdf, svg or png: 9..16.
     #[arg(long, value_name = "FROM..TO")]
     bars: Option<BarNumbers>,
-    /// The paper: a4, a3, letter, 9x12 or 10x13 (inches).
-    #[arg(long, value_name = "SIZE", default_value = "a4", value_parser = paper)]
-    paper: Paper,
+    /// The paper, if not that of the layout in the source: a4 (the default), a3, letter, 9x12 or
+    /// 10x13 (inches).
+    #[arg(long, value_name = "SIZE", value_parser = paper)]
+    paper: Option<Paper>,
     /// Print the score in landscape.
     #[arg(long)]
     landscape: bool,
@@ -110,14 +111,12 @@ pub(super) type File = (String, Vec<u8>);
 
 impl Printing {
     fn setups(&self) -> Setups {
-        let parts = Setup { paper: self.paper, ..Setup::default() };
-        let score =
-            Setup { landscape: self.landscape, hide_empty: self.hide_empty, ..parts.clone() };
-        Setups { score, parts }
+        Setups { paper: self.paper, landscape: self.landscape, hide_empty: self.hide_empty }
     }
 
     /// Draws the printed files of an arrangement and hands over each as soon as it is drawn, on so
-    /// many threads; gives back lines that tell of parts, pages and turns.
+    /// many threads; gives back lines that tell of parts, pages and turns, and what is
+    /// found on the pages.
     pub(super) fn each_file(
         &self,
         arrangement: &Arrangement,
@@ -125,11 +124,11 @@ impl Printing {
         formats: &[Format],
         threads: usize,
         mut take: impl FnMut(&str, &[u8]) -> Result<(), Failure>,
-    ) -> Result<String, Failure> {
+    ) -> Result<(String, Vec<Diagnostic>), Failure> {
         let drawn: Vec<Drawn> =
             formats.iter().filter_map(|format| format.drawn(self.resolution)).collect();
         if drawn.is_empty() {
-            return Ok(String::new());
+            return Ok((String::new(), Vec::new()));
         }
         let take = |of: Of, (page, format, bytes): outputs::File| {
             let name = match of {
@@ -140,7 +139,7 @@ impl Printing {
         };
         let printed =
             outputs::each_output(arrangement, wanted, &self.setups(), &drawn, threads, take)?;
-        Ok(told(arrangement, &printed))
+        Ok((told(arrangement, &printed), overrides::findings(arrangement, &printed)))
     }
 
     /// Are only some bars asked for?
@@ -187,7 +186,8 @@ impl Printing {
         if !drawn.is_empty() {
             let sheet = reading::sheet(&edition::full_score(&score));
             let sheet = sheet.passage(reading::shown(&sheet, bars));
-            let pages = layout::passage(&sheet, &self.setups().score);
+            let pages =
+                layout::passage(&sheet, &overrides::score_setup(arrangement, &self.setups()));
             for (page, format, bytes) in
                 drawn.iter().flat_map(|&format| outputs::files(&pages, format))
             {

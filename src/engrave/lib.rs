@@ -7,6 +7,7 @@ pub mod draw;
 pub mod glyphs;
 pub mod layout;
 pub mod outputs;
+pub mod overrides;
 pub mod page;
 pub mod paper;
 pub mod reading;

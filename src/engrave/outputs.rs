@@ -1,14 +1,15 @@
 //! The printed files of one scoring, drawn on all cores.
 
 use ripieno_compiler::arrange::Arrangement;
+use ripieno_compiler::diagnostics::Span;
 use ripieno_writers::edition;
 use ripieno_writers::notate::{Pitches, Score};
 use ripieno_writers::render::{self, ScoreKind, Wanted};
 
 use crate::draw::{pdf, png, svg};
 use crate::page::{Pages, Turn};
-use crate::paper::Setup;
-use crate::{layout, reading};
+use crate::paper::Paper;
+use crate::{layout, overrides, reading};
 
 /// A format that pages are drawn in.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -54,6 +55,12 @@ pub struct Printed {
     pub pages: usize,
     /// The turns that fall to the player.
     pub turns: Vec<Turn>,
+    /// Height of its staves in millimetres.
+    pub staff_height: f64,
+    /// Were staves left out of a system?
+    pub hid: bool,
+    /// The lines of layouts by which signs were moved.
+    pub nudged: Vec<Span>,
 }
 
 /// A file as it was drawn: what is to be added to its name, the format, and what stands in it.
@@ -106,31 +113,41 @@ pub fn each_output<E>(
 impl Work<'_> {
     fn printed(&self, of: Of, setups: &Setups, formats: &[Drawn]) -> (Printed, Vec<File>) {
         let written = &self.written;
-        let (edition, setup) = match of {
+        let edition = match of {
             Of::Part(player) => {
                 let cueing = self.wanted.cueing;
-                let part = edition::part_with_cues(self.arrangement, written, player, cueing);
-                (part, &setups.parts)
+                edition::part_with_cues(self.arrangement, written, player, cueing)
             }
-            Of::Score(ScoreKind::Full) => (edition::full_score(written), &setups.score),
+            Of::Score(ScoreKind::Full) => edition::full_score(written),
             Of::Score(ScoreKind::Concert) => {
-                (edition::full_score(self.concert.as_ref().unwrap_or(written)), &setups.score)
+                edition::full_score(self.concert.as_ref().unwrap_or(written))
             }
-            Of::Score(ScoreKind::Condensed) => (edition::condensed_score(written), &setups.score),
+            Of::Score(ScoreKind::Condensed) => edition::condensed_score(written),
         };
-        let pages = layout::pages(&reading::sheet(&edition), setup);
+        let setup = overrides::setup(self.arrangement, setups, of);
+        let pages = layout::pages(&reading::sheet_for(&edition, &setup), &setup);
         let files = formats.iter().flat_map(|&format| files(&pages, format)).collect();
-        (Printed { of, pages: pages.pages.len(), turns: pages.turns }, files)
+        let printed = Printed {
+            of,
+            pages: pages.pages.len(),
+            turns: pages.turns,
+            staff_height: pages.pages.first().map_or(f64::MAX, |page| page.space * 4.0),
+            hid: pages.hid,
+            nudged: pages.nudged,
+        };
+        (printed, files)
     }
 }
 
-/// How the score is to be set, and how the parts.
+/// What the command line asks of all pages; it goes before what a layout of the source says.
 #[derive(Clone, Default, Debug)]
 pub struct Setups {
-    /// The score.
-    pub score: Setup,
-    /// Every part.
-    pub parts: Setup,
+    /// The paper, where one is asked for.
+    pub paper: Option<Paper>,
+    /// Is the paper of scores turned on its side?
+    pub landscape: bool,
+    /// Are staves left out of systems of a score in which they only rest?
+    pub hide_empty: bool,
 }
 
 /// The files of some pages: one document, or a picture of each page.

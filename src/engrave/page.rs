@@ -172,6 +172,10 @@ pub struct Pages {
     pub first_bars: Vec<usize>,
     /// What is to be told of the turns.
     pub turns: Vec<Turn>,
+    /// Were staves left out of a system?
+    pub hid: bool,
+    /// The lines of layouts by which signs were moved.
+    pub nudged: Vec<Span>,
     /// The pages.
     pub pages: Vec<Page>,
 }
@@ -185,6 +189,11 @@ pub struct Turn {
     pub rest: f64,
     /// … and in seconds, as far as tempos tell.
     pub seconds: f64,
+    /// The last note before it in the source.
+    pub note: Option<Span>,
+    /// A bar (index in the form) of the same page before which more time is left, and how many
+    /// seconds; nothing where no rest is long enough.
+    pub better: Option<(usize, f64)>,
 }
 
 impl Mark {

@@ -1,43 +1,8 @@
 //! Paper, margins and the size of staves.
 
-/// A size of paper.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Default, Debug)]
-pub enum Paper {
-    /// 210 × 297 mm.
-    #[default]
-    A4,
-    /// 297 × 420 mm.
-    A3,
-    /// 8.5 × 11 in.
-    Letter,
-    /// 9 × 12 in, for parts.
-    Nine,
-    /// 10 × 13 in, for parts.
-    Ten,
-}
-
-impl Paper {
-    /// All papers with the words that name them.
-    pub const WORDS: [(Paper, &'static str); 5] = [
-        (Paper::A4, "a4"),
-        (Paper::A3, "a3"),
-        (Paper::Letter, "letter"),
-        (Paper::Nine, "9x12"),
-        (Paper::Ten, "10x13"),
-    ];
-
-    /// Width and height in millimetres, upright.
-    #[must_use]
-    pub fn millimetres(self) -> (f64, f64) {
-        match self {
-            Paper::A4 => (210.0, 297.0),
-            Paper::A3 => (297.0, 420.0),
-            Paper::Letter => (215.9, 279.4),
-            Paper::Nine => (228.6, 304.8),
-            Paper::Ten => (254.0, 330.2),
-        }
-    }
-}
+use ripieno_compiler::diagnostics::Span;
+use ripieno_compiler::resolve;
+pub use ripieno_compiler::resolve::Paper;
 
 /// How a part or a score is to be set.
 #[derive(Clone, Debug)]
@@ -50,12 +15,27 @@ pub struct Setup {
     pub staff_height: Option<f64>,
     /// Are staves left out of systems in which they only rest?
     pub hide_empty: bool,
+    /// Only the staves of these players (indices in the arrangement) are; nothing for all.
+    pub hidden: Option<Vec<usize>>,
     /// Are title, heads and feet left out?
     pub bare: bool,
     /// Indices in the form of bars with which a line begins.
     pub lines: Vec<usize>,
     /// Indices in the form of bars with which a page begins.
     pub turns: Vec<usize>,
+    /// Signs moved by hand.
+    pub nudges: Vec<Nudge>,
+}
+
+/// A sign moved by hand.
+#[derive(Clone, Debug)]
+pub struct Nudge {
+    /// Which sign, where, and how far.
+    pub what: resolve::Nudge,
+    /// Whose it is (indices in the arrangement), in a score.
+    pub players: Option<Vec<usize>>,
+    /// The line that says so.
+    pub line: Span,
 }
 
 impl Default for Setup {
@@ -65,9 +45,11 @@ impl Default for Setup {
             landscape: false,
             staff_height: None,
             hide_empty: false,
+            hidden: None,
             bare: false,
             lines: Vec::new(),
             turns: Vec::new(),
+            nudges: Vec::new(),
         }
     }
 }

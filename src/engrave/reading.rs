@@ -10,6 +10,7 @@ use ripieno_compiler::resolve::seconds_per_whole;
 use ripieno_writers::edition::{self, Edition, EditionStaff, SpannerKind, Stems};
 
 use crate::page::Origin;
+use crate::paper::Setup;
 use crate::sheet::{
     Bar, BarVoice, Direction, Event, Group, Sheet, SheetPlace, Side, Span, SpanKind, Staff,
     StaffBar,
@@ -18,7 +19,13 @@ use crate::sheet::{
 /// The sheet of an edition. Bars of rest that are counted together are one bar.
 #[must_use]
 pub fn sheet(edition: &Edition) -> Sheet {
-    let (bars, index) = bars(edition);
+    sheet_for(edition, &Setup::default())
+}
+
+/// The same for pages whose lines or pages are to begin with some bars: rests are counted anew there.
+#[must_use]
+pub fn sheet_for(edition: &Edition, setup: &Setup) -> Sheet {
+    let (bars, index) = bars(edition, setup);
     let mut lanes = 0;
     let staves: Vec<Staff> = edition
         .staves
@@ -62,7 +69,8 @@ pub fn sheet(edition: &Edition) -> Sheet {
 }
 
 /// The bars that are shown, and for each bar of the form the one in which it is shown.
-fn bars(edition: &Edition) -> (Vec<Bar>, Vec<usize>) {
+fn bars(edition: &Edition, setup: &Setup) -> (Vec<Bar>, Vec<usize>) {
+    let begins = |bar: usize| setup.lines.contains(&bar) || setup.turns.contains(&bar);
     let mut bars: Vec<Bar> = Vec::with_capacity(edition.bars.len());
     let mut index = Vec::with_capacity(edition.bars.len());
     let mut pace = seconds_per_whole(None) / 4.0;
@@ -72,19 +80,21 @@ fn bars(edition: &Edition) -> (Vec<Bar>, Vec<usize>) {
         }
         let first = edition.staves.first().and_then(|staff| staff.bars.get(n));
         if first.is_some_and(|bar| bar.counted)
+            && !begins(n)
             && let Some(begun) = bars.last_mut()
         {
             begun.line = frame.line;
             begun.repeat_ends = frame.repeat_ends;
             begun.ending_ends = frame.ending_ends;
             begun.length += frame.length;
+            begun.count += 1;
             index.push(bars.len() - 1);
             continue;
         }
         index.push(bars.len());
         bars.push(Bar {
             index: n,
-            count: first.map_or(0, |bar| bar.multi_rest).max(1),
+            count: 1,
             number: frame.number,
             length: frame.length,
             metre: frame.metre,
@@ -127,6 +137,7 @@ fn read_staff(
         name: if named { part.name.clone() } else { String::new() },
         abbreviation: if named { part.short.clone() } else { String::new() },
         part: staff.part,
+        players: edition.players[part.players.clone()].iter().map(|player| player.index).collect(),
         braced: named && part.staves.len() > 1,
         strings_begin: number > 0 && strings(number) && !strings(number - 1),
         lanes: first_lane..first_lane + voices,

@@ -100,6 +100,8 @@ pub struct Staff {
     pub abbreviation: String,
     /// Index of what is named together with it.
     pub part: usize,
+    /// Its players, as indices in the arrangement.
+    pub players: Vec<usize>,
     /// The upper one of two staves that a brace joins.
     pub braced: bool,
     /// Does a tempo stand over it, in a score? Over the uppermost strings.

@@ -87,13 +87,10 @@ pub struct Run {
 /// are taken from the upright one.
 #[must_use]
 pub fn shape(text: &str, face: Face, size: f64) -> Run {
-    let mut run = Run {
-        text: text.to_string(),
-        face,
-        size,
-        width: 0.0,
-        letters: Vec::with_capacity(text.len()),
-    };
+    // Signs that no face has, in others that say the same.
+    let text = &text.replace('𝄪', "♯♯").replace('𝄫', "♭♭");
+    let mut run =
+        Run { text: text.clone(), face, size, width: 0.0, letters: Vec::with_capacity(text.len()) };
     let of = |c: char| if face.font().glyph_index(c).is_some() { face } else { Face::Roman };
     let mut rest = text.char_indices().peekable();
     while let Some((from, first)) = rest.next() {
@@ -194,7 +191,7 @@ mod tests {
     #[test]
     fn every_face_can_be_read_and_has_the_letters_of_the_trade() {
         for face in Face::ALL {
-            let run = shape("Größe: Fête à l’écluse – №1 (♭ ♯ ♮)", face, 2.0);
+            let run = shape("Größe: Fête à l’écluse – №1 (♭ ♯ ♮ 𝄪 𝄫) žluť Ωδή вода", face, 2.0);
             assert!(run.width > 10.0);
             let missing = run.letters.iter().filter(|letter| letter.id == 0).count();
             assert_eq!(missing, 0, "{face:?}");

@@ -5,7 +5,9 @@ use std::ops::Range;
 use super::workspace::{At, TextPlace};
 use crate::diagnostics::{FileId, Span};
 use crate::session::Session;
-use crate::syntax::{Declaration, EnsembleLine, ScoringTree, VerbTree, Word};
+use crate::syntax::{
+    Declaration, EnsembleLine, LayoutItem, LayoutTree, PagesTree, ScoringTree, VerbTree, Word,
+};
 
 /// What a name stands for.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -102,6 +104,33 @@ impl Collector<'_> {
         }
     }
 
+    /// A layout; the ensemble is that of its scoring.
+    fn layout(&mut self, layout: &LayoutTree, ensemble: Option<&str>) {
+        if let Some(scoring) = &layout.scoring {
+            self.push(Kind::Scoring, scoring, false, None);
+        }
+        for line in &layout.lines {
+            if let PagesTree::Players(players) = &line.pages {
+                for player in players {
+                    self.push(Kind::Part, player, false, ensemble);
+                }
+            }
+            match &line.what {
+                LayoutItem::HideEmpty(players) => {
+                    for player in players {
+                        self.push(Kind::Part, player, false, ensemble);
+                    }
+                }
+                LayoutItem::Nudge(nudge) => {
+                    if let Some(player) = &nudge.of {
+                        self.push(Kind::Part, player, false, ensemble);
+                    }
+                }
+                _ => {}
+            }
+        }
+    }
+
     fn ensemble_line(&mut self, line: &EnsembleLine, owner: &str) {
         let owner = Some(owner);
         match line {
@@ -133,6 +162,16 @@ impl Collector<'_> {
     }
 }
 
+/// The ensemble of a scoring that stands in the same file.
+fn ensemble_of(session: &Session, file: FileId, scoring: &str) -> Option<String> {
+    session.document(file).blocks().iter().find_map(|block| match &*block.declaration {
+        Declaration::Scoring(tree) if tree.name.value == scoring => {
+            Some(tree.ensemble.value.clone())
+        }
+        _ => None,
+    })
+}
+
 /// All names of a file, declaration by declaration.
 #[must_use]
 pub fn names(session: &Session, file: FileId) -> Vec<Name> {
@@ -156,6 +195,11 @@ pub fn names(session: &Session, file: FileId) -> Vec<Name> {
                 }
             }
             Declaration::Scoring(scoring) => collector.scoring(scoring),
+            Declaration::Layout(layout) => {
+                let scoring = layout.scoring.as_ref().map(|word| word.value.as_str());
+                let of = scoring.and_then(|name| ensemble_of(session, file, name));
+                collector.layout(layout, of.as_deref());
+            }
             _ => {}
         }
     }

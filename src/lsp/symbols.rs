@@ -65,7 +65,7 @@ pub fn outline(session: &Session, file: FileId) -> Vec<Symbol> {
             }
         }
         let (Some(first), Some(last)) = (own.first(), own.last()) else { continue };
-        let whole = first.0..last.0 + last.1.length;
+        let whole = first.0..last.0 + last.1.length();
         let first_word = |range: &Range<usize>| {
             let length = text[range.clone()].find(char::is_whitespace).unwrap_or(range.len());
             range.start..range.start + length
@@ -124,6 +124,13 @@ pub fn outline(session: &Session, file: FileId) -> Vec<Symbol> {
                 let about = format!("scoring for {}", scoring.ensemble.value);
                 (scoring.name.value.clone(), about, Sort::Scoring, sources.range(scoring.name.span))
             }
+            Declaration::Layout(tree) => {
+                let about = tree
+                    .scoring
+                    .as_ref()
+                    .map_or("of all scorings".into(), |scoring| format!("for {}", scoring.value));
+                ("layout".into(), about, Sort::Block, sources.range(tree.span))
+            }
             Declaration::Lost(_) => {
                 let head = first_word(&whole);
                 (text[head.clone()].to_string(), "not understood".into(), Sort::Block, head)
@@ -131,7 +138,7 @@ pub fn outline(session: &Session, file: FileId) -> Vec<Symbol> {
         };
         let name = if name.trim().is_empty() { "untitled".to_string() } else { name };
         let within = own.iter().flat_map(|(start, item)| {
-            let range = *start..start + item.length;
+            let range = *start..start + item.length();
             // What the line says behind what the symbol is called by, as far as its block.
             let behind = |span| {
                 let from = sources.range(span).end.clamp(range.start, range.end);

@@ -53,7 +53,7 @@ impl Token {
 /// A token, and whether its name is declared there.
 pub type Marked = (Range<usize>, Token, bool);
 
-const KEYWORDS: [&str; 106] = [
+const KEYWORDS: [&str; 124] = [
     "8va",
     "8vb",
     "15ma",
@@ -160,6 +160,24 @@ const KEYWORDS: [&str; 106] = [
     "pizz",
     "arco",
     "muted",
+    "before",
+    "break",
+    "down",
+    "empty",
+    "hide",
+    "landscape",
+    "layout",
+    "left",
+    "mm",
+    "nudge",
+    "of",
+    "paper",
+    "parts",
+    "right",
+    "score",
+    "staff",
+    "turn",
+    "up",
 ];
 const LINES_OF_A_PIECE: [&str; 4] = ["subtitle", "composer", "arranger", "licence"];
 
@@ -186,7 +204,7 @@ pub fn tokens(session: &Session, file: FileId) -> Vec<Marked> {
     let mut end = 0;
     for (start, item) in document.items() {
         scanner.scan(end..start, Within::File, true);
-        end = start + item.length;
+        end = start + item.length();
         scanner.scan(start..end, item.within, false);
     }
     scanner.tokens

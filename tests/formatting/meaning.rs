@@ -22,6 +22,9 @@ pub fn meaning(text: &str) -> String {
     for finding in findings {
         let _ = writeln!(meaning, "{} {}", finding.code, finding.message);
     }
+    // Lyrics are kept by their notes, in no order; the tree has told them already.
+    let mut piece = (*piece).clone();
+    piece.lyrics = Default::default();
     let _ = write!(meaning, "{piece:?}");
     without_places(&meaning)
 }

@@ -4,8 +4,8 @@
 
 MAKER is the program `arrangements` (`tests/shared/arrangements.rs`), which writes sources with any metre,
 key, length, tuplet, ensemble and verb. Every score and part of each must be valid by the schema,
-hold together (`check_notation`), and be read by partitura as written; mido finds no
-note in the MIDI that is struck twice or never ends. Whether the MIDI sounds every note is held by
+hold together (`check_notation`), and be read by partitura as written; its pages are read back from
+their drawings (`check_pages`); mido finds no note in the MIDI that is struck twice or never ends. Whether the MIDI sounds every note is held by
 `tests/writers.rs` over the same sources. The test command takes some that differ by the day; two
 hundred are one command.
 """
@@ -20,6 +20,7 @@ import warnings
 from pathlib import Path
 
 import check_notation
+import check_pages
 import check_schema
 import check_second_reader
 import outputs
@@ -44,11 +45,20 @@ def _midi(scorings):
         yield finding
 
 
+def _pages(scorings):
+    day = datetime.date.today().toordinal()
+    for scoring in scorings:
+        yield check_pages.check(scoring.folder, scoring.name)
+        if not check_pages.missing():
+            yield check_pages.check_documents(scoring.folder, scoring.name, day)
+
+
 CHECKS = {
     "valid by the schema": check_schema.check,
     "hold together": check_notation.check,
     "read by partitura": check_second_reader.check,
     "MIDI read by mido": _midi,
+    "pages read back from their drawings": _pages,
 }
 
 
@@ -56,7 +66,7 @@ def _one(job):
     """Builds one source and checks it; gives back what was tested and what was wrong, by check."""
     ripieno, source, folder = job
     warnings.simplefilter("ignore")
-    command = [ripieno, "build", "--format", "short", "--despite-errors", "--only", "musicxml,midi",
+    command = [ripieno, "build", "--format", "short", "--despite-errors", "--only", "musicxml,midi,svg,pdf",
                "--scores", "full,condensed", "-o", folder, source]
     run = subprocess.run(command, capture_output=True, text=True, timeout=300, check=False)
     if not folder.is_dir():

@@ -6,6 +6,7 @@ Builds every sample and the sources of `stress.py` into a temporary folder, runs
 ends with one line `N passed, N failed`.
 """
 
+import datetime
 import logging
 import multiprocessing
 import os
@@ -30,6 +31,7 @@ import check_harmony
 import check_import
 import check_midi
 import check_notation
+import check_pages
 import check_schema
 import check_second_reader
 import check_sound
@@ -163,6 +165,7 @@ def main(ripieno, *samples):
             check_chorales.check(ripieno),
             check_corpus.check(ripieno),
             [check_catalogue.check(ripieno)],
+            check_pages.check_all(ripieno, samples, work / "pages", datetime.date.today().toordinal()),
             check_arrangements.check(
                 ripieno, Path(ripieno).parent / "examples" / "arrangements", work / "generated"
             ),

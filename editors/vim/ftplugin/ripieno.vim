@@ -21,6 +21,6 @@ let b:undo_ftplugin = 'setlocal comments< commentstring< formatoptions< expandta
       \ . ' makeprg< errorformat<'
 
 " ]] and [[ go to the next declaration and the one before.
-nnoremap <silent> <buffer> ]] :<C-u>call search('^\%(use\<Bar>piece\<Bar>form\<Bar>harmony\<Bar>dynamics\<Bar>voice\<Bar>instrument\<Bar>ensemble\<Bar>scoring\)\>', 'sW')<CR>
-nnoremap <silent> <buffer> [[ :<C-u>call search('^\%(use\<Bar>piece\<Bar>form\<Bar>harmony\<Bar>dynamics\<Bar>voice\<Bar>instrument\<Bar>ensemble\<Bar>scoring\)\>', 'bsW')<CR>
+nnoremap <silent> <buffer> ]] :<C-u>call search('^\%(use\<Bar>piece\<Bar>form\<Bar>harmony\<Bar>dynamics\<Bar>voice\<Bar>instrument\<Bar>ensemble\<Bar>scoring\<Bar>lyrics\<Bar>layout\)\>', 'sW')<CR>
+nnoremap <silent> <buffer> [[ :<C-u>call search('^\%(use\<Bar>piece\<Bar>form\<Bar>harmony\<Bar>dynamics\<Bar>voice\<Bar>instrument\<Bar>ensemble\<Bar>scoring\<Bar>lyrics\<Bar>layout\)\>', 'bsW')<CR>
 let b:undo_ftplugin .= '| silent! nunmap <buffer> ]]| silent! nunmap <buffer> [['

@@ -27,7 +27,7 @@ endfunction
 
 function RipienoIndent(line) abort
   let text = getline(a:line)
-  if text =~# '^\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|instrument\|ensemble\|scoring\)\%(\s\|$\)'
+  if text =~# '^\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|instrument\|ensemble\|scoring\|lyrics\|layout\)\%(\s\|$\)'
     return 0
   endif
   let before = prevnonblank(a:line - 1)

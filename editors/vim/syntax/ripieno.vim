@@ -45,34 +45,34 @@ syntax cluster ripienoMusic contains=ripienoComment,ripienoBarNumber,ripienoBarL
 " Declarations. `}` closes bars where it stands first on a line or after a bar line; elsewhere it
 " ends a slur.
 
-syntax region ripienoPiece matchgroup=ripienoDeclaration start="^\s*\zspiece\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoPieceWord
+syntax region ripienoPiece matchgroup=ripienoDeclaration start="^\s*\zspiece\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\|layout\)\s" fold contains=@ripienoBasic,ripienoPieceWord
 syntax keyword ripienoPieceWord subtitle composer arranger licence contained
 
-syntax region ripienoForm matchgroup=ripienoDeclaration start="^\s*\zsform\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoFormWord,ripienoValue,ripienoPitch
+syntax region ripienoForm matchgroup=ripienoDeclaration start="^\s*\zsform\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\|layout\)\s" fold contains=@ripienoBasic,ripienoFormWord,ripienoValue,ripienoPitch
 syntax match  ripienoFormWord "\<\%(metre\|key\|major\|minor\|tempo\|at\|mark\|pick-up\|length\|repeat\|times\|ending\|double-bar\|segno\|coda\|fine\|da\|dal\|capo\|al\|to\|common\|cut\|end\)\>" contained
 
-syntax region ripienoLyrics matchgroup=ripienoDeclaration start="^\s*\zslyrics\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\)\s" fold contains=ripienoComment,ripienoBarNumber,ripienoBarLine,ripienoLyricsWord,ripienoHold
+syntax region ripienoLyrics matchgroup=ripienoDeclaration start="^\s*\zslyrics\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\|layout\)\s" fold contains=ripienoComment,ripienoBarNumber,ripienoBarLine,ripienoLyricsWord,ripienoHold
 syntax match  ripienoLyricsWord "\<\%(for\|verse\)\>\ze\s\+[a-z0-9-]\+.*{" contained
 syntax match  ripienoHold "=" contained
 
-syntax region ripienoHarmony matchgroup=ripienoDeclaration start="^\s*\zsharmony\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\)\s" fold contains=ripienoComment,ripienoBarNumber,ripienoBarLine,ripienoValue,ripienoChord
+syntax region ripienoHarmony matchgroup=ripienoDeclaration start="^\s*\zsharmony\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\|layout\)\s" fold contains=ripienoComment,ripienoBarNumber,ripienoBarLine,ripienoValue,ripienoChord
 syntax match  ripienoChord "\<[A-G][^ \t|{}]*" contained
 
-syntax region ripienoDynamics matchgroup=ripienoDeclaration start="^\s*\zsdynamics\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoDynamic,ripienoTechnique,ripienoHairpin,ripienoBeat
+syntax region ripienoDynamics matchgroup=ripienoDeclaration start="^\s*\zsdynamics\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\|layout\)\s" fold contains=@ripienoBasic,ripienoDynamic,ripienoTechnique,ripienoHairpin,ripienoBeat
 syntax keyword ripienoBeat beat contained
 
-syntax region ripienoVoice matchgroup=ripienoDeclaration start="^\s*\zsvoice\>" end="^\s*}" end="\%(|\s*\)\@<=}" end="{\s*}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\)\s" fold contains=@ripienoMusic,ripienoName
+syntax region ripienoVoice matchgroup=ripienoDeclaration start="^\s*\zsvoice\>" end="^\s*}" end="\%(|\s*\)\@<=}" end="{\s*}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\|layout\)\s" fold contains=@ripienoMusic,ripienoName
 syntax match  ripienoName "\%(\<\%(voice\|instrument\|like\|ensemble\|extends\|scoring\|for\|keep\)\s\+\)\@<=\l[[:alnum:]-]*" contained
 
-syntax region ripienoInstrument matchgroup=ripienoDeclaration start="^\s*\zsinstrument\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoInstrumentWord,ripienoPitch,ripienoName
+syntax region ripienoInstrument matchgroup=ripienoDeclaration start="^\s*\zsinstrument\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\|layout\)\s" fold contains=@ripienoBasic,ripienoInstrumentWord,ripienoPitch,ripienoName
 syntax match  ripienoInstrumentWord "\<\%(like\|as\|short\|compass\|custom\|solo\|to\|strings\|written\|sounds\|clef\|treble\|alto\|tenor\|bass\|from\)\>" contained
 
-syntax region ripienoEnsemble matchgroup=ripienoDeclaration start="^\s*\zsensemble\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoEnsembleWord,ripienoPitch,ripienoOctaves,ripienoName,ripienoGroup,ripienoRule
+syntax region ripienoEnsemble matchgroup=ripienoDeclaration start="^\s*\zsensemble\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\|layout\)\s" fold contains=@ripienoBasic,ripienoEnsembleWord,ripienoPitch,ripienoOctaves,ripienoName,ripienoGroup,ripienoRule
 syntax match  ripienoEnsembleWord "\<\%(extends\|era\|group\|without\|budget\|limits\|seconds\|second\|bars\|lines\|players\|player\|crook\|in\|signature\|tuned\|joins\|as\)\>" contained
 syntax match  ripienoEnsembleWord "\%(\<[A-G]\%(#\|b\|♯\|♭\)\?\s\+\)\@<=\%(alto\|basso\)\>" contained
 syntax match  ripienoGroup "\%(\<\%(group\|joins\)\s\+\)\@<=\l[[:alnum:]-]*" contained
 
-syntax region ripienoScoring matchgroup=ripienoDeclaration start="^\s*\zsscoring\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\)\s" fold contains=@ripienoBasic,ripienoVerb,ripienoScoringWord,ripienoRoleOf,ripienoDynamicOf,ripienoTechnique,ripienoOctaves,ripienoPitch,ripienoPlayer,ripienoName,ripienoVoiceName,ripienoWritten,ripienoRule
+syntax region ripienoScoring matchgroup=ripienoDeclaration start="^\s*\zsscoring\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\|layout\)\s" fold contains=@ripienoBasic,ripienoVerb,ripienoScoringWord,ripienoRoleOf,ripienoDynamicOf,ripienoTechnique,ripienoOctaves,ripienoPitch,ripienoPlayer,ripienoName,ripienoVoiceName,ripienoWritten,ripienoRule
 syntax match  ripienoPlayer "^\s*\zs\l[[:alnum:]-]*\%(\.\d\+\)\?\%(\s*,\s*\l[[:alnum:]-]*\%(\.\d\+\)\?\)*" contained
 syntax match  ripienoScoringWord "\<\%(for\|keep\|allow\|on\|bars\|bar\|as\|at\|solo\|with\|lyrics\|chords\|up-beat\|each\|chord\|beat\|off\|the\|broken\|tremolo\|entries\|cadences\|phrases\|peaks\|crook\|in\|tuned\)\>" contained
 syntax match  ripienoScoringWord "\%(\<[A-G]\%(#\|b\|♯\|♭\)\?\s\+\)\@<=\%(alto\|basso\)\>" contained
@@ -85,7 +85,10 @@ syntax match  ripienoDynamicOf "\%(\<at\s\+\)\@<=\%(ppp\|pp\|p\|mp\|mf\|f\|ff\|f
 syntax match  ripienoScoringWord "\%(\<keep\s\+\)\@<=lines\s\+of\>" contained
 syntax match  ripienoRule "\%(\<\%(allow\|limits\)\s\+\)\@<=\l[[:lower:]/-]*" contained
 " The notes of `writes`: the brace of the scoring itself stands behind `for` and a name.
-syntax region ripienoWritten matchgroup=ripienoBrace start="\%(\<writes\=\>[^{]*\)\@<={" end="^\s*}" end="\%(|\s*\)\@<=}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\)\s" end="\ze\n\s*\%(allow\s\+\l\|\l[[:alnum:].-]*\%(\s*,\s*\l[[:alnum:].-]*\)*\s\+\%(plays\=\|doubles\=\|sustains\=\|realises\=\|signals\=\|highlights\=\|writes\=\|rests\=\|takes\=\)\>\)" contained contains=@ripienoMusic
+syntax region ripienoWritten matchgroup=ripienoBrace start="\%(\<writes\=\>[^{]*\)\@<={" end="^\s*}" end="\%(|\s*\)\@<=}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\|layout\)\s" end="\ze\n\s*\%(allow\s\+\l\|\l[[:alnum:].-]*\%(\s*,\s*\l[[:alnum:].-]*\)*\s\+\%(plays\=\|doubles\=\|sustains\=\|realises\=\|signals\=\|highlights\=\|writes\=\|rests\=\|takes\=\)\>\)" contained contains=@ripienoMusic
+
+syntax region ripienoLayout matchgroup=ripienoDeclaration start="^\s*\zslayout\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\|layout\)\s" fold contains=@ripienoBasic,ripienoPlayer,ripienoLayoutWord
+syntax match  ripienoLayoutWord "\<\%(for\|score\|parts\|paper\|landscape\|staff\|mm\|hide\|empty\|break\|turn\|before\|nudge\|of\|bar\|beat\|up\|down\|left\|right\)\>" contained
 
 highlight default link ripienoComment      Comment
 highlight default link ripienoTodo         Todo
@@ -103,6 +106,7 @@ highlight default link ripienoTuplet       Number
 highlight default link ripienoPitch        Constant
 highlight default link ripienoLyricsWord Keyword
 highlight default link ripienoHold Operator
+highlight default link ripienoLayoutWord Keyword
 highlight default link ripienoChord        Constant
 highlight default link ripienoBarNumber    Label
 highlight default link ripienoBars         Number

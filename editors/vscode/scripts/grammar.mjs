@@ -19,7 +19,7 @@ const part = `${name}(?:\\.[0-9]+)?`;
 const who = `${part}(?:${blanks},${blanks}${part})*`;
 const accidental = "(?:##|#|bb|b|♯♯|♯|♭♭|♭|𝄪|𝄫|♮)";
 const value = "[0-9]+/[0-9]+\\.{0,3}(?![\\p{L}0-9'/.-])";
-const declarations = "(?:use|piece|form|harmony|dynamics|voice|lyrics|instrument|ensemble|scoring)";
+const declarations = "(?:use|piece|form|harmony|dynamics|voice|lyrics|instrument|ensemble|scoring|layout)";
 const verbs = "(?:plays?|doubles?|sustains?|realises?|signals?|highlights?|writes?|rests?|takes?)";
 const octaves = "(?:8va|8vb|15ma|15mb)";
 
@@ -314,6 +314,34 @@ const repository = {
         patterns: include("keep", "allow", "withVoice", "withPart", "takes", "withVerb", "noVerb", "lost"),
     }),
 
+    layout: block("layout", {
+        names: [{ before: "for", scope: "entity.name.type.scoring" }],
+        patterns: [
+            {
+                match: `${lineStart}(?:(score|parts)${wordEnd}|(${who}))`,
+                captures: captures(keyword.other, players),
+            },
+            {
+                match: `${wordStart}(paper)${wordEnd}(?:[ \\t]+([\\p{L}0-9]+))?(?:[ \\t]+(landscape)${wordEnd})?`,
+                captures: captures(keyword.verb, "support.constant.paper", keyword.other),
+            },
+            {
+                match: `${wordStart}(nudge)${wordEnd}(?:[ \\t]+(${anyWord}))?(?:[ \\t]+(of)${wordEnd}(?:[ \\t]+(${part}))?)?`,
+                captures: captures(keyword.verb, "support.constant.sign", keyword.other, players),
+            },
+            {
+                match: `${wordStart}(hide)${wordEnd}(?:[ \\t]+(empty)${wordEnd})?(?:[ \\t]+(${who}))?`,
+                captures: captures(keyword.verb, keyword.other, players),
+            },
+            word(keyword.verb, "staff", "break", "turn"),
+            word(keyword.other, "before", "bar", "beat", "up", "down", "left", "right"),
+            word("keyword.other.unit", "mm"),
+            named("constant.numeric.decimal", `${wordStart}[0-9]+\\.[0-9]+${wordEnd}`),
+            ...include("number", "comma"),
+            unknown,
+        ],
+    }),
+
     // Lines of a scoring
 
     keep: line(
@@ -401,7 +429,7 @@ const grammar = {
     scopeName: "source.ripieno",
     fileTypes: ["ripieno"],
     patterns: include(
-        "comment", "use", "piece", "form", "harmony", "dynamics", "voice", "lyrics", "instrument", "ensemble", "scoring", "lostDeclaration",
+        "comment", "use", "piece", "form", "harmony", "dynamics", "voice", "lyrics", "instrument", "ensemble", "scoring", "layout", "lostDeclaration",
     ),
     repository,
 };

@@ -55,6 +55,7 @@ use crate::resolve::{Piece, Scoring};
 
 use context::Context;
 
+pub use allows::is_allowed;
 pub use documentation::{Documentation, documentation, explain, explain_code, page};
 pub use limits::{LIMITS, Limit, limit_of};
 pub use options::{Options, matches};

@@ -15,7 +15,7 @@ use super::super::{Failure, Show};
 use super::piece::Building;
 use super::{Arguments, Wanted, inputs};
 use ripieno_checker::check;
-use ripieno_compiler::diagnostics::json;
+use ripieno_compiler::diagnostics::{Diagnostic, json};
 use ripieno_writers::render::slug;
 
 /// What a thread may need: a long piece goes deep.
@@ -110,11 +110,7 @@ impl<'a> Batch<'a> {
         let findings = desk.findings(file, &wanted.scoring)?;
         let piece = desk.session.piece(file);
         let mut done = Piece { has_errors: has_errors(&findings), ..Piece::default() };
-        if self.format == Show::Json {
-            done.data.add(&findings, desk.sources());
-        } else {
-            done.said = source::shown(desk.sources(), &findings, self.format);
-        }
+        self.tell(&mut done, &findings, &desk);
         let nothing = piece.scorings.is_empty();
         // A file of ensembles that others use has nothing of its own to write.
         if nothing && !done.has_errors {
@@ -123,12 +119,15 @@ impl<'a> Batch<'a> {
         }
         let folder = slug(&piece.title);
         self.claim(&folder, &piece.title, number)?;
-        if done.has_errors && !wanted.despite_errors {
-            done.said.push_str(&format!(
+        let unwritten = |findings: &[Diagnostic]| {
+            format!(
                 "{}: {}; nothing was written. Fix the errors, or pass `--despite-errors`.\n",
                 path.display(),
-                counts(&findings)
-            ));
+                counts(findings)
+            )
+        };
+        if done.has_errors && !wanted.despite_errors {
+            done.said.push_str(&unwritten(&findings));
             return Ok(done);
         }
         if nothing {
@@ -139,10 +138,27 @@ impl<'a> Batch<'a> {
         let inputs = inputs(&mut desk, file);
         let mut building = Building::begin(&output, &piece, folder, path, inputs)?;
         let arranged = desk.session.arrangements(file);
-        let table = building.scorings(&arranged, wanted, self.threads, &self.past)?;
+        let (table, on_pages) = building.scorings(&arranged, wanted, self.threads, &self.past)?;
+        let on_pages = self.options.apply(on_pages);
+        self.tell(&mut done, &on_pages, &desk);
+        done.has_errors |= has_errors(&on_pages);
+        let findings: Vec<Diagnostic> = findings.iter().cloned().chain(on_pages).collect();
+        if done.has_errors && !wanted.despite_errors {
+            done.said.push_str(&unwritten(&findings));
+            return Ok(done);
+        }
         let stale = building.finish(number, wanted.prune)?;
         done.report = format!("{}: {}\n{table}{stale}", path.display(), counts(&findings));
         Ok(done)
+    }
+
+    /// Tells what was found.
+    fn tell(&self, done: &mut Piece, findings: &[Diagnostic], desk: &Desk) {
+        if self.format == Show::Json {
+            done.data.add(findings, desk.sources());
+        } else if !findings.is_empty() {
+            done.said.push_str(&source::shown(desk.sources(), findings, self.format));
+        }
     }
 
     /// Keeps a folder for one piece alone.

@@ -147,7 +147,13 @@ pub(super) fn alone(
     let folder = slug(&piece.title);
     let inputs = inputs(desk, file);
     let mut building = Building::begin(&output, &piece, folder, path, inputs)?;
-    building.scorings(&arranged, wanted, paging::threads(), &Mutex::new(None))?;
+    let (_, on_pages) =
+        building.scorings(&arranged, wanted, paging::threads(), &Mutex::new(None))?;
+    let on_pages = wanted.judging.options(&[])?.apply(on_pages);
+    let findings: Arc<[Diagnostic]> = findings.iter().cloned().chain(on_pages).collect();
+    if has_errors(&findings) && !wanted.despite_errors {
+        return Ok(Built { findings, written: None });
+    }
     building.finish(0, wanted.prune)?;
     let mut written = output.place()?;
     written.retain(|path| path.file_name().is_none_or(|name| name != MANIFEST));

@@ -3,13 +3,15 @@
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
-use super::super::Failure;
 use super::super::output::{Batch, Entry, Inputs, MANIFEST, Manifest, OutputFolder, digest};
 use super::super::printing::Format;
 use super::super::reprint::{self, Past};
+use super::super::{Failure, files};
 use super::Wanted;
 use ripieno_checker::advise::{self, table};
+use ripieno_checker::check;
 use ripieno_compiler::arrange::Arrangement;
+use ripieno_compiler::diagnostics::Diagnostic;
 use ripieno_compiler::resolve::{Form, Piece, Scoring, seconds_per_whole};
 use ripieno_writers::render::{self, slug};
 
@@ -43,12 +45,14 @@ impl<'a> Building<'a> {
             && before.source != source
             && output.is_there(&folder, &before.source)
         {
+            let other = output.path(&folder).join(&before.source);
+            let other = files::plain(&other).unwrap_or(other);
             return Err(Failure(format!(
                 "{} holds \"{}\", built from {}; give one of the two another title, or name another \
                  folder with `--output`",
                 output.path(&folder).display(),
                 before.piece,
-                output.path(&folder).join(&before.source).display(),
+                other.display(),
             )));
         }
         let now = Manifest {
@@ -70,14 +74,14 @@ impl<'a> Building<'a> {
     }
 
     /// Gets scorings that are worked out ready, on so many threads; gives back the table of what
-    /// they hold. What is new since `past` is marked.
+    /// they hold, and what was found on their pages. What is new since `past` is marked.
     pub(super) fn scorings(
         &mut self,
         arranged: &[Arc<Arrangement>],
         asked: &Wanted,
         threads: usize,
         past: &Mutex<Option<Past>>,
-    ) -> Result<String, Failure> {
+    ) -> Result<(String, Vec<Diagnostic>), Failure> {
         let (formats, printing) = (asked.formats()?, &asked.printing);
         let written: Vec<render::Format> = formats
             .iter()
@@ -87,6 +91,7 @@ impl<'a> Building<'a> {
             })
             .collect();
         let mut pages = String::new();
+        let mut found = Vec::new();
         let scorings: Vec<&Scoring> = arranged.iter().map(|one| &*one.scoring).collect();
         let words: Vec<&str> = formats.iter().map(|format| format.word()).collect();
         let mut rows =
@@ -129,7 +134,10 @@ impl<'a> Building<'a> {
                 render::each_output(arrangement, wanted.clone(), threads, |file| {
                     stage(&file.path, &file.bytes)
                 })?;
-                told = printing.each_file(arrangement, &wanted, &formats, threads, stage)?;
+                let printed = printing.each_file(arrangement, &wanted, &formats, threads, stage)?;
+                told = printed.0;
+                let allowed = |finding: &Diagnostic| check::is_allowed(arrangement, finding);
+                found.extend(printed.1.into_iter().filter(|finding| !allowed(finding)));
             }
             self.batch.in_order(staged);
             if !told.is_empty() {
@@ -145,7 +153,7 @@ impl<'a> Building<'a> {
                 &self.output.path(&self.folder).join(&slugs[index]).display().to_string(),
             ]));
         }
-        Ok(table(&rows) + &pages)
+        Ok((table(&rows) + &pages, found))
     }
 
     /// Gets the manifest ready; gives back lines about what an earlier build left that this source

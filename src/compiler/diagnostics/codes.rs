@@ -239,6 +239,16 @@ pub const CODES: &[Code] = &[
         "Write a `harmony` block.",
     ),
     code(
+        "layout/no-effect",
+        "A line of a layout changes nothing on the pages.",
+        "Remove it, or name what it was meant for.",
+    ),
+    code(
+        "layout/out-of-range",
+        "A staff or a way of a layout is too small or too large.",
+        "Write a staff from 2 to 15 mm, and move signs by 20 staff spaces at most.",
+    ),
+    code(
         "lyrics/hold",
         "`=` has no syllable to hold.",
         "Write a syllable before it, or leave the bar out.",
@@ -351,6 +361,11 @@ pub const CODES: &[Code] = &[
         "Write one that the finding lists, with `alto` or `basso` where there are both.",
     ),
     code(
+        "notation/page-turn",
+        "A player has to turn a page without a rest.",
+        "Write `turn before` a bar with a rest in a `layout`, or let the part rest there.",
+    ),
+    code(
         "syntax/empty",
         "The file is empty.",
         "Begin with `piece`; `ripieno new` makes an example.",
@@ -384,7 +399,7 @@ pub const CODES: &[Code] = &[
     code(
         "syntax/unknown-declaration",
         "A line does not begin a declaration.",
-        "Begin with one of the nine keywords.",
+        "Begin with one of the keywords of declarations.",
     ),
     code(
         "use/cannot-read",

@@ -1,9 +1,10 @@
 //! The examples of the codes of the earlier stages, read out of the pages in `examples/`.
 
-const PAGES: [&str; 5] = [
+const PAGES: [&str; 6] = [
     include_str!("examples/arrange.md"),
     include_str!("examples/bars.md"),
     include_str!("examples/language.md"),
+    include_str!("examples/layout.md"),
     include_str!("examples/lyrics.md"),
     include_str!("examples/names.md"),
 ];

@@ -70,6 +70,12 @@ fn in_words(rule: Rule) -> Option<&'static str> {
         Rule::close => "`}`",
         Rule::line_end => "the end of the line",
         Rule::rule_code => "the name of a rule such as `compass/outside-custom`",
+        Rule::paper | Rule::staff_size | Rule::hide_empty | Rule::line_break => {
+            "what is overridden, such as `staff 7.5 mm` or `break before 17`"
+        }
+        Rule::paper_size => "a size of paper such as `a4`",
+        Rule::bar_numbers => "a number",
+        Rule::shift => "a way such as `up 1.5`",
         Rule::octaves => "`8va`, `8vb`, `15ma` or `15mb`",
         Rule::metre => "`metre`",
         Rule::key => "`key`",

@@ -15,7 +15,7 @@ use super::tree::{Number, Spanned};
 use crate::diagnostics::{Diagnostic, did_you_mean, nearest};
 
 /// The keywords of declarations.
-pub(super) const DECLARATIONS: [&str; 10] = [
+pub(super) const DECLARATIONS: [&str; 11] = [
     "piece",
     "form",
     "harmony",
@@ -25,6 +25,7 @@ pub(super) const DECLARATIONS: [&str; 10] = [
     "instrument",
     "ensemble",
     "scoring",
+    "layout",
     "use",
 ];
 
@@ -90,6 +91,7 @@ fn head_of(word: &str) -> Option<Rule> {
         "instrument" => Rule::instrument,
         "ensemble" => Rule::ensemble,
         "scoring" => Rule::scoring,
+        "layout" => Rule::layout,
         _ => return None,
     })
 }

@@ -3,6 +3,8 @@
 
 use kurbo::{Affine, BezPath, Point, Rect, Shape as _};
 
+use ripieno_compiler::music::Time;
+
 use super::skyline::Skyline;
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark, Origin, Shape};
@@ -13,11 +15,18 @@ use crate::text::Run;
 pub(super) struct Canvas {
     pub marks: Vec<Mark>,
     pub sky: Skyline,
+    /// Where in the music marks that belong to no note stand: bar of the sheet, time in it.
+    pub said: Vec<(usize, (usize, Time))>,
 }
 
 impl Canvas {
     pub(super) fn new(width: f64) -> Canvas {
-        Canvas { marks: Vec::new(), sky: Skyline::new(width) }
+        Canvas { marks: Vec::new(), sky: Skyline::new(width), said: Vec::new() }
+    }
+
+    /// All marks from the one of that number on stand at a place of the music.
+    pub(super) fn say(&mut self, from: usize, at: (usize, Time)) {
+        self.said.extend((from..self.marks.len()).map(|mark| (mark, at)));
     }
 
     pub(super) fn put(&mut self, kind: Kind, origin: Option<Origin>, shape: Shape) {

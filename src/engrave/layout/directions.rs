@@ -46,8 +46,8 @@ fn letters(dynamic: Dynamic) -> (Vec<(Glyph, f64)>, f64) {
 }
 
 enum Low {
-    Letters { signs: Vec<(Glyph, f64)>, x: f64, width: f64 },
-    Hairpin { from: f64, to: f64, opens: f64, closes: f64 },
+    Letters { signs: Vec<(Glyph, f64)>, x: f64, width: f64, at: (usize, Time) },
+    Hairpin { from: f64, to: f64, opens: f64, closes: f64, at: (usize, Time) },
 }
 
 impl Low {
@@ -91,8 +91,10 @@ pub(super) fn dynamics(
             // The optical middle of the letters stands under the head.
             let x = (direction.x - width / 2.0 - 0.05).max(edge);
             edge = x + width + 0.45;
-            taken.push((direction.at, x, x + width));
-            lows.push(Low::Letters { signs, x, width });
+            // The tail of an f reaches back under what stands before it.
+            let left = signs.first().map_or(0.0, |(sign, _)| sign.bounds().x0.min(0.0));
+            taken.push((direction.at, x + left, x + width));
+            lows.push(Low::Letters { signs, x, width, at: direction.at });
         }
         for pin in pins.iter().filter(|pin| pin.above == above) {
             // It keeps clear of letters where it begins and ends, and of those between.
@@ -104,26 +106,22 @@ pub(super) fn dynamics(
                     to = left - 0.4;
                 }
             }
-            push_hairpin(&mut lows, (pin.grows, pin.carried, pin.goes_on), from, to);
+            push_hairpin(&mut lows, pin, from, to);
         }
         lows.sort_by(|a, b| a.span().0.total_cmp(&b.span().0));
         place(canvas, &lows, between, above);
     }
 }
 
-fn push_hairpin(
-    lows: &mut Vec<Low>,
-    (grows, carried, goes_on): (bool, bool, bool),
-    from: f64,
-    to: f64,
-) {
+fn push_hairpin(lows: &mut Vec<Low>, pin: &Pin, from: f64, to: f64) {
+    let Pin { grows, carried, goes_on, .. } = *pin;
     let to = to.max(from + 1.6);
     // A part of a hairpin that comes from or goes to another line does not close.
-    let narrow = |broken: bool| if broken { HAIRPIN * 0.45 } else { 0.0 };
+    let narrow = |broken: bool| if broken { HAIRPIN * 0.35 } else { 0.0 };
     let wide = |broken: bool| if broken { HAIRPIN * 0.7 } else { HAIRPIN };
     let (opens, closes) =
         if grows { (narrow(carried), wide(goes_on)) } else { (wide(carried), narrow(goes_on)) };
-    lows.push(Low::Hairpin { from, to, opens, closes });
+    lows.push(Low::Hairpin { from, to, opens, closes, at: pin.places.0 });
 }
 
 /// The base line of each stretch of dynamics: as near to the staff as its lowest need allows.
@@ -169,13 +167,16 @@ fn place(canvas: &mut Canvas, lows: &[Low], between: bool, above: bool) {
 }
 
 fn draw_low(canvas: &mut Canvas, low: &Low, y: f64) {
+    let from_mark = canvas.marks.len();
+    let (Low::Letters { at, .. } | Low::Hairpin { at, .. }) = low;
+    let at = *at;
     match low {
         Low::Letters { signs, x, .. } => {
             for (sign, along) in signs {
                 canvas.glyph((Kind::Dynamic, None), *sign, (x + along, y), 1.0);
             }
         }
-        Low::Hairpin { from, to, opens, closes } => {
+        Low::Hairpin { from, to, opens, closes, .. } => {
             let middle = y - 0.45;
             for side in [-0.5, 0.5] {
                 canvas.line(
@@ -187,6 +188,31 @@ fn draw_low(canvas: &mut Canvas, low: &Low, y: f64) {
             }
         }
     }
+    canvas.say(from_mark, at);
+}
+
+/// Chord symbols of a line, all at one height over what stands under any of them, and none nearer to
+/// the one before than a reader can part them.
+pub(super) fn chord_symbols(canvas: &mut Canvas, said: &[Said], end: f64) {
+    let mut edge = f64::MIN;
+    let mut symbols = Vec::new();
+    for direction in said {
+        let DirectionKind::Chord(chord) = direction.kind else { continue };
+        let symbol = chord.to_string().replace('#', "♯").replace('b', "♭");
+        let run = shape(&symbol, Face::Bold, 2.2);
+        let x = direction.left.max(edge + 0.5).min((end - run.width).max(0.5));
+        edge = x + run.width;
+        symbols.push((run, x, direction.at));
+    }
+    let tops = symbols.iter().map(|(run, x, _)| {
+        canvas.sky.top(x - 0.2, x + run.width + 0.4).min(-2.1) - ABOVE - run.fall()
+    });
+    let y = tops.fold(f64::MAX, f64::min);
+    for (run, x, at) in symbols {
+        let from_mark = canvas.marks.len();
+        canvas.text(Kind::Text, None, run, (x, y));
+        canvas.say(from_mark, at);
+    }
 }
 
 /// Ways of playing and words, above the staff or below it, one line over another where they meet.
@@ -197,14 +223,10 @@ pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
                 (technique.printed().to_string(), Face::Roman, 2.1)
             }
             DirectionKind::Words(words) => (words.clone(), Face::Italic, 2.1),
-            DirectionKind::Chord(chord) => {
-                let symbol = chord.to_string().replace('#', "♯").replace('b', "♭");
-                (symbol, Face::Bold, 2.2)
-            }
             DirectionKind::Who(words) => (words.clone(), Face::Roman, 2.1),
             DirectionKind::Change(words) => (words.clone(), Face::Bold, 2.1),
             DirectionKind::CueName(words) => (words.clone(), Face::Italic, 1.75),
-            DirectionKind::Dynamic(_) => continue,
+            DirectionKind::Dynamic(_) | DirectionKind::Chord(_) => continue,
         };
         let run = shape(&text, face, size);
         let x = direction.left.min((end - run.width).max(0.5));
@@ -215,7 +237,9 @@ pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
             canvas.sky.bottom(x0, x1).max(2.1) + ABOVE + run.rise()
         };
         canvas.sky.add((x0, x1), (y - run.rise(), y + run.fall() * 0.5));
+        let from_mark = canvas.marks.len();
         canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
+        canvas.say(from_mark, direction.at);
     }
 }
 

@@ -55,7 +55,7 @@ pub const SLUR_MIDDLE: f64 = 0.24;
 /// Thickness of a slur or tie at its ends.
 pub const SLUR_END: f64 = 0.07;
 /// Opening of a hairpin.
-pub const HAIRPIN: f64 = 1.15;
+pub const HAIRPIN: f64 = 1.3;
 /// Thickness of the lines of hairpins, brackets of tuplets and endings.
 pub const THIN_LINE: f64 = 0.14;
 /// The least air between what stands above or below one another.

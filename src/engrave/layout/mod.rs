@@ -18,6 +18,7 @@ mod tests;
 
 use std::ops::Range;
 
+use ripieno_compiler::diagnostics::Span;
 use ripieno_compiler::music::Time;
 use ripieno_writers::edition::DirectionKind;
 use ripieno_writers::notate::ElementKind;
@@ -30,6 +31,10 @@ use measures::SYSTEM_GAP;
 use skyline::Skyline;
 use spacing::{BarSpace, bar_spaces};
 use system::{Setting, System};
+
+/// Seconds of rest in which a page can be turned at all: where there are fewer, the turn is told. Our
+/// heuristic.
+pub const TURN_SECONDS: f64 = breaking::HASTY;
 
 /// Lays a sheet out on pages.
 #[must_use]
@@ -44,6 +49,8 @@ pub fn pages(sheet: &Sheet, setup: &Setup) -> Pages {
             author: None,
             first_bars: Vec::new(),
             turns: Vec::new(),
+            hid: false,
+            nudged: Vec::new(),
             pages: Vec::new(),
         };
     }
@@ -91,6 +98,8 @@ fn tacet(sheet: &Sheet, setup: &Setup) -> Pages {
         author: sheet.composer.clone(),
         first_bars: vec![0],
         turns: Vec::new(),
+        hid: false,
+        nudged: Vec::new(),
         pages: vec![Page { size: (width, height), space, marks }],
     }
 }
@@ -266,6 +275,8 @@ impl<'a> Layout<'a> {
         let mut pages = Vec::with_capacity(breaks.len());
         let count = breaks.len();
         let mut turns = Vec::new();
+        let mut nudged: Vec<Span> = Vec::new();
+        let mut hid = false;
         for (n, lines) in breaks.iter().enumerate() {
             let mut systems: Vec<System> =
                 lines.iter().map(|bars| self.system(bars.clone())).collect();
@@ -280,6 +291,8 @@ impl<'a> Layout<'a> {
             }
             let right_hand = (n % 2 == 0) == begins_right;
             let mut marks: Vec<Mark> = Vec::new();
+            hid |= systems.iter().any(|system| system.staves() < self.sheet.staves.len());
+            nudged.extend(systems.iter().flat_map(|system| &system.nudged));
             for (system, y) in systems.into_iter().zip(ys) {
                 marks.extend(system.marks(self.sheet).into_iter().map(|mark| mark.moved(0.0, y)));
             }
@@ -301,6 +314,8 @@ impl<'a> Layout<'a> {
                         after: self.sheet.bars[next.start].index - 1,
                         rest: (pause.before + pause.after) / self.sheet.bars[next.start].pace,
                         seconds: pause.before + pause.after,
+                        note: last_note(self.sheet, next.start),
+                        better: self.better_turn(lines, next.start),
                     });
                     heading::turn(&mut marks, pause, (self.room.width, self.space), from + to);
                 }
@@ -320,8 +335,20 @@ impl<'a> Layout<'a> {
                 .map(|line| self.sheet.bars[line.start].index)
                 .collect(),
             turns,
+            hid,
+            nudged,
             pages,
         })
+    }
+
+    /// The bar of a page before which the longest rest lies, if that is longer than where the page
+    /// is turned, and long enough.
+    fn better_turn(&self, lines: &[Range<usize>], turned: usize) -> Option<(usize, f64)> {
+        let first = lines.first()?.start;
+        let rest = |bar: usize| self.pauses[bar].before + self.pauses[bar].after;
+        let best = (first + 1..turned).max_by(|a, b| rest(*a).total_cmp(&rest(*b)))?;
+        let long_enough = rest(best) >= breaking::HASTY && rest(best) > rest(turned);
+        long_enough.then(|| (self.sheet.bars[best].index, rest(best)))
     }
 
     fn system(&self, bars: Range<usize>) -> System {
@@ -336,7 +363,7 @@ impl<'a> Layout<'a> {
             first,
             ragged: last && bars_start > 0 || self.setup.bare,
         };
-        system::system(self.sheet, self.spaces, (bars, &shown), setting)
+        system::system(self.sheet, self.spaces, (bars, &shown), setting, &self.setup.nudges)
     }
 
     /// The staves that a system has: all, or those that play in it.
@@ -348,11 +375,15 @@ impl<'a> Layout<'a> {
         let plays = |staff: &Staff| staff.bars[bars.clone()].iter().any(|bar| !bar.is_silent());
         let part_plays =
             |part: usize| self.sheet.staves.iter().filter(|staff| staff.part == part).any(plays);
-        let shown: Vec<usize> = all
-            .iter()
-            .copied()
-            .filter(|&staff| part_plays(self.sheet.staves[staff].part))
-            .collect();
+        let may_go = |staff: &Staff| match &self.setup.hidden {
+            None => true,
+            Some(players) => staff.players.iter().all(|player| players.contains(player)),
+        };
+        let stays = |&staff: &usize| {
+            let staff = &self.sheet.staves[staff];
+            part_plays(staff.part) || !may_go(staff)
+        };
+        let shown: Vec<usize> = all.iter().copied().filter(stays).collect();
         if shown.is_empty() { all } else { shown }
     }
 }
@@ -412,6 +443,18 @@ fn level(ys: &mut [f64], left: f64, most: f64) {
         down += (low - gap).max(0.0).min(most);
         ys[n + 1] += down;
     }
+}
+
+/// The last note before a bar, in the source.
+fn last_note(sheet: &Sheet, before: usize) -> Option<Span> {
+    let notes = |bar: usize| {
+        let voices = sheet.staves.iter().flat_map(move |staff| &staff.bars[bar].voices);
+        voices.flat_map(|voice| &voice.events).filter(|event| {
+            !event.element.cue && matches!(event.element.kind, ElementKind::Note(_))
+        })
+    };
+    let last = |bar| notes(bar).max_by_key(|event| event.element.at)?.origin.source;
+    (0..before).rev().find_map(last)
 }
 
 /// How long a player rests before and after the beginning of each bar, in seconds.

@@ -2,8 +2,10 @@
 
 use std::ops::Range;
 
+use ripieno_compiler::diagnostics::Span;
 use ripieno_compiler::instruments::Clef;
 use ripieno_compiler::music::Time;
+use ripieno_compiler::resolve::NudgedSign;
 
 use super::canvas::Canvas;
 use super::chord::{clef_at, clef_sign};
@@ -19,6 +21,7 @@ use super::spacing::{
 use super::{curves, hung};
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark};
+use crate::paper::Nudge;
 use crate::sheet::{Sheet, SheetPlace, SpanKind, Staff, StaffBar};
 
 /// How a system is to be set.
@@ -42,6 +45,8 @@ pub(super) struct System {
     placed: Vec<PlacedBar>,
     setting: Setting,
     right: f64,
+    /// The lines of layouts by which signs were moved.
+    pub(super) nudged: Vec<Span>,
     /// Middle lines of the staves, counted from that of the uppermost one.
     ys: Vec<f64>,
 }
@@ -52,6 +57,7 @@ pub(super) fn system(
     spaces: &[BarSpace],
     (bars, shown): (Range<usize>, &[usize]),
     setting: Setting,
+    nudges: &[Nudge],
 ) -> System {
     let (placed, _) =
         place_line(spaces, bars.clone(), (setting.indent, setting.width), setting.ragged);
@@ -62,6 +68,7 @@ pub(super) fn system(
         end
     };
     let mut canvases: Vec<Canvas> = Vec::with_capacity(shown.len());
+    let mut nudged = Vec::new();
     for (row, &staff) in shown.iter().enumerate() {
         let mut canvas = Canvas::new(setting.width + 2.0);
         let line =
@@ -70,10 +77,18 @@ pub(super) fn system(
         if row == 0 || row > 3 && sheet.staves[staff].strings_begin {
             frame::over(&mut canvas, sheet, &placed, setting, row == 0);
         }
+        for nudge in nudges {
+            let own = nudge.players.as_ref();
+            let players = &sheet.staves[staff].players;
+            let is_whose = own.is_none_or(|own| players.iter().any(|player| own.contains(player)));
+            if is_whose && line.nudge(&mut canvas, nudge) {
+                nudged.push(nudge.line);
+            }
+        }
         canvases.push(canvas);
     }
     let ys = places(sheet, shown, &canvases);
-    System { shown: shown.to_vec(), canvases, placed, setting, right, ys }
+    System { shown: shown.to_vec(), canvases, placed, setting, right, ys, nudged }
 }
 
 /// Where the staves of a system stand at the least.
@@ -99,6 +114,11 @@ fn places(sheet: &Sheet, shown: &[usize], canvases: &[Canvas]) -> Vec<f64> {
 }
 
 impl System {
+    /// How many staves it has.
+    pub(super) fn staves(&self) -> usize {
+        self.shown.len()
+    }
+
     /// How many gaps between staves it has.
     pub(super) fn gaps(&self) -> usize {
         self.ys.len().saturating_sub(1)
@@ -155,6 +175,9 @@ fn staff_lines(bar: &StaffBar) -> &'static [f64] {
     if bar.lines == 5 { &[-2.0, -1.0, 0.0, 1.0, 2.0] } else { &[0.0] }
 }
 
+/// How near to a beat what is nudged must stand, in beats: a third of a triplet may be rounded.
+const NEAR: f64 = 0.04;
+
 /// One staff in one line.
 struct SystemLine<'a> {
     sheet: &'a Sheet,
@@ -204,7 +227,65 @@ impl SystemLine<'_> {
         let said = self.said();
         let pins = self.hairpins((begin, end));
         directions::dynamics(canvas, &said, &pins, begin, self.staff().braced);
+        directions::chord_symbols(canvas, &said, self.right);
         directions::words(canvas, &said, self.right);
+    }
+
+    /// Moves the signs of which a layout says so; gives back whether there were any.
+    fn nudge(&self, canvas: &mut Canvas, nudge: &Nudge) -> bool {
+        let what = &nudge.what;
+        let kind = match what.sign {
+            NudgedSign::Accidental => Kind::Accidental,
+            NudgedSign::Articulation => Kind::Articulation,
+            NudgedSign::Dynamic => Kind::Dynamic,
+            NudgedSign::Hairpin => Kind::Hairpin,
+            NudgedSign::Rest => Kind::Rest,
+            NudgedSign::Slur => Kind::Slur,
+            NudgedSign::Tie => Kind::Tie,
+            NudgedSign::Tuplet => Kind::Tuplet,
+            NudgedSign::Words => Kind::Text,
+        };
+        let bars = &self.sheet.bars;
+        let Some(bar) = self.placed.iter().map(|placed| placed.bar).find(|&bar| {
+            (bars[bar].index..bars[bar].index + bars[bar].count as usize).contains(&what.bar)
+        }) else {
+            return false;
+        };
+        let beat = bars[bar].metre.beat().to_f64();
+        // Beats of a short first bar are counted from its missing beginning.
+        let missing = if bars[bar].number == 0 {
+            bars[bar].metre.bar_length().to_f64() - bars[bar].length.to_f64()
+        } else {
+            0.0
+        };
+        let stands = |at: Time| {
+            what.beat
+                .is_none_or(|asked| ((at.to_f64() + missing) / beat + 1.0 - asked).abs() < NEAR)
+        };
+        let event_at = |mark: &Mark| {
+            let origin = mark.origin?;
+            let bar = (origin.bar as usize == bars[bar].index).then(|| self.bar(bar))?;
+            let voice = bar.voices.get(usize::from(origin.voice))?;
+            Some(voice.events.get(usize::from(origin.element))?.element.at)
+        };
+        let said: Vec<usize> = canvas
+            .said
+            .iter()
+            .filter(|(_, at)| at.0 == bar && stands(at.1))
+            .map(|(mark, _)| *mark)
+            .collect();
+        let mut moved = Vec::new();
+        for (n, mark) in canvas.marks.iter_mut().enumerate() {
+            let here = said.contains(&n) || event_at(mark).is_some_and(stands);
+            if mark.kind == kind && here {
+                *mark = mark.clone().moved(what.right, -what.up);
+                moved.push(mark.bounds());
+            }
+        }
+        for bounds in &moved {
+            canvas.sky.add((bounds.x0, bounds.x1), (bounds.y0, bounds.y1));
+        }
+        !moved.is_empty()
     }
 
     /// Where the wavy line of a trill ends: before the next note, or behind those that are tied on.

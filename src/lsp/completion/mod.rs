@@ -2,6 +2,7 @@
 //! instrument, after `allow` only rules that found something there, bars that are free.
 
 mod ensemble;
+mod layout;
 mod scoring;
 
 pub use scoring::{VERBS, singular};
@@ -75,6 +76,7 @@ fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<Proposal> {
     match cursor.within {
         Within::Scoring => scoring::proposals(session, at, cursor),
         Within::Ensemble => ensemble::proposals(session, at, cursor),
+        Within::Layout => layout::proposals(session, at, cursor),
         Within::Instrument => match (cursor.before.first().map(String::as_str), last) {
             (None, _) => keywords(&INSTRUMENT),
             (Some("clef"), Some("clef")) => {
@@ -97,6 +99,10 @@ fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<Proposal> {
             (Some("scoring"), _) if cursor.before.len() == 2 => {
                 keywords(&[("for", "the ensemble that plays")])
             }
+            (Some("layout"), Some("layout")) => {
+                keywords(&[("for", "the scoring on whose pages it holds; without it, on all")])
+            }
+            (Some("layout"), Some("for")) => scorings(session, at),
             (Some("lyrics"), Some("lyrics")) => {
                 keywords(&[("for", "the voice to which they are sung")])
             }
@@ -156,7 +162,7 @@ fn before_last(cursor: &Cursor) -> Option<&str> {
     cursor.before.len().checked_sub(2).map(|at| cursor.before[at].as_str())
 }
 
-const DECLARATIONS: [(&str, &str); 10] = [
+const DECLARATIONS: [(&str, &str); 11] = [
     ("use", "the declarations of another file"),
     ("piece", "title and people"),
     ("form", "bars, metres, keys, tempos, repeats"),
@@ -167,6 +173,7 @@ const DECLARATIONS: [(&str, &str); 10] = [
     ("instrument", "an instrument of your own, like another"),
     ("ensemble", "who plays"),
     ("scoring", "who does what"),
+    ("layout", "what a copyist overrides on the pages"),
 ];
 const PIECE: [(&str, &str); 4] = [
     ("subtitle", "the second line of the head"),
@@ -261,6 +268,11 @@ fn ensembles(session: &mut Session, at: At) -> Vec<Proposal> {
         format!("{}, {} parts", ensemble.era, ensemble.players.len())
     };
     piece.ensembles.iter().map(|e| Proposal::new(&e.name, Sort::Set, about(e))).collect()
+}
+
+fn scorings(session: &mut Session, at: At) -> Vec<Proposal> {
+    let piece = session.piece(at.root);
+    piece.scorings.iter().map(|s| Proposal::new(&s.name, Sort::Set, "")).collect()
 }
 
 /// Chords that the piece has already, then the qualities on the root that was typed.

@@ -164,7 +164,7 @@ pub(super) fn voices(piece: &Piece) -> Vec<Proposal> {
 }
 
 /// Groups, lines and single players of an ensemble.
-fn who(ensemble: Option<&Ensemble>) -> Vec<Proposal> {
+pub(super) fn who(ensemble: Option<&Ensemble>) -> Vec<Proposal> {
     let Some(ensemble) = ensemble else { return Vec::new() };
     let mut all: Vec<Proposal> = Vec::new();
     for player in &ensemble.players {

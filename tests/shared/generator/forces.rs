@@ -70,6 +70,9 @@ pub(super) fn scorings(choices: &mut Choices, bars: &[Bar], out: &mut String) {
         parts(choices, bars, forces, &mut before, out);
     }
     *out += "}\n";
+    if choices.one_in(3) {
+        layout(choices, bars, small[0].names[0], out);
+    }
     if choices.one_in(2) {
         return;
     }
@@ -81,6 +84,30 @@ pub(super) fn scorings(choices: &mut Choices, bars: &[Bar], out: &mut String) {
     *out += "}\nscoring second for large {\n  keep first\n";
     for forces in &large {
         parts(choices, bars, forces, &mut before, out);
+    }
+    *out += "}\n";
+}
+
+/// A layout with some overrides, of which each says something else.
+fn layout(choices: &mut Choices, bars: &[Bar], player: &str, out: &mut String) {
+    *out += choices.pick(&["layout for first {\n", "layout {\n"]);
+    let place = 1 + choices.below(bars.len());
+    if let Some(bar) = bars.get(place) {
+        let what = choices.pick(&["break", "turn"]);
+        *out += &format!("  parts {what} before {}\n", bar.number);
+    }
+    if choices.one_in(2) {
+        let paper = choices.pick(&["a4", "a3 landscape", "letter", "9x12", "10x13"]);
+        *out += &format!("  score paper {paper}\n  {player} staff {}.5 mm\n", 5 + choices.below(4));
+    }
+    if choices.one_in(2) {
+        *out += "  score hide empty\n";
+    }
+    if choices.one_in(2) {
+        let sign = choices.pick(&["slur", "dynamic", "words", "accidental", "tie"]);
+        let bar = any(choices, bars).number;
+        *out += &format!("  {player} nudge {sign} bar {bar} up 0.5 right 1\n");
+        *out += &format!("  score nudge {sign} of {player} bar {bar} down 1\n");
     }
     *out += "}\n";
 }

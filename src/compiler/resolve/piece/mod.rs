@@ -3,6 +3,7 @@
 mod bars;
 mod direction;
 mod form;
+mod layout;
 mod lyrics;
 mod music;
 mod players;
@@ -17,6 +18,7 @@ use crate::music::Time;
 pub use bars::*;
 pub use direction::*;
 pub use form::*;
+pub use layout::*;
 pub use lyrics::*;
 pub use music::*;
 pub use players::*;
@@ -58,6 +60,8 @@ pub struct Piece {
     pub ensembles: Vec<Arc<Ensemble>>,
     /// Scorings in order of declaration; `keep` is a link, not yet worked in.
     pub scorings: Vec<Arc<Scoring>>,
+    /// What copyists override on the pages, in order of declaration.
+    pub layouts: Vec<Layout>,
 }
 
 impl Piece {

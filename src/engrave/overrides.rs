@@ -1,0 +1,310 @@
+//! What a `layout` of the source and the command line ask of pages, and what of it does not fit them.
+
+use std::collections::HashSet;
+
+use ripieno_compiler::arrange::Arrangement;
+use ripieno_compiler::diagnostics::{BarNumbers, Diagnostic, Span};
+use ripieno_compiler::resolve::{self, Overridden};
+use ripieno_writers::render::ScoreKind;
+
+use crate::outputs::{Of, Printed, Setups};
+use crate::page::Turn;
+use crate::paper::{Nudge, Setup};
+
+/// How a part or a score is to be set: as the layouts of the source have it, the general one first,
+/// then that of the scoring; what the command line asks goes before both.
+#[must_use]
+pub fn setup(arrangement: &Arrangement, asked: &Setups, of: Of) -> Setup {
+    let mut setup = Setup::default();
+    for (line, _) in lines(arrangement) {
+        if !speaks_of(arrangement, &line.pages, of) {
+            continue;
+        }
+        match &line.what {
+            Overridden::Paper(paper, landscape) => {
+                (setup.paper, setup.landscape) = (*paper, *landscape);
+            }
+            Overridden::Staff(height) => setup.staff_height = Some(*height),
+            Overridden::HideEmpty(who) => {
+                setup.hide_empty = true;
+                let players = who.iter().flat_map(|(name, _)| named(arrangement, name));
+                setup.hidden = (!who.is_empty()).then(|| players.collect());
+            }
+            Overridden::Break(bars) => setup.lines.extend(bars.iter().map(|(bar, _)| *bar)),
+            Overridden::Turn(bars) => setup.turns.extend(bars.iter().map(|(bar, _)| *bar)),
+            Overridden::Nudge(nudge) => setup.nudges.push(Nudge {
+                what: nudge.clone(),
+                players: nudge.of.as_ref().map(|(name, _)| named(arrangement, name)),
+                line: line.span,
+            }),
+        }
+    }
+    if let Some(paper) = asked.paper {
+        setup.paper = paper;
+    }
+    if matches!(of, Of::Score(_)) {
+        setup.landscape |= asked.landscape;
+        if asked.hide_empty {
+            (setup.hide_empty, setup.hidden) = (true, None);
+        }
+    }
+    setup
+}
+
+/// The lines of the layouts that hold for a scoring, and whether each stands in that of all.
+fn lines(arrangement: &Arrangement) -> impl Iterator<Item = (&resolve::Override, bool)> {
+    let of = move |general: bool| {
+        arrangement.piece.layouts.iter().filter(move |layout| match &layout.scoring {
+            None => general,
+            Some(scoring) => !general && *scoring == arrangement.scoring.name,
+        })
+    };
+    [true, false].into_iter().flat_map(move |general| {
+        of(general).flat_map(|layout| &layout.lines).map(move |l| (l, general))
+    })
+}
+
+/// The players (indices of parts) of that name, which may be a group.
+fn named(arrangement: &Arrangement, name: &str) -> Vec<usize> {
+    let Some(ensemble) = arrangement.piece.ensembles.get(arrangement.scoring.ensemble) else {
+        return Vec::new();
+    };
+    let ids: HashSet<&str> = ensemble
+        .players_named(name)
+        .into_iter()
+        .filter_map(|player| ensemble.players.get(player))
+        .map(|player| player.id.as_str())
+        .collect();
+    let parts = arrangement.parts.iter().enumerate();
+    parts.filter(|(_, part)| ids.contains(part.player.id.as_str())).map(|(n, _)| n).collect()
+}
+
+fn speaks_of(arrangement: &Arrangement, pages: &resolve::Pages, of: Of) -> bool {
+    match (pages, of) {
+        (resolve::Pages::Score, Of::Score(_)) | (resolve::Pages::Parts, Of::Part(_)) => true,
+        (resolve::Pages::Players(names), Of::Part(part)) => {
+            names.iter().any(|(name, _)| named(arrangement, name).contains(&part))
+        }
+        _ => false,
+    }
+}
+
+/// What is to be told of printed pages: turns that leave no time, and overrides that change nothing.
+///
+/// A line of a layout that holds for all scorings may be meant for another of them: where there are
+/// several, it is not told.
+#[must_use]
+pub fn findings(arrangement: &Arrangement, printed: &[Printed]) -> Vec<Diagnostic> {
+    let mut found = Vec::new();
+    let used: HashSet<Span> = printed.iter().flat_map(|one| one.nudged.iter().copied()).collect();
+    let several = arrangement.piece.scorings.len() > 1;
+    let name = &arrangement.scoring.name;
+    for (line, general) in lines(arrangement) {
+        if general && several {
+            continue;
+        }
+        let concerned: Vec<&Printed> =
+            printed.iter().filter(|one| speaks_of(arrangement, &line.pages, one.of)).collect();
+        if concerned.is_empty() {
+            continue;
+        }
+        let told = |message: String, help: String| {
+            Diagnostic::warning("layout/no-effect", line.span, message).with_help(help)
+        };
+        match &line.what {
+            Overridden::Nudge(nudge) if !used.contains(&line.span) => {
+                let bar = arrangement.piece.form.bars.get(nudge.bar).map_or(0, |bar| bar.number);
+                let sign = nudge.sign.word();
+                let place = match nudge.beat {
+                    Some(beat) => format!("on beat {beat} of bar {bar}"),
+                    None => format!("in bar {bar}"),
+                };
+                let none = if sign == "words" { "There are no words" } else { "There is no" };
+                let sign = if sign == "words" { String::new() } else { format!(" {sign}") };
+                found.push(told(
+                    format!("{none}{sign} {place} to be moved."),
+                    "Name the bar and the beat where it stands or begins, or remove the line."
+                        .to_string(),
+                ));
+            }
+            Overridden::HideEmpty(_) if concerned.iter().all(|one| !one.hid) => found.push(told(
+                "No staff rests through a whole line of the score.".to_string(),
+                "Remove the line; larger staves or fewer bars on a line would not help either \
+                 where everybody plays."
+                    .to_string(),
+            )),
+            Overridden::Staff(height) => {
+                let smallest =
+                    concerned.iter().map(|one| one.staff_height).fold(f64::MAX, f64::min);
+                if smallest < height - 0.05 {
+                    found.push(told(
+                        format!(
+                            "With staves of {height} mm a line is higher than the page; they are \
+                             printed {smallest:.1} mm high."
+                        ),
+                        "Write a smaller `staff`, or a larger `paper`.".to_string(),
+                    ));
+                }
+            }
+            _ => {}
+        }
+    }
+    for one in printed {
+        let Of::Part(part) = one.of else { continue };
+        found.extend(one.turns.iter().filter_map(|turn| hasty(arrangement, part, turn)));
+    }
+    for finding in &mut found {
+        finding.scoring = Some(name.clone());
+    }
+    found
+}
+
+/// A turn that leaves no time.
+fn hasty(arrangement: &Arrangement, part: usize, turn: &Turn) -> Option<Diagnostic> {
+    if turn.seconds >= crate::layout::TURN_SECONDS {
+        return None;
+    }
+    let player = &arrangement.parts[part].player;
+    let number = |bar: usize| arrangement.piece.form.bars.get(bar).map_or(0, |bar| bar.number);
+    let (before, after) = (number(turn.after), number(turn.after + 1));
+    let rest = match turn.seconds {
+        ..0.3 => "without a rest".to_string(),
+        seconds => format!("with {seconds:.1} s of rest"),
+    };
+    let name = arrangement.parts[part].full_name();
+    // Of two at a desk the inner one turns while the other plays on.
+    let shared = player.section;
+    let verb = if shared { "turn" } else { "has to turn" };
+    let message = format!("{name} {verb} the page after bar {before} {rest}.");
+    let layout = format!("layout for {}", arrangement.scoring.name);
+    let id = &player.id;
+    let help = match turn.better {
+        Some((bar, seconds)) => format!(
+            "Before bar {} there are {seconds:.1} s of rest: write `{id} turn before {}` in `{layout} {{ … }}`.",
+            number(bar),
+            number(bar)
+        ),
+        None => format!(
+            "No rest on the page is long enough: let the part rest there, or try a smaller `{id} staff` in \
+             `{layout} {{ … }}` so that fewer pages are needed.{}",
+            if shared { " Otherwise the inner player of each desk stops to turn." } else { "" }
+        ),
+    };
+    let span = turn.note.unwrap_or(arrangement.scoring.span);
+    let finding = if shared {
+        Diagnostic::advice("notation/page-turn", span, message)
+    } else {
+        Diagnostic::warning("notation/page-turn", span, message)
+    };
+    let text = "the last note before the turn";
+    let mut finding = if turn.note.is_some() { finding.with_text(text) } else { finding };
+    finding.player = Some(player.id.clone());
+    finding.bars = Some(BarNumbers { first: before, last: after });
+    Some(finding.with_help(help))
+}
+
+/// Is it a score of which a few bars are asked for?
+#[must_use]
+pub fn score_setup(arrangement: &Arrangement, asked: &Setups) -> Setup {
+    let whole = setup(arrangement, asked, Of::Score(ScoreKind::Full));
+    Setup { lines: Vec::new(), turns: Vec::new(), ..whole }
+}
+
+#[cfg(test)]
+mod tests {
+    use ripieno_compiler::arrange::{Arrangement, arrange};
+    use ripieno_compiler::diagnostics::Sources;
+    use ripieno_compiler::resolve::{NoFiles, resolve};
+    use ripieno_writers::edition;
+    use ripieno_writers::notate::notate;
+    use ripieno_writers::render::Wanted;
+
+    use super::{findings, setup};
+    use crate::outputs::{Of, Setups, each_output};
+    use crate::page::{Kind, Pages};
+    use crate::{layout, reading};
+
+    fn arranged(layout: &str) -> Arrangement {
+        let text = format!(
+            "piece \"Sluice\" {{ }}\nform {{\n 1 metre 4/4, key C major, tempo 1/4 at 96\n 60 end\n}}\n\
+             voice tune {{ 1: [p] 1/4 {{C5 D5 E5 F5}} | 2: 1/1 G5 | 3: rest 37 | 40: 1/1 C5 | 41: rest 20 | }}\n\
+             ensemble few {{ era 1885\n flute, oboe\n }}\n\
+             scoring all for few {{\n flute plays tune as melody\n oboe plays tune bars 1..2 as harmony\n}}\n\
+             layout for all {{\n{layout}\n}}\n"
+        );
+        let mut sources = Sources::new();
+        let root = sources.add("sluice", text);
+        let (piece, found) = resolve(&mut sources, root, &mut NoFiles);
+        assert!(found.is_empty(), "{found:?}");
+        arrange(&piece, &piece.scorings[0])
+    }
+
+    fn flute(layout: &str) -> Pages {
+        let arrangement = arranged(layout);
+        let setup = setup(&arrangement, &Setups::default(), Of::Part(0));
+        let score = notate(&arrangement);
+        layout::pages(&reading::sheet_for(&edition::part(&score, 0), &setup), &setup)
+    }
+
+    fn told(layout: &str) -> Vec<String> {
+        let arrangement = arranged(layout);
+        let wanted = Wanted::formats(&[]);
+        let take = |_, _| Ok::<(), ()>(());
+        let printed = each_output(&arrangement, &wanted, &Setups::default(), &[], 1, take);
+        let found = findings(&arrangement, &printed.unwrap_or_default());
+        found.into_iter().map(|finding| finding.message).collect()
+    }
+
+    #[test]
+    fn a_page_begins_where_the_layout_says_even_within_a_rest() {
+        assert_eq!(flute("").first_bars, [0]);
+        assert_eq!(flute("flute turn before 20").first_bars, [0, 19]);
+        assert_eq!(flute("oboe turn before 20").first_bars, [0]);
+        assert_eq!(flute("parts turn before 20, 41").first_bars, [0, 19, 40]);
+    }
+
+    #[test]
+    fn staff_and_paper_are_as_the_layout_says() {
+        let page = flute("parts paper 9x12\nflute staff 7 mm").pages.remove(0);
+        assert_eq!(page.size, (228.6, 304.8));
+        assert!((page.space - 1.75).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_nudged_sign_stands_farther_by_so_much_and_nothing_else_moves() {
+        let of = |pages: &Pages, kind: Kind| -> Vec<(f64, f64)> {
+            let marks = pages.pages[0].marks.iter().filter(|mark| mark.kind == kind);
+            marks.map(|mark| (mark.bounds().x0, mark.bounds().y0)).collect()
+        };
+        let (before, after) = (flute(""), flute("flute nudge dynamic bar 1 beat 1 down 2 right 1"));
+        let moved = of(&before, Kind::Dynamic).into_iter().zip(of(&after, Kind::Dynamic));
+        for (before, after) in moved {
+            assert!((after.0 - before.0 - 1.0).abs() < 1e-9, "{before:?} {after:?}");
+            assert!((after.1 - before.1 - 2.0).abs() < 1e-9, "{before:?} {after:?}");
+        }
+        assert_eq!(of(&before, Kind::Slur), of(&after, Kind::Slur));
+        assert_eq!(after.nudged.len(), 1);
+    }
+
+    #[test]
+    fn what_does_not_fit_the_pages_is_told() {
+        assert!(told("flute nudge slur bar 1 up 1").is_empty());
+        assert_eq!(told("flute nudge slur bar 2 up 1"), ["There is no slur in bar 2 to be moved."]);
+        assert_eq!(
+            told("score nudge words of oboe bar 1 beat 1 up 1"),
+            ["There are no words on beat 1 of bar 1 to be moved."]
+        );
+        assert!(told("score hide empty oboe").is_empty());
+        let large = told("score staff 15 mm\nscore hide empty");
+        assert!(large.is_empty(), "{large:?}");
+    }
+
+    #[test]
+    fn a_turn_without_a_rest_is_told_with_a_better_place() {
+        assert_eq!(
+            told("flute turn before 2, 3"),
+            ["Flute has to turn the page after bar 1 without a rest."]
+        );
+        assert!(told("flute turn before 20").is_empty());
+    }
+}
