@@ -9,6 +9,7 @@ use super::players::{self, Proposal};
 use super::score::{Note, PartLine, Score};
 use crate::instruments::Family;
 use crate::music::{Interval, Pitch};
+use crate::resolve::BarIndices;
 
 /// The year of the proposed ensemble: most instruments of the catalogue are built by then.
 const YEAR: i32 = 1885;
@@ -183,7 +184,7 @@ fn doubled_for_a_while(score: &Score, seats: &[Seat], index: usize) -> Vec<Doubl
         let taken = &seats[other].passages;
         passages::between(line(&seats[other]), line(own), &score.bars)
             .into_iter()
-            .filter(move |found| !taken.iter().any(|passage| passage.meets(found)))
+            .filter(move |found| !taken.iter().any(|passage| passage.bars.meets(found.bars)))
             .map(move |found| Doubled { other, ..found })
     });
     passages::longest(found.collect(), line(own), &score.bars)
@@ -249,6 +250,8 @@ fn text(score: &Score, seats: &[Seat], losses: &mut Losses) -> String {
     out.push_str("}\n\nscoring as-in-the-file for players {\n");
     let width = seats.iter().map(|seat| seat.player.len()).max().unwrap_or(0);
     let bass = lowest(score, seats);
+    // A selection may have none of them, and one may stand behind the last note.
+    let harmony = score.chords.iter().any(|(at, _)| *at < score.end());
     for (index, seat) in seats.iter().enumerate() {
         let line = &score.parts[seat.part].lines[seat.line];
         let _ = write!(out, "  {:width$}  ", seat.player);
@@ -256,7 +259,7 @@ fn text(score: &Score, seats: &[Seat], losses: &mut Losses) -> String {
         let sung = line.notes.iter().any(|note| note.lyrics.is_some())
             && seat.proposal.instrument.family != Family::Voice;
         let lyrics = if sung { " with lyrics" } else { "" };
-        let has_chords = score.parts[seat.part].has_chords && seat.line == 0;
+        let has_chords = harmony && score.parts[seat.part].has_chords && seat.line == 0;
         let chords = if has_chords { " with chords" } else { "" };
         let with = format!("{lyrics}{chords}");
         if let Some((other, octaves)) = seat.doubles {
@@ -269,7 +272,7 @@ fn text(score: &Score, seats: &[Seat], losses: &mut Losses) -> String {
             () if Some(index) == bass => "bass",
             () => "harmony",
         };
-        let bars = |runs: &[(usize, usize)]| passages::bars(runs, &score.bars);
+        let bars = |runs: &[BarIndices]| passages::bars(runs, &score.bars);
         if seat.passages.is_empty() {
             let _ = writeln!(out, "plays {}{with} as {role}", line.name);
             continue;

@@ -7,7 +7,7 @@
 use std::sync::Arc;
 
 use super::kept::KeptWork;
-use super::{ArrangedMovement, Arrangement, Claim, Doubt, GivenLine, LineId, Part};
+use super::{ArrangedMovement, Arrangement, Claim, Doubt, GivenLine, LineId, LineOrigin, Part};
 use crate::instruments::Tuning;
 use crate::music::Time;
 use crate::resolve::{Piece, Player, Scoring, is_same_chair, moved, moved_line};
@@ -42,7 +42,10 @@ pub fn join(
                 append(part, own, (start, before));
             }
         }
-        lines.extend(movement.lines.iter().copied());
+        lines.extend(movement.lines.iter().map(|line| {
+            let realises = line.realises.map(|voice| voice + voices);
+            LineOrigin { realises, ..*line }
+        }));
         given.extend(movement.kept.lines.iter().map(|given| {
             let moved = moved_line(&given.line, start, first, voices);
             GivenLine { line: Arc::new(moved), ..given.clone() }

@@ -433,6 +433,7 @@ fn words_of(direction: &EditionDirection) -> String {
         DirectionKind::Dynamic(dynamic) => dynamic.letters().to_owned(),
         DirectionKind::Technique(technique) => technique.printed().to_owned(),
         DirectionKind::Chord(chord) => words::chord(*chord),
+        DirectionKind::Figures(figures) => words::figures(figures),
         DirectionKind::CueName(name) => format!("cue: {name}"),
         DirectionKind::Words(words) | DirectionKind::Change(words) | DirectionKind::Who(words) => {
             words.clone()
