@@ -371,7 +371,7 @@ mod tests {
                 bars.push(bar(number, start, Time::QUARTER * *quarters));
                 start += Time::QUARTER * *quarters;
             }
-            let form = Form { bars, unsure_from: None };
+            let form = Form { bars, ..Form::default() };
             for eighth in -3..80 {
                 let time = Time::EIGHTH * eighth;
                 let begun = form.bars.iter().filter(|bar| bar.start <= time).count();
@@ -382,7 +382,7 @@ mod tests {
                 assert_eq!(form.index_at(time), begun.max(1) - 1);
             }
         }
-        assert_eq!(Form { bars: Vec::new(), unsure_from: None }.index_at(Time::WHOLE), 0);
+        assert_eq!(Form::default().index_at(Time::WHOLE), 0);
     }
 
     #[test]
