@@ -266,7 +266,7 @@ fn more_notes_than_can_be_kept_are_told_and_left_out() {
 
 /// The table as the reference prints it.
 fn table() -> String {
-    let mut table = "| what | at most | told as |\n| --- | ---: | --- |\n".to_string();
+    let mut table = "| what | at most | reported as |\n| --- | ---: | --- |\n".to_string();
     for limit in LIMITS {
         let most = format!("{} {}", spaced(limit.most), limit.unit);
         let _ = writeln!(table, "| {} | {most} | `{}` |", limit.what, limit.code);

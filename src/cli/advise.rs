@@ -22,7 +22,7 @@ pub(super) struct Arguments {
 
 #[derive(Subcommand)]
 enum What {
-    /// Say voice by voice who plays it in each scoring, who doubles it, and where nobody does.
+    /// Show voice by voice who plays it in each scoring, who doubles it, and where no one does.
     Coverage {
         #[command(flatten)]
         asked: Asked,
@@ -30,7 +30,7 @@ enum What {
         #[arg(long, value_name = "NAME")]
         scoring: Option<String>,
     },
-    /// Rank the crooks of natural horns and trumpets by what their open notes cover.
+    /// Rank the crooks of natural horns and trumpets by how much of the harmony is open on them.
     Crooks {
         #[command(flatten)]
         asked: Asked,
@@ -41,8 +41,9 @@ enum What {
         #[arg(long, value_name = "NAME")]
         voice: Option<String>,
     },
-    /// Rank the tunings of two and three drums by what they cover of the harmony.
-    Drums {
+    /// Rank the tunings of two and three timpani by how much of the harmony they cover.
+    #[command(alias = "drums")]
+    Timpani {
         #[command(flatten)]
         asked: Asked,
     },
@@ -83,7 +84,7 @@ enum What {
         #[arg(long, value_name = "DIR")]
         root: Option<PathBuf>,
     },
-    /// The chords that the voices spell, as a block ready to paste.
+    /// Print the chords that the voices imply, as a block ready to paste.
     Harmony {
         #[command(flatten)]
         asked: Asked,
@@ -132,7 +133,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
             let scoring = scoring_named(piece, scoring.as_deref())?;
             Ok(advise::crooks(piece, scoring, voice_named(piece, voice.as_deref())?))
         }),
-        What::Drums { asked } => asked.answer(|piece| Ok(advise::drums(piece))),
+        What::Timpani { asked } => asked.answer(|piece| Ok(advise::timpani(piece))),
         What::Forces { asked, scoring } => asked
             .answer(|piece| Ok(advise::forces(piece, scoring_named(piece, scoring.as_deref())?))),
         What::Voices { asked, voice } => {
@@ -194,9 +195,8 @@ fn voice_named<'p>(piece: &'p Piece, name: Option<&str>) -> Result<Option<&'p Vo
     let known: Vec<&str> = piece.voices.iter().map(|voice| voice.name.as_str()).collect();
     match piece.voices.iter().find(|voice| voice.name == name) {
         Some(voice) => Ok(Some(&**voice)),
-        None => Err(Failure(format!(
-            "there is no voice called `{name}`. {}",
-            did_you_mean(name, &known, "voice")
-        ))),
+        None => {
+            Err(Failure(format!("unknown voice `{name}`. {}", did_you_mean(name, &known, "voice"))))
+        }
     }
 }

@@ -26,7 +26,7 @@ pub(super) struct Arguments {
     /// The piece: MusicXML (.musicxml, .xml, .mxl) or a MIDI file (.mid).
     #[arg(value_name = "FILE")]
     file: PathBuf,
-    /// The source that is written, `-` for the standard output; otherwise it is called like FILE,
+    /// The source that is written, `-` for the standard output; otherwise it is named after FILE,
     /// with the ending .ripieno, in the working folder.
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
@@ -42,7 +42,7 @@ pub(super) struct Arguments {
     /// Only these bars, by their numbers in the file: `9..16`.
     #[arg(long, value_name = "FROM..TO")]
     bars: Option<BarNumbers>,
-    /// Write over a source that is there already.
+    /// Overwrite an existing source.
     #[arg(long)]
     overwrite: bool,
     /// How the report and the findings are shown.
@@ -64,7 +64,7 @@ enum As {
 enum Reduce {
     /// Melody and bass.
     Two,
-    /// Melody, a filler and bass.
+    /// Melody, an inner part and bass.
     Three,
 }
 

@@ -32,7 +32,12 @@ use clap::{Parser, Subcommand, ValueEnum};
 
 /// Compiles plain-text arrangements into parts and scores.
 #[derive(Parser)]
-#[command(name = "ripieno", version, about, max_term_width = 100)]
+#[command(
+    name = "ripieno",
+    version,
+    about = "Score a piece for orchestras of any era, check it, and write the score and all parts",
+    max_term_width = 100
+)]
 struct Arguments {
     #[command(subcommand)]
     command: Command,
@@ -44,17 +49,17 @@ enum Command {
     Check(check::Arguments),
     /// Write the score and all parts of every scoring.
     Build(build::Arguments),
-    /// Say which parts must be printed again after a change, and which bars to correct by hand.
+    /// List the parts to print again after a change, and the bars to correct by hand.
     Reprint(reprint::Arguments),
-    /// Build again whenever a source is saved, and say in one line what was written.
+    /// Build again whenever a source is saved, and report in one line what was written.
     Watch(watch::Arguments),
-    /// Bring sources into the one canonical form, made for comparing versions.
+    /// Format sources in the canonical form, in which versions are easy to compare.
     Fmt(fmt::Arguments),
-    /// Replace computed lines by the notes that they gave, for one player, some bars or a scoring.
+    /// Replace computed lines with their notes, for one player, some bars or a whole scoring.
     WriteOut(write_out::Arguments),
     /// Bring in a piece that you have, from MusicXML or MIDI.
     Import(import::Arguments),
-    /// Advise on crooks, drums, forces, voices, harmony and coverage, or draft a scoring.
+    /// Advise on crooks, timpani, forces, voices, harmony and coverage, or draft a scoring.
     Advise(advise::Arguments),
     /// List the catalogue of instruments, or show one in full.
     Instruments(instruments::Arguments),

@@ -7,7 +7,7 @@ use super::{End, Failure, Outcome, files, print};
 /// What `new` takes.
 #[derive(clap::Args)]
 pub(super) struct Arguments {
-    /// The file to begin, for example `my-dance.ripieno`.
+    /// The file to create, for example `my-dance.ripieno`.
     file: PathBuf,
 }
 

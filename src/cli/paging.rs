@@ -19,7 +19,7 @@ pub(super) struct Paging {
         default_value = "full"
     )]
     scores: Vec<ScoreKind>,
-    /// Bars of rest from which on an entry has a cue in its part; 0 for no cues.
+    /// Bars of rest after which an entry gets a cue in its part; 0 for no cues.
     #[arg(long, value_name = "BARS", default_value_t = 8)]
     cues: u32,
     /// How text is laid out: beats (notes under their beats), words (a bar a line, to be read

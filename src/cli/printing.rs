@@ -84,13 +84,13 @@ pub(super) struct Printing {
     /// 10x13 (inches).
     #[arg(long, value_name = "SIZE", value_parser = paper)]
     paper: Option<Paper>,
-    /// Turn the paper of the score on its side.
+    /// Print the score in landscape.
     #[arg(long)]
     landscape: bool,
     /// Leave staves that only rest out of the systems of the score.
     #[arg(long)]
     hide_empty: bool,
-    /// Dots to the inch of png pictures.
+    /// Resolution of png pictures, in dots per inch.
     #[arg(long, value_name = "DPI", default_value_t = RESOLUTION, value_parser = clap::value_parser!(u16).range(20..=1200))]
     resolution: u16,
 }

@@ -42,7 +42,7 @@ pub(super) fn rules(arguments: &RulesArguments) -> Outcome {
         families.dedup();
         let family = wanted.unwrap_or_default();
         return Err(Failure(format!(
-            "there is no family of rules called `{family}`. {}",
+            "unknown family of rules `{family}`. {}",
             did_you_mean(family, &families, "family")
         )));
     }
@@ -66,7 +66,7 @@ pub(super) fn explain(arguments: &ExplainArguments) -> Outcome {
         let mut known: Vec<&str> = RULES.iter().map(|rule| rule.code).collect();
         known.extend(CODES.iter().map(|code| code.code));
         return Err(Failure(format!(
-            "there is no rule called `{}`. {}",
+            "unknown rule `{}`. {}",
             arguments.rule,
             did_you_mean(&arguments.rule, &known, "rule")
         )));

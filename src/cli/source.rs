@@ -176,10 +176,7 @@ pub(super) fn scorings<'p>(
     let once = names.iter().enumerate().filter(|(at, _)| !again(*at));
     once.map(|(_, name)| {
         piece.scorings.iter().find(|scoring| scoring.name == *name).ok_or_else(|| {
-            Failure(format!(
-                "there is no scoring called `{name}`. {}",
-                did_you_mean(name, &known, "scoring")
-            ))
+            Failure(format!("unknown scoring `{name}`. {}", did_you_mean(name, &known, "scoring")))
         })
     })
     .collect()

@@ -48,9 +48,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     let written = write_out(&mut session, root, &asked).map_err(|why| refused(&why))?;
     if written.file != root {
         let name = &session.sources().get(written.file).name;
-        return Err(Failure(format!(
-            "the scoring `{scoring}` stands in {name}; write it out there"
-        )));
+        return Err(Failure(format!("the scoring `{scoring}` is in {name}; write it out there")));
     }
     let old = session.document(root).text().to_string();
     for (range, text) in written.edits.iter().rev() {

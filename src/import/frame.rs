@@ -38,7 +38,7 @@ pub(super) fn lay_out(
     }
     if frame.metreless > 0 {
         guesses.push(format!(
-            "the metre of {} bars: the file names none, so 4/4 stands there and each bar has the length of its notes",
+            "the metre of {} bars: the file names none, so 4/4 is written and each bar has the length of its notes",
             frame.metreless
         ));
     }

@@ -17,6 +17,7 @@ use crate::resolve::Marks;
 pub(super) fn part(raw: RawPart, index: usize, bars: &[Bar], losses: &mut Losses) -> Part {
     let mut gathered = Gathered::new(index);
     let mut directions = Vec::new();
+    let has_chords = raw.measures.iter().any(|measure| !measure.signs.chords.is_empty());
     for (bar, measure) in bars.iter().zip(raw.measures) {
         let number = gathered.bar;
         gathered.measure(bar, measure.notes, losses);
@@ -31,6 +32,7 @@ pub(super) fn part(raw: RawPart, index: usize, bars: &[Bar], losses: &mut Losses
         instruments: raw.instruments,
         staves: raw.staves,
         transposition: raw.transposition,
+        has_chords,
         lines,
     }
 }
@@ -134,9 +136,17 @@ impl Gathered {
                 head.marks.add(note.marks);
                 // A slur that begins on a held note begins, to the ear, with the note.
                 head.slurs.extend(note.slurs);
+                let sung = note.lyrics.as_ref().map_or(0, |sung| sung.len());
                 let left = lyrics::add(&mut head.lyrics, note.lyrics);
                 for _ in 0..left {
                     losses.left_out("sung words on held notes", Some(self.part), self.bar);
+                }
+                for _ in left..sung {
+                    losses.changed(
+                        "sung words on held notes, written where the note begins",
+                        Some(self.part),
+                        self.bar,
+                    );
                 }
                 if note.tie_starts {
                     self.open.entry((end, height)).or_default().push(index);

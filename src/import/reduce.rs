@@ -60,6 +60,7 @@ pub(super) fn reduce(score: &mut Score, filler: bool) -> Vec<String> {
             instruments: Vec::new(),
             staves: 1,
             transposition: Interval::UNISON,
+            has_chords: false,
             lines: vec![line],
         })
         .collect();

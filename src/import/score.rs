@@ -59,6 +59,8 @@ pub(super) struct Part {
     pub(super) instruments: Vec<RawInstrument>,
     pub(super) staves: u8,
     pub(super) transposition: Interval,
+    /// Do chord symbols stand over it in the file?
+    pub(super) has_chords: bool,
     pub(super) lines: Vec<PartLine>,
 }
 

@@ -255,12 +255,14 @@ fn text(score: &Score, seats: &[Seat], losses: &mut Losses) -> String {
         // Singers have their lyrics without a word.
         let sung = line.notes.iter().any(|note| note.lyrics.is_some())
             && seat.proposal.instrument.family != Family::Voice;
+        let lyrics = if sung { " with lyrics" } else { "" };
+        let has_chords = score.parts[seat.part].has_chords && seat.line == 0;
+        let chords = if has_chords { " with chords" } else { "" };
+        let with = format!("{lyrics}{chords}");
         if let Some((other, octaves)) = seat.doubles {
-            let lyrics = if sung { " with lyrics" } else { "" };
-            let _ = writeln!(out, "{}{lyrics}", doubles(&seats[other], octaves));
+            let _ = writeln!(out, "{}{with}", doubles(&seats[other], octaves));
             continue;
         }
-        let lyrics = if sung { " with lyrics," } else { "" };
         let role = match () {
             () if line.stroke.is_some() => "rhythm",
             () if index == 0 => "melody",
@@ -269,16 +271,14 @@ fn text(score: &Score, seats: &[Seat], losses: &mut Losses) -> String {
         };
         let bars = |runs: &[(usize, usize)]| passages::bars(runs, &score.bars);
         if seat.passages.is_empty() {
-            let _ = writeln!(out, "plays {}{lyrics} as {role}", line.name);
+            let _ = writeln!(out, "plays {}{with} as {role}", line.name);
             continue;
         }
         let own = passages::between_them(&seat.passages, score.bars.len());
-        let _ = writeln!(out, "plays {}{lyrics} as {role} bars {}", line.name, bars(&own));
+        let _ = writeln!(out, "plays {}{with} as {role} bars {}", line.name, bars(&own));
         for (other, octaves, runs) in passages::by_player(&seat.passages) {
             let doubles = doubles(&seats[other], octaves);
-            let lyrics = if sung { " with lyrics" } else { "" };
-            let _ =
-                writeln!(out, "  {:width$}  {doubles}{lyrics} bars {}", seat.player, bars(&runs));
+            let _ = writeln!(out, "  {:width$}  {doubles}{with} bars {}", seat.player, bars(&runs));
         }
     }
     out.push_str("}\n");

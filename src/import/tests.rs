@@ -224,6 +224,21 @@ fn chord_symbols_become_the_harmony() {
         "{}",
         import.source
     );
+    let options = Options { setting: Setting::Scoring, ..Options::default() };
+    let list = "<score-part id='P1'><part-name>Oboe</part-name></score-part>";
+    let text = part(list, &[("P1", &[&first, &second])]);
+    let source = super::import(text.as_bytes(), &options).unwrap().source;
+    assert!(source.contains("oboe  plays oboe with chords as melody"), "{source}");
+}
+
+#[test]
+fn a_syllable_on_a_held_note_is_told() {
+    let sung = "<lyric><text>men</text></lyric>";
+    let first = format!("{COMMON}{}", note("C5", 48, "<tie type='start'/>"));
+    let second = note("C5", 48, &format!("<tie type='stop'/>{sung}"));
+    let import = imported(&file(&[&first, &second]));
+    assert_eq!(losses(&import), [("sung words on held notes, written where the note begins", 1)]);
+    assert!(import.source.contains("1: men |"), "{}", import.source);
 }
 
 #[test]

@@ -53,7 +53,7 @@ pub fn lenses(session: &mut Session, at: At) -> Vec<Lens> {
 pub fn said(players: &[(String, Vec<String>)]) -> String {
     let of = |(scoring, who): &(String, Vec<String>)| format!("{} in {scoring}", who.join(", "));
     match players {
-        [] => "played by nobody".to_string(),
+        [] => "played by no one".to_string(),
         _ => format!("played by {}", players.iter().map(of).collect::<Vec<_>>().join("; ")),
     }
 }
@@ -82,7 +82,7 @@ mod tests {
             titles,
             [
                 "played by oboe.1 in small; oboe.2, oboe.1 in large",
-                "played by nobody",
+                "played by no one",
                 "build small",
                 "build large"
             ]

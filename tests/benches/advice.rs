@@ -33,7 +33,7 @@ fn crooks(bencher: Bencher) {
 #[divan::bench]
 fn drums(bencher: Bencher) {
     let piece = piece(200);
-    bencher.bench_local(|| advise::drums(black_box(&piece)));
+    bencher.bench_local(|| advise::timpani(black_box(&piece)));
 }
 
 #[divan::bench]

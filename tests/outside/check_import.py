@@ -123,7 +123,7 @@ def compare(job):
             return outcome
         outcome.seconds = (result[2], time.perf_counter() - started)
         found = imported.read(score)
-    _, missing, extra = imported.match(wanted.notes, found.notes)
+    pairs, missing, extra = imported.match(wanted.notes, found.notes)
     missing, extra = imported.struck_anew(missing, extra, found.starts())
     outcome.notes, outcome.exact = len(wanted.notes), len(wanted.notes) - len(missing)
     for note in missing[:SHOWN]:
@@ -135,7 +135,7 @@ def compare(job):
         outcome.missing.append(
             f"{outcome.name}: measure {note.measure + 1}, offset {note.at}: {note.name} is too many"
         )
-    outcome.silent = silent(wanted, found, report)
+    outcome.silent = silent(wanted, found, (pairs, report))
     sets = (wanted.dynamics, wanted.articulations, wanted.tempos, wanted.repeats, wanted.chords,
             wanted.jumps)
     counted = wanted.lyrics.total() + wanted.slurs.total() + wanted.graces
@@ -157,20 +157,21 @@ TELLING = {
 }
 
 
-def silent(wanted, found, report):
+def silent(wanted, found, result):
     """Signs that are not where they were and of which the report does not speak, each with its bar.
 
     The report must speak of the bar (or of none, if it is of the whole), and of as many signs as
     there are lost.
     """
+    pairs, report = result
     gone = {
         "sung words": [m for m, *_ in (wanted.lyrics - found.lyrics).elements()],
         "slurs": [begin[0] for begin, _ in (wanted.slurs - found.slurs).elements()],
-        "dynamics": imported.without_effect(wanted, found),
+        "dynamics": imported.without_effect(wanted, found, pairs),
         "articulations": [m for m, *_ in wanted.articulations - found.articulations],
         "tempos": [m for m, _ in wanted.tempos - found.tempos],
         "repeats": [m for m, _ in wanted.repeats - found.repeats if m > 0],
-        "chord symbols": [m for m, *_ in wanted.chords - found.chords],
+        "chord symbols": imported.not_in_force(wanted, found),
         "jumps": [m for m, _ in wanted.jumps - found.jumps],
         "grace notes": [None] * (wanted.graces - found.graces),
     }
@@ -182,9 +183,12 @@ def silent(wanted, found, report):
         # What is told of a part may be lost in all of its voices.
         left = len(measures) - sum(loss["count"] for loss in losses)
         number = lambda m: found.numbers[m] if m < len(found.numbers) else None  # noqa: E731
+        # What stands at the end of a measure may be told of the next one.
         untold = [
             m for m in measures
-            if m is not None and not any(first <= number(m) <= last for first, last in bars)
+            if m is not None
+            and not any(first <= number(n) <= last for first, last in bars
+                        for n in (m, m + 1) if number(n) is not None)
         ]
         if count := max(left, len(untold)):
             lost[kind, tuple(sorted({number(m) for m in untold}))] = count

@@ -4,6 +4,7 @@ Places are the index of a measure and the offset in it, in quarters, so that mea
 length before do not matter.
 """
 
+import re
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -11,6 +12,8 @@ from itertools import accumulate
 
 from music21 import converter, dynamics, harmony, repeat, spanner, tempo
 
+# Dynamics of one note.
+STRESSES = ("sf", "sfz", "fz")
 # Readers round the times of tuplets: nothing written is nearer than this, in quarters.
 NEAR = Fraction(1, 100)
 # By how much the duration of a printed value may be rounded.
@@ -56,6 +59,8 @@ class Music:
     """Where and which; the same in several voices of a part counts once."""
     articulations: set = field(default_factory=set)
     dynamics: set = field(default_factory=set)
+    """The same with the part before it."""
+    loudness: set = field(default_factory=set)
     tempos: set = field(default_factory=set)
     repeats: set = field(default_factory=set)
     """Metre and signature by measure, where they change."""
@@ -111,7 +116,7 @@ def _part(music, part_of_score, places, heads):
             places[id(thing)] = (number, index, at)
             for lyric in thing.lyrics:
                 if text := _plain(lyric.text or ""):
-                    music.lyrics[index, round(float(at), 2), lyric.number, text] += 1
+                    music.lyrics[index, round(float(at), 2), _verse(lyric), text] += 1
             if thing.duration.isGrace:
                 music.graces += 1
                 continue
@@ -120,7 +125,7 @@ def _part(music, part_of_score, places, heads):
                     music.articulations.add(((number, index, at), word))
             for key, name, tie in _heads(thing) if length > 0 else ():
                 heads.append((Note(index, at, key, name, length, number, voice), tie))
-        _signs(music, index, measure, exact_places)
+        _signs(music, (number, index), measure, exact_places)
         if index < len(music.measures):
             music.measures[index] = max(music.measures[index], end)
         else:
@@ -151,6 +156,12 @@ def _placed(measure, exact_places):
             known.setdefault(rounded + length, at + printed)
             exact_places.setdefault(rounded, at)
             yield thing, voice, at, printed
+
+
+def _verse(lyric):
+    """The verse that a file names; music21 counts those of a note where it is no plain number."""
+    digits = re.findall(r"\d+", str(lyric.identifier))
+    return int(digits[-1]) if digits else lyric.number
 
 
 def _plain(syllable):
@@ -209,11 +220,14 @@ def join(music, heads):
         setattr(music, name, joined)
 
 
-def _signs(music, index, measure, exact_places):
+def _signs(music, place, measure, exact_places):
+    number, index = place
     for sign in measure.recurse().getElementsByClass(dynamics.Dynamic):
         at = exact(sign.getOffsetInHierarchy(measure))
         at = round(float(exact_places.get(at, at)), 2)
-        music.dynamics.add((index, at, DYNAMICS.get(sign.value, sign.value)))
+        value = DYNAMICS.get(sign.value, sign.value)
+        music.dynamics.add((index, at, value))
+        music.loudness.add((number, index, at, value))
     for mark in measure.recurse().getElementsByClass(tempo.MetronomeMark):
         if mark.getQuarterBPM():
             music.tempos.add((index, round(mark.getQuarterBPM())))
@@ -275,25 +289,56 @@ def struck_anew(missing, extra, starts):
     return left, extra
 
 
-def without_effect(wanted, found):
-    """The measures of dynamics that are lost: over a rest they may stand where the next note of a part begins."""
+def without_effect(wanted, found, pairs):
+    """The measures of dynamics that are lost.
+
+    Over a rest they may stand where the next note of the part begins; one that says again how loud a
+    part is need not be printed, and a stress without a note under it stresses nothing.
+    """
     starts = wanted.starts()
-    onsets = defaultdict(list)
+    partners, onsets = defaultdict(set), defaultdict(list)
+    for one, other in pairs:
+        partners[one.part].add(other.part)
     for note in wanted.notes:
         onsets[note.part].append((note.measure, round(float(note.at), 2)))
     for places in onsets.values():
         places.sort()
+    loud = defaultdict(list)
+    for part, *sign in sorted(found.loudness):
+        loud[part].append(tuple(sign))
+
+    def in_force(part, place):
+        before = [sign for sign in loud[part] if sign[:2] <= place and sign[2] not in STRESSES]
+        value = before[-1][2] if before else None
+        return "p" if value == "fp" else value
+
     lost = []
-    for measure, at, value in wanted.dynamics - found.dynamics:
+    for part, measure, at, value in sorted(wanted.loudness):
+        if (measure, at, value) in found.dynamics:
+            continue
         place = starts[measure] + exact(at) if measure < len(starts) else None
         sounding = {note.part for note in wanted.notes if place is not None
                     and starts[note.measure] + note.at - NEAR <= place
                     < starts[note.measure] + note.at + note.length - NEAR}
         later = (
             next((other for other in places if other > (measure, at)), None)
-            for part, places in onsets.items() if part not in sounding
+            for number, places in onsets.items() if number not in sounding
         )
-        if not any(other and (*other, value) in found.dynamics for other in later):
+        again = any(in_force(other, (measure, at)) == value for other in partners[part])
+        idle = value in STRESSES and part not in sounding
+        if not again and not idle and not any(
+            other and (*other, value) in found.dynamics for other in later
+        ):
+            lost.append(measure)
+    return lost
+
+
+def not_in_force(wanted, found):
+    """The measures of chord symbols that are lost: one that says again what holds is not needed."""
+    lost = []
+    for measure, at, *chord in sorted(wanted.chords - found.chords):
+        before = max((one for one in found.chords if one[:2] <= (measure, at)), default=None)
+        if before is None or list(before[2:]) != chord:
             lost.append(measure)
     return lost
 

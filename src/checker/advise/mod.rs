@@ -8,21 +8,21 @@ use crate::narrow::Narrow;
 
 mod coverage;
 mod crooks;
-mod drums;
 mod forces;
 mod harmony;
 mod line_up;
 #[cfg(test)]
 mod tests;
+mod timpani;
 mod voices;
 mod weigh;
 
 pub use coverage::{CoverageAdvice, PlayedBars, ScoringCoverage, VoiceBars, coverage};
 pub use crooks::{CrookChoice, CrooksAdvice, crooks};
-pub use drums::{DrumChoice, DrumsAdvice, drums};
 pub use forces::{EnsembleForces, ForcesAdvice, PlayingTime, ScoringForces, forces};
 pub use harmony::{ChordAt, HarmonyAdvice, HarmonyBar, harmony};
 pub use line_up::Doubling;
+pub use timpani::{TimpaniAdvice, TimpaniChoice, timpani};
 pub use voices::{Fits, VoiceAdvice, VoicesAdvice, voices};
 
 /// What shares of the harmony mean, told under the tables.

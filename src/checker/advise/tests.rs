@@ -142,7 +142,7 @@ fn drums_take_tonic_and_dominant_where_the_table_of_grove_has_them() {
         (WEIR, ["G2", "C3"]),
         (LOCK, ["A2", "D3"]),
     ] {
-        assert_eq!(drums(&piece(text)).two_drums[0].tuning, tuning);
+        assert_eq!(timpani(&piece(text)).two_drums[0].tuning, tuning);
     }
 }
 
@@ -152,7 +152,7 @@ fn drums_stand_in_tonic_and_dominant_even_where_other_roots_are_more_frequent() 
         "voice upper {",
         "harmony { 1: Gm | 2: F | 3: F7 | 4: Bb | 5: F | 6: F7 | 7: D7 | 8: Gm | }\nvoice upper {",
     );
-    let best = &drums(&piece(&leaning)).two_drums[0];
+    let best = &timpani(&piece(&leaning)).two_drums[0];
     assert_eq!(best.tuning, ["G2", "D3"]);
 }
 
@@ -330,7 +330,7 @@ fn a_piece_without_notes_gets_a_sentence_instead_of_a_table() {
         "piece \"Empty\" { licence \"CC0-1.0\" }\nform {\n  1 metre 4/4, key C major\n  2 end\n}\n",
     );
     assert!(crooks(&empty, None, None).to_string().contains("nothing to go by"));
-    assert!(drums(&empty).to_string().contains("nothing to go by"));
+    assert!(timpani(&empty).to_string().contains("nothing to go by"));
     assert!(forces(&empty, None).to_string().contains("No ensemble"));
     assert!(voices(&empty, None).to_string().contains("No voice"));
     assert!(harmony(&empty).to_string().contains("No voice has a note"));
@@ -355,7 +355,7 @@ fn the_harmony_block_is_read_back_as_it_was_inferred() {
 fn tables_are_as_people_read_them() {
     let millpond = piece(MILLPOND);
     insta::assert_snapshot!("crooks", crooks(&millpond, None, None).to_string());
-    insta::assert_snapshot!("drums", drums(&millpond).to_string());
+    insta::assert_snapshot!("timpani", timpani(&millpond).to_string());
     insta::assert_snapshot!("harmony", harmony(&millpond).to_string());
     let lock = piece(LOCK);
     insta::assert_snapshot!("forces", forces(&lock, None).to_string());
@@ -397,7 +397,7 @@ proptest! {
             let coverages: Vec<f64> = choices.iter().map(|choice| choice.coverage).collect();
             prop_assert!(descending(&coverages), "{:?}", coverages);
         }
-        let advice = drums(&piece);
+        let advice = timpani(&piece);
         for choices in [&advice.two_drums, &advice.three_drums] {
             let coverages: Vec<f64> = choices.iter().map(|choice| choice.coverage).collect();
             prop_assert!(descending(&coverages), "{:?}", coverages);
@@ -405,7 +405,7 @@ proptest! {
                 let notes: Vec<i32> =
                     choice.tuning.iter().map(|note| note.parse::<Pitch>().unwrap().midi()).collect();
                 let (low, high) = (notes[0], notes[notes.len() - 1]);
-                // Prout, The Orchestra, 1899: F2 to C3 and B♭2 to F3.
+                // Prout, The Orchestra, vol. 1, 1898: F2 to C3 and B♭2 to F3.
                 prop_assert!((41..=48).contains(&low) && (46..=53).contains(&high));
                 prop_assert!(notes.windows(2).all(|two| two[0] < two[1]));
             }

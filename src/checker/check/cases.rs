@@ -190,3 +190,65 @@ fn a_new_tempo_metre_or_octave_is_something_new_at_a_mark() {
     assert_eq!(told(", tempo 1/4 at 60", all), 0);
     assert_eq!(told("", octave), 0);
 }
+
+#[test]
+fn a_melody_is_covered_by_what_is_held_rolls_or_roars_below_it() {
+    let scored = |tune: &str, others: &str, players: &str, lines: &str| {
+        let four = |bar: &str| (1..=4).map(|n| format!(" {n}: {bar} |")).collect::<String>();
+        let fill = |(name, bar): (&str, &str)| format!("voice {name} {{{} }}\n", four(bar));
+        let voices: String =
+            others.split("; ").filter_map(|v| v.split_once(": ")).map(fill).collect();
+        let voices = format!("voice tune {{{} }}\n{voices}", four(tune));
+        let players = format!("era 1885\n {players}");
+        let found = only(&piece(96, "", &voices, &players, lines), "balance/melody-covered");
+        !found.is_empty()
+    };
+    // The lowest octave of the flute is weak: common practice, weighed by the catalogue.
+    let strings = "flute, violin-1 8 players, violin-2 8 players, viola 4 players";
+    let held = |flute: &str| {
+        format!(
+            "flute plays tune {flute} as melody\n violin-1, violin-2 plays mid as harmony\n viola plays low as harmony"
+        )
+    };
+    assert!(scored("1/4 E4 F4 G4 F4", "mid: 1/1 E4; low: 1/1 C4", strings, &held("")));
+    assert!(!scored("1/4 E4 F4 G4 F4", "mid: 1/1 E4; low: 1/1 C4", strings, &held("8va")));
+    // Drums prevail: Rimsky-Korsakov, Principles of Orchestration, 1922, ch. I.
+    let drums = "flute, timpani tuned C3, G2";
+    let roll = "flute plays tune as melody, at p\n timpani plays low as rhythm, at ff";
+    assert!(scored("1/4 E5 F5 G5 F5", "low: 1/1 C3[tremolo]", drums, roll));
+    assert!(!scored("1/4 E5 F5 G5 F5", "low: 1/4 C3 rest C3 rest", drums, roll));
+    // Loud brass masks what is above it; marked softer it leaves the violins free.
+    let brass = "violin-1 12 players, trumpet 2 in C, tenor-trombone 3";
+    let loud = |degree: &str| {
+        format!(
+            "violin-1 plays tune as melody, at f\n trumpet plays mid as harmony, at {degree}\n tenor-trombone plays low as harmony, at {degree}"
+        )
+    };
+    assert!(scored("1/4 E5 F5 G5 F5", "mid: 1/1 C4; low: 1/1 G3", brass, &loud("ff")));
+    assert!(!scored("1/4 E5 F5 G5 F5", "mid: 1/1 C4; low: 1/1 G3", brass, &loud("p")));
+    // A trumpet is four woodwind: the same chapter.
+    let pair = "flute, trumpet 2 in C";
+    let both = "flute plays tune as melody\n trumpet plays mid as harmony";
+    assert!(scored("1/4 E5 F5 G5 F5", "mid: 1/4 C5 C C C", pair, both));
+}
+
+#[test]
+fn lips_are_tired_by_loud_and_high_notes_not_by_soft_ones() {
+    let bars = |bar: &str| (1..=40).map(|n| format!(" {n}: {bar} |")).collect::<String>();
+    let tires = |bar: &str, player: &str, degree: &str| {
+        let text = format!(
+            "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
+             form {{ 1 metre 4/4, key C major, tempo 1/4 at 90\n 40 end }}\n\
+             dynamics {{ 1 {degree} }}\nvoice tune {{{} }}\nensemble few {{ era 1885\n {player} }}\n\
+             scoring few for few {{\n {} plays tune as harmony\n}}\n",
+            bars(bar),
+            player.split(' ').next().unwrap_or_default(),
+        );
+        !only(&text, "endurance/lips").is_empty()
+    };
+    assert!(!tires("1/2 C4 1/4 E4 rest", "horn in F", "p"));
+    assert!(tires("1/2 C5 1/4 E5 rest", "horn in F", "f"));
+    assert!(!tires("1/4 C2 rest C2 rest", "tuba", "f"));
+    assert!(!tires("1/2. C3 1/4 rest", "tenor-trombone", "p"));
+    assert!(tires("1/2. G4 1/4 rest", "tenor-trombone", "f"));
+}

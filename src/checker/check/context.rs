@@ -8,8 +8,9 @@ use super::Rule;
 use super::facts::Facts;
 use super::limits;
 use super::loudness::Degree;
-use super::memory::{Changes, Memory};
+use super::memory::{Changes, Memory, Moment};
 use super::options::matches;
+use super::rules::Doubled;
 use super::slices::Slices;
 use crate::arrange::{Arrangement, LineId, Part, SoundingNote, VoiceCoverage, coverage_again};
 use crate::diagnostics::Span;
@@ -35,6 +36,7 @@ pub(super) struct Context<'a> {
     slices_within: OnceCell<Slices>,
     slices: OnceCell<Slices>,
     coverage: OnceCell<Vec<Arc<VoiceCoverage>>>,
+    doubled_tones: OnceCell<Vec<Moment<Doubled>>>,
     allows: Vec<GivenAllow<'a>>,
 }
 
@@ -131,6 +133,7 @@ impl<'a> Context<'a> {
             slices_within: OnceCell::new(),
             slices: OnceCell::new(),
             coverage: OnceCell::new(),
+            doubled_tones: OnceCell::new(),
             allows,
         }
     }
@@ -151,6 +154,11 @@ impl<'a> Context<'a> {
             Some((memory, changes)) => memory.coverage(self.arrangement, changes),
             None => coverage_again(self.arrangement, &[], None),
         })
+    }
+
+    /// The leading notes and sevenths of dominants that are doubled, found once for both rules.
+    pub fn doubled_tones(&self, find: impl FnOnce() -> Vec<Moment<Doubled>>) -> &[Moment<Doubled>] {
+        self.doubled_tones.get_or_init(find)
     }
 
     /// What the last run remembered, and what has changed since.

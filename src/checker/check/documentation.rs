@@ -114,7 +114,7 @@ pub fn page() -> String {
          `src/compiler/diagnostics/codes.rs` and the pages beside it.\n\n\
          An *error* cannot be played, a *warning* would stop a rehearsal, *advice* is worth \
          knowing. `allow RULE on PLAYER bars N..M \"reason\"` in a scoring silences a finding; \
-         the name of a family (`allow compass …`) stands for all its rules.\n\n\
+         the name of a family (`allow compass …`) covers all its rules.\n\n\
          | rule | severity | in short |\n|---|---|---|\n",
     );
     for rule in RULES {
@@ -152,9 +152,9 @@ pub fn page() -> String {
 fn codes(out: &mut String) {
     out.push_str(
         "\n# Findings of the stages before the checker\n\n\
-         These findings come from the stages before the checker. These findings are about what could \
-         not be read or linked, and about lines that could not be worked out. The examples leave \
-         out what has nothing to do with them (`piece`, `form`).\n",
+         These findings come from the stages before the checker: they are about what could not be \
+         read or linked, and about lines that could not be worked out. The examples leave out what \
+         has nothing to do with them (`piece`, `form`).\n",
     );
     for code in CODES {
         let _ = write!(

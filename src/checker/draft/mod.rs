@@ -459,7 +459,7 @@ impl<'a> Plan<'a> {
                 to,
                 growth: 0,
             };
-            let reason = "else nobody plays this voice";
+            let reason = "otherwise no player has this voice";
             let Some(task) = music.plays(voice, reach, &[0, 1, -1], role, reason) else { continue };
             let rank = match player.instrument.family {
                 Family::Woodwind => 0,

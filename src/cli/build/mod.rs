@@ -27,7 +27,7 @@ pub(super) struct Arguments {
     /// How findings are shown.
     #[arg(long, value_enum, default_value = "rich")]
     format: Show,
-    /// Say "revised" in the parts where bars are new since OLD: a source, a source in a revision of
+    /// Print "revised" in the parts at bars that are new since OLD: a source, a source in a revision of
     /// a checkout (`v2:weir.ripieno`), or the folder of a build.
     #[arg(long, value_name = "OLD")]
     mark_changes: Option<PathBuf>,
@@ -50,7 +50,7 @@ pub(super) struct Wanted {
     /// Write even if there are errors in the music; the parts will show them.
     #[arg(long)]
     despite_errors: bool,
-    /// Remove files of earlier builds that the source no longer gives.
+    /// Remove files of earlier builds that are no longer produced.
     #[arg(long)]
     prune: bool,
     /// Root folder: `use` cannot reach files outside it.

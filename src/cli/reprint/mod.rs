@@ -35,7 +35,7 @@ pub(super) struct Arguments {
     /// How the changes are shown.
     #[arg(long, value_enum, default_value = "table")]
     format: Form,
-    /// Bars of rest from which on an entry has a cue, as the parts were built.
+    /// Bars of rest after which an entry gets a cue, as the parts were built.
     #[arg(long, value_name = "BARS", default_value_t = 8)]
     cues: u32,
 }

@@ -77,7 +77,7 @@ pub(super) fn letter(piece: &Piece, changes: &[Change]) -> String {
         }
         for change in of(|action| action == Action::Withdraw) {
             any = true;
-            text.push_str(&format!("  Please take {} from the stands.\n", change.name));
+            text.push_str(&format!("  Please remove {} from the stands.\n", change.name));
         }
         let kept: Vec<&str> = of(|action| matches!(action, Action::Keep | Action::KeepLayout))
             .map(|change| change.name.as_str())

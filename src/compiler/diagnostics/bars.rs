@@ -82,7 +82,7 @@ impl FromStr for BarNumbers {
         let (first, last) = text.split_once("..").unwrap_or((text, text));
         let number = |word: &str| {
             let read = word.trim().parse().ok().filter(|bar| *bar >= 0);
-            read.ok_or_else(|| format!("`{}` is no bar; write 9..16 or 9", word.trim()))
+            read.ok_or_else(|| format!("`{}` is not a bar; write 9..16 or 9", word.trim()))
         };
         let bars = BarNumbers::new(number(first)?, number(last)?);
         match bars.last < bars.first {
@@ -113,7 +113,7 @@ mod tests {
         assert_eq!(" 7".parse(), Ok(BarNumbers::one(7)));
         let refused = |text: &str| text.parse::<BarNumbers>().unwrap_err();
         assert_eq!(refused("16..9"), "these bars run backwards; write 9..16");
-        assert_eq!(refused("9..end"), "`end` is no bar; write 9..16 or 9");
-        assert_eq!(refused("-1"), "`-1` is no bar; write 9..16 or 9");
+        assert_eq!(refused("9..end"), "`end` is not a bar; write 9..16 or 9");
+        assert_eq!(refused("-1"), "`-1` is not a bar; write 9..16 or 9");
     }
 }

@@ -59,7 +59,7 @@ pub const CODES: &[Code] = &[
     code(
         "arrange/no-tuned-note",
         "The timpani have no note of the harmony of the passage.",
-        "Tune them differently; `ripieno advise drums` ranks tunings.",
+        "Tune them differently; `ripieno advise timpani` ranks tunings.",
     ),
     code(
         "arrange/notes-left-out",
@@ -78,7 +78,7 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "arrange/too-many-notes",
-        "The players of a scoring sound more notes than can be kept in mind at once.",
+        "The players of a scoring have more notes together than the language allows.",
         "Make several pieces of it, movement by movement.",
     ),
     code("bars/backwards", "A range of bars runs backwards.", "Write the earlier bar first."),
@@ -150,7 +150,7 @@ pub const CODES: &[Code] = &[
     code(
         "bars/no-such-value",
         "There is no such note value.",
-        "Write `1/1` to `1/128`, also `3/8`, also dotted.",
+        "Write `1/1` to `1/128`, a fraction such as `3/8`, or a dotted value.",
     ),
     code("bars/no-value", "The first note has no value.", "Write one before it, such as `1/4`."),
     code(
@@ -255,7 +255,7 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "lyrics/no-such-verse",
-        "A verse has a number that none can have.",
+        "The number of a verse is out of range.",
         "Number verses from 1 to 20.",
     ),
     code(
@@ -290,7 +290,7 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "names/cycle",
-        "Declarations go round in a circle.",
+        "Declarations refer to one another in a circle.",
         "Let only the larger one build on the smaller.",
     ),
     code(
@@ -300,8 +300,8 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "names/instrument",
-        "An instrument of your own has a value that cannot be.",
-        "Write a value that the line can have.",
+        "An instrument of your own has an impossible value.",
+        "Write a value that the finding names as possible.",
     ),
     code(
         "names/kept-player",
@@ -337,7 +337,7 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "names/too-many",
-        "There are more voices, ensembles, parts, scorings or lines than the limits of the language.",
+        "There are more voices, ensembles, parts, scorings or lines than the language allows.",
         "Make several pieces of it.",
     ),
     code(
@@ -345,7 +345,11 @@ pub const CODES: &[Code] = &[
         "Something that must be unique is declared twice.",
         "Remove one, or rename it.",
     ),
-    code("names/unknown", "A name that nothing declares.", "Write the one that was meant."),
+    code(
+        "names/unknown",
+        "A name that is not declared anywhere.",
+        "Write a name that is declared, or declare this one.",
+    ),
     code(
         "natural-brass/drum-outside",
         "No drum can be tuned to this note.",
@@ -379,7 +383,7 @@ pub const CODES: &[Code] = &[
     code("syntax/no-bar-line", "A bar has no bar line at its end.", "Write `|`."),
     code(
         "syntax/too-large",
-        "The file, a line of it, a name or a text in quotes is longer than the limits of the language.",
+        "The file, a line of it, a name or a text in quotes is longer than the language allows.",
         "Put each movement into a file of its own and each bar on a line of its own.",
     ),
     code(
@@ -394,7 +398,7 @@ pub const CODES: &[Code] = &[
     ),
     code(
         "syntax/unknown-declaration",
-        "A line begins no declaration.",
+        "A line does not begin a declaration.",
         "Begin with one of the keywords of declarations.",
     ),
     code(

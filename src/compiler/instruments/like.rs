@@ -48,10 +48,10 @@ pub(super) fn inherited(
     let base = raw
         .iter()
         .position(|other| other.id == like)
-        .ok_or_else(|| format!("field `like`: there is no instrument `{like}`"))?;
+        .ok_or_else(|| format!("field `like`: unknown instrument `{like}`"))?;
     if way.contains(&base) {
         let ids: Vec<&str> = way.iter().map(|index| raw[*index].id.as_str()).collect();
-        return Err(format!("field `like`: {} go round in a circle", ids.join(", ")));
+        return Err(format!("field `like`: {} are like one another in a circle", ids.join(", ")));
     }
     let mut whole = inherited(raw, base, way)?;
     for field in OWN {

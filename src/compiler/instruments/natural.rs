@@ -1,7 +1,7 @@
 //! Brass without valves: the natural series, what it offers as open notes and what the hand adds.
 //!
 //! Partials are counted from the fundamental, which is partial 1. Handbooks that call the octave
-//! the "first harmonic" (Prout, The Orchestra, 1899, ch. IX, p. 177) count one less.
+//! the "first harmonic" (Prout, The Orchestra, vol. 1, 1898, ch. IX, p. 177) count one less.
 
 use super::{Instrument, Limit, NaturalSeries};
 use crate::music::{Interval, Pitch};

@@ -10,7 +10,7 @@ fn pitch(text: &str) -> Pitch {
 /// Id, year, lowest and highest note as sounding (written where the catalogue states written
 /// pitch), source. What a book prints has to be within what the catalogue says the instrument
 /// gives.
-const PRINTED: [(&str, i32, &str, &str, &str); 32] = [
+const PRINTED: [(&str, i32, &str, &str, &str); 49] = [
     (
         "piccolo",
         1917,
@@ -85,6 +85,67 @@ const PRINTED: [(&str, i32, &str, &str, &str); 32] = [
     ("glockenspiel", 2000, "G5", "C8", "Darling, on-line encyclopaedia, Glockenspiel"),
     ("harpsichord", 1707, "F1", "E6", "New Grove, Harpsichord, section 4, an instrument of 1707"),
     ("harpsichord", 1770, "F1", "F6", "Greifenberger Institut, Keyboard range"),
+    (
+        "horn",
+        1955,
+        "F#2",
+        "C6",
+        "Piston, Orchestration, 1955, The Horn, as written in F, from memory; Adler, The Study of \
+         Orchestration, 3rd ed., 2002, ch. 10, the same, from memory",
+    ),
+    ("clarinet", 1879, "E3", "E3", "Grove, vol. 1, 1879, Clarinet, p. 362, the low end alone"),
+    (
+        "clarinet",
+        2002,
+        "E3",
+        "C7",
+        "Adler, The Study of Orchestration, 3rd ed., 2002, ch. 7, as written, from memory",
+    ),
+    ("clarinet", 1891, "E3", "Eb6", "Hipkins, Scientific American Supplement no. 819, 1891"),
+    ("cor-anglais", 1955, "E3", "A5", "Piston, Orchestration, 1955, The English Horn, from memory"),
+    ("bass-clarinet", 1955, "Eb3", "F6", "Piston, Orchestration, 1955, from memory"),
+    ("bassoon", 1917, "Bb1", "E5", "Johnstone, 1917, Bassoon, p. 32: three and a half octaves"),
+    (
+        "alto-trombone",
+        2002,
+        "A2",
+        "Eb5",
+        "Adler, The Study of Orchestration, 3rd ed., 2002, ch. 10, from memory",
+    ),
+    ("tenor-trombone", 1911, "E2", "Bb4", "International Encyclopaedia, Trombone"),
+    (
+        "bass-trombone",
+        1885,
+        "B1",
+        "F4",
+        "derived for the one in F, a fourth below the tenor: Johnstone, 1917, p. 44; that F4 is the \
+         top: International Encyclopaedia, Trombone",
+    ),
+    (
+        "bass-trombone",
+        2002,
+        "Bb1",
+        "Bb4",
+        "Adler, The Study of Orchestration, 3rd ed., 2002, ch. 10, from memory",
+    ),
+    (
+        "tuba",
+        1990,
+        "F1",
+        "F4",
+        "Concise Oxford Dictionary of Music, tuba: from F1 about three octaves",
+    ),
+    ("viola", 1955, "C3", "C6", "Piston, Orchestration, 1955, The Viola, from memory"),
+    ("cello", 1955, "C2", "E5", "Piston, Orchestration, 1955, The Violoncello, from memory"),
+    ("harp", 1955, "Cb1", "G#7", "Piston, Orchestration, 1955, The Harp, from memory"),
+    ("natural-horn", 1879, "C3", "C6", "Grove, vol. 1, 1879, Horn, p. 750: partials 2 to 16"),
+    (
+        "natural-trumpet",
+        1795,
+        "G3",
+        "C6",
+        "Altenburg, Versuch einer Anleitung, 1795: principal and clarino, from memory",
+    ),
 ];
 
 /// Id, lowest and highest note of today's players, sounding (written where the catalogue is).
@@ -199,4 +260,95 @@ fn corrected_values_hold() {
     assert_eq!((row(1810), row(1950)), (Some(6000), Some(1000)));
     // Letters of German crooks are no keys here.
     assert_eq!(get("natural-horn").tuning("H"), None);
+}
+
+/// Id, whose limit, year, lowest and highest note, and the source of the end that was in doubt.
+const CORRECTED: [(&str, Limit, i32, &str, &str, &str); 26] = [
+    (
+        "piccolo",
+        Limit::Custom,
+        1810,
+        "D5",
+        "G7",
+        "from memory; Fitzgibbon, 1914, ch. VII, reports F6",
+    ),
+    ("flute", Limit::Custom, 1780, "D4", "G6", "from memory"),
+    (
+        "flute",
+        Limit::Custom,
+        1885,
+        "C4",
+        "B6",
+        "from memory; full and secure to A6: Freund, Cutler",
+    ),
+    ("oboe", Limit::Custom, 1725, "C4", "D6", "from memory; without C#4: Hotteterre, 1707"),
+    ("oboe", Limit::Custom, 1770, "D4", "D6", "common practice of about 1770"),
+    ("violin", Limit::Custom, 1725, "G3", "E6", "from memory"),
+    ("violin", Limit::Custom, 1785, "G3", "F6", "from memory"),
+    ("cor-anglais", Limit::Custom, 1885, "E3", "G5", "from memory, against Johnstone, 1917, p. 24"),
+    ("cor-anglais", Limit::Instrument, 1885, "Eb3", "Bb5", "Johnstone, 1917, p. 24"),
+    ("horn", Limit::Custom, 1885, "F#2", "A5", "from memory, by rank of the player"),
+    ("double-bass", Limit::Custom, 1770, "E1", "D3", "from memory; by region"),
+    ("viennese-double-bass", Limit::Custom, 1770, "F1", "F#3", "from memory"),
+    ("three-string-double-bass", Limit::Custom, 1820, "A1", "D3", "Grove, vol. 1, p. 457, strings"),
+    ("contrabassoon", Limit::Custom, 1810, "C1", "D3", "from memory; Hipkins, 1891"),
+    ("tuba", Limit::Custom, 1885, "F1", "D4", "Johnstone, 1917, p. 46"),
+    ("harp", Limit::Custom, 1850, "Cb1", "F#7", "derived from Prout, vol. 1, 1898, ch. V, p. 73"),
+    ("harp", Limit::Custom, 1885, "Cb1", "G#7", "derived from the string Gb7; from memory"),
+    ("bassoon", Limit::Instrument, 1810, "Bb1", "D5", "from memory"),
+    ("natural-trumpet", Limit::Custom, 1725, "G3", "C6", "general practice, from memory"),
+    ("timpani", Limit::Custom, 1810, "F2", "F3", "Prout, vol. 1, 1898, ch. XI, p. 244"),
+    ("timpani", Limit::Custom, 1885, "E2", "F#3", "from memory; Rimsky-Korsakov, 1922, p. 30"),
+    ("timpani", Limit::Instrument, 1885, "E2", "Db4", "Rimsky-Korsakov, 1922, p. 30"),
+    ("timpani", Limit::Custom, 1950, "D2", "A3", "present-day handbooks, from memory"),
+    ("tenor-trombone", Limit::Custom, 1885, "E2", "Bb4", "Johnstone, 1917, p. 44"),
+    ("tenor-trombone", Limit::Custom, 1950, "C2", "Bb4", "with the F attachment: from memory"),
+    ("harpsichord", Limit::Custom, 1725, "C2", "C6", "Greifenberger Institut, Keyboard range"),
+];
+
+#[test]
+fn corrected_ends_hold() {
+    for (id, limit, year, low, high, source) in CORRECTED {
+        let compass = find(id).and_then(|i| i.compass(limit, year)).expect(id);
+        assert_eq!((compass.low, compass.high), (pitch(low), pitch(high)), "{id} {year}: {source}");
+    }
+}
+
+/// Books that name no ends but say how far an instrument goes: id, year, fewest and most semitones.
+const SPANS: [(&str, i32, i32, i32, &str); 4] = [
+    (
+        "horn",
+        1917,
+        42,
+        42,
+        "three and a half octaves: Johnstone, 1917, French Horn, p. 38; a dictionary entry has the \
+         same from sounding B1, which is written F#2",
+    ),
+    (
+        "alto-trombone",
+        1880,
+        31,
+        36,
+        "more than two and a half octaves: Knight, American Mechanical Dictionary, Trombone",
+    ),
+    ("bassoon", 1917, 42, 44, "three and a half octaves at most: Johnstone, 1917, Bassoon, p. 32"),
+    ("glockenspiel", 1917, 26, 36, "27 to 37 bars: Johnstone, 1917, p. 58"),
+];
+
+#[test]
+fn instruments_go_as_far_as_books_say() {
+    for (id, year, fewest, most, source) in SPANS {
+        let compass = find(id).and_then(|i| i.compass(Limit::Instrument, year)).expect(id);
+        let span = compass.high.midi() - compass.low.midi();
+        assert!((fewest..=most).contains(&span), "{id}: {span} semitones: {source}");
+    }
+}
+
+/// The orchestral instruments have a second source each beside the one that the catalogue names.
+#[test]
+fn every_orchestral_instrument_has_a_second_source() {
+    for (id, ..) in TODAY {
+        let printed = PRINTED.iter().filter(|row| row.0 == id).count();
+        assert!(printed >= 1, "{id} is held against the handbooks of today alone");
+    }
 }

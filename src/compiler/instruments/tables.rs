@@ -216,7 +216,9 @@ struct DrumSetTable {
 
 fn pitch(field: &str, text: &str) -> Result<Pitch, Fault> {
     text.parse().map_err(|()| {
-        format!("field `{field}`: `{text}` is no pitch; write letter, accidental and octave: Bb3")
+        format!(
+            "field `{field}`: `{text}` is not a pitch; write letter, accidental and octave: Bb3"
+        )
     })
 }
 
@@ -231,21 +233,21 @@ fn pitches(field: &str, texts: &[String]) -> Result<Vec<Pitch>, Fault> {
 fn range(field: &str, low: &str, high: &str) -> Result<(Pitch, Pitch), Fault> {
     let ends = (pitch(&format!("{field}.low"), low)?, pitch(&format!("{field}.high"), high)?);
     if ends.0 > ends.1 {
-        return Err(format!("field `{field}`: low {low} lies above high {high}"));
+        return Err(format!("field `{field}`: the low end {low} is above the high end {high}"));
     }
     Ok(ends)
 }
 
 fn years(field: &str, from: i32, to: i32) -> Result<(), Fault> {
     if from > to {
-        return Err(format!("field `{field}`: the year `from` {from} lies after `to` {to}"));
+        return Err(format!("field `{field}`: the year `from` {from} is later than `to` {to}"));
     }
     Ok(())
 }
 
 fn sourced(field: &str, source: String) -> Result<String, Fault> {
     if source.trim().is_empty() {
-        return Err(format!("field `{field}`: a source is wanted beside every value"));
+        return Err(format!("field `{field}`: every value needs a source beside it"));
     }
     Ok(source)
 }
@@ -260,16 +262,19 @@ fn build_all<Table, Built>(
 impl InstrumentTable {
     fn check_staves(&self) -> Result<(), Fault> {
         if !(1..=2).contains(&self.staves) {
-            return Err(format!("field `staves`: 1 or 2 are wanted, not {}", self.staves));
+            return Err(format!("field `staves`: must be 1 or 2, not {}", self.staves));
         }
         if self.staves == 1 {
             return match self.bass_alone || self.staves_source.is_some() {
-                true => Err("field `staves`: `bass_alone` and `staves_source` go with two".into()),
+                true => {
+                    Err("field `staves`: `bass_alone` and `staves_source` belong to two staves"
+                        .into())
+                }
                 false => Ok(()),
             };
         }
         if self.clefs.len() < 2 || self.unpitched {
-            return Err("field `clefs`: two staves want a clef each, for notes with pitch".into());
+            return Err("field `clefs`: two staves need a clef each, for notes with pitch".into());
         }
         sourced("staves_source", self.staves_source.clone().unwrap_or_default()).map(drop)
     }
@@ -302,7 +307,7 @@ impl InstrumentTable {
             }
             if source.trim().is_empty() {
                 return Err(format!(
-                    "field `{field}.source`: a source is wanted beside every value"
+                    "field `{field}.source`: every value needs a source beside it"
                 ));
             }
         }
@@ -328,7 +333,7 @@ impl InstrumentTable {
 
     pub(super) fn build(self) -> Result<Instrument, Fault> {
         if self.clefs.is_empty() {
-            return Err("field `clefs`: at least one clef is wanted".to_owned());
+            return Err("field `clefs`: at least one clef is needed".to_owned());
         }
         self.check_staves()?;
         self.check_traits()?;
@@ -405,7 +410,7 @@ impl TuningTable {
         let key: PitchName = self
             .key
             .parse()
-            .map_err(|()| format!("field `{field}.key`: `{}` is no pitch name", self.key))?;
+            .map_err(|()| format!("field `{field}.key`: `{}` is not a note name", self.key))?;
         let transposition = Interval::new(self.steps, self.semitones);
         // A written C sounds the key: the one figure proves the other.
         if PitchName::new(Letter::C, 0).transposed(transposition) != Some(key) {

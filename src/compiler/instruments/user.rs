@@ -13,9 +13,10 @@ use toml::de::{DeTable, DeValue};
 
 use super::like::{RawTable, inherited, raw_tables};
 use super::read::{FILES, build};
-use super::{Instrument, find};
+use super::{Instrument, catalogue, find};
+use crate::diagnostics::nearest;
 
-/// Instruments that one file may hold.
+/// Instruments that one file may hold; the message names it.
 const MOST: usize = 1000;
 
 /// What is wrong with an instrument of the user, and where.
@@ -41,7 +42,7 @@ pub fn read_instruments(
     let mut faults = Vec::new();
     let text = match too_many(text) {
         Some((rest, at)) => {
-            let message = format!("A file may hold {MOST} instruments, and this is one more.");
+            let message = "A file may hold 1,000 instruments, and this is one more.".to_string();
             faults.push(fault(at, message, "Divide the file."));
             rest
         }
@@ -108,7 +109,7 @@ pub fn read_instruments(
             Err(text) => {
                 let field = field_of(&text);
                 let message = format!("The instrument `{id}` cannot be read: {}.", plain(&text));
-                let lost = fault(place(&field), message, &help_for(&field, known));
+                let lost = fault(place(&field), message, &help_for(&field, &text, known));
                 faults.push(UserFault { instrument: Some(id.clone()), ..lost });
             }
         }
@@ -244,11 +245,21 @@ fn bad_id(id: &str, taken: bool, named: bool) -> Option<(String, String)> {
     })
 }
 
-fn help_for(field: &str, known: &[&'static Instrument]) -> String {
+fn help_for(field: &str, fault: &str, known: &[&'static Instrument]) -> String {
     if field == "like" {
         let own: Vec<&str> = known.iter().map(|instrument| instrument.id.as_str()).collect();
         let more = if own.is_empty() { String::new() } else { format!(" or {}", own.join(", ")) };
-        return format!("Name an instrument of the catalogue (`ripieno instruments`){more}.");
+        let all = catalogue().iter().chain(known.iter().copied());
+        let names: Vec<&str> = all
+            .flat_map(|i| std::iter::once(&i.id).chain(&i.aliases).map(String::as_str))
+            .collect();
+        // The name in the fault is the last in backticks.
+        let wrong = fault.rsplit('`').nth(1).unwrap_or_default();
+        let near = match nearest(wrong, names) {
+            Some(name) if name != wrong => format!("Did you mean `{name}`? "),
+            _ => String::new(),
+        };
+        return format!("{near}Name an instrument of the catalogue (`ripieno instruments`){more}.");
     }
     "`ripieno instruments NAME --format json` shows an instrument with all its fields.".to_string()
 }
@@ -359,8 +370,8 @@ mod tests {
     #[test]
     fn each_fault_has_its_place() {
         for (from, to, place, says) in [
-            ("low = \"C2\", high = \"E6\"", "low = \"C7\", high = \"E6\"", "compass", "lies above"),
-            ("like = \"cello\"", "like = \"celo\"", "\"celo\"", "no instrument `celo`"),
+            ("low = \"C2\", high = \"E6\"", "low = \"C7\", high = \"E6\"", "compass", "is above"),
+            ("like = \"cello\"", "like = \"celo\"", "\"celo\"", "unknown instrument `celo`"),
             ("id = \"five-string-cello\"", "id = \"cello\"", "\"cello\"", "already taken"),
             ("id = \"five-string-cello\"", "id = \"Cello 5\"", "\"Cello 5\"", "not a name"),
             ("id = \"five-string-cello\"\n", "", "[[instrument]]", "has no `id`"),
@@ -393,7 +404,10 @@ mod tests {
         assert_eq!(found[0].open_strings(1885).map(|row| row.strings.len()), Some(5));
         assert_eq!(found[0].clefs, find("cello").unwrap().clefs, "and of what that one is like");
         let (_, faults) = read_instruments(six, &[]);
-        assert!(faults[0].message.contains("no instrument `five-string-cello`"), "{faults:#?}");
+        assert!(
+            faults[0].message.contains("unknown instrument `five-string-cello`"),
+            "{faults:#?}"
+        );
     }
 
     #[test]
@@ -409,6 +423,6 @@ mod tests {
             .collect();
         let (kept, faults) = read_instruments(&many, &[]);
         assert_eq!(kept.len(), 1000);
-        assert!(faults[0].message.contains("1000"), "{faults:#?}");
+        assert!(faults[0].message.contains("1,000"), "{faults:#?}");
     }
 }

@@ -457,7 +457,7 @@ pub(super) fn crook(
                 "Write `{alto}` or `{basso}`: they lie an octave apart, and old parts disagree."
             ))
         } else {
-            Diagnostic::error(
+            let finding = Diagnostic::error(
                 "natural-brass/no-such-crook",
                 word.span,
                 format!(
@@ -465,7 +465,15 @@ pub(super) fn crook(
                     word.value,
                     instrument.name.to_lowercase()
                 ),
-            )
+            );
+            // Where only one of the two octaves was built, that one is meant.
+            let one = [alto, basso].into_iter().find(|name| instrument.tuning(name).is_some());
+            match one {
+                Some(name) => {
+                    finding.with_fix(format!("write `{name}`"), word.span, name.clone(), false)
+                }
+                None => finding,
+            }
             .with_help(format!(
                 "{}Known crooks: {}.",
                 german_h(&word.value),

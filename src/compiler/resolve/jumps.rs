@@ -81,7 +81,7 @@ fn contradiction(
                 return told(
                     format!("`{word}` has no `to coda` before it."),
                     format!(
-                        "Write `to coda` at the bar behind which the coda follows, one of the bars {} to {}.",
+                        "Write `to coda` at the bar after which the coda follows, one of the bars {} to {}.",
                         form.bars[target].number,
                         number - 1
                     ),

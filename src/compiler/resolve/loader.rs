@@ -265,7 +265,7 @@ fn too_much(path: &Word, files: bool) -> Diagnostic {
 fn cannot_use(path: &Word, error: &LoadError) -> Diagnostic {
     let (message, help) = match error {
         LoadError::NotFound => (
-            format!("There is no file `{}`.", path.value),
+            format!("File `{}` not found.", path.value),
             "Paths are relative to the file that contains the `use`.".to_string(),
         ),
         LoadError::OutsideRoot => (

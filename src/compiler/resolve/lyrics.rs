@@ -57,7 +57,7 @@ fn verse(cx: &mut Resolver, tree: &LyricsTree) -> Option<u8> {
         Diagnostic::error(
             "lyrics/no-such-verse",
             number.span,
-            format!("There is no verse {}.", number.value),
+            format!("Verse {} is out of range.", number.value),
         )
         .with_help(format!("Verses are numbered from 1 to {MOST_VERSES}.")),
     );
@@ -96,7 +96,7 @@ impl Setting<'_> {
         {
             cx.push(
                 Diagnostic::error("lyrics/unfinished", span, "The word does not go on after this.")
-                    .with_text("a hyphen stands behind this")
+                    .with_text("a hyphen follows this")
                     .with_help("Write the rest of the word, or remove the hyphen."),
             );
         }
@@ -283,9 +283,9 @@ mod tests {
         ] {
             assert_eq!(sung(&format!("lyrics for tune {{\n {lyrics}\n}}")), told);
         }
-        assert_eq!(sung("lyrics for tone {\n}"), "There is no voice called `tone`.");
+        assert_eq!(sung("lyrics for tone {\n}"), "Unknown voice `tone`.");
         let twice = "lyrics for tune {\n}\nlyrics for tune {\n}";
         assert_eq!(sung(twice), "`tune` has a second verse 1.");
-        assert_eq!(sung("lyrics for tune verse 0 {\n}"), "There is no verse 0.");
+        assert_eq!(sung("lyrics for tune verse 0 {\n}"), "Verse 0 is out of range.");
     }
 }

@@ -291,7 +291,7 @@ fn distinct(cx: &mut Resolver, names: &[(&str, Span)], what: &str) {
                 Diagnostic::error(
                     "names/twice",
                     *span,
-                    format!("There is a second {what} called `{name}`."),
+                    format!("The {what} `{name}` is declared twice."),
                 )
                 .with_label(*first, "the first is here")
                 .with_help("Give it another name."),
@@ -302,12 +302,13 @@ fn distinct(cx: &mut Resolver, names: &[(&str, Span)], what: &str) {
 
 /// A name that nothing declares.
 fn unknown(word: &Word, known: &[&str], what: &str, name: &str) -> Diagnostic {
-    let diagnostic = Diagnostic::error(
-        "names/unknown",
-        word.span,
-        format!("There is no {what} called `{name}`."),
-    )
-    .with_help(crate::diagnostics::did_you_mean(name, known, what));
+    // "player or group in spa" names the place after the name.
+    let message = match what.split_once(" in ") {
+        Some((what, place)) => format!("Unknown {what} `{name}` in {place}."),
+        None => format!("Unknown {what} `{name}`."),
+    };
+    let diagnostic = Diagnostic::error("names/unknown", word.span, message)
+        .with_help(crate::diagnostics::did_you_mean(name, known, what));
     // A word of the trade is surer than one that looks alike.
     if let Some(meant) = crate::diagnostics::instead_of(name).filter(|word| known.contains(word)) {
         return diagnostic.with_help(format!("Ripieno calls it `{meant}`.")).with_fix(

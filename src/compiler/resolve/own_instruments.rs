@@ -315,7 +315,7 @@ mod tests {
             ("instrument a1 like cello {\n compass C to E6\n}", "C", "no octave"),
             ("instrument a1 like oboe {\n strings C2, G2\n}", "strings C2, G2", "not bowed"),
             ("instrument a1 like cello {\n strings G2, C2\n}", "strings G2, C2", "in order"),
-            ("instrument a1 like oboe {\n clef violin\n}", "violin", "no clef"),
+            ("instrument a1 like oboe {\n clef violin\n}", "violin", "Unknown clef"),
             ("instrument a1 like oboe {\n from 3000\n}", "3000", "1400 and 2100"),
             ("instrument a1 like triangle {\n compass C2 to C3\n}", "compass C2 to C3", "no pitch"),
             ("instrument a1 like oboe {\n from 1800\n from 1801\n}", "from 1801", "second year"),

@@ -137,7 +137,7 @@ fn scoring(cx: &mut Resolver, tree: &ScoringTree, ensemble: usize, piece: &Piece
         let message = format!("The scoring `{}` has more than {most} lines.", tree.name.value);
         cx.push(
             Diagnostic::error("names/too-many", line.span, message)
-                .with_help("What stands from here on is not read. Divide the scoring in two."),
+                .with_help("Everything from here on is ignored. Divide the scoring in two."),
         );
     }
     let read = lines.len();

@@ -246,7 +246,7 @@ fn an_unknown_ensemble_does_not_hide_an_unknown_scoring_to_keep() {
          scoring town for fwe {\n keep villlage\n}\n",
     );
     assert_eq!(told.len(), 2, "{told:?}");
-    assert!(told[1].contains("no scoring called `villlage`"), "{told:?}");
+    assert!(told[1].contains("Unknown scoring `villlage`"), "{told:?}");
 }
 
 #[test]

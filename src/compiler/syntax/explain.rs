@@ -126,7 +126,7 @@ pub(super) fn line(cx: &mut ItemReader, pair: &Pair<Rule>, rule: Rule, what: &st
                     Diagnostic::error(
                         "names/unknown",
                         span,
-                        format!("There is no instrument called `{}`.", &text[from..to]),
+                        format!("Unknown instrument `{}`.", &text[from..to]),
                     )
                     .with_help(format!("Ripieno calls it `{meant}`."))
                     .with_fix(format!("write `{meant}`"), span, meant, false)

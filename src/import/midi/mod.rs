@@ -197,7 +197,7 @@ fn bars(
             ));
         }
     } else if pick_up > Time::ZERO {
-        guesses.push(format!("the pick-up: {pick_up}, from where the first note stands, likely"));
+        guesses.push(format!("the pick-up: {pick_up}, from the place of the first note, likely"));
     }
     lay(score, &changes, shift, pick_up, end - shift)?;
     Ok(shift)
@@ -431,6 +431,7 @@ fn parts_of(
             instruments: vec![RawInstrument { program: track.program, ..RawInstrument::default() }],
             staves: 1,
             transposition: Interval::UNISON,
+            has_chords: false,
             lines: Vec::new(),
         };
         if track.drums {
@@ -443,7 +444,7 @@ fn parts_of(
     }
     if separated > 0 {
         guesses.push(format!(
-            "the voices of {separated} {}: told apart by contig mapping",
+            "the voices of {separated} {}: separated by contig mapping",
             if separated == 1 { "part" } else { "parts" }
         ));
     }

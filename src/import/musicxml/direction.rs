@@ -113,7 +113,7 @@ impl Reader<'_, '_> {
             "dashes" | "bracket" if !element.is("type", "start") => return,
             "pedal" if !element.is("type", "start") => return,
             "pedal" => return self.left_out(cursor, "pedal signs"),
-            "dashes" => return self.left_out(cursor, "dashes behind words"),
+            "dashes" => return self.left_out(cursor, "dashes after words"),
             other => return self.left_out_named(cursor, other),
         };
         cursor.measure.directions.push(RawDirection { at, staff, kind });

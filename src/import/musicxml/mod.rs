@@ -41,7 +41,7 @@ pub(super) fn read(text: &str, losses: &mut Losses) -> Result<RawScore, Error> {
         "score-timewise" => true,
         other => {
             return Err(Error::new(format!(
-                "the file is no MusicXML score: it begins with <{other}> where <score-partwise> should stand"
+                "the file is no MusicXML score: it begins with <{other}> instead of <score-partwise>"
             )));
         }
     };

@@ -16,6 +16,7 @@ mod strings;
 
 pub(super) use allow::{unknown_rule as allow_unknown_rule, unused as allow_unused};
 pub use balance::{Heard, heard_at};
+pub(super) use harmony::Doubled;
 pub(super) use limits::no_effect as limits_no_effect;
 
 use super::Rule;

@@ -128,7 +128,7 @@ pub(super) fn silent(
             request.line.span,
             format!("{names}{tuned} have no note of any chord in {words} and rest."),
         )
-        .with_help("Retune them (`timpani takes tuned … bar …`) where rests leave time; `ripieno advise drums` ranks the tunings.");
+        .with_help("Retune them (`timpani takes tuned … bar …`) where rests leave time; `ripieno advise timpani` ranks the tunings.");
         diagnostics.push(finish(request, diagnostic, &drums, numbers));
     }
     let natural = of(|r, p, why| why == Silent::NoNote && r.instrument(p).natural.is_some());

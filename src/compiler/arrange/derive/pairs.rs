@@ -1,6 +1,6 @@
 //! Notes for one player or a pair at given moments: signals and highlights.
 //!
-//! Sources: horn fifths and the two players' ranges, Prout, The Orchestra, vol. 1, 1899, ch. IX
+//! Sources: horn fifths and the two players' ranges, Prout, The Orchestra, vol. 1, 1898, ch. IX
 //! (from memory); trumpets and drums on tonic and dominant, common practice. The weights are our
 //! heuristic.
 

@@ -56,7 +56,7 @@ impl Builder<'_> {
                 note.span,
                 format!("{} is not the neighbour of {main} {side} it.", note.value),
             )
-            .with_help("A neighbour has the next letter and lies a semitone or a tone away."),
+            .with_help("A neighbour has the next letter and is a semitone or a tone away."),
         );
         None
     }
@@ -204,7 +204,7 @@ fn is_direction(word: &str) -> bool {
 }
 
 fn phrase_finding(said: &str, meant: &str, span: Span) -> Diagnostic {
-    Diagnostic::error("names/unknown", span, format!("There is no direction called `{said}`."))
+    Diagnostic::error("names/unknown", span, format!("Unknown direction `{said}`."))
         .with_help(format!("Ripieno calls it `{meant}`, with a space before it: `[{meant}] D5`."))
         .with_fix(format!("write `{meant}`"), span, meant, false)
 }

@@ -102,7 +102,7 @@ impl Counted {
                 number(first),
                 metre.unit
             ),
-            _ => "See to the metre in the form.".to_string(),
+            _ => "Check the metre in the form.".to_string(),
         };
         let finding = &mut findings[told];
         finding.message = format!("Bars {from} to {to} are {by} too {how} for {metre}.");

@@ -209,7 +209,7 @@ fn help(cx: &Context, passage: &Passage<f64>) -> String {
         .collect();
     let share = "Let the player take every other note, or share the run between two players";
     if names.is_empty() {
-        return format!("{share}; nobody else of this ensemble has these notes at that speed.");
+        return format!("{share}; no other player of this ensemble has these notes at that speed.");
     }
     format!("{share}, or give it to {}.", words::list(&names, "or"))
 }

@@ -3,13 +3,14 @@
 //! # What it finds
 //! Stretches of two seconds or more in which the other parts (the bass line left out) are more than
 //! twice as strong as all who play the melody together, weighed by instrument, number, dynamic and
-//! register. From a fourth below the melody upwards they count whole; lower down only what is louder
-//! than the melody counts, less and less, to nothing an octave and a fifth below. Rolls of
-//! timpani and drums count, single strokes do not. A note held
-//! while the melody moves on, twice as long as the note of the melody or longer, counts for a
-//! quarter unless it is louder: the ear follows what moves. A free note or two between covered ones
-//! do not end a stretch. The last note of the piece does not count: the tune is over, and the chord
-//! is everybody's. All these figures are our heuristic.
+//! register. From a fourth below the melody upwards they count whole; lower down less and less, to
+//! nothing a major sixth below; where they are louder than the melody, to a quarter an octave and a
+//! fifth below and further down. Rolls and strokes as quick as a roll count for half at any depth,
+//! single strokes do not count. A note held while the melody moves on, twice as long as the note of
+//! the melody or longer, counts for little more than a quarter unless it is louder: the ear follows
+//! what moves. A free note or two between covered ones, up to three quarters of a second, do not end
+//! a stretch. The last note of the piece does not count: the tune is over, and the chord is
+//! everybody's. All these figures are our heuristic.
 //!
 //! # Why it matters
 //! Nobody hears the tune. In the rehearsal the accompaniment is told to play softer, and loses
@@ -79,12 +80,23 @@ const TWICE: f64 = 2.0;
 const LONG: f64 = 2.0;
 /// Semitones below the melody within which others cover it: a fourth. Our heuristic.
 const NEAR: i32 = 5;
-/// Semitones below the melody from which nothing covers it: an octave and a fifth. Our heuristic.
-const FAR: i32 = 19;
+/// Semitones below the melody from which nothing covers it that is no louder: a major sixth. Our
+/// heuristic.
+const FAR: i32 = 9;
+/// Semitones below the melody from which what is louder covers it no less and no more: an octave
+/// and a fifth. Our heuristic.
+const FAR_LOUDER: i32 = 19;
+/// How much of what is louder counts there and further down: loud low notes mask what is above them
+/// (the upward spread of masking: Wegel and Lane, 1924, from memory); the figure is our heuristic.
+const BELOW: f64 = 0.25;
 /// Seconds of a free moment that do not end a covered stretch. Our heuristic.
-const GAP: f64 = 0.6;
+const GAP: f64 = 0.75;
 /// Weight of a note that is held against a moving melody. Our heuristic.
-const HELD: f64 = 0.25;
+const HELD: f64 = 0.28;
+/// Weight of a roll, at any depth below the melody. Our heuristic.
+const ROLL: f64 = 0.5;
+/// Seconds from stroke to stroke up to which strokes are as good as a roll. Our heuristic.
+const QUICK: f64 = 0.13;
 
 /// A covered moment: the strongest player of the melody, the strongest of the others, how many
 /// times stronger the others are.
@@ -163,15 +175,22 @@ fn with_softer(
 }
 
 /// How much of its strength a note brings to bear on a melody above it: all of it down to a fourth
-/// below, half of it an octave below, nothing from an octave and a fifth on. A stroke without pitch covers
-/// everything a little. Our heuristic.
-fn near(top: Option<Pitch>, lowest: i32) -> f64 {
-    let Some(top) = top else { return 0.5 };
-    match lowest - top.midi() {
-        below if below <= NEAR => 1.0,
-        below if below >= FAR => 0.0,
-        below => f64::from(FAR - below) / f64::from(FAR - NEAR),
-    }
+/// below, then less and less. Our heuristic.
+fn near(top: Pitch, lowest: i32, louder: bool) -> f64 {
+    let (far, least) = if louder { (FAR_LOUDER, BELOW) } else { (FAR, 0.0) };
+    let below = (lowest - top.midi()).clamp(NEAR, far);
+    least + (1.0 - least) * f64::from(far - below) / f64::from(far - NEAR)
+}
+
+/// Is a stroke of a drum part of a roll, or of strokes that follow as quickly?
+fn rolls(cx: &Context, sounding: Sounding) -> bool {
+    let player = usize::from(sounding.player);
+    let (notes, times) = (&cx.part(player).notes, cx.times(player));
+    let index = sounding.note as usize;
+    let after = index.checked_sub(1).map(|before| times[index].0 - times[before].0);
+    let until = times.get(index + 1).map(|next| next.0 - times[index].0);
+    let quick = [after, until].into_iter().flatten().any(|seconds| seconds <= QUICK);
+    notes[index].attached.tremolo > 0 || quick
 }
 
 /// Is any note of a passage still covered when a line is tried at another degree? Only the slices
@@ -264,13 +283,16 @@ fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
         if matches!(note.role, Role::Melody | Role::Bass) || helps() {
             continue;
         }
-        let near = near(note.sound.pitches().last().copied(), lowest);
-        let rolls = note.attached.tremolo > 0;
-        let percussion = part.instrument_at(note.start).family == Family::Percussion;
         let degree = |one: Sounding| cx.degree(usize::from(one.player), slice.start);
         let louder = degree(one) > degree(singer);
-        // From below only what is louder than the tune covers it, and strokes are over at once.
-        if near == 0.0 || (near < 1.0 && !louder) || (percussion && !rolls) {
+        let near = note.sound.pitches().last().map_or(ROLL, |top| near(*top, lowest, louder));
+        // Strokes are over at once; a roll is heard at any depth.
+        let near = match part.instrument_at(note.start).family {
+            Family::Percussion if rolls(cx, one) => near.max(ROLL),
+            Family::Percussion => continue,
+            _ => near,
+        };
+        if near == 0.0 {
             continue;
         }
         // What is held softly stays in the background; what is held louder than the tune does not.

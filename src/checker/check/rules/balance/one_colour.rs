@@ -5,7 +5,7 @@
 //! a half, though four or more kinds of instruments that could take it are there (our heuristic).
 //!
 //! # Why it matters
-//! The ear stops listening to a colour that does not change. A larger orchestra is engaged for
+//! The ear stops listening to a colour that does not change. A larger orchestra is hired for
 //! its colours.
 //!
 //! # Example

@@ -39,7 +39,7 @@
 //! # Source
 //! The catalogue of instruments names its source beside every compass (`ripieno instruments`):
 //! Johnstone, Instruments of the Modern Symphony Orchestra, 1917; Grove, A Dictionary of Music and
-//! Musicians; Prout, The Orchestra, 1899, and others.
+//! Musicians; Prout, The Orchestra, vol. 1, 1898, and others.
 
 use crate::arrange::{Part, SoundingNote};
 use crate::check::alternatives::{Outside, advise, all_pitches, in_compass_pitch, outside, tuned};

@@ -46,6 +46,7 @@ use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::Family;
+use crate::resolve::Dynamic;
 
 pub const RULE: Rule = Rule {
     code: "endurance/lips",
@@ -147,7 +148,8 @@ fn played(cx: &Context, player: usize) -> Vec<Sounded> {
 fn effort(cx: &Context, player: usize, index: usize) -> f64 {
     let part = cx.part(player);
     let note = &part.notes[index];
-    let loud = 0.2 + 0.2 * cx.degree(player, note.start).to_f64();
+    let degree = cx.degree(player, note.start).to_f64() - f64::from(Dynamic::Mf as u8);
+    let loud = if degree < 0.0 { (1.0 + 0.3 * degree).max(0.1) } else { 1.0 + 0.2 * degree };
     let instrument = part.instrument_at(note.start);
     let height = all_pitches(note).map(|p| in_compass_pitch(part, p, note.start).midi()).max();
     let register = match (custom(instrument, false, cx.era), height) {

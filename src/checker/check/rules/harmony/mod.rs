@@ -10,6 +10,8 @@ pub mod muddy;
 pub mod parallels;
 mod tendency;
 
+pub(in crate::check) use tendency::Doubled;
+
 use super::super::context::Context;
 use super::super::memory::Moment;
 use super::super::slices::{Slice, Sounding};

@@ -3,6 +3,7 @@
 
 use crate::arrange::SoundingNote;
 use crate::check::context::Context;
+use crate::check::memory::Moment;
 use crate::check::slices::{Slice, Sounding};
 use crate::check::words;
 use crate::check::{Findings, Rule, sharing};
@@ -40,43 +41,21 @@ struct Dominant {
     end: Time,
 }
 
+/// Whoever has such a note below the highest, whose that is, and which of the two it is.
+pub(in crate::check) type Doubled = (Sounding, (Sounding, Pitch), bool);
+
 /// Finds such notes that last so many seconds.
 pub(super) fn check(cx: &Context, findings: &mut Findings, rule: &Rule, tone: Tone, long: f64) {
     let parts = &cx.arrangement.parts;
-    let mut has: Vec<(Sounding, Pitch)> = Vec::new();
-    let moments = cx.moments(rule, |slice, found: &mut Vec<(Sounding, (Sounding, Pitch))>| {
-        let Some(chord) = dominant(cx, slice, tone) else { return };
-        has.clear();
-        for &sounding in slice.sounding.iter().filter(|s| super::counts(cx, **s)) {
-            if cx.plucks(usize::from(sounding.player), slice.start) {
-                continue;
-            }
-            let mut pitches = sounding.of(parts).sound.pitches().iter();
-            if pitches.len() >= FULL_CHORD {
-                continue;
-            }
-            if let Some(pitch) = pitches.find(|p| p.midi().rem_euclid(12) == chord.class)
-                && !touches(cx, sounding, &chord)
-            {
-                has.push((sounding, *pitch));
-            }
-        }
-        // The highest keeps it, whoever has it below doubles it.
-        has.sort_by_key(|(s, _)| std::cmp::Reverse(s.of(parts).sound.pitches().last().copied()));
-        let Some((&(first, highest), rest)) = has.split_first() else { return };
-        let filling = super::filling(cx, &slice);
-        for &(other, pitch) in rest {
-            let of_tutti = has
-                .iter()
-                .filter(|(one, _)| *one != other)
-                .all(|one| super::doubles_in_tutti(cx, filling, *one, (other, pitch)));
-            // Whoever is on the pitch of the highest colours it and adds no octave.
-            let unison = pitch.midi() == highest.midi();
-            if !of_tutti && !unison && !super::doubling(cx, first, other) {
-                found.push((other, (first, pitch)));
-            }
-        }
+    let of_tone = cx.doubled_tones(|| doubled(cx)).iter().filter(|moment| {
+        let (_, _, leading) = moment.what;
+        leading == (tone == Tone::Leading)
     });
+    let moments = of_tone.map(|moment| {
+        let (other, first, _) = moment.what;
+        Moment { start: moment.start, end: moment.end, what: (other, first) }
+    });
+    let moments = moments.collect();
     let offences = super::lasting(cx, moments, long, |other| *other);
     let cause = |note: &SoundingNote, (first, pitch): &(Sounding, Pitch)| {
         (sharing::cause(note, *pitch), Some(sharing::cause(first.of(parts), *pitch)))
@@ -103,25 +82,70 @@ pub(super) fn check(cx: &Context, findings: &mut Findings, rule: &Rule, tone: To
     }
 }
 
-/// The dominant of a moment: as declared, or where nothing is, as it sounds.
-fn dominant(cx: &Context, slice: Slice, tone: Tone) -> Option<Dominant> {
-    if cx.piece.harmony.is_empty() {
-        return sounding(cx, slice, tone);
-    }
-    let event = super::event(cx, slice.start)?;
-    let chord = event.chord;
-    let class = match tone {
-        Tone::Leading => leading_class(cx, event)?,
-        Tone::Seventh => {
-            let root = chord.root.class();
-            let seventh = (root + 10) % 12;
-            let is = [(root + 4) % 12, seventh].iter().all(|class| chord.has_class(*class));
-            is.then_some(seventh)?
+/// Both notes of every dominant that are doubled, moment by moment: what sounds is looked at once
+/// for the rules of both.
+fn doubled(cx: &Context) -> Vec<Moment<Doubled>> {
+    let parts = &cx.arrangement.parts;
+    let mut has: Vec<(Sounding, Pitch)> = Vec::new();
+    cx.moments(&super::doubled_leading_note::RULE, |slice, found: &mut Vec<Doubled>| {
+        for (tone, chord) in dominants(cx, slice) {
+            has.clear();
+            for &sounding in slice.sounding.iter().filter(|s| super::counts(cx, **s)) {
+                if cx.plucks(usize::from(sounding.player), slice.start) {
+                    continue;
+                }
+                let mut pitches = sounding.of(parts).sound.pitches().iter();
+                if pitches.len() >= FULL_CHORD {
+                    continue;
+                }
+                if let Some(pitch) = pitches.find(|p| p.midi().rem_euclid(12) == chord.class)
+                    && !touches(cx, sounding, &chord)
+                {
+                    has.push((sounding, *pitch));
+                }
+            }
+            // The highest keeps it, whoever has it below doubles it.
+            has.sort_by_key(|(s, _)| {
+                std::cmp::Reverse(s.of(parts).sound.pitches().last().copied())
+            });
+            let Some((&(first, highest), rest)) = has.split_first() else { continue };
+            let filling = super::filling(cx, &slice);
+            for &(other, pitch) in rest {
+                let of_tutti = has
+                    .iter()
+                    .filter(|(one, _)| *one != other)
+                    .all(|one| super::doubles_in_tutti(cx, filling, *one, (other, pitch)));
+                // Whoever is on the pitch of the highest colours it and adds no octave.
+                let unison = pitch.midi() == highest.midi();
+                if !of_tutti && !unison && !super::doubling(cx, first, other) {
+                    found.push((other, (first, pitch), tone == Tone::Leading));
+                }
+            }
         }
-    };
-    let members = (0..12).filter(|class| chord.has_class(*class));
-    let members = members.fold(0, |mask, class| mask | 1 << class);
-    Some(Dominant { class, members, start: event.start, end: event.start + event.length })
+    })
+}
+
+/// The dominants of a moment by the note in question: as declared, or where nothing is, as it
+/// sounds.
+fn dominants(cx: &Context, slice: Slice) -> impl Iterator<Item = (Tone, Dominant)> {
+    let of = |tone: Tone, chord: Option<Dominant>| chord.map(|chord| (tone, chord));
+    let [leading, seventh] =
+        if cx.piece.harmony.is_empty() { sounding(cx, slice) } else { declared(cx, slice) };
+    of(Tone::Leading, leading).into_iter().chain(of(Tone::Seventh, seventh))
+}
+
+/// The declared chord of a moment as a dominant: with its leading note, and with its seventh.
+fn declared(cx: &Context, slice: Slice) -> [Option<Dominant>; 2] {
+    let Some(event) = super::event(cx, slice.start) else { return [None, None] };
+    let chord = event.chord;
+    let (third, seventh) = ((chord.root.class() + 4) % 12, (chord.root.class() + 10) % 12);
+    let is = chord.has_class(third) && chord.has_class(seventh);
+    [leading_class(cx, event), is.then_some(seventh)].map(|class| {
+        let members = (0..12).filter(|class| chord.has_class(*class));
+        let members = members.fold(0, |mask, class| mask | 1 << class);
+        let (start, end) = (event.start, event.start + event.length);
+        class.map(|class| Dominant { class, members, start, end })
+    })
 }
 
 /// The class of the leading note in a chord: that of the key in its dominant, or the third of a
@@ -140,8 +164,19 @@ fn leading_class(cx: &Context, event: &HarmonyEvent) -> Option<i32> {
     (seventh && resolves).then_some((root + 4) % 12)
 }
 
-/// The dominant that a moment spells by itself. It lasts as long as its lowest note.
-fn sounding(cx: &Context, slice: Slice, tone: Tone) -> Option<Dominant> {
+/// The dominant that a moment spells by itself, with its leading note and with its seventh. It
+/// lasts as long as its lowest note.
+fn sounding(cx: &Context, slice: Slice) -> [Option<Dominant>; 2] {
+    let Some((heard, root, bass)) = spelled(cx, slice) else { return [None, None] };
+    [4, 10].map(|up| {
+        let class = (root + up) % 12;
+        let (members, start, end) = (seventh_on(root), bass.start, bass.end());
+        (heard & 1 << class != 0).then_some(Dominant { class, members, start, end })
+    })
+}
+
+/// The classes that sound, a bit each, the root of the dominant that they spell, and the lowest note.
+fn spelled<'a>(cx: &Context<'a>, slice: Slice) -> Option<(u16, i32, &'a SoundingNote)> {
     let parts = &cx.arrangement.parts;
     // The names that sound: which, and each as fifths from C by its class.
     let (mut heard, mut names) = (0_u16, [None; 12]);
@@ -167,13 +202,7 @@ fn sounding(cx: &Context, slice: Slice, tone: Tone) -> Option<Dominant> {
         let root = key.degree(5).class();
         of_key(key, heard, root).then_some(root)
     })?;
-    let class = (root + if tone == Tone::Leading { 4 } else { 10 }) % 12;
-    (heard & 1 << class != 0).then(|| Dominant {
-        class,
-        members: seventh_on(root),
-        start: bass.start,
-        end: bass.end(),
-    })
+    Some((heard, root, bass))
 }
 
 /// The notes of a dominant seventh, a bit each.

@@ -88,7 +88,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             scoring.name
         );
         let mut finding = Diagnostic::new(RULE.severity, RULE.code, scoring.span, message)
-            .with_label(part.player.span, "engaged here")
+            .with_label(part.player.span, "asked for here")
             .with_player(ids[0]);
         for claim in &part.claims {
             finding = finding.with_label(

@@ -76,7 +76,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         for passage in cx.passages(&RULE, player, offences) {
             let (pitch, note) = (*passage.detail(), passage.first());
             let message = format!(
-                "{} has no {} in {}{}: it is no partial of {}.",
+                "{} has no {} in {}{}: not a partial of {}.",
                 part.player.name,
                 cx.both(part, pitch, note),
                 cx.form.place(note.start),

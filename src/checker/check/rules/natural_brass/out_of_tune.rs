@@ -3,7 +3,7 @@
 //! # What it finds
 //! Partials 7, 11, 13 and 14 of a horn or trumpet without valves where they last half a second or
 //! more (our heuristic), or where they carry the melody for a beat or more. In passing they are
-//! let go. Clarino players, on the trumpets before 1760, lip partials 11 and 13: those count from
+//! ignored. Clarino players, on the trumpets before 1760, lip partials 11 and 13: those count from
 //! a second and a half (our heuristic).
 //!
 //! # Why it matters
@@ -39,9 +39,8 @@
 //!
 //! # Source
 //! Cents are worked out from the series (1200 times the binary logarithm of the partial).
-//! Partials named as out of tune: notes to a natural-trumpet recording; that 11 and 13 are
-//! lipped, 7 and 14 mostly avoided: encyclopaedia, "Natural trumpet". How long is long: our
-//! heuristic.
+//! That 11 and 13 are lipped, 7 and 14 mostly avoided: general practice, from memory. How long is
+//! long: our heuristic.
 
 use crate::arrange::{Part, SoundingNote};
 use crate::check::alternatives::advise;

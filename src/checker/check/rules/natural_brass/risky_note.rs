@@ -36,7 +36,7 @@
 //! ```
 //!
 //! # Source
-//! Short and long crooks: Grand traité d'instrumentation et d'orchestration modernes, 1844,
+//! Short and long crooks: Berlioz, Grand traité d'instrumentation et d'orchestration modernes, 1844,
 //! "Horn", from memory. Partials that are safe for a first player: Domnich, 1808, and Dauprat,
 //! 1824, from memory. Clarino players, partials 8 to 16: Altenburg, 1795, general recollection. The source of
 //! each crook is in the catalogue.

@@ -36,7 +36,7 @@
 //! ```
 //!
 //! # Source
-//! Tunings: the catalogue, after Prout, The Orchestra, 1899, ch. III, and Johnstone, Instruments
+//! Tunings: the catalogue, after Prout, The Orchestra, vol. 1, 1898, ch. III, and Johnstone, Instruments
 //! of the Modern Symphony Orchestra, 1917. The reach of the hand is our heuristic, tried on
 //! public scores.
 

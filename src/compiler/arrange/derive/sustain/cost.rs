@@ -5,8 +5,9 @@
 //! step downwards, leading notes that rise, least movement, no augmented leaps: the rules of
 //! E. Prout, Harmony: Its Theory and Practice, 1889, ch. V to VIII (from memory). Wide below and
 //! close above, unisons last: E. Prout, The Orchestra, vol. 2, 1899 (from memory). The low
-//! interval limits are those of the arrangers' tables (Berklee hand-out, ch. 10; Film Music Theory
-//! after Lowell and Pullig, Arranging for Large Jazz Ensemble). All weights are our heuristic: only
+//! interval limits are those of arrangers' tables, from memory (Film Music Theory
+//! after Lowell and Pullig, Arranging for Large Jazz Ensemble, agrees). All weights are our
+//! heuristic: only
 //! their order means anything.
 
 use crate::narrow::Narrow;

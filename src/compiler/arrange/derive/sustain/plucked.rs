@@ -3,7 +3,7 @@
 //! The right hand has the whole chord in close position about the middle of its staff, never above
 //! the tune; the left hand the bass, in octaves where the hand reaches them easily. On the harp the
 //! chords are rolled at the first of each harmony. (Common practice for the shape, from memory: E.
-//! Prout, The Orchestra, vol. 1, 1899; the weights are our heuristic.)
+//! Prout, The Orchestra, vol. 1, 1898; the weights are our heuristic.)
 
 use smallvec::SmallVec;
 

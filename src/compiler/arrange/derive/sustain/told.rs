@@ -126,7 +126,7 @@ pub(super) fn faults(requests: &[Request], board: &Board, diagnostics: &mut Vec<
             "arrange/no-note-fits",
             requests[seat.line].line.span,
             format!(
-                "No notes for {names} keep all rules of part-writing in {bar_words}: the least evil found is {}.",
+                "No notes for {names} keep all rules of part-writing in {bar_words}: the best solution found has {}.",
                 kinds.join(" and ")
             ),
         )

@@ -13,16 +13,16 @@ use crate::resolve::Piece;
 
 /// Tunings ranked, the best first.
 #[derive(Clone, PartialEq, Debug, Serialize)]
-pub struct DrumsAdvice {
+pub struct TimpaniAdvice {
     /// Tunings of a large and a small drum.
-    pub two_drums: Vec<DrumChoice>,
+    pub two_drums: Vec<TimpaniChoice>,
     /// Tunings of three drums: large, small, and one of either size between them.
-    pub three_drums: Vec<DrumChoice>,
+    pub three_drums: Vec<TimpaniChoice>,
 }
 
 /// A tuning with what it offers.
 #[derive(Clone, PartialEq, Debug, Serialize)]
-pub struct DrumChoice {
+pub struct TimpaniChoice {
     /// The notes, sounding, from the lowest up.
     pub tuning: Vec<String>,
     /// How well the notes cover the harmony, 0 to 1; less where the tonic or the dominant of the
@@ -48,8 +48,8 @@ const LAST: f64 = 0.05;
 
 /// Ranks the tunings of two and of three drums for a piece, within the compass of each drum.
 #[must_use]
-pub fn drums(piece: &Piece) -> DrumsAdvice {
-    let mut advice = DrumsAdvice { two_drums: Vec::new(), three_drums: Vec::new() };
+pub fn timpani(piece: &Piece) -> TimpaniAdvice {
+    let mut advice = TimpaniAdvice { two_drums: Vec::new(), three_drums: Vec::new() };
     let mut chords = weigh::chords(piece, METRE);
     let drums = |instrument: &&Instrument| !instrument.drums.is_empty();
     let Some(timpani) = catalogue().iter().find(drums) else { return advice };
@@ -80,7 +80,7 @@ pub fn drums(piece: &Piece) -> DrumsAdvice {
     advice
 }
 
-fn choice(chords: &[Weighed], key: Key, notes: &[Pitch]) -> DrumChoice {
+fn choice(chords: &[Weighed], key: Key, notes: &[Pitch]) -> TimpaniChoice {
     let classes: Vec<i32> = notes.iter().map(|note| note.name().class()).collect();
     let (mut coverage, mut roots, mut members) = (0.0, 0.0, 0.0);
     for weighed in chords {
@@ -107,7 +107,7 @@ fn choice(chords: &[Weighed], key: Key, notes: &[Pitch]) -> DrumChoice {
         (false, _) => WITHOUT_TONIC,
     };
     let coverage = coverage * practice;
-    DrumChoice {
+    TimpaniChoice {
         tuning: notes.iter().map(ToString::to_string).collect(),
         coverage: rounded(coverage),
         reason: format!(
@@ -120,8 +120,8 @@ fn choice(chords: &[Weighed], key: Key, notes: &[Pitch]) -> DrumChoice {
 
 /// Best first; equal ones with the narrower span first, because drums near the middle of their
 /// compass sound best, then by name.
-fn ranked(choices: &mut [DrumChoice]) {
-    let span = |choice: &DrumChoice| {
+fn ranked(choices: &mut [TimpaniChoice]) {
+    let span = |choice: &TimpaniChoice| {
         let heights: Vec<i32> = choice
             .tuning
             .iter()
@@ -141,7 +141,7 @@ fn ranked(choices: &mut [DrumChoice]) {
 /// Rows that the tables show of each ranking; the data hold all.
 const SHOWN: usize = 6;
 
-impl fmt::Display for DrumsAdvice {
+impl fmt::Display for TimpaniAdvice {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if self.two_drums.is_empty() {
             return writeln!(
