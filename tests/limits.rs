@@ -174,6 +174,15 @@ fn source(limit: &Limit, count: usize) -> (String, Shelf) {
             piece.ensembles.push_str(" }\n");
             plain(&piece)
         }
+        ("lines of an ensemble", _) => {
+            // The year and two lines of players are among them.
+            piece.ensembles = "ensemble duo { era 1885\n oboe\n violin-1 4 players\n".into();
+            for group in 3..count {
+                let _ = writeln!(piece.ensembles, " group g{group} = oboe");
+            }
+            piece.ensembles.push_str("}\n");
+            plain(&piece)
+        }
         ("scorings", _) => {
             for scoring in 1..count {
                 let _ = writeln!(

@@ -6,7 +6,7 @@ use proptest::prelude::*;
 
 use shared::choices::Choices;
 use shared::generator::source;
-use shared::outputs::assert_all_holds;
+use shared::outputs::{assert_all_holds, formats};
 
 /// A source, shown as it is where it fails.
 struct Made(String);
@@ -29,6 +29,6 @@ proptest! {
     fn every_file_of_every_scoring_holds_the_music_that_was_written(
         made in made()
     ) {
-        assert_all_holds(&made.0);
+        assert_all_holds(&made.0, &formats());
     }
 }

@@ -6,8 +6,9 @@ use std::fs;
 use std::io::{self, Read, Write};
 use std::path::{Component, Path, PathBuf};
 use std::rc::Rc;
+use std::sync::MutexGuard;
 
-use super::Failure;
+use super::{Failure, interrupt};
 use ripieno_compiler::limits;
 use ripieno_compiler::resolve::{LoadError, Loader};
 
@@ -149,6 +150,7 @@ pub(super) fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     if path.symlink_metadata().is_ok() {
         return Err(failed(io::ErrorKind::AlreadyExists.into()));
     }
+    let _whole = undisturbed()?;
     let file = beside(path, bytes).map_err(failed)?;
     file.persist_noclobber(path).map_err(|error| failed(error.error))?;
     Ok(())
@@ -163,6 +165,7 @@ pub(super) fn replace(path: &Path, read: &[u8], bytes: &[u8]) -> Result<(), Fail
     if permissions.readonly() {
         return Err(Failure(format!("cannot write {}: it is write-protected", path.display())));
     }
+    let _whole = undisturbed()?;
     let mut file = tempfile::Builder::new()
         .prefix(".ripieno-")
         .tempfile_in(place.parent().unwrap_or(Path::new(".")))
@@ -181,8 +184,17 @@ pub(super) fn replace(path: &Path, read: &[u8], bytes: &[u8]) -> Result<(), Fail
 /// Writes a file, whole or not at all, over whatever stands there.
 pub(super) fn write_over(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     let failed = |error: io::Error| Failure(format!("cannot write {}: {error}", path.display()));
+    let _whole = undisturbed()?;
     beside(path, bytes).map_err(failed)?.persist(path).map_err(|error| failed(error.error))?;
     Ok(())
+}
+
+/// Lets whoever asks the process to stop wait until a file has its place: the one beside it would be
+/// left behind.
+fn undisturbed() -> Result<Option<MutexGuard<'static, ()>>, Failure> {
+    let guard = interrupt::hold();
+    interrupt::stop_if_asked()?;
+    Ok(guard)
 }
 
 /// A new file without a name of its own yet, beside where it is to stand.

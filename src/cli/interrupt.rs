@@ -9,11 +9,12 @@ use std::sync::{Mutex, MutexGuard};
 use super::Failure;
 
 /// Status of a process that was interrupted: 128 and the number of SIGINT, as shells have it.
-pub(super) const STATUS: i32 = 130;
+pub(super) const STATUS: u8 = 130;
 
 /// Folders to remove if the process is asked to stop: one with all in it, others if empty.
 static TO_CLEAR: Mutex<Option<(PathBuf, Vec<PathBuf>)>> = Mutex::new(None);
-/// Held while files take their places, so that a signal finds them all in place or none.
+/// Held while files take their places, so that a signal finds all of them in place or none, and none
+/// beside its place.
 static WHOLE: Mutex<()> = Mutex::new(());
 static ASKED: AtomicBool = AtomicBool::new(false);
 
@@ -34,7 +35,7 @@ pub(super) fn listen() {
             }
             made.iter().rev().for_each(|folder| drop(fs::remove_dir(folder)));
         }
-        exit(STATUS);
+        exit(STATUS.into());
     });
 }
 

@@ -125,6 +125,8 @@ pub fn main() -> ExitCode {
     match outcome {
         Ok(End::Fine) => ExitCode::SUCCESS,
         Ok(End::ErrorsInMusic) => ExitCode::from(1),
+        // Who stops because he was asked to has nothing to tell.
+        Err(_) if interrupt::stop_if_asked().is_err() => ExitCode::from(interrupt::STATUS),
         Err(Failure(message)) => {
             // Nothing is left to be done if even this cannot be said.
             let _ = writeln!(io::stderr(), "ripieno: {message}");

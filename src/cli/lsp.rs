@@ -10,7 +10,7 @@ use std::{env, fs};
 
 use lsp_server::Connection;
 
-use super::{End, Failure, Outcome, files};
+use super::{End, Failure, Outcome, files, interrupt};
 use ripieno_compiler::resolve::LoadError;
 use ripieno_lsp::{Host, serve};
 
@@ -119,6 +119,7 @@ fn written(code: &str, text: &str) -> Option<PathBuf> {
     }
     let folder = page.parent()?;
     fs::create_dir_all(folder).ok()?;
+    let _whole = interrupt::hold();
     let mut file = tempfile::NamedTempFile::new_in(folder).ok()?;
     file.write_all(text.as_bytes()).ok()?;
     file.persist(&page).ok()?;

@@ -44,10 +44,15 @@ pub const PLAYERS: u32 = 24;
 pub const SECTION: u32 = 200;
 /// The most parts of an ensemble.
 pub const PARTS: usize = 400;
+/// The most lines of an ensemble.
+pub const ENSEMBLE_LINES: usize = 1_000;
 /// The most lines of a scoring.
 pub const LINES: usize = 5_000;
 /// The most notes that all players of a scoring sound together.
 pub const NOTES: usize = 5_000_000;
+
+/// The most findings of one kind that are told; the others are counted.
+pub const FINDINGS: usize = 1_000;
 
 /// All bounds, in the order of the reference.
 pub const LIMITS: &[Limit] = &[
@@ -65,6 +70,7 @@ pub const LIMITS: &[Limit] = &[
     limit("a line of an ensemble", PLAYERS as usize, "single players", "names/count"),
     limit("players at one part", SECTION as usize, "players", "names/count"),
     limit("an ensemble", PARTS, "parts", "names/too-many"),
+    limit("lines of an ensemble", ENSEMBLE_LINES, "lines", "names/too-many"),
     limit("scorings", SCORINGS, "scorings", "names/too-many"),
     limit("scorings that keep one another", DEPTH, "deep", "names/too-many"),
     limit("lines of a scoring", LINES, "lines", "names/too-many"),

@@ -249,6 +249,8 @@ fn text(score: &Score, seats: &[Seat], losses: &mut Losses) -> String {
     out.push_str("}\n\nscoring as-in-the-file for players {\n");
     let width = seats.iter().map(|seat| seat.player.len()).max().unwrap_or(0);
     let bass = lowest(score, seats);
+    // A selection may have none of them, and one may stand behind the last note.
+    let harmony = score.chords.iter().any(|(at, _)| *at < score.end());
     for (index, seat) in seats.iter().enumerate() {
         let line = &score.parts[seat.part].lines[seat.line];
         let _ = write!(out, "  {:width$}  ", seat.player);
@@ -256,7 +258,7 @@ fn text(score: &Score, seats: &[Seat], losses: &mut Losses) -> String {
         let sung = line.notes.iter().any(|note| note.lyrics.is_some())
             && seat.proposal.instrument.family != Family::Voice;
         let lyrics = if sung { " with lyrics" } else { "" };
-        let has_chords = score.parts[seat.part].has_chords && seat.line == 0;
+        let has_chords = harmony && score.parts[seat.part].has_chords && seat.line == 0;
         let chords = if has_chords { " with chords" } else { "" };
         let with = format!("{lyrics}{chords}");
         if let Some((other, octaves)) = seat.doubles {

@@ -62,13 +62,13 @@ pub fn cursor(session: &Session, at: At) -> Cursor {
             Node::Voice(voice) | Node::Lyrics(voice, _) => name = word(voice),
             Node::Instrument(own, _) => name = word(own),
             Node::Ensemble(own, extends) => {
-                (name, ensemble) = (word(own), extends.as_ref().and_then(word));
+                (name, ensemble) = (word(own), extends.as_deref().and_then(word));
             }
             Node::Scoring(own, of) => (name, ensemble) = (word(own), word(of)),
-            Node::Layout(_, scoring) => name = scoring.as_ref().and_then(word),
+            Node::Layout(_, scoring) => name = scoring.as_deref().and_then(word),
             _ => {}
         }
-        let behind = offset >= start + item.length;
+        let behind = offset >= start + item.length();
         within = match item.node.opens() {
             Some(inner) if behind => inner,
             None if behind && matches!(item.node, Node::Close | Node::Unclosed) => Within::File,

@@ -29,7 +29,7 @@ pub fn folds(session: &Session, file: FileId) -> Vec<(Range<usize>, Sort)> {
     let mut behind = 0;
     for (start, item) in document.items() {
         comments(text, behind..start, &mut folds);
-        behind = start + item.length;
+        behind = start + item.length();
         if let Node::Use(_) = item.node {
             let first = uses.as_ref().map_or(start, |uses| uses.start);
             uses = Some(first..behind);

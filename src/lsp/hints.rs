@@ -96,7 +96,7 @@ fn behind_number(text: &str, bar: &Range<usize>) -> usize {
 
 /// How many bars a bar of the source fills.
 fn length(bar: &BarTree) -> i32 {
-    match &bar.elements[..] {
+    match &bar.elements.read()[..] {
         [Spanned { value: Element::Rest(Some(bars), _), .. }] => {
             i32::try_from(*bars).unwrap_or(i32::MAX).max(1)
         }
@@ -110,7 +110,8 @@ fn octave(
     notes: &[&Note],
     range: impl Fn(crate::diagnostics::Span) -> Range<usize>,
 ) -> Option<Hint> {
-    let pitch = first_pitch(&bar.elements)?;
+    let elements = bar.elements.read();
+    let pitch = first_pitch(&elements)?;
     if pitch.octave.is_some() {
         return None;
     }

@@ -24,7 +24,7 @@ pub struct NoteAt {
 pub fn note_at(session: &mut Session, at: At) -> Option<NoteAt> {
     let document = session.document(at.file);
     let touched = |(start, item): &(usize, &crate::syntax::Item)| {
-        *start <= at.offset && at.offset <= start + item.length
+        *start <= at.offset && at.offset <= start + item.length()
     };
     let item = document
         .items()

@@ -28,8 +28,8 @@ pub fn ranges(session: &mut Session, at: At) -> Vec<Range<usize>> {
         if item.node.opens().is_some() {
             block = Some(start);
         }
-        let range = start..start + item.length;
-        if holds(&range) && item.length > 0 {
+        let range = start..start + item.length();
+        if holds(&range) && item.length() > 0 {
             here = Some((range.clone(), item));
         }
         if matches!(item.node, Node::Close | Node::Unclosed)
@@ -62,7 +62,7 @@ pub fn ranges(session: &mut Session, at: At) -> Vec<Range<usize>> {
             continue;
         }
         all.push(range.clone());
-        elements(&bar.elements, &mut |span| {
+        elements(&bar.elements.read(), &mut |span| {
             let range = sources.range(span);
             if holds(&range) {
                 all.push(range);

@@ -65,7 +65,7 @@ pub fn outline(session: &Session, file: FileId) -> Vec<Symbol> {
             }
         }
         let (Some(first), Some(last)) = (own.first(), own.last()) else { continue };
-        let whole = first.0..last.0 + last.1.length;
+        let whole = first.0..last.0 + last.1.length();
         let first_word = |range: &Range<usize>| {
             let length = text[range.clone()].find(char::is_whitespace).unwrap_or(range.len());
             range.start..range.start + length
@@ -138,7 +138,7 @@ pub fn outline(session: &Session, file: FileId) -> Vec<Symbol> {
         };
         let name = if name.trim().is_empty() { "untitled".to_string() } else { name };
         let within = own.iter().flat_map(|(start, item)| {
-            let range = *start..start + item.length;
+            let range = *start..start + item.length();
             // What the line says behind what the symbol is called by, as far as its block.
             let behind = |span| {
                 let from = sources.range(span).end.clamp(range.start, range.end);

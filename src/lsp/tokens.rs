@@ -204,7 +204,7 @@ pub fn tokens(session: &Session, file: FileId) -> Vec<Marked> {
     let mut end = 0;
     for (start, item) in document.items() {
         scanner.scan(end..start, Within::File, true);
-        end = start + item.length;
+        end = start + item.length();
         scanner.scan(start..end, item.within, false);
     }
     scanner.tokens

@@ -158,6 +158,55 @@ def kills(room, times):
     return finding
 
 
+def interrupts(room, times):
+    """Every command that may last, asked to stop at a random moment."""
+    finding = Finding(f"commands asked to stop at {times} random moments end with 130 and leave nothing")
+    folder = room.folder / "interrupted"
+    folder.mkdir()
+    untidy = [line.replace("1/4", "  1/4") for line in room.texts[0].splitlines()]
+    room.choose(0)
+    room.build(folder / "built")
+    score = next((folder / "built").rglob("score.musicxml"))
+    room.choose(1)
+    many = [folder / f"piece-{number}.ripieno" for number in range(40)]
+    commands = {
+        "build": [*room.command(folder / "out")[1:]],
+        "watch": ["watch", room.place, "-o", folder / "out", "--allow", "all"],
+        "import": ["import", score, "-o", folder / "imported.ripieno", "--overwrite"],
+        "fmt": ["fmt", *many],
+        "check": ["check", *many],
+        "reprint": ["reprint", folder / "built" / "sluice"],
+        "advise": ["advise", "harmony", room.place],
+        "instruments": ["instruments"],
+    }
+    stopped = dict.fromkeys(commands, 0)
+    for number in range(times):
+        name = list(commands)[number % len(commands)]
+        for piece in many:
+            piece.write_text("\n".join(untidy) + "\n", encoding="utf-8")
+        before = {path.name for path in folder.iterdir()}
+        process = subprocess.Popen(
+            [room.ripieno, *commands[name]], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+        )
+        # Before it listens the system ends it, and nothing has been begun.
+        time.sleep(random.uniform(0.03, 0.5))
+        process.send_signal(random.choice([signal.SIGINT, signal.SIGTERM, signal.SIGHUP]))
+        _, said = process.communicate(timeout=60)
+        ended = process.returncode
+        stopped[name] += ended == 130
+        fair = ended in (0, 1, 130) or ended in (-signal.SIGINT, -signal.SIGTERM, -signal.SIGHUP)
+        finding.expect(fair, f"{name} ends with {ended}: {said[-300:]}")
+        made = {path.name for path in folder.iterdir()} - before - {"out", "imported.ripieno"}
+        finding.expect(not made, f"{name} leaves {sorted(made)[:4]}")
+        left = [path.name for path in folder.rglob(f"{STAGING}*") if path.name != ".ripieno-lock"]
+        finding.expect(not left, f"{name} leaves {left[:4]}")
+        torn = [piece.name for piece in many if len(piece.read_text("utf-8").splitlines()) < 40]
+        finding.expect(not torn, f"{name} tears {torn[:4]}")
+    finding.expect(stopped["watch"] > 0, "no command was stopped")
+    print(f"        ({', '.join(f'{name} {count}' for name, count in stopped.items())} with 130)")
+    return finding
+
+
 def together(room, rounds, builders=8):
     finding = Finding(f"{builders} builders of one folder end whole or are refused")
     output = room.folder / "together"
@@ -308,6 +357,7 @@ def check(ripieno, folder, times=20):
     folder.mkdir(exist_ok=True)
     room = Room(ripieno, folder)
     yield kills(room, times)
+    yield interrupts(room, 2 * times)
     yield together(room, max(2, times // 10))
     yield descriptors(room)
     yield sizes(room)

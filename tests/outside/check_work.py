@@ -80,8 +80,8 @@ PATTERNS = {
     "voices": (60, lambda n: whole(voices=VOICE + lines(n, "voice t# { 1: 1/4 D5 A4 | }"))),
     "open braces": (2000, lambda n: "{" * n),
     "open voices": (500, lambda n: "voice a {\n" * n),
-    "open quotes": (1000, lambda n: 'piece "' * n),
-    "comments": (2000, lambda n: whole() + "//\n" * n),
+    "open quotes": (600, lambda n: 'piece "' * n),
+    "comments": (16000, lambda n: whole() + "//\n" * n),
     "pieces": (200, lambda n: 'piece "a" { composer "b" }\n' * n),
     "composers": (400, lambda n: whole(head='piece "a" {\n' + ' composer "b"\n' * n + "}\n")),
     "changes of form": (
@@ -121,7 +121,7 @@ PATTERNS = {
     "players that nothing declares, and groups": (
         100,
         lambda n: whole(
-            ensembles="ensemble duo { era 1885\n" + lines(60, " group g# oboe") + " oboe 2 }\n",
+            ensembles="ensemble duo { era 1885\n" + lines(60, " group g# = oboe") + " oboe 2 }\n",
             scorings=scored(lines(n, " unknown# plays tune as melody")),
         ),
     ),
@@ -176,7 +176,7 @@ PATTERNS = {
         200,
         lambda n: whole(
             ensembles="ensemble duo { era 1885\n oboe 2, violin-1 4 players\n"
-            + lines(n, " group g# oboe, violin-1")
+            + lines(n, " group g# = oboe, violin-1")
             + "}\n"
         ),
     ),

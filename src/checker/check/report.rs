@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::{Kept, Options, check_again};
 use crate::arrange::{Arrangement, arrange};
-use crate::diagnostics::{Diagnostic, Severity};
+use crate::diagnostics::{Diagnostic, Severity, thin_out};
 use crate::resolve::{Piece, Scoring};
 
 /// What was found while a source was read and resolved, together with what the checker finds in
@@ -45,5 +45,6 @@ pub(crate) fn report_again(
     }
     let mut all = options.apply(of_source);
     all.extend(findings);
+    thin_out(&mut all);
     all
 }

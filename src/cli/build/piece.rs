@@ -3,10 +3,10 @@
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
-use super::super::Failure;
 use super::super::output::{Batch, Entry, Inputs, MANIFEST, Manifest, OutputFolder, digest};
 use super::super::printing::Format;
 use super::super::reprint::{self, Past};
+use super::super::{Failure, files};
 use super::Wanted;
 use ripieno_checker::advise::{self, table};
 use ripieno_checker::check;
@@ -45,12 +45,14 @@ impl<'a> Building<'a> {
             && before.source != source
             && output.is_there(&folder, &before.source)
         {
+            let other = output.path(&folder).join(&before.source);
+            let other = files::plain(&other).unwrap_or(other);
             return Err(Failure(format!(
                 "{} holds \"{}\", built from {}; give one of the two another title, or name another \
                  folder with `--output`",
                 output.path(&folder).display(),
                 before.piece,
-                output.path(&folder).join(&before.source).display(),
+                other.display(),
             )));
         }
         let now = Manifest {

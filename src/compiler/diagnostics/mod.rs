@@ -6,6 +6,7 @@ use crate::narrow::Narrow;
 
 mod bars;
 mod codes;
+mod crowd;
 mod examples;
 mod hidden;
 pub mod json;
@@ -20,6 +21,7 @@ mod testing;
 
 pub use bars::BarNumbers;
 pub use codes::{CODES, Code};
+pub use crowd::{Crowd, thin_out};
 pub use examples::{Example, example, exemplified};
 pub use hidden::{harmless, is_hidden, without_hidden};
 pub use other_words::{german_key, instead_of};
@@ -196,6 +198,8 @@ impl Diagnostic {
     /// A further place.
     #[must_use]
     pub fn with_label(mut self, span: Span, text: impl Into<String>) -> Diagnostic {
+        // Most findings have one, and a list would begin with room for four.
+        self.labels.reserve_exact(1);
         self.labels.push(Label { span, text: text.into() });
         self
     }
@@ -218,6 +222,7 @@ impl Diagnostic {
     ) -> Diagnostic {
         let edits = vec![Edit { span, text: text.into() }];
         let care = if safe { Care::Unseen } else { Care::Look };
+        self.fixes.reserve_exact(1);
         self.fixes.push(Fix { title: title.into(), edits, care, bars: Vec::new() });
         self
     }

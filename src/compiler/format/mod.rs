@@ -66,7 +66,7 @@ pub fn edits(document: &Document) -> Vec<Edit> {
         let broken = is_broken(item);
         let gap = gap_before(&edits, (start, item), before, tall, broken);
         edits.gap(end..start, &gap);
-        end = start + item.length;
+        end = start + item.length();
         if opens(&item.node) {
             tall = is_tall(document.text(), end, &items[index + 1..]);
         }
@@ -116,7 +116,7 @@ pub fn edits_of_bar(document: &Document, byte: usize) -> Vec<Edit> {
             Node::Bar(_) | Node::HarmonyBar(_) | Node::LyricsBar(_) | Node::ScoringLine(_)
         )
     };
-    let holds = |&(start, item): &(usize, &Item)| start < byte && byte <= start + item.length;
+    let holds = |&(start, item): &(usize, &Item)| start < byte && byte <= start + item.length();
     let Some((start, item)) = document.items().find(holds) else { return Vec::new() };
     if !bars(&item.node) || is_broken(item) {
         return Vec::new();

@@ -46,7 +46,7 @@ pub(super) fn last_of_voices(tree: &Tree) -> Option<u32> {
     for declaration in &tree.declarations {
         let Declaration::Voice(voice) = &**declaration else { continue };
         let bar = voice.bars.last()?;
-        let rests = bar.elements.iter().find_map(|element| match element.value {
+        let rests = bar.elements.read().iter().find_map(|element| match element.value {
             Element::Rest(count, _) => count,
             _ => None,
         });

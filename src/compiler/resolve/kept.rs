@@ -35,7 +35,7 @@ impl KeptVoice {
     /// Tells what there is to tell of the voice.
     pub(super) fn replay(&self, cx: &mut Resolver) -> Arc<Voice> {
         cx.counted.extend(&self.counted, cx.diagnostics.len());
-        cx.diagnostics.extend(self.diagnostics.iter().cloned());
+        self.diagnostics.iter().for_each(|finding| cx.push(finding.clone()));
         Arc::clone(&self.voice)
     }
 }

@@ -25,10 +25,10 @@ mod tests;
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use crate::diagnostics::{Diagnostic, FileId, Severity, Sources, Span};
+use crate::diagnostics::{Crowd, Diagnostic, FileId, Severity, Sources, Span, thin_out};
 use crate::instruments::{self, Instrument};
 use crate::limits;
-use crate::syntax::{Declaration, Tree, Word};
+use crate::syntax::{Declaration, EnsembleLine, Tree, Word};
 
 pub use kept::Kept;
 pub use loader::{LoadError, Loader, NoFiles, Shelf};
@@ -64,6 +64,7 @@ pub fn resolve_again(
     within_limits(&mut cx, &mut tree);
     let piece = Arc::new(link(&mut cx, &tree, root, kept));
     kept.piece = Arc::clone(&piece);
+    thin_out(&mut cx.diagnostics);
     (piece, cx.diagnostics)
 }
 
@@ -71,6 +72,7 @@ pub fn resolve_again(
 #[derive(Default)]
 struct Resolver {
     diagnostics: Vec<Diagnostic>,
+    crowd: Crowd,
     /// The instruments of the user.
     instruments: loader::UsersInstruments,
     told: lost::ToldBefore,
@@ -78,7 +80,8 @@ struct Resolver {
 }
 
 impl Resolver {
-    fn push(&mut self, diagnostic: Diagnostic) {
+    fn push(&mut self, mut diagnostic: Diagnostic) {
+        self.crowd.count(&mut diagnostic);
         self.diagnostics.push(diagnostic);
     }
 
@@ -105,6 +108,7 @@ impl Resolver {
 fn within_limits(cx: &mut Resolver, tree: &mut Tree) {
     let [mut voices, mut ensembles, mut scorings] = [0; 3];
     for declaration in &mut tree.declarations {
+        shorten(cx, declaration);
         let (count, most, what, word) = match &**declaration {
             Declaration::Voice(voice) => (&mut voices, limits::VOICES, "voice", &voice.name),
             Declaration::Ensemble(ensemble) => {
@@ -127,6 +131,29 @@ fn within_limits(cx: &mut Resolver, tree: &mut Tree) {
             *declaration = Arc::new(Declaration::Lost(Some(what)));
         }
     }
+}
+
+/// Leaves out what an ensemble says beyond the bound of its lines.
+fn shorten(cx: &mut Resolver, declaration: &mut Arc<Declaration>) {
+    let Declaration::Ensemble(ensemble) = &**declaration else { return };
+    if ensemble.lines.len() <= limits::ENSEMBLE_LINES {
+        return;
+    }
+    let (name, most) = (&ensemble.name, limits::spaced(limits::ENSEMBLE_LINES));
+    let message = format!("The ensemble `{}` has more than {most} lines.", name.value);
+    cx.push(Diagnostic::error("names/too-many", name.span, message).with_help(
+        "What stands beyond them is not read. Put players, groups and budgets into one line each.",
+    ));
+    let mut shorter = ensemble.clone();
+    let unread = shorter.lines.split_off(limits::ENSEMBLE_LINES);
+    // What was named there may be meant elsewhere.
+    let named = unread.into_iter().filter_map(|line| match line {
+        EnsembleLine::Group(name, _) => Some(name),
+        EnsembleLine::Players(players) => Some(players.name),
+        _ => None,
+    });
+    shorter.broken.extend(named);
+    *declaration = Arc::new(Declaration::Ensemble(shorter));
 }
 
 fn link(cx: &mut Resolver, tree: &Tree, root: FileId, kept: &mut Kept) -> Piece {

@@ -12,6 +12,9 @@ use crate::narrow::Narrow;
 #[grammar = "../../grammar/ripieno.pest"]
 pub(super) struct Grammar;
 
+/// The code of a block that is not closed.
+pub(super) const UNCLOSED: &str = "syntax/unclosed-block";
+
 /// The block of notes behind `writes`, in words.
 pub(super) const WRITTEN: &str = "line of written notes";
 
@@ -158,7 +161,7 @@ pub(super) fn forget_stray_sign(
 pub(super) fn unclosed(head: Span, place: Span, what: &str) -> Diagnostic {
     let next = if what == WRITTEN { "line" } else { "declaration" };
     Diagnostic::error(
-        "syntax/unclosed-block",
+        UNCLOSED,
         head,
         format!("This {what} is not closed before the next {next} begins."),
     )

@@ -18,11 +18,12 @@ use std::collections::HashMap;
 use std::ops::Range;
 use std::sync::Arc;
 
-use super::context::{forget_stray_sign, unclosed};
+use super::context::{UNCLOSED, forget_stray_sign, unclosed};
 use super::item::{Item, Node, Within, read};
 use super::parse::{nothing_to_read, unreadable};
 use super::tree::*;
-use crate::diagnostics::{Diagnostic, FileId, ItemId, Span};
+use crate::diagnostics::{Crowd, Diagnostic, FileId, ItemId, Span};
+use crate::limits;
 use crate::narrow::Narrow;
 
 /// A file as it was read.
@@ -36,6 +37,8 @@ pub struct Document {
     next: u32,
     /// Why the file is not read at all.
     unreadable: Option<Diagnostic>,
+    /// Is so much wrong that some of it is only counted? Which, depends on all that stands before.
+    crowded: bool,
 }
 
 /// A declaration with its items.
@@ -62,6 +65,7 @@ impl Document {
             blocks: Vec::new(),
             next: 1,
             unreadable: None,
+            crowded: false,
         };
         document.read_all();
         document
@@ -89,8 +93,8 @@ impl Document {
     /// end of the file. None of a file that is empty or too large to be read.
     pub fn items(&self) -> impl Iterator<Item = (usize, &Item)> {
         self.items.iter().scan(0, |end, item| {
-            let start = *end + item.gap;
-            *end = start + item.length;
+            let start = *end + item.gap();
+            *end = start + item.length();
             Some((start, item))
         })
     }
@@ -104,13 +108,13 @@ impl Document {
     /// The gap before an item that begins at a byte.
     #[must_use]
     pub fn gap(&self, (start, item): (usize, &Item)) -> &str {
-        self.text.get(start - item.gap..start).unwrap_or_default()
+        self.text.get(start - item.gap()..start).unwrap_or_default()
     }
 
     /// The text of an item that begins at a byte.
     #[must_use]
     pub fn text_of(&self, (start, item): (usize, &Item)) -> &str {
-        self.text.get(start..start + item.length).unwrap_or_default()
+        self.text.get(start..start + item.length()).unwrap_or_default()
     }
 
     /// Where each item begins, by its number.
@@ -145,20 +149,26 @@ impl Document {
         Tree { declarations: declarations.collect() }
     }
 
-    /// Everything that could not be read, in order.
+    /// Everything that could not be read, in order. What is beyond the bound for its kind has no words;
+    /// [`thin_out`](crate::diagnostics::thin_out) leaves it out.
     pub fn findings(&self) -> impl Iterator<Item = &Diagnostic> {
         self.unreadable.iter().chain(self.blocks.iter().flat_map(|block| &block.findings))
     }
 
     fn read_all(&mut self) {
         self.items.clear();
+        self.crowded = false;
         self.unreadable = unreadable(self.file, &self.text);
         if self.unreadable.is_none() {
             let (mut at, mut within) = (0, Within::File);
+            let mut crowd = Crowd::default();
             while !matches!(self.items.last(), Some(Item { node: Node::End, .. })) {
                 let id = ItemId(self.items.len().narrow::<u32>() + 1);
-                let item = read(self.file, id, &self.text[at..], within);
-                at += item.gap + item.length;
+                let mut item = read(self.file, id, &self.text[at..], within);
+                for finding in &mut item.findings {
+                    self.crowded |= crowd.count(finding);
+                }
+                at += item.room();
                 within = item.node.leads_to().unwrap_or(within);
                 self.items.push(item);
             }
@@ -183,7 +193,8 @@ impl Document {
         let end = floor(range.end).max(start);
         let old = self.text.clone();
         self.text.replace_range(start..end, with);
-        if self.unreadable.is_some() || unreadable(self.file, &self.text).is_some() {
+        let whole = self.unreadable.is_some() || self.crowded;
+        if whole || unreadable(self.file, &self.text).is_some() {
             return self.read_all();
         }
         let (first, from) = self.first_reached(&old, start);
@@ -193,14 +204,30 @@ impl Document {
         let kept: Vec<(Item, String)> = self.items[first..behind]
             .iter()
             .map(|item| {
-                let start = old_at + item.gap;
-                old_at = start + item.length;
+                let start = old_at + item.gap();
+                old_at = start + item.length();
                 (item.clone(), old[start..old_at].to_string())
             })
             .collect();
         let settled = self.settle(new, from, &kept);
         self.items.splice(first..behind, settled);
         self.gather(fresh);
+        if self.becomes_crowded() {
+            self.read_all();
+        }
+    }
+
+    /// Is there more wrong of one kind than is told?
+    fn becomes_crowded(&self) -> bool {
+        let findings = self.items.iter().flat_map(|item| &item.findings);
+        if findings.clone().count() <= limits::FINDINGS {
+            return self.crowded;
+        }
+        let mut counts: HashMap<&str, usize> = HashMap::new();
+        for finding in findings {
+            *counts.entry(finding.code).or_default() += 1;
+        }
+        self.crowded || counts.into_values().any(|count| count > limits::FINDINGS)
     }
 
     /// The first item whose reading may have looked at a byte, and where its gap begins.
@@ -212,7 +239,7 @@ impl Document {
         let mut ends = Vec::with_capacity(self.items.len());
         let mut end = 0;
         for item in &self.items {
-            end += item.gap + item.length;
+            end += item.room();
             ends.push(end);
             if end >= byte {
                 break;
@@ -250,7 +277,7 @@ impl Document {
         let mut new = Vec::new();
         loop {
             let item = read(self.file, ItemId(0), &self.text[at..], within);
-            at += item.gap + item.length;
+            at += item.room();
             within = item.node.leads_to().unwrap_or(within);
             let ends = item.node == Node::End;
             new.push(item);
@@ -260,7 +287,7 @@ impl Document {
             while let Some(item) = self.items.get(behind)
                 && (old_at < edit.end || moved(old_at) < at)
             {
-                old_at += item.gap + item.length;
+                old_at += item.room();
                 behind += 1;
             }
             let again = self.items.get(behind);
@@ -281,16 +308,16 @@ impl Document {
             .iter()
             .map(|item| {
                 let gap = at;
-                at += item.gap + item.length;
+                at += item.room();
                 gap
             })
             .collect();
         let same = |index: usize, other: usize| {
             let (item, (known, text)) = (&new[index], &old[other]);
-            let start = places[index] + item.gap;
+            let start = places[index] + item.gap();
             item.within == known.within
                 && std::mem::discriminant(&item.node) == std::mem::discriminant(&known.node)
-                && self.text[start..start + item.length] == **text
+                && self.text[start..start + item.length()] == **text
         };
         let shorter = new.len().min(old.len());
         let before = (0..shorter).take_while(|&i| same(i, i)).count();
@@ -323,6 +350,7 @@ impl Document {
             std::mem::take(&mut self.blocks).into_iter().map(|block| (block.head, block)).collect();
         let mut first = 0;
         let mut starts = None;
+        let mut crowd = Crowd::default();
         while first < self.items.len() && self.items[first].node != Node::End {
             let mut after = first + 1;
             if self.items[first].node.leads_to().is_some() {
@@ -332,7 +360,7 @@ impl Document {
             let after = after.min(self.items.len());
             let head = self.items[first].id;
             let untouched = fresh.end <= first || after <= fresh.start;
-            let block = match known.remove(&head) {
+            let mut block = match known.remove(&head) {
                 Some(block) if untouched && block.items.1 - block.items.0 == after - first => {
                     Block { items: (first, after), ..block }
                 }
@@ -342,6 +370,11 @@ impl Document {
                     self.block(first, after, starts)
                 }
             };
+            if let Some(last) = block.findings.last_mut()
+                && last.code == UNCLOSED
+            {
+                self.crowded |= crowd.count(last);
+            }
             self.blocks.push(block);
             first = after;
         }
@@ -387,25 +420,25 @@ fn declaration(items: &[Item]) -> Declaration {
     let nodes = items[1..].iter().map(|item| &item.node);
     let broken = || {
         let all = nodes.clone().filter_map(|node| match node {
-            Node::Broken(word) => Some(word.clone()),
+            Node::Broken(word) => Some((**word).clone()),
             _ => None,
         });
         all.collect::<Vec<Word>>()
     };
     match &items[0].node {
-        Node::Use(path) => Declaration::Use(path.clone()),
+        Node::Use(path) => Declaration::Use((**path).clone()),
         Node::Piece(title) => {
             let lines = nodes.clone().filter_map(|node| match node {
-                Node::PieceLine(what, text) => Some((what.clone(), text.clone())),
+                Node::PieceLine(what, text) => Some(((**what).clone(), (**text).clone())),
                 _ => None,
             });
-            Declaration::Piece(PieceTree { title: title.clone(), lines: lines.collect() })
+            Declaration::Piece(PieceTree { title: (**title).clone(), lines: lines.collect() })
         }
         Node::Form(span) => {
             let mut tree = FormTree { span: *span, lines: Vec::new(), broken: Vec::new() };
             for node in nodes {
                 if let Node::FormLine(line, broken) = node {
-                    tree.lines.extend(line.clone());
+                    tree.lines.extend(line.iter().map(|line| (**line).clone()));
                     tree.broken.extend(broken.iter().cloned());
                 }
             }
@@ -420,7 +453,7 @@ fn declaration(items: &[Item]) -> Declaration {
         }
         Node::Dynamics(span) => {
             let lines = nodes.clone().filter_map(|node| match node {
-                Node::DynamicsLine(line) => Some(line.clone()),
+                Node::DynamicsLine(line) => Some((**line).clone()),
                 _ => None,
             });
             let (span, lines) = (*span, lines.collect());
@@ -431,44 +464,44 @@ fn declaration(items: &[Item]) -> Declaration {
                 Node::Bar(bar) => Some(Arc::clone(bar)),
                 _ => None,
             });
-            Declaration::Voice(VoiceTree { name: name.clone(), bars: bars.collect() })
+            Declaration::Voice(VoiceTree { name: (**name).clone(), bars: bars.collect() })
         }
         Node::Lyrics(voice, verse) => {
             let bars = nodes.clone().filter_map(|node| match node {
                 Node::LyricsBar(bar) => Some(Arc::clone(bar)),
                 _ => None,
             });
-            let (voice, verse) = (voice.clone(), verse.clone());
+            let (voice, verse) = ((**voice).clone(), verse.as_deref().cloned());
             Declaration::Lyrics(LyricsTree { voice, verse, bars: bars.collect() })
         }
         Node::Instrument(name, like) => {
             let lines = nodes.clone().filter_map(|node| match node {
-                Node::InstrumentLine(line) => Some(line.clone()),
+                Node::InstrumentLine(line) => Some((**line).clone()),
                 _ => None,
             });
             Declaration::Instrument(InstrumentTree {
-                name: name.clone(),
-                like: like.clone(),
+                name: (**name).clone(),
+                like: (**like).clone(),
                 lines: lines.collect(),
                 broken: broken(),
             })
         }
         Node::Ensemble(name, extends) => {
             let lines = nodes.clone().flat_map(|node| match node {
-                Node::EnsembleLines(lines) => lines.clone(),
+                Node::EnsembleLines(lines) => lines.to_vec(),
                 _ => Vec::new(),
             });
             Declaration::Ensemble(EnsembleTree {
-                name: name.clone(),
-                extends: extends.clone(),
+                name: (**name).clone(),
+                extends: extends.as_deref().cloned(),
                 lines: lines.collect(),
                 broken: broken(),
             })
         }
         Node::Scoring(name, ensemble) => {
             let mut tree = ScoringTree {
-                name: name.clone(),
-                ensemble: ensemble.clone(),
+                name: (**name).clone(),
+                ensemble: (**ensemble).clone(),
                 keeps: Vec::new(),
                 keeps_lines: false,
                 lines: Vec::new(),
@@ -482,7 +515,7 @@ fn declaration(items: &[Item]) -> Declaration {
                         tree.keeps.extend(names.iter().cloned());
                         tree.keeps_lines |= *lines;
                     }
-                    Node::Allow(allow) => tree.allows.push(allow.clone()),
+                    Node::Allow(allow) => tree.allows.push((**allow).clone()),
                     Node::ScoringLine(line) => tree.lines.push(Arc::clone(line)),
                     Node::Broken(_) => tree.broken_behind.push(tree.lines.len()),
                     _ => {}
@@ -492,11 +525,11 @@ fn declaration(items: &[Item]) -> Declaration {
         }
         Node::Layout(span, scoring) => {
             let lines = nodes.clone().filter_map(|node| match node {
-                Node::LayoutLine(line) => Some(line.clone()),
+                Node::LayoutLine(line) => Some((**line).clone()),
                 _ => None,
             });
             let (span, lines) = (*span, lines.collect());
-            let scoring = scoring.clone();
+            let scoring = scoring.as_deref().cloned();
             Declaration::Layout(LayoutTree { span, scoring, lines, broken: broken() })
         }
         Node::Lost(keyword) => Declaration::Lost(*keyword),

@@ -206,3 +206,29 @@ fn spans_are_shown_where_they_stand_now() {
         assert_eq!(document.range(span), sources.range(span));
     }
 }
+
+#[test]
+fn of_very_many_mistakes_the_first_are_told_and_an_edit_gives_what_a_fresh_reading_gives() {
+    let most = crate::limits::FINDINGS;
+    let head = "voice tune {\n  1: 1/4 D5 A4 |\n";
+    let broken = "  2: 1/4 Q5 |\n";
+    let mut document =
+        Document::new(FileId(0), head.to_string() + &broken.repeat(most - 1) + "}\n");
+    let told = |document: &Document| {
+        document.findings().filter(|finding| !finding.message.is_empty()).count()
+    };
+    assert_eq!(told(&document), most - 1);
+    // One more and two more, then one less at the very beginning.
+    for with in [broken, broken, "  3: 1/4 D5 A4 |\n"] {
+        let place = if with == broken {
+            head.len()..head.len()
+        } else {
+            head.len()..head.len() + broken.len()
+        };
+        document.edit(place, with);
+        assert_eq!(shape(&document), shape(&Document::new(FileId(0), document.text())));
+        assert!(told(&document) >= most - 1 && told(&document) <= most);
+    }
+    assert_eq!(document.findings().count(), most);
+    assert_eq!(told(&document), most);
+}

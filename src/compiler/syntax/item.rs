@@ -9,6 +9,7 @@ use super::context::{Grammar, ItemReader, Rule};
 use super::tree::*;
 use super::{blocks, explain, layout, music, scoring};
 use crate::diagnostics::{Diagnostic, FileId, ItemId, Span};
+use crate::narrow::Narrow;
 
 /// Where an item stands: between declarations, or within one.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -72,15 +73,16 @@ impl Within {
     }
 }
 
-/// What an item is.
+/// What an item is. There are many, and they are kept as long as their file is open: what is large is
+/// held at a distance.
 #[derive(Clone, PartialEq, Debug)]
 pub enum Node {
     /// `use "file"`: a declaration by itself.
-    Use(Word),
+    Use(Box<Word>),
     /// A declaration that could not be read: its keyword, where one can be made out.
     Lost(Option<&'static str>),
     /// `piece "Title" {`.
-    Piece(Word),
+    Piece(Box<Word>),
     /// `form {`: the keyword.
     Form(Span),
     /// `harmony {`: the keyword.
@@ -88,43 +90,43 @@ pub enum Node {
     /// `dynamics {`: the keyword.
     Dynamics(Span),
     /// `voice name {`.
-    Voice(Word),
+    Voice(Box<Word>),
     /// `lyrics for voice verse 2 {`.
-    Lyrics(Word, Option<Number>),
+    Lyrics(Box<Word>, Option<Box<Number>>),
     /// `instrument name like name {`.
-    Instrument(Word, Word),
+    Instrument(Box<Word>, Box<Word>),
     /// `ensemble name extends name {`.
-    Ensemble(Word, Option<Word>),
+    Ensemble(Box<Word>, Option<Box<Word>>),
     /// `scoring name for ensemble {`.
-    Scoring(Word, Word),
+    Scoring(Box<Word>, Box<Word>),
     /// `layout for scoring {`: the keyword, and the scoring where one is named.
-    Layout(Span, Option<Word>),
+    Layout(Span, Option<Box<Word>>),
     /// A line of a piece: what, and its text.
-    PieceLine(Word, Word),
+    PieceLine(Box<Word>, Box<Word>),
     /// A line of the form; of one that is broken, what can be read, and what cannot.
-    FormLine(Option<FormLine>, Vec<Word>),
+    FormLine(Option<Box<FormLine>>, Box<[Word]>),
     /// A bar of chord symbols.
     HarmonyBar(Arc<HarmonyBar>),
     /// A line of dynamics.
-    DynamicsLine(DynamicsLine),
+    DynamicsLine(Box<DynamicsLine>),
     /// A bar of a voice.
     Bar(Arc<BarTree>),
     /// A bar of syllables.
     LyricsBar(Arc<LyricsBar>),
     /// A line of an instrument.
-    InstrumentLine(Spanned<InstrumentLine>),
+    InstrumentLine(Box<Spanned<InstrumentLine>>),
     /// A line of an ensemble; one line may name several kinds of players.
-    EnsembleLines(Vec<EnsembleLine>),
+    EnsembleLines(Box<[EnsembleLine]>),
     /// `keep name`.
-    Keep(Vec<Word>, bool),
+    Keep(Box<[Word]>, bool),
     /// `allow …`.
-    Allow(AllowTree),
+    Allow(Box<AllowTree>),
     /// A line of a layout.
-    LayoutLine(LayoutLine),
+    LayoutLine(Box<LayoutLine>),
     /// A line that makes players do something; written notes with their bars are one.
     ScoringLine(Arc<ScoringLine>),
     /// A line that could not be read, as it stands.
-    Broken(Word),
+    Broken(Box<Word>),
     /// The closing brace.
     Close,
     /// A block ends here without its brace; nothing stands here.
@@ -153,6 +155,25 @@ impl Node {
     }
 }
 
+impl Item {
+    /// How many bytes of blanks, comments and empty lines stand before it.
+    #[must_use]
+    pub fn gap(&self) -> usize {
+        self.gap as usize
+    }
+
+    /// How many bytes it has; blanks and a comment behind it belong to the gap of the next.
+    #[must_use]
+    pub fn length(&self) -> usize {
+        self.length as usize
+    }
+
+    /// How many bytes it has with the gap before it.
+    pub(super) fn room(&self) -> usize {
+        self.gap() + self.length()
+    }
+}
+
 impl Node {
     /// The kind of block that it opens.
     #[must_use]
@@ -166,10 +187,8 @@ impl Node {
 pub struct Item {
     /// Its number, which stays while the text is edited elsewhere.
     pub id: ItemId,
-    /// How many bytes of blanks, comments and empty lines stand before it.
-    pub gap: usize,
-    /// How many bytes it has; blanks and a comment behind it belong to the gap of the next.
-    pub length: usize,
+    pub(super) gap: u32,
+    pub(super) length: u32,
     /// Where it stands.
     pub within: Within,
     /// What it is.
@@ -208,7 +227,10 @@ pub(super) fn read(file: FileId, id: ItemId, text: &str, within: Within) -> Item
             None => (0, Node::Unclosed),
         },
     };
-    Item { id, gap, length, within, node, findings: cx.diagnostics }
+    let (gap, length) = (gap.narrow::<u32>(), length.narrow::<u32>());
+    let mut findings = cx.diagnostics;
+    findings.shrink_to_fit();
+    Item { id, gap, length, within, node, findings }
 }
 
 /// Does a declaration begin here, though a block is open? No entry of a block does; the grammar
@@ -251,11 +273,11 @@ fn head(cx: &mut ItemReader, pair: Pair<Rule>) -> Node {
     let verse = (rule == Rule::lyrics_head)
         .then(|| pair.clone().into_inner().find(|p| p.as_rule() == Rule::number))
         .flatten()
-        .map(|number| cx.number(&number));
+        .map(|number| Box::new(cx.number(&number)));
     let is_word = |p: &Pair<Rule>| matches!(p.as_rule(), Rule::name | Rule::string);
     let mut words = pair.into_inner().filter(is_word).map(|p| match p.as_rule() {
-        Rule::string => cx.string(&p),
-        _ => cx.name(&p),
+        Rule::string => Box::new(cx.string(&p)),
+        _ => Box::new(cx.name(&p)),
     });
     let first = words.next();
     match (rule, first, words.next()) {
@@ -279,7 +301,7 @@ fn entry(cx: &mut ItemReader, within: Within, pair: Pair<Rule>) -> Node {
     let node = match pair.as_rule() {
         Rule::broken_line if within == Within::Form => {
             let (line, unread) = blocks::broken_form_line(cx, &pair);
-            return Node::FormLine(line, unread);
+            return Node::FormLine(line.map(Box::new), unread.into());
         }
         Rule::broken_line if within != Within::Scoring => {
             let (rule, what) = match within {
@@ -293,7 +315,7 @@ fn entry(cx: &mut ItemReader, within: Within, pair: Pair<Rule>) -> Node {
             None
         }
         Rule::broken_line | Rule::unbarred | Rule::broken_writes | Rule::broken_written => {
-            return Node::Broken(scoring::broken_line(cx, &pair));
+            return Node::Broken(Box::new(scoring::broken_line(cx, &pair)));
         }
         Rule::broken_bar if within == Within::Harmony => {
             Some(Node::HarmonyBar(Arc::new(blocks::broken_harmony_bar(cx, &pair))))
@@ -304,25 +326,33 @@ fn entry(cx: &mut ItemReader, within: Within, pair: Pair<Rule>) -> Node {
         Rule::lyrics_bar => Some(Node::LyricsBar(Arc::new(blocks::lyrics_bar(cx, pair)))),
         Rule::broken_bar => Some(Node::Bar(Arc::new(music::broken_bar(cx, &pair)))),
         Rule::piece_line => {
-            blocks::piece_line(cx, pair).map(|(what, text)| Node::PieceLine(what, text))
+            let line = blocks::piece_line(cx, pair);
+            line.map(|(what, text)| Node::PieceLine(Box::new(what), Box::new(text)))
         }
         Rule::form_line => {
-            blocks::form_line(cx, pair).map(|line| Node::FormLine(Some(line), Vec::new()))
+            let line = blocks::form_line(cx, pair);
+            line.map(|line| Node::FormLine(Some(Box::new(line)), Box::new([])))
         }
         Rule::harmony_bar => Some(Node::HarmonyBar(Arc::new(blocks::harmony_bar(cx, pair)))),
-        Rule::dynamics_line => blocks::dynamics_line(cx, pair).map(Node::DynamicsLine),
-        Rule::layout_line => layout::layout_line(cx, pair).map(Node::LayoutLine),
-        Rule::instrument_line => blocks::instrument_line(cx, pair).map(Node::InstrumentLine),
+        Rule::dynamics_line => {
+            blocks::dynamics_line(cx, pair).map(|line| Node::DynamicsLine(Box::new(line)))
+        }
+        Rule::instrument_line => {
+            blocks::instrument_line(cx, pair).map(|line| Node::InstrumentLine(Box::new(line)))
+        }
+        Rule::layout_line => {
+            layout::layout_line(cx, pair).map(|line| Node::LayoutLine(Box::new(line)))
+        }
         Rule::bar => Some(Node::Bar(Arc::new(music::bar(cx, pair)))),
         Rule::keep => {
             let (names, lines) = scoring::keep(cx, pair);
-            Some(Node::Keep(names, lines))
+            Some(Node::Keep(names.into(), lines))
         }
-        Rule::allow => scoring::allow(cx, pair).map(Node::Allow),
+        Rule::allow => scoring::allow(cx, pair).map(|allow| Node::Allow(Box::new(allow))),
         Rule::scoring_line | Rule::writes_line => {
             scoring::scoring_line(cx, pair).map(|line| Node::ScoringLine(Arc::new(line)))
         }
-        _ => Some(Node::EnsembleLines(scoring::ensemble_lines(cx, pair))),
+        _ => Some(Node::EnsembleLines(scoring::ensemble_lines(cx, pair).into())),
     };
-    node.unwrap_or(Node::Broken(broken))
+    node.unwrap_or_else(|| Node::Broken(Box::new(broken)))
 }

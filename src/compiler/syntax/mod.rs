@@ -10,6 +10,9 @@ mod context;
 mod document;
 #[cfg(test)]
 mod document_tests;
+mod elements;
+#[cfg(test)]
+mod elements_tests;
 mod expected;
 mod explain;
 mod habits;
@@ -22,6 +25,7 @@ mod scoring;
 mod tree;
 
 pub use document::{Block, Document};
+pub use elements::Elements;
 pub use item::{Item, Node, Within};
 pub use parse::parse;
 pub use tree::*;

@@ -5,9 +5,10 @@ use std::sync::Arc;
 use pest::iterators::Pair;
 
 use super::context::{ItemReader, Rule, read_number, read_value};
+use super::elements::Elements;
 use super::explain;
 use super::tree::*;
-use crate::diagnostics::Diagnostic;
+use crate::diagnostics::{Diagnostic, Span};
 
 /// The bars of a `writes` line.
 pub(super) fn bars(cx: &mut ItemReader, music: Pair<Rule>) -> Vec<Arc<BarTree>> {
@@ -26,27 +27,28 @@ pub(super) fn bars(cx: &mut ItemReader, music: Pair<Rule>) -> Vec<Arc<BarTree>> 
 pub(super) fn broken_bar(cx: &mut ItemReader, pair: &Pair<Rule>) -> BarTree {
     let span = cx.span(pair);
     let number = explain::bar(cx, pair, Rule::bar);
-    BarTree { number, elements: Vec::new(), span, broken: true }
+    BarTree { number, elements: Elements::new(cx.file, cx.item, &[]), span, broken: true }
 }
 
 pub(super) fn bar(cx: &mut ItemReader, pair: Pair<Rule>) -> BarTree {
-    let mut tree =
-        BarTree { number: None, elements: Vec::new(), span: cx.span(&pair), broken: false };
+    let span = cx.span(&pair);
+    let (mut number, mut elements) = (None, Vec::new());
     for inner in pair.into_inner() {
         match inner.as_rule() {
-            Rule::bar_number => tree.number = Some(cx.number(&inner)),
+            Rule::bar_number => number = Some(cx.number(&inner)),
             Rule::bar_line => {}
-            Rule::no_bar_line => no_bar_line(cx, &tree),
-            _ => tree.elements.extend(element(cx, inner)),
+            Rule::no_bar_line => {
+                let last = elements.last().map_or(span, |element: &Spanned<Element>| element.span);
+                no_bar_line(cx, number.as_ref(), last);
+            }
+            _ => elements.extend(element(cx, inner)),
         }
     }
-    tree.elements.shrink_to_fit();
-    tree
+    BarTree { number, elements: Elements::new(cx.file, cx.item, &elements), span, broken: false }
 }
 
-fn no_bar_line(cx: &mut ItemReader, tree: &BarTree) {
-    let which = tree.number.as_ref().map_or("This bar".to_string(), |n| format!("Bar {}", n.value));
-    let last = tree.elements.last().map_or(tree.span, |element| element.span);
+fn no_bar_line(cx: &mut ItemReader, number: Option<&Number>, last: Span) {
+    let which = number.map_or("This bar".to_string(), |n| format!("Bar {}", n.value));
     cx.diagnostics.push(
         Diagnostic::error(
             "syntax/no-bar-line",

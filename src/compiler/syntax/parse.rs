@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::document::Document;
 use super::tree::*;
-use crate::diagnostics::{Diagnostic, FileId, Span};
+use crate::diagnostics::{Diagnostic, FileId, Span, thin_out};
 use crate::limits;
 use crate::narrow::Narrow;
 
@@ -15,7 +15,9 @@ use crate::narrow::Narrow;
 #[must_use]
 pub fn parse(file: FileId, text: &str) -> (Tree, Vec<Diagnostic>) {
     let document = Document::new(file, text);
-    (document.tree(), document.findings().cloned().collect())
+    let mut findings = document.findings().cloned().collect();
+    thin_out(&mut findings);
+    (document.tree(), findings)
 }
 
 /// Why a text is not read at all, if it is not.

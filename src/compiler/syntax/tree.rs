@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::elements::Elements;
 use crate::diagnostics::Span;
 use crate::instruments::Limit;
 use crate::music::Sign;
@@ -306,7 +307,7 @@ pub struct BarTree {
     /// The number, where one is written.
     pub number: Option<Number>,
     /// What stands in it.
-    pub elements: Vec<Spanned<Element>>,
+    pub elements: Elements,
     /// The whole bar.
     pub span: Span,
     /// Could it not be read?

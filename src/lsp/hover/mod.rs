@@ -242,7 +242,7 @@ fn symbol_at(session: &Session, at: At) -> Option<(String, TextPlace)> {
     let sources = session.sources();
     for (start, item) in session.document(at.file).items() {
         let Node::HarmonyBar(bar) = &item.node else { continue };
-        if !(start <= at.offset && at.offset <= start + item.length) {
+        if !(start <= at.offset && at.offset <= start + item.length()) {
             continue;
         }
         for step in &bar.steps {

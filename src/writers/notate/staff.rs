@@ -125,6 +125,8 @@ pub(super) fn measures_in(part: &Part, bars: &Bars, range: std::ops::Range<usize
         writer.write(index, &writing, &mut measure.elements);
         accidentals.mark_bar(&mut measure.elements, writing.key(), moved);
         beams::beam(&mut measure.elements, bars.grid(index), offset(bar));
+        // A score has very many bars, and most of them few elements.
+        measure.elements.shrink_to_fit();
         before = Some(writing);
         measures.push(measure);
     }

@@ -8,5 +8,6 @@ use shared::choices::Choices;
 use shared::generator::source;
 
 libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
-    shared::outputs::assert_all_holds(&source(&mut Choices::new(bytes)));
+    let source = source(&mut Choices::new(bytes));
+    shared::outputs::assert_all_holds(&source, &shared::outputs::unpacked());
 });

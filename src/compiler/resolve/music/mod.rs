@@ -111,8 +111,9 @@ impl Builder<'_> {
             self.covers(BarIndices::one(index));
             return index + 1;
         }
-        if let Some((span, count, marks)) = bar_rest(&tree.elements) {
-            return self.bar_rest(tree, index, span, count, marks);
+        let elements = tree.elements.read();
+        if let Some((span, count, marks)) = bar_rest(&elements) {
+            return self.bar_rest(&elements, index, span, count, marks);
         }
         let mut bar = BarState {
             number: frame.number,
@@ -121,12 +122,19 @@ impl Builder<'_> {
             overflow: None,
             counted: true,
         };
-        let before = self.cx.diagnostics.len();
-        for element in &tree.elements {
+        let (before, crowd) = (self.cx.diagnostics.len(), self.cx.crowd.clone());
+        for element in &elements {
             self.element(&mut bar, element, None);
         }
         repeated::gather(&mut self.cx.diagnostics, before);
-        self.count(tree, &bar, frame.length);
+        // What is told once counts once.
+        self.cx.crowd = crowd;
+        let told = self.cx.diagnostics[before..].iter_mut();
+        told.for_each(|finding| {
+            self.cx.crowd.count(finding);
+        });
+        let last = elements.last().map_or(tree.span, |element| element.span);
+        self.count(last, &bar, frame.length);
         if let Some((_, span)) = self.state.graces.take() {
             self.cx.push(
                 Diagnostic::error(
@@ -143,14 +151,14 @@ impl Builder<'_> {
 
     fn bar_rest(
         &mut self,
-        tree: &BarTree,
+        elements: &[Spanned<Element>],
         index: usize,
         span: Span,
         count: u32,
         marks: &[MarkTree],
     ) -> usize {
         let number = self.form.bars[index].number;
-        let mut others = tree.elements.iter().filter(|e| {
+        let mut others = elements.iter().filter(|e| {
             e.span != span && !matches!(e.value, Element::Direction(_) | Element::Value(_))
         });
         if let Some(other) = others.next() {
@@ -176,7 +184,7 @@ impl Builder<'_> {
             overflow: None,
             counted: true,
         };
-        for element in &tree.elements {
+        for element in elements {
             if matches!(element.value, Element::Direction(_) | Element::Value(_)) {
                 self.element(&mut bar, element, None);
             }
@@ -210,8 +218,8 @@ impl Builder<'_> {
         }
     }
 
-    /// Says where a bar is too long or too short.
-    fn count(&mut self, tree: &BarTree, bar: &BarState, length: Time) {
+    /// Says where a bar, whose last element that is, is too long or too short.
+    fn count(&mut self, last: Span, bar: &BarState, length: Time) {
         if !bar.counted {
             return;
         }
@@ -239,12 +247,11 @@ impl Builder<'_> {
                 .with_bars(number, number),
             );
         } else if bar.at < bar.end {
-            let span = tree.elements.last().map_or(tree.span, |element| element.span);
             let under = bar.end - bar.at;
             self.cx.push(
                 Diagnostic::error(
                     "bars/too-short",
-                    span,
+                    last,
                     format!("Bar {number} is {} too short.", amount(under)),
                 )
                 .with_text("the bar ends after this")

@@ -16,6 +16,14 @@ pub(super) fn gather(findings: &mut Vec<Diagnostic>, from: usize) {
     let mut known: HashMap<(&'static str, String), (usize, usize)> = HashMap::new();
     for finding in findings.split_off(from) {
         let kind = (finding.code, finding.message.clone());
+        // One of very many has no words any more.
+        if finding.message.is_empty()
+            && let Some((_, (_, times))) =
+                known.iter_mut().find(|((code, _), _)| *code == finding.code)
+        {
+            *times += 1;
+            continue;
+        }
         let Some((told, times)) = known.get_mut(&kind) else {
             known.insert(kind, (findings.len(), 1));
             findings.push(finding);

@@ -1,5 +1,7 @@
 //! The notes of a voice that nobody plays, gathered to one finding a voice.
 
+use std::collections::BTreeMap;
+
 use crate::arrange::VoiceCoverage;
 use crate::check::context::Context;
 use crate::check::{Findings, Rule, words};
@@ -25,21 +27,44 @@ pub(super) fn tell(
     }
 }
 
-/// The role of a voice around a note that is missing: that of the nearest lines of this scoring
-/// which play it, the weightiest of them, or of all others where none does.
-fn role_near(cx: &Context, found: &VoiceCoverage, note: &Note) -> Option<Role> {
-    let lines = cx.lines().filter_map(|(_, line)| {
-        let (Verb::Plays { voice, .. } | Verb::Realises { voice }) = &line.verb else {
-            return None;
-        };
-        let away = |&(from, to): &(Time, Time)| {
-            let after = note.start - to.min(note.start);
-            after.max(from - note.start.min(from))
-        };
-        let away = line.times.iter().map(away).min()?;
-        (*voice == found.voice).then_some((away, line.role.unwrap_or(Role::Harmony)))
-    });
-    lines.min().map_or(found.role, |(_, role)| Some(role))
+/// When the lines of a scoring play a voice, by the role that they give it: from which times on, and how
+/// long the longest of those that have begun plays on.
+struct Roles<'a> {
+    found: &'a VoiceCoverage,
+    times: BTreeMap<Role, Vec<(Time, Time)>>,
+}
+
+impl<'a> Roles<'a> {
+    fn new(cx: &Context, found: &'a VoiceCoverage) -> Roles<'a> {
+        let mut times: BTreeMap<Role, Vec<(Time, Time)>> = BTreeMap::new();
+        for (_, line) in cx.lines() {
+            if let Verb::Plays { voice, .. } | Verb::Realises { voice } = &line.verb
+                && *voice == found.voice
+            {
+                times.entry(line.role.unwrap_or(Role::Harmony)).or_default().extend(&line.times);
+            }
+        }
+        for times in times.values_mut() {
+            times.sort_unstable();
+            for at in 1..times.len() {
+                times[at].1 = times[at].1.max(times[at - 1].1);
+            }
+        }
+        Roles { found, times }
+    }
+
+    /// The role of the voice around a note that is missing: that of the nearest lines of this scoring
+    /// which play it, the weightiest of them, or of all others where none does.
+    fn near(&self, note: &Note) -> Option<Role> {
+        let nearest = self.times.iter().filter_map(|(role, times)| {
+            let after = times.partition_point(|(from, _)| *from <= note.start);
+            let before =
+                after.checked_sub(1).map(|last| note.start - times[last].1.min(note.start));
+            let behind = times.get(after).map(|(from, _)| *from - note.start);
+            Some((before.into_iter().chain(behind).min()?, *role))
+        });
+        nearest.min().map_or(self.found.role, |(_, role)| Some(role))
+    }
 }
 
 fn voice(
@@ -49,7 +74,7 @@ fn voice(
     found: &VoiceCoverage,
     wanted: &impl Fn(&VoiceCoverage, Option<Role>) -> bool,
 ) {
-    let voice = &cx.piece.voices[found.voice];
+    let (voice, roles) = (&cx.piece.voices[found.voice], Roles::new(cx, found));
     let bar_of = |note: &Note| cx.form.index_at(note.start);
     let here = |note: &Note| BarIndices::one(bar_of(note));
     let left: Vec<(usize, &Note)> = voice
@@ -60,7 +85,7 @@ fn voice(
         .zip(&found.notes)
         .filter(|(_, players)| players.is_empty())
         .map(|(note, _)| note)
-        .filter(|(_, note)| wanted(found, role_near(cx, found, note)))
+        .filter(|(_, note)| wanted(found, roles.near(note)))
         .filter(|(_, note)| !cx.arrangement.doubt.in_bars(here(note)))
         .filter(|(_, note)| !cx.allowed(rule.code, None, here(note)))
         .collect();
@@ -69,7 +94,7 @@ fn voice(
     for (_, note) in &left {
         BarNumbers::add(&mut bars, cx.form.bars[bar_of(note)].number);
     }
-    let what = match role_near(cx, found, first) {
+    let what = match roles.near(first) {
         Some(Role::Melody) => "tune ",
         Some(Role::Bass) => "bass ",
         _ => "voice ",

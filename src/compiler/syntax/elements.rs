@@ -1,0 +1,295 @@
+//! What stands in a bar, packed: a voice has many notes, and a file that is open keeps them all.
+//!
+//! A note takes five bytes or so in place of a hundred. Places are counted from where the one before
+//! begins, numbers take as many bytes as they need (LEB128), and what a bar holds is unpacked only
+//! while somebody looks at it.
+
+use super::tree::Fraction;
+use super::tree::{DirectionWord, Element, MarkTree, PitchTree, Spanned, ValueTree, Word};
+use crate::diagnostics::{FileId, ItemId, Span};
+use crate::music::{Letter, PitchName};
+use crate::narrow::Narrow;
+
+/// The elements of a bar.
+#[derive(Clone, PartialEq, Eq)]
+pub struct Elements {
+    packed: Box<[u8]>,
+    file: FileId,
+    item: ItemId,
+}
+
+impl std::fmt::Debug for Elements {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_list().entries(self.read()).finish()
+    }
+}
+
+impl Elements {
+    /// Packs the elements of an item.
+    pub(super) fn new(file: FileId, item: ItemId, elements: &[Spanned<Element>]) -> Elements {
+        let mut writer = Writer { bytes: Vec::with_capacity(8 * elements.len()), at: 0 };
+        elements.iter().for_each(|element| writer.element(element));
+        Elements { packed: writer.bytes.into_boxed_slice(), file, item }
+    }
+
+    /// How many bytes they take.
+    #[cfg(test)]
+    pub(super) fn packed(&self) -> usize {
+        self.packed.len()
+    }
+
+    /// The elements in order.
+    #[must_use]
+    pub fn read(&self) -> Vec<Spanned<Element>> {
+        let mut reader = Reader { bytes: &self.packed, at: 0, file: self.file, item: self.item };
+        let mut elements = Vec::with_capacity(self.packed.len() / 4);
+        while !reader.bytes.is_empty() {
+            elements.push(reader.element());
+        }
+        elements
+    }
+}
+
+/// What an element is, in its first byte.
+mod kind {
+    pub(super) const VALUE: u8 = 0;
+    pub(super) const NOTE: u8 = 1;
+    pub(super) const STROKE: u8 = 2;
+    pub(super) const REST: u8 = 3;
+    pub(super) const REST_OF_BARS: u8 = 4;
+    pub(super) const HOLD: u8 = 5;
+    pub(super) const DIRECTION: u8 = 6;
+    pub(super) const SLUR_START: u8 = 7;
+    pub(super) const SLUR_END: u8 = 8;
+    pub(super) const TUPLET: u8 = 9;
+    pub(super) const GRACE: u8 = 10;
+    pub(super) const CRUSHED: u8 = 11;
+}
+
+struct Writer {
+    bytes: Vec<u8>,
+    /// Where the last place begins.
+    at: u32,
+}
+
+impl Writer {
+    fn byte(&mut self, byte: u8) {
+        self.bytes.push(byte);
+    }
+
+    fn number(&mut self, mut number: u32) {
+        while number >= 0x80 {
+            self.byte((number & 0x7F).narrow::<u8>() | 0x80);
+            number >>= 7;
+        }
+        self.byte(number.narrow::<u8>());
+    }
+
+    /// A number that is seldom below zero, and then by little.
+    fn signed(&mut self, number: i32) {
+        self.number((number << 1).cast_unsigned() ^ (number >> 31).cast_unsigned());
+    }
+
+    fn span(&mut self, span: Span) {
+        self.signed(span.start.wrapping_sub(self.at).cast_signed());
+        self.signed(span.end.wrapping_sub(span.start).cast_signed());
+        self.at = span.start;
+    }
+
+    fn count(&mut self, count: usize) {
+        self.number(count.narrow::<u32>());
+    }
+
+    fn word(&mut self, word: &Word) {
+        self.count(word.value.len());
+        self.bytes.extend_from_slice(word.value.as_bytes());
+        self.span(word.span);
+    }
+
+    fn value(&mut self, value: ValueTree) {
+        self.number(value.fraction.numerator);
+        self.number(value.fraction.denominator);
+        self.byte(value.dots);
+    }
+
+    fn marks(&mut self, marks: &[MarkTree]) {
+        self.count(marks.len());
+        for mark in marks {
+            self.word(&mark.word);
+            self.byte(u8::from(mark.value.is_some()) | u8::from(mark.note.is_some()) << 1);
+            if let Some(value) = mark.value {
+                self.value(value);
+            }
+            if let Some(note) = &mark.note {
+                self.word(note);
+            }
+        }
+    }
+
+    fn pitch(&mut self, pitch: &PitchTree) {
+        self.byte(pitch.name.letter as u8 | u8::from(pitch.octave.is_some()) << 3);
+        self.byte(pitch.name.alter.cast_unsigned());
+        if let Some(octave) = pitch.octave {
+            self.byte(octave.cast_unsigned());
+        }
+        self.span(pitch.span);
+    }
+
+    fn inner(&mut self, elements: &[Spanned<Element>]) {
+        self.count(elements.len());
+        elements.iter().for_each(|element| self.element(element));
+    }
+
+    fn element(&mut self, element: &Spanned<Element>) {
+        let kind = match &element.value {
+            Element::Value(_) => kind::VALUE,
+            Element::Note(..) => kind::NOTE,
+            Element::Stroke(_) => kind::STROKE,
+            Element::Rest(None, _) => kind::REST,
+            Element::Rest(Some(_), _) => kind::REST_OF_BARS,
+            Element::Hold(_) => kind::HOLD,
+            Element::Direction(_) => kind::DIRECTION,
+            Element::SlurStart => kind::SLUR_START,
+            Element::SlurEnd => kind::SLUR_END,
+            Element::Tuplet(..) => kind::TUPLET,
+            Element::Grace(false, _) => kind::GRACE,
+            Element::Grace(true, _) => kind::CRUSHED,
+        };
+        self.byte(kind);
+        self.span(element.span);
+        match &element.value {
+            Element::Value(value) => self.value(*value),
+            Element::Note(pitches, marks) => {
+                self.count(pitches.len());
+                pitches.iter().for_each(|pitch| self.pitch(pitch));
+                self.marks(marks);
+            }
+            Element::Stroke(marks) | Element::Hold(marks) => self.marks(marks),
+            Element::Rest(bars, marks) => {
+                if let Some(bars) = bars {
+                    self.number(*bars);
+                }
+                self.marks(marks);
+            }
+            Element::Direction(words) => {
+                self.count(words.len());
+                for direction in words {
+                    self.word(&direction.word);
+                    self.byte(u8::from(direction.quoted));
+                }
+            }
+            Element::SlurStart | Element::SlurEnd => {}
+            Element::Tuplet(actual, normal, inner) => {
+                self.number(*actual);
+                self.number(*normal);
+                self.inner(inner);
+            }
+            Element::Grace(_, inner) => self.inner(inner),
+        }
+    }
+}
+
+struct Reader<'p> {
+    bytes: &'p [u8],
+    at: u32,
+    file: FileId,
+    item: ItemId,
+}
+
+impl Reader<'_> {
+    fn byte(&mut self) -> u8 {
+        let Some((first, rest)) = self.bytes.split_first() else { return 0 };
+        self.bytes = rest;
+        *first
+    }
+
+    fn number(&mut self) -> u32 {
+        let (mut number, mut shift) = (0, 0);
+        loop {
+            let byte = self.byte();
+            number |= u32::from(byte & 0x7F) << shift;
+            shift += 7;
+            if byte < 0x80 || shift > 28 {
+                return number;
+            }
+        }
+    }
+
+    fn signed(&mut self) -> i32 {
+        let number = self.number();
+        (number >> 1).cast_signed() ^ -(number & 1).cast_signed()
+    }
+
+    fn span(&mut self) -> Span {
+        self.at = self.at.wrapping_add(self.signed().cast_unsigned());
+        let end = self.at.wrapping_add(self.signed().cast_unsigned());
+        Span::within(self.file, self.item, self.at, end)
+    }
+
+    fn count(&mut self) -> usize {
+        self.number() as usize
+    }
+
+    fn word(&mut self) -> Word {
+        let length = self.count().min(self.bytes.len());
+        let (text, rest) = self.bytes.split_at(length);
+        self.bytes = rest;
+        let value = String::from_utf8_lossy(text).into_owned();
+        Spanned { value, span: self.span() }
+    }
+
+    fn value(&mut self) -> ValueTree {
+        let (numerator, denominator) = (self.number(), self.number());
+        ValueTree { fraction: Fraction { numerator, denominator }, dots: self.byte() }
+    }
+
+    fn marks(&mut self) -> Vec<MarkTree> {
+        let count = self.count();
+        let mark = |_| {
+            let word = self.word();
+            let more = self.byte();
+            let value = (more & 1 != 0).then(|| self.value());
+            MarkTree { word, value, note: (more & 2 != 0).then(|| self.word()) }
+        };
+        (0..count).map(mark).collect()
+    }
+
+    fn pitch(&mut self) -> PitchTree {
+        let first = self.byte();
+        let letter = Letter::ALL[usize::from(first & 7).min(Letter::ALL.len() - 1)];
+        let name = PitchName::new(letter, self.byte().cast_signed());
+        let octave = (first & 8 != 0).then(|| self.byte().cast_signed());
+        PitchTree { name, octave, span: self.span() }
+    }
+
+    fn inner(&mut self) -> Vec<Spanned<Element>> {
+        (0..self.count()).map(|_| self.element()).collect()
+    }
+
+    fn element(&mut self) -> Spanned<Element> {
+        let kind = self.byte();
+        let span = self.span();
+        let value = match kind {
+            kind::VALUE => Element::Value(self.value()),
+            kind::NOTE => {
+                let pitches = (0..self.count()).map(|_| self.pitch()).collect();
+                Element::Note(pitches, self.marks())
+            }
+            kind::STROKE => Element::Stroke(self.marks()),
+            kind::REST => Element::Rest(None, self.marks()),
+            kind::REST_OF_BARS => Element::Rest(Some(self.number()), self.marks()),
+            kind::HOLD => Element::Hold(self.marks()),
+            kind::DIRECTION => {
+                let count = self.count();
+                let word = |_| DirectionWord { word: self.word(), quoted: self.byte() != 0 };
+                Element::Direction((0..count).map(word).collect())
+            }
+            kind::SLUR_START => Element::SlurStart,
+            kind::SLUR_END => Element::SlurEnd,
+            kind::TUPLET => Element::Tuplet(self.number(), self.number(), self.inner()),
+            kind::CRUSHED => Element::Grace(true, self.inner()),
+            _ => Element::Grace(false, self.inner()),
+        };
+        Spanned { value, span }
+    }
+}
