@@ -91,6 +91,10 @@ pub struct LineOrigin {
     pub lyrics: bool,
     /// Do its players have chord symbols?
     pub chords: bool,
+    /// Do its players have the figures of the harmony under their bass?
+    pub figures: bool,
+    /// The voice whose bass they realise.
+    pub realises: Option<usize>,
 }
 
 /// What a scoring line claims of a player without a break.

@@ -78,6 +78,11 @@ pub fn arrange_again(
             kept: given.layer > 0,
             lyrics: given.line.lyrics,
             chords: given.line.chords,
+            figures: given.line.figures,
+            realises: match given.line.verb {
+                Verb::Realises { voice } => Some(voice),
+                _ => None,
+            },
         })
         .collect();
     let smaller = Smaller::of(piece, scoring, before);
