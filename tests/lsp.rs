@@ -3,30 +3,41 @@
 //!
 //! `RIPIENO_EDITS=50000 cargo test --release --test lsp` makes more edits than the usual run.
 
-use ripieno::narrow::Narrow;
-use std::collections::HashMap;
-use std::io::{BufReader, Write};
-use std::path::{Path, PathBuf};
-use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
-use std::sync::{Arc, Mutex};
+#[path = "shared/client.rs"]
+mod client;
+#[path = "shared/random.rs"]
+mod random;
 
-use lsp_server::{Connection, Message, Notification, Request, RequestId};
-use ripieno::lsp::{Host, serve};
-use ripieno::resolve::LoadError;
+use std::io::{BufReader, Write};
+use std::path::Path;
+use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
+
+use lsp_server::{Message, Request, RequestId};
 use serde_json::{Value, json};
+
+use client::{Client, Wire};
+use random::Random;
 
 /// A server as a process of its own.
 struct Process {
     child: Child,
     to: ChildStdin,
     from: BufReader<ChildStdout>,
-    asked: i32,
-    told: HashMap<String, Value>,
-    notified: Vec<(String, Value)>,
 }
 
-impl Process {
-    fn start(folder: &Path, capabilities: &Value) -> (Process, Value) {
+impl Wire for Process {
+    fn send(&mut self, message: Message) {
+        message.write(&mut self.to).unwrap();
+        self.to.flush().unwrap();
+    }
+
+    fn receive(&mut self) -> Message {
+        Message::read(&mut self.from).unwrap().expect("the server is there")
+    }
+}
+
+impl Client<Process> {
+    fn start(folder: &Path, capabilities: &Value) -> (Client<Process>, Value) {
         let mut child = Command::new(env!("CARGO_BIN_EXE_ripieno"))
             .arg("lsp")
             .env("XDG_CACHE_HOME", folder.join("cache"))
@@ -35,90 +46,21 @@ impl Process {
             .spawn()
             .unwrap();
         let (to, from) = (child.stdin.take().unwrap(), child.stdout.take().unwrap());
-        let mut process = Process {
-            child,
-            to,
-            from: BufReader::new(from),
-            asked: 0,
-            told: HashMap::new(),
-            notified: Vec::new(),
-        };
-        let answer = process.ask(
-            "initialize",
-            json!({
-                "processId": null,
-                "rootUri": uri(folder),
-                "workspaceFolders": [{ "uri": uri(folder), "name": "weir" }],
-                "capabilities": capabilities,
-            }),
-        );
-        process.tell("initialized", json!({}));
-        (process, answer["result"].clone())
-    }
-
-    fn send(&mut self, message: Message) {
-        message.write(&mut self.to).unwrap();
-        self.to.flush().unwrap();
-    }
-
-    fn tell(&mut self, method: &str, params: Value) {
-        self.send(Notification { method: method.into(), params }.into());
-    }
-
-    /// Asks, and gives back the whole answer; what is told meanwhile is kept.
-    fn ask(&mut self, method: &str, params: Value) -> Value {
-        self.asked += 1;
-        let id = RequestId::from(self.asked);
-        self.send(Request { id: id.clone(), method: method.into(), params }.into());
-        loop {
-            match Message::read(&mut self.from).unwrap().expect("the server is there") {
-                Message::Response(response) if response.id == id => {
-                    return serde_json::to_value(response).unwrap();
-                }
-                Message::Notification(told) => self.keep(told),
-                _ => {}
-            }
-        }
-    }
-
-    fn keep(&mut self, told: Notification) {
-        if told.method == "textDocument/publishDiagnostics" {
-            let uri = told.params["uri"].as_str().unwrap().to_string();
-            self.told.insert(uri, told.params.clone());
-        }
-        self.notified.push((told.method, told.params));
-    }
-
-    /// Waits until the findings of a version are told.
-    fn findings(&mut self, uri: &str, version: i64) -> Vec<Value> {
-        loop {
-            if let Some(told) = self.told.get(uri).filter(|told| told["version"] == version) {
-                return told["diagnostics"].as_array().unwrap().clone();
-            }
-            if let Message::Notification(told) = Message::read(&mut self.from).unwrap().unwrap() {
-                self.keep(told);
-            }
-        }
-    }
-
-    fn open(&mut self, uri: &str, text: &str) {
-        let text = json!({ "uri": uri, "languageId": "ripieno", "version": 1, "text": text });
-        self.tell("textDocument/didOpen", json!({ "textDocument": text }));
-    }
-
-    fn change(&mut self, uri: &str, version: i64, changes: Value) {
-        let text = json!({ "uri": uri, "version": version });
-        self.tell(
-            "textDocument/didChange",
-            json!({ "textDocument": text, "contentChanges": changes }),
-        );
+        let mut client = Client::new(Process { child, to, from: BufReader::new(from) });
+        let offered = client.begin(json!({
+            "processId": null,
+            "rootUri": uri(folder),
+            "workspaceFolders": [{ "uri": uri(folder), "name": "weir" }],
+            "capabilities": capabilities,
+        }));
+        (client, offered)
     }
 
     fn leave(mut self) {
         assert_eq!(self.ask("shutdown", Value::Null)["result"], Value::Null);
         assert_eq!(self.ask("textDocument/hover", json!({}))["error"]["code"], -32600);
         self.tell("exit", Value::Null);
-        assert!(self.child.wait().unwrap().success());
+        assert!(self.wire.child.wait().unwrap().success());
     }
 }
 
@@ -145,18 +87,18 @@ fn folder_with(files: &[(&str, &str)]) -> tempfile::TempDir {
 fn a_session_as_an_editor_has_it() {
     let folder = folder_with(&[("weir.ripieno", PIECE), ("forces.ripieno", FORCES)]);
     let root = folder.path().canonicalize().unwrap();
-    let (mut server, offered) = Process::start(&root, &json!({}));
+    let (mut server, offered) = Client::start(&root, &json!({}));
     assert_eq!(offered["capabilities"]["positionEncoding"], "utf-16");
     assert_eq!(offered["capabilities"]["textDocumentSync"]["change"], 2);
     let weir = uri(&root.join("weir.ripieno"));
 
     // What is right has no findings; a mistake has one, with a page about it and a fix.
-    server.open(&weir, PIECE);
-    assert_eq!(codes(&server.findings(&weir, 1)), [""; 0]);
+    server.open(&weir, 1, PIECE);
+    assert_eq!(codes(server.findings(&weir, 1)), [""; 0]);
     let range =
         json!({ "start": { "line": 12, "character": 7 }, "end": { "line": 12, "character": 12 } });
     server.change(&weir, 2, json!([{ "range": range, "text": "palys" }]));
-    let found = server.findings(&weir, 2);
+    let found = server.findings(&weir, 2).to_vec();
     assert_eq!(codes(&found), ["syntax/unexpected"]);
     assert_eq!(found[0]["range"], range);
     let page = found[0]["codeDescription"]["href"].as_str().unwrap();
@@ -170,30 +112,26 @@ fn a_session_as_an_editor_has_it() {
     let edits = fix["edit"]["changes"][&weir].as_array().unwrap();
     assert_eq!(edits[0]["newText"], "plays");
     server.change(&weir, 3, json!([{ "range": edits[0]["range"], "text": edits[0]["newText"] }]));
-    assert_eq!(codes(&server.findings(&weir, 3)), [""; 0]);
+    assert_eq!(codes(server.findings(&weir, 3)), [""; 0]);
 
     // A used file that is open but not saved counts before the one on the disk.
     let forces = uri(&root.join("forces.ripieno"));
-    server.open(&forces, &FORCES.replace("oboe", "flute"));
+    server.open(&forces, 1, &FORCES.replace("oboe", "flute"));
     server.findings(&forces, 1);
-    let found = server.findings(&weir, 3);
-    let found = if found.is_empty() {
+    if server.findings(&weir, 3).is_empty() {
         server.told.remove(&weir);
-        server.findings(&weir, 3)
-    } else {
-        found
-    };
-    assert_eq!(codes(&found), ["names/unknown"]);
+    }
+    assert_eq!(codes(server.findings(&weir, 3)), ["names/unknown"]);
     server.told.remove(&weir);
     server.tell("textDocument/didClose", json!({ "textDocument": { "uri": forces } }));
-    assert_eq!(codes(&server.findings(&weir, 3)), [""; 0]);
+    assert_eq!(codes(server.findings(&weir, 3)), [""; 0]);
 
     // A used file vanishes.
     std::fs::remove_file(root.join("forces.ripieno")).unwrap();
     server.told.remove(&weir);
     let gone = json!({ "changes": [{ "uri": forces, "type": 3 }] });
     server.tell("workspace/didChangeWatchedFiles", gone);
-    assert!(codes(&server.findings(&weir, 3)).contains(&"use/cannot-read"));
+    assert!(codes(server.findings(&weir, 3)).contains(&"use/cannot-read"));
     server.leave();
 }
 
@@ -201,12 +139,12 @@ fn a_session_as_an_editor_has_it() {
 fn a_bar_is_shown_as_text() {
     let folder = folder_with(&[("forces.ripieno", FORCES)]);
     let root = folder.path().canonicalize().unwrap();
-    let (mut server, offered) = Process::start(&root, &json!({}));
+    let (mut server, offered) = Client::start(&root, &json!({}));
     let commands = offered["capabilities"]["executeCommandProvider"]["commands"].to_string();
     assert!(commands.contains("\"ripieno.showBar\""));
     // It was never saved.
     let weir = uri(&root.join("weir.ripieno"));
-    server.open(&weir, PIECE);
+    server.open(&weir, 1, PIECE);
     let mut show = |scoring: &str, bar: i32| {
         let argument = json!({ "uri": weir, "scoring": scoring, "bar": bar });
         let asked = json!({ "command": "ripieno.showBar", "arguments": [argument] });
@@ -223,9 +161,9 @@ fn a_bar_is_shown_as_text() {
 fn page_and_source_point_at_each_other() {
     let folder = folder_with(&[("forces.ripieno", FORCES)]);
     let root = folder.path().canonicalize().unwrap();
-    let (mut server, _) = Process::start(&root, &json!({}));
+    let (mut server, _) = Client::start(&root, &json!({}));
     let weir = uri(&root.join("weir.ripieno"));
-    server.open(&weir, PIECE);
+    server.open(&weir, 1, PIECE);
     let mut execute = |command: &str, argument: &Value| {
         let asked = json!({ "command": command, "arguments": [argument] });
         server.ask("workspace/executeCommand", asked)
@@ -253,7 +191,7 @@ fn page_and_source_point_at_each_other() {
 #[test]
 fn what_is_wrong_in_the_protocol_is_answered() {
     let folder = folder_with(&[]);
-    let (mut server, _) = Process::start(folder.path(), &json!({}));
+    let (mut server, _) = Client::start(folder.path(), &json!({}));
     assert_eq!(server.ask("ripieno/dance", json!({}))["error"]["code"], -32601);
     assert_eq!(server.ask("textDocument/codeAction", json!({ "x": 1 }))["error"]["code"], -32602);
     let unknown = json!({ "command": "ripieno.dance" });
@@ -272,12 +210,12 @@ fn positions_are_counted_as_client_and_server_agreed() {
     for (offered, character) in [("utf-8", 20), ("utf-16", 18), ("utf-32", 17)] {
         let folder = folder_with(&[]);
         let general = json!({ "general": { "positionEncodings": [offered] } });
-        let (mut server, answer) = Process::start(folder.path(), &general);
+        let (mut server, answer) = Client::start(folder.path(), &general);
         assert_eq!(answer["capabilities"]["positionEncoding"], offered);
         // An emoji of four bytes in a comment of a bar; the note behind it is none.
         let text = "form {\r\n  1 metre 1/4, key C major\r\n  1 end\r\n}\r\npiece \"🎻\" { license \"x\" }\r\n";
         let uri = "untitled:Untitled-1";
-        server.open(uri, text);
+        server.open(uri, 1, text);
         let found = server.findings(uri, 1);
         let one = found.iter().find(|finding| finding["range"]["start"]["line"] == 4);
         let start = &one.unwrap_or_else(|| panic!("{found:#?}"))["range"]["start"];
@@ -286,105 +224,19 @@ fn positions_are_counted_as_client_and_server_agreed() {
     }
 }
 
-/// A machine without files.
-#[derive(Default)]
-struct Nothing(Mutex<HashMap<PathBuf, String>>);
-
-impl Host for Nothing {
-    fn read(&self, file: &Path) -> Result<String, LoadError> {
-        self.0.lock().unwrap().get(file).cloned().ok_or(LoadError::NotFound)
-    }
-    fn real(&self, file: &Path) -> Result<PathBuf, LoadError> {
-        Ok(file.to_path_buf())
-    }
-    fn sources_below(&self, _: &Path) -> Vec<PathBuf> {
-        Vec::new()
-    }
-    fn page(&self, _: &str, _: &str) -> Option<PathBuf> {
-        None
-    }
-    fn build(&self, _: &Path, _: &str) -> Result<String, String> {
-        Err("there is nowhere to write to".into())
-    }
-}
-
-/// A server in a thread of this process.
-struct InThread {
-    connection: Connection,
-    asked: i32,
-    told: HashMap<String, Value>,
-}
-
-impl InThread {
-    fn start() -> InThread {
-        let (connection, other) = Connection::memory();
-        std::thread::spawn(move || serve(&other, Arc::new(Nothing::default())));
-        let mut server = InThread { connection, asked: 0, told: HashMap::new() };
-        let capabilities = json!({ "general": { "positionEncodings": ["utf-16"] } });
-        server.ask("initialize", json!({ "capabilities": capabilities }));
-        server.tell("initialized", json!({}));
-        server
-    }
-
-    fn tell(&mut self, method: &str, params: Value) {
-        self.connection.sender.send(Notification { method: method.into(), params }.into()).unwrap();
-    }
-
-    fn ask(&mut self, method: &str, params: Value) -> Value {
-        self.asked += 1;
-        let id = RequestId::from(self.asked);
-        let request = Request { id: id.clone(), method: method.into(), params };
-        self.connection.sender.send(request.into()).unwrap();
-        loop {
-            match self.connection.receiver.recv().expect("the server lives") {
-                Message::Response(response) if response.id == id => {
-                    return serde_json::to_value(response).unwrap();
-                }
-                Message::Notification(told) => self.keep(&told),
-                _ => {}
-            }
-        }
-    }
-
-    fn keep(&mut self, told: &Notification) {
-        if told.method == "textDocument/publishDiagnostics" {
-            let uri = told.params["uri"].as_str().unwrap().to_string();
-            self.told.insert(uri, told.params.clone());
-        }
-    }
-
-    fn open(&mut self, uri: &str, version: i64, text: &str) {
-        let text = json!({ "uri": uri, "languageId": "ripieno", "version": version, "text": text });
-        self.tell("textDocument/didOpen", json!({ "textDocument": text }));
-    }
-
-    /// The findings of a file for its version, once all that was said is heeded.
-    fn findings(&mut self, uri: &str, version: i64) -> Value {
-        loop {
-            if let Some(told) = self.told.get(uri).filter(|told| told["version"] == version) {
-                return told["diagnostics"].clone();
-            }
-            match self.connection.receiver.recv().expect("the server lives") {
-                Message::Notification(told) => self.keep(&told),
-                Message::Response(_) | Message::Request(_) => {}
-            }
-        }
-    }
-}
-
 #[test]
 fn a_request_that_is_cancelled_while_it_waits_is_not_worked_on() {
-    let mut server = InThread::start();
+    let mut server = Client::in_thread();
     // Reading this takes longer than the two messages behind it.
     let long = format!("voice upper {{\n{}}}\n", "  1/4 D5 E F G |\n".repeat(4000));
     server.open("untitled:long", 1, &long);
     let place = json!({ "textDocument": { "uri": "untitled:long" }, "position": { "line": 1, "character": 7 } });
     let id = RequestId::from("a word".to_string());
     let request = Request { id: id.clone(), method: "textDocument/hover".into(), params: place };
-    server.connection.sender.send(request.into()).unwrap();
+    server.wire.send(request.into());
     server.tell("$/cancelRequest", json!({ "id": "a word" }));
     loop {
-        match server.connection.receiver.recv().unwrap() {
+        match server.wire.receive() {
             Message::Response(response) if response.id == id => {
                 assert_eq!(response.response_result.unwrap_err().code, -32800);
                 break;
@@ -399,7 +251,7 @@ fn a_request_that_is_cancelled_while_it_waits_is_not_worked_on() {
 
 #[test]
 fn many_open_pieces_are_told_each_by_itself() {
-    let mut server = InThread::start();
+    let mut server = Client::in_thread();
     let uris: Vec<String> = (0..30).map(|n| format!("untitled:{n}")).collect();
     for (n, uri) in uris.iter().enumerate() {
         let text = PIECE.replace("use \"forces.ripieno\"\n", FORCES);
@@ -408,7 +260,7 @@ fn many_open_pieces_are_told_each_by_itself() {
     }
     for (n, uri) in uris.iter().enumerate() {
         let found = server.findings(uri, 1);
-        assert_eq!(found.as_array().unwrap().len(), 1 - n % 2, "{found:#}");
+        assert_eq!(found.len(), 1 - n % 2, "{found:#?}");
     }
     for uri in &uris {
         server.tell("textDocument/didClose", json!({ "textDocument": { "uri": uri } }));
@@ -417,18 +269,6 @@ fn many_open_pieces_are_told_each_by_itself() {
         json!({ "textDocument": { "uri": uris[0] }, "position": { "line": 0, "character": 0 } });
     assert_eq!(server.ask("textDocument/hover", one)["result"], Value::Null);
     assert_eq!(server.told[&uris[0]]["diagnostics"], json!([]));
-}
-
-/// Random numbers that are the same in every run (xorshift).
-struct Random(u64);
-
-impl Random {
-    fn below(&mut self, most: usize) -> usize {
-        self.0 ^= self.0 << 13;
-        self.0 ^= self.0 >> 7;
-        self.0 ^= self.0 << 17;
-        (self.0 % most.max(1) as u64).narrow::<usize>()
-    }
 }
 
 /// Line and character of a byte in UTF-16, worked out here anew: the server has its own way.
@@ -495,13 +335,12 @@ fn after_any_edits_the_findings_are_those_of_a_fresh_server() {
     let whole = format!("{}{FORCES}", PIECE.replace("use \"forces.ripieno\"\n", "// 🎻 Wehr\r\n"));
     let uri = "untitled:weir";
     let mut random = Random(0x9E37_79B9_7F4A_7C15);
-    let mut server = InThread::start();
+    let mut server = Client::in_thread();
     let mut text = whole.clone();
     server.open(uri, 0, &text);
     for step in 1..=edits as i64 {
         if step % 15 == 0 {
-            let change = json!({ "textDocument": { "uri": uri, "version": step }, "contentChanges": [{ "text": whole }] });
-            server.tell("textDocument/didChange", change);
+            server.change(uri, step, json!([{ "text": whole }]));
             text.clone_from(&whole);
         } else {
             // One change or two in one message, at any byte: what lies within a character or
@@ -526,10 +365,9 @@ fn after_any_edits_the_findings_are_those_of_a_fresh_server() {
                 changes.push(json!({ "range": range, "text": with }));
                 text.replace_range(start..end, with);
             }
-            let change = json!({ "textDocument": { "uri": uri, "version": step }, "contentChanges": changes });
-            server.tell("textDocument/didChange", change);
+            server.change(uri, step, json!(changes));
         }
-        let mut fresh = InThread::start();
+        let mut fresh = Client::in_thread();
         fresh.open(uri, step, &text);
         let (now, then) = (server.findings(uri, step), fresh.findings(uri, step));
         assert_eq!(now, then, "step {step}\n{text}");

@@ -2,7 +2,9 @@
 //!
 //! `RIPIENO_EDITS=50000 cargo test --release --test session` makes more edits than the usual run.
 
-use ripieno::narrow::Narrow;
+#[path = "shared/random.rs"]
+mod random;
+
 use std::collections::HashMap;
 
 use ripieno::arrange::{Arrangement, arrange};
@@ -10,6 +12,8 @@ use ripieno::check::{self, Options};
 use ripieno::diagnostics::{Diagnostic, Sources};
 use ripieno::resolve::{self, LoadError, Loader, NoFiles};
 use ripieno::session::Session;
+
+use random::Random;
 
 /// Two pieces that use one ensemble.
 const FORCES: &str = "ensemble small {\n  era 1770\n  oboe 2\n  horn 2 crook D\n  violin-1 4 players\n  violin-2 4 players\n  viola 2 players\n  cello 2 players\n  harpsichord\n  group basso = cello, harpsichord\n  budget horn 60 %\n}\n";
@@ -149,18 +153,6 @@ fn assert_same(session: &mut Session, shelf: &HashMap<String, String>, what: &st
             only(&fresh, &kept),
             only(&kept, &fresh)
         );
-    }
-}
-
-/// Random numbers that are the same in every run (xorshift).
-struct Random(u64);
-
-impl Random {
-    fn below(&mut self, most: usize) -> usize {
-        self.0 ^= self.0 << 13;
-        self.0 ^= self.0 >> 7;
-        self.0 ^= self.0 << 17;
-        (self.0 % most.max(1) as u64).narrow::<usize>()
     }
 }
 

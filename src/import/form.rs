@@ -38,7 +38,7 @@ pub(super) fn form(out: &mut String, score: &Score) {
         }
         let here = score.jumps.iter().filter(|(at, _)| *at == index);
         items.extend(here.map(|(_, sign)| sign.in_source().to_string()));
-        let repeat_ends = score.repeats.iter().any(|(_, last)| *last == index);
+        let repeat_ends = score.repeats.iter().any(|bars| bars.after == index + 1);
         if bar.double && !repeat_ends && index + 1 < score.bars.len() {
             items.push("double-bar".to_string());
         }
@@ -46,18 +46,19 @@ pub(super) fn form(out: &mut String, score: &Score) {
             lines.push((bar.number, bar.number, items.join(", ")));
         }
     }
-    for (first, last) in &score.repeats {
-        let times = score.times.iter().find(|(end, _)| end == last);
+    for bars in &score.repeats {
+        let (first, last) = (bars.first, bars.after - 1);
+        let times = score.times.iter().find(|(end, _)| *end == last);
         let repeat =
             times.map_or("repeat".to_string(), |(_, times)| format!("repeat {times} times"));
-        lines.push((number(*first), number(*last), repeat));
+        lines.push((number(first), number(last), repeat));
     }
-    for (first, last, ending) in &score.endings {
+    for (bars, ending) in &score.endings {
         let ending = match ending {
             (from, to) if from == to => format!("ending {from}"),
             (from, to) => format!("ending {from}..{to}"),
         };
-        lines.push((number(*first), number(*last), ending));
+        lines.push((number(bars.first), number(bars.after - 1), ending));
     }
     lines.sort_by_key(|(first, ..)| *first);
     let last = score.bars.last().map_or(1, |bar| bar.number);

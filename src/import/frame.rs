@@ -8,6 +8,7 @@ use super::raw::{RawMeasure, RawMetre, RawScore, RawTempo};
 use super::score::{Bar, Score};
 use super::tuplets::is_plain;
 use crate::music::{Key, Metre, Mode, PitchName, Sign, Time};
+use crate::resolve::BarIndices;
 
 /// Metre where a file names none.
 const COMMON: Metre = Metre::FOUR_FOUR;
@@ -302,7 +303,8 @@ fn repeats(raw: &RawScore, score: &mut Score, losses: &mut Losses) {
                     losses.left_out("repeats of the last ending", None, index);
                 }
             } else {
-                score.repeats.push((open.take().unwrap_or(section), index));
+                let first = open.take().unwrap_or(section);
+                score.repeats.push(BarIndices::new(first, index + 1));
                 times(line, ending.is_some(), index, score, losses);
             }
             section = index + 1;
@@ -312,11 +314,11 @@ fn repeats(raw: &RawScore, score: &mut Score, losses: &mut Losses) {
                 && score
                     .endings
                     .last()
-                    .is_some_and(|(_, last, (_, before))| last + 1 == first && before + 1 == from);
+                    .is_some_and(|(bars, (_, before))| bars.after == first && before + 1 == from);
             let leads_back = first > 0 && (lines[first - 1].ends);
             let fits = if from == 1 { line.ends } else { follows && leads_back };
             if fits && to <= Sign::MOST_TIMES {
-                score.endings.push((first, index, (from, to)));
+                score.endings.push((BarIndices::new(first, index + 1), (from, to)));
                 section = section.max(index + 1);
             } else {
                 losses.left_out("endings that close no repeat", None, first);

@@ -85,7 +85,7 @@ fn valid(found: Vec<(usize, Sign)>, score: &Score) -> Vec<(usize, Sign)> {
         let segno = found.iter().rev().find(|(at, sign)| *sign == Sign::Segno && *at <= index);
         let target = if sign.is_dal_segno() { segno.map(|(at, _)| *at) } else { Some(0) };
         let Some(target) = target else { return false };
-        if score.repeats.iter().any(|(first, end)| (*first..*end).contains(&index)) {
+        if score.repeats.iter().any(|bars| bars.contains(index) && bars.after != index + 1) {
             return false;
         }
         if sign.is_al_coda() {

@@ -5,10 +5,12 @@ use super::score::{Bar, Direction, PartLine, Says};
 use super::scoring::alike;
 use super::signs;
 use crate::music::Time;
+use crate::resolve::{BarIndices, Bars};
 
-/// A passage shorter than this is not worth a line of the scoring (our heuristic): bars in which
-/// both sound, and notes.
-const FEWEST: (usize, usize) = (4, 8);
+/// A passage of fewer bars in which both sound is not worth a line of the scoring (our heuristic).
+const FEWEST_BARS: usize = 4;
+/// The same of fewer notes (our heuristic).
+const FEWEST_NOTES: usize = 8;
 
 /// Where a line goes with another one.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -17,15 +19,7 @@ pub(super) struct Doubled {
     pub(super) other: usize,
     /// Octaves above the other.
     pub(super) octaves: i32,
-    /// First and last bar, by index.
-    pub(super) bars: (usize, usize),
-}
-
-impl Doubled {
-    /// Do they share a bar?
-    pub(super) fn meets(&self, other: &Doubled) -> bool {
-        self.bars.0 <= other.bars.1 && other.bars.0 <= self.bars.1
-    }
+    pub(super) bars: BarIndices,
 }
 
 /// What holds at the beginning of a bar.
@@ -93,8 +87,12 @@ pub(super) fn between(one: &PartLine, two: &PartLine, bars: &[Bar]) -> Vec<Doubl
             {
                 let sounding = (first..=last).filter(sounds).count();
                 let notes: usize = same[first..=last].iter().flatten().sum();
-                if sounding >= FEWEST.0 && notes >= FEWEST.1 {
-                    found.push(Doubled { other: 0, octaves, bars: (first, last) });
+                if sounding >= FEWEST_BARS && notes >= FEWEST_NOTES {
+                    found.push(Doubled {
+                        other: 0,
+                        octaves,
+                        bars: BarIndices::new(first, last + 1),
+                    });
                 }
             }
             from = next;
@@ -126,12 +124,12 @@ fn notes_alike(one: &PartLine, two: &PartLine, bar: &Bar, octaves: i32) -> Optio
 /// the line plays alone.
 pub(super) fn longest(mut found: Vec<Doubled>, line: &PartLine, bars: &[Bar]) -> Vec<Doubled> {
     found.sort_by_key(|passage| {
-        let (first, last) = passage.bars;
-        (std::cmp::Reverse(last - first), first, passage.other, passage.octaves.abs())
+        let bars = passage.bars;
+        (std::cmp::Reverse(bars.range().len()), bars.first, passage.other, passage.octaves.abs())
     });
     let mut chosen: Vec<Doubled> = Vec::new();
     for passage in found {
-        if !chosen.iter().any(|other| other.meets(&passage)) {
+        if !chosen.iter().any(|other| other.bars.meets(passage.bars)) {
             chosen.push(passage);
         }
     }
@@ -143,7 +141,7 @@ pub(super) fn longest(mut found: Vec<Doubled>, line: &PartLine, bars: &[Bar]) ->
 pub(super) fn silenced(line: &PartLine, passages: &[Doubled], bars: &[Bar]) -> PartLine {
     let times: Vec<(Time, Time)> = passages
         .iter()
-        .map(|passage| (bars[passage.bars.0].start, bars[passage.bars.1].end()))
+        .map(|passage| (bars[passage.bars.first].start, bars[passage.bars.after - 1].end()))
         .collect();
     let kept = |at: Time| !times.iter().any(|(start, end)| *start <= at && at < *end);
     let mut silenced = line.clone();
@@ -152,9 +150,9 @@ pub(super) fn silenced(line: &PartLine, passages: &[Doubled], bars: &[Bar]) -> P
     // How loud it is after a passage is said again if the passage changed it.
     let edges = edges(line, bars);
     for passage in passages {
-        let (first, next) = (passage.bars.0, passage.bars.1 + 1);
-        let (before, after) = (edges[first].dynamic, edges[next].dynamic);
-        let Some(bar) = bars.get(next) else { continue };
+        let (before, after) = (edges[passage.bars.first], edges[passage.bars.after]);
+        let (before, after) = (before.dynamic, after.dynamic);
+        let Some(bar) = bars.get(passage.bars.after) else { continue };
         let at = bar.start;
         let said = line.directions.iter().any(|d| {
             d.at == at && matches!(d.says, Says::Word(word) if signs::dynamic(word).is_some())
@@ -168,27 +166,21 @@ pub(super) fn silenced(line: &PartLine, passages: &[Doubled], bars: &[Bar]) -> P
 }
 
 /// The bars before, between and after passages.
-pub(super) fn between_them(passages: &[Doubled], count: usize) -> Vec<(usize, usize)> {
-    let mut runs = Vec::new();
+pub(super) fn between_them(passages: &[Doubled], count: usize) -> Bars {
+    let mut runs = Bars::new();
     let mut from = 0;
     for passage in passages {
-        if passage.bars.0 > from {
-            runs.push((from, passage.bars.0 - 1));
-        }
-        from = passage.bars.1 + 1;
+        runs.push(BarIndices::new(from, passage.bars.first));
+        from = passage.bars.after;
     }
-    if from < count {
-        runs.push((from, count - 1));
-    }
+    runs.push(BarIndices::new(from, count));
+    runs.retain(|bars| !bars.is_empty());
     runs
 }
 
-/// First and last bar of each run, by index.
-type Runs = Vec<(usize, usize)>;
-
 /// The passages player by player, with octaves and bars.
-pub(super) fn by_player(passages: &[Doubled]) -> Vec<(usize, i32, Runs)> {
-    let mut players: Vec<(usize, i32, Runs)> = Vec::new();
+pub(super) fn by_player(passages: &[Doubled]) -> Vec<(usize, i32, Bars)> {
+    let mut players: Vec<(usize, i32, Bars)> = Vec::new();
     for passage in passages {
         match players.iter_mut().find(|p| (p.0, p.1) == (passage.other, passage.octaves)) {
             Some((.., runs)) => runs.push(passage.bars),
@@ -199,11 +191,10 @@ pub(super) fn by_player(passages: &[Doubled]) -> Vec<(usize, i32, Runs)> {
 }
 
 /// Runs of bars as the language writes them.
-pub(super) fn bars(runs: &[(usize, usize)], bars: &[Bar]) -> String {
-    let number = |index: usize| bars[index].number;
-    let one = |&(first, last): &(usize, usize)| match first == last {
-        true => number(first).to_string(),
-        false => format!("{}..{}", number(first), number(last)),
+pub(super) fn bars(runs: &[BarIndices], bars: &[Bar]) -> String {
+    let one = |run: &BarIndices| {
+        let (first, last) = (bars[run.first].number, bars[run.after - 1].number);
+        if first == last { first.to_string() } else { format!("{first}..{last}") }
     };
     runs.iter().map(one).collect::<Vec<String>>().join(", ")
 }

@@ -5,17 +5,17 @@ use smallvec::SmallVec;
 
 use super::raw::{Head, RawInstrument, RawTempo, Sung};
 use crate::music::{Chord, Interval, Key, Metre, Pitch, Sign, Time};
-use crate::resolve::Marks;
+use crate::resolve::{BarIndices, Bars, Marks};
 
 /// A piece.
 #[derive(Debug, Default)]
 pub(super) struct Score {
     pub(super) head: Head,
     pub(super) bars: Vec<Bar>,
-    /// First and last bar of each repeat, by index.
-    pub(super) repeats: Vec<(usize, usize)>,
-    /// First and last bar of each ending, by index, with the times for which it is.
-    pub(super) endings: Vec<(usize, usize, (u8, u8))>,
+    /// The bars of each repeat.
+    pub(super) repeats: Bars,
+    /// The bars of each ending, with the first and the last time for which it is.
+    pub(super) endings: Vec<(BarIndices, (u8, u8))>,
     /// The last bar of each repeat that is played more than twice, by index, with how often.
     pub(super) times: Vec<(usize, u8)>,
     /// Bars with signs that tell where to go on, by index.

@@ -9,6 +9,7 @@ use super::players::{self, Proposal};
 use super::score::{Note, PartLine, Score};
 use crate::instruments::Family;
 use crate::music::{Interval, Pitch};
+use crate::resolve::BarIndices;
 
 /// The year of the proposed ensemble: most instruments of the catalogue are built by then.
 const YEAR: i32 = 1885;
@@ -183,7 +184,7 @@ fn doubled_for_a_while(score: &Score, seats: &[Seat], index: usize) -> Vec<Doubl
         let taken = &seats[other].passages;
         passages::between(line(&seats[other]), line(own), &score.bars)
             .into_iter()
-            .filter(move |found| !taken.iter().any(|passage| passage.meets(found)))
+            .filter(move |found| !taken.iter().any(|passage| passage.bars.meets(found.bars)))
             .map(move |found| Doubled { other, ..found })
     });
     passages::longest(found.collect(), line(own), &score.bars)
@@ -271,7 +272,7 @@ fn text(score: &Score, seats: &[Seat], losses: &mut Losses) -> String {
             () if Some(index) == bass => "bass",
             () => "harmony",
         };
-        let bars = |runs: &[(usize, usize)]| passages::bars(runs, &score.bars);
+        let bars = |runs: &[BarIndices]| passages::bars(runs, &score.bars);
         if seat.passages.is_empty() {
             let _ = writeln!(out, "plays {}{with} as {role}", line.name);
             continue;

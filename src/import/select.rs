@@ -5,6 +5,7 @@ use super::loss::Losses;
 use super::names::slug;
 use super::score::{Says, Score};
 use crate::music::Time;
+use crate::resolve::BarIndices;
 use ripieno_compiler::diagnostics::BarNumbers;
 
 /// Where what is left stood before.
@@ -93,37 +94,41 @@ pub(super) fn bars(
     }
     score.bars[0].metre_shown = true;
     score.bars[0].key_shown = true;
-    let inside = |a: usize, b: usize| a >= from && b <= to;
-    for (a, b) in &score.repeats {
-        if !inside(*a, *b) && *b >= from && *a <= to {
+    let asked = BarIndices::new(from, to + 1);
+    let inside = |bars: BarIndices| bars.and(asked) == bars;
+    for bars in &score.repeats {
+        if !inside(*bars) && bars.meets(asked) {
             losses.left_out(
                 "repeats that reach beyond the bars that were asked for",
                 None,
-                *a.max(&from),
+                bars.first.max(from),
             );
         }
     }
-    score.repeats.retain(|(a, b)| inside(*a, *b));
+    score.repeats.retain(|bars| inside(*bars));
     let repeats = score.repeats.clone();
     // A further ending needs those before it.
     let mut before: Option<usize> = None;
-    score.endings.retain(|(a, b, (first, _))| {
+    score.endings.retain(|(bars, (first, _))| {
         let fits = match first {
-            1 => repeats.iter().any(|(_, last)| last == b),
-            _ => before.is_some_and(|before| before + 1 == *a),
+            1 => repeats.iter().any(|repeat| repeat.after == bars.after),
+            _ => before == Some(bars.first),
         };
-        let kept = inside(*a, *b) && fits;
-        before = kept.then_some(*b);
+        let kept = inside(*bars) && fits;
+        before = kept.then_some(bars.after);
         kept
     });
-    score.times.retain(|(last, _)| repeats.iter().any(|(_, b)| b == last));
+    score.times.retain(|(last, _)| repeats.iter().any(|repeat| repeat.after == last + 1));
     score.times.iter_mut().for_each(|(last, _)| *last -= from);
-    if score.jumps.iter().any(|(index, _)| inside(*index, *index)) {
+    if score.jumps.iter().any(|(index, _)| asked.contains(*index)) {
         losses.left_out("jumps, which speak of the whole piece", None, from);
     }
     score.jumps.clear();
-    score.repeats.iter_mut().for_each(|(a, b)| (*a, *b) = (*a - from, *b - from));
-    score.endings.iter_mut().for_each(|(a, b, _)| (*a, *b) = (*a - from, *b - from));
+    let moved = |bars: &mut BarIndices| {
+        *bars = BarIndices::new(bars.first - from, bars.after - from);
+    };
+    score.repeats.iter_mut().for_each(moved);
+    score.endings.iter_mut().map(|(bars, _)| bars).for_each(moved);
     score.chords.retain(|(at, _)| *at >= begin && *at < end);
     score.chords.iter_mut().for_each(|(at, _)| *at -= begin);
     cut(score, begin, end);

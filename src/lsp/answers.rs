@@ -1,6 +1,8 @@
 //! Requests: positions become bytes, data become what the protocol calls them.
 
-use crate::narrow::Narrow;
+mod actions;
+mod symbols;
+
 use std::collections::HashMap;
 
 use gen_lsp_types as lsp;
@@ -9,16 +11,16 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
 
-use super::capabilities::FIX_ALL;
 use super::commands::{BUILD, WHO_PLAYS};
 use super::progress::Progress;
 use super::server::Server;
 use super::workspace::{At, TextPlace};
 use super::{
-    completion, findings, fixes, folding, formatting, hierarchy, hints, hover, lens, names,
-    selection, signature, symbols, tokens, uri,
+    completion, findings, folding, formatting, hierarchy, hints, hover, lens, names, selection,
+    signature, tokens, uri,
 };
 use crate::diagnostics::FileId;
+use crate::narrow::Narrow;
 
 /// A value to answer with, `None` if somebody else answers, or why there is none.
 pub(super) type Answer = Result<Option<Value>, (ErrorCode, String)>;
@@ -84,96 +86,6 @@ impl Server<'_> {
             "callHierarchy/outgoingCalls" => give(self.outgoing(&read(params)?)),
             "workspace/executeCommand" => self.execute(id, read(params)?),
             _ => Err((ErrorCode::MethodNotFound, format!("`{method}` is not offered"))),
-        }
-    }
-
-    fn code_actions(&mut self, asked: lsp::CodeActionParams) -> Option<Vec<lsp::CodeAction>> {
-        let file = self.workspace.file(&asked.text_document.uri)?;
-        let root = self.workspace.root_of(file);
-        let bytes = self.workspace.bytes(file, asked.range);
-        let wanted = |kind: &str| {
-            asked.context.only.as_ref().is_none_or(|only| {
-                only.iter().any(|only| {
-                    let only = serde_json::to_value(only).unwrap_or_default();
-                    let only = only.as_str().unwrap_or_default();
-                    only.is_empty() || kind == only || kind.starts_with(&format!("{only}."))
-                })
-            })
-        };
-        let mut actions = Vec::new();
-        if wanted("quickfix") {
-            for change in fixes::fixes(&mut self.workspace.session, root, file, &bytes) {
-                actions.push(lsp::CodeAction {
-                    title: change.title,
-                    kind: Some(lsp::CodeActionKind::QuickFix),
-                    diagnostics: Some(vec![findings::shown(&self.workspace, &change.finding)]),
-                    is_preferred: change.preferred.then_some(true),
-                    edit: Some(self.edit(change.edits)),
-                    ..Default::default()
-                });
-            }
-        }
-        if wanted("refactor.rewrite") {
-            actions.extend(self.write_out_action(root, file, bytes.start));
-        }
-        if wanted(FIX_ALL) {
-            let edits = fixes::all_safe(&mut self.workspace.session, root, file);
-            if !edits.is_empty() {
-                actions.push(lsp::CodeAction {
-                    title: "Fix all that is safe".to_string(),
-                    kind: Some(lsp::CodeActionKind::Custom(FIX_ALL.into())),
-                    edit: Some(self.edit(edits)),
-                    ..Default::default()
-                });
-            }
-        }
-        Some(actions)
-    }
-
-    /// The offer to write out the computed line at a place. What is to change is worked out when
-    /// the offer is taken, if the client can wait for it.
-    fn write_out_action(
-        &mut self,
-        root: FileId,
-        file: FileId,
-        offset: usize,
-    ) -> Option<lsp::CodeAction> {
-        let at = At { root, file, offset };
-        let scoring = fixes::computed_line(&mut self.workspace.session, at)?;
-        let data = json!({ "root": root.0, "file": file.0, "offset": offset, "scoring": scoring });
-        let action = lsp::CodeAction {
-            title: "Write out the notes of this line".to_string(),
-            kind: Some(lsp::CodeActionKind::RefactorRewrite),
-            ..Default::default()
-        };
-        if self.client.resolves_actions {
-            return Some(lsp::CodeAction { data: Some(data), ..action });
-        }
-        let edits = fixes::written_out(&mut self.workspace.session, at, scoring).ok()?;
-        Some(lsp::CodeAction { edit: Some(self.edit(edits)), ..action })
-    }
-
-    /// Works out what an offered action changes.
-    fn resolve_action(&mut self, mut action: lsp::CodeAction) -> Answer {
-        let data = action.data.clone().unwrap_or_default();
-        let number = |key: &str| data.get(key).and_then(Value::as_u64);
-        let scoring = data.get("scoring").and_then(Value::as_str);
-        let (Some(root), Some(file), Some(offset), Some(scoring)) =
-            (number("root"), number("file"), number("offset"), scoring)
-        else {
-            return give(action);
-        };
-        let at = At {
-            root: FileId(root.narrow::<u32>()),
-            file: FileId(file.narrow::<u32>()),
-            offset: offset.narrow::<usize>(),
-        };
-        match fixes::written_out(&mut self.workspace.session, at, scoring.to_string()) {
-            Ok(edits) => {
-                action.edit = Some(self.edit(edits));
-                give(action)
-            }
-            Err(why) => Err((ErrorCode::RequestFailed, why)),
         }
     }
 
@@ -345,81 +257,6 @@ impl Server<'_> {
             Ok(edits) => give(self.edit(edits)),
             Err(why) => Err((ErrorCode::RequestFailed, why)),
         }
-    }
-
-    fn outline(
-        &mut self,
-        asked: &lsp::DocumentSymbolParams,
-    ) -> Option<lsp::DocumentSymbolResponse> {
-        let file = self.workspace.file(&asked.text_document.uri)?;
-        let all = symbols::outline(&self.workspace.session, file);
-        if self.client.nested_symbols {
-            let nested = all.into_iter().map(|symbol| self.symbol(file, symbol)).collect();
-            return Some(lsp::DocumentSymbolResponse::DocumentSymbolList(nested));
-        }
-        let mut flat = Vec::new();
-        for mut symbol in all {
-            let within = std::mem::take(&mut symbol.within);
-            let around = symbol.name.clone();
-            flat.push(self.flat_symbol(file, symbol, None));
-            flat.extend(
-                within.into_iter().map(|one| self.flat_symbol(file, one, Some(around.clone()))),
-            );
-        }
-        Some(lsp::DocumentSymbolResponse::SymbolInformationList(flat))
-    }
-
-    #[expect(deprecated, reason = "a value is built of all fields, old ones among them")]
-    fn flat_symbol(
-        &self,
-        file: FileId,
-        symbol: symbols::Symbol,
-        container_name: Option<String>,
-    ) -> lsp::SymbolInformation {
-        lsp::SymbolInformation {
-            deprecated: None,
-            location: self.workspace.location(&TextPlace { file, range: symbol.whole }),
-            base_symbol_information: lsp::BaseSymbolInformation {
-                name: symbol.name,
-                kind: symbol_kind(symbol.sort),
-                tags: None,
-                container_name,
-            },
-        }
-    }
-
-    #[expect(deprecated, reason = "a value is built of all fields, old ones among them")]
-    fn symbol(&self, file: FileId, symbol: symbols::Symbol) -> lsp::DocumentSymbol {
-        let within = symbol.within.into_iter().map(|inner| self.symbol(file, inner));
-        let within: Vec<_> = within.collect();
-        lsp::DocumentSymbol {
-            name: symbol.name,
-            detail: (!symbol.about.is_empty()).then_some(symbol.about),
-            kind: symbol_kind(symbol.sort),
-            tags: None,
-            deprecated: None,
-            range: self.workspace.range(file, symbol.whole),
-            selection_range: self.workspace.range(file, symbol.head),
-            children: (!within.is_empty()).then_some(within),
-        }
-    }
-
-    fn symbols(&mut self, asked: lsp::WorkspaceSymbolParams) -> Vec<lsp::WorkspaceSymbol> {
-        let files = self.pieces(asked.work_done_progress_params.work_done_token);
-        let found = symbols::named(&self.workspace.session, &files, &asked.query);
-        let symbol = |(file, symbol): (FileId, symbols::Symbol)| lsp::WorkspaceSymbol {
-            location: lsp::WorkspaceSymbolLocation::Location(
-                self.workspace.location(&TextPlace { file, range: symbol.head }),
-            ),
-            data: None,
-            base_symbol_information: lsp::BaseSymbolInformation {
-                name: symbol.name,
-                kind: symbol_kind(symbol.sort),
-                tags: None,
-                container_name: (!symbol.about.is_empty()).then_some(symbol.about),
-            },
-        };
-        found.into_iter().map(symbol).collect()
     }
 
     fn folds(&mut self, asked: &lsp::FoldingRangeParams) -> Option<Vec<lsp::FoldingRange>> {
@@ -596,19 +433,5 @@ impl Server<'_> {
             from_ranges: ranges.clone(),
         };
         Some(found.into_iter().map(call).collect())
-    }
-}
-
-fn symbol_kind(sort: symbols::Sort) -> lsp::SymbolKind {
-    match sort {
-        symbols::Sort::File => lsp::SymbolKind::File,
-        symbols::Sort::Piece => lsp::SymbolKind::Module,
-        symbols::Sort::Block => lsp::SymbolKind::Namespace,
-        symbols::Sort::Voice => lsp::SymbolKind::Variable,
-        symbols::Sort::Bar => lsp::SymbolKind::Number,
-        symbols::Sort::Ensemble => lsp::SymbolKind::Class,
-        symbols::Sort::Players => lsp::SymbolKind::Field,
-        symbols::Sort::Scoring => lsp::SymbolKind::Class,
-        symbols::Sort::Line => lsp::SymbolKind::Event,
     }
 }

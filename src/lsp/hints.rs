@@ -8,7 +8,6 @@ use super::notes::sounded;
 use super::settings::Hints;
 use super::workspace::At;
 use crate::diagnostics::ItemId;
-use crate::harmony::harmony_of;
 use crate::resolve::{Note, Verb};
 use crate::session::Session;
 use crate::syntax::{BarTree, Declaration, Element, PitchTree, Spanned};
@@ -29,7 +28,8 @@ pub struct Hint {
 /// The hints for some bytes of a file, in order.
 pub fn hints(session: &mut Session, at: At, bytes: &Range<usize>, wanted: Hints) -> Vec<Hint> {
     let piece = session.piece(at.root);
-    let harmony = if wanted.chords { harmony_of(&piece).into_owned() } else { Vec::new() };
+    let harmony = wanted.chords.then(|| session.harmony(at.root));
+    let harmony = harmony.as_deref().unwrap_or_default();
     let sources = session.sources();
     let within = |range: &Range<usize>| range.start <= bytes.end && bytes.start <= range.end;
     let mut hints = Vec::new();

@@ -47,7 +47,5 @@ pub use workspace::{At, Host, TextPlace, Workspace};
 
 // The stages, under the names they have everywhere.
 use ripieno_checker::{check, session};
-use ripieno_compiler::{
-    arrange, diagnostics, format, harmony, instruments, music, narrow, resolve, syntax,
-};
+use ripieno_compiler::{arrange, diagnostics, format, instruments, music, narrow, resolve, syntax};
 use ripieno_writers::{notate, render};

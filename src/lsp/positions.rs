@@ -70,10 +70,9 @@ impl Lines {
     #[must_use]
     pub fn new(text: &str) -> Lines {
         let bytes = text.as_bytes();
-        let ends = bytes.iter().enumerate().filter(|&(at, &byte)| {
-            byte == b'\n' || byte == b'\r' && bytes.get(at + 1) != Some(&b'\n')
-        });
-        let starts = std::iter::once(0).chain(ends.map(|(at, _)| at.narrow::<u32>() + 1)).collect();
+        let ends = memchr::memchr2_iter(b'\n', b'\r', bytes)
+            .filter(|&at| bytes[at] == b'\n' || bytes.get(at + 1) != Some(&b'\n'));
+        let starts = std::iter::once(0).chain(ends.map(|at| at.narrow::<u32>() + 1)).collect();
         Lines { starts }
     }
 

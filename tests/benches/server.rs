@@ -8,108 +8,35 @@
 //!
 //! `cargo bench --bench server`; `RIPIENO_EDITS=10000` makes so many edits.
 
+#[path = "../shared/client.rs"]
+mod client;
 mod source;
 
-use std::path::{Path, PathBuf};
-use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use lsp_server::{Connection, Message, Notification, Request, RequestId};
-use ripieno::lsp::{Host, serve};
-use ripieno::resolve::LoadError;
+use lsp_server::Connection;
 use serde_json::{Value, json};
 
-struct Nothing;
-
-impl Host for Nothing {
-    fn read(&self, _: &Path) -> Result<String, LoadError> {
-        Err(LoadError::NotFound)
-    }
-    fn real(&self, file: &Path) -> Result<PathBuf, LoadError> {
-        Ok(file.to_path_buf())
-    }
-    fn sources_below(&self, _: &Path) -> Vec<PathBuf> {
-        Vec::new()
-    }
-    fn page(&self, _: &str, _: &str) -> Option<PathBuf> {
-        None
-    }
-    fn build(&self, _: &Path, _: &str) -> Result<String, String> {
-        Err(String::new())
-    }
-}
-
-struct Client {
-    connection: Connection,
-    asked: i32,
-}
+use client::Client;
 
 const URI: &str = "untitled:orchestra";
 
-impl Client {
-    fn start(text: &str) -> Client {
-        let (connection, other) = Connection::memory();
-        std::thread::spawn(move || serve(&other, Arc::new(Nothing)));
-        let mut client = Client { connection, asked: 0 };
-        client.ask("initialize", json!({ "capabilities": {} }));
-        client.tell("initialized", json!({}));
-        let text = json!({ "uri": URI, "languageId": "ripieno", "version": 0, "text": text });
-        client.tell("textDocument/didOpen", json!({ "textDocument": text }));
-        client.findings(0);
-        client
-    }
-
-    fn tell(&mut self, method: &str, params: Value) {
-        self.connection.sender.send(Notification { method: method.into(), params }.into()).unwrap();
-    }
-
-    fn ask(&mut self, method: &str, params: Value) -> Value {
-        self.asked += 1;
-        let id = RequestId::from(self.asked);
-        let request = Request { id: id.clone(), method: method.into(), params };
-        self.connection.sender.send(request.into()).unwrap();
-        loop {
-            if let Message::Response(response) = self.connection.receiver.recv().unwrap()
-                && response.id == id
-            {
-                return response.response_result.unwrap();
-            }
-        }
-    }
-
-    fn findings(&mut self, version: i64) {
-        loop {
-            if let Message::Notification(told) = self.connection.receiver.recv().unwrap()
-                && told.params["version"] == version
-            {
-                return;
-            }
-        }
-    }
-
-    /// Puts a text of the same length in the place of another, and waits for the findings.
-    fn edit(
-        &mut self,
-        version: i64,
-        (line, character): (usize, usize),
-        length: usize,
-        with: &str,
-    ) -> Duration {
-        let range = json!({
-            "start": { "line": line, "character": character },
-            "end": { "line": line, "character": character + length },
-        });
-        let began = Instant::now();
-        self.tell(
-            "textDocument/didChange",
-            json!({
-                "textDocument": { "uri": URI, "version": version },
-                "contentChanges": [{ "range": range, "text": with }],
-            }),
-        );
-        self.findings(version);
-        began.elapsed()
-    }
+/// Puts a text of the same length in the place of another, and waits for the findings.
+fn edit(
+    client: &mut Client<Connection>,
+    version: i64,
+    (line, character): (usize, usize),
+    length: usize,
+    with: &str,
+) -> Duration {
+    let range = json!({
+        "start": { "line": line, "character": character },
+        "end": { "line": line, "character": character + length },
+    });
+    let began = Instant::now();
+    client.change(URI, version, json!([{ "range": range, "text": with }]));
+    client.findings(URI, version);
+    began.elapsed()
 }
 
 fn shown(what: &str, mut times: Vec<Duration>) {
@@ -136,7 +63,9 @@ fn main() {
     let edits: usize =
         std::env::var("RIPIENO_EDITS").ok().and_then(|n| n.parse().ok()).unwrap_or(200);
     let text = source::orchestra(1000, 24);
-    let mut client = Client::start(&text);
+    let mut client = Client::in_thread();
+    client.open(URI, 0, &text);
+    client.findings(URI, 0);
     let mut version = 0;
     let mut next = || {
         version += 1;
@@ -145,7 +74,7 @@ fn main() {
     let notes = (0..edits).map(|step| {
         let (line, character) = find(&text, "F# G A", 997 * step % 1000);
         let with = if step / 1000 % 2 == 0 { "D " } else { "F#" };
-        client.edit(next(), (line, character), 2, with)
+        edit(&mut client, next(), (line, character), 2, with)
     });
     let notes: Vec<Duration> = notes.collect();
     shown("keystroke in a note to findings", notes);
@@ -153,16 +82,19 @@ fn main() {
     let roles = (0..edits.min(200)).map(|step| {
         let at = (line, character + "plays middle as ".len());
         let (length, with) = if step % 2 == 0 { (6, "rhythm") } else { (6, "melody") };
-        client.edit(next(), at, length, with)
+        edit(&mut client, next(), at, length, with)
     });
     let roles: Vec<Duration> = roles.collect();
     shown("keystroke in a line to findings", roles);
-    let asks = |client: &mut Client, method: &str, (line, character): (usize, usize)| {
+    let asks = |client: &mut Client<Connection>,
+                method: &str,
+                (line, character): (usize, usize)| {
         let place = json!({ "textDocument": { "uri": URI }, "position": { "line": line, "character": character } });
         let began = Instant::now();
-        let answer = client.ask(method, place);
-        assert!(!answer.is_null(), "{method} has no answer");
-        began.elapsed()
+        let answer = client.answer(method, place).response_result;
+        let took = began.elapsed();
+        assert!(answer.is_ok_and(|answer| answer != Value::Null), "{method} has no answer");
+        took
     };
     let hovers = (0..100).map(|step| {
         let (line, character) = find(&text, "A G F# E |", 37 * step % 4000);

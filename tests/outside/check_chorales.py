@@ -1,4 +1,4 @@
-"""Inner voices against chorales in four parts, and figures against an independent realiser.
+"""Inner voices against chorales in four parts.
 
 The chorales that music21 carries are reduced to the chords on their beats. Soprano, bass and chords
 are given to Ripieno, which finds alto and tenor (`sustains`); the original has its own. Both are

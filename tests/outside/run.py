@@ -24,6 +24,7 @@ import check_chorales
 import check_corpus
 import check_editor
 import check_faults
+import check_figures
 import check_files
 import check_findings
 import check_form
@@ -163,6 +164,7 @@ def main(ripieno, *samples):
             check_form.check(ripieno, work / "form"),
             check_harmony.check(ripieno),
             check_chorales.check(ripieno),
+            [check_figures.check(ripieno)],
             check_corpus.check(ripieno),
             [check_catalogue.check(ripieno)],
             check_pages.check_all(ripieno, samples, work / "pages", datetime.date.today().toordinal()),

@@ -416,7 +416,7 @@ const repository = {
                 match: `${wordStart}(at)${wordEnd}(?:[ \\t]+(?:(${dynamics.join("|")})${wordEnd}|(${anyWord})))?`,
                 captures: captures(keyword.other, "support.constant.dynamic", "invalid.illegal.dynamic"),
             },
-            word(keyword.other, "solo", "with", "lyrics", "chords"),
+            word(keyword.other, "solo", "with", "lyrics", "chords", "figures"),
         ],
     },
     notAModifier: unknown,

@@ -8,7 +8,7 @@ use std::sync::Arc;
 use serde::Serialize;
 
 use super::table;
-use crate::arrange::{Arrangement, Part, Players, arrange, coverage as covered};
+use crate::arrange::{Arrangement, Part, arrange, coverage_again};
 use crate::diagnostics::{BarNumbers, Span};
 use crate::resolve::{Note, Piece, Scoring, Verb};
 
@@ -74,12 +74,12 @@ fn of_scoring(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Vec<VoiceBars> {
         .flat_map(|layer| &layer.lines)
         .map(|line| (line.span, matches!(line.verb, Verb::Doubles { .. })))
         .collect();
-    covered(&arrangement)
+    coverage_again(&arrangement, &[], None)
         .into_iter()
         .map(|found| {
             let voice = &piece.voices[found.voice];
             let mut passages: Vec<PlayedBars> = Vec::new();
-            let mut notes = voice.music.notes.iter().zip(&found.notes).peekable();
+            let mut notes = voice.music.notes.iter().zip(found.notes()).peekable();
             while let Some((note, _)) = notes.peek() {
                 let bar = piece.form.index_at(note.start);
                 let number = piece.form.bars[bar].number;
@@ -90,12 +90,12 @@ fn of_scoring(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Vec<VoiceBars> {
                     nobody: true,
                     gaps: false,
                 };
-                let here = |(note, _): &(&Note, &Players)| piece.form.index_at(note.start) == bar;
+                let here = |(note, _): &(&Note, &[u16])| piece.form.index_at(note.start) == bar;
                 while let Some((note, players)) = notes.next_if(here) {
                     passage.nobody &= players.is_empty();
                     passage.gaps |= players.is_empty();
                     for &player in players {
-                        let part = &arrangement.parts[player];
+                        let part = &arrangement.parts[usize::from(player)];
                         let list = if doubles(&arrangement, part, note, &doubling) {
                             &mut passage.doubled_by
                         } else {

@@ -37,6 +37,15 @@ pub(super) fn in_compass_pitch(part: &Part, sounding: Pitch, time: Time) -> Pitc
     }
 }
 
+/// The key number of a sounding pitch in the pitch in which the catalogue states the compass.
+pub(super) fn height(part: &Part, sounding: Pitch, time: Time) -> i32 {
+    if part.instrument_at(time).compass_is_written {
+        sounding.midi() - part.transposition_at(time).semitones
+    } else {
+        sounding.midi()
+    }
+}
+
 /// Does a sounding pitch lie outside a compass, and where?
 pub(super) fn outside(
     part: &Part,
@@ -44,7 +53,7 @@ pub(super) fn outside(
     sounding: Pitch,
     time: Time,
 ) -> Option<Outside> {
-    let height = in_compass_pitch(part, sounding, time).midi();
+    let height = height(part, sounding, time);
     if height < compass.low.midi() {
         return Some(Outside::Below);
     }

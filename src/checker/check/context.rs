@@ -11,10 +11,10 @@ use super::loudness::Degree;
 use super::memory::{Changes, Memory, Moment};
 use super::options::matches;
 use super::rules::Doubled;
-use super::slices::Slices;
+use super::slices::{Slices, Sounding};
 use crate::arrange::{Arrangement, LineId, Part, SoundingNote, VoiceCoverage, coverage_again};
 use crate::diagnostics::Span;
-use crate::instruments::Instrument;
+use crate::instruments::{Family, Instrument};
 use crate::music::Time;
 use crate::resolve::{
     Allow, BarIndices, Clock, DirectionKind, Ensemble, Form, Line, Piece, SetLimit, Technique, Verb,
@@ -38,6 +38,8 @@ pub(super) struct Context<'a> {
     coverage: OnceCell<Vec<Arc<VoiceCoverage>>>,
     doubled_tones: OnceCell<Vec<Moment<Doubled>>>,
     allows: Vec<GivenAllow<'a>>,
+    /// Whether each player has no drums and bells in hand, or always; `None` where that changes.
+    pitched: Vec<Option<bool>>,
 }
 
 /// Notes of one player, one after the other, that he plays on one instrument.
@@ -135,6 +137,7 @@ impl<'a> Context<'a> {
             coverage: OnceCell::new(),
             doubled_tones: OnceCell::new(),
             allows,
+            pitched: arrangement.parts.iter().map(|part| pitched(part)).collect(),
         }
     }
 
@@ -159,6 +162,15 @@ impl<'a> Context<'a> {
     /// The leading notes and sevenths of dominants that are doubled, found once for both rules.
     pub fn doubled_tones(&self, find: impl FnOnce() -> Vec<Moment<Doubled>>) -> &[Moment<Doubled>] {
         self.doubled_tones.get_or_init(find)
+    }
+
+    /// Does a note belong to the harmony: pitched, and not of a drum or bell?
+    pub fn is_pitched(&self, sounding: Sounding) -> bool {
+        let player = usize::from(sounding.player);
+        self.pitched[player].unwrap_or_else(|| {
+            let note = sounding.of(&self.arrangement.parts);
+            self.part(player).instrument_at(note.start).family != Family::Percussion
+        })
     }
 
     /// What the last run remembered, and what has changed since.
@@ -308,6 +320,13 @@ impl<'a> Context<'a> {
     pub fn used_allows(&self) -> impl Iterator<Item = Span> + '_ {
         self.allows.iter().filter(|given| given.used.get()).map(|given| given.allow.span)
     }
+}
+
+/// Is a player without drums and bells (or always with them)?
+fn pitched(part: &Part) -> Option<bool> {
+    let first = part.first_instrument().family != Family::Percussion;
+    let same = |instrument: &Instrument| (instrument.family != Family::Percussion) == first;
+    part.instruments.iter().all(|(_, instrument)| same(instrument)).then_some(first)
 }
 
 /// Changes of technique of a part that have a sense for bow and mute, in order.

@@ -20,8 +20,11 @@ pub(super) struct Facts {
 
 impl Facts {
     pub fn new(part: &Part, clock: &Clock) -> Facts {
-        let times = part.notes.iter().map(|note| seconds(note, clock)).collect();
-        Facts { times, loudness: Loudness::new(&part.directions), techniques: techniques(part) }
+        Facts {
+            times: seconds(&part.notes, clock).collect(),
+            loudness: Loudness::new(&part.directions),
+            techniques: techniques(part),
+        }
     }
 
     /// The same for a part whose notes are others from one index to one in the old and one in the
@@ -29,12 +32,18 @@ impl Facts {
     pub fn again(&self, part: &Part, clock: &Clock, from: usize, old: usize, new: usize) -> Facts {
         let mut times = Vec::with_capacity(part.notes.len());
         times.extend_from_slice(&self.times[..from]);
-        times.extend(part.notes[from..new].iter().map(|note| seconds(note, clock)));
+        times.extend(seconds(&part.notes[from..new], clock));
         times.extend_from_slice(&self.times[old..]);
         Facts { times, loudness: Loudness::new(&part.directions), techniques: techniques(part) }
     }
 }
 
-fn seconds(note: &SoundingNote, clock: &Clock) -> (f64, f64) {
-    (clock.seconds_at(note.start), clock.seconds_at(note.end()))
+fn seconds(notes: &[SoundingNote], clock: &Clock) -> impl Iterator<Item = (f64, f64)> {
+    // Most notes begin where the one before ends.
+    let mut last = (Time::MIN, 0.0);
+    notes.iter().map(move |note| {
+        let begins = if last.0 == note.start { last.1 } else { clock.seconds_at(note.start) };
+        last = (note.end(), clock.seconds_at(note.end()));
+        (begins, last.1)
+    })
 }

@@ -13,13 +13,15 @@ use std::any::Any;
 use std::cell::{Cell, RefCell};
 use std::collections::HashMap;
 use std::ops::Range;
+use std::rc::Rc;
 use std::sync::Arc;
 
 use super::context::{Context, Stretch};
 use super::facts::Facts;
 use super::slices::{Slice, Slices, Sounding};
 use super::{Rule, Scope};
-use crate::arrange::{Arrangement, LineId, Part, VoiceCoverage, coverage_again};
+use crate::arrange::{Arrangement, LineId, Part, SoundingNote, VoiceCoverage, coverage_again};
+use crate::diagnostics::{FileId, ItemId};
 use crate::music::Time;
 use crate::resolve::{Clock, Piece, Verb, Voice};
 
@@ -27,8 +29,7 @@ use crate::resolve::{Clock, Piece, Verb, Voice};
 #[derive(Default)]
 pub(super) struct Memory {
     ground: Option<(Arc<Piece>, usize)>,
-    /// For each line: are its notes chosen from the chords?
-    chosen: Vec<bool>,
+    lines: Vec<KnownLine>,
     parts: Vec<Arc<Part>>,
     facts: Vec<Arc<Facts>>,
     /// Counts the runs; what an earlier one than the last remembered is too old.
@@ -38,13 +39,26 @@ pub(super) struct Memory {
     coverage: RefCell<(u64, Vec<Covered>)>,
 }
 
+/// A scoring line by the item that it is, and where its notes come from.
+type KnownLine = (Option<(FileId, ItemId)>, Origin);
+
+/// Where the notes of a line come from, as far as rules ask for it.
+#[derive(Clone, Copy, PartialEq, Eq, Hash)]
+enum Origin {
+    /// They are written, in a voice or in the line.
+    Written,
+    /// They are chosen from the chords.
+    Chosen,
+    Other,
+}
+
 /// A voice, and who plays it.
 type Covered = (Arc<Voice>, Arc<VoiceCoverage>);
 
 /// What a rule found, and in which run.
 type Found = (u64, Box<dyn Any>);
 
-/// Rule, player and stretch; `usize::MAX` for moments.
+/// Rule, player and stretch; `usize::MAX` for the player of moments and the stretch of whole parts.
 type Key = (&'static str, usize, usize);
 
 /// What became of a part since the last run.
@@ -76,8 +90,10 @@ impl Changes {
         Changes { parts: vec![Change::All; parts], window: Some((Time::MIN, Time::MAX)) }
     }
 
-    fn of(old: &[Arc<Part>], new: &[Arc<Part>]) -> Changes {
-        let parts: Vec<Change> = old.iter().zip(new).map(|(old, new)| change(old, new)).collect();
+    /// What became of these parts, where lines have other numbers now, if they are still there.
+    fn of(old: &[Arc<Part>], new: &[Arc<Part>], lines: Option<&[Option<LineId>]>) -> Changes {
+        let parts = old.iter().zip(new).map(|(old, new)| change(old, new, lines));
+        let parts: Vec<Change> = parts.collect();
         let mut window: Option<(Time, Time)> = None;
         for (change, part) in parts.iter().zip(new) {
             let (first, last) = match change {
@@ -105,7 +121,7 @@ impl Changes {
     }
 }
 
-fn change(old: &Arc<Part>, new: &Arc<Part>) -> Change {
+fn change(old: &Arc<Part>, new: &Arc<Part>, lines: Option<&[Option<LineId>]>) -> Change {
     if Arc::ptr_eq(old, new) {
         return Change::None;
     }
@@ -124,31 +140,55 @@ fn change(old: &Arc<Part>, new: &Arc<Part>) -> Change {
         return Change::All;
     }
     let (old, new) = (&old.notes, &new.notes);
-    let from = old.iter().zip(new).take_while(|(a, b)| a == b).count();
+    let same = |(a, b): &(&SoundingNote, &SoundingNote)| match lines {
+        None => a == b,
+        Some(lines) => {
+            lines.get(a.line.index()) == Some(&Some(b.line)) && a.is_same_but_for_its_line(b)
+        }
+    };
+    let from = old.iter().zip(new).take_while(same).count();
+    if from == old.len() && from == new.len() {
+        return Change::None;
+    }
     let rest = old[from..].iter().rev().zip(new[from..].iter().rev());
-    let after = rest.take_while(|(a, b)| a == b).count();
+    let after = rest.take_while(same).count();
     Change::Notes { from, old: old.len() - after, new: new.len() - after }
+}
+
+/// The number that each line has now, if it is still there.
+fn numbers_now(old: &[KnownLine], new: &[KnownLine]) -> Vec<Option<LineId>> {
+    let new = new.iter().enumerate().map(|(id, line)| (*line, LineId::new(id)));
+    let new: HashMap<KnownLine, LineId> = new.collect();
+    old.iter().map(|line| new.get(line).copied()).collect()
 }
 
 impl Memory {
     /// Begins a run: what became of the scoring since the last one, and the facts of its parts.
     pub(super) fn begin(&mut self, arrangement: &Arrangement) -> (Changes, Vec<Arc<Facts>>) {
         let (piece, ensemble) = (&arrangement.piece, arrangement.scoring.ensemble);
-        let chosen = |id: usize| {
+        let line = |id: usize| {
             let line = arrangement.line(LineId::new(id));
-            line.is_some_and(|line| matches!(line.verb, Verb::Sustains { .. }))
+            let item = line.map(|line| (line.span.file, line.span.first));
+            let origin = match line.map(|line| &line.verb) {
+                Some(Verb::Plays { .. } | Verb::Writes(_)) => Origin::Written,
+                Some(Verb::Sustains { .. }) => Origin::Chosen,
+                _ => Origin::Other,
+            };
+            (item, origin)
         };
-        let chosen: Vec<bool> = (0..arrangement.lines.len()).map(chosen).collect();
+        let lines: Vec<KnownLine> = (0..arrangement.lines.len()).map(line).collect();
         let same = self.ground.as_ref().is_some_and(|(old, other)| {
             let ensembles = (old.ensembles.get(*other), piece.ensembles.get(ensemble));
             Arc::ptr_eq(&old.form, &piece.form)
                 && matches!(ensembles, (Some(old), Some(new)) if Arc::ptr_eq(old, new))
                 && old.harmony == piece.harmony
                 && self.parts.len() == arrangement.parts.len()
-                && self.chosen == chosen
         });
         let changes = match same {
-            true => Changes::of(&self.parts, &arrangement.parts),
+            true => {
+                let now = (self.lines != lines).then(|| numbers_now(&self.lines, &lines));
+                Changes::of(&self.parts, &arrangement.parts, now.as_deref())
+            }
             false => Changes::all(arrangement.parts.len()),
         };
         let clock = Clock::new(&piece.form);
@@ -163,7 +203,7 @@ impl Memory {
         self.facts = facts.collect();
         self.parts.clone_from(&arrangement.parts);
         self.ground = Some((Arc::clone(piece), ensemble));
-        self.chosen = chosen;
+        self.lines = lines;
         self.run.set(self.run.get() + 1);
         (changes, self.facts.clone())
     }
@@ -185,9 +225,21 @@ impl Memory {
 
     /// What the last run remembered.
     fn last<T: Clone + 'static>(&self, key: Key) -> Option<Vec<T>> {
+        self.last_of(key)
+    }
+
+    fn last_of<T: Clone + 'static>(&self, key: Key) -> Option<T> {
         let found = self.found.borrow();
         let (run, found) = found.get(&key)?;
-        let found = found.downcast_ref::<Vec<T>>().filter(|_| run + 1 == self.run.get());
+        let found = found.downcast_ref::<T>().filter(|_| run + 1 == self.run.get());
+        found.cloned()
+    }
+
+    /// What this run has found already.
+    fn this<T: Clone + 'static>(&self, key: Key) -> Option<Vec<T>> {
+        let found = self.found.borrow();
+        let (run, found) = found.get(&key)?;
+        let found = found.downcast_ref::<Vec<T>>().filter(|_| *run == self.run.get());
         found.cloned()
     }
 
@@ -260,6 +312,9 @@ impl Context<'_> {
         debug_assert!(matches!(rule.scope, Scope::Player(_)), "{} looks at players", rule.code);
         let Some((memory, changes)) = self.memory() else { return find(stretch.range()) };
         let key = (rule.code, stretch.player, stretch.place);
+        if let Some(found) = memory.this(key) {
+            return found;
+        }
         let found = match (&changes.parts[stretch.player], memory.last::<(usize, T)>(key)) {
             (Change::None, Some(last)) => last,
             (Change::Notes { from, old, new }, Some(last)) => {
@@ -280,6 +335,19 @@ impl Context<'_> {
         };
         memory.remember(key, &found);
         found
+    }
+
+    /// The notes of a stretch that offend by themselves.
+    pub fn offences_of_notes(
+        &self,
+        rule: &Rule,
+        stretch: &Stretch,
+        offends: impl Fn(&SoundingNote) -> bool,
+    ) -> Vec<(usize, ())> {
+        self.offences(rule, stretch, 0, |range| {
+            let notes = stretch.within(range).filter(|(_, note)| offends(note));
+            notes.map(|(index, _)| (index, ())).collect()
+        })
     }
 
     /// What `find` finds in the whole part of a player. It may depend on all of his notes and on
@@ -308,6 +376,26 @@ impl Context<'_> {
     ) -> Vec<(usize, T)> {
         let same = |changes: &Changes| changes.parts[stretch.player] == Change::None;
         self.unless_changed(rule, (stretch.player, stretch.place), same, find)
+    }
+
+    /// What the notes of a player come to for a rule that puts all players together. It may depend
+    /// on all that the part has, on form and era, on nothing else that changes.
+    pub fn of_part<T: 'static>(
+        &self,
+        rule: &Rule,
+        player: usize,
+        make: impl FnOnce(&Part) -> T,
+    ) -> Rc<T> {
+        let new = || Rc::new(make(self.part(player)));
+        let Some((memory, changes)) = self.memory() else { return new() };
+        let key = (rule.code, player, usize::MAX);
+        let last = match changes.parts[player] {
+            Change::None => memory.last_of::<Rc<T>>(key),
+            _ => None,
+        };
+        let made = last.unwrap_or_else(new);
+        memory.found.borrow_mut().insert(key, (memory.run.get(), Box::new(Rc::clone(&made))));
+        made
     }
 
     /// What the last run found for a player and stretch, where all is the same that it depends on.

@@ -47,6 +47,7 @@ impl Slices {
         // slice ends depends on that.
         let mut ranges = Vec::with_capacity(parts.len());
         let mut starts: Vec<Time> = Vec::new();
+        let mut last: Vec<Time> = Vec::new();
         for part in parts {
             let first = part.notes.partition_point(|note| note.end() <= from);
             let after = part.notes.partition_point(|note| note.start < to) + 1;
@@ -54,10 +55,15 @@ impl Slices {
             let mut own: Vec<Time> =
                 part.notes[range.clone()].iter().flat_map(|n| [n.start, n.end()]).collect();
             own.dedup();
-            starts.extend(own);
+            // Who goes along with the one before adds nothing.
+            if own != last {
+                starts.extend_from_slice(&own);
+                last = own;
+            }
             ranges.push(range);
         }
-        starts.sort_unstable();
+        // What is in order by stretches is sorted fastest by merging them.
+        starts.sort();
         starts.dedup();
         let mut first = Vec::with_capacity(starts.len() + 1);
         let mut sounding = Vec::new();

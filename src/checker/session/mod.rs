@@ -30,7 +30,8 @@ use std::sync::Arc;
 use crate::arrange::{Arrangement, arrange_again};
 use crate::check::{self, Options};
 use crate::diagnostics::{Diagnostic, FileId, Sources};
-use crate::resolve::{self, Loader, Piece, resolve_again};
+use crate::harmony::harmony_of;
+use crate::resolve::{self, HarmonyEvent, Loader, Piece, resolve_again};
 use crate::syntax::Document;
 
 use shelf::Files;
@@ -57,6 +58,8 @@ struct Work {
     of_source: Vec<Diagnostic>,
     piece: Arc<Piece>,
     arrangements: Vec<Arc<Arrangement>>,
+    /// The chords of a piece, with it; `None` as long as nobody asked.
+    harmony: Option<(Arc<Piece>, Arc<[HarmonyEvent]>)>,
     /// All findings; `None` as long as nobody asked.
     findings: Option<Arc<[Diagnostic]>>,
     /// The files that it was read from, in the order in which they were reached.
@@ -170,6 +173,24 @@ impl Session {
     /// One scoring of a root worked out.
     pub fn arrangement(&mut self, root: FileId, scoring: &str) -> Option<Arc<Arrangement>> {
         self.arrangements(root).into_iter().find(|a| a.scoring.name == scoring)
+    }
+
+    /// The chords of a root, as declared or else as inferred from its voices.
+    pub fn harmony(&mut self, root: FileId) -> Arc<[HarmonyEvent]> {
+        let piece = self.piece(root);
+        let work = self.works.entry(root).or_default();
+        let same = |old: &Piece| {
+            Arc::ptr_eq(&old.form, &piece.form)
+                && old.voices.len() == piece.voices.len()
+                && old.voices.iter().zip(&piece.voices).all(|(old, new)| Arc::ptr_eq(old, new))
+                && old.harmony == piece.harmony
+        };
+        if let Some((_, known)) = work.harmony.as_ref().filter(|(old, _)| same(old)) {
+            return Arc::clone(known);
+        }
+        let harmony: Arc<[HarmonyEvent]> = harmony_of(&piece).into();
+        work.harmony = Some((piece, Arc::clone(&harmony)));
+        harmony
     }
 
     /// All findings of a root and what it uses, in the order of the source. They stay true of later

@@ -91,6 +91,10 @@ pub struct LineOrigin {
     pub lyrics: bool,
     /// Do its players have chord symbols?
     pub chords: bool,
+    /// Do its players have the figures of the harmony under their bass?
+    pub figures: bool,
+    /// The voice whose bass they realise.
+    pub realises: Option<usize>,
 }
 
 /// What a scoring line claims of a player without a break.
@@ -125,6 +129,7 @@ impl LineId {
 
     /// The index of the line.
     #[must_use]
+    #[inline]
     pub fn index(self) -> usize {
         self.0 as usize
     }
@@ -186,6 +191,7 @@ impl Part {
     }
 
     /// The instrument in hand at a time, and since when.
+    #[inline]
     fn in_hand(&self, time: Time) -> (Time, &'static Instrument) {
         let after = self.instruments.partition_point(|(from, _)| *from <= time);
         let in_hand = self.instruments.get(after.saturating_sub(1));
@@ -194,6 +200,7 @@ impl Part {
 
     /// The instrument in hand at a time.
     #[must_use]
+    #[inline]
     pub fn instrument_at(&self, time: Time) -> &'static Instrument {
         match self.instruments[..] {
             [(_, only)] => only,
@@ -223,7 +230,13 @@ impl Part {
 
     /// The key or crook in force at a time.
     #[must_use]
+    #[inline]
     pub fn tuning_at(&self, time: Time) -> Option<&'static Tuning> {
+        match (&self.tunings[..], &self.instruments[..]) {
+            ([], _) => return None,
+            ([(from, tuning)], [(taken, _)]) => return (taken <= from).then_some(*tuning),
+            _ => {}
+        }
         let after = self.tunings.partition_point(|(from, _)| *from <= time);
         let (from, tuning) = self.tunings.get(after.saturating_sub(1))?;
         (self.in_hand(time).0 <= *from).then_some(*tuning)
@@ -231,6 +244,7 @@ impl Part {
 
     /// The way from written to sounding pitch at a time.
     #[must_use]
+    #[inline]
     pub fn transposition_at(&self, time: Time) -> Interval {
         self.tuning_at(time)
             .map_or_else(|| self.instrument_at(time).transposition, |tuning| tuning.transposition)
@@ -238,6 +252,7 @@ impl Part {
 
     /// The written pitch of a sounding one at a time.
     #[must_use]
+    #[inline]
     pub fn written(&self, sounding: Pitch, time: Time) -> Pitch {
         sounding.transposed_or_respelled(-self.transposition_at(time))
     }
@@ -267,7 +282,18 @@ pub struct SoundingNote {
 impl SoundingNote {
     /// Where it ends.
     #[must_use]
+    #[inline]
     pub fn end(&self) -> Time {
         self.start + self.length
+    }
+
+    /// Is it the same note, whatever the line that gave it?
+    #[must_use]
+    pub fn is_same_but_for_its_line(&self, other: &SoundingNote) -> bool {
+        let SoundingNote { start, length, sound, attached, role, solo, source, line: _ } = self;
+        (*start, *length, *role, *solo) == (other.start, other.length, other.role, other.solo)
+            && *source == other.source
+            && *sound == other.sound
+            && *attached == other.attached
     }
 }

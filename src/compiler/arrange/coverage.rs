@@ -1,11 +1,11 @@
 //! Who plays the notes of the source voices in a scoring, and which are played by nobody.
 
+use std::ops::Range;
 use std::sync::Arc;
 
-use smallvec::SmallVec;
-
-use super::{Arrangement, SoundingNote};
+use super::{Arrangement, Part, SoundingNote};
 use crate::music::Time;
+use crate::narrow::Narrow;
 use crate::resolve::{Note, Role, Sound, Verb, Voice};
 
 /// Who plays the notes of one voice.
@@ -18,100 +18,222 @@ pub struct VoiceCoverage {
     pub role: Option<Role>,
     /// Does a line of this scoring, or of one that it keeps, play it?
     pub played: bool,
-    /// For each note of the voice who plays it, as indices of parts in score order: those whose
-    /// notes come from it, and those who begin a note of the same name with it, in any octave, or
-    /// have such a note as a tremolo all the while.
-    pub notes: Vec<Players>,
+    players: Players,
 }
 
-/// Players by their indices.
-pub type Players = SmallVec<[usize; 2]>;
+impl VoiceCoverage {
+    /// Who plays a note of the voice, as indices of parts in score order: those whose notes come
+    /// from it, and those who begin a note of the same name with it, in any octave, or have such a
+    /// note as a tremolo all the while.
+    #[must_use]
+    pub fn players(&self, note: usize) -> &[u16] {
+        self.players.of(note)
+    }
 
-/// Who plays the voices, voice by voice.
-#[must_use]
-pub fn coverage(arrangement: &Arrangement) -> Vec<VoiceCoverage> {
-    let voices = arrangement.piece.voices.iter().enumerate();
-    voices
-        .map(|(voice, found)| {
-            let (role, played) = role(arrangement, voice);
-            let mut notes = vec![Players::new(); found.music.notes.len()];
-            fill(arrangement, &found.music.notes, &mut notes);
-            VoiceCoverage { voice, role, played, notes }
-        })
-        .collect()
+    /// The same note by note.
+    pub fn notes(&self) -> impl Iterator<Item = &[u16]> {
+        (0..self.players.notes()).map(|note| self.players.of(note))
+    }
 }
 
-/// The same with what an earlier run found, each with its voice: only what lies between two times
-/// may sound otherwise than then, for as many parts.
+/// Players by their indices, note by note: those of all notes one after the other, and where those
+/// of each note begin.
+#[derive(Clone, PartialEq, Eq, Debug)]
+struct Players {
+    /// One more than there are notes.
+    first: Vec<u32>,
+    players: Vec<u16>,
+}
+
+impl Players {
+    fn notes(&self) -> usize {
+        self.first.len() - 1
+    }
+
+    fn range(&self, notes: Range<usize>) -> Range<usize> {
+        self.first[notes.start] as usize..self.first[notes.end] as usize
+    }
+
+    fn of(&self, note: usize) -> &[u16] {
+        &self.players[self.range(note..note + 1)]
+    }
+
+    /// Do some notes have the players that others have?
+    fn has(&self, notes: Range<usize>, new: &Players) -> bool {
+        let there = self.range(notes.clone());
+        let base = there.start.narrow::<u32>();
+        self.players[there] == new.players
+            && self.first[notes.start..=notes.end]
+                .iter()
+                .zip(&new.first)
+                .all(|(old, new)| old - base == *new)
+    }
+
+    /// The same with others in the place of some notes.
+    fn with(&self, notes: Range<usize>, new: &Players) -> Players {
+        let there = self.range(notes.clone());
+        let mut first = Vec::with_capacity(self.first.len() + new.notes());
+        first.extend_from_slice(&self.first[..notes.start]);
+        first.extend(new.first.iter().map(|at| at + there.start.narrow::<u32>()));
+        let end = there.start + new.players.len();
+        let moved = |at: &u32| (*at as usize - there.end + end).narrow::<u32>();
+        first.extend(self.first[notes.end + 1..].iter().map(moved));
+        let players = [&self.players[..there.start], &new.players, &self.players[there.end..]];
+        Players { first, players: players.concat() }
+    }
+}
+
+/// Who plays the voices, voice by voice, with what an earlier run found, each with its voice: only
+/// what lies between two times may sound otherwise than then, for as many parts.
 #[must_use]
 pub fn coverage_again(
     arrangement: &Arrangement,
     before: &[(Arc<Voice>, Arc<VoiceCoverage>)],
     window: Option<(Time, Time)>,
 ) -> Vec<Arc<VoiceCoverage>> {
-    let again = |(voice, found): (usize, &Arc<Voice>)| {
-        let notes = &found.music.notes;
+    let voices = &arrangement.piece.voices;
+    let known = |voice: usize| before.get(voice).map(|(old, known)| (&**old, known));
+    let asked: Vec<Asked> = voices
+        .iter()
+        .enumerate()
+        .map(|(voice, found)| Asked::new(found, known(voice).map(|(old, _)| old), window))
+        .collect();
+    let notes = |voice: usize| &voices[voice].music.notes[asked[voice].new.clone()];
+    let all = || (0..voices.len()).flat_map(&notes);
+    let from = all().map(|note| note.start).min().unwrap_or(Time::MAX);
+    let to = all().map(|note| note.start + note.length).max().unwrap_or(Time::MIN);
+    let heard: Vec<Heard> =
+        arrangement.parts.iter().map(|part| Heard::new(part, from, to)).collect();
+    let again = |voice: usize| {
         let (role, played) = role(arrangement, voice);
-        let known = before.get(voice).filter(|(old, _)| Arc::ptr_eq(old, found));
-        let Some((_, known)) = known else {
-            let mut players = vec![Players::new(); notes.len()];
-            fill(arrangement, notes, &mut players);
-            return Arc::new(VoiceCoverage { voice, role, played, notes: players });
-        };
-        let mut known = Arc::clone(known);
-        if (known.role, known.played) != (role, played) {
-            let known = Arc::make_mut(&mut known);
-            (known.role, known.played) = (role, played);
-        }
-        if let Some((from, to)) = window {
-            let first = notes.partition_point(|note| note.start + note.length <= from);
-            let after = notes.partition_point(|note| note.start < to).max(first);
-            if first < after {
-                let players = &mut Arc::make_mut(&mut known).notes[first..after];
-                players.iter_mut().for_each(Players::clear);
-                fill(arrangement, &notes[first..after], players);
+        let new = players(&heard, notes(voice));
+        let players = match known(voice) {
+            Some((_, known)) => {
+                let same = voices[voice].music.notes.len() == known.players.notes()
+                    && known.players.has(asked[voice].old.clone(), &new);
+                if same && (known.role, known.played) == (role, played) {
+                    return Arc::clone(known);
+                }
+                known.players.with(asked[voice].old.clone(), &new)
             }
-        }
-        known
+            None => new,
+        };
+        Arc::new(VoiceCoverage { voice, role, played, players })
     };
-    arrangement.piece.voices.iter().enumerate().map(again).collect()
+    (0..voices.len()).map(again).collect()
 }
 
-/// Adds to each of some notes of a voice, which follow one another, who plays it.
-fn fill(arrangement: &Arrangement, notes: &[Note], players: &mut [Players]) {
-    let Some(begins) = notes.first().map(|note| note.start) else { return };
-    for (index, part) in arrangement.parts.iter().enumerate() {
-        let mut first = part.notes.partition_point(|own| own.end() <= begins);
-        for (note, players) in notes.iter().zip(&mut *players) {
-            while part.notes.get(first).is_some_and(|own| own.end() <= note.start) {
-                first += 1;
-            }
-            let end = note.start + note.length;
-            let mut there = part.notes[first..].iter().take_while(|own| own.start < end);
-            if there.any(|own| plays(own, note)) {
-                players.push(index);
-            }
-        }
+/// The notes of a voice whose players are asked for, and those in whose place they stand.
+struct Asked {
+    old: Range<usize>,
+    new: Range<usize>,
+}
+
+impl Asked {
+    /// All notes that are others than before, and all within a window.
+    fn new(voice: &Arc<Voice>, old: Option<&Voice>, window: Option<(Time, Time)>) -> Asked {
+        let notes = &voice.music.notes;
+        let Some(old) = old else { return Asked { old: 0..0, new: 0..notes.len() } };
+        let before = &old.music.notes;
+        let changed = (!std::ptr::eq(&**voice, old)).then(|| {
+            let first = notes.iter().zip(before).take_while(|(a, b)| a == b).count();
+            let rest = notes[first..].iter().rev().zip(before[first..].iter().rev());
+            (first, notes.len() - rest.take_while(|(a, b)| a == b).count())
+        });
+        let within = window.map(|(from, to)| {
+            let first = notes.partition_point(|note| note.start + note.length <= from);
+            (first, notes.partition_point(|note| note.start < to).max(first))
+        });
+        let (first, after) = match (changed, within) {
+            (Some((one, after)), Some((other, until))) => (one.min(other), after.max(until)),
+            (one, other) => one.or(other).unwrap_or_default(),
+        };
+        Asked { old: first..before.len() - (notes.len() - after), new: first..after }
     }
 }
 
-/// Is a note that sounds while one of a voice does that one: does it come from it, or begin with it
-/// (or tremble through it) and have its name?
-fn plays(own: &SoundingNote, note: &Note) -> bool {
-    own.source == note.span
-        || ((own.start == note.start || trembles(own, note))
-            && match (&own.sound, &note.sound) {
-                (Sound::Stroke, Sound::Stroke) => true,
-                (Sound::Pitches(own), Sound::Pitches(wanted)) => wanted
-                    .iter()
-                    .any(|wanted| own.iter().any(|own| (own.midi() - wanted.midi()) % 12 == 0)),
-                _ => false,
-            })
+/// What of the notes of a part tells whose they are.
+struct Heard<'a> {
+    notes: &'a [SoundingNote],
+    brief: Vec<Brief>,
 }
 
-/// Is a note a tremolo that lasts as long as one of a voice, or longer? It is struck anew all the time.
-fn trembles(own: &SoundingNote, note: &Note) -> bool {
-    own.attached.tremolo > 0 && own.start <= note.start && note.start + note.length <= own.end()
+struct Brief {
+    start: Time,
+    end: Time,
+    classes: u16,
+    /// Is it struck anew all the time?
+    trembles: bool,
+}
+
+impl Heard<'_> {
+    /// Those that sound between two times.
+    fn new(part: &Part, from: Time, to: Time) -> Heard<'_> {
+        let first = part.notes.partition_point(|own| own.end() <= from);
+        let after = part.notes.partition_point(|own| own.start < to).max(first);
+        let notes = &part.notes[first..after];
+        let brief = notes.iter().map(|note| Brief {
+            start: note.start,
+            end: note.end(),
+            classes: classes(&note.sound),
+            trembles: note.attached.tremolo > 0,
+        });
+        Heard { notes, brief: brief.collect() }
+    }
+}
+
+/// The classes of the pitches of a sound, a bit each; one more for a stroke.
+fn classes(sound: &Sound) -> u16 {
+    match sound {
+        Sound::Pitches(pitches) => {
+            pitches.iter().fold(0, |all, pitch| all | 1 << pitch.midi().rem_euclid(12))
+        }
+        Sound::Stroke => 1 << 12,
+    }
+}
+
+/// Who plays each of some notes of a voice, which follow one another.
+fn players(parts: &[Heard], notes: &[Note]) -> Players {
+    let wanted: Vec<u16> = notes.iter().map(|note| classes(&note.sound)).collect();
+    // Player by player, which notes he plays.
+    let mut plays: Vec<(u32, u16)> = Vec::with_capacity(notes.len());
+    let mut first = vec![0_u32; notes.len() + 1];
+    let begins = notes.first().map_or(Time::MAX, |note| note.start);
+    for (player, part) in parts.iter().enumerate() {
+        let mut at = part.brief.partition_point(|own| own.end <= begins);
+        for (index, (note, wanted)) in notes.iter().zip(&wanted).enumerate() {
+            while part.brief.get(at).is_some_and(|own| own.end <= note.start) {
+                at += 1;
+            }
+            let end = note.start + note.length;
+            let Some(one) = part.brief.get(at).filter(|own| own.start < end) else { continue };
+            // Most begin together, or have nothing to do with one another.
+            let together = one.start == note.start && one.classes & wanted != 0;
+            // Does a note that sounds meanwhile come from this one, or begin with it (or tremble
+            // through it) and have its name?
+            let does = |(own, whole): (&Brief, &SoundingNote)| {
+                let trembles = own.trembles && own.start <= note.start && end <= own.end;
+                let same_time = own.start == note.start || trembles;
+                (same_time && own.classes & wanted != 0) || whole.source == note.span
+            };
+            let there = part.brief[at..].iter().take_while(|own| own.start < end);
+            if together || there.zip(&part.notes[at..]).any(does) {
+                plays.push((index.narrow::<u32>(), player.narrow::<u16>()));
+                first[index + 1] += 1;
+            }
+        }
+    }
+    for index in 1..first.len() {
+        first[index] += first[index - 1];
+    }
+    let mut next = first.clone();
+    let mut players = vec![0; plays.len()];
+    for (note, player) in plays {
+        let place = &mut next[note as usize];
+        players[*place as usize] = player;
+        *place += 1;
+    }
+    Players { first, players }
 }
 
 /// The weightiest role in which a voice is played, and whether this scoring plays it.

@@ -32,6 +32,9 @@ pub fn has_mark(instrument: &Instrument, mark: Mark) -> bool {
 
 /// Leaves out the marks of a voice, which many may play, that mean nothing on the instrument.
 pub(super) fn leave_out(attached: &mut Attached, instrument: &Instrument) {
+    if attached.marks.is_empty() {
+        return;
+    }
     for mark in attached.marks.iter().filter(|mark| !has_mark(instrument, *mark)) {
         attached.marks.remove(mark);
     }

@@ -2,10 +2,12 @@
 //!
 //! A part depends on its claims, on the lines that claim it, on the voices that they play, on the
 //! parts that they double, on what is said to everybody, and on form and ensemble. Where all of
-//! that is the same, the part is, and what happened while it was filled happens again. What is
+//! that is the same, the part is, and what happened while it was filled happens again; where a line
+//! was put in or taken out before, the others have other numbers, and so have its notes. What is
 //! computed (`sustains`, `signals`, `highlights`) looks at everything, and is taken over only where
 //! no voice, chord, line or claim is another.
 
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use super::derive::Settled;
@@ -13,7 +15,7 @@ use super::doubling::Folded;
 use super::{Arrangement, GivenLine, LineId, Part};
 use crate::diagnostics::Diagnostic;
 use crate::music::Time;
-use crate::resolve::{Ensemble, Piece, Verb};
+use crate::resolve::{Ensemble, Line, Piece, Verb};
 
 /// What an arrangement keeps for the next run.
 #[derive(Clone, Debug, Default)]
@@ -64,6 +66,8 @@ pub(super) struct Before<'a> {
     keeps: Vec<Option<bool>>,
     /// The same, but for the parts that it doubles.
     alone: Vec<bool>,
+    /// The number that each line of then has now, if it is the same.
+    now: Vec<Option<LineId>>,
 }
 
 impl<'a> Before<'a> {
@@ -90,17 +94,26 @@ impl<'a> Before<'a> {
             (Some(old), Some(new)) => Arc::ptr_eq(old, new),
             _ => false,
         };
-        let same_line = |id: usize| match (kept.lines.get(id), lines.get(id)) {
-            (Some(old), Some(new)) => old.is_same(new),
-            _ => false,
-        };
-        let same_lines: Vec<bool> = (0..lines.len()).map(same_line).collect();
+        let known = kept.lines.iter().enumerate().map(|(id, old)| (Arc::as_ptr(&old.line), id));
+        let known: HashMap<*const Line, usize> = known.collect();
+        let mut now = vec![None; kept.lines.len()];
+        for (id, given) in lines.iter().enumerate() {
+            let old = known.get(&Arc::as_ptr(&given.line));
+            if let Some(&old) = old.filter(|old| kept.lines[**old].is_same(given)) {
+                now[old] = Some(LineId::new(id));
+            }
+        }
+        let mut same_lines = vec![false; lines.len()];
+        now.iter().flatten().for_each(|id| same_lines[id.index()] = true);
+        let in_place = now.iter().enumerate().all(|(old, now)| *now == Some(LineId::new(old)));
         let claims = parts.iter().zip(&kept.before_fermatas);
-        let same_claims: Vec<bool> = claims.map(|(new, old)| is_claimed_alike(new, old)).collect();
+        let same_claims: Vec<bool> =
+            claims.map(|(new, old)| is_claimed_alike(new, old, &now)).collect();
         let circles = kept.events.iter().flatten().any(|event| matches!(event, Event::Circle));
         let computed = !circles
             && kept.lines.len() == lines.len()
-            && same_lines.iter().chain(&same_claims).all(|same| *same)
+            && in_place
+            && same_claims.iter().all(|same| *same)
             && old.voices.len() == piece.voices.len()
             && (0..piece.voices.len()).all(same_voice)
             && old.harmony == piece.harmony
@@ -128,7 +141,7 @@ impl<'a> Before<'a> {
                 })
         };
         let alone = parts.iter().zip(&same_claims).map(alone).collect();
-        Some(Before { arrangement, keeps: vec![None; parts.len()], alone })
+        Some(Before { arrangement, keeps: vec![None; parts.len()], alone, now })
     }
 
     /// May a part be taken over?
@@ -149,14 +162,34 @@ impl<'a> Before<'a> {
         keeps
     }
 
-    /// A part that is taken over, without the fermatas of all voices.
-    pub(super) fn part(&self, index: usize) -> Arc<Part> {
-        Arc::clone(&self.arrangement.kept.before_fermatas[index])
+    /// The number that a line of then has now.
+    fn now(&self, id: LineId) -> LineId {
+        self.now.get(id.index()).copied().flatten().unwrap_or(id)
+    }
+
+    /// A part that is taken over, without the fermatas of all voices. `new` has its claims.
+    pub(super) fn part(&self, index: usize, new: &Part) -> Arc<Part> {
+        let old = &self.arrangement.kept.before_fermatas[index];
+        if old.claims == new.claims && old.takes == new.takes {
+            return Arc::clone(old);
+        }
+        let mut part = Part::clone(old);
+        part.claims.clone_from(&new.claims);
+        part.takes.clone_from(&new.takes);
+        part.notes.iter_mut().for_each(|note| note.line = self.now(note.line));
+        Arc::new(part)
     }
 
     /// What happened while it was filled.
     pub(super) fn events(&self, index: usize) -> Vec<Event> {
-        self.arrangement.kept.events[index].clone()
+        let events = self.arrangement.kept.events[index].iter().cloned();
+        let now = |event| match event {
+            Event::Tell(once, id, finding) => Event::Tell(once, self.now(id), finding),
+            Event::LeftOut(id, times) => Event::LeftOut(self.now(id), times),
+            Event::Moved(id, source, folded) => Event::Moved(self.now(id), source, folded),
+            Event::Fill(_) | Event::Said(_) | Event::Circle => event,
+        };
+        events.map(now).collect()
     }
 
     /// The same part with the fermatas of all voices, where they are the same and it is.
@@ -172,13 +205,22 @@ impl<'a> Before<'a> {
     }
 }
 
-/// Have two parts the same claims, instruments, keys and drums?
-fn is_claimed_alike(new: &Part, old: &Part) -> bool {
+/// Have two parts the same claims, instruments, keys and drums, lines by the numbers that they have
+/// now?
+fn is_claimed_alike(new: &Part, old: &Part, now: &[Option<LineId>]) -> bool {
+    let same = |new: LineId, old: LineId| now.get(old.index()) == Some(&Some(new));
+    let claims =
+        new.claims.len() == old.claims.len()
+            && new.claims.iter().zip(&old.claims).all(|(new, old)| {
+                (new.from, new.to) == (old.from, old.to) && same(new.line, old.line)
+            });
+    let takes = new.takes.len() == old.takes.len()
+        && new.takes.iter().zip(&old.takes).all(|(new, old)| new.0 == old.0 && same(new.1, old.1));
     let instruments = new.instruments.iter().zip(&old.instruments);
     let tunings = new.tunings.iter().zip(&old.tunings);
-    new.claims == old.claims
+    claims
+        && takes
         && new.drums == old.drums
-        && new.takes == old.takes
         && new.instruments.len() == old.instruments.len()
         && new.tunings.len() == old.tunings.len()
         && instruments.into_iter().all(|(a, b)| a.0 == b.0 && std::ptr::eq(a.1, b.1))

@@ -32,7 +32,7 @@ use crate::resolve::{
 };
 
 pub use arrangement::{Arrangement, Claim, LineId, LineOrigin, Part, SoundingNote};
-pub use coverage::{Players, VoiceCoverage, coverage, coverage_again};
+pub use coverage::{VoiceCoverage, coverage_again};
 pub use doubt::Doubt;
 pub use idiom::{has_mark, has_technique};
 use kept::{Before, Event, KeptWork, Once};
@@ -78,6 +78,11 @@ pub fn arrange_again(
             kept: given.layer > 0,
             lyrics: given.line.lyrics,
             chords: given.line.chords,
+            figures: given.line.figures,
+            realises: match given.line.verb {
+                Verb::Realises { voice } => Some(voice),
+                _ => None,
+            },
         })
         .collect();
     let smaller = Smaller::of(piece, scoring, before);
@@ -284,7 +289,8 @@ impl<'a> Work<'a> {
             return;
         }
         let kept = self.before.as_mut().and_then(|before| {
-            before.keeps(index).then(|| (before.part(index), before.events(index)))
+            let new = &self.parts[index];
+            before.keeps(index).then(|| (before.part(index, new), before.events(index)))
         });
         if let Some((part, events)) = kept {
             self.sounding += part.notes.len();

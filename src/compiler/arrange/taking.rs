@@ -30,14 +30,10 @@ pub(super) fn take(music: &Music, line: &Line, octaves: i8, run: &mut Run) {
             attached.graces = None;
             attached.slur_starts = false;
         }
-        let sound = match &note.sound {
-            Sound::Pitches(pitches) => {
-                let mut pitches = pitches.clone();
-                raise(&mut pitches, octaves);
-                Sound::Pitches(pitches)
-            }
-            Sound::Stroke => Sound::Stroke,
-        };
+        let mut sound = note.sound.clone();
+        if let Sound::Pitches(pitches) = &mut sound {
+            raise(pitches, octaves);
+        }
         run.notes.push(SoundingNote {
             start,
             length: end - start,
@@ -103,13 +99,14 @@ pub(super) fn thin(notes: &mut [SoundingNote], place: usize, of: usize) -> Optio
         if pitches.len() > of && left_out.is_none() {
             left_out = Some(note.clone());
         }
-        let chosen = choose(pitches, place, from_below);
         if let Some(graces) = note.attached.graces.as_mut() {
             for (_, grace) in &mut graces.notes {
                 *grace = choose(grace, place, from_below);
             }
         }
-        note.sound = Sound::Pitches(chosen);
+        if pitches.len() > 1 {
+            note.sound = Sound::Pitches(choose(pitches, place, from_below));
+        }
     }
     left_out
 }

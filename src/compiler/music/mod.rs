@@ -3,6 +3,7 @@
 //! Nothing here knows a file, a player or a staff. Everything later is built of these values.
 
 mod chord;
+mod figure;
 mod interval;
 mod key;
 mod metre;
@@ -11,6 +12,7 @@ mod sign;
 mod time;
 
 pub use chord::{Chord, ChordError, ChordQuality};
+pub use figure::{Figure, Figures, figures};
 pub use interval::Interval;
 pub use key::{Key, Mode};
 pub use metre::{Metre, MetreSign};

@@ -38,6 +38,7 @@ impl Letter {
 
     /// Semitones above C of the natural letter: 0, 2, 4, 5, 7, 9, 11.
     #[must_use]
+    #[inline]
     pub const fn semitones(self) -> i32 {
         [0, 2, 4, 5, 7, 9, 11][self as usize]
     }
@@ -135,12 +136,14 @@ impl Pitch {
 
     /// The name without the octave.
     #[must_use]
+    #[inline]
     pub const fn name(self) -> PitchName {
         PitchName { letter: self.letter, alter: self.alter }
     }
 
     /// Diatonic steps above C0, whatever the alterations.
     #[must_use]
+    #[inline]
     pub const fn step(self) -> i32 {
         self.letter.step() + 7 * self.octave as i32
     }
@@ -148,6 +151,7 @@ impl Pitch {
     /// Key number of the MIDI standard, where middle C (C4) is 60; outside 0 to 127 it has no
     /// meaning there but still orders pitches by height.
     #[must_use]
+    #[inline]
     pub const fn midi(self) -> i32 {
         self.letter.semitones() + self.alter as i32 + 12 * (self.octave as i32 + 1)
     }
@@ -155,7 +159,12 @@ impl Pitch {
     /// The pitch moved by diatonic steps and semitones together; `None` if the spelling would need
     /// more than a double accidental or the octave leaves the range of the type.
     #[must_use]
+    #[inline]
     pub fn transposed(self, by: Interval) -> Option<Pitch> {
+        // Most instruments sound as they read.
+        if by == Interval::UNISON && (-2..=2).contains(&self.alter) {
+            return Some(self);
+        }
         let step = self.step() + by.steps;
         let octave = i8::try_from(step.div_euclid(7)).ok()?;
         let natural = Pitch::new(Letter::from_step(step), 0, octave);
@@ -166,6 +175,7 @@ impl Pitch {
     /// The pitch moved by an interval; where the spelling would need more than a double
     /// accidental, the nearest simpler spelling that sounds alike.
     #[must_use]
+    #[inline]
     pub fn transposed_or_respelled(self, by: Interval) -> Pitch {
         self.transposed(by).unwrap_or_else(|| Pitch::from_midi(self.midi() + by.semitones))
     }
@@ -193,6 +203,7 @@ impl Pitch {
 
     /// The pitch `octaves` octaves higher (or lower, if negative).
     #[must_use]
+    #[inline]
     pub const fn octaves_up(self, octaves: i8) -> Pitch {
         Pitch { octave: self.octave.saturating_add(octaves), ..self }
     }
@@ -200,12 +211,14 @@ impl Pitch {
 
 /// By sounding height first, then by letter, so that enharmonic twins stand side by side.
 impl Ord for Pitch {
+    #[inline]
     fn cmp(&self, other: &Pitch) -> std::cmp::Ordering {
         (self.midi(), self.step()).cmp(&(other.midi(), other.step()))
     }
 }
 
 impl PartialOrd for Pitch {
+    #[inline]
     fn partial_cmp(&self, other: &Pitch) -> Option<std::cmp::Ordering> {
         Some(self.cmp(other))
     }

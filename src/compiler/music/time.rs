@@ -80,12 +80,14 @@ impl Time {
 
     /// Is this a duration of more than nothing?
     #[must_use]
+    #[inline]
     pub fn is_positive(self) -> bool {
         self.0 > 0
     }
 
     /// The number of whole times that `unit` fits into this time (rounded towards the beginning).
     #[must_use]
+    #[inline]
     pub fn div_floor(self, unit: Time) -> i64 {
         self.0.div_euclid(unit.0.max(1))
     }
@@ -93,18 +95,21 @@ impl Time {
     /// In whole notes as a floating-point number: for the last step of a writer and for messages
     /// about seconds only.
     #[must_use]
+    #[inline]
     pub fn to_f64(self) -> f64 {
         self.0 as f64 / GRAINS as f64
     }
 
     /// The shorter of two times.
     #[must_use]
+    #[inline]
     pub fn min(self, other: Time) -> Time {
         Ord::min(self, other)
     }
 
     /// The longer of two times.
     #[must_use]
+    #[inline]
     pub fn max(self, other: Time) -> Time {
         Ord::max(self, other)
     }
@@ -116,12 +121,14 @@ fn gcd(a: u64, b: u64) -> u64 {
 
 impl Add for Time {
     type Output = Time;
+    #[inline]
     fn add(self, other: Time) -> Time {
         Time(self.0 + other.0)
     }
 }
 
 impl AddAssign for Time {
+    #[inline]
     fn add_assign(&mut self, other: Time) {
         self.0 += other.0;
     }
@@ -129,12 +136,14 @@ impl AddAssign for Time {
 
 impl Sub for Time {
     type Output = Time;
+    #[inline]
     fn sub(self, other: Time) -> Time {
         Time(self.0 - other.0)
     }
 }
 
 impl SubAssign for Time {
+    #[inline]
     fn sub_assign(&mut self, other: Time) {
         self.0 -= other.0;
     }
@@ -142,6 +151,7 @@ impl SubAssign for Time {
 
 impl Neg for Time {
     type Output = Time;
+    #[inline]
     fn neg(self) -> Time {
         Time(-self.0)
     }
@@ -149,6 +159,7 @@ impl Neg for Time {
 
 impl Mul<i64> for Time {
     type Output = Time;
+    #[inline]
     fn mul(self, times: i64) -> Time {
         Time(self.0 * times)
     }
@@ -156,6 +167,7 @@ impl Mul<i64> for Time {
 
 impl Rem for Time {
     type Output = Time;
+    #[inline]
     fn rem(self, other: Time) -> Time {
         Time(self.0.rem_euclid(other.0.max(1)))
     }

@@ -1,17 +1,22 @@
 //! Ensembles: who plays, with which instrument, in which crook.
 
+mod crooks;
+mod drums;
+
 use std::collections::HashMap;
 use std::sync::Arc;
+
+pub(super) use crooks::{crook, key, needs_key};
+pub(super) use drums::tuned_notes;
 
 use super::gather::{gather, places};
 use super::piece::{Ensemble, Player, SetLimit};
 use super::{Resolver, distinct, lost, unknown};
 use crate::diagnostics::{Diagnostic, Span};
-use crate::instruments::{self, Instrument, Tuning, catalogue};
+use crate::instruments::{self, Instrument, catalogue};
 use crate::limits;
-use crate::music::{Interval, Pitch};
 use crate::narrow::Narrow;
-use crate::syntax::{Declaration, EnsembleLine, EnsembleTree, PitchTree, PlayersTree, Tree, Word};
+use crate::syntax::{Declaration, EnsembleLine, EnsembleTree, PlayersTree, Tree, Word};
 
 pub(super) fn ensembles(cx: &mut Resolver, tree: &Tree) -> Vec<Arc<Ensemble>> {
     let trees: Vec<&EnsembleTree> = tree
@@ -275,8 +280,8 @@ fn line_players(cx: &mut Resolver, line: &PlayersTree) -> Vec<Player> {
         return Vec::new();
     }
     let parts = if line.section { 1 } else { count };
-    let tunings = tunings(cx, line, instrument, parts);
-    let drums = drums(cx, line, instrument);
+    let tunings = crooks::tunings(cx, line, instrument, parts);
+    let drums = drums::drums(cx, line, instrument);
     let section = line.section || (line.count.is_none() && section_number > 0);
     (1..=parts)
         .map(|number| {
@@ -346,260 +351,6 @@ pub(super) fn instrument_named(
         });
     }
     found
-}
-
-/// The key or crook of each of the players of a line.
-fn tunings(
-    cx: &mut Resolver,
-    line: &PlayersTree,
-    instrument: &'static Instrument,
-    parts: u32,
-) -> Vec<Option<&'static Tuning>> {
-    if let (Some(first), true) = (line.crooks.first(), instrument.crooks.is_empty()) {
-        cx.push(
-            Diagnostic::error(
-                "names/crook",
-                first.span,
-                format!("The {} has no crooks.", instrument.name.to_lowercase()),
-            )
-            .with_help("Crooks belong to horns and trumpets without valves; a key is `in Bb`."),
-        );
-        return Vec::new();
-    }
-    if !line.crooks.is_empty() {
-        let found: Vec<Option<&'static Tuning>> =
-            line.crooks.iter().map(|word| crook(cx, instrument, word)).collect();
-        let pairs = parts.div_ceil(2) as usize;
-        return match found.len() {
-            1 => vec![found[0]; parts as usize],
-            given if given == parts as usize => found,
-            given if given == pairs => (0..parts as usize).map(|i| found[i / 2]).collect(),
-            given => {
-                cx.push(
-                    Diagnostic::error(
-                        "names/crook",
-                        line.span,
-                        format!("{given} crooks are named for {parts} players."),
-                    )
-                    .with_help("Name one crook, one for each pair, or one for each player."),
-                );
-                Vec::new()
-            }
-        };
-    }
-    if let Some(word) = &line.built_in {
-        return vec![key(cx, instrument, word); parts as usize];
-    }
-    if needs_key(cx, instrument, line.name.span, parts > 1) {
-        return vec![instrument.keys.first().or(instrument.crooks.first()); parts as usize];
-    }
-    Vec::new()
-}
-
-/// Says so where an instrument means nothing without a key or crook.
-pub(super) fn needs_key(
-    cx: &mut Resolver,
-    instrument: &Instrument,
-    span: Span,
-    several_players: bool,
-) -> bool {
-    let id = &instrument.id;
-    let natural = instrument.without_valves().is_some();
-    let several = instrument.keys.len() > 1 && instrument.transposition == Interval::UNISON;
-    let needs = instrument.natural.is_some() || natural || several;
-    if needs {
-        let id = if several_players { format!("{id} 2") } else { id.clone() };
-        let keys: Vec<&str> = instrument.keys.iter().map(|key| key.name.as_str()).collect();
-        let help = match (instrument.natural.is_some(), natural) {
-            (true, _) => {
-                format!("Write for example `{id} crook D`; `ripieno advise crooks` ranks them.")
-            }
-            (false, true) => format!(
-                "Without valves write `{id} crook D`, with valves `{id} in {}`.",
-                keys.first().unwrap_or(&"F")
-            ),
-            (false, false) => format!(
-                "Write for example `{id} in {}`; known: {}.",
-                keys.first().unwrap_or(&"C"),
-                keys.join(", ")
-            ),
-        };
-        cx.push(
-            Diagnostic::error(
-                "names/key-missing",
-                span,
-                format!("Which key is the {} in?", instrument.name.to_lowercase()),
-            )
-            .with_help(help),
-        );
-    }
-    needs
-}
-
-/// The crook of that name, or a finding.
-pub(super) fn crook(
-    cx: &mut Resolver,
-    instrument: &'static Instrument,
-    word: &Word,
-) -> Option<&'static Tuning> {
-    let found = instrument.crooks.iter().find(|crook| crook.name == word.value);
-    if found.is_none() {
-        let (alto, basso) = (format!("{} alto", word.value), format!("{} basso", word.value));
-        let both = instrument.tuning(&alto).is_some() && instrument.tuning(&basso).is_some();
-        let known: Vec<&str> = instrument.crooks.iter().map(|crook| crook.name.as_str()).collect();
-        cx.push(if both {
-            Diagnostic::error(
-                "natural-brass/no-such-crook",
-                word.span,
-                format!("`{}` can mean two crooks.", word.value),
-            )
-            .with_help(format!(
-                "Write `{alto}` or `{basso}`: they lie an octave apart, and old parts disagree."
-            ))
-        } else {
-            let finding = Diagnostic::error(
-                "natural-brass/no-such-crook",
-                word.span,
-                format!(
-                    "There is no {} crook for the {}.",
-                    word.value,
-                    instrument.name.to_lowercase()
-                ),
-            );
-            // Where only one of the two octaves was built, that one is meant.
-            let one = [alto, basso].into_iter().find(|name| instrument.tuning(name).is_some());
-            match one {
-                Some(name) => {
-                    finding.with_fix(format!("write `{name}`"), word.span, name.clone(), false)
-                }
-                None => finding,
-            }
-            .with_help(format!(
-                "{}Known crooks: {}.",
-                german_h(&word.value),
-                known.join(", ")
-            ))
-        });
-    }
-    found
-}
-
-/// What German parts call B natural.
-fn german_h(name: &str) -> &'static str {
-    if name.split(' ').next() == Some("H") { "German H is B. " } else { "" }
-}
-
-/// The key of that name, or a finding.
-pub(super) fn key(
-    cx: &mut Resolver,
-    instrument: &'static Instrument,
-    word: &Word,
-) -> Option<&'static Tuning> {
-    let found = instrument.keys.iter().find(|key| key.name == word.value);
-    if found.is_none() {
-        let known: Vec<&str> = instrument.keys.iter().map(|key| key.name.as_str()).collect();
-        let name = instrument.name.to_lowercase();
-        let help = if known.is_empty() {
-            format!("The {name} is built in one key only: leave `in {}` out.", word.value)
-        } else {
-            format!("{}Known: {}.", german_h(&word.value), known.join(", "))
-        };
-        cx.push(
-            Diagnostic::error(
-                "names/key",
-                word.span,
-                format!("There is no {name} in {}.", word.value),
-            )
-            .with_help(help),
-        );
-    }
-    found
-}
-
-/// Says so where as many players are engaged as there are drums, which one player strikes.
-fn several_drummers(cx: &mut Resolver, line: &PlayersTree) {
-    let (Some(count), false) = (&line.count, line.section) else { return };
-    if count.value < 2 || line.tuned.len() != count.value as usize {
-        return;
-    }
-    let (name, many) = (&line.name, count.value);
-    let finding = Diagnostic::advice(
-        "names/several-drummers",
-        line.span,
-        format!("This line asks for {many} players with {many} drums each."),
-    );
-    cx.push(
-        finding
-            .with_help(format!(
-                "For {many} drums and one player write `{} tuned …`, without the number.",
-                name.value
-            ))
-            .with_fix("ask for one player", name.span.after().to(count.span), "", false),
-    );
-}
-
-fn drums(cx: &mut Resolver, line: &PlayersTree, instrument: &Instrument) -> Vec<Pitch> {
-    let Some(first) = line.tuned.first() else { return Vec::new() };
-    if instrument.drums.is_empty() {
-        cx.push(
-            Diagnostic::error(
-                "names/tuned",
-                first.span,
-                format!("The {} is not tuned to notes.", instrument.name.to_lowercase()),
-            )
-            .with_help("`tuned` belongs to timpani."),
-        );
-        return Vec::new();
-    }
-    several_drummers(cx, line);
-    tuned_notes(cx, &line.tuned, instrument)
-}
-
-/// The notes to which drums are tuned, from the lowest up; those outside the drums' compass are
-/// told.
-pub(super) fn tuned_notes(
-    cx: &mut Resolver,
-    written: &[PitchTree],
-    instrument: &Instrument,
-) -> Vec<Pitch> {
-    // Whatever the year: what was not yet asked then is a matter for the checker.
-    let sets = instrument.drum_sets.iter().flat_map(|set| &set.drums);
-    let all = || instrument.drums.iter().chain(sets.clone());
-    let low = all().map(|drum| drum.low).min();
-    let high = all().map(|drum| drum.high).max();
-    let mut notes = Vec::new();
-    for pitch in written {
-        let Some(octave) = pitch.octave else {
-            cx.push(
-                Diagnostic::error("names/tuned", pitch.span, "A drum's note needs its octave.")
-                    .with_help(format!("Write for example `tuned {}3`.", pitch.name)),
-            );
-            continue;
-        };
-        let note = pitch.name.at(octave);
-        if low.is_some_and(|low| note.midi() < low.midi())
-            || high.is_some_and(|high| note.midi() > high.midi())
-        {
-            let compass: Vec<String> = all()
-                .map(|drum| format!("the {} drum {} to {}", drum.name, drum.low, drum.high))
-                .collect();
-            cx.push(
-                Diagnostic::error(
-                    "natural-brass/drum-outside",
-                    pitch.span,
-                    format!("No drum can be tuned to {note}."),
-                )
-                .with_help(format!(
-                    "Their compass: {}. Take the octave that fits.",
-                    compass.join(", ")
-                )),
-            );
-            continue;
-        }
-        notes.push(note);
-    }
-    notes.sort_unstable();
-    notes
 }
 
 /// Name and abbreviation as they are printed: "Oboe 2", "Violins I", "Violas".

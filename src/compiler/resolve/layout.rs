@@ -340,12 +340,12 @@ mod tests {
     fn what_no_longer_fits_is_told() {
         for (line, message) in [
             ("score break before 9", "The piece has no bar 9."),
-            ("oboe.3 turn before 2", "There is no player or group in duo called `oboe.3`."),
-            ("score paper a7", "There is no paper called `a7`."),
+            ("oboe.3 turn before 2", "Unknown player or group `oboe.3` in duo."),
+            ("score paper a7", "Unknown paper `a7`."),
             ("parts staff 70 mm", "No staff can be read at this size."),
             ("parts break before 1", "Bar 1 begins the first page anyway."),
             ("oboe.1 hide empty", "Only a score leaves out empty staves."),
-            ("oboe.1 nudge blob bar 2 up 1", "There is no sign called `blob`."),
+            ("oboe.1 nudge blob bar 2 up 1", "Unknown sign `blob`."),
             ("oboe.1 nudge slur bar 2 beat 4 up 1", "Bar 2 has no beat 4."),
             ("oboe.1 nudge slur bar 2 up 70", "This is farther than a sign is nudged."),
             (
@@ -355,7 +355,7 @@ mod tests {
         ] {
             assert_eq!(told(&format!("layout for plain {{\n {line}\n}}")), message);
         }
-        assert_eq!(told("layout for plan {\n}"), "There is no scoring called `plan`.");
+        assert_eq!(told("layout for plan {\n}"), "Unknown scoring `plan`.");
         let twice = "layout for plain {\n}\nlayout for plain {\n}";
         assert_eq!(told(twice), "There is a second layout for `plain`.");
         let lines = "layout {\n parts turn before 2\n parts break before 2\n}";

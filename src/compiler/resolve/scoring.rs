@@ -205,6 +205,7 @@ fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
         solo: false,
         lyrics: false,
         chords: false,
+        figures: false,
         dynamic: None,
         techniques: Vec::new(),
         words: Vec::new(),
@@ -263,6 +264,7 @@ fn scoring_line(cx: &mut Resolver, tree: &ScoringLine, ensemble: &Ensemble, piec
         solo: false,
         lyrics: false,
         chords: false,
+        figures: false,
         dynamic: None,
         techniques: Vec::new(),
         words: Vec::new(),
@@ -371,6 +373,7 @@ fn modifiers(cx: &mut Resolver, tree: &ScoringLine, piece: &Piece, line: &mut Li
             }
             Modifier::Solo => line.solo = true,
             Modifier::Lyrics => line.lyrics = true,
+            Modifier::Figures => line.figures = true,
             Modifier::Chords => {
                 line.chords = true;
                 if piece.harmony.is_empty() && piece.harmony_unsure.is_empty() {

@@ -300,7 +300,7 @@ impl Document {
         }
     }
 
-    /// Gives numbers to items that were read again: to those that are as they were their own, to
+    /// Gives numbers to items that were read again: to those that read as they did their own, to
     /// the others those of the items in whose place they stand.
     fn settle(&mut self, new: Vec<Item>, from: usize, old: &[(Item, String)]) -> Vec<Item> {
         let mut at = from;
@@ -328,16 +328,22 @@ impl Document {
         let changed_old = &old[before..old.len() - after];
         let count = new.len();
         let settled = new.into_iter().enumerate().map(|(index, item)| {
-            if index < before || index >= count - after {
-                let other = if index < before { index } else { old.len() - (count - index) };
-                return Item { gap: item.gap, ..old[other].0.clone() };
+            let other = if index < before {
+                old.get(index)
+            } else if index >= count - after {
+                old.get(old.len() - (count - index))
+            } else {
+                changed_old.get(index - before)
+            };
+            let id = other.map_or(ItemId(next), |(known, _)| known.id);
+            next += u32::from(other.is_none());
+            let item = read(file, id, &self.text[places[index]..], item.within);
+            // What is the same stays as it is, its trees with it. The text of an item alone does
+            // not tell: a finding may stand behind it, in what is left out.
+            match other.map(|(known, _)| Item { gap: item.gap, ..known.clone() }) {
+                Some(known) if known == item => known,
+                _ => item,
             }
-            let id = changed_old.get(index - before).map(|(known, _)| known.id);
-            let id = id.unwrap_or_else(|| {
-                next += 1;
-                ItemId(next - 1)
-            });
-            read(file, id, &self.text[places[index]..], item.within)
         });
         let settled = settled.collect();
         self.next = next;

@@ -72,6 +72,17 @@ fn every_comment_stands_in_a_gap_or_among_the_lines_of_a_bar() {
 }
 
 #[test]
+fn a_gap_is_what_the_grammar_leaves_out_between_items() {
+    let signs = ["", " ", "\t", "\u{FEFF}", "\u{A0}", "\n", "\r\n", "\r", "// so\n", "/", "x"];
+    let pairs = signs.iter().flat_map(|one| signs.iter().map(move |two| format!("{one}{two}")));
+    for text in pairs.flat_map(|pair| signs.map(|last| format!("{pair}{last}use \"a\""))) {
+        let whole = Grammar::parse(Rule::between, &text).map_or(0, |pairs| pairs.as_str().len());
+        let document = Document::new(FileId(0), text.as_str());
+        assert_eq!(document.items().next().map(|(start, _)| start), Some(whole), "{text:?}");
+    }
+}
+
+#[test]
 fn items_see_what_the_grammar_sees_in_the_whole() {
     for text in [LOOSE, SMALL] {
         let whole = Grammar::parse(Rule::file, text).unwrap().flatten();
@@ -109,6 +120,29 @@ fn an_edit_of_a_bar_leaves_all_other_items_as_they_are() {
     assert!(before.iter().all(|id| after.contains(id)));
 }
 
+#[test]
+fn a_finding_behind_an_item_follows_what_stands_there() {
+    // A line that breaks off, with blanks behind it; written notes that are not closed.
+    for (text, gap, with) in [
+        ("form {\n  1 metre 4/4, key  \n  2 end\n}\n", "  \n  2", "\n  2"),
+        ("form {\n  1 metre 4/4, key\n  2 end\n}\n", "\n  2", " \u{FEFF} \n\n  2"),
+        ("form {\n  1 metre 4/4, key \u{A0}// so\n  2 end\n}\n", "// so", ""),
+        ("scoring a for b {\n  oboe writes {\n  1: 1/4 C5 |\n\n\nvoice v { }\n", "\n\n\n", "\n"),
+        (
+            "scoring a for b {\n  oboe writes {\n  1: 1/4 C5 |\n\n\nvoice v { }\n",
+            "\n\n\n",
+            "// so\n",
+        ),
+        ("use \"a\n\nform {\n}\n", "\n\nform", " \nform"),
+    ] {
+        let mut document = Document::new(FileId(0), text);
+        let at = text.find(gap).unwrap();
+        document.edit(at..at + gap.len(), with);
+        let fresh = Document::new(FileId(0), document.text());
+        assert_eq!(shape(&document), shape(&fresh), "{text}");
+    }
+}
+
 /// Random numbers that are the same in every run (xorshift).
 struct Random(u64);
 
@@ -121,7 +155,7 @@ impl Random {
     }
 }
 
-const BITS: [&str; 40] = [
+const BITS: [&str; 42] = [
     "|",
     "{",
     "}",
@@ -162,6 +196,8 @@ const BITS: [&str; 40] = [
     "oboe",
     "\r",
     "ensemble e {",
+    "1 key ",
+    "\u{A0}",
 ];
 
 #[test]

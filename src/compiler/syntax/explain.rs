@@ -178,7 +178,8 @@ pub(super) fn stopped(
     what: &str,
 ) -> Diagnostic {
     let at = match error.location {
-        InputLocation::Pos(at) | InputLocation::Span((at, _)) => at.min(text.len()),
+        // What breaks off does so behind its last sign, whatever blanks follow.
+        InputLocation::Pos(at) | InputLocation::Span((at, _)) => at.min(text.trim_end().len()),
     };
     let rest = &text[at..];
     let found = token(rest);

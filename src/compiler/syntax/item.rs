@@ -203,7 +203,7 @@ const BLANK: [char; 6] = [' ', '\t', '\u{FEFF}', '\u{A0}', '\n', '\r'];
 /// Reads the next item of a text, which begins with the gap before it. What stands behind the
 /// item may decide where it ends; what stands before the text decides nothing.
 pub(super) fn read(file: FileId, id: ItemId, text: &str, within: Within) -> Item {
-    let gap = Grammar::parse(Rule::between, text).map_or(0, |pairs| pairs.as_str().len());
+    let gap = gap(text);
     let text = &text[gap..];
     let mut cx = ItemReader { file, item: id, text, length: text.len(), diagnostics: Vec::new() };
     let (length, node) = match (within, text.as_bytes().first()) {
@@ -231,6 +231,16 @@ pub(super) fn read(file: FileId, id: ItemId, text: &str, within: Within) -> Item
     let mut findings = cx.diagnostics;
     findings.shrink_to_fit();
     Item { id, gap, length, within, node, findings }
+}
+
+/// How many bytes stand before an item. What is blanks alone, as nearly everywhere, need not be read
+/// by the grammar.
+fn gap(text: &str) -> usize {
+    let blanks = text.len() - text.trim_start_matches(BLANK).len();
+    match text[blanks..].starts_with("//") {
+        true => Grammar::parse(Rule::between, text).map_or(0, |pairs| pairs.as_str().len()),
+        false => blanks,
+    }
 }
 
 /// Does a declaration begin here, though a block is open? No entry of a block does; the grammar

@@ -63,6 +63,7 @@ keywords! {
     kw_entries => "entries",
     kw_era => "era",
     kw_extends => "extends",
+    kw_figures => "figures",
     kw_fine => "fine",
     kw_for => "for",
     kw_form => "form",

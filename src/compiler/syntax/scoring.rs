@@ -323,6 +323,7 @@ fn modifier(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<Modifier> {
         Rule::solo => Modifier::Solo,
         Rule::with_lyrics => Modifier::Lyrics,
         Rule::with_chords => Modifier::Chords,
+        Rule::with_figures => Modifier::Figures,
         Rule::at => Modifier::At(cx.word(&pair.into_inner().nth(1)?)),
         Rule::technique => Modifier::Technique(pair.as_str().trim_end().to_string()),
         Rule::string => Modifier::Words(cx.string(&pair).value),

@@ -588,6 +588,8 @@ pub enum Modifier {
     Lyrics,
     /// `with chords`: where it stands.
     Chords,
+    /// `with figures`.
+    Figures,
     /// `at mf`.
     At(Word),
     /// `pizz`, `arco`, `muted`, `unmuted`.

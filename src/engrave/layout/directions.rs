@@ -1,7 +1,7 @@
 //! Dynamics and hairpins on a common line below the staff; ways of playing and words above it.
 
 use kurbo::Point;
-use ripieno_compiler::music::Time;
+use ripieno_compiler::music::{Figure, Time};
 use ripieno_compiler::resolve::Dynamic;
 use ripieno_writers::edition::DirectionKind;
 use ripieno_writers::notate::Syllable;
@@ -227,6 +227,10 @@ pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
             DirectionKind::Change(words) => (words.clone(), Face::Bold, 2.1),
             DirectionKind::CueName(words) => (words.clone(), Face::Italic, 1.75),
             DirectionKind::Dynamic(_) | DirectionKind::Chord(_) => continue,
+            DirectionKind::Figures(figures) => {
+                stacked(canvas, direction, figures, end);
+                continue;
+            }
         };
         let run = shape(&text, face, size);
         let x = direction.left.min((end - run.width).max(0.5));
@@ -237,6 +241,20 @@ pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
             canvas.sky.bottom(x0, x1).max(2.1) + ABOVE + run.rise()
         };
         canvas.sky.add((x0, x1), (y - run.rise(), y + run.fall() * 0.5));
+        let from_mark = canvas.marks.len();
+        canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
+        canvas.say(from_mark, direction.at);
+    }
+}
+
+/// Figures one below another under the staff, the highest number on top.
+fn stacked(canvas: &mut Canvas, direction: &Said, figures: &[Figure], end: f64) {
+    for figure in figures {
+        let run = shape(&figure.to_string(), Face::Roman, 2.0);
+        let x = direction.left.min((end - run.width).max(0.5));
+        let (x0, x1) = (x - 0.2, x + run.width + 0.3);
+        let y = canvas.sky.bottom(x0, x1).max(2.1) + 0.4 + run.rise();
+        canvas.sky.add((x0, x1), (y - run.rise(), y));
         let from_mark = canvas.marks.len();
         canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
         canvas.say(from_mark, direction.at);

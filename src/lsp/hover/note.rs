@@ -7,11 +7,10 @@ use std::fmt::Write;
 use super::{Hover, notes_of};
 use crate::arrange::{Arrangement, Part, SoundingNote};
 use crate::check::{Heard, heard_at};
-use crate::harmony::harmony_of;
 use crate::instruments::PartialClass;
 use crate::music::{Pitch, Time};
 use crate::notes::{NoteAt, note_at, sounded};
-use crate::resolve::{Clock, Dynamic, Piece, Sound};
+use crate::resolve::{Clock, Dynamic, HarmonyEvent, Piece, Sound};
 use crate::session::Session;
 use crate::workspace::At;
 
@@ -27,7 +26,7 @@ pub(super) fn hover(session: &mut Session, at: At) -> Option<Hover> {
     let clock = Clock::new(&piece.form);
     let seconds = clock.seconds_at(note.start + note.length) - clock.seconds_at(note.start);
     let _ = write!(text, "\n{}", how_fast(seconds));
-    if let Some(chord) = chord_at(piece, note.start) {
+    if let Some(chord) = chord_at(piece, &session.harmony(at.root), note.start) {
         let _ = write!(text, " · chord {chord}");
     }
     text.push('\n');
@@ -70,8 +69,7 @@ fn how_fast(seconds: f64) -> String {
     format!("{seconds:.2} seconds, {:.1} such notes a second", 1.0 / seconds)
 }
 
-fn chord_at(piece: &Piece, time: Time) -> Option<String> {
-    let harmony = harmony_of(piece);
+fn chord_at(piece: &Piece, harmony: &[HarmonyEvent], time: Time) -> Option<String> {
     let after = harmony.partition_point(|event| event.start <= time);
     let event = harmony[..after].last().filter(|event| time < event.start + event.length)?;
     let inferred = if piece.harmony.is_empty() { ", inferred" } else { "" };

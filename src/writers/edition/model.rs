@@ -9,7 +9,7 @@ use std::ops::Range;
 use smallvec::SmallVec;
 
 use crate::instruments::{Clef, Instrument};
-use crate::music::{Chord, Interval, Key, Time};
+use crate::music::{Chord, Figures, Interval, Key, Time};
 use crate::notate::{Element, FrameBar, Origin};
 use crate::resolve::{Dynamic, Technique};
 
@@ -272,6 +272,8 @@ pub enum DirectionKind {
     Words(String),
     /// A chord symbol.
     Chord(Chord),
+    /// Figures under a bass.
+    Figures(Figures),
     /// Who plays: "1.", "a 2", "solo", "tutti", "div.", "unis."
     Who(String),
     /// An order that must be seen: "take Piccolo", "change to F".

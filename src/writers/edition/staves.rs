@@ -89,9 +89,10 @@ pub(super) fn direction(said: &StaffDirection) -> Option<EditionDirection> {
         StaffDirectionKind::Words(words) => DirectionKind::Words(words.clone()),
         StaffDirectionKind::Change(words) => DirectionKind::Change(words.clone()),
         StaffDirectionKind::Chord(chord) => DirectionKind::Chord(*chord),
+        StaffDirectionKind::Figures(figures) => DirectionKind::Figures(figures.clone()),
         StaffDirectionKind::Who(who) => DirectionKind::Who((*who).into()),
         StaffDirectionKind::HairpinStarts { .. } | StaffDirectionKind::HairpinEnds => return None,
     };
-    let above = !matches!(kind, DirectionKind::Dynamic(_));
+    let above = !matches!(kind, DirectionKind::Dynamic(_) | DirectionKind::Figures(_));
     Some(EditionDirection { at: said.at, kind, above, origin: said.origin })
 }

@@ -100,7 +100,9 @@ fn rank(kind: &StaffDirectionKind) -> u8 {
         StaffDirectionKind::Change(_) => 1,
         StaffDirectionKind::Who(_) => 2,
         StaffDirectionKind::Technique(_) => 3,
-        StaffDirectionKind::Chord(_) | StaffDirectionKind::Words(_) => 4,
+        StaffDirectionKind::Chord(_)
+        | StaffDirectionKind::Figures(_)
+        | StaffDirectionKind::Words(_) => 4,
         StaffDirectionKind::Dynamic(_) => 5,
         StaffDirectionKind::HairpinStarts { .. } => 6,
     }

@@ -10,6 +10,7 @@ mod beams;
 mod chords;
 mod clefs;
 mod directions;
+mod figured;
 mod frame;
 mod grid;
 mod hands;
@@ -62,6 +63,12 @@ pub fn notate_at(arrangement: &Arrangement, pitches: Pitches) -> Score {
     if arrangement.lines.iter().any(|line| line.chords) {
         for (staff, part) in staves.iter_mut().zip(&arrangement.parts) {
             chords::set(staff, part, arrangement, pitches);
+        }
+    }
+    if arrangement.lines.iter().any(|line| line.figures) {
+        let harmony = ripieno_compiler::harmony::harmony_of(piece);
+        for (staff, part) in staves.iter_mut().zip(&arrangement.parts) {
+            figured::set(staff, part, arrangement, &harmony, pitches);
         }
     }
     if !piece.lyrics.is_empty() {

@@ -7,7 +7,7 @@ use crate::diagnostics::Span;
 
 use crate::instruments::{Clef, Family, Instrument};
 pub use crate::music::Sign;
-use crate::music::{Chord, Interval, Key, Metre, Pitch, Time};
+use crate::music::{Chord, Figures, Interval, Key, Metre, Pitch, Time};
 pub use crate::resolve::Syllable;
 use crate::resolve::{BarLine, Dynamic, Ending, Marks, Technique, Tempo};
 
@@ -379,6 +379,8 @@ pub enum StaffDirectionKind {
     Change(String),
     /// A chord symbol above the staff, at the pitch in which the player reads.
     Chord(Chord),
+    /// Figures under a bass, for the signature that the player reads; never empty.
+    Figures(Figures),
     /// Who plays, or how prominently: "solo", "soli".
     Who(&'static str),
 }

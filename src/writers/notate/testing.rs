@@ -433,6 +433,9 @@ pub(crate) fn directions(score: &Score, staff: usize) -> String {
                 }
                 StaffDirectionKind::Who(who) => format!("\"{who}\""),
                 StaffDirectionKind::Chord(chord) => chord.to_string(),
+                StaffDirectionKind::Figures(figures) => {
+                    figures.iter().map(ToString::to_string).collect::<Vec<_>>().join("/")
+                }
             };
             format!("{bar} {} {kind}", direction.at)
         })

@@ -65,7 +65,9 @@ impl Builder<'_> {
         let (mut marks, mut tremolo) = (Marks::NONE, 0);
         // `con sord` is one thing to say, and a direction.
         let phrase: Vec<&str> = written.iter().map(|mark| mark.word.value.as_str()).collect();
-        if let ([first, .., last], Some(meant)) = (written, instead_of(&phrase.join(" "))) {
+        if let [first, .., last] = written
+            && let Some(meant) = instead_of(&phrase.join(" "))
+        {
             let span = first.word.span.to(last.word.span);
             let mut finding = phrase_finding(&phrase.join(" "), meant, span);
             if is_direction(meant) {

@@ -4,6 +4,8 @@
 mod attached;
 mod miscounted;
 mod repeated;
+mod slurs;
+mod tuplets;
 mod words;
 
 use std::sync::Arc;
@@ -351,91 +353,6 @@ impl Builder<'_> {
         }
     }
 
-    fn slur_end(&mut self, span: Span) {
-        match (self.state.slur.take(), self.music.notes.last_mut()) {
-            (Some(start), Some(note)) if !self.state.slur_waits => {
-                note.attached.slur_ends = true;
-                self.slur_or_tie(start, span);
-            }
-            (None, _) if self.state.doubtful => {}
-            _ => self.cx.push(
-                Diagnostic::error("bars/slur", span, "This ends a slur that holds no notes.")
-                    .with_help("A slur is `{` before its first note and `}` after its last."),
-            ),
-        }
-        self.state.slur_waits = false;
-    }
-
-    /// Says so where a slur joins one note to the same note, which reads as a tie; notes with marks
-    /// of their own (dots, strokes) are struck, and everybody sees it.
-    fn slur_or_tie(&mut self, start: Span, end: Span) {
-        let [.., first, last] = &self.music.notes[..] else { return };
-        let alike = matches!((&first.sound, &last.sound),
-            (Sound::Pitches(one), Sound::Pitches(two)) if one == two);
-        let bare = |note: &Note| note.attached.marks == Marks::NONE;
-        let joined = first.attached.slur_starts && first.start + first.length == last.start;
-        if alike && joined && bare(first) && bare(last) && last.attached.graces.is_none() {
-            self.cx.push(
-                Diagnostic::warning(
-                    "bars/slur-or-tie",
-                    start.to(end),
-                    "A slur from a note to the same note reads as a tie.",
-                )
-                .with_text("players will hold the first note and not play the second")
-                .with_help(
-                    "Write `=` for the second if it is held; if both are played in one bow or \
-                     breath, mark them `[stacc]` or `[tenuto]`.",
-                ),
-            );
-        }
-    }
-
-    fn tuplet(
-        &mut self,
-        bar: &mut BarState,
-        ratio: (u32, u32),
-        elements: &[Spanned<Element>],
-        span: Span,
-    ) {
-        let (Ok(actual), Ok(normal)) = (u8::try_from(ratio.0), u8::try_from(ratio.1)) else {
-            bar.counted = false;
-            return self.cx.push(bad_tuplet(span, ratio));
-        };
-        if !(2..=16).contains(&actual) || !(1..=16).contains(&normal) {
-            bar.counted = false;
-            return self.cx.push(bad_tuplet(span, ratio));
-        }
-        let start = bar.at;
-        let counted = std::mem::replace(&mut bar.counted, true);
-        for element in elements {
-            self.element(bar, element, Some((actual, normal)));
-        }
-        let length = bar.at - start;
-        let written = length.scaled(i64::from(actual), i64::from(normal)).unwrap_or(length);
-        let unit = written.scaled(1, i64::from(actual));
-        let full = unit.is_some_and(|unit| {
-            let (numerator, denominator) = unit.fraction();
-            numerator == 1 && denominator.count_ones() == 1
-        });
-        // What is wrong with a value inside was told.
-        if !full && bar.counted {
-            self.cx.push(
-                Diagnostic::error(
-                    "bars/tuplet",
-                    span,
-                    format!("This tuplet of {actual} in the time of {normal} is not full: it holds {written}."),
-                )
-                .with_help(format!("It holds {actual} of one value, for example {actual} eighths."))
-                .with_bars(bar.number, bar.number),
-            );
-            bar.counted = false;
-        }
-        bar.counted &= counted;
-        if length.is_positive() && start + length <= bar.end {
-            self.music.tuplets.push(Tuplet { start, length, actual, normal });
-        }
-    }
-
     fn grace(&mut self, crushed: bool, elements: &[Spanned<Element>], span: Span) {
         let mut value = if crushed { Time::EIGHTH } else { Time::of(1, 16) };
         let octave = self.state.octave;
@@ -628,13 +545,4 @@ fn same_twice(before: Span, span: Span, pitch: Pitch) -> Diagnostic {
         .with_text("this one is left out")
         .with_help("Write it once, or give the second to another player.")
         .with_fix("remove it", before.after().to(span), "", false)
-}
-
-fn bad_tuplet(span: Span, (actual, normal): (u32, u32)) -> Diagnostic {
-    Diagnostic::error(
-        "bars/tuplet",
-        span,
-        format!("A tuplet of {actual} in the time of {normal} cannot be written."),
-    )
-    .with_help("Both numbers are at most 16: `3:2( … )`, `5:4( … )`, `7:8( … )`.")
 }

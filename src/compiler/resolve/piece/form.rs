@@ -154,8 +154,33 @@ impl Form {
 
     /// Index of the bar in which a time lies; the last bar for times beyond the end.
     #[must_use]
+    #[inline]
     pub fn index_at(&self, time: Time) -> usize {
-        self.bars.partition_point(|bar| bar.start <= time).saturating_sub(1)
+        // Most bars of a piece are equally long: the search sets out from where the bar would be if
+        // all were, and goes further and further from there.
+        let count = self.bars.len();
+        let Some(usual) = self.bars.get(count / 2).map(|bar| bar.length) else { return 0 };
+        let guess = time.div_floor(usual).clamp(0, i64::MAX);
+        let guess = usize::try_from(guess).unwrap_or(usize::MAX).min(count - 1);
+        let begun = |bar: usize| self.bars[bar].start <= time;
+        let (mut first, mut after, mut step) = (guess, guess, 1);
+        if begun(guess) {
+            // Bar `first` has begun, bar `after` not, if there is one.
+            after += step;
+            while after < count && begun(after) {
+                (first, step) = (after, step * 2);
+                after += step;
+            }
+            after = after.min(count);
+        } else {
+            while first > 0 && !begun(first) {
+                after = first;
+                first = first.saturating_sub(step);
+                step *= 2;
+            }
+        }
+        let between = self.bars.get(first + 1..after).unwrap_or_default();
+        first + between.partition_point(|bar| bar.start <= time)
     }
 
     /// The bar in which a time lies.
@@ -163,6 +188,7 @@ impl Form {
     /// # Panics
     /// If the form has no bars.
     #[must_use]
+    #[inline]
     pub fn bar_at(&self, time: Time) -> &Bar {
         &self.bars[self.index_at(time)]
     }
@@ -266,6 +292,7 @@ impl<'f> Clock<'f> {
 
     /// Seconds from the beginning to a written time; 0 in a form without bars.
     #[must_use]
+    #[inline]
     pub fn seconds_at(&self, time: Time) -> f64 {
         let bar = self.form.index_at(time);
         match (self.bars.get(bar), self.form.bars.get(bar)) {
@@ -330,6 +357,30 @@ mod tests {
             signs: SmallVec::new(),
             span: None,
         }
+    }
+
+    #[test]
+    fn a_time_lies_in_the_last_bar_that_has_begun() {
+        // A pick-up, and runs of bars of other lengths.
+        for quarters in [vec![1, 4, 4, 4, 4], vec![4; 9], vec![3, 3, 9, 1, 1, 1, 1, 4, 2, 0, 4]] {
+            let mut bars = Vec::new();
+            let mut start = Time::ZERO;
+            for (number, quarters) in (1..).zip(&quarters) {
+                bars.push(bar(number, start, Time::QUARTER * *quarters));
+                start += Time::QUARTER * *quarters;
+            }
+            let form = Form { bars, unsure_from: None };
+            for eighth in -3..80 {
+                let time = Time::EIGHTH * eighth;
+                let begun = form.bars.iter().filter(|bar| bar.start <= time).count();
+                assert_eq!(form.index_at(time), begun.max(1) - 1, "{quarters:?} at {time}");
+            }
+            for time in [Time::MIN, Time::MAX] {
+                let begun = form.bars.iter().filter(|bar| bar.start <= time).count();
+                assert_eq!(form.index_at(time), begun.max(1) - 1);
+            }
+        }
+        assert_eq!(Form { bars: Vec::new(), unsure_from: None }.index_at(Time::WHOLE), 0);
     }
 
     #[test]

@@ -49,7 +49,7 @@ pub struct Music {
 }
 
 /// What a note sounds: one pitch, a chord, or a stroke without pitch.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(PartialEq, Eq, Debug)]
 pub enum Sound {
     /// Sounding pitches, from the lowest to the highest; never empty.
     Pitches(Pitches),
@@ -60,9 +60,21 @@ pub enum Sound {
 /// The pitches of a note, from the lowest to the highest.
 pub type Pitches = SmallVec<[Pitch; 4]>;
 
+impl Clone for Sound {
+    #[inline]
+    fn clone(&self) -> Sound {
+        match self {
+            // A few bytes, taken as they are.
+            Sound::Pitches(pitches) => Sound::Pitches(Pitches::from_slice(pitches)),
+            Sound::Stroke => Sound::Stroke,
+        }
+    }
+}
+
 impl Sound {
     /// The pitches; none for a stroke.
     #[must_use]
+    #[inline]
     pub fn pitches(&self) -> &[Pitch] {
         match self {
             Sound::Pitches(pitches) => pitches,
@@ -208,19 +220,23 @@ impl Marks {
 
     /// Is the mark there?
     #[must_use]
+    #[inline]
     pub fn has(self, mark: Mark) -> bool {
         self.0 & (1 << mark as u8) != 0
     }
 
     /// Are there none?
     #[must_use]
+    #[inline]
     pub fn is_empty(self) -> bool {
         self.0 == 0
     }
 
     /// The marks in a fixed order.
     pub fn iter(self) -> impl Iterator<Item = Mark> {
-        Mark::WORDS.into_iter().map(|(mark, _)| mark).filter(move |mark| self.has(*mark))
+        // Most notes have none.
+        let marks = if self.is_empty() { &[][..] } else { &Mark::WORDS[..] };
+        marks.iter().map(|(mark, _)| *mark).filter(move |mark| self.has(*mark))
     }
 
     /// Their words in the language, in the same order.

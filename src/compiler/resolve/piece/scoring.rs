@@ -55,6 +55,8 @@ pub struct Line {
     pub lyrics: bool,
     /// Do its players have the chord symbols of the harmony (`with chords`)?
     pub chords: bool,
+    /// Do its players have the figures of the harmony under their bass (`with figures`)?
+    pub figures: bool,
     /// Its own dynamic (`at mf`).
     pub dynamic: Option<(Dynamic, Span)>,
     /// Techniques that hold for the line.

@@ -1,7 +1,7 @@
 //! Directions: dynamics, hairpins, words, tempos, rehearsal marks, signs.
 
 use crate::edition::{DirectionKind, EditionDirection};
-use crate::music::{Chord, ChordQuality, PitchName, Time};
+use crate::music::{Chord, ChordQuality, Figure, PitchName, Time};
 use crate::notate::{FrameBar, NoteValue, Sign};
 use crate::resolve::{Technique, Tempo};
 
@@ -129,7 +129,7 @@ pub(super) fn said(xml: &mut Xml, said: &EditionDirection, spot: Spot) {
         DirectionKind::Words(words) | DirectionKind::Who(words) | DirectionKind::Change(words) => {
             xml.text("words", words);
         }
-        DirectionKind::Chord(_) => {}
+        DirectionKind::Chord(_) | DirectionKind::Figures(_) => {}
         DirectionKind::CueName(words) => {
             xml.text_with("words", &[("font-size", "small")], words);
         }
@@ -143,6 +143,49 @@ pub(super) fn said(xml: &mut Xml, said: &EditionDirection, spot: Spot) {
         }
     }
     xml.close("direction");
+}
+
+/// Figures under one note, each group with where it stands; `end` is where the note ends.
+pub(super) fn figures(
+    xml: &mut Xml,
+    under: &[(Time, &[Figure])],
+    from: Time,
+    end: Time,
+    of: impl Fn(Time) -> i64,
+) {
+    let Some((first, _)) = under.first() else { return };
+    if *first > from {
+        // Nothing stands under the beginning of the note.
+        xml.open("figured-bass");
+        xml.open("figure");
+        xml.word("figure-number", "");
+        xml.close("figure");
+        xml.number("duration", of(*first - from));
+        xml.close("figured-bass");
+    }
+    for (index, (at, figures)) in under.iter().enumerate() {
+        let next = under.get(index + 1).map_or(end, |(next, _)| *next);
+        xml.open("figured-bass");
+        for figure in *figures {
+            xml.open("figure");
+            if let Some(sign) = figure.sign {
+                let word = match sign {
+                    0 => "natural",
+                    1 => "sharp",
+                    -1 => "flat",
+                    2.. => "double-sharp",
+                    _ => "flat-flat",
+                };
+                xml.word("prefix", word);
+            }
+            if let Some(number) = figure.shown() {
+                xml.number("figure-number", i64::from(number));
+            }
+            xml.close("figure");
+        }
+        xml.number("duration", of(next.max(*at) - *at));
+        xml.close("figured-bass");
+    }
 }
 
 /// A chord symbol: its kind in the standard's words, and the degrees that the kind lacks.

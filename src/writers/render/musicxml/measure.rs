@@ -1,8 +1,10 @@
 //! Measures: attributes, bar lines, and what stands between them.
 
-use crate::edition::{Edition, EditionStaff, Spanner, SpannerKind, StaffBar, StaffPlace};
+use crate::edition::{
+    DirectionKind, Edition, EditionStaff, Spanner, SpannerKind, StaffBar, StaffPlace,
+};
 use crate::instruments::{Clef, Instrument};
-use crate::music::{Interval, MetreSign, Mode, Sign, Time};
+use crate::music::{Figure, Interval, MetreSign, Mode, Sign, Time};
 use crate::notate::{ElementKind, FrameBar};
 use crate::resolve::{BarLine, Ending};
 
@@ -267,10 +269,16 @@ impl<'a, 'e> PartWriter<'a, 'e> {
                 let spot = Spot { offset: self.ticks.of(at - element.at), staff };
                 span_end(self.xml, *end, spot);
             }
+            let mut under: Vec<(Time, &[Figure])> = Vec::new();
             while let Some(direction) = said.next_if(|direction| here(direction.at)) {
+                if let DirectionKind::Figures(figures) = &direction.kind {
+                    under.push((direction.at.max(element.at), figures));
+                    continue;
+                }
                 let spot = Spot { offset: self.ticks.of(direction.at - element.at), staff };
                 direction::said(self.xml, direction, spot);
             }
+            direction::figures(self.xml, &under, element.at, until, |time| self.ticks.of(time));
             let place = StaffPlace { element: element_index, ..setting.place };
             let setting = note::Setting { place, ..setting };
             match &element.kind {

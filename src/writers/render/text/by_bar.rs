@@ -267,6 +267,14 @@ impl<'e, 'a> Writer<'e, 'a> {
                 (DirectionKind::Chord(chord), Form::Words) => {
                     format!("chord {}", spoken(&words::chord(*chord)))
                 }
+                (DirectionKind::Figures(figures), Form::Signs) => {
+                    format!("({})", words::figures(figures))
+                }
+                (DirectionKind::Figures(figures), Form::Words) => {
+                    let each: Vec<String> =
+                        figures.iter().map(|figure| spoken(&figure.to_string())).collect();
+                    format!("figures {}", each.join(", "))
+                }
                 (DirectionKind::Technique(technique), form) => quoted(technique.printed(), form),
                 (
                     DirectionKind::Words(text)

@@ -345,6 +345,9 @@ impl Page<'_> {
                         let symbol = words::chord(*chord);
                         texts.place(x, &symbol, self.gutter, self.width);
                     }
+                    StaffDirectionKind::Figures(figures) => {
+                        texts.place(x, &words::figures(figures), self.gutter, self.width);
+                    }
                     StaffDirectionKind::Who(who) => {
                         texts.place(x, who, self.gutter, self.width);
                     }

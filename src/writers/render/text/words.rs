@@ -29,6 +29,11 @@ pub(super) fn chord(chord: crate::music::Chord) -> String {
     chord.to_string().replace('#', "♯").replace('b', "♭")
 }
 
+/// Figures under a bass: "6/5", "7/♯".
+pub(super) fn figures(figures: &[crate::music::Figure]) -> String {
+    figures.iter().map(ToString::to_string).collect::<Vec<_>>().join("/")
+}
+
 /// The signs of a note, strokes of a tremolo last. Words stand apart, single signs together.
 pub(super) fn signs(marks: Marks, tremolo: u8) -> String {
     let mut text = String::new();

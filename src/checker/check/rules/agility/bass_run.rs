@@ -43,6 +43,7 @@
 use crate::check::context::{Context, Stretch};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
+use crate::instruments::{Agility, BlurredRun};
 
 pub const RULE: Rule = Rule {
     code: "agility/bass-run",
@@ -59,31 +60,8 @@ fn check(cx: &Context, findings: &mut Findings) {
         let Stretch { player, part, instrument, .. } = stretch;
         let Some(blurred) = &instrument.blurred_run else { continue };
         let Some(agility) = &instrument.agility else { continue };
-        let quick_from = f64::from(blurred.a_second);
-        let mut offences: Vec<(usize, ())> = Vec::new();
-        let mut run: Vec<usize> = Vec::new();
-        let mut close = |run: &mut Vec<usize>| {
-            if run.len() >= usize::from(blurred.notes) {
-                offences.extend(run.iter().map(|index| (*index, ())));
-            }
-            run.clear();
-        };
-        for (index, seconds, semitones) in
-            super::steps(part, cx.times(player)).filter(|(index, ..)| stretch.goes_on(*index))
-        {
-            let rate = 1.0 / seconds.max(0.001);
-            let quick = semitones != 0 && rate > quick_from && rate <= f64::from(agility.stepwise);
-            if !quick || run.last().is_some_and(|last| last + 1 != index) {
-                close(&mut run);
-            }
-            if quick {
-                if run.is_empty() {
-                    run.push(index - 1);
-                }
-                run.push(index);
-            }
-        }
-        close(&mut run);
+        let offences =
+            cx.offences_of_stretch(&RULE, &stretch, || blurs(cx, &stretch, blurred, agility));
         for passage in cx.passages(&RULE, player, offences) {
             let message = format!(
                 "{} run{} through {} quick notes from {} on ({}): low down this blurs.",
@@ -99,4 +77,40 @@ fn check(cx: &Context, findings: &mut Findings) {
             findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
+}
+
+/// The notes of runs that are too quick so far down.
+fn blurs(
+    cx: &Context,
+    stretch: &Stretch,
+    blurred: &BlurredRun,
+    agility: &Agility,
+) -> Vec<(usize, ())> {
+    let Stretch { player, part, .. } = *stretch;
+    let quick_from = f64::from(blurred.a_second);
+    let mut offences: Vec<(usize, ())> = Vec::new();
+    let mut run: Vec<usize> = Vec::new();
+    let mut close = |run: &mut Vec<usize>| {
+        if run.len() >= usize::from(blurred.notes) {
+            offences.extend(run.iter().map(|index| (*index, ())));
+        }
+        run.clear();
+    };
+    for (index, seconds, semitones) in
+        super::steps(part, cx.times(player)).filter(|(index, ..)| stretch.goes_on(*index))
+    {
+        let rate = 1.0 / seconds.max(0.001);
+        let quick = semitones != 0 && rate > quick_from && rate <= f64::from(agility.stepwise);
+        if !quick || run.last().is_some_and(|last| last + 1 != index) {
+            close(&mut run);
+        }
+        if quick {
+            if run.is_empty() {
+                run.push(index - 1);
+            }
+            run.push(index);
+        }
+    }
+    close(&mut run);
+    offences
 }

@@ -57,19 +57,8 @@ fn check(cx: &Context, findings: &mut Findings) {
         if instrument.drums.is_empty() {
             continue;
         }
-        let quick: Vec<usize> = super::steps(part, cx.times(player))
-            .filter(|(index, ..)| stretch.goes_on(*index))
-            .filter(|(_, seconds, semitones)| *semitones != 0 && *seconds < cx.limit(&RULE))
-            .map(|(index, ..)| index)
-            .collect();
-        let neighbours = |index: usize| quick.binary_search(&index).is_ok();
-        let offences = quick.iter().copied().filter(|&index| {
-            let before = index > 0 && neighbours(index - 1);
-            let before2 = index > 1 && neighbours(index - 2);
-            let (after, after2) = (neighbours(index + 1), neighbours(index + 2));
-            (before && (before2 || after)) || (after && after2)
-        });
-        for passage in cx.passages(&RULE, player, offences.map(|i| (i, ()))) {
+        let offences = cx.offences_of_stretch(&RULE, &stretch, || back_and_forth(cx, &stretch));
+        for passage in cx.passages(&RULE, player, offences) {
             let message = format!(
                 "{}: the strokes go back and forth between the drums faster than {:.0} a second at {}{}.",
                 part.player.name,
@@ -83,4 +72,21 @@ fn check(cx: &Context, findings: &mut Findings) {
             findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
+}
+
+/// The notes of three and more quick strokes that each go to another drum.
+fn back_and_forth(cx: &Context, stretch: &Stretch) -> Vec<(usize, ())> {
+    let quick: Vec<usize> = super::steps(stretch.part, cx.times(stretch.player))
+        .filter(|(index, ..)| stretch.goes_on(*index))
+        .filter(|(_, seconds, semitones)| *semitones != 0 && *seconds < cx.limit(&RULE))
+        .map(|(index, ..)| index)
+        .collect();
+    let neighbours = |index: usize| quick.binary_search(&index).is_ok();
+    let offends = |&index: &usize| {
+        let before = index > 0 && neighbours(index - 1);
+        let before2 = index > 1 && neighbours(index - 2);
+        let (after, after2) = (neighbours(index + 1), neighbours(index + 2));
+        (before && (before2 || after)) || (after && after2)
+    };
+    quick.iter().copied().filter(offends).map(|index| (index, ())).collect()
 }

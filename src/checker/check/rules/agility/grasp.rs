@@ -38,6 +38,7 @@
 //! Four fingers and a tenth in each hand on the harp, five and a ninth on keyboards: common
 //! practice, stated in the catalogue.
 
+use crate::arrange::SoundingNote;
 use crate::check::context::{Context, Stretch};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
@@ -58,11 +59,12 @@ fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
         let Some(grasp) = &instrument.grasp else { continue };
-        let offences = stretch.notes().filter(|(_, note)| {
+        let offends = |note: &SoundingNote| {
             let keys: Vec<i32> = note.sound.pitches().iter().map(|p| p.midi()).collect();
             !two_hands(&keys, grasp, note.attached.marks.has(Mark::Arpeggio))
-        });
-        for passage in cx.passages(&RULE, player, offences.map(|(index, _)| (index, ()))) {
+        };
+        let offences = cx.offences_of_notes(&RULE, &stretch, offends);
+        for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();
             let count = note.sound.pitches().len();
             let message = format!(

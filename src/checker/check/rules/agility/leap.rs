@@ -63,11 +63,13 @@ fn check(cx: &Context, findings: &mut Findings) {
         let Some(leap) = &instrument.sudden_leap else { continue };
         let (wide, sudden) = (i32::from(leap.semitones), f64::from(leap.milliseconds) / 1000.0);
         let sudden = sudden * cx.limit(&RULE) / 100.0;
-        let mut offences: Vec<(usize, i32)> = super::steps(part, cx.times(player))
-            .filter(|(index, ..)| stretch.goes_on(*index))
-            .filter(|(_, seconds, semitones)| semitones.abs() >= wide && *seconds < sudden)
-            .map(|(index, _, semitones)| (index, semitones))
-            .collect();
+        let mut offences = cx.offences(&RULE, &stretch, 1, |range| {
+            super::steps_within(part, cx.times(player), range)
+                .filter(|(index, ..)| stretch.goes_on(*index))
+                .filter(|(_, seconds, semitones)| semitones.abs() >= wide && *seconds < sudden)
+                .map(|(index, _, semitones)| (index, semitones))
+                .collect()
+        });
         if offences.is_empty() {
             continue;
         }

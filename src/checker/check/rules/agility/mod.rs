@@ -15,10 +15,8 @@ use crate::arrange::{Part, SoundingNote};
 
 /// Indices of the notes of a stretch that come faster than its instrument goes.
 fn overtaxed_notes(cx: &Context, stretch: &Stretch) -> Vec<usize> {
-    stretch.instrument.agility.as_ref().map_or(Vec::new(), |agility| {
-        let taxed = too_fast::overtaxed(cx, stretch.player, stretch.range(), agility);
-        taxed.into_iter().map(|(index, _)| index).collect()
-    })
+    let taxed = too_fast::offences(cx, stretch).into_iter();
+    taxed.map(|(index, _)| index).collect()
 }
 
 /// The top pitch of a note as a key number.

@@ -69,7 +69,8 @@ fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
         let Some(pedals) = &instrument.pedals else { continue };
-        let offences = faults(cx, player, stretch.range(), pedals);
+        let offences =
+            cx.offences_of_stretch(&RULE, &stretch, || faults(cx, player, stretch.range(), pedals));
         let kind = |fault: &Fault| matches!(fault, Fault::NoTime(..)) as u8;
         for passage in cx.passages_by(&RULE, player, offences, kind) {
             let place = cx.form.place(passage.first().start);

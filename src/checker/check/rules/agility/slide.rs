@@ -82,46 +82,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
         let Some(slide) = instrument.slide(cx.era) else { continue };
-        let far = |from: i32, to: i32| {
-            let to = places(slide, to);
-            // The positions of a longer side lie farther apart, which a player minds less than a
-            // move of the arm; the valve itself is quick (our heuristic).
-            let moves = places(slide, from);
-            let moves =
-                moves.iter().flat_map(|(from, _)| to.iter().map(move |(to, _)| (to - from).abs()));
-            moves.min().filter(|least| *least > FAR)
-        };
-        let times = cx.times(player);
-        let position = POSITION * cx.limit(&RULE) / 100.0;
-        let mut offences: Vec<(usize, (Pitch, Pitch, i32))> = Vec::new();
-        // Grace notes are always quick.
-        let mut look = |index: usize, from: &[Pitch], to: &[Pitch], seconds: f64| {
-            if let (Some(from), Some(to)) = (from.last(), to.last())
-                && let Some(least) = far(from.midi(), to.midi())
-                && seconds < position * f64::from(least)
-                && offences.last().is_none_or(|(last, _)| *last < index)
-            {
-                offences.push((index, (*from, *to, least)));
-            }
-        };
-        let quick: Vec<usize> = super::steps(part, cx.times(player))
-            .filter(|(index, seconds, _)| stretch.goes_on(*index) && *seconds < MOVE + 1e-9)
-            .map(|(index, ..)| index)
-            .collect();
-        for (index, note) in stretch.notes() {
-            // Grace notes go straight to the next one and to the note on which they lean.
-            if let Some(graces) = &note.attached.graces {
-                for pair in graces.notes.windows(2) {
-                    look(index, &pair[0].1, &pair[1].1, 0.0);
-                }
-                if let Some((_, last)) = graces.notes.last() {
-                    look(index, last, note.sound.pitches(), 0.0);
-                }
-            } else if quick.binary_search(&index).is_ok() {
-                let seconds = times[index].0 - times[index - 1].0;
-                look(index, part.notes[index - 1].sound.pitches(), note.sound.pitches(), seconds);
-            }
-        }
+        let offences = cx.offences(&RULE, &stretch, 1, |range| too_far(cx, &stretch, slide, range));
         for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();
             let (from, to, least) = *passage.detail();
@@ -137,4 +98,56 @@ fn check(cx: &Context, findings: &mut Findings) {
             findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
+}
+
+/// The notes of a range to which the slide cannot come in time: from what, to what, and by how many
+/// positions at least.
+fn too_far(
+    cx: &Context,
+    stretch: &Stretch,
+    slide: &Slide,
+    range: std::ops::Range<usize>,
+) -> Vec<(usize, (Pitch, Pitch, i32))> {
+    let Stretch { player, part, .. } = *stretch;
+    let far = |from: i32, to: i32| {
+        let to = places(slide, to);
+        // The positions of a longer side lie farther apart, which a player minds less than a
+        // move of the arm; the valve itself is quick (our heuristic).
+        let moves = places(slide, from);
+        let moves =
+            moves.iter().flat_map(|(from, _)| to.iter().map(move |(to, _)| (to - from).abs()));
+        moves.min().filter(|least| *least > FAR)
+    };
+    let times = cx.times(player);
+    let position = POSITION * cx.limit(&RULE) / 100.0;
+    let mut offences: Vec<(usize, (Pitch, Pitch, i32))> = Vec::new();
+    // Grace notes are always quick.
+    let mut look = |index: usize, from: &[Pitch], to: &[Pitch], seconds: f64| {
+        if let (Some(from), Some(to)) = (from.last(), to.last())
+            && let Some(least) = far(from.midi(), to.midi())
+            && seconds < position * f64::from(least)
+            && offences.last().is_none_or(|(last, _)| *last < index)
+        {
+            offences.push((index, (*from, *to, least)));
+        }
+    };
+    let quick: Vec<usize> = super::steps_within(part, times, range.clone())
+        .filter(|(index, seconds, _)| stretch.goes_on(*index) && *seconds < MOVE + 1e-9)
+        .map(|(index, ..)| index)
+        .collect();
+    for (index, note) in stretch.within(range) {
+        // Grace notes go straight to the next one and to the note on which they lean.
+        if let Some(graces) = &note.attached.graces {
+            for pair in graces.notes.windows(2) {
+                look(index, &pair[0].1, &pair[1].1, 0.0);
+            }
+            if let Some((_, last)) = graces.notes.last() {
+                look(index, last, note.sound.pitches(), 0.0);
+            }
+        } else if quick.binary_search(&index).is_ok() {
+            let seconds = times[index].0 - times[index - 1].0;
+            look(index, part.notes[index - 1].sound.pitches(), note.sound.pitches(), seconds);
+        }
+    }
+    offences
 }

@@ -47,7 +47,7 @@ use std::collections::VecDeque;
 
 use crate::arrange::{Part, SoundingNote};
 use crate::check::alternatives::who_else;
-use crate::check::context::{Context, Stretch, plucked, techniques};
+use crate::check::context::{Context, Stretch, plucked};
 use crate::check::passage::Passage;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::Severity;
@@ -80,13 +80,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
         let Some(agility) = &instrument.agility else { continue };
-        let offences = cx.offences(&RULE, &stretch, WINDOW + 1, |range| {
-            let all = stretch.range();
-            let first = range.start.saturating_sub(2 * WINDOW).max(all.start);
-            let around = first..(range.end + 2 * WINDOW).min(all.end);
-            let taxed = overtaxed(cx, player, around, agility).into_iter();
-            taxed.filter(|(index, _)| range.contains(index)).collect()
-        });
+        let offences = offences(cx, &stretch);
         let fastest = offences.iter().fold(0.0_f64, |fastest, (_, rate)| fastest.max(*rate));
         for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();
@@ -102,7 +96,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 agility.repeated,
                 agility.stepwise,
                 agility.leaping,
-                if plucked(&techniques(part), note.start) {
+                if plucked(cx.techniques(player), note.start) {
                     ", half of it when plucked"
                 } else {
                     ""
@@ -114,8 +108,20 @@ fn check(cx: &Context, findings: &mut Findings) {
     }
 }
 
+/// The notes of a stretch that overtax its instrument, each with how many a second come there.
+pub(super) fn offences(cx: &Context, stretch: &Stretch) -> Vec<(usize, f64)> {
+    let Some(agility) = &stretch.instrument.agility else { return Vec::new() };
+    cx.offences(&RULE, stretch, WINDOW + 1, |range| {
+        let all = stretch.range();
+        let first = range.start.saturating_sub(2 * WINDOW).max(all.start);
+        let around = first..(range.end + 2 * WINDOW).min(all.end);
+        let taxed = overtaxed(cx, stretch.player, around, agility).into_iter();
+        taxed.filter(|(index, _)| range.contains(index)).collect()
+    })
+}
+
 /// Which of these notes of a player overtax an instrument, his own or another one.
-pub(super) fn overtaxed(
+fn overtaxed(
     cx: &Context,
     player: usize,
     notes: std::ops::Range<usize>,
@@ -126,15 +132,15 @@ pub(super) fn overtaxed(
     let Some(instrument) = instrument else {
         return Vec::new();
     };
-    let changes = techniques(part);
+    let changes = cx.techniques(player);
     let speed = cx.limit(&RULE) / 100.0;
     let mut offending = vec![0.0_f64; notes.len()];
     // The steps of the window that ends here: index of the note, seconds taken and needed.
     let mut window: VecDeque<(usize, f64, f64)> = VecDeque::with_capacity(WINDOW);
-    let steps = super::steps(part, cx.times(player)).filter(|(index, ..)| {
-        // A step leads to its note from the one before.
-        notes.contains(index) && *index > notes.start
-    });
+    // The last step for which there is hardly time enough.
+    let mut tight: Option<usize> = None;
+    // A step leads to its note from the one before.
+    let steps = super::steps_within(part, cx.times(player), notes.start + 1..notes.end);
     for (index, seconds, semitones) in steps {
         let note = &part.notes[index];
         let crosses =
@@ -148,14 +154,22 @@ pub(super) fn overtaxed(
             step if step < OCTAVE => agility.stepwise + agility.leaping,
             _ => 2 * agility.leaping,
         }) / 2.0;
-        let hand = if plucked(&changes, note.start) { 2.0 } else { 1.0 };
+        let hand = if plucked(changes, note.start) { 2.0 } else { 1.0 };
         if window.back().is_some_and(|(last, ..)| last + 1 != index) {
             window.clear();
         }
         if window.len() == WINDOW {
             window.pop_front();
         }
-        window.push_back((index, seconds, hand / rate.max(0.5)));
+        let needed = hand / rate.max(0.5);
+        window.push_back((index, seconds, needed));
+        if seconds * speed < needed * 0.99 {
+            tight = Some(index);
+        }
+        // Steps for each of which there is time enough are no trouble together.
+        if tight.is_none_or(|tight| tight + WINDOW <= index) {
+            continue;
+        }
         let (taken, needed) = window.iter().fold((0.0, 0.0), |(a, b), (_, t, n)| (a + t, b + n));
         if window.len() == WINDOW && taken * speed < needed * 0.98 {
             let rate = WINDOW as f64 / taken.max(0.001);

@@ -100,31 +100,31 @@ fn thin(cx: &Context, slice: Slice) -> Option<(Sounding, f64)> {
         return None;
     }
     let parts = &cx.arrangement.parts;
-    let (mut whole, mut bass, mut loud) = (0.0, 0.0, 0);
-    let mut first = None;
-    for &one in slice.sounding {
-        let note = one.of(parts);
-        let strength = super::strength(cx, one, slice.start);
+    let is_bass = |one: &&Sounding| one.of(parts).role == Role::Bass;
+    let first = slice.sounding.iter().find(is_bass)?;
+    let is_loud =
+        |one: &&Sounding| cx.degree(usize::from(one.player), slice.start).reaches(Dynamic::Mf);
+    if slice.sounding.iter().filter(is_loud).count() < PLAYERS {
+        return None;
+    }
+    let (mut whole, mut bass) = (0.0, 0.0);
+    for one in slice.sounding {
+        let strength = super::strength(cx, *one, slice.start);
         whole += strength;
-        if cx.degree(usize::from(one.player), slice.start).reaches(Dynamic::Mf) {
-            loud += 1;
-        }
-        if note.role == Role::Bass {
+        if is_bass(&one) {
             bass += strength;
-            first = first.or(Some(one));
         }
     }
     let enough = cx.limit(&RULE) / 100.0 * whole;
-    if loud < PLAYERS || bass >= enough {
+    if bass >= enough {
         return None;
     }
     // Whoever plays the notes of the bass in another role carries it too.
-    let is_bass = |one: &&Sounding| one.of(parts).role == Role::Bass;
     let of_bass = |one: &&Sounding| {
         let same = |bass: &Sounding| bass.of(parts).source == one.of(parts).source;
         !is_bass(one) && slice.sounding.iter().filter(is_bass).any(same)
     };
     let carriers = slice.sounding.iter().filter(of_bass);
     bass += carriers.map(|one| super::strength(cx, *one, slice.start)).sum::<f64>();
-    (bass < enough).then_some((first?, bass / whole))
+    (bass < enough).then_some((*first, bass / whole))
 }

@@ -242,6 +242,10 @@ const ENOUGH: f64 = LONG * 2.0;
 
 fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
     let parts = &cx.arrangement.parts;
+    let accompanies = |one: &Sounding| !matches!(one.of(parts).role, Role::Melody | Role::Bass);
+    if !slice.sounding.iter().any(accompanies) {
+        return None;
+    }
     let strength = |one: Sounding| match softer {
         Some((line, degree)) if one.of(parts).line == line => {
             super::strength_at(cx, one, slice.start, degree)

@@ -97,7 +97,10 @@ fn strength_of(part: &Part, note: &SoundingNote, plucks: bool, time: Time, degre
         class * LOUDER[degree.min(7)]
     };
     let (degree, more) = degree.parts();
-    let loud = at(degree) + (at(degree + 1) - at(degree)) * more;
+    let loud = match more {
+        0.0 => at(degree),
+        more => at(degree) + (at(degree + 1) - at(degree)) * more,
+    };
     let top = note.sound.pitches().last();
     loud * number * top.map_or(1.0, |pitch| instrument.weight_at(*pitch))
 }

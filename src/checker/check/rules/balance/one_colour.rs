@@ -40,10 +40,11 @@
 //! # Source
 //! Common practice; the figures are our heuristic.
 
+use crate::arrange::Part;
 use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::{BarNumbers, Severity};
-use crate::instruments::Family;
+use crate::instruments::{Family, Instrument};
 use crate::resolve::{BarIndices, Role};
 
 pub const RULE: Rule = Rule {
@@ -63,6 +64,29 @@ const COLOURS: i32 = 1790;
 /// Kinds of instruments that must be there. Our heuristic.
 const KINDS: usize = 4;
 
+/// A bar in which a player has the melody.
+struct Song {
+    bar: usize,
+    /// Index of his first note of it there.
+    note: usize,
+    instrument: &'static Instrument,
+}
+
+/// The bars in which a part has the melody, once for each instrument.
+fn songs(cx: &Context, part: &Part) -> Vec<Song> {
+    let mut songs: Vec<Song> = Vec::new();
+    for (index, note) in part.notes.iter().enumerate() {
+        if note.role == Role::Melody {
+            let (bar, instrument) = (cx.bar(note), part.instrument_at(note.start));
+            let same = |song: &Song| song.bar == bar && std::ptr::eq(song.instrument, instrument);
+            if !songs.last().is_some_and(same) {
+                songs.push(Song { bar, note: index, instrument });
+            }
+        }
+    }
+    songs
+}
+
 fn check(cx: &Context, findings: &mut Findings) {
     let mut kinds: Vec<&str> = Vec::new();
     for (_, part) in cx.parts() {
@@ -79,17 +103,12 @@ fn check(cx: &Context, findings: &mut Findings) {
     // For each bar the kinds of instruments with the melody, and one player and note of it.
     let mut colours: Vec<Vec<&str>> = vec![Vec::new(); cx.form.bars.len()];
     let mut singers: Vec<Option<(usize, usize)>> = vec![None; cx.form.bars.len()];
-    for (player, part) in cx.parts() {
-        for (index, note) in part.notes.iter().enumerate() {
-            if note.role != Role::Melody {
-                continue;
-            }
-            let bar = cx.bar(note);
-            let instrument = part.instrument_at(note.start);
+    for (player, _) in cx.parts() {
+        for &Song { bar, note, instrument } in &*cx.of_part(&RULE, player, |part| songs(cx, part)) {
             if !colours[bar].contains(&instrument.id.as_str()) {
                 colours[bar].push(&instrument.id);
             }
-            singers[bar].get_or_insert((player, index));
+            singers[bar].get_or_insert((player, note));
         }
     }
     let mut first = 0;

@@ -43,7 +43,7 @@
 //! Common practice; the figures are our heuristic. On exposure: NIOSH, criteria of 1998;
 //! Directive 2003/10/EC, art. 3.
 
-use crate::check::alternatives::{all_pitches, custom, in_compass_pitch};
+use crate::check::alternatives::{all_pitches, custom, height};
 use crate::check::context::{Context, Stretch};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
@@ -111,8 +111,8 @@ fn high_and_loud(cx: &Context, stretch: &Stretch, high: i32) -> Vec<(usize, f64)
         run.clear();
     };
     for (index, note) in stretch.notes() {
-        let up = all_pitches(note).any(|p| in_compass_pitch(part, p, note.start).midi() >= high);
-        let loud = cx.degree(player, note.start).reaches(Dynamic::F);
+        let up = all_pitches(note).any(|p| height(part, p, note.start) >= high);
+        let loud = up && cx.degree(player, note.start).reaches(Dynamic::F);
         if run.last().is_some_and(|last| times[index].0 - times[*last].1 >= REST) || !(up && loud) {
             close(&mut run);
         }

@@ -72,22 +72,16 @@ fn check(cx: &Context, findings: &mut Findings) {
             continue;
         };
         let look = |(index, note): (usize, &SoundingNote)| {
-            if note.attached.marks.has(Mark::Harmonic) {
-                return None;
-            }
-            if !instrument.drums.is_empty() && all_pitches(note).any(|p| !tuned(part, p, note)) {
-                return None;
-            }
             let compass = if note.solo { soloist } else { orchestral };
-            let mut worst: Option<(Pitch, Outside)> = None;
-            for pitch in all_pitches(note) {
-                if outside(part, whole, pitch, note.start).is_some() {
-                    return None;
-                }
-                let side = outside(part, compass, pitch, note.start);
-                worst = worst.or(side.map(|side| (pitch, side)));
-            }
-            worst.map(|found| (index, found))
+            let (pitch, side) = all_pitches(note)
+                .find_map(|p| outside(part, compass, p, note.start).map(|side| (p, side)))?;
+            // Of what the instrument does not have at all other rules speak.
+            let drums = !instrument.drums.is_empty();
+            let lacks = |p: Pitch| {
+                outside(part, whole, p, note.start).is_some() || drums && !tuned(part, p, note)
+            };
+            let harmonic = note.attached.marks.has(Mark::Harmonic);
+            (!harmonic && !all_pitches(note).any(lacks)).then_some((index, (pitch, side)))
         };
         // How drums are tuned is not a matter of the notes alone.
         let offences = if instrument.drums.is_empty() {

@@ -44,7 +44,8 @@
 //! High and low players: Domnich, Méthode de premier et de second cor, 1808, from memory; their
 //! ranges with valves: the catalogue, from memory.
 
-use crate::check::alternatives::{all_pitches, custom, in_compass_pitch, outside};
+use crate::arrange::SoundingNote;
+use crate::check::alternatives::{all_pitches, custom, height, outside};
 use crate::check::context::{Context, Stretch};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
@@ -75,18 +76,19 @@ fn check(cx: &Context, findings: &mut Findings) {
         let (Some(limit), Some(compass)) = (limit, custom(instrument, false, cx.era)) else {
             continue;
         };
-        let offences =
-            stretch.notes().filter(|(_, note)| !note.solo).filter_map(|(index, note)| {
-                let far = |pitch: &Pitch| {
-                    // Of what nobody in the pair is asked for another rule speaks.
-                    if outside(part, compass, *pitch, note.start).is_some() {
-                        return false;
-                    }
-                    let height = in_compass_pitch(part, *pitch, note.start).midi();
-                    if second { height > limit.midi() } else { height < limit.midi() }
-                };
-                all_pitches(note).find(far).map(|pitch| (index, pitch))
-            });
+        let far = |note: &SoundingNote| {
+            let far = |pitch: &Pitch| {
+                let height = height(part, *pitch, note.start);
+                let far = if second { height > limit.midi() } else { height < limit.midi() };
+                // Of what nobody in the pair is asked for another rule speaks.
+                far && outside(part, compass, *pitch, note.start).is_none()
+            };
+            all_pitches(note).find(far).filter(|_| !note.solo)
+        };
+        let offences: Vec<(usize, Pitch)> = cx.offences(&RULE, &stretch, 0, |range| {
+            let notes = stretch.within(range);
+            notes.filter_map(|(index, note)| Some((index, far(note)?))).collect()
+        });
         for passage in cx.passages(&RULE, player, offences) {
             let (pitch, note) = (*passage.detail(), passage.first());
             let message = format!(

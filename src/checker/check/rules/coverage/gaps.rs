@@ -21,7 +21,7 @@ pub(super) fn tell(
         return;
     }
     for found in cx.coverage() {
-        if found.notes.iter().any(|players| players.is_empty()) {
+        if found.notes().any(<[u16]>::is_empty) {
             voice(cx, findings, rule, found, &wanted);
         }
     }
@@ -82,7 +82,7 @@ fn voice(
         .notes
         .iter()
         .enumerate()
-        .zip(&found.notes)
+        .zip(found.notes())
         .filter(|(_, players)| players.is_empty())
         .map(|(note, _)| note)
         .filter(|(_, note)| wanted(found, roles.near(note)))
@@ -121,7 +121,7 @@ fn voice(
     });
     let span = near.map_or(cx.arrangement.scoring.span, |(_, span)| span);
     let in_mid_phrase = index > 0
-        && !found.notes[index - 1].is_empty()
+        && !found.players(index - 1).is_empty()
         && voice.music.notes[index - 1].start + voice.music.notes[index - 1].length == first.start;
     let label = if in_mid_phrase {
         "the first note that is missing: the phrase breaks off here"

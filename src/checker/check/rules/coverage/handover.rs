@@ -21,8 +21,8 @@ pub(super) struct Handover<'a> {
     /// The note that is taken over.
     pub note: &'a Note,
     /// Who had the note before it, and who takes over.
-    pub from: &'a [usize],
-    pub to: &'a [usize],
+    pub from: &'a [u16],
+    pub to: &'a [u16],
     /// The bars of which it speaks.
     pub bars: BarIndices,
 }
@@ -37,14 +37,14 @@ impl Handover<'_> {
         message: impl FnOnce(&Names) -> String,
     ) -> Option<Diagnostic> {
         let at = self.note.start;
-        let sings = |player: &&usize| {
-            let notes = &cx.part(**player).notes;
+        let sings = |player: &usize| {
+            let notes = &cx.part(*player).notes;
             let index = notes.partition_point(|note| note.start < at);
             notes
                 .get(index)
                 .is_some_and(|note| note.source == self.note.span && note.role == Role::Melody)
         };
-        let player = *self.to.iter().find(sings)?;
+        let player = self.to.iter().map(|player| usize::from(*player)).find(sings)?;
         if cx.arrangement.doubt.in_bars(self.bars) || cx.allowed(rule.code, Some(player), self.bars)
         {
             return None;
@@ -52,11 +52,12 @@ impl Handover<'_> {
         let part = cx.part(player);
         let claim = part.claims.iter().find(|claim| claim.holds(at));
         let span = claim.map_or(cx.arrangement.scoring.span, |claim| cx.line_span(claim.line));
-        let list = |players: &[usize]| {
-            let all: Vec<&str> = players.iter().map(|&p| cx.part(p).player.name.as_str()).collect();
+        let list = |players: &[u16]| {
+            let name = |player: &u16| cx.part(usize::from(*player)).player.name.as_str();
+            let all: Vec<&str> = players.iter().map(name).collect();
             words::list(&all, "and")
         };
-        let many = self.to.len() > 1 || words::is_plural(&cx.part(self.to[0]).player);
+        let many = self.to.len() > 1 || words::is_plural(&cx.part(usize::from(self.to[0])).player);
         let names = Names {
             take: format!(
                 "{} {} over the tune `{}`",

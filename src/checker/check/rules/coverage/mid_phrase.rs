@@ -75,7 +75,7 @@ fn voice(cx: &Context, findings: &mut Findings, found: &VoiceCoverage, notes: &[
         if before.attached.slur_starts {
             slur = Some(index - 1);
         }
-        let (old, new) = (&found.notes[index - 1], &found.notes[index]);
+        let (old, new) = (found.players(index - 1), found.players(index));
         let passes = !old.is_empty() && !new.is_empty();
         if !passes || old.iter().any(|player| new.contains(player)) {
             continue;

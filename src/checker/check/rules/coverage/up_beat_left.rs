@@ -66,14 +66,15 @@ fn check(cx: &Context, findings: &mut Findings) {
 }
 
 fn voice(cx: &Context, findings: &mut Findings, found: &VoiceCoverage, notes: &[Note]) {
+    let mut index = 0;
     for (bar, place) in cx.form.bars.iter().enumerate().skip(1) {
         let at = place.start;
-        let index = notes.partition_point(|note| note.start < at);
+        index += notes[index..].iter().take_while(|note| note.start < at).count();
         let Some(note) = notes.get(index).filter(|note| note.start == at) else { continue };
         let beat = cx.form.bars[bar - 1].metre.beat();
         let Some(up) = up_beat(notes, index, beat) else { continue };
-        let (old, there) = (&found.notes[index - 1], &found.notes[index]);
-        let to: Vec<usize> = there.iter().copied().filter(|player| !old.contains(player)).collect();
+        let (old, there) = (found.players(index - 1), found.players(index));
+        let to: Vec<u16> = there.iter().copied().filter(|player| !old.contains(player)).collect();
         // Somebody goes over the bar line with the up-beat: the others only join.
         let goes_on = old.iter().any(|player| there.contains(player));
         // Whoever begins on the note on which the other ends takes it out of their hands.

@@ -44,12 +44,14 @@
 //! # Source
 //! Common practice; the shares are our heuristic.
 
+use crate::arrange::Part;
 use crate::check::context::Context;
 use crate::check::words;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::Family;
-use crate::resolve::BarIndices;
+use crate::music::Time;
+use crate::resolve::{BarIndices, Bars};
 
 pub const RULE: Rule = Rule {
     code: "economy/overused",
@@ -64,6 +66,16 @@ pub const RULE: Rule = Rule {
 /// Bars from which a share means something, where the ensemble sets no budget. Our
 /// heuristic.
 const BARS: usize = 16;
+
+/// The bars in which a part sounds.
+fn sounds(cx: &Context, part: &Part) -> Bars {
+    let mut bars = Bars::new();
+    for note in &part.notes {
+        let last = cx.form.index_at(note.end() - Time::of(1, 1024)).min(cx.form.bars.len() - 1);
+        BarIndices::new(cx.bar(note), last + 1).add(&mut bars);
+    }
+    bars
+}
 
 fn check(cx: &Context, findings: &mut Findings) {
     let count = cx.form.bars.len();
@@ -97,11 +109,8 @@ fn check(cx: &Context, findings: &mut Findings) {
             desks.push((name, vec![false; count], player));
             desks.len() - 1
         });
-        for note in &part.notes {
-            let last = cx.form.index_at(note.end() - crate::music::Time::of(1, 1024));
-            for bar in cx.bar(note)..=last.min(count - 1) {
-                desks[place].1[bar] = true;
-            }
+        for bars in &*cx.of_part(&RULE, player, |part| sounds(cx, part)) {
+            desks[place].1[bars.first..bars.after].fill(true);
         }
     }
     for (_, sounds, player) in desks {

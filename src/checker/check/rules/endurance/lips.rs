@@ -41,11 +41,11 @@
 //! That wind need rests: Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. I.
 //! The figures are our heuristic; the players know better.
 
-use crate::check::alternatives::{all_pitches, custom, in_compass_pitch};
+use crate::check::alternatives::{all_pitches, custom, height};
 use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
-use crate::instruments::Family;
+use crate::instruments::{Compass, Family};
 use crate::resolve::Dynamic;
 
 pub const RULE: Rule = Rule {
@@ -127,6 +127,8 @@ struct Sounded {
 fn played(cx: &Context, player: usize) -> Vec<Sounded> {
     let (part, times) = (cx.part(player), cx.times(player));
     let mut all = Vec::with_capacity(part.notes.len());
+    // The usual compass of the instrument in hand.
+    let mut usual = (part.first_instrument(), custom(part.first_instrument(), false, cx.era));
     let mut now = 0.0;
     for bar in cx.form.playing_order() {
         let Some(bar) = cx.form.bars.get(bar) else { continue };
@@ -135,7 +137,11 @@ fn played(cx: &Context, player: usize) -> Vec<Sounded> {
         let first = part.notes.partition_point(|note| note.start < start);
         let after = part.notes.partition_point(|note| note.start < end);
         for (note, &(begin, end)) in (first..after).zip(&times[first..after]) {
-            let effort = effort(cx, player, note);
+            let instrument = part.instrument_at(part.notes[note].start);
+            if !std::ptr::eq(usual.0, instrument) {
+                usual = (instrument, custom(instrument, false, cx.era));
+            }
+            let effort = effort(cx, player, note, usual.1);
             all.push(Sounded { note, begin: now + begin - from, end: now + end - from, effort });
         }
         now += until - from;
@@ -145,14 +151,13 @@ fn played(cx: &Context, player: usize) -> Vec<Sounded> {
 
 /// What a note costs by its loudness and its register: less than half at piano, a third less in the
 /// lowest octave of custom, half as much again in the highest fourth. Our heuristic.
-fn effort(cx: &Context, player: usize, index: usize) -> f64 {
+fn effort(cx: &Context, player: usize, index: usize, usual: Option<&Compass>) -> f64 {
     let part = cx.part(player);
     let note = &part.notes[index];
     let degree = cx.degree(player, note.start).to_f64() - f64::from(Dynamic::Mf as u8);
     let loud = if degree < 0.0 { (1.0 + 0.3 * degree).max(0.1) } else { 1.0 + 0.2 * degree };
-    let instrument = part.instrument_at(note.start);
-    let height = all_pitches(note).map(|p| in_compass_pitch(part, p, note.start).midi()).max();
-    let register = match (custom(instrument, false, cx.era), height) {
+    let height = all_pitches(note).map(|p| height(part, p, note.start)).max();
+    let register = match (usual, height) {
         (Some(compass), Some(height)) if height > compass.high.midi() - HIGH => 1.5,
         (Some(compass), Some(height)) if height < compass.low.midi() + LOW => 0.65,
         _ => 1.0,

@@ -115,6 +115,8 @@ fn breathless(cx: &Context, stretch: &Stretch) -> Vec<(usize, Breathless)> {
     let times = cx.times(player);
     let mut first = stretch.range().start;
     let mut slurred = false;
+    let least = carries(Degree::of(7), breath).min(carries(Degree::of(0), breath));
+    let least = least * cx.limit(&RULE) / 100.0;
     for (index, note) in stretch.notes() {
         slurred = (slurred || note.attached.slur_starts) && !note.attached.slur_ends;
         let last = !stretch.goes_on(index + 1);
@@ -131,6 +133,11 @@ fn breathless(cx: &Context, stretch: &Stretch) -> Vec<(usize, Breathless)> {
             continue;
         }
         let seconds = times[index].1 - times[first].0;
+        // However loud it is, a breath lasts as long as this.
+        if seconds <= least {
+            first = index + 1;
+            continue;
+        }
         let carries = carries(loudness(cx, player, first, index), breath);
         let carries = carries * cx.limit(&RULE) / 100.0;
         // Whoever breathes before and after a single note lets it go a little early.

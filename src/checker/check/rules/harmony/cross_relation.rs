@@ -67,9 +67,11 @@ fn check(cx: &Context, findings: &mut Findings) {
     let moments = cx.moments(&RULE, |slice, found: &mut Vec<((Sounding, i32), Clash)>| {
         // By letter: the first note of the slice with it.
         let mut letters: [Option<(Sounding, Pitch)>; 7] = [None; 7];
+        let beat = |time| cx.form.bar_at(time).metre.beat();
+        let here = beat(slice.start);
         for &sounding in slice.sounding.iter().filter(|s| super::counts(cx, **s)) {
             let note = sounding.of(parts);
-            let beat = cx.form.bar_at(note.start).metre.beat();
+            let beat = if note.start == slice.start { here } else { beat(note.start) };
             if note.length + note.length < beat {
                 continue;
             }

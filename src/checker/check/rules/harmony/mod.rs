@@ -16,15 +16,12 @@ use super::super::context::Context;
 use super::super::memory::Moment;
 use super::super::slices::{Slice, Sounding};
 use crate::arrange::{Part, SoundingNote};
-use crate::instruments::Family;
 use crate::music::{Chord, Pitch, Time};
 use crate::resolve::{HarmonyEvent, Role, Verb};
 
 /// Does the note belong to the harmony: pitched, and not of a drum or bell?
 fn counts(cx: &Context, sounding: Sounding) -> bool {
-    let note = sounding.of(&cx.arrangement.parts);
-    let instrument = cx.part(usize::from(sounding.player)).instrument_at(note.start);
-    instrument.family != Family::Percussion
+    cx.is_pitched(sounding)
 }
 
 /// The declared chord at a time.

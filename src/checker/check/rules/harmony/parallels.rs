@@ -74,25 +74,38 @@ struct Motion {
     to: Pitch,
 }
 
+impl Motion {
+    fn is_unison(&self, other: &Motion) -> bool {
+        (self.from, self.to) == (other.from, other.to)
+    }
+}
+
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
     let mut motions: Vec<Motion> = Vec::new();
+    // One of each of those who move in unison, the lowest first.
+    let mut heads: Vec<Motion> = Vec::new();
     let moments = cx.moments(&RULE, |slice, found: &mut Vec<(Sounding, (Sounding, bool))>| {
         motions.clear();
         motions.extend(slice.sounding.iter().filter_map(|s| motion(cx, *s, slice.start)));
         if motions.len() < 2 {
             return;
         }
-        // Players who move in unison stand together, the lowest first.
-        let filling = super::filling(cx, &slice);
-        motions.sort_by_key(|m| (m.to, m.from));
-        let unisons: Vec<&[Motion]> =
-            motions.chunk_by(|a, b| (a.from, a.to) == (b.from, b.to)).collect();
-        for (index, high) in unisons.iter().enumerate() {
-            for low in &unisons[..index] {
-                let Some(octaves) = parallel(&low[0], &high[0]) else { continue };
-                for one in *high {
-                    let with = low.iter().find(|two| independent(cx, two, one, octaves, filling));
+        let filling = std::cell::OnceCell::new();
+        let filling = || *filling.get_or_init(|| super::filling(cx, &slice));
+        heads.clear();
+        for motion in &motions {
+            if !heads.iter().any(|head| head.is_unison(motion)) {
+                heads.push(*motion);
+            }
+        }
+        heads.sort_unstable_by_key(|m| (m.to, m.from));
+        for (index, high) in heads.iter().enumerate() {
+            for low in &heads[..index] {
+                let Some(octaves) = parallel(low, high) else { continue };
+                for one in motions.iter().filter(|one| one.is_unison(high)) {
+                    let mut low = motions.iter().filter(|two| two.is_unison(low));
+                    let with = low.find(|two| independent(cx, two, one, octaves, filling));
                     found.extend(with.map(|with| (one.sounding, (with.sounding, octaves))));
                 }
             }
@@ -135,18 +148,26 @@ fn check(cx: &Context, findings: &mut Findings) {
 }
 
 /// Are these two voices, and not one that is strengthened?
-fn independent(cx: &Context, low: &Motion, high: &Motion, octaves: bool, filling: Filling) -> bool {
+fn independent(
+    cx: &Context,
+    low: &Motion,
+    high: &Motion,
+    octaves: bool,
+    filling: impl Fn() -> Filling,
+) -> bool {
     let parts = &cx.arrangement.parts;
     let (role, other) = (high.sounding.of(parts).role, low.sounding.of(parts).role);
     // Two who share the bass or the melody strengthen one line.
-    let one_line = role == other && matches!(role, Role::Bass | Role::Melody);
+    if octaves && role == other && matches!(role, Role::Bass | Role::Melody) {
+        return false;
+    }
+    let filling = filling();
     let (one, two) = ((low.sounding, low.to), (high.sounding, high.to));
     let line = |m: &Motion| &cx.part(usize::from(m.sounding.player)).player.line_name;
     let of_tutti = octaves
         && (super::doubles_in_tutti(cx, filling, one, two)
             || (filling.is_full() && line(low) != line(high)));
-    let strengthened = of_tutti || (octaves && one_line);
-    !strengthened
+    !of_tutti
         && (heard_together(cx, low.sounding, high.sounding)
             || !octaves && !filling.is_tutti() && written_out(cx, low.sounding, high.sounding))
         && !super::doubling(cx, low.sounding, high.sounding)

@@ -80,6 +80,9 @@ fn of_notes(cx: &Context, stretch: &Stretch) -> Vec<(usize, &'static str)> {
     cx.offences(&RULE, stretch, 0, |range| {
         let mut found = Vec::new();
         for (index, note) in stretch.within(range) {
+            if note.attached.marks.is_empty() && note.attached.tremolo == 0 {
+                continue;
+            }
             let word = |wanted: Mark| Mark::WORDS.iter().find(|(mark, _)| *mark == wanted);
             let mut marks = note.attached.marks.iter();
             let mark = marks.find(|mark| !has_mark(stretch.instrument, *mark)).and_then(word);

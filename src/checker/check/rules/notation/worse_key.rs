@@ -109,6 +109,9 @@ fn look(
     // The usual keys are those whose top is not marked as a risk.
     let usual = |tuning: &&Tuning| tuning.safe_high.is_none();
     let now = accidentals(own);
+    if now < MANY {
+        return;
+    }
     let better = instrument
         .keys
         .iter()
@@ -119,7 +122,7 @@ fn look(
         .map(|tuning| (accidentals(tuning), tuning))
         .min_by(|a, b| a.0.total_cmp(&b.0));
     let Some((best, tuning)) = better else { return };
-    if now < MANY || now - best < FEWER {
+    if now - best < FEWER {
         return;
     }
     for passage in cx.passages(&RULE, player, [(first, ())]) {

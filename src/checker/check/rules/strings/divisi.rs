@@ -37,7 +37,8 @@
 //! # Source
 //! Common practice; two players a note is our heuristic.
 
-use crate::check::context::{Context, Stretch, plucked, techniques};
+use crate::arrange::SoundingNote;
+use crate::check::context::{Context, Stretch, plucked};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 
@@ -61,8 +62,8 @@ fn check(cx: &Context, findings: &mut Findings) {
         if instrument.open_strings.is_empty() || count < 2 {
             continue;
         }
-        let changes = techniques(part);
-        let offences = stretch.notes().filter(|(_, note)| {
+        let changes = cx.techniques(player);
+        let offends = |note: &SoundingNote| {
             let pitches = note.sound.pitches();
             pitches.len() > 1
                 && count < A_NOTE * pitches.len()
@@ -70,11 +71,12 @@ fn check(cx: &Context, findings: &mut Findings) {
                     instrument,
                     cx.era,
                     pitches,
-                    plucked(&changes, note.start),
+                    plucked(changes, note.start),
                     note.solo,
                 )
-        });
-        for passage in cx.passages(&RULE, player, offences.map(|(index, _)| (index, ()))) {
+        };
+        let offences = cx.offences_of_notes(&RULE, &stretch, offends);
+        for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();
             let chord: Vec<String> = note.sound.pitches().iter().map(ToString::to_string).collect();
             let message = format!(

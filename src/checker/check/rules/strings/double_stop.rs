@@ -40,7 +40,8 @@
 //! of the Modern Symphony Orchestra, 1917. The reach of the hand is our heuristic, tried on
 //! public scores.
 
-use crate::check::context::{Context, Stretch, plucked, techniques};
+use crate::arrange::SoundingNote;
+use crate::check::context::{Context, Stretch, plucked};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, words};
 use crate::diagnostics::Severity;
 
@@ -60,19 +61,20 @@ fn check(cx: &Context, findings: &mut Findings) {
         if instrument.open_strings.is_empty() || part.player.count > 1 {
             continue;
         }
-        let changes = techniques(part);
-        let offences = stretch.notes().filter(|(_, note)| {
+        let changes = cx.techniques(player);
+        let offends = |note: &SoundingNote| {
             let pitches = note.sound.pitches();
             pitches.len() > 1
                 && !super::one_hand(
                     instrument,
                     cx.era,
                     pitches,
-                    plucked(&changes, note.start),
+                    plucked(changes, note.start),
                     note.solo,
                 )
-        });
-        for passage in cx.passages(&RULE, player, offences.map(|(index, _)| (index, ()))) {
+        };
+        let offences = cx.offences_of_notes(&RULE, &stretch, offends);
+        for passage in cx.passages(&RULE, player, offences) {
             let note = passage.first();
             let chord: Vec<String> = note.sound.pitches().iter().map(ToString::to_string).collect();
             let message = format!(

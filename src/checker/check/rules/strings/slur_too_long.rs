@@ -64,26 +64,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         if !instrument.bowed() {
             continue;
         }
-        let times = cx.times(player);
-        let mut offences: Vec<(usize, (f64, f64))> = Vec::new();
-        let mut began: Option<usize> = None;
-        for (index, note) in stretch.notes() {
-            if note.attached.slur_starts && began.is_none() {
-                began = Some(index);
-            }
-            let Some(first) = began.filter(|_| note.attached.slur_ends) else { continue };
-            began = None;
-            let seconds = times[index].1 - times[first].0;
-            let degrees = part.notes[first..=index]
-                .iter()
-                .map(|note| (cx.degree(player, note.start), note.length));
-            let degree = Degree::mean(degrees).unwrap_or(Degree::USUAL).to_f64();
-            let louder = ((degree - 2.0) / 3.0).clamp(0.0, 1.0);
-            let bow = (BOW.0 + (BOW.1 - BOW.0) * louder) * cx.limit(&RULE) / 100.0;
-            if seconds > bow {
-                offences.extend((first..=index).map(|note| (note, (seconds, bow))));
-            }
-        }
+        let offences = cx.offences_of_stretch(&RULE, &stretch, || too_long(cx, &stretch));
         for passage in cx.passages(&RULE, player, offences) {
             let (seconds, bow) = *passage.detail();
             let message = format!(
@@ -98,4 +79,31 @@ fn check(cx: &Context, findings: &mut Findings) {
             findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
         }
     }
+}
+
+/// The notes of slurs for which no bow is long enough, each with the seconds of its slur and those
+/// of a bow.
+fn too_long(cx: &Context, stretch: &Stretch) -> Vec<(usize, (f64, f64))> {
+    let Stretch { player, part, .. } = *stretch;
+    let times = cx.times(player);
+    let mut offences: Vec<(usize, (f64, f64))> = Vec::new();
+    let mut began: Option<usize> = None;
+    for (index, note) in stretch.notes() {
+        if note.attached.slur_starts && began.is_none() {
+            began = Some(index);
+        }
+        let Some(first) = began.filter(|_| note.attached.slur_ends) else { continue };
+        began = None;
+        let seconds = times[index].1 - times[first].0;
+        let degrees = part.notes[first..=index]
+            .iter()
+            .map(|note| (cx.degree(player, note.start), note.length));
+        let degree = Degree::mean(degrees).unwrap_or(Degree::USUAL).to_f64();
+        let louder = ((degree - 2.0) / 3.0).clamp(0.0, 1.0);
+        let bow = (BOW.0 + (BOW.1 - BOW.0) * louder) * cx.limit(&RULE) / 100.0;
+        if seconds > bow {
+            offences.extend((first..=index).map(|note| (note, (seconds, bow))));
+        }
+    }
+    offences
 }

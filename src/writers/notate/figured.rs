@@ -1,0 +1,140 @@
+//! Figures under a bass, where a scoring line asks for them.
+//!
+//! A figure stands where a chord begins and where the bass goes on to another note of it on a beat;
+//! what the bass only passes through has none, and neither has a note that is struck again. (Common
+//! practice; that notes between the beats have none is our heuristic.)
+
+use crate::arrange::{Arrangement, Claim, Part};
+use crate::music::{Figure, Figures, Interval, PitchName, Time, figures};
+use crate::resolve::HarmonyEvent;
+
+use super::{Origin, Pitches, Staff, StaffDirection, StaffDirectionKind};
+
+/// A note of the bass.
+#[derive(Clone, Copy)]
+struct Bass {
+    start: Time,
+    end: Time,
+    name: PitchName,
+}
+
+/// Puts the figures of the harmony under the notes that lines `with figures` give to a part.
+pub(super) fn set(
+    staff: &mut Staff,
+    part: &Part,
+    arrangement: &Arrangement,
+    harmony: &[HarmonyEvent],
+    pitches: Pitches,
+) {
+    let piece = &arrangement.piece;
+    for claim in &part.claims {
+        let Some(line) = arrangement.lines.get(claim.line.index()).filter(|line| line.figures)
+        else {
+            continue;
+        };
+        let bass = match line.realises.and_then(|voice| piece.voices.get(voice)) {
+            Some(voice) => {
+                let notes = voice.music.notes.iter();
+                notes.filter_map(|note| of(note.start, note.length, note.sound.pitches())).collect()
+            }
+            None => {
+                let notes = part.notes.iter().filter(|note| note.line == claim.line);
+                notes
+                    .filter_map(|note| of(note.start, note.length, note.sound.pitches()))
+                    .collect::<Vec<_>>()
+            }
+        };
+        let mut said: Option<(Bass, &HarmonyEvent, Figures)> = None;
+        for (at, note, event) in places(&piece.form, harmony, &bass, claim) {
+            let by = match pitches {
+                Pitches::Written => -part.transposition_at(at),
+                Pitches::Concert => Interval::UNISON,
+            };
+            let moved = |name: PitchName| name.at(4).transposed_or_respelled(by).name();
+            let mut chord = event.chord;
+            chord.root = moved(chord.root);
+            chord.bass = chord.bass.map(moved);
+            let key = piece.form.bar_at(at).key.transposed(by);
+            let mut shown = figures(&chord, moved(note.name), key);
+            if let Some((before, chord_before, figures_before)) = &said {
+                if before.name == note.name && *chord_before == event {
+                    continue;
+                }
+                // What a triad resolves over a held bass is written out.
+                if shown.is_empty() && before.start == note.start && !figures_before.is_empty() {
+                    let has = |number| figures_before.iter().any(|f| f.number == number);
+                    shown.extend((!has(5)).then_some(Figure::plain(5)));
+                    shown.push(Figure::plain(3));
+                }
+            }
+            said = Some((note, event, shown.clone()));
+            let index = piece.form.index_at(at);
+            let rows = if staff.lower.is_empty() { &mut staff.measures } else { &mut staff.lower };
+            let (Some(bar), Some(measure)) = (piece.form.bars.get(index), rows.get_mut(index))
+            else {
+                continue;
+            };
+            if shown.is_empty() {
+                continue;
+            }
+            let origin = Origin { source: Some(event.span), line: Some(claim.line) };
+            let kind = StaffDirectionKind::Figures(shown);
+            let figured = StaffDirection { at: at - bar.start, kind, origin };
+            let place = measure.directions.partition_point(|other| other.at <= figured.at);
+            measure.directions.insert(place, figured);
+        }
+    }
+}
+
+fn of(start: Time, length: Time, pitches: &[crate::music::Pitch]) -> Option<Bass> {
+    pitches.first().map(|pitch| Bass { start, end: start + length, name: pitch.name() })
+}
+
+/// Where figures may stand: each place with the note of the bass and the chord.
+fn places<'h>(
+    form: &crate::resolve::Form,
+    harmony: &'h [HarmonyEvent],
+    bass: &[Bass],
+    claim: &Claim,
+) -> Vec<(Time, Bass, &'h HarmonyEvent)> {
+    let mut found = Vec::new();
+    for note in bass.iter().filter(|note| note.start < claim.to && note.end > claim.from) {
+        let (from, to) = (note.start.max(claim.from), note.end.min(claim.to));
+        let first = harmony.partition_point(|event| event.start + event.length <= from);
+        for event in harmony[first..].iter().take_while(|event| event.start < to) {
+            let at = event.start.max(from);
+            let begins = event.start == at;
+            let class = note.name.class();
+            let member = event.chord.has_class(class) || event.chord.bass_note().class() == class;
+            if begins || (member && form.weight(at) >= 1) {
+                found.push((at, *note, event));
+            }
+        }
+    }
+    found
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::notate::notate;
+    use crate::notate::testing::directions;
+
+    #[test]
+    fn figures_stand_under_the_bass_where_chords_begin_and_the_bass_goes_on() {
+        let source = "piece \"Weir\" { }\nform { 1 metre 4/4, key C minor\n 4 end }\n\
+            voice low { 1: 1/2 C3 Eb | 2: 1/1 G2 | 3: 1/4 B2 C D G | 4: 1/1 C3 | }\n\
+            harmony { 1: Cm | 2: 1/2 Cm/G G7 | 3: 1/2 G7/B G7 | 4: Cm | }\n\
+            ensemble duo { era 1725\n cello, harpsichord\n}\n\
+            scoring plain for duo {\n cello plays low with figures, as bass\n \
+            harpsichord realises low as bass\n}\n";
+        let mut sources = crate::diagnostics::Sources::new();
+        let file = sources.add("weir.ripieno", source);
+        let (piece, _) = crate::resolve::resolve(&mut sources, file, &mut crate::resolve::NoFiles);
+        let score = notate(&crate::arrange::arrange(&piece, &piece.scorings[0]));
+        let cello = score.staves.iter().position(|staff| staff.id == "cello").unwrap();
+        assert_eq!(
+            directions(&score, cello),
+            "1 1/2 6, 2 0/1 6/4, 2 1/2 7/♮, 3 0/1 6/5, 3 1/2 ♮6/4/3, 3 3/4 7/♮"
+        );
+    }
+}
