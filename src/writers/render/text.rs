@@ -34,9 +34,9 @@ pub enum Style {
     /// Notes under their beats: [`part`] and [`score`].
     #[default]
     Beats,
-    /// A bar a line in words, to be read aloud: [`by_bar`].
+    /// A bar a line in words, to be read aloud.
     Words,
-    /// A bar a line in signs, to compare versions: [`by_bar`].
+    /// A bar a line in signs, to compare versions.
     Lines,
 }
 
