@@ -100,7 +100,7 @@ fn append(part: &mut Part, own: &Part, (start, lines): (Time, usize)) {
         note
     }));
     part.tuplets.extend(own.tuplets.iter().map(|tuplet| {
-        let mut tuplet = tuplet.clone();
+        let mut tuplet = *tuplet;
         tuplet.start += start;
         tuplet
     }));

@@ -43,10 +43,11 @@ impl Form {
     pub fn movement_bars(&self) -> Vec<Range<usize>> {
         let ends = self.movements.iter().skip(1).map(|next| next.first);
         let ends: Vec<usize> = ends.chain([self.bars.len()]).collect();
-        match self.movements.as_slice() {
-            [] => vec![0..self.bars.len()],
-            movements => movements.iter().zip(ends).map(|(one, end)| one.first..end).collect(),
-        }
+        let starts: Vec<usize> = match self.movements.as_slice() {
+            [] => vec![0],
+            movements => movements.iter().map(|movement| movement.first).collect(),
+        };
+        starts.into_iter().zip(ends).map(|(first, end)| first..end).collect()
     }
 
     /// The movement that begins with a bar.
