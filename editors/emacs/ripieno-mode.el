@@ -45,7 +45,7 @@
     "like" "short" "compass" "custom" "strings" "written" "sounds" "clef" "treble" "tenor" "from"
     "extends" "era" "group" "without" "budget" "limits" "players" "player" "crook" "in" "signature" "tuned"
     "joins" "as" "alto" "basso"
-    "for" "keep" "allow" "on" "bars" "bar" "solo" "with" "lyrics" "chords" "up-beat" "each" "chord" "off" "the" "broken" "entries" "cadences"
+    "for" "keep" "allow" "on" "bars" "bar" "solo" "with" "lyrics" "chords" "figures" "up-beat" "each" "chord" "off" "the" "broken" "entries" "cadences"
     "phrases" "peaks"
     "score" "parts" "paper" "landscape" "staff" "mm" "hide" "empty" "break" "turn" "before" "nudge"
     "up" "down" "left" "right"
@@ -88,6 +88,8 @@
      1 font-lock-variable-name-face)
     (,(concat "\\_<as[ \t]+" (regexp-opt ripieno--roles t) "\\_>") 1 font-lock-type-face)
     (,(rx symbol-start (or "allow" "limits") (+ blank) (group (+ (any lower "-/")))) 1 font-lock-constant-face)
+    ;; The paper and the sign of a layout.
+    (,(rx symbol-start (or "paper" "nudge") (+ blank) (group (+ (or alnum "-")))) 1 font-lock-constant-face)
     (,(ripieno--one-of ripieno--verbs) 1 font-lock-builtin-face)
     (,(ripieno--one-of ripieno--words) 1 font-lock-keyword-face)
     ;; Signs in brackets, and dynamics after `at' or in `dynamics'.

@@ -113,6 +113,7 @@ test("each bar of each part is there, whatever its page", hasAll, () => {
         .map((file) => ({ text: `samples/${file}`, last: Number(/^\s*(\d+)\s+end\b/m.exec(read(`samples/${file}`))?.[1]) }))
         .filter(({ last }) => last > 0);
     assert.ok(pieces.length > 1);
+    let most = 0;
     for (const { text, last } of pieces) {
         // The last scoring is the largest.
         const scoring = [...read(text).matchAll(/^scoring (\S+)/gm)].at(-1)[1];
@@ -120,13 +121,15 @@ test("each bar of each part is there, whatever its page", hasAll, () => {
         const built = run(ripieno, ["build", text, "--only", "text", "--scoring", scoring, "-o", folder], { cwd: repository });
         assert.equal(built.status, 0, built.stderr);
         const listing = readdirSync(folder, { recursive: true }).filter((path) => /\bparts\b.*\.txt$/.test(path)).sort();
-        assert.ok(listing.length >= 15);
+        assert.ok(listing.length > 0);
+        most = Math.max(most, listing.length);
         for (const path of listing.filter((_, index) => index % 3 === 0)) {
             const numbers = new Set([...bars(readFileSync(join(folder, path), "utf8")).matchAll(/^bar (\d+), [^:,]+: /gm)].map(([, number]) => Number(number)));
             const missing = Array.from({ length: last }, (_, bar) => bar + 1).filter((bar) => !numbers.has(bar));
             assert.deepEqual(missing, [], path);
         }
     }
+    assert.ok(most >= 15);
 });
 
 test("every sign under the notes is told from what is said over the next staff", has, () => {
