@@ -74,7 +74,7 @@ syntax match  ripienoGroup "\%(\<\%(group\|joins\)\s\+\)\@<=\l[[:alnum:]-]*" con
 
 syntax region ripienoScoring matchgroup=ripienoDeclaration start="^\s*\zsscoring\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\|layout\)\s" fold contains=@ripienoBasic,ripienoVerb,ripienoScoringWord,ripienoRoleOf,ripienoDynamicOf,ripienoTechnique,ripienoOctaves,ripienoPitch,ripienoPlayer,ripienoName,ripienoVoiceName,ripienoWritten,ripienoRule
 syntax match  ripienoPlayer "^\s*\zs\l[[:alnum:]-]*\%(\.\d\+\)\?\%(\s*,\s*\l[[:alnum:]-]*\%(\.\d\+\)\?\)*" contained
-syntax match  ripienoScoringWord "\<\%(for\|keep\|allow\|on\|bars\|bar\|as\|at\|solo\|with\|lyrics\|chords\|up-beat\|each\|chord\|beat\|off\|the\|broken\|tremolo\|entries\|cadences\|phrases\|peaks\|crook\|in\|tuned\)\>" contained
+syntax match  ripienoScoringWord "\<\%(for\|keep\|allow\|on\|bars\|bar\|as\|at\|solo\|with\|lyrics\|chords\|figures\|up-beat\|each\|chord\|beat\|off\|the\|broken\|tremolo\|entries\|cadences\|phrases\|peaks\|crook\|in\|tuned\)\>" contained
 syntax match  ripienoScoringWord "\%(\<[A-G]\%(#\|b\|♯\|♭\)\?\s\+\)\@<=\%(alto\|basso\)\>" contained
 syntax keyword ripienoVerb plays doubles sustains realises signals highlights writes rests takes contained
 syntax keyword ripienoVerb play double sustain realise signal write rest take contained
