@@ -282,7 +282,9 @@ def ovals_in(left, right, space):
 
 
 def check_picture(name, page, pdf, number, finding):
-    """Staff lines and black heads that are found in the picture are those of the drawing."""
+    """Staff lines and black heads that are found in the picture are those of the drawing.
+
+    Returns how many black heads were found, and how many there are."""
     dots = picture(pdf, number)
     scale = DOTS / 25.4 * page.space
     wanted = sorted(
@@ -291,7 +293,7 @@ def check_picture(name, page, pdf, number, finding):
         for line in ([-2, -1, 0, 1, 2] if lines == 5 else [0])
     )
     if not wanted:
-        return
+        return 0, 0
     left, right = runs(dots)
     rows = lines_in(left, right, scale)
     same = len(rows) == len(wanted) and all(abs(a - b) < 0.2 * scale for a, b in zip(rows, wanted))
@@ -308,8 +310,10 @@ def check_picture(name, page, pdf, number, finding):
         head for head in heads
         if any(abs(x - head[0]) < head[2] and abs(y - head[1]) < head[2] for x, y in ovals)
     ]
+    # Of a page with few heads one or two may lie hidden; of all pages nearly all are found.
     finding.expect(
-        len(found) >= FOUND * len(heads), f"{name}: {len(found)} of {len(heads)} heads found in the picture"
+        len(heads) - len(found) <= max(2, (1 - FOUND) * len(heads)),
+        f"{name}: {len(found)} of {len(heads)} heads found in the picture",
     )
     # An oval in the picture is a head of the drawing, or part of some other sign of it.
     signs = [box for kind, _, _, box, _ in page.shapes if kind not in ("staff-line", "ledger", "stem", "slur", "tie")]
@@ -330,6 +334,7 @@ def check_picture(name, page, pdf, number, finding):
         finding.expect(
             part.size > 0 and 0.25 < part.mean() < 0.9, f"{name}: no white head in the picture at {box}"
         )
+    return len(found), len(heads)
 
 
 def chosen(pages, name, day):
@@ -349,6 +354,7 @@ def check_documents(folder, name, day=None):
         done = subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
         return done.returncode, done.stdout
 
+    seen, drawn = 0, 0
     for pdf in [folder / "score.pdf", *sorted((folder / "parts").glob("*.pdf"))]:
         pages = [Page(path) for path in drawings(pdf.parent, pdf.stem)]
         status, told = run("qpdf", "--check", pdf)
@@ -370,7 +376,9 @@ def check_documents(folder, name, day=None):
                 )
         for number in chosen(pages, pdf.stem, day):
             place = f"{name}/{pdf.stem} page {number + 1}"
-            check_picture(place, pages[number], pdf, number + 1, finding)
+            found, heads = check_picture(place, pages[number], pdf, number + 1, finding)
+            seen, drawn = seen + found, drawn + heads
+    finding.expect(seen >= FOUND * drawn, f"{name}: {seen} of {drawn} heads found in the pictures")
     return finding
 
 
