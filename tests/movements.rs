@@ -135,3 +135,12 @@ fn an_edit_of_a_movement_reaches_the_whole_and_one_of_its_own_titles_stands_as_i
             .collect();
     assert!(files.iter().all(|text| text.contains("Intermezzo") && text.contains("attacca")));
 }
+
+#[test]
+fn a_layout_of_the_whole_is_not_passed_over() {
+    let mut session = samples();
+    let file =
+        session.open("weir-suite.ripieno", &format!("{SUITE}\nlayout {{\n  score paper a3\n}}\n"));
+    let codes: Vec<_> = session.findings(file).iter().map(|finding| finding.code).collect();
+    assert_eq!(codes, ["movements/music"]);
+}

@@ -31,6 +31,7 @@
 //! 7. Run `cargo test --lib instruments`. The reader names the file, the instrument and the field
 //!    that it cannot take, and the tests say what is missing.
 
+mod clefs;
 #[cfg(test)]
 mod house_tests;
 mod like;
@@ -52,6 +53,7 @@ use serde::Serialize;
 
 use crate::music::{Interval, Pitch, PitchName};
 
+pub use clefs::{Clef, ClefUse};
 pub use natural::{OpenNote, PartialClass, PlayerRank, cents_from, nearest_cents};
 pub use other_names::{meant, other_names};
 pub use traits::{
@@ -83,33 +85,6 @@ pub enum Family {
     Voice,
     /// Bowed strings.
     Strings,
-}
-
-/// Clefs by their name on paper.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, serde::Deserialize, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Clef {
-    /// G clef on the second line.
-    Treble,
-    /// C clef on the third line.
-    Alto,
-    /// C clef on the fourth line.
-    Tenor,
-    /// F clef on the fourth line.
-    Bass,
-    /// Two strokes: no pitch.
-    Percussion,
-}
-
-/// A clef that players of an instrument read, and the written notes that it suits.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize)]
-pub struct ClefUse {
-    /// The clef.
-    pub clef: Clef,
-    /// Lowest written note for which one would choose it.
-    pub low: Pitch,
-    /// Highest written note for which one would choose it.
-    pub high: Pitch,
 }
 
 /// Whose limit a compass is.

@@ -112,7 +112,19 @@ fn music_beside(cx: &mut Resolver, tree: &Tree, piece: Span) {
             Declaration::Voice(voice) => ("a voice", voice.name.span),
             Declaration::Lyrics(lyrics) => ("lyrics", lyrics.voice.span),
             Declaration::Scoring(scoring) => ("a scoring", scoring.name.span),
+            Declaration::Layout(layout) => ("a layout", layout.span),
             _ => continue,
+        };
+        let help = match &**declaration {
+            Declaration::Layout(_) => {
+                "Choose paper and empty staves on the command line (`--paper`, `--landscape`, \
+                 `--hide-empty`); a layout holds for the pages of a movement that is printed by \
+                 itself, and stands in its source."
+            }
+            _ => {
+                "Move it into the source of the movement to which it belongs: each movement has \
+                 its own form, voices and scorings."
+            }
         };
         cx.push(
             Diagnostic::error(
@@ -121,10 +133,7 @@ fn music_beside(cx: &mut Resolver, tree: &Tree, piece: Span) {
                 format!("A piece in movements has {what} of its own."),
             )
             .with_label(piece, "this piece names movements")
-            .with_help(
-                "Move it into the source of the movement to which it belongs: each movement has \
-                 its own form, voices and scorings.",
-            ),
+            .with_help(help),
         );
     }
 }

@@ -5,7 +5,6 @@ use std::ops::Range;
 use ripieno_compiler::diagnostics::Span;
 use ripieno_compiler::instruments::Clef;
 use ripieno_compiler::music::Time;
-use ripieno_compiler::resolve::NudgedSign;
 
 use super::canvas::Canvas;
 use super::chord::{clef_at, clef_sign};
@@ -23,6 +22,8 @@ use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark};
 use crate::paper::Nudge;
 use crate::sheet::{Sheet, SheetPlace, SpanKind, Staff, StaffBar};
+
+mod nudges;
 
 /// How a system is to be set.
 #[derive(Clone, Copy, Debug)]
@@ -236,63 +237,6 @@ impl SystemLine<'_> {
         directions::dynamics(canvas, &said, &pins, begin, self.staff().braced);
         directions::chord_symbols(canvas, &said, self.right);
         directions::words(canvas, &said, self.right);
-    }
-
-    /// Moves the signs of which a layout says so; gives back whether there were any.
-    fn nudge(&self, canvas: &mut Canvas, nudge: &Nudge) -> bool {
-        let what = &nudge.what;
-        let kind = match what.sign {
-            NudgedSign::Accidental => Kind::Accidental,
-            NudgedSign::Articulation => Kind::Articulation,
-            NudgedSign::Dynamic => Kind::Dynamic,
-            NudgedSign::Hairpin => Kind::Hairpin,
-            NudgedSign::Rest => Kind::Rest,
-            NudgedSign::Slur => Kind::Slur,
-            NudgedSign::Tie => Kind::Tie,
-            NudgedSign::Tuplet => Kind::Tuplet,
-            NudgedSign::Words => Kind::Text,
-        };
-        let bars = &self.sheet.bars;
-        let Some(bar) = self.placed.iter().map(|placed| placed.bar).find(|&bar| {
-            (bars[bar].index..bars[bar].index + bars[bar].count as usize).contains(&what.bar)
-        }) else {
-            return false;
-        };
-        let beat = bars[bar].metre.beat().to_f64();
-        // Beats of a short first bar are counted from its missing beginning.
-        let missing = if bars[bar].number == 0 {
-            bars[bar].metre.bar_length().to_f64() - bars[bar].length.to_f64()
-        } else {
-            0.0
-        };
-        let stands = |at: Time| {
-            what.beat
-                .is_none_or(|asked| ((at.to_f64() + missing) / beat + 1.0 - asked).abs() < NEAR)
-        };
-        let event_at = |mark: &Mark| {
-            let origin = mark.origin?;
-            let bar = (origin.bar as usize == bars[bar].index).then(|| self.bar(bar))?;
-            let voice = bar.voices.get(usize::from(origin.voice))?;
-            Some(voice.events.get(usize::from(origin.element))?.element.at)
-        };
-        let said: Vec<usize> = canvas
-            .said
-            .iter()
-            .filter(|(_, at)| at.0 == bar && stands(at.1))
-            .map(|(mark, _)| *mark)
-            .collect();
-        let mut moved = Vec::new();
-        for (n, mark) in canvas.marks.iter_mut().enumerate() {
-            let here = said.contains(&n) || event_at(mark).is_some_and(stands);
-            if mark.kind == kind && here {
-                *mark = mark.clone().moved(what.right, -what.up);
-                moved.push(mark.bounds());
-            }
-        }
-        for bounds in &moved {
-            canvas.sky.add((bounds.x0, bounds.x1), (bounds.y0, bounds.y1));
-        }
-        !moved.is_empty()
     }
 
     /// Where the wavy line of a trill ends: before the next note, or behind those that are tied on.
