@@ -89,6 +89,17 @@ fn samples_and_fixtures_keep_their_signs_and_their_meaning() {
 }
 
 #[test]
+fn blanks_behind_a_line_that_breaks_off_mean_nothing() {
+    for text in [
+        "layout {\n  parts staff \n",
+        "layout {\n  parts staff \u{FEFF}}\n",
+        "form {\n  1 key \t\n",
+    ] {
+        assert_form(text);
+    }
+}
+
+#[test]
 fn samples_and_the_first_piece_are_in_the_form() {
     for (name, text) in files("samples").into_iter().chain(files("src/cli")) {
         assert_eq!(formatted(&text), text, "{name}");

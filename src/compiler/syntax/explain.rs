@@ -179,19 +179,19 @@ pub(super) fn stopped(
     error: &Error<Rule>,
     what: &str,
 ) -> Diagnostic {
+    // What breaks off does so behind its last sign, whatever blanks follow.
+    let end = text.trim_end_matches(|c: char| c.is_whitespace() || c == '\u{FEFF}').len();
     let at = match error.location {
-        // What breaks off does so behind its last sign, whatever blanks follow.
-        InputLocation::Pos(at) | InputLocation::Span((at, _)) => at.min(text.trim_end().len()),
+        InputLocation::Pos(at) | InputLocation::Span((at, _)) => at.min(end),
     };
-    let rest = &text[at..];
-    let found = token(rest);
+    let found = if at == end { "" } else { token(&text[at..]) };
     let span = cx.at(start + at, start + at + found.len());
     let expected = match &error.variant {
         ErrorVariant::ParsingError { positives, .. } => Expected::of(positives),
         ErrorVariant::CustomError { .. } => Expected::default(),
     };
     let message = match found {
-        "" | "\n" | "\r" => format!("{} breaks off.", capitalised(what)),
+        "" => format!("{} breaks off.", capitalised(what)),
         _ => format!("Unexpected `{found}` in {what}."),
     };
     let mut diagnostic =
