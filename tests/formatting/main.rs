@@ -91,6 +91,7 @@ fn samples_and_fixtures_keep_their_signs_and_their_meaning() {
 #[test]
 fn blanks_behind_a_line_that_breaks_off_mean_nothing() {
     for text in [
+        "ensemble small {\n  era 1770\n  flute, clarinet 2 in \n}\n",
         "layout {\n  parts staff \n",
         "layout {\n  parts staff \u{FEFF}}\n",
         "form {\n  1 key \t\n",
@@ -162,11 +163,6 @@ fn bytes() -> impl Strategy<Value = Vec<u8>> {
 
 fn written() -> impl Strategy<Value = &'static str> {
     prop_oneof![1 => Just(WATCHMAN), 1 => Just(MILL_RACE), 4 => Just(MISTAKES), 12 => Just(BELL)]
-}
-
-#[test]
-fn blanks_behind_a_line_that_breaks_off_mean_nothing() {
-    assert_form("ensemble small {\n  era 1770\n  flute, clarinet 2 in \n}\n");
 }
 
 proptest! {
