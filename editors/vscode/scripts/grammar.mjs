@@ -247,6 +247,10 @@ const repository = {
         patterns: [
             ...include("barNumber", "barLine", "value"),
             {
+                match: `${wordStart}(key)\\s+([A-G]${accidental}?)\\s+(major|minor)${wordEnd}`,
+                captures: captures(keyword.other, "constant.other.pitch", "constant.language.mode"),
+            },
+            {
                 match: `${wordStart}([A-G]${accidental}?)(${qualities.join("|")})?(?:(/)([A-G]${accidental}?))?(?=[\\s|{}]|$)`,
                 captures: captures("constant.other.chord.root", "constant.other.chord.quality", "keyword.operator.bass", "constant.other.chord.bass"),
             },

@@ -8,7 +8,6 @@
 
 mod costs;
 mod evidence;
-mod local;
 mod path;
 #[cfg(test)]
 mod tests;
@@ -16,9 +15,7 @@ mod tests;
 use std::borrow::Cow;
 
 use crate::music::{Chord, PitchName, Time};
-use crate::resolve::{HarmonyEvent, Piece};
-
-pub use local::local_keys;
+use crate::resolve::{HarmonyEvent, Piece, hear};
 
 use evidence::Slot;
 
@@ -65,6 +62,7 @@ pub fn infer(piece: &Piece) -> InferredHarmony {
         events.push(event(&slots[first..after], beats[first].candidate, &events));
         first = after;
     }
+    hear(&piece.form, &mut events, &[]);
     InferredHarmony { events, certainty: certainty(piece, &slots, &beats) }
 }
 
@@ -85,7 +83,7 @@ fn event(slots: &[Slot], candidate: costs::Candidate, before: &[HarmonyEvent]) -
         .map(|bass| bass.span)
         .or(before.last().map(|event| event.span))
         .unwrap_or_default();
-    HarmonyEvent { start, length, chord, span }
+    HarmonyEvent { start, length, chord, key: slots[0].key, span }
 }
 
 /// The root's name: as the voices spell it, or else as lies nearest to the key.

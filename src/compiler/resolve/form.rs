@@ -19,6 +19,7 @@ use crate::syntax::{
 
 mod settings;
 
+pub(super) use settings::read_key;
 use settings::{Settings, once_a_bar};
 
 /// How long all bars together may be: so many bars of 4/4.

@@ -2,10 +2,11 @@
 
 use super::Resolver;
 use super::counting::{BarCount, Counting};
-use super::form::{bad_value, exact};
+use super::form::{bad_value, exact, read_key};
+use super::local_keys::hear;
 use super::piece::{BarIndices, Bars, Form, HarmonyEvent};
 use crate::diagnostics::{Diagnostic, Span};
-use crate::music::{Chord, ChordError, ChordQuality, Time};
+use crate::music::{Chord, ChordError, ChordQuality, Key, Time};
 use crate::syntax::{HarmonyBar, HarmonyStep, HarmonyTree};
 
 /// The chords, and the bars in which they could not be understood.
@@ -15,6 +16,7 @@ pub(super) fn harmony(
     form: &Form,
 ) -> (Vec<HarmonyEvent>, Bars) {
     let mut events = Vec::new();
+    let mut local = Local::default();
     let mut unsure = Bars::new();
     let mut count = BarCount::new(Counting::Whole);
     for (place, bar) in tree.bars.iter().enumerate() {
@@ -28,7 +30,8 @@ pub(super) fn harmony(
         let Some(index) = count.index(cx, form, numbers, bar.span) else { break };
         count.next = index + 1;
         if !bar.broken {
-            bar_of_chords(cx, form, index, bar, &mut events);
+            local.begin(form, index);
+            bar_of_chords(cx, form, (index, bar), &mut local, &mut events);
         }
         if bar.broken || cx.errors_since(before) || count.is_off() {
             BarIndices::new(expected.min(index), index + 1).add(&mut unsure);
@@ -37,16 +40,37 @@ pub(super) fn harmony(
     if count.is_off() {
         BarIndices::new(count.next, form.bars.len()).add(&mut unsure);
     }
-    events.sort_by_key(|event| event.start);
+    events.sort_by_key(|(event, _)| event.start);
+    let (mut events, declared): (Vec<HarmonyEvent>, Vec<Option<Key>>) = events.into_iter().unzip();
+    hear(form, &mut events, &declared);
     (events, unsure)
+}
+
+/// The key that the harmony declares, until another is declared or the form changes its key.
+#[derive(Default)]
+struct Local {
+    key: Option<Key>,
+    /// The last bar that was read.
+    bar: usize,
+}
+
+impl Local {
+    /// A bar begins.
+    fn begin(&mut self, form: &Form, bar: usize) {
+        let since = self.bar.min(bar)..bar;
+        if since.into_iter().any(|bar| form.bars[bar].key != form.bars[bar + 1].key) {
+            self.key = None;
+        }
+        self.bar = bar;
+    }
 }
 
 fn bar_of_chords(
     cx: &mut Resolver,
     form: &Form,
-    index: usize,
-    bar: &HarmonyBar,
-    events: &mut Vec<HarmonyEvent>,
+    (index, bar): (usize, &HarmonyBar),
+    local: &mut Local,
+    events: &mut Vec<(HarmonyEvent, Option<Key>)>,
 ) {
     let frame = &form.bars[index];
     let end = frame.start + frame.length;
@@ -58,6 +82,9 @@ fn bar_of_chords(
                 Ok(time) => value = Some(time),
                 Err(message) => return cx.push(bad_value(step.span, message)),
             },
+            HarmonyStep::Key(tonic, minor) => {
+                local.key = read_key(cx, tonic, *minor, step.span).or(local.key);
+            }
             HarmonyStep::Symbol(symbol) => {
                 if at >= end {
                     cx.counted.chords(index, cx.diagnostics.len());
@@ -71,7 +98,9 @@ fn bar_of_chords(
                 }
                 match Chord::read(symbol) {
                     Ok(chord) => {
-                        events.push(HarmonyEvent { start: at, length, chord, span: step.span });
+                        let key = frame.key;
+                        let event = HarmonyEvent { start: at, length, chord, key, span: step.span };
+                        events.push((event, local.key));
                     }
                     Err(error) => cx.push(unknown_chord(symbol, &error, step.span)),
                 }
@@ -81,7 +110,7 @@ fn bar_of_chords(
     }
     // The last chord of a bar that is not filled holds on: harmony has no rests.
     if at < end
-        && let Some(last) = events.last_mut().filter(|last| last.start >= frame.start)
+        && let Some((last, _)) = events.last_mut().filter(|(last, _)| last.start >= frame.start)
     {
         last.length = end - last.start;
     }
@@ -106,6 +135,11 @@ fn known_qualities() -> String {
 
 fn unknown_chord(symbol: &str, error: &ChordError, span: Span) -> Diagnostic {
     let (message, help) = match error {
+        ChordError::Root(_) if symbol == "key" => (
+            "`key` stands here without a whole key.".to_string(),
+            "The key in which the chords are heard has a tonic and a mode: `key D minor`."
+                .to_string(),
+        ),
         ChordError::Root(_) => (
             format!("`{symbol}` is not a chord symbol: it does not begin with a root from A to G."),
             "Write the root as a capital letter: `Dm`, `Bb7`, `F#dim`. German H is `B`."

@@ -12,6 +12,7 @@ mod jumps;
 mod kept;
 mod layout;
 mod loader;
+mod local_keys;
 mod lost;
 mod lyrics;
 mod movements;
@@ -33,6 +34,7 @@ use crate::syntax::{Declaration, EnsembleLine, Tree, Word};
 
 pub use kept::Kept;
 pub use loader::{LoadError, Loader, NoFiles, Shelf};
+pub use local_keys::hear;
 pub use movements::{Joined, is_same_chair, join, moved, moved_line, without_scorings};
 pub use music::MOMENTARY_DIRECTIONS;
 pub use passages::up_beat;

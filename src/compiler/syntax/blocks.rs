@@ -190,6 +190,13 @@ pub(super) fn harmony_bar(cx: &mut ItemReader, pair: Pair<Rule>) -> HarmonyBar {
                 let value = HarmonyStep::Value(read_value(inner.as_str()));
                 bar.steps.push(Spanned { value, span });
             }
+            Rule::local_key => {
+                let parts = || inner.clone().into_inner();
+                let tonic = parts().find(|part| part.as_rule() == Rule::note_name);
+                let tonic = tonic.map_or_else(String::new, |tonic| tonic.as_str().to_string());
+                let minor = parts().any(|part| part.as_rule() == Rule::kw_minor);
+                bar.steps.push(Spanned { value: HarmonyStep::Key(tonic, minor), span });
+            }
             Rule::chord_symbol => {
                 let value = HarmonyStep::Symbol(inner.as_str().to_string());
                 bar.steps.push(Spanned { value, span });

@@ -1,8 +1,10 @@
 //! Words for the habits that people bring along from elsewhere.
 
+use pest::Parser;
+use pest::error::InputLocation;
 use pest::iterators::Pair;
 
-use super::context::{ItemReader, Rule};
+use super::context::{Grammar, ItemReader, Rule};
 use super::expected::Expected;
 use crate::diagnostics::{Diagnostic, Span, german_key, instead_of, nearest};
 use crate::instruments;
@@ -80,6 +82,16 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
     if let Some(habit) = words_behind(text, at) {
         return Some(habit);
     }
+    if let Some(habit) = without_comma(text, at, found) {
+        return Some(habit);
+    }
+    if found == "["
+        && let Some(length) = rest.find(']')
+    {
+        let inside = rest[1..length].trim().to_string();
+        let help = format!("What a line says stands without brackets: `{inside}`.");
+        return Some(Habit { help, fix: Some((at, at + length + 1, inside)) });
+    }
     if found == "=" && expected.keywords.contains(&"at") {
         let help = "Write the number after `at`: `tempo 1/4 at 96`.";
         return Some(Habit { help: help.into(), fix: Some((at, at + 1, "at".into())) });
@@ -141,6 +153,26 @@ pub(super) fn habit(text: &str, at: usize, found: &str, expected: &Expected) -> 
         return Some(Habit { help: format!("Ripieno calls it `{meant}`."), fix });
     }
     None
+}
+
+/// What happens at a bar, without the comma before it.
+fn without_comma(text: &str, at: usize, found: &str) -> Option<Habit> {
+    if !text.starts_with(|c: char| c.is_ascii_digit()) {
+        return None;
+    }
+    let before = text[..at].trim_end();
+    let mended = format!("{before}, {}", &text[at..]);
+    // The comma brings the reading beyond this word.
+    let reached = match Grammar::parse(Rule::form_line, &mended) {
+        Ok(_) => mended.len(),
+        Err(error) => match error.location {
+            InputLocation::Pos(at) | InputLocation::Span((at, _)) => at,
+        },
+    };
+    (!found.is_empty() && !before.ends_with(',') && reached > before.len() + 2).then(|| Habit {
+        help: "A comma stands between what happens at one bar: `metre 3/4, key G minor`.".into(),
+        fix: Some((before.len(), at, ", ".into())),
+    })
 }
 
 /// Words behind the count of a tempo, which stand before it.

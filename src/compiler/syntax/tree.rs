@@ -232,11 +232,13 @@ pub struct HarmonyBar {
     pub broken: bool,
 }
 
-/// A value or a chord symbol.
+/// A value, a key or a chord symbol.
 #[derive(Clone, PartialEq, Debug)]
 pub enum HarmonyStep {
     /// The value of what follows.
     Value(ValueTree),
+    /// The key in which what follows is heard: its tonic as it was written, and whether it is minor.
+    Key(String, bool),
     /// A chord symbol as it was written.
     Symbol(String),
 }

@@ -3,7 +3,6 @@
 
 use super::chord_at;
 use super::texture::{Texture, beats};
-use crate::harmony::local_keys;
 use crate::music::{Chord, ChordQuality, Key, Mode, Time};
 use crate::resolve::{
     BarLine, DirectionKind, Dynamic, Form, HarmonyEvent, Moment, Music, Note, Piece,
@@ -202,7 +201,6 @@ fn steps(from: &Note, to: &Note) -> Option<i32> {
 /// the piece. (Common practice for the chords, our heuristic for the ends of phrases.)
 pub(super) fn cadences(piece: &Piece, harmony: &[HarmonyEvent], texture: &Texture) -> Vec<Found> {
     let form = &piece.form;
-    let keys = local_keys(form, harmony);
     let mut found = Vec::new();
     for (index, event) in harmony.iter().enumerate() {
         let bar = form.index_at(event.start);
@@ -210,7 +208,7 @@ pub(super) fn cadences(piece: &Piece, harmony: &[HarmonyEvent], texture: &Textur
         let bar_end = form.bars[bar].start + form.bars[bar].length;
         let last = bar_end == form.end() && end >= form.end();
         let ends_section = end >= bar_end && section_ends(form, bar);
-        let key = keys[index];
+        let key = event.key;
         let before = index.checked_sub(1).map(|i| &harmony[i]);
         let dominant =
             before.filter(|b| b.start + b.length == event.start && leads(form, b, event, key));

@@ -67,10 +67,7 @@ pub(super) fn choose(
     }
     let wants: Vec<Option<Wants>> = points
         .iter()
-        .map(|point| {
-            let key = request.piece.form.bar_at(point.at).key;
-            chord_at(harmony, point.at).map(|event| Wants::new(&event.chord, key))
-        })
+        .map(|point| chord_at(harmony, point.at).map(|event| Wants::new(&event.chord, event.key)))
         .collect();
     let way = cheapest(&stages, |to, a, b, _| {
         let unresolved = match (&wants[to - 1], &wants[to]) {
@@ -134,9 +131,8 @@ fn stage(
     chord: &Chord,
     (harmony, texture): (&[HarmonyEvent], &Texture),
 ) -> Vec<Choice<Pair>> {
-    let bar = request.piece.form.index_at(point.at);
-    let key = request.piece.form.bars[bar].key;
-    let leading = super::sustain::leading_class(chord, key);
+    let key = chord_at(harmony, point.at).map(|event| event.key);
+    let leading = key.and_then(|key| super::sustain::leading_class(chord, key));
     let outer = texture.outer(point.at);
     let instrument = request.parts[pair[0]].instrument_at(point.at);
     let (natural, is_drum) = (instrument.natural.is_some(), !instrument.drums.is_empty());

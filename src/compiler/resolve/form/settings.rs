@@ -154,17 +154,8 @@ impl Settings {
                 ),
             },
             FormItem::Key(tonic, minor) => {
-                let mode = if *minor { Mode::Minor } else { Mode::Major };
-                match tonic.parse().ok().and_then(|tonic| Key::new(tonic, mode)) {
-                    Some(key) => self.keys.push((at, key, span)),
-                    None => cx.push(
-                        Diagnostic::error(
-                            "bars/no-such-key",
-                            span,
-                            format!("{tonic} {mode} would need more than seven sharps or flats."),
-                        )
-                        .with_help(enharmonic(tonic, mode)),
-                    ),
+                if let Some(key) = read_key(cx, tonic, *minor, span) {
+                    self.keys.push((at, key, span));
                 }
             }
             FormItem::Tempo(beat, words) => self.tempo(cx, at, *beat, words.clone(), span),
@@ -260,6 +251,24 @@ impl Settings {
         };
         self.tempos.push((at, Tempo { beat, words }, span));
     }
+}
+
+/// The key of a tonic, as it was written; one that does not exist is told.
+pub(in crate::resolve) fn read_key(
+    cx: &mut Resolver,
+    tonic: &str,
+    minor: bool,
+    span: Span,
+) -> Option<Key> {
+    let mode = if minor { Mode::Minor } else { Mode::Major };
+    let key = tonic.parse().ok().and_then(|tonic| Key::new(tonic, mode));
+    if key.is_none() {
+        let message = format!("{tonic} {mode} would need more than seven sharps or flats.");
+        cx.push(
+            Diagnostic::error("bars/no-such-key", span, message).with_help(enharmonic(tonic, mode)),
+        );
+    }
+    key
 }
 
 /// Names the key that sounds like one with too many sharps or flats.

@@ -4,7 +4,7 @@ use smallvec::SmallVec;
 
 use super::direction::Direction;
 use crate::diagnostics::Span;
-use crate::music::{Chord, Pitch, PitchName, Time};
+use crate::music::{Chord, Key, Pitch, PitchName, Time};
 
 /// A chord of the harmony with the time that it holds.
 #[derive(Clone, PartialEq, Debug)]
@@ -15,6 +15,9 @@ pub struct HarmonyEvent {
     pub length: Time,
     /// The chord.
     pub chord: Chord,
+    /// The key in which it is heard: declared by the harmony, or else inferred from the chords
+    /// around it.
+    pub key: Key,
     /// Where it is written (or the bar of the voice that it was inferred from).
     pub span: Span,
 }

@@ -99,6 +99,10 @@ struct Count {
     /// A player goes by an augmented interval, or by a seventh or more than an octave.
     augmented: u32,
     leaps: u32,
+    /// How often a player moves on to the next chord, and how often by a fourth or more, without the
+    /// bass.
+    moves: u32,
+    far: u32,
     /// The lowest of the heavy brass ends with the fifth of the chord.
     six_four: u32,
 }
@@ -141,7 +145,7 @@ fn count(piece: &Arc<Piece>, total: &mut Count) {
     }
     for bar in 0..piece.form.bars.len() {
         total.chords += 1;
-        let wants = Wants::new(&piece.harmony[bar].chord, piece.form.bars[bar].key);
+        let wants = Wants::new(&piece.harmony[bar].chord, piece.harmony[bar].key);
         let row = held(&arrangement, bar);
         let heights = |of: Option<Choir>| -> Vec<i16> {
             let own = row.iter().filter(|(_, choir, _)| of.is_none_or(|of| of == *choir));
@@ -182,14 +186,19 @@ fn count(piece: &Arc<Piece>, total: &mut Count) {
             total.six_four += u32::from(lowest.is_some_and(|h| wants.member(h) == Some(2)));
         }
         if bar + 1 < piece.form.bars.len() {
-            let next_wants =
-                Wants::new(&piece.harmony[bar + 1].chord, piece.form.bars[bar + 1].key);
+            let next_wants = Wants::new(&piece.harmony[bar + 1].chord, piece.harmony[bar + 1].key);
             for ((.., from), (.., to)) in row.iter().zip(held(&arrangement, bar + 1)) {
                 let (Some(from), Some(to)) = (*from, to) else { continue };
                 let tendency = wants.tendencies[usize::from(from.unsigned_abs() % 12)];
                 total.augmented += u32::from(wants.leap(from, to, &next_wants) >= cost::AUGMENTED);
                 let way = (to - from).unsigned_abs();
                 total.leaps += u32::from(matches!(way, 10 | 11 | 13..));
+                total.moves += u32::from(way > 0);
+                // Whoever goes along with the bass leaps as it does.
+                let bass = |bar: usize| piece.harmony[bar].chord.bass_note().class();
+                let is_bass = |bar: usize, h: i16| i32::from(h.rem_euclid(12)) == bass(bar);
+                let goes_with_bass = is_bass(bar, from) && is_bass(bar + 1, to);
+                total.far += u32::from(way >= 5 && !goes_with_bass);
                 // Where a voice has the note of resolution, and that is a leading note, it is free.
                 let goal = [from - 1, from - 2]
                     .into_iter()
@@ -246,12 +255,16 @@ fn choirs_of_every_size_keep_the_rules_of_the_book() {
         assert_eq!(total.augmented, 0, "{players}: {total:?}");
         assert_eq!(total.six_four, 0, "{players}: {total:?}");
         all.leaps += total.leaps;
+        all.moves += total.moves;
+        all.far += total.far;
         all.chords += total.chords;
         all.choir_without_third += total.choir_without_third;
         all.crossed += total.crossed;
         all.sevenths += total.sevenths;
         all.unresolved += total.unresolved;
     }
+    // Least movement: one in ten goes by a fourth or more.
+    assert!(all.far * 10 <= all.moves, "{all:?}");
     // Where all cannot be had, at most one in a hundred.
     assert!(all.leaps * 100 <= all.chords, "{all:?}");
     assert!(all.choir_without_third * 100 <= all.chords, "{all:?}");

@@ -73,8 +73,8 @@ pub(super) fn chords(
         .iter()
         .map(|(start, _, chord, ..)| {
             let ceiling = texture.outer(*start).map_or(TOP + 12, |outer| outer.high.midi());
-            let key = form.bar_at(*start).key;
-            let leading = super::leading_class(chord, key).filter(|leading| {
+            let key = chord_at(request.harmony, *start).map(|event| event.key);
+            let leading = key.and_then(|key| super::leading_class(chord, key)).filter(|leading| {
                 let mut tune = texture.sounding(*start).flat_map(|note| note.sound.pitches());
                 tune.any(|pitch| pitch.name().class() == *leading)
             });

@@ -1,6 +1,8 @@
 //! A bass with its chords: what a continuo player makes of figures.
 //!
-//! The left hand plays the bass as it is written. The right hand strikes the chord in three notes
+//! The left hand plays the bass as it is written, and strikes a long note of it again with each
+//! chord that changes over it, since plucked and struck strings do not sound on (common practice).
+//! The right hand strikes the chord in three notes
 //! where it changes and on strong beats, by the rules of four parts: bass and right hand have the
 //! chord complete, no leading note and no seventh twice, no fifths and octaves in parallel, leading
 //! notes up and sevenths down, least movement, the hand close. (The rules from memory, after C. P. E.
@@ -50,7 +52,7 @@ const DEEPEST: i32 = 28;
 struct Stroke {
     start: Time,
     end: Time,
-    /// The bass, where it is struck here.
+    /// The bass.
     bass: SmallVec<[Pitch; 4]>,
     /// The bass that sounds under the chord.
     under: Option<Pitch>,
@@ -86,11 +88,11 @@ fn of_player(
     voice: usize,
     texture: &Texture,
 ) -> Vec<SoundingNote> {
-    let strokes = strokes(request, player, voice);
     let supplies = Supplies::new(request.parts[player], request.era);
-    let struck: Vec<&Stroke> = strokes.iter().filter(|stroke| stroke.chord.is_some()).collect();
-    // Who can sound one note at a time plays the bass alone.
+    // Who cannot sound a chord plays the bass alone.
     let alone = request.instrument(player).voices < 4;
+    let strokes = strokes(request, player, voice, alone);
+    let struck: Vec<&Stroke> = strokes.iter().filter(|stroke| stroke.chord.is_some()).collect();
     let stages: Vec<Vec<Choice<Hand>>> = struck
         .iter()
         .map(|stroke| match stroke.chord {
@@ -154,7 +156,7 @@ fn closing(hand: &Hand, chord: &Chord, key: Key, supply: &Supply) -> Option<Pitc
 }
 
 /// The notes of the bass, and the chords over them where they change and on strong beats.
-fn strokes(request: &Request, player: usize, voice: usize) -> Vec<Stroke> {
+fn strokes(request: &Request, player: usize, voice: usize, alone: bool) -> Vec<Stroke> {
     let form = &request.piece.form;
     let music = &request.piece.voices[voice].music;
     let mut strokes: Vec<Stroke> = Vec::new();
@@ -168,15 +170,12 @@ fn strokes(request: &Request, player: usize, voice: usize) -> Vec<Stroke> {
             }
             let mut at = note.start.max(from);
             let end = end.min(to);
-            let is_held = at > note.start;
-            let mut bass: SmallVec<[Pitch; 4]> = note.sound.pitches().iter().copied().collect();
+            let bass: SmallVec<[Pitch; 4]> = note.sound.pitches().iter().copied().collect();
             let under = bass.first().copied();
-            if is_held {
-                bass.clear();
-            }
             while at < end {
                 let event = chord_at(request.harmony, at);
                 let until = match event {
+                    _ if alone => end,
                     Some(event) => (event.start + event.length).min(end),
                     None => {
                         let starts = request.harmony.iter().map(|event| event.start);
@@ -192,9 +191,9 @@ fn strokes(request: &Request, player: usize, voice: usize) -> Vec<Stroke> {
                 strokes.push(Stroke {
                     start: at,
                     end: until,
-                    bass: std::mem::take(&mut bass),
+                    bass: bass.clone(),
                     under,
-                    chord: chord.map(|event| (event.chord, form.bar_at(at).key)),
+                    chord: chord.map(|event| (event.chord, event.key)),
                     span: note.span,
                 });
                 at = until;

@@ -57,7 +57,7 @@ pub(super) fn slots(requests: &[Request], harmony: &[HarmonyEvent], seats: &[Sea
                 start,
                 end: (chord.start + chord.length).min(to),
                 chord: chord.chord,
-                key: place.key,
+                key: chord.key,
                 span: chord.span,
                 event,
                 active: active.clone(),
@@ -92,7 +92,6 @@ pub(super) fn at_moments(
     moments: &[(Time, Time, bool)],
     seats: &[Seat],
 ) -> Vec<Slot> {
-    let form = &request.piece.form;
     let mut slots: Vec<Slot> = Vec::new();
     for &(start, end, ends) in moments {
         let after = request.harmony.partition_point(|event| event.start <= start);
@@ -104,12 +103,11 @@ pub(super) fn at_moments(
         if chord.start + chord.length <= start {
             continue;
         }
-        let bar = form.index_at(start);
         slots.push(Slot {
             start,
             end,
             chord: chord.chord,
-            key: form.bars[bar].key,
+            key: chord.key,
             span: chord.span,
             event,
             active: seats.iter().map(|seat| request.claims(seat.player, start)).collect(),

@@ -79,7 +79,7 @@ fn told(arrangement: &Arrangement) -> bool {
 /// The leading note and the seventh of the chord of a bar, as pitch classes.
 fn tender(piece: &Piece, bar: usize) -> Vec<i32> {
     let chord = piece.harmony[bar].chord;
-    let leading = cost::leading_class(&chord, piece.form.bars[bar].key);
+    let leading = cost::leading_class(&chord, piece.harmony[bar].key);
     let seventh = chord.quality.intervals().iter().position(|(steps, _)| *steps == 6);
     let seventh = seventh.map(|index| chord.members()[index + 1].class());
     leading.into_iter().chain(seventh).collect()

@@ -1,5 +1,5 @@
-//! The key in which each chord is heard: local keys, inferred by dynamic programming over the
-//! chords.
+//! The key in which each chord is heard: as the harmony declares it, or else inferred by dynamic
+//! programming over the chords.
 //!
 //! A chord is at home in a key where it stands on a degree of its scale or is its dominant; a
 //! change of key costs, and a dominant seventh wants the key of the chord to which it leads. The
@@ -7,7 +7,8 @@
 //! weights are our heuristic, only their order means anything.)
 
 use crate::music::{Chord, ChordQuality, Key, Mode, PitchName};
-use crate::resolve::{Form, HarmonyEvent};
+
+use super::piece::{Form, HarmonyEvent};
 
 /// What it costs to go over into another key, and into the relative one.
 const CHANGE: u32 = 4;
@@ -33,9 +34,19 @@ fn keys() -> Vec<Key> {
     keys
 }
 
-/// The local key of each chord; spelled as the form spells it where it is the declared one.
-#[must_use]
-pub fn local_keys(form: &Form, harmony: &[HarmonyEvent]) -> Vec<Key> {
+/// What it costs to hear a chord in another key than the harmony says.
+const NOT_SO: u32 = 1_000;
+
+/// Sets the key in which each chord is heard, spelled as the form spells it where it is the key of
+/// the form; `declared` are the keys that the harmony declares for them.
+pub fn hear(form: &Form, harmony: &mut [HarmonyEvent], declared: &[Option<Key>]) {
+    let keys = local_keys(form, harmony, declared);
+    for (event, key) in harmony.iter_mut().zip(keys) {
+        event.key = key;
+    }
+}
+
+fn local_keys(form: &Form, harmony: &[HarmonyEvent], said: &[Option<Key>]) -> Vec<Key> {
     let keys = keys();
     let same = |a: Key, b: Key| a.mode == b.mode && a.tonic.class() == b.tonic.class();
     let mut best: Vec<u32> = vec![0; keys.len()];
@@ -59,7 +70,12 @@ pub fn local_keys(form: &Form, harmony: &[HarmonyEvent]) -> Vec<Key> {
             });
             let (cost, before) = ways.min().unwrap_or((0, place));
             let home = if same(key, declared) { 0 } else { NOT_DECLARED };
-            now.push(cost + home + strangeness(&event.chord, next.map(|n| &n.chord), key));
+            let here = match said.get(index).copied().flatten() {
+                Some(said) if same(key, said) => 0,
+                Some(_) => NOT_SO,
+                None => home + strangeness(&event.chord, next.map(|n| &n.chord), key),
+            };
+            now.push(cost + here);
             from.push(before);
         }
         best = now;
@@ -67,9 +83,11 @@ pub fn local_keys(form: &Form, harmony: &[HarmonyEvent]) -> Vec<Key> {
     }
     let mut at = (0..keys.len()).min_by_key(|&place| best[place]).unwrap_or(0);
     let mut found = Vec::with_capacity(harmony.len());
-    for (event, from) in harmony.iter().zip(&back).rev() {
+    for (index, (event, from)) in harmony.iter().zip(&back).enumerate().rev() {
         let declared = form.bar_at(event.start).key;
-        found.push(if same(keys[at], declared) { declared } else { keys[at] });
+        let said = said.get(index).copied().flatten();
+        let spelled = said.into_iter().chain([declared]).find(|key| same(keys[at], *key));
+        found.push(spelled.unwrap_or(keys[at]));
         at = from[at];
     }
     found.reverse();
@@ -129,7 +147,6 @@ fn strangeness(chord: &Chord, next: Option<&Chord>, key: Key) -> u32 {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
     use crate::diagnostics::Sources;
     use crate::resolve::{NoFiles, resolve};
 
@@ -141,7 +158,7 @@ mod tests {
         );
         let file = sources.add("keys.ripieno", text);
         let (piece, _) = resolve(&mut sources, file, &mut NoFiles);
-        local_keys(&piece.form, &piece.harmony).iter().map(ToString::to_string).collect()
+        piece.harmony.iter().map(|event| event.key.to_string()).collect()
     }
 
     #[test]
@@ -161,5 +178,23 @@ mod tests {
         assert_eq!(keys[5], "D minor", "{keys:?}");
         assert_eq!(keys[0], "G minor", "{keys:?}");
         assert_eq!(keys.last().map(String::as_str), Some("G minor"), "{keys:?}");
+    }
+
+    #[test]
+    fn a_declared_key_holds_until_another_is_declared_or_the_form_changes() {
+        let chords = "1: C | 2: key A minor Am | 3: 1/2 Dm E | 4: F | 5: key C major G | 6: C |";
+        let keys = found("C major", chords);
+        let minor = ["A minor"; 4];
+        assert_eq!(keys[1..5], minor, "{keys:?}");
+        assert_eq!((&*keys[0], &*keys[5]), ("C major", "C major"), "{keys:?}");
+        // A key may be declared within a bar, and is spelled as it was declared.
+        let keys =
+            found("B major", "1: B | 2: 1/2 F#7 key Gb major Gb | 3: Cb | 4: key B major B |");
+        assert_eq!(keys[2..4], ["Gb major"; 2], "{keys:?}");
+        let keys = found(
+            "B major, tempo 1/4 at 60\n 3 key G major",
+            "1: key E major B | 2: E | 3: G | 4: D |",
+        );
+        assert_eq!(keys, ["E major", "E major", "G major", "G major"]);
     }
 }
