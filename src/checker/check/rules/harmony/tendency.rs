@@ -152,7 +152,7 @@ fn declared(cx: &Context, slice: Slice) -> [Option<Dominant>; 2] {
 /// dominant seventh that resolves a fifth down, whatever key that belongs to.
 fn leading_class(cx: &Context, event: &HarmonyEvent) -> Option<i32> {
     let chord = event.chord;
-    let key = event.key;
+    let key = cx.form.bar_at(event.start).key;
     let class = key.leading_note().class();
     let root = chord.root.class();
     if (root == key.degree(5).class() || root == class) && chord.has_class(class) {
