@@ -10,11 +10,9 @@
 
 use crate::narrow::Narrow;
 use std::any::Any;
-use std::cell::{Cell, RefCell};
 use std::collections::HashMap;
 use std::ops::Range;
-use std::rc::Rc;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use super::context::{Context, Stretch};
 use super::facts::Facts;
@@ -33,10 +31,10 @@ pub(super) struct Memory {
     parts: Vec<Arc<Part>>,
     facts: Vec<Arc<Facts>>,
     /// Counts the runs; what an earlier one than the last remembered is too old.
-    run: Cell<u64>,
-    found: RefCell<HashMap<Key, Found>>,
+    run: u64,
+    found: Mutex<HashMap<Key, Found>>,
     /// Who plays the voices, each with the voice, and the run that found it.
-    coverage: RefCell<(u64, Vec<Covered>)>,
+    coverage: Mutex<(u64, Vec<Covered>)>,
 }
 
 /// A scoring line by the item that it is, and where its notes come from.
@@ -56,7 +54,7 @@ enum Origin {
 type Covered = (Arc<Voice>, Arc<VoiceCoverage>);
 
 /// What a rule found, and in which run.
-type Found = (u64, Box<dyn Any>);
+type Found = (u64, Box<dyn Any + Send>);
 
 /// Rule, player and stretch; `usize::MAX` for the player of moments and the stretch of whole parts.
 type Key = (&'static str, usize, usize);
@@ -204,7 +202,7 @@ impl Memory {
         self.parts.clone_from(&arrangement.parts);
         self.ground = Some((Arc::clone(piece), ensemble));
         self.lines = lines;
-        self.run.set(self.run.get() + 1);
+        self.run += 1;
         (changes, self.facts.clone())
     }
 
@@ -214,43 +212,48 @@ impl Memory {
         arrangement: &Arrangement,
         changes: &Changes,
     ) -> Vec<Arc<VoiceCoverage>> {
-        let mut kept = self.coverage.borrow_mut();
-        let last = kept.0 + 1 == self.run.get() && changes.window != Some((Time::MIN, Time::MAX));
+        let mut kept = self.coverage.lock().unwrap_or_else(PoisonError::into_inner);
+        let last = kept.0 + 1 == self.run && changes.window != Some((Time::MIN, Time::MAX));
         let before = if last { &kept.1[..] } else { &[] };
         let found = coverage_again(arrangement, before, changes.window);
         let voices = arrangement.piece.voices.iter().cloned();
-        *kept = (self.run.get(), voices.zip(found.iter().cloned()).collect());
+        *kept = (self.run, voices.zip(found.iter().cloned()).collect());
         found
     }
 
+    fn found(&self) -> MutexGuard<'_, HashMap<Key, Found>> {
+        // A rule that broke off left whole what others found.
+        self.found.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
     /// What the last run remembered.
-    fn last<T: Clone + 'static>(&self, key: Key) -> Option<Vec<T>> {
+    fn last<T: Clone + Send + 'static>(&self, key: Key) -> Option<Vec<T>> {
         self.last_of(key)
     }
 
-    fn last_of<T: Clone + 'static>(&self, key: Key) -> Option<T> {
-        let found = self.found.borrow();
+    fn last_of<T: Clone + Send + 'static>(&self, key: Key) -> Option<T> {
+        let found = self.found();
         let (run, found) = found.get(&key)?;
-        let found = found.downcast_ref::<T>().filter(|_| run + 1 == self.run.get());
+        let found = found.downcast_ref::<T>().filter(|_| run + 1 == self.run);
         found.cloned()
     }
 
     /// What this run has found already.
-    fn this<T: Clone + 'static>(&self, key: Key) -> Option<Vec<T>> {
-        let found = self.found.borrow();
+    fn this<T: Clone + Send + 'static>(&self, key: Key) -> Option<Vec<T>> {
+        let found = self.found();
         let (run, found) = found.get(&key)?;
-        let found = found.downcast_ref::<Vec<T>>().filter(|_| *run == self.run.get());
+        let found = found.downcast_ref::<Vec<T>>().filter(|_| *run == self.run);
         found.cloned()
     }
 
-    fn remember<T: Clone + 'static>(&self, key: Key, found: &[T]) {
-        let remembered: Box<dyn Any> = Box::new(found.to_vec());
-        self.found.borrow_mut().insert(key, (self.run.get(), remembered));
+    fn remember<T: Clone + Send + 'static>(&self, key: Key, found: &[T]) {
+        let remembered: Box<dyn Any + Send> = Box::new(found.to_vec());
+        self.found().insert(key, (self.run, remembered));
     }
 }
 
 /// What a rule has to say of a moment: it may name notes, whose indices move.
-pub(super) trait Moved: Clone + 'static {
+pub(super) trait Moved: Clone + Send + 'static {
     /// Hands every note that is named to `by`.
     fn moved(&mut self, by: &dyn Fn(&mut Sounding));
 }
@@ -302,7 +305,7 @@ impl Context<'_> {
     /// What `find` finds among the notes of a stretch (indices in the part). It is asked for the
     /// notes of a range, and what it says of one may depend on so many notes before and behind it
     /// (`reach`), on nothing else that changes.
-    pub fn offences<T: Clone + 'static>(
+    pub fn offences<T: Clone + Send + 'static>(
         &self,
         rule: &Rule,
         stretch: &Stretch,
@@ -352,7 +355,7 @@ impl Context<'_> {
 
     /// What `find` finds in the whole part of a player. It may depend on all of his notes and on
     /// those of the players who share his line of the ensemble, on nothing else that changes.
-    pub fn offences_of_part<T: Clone + 'static>(
+    pub fn offences_of_part<T: Clone + Send + 'static>(
         &self,
         rule: &Rule,
         player: usize,
@@ -368,7 +371,7 @@ impl Context<'_> {
 
     /// What `find` finds among all notes of a stretch. It may depend on all notes of the player, on
     /// nothing else that changes.
-    pub fn offences_of_stretch<T: Clone + 'static>(
+    pub fn offences_of_stretch<T: Clone + Send + 'static>(
         &self,
         rule: &Rule,
         stretch: &Stretch,
@@ -380,26 +383,26 @@ impl Context<'_> {
 
     /// What the notes of a player come to for a rule that puts all players together. It may depend
     /// on all that the part has, on form and era, on nothing else that changes.
-    pub fn of_part<T: 'static>(
+    pub fn of_part<T: Send + Sync + 'static>(
         &self,
         rule: &Rule,
         player: usize,
         make: impl FnOnce(&Part) -> T,
-    ) -> Rc<T> {
-        let new = || Rc::new(make(self.part(player)));
+    ) -> Arc<T> {
+        let new = || Arc::new(make(self.part(player)));
         let Some((memory, changes)) = self.memory() else { return new() };
         let key = (rule.code, player, usize::MAX);
         let last = match changes.parts[player] {
-            Change::None => memory.last_of::<Rc<T>>(key),
+            Change::None => memory.last_of::<Arc<T>>(key),
             _ => None,
         };
         let made = last.unwrap_or_else(new);
-        memory.found.borrow_mut().insert(key, (memory.run.get(), Box::new(Rc::clone(&made))));
+        memory.found().insert(key, (memory.run, Box::new(Arc::clone(&made))));
         made
     }
 
     /// What the last run found for a player and stretch, where all is the same that it depends on.
-    fn unless_changed<T: Clone + 'static>(
+    fn unless_changed<T: Clone + Send + 'static>(
         &self,
         rule: &Rule,
         (player, place): (usize, usize),

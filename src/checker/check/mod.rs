@@ -47,7 +47,9 @@ mod words;
 
 use std::borrow::Borrow;
 use std::collections::HashMap;
+use std::panic::resume_unwind;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::arrange::{Arrangement, arrange};
 use crate::diagnostics::{BarNumbers, Care, Diagnostic, Label, Severity, Span};
@@ -283,19 +285,58 @@ fn check_again(
 }
 
 fn one_scoring(cx: &Context, options: &Options) -> Vec<Finding> {
-    let mut findings = Findings::default();
-    for rule in RULES {
-        match rule.scope {
-            Scope::Player(check) | Scope::Moment(check) | Scope::Scoring(check)
-                if options.runs(rule.code) =>
-            {
-                check(cx, &mut findings);
-            }
-            _ => {}
-        }
+    let checks: Vec<fn(&Context, &mut Findings)> = RULES
+        .iter()
+        .filter(|rule| options.runs(rule.code))
+        .filter_map(|rule| match rule.scope {
+            Scope::Player(check) | Scope::Moment(check) | Scope::Scoring(check) => Some(check),
+            Scope::Piece(_) | Scope::Allows => None,
+        })
+        .collect();
+    let found = on_all_cores(&checks, cx.notes(), |check| {
+        let mut findings = Findings::default();
+        check(cx, &mut findings);
+        findings.0
+    });
+    let mut findings: Vec<Finding> = found.into_iter().flatten().collect();
+    findings.retain(|finding| !doubt::follows(cx, &finding.diagnostic));
+    players_together(findings, cx)
+}
+
+/// Below so many notes of a scoring a thread costs more than it saves (measured).
+const WORTH_A_THREAD: usize = 1000;
+
+/// Does each of some works, on all cores where there is much to do; what they give is in their
+/// order.
+fn on_all_cores<W: Sync, T: Send>(
+    works: &[W],
+    notes: usize,
+    work: impl Fn(&W) -> T + Sync,
+) -> Vec<T> {
+    let cores = std::thread::available_parallelism().map_or(1, usize::from).min(works.len());
+    if cores < 2 || notes < WORTH_A_THREAD {
+        return works.iter().map(work).collect();
     }
-    findings.0.retain(|finding| !doubt::follows(cx, &finding.diagnostic));
-    players_together(findings.0, cx)
+    let next = AtomicUsize::new(0);
+    let some = || {
+        let mut done = Vec::new();
+        loop {
+            let index = next.fetch_add(1, Ordering::Relaxed);
+            let Some(one) = works.get(index) else { return done };
+            done.push((index, work(one)));
+        }
+    };
+    let mut done = std::thread::scope(|scope| {
+        let helpers: Vec<_> = (1..cores).map(|_| scope.spawn(some)).collect();
+        let mut done = some();
+        for helper in helpers {
+            // What breaks in a thread breaks here, as it would without one.
+            done.extend(helper.join().unwrap_or_else(|broken| resume_unwind(broken)));
+        }
+        done
+    });
+    done.sort_unstable_by_key(|(index, _)| *index);
+    done.into_iter().map(|(_, what)| what).collect()
 }
 
 /// Tells once what one scoring line does to several players in the same bars.
