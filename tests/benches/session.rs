@@ -100,15 +100,11 @@ fn main() {
         })
         .print(&format!("a note changed in `{name}`"));
         Times::of(200, |index| {
-            let typed = b" F# E"[index % 5];
-            let end = place + 1 + index % 5;
-            session.edit(file, end..end, std::str::from_utf8(&[typed]).unwrap_or(" "));
-            session.findings(file);
+            let typed = [" ", "F", "#", " ", "E", ""][index % 6];
             // When all is typed, it is taken away again.
-            if index % 5 == 4 {
-                session.edit(file, place + 1..place + 6, "");
-                session.findings(file);
-            }
+            let begin = place + 1 + if typed.is_empty() { 0 } else { index % 6 };
+            session.edit(file, begin..place + 1 + index % 6, typed);
+            session.findings(file);
         })
         .print(&format!("a note typed in `{name}`"));
     }

@@ -227,11 +227,6 @@ impl<'a> Context<'a> {
         })
     }
 
-    /// How many notes all parts have together.
-    pub fn notes(&self) -> usize {
-        self.arrangement.parts.iter().map(|part| part.notes.len()).sum()
-    }
-
     pub fn part(&self, index: usize) -> &'a Part {
         &self.arrangement.parts[index]
     }

@@ -19,6 +19,7 @@ use super::facts::Facts;
 use super::slices::{Slice, Slices, Sounding};
 use super::{Rule, Scope};
 use crate::arrange::{Arrangement, LineId, Part, SoundingNote, VoiceCoverage, coverage_again};
+use crate::cores::on_all_cores;
 use crate::diagnostics::{FileId, ItemId};
 use crate::music::Time;
 use crate::resolve::{Clock, Piece, Verb, Voice};
@@ -56,7 +57,8 @@ type Covered = (Arc<Voice>, Arc<VoiceCoverage>);
 /// What a rule found, and in which run.
 type Found = (u64, Box<dyn Any + Send>);
 
-/// Rule, player and stretch; `usize::MAX` for the player of moments and the stretch of whole parts.
+/// Rule, player and stretch; `usize::MAX` for the player of moments and the stretch of whole parts,
+/// one less for the stretch of what is said note by note.
 type Key = (&'static str, usize, usize);
 
 /// What became of a part since the last run.
@@ -90,8 +92,9 @@ impl Changes {
 
     /// What became of these parts, where lines have other numbers now, if they are still there.
     fn of(old: &[Arc<Part>], new: &[Arc<Part>], lines: Option<&[Option<LineId>]>) -> Changes {
-        let parts = old.iter().zip(new).map(|(old, new)| change(old, new, lines));
-        let parts: Vec<Change> = parts.collect();
+        let pairs: Vec<_> = old.iter().zip(new).collect();
+        let notes = new.iter().map(|part| part.notes.len()).sum();
+        let parts = on_all_cores(&pairs, notes, |(old, new)| change(old, new, lines));
         let mut window: Option<(Time, Time)> = None;
         for (change, part) in parts.iter().zip(new) {
             let (first, last) = match change {
@@ -190,15 +193,17 @@ impl Memory {
             false => Changes::all(arrangement.parts.len()),
         };
         let clock = Clock::new(&piece.form);
-        let facts = arrangement.parts.iter().zip(&changes.parts).enumerate();
-        let facts = facts.map(|(player, (part, change))| match change {
-            Change::None => Arc::clone(&self.facts[player]),
-            Change::Notes { from, old, new } => {
-                Arc::new(self.facts[player].again(part, &clock, *from, *old, *new))
+        let parts: Vec<usize> = (0..arrangement.parts.len()).collect();
+        self.facts = on_all_cores(&parts, arrangement.notes(), |&player| {
+            let part = &arrangement.parts[player];
+            match &changes.parts[player] {
+                Change::None => Arc::clone(&self.facts[player]),
+                Change::Notes { from, old, new } => {
+                    Arc::new(self.facts[player].again(part, &clock, *from, *old, *new))
+                }
+                Change::All => Arc::new(Facts::new(part, &clock)),
             }
-            Change::All => Arc::new(Facts::new(part, &clock)),
         });
-        self.facts = facts.collect();
         self.parts.clone_from(&arrangement.parts);
         self.ground = Some((Arc::clone(piece), ensemble));
         self.lines = lines;
@@ -397,6 +402,34 @@ impl Context<'_> {
             _ => None,
         };
         let made = last.unwrap_or_else(new);
+        memory.found().insert(key, (memory.run, Box::new(Arc::clone(&made))));
+        made
+    }
+
+    /// What `what` says of each note of a player, by its index in the part. It may depend on the note
+    /// itself and on how loud it is, on nothing else that changes.
+    pub fn each_note<T: Clone + Send + Sync + 'static>(
+        &self,
+        rule: &Rule,
+        player: usize,
+        what: impl Fn(usize) -> T,
+    ) -> Arc<Vec<T>> {
+        let count = self.part(player).notes.len();
+        let Some((memory, changes)) = self.memory() else {
+            return Arc::new((0..count).map(what).collect());
+        };
+        let key = (rule.code, player, usize::MAX - 1);
+        let made = match (&changes.parts[player], memory.last_of::<Arc<Vec<T>>>(key)) {
+            (Change::None, Some(last)) => last,
+            (Change::Notes { from, old, new }, Some(last)) => {
+                let mut all = Vec::with_capacity(count);
+                all.extend_from_slice(&last[..*from]);
+                all.extend((*from..*new).map(what));
+                all.extend_from_slice(&last[*old..]);
+                Arc::new(all)
+            }
+            _ => Arc::new((0..count).map(what).collect()),
+        };
         memory.found().insert(key, (memory.run, Box::new(Arc::clone(&made))));
         made
     }

@@ -47,11 +47,10 @@ mod words;
 
 use std::borrow::Borrow;
 use std::collections::HashMap;
-use std::panic::resume_unwind;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::arrange::{Arrangement, arrange};
+use crate::cores::on_all_cores;
 use crate::diagnostics::{BarNumbers, Care, Diagnostic, Label, Severity, Span};
 use crate::resolve::{Piece, Scoring};
 
@@ -293,7 +292,7 @@ fn one_scoring(cx: &Context, options: &Options) -> Vec<Finding> {
             Scope::Piece(_) | Scope::Allows => None,
         })
         .collect();
-    let found = on_all_cores(&checks, cx.notes(), |check| {
+    let found = on_all_cores(&checks, cx.arrangement.notes(), |check| {
         let mut findings = Findings::default();
         check(cx, &mut findings);
         findings.0
@@ -301,42 +300,6 @@ fn one_scoring(cx: &Context, options: &Options) -> Vec<Finding> {
     let mut findings: Vec<Finding> = found.into_iter().flatten().collect();
     findings.retain(|finding| !doubt::follows(cx, &finding.diagnostic));
     players_together(findings, cx)
-}
-
-/// Below so many notes of a scoring a thread costs more than it saves (measured).
-const WORTH_A_THREAD: usize = 1000;
-
-/// Does each of some works, on all cores where there is much to do; what they give is in their
-/// order.
-fn on_all_cores<W: Sync, T: Send>(
-    works: &[W],
-    notes: usize,
-    work: impl Fn(&W) -> T + Sync,
-) -> Vec<T> {
-    let cores = std::thread::available_parallelism().map_or(1, usize::from).min(works.len());
-    if cores < 2 || notes < WORTH_A_THREAD {
-        return works.iter().map(work).collect();
-    }
-    let next = AtomicUsize::new(0);
-    let some = || {
-        let mut done = Vec::new();
-        loop {
-            let index = next.fetch_add(1, Ordering::Relaxed);
-            let Some(one) = works.get(index) else { return done };
-            done.push((index, work(one)));
-        }
-    };
-    let mut done = std::thread::scope(|scope| {
-        let helpers: Vec<_> = (1..cores).map(|_| scope.spawn(some)).collect();
-        let mut done = some();
-        for helper in helpers {
-            // What breaks in a thread breaks here, as it would without one.
-            done.extend(helper.join().unwrap_or_else(|broken| resume_unwind(broken)));
-        }
-        done
-    });
-    done.sort_unstable_by_key(|(index, _)| *index);
-    done.into_iter().map(|(_, what)| what).collect()
 }
 
 /// Tells once what one scoring line does to several players in the same bars.
