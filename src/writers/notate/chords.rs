@@ -57,12 +57,14 @@ pub(super) fn set(
     }
 }
 
-/// Does a reader look for the chord in force at the beginning of a bar: behind a line that is not
-/// plain, at a rehearsal mark, or where the music jumps to?
+/// Does a reader look for the chord in force at the beginning of a bar: behind a repeat or a line
+/// that is not plain, at a rehearsal mark, or where the music jumps to?
 fn begins_section(frame: &[FrameBar], index: usize) -> bool {
     let Some(bar) = frame.get(index) else { return true };
-    let line = index.checked_sub(1).map_or(BarLine::Plain, |before| frame[before].line);
-    bar.mark.is_some() || bar.is_jumped_into() || line != BarLine::Plain
+    let ends = |before: &FrameBar| before.repeat_ends || before.line != BarLine::Plain;
+    bar.mark.is_some()
+        || bar.is_jumped_into()
+        || index.checked_sub(1).is_some_and(|before| ends(&frame[before]))
 }
 
 fn moved(chord: Chord, by: Interval) -> Chord {
