@@ -429,7 +429,7 @@ const MOVES: [u32; FAR + 1] = {
     let (mut way, mut steps) = (0, 0);
     while way <= FAR {
         costs[way] = steps
-            + if way > 4 { 45 } else { 0 }
+            + if way > 4 { 15 } else { 0 }
             + if way > 7 { 40 } else { 0 }
             + if way == 10 || way == 11 { 80 } else { 0 }
             + if way > 12 { 120 } else { 0 }
