@@ -55,12 +55,14 @@ pub(super) struct Chord<'a> {
     pub clef: Option<(Clef, f64)>,
     /// The width of the arpeggio sign is reserved here.
     pub spread: Option<f64>,
+    /// Does one such sign go over both staves of the player?
+    pub joined: bool,
     /// Is it of one of two voices?
     pub side: Option<Side>,
-    /// How far it stands beside its column, because of another voice; and how much farther to the
-    /// left its accidentals.
+    /// How far it stands beside its column, because of another voice.
     pub shift: f64,
-    pub signs: f64,
+    /// How far heads and accidentals reach to the left, without what stands before them.
+    pub signed: f64,
 }
 
 impl Chord<'_> {
@@ -106,6 +108,34 @@ impl Chord<'_> {
     pub(super) fn span(&self) -> (i32, i32) {
         let places = self.heads().iter().map(|head| head.place);
         (places.clone().min().unwrap_or(0), places.max().unwrap_or(0))
+    }
+
+    /// The half-spaces that heads take, with the accidentals before them: lowest and highest step.
+    pub(super) fn band(&self) -> Option<(i32, i32)> {
+        let of = |head: &Head| {
+            let (down, up) = if head.accidental.is_some() { (3, 3) } else { (1, 1) };
+            (head.place - down, head.place + up)
+        };
+        let own = self.heads().iter().map(of);
+        let graces = self.graces.iter().filter_map(|(_, grace)| grace.band());
+        own.chain(graces).reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)))
+    }
+
+    /// Heads and accidentals reach farther to the left: what stands before them gives way.
+    fn reach_left(&mut self, reach: f64) {
+        let by = reach - self.signed;
+        if by <= 0.0 {
+            return;
+        }
+        self.signed = reach;
+        self.left += by;
+        self.graces.iter_mut().for_each(|(x, _)| *x -= by);
+        if let Some((_, x)) = &mut self.clef {
+            *x -= by;
+        }
+        if let Some(x) = &mut self.spread {
+            *x -= by;
+        }
     }
 
     /// Left edge of the stem's middle line.
@@ -260,9 +290,10 @@ fn chord(event: &Event, side: Option<Side>, clef: Clef, lines: u8) -> Chord<'_> 
         graces: Vec::new(),
         clef: None,
         spread: None,
+        joined: false,
         side,
         shift: 0.0,
-        signs: 0.0,
+        signed: 0.0,
     };
     // Rests of two voices lie apart.
     let aside = match side {
@@ -299,8 +330,9 @@ fn chord(event: &Event, side: Option<Side>, clef: Clef, lines: u8) -> Chord<'_> 
             }
             chord.look = Look::Rest { glyph, y, whole_bar: false };
             chord.right = glyph.width() * chord.scale;
+            chord.left = -glyph.bounds().x0.min(0.0) * chord.scale;
             let place = 1 - (2.0 * aside).narrow::<i32>();
-            lay_dots(&mut chord, &[place], value.dots);
+            lay_dots(&mut chord, &[place], value.dots, None);
         }
     }
     chord
@@ -321,7 +353,9 @@ fn lay_lyrics(chord: &mut Chord, note: &StaffNote) {
 /// Size of the words of singers.
 pub(super) const LYRIC: f64 = 2.1;
 
-fn lay_dots(chord: &mut Chord, places: &[i32], dots: u8) {
+/// Dots stand in spaces: that of a head on a line above it, in the lower of two voices below (Gould,
+/// chapter 1, from memory).
+fn lay_dots(chord: &mut Chord, places: &[i32], dots: u8, side: Option<Side>) {
     if dots == 0 {
         return;
     }
@@ -329,7 +363,11 @@ fn lay_dots(chord: &mut Chord, places: &[i32], dots: u8) {
     let mut taken: Vec<i32> = Vec::new();
     for &place in places {
         // In the space; of two heads that want one space, the lower one goes below.
-        let spaces = if place % 2 == 0 { [place + 1, place - 1] } else { [place, place - 2] };
+        let spaces = match (place % 2 == 0, side) {
+            (true, Some(Side::Lower)) => [place - 1, place + 1],
+            (true, _) => [place + 1, place - 1],
+            (false, _) => [place, place - 2],
+        };
         let free = spaces.into_iter().find(|space| !taken.contains(space));
         let Some(space) = free else { continue };
         taken.push(space);
@@ -363,22 +401,28 @@ fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
         heads.push(Head { place: 0, x: 0.0, glyph, accidental: None, courtesy: false, index: 0 });
     }
     heads.sort_by_key(|head| head.place);
-    // Of two heads a second apart the farther one from the stem's foot goes to the other side.
+    // Of two heads a second apart the farther one from the stem's foot goes to the other side; where
+    // a step stands there twice, with two accidentals, one more goes beside these.
     let width = glyph.width() * scale;
     let order: Vec<usize> =
         if up || !stemmed { (0..heads.len()).collect() } else { (0..heads.len()).rev().collect() };
-    let mut before: Option<(i32, bool)> = None;
+    let step = if up || !stemmed { width - STEM } else { STEM - width };
+    let mut columns: Vec<Vec<i32>> = Vec::new();
     for n in order {
         let place = heads[n].place;
-        let aside = before.is_some_and(|(other, aside)| (place - other).abs() <= 1 && !aside);
-        if aside {
-            heads[n].x = if up || !stemmed { width - STEM } else { STEM - width };
+        let is_free = |column: &Vec<i32>| column.iter().all(|other| (place - other).abs() > 1);
+        let column = columns.iter().position(is_free).unwrap_or(columns.len());
+        if column == columns.len() {
+            columns.push(Vec::new());
         }
-        before = Some((place, aside));
+        columns[column].push(place);
+        heads[n].x = step * column as f64;
     }
     chord.right = heads.iter().map(|head| head.x + width).fold(0.0, f64::max);
     chord.left = heads.iter().map(|head| -head.x).fold(0.0, f64::max);
-    lay_accidentals(chord, &mut heads);
+    let own = lay_accidentals(&mut [(&mut heads, 0.0, scale)]);
+    chord.left = chord.left.max(own);
+    chord.signed = chord.left;
     let outside = heads.iter().any(|head| head.place.abs() >= 6);
     let places: Vec<i32> = heads.iter().rev().map(|head| head.place).collect();
     if note.marks.has(ripieno_compiler::resolve::Mark::Arpeggio) {
@@ -387,7 +431,7 @@ fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
         chord.left += 0.1;
     }
     chord.look = Look::Note { heads, up, stemmed };
-    lay_dots(chord, &places, value.dots);
+    lay_dots(chord, &places, value.dots, chord.side);
     if outside {
         chord.left = chord.left.max(LEDGER_REACH * scale);
         chord.right = chord.right.max(width + LEDGER_REACH * scale);
@@ -404,18 +448,24 @@ fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
 pub(super) const PARENTHESIS: f64 = 0.5;
 
 /// Accidentals go from the outside to the inside, each as near to the heads as it can be without
-/// touching another (Gould, chapter 3).
-fn lay_accidentals(chord: &mut Chord, heads: &mut [Head]) {
-    let scale = chord.scale;
-    let mut boxes: Vec<Rect> = heads
-        .iter()
-        .map(|head| {
-            let y = -f64::from(head.place) / 2.0;
-            Rect::new(head.x, y - 0.5 * scale, head.x + 1.2 * scale, y + 0.5 * scale)
-        })
-        .collect();
-    let signed: Vec<usize> = (0..heads.len()).filter(|&n| heads[n].accidental.is_some()).collect();
-    let mut order = Vec::new();
+/// touching another (Gould, chapter 3), those of two voices at one time together. Voices are given as
+/// heads, how far these stand beside the column, and their size; gives back how far all reach to the
+/// left of the column.
+fn lay_accidentals(voices: &mut [(&mut Vec<Head>, f64, f64)]) -> f64 {
+    let mut boxes: Vec<Rect> = Vec::new();
+    let mut signed: Vec<(usize, usize)> = Vec::new();
+    for (voice, (heads, shift, scale)) in voices.iter().enumerate() {
+        for (n, head) in heads.iter().enumerate() {
+            let (x, y) = (head.x + shift, -f64::from(head.place) / 2.0);
+            let width = head.glyph.width() * scale;
+            boxes.push(Rect::new(x, y - 0.5 * scale, x + width, y + 0.5 * scale));
+            if head.accidental.is_some() {
+                signed.push((voice, n));
+            }
+        }
+    }
+    signed.sort_by_key(|&(voice, n)| voices[voice].0[n].place);
+    let mut order = Vec::with_capacity(signed.len());
     let (mut low, mut high) = (0, signed.len());
     while low < high {
         high -= 1;
@@ -425,12 +475,16 @@ fn lay_accidentals(chord: &mut Chord, heads: &mut [Head]) {
             low += 1;
         }
     }
-    for n in order {
-        let Some((sign, _)) = heads[n].accidental else { continue };
+    let mut reach: f64 = 0.0;
+    for (voice, n) in order {
+        let (heads, shift, scale) = &mut voices[voice];
+        let (shift, scale) = (*shift, *scale);
+        let head = &mut heads[n];
+        let Some((sign, _)) = head.accidental else { continue };
         let bounds = sign.bounds();
-        let y = -f64::from(heads[n].place) / 2.0;
+        let y = -f64::from(head.place) / 2.0;
         let (top, bottom) = (y - bounds.y1 * scale, y - bounds.y0 * scale);
-        let parentheses = if heads[n].courtesy { 2.0 * PARENTHESIS } else { 0.0 };
+        let parentheses = if head.courtesy { 2.0 * PARENTHESIS } else { 0.0 };
         let width = (bounds.x1 + parentheses) * scale;
         let mut x = -ACCIDENTAL_GAP - width;
         loop {
@@ -445,9 +499,158 @@ fn lay_accidentals(chord: &mut Chord, heads: &mut [Head]) {
             }
             x = overlap - 0.14 - width;
         }
-        // Heads keep a little more air than other accidentals.
         boxes.push(Rect::new(x, top, x + width, bottom));
-        heads[n].accidental = Some((sign, x + parentheses / 2.0 * scale));
-        chord.left = chord.left.max(-x);
+        head.accidental = Some((sign, x + parentheses / 2.0 * scale - shift));
+        reach = reach.max(-x);
     }
+    reach
+}
+
+/// Where notes of two voices would lie on one another, the lower voice stands to the right (Gould,
+/// chapter 1, from memory); accidentals and dots of both keep clear of all heads, rests of the notes.
+pub(super) fn part_voices<'a>(upper: &mut [Chord<'a>], lower: &mut [Chord<'a>]) {
+    let mut n = 0;
+    for chord in lower.iter_mut() {
+        while n < upper.len() && upper[n].at() < chord.at() {
+            n += 1;
+        }
+        if let Some(other) = upper.get_mut(n).filter(|other| other.at() == chord.at()) {
+            part(other, chord);
+        }
+    }
+    for n in 0..upper.len() {
+        part_rest(&mut upper[n], lower);
+    }
+    for chord in lower {
+        part_rest(chord, upper);
+    }
+}
+
+fn part<'a>(upper: &mut Chord<'a>, lower: &mut Chord<'a>) {
+    let (Look::Note { heads: above, .. }, Look::Note { heads: below, .. }) =
+        (&mut upper.look, &mut lower.look)
+    else {
+        return;
+    };
+    let width = |head: &Head, scale: f64| head.glyph.width() * scale;
+    let (lowest, highest) = (above[0].place, below[below.len() - 1].place);
+    let shared = lowest == highest
+        && above[0].glyph == below[0].glyph
+        && upper.event.element.value.dots == lower.event.element.value.dots
+        && (upper.scale - lower.scale).abs() < 1e-9
+        && above.iter().chain(below.iter()).all(|head| head.x == 0.0);
+    let mut shift: f64 = 0.0;
+    let crossed = highest > lowest + 1;
+    if !shared {
+        let air = if crossed { 0.12 } else { 0.0 };
+        loop {
+            let mut to = shift;
+            for a in above.iter() {
+                for b in below.iter().filter(|b| (a.place - b.place).abs() <= 1) {
+                    let (left, right) = (a.x, a.x + width(a, upper.scale));
+                    let at = b.x + shift;
+                    if at < right - STEM && at + width(b, lower.scale) > left + STEM {
+                        to = to.max(right - STEM + air - b.x);
+                    }
+                }
+            }
+            if to <= shift + 1e-9 {
+                break;
+            }
+            shift = to;
+        }
+        // Stems of voices that cross would lie on one another.
+        if crossed && shift == 0.0 {
+            shift = width(&above[0], upper.scale) + 0.1;
+        }
+    }
+    lower.shift = shift;
+    lower.right += shift;
+    let near = lowest - highest < 8;
+    let signed = |heads: &[Head]| heads.iter().any(|head| head.accidental.is_some());
+    if near && (signed(above) || signed(below)) && (shift > 0.0 || signed(above) && signed(below)) {
+        let (a, b) = (upper.scale, lower.scale);
+        // A head that both share has one accidental.
+        if shared
+            && above[0].accidental.is_some()
+            && above[0].courtesy == below[below.len() - 1].courtesy
+        {
+            let last = below.len() - 1;
+            below[last].accidental = None;
+        }
+        let reach = lay_accidentals(&mut [(above, 0.0, a), (below, shift, b)]);
+        upper.reach_left(reach);
+        lower.reach_left(reach);
+    }
+    // Dots stand behind all heads that lie beside them.
+    let behind = |dots: &[(f64, i32)], heads: &[Head], shift: f64, scale: f64| -> f64 {
+        let Some(first) = dots.iter().map(|dot| dot.0).reduce(f64::min) else { return 0.0 };
+        let beside = heads
+            .iter()
+            .filter(|head| dots.iter().any(|dot| (dot.1 - head.place).abs() <= 1))
+            .map(|head| head.x + shift + width(head, scale));
+        beside.fold(0.0, |by: f64, edge| by.max(edge + DOT_GAP - first))
+    };
+    let heads = |chord: &Chord<'a>| chord.heads().to_vec();
+    let (above, below) = (heads(upper), heads(lower));
+    let by = behind(&upper.dots, &below, lower.shift, lower.scale);
+    upper.dots.iter_mut().for_each(|dot| dot.0 += by);
+    upper.right += by;
+    let by = behind(&lower.dots, &above, -lower.shift, upper.scale);
+    lower.dots.iter_mut().for_each(|dot| dot.0 += by);
+    lower.right += by;
+    // Grace notes of both stand side by side where they would touch.
+    let graces = |chord: &Chord<'a>| {
+        let spans = chord.graces.iter().map(|(_, grace)| grace.span());
+        spans.reduce(|all, one| (all.0.min(one.0), all.1.max(one.1)))
+    };
+    if let (Some(a), Some(b)) = (graces(upper), graces(lower))
+        && a.0 - b.1 < 6
+    {
+        let room = upper.left - upper.signed;
+        lower.graces.iter_mut().for_each(|(x, _)| *x -= room);
+        lower.left += room;
+    }
+}
+
+/// Chords of two staves of a player that are broken together have one sign, at one place.
+pub(super) fn join_spreads<'a>(upper: &mut [Chord<'a>], lower: &mut [Chord<'a>]) {
+    for chord in upper.iter_mut().filter(|chord| chord.spread.is_some()) {
+        let at = chord.at();
+        let Some(other) = lower.iter_mut().find(|one| one.at() == at && one.spread.is_some())
+        else {
+            continue;
+        };
+        // From the columns of both.
+        let own = |chord: &Chord| chord.spread.map_or(0.0, |x| x + chord.shift);
+        let x = own(chord).min(own(other));
+        for one in [chord, other] {
+            let by = own(one) - x;
+            one.spread = Some(x - one.shift);
+            one.left += by;
+            one.joined = true;
+            one.graces.iter_mut().for_each(|(at, _)| *at -= by);
+        }
+    }
+}
+
+/// A rest gives way to notes of the other voice that stand in its column.
+fn part_rest(rest: &mut Chord, others: &[Chord]) {
+    let Some(side) = rest.side else { return };
+    let at = rest.at();
+    let Look::Rest { glyph, y, whole_bar } = &mut rest.look else { return };
+    let spans = others.iter().filter(|other| *whole_bar || other.at() == at).map(Chord::band);
+    let Some((low, high)) = spans.flatten().reduce(|a, b| (a.0.min(b.0), a.1.max(b.1))) else {
+        return;
+    };
+    let bounds = glyph.bounds();
+    let moved = match side {
+        Side::Upper => (-f64::from(high) / 2.0 + bounds.y0 - 0.2).min(*y),
+        Side::Lower => (-f64::from(low) / 2.0 + bounds.y1 + 0.2).max(*y),
+    };
+    // By whole spaces, so that it stands to the lines as before.
+    let by = (moved - *y).abs().ceil() * if side == Side::Upper { -1.0 } else { 1.0 };
+    *y += by;
+    let steps = (2.0 * by).narrow::<i32>();
+    rest.dots.iter_mut().for_each(|dot| dot.1 -= steps);
 }
