@@ -106,16 +106,17 @@ pub struct Found {
 pub fn gathered(of: Vec<Found>, complete: bool) -> Vec<Diagnostic> {
     let effective: HashSet<Span> =
         of.iter().flat_map(|one| one.effective.iter().copied()).collect();
-    let mut told: HashSet<(Span, String)> = HashSet::new();
+    let mut told: HashSet<(Option<Span>, String)> = HashSet::new();
     let mut gathered = Vec::new();
     for one in of {
         let idle =
             one.idle.into_iter().filter(|idle| complete && !effective.contains(&idle.primary.span));
         // Each once, though every scoring has them.
         for finding in one.findings.into_iter().chain(idle) {
-            if finding.scoring.is_some()
-                || told.insert((finding.primary.span, finding.message.clone()))
-            {
+            // The same words stand in several scorings, each with its own place.
+            let of_line = finding.code == "layout/no-effect";
+            let key = (of_line.then_some(finding.primary.span), finding.message.clone());
+            if finding.scoring.is_some() || told.insert(key) {
                 gathered.push(finding);
             }
         }

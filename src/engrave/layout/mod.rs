@@ -16,6 +16,7 @@ mod splitting;
 mod system;
 #[cfg(test)]
 mod tests;
+mod voices;
 
 use std::collections::BTreeSet;
 use std::ops::Range;

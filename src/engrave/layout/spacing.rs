@@ -4,8 +4,9 @@
 use ripieno_compiler::music::{Metre, MetreSign, Time};
 use ripieno_compiler::resolve::BarLine;
 
-use super::chord::{Chord, Look, chords, clef_sign, join_spreads, part_voices};
+use super::chord::{Chord, Look, chords, clef_sign};
 use super::measures::{AFTER_BAR_LINE, AIR, BAR_LINE, BAR_LINE_GAP, SMALL_CLEF, THICK_LINE, space};
+use super::voices::{join_spreads, part_voices};
 use crate::glyphs::Glyph;
 use crate::sheet::{Bar, Sheet};
 

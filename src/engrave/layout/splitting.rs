@@ -141,7 +141,7 @@ fn divide_staff(bar: &mut StaffBar, at: Time) -> StaffBar {
     let voices = bar.voices.iter_mut().map(|voice| {
         let behind = voice.events.iter().position(|event| later(event.element.at));
         let mut events = voice.events.split_off(behind.unwrap_or(voice.events.len()));
-        events.iter_mut().for_each(|event| event.element.at = event.element.at - at);
+        events.iter_mut().for_each(|event| event.element.at -= at);
         close_beams(&mut voice.events);
         close_beams(&mut events);
         BarVoice { side: voice.side, events }
@@ -158,7 +158,7 @@ fn divide_staff(bar: &mut StaffBar, at: Time) -> StaffBar {
     let mut directions = Vec::new();
     for mut direction in std::mem::take(&mut bar.directions) {
         if later(direction.at) {
-            direction.at = direction.at - at;
+            direction.at -= at;
             directions.push(direction);
         } else {
             bar.directions.push(direction);

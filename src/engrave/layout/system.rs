@@ -271,7 +271,8 @@ impl SystemLine<'_> {
         directions::dynamics(canvas, &said, &pins, (begin, self.right), self.staff().braced);
         directions::chord_symbols(canvas, &said, self.right);
         // The last bar line of a score goes through what stands between its staves.
-        let words_end = if self.sheet.is_part { self.right } else { self.right - 0.8 };
+        let line = self.placed.last().map_or(0.0, |last| self.spaces[last.bar].line);
+        let words_end = if self.sheet.is_part { self.right } else { self.right - line - 0.4 };
         directions::words(canvas, &said, words_end);
     }
 

@@ -28,7 +28,11 @@ impl SystemLine<'_> {
             (bars[bar].index..bars[bar].index + bars[bar].count as usize).contains(&what.bar)
         };
         let here = self.placed.iter().map(|placed| placed.bar).filter(|&bar| shows(bar));
-        here.fold(false, |moved, bar| self.nudge_in(bar, canvas, (nudge, kind)) || moved)
+        let mut moved = false;
+        for bar in here {
+            moved |= self.nudge_in(bar, canvas, (nudge, kind));
+        }
+        moved
     }
 
     fn nudge_in(&self, bar: usize, canvas: &mut Canvas, (nudge, kind): (&Nudge, Kind)) -> bool {
