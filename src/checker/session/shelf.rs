@@ -4,7 +4,7 @@ use std::collections::{HashMap, HashSet};
 use std::ops::Range;
 
 use crate::diagnostics::{FileId, Sources};
-use crate::resolve::{LoadError, Loader, Shelf};
+use crate::resolve::{LoadError, Loader, Shelf, read_file};
 use crate::syntax::Document;
 
 pub(super) struct Files {
@@ -77,7 +77,7 @@ impl Files {
     fn put(&mut self, name: &str, text: &str) -> FileId {
         let Some(file) = self.named(name) else {
             let file = self.sources.add(name, text);
-            let document = Document::new(file, text);
+            let document = read_file(file, name, text);
             self.sources.set_items(file, document.places());
             self.documents.push(document);
             self.names.insert(name.to_string(), file);

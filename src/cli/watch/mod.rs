@@ -100,12 +100,16 @@ impl Watched {
         self.inputs.iter().any(|(path, before)| before.is_none_or(|before| before != state(path)))
     }
 
+    /// What stands in its files now.
+    fn states(&self) -> BTreeMap<PathBuf, State> {
+        self.inputs.keys().map(|path| (path.clone(), state(path))).collect()
+    }
+
     /// Builds it; gives back the line that says what became of it.
     fn build(&mut self, wanted: &Wanted) -> String {
         let now = chrono::Local::now().format("%H:%M:%S");
         let said = |what: &str| format!("{now}  {}: {what}\n", self.path.display());
-        let before: BTreeMap<PathBuf, State> =
-            self.inputs.keys().map(|path| (path.clone(), state(path))).collect();
+        let mut before = self.states();
         let settled = |before: &BTreeMap<PathBuf, State>| {
             before.iter().map(|(path, state)| (path.clone(), Some(*state))).collect()
         };
@@ -116,13 +120,20 @@ impl Watched {
         }
         let failed = |Failure(why)| said(&why.replace('\n', " "));
         let mut opened = self.desk.open(&self.path, wanted.root.as_deref());
-        // It may have been emptied, to be written anew, since it was looked at.
+        // It may have been half-way through a save: emptied, to be written anew, or written since
+        // it was looked at.
         for _ in 0..PATIENCE {
-            let Ok(file) = opened else { break };
-            if !self.desk.sources().get(file).text.is_empty() {
-                break;
+            match &opened {
+                Ok(file) if !self.desk.sources().get(*file).text.is_empty() => break,
+                Ok(_) => std::thread::sleep(MOMENT),
+                Err(_) => {
+                    let after = self.states();
+                    if after == before {
+                        break;
+                    }
+                    before = after;
+                }
             }
-            std::thread::sleep(MOMENT);
             opened = self.desk.open(&self.path, wanted.root.as_deref());
         }
         let file = match opened {

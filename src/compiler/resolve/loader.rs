@@ -82,7 +82,8 @@ impl Once<'_> {
     }
 
     fn read(&mut self, file: FileId) {
-        let document = Document::new(file, &*self.sources.get(file).text);
+        let source = self.sources.get(file);
+        let document = read_file(file, &source.name, &source.text);
         self.sources.set_items(file, document.places());
         self.documents.insert(file, document);
     }
@@ -128,7 +129,13 @@ pub(super) fn read_all(
         instruments: UsersInstruments::default(),
     };
     let mut whole = Tree::default();
-    reading.read(root, &mut whole);
+    if holds_instruments(reading.shelf.name(root)) {
+        // Looked through for itself: there is no piece whose parts could be missing.
+        reading.instruments_of(root);
+        whole.declarations.push(Declaration::Lost(None).into());
+    } else {
+        reading.read(root, &mut whole);
+    }
     (whole, reading.instruments)
 }
 
@@ -162,8 +169,19 @@ struct Reading<'a> {
     instruments: UsersInstruments,
 }
 
-/// How the name of a file of instruments ends.
-const INSTRUMENTS: &str = ".toml";
+/// Is it the name of a file of instruments?
+fn holds_instruments(name: &str) -> bool {
+    name.to_lowercase().ends_with(".toml")
+}
+
+/// Reads a file as what its name says that it is: a source, or instruments.
+#[must_use]
+pub fn read_file(file: FileId, name: &str, text: &str) -> Document {
+    match holds_instruments(name) {
+        true => Document::data(file, text),
+        false => Document::new(file, text),
+    }
+}
 
 impl Reading<'_> {
     fn read(&mut self, file: FileId, whole: &mut Tree) {
@@ -226,7 +244,7 @@ impl Reading<'_> {
         }
         self.bytes += length;
         self.begun += 1;
-        if self.shelf.name(file).to_lowercase().ends_with(INSTRUMENTS) {
+        if holds_instruments(self.shelf.name(file)) {
             self.instruments_of(file);
         } else {
             self.read(file, whole);
@@ -326,5 +344,27 @@ mod tests {
         let (_, found) = read("[[instrument]]\nid = \"weir-cello\"\nlike = \"chello\"\n");
         assert_eq!(found[0].code, "use/cannot-read", "{found:#?}");
         assert_eq!(found.len(), 1, "what follows from it is not told: {found:#?}");
+    }
+
+    #[test]
+    fn a_file_of_instruments_is_looked_through_for_itself() {
+        let found = |text: &str| {
+            let mut sources = Sources::new();
+            let root = sources.add("band.toml", text.to_string());
+            resolve(&mut sources, root, &mut NoFiles).1
+        };
+        let good = found("[[instrument]]\nid = \"weir-cello\"\nlike = \"cello\"\n");
+        assert!(good.is_empty(), "{good:#?}");
+        let bad = found("[[instrument]]\nid = \"weir-cello\"\nlike = \"chello\"\n");
+        assert_eq!(bad.len(), 1, "{bad:#?}");
+        assert!(bad[0].message.contains("weir-cello"), "{bad:#?}");
+    }
+
+    #[test]
+    fn a_file_of_instruments_costs_nothing_as_a_source() {
+        let document = read_file(FileId(0), "Band.TOML", "[[instrument]]\n");
+        assert_eq!(document.items().count(), 0);
+        assert_eq!(document.text(), "[[instrument]]\n");
+        assert!(document.findings().next().is_none());
     }
 }

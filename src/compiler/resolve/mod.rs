@@ -32,7 +32,7 @@ use crate::limits;
 use crate::syntax::{Declaration, EnsembleLine, Tree, Word};
 
 pub use kept::Kept;
-pub use loader::{LoadError, Loader, NoFiles, Shelf};
+pub use loader::{LoadError, Loader, NoFiles, Shelf, read_file};
 pub use movements::{Joined, is_same_chair, join, moved, moved_line, without_scorings};
 pub use music::MOMENTARY_DIRECTIONS;
 pub use passages::up_beat;

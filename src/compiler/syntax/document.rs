@@ -39,6 +39,8 @@ pub struct Document {
     unreadable: Option<Diagnostic>,
     /// Is so much wrong that some of it is only counted? Which, depends on all that stands before.
     crowded: bool,
+    /// Is it no source, but data in another format, of which only the text counts?
+    data: bool,
 }
 
 /// A declaration with its items.
@@ -58,7 +60,16 @@ impl Document {
     /// Reads a whole text.
     #[must_use]
     pub fn new(file: FileId, text: impl Into<String>) -> Document {
-        let mut document = Document {
+        let mut document = Document::data(file, text);
+        document.data = false;
+        document.read_all();
+        document
+    }
+
+    /// A file in another format, such as one of instruments: it has a text, and no items.
+    #[must_use]
+    pub fn data(file: FileId, text: impl Into<String>) -> Document {
+        Document {
             file,
             text: text.into(),
             items: Vec::new(),
@@ -66,9 +77,8 @@ impl Document {
             next: 1,
             unreadable: None,
             crowded: false,
-        };
-        document.read_all();
-        document
+            data: true,
+        }
     }
 
     /// The number of the file.
@@ -193,6 +203,9 @@ impl Document {
         let end = floor(range.end).max(start);
         let old = self.text.clone();
         self.text.replace_range(start..end, with);
+        if self.data {
+            return;
+        }
         let whole = self.unreadable.is_some() || self.crowded;
         if whole || unreadable(self.file, &self.text).is_some() {
             return self.read_all();
