@@ -389,6 +389,42 @@ mod tests {
         assert!(large.is_empty(), "{large:?}");
     }
 
+    #[test]
+    fn a_line_for_all_scorings_is_told_where_it_changes_nothing_in_any_of_them() {
+        let both = |layout: &str| {
+            let text = format!(
+                "piece \"Sluice 水\" {{ }}\nform {{\n 1 metre 4/4, key C major\n 4 end\n}}\n\
+                 voice tune {{ 1: 1/4 {{C5 D5}} E5 F5 | 2: 1/4 {{C5 D5}} E5 F5 | 3: 1/1 C5 | 4: D5 | }}\n\
+                 ensemble few {{ era 1885\n flute, oboe\n }}\n\
+                 scoring first for few {{\n flute plays tune as melody\n}}\n\
+                 scoring second for few {{\n flute plays tune bars 2..4 as melody\n}}\n\
+                 layout {{\n{layout}\n}}\n"
+            );
+            let mut sources = Sources::new();
+            let root = sources.add("sluice", text);
+            let (piece, found) = resolve(&mut sources, root, &mut NoFiles);
+            assert!(found.is_empty(), "{found:?}");
+            let wanted = Wanted::formats(&[]);
+            let found = piece.scorings.iter().map(|scoring| {
+                let arrangement = arrange(&piece, scoring);
+                let take = |_, _| Ok::<(), ()>(());
+                let printed = each_output(&arrangement, &wanted, &Setups::default(), &[], 1, take);
+                findings(&arrangement, &printed.unwrap_or_default())
+            });
+            found.collect::<Vec<_>>()
+        };
+        let told = |layout: &str, complete: bool| -> Vec<String> {
+            let found = gathered(both(layout), complete).into_iter();
+            found.filter(|one| one.code == "layout/no-effect").map(|one| one.message).collect()
+        };
+        assert!(told("flute nudge slur bar 1 up 1", true).is_empty(), "one of two has it");
+        let none = "There is no slur in bar 3 to be moved.";
+        assert_eq!(told("flute nudge slur bar 3 up 1", true), [none]);
+        assert!(told("flute nudge slur bar 3 up 1", false).is_empty(), "another may have it");
+        let boxes = gathered(both(""), true);
+        assert_eq!(boxes.iter().filter(|one| one.code == "layout/no-character").count(), 1);
+    }
+
     /// The example of `notation/page-turn` has one that no page can avoid.
     #[test]
     fn a_part_begins_on_the_left_where_that_saves_a_hasty_turn() {

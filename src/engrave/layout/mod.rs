@@ -65,6 +65,9 @@ pub fn pages(sheet: &Sheet, setup: &Setup) -> Pages {
     }
 }
 
+/// Guesses at the height of lines that are tried where they save a page.
+const TIGHTER: [f64; 2] = [0.78, 0.9];
+
 /// Sets bars of which each has room in a line, with staves of that height or, where a system is higher
 /// than the page, smaller ones.
 fn set(sheet: &Sheet, spaces: &[BarSpace], setup: &Setup, mut height: f64) -> Pages {
@@ -73,9 +76,12 @@ fn set(sheet: &Sheet, spaces: &[BarSpace], setup: &Setup, mut height: f64) -> Pa
     loop {
         let layout = Layout::new(sheet, setup, spaces, &reach, height / 4.0);
         for slack in [1.0, 1.08, 1.18, 1.3, 1.5] {
-            if let Some(pages) = layout.pages(slack) {
-                return pages;
-            }
+            let Some(pages) = layout.pages(slack, usize::MAX) else { continue };
+            // How high lines are is guessed: perhaps a part does with a page less.
+            let fewer = pages.pages.len() - 1;
+            let tight = (sheet.is_part && fewer > 0)
+                .then(|| TIGHTER.into_iter().find_map(|slack| layout.pages(slack, fewer)));
+            return tight.flatten().unwrap_or(pages);
         }
         // Even one system is higher than the page: smaller staves.
         if height < 1.0 {
@@ -283,18 +289,21 @@ impl<'a> Layout<'a> {
         plan.pages()
     }
 
-    /// The pages, if all systems fit on theirs.
-    fn pages(&self, slack: f64) -> Option<Pages> {
-        self.attempt(slack, false)
+    /// The pages, if there are at most so many and all systems fit on theirs.
+    fn pages(&self, slack: f64, most: usize) -> Option<Pages> {
+        self.attempt(slack, (most, false))
     }
 
     fn forced(&self) -> Pages {
-        self.attempt(1.5, true)
+        self.attempt(1.5, (usize::MAX, true))
             .unwrap_or_else(|| unreachable!("whatever is too high is drawn all the same"))
     }
 
-    fn attempt(&self, slack: f64, force: bool) -> Option<Pages> {
+    fn attempt(&self, slack: f64, (most, force): (usize, bool)) -> Option<Pages> {
         let (breaks, begins_right) = self.breaks(slack);
+        if breaks.len() > most {
+            return None;
+        }
         let mut pages = Vec::with_capacity(breaks.len());
         let count = breaks.len();
         let mut turns = Vec::new();

@@ -244,7 +244,7 @@ impl BarSpace<'_> {
         }
         let mut places = Vec::with_capacity(self.columns.len());
         // Where each staff is free again.
-        let mut free: Vec<f64> = vec![0.25; self.chords.len()];
+        let mut free: Vec<f64> = vec![0.4; self.chords.len()];
         // Which half-spaces the last note of each voice takes.
         let mut bands: Vec<Option<(i32, i32)>> = vec![None; self.chords.len()];
         let mut next: Vec<usize> = vec![0; self.chords.len()];
