@@ -88,7 +88,11 @@ fn length_text(bar: &Bar) -> String {
     }
 }
 
-/// Writes the block of the harmony, if there is any. A chord holds until the next.
+/// How many bars of one chord or none stand on one line of the harmony.
+const BARS_ON_A_LINE: usize = 4;
+
+/// Writes the block of the harmony, if there is any. A chord holds until the next. Bars in which
+/// nothing new begins share the line of the bar before.
 pub(super) fn harmony(out: &mut String, score: &Score, losses: &mut Losses) {
     if score.chords.is_empty() {
         return;
@@ -96,8 +100,10 @@ pub(super) fn harmony(out: &mut String, score: &Score, losses: &mut Losses) {
     out.push_str("\nharmony {\n");
     let mut held: Option<Chord> = None;
     let mut next = 0;
+    let mut on_line = 0;
     for (index, bar) in score.bars.iter().enumerate() {
         let mut here: Vec<(Time, Chord)> = Vec::new();
+        let before = held;
         while let Some((at, chord)) = score.chords.get(next).filter(|(at, _)| *at < bar.end()) {
             let mut at = *at - bar.start;
             if !is_plain(at) {
@@ -132,7 +138,15 @@ pub(super) fn harmony(out: &mut String, score: &Score, losses: &mut Losses) {
             _ => {}
         }
         held = here.last().map(|(_, chord)| *chord).or(held);
-        let _ = write!(out, "  {}:", bar.number);
+        let goes_on = here.len() < 2 && held == before && on_line > 0;
+        if goes_on && on_line < BARS_ON_A_LINE {
+            let _ = write!(out, " {}:", bar.number);
+            on_line += 1;
+        } else {
+            out.push_str(if index > 0 { "\n  " } else { "  " });
+            let _ = write!(out, "{}:", bar.number);
+            on_line = usize::from(here.len() < 2);
+        }
         let ends = here.iter().skip(1).map(|(at, _)| *at).chain([bar.length]);
         let several = here.len() > 1;
         let mut value: Option<Time> = None;
@@ -149,7 +163,7 @@ pub(super) fn harmony(out: &mut String, score: &Score, losses: &mut Losses) {
                 let _ = write!(out, " {chord}");
             }
         }
-        out.push_str(" |\n");
+        out.push_str(" |");
     }
-    out.push_str("}\n");
+    out.push_str("\n}\n");
 }

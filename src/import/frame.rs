@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use super::jumps;
 use super::loss::Losses;
-use super::raw::{RawMeasure, RawMetre, RawScore, RawTempo};
+use super::raw::{RawKind, RawMeasure, RawMetre, RawScore, RawTempo};
 use super::score::{Bar, Score};
 use super::tuplets::is_plain;
 use crate::music::{Key, Metre, Mode, PitchName, Sign, Time};
@@ -167,7 +167,16 @@ impl Frame {
         losses: &mut Losses,
     ) -> Time {
         let full = self.metre.map(Metre::bar_length);
-        let music = measures.iter().filter(|m| m.counted).map(|m| m.length).max();
+        let counted = || measures.iter().filter(|m| m.counted);
+        let music = counted().map(|m| m.length).max().map(|longest| {
+            // Rests beyond the metre do not lengthen a bar in which another part has none.
+            let sounding =
+                counted().flat_map(|m| &m.notes).filter(|note| note.kind != RawKind::Rest);
+            let sounding = sounding.map(|note| note.at + note.length).max();
+            let shortest = counted().map(|m| m.length).min();
+            let needed = [sounding, shortest].into_iter().flatten().chain(full).max();
+            needed.filter(|_| full.is_some()).map_or(longest, |needed| longest.min(needed))
+        });
         let rest = measures.iter().map(|m| m.length).max().unwrap_or(Time::ZERO);
         let length = match (music, full) {
             (Some(music), _) => music,
@@ -226,7 +235,7 @@ fn tempo(index: usize, measures: &[&mut RawMeasure], losses: &mut Losses) -> Opt
         if tempo.beat.is_some() && beat.is_none() {
             losses.left_out("tempos out of range", None, index);
         }
-        let tempo = RawTempo { beat, words: tempo.words.clone() };
+        let tempo = RawTempo { beat, words: tempo.words.clone(), printed: tempo.printed };
         match &mut chosen {
             None if tempo == RawTempo::default() => {}
             None => {
@@ -240,7 +249,10 @@ fn tempo(index: usize, measures: &[&mut RawMeasure], losses: &mut Losses) -> Opt
                 chosen = Some(tempo);
             }
             Some(chosen) if *at == Time::ZERO => {
-                chosen.beat = chosen.beat.or(tempo.beat);
+                // What is printed counts before what a file says of its sound.
+                let first = chosen.beat.filter(|_| chosen.printed || !tempo.printed);
+                chosen.beat = first.or(tempo.beat).or(chosen.beat);
+                chosen.printed |= tempo.printed;
                 chosen.words = chosen.words.take().or(tempo.words);
             }
             Some(chosen) if chosen.beat == tempo.beat && tempo.words.is_none() => {}

@@ -46,6 +46,21 @@ pub(super) fn of(raw: &RawScore, score: &Score, losses: &mut Losses) -> Vec<(usi
     if found.is_empty() {
         return found;
     }
+    // Where the words say da capo and the sound leads to a sign, the piece begins again there: a file
+    // of several movements has one beginning only.
+    let all = found.clone();
+    for (index, sign) in &mut found {
+        if all.contains(&(*index, Sign::DalSegno)) {
+            *sign = match *sign {
+                Sign::DaCapo => Sign::DalSegno,
+                Sign::DaCapoAlFine => Sign::DalSegnoAlFine,
+                Sign::DaCapoAlCoda => Sign::DalSegnoAlCoda,
+                other => other,
+            };
+        }
+    }
+    found.sort_unstable();
+    found.dedup();
     // The sound of a jump says less than the words beside it.
     let all = found.clone();
     found.retain(|(index, sign)| {
@@ -103,7 +118,13 @@ fn valid(found: Vec<(usize, Sign)>, score: &Score) -> Vec<(usize, Sign)> {
     for &(index, sign) in found.iter().filter(|(index, _)| *index <= last) {
         let keep = match sign {
             _ if sign.is_jump() => led.contains(&(index, sign)),
-            Sign::Segno => any(&Sign::is_dal_segno),
+            // A jump leads to the last sign before it.
+            Sign::Segno => led.iter().any(|(at, jump)| {
+                let between = |(other, sign): &(usize, Sign)| {
+                    *sign == Sign::Segno && index < *other && other <= at
+                };
+                jump.is_dal_segno() && index <= *at && !found.iter().any(between)
+            }),
             Sign::Fine => any(&|sign| sign.is_jump() && !sign.is_al_coda()),
             Sign::ToCoda => std::mem::take(&mut coda),
             Sign::Coda => led.iter().any(|(at, sign)| sign.is_al_coda() && at + 1 == index),
@@ -119,6 +140,28 @@ fn valid(found: Vec<(usize, Sign)>, score: &Score) -> Vec<(usize, Sign)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_jump_leads_to_the_last_sign_before_it() {
+        use super::super::score::Bar;
+        let bar = |index: usize| Bar {
+            number: i32::try_from(index).unwrap_or(0) + 1,
+            label: String::new(),
+            start: Time::WHOLE * i64::try_from(index).unwrap_or(0),
+            length: Time::WHOLE,
+            metre: crate::music::Metre::FOUR_FOUR,
+            metre_shown: index == 0,
+            key: crate::music::Key::C_MAJOR,
+            key_shown: index == 0,
+            tempo: None,
+            mark: None,
+            double: false,
+        };
+        let score = Score { bars: (0..6).map(bar).collect(), ..Score::default() };
+        let found =
+            vec![(1, Sign::Segno), (3, Sign::Segno), (4, Sign::Fine), (5, Sign::DalSegnoAlFine)];
+        assert_eq!(valid(found.clone(), &score), found[1..]);
+    }
 
     #[test]
     fn words_are_signs() {

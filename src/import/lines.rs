@@ -82,7 +82,9 @@ impl Gathered {
     fn measure(&mut self, bar: &Bar, notes: Vec<RawNote>, losses: &mut Losses) {
         for note in notes {
             if note.at >= bar.length && note.small.is_none() {
-                losses.left_out("notes beyond the end of their bar", Some(self.part), self.bar);
+                if note.kind != RawKind::Rest {
+                    losses.left_out("notes beyond the end of their bar", Some(self.part), self.bar);
+                }
                 continue;
             }
             if note.small.is_some() {

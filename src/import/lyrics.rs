@@ -10,6 +10,10 @@ use super::score::{Bar, PartLine};
 /// The most verses under one voice.
 pub(super) const MOST_VERSES: u8 = 20;
 
+const SOFT_HYPHEN: char = '\u{ad}';
+/// What stands for a hyphen between syllables.
+const HYPHENS: [char; 4] = ['-', '\u{2010}', '\u{2011}', SOFT_HYPHEN];
+
 /// A syllable of a file; `None` if nothing of its text can stand in lyrics.
 pub(super) fn syllable(verse: u8, text: &str, goes_on: bool) -> Option<Syllable> {
     // Blanks part syllables, and these signs have a meaning of their own.
@@ -20,10 +24,10 @@ pub(super) fn syllable(verse: u8, text: &str, goes_on: bool) -> Option<Syllable>
     let plain = plain.replace("//", "/");
     let words: Vec<&str> = plain.split_whitespace().collect();
     let joined = words.join("+");
-    let goes_on = goes_on || joined.ends_with(['-', '\u{2010}', '\u{2011}']);
-    let text = joined.trim_matches(['-', '\u{2010}', '\u{2011}', '+']);
+    let goes_on = goes_on || joined.ends_with(HYPHENS);
+    let text = joined.trim_matches(|c| HYPHENS.contains(&c) || c == '+');
     // A hyphen inside is none between syllables.
-    let text = text.replace('-', "\u{2011}");
+    let text = text.replace(SOFT_HYPHEN, "").replace('-', "\u{2011}");
     (!text.is_empty()).then_some(Syllable { verse, text, goes_on })
 }
 
@@ -42,6 +46,19 @@ pub(super) fn add(sung: &mut Sung, more: Sung) -> usize {
         }
     }
     left
+}
+
+/// Adds a syllable to those of its note; what one verse has twice is sung together.
+pub(super) fn join(sung: &mut Sung, syllable: Syllable) {
+    let all = sung.get_or_insert_default();
+    match all.iter_mut().find(|other| other.verse == syllable.verse) {
+        Some(other) => {
+            other.text.push('+');
+            other.text += &syllable.text;
+            other.goes_on = syllable.goes_on;
+        }
+        None => all.push(syllable),
+    }
 }
 
 /// Writes the verses of a line. `struck` are the notes as they are written, each with the index of
@@ -131,6 +148,8 @@ mod tests {
         let text = |text: &str| syllable(1, text, false).map(|s| (s.text, s.goes_on));
         assert_eq!(text("la"), Some(("la".to_string(), false)));
         assert_eq!(text("ma-"), Some(("ma".to_string(), true)));
+        assert_eq!(text("gio\u{ad}"), Some(("gio".to_string(), true)));
+        assert_eq!(text("\u{ad} ti\u{ad}on"), Some(("tion".to_string(), false)));
         assert_eq!(text(" o il "), Some(("o+il".to_string(), false)));
         assert_eq!(text("{a|"), Some(("a".to_string(), false)));
         assert_eq!(text("= _"), None);

@@ -19,17 +19,19 @@ pub(super) fn give(score: &mut Score) {
         let name = slug(&part.name).filter(|name| !says_nothing(name));
         let hands = part.staves > 1;
         let count = part.lines.len();
-        for line in &mut part.lines {
+        for (place, line) in part.lines.iter_mut().enumerate() {
             let base = match (&name, hands) {
                 (_, true) if alone => hand(line, part.staves).to_string(),
                 (Some(name), true) => format!("{name}-{}", hand(line, part.staves)),
                 (Some(name), false) => name.clone(),
                 (None, _) => ranks[index].clone(),
             };
-            let base = if alone && !hands && count == 2 && name.is_none() {
-                "upper".to_string()
-            } else {
-                base
+            // The lines of one player stand from the highest down.
+            let base = match place {
+                _ if !alone || hands || count < 2 || line.stroke.is_some() => base,
+                0 => "upper".to_string(),
+                last if last + 1 == count => "lower".to_string(),
+                _ => "middle".to_string(),
             };
             line.name = free(&base, &mut given);
         }

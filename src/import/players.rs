@@ -109,6 +109,13 @@ fn pitched(part: &Part, line: &PartLine) -> Proposal {
     {
         return Proposal { instrument, exact: false };
     }
+    // Who has sung words and no name that is known is a singer, whatever the sound.
+    if part.staves < 2
+        && line.notes.iter().any(|note| note.lyrics.is_some())
+        && let Some(instrument) = from_key(&NAMES.voices, lowest(line)).and_then(instruments::find)
+    {
+        return Proposal { instrument, exact: false };
+    }
     // Programs write the first sound, a piano, where nobody chose one.
     let unnamed = names.iter().all(String::is_empty);
     let chosen = first.filter(|i| unnamed || !i.sound.is_empty() || i.program != Some(1));
@@ -305,6 +312,7 @@ mod tests {
         assert_eq!(of("Violone"), ("double-bass", false));
         assert_eq!(of("Cantus"), ("soprano", false));
         assert_eq!(of("Choir"), ("soprano", false));
+        assert_eq!(of("Quinto"), ("soprano", false));
         assert_eq!(of(""), ("violin", false));
     }
 

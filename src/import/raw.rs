@@ -62,7 +62,7 @@ pub(super) struct RawMeasure {
     pub(super) length: Time,
     /// Does anything stand in it but rests of a whole bar?
     pub(super) counted: bool,
-    /// Is it filled by a rest that is said to be one of the whole bar?
+    /// Is it filled by a rest that is said to be one of the whole bar, or lasts as long as it looks?
     pub(super) silent: bool,
     pub(super) notes: Vec<RawNote>,
     pub(super) directions: Vec<RawDirection>,
@@ -108,6 +108,8 @@ pub(super) struct RawTempo {
     /// The value counted and how many go to a minute.
     pub(super) beat: Option<(Time, f64)>,
     pub(super) words: Option<String>,
+    /// Does it stand on the page, so that it is no mere setting of the sound?
+    pub(super) printed: bool,
 }
 
 /// What a note of a file is.

@@ -128,7 +128,7 @@ fn voices_of_a_staff_are_told_apart_and_chords_kept() {
     );
     let import = imported(&file(&[&measure]));
     assert_eq!(bars(&import), ["1: 1/1 C5&E |"]);
-    assert!(import.source.contains("voice tune-2 {\n  1: 1/1 E4 |"), "{}", import.source);
+    assert!(import.source.contains("voice lower {\n  1: 1/1 E4 |"), "{}", import.source);
 }
 
 #[test]
@@ -229,6 +229,39 @@ fn chord_symbols_become_the_harmony() {
     let text = part(list, &[("P1", &[&first, &second])]);
     let source = super::import(text.as_bytes(), &options).unwrap().source;
     assert!(source.contains("oboe  plays oboe with chords as melody"), "{source}");
+}
+
+#[test]
+fn two_texts_of_a_verse_on_one_note_are_sung_together() {
+    let text = |text: &str| format!("<lyric number='1'><text>{text}</text></lyric>");
+    let sung = note("D5", 48, "").replace("</note>", &(text("Ut") + &text("cum") + "</note>"));
+    let import = imported(&file(&[&format!("{COMMON}{sung}")]));
+    assert!(import.source.contains("1: Ut+cum |"), "{}", import.source);
+}
+
+#[test]
+fn a_printed_tempo_counts_before_a_sounding_one() {
+    let said = "<direction><direction-type><words>Trio</words></direction-type>\
+        <sound tempo='120'/></direction><direction><direction-type><metronome>\
+        <beat-unit>quarter</beat-unit><per-minute>100</per-minute></metronome></direction-type>\
+        <sound tempo='100'/></direction>";
+    let import = imported(&file(&[&format!("{COMMON}{said}{}", note("D5", 48, ""))]));
+    assert!(import.source.contains("tempo \"Trio\" 1/4 at 100"), "{}", import.source);
+}
+
+#[test]
+fn rests_beyond_the_metre_do_not_lengthen_a_bar_that_another_part_fills() {
+    let rest = "<note><rest/><duration>48</duration><voice>1</voice><type>whole</type></note>";
+    let full = format!("{COMMON}{}", note("D5", 48, ""));
+    let over = format!("{COMMON}{}{rest}", note("D4", 48, ""));
+    let list = "<score-part id='P1'><part-name>Oboe</part-name></score-part>\
+        <score-part id='P2'><part-name>Viola</part-name></score-part>";
+    let of = |one: &str, two: &str| part(list, &[("P1", &[one, one]), ("P2", &[two, two])]);
+    let import = imported(&of(&full, &over));
+    assert!(!import.source.contains("length"), "{}", import.source);
+    assert!(import.report.losses.is_empty(), "{}", import.report.to_text());
+    let import = imported(&of(&over, &over));
+    assert!(import.source.contains("length 8/4"), "{}", import.source);
 }
 
 #[test]
@@ -411,6 +444,17 @@ fn a_midi_file_becomes_a_voice() {
     assert_eq!(bars(&import), ["1: 1/4 D4 F 1/8 C# D |"]);
     assert_eq!(form(&import)[0], "1  metre 3/4, key D minor, tempo 1/4 at 100");
     assert!(import.report.guesses[0].contains("to the tick"), "{:?}", import.report);
+}
+
+#[test]
+fn a_midi_key_below_the_lowest_octave_is_left_out_and_told() {
+    let events = [(0, 11, 80), (96, 11, 0), (0, 12, 80), (96, 12, 0), (0, 12, 80), (0, 12, 0)];
+    let import = import(&midi(&[], &events), &Options::default()).unwrap();
+    assert!(import.source.contains("C0"), "{}", import.source);
+    assert!(!import.source.contains("-1"), "{}", import.source);
+    let told = import.report.to_text();
+    assert!(told.contains("notes below C0: once"), "{told}");
+    assert!(told.contains("notes that last no time, written as short ones: once"), "{told}");
 }
 
 #[test]

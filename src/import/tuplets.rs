@@ -54,6 +54,7 @@ pub(super) fn find(
             .copied()
             .or_else(|| inferred(place, from, places, room))
             .or_else(|| inferred(place, from, places, length))
+            .or_else(|| halved(place, from, places, length))
             .ok_or(place)?;
         from = tuplet.end;
         found.push(tuplet);
@@ -134,14 +135,22 @@ fn groups(run: &[TupletSpan], places: &[Time]) -> Vec<Tuplet> {
 const MOST_IN_ONE: usize = 32;
 
 /// The tuplet of a ratio, or of a multiple of it, that fills a span and has all places inside on its
-/// values.
+/// values. Where they are shorter than any value of the language, longer ones stand in less time.
 fn filled(start: Time, end: Time, ratio: (u8, u8), places: &[Time]) -> Option<Tuplet> {
     let (actual, normal) = (i64::from(ratio.0), i64::from(ratio.1));
-    (1..=MOST)
+    let multiple = (1..=MOST)
         .step_by(2)
         .map(|times| Tuplet { start, end, actual: actual * times, normal: normal * times })
         .take_while(|tuplet| tuplet.actual <= MOST && tuplet.normal <= MOST)
-        .find(|tuplet| fits(tuplet, places))
+        .find(|tuplet| fits(tuplet, places));
+    let in_less = || {
+        [2, 4, 8, 16]
+            .into_iter()
+            .take_while(|parts| normal % parts == 0)
+            .map(|parts| Tuplet { start, end, actual, normal: normal / parts })
+            .find(|tuplet| fits(tuplet, places))
+    };
+    multiple.or_else(in_less)
 }
 
 /// Can the language write this tuplet, and do all places inside fall on its values?
@@ -190,20 +199,53 @@ fn inferred(place: Time, from: Time, places: &[Time], length: Time) -> Option<Tu
     best.map(|(_, tuplet)| tuplet)
 }
 
+/// Values shorter than the language has are longer ones in half the time, or in less: the longest
+/// stretch that begins and ends with notes or rests, else the shortest.
+fn halved(place: Time, from: Time, places: &[Time], length: Time) -> Option<Tuplet> {
+    let stretch = |part: i64| {
+        let span = Time::of(1, part);
+        let start = span * place.div_floor(span);
+        let end = start + span;
+        let fitting = [2, 4, 8, 16]
+            .map(|actual| Tuplet { start, end, actual, normal: 1 })
+            .into_iter()
+            .find(|tuplet| fits(tuplet, places));
+        fitting.filter(|_| start >= from && end <= length)
+    };
+    let is_place = |time: &Time| places.binary_search(time).is_ok();
+    [4, 8, 16, 32, 64]
+        .into_iter()
+        .filter_map(stretch)
+        .find(|tuplet| is_place(&tuplet.start) && is_place(&tuplet.end))
+        .or_else(|| stretch(SHORTEST))
+}
+
 /// The tuplet that fills a span and has all places inside on its values.
 fn of_span(start: Time, end: Time, places: &[Time]) -> Option<Tuplet> {
     let length = end - start;
-    let mut actual = 1;
+    let (mut odd, mut even) = (1, 1);
     for place in inside(places, start, end) {
         let (_, parts) = (*place - start).ratio(length)?;
-        actual = least_common_multiple(actual, parts)?;
+        let power = 1 << parts.trailing_zeros();
+        odd = least_common_multiple(odd, parts / power)?;
+        even = even.max(power);
     }
     // Half as many or more in the time of the next smaller count that is a value (common practice).
-    (2..=MOST).contains(&actual).then_some(())?;
-    (1..actual)
+    let of_count = |actual: i64| {
+        (1..actual)
+            .rev()
+            .map(|normal| Tuplet { start, end, actual, normal })
+            .find(|tuplet| fits(tuplet, places))
+    };
+    if odd * even <= MOST {
+        return of_count(odd * even);
+    }
+    // Its values are shorter than its parts.
+    (0..4)
         .rev()
-        .map(|normal| Tuplet { start, end, actual, normal })
-        .find(|tuplet| fits(tuplet, places))
+        .map(|power| odd << power)
+        .filter(|count| (2..=MOST).contains(count) && odd > 1)
+        .find_map(of_count)
 }
 
 /// The places between two times.
@@ -316,6 +358,29 @@ mod tests {
         spans[0].bracket.0 = true;
         spans[4].bracket.1 = true;
         assert_eq!(found(&spans, &places), [(9, 6, "3/8".to_string())]);
+    }
+
+    #[test]
+    fn values_that_are_too_short_are_longer_ones_in_half_the_time() {
+        let places = [(0, 1), (1, 16), (17, 256), (1, 8), (1, 4)];
+        assert_eq!(ratios(&places, Time::of(1, 4)), [(16, 8, "1/16–1/8".to_string())]);
+        let places = [(0, 1), (33, 512), (1, 4)];
+        assert_eq!(ratios(&places, Time::of(1, 4)), [(4, 1, "0/1–1/4".to_string())]);
+        // The rest of the bar goes its own way.
+        let places = [(0, 1), (1, 128), (13, 512), (1, 8), (3, 20), (1, 4)];
+        let wanted = [(4, 1, "0/1–1/8".to_string()), (5, 4, "1/8–1/4".to_string())];
+        assert_eq!(ratios(&places, Time::of(1, 4)), wanted);
+    }
+
+    #[test]
+    fn values_that_are_too_short_inside_a_tuplet_are_longer_ones_in_less_time() {
+        // 512ths of thirteen 64ths in the time of eight.
+        let (mut spans, places) =
+            written((13, 8), &[512, 512, 256, 128, 64, 32, 32, 32, 32, 32, 64]);
+        spans[0].bracket.0 = true;
+        spans[10].bracket.1 = true;
+        assert_eq!(found(&spans, &places), [(13, 2, "1/8".to_string())]);
+        assert_eq!(found(&[], &places), [(13, 2, "1/8".to_string())]);
     }
 
     #[test]

@@ -14,6 +14,7 @@ QUICK, SHORTEST = Fraction(1, 8), Fraction(1, 64)
 BREATH = Fraction(1, 4)
 # Trills of earlier years begin with the note above.
 ON_ITS_NOTE_FROM = 1830
+SHORTENED = {"staccato", "staccatissimo"}
 # Enough to see what goes wrong.
 SHOWN = 6
 
@@ -142,10 +143,14 @@ class Match:
     def note(self, note, start, until, wrong):
         place = f"bar {note.bar}, quarter {note.start}"
         plain = list(note.keys)
-        ends = [min(until, start + sounds(note.signs, note.end - start))]
-        if "tied perhaps" in note.signs:
-            without = note.signs - {"staccato", "staccatissimo"}
-            ends.append(min(until, start + sounds(without, note.end - start)))
+        # Of tied heads the last has the dot, and those before it are held.
+        dotted = note.signs & SHORTENED and "fermata" not in note.signs
+        short = max(start, note.last_head) if dotted else start
+        ends = [min(until, short + sounds(note.signs, note.end - short))]
+        if dotted and "tied perhaps" in note.signs:
+            # Where our page ties, only a part of the note is short.
+            there = (off for key in note.keys for on, off in self.by_key.get(key, []) if on == start)
+            ends += sorted(off for off in there if ends[0] < off < until)
         if note.strokes:
             for key in plain:
                 if not self._tremolo(key, start, ends[0], note.strokes):

@@ -91,8 +91,10 @@ def gather(path):
     score = converter.parse(path, forceSource=True)
     score.toSoundingPitch(inPlace=True)
     music, places, heads = Music(), {}, []
+    ends = []
     for number, part in enumerate(score.parts):
-        _part(music, (number, part), places, heads)
+        _part(music, (number, part), (places, ends), heads)
+    music.measures = list(map(_length, ends))
     for kind, found in ((spanner.Slur, music.slurs), (dynamics.DynamicWedge, music.hairpins)):
         for line in score.recurse().getElementsByClass(kind):
             ends = [places.get(id(line.getFirst())), places.get(id(line.getLast()))]
@@ -101,12 +103,27 @@ def gather(path):
     return music, heads
 
 
-def _part(music, part_of_score, places, heads):
-    number, part = part_of_score
+def _length(ends):
+    """How long a measure is, by where the notes and where all of each part end, and its metre.
+
+    Rests beyond the metre do not lengthen a measure in which another part has none.
+    """
+    needed = max(
+        max(notes for notes, _, _ in ends),
+        min((whole for _, whole, _ in ends if whole > 0), default=0),
+        max(full for _, _, full in ends),
+    )
+    return min(needed, max(whole for _, whole, _ in ends))
+
+
+def _part(music, part_of_score, places_and_ends, heads):
+    (number, part), (places, ends) = part_of_score, places_and_ends
     for index, measure in enumerate(part.getElementsByClass("Measure")):
-        exact_places, end = {}, Fraction(0)
+        exact_places, end, sounding = {}, Fraction(0), Fraction(0)
         for thing, voice, at, length in _placed(measure, exact_places):
             end = max(end, at + length)
+            if not thing.isRest:
+                sounding = max(sounding, at + length)
             if isinstance(thing, harmony.Harmony):
                 if not isinstance(thing, harmony.NoChord) and thing.root() is not None:
                     music.chords.add((index, round(float(at), 2), thing.root().name, thing.chordKind))
@@ -126,10 +143,11 @@ def _part(music, part_of_score, places, heads):
             for key, name, tie in _heads(thing) if length > 0 else ():
                 heads.append((Note(index, at, key, name, length, number, voice), tie))
         _signs(music, (number, index), measure, exact_places)
-        if index < len(music.measures):
-            music.measures[index] = max(music.measures[index], end)
+        of_part = (sounding, end, exact(measure.barDuration.quarterLength))
+        if index < len(ends):
+            ends[index].append(of_part)
         else:
-            music.measures.append(end)
+            ends.append([of_part])
             music.numbers.append(measure.number)
 
 

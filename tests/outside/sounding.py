@@ -33,6 +33,8 @@ class Struck:
     around: tuple | None = ornaments.UNKNOWN
     tied_to: bool = False
     bar: int = 0
+    """Where the last head begins of those that are tied: a dot on it makes that one short."""
+    last_head: Fraction = Fraction(0)
 
 
 def exact(value):
@@ -89,11 +91,13 @@ def add(struck, event, bar_start, follows, number):
             last.end = start + length
             last.tied_to = all(tie == "continue" for tie in ties)
             last.signs |= signs
+            last.last_head = start
             last.strokes = _hold_on(last, strokes, start + length)
             return
     tied_to = all(tie in ("start", "continue") for tie in ties)
     struck.append(
-        Struck(start, start + length, keys, set(signs), strokes, graces, around, tied_to, number)
+        Struck(start, start + length, keys, set(signs), strokes, graces, around, tied_to, number,
+               start)
     )
 
 

@@ -67,6 +67,10 @@ pub fn assert_comes_back(source: &str) {
             .filter(|note| note.attached.tremolo > 0)
             .map(|note| (note.start, note.end(), keys(note.sound.pitches())))
             .collect();
+        // A stroke that is held while its player takes another instrument is one on each of them.
+        let unpitched = |note: &&Sounded| note.2.is_empty();
+        let mut in_strokes: Vec<Sounded> = wanted.iter().filter(unpitched).cloned().collect();
+        in_strokes.extend(trembling.iter().filter(|note| !unpitched(note)).cloned());
         let file = musicxml::write(&full_score(&notate(&arrangement)));
         let imported = import(&file, &Options { title: "Back".into(), ..Options::default() });
         let imported = match imported {
@@ -84,7 +88,7 @@ pub fn assert_comes_back(source: &str) {
             .flat_map(|voice| &voice.music.notes)
             .map(|note| (note.start, note.start + note.length, keys(note.sound.pitches())))
             .collect();
-        for notes in [&mut wanted, &mut found, &mut trembling] {
+        for notes in [&mut wanted, &mut found, &mut trembling, &mut in_strokes] {
             split_into_heads(notes);
         }
         // What is doubled in octaves may lie beyond all instruments. MusicXML writes octaves 0 to
@@ -96,7 +100,7 @@ pub fn assert_comes_back(source: &str) {
         }
         // What lies beyond is left out with all that sounds just as long; strokes before that, or
         // they would be left over.
-        put_strokes_together(&wanted, &trembling, &mut found);
+        put_strokes_together(&wanted, &in_strokes, &mut found);
         let beyond: BTreeSet<(Time, Time)> =
             wanted.iter().filter(beyond).map(|(start, end, _)| (*start, *end)).collect();
         for notes in [&mut wanted, &mut found] {

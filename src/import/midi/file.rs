@@ -13,6 +13,10 @@ use crate::narrow::Narrow;
 const MOST_NOTES: usize = 2_000_000;
 /// Later than any piece ends, in quarters.
 const LATEST_QUARTER: u64 = 80_000;
+/// The channel of percussion, from 0 (General MIDI).
+const DRUMS: u8 = 9;
+/// The key of C0, with which the octaves begin that a source can write.
+const LOWEST: u8 = 12;
 
 /// What a file holds.
 #[derive(Debug, Default)]
@@ -120,15 +124,24 @@ fn read_track(
                 match message {
                     MidiMessage::NoteOn { key, vel } if vel.as_int() > 0 => {
                         // A key struck again while it sounds ends the note before.
-                        close(&mut channels, &mut open, (channel, key.as_int()), tick);
-                        open.entry((channel, key.as_int())).or_default().push(tick);
+                        let key = (channel, key.as_int());
                         sum += 1;
+                        if open.get(&key).is_some_and(|open| open.last() == Some(&tick)) {
+                            losses.changed(
+                                "keys struck twice at once, read as one note",
+                                None,
+                                NOWHERE,
+                            );
+                        } else {
+                            close(&mut channels, &mut open, key, tick, losses);
+                            open.entry(key).or_default().push(tick);
+                        }
                         if sum > MOST_NOTES {
                             return Err(Error::new("the file has more than two million notes"));
                         }
                     }
                     MidiMessage::NoteOn { key, .. } | MidiMessage::NoteOff { key, .. } => {
-                        close(&mut channels, &mut open, (channel, key.as_int()), tick);
+                        close(&mut channels, &mut open, (channel, key.as_int()), tick, losses);
                     }
                     MidiMessage::ProgramChange { program } => {
                         let track = channels.entry(channel).or_default();
@@ -156,7 +169,7 @@ fn read_track(
     }
     let left: Vec<(u8, u8)> = open.keys().copied().collect();
     for key in left {
-        close(&mut channels, &mut open, key, tick);
+        close(&mut channels, &mut open, key, tick, losses);
     }
     let mut channels: Vec<(u8, Track)> = channels.into_iter().collect();
     channels.sort_by_key(|(channel, _)| *channel);
@@ -166,7 +179,7 @@ fn read_track(
         return Ok(tick - offset);
     }
     for (channel, track) in channels {
-        file.tracks.push(Track { name: name.clone(), drums: channel == 9, ..track });
+        file.tracks.push(Track { name: name.clone(), drums: channel == DRUMS, ..track });
     }
     Ok(tick - offset)
 }
@@ -176,12 +189,18 @@ fn close(
     open: &mut HashMap<(u8, u8), Vec<i64>>,
     key: (u8, u8),
     tick: i64,
+    losses: &mut Losses,
 ) {
     let Some(start) = open.get_mut(&key).and_then(Vec::pop) else { return };
-    if tick > start {
-        let note = Stroke { start, end: tick, key: key.1 };
-        channels.entry(key.0).or_default().notes.push(note);
+    if key.1 < LOWEST && key.0 != DRUMS {
+        losses.left_out("notes below C0", None, NOWHERE);
+        return;
     }
+    if tick == start {
+        losses.changed("notes that last no time, written as short ones", None, NOWHERE);
+    }
+    let note = Stroke { start, end: tick.max(start + 1), key: key.1 };
+    channels.entry(key.0).or_default().notes.push(note);
 }
 
 fn meta(file: &mut File, message: MetaMessage, tick: i64, name: &mut String, losses: &mut Losses) {

@@ -367,7 +367,7 @@ fn tempos(
             "the tempo: {count} changes read as free playing and written as one, 1/4 at {mean}"
         ));
         let beat = Some((Time::QUARTER, mean.clamp(5.0, 600.0)));
-        score.bars[0].tempo = Some(RawTempo { beat, words: None });
+        score.bars[0].tempo = Some(RawTempo { beat, ..RawTempo::default() });
         return;
     }
     let mut before = 0.0;
@@ -386,7 +386,8 @@ fn tempos(
         if bar.start != at {
             losses.changed("changes of tempo inside a bar, written at its beginning", None, index);
         }
-        bar.tempo = Some(RawTempo { beat: Some((Time::QUARTER, count)), words: None });
+        let beat = Some((Time::QUARTER, count));
+        bar.tempo = Some(RawTempo { beat, ..RawTempo::default() });
     }
     for (tick, text) in &file.markers {
         let at = (near(file, *tick) - shift).max(Time::ZERO);

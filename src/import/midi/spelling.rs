@@ -54,8 +54,11 @@ pub(super) fn spell(keys: &[u8], fifths: i32) -> Vec<Pitch> {
     keys.iter()
         .zip(places)
         .map(|(key, place)| {
+            // The octaves that are written begin with C0.
             PitchName::from_fifths(place - shift)
-                .map_or_else(|| Pitch::from_midi(i32::from(*key)), |name| at(name, *key))
+                .map(|name| at(name, *key))
+                .filter(|pitch| (0..=9).contains(&pitch.octave))
+                .unwrap_or_else(|| Pitch::from_midi(i32::from(*key)))
         })
         .collect()
 }

@@ -133,6 +133,7 @@ impl Reader<'_, '_> {
         match (unit, count) {
             (Some(unit), Some(count)) if (5.0..=600.0).contains(&count) => {
                 tempo.beat = Some((unit, count));
+                tempo.printed = true;
             }
             _ => self.left_out(cursor, "metronome marks that give no number of a value"),
         }
@@ -142,7 +143,7 @@ impl Reader<'_, '_> {
     pub(super) fn sound(&mut self, cursor: &mut Cursor, element: Element) {
         self.jumps(cursor, element);
         if let Some(tempo) = element.attribute("tempo").and_then(|t| t.parse::<f64>().ok()) {
-            let tempo = RawTempo { beat: Some(quarters(tempo)), words: None };
+            let tempo = RawTempo { beat: Some(quarters(tempo)), ..RawTempo::default() };
             cursor.measure.signs.tempos.push((cursor.at, tempo));
         }
     }

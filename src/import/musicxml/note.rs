@@ -73,7 +73,8 @@ impl<'a> Reader<'a, '_> {
         }
         if is_rest && is_whole_bar(what, found, at) {
             cursor.rest = cursor.rest.max(length);
-            cursor.measure.silent |= what.is("measure", "yes");
+            let is_as_printed = printed == Some(length);
+            cursor.measure.silent |= what.is("measure", "yes") || is_as_printed;
             let marks = self.notations(cursor, found).marks;
             fermata(cursor, at, found.staff.max(1), marks);
             return;
@@ -184,7 +185,7 @@ impl<'a> Reader<'a, '_> {
                 }
             }
             if let Some(syllable) = lyrics::syllable(verse, &text, goes_on) {
-                lyrics::add(&mut sung, Some(Box::new(vec![syllable])));
+                lyrics::join(&mut sung, syllable);
             }
         }
         sung

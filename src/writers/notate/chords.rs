@@ -2,13 +2,19 @@
 
 use crate::arrange::{Arrangement, Part};
 use crate::music::{Chord, Interval, PitchName};
-use crate::resolve::HarmonyEvent;
+use crate::resolve::{BarLine, HarmonyEvent};
 
-use super::{Origin, Pitches, Staff, StaffDirection, StaffDirectionKind};
+use super::{FrameBar, Origin, Pitches, Staff, StaffDirection, StaffDirectionKind};
 
 /// Puts the symbols of the harmony over the bars that lines `with chords` claim, each where its
-/// chord begins, and the chord in force where such a line begins.
-pub(super) fn set(staff: &mut Staff, part: &Part, arrangement: &Arrangement, pitches: Pitches) {
+/// chord begins, and the chord in force where such a line begins. A chord that goes on over a bar
+/// line has its symbol again only where a section begins (common practice).
+pub(super) fn set(
+    staff: &mut Staff,
+    part: &Part,
+    arrangement: &Arrangement,
+    (frame, pitches): (&[FrameBar], Pitches),
+) {
     let piece = &arrangement.piece;
     let mut before: Option<&HarmonyEvent> = None;
     for claim in &part.claims {
@@ -24,8 +30,15 @@ pub(super) fn set(staff: &mut Staff, part: &Part, arrangement: &Arrangement, pit
             if before.is_some_and(|before| before == event) {
                 continue;
             }
-            before = Some(event);
             let index = piece.form.index_at(at);
+            let goes_on = before.is_some_and(|before| {
+                before.chord == event.chord && before.start + before.length == at
+            });
+            before = Some(event);
+            let at_bar = piece.form.bars.get(index).is_some_and(|bar| bar.start == at);
+            if goes_on && at_bar && !begins_section(frame, index) {
+                continue;
+            }
             let (Some(bar), Some(measure)) =
                 (piece.form.bars.get(index), staff.measures.get_mut(index))
             else {
@@ -42,6 +55,16 @@ pub(super) fn set(staff: &mut Staff, part: &Part, arrangement: &Arrangement, pit
             measure.directions.insert(place, said);
         }
     }
+}
+
+/// Does a reader look for the chord in force at the beginning of a bar: behind a repeat or a line
+/// that is not plain, at a rehearsal mark, or where the music jumps to?
+fn begins_section(frame: &[FrameBar], index: usize) -> bool {
+    let Some(bar) = frame.get(index) else { return true };
+    let ends = |before: &FrameBar| before.repeat_ends || before.line != BarLine::Plain;
+    bar.mark.is_some()
+        || bar.is_jumped_into()
+        || index.checked_sub(1).is_some_and(|before| ends(&frame[before]))
 }
 
 fn moved(chord: Chord, by: Interval) -> Chord {
@@ -77,5 +100,29 @@ mod tests {
         let clarinet = score.staves.iter().position(|staff| staff.id == "clarinet").unwrap();
         assert_eq!(shown(clarinet), "1 0/1 D, 2 0/1 Em7, 2 1/2 A7/C#");
         assert_eq!(shown(1 - clarinet), "");
+    }
+
+    #[test]
+    fn a_chord_that_goes_on_has_its_symbol_again_only_where_a_section_begins() {
+        let source = "piece \"Weir\" { }\nform { 1 metre 4/4, key C major\n 3 double-bar\n 5 mark \"A\"\n \
+            6..7 repeat\n 8 end }\n\
+            voice tune { 1: 1/1 C5 | 2: C | 3: C | 4: C | 5: C | 6: C | 7: C | 8: C | }\n\
+            harmony { 1: C | 2: 1/2 C C | 3: C | 4: C | 5: C | 6: C | 7: C | 8: 1/2 C F | }\n\
+            ensemble solo { era 1885\n oboe\n}\n\
+            scoring plain for solo {\n oboe plays tune with chords, as melody\n}\n";
+        let mut sources = crate::diagnostics::Sources::new();
+        let file = sources.add("weir.ripieno", source);
+        let (piece, _) = crate::resolve::resolve(&mut sources, file, &mut crate::resolve::NoFiles);
+        let score = notate(&crate::arrange::arrange(&piece, &piece.scorings[0]));
+        let said = score.staves[0].measures.iter().zip(1..).flat_map(|(measure, bar)| {
+            measure.directions.iter().filter_map(move |said| match &said.kind {
+                StaffDirectionKind::Chord(chord) => Some(format!("{bar} {} {chord}", said.at)),
+                _ => None,
+            })
+        });
+        assert_eq!(
+            said.collect::<Vec<_>>().join(", "),
+            "1 0/1 C, 2 1/2 C, 4 0/1 C, 5 0/1 C, 6 0/1 C, 8 0/1 C, 8 1/2 F"
+        );
     }
 }

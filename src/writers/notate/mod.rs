@@ -66,7 +66,7 @@ pub fn notate_at(arrangement: &Arrangement, pitches: Pitches) -> Score {
         arrangement.parts.iter().map(|part| hands::staff(part, &bars)).collect();
     if arrangement.lines.iter().any(|line| line.chords) {
         for (staff, part) in staves.iter_mut().zip(&arrangement.parts) {
-            chords::set(staff, part, arrangement, pitches);
+            chords::set(staff, part, arrangement, (&frame, pitches));
         }
     }
     if arrangement.lines.iter().any(|line| line.figures) {

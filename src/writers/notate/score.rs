@@ -115,6 +115,14 @@ pub struct FrameBar {
     pub signs: SmallVec<[Sign; 1]>,
 }
 
+impl FrameBar {
+    /// Does the music jump into the bar from elsewhere than from the bar before it?
+    pub(super) fn is_jumped_into(&self) -> bool {
+        let signs = || self.signs.iter().any(|sign| !sign.stands_at_end());
+        self.repeat_starts || self.ending_starts.is_some_and(|ending| ending.first > 1) || signs()
+    }
+}
+
 /// One player's staff, or two that a brace joins.
 #[derive(Clone, Debug)]
 pub struct Staff {

@@ -250,7 +250,7 @@ impl<'a> BarWriter<'a> {
                     if note.start == cursor {
                         self.begin(note, cursor - bar.start, writing, elements);
                     }
-                    let jumped_into = cursor == bar.start && is_jumped_into(bar);
+                    let jumped_into = cursor == bar.start && bar.is_jumped_into();
                     let added = elements.len();
                     self.push_note(note, (cursor, stop), (taken_up, jumped_into), elements);
                     let (before, own) = elements.split_at_mut(added);
@@ -367,7 +367,6 @@ impl<'a> BarWriter<'a> {
         let attached = &note.attached;
         let begins = from <= note.start;
         let ends = to >= note.end().min(self.bars.end());
-        let whole = begins && ends && self.pieces.len() == 1;
         let last_place = self.pieces.len().saturating_sub(1);
         for (place, &(at, until, value)) in self.pieces.iter().enumerate() {
             let (first, last) = (begins && place == 0, ends && place == last_place);
@@ -377,12 +376,7 @@ impl<'a> BarWriter<'a> {
             let kind = ElementKind::Note(Box::new(StaffNote {
                 heads: self.heads.clone(),
                 grace: None,
-                marks: printed_marks(
-                    attached.marks,
-                    (first, jumped_into && place == 0),
-                    last,
-                    whole,
-                ),
+                marks: printed_marks(attached.marks, (first, jumped_into && place == 0), last),
                 tremolo: if value.flags() < attached.tremolo { attached.tremolo } else { 0 },
                 tie_from: !first && (place > 0 || taken_up),
                 tie_to: !last && (place < last_place || !self.struck),
@@ -434,29 +428,18 @@ fn say_neighbour(
     }
 }
 
-/// Does the music jump into a bar from elsewhere than from the bar before it?
-fn is_jumped_into(bar: &FrameBar) -> bool {
-    let signs = || bar.signs.iter().any(|sign| !sign.stands_at_end());
-    bar.repeat_starts || bar.ending_starts.is_some_and(|ending| ending.first > 1) || signs()
-}
-
 /// The marks of a note that stand on one of its pieces: on the first, but a fermata and a breath
-/// on the last; a note that is tied is not short, so it loses its dot or wedge. A trill has its
-/// sign again where the music jumps into it, because its first sign is not read then.
-fn printed_marks(
-    marks: Marks,
-    (first, jumped_into): (bool, bool),
-    last: bool,
-    whole: bool,
-) -> Marks {
+/// on the last, and so do a dot and a wedge: a note that is tied is released short at its end
+/// (common practice). A trill has its sign again where the music jumps into it, because its first
+/// sign is not read then.
+fn printed_marks(marks: Marks, (first, jumped_into): (bool, bool), last: bool) -> Marks {
     if marks.is_empty() {
         return marks;
     }
     let mut printed = Marks::NONE;
     for mark in marks.iter() {
         let stands = match mark {
-            Mark::Fermata | Mark::Breath => last,
-            Mark::Staccato | Mark::Staccatissimo => whole,
+            Mark::Fermata | Mark::Breath | Mark::Staccato | Mark::Staccatissimo => last,
             Mark::Trill => first || jumped_into,
             _ => first,
         };

@@ -53,7 +53,7 @@ pub(super) fn of_part(setting: Setting, part: &Part, staff: Option<&Staff>) -> V
     without_overlaps(player.strokes)
 }
 
-/// Beginnings of the notes that are printed with a dot or a wedge: a tied note loses its own.
+/// Beginnings of what is printed with a dot or a wedge: of a tied note the last piece.
 fn printed_short(frame: &[FrameBar], staff: &Staff) -> Vec<Time> {
     let mut short = Vec::new();
     for (index, bar) in frame.iter().enumerate() {
@@ -151,6 +151,7 @@ struct Player<'a> {
     setting: Setting<'a>,
     part: &'a Part,
     loudness: Loudness,
+    /// Beginnings of what is printed short, in order.
     short: Vec<Time>,
     strokes: Vec<KeyStroke>,
 }
@@ -188,14 +189,23 @@ impl Player<'_> {
     /// How long a note sounds of the time that it has on paper.
     fn sounding(&self, play: &Play) -> Time {
         let mut marks = play.note.attached.marks;
-        if self.short.binary_search(&play.note.start).is_err() {
-            marks.remove(Mark::Staccato);
-            marks.remove(Mark::Staccatissimo);
+        let is_cut = play.written(play.end) < play.note.end();
+        let place = self.short.partition_point(|short| *short < play.note.end());
+        let short = self.short[..place].last().filter(|short| **short >= play.note.start);
+        let mut shortened = play.start;
+        match short.filter(|_| !is_cut) {
+            // What is tied to the piece with the dot is held.
+            Some(_) if marks.has(Mark::Fermata) => {}
+            Some(short) => shortened = shortened.max(*short - play.shift),
+            None => {
+                marks.remove(Mark::Staccato);
+                marks.remove(Mark::Staccatissimo);
+            }
         }
-        if play.written(play.end) < play.note.end() {
+        if is_cut {
             marks.remove(Mark::Breath);
         }
-        lengths::sounding(marks, play.end - play.start)
+        shortened - play.start + lengths::sounding(marks, play.end - shortened)
     }
 
     fn trills_from_above(&self, play: &Play) -> bool {

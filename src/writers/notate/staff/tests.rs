@@ -35,14 +35,14 @@ fn a_pick_up_is_read_as_the_end_of_a_bar() {
 }
 
 #[test]
-fn marks_stand_on_the_first_piece_and_a_fermata_on_the_last() {
+fn marks_stand_on_the_first_piece_and_dots_and_fermatas_on_the_last() {
     let score = Fixture::new(&["2/4", "2/4"])
         .notes("0/1 1/1 C5")
         .mark(0, Mark::Accent)
         .mark(0, Mark::Fermata)
         .mark(0, Mark::Staccato)
         .score();
-    assert_eq!(dump(&score, 0), "C5:1/2…+accent | …C5:1/2+fermata");
+    assert_eq!(dump(&score, 0), "C5:1/2…+accent | …C5:1/2+stacc+fermata");
 }
 
 #[test]

@@ -105,13 +105,13 @@ fn trills_begin_above_in_the_old_time_unless_grace_notes_do() {
 #[test]
 fn dots_shorten_where_they_are_printed() {
     let violin = violin();
-    // The second note crosses the bar line: a tied note has no dot.
+    // The second note crosses the bar line: the last of its tied heads has the dot.
     let mut notes = line(&[((1, 2), "C5"), ((1, 2), "D5"), ((1, 4), "E5")]);
     for note in &mut notes {
         note.attached.marks.insert(Mark::Staccato);
     }
     let heard = strokes(&piece(2), part(&violin, notes));
-    assert_eq!(heard, [(0, 480, 72), (960, 1920, 74), (1920, 2160, 76)]);
+    assert_eq!(heard, [(0, 480, 72), (960, 1680, 74), (1920, 2160, 76)]);
 }
 
 #[test]
