@@ -13,5 +13,5 @@ pub mod write_out;
 
 // The stages before, under the names they have everywhere.
 use ripieno_compiler::{
-    arrange, diagnostics, format, harmony, instruments, music, narrow, resolve, syntax,
+    arrange, cores, diagnostics, format, harmony, instruments, music, narrow, resolve, syntax,
 };

@@ -13,6 +13,7 @@
 extern crate alloc;
 
 pub mod arrange;
+pub mod cores;
 pub mod diagnostics;
 pub mod format;
 pub mod harmony;

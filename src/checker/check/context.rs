@@ -1,8 +1,8 @@
 //! What the rules share about one arranged scoring: who gave a note, how fast it goes, what is
 //! allowed.
 
-use std::cell::{Cell, OnceCell};
-use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, OnceLock};
 
 use super::Rule;
 use super::facts::Facts;
@@ -33,10 +33,10 @@ pub(super) struct Context<'a> {
     facts: Vec<Arc<Facts>>,
     /// What an earlier run found, and what has changed since.
     memory: Option<(&'a Memory, Changes)>,
-    slices_within: OnceCell<Slices>,
-    slices: OnceCell<Slices>,
-    coverage: OnceCell<Vec<Arc<VoiceCoverage>>>,
-    doubled_tones: OnceCell<Vec<Moment<Doubled>>>,
+    slices_within: OnceLock<Slices>,
+    slices: OnceLock<Slices>,
+    coverage: OnceLock<Vec<Arc<VoiceCoverage>>>,
+    doubled_tones: OnceLock<Vec<Moment<Doubled>>>,
     allows: Vec<GivenAllow<'a>>,
     /// Whether each player has no drums and bells in hand, or always; `None` where that changes.
     pitched: Vec<Option<bool>>,
@@ -83,7 +83,7 @@ struct GivenAllow<'a> {
     allow: &'a Allow,
     /// Indices of the players; `None` for everybody.
     players: Option<Vec<usize>>,
-    used: Cell<bool>,
+    used: AtomicBool,
 }
 
 impl<'a> Context<'a> {
@@ -118,7 +118,7 @@ impl<'a> Context<'a> {
                 players: (!allow.who.is_empty()).then(|| {
                     allow.who.iter().flat_map(|(name, _)| ensemble.players_named(name)).collect()
                 }),
-                used: Cell::new(false),
+                used: AtomicBool::new(false),
             })
             .collect();
         Context {
@@ -132,10 +132,10 @@ impl<'a> Context<'a> {
             clock: Clock::new(&piece.form),
             facts,
             memory,
-            slices_within: OnceCell::new(),
-            slices: OnceCell::new(),
-            coverage: OnceCell::new(),
-            doubled_tones: OnceCell::new(),
+            slices_within: OnceLock::new(),
+            slices: OnceLock::new(),
+            coverage: OnceLock::new(),
+            doubled_tones: OnceLock::new(),
             allows,
             pitched: arrangement.parts.iter().map(|part| pitched(part)).collect(),
         }
@@ -309,7 +309,7 @@ impl<'a> Context<'a> {
                 (Some(_), None) => false,
             };
             if names && matches(&given.allow.rule, code) && bars.are_among(&given.allow.bars) {
-                given.used.set(true);
+                given.used.store(true, Ordering::Relaxed);
                 allowed = true;
             }
         }
@@ -318,7 +318,10 @@ impl<'a> Context<'a> {
 
     /// The `allow` lines that silenced something.
     pub fn used_allows(&self) -> impl Iterator<Item = Span> + '_ {
-        self.allows.iter().filter(|given| given.used.get()).map(|given| given.allow.span)
+        self.allows
+            .iter()
+            .filter(|given| given.used.load(Ordering::Relaxed))
+            .map(|given| given.allow.span)
     }
 }
 

@@ -10,17 +10,16 @@
 
 use crate::narrow::Narrow;
 use std::any::Any;
-use std::cell::{Cell, RefCell};
 use std::collections::HashMap;
 use std::ops::Range;
-use std::rc::Rc;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use super::context::{Context, Stretch};
 use super::facts::Facts;
 use super::slices::{Slice, Slices, Sounding};
 use super::{Rule, Scope};
 use crate::arrange::{Arrangement, LineId, Part, SoundingNote, VoiceCoverage, coverage_again};
+use crate::cores::on_all_cores;
 use crate::diagnostics::{FileId, ItemId};
 use crate::music::Time;
 use crate::resolve::{Clock, Piece, Verb, Voice};
@@ -33,10 +32,10 @@ pub(super) struct Memory {
     parts: Vec<Arc<Part>>,
     facts: Vec<Arc<Facts>>,
     /// Counts the runs; what an earlier one than the last remembered is too old.
-    run: Cell<u64>,
-    found: RefCell<HashMap<Key, Found>>,
+    run: u64,
+    found: Mutex<HashMap<Key, Found>>,
     /// Who plays the voices, each with the voice, and the run that found it.
-    coverage: RefCell<(u64, Vec<Covered>)>,
+    coverage: Mutex<(u64, Vec<Covered>)>,
 }
 
 /// A scoring line by the item that it is, and where its notes come from.
@@ -56,9 +55,10 @@ enum Origin {
 type Covered = (Arc<Voice>, Arc<VoiceCoverage>);
 
 /// What a rule found, and in which run.
-type Found = (u64, Box<dyn Any>);
+type Found = (u64, Box<dyn Any + Send>);
 
-/// Rule, player and stretch; `usize::MAX` for the player of moments and the stretch of whole parts.
+/// Rule, player and stretch; `usize::MAX` for the player of moments and the stretch of whole parts,
+/// one less for the stretch of what is said note by note.
 type Key = (&'static str, usize, usize);
 
 /// What became of a part since the last run.
@@ -92,8 +92,9 @@ impl Changes {
 
     /// What became of these parts, where lines have other numbers now, if they are still there.
     fn of(old: &[Arc<Part>], new: &[Arc<Part>], lines: Option<&[Option<LineId>]>) -> Changes {
-        let parts = old.iter().zip(new).map(|(old, new)| change(old, new, lines));
-        let parts: Vec<Change> = parts.collect();
+        let pairs: Vec<_> = old.iter().zip(new).collect();
+        let notes = new.iter().map(|part| part.notes.len()).sum();
+        let parts = on_all_cores(&pairs, notes, |(old, new)| change(old, new, lines));
         let mut window: Option<(Time, Time)> = None;
         for (change, part) in parts.iter().zip(new) {
             let (first, last) = match change {
@@ -192,19 +193,21 @@ impl Memory {
             false => Changes::all(arrangement.parts.len()),
         };
         let clock = Clock::new(&piece.form);
-        let facts = arrangement.parts.iter().zip(&changes.parts).enumerate();
-        let facts = facts.map(|(player, (part, change))| match change {
-            Change::None => Arc::clone(&self.facts[player]),
-            Change::Notes { from, old, new } => {
-                Arc::new(self.facts[player].again(part, &clock, *from, *old, *new))
+        let parts: Vec<usize> = (0..arrangement.parts.len()).collect();
+        self.facts = on_all_cores(&parts, arrangement.notes(), |&player| {
+            let part = &arrangement.parts[player];
+            match &changes.parts[player] {
+                Change::None => Arc::clone(&self.facts[player]),
+                Change::Notes { from, old, new } => {
+                    Arc::new(self.facts[player].again(part, &clock, *from, *old, *new))
+                }
+                Change::All => Arc::new(Facts::new(part, &clock)),
             }
-            Change::All => Arc::new(Facts::new(part, &clock)),
         });
-        self.facts = facts.collect();
         self.parts.clone_from(&arrangement.parts);
         self.ground = Some((Arc::clone(piece), ensemble));
         self.lines = lines;
-        self.run.set(self.run.get() + 1);
+        self.run += 1;
         (changes, self.facts.clone())
     }
 
@@ -214,43 +217,48 @@ impl Memory {
         arrangement: &Arrangement,
         changes: &Changes,
     ) -> Vec<Arc<VoiceCoverage>> {
-        let mut kept = self.coverage.borrow_mut();
-        let last = kept.0 + 1 == self.run.get() && changes.window != Some((Time::MIN, Time::MAX));
+        let mut kept = self.coverage.lock().unwrap_or_else(PoisonError::into_inner);
+        let last = kept.0 + 1 == self.run && changes.window != Some((Time::MIN, Time::MAX));
         let before = if last { &kept.1[..] } else { &[] };
         let found = coverage_again(arrangement, before, changes.window);
         let voices = arrangement.piece.voices.iter().cloned();
-        *kept = (self.run.get(), voices.zip(found.iter().cloned()).collect());
+        *kept = (self.run, voices.zip(found.iter().cloned()).collect());
         found
     }
 
+    fn found(&self) -> MutexGuard<'_, HashMap<Key, Found>> {
+        // A rule that broke off left whole what others found.
+        self.found.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
     /// What the last run remembered.
-    fn last<T: Clone + 'static>(&self, key: Key) -> Option<Vec<T>> {
+    fn last<T: Clone + Send + 'static>(&self, key: Key) -> Option<Vec<T>> {
         self.last_of(key)
     }
 
-    fn last_of<T: Clone + 'static>(&self, key: Key) -> Option<T> {
-        let found = self.found.borrow();
+    fn last_of<T: Clone + Send + 'static>(&self, key: Key) -> Option<T> {
+        let found = self.found();
         let (run, found) = found.get(&key)?;
-        let found = found.downcast_ref::<T>().filter(|_| run + 1 == self.run.get());
+        let found = found.downcast_ref::<T>().filter(|_| run + 1 == self.run);
         found.cloned()
     }
 
     /// What this run has found already.
-    fn this<T: Clone + 'static>(&self, key: Key) -> Option<Vec<T>> {
-        let found = self.found.borrow();
+    fn this<T: Clone + Send + 'static>(&self, key: Key) -> Option<Vec<T>> {
+        let found = self.found();
         let (run, found) = found.get(&key)?;
-        let found = found.downcast_ref::<Vec<T>>().filter(|_| *run == self.run.get());
+        let found = found.downcast_ref::<Vec<T>>().filter(|_| *run == self.run);
         found.cloned()
     }
 
-    fn remember<T: Clone + 'static>(&self, key: Key, found: &[T]) {
-        let remembered: Box<dyn Any> = Box::new(found.to_vec());
-        self.found.borrow_mut().insert(key, (self.run.get(), remembered));
+    fn remember<T: Clone + Send + 'static>(&self, key: Key, found: &[T]) {
+        let remembered: Box<dyn Any + Send> = Box::new(found.to_vec());
+        self.found().insert(key, (self.run, remembered));
     }
 }
 
 /// What a rule has to say of a moment: it may name notes, whose indices move.
-pub(super) trait Moved: Clone + 'static {
+pub(super) trait Moved: Clone + Send + 'static {
     /// Hands every note that is named to `by`.
     fn moved(&mut self, by: &dyn Fn(&mut Sounding));
 }
@@ -302,7 +310,7 @@ impl Context<'_> {
     /// What `find` finds among the notes of a stretch (indices in the part). It is asked for the
     /// notes of a range, and what it says of one may depend on so many notes before and behind it
     /// (`reach`), on nothing else that changes.
-    pub fn offences<T: Clone + 'static>(
+    pub fn offences<T: Clone + Send + 'static>(
         &self,
         rule: &Rule,
         stretch: &Stretch,
@@ -352,7 +360,7 @@ impl Context<'_> {
 
     /// What `find` finds in the whole part of a player. It may depend on all of his notes and on
     /// those of the players who share his line of the ensemble, on nothing else that changes.
-    pub fn offences_of_part<T: Clone + 'static>(
+    pub fn offences_of_part<T: Clone + Send + 'static>(
         &self,
         rule: &Rule,
         player: usize,
@@ -368,7 +376,7 @@ impl Context<'_> {
 
     /// What `find` finds among all notes of a stretch. It may depend on all notes of the player, on
     /// nothing else that changes.
-    pub fn offences_of_stretch<T: Clone + 'static>(
+    pub fn offences_of_stretch<T: Clone + Send + 'static>(
         &self,
         rule: &Rule,
         stretch: &Stretch,
@@ -380,26 +388,54 @@ impl Context<'_> {
 
     /// What the notes of a player come to for a rule that puts all players together. It may depend
     /// on all that the part has, on form and era, on nothing else that changes.
-    pub fn of_part<T: 'static>(
+    pub fn of_part<T: Send + Sync + 'static>(
         &self,
         rule: &Rule,
         player: usize,
         make: impl FnOnce(&Part) -> T,
-    ) -> Rc<T> {
-        let new = || Rc::new(make(self.part(player)));
+    ) -> Arc<T> {
+        let new = || Arc::new(make(self.part(player)));
         let Some((memory, changes)) = self.memory() else { return new() };
         let key = (rule.code, player, usize::MAX);
         let last = match changes.parts[player] {
-            Change::None => memory.last_of::<Rc<T>>(key),
+            Change::None => memory.last_of::<Arc<T>>(key),
             _ => None,
         };
         let made = last.unwrap_or_else(new);
-        memory.found.borrow_mut().insert(key, (memory.run.get(), Box::new(Rc::clone(&made))));
+        memory.found().insert(key, (memory.run, Box::new(Arc::clone(&made))));
+        made
+    }
+
+    /// What `what` says of each note of a player, by its index in the part. It may depend on the note
+    /// itself and on how loud it is, on nothing else that changes.
+    pub fn each_note<T: Clone + Send + Sync + 'static>(
+        &self,
+        rule: &Rule,
+        player: usize,
+        what: impl Fn(usize) -> T,
+    ) -> Arc<Vec<T>> {
+        let count = self.part(player).notes.len();
+        let Some((memory, changes)) = self.memory() else {
+            return Arc::new((0..count).map(what).collect());
+        };
+        let key = (rule.code, player, usize::MAX - 1);
+        let made = match (&changes.parts[player], memory.last_of::<Arc<Vec<T>>>(key)) {
+            (Change::None, Some(last)) => last,
+            (Change::Notes { from, old, new }, Some(last)) => {
+                let mut all = Vec::with_capacity(count);
+                all.extend_from_slice(&last[..*from]);
+                all.extend((*from..*new).map(what));
+                all.extend_from_slice(&last[*old..]);
+                Arc::new(all)
+            }
+            _ => Arc::new((0..count).map(what).collect()),
+        };
+        memory.found().insert(key, (memory.run, Box::new(Arc::clone(&made))));
         made
     }
 
     /// What the last run found for a player and stretch, where all is the same that it depends on.
-    fn unless_changed<T: Clone + 'static>(
+    fn unless_changed<T: Clone + Send + 'static>(
         &self,
         rule: &Rule,
         (player, place): (usize, usize),

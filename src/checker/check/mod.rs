@@ -50,6 +50,7 @@ use std::collections::HashMap;
 use std::sync::Arc;
 
 use crate::arrange::{Arrangement, arrange};
+use crate::cores::on_all_cores;
 use crate::diagnostics::{BarNumbers, Care, Diagnostic, Label, Severity, Span};
 use crate::resolve::{Piece, Scoring};
 
@@ -283,19 +284,22 @@ fn check_again(
 }
 
 fn one_scoring(cx: &Context, options: &Options) -> Vec<Finding> {
-    let mut findings = Findings::default();
-    for rule in RULES {
-        match rule.scope {
-            Scope::Player(check) | Scope::Moment(check) | Scope::Scoring(check)
-                if options.runs(rule.code) =>
-            {
-                check(cx, &mut findings);
-            }
-            _ => {}
-        }
-    }
-    findings.0.retain(|finding| !doubt::follows(cx, &finding.diagnostic));
-    players_together(findings.0, cx)
+    let checks: Vec<fn(&Context, &mut Findings)> = RULES
+        .iter()
+        .filter(|rule| options.runs(rule.code))
+        .filter_map(|rule| match rule.scope {
+            Scope::Player(check) | Scope::Moment(check) | Scope::Scoring(check) => Some(check),
+            Scope::Piece(_) | Scope::Allows => None,
+        })
+        .collect();
+    let found = on_all_cores(&checks, cx.arrangement.notes(), |check| {
+        let mut findings = Findings::default();
+        check(cx, &mut findings);
+        findings.0
+    });
+    let mut findings: Vec<Finding> = found.into_iter().flatten().collect();
+    findings.retain(|finding| !doubt::follows(cx, &finding.diagnostic));
+    players_together(findings, cx)
 }
 
 /// Tells once what one scoring line does to several players in the same bars.

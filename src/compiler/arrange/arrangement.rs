@@ -34,6 +34,12 @@ pub struct Arrangement {
 }
 
 impl Arrangement {
+    /// How many notes all parts have together.
+    #[must_use]
+    pub fn notes(&self) -> usize {
+        self.parts.iter().map(|part| part.notes.len()).sum()
+    }
+
     /// The scoring line of that number.
     #[must_use]
     pub fn line(&self, id: LineId) -> Option<&Arc<Line>> {

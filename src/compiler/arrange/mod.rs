@@ -101,6 +101,7 @@ pub fn arrange_again(
         parts,
         before,
         smaller,
+        taken: HashMap::new(),
         harmony: None,
         derived: HashMap::new(),
         settled_before,
@@ -111,6 +112,7 @@ pub fn arrange_again(
         sounding: 0,
         diagnostics,
     };
+    work.take_ahead();
     for index in 0..work.parts.len() {
         work.fill(index);
     }
@@ -268,6 +270,8 @@ struct Work<'a> {
     before: Option<Before<'a>>,
     /// The smaller scoring whose notes are kept.
     smaller: Option<Smaller>,
+    /// What was taken from voices ahead, by part and the place of the claim in it.
+    taken: HashMap<(usize, usize), Run>,
     /// The chords from which computed lines take their notes, once a line has asked for them.
     harmony: Option<Cow<'a, [HarmonyEvent]>>,
     /// What computed lines give to each of their players.
@@ -309,8 +313,11 @@ impl<'a> Work<'a> {
         self.state[index] = State::Working;
         let claims = self.parts[index].claims.clone();
         let mut runs = Vec::with_capacity(claims.len());
-        for claim in &claims {
-            let run = self.run(index, claim.line, empty_run(*claim));
+        for (place, claim) in claims.iter().enumerate() {
+            let run = match self.taken.remove(&(index, place)) {
+                Some(run) => self.played(index, run),
+                None => self.run(index, claim.line, empty_run(*claim)),
+            };
             runs.push(self.within_limits(run));
         }
         let part = Arc::make_mut(&mut self.parts[index]);
@@ -412,8 +419,7 @@ impl<'a> Work<'a> {
             Verb::Plays { voice, octaves, .. } => {
                 let music = &self.piece.voices[*voice].music;
                 taking::take(music, line, *octaves + given.octaves_of(index), &mut run);
-                self.tell_strokes(index, id, &run);
-                self.thin(index, id, &mut run);
+                run = self.played(index, run);
             }
             Verb::Writes(music) => {
                 taking::take(music, line, given.octaves_of(index), &mut run);
@@ -430,6 +436,13 @@ impl<'a> Work<'a> {
             }
             Verb::Rests | Verb::Takes { .. } | Verb::Unknown => {}
         }
+        run
+    }
+
+    /// What a player has of a voice once it is taken for him.
+    fn played(&mut self, index: usize, mut run: Run) -> Run {
+        self.tell_strokes(index, run.line, &run);
+        self.thin(index, run.line, &mut run);
         run
     }
 

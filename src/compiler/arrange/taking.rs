@@ -2,9 +2,42 @@
 
 use smallvec::smallvec;
 
-use super::{Run, SoundingNote};
+use super::{Run, SoundingNote, Work, empty_run};
+use crate::cores::on_all_cores;
+use crate::limits;
 use crate::music::Time;
-use crate::resolve::{Attached, Line, Music, Pitches, Rest, Role, Sound};
+use crate::resolve::{Attached, Line, Music, Pitches, Rest, Role, Sound, Verb};
+
+impl Work<'_> {
+    /// Takes from the voices, on all cores, what the parts that are new will ask for.
+    pub(super) fn take_ahead(&mut self) {
+        let mut wanted = Vec::new();
+        let mut notes = 0;
+        for (index, part) in self.parts.iter().enumerate() {
+            if self.before.as_mut().is_some_and(|before| before.keeps(index)) {
+                continue;
+            }
+            for (place, claim) in part.claims.iter().enumerate() {
+                let given = &self.lines[claim.line.index()];
+                let Verb::Plays { voice, octaves, .. } = given.line.verb else { continue };
+                let music = &self.piece.voices[voice].music;
+                let begun = |time| music.notes.partition_point(|note| note.start < time);
+                notes += begun(claim.to) - begun(claim.from);
+                wanted.push(((index, place), *claim, music, octaves + given.octaves_of(index)));
+            }
+        }
+        // Where there are too many, the first are told one after the other.
+        if notes > limits::NOTES {
+            return;
+        }
+        let taken = on_all_cores(&wanted, notes, |(key, claim, music, octaves)| {
+            let mut run = empty_run(*claim);
+            take(music, &self.lines[claim.line.index()].line, *octaves, &mut run);
+            (*key, run)
+        });
+        self.taken = taken.into_iter().collect();
+    }
+}
 
 /// Puts the notes of a piece of music that lie within a run into it, moved by octaves.
 pub(super) fn take(music: &Music, line: &Line, octaves: i8, run: &mut Run) {

@@ -40,6 +40,8 @@
 //! # Source
 //! Common practice; the figures are our heuristic.
 
+use smallvec::SmallVec;
+
 use crate::arrange::Part;
 use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
@@ -75,9 +77,14 @@ struct Song {
 /// The bars in which a part has the melody, once for each instrument.
 fn songs(cx: &Context, part: &Part) -> Vec<Song> {
     let mut songs: Vec<Song> = Vec::new();
+    let bars = &cx.form.bars;
+    let mut bar = 0;
     for (index, note) in part.notes.iter().enumerate() {
         if note.role == Role::Melody {
-            let (bar, instrument) = (cx.bar(note), part.instrument_at(note.start));
+            while bars.get(bar + 1).is_some_and(|next| next.start <= note.start) {
+                bar += 1;
+            }
+            let instrument = part.instrument_at(note.start);
             let same = |song: &Song| song.bar == bar && std::ptr::eq(song.instrument, instrument);
             if !songs.last().is_some_and(same) {
                 songs.push(Song { bar, note: index, instrument });
@@ -101,7 +108,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         return;
     }
     // For each bar the kinds of instruments with the melody, and one player and note of it.
-    let mut colours: Vec<Vec<&str>> = vec![Vec::new(); cx.form.bars.len()];
+    let mut colours: Vec<SmallVec<[&str; 6]>> = vec![SmallVec::new(); cx.form.bars.len()];
     let mut singers: Vec<Option<(usize, usize)>> = vec![None; cx.form.bars.len()];
     for (player, _) in cx.parts() {
         for &Song { bar, note, instrument } in &*cx.of_part(&RULE, player, |part| songs(cx, part)) {

@@ -76,8 +76,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         let below = if instrument.family == Family::Brass { TOP.0 } else { TOP.1 };
         let top = compass.high.midi() - below;
         let high = instrument.taxing(cx.era).map_or(top, |taxing| taxing.low.midi());
-        let offences =
-            cx.offences_of_stretch(&RULE, &stretch, || high_and_loud(cx, &stretch, high));
+        let offences = too_long(cx, player, &high_and_loud(cx, &stretch, high));
         for passage in cx.passages(&RULE, player, offences) {
             let message = format!(
                 "{} stays high and loud for {:.0} seconds from {} on ({}).",
@@ -94,32 +93,25 @@ fn check(cx: &Context, findings: &mut Findings) {
     }
 }
 
-/// The notes of runs of notes from a pitch on (MIDI, as compasses count) at forte that last too
-/// long, with the seconds of their run.
-fn high_and_loud(cx: &Context, stretch: &Stretch, high: i32) -> Vec<(usize, f64)> {
+/// The notes from a pitch on (MIDI, as compasses count) at forte.
+fn high_and_loud(cx: &Context, stretch: &Stretch, high: i32) -> Vec<(usize, ())> {
     let Stretch { player, part, .. } = *stretch;
+    cx.offences_of_notes(&RULE, stretch, |note| {
+        all_pitches(note).any(|p| height(part, p, note.start) >= high)
+            && cx.degree(player, note.start).reaches(Dynamic::F)
+    })
+}
+
+/// Those that follow one another for too long, with the seconds of their run.
+fn too_long(cx: &Context, player: usize, notes: &[(usize, ())]) -> Vec<(usize, f64)> {
     let times = cx.times(player);
-    let mut offences: Vec<(usize, f64)> = Vec::new();
-    let mut run: Vec<usize> = Vec::new();
-    let mut close = |run: &mut Vec<usize>| {
-        if let (Some(first), Some(last)) = (run.first(), run.last()) {
-            let seconds = times[*last].1 - times[*first].0;
-            if seconds > cx.limit(&RULE) {
-                offences.extend(run.iter().map(|index| (*index, seconds)));
-            }
-        }
-        run.clear();
+    let goes_on = |(one, ()): &(usize, ()), (next, ()): &(usize, ())| {
+        one + 1 == *next && times[*next].0 - times[*one].1 < REST
     };
-    for (index, note) in stretch.notes() {
-        let up = all_pitches(note).any(|p| height(part, p, note.start) >= high);
-        let loud = up && cx.degree(player, note.start).reaches(Dynamic::F);
-        if run.last().is_some_and(|last| times[index].0 - times[*last].1 >= REST) || !(up && loud) {
-            close(&mut run);
-        }
-        if up && loud {
-            run.push(index);
-        }
-    }
-    close(&mut run);
-    offences
+    let runs = notes.chunk_by(goes_on).filter_map(|run| {
+        let (first, last) = (run.first()?.0, run.last()?.0);
+        let seconds = times[last].1 - times[first].0;
+        (seconds > cx.limit(&RULE)).then(|| (first..=last).map(move |note| (note, seconds)))
+    });
+    runs.flatten().collect()
 }

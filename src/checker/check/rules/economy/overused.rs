@@ -50,7 +50,6 @@ use crate::check::words;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
 use crate::instruments::Family;
-use crate::music::Time;
 use crate::resolve::{BarIndices, Bars};
 
 pub const RULE: Rule = Rule {
@@ -69,12 +68,17 @@ const BARS: usize = 16;
 
 /// The bars in which a part sounds.
 fn sounds(cx: &Context, part: &Part) -> Bars {
-    let mut bars = Bars::new();
+    let mut sounds = Bars::new();
+    let bars = &cx.form.bars;
+    let mut first = 0;
     for note in &part.notes {
-        let last = cx.form.index_at(note.end() - Time::of(1, 1024)).min(cx.form.bars.len() - 1);
-        BarIndices::new(cx.bar(note), last + 1).add(&mut bars);
+        while bars.get(first + 1).is_some_and(|next| next.start <= note.start) {
+            first += 1;
+        }
+        let held = bars[first + 1..].iter().take_while(|bar| bar.start < note.end()).count();
+        BarIndices::new(first, first + 1 + held).add(&mut sounds);
     }
-    bars
+    sounds
 }
 
 fn check(cx: &Context, findings: &mut Findings) {

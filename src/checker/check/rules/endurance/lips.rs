@@ -41,6 +41,7 @@
 //! That wind need rests: Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. I.
 //! The figures are our heuristic; the players know better.
 
+use crate::arrange::SoundingNote;
 use crate::check::alternatives::{all_pitches, custom, height};
 use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
@@ -127,21 +128,30 @@ struct Sounded {
 fn played(cx: &Context, player: usize) -> Vec<Sounded> {
     let (part, times) = (cx.part(player), cx.times(player));
     let mut all = Vec::with_capacity(part.notes.len());
-    // The usual compass of the instrument in hand.
-    let mut usual = (part.first_instrument(), custom(part.first_instrument(), false, cx.era));
+    // The usual compasses of the instruments that the player takes.
+    let taken = part.instruments.iter().map(|(_, taken)| (*taken, custom(taken, false, cx.era)));
+    let taken: Vec<_> = taken.collect();
+    let efforts = cx.each_note(&RULE, player, |note| {
+        let instrument = part.instrument_at(part.notes[note].start);
+        let usual = taken.iter().find(|(taken, _)| std::ptr::eq(*taken, instrument));
+        effort(cx, player, note, usual.and_then(|(_, usual)| *usual))
+    });
     let mut now = 0.0;
+    let mut after = 0;
     for bar in cx.form.playing_order() {
         let Some(bar) = cx.form.bars.get(bar) else { continue };
         let (start, end) = (bar.start, bar.start + bar.length);
         let (from, until) = (cx.seconds_at(start), cx.seconds_at(end));
-        let first = part.notes.partition_point(|note| note.start < start);
-        let after = part.notes.partition_point(|note| note.start < end);
+        // Most bars follow the one before.
+        let begun = |note: usize| part.notes.get(note).is_none_or(|note| note.start >= start);
+        let follows = begun(after) && after.checked_sub(1).is_none_or(|last| !begun(last));
+        let first = match follows {
+            true => after,
+            false => part.notes.partition_point(|note| note.start < start),
+        };
+        after = first + part.notes[first..].iter().take_while(|note| note.start < end).count();
         for (note, &(begin, end)) in (first..after).zip(&times[first..after]) {
-            let instrument = part.instrument_at(part.notes[note].start);
-            if !std::ptr::eq(usual.0, instrument) {
-                usual = (instrument, custom(instrument, false, cx.era));
-            }
-            let effort = effort(cx, player, note, usual.1);
+            let effort = efforts[note];
             all.push(Sounded { note, begin: now + begin - from, end: now + end - from, effort });
         }
         now += until - from;
@@ -178,9 +188,16 @@ fn shared(cx: &Context, player: usize, first: usize, last: usize) -> bool {
     cx.parts().any(|(index, other)| {
         index != player
             && other.player.line_name == part.player.line_name
-            && part.notes[first..=last].iter().all(|note| {
-                let at = other.notes.partition_point(|n| n.start < note.start);
-                other.notes.get(at).is_some_and(|n| n.start == note.start && n.sound == note.sound)
-            })
+            && has_all(&other.notes, &part.notes[first..=last])
+    })
+}
+
+/// Are some notes, in order, all begun by somebody with the same sound?
+fn has_all(others: &[SoundingNote], notes: &[SoundingNote]) -> bool {
+    let Some(first) = notes.first() else { return true };
+    let mut at = others.partition_point(|other| other.start < first.start);
+    notes.iter().all(|note| {
+        at += others[at..].iter().take_while(|other| other.start < note.start).count();
+        others.get(at).is_some_and(|other| other.start == note.start && other.sound == note.sound)
     })
 }
