@@ -139,7 +139,8 @@ fn on_pages(arrangement: &arrange::Arrangement) -> Vec<Diagnostic> {
         1,
         |_, _| Ok::<(), ()>(()),
     );
-    engrave::overrides::findings(arrangement, &printed.unwrap())
+    let found = engrave::overrides::findings(arrangement, &printed.unwrap());
+    engrave::overrides::gathered(vec![found], true)
 }
 
 fn told(text: &str) -> Vec<String> {

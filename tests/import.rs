@@ -114,6 +114,24 @@ fn a_tuplet_goes_on_where_it_could_have_ended() {
     );
 }
 
+#[test]
+fn a_short_bar_of_rests_in_a_long_metre_keeps_its_length() {
+    assert_comes_back(
+        "piece \"Rests\" { }\nform {\n  1 metre 12/1, key C major, length 16/16\n  2 metre 4/4\n  \
+         2 end\n}\nvoice upper {\n  1: 1/1 rest |\n  2: 1/1 C5 |\n}\nensemble small {\n  era 1770\n  \
+         violin-1 1 player\n}\nscoring first for small {\n  violin-1 plays upper as melody\n}\n",
+    );
+}
+
+#[test]
+fn a_stroke_held_over_a_change_of_instrument_comes_back() {
+    assert_comes_back(
+        "piece \"Strokes\" { }\nform {\n  1 metre 4/4, key C major\n  2 end\n}\nvoice drum {\n  \
+         1: 1/2 x x |\n  2: 1/2 = x |\n}\nensemble small {\n  era 1885\n  triangle\n}\n\
+         scoring first for small {\n  triangle takes cymbals bar 2\n  triangle plays drum as rhythm\n}\n",
+    );
+}
+
 fn cases() -> ProptestConfig {
     ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(80) }
 }

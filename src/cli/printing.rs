@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use ripieno_compiler::arrange::Arrangement;
-use ripieno_compiler::diagnostics::{BarNumbers, Diagnostic};
+use ripieno_compiler::diagnostics::BarNumbers;
 use ripieno_compiler::resolve::{BarIndices, Form};
 use ripieno_engrave::outputs::{self, Drawn, Of, Printed, Setups};
 use ripieno_engrave::paper::Paper;
@@ -124,11 +124,11 @@ impl Printing {
         formats: &[Format],
         threads: usize,
         mut take: impl FnMut(&str, &[u8]) -> Result<(), Failure>,
-    ) -> Result<(String, Vec<Diagnostic>), Failure> {
+    ) -> Result<(String, overrides::Found), Failure> {
         let drawn: Vec<Drawn> =
             formats.iter().filter_map(|format| format.drawn(self.resolution)).collect();
         if drawn.is_empty() {
-            return Ok((String::new(), Vec::new()));
+            return Ok((String::new(), overrides::Found::default()));
         }
         let take = |of: Of, (page, format, bytes): outputs::File| {
             let name = match of {

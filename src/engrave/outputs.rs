@@ -7,7 +7,7 @@ use ripieno_writers::notate::{Pitches, Score};
 use ripieno_writers::render::{self, ScoreKind, Wanted};
 
 use crate::draw::{pdf, png, svg};
-use crate::page::{Pages, Turn};
+use crate::page::{Pages, Shape, Turn};
 use crate::paper::Paper;
 use crate::{layout, overrides, reading};
 
@@ -57,8 +57,10 @@ pub struct Printed {
     pub turns: Vec<Turn>,
     /// Height of its staves in millimetres.
     pub staff_height: f64,
-    /// Were staves left out of a system?
-    pub hid: bool,
+    /// The players whose staves were left out of a system.
+    pub hidden: Vec<usize>,
+    /// Words with characters that no face has, and these characters.
+    pub boxes: Vec<(String, String)>,
     /// The lines of layouts by which signs were moved.
     pub nudged: Vec<Span>,
 }
@@ -127,16 +129,31 @@ impl Work<'_> {
         let setup = overrides::setup(self.arrangement, setups, of);
         let pages = layout::pages(&reading::sheet_for(&edition, &setup), &setup);
         let files = formats.iter().flat_map(|&format| files(&pages, format)).collect();
+        let boxes = boxes(&pages);
         let printed = Printed {
             of,
             pages: pages.pages.len(),
             turns: pages.turns,
             staff_height: pages.pages.first().map_or(f64::MAX, |page| page.space * 4.0),
-            hid: pages.hid,
+            boxes,
+            hidden: pages.hidden,
             nudged: pages.nudged,
         };
         (printed, files)
     }
+}
+
+/// The words of pages that have characters which no face has, with these.
+fn boxes(pages: &Pages) -> Vec<(String, String)> {
+    let mut boxes = Vec::new();
+    for mark in pages.pages.iter().flat_map(|page| &page.marks) {
+        let Shape::Text { run, .. } = &mark.shape else { continue };
+        let missing = run.missing();
+        if !missing.is_empty() {
+            boxes.push((run.text.clone(), missing));
+        }
+    }
+    boxes
 }
 
 /// What the command line asks of all pages; it goes before what a layout of the source says.

@@ -89,25 +89,55 @@ fn speaks_of(arrangement: &Arrangement, pages: &resolve::Pages, of: Of) -> bool 
     }
 }
 
-/// What is to be told of printed pages: turns that leave no time, and overrides that change nothing.
-///
-/// A line of a layout that holds for all scorings may be meant for another of them: where there are
-/// several, it is not told.
+/// What is found on the printed pages of a scoring.
+#[derive(Clone, Default, Debug)]
+pub struct Found {
+    /// What is to be told of this scoring.
+    pub findings: Vec<Diagnostic>,
+    /// Lines of layouts for all scorings that change nothing here; they may be meant for another.
+    pub idle: Vec<Diagnostic>,
+    /// Those that do change something.
+    pub effective: HashSet<Span>,
+}
+
+/// What is to be told of the printed pages of all scorings of a piece: of a line of a layout that holds
+/// for all of them, where it changes nothing in any; `complete` tells that none is missing.
 #[must_use]
-pub fn findings(arrangement: &Arrangement, printed: &[Printed]) -> Vec<Diagnostic> {
-    let mut found = Vec::new();
+pub fn gathered(of: Vec<Found>, complete: bool) -> Vec<Diagnostic> {
+    let effective: HashSet<Span> =
+        of.iter().flat_map(|one| one.effective.iter().copied()).collect();
+    let mut told: HashSet<(Option<Span>, String)> = HashSet::new();
+    let mut gathered = Vec::new();
+    for one in of {
+        let idle =
+            one.idle.into_iter().filter(|idle| complete && !effective.contains(&idle.primary.span));
+        // Each once, though every scoring has them.
+        for finding in one.findings.into_iter().chain(idle) {
+            // The same words stand in several scorings, each with its own place.
+            let of_line = finding.code == "layout/no-effect";
+            let key = (of_line.then_some(finding.primary.span), finding.message.clone());
+            if finding.scoring.is_some() || told.insert(key) {
+                gathered.push(finding);
+            }
+        }
+    }
+    gathered
+}
+
+/// What is found on the printed pages of a scoring: turns that leave no time, overrides that change
+/// nothing, characters that no face has.
+#[must_use]
+pub fn findings(arrangement: &Arrangement, printed: &[Printed]) -> Found {
+    let mut all = Found::default();
     let used: HashSet<Span> = printed.iter().flat_map(|one| one.nudged.iter().copied()).collect();
-    let several = arrangement.piece.scorings.len() > 1;
     let name = &arrangement.scoring.name;
     for (line, general) in lines(arrangement) {
-        if general && several {
-            continue;
-        }
         let concerned: Vec<&Printed> =
             printed.iter().filter(|one| speaks_of(arrangement, &line.pages, one.of)).collect();
         if concerned.is_empty() {
             continue;
         }
+        let mut found = Vec::new();
         let told = |message: String, help: String| {
             Diagnostic::warning("layout/no-effect", line.span, message).with_help(help)
         };
@@ -127,12 +157,33 @@ pub fn findings(arrangement: &Arrangement, printed: &[Printed]) -> Vec<Diagnosti
                         .to_string(),
                 ));
             }
-            Overridden::HideEmpty(_) if concerned.iter().all(|one| !one.hid) => found.push(told(
-                "No staff rests through a whole line of the score.".to_string(),
-                "Remove the line; larger staves or fewer bars on a line would not help either \
-                 where everybody plays."
-                    .to_string(),
-            )),
+            Overridden::HideEmpty(who) => {
+                let hidden: HashSet<usize> =
+                    concerned.iter().flat_map(|one| one.hidden.iter().copied()).collect();
+                if hidden.is_empty() {
+                    found.push(told(
+                        "No staff rests through a whole line of the score.".to_string(),
+                        "Remove the line; larger staves or fewer bars on a line would not help \
+                         either where everybody plays."
+                            .to_string(),
+                    ));
+                } else {
+                    for (name, span) in who {
+                        let players = named(arrangement, name);
+                        if players.is_empty() || players.iter().any(|one| hidden.contains(one)) {
+                            all.effective.insert(*span);
+                            continue;
+                        }
+                        let message = format!(
+                            "`{name}` rests through no whole line of the score, so no staff of it is hidden."
+                        );
+                        let help = "Leave the name out.".to_string();
+                        found.push(
+                            Diagnostic::warning("layout/no-effect", *span, message).with_help(help),
+                        );
+                    }
+                }
+            }
             Overridden::Staff(height) => {
                 let smallest =
                     concerned.iter().map(|one| one.staff_height).fold(f64::MAX, f64::min);
@@ -148,15 +199,51 @@ pub fn findings(arrangement: &Arrangement, printed: &[Printed]) -> Vec<Diagnosti
             }
             _ => {}
         }
+        if !general {
+            all.findings.append(&mut found);
+        } else if found.is_empty() {
+            all.effective.insert(line.span);
+        } else {
+            all.idle.append(&mut found);
+        }
     }
     for one in printed {
         let Of::Part(part) = one.of else { continue };
-        found.extend(one.turns.iter().filter_map(|turn| hasty(arrangement, part, turn)));
+        all.findings.extend(one.turns.iter().filter_map(|turn| hasty(arrangement, part, turn)));
     }
-    for finding in &mut found {
+    for finding in &mut all.findings {
         finding.scoring = Some(name.clone());
     }
-    found
+    all.findings.extend(boxes(arrangement, printed));
+    all
+}
+
+/// Words with characters that none of the faces has, where boxes stand instead.
+fn boxes(arrangement: &Arrangement, printed: &[Printed]) -> Vec<Diagnostic> {
+    let mut all: Vec<&(String, String)> = printed.iter().flat_map(|one| &one.boxes).collect();
+    all.sort_unstable();
+    all.dedup();
+    let piece = &arrangement.piece;
+    let heads = [&piece.subtitle, &piece.composer, &piece.arranger, &piece.licence];
+    let mut heads = heads.into_iter().flatten().chain([&piece.title]).collect::<Vec<_>>();
+    heads.extend(piece.movements.iter().filter_map(|movement| movement.title.as_ref()));
+    let told = all.into_iter().map(|(words, missing)| {
+        let in_head =
+            heads.iter().any(|head| head.contains(words.as_str()) || words.contains(head.as_str()));
+        let span = if in_head { piece.span } else { arrangement.scoring.span };
+        let several = missing.chars().count() > 1;
+        let (are, boxes) = if several { ("are", "boxes stand") } else { ("is", "a box stands") };
+        let message = format!(
+            "{missing} in \"{words}\" {are} not among the characters that pages are printed with; \
+             {boxes} there instead."
+        );
+        Diagnostic::warning("layout/no-character", span, message).with_help(
+            "Write it in letters that are (Latin, Greek, Cyrillic), or have the words only in \
+             the other formats."
+                .to_string(),
+        )
+    });
+    told.collect()
 }
 
 /// A turn that leaves no time.
@@ -219,7 +306,7 @@ mod tests {
     use ripieno_writers::notate::notate;
     use ripieno_writers::render::Wanted;
 
-    use super::{findings, setup};
+    use super::{findings, gathered, setup};
     use crate::outputs::{Of, Setups, each_output};
     use crate::page::{Kind, Pages};
     use crate::{layout, reading};
@@ -252,7 +339,7 @@ mod tests {
         let take = |_, _| Ok::<(), ()>(());
         let printed = each_output(&arrangement, &wanted, &Setups::default(), &[], 1, take);
         let found = findings(&arrangement, &printed.unwrap_or_default());
-        found.into_iter().map(|finding| finding.message).collect()
+        gathered(vec![found], true).into_iter().map(|finding| finding.message).collect()
     }
 
     #[test]
@@ -295,8 +382,47 @@ mod tests {
             ["There are no words on beat 1 of bar 1 to be moved."]
         );
         assert!(told("score hide empty oboe").is_empty());
+        let never =
+            "`flute` rests through no whole line of the score, so no staff of it is hidden.";
+        assert_eq!(told("score break before 3\nscore hide empty flute, oboe"), [never]);
         let large = told("score staff 15 mm\nscore hide empty");
         assert!(large.is_empty(), "{large:?}");
+    }
+
+    #[test]
+    fn a_line_for_all_scorings_is_told_where_it_changes_nothing_in_any_of_them() {
+        let both = |layout: &str| {
+            let text = format!(
+                "piece \"Sluice 水\" {{ }}\nform {{\n 1 metre 4/4, key C major\n 4 end\n}}\n\
+                 voice tune {{ 1: 1/4 {{C5 D5}} E5 F5 | 2: 1/4 {{C5 D5}} E5 F5 | 3: 1/1 C5 | 4: D5 | }}\n\
+                 ensemble few {{ era 1885\n flute, oboe\n }}\n\
+                 scoring first for few {{\n flute plays tune as melody\n}}\n\
+                 scoring second for few {{\n flute plays tune bars 2..4 as melody\n}}\n\
+                 layout {{\n{layout}\n}}\n"
+            );
+            let mut sources = Sources::new();
+            let root = sources.add("sluice", text);
+            let (piece, found) = resolve(&mut sources, root, &mut NoFiles);
+            assert!(found.is_empty(), "{found:?}");
+            let wanted = Wanted::formats(&[]);
+            let found = piece.scorings.iter().map(|scoring| {
+                let arrangement = arrange(&piece, scoring);
+                let take = |_, _| Ok::<(), ()>(());
+                let printed = each_output(&arrangement, &wanted, &Setups::default(), &[], 1, take);
+                findings(&arrangement, &printed.unwrap_or_default())
+            });
+            found.collect::<Vec<_>>()
+        };
+        let told = |layout: &str, complete: bool| -> Vec<String> {
+            let found = gathered(both(layout), complete).into_iter();
+            found.filter(|one| one.code == "layout/no-effect").map(|one| one.message).collect()
+        };
+        assert!(told("flute nudge slur bar 1 up 1", true).is_empty(), "one of two has it");
+        let none = "There is no slur in bar 3 to be moved.";
+        assert_eq!(told("flute nudge slur bar 3 up 1", true), [none]);
+        assert!(told("flute nudge slur bar 3 up 1", false).is_empty(), "another may have it");
+        let boxes = gathered(both(""), true);
+        assert_eq!(boxes.iter().filter(|one| one.code == "layout/no-character").count(), 1);
     }
 
     /// The example of `notation/page-turn` has one that no page can avoid.

@@ -172,8 +172,8 @@ pub struct Pages {
     pub first_bars: Vec<usize>,
     /// What is to be told of the turns.
     pub turns: Vec<Turn>,
-    /// Were staves left out of a system?
-    pub hid: bool,
+    /// The players whose staves were left out of a system.
+    pub hidden: Vec<usize>,
     /// The lines of layouts by which signs were moved.
     pub nudged: Vec<Span>,
     /// The pages.

@@ -114,6 +114,8 @@ fn bars(edition: &Edition, setup: &Setup) -> Bars {
             count: 1,
             number: frame.number,
             length: frame.length,
+            begins_at: Time::ZERO,
+            goes_on: false,
             metre: frame.metre,
             metre_shown: frame.metre_shown,
             headings: std::mem::take(&mut headings),

@@ -67,6 +67,11 @@ pub struct Bar {
     pub number: i32,
     /// How long it is.
     pub length: Time,
+    /// Where in the bar of the form it begins: behind its beginning where a bar that is longer than a
+    /// line is divided.
+    pub begins_at: Time,
+    /// Does the bar go on with the next, without a line between?
+    pub goes_on: bool,
     /// The metre in force.
     pub metre: Metre,
     /// Is it printed here?

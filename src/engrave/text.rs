@@ -119,6 +119,17 @@ impl Run {
         }
     }
 
+    /// The characters that no face has, each once.
+    #[must_use]
+    pub fn missing(&self) -> String {
+        let mut missing = String::new();
+        for letter in self.letters.iter().filter(|letter| letter.id == 0) {
+            let character = self.text[letter.from..].chars().next();
+            missing.extend(character.filter(|one| !missing.contains(*one)));
+        }
+        missing
+    }
+
     /// How far its letters reach above the base line.
     #[must_use]
     pub fn rise(&self) -> f64 {

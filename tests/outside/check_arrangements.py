@@ -6,8 +6,8 @@ MAKER is the program `arrangements` (`tests/shared/arrangements.rs`), which writ
 key, length, tuplet, ensemble and verb. Every score and part of each must be valid by the schema,
 hold together (`check_notation`), and be read by partitura as written; mido finds no note in the MIDI
 that is struck twice or never ends. Whether the MIDI sounds every note is held by `tests/writers.rs` over
-the same sources. The test command takes some that differ by the day; two hundred are one command, which
-reads their pages back from the drawings too (`check_pages`).
+the same sources. Their pages are read back from the drawings (`check_pages`). The test command takes some
+that differ by the day; two hundred are one command.
 """
 
 import datetime
@@ -86,10 +86,8 @@ def _one(job):
 
 
 def check(ripieno, maker, work, count=SAMPLE, seed=None, pages=False):
-    """One finding for each check over all arrangements; the seed is the day's if none is given.
-
-    Their pages are looked at on request: the generator piles up heads as no arranger would, and the
-    drawing does not yet part all of them."""
+    """One finding for each check over all arrangements; the seed is the day's if none is given. Their
+    pages are read back on request."""
     seed = datetime.date.today().toordinal() if seed is None else seed
     work.mkdir(exist_ok=True)
     sources = work / "arrangements"

@@ -107,6 +107,38 @@ class Page:
     def staff_of(self, y):
         return min(range(len(self.staves)), key=lambda n: abs(self.staves[n][0] - y))
 
+    def staff_of_head(self, shape):
+        """The staff to which ledger lines lead from a head, or the nearest one."""
+        x, y = (shape[3][0] + shape[3][2]) / 2, shape[2][1]
+        ledgers = [
+            (s[3][1] + s[3][3]) / 2 for s in self.of("ledger") if s[3][0] < x < s[3][2]
+        ]
+        for n in sorted(range(len(self.staves)), key=lambda n: abs(self.staves[n][0] - y))[:3]:
+            middle, lines, _, _ = self.staves[n]
+            beyond = abs(y - middle)
+            side = 1 if y > middle else -1
+            wanted = [middle + side * k for k in range(3, int(beyond + 0.1) + 1)] if lines == 5 else []
+            if all(any(abs(ledger - line) < 0.05 for ledger in ledgers) for line in wanted):
+                return n
+        return self.staff_of(y)
+
+    def systems(self):
+        """The right ends of the systems: staves that stand below one another and end together, or have
+        a stroke through them at their beginning."""
+        strokes = [s[3] for s in self.of("bar-line") if s[3][3] - s[3][1] > 4.5]
+        systems = []
+        for middle, _, left, right in self.staves:
+            if systems:
+                above = systems[-1]
+                joined = any(
+                    b[1] < above[1] + 0.5 and b[3] > middle - 0.5 and abs(b[2] - left) < 0.5 for b in strokes
+                )
+                if joined:
+                    systems[-1] = (above[0], middle, [*above[2], right])
+                    continue
+            systems.append((middle, middle, [right]))
+        return [(first, rights) for first, _, rights in systems]
+
 
 def area(a, b):
     return max(0.0, min(a[2], b[2]) - max(a[0], b[0])) * max(0.0, min(a[3], b[3]) - max(a[1], b[1]))
@@ -120,7 +152,7 @@ def drawn_notes(pages):
         clefs = sorted((s[2][0], s[1], s[2][1]) for s in page.of("clef"))
         for shape in page.of("head"):
             x, y = shape[2]
-            n = page.staff_of(y)
+            n = page.staff_of_head(shape)
             middle, lines, _, _ = page.staves[n]
             step = None
             if lines == 5:
@@ -165,7 +197,12 @@ def check_notes(name, pages, musicxml, finding):
         finding.expect(drawn == written, f"{name}: notes stand in another order than they are written")
 
 
-def check_page(name, page, finding):
+def low(box, at):
+    """The box of a head without the strokes beside that of a double whole note."""
+    return box[0], max(box[1], at[1] - 0.5), box[2], min(box[3], at[1] + 0.5)
+
+
+def check_page(name, page, finding, last=True):
     edge = MARGIN / page.space
     outside = [
         (kind, label, box)
@@ -180,17 +217,47 @@ def check_page(name, page, finding):
         for b in near:
             same = a[2] == b[2]
             small = min(a[4], b[4])
-            covered = area(a[3], b[3]) > 0.4 * small
+            covered = area(low(a[3], a[2]), low(b[3], b[2])) > 0.4 * small
             finding.expect(same or not covered, f"{name}: heads lie on one another at {a[2]}, {b[2]}")
     words = [w for w in page.of("text") + page.of("tuplet") if w[1]]
     others = heads + page.of("rest") + page.of("dynamic") + page.of("accidental")
     for n, a in enumerate(words):
         over = [b for b in words[n + 1:] + others if area(a[3], b[3]) > 0.06]
         finding.expect(not over, f"{name}: {a[1]!r} lies over {[(b[0], b[1], b[2]) for b in over[:2]]}")
-    rights = [staff[3] for staff in page.staves]
-    level = not rights or max(rights) - min(rights) < 0.02
-    last = len(rights) > 1 and max(rights[:-1]) - min(rights[:-1]) < 0.02
-    finding.expect(level or last, f"{name}: lines are not equally long: {sorted({round(r, 2) for r in rights})}")
+    for kind in ("rest", "dot", "accidental"):
+        for sign in page.of(kind):
+            over = [head[2] for head in heads if area(sign[3], head[3]) > 0.1]
+            finding.expect(not over, f"{name}: a {kind} lies over a head at {over[:1]}")
+    signs = page.of("accidental")
+    for n, a in enumerate(signs):
+        # Boxes of flats and naturals are larger than they are black.
+        over = [b[2] for b in signs[n + 1:] if area(a[3], b[3]) > 0.35 * min(a[4], b[4])]
+        finding.expect(not over, f"{name}: accidentals lie on one another at {a[2]}, {over[:1]}")
+    # All lines end together; only the last one of all and of a movement, over whose next line a heading
+    # stands, may be shorter.
+    systems = page.systems()
+    longest = max((right for _, rights in systems for right in rights), default=0)
+    titles = [
+        w[3] for w in page.of("text")
+        if w[3][3] - w[3][1] > 1.9 and abs((w[3][0] + w[3][2]) / 2 - page.width / 2) < 6
+    ]
+    for n, (_, rights) in enumerate(systems):
+        level = max(rights) - min(rights) < 0.02 and max(rights) <= longest
+        finding.expect(level, f"{name}: staves of a system end at {sorted({round(r, 2) for r in rights})}")
+        if n + 1 < len(systems):
+            below = systems[n + 1][0]
+            headed = any(below - 25 < t[3] < below for t in titles)
+            ends = systems[n][0]
+            headed = headed and any(ends < t[1] for t in titles if t[3] < below)
+            finding.expect(
+                longest - max(rights) < 0.02 or headed,
+                f"{name}: a line ends at {max(rights):.2f}, others at {longest:.2f}",
+            )
+        else:
+            finding.expect(
+                longest - max(rights) < 0.02 or last,
+                f"{name}: the last line ends at {max(rights):.2f}, others at {longest:.2f}",
+            )
 
 
 def drawings(folder, stem):
@@ -210,7 +277,7 @@ def check(folder, name):
         finding.expect(paths, f"{name}: no page of {musicxml.stem}")
         pages = [Page(path) for path in paths]
         for n, page in enumerate(pages):
-            check_page(f"{name}/{musicxml.stem} page {n + 1}", page, finding)
+            check_page(f"{name}/{musicxml.stem} page {n + 1}", page, finding, n + 1 == len(pages))
         if musicxml.stem != "score":
             check_notes(f"{name}/{musicxml.stem}", pages, musicxml, finding)
     return finding
@@ -246,9 +313,27 @@ def lines_in(left, right, space):
     import numpy
 
     dark = ((left + right > 10 * space) & (left > 0)).sum(axis=1)
-    rows = numpy.flatnonzero(dark > 0.85 * dark.max())
-    groups = numpy.split(rows, numpy.flatnonzero(numpy.diff(rows) > 1) + 1)
-    return [float(group.mean()) for group in groups if group.size]
+    rows = numpy.flatnonzero(dark > 0.1 * dark.max())
+    groups = [g for g in numpy.split(rows, numpy.flatnonzero(numpy.diff(rows) > 1) + 1) if g.size]
+    # Of a group, where beams touch a line, the rows that are darkest.
+    found = []
+    for group in groups:
+        most = dark[group].max()
+        if group.size > 0.5 * space:
+            group = group[dark[group] > 0.85 * most]
+        found.append((float(group.mean()), most))
+    full = {n for n, (_, most) in enumerate(found) if most > 0.85 * dark.max()}
+    # A short last line: five lines a space apart and as long as one another, or one as long as these.
+    short = set()
+    for n in range(len(found) - 4):
+        five = found[n:n + 5]
+        even = all(abs(b[0] - a[0] - space) < 0.15 * space for a, b in zip(five, five[1:]))
+        alike = min(most for _, most in five) > 0.85 * max(most for _, most in five)
+        if even and alike:
+            short |= set(range(n, n + 5))
+    lengths = [found[n][1] for n in short - full]
+    alone = {n for n, (_, most) in enumerate(found) if any(abs(most - length) < 0.03 * length for length in lengths)}
+    return [found[n][0] for n in sorted(full | short | alone)]
 
 
 def ovals_in(left, right, space):

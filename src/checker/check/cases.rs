@@ -252,3 +252,30 @@ fn lips_are_tired_by_loud_and_high_notes_not_by_soft_ones() {
     assert!(!tires("1/2. C3 1/4 rest", "tenor-trombone", "p"));
     assert!(tires("1/2. G4 1/4 rest", "tenor-trombone", "f"));
 }
+
+#[test]
+fn a_note_straight_after_its_alteration_elsewhere_is_a_cross_relation() {
+    let found = |tune: &str, bass: &str| {
+        let voices = format!(
+            "voice tune {{ 1: {tune} | 2: 1/1 C5 | 3: = | 4: = | }}\n\
+             voice low {{ 1: {bass} | 2: 1/1 C3 | 3: = | 4: = | }}"
+        );
+        let lines = "flute plays tune as melody\n cello plays low as bass";
+        let text = piece(96, "", &voices, "era 1885\n flute, cello 4 players", lines);
+        only(&text, "harmony/cross-relation")
+    };
+    let told = found("1/2 A5 F#5", "1/2 F3 D3");
+    assert_eq!(told.len(), 1, "{told:#?}");
+    let expected = "Flute: F#5 comes straight after F3 of Violoncellos in bar 1, beat 3.";
+    assert_eq!(told[0].message, expected);
+    // One player has the step, the first note goes on as it wants, a beat lies between, both pass.
+    for (tune, bass) in [
+        ("1/2 F5 F#5", "1/2 F3 D3"),
+        ("1/2 A5 F#5", "1/2 F3 E3"),
+        ("1/2 A5 F#5", "1/4 F3 A3 D3 E3"),
+        ("1/8 A5 F#5 G5 A5 1/2 G5", "1/8 F3 D3 E3 F3 1/2 E3"),
+    ] {
+        let told = found(tune, bass);
+        assert!(told.is_empty(), "{tune} over {bass}: {told:#?}");
+    }
+}

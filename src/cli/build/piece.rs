@@ -13,6 +13,7 @@ use ripieno_checker::check;
 use ripieno_compiler::arrange::Arrangement;
 use ripieno_compiler::diagnostics::Diagnostic;
 use ripieno_compiler::resolve::{Form, Piece, Scoring, seconds_per_whole};
+use ripieno_engrave::overrides;
 use ripieno_writers::render::{self, slug};
 
 /// One piece while it is got ready in the output folder.
@@ -127,8 +128,11 @@ impl<'a> Building<'a> {
                 })?;
                 let printed = printing.each_file(arrangement, &wanted, &formats, threads, stage)?;
                 told = printed.0;
+                let mut on_pages = printed.1;
                 let allowed = |finding: &Diagnostic| check::is_allowed(arrangement, finding);
-                found.extend(printed.1.into_iter().filter(|finding| !allowed(finding)));
+                on_pages.findings.retain(|finding| !allowed(finding));
+                on_pages.idle.retain(|finding| !allowed(finding));
+                found.push(on_pages);
             }
             self.batch.in_order(staged);
             if !told.is_empty() {
@@ -144,7 +148,9 @@ impl<'a> Building<'a> {
                 &self.output.path(&self.folder).join(&slugs[index]).display().to_string(),
             ]));
         }
-        Ok((table(&rows) + &pages, found))
+        let piece = arranged.first().map(|one| &one.piece);
+        let complete = piece.is_some_and(|piece| piece.scorings.len() == arranged.len());
+        Ok((table(&rows) + &pages, overrides::gathered(found, complete)))
     }
 
     /// Gets the manifest ready; gives back lines about what an earlier build left that this source

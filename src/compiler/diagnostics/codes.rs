@@ -259,6 +259,11 @@ pub const CODES: &[Code] = &[
         "Write a `harmony` block.",
     ),
     code(
+        "layout/no-character",
+        "Words have characters that pages are not printed with.",
+        "Write them in other characters.",
+    ),
+    code(
         "layout/no-effect",
         "A line of a layout changes nothing on the pages.",
         "Remove it, or name what it was meant for.",

@@ -59,6 +59,8 @@ impl Plan<'_> {
     /// the left, so that its first two pages lie open.
     pub(super) fn pages(&self) -> (Vec<Vec<Range<usize>>>, bool) {
         let bars = self.spaces.len();
+        let ends: Vec<Vec<LineEnd>> = (0..bars).map(|start| self.line_ends(start)).collect();
+        let mut levels = Vec::new();
         let mut best = vec![[(NEVER, 0_usize, 0_usize); 2]; bars + 1];
         best[0][1].0 = 0.0;
         if self.room.turned {
@@ -69,8 +71,8 @@ impl Plan<'_> {
             if ways.is_empty() {
                 continue;
             }
-            let lines = self.lines(from);
-            for (count, level) in lines.iter().enumerate() {
+            let lines = self.lines(from, &ends, &mut levels);
+            for (count, level) in levels[..lines].iter().enumerate() {
                 for (step, way) in level.iter().enumerate() {
                     if way.cost >= NEVER || count == 0 {
                         continue;
@@ -93,7 +95,8 @@ impl Plan<'_> {
         let mut pages = Vec::new();
         while to > 0 {
             let (_, from, count) = best[to][odd];
-            pages.push(self.chosen(from, to, count));
+            self.lines(from, &ends, &mut levels);
+            pages.push(chosen(&levels, from, to, count));
             to = from;
             odd = 1 - odd;
         }
@@ -127,14 +130,27 @@ impl Plan<'_> {
         cost
     }
 
-    /// Ways to set lines from a bar on: for each number of lines, by how many bars they hold.
-    fn lines(&self, from: usize) -> Vec<Vec<Way>> {
+    /// Ways to set lines from a bar on: for each number of lines, by how many bars they hold. They are
+    /// written into what is given, whose room is used again; gives back how many there are.
+    fn lines(&self, from: usize, ends: &[Vec<LineEnd>], levels: &mut Vec<Vec<Way>>) -> usize {
         let bars = self.spaces.len();
         let room = if from == 0 { self.room.heights.0 } else { self.room.heights.1 };
-        let mut levels = vec![vec![Way { cost: 0.0, height: 0.0, last: 0 }]];
+        let first = Way { cost: 0.0, height: 0.0, last: 0 };
+        match levels.first_mut() {
+            Some(level) => {
+                level.clear();
+                level.push(first);
+            }
+            None => levels.push(vec![first]),
+        }
+        let mut count = 1;
         loop {
-            let before = &levels[levels.len() - 1];
-            let mut level: Vec<Way> = Vec::new();
+            if levels.len() == count {
+                levels.push(Vec::new());
+            }
+            let (done, next) = levels.split_at_mut(count);
+            let (before, level) = (&done[count - 1], &mut next[0]);
+            level.clear();
             for (step, way) in before.iter().enumerate() {
                 let start = from + step;
                 if way.cost >= NEVER || start >= bars {
@@ -143,29 +159,31 @@ impl Plan<'_> {
                 if start > from && self.page_before[start] {
                     continue;
                 }
-                self.line_ends(start, &mut |end, cost, height| {
-                    let height = way.height + height;
-                    if height > room && levels.len() != 1 {
-                        return;
+                for line in &ends[start] {
+                    let height = way.height + line.height;
+                    if height > room && count != 1 {
+                        continue;
                     }
-                    let place = end - from;
+                    let place = line.end - from;
                     if level.len() <= place {
                         level.resize(place + 1, Way { cost: NEVER, height: 0.0, last: 0 });
                     }
-                    if way.cost + cost < level[place].cost - 1e-12 {
-                        level[place] = Way { cost: way.cost + cost, height, last: end - start };
+                    let cost = way.cost + line.cost;
+                    if cost < level[place].cost - 1e-12 {
+                        level[place] = Way { cost, height, last: line.end - start };
                     }
-                });
+                }
             }
-            if level.iter().all(|way| way.cost >= NEVER) {
-                return levels;
+            if level.is_empty() {
+                return count;
             }
-            levels.push(level);
+            count += 1;
         }
     }
 
-    /// Every line that can begin with a bar: where it ends, its cost, its height.
-    fn line_ends(&self, start: usize, found: &mut dyn FnMut(usize, f64, f64)) {
+    /// Every line that can begin with a bar.
+    fn line_ends(&self, start: usize) -> Vec<LineEnd> {
+        let mut found = Vec::new();
         let bars = self.spaces.len();
         let indent = if start == 0 { self.room.indents.0 } else { self.room.indents.1 };
         let mut natural = 0.0;
@@ -176,7 +194,7 @@ impl Plan<'_> {
             let space = &self.spaces[end - 1];
             if end - 1 > start {
                 if self.line_before[end - 1] || self.page_before[end - 1] {
-                    return;
+                    return found;
                 }
                 lead += space.lead.width();
             }
@@ -189,9 +207,10 @@ impl Plan<'_> {
             let height = up + self.stack + down;
             if least > room {
                 if end == start + 1 {
-                    found(end, 400.0 * (least / room.max(1.0)), height);
+                    let cost = 400.0 * (least / room.max(1.0));
+                    found.push(LineEnd { end, cost, height });
                 }
-                return;
+                return found;
             }
             let forced = end < bars && (self.line_before[end] || self.page_before[end]);
             let stretch = room / natural;
@@ -202,23 +221,32 @@ impl Plan<'_> {
             if (end == bars || forced) && stretch > 1.5 {
                 cost = cost.min(4.0 + 4.0 * (1.0 - natural / room));
             }
-            found(end, cost, height);
+            found.push(LineEnd { end, cost, height });
         }
+        found
     }
+}
 
-    /// The lines of a page that was chosen.
-    fn chosen(&self, from: usize, to: usize, count: usize) -> Vec<Range<usize>> {
-        let levels = self.lines(from);
-        let mut end = to;
-        let mut lines = Vec::with_capacity(count);
-        for level in (1..=count).rev() {
-            let start = end - levels[level][end - from].last;
-            lines.push(start..end);
-            end = start;
-        }
-        lines.reverse();
-        lines
+/// The lines of a page that was chosen.
+fn chosen(levels: &[Vec<Way>], from: usize, to: usize, count: usize) -> Vec<Range<usize>> {
+    let mut end = to;
+    let mut lines = Vec::with_capacity(count);
+    for level in (1..=count).rev() {
+        let start = end - levels[level][end - from].last;
+        lines.push(start..end);
+        end = start;
     }
+    lines.reverse();
+    lines
+}
+
+/// A line that can begin with a bar.
+#[derive(Clone, Copy, Debug)]
+struct LineEnd {
+    /// The bar behind its last one.
+    end: usize,
+    cost: f64,
+    height: f64,
 }
 
 /// The cheapest way to so many lines.

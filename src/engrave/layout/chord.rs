@@ -55,12 +55,14 @@ pub(super) struct Chord<'a> {
     pub clef: Option<(Clef, f64)>,
     /// The width of the arpeggio sign is reserved here.
     pub spread: Option<f64>,
+    /// Does one such sign go over both staves of the player?
+    pub joined: bool,
     /// Is it of one of two voices?
     pub side: Option<Side>,
-    /// How far it stands beside its column, because of another voice; and how much farther to the
-    /// left its accidentals.
+    /// How far it stands beside its column, because of another voice.
     pub shift: f64,
-    pub signs: f64,
+    /// How far heads and accidentals reach to the left, without what stands before them.
+    pub signed: f64,
 }
 
 impl Chord<'_> {
@@ -106,6 +108,34 @@ impl Chord<'_> {
     pub(super) fn span(&self) -> (i32, i32) {
         let places = self.heads().iter().map(|head| head.place);
         (places.clone().min().unwrap_or(0), places.max().unwrap_or(0))
+    }
+
+    /// The half-spaces that heads take, with the accidentals before them: lowest and highest step.
+    pub(super) fn band(&self) -> Option<(i32, i32)> {
+        let of = |head: &Head| {
+            let (down, up) = if head.accidental.is_some() { (3, 3) } else { (1, 1) };
+            (head.place - down, head.place + up)
+        };
+        let own = self.heads().iter().map(of);
+        let graces = self.graces.iter().filter_map(|(_, grace)| grace.band());
+        own.chain(graces).reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)))
+    }
+
+    /// Heads and accidentals reach farther to the left: what stands before them gives way.
+    pub(super) fn reach_left(&mut self, reach: f64) {
+        let by = reach - self.signed;
+        if by <= 0.0 {
+            return;
+        }
+        self.signed = reach;
+        self.left += by;
+        self.graces.iter_mut().for_each(|(x, _)| *x -= by);
+        if let Some((_, x)) = &mut self.clef {
+            *x -= by;
+        }
+        if let Some(x) = &mut self.spread {
+            *x -= by;
+        }
     }
 
     /// Left edge of the stem's middle line.
@@ -260,9 +290,10 @@ fn chord(event: &Event, side: Option<Side>, clef: Clef, lines: u8) -> Chord<'_> 
         graces: Vec::new(),
         clef: None,
         spread: None,
+        joined: false,
         side,
         shift: 0.0,
-        signs: 0.0,
+        signed: 0.0,
     };
     // Rests of two voices lie apart.
     let aside = match side {
@@ -299,8 +330,9 @@ fn chord(event: &Event, side: Option<Side>, clef: Clef, lines: u8) -> Chord<'_> 
             }
             chord.look = Look::Rest { glyph, y, whole_bar: false };
             chord.right = glyph.width() * chord.scale;
+            chord.left = -glyph.bounds().x0.min(0.0) * chord.scale;
             let place = 1 - (2.0 * aside).narrow::<i32>();
-            lay_dots(&mut chord, &[place], value.dots);
+            lay_dots(&mut chord, &[place], value.dots, None);
         }
     }
     chord
@@ -321,7 +353,9 @@ fn lay_lyrics(chord: &mut Chord, note: &StaffNote) {
 /// Size of the words of singers.
 pub(super) const LYRIC: f64 = 2.1;
 
-fn lay_dots(chord: &mut Chord, places: &[i32], dots: u8) {
+/// Dots stand in spaces: that of a head on a line above it, in the lower of two voices below (Gould,
+/// chapter 1, from memory).
+fn lay_dots(chord: &mut Chord, places: &[i32], dots: u8, side: Option<Side>) {
     if dots == 0 {
         return;
     }
@@ -329,7 +363,11 @@ fn lay_dots(chord: &mut Chord, places: &[i32], dots: u8) {
     let mut taken: Vec<i32> = Vec::new();
     for &place in places {
         // In the space; of two heads that want one space, the lower one goes below.
-        let spaces = if place % 2 == 0 { [place + 1, place - 1] } else { [place, place - 2] };
+        let spaces = match (place % 2 == 0, side) {
+            (true, Some(Side::Lower)) => [place - 1, place + 1],
+            (true, _) => [place + 1, place - 1],
+            (false, _) => [place, place - 2],
+        };
         let free = spaces.into_iter().find(|space| !taken.contains(space));
         let Some(space) = free else { continue };
         taken.push(space);
@@ -363,22 +401,28 @@ fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
         heads.push(Head { place: 0, x: 0.0, glyph, accidental: None, courtesy: false, index: 0 });
     }
     heads.sort_by_key(|head| head.place);
-    // Of two heads a second apart the farther one from the stem's foot goes to the other side.
+    // Of two heads a second apart the farther one from the stem's foot goes to the other side; where
+    // a step stands there twice, with two accidentals, one more goes beside these.
     let width = glyph.width() * scale;
     let order: Vec<usize> =
         if up || !stemmed { (0..heads.len()).collect() } else { (0..heads.len()).rev().collect() };
-    let mut before: Option<(i32, bool)> = None;
+    let step = if up || !stemmed { width - STEM } else { STEM - width };
+    let mut columns: Vec<Vec<i32>> = Vec::new();
     for n in order {
         let place = heads[n].place;
-        let aside = before.is_some_and(|(other, aside)| (place - other).abs() <= 1 && !aside);
-        if aside {
-            heads[n].x = if up || !stemmed { width - STEM } else { STEM - width };
+        let is_free = |column: &Vec<i32>| column.iter().all(|other| (place - other).abs() > 1);
+        let column = columns.iter().position(is_free).unwrap_or(columns.len());
+        if column == columns.len() {
+            columns.push(Vec::new());
         }
-        before = Some((place, aside));
+        columns[column].push(place);
+        heads[n].x = step * column as f64;
     }
     chord.right = heads.iter().map(|head| head.x + width).fold(0.0, f64::max);
     chord.left = heads.iter().map(|head| -head.x).fold(0.0, f64::max);
-    lay_accidentals(chord, &mut heads);
+    let own = lay_accidentals(&mut [(&mut heads, 0.0, scale)]);
+    chord.left = chord.left.max(own);
+    chord.signed = chord.left;
     let outside = heads.iter().any(|head| head.place.abs() >= 6);
     let places: Vec<i32> = heads.iter().rev().map(|head| head.place).collect();
     if note.marks.has(ripieno_compiler::resolve::Mark::Arpeggio) {
@@ -387,7 +431,7 @@ fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
         chord.left += 0.1;
     }
     chord.look = Look::Note { heads, up, stemmed };
-    lay_dots(chord, &places, value.dots);
+    lay_dots(chord, &places, value.dots, chord.side);
     if outside {
         chord.left = chord.left.max(LEDGER_REACH * scale);
         chord.right = chord.right.max(width + LEDGER_REACH * scale);
@@ -404,18 +448,24 @@ fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
 pub(super) const PARENTHESIS: f64 = 0.5;
 
 /// Accidentals go from the outside to the inside, each as near to the heads as it can be without
-/// touching another (Gould, chapter 3).
-fn lay_accidentals(chord: &mut Chord, heads: &mut [Head]) {
-    let scale = chord.scale;
-    let mut boxes: Vec<Rect> = heads
-        .iter()
-        .map(|head| {
-            let y = -f64::from(head.place) / 2.0;
-            Rect::new(head.x, y - 0.5 * scale, head.x + 1.2 * scale, y + 0.5 * scale)
-        })
-        .collect();
-    let signed: Vec<usize> = (0..heads.len()).filter(|&n| heads[n].accidental.is_some()).collect();
-    let mut order = Vec::new();
+/// touching another (Gould, chapter 3), those of two voices at one time together. Voices are given as
+/// heads, how far these stand beside the column, and their size; gives back how far all reach to the
+/// left of the column.
+pub(super) fn lay_accidentals(voices: &mut [(&mut Vec<Head>, f64, f64)]) -> f64 {
+    let mut boxes: Vec<Rect> = Vec::new();
+    let mut signed: Vec<(usize, usize)> = Vec::new();
+    for (voice, (heads, shift, scale)) in voices.iter().enumerate() {
+        for (n, head) in heads.iter().enumerate() {
+            let (x, y) = (head.x + shift, -f64::from(head.place) / 2.0);
+            let width = head.glyph.width() * scale;
+            boxes.push(Rect::new(x, y - 0.5 * scale, x + width, y + 0.5 * scale));
+            if head.accidental.is_some() {
+                signed.push((voice, n));
+            }
+        }
+    }
+    signed.sort_by_key(|&(voice, n)| voices[voice].0[n].place);
+    let mut order = Vec::with_capacity(signed.len());
     let (mut low, mut high) = (0, signed.len());
     while low < high {
         high -= 1;
@@ -425,12 +475,16 @@ fn lay_accidentals(chord: &mut Chord, heads: &mut [Head]) {
             low += 1;
         }
     }
-    for n in order {
-        let Some((sign, _)) = heads[n].accidental else { continue };
+    let mut reach: f64 = 0.0;
+    for (voice, n) in order {
+        let (heads, shift, scale) = &mut voices[voice];
+        let (shift, scale) = (*shift, *scale);
+        let head = &mut heads[n];
+        let Some((sign, _)) = head.accidental else { continue };
         let bounds = sign.bounds();
-        let y = -f64::from(heads[n].place) / 2.0;
+        let y = -f64::from(head.place) / 2.0;
         let (top, bottom) = (y - bounds.y1 * scale, y - bounds.y0 * scale);
-        let parentheses = if heads[n].courtesy { 2.0 * PARENTHESIS } else { 0.0 };
+        let parentheses = if head.courtesy { 2.0 * PARENTHESIS } else { 0.0 };
         let width = (bounds.x1 + parentheses) * scale;
         let mut x = -ACCIDENTAL_GAP - width;
         loop {
@@ -445,9 +499,9 @@ fn lay_accidentals(chord: &mut Chord, heads: &mut [Head]) {
             }
             x = overlap - 0.14 - width;
         }
-        // Heads keep a little more air than other accidentals.
         boxes.push(Rect::new(x, top, x + width, bottom));
-        heads[n].accidental = Some((sign, x + parentheses / 2.0 * scale));
-        chord.left = chord.left.max(-x);
+        head.accidental = Some((sign, x + parentheses / 2.0 * scale - shift));
+        reach = reach.max(-x);
     }
+    reach
 }

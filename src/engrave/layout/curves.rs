@@ -112,7 +112,35 @@ pub(super) struct Reach {
 pub(super) fn slur_over(canvas: &mut Canvas, notes: &[Placed], reach: Reach) {
     let under: Vec<&Placed> =
         notes[reach.first..=reach.last].iter().filter(|note| note.chord.note().is_some()).collect();
+    let is_grace = |note: &Placed| note.chord.note().is_some_and(|note| note.grace.is_some());
+    if let [graces @ .., last] = &under[..]
+        && !graces.is_empty()
+        && graces.iter().all(|note| is_grace(note) && note.chord.is_up())
+        && !is_grace(last)
+        && (reach.begin, reach.end) == (None, None)
+    {
+        grace_slur(canvas, graces, last);
+        return;
+    }
     slur(canvas, &under, (reach.begin, reach.end), reach.above);
+}
+
+/// A slur from small notes to the one they belong to lies below their heads and ends at its head,
+/// wherever the stem of that goes (Gould, chapter 5, from memory).
+fn grace_slur(canvas: &mut Canvas, graces: &[&Placed], last: &Placed) {
+    let foot = |note: &Placed| -f64::from(note.chord.span().0) / 2.0 + 0.5 * note.chord.scale;
+    let lowest = graces.iter().map(|note| foot(note)).fold(f64::MIN, f64::max);
+    let stemmed_down = last.chord.is_stemmed() && !last.chord.is_up();
+    let from = Point::new(graces[0].middle(), foot(graces[0]) + 0.2);
+    let to = if stemmed_down {
+        Point::new(last.x - 0.15, foot(last) - 0.2)
+    } else {
+        Point::new(last.x + 0.25, foot(last) + 0.15)
+    };
+    let deep = (lowest + 0.45 - f64::midpoint(from.y, to.y)).max(0.0);
+    let height = slur_height(to.x - from.x).min(0.3 * (to - from).hypot()).max(deep);
+    let (_, path) = curve(from, to, height, false, 0.22);
+    canvas.path(Kind::Slur, Some(graces[0].chord.origin()), path);
 }
 
 /// One slur over some notes, from its place on the first (or from `begin`) to its place on the last

@@ -78,7 +78,7 @@ pub(super) fn dynamics(
     canvas: &mut Canvas,
     said: &[Said],
     pins: &[Pin],
-    begin: f64,
+    (begin, end): (f64, f64),
     between: bool,
 ) {
     for above in [false, true] {
@@ -106,15 +106,17 @@ pub(super) fn dynamics(
                     to = left - 0.4;
                 }
             }
-            push_hairpin(&mut lows, pin, from, to);
+            push_hairpin(&mut lows, pin, (from, to), end);
         }
         lows.sort_by(|a, b| a.span().0.total_cmp(&b.span().0));
         place(canvas, &lows, between, above);
     }
 }
 
-fn push_hairpin(lows: &mut Vec<Low>, pin: &Pin, from: f64, to: f64) {
+fn push_hairpin(lows: &mut Vec<Low>, pin: &Pin, (from, to): (f64, f64), end: f64) {
     let Pin { grows, carried, goes_on, .. } = *pin;
+    // At the end of a line a short one begins earlier.
+    let from = from.min(end - 1.6);
     let to = to.max(from + 1.6);
     // A part of a hairpin that comes from or goes to another line does not close.
     let narrow = |broken: bool| if broken { HAIRPIN * 0.35 } else { 0.0 };

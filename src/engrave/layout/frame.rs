@@ -2,6 +2,7 @@
 //! bar numbers, tempos, rehearsal marks and endings.
 
 use kurbo::{BezPath, Point};
+use ripieno_compiler::music::Time;
 use ripieno_compiler::resolve::{BarLine, Tempo};
 use ripieno_writers::edition::GroupSign;
 use ripieno_writers::notate::{NoteValue, Sign};
@@ -49,7 +50,10 @@ pub(super) fn over(
         && let Some(first) = placed.first()
     {
         let number = sheet.bars[first.bar].number;
-        let run = shape(&number.to_string(), Face::Italic, 1.75);
+        // In parentheses where the bar began in the line before.
+        let begun = sheet.bars[first.bar].begins_at > Time::ZERO;
+        let number = if begun { format!("({number})") } else { number.to_string() };
+        let run = shape(&number, Face::Italic, 1.75);
         let x = first.x - 0.1;
         let y = canvas.sky.top(x, x + run.width + 0.3).min(-2.0) - 0.5;
         canvas.text(Kind::Text, None, run, (x, y));
@@ -60,6 +64,7 @@ pub(super) fn over(
         let width = run.width.max(1.2) + 1.1;
         let x =
             if n == 0 { bar.x } else { (bar.x - BAR_LINE / 2.0 - width / 2.0).max(setting.indent) };
+        let x = x.min(setting.width - width - 0.2).max(0.0);
         let foot = canvas.sky.top(x - 0.2, x + width + 0.2).min(-2.6) - ABOVE - 0.1;
         let head = foot - 2.75;
         let mut path = BezPath::new();
@@ -310,6 +315,9 @@ fn dots(canvas: &mut Canvas, x: f64, rows: &[f64]) {
 }
 
 fn end_line(canvas: &mut Canvas, bar: &Bar, end: f64, span: (f64, f64), rows: &[f64]) {
+    if bar.goes_on {
+        return;
+    }
     if bar.repeat_ends {
         stroke(canvas, end - THICK_LINE, THICK_LINE, span);
         let thin = end - THICK_LINE - BAR_LINE_GAP - BAR_LINE;

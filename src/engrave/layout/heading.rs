@@ -57,11 +57,7 @@ pub(super) fn draw(
     if page == 0 {
         title(marks, sheet, (width, space));
     } else {
-        let head = match part {
-            Some(part) => format!("{} – {part}", sheet.title),
-            None => sheet.title.clone(),
-        };
-        let head = run(&head, Face::Italic, 10.0, space);
+        let head = running(sheet, part, (width - at(20.0), space));
         let x = (width - head.width) / 2.0;
         put(marks, head, x, at(3.5));
         // Odd numbers lie on the right: what begins on the left begins with page 2.
@@ -85,6 +81,26 @@ pub(super) fn draw(
         let x = (width - licence.width) / 2.0;
         put(marks, licence, x, foot);
     }
+}
+
+/// The running head, whose title is shortened word by word where it has no room.
+fn running(sheet: &Sheet, part: Option<&str>, (room, space): (f64, f64)) -> Run {
+    let head = |title: &str| {
+        let words = match part {
+            Some(part) => format!("{title} – {part}"),
+            None => title.to_owned(),
+        };
+        run(&words, Face::Italic, 10.0, space)
+    };
+    let whole = head(&sheet.title);
+    if whole.width <= room {
+        return whole;
+    }
+    let words: Vec<&str> = sheet.title.split_whitespace().collect();
+    let shortened =
+        (1..words.len()).rev().map(|count| head(&format!("{} …", words[..count].join(" "))));
+    let name = || run(part.unwrap_or(&sheet.name), Face::Italic, 10.0, space);
+    shortened.into_iter().find(|head| head.width <= room).unwrap_or_else(name)
 }
 
 fn title(marks: &mut Vec<Mark>, sheet: &Sheet, (width, space): (f64, f64)) {

@@ -185,12 +185,15 @@ fn trill(canvas: &mut Canvas, note: &Placed, end: f64) {
     let bounds = Glyph::OrnamentTrill.bounds();
     let x = note.x - 0.1;
     let waved = end - x > 6.5;
-    let to = if waved { end - 0.6 } else { x + bounds.x1 };
+    let neighbour = note.chord.note().and_then(|note| note.ornament_accidental);
+    let signed = neighbour
+        .map_or(0.0, |alter| 0.2 + super::chord::accidental_sign(alter).width() * SMALL_SIGN);
+    let to = if waved { end - 0.6 } else { x + bounds.x1 + signed };
     let y = canvas.sky.top(x, to).min(-2.0) - ABOVE;
     let origin = Some(note.chord.origin());
     canvas.glyph((Kind::Articulation, origin), Glyph::OrnamentTrill, (x, y), 1.0);
     let mut bounds = bounds;
-    if let Some(alter) = note.chord.note().and_then(|note| note.ornament_accidental) {
+    if let Some(alter) = neighbour {
         let sign = super::chord::accidental_sign(alter);
         let at = x + bounds.x1 + 0.2;
         canvas.glyph((Kind::Accidental, origin), sign, (at, y - 0.75), SMALL_SIGN);

@@ -12,10 +12,13 @@ pub mod measures;
 mod notes;
 mod skyline;
 mod spacing;
+mod splitting;
 mod system;
 #[cfg(test)]
 mod tests;
+mod voices;
 
+use std::collections::BTreeSet;
 use std::ops::Range;
 
 use ripieno_compiler::diagnostics::Span;
@@ -25,7 +28,7 @@ use ripieno_writers::notate::{ElementKind, Sign};
 
 use crate::page::{Mark, Page, Pages, Turn};
 use crate::paper::{MARGINS, PART_STAFF, SCORE_STAFF, Setup};
-use crate::sheet::{Sheet, Staff};
+use crate::sheet::{Bar, Event, Sheet, Staff};
 use breaking::{Pause, Plan, Room};
 use measures::SYSTEM_GAP;
 use skyline::Skyline;
@@ -49,20 +52,36 @@ pub fn pages(sheet: &Sheet, setup: &Setup) -> Pages {
             author: None,
             first_bars: Vec::new(),
             turns: Vec::new(),
-            hid: false,
+            hidden: Vec::new(),
             nudged: Vec::new(),
             pages: Vec::new(),
         };
     }
+    let height = setup.staff_height.unwrap_or_else(|| fitting(sheet, setup));
+    let width = line_width(setup, height / 4.0) - frame::indent(sheet, false);
+    match splitting::split(sheet, &spaces, width) {
+        Some(split) => set(&split, &bar_spaces(&split), setup, height),
+        None => set(sheet, &spaces, setup, height),
+    }
+}
+
+/// Guesses at the height of lines that are tried where they save a page.
+const TIGHTER: [f64; 2] = [0.78, 0.9];
+
+/// Sets bars of which each has room in a line, with staves of that height or, where a system is higher
+/// than the page, smaller ones.
+fn set(sheet: &Sheet, spaces: &[BarSpace], setup: &Setup, mut height: f64) -> Pages {
     let reach: Vec<(f64, f64)> =
-        (0..sheet.bars.len()).map(|bar| reach(sheet, &spaces, bar)).collect();
-    let mut height = setup.staff_height.unwrap_or_else(|| fitting(sheet, &spaces, setup));
+        (0..sheet.bars.len()).map(|bar| reach(sheet, spaces, bar)).collect();
     loop {
-        let layout = Layout::new(sheet, setup, &spaces, &reach, height / 4.0);
+        let layout = Layout::new(sheet, setup, spaces, &reach, height / 4.0);
         for slack in [1.0, 1.08, 1.18, 1.3, 1.5] {
-            if let Some(pages) = layout.pages(slack) {
-                return pages;
-            }
+            let Some(pages) = layout.pages(slack, usize::MAX) else { continue };
+            // How high lines are is guessed: perhaps a part does with a page less.
+            let fewer = pages.pages.len() - 1;
+            let tight = (sheet.is_part && fewer > 0)
+                .then(|| TIGHTER.into_iter().find_map(|slack| layout.pages(slack, fewer)));
+            return tight.flatten().unwrap_or(pages);
         }
         // Even one system is higher than the page: smaller staves.
         if height < 1.0 {
@@ -98,7 +117,7 @@ fn tacet(sheet: &Sheet, setup: &Setup) -> Pages {
         author: sheet.composer.clone(),
         first_bars: vec![0],
         turns: Vec::new(),
-        hid: false,
+        hidden: Vec::new(),
         nudged: Vec::new(),
         pages: vec![Page { size: (width, height), space, marks }],
     }
@@ -128,7 +147,7 @@ fn cut(page: &mut Page) {
 
 /// Height of the staves, in millimetres: that of parts, or the largest with which all staves of a
 /// score fit on a page.
-fn fitting(sheet: &Sheet, _spaces: &[BarSpace], setup: &Setup) -> f64 {
+fn fitting(sheet: &Sheet, setup: &Setup) -> f64 {
     if sheet.is_part {
         return PART_STAFF;
     }
@@ -137,6 +156,11 @@ fn fitting(sheet: &Sheet, _spaces: &[BarSpace], setup: &Setup) -> f64 {
     let room = height - MARGINS.top - MARGINS.bottom - 10.0;
     let systems = if spaces * 2.1 * 5.0 / 4.0 < room { 2.0 } else { 1.0 };
     (4.0 * room / spaces / systems).clamp(SCORE_STAFF.1, SCORE_STAFF.0)
+}
+
+/// Width of a line in staff spaces, each of so many millimetres.
+fn line_width(setup: &Setup, space: f64) -> f64 {
+    (size(setup).0 - MARGINS.inner - MARGINS.outer) / space
 }
 
 /// Width and height of the paper in millimetres.
@@ -212,7 +236,7 @@ impl<'a> Layout<'a> {
         reach: &'a [(f64, f64)],
         space: f64,
     ) -> Layout<'a> {
-        let (width, height) = size(setup);
+        let (_, height) = size(setup);
         let top = (heading::height(sheet, space), heading::running_height(space));
         let foot = heading::foot_height(space);
         let room = (height - MARGINS.top - MARGINS.bottom) / space - foot;
@@ -224,7 +248,7 @@ impl<'a> Layout<'a> {
             space,
             pauses: pauses(sheet),
             room: Room {
-                width: (width - MARGINS.inner - MARGINS.outer) / space,
+                width: line_width(setup, space),
                 indents: (frame::indent(sheet, true), frame::indent(sheet, false)),
                 heights: (room - top.0, room - top.1),
                 turned: sheet.is_part,
@@ -245,7 +269,8 @@ impl<'a> Layout<'a> {
 
     fn breaks(&self, slack: f64) -> (Vec<Vec<Range<usize>>>, bool) {
         let forced = |bars: &[usize]| -> Vec<bool> {
-            self.sheet.bars.iter().map(|bar| bars.contains(&bar.index)).collect()
+            let begins = |bar: &Bar| bar.begins_at == Time::ZERO && bars.contains(&bar.index);
+            self.sheet.bars.iter().map(begins).collect()
         };
         let (mut lines, turns) = (forced(&self.setup.lines), forced(&self.setup.turns));
         let begins = self.sheet.bars.iter().map(|bar| !bar.headings.is_empty());
@@ -264,23 +289,26 @@ impl<'a> Layout<'a> {
         plan.pages()
     }
 
-    /// The pages, if all systems fit on theirs.
-    fn pages(&self, slack: f64) -> Option<Pages> {
-        self.attempt(slack, false)
+    /// The pages, if there are at most so many and all systems fit on theirs.
+    fn pages(&self, slack: f64, most: usize) -> Option<Pages> {
+        self.attempt(slack, (most, false))
     }
 
     fn forced(&self) -> Pages {
-        self.attempt(1.5, true)
+        self.attempt(1.5, (usize::MAX, true))
             .unwrap_or_else(|| unreachable!("whatever is too high is drawn all the same"))
     }
 
-    fn attempt(&self, slack: f64, force: bool) -> Option<Pages> {
+    fn attempt(&self, slack: f64, (most, force): (usize, bool)) -> Option<Pages> {
         let (breaks, begins_right) = self.breaks(slack);
+        if breaks.len() > most {
+            return None;
+        }
         let mut pages = Vec::with_capacity(breaks.len());
         let count = breaks.len();
         let mut turns = Vec::new();
         let mut nudged: Vec<Span> = Vec::new();
-        let mut hid = false;
+        let mut hidden = BTreeSet::new();
         for (n, lines) in breaks.iter().enumerate() {
             let mut systems: Vec<System> =
                 lines.iter().map(|bars| self.system(bars.clone())).collect();
@@ -295,10 +323,19 @@ impl<'a> Layout<'a> {
             }
             let right_hand = (n % 2 == 0) == begins_right;
             let mut marks: Vec<Mark> = Vec::new();
-            hid |= systems.iter().any(|system| system.staves() < self.sheet.staves.len());
+            for system in &systems {
+                let staves = self.sheet.staves.iter().enumerate();
+                let away = staves.filter(|(staff, _)| !system.shows(*staff));
+                hidden.extend(away.flat_map(|(_, staff)| staff.players.iter().copied()));
+            }
             nudged.extend(systems.iter().flat_map(|system| &system.nudged));
             for (system, y) in systems.into_iter().zip(ys) {
-                marks.extend(system.marks(self.sheet).into_iter().map(|mark| mark.moved(0.0, y)));
+                marks.extend(
+                    system
+                        .marks(self.sheet, self.spaces)
+                        .into_iter()
+                        .map(|mark| mark.moved(0.0, y)),
+                );
             }
             if !self.setup.bare {
                 heading::draw(
@@ -339,7 +376,7 @@ impl<'a> Layout<'a> {
                 .map(|line| self.sheet.bars[line.start].index)
                 .collect(),
             turns,
-            hid,
+            hidden: hidden.into_iter().collect(),
             nudged,
             pages,
         })
@@ -474,7 +511,8 @@ fn pauses(sheet: &Sheet) -> Vec<Pause> {
         if bar > 0 && !sheet.bars[bar].headings.is_empty() && !attacca {
             before += BETWEEN_MOVEMENTS;
         }
-        pause.before = before;
+        // Within a bar nobody turns.
+        pause.before = if sheet.bars[bar].begins_at > Time::ZERO { 0.0 } else { before };
         let pace = sheet.bars[bar].pace;
         let quarters = |time: Time| time.to_f64() * 4.0;
         if silent(bar) {
@@ -492,7 +530,7 @@ fn pauses(sheet: &Sheet) -> Vec<Pause> {
         } else {
             after = quarters(edge_rest(sheet, bar, false)) * pace;
         }
-        pauses[bar].after = after;
+        pauses[bar].after = if sheet.bars[bar].begins_at > Time::ZERO { 0.0 } else { after };
     }
     pauses
 }
@@ -508,7 +546,8 @@ fn edge_rest(sheet: &Sheet, bar: usize, end: bool) -> Time {
         let notes = events.filter(|event| {
             !event.element.cue && matches!(event.element.kind, ElementKind::Note(_))
         });
-        let notes = notes.map(|event| (event.element.at, event.element.at + event.element.length));
+        let end_of = |event: &Event| (event.element.at + event.element.length).min(length);
+        let notes = notes.map(|event| (event.element.at, end_of(event)));
         if end { notes.map(|(_, to)| length - to).min() } else { notes.map(|(from, _)| from).min() }
             .unwrap_or(length)
     };

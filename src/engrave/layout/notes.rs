@@ -6,7 +6,7 @@ use ripieno_compiler::narrow::Narrow;
 use ripieno_writers::notate::{Beam, Grace};
 
 use super::canvas::Canvas;
-use super::chord::{Chord, Look, PARENTHESIS, clef_sign, strokes};
+use super::chord::{Chord, Head, Look, PARENTHESIS, clef_sign, strokes};
 use super::measures::{
     BEAM, BEAM_STEP, BEAM_STUB, BEAMED_STEM, LEDGER_LINE, LEDGER_REACH, SMALL_CLEF, STEM,
     STEM_LENGTH, beam_rise,
@@ -149,6 +149,25 @@ fn beam_group(canvas: &mut Canvas, group: &mut [Placed]) {
         }
         base = settle(base - sign * BEAM / 2.0, rise, up) + sign * BEAM / 2.0;
     }
+    // Small notes within the group lie clear of its beams.
+    let inner = most.saturating_sub(1) as f64 * BEAM_STEP + BEAM + 0.3;
+    let mut out: f64 = 0.0;
+    for note in group.iter().skip(1) {
+        for (x, grace) in &note.chord.graces {
+            let (low, high) = grace.span();
+            let (top, bottom) = (-f64::from(high) / 2.0 - 0.4, -f64::from(low) / 2.0 + 0.4);
+            let edge = if up {
+                if grace.is_up() { grace.stem_end() } else { top }
+            } else if grace.is_up() {
+                bottom
+            } else {
+                grace.stem_end()
+            };
+            let beam = base + slope * (note.x + x - x0);
+            out = out.max((edge + sign * inner - beam) * sign);
+        }
+    }
+    base += sign * (out * 2.0).ceil().clamp(0.0, 8.0) / 2.0;
     let thickness = BEAM * if scale < 1.0 { 0.72 } else { 1.0 };
     let step = BEAM_STEP * if scale < 1.0 { 0.72 } else { 1.0 };
     let outer = |x: f64| base + slope * (x - x0);
@@ -249,7 +268,7 @@ fn draw_one(canvas: &mut Canvas, note: &Placed, lines: u8) {
                 let origin = Some(Origin { head: head.index, ..chord.origin() });
                 canvas.glyph((Kind::Head, origin), head.glyph, (note.x + head.x, y), chord.scale);
                 if let Some((sign, x)) = head.accidental {
-                    let x = note.x + x + chord.signs;
+                    let x = note.x + x;
                     let what = (Kind::Accidental, origin);
                     canvas.glyph(what, sign, (x, y), chord.scale);
                     if head.courtesy {
@@ -270,19 +289,20 @@ fn draw_one(canvas: &mut Canvas, note: &Placed, lines: u8) {
         let y = -f64::from(*place) / 2.0;
         canvas.glyph((Kind::Dot, origin), Glyph::AugmentationDot, (note.x + x, y), chord.scale);
     }
-    if let Some(x) = chord.spread {
+    if let Some(x) = chord.spread.filter(|_| !chord.joined) {
         let (low, high) = chord.span();
-        let (top, bottom) = (-f64::from(high) / 2.0 - 0.5, -f64::from(low) / 2.0 + 0.5);
-        let waves = (bottom - top).ceil().max(2.0).narrow::<usize>();
-        for wave in 0..waves {
-            let y = bottom - wave as f64;
-            canvas.glyph(
-                (Kind::Articulation, origin),
-                Glyph::WiggleArpeggiatoUp,
-                (note.x + x, y),
-                1.0,
-            );
-        }
+        let span = (-f64::from(high) / 2.0, -f64::from(low) / 2.0);
+        spread(canvas, chord.origin(), note.x + x, span);
+    }
+}
+
+/// The sign of a broken chord, from its highest to its lowest head.
+pub(super) fn spread(canvas: &mut Canvas, origin: Origin, x: f64, (top, bottom): (f64, f64)) {
+    let (top, bottom) = (top - 0.5, bottom + 0.5);
+    let waves = (bottom - top).ceil().max(2.0).narrow::<usize>();
+    let what = (Kind::Articulation, Some(origin));
+    for wave in 0..waves {
+        canvas.glyph(what, Glyph::WiggleArpeggiatoUp, (x, bottom - wave as f64), 1.0);
     }
 }
 
@@ -299,6 +319,14 @@ fn draw_stem(canvas: &mut Canvas, note: &Placed, up: bool) {
     let x = note.stem_x();
     let width = STEM * if chord.scale < 1.0 { 0.8 } else { 1.0 };
     canvas.line((Kind::Stem, origin), (x, foot), (x, note.stem_end), width);
+    // A head that found no place at the stem is joined to it.
+    let width_of = |head: &Head| head.glyph.width() * chord.scale;
+    for head in chord.heads().iter().filter(|head| head.x.abs() > 1.2 * width_of(head)) {
+        let y = -f64::from(head.place) / 2.0;
+        let edge = note.x + if up { head.x + 0.1 } else { head.x + width_of(head) - 0.1 };
+        let sign = if up { -1.0 } else { 1.0 };
+        canvas.line((Kind::Stem, origin), (edge, y + sign * 0.2), (x, y + sign * 1.6), width);
+    }
     let flags = chord.flags();
     if flags > 0 && !chord.is_beamed() {
         let first = if up { Glyph::Flag8thUp } else { Glyph::Flag8thDown } as usize;

@@ -6,6 +6,7 @@ use ripieno_compiler::resolve::BarLine;
 
 use super::chord::{Chord, Look, chords, clef_sign};
 use super::measures::{AFTER_BAR_LINE, AIR, BAR_LINE, BAR_LINE_GAP, SMALL_CLEF, THICK_LINE, space};
+use super::voices::{join_spreads, part_voices};
 use crate::glyphs::Glyph;
 use crate::sheet::{Bar, Sheet};
 
@@ -13,7 +14,7 @@ use crate::sheet::{Bar, Sheet};
 const MULTI_REST: f64 = 11.0;
 const BAR_REST: f64 = 7.0;
 /// How much of the ideal room is left where a line is as full as can be.
-const TIGHTEST: f64 = 0.55;
+pub(super) const TIGHTEST: f64 = 0.55;
 
 /// A bar before it has a place in a line.
 #[derive(Debug)]
@@ -22,6 +23,8 @@ pub(super) struct BarSpace<'a> {
     pub chords: Vec<Vec<Chord<'a>>>,
     /// For each staff, the column of each chord.
     pub column_of: Vec<Vec<usize>>,
+    /// For each voice the other one of its staff.
+    pub beside: Vec<Option<usize>>,
     /// Onsets with the ideal room from each to the next (the last to the bar line).
     pub columns: Vec<(Time, f64)>,
     /// Room for a signature, metre or repeat within a line, and at the beginning of one.
@@ -60,6 +63,9 @@ const REPEAT_START: f64 = THICK_LINE + BAR_LINE_GAP + BAR_LINE + 0.75;
 
 /// Width of the bar line of that kind with all its strokes and dots.
 pub(super) fn bar_line_width(bar: &Bar) -> f64 {
+    if bar.goes_on {
+        return 0.0;
+    }
     if bar.repeat_ends {
         return 0.4 + 0.35 + BAR_LINE + BAR_LINE_GAP + THICK_LINE;
     }
@@ -126,6 +132,7 @@ pub(super) fn bar_spaces(sheet: &Sheet) -> Vec<BarSpace<'_>> {
 fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
     let bar = &sheet.bars[index];
     let mut all: Vec<Vec<Chord>> = Vec::new();
+    let mut beside: Vec<Option<usize>> = Vec::new();
     for staff in &sheet.staves {
         let bar = &staff.bars[index];
         let begin = all.len();
@@ -134,6 +141,17 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
         }
         if let [upper, lower] = &mut all[begin..] {
             part_voices(upper, lower);
+            beside.extend([Some(begin + 1), Some(begin)]);
+        } else {
+            beside.resize(all.len(), None);
+        }
+    }
+    for pair in sheet.staves.windows(2).filter(|pair| pair[0].part == pair[1].part) {
+        let (above, below) = all.split_at_mut(pair[1].lanes.start);
+        for upper in &mut above[pair[0].lanes.clone()] {
+            for lower in below.iter_mut().take(pair[1].lanes.len()) {
+                join_spreads(upper, lower);
+            }
         }
     }
     let counted = bar.count > 1;
@@ -179,6 +197,7 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
     let mut space = BarSpace {
         chords: all,
         column_of,
+        beside,
         columns,
         lead: Lead { clef: 0.0, key: key_changes, metre, repeat },
         start: Lead { clef, key, metre, repeat },
@@ -200,47 +219,6 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
     space
 }
 
-/// Where notes of two voices would lie on one another, the lower voice stands to the right (Gould,
-/// chapter 1, from memory); accidentals of both keep clear of all heads.
-fn part_voices(upper: &mut [Chord], lower: &mut [Chord]) {
-    let mut n = 0;
-    for chord in lower.iter_mut() {
-        while n < upper.len() && upper[n].at() < chord.at() {
-            n += 1;
-        }
-        let Some(other) = upper.get_mut(n).filter(|other| other.at() == chord.at()) else {
-            continue;
-        };
-        if other.heads().is_empty() || chord.heads().is_empty() {
-            continue;
-        }
-        let (low, _) = other.span();
-        let (_, high) = chord.span();
-        let shared = low == high && same_head(other, chord);
-        if !shared && high >= low - 1 {
-            let by = if high > low + 1 { 1.2 } else { 1.08 };
-            chord.shift = by;
-            chord.right += by;
-        }
-        let signed = |chord: &Chord| chord.heads().iter().any(|head| head.accidental.is_some());
-        let near = low - high < 6;
-        if signed(other) && signed(chord) && near {
-            // The signs of the lower voice stand before those of the upper one.
-            let room = other.left + 0.1;
-            chord.signs = -(room + chord.shift.min(0.0));
-            chord.left += room;
-        } else if signed(chord) && chord.shift > 0.0 && near {
-            chord.signs = -chord.shift;
-        }
-    }
-}
-
-fn same_head(a: &Chord, b: &Chord) -> bool {
-    let glyph = |chord: &Chord| chord.heads().first().map(|head| head.glyph);
-    let dots = |chord: &Chord| chord.event.element.value.dots;
-    glyph(a) == glyph(b) && dots(a) == dots(b)
-}
-
 /// Room for words that stand over a bar of rest, which has no notes to give way.
 fn longest_words(sheet: &Sheet, index: usize) -> Option<f64> {
     let bar = &sheet.bars[index];
@@ -250,6 +228,13 @@ fn longest_words(sheet: &Sheet, index: usize) -> Option<f64> {
 }
 
 impl BarSpace<'_> {
+    /// How far what stands in a column reaches to the left.
+    pub(super) fn before(&self, column: usize) -> f64 {
+        let voices = self.chords.iter().zip(&self.column_of);
+        let there = voices.flat_map(|(chords, of)| chords.iter().zip(of));
+        there.filter(|(_, of)| **of == column).map(|(chord, _)| chord.left).fold(0.0, f64::max)
+    }
+
     /// Places of the columns from the end of the lead, and the width up to the end of the bar line,
     /// when the ideal room is stretched by a factor.
     pub(super) fn place(&self, stretch: f64) -> (Vec<f64>, f64) {
@@ -259,7 +244,9 @@ impl BarSpace<'_> {
         }
         let mut places = Vec::with_capacity(self.columns.len());
         // Where each staff is free again.
-        let mut free: Vec<f64> = vec![0.25; self.chords.len()];
+        let mut free: Vec<f64> = vec![0.4; self.chords.len()];
+        // Which half-spaces the last note of each voice takes.
+        let mut bands: Vec<Option<(i32, i32)>> = vec![None; self.chords.len()];
         let mut next: Vec<usize> = vec![0; self.chords.len()];
         let mut x = AFTER_BAR_LINE * (0.6 + 0.4 * stretch).clamp(0.7, 1.3);
         for (column, (_, ideal)) in self.columns.iter().enumerate() {
@@ -269,6 +256,13 @@ impl BarSpace<'_> {
                 let (n, of) = (next[staff], &self.column_of[staff]);
                 if n < chords.len() && of[n] == column && !is_bar_rest(&chords[n]) {
                     at = at.max(free[staff] + chords[n].left);
+                    if let Some(other) = self.beside[staff]
+                        && let (Some(own), Some(there)) = (chords[n].band(), bands[other])
+                        && own.0 <= there.1
+                        && own.1 >= there.0
+                    {
+                        at = at.max(free[other] + chords[n].left);
+                    }
                 }
             }
             for staff in 0..self.chords.len() {
@@ -278,6 +272,7 @@ impl BarSpace<'_> {
                     let chord = &chords[next[staff]];
                     if !is_bar_rest(chord) {
                         free[staff] = at + chord.right + AIR;
+                        bands[staff] = chord.band();
                     }
                     next[staff] += 1;
                 }

@@ -122,9 +122,9 @@ fn places(sheet: &Sheet, shown: &[usize], canvases: &[Canvas]) -> Vec<f64> {
 }
 
 impl System {
-    /// How many staves it has.
-    pub(super) fn staves(&self) -> usize {
-        self.shown.len()
+    /// Does it have that staff?
+    pub(super) fn shows(&self, staff: usize) -> bool {
+        self.shown.contains(&staff)
     }
 
     /// How many gaps between staves it has.
@@ -155,7 +155,7 @@ impl System {
     }
 
     /// All marks, and what joins the staves.
-    pub(super) fn marks(self, sheet: &Sheet) -> Vec<Mark> {
+    pub(super) fn marks(self, sheet: &Sheet, spaces: &[BarSpace]) -> Vec<Mark> {
         let mut marks = Vec::new();
         let first = self.placed.first().map_or(0, |bar| bar.bar);
         let mut lines = Canvas::new(1.0);
@@ -171,11 +171,45 @@ impl System {
             }
         }
         marks.append(&mut lines.marks);
+        self.spreads(&mut marks, sheet, spaces);
         frame::joins(&mut marks, sheet, (&self.shown, &self.ys), &self.placed, self.setting);
         for (canvas, &y) in self.canvases.into_iter().zip(&self.ys) {
             marks.extend(canvas.marks.into_iter().map(|mark| mark.moved(0.0, y)));
         }
         marks
+    }
+}
+
+impl System {
+    /// The signs of chords that are broken over both staves of a player.
+    fn spreads(&self, marks: &mut Vec<Mark>, sheet: &Sheet, spaces: &[BarSpace]) {
+        let mut canvas = Canvas::new(self.setting.width + 2.0);
+        for row in 0..self.shown.len().saturating_sub(1) {
+            let (upper, lower) =
+                (&sheet.staves[self.shown[row]], &sheet.staves[self.shown[row + 1]]);
+            if upper.part != lower.part {
+                continue;
+            }
+            for placed in &self.placed {
+                let space = &spaces[placed.bar];
+                let of = |staff: &Staff| {
+                    let lanes = staff.lanes.clone();
+                    lanes.flat_map(|lane| space.chords[lane].iter().zip(&space.column_of[lane]))
+                };
+                for (above, column) in of(upper).filter(|(chord, _)| chord.joined) {
+                    let Some(x) = placed.columns.get(*column) else { continue };
+                    let partner = of(lower).find(|(chord, of)| chord.joined && *of == column);
+                    let (Some((below, _)), Some(spread)) = (partner, above.spread) else {
+                        continue;
+                    };
+                    let top = self.ys[row] - f64::from(above.span().1) / 2.0;
+                    let bottom = self.ys[row + 1] - f64::from(below.span().0) / 2.0;
+                    let at = x + above.shift + spread;
+                    notes::spread(&mut canvas, above.origin(), at, (top, bottom));
+                }
+            }
+        }
+        marks.append(&mut canvas.marks);
     }
 }
 
@@ -234,9 +268,12 @@ impl SystemLine<'_> {
         }
         let said = self.said();
         let pins = self.hairpins((begin, end));
-        directions::dynamics(canvas, &said, &pins, begin, self.staff().braced);
+        directions::dynamics(canvas, &said, &pins, (begin, self.right), self.staff().braced);
         directions::chord_symbols(canvas, &said, self.right);
-        directions::words(canvas, &said, self.right);
+        // The last bar line of a score goes through what stands between its staves.
+        let line = self.placed.last().map_or(0.0, |last| self.spaces[last.bar].line);
+        let words_end = if self.sheet.is_part { self.right } else { self.right - line - 0.4 };
+        directions::words(canvas, &said, words_end);
     }
 
     /// Where the wavy line of a trill ends: before the next note, or behind those that are tied on.
@@ -488,8 +525,11 @@ impl SystemLine<'_> {
             for direction in &self.bar(placed.bar).directions {
                 let length = self.sheet.bars[placed.bar].length;
                 let at_end = direction.at >= length;
-                let left =
-                    if at_end { placed.end } else { place_at(space, placed, direction.at, length) };
+                // Behind the last note of a bar: clear of the bar line.
+                let left = match at_end {
+                    true => placed.end + 0.3,
+                    false => place_at(space, placed, direction.at, length),
+                };
                 let x = if at_end { left } else { left + 0.6 };
                 let at = (placed.bar, direction.at);
                 said.push(Said { kind: &direction.kind, x, left, at, above: direction.above });

@@ -136,3 +136,42 @@ fn who_has_nothing_to_play_has_a_page_that_says_so() {
     assert_eq!(pages.pages.len(), 1);
     assert!(pages.pages[0].marks.iter().any(says));
 }
+
+/// Of heads on one another, two of which are a second or less apart, there are none.
+fn crowded(page: &Page) -> usize {
+    let heads: Vec<_> = of(page, Kind::Head).iter().map(|mark| mark.bounds()).collect();
+    let pairs = (0..heads.len()).flat_map(|a| (a + 1..heads.len()).map(move |b| (a, b)));
+    pairs.filter(|&(a, b)| heads[a].intersect(heads[b]).area() > 0.4).count()
+}
+
+#[test]
+fn heads_of_clusters_stand_beside_one_another() {
+    for chord in ["G5&A5&B5&Bb5", "C5&D5&E5&F5&G5", "E4&Eb4&E#4", "B4&C5&Cb5&D5"] {
+        let pages =
+            part(FOUR, &format!("1: 1/4 {chord} {chord} 1/8 {chord} {chord} {chord} {chord} |"));
+        assert_eq!(crowded(&pages.pages[0]), 0, "{chord}");
+    }
+}
+
+#[test]
+fn a_bar_that_is_longer_than_a_line_goes_on_in_the_next() {
+    let form = "1 metre 32/4, key C major, tempo 1/4 at 96\n 1 end";
+    let notes = "C5 D5 E5 F5 E5 D5 C5 D5 ".repeat(16);
+    let pages = part(form, &format!("1: 1/16 {{{}}} |", notes.trim()));
+    let page = &pages.pages[0];
+    assert_eq!(of(page, Kind::Head).len(), 128);
+    assert_eq!(crowded(page), 0);
+    let lines = of(page, Kind::StaffLine).len() / 5;
+    assert!(lines > 2, "{lines} lines");
+    // The slur goes on from line to line, no beam over the end of one, and one bar line ends the bar.
+    assert_eq!(of(page, Kind::Slur).len(), lines);
+    let strokes = of(page, Kind::BarLine);
+    assert_eq!(strokes.len(), 2, "the thin and the thick stroke at the end");
+    let right = of(page, Kind::StaffLine)[0].bounds().x1;
+    assert!(of(page, Kind::Beam).iter().all(|beam| beam.bounds().x1 < right));
+    let says = |words: &str| {
+        let is = |mark: &&Mark| matches!(&mark.shape, Shape::Text { run, .. } if run.text == words);
+        page.marks.iter().filter(is).count()
+    };
+    assert_eq!(says("(1)"), lines - 1);
+}

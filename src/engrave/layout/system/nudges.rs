@@ -23,17 +23,26 @@ impl SystemLine<'_> {
             NudgedSign::Words => Kind::Text,
         };
         let bars = &self.sheet.bars;
-        let Some(bar) = self.placed.iter().map(|placed| placed.bar).find(|&bar| {
+        // A bar that is longer than a line may be here twice.
+        let shows = |bar: usize| {
             (bars[bar].index..bars[bar].index + bars[bar].count as usize).contains(&what.bar)
-        }) else {
-            return false;
         };
+        let here = self.placed.iter().map(|placed| placed.bar).filter(|&bar| shows(bar));
+        let mut moved = false;
+        for bar in here {
+            moved |= self.nudge_in(bar, canvas, (nudge, kind));
+        }
+        moved
+    }
+
+    fn nudge_in(&self, bar: usize, canvas: &mut Canvas, (nudge, kind): (&Nudge, Kind)) -> bool {
+        let (what, bars) = (&nudge.what, &self.sheet.bars);
         let beat = bars[bar].metre.beat().to_f64();
         // Beats of a short first bar are counted from its missing beginning.
         let missing = if bars[bar].number == 0 {
             bars[bar].metre.bar_length().to_f64() - bars[bar].length.to_f64()
         } else {
-            0.0
+            bars[bar].begins_at.to_f64()
         };
         let stands = |at: Time| {
             what.beat
@@ -43,7 +52,8 @@ impl SystemLine<'_> {
             let origin = mark.origin?;
             let bar = (origin.bar as usize == bars[bar].index).then(|| self.bar(bar))?;
             let voice = bar.voices.get(usize::from(origin.voice))?;
-            Some(voice.events.get(usize::from(origin.element))?.element.at)
+            let mut events = voice.events.iter();
+            Some(events.find(|event| event.origin.element == origin.element)?.element.at)
         };
         let said: Vec<usize> = canvas
             .said

@@ -5,6 +5,11 @@
 //! third of a second or more (our heuristic). It needs no declared harmony. Unequal notes of one
 //! source line, timpani, and notes that only pass (shorter than half a beat) do not count.
 //!
+//! Also a note that comes straight after its alteration in another part: F in the bass, then F sharp
+//! in the tune. It counts between written lines, in notes of a beat and more (our heuristic), and not
+//! where some player takes the chromatic step, or where the first note goes on by step as its
+//! accidental wants: the seventh degree of minor down, the raised one up.
+//!
 //! # Why it matters
 //! In nearly every case one of the two accidentals was forgotten: the players stop and ask which
 //! part is right.
@@ -44,10 +49,12 @@
 
 use crate::arrange::SoundingNote;
 use crate::check::context::Context;
-use crate::check::slices::Sounding;
+use crate::check::memory::Moved;
+use crate::check::slices::{Slice, Sounding};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
 use crate::diagnostics::Severity;
-use crate::music::Pitch;
+use crate::music::{Pitch, Time};
+use crate::resolve::Verb;
 
 pub const RULE: Rule = Rule {
     code: "harmony/cross-relation",
@@ -60,7 +67,20 @@ pub const RULE: Rule = Rule {
 };
 
 /// The note, the note against which it sounds, and whose that is.
-type Clash = (Pitch, Pitch, Sounding);
+#[derive(Clone)]
+struct Clash {
+    pitch: Pitch,
+    with: Pitch,
+    other: Sounding,
+    /// Do the two follow one another?
+    after: bool,
+}
+
+impl Moved for Clash {
+    fn moved(&mut self, by: &dyn Fn(&mut Sounding)) {
+        by(&mut self.other);
+    }
+}
 
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
@@ -80,7 +100,8 @@ fn check(cx: &Context, findings: &mut Findings) {
                 match letters[letter as usize] {
                     Some((other, with)) if with.name().alter != pitch.name().alter => {
                         if other.of(parts).source != note.source {
-                            found.push(((sounding, letter), (*pitch, with, other)));
+                            let clash = Clash { pitch: *pitch, with, other, after: false };
+                            found.push(((sounding, letter), clash));
                         }
                     }
                     Some(_) => {}
@@ -88,29 +109,102 @@ fn check(cx: &Context, findings: &mut Findings) {
                 }
             }
         }
+        successions(cx, slice, found);
     });
-    let offences = super::lasting(cx, moments, cx.limit(&RULE), |(sounding, _)| *sounding);
-    let cause = |note: &SoundingNote, (pitch, with, other): &Clash| {
-        (sharing::cause(note, *pitch), Some(sharing::cause(other.of(parts), *with)))
+    let (follow, clash): (Vec<_>, Vec<_>) =
+        moments.into_iter().partition(|moment| moment.what.1.after);
+    let mut offences = super::lasting(cx, clash, cx.limit(&RULE), |(sounding, _)| *sounding);
+    for ((sounding, _), clash) in follow.into_iter().map(|moment| moment.what) {
+        let own = &mut offences[usize::from(sounding.player)];
+        let at = own.partition_point(|(note, _)| *note < sounding.note as usize);
+        if own.get(at).is_none_or(|(note, _)| *note != sounding.note as usize) {
+            own.insert(at, (sounding.note as usize, clash));
+        }
+    }
+    let cause = |note: &SoundingNote, clash: &Clash| {
+        let with = sharing::cause(clash.other.of(parts), clash.with);
+        (sharing::cause(note, clash.pitch), Some(with))
     };
     for (passage, others) in sharing::causes(cx, &RULE, offences, cause) {
-        let (pitch, with, other) = *passage.detail();
+        let &Clash { pitch, with, other, after } = passage.detail();
         let against = cx.part(usize::from(other.player));
+        let begins = passage.first().start;
         let message = format!(
-            "{}: {} sounds against {with} of {} in {}{}.",
+            "{}: {} {} {with} of {} in {}{}.",
             passage.part.player.name,
             cx.both(passage.part, pitch, passage.first()),
+            if after { "comes straight after" } else { "sounds against" },
             against.player.name,
-            cx.form.place(passage.first().start.max(other.of(parts).start)),
+            cx.form.place(if after { begins } else { begins.max(other.of(parts).start) }),
             passage.and_more(),
         );
         let finding = cx
             .finding(&RULE, &passage, message)
             .with_label(other.of(parts).source, format!("the note of {}", against.player.name))
-            .with_help(
-                "Give both the same accidental, or let one of them take another note of the chord.",
-            );
+            .with_help(if after {
+                "Let one player have both notes as a chromatic step, or give one of the two another note of the chord."
+            } else {
+                "Give both the same accidental, or let one of them take another note of the chord."
+            });
         let finding = cx.with_allow_for(finding, &passage);
         findings.push_shared(cx, &passage, others, finding);
     }
+}
+
+/// The notes that begin with a slice, straight after their alteration in another part.
+fn successions(cx: &Context, slice: Slice, found: &mut Vec<((Sounding, i32), Clash)>) {
+    let parts = &cx.arrangement.parts;
+    let here = cx.form.bar_at(slice.start).metre.beat();
+    // Whoever goes from one note straight to the next: the note before, and the one now.
+    let moves = |now: &Sounding| {
+        let before = Sounding { player: now.player, note: now.note.checked_sub(1)? };
+        let (old, new) = (before.of(parts), now.of(parts));
+        (new.start == slice.start && old.end() == slice.start).then_some((before, *now))
+    };
+    let steps = || slice.sounding.iter().filter_map(moves);
+    let long = |note: &SoundingNote, beat: Time| note.length >= beat;
+    let letter = |pitch: Pitch| pitch.step().rem_euclid(7);
+    let alter = |pitch: Pitch| i32::from(pitch.name().alter);
+    for &sounding in slice.sounding {
+        let note = sounding.of(parts);
+        let begins = note.start == slice.start && long(note, here);
+        if !begins || !super::counts(cx, sounding) || !written(cx, sounding) {
+            continue;
+        }
+        for (before, now) in steps().filter(|(before, _)| before.player != sounding.player) {
+            let old = before.of(parts);
+            if !long(old, cx.form.bar_at(old.start).metre.beat())
+                || !super::counts(cx, before)
+                || !written(cx, before)
+            {
+                continue;
+            }
+            let (Some(pitch), Some(with)) = (super::single(note), super::single(old)) else {
+                continue;
+            };
+            if letter(pitch) != letter(with) || alter(pitch) == alter(with) {
+                continue;
+            }
+            let is = |s: Sounding, like: Pitch| {
+                let mut pitches = s.of(parts).sound.pitches().iter();
+                pitches.any(|p| letter(*p) == letter(like) && alter(*p) == alter(like))
+            };
+            // Somebody takes the step himself, or has the letter still or already.
+            let step = steps().any(|(before, now)| is(before, with) && is(now, pitch));
+            let stays = slice.sounding.iter().any(|s| is(*s, with));
+            let goal = super::single(now.of(parts));
+            let wanted = if alter(with) < alter(pitch) { -1 } else { 1 };
+            let resolves = goal.is_some_and(|goal| goal.step() - with.step() == wanted);
+            if !step && !stays && !resolves {
+                let clash = Clash { pitch, with, other: before, after: true };
+                found.push(((sounding, letter(pitch)), clash));
+            }
+        }
+    }
+}
+
+/// Is it a note of a voice, or one that the scoring writes?
+fn written(cx: &Context, sounding: Sounding) -> bool {
+    let line = cx.line(sounding.of(&cx.arrangement.parts).line);
+    line.is_some_and(|line| matches!(line.verb, Verb::Plays { .. } | Verb::Writes { .. }))
 }

@@ -1,0 +1,157 @@
+//! What stands at one time on one staff, or on both staves of a player: two voices keep clear of one
+//! another, chords that are broken together have one sign.
+
+use ripieno_compiler::narrow::Narrow;
+
+use super::chord::{Chord, Head, Look, lay_accidentals};
+use super::measures::{DOT_GAP, STEM};
+use crate::sheet::Side;
+
+/// Where notes of two voices would lie on one another, the lower voice stands to the right (Gould,
+/// chapter 1, from memory); accidentals and dots of both keep clear of all heads, rests of the notes.
+pub(super) fn part_voices<'a>(upper: &mut [Chord<'a>], lower: &mut [Chord<'a>]) {
+    let mut n = 0;
+    for chord in lower.iter_mut() {
+        while n < upper.len() && upper[n].at() < chord.at() {
+            n += 1;
+        }
+        if let Some(other) = upper.get_mut(n).filter(|other| other.at() == chord.at()) {
+            part(other, chord);
+        }
+    }
+    for chord in upper.iter_mut() {
+        part_rest(chord, lower);
+    }
+    for chord in lower {
+        part_rest(chord, upper);
+    }
+}
+
+fn part<'a>(upper: &mut Chord<'a>, lower: &mut Chord<'a>) {
+    let (Look::Note { heads: above, .. }, Look::Note { heads: below, .. }) =
+        (&mut upper.look, &mut lower.look)
+    else {
+        return;
+    };
+    let width = |head: &Head, scale: f64| head.glyph.width() * scale;
+    let (lowest, highest) = (above[0].place, below[below.len() - 1].place);
+    let shared = lowest == highest
+        && above[0].glyph == below[0].glyph
+        && upper.event.element.value.dots == lower.event.element.value.dots
+        && (upper.scale - lower.scale).abs() < 1e-9
+        && above.iter().chain(below.iter()).all(|head| head.x == 0.0);
+    let mut shift: f64 = 0.0;
+    let crossed = highest > lowest + 1;
+    if !shared {
+        let air = if crossed { 0.12 } else { 0.0 };
+        loop {
+            let mut to = shift;
+            for a in above.iter() {
+                for b in below.iter().filter(|b| (a.place - b.place).abs() <= 1) {
+                    let (left, right) = (a.x, a.x + width(a, upper.scale));
+                    let at = b.x + shift;
+                    if at < right - STEM && at + width(b, lower.scale) > left + STEM {
+                        to = to.max(right - STEM + air - b.x);
+                    }
+                }
+            }
+            if to <= shift + 1e-9 {
+                break;
+            }
+            shift = to;
+        }
+        // Stems of voices that cross would lie on one another.
+        if crossed && shift == 0.0 {
+            shift = width(&above[0], upper.scale) + 0.1;
+        }
+    }
+    lower.shift = shift;
+    lower.right += shift;
+    let near = lowest - highest < 8;
+    let signed = |heads: &[Head]| heads.iter().any(|head| head.accidental.is_some());
+    if near && (signed(above) || signed(below)) && (shift > 0.0 || signed(above) && signed(below)) {
+        let (a, b) = (upper.scale, lower.scale);
+        // A head that both share has one accidental.
+        if shared
+            && above[0].accidental.is_some()
+            && above[0].courtesy == below[below.len() - 1].courtesy
+        {
+            let last = below.len() - 1;
+            below[last].accidental = None;
+        }
+        let reach = lay_accidentals(&mut [(above, 0.0, a), (below, shift, b)]);
+        upper.reach_left(reach);
+        lower.reach_left(reach);
+    }
+    // Dots stand behind all heads that lie beside them.
+    let behind = |dots: &[(f64, i32)], heads: &[Head], shift: f64, scale: f64| -> f64 {
+        let Some(first) = dots.iter().map(|dot| dot.0).reduce(f64::min) else { return 0.0 };
+        let beside = heads
+            .iter()
+            .filter(|head| dots.iter().any(|dot| (dot.1 - head.place).abs() <= 1))
+            .map(|head| head.x + shift + width(head, scale));
+        beside.fold(0.0, |by: f64, edge| by.max(edge + DOT_GAP - first))
+    };
+    let heads = |chord: &Chord<'a>| chord.heads().to_vec();
+    let (above, below) = (heads(upper), heads(lower));
+    let by = behind(&upper.dots, &below, lower.shift, lower.scale);
+    upper.dots.iter_mut().for_each(|dot| dot.0 += by);
+    upper.right += by;
+    let by = behind(&lower.dots, &above, -lower.shift, upper.scale);
+    lower.dots.iter_mut().for_each(|dot| dot.0 += by);
+    lower.right += by;
+    // Grace notes of both stand side by side where they would touch.
+    let graces = |chord: &Chord<'a>| {
+        let spans = chord.graces.iter().map(|(_, grace)| grace.span());
+        spans.reduce(|all, one| (all.0.min(one.0), all.1.max(one.1)))
+    };
+    if let (Some(a), Some(b)) = (graces(upper), graces(lower))
+        && a.0 - b.1 < 6
+    {
+        let room = upper.left - upper.signed;
+        lower.graces.iter_mut().for_each(|(x, _)| *x -= room);
+        lower.left += room;
+    }
+}
+
+/// Chords of two staves of a player that are broken together have one sign, at one place.
+pub(super) fn join_spreads<'a>(upper: &mut [Chord<'a>], lower: &mut [Chord<'a>]) {
+    for chord in upper.iter_mut().filter(|chord| chord.spread.is_some()) {
+        let at = chord.at();
+        let Some(other) = lower.iter_mut().find(|one| one.at() == at && one.spread.is_some())
+        else {
+            continue;
+        };
+        // From the columns of both.
+        let own = |chord: &Chord| chord.spread.map_or(0.0, |x| x + chord.shift);
+        let x = own(chord).min(own(other));
+        for one in [chord, other] {
+            let by = own(one) - x;
+            one.spread = Some(x - one.shift);
+            one.left += by;
+            one.joined = true;
+            one.graces.iter_mut().for_each(|(at, _)| *at -= by);
+        }
+    }
+}
+
+/// A rest gives way to notes of the other voice that stand in its column.
+fn part_rest(rest: &mut Chord, others: &[Chord]) {
+    let Some(side) = rest.side else { return };
+    let at = rest.at();
+    let Look::Rest { glyph, y, whole_bar } = &mut rest.look else { return };
+    let spans = others.iter().filter(|other| *whole_bar || other.at() == at).map(Chord::band);
+    let Some((low, high)) = spans.flatten().reduce(|a, b| (a.0.min(b.0), a.1.max(b.1))) else {
+        return;
+    };
+    let bounds = glyph.bounds();
+    let moved = match side {
+        Side::Upper => (-f64::from(high) / 2.0 + bounds.y0 - 0.2).min(*y),
+        Side::Lower => (-f64::from(low) / 2.0 + bounds.y1 + 0.2).max(*y),
+    };
+    // By whole spaces, so that it stands to the lines as before.
+    let by = (moved - *y).abs().ceil() * if side == Side::Upper { -1.0 } else { 1.0 };
+    *y += by;
+    let steps = (2.0 * by).narrow::<i32>();
+    rest.dots.iter_mut().for_each(|dot| dot.1 -= steps);
+}
