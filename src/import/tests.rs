@@ -1,4 +1,5 @@
-//! From a file to a source, feature by feature.
+//! From a file to a source, feature by feature. In one file, though it is long: all tests make their
+//! files and read their sources with the same few helpers.
 
 use super::*;
 use crate::narrow::Narrow;
