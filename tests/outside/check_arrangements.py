@@ -46,11 +46,12 @@ def _midi(scorings):
 
 
 def _pages(scorings):
-    day = datetime.date.today().toordinal()
+    # Not as pictures: on pages of a few bars under long beams staff lines cannot be told by their
+    # lengths, as on the pages of music that somebody wrote.
     for scoring in scorings:
         yield check_pages.check(scoring.folder, scoring.name)
         if not check_pages.missing():
-            yield check_pages.check_documents(scoring.folder, scoring.name, day)
+            yield check_pages.check_documents(scoring.folder, scoring.name, pictures=False)
 
 
 CHECKS = {

@@ -430,9 +430,9 @@ def chosen(pages, name, day):
     return [turn // SHARE % len(pages)] if pages and turn % SHARE == 0 else []
 
 
-def check_documents(folder, name, day=None):
+def check_documents(folder, name, day=None, pictures=True):
     """Poppler and qpdf open the documents, which have their faces embedded and their words as text;
-    their pages look as they are drawn: some of them, by the day, or all."""
+    their pages look as they are drawn: some of them, by the day, or all, or none."""
     finding = outputs.Finding(f"{name}: documents opened by other programs")
 
     def run(*command):
@@ -459,7 +459,7 @@ def check_documents(folder, name, day=None):
                 finding.expect(
                     all(word in text for word in words), f"{name}/{pdf.stem}: {label!r} cannot be searched for"
                 )
-        for number in chosen(pages, pdf.stem, day):
+        for number in chosen(pages, pdf.stem, day) if pictures else ():
             place = f"{name}/{pdf.stem} page {number + 1}"
             found, heads = check_picture(place, pages[number], pdf, number + 1, finding)
             seen, drawn = seen + found, drawn + heads

@@ -271,10 +271,13 @@ fn draw_tuplet(canvas: &mut Canvas, notes: &[Placed], (actual, normal): (u8, u8)
         canvas.text(Kind::Tuplet, origin, run, (x, y));
         return;
     }
+    // The figure stands half below its line, and keeps clear of what is under it all the same.
+    let (from, to) = (middle - run.width / 2.0 - 0.1, middle + run.width / 2.0 + 0.1);
+    let half = rise / 2.0 + 0.12;
     let y = if above {
-        canvas.sky.top(x0, x1).min(-2.2) - 0.55
+        (canvas.sky.top(x0, x1).min(-2.2) - 0.55).min(canvas.sky.top(from, to) - half)
     } else {
-        canvas.sky.bottom(x0, x1).max(2.2) + 0.55
+        (canvas.sky.bottom(x0, x1).max(2.2) + 0.55).max(canvas.sky.bottom(from, to) + half)
     };
     let hook = y - side * 0.55;
     let gap = run.width / 2.0 + 0.35;
