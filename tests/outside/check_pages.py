@@ -180,8 +180,33 @@ def written_notes(path):
     return steps
 
 
+# The lowest line of the usual clefs, by sign and line: its letter and octave counted in steps.
+LOWEST = {("G", 2): 30, ("F", 4): 18, ("C", 3): 24, ("C", 4): 22}
+# Beyond so many ledger lines a head may lie nearer to the next staff than to its own.
+LEDGERS = 7
+
+
+def is_far_off(path):
+    """Is some note of a part farther from its staff than any player would read it?"""
+    lowest = {}
+    for element in ET.parse(path).getroot().iter():
+        if element.tag == "clef":
+            sign, line = element.findtext("sign"), int(element.findtext("line") or 0)
+            octaves = int(element.findtext("clef-octave-change") or 0)
+            lowest[element.get("number", "1")] = LOWEST.get((sign, line), 30) + 7 * octaves
+        elif element.tag == "note" and element.find("pitch") is not None:
+            pitch = element.find("pitch")
+            step = 7 * int(pitch.findtext("octave")) + STEP[pitch.findtext("step")]
+            bottom = lowest.get(element.findtext("staff") or "1", 30)
+            if not -2 * LEDGERS <= step - bottom <= 8 + 2 * LEDGERS:
+                return True
+    return False
+
+
 def check_notes(name, pages, musicxml, finding):
     """Every written note is drawn once, at the place of its pitch, and in its turn."""
+    if is_far_off(musicxml):
+        return
     drawn, written = drawn_notes(pages), written_notes(musicxml)
 
     def ordered(steps):

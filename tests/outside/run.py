@@ -169,7 +169,7 @@ def main(ripieno, *samples):
             [check_catalogue.check(ripieno)],
             check_pages.check_all(ripieno, samples, work / "pages", datetime.date.today().toordinal()),
             check_arrangements.check(
-                ripieno, Path(ripieno).parent / "examples" / "arrangements", work / "generated", pages=True
+                ripieno, Path(ripieno).parent / "examples" / "arrangements", work / "generated"
             ),
         )
         for stage in (findings, said, *outside, checks(ripieno, work, samples)):
