@@ -3,11 +3,14 @@
 use std::panic::resume_unwind;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-/// Below so many notes a thread costs more than it saves (measured).
+/// Below so many notes a thread hardly pays. Our guess.
 const WORTH_A_THREAD: usize = 1000;
 
 /// Does each of some works, on all cores where there is much to do (`notes` that are looked at);
 /// what they give is in their order.
+///
+/// # Panics
+/// If one of the works does.
 pub fn on_all_cores<W: Sync, T: Send>(
     works: &[W],
     notes: usize,

@@ -279,3 +279,18 @@ fn a_note_straight_after_its_alteration_elsewhere_is_a_cross_relation() {
         assert!(told.is_empty(), "{tune} over {bass}: {told:#?}");
     }
 }
+
+#[test]
+fn the_root_of_a_dominant_of_another_key_is_no_leading_note() {
+    let doubled = |chords: &str| {
+        let voices = "voice tune { 1: 1/1 G5 | 2: F5 | 3: E5 | 4: E5 | }\n\
+                      voice fill { 1: 1/1 B4 | 2: B4 | 3: B4 | 4: G4 | }\n\
+                      voice low { 1: 1/1 E3 | 2: B2 | 3: E3 | 4: C3 | }";
+        let lines = "oboe plays tune as melody\n clarinet plays fill as harmony\n bassoon plays low as bass";
+        let text = piece(96, chords, voices, "era 1885\n oboe, clarinet in Bb, bassoon", lines);
+        only(&text, "harmony/doubled-leading-note").len()
+    };
+    // B7 leads to E minor, where B is the fifth; under a diminished triad B leads to C.
+    assert_eq!(doubled("1: Em | 2: B7 | 3: Em | 4: C |"), 0);
+    assert_eq!(doubled("1: Em | 2: Bdim | 3: Em | 4: C |"), 1);
+}

@@ -133,10 +133,7 @@ fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<Proposal> {
         },
         Within::Form => match last {
             None => Vec::new(),
-            Some("key") => keys(),
-            Some(tonic) if before_last(cursor) == Some("key") && !tonic.is_empty() => {
-                keywords(&[("major", ""), ("minor", "")])
-            }
+            Some(last) if let Some(words) = of_key(cursor, last) => words,
             Some("metre") => keywords(&METRES),
             Some("da") => keywords(&[("capo", "back to the beginning")]),
             Some("dal") => keywords(&[("segno", "back to the segno")]),
@@ -152,7 +149,14 @@ fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<Proposal> {
         },
         Within::Dynamics if last.is_some() => loudness(),
         Within::Dynamics => Vec::new(),
-        Within::Harmony => chords(session, at),
+        Within::Harmony => match last.and_then(|last| of_key(cursor, last)) {
+            Some(words) => words,
+            None => {
+                let mut all = chords(session, at);
+                all.extend(keywords(&[("key", "the key in which the chords are heard")]));
+                all
+            }
+        },
         Within::Lyrics => Vec::new(),
         Within::Voice => match cursor.bracket {
             Some(Bracket::Marks) => marks(),
@@ -284,6 +288,17 @@ fn ensembles(session: &mut Session, at: At) -> Vec<Proposal> {
 fn scorings(session: &mut Session, at: At) -> Vec<Proposal> {
     let piece = session.piece(at.root);
     piece.scorings.iter().map(|s| Proposal::new(&s.name, Sort::Set, "")).collect()
+}
+
+/// What stands behind `key`: a tonic, then a mode.
+fn of_key(cursor: &Cursor, last: &str) -> Option<Vec<Proposal>> {
+    match last {
+        "key" => Some(keys()),
+        _ if before_last(cursor) == Some("key") && !last.is_empty() => {
+            Some(keywords(&[("major", ""), ("minor", "")]))
+        }
+        _ => None,
+    }
 }
 
 /// Chords that the piece has already, then the qualities on the root that was typed.
@@ -442,6 +457,9 @@ mod tests {
         assert!(offered("sc‸").contains(&"scoring".to_string()));
         assert_eq!(offered("scoring more for ‸"), ["duo", "late"]);
         assert!(offered("harmony {\n  1: Dm | 2: D‸ |\n}\n").starts_with(&["Dm".to_string()]));
+        assert!(offered("harmony {\n  1: Dm | 2: k‸ |\n}\n").contains(&"key".to_string()));
+        assert!(offered("harmony {\n  1: key ‸ |\n}\n").contains(&"D".to_string()));
+        assert_eq!(offered("harmony {\n  1: key D ‸ |\n}\n"), ["major", "minor"]);
         assert!(offered("dynamics {\n  1 ‸\n}\n").contains(&"pp".to_string()));
         assert!(offered("// ‸").is_empty());
     }

@@ -53,7 +53,8 @@ use crate::check::memory::Moved;
 use crate::check::slices::{Slice, Sounding};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
 use crate::diagnostics::Severity;
-use crate::music::{Pitch, Time};
+use crate::music::Pitch;
+use crate::narrow::Narrow;
 use crate::resolve::Verb;
 
 pub const RULE: Rule = Rule {
@@ -154,7 +155,6 @@ fn check(cx: &Context, findings: &mut Findings) {
 /// The notes that begin with a slice, straight after their alteration in another part.
 fn successions(cx: &Context, slice: Slice, found: &mut Vec<((Sounding, i32), Clash)>) {
     let parts = &cx.arrangement.parts;
-    let here = cx.form.bar_at(slice.start).metre.beat();
     // Whoever goes from one note straight to the next: the note before, and the one now.
     let moves = |now: &Sounding| {
         let before = Sounding { player: now.player, note: now.note.checked_sub(1)? };
@@ -162,45 +162,55 @@ fn successions(cx: &Context, slice: Slice, found: &mut Vec<((Sounding, i32), Cla
         (new.start == slice.start && old.end() == slice.start).then_some((before, *now))
     };
     let steps = || slice.sounding.iter().filter_map(moves);
-    let long = |note: &SoundingNote, beat: Time| note.length >= beat;
-    let letter = |pitch: Pitch| pitch.step().rem_euclid(7);
-    let alter = |pitch: Pitch| i32::from(pitch.name().alter);
-    for &sounding in slice.sounding {
-        let note = sounding.of(parts);
-        let begins = note.start == slice.start && long(note, here);
-        if !begins || !super::counts(cx, sounding) || !written(cx, sounding) {
-            continue;
+    let begins = |s: &&Sounding| s.of(parts).start == slice.start;
+    // Most changes of chord have no letter with two accidentals.
+    let (mut old, mut new) = ([0_u8; 7], [0_u8; 7]);
+    let add = |letters: &mut [u8; 7], s: Sounding| {
+        for pitch in s.of(parts).sound.pitches() {
+            let (letter, alter) = name(*pitch);
+            letters[letter.rem_euclid(7).narrow::<usize>()] |= 1 << (alter + 2).clamp(0, 7);
         }
+    };
+    steps().for_each(|(before, _)| add(&mut old, before));
+    slice.sounding.iter().filter(begins).for_each(|now| add(&mut new, *now));
+    let differs = |(old, new): (&u8, &u8)| *old != 0 && *new != 0 && (old | new).count_ones() > 1;
+    if !old.iter().zip(&new).any(differs) {
+        return;
+    }
+    let counts = |s: Sounding| {
+        let note = s.of(parts);
+        note.length >= cx.form.bar_at(note.start).metre.beat()
+            && super::counts(cx, s)
+            && written(cx, s)
+    };
+    let is = |s: Sounding, like: Pitch| {
+        s.of(parts).sound.pitches().iter().any(|pitch| name(*pitch) == name(like))
+    };
+    for &sounding in slice.sounding.iter().filter(begins).filter(|s| counts(**s)) {
         for (before, now) in steps().filter(|(before, _)| before.player != sounding.player) {
-            let old = before.of(parts);
-            if !long(old, cx.form.bar_at(old.start).metre.beat())
-                || !super::counts(cx, before)
-                || !written(cx, before)
-            {
+            let pair = super::single(sounding.of(parts)).zip(super::single(before.of(parts)));
+            let Some((pitch, with)) = pair else { continue };
+            let ((letter, alter), (other, altered)) = (name(pitch), name(with));
+            if letter != other || alter == altered || !counts(before) {
                 continue;
             }
-            let (Some(pitch), Some(with)) = (super::single(note), super::single(old)) else {
-                continue;
-            };
-            if letter(pitch) != letter(with) || alter(pitch) == alter(with) {
-                continue;
-            }
-            let is = |s: Sounding, like: Pitch| {
-                let mut pitches = s.of(parts).sound.pitches().iter();
-                pitches.any(|p| letter(*p) == letter(like) && alter(*p) == alter(like))
-            };
             // Somebody takes the step himself, or has the letter still or already.
             let step = steps().any(|(before, now)| is(before, with) && is(now, pitch));
             let stays = slice.sounding.iter().any(|s| is(*s, with));
             let goal = super::single(now.of(parts));
-            let wanted = if alter(with) < alter(pitch) { -1 } else { 1 };
+            let wanted = if altered < alter { -1 } else { 1 };
             let resolves = goal.is_some_and(|goal| goal.step() - with.step() == wanted);
             if !step && !stays && !resolves {
                 let clash = Clash { pitch, with, other: before, after: true };
-                found.push(((sounding, letter(pitch)), clash));
+                found.push(((sounding, letter), clash));
             }
         }
     }
+}
+
+/// The letter of a pitch, from 0 for C, and its alteration in semitones.
+fn name(pitch: Pitch) -> (i32, i32) {
+    (pitch.step().rem_euclid(7), i32::from(pitch.name().alter))
 }
 
 /// Is it a note of a voice, or one that the scoring writes?

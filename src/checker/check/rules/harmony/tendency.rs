@@ -155,7 +155,10 @@ fn leading_class(cx: &Context, event: &HarmonyEvent) -> Option<i32> {
     let key = cx.form.bar_at(event.start).key;
     let class = key.leading_note().class();
     let root = chord.root.class();
-    if (root == key.degree(5).class() || root == class) && chord.has_class(class) {
+    // On the leading note itself a chord is a dominant where it is diminished: a major third above
+    // makes it the dominant of another key.
+    let diminished = root == class && chord.has_class((root + 6) % 12);
+    if diminished || (root == key.degree(5).class() && chord.has_class(class)) {
         return Some(class);
     }
     let seventh = [4, 10].iter().all(|up| chord.has_class((root + up) % 12));
