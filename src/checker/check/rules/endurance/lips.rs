@@ -41,7 +41,6 @@
 //! That wind need rests: Rimsky-Korsakov, Principles of Orchestration, tr. Agate, 1922, ch. I.
 //! The figures are our heuristic; the players know better.
 
-use crate::arrange::SoundingNote;
 use crate::check::alternatives::{all_pitches, custom, height};
 use crate::check::context::Context;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
@@ -105,7 +104,8 @@ fn without_rest(cx: &Context, player: usize) -> Vec<(usize, f64)> {
         let seconds = played[index].end - played[first].begin;
         let notes = || stretch.iter().map(|sounded| sounded.note);
         let (low, high) = (notes().min().unwrap_or(0), notes().max().unwrap_or(0));
-        if seconds > limit && load(stretch) > LOAD * limit && !shared(cx, player, low, high) {
+        if seconds > limit && load(stretch) > LOAD * limit && !super::shared(cx, player, low..=high)
+        {
             offences.extend((low..=high).map(|note| (note, seconds)));
         }
         first = index + 1;
@@ -180,24 +180,4 @@ fn load(stretch: &[Sounded]) -> f64 {
     let sounded: f64 = stretch.iter().map(|note| (note.end - note.begin) * note.effort).sum();
     let rests = stretch.windows(2).map(|pair| (pair[1].begin - pair[0].end).max(0.0));
     sounded - rests.map(|rest| rest * rest / REST).sum::<f64>()
-}
-
-/// Does another player of the line begin the same notes, so that one may drop out?
-fn shared(cx: &Context, player: usize, first: usize, last: usize) -> bool {
-    let part = cx.part(player);
-    cx.parts().any(|(index, other)| {
-        index != player
-            && other.player.line_name == part.player.line_name
-            && has_all(&other.notes, &part.notes[first..=last])
-    })
-}
-
-/// Are some notes, in order, all begun by somebody with the same sound?
-fn has_all(others: &[SoundingNote], notes: &[SoundingNote]) -> bool {
-    let Some(first) = notes.first() else { return true };
-    let mut at = others.partition_point(|other| other.start < first.start);
-    notes.iter().all(|note| {
-        at += others[at..].iter().take_while(|other| other.start < note.start).count();
-        others.get(at).is_some_and(|other| other.start == note.start && other.sound == note.sound)
-    })
 }

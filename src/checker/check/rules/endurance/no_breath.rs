@@ -40,7 +40,7 @@
 //! tr. Agate, 1922, ch. I, without a number of seconds. The seconds are our heuristic, stated for
 //! each instrument in the catalogue; the players know better.
 
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::SoundingNote;
 use crate::check::context::{Context, Stretch};
 use crate::check::loudness::Degree;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
@@ -142,7 +142,7 @@ fn breathless(cx: &Context, stretch: &Stretch) -> Vec<(usize, Breathless)> {
         let carries = carries * cx.limit(&RULE) / 100.0;
         // Whoever breathes before and after a single note lets it go a little early.
         let carries_on = if first == index { ONE_NOTE * carries } else { carries };
-        if seconds > carries_on && !relieved(cx, player, first, index) {
+        if seconds > carries_on && !super::shared(cx, player, first..=index) {
             found.extend((first..=index).map(|note| (note, (seconds, carries, part.player.span))));
         }
         first = index + 1;
@@ -162,18 +162,4 @@ fn carries(degree: Degree, breath: &crate::instruments::Breath) -> f64 {
     let (at_p, at_f) = (f64::from(breath.at_p), f64::from(breath.at_f));
     let louder = (degree.to_f64() - 2.0) / 3.0;
     (at_p + (at_f - at_p) * louder).max(at_f * 0.85).min(at_p * 1.3)
-}
-
-/// Does another player of the same line play the same notes, so that the two breathe in turn?
-fn relieved(cx: &Context, player: usize, first: usize, last: usize) -> bool {
-    let part = cx.part(player);
-    let same = |other: &Part, note: &SoundingNote| {
-        let at = other.notes.partition_point(|n| n.start < note.start);
-        other.notes.get(at).is_some_and(|n| n.start == note.start && n.sound == note.sound)
-    };
-    cx.parts().any(|(index, other)| {
-        index != player
-            && other.player.line_name == part.player.line_name
-            && part.notes[first..=last].iter().all(|note| same(other, note))
-    })
 }

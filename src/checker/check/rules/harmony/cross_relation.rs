@@ -55,7 +55,6 @@ use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
 use crate::diagnostics::Severity;
 use crate::music::Pitch;
 use crate::narrow::Narrow;
-use crate::resolve::Verb;
 
 pub const RULE: Rule = Rule {
     code: "harmony/cross-relation",
@@ -181,7 +180,7 @@ fn successions(cx: &Context, slice: Slice, found: &mut Vec<((Sounding, i32), Cla
         let note = s.of(parts);
         note.length >= cx.form.bar_at(note.start).metre.beat()
             && super::counts(cx, s)
-            && written(cx, s)
+            && super::written(cx, s)
     };
     let is = |s: Sounding, like: Pitch| {
         s.of(parts).sound.pitches().iter().any(|pitch| name(*pitch) == name(like))
@@ -211,10 +210,4 @@ fn successions(cx: &Context, slice: Slice, found: &mut Vec<((Sounding, i32), Cla
 /// The letter of a pitch, from 0 for C, and its alteration in semitones.
 fn name(pitch: Pitch) -> (i32, i32) {
     (pitch.step().rem_euclid(7), i32::from(pitch.name().alter))
-}
-
-/// Is it a note of a voice, or one that the scoring writes?
-fn written(cx: &Context, sounding: Sounding) -> bool {
-    let line = cx.line(sounding.of(&cx.arrangement.parts).line);
-    line.is_some_and(|line| matches!(line.verb, Verb::Plays { .. } | Verb::Writes { .. }))
 }

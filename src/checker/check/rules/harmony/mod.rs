@@ -24,6 +24,12 @@ fn counts(cx: &Context, sounding: Sounding) -> bool {
     cx.is_pitched(sounding)
 }
 
+/// Is it a note of a voice, or one that the scoring writes?
+fn written(cx: &Context, sounding: Sounding) -> bool {
+    let line = cx.line(sounding.of(&cx.arrangement.parts).line);
+    line.is_some_and(|line| matches!(line.verb, Verb::Plays { .. } | Verb::Writes { .. }))
+}
+
 /// The declared chord at a time.
 fn chord(cx: &Context, time: Time) -> Option<Chord> {
     event(cx, time).map(|event| event.chord)

@@ -54,7 +54,7 @@ use crate::check::slices::Sounding;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
 use crate::diagnostics::Severity;
 use crate::music::{Interval, Letter, Pitch};
-use crate::resolve::{Role, Verb};
+use crate::resolve::Role;
 
 pub const RULE: Rule = Rule {
     code: "harmony/parallels",
@@ -203,11 +203,7 @@ fn heard_together(cx: &Context, one: Sounding, two: Sounding) -> bool {
 /// heard across families too, where fewer accompany than make a tutti (our heuristic); what the
 /// compiler chose from the chords of a family is judged within that family.
 fn written_out(cx: &Context, one: Sounding, two: Sounding) -> bool {
-    let written = |s: Sounding| {
-        let line = cx.line(s.of(&cx.arrangement.parts).line);
-        line.is_some_and(|line| matches!(line.verb, Verb::Plays { .. } | Verb::Writes { .. }))
-    };
-    written(one) && written(two)
+    super::written(cx, one) && super::written(cx, two)
 }
 
 /// Octaves (`true`) or fifths (`false`), if the two motions are parallel.
