@@ -1,5 +1,6 @@
 //! Who plays the notes of the source voices in a scoring, and which are played by nobody.
 
+use std::collections::HashMap;
 use std::ops::Range;
 use std::sync::Arc;
 
@@ -102,8 +103,15 @@ pub fn coverage_again(
     let all = || (0..voices.len()).flat_map(&notes);
     let from = all().map(|note| note.start).min().unwrap_or(Time::MAX);
     let to = all().map(|note| note.start + note.length).max().unwrap_or(Time::MIN);
-    let heard: Vec<Heard> =
-        arrangement.parts.iter().map(|part| Heard::new(part, from, to)).collect();
+    let mut known_by_notes: HashMap<usize, Heard> = HashMap::new();
+    let heard: Vec<Heard> = arrangement
+        .parts
+        .iter()
+        .map(|part| {
+            let heard = known_by_notes.entry(part.notes.address());
+            heard.or_insert_with(|| Heard::new(part, from, to)).clone()
+        })
+        .collect();
     let again = |voice: usize| {
         let (role, played) = role(arrangement, voice);
         let new = players(&heard, notes(voice));
@@ -153,9 +161,10 @@ impl Asked {
 }
 
 /// What of the notes of a part tells whose they are.
+#[derive(Clone)]
 struct Heard<'a> {
     notes: &'a [SoundingNote],
-    brief: Vec<Brief>,
+    brief: Arc<[Brief]>,
 }
 
 struct Brief {

@@ -293,7 +293,7 @@ impl Fixture {
             self.players.iter().map(|part| Arc::new(player(part))).collect();
         let parts = self.players.into_iter().zip(&players).map(|(part, player)| Part {
             player: Arc::clone(player),
-            notes: part.notes,
+            notes: part.notes.into(),
             tuplets: part.tuplets,
             rests: Vec::new(),
             directions: part.directions,

@@ -200,7 +200,7 @@ impl Mark {
 
 /// A set of marks.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
-pub struct Marks(u32);
+pub struct Marks(u16);
 
 impl Marks {
     /// No marks.

@@ -93,7 +93,7 @@ fn line(notes: &[((i64, i64), &str)]) -> Vec<SoundingNote> {
 fn part(player: &Player, notes: Vec<SoundingNote>) -> Part {
     Part {
         player: Arc::new(player.clone()),
-        notes,
+        notes: notes.into(),
         tuplets: Vec::new(),
         rests: Vec::new(),
         directions: Vec::new(),
