@@ -2,8 +2,6 @@
 
 use std::collections::HashMap;
 
-use smallvec::smallvec;
-
 use super::{Claim, LineId, Notes, Run, SoundingNote, Work, empty_run};
 use crate::cores::on_all_cores;
 use crate::limits;
@@ -163,7 +161,7 @@ pub(super) fn thin(notes: &mut Notes, place: usize, of: usize) -> Option<Soundin
 fn choose(pitches: &Pitches, place: usize, from_below: bool) -> Pitches {
     let place = place.min(pitches.len() - 1);
     let index = if from_below { place } else { pitches.len() - 1 - place };
-    smallvec![pitches[index]]
+    pitches[index].into()
 }
 
 /// Takes away the ends of slurs that do not begin and ends those that would not end.
