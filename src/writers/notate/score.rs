@@ -424,6 +424,6 @@ pub enum StaffDirectionKind {
     Chord(Chord),
     /// Figures under a bass, for the signature that the player reads; never empty.
     Figures(Figures),
-    /// Who plays, or how prominently: "solo", "soli".
+    /// Who plays, or how prominently: "solo", "soli", "tutti", "div.", "unis.".
     Who(&'static str),
 }
