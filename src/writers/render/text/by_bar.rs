@@ -308,8 +308,12 @@ impl<'e, 'a> Writer<'e, 'a> {
                     (*from, *to, begins, ends)
                 }
                 SpannerKind::OctaveLine { from, to, octaves } => {
-                    let way = if *octaves > 0 { "an octave higher" } else { "an octave lower" };
-                    (*from, *to, way.to_owned(), "as written".to_owned())
+                    let sign = if *octaves > 0 { "8va" } else { "8vb" };
+                    let [begins, ends] = match self.form {
+                        Form::Words => [format!("{sign} line"), format!("end of the {sign} line")],
+                        Form::Signs => [sign.to_owned(), format!("{sign}-end")],
+                    };
+                    (*from, *to, begins, ends)
                 }
                 SpannerKind::Slur { .. } | SpannerKind::TrillLine { .. } => continue,
             };
