@@ -411,7 +411,11 @@ impl<'e, 'a> Writer<'e, 'a> {
         more.extend(note.lyrics.iter().map(|syllable| {
             let before = if syllable.continues { "-" } else { "" };
             let after = if syllable.goes_on { "-" } else { "" };
-            format!("\"{before}{}{after}\"", syllable.text)
+            let verse = match note.verses_numbered {
+                true => format!("verse {} ", syllable.verse),
+                false => String::new(),
+            };
+            format!("{verse}\"{before}{}{after}\"", syllable.text)
         }));
         for one in more {
             text.push(' ');
