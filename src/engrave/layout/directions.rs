@@ -7,12 +7,16 @@ use ripieno_writers::edition::DirectionKind;
 use ripieno_writers::notate::Syllable;
 
 use super::canvas::Canvas;
-use super::chord::LYRIC;
+use super::chord::{LYRIC, verse};
 use super::measures::{ABOVE, HAIRPIN, THIN_LINE};
 use super::notes::Placed;
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Shape};
-use crate::text::{Face, shape};
+use crate::text::{Face, in_lines, shape};
+
+/// How wide words over a staff may be, in staff spaces, before they go on in another line: some fifty
+/// letters.
+const WORDS: f64 = 46.0;
 
 /// A direction with its place along the line.
 #[derive(Clone, Debug)]
@@ -234,18 +238,25 @@ pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
                 continue;
             }
         };
-        let run = shape(&text, face, size);
-        let x = direction.left.min((end - run.width).max(0.5));
-        let (x0, x1) = (x - 0.2, x + run.width + 0.4);
-        let y = if direction.above {
-            canvas.sky.top(x0, x1).min(-2.1) - ABOVE - run.fall()
-        } else {
-            canvas.sky.bottom(x0, x1).max(2.1) + ABOVE + run.rise()
-        };
-        canvas.sky.add((x0, x1), (y - run.rise(), y + run.fall() * 0.5));
-        let from_mark = canvas.marks.len();
-        canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
-        canvas.say(from_mark, direction.at);
+        let mut lines = in_lines(&text, face, size, (end - 0.5).min(WORDS));
+        let width = lines.iter().map(|run| run.width).fold(0.0, f64::max);
+        let x = direction.left.min((end - width).max(0.5));
+        // What is nearest to the staff comes first.
+        if direction.above {
+            lines.reverse();
+        }
+        for run in lines {
+            let (x0, x1) = (x - 0.2, x + run.width + 0.4);
+            let y = if direction.above {
+                canvas.sky.top(x0, x1).min(-2.1) - ABOVE - run.fall()
+            } else {
+                canvas.sky.bottom(x0, x1).max(2.1) + ABOVE + run.rise()
+            };
+            canvas.sky.add((x0, x1), (y - run.rise(), y + run.fall() * 0.5));
+            let from_mark = canvas.marks.len();
+            canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
+            canvas.say(from_mark, direction.at);
+        }
     }
 }
 
@@ -269,13 +280,13 @@ pub(super) fn lyrics(canvas: &mut Canvas, notes: &[Placed], end: f64) {
     let verses = notes.iter().filter_map(|note| note.chord.note());
     let most =
         verses.flat_map(|note| &note.lyrics).map(|syllable| syllable.verse).max().unwrap_or(0);
-    for verse in 1..=most {
+    for of_verse in 1..=most {
         let sung: Vec<(usize, &Syllable)> = notes
             .iter()
             .enumerate()
             .filter_map(|(n, note)| {
                 let mut lyrics = note.chord.note()?.lyrics.iter();
-                lyrics.find(|syllable| syllable.verse == verse).map(|syllable| (n, syllable))
+                lyrics.find(|syllable| syllable.verse == of_verse).map(|syllable| (n, syllable))
             })
             .collect();
         let (Some(first), Some(last)) = (sung.first(), sung.last()) else { continue };
@@ -284,11 +295,27 @@ pub(super) fn lyrics(canvas: &mut Canvas, notes: &[Placed], end: f64) {
         let mut spans: Vec<(f64, f64)> = Vec::new();
         for (n, syllable) in &sung {
             let run = shape(&syllable.text, Face::Roman, LYRIC);
-            let middle = notes[*n].x + 0.6;
-            // A syllable that is held begins with its note.
-            let x = if syllable.melisma { notes[*n].x } else { middle - run.width / 2.0 };
-            let x = spans.last().map_or(x, |before| x.max(before.1 + 0.25));
+            let begins = |syllable: &Syllable, width: f64| {
+                // A syllable that is held begins with its note.
+                let centred = notes[*n].x + 0.6 - width / 2.0;
+                if syllable.melisma { notes[*n].x } else { centred }
+            };
+            let x = begins(syllable, run.width);
+            let number = notes[*n].chord.note().is_some_and(|note| note.verses_numbered);
+            let number = number.then(|| verse(syllable.verse));
+            let before = number.as_ref().map_or(0.0, |number| number.width);
+            let x = spans.last().map_or(x, |last| x.max(last.1 + 0.25 + before));
             spans.push((x, x + run.width));
+            if let Some(number) = number {
+                // Numbers stand under one another, before the longest syllable.
+                let all = notes[*n].chord.note().map(|note| note.lyrics.as_slice());
+                let widths = all
+                    .unwrap_or_default()
+                    .iter()
+                    .map(|other| begins(other, shape(&other.text, Face::Roman, LYRIC).width));
+                let left = widths.fold(x, f64::min);
+                canvas.text(Kind::Text, None, number, (left - before, y));
+            }
             let origin = Some(notes[*n].chord.origin());
             canvas.text(Kind::Text, origin, run, (x, y));
         }
