@@ -22,7 +22,7 @@ use std::sync::Arc;
 
 use crate::arrange::{Arrangement, Part};
 use crate::music::Time;
-use crate::resolve::{DirectionKind, Form, Mark, Piece, Tempo, seconds_per_whole};
+use crate::resolve::{DirectionKind, Form, Mark, Piece, seconds_per_whole};
 
 /// Words of a gradual change, in small letters, and whether it is to a faster tempo. A word of
 /// music may be cut short with a point. Source: common practice, as in Grove, A Dictionary of Music
@@ -323,6 +323,7 @@ fn marked(form: &Form, part: &Part) -> Vec<(Time, Time)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::resolve::Tempo;
 
     fn reached(text: &str) -> Option<(bool, f64)> {
         words(text).change.map(|change| (change.gradual, (change.to * 1000.0).round() / 1000.0))
