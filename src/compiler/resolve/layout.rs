@@ -186,9 +186,9 @@ impl Reading<'_, '_> {
     fn players(&mut self, words: &[Word]) -> Vec<(String, Span)> {
         let mut found = Vec::new();
         for word in words {
-            if self.whole {
-                found.push((word.value.clone(), word.span));
-            } else if self.forces.iter().any(|e| !e.players_named(&word.value).is_empty()) {
+            // Whom a whole names is looked up among its movements, later.
+            let known = || self.forces.iter().any(|e| !e.players_named(&word.value).is_empty());
+            if self.whole || known() {
                 found.push((word.value.clone(), word.span));
             } else if !self.forces.is_empty()
                 && !self.forces.iter().any(|ensemble| ensemble.may_have(&word.value))
