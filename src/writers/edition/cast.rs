@@ -25,6 +25,7 @@ pub(super) fn head(score: &Score, kind: Kind) -> Head {
         composer: score.composer.clone(),
         arranger: score.arranger.clone(),
         licence: score.licence.clone(),
+        revision: score.revision.clone(),
         scoring: score.scoring.clone(),
         ensemble: score.ensemble.clone(),
         name,
