@@ -350,6 +350,9 @@ fn lay_lyrics(chord: &mut Chord, note: &StaffNote) {
     }
 }
 
+/// Room for the comma of a breath behind a note.
+pub(super) const BREATH: f64 = 1.2;
+
 /// Size of the words of singers.
 pub(super) const LYRIC: f64 = 2.1;
 
@@ -438,6 +441,9 @@ fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
     }
     if stemmed && up && chord.flags() > 0 && !chord.is_beamed() {
         chord.right = chord.right.max(width + 0.95 * scale);
+    }
+    if note.marks.has(ripieno_compiler::resolve::Mark::Breath) {
+        chord.right += BREATH;
     }
     if matches!(note.grace, Some(Grace::Crushed)) {
         chord.left = chord.left.max(0.25);

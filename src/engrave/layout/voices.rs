@@ -22,8 +22,36 @@ pub(super) fn part_voices<'a>(upper: &mut [Chord<'a>], lower: &mut [Chord<'a>]) 
     for chord in upper.iter_mut() {
         part_rest(chord, lower);
     }
-    for chord in lower {
+    for chord in lower.iter_mut() {
         part_rest(chord, upper);
+    }
+    share_rests(upper, lower);
+}
+
+/// Where both voices rest as long, one rest stands for both, in the middle (Gould, chapter 1, from
+/// memory).
+fn share_rests(upper: &mut [Chord], lower: &mut [Chord]) {
+    for one in upper.iter_mut().filter(|chord| matches!(chord.look, Look::Rest { .. })) {
+        let alike = |other: &&mut Chord| {
+            matches!(other.look, Look::Rest { .. })
+                && other.at() == one.at()
+                && other.event.element.value == one.event.element.value
+                && other.event.element.length == one.event.element.length
+                && (other.scale - one.scale).abs() < 1e-9
+        };
+        let Some(other) = lower.iter_mut().find(alike) else { continue };
+        let (Look::Rest { y: above, .. }, Look::Rest { y: below, .. }) =
+            (&mut one.look, &mut other.look)
+        else {
+            continue;
+        };
+        // Each stands two spaces from the middle, or farther.
+        let (to, steps) = (f64::midpoint(*above, *below), (*below - *above).narrow::<i32>());
+        let to = if steps == 4 { to } else { to.round() };
+        let (up, down) = (to - *above, *below - to);
+        (*above, *below) = (to, to);
+        one.dots.iter_mut().for_each(|dot| dot.1 -= (2.0 * up).narrow::<i32>());
+        other.dots.iter_mut().for_each(|dot| dot.1 += (2.0 * down).narrow::<i32>());
     }
 }
 
