@@ -14,7 +14,7 @@ use super::measures::{
 use crate::glyphs::Glyph;
 use crate::page::Origin;
 use crate::sheet::{BarVoice, Event, Side, StaffBar};
-use crate::text::{Face, shape};
+use crate::text::{Face, Run, shape};
 
 /// A head in its chord.
 #[derive(Clone, Debug)]
@@ -295,8 +295,9 @@ fn chord(event: &Event, side: Option<Side>, clef: Clef, lines: u8) -> Chord<'_> 
         shift: 0.0,
         signed: 0.0,
     };
-    // Rests of two voices lie apart.
+    // Rests of two voices lie apart; those of a cue in the staff, over the player's own.
     let aside = match side {
+        Some(_) if event.element.cue => 0.0,
         Some(Side::Upper) => -2.0,
         Some(Side::Lower) => 2.0,
         None => 0.0,
@@ -345,13 +346,19 @@ fn lay_lyrics(chord: &mut Chord, note: &StaffNote) {
     for syllable in &note.lyrics {
         let half = shape(&syllable.text, Face::Roman, LYRIC).width / 2.0;
         let behind = if syllable.goes_on { 1.2 } else { 0.25 };
-        chord.left = chord.left.max(half - middle - 0.1);
+        let number = if note.verses_numbered { verse(syllable.verse).width } else { 0.0 };
+        chord.left = chord.left.max(half + number - middle - 0.1);
         chord.right = chord.right.max(middle + half + behind);
     }
 }
 
 /// Room for the comma of a breath behind a note.
 pub(super) const BREATH: f64 = 1.2;
+
+/// The number of a verse, before its first syllable.
+pub(super) fn verse(number: u8) -> Run {
+    shape(&format!("{number}.\u{2002}"), Face::Roman, LYRIC)
+}
 
 /// Size of the words of singers.
 pub(super) const LYRIC: f64 = 2.1;

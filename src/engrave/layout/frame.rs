@@ -166,7 +166,9 @@ fn draw_tempo(canvas: &mut Canvas, tempo: &Tempo, x: f64, right: f64) {
     let x = x.min(right - width).max(0.0);
     let y = canvas.sky.top(x - 0.2, x + width + 0.5).min(-2.6) - ABOVE - 0.45;
     let top = y - words.len() as f64 * TEMPO_LINE;
-    canvas.sky.add((x, x + width), (top - 1.75, y + 0.3));
+    // The stem of what is counted rises over the words.
+    let rise = if counted.is_some() { 2.6 } else { 1.75 };
+    canvas.sky.add((x, x + width), ((top - 1.75).min(y - rise), y + 0.3));
     for (n, run) in words.into_iter().chain(last).enumerate() {
         let y = top + n as f64 * TEMPO_LINE;
         canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });

@@ -39,8 +39,9 @@ pub(super) struct BarSpace<'a> {
     pub line: f64,
     /// Width of a bar without columns.
     pub empty: f64,
-    /// Width of the words over it, for which it is wide enough: others follow over the next.
+    /// Width of the words over it, and whether it must be as wide: others follow over the next.
     pub words: f64,
+    pub crowded: bool,
     /// Ideal and least width without the lead.
     pub natural: f64,
     pub least: f64,
@@ -144,6 +145,7 @@ pub(super) fn bar_spaces(sheet: &Sheet) -> Vec<BarSpace<'_>> {
 
 fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
     let bar = &sheet.bars[index];
+    let next = sheet.bars.get(index + 1);
     let mut all: Vec<Vec<Chord>> = Vec::new();
     let mut beside: Vec<Option<usize>> = Vec::new();
     for staff in &sheet.staves {
@@ -221,6 +223,7 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
         line: bar_line_width(bar),
         empty: if counted { MULTI_REST + 2.5 * f64::from(bar.count).log10() } else { BAR_REST },
         words: bar.tempo.as_ref().map_or(0.0, |tempo| tempo_width(tempo).min(MOST_WORDS)),
+        crowded: next.is_some_and(|next| next.tempo.is_some() || next.mark.is_some()),
         natural: 0.0,
         least: 0.0,
     };
@@ -248,7 +251,8 @@ impl BarSpace<'_> {
     pub(super) fn place(&self, stretch: f64) -> (Vec<f64>, f64) {
         if self.columns.is_empty() {
             let width = self.empty * stretch.max(TIGHTEST + 0.1) + self.tail;
-            return (Vec::new(), width.max(self.words) + self.line);
+            let words = if self.crowded { self.words } else { 0.0 };
+            return (Vec::new(), width.max(words) + self.line);
         }
         let mut places = Vec::with_capacity(self.columns.len());
         // Where each staff is free again.
@@ -290,7 +294,7 @@ impl BarSpace<'_> {
         }
         let last = free.iter().copied().fold(0.0, f64::max) + 0.35;
         let end = (x - 0.35).max(last) + self.tail;
-        if end < self.words {
+        if self.crowded && end < self.words {
             let wider = self.words / end;
             places.iter_mut().for_each(|place| *place *= wider);
             return (places, self.words + self.line);

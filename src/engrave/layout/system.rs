@@ -510,8 +510,10 @@ impl SystemLine<'_> {
             let line = self.spaces[placed.bar].line;
             let (from, to) = (placed.body + 1.3, placed.end - line - 1.3);
             canvas.line((Kind::Rest, origin), (from, 0.0), (to, 0.0), 0.75);
+            // On one line lower than the bar lines are.
+            let half = if self.bar(placed.bar).lines == 5 { 1.0 } else { 0.6 };
             for x in [from, to] {
-                canvas.line((Kind::Rest, origin), (x, -1.0), (x, 1.0), 0.18);
+                canvas.line((Kind::Rest, origin), (x, -half), (x, half), 0.18);
             }
             let mut x = f64::midpoint(from, to) - digits_width(count) / 2.0;
             for digit in Glyph::digits(count) {

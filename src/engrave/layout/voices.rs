@@ -163,6 +163,9 @@ pub(super) fn join_spreads<'a>(upper: &mut [Chord<'a>], lower: &mut [Chord<'a>])
     }
 }
 
+/// Where the bars of rest of a player stand under a cue, in staff spaces from the middle line.
+const UNDER_CUE: f64 = 3.0;
+
 /// A rest gives way to notes of the other voice that stand in its column.
 fn part_rest(rest: &mut Chord, others: &[Chord]) {
     let Some(side) = rest.side else { return };
@@ -173,6 +176,10 @@ fn part_rest(rest: &mut Chord, others: &[Chord]) {
         return;
     };
     let bounds = glyph.bounds();
+    // Under a cue a player's bars of rest stand at one height, below the staff.
+    if *whole_bar && side == Side::Lower && others.iter().any(|other| other.event.element.cue) {
+        *y = (*y).max(UNDER_CUE);
+    }
     let moved = match side {
         Side::Upper => (-f64::from(high) / 2.0 + bounds.y0 - 0.2).min(*y),
         Side::Lower => (-f64::from(low) / 2.0 + bounds.y1 + 0.2).max(*y),
