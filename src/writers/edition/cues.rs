@@ -309,7 +309,7 @@ fn octaves(part: &Part, clef: Clef, at: Time) -> i8 {
     // What stands where it sounds is worth a leger line a note.
     let notes = part.notes.len().max(2).narrow::<i32>();
     let cost = |octaves: &i8| away(*octaves) + 2 * notes * i32::from(octaves.abs());
-    [0, 1, -1, 2, -2].into_iter().min_by_key(cost).unwrap_or(0)
+    [0, 1, -1, 2, -2, 3, -3].into_iter().min_by_key(cost).unwrap_or(0)
 }
 
 #[cfg(test)]
