@@ -257,7 +257,7 @@ fn form_of(declaration: &Declaration) -> Option<&crate::syntax::FormTree> {
 
 /// Title, composer and the other lines of `piece`.
 fn head(cx: &mut Resolver, tree: &Tree, piece: &mut Piece) {
-    const LINES: [&str; 4] = ["subtitle", "composer", "arranger", "licence"];
+    const LINES: [&str; 5] = ["subtitle", "composer", "arranger", "licence", "revision"];
     let mut spans = Vec::new();
     let mut said = Vec::new();
     for declaration in &tree.declarations {
@@ -274,6 +274,7 @@ fn head(cx: &mut Resolver, tree: &Tree, piece: &mut Piece) {
                 "composer" => &mut piece.composer,
                 "arranger" => &mut piece.arranger,
                 "licence" => &mut piece.licence,
+                "revision" => &mut piece.revision,
                 other => {
                     cx.push(unknown(what, &LINES, "line of a piece", other));
                     continue;
