@@ -38,7 +38,7 @@
     "play" "double" "sustain" "realise" "signal" "highlight" "write" "take"))
 
 (defconst ripieno--words
-  '("subtitle" "composer" "arranger" "licence"
+  '("subtitle" "composer" "arranger" "licence" "revision"
     "movement" "attacca" "marks" "through" "afresh"
     "metre" "key" "major" "minor" "tempo" "at" "mark" "pick-up" "length" "repeat" "ending"
     "double-bar" "end" "beat" "verse" "times" "segno" "coda" "fine" "da" "dal" "capo" "al" "common" "cut"

@@ -224,7 +224,8 @@ fn boxes(arrangement: &Arrangement, printed: &[Printed]) -> Vec<Diagnostic> {
     all.sort_unstable();
     all.dedup();
     let piece = &arrangement.piece;
-    let heads = [&piece.subtitle, &piece.composer, &piece.arranger, &piece.licence];
+    let heads =
+        [&piece.subtitle, &piece.composer, &piece.arranger, &piece.licence, &piece.revision];
     let mut heads = heads.into_iter().flatten().chain([&piece.title]).collect::<Vec<_>>();
     heads.extend(piece.movements.iter().filter_map(|movement| movement.title.as_ref()));
     let told = all.into_iter().map(|(words, missing)| {

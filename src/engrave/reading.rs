@@ -49,6 +49,7 @@ pub fn sheet_for(edition: &Edition, setup: &Setup) -> Sheet {
         composer: head.composer.clone(),
         arranger: head.arranger.clone(),
         licence: head.licence.clone(),
+        revision: head.revision.clone(),
         scoring: head.scoring.clone(),
         name: head.name.clone(),
         needs: (!needs.is_empty()).then(|| needs.join(", ")),

@@ -23,6 +23,8 @@ pub struct Sheet {
     pub arranger: Option<String>,
     /// Licence of the music.
     pub licence: Option<String>,
+    /// Which version it is, or of when.
+    pub revision: Option<String>,
     /// Name of the scoring.
     pub scoring: String,
     /// What the pages are: "Score", "Oboe 2".

@@ -256,6 +256,7 @@ fn source(
         ("composer", &head.composer),
         ("arranger", &head.arranger),
         ("licence", &head.rights),
+        ("revision", &head.revision),
     ] {
         if let Some(text) = text {
             let _ = writeln!(out, "  {word} {}", voice::quoted(text));

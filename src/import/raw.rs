@@ -22,6 +22,7 @@ pub(super) struct Head {
     pub(super) composer: Option<String>,
     pub(super) arranger: Option<String>,
     pub(super) rights: Option<String>,
+    pub(super) revision: Option<String>,
 }
 
 /// One part of a file.

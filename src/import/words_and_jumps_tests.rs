@@ -117,3 +117,25 @@ fn a_third_ending_follows_the_second() {
     );
     assert!(import.report.losses.is_empty(), "{:?}", import.report.losses);
 }
+
+#[test]
+fn the_head_is_what_the_file_and_its_first_page_say() {
+    let text = format!(
+        "<score-partwise><identification><creator type='composer'>One</creator>\
+         <creator type='composer'>Another</creator><creator type='lyricist'>A third</creator>\
+         <miscellaneous><miscellaneous-field name='revision'>2nd version</miscellaneous-field>\
+         </miscellaneous></identification>\
+         <credit><credit-type>title</credit-type><credit-words>The Sluice</credit-words></credit>\
+         <credit><credit-type>composer</credit-type><credit-words>Nobody</credit-words></credit>\
+         <part-list><score-part id='P1'><part-name>Tune</part-name></score-part></part-list>\
+         <part id='P1'><measure number='1'>{COMMON}{}</measure></part></score-partwise>",
+        note("C5", 48, "")
+    );
+    let import = imported(&text);
+    let head: Vec<&str> = import.source.lines().take(4).map(str::trim).collect();
+    let wanted =
+        ["piece \"The Sluice\" {", "composer \"One, Another\"", "revision \"2nd version\"", "}"];
+    assert_eq!(head, wanted);
+    let told: Vec<&str> = import.report.losses.iter().map(|loss| loss.what.as_str()).collect();
+    assert_eq!(told, ["the name of the lyricist"]);
+}

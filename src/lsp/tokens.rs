@@ -184,7 +184,7 @@ const KEYWORDS: [&str; 129] = [
     "turn",
     "up",
 ];
-const LINES_OF_A_PIECE: [&str; 4] = ["subtitle", "composer", "arranger", "licence"];
+const LINES_OF_A_PIECE: [&str; 5] = ["subtitle", "composer", "arranger", "licence", "revision"];
 
 /// The tokens of a file in order, none over another, none longer than a line.
 #[must_use]

@@ -46,7 +46,7 @@ syntax cluster ripienoMusic contains=ripienoComment,ripienoBarNumber,ripienoBarL
 " ends a slur.
 
 syntax region ripienoPiece matchgroup=ripienoDeclaration start="^\s*\zspiece\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\|layout\)\s" fold contains=@ripienoBasic,ripienoPieceWord
-syntax keyword ripienoPieceWord subtitle composer arranger licence movement as attacca bars marks through afresh contained
+syntax keyword ripienoPieceWord subtitle composer arranger licence revision movement as attacca bars marks through afresh contained
 
 syntax region ripienoForm matchgroup=ripienoDeclaration start="^\s*\zsform\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\|layout\)\s" fold contains=@ripienoBasic,ripienoFormWord,ripienoValue,ripienoPitch
 syntax match  ripienoFormWord "\<\%(metre\|key\|major\|minor\|tempo\|at\|mark\|pick-up\|length\|repeat\|times\|ending\|double-bar\|segno\|coda\|fine\|da\|dal\|capo\|al\|to\|common\|cut\|end\)\>" contained

@@ -30,7 +30,7 @@ const marks = [
 const dynamics = ["ppp", "pp", "p", "mp", "mf", "f", "ff", "fff", "fp", "sf", "sfz"];
 const techniques = ["pizz", "arco", "muted", "unmuted"];
 const roles = ["melody", "bass", "harmony", "rhythm", "highlight"];
-const pieceLines = ["subtitle", "composer", "arranger", "licence", "movement", "as", "attacca", "bars", "marks", "through", "afresh"];
+const pieceLines = ["subtitle", "composer", "arranger", "licence", "revision", "movement", "as", "attacca", "bars", "marks", "through", "afresh"];
 const qualities = [
     "maj7", "maj", "M7", "M", "m\\(maj7\\)", "mmaj7", "m7b5", "m7♭5", "min7", "min6", "min", "m7", "m6",
     "m", "-7", "-", "dim7", "dim", "°7", "°", "o7", "o", "ø7", "ø", "aug7", "aug", "\\+7", "\\+", "sus2",

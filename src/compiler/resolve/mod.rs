@@ -215,6 +215,7 @@ fn link(
     head(cx, tree, &mut piece);
     if names_movements(tree) {
         (piece.movements, piece.through) = (movements, through);
+        piece.layouts = layout::layouts(cx, tree, &piece, true);
         return piece;
     }
     let voices = (form::longest_voice(tree), form::last_of_voices(tree));
@@ -262,7 +263,7 @@ fn link(
     piece.ensembles = kept.ensembles(ensemble::ensembles(cx, tree));
     kept.voices = voices;
     piece.scorings = kept.scorings(scoring::scorings(cx, tree, &piece));
-    piece.layouts = layout::layouts(cx, tree, &piece);
+    piece.layouts = layout::layouts(cx, tree, &piece, false);
     cx.counted.gather(&piece.form, &mut cx.diagnostics);
     piece
 }
@@ -284,7 +285,7 @@ fn form_of(declaration: &Declaration) -> Option<&crate::syntax::FormTree> {
 
 /// Title, composer and the other lines of `piece`.
 fn head(cx: &mut Resolver, tree: &Tree, piece: &mut Piece) {
-    const LINES: [&str; 4] = ["subtitle", "composer", "arranger", "licence"];
+    const LINES: [&str; 5] = ["subtitle", "composer", "arranger", "licence", "revision"];
     let mut spans = Vec::new();
     let mut said = Vec::new();
     for declaration in &tree.declarations {
@@ -301,6 +302,7 @@ fn head(cx: &mut Resolver, tree: &Tree, piece: &mut Piece) {
                 "composer" => &mut piece.composer,
                 "arranger" => &mut piece.arranger,
                 "licence" => &mut piece.licence,
+                "revision" => &mut piece.revision,
                 other => {
                     cx.push(unknown(what, &LINES, "line of a piece", other));
                     continue;

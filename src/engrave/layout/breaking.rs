@@ -52,6 +52,9 @@ pub(super) const HASTY: f64 = 1.5;
 /// Cost of a last page with one line on it.
 const ORPHAN: f64 = 12.0;
 
+/// Cost of a line whose last bar has no room for the tempo over it.
+const EARLY_WORDS: f64 = 8.0;
+
 const NEVER: f64 = 1e12;
 
 impl Plan<'_> {
@@ -220,6 +223,10 @@ impl Plan<'_> {
             }
             if (end == bars || forced) && stretch > 1.5 {
                 cost = cost.min(4.0 + 4.0 * (1.0 - natural / room));
+            }
+            // Words over the last bar would begin before it.
+            if end > start + 1 && space.words > space.natural * stretch {
+                cost += EARLY_WORDS;
             }
             found.push(LineEnd { end, cost, height });
         }

@@ -295,8 +295,9 @@ fn chord(event: &Event, side: Option<Side>, clef: Clef, lines: u8) -> Chord<'_> 
         shift: 0.0,
         signed: 0.0,
     };
-    // Rests of two voices lie apart.
+    // Rests of two voices lie apart; those of a cue in the staff, over the player's own.
     let aside = match side {
+        Some(_) if event.element.cue => 0.0,
         Some(Side::Upper) => -2.0,
         Some(Side::Lower) => 2.0,
         None => 0.0,
@@ -350,6 +351,9 @@ fn lay_lyrics(chord: &mut Chord, note: &StaffNote) {
         chord.right = chord.right.max(middle + half + behind);
     }
 }
+
+/// Room for the comma of a breath behind a note.
+pub(super) const BREATH: f64 = 1.2;
 
 /// The number of a verse, before its first syllable.
 pub(super) fn verse(number: u8) -> Run {
@@ -444,6 +448,9 @@ fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
     }
     if stemmed && up && chord.flags() > 0 && !chord.is_beamed() {
         chord.right = chord.right.max(width + 0.95 * scale);
+    }
+    if note.marks.has(ripieno_compiler::resolve::Mark::Breath) {
+        chord.right += BREATH;
     }
     if matches!(note.grace, Some(Grace::Crushed)) {
         chord.left = chord.left.max(0.25);

@@ -26,6 +26,8 @@ pub(super) struct Said<'a> {
     pub x: f64,
     /// Left edge of that head.
     pub left: f64,
+    /// It begins behind this place: a bar line.
+    pub clear: f64,
     pub at: (usize, Time),
     pub above: bool,
 }
@@ -93,10 +95,10 @@ pub(super) fn dynamics(
             let DirectionKind::Dynamic(dynamic) = direction.kind else { continue };
             let (signs, width) = letters(*dynamic);
             // The optical middle of the letters stands under the head.
-            let x = (direction.x - width / 2.0 - 0.05).max(edge);
-            edge = x + width + 0.45;
             // The tail of an f reaches back under what stands before it.
             let left = signs.first().map_or(0.0, |(sign, _)| sign.bounds().x0.min(0.0));
+            let x = (direction.x - width / 2.0 - 0.05).max(edge).max(direction.clear - left);
+            edge = x + width + 0.45;
             taken.push((direction.at, x + left, x + width));
             lows.push(Low::Letters { signs, x, width, at: direction.at });
         }

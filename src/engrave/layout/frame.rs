@@ -38,14 +38,12 @@ pub(super) fn over(
     setting: Setting,
     top: bool,
 ) {
-    if top {
-        endings(canvas, sheet, placed);
-    }
+    endings(canvas, sheet, placed);
     for (n, bar) in placed.iter().enumerate() {
         let what = &sheet.bars[bar.bar];
         let x = if n == 0 { bar.x } else { bar.body.min(bar.x + 0.4) };
         if let Some(tempo) = &what.tempo {
-            let x = if n == 0 { (bar.body - bar.lead.metre).max(bar.x) } else { x };
+            let x = if n == 0 { (bar.body - bar.lead.behind_key()).max(bar.x) } else { x };
             draw_tempo(canvas, tempo, x, setting.width);
         }
     }
@@ -137,18 +135,27 @@ fn signs(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
     }
 }
 
+/// What is counted: the value of a note and how many of them there are in a minute.
+fn counted(tempo: &Tempo) -> Option<(NoteValue, Run)> {
+    let (beat, rate) = tempo.beat?;
+    let value = NoteValue::of(beat)?;
+    let rate = (rate * 10.0).round() / 10.0;
+    let close = if tempo.words.is_some() { ")" } else { "" };
+    Some((value, shape(&format!("= {rate}{close}"), Face::Roman, 2.1)))
+}
+
+/// Width of a tempo in one line, with the air that it needs before the next one.
+pub(super) fn tempo_width(tempo: &Tempo) -> f64 {
+    let words = tempo.words.as_ref().map(|words| shape(words, Face::Bold, TEMPO).width + 0.9);
+    let figure = counted(tempo).map(|(_, figure)| figure.width + 2.9);
+    words.unwrap_or(0.0) + figure.unwrap_or(0.0) + 0.8
+}
+
 /// Words of a tempo in bold, and the note that is counted.
 fn draw_tempo(canvas: &mut Canvas, tempo: &Tempo, x: f64, right: f64) {
-    let counted = tempo.beat.and_then(|(beat, rate)| {
-        let value = NoteValue::of(beat)?;
-        let rate = format!("{}", (rate * 10.0).round() / 10.0);
-        Some((value, rate))
-    });
     let bracketed = tempo.words.is_some();
-    let figure = counted.as_ref().map(|(_, rate)| {
-        shape(&format!("= {rate}{}", if bracketed { ")" } else { "" }), Face::Roman, 2.1)
-    });
-    let figure_width = figure.as_ref().map_or(0.0, |run| run.width + 2.9);
+    let counted = counted(tempo);
+    let figure_width = counted.as_ref().map_or(0.0, |(_, figure)| figure.width + 2.9);
     let mut words = match &tempo.words {
         Some(words) => in_lines(words, Face::Bold, TEMPO, right - figure_width - 1.0),
         None => Vec::new(),
@@ -159,12 +166,14 @@ fn draw_tempo(canvas: &mut Canvas, tempo: &Tempo, x: f64, right: f64) {
     let x = x.min(right - width).max(0.0);
     let y = canvas.sky.top(x - 0.2, x + width + 0.5).min(-2.6) - ABOVE - 0.45;
     let top = y - words.len() as f64 * TEMPO_LINE;
-    canvas.sky.add((x, x + width), (top - 1.75, y + 0.3));
+    // The stem of what is counted rises over the words.
+    let rise = if counted.is_some() { 2.6 } else { 1.75 };
+    canvas.sky.add((x, x + width), ((top - 1.75).min(y - rise), y + 0.3));
     for (n, run) in words.into_iter().chain(last).enumerate() {
         let y = top + n as f64 * TEMPO_LINE;
         canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
     }
-    let (Some((value, _)), Some(figure)) = (counted, figure) else { return };
+    let Some((value, figure)) = counted else { return };
     let mut at = x + last_width;
     if bracketed {
         let run = shape("(", Face::Roman, 2.1);
@@ -222,7 +231,11 @@ fn endings(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
         if let Some((from, ending)) = open
             && (bar.ending_ends.is_some() || last)
         {
-            let x0 = placed[from].x + 0.1;
+            // At the beginning of a line behind clef and signature.
+            let x0 = match from {
+                0 => placed[0].body - placed[0].lead.behind_key(),
+                _ => placed[from].x + 0.1,
+            };
             let x1 = placed[n].end - 0.25;
             let y = canvas.sky.top(x0, x1).min(-4.6) - ABOVE - 1.7;
             let what = (Kind::Frame, None);
@@ -277,7 +290,7 @@ pub(super) fn joins(
             let what = &sheet.bars[bar.bar];
             if what.repeat_starts {
                 let x = if n == 0 {
-                    bar.body - bar.lead.repeat + 0.2
+                    bar.body - bar.lead.ties - bar.lead.repeat + 0.2
                 } else if bar.lead.key + bar.lead.metre > 0.0 {
                     bar.body - bar.lead.repeat + 0.35
                 } else {

@@ -148,7 +148,7 @@ pub(super) fn draw(
     }
 }
 
-/// The lines at the foot: the scoring with the beginning of its source's digest, and on the first page
+/// The lines at the foot: the scoring, the revision and the beginning of the source's digest, and on the first page
 /// the licence in the middle.
 fn foot(sheet: &Sheet, first: bool, (width, space): (f64, f64)) -> (Vec<Run>, Vec<Run>) {
     let set = |text: &str, face: Face, room: f64| {
@@ -158,10 +158,8 @@ fn foot(sheet: &Sheet, first: bool, (width, space): (f64, f64)) -> (Vec<Run>, Ve
         }
         lines(text, face, FOOT.1, (room, space))
     };
-    let mark = match &sheet.source {
-        Some(source) => format!("{} – {source}", sheet.scoring),
-        None => sheet.scoring.clone(),
-    };
+    let mark = [Some(&sheet.scoring), sheet.revision.as_ref(), sheet.source.as_ref()];
+    let mark = mark.into_iter().flatten().map(String::as_str).collect::<Vec<_>>().join(" – ");
     let licence = sheet.licence.as_ref().filter(|_| first);
     let beside = if licence.is_some() { width * 0.24 } else { width };
     let licence = licence.map(|licence| set(licence, Face::Roman, width * 0.48));

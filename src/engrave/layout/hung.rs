@@ -45,8 +45,18 @@ pub(super) fn articulations(canvas: &mut Canvas, notes: &[Placed]) {
         let (low, high) = note.chord.span();
         let mut place = if above { high } else { low };
         let step = if above { 1 } else { -1 };
+        let at_stem = note.chord.is_stemmed() && note.chord.is_up() == above;
         for mark in NEAR {
             if !written.marks.has(mark) {
+                continue;
+            }
+            if at_stem {
+                // Beyond the stem: a dot over it, a line over the head (Gould, chapter 4, from memory).
+                let (glyph, middle) = match mark {
+                    Mark::Tenuto => (Glyph::ArticTenutoAbove, note.middle()),
+                    _ => (Glyph::ArticStaccatoAbove, note.stem_x()),
+                };
+                stack(canvas, (Kind::Articulation, origin), glyph, middle, above, (0.4, 0.0));
                 continue;
             }
             // The next free space; outside the staff one space away.
@@ -152,7 +162,7 @@ pub(super) fn ornaments(canvas: &mut Canvas, notes: &[Placed], trill_ends: &dyn 
             }
         }
         if written.marks.has(Mark::Breath) {
-            let x = (note.x + note.chord.right + 0.5).min(trill_ends(n) - 0.2);
+            let x = note.x + note.chord.right - super::chord::BREATH + 0.3;
             canvas.glyph((Kind::Articulation, origin), Glyph::BreathMarkComma, (x, -2.3), 1.0);
         }
     }
@@ -184,7 +194,10 @@ fn small_sign(
 fn trill(canvas: &mut Canvas, note: &Placed, end: f64) {
     let bounds = Glyph::OrnamentTrill.bounds();
     let x = note.x - 0.1;
-    let waved = end - x > 6.5;
+    // A wavy line where the note is long: a half, or tied on. Our heuristic.
+    let element = &note.chord.event.element;
+    let long = element.length.to_f64() >= 0.5 || note.chord.note().is_some_and(|n| n.tie_to);
+    let waved = long && end - x > 4.5;
     let neighbour = note.chord.note().and_then(|note| note.ornament_accidental);
     let signed = neighbour
         .map_or(0.0, |alter| 0.2 + super::chord::accidental_sign(alter).width() * SMALL_SIGN);

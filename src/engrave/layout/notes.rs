@@ -294,6 +294,38 @@ fn draw_one(canvas: &mut Canvas, note: &Placed, lines: u8) {
         let span = (-f64::from(high) / 2.0, -f64::from(low) / 2.0);
         spread(canvas, chord.origin(), note.x + x, span);
     }
+    stemless_strokes(canvas, note);
+}
+
+/// The strokes of a tremolo on a note without a stem: over its heads or under them, where its stem would
+/// be.
+fn stemless_strokes(canvas: &mut Canvas, note: &Placed) {
+    let Some(written) = note.chord.note() else { return };
+    let strokes = strokes(written, note.chord.event.element.value);
+    if note.chord.is_stemmed() || strokes == 0 {
+        return;
+    }
+    let (low, high) = note.chord.span();
+    let height = (strokes - 1) as f64 * BEAM_STEP;
+    let top = match note.chord.is_up() {
+        true => -f64::from(high) / 2.0 - 1.2 - height,
+        false => -f64::from(low) / 2.0 + 1.2,
+    };
+    stroke_at(canvas, note.chord.origin(), note.middle(), (top, strokes));
+}
+
+/// So many strokes from a height down, around a place in the line.
+fn stroke_at(canvas: &mut Canvas, origin: Origin, x: f64, (top, strokes): (f64, usize)) {
+    for stroke in 0..strokes {
+        let y = top + stroke as f64 * BEAM_STEP;
+        let mut path = BezPath::new();
+        path.move_to((x - 0.6, y + 0.24 + 0.2));
+        path.line_to((x + 0.6, y - 0.24 + 0.2));
+        path.line_to((x + 0.6, y - 0.24 - 0.2));
+        path.line_to((x - 0.6, y + 0.24 - 0.2));
+        path.close_path();
+        canvas.path(Kind::Tremolo, Some(origin), path);
+    }
 }
 
 /// The sign of a broken chord, from its highest to its lowest head.
@@ -394,16 +426,7 @@ fn draw_strokes(canvas: &mut Canvas, note: &Placed, up: bool, strokes: usize, be
     let height = (strokes - 1) as f64 * BEAM_STEP;
     let middle = f64::midpoint(free, head - sign * 0.25);
     let x = note.stem_x();
-    for stroke in 0..strokes {
-        let y = middle - height / 2.0 + stroke as f64 * BEAM_STEP;
-        let mut path = BezPath::new();
-        path.move_to((x - 0.6, y + 0.24 + 0.2));
-        path.line_to((x + 0.6, y - 0.24 + 0.2));
-        path.line_to((x + 0.6, y - 0.24 - 0.2));
-        path.line_to((x - 0.6, y + 0.24 - 0.2));
-        path.close_path();
-        canvas.path(Kind::Tremolo, Some(chord.origin()), path);
-    }
+    stroke_at(canvas, chord.origin(), x, (middle - height / 2.0, strokes));
 }
 
 fn draw_ledgers(canvas: &mut Canvas, note: &Placed) {

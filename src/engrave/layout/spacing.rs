@@ -5,6 +5,7 @@ use ripieno_compiler::music::{Metre, MetreSign, Time};
 use ripieno_compiler::resolve::BarLine;
 
 use super::chord::{Chord, Look, chords, clef_sign};
+use super::frame::tempo_width;
 use super::measures::{AFTER_BAR_LINE, AIR, BAR_LINE, BAR_LINE_GAP, SMALL_CLEF, THICK_LINE, space};
 use super::voices::{join_spreads, part_voices};
 use crate::glyphs::Glyph;
@@ -38,6 +39,9 @@ pub(super) struct BarSpace<'a> {
     pub line: f64,
     /// Width of a bar without columns.
     pub empty: f64,
+    /// Width of the words over it, and whether it must be as wide: others follow over the next.
+    pub words: f64,
+    pub crowded: bool,
     /// Ideal and least width without the lead.
     pub natural: f64,
     pub least: f64,
@@ -50,13 +54,23 @@ pub(super) struct Lead {
     pub key: f64,
     pub metre: f64,
     pub repeat: f64,
+    /// Room for ties that come from the line before.
+    pub ties: f64,
 }
 
 impl Lead {
     pub(super) fn width(self) -> f64 {
-        self.clef + self.key + self.metre + self.repeat
+        self.clef + self.key + self.behind_key()
+    }
+
+    /// From the end of the signature to the notes.
+    pub(super) fn behind_key(self) -> f64 {
+        self.metre + self.repeat + self.ties
     }
 }
+
+/// Room for ties that come from the line before, so that they can be seen.
+const TIES: f64 = 1.1;
 
 /// Width of the sign with which a repeat begins.
 const REPEAT_START: f64 = THICK_LINE + BAR_LINE_GAP + BAR_LINE + 0.75;
@@ -131,6 +145,7 @@ pub(super) fn bar_spaces(sheet: &Sheet) -> Vec<BarSpace<'_>> {
 
 fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
     let bar = &sheet.bars[index];
+    let next = sheet.bars.get(index + 1);
     let mut all: Vec<Vec<Chord>> = Vec::new();
     let mut beside: Vec<Option<usize>> = Vec::new();
     for staff in &sheet.staves {
@@ -194,38 +209,34 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
         let first = next.clefs.iter().find(|(at, _)| *at == Time::ZERO);
         first.map_or(0.0, |(_, clef)| clef_sign(*clef).0.width() * SMALL_CLEF + 0.6)
     };
+    let tied = |chord: &Chord| chord.at() == Time::ZERO && chord.note().is_some_and(|n| n.tie_from);
+    let ties = if all.iter().flatten().any(tied) { TIES } else { 0.0 };
     let mut space = BarSpace {
         chords: all,
         column_of,
         beside,
         columns,
-        lead: Lead { clef: 0.0, key: key_changes, metre, repeat },
-        start: Lead { clef, key, metre, repeat },
+        lead: Lead { clef: 0.0, key: key_changes, metre, repeat, ties: 0.0 },
+        start: Lead { clef, key, metre, repeat, ties },
         tail: widest(&changes_clef),
-        courtesy: Lead { clef: 0.0, key: key_changes, metre, repeat: 0.0 },
+        courtesy: Lead { clef: 0.0, key: key_changes, metre, repeat: 0.0, ties: 0.0 },
         line: bar_line_width(bar),
         empty: if counted { MULTI_REST + 2.5 * f64::from(bar.count).log10() } else { BAR_REST },
+        words: bar.tempo.as_ref().map_or(0.0, |tempo| tempo_width(tempo).min(MOST_WORDS)),
+        crowded: next.is_some_and(|next| next.tempo.is_some() || next.mark.is_some()),
         natural: 0.0,
         least: 0.0,
     };
     if index == 0 || !bar.headings.is_empty() {
         space.courtesy = Lead::default();
     }
-    if let Some(text) = longest_words(sheet, index) {
-        space.empty = space.empty.max(text);
-    }
     space.natural = space.place(1.0).1;
     space.least = space.place(TIGHTEST).1;
     space
 }
 
-/// Room for words that stand over a bar of rest, which has no notes to give way.
-fn longest_words(sheet: &Sheet, index: usize) -> Option<f64> {
-    let bar = &sheet.bars[index];
-    let words = bar.tempo.as_ref()?.words.as_ref()?;
-    let marked = bar.tempo.as_ref().is_some_and(|tempo| tempo.beat.is_some());
-    Some(words.chars().count() as f64 * 1.05 + if marked { 7.0 } else { 1.0 })
-}
+/// So wide are words for which a bar gives way, in staff spaces; longer ones go on over the next.
+const MOST_WORDS: f64 = 30.0;
 
 impl BarSpace<'_> {
     /// How far what stands in a column reaches to the left.
@@ -240,7 +251,8 @@ impl BarSpace<'_> {
     pub(super) fn place(&self, stretch: f64) -> (Vec<f64>, f64) {
         if self.columns.is_empty() {
             let width = self.empty * stretch.max(TIGHTEST + 0.1) + self.tail;
-            return (Vec::new(), width + self.line);
+            let words = if self.crowded { self.words } else { 0.0 };
+            return (Vec::new(), width.max(words) + self.line);
         }
         let mut places = Vec::with_capacity(self.columns.len());
         // Where each staff is free again.
@@ -282,6 +294,11 @@ impl BarSpace<'_> {
         }
         let last = free.iter().copied().fold(0.0, f64::max) + 0.35;
         let end = (x - 0.35).max(last) + self.tail;
+        if self.crowded && end < self.words {
+            let wider = self.words / end;
+            places.iter_mut().for_each(|place| *place *= wider);
+            return (places, self.words + self.line);
+        }
         (places, end + self.line)
     }
 }

@@ -249,7 +249,7 @@ impl SystemLine<'_> {
             notes::draw(canvas, notes, lines);
         }
         self.multi_rests(canvas);
-        let begin = self.placed.first().map_or(self.indent, |bar| bar.body);
+        let begin = self.placed.first().map_or(self.indent, |bar| bar.body - bar.lead.ties);
         let end = self.placed.last().map_or(self.right, |bar| bar.end) - 0.3;
         for notes in &voices {
             notes::paired_tremolos(canvas, notes);
@@ -276,7 +276,8 @@ impl SystemLine<'_> {
         directions::words(canvas, &said, words_end);
     }
 
-    /// Where the wavy line of a trill ends: before the next note, or behind those that are tied on.
+    /// Where the wavy line of a trill ends: before the next note, or behind those that are tied on, and
+    /// before the bar line in any case.
     fn trill_end(&self, notes: &[Placed], n: usize, end: f64) -> f64 {
         let mut last = n;
         while let Some(note) = notes[last].chord.note()
@@ -285,7 +286,10 @@ impl SystemLine<'_> {
         {
             last += 1;
         }
-        notes.get(last + 1).map_or(end, |next| next.x - next.chord.left)
+        let next = notes.get(last + 1).map_or(end, |next| next.x - next.chord.left);
+        let bar = self.placed.iter().find(|placed| placed.bar == notes[last].bar);
+        let line = bar.map_or(end, |placed| placed.end - self.spaces[placed.bar].line - 0.3);
+        next.min(line)
     }
 
     /// The notes of a line to which a slur belongs, whole or in part.
@@ -506,8 +510,10 @@ impl SystemLine<'_> {
             let line = self.spaces[placed.bar].line;
             let (from, to) = (placed.body + 1.3, placed.end - line - 1.3);
             canvas.line((Kind::Rest, origin), (from, 0.0), (to, 0.0), 0.75);
+            // On one line lower than the bar lines are.
+            let half = if self.bar(placed.bar).lines == 5 { 1.0 } else { 0.6 };
             for x in [from, to] {
-                canvas.line((Kind::Rest, origin), (x, -1.0), (x, 1.0), 0.18);
+                canvas.line((Kind::Rest, origin), (x, -half), (x, half), 0.18);
             }
             let mut x = f64::midpoint(from, to) - digits_width(count) / 2.0;
             for digit in Glyph::digits(count) {
@@ -520,7 +526,7 @@ impl SystemLine<'_> {
     /// Directions of the staff with their places.
     fn said(&self) -> Vec<Said<'_>> {
         let mut said = Vec::new();
-        for placed in self.placed {
+        for (n, placed) in self.placed.iter().enumerate() {
             let space = &self.spaces[placed.bar];
             for direction in &self.bar(placed.bar).directions {
                 let length = self.sheet.bars[placed.bar].length;
@@ -532,7 +538,10 @@ impl SystemLine<'_> {
                 };
                 let x = if at_end { left } else { left + 0.6 };
                 let at = (placed.bar, direction.at);
-                said.push(Said { kind: &direction.kind, x, left, at, above: direction.above });
+                // Bar lines of a score go through what stands between its staves.
+                let clear = if self.sheet.is_part || n == 0 { f64::MIN } else { placed.x + 0.3 };
+                let above = direction.above;
+                said.push(Said { kind: &direction.kind, x, left, clear, at, above });
             }
         }
         said

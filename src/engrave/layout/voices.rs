@@ -22,8 +22,36 @@ pub(super) fn part_voices<'a>(upper: &mut [Chord<'a>], lower: &mut [Chord<'a>]) 
     for chord in upper.iter_mut() {
         part_rest(chord, lower);
     }
-    for chord in lower {
+    for chord in lower.iter_mut() {
         part_rest(chord, upper);
+    }
+    share_rests(upper, lower);
+}
+
+/// Where both voices rest as long, one rest stands for both, in the middle (Gould, chapter 1, from
+/// memory).
+fn share_rests(upper: &mut [Chord], lower: &mut [Chord]) {
+    for one in upper.iter_mut().filter(|chord| matches!(chord.look, Look::Rest { .. })) {
+        let alike = |other: &&mut Chord| {
+            matches!(other.look, Look::Rest { .. })
+                && other.at() == one.at()
+                && other.event.element.value == one.event.element.value
+                && other.event.element.length == one.event.element.length
+                && (other.scale - one.scale).abs() < 1e-9
+        };
+        let Some(other) = lower.iter_mut().find(alike) else { continue };
+        let (Look::Rest { y: above, .. }, Look::Rest { y: below, .. }) =
+            (&mut one.look, &mut other.look)
+        else {
+            continue;
+        };
+        // Each stands two spaces from the middle, or farther.
+        let (to, steps) = (f64::midpoint(*above, *below), (*below - *above).narrow::<i32>());
+        let to = if steps == 4 { to } else { to.round() };
+        let (up, down) = (to - *above, *below - to);
+        (*above, *below) = (to, to);
+        one.dots.iter_mut().for_each(|dot| dot.1 -= (2.0 * up).narrow::<i32>());
+        other.dots.iter_mut().for_each(|dot| dot.1 += (2.0 * down).narrow::<i32>());
     }
 }
 
@@ -135,6 +163,9 @@ pub(super) fn join_spreads<'a>(upper: &mut [Chord<'a>], lower: &mut [Chord<'a>])
     }
 }
 
+/// Where the bars of rest of a player stand under a cue, in staff spaces from the middle line.
+const UNDER_CUE: f64 = 3.0;
+
 /// A rest gives way to notes of the other voice that stand in its column.
 fn part_rest(rest: &mut Chord, others: &[Chord]) {
     let Some(side) = rest.side else { return };
@@ -145,6 +176,10 @@ fn part_rest(rest: &mut Chord, others: &[Chord]) {
         return;
     };
     let bounds = glyph.bounds();
+    // Under a cue a player's bars of rest stand at one height, below the staff.
+    if *whole_bar && side == Side::Lower && others.iter().any(|other| other.event.element.cue) {
+        *y = (*y).max(UNDER_CUE);
+    }
     let moved = match side {
         Side::Upper => (-f64::from(high) / 2.0 + bounds.y0 - 0.2).min(*y),
         Side::Lower => (-f64::from(low) / 2.0 + bounds.y1 + 0.2).max(*y),

@@ -14,8 +14,8 @@ mod values;
 use std::collections::HashMap;
 
 use super::Error;
-use super::loss::Losses;
-use super::raw::{Head, RawInstrument, RawMeasure, RawMetre, RawPart, RawScore};
+use super::loss::{Losses, NOWHERE};
+use super::raw::{RawInstrument, RawMeasure, RawMetre, RawPart, RawScore};
 use crate::music::{Interval, PitchName, Time};
 use crate::narrow::Narrow;
 
@@ -458,12 +458,54 @@ impl<'a> Reader<'a, '_> {
                     }
                 }
             }
-            "identification" => identification(&mut self.score.head, element),
+            "identification" => self.identification(element),
+            "credit" => self.credit(element),
             "part-list" => self.part_list(element)?,
             _ => {}
         }
         self.tree = tree;
         Ok(())
+    }
+
+    fn identification(&mut self, element: Element) {
+        let head = &mut self.score.head;
+        for child in element.children() {
+            if child.name() == "miscellaneous" {
+                let mut fields = child.children();
+                let revision = fields.find(|field| field.is("name", "revision"));
+                head.revision = revision.and_then(|field| line(&field.text()));
+                continue;
+            }
+            let Some(text) = line(&child.text()) else { continue };
+            match child.name() {
+                "creator" if child.is("type", "composer") => and(&mut head.composer, text),
+                "creator" if child.is("type", "arranger") => and(&mut head.arranger, text),
+                "creator" => {
+                    let kind = child.attribute("type").filter(|kind| !kind.is_empty());
+                    let kind = kind.unwrap_or("creator".into());
+                    self.losses.left_out(format!("the name of the {kind}"), None, NOWHERE);
+                }
+                "rights" => and(&mut head.rights, text),
+                _ => {}
+            }
+        }
+    }
+
+    /// Words on the first page, where nothing else says what they say.
+    fn credit(&mut self, element: Element) {
+        let head = &mut self.score.head;
+        let place = match element.text_of("credit-type").as_deref().map(str::trim) {
+            Some("title") => &mut head.title,
+            Some("subtitle") => &mut head.subtitle,
+            Some("composer") => &mut head.composer,
+            Some("rights") => &mut head.rights,
+            _ => return,
+        };
+        if place.is_none() {
+            let words = element.children().filter(|child| child.name() == "credit-words");
+            let words: Vec<String> = words.map(|words| words.text().into_owned()).collect();
+            *place = line(&words.join(" "));
+        }
     }
 
     fn part_list(&mut self, element: Element) -> Result<(), Error> {
@@ -503,15 +545,14 @@ impl<'a> Reader<'a, '_> {
     }
 }
 
-fn identification(head: &mut Head, element: Element) {
-    for child in element.children() {
-        let text = line(&child.text());
-        match child.name() {
-            "creator" if child.is("type", "composer") => head.composer = text,
-            "creator" if child.is("type", "arranger") => head.arranger = text,
-            "rights" => head.rights = text,
-            _ => {}
+/// One more name of a kind.
+fn and(place: &mut Option<String>, name: String) {
+    match place {
+        Some(names) if *names != name => {
+            names.push_str(", ");
+            names.push_str(&name);
         }
+        _ => *place = Some(name),
     }
 }
 

@@ -187,11 +187,12 @@ const DECLARATIONS: [(&str, &str); 11] = [
     ("scoring", "who does what"),
     ("layout", "what a copyist overrides on the pages"),
 ];
-const PIECE: [(&str, &str); 7] = [
+const PIECE: [(&str, &str); 8] = [
     ("subtitle", "the second line of the head"),
     ("composer", ""),
     ("arranger", ""),
     ("licence", "of the music: CC0-1.0"),
+    ("revision", "which version, or of when: 2nd version, 12 May"),
     ("movement", "the source of a movement"),
     ("bars", "through or afresh: how movements number them"),
     ("marks", "through or afresh: how movements letter them"),

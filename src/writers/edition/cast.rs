@@ -25,6 +25,7 @@ pub(super) fn head(score: &Score, kind: Kind) -> Head {
         composer: score.composer.clone(),
         arranger: score.arranger.clone(),
         licence: score.licence.clone(),
+        revision: score.revision.clone(),
         scoring: score.scoring.clone(),
         ensemble: score.ensemble.clone(),
         name,
@@ -50,11 +51,18 @@ fn keys(player: &Staff) -> Option<String> {
     Some(rest.fold(first.clone(), |all, name| format!("{all}, {name}")))
 }
 
-/// "also Piccolo, Alto flute".
+/// "also Piccolo, Alto flute"; "begins on Flute" where a player has another one in hand at first than
+/// the part is named after.
 fn also(player: &Staff) -> Option<String> {
-    let others: Vec<&str> =
-        player.instruments.iter().skip(1).map(|instrument| &*instrument.name).collect();
-    (!others.is_empty()).then(|| format!("also {}", others.join(", ")))
+    let named = |name: &str| player.name == name || player.name.starts_with(&format!("{name} "));
+    let all: Vec<&str> = player.instruments.iter().map(|instrument| &*instrument.name).collect();
+    let (first, rest) = all.split_first()?;
+    let others: Vec<&str> = rest.iter().copied().filter(|name| !named(name)).collect();
+    let begins = others.len() < rest.len() && !named(first);
+    let also = (!others.is_empty()).then(|| format!("also {}", others.join(", ")));
+    let begins = begins.then(|| format!("begins on {first}"));
+    let said: Vec<String> = begins.into_iter().chain(also).collect();
+    (!said.is_empty()).then(|| said.join(", "))
 }
 
 /// The name of a part in a score: with the key that it begins in.

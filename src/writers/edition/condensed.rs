@@ -40,12 +40,14 @@ pub(super) fn pairs(score: &Score) -> Vec<Range<usize>> {
     pairs
 }
 
+/// The number of a player among those of a kind: 3 of the third horn.
+fn number(staff: &Staff) -> Option<u32> {
+    staff.id.rsplit_once('.').and_then(|(_, number)| number.parse().ok())
+}
+
 /// May two players share a staff?
 fn share(first: &Staff, second: &Staff) -> bool {
     let line = |staff: &Staff| staff.id.rsplit_once('.').map(|(line, _)| line.to_owned());
-    let number = |staff: &Staff| {
-        staff.id.rsplit_once('.').and_then(|(_, number)| number.parse::<u32>().ok())
-    };
     let same = |a: &Measure, b: &Measure| {
         a.key == b.key
             && a.transposition == b.transposition
@@ -115,7 +117,7 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
             counted: false,
         });
     }
-    label(&unsettled, &mut bars);
+    label(pair, &unsettled, &mut bars);
     settle(&mut bars);
     let mut staff = EditionStaff { part, bars, spans: Vec::new() };
     staff.spans = spans::of_voices(&staff);
@@ -123,21 +125,31 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
     edition.staves.push(staff);
     spans::number(&mut edition.staves[number..]);
     edition.parts.push(EditionPart {
-        name: shared_name(&pair[0].name, &pair[1].name, pair[0].key_name.as_deref()),
-        short: shared_name(&pair[0].abbreviation, &pair[1].abbreviation, None),
+        name: shared_name(pair.map(|staff| &staff.name), pair[0]),
+        short: shared_short(pair.map(|staff| &staff.abbreviation)),
         players: player..player + 2,
         staves: number..number + 1,
     });
 }
 
 /// "Horns 1, 2 in D" from "Horn 1" and "Horn 2"; both names in full where they do not end alike.
-fn shared_name(first: &str, second: &str, key: Option<&str>) -> String {
-    let key = key.map_or_else(String::new, |key| format!(" {key}"));
+fn shared_name([first, second]: [&String; 2], of: &Staff) -> String {
+    let key = of.key_name.as_ref().map_or_else(String::new, |key| format!(" {key}"));
     match (first.rsplit_once(' '), second.rsplit_once(' ')) {
         (Some((name, one)), Some((other, two))) if name == other => {
+            let named = name == of.instrument.name;
+            let name = if named { &of.instrument.plural } else { name };
             format!("{name} {one}, {two}{key}")
         }
         _ => format!("{first}, {second}{key}"),
+    }
+}
+
+/// "Hn. 1, 2" from "Hn. 1" and "Hn. 2".
+fn shared_short([first, second]: [&String; 2]) -> String {
+    match (first.rsplit_once(' '), second.rsplit_once(' ')) {
+        (Some((name, one)), Some((other, two))) if name == other => format!("{name} {one}, {two}"),
+        _ => format!("{first}, {second}"),
     }
 }
 
@@ -304,7 +316,7 @@ fn clefs(pair: [&Staff; 2]) -> Vec<SmallVec<[(Time, Clef); 1]>> {
 }
 
 /// What is said to both, each thing once; where they are told different dynamics at once, those of
-/// the first stand above the staff.
+/// the first stand above the staff. The same dynamic within a half note stands once.
 fn said(way: Way, measures: [&Measure; 2]) -> Vec<EditionDirection> {
     let of = |measure: &Measure| -> Vec<EditionDirection> {
         measure.directions.iter().filter_map(staves::direction).collect()
@@ -321,17 +333,27 @@ fn said(way: Way, measures: [&Measure; 2]) -> Vec<EditionDirection> {
         }
         _ => {
             let mut all = of(measures[0]);
+            let loud = |said: &EditionDirection| matches!(said.kind, DirectionKind::Dynamic(_));
+            let same = |a: &EditionDirection, b: &EditionDirection| {
+                let apart = if a.at < b.at { b.at - a.at } else { a.at - b.at };
+                a.kind == b.kind && (a.at == b.at || loud(a) && apart <= Time::QUARTER * 2)
+            };
+            let mut differ = false;
             for said in of(measures[1]) {
-                if all.iter().any(|other| (other.at, &other.kind) == (said.at, &said.kind)) {
+                if let Some(other) = all.iter_mut().find(|other| same(other, &said)) {
+                    // One sign says it to both, when the first of them begins.
+                    other.at = other.at.min(said.at);
                     continue;
                 }
-                if let DirectionKind::Dynamic(_) = said.kind {
-                    for other in &mut all {
-                        let dynamic = matches!(other.kind, DirectionKind::Dynamic(_));
-                        other.above |= dynamic && other.at == said.at;
-                    }
-                }
-                all.push(said);
+                differ |= loud(&said);
+                all.push(EditionDirection { origin: said.origin, ..said });
+            }
+            if differ {
+                let own = of(measures[0]);
+                let of_first = |said: &&mut EditionDirection| {
+                    loud(said) && own.iter().any(|own| (own.at, &own.kind) == (said.at, &said.kind))
+                };
+                all.iter_mut().filter(of_first).for_each(|said| said.above = true);
             }
             all.sort_by_key(|said| said.at);
             all
@@ -340,7 +362,8 @@ fn said(way: Way, measures: [&Measure; 2]) -> Vec<EditionDirection> {
 }
 
 /// Says who plays where that changes: "1.", "2.", "a 2". Chords and two voices say it themselves.
-fn label(ways: &[Way], bars: &mut [StaffBar]) {
+fn label(pair: [&Staff; 2], ways: &[Way], bars: &mut [StaffBar]) {
+    let numbers = pair.map(|staff| format!("{}.", number(staff).unwrap_or(1)));
     let mut before = Way::Rest;
     let mut rested = 0;
     for (way, bar) in ways.iter().zip(bars) {
@@ -349,8 +372,7 @@ fn label(ways: &[Way], bars: &mut [StaffBar]) {
             continue;
         }
         let words = match way {
-            Way::Alone(0) => Some("1."),
-            Way::Alone(_) => Some("2."),
+            Way::Alone(who) => Some(numbers[*who].as_str()),
             Way::Unison => Some("a 2"),
             _ => None,
         };
@@ -468,7 +490,7 @@ mod tests {
         );
         assert_eq!(shown(&score), ["a 2 E5 F#5!", "E5&G5", "1. A5", "C5 C5 / F#5!"]);
         let edition = condensed_score(&score);
-        assert_eq!(edition.parts[0].name, "Oboe 1, 2");
+        assert_eq!(edition.parts[0].name, "Oboes 1, 2");
         assert_eq!((edition.staves.len(), edition.players.len()), (1, 2));
     }
 

@@ -13,6 +13,7 @@ use smallvec::smallvec;
 use crate::arrange::{Arrangement, Part, SoundingNote};
 use crate::instruments::Clef;
 use crate::music::Time;
+use crate::narrow::Narrow;
 use crate::notate::{ElementKind, Origin, Stem, bars_of, stems};
 use crate::resolve::{DirectionKind as Said, Dynamic, Mark, Role, Sound};
 
@@ -217,6 +218,10 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
             if let Sound::Pitches(pitches) = &mut note.sound {
                 pitches.iter_mut().for_each(|pitch| *pitch = pitch.octaves_up(octaves));
             }
+            if let Some(graces) = &mut note.attached.graces {
+                let pitches = graces.notes.iter_mut().flat_map(|(_, pitches)| pitches.iter_mut());
+                pitches.for_each(|pitch| *pitch = pitch.octaves_up(octaves));
+            }
         }
     }
     let measures = bars_of(&read, edition.bars, cue.bars.clone());
@@ -296,14 +301,15 @@ fn octaves(part: &Part, clef: Clef, at: Time) -> i8 {
         let tops = part.notes.iter().filter_map(|note| note.sound.pitches().last());
         let steps = tops.map(|pitch| {
             let step = part.written(*pitch, at).step() + 7 * i32::from(octaves);
-            // Up to eight steps from the middle line need two leger lines.
-            ((step - middle).abs() - 8).max(0)
+            // Up to five steps from the middle line need no leger line.
+            ((step - middle).abs() - 5).max(0)
         });
         steps.sum::<i32>()
     };
-    // What stands where it sounds is worth some leger lines.
-    let cost = |octaves: &i8| away(*octaves) + 4 * i32::from(octaves.abs());
-    [0, 1, -1, 2, -2].into_iter().min_by_key(cost).unwrap_or(0)
+    // What stands where it sounds is worth a leger line a note.
+    let notes = part.notes.len().max(2).narrow::<i32>();
+    let cost = |octaves: &i8| away(*octaves) + 2 * notes * i32::from(octaves.abs());
+    [0, 1, -1, 2, -2, 3, -3].into_iter().min_by_key(cost).unwrap_or(0)
 }
 
 #[cfg(test)]

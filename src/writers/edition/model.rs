@@ -62,6 +62,8 @@ pub struct Head {
     pub arranger: Option<String>,
     /// Licence, for the foot of the first page.
     pub licence: Option<String>,
+    /// Which version it is, or of when, for the foot of each page.
+    pub revision: Option<String>,
     /// Name of the scoring: "spa". On the stand two scorings look alike but for this.
     pub scoring: String,
     /// Name of the ensemble: "spa-orchestra".

@@ -99,6 +99,7 @@ fn score_of(
         composer: piece.composer.clone(),
         arranger: piece.arranger.clone(),
         licence: piece.licence.clone(),
+        revision: piece.revision.clone(),
         scoring: arrangement.scoring.name.clone(),
         ensemble: ensemble.map(|ensemble| ensemble.name.clone()).unwrap_or_default(),
         source: None,

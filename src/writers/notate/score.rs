@@ -26,6 +26,8 @@ pub struct Score {
     pub arranger: Option<String>,
     /// Licence of the music.
     pub licence: Option<String>,
+    /// Which version it is, or of when.
+    pub revision: Option<String>,
     /// Name of the scoring: "spa".
     pub scoring: String,
     /// Name of the ensemble: "spa-orchestra".

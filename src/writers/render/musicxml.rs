@@ -113,6 +113,7 @@ fn head(xml: &mut Xml, edition: &Edition) {
     let fields = [
         ("scoring", Some(&head.scoring)),
         ("ensemble", ensemble),
+        ("revision", head.revision.as_ref()),
         ("source", head.source.as_ref()),
     ];
     for (name, text) in fields {
@@ -177,6 +178,9 @@ fn credits(xml: &mut Xml, edition: &Edition) {
         .collect();
     say(Some("part name"), "left", &of_part.join(", "));
     say(None, "left", &scoring(&head.scoring, &head.ensemble, head.source.as_deref()));
+    if let Some(revision) = &head.revision {
+        say(None, "left", revision);
+    }
     if let Some(licence) = &head.licence {
         say(Some("rights"), "center", licence);
     }

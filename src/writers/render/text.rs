@@ -390,4 +390,7 @@ fn foot(edition: &Edition, out: &mut String) {
     if let Some(licence) = &edition.head.licence {
         paragraph(&format!("Licence: {licence}"), PART_WIDTH, out);
     }
+    if let Some(revision) = &edition.head.revision {
+        paragraph(&format!("Revision: {revision}"), PART_WIDTH, out);
+    }
 }

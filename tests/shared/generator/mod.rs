@@ -51,7 +51,7 @@ fn sized(
 ) -> String {
     let mut out = format!("piece \"{}\" {{\n", TITLES[choices.below(16) % 4].replace('"', "”"));
     if choices.one_in(4) {
-        out += "  subtitle \"For the opening of the sluice\"\n  composer \"House copyist\"\n  licence \"CC0-1.0\"\n";
+        out += "  subtitle \"For the opening of the sluice\"\n  composer \"House copyist\"\n  licence \"CC0-1.0\"\n  revision \"2nd version, 12 May\"\n";
     }
     out += "}\n";
     let bars = form(choices, most_bars, &mut out);

@@ -44,6 +44,8 @@ pub struct Piece {
     pub arranger: Option<String>,
     /// Licence of the music.
     pub licence: Option<String>,
+    /// Which version it is, or of when: "2nd version, 12 May 2026".
+    pub revision: Option<String>,
     /// The declaration of the piece.
     pub span: Span,
     /// Its movements, where it has several: then the rest is theirs, joined.

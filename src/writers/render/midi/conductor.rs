@@ -23,7 +23,9 @@ pub(super) fn events<'a>(
         name(MetaMessage::Copyright(licence.as_bytes()));
     }
     name(MetaMessage::TrackName(piece.title.as_bytes()));
-    for text in [&piece.subtitle, &piece.composer, &piece.arranger].into_iter().flatten() {
+    for text in
+        [&piece.subtitle, &piece.composer, &piece.arranger, &piece.revision].into_iter().flatten()
+    {
         name(MetaMessage::Text(text.as_bytes()));
     }
     frame(&piece.form, performance, ticks, &mut events);

@@ -88,8 +88,9 @@ fn head(edition: &Edition, out: &mut String) {
 }
 
 fn foot(edition: &Edition, out: &mut String) {
-    let facts = [edition.head.licence.as_ref(), edition.head.source.as_ref()];
-    let labels = ["", "Source "];
+    let head = &edition.head;
+    let facts = [head.licence.as_ref(), head.revision.as_ref(), head.source.as_ref()];
+    let labels = ["", "Revision: ", "Source "];
     let said: Vec<String> = facts
         .iter()
         .zip(labels)
