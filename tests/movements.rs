@@ -137,12 +137,41 @@ fn an_edit_of_a_movement_reaches_the_whole_and_one_of_its_own_titles_stands_as_i
 }
 
 #[test]
-fn a_layout_of_the_whole_is_not_passed_over() {
-    let mut session = samples();
-    let file =
-        session.open("weir-suite.ripieno", &format!("{SUITE}\nlayout {{\n  score paper a3\n}}\n"));
-    let codes: Vec<_> = session.findings(file).iter().map(|finding| finding.code).collect();
-    assert_eq!(codes, ["movements/music"]);
+fn a_whole_has_paper_and_staves_of_its_own_and_the_bars_of_its_movements() {
+    use ripieno::resolve::{Overridden, Pages};
+    let told = |layout: &str| -> Vec<String> {
+        let mut session = samples();
+        let file = session.open("weir-suite.ripieno", &format!("{SUITE}\n{layout}\n"));
+        let findings = session.findings(file);
+        findings.iter().map(|finding| format!("{} {}", finding.code, finding.message)).collect()
+    };
+    let whole = "layout for spa {\n  score paper a3 landscape\n  parts staff 7.5 mm\n  \
+                 score hide empty oboe\n}";
+    assert!(told(whole).is_empty(), "{:?}", told(whole));
+    assert_eq!(told("layout for spar {\n}"), ["names/unknown Unknown scoring `spar`."]);
+    let player = "layout {\n  obeo.1 staff 7 mm\n}";
+    assert_eq!(told(player), ["names/unknown Unknown player or group `obeo.1`."]);
+    let bars = "layout {\n  parts break before 9\n}";
+    let message = "movements/music The layout of a piece in movements names bars of its own.";
+    assert_eq!(told(bars), [message]);
+
+    let (mut session, file) = suite();
+    session.arrangements(file);
+    let air = session.file("weir-air.ripieno").unwrap();
+    let text = session.document(air).text().to_string();
+    let layout = "\nlayout for spa {\n  parts paper a3\n  basso break before 9\n}\n";
+    session.open("weir-air.ripieno", &format!("{text}{layout}"));
+    let file = session.open("weir-suite.ripieno", &format!("{SUITE}\n{whole}\n"));
+    let spa = session.arrangement(file, "spa").unwrap();
+    let [own, of_air] = &spa.piece.layouts[..] else { panic!("{:?}", spa.piece.layouts) };
+    assert_eq!(own.lines.len(), 3);
+    // The paper of a movement is for its own pages; its bars stand behind those of the march, and
+    // its group is named by its players.
+    let [line] = &of_air.lines[..] else { panic!("{:?}", of_air.lines) };
+    assert!(matches!(&line.what, Overridden::Break(bars) if bars[0].0 == 16 + 8));
+    let Pages::Players(players) = &line.pages else { panic!("{:?}", line.pages) };
+    let players: Vec<&str> = players.iter().map(|(name, _)| name.as_str()).collect();
+    assert!(players.contains(&"bassoon") && players.contains(&"cello"), "{players:?}");
 }
 
 #[test]

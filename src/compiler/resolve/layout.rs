@@ -19,8 +19,8 @@ const STAVES: (f64, f64) = (2.0, 15.0);
 /// How far a sign can be moved, in staff spaces. Our heuristic: what goes farther is no nudge.
 const FARTHEST: f64 = 20.0;
 
-/// The layouts of a piece whose scorings are known.
-pub(super) fn layouts(cx: &mut Resolver, tree: &Tree, piece: &Piece) -> Vec<Layout> {
+/// The layouts of a piece whose scorings are known, or of a whole whose movements have them.
+pub(super) fn layouts(cx: &mut Resolver, tree: &Tree, piece: &Piece, whole: bool) -> Vec<Layout> {
     let mut layouts: Vec<(Layout, Span)> = Vec::new();
     let scorings = tree.declarations.iter().filter_map(|declaration| match &**declaration {
         Declaration::Scoring(scoring) => Some(scoring.name.value.as_str()),
@@ -29,7 +29,7 @@ pub(super) fn layouts(cx: &mut Resolver, tree: &Tree, piece: &Piece) -> Vec<Layo
     let declared: Vec<&str> = scorings.collect();
     for declaration in &tree.declarations {
         let Declaration::Layout(tree) = &**declaration else { continue };
-        let Some(layout) = layout(cx, tree, (piece, &declared)) else { continue };
+        let Some(layout) = layout(cx, tree, (piece, &declared), whole) else { continue };
         let span = tree.scoring.as_ref().map_or(tree.span, |scoring| scoring.span);
         match layouts.iter().find(|(other, _)| other.scoring == layout.scoring) {
             Some((_, first)) => {
@@ -53,11 +53,16 @@ fn layout(
     cx: &mut Resolver,
     tree: &LayoutTree,
     (piece, declared): (&Piece, &[&str]),
+    whole: bool,
 ) -> Option<Layout> {
     let forces: Vec<&Ensemble> = match &tree.scoring {
         Some(word) => {
             let scoring = piece.scorings.iter().find(|scoring| scoring.name == word.value);
             let Some(scoring) = scoring else {
+                // The scorings of a whole are those of its movements, which are looked up later.
+                if whole {
+                    return Some(read(cx, tree, (piece, Vec::new()), whole));
+                }
                 let known: Vec<&str> = piece.scorings.iter().map(|s| s.name.as_str()).collect();
                 // One that is declared for an ensemble that there is not has been told already.
                 if !declared.contains(&word.value.as_str()) {
@@ -69,9 +74,23 @@ fn layout(
         }
         None => piece.ensembles.iter().map(|ensemble| &**ensemble).collect(),
     };
-    let mut reading = Reading { cx, form: &piece.form, forces, said: Vec::new() };
+    Some(read(cx, tree, (piece, forces), whole))
+}
+
+fn read(
+    cx: &mut Resolver,
+    tree: &LayoutTree,
+    (piece, forces): (&Piece, Vec<&Ensemble>),
+    whole: bool,
+) -> Layout {
+    let mut reading = Reading { cx, form: &piece.form, forces, said: Vec::new(), whole };
     let lines = tree.lines.iter().filter_map(|line| reading.line(line)).collect();
-    Some(Layout { scoring: tree.scoring.as_ref().map(|word| word.value.clone()), lines })
+    let scoring = tree.scoring.as_ref();
+    Layout {
+        scoring: scoring.map(|word| word.value.clone()),
+        lines,
+        span: scoring.map_or(tree.span, |word| word.span),
+    }
 }
 
 /// A layout while its lines are read.
@@ -81,10 +100,28 @@ struct Reading<'a, 'c> {
     forces: Vec<&'a Ensemble>,
     /// What was said before, and where.
     said: Vec<(String, Span)>,
+    /// Is it the layout of a piece in movements?
+    whole: bool,
 }
 
 impl Reading<'_, '_> {
     fn line(&mut self, line: &LayoutLine) -> Option<Override> {
+        let of_bars =
+            matches!(line.what, LayoutItem::Break(_) | LayoutItem::Turn(_) | LayoutItem::Nudge(_));
+        if self.whole && of_bars {
+            self.cx.push(
+                Diagnostic::error(
+                    "movements/music",
+                    line.span,
+                    "The layout of a piece in movements names bars of its own.",
+                )
+                .with_help(
+                    "Move the line into a layout in the source of the movement to which the bar \
+                     belongs; it holds on the pages of the whole too.",
+                ),
+            );
+            return None;
+        }
         let (pages, named) = match &line.pages {
             PagesTree::Score(_) => (Pages::Score, "score".to_string()),
             PagesTree::Parts(_) => (Pages::Parts, "parts".to_string()),
@@ -149,7 +186,9 @@ impl Reading<'_, '_> {
     fn players(&mut self, words: &[Word]) -> Vec<(String, Span)> {
         let mut found = Vec::new();
         for word in words {
-            if self.forces.iter().any(|e| !e.players_named(&word.value).is_empty()) {
+            // Whom a whole names is looked up among its movements, later.
+            let known = || self.forces.iter().any(|e| !e.players_named(&word.value).is_empty());
+            if self.whole || known() {
                 found.push((word.value.clone(), word.span));
             } else if !self.forces.is_empty()
                 && !self.forces.iter().any(|ensemble| ensemble.may_have(&word.value))

@@ -187,6 +187,7 @@ fn link(
     head(cx, tree, &mut piece);
     if names_movements(tree) {
         (piece.movements, piece.through) = (movements, through);
+        piece.layouts = layout::layouts(cx, tree, &piece, true);
         return piece;
     }
     let voices = (form::longest_voice(tree), form::last_of_voices(tree));
@@ -234,7 +235,7 @@ fn link(
     piece.ensembles = kept.ensembles(ensemble::ensembles(cx, tree));
     kept.voices = voices;
     piece.scorings = kept.scorings(scoring::scorings(cx, tree, &piece));
-    piece.layouts = layout::layouts(cx, tree, &piece);
+    piece.layouts = layout::layouts(cx, tree, &piece, false);
     cx.counted.gather(&piece.form, &mut cx.diagnostics);
     piece
 }

@@ -6,14 +6,15 @@
 use std::sync::Arc;
 
 use super::piece::{
-    Bar, BarIndices, Direction, DirectionKind, Ensemble, Form, FormMovement, Line, Movement, Music,
-    Piece, Player, Scoring, Through, Verb, Voice, roman,
+    Bar, BarIndices, Direction, DirectionKind, Ensemble, Form, FormMovement, Layout, Line,
+    Movement, Music, Nudge, Overridden, Override, Pages, Piece, Player, Scoring, Through, Verb,
+    Voice, roman,
 };
 use super::{Resolver, Shelf, loader, said_twice};
 use crate::diagnostics::{Diagnostic, FileId, Span};
 use crate::limits;
 use crate::music::{Sign, Time};
-use crate::syntax::{Declaration, PieceTree, Tree};
+use crate::syntax::{Declaration, PieceTree, Spanned, Tree};
 
 /// The movements that a piece names, and what goes on from one to the next.
 pub(super) fn movements(
@@ -112,20 +113,10 @@ fn music_beside(cx: &mut Resolver, tree: &Tree, piece: Span) {
             Declaration::Voice(voice) => ("a voice", voice.name.span),
             Declaration::Lyrics(lyrics) => ("lyrics", lyrics.voice.span),
             Declaration::Scoring(scoring) => ("a scoring", scoring.name.span),
-            Declaration::Layout(layout) => ("a layout", layout.span),
             _ => continue,
         };
-        let help = match &**declaration {
-            Declaration::Layout(_) => {
-                "Choose paper and empty staves on the command line (`--paper`, `--landscape`, \
-                 `--hide-empty`); a layout holds for the pages of a movement that is printed by \
-                 itself, and stands in its source."
-            }
-            _ => {
-                "Move it into the source of the movement to which it belongs: each movement has \
-                 its own form, voices and scorings."
-            }
-        };
+        let help = "Move it into the source of the movement to which it belongs: each movement \
+                    has its own form, voices and scorings.";
         cx.push(
             Diagnostic::error(
                 "movements/music",
@@ -166,7 +157,94 @@ pub fn without_scorings(whole: &Piece, movements: &[Arc<Piece>]) -> Vec<Diagnost
             Diagnostic::warning("movements/no-scoring", movement.span, message).with_help(help),
         );
     }
+    told.extend(unknown_in_layouts(whole, movements));
     told
+}
+
+/// Scorings and players of the layouts of a whole that no movement has.
+fn unknown_in_layouts(whole: &Piece, movements: &[Arc<Piece>]) -> Vec<Diagnostic> {
+    let scorings = scoring_names(movements);
+    let ensembles = || movements.iter().flat_map(|piece| &piece.ensembles);
+    let mut told = Vec::new();
+    for layout in whole.layouts.iter().filter(|one| one.span.file == whole.span.file) {
+        if let Some(name) = layout.scoring.as_ref().filter(|name| !scorings.contains(name)) {
+            let known: Vec<&str> = scorings.iter().map(String::as_str).collect();
+            let word = Spanned { value: name.clone(), span: layout.span };
+            told.push(super::unknown(&word, &known, "scoring", name));
+            continue;
+        }
+        for line in &layout.lines {
+            let named = match &line.pages {
+                Pages::Players(names) => names.as_slice(),
+                _ => &[],
+            };
+            let hidden = match &line.what {
+                Overridden::HideEmpty(names) => names.as_slice(),
+                _ => &[],
+            };
+            for (name, span) in named.iter().chain(hidden) {
+                let knows = |ensemble: &Arc<Ensemble>| {
+                    !ensemble.players_named(name).is_empty() || ensemble.may_have(name)
+                };
+                if !ensembles().any(knows) {
+                    let mut known: Vec<&str> = ensembles().flat_map(|one| one.names()).collect();
+                    known.sort_unstable();
+                    known.dedup();
+                    let word = Spanned { value: name.clone(), span: *span };
+                    told.push(super::unknown(&word, &known, "player or group", name));
+                }
+            }
+        }
+    }
+    told
+}
+
+/// What the layouts of a movement say of its bars, for the pages of the whole: paper and staves are
+/// chosen there. Groups are named by their players, for a whole has none.
+fn moved_layouts(piece: &Piece, first: usize) -> Vec<Layout> {
+    let moved = |line: &Override, layout: &Layout| {
+        let what = match &line.what {
+            Overridden::Break(bars) => {
+                Overridden::Break(bars.iter().map(|(bar, span)| (bar + first, *span)).collect())
+            }
+            Overridden::Turn(bars) => {
+                Overridden::Turn(bars.iter().map(|(bar, span)| (bar + first, *span)).collect())
+            }
+            Overridden::Nudge(nudge) => {
+                Overridden::Nudge(Nudge { bar: nudge.bar + first, ..nudge.clone() })
+            }
+            _ => return None,
+        };
+        let pages = match &line.pages {
+            Pages::Players(names) => {
+                Pages::Players(names.iter().flat_map(|one| ungrouped(piece, layout, one)).collect())
+            }
+            other => other.clone(),
+        };
+        Some(Override { pages, what, span: line.span })
+    };
+    let layouts = piece.layouts.iter().map(|layout| Layout {
+        lines: layout.lines.iter().filter_map(|line| moved(line, layout)).collect(),
+        ..layout.clone()
+    });
+    layouts.filter(|layout| !layout.lines.is_empty()).collect()
+}
+
+/// The players of a group, or whoever else is named.
+fn ungrouped(piece: &Piece, layout: &Layout, (name, span): &(String, Span)) -> Vec<(String, Span)> {
+    let scorings = piece.scorings.iter();
+    let holds =
+        |scoring: &&Arc<Scoring>| layout.scoring.as_ref().is_none_or(|s| *s == scoring.name);
+    let ensembles = scorings.filter(holds).filter_map(|one| piece.ensembles.get(one.ensemble));
+    let mut players: Vec<(String, Span)> = Vec::new();
+    for ensemble in ensembles.filter(|one| one.groups.iter().any(|(group, _)| group == name)) {
+        for player in ensemble.players_named(name) {
+            let id = ensemble.players.get(player).map(|player| player.id.clone());
+            let known = |id: &String| players.iter().any(|(known, _)| known == id);
+            players.extend(id.filter(|id| !known(id)).map(|id| (id, *span)));
+        }
+    }
+    if players.is_empty() { vec![(name.clone(), *span)] } else { players }
 }
 
 /// The names of the scorings of movements, each once, in the order in which they come.
@@ -186,7 +264,10 @@ pub type Joined<'a> = (usize, &'a Arc<Piece>);
 /// The whole that some movements make: `whole` is the piece that names them.
 #[must_use]
 pub fn join(whole: &Piece, movements: &[Joined]) -> Piece {
+    // `whole` may be one that was joined before, of movements as they were then.
     let mut joined = Piece { voices: Vec::new(), ..whole.clone() };
+    joined.harmony.clear();
+    joined.layouts.retain(|layout| layout.span.file == whole.span.file);
     let mut form = Form::default();
     let mut lyrics = super::piece::Lyrics::default();
     let mut counted = Counted::default();
@@ -219,6 +300,7 @@ pub fn join(whole: &Piece, movements: &[Joined]) -> Piece {
             Arc::new(Voice { name: voice.name.clone(), span: voice.span, music })
         });
         joined.voices.extend(voices);
+        joined.layouts.extend(moved_layouts(piece, first));
         let sung = piece.lyrics.by_note.iter();
         lyrics.held.extend(&piece.lyrics.held);
         lyrics.unsure |= piece.lyrics.unsure;

@@ -12,6 +12,7 @@
 //! - A sudden change ("meno mosso", "più mosso", "ritenuto") is half as much and holds from its
 //!   bar on (our heuristic); with a metronome mark it is what the mark says.
 //! - "a tempo" takes back what words changed; "Tempo I" goes back to the first metronome mark.
+//! - Words of a voice or a line count as those of the form do, from where they stand.
 //! - "senza" and "non" deny a change; words that are not in the table change nothing.
 //! - A fermata makes what it stands over twice as long, and at least a beat longer (our heuristic).
 //!   All wait together: from the last note that anybody strikes under it within its bar to its end.
@@ -21,7 +22,7 @@ use std::sync::Arc;
 
 use crate::arrange::{Arrangement, Part};
 use crate::music::Time;
-use crate::resolve::{DirectionKind, Form, Mark, Piece, Tempo, seconds_per_whole};
+use crate::resolve::{DirectionKind, Form, Mark, Piece, seconds_per_whole};
 
 /// Words of a gradual change, in small letters, and whether it is to a faster tempo. A word of
 /// music may be cut short with a point. Source: common practice, as in Grove, A Dictionary of Music
@@ -122,7 +123,7 @@ pub struct TempoMap {
 impl TempoMap {
     pub(super) fn new(arrangement: &Arrangement) -> TempoMap {
         let form = &arrangement.piece.form;
-        let plain = without_fermatas(form);
+        let plain = without_fermatas(form, &said(&arrangement.parts));
         let held = held(&arrangement.piece, &arrangement.parts);
         let mut times: Vec<Time> = plain.iter().map(|(at, _)| *at).collect();
         times.extend(held.iter().flat_map(|&(from, to)| [from, to]));
@@ -174,41 +175,74 @@ fn micros(seconds_per_whole: f64) -> u32 {
     (micros.round().clamp(1.0, f64::from(0x00FF_FFFF)).narrow::<u32>()).max(1)
 }
 
-/// A tempo of the form that means something: where it stands, and what its words ask for.
-struct Point<'a> {
+/// Something that sets or changes the tempo: where it stands, its metronome mark, and what its words
+/// ask for.
+struct Point {
     at: Time,
-    tempo: &'a Tempo,
+    beat: Option<(Time, f64)>,
     words: Words,
 }
 
+/// Words of a voice, a line or the dynamics that change the tempo: "rit." over a phrase slows
+/// everybody, as it does where players listen to one another. Only what begins as a word of the
+/// tempo does ("poco rit."), so that "on one string" hurries nobody.
+fn said(parts: &[Arc<Part>]) -> Vec<(Time, Words)> {
+    let mut all: Vec<(Time, Words)> = Vec::new();
+    for said in parts.iter().flat_map(|part| &part.directions) {
+        let DirectionKind::Words(text) = &said.kind else { continue };
+        let meant = words(text);
+        if meant != Words::default() && begins_with_tempo(text) {
+            all.push((said.at, meant));
+        }
+    }
+    all.sort_by_key(|(at, _)| *at);
+    all.dedup_by_key(|(at, _)| *at);
+    all
+}
+
+/// Does a text begin with a word of the tempo, perhaps after "poco", "molto" and their like?
+fn begins_with_tempo(text: &str) -> bool {
+    let lower = text.to_lowercase().replace('ù', "u");
+    let all = lower.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty());
+    let mut all = all.skip_while(|word| matches!(*word, "poco" | "molto" | "un" | "e" | "sempre"));
+    let first = all.next().unwrap_or_default();
+    GRADUAL.iter().any(|(word, _)| *word == first)
+        || matches!(first, "a" | "in" | "tempo" | "meno" | "piu" | "ritenuto" | "riten")
+}
+
 /// Seconds a whole note from written times on, as marks and words have them.
-fn without_fermatas(form: &Form) -> Vec<(Time, f64)> {
-    let points: Vec<Point> = form
+fn without_fermatas(form: &Form, said: &[(Time, Words)]) -> Vec<(Time, f64)> {
+    let mut points: Vec<Point> = form
         .bars
         .iter()
         .filter_map(|bar| {
             let tempo = bar.tempo.as_ref()?;
             let words = tempo.words.as_deref().map(words).unwrap_or_default();
             let known = tempo.beat.is_some() || words != Words::default();
-            known.then_some(Point { at: bar.start, tempo, words })
+            known.then_some(Point { at: bar.start, beat: tempo.beat, words })
         })
         .collect();
-    let first = points.iter().find_map(|point| point.tempo.beat);
+    // What the form says goes before what a player reads there.
+    let known: Vec<Time> = points.iter().map(|point| point.at).collect();
+    let said = said.iter().filter(|(at, _)| *at < form.end() && !known.contains(at));
+    points.extend(said.map(|&(at, words)| Point { at, beat: None, words }));
+    points.sort_by_key(|point| point.at);
+    let first = points.iter().find_map(|point| point.beat);
     let (mut mark, mut speed) = (None, 1.0);
     let mut changes = vec![(Time::ZERO, seconds_per_whole(None))];
     for (index, point) in points.iter().enumerate() {
         let next = points.get(index + 1);
-        if point.words.back.is_some() || point.tempo.beat.is_some() {
+        if point.words.back.is_some() || point.beat.is_some() {
             speed = 1.0;
         }
         if point.words.back == Some(Back::First) {
             mark = first;
         }
-        mark = point.tempo.beat.or(mark);
+        mark = point.beat.or(mark);
         let seconds = seconds_per_whole(mark);
         let begun = speed;
         // A mark is what it says: with "Più mosso" beside it, it is the faster tempo.
-        let sudden_mark = |change: &Change| !change.gradual && point.tempo.beat.is_some();
+        let sudden_mark = |change: &Change| !change.gradual && point.beat.is_some();
         let change = point.words.change.filter(|change| !sudden_mark(change));
         if let Some(change) = change {
             speed *= change.to;
@@ -217,7 +251,7 @@ fn without_fermatas(form: &Form) -> Vec<(Time, f64)> {
             changes.push((point.at, seconds / speed));
             continue;
         };
-        let goal = next.and_then(|next| next.tempo.beat).filter(|_| !change.measured);
+        let goal = next.and_then(|next| next.beat).filter(|_| !change.measured);
         if let (Some((value, rate)), Some((same, now))) = (goal, mark)
             && value == same
             && (rate / now > begun) == (change.to > 1.0)
@@ -289,6 +323,7 @@ fn marked(form: &Form, part: &Part) -> Vec<(Time, Time)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::resolve::Tempo;
 
     fn reached(text: &str) -> Option<(bool, f64)> {
         words(text).change.map(|change| (change.gradual, (change.to * 1000.0).round() / 1000.0))
@@ -323,6 +358,22 @@ mod tests {
     }
 
     #[test]
+    fn words_in_a_part_slow_everybody_down_once() {
+        let mut form = crate::notate::testing::form(&["2/4"; 4]);
+        form.bars[0].tempo = Some(Tempo { beat: Some((Time::QUARTER, 60.0)), words: None });
+        let said = [(Time::of(1, 1), words("rit.")), (Time::of(3, 2), words("a tempo"))];
+        let changes = without_fermatas(&form, &said);
+        let rate = |at: Time| (240.0 / in_force(&changes, at).unwrap()).round();
+        let rates = [(3, 4), (1, 1), (11, 8), (3, 2)].map(|(a, b)| rate(Time::of(a, b)));
+        assert_eq!(rates, [60.0, 58.0, 43.0, 60.0]);
+        for (text, is_tempo) in
+            [("poco rit.", true), ("a tempo", true), ("on the G string", false), ("string.", true)]
+        {
+            assert_eq!(begins_with_tempo(text), is_tempo, "{text}");
+        }
+    }
+
+    #[test]
     fn a_mark_is_what_it_says_whatever_its_words() {
         let mut form = crate::notate::testing::form(&["4/4"; 4]);
         let tempo = |rate, words: &str| {
@@ -332,7 +383,7 @@ mod tests {
         form.bars[1].tempo = tempo(120.0, "Più mosso");
         form.bars[2].tempo = tempo(60.0, "Meno mosso");
         form.bars[3].tempo = Some(Tempo { beat: None, words: Some("Più mosso".into()) });
-        let rates: Vec<f64> = without_fermatas(&form)[1..]
+        let rates: Vec<f64> = without_fermatas(&form, &[])[1..]
             .iter()
             .map(|(_, seconds)| (240.0 / seconds).round())
             .collect();

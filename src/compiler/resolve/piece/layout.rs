@@ -9,6 +9,8 @@ pub struct Layout {
     pub scoring: Option<String>,
     /// The lines in order.
     pub lines: Vec<Override>,
+    /// Where it is declared: the name of its scoring, or its head.
+    pub span: Span,
 }
 
 /// A line of a layout.
