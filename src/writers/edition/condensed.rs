@@ -424,16 +424,19 @@ fn hairpins(pair: [&Staff; 2]) -> Vec<Spanner> {
         SpannerKind::Hairpin { from, to, grows } => Some((from, to, grows)),
         _ => None,
     };
-    let told: Vec<(usize, Time)> = pair[1]
-        .measures
-        .iter()
-        .enumerate()
-        .flat_map(|(bar, measure)| {
-            let loud = measure.directions.iter().filter_map(staves::direction);
-            let loud = loud.filter(|said| matches!(said.kind, DirectionKind::Dynamic(_)));
-            loud.map(move |said| (bar, said.at))
-        })
-        .collect();
+    let dynamics = |staff: &Staff| -> Vec<(usize, Time, DirectionKind)> {
+        let bars = staff.measures.iter().enumerate();
+        let said = bars.flat_map(|(bar, measure)| {
+            measure.directions.iter().filter_map(move |said| Some((bar, staves::direction(said)?)))
+        });
+        said.filter(|(_, said)| matches!(said.kind, DirectionKind::Dynamic(_)))
+            .map(|(bar, said)| (bar, said.at, said.kind))
+            .collect()
+    };
+    // What the second alone is told.
+    let own = dynamics(pair[0]);
+    let told = dynamics(pair[1]).into_iter().filter(|said| !own.contains(said));
+    let told: Vec<(usize, Time)> = told.map(|(bar, at, _)| (bar, at)).collect();
     let mut all = spans::hairpins(&pair[0].measures);
     let others = spans::hairpins(&pair[1].measures);
     for own in &mut all {
