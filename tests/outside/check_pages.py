@@ -366,12 +366,16 @@ def lines_in(left, right, space):
     short = set()
     for n in range(len(found) - 4):
         five = found[n:n + 5]
-        even = all(abs(b[0] - a[0] - space) < 0.15 * space for a, b in zip(five, five[1:]))
+        level = all(abs(b[0] - a[0] - space) < 0.15 * space for a, b in zip(five, five[1:]))
         alike = min(most for _, most in five) > 0.85 * max(most for _, most in five)
-        if even and alike:
+        if level and alike:
             short |= set(range(n, n + 5))
     lengths = [found[n][1] for n in short - full]
     alone = {n for n, (_, most) in enumerate(found) if any(abs(most - length) < 0.03 * length for length in lengths)}
+    # Where nobody has five lines (percussion), a short last line has nothing beside it to be known by.
+    even = lambda a, b: abs(b[0] - a[0] - space) < 0.15 * space  # noqa: E731
+    if not any(even(a, b) for a, b in zip(found, found[1:])):
+        alone |= {n for n, (_, most) in enumerate(found) if most > 0.5 * dark.max()}
     return [found[n][0] for n in sorted(full | short | alone)]
 
 

@@ -417,17 +417,42 @@ fn settle(bars: &mut [StaffBar]) {
     }
 }
 
-/// The hairpins of both, each once.
+/// The hairpins of both, each once. Where the second player is told something else while the first
+/// grows or fades, what the first is told stands above the staff.
 fn hairpins(pair: [&Staff; 2]) -> Vec<Spanner> {
-    let mut all = spans::hairpins(&pair[0].measures);
-    for other in spans::hairpins(&pair[1].measures) {
-        let covered = all.iter().any(|known| match (&known.kind, &other.kind) {
-            (
-                SpannerKind::Hairpin { from, to, .. },
-                SpannerKind::Hairpin { from: other_from, to: other_to, .. },
-            ) => from <= other_to && other_from <= to,
-            _ => false,
+    let ends = |span: &Spanner| match span.kind {
+        SpannerKind::Hairpin { from, to, grows } => Some((from, to, grows)),
+        _ => None,
+    };
+    let dynamics = |staff: &Staff| -> Vec<(usize, Time, DirectionKind)> {
+        let bars = staff.measures.iter().enumerate();
+        let said = bars.flat_map(|(bar, measure)| {
+            measure.directions.iter().filter_map(move |said| Some((bar, staves::direction(said)?)))
         });
+        said.filter(|(_, said)| matches!(said.kind, DirectionKind::Dynamic(_)))
+            .map(|(bar, said)| (bar, said.at, said.kind))
+            .collect()
+    };
+    // What the second alone is told.
+    let own = dynamics(pair[0]);
+    let told = dynamics(pair[1]).into_iter().filter(|said| !own.contains(said));
+    let told: Vec<(usize, Time)> = told.map(|(bar, at, _)| (bar, at)).collect();
+    let mut all = spans::hairpins(&pair[0].measures);
+    let others = spans::hairpins(&pair[1].measures);
+    for own in &mut all {
+        let Some((from, to, grows)) = ends(own) else { continue };
+        let cut = told.iter().any(|at| from < *at && *at < to);
+        let crossed = others.iter().filter_map(ends).any(|(begin, end, also)| {
+            begin < to && from < end && (also != grows || begin < from || end > to)
+        });
+        own.above |= cut || crossed;
+    }
+    for other in others {
+        let Some((from, to, grows)) = ends(&other) else { continue };
+        let covered = all
+            .iter()
+            .filter_map(ends)
+            .any(|(begin, end, also)| also == grows && begin <= from && to <= end);
         if !covered {
             all.push(other);
         }
@@ -511,5 +536,45 @@ mod tests {
     fn a_voice_that_is_misled_by_the_other_has_its_sign() {
         let score = oboes("0/1 1/4 F#5", "1/4 1/4 F5");
         assert_eq!(shown(&score)[0], "F#5! rest / rest F5!");
+    }
+
+    #[test]
+    fn two_players_who_agree_have_one_dynamic_and_others_their_own_sides() {
+        use crate::diagnostics::Sources;
+        use crate::resolve::{NoFiles, resolve};
+        let text = "piece \"Ferry\" { composer \"House copyist\" }\n\
+            form { 1 metre 4/4, key C major\n 3 end }\n\
+            voice one { 1: 1/8 rest [f] E5 1/4 F5 1/2 G5 | 2: [p cresc] 1/2 E5 F5 | 3: [f] 1/1 G5 | }\n\
+            voice two { 1: [f] 1/4 C5 1/2 D5 1/4 E5 | 2: 1/4 rest [p] C5 1/2 D5 | 3: [f] 1/1 E5 | }\n\
+            ensemble few { era 1885\n oboe 2 }\n\
+            scoring few for few {\n oboe.1 plays one as melody\n oboe.2 plays two as harmony\n}\n";
+        let mut sources = Sources::new();
+        let root = sources.add("ferry", text);
+        let (piece, findings) = resolve(&mut sources, root, &mut NoFiles);
+        assert!(findings.is_empty(), "{findings:?}");
+        let arrangement = crate::arrange::arrange(&piece, &piece.scorings[0]);
+        let score = crate::notate::notate(&arrangement);
+        let edition = condensed_score(&score);
+        let staff = &edition.staves[0];
+        let dynamics = |bar: usize| -> Vec<(String, bool)> {
+            let said = staff.bars[bar].directions.iter();
+            said.filter_map(|said| match said.kind {
+                DirectionKind::Dynamic(dynamic) => {
+                    Some((format!("{} {}", said.at, dynamic.letters()), said.above))
+                }
+                _ => None,
+            })
+            .collect()
+        };
+        assert_eq!(dynamics(0), [("0/1 f".to_string(), false)]);
+        assert_eq!(dynamics(2), [("0/1 f".to_string(), false)]);
+        // The first grows while the second begins softly.
+        let above: Vec<bool> = staff
+            .spans
+            .iter()
+            .filter(|span| matches!(span.kind, SpannerKind::Hairpin { .. }))
+            .map(|span| span.above)
+            .collect();
+        assert_eq!(above, [true]);
     }
 }
