@@ -8,10 +8,14 @@ use crate::limits;
 use crate::music::Time;
 use crate::resolve::{Attached, Line, Music, Pitches, Rest, Role, Sound, Verb};
 
+/// What is to be taken: for which parts and places of claims in them, what is claimed of which
+/// music, and octaves up.
+type Wanted<'a> = (Vec<(usize, usize)>, Claim, &'a Music, i8);
+
 impl Work<'_> {
     /// Takes from the voices, on all cores, what the parts that are new will ask for.
     pub(super) fn take_ahead(&mut self) {
-        let mut wanted: Vec<(Vec<(usize, usize)>, Claim, &Music, i8)> = Vec::new();
+        let mut wanted: Vec<Wanted> = Vec::new();
         let mut known: HashMap<(LineId, Time, Time, i8), usize> = HashMap::new();
         let mut notes = 0;
         for (index, part) in self.parts.iter().enumerate() {

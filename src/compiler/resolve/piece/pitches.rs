@@ -20,6 +20,8 @@ enum Held {
         /// Those behind the count mean nothing.
         pitches: [Pitch; FEW],
     },
+    // The list at a distance is one word here, a slice would be two.
+    #[allow(clippy::box_collection)]
     Many(Box<Vec<Pitch>>),
 }
 
