@@ -53,6 +53,7 @@ pub use ripieno_checker::{advise, check, session};
 pub use ripieno_compiler::{
     arrange, diagnostics, format, harmony, instruments, limits, music, narrow, resolve, syntax,
 };
+#[cfg(feature = "pages")]
 pub use ripieno_engrave as engrave;
 pub use ripieno_import as import;
 pub use ripieno_lsp as lsp;

@@ -10,65 +10,7 @@ use ripieno::import::{Options, import};
 
 use shared::choices::Choices;
 use shared::generator::source;
-use shared::importing::{assert_comes_back, compiled, import_anything};
-
-/// Pieces of MusicXML from which files are thrown together.
-const PIECES: &[&str] = &[
-    "<attributes><divisions>6</divisions></attributes>",
-    "<attributes><divisions>0</divisions><transpose><chromatic>-14</chromatic></transpose></attributes>",
-    "<attributes><key><fifths>-5</fifths><mode>minor</mode></key><time><beats>3+2</beats><beat-type>8</beat-type></time><staves>2</staves></attributes>",
-    "<attributes><time><senza-misura/></time></attributes>",
-    "<attributes><time><beats>77</beats><beat-type>3</beat-type></time></attributes>",
-    "<note><pitch><step>F</step><alter>1</alter><octave>5</octave></pitch><duration>6</duration><voice>1</voice><type>quarter</type></note>",
-    "<note><pitch><step>B</step><alter>-3</alter><octave>-1</octave></pitch><duration>3</duration></note>",
-    "<note><pitch><step>G</step><octave>4</octave></pitch><duration>2</duration><tie type='start'/><voice>1</voice><type>eighth</type><time-modification><actual-notes>3</actual-notes><normal-notes>2</normal-notes></time-modification><notations><slur type='start' number='2'/><tuplet type='start'/></notations></note>",
-    "<note><chord/><pitch><step>C</step><octave>5</octave></pitch><duration>2</duration><tie type='stop'/><voice>2</voice><notations><slur type='stop'/><ornaments><tremolo>3</tremolo><trill-mark/></ornaments><fermata/></notations></note>",
-    "<note><grace/><pitch><step>A</step><octave>4</octave></pitch><voice>1</voice><type>16th</type></note>",
-    "<note><grace slash='yes'/><chord/><pitch><step>A</step><octave>5</octave></pitch><voice>1</voice></note>",
-    "<note><rest measure='yes'/><duration>24</duration><notations><fermata/></notations></note>",
-    "<note><rest/><duration>1</duration><staff>2</staff></note>",
-    "<note><unpitched/><duration>6</duration><instrument id='P1-I2'/></note>",
-    "<note><cue/><pitch><step>E</step><octave>4</octave></pitch><duration>6</duration><lyric><text>la</text></lyric></note>",
-    "<note print-object='no'><pitch><step>E</step><octave>4</octave></pitch><duration>-6</duration></note>",
-    "<backup><duration>5</duration></backup>",
-    "<forward><duration>7</duration></forward>",
-    "<backup><duration>999999999999</duration></backup>",
-    "<forward><duration>99999999</duration></forward>",
-    "<direction><direction-type><dynamics><ffff/><p/></dynamics></direction-type><offset>-3</offset><staff>2</staff></direction>",
-    "<direction><direction-type><wedge type='crescendo' number='1'/></direction-type></direction>",
-    "<direction><direction-type><wedge type='stop' number='1'/></direction-type></direction>",
-    "<direction><direction-type><words>poco rit. \"&amp;\"</words></direction-type><sound tempo='9999'/></direction>",
-    "<direction><direction-type><metronome><beat-unit>half</beat-unit><beat-unit-dot/><per-minute>c. 60</per-minute></metronome></direction-type></direction>",
-    "<direction><direction-type><rehearsal>A</rehearsal></direction-type><direction-type><segno/></direction-type></direction>",
-    "<harmony><root><root-step>D</root-step><root-alter>-1</root-alter></root><kind>dominant-13th</kind><bass><bass-step>F</bass-step></bass></harmony>",
-    "<barline location='left'><repeat direction='forward'/><ending number='1' type='start'/></barline>",
-    "<barline location='right'><repeat direction='backward' times='3'/><ending number='2' type='stop'/></barline>",
-    "<barline><bar-style>light-light</bar-style></barline>",
-    "</measure><measure number='7'>",
-    "</measure><measure number='X1' implicit='yes'>",
-    "</measure></part><part id='P2'><measure>",
-    "<direction><direction-type><words>D.C. al Fine</words></direction-type><sound dacapo='yes'/></direction>",
-    "<direction><direction-type><words>D.S. al Coda</words></direction-type></direction>",
-    "<direction><direction-type><words>Fine</words></direction-type></direction>",
-    "<direction><direction-type><words>To Coda</words></direction-type></direction>",
-    "<direction><direction-type><coda/></direction-type></direction>",
-    "<barline location='right'><repeat direction='backward'/><ending number='1, 2' type='stop'/></barline>",
-    "<barline location='left'><ending number='3' type='start'/></barline>",
-    "<note><pitch><step>A</step><octave>4</octave></pitch><duration>6</duration><voice>1</voice><lyric number='2'><syllabic>begin</syllabic><text>me-|{</text></lyric></note>",
-];
-
-/// A file thrown together from pieces.
-fn thrown(choices: &[u8]) -> String {
-    let mut text =
-        "<score-partwise><part-list><score-part id='P1'><part-name>Drums &amp; more</part-name>\
-        <score-instrument id='P1-I2'><instrument-name>Triangle</instrument-name></score-instrument>\
-        </score-part></part-list><part id='P1'><measure>"
-            .to_string();
-    for choice in choices {
-        text += PIECES[usize::from(*choice) % PIECES.len()];
-    }
-    text + "</measure></part></score-partwise>"
-}
+use shared::importing::{assert_comes_back, compiled, import_anything, thrown};
 
 /// A MIDI file: for each note its delay, length and key, in ticks of which 480 are a quarter.
 fn midi(notes: &[(u16, u16, u8)]) -> Vec<u8> {

@@ -191,6 +191,19 @@ fn source(limit: &Limit, count: usize) -> (String, Shelf) {
             piece.ensembles.push_str("}\n");
             plain(&piece)
         }
+        ("groups and budgets of an ensemble together", _) => {
+            piece.ensembles = "ensemble duo { era 1885\n oboe\n violin-1 4 players\n".into();
+            let members = vec!["oboe"; 500].join(", ");
+            for group in 0..count / 500 {
+                let _ = writeln!(piece.ensembles, " group g{group} = {members}");
+            }
+            let rest = vec!["oboe"; count % 500];
+            if !rest.is_empty() {
+                let _ = writeln!(piece.ensembles, " group rest = {}", rest.join(", "));
+            }
+            piece.ensembles.push_str("}\n");
+            plain(&piece)
+        }
         ("scorings", _) => {
             for scoring in 1..count {
                 let _ = writeln!(

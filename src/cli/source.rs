@@ -24,10 +24,19 @@ pub(super) struct Desk {
 pub(super) const STANDARD_INPUT: &str = "-";
 
 impl Desk {
-    /// No sources yet; these rules will run over them.
+    /// No sources yet; these rules will run over them, once.
     pub(super) fn new(options: check::Options) -> Desk {
+        Desk::with(Session::asked_once, options)
+    }
+
+    /// The same for sources that are read again and again.
+    pub(super) fn kept(options: check::Options) -> Desk {
+        Desk::with(Session::new, options)
+    }
+
+    fn with(begin: fn(FileLoader) -> Session, options: check::Options) -> Desk {
         let roots = Roots::default();
-        let mut session = Session::new(FileLoader::new(Roots::clone(&roots)));
+        let mut session = begin(FileLoader::new(Roots::clone(&roots)));
         session.set_options(options);
         Desk { session, roots }
     }

@@ -48,6 +48,8 @@ pub const SECTION: u32 = 200;
 pub const PARTS: usize = 400;
 /// The most lines of an ensemble.
 pub const ENSEMBLE_LINES: usize = 1_000;
+/// The most names in the groups, `joins`, budgets and `without` lines of an ensemble together.
+pub const NAMES: usize = 2_000;
 /// The most lines of a scoring.
 pub const LINES: usize = 5_000;
 /// The most notes that all players of a scoring sound together.
@@ -74,6 +76,7 @@ pub const LIMITS: &[Limit] = &[
     limit("players at one part", SECTION as usize, "players", "names/count"),
     limit("an ensemble", PARTS, "parts", "names/too-many"),
     limit("lines of an ensemble", ENSEMBLE_LINES, "lines", "names/too-many"),
+    limit("groups and budgets of an ensemble together", NAMES, "names", "names/too-many"),
     limit("scorings", SCORINGS, "scorings", "names/too-many"),
     limit("scorings that keep one another", DEPTH, "deep", "names/too-many"),
     limit("lines of a scoring", LINES, "lines", "names/too-many"),

@@ -81,7 +81,22 @@ PATTERNS = {
     "open braces": (2000, lambda n: "{" * n),
     "open voices": (500, lambda n: "voice a {\n" * n),
     "open quotes": (600, lambda n: 'piece "' * n),
+    "open quotes on many lines": (500, lambda n: 'piece "\n' * n),
+    "open quotes in a scoring": (
+        300,
+        lambda n: whole(scorings=scored(' oboe plays tune as melody "\n' * n)),
+    ),
+    "open quotes in a voice": (300, lambda n: in_bar('["' * n + " 1/2 D5")),
     "comments": (16000, lambda n: whole() + "//\n" * n),
+    "comments between bars": (
+        2000,
+        lambda n: whole(voices="voice tune {\n" + " // why\n" * n + " 1: 1/4 D5 A4 |\n}\n"),
+    ),
+    "comments behind bars": (
+        250,
+        lambda n: whole(**bars(n, "1/2 D5") | {"more": "// one\n"}).replace(" |\n", " | // why\n"),
+    ),
+    "comments in a scoring": (2000, lambda n: whole(scorings=scored(" // why\n" * n))),
     "pieces": (200, lambda n: 'piece "a" { composer "b" }\n' * n),
     "composers": (400, lambda n: whole(head='piece "a" {\n' + ' composer "b"\n' * n + "}\n")),
     "changes of form": (
@@ -178,6 +193,31 @@ PATTERNS = {
             ensembles="ensemble duo { era 1885\n oboe 2, violin-1 4 players\n"
             + lines(n, " group g# = oboe, violin-1")
             + "}\n"
+        ),
+    ),
+    "groups of players that nothing declares": (
+        100,
+        lambda n: whole(
+            ensembles="ensemble duo { era 1885\n oboe 2, violin-1 4 players\n group g0 = oboe\n"
+            + "".join(f" group g{i} = nobody{i}, violin-1\n" for i in range(1, n))
+            + "}\n"
+        ),
+    ),
+    "members of one group": (
+        100,
+        lambda n: whole(
+            ensembles="ensemble duo { era 1885\n oboe 2, violin-1 4 players\n group g = "
+            + ", ".join(["oboe.1", "violin-1"] * n)
+            + "\n}\n"
+        ),
+    ),
+    "groups that play": (
+        60,
+        lambda n: whole(
+            ensembles="ensemble duo { era 1885\n oboe 2, violin-1 4 players\n"
+            + lines(n, " group g# = oboe, violin-1")
+            + "}\n",
+            scorings=scored(lines(n, " g# plays tune as melody bars 1")),
         ),
     ),
     "rules that are allowed": (

@@ -14,7 +14,8 @@ use lsp_server::{Connection, Message, Notification, Request, RequestId};
 use serde_json::{Value, json};
 
 use super::choices::Choices;
-use super::compiling::{BELL, Forces};
+use super::compiling::Forces;
+use super::small::SMALL;
 
 /// The sources and findings of a fresh run.
 fn fresh(text: &str) -> (Sources, Vec<Diagnostic>) {
@@ -102,8 +103,8 @@ fn floor(text: &str, at: usize) -> usize {
 }
 
 /// A small source after changes.
-pub fn changed_bell(choices: &mut Choices) -> String {
-    let mut text = BELL.to_string();
+pub fn changed_small(choices: &mut Choices) -> String {
+    let mut text = choices.pick(&SMALL).to_string();
     while !choices.are_over() {
         let start = floor(&text, choices.place(text.len()));
         let end = floor(&text, start + choices.stretch()).max(start);
@@ -116,9 +117,9 @@ pub fn changed_bell(choices: &mut Choices) -> String {
 /// After any edits the findings of a session are those of a fresh run.
 pub fn assert_session_agrees(choices: &mut Choices) {
     let mut session = Session::new(Forces);
-    let file = session.open("a.ripieno", BELL);
-    let placed = |findings: &[Diagnostic], sources: &Sources| {
-        findings.iter().map(|f| format!("{:?}", f.clone().placed(sources))).collect::<Vec<_>>()
+    let file = session.open("a.ripieno", choices.pick(&SMALL));
+    let placed = |findings: &[Diagnostic], sources: &Sources| -> Vec<Diagnostic> {
+        findings.iter().map(|finding| finding.clone().placed(sources)).collect()
     };
     while !choices.are_over() {
         let text = session.document(file).text().to_string();
@@ -215,16 +216,16 @@ pub fn assert_server_answers(choices: &mut Choices) {
         json!({ "processId": null, "rootUri": null, "capabilities": capabilities }),
     );
     tell("initialized", json!({}));
-    let text = json!({ "uri": uri, "languageId": "ripieno", "version": 1, "text": BELL });
+    let begun = choices.pick(&SMALL);
+    let text = json!({ "uri": uri, "languageId": "ripieno", "version": 1, "text": begun });
     tell("textDocument/didOpen", json!({ "textDocument": text }));
     while !choices.are_over() && asked.len() < 40 {
-        let position =
-            |choices: &mut Choices| json!({ "line": choices.byte(), "character": choices.byte() });
+        let position = |choices: &mut Choices| json!({ "line": choices.below(32), "character": choices.below(64) });
         let range =
             |choices: &mut Choices| json!({ "start": position(choices), "end": position(choices) });
         if choices.one_in(2) {
             version += 1;
-            let with = typed(choices, BELL);
+            let with = typed(choices, begun);
             let change = match choices.below(8) {
                 0 => json!({ "text": with }),
                 _ => json!({ "range": range(choices), "text": with }),

@@ -11,3 +11,4 @@ pub mod generator;
 pub mod importing;
 pub mod outputs;
 pub mod pieces;
+pub mod small;

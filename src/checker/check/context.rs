@@ -88,9 +88,7 @@ struct GivenAllow<'a> {
 
 impl<'a> Context<'a> {
     pub fn new(arrangement: &'a Arrangement) -> Context<'a> {
-        let clock = Clock::new(&arrangement.piece.form);
-        let facts = arrangement.parts.iter().map(|part| Arc::new(Facts::new(part, &clock)));
-        Context::with(arrangement, facts.collect(), None)
+        Context::with(arrangement, Facts::of_all(arrangement, |_| true), None)
     }
 
     /// The same with what the last run remembered.

@@ -1,9 +1,13 @@
 //! What the rules ask of a part again and again: when its notes sound in seconds, how loud it is
 //! when, how it is played.
 
+use std::collections::HashMap;
+use std::sync::Arc;
+
 use super::context::techniques;
 use super::loudness::Loudness;
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::{Arrangement, Part, SoundingNote};
+use crate::cores::on_all_cores;
 use crate::diagnostics::Span;
 use crate::music::Time;
 use crate::resolve::{Clock, Technique};
@@ -11,7 +15,7 @@ use crate::resolve::{Clock, Technique};
 /// Facts of a part.
 pub(super) struct Facts {
     /// Seconds at which each note begins and ends, repeats once.
-    pub times: Vec<(f64, f64)>,
+    pub times: Arc<[(f64, f64)]>,
     /// How loud it is when.
     pub loudness: Loudness,
     /// Its changes of technique.
@@ -19,12 +23,31 @@ pub(super) struct Facts {
 }
 
 impl Facts {
-    pub fn new(part: &Part, clock: &Clock) -> Facts {
-        Facts {
-            times: seconds(&part.notes, clock).collect(),
-            loudness: Loudness::new(&part.directions),
-            techniques: techniques(part),
+    /// The facts of all parts; of those that are not asked for, without the times. Who shares his notes
+    /// shares their times.
+    pub fn of_all(arrangement: &Arrangement, asked: impl Fn(usize) -> bool) -> Vec<Arc<Facts>> {
+        let parts = &arrangement.parts;
+        let clock = Clock::new(&arrangement.piece.form);
+        let mut owners: Vec<usize> = Vec::new();
+        let mut of_notes: HashMap<usize, usize> = HashMap::new();
+        for (player, part) in parts.iter().enumerate().filter(|(player, _)| asked(*player)) {
+            of_notes.entry(part.notes.address()).or_insert_with(|| {
+                owners.push(player);
+                owners.len() - 1
+            });
         }
+        let times: Vec<Arc<[(f64, f64)]>> =
+            on_all_cores(&owners, arrangement.notes(), |player| times(&parts[*player], &clock));
+        let facts = |(player, part): (usize, &Arc<Part>)| {
+            let owner = of_notes.get(&part.notes.address()).filter(|_| asked(player));
+            let times = owner.map_or_else(|| Arc::from([]), |owner| Arc::clone(&times[*owner]));
+            Arc::new(Facts::new(part, times))
+        };
+        parts.iter().enumerate().map(facts).collect()
+    }
+
+    fn new(part: &Part, times: Arc<[(f64, f64)]>) -> Facts {
+        Facts { times, loudness: Loudness::new(&part.directions), techniques: techniques(part) }
     }
 
     /// The same for a part whose notes are others from one index to one in the old and one in the
@@ -34,8 +57,15 @@ impl Facts {
         times.extend_from_slice(&self.times[..from]);
         times.extend(seconds(&part.notes[from..new], clock));
         times.extend_from_slice(&self.times[old..]);
-        Facts { times, loudness: Loudness::new(&part.directions), techniques: techniques(part) }
+        Facts::new(part, times.into())
     }
+}
+
+/// Seconds at which each note of a part begins and ends.
+fn times(part: &Part, clock: &Clock) -> Arc<[(f64, f64)]> {
+    let mut times = Vec::with_capacity(part.notes.len());
+    times.extend(seconds(&part.notes, clock));
+    times.into()
 }
 
 fn seconds(notes: &[SoundingNote], clock: &Clock) -> impl Iterator<Item = (f64, f64)> {

@@ -33,6 +33,8 @@ pub(super) struct Memory {
     facts: Vec<Arc<Facts>>,
     /// Counts the runs; what an earlier one than the last remembered is too old.
     run: u64,
+    /// Is this run the only one? Then only what several rules of it ask for is remembered.
+    pub(super) forgets: bool,
     found: Mutex<HashMap<Key, Found>>,
     /// Who plays the voices, each with the voice, and the run that found it.
     coverage: Mutex<(u64, Vec<Covered>)>,
@@ -194,6 +196,7 @@ impl Memory {
         };
         let clock = Clock::new(&piece.form);
         let parts: Vec<usize> = (0..arrangement.parts.len()).collect();
+        let new = Facts::of_all(arrangement, |player| changes.parts[player] == Change::All);
         self.facts = on_all_cores(&parts, arrangement.notes(), |&player| {
             let part = &arrangement.parts[player];
             match &changes.parts[player] {
@@ -201,7 +204,7 @@ impl Memory {
                 Change::Notes { from, old, new } => {
                     Arc::new(self.facts[player].again(part, &clock, *from, *old, *new))
                 }
-                Change::All => Arc::new(Facts::new(part, &clock)),
+                Change::All => Arc::clone(&new[player]),
             }
         });
         self.parts.clone_from(&arrangement.parts);
@@ -249,6 +252,13 @@ impl Memory {
         let (run, found) = found.get(&key)?;
         let found = found.downcast_ref::<Vec<T>>().filter(|_| *run == self.run);
         found.cloned()
+    }
+
+    /// Remembers what no other rule of this run asks for.
+    fn remember_for_next<T: Clone + Send + 'static>(&self, key: Key, found: &[T]) {
+        if !self.forgets {
+            self.remember(key, found);
+        }
     }
 
     fn remember<T: Clone + Send + 'static>(&self, key: Key, found: &[T]) {
@@ -402,7 +412,9 @@ impl Context<'_> {
             _ => None,
         };
         let made = last.unwrap_or_else(new);
-        memory.found().insert(key, (memory.run, Box::new(Arc::clone(&made))));
+        if !memory.forgets {
+            memory.found().insert(key, (memory.run, Box::new(Arc::clone(&made))));
+        }
         made
     }
 
@@ -430,7 +442,9 @@ impl Context<'_> {
             }
             _ => Arc::new((0..count).map(what).collect()),
         };
-        memory.found().insert(key, (memory.run, Box::new(Arc::clone(&made))));
+        if !memory.forgets {
+            memory.found().insert(key, (memory.run, Box::new(Arc::clone(&made))));
+        }
         made
     }
 
@@ -447,7 +461,7 @@ impl Context<'_> {
         let key = (rule.code, player, place);
         let last = if same(changes) { memory.last(key) } else { None };
         let found = last.unwrap_or_else(find);
-        memory.remember(key, &found);
+        memory.remember_for_next(key, &found);
         found
     }
 
@@ -489,7 +503,7 @@ impl Context<'_> {
             }
             _ => look(self.slices(), everything),
         };
-        memory.remember(key, &found);
+        memory.remember_for_next(key, &found);
         found
     }
 }

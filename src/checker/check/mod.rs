@@ -231,7 +231,7 @@ pub fn check_piece(
     arrangements: &[Arrangement],
     options: &Options,
 ) -> Vec<Diagnostic> {
-    check_again(piece, arrangements, options, &mut Kept::default())
+    check_again(piece, arrangements, options, &mut Kept { forgets: true, ..Kept::default() })
 }
 
 /// What one run of the rules keeps for the next.
@@ -239,6 +239,8 @@ pub fn check_piece(
 pub(crate) struct Kept {
     /// By name of the scoring.
     scorings: HashMap<String, memory::Memory>,
+    /// Will there be no next run?
+    pub(crate) forgets: bool,
 }
 
 /// The same with what an earlier run kept.
@@ -260,7 +262,12 @@ fn check_again(
     let mut told = AllTold::default();
     let mut used = Vec::new();
     for arrangement in arrangements() {
-        let memory = kept.scorings.entry(arrangement.scoring.name.clone()).or_default();
+        let name = &arrangement.scoring.name;
+        if kept.forgets {
+            kept.scorings.clear();
+        }
+        let memory = kept.scorings.entry(name.clone()).or_default();
+        memory.forgets = kept.forgets;
         let changed = memory.begin(arrangement);
         let cx = Context::again(arrangement, memory, changed);
         for finding in one_scoring(&cx, options) {
@@ -276,6 +283,9 @@ fn check_again(
             told.tell(finding, &arrangement.scoring.name);
         }
         used.extend(cx.used_allows());
+    }
+    if kept.forgets {
+        kept.scorings.clear();
     }
     all.0.extend(told.told.into_iter().map(Told::finish));
     let scorings = arrangements().map(|arrangement| &*arrangement.scoring);

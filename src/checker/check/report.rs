@@ -18,7 +18,13 @@ pub fn report(
     options: &Options,
 ) -> Vec<Diagnostic> {
     let arranged: Vec<_> = scorings.iter().map(|scoring| arrange(piece, scoring)).collect();
-    let mut all = report_again(piece, of_source, &arranged, options, &mut Kept::default());
+    let mut all = report_again(
+        piece,
+        of_source,
+        &arranged,
+        options,
+        &mut Kept { forgets: true, ..Kept::default() },
+    );
     // In a text that has not been edited, spans are in order as their places are.
     all.sort_by_key(|finding| {
         let span = finding.primary.span;

@@ -53,7 +53,7 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         .iter()
         .map(|path| Watched {
             path: path.clone(),
-            desk: Desk::new(options.clone()),
+            desk: Desk::kept(options.clone()),
             inputs: BTreeMap::from([(path.clone(), None)]),
         })
         .collect();

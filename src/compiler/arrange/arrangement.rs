@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::Doubt;
+use super::Notes;
 use super::kept::KeptWork;
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::{Instrument, Tuning};
@@ -166,7 +167,7 @@ pub struct Part {
     /// The player.
     pub player: Arc<Player>,
     /// Notes in order of time; they do not overlap.
-    pub notes: Vec<SoundingNote>,
+    pub notes: Notes,
     /// Tuplets in order of time.
     pub tuplets: Vec<Tuplet>,
     /// The rests of the source where the player has them, in order of time. Where he is silent for

@@ -254,7 +254,7 @@ impl<'a> Work<'a> {
                 } else if smaller::is_computed(&given.line) {
                     self.keeps_notes(index, id, &mut run);
                 }
-                notes.extend(run.notes);
+                notes.extend(Vec::from(run.notes));
             }
             if !notes.is_empty() {
                 around.push((choir, notes));

@@ -1,5 +1,6 @@
 //! Who plays the notes of the source voices in a scoring, and which are played by nobody.
 
+use std::collections::HashMap;
 use std::ops::Range;
 use std::sync::Arc;
 
@@ -102,8 +103,15 @@ pub fn coverage_again(
     let all = || (0..voices.len()).flat_map(&notes);
     let from = all().map(|note| note.start).min().unwrap_or(Time::MAX);
     let to = all().map(|note| note.start + note.length).max().unwrap_or(Time::MIN);
-    let heard: Vec<Heard> =
-        arrangement.parts.iter().map(|part| Heard::new(part, from, to)).collect();
+    let mut known_by_notes: HashMap<usize, Heard> = HashMap::new();
+    let heard: Vec<Heard> = arrangement
+        .parts
+        .iter()
+        .map(|part| {
+            let heard = known_by_notes.entry(part.notes.address());
+            heard.or_insert_with(|| Heard::new(part, from, to)).clone()
+        })
+        .collect();
     let again = |voice: usize| {
         let (role, played) = role(arrangement, voice);
         let new = players(&heard, notes(voice));
@@ -152,18 +160,11 @@ impl Asked {
     }
 }
 
-/// What of the notes of a part tells whose they are.
+/// The notes of a part, and the classes of each: all that is asked of most of them.
+#[derive(Clone)]
 struct Heard<'a> {
     notes: &'a [SoundingNote],
-    brief: Vec<Brief>,
-}
-
-struct Brief {
-    start: Time,
-    end: Time,
-    classes: u16,
-    /// Is it struck anew all the time?
-    trembles: bool,
+    classes: Arc<[u16]>,
 }
 
 impl Heard<'_> {
@@ -172,13 +173,7 @@ impl Heard<'_> {
         let first = part.notes.partition_point(|own| own.end() <= from);
         let after = part.notes.partition_point(|own| own.start < to).max(first);
         let notes = &part.notes[first..after];
-        let brief = notes.iter().map(|note| Brief {
-            start: note.start,
-            end: note.end(),
-            classes: classes(&note.sound),
-            trembles: note.attached.tremolo > 0,
-        });
-        Heard { notes, brief: brief.collect() }
+        Heard { notes, classes: notes.iter().map(|note| classes(&note.sound)).collect() }
     }
 }
 
@@ -195,43 +190,56 @@ fn classes(sound: &Sound) -> u16 {
 /// Who plays each of some notes of a voice, which follow one another.
 fn players(parts: &[Heard], notes: &[Note]) -> Players {
     let wanted: Vec<u16> = notes.iter().map(|note| classes(&note.sound)).collect();
-    // Player by player, which notes he plays.
-    let mut plays: Vec<(u32, u16)> = Vec::with_capacity(notes.len());
+    // Player by player, which notes he plays, a bit each.
+    let words = notes.len().div_ceil(64);
+    let mut plays: Vec<Vec<u64>> = Vec::with_capacity(parts.len());
     let mut first = vec![0_u32; notes.len() + 1];
     let begins = notes.first().map_or(Time::MAX, |note| note.start);
-    for (player, part) in parts.iter().enumerate() {
-        let mut at = part.brief.partition_point(|own| own.end <= begins);
+    for part in parts {
+        let mut own_plays = Vec::new();
+        let mut at = part.notes.partition_point(|own| own.end() <= begins);
         for (index, (note, wanted)) in notes.iter().zip(&wanted).enumerate() {
-            while part.brief.get(at).is_some_and(|own| own.end <= note.start) {
+            while part.notes.get(at).is_some_and(|own| own.end() <= note.start) {
                 at += 1;
             }
             let end = note.start + note.length;
-            let Some(one) = part.brief.get(at).filter(|own| own.start < end) else { continue };
+            let Some(one) = part.notes.get(at).filter(|own| own.start < end) else { continue };
             // Most begin together, or have nothing to do with one another.
-            let together = one.start == note.start && one.classes & wanted != 0;
+            let together = one.start == note.start && part.classes[at] & wanted != 0;
             // Does a note that sounds meanwhile come from this one, or begin with it (or tremble
             // through it) and have its name?
-            let does = |(own, whole): (&Brief, &SoundingNote)| {
-                let trembles = own.trembles && own.start <= note.start && end <= own.end;
+            let does = |(own, classes): (&SoundingNote, &u16)| {
+                let trembles =
+                    own.attached.tremolo > 0 && own.start <= note.start && end <= own.end();
                 let same_time = own.start == note.start || trembles;
-                (same_time && own.classes & wanted != 0) || whole.source == note.span
+                (same_time && classes & wanted != 0) || own.source == note.span
             };
-            let there = part.brief[at..].iter().take_while(|own| own.start < end);
-            if together || there.zip(&part.notes[at..]).any(does) {
-                plays.push((index.narrow::<u32>(), player.narrow::<u16>()));
+            let there = part.notes[at..].iter().take_while(|own| own.start < end);
+            if together || there.zip(&part.classes[at..]).any(does) {
+                if own_plays.is_empty() {
+                    own_plays.resize(words, 0);
+                }
+                own_plays[index / 64] |= 1_u64 << (index % 64);
                 first[index + 1] += 1;
             }
         }
+        plays.push(own_plays);
     }
     for index in 1..first.len() {
         first[index] += first[index - 1];
     }
     let mut next = first.clone();
-    let mut players = vec![0; plays.len()];
-    for (note, player) in plays {
-        let place = &mut next[note as usize];
-        players[*place as usize] = player;
-        *place += 1;
+    let mut players = vec![0; first.last().map_or(0, |all| *all as usize)];
+    for (player, own) in plays.iter().enumerate() {
+        for (word, bits) in own.iter().enumerate() {
+            let mut bits = *bits;
+            while bits != 0 {
+                let place = &mut next[word * 64 + bits.trailing_zeros() as usize];
+                players[*place as usize] = player.narrow::<u16>();
+                *place += 1;
+                bits &= bits - 1;
+            }
+        }
     }
     Players { first, players }
 }

@@ -174,7 +174,7 @@ pub(super) fn fermatas(
                 let can_end = !in_tuplet && end % Time::of(1, 1024) == Time::ZERO;
                 let rest = (can_end && note.end() > end).then(|| cut(note, end));
                 note.attached.marks.insert(Mark::Fermata);
-                part.notes.splice(index + 1..index + 1, rest);
+                part.notes.list().splice(index + 1..index + 1, rest);
             }
             None => {
                 // A part that falls silent before the end waits in its rest.

@@ -4,7 +4,7 @@ use super::derive::{Reach, Supply, supply};
 use super::taking::{raise, sounds_in, take_rests};
 use super::{Part, Run, SoundingNote};
 use crate::diagnostics::{BarNumbers, Diagnostic, Span};
-use crate::instruments::Limit;
+use crate::instruments::{Instrument, Limit};
 use crate::music::{Pitch, Time};
 use crate::resolve::{Line, Piece, Sound};
 
@@ -19,7 +19,7 @@ pub(super) fn double(source: &Part, line: &Line, octaves: i8, run: &mut Run) {
         note.role = line.role.unwrap_or(note.role);
         note.solo = line.solo;
         shift(&mut note, octaves);
-        run.notes.push(note);
+        run.notes.list().push(note);
     }
     run.tuplets.extend(source.tuplets.iter().filter(|t| t.start >= run.from && t.start < run.to));
     take_rests(&source.rests, run);
@@ -230,9 +230,14 @@ impl Moved {
 /// back where the notes left out began.
 pub(super) fn keep_what_he_has(part: &Part, era: i32, run: &mut Run) -> Vec<Time> {
     let mut left_out = Vec::new();
-    run.notes.retain_mut(|note| {
+    let limited =
+        |instrument: &Instrument| instrument.natural.is_some() || !instrument.drums.is_empty();
+    if !part.instruments.iter().any(|(_, instrument)| limited(instrument)) {
+        return left_out;
+    }
+    run.notes.list().retain_mut(|note| {
         let instrument = part.instrument_at(note.start);
-        if instrument.natural.is_none() && instrument.drums.is_empty() {
+        if !limited(instrument) {
             return true;
         }
         let has = supply(part, era, note.start, Reach::Whole);

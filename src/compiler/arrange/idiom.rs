@@ -1,7 +1,8 @@
 //! Which techniques an instrument has.
 
+use super::{Notes, SoundingNote};
 use crate::instruments::{Family, Instrument, Loudness};
-use crate::resolve::{Attached, Mark, Technique};
+use crate::resolve::{Mark, Technique};
 
 /// Can the instrument be plucked or bowed, muted, and the like? Bows are for bowed strings; mutes
 /// for strings, brass and drums (common practice).
@@ -31,12 +32,14 @@ pub fn has_mark(instrument: &Instrument, mark: Mark) -> bool {
 }
 
 /// Leaves out the marks of a voice, which many may play, that mean nothing on the instrument.
-pub(super) fn leave_out(attached: &mut Attached, instrument: &Instrument) {
-    if attached.marks.is_empty() {
-        return;
-    }
-    for mark in attached.marks.iter().filter(|mark| !has_mark(instrument, *mark)) {
-        attached.marks.remove(mark);
+pub(super) fn leave_out(notes: &mut Notes, instrument: &Instrument) {
+    let nothing =
+        |note: &SoundingNote| note.attached.marks.iter().find(|mark| !has_mark(instrument, *mark));
+    let Some(first) = notes.iter().position(|note| nothing(note).is_some()) else { return };
+    for note in &mut notes[first..] {
+        while let Some(mark) = nothing(note) {
+            note.attached.marks.remove(mark);
+        }
     }
 }
 

@@ -77,7 +77,7 @@ pub fn join(
 fn silent(player: &Arc<Player>) -> Part {
     Part {
         player: Arc::clone(player),
-        notes: Vec::new(),
+        notes: super::Notes::default(),
         tuplets: Vec::new(),
         rests: Vec::new(),
         directions: Vec::new(),
@@ -93,7 +93,7 @@ fn silent(player: &Arc<Player>) -> Part {
 /// there, if it is something else.
 fn append(part: &mut Part, own: &Part, (start, lines): (Time, usize)) {
     let line = |id: LineId| LineId::new(id.index() + lines);
-    part.notes.extend(own.notes.iter().map(|note| {
+    part.notes.list().extend(own.notes.iter().map(|note| {
         let mut note = note.clone();
         note.start += start;
         note.line = line(note.line);

@@ -14,6 +14,7 @@ mod doubt;
 mod idiom;
 mod join;
 mod kept;
+mod notes;
 mod smaller;
 mod taking;
 #[cfg(test)]
@@ -40,6 +41,7 @@ pub use doubt::Doubt;
 pub use idiom::{has_mark, has_technique};
 pub use join::join;
 use kept::{Before, Event, KeptWork, Once};
+pub use notes::Notes;
 use smaller::Smaller;
 
 /// Works a scoring out: what every player of its ensemble sounds.
@@ -175,7 +177,7 @@ fn part(
 ) -> Part {
     let mut part = Part {
         player: Arc::clone(player),
-        notes: Vec::new(),
+        notes: Notes::default(),
         tuplets: Vec::new(),
         rests: Vec::new(),
         directions: Vec::new(),
@@ -322,24 +324,43 @@ impl<'a> Work<'a> {
         }
         let part = Arc::make_mut(&mut self.parts[index]);
         directions::directions(self.piece, self.lines, part, &runs);
-        part.notes.reserve_exact(runs.iter().map(|run| run.notes.len()).sum());
+        let count: usize = runs.iter().map(|run| run.notes.len()).sum();
         for mut run in runs {
             let verb = &self.lines[run.line.index()].line.verb;
             if !matches!(verb, Verb::Writes(_)) {
-                let instrument = part.instrument_at(run.from);
-                run.notes
-                    .iter_mut()
-                    .for_each(|note| idiom::leave_out(&mut note.attached, instrument));
+                idiom::leave_out(&mut run.notes, part.instrument_at(run.from));
             }
             match part.notes.is_empty() {
+                // Notes that fill the part may be those of others, too.
                 true => part.notes = run.notes,
-                false => part.notes.extend(run.notes),
+                false => {
+                    let notes = part.notes.list();
+                    notes.reserve_exact(count - notes.len());
+                    notes.extend(Vec::from(run.notes));
+                }
             }
             part.tuplets.extend(run.tuplets);
             part.rests.extend(run.rests);
         }
         taking::balance_slurs(&mut part.notes);
         self.state[index] = State::Done;
+        self.share(index);
+    }
+
+    /// Lets a part have the very notes of another one that is claimed alike and has the same.
+    fn share(&mut self, index: usize) {
+        let own = &self.parts[index];
+        let alike = |other: &usize| {
+            let part = &self.parts[*other];
+            *other != index
+                && self.state[*other] == State::Done
+                && part.claims == own.claims
+                && part.notes == own.notes
+        };
+        if let Some(other) = (0..self.parts.len()).find(alike) {
+            let notes = self.parts[other].notes.clone();
+            Arc::make_mut(&mut self.parts[index]).notes = notes;
+        }
     }
 
     /// A run, or one without notes where all parts together would have more than there may be.
@@ -360,7 +381,7 @@ impl<'a> Work<'a> {
                     .with_help("Make several pieces of it, movement by movement."),
                 );
             }
-            (run.notes, run.tuplets) = (Vec::new(), Vec::new());
+            (run.notes, run.tuplets) = (Notes::default(), Vec::new());
         }
         run
     }
@@ -577,15 +598,16 @@ impl<'a> Work<'a> {
 /// The run of a claim, without notes yet.
 fn empty_run(claim: Claim) -> Run {
     let Claim { from, to, line } = claim;
-    Run { from, to, line, notes: Vec::new(), tuplets: Vec::new(), rests: Vec::new() }
+    Run { from, to, line, notes: Notes::default(), tuplets: Vec::new(), rests: Vec::new() }
 }
 
 /// What one line claims of a part without a break, and what it gives there.
+#[derive(Clone)]
 struct Run {
     from: Time,
     to: Time,
     line: LineId,
-    notes: Vec<SoundingNote>,
+    notes: Notes,
     tuplets: Vec<Tuplet>,
     rests: Vec<Rest>,
 }

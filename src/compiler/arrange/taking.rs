@@ -1,8 +1,8 @@
 //! Takes notes out of voices and written lines.
 
-use smallvec::smallvec;
+use std::collections::HashMap;
 
-use super::{Run, SoundingNote, Work, empty_run};
+use super::{Claim, LineId, Notes, Run, SoundingNote, Work, empty_run};
 use crate::cores::on_all_cores;
 use crate::limits;
 use crate::music::Time;
@@ -11,7 +11,8 @@ use crate::resolve::{Attached, Line, Music, Pitches, Rest, Role, Sound, Verb};
 impl Work<'_> {
     /// Takes from the voices, on all cores, what the parts that are new will ask for.
     pub(super) fn take_ahead(&mut self) {
-        let mut wanted = Vec::new();
+        let mut wanted: Vec<(Vec<(usize, usize)>, Claim, &Music, i8)> = Vec::new();
+        let mut known: HashMap<(LineId, Time, Time, i8), usize> = HashMap::new();
         let mut notes = 0;
         for (index, part) in self.parts.iter().enumerate() {
             if self.before.as_mut().is_some_and(|before| before.keeps(index)) {
@@ -23,19 +24,28 @@ impl Work<'_> {
                 let music = &self.piece.voices[voice].music;
                 let begun = |time| music.notes.partition_point(|note| note.start < time);
                 notes += begun(claim.to) - begun(claim.from);
-                wanted.push(((index, place), *claim, music, octaves + given.octaves_of(index)));
+                let octaves = octaves + given.octaves_of(index);
+                // Who plays the same of a line has the same notes.
+                let key = (claim.line, claim.from, claim.to, octaves);
+                let same = *known.entry(key).or_insert(wanted.len());
+                match wanted.get_mut(same) {
+                    Some((keys, ..)) => keys.push((index, place)),
+                    None => wanted.push((vec![(index, place)], *claim, music, octaves)),
+                }
             }
         }
         // Where there are too many, the first are told one after the other.
         if notes > limits::NOTES {
             return;
         }
-        let taken = on_all_cores(&wanted, notes, |(key, claim, music, octaves)| {
+        let taken = on_all_cores(&wanted, notes, |(_, claim, music, octaves)| {
             let mut run = empty_run(*claim);
             take(music, &self.lines[claim.line.index()].line, *octaves, &mut run);
-            (*key, run)
+            run
         });
-        self.taken = taken.into_iter().collect();
+        for ((keys, ..), run) in wanted.iter().zip(taken) {
+            self.taken.extend(keys.iter().map(|key| (*key, run.clone())));
+        }
     }
 }
 
@@ -44,7 +54,7 @@ pub(super) fn take(music: &Music, line: &Line, octaves: i8, run: &mut Run) {
     // A note that is held into the run sounds there too: look back to the one before.
     let first = music.notes.partition_point(|note| note.start < run.from).saturating_sub(1);
     let within = music.notes.partition_point(|note| note.start < run.to);
-    run.notes.reserve_exact(within.saturating_sub(first));
+    let mut notes = Vec::with_capacity(within.saturating_sub(first));
     for note in &music.notes[first..] {
         if note.start >= run.to {
             break;
@@ -67,7 +77,7 @@ pub(super) fn take(music: &Music, line: &Line, octaves: i8, run: &mut Run) {
         if let Sound::Pitches(pitches) = &mut sound {
             raise(pitches, octaves);
         }
-        run.notes.push(SoundingNote {
+        notes.push(SoundingNote {
             start,
             length: end - start,
             sound,
@@ -78,6 +88,7 @@ pub(super) fn take(music: &Music, line: &Line, octaves: i8, run: &mut Run) {
             line: run.line,
         });
     }
+    run.notes = notes.into();
     let first = music.tuplets.partition_point(|tuplet| tuplet.start < run.from);
     run.tuplets.extend(music.tuplets[first..].iter().take_while(|t| t.start < run.to));
     take_rests(&music.rests, run);
@@ -117,16 +128,19 @@ pub(super) fn cut(notes: &[SoundingNote], run: &mut Run) {
         }
         note.length = end - note.start;
         note.line = run.line;
-        run.notes.push(note);
+        run.notes.list().push(note);
     }
 }
 
 /// Leaves to the player at `place` among `of` players of his kind one note of each chord: the top
 /// one to the first, the next to the second; in the bass from the bottom up. Gives back the first
 /// note from which something is left out because there are too few players.
-pub(super) fn thin(notes: &mut [SoundingNote], place: usize, of: usize) -> Option<SoundingNote> {
+pub(super) fn thin(notes: &mut Notes, place: usize, of: usize) -> Option<SoundingNote> {
     let mut left_out = None;
-    for note in notes {
+    let many =
+        |note: &SoundingNote| note.sound.pitches().len() > 1 || note.attached.graces.is_some();
+    let first = notes.iter().position(many)?;
+    for note in &mut notes[first..] {
         let from_below = note.role == Role::Bass;
         let Sound::Pitches(pitches) = &note.sound else { continue };
         if pitches.len() > of && left_out.is_none() {
@@ -147,11 +161,11 @@ pub(super) fn thin(notes: &mut [SoundingNote], place: usize, of: usize) -> Optio
 fn choose(pitches: &Pitches, place: usize, from_below: bool) -> Pitches {
     let place = place.min(pitches.len() - 1);
     let index = if from_below { place } else { pitches.len() - 1 - place };
-    smallvec![pitches[index]]
+    pitches[index].into()
 }
 
 /// Takes away the ends of slurs that do not begin and ends those that would not end.
-pub(super) fn balance_slurs(notes: &mut [SoundingNote]) {
+pub(super) fn balance_slurs(notes: &mut Notes) {
     let mut open: Option<usize> = None;
     for index in 0..notes.len() {
         let gap = index > 0
@@ -173,10 +187,10 @@ pub(super) fn balance_slurs(notes: &mut [SoundingNote]) {
     }
 }
 
-fn close(notes: &mut [SoundingNote], start: usize, last: usize) {
+fn close(notes: &mut Notes, start: usize, last: usize) {
     if start == last {
         notes[start].attached.slur_starts = false;
-    } else {
+    } else if !notes[last].attached.slur_ends {
         notes[last].attached.slur_ends = true;
     }
 }

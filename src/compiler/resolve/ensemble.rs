@@ -3,7 +3,7 @@
 mod crooks;
 mod drums;
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
 pub(super) use crooks::{crook, key, needs_key};
@@ -41,8 +41,8 @@ pub(super) fn ensembles(cx: &mut Resolver, tree: &Tree) -> Vec<Arc<Ensemble>> {
 /// extend it.
 fn check_lines(cx: &mut Resolver, tree: &EnsembleTree) {
     let mut eras = Vec::new();
-    let mut seen: Vec<&Word> = Vec::new();
-    let mut groups: Vec<&Word> = Vec::new();
+    let mut seen: HashMap<&str, &Word> = HashMap::new();
+    let mut groups: HashMap<&str, &Word> = HashMap::new();
     for line in &tree.lines {
         match line {
             EnsembleLine::Era(year) => {
@@ -59,7 +59,8 @@ fn check_lines(cx: &mut Resolver, tree: &EnsembleTree) {
                 }
             }
             EnsembleLine::Players(players) => {
-                if let Some(first) = seen.iter().find(|word| word.value == players.name.value) {
+                let first = *seen.entry(&players.name.value).or_insert(&players.name);
+                if first.span != players.name.span {
                     cx.push(
                         Diagnostic::error(
                             "names/twice",
@@ -70,10 +71,10 @@ fn check_lines(cx: &mut Resolver, tree: &EnsembleTree) {
                         .with_help("Give the number on one line: `oboe 2`."),
                     );
                 }
-                seen.push(&players.name);
             }
             EnsembleLine::Group(name, _) => {
-                if let Some(first) = groups.iter().find(|word| word.value == name.value) {
+                let first = *groups.entry(&name.value).or_insert(name);
+                if first.span != name.span {
                     cx.push(
                         Diagnostic::error(
                             "names/twice",
@@ -84,7 +85,6 @@ fn check_lines(cx: &mut Resolver, tree: &EnsembleTree) {
                         .with_help("Name all its players on one line, or give it another name."),
                     );
                 }
-                groups.push(name);
             }
             EnsembleLine::Without(_) | EnsembleLine::Limits(_) => {}
             EnsembleLine::Budget(items) => {
@@ -101,6 +101,10 @@ fn check_lines(cx: &mut Resolver, tree: &EnsembleTree) {
         cx.push(super::twice("era", second, first));
     }
 }
+
+/// With so many names that no line declares the names after them are compared. Our guess: who has
+/// more has lost more than a line.
+const COMPARED: usize = 100;
 
 fn ensemble<'t>(
     cx: &mut Resolver,
@@ -162,20 +166,31 @@ fn ensemble<'t>(
     }
     let players: Vec<Arc<Player>> = players.into_iter().map(Arc::new).collect();
     let mut groups = Vec::new();
+    let own_groups: HashSet<Span> = tree
+        .lines
+        .iter()
+        .filter_map(|line| match line {
+            EnsembleLine::Group(name, _) => Some(name.span),
+            _ => None,
+        })
+        .collect();
+    let mut too_many = false;
     for (name, members) in &gathered.groups {
         let mut indices = Vec::new();
         for (member, octaves) in members {
             let found = named(&players, &member.value);
             if found.is_empty() {
-                let own = tree
-                    .lines
-                    .iter()
-                    .any(|l| matches!(l, EnsembleLine::Group(n, _) if n.span == name.span));
-                if own && !lost::may_have(&member.value, &unread, adrift) {
+                if own_groups.contains(&name.span)
+                    && !lost::may_have(&member.value, &unread, adrift)
+                {
                     let known = line_names(&players);
                     cx.push_unknown(member, &known, "player of this ensemble");
                 }
-                unread.push(member.value.clone());
+                // What is named later may be one of these, as far as they are compared.
+                match unread.len() < COMPARED {
+                    true => unread.push(member.value.clone()),
+                    false => too_many = true,
+                }
             }
             indices.extend(found.into_iter().map(|player| (player, *octaves)));
         }
@@ -183,6 +198,7 @@ fn ensemble<'t>(
         indices.dedup_by_key(|(player, _)| *player);
         groups.push((name.value.clone(), indices));
     }
+    adrift |= too_many;
     let limits = gathered.limits.iter().map(|tree| SetLimit {
         rule: tree.rule.value.clone(),
         rule_span: tree.rule.span,

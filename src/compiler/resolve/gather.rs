@@ -13,6 +13,8 @@ pub(super) struct Gathered<'t> {
     pub(super) era: Option<i32>,
     pub(super) players: Vec<&'t PlayersTree>,
     pub(super) groups: Vec<(&'t Word, Vec<(&'t Word, i8)>)>,
+    /// Names that groups have or had.
+    known_groups: HashSet<&'t str>,
     pub(super) without: Vec<String>,
     pub(super) budgets: Vec<(&'t Word, u32)>,
     pub(super) limits: Vec<&'t LimitTree>,
@@ -113,7 +115,9 @@ fn work_in<'t>(
         match line {
             EnsembleLine::Era(year) => gathered.era = i32::try_from(year.value).ok(),
             EnsembleLine::Group(name, members) => {
-                gathered.groups.retain(|(other, _)| other.value != name.value);
+                if !gathered.known_groups.insert(&name.value) {
+                    gathered.groups.retain(|(other, _)| other.value != name.value);
+                }
                 let members = members.iter().map(|m| (&m.name, m.octaves)).collect();
                 gathered.groups.push((name, members));
             }
@@ -156,6 +160,7 @@ fn work_in<'t>(
                                 cx.push_unknown(group, &known, "group");
                                 gathered.unread.push(group.value.clone());
                             }
+                            gathered.known_groups.insert(&group.value);
                             gathered.groups.push((group, vec![(&players.name, octaves)]));
                         }
                     }

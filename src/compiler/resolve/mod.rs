@@ -138,19 +138,47 @@ fn within_limits(cx: &mut Resolver, tree: &mut Tree) {
     }
 }
 
-/// Leaves out what an ensemble says beyond the bound of its lines.
+/// How many names a line of an ensemble has in its groups, budgets and the like.
+fn names_in(line: &EnsembleLine) -> usize {
+    match line {
+        EnsembleLine::Group(_, members) => members.len(),
+        EnsembleLine::Budget(items) => items.len(),
+        EnsembleLine::Without(names) => names.len(),
+        EnsembleLine::Players(players) => players.joins.len(),
+        EnsembleLine::Era(_) | EnsembleLine::Limits(_) => 0,
+    }
+}
+
+/// Leaves out what an ensemble says beyond the bounds of its lines and of what they name.
 fn shorten(cx: &mut Resolver, declaration: &mut Arc<Declaration>) {
     let Declaration::Ensemble(ensemble) = &**declaration else { return };
-    if ensemble.lines.len() <= limits::ENSEMBLE_LINES {
+    let mut names = 0;
+    let fits = ensemble.lines.iter().take(limits::ENSEMBLE_LINES).take_while(|line| {
+        names += names_in(line);
+        names <= limits::NAMES
+    });
+    let fits = fits.count();
+    if fits == ensemble.lines.len() {
         return;
     }
-    let (name, most) = (&ensemble.name, limits::spaced(limits::ENSEMBLE_LINES));
-    let message = format!("The ensemble `{}` has more than {most} lines.", name.value);
-    cx.push(Diagnostic::error("names/too-many", name.span, message).with_help(
-        "What stands beyond them is not read. Put players, groups and budgets into one line each.",
-    ));
+    let name = &ensemble.name;
+    let (much, help) = match fits {
+        limits::ENSEMBLE_LINES => (
+            format!("has more than {} lines", limits::spaced(limits::ENSEMBLE_LINES)),
+            "What stands beyond them is not read. Put players, groups and budgets into one line each.",
+        ),
+        _ => (
+            format!(
+                "has more than {} names in its groups and budgets",
+                limits::spaced(limits::NAMES)
+            ),
+            "What stands beyond them is not read. A group may name a line of the ensemble for all its players.",
+        ),
+    };
+    let message = format!("The ensemble `{}` {much}.", name.value);
+    cx.push(Diagnostic::error("names/too-many", name.span, message).with_help(help));
     let mut shorter = ensemble.clone();
-    let unread = shorter.lines.split_off(limits::ENSEMBLE_LINES);
+    let unread = shorter.lines.split_off(fits);
     // What was named there may be meant elsewhere.
     let named = unread.into_iter().filter_map(|line| match line {
         EnsembleLine::Group(name, _) => Some(name),

@@ -214,7 +214,7 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
     };
     let octaves = octaves(&read, clef, start);
     if octaves != 0 {
-        for note in &mut read.notes {
+        for note in read.notes.iter_mut() {
             if let Sound::Pitches(pitches) = &mut note.sound {
                 pitches.iter_mut().for_each(|pitch| *pitch = pitch.octaves_up(octaves));
             }

@@ -93,7 +93,7 @@ fn silent(part: &Part, frame: &[FrameBar], pitches: Pitches) -> Staff {
     let player = &part.player;
     let part = Part {
         player: player.clone(),
-        notes: Vec::new(),
+        notes: crate::arrange::Notes::default(),
         tuplets: Vec::new(),
         rests: Vec::new(),
         directions: Vec::new(),

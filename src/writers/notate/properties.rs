@@ -79,7 +79,7 @@ fn line(metres: &[&str], steps: &[Step]) -> (Fixture, Notes) {
     }
     notes.retain(|(start, ..)| *start < end);
     for (start, length, pitch) in &notes {
-        fixture = fixture.note(*start, *length, Sound::Pitches(smallvec::smallvec![*pitch]));
+        fixture = fixture.note(*start, *length, Sound::Pitches((*pitch).into()));
     }
     for (start, length, _) in &mut notes {
         *length = (*length).min(end - *start);

@@ -197,7 +197,7 @@ impl Fixture {
                 return fixture;
             }
             let pitch: Pitch = "C5".parse().unwrap();
-            fixture.note(start, length, Sound::Pitches(smallvec::smallvec![pitch]))
+            fixture.note(start, length, Sound::Pitches(pitch.into()))
         })
     }
 
@@ -229,7 +229,7 @@ impl Fixture {
     pub(crate) fn graces(self, note: usize, graces: &[(&str, &str)]) -> Fixture {
         let notes = graces
             .iter()
-            .map(|(value, pitch)| (time(value), smallvec::smallvec![pitch.parse().unwrap()]))
+            .map(|(value, pitch)| (time(value), pitch.parse::<Pitch>().unwrap().into()))
             .collect();
         let graces = Box::new(Graces { crushed: false, notes });
         self.attached(note, |attached| attached.graces = Some(graces))
@@ -293,7 +293,7 @@ impl Fixture {
             self.players.iter().map(|part| Arc::new(player(part))).collect();
         let parts = self.players.into_iter().zip(&players).map(|(part, player)| Part {
             player: Arc::clone(player),
-            notes: part.notes,
+            notes: part.notes.into(),
             tuplets: part.tuplets,
             rests: Vec::new(),
             directions: part.directions,

@@ -7,6 +7,6 @@ mod shared;
 use shared::choices::Choices;
 
 libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
-    let text = shared::editing::changed_bell(&mut Choices::new(bytes));
-    shared::editing::assert_fixes_make_nothing_worse(&text, 8);
+    let text = shared::editing::changed_small(&mut Choices::new(bytes));
+    shared::editing::assert_fixes_make_nothing_worse(&text, 2);
 });

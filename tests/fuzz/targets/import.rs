@@ -5,5 +5,5 @@
 mod shared;
 
 libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
-    shared::importing::import_anything(bytes);
+    shared::importing::import_in_turn(bytes);
 });

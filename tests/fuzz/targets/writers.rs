@@ -5,9 +5,18 @@
 mod shared;
 
 use shared::choices::Choices;
-use shared::generator::source;
+use shared::generator::small_source;
+use shared::outputs::{assert_all_holds, assert_each_holds, unpacked};
 
 libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
-    let source = source(&mut Choices::new(bytes));
-    shared::outputs::assert_all_holds(&source, &shared::outputs::unpacked());
+    let mut choices = Choices::new(bytes);
+    let (one, twice) = (choices.byte(), choices.one_in(8));
+    let formats = unpacked();
+    let one = &formats[usize::from(one) % formats.len()..][..1];
+    let source = small_source(&mut choices);
+    if twice {
+        assert_all_holds(&source, one);
+    } else {
+        assert_each_holds(&source, one);
+    }
 });

@@ -88,6 +88,33 @@ pub(super) fn scorings(choices: &mut Choices, bars: &[Bar], out: &mut String) {
     *out += "}\n";
 }
 
+/// One ensemble of any era with one or two of its lines, and a scoring for it.
+pub(super) fn small_scoring(choices: &mut Choices, bars: &[Bar], out: &mut String) {
+    let mut chosen = vec![choices.below(SMALL.len() + LARGE.len())];
+    if choices.one_in(2) {
+        let other = choices.below(SMALL.len() + LARGE.len());
+        if other != chosen[0] {
+            chosen.push(other);
+        }
+    }
+    let forces: Vec<&'static Forces> =
+        chosen.into_iter().filter_map(|index| SMALL.iter().chain(&LARGE).nth(index)).collect();
+    let era = choices.pick(&[1770, 1810, 1885]);
+    *out += &format!("ensemble small {{\n  era {era}\n");
+    for forces in &forces {
+        *out += &format!("  {}\n", forces.text);
+    }
+    *out += "}\nscoring first for small {\n";
+    let mut before = Vec::new();
+    for forces in &forces {
+        parts(choices, bars, forces, &mut before, out);
+    }
+    *out += "}\n";
+    if choices.one_in(3) {
+        layout(choices, bars, forces[0].names[0], out);
+    }
+}
+
 /// A layout with some overrides, of which each says something else.
 fn layout(choices: &mut Choices, bars: &[Bar], player: &str, out: &mut String) {
     *out += choices.pick(&["layout for first {\n", "layout {\n"]);

@@ -36,12 +36,25 @@ const TITLES: [&str; 4] = [
 
 /// A source that compiles without an error of its own.
 pub fn source(choices: &mut Choices) -> String {
+    sized(choices, 10, forces::scorings)
+}
+
+/// The same with three bars at most and one scoring for a player or two, for who tries millions.
+pub fn small_source(choices: &mut Choices) -> String {
+    sized(choices, 3, forces::small_scoring)
+}
+
+fn sized(
+    choices: &mut Choices,
+    most_bars: usize,
+    scorings: fn(&mut Choices, &[Bar], &mut String),
+) -> String {
     let mut out = format!("piece \"{}\" {{\n", TITLES[choices.below(16) % 4].replace('"', "”"));
     if choices.one_in(4) {
         out += "  subtitle \"For the opening of the sluice\"\n  composer \"House copyist\"\n  licence \"CC0-1.0\"\n  revision \"2nd version, 12 May\"\n";
     }
     out += "}\n";
-    let bars = form(choices, &mut out);
+    let bars = form(choices, most_bars, &mut out);
     if choices.below(3) > 0 {
         harmony(choices, &bars, &mut out);
     }
@@ -53,12 +66,12 @@ pub fn source(choices: &mut Choices) -> String {
         let music = line(choices, &bars, Line { octave, is_drum });
         out += &format!("voice {name} {{\n{music}}}\n");
     }
-    forces::scorings(choices, &bars, &mut out);
+    scorings(choices, &bars, &mut out);
     out
 }
 
-fn form(choices: &mut Choices, out: &mut String) -> Vec<Bar> {
-    let last = 1 + choices.below(10);
+fn form(choices: &mut Choices, most: usize, out: &mut String) -> Vec<Bar> {
+    let last = 1 + choices.below(most);
     let mut bars = Vec::new();
     let mut lines = Vec::new();
     let pick_up = choices.one_in(4).then(|| choices.pick(&[32, 16, 8, 48]));

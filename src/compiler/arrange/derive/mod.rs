@@ -18,8 +18,6 @@ mod tuplets;
 
 use std::sync::Arc;
 
-use smallvec::smallvec;
-
 use super::{LineId, Part, SoundingNote};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::Instrument;
@@ -174,7 +172,7 @@ impl Request<'_, '_> {
         SoundingNote {
             start,
             length: end - start,
-            sound: pitch.map_or(Sound::Stroke, |pitch| Sound::Pitches(smallvec![pitch])),
+            sound: pitch.map_or(Sound::Stroke, |pitch| Sound::Pitches(pitch.into())),
             attached: Attached::default(),
             role: self.line.role.unwrap_or(usual),
             solo: self.line.solo,

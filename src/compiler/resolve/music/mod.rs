@@ -10,8 +10,6 @@ mod words;
 
 use std::sync::Arc;
 
-use smallvec::smallvec;
-
 pub(super) use miscounted::Counted;
 
 use super::counting::{BarCount, Counting};
@@ -378,7 +376,7 @@ impl Builder<'_> {
     }
 
     fn pitches(&mut self, written: &[PitchTree]) -> Pitches {
-        let mut pitches: Pitches = smallvec![];
+        let mut pitches = Pitches::default();
         let mut before: Option<Span> = None;
         for pitch in written {
             self.state.octave_doubtful &= pitch.octave.is_none();

@@ -7,6 +7,7 @@ mod layout;
 mod lyrics;
 mod movements;
 mod music;
+mod pitches;
 mod players;
 mod playing;
 mod scoring;
@@ -23,6 +24,7 @@ pub use layout::*;
 pub use lyrics::*;
 pub use movements::*;
 pub use music::*;
+pub use pitches::Pitches;
 pub use players::*;
 pub use scoring::*;
 

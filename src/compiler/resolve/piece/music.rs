@@ -1,8 +1,7 @@
 //! Types of written music: voices, notes, marks, tuplets, chords.
 
-use smallvec::SmallVec;
-
 use super::direction::Direction;
+use super::pitches::Pitches;
 use crate::diagnostics::Span;
 use crate::music::{Chord, Key, Pitch, PitchName, Time};
 
@@ -52,26 +51,12 @@ pub struct Music {
 }
 
 /// What a note sounds: one pitch, a chord, or a stroke without pitch.
-#[derive(PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug)]
 pub enum Sound {
     /// Sounding pitches, from the lowest to the highest; never empty.
     Pitches(Pitches),
     /// An unpitched stroke.
     Stroke,
-}
-
-/// The pitches of a note, from the lowest to the highest.
-pub type Pitches = SmallVec<[Pitch; 4]>;
-
-impl Clone for Sound {
-    #[inline]
-    fn clone(&self) -> Sound {
-        match self {
-            // A few bytes, taken as they are.
-            Sound::Pitches(pitches) => Sound::Pitches(Pitches::from_slice(pitches)),
-            Sound::Stroke => Sound::Stroke,
-        }
-    }
 }
 
 impl Sound {
@@ -200,7 +185,7 @@ impl Mark {
 
 /// A set of marks.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
-pub struct Marks(u32);
+pub struct Marks(u16);
 
 impl Marks {
     /// No marks.

@@ -110,7 +110,7 @@ fn part_of(part: &Part, grips: &[Grip], slurs: &[(usize, usize)], hand: Hand) ->
             notes[places[last]].attached.slur_ends = true;
         }
     }
-    Part { notes, ..part.clone() }
+    Part { notes: notes.into(), ..part.clone() }
 }
 
 /// What one hand plays of a note, without slurs.

@@ -93,7 +93,7 @@ fn line(notes: &[((i64, i64), &str)]) -> Vec<SoundingNote> {
 fn part(player: &Player, notes: Vec<SoundingNote>) -> Part {
     Part {
         player: Arc::new(player.clone()),
-        notes,
+        notes: notes.into(),
         tuplets: Vec::new(),
         rests: Vec::new(),
         directions: Vec::new(),
@@ -314,7 +314,7 @@ fn a_trill_alternates_with_the_note_above_in_the_key_and_ends_on_its_own() {
 fn grace_notes_sound_before_the_beat_but_not_before_the_music() {
     let violin = violin();
     let graces = |names: &[&str]| {
-        let notes = names.iter().map(|name| (Time::EIGHTH, [name.parse().unwrap()][..].into()));
+        let notes = names.iter().map(|name| (Time::EIGHTH, name.parse::<Pitch>().unwrap().into()));
         Some(Box::new(Graces { crushed: false, notes: notes.collect() }))
     };
     let mut notes = line(&[((1, 4), "A4"), ((1, 4), "C5")]);
@@ -445,7 +445,7 @@ proptest! {
             if from.3 {
                 note.attached.marks.insert(Mark::Trill);
             }
-            let grace = (Time::EIGHTH, ["C4".parse().unwrap()][..].into());
+            let grace = (Time::EIGHTH, "C4".parse::<Pitch>().unwrap().into());
             note.attached.graces = (from.4 > 0)
                 .then(|| Box::new(Graces { crushed: true, notes: vec![grace; from.4] }));
         }

@@ -87,7 +87,7 @@ fn trills_begin_above_in_the_old_time_unless_grace_notes_do() {
     let heard = |era, graces: &[&str]| {
         let mut notes = line(&[((1, 4), "rest"), ((1, 4), "A4")]);
         notes[0].attached.marks.insert(Mark::Trill);
-        let small = graces.iter().map(|name| (Time::EIGHTH, [name.parse().unwrap()][..].into()));
+        let small = graces.iter().map(|name| (Time::EIGHTH, name.parse::<Pitch>().unwrap().into()));
         let small: Vec<_> = small.collect();
         notes[0].attached.graces =
             (!small.is_empty()).then(|| Box::new(Graces { crushed: false, notes: small }));
@@ -118,7 +118,7 @@ fn dots_shorten_where_they_are_printed() {
 fn a_grace_note_on_a_key_that_sounds_strikes_it_anew() {
     let violin = violin();
     let mut notes = line(&[((1, 32), "C5"), ((1, 4), "D5")]);
-    let small = vec![(Time::EIGHTH, ["C5".parse().unwrap()][..].into())];
+    let small = vec![(Time::EIGHTH, "C5".parse::<Pitch>().unwrap().into())];
     notes[1].attached.graces = Some(Box::new(Graces { crushed: true, notes: small }));
     let heard = strokes(&piece(1), part(&violin, notes));
     // The short note leaves the grace note half of its own time.

@@ -1,0 +1,78 @@
+//! The notes of a part, which players who sound the same hold in common.
+
+use std::ops::{Deref, DerefMut};
+use std::sync::Arc;
+
+use super::SoundingNote;
+
+/// Notes in order of time; they do not overlap. Copies are the same notes in memory until one of
+/// them is changed.
+#[derive(Clone, Default, Debug)]
+pub struct Notes(Arc<Vec<SoundingNote>>);
+
+impl Notes {
+    /// Are they the same in memory?
+    #[must_use]
+    pub fn are_shared(&self, other: &Notes) -> bool {
+        Arc::ptr_eq(&self.0, &other.0)
+    }
+
+    /// Which notes in memory they are: the same for all that share them.
+    #[must_use]
+    pub fn address(&self) -> usize {
+        Arc::as_ptr(&self.0).addr()
+    }
+
+    /// The notes to be added to or taken from.
+    pub fn list(&mut self) -> &mut Vec<SoundingNote> {
+        Arc::make_mut(&mut self.0)
+    }
+}
+
+impl Deref for Notes {
+    type Target = [SoundingNote];
+
+    #[inline]
+    fn deref(&self) -> &[SoundingNote] {
+        &self.0
+    }
+}
+
+impl DerefMut for Notes {
+    fn deref_mut(&mut self) -> &mut [SoundingNote] {
+        self.list()
+    }
+}
+
+impl PartialEq for Notes {
+    fn eq(&self, other: &Notes) -> bool {
+        self.are_shared(other) || self.0 == other.0
+    }
+}
+
+impl From<Vec<SoundingNote>> for Notes {
+    fn from(notes: Vec<SoundingNote>) -> Notes {
+        Notes(Arc::new(notes))
+    }
+}
+
+impl From<Notes> for Vec<SoundingNote> {
+    fn from(notes: Notes) -> Vec<SoundingNote> {
+        Arc::unwrap_or_clone(notes.0)
+    }
+}
+
+impl FromIterator<SoundingNote> for Notes {
+    fn from_iter<I: IntoIterator<Item = SoundingNote>>(notes: I) -> Notes {
+        Notes::from(Vec::from_iter(notes))
+    }
+}
+
+impl<'a> IntoIterator for &'a Notes {
+    type Item = &'a SoundingNote;
+    type IntoIter = std::slice::Iter<'a, SoundingNote>;
+
+    fn into_iter(self) -> Self::IntoIter {
+        self.0.iter()
+    }
+}
