@@ -102,6 +102,66 @@ pub fn shape(text: &str, face: Face, size: f64) -> Run {
     run
 }
 
+/// Words in as many lines as a width in staff spaces asks for: divided at blanks, and inside a word only
+/// where that alone is wider. There is at least one line.
+#[must_use]
+pub fn in_lines(text: &str, face: Face, size: f64, room: f64) -> Vec<Run> {
+    let mut lines: Vec<Run> = Vec::new();
+    let mut held = String::new();
+    for word in text.split_whitespace() {
+        let longer = if held.is_empty() { word.to_owned() } else { format!("{held} {word}") };
+        if shape(&longer, face, size).width <= room {
+            held = longer;
+            continue;
+        }
+        if !held.is_empty() {
+            lines.push(shape(&held, face, size));
+        }
+        word.clone_into(&mut held);
+        while let Some((line, rest)) = divided(&held, face, size, room) {
+            lines.push(line);
+            held = rest;
+        }
+    }
+    if !held.is_empty() || lines.is_empty() {
+        lines.push(shape(&held, face, size));
+    }
+    lines
+}
+
+/// The longest beginning of a word that a line has room for (one letter at least) and what is left,
+/// if not all of it has room.
+fn divided(word: &str, face: Face, size: f64, room: f64) -> Option<(Run, String)> {
+    let whole = shape(word, face, size);
+    if whole.width <= room {
+        return None;
+    }
+    let first = word.chars().next()?.len_utf8();
+    let fits = whole.letters.iter().filter(|letter| letter.x <= room).map(|letter| letter.from);
+    let at = fits.filter(|&from| from < word.len() && word.is_char_boundary(from)).max();
+    let at = at.unwrap_or(first).max(first);
+    (at < word.len()).then(|| (shape(&word[..at], face, size), word[at..].to_owned()))
+}
+
+/// Words in one line: where they are wider than the room they are set smaller, down to the least size,
+/// and then end early with an ellipsis.
+#[must_use]
+pub fn in_one_line(text: &str, face: Face, (size, least): (f64, f64), room: f64) -> Run {
+    let whole = shape(text, face, size);
+    if whole.width <= room {
+        return whole;
+    }
+    let smaller = size * (room / whole.width).max(0.0);
+    if smaller >= least {
+        return shape(text, face, smaller);
+    }
+    let mut ends: Vec<usize> = text.char_indices().map(|(at, _)| at).collect();
+    let cut = |end: usize| shape(&format!("{} …", text[..end].trim_end()), face, least);
+    let count = ends.partition_point(|&end| cut(end).width <= room);
+    ends.truncate(count);
+    cut(ends.last().copied().unwrap_or(0))
+}
+
 impl Run {
     /// Shapes a stretch of the text in one face behind what is there.
     fn append(&mut self, from: usize, text: &str, face: Face) {
@@ -214,5 +274,31 @@ mod tests {
         let wide = shape("AV", Face::Roman, 1.0).width;
         let apart = shape("A", Face::Roman, 1.0).width + shape("V", Face::Roman, 1.0).width;
         assert!(wide < apart);
+    }
+
+    #[test]
+    fn words_are_divided_at_blanks_and_inside_only_where_one_is_wider_than_the_line() {
+        let texts = |lines: Vec<Run>| lines.into_iter().map(|line| line.text).collect::<Vec<_>>();
+        let lines = in_lines("By the old sluice at the weir", Face::Italic, 2.0, 12.0);
+        assert!(lines.iter().all(|line| line.width <= 12.0), "{lines:?}");
+        assert_eq!(texts(lines).join(" "), "By the old sluice at the weir");
+        let word = "Donaudampfschifffahrtsgesellschaft".repeat(4);
+        let lines = in_lines(&word, Face::Bold, 2.0, 20.0);
+        assert!(lines.len() > 3 && lines.iter().all(|line| line.width <= 20.0), "{lines:?}");
+        assert_eq!(texts(lines).concat(), word);
+        // There is one line of nothing, and a letter has a line wherever there is no room at all.
+        assert_eq!(texts(in_lines("", Face::Roman, 2.0, 9.0)), [""]);
+        assert_eq!(texts(in_lines("ab", Face::Roman, 2.0, 0.0)), ["a", "b"]);
+    }
+
+    #[test]
+    fn one_line_is_set_smaller_before_it_is_cut() {
+        let whole = shape("By the old sluice at the weir", Face::Bold, 3.0);
+        let smaller = in_one_line(&whole.text, Face::Bold, (3.0, 2.0), whole.width * 0.8);
+        assert_eq!(smaller.text, whole.text);
+        assert!(smaller.width <= whole.width * 0.8 + 1e-9 && smaller.size < 3.0);
+        let cut = in_one_line(&whole.text, Face::Bold, (3.0, 2.0), whole.width * 0.4);
+        assert!(cut.text.ends_with(" …") && cut.width <= whole.width * 0.4, "{cut:?}");
+        assert!(whole.text.starts_with(cut.text.trim_end_matches(" …")));
     }
 }

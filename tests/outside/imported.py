@@ -131,9 +131,8 @@ def _part(music, part_of_score, places_and_ends, heads):
             if thing.isRest or thing.style.hideObjectOnPrint:
                 continue
             places[id(thing)] = (number, index, at)
-            for lyric in thing.lyrics:
-                if text := _plain(lyric.text or ""):
-                    music.lyrics[index, round(float(at), 2), _verse(lyric), text] += 1
+            for verse, text in _sung(thing.lyrics).items():
+                music.lyrics[index, round(float(at), 2), verse, text] += 1
             if thing.duration.isGrace:
                 music.graces += 1
                 continue
@@ -180,6 +179,15 @@ def _verse(lyric):
     """The verse that a file names; music21 counts those of a note where it is no plain number."""
     digits = re.findall(r"\d+", str(lyric.identifier))
     return int(digits[-1]) if digits else lyric.number
+
+
+def _sung(lyrics):
+    """What each verse sings to a note. Two syllables of one verse are drawn together, as Ripieno writes them."""
+    verses = {}
+    for lyric in lyrics:
+        verse = _verse(lyric)
+        verses[verse] = verses.get(verse, "") + _plain(lyric.text or "")
+    return {verse: text for verse, text in verses.items() if text}
 
 
 def _plain(syllable):

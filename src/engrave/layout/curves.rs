@@ -129,7 +129,6 @@ pub(super) fn slur_over(canvas: &mut Canvas, notes: &[Placed], reach: Reach) {
 /// wherever the stem of that goes (Gould, chapter 5, from memory).
 fn grace_slur(canvas: &mut Canvas, graces: &[&Placed], last: &Placed) {
     let foot = |note: &Placed| -f64::from(note.chord.span().0) / 2.0 + 0.5 * note.chord.scale;
-    let lowest = graces.iter().map(|note| foot(note)).fold(f64::MIN, f64::max);
     let stemmed_down = last.chord.is_stemmed() && !last.chord.is_up();
     let from = Point::new(graces[0].middle(), foot(graces[0]) + 0.2);
     let to = if stemmed_down {
@@ -137,7 +136,10 @@ fn grace_slur(canvas: &mut Canvas, graces: &[&Placed], last: &Placed) {
     } else {
         Point::new(last.x + 0.25, foot(last) + 0.15)
     };
-    let deep = (lowest + 0.45 - f64::midpoint(from.y, to.y)).max(0.0);
+    // As deep as the heads between need, measured from the straight way; a steep way stays straight.
+    let straight = |x: f64| from.y + (to.y - from.y) * (x - from.x) / (to.x - from.x).max(0.1);
+    let between = graces[1..].iter().map(|note| foot(note) + 0.45 - straight(note.middle()));
+    let deep = between.fold(0.0, f64::max).min(0.3 * (to - from).hypot());
     let height = slur_height(to.x - from.x).min(0.3 * (to - from).hypot()).max(deep);
     let (_, path) = curve(from, to, height, false, 0.22);
     canvas.path(Kind::Slur, Some(graces[0].chord.origin()), path);

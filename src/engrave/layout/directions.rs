@@ -12,7 +12,11 @@ use super::measures::{ABOVE, HAIRPIN, THIN_LINE};
 use super::notes::Placed;
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Shape};
-use crate::text::{Face, shape};
+use crate::text::{Face, in_lines, shape};
+
+/// How wide words over a staff may be, in staff spaces, before they go on in another line: some fifty
+/// letters.
+const WORDS: f64 = 46.0;
 
 /// A direction with its place along the line.
 #[derive(Clone, Debug)]
@@ -234,18 +238,25 @@ pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
                 continue;
             }
         };
-        let run = shape(&text, face, size);
-        let x = direction.left.min((end - run.width).max(0.5));
-        let (x0, x1) = (x - 0.2, x + run.width + 0.4);
-        let y = if direction.above {
-            canvas.sky.top(x0, x1).min(-2.1) - ABOVE - run.fall()
-        } else {
-            canvas.sky.bottom(x0, x1).max(2.1) + ABOVE + run.rise()
-        };
-        canvas.sky.add((x0, x1), (y - run.rise(), y + run.fall() * 0.5));
-        let from_mark = canvas.marks.len();
-        canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
-        canvas.say(from_mark, direction.at);
+        let mut lines = in_lines(&text, face, size, (end - 0.5).min(WORDS));
+        let width = lines.iter().map(|run| run.width).fold(0.0, f64::max);
+        let x = direction.left.min((end - width).max(0.5));
+        // What is nearest to the staff comes first.
+        if direction.above {
+            lines.reverse();
+        }
+        for run in lines {
+            let (x0, x1) = (x - 0.2, x + run.width + 0.4);
+            let y = if direction.above {
+                canvas.sky.top(x0, x1).min(-2.1) - ABOVE - run.fall()
+            } else {
+                canvas.sky.bottom(x0, x1).max(2.1) + ABOVE + run.rise()
+            };
+            canvas.sky.add((x0, x1), (y - run.rise(), y + run.fall() * 0.5));
+            let from_mark = canvas.marks.len();
+            canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
+            canvas.say(from_mark, direction.at);
+        }
     }
 }
 

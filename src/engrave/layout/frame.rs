@@ -14,12 +14,21 @@ use super::system::Setting;
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark, Shape};
 use crate::sheet::{Bar, Sheet};
-use crate::text::{Face, shape};
+use crate::text::{Face, Run, in_lines, in_one_line, shape};
 
 /// Size of names before a system.
 const NAME: f64 = 2.2;
+/// How wide a name before a system may be, in staff spaces, before it goes on in another line.
+const NAME_ROOM: f64 = 17.0;
+/// How many lines it may have.
+const NAME_LINES: usize = 3;
+/// Size of the words of a tempo, and from line to line where they have no room in one.
+const TEMPO: f64 = 2.35;
+const TEMPO_LINE: f64 = 2.7;
 /// Size of the headings of movements.
 const HEADING: f64 = 3.0;
+/// Their size where they are long.
+const SMALL_HEADING: f64 = 2.2;
 
 /// Bar number, endings, tempos and rehearsal marks over a staff.
 pub(super) fn over(
@@ -92,7 +101,7 @@ pub(super) fn over(
 /// line.
 pub(super) fn headings(canvas: &mut Canvas, headings: &[String], width: f64) {
     for heading in headings.iter().rev() {
-        let run = shape(heading, Face::Bold, HEADING);
+        let run = in_one_line(heading, Face::Bold, (HEADING, SMALL_HEADING), width);
         let x = ((width - run.width) / 2.0).max(0.0);
         let y = canvas.sky.top(0.0, width).min(-2.6) - ABOVE - 1.1 - run.fall();
         canvas.text(Kind::Text, None, run, (x, y));
@@ -102,7 +111,7 @@ pub(super) fn headings(canvas: &mut Canvas, headings: &[String], width: f64) {
 /// The same below, behind the last bar.
 pub(super) fn closing(canvas: &mut Canvas, headings: &[String], width: f64) {
     for heading in headings {
-        let run = shape(heading, Face::Bold, HEADING);
+        let run = in_one_line(heading, Face::Bold, (HEADING, SMALL_HEADING), width);
         let x = ((width - run.width) / 2.0).max(0.0);
         let y = canvas.sky.bottom(0.0, width).max(2.6) + ABOVE + 1.1 + run.rise();
         canvas.text(Kind::Text, None, run, (x, y));
@@ -130,26 +139,33 @@ fn signs(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
 
 /// Words of a tempo in bold, and the note that is counted.
 fn draw_tempo(canvas: &mut Canvas, tempo: &Tempo, x: f64, right: f64) {
-    let words = tempo.words.as_ref().map(|words| shape(words, Face::Bold, 2.35));
     let counted = tempo.beat.and_then(|(beat, rate)| {
         let value = NoteValue::of(beat)?;
         let rate = format!("{}", (rate * 10.0).round() / 10.0);
         Some((value, rate))
     });
-    let bracketed = words.is_some();
-    let words_width = words.as_ref().map_or(0.0, |run| run.width + 0.9);
+    let bracketed = tempo.words.is_some();
     let figure = counted.as_ref().map(|(_, rate)| {
         shape(&format!("= {rate}{}", if bracketed { ")" } else { "" }), Face::Roman, 2.1)
     });
-    let width = words_width + figure.as_ref().map_or(0.0, |run| run.width + 2.9);
+    let figure_width = figure.as_ref().map_or(0.0, |run| run.width + 2.9);
+    let mut words = match &tempo.words {
+        Some(words) => in_lines(words, Face::Bold, TEMPO, right - figure_width - 1.0),
+        None => Vec::new(),
+    };
+    let last = words.pop();
+    let last_width = last.as_ref().map_or(0.0, |run| run.width + 0.9);
+    let width = words.iter().map(|run| run.width).fold(last_width + figure_width, f64::max);
     let x = x.min(right - width).max(0.0);
     let y = canvas.sky.top(x - 0.2, x + width + 0.5).min(-2.6) - ABOVE - 0.45;
-    canvas.sky.add((x, x + width), (y - 1.75, y + 0.3));
-    if let Some(run) = words {
+    let top = y - words.len() as f64 * TEMPO_LINE;
+    canvas.sky.add((x, x + width), (top - 1.75, y + 0.3));
+    for (n, run) in words.into_iter().chain(last).enumerate() {
+        let y = top + n as f64 * TEMPO_LINE;
         canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
     }
     let (Some((value, _)), Some(figure)) = (counted, figure) else { return };
-    let mut at = x + words_width;
+    let mut at = x + last_width;
     if bracketed {
         let run = shape("(", Face::Roman, 2.1);
         let width = run.width;
@@ -384,20 +400,37 @@ pub(super) fn indent(sheet: &Sheet, first: bool) -> f64 {
     }
     let name = |staff: &crate::sheet::Staff| {
         let name: &str = if first { &staff.name } else { &staff.abbreviation };
-        lines(name).iter().map(|line| shape(line, Face::Roman, NAME).width).fold(0.0, f64::max)
+        lines(name).iter().map(|line| line.width).fold(0.0, f64::max)
     };
     sheet.staves.iter().map(name).fold(0.0, f64::max) + 3.4
 }
 
-/// A name in its lines; a long one is divided before its key.
-fn lines(name: &str) -> Vec<&str> {
-    if name.contains('\n') {
-        return name.split('\n').collect();
-    }
-    match name.split_once(" in ") {
+/// A name in its lines; a long one is divided before its key, and where it has no room.
+fn lines(name: &str) -> Vec<Run> {
+    let parts: Vec<&str> = match name.split_once(" in ") {
+        _ if name.contains('\n') => name.split('\n').collect(),
         Some((first, _)) if name.chars().count() > 14 => vec![first, name[first.len()..].trim()],
         _ => vec![name],
+    };
+    let mut lines: Vec<Run> =
+        parts.into_iter().flat_map(|part| in_lines(part, Face::Roman, NAME, NAME_ROOM)).collect();
+    if lines.len() > NAME_LINES {
+        // The end of a name is what tells two players apart.
+        lines.truncate(NAME_LINES - 1);
+        let letters = |text: &str| text.chars().filter(|one| !one.is_whitespace()).count();
+        let above: usize = lines.iter().map(|line| letters(&line.text)).sum();
+        let seen = |&(at, _): &(usize, char)| letters(&name[..at]) >= above;
+        let begins = name.char_indices().find(seen).map_or(0, |(at, _)| at);
+        let rest = name[begins..].trim_start();
+        let ends = rest.char_indices().map(|(at, _)| at).filter(|&at| at > 0);
+        let from_word = |at: usize| rest[..at].ends_with(' ');
+        let end = |at: usize| shape(&format!("… {}", &rest[at..]), Face::Roman, NAME);
+        let fits = |at: &usize| end(*at).width <= NAME_ROOM;
+        let (words, letters): (Vec<usize>, Vec<usize>) = ends.partition(|&at| from_word(at));
+        let at = words.into_iter().find(fits).or_else(|| letters.into_iter().find(fits));
+        lines.push(end(at.unwrap_or(rest.len())));
     }
+    lines
 }
 
 fn names(canvas: &mut Canvas, sheet: &Sheet, (shown, ys): (&[usize], &[f64]), setting: Setting) {
@@ -414,10 +447,10 @@ fn names(canvas: &mut Canvas, sheet: &Sheet, (shown, ys): (&[usize], &[f64]), se
             ys[row]
         };
         let lines = lines(name);
-        for (n, line) in lines.iter().enumerate() {
-            let run = shape(line, Face::Roman, NAME);
+        let middle = (lines.len() - 1) as f64 / 2.0;
+        for (n, run) in lines.into_iter().enumerate() {
             let x = setting.indent - 2.5 - run.width;
-            let y = y + 0.7 + (n as f64 - (lines.len() - 1) as f64 / 2.0) * 2.3;
+            let y = y + 0.7 + (n as f64 - middle) * 2.3;
             canvas.text(Kind::Text, None, run, (x, y));
         }
     }

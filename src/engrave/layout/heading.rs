@@ -5,16 +5,32 @@ use kurbo::Point;
 use super::breaking::{EASY, HASTY, Pause};
 use crate::page::{Kind, Mark, Shape};
 use crate::sheet::Sheet;
-use crate::text::{Face, Run, shape};
+use crate::text::{Face, Run, in_lines, in_one_line, shape};
 
 /// Height of the heading of a movement with the air around it, in staff spaces.
 pub(super) const LINE: f64 = 4.6;
 
 /// Millimetres in a point.
 const POINT: f64 = 25.4 / 72.0;
+/// Size of a title in points: as large as this where it has room in one line, else the smaller one,
+/// in as many lines as it needs.
+const TITLE: (f64, f64) = (22.0, 16.0);
+const SUBTITLE: f64 = 12.0;
+const PART: f64 = 13.0;
+const NEEDS: f64 = 10.5;
+const NAMES: f64 = 10.0;
+const HEAD: f64 = 10.0;
+/// Size of the foot, and where it has no room in one line.
+const FOOT: (f64, f64) = (8.0, 6.5);
+/// From base line to base line, for type of one point, in millimetres.
+const LEADING: f64 = 0.44;
 
 fn run(text: &str, face: Face, points: f64, space: f64) -> Run {
     shape(text, face, points * POINT / space)
+}
+
+fn lines(text: &str, face: Face, points: f64, (room, space): (f64, f64)) -> Vec<Run> {
+    in_lines(text, face, points * POINT / space, room)
 }
 
 fn put(marks: &mut Vec<Mark>, run: Run, x: f64, y: f64) {
@@ -25,12 +41,64 @@ fn put(marks: &mut Vec<Mark>, run: Run, x: f64, y: f64) {
     });
 }
 
-/// Height of the title block in staff spaces.
-pub(super) fn height(sheet: &Sheet, space: f64) -> f64 {
-    let more = if sheet.subtitle.is_some() { 6.0 } else { 0.0 };
-    let arranged = if sheet.arranger.is_some() && sheet.composer.is_some() { 3.0 } else { 0.0 };
-    let needs = if sheet.needs.is_some() { 2.5 } else { 0.0 };
-    (22.0 + more + f64::max(arranged, needs)) / space
+/// The title block: what is drawn, and how high it is in staff spaces.
+fn block(sheet: &Sheet, (width, space): (f64, f64)) -> (Vec<Mark>, f64) {
+    let at = |millimetres: f64| millimetres / space;
+    let mut marks = Vec::new();
+    let centred = |marks: &mut Vec<Mark>, run: Run, y: f64| {
+        let x = (width - run.width) / 2.0;
+        put(marks, run, x, y);
+    };
+    let mut y = at(7.0);
+    let whole = run(&sheet.title, Face::Bold, TITLE.0, space);
+    let points = (TITLE.0 * (width / whole.width.max(0.1)).min(1.0)).floor().max(TITLE.1);
+    let title = lines(&sheet.title, Face::Bold, points, (width, space));
+    for (n, line) in title.into_iter().enumerate() {
+        y += if n > 0 { at(points * LEADING) } else { 0.0 };
+        centred(&mut marks, line, y);
+    }
+    if let Some(subtitle) = &sheet.subtitle {
+        for line in lines(subtitle, Face::Italic, SUBTITLE, (width, space)) {
+            y += at(6.0);
+            centred(&mut marks, line, y);
+        }
+        y += at(6.0);
+    } else {
+        y += at(6.5);
+    }
+    let arranged = sheet.arranger.as_ref().map(|arranger| format!("arranged by {arranger}"));
+    let names: Vec<String> = [sheet.composer.clone(), arranged].into_iter().flatten().collect();
+    // The part on the left and the names on the right share the line.
+    let half = if names.is_empty() { width } else { width * 0.5 - at(3.0) };
+    let mut left = y;
+    for (n, line) in lines(&sheet.name, Face::Bold, PART, (half, space)).into_iter().enumerate() {
+        left += if n > 0 { at(PART * LEADING) } else { 0.0 };
+        put(&mut marks, line, 0.0, left);
+    }
+    if let Some(needs) = &sheet.needs {
+        for line in lines(needs, Face::Roman, NEEDS, (half, space)) {
+            left += at(4.6);
+            put(&mut marks, line, 0.0, left);
+        }
+    }
+    let mut right = y;
+    let names = names.iter().flat_map(|name| lines(name, Face::Roman, NAMES, (half, space)));
+    for (n, name) in names.enumerate() {
+        right += if n > 0 { at(4.4) } else { 0.0 };
+        let x = width - name.width;
+        put(&mut marks, name, x, right);
+    }
+    y = left.max(right);
+    if sheet.tacet {
+        centred(&mut marks, run("Tacet", Face::Italic, 14.0, space), y + at(16.0));
+    }
+    let air = if sheet.subtitle.is_some() { 9.0 } else { 8.5 };
+    (marks, y + at(air))
+}
+
+/// Height of the title block in staff spaces, over lines of such a width.
+pub(super) fn height(sheet: &Sheet, width: f64, space: f64) -> f64 {
+    block(sheet, (width, space)).1
 }
 
 /// Height of the running head of later pages.
@@ -38,9 +106,11 @@ pub(super) fn running_height(space: f64) -> f64 {
     9.0 / space
 }
 
-/// Height of the foot line.
-pub(super) fn foot_height(space: f64) -> f64 {
-    6.5 / space
+/// Height of the foot, on the first page or a later one, in staff spaces.
+pub(super) fn foot_height(sheet: &Sheet, first: bool, (width, space): (f64, f64)) -> f64 {
+    let (scoring, licence) = foot(sheet, first, (width, space));
+    let more = scoring.len().max(licence.len()) - 1;
+    (6.5 + more as f64 * FOOT.1 * LEADING) / space
 }
 
 /// Draws what stands above and below the music of a page.
@@ -55,7 +125,7 @@ pub(super) fn draw(
     let at = |millimetres: f64| millimetres / space;
     let part = Some(sheet.name.as_str()).filter(|_| sheet.is_part);
     if page == 0 {
-        title(marks, sheet, (width, space));
+        marks.extend(block(sheet, (width, space)).0);
     } else {
         let head = running(sheet, part, (width - at(20.0), space));
         let x = (width - head.width) / 2.0;
@@ -66,21 +136,36 @@ pub(super) fn draw(
         let x = if right_hand { width - number.width } else { 0.0 };
         put(marks, number, x, at(3.5));
     }
+    let (scoring, licence) = foot(sheet, page == 0, (width, space));
+    let y = |n: usize| bottom + at(6.2 + n as f64 * FOOT.1 * LEADING);
+    for (n, line) in scoring.into_iter().enumerate() {
+        let x = if right_hand { 0.0 } else { width - line.width };
+        put(marks, line, x, y(n));
+    }
+    for (n, line) in licence.into_iter().enumerate() {
+        let x = (width - line.width) / 2.0;
+        put(marks, line, x, y(n));
+    }
+}
+
+/// The lines at the foot: the scoring with the beginning of its source's digest, and on the first page
+/// the licence in the middle.
+fn foot(sheet: &Sheet, first: bool, (width, space): (f64, f64)) -> (Vec<Run>, Vec<Run>) {
+    let set = |text: &str, face: Face, room: f64| {
+        let whole = run(text, face, FOOT.0, space);
+        if whole.width <= room {
+            return vec![whole];
+        }
+        lines(text, face, FOOT.1, (room, space))
+    };
     let mark = match &sheet.source {
         Some(source) => format!("{} – {source}", sheet.scoring),
         None => sheet.scoring.clone(),
     };
-    let scoring = run(&mark, Face::Italic, 8.0, space);
-    let foot = bottom + at(6.2);
-    let x = if right_hand { 0.0 } else { width - scoring.width };
-    put(marks, scoring, x, foot);
-    if page == 0
-        && let Some(licence) = &sheet.licence
-    {
-        let licence = run(licence, Face::Roman, 8.0, space);
-        let x = (width - licence.width) / 2.0;
-        put(marks, licence, x, foot);
-    }
+    let licence = sheet.licence.as_ref().filter(|_| first);
+    let beside = if licence.is_some() { width * 0.24 } else { width };
+    let licence = licence.map(|licence| set(licence, Face::Roman, width * 0.48));
+    (set(&mark, Face::Italic, beside), licence.unwrap_or_default())
 }
 
 /// The running head, whose title is shortened word by word where it has no room.
@@ -90,7 +175,7 @@ fn running(sheet: &Sheet, part: Option<&str>, (room, space): (f64, f64)) -> Run 
             Some(part) => format!("{title} – {part}"),
             None => title.to_owned(),
         };
-        run(&words, Face::Italic, 10.0, space)
+        run(&words, Face::Italic, HEAD, space)
     };
     let whole = head(&sheet.title);
     if whole.width <= room {
@@ -99,44 +184,9 @@ fn running(sheet: &Sheet, part: Option<&str>, (room, space): (f64, f64)) -> Run 
     let words: Vec<&str> = sheet.title.split_whitespace().collect();
     let shortened =
         (1..words.len()).rev().map(|count| head(&format!("{} …", words[..count].join(" "))));
-    let name = || run(part.unwrap_or(&sheet.name), Face::Italic, 10.0, space);
+    let size = HEAD * POINT / space;
+    let name = || in_one_line(part.unwrap_or(&sheet.name), Face::Italic, (size, size), room);
     shortened.into_iter().find(|head| head.width <= room).unwrap_or_else(name)
-}
-
-fn title(marks: &mut Vec<Mark>, sheet: &Sheet, (width, space): (f64, f64)) {
-    let at = |millimetres: f64| millimetres / space;
-    let mut points = 22.0;
-    let mut title = run(&sheet.title, Face::Bold, points, space);
-    while title.width > width && points > 9.0 {
-        points -= 1.0;
-        title = run(&sheet.title, Face::Bold, points, space);
-    }
-    let x = (width - title.width) / 2.0;
-    put(marks, title, x, at(7.0));
-    let mut y = at(13.5);
-    if let Some(subtitle) = &sheet.subtitle {
-        let subtitle = run(subtitle, Face::Italic, 12.0, space);
-        let x = (width - subtitle.width) / 2.0;
-        put(marks, subtitle, x, at(13.0));
-        y = at(19.0);
-    }
-    put(marks, run(&sheet.name, Face::Bold, 13.0, space), 0.0, y);
-    if let Some(needs) = &sheet.needs {
-        put(marks, run(needs, Face::Roman, 10.5, space), 0.0, y + at(4.6));
-    }
-    if sheet.tacet {
-        let tacet = run("Tacet", Face::Italic, 14.0, space);
-        let x = (width - tacet.width) / 2.0;
-        put(marks, tacet, x, y + at(16.0));
-    }
-    let arranged = sheet.arranger.as_ref().map(|arranger| format!("arranged by {arranger}"));
-    let names = [sheet.composer.clone(), arranged];
-    for name in names.into_iter().flatten() {
-        let name = run(&name, Face::Roman, 10.0, space);
-        let x = width - name.width;
-        put(marks, name, x, y);
-        y += at(4.4);
-    }
 }
 
 /// At the foot of a page that is turned: "V.S." where there is hardly time, "time" where the rest

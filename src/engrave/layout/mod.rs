@@ -106,7 +106,7 @@ fn tacet(sheet: &Sheet, setup: &Setup) -> Pages {
         0,
         true,
         (room.0, space),
-        room.1 - heading::foot_height(space),
+        room.1 - heading::foot_height(sheet, true, (room.0, space)),
     );
     let marks = marks
         .into_iter()
@@ -237,9 +237,10 @@ impl<'a> Layout<'a> {
         space: f64,
     ) -> Layout<'a> {
         let (_, height) = size(setup);
-        let top = (heading::height(sheet, space), heading::running_height(space));
-        let foot = heading::foot_height(space);
-        let room = (height - MARGINS.top - MARGINS.bottom) / space - foot;
+        let width = line_width(setup, space);
+        let top = (heading::height(sheet, width, space), heading::running_height(space));
+        let foot = |first: bool| heading::foot_height(sheet, first, (width, space));
+        let room = (height - MARGINS.top - MARGINS.bottom) / space;
         Layout {
             sheet,
             setup,
@@ -248,9 +249,9 @@ impl<'a> Layout<'a> {
             space,
             pauses: pauses(sheet),
             room: Room {
-                width: line_width(setup, space),
+                width,
                 indents: (frame::indent(sheet, true), frame::indent(sheet, false)),
-                heights: (room - top.0, room - top.1),
+                heights: (room - foot(true) - top.0, room - foot(false) - top.1),
                 turned: sheet.is_part,
             },
             top,
