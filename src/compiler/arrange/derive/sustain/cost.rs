@@ -128,7 +128,7 @@ impl Wants {
                 Some((4, 7)) => (15, 20, Some(10)),
                 // A fifth that is not perfect colours the chord, so it is missed more.
                 Some((4, _)) => (40, 80, Some(35)),
-                Some((6, _)) => (45, 350, None),
+                Some((6, _)) => (45, 220, None),
                 Some((5, _)) => (35, 80, Some(40)),
                 Some(_) => (20, 60, None),
             };
