@@ -144,3 +144,49 @@ fn a_layout_of_the_whole_is_not_passed_over() {
     let codes: Vec<_> = session.findings(file).iter().map(|finding| finding.code).collect();
     assert_eq!(codes, ["movements/music"]);
 }
+
+#[test]
+fn who_plucked_or_had_a_mute_is_told_at_the_next_movement() {
+    let movement = |title: &str, first: &str, line: &str| {
+        format!(
+            "piece \"{title}\" {{ composer \"House copyist\" }}\n\
+             form {{ 1 metre 4/4, key C major, tempo 1/4 at 90\n 2 end }}\n\
+             voice tune {{ 1: {first} 1/1 C5 | 2: 1/1 D5 | }}\n\
+             ensemble few {{ era 1885\n violin-1 8 players, oboe\n}}\n\
+             scoring plain for few {{ violin-1 {line}\n oboe plays tune as melody\n}}\n"
+        )
+    };
+    let plays = "plays tune as melody";
+    let sources = [
+        ("one", movement("One", "[pizz muted]", plays)),
+        ("two", movement("Two", "", "rests")),
+        ("three", movement("Three", "rest", plays).replace("1: rest 1/1 C5", "1: rest")),
+        ("four", movement("Four", "[muted]", plays)),
+        ("five", movement("Five", "[muted]", plays)),
+    ];
+    let shelf = sources.map(|(name, text)| (format!("{name}.ripieno"), text));
+    let mut session = Session::new(Shelf(shelf.into_iter().collect()));
+    let names = ["one", "two", "three", "four", "five"];
+    let lines: String =
+        names.iter().map(|name| format!(" movement \"{name}.ripieno\"\n")).collect();
+    let file = session.open("suite.ripieno", &format!("piece \"Suite\" {{\n{lines}}}\n"));
+    let plain = session.arrangement(file, "plain").unwrap();
+    let score = notate(&plain);
+    let violin = plain.parts.iter().position(|part| part.player.id == "violin-1").unwrap();
+    let bars = score.staves[violin].measures.iter().enumerate();
+    let said = bars.flat_map(|(bar, measure)| {
+        measure.directions.iter().filter_map(move |said| match &said.kind {
+            ripieno::notate::StaffDirectionKind::Technique(one) => Some((bar + 1, one.printed())),
+            _ => None,
+        })
+    });
+    let expected = [
+        (1, "pizz."),
+        (1, "con sord."),
+        (6, "arco"),
+        (6, "senza sord."),
+        (7, "con sord."),
+        (9, "con sord."),
+    ];
+    assert_eq!(said.collect::<Vec<_>>(), expected);
+}

@@ -276,6 +276,14 @@ fn playing(instrument: &Instrument) -> String {
         let figure = format!("sounding {} to {}", telling.low, telling.high);
         add("carries in a tutti", figure, &telling.source);
     }
+    if let Some(lines) = &instrument.octave_lines {
+        let side = |sign: &str, side, limit: Option<Pitch>| {
+            limit.map(|limit| format!("{sign} {side} written {limit}"))
+        };
+        let sides = [side("8va", "above", lines.above), side("8vb", "below", lines.below)];
+        let sides: Vec<String> = sides.into_iter().flatten().collect();
+        add("lines of octaves", sides.join(", "), &lines.source);
+    }
     for strings in &instrument.open_strings {
         let years = match strings.to {
             9999 => format!("open strings from {}", strings.from),

@@ -5,9 +5,10 @@ use std::collections::HashMap;
 use std::ops::Range;
 
 use ripieno_compiler::instruments::{Clef, Family};
-use ripieno_compiler::music::Time;
+use ripieno_compiler::music::{Interval, Time};
 use ripieno_compiler::resolve::seconds_per_whole;
 use ripieno_writers::edition::{self, Edition, EditionStaff, SpannerKind, Stems};
+use ripieno_writers::notate::{Element, ElementKind};
 
 use crate::page::Origin;
 use crate::paper::Setup;
@@ -220,7 +221,7 @@ fn contents(
                 key,
                 key_change: bar.key.filter(|_| !begins && before != key).map(|_| before),
                 clefs: clefs.clone(),
-                voices: voices(number, n, bar),
+                voices: voices(number, n, bar, &moved(staff, n)),
                 directions: bar
                     .directions
                     .iter()
@@ -239,10 +240,52 @@ fn contents(
     contents
 }
 
-fn voices(staff: usize, bar: usize, contents: &edition::StaffBar) -> Vec<BarVoice> {
+/// A stretch of a bar under a line of octaves: from when to when, and how far its heads move.
+type Moved = (Time, Time, Interval);
+
+/// What stands under lines of octaves in a bar.
+fn moved(staff: &EditionStaff, bar: usize) -> Vec<Moved> {
+    let lines = staff.spans.iter().filter_map(|span| match span.kind {
+        SpannerKind::OctaveLine { from, to, octaves } if (from.0..=to.0).contains(&bar) => {
+            let begins = if from.0 == bar { from.1 } else { Time::ZERO };
+            let ends = if to.0 == bar { to.1 } else { staff_end(staff, bar) };
+            Some((begins, ends, Interval::octaves(-i32::from(octaves))))
+        }
+        _ => None,
+    });
+    lines.collect()
+}
+
+/// Where the last thing in a bar of a staff ends.
+fn staff_end(staff: &EditionStaff, bar: usize) -> Time {
+    let elements = staff.bars[bar].voices.iter().flat_map(|voice| voice.elements.iter());
+    elements.map(|element| element.at + element.length).max().unwrap_or_default()
+}
+
+/// Puts the heads of an element where they are read.
+fn put(element: &mut Element, moved: &[Moved]) {
+    let at = element.at;
+    let line = moved.iter().find(|(from, to, _)| (*from..*to).contains(&at));
+    if let (Some((.., away)), ElementKind::Note(note)) = (line, &mut element.kind) {
+        for head in &mut note.heads {
+            head.pitch = head.pitch.transposed_or_respelled(*away);
+        }
+    }
+}
+
+fn voices(
+    staff: usize,
+    bar: usize,
+    contents: &edition::StaffBar,
+    moved: &[Moved],
+) -> Vec<BarVoice> {
     let read = |(voice, what): (usize, &edition::VoiceBar)| {
         let events = what.elements.iter().enumerate().map(|(element, printed)| Event {
-            element: printed.clone(),
+            element: {
+                let mut printed = printed.clone();
+                put(&mut printed, moved);
+                printed
+            },
             origin: Origin {
                 staff: staff.narrow::<u16>(),
                 bar: bar.narrow::<u32>(),

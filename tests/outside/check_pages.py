@@ -168,13 +168,27 @@ def drawn_notes(pages):
     return notes
 
 
+# How far heads stand from their pitch under a line of octaves, by the word of the format.
+OCTAVE_LINES = {"down": -7, "up": 7, "stop": 0}
+
+
+def moved_notes(root):
+    """All elements of a part, each with the steps by which a line of octaves moves its heads."""
+    lines = {}
+    for element in root.iter():
+        if element.tag == "direction" and (line := element.find(".//octave-shift")) is not None:
+            lines[element.findtext("staff") or "1"] = OCTAVE_LINES[line.get("type")]
+        moved = lines.get(element.findtext("staff") or "1", 0) if element.tag == "note" else 0
+        yield element, moved
+
+
 def written_notes(path):
-    """Steps of all written notes of a part, in the order of the file."""
+    """Steps of all written notes of a part as they are read, in the order of the file."""
     steps = []
-    for note in ET.parse(path).getroot().iter("note"):
+    for note, moved in moved_notes(ET.parse(path).getroot()):
         pitch = note.find("pitch")
         if pitch is not None:
-            steps.append(7 * int(pitch.findtext("octave")) + STEP[pitch.findtext("step")])
+            steps.append(7 * int(pitch.findtext("octave")) + STEP[pitch.findtext("step")] + moved)
         elif note.find("unpitched") is not None:
             steps.append(None)
     return steps
@@ -189,14 +203,14 @@ LEDGERS = 7
 def is_far_off(path):
     """Is some note of a part farther from its staff than any player would read it?"""
     lowest = {}
-    for element in ET.parse(path).getroot().iter():
+    for element, moved in moved_notes(ET.parse(path).getroot()):
         if element.tag == "clef":
             sign, line = element.findtext("sign"), int(element.findtext("line") or 0)
             octaves = int(element.findtext("clef-octave-change") or 0)
             lowest[element.get("number", "1")] = LOWEST.get((sign, line), 30) + 7 * octaves
         elif element.tag == "note" and element.find("pitch") is not None:
             pitch = element.find("pitch")
-            step = 7 * int(pitch.findtext("octave")) + STEP[pitch.findtext("step")]
+            step = 7 * int(pitch.findtext("octave")) + STEP[pitch.findtext("step")] + moved
             bottom = lowest.get(element.findtext("staff") or "1", 30)
             if not -2 * LEDGERS <= step - bottom <= 8 + 2 * LEDGERS:
                 return True

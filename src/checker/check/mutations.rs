@@ -42,6 +42,17 @@ fn source(sketch: &Sketch, count: usize, place: usize, broken: bool, seed: u64) 
         let hit = broken && (place..place + sketch.length).contains(&bar);
         tune.push_str(&format!("{bar}: {} |\n", if hit { bad } else { good }));
     }
+    let sung = match sketch.sung {
+        "" => String::new(),
+        words => {
+            let hit = |bar| broken && (place..place + sketch.length).contains(&bar);
+            let bars = (1..=count).filter(|bar| !hit(*bar));
+            format!(
+                "lyrics for tune {{\n{}}}\n",
+                bars.map(|bar| format!("{bar}: {words} |\n")).collect::<String>()
+            )
+        }
+    };
     let same = |text: &str| (1..=count).map(|bar| format!("{bar}: {text} |\n")).collect::<String>();
     let voices: String = sketch
         .voices
@@ -66,7 +77,7 @@ fn source(sketch: &Sketch, count: usize, place: usize, broken: bool, seed: u64) 
     format!(
         "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
          form {{\n1 metre 4/4, key C major, tempo 1/4 at {}\n{mark}{count} end\n}}\n\
-         {harmony}{dynamics}{voices}voice tune {{\n{tune}}}\n\
+         {harmony}{dynamics}{voices}voice tune {{\n{tune}}}\n{sung}\
          ensemble few {{\nera {}\n{}\n}}\nscoring few for few {{\n{}\n{more}\n}}\n",
         sketch.tempo, sketch.era, sketch.players, sketch.lines
     )
@@ -140,6 +151,7 @@ families! {
     economy_rules_find_the_broken_place: "economy/",
     endurance_rules_find_the_broken_place: "endurance/",
     harmony_rules_find_the_broken_place: "harmony/",
+    lyrics_rules_find_the_broken_place: "lyrics/",
     names_rules_find_the_broken_place: "names/",
     natural_brass_rules_find_the_broken_place: "natural-brass/",
     notation_rules_find_the_broken_place: "notation/",

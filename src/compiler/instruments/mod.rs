@@ -57,8 +57,8 @@ pub use clefs::{Clef, ClefUse};
 pub use natural::{OpenNote, PartialClass, PlayerRank, cents_from, nearest_cents};
 pub use other_names::{meant, other_names};
 pub use traits::{
-    BlurredRun, Desk, Grasp, Hand, OutOfUse, Pedals, Ranks, Register, Registers, Retuning, Seat,
-    Section, Slide, Sparing, SuddenLeap, Taxing, TrillBy, Trills, ValveSide,
+    BlurredRun, Desk, Grasp, Hand, OctaveLines, OutOfUse, Pedals, Ranks, Register, Registers,
+    Retuning, Seat, Section, Slide, Sparing, SuddenLeap, Taxing, TrillBy, Trills, ValveSide,
 };
 pub use user::{UserFault, read_instruments};
 pub use variant::{Change, variant};
@@ -369,6 +369,8 @@ pub struct Instrument {
     pub retuning: Vec<Retuning>,
     /// What one hand takes at once; harp and keyboards.
     pub grasp: Option<Grasp>,
+    /// Beyond which notes lines of octaves are read; `None` for all who read leger lines.
+    pub octave_lines: Option<OctaveLines>,
     /// The pedals; harp only.
     pub pedals: Option<Pedals>,
     /// What suits the first and the second player of a pair.

@@ -6,9 +6,9 @@ use super::like::Fault;
 use super::natural::HIGHEST_PARTIAL;
 use super::{
     Agility, BlurredRun, Breath, Clef, ClefUse, Compass, Desk, Drum, DrumSet, Family, Grasp, Hand,
-    Instrument, Limit, Loudness, MidiSound, NaturalSeries, OpenStrings, OutOfUse, Pedals, Ranks,
-    Registers, Retuning, Seat, Section, Slide, Sparing, SuddenLeap, Taxing, Telling, Trills,
-    Tuning,
+    Instrument, Limit, Loudness, MidiSound, NaturalSeries, OctaveLines, OpenStrings, OutOfUse,
+    Pedals, Ranks, Registers, Retuning, Seat, Section, Slide, Sparing, SuddenLeap, Taxing, Telling,
+    Trills, Tuning,
 };
 use crate::music::{Interval, Letter, Pitch, PitchName};
 
@@ -79,6 +79,7 @@ pub(super) struct InstrumentTable {
     #[serde(default)]
     retuning: Vec<Retuning>,
     grasp: Option<Grasp>,
+    octave_lines: Option<OctaveLines>,
     pedals: Option<Pedals>,
     #[serde(default)]
     ranks: Vec<Ranks>,
@@ -297,6 +298,7 @@ impl InstrumentTable {
         rows.extend(self.trills.iter().map(|r| ("trills", None, &*r.source)));
         rows.extend(self.retuning.iter().map(|r| ("retuning", Some((r.from, r.to)), &*r.source)));
         rows.extend(self.grasp.iter().map(|r| ("grasp", None, &*r.source)));
+        rows.extend(self.octave_lines.iter().map(|r| ("octave_lines", None, &*r.source)));
         rows.extend(self.pedals.iter().map(|r| ("pedals", None, &*r.source)));
         rows.extend(self.ranks.iter().map(|r| ("ranks", Some((r.from, r.to)), &*r.source)));
         rows.extend(self.taxing.iter().map(|r| ("taxing", Some((r.from, r.to)), &*r.source)));
@@ -371,6 +373,7 @@ impl InstrumentTable {
             tremolo_from: self.tremolo_from,
             retuning: self.retuning,
             grasp: self.grasp,
+            octave_lines: self.octave_lines,
             pedals: self.pedals,
             ranks: self.ranks,
             taxing: self.taxing,

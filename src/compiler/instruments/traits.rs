@@ -263,6 +263,20 @@ pub struct Registers {
     pub source: String,
 }
 
+/// Written notes beyond which a player reads a line of octaves ("8va") rather than leger lines.
+#[derive(Clone, PartialEq, Eq, Debug, Deserialize, Serialize)]
+#[serde(deny_unknown_fields)]
+pub struct OctaveLines {
+    /// The highest written note that is still read with leger lines.
+    #[serde(default, deserialize_with = "perhaps_pitch")]
+    pub above: Option<Pitch>,
+    /// The lowest written note that is still read with leger lines.
+    #[serde(default, deserialize_with = "perhaps_pitch")]
+    pub below: Option<Pitch>,
+    /// Source.
+    pub source: String,
+}
+
 fn read_pitch<E: serde::de::Error>(text: &str) -> Result<Pitch, E> {
     text.parse().map_err(|()| {
         E::custom(format!("`{text}` is not a pitch; write letter, accidental and octave: Bb3"))
@@ -271,6 +285,10 @@ fn read_pitch<E: serde::de::Error>(text: &str) -> Result<Pitch, E> {
 
 fn pitch<'de, D: Deserializer<'de>>(from: D) -> Result<Pitch, D::Error> {
     read_pitch(&String::deserialize(from)?)
+}
+
+fn perhaps_pitch<'de, D: Deserializer<'de>>(from: D) -> Result<Option<Pitch>, D::Error> {
+    Option::<String>::deserialize(from)?.map(|text| read_pitch(&text)).transpose()
 }
 
 fn pitches<'de, D: Deserializer<'de>>(from: D) -> Result<Vec<Pitch>, D::Error> {

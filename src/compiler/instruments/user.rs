@@ -268,7 +268,7 @@ fn help_for(field: &str, fault: &str, known: &[&'static Instrument]) -> String {
 fn complete(table: &mut toml::Table, id: &str) {
     use toml::Value;
     const SOURCE: &str = "the user's own table";
-    const ROWS: [&str; 24] = [
+    const ROWS: [&str; 25] = [
         "compass",
         "keys",
         "crooks",
@@ -290,6 +290,7 @@ fn complete(table: &mut toml::Table, id: &str) {
         "trills",
         "retuning",
         "grasp",
+        "octave_lines",
         "pedals",
         "ranks",
         "taxing",

@@ -13,6 +13,7 @@ const MOST_VERSES: u32 = 20;
 pub(super) fn lyrics(cx: &mut Resolver, tree: &Tree, piece: &Piece) -> Lyrics {
     let mut lyrics = Lyrics::default();
     let mut before: Vec<(&str, u8, Span)> = Vec::new();
+    let told = cx.diagnostics.len();
     for declaration in &tree.declarations {
         let Declaration::Lyrics(tree) = &**declaration else { continue };
         let names: Vec<&str> = piece.voices.iter().map(|voice| voice.name.as_str()).collect();
@@ -45,6 +46,7 @@ pub(super) fn lyrics(cx: &mut Resolver, tree: &Tree, piece: &Piece) -> Lyrics {
         Setting { form: &piece.form, voice, verse, lyrics: &mut lyrics, last: None, doubt: false }
             .set(cx, tree);
     }
+    lyrics.unsure |= cx.diagnostics.len() > told || cx.told.may_be_lost("lyrics");
     lyrics
 }
 
@@ -105,6 +107,7 @@ impl Setting<'_> {
     /// Nothing follows from what is not known.
     fn forget(&mut self) {
         (self.last, self.doubt) = (None, true);
+        self.lyrics.unsure = true;
     }
 
     /// The syllable of this verse on a note.
@@ -146,6 +149,7 @@ impl Setting<'_> {
                     (self.last, self.doubt) = (Some((note.span, *span)), false);
                 }
                 SyllableTree::Hold { goes_on } => {
+                    self.lyrics.held.insert(note.span);
                     let held = match self.last {
                         Some((note, _)) => self.syllable(note),
                         None => None,

@@ -220,6 +220,8 @@ pub fn join(whole: &Piece, movements: &[Joined]) -> Piece {
         });
         joined.voices.extend(voices);
         let sung = piece.lyrics.by_note.iter();
+        lyrics.held.extend(&piece.lyrics.held);
+        lyrics.unsure |= piece.lyrics.unsure;
         lyrics.by_note.extend(sung.map(|(note, syllables)| (*note, syllables.clone())));
     }
     joined.form = Arc::new(form);

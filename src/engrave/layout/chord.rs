@@ -14,7 +14,7 @@ use super::measures::{
 use crate::glyphs::Glyph;
 use crate::page::Origin;
 use crate::sheet::{BarVoice, Event, Side, StaffBar};
-use crate::text::{Face, shape};
+use crate::text::{Face, Run, shape};
 
 /// A head in its chord.
 #[derive(Clone, Debug)]
@@ -345,9 +345,15 @@ fn lay_lyrics(chord: &mut Chord, note: &StaffNote) {
     for syllable in &note.lyrics {
         let half = shape(&syllable.text, Face::Roman, LYRIC).width / 2.0;
         let behind = if syllable.goes_on { 1.2 } else { 0.25 };
-        chord.left = chord.left.max(half - middle - 0.1);
+        let number = if note.verses_numbered { verse(syllable.verse).width } else { 0.0 };
+        chord.left = chord.left.max(half + number - middle - 0.1);
         chord.right = chord.right.max(middle + half + behind);
     }
+}
+
+/// The number of a verse, before its first syllable.
+pub(super) fn verse(number: u8) -> Run {
+    shape(&format!("{number}.\u{2002}"), Face::Roman, LYRIC)
 }
 
 /// Size of the words of singers.

@@ -7,7 +7,7 @@ use ripieno_writers::edition::DirectionKind;
 use ripieno_writers::notate::Syllable;
 
 use super::canvas::Canvas;
-use super::chord::LYRIC;
+use super::chord::{LYRIC, verse};
 use super::measures::{ABOVE, HAIRPIN, THIN_LINE};
 use super::notes::Placed;
 use crate::glyphs::Glyph;
@@ -280,13 +280,13 @@ pub(super) fn lyrics(canvas: &mut Canvas, notes: &[Placed], end: f64) {
     let verses = notes.iter().filter_map(|note| note.chord.note());
     let most =
         verses.flat_map(|note| &note.lyrics).map(|syllable| syllable.verse).max().unwrap_or(0);
-    for verse in 1..=most {
+    for of_verse in 1..=most {
         let sung: Vec<(usize, &Syllable)> = notes
             .iter()
             .enumerate()
             .filter_map(|(n, note)| {
                 let mut lyrics = note.chord.note()?.lyrics.iter();
-                lyrics.find(|syllable| syllable.verse == verse).map(|syllable| (n, syllable))
+                lyrics.find(|syllable| syllable.verse == of_verse).map(|syllable| (n, syllable))
             })
             .collect();
         let (Some(first), Some(last)) = (sung.first(), sung.last()) else { continue };
@@ -295,11 +295,27 @@ pub(super) fn lyrics(canvas: &mut Canvas, notes: &[Placed], end: f64) {
         let mut spans: Vec<(f64, f64)> = Vec::new();
         for (n, syllable) in &sung {
             let run = shape(&syllable.text, Face::Roman, LYRIC);
-            let middle = notes[*n].x + 0.6;
-            // A syllable that is held begins with its note.
-            let x = if syllable.melisma { notes[*n].x } else { middle - run.width / 2.0 };
-            let x = spans.last().map_or(x, |before| x.max(before.1 + 0.25));
+            let begins = |syllable: &Syllable, width: f64| {
+                // A syllable that is held begins with its note.
+                let centred = notes[*n].x + 0.6 - width / 2.0;
+                if syllable.melisma { notes[*n].x } else { centred }
+            };
+            let x = begins(syllable, run.width);
+            let number = notes[*n].chord.note().is_some_and(|note| note.verses_numbered);
+            let number = number.then(|| verse(syllable.verse));
+            let before = number.as_ref().map_or(0.0, |number| number.width);
+            let x = spans.last().map_or(x, |last| x.max(last.1 + 0.25 + before));
             spans.push((x, x + run.width));
+            if let Some(number) = number {
+                // Numbers stand under one another, before the longest syllable.
+                let all = notes[*n].chord.note().map(|note| note.lyrics.as_slice());
+                let widths = all
+                    .unwrap_or_default()
+                    .iter()
+                    .map(|other| begins(other, shape(&other.text, Face::Roman, LYRIC).width));
+                let left = widths.fold(x, f64::min);
+                canvas.text(Kind::Text, None, number, (left - before, y));
+            }
             let origin = Some(notes[*n].chord.origin());
             canvas.text(Kind::Text, origin, run, (x, y));
         }

@@ -36,6 +36,7 @@ pub fn news(old: &Edition, new: &Edition) -> Option<Vec<BarNews>> {
                 said(old_bar) != said(new_bar) || hairpins(old, bar) != hairpins(new, bar);
             news.layout |= layout(old_bar) != layout(new_bar);
         }
+        news.layout |= octave_lines(old, bar) != octave_lines(new, bar);
         news
     });
     Some(bars.filter(|news| news.notes || news.signs || news.layout).collect())
@@ -87,6 +88,15 @@ fn hairpins(staff: &super::EditionStaff, bar: usize) -> Vec<String> {
         _ => false,
     });
     ends.map(|span| format!("{:?}", span.kind)).collect()
+}
+
+fn octave_lines(edition: &Edition, bar: usize) -> Vec<String> {
+    let spans = edition.staves.iter().flat_map(|staff| &staff.spans);
+    let over = spans.filter(|span| match &span.kind {
+        super::SpannerKind::OctaveLine { from, to, .. } => (from.0..=to.0).contains(&bar),
+        _ => false,
+    });
+    over.map(|span| format!("{:?}", span.kind)).collect()
 }
 
 fn layout(bar: &StaffBar) -> Vec<String> {

@@ -9,6 +9,7 @@ mod compare;
 mod condensed;
 mod cues;
 mod model;
+mod octaves;
 mod rests;
 mod spans;
 mod staves;

@@ -252,7 +252,8 @@ pub enum SpannerKind {
         from: (usize, Time),
         /// Bar and time in it, where the last note ends.
         to: (usize, Time),
-        /// Octaves up: 1 for 8va, -1 for 8vb. The heads in it stand where they are read.
+        /// Octaves up: 1 for 8va, -1 for 8vb. Pitches under it are what they are without it: whoever
+        /// draws the staff moves the heads (what begins from `from` on and before `to`).
         octaves: i8,
     },
 }

@@ -1,10 +1,10 @@
 //! Rests of several bars, for parts.
 
 use crate::music::Time;
-use crate::notate::{ElementKind, FrameBar, Sign};
+use crate::notate::{ElementKind, FrameBar, Origin, Sign};
 use crate::resolve::BarLine;
 
-use super::{DirectionKind, Edition, SpannerKind, StaffBar};
+use super::{DirectionKind, Edition, EditionDirection, SpannerKind, StaffBar};
 
 /// Counts the rests of a part together: see [`rest_runs`].
 pub(super) fn count(edition: &mut Edition) {
@@ -27,6 +27,46 @@ pub(super) fn count(edition: &mut Edition) {
                 left = run - 1;
             }
         }
+    }
+    say_tacet(edition);
+}
+
+/// A rest of so many bars is long. Our heuristic.
+const LONG: usize = 32;
+/// Signs into which a long rest must be broken before it is worth words. Our heuristic.
+const SIGNS: usize = 3;
+
+/// "tacet to bar 40": where a long rest is broken into several signs by what others do, its
+/// beginning says how far it goes: to the first bar in which something is to be read again, an
+/// entry or a cue. All signs stay, so that whoever wants to count can.
+fn say_tacet(edition: &mut Edition) {
+    let Edition { movements, staves, bars, .. } = edition;
+    let Some(upper) = staves.first() else { return };
+    let rests = |bar: &StaffBar| {
+        let mut elements = bar.voices.iter().flat_map(|voice| voice.elements.iter());
+        bar.counted || elements.all(|element| matches!(element.kind, ElementKind::BarRest { .. }))
+    };
+    let mut said: Vec<(usize, i32)> = Vec::new();
+    for movement in movements.iter().filter(|movement| !movement.tacet) {
+        let mut first = movement.bars.start;
+        while first < movement.bars.end {
+            let silent = |bar: &usize| staves.iter().all(|staff| rests(&staff.bars[*bar]));
+            let long = (first..movement.bars.end).take_while(silent).count();
+            let signs = upper.bars[first..first + long].iter().filter(|bar| !bar.counted).count();
+            let end = first + long;
+            if long >= LONG && signs >= SIGNS && end < movement.bars.end {
+                // A pick-up is never counted.
+                let first = first + usize::from(bars[first].number == 0);
+                said.push((first, bars[end].number));
+            }
+            first = end + 1;
+        }
+    }
+    for (bar, number) in said {
+        let kind = DirectionKind::Who(format!("tacet to bar {number}"));
+        let said =
+            EditionDirection { at: Time::ZERO, kind, above: true, origin: Origin::default() };
+        staves[0].bars[bar].directions.push(said);
     }
 }
 
@@ -200,6 +240,32 @@ mod tests {
         // Another instrument in the same clef and signature.
         let takes = new().takes("2/1", clarinet()).instrument(clarinet()).takes("3/1", clarinet());
         assert_eq!(keys(takes, relative), [5, 0, 0, 0, 0, 0]);
+    }
+
+    #[test]
+    fn a_long_rest_that_others_break_says_how_far_it_goes() {
+        let said = |marks: &[usize], entry: &str| -> Vec<String> {
+            let mut form = form(&["4/4"; 42]);
+            for &bar in marks {
+                form.bars[bar].mark = Some("A".into());
+            }
+            let score = Fixture::of(form).notes(entry).score();
+            let edition = part(&score, 0);
+            let bars = edition.staves[0].bars.iter().enumerate();
+            let said =
+                bars.flat_map(|(bar, one)| one.directions.iter().map(move |said| (bar, said)));
+            said.filter_map(|(bar, said)| match &said.kind {
+                crate::edition::DirectionKind::Who(who) => Some(format!("{} {who}", bar + 1)),
+                _ => None,
+            })
+            .collect()
+        };
+        assert_eq!(said(&[8, 16], "40/1 1/1 C5"), ["1 tacet to bar 41"]);
+        assert_eq!(said(&[8, 16, 30], "2/1 1/1 C5, 40/1 1/1 C5"), ["4 tacet to bar 41"]);
+        // In one sign, short, or nothing more to play.
+        assert!(said(&[], "40/1 1/1 C5").is_empty());
+        assert!(said(&[4, 8, 12], "30/1 1/1 C5").is_empty());
+        assert!(said(&[8, 16], "2/1 1/1 C5").is_empty());
     }
 
     #[test]

@@ -9,7 +9,7 @@ use crate::notate::{Measure, Staff, StaffDirection, StaffDirectionKind};
 
 use super::{
     DirectionKind, Edition, EditionDirection, EditionPart, EditionPlayer, EditionStaff, StaffBar,
-    Stems, VoiceBar, cast, spans,
+    Stems, VoiceBar, cast, octaves, spans,
 };
 
 /// Adds a player with staves of his own.
@@ -34,6 +34,8 @@ pub(super) fn add_player<'a>(edition: &mut Edition<'a>, staff: &'a Staff, index:
         let mut own = EditionStaff { part, bars, spans: Vec::new() };
         own.spans = spans::of_voices(&own);
         own.spans.extend(spans::hairpins(measures));
+        let octaves = octaves::lines(&mut own, edition.bars, staff.instrument);
+        own.spans.extend(octaves);
         edition.staves.push(own);
     }
     spans::number(&mut edition.staves[first..]);

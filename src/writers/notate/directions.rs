@@ -12,7 +12,7 @@ use crate::music::Time;
 use crate::resolve::{DirectionKind, Dynamic, Mark, Technique};
 
 use super::{
-    Element, ElementKind, FrameBar, Measure, Origin, StaffDirection, StaffDirectionKind, names,
+    Element, ElementKind, FrameBar, Measure, Origin, StaffDirection, StaffDirectionKind, names, who,
 };
 
 /// Puts a part's directions into the measures of its staff.
@@ -36,7 +36,7 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
     placed.sort_by_key(|(at, _)| *at);
 
     place_instruments(part, frame, measures);
-    place_solos(part, frame, measures);
+    place_who(part, frame, measures);
     let mut page = Page { part, frame, measures };
     let mut told = ToldLast::default();
     let mut hairpins: Vec<Hairpin> = Vec::new();
@@ -298,18 +298,11 @@ fn place_instruments(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) 
     }
 }
 
-/// Says "solo" (of a section "soli") where the player begins to be heard alone.
-fn place_solos(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
+/// Says who plays: "solo", "tutti", "div.", "unis.".
+fn place_who(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
     let mut page = Page { part, frame, measures };
-    let words = if part.player.section { "soli" } else { "solo" };
-    let mut before = false;
-    for note in &part.notes {
-        if note.solo && !before {
-            let bar = bar_at(frame, note.start);
-            let origin = Origin { source: None, line: Some(note.line) };
-            page.put(bar, note.start, StaffDirectionKind::Who(words), origin);
-        }
-        before = note.solo;
+    for (at, who, origin) in who::said(part, frame) {
+        page.put(bar_at(frame, at), at, StaffDirectionKind::Who(who), origin);
     }
 }
 

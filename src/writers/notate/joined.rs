@@ -1,11 +1,14 @@
 //! Pieces in movements: each is written by itself, as if nothing stood before it; here its bars come
 //! behind those of the movements before it.
 
+use smallvec::SmallVec;
+
 use crate::arrange::{ArrangedMovement, Arrangement, Part};
 use crate::music::Time;
+use crate::resolve::Technique;
 
 use super::{
-    FrameBar, Measure, Origin, Pitches, Score, ScoreMovement, Staff, StaffDirection,
+    ElementKind, FrameBar, Measure, Origin, Pitches, Score, ScoreMovement, Staff, StaffDirection,
     StaffDirectionKind, hands, names, notate_at, staff,
 };
 
@@ -39,6 +42,7 @@ pub(super) fn notate(arrangement: &Arrangement, pitches: Pitches) -> Score {
     let staves = rows.into_iter().zip(&arrangement.parts).map(|(row, part)| {
         let Row { mut measures, lower } = row;
         say_changes(part, arrangement, &frame, &mut measures);
+        take_back(arrangement, &mut measures);
         staff::finished(part, measures, lower)
     });
     let staves = staves.collect();
@@ -109,6 +113,46 @@ fn behind(measure: &mut Measure, lines: usize) {
         let moved =
             |line: crate::arrange::LineId| crate::arrange::LineId::new(line.index() + lines);
         *origin = Origin { line: origin.line.map(moved), ..*origin };
+    }
+}
+
+/// Every movement begins bowed and open: who was plucking or muted at the end of the one before is
+/// told so at their first note, unless they go on.
+fn take_back(arrangement: &Arrangement, measures: &mut [Measure]) {
+    use Technique::{Arco, Muted, Pizzicato, Unmuted};
+    let starts: Vec<usize> = arrangement.movements.iter().map(|movement| movement.first).collect();
+    let (mut plucked, mut muted) = (false, false);
+    for (number, &first) in starts.iter().enumerate() {
+        let after = starts.get(number + 1).copied().unwrap_or(measures.len());
+        let Some(own) = measures.get_mut(first..after) else { return };
+        let sounds = |measure: &Measure| {
+            let mut notes = measure.elements.iter();
+            notes.find(|one| matches!(one.kind, ElementKind::Note(_))).map(|one| one.at)
+        };
+        let entry = own.iter().enumerate().find_map(|(bar, one)| Some((bar, sounds(one)?)));
+        let Some((bar, at)) = entry else { continue };
+        let said = |measure: &Measure, one: Technique| {
+            let kind = StaffDirectionKind::Technique(one);
+            measure.directions.iter().any(|said| said.at <= at && said.kind == kind)
+        };
+        let mut back: SmallVec<[Technique; 2]> = SmallVec::new();
+        back.extend((plucked && !said(&own[bar], Pizzicato)).then_some(Arco));
+        back.extend((muted && !said(&own[bar], Muted)).then_some(Unmuted));
+        let directions = &mut own[bar].directions;
+        for technique in back.into_iter().rev() {
+            let kind = StaffDirectionKind::Technique(technique);
+            let place = directions.partition_point(|other| other.at < at);
+            directions.insert(place, StaffDirection { at, kind, origin: Origin::default() });
+        }
+        for said in own.iter().flat_map(|measure| &measure.directions) {
+            match said.kind {
+                StaffDirectionKind::Technique(Pizzicato) => plucked = true,
+                StaffDirectionKind::Technique(Arco) => plucked = false,
+                StaffDirectionKind::Technique(Muted) => muted = true,
+                StaffDirectionKind::Technique(Unmuted) => muted = false,
+                _ => {}
+            }
+        }
     }
 }
 

@@ -7,7 +7,9 @@ use crate::resolve::Lyrics;
 use super::{ElementKind, Measure, Staff};
 
 /// Puts syllables under the notes of a staff: those of singers, and of who plays by a line that
-/// says `with lyrics`. A syllable stands at the first piece of its note.
+/// says `with lyrics`. A syllable stands at the first piece of its note. Where several verses begin
+/// together they are numbered, and again after notes without words or with one verse (common
+/// practice).
 pub(super) fn set(staff: &mut Staff, lyrics: &Lyrics, lines: &[LineOrigin]) {
     let sings: Vec<bool> = (0..staff.measures.len())
         .map(|bar| staff.instrument_in(bar).family == Family::Voice)
@@ -18,6 +20,7 @@ pub(super) fn set(staff: &mut Staff, lyrics: &Lyrics, lines: &[LineOrigin]) {
 
 fn set_measures(measures: &mut [Measure], sings: &[bool], lyrics: &Lyrics, lines: &[LineOrigin]) {
     let mut before = None;
+    let (mut numbered, mut held) = (false, false);
     for (measure, sings) in measures.iter_mut().zip(sings) {
         for element in &mut measure.elements {
             let ElementKind::Note(note) = &mut element.kind else { continue };
@@ -37,6 +40,18 @@ fn set_measures(measures: &mut [Measure], sings: &[bool], lyrics: &Lyrics, lines
                 && let Some(source) = source
             {
                 note.lyrics = lyrics.of(source).to_vec();
+            }
+            if begins && !note.tie_from {
+                let starts = note.lyrics.iter().all(|syllable| !syllable.continues);
+                match note.lyrics.len() {
+                    0 => numbered &= held,
+                    1 => numbered = false,
+                    _ if !numbered && starts => (numbered, note.verses_numbered) = (true, true),
+                    _ => {}
+                }
+                if !note.lyrics.is_empty() {
+                    held = note.lyrics.iter().any(|syllable| syllable.melisma);
+                }
             }
         }
     }

@@ -30,6 +30,7 @@ pub(crate) mod stems;
 pub(crate) mod testing;
 mod tuplets;
 mod values;
+mod who;
 mod writing;
 
 use crate::arrange::{Arrangement, Part};

@@ -322,6 +322,9 @@ pub struct StaffNote {
     pub paired: Option<PairedTremolo>,
     /// Syllables under the note, the first verse first.
     pub lyrics: Vec<Syllable>,
+    /// Are the numbers of the verses printed before these syllables? So it is where several verses
+    /// begin together.
+    pub verses_numbered: bool,
 }
 
 /// A note's place in a tremolo between two notes. Each is printed with the value of both together.
@@ -424,6 +427,6 @@ pub enum StaffDirectionKind {
     Chord(Chord),
     /// Figures under a bass, for the signature that the player reads; never empty.
     Figures(Figures),
-    /// Who plays, or how prominently: "solo", "soli".
+    /// Who plays, or how prominently: "solo", "soli", "tutti", "div.", "unis.".
     Who(&'static str),
 }

@@ -54,6 +54,7 @@ fn silent(part: &crate::arrange::Part) -> Played {
         strokes: Vec::new(),
         programs: Vec::new(),
         swells: Vec::new(),
+        syllables: Vec::new(),
         volume: seating::volume(part),
         pan: seating::pan(part),
     }
@@ -65,6 +66,8 @@ fn append(player: &mut Played, own: &Played, at: Time) {
         off: stroke.off + at,
         ..*stroke
     }));
+    let sung = own.syllables.iter().map(|(time, text)| (*time + at, text.clone()));
+    player.syllables.extend(sung);
     for &(time, program) in &own.programs {
         if player.programs.last().is_none_or(|(_, before)| *before != program) {
             // The first sound is there from the beginning of the file.

@@ -26,6 +26,7 @@ mod programs;
 pub(crate) mod seating;
 mod strokes;
 pub(crate) mod swell;
+mod syllables;
 mod tempo;
 mod timeline;
 
@@ -59,6 +60,8 @@ pub struct Played {
     /// Changes of expression: played time and value, from 1 to 127. The first stands at the
     /// beginning.
     pub swells: Vec<(Time, u8)>,
+    /// What is sung: played time, and a syllable with the hyphen or the blank after it.
+    pub syllables: Vec<(Time, String)>,
     /// How loud he is beside the others, from 1 to 127.
     pub volume: u8,
     /// Where he sits, from 0 (left) to 127.
@@ -79,6 +82,7 @@ pub fn perform(arrangement: &Arrangement, notated: &Score) -> Performance {
         strokes: notes::of_part(setting, part, notated.staves.get(index)),
         programs: programs::programs(part, &timeline),
         swells: swell::swells(part, &timeline),
+        syllables: syllables::syllables(notated.staves.get(index), &notated.frame, &timeline),
         volume: seating::volume(part),
         pan: seating::pan(part),
     });

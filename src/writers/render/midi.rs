@@ -9,6 +9,8 @@
 //!   none up to 32,767 does, it has 960, and boundaries are rounded to the nearest tick.
 //! - Each player has a channel of his own; channel 10 is for unpitched percussion only. From the
 //!   16th pitched player on, further ports (meta event FF 21) give further channels.
+//! - Words of singers are lyric events (FF 05), one for each syllable where it begins, with a hyphen
+//!   or a blank after it.
 //! - Texts are UTF-8.
 
 mod channels;
@@ -51,7 +53,8 @@ fn file(arrangement: &Arrangement, performance: &Performance, chosen: &[usize]) 
     let strokes = played.iter().flat_map(|played| &played.strokes);
     let boundaries = strokes.flat_map(|stroke| [stroke.on, stroke.off]);
     let directions = parts.iter().flat_map(|part| part.directions.iter().map(|d| d.at));
-    let boundaries = boundaries.chain(directions).chain(performance.tempos.times());
+    let sung = played.iter().flat_map(|played| played.syllables.iter().map(|(at, _)| *at));
+    let boundaries = boundaries.chain(directions).chain(sung).chain(performance.tempos.times());
     let ticks = Ticks::exact_for(form, boundaries);
     let end = ticks.of(performance.timeline.end);
     let places = channels::places(&parts);
@@ -119,7 +122,7 @@ fn track<'a>(
     part: &'a Part,
     place: Channel,
     several_ports: bool,
-    played: &Played,
+    played: &'a Played,
     ticks: Ticks,
 ) -> Vec<Event<'a>> {
     let player = &part.player;
@@ -155,6 +158,10 @@ fn track<'a>(
     {
         let (controller, value) = (u7::new(controller), u7::new(value));
         events.push(change(tick, MidiMessage::Controller { controller, value }));
+    }
+    for (at, syllable) in &played.syllables {
+        let message = MetaMessage::Lyric(syllable.as_bytes());
+        events.push(Event::meta(ticks.of(*at), Rank::Change, message));
     }
     for stroke in &played.strokes {
         let (on, off) = (ticks.of(stroke.on), ticks.of(stroke.off));

@@ -23,6 +23,8 @@ pub(super) struct Sketch {
     pub at_end: bool,
     /// Other voices with the one bar of which they consist.
     pub voices: &'static [(&'static str, &'static str)],
+    /// What is sung to each bar of `tune`; nothing to those that are broken.
+    pub sung: &'static str,
     pub harmony: &'static str,
     pub dynamic: &'static str,
     pub mark: bool,
@@ -42,6 +44,7 @@ const PLAIN: Sketch = Sketch {
     length: 1,
     at_end: false,
     voices: &[],
+    sung: "",
     harmony: "",
     dynamic: "",
     mark: false,
@@ -169,6 +172,14 @@ pub(super) const SKETCHES: &[Sketch] = &[
         bad: &["1/1 E4", "1/2 D4 G5", "1/4 E5 G4 C5 C5"],
         voices: &[("fill", "1/1 C4")],
         dynamic: "f",
+        ..PLAIN
+    },
+    Sketch {
+        rule: "lyrics/no-words",
+        players: "soprano",
+        lines: "soprano plays tune as melody",
+        good: &["1/2 D5 E5", "1/4 G4 3/4 A4"],
+        sung: "row on",
         ..PLAIN
     },
     Sketch {

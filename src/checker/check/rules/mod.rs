@@ -9,6 +9,7 @@ mod economy;
 mod endurance;
 mod harmony;
 mod limits;
+mod lyrics;
 mod names;
 mod natural_brass;
 mod notation;
@@ -61,6 +62,7 @@ pub const RULES: &[Rule] = &[
     harmony::muddy::RULE,
     harmony::parallels::RULE,
     limits::no_effect::RULE,
+    lyrics::no_words::RULE,
     names::idle_player::RULE,
     names::unused_voice::RULE,
     natural_brass::drum_not_tuned::RULE,

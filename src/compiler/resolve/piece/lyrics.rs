@@ -1,6 +1,6 @@
 //! Types of lyrics.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use crate::diagnostics::Span;
 
@@ -9,6 +9,10 @@ use crate::diagnostics::Span;
 pub struct Lyrics {
     /// By the place of a note in the source.
     pub(in crate::resolve) by_note: HashMap<Span, Vec<Syllable>>,
+    /// Notes over which a syllable of an earlier note is held.
+    pub(in crate::resolve) held: HashSet<Span>,
+    /// May there be more than could be understood?
+    pub unsure: bool,
 }
 
 impl Lyrics {
@@ -16,6 +20,12 @@ impl Lyrics {
     #[must_use]
     pub fn of(&self, note: Span) -> &[Syllable] {
         self.by_note.get(&note).map_or(&[], Vec::as_slice)
+    }
+
+    /// Does a syllable begin on a note, or is one held over it?
+    #[must_use]
+    pub fn sings(&self, note: Span) -> bool {
+        self.by_note.contains_key(&note) || self.held.contains(&note)
     }
 
     /// Has the piece none?

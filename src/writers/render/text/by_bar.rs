@@ -308,8 +308,12 @@ impl<'e, 'a> Writer<'e, 'a> {
                     (*from, *to, begins, ends)
                 }
                 SpannerKind::OctaveLine { from, to, octaves } => {
-                    let way = if *octaves > 0 { "an octave higher" } else { "an octave lower" };
-                    (*from, *to, way.to_owned(), "as written".to_owned())
+                    let sign = if *octaves > 0 { "8va" } else { "8vb" };
+                    let [begins, ends] = match self.form {
+                        Form::Words => [format!("{sign} line"), format!("end of the {sign} line")],
+                        Form::Signs => [sign.to_owned(), format!("{sign}-end")],
+                    };
+                    (*from, *to, begins, ends)
                 }
                 SpannerKind::Slur { .. } | SpannerKind::TrillLine { .. } => continue,
             };
@@ -407,7 +411,11 @@ impl<'e, 'a> Writer<'e, 'a> {
         more.extend(note.lyrics.iter().map(|syllable| {
             let before = if syllable.continues { "-" } else { "" };
             let after = if syllable.goes_on { "-" } else { "" };
-            format!("\"{before}{}{after}\"", syllable.text)
+            let verse = match note.verses_numbered {
+                true => format!("verse {} ", syllable.verse),
+                false => String::new(),
+            };
+            format!("{verse}\"{before}{}{after}\"", syllable.text)
         }));
         for one in more {
             text.push(' ');

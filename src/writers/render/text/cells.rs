@@ -133,7 +133,18 @@ fn sounding(
         name,
         held_name,
         signs: words::signs(note.marks, note.tremolo),
-        lyrics: note.lyrics.iter().map(|syllable| (syllable.verse, sung(syllable))).collect(),
+        lyrics: note
+            .lyrics
+            .iter()
+            .map(|syllable| {
+                let number = if note.verses_numbered {
+                    format!("{}. ", syllable.verse)
+                } else {
+                    String::new()
+                };
+                (syllable.verse, number + &sung(syllable))
+            })
+            .collect(),
         tie_to: note.tie_to,
         slur_starts: note.slur_starts || (grace_slur && !within),
         slur_ends: note.slur_ends && !within,

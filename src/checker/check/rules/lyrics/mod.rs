@@ -1,0 +1,3 @@
+//! Words of singers.
+
+pub mod no_words;

@@ -1,0 +1,222 @@
+//! Who of a section plays, and how prominently: "solo", "soli", "tutti", "div.", "unis.".
+
+use crate::arrange::{Part, SoundingNote};
+use crate::music::Time;
+use crate::resolve::{DirectionKind, Mark};
+
+use super::directions::bar_at;
+use super::{FrameBar, Origin};
+
+/// What is said of who plays: when, the words, and where they come from.
+pub(super) type Said = (Time, &'static str, Origin);
+
+/// The shortest rest after which everything is said anew, in bars. Our heuristic.
+const FORGOTTEN: i64 = 2;
+
+/// What a part says of who plays it. What the arranger says there in words is not said again.
+pub(super) fn said(part: &Part, frame: &[FrameBar]) -> Vec<Said> {
+    let mut all = solos(part);
+    all.extend(divisions(part, frame));
+    all.retain(|(at, who, _)| !is_said(part, (*at, *at), who));
+    all.sort_by_key(|(at, ..)| *at);
+    all
+}
+
+/// Do words of the arranger between two times (both included) say so? "solo" is said by "Solo, with
+/// much feeling" too.
+fn is_said(part: &Part, (from, to): (Time, Time), who: &str) -> bool {
+    let stem = who.split(['.', ' ']).next().unwrap_or(who);
+    let stem = if stem.starts_with("sol") { "sol" } else { stem };
+    let after = part.directions.partition_point(|said| said.at < from);
+    let near = part.directions[after..].iter().take_while(|said| said.at <= to);
+    near.filter_map(|said| match &said.kind {
+        DirectionKind::Words(words) => Some(words.to_lowercase()),
+        _ => None,
+    })
+    .any(|words| words.split(|c: char| !c.is_alphabetic()).any(|word| word.starts_with(stem)))
+}
+
+/// "solo" where a player begins to be heard alone, of several "soli"; "tutti" where several no
+/// longer are. (Common practice.)
+fn solos(part: &Part) -> Vec<Said> {
+    let several = part.player.count > 1;
+    let mut said = Vec::new();
+    let mut before = false;
+    for note in &part.notes {
+        let words = match (before, note.solo) {
+            (false, true) if several => Some("soli"),
+            (false, true) => Some("solo"),
+            (true, false) if several => Some("tutti"),
+            _ => None,
+        };
+        if let Some(words) = words {
+            said.push((note.start, words, origin(note)));
+        }
+        before = note.solo;
+    }
+    said
+}
+
+fn origin(note: &SoundingNote) -> Origin {
+    Origin { source: None, line: Some(note.line) }
+}
+
+/// A passage in which a section has several notes at once.
+struct Divided {
+    /// Its first and last chord.
+    first: usize,
+    last: usize,
+    /// The single note after it with which all are together again, if that must be said.
+    together: Option<usize>,
+}
+
+/// "div." where the players of a bowed section have different notes, "unis." where all have the
+/// same again for a bar or more. Chords of three notes and more that are struck, not held, lie under
+/// the hand of each: "non div." (Common practice; where a chord counts as held is our heuristic.)
+fn divisions(part: &Part, frame: &[FrameBar]) -> Vec<Said> {
+    let mut said = Vec::new();
+    if part.player.count < 2 || !part.player.section {
+        return said;
+    }
+    for passage in passages(part, frame) {
+        let notes = &part.notes[passage.first..=passage.last];
+        let (from, to) = (notes[0].start, notes[notes.len() - 1].end());
+        let bar = frame[bar_at(frame, from)].length;
+        if is_said(part, (from - bar, to), "div") || is_said(part, (from - bar, to), "non") {
+            continue;
+        }
+        let chords = || notes.iter().filter(|note| is_divided(part, note));
+        if chords().all(is_struck) {
+            said.push((from, "non div.", origin(&notes[0])));
+            continue;
+        }
+        let mut sizes = chords().map(|note| note.sound.pitches().len());
+        let size = sizes.next().filter(|size| sizes.all(|other| other == *size));
+        let words = match size {
+            Some(3) => "div. a 3",
+            Some(4) => "div. a 4",
+            _ => "div.",
+        };
+        said.push((from, words, origin(&notes[0])));
+        if let Some(note) = passage.together.map(|index| &part.notes[index]) {
+            said.push((note.start, "unis.", origin(note)));
+        }
+    }
+    said
+}
+
+/// Several notes at once for players who bow one each. A soloist has double stops.
+fn is_divided(part: &Part, note: &SoundingNote) -> bool {
+    note.sound.pitches().len() > 1 && !note.solo && part.instrument_at(note.start).bowed()
+}
+
+/// A chord of three or four strings over which the bow is drawn at once.
+fn is_struck(note: &SoundingNote) -> bool {
+    let strings = note.sound.pitches().len();
+    let short = note.length < Time::of(1, 2) && note.attached.tremolo == 0;
+    let spread = note.attached.marks.has(Mark::Arpeggio);
+    (3..=4).contains(&strings) && (short || spread)
+}
+
+fn passages(part: &Part, frame: &[FrameBar]) -> Vec<Divided> {
+    let notes = &part.notes;
+    let mut passages: Vec<Divided> = Vec::new();
+    let chords = (0..notes.len()).filter(|&index| is_divided(part, &notes[index]));
+    for index in chords {
+        if let Some(open) = passages.last_mut() {
+            let (before, next) = (&notes[open.last], &notes[index]);
+            let bar = frame[bar_at(frame, before.end())].length;
+            let single = notes.get(open.last + 1).filter(|_| open.last + 1 < index);
+            let alone = single.is_some_and(|single| next.start - single.start >= bar);
+            let rests = next.start - before.end() >= bar * FORGOTTEN && single.is_none();
+            if !alone && !rests {
+                open.last = index;
+                continue;
+            }
+        }
+        close(passages.last_mut(), notes, frame);
+        passages.push(Divided { first: index, last: index, together: None });
+    }
+    close(passages.last_mut(), notes, frame);
+    passages
+}
+
+/// Ends a passage: the next note, if it comes soon, is for all.
+fn close(passage: Option<&mut Divided>, notes: &[SoundingNote], frame: &[FrameBar]) {
+    let Some(passage) = passage else { return };
+    // After a single chord everybody sees it.
+    if passage.first == passage.last {
+        return;
+    }
+    let end = notes[passage.last].end();
+    let bar = frame[bar_at(frame, end)].length;
+    let next = notes.get(passage.last + 1);
+    let next = next.filter(|next| {
+        next.sound.pitches().len() < 2 && next.start - end < bar * FORGOTTEN && !next.solo
+    });
+    passage.together = next.map(|_| passage.last + 1);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{StaffDirectionKind, notate};
+
+    /// What eight violins read of these bars of 2/4 ("bar and time, words").
+    fn section(bars: &str, line: &str) -> String {
+        let last = bars.rsplit_once(':').unwrap().0.rsplit(' ').next().unwrap();
+        let source = format!(
+            "piece \"Weir\" {{ }}\nform {{ 1 metre 2/4, key C major\n {last} end }}\n\
+             voice tune {{ {bars} }}\nensemble few {{ era 1885\n violin-1 8 players\n}}\n\
+             scoring plain for few {{ {line} }}\n"
+        );
+        let mut sources = crate::diagnostics::Sources::new();
+        let file = sources.add("weir.ripieno", source);
+        let (piece, _) = crate::resolve::resolve(&mut sources, file, &mut crate::resolve::NoFiles);
+        let score = notate(&crate::arrange::arrange(&piece, &piece.scorings[0]));
+        let said = score.staves[0].measures.iter().zip(1..).flat_map(|(measure, bar)| {
+            measure.directions.iter().filter_map(move |said| match &said.kind {
+                StaffDirectionKind::Who(who) => Some(format!("{bar} {} {who}", said.at)),
+                _ => None,
+            })
+        });
+        said.collect::<Vec<_>>().join(", ")
+    }
+
+    const PLAIN: &str = "violin-1 plays tune as melody";
+
+    #[test]
+    fn a_section_divides_and_comes_together() {
+        // One single note between two chords is no end.
+        let bars = "1: 1/2 D5&F5 | 2: 1/4 E5 E5&G5 | 3: 1/2 D5&F5 | 4: F5 | 5: E5 | 6: D5&F5 |";
+        assert_eq!(section(bars, PLAIN), "1 0/1 div., 4 0/1 unis., 6 0/1 div.");
+    }
+
+    #[test]
+    fn after_a_long_rest_nobody_asks_whether_all_play() {
+        let bars = "1: 1/2 D5&F5 | 2: rest 2 | 4: 1/2 E5 | 5: D5&F5 | 6: rest 2 | 8: 1/2 D5&F5 |";
+        assert_eq!(section(bars, PLAIN), "1 0/1 div., 5 0/1 div., 8 0/1 div.");
+    }
+
+    #[test]
+    fn chords_that_are_struck_lie_under_the_hand() {
+        let struck = "1: 1/4 G3&D4&B4 G3&D4&B4&G5 | 2: 1/2 G4 |";
+        assert_eq!(section(struck, PLAIN), "1 0/1 non div.");
+        let held = "1: 1/2 G4&D5&B5 | 2: G4&D5&C6 | 3: G4 | 4: G4 |";
+        assert_eq!(section(held, PLAIN), "1 0/1 div. a 3, 3 0/1 unis.");
+    }
+
+    #[test]
+    fn all_play_again_after_a_solo_and_a_soloist_has_double_stops() {
+        let bars = "1: 1/2 D5&F5 | 2: E5 | 3: F5 |";
+        let lines = "violin-1 plays tune bars 1..2 as melody, solo\n violin-1 plays tune bars 3 as melody\n";
+        assert_eq!(section(bars, lines), "1 0/1 soli, 3 0/1 tutti");
+    }
+
+    #[test]
+    fn what_the_arranger_says_is_not_said_again() {
+        let bars = "1: [\"divisi\"] 1/2 D5&F5 | 2: E5 | 3: [\"unis.\"] F5 |";
+        assert_eq!(section(bars, PLAIN), "");
+        let solo = "violin-1 plays tune as melody, solo \"Soli, dolce\"";
+        assert_eq!(section("1: 1/2 D5 | 2: E5 |", solo), "");
+    }
+}
