@@ -20,8 +20,7 @@ tune, and counts on how many beats two of them have one root, and how often the 
 and more others says the root of a further one. No method can hear in a melody what its own
 harmonizers do not agree upon.
 
-Learning takes half an hour of one core. The figures are rounded to hundredths, which moves none of the
-shares by a tenth of a percent.
+Learning takes half an hour of one core.
 """
 
 import itertools
@@ -548,7 +547,9 @@ use super::thin::Learned;
 def page(p, texture):
     of = {group: p["dense"][texture][AT[group]:AT[group] + count]
           for group, count in GROUPS.items()}
-    of = {group: value[0] if len(value) == 1 else value for group, value in of.items()}
+    # Two voices never sound a whole chord.
+    of = {group: value[0] if len(value) == 1 else value for group, value in of.items()
+          if group not in ("whole_seventh", "whole_triad")}
     of |= {"over_held_bass": p["held"][texture]}
     of |= {what: p[what][texture] for what in ("chord", "down", "goal", "change", "still", "motion",
                                                "degrees")}
@@ -556,6 +557,7 @@ def page(p, texture):
 
 
 def of_four_voices(found):
+    """What says the states of a chorale by all its voices."""
     taught = [one for texture in found for one in found[texture][::2]]
     field = learn([(batch([sequence(one, one.parts) for one in taught], LONGEST), 1.0)])
 

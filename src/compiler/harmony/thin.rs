@@ -31,10 +31,6 @@ pub(super) struct Learned {
     pub(super) misspelled: f32,
     /// A member foreign to the key that nobody sounds.
     pub(super) unheard: f32,
-    /// A chord of four notes that all sound throughout, by quality from the dominant seventh on.
-    pub(super) whole_seventh: [f32; 5],
-    /// A triad whose notes and no others sound throughout.
-    pub(super) whole_triad: f32,
     /// A note outside the chord that sounds throughout, without and with an excuse.
     pub(super) foreign_throughout: [f32; 2],
     /// A new root, by weight in the metre.
@@ -108,7 +104,6 @@ impl Learned {
             }
         }
         let throughout = slot.sounding.map(|share| share >= THROUGHOUT);
-        let full = throughout.iter().filter(|full| **full).count();
         for root in 0..12 {
             let degree = (root - tonic).rem_euclid(12) as usize;
             let root_fifths = slot.names[root as usize]
@@ -118,14 +113,13 @@ impl Learned {
             of_root += if ends { FINAL[mode][degree] } else { 0.0 };
             for (place, shape) in SHAPES.iter().enumerate() {
                 let mut likely = of_root + self.chord[mode][degree][place] + all_excused;
-                let (mut bass, mut inside) = (None, 0);
+                let mut bass = None;
                 let mut foreign_full = [0.0f32; 2];
                 let mut members = [false; 12];
                 for member in shape.members {
                     let class = ((root + member.semitones) % 12) as usize;
                     let kind = kind(member.semitones, member.fifths);
                     members[class] = true;
-                    inside += usize::from(throughout[class]);
                     likely -= excused[class];
                     let absent = 1.0 - slot.present[class];
                     likely += self.missing[kind] * absent;
@@ -143,13 +137,6 @@ impl Learned {
                 if let Some(lowest) = slot.bass.as_ref().filter(|bass| bass.supports) {
                     let excused = usize::from(lowest.excuse as usize != 0);
                     likely += bass.unwrap_or(self.foreign_bass[excused]);
-                }
-                if inside == shape.members.len() {
-                    if inside == 4 {
-                        likely += self.whole_seventh[place - 4];
-                    } else if full == inside {
-                        likely += self.whole_triad;
-                    }
                 }
                 for class in (0..12).filter(|class| throughout[*class] && !members[*class]) {
                     foreign_full[usize::from(excuses[class] < 0.0)] += 1.0;
