@@ -8,7 +8,7 @@ use std::sync::Arc;
 use serde::Serialize;
 
 use super::table;
-use crate::arrange::{Arrangement, Part, arrange, coverage_again};
+use crate::arrange::{Arrangement, Part, SoundingNote, arrange, coverage_again};
 use crate::diagnostics::{BarNumbers, Span};
 use crate::resolve::{Note, Piece, Scoring, Verb};
 
@@ -91,20 +91,37 @@ fn of_scoring(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Vec<VoiceBars> {
                     gaps: false,
                 };
                 let here = |(note, _): &(&Note, &[u16])| piece.form.index_at(note.start) == bar;
+                // Who has which notes: all of them, and those that come from the voice.
+                let mut having: Vec<(u16, usize, usize, bool)> = Vec::new();
+                let mut count = 0;
                 while let Some((note, players)) = notes.next_if(here) {
                     passage.nobody &= players.is_empty();
                     passage.gaps |= players.is_empty();
+                    count += 1;
                     for &player in players {
                         let part = &arrangement.parts[usize::from(player)];
-                        let list = if doubles(&arrangement, part, note, &doubling) {
-                            &mut passage.doubled_by
-                        } else {
-                            &mut passage.played_by
-                        };
-                        if !list.contains(&part.player.id) {
-                            list.push(part.player.id.clone());
+                        let own = sounding(part, note);
+                        let comes = own.is_some_and(|own| own.source == note.span);
+                        let doubles = own.is_some_and(|own| doubles(&arrangement, own, &doubling));
+                        match having.iter_mut().find(|(other, ..)| *other == player) {
+                            Some((_, all, from_voice, _)) => {
+                                *all += 1;
+                                *from_voice += usize::from(comes);
+                            }
+                            None => having.push((player, 1, usize::from(comes), doubles)),
                         }
                     }
+                }
+                // Whoever meets a note of it by chance does not play the voice, unless he has it all.
+                let from_voice = having.iter().any(|(_, _, from_voice, _)| *from_voice > 0);
+                for (player, all, own, doubles) in having {
+                    if from_voice && own == 0 && (all < count || count < 2) {
+                        continue;
+                    }
+                    let part = &arrangement.parts[usize::from(player)];
+                    let list =
+                        if doubles { &mut passage.doubled_by } else { &mut passage.played_by };
+                    list.push(part.player.id.clone());
                 }
                 passage.gaps &= !passage.nobody;
                 match passages.last_mut().filter(|last| same(last, &passage)) {
@@ -121,15 +138,14 @@ fn same(one: &PlayedBars, other: &PlayedBars) -> bool {
     PlayedBars { bars: other.bars, ..one.clone() } == *other
 }
 
-/// Does a part have a note of a voice from a line that doubles?
-fn doubles(
-    arrangement: &Arrangement,
-    part: &Part,
-    note: &Note,
-    doubling: &HashMap<Span, bool>,
-) -> bool {
-    let own = part.notes.get(part.notes.partition_point(|own| own.end() <= note.start));
-    let line = own.and_then(|own| arrangement.lines.get(own.line.index()));
+/// What a part sounds where a note of a voice begins.
+fn sounding<'p>(part: &'p Part, note: &Note) -> Option<&'p SoundingNote> {
+    part.notes.get(part.notes.partition_point(|own| own.end() <= note.start))
+}
+
+/// Does a note come from a line that doubles?
+fn doubles(arrangement: &Arrangement, note: &SoundingNote, doubling: &HashMap<Span, bool>) -> bool {
+    let line = arrangement.lines.get(note.line.index());
     line.is_some_and(|line| doubling.get(&line.span).copied().unwrap_or(false))
 }
 

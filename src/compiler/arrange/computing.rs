@@ -5,10 +5,13 @@ use std::sync::Arc;
 
 use super::derive;
 use super::kept::Event;
-use super::{LineId, Part, Run, SoundingNote, Work, empty_run, smaller, stretches, taking};
+use super::{Claim, LineId, Part, Run, SoundingNote, Work, empty_run, smaller, stretches, taking};
 use crate::diagnostics::Diagnostic;
 use crate::harmony::harmony_of;
 use crate::resolve::{BarIndices, Line, Note, Role, Tuplet, Verb};
+
+/// How many doublings of doublings are followed.
+const DOUBLINGS: usize = 4;
 
 /// What sounds around players and accompanies as they do.
 type Around = Arc<[(derive::Choir, Vec<SoundingNote>)]>;
@@ -196,7 +199,7 @@ impl<'a> Work<'a> {
             .map(|&player| &*self.parts[player])
             .collect();
         let (written, basses) = (self.written(), self.basses());
-        let around = self.around(&lines);
+        let around = derive::Sounding { around: self.around(&lines), leading: self.leading() };
         let mut diagnostics = Vec::new();
         let mut derived: Vec<Vec<derive::DerivedPart>> = lines
             .iter()
@@ -225,6 +228,68 @@ impl<'a> Work<'a> {
         given.layer > 0 && given.players.iter().all(|&player| self.keeps(player, id))
     }
 
+    /// What a player has on a claim as far as it is known before anything is held: what is written,
+    /// played from a voice, kept or computed already.
+    fn known(&self, index: usize, run: &mut Run) {
+        let given = &self.lines[run.line.index()];
+        if let Verb::Writes(music) = &given.line.verb {
+            taking::take(music, &given.line, given.octaves_of(index), run);
+        } else if let Verb::Plays { voice, octaves, .. } = &given.line.verb {
+            let music = &self.piece.voices[*voice].music;
+            let octaves = *octaves + given.octaves_of(index);
+            taking::take(music, &given.line, octaves, run);
+        } else if let Some(derived) = self.derived.get(&run.line) {
+            let place = given.players.iter().position(|&player| player == index);
+            if let Some(derived) = place.and_then(|place| derived.get(place)) {
+                taking::cut(&derived.notes, run);
+            }
+        } else if smaller::is_computed(&given.line) {
+            self.keeps_notes(index, run.line, run);
+        }
+    }
+
+    /// What each player has of the melody and the bass, and what he doubles of them, in the octave
+    /// of whom he doubles.
+    fn leading(&self) -> Vec<(derive::Choir, Vec<SoundingNote>)> {
+        let mut all = Vec::new();
+        for (index, part) in self.parts.iter().enumerate() {
+            let choir = derive::Choir::of(part.first_instrument());
+            let mut notes = Vec::new();
+            for claim in &part.claims {
+                let mut run = empty_run(*claim);
+                self.leads(index, &mut run, DOUBLINGS);
+                notes.extend(Vec::from(run.notes));
+            }
+            if !notes.is_empty() {
+                all.push((choir, notes));
+            }
+        }
+        all
+    }
+
+    fn leads(&self, index: usize, run: &mut Run, doublings: usize) {
+        let given = &self.lines[run.line.index()];
+        let leads = matches!(given.line.role, Some(Role::Melody | Role::Bass));
+        let Verb::Doubles { part, .. } = &given.line.verb else {
+            if leads {
+                self.known(index, run);
+            }
+            return;
+        };
+        let sources = self.ensemble.players_named(part);
+        let place = given.players.iter().position(|&player| player == index).unwrap_or(0);
+        let source = sources.get(place.min(sources.len().saturating_sub(1)));
+        let Some((&source, doublings)) = source.zip(doublings.checked_sub(1)) else { return };
+        for claim in &self.parts[source].claims {
+            let (from, to) = (claim.from.max(run.from), claim.to.min(run.to));
+            if from < to {
+                let mut within = empty_run(Claim { from, to, line: claim.line });
+                self.leads(source, &mut within, doublings);
+                run.notes.list().extend(Vec::from(within.notes));
+            }
+        }
+    }
+
     /// What sounds around the players of some lines and accompanies as they do: notes that are
     /// written for others, kept, or computed already.
     fn around(&self, but: &[LineId]) -> Vec<(derive::Choir, Vec<SoundingNote>)> {
@@ -240,20 +305,7 @@ impl<'a> Work<'a> {
                     continue;
                 }
                 let mut run = empty_run(*claim);
-                if let Verb::Writes(music) = &given.line.verb {
-                    taking::take(music, &given.line, given.octaves_of(index), &mut run);
-                } else if let Verb::Plays { voice, octaves, .. } = &given.line.verb {
-                    let music = &self.piece.voices[*voice].music;
-                    let octaves = *octaves + given.octaves_of(index);
-                    taking::take(music, &given.line, octaves, &mut run);
-                } else if let Some(derived) = self.derived.get(&id) {
-                    let place = given.players.iter().position(|&player| player == index);
-                    if let Some(derived) = place.and_then(|place| derived.get(place)) {
-                        taking::cut(&derived.notes, &mut run);
-                    }
-                } else if smaller::is_computed(&given.line) {
-                    self.keeps_notes(index, id, &mut run);
-                }
+                self.known(index, &mut run);
                 notes.extend(Vec::from(run.notes));
             }
             if !notes.is_empty() {

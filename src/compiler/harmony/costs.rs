@@ -1,9 +1,11 @@
 //! What it costs to hear a beat as a chord, and to go from one chord to the next.
 //!
-//! All figures are our heuristic, set by hand; `tests/outside/check_harmony.py` says how far they agree with
+//! All figures are our heuristic, set by hand for full textures; those for one voice and two are
+//! learned (`thin`). `tests/outside/check_harmony.py` says how far they agree with
 //! analyses made by people.
 
 use super::evidence::Slot;
+use super::thin::Learned;
 use crate::music::{ChordQuality, Key, Mode};
 use crate::narrow::Narrow;
 
@@ -20,6 +22,9 @@ pub(super) const QUALITIES: usize = SHAPES.len();
 /// Number of chords that the search tries.
 pub(super) const CANDIDATES: usize = 12 * QUALITIES;
 
+/// A cost for each of them.
+pub(super) type Costs = [f32; CANDIDATES];
+
 /// The chord of an index below [`CANDIDATES`]; those of one root stand together.
 pub(super) fn candidate(index: usize) -> Candidate {
     Candidate {
@@ -29,19 +34,19 @@ pub(super) fn candidate(index: usize) -> Candidate {
 }
 
 /// A member of a chord above its root.
-struct Member {
-    semitones: i32,
+pub(super) struct Member {
+    pub(super) semitones: i32,
     /// Way along the line of fifths.
-    fifths: i8,
+    pub(super) fifths: i8,
     /// What it costs if it does not sound.
     missing: f32,
     /// What it costs if it lies in the bass.
     in_bass: f32,
 }
 
-struct Shape {
+pub(super) struct Shape {
     quality: ChordQuality,
-    members: &'static [Member],
+    pub(super) members: &'static [Member],
     /// What the quality costs on each semitone above the tonic of a major key …
     major: [f32; 12],
     /// … and of a minor key.
@@ -62,7 +67,7 @@ const MINOR_SEVENTH: Member = member(10, -2, 0.6, 0.3);
 const MAJOR_SEVENTH: Member = member(11, 5, 0.6, 0.4);
 const DIMINISHED_SEVENTH: Member = member(9, -9, 0.6, 0.3);
 
-static SHAPES: [Shape; 9] = [
+pub(super) static SHAPES: [Shape; 9] = [
     Shape {
         quality: ChordQuality::Major,
         members: &[ROOT, MAJOR_THIRD, FIFTH],
@@ -132,8 +137,24 @@ const THIN: f32 = 2.0;
 /// A member that the voices spell otherwise (G# for Ab).
 const MISSPELLED: f32 = 0.2;
 
-/// What it costs to hear a slot as each of the candidates.
-pub(super) fn of_slot(slot: &Slot) -> [f32; CANDIDATES] {
+/// What it costs to hear a slot as each of the candidates; `ends` with the piece.
+pub(super) fn of_slot(slot: &Slot, ends: bool) -> Costs {
+    let mut costs = of_full(slot);
+    if let Some((learned, share)) = Learned::of(slot) {
+        // Learned figures say the root; which chord stands on it is said by hand, since chorales have
+        // few sevenths.
+        let roots = learned.slot(slot, ends);
+        for (by_hand, learned) in costs.chunks_mut(QUALITIES).zip(roots.chunks(QUALITIES)) {
+            let least = |costs: &[f32]| costs.iter().copied().fold(f32::INFINITY, f32::min);
+            let more = share * (least(learned) - least(by_hand));
+            by_hand.iter_mut().for_each(|cost| *cost += more);
+        }
+    }
+    costs
+}
+
+/// The same by the figures that are set by hand.
+fn of_full(slot: &Slot) -> Costs {
     let mut costs = [0.0; CANDIDATES];
     let all_foreign: f32 = slot.foreign.iter().sum();
     let silent = slot.bass.is_none();
@@ -160,7 +181,7 @@ pub(super) fn of_slot(slot: &Slot) -> [f32; CANDIDATES] {
 }
 
 /// The classes of the scale of a key, with the raised leading note in minor.
-fn scale(key: Key) -> [bool; 12] {
+pub(super) fn scale(key: Key) -> [bool; 12] {
     let mut scale = [false; 12];
     let names = (1..=7).map(|degree| key.degree(degree)).chain([key.leading_note()]);
     names.for_each(|name| scale[name.class() as usize] = true);
@@ -196,13 +217,37 @@ fn fit(
 }
 
 /// What any change of chord costs on a beat of this weight in the metre.
-pub(super) fn of_change(weight: u8) -> f32 {
+fn of_change(weight: u8) -> f32 {
     [1.2, 0.6, 0.45, 0.3][usize::from(weight.min(3))]
 }
 
+/// What it costs to come to a slot.
+pub(super) struct Way {
+    /// From one root to another.
+    pub(super) roots: [[f32; 12]; 12],
+    /// To another quality of the same.
+    pub(super) same_root: f32,
+}
+
+impl Way {
+    pub(super) fn to(slot: &Slot) -> Way {
+        let change = of_change(slot.weight);
+        let mut roots: [[f32; 12]; 12] = std::array::from_fn(|from| {
+            std::array::from_fn(|to| change + ROOT_MOTION[(12 + to - from) % 12])
+        });
+        if let Some((learned, share)) = Learned::of(slot) {
+            let mix = |by_hand: f32, learned: f32| (1.0 - share) * by_hand + share * learned;
+            let ways = learned.way(slot);
+            for (cost, way) in roots.iter_mut().flatten().zip(ways.iter().flatten()) {
+                *cost = mix(*cost, *way);
+            }
+        }
+        Way { roots, same_root: SAME_ROOT * change }
+    }
+}
+
 /// What a new quality on the same root costs, as a share of a change.
-pub(super) const SAME_ROOT: f32 = 0.8;
+const SAME_ROOT: f32 = 0.8;
 
 /// What the way of the root costs besides, by semitones upwards: falling fifths come first.
-pub(super) const ROOT_MOTION: [f32; 12] =
-    [0.0, 0.2, 0.1, 0.2, 0.2, 0.0, 0.4, 0.1, 0.15, 0.1, 0.2, 0.2];
+const ROOT_MOTION: [f32; 12] = [0.0, 0.2, 0.1, 0.2, 0.2, 0.0, 0.4, 0.1, 0.15, 0.1, 0.2, 0.2];

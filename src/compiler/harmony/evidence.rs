@@ -3,6 +3,8 @@
 use crate::diagnostics::Span;
 use crate::music::{Key, PitchName, Time};
 use crate::narrow::Narrow;
+use smallvec::SmallVec;
+
 use crate::resolve::{Bar, Form, Note, Piece};
 
 /// A beat (or part of a long beat) in which the harmony stands still.
@@ -24,15 +26,99 @@ pub(super) struct Slot {
     pub(super) names: [Option<i8>; 12],
     /// The lowest note where the slot begins (or the first that follows).
     pub(super) bass: Option<Bass>,
+    /// The highest note where the slot begins (or the first that follows).
+    pub(super) top: Option<Top>,
+    /// How many voices sound in it, as in most of the piece; [`Texture::More`] where it is otherwise.
+    pub(super) texture: Texture,
+    /// What sounds in it, where few voices do.
+    pub(super) heard: SmallVec<[Heard; 4]>,
+    /// Does a note begin in it?
+    pub(super) struck: bool,
+    /// Does the tune rest on a note, or pause after it?
+    pub(super) goal: bool,
     /// How many notes sound in it.
     notes: u16,
 }
+
+/// How many voices sound together, doublings and chords counted note by note.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub(super) enum Texture {
+    #[default]
+    Silent,
+    /// A melody alone.
+    One,
+    /// Two voices, or what comes to as much.
+    Two,
+    More,
+}
+
+impl Texture {
+    /// By how many notes sound, for their share of the slot.
+    fn of(sounding: f32) -> Texture {
+        match sounding {
+            s if s <= 0.0 => Texture::Silent,
+            s if s <= 1.3 => Texture::One,
+            s if s <= 2.3 => Texture::Two,
+            _ => Texture::More,
+        }
+    }
+}
+
+/// How much of a pitch class sounds in one way.
+#[derive(Clone, Copy)]
+pub(super) struct Heard {
+    pub(super) class: u8,
+    pub(super) excuse: Excuse,
+    pub(super) share: f32,
+}
+
+/// What excuses a note outside the chord.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Excuse {
+    None,
+    Suspension,
+    AccentedPassing,
+    Passing,
+    Appoggiatura,
+    Escape,
+    Anticipation,
+}
+
+/// The highest note of a slot.
+pub(super) struct Top {
+    pub(super) class: u8,
+    height: i32,
+    onset: Time,
+    length: Time,
+    held: bool,
+}
+
+impl Slot {
+    /// Adds to what is heard; beyond two voices nobody asks for it.
+    fn hear(&mut self, class: usize, excuse: Excuse, share: f32) {
+        let class = class.narrow::<u8>();
+        let same = |heard: &Heard| heard.class == class && heard.excuse == excuse;
+        match self.heard.iter().position(same) {
+            Some(place) => self.heard[place].share += share,
+            None if self.heard.len() < MOST_HEARD => {
+                self.heard.push(Heard { class, excuse, share });
+            }
+            None => {}
+        }
+    }
+}
+
+/// More than this is told apart only in full textures.
+const MOST_HEARD: usize = 24;
 
 /// The lowest note of a slot.
 pub(super) struct Bass {
     pub(super) name: PitchName,
     /// How much it counts against chords that do not have it, 0 to 1.
     pub(super) foreign: f32,
+    pub(super) excuse: Excuse,
+    /// Did it begin before the slot?
+    pub(super) held: bool,
     /// Is there another note above it?
     pub(super) supports: bool,
     pub(super) span: Span,
@@ -52,8 +138,13 @@ pub(super) fn slots(piece: &Piece) -> Vec<Slot> {
     for voice in &piece.voices {
         hear(&voice.music.notes, &mut slots);
     }
+    let (mut sounding, mut heard) = (0.0f32, 0.0f32);
     for slot in &mut slots {
         let total: f32 = slot.sounding.iter().sum();
+        slot.texture = Texture::of(total);
+        if slot.texture != Texture::Silent {
+            (sounding, heard) = (sounding + total.min(FULL_TEXTURE), heard + 1.0);
+        }
         if total > FULL_TEXTURE {
             let scale = FULL_TEXTURE / total;
             slot.sounding.iter_mut().chain(&mut slot.foreign).for_each(|weight| *weight *= scale);
@@ -62,8 +153,36 @@ pub(super) fn slots(piece: &Piece) -> Vec<Slot> {
             bass.supports = slot.notes > 1;
         }
     }
+    // A voice alone for a while says less of its chords than a piece for one voice, which is made so
+    // that it says them.
+    let whole = if heard > 0.0 { Texture::of(sounding / heard) } else { Texture::Silent };
+    for slot in &mut slots {
+        if slot.texture != whole && slot.texture != Texture::Silent {
+            slot.texture = Texture::More;
+        }
+        if slot.texture == Texture::More {
+            slot.heard = SmallVec::new();
+        }
+    }
     spread(&mut slots);
+    goals(&mut slots);
     slots
+}
+
+/// Finds where the tune rests on a note: for two slots and more, longer than the note before; or
+/// where it is silent afterwards.
+fn goals(slots: &mut [Slot]) {
+    for index in 0..slots.len() {
+        let before = index.checked_sub(1).and_then(|before| slots[before].top.as_ref());
+        let after = slots.get(index + 1).and_then(|after| after.top.as_ref());
+        let slot = &slots[index];
+        let goal = slot.top.as_ref().is_some_and(|top| {
+            let longer = before.is_none_or(|before| before.length < top.length);
+            let rests = top.length >= slot.length * 2 && !top.held && longer;
+            rests || after.is_none()
+        });
+        slots[index].goal = goal;
+    }
 }
 
 /// Length of the slots of a bar: its beat; the half or the quarter of long beats; never less than
@@ -103,6 +222,11 @@ fn cut(form: &Form, index: usize, slots: &mut Vec<Slot>) {
             present: [0.0; 12],
             names: [None; 12],
             bass: None,
+            top: None,
+            texture: Texture::Silent,
+            heard: SmallVec::new(),
+            struck: false,
+            goal: false,
             notes: 0,
         });
         start += length;
@@ -127,12 +251,14 @@ fn hear(notes: &[Note], slots: &mut [Slot]) {
             }
             let share = ((to - from).to_f64() / slot.length.to_f64()).narrow::<f32>();
             let held = note.start < slot.start;
+            slot.struck |= !held;
             for pitch in note.sound.pitches() {
                 let motion = Motion::of(pitch.midi(), note, before, after);
-                let excuse = motion.foreign(held, note.start == slot.start);
+                let excuse = motion.excuse(held, note.start == slot.start);
                 let class = pitch.name().class() as usize;
                 slot.sounding[class] += share;
-                slot.foreign[class] += share * excuse;
+                slot.foreign[class] += share * excuse.weight();
+                slot.hear(class, excuse, share);
                 slot.names[class].get_or_insert(pitch.name().fifths().narrow::<i8>());
                 slot.notes += 1;
                 let lower = slot
@@ -142,11 +268,26 @@ fn hear(notes: &[Note], slots: &mut [Slot]) {
                 if lower {
                     slot.bass = Some(Bass {
                         name: pitch.name(),
-                        foreign: excuse,
+                        foreign: excuse.weight(),
+                        excuse,
+                        held,
                         supports: false,
                         span: note.span,
                         height: pitch.midi(),
                         onset: from,
+                    });
+                }
+                let higher = slot
+                    .top
+                    .as_ref()
+                    .is_none_or(|top| (from, -pitch.midi()) < (top.onset, -top.height));
+                if higher {
+                    slot.top = Some(Top {
+                        class: class.narrow::<u8>(),
+                        height: pitch.midi(),
+                        onset: from,
+                        length: note.length,
+                        held,
                     });
                 }
             }
@@ -183,30 +324,37 @@ impl Motion {
         }
     }
 
-    /// How much the note counts against a chord that does not hold it, 0 to 1 (our heuristic).
-    fn foreign(&self, held: bool, on_the_beat: bool) -> f32 {
+    /// What excuses the note in a chord that does not hold it.
+    fn excuse(&self, held: bool, on_the_beat: bool) -> Excuse {
         let prepared = held || (self.repeats && on_the_beat);
         if prepared && self.left_downwards {
-            return SUSPENSION;
+            return Excuse::Suspension;
         }
         match (self.reached_by_step || self.repeats, self.left_by_step) {
-            (true, true) if on_the_beat => ACCENTED_PASSING,
-            (true, true) => PASSING,
-            (false, true) => APPOGGIATURA,
-            (true, false) if !on_the_beat => ESCAPE,
-            _ if self.repeated_next && !on_the_beat => ANTICIPATION,
-            _ => 1.0,
+            (true, true) if on_the_beat => Excuse::AccentedPassing,
+            (true, true) => Excuse::Passing,
+            (false, true) => Excuse::Appoggiatura,
+            (true, false) if !on_the_beat => Excuse::Escape,
+            _ if self.repeated_next && !on_the_beat => Excuse::Anticipation,
+            _ => Excuse::None,
         }
     }
 }
 
-// How much of a note outside the chord still counts against it, by what excuses it (our heuristic).
-const SUSPENSION: f32 = 0.4;
-const ACCENTED_PASSING: f32 = 0.6;
-const PASSING: f32 = 0.35;
-const APPOGGIATURA: f32 = 0.7;
-const ESCAPE: f32 = 0.8;
-const ANTICIPATION: f32 = 0.5;
+impl Excuse {
+    /// How much of a note outside the chord still counts against it, 0 to 1 (our heuristic).
+    fn weight(self) -> f32 {
+        match self {
+            Excuse::None => 1.0,
+            Excuse::Suspension => 0.4,
+            Excuse::AccentedPassing => 0.6,
+            Excuse::Passing => 0.35,
+            Excuse::Appoggiatura => 0.7,
+            Excuse::Escape => 0.8,
+            Excuse::Anticipation => 0.5,
+        }
+    }
+}
 
 /// What a class heard elsewhere in the bar counts as present in a slot (our heuristic).
 const ELSEWHERE: f32 = 0.4;

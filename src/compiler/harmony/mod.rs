@@ -8,9 +8,11 @@
 
 mod costs;
 mod evidence;
+mod learned;
 mod path;
 #[cfg(test)]
 mod tests;
+mod thin;
 
 use std::borrow::Cow;
 

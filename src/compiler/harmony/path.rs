@@ -1,6 +1,6 @@
 //! The cheapest way through all beats, and how much cheaper it is than the others.
 
-use super::costs::{self, CANDIDATES, Candidate, QUALITIES, ROOT_MOTION, SAME_ROOT};
+use super::costs::{self, CANDIDATES, Candidate, Costs, QUALITIES, Way};
 use super::evidence::Slot;
 use crate::narrow::Narrow;
 
@@ -14,8 +14,6 @@ pub(super) struct Beat {
 /// Costs are turned into shares of certainty on this scale (our heuristic).
 const DOUBT: f64 = 0.5;
 
-type Costs = [f32; CANDIDATES];
-
 /// How many slots are worked out together on the way back: what is kept of each would otherwise be
 /// most of the memory that a long piece takes.
 const STRETCH: usize = 256;
@@ -24,10 +22,10 @@ const STRETCH: usize = 256;
 pub(super) fn cheapest(slots: &[Slot]) -> Vec<Beat> {
     let Some(last) = slots.len().checked_sub(1) else { return Vec::new() };
     // Cheapest cost up to and with each slot, kept where a stretch begins …
-    let mut costs = costs::of_slot(&slots[0]);
+    let mut costs = costs::of_slot(&slots[0], last == 0);
     let mut begins = vec![costs];
     for (index, slot) in slots.iter().enumerate().skip(1) {
-        costs = onward(&costs, slot).0;
+        costs = onward(&costs, slot, index == last).0;
         if index.is_multiple_of(STRETCH) {
             begins.push(costs);
         }
@@ -46,9 +44,9 @@ pub(super) fn cheapest(slots: &[Slot]) -> Vec<Beat> {
         from.clear();
         let mut costs = *begin;
         // Where each came from stands with the slot before it.
-        for slot in &slots[first + 1..=after.min(last)] {
+        for (index, slot) in slots.iter().enumerate().take(last.min(after) + 1).skip(first + 1) {
             forward.push(costs);
-            let (reached, origins) = onward(&costs, slot);
+            let (reached, origins) = onward(&costs, slot, index == last);
             from.push(origins);
             costs = reached;
         }
@@ -61,8 +59,8 @@ pub(super) fn cheapest(slots: &[Slot]) -> Vec<Beat> {
             }
             let certainty = certainty(&forward[index - first], &backward, state / QUALITIES);
             beats.push(Beat { candidate: costs::candidate(state), certainty });
-            add(&mut backward, &slots[index]);
-            backward = step(&backward, costs::of_change(slots[index].weight), true).0;
+            add(&mut backward, &slots[index], index == last);
+            backward = step(&backward, &Way::to(&slots[index]), true).0;
         }
     }
     beats.reverse();
@@ -70,14 +68,14 @@ pub(super) fn cheapest(slots: &[Slot]) -> Vec<Beat> {
 }
 
 /// The costs up to and with a slot, from those up to the one before, and where each came from.
-fn onward(before: &Costs, slot: &Slot) -> (Costs, [u8; CANDIDATES]) {
-    let (mut costs, origins) = step(before, costs::of_change(slot.weight), false);
-    add(&mut costs, slot);
+fn onward(before: &Costs, slot: &Slot, ends: bool) -> (Costs, [u8; CANDIDATES]) {
+    let (mut costs, origins) = step(before, &Way::to(slot), false);
+    add(&mut costs, slot, ends);
     (costs, origins)
 }
 
-fn add(costs: &mut Costs, slot: &Slot) {
-    for (cost, fit) in costs.iter_mut().zip(costs::of_slot(slot)) {
+fn add(costs: &mut Costs, slot: &Slot, ends: bool) {
+    for (cost, fit) in costs.iter_mut().zip(costs::of_slot(slot, ends)) {
         *cost += fit;
     }
 }
@@ -87,7 +85,7 @@ fn add(costs: &mut Costs, slot: &Slot) {
 ///
 /// Only the cheapest candidate of each root need be looked at, because all of one root cost the
 /// same to leave.
-fn step(costs: &Costs, change: f32, backwards: bool) -> (Costs, [u8; CANDIDATES]) {
+fn step(costs: &Costs, way: &Way, backwards: bool) -> (Costs, [u8; CANDIDATES]) {
     let mut best = [(0usize, 0.0f32); 12];
     for (root, best) in best.iter_mut().enumerate() {
         let of_root = &costs[root * QUALITIES..(root + 1) * QUALITIES];
@@ -97,13 +95,13 @@ fn step(costs: &Costs, change: f32, backwards: bool) -> (Costs, [u8; CANDIDATES]
     let mut reached = *costs;
     let mut origins: [u8; CANDIDATES] = std::array::from_fn(|index| index.narrow::<u8>());
     for root in 0..12 {
-        let (mut origin, mut cheapest) = (best[root].0, best[root].1 + SAME_ROOT * change);
+        let (mut origin, mut cheapest) = (best[root].0, best[root].1 + way.same_root);
         for (other, (candidate, cost)) in best.iter().enumerate() {
             if other == root {
                 continue;
             }
-            let up = if backwards { 12 + other - root } else { 12 + root - other } % 12;
-            let cost = cost + change + ROOT_MOTION[up];
+            let (from, to) = if backwards { (root, other) } else { (other, root) };
+            let cost = cost + way.roots[from][to];
             if cost < cheapest {
                 (origin, cheapest) = (*candidate, cost);
             }

@@ -57,6 +57,15 @@ pub(super) struct Request<'r, 'a> {
     pub(super) around: Arc<[(Choir, Vec<SoundingNote>)]>,
 }
 
+/// What is heard beside those who hold notes, player by player with his family.
+#[derive(Default)]
+pub(super) struct Sounding {
+    /// What others hold or accompany whose notes are known.
+    pub(super) around: Vec<(Choir, Vec<SoundingNote>)>,
+    /// What players have of the melody and the bass; the octave may be another.
+    pub(super) leading: Vec<(Choir, Vec<SoundingNote>)>,
+}
+
 /// What a computed line gives to one of its players, over all the bars of the line.
 #[derive(Default)]
 pub(super) struct DerivedPart {
@@ -65,11 +74,10 @@ pub(super) struct DerivedPart {
 }
 
 /// Computes the notes of all `sustains` lines of a scoring together, line by line one entry for
-/// each player; `around` is what others hold or accompany whose notes are known, and `settled` what
-/// an earlier run knows and what the next one will know.
+/// each player; `settled` is what an earlier run knows and what the next one will know.
 pub(super) fn sustain(
     requests: &[Request],
-    around: &[(Choir, Vec<SoundingNote>)],
+    around: &Sounding,
     settled: (Option<&Settled>, &mut Settled),
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Vec<Vec<DerivedPart>> {

@@ -12,6 +12,7 @@ use super::supply::{Supplies, Supply};
 use super::sustain::Wants;
 use super::texture::{Texture, beats};
 use super::{Request, chord_at};
+use crate::instruments::Loudness;
 use crate::music::{Chord, Interval, Pitch, Time};
 use crate::resolve::{HarmonyEvent, Role};
 
@@ -96,7 +97,8 @@ pub(super) fn choose(
 
 /// The notes of a player that may sound at a point: drums have only the root and the perfect fifth
 /// of the chord, and nobody goes below the bass, where he would change the inversion
-/// (drums are not heard as a bass; common practice).
+/// (drums are not heard as a bass; common practice). Trumpets without valves stand in the tonic and
+/// are silent in chords of which they have neither root nor fifth (common practice).
 fn suited(
     request: &Request,
     pair: &[usize],
@@ -105,7 +107,8 @@ fn suited(
     chord: Option<&Chord>,
     texture: &Texture,
 ) -> Vec<Pitch> {
-    let is_drum = !request.parts[pair[0]].instrument_at(point.at).drums.is_empty();
+    let instrument = request.parts[pair[0]].instrument_at(point.at);
+    let is_drum = !instrument.drums.is_empty();
     if is_drum {
         let root = chord.map(|chord| chord.root.class());
         let firm = |pitch: &Pitch| {
@@ -117,6 +120,15 @@ fn suited(
     {
         let above = outer.low.midi();
         notes.retain(|note| note.midi() >= above || (above - note.midi()) % 12 == 0);
+    }
+    if instrument.natural.is_some() && instrument.loudness != Loudness::Horn {
+        let firm = |note: &Pitch| {
+            let above = |chord: &Chord| (note.midi() - chord.root.class()).rem_euclid(12);
+            chord.is_some_and(|chord| matches!(above(chord), 0 | 7))
+        };
+        if !notes.iter().any(firm) {
+            notes.clear();
+        }
     }
     notes
 }

@@ -122,13 +122,13 @@ impl Wants {
             let steps = index.checked_sub(1).and_then(|i| above.get(i)).copied();
             let (missing, missed_by_all, doubled) = match steps {
                 None => (45, 100, Some(5)),
-                Some((2, _)) => (60, 250, Some(25)),
+                Some((2, _)) => (60, 400, Some(25)),
                 // A suspended note stands for the third and wants its resolution alone.
-                Some((1 | 3, _)) => (60, 250, None),
+                Some((1 | 3, _)) => (60, 400, None),
                 Some((4, 7)) => (15, 20, Some(10)),
                 // A fifth that is not perfect colours the chord, so it is missed more.
                 Some((4, _)) => (40, 80, Some(35)),
-                Some((6, _)) => (45, 200, None),
+                Some((6, _)) => (45, 220, None),
                 Some((5, _)) => (35, 80, Some(40)),
                 Some(_) => (20, 60, None),
             };
@@ -369,7 +369,8 @@ fn consecutive(one: (i16, i16), other: (i16, i16)) -> bool {
     if !(class == 0 || class == 5 || class == 7) || one.0 == one.1 || other.0 == other.1 {
         return false;
     }
-    let (above, below) = if one.0 >= other.0 { (one, other) } else { (other, one) };
+    // From a unison the one who goes higher is above.
+    let (above, below) = if one >= other { (one, other) } else { (other, one) };
     let (before, after) = (above.0 - below.0, above.1 - below.1);
     let class = before.rem_euclid(12);
     (class == 0 || class == 7)
@@ -504,6 +505,7 @@ mod tests {
         assert_eq!(parallels(&[74, 62, REST, REST], &[72, 60, REST, REST]), 1);
         assert!(parallel((62, 60), (69, 67)) && !parallel((62, 60), (67, 65)), "fourths are not");
         assert_eq!(parallels(&[62, 62, REST, REST], &[60, 60, REST, REST]), 0);
+        assert!(parallel((67, 69), (67, 81)) && parallel((67, 81), (67, 69)), "from a unison");
         assert_eq!(parallels(&[69, 62, REST, REST], &[69, 62, REST, REST]), 0);
         assert_eq!(parallels(&[69, 65, REST, REST], &[67, 64, REST, REST]), 0);
     }

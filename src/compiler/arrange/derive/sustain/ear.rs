@@ -6,6 +6,7 @@ use super::seats::{Choir, Duty, Seat};
 use super::slots::Slot;
 use super::voicings::Desk;
 use crate::arrange::SoundingNote;
+use crate::arrange::derive::Sounding;
 use crate::arrange::derive::texture::{Outer, Texture, beats, weight};
 use crate::music::{Chord, Pitch, Time};
 use crate::narrow::Narrow;
@@ -41,6 +42,29 @@ const MUDDY: u32 = 120;
 /// What somebody else holds, with his choir.
 pub(super) type Held = (Choir, i16);
 
+/// How an outer note is heard beside a held one.
+#[derive(Clone, Copy, PartialEq, Eq, Hash)]
+enum Heard {
+    /// It is of the chord.
+    OfChord,
+    /// It is not, where the chord begins or on a strong beat.
+    Foreign,
+    /// It is not, and passes by on a weak beat.
+    Passing,
+}
+
+impl Heard {
+    /// What it costs to stand a semitone (or its octaves) beside it.
+    fn rub(self) -> u32 {
+        match self {
+            // The major seventh of a chord rubs by nature, a suspension must not.
+            Heard::OfChord => 20,
+            Heard::Foreign => 150,
+            Heard::Passing => 15,
+        }
+    }
+}
+
 /// What is heard at a slot besides those who are worked out.
 #[derive(Hash)]
 pub(super) struct Ear {
@@ -53,12 +77,14 @@ pub(super) struct Ear {
     has_bass: bool,
     /// Pitch classes of all voices on strong beats or held for a beat, as a set of bits.
     pub(super) classes: u16,
-    /// The outer notes that a held note must live with, each with whether it is of the chord.
-    watched: Vec<(i16, bool)>,
+    /// The outer notes that a held note must live with.
+    watched: Vec<(i16, Heard)>,
     /// What the voices sound where it begins.
     voices: Vec<i16>,
     /// What each of those holds whose notes are written or kept, or [`REST`].
     pub(super) fixed: Vec<Held>,
+    /// Pitch classes that each family has with the melody or the bass, as a set of bits.
+    leading: Vec<(Choir, u16)>,
     pub(super) tutti: bool,
     full: bool,
 }
@@ -77,6 +103,11 @@ impl Ear {
         seat.place != Duty::Free || (self.tutti && lowest && seat.supplies.at(slot.start).is_deep())
     }
 
+    /// The pitch classes that players of this choir have with the melody or the bass.
+    pub(super) fn leading_of(&self, choir: Choir) -> u16 {
+        self.leading.iter().find(|(other, _)| *other == choir).map_or(0, |(_, classes)| *classes)
+    }
+
     /// Is it a tutti for players of this choir? The strings have the tune for the most part.
     pub(super) fn is_tutti_for(&self, choir: Choir) -> bool {
         self.tutti && choir != Choir::Strings
@@ -88,19 +119,20 @@ pub(super) fn ears(
     form: &Form,
     slots: &[Slot],
     texture: &Texture,
-    around: &[(Choir, Vec<SoundingNote>)],
+    sounding: &Sounding,
 ) -> Vec<Ear> {
     let heights =
         |outer: Outer| (outer.low.midi().narrow::<i16>(), outer.high.midi().narrow::<i16>());
     let mut chord_before: Option<&Chord> = None;
     let mut ears = Vec::with_capacity(slots.len());
     for slot in slots {
-        let fixed: Vec<Held> = around
+        let fixed: Vec<Held> = sounding
+            .around
             .iter()
             .map(|(choir, notes)| (*choir, first_within(notes, slot.start, slot.end)))
             .collect();
-        let sounding = fixed.iter().filter(|(_, height)| *height != REST).count();
-        let players = slot.active.iter().filter(|active| **active).count() + sounding;
+        let known = fixed.iter().filter(|(_, height)| *height != REST).count();
+        let players = slot.active.iter().filter(|active| **active).count() + known;
         let voices = texture.sounding(slot.start).flat_map(|note| note.sound.pitches());
         ears.push(Ear {
             outer: texture.outer(slot.start).map(heights),
@@ -109,6 +141,7 @@ pub(super) fn ears(
             classes: classes(form, slot, texture),
             watched: watched(form, slot, texture),
             voices: voices.map(|pitch| pitch.midi().narrow::<i16>()).collect(),
+            leading: leading(form, slot, &sounding.leading),
             fixed,
             tutti: players >= TUTTI,
             full: players >= FULL,
@@ -125,10 +158,36 @@ fn first_within(notes: &[SoundingNote], from: Time, to: Time) -> i16 {
     pitch.map_or(REST, |pitch| pitch.midi().narrow::<i16>())
 }
 
-fn watched(form: &Form, slot: &Slot, texture: &Texture) -> Vec<(i16, bool)> {
-    let mut found: Vec<(i16, bool)> = Vec::new();
-    let mut watch = |pitch: Pitch| {
-        let entry = (pitch.midi().narrow::<i16>(), slot.chord.has_class(pitch.name().class()));
+/// What the families have with the melody or the bass where a slot begins and on strong beats.
+fn leading(form: &Form, slot: &Slot, players: &[(Choir, Vec<SoundingNote>)]) -> Vec<(Choir, u16)> {
+    let mut found: Vec<(Choir, u16)> = Vec::new();
+    for (choir, notes) in players {
+        let first = notes.partition_point(|note| note.end() <= slot.start);
+        for note in notes[first..].iter().take_while(|note| note.start < slot.end) {
+            let at = note.start.max(slot.start);
+            if at != slot.start && weight(form, at) < 2 {
+                continue;
+            }
+            let classes = note.sound.pitches().iter();
+            let classes = classes.fold(0, |all, pitch| all | 1 << pitch.midi().rem_euclid(12));
+            match found.iter_mut().find(|(other, _)| other == choir) {
+                Some((_, all)) => *all |= classes,
+                None => found.push((*choir, classes)),
+            }
+        }
+    }
+    found
+}
+
+fn watched(form: &Form, slot: &Slot, texture: &Texture) -> Vec<(i16, Heard)> {
+    let mut found: Vec<(i16, Heard)> = Vec::new();
+    let mut watch = |pitch: Pitch, strong: bool| {
+        let heard = match slot.chord.has_class(pitch.name().class()) {
+            true => Heard::OfChord,
+            false if strong => Heard::Foreign,
+            false => Heard::Passing,
+        };
+        let entry = (pitch.midi().narrow::<i16>(), heard);
         if !found.contains(&entry) {
             found.push(entry);
         }
@@ -137,10 +196,10 @@ fn watched(form: &Form, slot: &Slot, texture: &Texture) -> Vec<(i16, bool)> {
         let Some(outer) = texture.outer(at) else { continue };
         let strong = at == slot.start || weight(form, at) >= 2;
         if strong || texture.top_note(at).is_some_and(|note| note.length >= beat) {
-            watch(outer.high);
+            watch(outer.high, strong);
         }
         if strong {
-            watch(outer.low);
+            watch(outer.low, true);
         }
     }
     found
@@ -186,10 +245,9 @@ pub(super) fn against(
     players: usize,
 ) -> u32 {
     let mut cost = 0;
-    for &(voice, of_chord) in &ear.watched {
+    for &(voice, heard) in &ear.watched {
         if matches!((voice - height).rem_euclid(12), 1 | 11) {
-            // The major seventh of a chord rubs by nature, a suspension must not.
-            let rub = if of_chord { 20 } else { 150 };
+            let rub = heard.rub();
             cost += if (voice - height).abs() <= 13 { rub * 2 } else { rub };
         }
     }
@@ -219,6 +277,12 @@ pub(super) fn against(
     }
     if wants.leading(height) && ear.classes >> height.rem_euclid(12) & 1 == 1 {
         twice = doubles(ear.voices.contains(&height)).max(twice);
+        // His own family has it already.
+        if ear.leading_of(seat.choir) >> height.rem_euclid(12) & 1 == 1
+            && !ear.voices.contains(&height)
+        {
+            twice = cost::TENDER_TWICE;
+        }
     }
     cost += twice + mud(height, others, ear);
     let bass = i32::from(height.rem_euclid(12)) == slot.chord.bass_note().class();
@@ -234,8 +298,8 @@ pub(super) fn against(
     }
     if same(high) || (same(low) && !ground) {
         cost += match (tender, ear.tutti) {
-            (true, false) => 60,
-            (true, true) => 20,
+            (true, false) if !whole => 60,
+            (true, _) => 20,
             (false, false) => 12,
             (false, true) => 4,
         };

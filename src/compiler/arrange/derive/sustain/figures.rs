@@ -71,13 +71,32 @@ pub(super) fn broken(
         }
     }
     // A chord that changes cuts the last figure short: what is left of it still spans the chord.
-    for whole in places.chunk_by(|_, (.., place)| *place != 0) {
-        for (index, &(start, end, figure, _)) in whole.iter().enumerate() {
-            all.push((start, end, turn(index, whole.len().min(figure), notes)));
+    let figures: Vec<&[_]> = places.chunk_by(|_, (.., place)| *place != 0).collect();
+    let (mut next, mut from) = (0, 0);
+    while let Some(&figure) = figures.get(next) {
+        next += 1;
+        // Two notes that are left over in a bar make one figure with those before.
+        let mut after = from + figure.len();
+        if let Some(last) = figures.get(next)
+            && last.len() < SHORTEST
+            && last.len() < last[0].2
+            && form.bar_at(last[0].0).start < last[0].0
+        {
+            after += last.len();
+            next += 1;
         }
+        let (whole, length) = (&places[from..after], figure[0].2);
+        let length = if whole.len() > figure.len() { whole.len() } else { length };
+        for (index, &(start, end, ..)) in whole.iter().enumerate() {
+            all.push((start, end, turn(index, whole.len().min(length), notes)));
+        }
+        from = after;
     }
     all
 }
+
+/// Fewer notes than this are no figure of their own.
+const SHORTEST: usize = 3;
 
 /// Which note of a chord a place of a figure has: up through the chord, and down again where the
 /// figure is longer than the chord.

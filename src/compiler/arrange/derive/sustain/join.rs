@@ -58,6 +58,7 @@ fn choices(board: &Board, seat: usize, at: usize) -> Vec<Choice<i16>> {
         sounding().filter(|(choir, _)| *choir == own.choir).map(|(_, height)| *height).collect();
     let has = choir.iter().filter_map(|height| wants.member(*height)).fold(0, |s, m| s | 1 << m);
     let middle = own.supplies.at(slot.start).middle().narrow::<i16>();
+    let has = has | wants.members_among(ear.leading_of(own.choir));
     let lacks = |has: usize| wants.lacks(has, choir.len() + 1) + wants.all_lack(has | heard);
     let mut choices: Vec<Choice<i16>> = notes
         .iter()

@@ -29,8 +29,7 @@ mod voicings;
 
 use super::findings::{self, Silent};
 use super::texture::Texture;
-use super::{DerivedPart, Request};
-use crate::arrange::SoundingNote;
+use super::{DerivedPart, Request, Sounding};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Pitch, Time};
 use crate::resolve::{BarIndices, Verb};
@@ -51,11 +50,10 @@ struct Held {
     event: usize,
 }
 
-/// The notes of all `sustains` lines of a scoring, line by line one entry for each player;
-/// `around` is what others hold or accompany whose notes are written or kept.
+/// The notes of all `sustains` lines of a scoring, line by line one entry for each player.
 pub(in crate::arrange) fn sustain(
     requests: &[Request],
-    around: &[(Choir, Vec<SoundingNote>)],
+    around: &Sounding,
     settled: (Option<&Settled>, &mut Settled),
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Vec<Vec<DerivedPart>> {
@@ -119,7 +117,8 @@ pub(super) fn at_moments(
     let requests = std::slice::from_ref(request);
     let seats = seats::seats(requests);
     let slots = slots::at_moments(request, moments, &seats);
-    let mut ears = ear::ears(&request.piece.form, &slots, texture, &request.around);
+    let sounding = Sounding { around: request.around.to_vec(), leading: Vec::new() };
+    let mut ears = ear::ears(&request.piece.form, &slots, texture, &sounding);
     // Whoever strikes a chord together is a choir that wants to be whole.
     ears.iter_mut().for_each(|ear| ear.tutti = true);
     let mut board = Board::new(&seats, &slots, &ears);
@@ -175,7 +174,7 @@ fn stages_of(request: &Request) -> Vec<solve::Stage> {
     let seats = seats::seats(requests);
     let slots = slots::slots(requests, request.harmony, &seats);
     let texture = Texture::of(request);
-    let ears = ear::ears(&request.piece.form, &slots, &texture, &[]);
+    let ears = ear::ears(&request.piece.form, &slots, &texture, &Sounding::default());
     let board = Board::new(&seats, &slots, &ears);
     let all: Vec<usize> = (0..seats.len()).collect();
     let desk = voicings::Desk::new(&all);

@@ -51,6 +51,8 @@ pub(super) struct Stage {
     bottom: [u16; HEIGHTS],
     /// What the whole lacks by the members that the leaders have.
     whole: [u16; SETS],
+    /// What of that which the leaders lack their family has with the melody or the bass.
+    of_family: [u16; SETS],
 }
 
 /// How the outer voices come to a slot.
@@ -98,11 +100,27 @@ pub(super) fn stage(board: &Board, desk: &Desk, at: usize, known: &mut Known) ->
     let heard = voicings.wants.members_among(heard);
     let whole = std::array::from_fn(|has| voicings.wants.all_lack(has | heard).narrow::<u16>());
     let choir = desk.leaders.first().map_or(Choir::Others, |&seat| board.seats[seat].choir);
+    let led = voicings.wants.members_among(ear.leading_of(choir));
+    let of_family = std::array::from_fn(|has| {
+        let lacks = |has| voicings.wants.lacks(has, desk.players());
+        lacks(has).saturating_sub(lacks(has | led)).narrow::<u16>()
+    });
     let moves = board.moves(at, of_desk);
     let voices = board.voices(at);
     let bottom = bottom(board, desk, slot, &voicings, choir, &others);
     let tutti = ear.is_tutti_for(choir);
-    Stage { voices, others: moves, choir, grounds, tutti, voicings, against, bottom, whole }
+    Stage {
+        voices,
+        others: moves,
+        choir,
+        grounds,
+        tutti,
+        voicings,
+        against,
+        bottom,
+        whole,
+        of_family,
+    }
 }
 
 /// What each note costs as the lowest of a choir that goes down so far that it is heard as a bass.
@@ -139,7 +157,11 @@ impl Stage {
         let lowest = row.iter().rev().find(|note| **note != REST);
         let lowest = lowest.and_then(|note| usize::try_from(*note).ok());
         let bottom = lowest.and_then(|note| self.bottom.get(note)).map_or(0, |c| u32::from(*c));
-        cost + against + bottom + u32::from(self.whole[usize::from(has)])
+        let has = usize::from(has);
+        cost.saturating_sub(u32::from(self.of_family[has]))
+            + against
+            + bottom
+            + u32::from(self.whole[has])
     }
 
     #[cfg(test)]

@@ -59,7 +59,7 @@ pub(super) fn faults(requests: &[Request], board: &Board, diagnostics: &mut Vec<
             if moved.0 == REST || moved.0 == moved.1 {
                 continue;
             }
-            let ground = own.place != Duty::Free;
+            let ground = own.place != Duty::Free || at_the_bottom(board, at, seat);
             let tendency = board.wants[before].tendencies[usize::from(moved.0.unsigned_abs() % 12)];
             let voices = board.voices(at);
             let along = match board.ears[at].is_tutti_for(own.choir) {
@@ -135,6 +135,20 @@ pub(super) fn faults(requests: &[Request], board: &Board, diagnostics: &mut Vec<
         .with_label(player.span, "the player")
         .with_player(&player.id),
     );
+}
+
+/// Is he the lowest of a choir of a tutti that goes down to the bass, and goes with it?
+fn at_the_bottom(board: &Board, at: usize, seat: usize) -> bool {
+    let (own, slot) = (&board.seats[seat], &board.slots[at]);
+    let fellows = || {
+        let of_choir =
+            |other: &usize| board.seats[*other].choir == own.choir && slot.active[*other];
+        (0..board.seats.len()).filter(of_choir)
+    };
+    board.ears[at].tutti
+        && fellows().count() >= cost::COMPLETE
+        && fellows().next_back() == Some(seat)
+        && own.supplies.at(slot.start).is_deep()
 }
 
 /// Says once a line that its players are more than the notes of its chords, where they share them.
