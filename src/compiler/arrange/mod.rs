@@ -29,8 +29,7 @@ use crate::instruments::Tuning;
 use crate::limits;
 use crate::music::Time;
 use crate::resolve::{
-    BarIndices, Bars, Ensemble, Form, HarmonyEvent, Line, Piece, Player, Rest, Scoring, Sound,
-    Tuplet, Verb,
+    BarIndices, Bars, Ensemble, Form, HarmonyEvent, Line, Piece, Player, Scoring, Sound, Verb,
 };
 
 pub use arrangement::{
@@ -43,6 +42,7 @@ pub use join::join;
 use kept::{Before, Event, KeptWork, Once};
 pub use notes::Notes;
 use smaller::Smaller;
+use taking::{Run, empty_run};
 
 /// Works a scoring out: what every player of its ensemble sounds.
 ///
@@ -593,21 +593,4 @@ impl<'a> Work<'a> {
             self.diagnostics.push(doubling::left_out(self.piece, line, &missing));
         }
     }
-}
-
-/// The run of a claim, without notes yet.
-fn empty_run(claim: Claim) -> Run {
-    let Claim { from, to, line } = claim;
-    Run { from, to, line, notes: Notes::default(), tuplets: Vec::new(), rests: Vec::new() }
-}
-
-/// What one line claims of a part without a break, and what it gives there.
-#[derive(Clone)]
-struct Run {
-    from: Time,
-    to: Time,
-    line: LineId,
-    notes: Notes,
-    tuplets: Vec<Tuplet>,
-    rests: Vec<Rest>,
 }

@@ -2,11 +2,28 @@
 
 use std::collections::HashMap;
 
-use super::{Claim, LineId, Notes, Run, SoundingNote, Work, empty_run};
+use super::{Claim, LineId, Notes, SoundingNote, Work};
 use crate::cores::on_all_cores;
 use crate::limits;
 use crate::music::Time;
-use crate::resolve::{Attached, Line, Music, Pitches, Rest, Role, Sound, Verb};
+use crate::resolve::{Attached, Line, Music, Pitches, Rest, Role, Sound, Tuplet, Verb};
+
+/// The run of a claim, without notes yet.
+pub(super) fn empty_run(claim: Claim) -> Run {
+    let Claim { from, to, line } = claim;
+    Run { from, to, line, notes: Notes::default(), tuplets: Vec::new(), rests: Vec::new() }
+}
+
+/// What one line claims of a part without a break, and what it gives there.
+#[derive(Clone)]
+pub(super) struct Run {
+    pub(super) from: Time,
+    pub(super) to: Time,
+    pub(super) line: LineId,
+    pub(super) notes: Notes,
+    pub(super) tuplets: Vec<Tuplet>,
+    pub(super) rests: Vec<Rest>,
+}
 
 /// What is to be taken: for which parts and places of claims in them, what is claimed of which
 /// music, and octaves up.
