@@ -167,6 +167,29 @@ fn a_bar_longer_than_a_line_may_be_goes_on_in_the_next() {
     let _ = compiled(&source);
 }
 
+#[test]
+fn bars_of_a_midi_file_have_lengths_that_can_be_written() {
+    let file = |track: &[u8]| {
+        let mut file = b"MThd\0\0\0\x06\0\0\0\x01\0\x60MTrk".to_vec();
+        file.extend((track.len() + 4).narrow::<u32>().to_be_bytes());
+        file.extend(track);
+        file.extend([0, 0xff, 0x2f, 0]);
+        file
+    };
+    // A quarter of 96 ticks after a rest, and a metre of so many quarters.
+    let note = |rest: u8, key: u8| vec![rest, 0x90, key, 80, 96, 0x90, key, 0];
+    let metre = |rest: u8, count: u8| vec![rest, 0xff, 0x58, 4, count, 2, 24, 8];
+    // The bars begin with the first note, a third into a quarter, and a metre comes on a whole one.
+    let notes = [60, 62, 64, 65].map(|key| note(0, key)).concat();
+    let moved = [note(32, 67), notes.clone(), metre(64, 3), note(32, 60), notes.clone()].concat();
+    // An up-beat that begins some two thirds into a bar.
+    let silence = [metre(0, 4), note(127, 60)[..1].to_vec(), vec![0xff, 1, 0]].concat();
+    let up_beat = [silence, note(127, 67), note(2, 60), notes].concat();
+    for track in [moved, up_beat] {
+        import_anything(&file(&track));
+    }
+}
+
 fn cases() -> ProptestConfig {
     ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(80) }
 }

@@ -212,7 +212,7 @@ pub(super) fn key_of(fifths: i32, major: bool) -> Key {
 
 /// The shortest time that is at least as long and that `length` can say: up to 64 of a 128th or a
 /// longer part of a whole note.
-fn writable_length(length: Time) -> Time {
+pub(super) fn writable_length(length: Time) -> Time {
     let (numerator, denominator) = length.fraction();
     if denominator <= 128 && denominator.count_ones() == 1 && numerator <= 64 {
         return length;

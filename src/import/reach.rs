@@ -58,11 +58,13 @@ fn in_bar(
             Some(part),
             index,
         );
-        let nearest = |time: &mut Time| {
+        let mut any = false;
+        let mut nearest = |time: &mut Time| {
             let at = *time - bar.start;
             if at > Time::ZERO && at < bar.length && moves(at) {
                 let count = (at + Time::of(1, 256)).div_floor(Time::of(1, 128));
                 *time = bar.start + (Time::of(1, 128) * count).min(bar.length);
+                any = true;
             }
         };
         // What lay between the place and where it is now is gone.
@@ -74,8 +76,12 @@ fn in_bar(
             note.end = note.end.max(note.start);
             before = note.end;
         }
+        // Where a bar itself ends at such a time, nothing can be done; `frame` makes none.
+        if !any {
+            break;
+        }
     }
-    false
+    true
 }
 
 /// Where something begins or ends in a bar, its own beginning and end among it, in order.
@@ -147,14 +153,12 @@ mod tests {
 
     const HALF: Time = Time::of(1, 2);
 
-    /// Two bars of 4/4 with these notes of a line, as they are written, and what is told of them. A
-    /// note ends where the next one begins, the last with the bars.
-    fn written(notes: &[(Time, &str, &str)]) -> (Vec<String>, Vec<(String, usize)>) {
-        let bar = |index: i32| Bar {
+    fn bar(index: i32, length: Time) -> Bar {
+        Bar {
             number: index + 1,
             label: String::new(),
             start: Time::WHOLE * i64::from(index),
-            length: Time::WHOLE,
+            length,
             metre: Metre::FOUR_FOUR,
             key: Key::C_MAJOR,
             metre_shown: index == 0,
@@ -162,20 +166,30 @@ mod tests {
             tempo: None,
             mark: None,
             double: false,
-        };
-        let bars = [bar(0), bar(1)];
-        let ends = notes.iter().skip(1).map(|note| note.0).chain([bars[1].end()]);
-        let notes = notes.iter().zip(ends).map(|((start, pitch, slur), end)| Note {
-            start: *start,
+        }
+    }
+
+    fn note((start, end): (Time, Time), pitch: &str, slur: &str) -> Note {
+        Note {
+            start,
             end,
             pitches: smallvec::smallvec![pitch.parse().unwrap()],
             marks: Default::default(),
             tremolo: 0,
-            slur_starts: *slur == "{",
-            slur_ends: *slur == "}",
+            slur_starts: slur == "{",
+            slur_ends: slur == "}",
             graces: None,
             lyrics: None,
-        });
+        }
+    }
+
+    /// Two bars of 4/4 with these notes of a line, as they are written, and what is told of them. A
+    /// note ends where the next one begins, the last with the bars.
+    fn written(notes: &[(Time, &str, &str)]) -> (Vec<String>, Vec<(String, usize)>) {
+        let bars = [bar(0, Time::WHOLE), bar(1, Time::WHOLE)];
+        let ends = notes.iter().skip(1).map(|note| note.0).chain([bars[1].end()]);
+        let notes = notes.iter().zip(ends);
+        let notes = notes.map(|((start, pitch, slur), end)| note((*start, end), pitch, slur));
         let mut in_line = PartLine { notes: notes.collect(), ..PartLine::default() };
         let mut losses = Losses::default();
         line(&mut in_line, &bars, (0, &mut losses));
@@ -197,6 +211,15 @@ mod tests {
         let (bars, told) = written(&[(Time::ZERO, "C5", ""), (Time::WHOLE - LITTLE, "D5", "")]);
         assert_eq!(bars, ["1: 1/1 C5 |", "2: 1/1 D5 |"]);
         assert_eq!(told, [(MOVED.to_string(), 1)]);
+    }
+
+    #[test]
+    fn a_bar_that_ends_where_nothing_can_be_moved_is_left_as_it_is() {
+        let short = bar(0, Time::WHOLE - LITTLE);
+        let notes = vec![note((Time::ZERO, short.end()), "C5", "")];
+        let mut one = PartLine { notes, ..PartLine::default() };
+        line(&mut one, &[short], (0, &mut Losses::default()));
+        assert_eq!(one.notes[0].end, Time::WHOLE - LITTLE);
     }
 
     #[test]

@@ -185,9 +185,10 @@ fn bars(
     if named && first > Time::ZERO {
         shift = bar * silent;
         let into = first - shift;
-        if into * 2 >= bar {
-            pick_up = bar - into;
-            shift = first;
+        let rest = frame::writable_length(bar - into);
+        if into * 2 >= bar && rest < bar {
+            pick_up = rest;
+            shift += bar - rest;
         }
     } else if !named {
         shift = first;
@@ -243,7 +244,7 @@ fn lay(
             && *time - shift < at + length
             && at > Time::ZERO
         {
-            length = *time - shift - at;
+            length = frame::writable_length(*time - shift - at).min(length);
         }
         let longest = Time::of(i64::from(limits::BARS), 1);
         if score.bars.len() >= limits::BARS as usize || at + length > longest {
