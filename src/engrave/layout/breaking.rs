@@ -13,6 +13,30 @@ pub(super) struct Pause {
     pub after: f64,
 }
 
+/// What the music says of a line that begins with a bar.
+#[derive(Clone, Copy, Default, Debug)]
+pub(super) struct Seam {
+    /// Bars to the nearest place where the eye expects a new line: a repeat, a double bar, a rehearsal
+    /// mark, the beginning, the end; nothing where there is none but the ends.
+    pub away: Option<usize>,
+    /// Do players come here from elsewhere, or is it behind where they leave (Fine, D.C.)?
+    pub section: bool,
+}
+
+impl Seam {
+    /// Cost of a break before the bar. One bar away from where a line should begin is worst: the phrase
+    /// then has a tail on the next line, or loses its head to the one before. Our heuristic; that lines
+    /// begin there where they can is common practice.
+    fn cost(self) -> f64 {
+        match self.away {
+            None | Some(0) => 0.0,
+            Some(1) => 2.0,
+            Some(2) => 1.0,
+            Some(_) => 0.25,
+        }
+    }
+}
+
 /// What is known of the paper, in staff spaces.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Room {
@@ -36,6 +60,7 @@ pub(super) struct Plan<'a> {
     /// Bars with which a line or a page must begin.
     pub line_before: &'a [bool],
     pub page_before: &'a [bool],
+    pub seams: &'a [Seam],
     pub room: Room,
 }
 
@@ -51,6 +76,10 @@ pub(super) const EASY: f64 = 3.5;
 pub(super) const HASTY: f64 = 1.5;
 /// Cost of a last page with one line on it.
 const ORPHAN: f64 = 12.0;
+
+/// Cost of a section that begins within a line, and of a last line that stays short but is one.
+const WITHIN: f64 = 1.0;
+const OWN_LINE: f64 = 0.6;
 
 /// Cost of a line whose last bar has no room for the tempo over it.
 const EARLY_WORDS: f64 = 8.0;
@@ -115,8 +144,11 @@ impl Plan<'_> {
         let mut cost = PAGE;
         if last {
             cost += if from > 0 && lines < 2 { ORPHAN } else { 0.0 };
+        }
+        if last && from == 0 {
             cost += (0.3 - full).max(0.0) * 6.0;
         } else {
+            // The last page of several too: the sum is least where all are equally full.
             cost += (1.0 - full).powi(2) * 7.0;
         }
         if self.room.turned && odd && !last {
@@ -192,6 +224,7 @@ impl Plan<'_> {
         let mut natural = 0.0;
         let mut least = 0.0;
         let mut lead = self.spaces[start].start.width();
+        let mut within = 0.0;
         let (mut up, mut down): (f64, f64) = (0.0, 0.0);
         for end in start + 1..=bars {
             let space = &self.spaces[end - 1];
@@ -200,6 +233,7 @@ impl Plan<'_> {
                     return found;
                 }
                 lead += space.lead.width();
+                within += if self.seams[end - 1].section { WITHIN } else { 0.0 };
             }
             natural += space.natural;
             least += space.least;
@@ -222,7 +256,13 @@ impl Plan<'_> {
                 cost += (stretch - 2.2) * 6.0;
             }
             if (end == bars || forced) && stretch > 1.5 {
-                cost = cost.min(4.0 + 4.0 * (1.0 - natural / room));
+                let own = end == bars && start > 0 && self.seams[start].section;
+                let short = 4.0 + 4.0 * (1.0 - natural / room);
+                cost = cost.min(if own { OWN_LINE } else { short });
+            }
+            cost += within;
+            if end < bars && !forced {
+                cost += self.seams[end].cost();
             }
             // Words over the last bar would begin before it.
             if end > start + 1 && space.words > space.natural * stretch {

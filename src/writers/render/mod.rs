@@ -11,6 +11,6 @@ pub mod text;
 
 pub use outputs::{
     Format, Output, ScoreKind, Wanted, each_output, notated, outputs, outputs_of, part_name,
-    part_of, slug, source_mark,
+    condenses, part_of, slug, source_mark,
 };
 pub use streamed::streamed;
