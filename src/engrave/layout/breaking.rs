@@ -55,13 +55,24 @@ pub(super) struct Plan<'a> {
     pub spaces: &'a [BarSpace<'a>],
     /// Reach above the uppermost line and below the lowest, and between them.
     pub reach: &'a [(f64, f64)],
-    pub stack: f64,
+    pub stack: Stack,
     pub pauses: &'a [Pause],
     /// Bars with which a line or a page must begin.
     pub line_before: &'a [bool],
     pub page_before: &'a [bool],
     pub seams: &'a [Seam],
     pub room: Room,
+}
+
+/// How high staves are together: those of the parts that a line has, which are all in the first.
+#[derive(Debug)]
+pub(super) struct Stack {
+    /// Height of each part with the gap below it.
+    pub heights: Vec<f64>,
+    /// For each bar, the parts that stand in its system.
+    pub plays: Vec<Vec<bool>>,
+    /// What comes to the sum of them.
+    pub more: f64,
 }
 
 /// Cost of a page: fewer pages are better than slightly looser lines.
@@ -226,6 +237,9 @@ impl Plan<'_> {
         let mut lead = self.spaces[start].start.width();
         let mut within = 0.0;
         let (mut up, mut down): (f64, f64) = (0.0, 0.0);
+        let mut shown = vec![start == 0; self.stack.heights.len()];
+        let all: f64 = self.stack.heights.iter().sum();
+        let mut stack = self.stack.more + if start == 0 { all } else { 0.0 };
         for end in start + 1..=bars {
             let space = &self.spaces[end - 1];
             if end - 1 > start {
@@ -241,7 +255,16 @@ impl Plan<'_> {
             down = down.max(self.reach[end - 1].1);
             let courtesy = self.spaces.get(end).map_or(0.0, |next| next.courtesy.width());
             let room = self.room.width - indent - lead - courtesy;
-            let height = up + self.stack + down;
+            for (part, plays) in self.stack.plays[end - 1].iter().enumerate() {
+                if *plays && !shown[part] {
+                    shown[part] = true;
+                    stack += self.stack.heights[part];
+                }
+            }
+            // Where everybody rests all staves stand.
+            let resting = !shown.contains(&true);
+            let stack = if resting { self.stack.more + all } else { stack };
+            let height = up + stack + down;
             if least > room {
                 if end == start + 1 {
                     let cost = 400.0 * (least / room.max(1.0));

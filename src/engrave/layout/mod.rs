@@ -28,9 +28,9 @@ use ripieno_writers::edition::DirectionKind;
 use ripieno_writers::notate::{ElementKind, Sign};
 
 use crate::page::{Mark, Page, Pages, Turn};
-use crate::paper::{MARGINS, PART_STAFF, SCORE_STAFF, Setup};
+use crate::paper::{MARGINS, PART_STAFF, SCORE_STAFF, Setup, USUAL_SCORE_STAFF};
 use crate::sheet::{Bar, Event, OfPair, Sheet, Staff};
-use breaking::{Pause, Plan, Room, Seam};
+use breaking::{Pause, Plan, Room, Seam, Stack};
 use measures::SYSTEM_GAP;
 use skyline::Skyline;
 use spacing::{BarSpace, bar_spaces};
@@ -59,6 +59,10 @@ pub fn pages(sheet: &Sheet, setup: &Setup) -> Pages {
         };
     }
     let height = setup.staff_height.unwrap_or_else(|| fitting(sheet, setup));
+    // Large scores leave out who rests, where nothing else is asked for.
+    let small = !sheet.is_part && setup.staff_height.is_none() && height < USUAL_SCORE_STAFF;
+    let hiding = Setup { hide_empty: true, ..setup.clone() };
+    let setup = if small && !setup.bare { &hiding } else { setup };
     let width = line_width(setup, height / 4.0) - frame::indent(sheet, false);
     match splitting::split(sheet, &spaces, width) {
         Some(split) => set(&split, &bar_spaces(&split), setup, height),
@@ -265,16 +269,38 @@ impl<'a> Layout<'a> {
         }
     }
 
-    /// How high the staves of a system are together with what stands between them.
-    fn stack(&self) -> f64 {
-        let mut height = 4.0;
-        let staves: Vec<&Staff> =
-            self.sheet.staves.iter().filter(|staff| staff.is_usual()).collect();
-        for pair in staves.windows(2) {
-            height += 4.0 + measures::STAFF_GAP;
-            height += if pair[0].part == pair[1].part { 1.2 } else { 0.9 };
+    /// How high the staves of a system are together with what stands between them, by the parts that
+    /// it has.
+    fn stack(&self, slack: f64) -> Stack {
+        let sheet = self.sheet;
+        let usual: Vec<&Staff> = sheet.staves.iter().filter(|staff| staff.is_usual()).collect();
+        let parts: Vec<&[&Staff]> = usual.chunk_by(|a, b| a.part == b.part).collect();
+        let height = |part: &&[&Staff]| {
+            let joined = part.len() as f64 - 1.0;
+            let gap = 4.0 + measures::STAFF_GAP;
+            (gap + 0.9 + joined * (gap + 1.2)) * slack
+        };
+        let hides = self.setup.hide_empty;
+        let plays = |bar: usize| {
+            let plays = |part: &&[&Staff]| {
+                let may_go = hides && self.may_go(part[0]);
+                !may_go || part.iter().any(|staff| !staff.bars[bar].is_silent())
+            };
+            parts.iter().map(plays).collect()
+        };
+        Stack {
+            heights: parts.iter().map(height).collect(),
+            plays: (0..sheet.bars.len()).map(plays).collect(),
+            more: SYSTEM_GAP * 0.72 - (measures::STAFF_GAP + 0.9) * slack,
         }
-        height
+    }
+
+    /// May a staff be left out of systems in which it rests?
+    fn may_go(&self, staff: &Staff) -> bool {
+        match &self.setup.hidden {
+            None => true,
+            Some(players) => staff.players.iter().all(|player| players.contains(player)),
+        }
     }
 
     fn breaks(&self, slack: f64) -> (Vec<Vec<Range<usize>>>, bool) {
@@ -290,7 +316,7 @@ impl<'a> Layout<'a> {
         let plan = Plan {
             spaces: self.spaces,
             reach: &reach,
-            stack: self.stack() * slack + SYSTEM_GAP * 0.72,
+            stack: self.stack(slack),
             pauses: &self.pauses,
             line_before: &lines,
             page_before: &turns,
@@ -445,13 +471,9 @@ impl<'a> Layout<'a> {
         let plays = |staff: &Staff| staff.bars[bars.clone()].iter().any(|bar| !bar.is_silent());
         let part_plays =
             |part: usize| self.sheet.staves.iter().filter(|staff| staff.part == part).any(plays);
-        let may_go = |staff: &Staff| match &self.setup.hidden {
-            None => true,
-            Some(players) => staff.players.iter().all(|player| players.contains(player)),
-        };
         let stays = |&staff: &usize| {
             let staff = &self.sheet.staves[staff];
-            part_plays(staff.part) || !may_go(staff)
+            part_plays(staff.part) || !self.may_go(staff)
         };
         let shown: Vec<usize> = all.iter().copied().filter(stays).collect();
         if shown.is_empty() { all } else { shown }

@@ -48,7 +48,13 @@ pub fn condensed_score(score: &Score) -> Edition<'_> {
 /// Does a condensed score differ from the full one: do any players share a staff?
 #[must_use]
 pub fn condenses(score: &Score) -> bool {
-    condensed::pairs(score).iter().any(|players| players.len() > 1)
+    condensed_staves(score) < score.staves.len()
+}
+
+/// How many staves a condensed score has, the two of one player counted as one.
+#[must_use]
+pub fn condensed_staves(score: &Score) -> usize {
+    condensed::pairs(score).len()
 }
 
 /// What a part may have beside its player's own notes.
