@@ -242,7 +242,10 @@ fn small_staves(arrangement: &Arrangement, printed: &Printed) -> Option<Diagnost
     );
     let layout = format!("layout for {} {{ … }}", arrangement.scoring.name);
     let help = if larger.chosen {
-        format!("Write a `score staff` of {} mm or more in `{layout}`, or leave it out.", SCORE_STAFF.1)
+        format!(
+            "Write a `score staff` of {} mm or more in `{layout}`, or leave it out.",
+            SCORE_STAFF.1
+        )
     } else {
         let paper = larger.paper.map(|(paper, height)| {
             let word = word(paper);

@@ -277,11 +277,17 @@ fn widest(lines: &[Run]) -> f64 {
 
 /// Words between two bar lines, and where they begin: at their place if they end before the line, were it
 /// word below word; if not, farther left.
-fn in_bar(text: &str, (face, size): (Face, f64), left: f64, (from, to): (f64, f64)) -> (Vec<Run>, f64) {
+fn in_bar(
+    text: &str,
+    (face, size): (Face, f64),
+    left: f64,
+    (from, to): (f64, f64),
+) -> (Vec<Run>, f64) {
     let words = text.split_whitespace().map(|word| shape(word, face, size).width);
     let longest = words.fold(0.0, f64::max);
     let room = (to - left).max(longest);
-    let room = if shape(text, face, size).width <= to - from && room < 12.0 { to - from } else { room };
+    let room =
+        if shape(text, face, size).width <= to - from && room < 12.0 { to - from } else { room };
     let lines = in_lines(text, face, size, room.min(WORDS));
     let x = left.min((to - widest(&lines)).max(from));
     (lines, x)

@@ -564,7 +564,8 @@ fn seams(sheet: &Sheet) -> Vec<Seam> {
         bar.begins_at == Time::ZERO
             && (divided || bar.mark.is_some() || !bar.headings.is_empty() || is_section(n))
     };
-    let inner: Vec<usize> = (1..bars.len()).filter(|&n| is_seam(n)).map(|n| bars[n].index).collect();
+    let inner: Vec<usize> =
+        (1..bars.len()).filter(|&n| is_seam(n)).map(|n| bars[n].index).collect();
     let end = bars.last().map_or(0, |bar| bar.index + bar.count as usize);
     let away = |bar: &Bar| {
         let all = inner.iter().copied().chain([0, end]);

@@ -227,9 +227,8 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
     let measures = bars_of(&read, edition.bars, cue.bars.clone());
     // Stems go up: the slur of a low line lies at its heads.
     let middle = stems::middle_step(clef);
-    let low = |note: &crate::notate::StaffNote| {
-        note.heads.iter().all(|head| head.pitch.step() < middle)
-    };
+    let low =
+        |note: &crate::notate::StaffNote| note.heads.iter().all(|head| head.pitch.step() < middle);
     let mut slur: Option<(StaffPlace, bool)> = None;
     let mut slurs = Vec::new();
     let mut named = false;

@@ -20,7 +20,9 @@ pub(super) fn frame(form: &Form) -> Vec<FrameBar> {
             // A change of key stands behind a double bar (Gould, chapter 4, from memory).
             let changes_key = bar.line == BarLine::Plain
                 && !bar.repeat_ends
-                && after.is_some_and(|after| after.key.fifths() != bar.key.fifths() && !after.repeat_starts);
+                && after.is_some_and(|after| {
+                    after.key.fifths() != bar.key.fifths() && !after.repeat_starts
+                });
             FrameBar {
                 number: bar.number,
                 start: bar.start,
