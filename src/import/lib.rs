@@ -7,6 +7,7 @@
 //!
 //! Nothing here reads or writes a file, and nothing knows how a source is parsed.
 
+mod bounds;
 mod directions;
 mod figures;
 mod form;
@@ -23,6 +24,7 @@ mod names;
 mod passages;
 mod players;
 mod raw;
+mod reach;
 mod reduce;
 mod register;
 mod score;
@@ -36,6 +38,7 @@ mod voice;
 mod words;
 
 use std::borrow::Cow;
+use std::collections::HashMap;
 use std::fmt::{self, Write};
 
 // The stages before, under the names they have everywhere.
@@ -129,6 +132,7 @@ pub fn import(bytes: &[u8], options: &Options) -> Result<Import, Error> {
         }
         input::Input::Midi => midi::read(bytes, &mut losses, &mut guesses)?,
     };
+    let count = score.parts.len();
     let kept = Kept {
         parts: select::parts(&mut score, &options.parts)?,
         first_bar: match options.bars {
@@ -136,7 +140,9 @@ pub fn import(bytes: &[u8], options: &Options) -> Result<Import, Error> {
             None => 0,
         },
     };
-    let part_names = part_names(&score);
+    let mut names: HashMap<usize, String> =
+        kept.parts.iter().copied().zip(part_names(&score)).collect();
+    losses.renumber(kept.parts, kept.first_bar);
     let mut parted = 0;
     for part in &mut score.parts {
         parted += register::part(part);
@@ -146,18 +152,28 @@ pub fn import(bytes: &[u8], options: &Options) -> Result<Import, Error> {
     }
     if let Some(reduction) = options.reduce {
         guesses.extend(reduce::reduce(&mut score, reduction == Reduction::Three));
+        // What is told of the new parts is not of those of the file.
+        let parts: Vec<usize> = (count..).take(score.parts.len()).collect();
+        names.extend(parts.iter().copied().zip(part_names(&score)));
+        losses.renumber(parts, kept.first_bar);
+    }
+    bounds::refuse(&score, options.setting)?;
+    score.head.title.get_or_insert_with(|| options.title.clone());
+    bounds::cut(&mut score, &mut losses);
+    for (part, in_part) in score.parts.iter_mut().enumerate() {
+        for line in &mut in_part.lines {
+            reach::line(line, &score.bars, (part, &mut losses));
+        }
     }
     names::give(&mut score);
-    let scoring = (options.setting == Setting::Scoring)
-        .then(|| scoring::make(&score, &mut losses, &mut guesses));
+    let scoring = match options.setting {
+        Setting::Voices => None,
+        Setting::Scoring => Some(scoring::make(&score, &mut guesses)?),
+    };
     let source = source(&score, scoring.as_ref(), options, &mut losses);
     let numbers: Vec<i32> = score.bars.iter().map(|bar| bar.number).collect();
-    let part = |index: usize| {
-        let place = kept.parts.binary_search(&index).ok()?;
-        part_names.get(place).cloned()
-    };
     let number = |index: usize| numbers.get(index.checked_sub(kept.first_bar)?).copied();
-    let losses = losses.finish(part, number);
+    let losses = losses.finish(|part| names.get(&part).cloned(), number);
     Ok(Import { source, report: Report { losses, guesses } })
 }
 
@@ -249,7 +265,7 @@ fn source(
 ) -> String {
     let mut out = String::new();
     let head = &score.head;
-    let title = head.title.as_deref().unwrap_or(&options.title);
+    let title = head.title.as_deref().unwrap_or_default();
     let _ = writeln!(out, "piece {} {{", voice::quoted(title));
     for (word, text) in [
         ("subtitle", &head.subtitle),
