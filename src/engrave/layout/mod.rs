@@ -308,12 +308,7 @@ impl<'a> Layout<'a> {
     }
 
     /// The pages, if there are at most so many and all systems fit on theirs.
-    fn pages<D: Draw>(
-        &self,
-        slack: f64,
-        most: usize,
-        new: &impl Fn() -> D,
-    ) -> Option<(Pages, D)> {
+    fn pages<D: Draw>(&self, slack: f64, most: usize, new: &impl Fn() -> D) -> Option<(Pages, D)> {
         self.attempt(slack, (most, false), new)
     }
 

@@ -45,10 +45,7 @@ pub(super) fn staff(notation: &Notation, player: usize) -> Staff {
         let index = movement.players.get(player).copied().flatten();
         let index = index.filter(|index| *index < movement.arrangement.parts.len());
         let written = index.and_then(|index| own.staves(index..index + 1).pop());
-        row.append(
-            written.unwrap_or_else(|| silent(part, &own.frame, notation.pitches)),
-            movement,
-        );
+        row.append(written.unwrap_or_else(|| silent(part, &own.frame, notation.pitches)), movement);
     }
     let Row { mut measures, lower } = row;
     say_changes(part, arrangement, &notation.frame, &mut measures);

@@ -414,7 +414,10 @@ fn packed(
     out: &mut dyn io::Write,
 ) -> io::Result<()> {
     let name = plain.rsplit('/').next().unwrap_or(plain);
-    out.write_all(&packed::pack(name, write)?)
+    // What is packed in pieces comes to other bytes.
+    let mut score = Vec::new();
+    write(&mut score)?;
+    out.write_all(&packed::pack(name, &score)?)
 }
 
 /// The name of a part's files without their ending: `parts/03-oboe-1`.
