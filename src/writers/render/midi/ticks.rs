@@ -43,7 +43,9 @@ impl Exact {
         // Denominators are parts of a whole note, the resolution is that of a quarter.
         for time in times {
             let denominator = time.fraction().1.unsigned_abs();
-            if self.parts_of_whole / 4 <= HIGHEST && self.parts_of_whole % denominator != 0 {
+            if self.parts_of_whole / 4 <= HIGHEST
+                && !self.parts_of_whole.is_multiple_of(denominator)
+            {
                 let shared = gcd(self.parts_of_whole, denominator);
                 self.parts_of_whole = self.parts_of_whole / shared * denominator;
             }
