@@ -13,7 +13,7 @@ fn findings(name: &str, text: String) -> (Sources, Vec<Diagnostic>) {
     let file = sources.add(name, text);
     let (piece, findings) = resolve::resolve(&mut sources, file, &mut NoFiles);
     let scorings: Vec<_> = piece.scorings.iter().collect();
-    let findings = check::report(&piece, findings, &scorings, &check::Options::default());
+    let findings = check::report(&piece, findings, &scorings, &check::Options::default(), &sources);
     let findings = findings.into_iter().map(|finding| finding.placed(&sources)).collect();
     (sources, findings)
 }

@@ -40,7 +40,7 @@ fn findings(shelf: &BTreeMap<String, String>, piece: &str) -> (Vec<Diagnostic>, 
     let file = sources.add(piece, shelf[piece].clone());
     let (piece, found) = resolve::resolve(&mut sources, file, &mut Shelf(shelf));
     let scorings: Vec<_> = piece.scorings.iter().collect();
-    let found = check::report(&piece, found, &scorings, &check::Options::default());
+    let found = check::report(&piece, found, &scorings, &check::Options::default(), &sources);
     let told = short::render(&found, &sources);
     (found.into_iter().filter(|f| f.severity > Severity::Advice).collect(), told)
 }

@@ -52,7 +52,8 @@ fn findings(text: &str) -> Vec<Diagnostic> {
     let file = sources.add("example.ripieno", completed(text));
     let (piece, findings) = resolve::resolve(&mut sources, file, &mut NoFiles);
     let scorings: Vec<_> = piece.scorings.iter().collect();
-    let mut findings = check::report(&piece, findings, &scorings, &check::Options::default());
+    let mut findings =
+        check::report(&piece, findings, &scorings, &check::Options::default(), &sources);
     // A voice that stands alone on the page is used by no scoring: that is no fault of the example.
     findings.retain(|finding| has(text, "scoring") || finding.code != "names/unused-voice");
     findings

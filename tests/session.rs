@@ -119,7 +119,7 @@ fn fresh(name: &str, text: &str, mut shelf: Shelf) -> (Vec<Diagnostic>, Vec<Stri
     let root = sources.add(name, text);
     let (piece, found) = resolve::resolve(&mut sources, root, &mut shelf);
     let scorings: Vec<_> = piece.scorings.iter().collect();
-    let found = check::report(&piece, found, &scorings, &Options::default());
+    let found = check::report(&piece, found, &scorings, &Options::default(), &sources);
     let sounds =
         scorings.iter().flat_map(|scoring| sounds(&arrange(&piece, scoring), &sources)).collect();
     (found.into_iter().map(|finding| finding.placed(&sources)).collect(), sounds)

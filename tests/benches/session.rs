@@ -55,7 +55,7 @@ fn whole(text: &str, times: usize, what: &str) {
         let root = sources.add("bench", text);
         let (piece, found) = resolve(&mut sources, root, &mut NoFiles);
         let scorings: Vec<_> = piece.scorings.iter().collect();
-        let _ = check::report(&piece, found, &scorings, &Options::default());
+        let _ = check::report(&piece, found, &scorings, &Options::default(), &sources);
     })
     .print(what);
 }

@@ -101,6 +101,9 @@ fn what_cannot_be_read_stays_as_it_is() {
         "voice a {\n 1:  1/4   H5 |\n 2: 1/4  D5\n 3:  1/4 D5 |   4:  1/4  Q |  5: 1/4   D5 |\n}\nensemble b {\n   era  soon\n era 1770\n}\nscoring  x {\n  oboe  palys  a\n}\n",
         "voice a {\n 1:  1/4   H5 |\n 2: 1/4  D5\n    3: 1/4 D5 |   4:  1/4  Q |  5: 1/4 D5 |\n}\nensemble b {\n   era  soon\n  era 1770\n}\nscoring  x {\n  oboe  palys  a\n}\n",
     );
+    // A block that no brace closes ends with its last entry, not with the end of the file.
+    assert_becomes("ensemble duo { er", "ensemble duo { er\n");
+    assert_becomes("ensemble duo { er \n\n", "ensemble duo { er\n");
     let nothing = "\u{FEFF}\r\n ";
     assert_eq!(formatted(nothing), nothing);
 }

@@ -23,7 +23,7 @@ fn fresh(text: &str) -> (Sources, Vec<Diagnostic>) {
     let file = sources.add("a.ripieno", text);
     let (piece, found) = resolve::resolve(&mut sources, file, &mut Forces);
     let scorings: Vec<_> = piece.scorings.iter().collect();
-    let found = check::report(&piece, found, &scorings, &Options::default());
+    let found = check::report(&piece, found, &scorings, &Options::default(), &sources);
     (sources, found)
 }
 

@@ -61,7 +61,7 @@ pub use documentation::{Documentation, documentation, explain, explain_code, pag
 pub use limits::{LIMITS, Limit, limit_of};
 pub use options::{Options, matches};
 pub use report::report;
-pub(crate) use report::report_again;
+pub(crate) use report::{in_order, report_again};
 pub use rules::{Heard, RULES, heard_at};
 
 /// A rule: its name, how bad its findings are, its documentation and what it does.

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::{Kept, Options, check_again};
 use crate::arrange::{Arrangement, arrange};
-use crate::diagnostics::{Diagnostic, Severity, thin_out};
+use crate::diagnostics::{Diagnostic, FileId, Severity, Sources, thin_out};
 use crate::resolve::{Piece, Scoring};
 
 /// What was found while a source was read and resolved, together with what the checker finds in
@@ -16,6 +16,7 @@ pub fn report(
     of_source: Vec<Diagnostic>,
     scorings: &[&Arc<Scoring>],
     options: &Options,
+    sources: &Sources,
 ) -> Vec<Diagnostic> {
     let arranged: Vec<_> = scorings.iter().map(|scoring| arrange(piece, scoring)).collect();
     let mut all = report_again(
@@ -25,12 +26,22 @@ pub fn report(
         options,
         &mut Kept { forgets: true, ..Kept::default() },
     );
-    // In a text that has not been edited, spans are in order as their places are.
-    all.sort_by_key(|finding| {
-        let span = finding.primary.span;
-        (span.file, span.first, span.start)
-    });
+    in_order(&mut all, sources, |file| file);
     all
+}
+
+/// Puts findings in the order of the source, as a reader meets them from the top; what stands at one
+/// byte goes by its code, so that the order does not hang on how the text came to be what it is.
+/// The files stand in the order of what `rank` gives for them.
+pub(crate) fn in_order<R: Ord>(
+    all: &mut [Diagnostic],
+    sources: &Sources,
+    rank: impl Fn(FileId) -> R,
+) {
+    all.sort_by_cached_key(|finding| {
+        let span = finding.primary.span;
+        (rank(span.file), sources.range(span).start, finding.code)
+    });
 }
 
 /// The same for scorings that are worked out, with what an earlier run kept, in the order in which

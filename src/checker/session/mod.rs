@@ -28,7 +28,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use crate::arrange::{self, Arrangement, arrange_again};
-use crate::check::{self, Options};
+use crate::check::{self, Options, in_order};
 use crate::diagnostics::{Diagnostic, FileId, Sources};
 use crate::harmony::harmony_of;
 use crate::resolve::{self, HarmonyEvent, Loader, Piece, resolve_again};
@@ -347,12 +347,8 @@ fn of_each_once(own: Vec<Diagnostic>, of_movements: &[Arc<[Diagnostic]>]) -> Vec
 impl Work {
     /// Keeps all findings, in the order of the source.
     fn found(&mut self, mut all: Vec<Diagnostic>, sources: &Sources) -> Arc<[Diagnostic]> {
-        let place = |finding: &Diagnostic| {
-            let span = finding.primary.span;
-            let file = self.files.iter().position(|file| *file == span.file);
-            (file, sources.range(span).start)
-        };
-        all.sort_by_cached_key(place);
+        let files = &self.files;
+        in_order(&mut all, sources, |of| files.iter().position(|file| *file == of));
         let all: Arc<[Diagnostic]> = all.into();
         self.findings = Some(Arc::clone(&all));
         all

@@ -167,12 +167,17 @@ fn opens(node: &Node) -> bool {
     )
 }
 
-/// Has a block more than one line, from behind its head on?
+/// Has a block more than one line, from behind its head on? The lines before the brace that closes
+/// it count; where no brace does, what stands behind its last entry is none of its lines, as
+/// formatting ends the file or the gap before the next declaration there.
 fn is_tall(text: &str, from: usize, items: &[(usize, &Item)]) -> bool {
     let ends = |node: &Node| matches!(node, Node::Close | Node::Unclosed | Node::End);
     let end = items.iter().find(|(_, item)| ends(&item.node));
     let to = end.map_or(text.len(), |(start, _)| *start);
-    text[from..to].contains(['\n', '\r'])
+    let closed = end.is_some_and(|(_, item)| item.node == Node::Close);
+    let lines = &text[from..to];
+    let lines = if closed { lines } else { lines.trim_end() };
+    lines.contains(['\n', '\r'])
 }
 
 /// How the gap before an item is to be.

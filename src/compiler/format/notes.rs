@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use crate::arrange::SoundingNote;
 use crate::music::Time;
-use crate::resolve::{Attached, Form, Mark, Sound, Tuplet};
+use crate::resolve::{Attached, Form, Mark, OfTwo, Sound, Tuplet};
 
 /// The bars that some stretches of time touch, one line each (`7: 1/4 rest 1/2 D5&F5 |`), with the
 /// notes that a part has in these stretches and rests around them. Pitches are sounding. `None`
@@ -93,6 +93,20 @@ fn stretch(
     let mut index = notes.partition_point(|note| note.end() <= from);
     while at < to {
         let note = notes.get(index).filter(|note| note.start < to);
+        if let Some(of_two) =
+            of_two(notes, index).filter(|pair| pair[0].start == at && pair[1].end() <= to)
+        {
+            let length = of_two[0].length + of_two[1].length;
+            let [one] = &values(length.scaled(actual, normal)?)?[..] else { return None };
+            say(text, value, one);
+            push(text, &element(of_two[0], Some(of_two[1]))?);
+            if of_two[1].attached.slur_ends {
+                text.push('}');
+            }
+            at = of_two[1].end();
+            index += 2;
+            continue;
+        }
         let (until, what) = match note {
             Some(note) if note.start <= at => (note.end().min(to), Some(note)),
             Some(note) => (note.start, None),
@@ -105,7 +119,7 @@ fn stretch(
         let element = match what {
             None => "rest".to_string(),
             Some(_) if goes_on => "=".to_string(),
-            Some(note) => element(note)?,
+            Some(note) => element(note, None)?,
         };
         // Grace notes stand before the value of their note.
         if let Some(note) = what.filter(|_| !goes_on)
@@ -206,10 +220,24 @@ fn graces(graces: &crate::resolve::Graces) -> Option<String> {
     Some(format!("{word}({inside})"))
 }
 
-fn element(note: &SoundingNote) -> Option<String> {
+/// The two notes of a tremolo between two, if the first of them stands here.
+fn of_two<'n>(notes: &[&'n SoundingNote], index: usize) -> Option<[&'n SoundingNote; 2]> {
+    let [one, two] = notes.get(index..index + 2)? else { return None };
+    let pair = [*one, *two];
+    let places = (pair[0].attached.of_two?, pair[1].attached.of_two?);
+    let together = places == (OfTwo::First, OfTwo::Second)
+        && pair[0].end() == pair[1].start
+        && pair[0].length == pair[1].length;
+    together.then_some(pair)
+}
+
+/// A note with its marks, and with the other one of a tremolo between two.
+fn element(note: &SoundingNote, other: Option<&SoundingNote>) -> Option<String> {
     let Attached { marks, tremolo, slur_starts, neighbour, .. } = &note.attached;
+    let marks_of_other = other.into_iter().flat_map(|other| other.attached.marks.iter());
     let mut words: Vec<String> = marks
         .iter()
+        .chain(marks_of_other)
         .filter_map(|mark| {
             let words = crate::resolve::Mark::WORDS;
             let word = words.iter().find(|(known, _)| *known == mark).map(|(_, word)| *word)?;
@@ -220,13 +248,17 @@ fn element(note: &SoundingNote) -> Option<String> {
             })
         })
         .collect();
-    match tremolo {
-        0 => {}
-        3 => words.push("tremolo".to_string()),
-        1 => words.push("tremolo 1/8".to_string()),
-        2 => words.push("tremolo 1/16".to_string()),
-        4 => words.push("tremolo 1/64".to_string()),
+    let strokes = match tremolo {
+        0 => None,
+        1 => Some(" 1/8"),
+        2 => Some(" 1/16"),
+        3 => Some(""),
+        4 => Some(" 1/64"),
         _ => return None,
+    };
+    if let Some(strokes) = strokes {
+        let other = other.map_or(String::new(), |other| format!(" {}", pitches(&other.sound)));
+        words.push(format!("tremolo{other}{strokes}"));
     }
     let open = if *slur_starts { "{" } else { "" };
     let mut text = format!("{open}{}", pitches(&note.sound));

@@ -1,6 +1,6 @@
 use std::sync::Arc;
 
-use super::{BarIndices, NoFiles, Piece, Sound, resolve};
+use super::{BarIndices, Mark, NoFiles, OfTwo, Piece, Sound, resolve};
 use crate::diagnostics::{Diagnostic, Sources};
 use crate::music::Time;
 
@@ -66,6 +66,40 @@ fn grace_notes_take_no_time_and_let_nothing_leak() {
     let graces = piece.voices[0].music.notes[1].attached.graces.as_ref().unwrap();
     assert_eq!(graces.notes.len(), 2);
     assert_eq!(graces.notes[1].1[0].to_string(), "F4");
+}
+
+#[test]
+fn a_tremolo_between_two_notes_gives_half_of_the_time_to_each() {
+    let piece = piece(&format!(
+        "{TWO_BARS}voice v {{ 1: 1/2 D5[tremolo A, accent, fermata] | 2: 1/4 F&A[tremolo C6 1/16] E | }}"
+    ));
+    assert_eq!(notes(&piece), "0/1 D5 1/4, 1/4 A5 1/4, 1/2 F5&A5 1/8, 5/8 C6 1/8, 3/4 E5 1/4");
+    let places: Vec<_> = piece.voices[0].music.notes.iter().map(|n| n.attached.of_two).collect();
+    let (first, second) = (Some(OfTwo::First), Some(OfTwo::Second));
+    assert_eq!(places, [first, second, first, second, None]);
+    // What begins it stands on the first, what ends it on the second.
+    let marks = |n: usize| piece.voices[0].music.notes[n].attached.marks;
+    assert!(marks(0).has(Mark::Accent) && !marks(0).has(Mark::Fermata));
+    assert!(!marks(1).has(Mark::Accent) && marks(1).has(Mark::Fermata));
+}
+
+#[test]
+fn a_tremolo_between_two_notes_that_cannot_be_is_told() {
+    for (bar, said) in [
+        ("1/2 D5[tremolo D]", "another note"),
+        ("1/8 D5[tremolo A] rest 1/4 rest", "too short"),
+        ("1/4 D5[tremolo A 1/8] rest", ""),
+        ("1/4. D5[tremolo A 1/4] 1/8 rest", "no tremolo has such strokes"),
+        ("3:2(1/4 D5[tremolo A] E F)", "tuplet"),
+        ("1/4 D5[tremolo A] =", "is not held on"),
+        ("1/2 D5[accent A]", "has no other note"),
+        ("1/2 D5[trill E5]", "without its octave"),
+        ("1/2 D5[trill E&F]", "one note"),
+    ] {
+        let (_, found) = read(&format!("{TWO_BARS}voice v {{ 1: {bar} | 2: 1/2 D5 | }}"));
+        let told = found.iter().any(|finding| finding.message.to_lowercase().contains(said));
+        assert_eq!(told, !said.is_empty(), "{bar}: {found:?}");
+    }
 }
 
 #[test]

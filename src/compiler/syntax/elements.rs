@@ -121,9 +121,15 @@ impl Writer {
                 self.value(value);
             }
             if let Some(note) = &mark.note {
-                self.word(note);
+                self.span(note.span);
+                self.pitches(&note.value);
             }
         }
+    }
+
+    fn pitches(&mut self, pitches: &[PitchTree]) {
+        self.count(pitches.len());
+        pitches.iter().for_each(|pitch| self.pitch(pitch));
     }
 
     fn pitch(&mut self, pitch: &PitchTree) {
@@ -160,8 +166,7 @@ impl Writer {
         match &element.value {
             Element::Value(value) => self.value(*value),
             Element::Note(pitches, marks) => {
-                self.count(pitches.len());
-                pitches.iter().for_each(|pitch| self.pitch(pitch));
+                self.pitches(pitches);
                 self.marks(marks);
             }
             Element::Stroke(marks) | Element::Hold(marks) => self.marks(marks),
@@ -249,9 +254,17 @@ impl Reader<'_> {
             let word = self.word();
             let more = self.byte();
             let value = (more & 1 != 0).then(|| self.value());
-            MarkTree { word, value, note: (more & 2 != 0).then(|| self.word()) }
+            let note = (more & 2 != 0).then(|| {
+                let span = self.span();
+                Spanned { value: self.pitches(), span }
+            });
+            MarkTree { word, value, note }
         };
         (0..count).map(mark).collect()
+    }
+
+    fn pitches(&mut self) -> Vec<PitchTree> {
+        (0..self.count()).map(|_| self.pitch()).collect()
     }
 
     fn pitch(&mut self) -> PitchTree {
@@ -272,7 +285,7 @@ impl Reader<'_> {
         let value = match kind {
             kind::VALUE => Element::Value(self.value()),
             kind::NOTE => {
-                let pitches = (0..self.count()).map(|_| self.pitch()).collect();
+                let pitches = self.pitches();
                 Element::Note(pitches, self.marks())
             }
             kind::STROKE => Element::Stroke(self.marks()),

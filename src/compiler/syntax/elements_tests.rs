@@ -27,7 +27,9 @@ fn value() -> impl Strategy<Value = ValueTree> {
 }
 
 fn marks() -> impl Strategy<Value = Vec<MarkTree>> {
-    let mark = (word(), proptest::option::of(value()), proptest::option::of(word()));
+    let note = (proptest::collection::vec(pitch(), 0..3), span())
+        .prop_map(|(value, span)| Spanned { value, span });
+    let mark = (word(), proptest::option::of(value()), proptest::option::of(note));
     proptest::collection::vec(
         mark.prop_map(|(word, value, note)| MarkTree { word, value, note }),
         0..3,

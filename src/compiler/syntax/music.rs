@@ -107,19 +107,26 @@ fn element(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<Spanned<Element>> {
     Some(Spanned { value, span })
 }
 
-fn last_marks(cx: &ItemReader, pair: Pair<Rule>) -> Vec<MarkTree> {
+fn last_marks(cx: &mut ItemReader, pair: Pair<Rule>) -> Vec<MarkTree> {
     pair.into_inner().find(|p| p.as_rule() == Rule::marks).map_or(Vec::new(), |p| marks(cx, p))
 }
 
-fn marks(cx: &ItemReader, pair: Pair<Rule>) -> Vec<MarkTree> {
+fn marks(cx: &mut ItemReader, pair: Pair<Rule>) -> Vec<MarkTree> {
     pair.into_inner()
         .filter_map(|mark| {
             let mut inner = mark.into_inner();
-            let word = cx.word(&inner.next()?);
-            let more = inner.next();
-            let of = |rule| more.as_ref().filter(|p| p.as_rule() == rule);
-            let value = of(Rule::value).map(|p| read_value(p.as_str()));
-            Some(MarkTree { word, value, note: of(Rule::note_name).map(|p| cx.word(p)) })
+            let mut mark = MarkTree { word: cx.word(&inner.next()?), value: None, note: None };
+            for more in inner {
+                match more.as_rule() {
+                    Rule::value => mark.value = Some(read_value(more.as_str())),
+                    _ => {
+                        let span = cx.span(&more);
+                        let value = more.into_inner().map(|pitch| cx.pitch(&pitch)).collect();
+                        mark.note = Some(Spanned { value, span });
+                    }
+                }
+            }
+            Some(mark)
         })
         .collect()
 }

@@ -394,8 +394,8 @@ pub struct MarkTree {
     pub word: Word,
     /// A value behind it (`tremolo 1/16`).
     pub value: Option<ValueTree>,
-    /// A note behind it (`trill Eb`).
-    pub note: Option<Word>,
+    /// A note or chord behind it (`trill Eb`, `tremolo A5`).
+    pub note: Option<Spanned<Vec<PitchTree>>>,
 }
 
 /// `instrument`.

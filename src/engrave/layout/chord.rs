@@ -449,6 +449,9 @@ fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
     if stemmed && up && chord.flags() > 0 && !chord.is_beamed() {
         chord.right = chord.right.max(width + 0.95 * scale);
     }
+    if note.paired.is_some_and(|two| two.starts) {
+        chord.right += if stemmed { TREMOLO / 2.0 } else { TREMOLO };
+    }
     if note.marks.has(ripieno_compiler::resolve::Mark::Breath) {
         chord.right += BREATH;
     }
@@ -456,6 +459,9 @@ fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
         chord.left = chord.left.max(0.25);
     }
 }
+
+/// Room for the strokes between two notes without stems; with stems half of it is enough.
+pub(super) const TREMOLO: f64 = 1.6;
 
 /// Room of a parenthesis beside an accidental.
 pub(super) const PARENTHESIS: f64 = 0.5;

@@ -6,7 +6,7 @@ use ripieno_compiler::narrow::Narrow;
 use ripieno_writers::notate::{Beam, Grace};
 
 use super::canvas::Canvas;
-use super::chord::{Chord, Head, Look, PARENTHESIS, clef_sign, strokes};
+use super::chord::{Chord, Head, Look, PARENTHESIS, TREMOLO, clef_sign, strokes};
 use super::measures::{
     BEAM, BEAM_STEP, BEAM_STUB, BEAMED_STEM, LEDGER_LINE, LEDGER_REACH, SMALL_CLEF, STEM,
     STEM_LENGTH, beam_rise,
@@ -69,6 +69,11 @@ pub(super) fn draw(canvas: &mut Canvas, notes: &mut [Placed], lines: u8) {
                 end += 1;
             }
         }
+        if let [one, _, ..] = &notes[n..]
+            && strokes_begun(one).is_some()
+        {
+            end = n + 2;
+        }
         let group = &mut notes[n..end];
         let stemmed = group.iter().filter(|note| note.chord.is_stemmed()).count();
         if stemmed >= 2 {
@@ -108,7 +113,9 @@ fn beam_group(canvas: &mut Canvas, group: &mut [Placed]) {
     // Quarters of a space are what eyes can tell apart.
     let rise = (rise * 4.0).floor() / 4.0 * if to > from { -1.0 } else { 1.0 };
     let slope = if x1 > x0 { rise / (x1 - x0) } else { 0.0 };
-    let most = members.iter().map(|&n| group[n].chord.event.element.beams.len()).max().unwrap_or(1);
+    let beams = |note: &Placed| note.chord.event.element.beams.len();
+    let strokes = usize::from(strokes_begun(&group[first]).unwrap_or(0));
+    let most = members.iter().map(|&n| beams(&group[n]).max(strokes)).max().unwrap_or(1);
     let shortest =
         (BEAMED_STEM + BEAM / 2.0 + most.saturating_sub(1) as f64 * 0.55).max(0.0) * scale;
     let head = |note: &Placed| -f64::from(near(note)) / 2.0;
@@ -377,27 +384,40 @@ fn draw_stem(canvas: &mut Canvas, note: &Placed, up: bool) {
     }
 }
 
-/// Beams of a tremolo between two notes; they do not touch the stems.
+/// How many strokes there are of a tremolo between two notes that begins with this one.
+fn strokes_begun(note: &Placed) -> Option<u8> {
+    let paired = note.chord.note().and_then(|note| note.paired)?;
+    paired.starts.then_some(paired.strokes)
+}
+
+/// Beams of a tremolo between two notes: they lie as beams do and do not touch the stems; between
+/// notes without stems they stand in the middle of both. Gould, Behind Bars, 2011, tremolos, from
+/// memory.
 pub(super) fn paired_tremolos(canvas: &mut Canvas, notes: &[Placed]) {
     for pair in notes.windows(2) {
-        let Some(paired) = pair[0].chord.note().and_then(|note| note.paired) else { continue };
-        if !paired.starts {
-            continue;
-        }
-        let end = |note: &Placed| {
-            let (low, high) = note.chord.span();
-            match note.chord.is_stemmed() {
-                true => note.stem_end,
-                false => -f64::from(low + high) / 4.0 - 1.5,
-            }
+        let Some(strokes) = strokes_begun(&pair[0]) else { continue };
+        let stemmed = pair[0].chord.is_stemmed() && pair[1].chord.is_stemmed();
+        let (from, to, a, b, sign) = if stemmed {
+            let [x0, x1] = [pair[0].stem_x(), pair[1].stem_x()];
+            let gap = ((x1 - x0) * 0.2).min(0.6);
+            let slope = (pair[1].stem_end - pair[0].stem_end) / (x1 - x0).max(0.1);
+            let sign = if pair[0].chord.is_up() { 1.0 } else { -1.0 };
+            let (a, b) = (pair[0].stem_end + slope * gap, pair[1].stem_end - slope * gap);
+            (x0 + gap, x1 - gap, a, b, sign)
+        } else {
+            let middle = |note: &Placed| note.chord.span().0 + note.chord.span().1;
+            let [one, two] = [middle(&pair[0]), middle(&pair[1])];
+            let (from, to) = (
+                pair[0].x + pair[0].chord.right - TREMOLO + 0.3,
+                pair[1].x - pair[1].chord.left - 0.3,
+            );
+            let rise = (beam_rise((two - one) / 2) / 2.0).min((to - from) * 0.15)
+                * f64::from((one - two).signum());
+            let height = f64::from(strokes.saturating_sub(1)) * BEAM_STEP + BEAM;
+            let top = -f64::from(one + two) / 8.0 - height / 2.0;
+            (from, to, top - rise, top + rise, 1.0)
         };
-        let stemmed = pair[0].chord.is_stemmed();
-        let gap = if stemmed { 0.5 } else { 0.3 };
-        let from = if stemmed { pair[0].stem_x() } else { pair[0].x + pair[0].chord.right } + gap;
-        let to = if stemmed { pair[1].stem_x() } else { pair[1].x } - gap;
-        let sign = if pair[0].chord.is_up() || !stemmed { 1.0 } else { -1.0 };
-        let (a, b) = (end(&pair[0]), end(&pair[1]));
-        for stroke in 0..paired.strokes {
+        for stroke in 0..strokes {
             let down = sign * (BEAM / 2.0 + f64::from(stroke) * BEAM_STEP);
             canvas.beam(Some(pair[0].chord.origin()), (from, a + down), (to, b + down), BEAM);
         }

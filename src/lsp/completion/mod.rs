@@ -269,7 +269,11 @@ fn techniques() -> Vec<Proposal> {
 fn marks() -> Vec<Proposal> {
     let mut all: Vec<Proposal> =
         Mark::WORDS.iter().map(|(_, word)| Proposal::new(*word, Sort::Value, "")).collect();
-    all.push(Proposal::new("tremolo", Sort::Value, "with a value it is measured: tremolo 1/16"));
+    all.push(Proposal::new(
+        "tremolo",
+        Sort::Value,
+        "with a value it is measured: tremolo 1/16; with a note it goes to and fro: tremolo A5",
+    ));
     all
 }
 

@@ -1,7 +1,10 @@
 //! Slurs, hairpins and lines of trills as spans.
 
+use crate::instruments::Clef;
 use crate::music::Time;
-use crate::notate::{ElementKind, Measure, Origin, StaffDirectionKind, StaffNote, Stem};
+use crate::notate::{
+    Element, ElementKind, Measure, Origin, StaffDirectionKind, StaffNote, Stem, stems,
+};
 use crate::resolve::Mark;
 
 use super::{EditionStaff, Spanner, SpannerKind, StaffPlace, Stems};
@@ -19,7 +22,12 @@ fn of_voice(staff: &EditionStaff, number: u8, spans: &mut Vec<Spanner>) {
     let mut slur: Option<(StaffPlace, Sides)> = None;
     let mut trill: Option<(StaffPlace, StaffPlace)> = None;
     let mut grace: Option<StaffPlace> = None;
+    let mut clef = Clef::Treble;
     for (bar, staff_bar) in staff.bars.iter().enumerate() {
+        let clefs = staff_bar.clefs.as_slice();
+        let clef_at = |before: Clef, time: Time| {
+            clefs.iter().rev().find(|(at, _)| *at <= time).map_or(before, |(_, clef)| *clef)
+        };
         for (voice, voice_bar) in staff_bar.voices.iter().enumerate() {
             // A slur goes on where two voices become one, or the other way.
             if voice_bar.number != number {
@@ -38,7 +46,7 @@ fn of_voice(staff: &EditionStaff, number: u8, spans: &mut Vec<Spanner>) {
                     spans.push(span(SpannerKind::Slur { from, to: place }, false));
                 }
                 if let Some((_, sides)) = &mut slur {
-                    sides.take(printed.stem);
+                    sides.take(stem_of(printed, clef_at(clef, printed.at)));
                 }
                 if note.slur_ends
                     && let Some((from, sides)) = slur.take()
@@ -48,12 +56,13 @@ fn of_voice(staff: &EditionStaff, number: u8, spans: &mut Vec<Spanner>) {
                 }
                 if note.slur_starts {
                     let mut sides = Sides::default();
-                    sides.take(printed.stem);
+                    sides.take(stem_of(printed, clef_at(clef, printed.at)));
                     slur = Some((place, sides));
                 }
                 follow_trill(note, place, &mut trill, spans);
             }
         }
+        clef = clef_at(clef, Time::MAX);
     }
 }
 
@@ -181,6 +190,18 @@ fn reach(kind: &SpannerKind) -> (Key, Key) {
 struct Sides {
     up: bool,
     down: bool,
+}
+
+/// The way of a note's stem; a note without one takes its side as if it had it.
+fn stem_of(printed: &Element, clef: Clef) -> Stem {
+    let ElementKind::Note(note) = &printed.kind else { return Stem::None };
+    let middle = stems::middle_step(clef);
+    let places = note.heads.iter().map(|head| head.pitch.step() - middle);
+    match (printed.stem, places.clone().min(), places.max()) {
+        (Stem::None, Some(low), Some(high)) if high < -low => Stem::Up,
+        (Stem::None, Some(_), Some(_)) => Stem::Down,
+        (stem, ..) => stem,
+    }
 }
 
 impl Sides {

@@ -5,14 +5,14 @@ use smallvec::SmallVec;
 use crate::arrange::{Part, SoundingNote};
 use crate::instruments::Instrument;
 use crate::music::{Interval, Key, Letter, Metre, Pitch, Time};
-use crate::resolve::{Graces, Mark, Marks, Sound, Tuplet};
+use crate::resolve::{Graces, Mark, Marks, OfTwo, Sound, Tuplet};
 
 use super::accidentals::Accidentals;
 use super::grid::{Grid, Pieces};
 use super::writing::Writing;
 use super::{
-    Element, ElementKind, FrameBar, Grace, Head, Measure, NoteValue, Origin, Staff, StaffNote,
-    Stem, TupletUse,
+    Element, ElementKind, FrameBar, Grace, Head, Measure, NoteValue, Origin, PairedTremolo, Staff,
+    StaffNote, Stem, TupletUse,
 };
 use super::{beams, clefs, directions, names, slurs, stems, tuplets};
 
@@ -235,12 +235,22 @@ impl<'a> BarWriter<'a> {
                     if inside.is_some() { tuplet.start + tuplet.length } else { tuplet.start };
                 stop = stop.min(border);
             }
-            self.divide(index, (cursor, stop), inside, sounding.is_none());
+            let paired =
+                sounding.and_then(|_| self.paired_tremolo(bar)).filter(|_| inside.is_none());
+            match paired {
+                Some((_, value)) => {
+                    self.pieces.clear();
+                    self.pieces.push((cursor - bar.start, stop - bar.start, value));
+                }
+                None => self.divide(index, (cursor, stop), inside, sounding.is_none()),
+            }
+            let paired = paired.map(|(paired, _)| paired);
             let taken_up = !std::mem::take(&mut self.struck);
             match sounding {
                 Some(note) => {
                     if let Some(end) = self
                         .stroke_to_write_out(note, cursor)
+                        .filter(|_| paired.is_none())
                         .filter(|end| *end <= stop && tuplets::can_part(inside.as_ref(), *end))
                     {
                         stop = end;
@@ -252,7 +262,7 @@ impl<'a> BarWriter<'a> {
                     }
                     let jumped_into = cursor == bar.start && bar.is_jumped_into();
                     let added = elements.len();
-                    self.push_note(note, (cursor, stop), (taken_up, jumped_into), elements);
+                    self.push_note(note, (cursor, stop), (taken_up, jumped_into), paired, elements);
                     let (before, own) = elements.split_at_mut(added);
                     if let Some(element) = own.first_mut() {
                         say_neighbour(note, bar.key, writing, before, element);
@@ -274,6 +284,23 @@ impl<'a> BarWriter<'a> {
             }
             cursor = stop;
         }
+    }
+
+    /// The place of the note at hand in a tremolo between two notes, and the value with which each
+    /// of them is printed, that of both. `None` where they are not two of the same length side by
+    /// side in the bar, as where a line begins or ends between them: then each is a note by itself.
+    fn paired_tremolo(&self, bar: &FrameBar) -> Option<(PairedTremolo, NoteValue)> {
+        let note = self.notes.get(self.note)?;
+        let starts = note.attached.of_two? == OfTwo::First;
+        let first = if starts { self.note } else { self.note.checked_sub(1)? };
+        let [one, two] = self.notes.get(first..first + 2)? else { return None };
+        let places = (one.attached.of_two?, two.attached.of_two?);
+        let together = places == (OfTwo::First, OfTwo::Second)
+            && one.end() == two.start
+            && one.length == two.length
+            && (bar.start <= one.start && two.end() <= bar.start + bar.length);
+        let value = NoteValue::of(one.length + two.length).filter(|_| together)?;
+        Some((PairedTremolo { starts, strokes: note.attached.tremolo }, value))
     }
 
     /// Where a rest at a time in a bar comes from.
@@ -362,6 +389,7 @@ impl<'a> BarWriter<'a> {
         note: &SoundingNote,
         (from, to): (Time, Time),
         (taken_up, jumped_into): (bool, bool),
+        paired: Option<PairedTremolo>,
         elements: &mut Vec<Element>,
     ) {
         let attached = &note.attached;
@@ -377,7 +405,11 @@ impl<'a> BarWriter<'a> {
                 heads: self.heads.clone(),
                 grace: None,
                 marks: printed_marks(attached.marks, (first, jumped_into && place == 0), last),
-                tremolo: if value.flags() < attached.tremolo { attached.tremolo } else { 0 },
+                tremolo: match paired {
+                    None if value.flags() < attached.tremolo => attached.tremolo,
+                    _ => 0,
+                },
+                paired,
                 tie_from: !first && (place > 0 || taken_up),
                 tie_to: !last && (place < last_place || !self.struck),
                 slur_starts: attached.slur_starts && slur_place,

@@ -64,8 +64,12 @@ pub(crate) fn set_bar(elements: &mut [Element], clefs: &[(Time, Clef)], before: 
     clefs.next_back().map_or(clef, |(_, last)| *last)
 }
 
-/// One past the last element of the beamed group that begins with an element, or of it alone.
+/// One past the last element of the beamed group or the tremolo between two notes that begins with
+/// an element, or of it alone.
 fn end_of_group(elements: &[Element], first: usize) -> usize {
+    if begins_tremolo(&elements[first]) {
+        return (first + 2).min(elements.len());
+    }
     if !begins_beam(&elements[first]) {
         return first + 1;
     }
@@ -74,6 +78,10 @@ fn end_of_group(elements: &[Element], first: usize) -> usize {
         is_grace(element) == grace && element.beams.first() == Some(&Beam::Ends)
     };
     elements[first..].iter().position(ends).map_or(first + 1, |last| first + last + 1)
+}
+
+fn begins_tremolo(element: &Element) -> bool {
+    matches!(&element.kind, ElementKind::Note(note) if note.paired.is_some_and(|two| two.starts))
 }
 
 fn begins_beam(element: &Element) -> bool {

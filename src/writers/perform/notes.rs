@@ -5,7 +5,7 @@ use crate::instruments::{Instrument, MidiSound};
 use crate::music::{Pitch, Time};
 use crate::narrow::Narrow;
 use crate::notate::{ElementKind, FrameBar, Staff};
-use crate::resolve::{Form, Mark, Marks, Sound};
+use crate::resolve::{Form, Mark, Marks, OfTwo, Sound};
 
 use super::lengths;
 use super::loudness::Loudness;
@@ -161,6 +161,9 @@ impl Player<'_> {
         self.graces(play);
         let keys = keys(&play.note.sound, play.instrument);
         let end = play.until.min(play.start + self.sounding(play));
+        if let Some((notes, begins)) = Self::of_two(self.part, play) {
+            return self.by_turns(notes, begins, play, end);
+        }
         if play.note.attached.tremolo > 0 {
             return self.tremolo(&keys, play, end);
         }
@@ -230,6 +233,46 @@ impl Player<'_> {
             let keys = keys(&Sound::Pitches(pitches.clone()), play.instrument);
             let on = first + value * index;
             self.strike(&keys, play, (on, on + value), velocity);
+        }
+    }
+
+    /// The two that a tremolo between two notes strikes by turns, and where it begins.
+    fn of_two<'p>(part: &'p Part, play: &Play) -> Option<([&'p SoundingNote; 2], Time)> {
+        let first = match play.note.attached.of_two? {
+            OfTwo::First => play.index,
+            OfTwo::Second => play.index.checked_sub(1)?,
+        };
+        let [one, two] = part.notes.get(first..first + 2)? else { return None };
+        let places = (one.attached.of_two?, two.attached.of_two?);
+        let together = places == (OfTwo::First, OfTwo::Second) && one.end() == two.start;
+        together.then_some(([one, two], one.start))
+    }
+
+    /// A tremolo between two notes, as far as the time of one of them goes: strokes are counted from
+    /// where it begins.
+    fn by_turns(&mut self, [one, two]: [&SoundingNote; 2], begins: Time, play: &Play, end: Time) {
+        let keys = [one, two].map(|note| keys(&note.sound, play.instrument));
+        let (value, _) = strokes::tremolo(self.part, play.note, play.written(play.start));
+        let swells = swell::by_expression(play.instrument);
+        let mut velocity = self.velocity(play);
+        // A stroke over the border between the two halves is one stroke.
+        let goes_on = std::ptr::eq(play.note, one) && play.written(end) == one.end();
+        let last = if goes_on { two.end() - play.shift } else { end };
+        let mut now = play.start;
+        let into = play.written(now) - begins;
+        let into = into - value * into.div_floor(value);
+        if !std::ptr::eq(play.note, one) && !play.taken_up && into.is_positive() {
+            now += value - into;
+        }
+        while now < end && value.is_positive() {
+            let stroke = (play.written(now) - begins).div_floor(value);
+            if !swells && now > play.start {
+                velocity = self.loudness.velocity(play.written(now), Marks::NONE);
+            }
+            let next = (begins + value * (stroke + 1) - play.shift).min(last);
+            let which = usize::from(stroke.rem_euclid(2) == 1);
+            self.strike(&keys[which], play, (now, next), velocity);
+            now = next;
         }
     }
 

@@ -326,14 +326,15 @@ fn legend(edition: &Edition, page: &Page, out: &mut String) {
     let values = cells().any(|cell| !cell.value.is_empty());
     let cue = cells().any(|cell| cell.cue && cell.kind == CellKind::Struck);
     let mut used = Marks::NONE;
-    let (mut graces, mut tremolo, mut chords) = (false, false, false);
+    let (mut graces, mut tremolo, mut chords, mut paired) = (false, false, false, false);
     let voices = edition.staves.iter().flat_map(|staff| &staff.bars).flat_map(|bar| &bar.voices);
     for element in voices.flat_map(|voice| voice.elements.iter()) {
         match &element.kind {
             ElementKind::Note(note) => {
                 note.marks.iter().for_each(|mark| used.insert(mark));
                 graces |= note.grace.is_some();
-                tremolo |= note.tremolo > 0;
+                tremolo |= note.tremolo > 0 || note.paired.is_some();
+                paired |= note.paired.is_some();
                 chords |= note.heads.len() > 1;
             }
             ElementKind::Rest { fermata: true } | ElementKind::BarRest { fermata: true } => {
@@ -380,6 +381,7 @@ fn legend(edition: &Edition, page: &Page, out: &mut String) {
         signs.map(|(_, sign, meaning)| format!("{sign} {meaning}")).collect();
     said.extend(cue.then(|| "┄┄ a cue, which somebody else plays".to_string()));
     said.extend(tremolo.then(|| "/ // /// tremolo in eighths, 16ths, 32nds".to_string()));
+    said.extend(paired.then(|| "/~ … / tremolo between two notes".to_string()));
     out.push_str(&"─".repeat(PART_WIDTH));
     out.push('\n');
     paragraph(&text, PART_WIDTH, out);

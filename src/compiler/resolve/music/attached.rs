@@ -14,6 +14,7 @@ impl Builder<'_> {
             slur_starts: std::mem::take(&mut self.state.slur_waits),
             slur_ends: false,
             neighbour: None,
+            of_two: None,
             graces: self.state.graces.take().map(|(graces, _)| Box::new(graces)),
         }
     }
@@ -24,7 +25,8 @@ impl Builder<'_> {
         written: &[MarkTree],
         pitches: &[Pitch],
     ) -> Option<PitchName> {
-        let mark = written.iter().find(|mark| mark.note.is_some())?;
+        let named = |mark: &&MarkTree| mark.note.is_some() && mark.word.value != "tremolo";
+        let mark = written.iter().find(named)?;
         let (note, main) = (mark.note.as_ref()?, pitches.last()?);
         let way = match mark.word.value.as_str() {
             "trill" | "turn" => 1,
@@ -36,12 +38,25 @@ impl Builder<'_> {
                         note.span,
                         format!("`{word}` has no other note."),
                     )
-                    .with_help("Only `trill`, `turn` and `mordent` name a note: `[trill Eb]`."),
+                    .with_help(
+                        "`trill`, `turn` and `mordent` name a note, `[trill Eb]`, and `tremolo` \
+                         the note that it goes to and fro with, `[tremolo A]`.",
+                    ),
                 );
                 return None;
             }
         };
-        let name: PitchName = note.value.parse().ok()?;
+        let [PitchTree { name, octave: None, .. }] = note.value[..] else {
+            self.cx.push(
+                Diagnostic::error(
+                    "bars/neighbour",
+                    note.span,
+                    "A neighbour is one note, named without its octave.",
+                )
+                .with_help("It lies right beside its note: `[trill Eb]`."),
+            );
+            return None;
+        };
         let letter = Letter::from_step(main.step() + way);
         let octave = main.octave + i8::from(way > 0 && letter == Letter::C)
             - i8::from(way < 0 && letter == Letter::B);
@@ -54,7 +69,7 @@ impl Builder<'_> {
             Diagnostic::error(
                 "bars/neighbour",
                 note.span,
-                format!("{} is not the neighbour of {main} {side} it.", note.value),
+                format!("{name} is not the neighbour of {main} {side} it."),
             )
             .with_help("A neighbour has the next letter and is a semitone or a tone away."),
         );
@@ -79,19 +94,17 @@ impl Builder<'_> {
         for mark in written {
             let word = mark.word.value.as_str();
             if word == "tremolo" {
-                tremolo = mark.value.map_or(Some(3), |value| strokes(exact(value))).unwrap_or_else(
-                    || {
-                        self.cx.push(
-                            Diagnostic::error(
-                                "bars/tremolo",
-                                mark.word.span,
-                                "No tremolo has such strokes.",
-                            )
-                            .with_help("Strokes are 1/8, 1/16, 1/32 or 1/64: `[tremolo 1/16]`."),
-                        );
-                        3
-                    },
-                );
+                if strokes_of(mark).is_none() {
+                    self.cx.push(
+                        Diagnostic::error(
+                            "bars/tremolo",
+                            mark.word.span,
+                            "No tremolo has such strokes.",
+                        )
+                        .with_help("Strokes are 1/8, 1/16, 1/32 or 1/64: `[tremolo 1/16]`."),
+                    );
+                }
+                tremolo = strokes_of(mark).unwrap_or(UNMEASURED);
             } else if let Some((mark, _)) = Mark::WORDS.iter().find(|(_, known)| *known == word) {
                 marks.insert(*mark);
             } else {
@@ -217,6 +230,14 @@ fn mark_alone(word: &str, span: Span, bar: i32) -> Diagnostic {
             "A mark follows its note without a space: `D5[{word}]`. Is a note missing before it?"
         ))
         .with_bars(bar, bar)
+}
+
+/// Strokes of a tremolo that is not measured.
+pub(super) const UNMEASURED: u8 = 3;
+
+/// Strokes of a tremolo; `None` where its value is that of none.
+pub(super) fn strokes_of(mark: &MarkTree) -> Option<u8> {
+    mark.value.map_or(Some(UNMEASURED), |value| strokes(exact(value)))
 }
 
 /// Strokes of a tremolo of that value.

@@ -2,6 +2,7 @@
 //! bar.
 
 mod attached;
+mod by_turns;
 mod miscounted;
 mod repeated;
 mod slurs;
@@ -288,8 +289,12 @@ impl Builder<'_> {
             Element::Note(pitches, marks) => {
                 let pitches = self.pitches(pitches);
                 let neighbour = self.neighbour(marks, &pitches);
+                let other = self.other_of_two(marks, &pitches, tuplet.is_some());
                 let attached = Attached { neighbour, ..self.attached(marks) };
-                self.sounds(bar, Sound::Pitches(pitches), attached, span, tuplet);
+                match other {
+                    Some(other) => self.sounds_by_turns(bar, (pitches, other), attached, span),
+                    None => self.sounds(bar, Sound::Pitches(pitches), attached, span, tuplet),
+                }
             }
             Element::Stroke(marks) => {
                 let attached = self.attached(marks);
@@ -317,6 +322,15 @@ impl Builder<'_> {
                 let attached = self.attached(marks);
                 let length = self.advance(bar, span, tuplet);
                 match self.state.last {
+                    Some(last) if self.music.notes[last].attached.of_two.is_some() => self.cx.push(
+                        Diagnostic::error(
+                            "bars/hold",
+                            span,
+                            "A tremolo between two notes is not held on with `=`.",
+                        )
+                        .with_help("Write both notes again: `D5[tremolo A]`.")
+                        .with_bars(bar.number, bar.number),
+                    ),
                     Some(last) => {
                         let note = &mut self.music.notes[last];
                         note.length += length;

@@ -104,6 +104,9 @@ pub struct Attached {
     pub marks: Marks,
     /// Strokes of a tremolo: 1 (eighths) to 4 (64ths); 0 for none. Unmeasured tremolo has 3.
     pub tremolo: u8,
+    /// Its place in a tremolo between two notes, which stand one behind the other and have half of
+    /// the time each.
+    pub of_two: Option<OfTwo>,
     /// Does a slur begin on this note?
     pub slur_starts: bool,
     /// Does a slur end on this note?
@@ -112,6 +115,15 @@ pub struct Attached {
     pub neighbour: Option<PitchName>,
     /// Grace notes before the note, if any.
     pub graces: Option<Box<Graces>>,
+}
+
+/// A place in a tremolo between two notes, or two chords, which are struck by turns.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum OfTwo {
+    /// That with which it begins.
+    First,
+    /// The other one.
+    Second,
 }
 
 /// Grace notes before a note.

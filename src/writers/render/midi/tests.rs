@@ -15,8 +15,8 @@ use crate::music::{Key, Metre, Mode, Pitch, Time};
 use crate::notate::notate;
 use crate::perform::perform;
 use crate::resolve::{
-    Attached, Bar, BarLine, Direction, DirectionKind, Ending, Graces, Mark, Piece, Player, Role,
-    Sound, Technique, Tempo, Tuplet,
+    Attached, Bar, BarLine, Direction, DirectionKind, Ending, Graces, Mark, OfTwo, Piece, Player,
+    Role, Sound, Technique, Tempo, Tuplet,
 };
 
 fn player(id: &str) -> Player {
@@ -283,6 +283,21 @@ fn tremolo_is_played_out_and_follows_its_tuplet() {
     let heard = strokes(&piece(1), part);
     let lengths: Vec<u32> = heard.iter().map(|(on, off, _)| off - on).collect();
     assert_eq!(lengths, [120, 120, 120, 120, 80, 80]);
+}
+
+#[test]
+fn a_tremolo_between_two_notes_strikes_them_by_turns() {
+    let violin = violin();
+    let mut notes = line(&[((3, 16), "C5"), ((3, 16), "E5"), ((1, 8), "G5")]);
+    for (note, place) in notes.iter_mut().zip([OfTwo::First, OfTwo::Second]) {
+        note.attached.tremolo = 1;
+        note.attached.of_two = Some(place);
+    }
+    let heard = strokes(&piece(1), part(&violin, notes));
+    let keys: Vec<u8> = heard.iter().map(|(_, _, key)| *key).collect();
+    // Three strokes in eighths, though the two notes have a dotted eighth each.
+    let ons: Vec<u32> = heard.iter().map(|(on, ..)| *on).collect();
+    assert_eq!((keys, ons), (vec![72, 76, 72, 79], vec![0, 240, 480, 720]));
 }
 
 #[test]

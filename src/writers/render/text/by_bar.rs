@@ -402,10 +402,14 @@ impl<'e, 'a> Writer<'e, 'a> {
         let mut more: Vec<String> = Vec::new();
         more.extend(note.tie_from.then(|| "held on".into()));
         more.extend(note.marks.iter().map(|mark| mark_name(mark).into()));
-        more.extend((note.tremolo > 0).then(|| {
-            format!("tremolo in {}s", part_name(i8::try_from(note.tremolo).unwrap_or(0) + 2))
+        let in_parts = |strokes: u8| {
+            format!("tremolo in {}s", part_name(i8::try_from(strokes).unwrap_or(0) + 2))
+        };
+        more.extend((note.tremolo > 0).then(|| in_parts(note.tremolo)));
+        more.extend(note.paired.map(|paired| match paired.starts {
+            true => in_parts(paired.strokes) + " with the next note",
+            false => "tremolo with the note before".into(),
         }));
-        more.extend(note.paired.filter(|pair| pair.starts).map(|_| "tremolo with the next".into()));
         more.extend(note.slur_starts.then(|| "slur begins".into()));
         more.extend(note.slur_ends.then(|| "slur ends".into()));
         more.extend(note.tie_to.then(|| "tied".into()));
@@ -454,7 +458,7 @@ impl<'e, 'a> Writer<'e, 'a> {
         } else {
             text.push_str(&self.value(element.value, in_force));
         }
-        let signs = words::signs(note.marks, note.tremolo);
+        let signs = words::signs(note);
         if !signs.is_empty() {
             text.push_str(&format!(" {signs}"));
         }

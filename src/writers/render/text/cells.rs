@@ -132,7 +132,7 @@ fn sounding(
         kind: if note.tie_from { CellKind::Held } else { CellKind::Struck },
         name,
         held_name,
-        signs: words::signs(note.marks, note.tremolo),
+        signs: words::signs(note),
         lyrics: note
             .lyrics
             .iter()

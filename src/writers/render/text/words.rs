@@ -1,8 +1,8 @@
 //! Music in words and short signs.
 
 use crate::music::{Interval, Key, Letter, Pitch, PitchName, Time};
-use crate::notate::NoteValue;
-use crate::resolve::{Mark, Marks, Tempo};
+use crate::notate::{NoteValue, PairedTremolo, StaffNote};
+use crate::resolve::{Mark, Tempo};
 
 /// Signs under the notes, with what they mean.
 pub(super) const SIGNS: [(Mark, &str, &str); 16] = [
@@ -34,13 +34,19 @@ pub(super) fn figures(figures: &[crate::music::Figure]) -> String {
     figures.iter().map(ToString::to_string).collect::<Vec<_>>().join("/")
 }
 
-/// The signs of a note, strokes of a tremolo last. Words stand apart, single signs together.
-pub(super) fn signs(marks: Marks, tremolo: u8) -> String {
+/// The signs of a note, strokes of a tremolo last, with `~` where it goes to and fro with the next
+/// note. Words stand apart, single signs together.
+pub(super) fn signs(note: &StaffNote) -> String {
     let mut text = String::new();
     let mut after_word = false;
-    let strokes = "/".repeat(usize::from(tremolo));
-    let signs = SIGNS.iter().filter(|(mark, ..)| marks.has(*mark)).map(|(_, sign, _)| *sign);
-    for sign in signs.chain((tremolo > 0).then_some(strokes.as_str())) {
+    let strokes = match note.paired {
+        Some(PairedTremolo { starts, strokes }) => {
+            "/".repeat(usize::from(strokes)) + if starts { "~" } else { "" }
+        }
+        None => "/".repeat(usize::from(note.tremolo)),
+    };
+    let signs = SIGNS.iter().filter(|(mark, ..)| note.marks.has(*mark)).map(|(_, sign, _)| *sign);
+    for sign in signs.chain((!strokes.is_empty()).then_some(strokes.as_str())) {
         let word = sign.chars().count() > 1;
         if !text.is_empty() && (word || after_word) {
             text.push(' ');
@@ -173,11 +179,17 @@ mod tests {
 
     #[test]
     fn single_signs_stand_together_and_words_apart() {
-        let mut marks = Marks::NONE;
-        marks.insert(Mark::Accent);
-        marks.insert(Mark::Staccato);
-        assert_eq!(signs(marks, 0), ".>");
-        marks.insert(Mark::Trill);
-        assert_eq!(signs(marks, 3), ".> tr ///");
+        let mut note = StaffNote::default();
+        note.marks.insert(Mark::Accent);
+        note.marks.insert(Mark::Staccato);
+        assert_eq!(signs(&note), ".>");
+        note.marks.insert(Mark::Trill);
+        note.tremolo = 3;
+        assert_eq!(signs(&note), ".> tr ///");
+        note.tremolo = 0;
+        note.paired = Some(PairedTremolo { starts: true, strokes: 2 });
+        assert_eq!(signs(&note), ".> tr //~");
+        note.paired = Some(PairedTremolo { starts: false, strokes: 2 });
+        assert_eq!(signs(&note), ".> tr //");
     }
 }

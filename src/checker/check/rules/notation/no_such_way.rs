@@ -3,10 +3,10 @@
 //! # What it finds
 //! `pizz`, `arco` and bowings for players without a bow, mutes for woodwind, harp and keyboard,
 //! `stopped` for other instruments than horns, harmonics for other instruments than strings and
-//! harp, spread chords for players of one note at a time, and on wind before flutter tonguing was
-//! known a tremolo faster than the tongue repeats, where a scoring line or notes written by hand
-//! ask for it. What a voice says is left out of the parts of those who cannot do
-//! it, and nothing is reported.
+//! harp, spread chords for players of one note at a time, on wind before flutter tonguing was known
+//! a tremolo faster than the tongue repeats, and on brass without valves and on slides a tremolo
+//! between two notes, where a scoring line or notes written by hand ask for it. What a voice says
+//! is left out of the parts of those who cannot do it, and nothing is reported.
 //!
 //! # Why it matters
 //! The player stops and asks whether the part is somebody else's.
@@ -44,6 +44,7 @@ use crate::arrange::{has_mark, has_technique};
 use crate::check::context::{Context, Stretch};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::{Severity, Span};
+use crate::instruments::TrillBy;
 use crate::resolve::Mark;
 
 pub const RULE: Rule = Rule {
@@ -63,13 +64,21 @@ fn marks_none(cx: &Context, stretch: &Stretch, index: usize) -> bool {
     let note = &part.notes[index];
     let known = instrument.tremolo_from.is_some_and(|year| cx.era >= year);
     let strokes = note.attached.tremolo;
-    if !instrument.breathes || known || strokes < 3 {
+    if !instrument.breathes || known || strokes < 3 || note.attached.of_two.is_some() {
         return false;
     }
     let (begin, end) = cx.times(player)[index];
     let whole = (end - begin) / note.length.to_f64().max(1e-9);
     let a_second = f64::from(8_u16 << (strokes - 1).min(7)) / whole.max(0.001);
     instrument.agility.as_ref().is_some_and(|agility| a_second > f64::from(agility.repeated))
+}
+
+/// Is a tremolo between two notes asked of those who have no fingers for it: brass without valves,
+/// and slides?
+fn goes_to_and_fro(stretch: &Stretch, index: usize) -> bool {
+    let note = &stretch.part.notes[index];
+    let by = stretch.instrument.trills.as_ref().map_or(TrillBy::Fingers, |trills| trills.by);
+    note.attached.of_two.is_some() && stretch.instrument.breathes && by != TrillBy::Fingers
 }
 
 /// The word for a technique, and where it is asked for, if not at the note itself.
@@ -89,6 +98,9 @@ fn of_notes(cx: &Context, stretch: &Stretch) -> Vec<(usize, &'static str)> {
             found.extend(mark.map(|(_, word)| (index, *word)));
             if marks_none(cx, stretch, index) {
                 found.push((index, "tremolo"));
+            }
+            if goes_to_and_fro(stretch, index) {
+                found.push((index, "tremolo between two notes"));
             }
         }
         found
