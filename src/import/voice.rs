@@ -4,7 +4,8 @@
 use std::fmt::Write;
 
 use super::loss::Losses;
-use super::score::{Bar, Direction, Note, PartLine, Says, TupletSpan};
+use super::reach;
+use super::score::{Bar, Direction, Note, PartLine, Says};
 use super::signs;
 use super::tuplets::{self, Tuplet, is_plain};
 use crate::music::{Pitch, Time};
@@ -22,8 +23,8 @@ struct Piece {
     ends: bool,
 }
 
-/// The bars of a line as they stand between the braces of a voice; gives back which notes are
-/// struck there, each with the index of its bar.
+/// The bars of a line, all of whose times can be reached, as they stand between the braces of a
+/// voice; gives back which notes are struck there, each with the index of its bar.
 pub(super) fn write(
     out: &mut String,
     line: &PartLine,
@@ -35,7 +36,7 @@ pub(super) fn write(
     let mut rests: Option<(i32, usize)> = None;
     let mut struck = Vec::new();
     for (index, bar) in bars.iter().enumerate() {
-        let pieces = writer.pieces(bar, index);
+        let pieces = writer.pieces(bar);
         let silent = pieces.iter().all(|piece| piece.note.is_none());
         let due = writer.directions.get(writer.next).is_some_and(|(at, _)| {
             *at < bar.end() || (index + 1 == bars.len() && *at <= bar.end())
@@ -45,7 +46,7 @@ pub(super) fn write(
             continue;
         }
         write_rests(out, rests.take());
-        let tuplets = tuplets::find(&places(&pieces), &writer.spans(bar), bar.length);
+        let tuplets = tuplets::find(&places(&pieces), &reach::spans(&line.spans, bar), bar.length);
         let tuplets = tuplets.unwrap_or_default();
         let pieces = writer.cut(pieces, (bar, index), &tuplets);
         let begun = pieces.iter().filter(|piece| piece.begins);
@@ -139,7 +140,7 @@ struct Writer<'a> {
 
 impl Writer<'_> {
     /// What stands in a bar, without gaps.
-    fn pieces(&mut self, bar: &Bar, index: usize) -> Vec<Piece> {
+    fn pieces(&mut self, bar: &Bar) -> Vec<Piece> {
         let notes = &self.line.notes;
         while notes.get(self.note).is_some_and(|note| note.end <= bar.start) {
             self.note += 1;
@@ -168,65 +169,7 @@ impl Writer<'_> {
         if at < bar.length {
             pieces.push(Piece { start: at, end: bar.length, note: None, begins: true, ends: true });
         }
-        self.reachable(pieces, bar, index)
-    }
-
-    /// Moves what no value and no tuplet reaches to the nearest 128th.
-    fn reachable(&mut self, mut pieces: Vec<Piece>, bar: &Bar, index: usize) -> Vec<Piece> {
-        let spans = self.spans(bar);
-        for tries in 0.. {
-            let Err(place) = tuplets::find(&places(&pieces), &spans, bar.length) else {
-                return pieces;
-            };
-            // A bar of nothing but such times is moved at once, or it would take its square.
-            const MOST_TRIES: usize = 64;
-            let moves = |at: Time| at == place || (tries >= MOST_TRIES && !is_plain(at));
-            let nearest = |at: Time| {
-                let count = (at + Time::of(1, 256)).div_floor(Time::of(1, 128));
-                (Time::of(1, 128) * count).min(bar.length)
-            };
-            self.losses.changed(
-                "times that no value and no tuplet of at most 16 reaches, moved by less than a 128th",
-                Some(self.part),
-                index,
-            );
-            for piece in &mut pieces {
-                if moves(piece.start) {
-                    piece.start = nearest(piece.start);
-                }
-                if moves(piece.end) {
-                    piece.end = nearest(piece.end);
-                }
-            }
-            // What lay between the place and where it is now is gone.
-            let mut at = Time::ZERO;
-            for piece in &mut pieces {
-                piece.start = piece.start.max(at);
-                piece.end = piece.end.max(piece.start);
-                at = piece.end;
-            }
-            let gone = pieces.iter().filter(|p| p.end <= p.start && p.note.is_some() && p.begins);
-            let gone = gone.count();
-            pieces.retain(|piece| piece.end > piece.start);
-            for _ in 0..gone {
-                self.losses.left_out("notes too short for any value", Some(self.part), index);
-            }
-        }
         pieces
-    }
-
-    fn spans(&self, bar: &Bar) -> Vec<TupletSpan> {
-        let spans = &self.line.spans;
-        let first = spans.partition_point(|span| span.start < bar.start);
-        spans[first..]
-            .iter()
-            .take_while(|span| span.start < bar.end())
-            .map(|span| TupletSpan {
-                start: span.start - bar.start,
-                end: span.end - bar.start,
-                ..*span
-            })
-            .collect()
     }
 
     /// Cuts pieces at the edges of tuplets and where directions stand.

@@ -10,6 +10,9 @@ from outputs import Finding
 # Grace notes and the notes of ornaments are thirty-seconds, or shorter by halves where there is no
 # room, down to a 256th; in quarters.
 QUICK, SHORTEST = Fraction(1, 8), Fraction(1, 64)
+# The notes of an arpeggio come a 64th after one another, or less by halves, so that all of it takes a
+# quarter of the chord at most; in quarters.
+SPREAD = Fraction(1, 16)
 # A breath takes a quarter of its note, at most a sixteenth.
 BREATH = Fraction(1, 4)
 # Trills of earlier years begin with the note above.
@@ -55,6 +58,7 @@ def disagreements(struck, track, era, ticks):
         begins.append(start)
         ends.append(max(note.end for note in chord))
     for chord, start, until in zip(chords, begins, ends):
+        match.spread(chord, start, until)
         breath = {"breath-mark"} & set().union(*(note.signs for note in chord))
         for note in chord:
             note.signs |= breath
@@ -140,6 +144,19 @@ class Match:
             )
         return first, first + count * value
 
+    def spread(self, chord, start, until):
+        """When each key of a chord begins that is struck from below, both hands together."""
+        self.begins = {}
+        rolled = [note for note in chord if "arpeggiate" in note.signs and not note.strokes]
+        keys = sorted(key for note in rolled for key in note.keys)
+        if not keys:
+            return
+        length = min(until, max(note.end for note in rolled)) - start
+        each = SPREAD
+        while each * (len(keys) - 1) * 4 > length:
+            each /= 2
+        self.begins = {key: start + index * each for index, key in enumerate(keys)}
+
     def note(self, note, start, until, wrong):
         place = f"bar {note.bar}, quarter {note.start}"
         plain = list(note.keys)
@@ -168,7 +185,8 @@ class Match:
                     wrong.append(f"{place}: the roll on key {key} does not fill {note.end}")
             return
         for key in plain:
-            if not any(self.take([(start, end, key)]) for end in ends):
+            start_of_key = self.begins.get(key, start)
+            if not any(self.take([(start_of_key, end, key)]) for end in ends):
                 there = [(str(a), str(b)) for a, b in self.by_key.get(key, []) if a == start]
                 wrong.append(
                     f"{place}: MusicXML has key {key} up to {ends[0]}, MIDI {there or 'has not'}"

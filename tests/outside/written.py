@@ -80,7 +80,7 @@ class Instrument:
 
 # Signs on notes that change how long they sound or what is played in their place.
 SIGNS = {"staccato", "staccatissimo", "tenuto", "breath-mark", "fermata", "trill-mark", "turn",
-         "mordent"}
+         "mordent", "arpeggiate"}
 
 
 @dataclass

@@ -80,7 +80,10 @@ pub(super) fn letter(piece: &Piece, changes: &[Change]) -> String {
             let bars = match (change.action, change.bars.is_empty()) {
                 (Action::New, _) => "a new part".to_owned(),
                 (_, true) => format!("the whole part: {}", change.whole.unwrap_or_default()),
-                (_, false) => format!("bars {}", numbers(&change.bars)),
+                (_, false) => {
+                    let word = if change.bars.len() == 1 { "bar" } else { "bars" };
+                    format!("{word} {}", numbers(&change.bars))
+                }
             };
             text.push_str(&format!("  Please replace {}: {bars}.\n", change.name));
         }

@@ -10,6 +10,7 @@ mod file;
 mod grid;
 mod metre;
 mod spelling;
+mod spread;
 
 use smallvec::SmallVec;
 
@@ -21,7 +22,7 @@ use super::score::{Bar, Note, Part, PartLine, Pitches, Score};
 use super::{Error, frame};
 use crate::limits;
 use crate::music::{Interval, Key, Metre, Pitch, Time};
-use crate::resolve::Marks;
+use crate::resolve::{Mark, Marks};
 
 use contigs::Sounding;
 use file::{File, Stroke, Track};
@@ -32,6 +33,8 @@ struct Brought {
     track: Track,
     /// Beginning, end and key of each note, in order.
     notes: Vec<(Time, Time, u8)>,
+    /// Notes that belong to a spread chord have its number.
+    spread: Vec<Option<usize>>,
 }
 
 /// Reads a file into a piece.
@@ -41,20 +44,28 @@ pub(super) fn read(
     guesses: &mut Vec<String>,
 ) -> Result<Score, Error> {
     let mut file = file::read(bytes, losses)?;
-    let tracks = std::mem::take(&mut file.tracks);
+    let mut tracks = std::mem::take(&mut file.tracks);
     let count: usize = tracks.iter().map(|track| track.notes.len()).sum();
     if count == 0 {
         return Err(Error::new("there is no music in the file: no track has a note"));
     }
+    let mut spread: Vec<Vec<Option<usize>>> = tracks
+        .iter_mut()
+        .map(|track| match track.drums {
+            true => vec![None; track.notes.len()],
+            false => spread::gather(&mut track.notes, file.quarter),
+        })
+        .collect();
     let parts: Vec<&[Stroke]> = tracks.iter().map(|track| track.notes.as_slice()).collect();
     let mut grid = FileGrid::of(file.quarter, &parts);
     let mut brought: Vec<Brought> = tracks
         .into_iter()
-        .map(|track| {
+        .zip(spread.drain(..))
+        .map(|(track, spread)| {
             let times = grid.bring(&track.notes);
             let keys = track.notes.iter().map(|note| note.key);
             let notes = times.into_iter().zip(keys).map(|((s, e), key)| (s, e, key)).collect();
-            Brought { track, notes }
+            Brought { track, notes, spread }
         })
         .collect();
     if !grid.exact.1 {
@@ -216,11 +227,6 @@ fn lay(
     let mut metre = changes[0].1;
     let mut number = i32::from(pick_up == Time::ZERO);
     while at < end {
-        if score.bars.len() >= limits::BARS as usize || at > Time::of(i64::from(limits::BARS), 1) {
-            return Err(Error::new(
-                "the piece has more than 20,000 bars or whole notes; a source may have that many",
-            ));
-        }
         let mut shown = score.bars.is_empty();
         while let Some((_, new)) = changes.get(next).filter(|(time, _)| *time - shift <= at) {
             shown |= *new != metre;
@@ -238,6 +244,12 @@ fn lay(
             && at > Time::ZERO
         {
             length = *time - shift - at;
+        }
+        let longest = Time::of(i64::from(limits::BARS), 1);
+        if score.bars.len() >= limits::BARS as usize || at + length > longest {
+            return Err(Error::new(
+                "the piece has more than 20,000 bars or whole notes; a source may have that many",
+            ));
         }
         score.bars.push(Bar {
             number,
@@ -426,7 +438,7 @@ fn parts_of(
     let end = score.end();
     let mut separated = 0;
     for (of_part, pitches) in brought.into_iter().zip(spelled) {
-        let Brought { track, notes } = of_part;
+        let Brought { track, notes, spread } = of_part;
         let mut part = Part {
             name: track.name,
             instruments: vec![RawInstrument { program: track.program, ..RawInstrument::default() }],
@@ -438,7 +450,7 @@ fn parts_of(
         if track.drums {
             drums(&mut part, &notes, end);
         } else {
-            part.lines = voices(&notes, &pitches, losses);
+            part.lines = voices(&notes, &spread, &pitches, losses);
             separated += usize::from(part.lines.len() > 1);
         }
         score.parts.push(part);
@@ -456,14 +468,25 @@ const MOST_VOICES: usize = 5;
 /// More lines than one part can mean.
 const MOST_TOGETHER: usize = 32;
 
-fn voices(notes: &[(Time, Time, u8)], pitches: &[Pitch], losses: &mut Losses) -> Vec<PartLine> {
-    let single: Vec<(Sounding, Vec<usize>)> = notes
-        .iter()
-        .enumerate()
-        .map(|(i, (start, end, key))| {
-            (Sounding { start: *start, end: *end, key: i32::from(*key) }, vec![i])
-        })
-        .collect();
+fn voices(
+    notes: &[(Time, Time, u8)],
+    spread: &[Option<usize>],
+    pitches: &[Pitch],
+    losses: &mut Losses,
+) -> Vec<PartLine> {
+    let mut single: Vec<(Sounding, Vec<usize>)> = Vec::with_capacity(notes.len());
+    for (index, (start, end, key)) in notes.iter().enumerate() {
+        let note = Sounding { start: *start, end: *end, key: i32::from(*key) };
+        let own = spread[index];
+        match single.last_mut() {
+            // The notes of a spread chord stay together, and end as one.
+            Some((chord, members)) if own.is_some() && spread[members[0]] == own => {
+                chord.key = chord.key.max(note.key);
+                members.push(index);
+            }
+            _ => single.push((note, vec![index])),
+        }
+    }
     let soundings = |units: &[(Sounding, Vec<usize>)]| -> Vec<Sounding> {
         units.iter().map(|(sounding, _)| *sounding).collect()
     };
@@ -487,11 +510,15 @@ fn voices(notes: &[(Time, Time, u8)], pitches: &[Pitch], losses: &mut Losses) ->
         let mut of_note: Pitches = members.iter().map(|index| pitches[*index]).collect();
         of_note.sort_unstable();
         of_note.dedup();
+        let mut marks = Marks::default();
+        if members.iter().any(|index| spread[*index].is_some()) {
+            marks.insert(Mark::Arpeggio);
+        }
         let note = Note {
             start: sounding.start,
             end: sounding.end,
             pitches: of_note,
-            marks: Marks::default(),
+            marks,
             tremolo: 0,
             slur_starts: false,
             slur_ends: false,

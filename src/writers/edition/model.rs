@@ -331,6 +331,13 @@ impl<'a> Edition<'a> {
         self.movements.iter().enumerate().find(|(_, movement)| movement.bars.start == bar)
     }
 
+    /// Is it the part of a player who has nothing to play from first to last, in a piece of one
+    /// movement? Then the page says "Tacet" and shows no bars.
+    #[must_use]
+    pub fn is_tacet(&self) -> bool {
+        matches!(&self.movements[..], [one] if one.tacet && one.title.is_none())
+    }
+
     /// The number of the movement in which a bar lies, from 0.
     #[must_use]
     pub fn movement_of(&self, bar: usize) -> usize {

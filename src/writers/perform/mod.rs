@@ -7,7 +7,7 @@
 //!   there; a note that is held into the bar to which it jumps is struck anew for its rest.
 //! - Time is that of the paper: fermatas and words such as "rit." bend the tempo (see `tempo`).
 //! - Dots, wedges and breaths shorten a note where they are printed (see `lengths`); an arpeggio is
-//!   a plain chord. Trills, turns and mordents are played out (see `ornaments`), and so is tremolo:
+//!   spread from the lowest note up, beginning on the beat. Trills, turns and mordents are played out (see `ornaments`), and so is tremolo:
 //!   program 45 of General MIDI, Tremolo Strings, would tremble within each stroke. Pizzicato has
 //!   program 46, a muted trumpet 60; there are no muted strings or horns (see `programs`).
 //! - Grace notes sound just before the beat, in the rest before it or at the end of the note before

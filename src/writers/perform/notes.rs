@@ -181,7 +181,21 @@ impl Player<'_> {
                 // A trill on a drum is a roll.
                 self.repeat(&keys, play, (play.start, end), QUICK);
             }
+            _ if marks.has(Mark::Arpeggio) && !drum && !play.taken_up => {
+                self.spread(&keys, play, end);
+            }
             _ => self.strike(&keys, play, (play.start, end), self.velocity(play)),
+        }
+    }
+
+    /// The notes of a chord one after the other from the lowest up, each held to the end.
+    fn spread(&mut self, keys: &[u8], play: &Play, end: Time) {
+        let mut keys = keys.to_vec();
+        keys.sort_unstable();
+        let each = strokes::spread(keys.len(), end - play.start);
+        let velocity = self.velocity(play);
+        for (index, key) in (0..).zip(keys) {
+            self.strike(&[key], play, (play.start + each * index, end), velocity);
         }
     }
 

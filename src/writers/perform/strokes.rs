@@ -19,6 +19,21 @@ pub(super) fn quick(count: i64, room: Time) -> Option<Time> {
     Some(value)
 }
 
+/// By how much each note of a spread chord comes after the one below it: a 64th, halved until the
+/// whole of it takes a quarter of the chord at most (our heuristic); nothing where it would be too
+/// short for that.
+pub(super) fn spread(notes: usize, length: Time) -> Time {
+    let gaps = notes.saturating_sub(1) as i64;
+    let mut each = Time::of(1, 64);
+    while each * gaps * 4 > length {
+        match each.scaled(1, 2).filter(|&half| half >= Time::of(1, 512)) {
+            Some(half) => each = half,
+            None => return Time::ZERO,
+        }
+    }
+    each
+}
+
 /// The value of the strokes of a tremolo at a written time, and until when it holds at most: in a
 /// tuplet they last as its notes do.
 pub(super) fn tremolo(part: &Part, note: &SoundingNote, at: Time) -> (Time, Time) {

@@ -112,7 +112,9 @@ fn part_of(edition: &Edition) -> String {
         .unwrap_or_default();
     let page = page(edition, PART_WIDTH, PART_GUTTER);
     draw(&page, &runs, &mut out);
-    legend(edition, &page, &mut out);
+    if !edition.is_tacet() {
+        legend(edition, &page, &mut out);
+    }
     foot(edition, &mut out);
     out
 }
@@ -202,6 +204,10 @@ fn page<'e, 'a>(edition: &'e Edition<'a>, width: usize, gutter: usize) -> Page<'
 /// one; it is empty where none are.
 fn draw(page: &Page, runs: &[u32], out: &mut String) {
     let edition = page.edition;
+    if edition.is_tacet() {
+        out.push_str("Tacet\n");
+        return;
+    }
     // The last bar line and the first may be signs of repeats.
     let room = page.width - page.gutter - 2;
     let mut chunks = Vec::new();

@@ -26,6 +26,11 @@ pub(super) fn write(edition: &Edition, style: Style) -> String {
     let mut out = String::new();
     head(edition, &mut out);
     let is_part = matches!(edition.kind, Kind::Part(_));
+    if edition.is_tacet() {
+        out.push_str("Tacet\n");
+        foot(edition, &mut out);
+        return out;
+    }
     let writer = Writer { edition, form };
     let mut bar = 0;
     while bar < edition.bars.len() {
