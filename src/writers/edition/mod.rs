@@ -10,6 +10,7 @@ mod condensed;
 mod cues;
 mod model;
 mod octaves;
+mod partings;
 mod rests;
 mod spans;
 mod staves;
@@ -49,7 +50,17 @@ impl Edition<'_> {
             bars: Vec::new(),
             spans: Vec::new(),
         };
-        Edition { bars: &[], staves: self.staves.into_iter().map(staff).collect(), ..self }
+        Edition {
+            kind: self.kind,
+            head: self.head,
+            bars: &[],
+            movements: self.movements,
+            players: self.players,
+            parts: self.parts,
+            staves: self.staves.into_iter().map(staff).collect(),
+            groups: self.groups,
+            partings: Vec::new(),
+        }
     }
 }
 
@@ -86,6 +97,18 @@ pub fn condensed_score(score: &Score) -> Edition<'_> {
     }
     edition.groups = cast::groups(&edition);
     edition
+}
+
+/// Does a condensed score differ from the full one: do any players share a staff?
+#[must_use]
+pub fn condenses(score: &Score) -> bool {
+    condensed_staves(score) < score.staves.len()
+}
+
+/// How many staves a condensed score has, the two of one player counted as one.
+#[must_use]
+pub fn condensed_staves(score: &Score) -> usize {
+    condensed::pairs(score).len()
 }
 
 /// What a part may have beside its player's own notes.
@@ -181,5 +204,6 @@ fn empty(score: &Score, kind: Kind) -> Edition<'_> {
         parts: Vec::new(),
         staves: Vec::new(),
         groups: Vec::new(),
+        partings: Vec::new(),
     }
 }

@@ -249,6 +249,12 @@ fn say(score: &mut Score, wanted: &Wanted) {
     revised.for_each(|(bars, staff)| say_revised(bars, &score.frame, staff));
 }
 
+/// Would a condensed score of an arrangement differ from the full one: do any two players share a staff?
+#[must_use]
+pub fn condenses(arrangement: &Arrangement) -> bool {
+    edition::condenses(&notate::notate(arrangement))
+}
+
 /// The mark of sources with that digest: its beginning.
 #[must_use]
 pub fn source_mark(digest: &str) -> String {
