@@ -10,6 +10,7 @@ mod heading;
 mod hung;
 pub mod measures;
 mod notes;
+mod seams;
 mod skyline;
 mod spacing;
 mod splitting;
@@ -23,15 +24,15 @@ use std::ops::Range;
 
 use ripieno_compiler::diagnostics::Span;
 use ripieno_compiler::music::Time;
-use ripieno_compiler::resolve::BarLine;
 use ripieno_writers::edition::DirectionKind;
-use ripieno_writers::notate::{ElementKind, Sign};
+use ripieno_writers::notate::ElementKind;
 
 use crate::page::{Draw, Mark, Page, Pages, Turn};
 use crate::paper::{MARGINS, PART_STAFF, SCORE_STAFF, Setup, USUAL_SCORE_STAFF};
-use crate::sheet::{Bar, Event, OfPair, Sheet, Staff};
+use crate::sheet::{Bar, OfPair, Sheet, Staff};
 use breaking::{Pause, Plan, Room, Seam, Stack};
 use measures::SYSTEM_GAP;
+use seams::{pauses, seams};
 use skyline::Skyline;
 use spacing::{BarSpace, bar_spaces};
 use system::{Setting, System};
@@ -572,85 +573,4 @@ fn last_note(sheet: &Sheet, before: usize) -> Option<Span> {
     };
     let last = |bar| notes(bar).max_by_key(|event| event.element.at)?.origin.source;
     (0..before).rev().find_map(last)
-}
-
-/// Where lines should begin: at repeats, double bars and rehearsal marks.
-fn seams(sheet: &Sheet) -> Vec<Seam> {
-    let bars = &sheet.bars;
-    let is_section = |n: usize| {
-        let leaves = |bar: &Bar| bar.signs.iter().any(|sign| sign.stands_at_end());
-        bars[n].begins_at == Time::ZERO && leaves(&bars[n - 1])
-    };
-    let is_seam = |n: usize| {
-        let (before, bar) = (&bars[n - 1], &bars[n]);
-        let divided = before.repeat_ends || bar.repeat_starts || before.line != BarLine::Plain;
-        bar.begins_at == Time::ZERO
-            && (divided || bar.mark.is_some() || !bar.headings.is_empty() || is_section(n))
-    };
-    let inner: Vec<usize> =
-        (1..bars.len()).filter(|&n| is_seam(n)).map(|n| bars[n].index).collect();
-    let end = bars.last().map_or(0, |bar| bar.index + bar.count as usize);
-    let away = |bar: &Bar| {
-        let all = inner.iter().copied().chain([0, end]);
-        all.map(|seam| seam.abs_diff(bar.index)).min().filter(|_| !inner.is_empty())
-    };
-    bars.iter()
-        .enumerate()
-        .map(|(n, bar)| Seam { away: away(bar), section: n > 0 && is_section(n) })
-        .collect()
-}
-
-/// How long a player rests before and after the beginning of each bar, in seconds.
-fn pauses(sheet: &Sheet) -> Vec<Pause> {
-    let bars = sheet.bars.len();
-    let mut pauses = vec![Pause::default(); bars + 1];
-    let silent = |bar: usize| sheet.staves.iter().all(|staff| staff.bars[bar].is_silent());
-    let mut before: f64 = 0.0;
-    for (bar, pause) in pauses.iter_mut().enumerate().take(bars) {
-        // Between movements everybody turns, unless the next one follows at once.
-        let attacca = bar > 0 && sheet.bars[bar - 1].signs.contains(&Sign::Attacca);
-        if bar > 0 && !sheet.bars[bar].headings.is_empty() && !attacca {
-            before += BETWEEN_MOVEMENTS;
-        }
-        // Within a bar nobody turns.
-        pause.before = if sheet.bars[bar].begins_at > Time::ZERO { 0.0 } else { before };
-        let pace = sheet.bars[bar].pace;
-        let quarters = |time: Time| time.to_f64() * 4.0;
-        if silent(bar) {
-            before += quarters(sheet.bars[bar].length) * pace;
-        } else {
-            before = quarters(edge_rest(sheet, bar, true)) * pace;
-        }
-    }
-    let mut after = 0.0;
-    for bar in (0..bars).rev() {
-        let pace = sheet.bars[bar].pace;
-        let quarters = |time: Time| time.to_f64() * 4.0;
-        if silent(bar) {
-            after += quarters(sheet.bars[bar].length) * pace;
-        } else {
-            after = quarters(edge_rest(sheet, bar, false)) * pace;
-        }
-        pauses[bar].after = if sheet.bars[bar].begins_at > Time::ZERO { 0.0 } else { after };
-    }
-    pauses
-}
-
-/// Seconds between two movements in which a page can be turned. Our heuristic.
-const BETWEEN_MOVEMENTS: f64 = 5.0;
-
-/// Rest at the end (or the beginning) of a bar that all staves share.
-fn edge_rest(sheet: &Sheet, bar: usize, end: bool) -> Time {
-    let length = sheet.bars[bar].length;
-    let rest = |staff: &Staff| {
-        let events = staff.bars[bar].voices.iter().flat_map(|voice| &voice.events);
-        let notes = events.filter(|event| {
-            !event.element.cue && matches!(event.element.kind, ElementKind::Note(_))
-        });
-        let end_of = |event: &Event| (event.element.at + event.element.length).min(length);
-        let notes = notes.map(|event| (event.element.at, end_of(event)));
-        if end { notes.map(|(_, to)| length - to).min() } else { notes.map(|(from, _)| from).min() }
-            .unwrap_or(length)
-    };
-    sheet.staves.iter().map(rest).min().unwrap_or(Time::ZERO)
 }
