@@ -8,7 +8,7 @@ use ripieno_writers::render::{self, ScoreKind, Wanted};
 
 use crate::draw::{pdf, png, svg};
 use crate::page::{Pages, Shape, Turn};
-use crate::paper::Paper;
+use crate::paper::{MARGINS, Paper, SCORE_STAFF, Setup};
 use crate::{layout, overrides, reading};
 
 /// A format that pages are drawn in.
@@ -57,12 +57,30 @@ pub struct Printed {
     pub turns: Vec<Turn>,
     /// Height of its staves in millimetres.
     pub staff_height: f64,
+    /// What would make the staves of a score larger that cannot be read.
+    pub larger: Option<Larger>,
     /// The players whose staves were left out of a system.
     pub hidden: Vec<usize>,
     /// Words with characters that no face has, and these characters.
     pub boxes: Vec<(String, String)>,
     /// The lines of layouts by which signs were moved.
     pub nudged: Vec<Span>,
+}
+
+/// What would make staves larger, each with their height in millimetres then, as far as it can be said
+/// without trying.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Larger {
+    /// The paper that they are on.
+    pub on: Paper,
+    /// Are they that small because a layout wants them so?
+    pub chosen: bool,
+    /// The page upright, where it lies on its side.
+    pub upright: Option<f64>,
+    /// The smallest paper on which they can be read, or the largest that there is.
+    pub paper: Option<(Paper, f64)>,
+    /// A condensed score.
+    pub condensed: Option<f64>,
 }
 
 /// A file as it was drawn: what is to be added to its name, the format, and what stands in it.
@@ -113,6 +131,39 @@ pub fn each_output<E>(
 }
 
 impl Work<'_> {
+    /// What would make the staves of a score larger, if they are too small.
+    fn larger(&self, of: Of, setup: &Setup, height: f64) -> Option<Larger> {
+        let Of::Score(kind) = of else { return None };
+        let least = SCORE_STAFF.1;
+        if height >= least - 0.01 {
+            return None;
+        }
+        // What takes room beside the music: margins, head and foot.
+        let room = |height: f64| height - MARGINS.top - MARGINS.bottom - 20.0;
+        let (wide, high) = setup.paper.millimetres();
+        let now = room(if setup.landscape { wide } else { high });
+        let on = |millimetres: f64| height * room(millimetres) / now;
+        let of_paper = |paper: Paper| {
+            let (wide, high) = paper.millimetres();
+            on(if setup.landscape { wide } else { high })
+        };
+        let mut papers: Vec<(Paper, f64)> =
+            Paper::WORDS.into_iter().map(|(paper, _)| (paper, of_paper(paper))).collect();
+        papers.retain(|(_, larger)| *larger > height + 0.1);
+        papers.sort_by(|a, b| a.1.total_cmp(&b.1));
+        let fits = papers.iter().copied().find(|(_, larger)| *larger >= least);
+        let staves = self.written.staves.len();
+        let condensed = edition::condensed_staves(&self.written);
+        let fewer = kind == ScoreKind::Full && condensed < staves;
+        Some(Larger {
+            on: setup.paper,
+            chosen: setup.staff_height.is_some_and(|chosen| chosen < least),
+            upright: setup.landscape.then(|| on(high)),
+            paper: fits.or(papers.last().copied()),
+            condensed: fewer.then(|| height * staves as f64 / condensed as f64),
+        })
+    }
+
     fn printed(&self, of: Of, setups: &Setups, formats: &[Drawn]) -> (Printed, Vec<File>) {
         let written = &self.written;
         let edition = match of {
@@ -130,11 +181,13 @@ impl Work<'_> {
         let pages = layout::pages(&reading::sheet_for(&edition, &setup), &setup);
         let files = formats.iter().flat_map(|&format| files(&pages, format)).collect();
         let boxes = boxes(&pages);
+        let staff_height = pages.pages.first().map_or(f64::MAX, |page| page.space * 4.0);
         let printed = Printed {
             of,
             pages: pages.pages.len(),
             turns: pages.turns,
-            staff_height: pages.pages.first().map_or(f64::MAX, |page| page.space * 4.0),
+            staff_height,
+            larger: self.larger(of, &setup, staff_height),
             boxes,
             hidden: pages.hidden,
             nudged: pages.nudged,

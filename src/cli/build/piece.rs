@@ -14,7 +14,7 @@ use ripieno_compiler::arrange::Arrangement;
 use ripieno_compiler::diagnostics::Diagnostic;
 use ripieno_compiler::resolve::{Form, Piece, Scoring, seconds_per_whole};
 use ripieno_engrave::overrides;
-use ripieno_writers::render::{self, slug};
+use ripieno_writers::render::{self, ScoreKind, slug};
 
 /// One piece while it is got ready in the output folder.
 pub(super) struct Building<'a> {
@@ -118,6 +118,13 @@ impl<'a> Building<'a> {
                 wanted.revised = reprint::new_bars(past, now, cues);
             }
             let mut told = String::new();
+            let both = [ScoreKind::Full, ScoreKind::Condensed];
+            let same = both.iter().all(|kind| wanted.scores.contains(kind))
+                && !printing.is_passage()
+                && !render::condenses(arrangement);
+            if same {
+                wanted.scores.retain(|kind| *kind != ScoreKind::Condensed);
+            }
             if printing.is_passage() {
                 for (path, bytes) in printing.passage(arrangement, &wanted, &formats)? {
                     stage(&path, &bytes)?;
@@ -128,6 +135,9 @@ impl<'a> Building<'a> {
                 })?;
                 let printed = printing.each_file(arrangement, &wanted, &formats, threads, stage)?;
                 told = printed.0;
+                if same {
+                    told.push_str(SAME_SCORES);
+                }
                 let mut on_pages = printed.1;
                 let allowed = |finding: &Diagnostic| check::is_allowed(arrangement, finding);
                 on_pages.findings.retain(|finding| !allowed(finding));
@@ -203,6 +213,9 @@ impl<'a> Building<'a> {
         Ok(text)
     }
 }
+
+/// What is told where a condensed score was asked for beside the full one and would repeat it.
+const SAME_SCORES: &str = "  Condensed score: none, since no two players could share a staff; it would repeat the full score\n";
 
 fn bars(arrangement: &Arrangement) -> String {
     let bars = &arrangement.piece.form.bars;

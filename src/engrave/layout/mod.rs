@@ -23,13 +23,14 @@ use std::ops::Range;
 
 use ripieno_compiler::diagnostics::Span;
 use ripieno_compiler::music::Time;
+use ripieno_compiler::resolve::BarLine;
 use ripieno_writers::edition::DirectionKind;
 use ripieno_writers::notate::{ElementKind, Sign};
 
 use crate::page::{Mark, Page, Pages, Turn};
-use crate::paper::{MARGINS, PART_STAFF, SCORE_STAFF, Setup};
-use crate::sheet::{Bar, Event, Sheet, Staff};
-use breaking::{Pause, Plan, Room};
+use crate::paper::{MARGINS, PART_STAFF, SCORE_STAFF, Setup, USUAL_SCORE_STAFF};
+use crate::sheet::{Bar, Event, OfPair, Sheet, Staff};
+use breaking::{Pause, Plan, Room, Seam, Stack};
 use measures::SYSTEM_GAP;
 use skyline::Skyline;
 use spacing::{BarSpace, bar_spaces};
@@ -58,6 +59,10 @@ pub fn pages(sheet: &Sheet, setup: &Setup) -> Pages {
         };
     }
     let height = setup.staff_height.unwrap_or_else(|| fitting(sheet, setup));
+    // Large scores leave out who rests, where nothing else is asked for.
+    let small = !sheet.is_part && setup.staff_height.is_none() && height < USUAL_SCORE_STAFF;
+    let hiding = Setup { hide_empty: true, ..setup.clone() };
+    let setup = if small && !setup.bare { &hiding } else { setup };
     let width = line_width(setup, height / 4.0) - frame::indent(sheet, false);
     match splitting::split(sheet, &spaces, width) {
         Some(split) => set(&split, &bar_spaces(&split), setup, height),
@@ -152,7 +157,8 @@ fn fitting(sheet: &Sheet, setup: &Setup) -> f64 {
         return PART_STAFF;
     }
     let (_, height) = size(setup);
-    let spaces = sheet.staves.len() as f64 * 10.6 + 8.0;
+    let usual = sheet.staves.iter().filter(|staff| staff.is_usual()).count();
+    let spaces = usual as f64 * 10.6 + 8.0;
     let room = height - MARGINS.top - MARGINS.bottom - 10.0;
     let systems = if spaces * 2.1 * 5.0 / 4.0 < room { 2.0 } else { 1.0 };
     (4.0 * room / spaces / systems).clamp(SCORE_STAFF.1, SCORE_STAFF.0)
@@ -212,7 +218,10 @@ fn reach(sheet: &Sheet, spaces: &[BarSpace], bar: usize) -> (f64, f64) {
     top += if what.mark.is_some() { 3.6 } else { 0.0 };
     top += if what.ending_starts.is_some() { 2.5 } else { 0.0 };
     let below = if bar + 1 == sheet.bars.len() { sheet.closing.len() } else { 0 };
-    (top, side(last, false) + heading::LINE * below as f64)
+    // Players who cross have one staff more.
+    let crossed = sheet.staves.iter().filter(|staff| staff.bars[bar].crossed).count() as f64;
+    let parted = crossed * (4.0 + measures::STAFF_GAP);
+    (top, side(last, false) + heading::LINE * below as f64 + parted)
 }
 
 /// Everything that is fixed once the size of the staves is.
@@ -224,6 +233,7 @@ struct Layout<'a> {
     /// Millimetres in a staff space.
     space: f64,
     pauses: Vec<Pause>,
+    seams: Vec<Seam>,
     room: Room,
     top: (f64, f64),
 }
@@ -248,6 +258,7 @@ impl<'a> Layout<'a> {
             reach,
             space,
             pauses: pauses(sheet),
+            seams: seams(sheet),
             room: Room {
                 width,
                 indents: (frame::indent(sheet, true), frame::indent(sheet, false)),
@@ -258,14 +269,38 @@ impl<'a> Layout<'a> {
         }
     }
 
-    /// How high the staves of a system are together with what stands between them.
-    fn stack(&self) -> f64 {
-        let mut height = 4.0;
-        for pair in self.sheet.staves.windows(2) {
-            height += 4.0 + measures::STAFF_GAP;
-            height += if pair[0].part == pair[1].part { 1.2 } else { 0.9 };
+    /// How high the staves of a system are together with what stands between them, by the parts that
+    /// it has.
+    fn stack(&self, slack: f64) -> Stack {
+        let sheet = self.sheet;
+        let usual: Vec<&Staff> = sheet.staves.iter().filter(|staff| staff.is_usual()).collect();
+        let parts: Vec<&[&Staff]> = usual.chunk_by(|a, b| a.part == b.part).collect();
+        let height = |part: &&[&Staff]| {
+            let joined = part.len() as f64 - 1.0;
+            let gap = 4.0 + measures::STAFF_GAP;
+            (gap + 0.9 + joined * (gap + 1.2)) * slack
+        };
+        let hides = self.setup.hide_empty;
+        let plays = |bar: usize| {
+            let plays = |part: &&[&Staff]| {
+                let may_go = hides && self.may_go(part[0]);
+                !may_go || part.iter().any(|staff| !staff.bars[bar].is_silent())
+            };
+            parts.iter().map(plays).collect()
+        };
+        Stack {
+            heights: parts.iter().map(height).collect(),
+            plays: (0..sheet.bars.len()).map(plays).collect(),
+            more: SYSTEM_GAP * 0.72 - (measures::STAFF_GAP + 0.9) * slack,
         }
-        height
+    }
+
+    /// May a staff be left out of systems in which it rests?
+    fn may_go(&self, staff: &Staff) -> bool {
+        match &self.setup.hidden {
+            None => true,
+            Some(players) => staff.players.iter().all(|player| players.contains(player)),
+        }
     }
 
     fn breaks(&self, slack: f64) -> (Vec<Vec<Range<usize>>>, bool) {
@@ -281,10 +316,11 @@ impl<'a> Layout<'a> {
         let plan = Plan {
             spaces: self.spaces,
             reach: &reach,
-            stack: self.stack() * slack + SYSTEM_GAP * 0.72,
+            stack: self.stack(slack),
             pauses: &self.pauses,
             line_before: &lines,
             page_before: &turns,
+            seams: &self.seams,
             room: self.room,
         };
         plan.pages()
@@ -318,7 +354,8 @@ impl<'a> Layout<'a> {
             } else {
                 (self.top.1, self.room.heights.1)
             };
-            let (ys, fits) = stand(&mut systems, (from, from + to), n + 1 == count);
+            let last = n + 1 == count;
+            let (ys, fits) = stand(&mut systems, (from, from + to), last);
             if !fits && !force {
                 return None;
             }
@@ -326,8 +363,11 @@ impl<'a> Layout<'a> {
             let mut marks: Vec<Mark> = Vec::new();
             for system in &systems {
                 let staves = self.sheet.staves.iter().enumerate();
-                let away = staves.filter(|(staff, _)| !system.shows(*staff));
-                hidden.extend(away.flat_map(|(_, staff)| staff.players.iter().copied()));
+                let (here, away): (Vec<_>, Vec<_>) =
+                    staves.partition(|(staff, _)| system.shows(*staff));
+                let shown = |player: &usize| here.iter().any(|(_, s)| s.players.contains(player));
+                let players = away.iter().flat_map(|(_, staff)| staff.players.iter().copied());
+                hidden.extend(players.filter(|player| !shown(player)));
             }
             nudged.extend(systems.iter().flat_map(|system| &system.nudged));
             for (system, y) in systems.into_iter().zip(ys) {
@@ -409,22 +449,31 @@ impl<'a> Layout<'a> {
         system::system(self.sheet, self.spaces, (bars, &shown), setting, &self.setup.nudges)
     }
 
-    /// The staves that a system has: all, or those that play in it.
+    /// The staves that a system has: all, or those that play in it. Two players who may share a staff
+    /// have one each where they cross.
     fn shown(&self, bars: &Range<usize>) -> Vec<usize> {
-        let all: Vec<usize> = (0..self.sheet.staves.len()).collect();
+        let mut crossed = false;
+        let mut stands = |staff: usize| {
+            let staff = &self.sheet.staves[staff];
+            match staff.of_pair {
+                None => true,
+                Some(OfPair::Shared) => {
+                    crossed = staff.bars[bars.clone()].iter().any(|bar| bar.crossed);
+                    !crossed
+                }
+                Some(OfPair::Alone) => crossed,
+            }
+        };
+        let all: Vec<usize> = (0..self.sheet.staves.len()).filter(|&n| stands(n)).collect();
         if !self.setup.hide_empty || bars.start == 0 {
             return all;
         }
         let plays = |staff: &Staff| staff.bars[bars.clone()].iter().any(|bar| !bar.is_silent());
         let part_plays =
             |part: usize| self.sheet.staves.iter().filter(|staff| staff.part == part).any(plays);
-        let may_go = |staff: &Staff| match &self.setup.hidden {
-            None => true,
-            Some(players) => staff.players.iter().all(|player| players.contains(player)),
-        };
         let stays = |&staff: &usize| {
             let staff = &self.sheet.staves[staff];
-            part_plays(staff.part) || !may_go(staff)
+            part_plays(staff.part) || !self.may_go(staff)
         };
         let shown: Vec<usize> = all.iter().copied().filter(stays).collect();
         if shown.is_empty() { all } else { shown }
@@ -437,6 +486,8 @@ impl<'a> Layout<'a> {
 fn stand(systems: &mut [System], (from, to): (f64, f64), last: bool) -> (Vec<f64>, bool) {
     let (ys, end) = close_together(systems, from);
     let left = to - end;
+    // A last page that is more than half full is filled like the others.
+    let last = last && left > (to - from) * 0.45;
     let staves: usize = systems.iter().map(System::gaps).sum();
     if left > 0.0 && staves > 0 {
         let share = if systems.len() > 1 { 0.6 } else { 1.0 };
@@ -498,6 +549,32 @@ fn last_note(sheet: &Sheet, before: usize) -> Option<Span> {
     };
     let last = |bar| notes(bar).max_by_key(|event| event.element.at)?.origin.source;
     (0..before).rev().find_map(last)
+}
+
+/// Where lines should begin: at repeats, double bars and rehearsal marks.
+fn seams(sheet: &Sheet) -> Vec<Seam> {
+    let bars = &sheet.bars;
+    let is_section = |n: usize| {
+        let leaves = |bar: &Bar| bar.signs.iter().any(|sign| sign.stands_at_end());
+        bars[n].begins_at == Time::ZERO && leaves(&bars[n - 1])
+    };
+    let is_seam = |n: usize| {
+        let (before, bar) = (&bars[n - 1], &bars[n]);
+        let divided = before.repeat_ends || bar.repeat_starts || before.line != BarLine::Plain;
+        bar.begins_at == Time::ZERO
+            && (divided || bar.mark.is_some() || !bar.headings.is_empty() || is_section(n))
+    };
+    let inner: Vec<usize> =
+        (1..bars.len()).filter(|&n| is_seam(n)).map(|n| bars[n].index).collect();
+    let end = bars.last().map_or(0, |bar| bar.index + bar.count as usize);
+    let away = |bar: &Bar| {
+        let all = inner.iter().copied().chain([0, end]);
+        all.map(|seam| seam.abs_diff(bar.index)).min().filter(|_| !inner.is_empty())
+    };
+    bars.iter()
+        .enumerate()
+        .map(|(n, bar)| Seam { away: away(bar), section: n > 0 && is_section(n) })
+        .collect()
 }
 
 /// How long a player rests before and after the beginning of each bar, in seconds.

@@ -2,6 +2,7 @@
 
 use std::ops::Range;
 
+use kurbo::Rect;
 use ripieno_compiler::diagnostics::Span;
 use ripieno_compiler::instruments::Clef;
 use ripieno_compiler::music::Time;
@@ -172,10 +173,15 @@ impl System {
         }
         marks.append(&mut lines.marks);
         self.spreads(&mut marks, sheet, spaces);
-        frame::joins(&mut marks, sheet, (&self.shown, &self.ys), &self.placed, self.setting);
-        for (canvas, &y) in self.canvases.into_iter().zip(&self.ys) {
-            marks.extend(canvas.marks.into_iter().map(|mark| mark.moved(0.0, y)));
-        }
+        let canvases = self.canvases.into_iter().zip(&self.ys);
+        let own: Vec<Mark> = canvases
+            .flat_map(|(canvas, &y)| canvas.marks.into_iter().map(move |mark| mark.moved(0.0, y)))
+            .collect();
+        let words: Vec<Rect> =
+            own.iter().filter(|mark| mark.kind == Kind::Text).map(Mark::bounds).collect();
+        let rows = (&self.shown[..], &self.ys[..]);
+        frame::joins(&mut marks, sheet, rows, &words, &self.placed, self.setting);
+        marks.extend(own);
         marks
     }
 }
@@ -523,6 +529,20 @@ impl SystemLine<'_> {
         }
     }
 
+    /// Behind the sign of a chord that is broken over both staves of the player at a time of a bar: it goes
+    /// through what stands between them.
+    fn spread_right(&self, placed: &PlacedBar, at: Time) -> f64 {
+        let space = &self.spaces[placed.bar];
+        let lanes = self.staff().lanes.clone();
+        let all = lanes.flat_map(|lane| space.chords[lane].iter().zip(&space.column_of[lane]));
+        let joined = all.filter(|(chord, _)| chord.joined && chord.at() == at);
+        let sign = joined.filter_map(|(chord, column)| {
+            let x = placed.columns.get(*column)? + chord.shift + chord.spread?;
+            Some(x + Glyph::WiggleArpeggiatoUp.bounds().x1 + 0.2)
+        });
+        sign.fold(f64::MIN, f64::max)
+    }
+
     /// Directions of the staff with their places.
     fn said(&self) -> Vec<Said<'_>> {
         let mut said = Vec::new();
@@ -539,9 +559,13 @@ impl SystemLine<'_> {
                 let x = if at_end { left } else { left + 0.6 };
                 let at = (placed.bar, direction.at);
                 // Bar lines of a score go through what stands between its staves.
-                let clear = if self.sheet.is_part || n == 0 { f64::MIN } else { placed.x + 0.3 };
+                let through = !self.sheet.is_part;
+                let clear = if !through || n == 0 { f64::MIN } else { placed.x + 0.3 };
+                let clear = clear.max(self.spread_right(placed, direction.at));
+                let ends = placed.end - space.line - 0.4;
+                let room = through.then(|| ((placed.x + 0.3).min(ends), ends));
                 let above = direction.above;
-                said.push(Said { kind: &direction.kind, x, left, clear, at, above });
+                said.push(Said { kind: &direction.kind, x, left, clear, room, at, above });
             }
         }
         said

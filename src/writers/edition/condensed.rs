@@ -6,7 +6,8 @@
 //! - as one voice where they read the same ("a 2"), or where only one plays ("1.", "2.");
 //! - as chords on one stem where they have the same rhythm, ties, slurs and signs, and the first is
 //!   nowhere below the second;
-//! - as two voices elsewhere, the first with its stems up.
+//! - as two voices elsewhere, the first with its stems up. Where they cross, `partings` has them by
+//!   themselves too.
 //!
 //! What is said to both alike stands once. (Common practice.)
 
@@ -23,7 +24,7 @@ use crate::notate::{Element, ElementKind, Measure, Origin, Score, Staff, StaffNo
 
 use super::{
     DirectionKind, Edition, EditionDirection, EditionPart, EditionPlayer, EditionStaff, Spanner,
-    SpannerKind, StaffBar, Stems, VoiceBar, spans, staves,
+    SpannerKind, StaffBar, Stems, VoiceBar, partings, spans, staves,
 };
 
 /// The players that share a staff: neighbours in the score.
@@ -130,6 +131,7 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
         players: player..player + 2,
         staves: number..number + 1,
     });
+    partings::add(edition, pair, (player, part));
 }
 
 /// "Horns 1, 2 in D" from "Horn 1" and "Horn 2"; both names in full where they do not end alike.

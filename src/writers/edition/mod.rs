@@ -10,6 +10,7 @@ mod condensed;
 mod cues;
 mod model;
 mod octaves;
+mod partings;
 mod rests;
 mod spans;
 mod staves;
@@ -42,6 +43,18 @@ pub fn condensed_score(score: &Score) -> Edition<'_> {
     }
     edition.groups = cast::groups(&edition);
     edition
+}
+
+/// Does a condensed score differ from the full one: do any players share a staff?
+#[must_use]
+pub fn condenses(score: &Score) -> bool {
+    condensed_staves(score) < score.staves.len()
+}
+
+/// How many staves a condensed score has, the two of one player counted as one.
+#[must_use]
+pub fn condensed_staves(score: &Score) -> usize {
+    condensed::pairs(score).len()
 }
 
 /// What a part may have beside its player's own notes.
@@ -137,5 +150,6 @@ fn empty(score: &Score, kind: Kind) -> Edition<'_> {
         parts: Vec::new(),
         staves: Vec::new(),
         groups: Vec::new(),
+        partings: Vec::new(),
     }
 }

@@ -176,9 +176,11 @@ fn say_changes(
             measure.instrument = Some(hand);
         }
     }
-    let taken = |at: Time| borders.iter().any(|(_, start)| *start == at);
-    for told in names::changes_told(part).into_iter().filter(|told| taken(told.taken)) {
-        let bar = frame.partition_point(|bar| bar.start <= told.at).saturating_sub(1);
+    let starts: Vec<Time> = borders.iter().map(|(_, start)| *start).collect();
+    let told = names::changes_told(part, &starts).into_iter();
+    for told in told.filter(|told| starts.contains(&told.taken)) {
+        let begun = |bar: &FrameBar| bar.start < told.at || bar.start == told.at && !told.at_end;
+        let bar = frame.partition_point(begun).saturating_sub(1);
         let (Some(frame), Some(measure)) = (frame.get(bar), measures.get_mut(bar)) else {
             continue;
         };

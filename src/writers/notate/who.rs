@@ -17,9 +17,15 @@ const FORGOTTEN: i64 = 2;
 pub(super) fn said(part: &Part, frame: &[FrameBar]) -> Vec<Said> {
     let mut all = solos(part);
     all.extend(divisions(part, frame));
-    all.retain(|(at, who, _)| !is_said(part, (*at, *at), who));
+    all.retain(|(at, who, _)| !is_said(part, (free_from(part, *at), *at), who));
     all.sort_by_key(|(at, ..)| *at);
     all
+}
+
+/// Where the rest before a note begins: what is said from there on is read at the note.
+fn free_from(part: &Part, at: Time) -> Time {
+    let next = part.notes.partition_point(|note| note.start < at);
+    next.checked_sub(1).map_or(Time::ZERO, |before| part.notes[before].end().min(at))
 }
 
 /// Do words of the arranger between two times (both included) say so? "solo" is said by "Solo, with
@@ -216,6 +222,10 @@ mod tests {
     fn what_the_arranger_says_is_not_said_again() {
         let bars = "1: [\"divisi\"] 1/2 D5&F5 | 2: E5 | 3: [\"unis.\"] F5 |";
         assert_eq!(section(bars, PLAIN), "");
+        // Words in the rest before are read with the first note.
+        let line = "violin-1 plays tune as melody, solo";
+        assert_eq!(section("1: [\"solo\"] rest | 2: 1/4 rest D5 | 3: 1/2 E5 |", line), "");
+        assert_eq!(section("1: [\"dolce\"] rest | 2: 1/4 rest D5 |", line), "2 1/4 soli");
         let solo = "violin-1 plays tune as melody, solo \"Soli, dolce\"";
         assert_eq!(section("1: 1/2 D5 | 2: E5 |", solo), "");
     }

@@ -176,6 +176,12 @@ pub fn notated(arrangement: &Arrangement, wanted: &Wanted, pitches: Pitches) -> 
     score
 }
 
+/// Would a condensed score of an arrangement differ from the full one: do any two players share a staff?
+#[must_use]
+pub fn condenses(arrangement: &Arrangement) -> bool {
+    edition::condenses(&notate::notate(arrangement))
+}
+
 /// The mark of sources with that digest: its beginning.
 #[must_use]
 pub fn source_mark(digest: &str) -> String {
