@@ -23,6 +23,7 @@ mod names;
 mod passages;
 mod players;
 mod raw;
+mod reach;
 mod reduce;
 mod register;
 mod score;
@@ -36,6 +37,7 @@ mod voice;
 mod words;
 
 use std::borrow::Cow;
+use std::collections::HashMap;
 use std::fmt::{self, Write};
 
 // The stages before, under the names they have everywhere.
@@ -129,6 +131,7 @@ pub fn import(bytes: &[u8], options: &Options) -> Result<Import, Error> {
         }
         input::Input::Midi => midi::read(bytes, &mut losses, &mut guesses)?,
     };
+    let count = score.parts.len();
     let kept = Kept {
         parts: select::parts(&mut score, &options.parts)?,
         first_bar: match options.bars {
@@ -136,7 +139,9 @@ pub fn import(bytes: &[u8], options: &Options) -> Result<Import, Error> {
             None => 0,
         },
     };
-    let part_names = part_names(&score);
+    let mut names: HashMap<usize, String> =
+        kept.parts.iter().copied().zip(part_names(&score)).collect();
+    losses.renumber(kept.parts, kept.first_bar);
     let mut parted = 0;
     for part in &mut score.parts {
         parted += register::part(part);
@@ -146,18 +151,23 @@ pub fn import(bytes: &[u8], options: &Options) -> Result<Import, Error> {
     }
     if let Some(reduction) = options.reduce {
         guesses.extend(reduce::reduce(&mut score, reduction == Reduction::Three));
+        // What is told of the new parts is not of those of the file.
+        let parts: Vec<usize> = (count..).take(score.parts.len()).collect();
+        names.extend(parts.iter().copied().zip(part_names(&score)));
+        losses.renumber(parts, kept.first_bar);
+    }
+    for (part, in_part) in score.parts.iter_mut().enumerate() {
+        for line in &mut in_part.lines {
+            reach::line(line, &score.bars, (part, &mut losses));
+        }
     }
     names::give(&mut score);
     let scoring = (options.setting == Setting::Scoring)
         .then(|| scoring::make(&score, &mut losses, &mut guesses));
     let source = source(&score, scoring.as_ref(), options, &mut losses);
     let numbers: Vec<i32> = score.bars.iter().map(|bar| bar.number).collect();
-    let part = |index: usize| {
-        let place = kept.parts.binary_search(&index).ok()?;
-        part_names.get(place).cloned()
-    };
     let number = |index: usize| numbers.get(index.checked_sub(kept.first_bar)?).copied();
-    let losses = losses.finish(part, number);
+    let losses = losses.finish(|part| names.get(&part).cloned(), number);
     Ok(Import { source, report: Report { losses, guesses } })
 }
 

@@ -98,6 +98,10 @@ pub(super) const NOWHERE: usize = u32::MAX as usize;
 pub(super) struct Losses {
     found: HashMap<(Fate, Cow<'static, str>, Option<u32>), Entry>,
     order: usize,
+    /// What each part that is told of by its place is in the report; none: by its place.
+    parts: Vec<usize>,
+    /// Index in the file of the bar that is told of as the first.
+    first_bar: usize,
 }
 
 #[derive(Debug, Default)]
@@ -108,6 +112,12 @@ struct Entry {
 }
 
 impl Losses {
+    /// From now on parts and bars are told of by their places among those that are left: the first
+    /// part is `parts[0]` of before, the first bar is `first_bar`.
+    pub(super) fn renumber(&mut self, parts: Vec<usize>, first_bar: usize) {
+        (self.parts, self.first_bar) = (parts, first_bar);
+    }
+
     /// Something is not in the source.
     pub(super) fn left_out(
         &mut self,
@@ -131,7 +141,9 @@ impl Losses {
     fn add(&mut self, fate: Fate, what: Cow<'static, str>, part: Option<usize>, bar: usize) {
         // Whatever a file holds, the report stays one that can be read.
         const MOST_KINDS: usize = 2000;
+        let part = part.map(|part| self.parts.get(part).copied().unwrap_or(part));
         let part = part.and_then(|part| u32::try_from(part).ok());
+        let bar = if bar == NOWHERE { bar } else { bar + self.first_bar };
         let bar = u32::try_from(bar).unwrap_or(u32::MAX);
         let full = self.found.len() >= MOST_KINDS;
         let key = (fate, what, part);

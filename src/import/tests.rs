@@ -83,17 +83,15 @@ fn a_tremolo_between_two_notes_is_one_note_with_its_other() {
         );
         note(pitch, length, &more)
     };
-    let two = |length, value| half("D5", "start", length, value) + &half("A5", "stop", length, value);
+    let two =
+        |length, value| half("D5", "start", length, value) + &half("A5", "stop", length, value);
     let first = format!("{COMMON}{}{}", two(12, "half"), two(12, "half"));
     // Too short, and without its other: plain notes, and told.
     let second = two(3, "eighth") + &note("C5", 30, "") + &half("E5", "start", 12, "half");
     let import = imported(&file(&[&first, &second]));
     assert_eq!(
         bars(&import),
-        [
-            "1: 1/2 D5[tremolo A5 1/16] D[tremolo A5 1/16] |",
-            "2: 1/16 D5 A 5/8 C 1/4 E |"
-        ]
+        ["1: 1/2 D5[tremolo A5 1/16] D[tremolo A5 1/16] |", "2: 1/16 D5 A 5/8 C 1/4 E |"]
     );
     assert!(losses(&import).contains(&("tremolos between two notes", 2)), "{:?}", losses(&import));
 }
@@ -341,6 +339,15 @@ fn only_the_parts_and_bars_that_are_asked_for() {
     assert_eq!(form(&chosen)[0], "1  metre 4/4, key C major");
     assert_eq!(chosen.report.losses.len(), 1);
     assert_eq!(chosen.report.losses[0].bars, [BarNumbers::one(2)]);
+    let sung = note("D5", 24, "") + &note("E5", 24, "<lyric><text>la</text></lyric>");
+    let text = part(list, &[("P1", measures), ("P2", &[&first, &second, &sung])]);
+    let told = |parts: &[&str]| {
+        let chosen = import(text.as_bytes(), &options(parts, Some(BarNumbers::new(2, 3)))).unwrap();
+        let of_words = chosen.report.losses.into_iter().filter(|loss| loss.what.contains("sung"));
+        of_words.map(|loss| (loss.part, loss.bars)).collect::<Vec<_>>()
+    };
+    let wanted = [(Some("Viola".to_string()), vec![BarNumbers::one(2)])];
+    assert_eq!((told(&["viola"]), told(&[])), (wanted.to_vec(), wanted.to_vec()));
     let wrong = import(text.as_bytes(), &options(&["flute"], None)).unwrap_err();
     assert!(wrong.to_string().contains("“Oboe”, “Viola”"), "{wrong}");
     assert!(import(text.as_bytes(), &options(&[], Some(BarNumbers::new(7, 9)))).is_err());
@@ -483,6 +490,19 @@ fn a_midi_key_below_the_lowest_octave_is_left_out_and_told() {
     let told = import.report.to_text();
     assert!(told.contains("notes below C0: once"), "{told}");
     assert!(told.contains("notes that last no time, written as short ones: once"), "{told}");
+}
+
+#[test]
+fn a_midi_file_whose_last_bar_reaches_beyond_the_longest_piece_is_refused() {
+    // A note of 20,000 whole notes, in bars of 12/8 and of 4/4.
+    let of = |count: u8, unit: u8| {
+        let mut meta = vec![0, 0xff, 0x58, 4, count, unit, 24, 8, 0, 0x90, 62, 80];
+        meta.extend([0x83, 0xd4, 0xe0, 0, 0x90, 62, 0]);
+        import(&midi(&meta, &[]), &Options::default())
+    };
+    let error = of(12, 3).unwrap_err().to_string();
+    assert!(error.contains("more than 20,000 bars or whole notes"), "{error}");
+    assert!(of(4, 2).unwrap().source.contains("\n  20000  end\n"));
 }
 
 #[test]

@@ -4,6 +4,7 @@
 use std::fmt::Write;
 
 use super::loss::Losses;
+use super::reach;
 use super::score::{Bar, Direction, Note, PartLine, Says, TupletSpan};
 use super::signs;
 use super::tuplets::{self, Tuplet, is_plain};
@@ -24,8 +25,8 @@ struct Piece {
     ends: bool,
 }
 
-/// The bars of a line as they stand between the braces of a voice; gives back which notes are
-/// struck there, each with the index of its bar.
+/// The bars of a line, all of whose times can be reached, as they stand between the braces of a
+/// voice; gives back which notes are struck there, each with the index of its bar.
 pub(super) fn write(
     out: &mut String,
     line: &PartLine,
@@ -47,7 +48,7 @@ pub(super) fn write(
             continue;
         }
         write_rests(out, rests.take());
-        let tuplets = tuplets::find(&places(&pieces), &writer.spans(bar), bar.length);
+        let tuplets = tuplets::find(&places(&pieces), &reach::spans(&line.spans, bar), bar.length);
         let tuplets = tuplets.unwrap_or_default();
         let pieces = writer.cut(pieces, (bar, index), &tuplets);
         let begun = pieces.iter().filter(|piece| piece.begins);
@@ -152,7 +153,11 @@ impl Writer<'_> {
         while let Some(note) = notes.get(here).filter(|note| note.start < bar.end()) {
             let start = (note.start - bar.start).max(at);
             let both = of_two(notes, here)
-                .filter(|[one, two]| one.start - bar.start == start && two.end <= bar.end());
+                .filter(|[one, two]| one.start - bar.start == start && two.end <= bar.end())
+                .filter(|[one, two]| {
+                    let over = |span: &TupletSpan| span.start < two.end && one.start < span.end;
+                    !self.line.spans.iter().any(over)
+                });
             let last = both.map_or(note, |[_, two]| two);
             if both.is_none() && note.of_two == Some(OfTwo::First) {
                 self.losses.left_out("tremolos between two notes", Some(self.part), index);
@@ -176,50 +181,6 @@ impl Writer<'_> {
         if at < bar.length {
             pieces.push(Piece { start: at, end: bar.length, note: None, begins: true, ends: true });
         }
-        self.reachable(pieces, bar, index)
-    }
-
-    /// Moves what no value and no tuplet reaches to the nearest 128th.
-    fn reachable(&mut self, mut pieces: Vec<Piece>, bar: &Bar, index: usize) -> Vec<Piece> {
-        let spans = self.spans(bar);
-        for tries in 0.. {
-            let Err(place) = tuplets::find(&places(&pieces), &spans, bar.length) else {
-                return pieces;
-            };
-            // A bar of nothing but such times is moved at once, or it would take its square.
-            const MOST_TRIES: usize = 64;
-            let moves = |at: Time| at == place || (tries >= MOST_TRIES && !is_plain(at));
-            let nearest = |at: Time| {
-                let count = (at + Time::of(1, 256)).div_floor(Time::of(1, 128));
-                (Time::of(1, 128) * count).min(bar.length)
-            };
-            self.losses.changed(
-                "times that no value and no tuplet of at most 16 reaches, moved by less than a 128th",
-                Some(self.part),
-                index,
-            );
-            for piece in &mut pieces {
-                if moves(piece.start) {
-                    piece.start = nearest(piece.start);
-                }
-                if moves(piece.end) {
-                    piece.end = nearest(piece.end);
-                }
-            }
-            // What lay between the place and where it is now is gone.
-            let mut at = Time::ZERO;
-            for piece in &mut pieces {
-                piece.start = piece.start.max(at);
-                piece.end = piece.end.max(piece.start);
-                at = piece.end;
-            }
-            let gone = pieces.iter().filter(|p| p.end <= p.start && p.note.is_some() && p.begins);
-            let gone = gone.count();
-            pieces.retain(|piece| piece.end > piece.start);
-            for _ in 0..gone {
-                self.losses.left_out("notes too short for any value", Some(self.part), index);
-            }
-        }
         pieces
     }
 
@@ -227,20 +188,6 @@ impl Writer<'_> {
     fn other_of(&self, piece: &Piece) -> Option<&Note> {
         let [one, two] = of_two(&self.line.notes, piece.note?)?;
         (piece.begins && piece.end - piece.start == two.end - one.start).then_some(two)
-    }
-
-    fn spans(&self, bar: &Bar) -> Vec<TupletSpan> {
-        let spans = &self.line.spans;
-        let first = spans.partition_point(|span| span.start < bar.start);
-        spans[first..]
-            .iter()
-            .take_while(|span| span.start < bar.end())
-            .map(|span| TupletSpan {
-                start: span.start - bar.start,
-                end: span.end - bar.start,
-                ..*span
-            })
-            .collect()
     }
 
     /// Cuts pieces at the edges of tuplets and where directions stand.

@@ -263,15 +263,21 @@ impl Diagnostic {
 
     /// The same with all its places counted from the beginning of their texts, as they stand now.
     #[must_use]
-    pub fn placed(mut self, sources: &Sources) -> Diagnostic {
-        let place = |span: &mut Span| {
-            let range = sources.range(*span);
-            *span = Span::new(span.file, range.start.narrow::<u32>(), range.end.narrow::<u32>());
-        };
-        place(&mut self.primary.span);
-        self.labels.iter_mut().for_each(|label| place(&mut label.span));
-        let edits = self.fixes.iter_mut().flat_map(|fix| &mut fix.edits);
-        edits.for_each(|edit| place(&mut edit.span));
+    pub fn placed(self, sources: &Sources) -> Diagnostic {
+        self.with_places(|span| {
+            let range = sources.range(span);
+            Span::new(span.file, range.start.narrow::<u32>(), range.end.narrow::<u32>())
+        })
+    }
+
+    /// The same with another place for each of its places.
+    #[must_use]
+    pub fn with_places(mut self, place: impl Fn(Span) -> Span) -> Diagnostic {
+        let labels = self.labels.iter_mut().map(|label| &mut label.span);
+        let edits = self.fixes.iter_mut().flat_map(|fix| &mut fix.edits).map(|edit| &mut edit.span);
+        for span in std::iter::once(&mut self.primary.span).chain(labels).chain(edits) {
+            *span = place(*span);
+        }
         self
     }
 

@@ -364,3 +364,21 @@ fn a_character_that_nobody_sees_is_told_and_left_out() {
     assert_eq!(findings.iter().map(|f| f.code).collect::<Vec<_>>(), ["syntax/hidden-character"]);
     assert_eq!(piece.title, "Be[31mll Weir");
 }
+
+#[test]
+fn what_is_found_in_a_line_of_which_a_part_is_read_stands_where_it_is() {
+    let line = " 1 metre 4/4, key C major, clef, mark \"Be\u{1B}ll\", double-bar";
+    let text = format!("piece \"Weir\" {{ }}\nform {{\n{line}\n 1 end\n}}\n");
+    let mut sources = Sources::new();
+    let file = sources.add("hidden.ripieno", text.as_str());
+    let (_, findings) = resolve(&mut sources, file, &mut NoFiles);
+    let hidden = findings.iter().find(|f| f.code == "syntax/hidden-character").unwrap();
+    let source = sources.get(file);
+    let word = "\"Be\u{1B}ll\"";
+    assert_eq!(source.text.get(source.exact(hidden.primary.span)), Some(word));
+    let edit = &hidden.fixes[0].edits[0];
+    assert_eq!(
+        (source.text.get(source.exact(edit.span)), edit.text.as_str()),
+        (Some(word), "\"Bell\"")
+    );
+}

@@ -68,8 +68,7 @@ fn readable(cx: &mut ItemReader, pair: &Pair<Rule>) -> Option<(FormLine, Vec<Wor
         let blank = piece.len() - piece.trim_start().len();
         let span = cx.at(start + from + blank, start + from + piece.trim_end().len());
         let alone = format!("{bars} {}", piece.trim());
-        let read = Grammar::parse(Rule::form_line, &alone).ok().and_then(|mut pairs| pairs.next());
-        match read.and_then(|pair| form_line(cx, pair)) {
+        match read_alone(cx, &alone, (bars.len() + 1, span.start as usize)) {
             Some(read) => {
                 let items = read.items.into_iter();
                 line.items.extend(items.map(|item| Spanned { span, ..item }));
@@ -79,6 +78,26 @@ fn readable(cx: &mut ItemReader, pair: &Pair<Rule>) -> Option<(FormLine, Vec<Wor
         from = to + 1;
     }
     Some((line, unread))
+}
+
+/// Reads an item of the form with its bars before it. What stands from one byte on there stands from
+/// another one on in the line, and there it is found.
+fn read_alone(cx: &mut ItemReader, alone: &str, (from, to): (usize, usize)) -> Option<FormLine> {
+    let pair = Grammar::parse(Rule::form_line, alone).ok()?.next()?;
+    let mut reader = ItemReader {
+        file: cx.file,
+        item: cx.item,
+        text: alone,
+        length: alone.len(),
+        diagnostics: Vec::new(),
+    };
+    let line = form_line(&mut reader, pair);
+    let place = |at: u32| (at as usize).saturating_sub(from) + to;
+    for finding in reader.diagnostics {
+        let found = finding.with_places(|span| cx.at(place(span.start), place(span.end)));
+        cx.diagnostics.push(found);
+    }
+    line
 }
 
 pub(super) fn form_line(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<FormLine> {

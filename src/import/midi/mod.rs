@@ -227,11 +227,6 @@ fn lay(
     let mut metre = changes[0].1;
     let mut number = i32::from(pick_up == Time::ZERO);
     while at < end {
-        if score.bars.len() >= limits::BARS as usize || at > Time::of(i64::from(limits::BARS), 1) {
-            return Err(Error::new(
-                "the piece has more than 20,000 bars or whole notes; a source may have that many",
-            ));
-        }
         let mut shown = score.bars.is_empty();
         while let Some((_, new)) = changes.get(next).filter(|(time, _)| *time - shift <= at) {
             shown |= *new != metre;
@@ -249,6 +244,12 @@ fn lay(
             && at > Time::ZERO
         {
             length = *time - shift - at;
+        }
+        let longest = Time::of(i64::from(limits::BARS), 1);
+        if score.bars.len() >= limits::BARS as usize || at + length > longest {
+            return Err(Error::new(
+                "the piece has more than 20,000 bars or whole notes; a source may have that many",
+            ));
         }
         score.bars.push(Bar {
             number,
