@@ -95,7 +95,7 @@ impl<'a> Reader<'a, '_> {
         }
         let voice = self.voice(cursor, found.voice);
         // Both notes of a tremolo are printed with the value of both: that is no tuplet.
-        let halved = hung.of_two.is_some() && found.ratio.0 % 2 == 0;
+        let halved = hung.of_two.is_some() && found.ratio.0.is_multiple_of(2);
         let of_tuplet = if halved { (found.ratio.0 / 2, found.ratio.1) } else { found.ratio };
         let ratio = match of_tuplet {
             (1..=255, 1..=255) if of_tuplet != (1, 1) => {

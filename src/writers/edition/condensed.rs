@@ -62,9 +62,8 @@ fn have_one_bass(first: &Staff, second: &Staff) -> bool {
     let below = first.instrument.transposition == Interval::UNISON
         && second.instrument.transposition == Interval::octaves(-1);
     let same = |(a, b): (&Measure, &Measure)| a.key == b.key;
-    if !(bowed(first) && bowed(second) && below)
-        || !first.measures.iter().zip(&second.measures).all(same)
-    {
+    let one_key = || first.measures.iter().zip(&second.measures).all(same);
+    if !(bowed(first) && bowed(second) && below && one_key()) {
         return false;
     }
     let mut count = [0, 0];
