@@ -6,7 +6,7 @@ use ripieno::narrow::Narrow;
 use std::collections::BTreeSet;
 
 use proptest::prelude::*;
-use ripieno::import::{Options, import};
+use ripieno::import::{Options, Setting, import};
 
 use shared::choices::Choices;
 use shared::generator::source;
@@ -72,6 +72,99 @@ fn a_stroke_held_over_a_change_of_instrument_comes_back() {
          1: 1/2 x x |\n  2: 1/2 = x |\n}\nensemble small {\n  era 1885\n  triangle\n}\n\
          scoring first for small {\n  triangle takes cymbals bar 2\n  triangle plays drum as rhythm\n}\n",
     );
+}
+
+/// A file of parts, each with what stands in its one measure.
+fn of_parts(parts: &[(String, String)]) -> String {
+    let (mut list, mut measures) = (String::new(), String::new());
+    for (index, (name, measure)) in parts.iter().enumerate() {
+        list += &format!("<score-part id='P{index}'><part-name>{name}</part-name></score-part>");
+        measures += &format!(
+            "<part id='P{index}'><measure number='1'><attributes><divisions>32</divisions>\
+             </attributes>{measure}</measure></part>"
+        );
+    }
+    format!("<score-partwise><part-list>{list}</part-list>{measures}</score-partwise>")
+}
+
+fn note(duration: u32, more: &str) -> String {
+    format!(
+        "<note><pitch><step>C</step><octave>5</octave></pitch>\
+         <duration>{duration}</duration><voice>1</voice>{more}</note>"
+    )
+}
+
+#[test]
+fn texts_longer_than_any_may_be_are_cut_and_told() {
+    let long = "la ".repeat(300);
+    let lyric = format!("<lyric><text>{}</text></lyric>", "a".repeat(600));
+    let words = |what: &str| {
+        format!("<direction><direction-type><{what}>{long}</{what}></direction-type></direction>")
+    };
+    let measure = words("words") + &words("rehearsal") + &note(128, &lyric);
+    let head = format!(
+        "<score-partwise><work><work-title>{long}</work-title></work><identification>\
+         <creator type='composer'>{long}</creator><rights>{long}</rights></identification>"
+    );
+    let file = of_parts(&[(long.clone(), measure)]).replace("<score-partwise>", &head);
+    import_anything(file.as_bytes());
+    let import = import(file.as_bytes(), &Options::default()).unwrap();
+    let told = |part: Option<&str>| {
+        let what = "texts of more than 500 characters, cut";
+        let losses = import.report.losses.iter().filter(|loss| loss.what == what);
+        let of_part = losses.filter(|loss| loss.part.is_some() == part.is_some());
+        of_part.map(|loss| loss.count).sum::<usize>()
+    };
+    // Title, composer, rights and mark; words, a syllable and the name of the part.
+    assert_eq!((told(None), told(Some("the part"))), (4, 3));
+}
+
+#[test]
+fn more_lines_than_a_source_may_have_are_refused() {
+    let of = |name: &str, count: usize, setting: Setting| {
+        let name = |n: usize| format!("{} {n}", if n > 200 { "Oboe" } else { name });
+        let parts: Vec<_> = (1..=count).map(|n| (name(n), note(128, ""))).collect();
+        import(of_parts(&parts).as_bytes(), &Options { setting, ..Options::default() })
+    };
+    let taken = |name, count, setting| drop(compiled(&of(name, count, setting).unwrap().source));
+    let refused = |name, count, setting| of(name, count, setting).unwrap_err().to_string();
+    taken("Oboe", 500, Setting::Voices);
+    let error = refused("Oboe", 501, Setting::Voices);
+    assert!(error.contains("501 lines of music, and a source may have 500 voices"), "{error}");
+    taken("Flute", 400, Setting::Scoring);
+    let error = refused("Flute", 401, Setting::Scoring);
+    assert!(error.contains("401 lines of music, and an ensemble may have 400 parts"), "{error}");
+    taken("Oboe", 255, Setting::Scoring);
+    let error = refused("Oboe", 256, Setting::Scoring);
+    assert!(error.contains("256 parts for `oboe`, and an ensemble may have 255"), "{error}");
+}
+
+#[test]
+fn a_part_of_more_lines_than_a_line_of_the_ensemble_has_players_takes_several() {
+    // Thirty notes that begin together and end one after the other.
+    let back = |length: u32| format!("<backup><duration>{length}</duration></backup>");
+    let notes: Vec<String> = (1..=30).map(|length| note(length, "") + &back(length)).collect();
+    let file = of_parts(&[("Violin".to_string(), notes.concat())]);
+    let options = Options { setting: Setting::Scoring, ..Options::default() };
+    let source = import(file.as_bytes(), &options).unwrap().source;
+    assert!(source.contains("  violin-1 24\n  violin-2 6\n"), "{source}");
+    let _ = compiled(&source);
+}
+
+#[test]
+fn a_bar_longer_than_a_line_may_be_goes_on_in_the_next() {
+    let metre = "<attributes><time><beats>64</beats><beat-type>1</beat-type></time></attributes>";
+    let sharp = note(1, "").replace("</step>", "</step><alter>1</alter>");
+    let harmony = |step: &str| {
+        format!(
+            "<harmony><root><root-step>{step}</root-step></root><kind>minor-seventh</kind></harmony>"
+        )
+    };
+    let beat = [harmony("D"), note(1, ""), harmony("E"), sharp].concat();
+    let file = of_parts(&[("Oboe".to_string(), metre.to_string() + &beat.repeat(32 * 128))]);
+    let source = import(file.as_bytes(), &Options::default()).unwrap().source;
+    assert!(source.lines().map(str::len).max() > Some(5_000), "{source}");
+    let _ = compiled(&source);
 }
 
 fn cases() -> ProptestConfig {

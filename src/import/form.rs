@@ -150,6 +150,7 @@ pub(super) fn harmony(out: &mut String, score: &Score, losses: &mut Losses) {
         let ends = here.iter().skip(1).map(|(at, _)| *at).chain([bar.length]);
         let several = here.len() > 1;
         let mut value: Option<Time> = None;
+        let mut line = out.len();
         for ((at, chord), end) in here.iter().zip(ends) {
             if !several {
                 let _ = write!(out, " {chord}");
@@ -157,6 +158,10 @@ pub(super) fn harmony(out: &mut String, score: &Score, losses: &mut Losses) {
             }
             // A chord that is longer than any value is said again.
             for length in values(end - *at) {
+                if out.len() - line > signs::FULL_LINE {
+                    line = out.len();
+                    out.push_str("\n   ");
+                }
                 if value.replace(length) != Some(length) {
                     let _ = write!(out, " {}", value_text(length));
                 }

@@ -7,6 +7,7 @@
 //!
 //! Nothing here reads or writes a file, and nothing knows how a source is parsed.
 
+mod bounds;
 mod directions;
 mod figures;
 mod form;
@@ -156,14 +157,19 @@ pub fn import(bytes: &[u8], options: &Options) -> Result<Import, Error> {
         names.extend(parts.iter().copied().zip(part_names(&score)));
         losses.renumber(parts, kept.first_bar);
     }
+    bounds::refuse(&score, options.setting)?;
+    score.head.title.get_or_insert_with(|| options.title.clone());
+    bounds::cut(&mut score, &mut losses);
     for (part, in_part) in score.parts.iter_mut().enumerate() {
         for line in &mut in_part.lines {
             reach::line(line, &score.bars, (part, &mut losses));
         }
     }
     names::give(&mut score);
-    let scoring = (options.setting == Setting::Scoring)
-        .then(|| scoring::make(&score, &mut losses, &mut guesses));
+    let scoring = match options.setting {
+        Setting::Voices => None,
+        Setting::Scoring => Some(scoring::make(&score, &mut guesses)?),
+    };
     let source = source(&score, scoring.as_ref(), options, &mut losses);
     let numbers: Vec<i32> = score.bars.iter().map(|bar| bar.number).collect();
     let number = |index: usize| numbers.get(index.checked_sub(kept.first_bar)?).copied();
@@ -259,7 +265,7 @@ fn source(
 ) -> String {
     let mut out = String::new();
     let head = &score.head;
-    let title = head.title.as_deref().unwrap_or(&options.title);
+    let title = head.title.as_deref().unwrap_or_default();
     let _ = writeln!(out, "piece {} {{", voice::quoted(title));
     for (word, text) in [
         ("subtitle", &head.subtitle),

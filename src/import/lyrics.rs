@@ -6,6 +6,7 @@ use std::fmt::Write;
 use super::loss::Losses;
 use super::raw::{Sung, Syllable};
 use super::score::{Bar, PartLine};
+use super::signs;
 
 /// The most verses under one voice.
 pub(super) const MOST_VERSES: u8 = 20;
@@ -91,13 +92,19 @@ pub(super) fn write(
             if count == 0 {
                 continue;
             }
-            if !begun && row[0].is_none() {
+            let bytes: usize = row.iter().map(|it| 2 + it.map_or(0, |it| it.text.len())).sum();
+            let why = match () {
+                () if !begun && row[0].is_none() => {
+                    "sung words of a bar whose first notes have none"
+                }
+                () if bytes > signs::FULL_LINE => {
+                    "sung words of a bar, more than stand on a line of a source"
+                }
+                () => "",
+            };
+            if !why.is_empty() {
                 for _ in 0..count {
-                    losses.left_out(
-                        "sung words of a bar whose first notes have none",
-                        Some(part),
-                        bar,
-                    );
+                    losses.left_out(why, Some(part), bar);
                 }
                 continue;
             }

@@ -1,18 +1,23 @@
 //! Writes an ensemble and a scoring as the file has them: who plays which line, and who doubles
 //! whom.
 
+use std::collections::HashMap;
 use std::fmt::Write;
 
-use super::loss::Losses;
+use super::Error;
 use super::passages::{self, Doubled};
 use super::players::{self, Proposal};
 use super::score::{Note, PartLine, Score};
 use crate::instruments::Family;
+use crate::limits;
 use crate::music::{Interval, Pitch};
 use crate::resolve::BarIndices;
 
 /// The year of the proposed ensemble: most instruments of the catalogue are built by then.
 const YEAR: i32 = 1885;
+
+/// The highest number behind an instrument of an ensemble, as in `oboe-2`.
+const MOST_ALIKE: usize = u8::MAX as usize;
 
 /// A line with its player.
 struct Seat {
@@ -58,9 +63,12 @@ impl Scoring {
 }
 
 /// Makes an ensemble and a scoring of the parts of a piece.
-pub(super) fn make(score: &Score, losses: &mut Losses, guesses: &mut Vec<String>) -> Scoring {
+///
+/// # Errors
+/// Refuses more parts for one instrument than the language numbers.
+pub(super) fn make(score: &Score, guesses: &mut Vec<String>) -> Result<Scoring, Error> {
     let mut seats = seats(score);
-    name(&mut seats);
+    name(&mut seats)?;
     for seat in seats.iter().filter(|seat| !seat.proposal.exact) {
         let part = &score.parts[seat.part];
         let stroke = part.lines[seat.line].stroke;
@@ -97,8 +105,8 @@ pub(super) fn make(score: &Score, losses: &mut Losses, guesses: &mut Vec<String>
     for index in 0..seats.len() {
         seats[index].passages = doubled_for_a_while(score, &seats, index);
     }
-    let text = text(score, &seats, losses);
-    Scoring { seats, text }
+    let text = text(score, &seats);
+    Ok(Scoring { seats, text })
 }
 
 fn seats(score: &Score) -> Vec<Seat> {
@@ -122,17 +130,33 @@ fn seats(score: &Score) -> Vec<Seat> {
 }
 
 /// One line of the ensemble for each part, or for each instrument of a player of percussion.
-fn name(seats: &mut [Seat]) {
-    let group = |seat: &Seat| (seat.part, seat.proposal.instrument.id.clone());
-    let mut groups: Vec<(usize, String)> = Vec::new();
-    for seat in seats.iter() {
-        if groups.last() != Some(&group(seat)) && !groups.contains(&group(seat)) {
-            groups.push(group(seat));
+fn name(seats: &mut [Seat]) -> Result<(), Error> {
+    // A part with more lines than a line of the ensemble may have players has several of them.
+    let mut groups: Vec<(usize, String, usize)> = Vec::new();
+    let mut counts: HashMap<(usize, String), usize> = HashMap::new();
+    let of_seats: Vec<(usize, String, usize)> = seats
+        .iter()
+        .map(|seat| {
+            let (part, id) = (seat.part, seat.proposal.instrument.id.clone());
+            let count = counts.entry((part, id.clone())).or_default();
+            *count += 1;
+            (part, id, (*count - 1) / limits::PLAYERS as usize)
+        })
+        .collect();
+    for group in &of_seats {
+        if !groups.contains(group) {
+            groups.push(group.clone());
         }
     }
-    for seat in seats.iter_mut() {
-        let own = (seat.part, seat.proposal.instrument.id.clone());
-        let alike: Vec<&(usize, String)> = groups.iter().filter(|(_, id)| *id == own.1).collect();
+    for (seat, own) in seats.iter_mut().zip(of_seats) {
+        let alike: Vec<_> = groups.iter().filter(|(_, id, _)| *id == own.1).collect();
+        if alike.len() > MOST_ALIKE {
+            return Err(Error::new(format!(
+                "the file has {} parts for `{}`, and an ensemble may have {MOST_ALIKE}; import single parts with `--part`, or voices alone with `--as voices`",
+                alike.len(),
+                own.1
+            )));
+        }
         let place = alike.iter().position(|other| **other == own).unwrap_or(0);
         seat.section = match alike.len() {
             0 | 1 => own.1,
@@ -148,6 +172,7 @@ fn name(seats: &mut [Seat]) {
             _ => format!("{}.{place}", seat.section),
         };
     }
+    Ok(())
 }
 
 /// The seat whose line this one doubles, and in how many octaves: note for note, with all marks
@@ -208,7 +233,7 @@ pub(super) fn alike(one: &Note, two: &Note, octaves: i32) -> bool {
         && one.pitches.iter().zip(&two.pitches).all(|(a, b)| moved(a) == Some(*b))
 }
 
-fn text(score: &Score, seats: &[Seat], losses: &mut Losses) -> String {
+fn text(score: &Score, seats: &[Seat]) -> String {
     let mut out = String::new();
     let _ = writeln!(out, "\nensemble players {{\n  era {YEAR}");
     let mut written: Vec<&str> = Vec::new();
@@ -241,9 +266,6 @@ fn text(score: &Score, seats: &[Seat], losses: &mut Losses) -> String {
         }
         if !seat.proposal.exact && !part.name.is_empty() && instrument.drums.is_empty() {
             let _ = write!(out, " as {}", super::voice::quoted(&part.name));
-        }
-        if count > 24 {
-            losses.changed("more lines in a part than an ensemble has players", Some(seat.part), 0);
         }
         out.push('\n');
     }

@@ -5,6 +5,9 @@ use crate::resolve::Dynamic;
 
 /// A rest inside a bar, or of a whole one.
 pub(super) const REST: &str = "rest";
+/// How long a line of the source becomes before its bar goes on in the next, in bytes; no line may
+/// have more than [`LINE`](crate::limits::LINE).
+pub(super) const FULL_LINE: usize = crate::limits::LINE / 2;
 /// Small notes that are crossed.
 pub(super) const CROSSED: &str = "crushed";
 

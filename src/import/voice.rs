@@ -301,11 +301,18 @@ struct Text {
     opened: bool,
     value: Option<Time>,
     octave: Option<i8>,
+    /// Where the line began.
+    line: usize,
+    /// Are these small notes, which stand on one line?
+    small: bool,
 }
 
 impl Text {
     fn word(&mut self, word: &str) {
-        if !self.out.is_empty() && !self.opened {
+        if !self.small && self.out.len() - self.line > signs::FULL_LINE {
+            self.line = self.out.len();
+            self.out.push_str("\n    ");
+        } else if !self.out.is_empty() && !self.opened {
             self.out.push(' ');
         }
         self.opened = false;
@@ -361,7 +368,7 @@ impl Text {
 
     fn graces(&mut self, note: &Note) {
         let Some(graces) = &note.graces else { return };
-        let mut inner = Text::default();
+        let mut inner = Text { small: true, ..Text::default() };
         for (value, pitches) in &graces.notes {
             inner.value(*value);
             let chord = inner.chord(pitches);
