@@ -27,7 +27,7 @@ use ripieno_compiler::resolve::BarLine;
 use ripieno_writers::edition::DirectionKind;
 use ripieno_writers::notate::{ElementKind, Sign};
 
-use crate::page::{Mark, Page, Pages, Turn};
+use crate::page::{Draw, Mark, Page, Pages, Turn};
 use crate::paper::{MARGINS, PART_STAFF, SCORE_STAFF, Setup, USUAL_SCORE_STAFF};
 use crate::sheet::{Bar, Event, OfPair, Sheet, Staff};
 use breaking::{Pause, Plan, Room, Seam, Stack};
@@ -43,12 +43,21 @@ pub const TURN_SECONDS: f64 = breaking::HASTY;
 /// Lays a sheet out on pages.
 #[must_use]
 pub fn pages(sheet: &Sheet, setup: &Setup) -> Pages {
-    let spaces = bar_spaces(sheet);
+    let (pages, drawn) = drawn(sheet, setup, &Vec::new);
+    Pages { pages: drawn, ..pages }
+}
+
+/// The same for who takes each page as soon as it is laid out, so that they need not all be there at
+/// a time: what is given back of them has none. A layout may turn out not to fit, and another one is
+/// begun then, with a `new` taker.
+#[must_use]
+pub fn drawn<D: Draw>(sheet: &Sheet, setup: &Setup, new: &impl Fn() -> D) -> (Pages, D) {
     if sheet.tacet {
-        return tacet(sheet, setup);
+        let mut drawn = new();
+        return (tacet(sheet, setup, &mut drawn), drawn);
     }
     if sheet.bars.is_empty() || sheet.staves.is_empty() {
-        return Pages {
+        let pages = Pages {
             title: sheet.title.clone(),
             author: None,
             first_bars: Vec::new(),
@@ -57,7 +66,9 @@ pub fn pages(sheet: &Sheet, setup: &Setup) -> Pages {
             nudged: Vec::new(),
             pages: Vec::new(),
         };
+        return (pages, new());
     }
+    let spaces = bar_spaces(sheet);
     let height = setup.staff_height.unwrap_or_else(|| fitting(sheet, setup));
     // Large scores leave out who rests, where nothing else is asked for.
     let small = !sheet.is_part && setup.staff_height.is_none() && height < USUAL_SCORE_STAFF;
@@ -65,8 +76,8 @@ pub fn pages(sheet: &Sheet, setup: &Setup) -> Pages {
     let setup = if small && !setup.bare { &hiding } else { setup };
     let width = line_width(setup, height / 4.0) - frame::indent(sheet, false);
     match splitting::split(sheet, &spaces, width) {
-        Some(split) => set(&split, &bar_spaces(&split), setup, height),
-        None => set(sheet, &spaces, setup, height),
+        Some(split) => set(&split, &bar_spaces(&split), (setup, height), new),
+        None => set(sheet, &spaces, (setup, height), new),
     }
 }
 
@@ -75,29 +86,34 @@ const TIGHTER: [f64; 2] = [0.78, 0.9];
 
 /// Sets bars of which each has room in a line, with staves of that height or, where a system is higher
 /// than the page, smaller ones.
-fn set(sheet: &Sheet, spaces: &[BarSpace], setup: &Setup, mut height: f64) -> Pages {
+fn set<D: Draw>(
+    sheet: &Sheet,
+    spaces: &[BarSpace],
+    (setup, mut height): (&Setup, f64),
+    new: &impl Fn() -> D,
+) -> (Pages, D) {
     let reach: Vec<(f64, f64)> =
         (0..sheet.bars.len()).map(|bar| reach(sheet, spaces, bar)).collect();
     loop {
         let layout = Layout::new(sheet, setup, spaces, &reach, height / 4.0);
         for slack in [1.0, 1.08, 1.18, 1.3, 1.5] {
-            let Some(pages) = layout.pages(slack, usize::MAX) else { continue };
+            let Some(pages) = layout.pages(slack, usize::MAX, new) else { continue };
             // How high lines are is guessed: perhaps a part does with a page less.
-            let fewer = pages.pages.len() - 1;
+            let fewer = pages.0.first_bars.len() - 1;
             let tight = (sheet.is_part && fewer > 0)
-                .then(|| TIGHTER.into_iter().find_map(|slack| layout.pages(slack, fewer)));
+                .then(|| TIGHTER.into_iter().find_map(|slack| layout.pages(slack, fewer, new)));
             return tight.flatten().unwrap_or(pages);
         }
         // Even one system is higher than the page: smaller staves.
         if height < 1.0 {
-            return layout.forced();
+            return layout.forced(new);
         }
         height *= 0.93;
     }
 }
 
 /// The page of somebody who has nothing to play.
-fn tacet(sheet: &Sheet, setup: &Setup) -> Pages {
+fn tacet(sheet: &Sheet, setup: &Setup, drawn: &mut impl Draw) -> Pages {
     let (width, height) = size(setup);
     let space = PART_STAFF / 4.0;
     let room = (
@@ -117,6 +133,7 @@ fn tacet(sheet: &Sheet, setup: &Setup) -> Pages {
         .into_iter()
         .map(|mark| mark.moved(MARGINS.inner / space, MARGINS.top / space))
         .collect();
+    drawn.page(Page { size: (width, height), space, marks });
     Pages {
         title: format!("{} – {}", sheet.title, sheet.name),
         author: sheet.composer.clone(),
@@ -124,7 +141,7 @@ fn tacet(sheet: &Sheet, setup: &Setup) -> Pages {
         turns: Vec::new(),
         hidden: Vec::new(),
         nudged: Vec::new(),
-        pages: vec![Page { size: (width, height), space, marks }],
+        pages: Vec::new(),
     }
 }
 
@@ -327,21 +344,26 @@ impl<'a> Layout<'a> {
     }
 
     /// The pages, if there are at most so many and all systems fit on theirs.
-    fn pages(&self, slack: f64, most: usize) -> Option<Pages> {
-        self.attempt(slack, (most, false))
+    fn pages<D: Draw>(&self, slack: f64, most: usize, new: &impl Fn() -> D) -> Option<(Pages, D)> {
+        self.attempt(slack, (most, false), new)
     }
 
-    fn forced(&self) -> Pages {
-        self.attempt(1.5, (usize::MAX, true))
+    fn forced<D: Draw>(&self, new: &impl Fn() -> D) -> (Pages, D) {
+        self.attempt(1.5, (usize::MAX, true), new)
             .unwrap_or_else(|| unreachable!("whatever is too high is drawn all the same"))
     }
 
-    fn attempt(&self, slack: f64, (most, force): (usize, bool)) -> Option<Pages> {
+    fn attempt<D: Draw>(
+        &self,
+        slack: f64,
+        (most, force): (usize, bool),
+        new: &impl Fn() -> D,
+    ) -> Option<(Pages, D)> {
         let (breaks, begins_right) = self.breaks(slack);
         if breaks.len() > most {
             return None;
         }
-        let mut pages = Vec::with_capacity(breaks.len());
+        let mut drawn = new();
         let count = breaks.len();
         let mut turns = Vec::new();
         let mut nudged: Vec<Span> = Vec::new();
@@ -405,10 +427,10 @@ impl<'a> Layout<'a> {
             let left = if right_hand { MARGINS.inner } else { MARGINS.outer } / self.space;
             let top = MARGINS.top / self.space;
             let marks = marks.into_iter().map(|mark| mark.moved(left, top)).collect();
-            pages.push(Page { size: size(self.setup), space: self.space, marks });
+            drawn.page(Page { size: size(self.setup), space: self.space, marks });
         }
         let name = &self.sheet.name;
-        Some(Pages {
+        let pages = Pages {
             title: format!("{} – {name}", self.sheet.title),
             author: self.sheet.composer.clone(),
             first_bars: breaks
@@ -419,8 +441,9 @@ impl<'a> Layout<'a> {
             turns,
             hidden: hidden.into_iter().collect(),
             nudged,
-            pages,
-        })
+            pages: Vec::new(),
+        };
+        Some((pages, drawn))
     }
 
     /// The bar of a page before which the longest rest lies, if that is longer than where the page

@@ -56,15 +56,15 @@ fn solos(part: &Part) -> Vec<Said> {
             _ => None,
         };
         if let Some(words) = words {
-            said.push((note.start, words, origin(note)));
+            said.push((note.start, words, origin(part, note)));
         }
         before = note.solo;
     }
     said
 }
 
-fn origin(note: &SoundingNote) -> Origin {
-    Origin { source: None, line: Some(note.line) }
+fn origin(part: &Part, note: &SoundingNote) -> Origin {
+    Origin { source: None, line: part.line_at(note.start) }
 }
 
 /// A passage in which a section has several notes at once.
@@ -93,7 +93,7 @@ fn divisions(part: &Part, frame: &[FrameBar]) -> Vec<Said> {
         }
         let chords = || notes.iter().filter(|note| is_divided(part, note));
         if chords().all(is_struck) {
-            said.push((from, "non div.", origin(&notes[0])));
+            said.push((from, "non div.", origin(part, &notes[0])));
             continue;
         }
         let mut sizes = chords().map(|note| note.sound.pitches().len());
@@ -103,9 +103,9 @@ fn divisions(part: &Part, frame: &[FrameBar]) -> Vec<Said> {
             Some(4) => "div. a 4",
             _ => "div.",
         };
-        said.push((from, words, origin(&notes[0])));
+        said.push((from, words, origin(part, &notes[0])));
         if let Some(note) = passage.together.map(|index| &part.notes[index]) {
-            said.push((note.start, "unis.", origin(note)));
+            said.push((note.start, "unis.", origin(part, note)));
         }
     }
     said
