@@ -3,10 +3,12 @@
 use std::collections::HashMap;
 
 use ripieno::diagnostics::FileId;
-use ripieno::edition::{Cueing, DirectionKind, part_with_cues};
-use ripieno::notate::notate;
-use ripieno::perform::perform;
-use ripieno::render::{Format, outputs};
+use ripieno::edition::{
+    Cueing, DirectionKind, Edition, full_score, part_with_cues, player_of_score,
+};
+use ripieno::notate::{Notation, Pitches, notate};
+use ripieno::perform::{self, perform};
+use ripieno::render::{Format, musicxml, outputs};
 use ripieno::resolve::{LoadError, Loader};
 use ripieno::session::Session;
 
@@ -80,9 +82,10 @@ fn crooks_are_told_between_movements_and_nothing_else_reaches_across() {
             }
         }
     }
-    // Behind the last note of the march; at the first note of the air, in its ninth bar; before the
-    // minuet nothing is heard, so that only what is in hand is told.
-    assert_eq!(told, [(15, "change to G"), (24, "in G"), (32, "in D")]);
+    // Behind the last note of the march; at the first note of the air, in its ninth bar; the air is
+    // played to its end, where the crook of the minuet is told.
+    let next = "change to D for the next movement";
+    assert_eq!(told, [(15, "change to G"), (24, "in G"), (31, next), (32, "in D")]);
     // Clef, metre and transposition are those of a beginning.
     assert!(score.frame[32].metre_shown && score.frame[32].key_shown);
 }
@@ -218,4 +221,38 @@ fn who_plucked_or_had_a_mute_is_told_at_the_next_movement() {
         (9, "con sord."),
     ];
     assert_eq!(said.collect::<Vec<_>>(), expected);
+}
+
+/// What is large is notated, played and written player by player: the same as all together.
+#[test]
+fn who_is_notated_alone_reads_and_plays_the_same() {
+    let (mut session, file) = suite();
+    let whole = session.arrangements(file);
+    let movements = whole.iter().flat_map(|one| &one.movements);
+    let each: Vec<_> = movements.map(|one| one.arrangement.clone()).collect();
+    assert!(whole.len() > 1 && each.len() > whole.len());
+    for arrangement in whole.iter().chain(&each) {
+        let arrangement = &**arrangement;
+        let cueing = Cueing::default();
+        for pitches in [Pitches::Written, Pitches::Concert] {
+            let notation = Notation::new(arrangement, pitches);
+            let score = notation.score(notation.players());
+            let performance = perform(arrangement, &score);
+            let stage = perform::stage(arrangement);
+            for player in notation.players() {
+                let alone = notation.score(player..player + 1);
+                let part =
+                    |score| format!("{:?}", part_with_cues(arrangement, score, player, cueing));
+                assert_eq!(part(&alone), part(&score));
+                let played = perform::played(arrangement, &stage, &alone, player);
+                assert_eq!(format!("{played:?}"), format!("{:?}", performance.players[player]));
+            }
+            let mut by_parts = Vec::new();
+            let one = |player, look: &mut dyn FnMut(Edition) -> std::io::Result<()>| {
+                look(player_of_score(&notation.score(player..player + 1), player))
+            };
+            musicxml::write_by_parts(arrangement.parts.len(), one, &mut by_parts).unwrap();
+            assert!(by_parts == musicxml::write(&full_score(&score)));
+        }
+    }
 }

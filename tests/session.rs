@@ -96,7 +96,12 @@ fn sounds(arrangement: &Arrangement, sources: &Sources) -> Vec<String> {
         let lines = |line| arrangement.line(line).map(|line| at(line.span));
         all.extend(part.notes.iter().map(|note| {
             let (sound, from) = (&note.sound, at(note.source));
-            format!("{id} {} {} {sound:?} {from:?} {:?}", note.start, note.length, lines(note.line))
+            format!(
+                "{id} {} {} {sound:?} {from:?} {:?}",
+                note.start,
+                note.length,
+                lines(part.line_of(note))
+            )
         }));
         all.extend(
             part.rests.iter().map(|rest| {

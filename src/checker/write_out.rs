@@ -284,7 +284,7 @@ impl Work<'_> {
             let over = |at: Time| {
                 part.notes
                     .iter()
-                    .any(|note| note.line == share.0 && note.start < at && at < note.end())
+                    .any(|note| part.line_of(note) == share.0 && note.start < at && at < note.end())
             };
             while from > Time::ZERO && over(from) {
                 from = self.form.bars[self.form.index_at(from).saturating_sub(1)].start;
@@ -436,8 +436,7 @@ impl Work<'_> {
         let by_itself = self.old.by_itself(player);
         let notes: Vec<_> = by_itself
             .iter()
-            .flat_map(|part| &part.notes)
-            .filter(|note| note.line == id)
+            .flat_map(|part| part.notes.iter().filter(|note| part.line_of(note) == id))
             .cloned()
             .collect();
         let tuplets = by_itself.map_or(&[][..], |part| &part.tuplets[..]);

@@ -58,9 +58,14 @@ pub(super) fn hold() -> Option<MutexGuard<'static, ()>> {
     WHOLE.lock().ok()
 }
 
+/// Was the process asked to stop?
+pub(super) fn is_asked() -> bool {
+    ASKED.load(Ordering::SeqCst)
+}
+
 /// An error if the process was asked to stop, so that nothing more is written.
 pub(super) fn stop_if_asked() -> Result<(), Failure> {
-    if ASKED.load(Ordering::SeqCst) {
+    if is_asked() {
         return Err(Failure("stopped; nothing was changed".into()));
     }
     Ok(())

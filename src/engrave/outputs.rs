@@ -3,12 +3,12 @@
 use ripieno_compiler::arrange::Arrangement;
 use ripieno_compiler::diagnostics::Span;
 use ripieno_writers::edition;
-use ripieno_writers::notate::{Pitches, Score};
-use ripieno_writers::render::{self, ScoreKind, Wanted};
+use ripieno_writers::notate::Pitches;
+use ripieno_writers::render::{self, Notated, ScoreKind, Wanted};
 
 use crate::draw::{pdf, png, svg};
-use crate::page::{Pages, Shape, Turn};
-use crate::paper::Paper;
+use crate::page::{Draw, Page, Pages, Shape, Turn};
+use crate::paper::{MARGINS, Paper, SCORE_STAFF, Setup};
 use crate::{layout, overrides, reading};
 
 /// A format that pages are drawn in.
@@ -57,12 +57,30 @@ pub struct Printed {
     pub turns: Vec<Turn>,
     /// Height of its staves in millimetres.
     pub staff_height: f64,
+    /// What would make the staves of a score larger that cannot be read.
+    pub larger: Option<Larger>,
     /// The players whose staves were left out of a system.
     pub hidden: Vec<usize>,
     /// Words with characters that no face has, and these characters.
     pub boxes: Vec<(String, String)>,
     /// The lines of layouts by which signs were moved.
     pub nudged: Vec<Span>,
+}
+
+/// What would make staves larger, each with their height in millimetres then, as far as it can be said
+/// without trying.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Larger {
+    /// The paper that they are on.
+    pub on: Paper,
+    /// Are they that small because a layout wants them so?
+    pub chosen: bool,
+    /// The page upright, where it lies on its side.
+    pub upright: Option<f64>,
+    /// The smallest paper on which they can be read, or the largest that there is.
+    pub paper: Option<(Paper, f64)>,
+    /// A condensed score.
+    pub condensed: Option<f64>,
 }
 
 /// A file as it was drawn: what is to be added to its name, the format, and what stands in it.
@@ -72,8 +90,8 @@ pub type File = (String, Drawn, Vec<u8>);
 struct Work<'a> {
     arrangement: &'a Arrangement,
     wanted: &'a Wanted,
-    written: Score,
-    concert: Option<Score>,
+    written: Notated<'a>,
+    concert: Option<Notated<'a>>,
 }
 
 /// The scores asked for and all parts, drawn in the formats asked for on so many threads. The files of
@@ -91,7 +109,7 @@ pub fn each_output<E>(
     threads: usize,
     mut take: impl FnMut(Of, File) -> Result<(), E>,
 ) -> Result<Vec<Printed>, E> {
-    let notated = |pitches| render::notated(arrangement, wanted, pitches);
+    let notated = |pitches| Notated::new(arrangement, wanted, pitches);
     let concert = wanted.scores.contains(&ScoreKind::Concert).then(|| notated(Pitches::Concert));
     let work = Work { arrangement, wanted, written: notated(Pitches::Written), concert };
     let scores = wanted.scores.iter().map(|&kind| Of::Score(kind));
@@ -114,46 +132,149 @@ pub fn each_output<E>(
 
 impl Work<'_> {
     fn printed(&self, of: Of, setups: &Setups, formats: &[Drawn]) -> (Printed, Vec<File>) {
-        let written = &self.written;
+        let concert = self.concert.as_ref().filter(|_| of == Of::Score(ScoreKind::Concert));
+        let notated = concert.unwrap_or(&self.written);
+        let score = match of {
+            Of::Part(player) => notated.part(player),
+            Of::Score(_) => notated.score(),
+        };
         let edition = match of {
             Of::Part(player) => {
                 let cueing = self.wanted.cueing;
-                edition::part_with_cues(self.arrangement, written, player, cueing)
+                edition::part_with_cues(self.arrangement, &score, player, cueing)
             }
-            Of::Score(ScoreKind::Full) => edition::full_score(written),
-            Of::Score(ScoreKind::Concert) => {
-                edition::full_score(self.concert.as_ref().unwrap_or(written))
-            }
-            Of::Score(ScoreKind::Condensed) => edition::condensed_score(written),
+            Of::Score(ScoreKind::Full | ScoreKind::Concert) => edition::full_score(&score),
+            Of::Score(ScoreKind::Condensed) => edition::condensed_score(&score),
         };
         let setup = overrides::setup(self.arrangement, setups, of);
-        let pages = layout::pages(&reading::sheet_for(&edition, &setup), &setup);
-        let files = formats.iter().flat_map(|&format| files(&pages, format)).collect();
-        let boxes = boxes(&pages);
+        let staves = matches!(of, Of::Score(_))
+            .then(|| (score.staves.len(), edition::condensed_staves(&score)));
+        let sheet = reading::sheet_for(&edition, &setup);
+        drop(edition);
+        drop(score);
+        let (pages, drawing) = layout::drawn(&sheet, &setup, &|| Drawing::new(formats));
+        drop(sheet);
+        let staff_height = drawing.space.map_or(f64::MAX, |space| space * 4.0);
+        let larger = staves.and_then(|staves| larger(of, &setup, staff_height, staves));
         let printed = Printed {
             of,
-            pages: pages.pages.len(),
+            pages: drawing.pages,
+            staff_height,
+            boxes: drawing.boxes.clone(),
             turns: pages.turns,
-            staff_height: pages.pages.first().map_or(f64::MAX, |page| page.space * 4.0),
-            boxes,
+            larger,
             hidden: pages.hidden,
             nudged: pages.nudged,
         };
-        (printed, files)
+        (printed, drawing.files(&pages.title, pages.author.as_deref()))
     }
 }
 
-/// The words of pages that have characters which no face has, with these.
-fn boxes(pages: &Pages) -> Vec<(String, String)> {
-    let mut boxes = Vec::new();
-    for mark in pages.pages.iter().flat_map(|page| &page.marks) {
-        let Shape::Text { run, .. } = &mark.shape else { continue };
-        let missing = run.missing();
-        if !missing.is_empty() {
-            boxes.push((run.text.clone(), missing));
+/// What would make the staves of a score larger, if they are too small. It has
+/// so many staves, and a condensed one so many.
+fn larger(
+    of: Of,
+    setup: &Setup,
+    height: f64,
+    (staves, condensed): (usize, usize),
+) -> Option<Larger> {
+    let Of::Score(kind) = of else { return None };
+    let least = SCORE_STAFF.1;
+    if height >= least - 0.01 {
+        return None;
+    }
+    // What takes room beside the music: margins, head and foot.
+    let room = |height: f64| height - MARGINS.top - MARGINS.bottom - 20.0;
+    let (wide, high) = setup.paper.millimetres();
+    let now = room(if setup.landscape { wide } else { high });
+    let on = |millimetres: f64| height * room(millimetres) / now;
+    let of_paper = |paper: Paper| {
+        let (wide, high) = paper.millimetres();
+        on(if setup.landscape { wide } else { high })
+    };
+    let mut papers: Vec<(Paper, f64)> =
+        Paper::WORDS.into_iter().map(|(paper, _)| (paper, of_paper(paper))).collect();
+    papers.retain(|(_, larger)| *larger > height + 0.1);
+    papers.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let fits = papers.iter().copied().find(|(_, larger)| *larger >= least);
+    let fewer = kind == ScoreKind::Full && condensed < staves;
+    Some(Larger {
+        on: setup.paper,
+        chosen: setup.staff_height.is_some_and(|chosen| chosen < least),
+        upright: setup.landscape.then(|| on(high)),
+        paper: fits.or(papers.last().copied()),
+        condensed: fewer.then(|| height * staves as f64 / condensed as f64),
+    })
+}
+
+/// Pages as they are drawn in the formats asked for.
+struct Drawing<'f> {
+    formats: &'f [Drawn],
+    document: Option<pdf::Document>,
+    /// The pictures of each format, each with the number of its page.
+    pictures: Vec<Vec<(usize, Vec<u8>)>>,
+    pages: usize,
+    /// Millimetres in a staff space of the first page.
+    space: Option<f64>,
+    /// Words with characters that no face has, and these.
+    boxes: Vec<(String, String)>,
+}
+
+impl<'f> Drawing<'f> {
+    fn new(formats: &'f [Drawn]) -> Drawing<'f> {
+        Drawing {
+            formats,
+            document: formats.contains(&Drawn::Pdf).then(pdf::Document::default),
+            pictures: vec![Vec::new(); formats.len()],
+            pages: 0,
+            space: None,
+            boxes: Vec::new(),
         }
     }
-    boxes
+
+    fn files(mut self, title: &str, author: Option<&str>) -> Vec<File> {
+        let several = self.pages > 1;
+        let mut files = Vec::new();
+        for (&format, pictures) in self.formats.iter().zip(self.pictures) {
+            if format == Drawn::Pdf {
+                let document = self.document.take().unwrap_or_default();
+                files.push((String::new(), format, document.finish(title, author)));
+            }
+            files.extend(pictures.into_iter().map(|(number, bytes)| {
+                let name = if several { format!("-{number}") } else { String::new() };
+                (name, format, bytes)
+            }));
+        }
+        files
+    }
+}
+
+impl Draw for Drawing<'_> {
+    fn page(&mut self, page: Page) {
+        self.pages += 1;
+        self.space.get_or_insert(page.space);
+        self.boxes.extend(boxes(&page));
+        if let Some(document) = &mut self.document {
+            document.add(&page);
+        }
+        for (format, pictures) in self.formats.iter().zip(&mut self.pictures) {
+            let picture = match format {
+                Drawn::Pdf => None,
+                Drawn::Svg => Some(svg::page(&page).into_bytes()),
+                Drawn::Png { resolution } => png::page(&page, f64::from(*resolution)),
+            };
+            pictures.extend(picture.map(|bytes| (self.pages, bytes)));
+        }
+    }
+}
+
+/// The words of a page that have characters which no face has, with these.
+fn boxes(page: &Page) -> impl Iterator<Item = (String, String)> {
+    page.marks.iter().filter_map(|mark| {
+        let Shape::Text { run, .. } = &mark.shape else { return None };
+        let missing = run.missing();
+        (!missing.is_empty()).then(|| (run.text.clone(), missing))
+    })
 }
 
 /// What the command line asks of all pages; it goes before what a layout of the source says.
@@ -170,16 +291,8 @@ pub struct Setups {
 /// The files of some pages: one document, or a picture of each page.
 #[must_use]
 pub fn files(pages: &Pages, format: Drawn) -> Vec<File> {
-    let one = |n: usize| if pages.pages.len() > 1 { format!("-{}", n + 1) } else { String::new() };
-    match format {
-        Drawn::Pdf => vec![(String::new(), format, pdf::document(pages))],
-        Drawn::Svg => {
-            let draw = |(n, page)| (one(n), format, svg::page(page).into_bytes());
-            pages.pages.iter().enumerate().map(draw).collect()
-        }
-        Drawn::Png { resolution } => {
-            let draw = |(n, page)| Some((one(n), format, png::page(page, f64::from(resolution))?));
-            pages.pages.iter().enumerate().filter_map(draw).collect()
-        }
-    }
+    let formats = [format];
+    let mut drawing = Drawing::new(&formats);
+    pages.pages.iter().for_each(|page| drawing.page(page.clone()));
+    drawing.files(&pages.title, pages.author.as_deref())
 }

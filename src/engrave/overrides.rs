@@ -9,7 +9,7 @@ use ripieno_writers::render::ScoreKind;
 
 use crate::outputs::{Of, Printed, Setups};
 use crate::page::Turn;
-use crate::paper::{Nudge, Setup};
+use crate::paper::{Nudge, Paper, SCORE_STAFF, Setup};
 
 /// How a part or a score is to be set: as the layouts of the source have it, the general one first,
 /// then that of the scoring; what the command line asks goes before both.
@@ -207,6 +207,7 @@ pub fn findings(arrangement: &Arrangement, printed: &[Printed]) -> Found {
             all.idle.append(&mut found);
         }
     }
+    all.findings.extend(printed.iter().filter_map(|one| small_staves(arrangement, one)));
     for one in printed {
         let Of::Part(part) = one.of else { continue };
         all.findings.extend(one.turns.iter().filter_map(|turn| hasty(arrangement, part, turn)));
@@ -216,6 +217,51 @@ pub fn findings(arrangement: &Arrangement, printed: &[Printed]) -> Found {
     }
     all.findings.extend(boxes(arrangement, printed));
     all
+}
+
+/// Staves of a score that nobody can read from a stand.
+fn small_staves(arrangement: &Arrangement, printed: &Printed) -> Option<Diagnostic> {
+    let larger = printed.larger.as_ref()?;
+    let Of::Score(kind) = printed.of else { return None };
+    let word = |paper: Paper| {
+        let known = Paper::WORDS.into_iter().find(|(known, _)| *known == paper);
+        known.map_or("", |(_, word)| word)
+    };
+    let score = match kind {
+        ScoreKind::Full => "score",
+        ScoreKind::Concert => "score at concert pitch",
+        ScoreKind::Condensed => "condensed score",
+    };
+    let message = format!(
+        "The staves of the {score} are {:.1} mm high on {} paper; below {} mm they cannot be read from \
+         a stand.",
+        printed.staff_height,
+        // "A4", but "letter".
+        word(larger.on).replacen('a', "A", 1),
+        SCORE_STAFF.1,
+    );
+    let layout = format!("layout for {} {{ … }}", arrangement.scoring.name);
+    let help = if larger.chosen {
+        format!(
+            "Write a `score staff` of {} mm or more in `{layout}`, or leave it out.",
+            SCORE_STAFF.1
+        )
+    } else {
+        let paper = larger.paper.map(|(paper, height)| {
+            let word = word(paper);
+            format!("`score paper {word}` in `{layout}` gives about {height:.1} mm.")
+        });
+        let upright = larger.upright.map(|height| {
+            format!("Upright, without `landscape`, they are about {height:.1} mm high.")
+        });
+        let condensed = larger.condensed.map(|height| {
+            format!("A condensed score (`--scores condensed`) has about {height:.1} mm.")
+        });
+        let all: Vec<String> = [upright, paper, condensed].into_iter().flatten().collect();
+        if all.is_empty() { "Print fewer players in one score.".to_string() } else { all.join(" ") }
+    };
+    let span = arrangement.scoring.span;
+    Some(Diagnostic::warning("layout/small-staves", span, message).with_help(help))
 }
 
 /// Words with characters that none of the faces has, where boxes stand instead.

@@ -180,6 +180,18 @@ pub struct Pages {
     pub pages: Vec<Page>,
 }
 
+/// Who takes finished pages, one after the other.
+pub trait Draw {
+    /// Takes the next page.
+    fn page(&mut self, page: Page);
+}
+
+impl Draw for Vec<Page> {
+    fn page(&mut self, page: Page) {
+        self.push(page);
+    }
+}
+
 /// A turn of a page by a player.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Turn {

@@ -57,9 +57,14 @@ impl Default for Setup {
 /// Height of the staves of a part in millimetres. Source: Major Orchestra Librarians' Association,
 /// Music Preparation Guidelines for Orchestral Music, from memory: 7.0 to 8.5, 7.5 by preference.
 pub const PART_STAFF: f64 = 7.5;
-/// The largest and the smallest staves of a score, in millimetres. The same guidelines ask for
-/// scores that can be read at arm's length; the smallest is our heuristic.
-pub const SCORE_STAFF: (f64, f64) = (6.4, 3.4);
+/// The largest and the smallest staves of a score, in millimetres, where nothing else is chosen. The
+/// largest: size no. 4 of the engraver's pens, the smallest no. 8 (Ted Ross, The Art of Music Engraving
+/// and Processing, 1970, from memory). What comes out smaller, because even so a system is higher than the
+/// page, is told.
+pub const SCORE_STAFF: (f64, f64) = (6.4, 3.7);
+/// Where staves of a score would be smaller than this, those that rest through a system are left out of
+/// it after the first: size no. 7 of the pens, the usual one of full scores (Ross, from memory).
+pub const USUAL_SCORE_STAFF: f64 = 4.8;
 
 /// Margins in millimetres: towards the spine, away from it, above and below. The guidelines ask for
 /// at least half an inch; the binding takes a little more.

@@ -13,7 +13,7 @@ use ripieno_writers::notate::{Element, ElementKind};
 use crate::page::Origin;
 use crate::paper::Setup;
 use crate::sheet::{
-    Bar, BarVoice, Direction, Event, Group, Sheet, SheetPlace, Side, Span, SpanKind, Staff,
+    Bar, BarVoice, Direction, Event, Group, OfPair, Sheet, SheetPlace, Side, Span, SpanKind, Staff,
     StaffBar,
 };
 
@@ -28,16 +28,35 @@ pub fn sheet(edition: &Edition) -> Sheet {
 pub fn sheet_for(edition: &Edition, setup: &Setup) -> Sheet {
     let Bars { bars, index, closing } = bars(edition, setup);
     let mut lanes = 0;
-    let staves: Vec<Staff> = edition
-        .staves
-        .iter()
-        .enumerate()
-        .map(|(n, staff)| {
-            let staff = read_staff(edition, (n, staff), &bars, &index, lanes);
+    let mut staves: Vec<Staff> = Vec::with_capacity(edition.staves.len());
+    // Where the staves of the edition stand on the sheet, and where the last one ends.
+    let mut places = Vec::with_capacity(edition.staves.len() + 1);
+    for (n, own) in edition.staves.iter().enumerate() {
+        places.push(staves.len());
+        let mut staff = read_staff(edition, (n, own), &bars, &index, lanes);
+        lanes = staff.lanes.end;
+        let parting = edition.partings.iter().find(|parting| parting.part == own.part);
+        if let Some(parting) = parting {
+            staff.of_pair = Some(OfPair::Shared);
+            for (bar, shown) in staff.bars.iter_mut().zip(&bars) {
+                bar.crossed = parting.crossed.get(shown.index) == Some(&true);
+            }
+        }
+        staves.push(staff);
+        for (alone, which) in parting.iter().flat_map(|parting| &parting.alone).zip(1..) {
+            let mut staff = read_staff(edition, (n, &alone.staff), &bars, &index, lanes);
             lanes = staff.lanes.end;
-            staff
-        })
-        .collect();
+            staff.name.clone_from(&alone.name);
+            staff.abbreviation.clone_from(&alone.short);
+            // Parts of their own, behind all others.
+            staff.part = edition.parts.len() + 2 * own.part + which;
+            staff.players = vec![edition.players[alone.player].index];
+            staff.strings_begin &= which == 1;
+            staff.of_pair = Some(OfPair::Alone);
+            staves.push(staff);
+        }
+    }
+    places.push(staves.len());
     let head = &edition.head;
     let silent = staves.iter().flat_map(|staff| &staff.bars).all(StaffBar::is_silent);
     let is_part = matches!(edition.kind, edition::Kind::Part(_));
@@ -63,7 +82,7 @@ pub fn sheet_for(edition: &Edition, setup: &Setup) -> Sheet {
             .groups
             .iter()
             .map(|group| Group {
-                staves: group.staves.clone(),
+                staves: places[group.staves.start]..places[group.staves.end],
                 sign: group.sign,
                 bar_lines: group.bar_lines,
             })
@@ -165,6 +184,7 @@ fn read_staff(
         lanes: first_lane..first_lane + voices,
         bars: contents(edition, (number, staff), bars),
         spans: staff.spans.iter().map(|span| read_span(span, index)).collect(),
+        of_pair: None,
     }
 }
 
@@ -232,6 +252,7 @@ fn contents(
                         above: said.above,
                     })
                     .collect(),
+                crossed: false,
             });
         }
         if let Some((_, last)) = clefs.last() {

@@ -123,6 +123,18 @@ pub struct Staff {
     pub bars: Vec<StaffBar>,
     /// Slurs, hairpins and lines.
     pub spans: Vec<Span>,
+    /// Does it stand only in some systems, for a pair that may share a staff?
+    pub of_pair: Option<OfPair>,
+}
+
+/// Staves of two players who share one where they can. Such three staves follow one another; a system
+/// has either the first or the other two.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum OfPair {
+    /// The one that they share; in systems in which they do not cross.
+    Shared,
+    /// One player by himself; in systems in which they do.
+    Alone,
 }
 
 /// A place of a staff: bar of the sheet, voice, element.
@@ -189,6 +201,8 @@ pub struct StaffBar {
     pub voices: Vec<BarVoice>,
     /// Directions in order of time.
     pub directions: Vec<Direction>,
+    /// Do two players who share the staff cross in it?
+    pub crossed: bool,
 }
 
 /// One voice in one bar.
@@ -253,6 +267,14 @@ impl Sheet {
             first.metre_shown = true;
         }
         passage
+    }
+}
+
+impl Staff {
+    /// Does it stand in systems in which no players cross?
+    #[must_use]
+    pub fn is_usual(&self) -> bool {
+        self.of_pair != Some(OfPair::Alone)
     }
 }
 

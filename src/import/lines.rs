@@ -11,7 +11,7 @@ use super::lyrics;
 use super::raw::{RawKind, RawNote, RawPart, Small, Sung};
 use super::score::{Bar, Graces, Note, Part, PartLine, TupletSpan};
 use crate::music::{Pitch, Time};
-use crate::resolve::Marks;
+use crate::resolve::{Marks, OfTwo};
 
 /// The lines of a part.
 pub(super) fn part(raw: RawPart, index: usize, bars: &[Bar], losses: &mut Losses) -> Part {
@@ -47,6 +47,7 @@ struct Head {
     staff: u8,
     marks: Marks,
     tremolo: u8,
+    of_two: Option<OfTwo>,
     /// Slurs that begin or end, with their numbers.
     slurs: SmallVec<[(u8, bool); 2]>,
     graces: Option<Box<Graces>>,
@@ -171,6 +172,7 @@ impl Gathered {
             staff: note.staff,
             marks: note.marks,
             tremolo: note.tremolo,
+            of_two: note.of_two,
             slurs: note.slurs,
             graces,
             lyrics: note.lyrics,
@@ -311,6 +313,7 @@ impl Chord {
             pitches: SmallVec::new(),
             marks: Marks::default(),
             tremolo: 0,
+            of_two: None,
             slur_starts: false,
             slur_ends: false,
             graces: None,
@@ -321,6 +324,7 @@ impl Chord {
             note.pitches.extend(head.pitch);
             note.marks.add(head.marks);
             note.tremolo = note.tremolo.max(head.tremolo);
+            note.of_two = note.of_two.or(head.of_two);
             note.graces = note.graces.or(head.graces);
             lyrics::add(&mut note.lyrics, head.lyrics);
             slurs.extend(head.slurs);

@@ -5,7 +5,7 @@ use smallvec::SmallVec;
 
 use crate::figures::Figures;
 use crate::music::{Chord, Interval, Metre, Pitch, Sign, Time};
-use crate::resolve::Marks;
+use crate::resolve::{Marks, OfTwo};
 
 /// A file as it was read.
 #[derive(Debug, Default)]
@@ -152,6 +152,8 @@ pub(super) struct RawNote {
     pub(super) marks: Marks,
     /// Strokes of a tremolo: 1 (eighths) to 4 (64ths); 0 for none.
     pub(super) tremolo: u8,
+    /// Its place in a tremolo between two notes.
+    pub(super) of_two: Option<OfTwo>,
     /// How many in the time of how many; (0, 0) outside tuplets.
     pub(super) ratio: (u8, u8),
     /// Does a tuplet begin, does one end here, by the brackets of the file?

@@ -176,6 +176,7 @@ mod tests {
             pitches: smallvec::smallvec![pitch.parse().unwrap()],
             marks: Default::default(),
             tremolo: 0,
+            of_two: None,
             slur_starts: slur == "{",
             slur_ends: slur == "}",
             graces: None,

@@ -218,6 +218,7 @@ mod tests {
                 pitches: smallvec::smallvec![crate::music::Pitch::from_midi(*height)],
                 marks: Default::default(),
                 tremolo: 0,
+                of_two: None,
                 slur_starts: false,
                 slur_ends: false,
                 graces: None,

@@ -81,6 +81,7 @@ mod tests {
             pitches,
             marks: Default::default(),
             tremolo: 0,
+            of_two: None,
             slur_starts: at == 0,
             slur_ends: at == 1,
             graces: None,

@@ -5,7 +5,7 @@ use smallvec::SmallVec;
 
 use super::raw::{Head, RawInstrument, RawTempo, Sung};
 use crate::music::{Chord, Interval, Key, Metre, Pitch, Sign, Time};
-use crate::resolve::{BarIndices, Bars, Marks};
+use crate::resolve::{BarIndices, Bars, Marks, OfTwo};
 
 /// A piece.
 #[derive(Debug, Default)]
@@ -91,6 +91,8 @@ pub(super) struct Note {
     pub(super) pitches: Pitches,
     pub(super) marks: Marks,
     pub(super) tremolo: u8,
+    /// Its place in a tremolo between two notes.
+    pub(super) of_two: Option<OfTwo>,
     pub(super) slur_starts: bool,
     pub(super) slur_ends: bool,
     pub(super) graces: Option<Box<Graces>>,

@@ -74,6 +74,29 @@ fn values_ties_and_rests_become_bars() {
 }
 
 #[test]
+fn a_tremolo_between_two_notes_is_one_note_with_its_other() {
+    let half = |pitch: &str, kind: &str, length: u32, value: &str| {
+        let more = format!(
+            "<type>{value}</type><time-modification><actual-notes>2</actual-notes>\
+             <normal-notes>1</normal-notes></time-modification><notations><ornaments>\
+             <tremolo type='{kind}'>2</tremolo></ornaments></notations>"
+        );
+        note(pitch, length, &more)
+    };
+    let two =
+        |length, value| half("D5", "start", length, value) + &half("A5", "stop", length, value);
+    let first = format!("{COMMON}{}{}", two(12, "half"), two(12, "half"));
+    // Too short, and without its other: plain notes, and told.
+    let second = two(3, "eighth") + &note("C5", 30, "") + &half("E5", "start", 12, "half");
+    let import = imported(&file(&[&first, &second]));
+    assert_eq!(
+        bars(&import),
+        ["1: 1/2 D5[tremolo A5 1/16] D[tremolo A5 1/16] |", "2: 1/16 D5 A 5/8 C 1/4 E |"]
+    );
+    assert!(losses(&import).contains(&("tremolos between two notes", 2)), "{:?}", losses(&import));
+}
+
+#[test]
 fn a_pick_up_is_bar_0_and_repeats_have_their_endings() {
     let short = format!("{COMMON}{}", note("G4", 12, ""));
     let full = note("C5", 48, "");

@@ -5,10 +5,11 @@ use std::fmt::Write;
 
 use super::loss::Losses;
 use super::reach;
-use super::score::{Bar, Direction, Note, PartLine, Says};
+use super::score::{Bar, Direction, Note, PartLine, Says, TupletSpan};
 use super::signs;
 use super::tuplets::{self, Tuplet, is_plain};
 use crate::music::{Pitch, Time};
+use crate::resolve::{Marks, OfTwo};
 
 /// Something that stands in a bar: a note, what is held of one, or a rest.
 #[derive(Clone, Copy, Debug)]
@@ -16,7 +17,8 @@ struct Piece {
     /// From the beginning of the bar.
     start: Time,
     end: Time,
-    /// Which note of the line; `None` for a rest.
+    /// Which note of the line; `None` for a rest. Of a tremolo between two notes the first, and then
+    /// the piece has the time of both.
     note: Option<usize>,
     /// Does the note begin here, does it end here?
     begins: bool,
@@ -36,7 +38,7 @@ pub(super) fn write(
     let mut rests: Option<(i32, usize)> = None;
     let mut struck = Vec::new();
     for (index, bar) in bars.iter().enumerate() {
-        let pieces = writer.pieces(bar);
+        let pieces = writer.pieces(bar, index);
         let silent = pieces.iter().all(|piece| piece.note.is_none());
         let due = writer.directions.get(writer.next).is_some_and(|(at, _)| {
             *at < bar.end() || (index + 1 == bars.len() && *at <= bar.end())
@@ -140,7 +142,7 @@ struct Writer<'a> {
 
 impl Writer<'_> {
     /// What stands in a bar, without gaps.
-    fn pieces(&mut self, bar: &Bar) -> Vec<Piece> {
+    fn pieces(&mut self, bar: &Bar, index: usize) -> Vec<Piece> {
         let notes = &self.line.notes;
         while notes.get(self.note).is_some_and(|note| note.end <= bar.start) {
             self.note += 1;
@@ -150,7 +152,17 @@ impl Writer<'_> {
         let mut here = self.note;
         while let Some(note) = notes.get(here).filter(|note| note.start < bar.end()) {
             let start = (note.start - bar.start).max(at);
-            let end = (note.end - bar.start).min(bar.length);
+            let both = of_two(notes, here)
+                .filter(|[one, two]| one.start - bar.start == start && two.end <= bar.end())
+                .filter(|[one, two]| {
+                    let over = |span: &TupletSpan| span.start < two.end && one.start < span.end;
+                    !self.line.spans.iter().any(over)
+                });
+            let last = both.map_or(note, |[_, two]| two);
+            if both.is_none() && note.of_two == Some(OfTwo::First) {
+                self.losses.left_out("tremolos between two notes", Some(self.part), index);
+            }
+            let end = (last.end - bar.start).min(bar.length);
             if start > at {
                 pieces.push(Piece { start: at, end: start, note: None, begins: true, ends: true });
             }
@@ -160,16 +172,22 @@ impl Writer<'_> {
                     end,
                     note: Some(here),
                     begins: note.start >= bar.start,
-                    ends: note.end <= bar.end(),
+                    ends: last.end <= bar.end(),
                 });
                 at = end;
             }
-            here += 1;
+            here += if both.is_some() { 2 } else { 1 };
         }
         if at < bar.length {
             pieces.push(Piece { start: at, end: bar.length, note: None, begins: true, ends: true });
         }
         pieces
+    }
+
+    /// The other one of a tremolo between two notes whose first a piece is.
+    fn other_of(&self, piece: &Piece) -> Option<&Note> {
+        let [one, two] = of_two(&self.line.notes, piece.note?)?;
+        (piece.begins && piece.end - piece.start == two.end - one.start).then_some(two)
     }
 
     /// Cuts pieces at the edges of tuplets and where directions stand.
@@ -202,7 +220,10 @@ impl Writer<'_> {
         let mut cut = Vec::with_capacity(pieces.len());
         for piece in pieces {
             let mut rest = piece;
-            for edge in edges.iter().filter(|edge| **edge > piece.start && **edge < piece.end) {
+            // Nothing is said in the middle of a tremolo between two notes.
+            let whole = self.other_of(&piece).is_some();
+            let inside = |edge: &&Time| !whole && **edge > piece.start && **edge < piece.end;
+            for edge in edges.iter().filter(inside) {
                 cut.push(Piece { end: *edge, ends: rest.note.is_none(), ..rest });
                 rest = Piece { start: *edge, begins: rest.note.is_none(), ..rest };
             }
@@ -233,7 +254,7 @@ impl Writer<'_> {
             }
             let length = piece.end - piece.start;
             let written = inside.map_or(Some(length), |t| t.written(length)).unwrap_or(length);
-            text.piece(piece, note, written, fermata);
+            text.piece(piece, (note, self.other_of(piece)), written, fermata);
             if let Some(ends) = inside.filter(|tuplet| tuplet.end <= piece.end) {
                 debug_assert!(ends.end == piece.end);
                 text.out.push(')');
@@ -311,7 +332,13 @@ impl Text {
         }
     }
 
-    fn piece(&mut self, piece: &Piece, note: Option<&Note>, written: Time, fermata: bool) {
+    fn piece(
+        &mut self,
+        piece: &Piece,
+        (note, other): (Option<&Note>, Option<&Note>),
+        written: Time,
+        fermata: bool,
+    ) {
         let values = values(written);
         let last = values.len() - 1;
         for (index, value) in values.into_iter().enumerate() {
@@ -331,9 +358,9 @@ impl Text {
             } else {
                 let slur = if note.slur_starts { "{" } else { "" };
                 let sound = self.sound(note);
-                self.word(&format!("{slur}{sound}{}", marks(note)));
+                self.word(&format!("{slur}{sound}{}", marks(note, other)));
             }
-            if note.slur_ends && piece.ends && index == last {
+            if other.unwrap_or(note).slur_ends && piece.ends && index == last {
                 self.out.push('}');
             }
         }
@@ -371,17 +398,42 @@ impl Text {
     }
 }
 
-fn marks(note: &Note) -> String {
-    let mut words: Vec<&str> = note.marks.words().collect();
-    let tremolo = match note.tremolo {
+fn marks(note: &Note, other: Option<&Note>) -> String {
+    let mut all = note.marks;
+    all.add(other.map_or(Marks::default(), |other| other.marks));
+    let mut words: Vec<String> = all.words().map(str::to_string).collect();
+    let strokes = match note.tremolo {
+        // Without its other note it is no tremolo.
+        _ if note.of_two.is_some() && other.is_none() => None,
         0 => None,
-        1 => Some("tremolo 1/8"),
-        2 => Some("tremolo 1/16"),
-        3 => Some("tremolo"),
-        _ => Some("tremolo 1/64"),
+        1 => Some(" 1/8"),
+        2 => Some(" 1/16"),
+        3 => Some(""),
+        _ => Some(" 1/64"),
     };
-    words.extend(tremolo);
+    if let Some(strokes) = strokes {
+        let pitches = other.iter().flat_map(|other| &other.pitches);
+        let pitches: Vec<String> = pitches.map(ToString::to_string).collect();
+        let other =
+            if pitches.is_empty() { String::new() } else { format!(" {}", pitches.join("&")) };
+        words.push(format!("tremolo{other}{strokes}"));
+    }
     if words.is_empty() { String::new() } else { format!("[{}]", words.join(" ")) }
+}
+
+/// The two notes of a tremolo between two, if the first of them stands here and the language can
+/// write them as one: of the same length side by side, not too short, and not alike.
+fn of_two(notes: &[Note], index: usize) -> Option<[&Note; 2]> {
+    let [one, two] = notes.get(index..index + 2)? else { return None };
+    let places = (one.of_two?, two.of_two?);
+    let (length, stroke) = (two.end - one.start, Time::of(1, 8 << (one.tremolo.clamp(1, 4) - 1)));
+    let together = places == (OfTwo::First, OfTwo::Second)
+        && one.end == two.start
+        && one.end - one.start == two.end - two.start
+        && (one.pitches != two.pitches && !one.pitches.is_empty() && !two.pitches.is_empty())
+        && (two.graces.is_none() && !one.slur_ends && !two.slur_starts)
+        && (length >= Time::of(1, 4) && length >= stroke * 2 && values(length).len() == 1);
+    together.then_some([one, two])
 }
 
 /// A time as values that the language writes, the largest first.

@@ -8,7 +8,7 @@ use std::sync::Arc;
 use serde::Serialize;
 
 use super::table;
-use crate::arrange::{Arrangement, Part, SoundingNote, arrange, coverage_again};
+use crate::arrange::{Arrangement, LineId, Part, SoundingNote, arrange, coverage_again};
 use crate::diagnostics::{BarNumbers, Span};
 use crate::resolve::{Note, Piece, Scoring, Verb};
 
@@ -102,7 +102,8 @@ fn of_scoring(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Vec<VoiceBars> {
                         let part = &arrangement.parts[usize::from(player)];
                         let own = sounding(part, note);
                         let comes = own.is_some_and(|own| own.source == note.span);
-                        let doubles = own.is_some_and(|own| doubles(&arrangement, own, &doubling));
+                        let doubles = own
+                            .is_some_and(|own| doubles(&arrangement, part.line_of(own), &doubling));
                         match having.iter_mut().find(|(other, ..)| *other == player) {
                             Some((_, all, from_voice, _)) => {
                                 *all += 1;
@@ -143,9 +144,9 @@ fn sounding<'p>(part: &'p Part, note: &Note) -> Option<&'p SoundingNote> {
     part.notes.get(part.notes.partition_point(|own| own.end() <= note.start))
 }
 
-/// Does a note come from a line that doubles?
-fn doubles(arrangement: &Arrangement, note: &SoundingNote, doubling: &HashMap<Span, bool>) -> bool {
-    let line = arrangement.lines.get(note.line.index());
+/// Is it a line that doubles?
+fn doubles(arrangement: &Arrangement, line: LineId, doubling: &HashMap<Span, bool>) -> bool {
+    let line = arrangement.lines.get(line.index());
     line.is_some_and(|line| doubling.get(&line.span).copied().unwrap_or(false))
 }
 

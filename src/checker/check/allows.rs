@@ -47,7 +47,7 @@ pub fn is_allowed(arrangement: &Arrangement, finding: &Diagnostic) -> bool {
 
 /// What is found only once pages are laid out: whether an `allow` of it silences something is not
 /// known before.
-const ON_PAGES: [&str; 2] = ["layout/no-character", "notation/page-turn"];
+const ON_PAGES: [&str; 3] = ["layout/no-character", "layout/small-staves", "notation/page-turn"];
 
 /// What is to be said of the `allow` lines of scorings themselves, the kept ones not included.
 pub(super) fn findings<'a>(

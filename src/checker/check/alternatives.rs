@@ -126,7 +126,7 @@ fn line_octave(cx: &Context, id: LineId) -> Option<(i8, crate::diagnostics::Span
         .into_iter()
         .find(|&octaves| {
             cx.arrangement.parts.iter().all(|part| {
-                part.notes.iter().filter(|note| note.line == id).all(|note| {
+                part.notes.iter().filter(|note| part.line_of(note) == id).all(|note| {
                     all_pitches(note).all(|pitch| has(part, moved(pitch, octaves), note, cx.era))
                 })
             })

@@ -251,6 +251,12 @@ impl<'a> Context<'a> {
         self.lines.get(id.index()).copied().flatten()
     }
 
+    /// The scoring line that gave what sounds.
+    pub fn line_of(&self, sounding: Sounding) -> Option<&'a Line> {
+        let note = sounding.of(&self.arrangement.parts);
+        self.line(self.part(usize::from(sounding.player)).line_of(note))
+    }
+
     /// Where the scoring line of that number is written.
     pub fn line_span(&self, id: LineId) -> Span {
         self.arrangement.lines.get(id.index()).map_or_else(Span::default, |line| line.span)

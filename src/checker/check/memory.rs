@@ -124,6 +124,7 @@ impl Changes {
     }
 }
 
+/// What became of a part. Its notes are the same only if the same lines give them.
 fn change(old: &Arc<Part>, new: &Arc<Part>, lines: Option<&[Option<LineId>]>) -> Change {
     if Arc::ptr_eq(old, new) {
         return Change::None;
@@ -142,13 +143,22 @@ fn change(old: &Arc<Part>, new: &Arc<Part>, lines: Option<&[Option<LineId>]>) ->
     if !same {
         return Change::All;
     }
-    let (old, new) = (&old.notes, &new.notes);
-    let same = |(a, b): &(&SoundingNote, &SoundingNote)| match lines {
-        None => a == b,
-        Some(lines) => {
-            lines.get(a.line.index()) == Some(&Some(b.line)) && a.is_same_but_for_its_line(b)
-        }
+    let now = |line: LineId| match lines {
+        None => Some(line),
+        Some(lines) => lines.get(line.index()).copied().flatten(),
     };
+    let claims = old.claims.iter().zip(&new.claims);
+    let claimed_alike = old.claims.len() == new.claims.len()
+        && claims.into_iter().all(|(old, new)| {
+            (old.from, old.to, now(old.line)) == (new.from, new.to, Some(new.line))
+        });
+    let same = |(a, b): &(&SoundingNote, &SoundingNote)| {
+        a == b && (claimed_alike || now(old.line_of(a)) == Some(new.line_of(b)))
+    };
+    if claimed_alike && old.notes.are_shared(&new.notes) {
+        return Change::None;
+    }
+    let (old, new) = (&old.notes, &new.notes);
     let from = old.iter().zip(new).take_while(same).count();
     if from == old.len() && from == new.len() {
         return Change::None;

@@ -83,8 +83,8 @@ impl<'a> Context<'a> {
             }
             let numbers = self.bars_of(note);
             let kind = kind(&detail);
-            let same =
-                |passage: &&mut Passage<T>| (passage.line, passage.kind) == (note.line, kind);
+            let line = part.line_of(note);
+            let same = |passage: &&mut Passage<T>| (passage.line, passage.kind) == (line, kind);
             match passages.iter_mut().find(same) {
                 Some(passage) => {
                     passage.offences.push((index, detail));
@@ -96,7 +96,7 @@ impl<'a> Context<'a> {
                     passages.push(Passage {
                         player,
                         part,
-                        line: note.line,
+                        line,
                         kind,
                         offences: vec![(index, detail)],
                         bars,
@@ -153,7 +153,7 @@ impl<'a> Context<'a> {
         let finding = Diagnostic::new(rule.severity, rule.code, note.source, message)
             .with_text(sounds)
             .with_label(
-                self.line_span(note.line),
+                self.line_span(part.line_of(note)),
                 format!("this line gives it to {}", part.player.name),
             )
             .with_label(part.player.span, format!("{} in {}", part.player.name, self.era))

@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
-use super::super::output::{Batch, Entry, Inputs, MANIFEST, Manifest, OutputFolder, digest};
+use super::super::output::{Batch, Entry, Inputs, MANIFEST, Manifest, OutputFolder};
 use super::super::printing::Format;
 use super::super::reprint::{self, Past};
 use super::super::{Failure, files};
@@ -14,7 +14,7 @@ use ripieno_compiler::arrange::Arrangement;
 use ripieno_compiler::diagnostics::Diagnostic;
 use ripieno_compiler::resolve::{Form, Piece, Scoring, seconds_per_whole};
 use ripieno_engrave::overrides;
-use ripieno_writers::render::{self, slug};
+use ripieno_writers::render::{self, ScoreKind, slug};
 
 /// One piece while it is got ready in the output folder.
 pub(super) struct Building<'a> {
@@ -96,19 +96,24 @@ impl<'a> Building<'a> {
                 )));
             }
             let arrangement = &*arranged[index];
-            let mut files = 0;
             let staged = self.batch.len();
-            let mut stage = |path: &str, bytes: &[u8]| -> Result<(), Failure> {
+            let ready = Mutex::new((&mut self.batch, &mut self.now.files, 0));
+            let (output, folder, inputs) = (self.output, &self.folder, &self.inputs);
+            let (old, revision) = (&self.before.files, &self.revision);
+            // Threads write files beside one another.
+            let stage = |path: &str, write: &mut render::Write| -> Result<(), Failure> {
                 let path = format!("{}/{path}", slugs[index]);
-                let below = Path::new(&self.folder).join(&path);
-                self.output.stage(&mut self.batch, &below, bytes)?;
-                let mut entry = Entry::new(&scoring.name, bytes, &self.inputs);
+                let below = Path::new(folder).join(&path);
+                let (change, digest) = output.stage(&below, write)?;
+                let mut entry = Entry::new(&scoring.name, digest, inputs);
                 // What stays as it was keeps the revision from which it came first.
-                let before = self.before.files.get(&path).filter(|before| before.is_same(&entry));
+                let before = old.get(&path).filter(|before| before.is_same(&entry));
                 let known = before.and_then(|before| before.revision.clone());
-                entry.revision = known.or_else(|| self.revision.clone());
-                self.now.files.insert(path, entry);
-                files += 1;
+                entry.revision = known.or_else(|| revision.clone());
+                let mut ready = ready.lock().unwrap_or_else(PoisonError::into_inner);
+                ready.0.push(change);
+                ready.1.insert(path, entry);
+                ready.2 += 1;
                 Ok(())
             };
             let mut wanted = asked.paging.wanted(&written, &self.inputs.0);
@@ -118,23 +123,33 @@ impl<'a> Building<'a> {
                 wanted.revised = reprint::new_bars(past, now, cues);
             }
             let mut told = String::new();
+            let both = [ScoreKind::Full, ScoreKind::Condensed];
+            let same = both.iter().all(|kind| wanted.scores.contains(kind))
+                && !printing.is_passage()
+                && !render::condenses(arrangement);
+            if same {
+                wanted.scores.retain(|kind| *kind != ScoreKind::Condensed);
+            }
             if printing.is_passage() {
                 for (path, bytes) in printing.passage(arrangement, &wanted, &formats)? {
-                    stage(&path, &bytes)?;
+                    stage(&path, &mut |out| out.write_all(&bytes))?;
                 }
             } else {
-                render::each_output(arrangement, wanted.clone(), threads, |file| {
-                    stage(&file.path, &file.bytes)
-                })?;
+                render::each_output(arrangement, wanted.clone(), threads, stage)?;
+                let stage = |path: &str, bytes: &[u8]| stage(path, &mut |out| out.write_all(bytes));
                 let printed = printing.each_file(arrangement, &wanted, &formats, threads, stage)?;
                 told = printed.0;
+                if same {
+                    told.push_str(SAME_SCORES);
+                }
                 let mut on_pages = printed.1;
                 let allowed = |finding: &Diagnostic| check::is_allowed(arrangement, finding);
                 on_pages.findings.retain(|finding| !allowed(finding));
                 on_pages.idle.retain(|finding| !allowed(finding));
                 found.push(on_pages);
             }
-            self.batch.in_order(staged);
+            let (batch, _, files) = ready.into_inner().unwrap_or_else(PoisonError::into_inner);
+            batch.in_order(staged);
             if !told.is_empty() {
                 pages.push_str(&format!("{}:\n{told}", scoring.name));
             }
@@ -165,13 +180,13 @@ impl<'a> Building<'a> {
             }
             let below = Path::new(&self.folder).join(&path);
             let shown = self.output.path(&below).display().to_string();
-            let Some(bytes) = self.output.bytes(&below)? else { continue };
+            let Some(digest) = self.output.digest(&below)? else { continue };
             // Another scoring or format of the same source is as good as it was.
             if entry.inputs == self.inputs.0 {
                 self.now.files.insert(path, entry);
                 continue;
             }
-            let changed = digest(&bytes) != entry.sha256;
+            let changed = digest != entry.sha256;
             if prune && !changed {
                 self.output.remove(&mut self.batch, &below);
                 text.push_str(&format!("removed: {shown}\n"));
@@ -198,11 +213,14 @@ impl<'a> Building<'a> {
             text.push_str("`--prune` removes what an earlier build left.\n");
         }
         let manifest = Path::new(&self.folder).join(MANIFEST);
-        self.output.stage(&mut self.batch, &manifest, &self.now.bytes())?;
+        self.output.stage_bytes(&mut self.batch, &manifest, &self.now.bytes())?;
         self.output.add(number, self.batch);
         Ok(text)
     }
 }
+
+/// What is told where a condensed score was asked for beside the full one and would repeat it.
+const SAME_SCORES: &str = "  Condensed score: none, since no two players could share a staff; it would repeat the full score\n";
 
 fn bars(arrangement: &Arrangement) -> String {
     let bars = &arrangement.piece.form.bars;

@@ -2,17 +2,29 @@
 //! them fail.
 
 use std::fs;
-use std::io::{self, Write};
+use std::io::{self, Read, Write};
 use std::path::Path;
+
+/// A new file while it is written.
+pub(crate) trait NewFile: Write {
+    /// Hands the whole file to the disk.
+    fn finish(&mut self) -> io::Result<()>;
+}
+
+impl NewFile for fs::File {
+    fn finish(&mut self) -> io::Result<()> {
+        self.sync_data()
+    }
+}
 
 /// The operations of a build that change or read its folders.
 pub(crate) trait Disk {
-    /// What stands in a file; nothing where there is none.
-    fn read(&self, path: &Path) -> io::Result<Option<Vec<u8>>>;
+    /// What stands in a file, to be read from its beginning; nothing where there is none.
+    fn open(&self, path: &Path) -> io::Result<Option<Box<dyn Read + '_>>>;
     /// Makes one folder.
     fn make_folder(&self, path: &Path) -> io::Result<()>;
-    /// Writes a new file and hands it to the disk; the file is closed at once.
-    fn write(&self, path: &Path, bytes: &[u8]) -> io::Result<()>;
+    /// Begins a new file.
+    fn begin(&self, path: &Path) -> io::Result<Box<dyn NewFile + '_>>;
     /// Gives a file a second name, so that it outlives what takes the place of the first.
     fn keep(&self, path: &Path, kept: &Path) -> io::Result<()>;
     /// Puts a file in a place, over what stands there.
@@ -29,9 +41,9 @@ pub(crate) trait Disk {
 pub(crate) struct FileSystem;
 
 impl Disk for FileSystem {
-    fn read(&self, path: &Path) -> io::Result<Option<Vec<u8>>> {
-        match fs::read(path) {
-            Ok(bytes) => Ok(Some(bytes)),
+    fn open(&self, path: &Path) -> io::Result<Option<Box<dyn Read + '_>>> {
+        match fs::File::open(path) {
+            Ok(file) => Ok(Some(Box::new(file))),
             Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
             Err(error) => Err(error),
         }
@@ -41,10 +53,8 @@ impl Disk for FileSystem {
         fs::create_dir(path)
     }
 
-    fn write(&self, path: &Path, bytes: &[u8]) -> io::Result<()> {
-        let mut file = fs::File::create_new(path)?;
-        file.write_all(bytes)?;
-        file.sync_data()
+    fn begin(&self, path: &Path) -> io::Result<Box<dyn NewFile + '_>> {
+        Ok(Box::new(fs::File::create_new(path)?))
     }
 
     fn keep(&self, path: &Path, kept: &Path) -> io::Result<()> {

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::fmt::Write;
+use std::io;
 use std::path::{Component, Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
@@ -71,10 +72,9 @@ impl Inputs {
 }
 
 impl Entry {
-    /// The entry of a file with those bytes.
-    pub(crate) fn new(scoring: &str, bytes: &[u8], inputs: &Inputs) -> Entry {
-        let (sha256, inputs) = (digest(bytes), inputs.0.clone());
-        Entry { scoring: scoring.into(), sha256, inputs, revision: None }
+    /// The entry of a file with that digest.
+    pub(crate) fn new(scoring: &str, sha256: String, inputs: &Inputs) -> Entry {
+        Entry { scoring: scoring.into(), sha256, inputs: inputs.0.clone(), revision: None }
     }
 
     /// The same file built from the same sources?
@@ -118,7 +118,21 @@ pub(crate) fn digest(bytes: &[u8]) -> String {
     hexadecimal(&Sha256::digest(bytes))
 }
 
-fn hexadecimal(bytes: &[u8]) -> String {
+/// The same of what is read to its end.
+pub(crate) fn digest_of(mut read: impl io::Read) -> io::Result<String> {
+    let mut hash = Sha256::new();
+    let mut block = vec![0; 64 * 1024];
+    loop {
+        match read.read(&mut block) {
+            Ok(0) => return Ok(hexadecimal(&hash.finalize())),
+            Ok(count) => hash.update(&block[..count]),
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+            Err(error) => return Err(error),
+        }
+    }
+}
+
+pub(crate) fn hexadecimal(bytes: &[u8]) -> String {
     let mut text = String::with_capacity(2 * bytes.len());
     for byte in bytes {
         let _ = write!(text, "{byte:02x}");

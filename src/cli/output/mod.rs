@@ -8,12 +8,13 @@
 
 mod disk;
 mod manifest;
+mod staged;
 #[cfg(test)]
 mod tests;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
-use std::io;
+use std::io::{self, BufWriter, Read as _};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
@@ -21,9 +22,14 @@ use std::sync::{Mutex, PoisonError};
 use super::{Failure, interrupt, source};
 use disk::{Disk, FileSystem};
 pub(super) use manifest::{Entry, Inputs, Manifest, NAME as MANIFEST, digest, follow, way};
+use manifest::{digest_of, hexadecimal};
+use ripieno_writers::render;
+use staged::Staged;
 
 /// The beginning of the names of folders in which a build is got ready.
 const STAGING: &str = ".ripieno-";
+/// Bytes that are handed to the disk together.
+const BUFFER: usize = 64 * 1024;
 
 /// An output folder while a build is written into it.
 pub(super) struct OutputFolder<D: Disk = FileSystem> {
@@ -52,6 +58,11 @@ impl Batch {
         self.0.len()
     }
 
+    /// Adds what is to become of one more file, if anything is.
+    pub(super) fn push(&mut self, change: Option<Change>) {
+        self.0.extend(change);
+    }
+
     /// Brings the files of a scoring, which are staged from there on, into order: scores, then parts.
     pub(super) fn in_order(&mut self, from: usize) {
         self.0[from..].sort_by(|one, other| {
@@ -63,7 +74,7 @@ impl Batch {
 }
 
 /// What becomes of one file.
-struct Change {
+pub(super) struct Change {
     /// Its place.
     place: PathBuf,
     /// The new file beside it; nothing where the file goes.
@@ -95,10 +106,12 @@ impl<D: Disk> OutputFolder<D> {
         self.folder.join(below)
     }
 
-    /// What stands in a file below the output folder; nothing where there is none.
-    pub(super) fn bytes(&self, below: &Path) -> Result<Option<Vec<u8>>, Failure> {
+    /// The digest of a file below the output folder; nothing where there is none.
+    pub(super) fn digest(&self, below: &Path) -> Result<Option<String>, Failure> {
         let path = self.folder.join(below);
-        self.disk.read(&path).map_err(|error| cannot("read", &path, &error))
+        let failed = |error| cannot("read", &path, &error);
+        let there = self.disk.open(&path).map_err(failed)?;
+        there.map(digest_of).transpose().map_err(failed)
     }
 
     /// The way from the folder of a piece to its source.
@@ -142,8 +155,8 @@ impl<D: Disk> OutputFolder<D> {
         let mut all = true;
         for (path, entry) in &manifest.files {
             let below = piece.join(path);
-            match self.bytes(&below)? {
-                Some(bytes) if digest(&bytes) == entry.sha256 => self.remove(batch, &below),
+            match self.digest(&below)? {
+                Some(digest) if digest == entry.sha256 => self.remove(batch, &below),
                 Some(_) => all = false,
                 None => {}
             }
@@ -157,17 +170,20 @@ impl<D: Disk> OutputFolder<D> {
     /// The manifest of a piece, where it has one.
     pub(super) fn manifest(&self, piece: &str) -> Result<Option<Manifest>, Failure> {
         let path = self.folder.join(piece).join(MANIFEST);
-        let bytes = self.disk.read(&path).map_err(|error| cannot("read", &path, &error))?;
-        bytes.map(|bytes| Manifest::read(&bytes, &path)).transpose()
+        let failed = |error| cannot("read", &path, &error);
+        let Some(mut there) = self.disk.open(&path).map_err(failed)? else { return Ok(None) };
+        let mut bytes = Vec::new();
+        there.read_to_end(&mut bytes).map_err(failed)?;
+        Manifest::read(&bytes, &path).map(Some)
     }
 
-    /// Gets a file ready; `path` is below the output folder.
+    /// Gets a file ready as it is written; `path` is below the output folder. Gives back what is to
+    /// become of it, if it is not there already, and its digest.
     pub(super) fn stage(
         &self,
-        batch: &mut Batch,
         path: &Path,
-        bytes: &[u8],
-    ) -> Result<(), Failure> {
+        write: &mut render::Write,
+    ) -> Result<(Option<Change>, String), Failure> {
         interrupt::stop_if_asked()?;
         let place = self.folder.join(path);
         if place.is_dir() {
@@ -176,26 +192,46 @@ impl<D: Disk> OutputFolder<D> {
                 place.display()
             )));
         }
-        let there = self.disk.read(&place).map_err(|error| cannot("read", &place, &error))?;
-        if there.is_some_and(|there| there == bytes) {
-            return Ok(());
-        }
-        self.make_staging()?;
         let number = self.staged.fetch_add(1, Ordering::Relaxed);
-        let staged = self.staging.join(number.to_string());
-        self.disk.write(&staged, bytes).map_err(|error| cannot("write", &place, &error))?;
-        batch.0.push(Change { place, staged: Some(staged) });
+        let beside = self.staging.join(number.to_string());
+        let begin = || {
+            self.make_staging()?;
+            self.disk.begin(&beside)
+        };
+        let mut staged = || -> io::Result<(Vec<u8>, bool)> {
+            let staged = Staged::new(&self.disk, &place, &begin)?;
+            let mut staged = BufWriter::with_capacity(BUFFER, staged);
+            write(&mut staged)?;
+            staged.into_inner().map_err(io::IntoInnerError::into_error)?.finish()
+        };
+        let (digest, is_new) = staged().map_err(|error| {
+            // Whoever was asked to stop says so.
+            interrupt::stop_if_asked().err().unwrap_or_else(|| cannot("write", &place, &error))
+        })?;
+        let change = is_new.then(|| Change { place: place.clone(), staged: Some(beside.clone()) });
+        Ok((change, hexadecimal(&digest)))
+    }
+
+    /// Gets a file with those bytes ready.
+    pub(super) fn stage_bytes(
+        &self,
+        batch: &mut Batch,
+        path: &Path,
+        bytes: &[u8],
+    ) -> Result<(), Failure> {
+        let (change, _) = self.stage(path, &mut |out| out.write_all(bytes))?;
+        batch.push(change);
         Ok(())
     }
 
-    fn make_staging(&self) -> Result<(), Failure> {
+    fn make_staging(&self) -> io::Result<()> {
         if self.staging.is_dir() {
             return Ok(());
         }
         match self.disk.make_folder(&self.staging) {
             // Another piece was quicker.
             Err(error) if error.kind() == io::ErrorKind::AlreadyExists => Ok(()),
-            made => made.map_err(|error| cannot("write into", &self.folder, &error)),
+            made => made,
         }
     }
 
@@ -266,7 +302,7 @@ impl<D: Disk> OutputFolder<D> {
         }
         let before = if place.symlink_metadata().is_ok() {
             if change.staged.is_none() {
-                self.make_staging()?;
+                self.make_staging().map_err(|error| cannot("remove", place, &error))?;
             }
             let failed = |error| cannot("replace", place, &error);
             self.disk.keep(place, &kept).map_err(failed)?;

@@ -2,8 +2,10 @@
 
 use std::cell::Cell;
 use std::collections::BTreeMap;
+use std::io::{Read, Write};
 use std::path::Path;
 
+use super::disk::NewFile;
 use super::*;
 
 /// A file system of which the operation of that number fails, counted from 0.
@@ -23,19 +25,17 @@ impl Failing {
 }
 
 impl Disk for &Failing {
-    fn read(&self, path: &Path) -> io::Result<Option<Vec<u8>>> {
-        self.check().and_then(|()| FileSystem.read(path))
+    fn open(&self, path: &Path) -> io::Result<Option<Box<dyn Read + '_>>> {
+        self.check()?;
+        let there = FileSystem.open(path)?;
+        Ok(there.map(|file| Box::new(FailingFile { disk: self, file }) as Box<dyn Read>))
     }
     fn make_folder(&self, path: &Path) -> io::Result<()> {
         self.check().and_then(|()| FileSystem.make_folder(path))
     }
-    fn write(&self, path: &Path, bytes: &[u8]) -> io::Result<()> {
-        // A disk that is full takes half of a file.
-        self.check().or_else(|error| {
-            FileSystem.write(path, &bytes[..bytes.len() / 2])?;
-            Err(error)
-        })?;
-        FileSystem.write(path, bytes)
+    fn begin(&self, path: &Path) -> io::Result<Box<dyn NewFile + '_>> {
+        self.check()?;
+        Ok(Box::new(FailingFile { disk: self, file: FileSystem.begin(path)? }))
     }
     fn keep(&self, path: &Path, kept: &Path) -> io::Result<()> {
         self.check().and_then(|()| FileSystem.keep(path, kept))
@@ -51,6 +51,38 @@ impl Disk for &Failing {
     }
     fn sync_folder(&self, path: &Path) -> io::Result<()> {
         self.check().and_then(|()| FileSystem.sync_folder(path))
+    }
+}
+
+/// A file on it.
+struct FailingFile<'d, F> {
+    disk: &'d Failing,
+    file: F,
+}
+
+impl<F: Read> Read for FailingFile<'_, F> {
+    fn read(&mut self, bytes: &mut [u8]) -> io::Result<usize> {
+        self.disk.check().and_then(|()| self.file.read(bytes))
+    }
+}
+
+impl<F: NewFile + ?Sized> Write for FailingFile<'_, Box<F>> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        // A disk that is full takes half of a file.
+        if let Err(error) = self.disk.check() {
+            self.file.write_all(&bytes[..bytes.len() / 2])?;
+            return Err(error);
+        }
+        self.file.write(bytes)
+    }
+    fn flush(&mut self) -> io::Result<()> {
+        self.file.flush()
+    }
+}
+
+impl<F: NewFile + ?Sized> NewFile for FailingFile<'_, Box<F>> {
+    fn finish(&mut self) -> io::Result<()> {
+        self.disk.check().and_then(|()| self.file.finish())
     }
 }
 
@@ -80,7 +112,7 @@ fn build(folder: &Path, disk: &Failing, second: bool) -> Result<usize, Failure> 
         (if second { "weir/town/score.txt" } else { "weir/spa/parts/02-horn-1.txt" }, word),
         ("weir/ripieno.json", word),
     ] {
-        output.stage(&mut batch, Path::new(path), bytes.as_bytes())?;
+        output.stage_bytes(&mut batch, Path::new(path), bytes.as_bytes())?;
     }
     if second {
         output.remove(&mut batch, Path::new("weir/spa/parts/02-horn-1.txt"));
@@ -163,7 +195,7 @@ fn what_is_there_already_is_not_written_again() {
     let build = |bytes: &[u8]| {
         let output = OutputFolder::open(room.path()).map_err(|Failure(why)| why).unwrap();
         let mut batch = Batch::default();
-        assert!(output.stage(&mut batch, Path::new("weir/score.txt"), bytes).is_ok());
+        assert!(output.stage_bytes(&mut batch, Path::new("weir/score.txt"), bytes).is_ok());
         output.add(0, batch);
         output.place().map_err(|Failure(why)| why).unwrap().len()
     };
@@ -180,7 +212,7 @@ fn pieces_that_are_ready_in_any_order_are_placed_in_theirs() {
             scope.spawn(move || {
                 let mut batch = Batch::default();
                 let path = format!("piece-{number}/score.txt");
-                assert!(output.stage(&mut batch, Path::new(&path), b"a score").is_ok());
+                assert!(output.stage_bytes(&mut batch, Path::new(&path), b"a score").is_ok());
                 output.add(number, batch);
             });
         }

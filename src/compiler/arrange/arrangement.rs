@@ -201,6 +201,13 @@ impl Part {
         claim.holds(time).then_some(claim.line)
     }
 
+    /// The scoring line that gave a note of the part to the player; one that is not there where no
+    /// line did.
+    #[must_use]
+    pub fn line_of(&self, note: &SoundingNote) -> LineId {
+        self.line_at(note.start).unwrap_or(LineId(u32::MAX))
+    }
+
     /// The rest of the source that the player has at a time.
     #[must_use]
     pub fn rest_at(&self, time: Time) -> Option<&Rest> {
@@ -284,7 +291,8 @@ impl Part {
     }
 }
 
-/// One note that a player sounds.
+/// One note that a player sounds. Which line gave it, [`Part::line_of`] says, so that those whom
+/// different lines give the same can share it.
 #[derive(Clone, PartialEq, Debug)]
 pub struct SoundingNote {
     /// Where it begins, in written time (repeats once).
@@ -301,8 +309,6 @@ pub struct SoundingNote {
     pub solo: bool,
     /// The note in the source that it comes from (or the chord, for derived notes).
     pub source: Span,
-    /// The scoring line that gave it to the player.
-    pub line: LineId,
 }
 
 impl SoundingNote {
@@ -311,15 +317,5 @@ impl SoundingNote {
     #[inline]
     pub fn end(&self) -> Time {
         self.start + self.length
-    }
-
-    /// Is it the same note, whatever the line that gave it?
-    #[must_use]
-    pub fn is_same_but_for_its_line(&self, other: &SoundingNote) -> bool {
-        let SoundingNote { start, length, sound, attached, role, solo, source, line: _ } = self;
-        (*start, *length, *role, *solo) == (other.start, other.length, other.role, other.solo)
-            && *source == other.source
-            && *sound == other.sound
-            && *attached == other.attached
     }
 }

@@ -15,7 +15,6 @@ pub(super) fn double(source: &Part, line: &Line, octaves: i8, run: &mut Run) {
         let end = note.end().min(run.to);
         note.start = note.start.max(run.from);
         note.length = end - note.start;
-        note.line = run.line;
         note.role = line.role.unwrap_or(note.role);
         note.solo = line.solo;
         shift(&mut note, octaves);

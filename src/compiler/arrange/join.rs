@@ -96,7 +96,6 @@ fn append(part: &mut Part, own: &Part, (start, lines): (Time, usize)) {
     part.notes.list().extend(own.notes.iter().map(|note| {
         let mut note = note.clone();
         note.start += start;
-        note.line = line(note.line);
         note
     }));
     part.tuplets.extend(own.tuplets.iter().map(|tuplet| {

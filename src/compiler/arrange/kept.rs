@@ -3,7 +3,7 @@
 //! A part depends on its claims, on the lines that claim it, on the voices that they play, on the
 //! parts that they double, on what is said to everybody, and on form and ensemble. Where all of
 //! that is the same, the part is, and what happened while it was filled happens again; where a line
-//! was put in or taken out before, the others have other numbers, and so have its notes. What is
+//! was put in or taken out before, the others have other numbers. What is
 //! computed (`sustains`, `signals`, `highlights`) looks at everything, and is taken over only where
 //! no voice, chord, line or claim is another.
 
@@ -176,7 +176,6 @@ impl<'a> Before<'a> {
         let mut part = Part::clone(old);
         part.claims.clone_from(&new.claims);
         part.takes.clone_from(&new.takes);
-        part.notes.iter_mut().for_each(|note| note.line = self.now(note.line));
         Arc::new(part)
     }
 

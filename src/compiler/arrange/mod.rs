@@ -342,19 +342,20 @@ impl<'a> Work<'a> {
             part.tuplets.extend(run.tuplets);
             part.rests.extend(run.rests);
         }
-        taking::balance_slurs(&mut part.notes);
+        taking::balance_slurs(&mut part.notes, &part.claims);
         self.state[index] = State::Done;
         self.share(index);
     }
 
-    /// Lets a part have the very notes of another one that is claimed alike and has the same.
+    /// Lets a part have the very notes of another one that has the same.
     fn share(&mut self, index: usize) {
         let own = &self.parts[index];
         let alike = |other: &usize| {
             let part = &self.parts[*other];
             *other != index
                 && self.state[*other] == State::Done
-                && part.claims == own.claims
+                && part.notes.len() == own.notes.len()
+                && part.notes.last() == own.notes.last()
                 && part.notes == own.notes
         };
         if let Some(other) = (0..self.parts.len()).find(alike) {
@@ -417,6 +418,8 @@ impl<'a> Work<'a> {
     /// The parts with the fermatas of all voices.
     fn under_fermatas(&self, held: &[(Time, Time)]) -> Vec<Arc<Part>> {
         let pauses = directions::pauses(held);
+        // Who shared his notes before does so after, if they are still the same.
+        let mut shared: Vec<(usize, Notes)> = Vec::new();
         let under = |(index, part): (usize, &Arc<Part>)| {
             if pauses.is_empty() {
                 return Arc::clone(part);
@@ -426,8 +429,14 @@ impl<'a> Work<'a> {
             {
                 return known;
             }
+            let before = part.notes.address();
             let mut part = Part::clone(part);
             directions::fermatas(self.piece, held, &pauses, &mut part);
+            let same = |(known, notes): &&(usize, Notes)| *known == before && *notes == part.notes;
+            match shared.iter().find(same) {
+                Some((_, notes)) => part.notes = notes.clone(),
+                None => shared.push((before, part.notes.clone())),
+            }
             Arc::new(part)
         };
         self.parts.iter().enumerate().map(under).collect()

@@ -29,11 +29,15 @@ pub(super) struct Run {
 /// music, and octaves up.
 type Wanted<'a> = (Vec<(usize, usize)>, Claim, &'a Music, i8);
 
+/// What makes notes that are taken the same: the voice, from when to when, octaves up, role and
+/// whether they are a solo.
+type Same = (usize, Time, Time, i8, Option<Role>, bool);
+
 impl Work<'_> {
     /// Takes from the voices, on all cores, what the parts that are new will ask for.
     pub(super) fn take_ahead(&mut self) {
         let mut wanted: Vec<Wanted> = Vec::new();
-        let mut known: HashMap<(LineId, Time, Time, i8), usize> = HashMap::new();
+        let mut known: HashMap<Same, usize> = HashMap::new();
         let mut notes = 0;
         for (index, part) in self.parts.iter().enumerate() {
             if self.before.as_mut().is_some_and(|before| before.keeps(index)) {
@@ -46,8 +50,9 @@ impl Work<'_> {
                 let begun = |time| music.notes.partition_point(|note| note.start < time);
                 notes += begun(claim.to) - begun(claim.from);
                 let octaves = octaves + given.octaves_of(index);
-                // Who plays the same of a line has the same notes.
-                let key = (claim.line, claim.from, claim.to, octaves);
+                // Who plays the same of a voice has the same notes.
+                let (role, solo) = (given.line.role, given.line.solo);
+                let key = (voice, claim.from, claim.to, octaves, role, solo);
                 let same = *known.entry(key).or_insert(wanted.len());
                 match wanted.get_mut(same) {
                     Some((keys, ..)) => keys.push((index, place)),
@@ -65,7 +70,10 @@ impl Work<'_> {
             run
         });
         for ((keys, ..), run) in wanted.iter().zip(taken) {
-            self.taken.extend(keys.iter().map(|key| (*key, run.clone())));
+            self.taken.extend(keys.iter().map(|&(index, place)| {
+                let line = self.parts[index].claims[place].line;
+                ((index, place), Run { line, ..run.clone() })
+            }));
         }
     }
 }
@@ -106,7 +114,6 @@ pub(super) fn take(music: &Music, line: &Line, octaves: i8, run: &mut Run) {
             role: line.role.unwrap_or(Role::Harmony),
             solo: line.solo,
             source: note.span,
-            line: run.line,
         });
     }
     run.notes = notes.into();
@@ -148,7 +155,6 @@ pub(super) fn cut(notes: &[SoundingNote], run: &mut Run) {
             note.attached.graces = None;
         }
         note.length = end - note.start;
-        note.line = run.line;
         run.notes.list().push(note);
     }
 }
@@ -185,13 +191,19 @@ fn choose(pitches: &Pitches, place: usize, from_below: bool) -> Pitches {
     pitches[index].into()
 }
 
-/// Takes away the ends of slurs that do not begin and ends those that would not end.
-pub(super) fn balance_slurs(notes: &mut Notes) {
+/// Takes away the ends of slurs that do not begin and ends those that would not end, or would go on
+/// from one claim into the next.
+pub(super) fn balance_slurs(notes: &mut Notes, claims: &[Claim]) {
+    let mut claims = claims.iter().peekable();
+    let mut line = None;
     let mut open: Option<usize> = None;
     for index in 0..notes.len() {
-        let gap = index > 0
-            && (notes[index - 1].end() != notes[index].start
-                || notes[index - 1].line != notes[index].line);
+        let start = notes[index].start;
+        let before = line;
+        while let Some(claim) = claims.next_if(|claim| claim.from <= start) {
+            line = Some(claim.line);
+        }
+        let gap = index > 0 && (notes[index - 1].end() != start || before != line);
         if gap && let Some(start) = open.take() {
             close(notes, start, index - 1);
         }

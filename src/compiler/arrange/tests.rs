@@ -204,7 +204,7 @@ fn every_note_knows_its_source_its_line_and_its_role() {
     let cello = arrangement.parts.iter().find(|part| part.player.id == "cello").unwrap();
     let note = &cello.notes[1];
     assert_eq!(sources.text(note.source), "E");
-    let line = arrangement.lines[note.line.index()];
+    let line = arrangement.lines[cello.line_of(note).index()];
     assert_eq!(sources.text(line.span), "cello plays upper 15mb as bass");
     assert_eq!(sources.text(cello.player.span), "cello");
     assert_eq!(note.role.word(), "bass");
@@ -233,7 +233,8 @@ fn no_line_is_lost_where_there_are_as_many_as_there_may_be() {
     assert_eq!(arrangement.lines.len(), 4 * (bars - 1) + 1);
     assert!(arrangement.lines.len() > crate::limits::LINES - 5);
     assert_eq!(arrangement.parts[3].notes.len(), 1);
-    let line = arrangement.parts[3].notes[0].line;
+    let part = &arrangement.parts[3];
+    let line = part.line_of(&part.notes[0]);
     assert_eq!(
         sources.text(arrangement.lines[line.index()].span),
         "oboe.4 plays tune bars 1 as melody"

@@ -274,6 +274,11 @@ pub const CODES: &[Code] = &[
         "Write a staff from 2 to 15 mm, and move signs by 20 staff spaces at most.",
     ),
     code(
+        "layout/small-staves",
+        "The staves of a score are too small to be read.",
+        "Print it on larger paper or condensed, as the finding says.",
+    ),
+    code(
         "lyrics/hold",
         "`=` has no syllable to hold.",
         "Write a syllable before it, or leave the bar out.",

@@ -520,6 +520,13 @@ impl Instrument {
         self.family == Family::Strings
     }
 
+    /// Can its player grow louder and softer little by little? Not where a mechanism plucks the strings:
+    /// a harpsichord changes its loudness by stops and manuals (common practice).
+    #[must_use]
+    pub fn grades(&self) -> bool {
+        !(self.family == Family::Keyboard && self.loudness == Loudness::Plucked)
+    }
+
     /// The key or crook of that name.
     #[must_use]
     pub fn tuning(&self, name: &str) -> Option<&Tuning> {

@@ -30,67 +30,91 @@ struct Used {
 /// All pages as one document. The same pages give the same bytes.
 #[must_use]
 pub fn document(pages: &Pages) -> Vec<u8> {
-    let mut next = 1;
-    let mut reference = || {
-        let reference = Ref::new(next);
-        next += 1;
-        reference
-    };
-    let (catalog, tree, info) = (reference(), reference(), reference());
-    let mut pdf = Pdf::new();
-    pdf.catalog(catalog).pages(tree).lang(TextStr("en"));
-    let mut information = pdf.document_info(info);
-    information.title(TextStr(&pages.title));
-    if let Some(author) = &pages.author {
-        information.author(TextStr(author));
-    }
-    information.creator(TextStr("Ripieno"));
-    information.finish();
+    let mut document = Document::default();
+    pages.pages.iter().for_each(|page| document.add(page));
+    document.finish(&pages.title, pages.author.as_deref())
+}
 
-    let mut faces: BTreeMap<Face, Used> = BTreeMap::new();
-    let mut signs: BTreeMap<Glyph, Ref> = BTreeMap::new();
-    let mut contents = Vec::with_capacity(pages.pages.len());
-    for page in &pages.pages {
+/// A document that is drawn page by page. Of each page only its packed content is kept.
+#[derive(Default)]
+pub struct Document {
+    faces: BTreeMap<Face, Used>,
+    /// The signs, each with its number, in the order in which they were met.
+    signs: BTreeMap<Glyph, usize>,
+    /// Sizes in points, and what stands on the pages.
+    pages: Vec<((f64, f64), Vec<u8>)>,
+}
+
+impl Document {
+    /// Adds a page.
+    pub fn add(&mut self, page: &Page) {
         for mark in &page.marks {
             if let Shape::Glyph { glyph, .. } = mark.shape {
-                signs.entry(glyph).or_insert_with(&mut reference);
+                let next = self.signs.len();
+                self.signs.entry(glyph).or_insert(next);
             }
         }
-        contents.push(content(page, &mut faces));
-    }
-    let references: Vec<(Ref, Ref)> =
-        pages.pages.iter().map(|_| (reference(), reference())).collect();
-    let kids: Vec<Ref> = references.iter().map(|(page, _)| *page).collect();
-    pdf.pages(tree).kids(kids).count(i32::try_from(pages.pages.len()).unwrap_or(i32::MAX));
-    let fonts: BTreeMap<Face, Ref> = faces.keys().map(|face| (*face, reference())).collect();
-    for ((page, (id, stream)), content) in pages.pages.iter().zip(&references).zip(contents) {
-        let mut writer = pdf.page(*id);
-        let size = (page.size.0 * POINTS, page.size.1 * POINTS);
-        writer.media_box(Rect::new(0.0, 0.0, size.0.narrow::<f32>(), size.1.narrow::<f32>()));
-        writer.parent(tree).contents(*stream);
-        let mut resources = writer.resources();
-        let mut dictionary = resources.fonts();
-        for (face, font) in &fonts {
-            dictionary.pair(Name(font_name(*face)), *font);
-        }
-        dictionary.finish();
-        let mut shapes = resources.x_objects();
-        for (glyph, sign) in &signs {
-            shapes.pair(Name(sign_name(*glyph).as_bytes()), *sign);
-        }
-        shapes.finish();
-        resources.finish();
-        writer.finish();
+        let content = content(page, &mut self.faces);
         let packed = compress_to_vec_zlib(&content, PACKED);
-        pdf.stream(*stream, &packed).filter(Filter::FlateDecode);
+        self.pages.push(((page.size.0 * POINTS, page.size.1 * POINTS), packed));
     }
-    for (glyph, sign) in &signs {
-        draw_sign(&mut pdf, *glyph, *sign);
+
+    /// The document under a title.
+    #[must_use]
+    pub fn finish(self, title: &str, author: Option<&str>) -> Vec<u8> {
+        let mut next = 1;
+        let mut reference = || {
+            let reference = Ref::new(next);
+            next += 1;
+            reference
+        };
+        let (catalog, tree, info) = (reference(), reference(), reference());
+        let mut pdf = Pdf::new();
+        pdf.catalog(catalog).pages(tree).lang(TextStr("en"));
+        let mut information = pdf.document_info(info);
+        information.title(TextStr(title));
+        if let Some(author) = author {
+            information.author(TextStr(author));
+        }
+        information.creator(TextStr("Ripieno"));
+        information.finish();
+
+        let Document { faces, signs, pages } = self;
+        let of_signs: Vec<Ref> = signs.iter().map(|_| reference()).collect();
+        let signs: BTreeMap<Glyph, Ref> =
+            signs.into_iter().map(|(glyph, number)| (glyph, of_signs[number])).collect();
+        let references: Vec<(Ref, Ref)> =
+            pages.iter().map(|_| (reference(), reference())).collect();
+        let kids: Vec<Ref> = references.iter().map(|(page, _)| *page).collect();
+        pdf.pages(tree).kids(kids).count(i32::try_from(pages.len()).unwrap_or(i32::MAX));
+        let fonts: BTreeMap<Face, Ref> = faces.keys().map(|face| (*face, reference())).collect();
+        for ((size, packed), (id, stream)) in pages.into_iter().zip(&references) {
+            let mut writer = pdf.page(*id);
+            writer.media_box(Rect::new(0.0, 0.0, size.0.narrow::<f32>(), size.1.narrow::<f32>()));
+            writer.parent(tree).contents(*stream);
+            let mut resources = writer.resources();
+            let mut dictionary = resources.fonts();
+            for (face, font) in &fonts {
+                dictionary.pair(Name(font_name(*face)), *font);
+            }
+            dictionary.finish();
+            let mut shapes = resources.x_objects();
+            for (glyph, sign) in &signs {
+                shapes.pair(Name(sign_name(*glyph).as_bytes()), *sign);
+            }
+            shapes.finish();
+            resources.finish();
+            writer.finish();
+            pdf.stream(*stream, &packed).filter(Filter::FlateDecode);
+        }
+        for (glyph, sign) in &signs {
+            draw_sign(&mut pdf, *glyph, *sign);
+        }
+        for (face, used) in &faces {
+            embed(&mut pdf, *face, used, fonts[face], &mut reference);
+        }
+        pdf.finish()
     }
-    for (face, used) in &faces {
-        embed(&mut pdf, *face, used, fonts[face], &mut reference);
-    }
-    pdf.finish()
 }
 
 fn font_name(face: Face) -> &'static [u8] {

@@ -30,7 +30,7 @@ pub(super) fn sharp() -> Ink {
 pub(super) fn double_sharp() -> Ink {
     // Four petals from the middle.
     let petal = || {
-        Ink::new().shape("M.5 0 L.6 .1 C.7 .24 .82 .2 .98 .22 C1 .24 1.02 .26 1.02 .28 L1.02 .52 L.76 .52 C.73 .52 .72 .5 .72 .48 C.72 .3 .74 .22 .58 .14 L.44 .06Z")
+        Ink::new().shape("M.51 -.1 L.62 .0 C.72 .13 .84 .16 .98 .17 C1.01 .18 1.02 .2 1.02 .24 L1.02 .52 L.75 .52 C.7 .52 .68 .5 .68 .46 C.67 .32 .64 .23 .53 .13 L.4 .02Z")
     };
     let about =
         |x: f64, y: f64| Affine::new([x, 0.0, 0.0, y, if x < 0.0 { 1.02 } else { 0.0 }, 0.0]);

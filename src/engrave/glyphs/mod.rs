@@ -227,6 +227,62 @@ mod tests {
         }
     }
 
+    /// How many white islands of some size a sign encloses.
+    fn counters(glyph: Glyph) -> usize {
+        use kurbo::{Point, Shape};
+        use ripieno_compiler::narrow::Narrow;
+        const STEP: f64 = 0.04;
+        const LEAST: usize = 12;
+        let bounds = glyph.bounds().inflate(2.0 * STEP, 2.0 * STEP);
+        let cells = |span: f64| (span / STEP).ceil().narrow::<usize>();
+        let (wide, high) = (cells(bounds.width()), cells(bounds.height()));
+        let path = &glyph.outline().path;
+        let dark = |n: usize| {
+            let (x, y) = ((n % wide) as f64, (n / wide) as f64);
+            path.winding(Point::new(bounds.x0 + x * STEP, bounds.y0 + y * STEP)) != 0
+        };
+        let mut seen: Vec<bool> = (0..wide * high).map(dark).collect();
+        let mut islands = 0;
+        for start in 0..seen.len() {
+            let (mut size, mut open) = (0, vec![start]);
+            while let Some(n) = open.pop() {
+                if std::mem::replace(&mut seen[n], true) {
+                    continue;
+                }
+                size += 1;
+                let (x, y) = (n % wide, n / wide);
+                open.extend((x > 0).then(|| n - 1));
+                open.extend((x + 1 < wide).then(|| n + 1));
+                open.extend((y > 0).then(|| n - wide));
+                open.extend((y + 1 < high).then(|| n + wide));
+            }
+            islands += usize::from(size >= LEAST);
+        }
+        // The white around the sign is the first of them.
+        islands - 1
+    }
+
+    #[test]
+    fn counters_are_open() {
+        // The four is open above.
+        let digits = [1, 0, 0, 0, 0, 0, 1, 0, 2, 1];
+        for (digit, wanted) in (0..).zip(digits) {
+            assert_eq!(counters(Glyph::digits(digit)[0]), wanted, "{digit}");
+        }
+        for (glyph, wanted) in [
+            (Glyph::NoteheadBlack, 0),
+            (Glyph::NoteheadHalf, 1),
+            (Glyph::NoteheadWhole, 1),
+            (Glyph::AccidentalFlat, 1),
+            (Glyph::AccidentalDoubleFlat, 2),
+            (Glyph::AccidentalNatural, 1),
+            (Glyph::TimeSigCutCommon, 1),
+            (Glyph::Coda, 4),
+        ] {
+            assert_eq!(counters(glyph), wanted, "{}", glyph.name());
+        }
+    }
+
     #[test]
     fn names_are_those_of_the_standard_and_each_once() {
         let mut names: Vec<&str> = Glyph::ALL.iter().map(|glyph| glyph.name()).collect();

@@ -13,6 +13,30 @@ pub(super) struct Pause {
     pub after: f64,
 }
 
+/// What the music says of a line that begins with a bar.
+#[derive(Clone, Copy, Default, Debug)]
+pub(super) struct Seam {
+    /// Bars to the nearest place where the eye expects a new line: a repeat, a double bar, a rehearsal
+    /// mark, the beginning, the end; nothing where there is none but the ends.
+    pub away: Option<usize>,
+    /// Do players come here from elsewhere, or is it behind where they leave (Fine, D.C.)?
+    pub section: bool,
+}
+
+impl Seam {
+    /// Cost of a break before the bar. One bar away from where a line should begin is worst: the phrase
+    /// then has a tail on the next line, or loses its head to the one before. Our heuristic; that lines
+    /// begin there where they can is common practice.
+    fn cost(self) -> f64 {
+        match self.away {
+            None | Some(0) => 0.0,
+            Some(1) => 2.0,
+            Some(2) => 1.0,
+            Some(_) => 0.25,
+        }
+    }
+}
+
 /// What is known of the paper, in staff spaces.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Room {
@@ -31,12 +55,24 @@ pub(super) struct Plan<'a> {
     pub spaces: &'a [BarSpace<'a>],
     /// Reach above the uppermost line and below the lowest, and between them.
     pub reach: &'a [(f64, f64)],
-    pub stack: f64,
+    pub stack: Stack,
     pub pauses: &'a [Pause],
     /// Bars with which a line or a page must begin.
     pub line_before: &'a [bool],
     pub page_before: &'a [bool],
+    pub seams: &'a [Seam],
     pub room: Room,
+}
+
+/// How high staves are together: those of the parts that a line has, which are all in the first.
+#[derive(Debug)]
+pub(super) struct Stack {
+    /// Height of each part with the gap below it.
+    pub heights: Vec<f64>,
+    /// For each bar, the parts that stand in its system.
+    pub plays: Vec<Vec<bool>>,
+    /// What comes to the sum of them.
+    pub more: f64,
 }
 
 /// Cost of a page: fewer pages are better than slightly looser lines.
@@ -51,6 +87,10 @@ pub(super) const EASY: f64 = 3.5;
 pub(super) const HASTY: f64 = 1.5;
 /// Cost of a last page with one line on it.
 const ORPHAN: f64 = 12.0;
+
+/// Cost of a section that begins within a line, and of a last line that stays short but is one.
+const WITHIN: f64 = 1.0;
+const OWN_LINE: f64 = 0.6;
 
 /// Cost of a line whose last bar has no room for the tempo over it.
 const EARLY_WORDS: f64 = 8.0;
@@ -115,8 +155,11 @@ impl Plan<'_> {
         let mut cost = PAGE;
         if last {
             cost += if from > 0 && lines < 2 { ORPHAN } else { 0.0 };
+        }
+        if last && from == 0 {
             cost += (0.3 - full).max(0.0) * 6.0;
         } else {
+            // The last page of several too: the sum is least where all are equally full.
             cost += (1.0 - full).powi(2) * 7.0;
         }
         if self.room.turned && odd && !last {
@@ -192,7 +235,11 @@ impl Plan<'_> {
         let mut natural = 0.0;
         let mut least = 0.0;
         let mut lead = self.spaces[start].start.width();
+        let mut within = 0.0;
         let (mut up, mut down): (f64, f64) = (0.0, 0.0);
+        let mut shown = vec![start == 0; self.stack.heights.len()];
+        let all: f64 = self.stack.heights.iter().sum();
+        let mut stack = self.stack.more + if start == 0 { all } else { 0.0 };
         for end in start + 1..=bars {
             let space = &self.spaces[end - 1];
             if end - 1 > start {
@@ -200,6 +247,7 @@ impl Plan<'_> {
                     return found;
                 }
                 lead += space.lead.width();
+                within += if self.seams[end - 1].section { WITHIN } else { 0.0 };
             }
             natural += space.natural;
             least += space.least;
@@ -207,7 +255,16 @@ impl Plan<'_> {
             down = down.max(self.reach[end - 1].1);
             let courtesy = self.spaces.get(end).map_or(0.0, |next| next.courtesy.width());
             let room = self.room.width - indent - lead - courtesy;
-            let height = up + self.stack + down;
+            for (part, plays) in self.stack.plays[end - 1].iter().enumerate() {
+                if *plays && !shown[part] {
+                    shown[part] = true;
+                    stack += self.stack.heights[part];
+                }
+            }
+            // Where everybody rests all staves stand.
+            let resting = !shown.contains(&true);
+            let stack = if resting { self.stack.more + all } else { stack };
+            let height = up + stack + down;
             if least > room {
                 if end == start + 1 {
                     let cost = 400.0 * (least / room.max(1.0));
@@ -222,7 +279,13 @@ impl Plan<'_> {
                 cost += (stretch - 2.2) * 6.0;
             }
             if (end == bars || forced) && stretch > 1.5 {
-                cost = cost.min(4.0 + 4.0 * (1.0 - natural / room));
+                let own = end == bars && start > 0 && self.seams[start].section;
+                let short = 4.0 + 4.0 * (1.0 - natural / room);
+                cost = cost.min(if own { OWN_LINE } else { short });
+            }
+            cost += within;
+            if end < bars && !forced {
+                cost += self.seams[end].cost();
             }
             // Words over the last bar would begin before it.
             if end > start + 1 && space.words > space.natural * stretch {

@@ -177,14 +177,23 @@ fn slur(
     };
     let mut p0 = anchor(canvas, first, true);
     let mut p3 = anchor(canvas, last, false);
-    if let Some(begin) = begin {
-        p0 = Point::new(begin.min(first.x - 0.4), p0.y);
-    }
-    if let Some(end) = end {
-        p3 = Point::new(end, p3.y);
-    }
+    // What goes over the edge of a line goes over what stands there: a tie that does so too.
+    let beyond = |canvas: &Canvas, y: f64, x0: f64, x1: f64| {
+        let there = edge(canvas, x0.min(x1 - 0.3), x1);
+        let near = there.is_finite() && (there - y).abs() < 4.0;
+        let out = there + side * (air + 0.3);
+        if near && (out - y) * side > 0.0 { out } else { y }
+    };
     if begin.is_some() && notes.len() == 1 {
         p0.y = p3.y;
+    }
+    if let Some(begin) = begin {
+        let x = begin.min(first.x - 0.4);
+        p0 = Point::new(x, beyond(canvas, p0.y, x, first.x - 0.1));
+    }
+    if let Some(end) = end {
+        let from = last.x + last.chord.right;
+        p3 = Point::new(end, beyond(canvas, p3.y, from.max(end - 3.0), end));
     }
     if p3.x - p0.x < 0.8 {
         p3.x = p0.x + 0.8;

@@ -12,7 +12,7 @@ use super::measures::{ABOVE, HAIRPIN, THIN_LINE};
 use super::notes::Placed;
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Shape};
-use crate::text::{Face, in_lines, shape};
+use crate::text::{Face, Run, in_lines, shape};
 
 /// How wide words over a staff may be, in staff spaces, before they go on in another line: some fifty
 /// letters.
@@ -26,8 +26,10 @@ pub(super) struct Said<'a> {
     pub x: f64,
     /// Left edge of that head.
     pub left: f64,
-    /// It begins behind this place: a bar line.
+    /// It begins behind this place: a bar line, or the sign of a chord broken over two staves.
     pub clear: f64,
+    /// What stands between the bar lines of a score, where these go on from staff to staff.
+    pub room: Option<(f64, f64)>,
     pub at: (usize, Time),
     pub above: bool,
 }
@@ -240,9 +242,16 @@ pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
                 continue;
             }
         };
-        let mut lines = in_lines(&text, face, size, (end - 0.5).min(WORDS));
-        let width = lines.iter().map(|run| run.width).fold(0.0, f64::max);
-        let x = direction.left.min((end - width).max(0.5));
+        // An order to take something else may stand anywhere before the next note: it keeps within its bar.
+        let bar = direction.room.filter(|_| matches!(direction.kind, DirectionKind::Change(_)));
+        let (mut lines, x) = match bar {
+            Some(bar) => in_bar(&text, (face, size), direction.left, bar),
+            None => {
+                let lines = in_lines(&text, face, size, (end - 0.5).min(WORDS));
+                let width = widest(&lines);
+                (lines, direction.left.min((end - width).max(0.5)))
+            }
+        };
         // What is nearest to the staff comes first.
         if direction.above {
             lines.reverse();
@@ -260,6 +269,28 @@ pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
             canvas.say(from_mark, direction.at);
         }
     }
+}
+
+fn widest(lines: &[Run]) -> f64 {
+    lines.iter().map(|run| run.width).fold(0.0, f64::max)
+}
+
+/// Words between two bar lines, and where they begin: at their place if they end before the line, were it
+/// word below word; if not, farther left.
+fn in_bar(
+    text: &str,
+    (face, size): (Face, f64),
+    left: f64,
+    (from, to): (f64, f64),
+) -> (Vec<Run>, f64) {
+    let words = text.split_whitespace().map(|word| shape(word, face, size).width);
+    let longest = words.fold(0.0, f64::max);
+    let room = (to - left).max(longest);
+    let room =
+        if shape(text, face, size).width <= to - from && room < 12.0 { to - from } else { room };
+    let lines = in_lines(text, face, size, room.min(WORDS));
+    let x = left.min((to - widest(&lines)).max(from));
+    (lines, x)
 }
 
 /// Figures one below another under the staff, the highest number on top.

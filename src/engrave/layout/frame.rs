@@ -1,7 +1,7 @@
 //! What all staves of a system share: bar lines, brackets, braces and names; over the top staff
 //! bar numbers, tempos, rehearsal marks and endings.
 
-use kurbo::{BezPath, Point};
+use kurbo::{BezPath, Point, Rect};
 use ripieno_compiler::music::Time;
 use ripieno_compiler::resolve::{BarLine, Tempo};
 use ripieno_writers::edition::GroupSign;
@@ -116,14 +116,21 @@ pub(super) fn closing(canvas: &mut Canvas, headings: &[String], width: f64) {
     }
 }
 
+/// How far the number of a rest of several bars reaches above the middle line.
+const REST_NUMBER: f64 = 4.6;
+
 /// Segno, coda and the words that send a player there.
 fn signs(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
-    for bar in placed {
+    for (n, bar) in placed.iter().enumerate() {
+        // The number of a rest beside the words would be read with them: they stand higher.
+        let rests = |bar: Option<&PlacedBar>| bar.is_some_and(|one| sheet.bars[one.bar].count > 1);
+        let beside = rests(Some(bar)) || rests(placed.get(n + 1));
+        let least = if beside { -REST_NUMBER } else { -2.4 };
         for sign in &sheet.bars[bar.bar].signs {
             if let Some(words) = sign.words() {
                 let run = shape(words, Face::BoldItalic, 2.2);
                 let x = (bar.end - run.width - 0.7).max(0.0);
-                let y = canvas.sky.top(x - 0.2, x + run.width).min(-2.4) - ABOVE - run.fall();
+                let y = canvas.sky.top(x - 0.2, x + run.width).min(least) - ABOVE - run.fall();
                 canvas.text(Kind::Text, None, run, (x, y));
                 continue;
             }
@@ -259,6 +266,7 @@ pub(super) fn joins(
     marks: &mut Vec<Mark>,
     sheet: &Sheet,
     (shown, ys): (&[usize], &[f64]),
+    words: &[Rect],
     placed: &[PlacedBar],
     setting: Setting,
 ) {
@@ -304,6 +312,7 @@ pub(super) fn joins(
             end_line(&mut canvas, what, bar.end, (top, bottom), &rows);
         }
     }
+    canvas.marks = canvas.marks.into_iter().flat_map(|line| broken(line, words)).collect();
     if let (Some(&first), Some(&last)) = (ys.first(), ys.last())
         && ys.len() > 1
     {
@@ -328,6 +337,32 @@ pub(super) fn joins(
         names(&mut canvas, sheet, (shown, ys), setting);
     }
     marks.append(&mut canvas.marks);
+}
+
+/// A bar line without the stretches where words stand: they are read, not struck through.
+fn broken(mark: Mark, words: &[Rect]) -> Vec<Mark> {
+    const AIR: f64 = 0.2;
+    let Shape::Line { from, to, width } = mark.shape else { return vec![mark] };
+    let crosses = |word: &&Rect| {
+        let beside = word.x0 - AIR < from.x + width / 2.0 && word.x1 + AIR > from.x - width / 2.0;
+        beside && word.y0 - AIR < to.y && word.y1 + AIR > from.y
+    };
+    let mut crossed: Vec<&Rect> = words.iter().filter(crosses).collect();
+    crossed.sort_by(|a, b| a.y0.total_cmp(&b.y0));
+    let mut lines = Vec::with_capacity(crossed.len() + 1);
+    let mut top = from.y;
+    let mut line = |top: f64, bottom: f64| {
+        if bottom - top > 0.05 {
+            let (from, to) = (Point::new(from.x, top), Point::new(to.x, bottom));
+            lines.push(Mark { shape: Shape::Line { from, to, width }, ..mark.clone() });
+        }
+    };
+    for word in crossed {
+        line(top, word.y0 - AIR);
+        top = top.max(word.y1 + AIR);
+    }
+    line(top, to.y);
+    lines
 }
 
 fn stroke(canvas: &mut Canvas, x: f64, width: f64, (top, bottom): (f64, f64)) {

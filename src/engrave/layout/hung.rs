@@ -201,6 +201,8 @@ fn trill(canvas: &mut Canvas, note: &Placed, end: f64) {
     let neighbour = note.chord.note().and_then(|note| note.ornament_accidental);
     let signed = neighbour
         .map_or(0.0, |alter| 0.2 + super::chord::accidental_sign(alter).width() * SMALL_SIGN);
+    // With an accidental it begins farther left where the line ends behind its note.
+    let x = if signed > 0.0 && !waved { x.min(end - bounds.x1 - signed).max(x - 1.6) } else { x };
     let to = if waved { end - 0.6 } else { x + bounds.x1 + signed };
     let y = canvas.sky.top(x, to).min(-2.0) - ABOVE;
     let origin = Some(note.chord.origin());

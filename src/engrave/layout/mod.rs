@@ -10,6 +10,7 @@ mod heading;
 mod hung;
 pub mod measures;
 mod notes;
+mod seams;
 mod skyline;
 mod spacing;
 mod splitting;
@@ -24,13 +25,14 @@ use std::ops::Range;
 use ripieno_compiler::diagnostics::Span;
 use ripieno_compiler::music::Time;
 use ripieno_writers::edition::DirectionKind;
-use ripieno_writers::notate::{ElementKind, Sign};
+use ripieno_writers::notate::ElementKind;
 
-use crate::page::{Mark, Page, Pages, Turn};
-use crate::paper::{MARGINS, PART_STAFF, SCORE_STAFF, Setup};
-use crate::sheet::{Bar, Event, Sheet, Staff};
-use breaking::{Pause, Plan, Room};
+use crate::page::{Draw, Mark, Page, Pages, Turn};
+use crate::paper::{MARGINS, PART_STAFF, SCORE_STAFF, Setup, USUAL_SCORE_STAFF};
+use crate::sheet::{Bar, OfPair, Sheet, Staff};
+use breaking::{Pause, Plan, Room, Seam, Stack};
 use measures::SYSTEM_GAP;
+use seams::{pauses, seams};
 use skyline::Skyline;
 use spacing::{BarSpace, bar_spaces};
 use system::{Setting, System};
@@ -42,12 +44,21 @@ pub const TURN_SECONDS: f64 = breaking::HASTY;
 /// Lays a sheet out on pages.
 #[must_use]
 pub fn pages(sheet: &Sheet, setup: &Setup) -> Pages {
-    let spaces = bar_spaces(sheet);
+    let (pages, drawn) = drawn(sheet, setup, &Vec::new);
+    Pages { pages: drawn, ..pages }
+}
+
+/// The same for who takes each page as soon as it is laid out, so that they need not all be there at
+/// a time: what is given back of them has none. A layout may turn out not to fit, and another one is
+/// begun then, with a `new` taker.
+#[must_use]
+pub fn drawn<D: Draw>(sheet: &Sheet, setup: &Setup, new: &impl Fn() -> D) -> (Pages, D) {
     if sheet.tacet {
-        return tacet(sheet, setup);
+        let mut drawn = new();
+        return (tacet(sheet, setup, &mut drawn), drawn);
     }
     if sheet.bars.is_empty() || sheet.staves.is_empty() {
-        return Pages {
+        let pages = Pages {
             title: sheet.title.clone(),
             author: None,
             first_bars: Vec::new(),
@@ -56,12 +67,18 @@ pub fn pages(sheet: &Sheet, setup: &Setup) -> Pages {
             nudged: Vec::new(),
             pages: Vec::new(),
         };
+        return (pages, new());
     }
+    let spaces = bar_spaces(sheet);
     let height = setup.staff_height.unwrap_or_else(|| fitting(sheet, setup));
+    // Large scores leave out who rests, where nothing else is asked for.
+    let small = !sheet.is_part && setup.staff_height.is_none() && height < USUAL_SCORE_STAFF;
+    let hiding = Setup { hide_empty: true, ..setup.clone() };
+    let setup = if small && !setup.bare { &hiding } else { setup };
     let width = line_width(setup, height / 4.0) - frame::indent(sheet, false);
     match splitting::split(sheet, &spaces, width) {
-        Some(split) => set(&split, &bar_spaces(&split), setup, height),
-        None => set(sheet, &spaces, setup, height),
+        Some(split) => set(&split, &bar_spaces(&split), (setup, height), new),
+        None => set(sheet, &spaces, (setup, height), new),
     }
 }
 
@@ -70,29 +87,34 @@ const TIGHTER: [f64; 2] = [0.78, 0.9];
 
 /// Sets bars of which each has room in a line, with staves of that height or, where a system is higher
 /// than the page, smaller ones.
-fn set(sheet: &Sheet, spaces: &[BarSpace], setup: &Setup, mut height: f64) -> Pages {
+fn set<D: Draw>(
+    sheet: &Sheet,
+    spaces: &[BarSpace],
+    (setup, mut height): (&Setup, f64),
+    new: &impl Fn() -> D,
+) -> (Pages, D) {
     let reach: Vec<(f64, f64)> =
         (0..sheet.bars.len()).map(|bar| reach(sheet, spaces, bar)).collect();
     loop {
         let layout = Layout::new(sheet, setup, spaces, &reach, height / 4.0);
         for slack in [1.0, 1.08, 1.18, 1.3, 1.5] {
-            let Some(pages) = layout.pages(slack, usize::MAX) else { continue };
+            let Some(pages) = layout.pages(slack, usize::MAX, new) else { continue };
             // How high lines are is guessed: perhaps a part does with a page less.
-            let fewer = pages.pages.len() - 1;
+            let fewer = pages.0.first_bars.len() - 1;
             let tight = (sheet.is_part && fewer > 0)
-                .then(|| TIGHTER.into_iter().find_map(|slack| layout.pages(slack, fewer)));
+                .then(|| TIGHTER.into_iter().find_map(|slack| layout.pages(slack, fewer, new)));
             return tight.flatten().unwrap_or(pages);
         }
         // Even one system is higher than the page: smaller staves.
         if height < 1.0 {
-            return layout.forced();
+            return layout.forced(new);
         }
         height *= 0.93;
     }
 }
 
 /// The page of somebody who has nothing to play.
-fn tacet(sheet: &Sheet, setup: &Setup) -> Pages {
+fn tacet(sheet: &Sheet, setup: &Setup, drawn: &mut impl Draw) -> Pages {
     let (width, height) = size(setup);
     let space = PART_STAFF / 4.0;
     let room = (
@@ -112,6 +134,7 @@ fn tacet(sheet: &Sheet, setup: &Setup) -> Pages {
         .into_iter()
         .map(|mark| mark.moved(MARGINS.inner / space, MARGINS.top / space))
         .collect();
+    drawn.page(Page { size: (width, height), space, marks });
     Pages {
         title: format!("{} – {}", sheet.title, sheet.name),
         author: sheet.composer.clone(),
@@ -119,7 +142,7 @@ fn tacet(sheet: &Sheet, setup: &Setup) -> Pages {
         turns: Vec::new(),
         hidden: Vec::new(),
         nudged: Vec::new(),
-        pages: vec![Page { size: (width, height), space, marks }],
+        pages: Vec::new(),
     }
 }
 
@@ -152,7 +175,8 @@ fn fitting(sheet: &Sheet, setup: &Setup) -> f64 {
         return PART_STAFF;
     }
     let (_, height) = size(setup);
-    let spaces = sheet.staves.len() as f64 * 10.6 + 8.0;
+    let usual = sheet.staves.iter().filter(|staff| staff.is_usual()).count();
+    let spaces = usual as f64 * 10.6 + 8.0;
     let room = height - MARGINS.top - MARGINS.bottom - 10.0;
     let systems = if spaces * 2.1 * 5.0 / 4.0 < room { 2.0 } else { 1.0 };
     (4.0 * room / spaces / systems).clamp(SCORE_STAFF.1, SCORE_STAFF.0)
@@ -212,7 +236,10 @@ fn reach(sheet: &Sheet, spaces: &[BarSpace], bar: usize) -> (f64, f64) {
     top += if what.mark.is_some() { 3.6 } else { 0.0 };
     top += if what.ending_starts.is_some() { 2.5 } else { 0.0 };
     let below = if bar + 1 == sheet.bars.len() { sheet.closing.len() } else { 0 };
-    (top, side(last, false) + heading::LINE * below as f64)
+    // Players who cross have one staff more.
+    let crossed = sheet.staves.iter().filter(|staff| staff.bars[bar].crossed).count() as f64;
+    let parted = crossed * (4.0 + measures::STAFF_GAP);
+    (top, side(last, false) + heading::LINE * below as f64 + parted)
 }
 
 /// Everything that is fixed once the size of the staves is.
@@ -224,6 +251,7 @@ struct Layout<'a> {
     /// Millimetres in a staff space.
     space: f64,
     pauses: Vec<Pause>,
+    seams: Vec<Seam>,
     room: Room,
     top: (f64, f64),
 }
@@ -248,6 +276,7 @@ impl<'a> Layout<'a> {
             reach,
             space,
             pauses: pauses(sheet),
+            seams: seams(sheet),
             room: Room {
                 width,
                 indents: (frame::indent(sheet, true), frame::indent(sheet, false)),
@@ -258,14 +287,38 @@ impl<'a> Layout<'a> {
         }
     }
 
-    /// How high the staves of a system are together with what stands between them.
-    fn stack(&self) -> f64 {
-        let mut height = 4.0;
-        for pair in self.sheet.staves.windows(2) {
-            height += 4.0 + measures::STAFF_GAP;
-            height += if pair[0].part == pair[1].part { 1.2 } else { 0.9 };
+    /// How high the staves of a system are together with what stands between them, by the parts that
+    /// it has.
+    fn stack(&self, slack: f64) -> Stack {
+        let sheet = self.sheet;
+        let usual: Vec<&Staff> = sheet.staves.iter().filter(|staff| staff.is_usual()).collect();
+        let parts: Vec<&[&Staff]> = usual.chunk_by(|a, b| a.part == b.part).collect();
+        let height = |part: &&[&Staff]| {
+            let joined = part.len() as f64 - 1.0;
+            let gap = 4.0 + measures::STAFF_GAP;
+            (gap + 0.9 + joined * (gap + 1.2)) * slack
+        };
+        let hides = self.setup.hide_empty;
+        let plays = |bar: usize| {
+            let plays = |part: &&[&Staff]| {
+                let may_go = hides && self.may_go(part[0]);
+                !may_go || part.iter().any(|staff| !staff.bars[bar].is_silent())
+            };
+            parts.iter().map(plays).collect()
+        };
+        Stack {
+            heights: parts.iter().map(height).collect(),
+            plays: (0..sheet.bars.len()).map(plays).collect(),
+            more: SYSTEM_GAP * 0.72 - (measures::STAFF_GAP + 0.9) * slack,
         }
-        height
+    }
+
+    /// May a staff be left out of systems in which it rests?
+    fn may_go(&self, staff: &Staff) -> bool {
+        match &self.setup.hidden {
+            None => true,
+            Some(players) => staff.players.iter().all(|player| players.contains(player)),
+        }
     }
 
     fn breaks(&self, slack: f64) -> (Vec<Vec<Range<usize>>>, bool) {
@@ -281,31 +334,37 @@ impl<'a> Layout<'a> {
         let plan = Plan {
             spaces: self.spaces,
             reach: &reach,
-            stack: self.stack() * slack + SYSTEM_GAP * 0.72,
+            stack: self.stack(slack),
             pauses: &self.pauses,
             line_before: &lines,
             page_before: &turns,
+            seams: &self.seams,
             room: self.room,
         };
         plan.pages()
     }
 
     /// The pages, if there are at most so many and all systems fit on theirs.
-    fn pages(&self, slack: f64, most: usize) -> Option<Pages> {
-        self.attempt(slack, (most, false))
+    fn pages<D: Draw>(&self, slack: f64, most: usize, new: &impl Fn() -> D) -> Option<(Pages, D)> {
+        self.attempt(slack, (most, false), new)
     }
 
-    fn forced(&self) -> Pages {
-        self.attempt(1.5, (usize::MAX, true))
+    fn forced<D: Draw>(&self, new: &impl Fn() -> D) -> (Pages, D) {
+        self.attempt(1.5, (usize::MAX, true), new)
             .unwrap_or_else(|| unreachable!("whatever is too high is drawn all the same"))
     }
 
-    fn attempt(&self, slack: f64, (most, force): (usize, bool)) -> Option<Pages> {
+    fn attempt<D: Draw>(
+        &self,
+        slack: f64,
+        (most, force): (usize, bool),
+        new: &impl Fn() -> D,
+    ) -> Option<(Pages, D)> {
         let (breaks, begins_right) = self.breaks(slack);
         if breaks.len() > most {
             return None;
         }
-        let mut pages = Vec::with_capacity(breaks.len());
+        let mut drawn = new();
         let count = breaks.len();
         let mut turns = Vec::new();
         let mut nudged: Vec<Span> = Vec::new();
@@ -318,7 +377,8 @@ impl<'a> Layout<'a> {
             } else {
                 (self.top.1, self.room.heights.1)
             };
-            let (ys, fits) = stand(&mut systems, (from, from + to), n + 1 == count);
+            let last = n + 1 == count;
+            let (ys, fits) = stand(&mut systems, (from, from + to), last);
             if !fits && !force {
                 return None;
             }
@@ -326,8 +386,11 @@ impl<'a> Layout<'a> {
             let mut marks: Vec<Mark> = Vec::new();
             for system in &systems {
                 let staves = self.sheet.staves.iter().enumerate();
-                let away = staves.filter(|(staff, _)| !system.shows(*staff));
-                hidden.extend(away.flat_map(|(_, staff)| staff.players.iter().copied()));
+                let (here, away): (Vec<_>, Vec<_>) =
+                    staves.partition(|(staff, _)| system.shows(*staff));
+                let shown = |player: &usize| here.iter().any(|(_, s)| s.players.contains(player));
+                let players = away.iter().flat_map(|(_, staff)| staff.players.iter().copied());
+                hidden.extend(players.filter(|player| !shown(player)));
             }
             nudged.extend(systems.iter().flat_map(|system| &system.nudged));
             for (system, y) in systems.into_iter().zip(ys) {
@@ -365,10 +428,10 @@ impl<'a> Layout<'a> {
             let left = if right_hand { MARGINS.inner } else { MARGINS.outer } / self.space;
             let top = MARGINS.top / self.space;
             let marks = marks.into_iter().map(|mark| mark.moved(left, top)).collect();
-            pages.push(Page { size: size(self.setup), space: self.space, marks });
+            drawn.page(Page { size: size(self.setup), space: self.space, marks });
         }
         let name = &self.sheet.name;
-        Some(Pages {
+        let pages = Pages {
             title: format!("{} – {name}", self.sheet.title),
             author: self.sheet.composer.clone(),
             first_bars: breaks
@@ -379,8 +442,9 @@ impl<'a> Layout<'a> {
             turns,
             hidden: hidden.into_iter().collect(),
             nudged,
-            pages,
-        })
+            pages: Vec::new(),
+        };
+        Some((pages, drawn))
     }
 
     /// The bar of a page before which the longest rest lies, if that is longer than where the page
@@ -409,22 +473,31 @@ impl<'a> Layout<'a> {
         system::system(self.sheet, self.spaces, (bars, &shown), setting, &self.setup.nudges)
     }
 
-    /// The staves that a system has: all, or those that play in it.
+    /// The staves that a system has: all, or those that play in it. Two players who may share a staff
+    /// have one each where they cross.
     fn shown(&self, bars: &Range<usize>) -> Vec<usize> {
-        let all: Vec<usize> = (0..self.sheet.staves.len()).collect();
+        let mut crossed = false;
+        let mut stands = |staff: usize| {
+            let staff = &self.sheet.staves[staff];
+            match staff.of_pair {
+                None => true,
+                Some(OfPair::Shared) => {
+                    crossed = staff.bars[bars.clone()].iter().any(|bar| bar.crossed);
+                    !crossed
+                }
+                Some(OfPair::Alone) => crossed,
+            }
+        };
+        let all: Vec<usize> = (0..self.sheet.staves.len()).filter(|&n| stands(n)).collect();
         if !self.setup.hide_empty || bars.start == 0 {
             return all;
         }
         let plays = |staff: &Staff| staff.bars[bars.clone()].iter().any(|bar| !bar.is_silent());
         let part_plays =
             |part: usize| self.sheet.staves.iter().filter(|staff| staff.part == part).any(plays);
-        let may_go = |staff: &Staff| match &self.setup.hidden {
-            None => true,
-            Some(players) => staff.players.iter().all(|player| players.contains(player)),
-        };
         let stays = |&staff: &usize| {
             let staff = &self.sheet.staves[staff];
-            part_plays(staff.part) || !may_go(staff)
+            part_plays(staff.part) || !self.may_go(staff)
         };
         let shown: Vec<usize> = all.iter().copied().filter(stays).collect();
         if shown.is_empty() { all } else { shown }
@@ -437,6 +510,8 @@ impl<'a> Layout<'a> {
 fn stand(systems: &mut [System], (from, to): (f64, f64), last: bool) -> (Vec<f64>, bool) {
     let (ys, end) = close_together(systems, from);
     let left = to - end;
+    // A last page that is more than half full is filled like the others.
+    let last = last && left > (to - from) * 0.45;
     let staves: usize = systems.iter().map(System::gaps).sum();
     if left > 0.0 && staves > 0 {
         let share = if systems.len() > 1 { 0.6 } else { 1.0 };
@@ -498,59 +573,4 @@ fn last_note(sheet: &Sheet, before: usize) -> Option<Span> {
     };
     let last = |bar| notes(bar).max_by_key(|event| event.element.at)?.origin.source;
     (0..before).rev().find_map(last)
-}
-
-/// How long a player rests before and after the beginning of each bar, in seconds.
-fn pauses(sheet: &Sheet) -> Vec<Pause> {
-    let bars = sheet.bars.len();
-    let mut pauses = vec![Pause::default(); bars + 1];
-    let silent = |bar: usize| sheet.staves.iter().all(|staff| staff.bars[bar].is_silent());
-    let mut before: f64 = 0.0;
-    for (bar, pause) in pauses.iter_mut().enumerate().take(bars) {
-        // Between movements everybody turns, unless the next one follows at once.
-        let attacca = bar > 0 && sheet.bars[bar - 1].signs.contains(&Sign::Attacca);
-        if bar > 0 && !sheet.bars[bar].headings.is_empty() && !attacca {
-            before += BETWEEN_MOVEMENTS;
-        }
-        // Within a bar nobody turns.
-        pause.before = if sheet.bars[bar].begins_at > Time::ZERO { 0.0 } else { before };
-        let pace = sheet.bars[bar].pace;
-        let quarters = |time: Time| time.to_f64() * 4.0;
-        if silent(bar) {
-            before += quarters(sheet.bars[bar].length) * pace;
-        } else {
-            before = quarters(edge_rest(sheet, bar, true)) * pace;
-        }
-    }
-    let mut after = 0.0;
-    for bar in (0..bars).rev() {
-        let pace = sheet.bars[bar].pace;
-        let quarters = |time: Time| time.to_f64() * 4.0;
-        if silent(bar) {
-            after += quarters(sheet.bars[bar].length) * pace;
-        } else {
-            after = quarters(edge_rest(sheet, bar, false)) * pace;
-        }
-        pauses[bar].after = if sheet.bars[bar].begins_at > Time::ZERO { 0.0 } else { after };
-    }
-    pauses
-}
-
-/// Seconds between two movements in which a page can be turned. Our heuristic.
-const BETWEEN_MOVEMENTS: f64 = 5.0;
-
-/// Rest at the end (or the beginning) of a bar that all staves share.
-fn edge_rest(sheet: &Sheet, bar: usize, end: bool) -> Time {
-    let length = sheet.bars[bar].length;
-    let rest = |staff: &Staff| {
-        let events = staff.bars[bar].voices.iter().flat_map(|voice| &voice.events);
-        let notes = events.filter(|event| {
-            !event.element.cue && matches!(event.element.kind, ElementKind::Note(_))
-        });
-        let end_of = |event: &Event| (event.element.at + event.element.length).min(length);
-        let notes = notes.map(|event| (event.element.at, end_of(event)));
-        if end { notes.map(|(_, to)| length - to).min() } else { notes.map(|(from, _)| from).min() }
-            .unwrap_or(length)
-    };
-    sheet.staves.iter().map(rest).min().unwrap_or(Time::ZERO)
 }

@@ -16,6 +16,9 @@ const MULTI_REST: f64 = 11.0;
 const BAR_REST: f64 = 7.0;
 /// How much of the ideal room is left where a line is as full as can be.
 pub(super) const TIGHTEST: f64 = 0.55;
+/// From head to head at the least, in staff spaces, where the notes are long enough for it: what a
+/// sixteenth takes by itself.
+const LEAST_STEP: f64 = 1.75;
 
 /// A bar before it has a place in a line.
 #[derive(Debug)]
@@ -290,7 +293,8 @@ impl BarSpace<'_> {
                 }
             }
             places.push(at);
-            x = at + ideal * stretch;
+            // What is short is not squeezed: a sixteenth would stand at the head behind it.
+            x = at + (ideal * stretch).max(ideal.min(LEAST_STEP));
         }
         let last = free.iter().copied().fold(0.0, f64::max) + 0.35;
         let end = (x - 0.35).max(last) + self.tail;

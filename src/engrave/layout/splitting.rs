@@ -164,7 +164,16 @@ fn divide_staff(bar: &mut StaffBar, at: Time) -> StaffBar {
             bar.directions.push(direction);
         }
     }
-    StaffBar { lines: bar.lines, clef, key: bar.key, key_change: None, clefs, voices, directions }
+    StaffBar {
+        lines: bar.lines,
+        clef,
+        key: bar.key,
+        key_change: None,
+        clefs,
+        voices,
+        directions,
+        crossed: bar.crossed,
+    }
 }
 
 /// Gives beams that the division has cut through their beginnings and ends; a note that is left alone

@@ -2,6 +2,7 @@
 
 use std::ops::Range;
 
+use kurbo::Rect;
 use ripieno_compiler::diagnostics::Span;
 use ripieno_compiler::instruments::Clef;
 use ripieno_compiler::music::Time;
@@ -24,6 +25,9 @@ use crate::paper::Nudge;
 use crate::sheet::{Sheet, SheetPlace, SpanKind, Staff, StaffBar};
 
 mod nudges;
+mod places;
+
+use places::{key_places, place_at, with_graces};
 
 /// How a system is to be set.
 #[derive(Clone, Copy, Debug)]
@@ -172,10 +176,15 @@ impl System {
         }
         marks.append(&mut lines.marks);
         self.spreads(&mut marks, sheet, spaces);
-        frame::joins(&mut marks, sheet, (&self.shown, &self.ys), &self.placed, self.setting);
-        for (canvas, &y) in self.canvases.into_iter().zip(&self.ys) {
-            marks.extend(canvas.marks.into_iter().map(|mark| mark.moved(0.0, y)));
-        }
+        let canvases = self.canvases.into_iter().zip(&self.ys);
+        let own: Vec<Mark> = canvases
+            .flat_map(|(canvas, &y)| canvas.marks.into_iter().map(move |mark| mark.moved(0.0, y)))
+            .collect();
+        let words: Vec<Rect> =
+            own.iter().filter(|mark| mark.kind == Kind::Text).map(Mark::bounds).collect();
+        let rows = (&self.shown[..], &self.ys[..]);
+        frame::joins(&mut marks, sheet, rows, &words, &self.placed, self.setting);
+        marks.extend(own);
         marks
     }
 }
@@ -523,6 +532,20 @@ impl SystemLine<'_> {
         }
     }
 
+    /// Behind the sign of a chord that is broken over both staves of the player at a time of a bar: it goes
+    /// through what stands between them.
+    fn spread_right(&self, placed: &PlacedBar, at: Time) -> f64 {
+        let space = &self.spaces[placed.bar];
+        let lanes = self.staff().lanes.clone();
+        let all = lanes.flat_map(|lane| space.chords[lane].iter().zip(&space.column_of[lane]));
+        let joined = all.filter(|(chord, _)| chord.joined && chord.at() == at);
+        let sign = joined.filter_map(|(chord, column)| {
+            let x = placed.columns.get(*column)? + chord.shift + chord.spread?;
+            Some(x + Glyph::WiggleArpeggiatoUp.bounds().x1 + 0.2)
+        });
+        sign.fold(f64::MIN, f64::max)
+    }
+
     /// Directions of the staff with their places.
     fn said(&self) -> Vec<Said<'_>> {
         let mut said = Vec::new();
@@ -539,62 +562,15 @@ impl SystemLine<'_> {
                 let x = if at_end { left } else { left + 0.6 };
                 let at = (placed.bar, direction.at);
                 // Bar lines of a score go through what stands between its staves.
-                let clear = if self.sheet.is_part || n == 0 { f64::MIN } else { placed.x + 0.3 };
+                let through = !self.sheet.is_part;
+                let clear = if !through || n == 0 { f64::MIN } else { placed.x + 0.3 };
+                let clear = clear.max(self.spread_right(placed, direction.at));
+                let ends = placed.end - space.line - 0.4;
+                let room = through.then(|| ((placed.x + 0.3).min(ends), ends));
                 let above = direction.above;
-                said.push(Said { kind: &direction.kind, x, left, clear, at, above });
+                said.push(Said { kind: &direction.kind, x, left, clear, room, at, above });
             }
         }
         said
     }
-}
-
-/// Where a time of a bar lies: its column, or between two.
-fn place_at(space: &BarSpace, placed: &PlacedBar, at: Time, length: Time) -> f64 {
-    let next = space.columns.partition_point(|(time, _)| *time < at);
-    let column = |n: usize| -> (Time, f64) {
-        match (space.columns.get(n), placed.columns.get(n)) {
-            (Some((time, _)), Some(x)) => (*time, *x),
-            _ => (length, placed.end - space.line - 0.5),
-        }
-    };
-    let after = column(next);
-    if after.0 == at && next < space.columns.len() {
-        return after.1;
-    }
-    let before = match next.checked_sub(1) {
-        Some(before) => column(before),
-        None => (Time::ZERO, placed.body + 0.8),
-    };
-    let (span, gone) = ((after.0 - before.0).to_f64(), (at - before.0).to_f64());
-    if span <= 0.0 { before.1 } else { before.1 + (after.1 - before.1) * gone / span }
-}
-
-/// Places of the signs of a signature, in steps above the middle line.
-fn key_places(clef: Clef, sharps: bool) -> [i32; 7] {
-    // As in the treble clef; other clefs have the same shape, moved, but for sharps in the tenor
-    // clef, which begin low (Gould, chapter 1).
-    let treble = if sharps { [4, 1, 5, 2, -1, 3, 0] } else { [0, 3, -1, 2, -2, 1, -3] };
-    let by = match clef {
-        Clef::Treble | Clef::Percussion => 0,
-        Clef::Alto => -1,
-        Clef::Bass => -2,
-        Clef::Tenor if sharps => return [-2, 2, -1, 3, 0, 4, 1],
-        Clef::Tenor => 1,
-    };
-    treble.map(|place| place + by)
-}
-
-/// The notes of a line with the grace notes among them, in order.
-fn with_graces<'a>(notes: &[Placed<'a>]) -> Vec<Placed<'a>> {
-    let mut all = Vec::with_capacity(notes.len());
-    for note in notes {
-        all.extend(note.chord.graces.iter().map(|(x, grace)| Placed {
-            chord: grace,
-            bar: note.bar,
-            x: note.x + x,
-            stem_end: grace.stem_end(),
-        }));
-        all.push(*note);
-    }
-    all
 }

@@ -175,3 +175,135 @@ fn a_bar_that_is_longer_than_a_line_goes_on_in_the_next() {
     };
     assert_eq!(says("(1)"), lines - 1);
 }
+
+fn texts<'a>(page: &'a Page, words: &str) -> Vec<&'a Mark> {
+    let is = |mark: &&Mark| matches!(&mark.shape, Shape::Text { run, .. } if run.text == words);
+    page.marks.iter().filter(is).collect()
+}
+
+/// The pages of the whole score of a source, condensed or not.
+fn score(text: &str, condensed: bool) -> Pages {
+    let mut sources = Sources::new();
+    let root = sources.add("sluice", text);
+    let (piece, found) = resolve(&mut sources, root, &mut NoFiles);
+    assert!(piece.scorings.len() == 1, "{found:?}");
+    let score = notate(&arrange(&piece, &piece.scorings[0]));
+    let edition =
+        if condensed { edition::condensed_score(&score) } else { edition::full_score(&score) };
+    pages(&reading::sheet(&edition), &Setup::default())
+}
+
+#[test]
+fn lines_begin_at_rehearsal_marks_and_repeats() {
+    // Eight bars and a half would fill a line.
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 9 mark \"A\"\n 18 mark \"B\"\n 26 end";
+    let bars: String = (1..=26).map(|bar| format!("{bar}: 1/2 C5 D5 | ")).collect();
+    let page = &part(form, &bars).pages[0];
+    for mark in ["A", "B"] {
+        let mark = texts(page, mark)[0].bounds();
+        let left = of(page, Kind::StaffLine)[0].bounds().x0;
+        assert!(mark.x0 - left < 2.0, "{mark:?} within a line that begins at {left}");
+    }
+}
+
+#[test]
+fn pages_are_equally_full() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 130 end";
+    let bars: String =
+        (1..=130).map(|bar| format!("{bar}: 1/8 C5 D5 E5 F5 E5 D5 C5 D5 | ")).collect();
+    let pages = part(form, &bars).pages;
+    let lines: Vec<usize> = pages.iter().map(|page| of(page, Kind::StaffLine).len() / 5).collect();
+    assert!(lines.len() > 1, "{lines:?}");
+    let (most, least) = (lines.iter().max().unwrap(), lines.iter().min().unwrap());
+    assert!(most - least <= 3, "{lines:?}");
+}
+
+#[test]
+fn words_of_jumps_stand_higher_than_the_number_of_a_rest() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96, repeat\n 4 fine, end repeat\n 12 dacapo al fine, end";
+    let page = &part(form, "1: 1/1 C5 | 2: D5 | 3: E5 | 4: F5 | 5: rest 8 |").pages[0];
+    let number = of(page, Kind::Rest).iter().map(|mark| mark.bounds().y0).fold(f64::MAX, f64::min);
+    let words: Vec<f64> = ["Fine", "D.C. al Fine"]
+        .iter()
+        .flat_map(|words| texts(page, words))
+        .map(|mark| mark.bounds().y1)
+        .collect();
+    assert!(!words.is_empty());
+    let line = of(page, Kind::StaffLine).last().unwrap().bounds().y1 - 8.0;
+    let beside: Vec<&f64> = words.iter().filter(|foot| **foot > line).collect();
+    assert!(beside.iter().all(|foot| **foot < number + 0.2), "{beside:?} beside {number}");
+}
+
+#[test]
+fn sixteenths_keep_their_distance_in_a_full_line() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 8 end";
+    let bars: String = (1..=8)
+        .map(|bar| format!("{bar}: 1/8. C5 1/16 D5 1/4 E5 1/8. C5 1/16 D5 1/4 E5 | "))
+        .collect();
+    let pages = part(form, &bars);
+    let page = &pages.pages[0];
+    let mut heads: Vec<(f64, f64)> =
+        of(page, Kind::Head).iter().map(|mark| (mark.bounds().x0, mark.bounds().y0)).collect();
+    heads.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let first = of(page, Kind::StaffLine)[4].bounds().y1 + 3.0;
+    let line: Vec<f64> = heads.iter().filter(|head| head.1 < first).map(|head| head.0).collect();
+    assert!(line.len() > 6);
+    let gaps: Vec<f64> = line.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    assert!(gaps.iter().all(|gap| *gap >= 1.74), "{gaps:?}");
+}
+
+const OBOES: &str = "piece \"Sluice\" { composer \"House copyist\" }\n\
+    form { 1 metre 4/4, key C major, tempo 1/4 at 96\n 20 end }\n\
+    ensemble few { era 1885\n oboe 2, bassoon\n }\n";
+
+#[test]
+fn a_pair_that_crosses_has_two_staves_in_that_system_alone() {
+    let bars = |odd: &str, at: usize, there: &str| -> String {
+        let bar = |bar: usize| format!("{bar}: {} | ", if bar == at { there } else { odd });
+        (1..=20).map(bar).collect()
+    };
+    let source = |at: usize| {
+        format!(
+            "{OBOES}voice one {{ {} }}\nvoice two {{ {} }}\nscoring all for few {{\n\
+             oboe.1 plays one as melody\n oboe.2 plays two as harmony\n bassoon plays two 8vb as bass\n}}\n",
+            bars("1/4 C5 D5 E5 F5", at, "1/4 C5 D5 C5 D5"),
+            bars("1/4 A4 B4 C5 D5", at, "1/4 A4 B4 E5 F5"),
+        )
+    };
+    let staves = |pages: &Pages| -> usize {
+        pages.pages.iter().map(|page| of(page, Kind::StaffLine).len() / 5).sum()
+    };
+    let (plain, crossed) = (score(&source(99), true), score(&source(20), true));
+    let systems = staves(&plain) / 2;
+    assert!(systems > 1, "{systems} systems");
+    assert_eq!(staves(&crossed), staves(&plain) + 1);
+    let named =
+        |words: &str| -> usize { crossed.pages.iter().map(|page| texts(page, words).len()).sum() };
+    assert_eq!((named("Ob. 1"), named("Ob. 2"), named("Ob. 1, 2")), (1, 1, systems - 2));
+}
+
+#[test]
+fn an_order_keeps_within_its_bar_and_no_bar_line_strikes_words_through() {
+    let source = format!(
+        "{}voice one {{ {} }}\nscoring all for few {{\n horn plays one as melody\n\
+         horn takes crook D\n horn takes crook \"Bb basso\" bars 4\n violin-1 plays one as melody\n\
+         violin-2 plays one as melody\n viola plays one as melody, \"with a great deal of warmth\"\n}}\n",
+        OBOES
+            .replace("1885", "1770")
+            .replace("oboe 2, bassoon", "horn 2, violin-1 6, violin-2 6, viola"),
+        (1..=20).map(|bar| format!("{bar}: 1/2 D5 rest | ")).collect::<String>(),
+    );
+    let pages = score(&source, false);
+    let page = &pages.pages[0];
+    let words: Vec<_> = of(page, Kind::Text)
+        .into_iter()
+        .filter(|mark| matches!(&mark.shape, Shape::Text { .. }))
+        .map(|mark| mark.bounds())
+        .collect();
+    assert!(words.len() > 8);
+    for line in of(page, Kind::BarLine) {
+        let line = line.bounds();
+        let struck = words.iter().find(|word| word.intersect(line).area() > 1e-6);
+        assert!(struck.is_none(), "{line:?} through {struck:?}");
+    }
+}

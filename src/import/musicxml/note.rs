@@ -6,7 +6,7 @@ use crate::lyrics;
 use crate::music::{Pitch, Time};
 use crate::narrow::Narrow;
 use crate::raw::{RawDirection, RawDirectionKind, RawKind, RawNote, Small, Sung};
-use crate::resolve::{Mark, Marks};
+use crate::resolve::{Mark, Marks, OfTwo};
 use crate::signs;
 
 use smallvec::SmallVec;
@@ -94,9 +94,12 @@ impl<'a> Reader<'a, '_> {
             fermata(cursor, at, found.staff.max(1), hung.marks);
         }
         let voice = self.voice(cursor, found.voice);
-        let ratio = match found.ratio {
-            (1..=255, 1..=255) if found.ratio != (1, 1) => {
-                (found.ratio.0.narrow::<u8>(), found.ratio.1.narrow::<u8>())
+        // Both notes of a tremolo are printed with the value of both: that is no tuplet.
+        let halved = hung.of_two.is_some() && found.ratio.0.is_multiple_of(2);
+        let of_tuplet = if halved { (found.ratio.0 / 2, found.ratio.1) } else { found.ratio };
+        let ratio = match of_tuplet {
+            (1..=255, 1..=255) if of_tuplet != (1, 1) => {
+                (of_tuplet.0.narrow::<u8>(), of_tuplet.1.narrow::<u8>())
             }
             _ => (0, 0),
         };
@@ -113,6 +116,7 @@ impl<'a> Reader<'a, '_> {
             tie_stops: found.tie_stops || hung.tied.1,
             marks: hung.marks,
             tremolo: total_strokes(hung.tremolo.unwrap_or(0), found.value),
+            of_two: hung.of_two,
             ratio,
             bracket: hung.bracket,
             slurs: hung.slurs,
@@ -305,8 +309,10 @@ impl<'a> Reader<'a, '_> {
                     self.changed(cursor, "turns after the note, written as turns");
                 }
                 "tremolo" => match child.attribute("type").as_deref() {
-                    Some("start" | "stop") => {
-                        self.left_out(cursor, "tremolos between two notes");
+                    Some(side @ ("start" | "stop")) => {
+                        let first = side == "start";
+                        hung.of_two = Some(if first { OfTwo::First } else { OfTwo::Second });
+                        hung.tremolo = child.raw().parse().ok().or(Some(3));
                     }
                     _ => hung.tremolo = child.raw().parse().ok().or(Some(3)),
                 },
@@ -379,6 +385,7 @@ impl Found<'_, '_> {
 struct Hung {
     marks: Marks,
     tremolo: Option<u8>,
+    of_two: Option<OfTwo>,
     tied: (bool, bool),
     bracket: (bool, bool),
     slurs: SmallVec<[(u8, bool); 2]>,

@@ -10,7 +10,7 @@ use super::{Edition, Group, GroupSign, Head, Kind};
 /// The head of the pages.
 pub(super) fn head(score: &Score, kind: Kind) -> Head {
     let player = match kind {
-        Kind::Part(player) => score.staves.get(player),
+        Kind::Part(player) => score.staff_of(player),
         _ => None,
     };
     let name = match (kind, player) {

@@ -2,11 +2,12 @@
 //!
 //! Who shares: two neighbours of one ensemble line (flutes 1 and 2, horns 3 and 4) who read the
 //! same instrument in the same key from first to last, on one staff each. A trio is a pair and a
-//! third. Bar by bar they are written
+//! third. Cellos and the double basses below them share a staff where they mostly read the same. Bar by bar they are written
 //! - as one voice where they read the same ("a 2"), or where only one plays ("1.", "2.");
 //! - as chords on one stem where they have the same rhythm, ties, slurs and signs, and the first is
 //!   nowhere below the second;
-//! - as two voices elsewhere, the first with its stems up.
+//! - as two voices elsewhere, the first with its stems up. Where they cross, `partings` has them by
+//!   themselves too.
 //!
 //! What is said to both alike stands once. (Common practice.)
 
@@ -17,13 +18,13 @@ use std::ops::Range;
 use smallvec::{SmallVec, smallvec};
 
 use crate::instruments::Clef;
-use crate::music::{Key, Time};
+use crate::music::{Interval, Key, Time};
 use crate::notate::accidentals::Accidentals;
 use crate::notate::{Element, ElementKind, Measure, Origin, Score, Staff, StaffNote, Stem, stems};
 
 use super::{
     DirectionKind, Edition, EditionDirection, EditionPart, EditionPlayer, EditionStaff, Spanner,
-    SpannerKind, StaffBar, Stems, VoiceBar, spans, staves,
+    SpannerKind, StaffBar, Stems, VoiceBar, partings, spans, staves,
 };
 
 /// The players that share a staff: neighbours in the score.
@@ -47,6 +48,37 @@ fn number(staff: &Staff) -> Option<u32> {
 
 /// May two players share a staff?
 fn share(first: &Staff, second: &Staff) -> bool {
+    of_a_kind(first, second) || have_one_bass(first, second)
+}
+
+/// Of the bars in which either plays, cellos and basses must read the same in so many of four to
+/// share a staff (our heuristic).
+const MOSTLY: usize = 3;
+
+/// Are these bowed strings of which the second sounds an octave lower than the first from the same
+/// written notes, and do they mostly read the same: cellos and double basses?
+fn have_one_bass(first: &Staff, second: &Staff) -> bool {
+    let bowed = |staff: &Staff| !staff.instrument.open_strings.is_empty() && !staff.is_braced();
+    let below = first.instrument.transposition == Interval::UNISON
+        && second.instrument.transposition == Interval::octaves(-1);
+    let same = |(a, b): (&Measure, &Measure)| a.key == b.key;
+    let one_key = || first.measures.iter().zip(&second.measures).all(same);
+    if !(bowed(first) && bowed(second) && below && one_key()) {
+        return false;
+    }
+    let mut count = [0, 0];
+    for bar in 0..first.measures.len() {
+        match way([first, second], bar) {
+            Way::Rest => {}
+            Way::Unison => count[1] += 1,
+            _ => count[0] += 1,
+        }
+    }
+    count[1] > 0 && count[1] * 4 >= (count[0] + count[1]) * MOSTLY
+}
+
+/// Do they read the same instrument in the same key from first to last, as a pair of wind does?
+fn of_a_kind(first: &Staff, second: &Staff) -> bool {
     let line = |staff: &Staff| staff.id.rsplit_once('.').map(|(line, _)| line.to_owned());
     let same = |a: &Measure, b: &Measure| {
         a.key == b.key
@@ -130,6 +162,7 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
         players: player..player + 2,
         staves: number..number + 1,
     });
+    partings::add(edition, pair, (player, part));
 }
 
 /// "Horns 1, 2 in D" from "Horn 1" and "Horn 2"; both names in full where they do not end alike.
@@ -363,8 +396,15 @@ fn said(way: Way, measures: [&Measure; 2]) -> Vec<EditionDirection> {
 
 /// Says who plays where that changes: "1.", "2.", "a 2". Chords and two voices say it themselves.
 fn label(pair: [&Staff; 2], ways: &[Way], bars: &mut [StaffBar]) {
-    let numbers = pair.map(|staff| format!("{}.", number(staff).unwrap_or(1)));
-    let mut before = Way::Rest;
+    let kind = of_a_kind(pair[0], pair[1]);
+    let [one, two] = pair.map(|staff| match kind {
+        true => format!("{}.", number(staff).unwrap_or(1)),
+        false => staff.abbreviation.clone(),
+    });
+    let both = if kind { "a 2".to_string() } else { format!("{one}, {two}") };
+    let numbers = [one, two];
+    // What stands before the staff says that cellos and basses play it.
+    let mut before = if kind { Way::Rest } else { Way::Unison };
     let mut rested = 0;
     for (way, bar) in ways.iter().zip(bars) {
         if *way == Way::Rest {
@@ -373,11 +413,11 @@ fn label(pair: [&Staff; 2], ways: &[Way], bars: &mut [StaffBar]) {
         }
         let words = match way {
             Way::Alone(who) => Some(numbers[*who].as_str()),
-            Way::Unison => Some("a 2"),
+            Way::Unison => Some(both.as_str()),
             _ => None,
         };
         // After a bar of rest or more it is said again.
-        let anew = *way != before || rested > 0;
+        let anew = *way != before || (rested > 0 && (kind || *way != Way::Unison));
         if let Some(words) = words.filter(|_| anew) {
             let first = bar.voices.iter().flat_map(|voice| voice.elements.iter());
             let mut first = first.filter(|element| matches!(element.kind, ElementKind::Note(_)));
@@ -464,7 +504,7 @@ fn hairpins(pair: [&Staff; 2]) -> Vec<Spanner> {
 mod tests {
     use super::*;
     use crate::edition::condensed_score;
-    use crate::notate::testing::{Fixture, oboe};
+    use crate::notate::testing::{Fixture, cello, oboe};
 
     /// Two oboes.
     fn oboes(first: &str, second: &str) -> Score {
@@ -517,6 +557,22 @@ mod tests {
         let edition = condensed_score(&score);
         assert_eq!(edition.parts[0].name, "Oboes 1, 2");
         assert_eq!((edition.staves.len(), edition.players.len()), (1, 2));
+    }
+
+    #[test]
+    fn cellos_and_basses_share_a_staff_where_they_mostly_read_the_same() {
+        let basses = || crate::instruments::find("double-bass").unwrap();
+        let cellos = "0/1 1/2 C3, 1/2 1/2 G3, 1/1 1/2 A3, 3/2 1/2 C3";
+        let score = |below: &str| {
+            let players = Fixture::new(&["2/4"; 4]).part(cello()).notes(cellos);
+            let mut score = players.part(basses()).notes(below).score();
+            score.staves.remove(0);
+            score
+        };
+        let same = score("0/1 1/2 C2, 1/2 1/2 G2, 3/2 1/2 C2");
+        assert_eq!(shown(&same), ["C3", "G3", "Vc. A3", "Vc., Db. C3"]);
+        let other = score("0/1 1/2 C2, 1/2 1/2 E2, 1/1 1/2 F2, 3/2 1/2 C2");
+        assert_eq!(condensed_score(&other).staves.len(), 2);
     }
 
     #[test]

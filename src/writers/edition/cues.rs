@@ -225,7 +225,11 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
         }
     }
     let measures = bars_of(&read, edition.bars, cue.bars.clone());
-    let mut slur: Option<StaffPlace> = None;
+    // Stems go up: the slur of a low line lies at its heads.
+    let middle = stems::middle_step(clef);
+    let low =
+        |note: &crate::notate::StaffNote| note.heads.iter().all(|head| head.pitch.step() < middle);
+    let mut slur: Option<(StaffPlace, bool)> = None;
     let mut slurs = Vec::new();
     let mut named = false;
     for (bar, mut measure) in cue.bars.clone().zip(measures) {
@@ -241,14 +245,18 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
             }
             let ElementKind::Note(note) = &printed.kind else { continue };
             let place = StaffPlace { bar, voice: 0, element };
+            if let Some((_, all_low)) = &mut slur {
+                *all_low &= low(note);
+            }
             if note.slur_ends
-                && let Some(from) = slur.take()
+                && let Some((from, all_low)) = slur.take()
             {
                 let kind = SpannerKind::Slur { from, to: place };
-                slurs.push(Spanner { kind, above: true, number: 2, origin: Origin::default() });
+                let origin = Origin::default();
+                slurs.push(Spanner { kind, above: !all_low, number: 2, origin });
             }
             if note.slur_starts {
-                slur = Some(place);
+                slur = Some((place, low(note)));
             }
         }
         let staff_bar = &mut edition.staves[0].bars[bar];

@@ -10,9 +10,12 @@ mod condensed;
 mod cues;
 mod model;
 mod octaves;
+mod partings;
 mod rests;
 mod spans;
 mod staves;
+
+use std::ops::Range;
 
 use crate::arrange::Arrangement;
 use crate::notate::{ElementKind, Score, ScoreMovement};
@@ -26,7 +29,59 @@ pub use rests::rest_runs;
 #[must_use]
 pub fn full_score(score: &Score) -> Edition<'_> {
     let kind = if score.concert { Kind::ConcertScore } else { Kind::Score };
-    of_players(score, kind, 0..score.staves.len())
+    of_players(score, kind, score.first..score.first + score.staves.len())
+}
+
+/// One player's staves as they stand in a full score.
+///
+/// # Panics
+/// If the score has no staff of that player.
+#[must_use]
+pub fn player_of_score(score: &Score, player: usize) -> Edition<'_> {
+    let kind = if score.concert { Kind::ConcertScore } else { Kind::Score };
+    of_players(score, kind, player..player + 1)
+}
+
+impl Edition<'_> {
+    /// The same pages without their bars: who plays, under which names.
+    pub(crate) fn without_bars(self) -> Edition<'static> {
+        let staff = |staff: EditionStaff| EditionStaff {
+            part: staff.part,
+            bars: Vec::new(),
+            spans: Vec::new(),
+        };
+        Edition {
+            kind: self.kind,
+            head: self.head,
+            bars: &[],
+            movements: self.movements,
+            players: self.players,
+            parts: self.parts,
+            staves: self.staves.into_iter().map(staff).collect(),
+            groups: self.groups,
+            partings: Vec::new(),
+        }
+    }
+}
+
+impl Edition<'static> {
+    /// Puts the players of another edition of the same kind behind these.
+    pub(crate) fn add(&mut self, more: Edition<'static>) {
+        let (players, parts, staves) = (self.players.len(), self.parts.len(), self.staves.len());
+        let moved = |range: &Range<usize>, by: usize| range.start + by..range.end + by;
+        self.players.extend(
+            more.players.into_iter().map(|one| EditionPlayer { part: one.part + parts, ..one }),
+        );
+        self.parts.extend(more.parts.into_iter().map(|one| EditionPart {
+            players: moved(&one.players, players),
+            staves: moved(&one.staves, staves),
+            ..one
+        }));
+        self.staves.extend(
+            more.staves.into_iter().map(|one| EditionStaff { part: one.part + parts, ..one }),
+        );
+        self.groups = cast::groups(self);
+    }
 }
 
 /// A condensed score: players of a kind share a staff where they read the same instrument in the
@@ -42,6 +97,18 @@ pub fn condensed_score(score: &Score) -> Edition<'_> {
     }
     edition.groups = cast::groups(&edition);
     edition
+}
+
+/// Does a condensed score differ from the full one: do any players share a staff?
+#[must_use]
+pub fn condenses(score: &Score) -> bool {
+    condensed_staves(score) < score.staves.len()
+}
+
+/// How many staves a condensed score has, the two of one player counted as one.
+#[must_use]
+pub fn condensed_staves(score: &Score) -> usize {
+    condensed::pairs(score).len()
 }
 
 /// What a part may have beside its player's own notes.
@@ -61,7 +128,7 @@ impl Default for Cueing {
 /// One player's part without cues: rests counted together, all keys and crooks at the head.
 ///
 /// # Panics
-/// If the score has no staff of that index.
+/// If the score has no staff of that player.
 #[must_use]
 pub fn part(score: &Score, player: usize) -> Edition<'_> {
     let mut edition = of_players(score, Kind::Part(player), player..player + 1);
@@ -74,7 +141,7 @@ pub fn part(score: &Score, player: usize) -> Edition<'_> {
 /// best then. `score` is that of the arrangement.
 ///
 /// # Panics
-/// If the score has no staff of that index.
+/// If the score has no staff of that player.
 #[must_use]
 pub fn part_with_cues<'a>(
     arrangement: &Arrangement,
@@ -105,10 +172,10 @@ fn tacet(edition: &mut Edition) {
     }
 }
 
-fn of_players(score: &Score, kind: Kind, players: std::ops::Range<usize>) -> Edition<'_> {
+fn of_players(score: &Score, kind: Kind, players: Range<usize>) -> Edition<'_> {
     let mut edition = empty(score, kind);
     for index in players {
-        staves::add_player(&mut edition, &score.staves[index], index);
+        staves::add_player(&mut edition, &score.staves[index - score.first], index);
     }
     edition.groups = cast::groups(&edition);
     edition
@@ -137,5 +204,6 @@ fn empty(score: &Score, kind: Kind) -> Edition<'_> {
         parts: Vec::new(),
         staves: Vec::new(),
         groups: Vec::new(),
+        partings: Vec::new(),
     }
 }

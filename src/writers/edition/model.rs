@@ -33,6 +33,34 @@ pub struct Edition<'a> {
     pub staves: Vec<EditionStaff<'a>>,
     /// Brackets and braces, the outer ones before those inside them.
     pub groups: Vec<Group>,
+    /// Pairs that share a staff of a condensed score, but cross somewhere: see [`Parting`].
+    pub partings: Vec<Parting<'a>>,
+}
+
+/// Two players who share a staff and cross: in one voice over another their notes could not be told
+/// apart, so where a format has systems, one with such a bar gives each of them a staff of his own.
+/// Formats without systems keep the shared staff, on which the players have stems of their own.
+#[derive(Clone, Debug)]
+pub struct Parting<'a> {
+    /// Index of their part in [`Edition::parts`].
+    pub part: usize,
+    /// For each bar, do they cross in it?
+    pub crossed: Vec<bool>,
+    /// The first and the second player by himself.
+    pub alone: [Alone<'a>; 2],
+}
+
+/// One of two players on a staff of his own.
+#[derive(Clone, Debug)]
+pub struct Alone<'a> {
+    /// Full name: "Horn 1 in D".
+    pub name: String,
+    /// Short name: "Hn. 1".
+    pub short: String,
+    /// Index in [`Edition::players`].
+    pub player: usize,
+    /// His staff.
+    pub staff: EditionStaff<'a>,
 }
 
 /// Which pages an edition holds.

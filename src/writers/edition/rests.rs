@@ -97,9 +97,13 @@ pub fn rest_runs(edition: &Edition) -> Vec<u32> {
                 runs[bar] = 1;
             }
         }
+        // A double bar before another key is for those who read the key.
+        let next = edition.bars.get(bar + 1);
+        let for_key = frame.line == BarLine::Double
+            && next.is_some_and(|next| next.key.fifths() != frame.key.fifths());
         let last = frame.repeat_ends
             || frame.ending_ends.is_some()
-            || frame.line != BarLine::Plain
+            || frame.line != BarLine::Plain && !for_key
             || frame.signs.iter().copied().any(Sign::stands_at_end);
         if last {
             first = None;

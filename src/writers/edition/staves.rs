@@ -30,12 +30,7 @@ pub(super) fn add_player<'a>(edition: &mut Edition<'a>, staff: &'a Staff, index:
     let mut rows = vec![&staff.measures];
     rows.extend(braced.then_some(&staff.lower));
     for measures in rows {
-        let bars = bars(measures, player, staff.instrument);
-        let mut own = EditionStaff { part, bars, spans: Vec::new() };
-        own.spans = spans::of_voices(&own);
-        own.spans.extend(spans::hairpins(measures));
-        let octaves = octaves::lines(&mut own, edition.bars, staff.instrument);
-        own.spans.extend(octaves);
+        let own = own_staff(edition, measures, staff.instrument, (player, part));
         edition.staves.push(own);
     }
     spans::number(&mut edition.staves[first..]);
@@ -45,6 +40,22 @@ pub(super) fn add_player<'a>(edition: &mut Edition<'a>, staff: &'a Staff, index:
         players: player..player + 1,
         staves: first..edition.staves.len(),
     });
+}
+
+/// One staff of a player by himself: of that index among the players, in the part of that index.
+pub(super) fn own_staff<'a>(
+    edition: &Edition<'a>,
+    measures: &'a [Measure],
+    instrument: &'static Instrument,
+    (player, part): (usize, usize),
+) -> EditionStaff<'a> {
+    let bars = bars(measures, player, instrument);
+    let mut own = EditionStaff { part, bars, spans: Vec::new() };
+    own.spans = spans::of_voices(&own);
+    own.spans.extend(spans::hairpins(measures));
+    let octaves = octaves::lines(&mut own, edition.bars, instrument);
+    own.spans.extend(octaves);
+    own
 }
 
 fn bars<'a>(

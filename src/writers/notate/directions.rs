@@ -55,12 +55,14 @@ pub(super) fn place_directions(part: &Part, frame: &[FrameBar], measures: &mut [
                 DirectionKind::Words(words) if now.words.iter().all(|(said, _)| *said != words) => {
                     now.words.push((words, direction.span));
                 }
-                DirectionKind::Hairpin { grows, to } => {
+                DirectionKind::Hairpin { grows, to } if part.instrument_at(at).grades() => {
                     let hairpin =
                         Hairpin { from: at, to: *to, grows: *grows, source: direction.span };
                     now.hairpin |= collect_hairpin(&mut hairpins, notes, frame, &hairpin);
                 }
-                DirectionKind::Words(_) | DirectionKind::FermataOnRest => {}
+                DirectionKind::Words(_)
+                | DirectionKind::FermataOnRest
+                | DirectionKind::Hairpin { .. } => {}
             }
         }
         told.print(&now, at, notes, frame, &mut page);
@@ -291,7 +293,7 @@ pub(super) fn bar_at(frame: &[FrameBar], at: Time) -> usize {
 /// Tells the player which instruments to take.
 fn place_instruments(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
     let mut page = Page { part, frame, measures };
-    for told in names::changes_told(part) {
+    for told in names::changes_told(part, &[]) {
         let origin = Origin { source: None, line: part.taken_by(told.taken) };
         let bar = bar_at(frame, told.at);
         page.put(bar, told.at, StaffDirectionKind::Change(told.words), origin);
@@ -411,6 +413,23 @@ mod tests {
             .direction("0/1", DirectionKind::Hairpin { grows: true, to: Time::of(3, 1) })
             .score();
         assert_eq!(directions(&score, 0), "1 0/1 <, 1 1/1 end, 3 0/1 <, 3 1/1 end");
+    }
+
+    #[test]
+    fn a_harpsichord_has_steps_but_no_hairpins() {
+        use crate::notate::testing::harpsichord;
+        let of = |score: Fixture| {
+            let score = score
+                .notes("0/1 1/1 C5, 1/1 1/1 D5")
+                .direction("0/1", dynamic(Dynamic::P))
+                .direction("0/1", DirectionKind::Hairpin { grows: true, to: Time::of(1, 1) })
+                .direction("1/1", dynamic(Dynamic::F))
+                .score();
+            directions(&score, 0)
+        };
+        let bars = || Fixture::new(&["4/4", "4/4"]);
+        assert_eq!(of(bars().instrument(harpsichord())), "1 0/1 p, 2 0/1 f");
+        assert_eq!(of(bars()), "1 0/1 p, 1 0/1 <, 1 1/1 end, 2 0/1 f");
     }
 
     #[test]

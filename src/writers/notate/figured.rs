@@ -38,7 +38,7 @@ pub(super) fn set(
                 notes.filter_map(|note| of(note.start, note.length, note.sound.pitches())).collect()
             }
             None => {
-                let notes = part.notes.iter().filter(|note| note.line == claim.line);
+                let notes = part.notes.iter().filter(|note| part.line_of(note) == claim.line);
                 notes
                     .filter_map(|note| of(note.start, note.length, note.sound.pitches()))
                     .collect::<Vec<_>>()

@@ -1,6 +1,6 @@
 //! The frame of bars that all staves share.
 
-use crate::resolve::{Bar, Form};
+use crate::resolve::{Bar, BarLine, Form};
 
 use super::FrameBar;
 
@@ -17,6 +17,12 @@ pub(super) fn frame(form: &Form) -> Vec<FrameBar> {
             let goes_on = |bar: &Bar, next: &Bar| bar.ending == next.ending && !bar.repeat_ends;
             let enters = before.is_none_or(|before| !goes_on(before, bar));
             let leaves = after.is_none_or(|after| !goes_on(bar, after));
+            // A change of key stands behind a double bar (Gould, chapter 4, from memory).
+            let changes_key = bar.line == BarLine::Plain
+                && !bar.repeat_ends
+                && after.is_some_and(|after| {
+                    after.key.fifths() != bar.key.fifths() && !after.repeat_starts
+                });
             FrameBar {
                 number: bar.number,
                 start: bar.start,
@@ -31,7 +37,7 @@ pub(super) fn frame(form: &Form) -> Vec<FrameBar> {
                 repeat_ends: bar.repeat_ends,
                 ending_starts: bar.ending.filter(|_| enters),
                 ending_ends: bar.ending.filter(|_| leaves),
-                line: bar.line,
+                line: if changes_key { BarLine::Double } else { bar.line },
                 source: bar.span,
                 implicit: bar.number == 0 || before.is_some_and(|before| completes(before, bar)),
                 signs: bar.signs.clone(),
@@ -53,6 +59,7 @@ fn completes(before: &Bar, bar: &Bar) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::music::{Key, Mode};
     use crate::notate::testing::form;
     use crate::resolve::Ending;
 
@@ -61,6 +68,20 @@ mod tests {
         let frame = frame(&form(&["3/4", "3/4", "2/4"]));
         let shown: Vec<_> = frame.iter().map(|bar| (bar.metre_shown, bar.key_shown)).collect();
         assert_eq!(shown, [(true, true), (false, false), (true, false)]);
+    }
+
+    #[test]
+    fn a_change_of_key_stands_behind_a_double_bar() {
+        let mut form = form(&["3/4", "3/4", "3/4", "3/4", "3/4"]);
+        let keys = ["C major", "G major", "D major", "D major", "C major"];
+        for (bar, key) in form.bars.iter_mut().zip(keys) {
+            let tonic = key.split(' ').next().unwrap().parse().unwrap();
+            bar.key = Key::new(tonic, Mode::Major).unwrap();
+        }
+        form.bars[1].repeat_ends = true;
+        let lines: Vec<_> = frame(&form).iter().map(|bar| bar.line).collect();
+        let (plain, double) = (BarLine::Plain, BarLine::Double);
+        assert_eq!(lines[..4], [double, plain, plain, double]);
     }
 
     #[test]

@@ -7,53 +7,50 @@ use crate::arrange::{ArrangedMovement, Arrangement, Part};
 use crate::music::Time;
 use crate::resolve::Technique;
 
+use super::staff::{Bars, finished};
 use super::{
-    ElementKind, FrameBar, Measure, Origin, Pitches, Score, ScoreMovement, Staff, StaffDirection,
-    StaffDirectionKind, hands, names, notate_at, staff,
+    ElementKind, FrameBar, Measure, Notation, Origin, Pitches, ScoreMovement, Staff,
+    StaffDirection, StaffDirectionKind, hands, names,
 };
 
-/// Writes the staves of a piece in movements.
-pub(super) fn notate(arrangement: &Arrangement, pitches: Pitches) -> Score {
+/// The bars of all movements. Numbers, rehearsal marks and "attacca" are those of the whole.
+pub(super) fn frame(arrangement: &Arrangement, movements: &[Notation]) -> Vec<FrameBar> {
     let form = &arrangement.piece.form;
     let mut frame: Vec<FrameBar> = Vec::with_capacity(form.bars.len());
-    let mut rows: Vec<Row> = arrangement.parts.iter().map(|_| Row::default()).collect();
-    for movement in &arrangement.movements {
-        let score = notate_at(&movement.arrangement, pitches);
-        let mut own: Vec<Option<Staff>> = score.staves.into_iter().map(Some).collect();
-        for ((row, player), part) in rows.iter_mut().zip(&movement.players).zip(&arrangement.parts)
-        {
-            let written = player.and_then(|player| own.get_mut(player)?.take());
-            let rests = || silent(part, &score.frame, pitches);
-            row.append(written.unwrap_or_else(rests), movement);
-        }
-        frame.extend(
-            score
-                .frame
-                .into_iter()
-                .map(|bar| FrameBar { start: bar.start + movement.start, ..bar }),
-        );
+    for (movement, own) in arrangement.movements.iter().zip(movements) {
+        let moved = |bar: &FrameBar| FrameBar { start: bar.start + movement.start, ..bar.clone() };
+        frame.extend(own.frame.iter().map(moved));
     }
-    // Numbers, rehearsal marks and "attacca" are those of the whole.
     for (bar, whole) in frame.iter_mut().zip(&form.bars) {
         bar.number = whole.number;
         bar.mark.clone_from(&whole.mark);
         bar.signs.clone_from(&whole.signs);
     }
-    let staves = rows.into_iter().zip(&arrangement.parts).map(|(row, part)| {
-        let Row { mut measures, lower } = row;
-        say_changes(part, arrangement, &frame, &mut measures);
-        take_back(arrangement, &mut measures);
-        staff::finished(part, measures, lower)
-    });
-    let staves = staves.collect();
-    let bars = form.movement_bars();
-    let movements = form
-        .movements
-        .iter()
-        .zip(bars)
-        .map(|(movement, bars)| ScoreMovement { title: movement.title.clone(), bars });
-    let movements = movements.collect();
-    Score { movements, ..super::score_of(arrangement, pitches, frame, staves) }
+    frame
+}
+
+/// The movements with their titles.
+pub(super) fn movements(arrangement: &Arrangement) -> Vec<ScoreMovement> {
+    let form = &arrangement.piece.form;
+    let all = form.movements.iter().zip(form.movement_bars());
+    all.map(|(movement, bars)| ScoreMovement { title: movement.title.clone(), bars }).collect()
+}
+
+/// What a player reads in all movements.
+pub(super) fn staff(notation: &Notation, player: usize) -> Staff {
+    let arrangement = notation.arrangement;
+    let part = &arrangement.parts[player];
+    let mut row = Row::default();
+    for (movement, own) in arrangement.movements.iter().zip(&notation.movements) {
+        let index = movement.players.get(player).copied().flatten();
+        let index = index.filter(|index| *index < movement.arrangement.parts.len());
+        let written = index.and_then(|index| own.staves(index..index + 1).pop());
+        row.append(written.unwrap_or_else(|| silent(part, &own.frame, notation.pitches)), movement);
+    }
+    let Row { mut measures, lower } = row;
+    say_changes(part, arrangement, &notation.frame, &mut measures);
+    take_back(arrangement, &mut measures);
+    finished(part, measures, lower)
 }
 
 /// What a player reads, movement behind movement.
@@ -103,7 +100,7 @@ fn silent(part: &Part, frame: &[FrameBar], pitches: Pitches) -> Staff {
         drums: Vec::new(),
         takes: Vec::new(),
     };
-    hands::staff(&part, &staff::Bars::new(frame, pitches))
+    hands::staff(&part, &Bars::new(frame, pitches))
 }
 
 /// Moves the scoring lines of what stands in a measure behind those of the movements before it.
@@ -176,9 +173,11 @@ fn say_changes(
             measure.instrument = Some(hand);
         }
     }
-    let taken = |at: Time| borders.iter().any(|(_, start)| *start == at);
-    for told in names::changes_told(part).into_iter().filter(|told| taken(told.taken)) {
-        let bar = frame.partition_point(|bar| bar.start <= told.at).saturating_sub(1);
+    let starts: Vec<Time> = borders.iter().map(|(_, start)| *start).collect();
+    let told = names::changes_told(part, &starts).into_iter();
+    for told in told.filter(|told| starts.contains(&told.taken)) {
+        let begun = |bar: &FrameBar| bar.start < told.at || bar.start == told.at && !told.at_end;
+        let bar = frame.partition_point(begun).saturating_sub(1);
         let (Some(frame), Some(measure)) = (frame.get(bar), measures.get_mut(bar)) else {
             continue;
         };

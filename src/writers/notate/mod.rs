@@ -33,7 +33,12 @@ mod values;
 mod who;
 mod writing;
 
-use crate::arrange::{Arrangement, Part};
+use std::borrow::Cow;
+use std::ops::Range;
+use std::sync::Arc;
+
+use crate::arrange::{ArrangedMovement, Arrangement, Part};
+use crate::resolve::HarmonyEvent;
 
 pub use score::*;
 
@@ -57,31 +62,77 @@ pub fn notate(arrangement: &Arrangement) -> Score {
 /// keyboard) and one measure for each bar of the form; every measure is filled exactly.
 #[must_use]
 pub fn notate_at(arrangement: &Arrangement, pitches: Pitches) -> Score {
-    if !arrangement.movements.is_empty() {
-        return joined::notate(arrangement, pitches);
+    Notation::new(arrangement, pitches).score(0..arrangement.parts.len())
+}
+
+/// An arrangement whose staves are written as they are asked for: all of them may be more than
+/// there is room for at a time.
+pub struct Notation<'a> {
+    arrangement: &'a Arrangement,
+    pitches: Pitches,
+    frame: Vec<FrameBar>,
+    /// The chords of the piece, where figures ask for them.
+    harmony: Option<Cow<'a, [HarmonyEvent]>>,
+    /// The movements, each by itself.
+    movements: Vec<Notation<'a>>,
+}
+
+impl<'a> Notation<'a> {
+    /// Nothing is written yet but the bars.
+    #[must_use]
+    pub fn new(arrangement: &'a Arrangement, pitches: Pitches) -> Notation<'a> {
+        let movement = |one: &'a ArrangedMovement| Notation::new(&one.arrangement, pitches);
+        let movements: Vec<Notation> = arrangement.movements.iter().map(movement).collect();
+        let frame = match movements.is_empty() {
+            true => frame::frame(&arrangement.piece.form),
+            false => joined::frame(arrangement, &movements),
+        };
+        let figured = movements.is_empty() && arrangement.lines.iter().any(|line| line.figures);
+        let harmony = figured.then(|| ripieno_compiler::harmony::harmony_of(&arrangement.piece));
+        Notation { arrangement, pitches, frame, harmony, movements }
     }
-    let piece = &arrangement.piece;
-    let frame = frame::frame(&piece.form);
-    let bars = staff::Bars::new(&frame, pitches);
-    let mut staves: Vec<Staff> =
-        arrangement.parts.iter().map(|part| hands::staff(part, &bars)).collect();
-    if arrangement.lines.iter().any(|line| line.chords) {
-        for (staff, part) in staves.iter_mut().zip(&arrangement.parts) {
-            chords::set(staff, part, arrangement, (&frame, pitches));
+
+    /// All players.
+    #[must_use]
+    pub fn players(&self) -> Range<usize> {
+        0..self.arrangement.parts.len()
+    }
+
+    /// A score of some of the players alone; [`Score::first`] says who is the first of them.
+    #[must_use]
+    pub fn score(&self, players: Range<usize>) -> Score {
+        let staves = self.staves(players.clone());
+        let mut score = score_of(self.arrangement, self.pitches, self.frame.clone(), staves);
+        score.first = players.start;
+        if !self.movements.is_empty() {
+            score.movements = joined::movements(self.arrangement);
         }
+        score
     }
-    if arrangement.lines.iter().any(|line| line.figures) {
-        let harmony = ripieno_compiler::harmony::harmony_of(piece);
-        for (staff, part) in staves.iter_mut().zip(&arrangement.parts) {
-            figured::set(staff, part, arrangement, &harmony, pitches);
+
+    fn staves(&self, players: Range<usize>) -> Vec<Staff> {
+        let (arrangement, frame) = (self.arrangement, &self.frame);
+        if !self.movements.is_empty() {
+            return players.map(|player| joined::staff(self, player)).collect();
         }
+        let bars = staff::Bars::new(frame, self.pitches);
+        let (chords, piece) =
+            (arrangement.lines.iter().any(|line| line.chords), &arrangement.piece);
+        let write = |part: &Arc<Part>| {
+            let mut staff = hands::staff(part, &bars);
+            if chords {
+                chords::set(&mut staff, part, arrangement, (frame, self.pitches));
+            }
+            if let Some(harmony) = &self.harmony {
+                figured::set(&mut staff, part, arrangement, harmony, self.pitches);
+            }
+            if !piece.lyrics.is_empty() {
+                lyrics::set(&mut staff, &piece.lyrics, &arrangement.lines);
+            }
+            staff
+        };
+        arrangement.parts[players].iter().map(write).collect()
     }
-    if !piece.lyrics.is_empty() {
-        for staff in &mut staves {
-            lyrics::set(staff, &piece.lyrics, &arrangement.lines);
-        }
-    }
-    score_of(arrangement, pitches, frame, staves)
 }
 
 /// The score of an arrangement from its bars and staves.
@@ -106,6 +157,7 @@ fn score_of(
         concert: pitches == Pitches::Concert,
         movements: Vec::new(),
         frame,
+        first: 0,
         staves,
         lines: arrangement.lines.clone(),
     }

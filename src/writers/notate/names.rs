@@ -48,8 +48,10 @@ fn changes(part: &Part) -> Vec<Time> {
 /// What the player is told of the other instruments, keys, crooks and tunings that he takes, in
 /// order of time: what to do behind the last note on the one before ("take Piccolo", "change to
 /// F", "change D to C"), and what he has in hand at the first note on the new one. Where there is
-/// no rest between the two, only the latter; where no note follows, nothing. Common practice.
-pub(super) fn changes_told(part: &Part) -> Vec<Announced> {
+/// no rest between the two, only the latter; where no note follows, nothing. Who plays to the end of a
+/// movement and takes something else for the next (`borders`: where movements begin) is told so at its
+/// end. Common practice.
+pub(super) fn changes_told(part: &Part, borders: &[Time]) -> Vec<Announced> {
     let mut told = Vec::new();
     let mut before = Time::ZERO;
     let changes = changes(part);
@@ -62,10 +64,13 @@ pub(super) fn changes_told(part: &Part) -> Vec<Announced> {
             continue;
         }
         let last = next.checked_sub(1).map(|last| part.notes[last].end());
-        if let Some(free) = last.filter(|free| *free < enters) {
-            told.push(Announced { at: free, words: order, taken: at });
+        if last.is_some_and(|free| free >= at) && borders.contains(&at) {
+            let words = format!("{order} for the next movement");
+            told.push(Announced { at, words, taken: at, at_end: true });
+        } else if let Some(free) = last.filter(|free| *free < enters) {
+            told.push(Announced { at: free, words: order, taken: at, at_end: false });
         }
-        told.push(Announced { at: enters, words: name, taken: at });
+        told.push(Announced { at: enters, words: name, taken: at, at_end: false });
         before = at;
     }
     told
@@ -108,6 +113,8 @@ pub(super) struct Announced {
     pub(super) words: String,
     /// From when on he has it.
     pub(super) taken: Time,
+    /// Does it stand at the end of the bar that ends there?
+    pub(super) at_end: bool,
 }
 
 /// "D to C"; with octaves where the name alone would not say it.
@@ -181,7 +188,7 @@ mod tests {
         assert_eq!(all_keys(part), ["in G, D", "in G, C", "in G, C, F"]);
         // The second tuning comes before he plays again: only the last one is told.
         let expected = [(bar(1), "tune in G, C, F"), (bar(3), "in G, C, F")];
-        let told = changes_told(part);
+        let told = changes_told(part, &[]);
         assert_eq!(told.iter().map(|told| (told.at, &*told.words)).collect::<Vec<_>>(), expected);
     }
 

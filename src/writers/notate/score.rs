@@ -41,6 +41,9 @@ pub struct Score {
     pub movements: Vec<ScoreMovement>,
     /// The bars, one for each bar of the form.
     pub frame: Vec<FrameBar>,
+    /// Whose the first of the staves is, as index in the arrangement: 0, unless only some of the
+    /// players were asked for.
+    pub first: usize,
     /// What each player reads, in score order, with `frame.len()` measures.
     pub staves: Vec<Staff>,
     /// The scoring lines to which origins refer.
@@ -57,6 +60,12 @@ pub struct ScoreMovement {
 }
 
 impl Score {
+    /// The staff of a player, by the index in the arrangement, if it is in the score.
+    #[must_use]
+    pub fn staff_of(&self, player: usize) -> Option<&Staff> {
+        self.staves.get(player.checked_sub(self.first)?)
+    }
+
     /// The scoring line of an origin, with the place where it is written.
     #[must_use]
     pub fn line(&self, origin: Origin) -> Option<&LineOrigin> {

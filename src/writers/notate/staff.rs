@@ -373,7 +373,7 @@ impl<'a> BarWriter<'a> {
     ) {
         self.heads = self.written(note, writing);
         if let Some(graces) = &note.attached.graces {
-            push_graces(graces, at, writing, origin(note), elements);
+            push_graces(graces, at, writing, self.origin(note), elements);
         }
     }
 
@@ -416,8 +416,13 @@ impl<'a> BarWriter<'a> {
                 slur_ends: attached.slur_ends && last,
                 ..StaffNote::default()
             }));
-            elements.push(element((at, until - at), value, kind, origin(note)));
+            elements.push(element((at, until - at), value, kind, self.origin(note)));
         }
+    }
+
+    /// Where a note comes from.
+    fn origin(&self, note: &SoundingNote) -> Origin {
+        Origin { source: Some(note.source), line: self.part.line_at(note.start) }
     }
 }
 
@@ -511,10 +516,6 @@ fn push_graces(
         };
         elements.push(element((at, Time::ZERO), value, ElementKind::Note(Box::new(note)), origin));
     }
-}
-
-fn origin(note: &SoundingNote) -> Origin {
-    Origin { source: Some(note.source), line: Some(note.line) }
 }
 
 fn element(

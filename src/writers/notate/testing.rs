@@ -10,7 +10,7 @@ use std::sync::Arc;
 
 use smallvec::SmallVec;
 
-use crate::arrange::{Arrangement, LineId, Part, SoundingNote};
+use crate::arrange::{Arrangement, Part, SoundingNote};
 use crate::diagnostics::Span;
 use crate::instruments::{Instrument, Tuning, find};
 use crate::music::{Interval, Key, Metre, Mode, Pitch, Time};
@@ -168,7 +168,6 @@ impl Fixture {
             role: Role::Melody,
             solo: false,
             source: Span::default(),
-            line: LineId(0),
         });
         self
     }

@@ -17,9 +17,15 @@ const FORGOTTEN: i64 = 2;
 pub(super) fn said(part: &Part, frame: &[FrameBar]) -> Vec<Said> {
     let mut all = solos(part);
     all.extend(divisions(part, frame));
-    all.retain(|(at, who, _)| !is_said(part, (*at, *at), who));
+    all.retain(|(at, who, _)| !is_said(part, (free_from(part, *at), *at), who));
     all.sort_by_key(|(at, ..)| *at);
     all
+}
+
+/// Where the rest before a note begins: what is said from there on is read at the note.
+fn free_from(part: &Part, at: Time) -> Time {
+    let next = part.notes.partition_point(|note| note.start < at);
+    next.checked_sub(1).map_or(Time::ZERO, |before| part.notes[before].end().min(at))
 }
 
 /// Do words of the arranger between two times (both included) say so? "solo" is said by "Solo, with
@@ -50,15 +56,15 @@ fn solos(part: &Part) -> Vec<Said> {
             _ => None,
         };
         if let Some(words) = words {
-            said.push((note.start, words, origin(note)));
+            said.push((note.start, words, origin(part, note)));
         }
         before = note.solo;
     }
     said
 }
 
-fn origin(note: &SoundingNote) -> Origin {
-    Origin { source: None, line: Some(note.line) }
+fn origin(part: &Part, note: &SoundingNote) -> Origin {
+    Origin { source: None, line: part.line_at(note.start) }
 }
 
 /// A passage in which a section has several notes at once.
@@ -87,7 +93,7 @@ fn divisions(part: &Part, frame: &[FrameBar]) -> Vec<Said> {
         }
         let chords = || notes.iter().filter(|note| is_divided(part, note));
         if chords().all(is_struck) {
-            said.push((from, "non div.", origin(&notes[0])));
+            said.push((from, "non div.", origin(part, &notes[0])));
             continue;
         }
         let mut sizes = chords().map(|note| note.sound.pitches().len());
@@ -97,9 +103,9 @@ fn divisions(part: &Part, frame: &[FrameBar]) -> Vec<Said> {
             Some(4) => "div. a 4",
             _ => "div.",
         };
-        said.push((from, words, origin(&notes[0])));
+        said.push((from, words, origin(part, &notes[0])));
         if let Some(note) = passage.together.map(|index| &part.notes[index]) {
-            said.push((note.start, "unis.", origin(note)));
+            said.push((note.start, "unis.", origin(part, note)));
         }
     }
     said
@@ -216,6 +222,10 @@ mod tests {
     fn what_the_arranger_says_is_not_said_again() {
         let bars = "1: [\"divisi\"] 1/2 D5&F5 | 2: E5 | 3: [\"unis.\"] F5 |";
         assert_eq!(section(bars, PLAIN), "");
+        // Words in the rest before are read with the first note.
+        let line = "violin-1 plays tune as melody, solo";
+        assert_eq!(section("1: [\"solo\"] rest | 2: 1/4 rest D5 | 3: 1/2 E5 |", line), "");
+        assert_eq!(section("1: [\"dolce\"] rest | 2: 1/4 rest D5 |", line), "2 1/4 soli");
         let solo = "violin-1 plays tune as melody, solo \"Soli, dolce\"";
         assert_eq!(section("1: 1/2 D5 | 2: E5 |", solo), "");
     }

@@ -1,35 +1,25 @@
 //! Pieces in movements: each is played by itself, the next one after a pause.
 
-use crate::arrange::Arrangement;
+use crate::arrange::{ArrangedMovement, Arrangement};
 use crate::music::Time;
 use crate::narrow::Narrow;
-use crate::notate::notate;
+use crate::notate::{Notation, Pitches};
 use crate::resolve::{Form, seconds_per_whole};
 
-use super::{KeyStroke, Performance, Played, Segment, TempoMap, Timeline, perform, seating};
+use super::{KeyStroke, Performance, Played, Segment, TempoMap, Timeline, seating};
 
 /// Seconds from the end of a movement to the next one, where it does not follow at once. Our choice:
 /// long enough to be heard as an end, short enough for a mock-up.
 const PAUSE: f64 = 3.0;
 
-/// Plays a piece in movements.
-pub(super) fn perform_all(arrangement: &Arrangement) -> Performance {
+/// The bars of a piece in movements in the order in which they are played, and their tempos.
+pub(super) fn stage(arrangement: &Arrangement) -> Performance {
     let mut whole = Performance {
         timeline: Timeline { segments: Vec::new(), bars: Vec::new(), end: Time::ZERO },
         tempos: TempoMap::empty(),
-        players: arrangement.parts.iter().map(|part| silent(part)).collect(),
+        players: Vec::new(),
     };
-    let form = &arrangement.piece.form;
-    for (number, movement) in arrangement.movements.iter().enumerate() {
-        if number > 0 {
-            let before = &arrangement.movements[number - 1];
-            let attacca = form.movements.get(number - 1).is_some_and(|before| before.attacca);
-            if !attacca {
-                whole.timeline.end += pause(&before.arrangement.piece.form);
-            }
-        }
-        let own = perform(&movement.arrangement, &notate(&movement.arrangement));
-        let at = whole.timeline.end;
+    for (movement, own, at) in movements(arrangement) {
         whole
             .timeline
             .bars
@@ -39,14 +29,45 @@ pub(super) fn perform_all(arrangement: &Arrangement) -> Performance {
             to: segment.to + movement.start,
             at: segment.at + at,
         }));
-        whole.timeline.end += own.timeline.end;
+        whole.timeline.end = at + own.timeline.end;
         whole.tempos.append(&own.tempos, movement.start);
-        for (player, index) in whole.players.iter_mut().zip(&movement.players) {
-            let Some(played) = index.and_then(|index| own.players.get(index)) else { continue };
-            append(player, played, at);
-        }
     }
     whole
+}
+
+/// What one player sounds in all movements.
+pub(super) fn played(arrangement: &Arrangement, player: usize) -> Played {
+    let mut all = silent(&arrangement.parts[player]);
+    for (movement, own, at) in movements(arrangement) {
+        let index = movement.players.get(player).copied().flatten();
+        let parts = movement.arrangement.parts.len();
+        let Some(index) = index.filter(|index| *index < parts) else { continue };
+        let notated = Notation::new(&movement.arrangement, Pitches::Written);
+        let notated = notated.score(index..index + 1);
+        append(&mut all, &super::played(&movement.arrangement, &own, &notated, index), at);
+    }
+    all
+}
+
+/// Each movement with its own order and tempos, and when it begins in played time.
+fn movements(
+    arrangement: &Arrangement,
+) -> impl Iterator<Item = (&ArrangedMovement, Performance, Time)> {
+    let form = &arrangement.piece.form;
+    let mut end = Time::ZERO;
+    arrangement.movements.iter().enumerate().map(move |(number, movement)| {
+        if number > 0 {
+            let before = &arrangement.movements[number - 1];
+            let attacca = form.movements.get(number - 1).is_some_and(|before| before.attacca);
+            if !attacca {
+                end += pause(&before.arrangement.piece.form);
+            }
+        }
+        let own = super::stage(&movement.arrangement);
+        let at = end;
+        end += own.timeline.end;
+        (movement, own, at)
+    })
 }
 
 fn silent(part: &crate::arrange::Part) -> Played {

@@ -71,21 +71,46 @@ pub struct Played {
 /// Plays an arrangement; `notated` is what its players read.
 #[must_use]
 pub fn perform(arrangement: &Arrangement, notated: &Score) -> Performance {
+    let mut performance = stage(arrangement);
+    let players = 0..arrangement.parts.len();
+    performance.players =
+        players.map(|player| played(arrangement, &performance, notated, player)).collect();
+    performance
+}
+
+/// What all players go by, before anybody has played: order of the bars and tempos.
+#[must_use]
+pub fn stage(arrangement: &Arrangement) -> Performance {
     if !arrangement.movements.is_empty() {
-        return joined::perform_all(arrangement);
+        return joined::stage(arrangement);
     }
-    let form = &arrangement.piece.form;
-    let timeline = Timeline::new(form);
-    let setting =
-        notes::Setting { form, frame: &notated.frame, era: arrangement.era, timeline: &timeline };
-    let played = arrangement.parts.iter().enumerate().map(|(index, part)| Played {
-        strokes: notes::of_part(setting, part, notated.staves.get(index)),
-        programs: programs::programs(part, &timeline),
-        swells: swell::swells(part, &timeline),
-        syllables: syllables::syllables(notated.staves.get(index), &notated.frame, &timeline),
+    let timeline = Timeline::new(&arrangement.piece.form);
+    Performance { players: Vec::new(), tempos: TempoMap::new(arrangement), timeline }
+}
+
+/// What one player sounds; `stage` is that of the arrangement, and `notated` has what he reads.
+///
+/// # Panics
+/// If the arrangement has no such player.
+#[must_use]
+pub fn played(
+    arrangement: &Arrangement,
+    stage: &Performance,
+    notated: &Score,
+    player: usize,
+) -> Played {
+    if !arrangement.movements.is_empty() {
+        return joined::played(arrangement, player);
+    }
+    let (part, timeline) = (&arrangement.parts[player], &stage.timeline);
+    let (form, staff) = (&arrangement.piece.form, notated.staff_of(player));
+    let setting = notes::Setting { form, frame: &notated.frame, era: arrangement.era, timeline };
+    Played {
+        strokes: notes::of_part(setting, part, staff),
+        programs: programs::programs(part, timeline),
+        swells: swell::swells(part, timeline),
+        syllables: syllables::syllables(staff, &notated.frame, timeline),
         volume: seating::volume(part),
         pan: seating::pan(part),
-    });
-    let players = played.collect();
-    Performance { players, tempos: TempoMap::new(arrangement), timeline }
+    }
 }

@@ -20,15 +20,18 @@ mod ticks;
 #[cfg(test)]
 mod tests;
 
+use std::borrow::Cow;
+use std::io;
+
 use crate::narrow::Narrow;
 use midly::num::{u4, u7, u15, u28};
-use midly::{Format, Header, MetaMessage, MidiMessage, Smf, Timing, Track, TrackEvent};
+use midly::{Format, Header, MetaMessage, MidiMessage, Timing, Track, TrackEvent};
 use midly::{TrackEventKind as Kind, TrackEventKind};
 
 use crate::arrange::{Arrangement, Part};
 use crate::perform::{Performance, Played};
 use channels::Channel;
-use ticks::Ticks;
+use ticks::{Exact, Ticks};
 
 /// The whole score: one track for the frame and one for each player.
 ///
@@ -36,43 +39,74 @@ use ticks::Ticks;
 #[must_use]
 pub fn score(arrangement: &Arrangement, performance: &Performance) -> Vec<u8> {
     let parts: Vec<usize> = (0..arrangement.parts.len()).collect();
-    file(arrangement, performance, &parts)
+    in_memory(arrangement, performance, &parts)
 }
 
 /// One player's part, with the same track 0; only track 0 if there is no such part.
 #[must_use]
 pub fn part(arrangement: &Arrangement, performance: &Performance, part: usize) -> Vec<u8> {
     let there = part < arrangement.parts.len();
-    file(arrangement, performance, if there { std::slice::from_ref(&part) } else { &[] })
+    in_memory(arrangement, performance, if there { std::slice::from_ref(&part) } else { &[] })
 }
 
-fn file(arrangement: &Arrangement, performance: &Performance, chosen: &[usize]) -> Vec<u8> {
-    let form = &arrangement.piece.form;
-    let parts: Vec<&Part> = chosen.iter().map(|&index| &*arrangement.parts[index]).collect();
-    let played: Vec<&Played> = chosen.iter().map(|&index| &performance.players[index]).collect();
-    let strokes = played.iter().flat_map(|played| &played.strokes);
-    let boundaries = strokes.flat_map(|stroke| [stroke.on, stroke.off]);
-    let directions = parts.iter().flat_map(|part| part.directions.iter().map(|d| d.at));
-    let sung = played.iter().flat_map(|played| played.syllables.iter().map(|(at, _)| *at));
-    let boundaries = boundaries.chain(directions).chain(sung).chain(performance.tempos.times());
-    let ticks = Ticks::exact_for(form, boundaries);
-    let end = ticks.of(performance.timeline.end);
-    let places = channels::places(&parts);
-    let several_ports = places.iter().any(|place| place.port > 0);
-    let mut smf =
-        Smf::new(Header::new(Format::Parallel, Timing::Metrical(u15::new(ticks.per_quarter))));
-    let conductor = conductor::events(&arrangement.piece, performance, ticks);
-    smf.tracks.push(finish(conductor, end));
-    for ((part, place), played) in parts.iter().zip(&places).zip(&played) {
-        let events = track(part, *place, several_ports, played, ticks);
-        smf.tracks.push(finish(events, end));
-    }
+fn in_memory(arrangement: &Arrangement, performance: &Performance, chosen: &[usize]) -> Vec<u8> {
     let mut bytes = Vec::new();
+    let played = |player: usize| Cow::Borrowed(&performance.players[player]);
+    let written = write(arrangement, performance, chosen, played, &mut bytes);
     // Writing to memory cannot fail.
-    let written = smf.write_std(&mut bytes);
     debug_assert!(written.is_ok());
     bytes
 }
+
+/// Writes some parts into one file. `stage` is what all play by, and `played` says what each of them
+/// sounds: it is asked twice for each, and no more than one is held at a time.
+///
+/// # Errors
+///
+/// What `out` answers.
+pub fn write<'p>(
+    arrangement: &Arrangement,
+    stage: &Performance,
+    chosen: &[usize],
+    played: impl Fn(usize) -> Cow<'p, Played>,
+    out: &mut dyn io::Write,
+) -> io::Result<()> {
+    let form = &arrangement.piece.form;
+    let parts: Vec<&Part> = chosen.iter().map(|&index| &*arrangement.parts[index]).collect();
+    let mut exact = Exact::default();
+    form.bars.iter().for_each(|bar| exact.take([bar.start, bar.length]));
+    for (part, &index) in parts.iter().zip(chosen) {
+        let played = played(index);
+        exact.take(played.strokes.iter().flat_map(|stroke| [stroke.on, stroke.off]));
+        exact.take(part.directions.iter().map(|direction| direction.at));
+        exact.take(played.syllables.iter().map(|(at, _)| *at));
+    }
+    exact.take(stage.tempos.times());
+    let ticks = exact.ticks();
+    let end = ticks.of(stage.timeline.end);
+    let places = channels::places(&parts);
+    let several_ports = places.iter().any(|place| place.port > 0);
+    let header = Header::new(Format::Parallel, Timing::Metrical(u15::new(ticks.per_quarter)));
+    // The head counts the tracks, which are written one at a time.
+    let mut head = Vec::new();
+    midly::write_std(&header, &[] as &[Track], &mut head)?;
+    let count = (chosen.len() + 1).narrow::<u16>().to_be_bytes();
+    head.splice(TRACKS, count);
+    out.write_all(&head)?;
+    let mut track = |events: Vec<Event>| {
+        let mut bytes = Vec::new();
+        midly::write_std(&header, &[finish(events, end)], &mut bytes)?;
+        out.write_all(&bytes[head.len()..])
+    };
+    track(conductor::events(&arrangement.piece, stage, ticks))?;
+    for ((part, place), &index) in parts.iter().zip(&places).zip(chosen) {
+        track(self::track(part, *place, several_ports, &played(index), ticks))?;
+    }
+    Ok(())
+}
+
+/// Where the head of a file says how many tracks it has.
+const TRACKS: std::ops::Range<usize> = 10..12;
 
 /// An event at a tick. Events of the same tick are ordered by rank, then as they came.
 struct Event<'a> {

@@ -10,7 +10,7 @@ mod streamed;
 pub mod text;
 
 pub use outputs::{
-    Format, Output, ScoreKind, Wanted, each_output, notated, outputs, outputs_of, part_name,
-    part_of, slug, source_mark,
+    Format, Notated, Output, ScoreKind, Wanted, Write, condenses, each_output, notated, outputs,
+    outputs_of, part_name, part_of, slug, source_mark,
 };
 pub use streamed::streamed;

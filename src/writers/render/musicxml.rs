@@ -13,6 +13,8 @@ mod measure;
 mod note;
 mod xml;
 
+use std::io;
+
 use crate::edition::{Edition, EditionPart, EditionPlayer, Group, GroupSign, Kind};
 use crate::instruments::{Instrument, MidiSound};
 use crate::music::Time;
@@ -23,22 +25,85 @@ use xml::Xml;
 /// An edition as a MusicXML file.
 #[must_use]
 pub fn write(edition: &Edition) -> Vec<u8> {
-    let ticks = Ticks::for_edition(edition);
     let bars = edition.staves.iter().flat_map(|staff| &staff.bars);
     let elements: usize =
         bars.flat_map(|bar| &bar.voices).map(|voice| 1 + voice.elements.len()).sum();
-    let mut xml = Xml::with_capacity(4096 + elements * 320);
+    let mut bytes = Vec::with_capacity(4096 + elements * 320);
+    let written = write_to(edition, &mut bytes);
+    // Writing to memory does not fail.
+    debug_assert!(written.is_ok());
+    bytes
+}
+
+/// The same, handed over as it is written.
+///
+/// # Errors
+///
+/// What `out` answers.
+pub fn write_to(edition: &Edition, out: &mut dyn io::Write) -> io::Result<()> {
+    let mut ticks = Ticks::default();
+    ticks.take(edition);
+    let mut xml = begun(edition);
+    for index in 0..edition.parts.len() {
+        part(&mut xml, edition, (index, index == 0), ticks, out)?;
+    }
+    xml.close("score-partwise");
+    out.write_all(&xml.finish())
+}
+
+/// A score of which no more than one part is held at a time. `one` gives the edition of a part, to be
+/// looked at; it is asked twice for each.
+///
+/// # Errors
+///
+/// What `out` answers.
+pub fn write_by_parts(
+    parts: usize,
+    one: impl Fn(usize, &mut dyn FnMut(Edition) -> io::Result<()>) -> io::Result<()>,
+    out: &mut dyn io::Write,
+) -> io::Result<()> {
+    let mut ticks = Ticks::default();
+    let mut whole: Option<Edition<'static>> = None;
+    for number in 0..parts {
+        one(number, &mut |edition| {
+            ticks.take(&edition);
+            match &mut whole {
+                None => whole = Some(edition.without_bars()),
+                Some(whole) => whole.add(edition.without_bars()),
+            }
+            Ok(())
+        })?;
+    }
+    let Some(whole) = whole else { return Ok(()) };
+    let mut xml = begun(&whole);
+    for number in 0..parts {
+        one(number, &mut |edition| part(&mut xml, &edition, (0, number == 0), ticks, out))?;
+    }
+    xml.close("score-partwise");
+    out.write_all(&xml.finish())
+}
+
+/// A file with all that stands before its parts.
+fn begun(edition: &Edition) -> Xml {
+    let mut xml = Xml::with_capacity(128 * 1024);
     xml.declaration();
     xml.open_with("score-partwise", &[("version", "4.0")]);
     head(&mut xml, edition);
     part_list(&mut xml, edition);
-    for index in 0..edition.parts.len() {
-        xml.open_with("part", &[("id", &part_id(edition, &edition.parts[index]))]);
-        PartWriter::new(&mut xml, edition, index, ticks).write();
-        xml.close("part");
-    }
-    xml.close("score-partwise");
-    xml.finish()
+    xml
+}
+
+fn part(
+    xml: &mut Xml,
+    edition: &Edition,
+    (index, top): (usize, bool),
+    ticks: Ticks,
+    out: &mut dyn io::Write,
+) -> io::Result<()> {
+    xml.open_with("part", &[("id", &part_id(edition, &edition.parts[index]))]);
+    PartWriter::new(xml, edition, (index, top), ticks).write(out)?;
+    xml.close("part");
+    Ok(())
 }
 
 /// Time in a file's divisions of a quarter.
@@ -48,14 +113,20 @@ struct Ticks {
     unit: Time,
 }
 
+impl Default for Ticks {
+    fn default() -> Ticks {
+        Ticks { divisions: 1, unit: Time::QUARTER }
+    }
+}
+
 impl Ticks {
-    /// The fewest divisions with which every time of the edition is a whole number.
-    fn for_edition(edition: &Edition) -> Ticks {
-        let mut divisions = 1;
+    /// Takes so many more divisions, if any, that every time of an edition is a whole number of them.
+    fn take(&mut self, edition: &Edition) {
+        let divisions = &mut self.divisions;
         let mut take = |time: Time| {
-            if (time * divisions) % Time::QUARTER != Time::ZERO {
-                let (_, more) = (time * divisions).ratio(Time::QUARTER).unwrap_or((0, 1));
-                divisions *= more;
+            if (time * *divisions) % Time::QUARTER != Time::ZERO {
+                let (_, more) = (time * *divisions).ratio(Time::QUARTER).unwrap_or((0, 1));
+                *divisions *= more;
             }
         };
         edition.bars.iter().for_each(|bar| take(bar.length));
@@ -72,8 +143,7 @@ impl Ticks {
                 .for_each(|span| measure::times(&span.kind).into_iter().for_each(&mut take));
         }
         // The divisions divide the grain of a quarter, since every time is a multiple of the grain.
-        let unit = Time::QUARTER.scaled(1, divisions).unwrap_or(Time::QUARTER);
-        Ticks { divisions, unit }
+        self.unit = Time::QUARTER.scaled(1, self.divisions).unwrap_or(Time::QUARTER);
     }
 
     fn of(self, time: Time) -> i64 {

@@ -1,17 +1,20 @@
 //! The files of one scoring: names and contents, not yet written anywhere.
 
-use std::sync::OnceLock;
+use std::borrow::Cow;
+use std::io;
+use std::ops::Range;
+use std::sync::{Mutex, OnceLock, PoisonError};
 
 use unicode_normalization::UnicodeNormalization;
 
 use super::{midi, musicxml, packed, streamed, text};
 use crate::arrange::Arrangement;
-use crate::edition::{self, Cueing};
+use crate::edition::{self, Cueing, Edition};
 use crate::music::Time;
 use crate::notate::{
-    self, FrameBar, Origin, Pitches, Score, Staff, StaffDirection, StaffDirectionKind,
+    self, FrameBar, Notation, Origin, Pitches, Score, Staff, StaffDirection, StaffDirectionKind,
 };
-use crate::perform::{Performance, perform};
+use crate::perform::{self, Performance, Played};
 
 /// A format that a score and its parts are written in.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -123,8 +126,9 @@ impl Wanted {
     }
 }
 
-/// The score and all parts of an arrangement in the formats asked for, one file at a time, so that
-/// no more than one need be in memory. The same arrangement gives the same bytes.
+/// The score and all parts of an arrangement in the formats asked for: the scores, then player by
+/// player, so that no more than what one of them reads need be in memory. The same arrangement
+/// gives the same bytes.
 pub fn outputs<'a>(
     arrangement: &'a Arrangement,
     formats: &[Format],
@@ -137,43 +141,118 @@ pub fn outputs_of(
     arrangement: &Arrangement,
     wanted: Wanted,
 ) -> impl Iterator<Item = Output> + use<'_> {
-    let pages = Pages::new(arrangement, wanted);
-    let mut files = pages.files().into_iter();
-    std::iter::from_fn(move || files.next().map(|file| pages.write(file)))
+    let files = Files::new(arrangement, wanted);
+    files.jobs().into_iter().flat_map(move |job| {
+        let written = Mutex::new(Vec::new());
+        let taken = files.write(job, &|path, format, write| {
+            let mut bytes = Vec::new();
+            write(&mut bytes)?;
+            let output = Output { path: path.to_owned(), format, bytes };
+            written.lock().unwrap_or_else(PoisonError::into_inner).push(output);
+            Ok::<(), io::Error>(())
+        });
+        // Writing to memory does not fail.
+        debug_assert!(taken.is_ok());
+        written.into_inner().unwrap_or_else(PoisonError::into_inner)
+    })
 }
 
-/// The same on so many threads, each file handed over as soon as it is made: not in order, and no
-/// more than a few are in memory at a time.
+/// What writes a file.
+pub type Write<'a> = dyn FnMut(&mut dyn io::Write) -> io::Result<()> + 'a;
+
+/// The same on so many threads. Each file is handed over as it is written: `take` gets its path
+/// below the scoring's folder and what writes it, from any thread and not in order.
 ///
 /// # Errors
 ///
 /// What `take` answers ends the work.
-pub fn each_output<E>(
+pub fn each_output<E: Send>(
     arrangement: &Arrangement,
     wanted: Wanted,
     threads: usize,
-    mut take: impl FnMut(Output) -> Result<(), E>,
+    take: impl Fn(&str, &mut Write) -> Result<(), E> + Sync,
 ) -> Result<(), E> {
-    let pages = Pages::new(arrangement, wanted);
-    let files = pages.files();
-    let write = |number: usize| pages.write(files[number]);
-    streamed(files.len(), threads, write, |_, output| take(output))
+    let files = Files::new(arrangement, wanted);
+    let jobs = files.jobs();
+    let write = |number: usize| files.write(jobs[number], &|path, _, write| take(path, write));
+    streamed(jobs.len(), threads, write, |_, done| done)
 }
 
 /// One part in one format.
 #[must_use]
 pub fn part_of(arrangement: &Arrangement, wanted: Wanted, format: Format, part: usize) -> Output {
-    Pages::new(arrangement, wanted).write(File::Part(format, part))
+    let files = Files::new(arrangement, wanted);
+    let path = format!("{}.{}", part_name(arrangement, part), format.ending());
+    let mut bytes = Vec::new();
+    let written = files.part(&files.written.part(part), part, format, &mut bytes);
+    // Writing to memory does not fail.
+    debug_assert!(written.is_ok());
+    Output { path, format, bytes }
+}
+
+/// An arrangement whose staves are written as they are asked for, with the mark of its source and
+/// where it is revised. What is small is written once.
+pub struct Notated<'a> {
+    notation: Notation<'a>,
+    wanted: Wanted,
+    /// All staves, where they are few.
+    whole: Option<Score>,
+}
+
+/// Notes of all parts up to which they are kept notated: one takes some 350 bytes so.
+const KEPT: usize = 60_000;
+
+impl<'a> Notated<'a> {
+    /// Nothing large is written yet.
+    #[must_use]
+    pub fn new(arrangement: &'a Arrangement, wanted: &Wanted, pitches: Pitches) -> Notated<'a> {
+        let notation = Notation::new(arrangement, pitches);
+        let mut notated = Notated { notation, wanted: wanted.clone(), whole: None };
+        let all = 0..arrangement.parts.len();
+        notated.whole = (arrangement.notes() <= KEPT).then(|| notated.score_of(all));
+        notated
+    }
+
+    fn score_of(&self, players: Range<usize>) -> Score {
+        let mut score = self.notation.score(players.clone());
+        say(&mut score, &self.wanted);
+        score
+    }
+
+    /// All parts.
+    #[must_use]
+    pub fn score(&self) -> Cow<'_, Score> {
+        let players = self.notation.players();
+        self.whole.as_ref().map_or_else(|| Cow::Owned(self.score_of(players)), Cow::Borrowed)
+    }
+
+    /// A score in which at least this player is.
+    #[must_use]
+    pub fn part(&self, player: usize) -> Cow<'_, Score> {
+        let own = || Cow::Owned(self.score_of(player..player + 1));
+        self.whole.as_ref().map_or_else(own, Cow::Borrowed)
+    }
 }
 
 /// An arrangement as it is notated, with the mark of its source, and where it is revised.
 #[must_use]
 pub fn notated(arrangement: &Arrangement, wanted: &Wanted, pitches: Pitches) -> Score {
     let mut score = notate::notate_at(arrangement, pitches);
-    score.source.clone_from(&wanted.source);
-    let revised = wanted.revised.iter().zip(&mut score.staves);
-    revised.for_each(|(bars, staff)| say_revised(bars, &score.frame, staff));
+    say(&mut score, wanted);
     score
+}
+
+/// Says of which source a score is, and where it is revised.
+fn say(score: &mut Score, wanted: &Wanted) {
+    score.source.clone_from(&wanted.source);
+    let revised = wanted.revised.iter().skip(score.first).zip(&mut score.staves);
+    revised.for_each(|(bars, staff)| say_revised(bars, &score.frame, staff));
+}
+
+/// Would a condensed score of an arrangement differ from the full one: do any two players share a staff?
+#[must_use]
+pub fn condenses(arrangement: &Arrangement) -> bool {
+    edition::condenses(&notate::notate(arrangement))
 }
 
 /// The mark of sources with that digest: its beginning.
@@ -197,33 +276,39 @@ fn say_revised(bars: &[usize], frame: &[FrameBar], staff: &mut Staff) {
     }
 }
 
-/// A file of a scoring.
+/// What is written in one go.
 #[derive(Clone, Copy, Debug)]
-enum File {
+enum Job {
+    /// A score in one format.
     Score(Format, ScoreKind),
-    Part(Format, usize),
+    /// What a player reads, in all formats.
+    Part(usize),
 }
 
-/// A scoring as it was notated, and what is asked of it.
-struct Pages<'a> {
+/// The files of a scoring, and what is asked of them.
+struct Files<'a> {
     arrangement: &'a Arrangement,
     wanted: Wanted,
-    written: Score,
-    concert: Option<Score>,
-    /// What sounds, worked out for the first file that wants it.
-    performance: OnceLock<Performance>,
+    written: Notated<'a>,
+    concert: Option<Notated<'a>>,
+    /// What all players go by, worked out for the first file that wants it.
+    stage: OnceLock<Performance>,
+    /// What they sound, where that is kept: see [`KEPT`].
+    played: Vec<OnceLock<Played>>,
 }
 
-impl<'a> Pages<'a> {
-    fn new(arrangement: &'a Arrangement, wanted: Wanted) -> Pages<'a> {
-        let written = notated(arrangement, &wanted, Pitches::Written);
+impl<'a> Files<'a> {
+    fn new(arrangement: &'a Arrangement, wanted: Wanted) -> Files<'a> {
+        let written = Notated::new(arrangement, &wanted, Pitches::Written);
         let concert = wanted.scores.contains(&ScoreKind::Concert);
-        let concert = concert.then(|| notated(arrangement, &wanted, Pitches::Concert));
-        Pages { arrangement, wanted, written, concert, performance: OnceLock::new() }
+        let concert = concert.then(|| Notated::new(arrangement, &wanted, Pitches::Concert));
+        let kept = if written.whole.is_some() { arrangement.parts.len() } else { 0 };
+        let played = (0..kept).map(|_| OnceLock::new()).collect();
+        Files { arrangement, wanted, written, concert, stage: OnceLock::new(), played }
     }
 
-    fn files(&self) -> Vec<File> {
-        let mut files = Vec::new();
+    fn jobs(&self) -> Vec<Job> {
+        let mut jobs = Vec::new();
         for &format in &self.wanted.formats {
             let suits = |kind: &ScoreKind| match format {
                 Format::MusicXml | Format::Mxl => true,
@@ -231,77 +316,114 @@ impl<'a> Pages<'a> {
                 Format::Midi => *kind == ScoreKind::Full,
             };
             let kinds = self.wanted.scores.iter().filter(|kind| suits(kind));
-            files.extend(kinds.map(|&kind| File::Score(format, kind)));
-            files.extend((0..self.arrangement.parts.len()).map(|part| File::Part(format, part)));
+            jobs.extend(kinds.map(|&kind| Job::Score(format, kind)));
         }
-        files
+        if !self.wanted.formats.is_empty() {
+            jobs.extend((0..self.arrangement.parts.len()).map(Job::Part));
+        }
+        jobs
     }
 
-    fn performance(&self) -> &Performance {
-        self.performance.get_or_init(|| perform(self.arrangement, &self.written))
+    fn write<E>(
+        &self,
+        job: Job,
+        take: &impl Fn(&str, Format, &mut Write) -> Result<(), E>,
+    ) -> Result<(), E> {
+        match job {
+            Job::Score(format, kind) => {
+                let path = format!("{}.{}", kind.file_name(), format.ending());
+                take(&path, format, &mut |out| self.score(format, kind, out))
+            }
+            Job::Part(part) => {
+                let notated = self.written.part(part);
+                let name = part_name(self.arrangement, part);
+                self.wanted.formats.iter().try_for_each(|&format| {
+                    let path = format!("{name}.{}", format.ending());
+                    take(&path, format, &mut |out| self.part(&notated, part, format, out))
+                })
+            }
+        }
     }
 
-    fn text_score(&self, score: &Score) -> Vec<u8> {
-        text::write(&edition::full_score(score), self.wanted.text).into_bytes()
+    fn score(&self, format: Format, kind: ScoreKind, out: &mut dyn io::Write) -> io::Result<()> {
+        let concert = self.concert.as_ref().filter(|_| kind == ScoreKind::Concert);
+        let notated = concert.unwrap_or(&self.written);
+        match format {
+            Format::Text => {
+                let score = notated.score();
+                let text = text::write(&edition::full_score(&score), self.wanted.text);
+                out.write_all(text.as_bytes())
+            }
+            Format::Midi => {
+                let all: Vec<usize> = (0..self.arrangement.parts.len()).collect();
+                let played = |player| self.played(&notated.part(player), player);
+                midi::write(self.arrangement, self.stage(), &all, played, out)
+            }
+            Format::MusicXml if kind == ScoreKind::Condensed => {
+                musicxml::write_to(&edition::condensed_score(&notated.score()), out)
+            }
+            Format::MusicXml => {
+                let parts = self.arrangement.parts.len();
+                let one = |part, look: &mut dyn FnMut(Edition) -> io::Result<()>| {
+                    look(edition::player_of_score(&notated.part(part), part))
+                };
+                musicxml::write_by_parts(parts, one, out)
+            }
+            Format::Mxl => {
+                let plain = format!("{}.{}", kind.file_name(), Format::MusicXml.ending());
+                packed(&plain, |out| self.score(Format::MusicXml, kind, out), out)
+            }
+        }
     }
 
-    fn edition_of(&self, part: usize) -> edition::Edition<'_> {
+    fn part(
+        &self,
+        notated: &Score,
+        part: usize,
+        format: Format,
+        out: &mut dyn io::Write,
+    ) -> io::Result<()> {
         let (arrangement, cueing) = (self.arrangement, self.wanted.cueing);
-        edition::part_with_cues(arrangement, &self.written, part, cueing)
-    }
-
-    fn write(&self, file: File) -> Output {
-        match file {
-            File::Score(Format::Mxl, kind) => {
-                packed(self.write(File::Score(Format::MusicXml, kind)))
+        let edition = || edition::part_with_cues(arrangement, notated, part, cueing);
+        match format {
+            Format::Text => out.write_all(text::write(&edition(), self.wanted.text).as_bytes()),
+            Format::Midi => {
+                let own = self.played(notated, part);
+                let played = |_| Cow::Borrowed(&*own);
+                midi::write(arrangement, self.stage(), &[part], played, out)
             }
-            File::Part(Format::Mxl, part) => packed(self.write(File::Part(Format::MusicXml, part))),
-            file => self.write_plain(file),
+            Format::MusicXml => musicxml::write_to(&edition(), out),
+            Format::Mxl => {
+                let plain = format!("{}.{}", part_name(arrangement, part), "musicxml");
+                packed(&plain, |out| self.part(notated, part, Format::MusicXml, out), out)
+            }
         }
     }
 
-    fn write_plain(&self, file: File) -> Output {
-        let score = &self.written;
-        let concert = self.concert.as_ref().unwrap_or(score);
-        let (format, name, bytes) = match file {
-            File::Score(format, kind) => {
-                let bytes = match (format, kind) {
-                    (Format::Text, ScoreKind::Concert) => self.text_score(concert),
-                    (Format::Text, _) => self.text_score(score),
-                    (Format::Midi, _) => midi::score(self.arrangement, self.performance()),
-                    (Format::MusicXml | Format::Mxl, ScoreKind::Full) => {
-                        musicxml::write(&edition::full_score(score))
-                    }
-                    (Format::MusicXml | Format::Mxl, ScoreKind::Concert) => {
-                        musicxml::write(&edition::full_score(concert))
-                    }
-                    (Format::MusicXml | Format::Mxl, ScoreKind::Condensed) => {
-                        musicxml::write(&edition::condensed_score(score))
-                    }
-                };
-                (format, kind.file_name().to_owned(), bytes)
-            }
-            File::Part(format, part) => {
-                let bytes = match format {
-                    Format::Text => {
-                        text::write(&self.edition_of(part), self.wanted.text).into_bytes()
-                    }
-                    Format::Midi => midi::part(self.arrangement, self.performance(), part),
-                    Format::MusicXml | Format::Mxl => musicxml::write(&self.edition_of(part)),
-                };
-                (format, part_name(self.arrangement, part), bytes)
-            }
-        };
-        Output { path: format!("{name}.{}", format.ending()), format, bytes }
+    fn stage(&self) -> &Performance {
+        self.stage.get_or_init(|| perform::stage(self.arrangement))
+    }
+
+    fn played(&self, notated: &Score, player: usize) -> Cow<'_, Played> {
+        let play = || perform::played(self.arrangement, self.stage(), notated, player);
+        match self.played.get(player) {
+            Some(kept) => Cow::Borrowed(kept.get_or_init(play)),
+            None => Cow::Owned(play()),
+        }
     }
 }
 
 /// MusicXML in its compressed form.
-fn packed(plain: Output) -> Output {
-    let stem = plain.path.strip_suffix(Format::MusicXml.ending()).unwrap_or(&plain.path);
-    let path = format!("{stem}{}", Format::Mxl.ending());
-    let name = plain.path.rsplit('/').next().unwrap_or(&plain.path);
-    Output { format: Format::Mxl, bytes: packed::pack(name, &plain.bytes), path }
+fn packed(
+    plain: &str,
+    write: impl FnOnce(&mut dyn io::Write) -> io::Result<()>,
+    out: &mut dyn io::Write,
+) -> io::Result<()> {
+    let name = plain.rsplit('/').next().unwrap_or(plain);
+    // What is packed in pieces comes to other bytes.
+    let mut score = Vec::new();
+    write(&mut score)?;
+    out.write_all(&packed::pack(name, &score)?)
 }
 
 /// The name of a part's files without their ending: `parts/03-oboe-1`.

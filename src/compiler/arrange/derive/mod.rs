@@ -185,7 +185,6 @@ impl Request<'_, '_> {
             role: self.line.role.unwrap_or(usual),
             solo: self.line.solo,
             source,
-            line: self.line_id,
         }
     }
 }

@@ -8,7 +8,7 @@ use midly::{MetaMessage, MidiMessage, Smf, Timing, TrackEventKind};
 use proptest::prelude::*;
 
 use super::*;
-use crate::arrange::{LineId, SoundingNote};
+use crate::arrange::SoundingNote;
 use crate::diagnostics::Span;
 use crate::instruments::find;
 use crate::music::{Key, Metre, Mode, Pitch, Time};
@@ -82,7 +82,6 @@ fn line(notes: &[((i64, i64), &str)]) -> Vec<SoundingNote> {
                 role: Role::Melody,
                 solo: false,
                 source: Span::default(),
-                line: LineId(0),
             });
         }
         start += length;

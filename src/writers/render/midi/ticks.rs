@@ -2,7 +2,6 @@
 
 use crate::music::Time;
 use crate::narrow::Narrow;
-use crate::resolve::Form;
 
 /// The resolution of a file: a quarter has so many ticks.
 #[derive(Clone, Copy)]
@@ -18,12 +17,6 @@ const ROUNDED: u16 = 960;
 const HIGHEST: u64 = 0x7FFF;
 
 impl Ticks {
-    /// The resolution that makes these times and the bars exact, if there is one.
-    pub(super) fn exact_for(form: &Form, times: impl Iterator<Item = Time>) -> Ticks {
-        let bars = form.bars.iter().flat_map(|bar| [bar.start, bar.length]);
-        Ticks { per_quarter: resolution(bars.chain(times)) }
-    }
-
     /// The tick of a played time, rounded to the nearest where it is not exact.
     pub(super) fn of(self, played: Time) -> i64 {
         let (numerator, denominator) = played.fraction();
@@ -33,20 +26,37 @@ impl Ticks {
     }
 }
 
-fn resolution(times: impl Iterator<Item = Time>) -> u16 {
-    // Denominators are parts of a whole note, the resolution is that of a quarter.
-    let mut parts_of_whole = 4;
-    for time in times {
-        let denominator = time.fraction().1.unsigned_abs();
-        if parts_of_whole % denominator != 0 {
-            parts_of_whole = parts_of_whole / gcd(parts_of_whole, denominator) * denominator;
-        }
-        if parts_of_whole / 4 > HIGHEST {
-            return ROUNDED;
+/// The resolution that makes all times exact that it took, if there is one.
+pub(super) struct Exact {
+    /// All times are multiples of one in so many parts of a whole note.
+    parts_of_whole: u64,
+}
+
+impl Default for Exact {
+    fn default() -> Exact {
+        Exact { parts_of_whole: 4 }
+    }
+}
+
+impl Exact {
+    pub(super) fn take(&mut self, times: impl IntoIterator<Item = Time>) {
+        // Denominators are parts of a whole note, the resolution is that of a quarter.
+        for time in times {
+            let denominator = time.fraction().1.unsigned_abs();
+            if self.parts_of_whole / 4 <= HIGHEST
+                && !self.parts_of_whole.is_multiple_of(denominator)
+            {
+                let shared = gcd(self.parts_of_whole, denominator);
+                self.parts_of_whole = self.parts_of_whole / shared * denominator;
+            }
         }
     }
-    let exact = LEAST.next_multiple_of(parts_of_whole / 4);
-    u16::try_from(exact).ok().filter(|&exact| u64::from(exact) <= HIGHEST).unwrap_or(ROUNDED)
+
+    pub(super) fn ticks(&self) -> Ticks {
+        let exact = LEAST.next_multiple_of(self.parts_of_whole / 4);
+        let exact = u16::try_from(exact).ok().filter(|&exact| u64::from(exact) <= HIGHEST);
+        Ticks { per_quarter: exact.unwrap_or(ROUNDED) }
+    }
 }
 
 fn gcd(a: u64, b: u64) -> u64 {

@@ -1,5 +1,7 @@
 //! Measures: attributes, bar lines, and what stands between them.
 
+use std::io;
+
 use crate::edition::{
     DirectionKind, Edition, EditionStaff, Spanner, SpannerKind, StaffBar, StaffPlace,
 };
@@ -92,22 +94,25 @@ fn ends_by_bar<'a>(staff: &'a EditionStaff) -> Vec<Vec<End<'a>>> {
 }
 
 impl<'a, 'e> PartWriter<'a, 'e> {
+    /// The writer of a part; tempos and rehearsal marks stand in it, if it is the `top` of its file.
     pub(super) fn new(
         xml: &'a mut Xml,
         edition: &'a Edition<'e>,
-        part: usize,
+        (part, top): (usize, bool),
         ticks: Ticks,
     ) -> PartWriter<'a, 'e> {
         let own = &edition.parts[part];
         let instrument = edition.players[own.players.start].instruments[0];
         let ends = edition.staves[own.staves.clone()].iter().map(ends_by_bar).collect();
-        PartWriter { xml, edition, part, ticks, top: part == 0, instrument, ends }
+        PartWriter { xml, edition, part, ticks, top, instrument, ends }
     }
 
-    pub(super) fn write(mut self) {
+    pub(super) fn write(mut self, out: &mut dyn io::Write) -> io::Result<()> {
         for bar in 0..self.edition.bars.len() {
             self.measure(bar);
+            self.xml.hand_over(out)?;
         }
+        Ok(())
     }
 
     fn staves(&self) -> &'a [EditionStaff<'e>] {

@@ -1,9 +1,13 @@
 //! Writes XML through `quick_xml`, with the few shapes of elements that MusicXML needs.
 
 use std::borrow::Cow;
+use std::io;
 
 use quick_xml::Writer;
 use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
+
+/// Bytes that are handed over together.
+const ENOUGH: usize = 64 * 1024;
 
 /// An XML file under construction.
 pub(super) struct Xml {
@@ -86,6 +90,16 @@ impl Xml {
 
     pub(super) fn number(&mut self, tag: &'static str, number: i64) {
         self.text(tag, itoa::Buffer::new().format(number));
+    }
+
+    /// Hands over what is written so far, if that is worth it.
+    pub(super) fn hand_over(&mut self, out: &mut dyn io::Write) -> io::Result<()> {
+        let written = self.writer.get_mut();
+        if written.len() >= ENOUGH {
+            out.write_all(written)?;
+            written.clear();
+        }
+        Ok(())
     }
 
     pub(super) fn finish(self) -> Vec<u8> {

@@ -133,7 +133,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 words::bars(&passage.bars),
                 coverer.player.name,
             );
-            let line = other.of(&cx.arrangement.parts).line;
+            let line = cx.part(usize::from(other.player)).line_of(other.of(&cx.arrangement.parts));
             let finding = cx
                 .finding(&RULE, &passage, message)
                 .with_label(cx.line_span(line), format!("this line gives {} what covers it", coverer.player.name))
@@ -247,7 +247,7 @@ fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
         return None;
     }
     let strength = |one: Sounding| match softer {
-        Some((line, degree)) if one.of(parts).line == line => {
+        Some((line, degree)) if parts[usize::from(one.player)].line_of(one.of(parts)) == line => {
             super::strength_at(cx, one, slice.start, degree)
         }
         _ => super::strength(cx, one, slice.start),

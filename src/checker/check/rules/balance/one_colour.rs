@@ -155,7 +155,8 @@ fn check(cx: &Context, findings: &mut Findings) {
                 .with_help(
                     "Give a phrase of it to another colour, or let one double it for a while.",
                 );
-            findings.push_line(cx, note.line, cx.with_allow(finding, note.line));
+            let line = cx.part(player).line_of(note);
+            findings.push_line(cx, line, cx.with_allow(finding, line));
         }
         first = after;
     }

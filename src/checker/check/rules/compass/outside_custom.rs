@@ -135,9 +135,10 @@ fn check(cx: &Context, findings: &mut Findings) {
 /// Where `solo` can be written so that the whole line of one player is within what soloists had.
 fn solo_place(cx: &Context, part: &Part, id: LineId) -> Option<Span> {
     let line = cx.line(id).filter(|line| !line.solo && !matches!(line.verb, Verb::Writes(_)))?;
-    let mut alone = cx.parts().filter(|(_, other)| other.notes.iter().any(|n| n.line == id));
+    let mut alone =
+        cx.parts().filter(|(_, other)| other.notes.iter().any(|n| other.line_of(n) == id));
     let single = part.player.count == 1 && alone.next().is_some() && alone.next().is_none();
-    let has = part.notes.iter().filter(|note| note.line == id).all(|note| {
+    let has = part.notes.iter().filter(|note| part.line_of(note) == id).all(|note| {
         custom(part.instrument_at(note.start), true, cx.era).is_some_and(|soloist| {
             all_pitches(note).all(|pitch| outside(part, soloist, pitch, note.start).is_none())
         })

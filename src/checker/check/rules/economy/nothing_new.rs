@@ -163,7 +163,7 @@ fn state(cx: &Context, bar: usize) -> Vec<Option<State>> {
         .map(|(player, part)| {
             let first = part.notes.partition_point(|note| note.end() <= from);
             let note = part.notes.get(first).filter(|note| note.start < from + length)?;
-            let octaves = match cx.line(note.line).map(|line| &line.verb) {
+            let octaves = match cx.line(part.line_of(note)).map(|line| &line.verb) {
                 Some(Verb::Plays { octaves, .. } | Verb::Doubles { octaves, .. }) => *octaves,
                 _ => 0,
             };

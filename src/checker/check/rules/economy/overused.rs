@@ -139,6 +139,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             .chain(&RULE, player, note, message)
             .with_bars(cx.number(0), cx.number(count - 1))
             .with_help("Keep the instrument for the entries, the cadences and the peaks: `highlights cadences`, or fewer bars.");
-        findings.push_line(cx, note.line, cx.with_allow(finding, note.line));
+        let line = part.line_of(note);
+        findings.push_line(cx, line, cx.with_allow(finding, line));
     }
 }

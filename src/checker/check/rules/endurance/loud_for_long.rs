@@ -155,5 +155,6 @@ fn tell(cx: &Context, stretch: &Stretch, findings: &mut Findings) {
         .with_help(
             "Let them drop out between the points of weight, or seat them away from other ears, with screens. The players and local noise-at-work rules decide.",
         );
-    findings.push_line(cx, note.line, cx.with_allow(finding, note.line));
+    let line = cx.part(usize::from(stretch.first.player)).line_of(note);
+    findings.push_line(cx, line, cx.with_allow(finding, line));
 }

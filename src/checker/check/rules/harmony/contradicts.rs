@@ -71,12 +71,13 @@ fn check(cx: &Context, findings: &mut Findings) {
         let own = (0..notes).filter_map(|index| Some((index, contradicts(cx, part, index)?)));
         let mut own: Vec<(usize, (Pitch, Chord))> = own.collect();
         // Of a line that was typed as the player reads it another rule speaks.
-        let mut lines: Vec<LineId> = own.iter().map(|(index, _)| part.notes[*index].line).collect();
+        let mut lines: Vec<LineId> =
+            own.iter().map(|(index, _)| part.line_of(&part.notes[*index])).collect();
         lines.sort_unstable();
         lines.dedup();
         for line in lines {
             if typed_as_written::suspect(cx, part, line).is_some() {
-                own.retain(|(index, _)| part.notes[*index].line != line);
+                own.retain(|(index, _)| part.line_of(&part.notes[*index]) != line);
             }
         }
         offences.push(own);

@@ -26,7 +26,7 @@ fn counts(cx: &Context, sounding: Sounding) -> bool {
 
 /// Is it a note of a voice, or one that the scoring writes?
 fn written(cx: &Context, sounding: Sounding) -> bool {
-    let line = cx.line(sounding.of(&cx.arrangement.parts).line);
+    let line = cx.line_of(sounding);
     line.is_some_and(|line| matches!(line.verb, Verb::Plays { .. } | Verb::Writes { .. }))
 }
 
@@ -58,11 +58,16 @@ fn both_pitches(cx: &Context, part: &Part, note: &SoundingNote) -> String {
 
 /// Do two notes come from one note of the source? Two lines that hold notes of one chord symbol do
 /// not: each chooses its own.
-fn same_origin(cx: &Context, one: &SoundingNote, two: &SoundingNote) -> bool {
-    let chosen = |note: &SoundingNote| {
-        cx.line(note.line).is_some_and(|line| matches!(line.verb, Verb::Sustains { .. }))
+fn same_origin(cx: &Context, one: Sounding, two: Sounding) -> bool {
+    let parts = &cx.arrangement.parts;
+    let same_line = || {
+        let line = |note: Sounding| parts[usize::from(note.player)].line_of(note.of(parts));
+        line(one) == line(two)
     };
-    one.source == two.source && (one.line == two.line || !chosen(one) || !chosen(two))
+    let chosen = |note: Sounding| {
+        cx.line_of(note).is_some_and(|line| matches!(line.verb, Verb::Sustains { .. }))
+    };
+    one.of(parts).source == two.of(parts).source && (!chosen(one) || !chosen(two) || same_line())
 }
 
 /// From so many players who accompany together all is a tutti, and a full one. Our heuristic.
@@ -160,7 +165,7 @@ fn lasting<K: PartialEq, T>(
 /// chord its outer notes count.
 fn doubling(cx: &Context, one: Sounding, two: Sounding) -> bool {
     let parts = &cx.arrangement.parts;
-    if same_origin(cx, one.of(parts), two.of(parts)) {
+    if same_origin(cx, one, two) {
         return true;
     }
     let (a, b) = (&parts[usize::from(one.player)].notes, &parts[usize::from(two.player)].notes);

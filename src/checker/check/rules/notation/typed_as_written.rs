@@ -108,12 +108,14 @@ pub(in crate::check::rules) fn suspect(
         return None;
     }
     let (mut own, mut now, mut read) = (Vec::new(), 0, 0);
-    for (index, note) in part.notes.iter().enumerate().filter(|(_, note)| note.line == line) {
+    for (index, note) in
+        part.notes.iter().enumerate().filter(|(_, note)| part.line_of(note) == line)
+    {
         let by = part.transposition_at(note.start);
         if by.semitones % 12 == 0 {
             continue;
         }
-        let there = sounding_beside(cx, note);
+        let there = sounding_beside(cx, line, note);
         let (true, Some(&pitch)) = (there != 0, note.sound.pitches().first()) else { continue };
         let fits = |pitch: Pitch| usize::from(there & 1 << pitch.midi().rem_euclid(12) != 0);
         own.push(index);
@@ -126,7 +128,7 @@ pub(in crate::check::rules) fn suspect(
 
 /// The classes of what sounds with a note where it begins, a bit each: the declared chord, or what
 /// other lines give.
-fn sounding_beside(cx: &Context, note: &SoundingNote) -> u16 {
+fn sounding_beside(cx: &Context, line: LineId, note: &SoundingNote) -> u16 {
     let add = |mask: u16, class: i32| mask | 1 << class.rem_euclid(12);
     let events = &cx.piece.harmony;
     if !events.is_empty() {
@@ -141,7 +143,7 @@ fn sounding_beside(cx: &Context, note: &SoundingNote) -> u16 {
         let after = part.notes.partition_point(|other| other.start <= note.start);
         let Some(other) = after.checked_sub(1).map(|at| &part.notes[at]) else { continue };
         let pitched = part.instrument_at(note.start).family != Family::Percussion;
-        if pitched && other.line != note.line && note.start < other.end() {
+        if pitched && part.line_of(other) != line && note.start < other.end() {
             mask = other.sound.pitches().iter().map(|pitch| pitch.midi()).fold(mask, add);
         }
     }
