@@ -6,8 +6,8 @@ MAKER is the program `arrangements` (`tests/shared/arrangements.rs`), which writ
 key, length, tuplet, ensemble and verb. Every score and part of each must be valid by the schema,
 hold together (`check_notation`), and be read by partitura as written; mido finds no note in the MIDI
 that is struck twice or never ends. Whether the MIDI sounds every note is held by `tests/writers.rs` over
-the same sources. By hand their pages are read back from the drawings too (`check_pages`). The test command
-takes some that differ by the day; two hundred are one command.
+the same sources. Their pages are read back from the drawings (`check_pages`). The test command takes
+some that differ by the day; two hundred are one command.
 """
 
 import datetime

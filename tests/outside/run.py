@@ -169,7 +169,8 @@ def main(ripieno, *samples):
             [check_catalogue.check(ripieno)],
             check_pages.check_all(ripieno, samples, work / "pages", datetime.date.today().toordinal()),
             check_arrangements.check(
-                ripieno, Path(ripieno).parent / "examples" / "arrangements", work / "generated"
+                ripieno, Path(ripieno).parent / "examples" / "arrangements", work / "generated",
+                pages=True,
             ),
         )
         for stage in (findings, said, *outside, checks(ripieno, work, samples)):

@@ -133,7 +133,9 @@ fn layout(choices: &mut Choices, bars: &[Bar], player: &str, out: &mut String) {
     if choices.one_in(2) {
         let sign = choices.pick(&["slur", "dynamic", "words", "accidental", "tie"]);
         let bar = any(choices, bars).number;
-        *out += &format!("  {player} nudge {sign} bar {bar} up 0.5 right 1\n");
+        // To the right an accidental would lie over its own head, as it was told to.
+        let side = if sign == "accidental" { "left" } else { "right" };
+        *out += &format!("  {player} nudge {sign} bar {bar} up 0.5 {side} 1\n");
         *out += &format!("  score nudge {sign} of {player} bar {bar} down 1\n");
     }
     *out += "}\n";
