@@ -275,6 +275,11 @@ fn draw_tuplet(canvas: &mut Canvas, notes: &[Placed], (actual, normal): (u8, u8)
     };
     let middle = f64::midpoint(x0, x1);
     let rise = run.rise() * 0.92;
+    // A dynamic or another number beside the figure would be read with it ("f3").
+    let beside = |canvas: &mut Canvas, y: f64| {
+        let half = run.width / 2.0 + 0.7;
+        canvas.sky.add((middle - half, middle + half), (y - rise, y));
+    };
     if shown {
         let (from, to) = (middle - run.width / 2.0 - 0.1, middle + run.width / 2.0 + 0.1);
         let y = if above {
@@ -283,6 +288,7 @@ fn draw_tuplet(canvas: &mut Canvas, notes: &[Placed], (actual, normal): (u8, u8)
             canvas.sky.bottom(from, to) + 0.35 + rise
         };
         let x = middle - run.width / 2.0;
+        beside(canvas, y);
         canvas.text(Kind::Tuplet, origin, run, (x, y));
         return;
     }
@@ -302,5 +308,6 @@ fn draw_tuplet(canvas: &mut Canvas, notes: &[Placed], (actual, normal): (u8, u8)
     canvas.line(what, (middle + gap, y), (x1, y), THIN_LINE);
     canvas.line(what, (x1, y), (x1, hook), THIN_LINE);
     let x = middle - run.width / 2.0;
+    beside(canvas, y + rise / 2.0);
     canvas.text(Kind::Tuplet, origin, run, (x, y + rise / 2.0));
 }

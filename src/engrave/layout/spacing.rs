@@ -143,7 +143,34 @@ pub(super) fn figures_width(figures: &[Glyph]) -> f64 {
 
 /// All bars of a sheet with their columns.
 pub(super) fn bar_spaces(sheet: &Sheet) -> Vec<BarSpace<'_>> {
-    (0..sheet.bars.len()).map(|bar| bar_space(sheet, bar)).collect()
+    let mut spaces: Vec<BarSpace> =
+        (0..sheet.bars.len()).map(|bar| bar_space(sheet, bar)).collect();
+    for staff in sheet.staves.iter().filter(|staff| staff.lanes.len() == 2) {
+        level_cue_rests(&mut spaces, staff.lanes.start);
+    }
+    spaces
+}
+
+/// Brings the bars of rest under one cue to one height, that of the lowest; the staff's upper lane is
+/// given.
+fn level_cue_rests(spaces: &mut [BarSpace], upper: usize) {
+    let height = |space: &BarSpace| match &space.chords[upper + 1][..] {
+        [Chord { look: Look::Rest { y, whole_bar: true, .. }, .. }] => {
+            space.chords[upper].iter().any(|chord| chord.event.element.cue).then_some(*y)
+        }
+        _ => None,
+    };
+    let mut first = 0;
+    while first < spaces.len() {
+        let heights = spaces[first..].iter().map_while(height);
+        let (count, lowest) = heights.fold((0, f64::MIN), |(n, low), y| (n + 1, low.max(y)));
+        for space in &mut spaces[first..first + count] {
+            if let Look::Rest { y, .. } = &mut space.chords[upper + 1][0].look {
+                *y = lowest;
+            }
+        }
+        first += count.max(1);
+    }
 }
 
 fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {

@@ -525,6 +525,8 @@ impl SystemLine<'_> {
                 canvas.line((Kind::Rest, origin), (x, -half), (x, half), 0.18);
             }
             let mut x = f64::midpoint(from, to) - digits_width(count) / 2.0;
+            // Words and metronome marks beside the number would be read with it: they stand above.
+            canvas.sky.add((x - 1.6, x + digits_width(count) + 1.6), (-4.6, -2.5));
             for digit in Glyph::digits(count) {
                 canvas.glyph((Kind::Rest, origin), digit, (x, -3.55), 1.0);
                 x += digit.width() + 0.08;

@@ -225,11 +225,8 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
         }
     }
     let measures = bars_of(&read, edition.bars, cue.bars.clone());
-    // Stems go up: the slur of a low line lies at its heads.
-    let middle = stems::middle_step(clef);
-    let low =
-        |note: &crate::notate::StaffNote| note.heads.iter().all(|head| head.pitch.step() < middle);
-    let mut slur: Option<(StaffPlace, bool)> = None;
+    // Stems go up, and so do slurs: the player's own rests stand below.
+    let mut slur: Option<StaffPlace> = None;
     let mut slurs = Vec::new();
     let mut named = false;
     for (bar, mut measure) in cue.bars.clone().zip(measures) {
@@ -245,18 +242,15 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
             }
             let ElementKind::Note(note) = &printed.kind else { continue };
             let place = StaffPlace { bar, voice: 0, element };
-            if let Some((_, all_low)) = &mut slur {
-                *all_low &= low(note);
-            }
             if note.slur_ends
-                && let Some((from, all_low)) = slur.take()
+                && let Some(from) = slur.take()
             {
                 let kind = SpannerKind::Slur { from, to: place };
                 let origin = Origin::default();
-                slurs.push(Spanner { kind, above: !all_low, number: 2, origin });
+                slurs.push(Spanner { kind, above: true, number: 2, origin });
             }
             if note.slur_starts {
-                slur = Some((place, low(note)));
+                slur = Some(place);
             }
         }
         let staff_bar = &mut edition.staves[0].bars[bar];
@@ -296,6 +290,20 @@ fn clipped(note: &SoundingNote, start: Time, entry: Time) -> SoundingNote {
         own.attached.slur_starts = false;
         own.attached.graces = None;
     }
+    // One line is followed at a glance, chords are not: of those the top note leads.
+    if let Sound::Pitches(pitches) = &mut own.sound
+        && let [.., _, top] = pitches[..]
+    {
+        *pitches = top.into();
+    }
+    if let Some(graces) = &mut own.attached.graces {
+        for (_, pitches) in graces.notes.iter_mut() {
+            if let [.., _, top] = pitches[..] {
+                *pitches = top.into();
+            }
+        }
+    }
+    own.attached.marks.remove(Mark::Arpeggio);
     for mark in [Mark::UpBow, Mark::DownBow, Mark::Breath, Mark::Open, Mark::Stopped] {
         own.attached.marks.remove(mark);
     }

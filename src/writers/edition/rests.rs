@@ -1,7 +1,7 @@
 //! Rests of several bars, for parts.
 
 use crate::music::Time;
-use crate::notate::{ElementKind, FrameBar, Origin, Sign};
+use crate::notate::{Element, ElementKind, FrameBar, Origin, Sign};
 use crate::resolve::BarLine;
 
 use super::{DirectionKind, Edition, EditionDirection, SpannerKind, StaffBar};
@@ -37,14 +37,15 @@ const LONG: usize = 32;
 const SIGNS: usize = 3;
 
 /// "tacet to bar 40": where a long rest is broken into several signs by what others do, its
-/// beginning says how far it goes: to the first bar in which something is to be read again, an
-/// entry or a cue. All signs stay, so that whoever wants to count can.
+/// beginning says how far it goes: to the bar of the entry, whether a cue leads to it or not. All
+/// signs stay, so that whoever wants to count can.
 fn say_tacet(edition: &mut Edition) {
     let Edition { movements, staves, bars, .. } = edition;
     let Some(upper) = staves.first() else { return };
     let rests = |bar: &StaffBar| {
         let mut elements = bar.voices.iter().flat_map(|voice| voice.elements.iter());
-        bar.counted || elements.all(|element| matches!(element.kind, ElementKind::BarRest { .. }))
+        let silent = |e: &Element| e.cue || matches!(e.kind, ElementKind::BarRest { .. });
+        bar.counted || elements.all(silent)
     };
     let mut said: Vec<(usize, i32)> = Vec::new();
     for movement in movements.iter().filter(|movement| !movement.tacet) {
@@ -52,7 +53,11 @@ fn say_tacet(edition: &mut Edition) {
         while first < movement.bars.end {
             let silent = |bar: &usize| staves.iter().all(|staff| rests(&staff.bars[*bar]));
             let long = (first..movement.bars.end).take_while(silent).count();
-            let signs = upper.bars[first..first + long].iter().filter(|bar| !bar.counted).count();
+            let cued = |bar: &StaffBar| {
+                bar.voices.iter().flat_map(|voice| voice.elements.iter()).any(|element| element.cue)
+            };
+            let shown = upper.bars[first..first + long].iter().filter(|bar| !bar.counted);
+            let signs = shown.filter(|bar| !cued(bar)).count();
             let end = first + long;
             if long >= LONG && signs >= SIGNS && end < movement.bars.end {
                 // A pick-up is never counted.

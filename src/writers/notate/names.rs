@@ -65,8 +65,7 @@ pub(super) fn changes_told(part: &Part, borders: &[Time]) -> Vec<Announced> {
         }
         let last = next.checked_sub(1).map(|last| part.notes[last].end());
         if last.is_some_and(|free| free >= at) && borders.contains(&at) {
-            let words = format!("{order} for the next movement");
-            told.push(Announced { at, words, taken: at, at_end: true });
+            told.push(Announced { at, words: order, taken: at, at_end: true });
         } else if let Some(free) = last.filter(|free| *free < enters) {
             told.push(Announced { at: free, words: order, taken: at, at_end: false });
         }
