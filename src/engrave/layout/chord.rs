@@ -307,6 +307,9 @@ fn chord(event: &Event, side: Option<Side>, clef: Clef, lines: u8) -> Chord<'_> 
             if note.grace.is_some() || event.element.cue {
                 chord.scale = SMALL;
             }
+            if note.grace.is_some() && event.element.cue {
+                chord.scale *= SMALL_IN_CUE;
+            }
             let up = match (event.element.stem, side) {
                 (Stem::Up, _) | (Stem::None, Some(Side::Upper)) => true,
                 (Stem::Down, _) | (Stem::None, Some(Side::Lower)) => false,
@@ -459,6 +462,9 @@ fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
         chord.left = chord.left.max(0.25);
     }
 }
+
+/// Grace notes within a cue are smaller still, lest they be counted with its notes (our heuristic).
+const SMALL_IN_CUE: f64 = 0.8;
 
 /// Room for the strokes between two notes without stems; with stems half of it is enough.
 pub(super) const TREMOLO: f64 = 1.6;

@@ -227,6 +227,7 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
     let measures = bars_of(&read, edition.bars, cue.bars.clone());
     // Stems go up, and so do slurs: the player's own rests stand below.
     let mut slur: Option<StaffPlace> = None;
+    let mut grace: Option<StaffPlace> = None;
     let mut slurs = Vec::new();
     let mut named = false;
     for (bar, mut measure) in cue.bars.clone().zip(measures) {
@@ -242,6 +243,13 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
             }
             let ElementKind::Note(note) = &printed.kind else { continue };
             let place = StaffPlace { bar, voice: 0, element };
+            if note.grace.is_some() {
+                grace = grace.or(Some(place));
+            } else if let Some(from) = grace.take() {
+                // As in the part it comes from, below, whatever else begins there.
+                let kind = SpannerKind::Slur { from, to: place };
+                slurs.push(Spanner { kind, above: false, number: 2, origin: Origin::default() });
+            }
             if note.slur_ends
                 && let Some(from) = slur.take()
             {
@@ -343,7 +351,7 @@ mod tests {
 
     fn arranged(voices: &str, lines: &str) -> Arrangement {
         let text = format!(
-            "{HEAD}{voices}ensemble few {{ era 1885\n flute, oboe, clarinet in Bb, bassoon }}\n\
+            "{HEAD}{voices}ensemble few {{ era 1885\n flute, oboe, clarinet in Bb, bassoon, harp }}\n\
              scoring few for few {{\n {lines}\n}}\n"
         );
         let mut sources = Sources::new();
@@ -364,7 +372,11 @@ mod tests {
                 .iter()
                 .filter(|element| element.cue)
                 .map(|element| match &element.kind {
-                    ElementKind::Note(note) => note.heads[0].pitch.to_string(),
+                    ElementKind::Note(note) => {
+                        let heads: Vec<String> =
+                            note.heads.iter().map(|head| head.pitch.to_string()).collect();
+                        heads.join("&")
+                    }
                     _ => "rest".into(),
                 })
                 .collect();
@@ -392,6 +404,14 @@ mod tests {
         assert_eq!(cues(&arrangement, 2, 8), ["9 Fl.: D5 E5 F#5 G5", "10 A5 B5 C#6 D6"]);
         assert_eq!(cues(&arrangement, 2, 11), [""; 0]);
         assert_eq!(cues(&arrangement, 2, 0), [""; 0]);
+    }
+
+    #[test]
+    fn of_chords_the_player_sees_one_line() {
+        let chords = TUNES.replace("C5 D5 E5 F5", "E4&C5 F4&D5 G4&E5 A4&F5");
+        let lines = "harp plays tune as melody\n clarinet plays late as harmony";
+        let arrangement = arranged(&chords, lines);
+        assert_eq!(cues(&arrangement, 2, 8), ["9 Hp.: D5 E5 F#5 G5", "10 A5 B5 C#6 D6"]);
     }
 
     #[test]
