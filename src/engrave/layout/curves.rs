@@ -70,7 +70,8 @@ pub(super) fn ties(canvas: &mut Canvas, notes: &[Placed], (begin, end): (f64, f6
 /// A tie bends away from the stem; in a chord the upper half bends up (Gould, chapter 2).
 fn tie_up(note: &Placed, place: i32) -> bool {
     let (low, high) = note.chord.span();
-    if let Some(side) = note.chord.side {
+    // Under a cue stand only rests, and away from the stem is away from its flag.
+    if let Some(side) = note.chord.side.filter(|_| !note.chord.event.element.cue) {
         return side == Side::Upper;
     }
     if low == high {
@@ -79,13 +80,24 @@ fn tie_up(note: &Placed, place: i32) -> bool {
     2 * place > low + high || (2 * place == low + high && !note.chord.is_up())
 }
 
+/// A tie shorter than this is easily missed, in staff spaces (our heuristic).
+const SHORTEST_TIE: f64 = 1.7;
+
 fn tie(canvas: &mut Canvas, note: &Placed, (from, to): (f64, f64), place: i32, up: bool, head: u8) {
+    let side = if up { -1.0 } else { 1.0 };
+    // Where there is no room between two heads, or up to the end of the line, it begins over the
+    // middle of its head, so that it is long enough to be seen.
+    let tight = to - from < SHORTEST_TIE && to > note.middle() + 0.3;
+    let (from, off) = if tight {
+        ((to - SHORTEST_TIE).max(note.middle()).min(from), 0.68 * note.chord.scale)
+    } else {
+        (from, 0.38)
+    };
     if to - from < 0.3 {
         return;
     }
-    let side = if up { -1.0 } else { 1.0 };
     let height = tie_height(to - from);
-    let mut y = -f64::from(place) / 2.0 + side * 0.38;
+    let mut y = -f64::from(place) / 2.0 + side * off;
     // The tip keeps off the line, so that it is seen.
     let apex = y + side * height;
     if apex.abs() < 2.2 && (apex - apex.round()).abs() < 0.16 {
