@@ -69,8 +69,10 @@ pub(super) fn over(
         let Some(mark) = &sheet.bars[bar.bar].mark else { continue };
         let run = shape(mark, Face::Bold, 2.7);
         let width = run.width.max(1.2) + 1.1;
-        let x =
-            if n == 0 { bar.x } else { (bar.x - BAR_LINE / 2.0 - width / 2.0).max(setting.indent) };
+        // In a score the line before the system must not go through it.
+        let beginning = bar.x + if sheet.is_part { 0.0 } else { 0.8 };
+        let centred = (bar.x - BAR_LINE / 2.0 - width / 2.0).max(setting.indent);
+        let x = if n == 0 { beginning } else { centred };
         let x = x.min(setting.width - width - 0.2).max(0.0);
         let foot = canvas.sky.top(x - 0.2, x + width + 0.2).min(-2.6) - ABOVE - 0.1;
         let head = foot - 2.75;
