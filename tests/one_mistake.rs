@@ -185,7 +185,7 @@ fn one_mistake_makes_one_finding() {
 
 /// Slips of which the findings were read; each line is a place in a sample, once in it, what
 /// becomes of it, and the only code that is told.
-const READ: [(&str, &str, &str, &str); 22] = [
+const READ: [(&str, &str, &str, &str); 23] = [
     (WATCHMAN, "viola         plays upper", "viola         plays uppre", "names/unknown"),
     (
         WATCHMAN,
@@ -209,6 +209,12 @@ const READ: [(&str, &str, &str, &str); 22] = [
         WATCHMAN,
         "     23: 1/4 F1[stacc] F2[stacc] G1[stacc] G1[stacc] |\n  }\n",
         "     23: 1/4 F1[stacc] F2[stacc] G1[stacc] G1[stacc] |\n",
+        "syntax/unclosed-block",
+    ),
+    (
+        WATCHMAN,
+        "     68: 1/4 G4 1/8. G4 1/16 Bb4 1/4 Eb5 rest |\n  }\n  cello ",
+        "     68: 1/4 G4 1/8. G4 1/16 Bb4 1/4 Eb5 rest |\n  ?\n  cello ",
         "syntax/unclosed-block",
     ),
     (

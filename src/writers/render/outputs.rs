@@ -362,6 +362,10 @@ impl<'a> Files<'a> {
             Format::MusicXml if kind == ScoreKind::Condensed => {
                 musicxml::write_to(&edition::condensed_score(&notated.score()), out)
             }
+            // Nobody plays: there is a score all the same.
+            Format::MusicXml if self.arrangement.parts.is_empty() => {
+                musicxml::write_to(&edition::full_score(&notated.score()), out)
+            }
             Format::MusicXml => {
                 let parts = self.arrangement.parts.len();
                 let one = |part, look: &mut dyn FnMut(Edition) -> io::Result<()>| {
