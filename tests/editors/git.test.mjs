@@ -124,7 +124,12 @@ test("each bar of each part is there, whatever its page", hasAll, () => {
         assert.ok(listing.length > 0);
         most = Math.max(most, listing.length);
         for (const path of listing.filter((_, index) => index % 3 === 0)) {
-            const numbers = new Set([...bars(readFileSync(join(folder, path), "utf8")).matchAll(/^bar (\d+), [^:,]+: /gm)].map(([, number]) => Number(number)));
+            const page = readFileSync(join(folder, path), "utf8");
+            // Who has nothing to play reads that, and no bars.
+            if (/^Tacet$/m.test(page)) {
+                continue;
+            }
+            const numbers = new Set([...bars(page).matchAll(/^bar (\d+), [^:,]+: /gm)].map(([, number]) => Number(number)));
             const missing = Array.from({ length: last }, (_, bar) => bar + 1).filter((bar) => !numbers.has(bar));
             assert.deepEqual(missing, [], path);
         }

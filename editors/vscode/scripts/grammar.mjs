@@ -191,6 +191,10 @@ const repository = {
                 match: `${wordStart}(trill|mordent|turn)[ \\t]+([A-G]${accidental}?)(?=[\\s\\],|]|$)`,
                 captures: captures("support.function.mark", "constant.other.pitch"),
             },
+            {
+                match: `${wordStart}(tremolo)[ \\t]+([A-G]${accidental}?[0-9]?(?:&[A-G]${accidental}?[0-9]?)*)(?=[\\s\\],|]|$)`,
+                captures: captures("support.function.mark", "constant.other.pitch"),
+            },
             word("support.function.mark", ...marks),
             ...include("value", "comma"),
             named("invalid.illegal.mark", "[^\\s\\],|]+"),
