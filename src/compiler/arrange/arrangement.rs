@@ -1,5 +1,6 @@
 //! What each player sounds, with the role and the origin of every note.
 
+use std::borrow::Borrow;
 use std::sync::Arc;
 
 use super::Doubt;
@@ -9,7 +10,7 @@ use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::{Instrument, Tuning};
 use crate::music::{Interval, Pitch, Time};
 use crate::resolve::{
-    Attached, Direction, Line, Piece, Player, Rest, Role, Scoring, Sound, Tuplet,
+    Attached, Direction, Line, OfTwo, Piece, Player, Rest, Role, Scoring, Sound, Tuplet,
 };
 
 /// A scoring worked out: what every player of its ensemble sounds.
@@ -309,6 +310,27 @@ pub struct SoundingNote {
     pub solo: bool,
     /// The note in the source that it comes from (or the chord, for derived notes).
     pub source: Span,
+}
+
+/// The two notes of a tremolo between two, of which one stands at a place: side by side, and of one
+/// length. `None` where they are not, as where a line begins or ends between them: then each is a
+/// note by itself.
+#[must_use]
+pub fn tremolo_of_two<N: Borrow<SoundingNote>>(
+    notes: &[N],
+    place: usize,
+) -> Option<[&SoundingNote; 2]> {
+    let first = match notes.get(place)?.borrow().attached.of_two? {
+        OfTwo::First => place,
+        OfTwo::Second => place.checked_sub(1)?,
+    };
+    let [one, two] = notes.get(first..first + 2)? else { return None };
+    let (one, two): (&SoundingNote, &SoundingNote) = (one.borrow(), two.borrow());
+    let places = (one.attached.of_two?, two.attached.of_two?);
+    let together = places == (OfTwo::First, OfTwo::Second)
+        && one.end() == two.start
+        && one.length == two.length;
+    together.then_some([one, two])
 }
 
 impl SoundingNote {

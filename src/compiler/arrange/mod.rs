@@ -33,7 +33,7 @@ use crate::resolve::{
 };
 
 pub use arrangement::{
-    ArrangedMovement, Arrangement, Claim, LineId, LineOrigin, Part, SoundingNote,
+    ArrangedMovement, Arrangement, Claim, LineId, LineOrigin, Part, SoundingNote, tremolo_of_two,
 };
 pub use coverage::{VoiceCoverage, coverage_again};
 pub use doubt::Doubt;

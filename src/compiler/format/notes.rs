@@ -2,9 +2,9 @@
 
 use std::fmt::Write;
 
-use crate::arrange::SoundingNote;
+use crate::arrange::{SoundingNote, tremolo_of_two};
 use crate::music::Time;
-use crate::resolve::{Attached, Form, Mark, OfTwo, Sound, Tuplet};
+use crate::resolve::{Attached, Form, Mark, Sound, Tuplet};
 
 /// The bars that some stretches of time touch, one line each (`7: 1/4 rest 1/2 D5&F5 |`), with the
 /// notes that a part has in these stretches and rests around them. Pitches are sounding. `None`
@@ -94,7 +94,7 @@ fn stretch(
     while at < to {
         let note = notes.get(index).filter(|note| note.start < to);
         if let Some(of_two) =
-            of_two(notes, index).filter(|pair| pair[0].start == at && pair[1].end() <= to)
+            tremolo_of_two(notes, index).filter(|pair| pair[0].start == at && pair[1].end() <= to)
         {
             let length = of_two[0].length + of_two[1].length;
             let [one] = &values(length.scaled(actual, normal)?)?[..] else { return None };
@@ -218,17 +218,6 @@ fn graces(graces: &crate::resolve::Graces) -> Option<String> {
     }
     let word = if graces.crushed { "crushed" } else { "grace" };
     Some(format!("{word}({inside})"))
-}
-
-/// The two notes of a tremolo between two, if the first of them stands here.
-fn of_two<'n>(notes: &[&'n SoundingNote], index: usize) -> Option<[&'n SoundingNote; 2]> {
-    let [one, two] = notes.get(index..index + 2)? else { return None };
-    let pair = [*one, *two];
-    let places = (pair[0].attached.of_two?, pair[1].attached.of_two?);
-    let together = places == (OfTwo::First, OfTwo::Second)
-        && pair[0].end() == pair[1].start
-        && pair[0].length == pair[1].length;
-    together.then_some(pair)
 }
 
 /// A note with its marks, and with the other one of a tremolo between two.

@@ -2,7 +2,7 @@
 
 use smallvec::SmallVec;
 
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::{Part, SoundingNote, tremolo_of_two};
 use crate::instruments::Instrument;
 use crate::music::{Interval, Key, Letter, Metre, Pitch, Time};
 use crate::resolve::{Graces, Mark, Marks, OfTwo, Sound, Tuplet};
@@ -286,20 +286,14 @@ impl<'a> BarWriter<'a> {
         }
     }
 
-    /// The place of the note at hand in a tremolo between two notes, and the value with which each
-    /// of them is printed, that of both. `None` where they are not two of the same length side by
-    /// side in the bar, as where a line begins or ends between them: then each is a note by itself.
+    /// The place of the note at hand in a tremolo between two notes within the bar, and the value with
+    /// which each of them is printed, that of both.
     fn paired_tremolo(&self, bar: &FrameBar) -> Option<(PairedTremolo, NoteValue)> {
-        let note = self.notes.get(self.note)?;
-        let starts = note.attached.of_two? == OfTwo::First;
-        let first = if starts { self.note } else { self.note.checked_sub(1)? };
-        let [one, two] = self.notes.get(first..first + 2)? else { return None };
-        let places = (one.attached.of_two?, two.attached.of_two?);
-        let together = places == (OfTwo::First, OfTwo::Second)
-            && one.end() == two.start
-            && one.length == two.length
-            && (bar.start <= one.start && two.end() <= bar.start + bar.length);
-        let value = NoteValue::of(one.length + two.length).filter(|_| together)?;
+        let [one, two] = tremolo_of_two(self.notes, self.note)?;
+        let inside = bar.start <= one.start && two.end() <= bar.start + bar.length;
+        let value = NoteValue::of(one.length + two.length).filter(|_| inside)?;
+        let note = &self.notes[self.note];
+        let starts = note.attached.of_two == Some(OfTwo::First);
         Some((PairedTremolo { starts, strokes: note.attached.tremolo }, value))
     }
 

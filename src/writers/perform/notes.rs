@@ -1,11 +1,11 @@
 //! From what a player sounds to keys that are struck.
 
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::{Part, SoundingNote, tremolo_of_two};
 use crate::instruments::{Instrument, MidiSound};
 use crate::music::{Pitch, Time};
 use crate::narrow::Narrow;
 use crate::notate::{ElementKind, FrameBar, Staff};
-use crate::resolve::{Form, Mark, Marks, OfTwo, Sound};
+use crate::resolve::{Form, Mark, Marks, Sound};
 
 use super::lengths;
 use super::loudness::Loudness;
@@ -161,8 +161,8 @@ impl Player<'_> {
         self.graces(play);
         let keys = keys(&play.note.sound, play.instrument);
         let end = play.until.min(play.start + self.sounding(play));
-        if let Some((notes, begins)) = Self::of_two(self.part, play) {
-            return self.by_turns(notes, begins, play, end);
+        if let Some(notes) = tremolo_of_two(&self.part.notes, play.index) {
+            return self.by_turns(notes, play, end);
         }
         if play.note.attached.tremolo > 0 {
             return self.tremolo(&keys, play, end);
@@ -250,21 +250,10 @@ impl Player<'_> {
         }
     }
 
-    /// The two that a tremolo between two notes strikes by turns, and where it begins.
-    fn of_two<'p>(part: &'p Part, play: &Play) -> Option<([&'p SoundingNote; 2], Time)> {
-        let first = match play.note.attached.of_two? {
-            OfTwo::First => play.index,
-            OfTwo::Second => play.index.checked_sub(1)?,
-        };
-        let [one, two] = part.notes.get(first..first + 2)? else { return None };
-        let places = (one.attached.of_two?, two.attached.of_two?);
-        let together = places == (OfTwo::First, OfTwo::Second) && one.end() == two.start;
-        together.then_some(([one, two], one.start))
-    }
-
     /// A tremolo between two notes, as far as the time of one of them goes: strokes are counted from
     /// where it begins.
-    fn by_turns(&mut self, [one, two]: [&SoundingNote; 2], begins: Time, play: &Play, end: Time) {
+    fn by_turns(&mut self, [one, two]: [&SoundingNote; 2], play: &Play, end: Time) {
+        let begins = one.start;
         let keys = [one, two].map(|note| keys(&note.sound, play.instrument));
         let (value, _) = strokes::tremolo(self.part, play.note, play.written(play.start));
         let swells = swell::by_expression(play.instrument);

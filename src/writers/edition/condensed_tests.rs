@@ -1,0 +1,131 @@
+use super::*;
+use crate::edition::condensed_score;
+use crate::notate::testing::{Fixture, cello, oboe};
+
+/// Two oboes.
+fn oboes(first: &str, second: &str) -> Score {
+    let mut score = Fixture::new(&["2/4"; 4]).notes(first).part(oboe()).notes(second).score();
+    for (staff, number) in score.staves.iter_mut().zip(1..) {
+        staff.id = format!("oboe.{number}");
+        staff.name = format!("Oboe {number}");
+        staff.abbreviation = format!("Ob. {number}");
+    }
+    score
+}
+
+fn shown(score: &Score) -> Vec<String> {
+    let edition = condensed_score(score);
+    let bars = edition.staves[0].bars.iter();
+    bars.map(|bar| {
+        let who = bar.directions.iter().filter_map(|said| match &said.kind {
+            DirectionKind::Who(who) => Some(format!("{who} ")),
+            _ => None,
+        });
+        let voices: Vec<String> = bar
+            .voices
+            .iter()
+            .map(|voice| {
+                let heads = voice.elements.iter().map(|element| match &element.kind {
+                    ElementKind::Note(note) => {
+                        let heads = note.heads.iter().map(|head| {
+                            let sign = if head.accidental_shown { "!" } else { "" };
+                            format!("{}{sign}", head.pitch)
+                        });
+                        heads.collect::<Vec<_>>().join("&")
+                    }
+                    _ => "rest".into(),
+                });
+                heads.collect::<Vec<_>>().join(" ")
+            })
+            .collect();
+        format!("{}{}", who.collect::<String>(), voices.join(" / "))
+    })
+    .collect()
+}
+
+#[test]
+fn a_pair_shares_a_staff() {
+    let score = oboes(
+        "0/1 1/4 E5, 1/4 1/4 F#5, 1/2 1/2 G5, 1/1 1/2 A5, 3/2 1/4 C5, 7/4 1/4 C5",
+        "0/1 1/4 E5, 1/4 1/4 F#5, 1/2 1/2 E5, 3/2 1/2 F#5",
+    );
+    assert_eq!(shown(&score), ["a 2 E5 F#5!", "E5&G5", "1. A5", "C5 C5 / F#5!"]);
+    let edition = condensed_score(&score);
+    assert_eq!(edition.parts[0].name, "Oboes 1, 2");
+    assert_eq!((edition.staves.len(), edition.players.len()), (1, 2));
+}
+
+#[test]
+fn cellos_and_basses_share_a_staff_where_they_mostly_read_the_same() {
+    let basses = || crate::instruments::find("double-bass").unwrap();
+    let cellos = "0/1 1/2 C3, 1/2 1/2 G3, 1/1 1/2 A3, 3/2 1/2 C3";
+    let score = |below: &str| {
+        let players = Fixture::new(&["2/4"; 4]).part(cello()).notes(cellos);
+        let mut score = players.part(basses()).notes(below).score();
+        score.staves.remove(0);
+        score
+    };
+    let same = score("0/1 1/2 C2, 1/2 1/2 G2, 3/2 1/2 C2");
+    assert_eq!(shown(&same), ["C3", "G3", "Vc. A3", "Vc., Db. C3"]);
+    let other = score("0/1 1/2 C2, 1/2 1/2 E2, 1/1 1/2 F2, 3/2 1/2 C2");
+    assert_eq!(condensed_score(&other).staves.len(), 2);
+}
+
+#[test]
+fn a_slur_over_the_bar_line_keeps_its_voices_apart() {
+    let mut score = oboes("0/1 1/2 E5, 1/2 1/2 G5", "0/1 1/2 E5, 1/2 1/2 E5");
+    for (bar, starts) in [(0, true), (1, false)] {
+        if let ElementKind::Note(note) = &mut score.staves[0].measures[bar].elements[0].kind {
+            (note.slur_starts, note.slur_ends) = (starts, !starts);
+        }
+    }
+    assert_eq!(shown(&score)[..2], ["E5 / E5", "G5 / E5"]);
+    let spans = &condensed_score(&score).staves[0].spans;
+    assert!(matches!(spans[0].kind, SpannerKind::Slur { .. }) && spans.len() == 1);
+}
+
+#[test]
+fn a_voice_that_is_misled_by_the_other_has_its_sign() {
+    let score = oboes("0/1 1/4 F#5", "1/4 1/4 F5");
+    assert_eq!(shown(&score)[0], "F#5! rest / rest F5!");
+}
+
+#[test]
+fn two_players_who_agree_have_one_dynamic_and_others_their_own_sides() {
+    use crate::diagnostics::Sources;
+    use crate::resolve::{NoFiles, resolve};
+    let text = "piece \"Ferry\" { composer \"House copyist\" }\n\
+        form { 1 metre 4/4, key C major\n 3 end }\n\
+        voice one { 1: 1/8 rest [f] E5 1/4 F5 1/2 G5 | 2: [p cresc] 1/2 E5 F5 | 3: [f] 1/1 G5 | }\n\
+        voice two { 1: [f] 1/4 C5 1/2 D5 1/4 E5 | 2: 1/4 rest [p] C5 1/2 D5 | 3: [f] 1/1 E5 | }\n\
+        ensemble few { era 1885\n oboe 2 }\n\
+        scoring few for few {\n oboe.1 plays one as melody\n oboe.2 plays two as harmony\n}\n";
+    let mut sources = Sources::new();
+    let root = sources.add("ferry", text);
+    let (piece, findings) = resolve(&mut sources, root, &mut NoFiles);
+    assert!(findings.is_empty(), "{findings:?}");
+    let arrangement = crate::arrange::arrange(&piece, &piece.scorings[0]);
+    let score = crate::notate::notate(&arrangement);
+    let edition = condensed_score(&score);
+    let staff = &edition.staves[0];
+    let dynamics = |bar: usize| -> Vec<(String, bool)> {
+        let said = staff.bars[bar].directions.iter();
+        said.filter_map(|said| match said.kind {
+            DirectionKind::Dynamic(dynamic) => {
+                Some((format!("{} {}", said.at, dynamic.letters()), said.above))
+            }
+            _ => None,
+        })
+        .collect()
+    };
+    assert_eq!(dynamics(0), [("0/1 f".to_string(), false)]);
+    assert_eq!(dynamics(2), [("0/1 f".to_string(), false)]);
+    // The first grows while the second begins softly.
+    let above: Vec<bool> = staff
+        .spans
+        .iter()
+        .filter(|span| matches!(span.kind, SpannerKind::Hairpin { .. }))
+        .map(|span| span.above)
+        .collect();
+    assert_eq!(above, [true]);
+}
