@@ -8,7 +8,7 @@ use ripieno::edition::{
 };
 use ripieno::notate::{Notation, Pitches, notate};
 use ripieno::perform::{self, perform};
-use ripieno::render::{Format, musicxml, outputs};
+use ripieno::render::{Format, Output, ScoreKind, Wanted, musicxml, outputs, outputs_of, text};
 use ripieno::resolve::{LoadError, Loader};
 use ripieno::session::Session;
 
@@ -253,6 +253,29 @@ fn who_is_notated_alone_reads_and_plays_the_same() {
             };
             musicxml::write_by_parts(arrangement.parts.len(), one, &mut by_parts).unwrap();
             assert!(by_parts == musicxml::write(&full_score(&score)));
+        }
+    }
+}
+
+/// The same of the files of every format.
+#[test]
+fn who_is_written_alone_has_the_same_files() {
+    let (mut session, file) = suite();
+    let whole = session.arrangements(file);
+    for arrangement in whole.iter() {
+        for (style, _) in text::Style::ALL {
+            let wanted = Wanted {
+                scores: ScoreKind::ALL.map(|(kind, ..)| kind).to_vec(),
+                text: style,
+                ..Wanted::formats(&Format::ALL.map(|(format, ..)| format))
+            };
+            let alone = Wanted { kept: 0, ..wanted.clone() };
+            let together: Vec<Output> = outputs_of(arrangement, wanted).collect();
+            let alone: Vec<Output> = outputs_of(arrangement, alone).collect();
+            assert_eq!(together.len(), alone.len());
+            for (one, other) in together.iter().zip(&alone) {
+                assert!(one == other, "{} ({style:?})", one.path);
+            }
         }
     }
 }

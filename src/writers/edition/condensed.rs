@@ -46,8 +46,9 @@ fn number(staff: &Staff) -> Option<u32> {
     staff.id.rsplit_once('.').and_then(|(_, number)| number.parse().ok())
 }
 
-/// May two players share a staff?
-fn share(first: &Staff, second: &Staff) -> bool {
+/// Do two neighbours of a score share a staff in a condensed one?
+#[must_use]
+pub fn share(first: &Staff, second: &Staff) -> bool {
     of_a_kind(first, second) || have_one_bass(first, second)
 }
 

@@ -18,10 +18,12 @@ mod staves;
 use std::ops::Range;
 
 use crate::arrange::Arrangement;
-use crate::notate::{ElementKind, Score, ScoreMovement};
+use crate::notate::{ElementKind, FrameBar, Score, ScoreMovement};
 
 pub use compare::{BarNews, news};
+pub use condensed::share as share_staff;
 pub use model::*;
+pub(crate) use rests::Rests;
 pub use rests::rest_runs;
 
 /// The full score: each player on staves of his own. Of a score that was notated at concert pitch
@@ -44,7 +46,7 @@ pub fn player_of_score(score: &Score, player: usize) -> Edition<'_> {
 
 impl Edition<'_> {
     /// The same pages without their bars: who plays, under which names.
-    pub(crate) fn without_bars(self) -> Edition<'static> {
+    pub(crate) fn without_bars<'b>(self) -> Edition<'b> {
         let staff = |staff: EditionStaff| EditionStaff {
             part: staff.part,
             bars: Vec::new(),
@@ -65,6 +67,11 @@ impl Edition<'_> {
 }
 
 impl Edition<'static> {
+    /// These pages with what all staves share in their bars, and no staves.
+    pub(crate) fn over(self, bars: &[FrameBar]) -> Edition<'_> {
+        Edition { bars, staves: Vec::new(), ..self.without_bars() }
+    }
+
     /// Puts the players of another edition of the same kind behind these.
     pub(crate) fn add(&mut self, more: Edition<'static>) {
         let (players, parts, staves) = (self.players.len(), self.parts.len(), self.staves.len());
@@ -90,13 +97,29 @@ impl Edition<'static> {
 pub fn condensed_score(score: &Score) -> Edition<'_> {
     let mut edition = empty(score, Kind::CondensedScore);
     for players in condensed::pairs(score) {
-        match &score.staves[players.clone()] {
-            [first, second] => condensed::add_pair(&mut edition, [first, second], players.start),
-            _ => staves::add_player(&mut edition, &score.staves[players.start], players.start),
-        }
+        add_condensed(&mut edition, score, players);
     }
     edition.groups = cast::groups(&edition);
     edition
+}
+
+/// One player, or two who share a staff, as they stand in a condensed score.
+///
+/// # Panics
+/// If the score has no staff of theirs.
+#[must_use]
+pub fn players_of_condensed(score: &Score, players: Range<usize>) -> Edition<'_> {
+    let mut edition = empty(score, Kind::CondensedScore);
+    add_condensed(&mut edition, score, players);
+    edition.groups = cast::groups(&edition);
+    edition
+}
+
+fn add_condensed<'a>(edition: &mut Edition<'a>, score: &'a Score, players: Range<usize>) {
+    match &score.staves[players.start - score.first..players.end - score.first] {
+        [first, second] => condensed::add_pair(edition, [first, second], players.start),
+        own => own.iter().for_each(|own| staves::add_player(edition, own, players.start)),
+    }
 }
 
 /// Does a condensed score differ from the full one: do any players share a staff?

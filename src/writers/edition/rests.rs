@@ -86,40 +86,67 @@ fn say_tacet(edition: &mut Edition) {
 /// is not counted.
 #[must_use]
 pub fn rest_runs(edition: &Edition) -> Vec<u32> {
-    let mut runs = vec![0; edition.bars.len()];
-    let spanned = under_hairpins(edition);
-    let mut first = None;
-    for (bar, frame) in edition.bars.iter().enumerate() {
-        let mut staves = edition.staves.iter().map(|staff| &staff.bars[bar]);
-        if !staves.clone().all(is_silent) || frame.number == 0 || spanned[bar] {
-            first = None;
-            continue;
+    let mut rests = Rests::default();
+    rests.take(edition);
+    rests.runs(edition.bars)
+}
+
+/// What of the staves [`rest_runs`] goes by, taken from one edition after another of the same bars.
+#[derive(Clone, Default, Debug)]
+pub(crate) struct Rests {
+    /// For each bar, does anybody do more than rest?
+    played: Vec<bool>,
+    /// Does something stand at its beginning that a player must see?
+    told: Vec<bool>,
+}
+
+impl Rests {
+    /// Takes the staves of an edition.
+    pub(crate) fn take(&mut self, edition: &Edition) {
+        self.played.resize(edition.bars.len(), false);
+        self.told.resize(edition.bars.len(), false);
+        for (bar, spanned) in under_hairpins(edition).into_iter().enumerate() {
+            let mut staves = edition.staves.iter().map(|staff| &staff.bars[bar]);
+            self.played[bar] |= spanned || !staves.clone().all(is_silent);
+            self.told[bar] |= staves.any(is_told);
         }
-        match first {
-            Some(first) if !begins_anew(frame) && !staves.any(is_told) => runs[first] += 1,
-            _ => {
-                first = Some(bar);
-                runs[bar] = 1;
+    }
+
+    /// The rests of all that was taken.
+    pub(crate) fn runs(&self, bars: &[FrameBar]) -> Vec<u32> {
+        let mut runs = vec![0; bars.len()];
+        let mut first = None;
+        for (bar, frame) in bars.iter().enumerate() {
+            if self.played[bar] || frame.number == 0 {
+                first = None;
+                continue;
+            }
+            match first {
+                Some(first) if !begins_anew(frame) && !self.told[bar] => runs[first] += 1,
+                _ => {
+                    first = Some(bar);
+                    runs[bar] = 1;
+                }
+            }
+            // A double bar before another key is for those who read the key.
+            let next = bars.get(bar + 1);
+            let for_key = frame.line == BarLine::Double
+                && next.is_some_and(|next| next.key.fifths() != frame.key.fifths());
+            let last = frame.repeat_ends
+                || frame.ending_ends.is_some()
+                || frame.line != BarLine::Plain && !for_key
+                || frame.signs.iter().copied().any(Sign::stands_at_end);
+            if last {
+                first = None;
             }
         }
-        // A double bar before another key is for those who read the key.
-        let next = edition.bars.get(bar + 1);
-        let for_key = frame.line == BarLine::Double
-            && next.is_some_and(|next| next.key.fifths() != frame.key.fifths());
-        let last = frame.repeat_ends
-            || frame.ending_ends.is_some()
-            || frame.line != BarLine::Plain && !for_key
-            || frame.signs.iter().copied().any(Sign::stands_at_end);
-        if last {
-            first = None;
+        for run in &mut runs {
+            if *run < 2 {
+                *run = 0;
+            }
         }
+        runs
     }
-    for run in &mut runs {
-        if *run < 2 {
-            *run = 0;
-        }
-    }
-    runs
 }
 
 /// Bars in which a hairpin stands.

@@ -6,6 +6,7 @@ pub mod midi;
 pub mod musicxml;
 mod outputs;
 mod packed;
+mod shelf;
 mod streamed;
 pub mod text;
 

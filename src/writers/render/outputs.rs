@@ -109,7 +109,13 @@ pub struct Wanted {
     pub revised: Vec<Vec<usize>>,
     /// A mark of the source for the head of each page: see [`Head::source`](edition::Head::source).
     pub source: Option<String>,
+    /// Notes of all parts up to which all staves are notated once and kept; where there are more, they
+    /// are notated player by player. The bytes are the same.
+    pub kept: usize,
 }
+
+/// Notes of all parts up to which they are kept notated: one takes some 350 bytes so.
+const KEPT: usize = 60_000;
 
 impl Wanted {
     /// These formats; the full score, and cues as usual.
@@ -122,6 +128,7 @@ impl Wanted {
             cueing: Cueing::default(),
             revised: Vec::new(),
             source: None,
+            kept: KEPT,
         }
     }
 }
@@ -197,19 +204,19 @@ pub struct Notated<'a> {
     wanted: Wanted,
     /// All staves, where they are few.
     whole: Option<Score>,
+    /// Who shares a staff of a condensed score, once it is known.
+    condensed: OnceLock<Vec<Range<usize>>>,
 }
-
-/// Notes of all parts up to which they are kept notated: one takes some 350 bytes so.
-const KEPT: usize = 60_000;
 
 impl<'a> Notated<'a> {
     /// Nothing large is written yet.
     #[must_use]
     pub fn new(arrangement: &'a Arrangement, wanted: &Wanted, pitches: Pitches) -> Notated<'a> {
         let notation = Notation::new(arrangement, pitches);
-        let mut notated = Notated { notation, wanted: wanted.clone(), whole: None };
+        let (wanted, condensed) = (wanted.clone(), OnceLock::new());
+        let mut notated = Notated { notation, wanted, whole: None, condensed };
         let all = 0..arrangement.parts.len();
-        notated.whole = (arrangement.notes() <= KEPT).then(|| notated.score_of(all));
+        notated.whole = (arrangement.notes() <= notated.wanted.kept).then(|| notated.score_of(all));
         notated
     }
 
@@ -226,11 +233,45 @@ impl<'a> Notated<'a> {
         self.whole.as_ref().map_or_else(|| Cow::Owned(self.score_of(players)), Cow::Borrowed)
     }
 
+    /// Are all staves there, notated once?
+    fn is_kept(&self) -> bool {
+        self.whole.is_some()
+    }
+
     /// A score in which at least this player is.
     #[must_use]
     pub fn part(&self, player: usize) -> Cow<'_, Score> {
-        let own = || Cow::Owned(self.score_of(player..player + 1));
+        self.players(player..player + 1)
+    }
+
+    /// A score in which at least these players are.
+    #[must_use]
+    pub fn players(&self, players: Range<usize>) -> Cow<'_, Score> {
+        let own = || Cow::Owned(self.score_of(players));
         self.whole.as_ref().map_or_else(own, Cow::Borrowed)
+    }
+
+    /// The players of each staff of a condensed score, the two staves of one player counted as one.
+    #[must_use]
+    pub fn condensed(&self) -> &[Range<usize>] {
+        self.condensed.get_or_init(|| {
+            let mut staves: Vec<Range<usize>> = Vec::new();
+            let mut before: Option<Cow<Score>> = None;
+            for player in self.notation.players() {
+                let score = self.part(player);
+                let alone = staves.last().filter(|last| last.len() == 1).is_some();
+                let shares = before.filter(|_| alone).is_some_and(|before| {
+                    let pair = before.staff_of(player - 1).zip(score.staff_of(player));
+                    pair.is_some_and(|(first, second)| edition::share_staff(first, second))
+                });
+                match staves.last_mut().filter(|_| shares) {
+                    Some(last) => last.end = player + 1,
+                    None => staves.push(player..player + 1),
+                }
+                before = Some(score);
+            }
+            staves
+        })
     }
 }
 
@@ -252,7 +293,8 @@ fn say(score: &mut Score, wanted: &Wanted) {
 /// Would a condensed score of an arrangement differ from the full one: do any two players share a staff?
 #[must_use]
 pub fn condenses(arrangement: &Arrangement) -> bool {
-    edition::condenses(&notate::notate(arrangement))
+    let notated = Notated::new(arrangement, &Wanted::formats(&[]), Pitches::Written);
+    notated.condensed().len() < arrangement.parts.len()
 }
 
 /// The mark of sources with that digest: its beginning.
@@ -348,31 +390,41 @@ impl<'a> Files<'a> {
     fn score(&self, format: Format, kind: ScoreKind, out: &mut dyn io::Write) -> io::Result<()> {
         let concert = self.concert.as_ref().filter(|_| kind == ScoreKind::Concert);
         let notated = concert.unwrap_or(&self.written);
+        let parts = self.arrangement.parts.len();
+        let player = |player, look: &mut dyn FnMut(Edition) -> io::Result<()>| {
+            look(edition::player_of_score(&notated.part(player), player))
+        };
         match format {
-            Format::Text => {
+            // Nobody plays: there is a score all the same.
+            Format::Text if notated.is_kept() || parts == 0 => {
                 let score = notated.score();
                 let text = text::write(&edition::full_score(&score), self.wanted.text);
                 out.write_all(text.as_bytes())
             }
+            Format::Text => text::write_by_parts(parts, player, self.wanted.text, out),
             Format::Midi => {
                 let all: Vec<usize> = (0..self.arrangement.parts.len()).collect();
                 let played = |player| self.played(&notated.part(player), player);
                 midi::write(self.arrangement, self.stage(), &all, played, out)
             }
-            Format::MusicXml if kind == ScoreKind::Condensed => {
-                musicxml::write_to(&edition::condensed_score(&notated.score()), out)
-            }
-            // Nobody plays: there is a score all the same.
-            Format::MusicXml if self.arrangement.parts.is_empty() => {
-                musicxml::write_to(&edition::full_score(&notated.score()), out)
-            }
-            Format::MusicXml => {
-                let parts = self.arrangement.parts.len();
-                let one = |part, look: &mut dyn FnMut(Edition) -> io::Result<()>| {
-                    look(edition::player_of_score(&notated.part(part), part))
+            Format::MusicXml if parts == 0 => {
+                let score = notated.score();
+                let edition = match kind {
+                    ScoreKind::Condensed => edition::condensed_score(&score),
+                    ScoreKind::Full | ScoreKind::Concert => edition::full_score(&score),
                 };
-                musicxml::write_by_parts(parts, one, out)
+                musicxml::write_to(&edition, out)
             }
+            Format::MusicXml if kind == ScoreKind::Condensed => {
+                let staves = notated.condensed();
+                let one = |staff: usize, look: &mut dyn FnMut(Edition) -> io::Result<()>| {
+                    let players = &staves[staff];
+                    let score = notated.players(players.clone());
+                    look(edition::players_of_condensed(&score, players.clone()))
+                };
+                musicxml::write_by_parts(staves.len(), one, out)
+            }
+            Format::MusicXml => musicxml::write_by_parts(parts, player, out),
             Format::Mxl => {
                 let plain = format!("{}.{}", kind.file_name(), Format::MusicXml.ending());
                 packed(&plain, |out| self.score(Format::MusicXml, kind, out), out)
@@ -424,10 +476,7 @@ fn packed(
     out: &mut dyn io::Write,
 ) -> io::Result<()> {
     let name = plain.rsplit('/').next().unwrap_or(plain);
-    // What is packed in pieces comes to other bytes.
-    let mut score = Vec::new();
-    write(&mut score)?;
-    out.write_all(&packed::pack(name, &score)?)
+    out.write_all(&packed::pack(name, write)?)
 }
 
 /// The name of a part's files without their ending: `parts/03-oboe-1`.

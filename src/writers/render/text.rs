@@ -9,6 +9,7 @@
 
 mod brace;
 mod by_bar;
+mod by_parts;
 mod canvas;
 mod cells;
 mod grid;
@@ -19,13 +20,14 @@ mod words;
 mod tests;
 
 use std::borrow::Cow;
+use std::io;
 
 use crate::edition::{self, Edition, EditionPart, Kind, rest_runs};
 use crate::music::Interval;
 use crate::notate::{ElementKind, Score};
 use crate::resolve::{Mark, Marks};
 use cells::CellKind;
-use grid::{BarColumns, Chunk};
+use grid::{BarColumns, Chunk, Wanted};
 use system::{Open, Page, TextLine};
 
 /// How text is laid out.
@@ -54,6 +56,24 @@ pub fn write(edition: &Edition, style: Style) -> String {
         (Style::Beats, Kind::Part(_)) => part_of(edition),
         (Style::Beats, _) => score_of(edition),
         _ => by_bar::write(edition, style),
+    }
+}
+
+/// A score of which no more than one part is held at a time. `one` gives the edition of a part, to be
+/// looked at; it is asked more than once for each.
+///
+/// # Errors
+///
+/// What `out` answers.
+pub fn write_by_parts(
+    parts: usize,
+    one: impl Fn(usize, &mut dyn FnMut(Edition) -> io::Result<()>) -> io::Result<()>,
+    style: Style,
+    out: &mut dyn io::Write,
+) -> io::Result<()> {
+    match style {
+        Style::Beats => by_parts::beats(parts, &one, out),
+        _ => by_bar::write_by_parts(parts, &one, style, out),
     }
 }
 
@@ -121,29 +141,35 @@ fn part_of(edition: &Edition) -> String {
 
 /// A row or more for each staff. In each line but the first, staves that only rest are left out.
 fn score_of(edition: &Edition) -> String {
-    let head = &edition.head;
-    let mut out = String::new();
-    self::head(edition, &head.name, SCORE_WIDTH, &mut out);
-    let mut facts = vec![scoring(&head.scoring, &head.ensemble)];
-    facts.extend(frame_facts(edition));
-    facts.extend(edition.bars.first().map(|bar| words::key(bar.key)));
-    let concert = edition.kind == Kind::ConcertScore;
-    facts.push(if concert { "sounding pitch" } else { "written pitch" }.to_string());
-    paragraph(&facts.join(" · "), SCORE_WIDTH, &mut out);
-    out.push('\n');
+    let facts: Vec<String> = edition.parts.iter().map(|part| part_fact(edition, part)).collect();
     let gutter = gutter(edition);
-    for part in &edition.parts {
+    let mut out = String::new();
+    score_head(edition, &facts, gutter, &mut out);
+    let page = page(edition, SCORE_WIDTH, gutter);
+    draw(&page, &rest_runs(edition), &mut out);
+    foot(edition, &mut out);
+    out
+}
+
+/// What stands over the first line of a score; `facts` say what each part is.
+fn score_head(edition: &Edition, facts: &[String], gutter: usize, out: &mut String) {
+    let head = &edition.head;
+    self::head(edition, &head.name, SCORE_WIDTH, out);
+    let mut said = vec![scoring(&head.scoring, &head.ensemble)];
+    said.extend(frame_facts(edition));
+    said.extend(edition.bars.first().map(|bar| words::key(bar.key)));
+    let concert = edition.kind == Kind::ConcertScore;
+    said.push(if concert { "sounding pitch" } else { "written pitch" }.to_string());
+    paragraph(&said.join(" · "), SCORE_WIDTH, out);
+    out.push('\n');
+    for (part, fact) in edition.parts.iter().zip(facts) {
         let mut name = margin_name(&part.short);
-        for line in canvas::wrapped(&part_fact(edition, part), SCORE_WIDTH - gutter) {
+        for line in canvas::wrapped(fact, SCORE_WIDTH - gutter) {
             out.push_str(&format!("{name:gutter$}{line}\n"));
             name = "".into();
         }
     }
     out.push('\n');
-    let page = page(edition, SCORE_WIDTH, gutter);
-    draw(&page, &rest_runs(edition), &mut out);
-    foot(edition, &mut out);
-    out
 }
 
 /// Some bars of the full score, with a head of their own: rows for each staff that plays in them.
@@ -190,14 +216,18 @@ fn gutter(edition: &Edition) -> usize {
 
 fn page<'e, 'a>(edition: &'e Edition<'a>, width: usize, gutter: usize) -> Page<'e, 'a> {
     let is_part = matches!(edition.kind, Kind::Part(_));
-    let lines: Vec<TextLine> =
-        (0..edition.staves.len()).map(|staff| TextLine::new(edition, staff, is_part)).collect();
+    let lines = text_lines(edition, is_part);
     let grids = edition.bars.iter().enumerate().map(|(bar, frame)| {
-        let in_bar: Vec<_> = lines.iter().map(|line| line.contents(bar)).collect();
-        BarColumns::new(frame, &in_bar)
+        let mut wanted = Wanted::default();
+        lines.iter().for_each(|line| wanted.take(frame, &line.contents(bar)));
+        wanted.columns(frame)
     });
     let grids = grids.collect();
-    Page { edition, lines, grids, width, gutter, is_part }
+    Page { edition, lines, grids: Cow::Owned(grids), width, gutter, is_part }
+}
+
+fn text_lines<'e, 'a>(edition: &'e Edition<'a>, is_part: bool) -> Vec<TextLine<'e, 'a>> {
+    (0..edition.staves.len()).map(|staff| TextLine::new(edition, staff, is_part)).collect()
 }
 
 /// Draws all bars. `runs` says for each bar how many bars of rest begin there that are shown as
@@ -208,8 +238,17 @@ fn draw(page: &Page, runs: &[u32], out: &mut String) {
         out.push_str("Tacet\n");
         return;
     }
-    // The last bar line and the first may be signs of repeats.
-    let room = page.width - page.gutter - 2;
+    let mut open = Open::default();
+    let mut headings = Headings::new(edition, page.width);
+    for (index, line) in in_lines(edition, &page.grids, runs, page.room()).iter().enumerate() {
+        headings.before(line, out);
+        page.draw(line, &mut open, index == 0, out);
+    }
+    headings.left(out);
+}
+
+/// Which bars stand in which line.
+fn in_lines(edition: &Edition, grids: &[BarColumns], runs: &[u32], room: usize) -> Vec<Vec<Chunk>> {
     let mut chunks = Vec::new();
     let mut bar = 0;
     while bar < edition.bars.len() {
@@ -224,7 +263,7 @@ fn draw(page: &Page, runs: &[u32], out: &mut String) {
             let width = system::long_rest(edition.bars, bar, bars).chars().count() + 1;
             chunks.push(Chunk { bar, bars, columns: (0, 0), width });
         } else {
-            grid::chunks(bar, &edition.bars[bar], &page.grids[bar], room, &mut chunks);
+            grid::chunks(bar, &edition.bars[bar], &grids[bar], room, &mut chunks);
         }
         bar += bars;
     }
@@ -233,21 +272,40 @@ fn draw(page: &Page, runs: &[u32], out: &mut String) {
         let movement = || titled.clone().any(|movement| movement.bars.start == chunk.bar);
         chunk.columns.0 == 0 && (edition.bars[chunk.bar].mark.is_some() || movement())
     };
-    let mut headings = titled.clone().peekable();
-    let mut open = Open::default();
-    for (index, line) in grid::lines(chunks, room, begins).iter().enumerate() {
-        let first = line.first().map_or(0, |chunk| chunk.bar);
-        while let Some(movement) = headings.next_if(|movement| movement.bars.start <= first) {
-            heading(movement, page.width, out);
-        }
-        page.draw(line, &mut open, index == 0, out);
-    }
-    headings.for_each(|movement| heading(movement, page.width, out));
+    grid::lines(chunks, room, begins)
 }
 
-/// The heading of a movement, on a line of its own.
+/// The headings of movements, each on a line of its own before its first bar.
+struct Headings<'m> {
+    /// Those that do not stand yet.
+    to_come: &'m [edition::Movement],
+    width: usize,
+}
+
+impl<'m> Headings<'m> {
+    fn new(edition: &'m Edition, width: usize) -> Headings<'m> {
+        Headings { to_come: &edition.movements, width }
+    }
+
+    /// Those that stand before a line of bars.
+    fn before(&mut self, line: &[Chunk], out: &mut String) {
+        let first = line.first().map_or(0, |chunk| chunk.bar);
+        let end = self.to_come.iter().take_while(|movement| movement.bars.start <= first).count();
+        let (here, later) = self.to_come.split_at(end);
+        here.iter().for_each(|movement| heading(movement, self.width, out));
+        self.to_come = later;
+    }
+
+    /// Those behind the last line.
+    fn left(self, out: &mut String) {
+        self.to_come.iter().for_each(|movement| heading(movement, self.width, out));
+    }
+}
+
+/// The heading of a movement, on a line of its own; nothing where it has no title.
 fn heading(movement: &edition::Movement, width: usize, out: &mut String) {
-    paragraph(&movement.heading().unwrap_or_default(), width, out);
+    let Some(heading) = movement.heading() else { return };
+    paragraph(&heading, width, out);
     out.push('\n');
 }
 

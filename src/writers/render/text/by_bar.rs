@@ -5,11 +5,15 @@
 //! said anew in each bar. So what changes in one bar changes one line. Clefs are left out, for
 //! every pitch has its name.
 
+use std::io;
+
 use crate::edition::{DirectionKind, Edition, EditionPart, Kind, SpannerKind, StaffBar, VoiceBar};
 use crate::music::{Interval, Pitch, Time};
 use crate::notate::{Element, ElementKind, Grace, NoteValue, Sign, StaffNote};
 use crate::resolve::{BarLine, Dynamic, Mark};
 
+use super::super::shelf::Shelf;
+use super::by_parts::One;
 use super::{Style, words};
 
 /// Which of the two forms is written.
@@ -19,54 +23,71 @@ enum Form {
     Signs,
 }
 
+impl Form {
+    fn of(style: Style) -> Form {
+        if style == Style::Words { Form::Words } else { Form::Signs }
+    }
+}
+
 /// An edition bar by bar; `style` says how a bar is put.
 #[must_use]
 pub(super) fn write(edition: &Edition, style: Style) -> String {
-    let form = if style == Style::Words { Form::Words } else { Form::Signs };
+    let writer = Writer { edition, form: Form::of(style) };
     let mut out = String::new();
-    head(edition, &mut out);
-    let is_part = matches!(edition.kind, Kind::Part(_));
-    if edition.is_tacet() {
-        out.push_str("Tacet\n");
-        foot(edition, &mut out);
-        return out;
-    }
-    let writer = Writer { edition, form };
-    let mut bar = 0;
-    while bar < edition.bars.len() {
-        if let Some((_, movement)) = edition.movement_at(bar)
-            && let Some(heading) = movement.heading()
-        {
-            let blank = if bar > 0 { "\n" } else { "" };
-            out.push_str(&format!("{blank}{heading}\n"));
-            if movement.tacet {
-                bar = movement.bars.end;
-                continue;
-            }
+    let content = |part: usize, bar, out: &mut String| match writer.plays(part, bar) {
+        true => {
+            out.push_str(&writer.content(part, bar, 1));
+            true
         }
-        let rests = if is_part { writer.rest_from(bar) } else { 1 };
-        let (before, after) = (writer.before(bar), writer.after(bar + rests - 1));
-        let name = writer.bar_name(bar, rests);
-        if is_part {
-            let content = writer.content(0, bar, rests);
-            writer.line(&name, &before, &content, &after, &mut out);
-        } else {
-            let playing: Vec<usize> =
-                (0..edition.parts.len()).filter(|&part| writer.plays(part, bar)).collect();
-            if !before.is_empty() || !after.is_empty() || playing.is_empty() {
-                let all_rest = if playing.is_empty() { "all rest" } else { "" };
-                writer.line(&name, &before, all_rest, &after, &mut out);
-            }
-            for part in playing {
-                let short = edition.parts[part].short.replace('\n', " ");
-                let content = writer.content(part, bar, 1);
-                writer.line(&format!("{name}, {short}"), &[], &content, &[], &mut out);
-            }
-        }
-        bar += rests;
-    }
-    foot(edition, &mut out);
+        false => false,
+    };
+    // Writing to memory does not fail.
+    let written = writer.write(content, |text| {
+        out.push_str(text);
+        Ok(())
+    });
+    debug_assert!(written.is_ok());
     out
+}
+
+/// A score of which no more than one part is held at a time: see [`write_by_parts`](super::write_by_parts).
+pub(super) fn write_by_parts(
+    parts: usize,
+    one: &One,
+    style: Style,
+    out: &mut dyn io::Write,
+) -> io::Result<()> {
+    let form = Form::of(style);
+    let (mut whole, mut frame, mut shelves) = (None::<Edition<'static>>, Vec::new(), Vec::new());
+    for part in 0..parts {
+        one(part, &mut |edition| {
+            let writer = Writer { edition: &edition, form };
+            let mut shelf = Shelf::default();
+            for bar in 0..edition.bars.len() {
+                let content = writer.plays(0, bar).then(|| writer.content(0, bar, 1));
+                shelf.put(content.as_deref());
+            }
+            shelves.push(shelf);
+            if whole.is_none() {
+                frame = edition.bars.to_vec();
+            }
+            let more = edition.without_bars();
+            match &mut whole {
+                None => whole = Some(more),
+                Some(whole) => whole.add(more),
+            }
+            Ok(())
+        })?;
+    }
+    let Some(whole) = whole else { return Ok(()) };
+    let whole = whole.over(&frame);
+    let mut shelves: Vec<_> = shelves.into_iter().map(Shelf::taken_out).collect();
+    let content = |part: usize, _, out: &mut String| {
+        let text = shelves[part].next();
+        out.push_str(text.unwrap_or_default());
+        text.is_some()
+    };
+    Writer { edition: &whole, form }.write(content, |text| out.write_all(text.as_bytes()))
 }
 
 /// Title, names and what holds for all of the piece, a line each.
@@ -115,6 +136,63 @@ struct Writer<'e, 'a> {
 type Said = (Time, String);
 
 impl<'e, 'a> Writer<'e, 'a> {
+    /// Hands over all lines, one bar after the other. In a score `content` writes what a part reads in a
+    /// bar and says whether it plays; it is asked once for each part of each bar, in order.
+    fn write(
+        &self,
+        mut content: impl FnMut(usize, usize, &mut String) -> bool,
+        mut take: impl FnMut(&str) -> io::Result<()>,
+    ) -> io::Result<()> {
+        let edition = self.edition;
+        let mut out = String::new();
+        head(edition, &mut out);
+        if edition.is_tacet() {
+            out.push_str("Tacet\n");
+            foot(edition, &mut out);
+            return take(&out);
+        }
+        let is_part = matches!(edition.kind, Kind::Part(_));
+        let mut bar = 0;
+        while bar < edition.bars.len() {
+            if let Some((_, movement)) = edition.movement_at(bar)
+                && let Some(heading) = movement.heading()
+            {
+                let blank = if bar > 0 { "\n" } else { "" };
+                out.push_str(&format!("{blank}{heading}\n"));
+                if movement.tacet {
+                    bar = movement.bars.end;
+                    continue;
+                }
+            }
+            let rests = if is_part { self.rest_from(bar) } else { 1 };
+            let (before, after) = (self.before(bar), self.after(bar + rests - 1));
+            let name = self.bar_name(bar, rests);
+            if is_part {
+                let content = self.content(0, bar, rests);
+                self.line(&name, &before, &content, &after, &mut out);
+            } else {
+                let mut playing = String::new();
+                for (part, named) in edition.parts.iter().enumerate() {
+                    let mut text = String::new();
+                    if content(part, bar, &mut text) {
+                        let short = named.short.replace('\n', " ");
+                        self.line(&format!("{name}, {short}"), &[], &text, &[], &mut playing);
+                    }
+                }
+                if !before.is_empty() || !after.is_empty() || playing.is_empty() {
+                    let all_rest = if playing.is_empty() { "all rest" } else { "" };
+                    self.line(&name, &before, all_rest, &after, &mut out);
+                }
+                out.push_str(&playing);
+            }
+            take(&out)?;
+            out.clear();
+            bar += rests;
+        }
+        foot(edition, &mut out);
+        take(&out)
+    }
+
     fn line(
         &self,
         name: &str,

@@ -47,55 +47,73 @@ pub(super) fn beat_sign(bar: &FrameBar, at: Time) -> Option<String> {
     }
 }
 
-impl BarColumns {
-    /// The grid of a bar from what its staves hold.
-    pub(super) fn new(bar: &FrameBar, staves: &[Contents]) -> BarColumns {
-        // Time and characters that stand there.
-        let mut wanted: Vec<(Time, usize)> = vec![(Time::ZERO, 0)];
-        let mut moves = false;
-        for (cells, said) in staves {
-            for cell in *cells {
-                moves |= cell.kind != CellKind::BarRest;
-                let texts = [&cell.name, &cell.held_name, &cell.value, &cell.signs];
-                let sung = cell.lyrics.iter().map(|(_, text)| text);
-                let longest = texts
-                    .into_iter()
-                    .chain(sung)
-                    .map(|text| text.chars().count())
-                    .max()
-                    .unwrap_or(0);
-                let bracket = if cell.tuplet_starts.is_some() { 2 } else { 0 };
-                wanted.push((cell.at, longest.max(bracket)));
-            }
-            wanted.extend(said.iter().filter(|(at, _)| *at < bar.length));
+/// What the staves of a bar want of its columns, taken staff by staff.
+#[derive(Clone, Debug)]
+pub(super) struct Wanted {
+    /// Times with the characters that stand there, each time once and in order.
+    at: Vec<(Time, usize)>,
+    /// Does any staff do more than rest through the bar?
+    moves: bool,
+}
+
+impl Default for Wanted {
+    fn default() -> Wanted {
+        Wanted { at: vec![(Time::ZERO, 0)], moves: false }
+    }
+}
+
+impl Wanted {
+    /// Adds what a staff has in the bar.
+    pub(super) fn take(&mut self, bar: &FrameBar, (cells, said): &Contents) {
+        for cell in *cells {
+            self.moves |= cell.kind != CellKind::BarRest;
+            let texts = [&cell.name, &cell.held_name, &cell.value, &cell.signs];
+            let sung = cell.lyrics.iter().map(|(_, text)| text);
+            let longest =
+                texts.into_iter().chain(sung).map(|text| text.chars().count()).max().unwrap_or(0);
+            let bracket = if cell.tuplet_starts.is_some() { 2 } else { 0 };
+            self.at.push((cell.at, longest.max(bracket)));
         }
-        if moves {
-            let beat = bar.metre.beat();
-            let mut at = (-missing(bar)) % beat;
-            while at < bar.length {
-                wanted.push((at, 0));
-                at += beat;
-            }
-        }
-        wanted.sort_unstable();
-        wanted.dedup_by(|next, kept| {
+        self.at.extend(said.iter().filter(|(at, _)| *at < bar.length));
+        self.put_in_order();
+    }
+
+    /// Each time once, with the most characters that stand there.
+    fn put_in_order(&mut self) {
+        self.at.sort_unstable();
+        self.at.dedup_by(|next, kept| {
             let same = next.0 == kept.0;
             if same {
                 kept.1 = kept.1.max(next.1);
             }
             same
         });
-        let mut columns = Vec::with_capacity(wanted.len());
+    }
+
+    /// The columns of the bar, with one for each of its beats where anybody plays.
+    pub(super) fn columns(mut self, bar: &FrameBar) -> BarColumns {
+        if self.moves {
+            let beat = bar.metre.beat();
+            let mut at = (-missing(bar)) % beat;
+            while at < bar.length {
+                self.at.push((at, 0));
+                at += beat;
+            }
+            self.put_in_order();
+        }
+        let mut columns = Vec::with_capacity(self.at.len());
         let mut x = 0;
-        for (index, (at, characters)) in wanted.iter().enumerate() {
+        for (index, (at, characters)) in self.at.iter().enumerate() {
             columns.push((*at, x));
-            let next = wanted.get(index + 1).map_or(bar.length, |(next, _)| *next);
-            let least = if moves { room(next - *at) } else { 10 };
+            let next = self.at.get(index + 1).map_or(bar.length, |(next, _)| *next);
+            let least = if self.moves { room(next - *at) } else { 10 };
             x += least.max(characters + 1);
         }
         BarColumns { columns, length: bar.length, width: x }
     }
+}
 
+impl BarColumns {
     /// Characters between the bar's beginning and a time.
     pub(super) fn x(&self, at: Time) -> usize {
         if at >= self.length {

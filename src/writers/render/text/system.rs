@@ -1,5 +1,7 @@
 //! Draws one line of bars: the rows that all staves share, then the rows of each staff.
 
+use std::borrow::Cow;
+
 use crate::edition::{
     DirectionKind, Edition, EditionDirection, EditionStaff, SpannerKind, StaffBar, VoiceBar,
 };
@@ -18,7 +20,7 @@ pub(super) struct Page<'e, 'a> {
     pub(super) edition: &'e Edition<'a>,
     /// The lines of notes, from the top down.
     pub(super) lines: Vec<TextLine<'e, 'a>>,
-    pub(super) grids: Vec<BarColumns>,
+    pub(super) grids: Cow<'e, [BarColumns]>,
     /// Columns of the page.
     pub(super) width: usize,
     /// Columns before the first bar line.
@@ -80,6 +82,12 @@ impl<'e, 'a> TextLine<'e, 'a> {
         });
         let hairpins = self.hairpins[bar].iter().map(|(at, _)| (*at, 0));
         (&self.cells[bar], said.chain(hairpins).collect())
+    }
+
+    /// Has it anything but rests in a bar?
+    fn is_heard(&self, bar: usize) -> bool {
+        let rests = |cell: &Cell| matches!(cell.kind, CellKind::Rest | CellKind::BarRest);
+        !self.cells[bar].iter().all(rests) || self.is_told(bar)
     }
 
     fn is_told(&self, bar: usize) -> bool {
@@ -160,20 +168,42 @@ pub(super) fn long_rest(frame: &[FrameBar], bar: usize, bars: usize) -> String {
 }
 
 impl Page<'_, '_> {
+    /// Columns for the bars of a line: the last bar line and the first may be signs of repeats.
+    pub(super) fn room(&self) -> usize {
+        self.width - self.gutter - 2
+    }
+
     pub(super) fn draw(&self, line: &[Chunk], open: &mut Open, first: bool, out: &mut String) {
-        open.staves.resize(self.lines.len(), OpenStaff::default());
-        let (placed, end_line) = self.place(line);
+        let beats = self.draw_frame(line, open, out);
+        let all = first || !self.tops().any(|staff| self.is_heard(staff, line));
+        self.draw_staves(line, open, all, &beats, out);
+        out.push('\n');
+    }
+
+    /// Draws what stands over all staves, and gives back the row of the beats, which in a part stands
+    /// over its notes.
+    pub(super) fn draw_frame(&self, line: &[Chunk], open: &mut Open, out: &mut String) -> Row {
+        let (placed, _) = self.place(line);
         let beats = self.frame_rows(&placed, open, out);
         if !self.is_part {
             beats.push_to(out);
         }
-        let heard = |staff: usize| {
-            let lower = usize::from(self.lines[staff].brace == Brace::Upper);
-            (staff..=staff + lower).any(|staff| self.is_heard(staff, line))
-        };
-        let tops = (0..self.lines.len()).filter(|&staff| self.lines[staff].brace != Brace::Lower);
-        let all = first || !tops.clone().any(heard);
-        for staff in tops.filter(|&staff| all || heard(staff)) {
+        beats
+    }
+
+    /// Draws the staves, all of them or those that do not only rest. (Nothing goes on in those that do:
+    /// whether they are drawn or not, what was open before them is open behind them.)
+    pub(super) fn draw_staves(
+        &self,
+        line: &[Chunk],
+        open: &mut Open,
+        all: bool,
+        beats: &Row,
+        out: &mut String,
+    ) {
+        open.staves.resize(self.lines.len(), OpenStaff::default());
+        let (placed, end_line) = self.place(line);
+        for staff in self.tops().filter(|&staff| all || self.is_heard(staff, line)) {
             let (texts, dynamics) =
                 self.words_and_dynamics(staff, &placed, &mut open.staves[staff]);
             texts.push_to(out);
@@ -195,18 +225,23 @@ impl Page<'_, '_> {
             }
             rows.iter().for_each(|row| row.push_to(out));
         }
-        out.push('\n');
     }
 
-    /// Has the staff anything but rests in this line?
+    /// The staves that are drawn by themselves or with the one below them.
+    fn tops(&self) -> impl Iterator<Item = usize> {
+        (0..self.lines.len()).filter(|&staff| self.lines[staff].brace != Brace::Lower)
+    }
+
+    /// Does anybody do more than rest in a bar?
+    pub(super) fn is_heard_in(&self, bar: usize) -> bool {
+        self.lines.iter().any(|line| line.is_heard(bar))
+    }
+
+    /// Has the staff, or the one that a brace joins with it, anything but rests in this line?
     fn is_heard(&self, staff: usize, line: &[Chunk]) -> bool {
-        let staff = &self.lines[staff];
-        line.iter().any(|chunk| {
-            let rests = staff.cells[chunk.bar]
-                .iter()
-                .all(|cell| matches!(cell.kind, CellKind::Rest | CellKind::BarRest));
-            !rests || staff.is_told(chunk.bar)
-        })
+        let lower = usize::from(self.lines[staff].brace == Brace::Upper);
+        let staves = &self.lines[staff..=staff + lower];
+        line.iter().any(|chunk| staves.iter().any(|staff| staff.is_heard(chunk.bar)))
     }
 
     /// Places the chunks, and says where the last bar line stands and what it is.
