@@ -75,11 +75,12 @@ fn block(sheet: &Sheet, (width, space): (f64, f64)) -> (Vec<Mark>, f64) {
         left += if n > 0 { at(PART * LEADING) } else { 0.0 };
         put(&mut marks, line, 0.0, left);
     }
-    if let Some(needs) = &sheet.needs {
-        for line in lines(needs, Face::Roman, NEEDS, (half, space)) {
-            left += at(4.6);
-            put(&mut marks, line, 0.0, left);
-        }
+    let version = lines(&version(sheet), Face::Italic, NEEDS, (half, space));
+    let needs =
+        sheet.needs.iter().flat_map(|needs| lines(needs, Face::Roman, NEEDS, (half, space)));
+    for line in version.into_iter().chain(needs) {
+        left += at(4.6);
+        put(&mut marks, line, 0.0, left);
     }
     let mut right = y;
     let names = names.iter().flat_map(|name| lines(name, Face::Roman, NAMES, (half, space)));
@@ -108,8 +109,8 @@ pub(super) fn running_height(space: f64) -> f64 {
 
 /// Height of the foot, on the first page or a later one, in staff spaces.
 pub(super) fn foot_height(sheet: &Sheet, first: bool, (width, space): (f64, f64)) -> f64 {
-    let (scoring, licence) = foot(sheet, first, (width, space));
-    let more = scoring.len().max(licence.len()) - 1;
+    let (source, licence) = foot(sheet, first, (width, space));
+    let more = source.len().max(licence.len()).saturating_sub(1);
     (6.5 + more as f64 * FOOT.1 * LEADING) / space
 }
 
@@ -127,18 +128,23 @@ pub(super) fn draw(
     if page == 0 {
         marks.extend(block(sheet, (width, space)).0);
     } else {
-        let head = running(sheet, part, (width - at(20.0), space));
+        let (size, room) = (HEAD * POINT / space, width * 0.3);
+        let version = in_one_line(&version(sheet), Face::Italic, (size, size), room);
+        let beside = (version.width + at(4.0)).max(at(10.0));
+        let head = running(sheet, part, (width - 2.0 * beside, space));
         let x = (width - head.width) / 2.0;
         put(marks, head, x, at(3.5));
+        let x = if right_hand { 0.0 } else { width - version.width };
+        put(marks, version, x, at(3.5));
         // Odd numbers lie on the right: what begins on the left begins with page 2.
         let shift = usize::from(page.is_multiple_of(2) != right_hand);
         let number = run(&(page + 1 + shift).to_string(), Face::Bold, 11.0, space);
         let x = if right_hand { width - number.width } else { 0.0 };
         put(marks, number, x, at(3.5));
     }
-    let (scoring, licence) = foot(sheet, page == 0, (width, space));
+    let (source, licence) = foot(sheet, page == 0, (width, space));
     let y = |n: usize| bottom + at(6.2 + n as f64 * FOOT.1 * LEADING);
-    for (n, line) in scoring.into_iter().enumerate() {
+    for (n, line) in source.into_iter().enumerate() {
         let x = if right_hand { 0.0 } else { width - line.width };
         put(marks, line, x, y(n));
     }
@@ -148,8 +154,14 @@ pub(super) fn draw(
     }
 }
 
-/// The lines at the foot: the scoring, the revision and the beginning of the source's digest, and on the first page
-/// the licence in the middle.
+/// What tells this page from that of another version on the stand: the scoring and the revision.
+fn version(sheet: &Sheet) -> String {
+    let words = std::iter::once(&sheet.scoring).chain(&sheet.revision);
+    words.map(String::as_str).collect::<Vec<_>>().join(" – ")
+}
+
+/// The lines at the foot: the beginning of the source's digest, and on the first page the licence in
+/// the middle.
 fn foot(sheet: &Sheet, first: bool, (width, space): (f64, f64)) -> (Vec<Run>, Vec<Run>) {
     let set = |text: &str, face: Face, room: f64| {
         let whole = run(text, face, FOOT.0, space);
@@ -158,12 +170,11 @@ fn foot(sheet: &Sheet, first: bool, (width, space): (f64, f64)) -> (Vec<Run>, Ve
         }
         lines(text, face, FOOT.1, (room, space))
     };
-    let mark = [Some(&sheet.scoring), sheet.revision.as_ref(), sheet.source.as_ref()];
-    let mark = mark.into_iter().flatten().map(String::as_str).collect::<Vec<_>>().join(" – ");
     let licence = sheet.licence.as_ref().filter(|_| first);
     let beside = if licence.is_some() { width * 0.24 } else { width };
     let licence = licence.map(|licence| set(licence, Face::Roman, width * 0.48));
-    (set(&mark, Face::Italic, beside), licence.unwrap_or_default())
+    let source = sheet.source.as_ref().map(|source| set(source, Face::Italic, beside));
+    (source.unwrap_or_default(), licence.unwrap_or_default())
 }
 
 /// The running head, whose title is shortened word by word where it has no room.
