@@ -1,7 +1,7 @@
 """MusicXML and MIDI sound the same, note for note: pitch, onset and duration."""
 
 from fractions import Fraction
-from itertools import groupby
+from itertools import cycle, groupby
 
 import played
 import sounding
@@ -168,6 +168,10 @@ class Match:
             # Where our page ties, only a part of the note is short.
             there = (off for key in note.keys for on, off in self.by_key.get(key, []) if on == start)
             ends += sorted(off for off in there if ends[0] < off < until)
+        if note.other:
+            if not self._to_and_fro(note, start, ends[0]):
+                wrong.append(f"{place}: the tremolo of {plain} and {note.other} is not played out")
+            return
         if note.strokes:
             for key in plain:
                 if not self._tremolo(key, start, ends[0], note.strokes):
@@ -191,6 +195,18 @@ class Match:
                 wrong.append(
                     f"{place}: MusicXML has key {key} up to {ends[0]}, MIDI {there or 'has not'}"
                 )
+
+    def _to_and_fro(self, note, start, end):
+        """Strokes of one value without a gap, by turns on one note and the other; the last may be
+        shorter."""
+        (_, _, value), *_ = note.strokes
+        now, turns = start, cycle([note.keys, note.other])
+        while now < end:
+            after = min(now + value, end)
+            if not self.take([(now, after, key) for key in next(turns)]):
+                return False
+            now = after
+        return True
 
     def _tremolo(self, key, start, end, strokes):
         return all(

@@ -194,8 +194,17 @@ TAKEN = [
     ("a program that stays", "mid", _change_midi(_program), _midi),
 ]
 
+# The same for tremolos between two notes.
+_TO_ANOTHER = r"(type=\"start\">2</tremolo>(?s:.)*?<step>)G(</step>)"
+OF_TWO = [
+    ("another second note", *_xml(_TO_ANOTHER, r"\1F\2"), _agreement),
+    ("a stroke too many between two", *_xml(r'(st\w+)">2<', r'\1">3<', every=True), _agreement),
+    ("a stroke on another note", "mid", _change_midi(_pitch), _agreement),
+]
+
 # Into the scores of which scorings what is planted.
-ROOMS = {"everything/full": PLANTED, "taking/few": TAKEN, "two-staves/both": PLANTED_IN_HANDS}
+ROOMS = {"everything/full": PLANTED, "taking/few": TAKEN, "two-staves/both": PLANTED_IN_HANDS,
+         "to-and-fro/waves": OF_TWO}
 
 
 def check(scorings, work):

@@ -91,6 +91,7 @@ def build_all(ripieno, samples, work):
     (written / "crooks.ripieno").write_text(crooks, encoding="utf-8")
     (written / "everything.ripieno").write_text(stress.language(), encoding="utf-8")
     (written / "taking.ripieno").write_text(stress.taking(), encoding="utf-8")
+    (written / "to-and-fro.ripieno").write_text(stress.to_and_fro(), encoding="utf-8")
     (written / "two-staves.ripieno").write_text(stress.two_staves(), encoding="utf-8")
     # The samples together, since one of them may hold nothing but ensembles.
     together = [samples, *([source] for source in sorted(written.iterdir()))]

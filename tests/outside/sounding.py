@@ -28,6 +28,8 @@ class Struck:
     signs: set = field(default_factory=set)
     """Strokes of a tremolo: from, to, value."""
     strokes: list = field(default_factory=list)
+    """The keys of the other note of a tremolo between two."""
+    other: list = field(default_factory=list)
     graces: list = field(default_factory=list)
     """Semitones from the highest note up and down to its neighbours; none on a drum."""
     around: tuple | None = ornaments.UNKNOWN
@@ -79,7 +81,7 @@ def _play(part, staff, stream):
 
 def add(struck, event, bar_start, follows, number):
     """Adds what stands in a bar at `bar_start` to what is struck, or holds on what is tied to it."""
-    offset, length, heads, signs, value, graces, around = event
+    offset, length, heads, signs, value, graces, around, *other = event
     start = bar_start + offset
     strokes = [(start, start + length, value)] if value else []
     keys = sorted(key for key, _ in heads)
@@ -96,8 +98,8 @@ def add(struck, event, bar_start, follows, number):
             return
     tied_to = all(tie in ("start", "continue") for tie in ties)
     struck.append(
-        Struck(start, start + length, keys, set(signs), strokes, graces, around, tied_to, number,
-               start)
+        Struck(start, start + length, keys, set(signs), strokes, *other, graces=graces,
+               around=around, tied_to=tied_to, bar=number, last_head=start)
     )
 
 
@@ -129,10 +131,25 @@ def _contents(measure, bar, staff, instrument):
             continue
         offset = exact(element.getOffsetInHierarchy(measure))
         length = exact(element.quarterLength)
+        if _of_two(element) == "second":
+            # Both notes are one event, which sounds for the time of both.
+            at, before, first, others, value, *beside = found.pop()
+            if at + before != offset or before != length:
+                raise ValueError(f"measure {measure.number}, {offset}: half a tremolo of two notes")
+            keys = sorted(key for key, _ in heads)
+            found.append((at, before + length, first, others | signs[offset], value, *beside, keys))
+            continue
         beside = (graces, None if drum else around.get(offset, ornaments.UNKNOWN))
         found.append((offset, length, heads, signs[offset], strokes_of(element), *beside))
         graces = []
     return found
+
+
+def _of_two(element):
+    """Which note of a tremolo between two it is."""
+    for spanner in element.getSpannerSites("TremoloSpanner"):
+        return "first" if spanner.isFirst(element) else "second"
+    return None
 
 
 def _heads(element, percussion_key):
@@ -148,10 +165,14 @@ def _heads(element, percussion_key):
 def strokes_of(element):
     """Strokes through the stem divide the value as flags do: three through a quarter mean
     thirty-seconds (common practice)."""
-    for expression in element.expressions:
-        if isinstance(expression, expressions.Tremolo):
+    between = element.getSpannerSites("TremoloSpanner")
+    for expression in [*element.expressions, *between]:
+        if isinstance(expression, expressions.Tremolo) or expression in between:
             lines = expression.numberOfMarks + FLAGS.get(element.duration.type, 0)
             value = Fraction(1, 2**lines)
+            if expression in between:
+                # Each of the two is written with the value of both.
+                return value
             for tuplet in element.duration.tuplets:
                 value *= Fraction(tuplet.numberNotesNormal, tuplet.numberNotesActual)
             return value

@@ -409,3 +409,72 @@ scoring full for full {
   }
 }
 """
+
+
+def to_and_fro():
+    """Tremolos between two notes, in every metre and value that can hold them."""
+    return TO_AND_FRO
+
+
+TO_AND_FRO = """\
+// Quick and slow strokes, chords, wide and narrow steps, signs beside them, clefs that change,
+// repeats, and players who transpose.
+piece "To and Fro" {
+  composer "House copyist"
+  licence "CC0-1.0"
+}
+
+form {
+  0      metre 3/4, key Bb major, tempo "Mosso" 1/4 at 88, pick-up 1/4
+  1..3   repeat
+  6      metre 6/8, key F minor, tempo 1/4. at 66
+  9      metre 2/2, key E major, mark "A"
+  12     end
+}
+
+dynamics {
+  0      p
+  2..3   cresc
+  4      f
+}
+
+voice tune {
+  0: 1/4 D5 |
+  1: 1/2 D5[tremolo Bb4 1/16] 1/4 F5 |
+  2: 1/2. G4&D5[tremolo Bb4&Eb5 1/32] |
+  3: 1/4 C5[tremolo A4 1/32] 1/2 Bb4[tremolo F4 1/8] |
+  4: {1/2 Bb4[tremolo D5 1/16 accent] 1/4 C5} |
+  5: 1/4 D5[stacc] 1/2 Bb4[tremolo F5 1/64] |
+  6: 1/4. C5[tremolo Ab4 1/16] Db5[tremolo F4 1/32] |
+  7: 1/2. F4&C5[tremolo Ab4 1/16] |
+  8: 1/4. E5 1/4 C5[tremolo G4 1/32] 1/8 C5 |
+  9: 1/1 B4[tremolo G#4 1/16] |
+  10: 1/2 E5[tremolo C#5 1/16] grace(1/16 D#5) 1/2 B4[tremolo E5 1/32] |
+  11: 1/1 F#4&A4[tremolo D#4&B4 1/32 fermata] |
+  12: 1/1 E4 |
+}
+
+voice ground {
+  0: 1/4 rest |
+  1: 1/2. Bb2[tremolo Bb3 1/16] | 2: 1/2 Eb3[tremolo G3 1/16] 1/4 C3 | 3: 1/2 F3 1/4 F2 |
+  4: 1/2. Bb2 | 5: 1/2. F3 | 6: 1/2. F3[tremolo C4 1/16] | 7: 1/2. Ab2 |
+  8: 1/4. C3 C3[tremolo E3 1/16] | 9: 1/1 E3 | 10: 1/2 A3[tremolo E4 1/16] 1/2 G#3 |
+  11: 1/1 B2[tremolo F#3 1/16] | 12: 1/1 E3 |
+}
+
+ensemble waves {
+  era 1885
+  flute, clarinet in Bb, horn in F
+  violin-1 4 players, viola 2 players, cello 2 players, double-bass
+}
+
+scoring waves for waves {
+  flute         plays tune 8va                as melody
+  clarinet      plays tune                    as melody
+  violin-1      plays tune 8va                as melody
+  viola         plays tune                    as melody
+  horn          plays ground                  as bass
+  cello         plays ground                  as bass
+  double-bass   plays ground 8vb              as bass
+}
+"""
