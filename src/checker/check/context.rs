@@ -164,7 +164,7 @@ impl<'a> Context<'a> {
 
     /// Does a note belong to the harmony: pitched, and not of a drum or bell?
     pub fn is_pitched(&self, sounding: Sounding) -> bool {
-        let player = usize::from(sounding.player);
+        let player = sounding.player();
         self.pitched[player].unwrap_or_else(|| {
             let note = sounding.of(&self.arrangement.parts);
             self.part(player).instrument_at(note.start).family != Family::Percussion
@@ -254,7 +254,7 @@ impl<'a> Context<'a> {
     /// The scoring line that gave what sounds.
     pub fn line_of(&self, sounding: Sounding) -> Option<&'a Line> {
         let note = sounding.of(&self.arrangement.parts);
-        self.line(self.part(usize::from(sounding.player)).line_of(note))
+        self.line(self.part(sounding.player()).line_of(note))
     }
 
     /// Where the scoring line of that number is written.

@@ -8,7 +8,6 @@
 //!
 //! All of it is forgotten where form, ensemble or declared chords are others.
 
-use crate::narrow::Narrow;
 use std::any::Any;
 use std::collections::HashMap;
 use std::ops::Range;
@@ -116,10 +115,10 @@ impl Changes {
 
     /// The index that an old note of a player has now.
     fn moved(&self, sounding: &mut Sounding) {
-        if let Some(Change::Notes { old, new, .. }) = self.parts.get(usize::from(sounding.player))
-            && sounding.note as usize >= *old
+        if let Some(Change::Notes { old, new, .. }) = self.parts.get(sounding.player())
+            && sounding.note() >= *old
         {
-            sounding.note = (sounding.note as usize - old + new).narrow::<u32>();
+            *sounding = Sounding::new(sounding.player(), sounding.note() - old + new);
         }
     }
 }

@@ -1,11 +1,13 @@
 //! What sounds together: the piece cut at every beginning and end of a note.
 
+use std::fmt;
 use std::ops::Range;
 use std::sync::Arc;
 
 use crate::arrange::{Part, SoundingNote};
 use crate::music::Time;
 use crate::narrow::Narrow;
+use ripieno_compiler::limits;
 
 /// The piece cut at every beginning and end of a note of any player.
 pub(super) struct Slices {
@@ -15,17 +17,42 @@ pub(super) struct Slices {
     sounding: Vec<Sounding>,
 }
 
-/// A note that sounds in a slice: index of the player, index of the note in his part.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub(super) struct Sounding {
-    pub player: u16,
-    pub note: u32,
-}
+/// A note that sounds in a slice: whose it is and which of his notes, in one word, because a piece has
+/// very many slices.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) struct Sounding(u32);
+
+/// Bits for the index of the note.
+const NOTE: u32 = 23;
+
+const _: () = assert!(limits::NOTES <= 1 << NOTE && limits::PARTS <= 1 << (u32::BITS - NOTE));
 
 impl Sounding {
+    /// The note of that index in the part of the player of that index.
+    pub fn new(player: usize, note: usize) -> Sounding {
+        debug_assert!(note < 1 << NOTE && player < 1 << (u32::BITS - NOTE));
+        Sounding(player.narrow::<u32>() << NOTE | note.narrow::<u32>())
+    }
+
+    /// Index of the player.
+    pub fn player(self) -> usize {
+        (self.0 >> NOTE) as usize
+    }
+
+    /// Index of the note in his part.
+    pub fn note(self) -> usize {
+        (self.0 & ((1 << NOTE) - 1)) as usize
+    }
+
     /// The note itself.
     pub fn of(self, parts: &[Arc<Part>]) -> &SoundingNote {
-        &parts[usize::from(self.player)].notes[self.note as usize]
+        &parts[self.player()].notes[self.note()]
+    }
+}
+
+impl fmt::Debug for Sounding {
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        write!(f, "note {} of player {}", self.note(), self.player())
     }
 }
 
@@ -66,6 +93,7 @@ impl Slices {
         // What is in order by stretches is sorted fastest by merging them.
         starts.sort();
         starts.dedup();
+        starts.shrink_to_fit();
         let mut first = Vec::with_capacity(starts.len() + 1);
         let mut sounding = Vec::with_capacity(sounding_in(parts, &ranges, &starts));
         for &start in &starts {
@@ -75,8 +103,7 @@ impl Slices {
                     range.start += 1;
                 }
                 if range.start < range.end && part.notes[range.start].start <= start {
-                    let note = range.start.narrow::<u32>();
-                    sounding.push(Sounding { player: player.narrow::<u16>(), note });
+                    sounding.push(Sounding::new(player, range.start));
                 }
             }
         }

@@ -1,11 +1,13 @@
 //! Computed lines and kept notes within the work on one scoring: who is asked when, and what is
 //! around him.
 
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use super::derive;
 use super::kept::Event;
-use super::{Claim, LineId, Part, Run, SoundingNote, Work, empty_run, smaller, stretches, taking};
+use super::taking::Same;
+use super::{Claim, LineId, Notes, Part, Run, Work, empty_run, smaller, stretches, taking};
 use crate::diagnostics::Diagnostic;
 use crate::harmony::harmony_of;
 use crate::resolve::{BarIndices, Line, Note, Role, Tuplet, Verb};
@@ -14,7 +16,10 @@ use crate::resolve::{BarIndices, Line, Note, Role, Tuplet, Verb};
 const DOUBLINGS: usize = 4;
 
 /// What sounds around players and accompanies as they do.
-type Around = Arc<[(derive::Choir, Vec<SoundingNote>)]>;
+type Around = Arc<[(derive::Choir, Notes)]>;
+
+/// Notes that are taken from voices to be looked at, once for all who have the same.
+type Taken = HashMap<Same, Notes>;
 
 impl<'a> Work<'a> {
     /// Gives a run of a kept line the notes of the smaller scoring; `false` where its notes are not
@@ -162,7 +167,7 @@ impl<'a> Work<'a> {
         let mut derived: Vec<_> = parts.iter().map(|_| derive::DerivedPart::default()).collect();
         let (written, basses) = (self.written(), self.basses());
         let mut diagnostics = Vec::new();
-        let around: Around = self.around(&[id]).into();
+        let around: Around = self.around(&[id], &mut self.taken_so_far()).into();
         for within in stretches(&self.piece.form, &parts) {
             let request = self.request(id, within, &written, &basses, &around);
             add(&mut derived, derive::derive(&request, &mut diagnostics));
@@ -199,7 +204,10 @@ impl<'a> Work<'a> {
             .map(|&player| &*self.parts[player])
             .collect();
         let (written, basses) = (self.written(), self.basses());
-        let around = derive::Sounding { around: self.around(&lines), leading: self.leading() };
+        let mut taken = self.taken_so_far();
+        let (around, leading) = (self.around(&lines, &mut taken), self.leading(&mut taken));
+        let around = derive::Sounding { around, leading };
+        drop(taken);
         let mut diagnostics = Vec::new();
         let mut derived: Vec<Vec<derive::DerivedPart>> = lines
             .iter()
@@ -230,14 +238,19 @@ impl<'a> Work<'a> {
 
     /// What a player has on a claim as far as it is known before anything is held: what is written,
     /// played from a voice, kept or computed already.
-    fn known(&self, index: usize, run: &mut Run) {
+    fn known(&self, index: usize, run: &mut Run, taken: &mut Taken) {
         let given = &self.lines[run.line.index()];
         if let Verb::Writes(music) = &given.line.verb {
             taking::take(music, &given.line, given.octaves_of(index), run);
         } else if let Verb::Plays { voice, octaves, .. } = &given.line.verb {
             let music = &self.piece.voices[*voice].music;
             let octaves = *octaves + given.octaves_of(index);
-            taking::take(music, &given.line, octaves, run);
+            let same = taking::same(*voice, (run.from, run.to), octaves, &given.line);
+            let notes = taken.entry(same).or_insert_with(|| {
+                taking::take(music, &given.line, octaves, run);
+                run.notes.clone()
+            });
+            run.notes = notes.clone();
         } else if let Some(derived) = self.derived.get(&run.line) {
             let place = given.players.iter().position(|&player| player == index);
             if let Some(derived) = place.and_then(|place| derived.get(place)) {
@@ -248,17 +261,29 @@ impl<'a> Work<'a> {
         }
     }
 
+    /// What is taken from the voices for those whose parts are not filled yet.
+    fn taken_so_far(&self) -> Taken {
+        let taken = self.taken.iter().filter_map(|(&(index, _), run)| {
+            let given = &self.lines[run.line.index()];
+            let Verb::Plays { voice, octaves, .. } = given.line.verb else { return None };
+            let octaves = octaves + given.octaves_of(index);
+            let same = taking::same(voice, (run.from, run.to), octaves, &given.line);
+            Some((same, run.notes.clone()))
+        });
+        taken.collect()
+    }
+
     /// What each player has of the melody and the bass, and what he doubles of them, in the octave
     /// of whom he doubles.
-    fn leading(&self) -> Vec<(derive::Choir, Vec<SoundingNote>)> {
+    fn leading(&self, taken: &mut Taken) -> Vec<(derive::Choir, Notes)> {
         let mut all = Vec::new();
         for (index, part) in self.parts.iter().enumerate() {
             let choir = derive::Choir::of(part.first_instrument());
-            let mut notes = Vec::new();
+            let mut notes = Notes::default();
             for claim in &part.claims {
                 let mut run = empty_run(*claim);
-                self.leads(index, &mut run, DOUBLINGS);
-                notes.extend(Vec::from(run.notes));
+                self.leads(index, &mut run, DOUBLINGS, taken);
+                notes.add(run.notes);
             }
             if !notes.is_empty() {
                 all.push((choir, notes));
@@ -267,12 +292,12 @@ impl<'a> Work<'a> {
         all
     }
 
-    fn leads(&self, index: usize, run: &mut Run, doublings: usize) {
+    fn leads(&self, index: usize, run: &mut Run, doublings: usize, taken: &mut Taken) {
         let given = &self.lines[run.line.index()];
         let leads = matches!(given.line.role, Some(Role::Melody | Role::Bass));
         let Verb::Doubles { part, .. } = &given.line.verb else {
             if leads {
-                self.known(index, run);
+                self.known(index, run, taken);
             }
             return;
         };
@@ -284,19 +309,19 @@ impl<'a> Work<'a> {
             let (from, to) = (claim.from.max(run.from), claim.to.min(run.to));
             if from < to {
                 let mut within = empty_run(Claim { from, to, line: claim.line });
-                self.leads(source, &mut within, doublings);
-                run.notes.list().extend(Vec::from(within.notes));
+                self.leads(source, &mut within, doublings, taken);
+                run.notes.add(within.notes);
             }
         }
     }
 
     /// What sounds around the players of some lines and accompanies as they do: notes that are
     /// written for others, kept, or computed already.
-    fn around(&self, but: &[LineId]) -> Vec<(derive::Choir, Vec<SoundingNote>)> {
+    fn around(&self, but: &[LineId], taken: &mut Taken) -> Vec<(derive::Choir, Notes)> {
         let mut around = Vec::new();
         for (index, part) in self.parts.iter().enumerate() {
             let choir = derive::Choir::of(part.first_instrument());
-            let mut notes: Vec<SoundingNote> = Vec::new();
+            let mut notes = Notes::default();
             for claim in &part.claims {
                 let id = claim.line;
                 let given = &self.lines[id.index()];
@@ -305,8 +330,8 @@ impl<'a> Work<'a> {
                     continue;
                 }
                 let mut run = empty_run(*claim);
-                self.known(index, &mut run);
-                notes.extend(Vec::from(run.notes));
+                self.known(index, &mut run, taken);
+                notes.add(run.notes);
             }
             if !notes.is_empty() {
                 around.push((choir, notes));

@@ -23,6 +23,14 @@ impl Notes {
         Arc::as_ptr(&self.0).addr()
     }
 
+    /// Adds notes that come behind these. Where there were none, they are the very same.
+    pub(crate) fn add(&mut self, more: Notes) {
+        match self.is_empty() {
+            true => *self = more,
+            false => self.list().extend(Vec::from(more)),
+        }
+    }
+
     /// The notes to be added to or taken from.
     pub fn list(&mut self) -> &mut Vec<SoundingNote> {
         Arc::make_mut(&mut self.0)

@@ -31,7 +31,12 @@ type Wanted<'a> = (Vec<(usize, usize)>, Claim, &'a Music, i8);
 
 /// What makes notes that are taken the same: the voice, from when to when, octaves up, role and
 /// whether they are a solo.
-type Same = (usize, Time, Time, i8, Option<Role>, bool);
+pub(super) type Same = (usize, Time, Time, i8, Option<Role>, bool);
+
+/// What makes the notes the same that a line gives from a time to a time, so many octaves up.
+pub(super) fn same(voice: usize, (from, to): (Time, Time), octaves: i8, line: &Line) -> Same {
+    (voice, from, to, octaves, line.role, line.solo)
+}
 
 impl Work<'_> {
     /// Takes from the voices, on all cores, what the parts that are new will ask for.
@@ -51,8 +56,7 @@ impl Work<'_> {
                 notes += begun(claim.to) - begun(claim.from);
                 let octaves = octaves + given.octaves_of(index);
                 // Who plays the same of a voice has the same notes.
-                let (role, solo) = (given.line.role, given.line.solo);
-                let key = (voice, claim.from, claim.to, octaves, role, solo);
+                let key = same(voice, (claim.from, claim.to), octaves, &given.line);
                 let same = *known.entry(key).or_insert(wanted.len());
                 match wanted.get_mut(same) {
                     Some((keys, ..)) => keys.push((index, place)),

@@ -18,7 +18,7 @@ mod tuplets;
 
 use std::sync::Arc;
 
-use super::{LineId, Part, SoundingNote};
+use super::{LineId, Notes, Part, SoundingNote};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::Instrument;
 use crate::music::{Pitch, Time};
@@ -54,16 +54,16 @@ pub(super) struct Request<'r, 'a> {
     pub(super) kept: Vec<bool>,
     /// What others hold or accompany whose notes are written or kept; for `signals` and
     /// `highlights`.
-    pub(super) around: Arc<[(Choir, Vec<SoundingNote>)]>,
+    pub(super) around: Arc<[(Choir, Notes)]>,
 }
 
 /// What is heard beside those who hold notes, player by player with his family.
 #[derive(Default)]
 pub(super) struct Sounding {
     /// What others hold or accompany whose notes are known.
-    pub(super) around: Vec<(Choir, Vec<SoundingNote>)>,
+    pub(super) around: Vec<(Choir, Notes)>,
     /// What players have of the melody and the bass; the octave may be another.
-    pub(super) leading: Vec<(Choir, Vec<SoundingNote>)>,
+    pub(super) leading: Vec<(Choir, Notes)>,
 }
 
 /// What a computed line gives to one of its players, over all the bars of the line.

@@ -102,8 +102,7 @@ fn thin(cx: &Context, slice: Slice) -> Option<(Sounding, f64)> {
     let parts = &cx.arrangement.parts;
     let is_bass = |one: &&Sounding| one.of(parts).role == Role::Bass;
     let first = slice.sounding.iter().find(is_bass)?;
-    let is_loud =
-        |one: &&Sounding| cx.degree(usize::from(one.player), slice.start).reaches(Dynamic::Mf);
+    let is_loud = |one: &&Sounding| cx.degree(one.player(), slice.start).reaches(Dynamic::Mf);
     if slice.sounding.iter().filter(is_loud).count() < PLAYERS {
         return None;
     }

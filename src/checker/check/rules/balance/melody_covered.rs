@@ -125,7 +125,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     for (player, offences) in offences(cx).into_iter().enumerate() {
         for passage in cx.passages(&RULE, player, offences) {
             let (times, other) = *passage.detail();
-            let coverer = cx.part(usize::from(other.player));
+            let coverer = cx.part(other.player());
             let message = format!(
                 "{}: the melody is covered from {} on ({}): what sounds around it is {times:.0} times as strong, {} above all.",
                 passage.part.player.name,
@@ -133,7 +133,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 words::bars(&passage.bars),
                 coverer.player.name,
             );
-            let line = cx.part(usize::from(other.player)).line_of(other.of(&cx.arrangement.parts));
+            let line = cx.part(other.player()).line_of(other.of(&cx.arrangement.parts));
             let finding = cx
                 .finding(&RULE, &passage, message)
                 .with_label(cx.line_span(line), format!("this line gives {} what covers it", coverer.player.name))
@@ -157,7 +157,7 @@ fn with_softer(
 ) -> Diagnostic {
     let Some(line) = cx.line(id) else { return finding };
     let own = passage.detail().1;
-    let now = cx.degree(usize::from(own.player), passage.first().start);
+    let now = cx.degree(own.player(), passage.first().start);
     let free = |dynamic: &Dynamic| {
         let degree = Degree::of(*dynamic as u8);
         degree < now && !still_covered(cx, passage, Some((id, degree)))
@@ -184,9 +184,9 @@ fn near(top: Pitch, lowest: i32, louder: bool) -> f64 {
 
 /// Is a stroke of a drum part of a roll, or of strokes that follow as quickly?
 fn rolls(cx: &Context, sounding: Sounding) -> bool {
-    let player = usize::from(sounding.player);
+    let player = sounding.player();
     let (notes, times) = (&cx.part(player).notes, cx.times(player));
-    let index = sounding.note as usize;
+    let index = sounding.note();
     let after = index.checked_sub(1).map(|before| times[index].0 - times[before].0);
     let until = times.get(index + 1).map(|next| next.0 - times[index].0);
     let quick = [after, until].into_iter().flatten().any(|seconds| seconds <= QUICK);
@@ -230,7 +230,7 @@ fn still_covered(cx: &Context, passage: &Passage<(f64, Sounding)>, softer: Softe
         let own = |index: &usize| {
             covered(*index).is_some_and(|covered| {
                 let melody = covered.melody;
-                (usize::from(melody.player), melody.note as usize) == (passage.player, *note)
+                (melody.player(), melody.note()) == (passage.player, *note)
             })
         };
         slices.between(sounding.start, sounding.end()).filter(own).any(lasts)
@@ -247,7 +247,7 @@ fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
         return None;
     }
     let strength = |one: Sounding| match softer {
-        Some((line, degree)) if parts[usize::from(one.player)].line_of(one.of(parts)) == line => {
+        Some((line, degree)) if parts[one.player()].line_of(one.of(parts)) == line => {
             super::strength_at(cx, one, slice.start, degree)
         }
         _ => super::strength(cx, one, slice.start),
@@ -281,13 +281,13 @@ fn covered(cx: &Context, slice: Slice, softer: Softer) -> Option<Covered> {
     let mut loudest: Option<(f64, Sounding)> = None;
     for &one in slice.sounding {
         let note = one.of(parts);
-        let part = &parts[usize::from(one.player)];
+        let part = &parts[one.player()];
         // Who plays the notes of the melody in another role helps it.
         let helps = || melody_notes().any(|singer| singer.of(parts).source == note.source);
         if matches!(note.role, Role::Melody | Role::Bass) || helps() {
             continue;
         }
-        let degree = |one: Sounding| cx.degree(usize::from(one.player), slice.start);
+        let degree = |one: Sounding| cx.degree(one.player(), slice.start);
         let louder = degree(one) > degree(singer);
         let near = note.sound.pitches().last().map_or(ROLL, |top| near(*top, lowest, louder));
         // Strokes are over at once; a roll is heard at any depth.

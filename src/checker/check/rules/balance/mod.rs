@@ -30,8 +30,8 @@ fn in_runs<T: Clone>(
             continue;
         }
         for (sounding, what) in run.iter().map(|moment| &moment.what) {
-            let own = &mut offences[usize::from(sounding.player)];
-            let note = sounding.note as usize;
+            let own = &mut offences[sounding.player()];
+            let note = sounding.note();
             if own.last().is_none_or(|(last, _)| *last < note) {
                 own.push((note, what.clone()));
             }
@@ -51,12 +51,12 @@ fn in_runs<T: Clone>(
 /// plucked sounds, pizzicato among them. On the way of a hairpin the strength goes straight from that of one
 /// degree to that of the next.
 fn strength(cx: &Context, sounding: Sounding, time: Time) -> f64 {
-    strength_at(cx, sounding, time, cx.degree(usize::from(sounding.player), time))
+    strength_at(cx, sounding, time, cx.degree(sounding.player(), time))
 }
 
 /// The same at another degree of loudness than the one in force.
 fn strength_at(cx: &Context, sounding: Sounding, time: Time, degree: Degree) -> f64 {
-    let player = usize::from(sounding.player);
+    let player = sounding.player();
     let note = sounding.of(&cx.arrangement.parts);
     strength_of(cx.part(player), note, cx.plucks(player, time), time, degree)
 }
@@ -162,7 +162,7 @@ const STEP: f64 = 1.33;
 /// Does the note lie in the register of its instrument that tells?
 fn tells(cx: &Context, sounding: Sounding) -> bool {
     let note = sounding.of(&cx.arrangement.parts);
-    let instrument = cx.part(usize::from(sounding.player)).instrument_at(note.start);
+    let instrument = cx.part(sounding.player()).instrument_at(note.start);
     note.sound.pitches().last().is_none_or(|pitch| instrument.carries(*pitch))
 }
 
@@ -197,7 +197,7 @@ mod tests {
         assert!(found.is_empty(), "{found:#?}");
         let arrangement = arrange(&piece, &piece.scorings[0]);
         let cx = Context::new(&arrangement);
-        (0..4).map(|player| strength(&cx, Sounding { player, note: 0 }, Time::ZERO)).collect()
+        (0..4).map(|player| strength(&cx, Sounding::new(player, 0), Time::ZERO)).collect()
     }
 
     #[test]

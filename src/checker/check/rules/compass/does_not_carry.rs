@@ -82,11 +82,11 @@ fn check(cx: &Context, findings: &mut Findings) {
         let loud = slice
             .sounding
             .iter()
-            .filter(|s| cx.degree(usize::from(s.player), slice.start).reaches(Dynamic::F));
+            .filter(|s| cx.degree(s.player(), slice.start).reaches(Dynamic::F));
         let (mut count, mut brass) = (0, false);
         for sounding in loud {
             count += 1;
-            let part = &parts[usize::from(sounding.player)];
+            let part = &parts[sounding.player()];
             brass |= part.first_instrument().family == Family::Brass;
         }
         if count <= tutti || !brass {
@@ -94,7 +94,7 @@ fn check(cx: &Context, findings: &mut Findings) {
         }
         for sounding in slice.sounding {
             let note = sounding.of(parts);
-            let player = usize::from(sounding.player);
+            let player = sounding.player();
             if note.role != Role::Melody || note.start != slice.start || tells(player, note) {
                 continue;
             }
@@ -105,7 +105,7 @@ fn check(cx: &Context, findings: &mut Findings) {
                 other != sounding
                     && with.role == Role::Melody
                     && class(with) == class(note)
-                    && tells(usize::from(other.player), with)
+                    && tells(other.player(), with)
             });
             if !helped {
                 found.push(*sounding);
@@ -113,8 +113,8 @@ fn check(cx: &Context, findings: &mut Findings) {
         }
     });
     let mut offences: Vec<Vec<(usize, ())>> = vec![Vec::new(); parts.len()];
-    for Sounding { player, note } in moments.into_iter().map(|moment| moment.what) {
-        offences[usize::from(player)].push((note as usize, ()));
+    for sounding in moments.into_iter().map(|moment| moment.what) {
+        offences[sounding.player()].push((sounding.note(), ()));
     }
     for (player, offences) in offences.into_iter().enumerate() {
         let part = cx.part(player);

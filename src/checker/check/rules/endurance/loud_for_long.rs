@@ -74,18 +74,18 @@ struct Stretch {
     until: f64,
     first: Sounding,
     last: Sounding,
-    players: Vec<u16>,
+    players: Vec<usize>,
 }
 
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
-    let loud = |player: u16, time| {
-        let instrument = parts[usize::from(player)].instrument_at(time);
-        instrument.loud_for_neighbours && cx.degree(usize::from(player), time).reaches(Dynamic::Ff)
+    let loud = |player: usize, time| {
+        let instrument = parts[player].instrument_at(time);
+        instrument.loud_for_neighbours && cx.degree(player, time).reaches(Dynamic::Ff)
     };
     let moments = cx.moments(&RULE, |slice, found: &mut Vec<Vec<Sounding>>| {
         let players: Vec<Sounding> =
-            slice.sounding.iter().filter(|s| loud(s.player, slice.start)).copied().collect();
+            slice.sounding.iter().filter(|s| loud(s.player(), slice.start)).copied().collect();
         if players.len() >= PLAYERS {
             found.push(players);
         }
@@ -99,9 +99,9 @@ fn check(cx: &Context, findings: &mut Findings) {
         }
         let Some(stretch) = stretches.last_mut() else { continue };
         (stretch.until, stretch.last) = (end, one);
-        for Sounding { player, .. } in players {
-            if !stretch.players.contains(player) {
-                stretch.players.push(*player);
+        for player in players.iter().map(|one| one.player()) {
+            if !stretch.players.contains(&player) {
+                stretch.players.push(player);
             }
         }
     }
@@ -140,8 +140,7 @@ fn tell(cx: &Context, stretch: &Stretch, findings: &mut Findings) {
     let (note, end) = (stretch.first.of(parts), stretch.last.of(parts));
     let bars = cx.bars_from(note, end);
     // Whoever of them is allowed to, it is the same sound that is meant.
-    if stretch.players.iter().any(|player| cx.allowed(RULE.code, Some(usize::from(*player)), bars))
-    {
+    if stretch.players.iter().any(|player| cx.allowed(RULE.code, Some(*player), bars)) {
         return;
     }
     let message = format!(
@@ -150,11 +149,11 @@ fn tell(cx: &Context, stretch: &Stretch, findings: &mut Findings) {
         cx.form.place(note.start),
     );
     let finding = cx
-        .chain(&RULE, usize::from(stretch.first.player), note, message)
+        .chain(&RULE, stretch.first.player(), note, message)
         .with_bars(cx.number(bars.first), cx.number(bars.after - 1))
         .with_help(
             "Let them drop out between the points of weight, or seat them away from other ears, with screens. The players and local noise-at-work rules decide.",
         );
-    let line = cx.part(usize::from(stretch.first.player)).line_of(note);
+    let line = cx.part(stretch.first.player()).line_of(note);
     findings.push_line(cx, line, cx.with_allow(finding, line));
 }

@@ -115,10 +115,10 @@ fn check(cx: &Context, findings: &mut Findings) {
         moments.into_iter().partition(|moment| moment.what.1.after);
     let mut offences = super::lasting(cx, clash, cx.limit(&RULE), |(sounding, _)| *sounding);
     for ((sounding, _), clash) in follow.into_iter().map(|moment| moment.what) {
-        let own = &mut offences[usize::from(sounding.player)];
-        let at = own.partition_point(|(note, _)| *note < sounding.note as usize);
-        if own.get(at).is_none_or(|(note, _)| *note != sounding.note as usize) {
-            own.insert(at, (sounding.note as usize, clash));
+        let own = &mut offences[sounding.player()];
+        let at = own.partition_point(|(note, _)| *note < sounding.note());
+        if own.get(at).is_none_or(|(note, _)| *note != sounding.note()) {
+            own.insert(at, (sounding.note(), clash));
         }
     }
     let cause = |note: &SoundingNote, clash: &Clash| {
@@ -127,7 +127,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     };
     for (passage, others) in sharing::causes(cx, &RULE, offences, cause) {
         let &Clash { pitch, with, other, after } = passage.detail();
-        let against = cx.part(usize::from(other.player));
+        let against = cx.part(other.player());
         let begins = passage.first().start;
         let message = format!(
             "{}: {} {} {with} of {} in {}{}.",
@@ -156,7 +156,7 @@ fn successions(cx: &Context, slice: Slice, found: &mut Vec<((Sounding, i32), Cla
     let parts = &cx.arrangement.parts;
     // Whoever goes from one note straight to the next: the note before, and the one now.
     let moves = |now: &Sounding| {
-        let before = Sounding { player: now.player, note: now.note.checked_sub(1)? };
+        let before = Sounding::new(now.player(), now.note().checked_sub(1)?);
         let (old, new) = (before.of(parts), now.of(parts));
         (new.start == slice.start && old.end() == slice.start).then_some((before, *now))
     };
@@ -186,7 +186,7 @@ fn successions(cx: &Context, slice: Slice, found: &mut Vec<((Sounding, i32), Cla
         s.of(parts).sound.pitches().iter().any(|pitch| name(*pitch) == name(like))
     };
     for &sounding in slice.sounding.iter().filter(begins).filter(|s| counts(**s)) {
-        for (before, now) in steps().filter(|(before, _)| before.player != sounding.player) {
+        for (before, now) in steps().filter(|(before, _)| before.player() != sounding.player()) {
             let pair = super::single(sounding.of(parts)).zip(super::single(before.of(parts)));
             let Some((pitch, with)) = pair else { continue };
             let ((letter, alter), (other, altered)) = (name(pitch), name(with));

@@ -76,7 +76,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     let moments = cx.moments(&RULE, |slice, found: &mut Vec<(Sounding, Sounding)>| {
         has.fill(None);
         for one in slice.sounding {
-            has[usize::from(one.player)] = Some(*one);
+            has[one.player()] = Some(*one);
         }
         for &(first, second) in &pairs {
             let (Some(one), Some(two)) = (has[first], has[second]) else { continue };
@@ -94,7 +94,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     for (player, own) in offences.into_iter().enumerate() {
         for passage in cx.passages(&RULE, player, own) {
             let first = *passage.detail();
-            let with = cx.part(usize::from(first.player));
+            let with = cx.part(first.player());
             let many = words::is_plural(&passage.part.player);
             let message = format!(
                 "{} {} above {} in {}{}.",

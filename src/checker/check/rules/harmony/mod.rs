@@ -61,7 +61,7 @@ fn both_pitches(cx: &Context, part: &Part, note: &SoundingNote) -> String {
 fn same_origin(cx: &Context, one: Sounding, two: Sounding) -> bool {
     let parts = &cx.arrangement.parts;
     let same_line = || {
-        let line = |note: Sounding| parts[usize::from(note.player)].line_of(note.of(parts));
+        let line = |note: Sounding| parts[note.player()].line_of(note.of(parts));
         line(one) == line(two)
     };
     let chosen = |note: Sounding| {
@@ -85,7 +85,7 @@ struct Filling(usize, [u8; CHOIRS]);
 const CHOIRS: usize = 2 * 16;
 
 fn choir(cx: &Context, sounding: Sounding) -> usize {
-    let instrument = cx.part(usize::from(sounding.player)).first_instrument();
+    let instrument = cx.part(sounding.player()).first_instrument();
     let horns = instrument.loudness == crate::instruments::Loudness::Horn;
     (2 * instrument.family as usize + usize::from(horns)).min(CHOIRS - 1)
 }
@@ -150,8 +150,8 @@ fn lasting<K: PartialEq, T>(
         cx.arrangement.parts.iter().map(|_| Vec::new()).collect();
     for (key, from, until, detail) in ended {
         if cx.seconds_at(until) - cx.seconds_at(from) >= seconds {
-            let Sounding { player, note } = note(&key);
-            offences[usize::from(player)].push((note as usize, detail));
+            let sounding = note(&key);
+            offences[sounding.player()].push((sounding.note(), detail));
         }
     }
     for own in &mut offences {
@@ -168,17 +168,16 @@ fn doubling(cx: &Context, one: Sounding, two: Sounding) -> bool {
     if same_origin(cx, one, two) {
         return true;
     }
-    let (a, b) = (&parts[usize::from(one.player)].notes, &parts[usize::from(two.player)].notes);
-    let octaves = |way: i64| {
-        let near = |notes: &[SoundingNote], index: u32| {
-            let index = usize::try_from(i64::from(index) + way).ok()?;
-            let note = notes.get(index)?;
+    let (a, b) = (&parts[one.player()].notes, &parts[two.player()].notes);
+    let octaves = |way: isize| {
+        let near = |notes: &[SoundingNote], index: usize| {
+            let note = notes.get(index.checked_add_signed(way)?)?;
             let pitches = note.sound.pitches();
             let outer = [pitches.first()?, pitches.last()?];
             Some((note.start, outer.map(|pitch| pitch.midi().rem_euclid(12))))
         };
         let (Some((at, [low, high])), Some((other_at, [other_low, other_high]))) =
-            (near(a, one.note), near(b, two.note))
+            (near(a, one.note()), near(b, two.note()))
         else {
             return false;
         };

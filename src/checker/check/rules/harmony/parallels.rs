@@ -113,8 +113,8 @@ fn check(cx: &Context, findings: &mut Findings) {
     });
     let mut offences: Vec<Vec<(usize, (Sounding, bool))>> = vec![Vec::new(); parts.len()];
     for (one, what) in moments.into_iter().map(|moment| moment.what) {
-        let own = &mut offences[usize::from(one.player)];
-        let note = one.note as usize;
+        let own = &mut offences[one.player()];
+        let note = one.note();
         if own.last().is_none_or(|(last, _)| *last < note) {
             own.push((note, what));
         }
@@ -127,7 +127,7 @@ fn check(cx: &Context, findings: &mut Findings) {
     };
     for (passage, others) in sharing::causes(cx, &RULE, offences, cause) {
         let (other, octaves) = *passage.detail();
-        let with = cx.part(usize::from(other.player));
+        let with = cx.part(other.player());
         let message = format!(
             "{} and {} move in parallel {} into {}{}.",
             passage.part.player.name,
@@ -163,7 +163,7 @@ fn independent(
     }
     let filling = filling();
     let (one, two) = ((low.sounding, low.to), (high.sounding, high.to));
-    let line = |m: &Motion| &cx.part(usize::from(m.sounding.player)).player.line_name;
+    let line = |m: &Motion| &cx.part(m.sounding.player()).player.line_name;
     let of_tutti = octaves
         && (super::doubles_in_tutti(cx, filling, one, two)
             || (filling.is_full() && line(low) != line(high)));
@@ -174,9 +174,9 @@ fn independent(
 }
 
 fn motion(cx: &Context, sounding: Sounding, at: crate::music::Time) -> Option<Motion> {
-    let part = cx.part(usize::from(sounding.player));
-    let note = &part.notes[sounding.note as usize];
-    let index = (sounding.note as usize).checked_sub(1)?;
+    let part = cx.part(sounding.player());
+    let note = &part.notes[sounding.note()];
+    let index = sounding.note().checked_sub(1)?;
     if note.start != at
         || !super::counts(cx, sounding)
         || matches!(note.role, Role::Rhythm | Role::Highlight)
@@ -194,7 +194,7 @@ fn motion(cx: &Context, sounding: Sounding, at: crate::music::Time) -> Option<Mo
 /// Where a filling part of another family goes along with a voice for a moment, nobody hears more
 /// than a shade of colour. (Our heuristic.)
 fn heard_together(cx: &Context, one: Sounding, two: Sounding) -> bool {
-    let family = |s: Sounding| cx.part(usize::from(s.player)).first_instrument().family;
+    let family = |s: Sounding| cx.part(s.player()).first_instrument().family;
     let outer = |s: Sounding| matches!(s.of(&cx.arrangement.parts).role, Role::Melody | Role::Bass);
     family(one) == family(two) || (outer(one) && outer(two))
 }

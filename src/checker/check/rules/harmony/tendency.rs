@@ -64,7 +64,7 @@ pub(super) fn check(cx: &Context, findings: &mut Findings, rule: &Rule, tone: To
     for (passage, others) in sharing::causes(cx, rule, offences, cause) {
         let note = passage.first();
         let (other, _) = *passage.detail();
-        let with = cx.part(usize::from(other.player));
+        let with = cx.part(other.player());
         let message = format!(
             "{} {} the {word} of {} in {}{}.",
             passage.part.player.name,
@@ -91,7 +91,7 @@ fn doubled(cx: &Context) -> Vec<Moment<Doubled>> {
         for (tone, chord) in dominants(cx, slice) {
             has.clear();
             for &sounding in slice.sounding.iter().filter(|s| super::counts(cx, **s)) {
-                if cx.plucks(usize::from(sounding.player), slice.start) {
+                if cx.plucks(sounding.player(), slice.start) {
                     continue;
                 }
                 let mut pitches = sounding.of(parts).sound.pitches().iter();
@@ -236,8 +236,8 @@ fn of_key(key: Key, heard: u16, root: i32) -> bool {
 /// Does a part only touch its note on the way through the chord: does it leap on to another note of
 /// it, run through by step, or leave it before a quarter of the chord is over?
 fn touches(cx: &Context, sounding: Sounding, chord: &Dominant) -> bool {
-    let notes = &cx.part(usize::from(sounding.player)).notes;
-    let index = sounding.note as usize;
+    let notes = &cx.part(sounding.player()).notes;
+    let index = sounding.note();
     let note = &notes[index];
     let (Some(next), Some(from)) = (notes.get(index + 1), super::single(note)) else {
         return false;

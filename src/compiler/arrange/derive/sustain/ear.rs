@@ -5,9 +5,9 @@ use super::cost::{self, REST, UNISON, Wants};
 use super::seats::{Choir, Duty, Seat};
 use super::slots::Slot;
 use super::voicings::Desk;
-use crate::arrange::SoundingNote;
 use crate::arrange::derive::Sounding;
 use crate::arrange::derive::texture::{Outer, Texture, beats, weight};
+use crate::arrange::{Notes, SoundingNote};
 use crate::music::{Chord, Pitch, Time};
 use crate::narrow::Narrow;
 use crate::resolve::Form;
@@ -159,7 +159,7 @@ fn first_within(notes: &[SoundingNote], from: Time, to: Time) -> i16 {
 }
 
 /// What the families have with the melody or the bass where a slot begins and on strong beats.
-fn leading(form: &Form, slot: &Slot, players: &[(Choir, Vec<SoundingNote>)]) -> Vec<(Choir, u16)> {
+fn leading(form: &Form, slot: &Slot, players: &[(Choir, Notes)]) -> Vec<(Choir, u16)> {
     let mut found: Vec<(Choir, u16)> = Vec::new();
     for (choir, notes) in players {
         let first = notes.partition_point(|note| note.end() <= slot.start);
