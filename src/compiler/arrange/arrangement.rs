@@ -248,18 +248,40 @@ impl Part {
         self.instrument_at(Time::ZERO)
     }
 
-    /// The player's name with the other instruments that he takes: "Flute 3 and Piccolo".
+    /// The player's name with the other instruments that he takes: "Flute 3 and Piccolo". A name of
+    /// his own is followed by all of them: "Percussion: Triangle, Cymbals".
     #[must_use]
     pub fn full_name(&self) -> String {
-        let mut name = self.player.name.clone();
-        let mut named = vec![self.player.instrument];
+        let name = &self.player.name;
+        let mut taken: Vec<&Instrument> = vec![self.player.instrument];
         for (_, instrument) in &self.instruments {
-            if !named.iter().any(|known| std::ptr::eq(*known, *instrument)) {
-                named.push(instrument);
-                name = format!("{name} and {}", instrument.name);
+            if !taken.iter().any(|known| std::ptr::eq(*known, *instrument)) {
+                taken.push(instrument);
             }
         }
-        name
+        let named = |of: &[&Instrument]| -> Vec<String> {
+            of.iter().map(|instrument| instrument.name.clone()).collect()
+        };
+        if self.has_own_name() && taken.len() > 1 {
+            return format!("{name}: {}", named(&taken).join(", "));
+        }
+        match named(&taken[1..]).split_last() {
+            None => name.clone(),
+            Some((last, [])) => format!("{name} and {last}"),
+            Some((last, others)) => format!("{name}, {} and {last}", others.join(", ")),
+        }
+    }
+
+    /// Has the player a name that is that of none of his instruments, such as "Percussion"?
+    #[must_use]
+    pub fn has_own_name(&self) -> bool {
+        let name = &self.player.name;
+        let begins = |with: &str| {
+            name.strip_prefix(with).is_some_and(|rest| rest.is_empty() || rest.starts_with(' '))
+        };
+        let named =
+            |instrument: &Instrument| begins(&instrument.name) || begins(&instrument.plural);
+        !named(self.player.instrument) && !self.instruments.iter().any(|(_, taken)| named(taken))
     }
 
     /// The key or crook in force at a time.

@@ -384,7 +384,8 @@ pub struct Instrument {
     pub loud_for_neighbours: bool,
     /// The instrument without valves that had the same name, if this one has them.
     pub without_valves: Option<String>,
-    /// Seconds to lay another instrument down and take this one up (our heuristic).
+    /// Seconds to lay another instrument down and take this one up: eight, and three for percussion
+    /// that hangs or lies ready (our heuristic).
     pub seconds_to_take: u8,
 }
 

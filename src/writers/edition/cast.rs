@@ -52,11 +52,14 @@ fn keys(player: &Staff) -> Option<String> {
 }
 
 /// "also Piccolo, Alto flute"; "begins on Flute" where a player has another one in hand at first than
-/// the part is named after.
+/// the part is named after; "Triangle, Cymbals" where it is named after none of them.
 fn also(player: &Staff) -> Option<String> {
     let named = |name: &str| player.name == name || player.name.starts_with(&format!("{name} "));
     let all: Vec<&str> = player.instruments.iter().map(|instrument| &*instrument.name).collect();
     let (first, rest) = all.split_first()?;
+    if player.own_name && !rest.is_empty() {
+        return Some(all.join(", "));
+    }
     let others: Vec<&str> = rest.iter().copied().filter(|name| !named(name)).collect();
     let begins = others.len() < rest.len() && !named(first);
     let also = (!others.is_empty()).then(|| format!("also {}", others.join(", ")));

@@ -55,6 +55,7 @@ pub(super) fn changes_told(part: &Part, borders: &[Time]) -> Vec<Announced> {
     let mut told = Vec::new();
     let mut before = Time::ZERO;
     let changes = changes(part);
+    told.extend(begins_on(part));
     for (index, &at) in changes.iter().enumerate() {
         let Some((order, name)) = change(part, before, at) else { continue };
         let next = part.notes.partition_point(|note| note.start < at);
@@ -73,6 +74,20 @@ pub(super) fn changes_told(part: &Part, borders: &[Time]) -> Vec<Announced> {
         before = at;
     }
     told
+}
+
+/// What a player of several instruments, whose name is that of none of them, has in hand at first.
+fn begins_on(part: &Part) -> Option<Announced> {
+    let first = part.first_instrument();
+    let enters = part.notes.first()?.start;
+    let others = part.instruments.iter().any(|(_, taken)| !std::ptr::eq(*taken, first));
+    let plays_it = std::ptr::eq(part.instrument_at(enters), first);
+    (others && plays_it && part.has_own_name()).then(|| Announced {
+        at: enters,
+        words: first.name.clone(),
+        taken: Time::ZERO,
+        at_end: false,
+    })
 }
 
 /// The order to change between two times and the name of what is then in hand; `None` if that is
@@ -169,6 +184,35 @@ mod tests {
         assert_eq!(said("F2", "F3"), "F2 to F3");
     }
 
+    fn arranged(text: &str) -> crate::arrange::Arrangement {
+        let mut sources = crate::diagnostics::Sources::new();
+        let root = sources.add("ferry", text);
+        let (piece, _) = crate::resolve::resolve(&mut sources, root, &mut crate::resolve::NoFiles);
+        crate::arrange::arrange(&piece, &piece.scorings[0])
+    }
+
+    #[test]
+    fn who_is_called_otherwise_than_his_instruments_is_told_which_comes_first() {
+        let arrangement = arranged(
+            "piece \"Ferry\" { composer \"House copyist\" }\n\
+            form { 1 metre 4/4, key C major\n 4 end }\n\
+            ensemble few { era 1885\n triangle as \"Percussion\", flute 2 }\n\
+            scoring few for few {\n flute.2 takes piccolo bar 3\n triangle takes cymbals bar 3\n\
+            triangle writes as rhythm {\n 1: 1/2 rest x | 2: rest | 3: 1/1 rest | 4: 1/1 x | }\n}\n",
+        );
+        let score = crate::notate::notate(&arrangement);
+        let drums = score.staves.iter().position(|staff| staff.id == "triangle").unwrap();
+        assert_eq!(score.staves[drums].name, "Percussion: Triangle, Cymbals");
+        let head = crate::edition::part(&score, drums).head;
+        assert_eq!((&*head.name, head.also.as_deref()), ("Percussion", Some("Triangle, Cymbals")));
+        let part = arrangement.parts.iter().find(|part| part.player.id == "triangle").unwrap();
+        let told: Vec<_> = changes_told(part, &[]).into_iter().map(|told| told.words).collect();
+        assert_eq!(told, ["Triangle", "take Cymbals", "Cymbals"]);
+        let flute = score.staves.iter().find(|staff| staff.id == "flute.2").unwrap();
+        assert!(!flute.own_name);
+        assert_eq!(flute.instrument_name, "Flute 2");
+    }
+
     #[test]
     fn a_part_says_which_drum_to_tune_where_it_is_tuned() {
         let text = "piece \"Ferry\" { composer \"House copyist\" }\n\
@@ -177,12 +221,9 @@ mod tests {
             ensemble few { era 1810\n timpani tuned G2, D3 }\n\
             scoring few for few {\n timpani plays tune as rhythm\n\
             timpani takes tuned G2, C3 bar 2\n timpani takes tuned G2, C3, F3 bar 4\n}\n";
-        let mut sources = crate::diagnostics::Sources::new();
-        let root = sources.add("ferry", text);
-        let (piece, _) = crate::resolve::resolve(&mut sources, root, &mut crate::resolve::NoFiles);
-        let arrangement = crate::arrange::arrange(&piece, &piece.scorings[0]);
+        let arrangement = arranged(text);
         let part = &arrangement.parts[0];
-        let bar = |index: usize| piece.form.bars[index].start;
+        let bar = |index: usize| arrangement.piece.form.bars[index].start;
         assert_eq!(key_at(part, Time::ZERO).unwrap(), "in G, D");
         assert_eq!(all_keys(part), ["in G, D", "in G, C", "in G, C, F"]);
         // The second tuning comes before he plays again: only the last one is told.

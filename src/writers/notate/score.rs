@@ -143,11 +143,13 @@ pub struct Staff {
     pub name: String,
     /// The name of the player without the other instruments that he takes.
     pub instrument_name: String,
+    /// Is that the name of none of his instruments?
+    pub own_name: bool,
     /// Abbreviation: "Ob. 2".
     pub abbreviation: String,
     /// The instrument that the player has in hand at the beginning.
     pub instrument: &'static Instrument,
-    /// All instruments that he takes, each once, that one first.
+    /// All instruments that he takes, each once, the one that he begins with first.
     pub instruments: Vec<&'static Instrument>,
     /// Its family, for brackets.
     pub family: Family,

@@ -150,6 +150,7 @@ pub(super) fn finished(part: &Part, measures: Vec<Measure>, lower: Vec<Measure>)
         name: part.full_name(),
         instrument_name: part.player.name.clone(),
         abbreviation: part.player.abbreviation.clone(),
+        own_name: part.has_own_name(),
         instrument: instruments[0],
         instruments,
         family: part.player.instrument.family,

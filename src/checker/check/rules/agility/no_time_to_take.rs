@@ -2,8 +2,8 @@
 //!
 //! # What it finds
 //! A `takes` line that names another instrument, where the player sounds before and after it with
-//! less rest between than it takes to lay the one down and take the other up: eight seconds (our
-//! heuristic).
+//! less rest between than it takes to lay the one down and take the other up: eight seconds, three
+//! where percussion hangs or lies ready (our heuristic).
 //!
 //! # Why it matters
 //! The player puts the instrument into its stand, takes up the other, warms it and looks for the
