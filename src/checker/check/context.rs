@@ -5,6 +5,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, OnceLock};
 
 use super::Rule;
+use super::alike::Alike;
 use super::facts::Facts;
 use super::limits;
 use super::loudness::Degree;
@@ -33,6 +34,8 @@ pub(super) struct Context<'a> {
     facts: Vec<Arc<Facts>>,
     /// What an earlier run found, and what has changed since.
     memory: Option<(&'a Memory, Changes)>,
+    /// Who has the same part.
+    pub alike: Alike,
     slices_within: OnceLock<Slices>,
     slices: OnceLock<Slices>,
     coverage: OnceLock<Vec<Arc<VoiceCoverage>>>,
@@ -130,6 +133,7 @@ impl<'a> Context<'a> {
             clock: Clock::new(&piece.form),
             facts,
             memory,
+            alike: Alike::new(&arrangement.parts),
             slices_within: OnceLock::new(),
             slices: OnceLock::new(),
             coverage: OnceLock::new(),

@@ -13,6 +13,7 @@ use std::collections::HashMap;
 use std::ops::Range;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
+use super::alike::Of;
 use super::context::{Context, Stretch};
 use super::facts::Facts;
 use super::slices::{Slice, Slices, Sounding};
@@ -328,8 +329,22 @@ pub(super) struct Moment<T> {
 impl Context<'_> {
     /// What `find` finds among the notes of a stretch (indices in the part). It is asked for the
     /// notes of a range, and what it says of one may depend on so many notes before and behind it
-    /// (`reach`), on nothing else that changes.
+    /// (`reach`), on nothing else that changes, and not on the number that the player has among those
+    /// of his line: who has the same part is asked once.
     pub fn offences<T: Clone + Send + 'static>(
+        &self,
+        rule: &Rule,
+        stretch: &Stretch,
+        reach: usize,
+        find: impl Fn(Range<usize>) -> Vec<(usize, T)>,
+    ) -> Vec<(usize, T)> {
+        self.alike.found(rule, stretch.player, Of::Notes(stretch.place), || {
+            self.offences_by_rank(rule, stretch, reach, find)
+        })
+    }
+
+    /// The same where what is found depends on the number of the player too.
+    pub fn offences_by_rank<T: Clone + Send + 'static>(
         &self,
         rule: &Rule,
         stretch: &Stretch,
@@ -378,7 +393,8 @@ impl Context<'_> {
     }
 
     /// What `find` finds in the whole part of a player. It may depend on all of his notes and on
-    /// those of the players who share his line of the ensemble, on nothing else that changes.
+    /// those of the players who share his line of the ensemble, on nothing else that changes, and not
+    /// on his number among them.
     pub fn offences_of_part<T: Clone + Send + 'static>(
         &self,
         rule: &Rule,
@@ -390,11 +406,12 @@ impl Context<'_> {
             let mut line = self.parts().filter(|(_, part)| part.player.line_name == *line);
             line.all(|(index, _)| changes.parts[index] == Change::None)
         };
-        self.unless_changed(rule, (player, 0), same, find)
+        self.alike
+            .found(rule, player, Of::Part, || self.unless_changed(rule, (player, 0), same, find))
     }
 
     /// What `find` finds among all notes of a stretch. It may depend on all notes of the player, on
-    /// nothing else that changes.
+    /// nothing else that changes, and not on his number.
     pub fn offences_of_stretch<T: Clone + Send + 'static>(
         &self,
         rule: &Rule,
@@ -402,7 +419,9 @@ impl Context<'_> {
         find: impl FnOnce() -> Vec<(usize, T)>,
     ) -> Vec<(usize, T)> {
         let same = |changes: &Changes| changes.parts[stretch.player] == Change::None;
-        self.unless_changed(rule, (stretch.player, stretch.place), same, find)
+        self.alike.found(rule, stretch.player, Of::Stretch(stretch.place), || {
+            self.unless_changed(rule, (stretch.player, stretch.place), same, find)
+        })
     }
 
     /// What the notes of a player come to for a rule that puts all players together. It may depend
@@ -413,7 +432,7 @@ impl Context<'_> {
         player: usize,
         make: impl FnOnce(&Part) -> T,
     ) -> Arc<T> {
-        let new = || Arc::new(make(self.part(player)));
+        let new = || self.alike.found(rule, player, Of::Sum, || Arc::new(make(self.part(player))));
         let Some((memory, changes)) = self.memory() else { return new() };
         let key = (rule.code, player, usize::MAX);
         let last = match changes.parts[player] {
@@ -430,6 +449,15 @@ impl Context<'_> {
     /// What `what` says of each note of a player, by its index in the part. It may depend on the note
     /// itself and on how loud it is, on nothing else that changes.
     pub fn each_note<T: Clone + Send + Sync + 'static>(
+        &self,
+        rule: &Rule,
+        player: usize,
+        what: impl Fn(usize) -> T,
+    ) -> Arc<Vec<T>> {
+        self.alike.found(rule, player, Of::Each, || self.each_of(rule, player, what))
+    }
+
+    fn each_of<T: Clone + Send + Sync + 'static>(
         &self,
         rule: &Rule,
         player: usize,

@@ -16,6 +16,7 @@
 //!    it and none in the mended one. `RIPIENO_WRITE_RULES=1 cargo test --lib check` writes
 //!    `grammar/rules.md` anew.
 
+mod alike;
 mod allows;
 mod alternatives;
 #[cfg(test)]

@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 use std::ops::Range;
+use std::rc::Rc;
 use std::sync::Arc;
 
 use super::{Arrangement, Part, SoundingNote};
@@ -192,10 +193,17 @@ fn players(parts: &[Heard], notes: &[Note]) -> Players {
     let wanted: Vec<u16> = notes.iter().map(|note| classes(&note.sound)).collect();
     // Player by player, which notes he plays, a bit each.
     let words = notes.len().div_ceil(64);
-    let mut plays: Vec<Vec<u64>> = Vec::with_capacity(parts.len());
+    let mut plays: Vec<Rc<Vec<u64>>> = Vec::with_capacity(parts.len());
     let mut first = vec![0_u32; notes.len() + 1];
     let begins = notes.first().map_or(Time::MAX, |note| note.start);
-    for part in parts {
+    for (player, part) in parts.iter().enumerate() {
+        // Who has the notes of another one plays what he plays.
+        let same = |other: &Heard| Arc::ptr_eq(&other.classes, &part.classes);
+        if let Some(same) = parts[..player].iter().position(same) {
+            each_bit(&plays[same]).for_each(|index| first[index + 1] += 1);
+            plays.push(Rc::clone(&plays[same]));
+            continue;
+        }
         let mut own_plays = Vec::new();
         let mut at = part.notes.partition_point(|own| own.end() <= begins);
         for (index, (note, wanted)) in notes.iter().zip(&wanted).enumerate() {
@@ -223,7 +231,7 @@ fn players(parts: &[Heard], notes: &[Note]) -> Players {
                 first[index + 1] += 1;
             }
         }
-        plays.push(own_plays);
+        plays.push(Rc::new(own_plays));
     }
     for index in 1..first.len() {
         first[index] += first[index - 1];
@@ -231,17 +239,25 @@ fn players(parts: &[Heard], notes: &[Note]) -> Players {
     let mut next = first.clone();
     let mut players = vec![0; first.last().map_or(0, |all| *all as usize)];
     for (player, own) in plays.iter().enumerate() {
-        for (word, bits) in own.iter().enumerate() {
-            let mut bits = *bits;
-            while bits != 0 {
-                let place = &mut next[word * 64 + bits.trailing_zeros() as usize];
-                players[*place as usize] = player.narrow::<u16>();
-                *place += 1;
-                bits &= bits - 1;
-            }
+        for index in each_bit(own) {
+            let place = &mut next[index];
+            players[*place as usize] = player.narrow::<u16>();
+            *place += 1;
         }
     }
     Players { first, players }
+}
+
+/// The places of all bits that are set, in order.
+fn each_bit(words: &[u64]) -> impl Iterator<Item = usize> {
+    words.iter().enumerate().flat_map(|(word, bits)| {
+        let mut bits = *bits;
+        std::iter::from_fn(move || {
+            let bit = (bits != 0).then(|| bits.trailing_zeros() as usize)?;
+            bits &= bits - 1;
+            Some(word * 64 + bit)
+        })
+    })
 }
 
 /// The weightiest role in which a voice is played, and whether this scoring plays it.

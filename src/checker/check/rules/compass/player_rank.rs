@@ -85,7 +85,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             };
             all_pitches(note).find(far).filter(|_| !note.solo)
         };
-        let offences: Vec<(usize, Pitch)> = cx.offences(&RULE, &stretch, 0, |range| {
+        let offences: Vec<(usize, Pitch)> = cx.offences_by_rank(&RULE, &stretch, 0, |range| {
             let notes = stretch.within(range);
             notes.filter_map(|(index, note)| Some((index, far(note)?))).collect()
         });

@@ -83,8 +83,10 @@ impl Motion {
 fn check(cx: &Context, findings: &mut Findings) {
     let parts = &cx.arrangement.parts;
     let mut motions: Vec<Motion> = Vec::new();
-    // One of each of those who move in unison, the lowest first.
-    let mut heads: Vec<Motion> = Vec::new();
+    // One of each of those who move in unison, with its number, the lowest first; and for each motion
+    // the number of its head.
+    let mut heads: Vec<(Motion, usize)> = Vec::new();
+    let mut head_of: Vec<usize> = Vec::new();
     let moments = cx.moments(&RULE, |slice, found: &mut Vec<(Sounding, (Sounding, bool))>| {
         motions.clear();
         motions.extend(slice.sounding.iter().filter_map(|s| motion(cx, *s, slice.start)));
@@ -94,18 +96,24 @@ fn check(cx: &Context, findings: &mut Findings) {
         let filling = std::cell::OnceCell::new();
         let filling = || *filling.get_or_init(|| super::filling(cx, &slice));
         heads.clear();
+        head_of.clear();
         for motion in &motions {
-            if !heads.iter().any(|head| head.is_unison(motion)) {
-                heads.push(*motion);
+            let known = heads.iter().position(|(head, _)| head.is_unison(motion));
+            head_of.push(known.unwrap_or(heads.len()));
+            if known.is_none() {
+                heads.push((*motion, heads.len()));
             }
         }
-        heads.sort_unstable_by_key(|m| (m.to, m.from));
-        for (index, high) in heads.iter().enumerate() {
-            for low in &heads[..index] {
+        heads.sort_unstable_by_key(|(m, _)| (m.to, m.from));
+        let of = |number: usize| {
+            let motions = motions.iter().zip(&head_of);
+            motions.filter(move |(_, head)| **head == number).map(|(motion, _)| motion)
+        };
+        for (index, (high, above)) in heads.iter().enumerate() {
+            for (low, below) in &heads[..index] {
                 let Some(octaves) = parallel(low, high) else { continue };
-                for one in motions.iter().filter(|one| one.is_unison(high)) {
-                    let mut low = motions.iter().filter(|two| two.is_unison(low));
-                    let with = low.find(|two| independent(cx, two, one, octaves, filling));
+                for one in of(*above) {
+                    let with = of(*below).find(|two| independent(cx, two, one, octaves, filling));
                     found.extend(with.map(|with| (one.sounding, (with.sounding, octaves))));
                 }
             }

@@ -89,8 +89,9 @@ fn check(cx: &Context, findings: &mut Findings) {
                 (too_high || too_low).then_some((index, (pitch, too_low)))
             })
         };
-        let offences = cx
-            .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());
+        let offences = cx.offences_by_rank(&RULE, &stretch, 0, |range| {
+            stretch.within(range).filter_map(look).collect()
+        });
         for passage in cx.passages(&RULE, player, offences) {
             let ((pitch, low), note) = (*passage.detail(), passage.first());
             let message = format!(

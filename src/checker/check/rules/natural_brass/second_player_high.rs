@@ -71,8 +71,9 @@ fn check(cx: &Context, findings: &mut Findings) {
             let high = part.written(pitch, note.start).midi() > top.midi();
             (high && !note.solo).then_some((index, pitch))
         };
-        let offences = cx
-            .offences(&RULE, &stretch, 0, |range| stretch.within(range).filter_map(look).collect());
+        let offences = cx.offences_by_rank(&RULE, &stretch, 0, |range| {
+            stretch.within(range).filter_map(look).collect()
+        });
         for passage in cx.passages(&RULE, player, offences) {
             let (pitch, note) = (*passage.detail(), passage.first());
             let message = format!(
