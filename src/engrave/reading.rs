@@ -7,14 +7,14 @@ use std::ops::Range;
 use ripieno_compiler::instruments::{Clef, Family};
 use ripieno_compiler::music::{Interval, Time};
 use ripieno_compiler::resolve::seconds_per_whole;
-use ripieno_writers::edition::{self, Edition, EditionStaff, SpannerKind, Stems};
+use ripieno_writers::edition::{self, DirectionKind, Edition, EditionStaff, SpannerKind, Stems};
 use ripieno_writers::notate::{Element, ElementKind};
 
 use crate::page::Origin;
 use crate::paper::Setup;
 use crate::sheet::{
-    Bar, BarVoice, Direction, Event, Group, OfPair, Sheet, SheetPlace, Side, Span, SpanKind, Staff,
-    StaffBar,
+    Bar, BarVoice, Direction, Event, Group, Heading, OfPair, Sheet, SheetPlace, Side, Span,
+    SpanKind, Staff, StaffBar,
 };
 
 /// The sheet of an edition. Bars of rest that are counted together are one bar.
@@ -96,7 +96,7 @@ struct Bars {
     /// For each bar of the form the one in which it is shown.
     index: Vec<usize>,
     /// The headings of movements behind the last bar.
-    closing: Vec<String>,
+    closing: Vec<Heading>,
 }
 
 fn bars(edition: &Edition, setup: &Setup) -> Bars {
@@ -109,7 +109,9 @@ fn bars(edition: &Edition, setup: &Setup) -> Bars {
         if let Some(beat) = frame.tempo.as_ref().and_then(|tempo| tempo.beat) {
             pace = seconds_per_whole(Some(beat)) / 4.0;
         }
-        headings.extend(edition.movement_at(n).and_then(|(_, movement)| movement.heading()));
+        headings.extend(edition.movement_at(n).and_then(|(_, movement)| {
+            Some(Heading { words: movement.heading()?, tacet: movement.tacet })
+        }));
         let movement = edition.movements.get(edition.movement_of(n));
         if movement.is_some_and(|movement| movement.tacet && movement.title.is_some()) {
             index.push(bars.len().saturating_sub(1));
@@ -253,6 +255,11 @@ fn contents(
                     })
                     .collect(),
                 crossed: false,
+                who: bar.who.as_ref().map(|(at, words)| Direction {
+                    at: *at,
+                    kind: DirectionKind::Who(words.clone()),
+                    above: true,
+                }),
             });
         }
         if let Some((_, last)) = clefs.last() {

@@ -40,7 +40,7 @@ pub struct Sheet {
     /// The bars; rests that are counted together are one, and movements that are tacet have none.
     pub bars: Vec<Bar>,
     /// What stands behind the last bar: the headings of movements that are tacet.
-    pub closing: Vec<String>,
+    pub closing: Vec<Heading>,
     /// The staves, from the top.
     pub staves: Vec<Staff>,
     /// Brackets and braces, the outer ones first.
@@ -56,6 +56,15 @@ pub struct Group {
     pub sign: GroupSign,
     /// Do bar lines go through it?
     pub bar_lines: bool,
+}
+
+/// What stands over a movement.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Heading {
+    /// "II. Minuet", "II. Minuet: tacet".
+    pub words: String,
+    /// Does the player rest through it? Then none of its bars follow.
+    pub tacet: bool,
 }
 
 /// What all staves share in one bar.
@@ -79,7 +88,7 @@ pub struct Bar {
     /// Is it printed here?
     pub metre_shown: bool,
     /// The heading of the movement that begins here, behind those of tacet ones before it.
-    pub headings: Vec<String>,
+    pub headings: Vec<Heading>,
     /// A tempo that begins here.
     pub tempo: Option<Tempo>,
     /// A rehearsal mark.
@@ -203,6 +212,9 @@ pub struct StaffBar {
     pub directions: Vec<Direction>,
     /// Do two players who share the staff cross in it?
     pub crossed: bool,
+    /// What a system that begins with the bar says of who plays of those who share the staff: "1.",
+    /// "a 2".
+    pub who: Option<Direction>,
 }
 
 /// One voice in one bar.

@@ -21,6 +21,8 @@ pub(super) struct Seam {
     pub away: Option<usize>,
     /// Do players come here from elsewhere, or is it behind where they leave (Fine, D.C.)?
     pub section: bool,
+    /// Does a break here tear an ending?
+    pub ending: bool,
 }
 
 impl Seam {
@@ -28,12 +30,13 @@ impl Seam {
     /// then has a tail on the next line, or loses its head to the one before. Our heuristic; that lines
     /// begin there where they can is common practice.
     fn cost(self) -> f64 {
-        match self.away {
+        let away = match self.away {
             None | Some(0) => 0.0,
             Some(1) => 2.0,
             Some(2) => 1.0,
             Some(_) => 0.25,
-        }
+        };
+        away + if self.ending { TORN } else { 0.0 }
     }
 }
 
@@ -85,12 +88,19 @@ const HASTY_TURN: f64 = 3.0;
 /// Seconds of rest in which a page is turned at ease, and at all. Our heuristic.
 pub(super) const EASY: f64 = 3.5;
 pub(super) const HASTY: f64 = 1.5;
-/// Cost of a last page with one line on it.
+/// Cost of a last page with one line on it that fills no more than this of it; a system of a score may.
 const ORPHAN: f64 = 12.0;
+const ORPHANED: f64 = 0.25;
 
 /// Cost of a section that begins within a line, and of a last line that stays short but is one.
 const WITHIN: f64 = 1.0;
 const OWN_LINE: f64 = 0.6;
+
+/// Cost of a break within an ending, whose bracket is then in two lines.
+const TORN: f64 = 4.0;
+
+/// A last line is as wide as the others if its bars need not be stretched more than so.
+pub(super) const MOST_STRETCH: f64 = 2.2;
 
 /// Cost of a line whose last bar has no room for the tempo over it.
 const EARLY_WORDS: f64 = 8.0;
@@ -154,7 +164,7 @@ impl Plan<'_> {
         let last = to == self.spaces.len();
         let mut cost = PAGE;
         if last {
-            cost += if from > 0 && lines < 2 { ORPHAN } else { 0.0 };
+            cost += if from > 0 && lines < 2 && full < ORPHANED { ORPHAN } else { 0.0 };
         }
         if last && from == 0 {
             cost += (0.3 - full).max(0.0) * 6.0;
@@ -275,10 +285,10 @@ impl Plan<'_> {
             let forced = end < bars && (self.line_before[end] || self.page_before[end]);
             let stretch = room / natural;
             let mut cost = stretch.ln().powi(2) * if stretch < 1.0 { 26.0 } else { 9.0 };
-            if stretch > 2.2 {
-                cost += (stretch - 2.2) * 6.0;
+            if stretch > MOST_STRETCH {
+                cost += (stretch - MOST_STRETCH) * 6.0;
             }
-            if (end == bars || forced) && stretch > 1.5 {
+            if (end == bars || forced) && stretch > MOST_STRETCH {
                 let own = end == bars && start > 0 && self.seams[start].section;
                 let short = 4.0 + 4.0 * (1.0 - natural / room);
                 cost = cost.min(if own { OWN_LINE } else { short });

@@ -57,6 +57,8 @@ pub(super) struct Chord<'a> {
     pub spread: Option<f64>,
     /// Does one such sign go over both staves of the player?
     pub joined: bool,
+    /// Is it the lower one of them, so that the sign reaches above it?
+    pub under_spread: bool,
     /// Is it of one of two voices?
     pub side: Option<Side>,
     /// How far it stands beside its column, because of another voice.
@@ -291,6 +293,7 @@ fn chord(event: &Event, side: Option<Side>, clef: Clef, lines: u8) -> Chord<'_> 
         clef: None,
         spread: None,
         joined: false,
+        under_spread: false,
         side,
         shift: 0.0,
         signed: 0.0,

@@ -157,6 +157,17 @@ fn grace_slur(canvas: &mut Canvas, graces: &[&Placed], last: &Placed) {
     canvas.path(Kind::Slur, Some(graces[0].chord.origin()), path);
 }
 
+/// How high a slur may rise over a span before its ends move outwards instead: a short one over the
+/// number of a tuplet would bend like a horseshoe. Our heuristic.
+fn steepest(span: f64) -> f64 {
+    let long = ((span - 4.0) / 10.0).clamp(0.0, 1.0);
+    slur_height(span) * (1.25 + 0.65 * long) + 0.1 + 0.5 * long
+}
+
+/// A slur over notes of which one lies no farther than this above the middle line does not go over the
+/// staff (our heuristic).
+const DEEP: f64 = 0.5;
+
 /// One slur over some notes, from its place on the first (or from `begin`) to its place on the last
 /// (or to `end`), above or below.
 fn slur(
@@ -218,6 +229,13 @@ fn slur(
         let near = if climb * side > 0.0 { &mut p0 } else { &mut p3 };
         near.y += side * (climb.abs() - most).min(4.0);
     }
+    // Low under the upper line of the staff it stays within the staff.
+    let deep = if up { p0.y.max(p3.y) > -DEEP } else { p0.y.min(p3.y) < DEEP };
+    let edge = |canvas: &Canvas, x0: f64, x1: f64| match canvas.sky.within_staff(x0, x1) {
+        _ if !deep => edge(canvas, x0, x1),
+        (top, _) if up => top,
+        (_, bottom) => bottom,
+    };
     let span = p3.x - p0.x;
     let mut height = slur_height(span).min(span * 0.35);
     let blunt = if span < 4.0 { 0.22 } else { 0.2_f64.min(3.2 / span).max(0.1) };
@@ -251,7 +269,7 @@ fn slur(
         if lack <= 0.02 {
             break;
         }
-        let limit = slur_height(span) * 1.9 + 0.6;
+        let limit = steepest(span);
         if height < limit {
             height = (height + lack * 0.8).min(limit);
             p0.y += side * lack_ends.0 * 0.35;
@@ -267,4 +285,18 @@ fn slur(
         canvas.sky.add_line((a.x, a.y + side * 0.12), (b.x, b.y + side * 0.12));
     }
     canvas.put(Kind::Slur, origin, crate::page::Shape::Path(path));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Gould, chapter 2, from memory: a slur over a few notes is an arc, never a half circle.
+    #[test]
+    fn no_slur_rises_as_high_as_half_its_length() {
+        for span in 4..60 {
+            let span = f64::from(span);
+            assert!(steepest(span) < span / 2.0 && steepest(span) > slur_height(span), "{span}");
+        }
+    }
 }

@@ -18,6 +18,11 @@ use crate::text::{Face, Run, in_lines, shape};
 /// letters.
 const WORDS: f64 = 46.0;
 
+/// A dynamic moves to the left for the hairpin behind it, where that would be shorter than this, in staff
+/// spaces; but not farther than so.
+const SHORT_PIN: f64 = 3.2;
+const MOST_ASIDE: f64 = 1.8;
+
 /// A direction with its place along the line.
 #[derive(Clone, Debug)]
 pub(super) struct Said<'a> {
@@ -99,7 +104,12 @@ pub(super) fn dynamics(
             // The optical middle of the letters stands under the head.
             // The tail of an f reaches back under what stands before it.
             let left = signs.first().map_or(0.0, |(sign, _)| sign.bounds().x0.min(0.0));
-            let x = (direction.x - width / 2.0 - 0.05).max(edge).max(direction.clear - left);
+            let begins = |pin: &&Pin| pin.above == above && pin.places.0 == direction.at;
+            let lack = pins.iter().find(begins).map_or(0.0, |pin| {
+                (SHORT_PIN - (pin.to - direction.x - width / 2.0 - 0.4)).clamp(0.0, MOST_ASIDE)
+            });
+            let x = direction.x - width / 2.0 - 0.05 - lack;
+            let x = x.max(edge).max(direction.clear - left);
             edge = x + width + 0.45;
             taken.push((direction.at, x + left, x + width));
             lows.push(Low::Letters { signs, x, width, at: direction.at });
@@ -227,7 +237,9 @@ pub(super) fn chord_symbols(canvas: &mut Canvas, said: &[Said], end: f64) {
 
 /// Ways of playing and words, above the staff or below it, one line over another where they meet.
 pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
-    for direction in said {
+    // What is said first at a place stands uppermost.
+    let places = said.chunk_by(|a, b| a.at == b.at && a.above && b.above);
+    for direction in places.flat_map(|place| place.iter().rev()) {
         let (text, face, size) = match direction.kind {
             DirectionKind::Technique(technique) => {
                 (technique.printed().to_string(), Face::Roman, 2.1)
@@ -276,7 +288,7 @@ fn widest(lines: &[Run]) -> f64 {
 }
 
 /// Words between two bar lines, and where they begin: at their place if they end before the line, were it
-/// word below word; if not, farther left.
+/// in two lines; if not, farther left, at last over the bar line before.
 fn in_bar(
     text: &str,
     (face, size): (Face, f64),
@@ -289,6 +301,14 @@ fn in_bar(
     let room =
         if shape(text, face, size).width <= to - from && room < 12.0 { to - from } else { room };
     let lines = in_lines(text, face, size, room.min(WORDS));
+    if lines.len() > 2 {
+        let wider = (1..24).map(|step| room + 0.5 * f64::from(step));
+        let in_two = wider.map(|room| in_lines(text, face, size, room.min(WORDS)));
+        if let Some(lines) = in_two.into_iter().find(|lines| lines.len() < 3) {
+            let x = left.min(to - widest(&lines)).max(0.0);
+            return (lines, x);
+        }
+    }
     let x = left.min((to - widest(&lines)).max(from));
     (lines, x)
 }

@@ -13,7 +13,7 @@ use super::spacing::PlacedBar;
 use super::system::Setting;
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark, Shape};
-use crate::sheet::{Bar, Sheet};
+use crate::sheet::{Bar, Heading, Sheet};
 use crate::text::{Face, Run, in_lines, in_one_line, shape};
 
 /// Size of names before a system.
@@ -27,6 +27,8 @@ const TEMPO: f64 = 2.35;
 const TEMPO_LINE: f64 = 2.7;
 /// Size of the headings of movements.
 const HEADING: f64 = 3.0;
+/// Size of the headings of tacet ones.
+const TACET: f64 = 2.4;
 /// Their size where they are long.
 const SMALL_HEADING: f64 = 2.2;
 
@@ -97,11 +99,19 @@ pub(super) fn over(
     }
 }
 
+/// A heading in its face and size: of a tacet movement it must not look like the title of what follows.
+fn heading_run(heading: &Heading, width: f64) -> Run {
+    if heading.tacet {
+        return in_one_line(&heading.words, Face::Italic, (TACET, SMALL_HEADING), width);
+    }
+    in_one_line(&heading.words, Face::Bold, (HEADING, SMALL_HEADING), width)
+}
+
 /// Headings of movements over all that stands on a staff, the last one nearest, in the middle of the
 /// line.
-pub(super) fn headings(canvas: &mut Canvas, headings: &[String], width: f64) {
+pub(super) fn headings(canvas: &mut Canvas, headings: &[Heading], width: f64) {
     for heading in headings.iter().rev() {
-        let run = in_one_line(heading, Face::Bold, (HEADING, SMALL_HEADING), width);
+        let run = heading_run(heading, width);
         let x = ((width - run.width) / 2.0).max(0.0);
         let y = canvas.sky.top(0.0, width).min(-2.6) - ABOVE - 1.1 - run.fall();
         canvas.text(Kind::Text, None, run, (x, y));
@@ -109,9 +119,9 @@ pub(super) fn headings(canvas: &mut Canvas, headings: &[String], width: f64) {
 }
 
 /// The same below, behind the last bar.
-pub(super) fn closing(canvas: &mut Canvas, headings: &[String], width: f64) {
+pub(super) fn closing(canvas: &mut Canvas, headings: &[Heading], width: f64) {
     for heading in headings {
-        let run = in_one_line(heading, Face::Bold, (HEADING, SMALL_HEADING), width);
+        let run = heading_run(heading, width);
         let x = ((width - run.width) / 2.0).max(0.0);
         let y = canvas.sky.bottom(0.0, width).max(2.6) + ABOVE + 1.1 + run.rise();
         canvas.text(Kind::Text, None, run, (x, y));
@@ -165,8 +175,18 @@ fn draw_tempo(canvas: &mut Canvas, tempo: &Tempo, x: f64, right: f64) {
     let bracketed = tempo.words.is_some();
     let counted = counted(tempo);
     let figure_width = counted.as_ref().map_or(0.0, |(_, figure)| figure.width + 2.9);
+    let room = right - figure_width - 1.0;
     let mut words = match &tempo.words {
-        Some(words) => in_lines(words, Face::Bold, TEMPO, right - figure_width - 1.0),
+        Some(words) => {
+            // In two lines rather than before its bar.
+            let begins_here = in_lines(words, Face::Bold, TEMPO, (room - x).max(1.0));
+            let fits = |run: &Run| x + run.width <= room;
+            if begins_here.len() <= 2 && begins_here.iter().all(fits) {
+                begins_here
+            } else {
+                in_lines(words, Face::Bold, TEMPO, room)
+            }
+        }
         None => Vec::new(),
     };
     let last = words.pop();

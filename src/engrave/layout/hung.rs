@@ -151,7 +151,8 @@ pub(super) fn ornaments(canvas: &mut Canvas, notes: &[Placed], trill_ends: &dyn 
                 trill(canvas, note, end);
                 continue;
             }
-            let over = note.chord.side != Some(Side::Lower);
+            // The sign of a chord broken over both staves goes through what is above the lower one.
+            let over = note.chord.side != Some(Side::Lower) && !note.chord.under_spread;
             let glyph = if over || mark != Mark::Fermata { glyph } else { Glyph::FermataBelow };
             stack(canvas, (Kind::Articulation, origin), glyph, note.middle(), over, (ABOVE, 2.0));
             let ornament = matches!(mark, Mark::Mordent | Mark::Turn);

@@ -67,6 +67,10 @@ pub const FAMILY_GAP: f64 = 1.4;
 /// Gap between systems, from line to line, at least.
 pub const SYSTEM_GAP: f64 = 5.0;
 
+/// Air between what stands over the heading of a movement and the heading: more than between the heading
+/// and its music, to which it belongs.
+pub const HEADING_GAP: f64 = 4.0;
+
 /// Space from one onset to the next, for a length in quarters.
 #[must_use]
 pub fn space(quarters: f64) -> f64 {

@@ -31,7 +31,7 @@ use crate::page::{Draw, Mark, Page, Pages, Turn};
 use crate::paper::{MARGINS, PART_STAFF, SCORE_STAFF, Setup, USUAL_SCORE_STAFF};
 use crate::sheet::{Bar, OfPair, Sheet, Staff};
 use breaking::{Pause, Plan, Room, Seam, Stack};
-use measures::SYSTEM_GAP;
+use measures::{HEADING_GAP, SYSTEM_GAP};
 use seams::{pauses, seams};
 use skyline::Skyline;
 use spacing::{BarSpace, bar_spaces};
@@ -85,6 +85,19 @@ pub fn drawn<D: Draw>(sheet: &Sheet, setup: &Setup, new: &impl Fn() -> D) -> (Pa
 /// Guesses at the height of lines that are tried where they save a page.
 const TIGHTER: [f64; 2] = [0.78, 0.9];
 
+/// The same where they fill pages.
+const CLOSER: [f64; 2] = [0.85, 0.7];
+/// The part of a page that may be left over between its systems before that is tried. Our heuristic.
+const LOOSE: f64 = 0.2;
+
+/// Pages that are laid out.
+struct Attempt<D> {
+    pages: Pages,
+    drawn: D,
+    /// The greatest part of a page, but for the last of several, that its systems leave.
+    loose: f64,
+}
+
 /// Sets bars of which each has room in a line, with staves of that height or, where a system is higher
 /// than the page, smaller ones.
 fn set<D: Draw>(
@@ -98,12 +111,24 @@ fn set<D: Draw>(
     loop {
         let layout = Layout::new(sheet, setup, spaces, &reach, height / 4.0);
         for slack in [1.0, 1.08, 1.18, 1.3, 1.5] {
-            let Some(pages) = layout.pages(slack, usize::MAX, new) else { continue };
+            let Some(mut best) = layout.pages(slack, usize::MAX, new) else { continue };
             // How high lines are is guessed: perhaps a part does with a page less.
-            let fewer = pages.0.first_bars.len() - 1;
+            let fewer = best.pages.first_bars.len() - 1;
             let tight = (sheet.is_part && fewer > 0)
                 .then(|| TIGHTER.into_iter().find_map(|slack| layout.pages(slack, fewer, new)));
-            return tight.flatten().unwrap_or(pages);
+            best = tight.flatten().unwrap_or(best);
+            // Or its pages have room for more lines, which are then less full.
+            for closer in CLOSER {
+                if best.loose < LOOSE {
+                    break;
+                }
+                let count = best.pages.first_bars.len();
+                match layout.pages(slack * closer, count, new) {
+                    Some(closer) if closer.loose < best.loose => best = closer,
+                    _ => {}
+                }
+            }
+            return (best.pages, best.drawn);
         }
         // Even one system is higher than the page: smaller staves.
         if height < 1.0 {
@@ -232,6 +257,7 @@ fn reach(sheet: &Sheet, spaces: &[BarSpace], bar: usize) -> (f64, f64) {
     let last = sheet.staves.len() - 1;
     let mut top = side(0, true);
     top += heading::LINE * what.headings.len() as f64;
+    top += if bar > 0 && !what.headings.is_empty() { HEADING_GAP } else { 0.0 };
     top += if what.tempo.is_some() { 3.0 } else { 0.0 };
     top += if what.mark.is_some() { 3.6 } else { 0.0 };
     top += if what.ending_starts.is_some() { 2.5 } else { 0.0 };
@@ -345,13 +371,15 @@ impl<'a> Layout<'a> {
     }
 
     /// The pages, if there are at most so many and all systems fit on theirs.
-    fn pages<D: Draw>(&self, slack: f64, most: usize, new: &impl Fn() -> D) -> Option<(Pages, D)> {
+    fn pages<D: Draw>(&self, slack: f64, most: usize, new: &impl Fn() -> D) -> Option<Attempt<D>> {
         self.attempt(slack, (most, false), new)
     }
 
     fn forced<D: Draw>(&self, new: &impl Fn() -> D) -> (Pages, D) {
-        self.attempt(1.5, (usize::MAX, true), new)
-            .unwrap_or_else(|| unreachable!("whatever is too high is drawn all the same"))
+        let forced = self
+            .attempt(1.5, (usize::MAX, true), new)
+            .unwrap_or_else(|| unreachable!("whatever is too high is drawn all the same"));
+        (forced.pages, forced.drawn)
     }
 
     fn attempt<D: Draw>(
@@ -359,7 +387,7 @@ impl<'a> Layout<'a> {
         slack: f64,
         (most, force): (usize, bool),
         new: &impl Fn() -> D,
-    ) -> Option<(Pages, D)> {
+    ) -> Option<Attempt<D>> {
         let (breaks, begins_right) = self.breaks(slack);
         if breaks.len() > most {
             return None;
@@ -369,6 +397,7 @@ impl<'a> Layout<'a> {
         let mut turns = Vec::new();
         let mut nudged: Vec<Span> = Vec::new();
         let mut hidden = BTreeSet::new();
+        let mut loose: f64 = 0.0;
         for (n, lines) in breaks.iter().enumerate() {
             let mut systems: Vec<System> =
                 lines.iter().map(|bars| self.system(bars.clone())).collect();
@@ -378,9 +407,12 @@ impl<'a> Layout<'a> {
                 (self.top.1, self.room.heights.1)
             };
             let last = n + 1 == count;
-            let (ys, fits) = stand(&mut systems, (from, from + to), last);
-            if !fits && !force {
+            let (ys, left) = stand(&mut systems, (from, from + to), last);
+            if left < -0.6 && !force {
                 return None;
+            }
+            if n == 0 || !last {
+                loose = loose.max(left / to);
             }
             let right_hand = (n % 2 == 0) == begins_right;
             let mut marks: Vec<Mark> = Vec::new();
@@ -444,7 +476,7 @@ impl<'a> Layout<'a> {
             nudged,
             pages: Vec::new(),
         };
-        Some((pages, drawn))
+        Some(Attempt { pages, drawn, loose })
     }
 
     /// The bar of a page before which the longest rest lies, if that is longer than where the page
@@ -505,9 +537,9 @@ impl<'a> Layout<'a> {
 }
 
 /// Where the systems of a page stand, between the upper and the lower end of their room, and
-/// whether they fit there. What is left of the height goes between them; in a score between staves
+/// how much of it they leave; less than nothing where they do not fit. What is left of the height goes between them; in a score between staves
 /// too.
-fn stand(systems: &mut [System], (from, to): (f64, f64), last: bool) -> (Vec<f64>, bool) {
+fn stand(systems: &mut [System], (from, to): (f64, f64), last: bool) -> (Vec<f64>, f64) {
     let (ys, end) = close_together(systems, from);
     let left = to - end;
     // A last page that is more than half full is filled like the others.
@@ -520,11 +552,11 @@ fn stand(systems: &mut [System], (from, to): (f64, f64), last: bool) -> (Vec<f64
     } else {
         let mut ys = ys;
         level(&mut ys, left.max(0.0), if last { 2.5 } else { 9.0 });
-        return (ys, left > -0.6);
+        return (ys, left);
     }
     let (mut ys, end) = close_together(systems, from);
     level(&mut ys, (to - end).max(0.0), if last { 2.5 } else { 9.0 });
-    (ys, left > -0.6)
+    (ys, left)
 }
 
 /// Systems as near to one another as they can be, and where the last one ends.
@@ -535,7 +567,8 @@ fn close_together(systems: &[System], from: f64) -> (Vec<f64>, f64) {
         let y = match n.checked_sub(1) {
             None => from + (-sky.extent().0).max(2.0),
             Some(above) => {
-                let clear = skies[above].clearance(sky, 1.3);
+                let air = if systems[n].headed { HEADING_GAP } else { 1.3 };
+                let clear = skies[above].clearance(sky, air);
                 ys[above] + (systems[above].last_line() + SYSTEM_GAP + 2.0).max(clear)
             }
         };

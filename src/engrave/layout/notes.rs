@@ -296,10 +296,18 @@ fn draw_one(canvas: &mut Canvas, note: &Placed, lines: u8) {
         let y = -f64::from(*place) / 2.0;
         canvas.glyph((Kind::Dot, origin), Glyph::AugmentationDot, (note.x + x, y), chord.scale);
     }
-    if let Some(x) = chord.spread.filter(|_| !chord.joined) {
+    if let Some(x) = chord.spread {
         let (low, high) = chord.span();
         let span = (-f64::from(high) / 2.0, -f64::from(low) / 2.0);
-        spread(canvas, chord.origin(), note.x + x, span);
+        let x = note.x + x;
+        if chord.joined {
+            // Drawn when the staves have their places; what stands on this one keeps clear of it.
+            let (top, bottom) = if chord.under_spread { (0.0, 0.5) } else { (-1.5, 0.0) };
+            let wide = Glyph::WiggleArpeggiatoUp.bounds().x1;
+            canvas.sky.add((x, x + wide), (span.0 + top, span.1 + bottom));
+        } else {
+            spread(canvas, chord.origin(), x, span);
+        }
     }
     stemless_strokes(canvas, note);
 }

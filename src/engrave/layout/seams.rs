@@ -27,9 +27,15 @@ pub(super) fn seams(sheet: &Sheet) -> Vec<Seam> {
         let all = inner.iter().copied().chain([0, end]);
         all.map(|seam| seam.abs_diff(bar.index)).min().filter(|_| !inner.is_empty())
     };
+    let mut open = false;
     bars.iter()
         .enumerate()
-        .map(|(n, bar)| Seam { away: away(bar), section: n > 0 && is_section(n) })
+        .map(|(n, bar)| {
+            open = open && bar.ending_starts.is_none();
+            let ending = open;
+            open = (open || bar.ending_starts.is_some()) && bar.ending_ends.is_none();
+            Seam { away: away(bar), section: n > 0 && is_section(n), ending }
+        })
         .collect()
 }
 

@@ -9,13 +9,24 @@ const STEP: f64 = 0.25;
 pub(super) struct Skyline {
     top: Vec<f32>,
     bottom: Vec<f32>,
+    /// The same without the lines of the staff.
+    inner: (Vec<f32>, Vec<f32>),
 }
 
 impl Skyline {
     /// An empty edge over a line of that width.
     pub(super) fn new(width: f64) -> Skyline {
         let places = (width / STEP).ceil().max(1.0).narrow::<usize>() + 1;
-        Skyline { top: vec![f32::INFINITY; places], bottom: vec![f32::NEG_INFINITY; places] }
+        let (top, bottom) = (vec![f32::INFINITY; places], vec![f32::NEG_INFINITY; places]);
+        Skyline { inner: (top.clone(), bottom.clone()), top, bottom }
+    }
+
+    /// The lines of a staff go from place to place.
+    pub(super) fn add_staff(&mut self, (x0, x1): (f64, f64), (y0, y1): (f64, f64)) {
+        for place in self.places(x0, x1) {
+            self.top[place] = self.top[place].min(y0.narrow::<f32>());
+            self.bottom[place] = self.bottom[place].max(y1.narrow::<f32>());
+        }
     }
 
     fn places(&self, x0: f64, x1: f64) -> std::ops::Range<usize> {
@@ -28,9 +39,15 @@ impl Skyline {
     /// Something stands in this box.
     pub(super) fn add(&mut self, (x0, x1): (f64, f64), (y0, y1): (f64, f64)) {
         for place in self.places(x0, x1) {
-            self.top[place] = self.top[place].min(y0.narrow::<f32>());
-            self.bottom[place] = self.bottom[place].max(y1.narrow::<f32>());
+            self.put(place, (y0.narrow::<f32>(), y1.narrow::<f32>()));
         }
+    }
+
+    fn put(&mut self, place: usize, (y0, y1): (f32, f32)) {
+        self.top[place] = self.top[place].min(y0);
+        self.bottom[place] = self.bottom[place].max(y1);
+        self.inner.0[place] = self.inner.0[place].min(y0);
+        self.inner.1[place] = self.inner.1[place].max(y1);
     }
 
     /// Something runs from one point to another.
@@ -40,9 +57,17 @@ impl Skyline {
         for place in self.places(from.0, to.0) {
             let x = (place as f64 * STEP).clamp(from.0, to.0);
             let y = if run > 0.0 { from.1 + (to.1 - from.1) * (x - from.0) / run } else { from.1 };
-            self.top[place] = self.top[place].min(y.narrow::<f32>());
-            self.bottom[place] = self.bottom[place].max(y.narrow::<f32>());
+            let y = y.narrow::<f32>();
+            self.put(place, (y, y));
         }
+    }
+
+    /// The highest point between two places and the lowest, without the lines of the staff.
+    pub(super) fn within_staff(&self, x0: f64, x1: f64) -> (f64, f64) {
+        let places = self.places(x0, x1);
+        let top = self.inner.0[places.clone()].iter().copied().fold(f32::INFINITY, f32::min);
+        let bottom = self.inner.1[places].iter().copied().fold(f32::NEG_INFINITY, f32::max);
+        (top.into(), bottom.into())
     }
 
     /// The highest point between two places; infinite where nothing stands.

@@ -4,6 +4,7 @@
 use ripieno_compiler::music::{Metre, MetreSign, Time};
 use ripieno_compiler::resolve::BarLine;
 
+use super::breaking::MOST_STRETCH;
 use super::chord::{Chord, Look, chords, clef_sign};
 use super::frame::tempo_width;
 use super::measures::{AFTER_BAR_LINE, AIR, BAR_LINE, BAR_LINE_GAP, SMALL_CLEF, THICK_LINE, space};
@@ -377,7 +378,7 @@ pub(super) fn place_line(
         if need(middle) < room { low = middle } else { high = middle }
     }
     let mut stretch = low;
-    if ragged && stretch > 1.5 {
+    if ragged && stretch > MOST_STRETCH {
         stretch = 1.15;
     }
     let mut x = from;

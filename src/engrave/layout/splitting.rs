@@ -173,6 +173,7 @@ fn divide_staff(bar: &mut StaffBar, at: Time) -> StaffBar {
         voices,
         directions,
         crossed: bar.crossed,
+        who: None,
     }
 }
 

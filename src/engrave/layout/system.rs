@@ -6,6 +6,7 @@ use kurbo::Rect;
 use ripieno_compiler::diagnostics::Span;
 use ripieno_compiler::instruments::Clef;
 use ripieno_compiler::music::Time;
+use ripieno_writers::edition::DirectionKind;
 
 use super::canvas::Canvas;
 use super::chord::{clef_at, clef_sign};
@@ -22,7 +23,7 @@ use super::{curves, hung};
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark};
 use crate::paper::Nudge;
-use crate::sheet::{Sheet, SheetPlace, SpanKind, Staff, StaffBar};
+use crate::sheet::{Direction, Sheet, SheetPlace, SpanKind, Staff, StaffBar};
 
 mod nudges;
 mod places;
@@ -50,6 +51,8 @@ pub(super) struct System {
     placed: Vec<PlacedBar>,
     setting: Setting,
     right: f64,
+    /// Does a heading stand over it?
+    pub(super) headed: bool,
     /// The lines of layouts by which signs were moved.
     pub(super) nudged: Vec<Span>,
     /// Middle lines of the staves, counted from that of the uppermost one.
@@ -100,7 +103,8 @@ pub(super) fn system(
         canvases.push(canvas);
     }
     let ys = places(sheet, shown, &canvases);
-    System { shown: shown.to_vec(), canvases, placed, setting, right, ys, nudged }
+    let headed = sheet.bars.get(bars.start).is_some_and(|bar| !bar.headings.is_empty());
+    System { shown: shown.to_vec(), canvases, placed, setting, right, ys, headed, nudged }
 }
 
 /// Where the staves of a system stand at the least.
@@ -249,7 +253,7 @@ impl SystemLine<'_> {
     }
 
     fn draw(&self, canvas: &mut Canvas) {
-        canvas.sky.add((self.indent, self.right), (-2.0, 2.0));
+        canvas.sky.add_staff((self.indent, self.right), (-2.0, 2.0));
         self.leads(canvas);
         let lines = self.placed.first().map_or(5, |bar| self.bar(bar.bar).lines);
         let mut voices: Vec<Vec<Placed>> =
@@ -526,7 +530,7 @@ impl SystemLine<'_> {
             }
             let mut x = f64::midpoint(from, to) - digits_width(count) / 2.0;
             // Words and metronome marks beside the number would be read with it: they stand above.
-            canvas.sky.add((x - 1.6, x + digits_width(count) + 1.6), (-4.6, -2.5));
+            canvas.sky.add((from, to), (-4.6, -2.5));
             for digit in Glyph::digits(count) {
                 canvas.glyph((Kind::Rest, origin), digit, (x, -3.55), 1.0);
                 x += digit.width() + 0.08;
@@ -548,12 +552,22 @@ impl SystemLine<'_> {
         sign.fold(f64::MIN, f64::max)
     }
 
+    /// Who plays of those who share a staff, for a line that begins with a bar: it is said again at the
+    /// head of each system, since nobody turns back for it (Gould, chapter 19, from memory).
+    fn said_again(&self, bar: usize) -> Option<&Direction> {
+        let bar = self.bar(bar);
+        let who = bar.who.as_ref()?;
+        let said = |said: &Direction| matches!(said.kind, DirectionKind::Who(_));
+        (!bar.directions.iter().any(said)).then_some(who)
+    }
+
     /// Directions of the staff with their places.
     fn said(&self) -> Vec<Said<'_>> {
         let mut said = Vec::new();
         for (n, placed) in self.placed.iter().enumerate() {
             let space = &self.spaces[placed.bar];
-            for direction in &self.bar(placed.bar).directions {
+            let again = if n == 0 { self.said_again(placed.bar) } else { None };
+            for direction in again.into_iter().chain(&self.bar(placed.bar).directions) {
                 let length = self.sheet.bars[placed.bar].length;
                 let at_end = direction.at >= length;
                 // Behind the last note of a bar: clear of the bar line.
@@ -563,8 +577,8 @@ impl SystemLine<'_> {
                 };
                 let x = if at_end { left } else { left + 0.6 };
                 let at = (placed.bar, direction.at);
-                // Bar lines of a score go through what stands between its staves.
-                let through = !self.sheet.is_part;
+                // Bar lines go through what stands between the staves of a score, or of a player.
+                let through = !self.sheet.is_part || self.staff().braced;
                 let clear = if !through || n == 0 { f64::MIN } else { placed.x + 0.3 };
                 let clear = clear.max(self.spread_right(placed, direction.at));
                 let ends = placed.end - space.line - 0.4;

@@ -10,6 +10,7 @@ use ripieno_writers::notate::notate;
 use super::measures::{BEAM, STEM_LENGTH};
 use super::pages;
 use crate::draw::{pdf, svg};
+use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark, Page, Pages, Shape};
 use crate::paper::Setup;
 use crate::reading;
@@ -305,5 +306,68 @@ fn an_order_keeps_within_its_bar_and_no_bar_line_strikes_words_through() {
         let line = line.bounds();
         let struck = words.iter().find(|word| word.intersect(line).area() > 1e-6);
         assert!(struck.is_none(), "{line:?} through {struck:?}");
+    }
+}
+
+#[test]
+fn each_system_says_again_who_plays() {
+    let bars: String = (1..=20).map(|bar| format!("{bar}: 1/4 C5 D5 E5 F5 | ")).collect();
+    let source = format!(
+        "{OBOES}voice one {{ {bars} }}\nscoring all for few {{\n\
+         oboe.2 plays one as melody\n bassoon plays one 8vb as bass\n}}\n",
+    );
+    let pages = score(&source, true);
+    let count =
+        |words: &str| -> usize { pages.pages.iter().map(|page| texts(page, words).len()).sum() };
+    let systems = count("Bn.") + 1;
+    assert!(systems > 1);
+    assert_eq!(count("2."), systems);
+}
+
+#[test]
+fn what_is_said_first_stands_uppermost() {
+    let text = "piece \"Sluice\" { composer \"House copyist\" }\n\
+                form { 1 metre 4/4, key C major\n 2 end }\n\
+                voice tune { 1: [\"dolce\"] 1/1 C5 | 2: D5 | }\n\
+                ensemble few { era 1885\n flute\n }\n\
+                scoring all for few {\n flute plays tune as melody, solo\n}\n";
+    let page = &score(text, false).pages[0];
+    let top = |words: &str| texts(page, words)[0].bounds().y0;
+    assert!(top("solo") < top("dolce"));
+}
+
+#[test]
+fn an_ending_is_not_torn() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 1..9 repeat\n 8..9 ending 1\n 10..11 ending 2\n 24 end";
+    for length in ["C5 D5 E5 F5", "C5 D5 E5 F5 C5 D5 E5 F5"] {
+        let value = if length.len() > 12 { "1/8" } else { "1/4" };
+        let bars: String = (1..=24).map(|bar| format!("{bar}: {value} {length} | ")).collect();
+        let page = &part(form, &bars).pages[0];
+        // Each bracket is one line with its hook, and that of the first ends with another.
+        assert_eq!(of(page, Kind::Frame).len(), 5, "{value}");
+    }
+}
+
+#[test]
+fn signs_of_a_chord_over_both_staves_keep_clear_of_one_another() {
+    let text = "piece \"Sluice\" { composer \"House copyist\" }\n\
+                form { 1 metre 4/4, key C major\n 2 end }\n\
+                voice tune { 1: [mf] 1/1 C3&G3&E4&C5&G5&C6[arpeggio, fermata] | 2: [pp] C3&G3&E5&C6&G6 | }\n\
+                ensemble few { era 1885\n harp\n }\n\
+                scoring all for few {\n harp plays tune as melody\n}\n";
+    let page = &score(text, false).pages[0];
+    let wave = |mark: &&Mark| matches!(&mark.shape, Shape::Glyph { glyph, .. } if *glyph == Glyph::WiggleArpeggiatoUp);
+    let waves: Vec<_> = page.marks.iter().filter(wave).map(Mark::bounds).collect();
+    assert!(waves.len() > 4);
+    let held: Vec<_> =
+        of(page, Kind::Articulation).into_iter().filter(|mark| !wave(mark)).collect();
+    assert_eq!(held.len(), 2, "a fermata on each staff");
+    for sign in &held {
+        let meets = |wave: &&kurbo::Rect| wave.intersect(sign.bounds()).area() > 1e-6;
+        assert!(!waves.iter().any(|wave| meets(&wave)), "{sign:?}");
+    }
+    let lines: Vec<_> = of(page, Kind::BarLine).into_iter().map(Mark::bounds).collect();
+    for dynamic in of(page, Kind::Dynamic) {
+        assert!(lines.iter().all(|line| line.intersect(dynamic.bounds()).area() < 1e-6));
     }
 }

@@ -55,6 +55,9 @@ fn share_rests(upper: &mut [Chord], lower: &mut [Chord]) {
     }
 }
 
+/// Air behind a head that stands beside its column, more than behind others.
+const BESIDE: f64 = 0.3;
+
 fn part<'a>(upper: &mut Chord<'a>, lower: &mut Chord<'a>) {
     let (Look::Note { heads: above, .. }, Look::Note { heads: below, .. }) =
         (&mut upper.look, &mut lower.look)
@@ -94,7 +97,8 @@ fn part<'a>(upper: &mut Chord<'a>, lower: &mut Chord<'a>) {
         }
     }
     lower.shift = shift;
-    lower.right += shift;
+    // A head beside its column needs more air, or it seems to belong to the next one.
+    lower.right += if shift > 0.0 { shift + BESIDE } else { 0.0 };
     let near = lowest - highest < 8;
     let signed = |heads: &[Head]| heads.iter().any(|head| head.accidental.is_some());
     if near && (signed(above) || signed(below)) && (shift > 0.0 || signed(above) && signed(below)) {
@@ -110,6 +114,10 @@ fn part<'a>(upper: &mut Chord<'a>, lower: &mut Chord<'a>) {
         let reach = lay_accidentals(&mut [(above, 0.0, a), (below, shift, b)]);
         upper.reach_left(reach);
         lower.reach_left(reach);
+    }
+    // Nor two dots.
+    if shared {
+        lower.dots.clear();
     }
     // Dots stand behind all heads that lie beside them.
     let behind = |dots: &[(f64, i32)], heads: &[Head], shift: f64, scale: f64| -> f64 {
@@ -153,6 +161,7 @@ pub(super) fn join_spreads<'a>(upper: &mut [Chord<'a>], lower: &mut [Chord<'a>])
         // From the columns of both.
         let own = |chord: &Chord| chord.spread.map_or(0.0, |x| x + chord.shift);
         let x = own(chord).min(own(other));
+        other.under_spread = true;
         for one in [chord, other] {
             let by = own(one) - x;
             one.spread = Some(x - one.shift);

@@ -24,7 +24,7 @@ use crate::notate::{Element, ElementKind, Measure, Origin, Score, Staff, StaffNo
 
 use super::{
     DirectionKind, Edition, EditionDirection, EditionPart, EditionPlayer, EditionStaff, Spanner,
-    SpannerKind, StaffBar, Stems, VoiceBar, partings, spans, staves,
+    StaffBar, Stems, VoiceBar, levels, partings, spans, staves,
 };
 
 /// The players that share a staff: neighbours in the score.
@@ -129,7 +129,14 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
         });
     }
     let mut bars: Vec<StaffBar> = Vec::with_capacity(edition.bars.len());
-    let ways: Vec<Way> = (0..edition.bars.len()).map(|bar| way(pair, bar)).collect();
+    let told = levels::told_apart(pair);
+    let ways: Vec<Way> = (0..edition.bars.len())
+        .map(|bar| match way(pair, bar) {
+            // On one stem nobody could tell whose dynamic is whose.
+            Way::Unison | Way::Chords if told[bar] => Way::Apart,
+            way => way,
+        })
+        .collect();
     let unsettled = smooth(pair, &ways);
     let clefs = clefs(pair);
     let mut lines = 0;
@@ -145,9 +152,10 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
             key: first.key,
             clefs: clefs[bar].clone(),
             voices: voices(unsettled[bar], [first, second], player),
-            directions: said(unsettled[bar], [first, second]),
+            directions: said(unsettled[bar], [first, second], told[bar]),
             multi_rest: 0,
             counted: false,
+            who: None,
         });
     }
     label(pair, &unsettled, &mut bars);
@@ -350,8 +358,9 @@ fn clefs(pair: [&Staff; 2]) -> Vec<SmallVec<[(Time, Clef); 1]>> {
 }
 
 /// What is said to both, each thing once; where they are told different dynamics at once, those of
-/// the first stand above the staff. The same dynamic within a half note stands once.
-fn said(way: Way, measures: [&Measure; 2]) -> Vec<EditionDirection> {
+/// the first stand above the staff (everywhere in a bar in which they play `apart` from one another).
+/// The same dynamic within a half note stands once.
+fn said(way: Way, measures: [&Measure; 2], apart: bool) -> Vec<EditionDirection> {
     let of = |measure: &Measure| -> Vec<EditionDirection> {
         measure.directions.iter().filter_map(staves::direction).collect()
     };
@@ -369,10 +378,9 @@ fn said(way: Way, measures: [&Measure; 2]) -> Vec<EditionDirection> {
             let mut all = of(measures[0]);
             let loud = |said: &EditionDirection| matches!(said.kind, DirectionKind::Dynamic(_));
             let same = |a: &EditionDirection, b: &EditionDirection| {
-                let apart = if a.at < b.at { b.at - a.at } else { a.at - b.at };
-                a.kind == b.kind && (a.at == b.at || loud(a) && apart <= Time::QUARTER * 2)
+                a.kind == b.kind && (a.at == b.at || loud(a) && levels::is_one(a.at, b.at))
             };
-            let mut differ = false;
+            let mut differ = apart;
             for said in of(measures[1]) {
                 if let Some(other) = all.iter_mut().find(|other| same(other, &said)) {
                     // One sign says it to both, when the first of them begins.
@@ -419,10 +427,13 @@ fn label(pair: [&Staff; 2], ways: &[Way], bars: &mut [StaffBar]) {
         };
         // After a bar of rest or more it is said again.
         let anew = *way != before || (rested > 0 && (kind || *way != Way::Unison));
+        let first = bar.voices.iter().flat_map(|voice| voice.elements.iter());
+        let mut first = first.filter(|element| matches!(element.kind, ElementKind::Note(_)));
+        let at = first.next().map_or(Time::ZERO, |element| element.at);
+        // What stands before the staff says it of cellos and basses in every system.
+        let stands = !kind && *way == Way::Unison;
+        bar.who = words.filter(|_| !stands).map(|words| (at, words.to_owned()));
         if let Some(words) = words.filter(|_| anew) {
-            let first = bar.voices.iter().flat_map(|voice| voice.elements.iter());
-            let mut first = first.filter(|element| matches!(element.kind, ElementKind::Note(_)));
-            let at = first.next().map_or(Time::ZERO, |element| element.at);
             let kind = DirectionKind::Who(words.into());
             let place = bar.directions.partition_point(|said| said.at < at);
             bar.directions.insert(
@@ -461,28 +472,26 @@ fn settle(bars: &mut [StaffBar]) {
 /// The hairpins of both, each once. Where the second player is told something else while the first
 /// grows or fades, what the first is told stands above the staff.
 fn hairpins(pair: [&Staff; 2]) -> Vec<Spanner> {
-    let ends = |span: &Spanner| match span.kind {
-        SpannerKind::Hairpin { from, to, grows } => Some((from, to, grows)),
-        _ => None,
-    };
-    let dynamics = |staff: &Staff| -> Vec<(usize, Time, DirectionKind)> {
-        let bars = staff.measures.iter().enumerate();
-        let said = bars.flat_map(|(bar, measure)| {
-            measure.directions.iter().filter_map(move |said| Some((bar, staves::direction(said)?)))
-        });
-        said.filter(|(_, said)| matches!(said.kind, DirectionKind::Dynamic(_)))
-            .map(|(bar, said)| (bar, said.at, said.kind))
-            .collect()
-    };
+    let ends = levels::ends;
+    let dynamics = levels::dynamics;
     // What the second alone is told.
     let own = dynamics(pair[0]);
+    // With whether one sign says it to both.
+    let is_own = |&(bar, at, dynamic): &levels::Told| {
+        own.iter().any(|own| (own.0, own.2) == (bar, dynamic) && levels::is_one(own.1, at))
+    };
     let told = dynamics(pair[1]).into_iter().filter(|said| !own.contains(said));
-    let told: Vec<(usize, Time)> = told.map(|(bar, at, _)| (bar, at)).collect();
+    let told: Vec<((usize, Time), bool)> =
+        told.map(|said| ((said.0, said.1), is_own(&said))).collect();
     let mut all = spans::hairpins(&pair[0].measures);
-    let others = spans::hairpins(&pair[1].measures);
+    let mut others = spans::hairpins(&pair[1].measures);
+    levels::share(&mut all, &mut others, [&own, &dynamics(pair[1])]);
     for own in &mut all {
         let Some((from, to, grows)) = ends(own) else { continue };
-        let cut = told.iter().any(|at| from < *at && *at < to);
+        // He who comes in later may grow as far.
+        let joins =
+            |at: (usize, Time)| others.iter().filter_map(ends).any(|pin| pin == (at, to, grows));
+        let cut = told.iter().any(|&(at, one)| from < at && at < to && !(one && joins(at)));
         let crossed = others.iter().filter_map(ends).any(|(begin, end, also)| {
             begin < to && from < end && (also != grows || begin < from || end > to)
         });

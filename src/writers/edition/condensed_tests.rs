@@ -1,5 +1,5 @@
 use super::*;
-use crate::edition::condensed_score;
+use crate::edition::{SpannerKind, condensed_score};
 use crate::notate::testing::{Fixture, cello, oboe};
 
 /// Two oboes.

@@ -12,7 +12,7 @@ use smallvec::smallvec;
 
 use crate::arrange::{Arrangement, Part, SoundingNote};
 use crate::instruments::Clef;
-use crate::music::Time;
+use crate::music::{Interval, Time};
 use crate::narrow::Narrow;
 use crate::notate::{ElementKind, Origin, Stem, bars_of, stems};
 use crate::resolve::{DirectionKind as Said, Dynamic, Mark, Role, Sound};
@@ -318,7 +318,8 @@ fn clipped(note: &SoundingNote, start: Time, entry: Time) -> SoundingNote {
     own
 }
 
-/// By how many octaves a line is moved so that it needs the fewest leger lines in a clef.
+/// By how many octaves a line is moved so that it needs the fewest leger lines in a clef. Where a player
+/// reads in another octave than sounds, it may as well stand as whoever plays it reads it.
 fn octaves(part: &Part, clef: Clef, at: Time) -> i8 {
     let middle = stems::middle_step(clef);
     let away = |octaves: i8| {
@@ -332,7 +333,12 @@ fn octaves(part: &Part, clef: Clef, at: Time) -> i8 {
     };
     // What stands where it sounds is worth a leger line a note.
     let notes = part.notes.len().max(2).narrow::<i32>();
-    let cost = |octaves: &i8| away(*octaves) + 2 * notes * i32::from(octaves.abs());
+    // An octave away from where they sound, piccolo and double bass read what others read.
+    let transposition = part.transposition_at(at);
+    let home =
+        [0, 1, -1, 2, -2].into_iter().find(|by| Interval::octaves((*by).into()) == transposition);
+    let from = |octaves: i8| octaves.abs().min((octaves - home.unwrap_or(0)).abs());
+    let cost = |octaves: &i8| away(*octaves) + 2 * notes * i32::from(from(*octaves));
     [0, 1, -1, 2, -2, 3, -3].into_iter().min_by_key(cost).unwrap_or(0)
 }
 

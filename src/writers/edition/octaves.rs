@@ -1,7 +1,7 @@
 //! Lines of octaves ("8va", "8vb") over passages that would need many leger lines.
 //!
 //! Which instruments read them, and from which note on, stands in the catalogue. A line begins and
-//! ends with a note beyond that limit; between two of them it goes on over notes that stand well
+//! ends with a note beyond that limit, or with the slur over it; between two of them it goes on over notes that stand well
 //! on the staff an octave lower (or higher), if they last no longer than a bar together. Fewer
 //! than three such notes, or less than a bar of them, are read with leger lines, for a line is
 //! another thing to see. Nothing is moved inside a tie or in front of the note of a grace note.
@@ -33,6 +33,8 @@ struct Read {
     grace: bool,
     /// Does a beam come from the note before?
     beamed: bool,
+    /// Does a slur come from the note before?
+    slurred: bool,
 }
 
 /// The lines of a staff of one player; the stems under them are set for where the heads stand.
@@ -81,6 +83,7 @@ fn notes(
     let mut notes = Vec::new();
     let mut clef = Clef::Treble;
     let mut instrument = first;
+    let mut slurred = false;
     for (bar, (content, frame)) in staff.bars.iter().zip(frame).enumerate() {
         instrument = content.instrument.unwrap_or(instrument);
         let limit = instrument.octave_lines.as_ref().and_then(|lines| limit(lines, octaves));
@@ -117,7 +120,9 @@ fn notes(
                 tie_to: note.tie_to,
                 grace: note.grace.is_some(),
                 beamed: matches!(element.beams.first(), Some(Beam::Continues | Beam::Ends)),
+                slurred,
             });
+            slurred = (slurred && !note.slur_ends) || note.slur_starts;
         }
         if let Some((_, last)) = clefs.next_back() {
             clef = *last;
@@ -158,6 +163,7 @@ fn passages(notes: &[Read], frame: &[FrameBar]) -> Vec<(usize, usize)> {
         while from > 0 && notes[from - 1].fits && comes_from(from) {
             from -= 1;
         }
+        (from, to) = with_slurs(notes, (from, to), frame);
         let whole = !notes[to].tie_to && !notes[from].tie_from && !notes[to].grace;
         let beyond = notes[from..=to].iter().filter(|note| note.beyond && !note.grace).count();
         let lasts = notes[to].start + notes[to].end - notes[to].at - notes[from].start;
@@ -168,6 +174,34 @@ fn passages(notes: &[Read], frame: &[FrameBar]) -> Vec<(usize, usize)> {
         index = last.max(to) + 1;
     }
     passages
+}
+
+/// A passage with the rest of the slurs that it would cut, where all of their notes can stand under the
+/// line and those that need it no more last no longer than a bar: a line begins and ends with a phrase.
+fn with_slurs(notes: &[Read], (from, to): (usize, usize), frame: &[FrameBar]) -> (usize, usize) {
+    let bar = frame[notes[from].bar].length;
+    let goes_on = notes[to + 1..].iter().take_while(|next| next.slurred).count();
+    let comes = notes[..=from].iter().rev().take_while(|note| note.slurred).count();
+    let (begin, end) = (from - comes.min(from), to + goes_on);
+    let fits = |notes: &[Read]| notes.iter().all(|note| note.fits);
+    let stop = |note: &Read| note.start + note.end - note.at;
+    let whole = |note: &Read| !note.tie_from && !note.grace;
+    let begin = if fits(&notes[begin..from])
+        && whole(&notes[begin])
+        && notes[from].start - notes[begin].start <= bar
+    {
+        begin
+    } else {
+        from
+    };
+    let last = &notes[end];
+    let end = if fits(&notes[to + 1..=end]) && !last.tie_to && stop(last) - stop(&notes[to]) <= bar
+    {
+        end
+    } else {
+        to
+    };
+    (begin, end)
 }
 
 /// Sets the stems under a line for heads that stand an octave away.
@@ -199,7 +233,7 @@ fn set_stems(staff: &mut EditionStaff, span: &Spanner) {
 
 #[cfg(test)]
 mod tests {
-    use crate::edition::{SpannerKind, full_score};
+    use crate::edition::{Edition, SpannerKind, full_score};
     use crate::instruments::find;
     use crate::notate::testing::Fixture;
 
@@ -207,7 +241,10 @@ mod tests {
     fn lines(id: &str, notes: &str) -> Vec<String> {
         let instrument = find(id).unwrap();
         let score = Fixture::new(&["4/4"; 6]).instrument(instrument).notes(notes).score();
-        let edition = full_score(&score);
+        spans(&full_score(&score))
+    }
+
+    fn spans(edition: &Edition) -> Vec<String> {
         let spans = edition.staves.iter().flat_map(|staff| &staff.spans);
         spans
             .filter_map(|span| match &span.kind {
@@ -243,6 +280,25 @@ mod tests {
         let beamed =
             "0/1 1/8 C5, 1/8 1/8 C5, 1/4 1/8 E6, 3/8 1/8 A6, 1/2 1/4 A6, 3/4 1/8 B6, 7/8 1/8 D6";
         assert_eq!(lines("harp", beamed), ["1 1/4 to 1 1/1: 1"]);
+    }
+
+    #[test]
+    fn a_line_takes_the_rest_of_a_slur_with_it() {
+        let notes =
+            "0/1 1/4 C6, 1/4 1/4 E6, 1/2 1/4 A6, 3/4 1/4 B6, 1/1 1/4 A6, 5/4 1/4 E6, 3/2 1/4 C6";
+        let line = |slur: Option<(usize, usize)>| -> Vec<String> {
+            let harp = find("harp").unwrap();
+            let players = Fixture::new(&["4/4"; 3]).instrument(harp).notes(notes);
+            let players = match slur {
+                Some((from, to)) => players.slur(from, to),
+                None => players,
+            };
+            let score = players.score();
+            spans(&full_score(&score))
+        };
+        assert_eq!(line(None), ["1 1/2 to 2 1/4: 1"]);
+        assert_eq!(line(Some((1, 5))), ["1 1/4 to 2 1/2: 1"]);
+        assert_eq!(line(Some((4, 6))), ["1 1/2 to 2 3/4: 1"]);
     }
 
     #[test]

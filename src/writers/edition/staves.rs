@@ -84,6 +84,7 @@ fn bars<'a>(
             directions: measure.directions.iter().filter_map(direction).collect(),
             multi_rest: 0,
             counted: false,
+            who: None,
         }
     };
     measures.iter().map(bar).collect()

@@ -2,10 +2,11 @@
 //!
 //! A note costs nothing in a clef that suits it, a point if a more usual clef of the instrument
 //! would suit it as well, and its leger lines (at least one point) in a clef that does not suit it.
-//! A change of clef costs as much as so many points: least at the beginning of a bar and after a
-//! rest, more at a beat inside a bar, and never inside a beam, a slur or a tie; it costs more to
-//! leap over a clef (from bass to treble where there is a tenor). The cheapest row of clefs is found from
-//! the last note to the first; a change comes as late as possible. (Our heuristic.)
+//! A change of clef costs as much as so many points: least after a rest, where a phrase begins, more
+//! at the beginning of a bar, more at a beat inside a bar, most at a bar inside a slur. There is none
+//! inside a beam or a tie, nor, within a bar, inside a slur. It costs more to leap over a clef (from
+//! bass to treble where there is a tenor). The cheapest row of clefs is found from the last note to
+//! the first; a change comes as late as possible. (Our heuristic.)
 
 use crate::narrow::Narrow;
 use smallvec::SmallVec;
@@ -15,10 +16,12 @@ use crate::music::{Pitch, Time};
 
 use super::{Beam, Element, ElementKind, Measure};
 
-/// What a change of clef costs at the beginning of a bar or after a rest, as much as so many leger
-/// lines; inside a bar; and for each clef that is leapt over.
+/// What a change of clef costs after a rest, as much as so many leger lines; at the beginning of a bar;
+/// inside one; inside a slur; and for each clef that is leapt over.
 const CHANGE: u32 = 8;
-const CHANGE_INSIDE: u32 = 12;
+const CHANGE_AT_BAR: u32 = 9;
+const CHANGE_INSIDE: u32 = 13;
+const CHANGE_SLURRED: u32 = 20;
 const LEAP: u32 = 2;
 
 /// Puts the clefs into the measures of a staff: one in the first bar, and every change. `instrument`
@@ -147,7 +150,9 @@ fn slots(measures: &[Measure]) -> Vec<Slot> {
                 printed.at % Time::EIGHTH == Time::ZERO && printed.tuplet.is_none_or(|t| t.starts);
             let change = match () {
                 () if note.tie_from || after_grace => None,
-                () if rested || at_bar => Some(CHANGE),
+                () if rested => Some(CHANGE),
+                () if at_bar && slurred => Some(CHANGE_SLURRED),
+                () if at_bar => Some(CHANGE_AT_BAR),
                 () if beamed || slurred || !at_beat => None,
                 () => Some(CHANGE_INSIDE),
             };
@@ -224,6 +229,13 @@ mod tests {
     #[test]
     fn two_high_notes_are_not_worth_a_change() {
         assert_eq!(clefs("0/1 1/1 C3, 1/1 1/2 A4, 3/2 1/2 B4, 2/1 1/1 C3"), [(0, Clef::Bass)]);
+    }
+
+    #[test]
+    fn a_phrase_does_not_change_its_clef_where_it_could_begin_in_another() {
+        let phrase = "1/1 1/4 C4, 5/4 1/4 Bb3, 3/2 1/2 Eb4, 2/1 1/4 F4, 9/4 1/4 A4, 5/2 1/2 A4, \
+                      3/1 1/2 A4, 7/2 1/2 G4, 4/1 1/1 A4";
+        assert_eq!(clefs(phrase), [(0, Clef::Tenor)]);
     }
 
     #[test]

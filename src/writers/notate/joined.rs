@@ -153,8 +153,8 @@ fn take_back(arrangement: &Arrangement, measures: &mut [Measure]) {
     }
 }
 
-/// Tells what a player takes between two movements: behind his last note before it, and at his
-/// first note on it.
+/// Tells what a player takes between two movements: behind his last note before it, and at the head of
+/// the movement in which he plays on it.
 fn say_changes(
     part: &Part,
     arrangement: &Arrangement,

@@ -50,7 +50,7 @@ fn changes(part: &Part) -> Vec<Time> {
 /// F", "change D to C"), and what he has in hand at the first note on the new one. Where there is
 /// no rest between the two, only the latter; where no note follows, nothing. Who plays to the end of a
 /// movement and takes something else for the next (`borders`: where movements begin) is told so at its
-/// end. Common practice.
+/// end, and what he has in hand then at the head of the next that he plays. Common practice.
 pub(super) fn changes_told(part: &Part, borders: &[Time]) -> Vec<Announced> {
     let mut told = Vec::new();
     let mut before = Time::ZERO;
@@ -70,7 +70,10 @@ pub(super) fn changes_told(part: &Part, borders: &[Time]) -> Vec<Announced> {
         } else if let Some(free) = last.filter(|free| *free < enters) {
             told.push(Announced { at: free, words: order, taken: at, at_end: false });
         }
-        told.push(Announced { at: enters, words: name, taken: at, at_end: false });
+        // At the head of a movement it stands like at the head of the part.
+        let head = borders.iter().copied().filter(|start| (at..=enters).contains(start)).max();
+        let from = head.filter(|_| borders.contains(&at)).unwrap_or(enters);
+        told.push(Announced { at: from, words: name, taken: at, at_end: false });
         before = at;
     }
     told
@@ -230,6 +233,26 @@ mod tests {
         let expected = [(bar(1), "tune in G, C, F"), (bar(3), "in G, C, F")];
         let told = changes_told(part, &[]);
         assert_eq!(told.iter().map(|told| (told.at, &*told.words)).collect::<Vec<_>>(), expected);
+    }
+
+    #[test]
+    fn what_is_taken_between_movements_is_named_at_the_head_of_the_next() {
+        use crate::notate::testing::{Fixture, natural_horn};
+        let parts = Fixture::new(&["4/4"; 4])
+            .instrument(natural_horn())
+            .crook("0/1", "D")
+            .crook("1/1", "F")
+            .notes("0/1 1/1 D4, 3/1 1/1 C4")
+            .arrangement();
+        let part = &parts.parts[0];
+        let bar = |index: i64| Time::of(index, 1);
+        let told = |borders: &[Time]| -> Vec<(Time, String)> {
+            changes_told(part, borders).into_iter().map(|told| (told.at, told.words)).collect()
+        };
+        let said = |name: i64| [(bar(1), "change to F".to_owned()), (bar(name), "in F".to_owned())];
+        assert_eq!(told(&[]), said(3));
+        assert_eq!(told(&[bar(1)]), said(1));
+        assert_eq!(told(&[bar(1), bar(2)]), said(2), "he rests through the movement between");
     }
 
     #[test]

@@ -281,6 +281,10 @@ impl Fixture {
     }
 
     pub(crate) fn score(self) -> Score {
+        notate(&self.arrangement())
+    }
+
+    pub(crate) fn arrangement(self) -> Arrangement {
         let piece = Piece {
             title: "Evening at the Locks".into(),
             composer: Some("House copyist".into()),
@@ -305,7 +309,7 @@ impl Fixture {
             drums: Vec::new(),
             takes: Vec::new(),
         });
-        notate(&Arrangement::of_parts(piece, 1770, parts.collect()))
+        Arrangement::of_parts(piece, 1770, parts.collect())
     }
 }
 

@@ -2,7 +2,8 @@
 //!
 //! A chord is divided where its widest gap leaves each hand no more than a tenth and no more than
 //! half of the notes that the player can sound at once; of gaps alike in that, nearest to middle C;
-//! where no gap does, at middle C. What one hand can grip may stay in one hand: a chord within an
+//! where no gap does, at middle C. In a part in which most chords leave the bass alone to the left hand,
+//! as a thorough bass is played, they all do where the right hand grips the rest with ease. What one hand can grip may stay in one hand: a chord within an
 //! octave easily, one within a tenth at a pinch, and of course a single note.
 //!
 //! Notes and chords that one hand could grip with ease, and that follow each other without a rest
@@ -89,7 +90,8 @@ type Ways = [Option<((u32, u32), usize)>; 4];
 /// How each note of a part lies in the hands.
 pub(super) fn split(part: &Part, frame: &[FrameBar]) -> Vec<Grip> {
     let notes = &part.notes;
-    let choices: Vec<Choices> = notes.iter().map(|note| choices(part, note)).collect();
+    let over_bass = is_over_bass(part);
+    let choices: Vec<Choices> = notes.iter().map(|note| choices(part, note, over_bass)).collect();
     let bound = bound(part);
     let mut ways: Vec<Ways> = Vec::with_capacity(notes.len());
     for (index, own) in choices.iter().enumerate() {
@@ -133,7 +135,31 @@ pub(super) fn split(part: &Part, frame: &[FrameBar]) -> Vec<Grip> {
     grips
 }
 
-fn choices(part: &Part, note: &SoundingNote) -> Choices {
+/// Of four chords so many leave the bass alone in a part that is played like a thorough bass (our
+/// heuristic).
+const MOSTLY: usize = 3;
+/// So many semitones below the others it stands by itself.
+const FIFTH: i32 = 7;
+
+/// Do most chords of a player of two staves leave the bass alone to the left hand?
+fn is_over_bass(part: &Part) -> bool {
+    let fingers = |note: &SoundingNote| {
+        let instrument = part.instrument_at(note.start);
+        (instrument.staves > 1).then_some(usize::from(instrument.voices / 2).max(1))
+    };
+    let apart = |note: &SoundingNote| {
+        let pitches = note.sound.pitches();
+        let cut = cut(pitches, fingers(note)?);
+        Some(cut == 1 && pitches[1].midi() - pitches[0].midi() >= FIFTH)
+    };
+    let chords = part.notes.iter().filter(|note| note.sound.pitches().len() > 2);
+    let (alone, all) = chords
+        .filter_map(apart)
+        .fold((0, 0), |(alone, all), apart| (alone + usize::from(apart), all + 1));
+    all > 0 && alone * 4 >= all * MOSTLY
+}
+
+fn choices(part: &Part, note: &SoundingNote, over_bass: bool) -> Choices {
     let pitches = note.sound.pitches();
     let count = pitches.len();
     let instrument = part.instrument_at(note.start);
@@ -169,8 +195,10 @@ fn choices(part: &Part, note: &SoundingNote) -> Choices {
         }
     }
     if count > 1 {
-        let below = cut(pitches, fingers);
-        let needless = if wide { 0 } else { NEEDLESS };
+        let right = &pitches[1..];
+        let bass = over_bass && right.len() <= fingers && span(right) <= OCTAVE;
+        let below = if bass { 1 } else { cut(pitches, fingers) };
+        let needless = if wide || bass { 0 } else { NEEDLESS };
         let both = needless
             + lines(&pitches[..below], Hand::Lower)
             + lines(&pitches[below..], Hand::Upper);

@@ -1,0 +1,181 @@
+//! How loud two players are who share a staff: where they are told different things, and where one
+//! hairpin says it to both.
+
+use std::ops::Range;
+
+use crate::music::Time;
+use crate::notate::{ElementKind, Measure, Staff, StaffDirectionKind};
+use crate::resolve::Dynamic;
+
+use super::{Spanner, SpannerKind};
+
+/// A dynamic with its bar and its time in it.
+pub(super) type Told = (usize, Time, Dynamic);
+
+/// The dynamics of a player, in order.
+pub(super) fn dynamics(staff: &Staff) -> Vec<Told> {
+    let bars = staff.measures.iter().enumerate();
+    bars.flat_map(|(bar, measure)| {
+        measure.directions.iter().filter_map(move |said| match said.kind {
+            StaffDirectionKind::Dynamic(dynamic) => Some((bar, said.at, dynamic)),
+            _ => None,
+        })
+    })
+    .collect()
+}
+
+/// A bar and a time in it.
+type Place = (usize, Time);
+
+/// Do the same dynamics at two times of a bar stand once, for both players? Within a half note (our
+/// heuristic).
+pub(super) fn is_one(a: Time, b: Time) -> bool {
+    a.max(b) - a.min(b) <= Time::QUARTER * 2
+}
+
+/// A hairpin's beginning, end and way.
+pub(super) fn ends(span: &Spanner) -> Option<(Place, Place, bool)> {
+    match span.kind {
+        SpannerKind::Hairpin { from, to, grows } => Some((from, to, grows)),
+        _ => None,
+    }
+}
+
+/// For each bar, do both play at once in it at levels that differ, as far as they were told any? What a
+/// hairpin has come to is not known until the next dynamic.
+pub(super) fn told_apart(pair: [&Staff; 2]) -> Vec<bool> {
+    let mut levels: [Option<Dynamic>; 2] = [None; 2];
+    let bars = pair[0].measures.iter().zip(&pair[1].measures);
+    bars.map(|(first, second)| {
+        let mut said: Vec<(Time, usize, Option<Dynamic>)> = Vec::new();
+        for (who, measure) in [first, second].into_iter().enumerate() {
+            said.extend(measure.directions.iter().filter_map(|said| match said.kind {
+                StaffDirectionKind::Dynamic(dynamic) => Some((said.at, who, lasting(dynamic)?)),
+                StaffDirectionKind::HairpinStarts { .. } | StaffDirectionKind::HairpinEnds => {
+                    Some((said.at, who, None))
+                }
+                _ => None,
+            }));
+        }
+        said.sort_by_key(|(at, who, _)| (*at, *who));
+        let mut apart = false;
+        let mut from = Time::ZERO;
+        let mut play = |levels: [Option<Dynamic>; 2], span: Range<Time>| {
+            let play = [first, second].iter().all(|measure| sounds(measure, &span));
+            apart |= matches!(levels, [Some(a), Some(b)] if a != b) && play;
+        };
+        for place in said.chunk_by(|a, b| a.0 == b.0) {
+            play(levels, from..place[0].0);
+            from = place[0].0;
+            for &(_, who, level) in place {
+                levels[who] = level;
+            }
+        }
+        play(levels, from..Time::MAX);
+        apart
+    })
+    .collect()
+}
+
+/// Does a player begin a note or hold one somewhere between two times of a bar?
+fn sounds(measure: &Measure, span: &Range<Time>) -> bool {
+    measure.elements.iter().any(|element| {
+        matches!(element.kind, ElementKind::Note(_))
+            && element.at < span.end
+            && element.at + element.length > span.start
+    })
+}
+
+/// The level from a dynamic on; nothing for a stress, which is over with its note.
+fn lasting(dynamic: Dynamic) -> Option<Option<Dynamic>> {
+    match dynamic {
+        Dynamic::Sf | Dynamic::Sfz => None,
+        Dynamic::Fp => Some(Some(Dynamic::P)),
+        steady => Some(Some(steady)),
+    }
+}
+
+/// Brings hairpins that begin together and go the same way to one end, the later one, where the player
+/// of the shorter one is told nothing until then: he has come to a rest, or holds what he reached.
+pub(super) fn share(first: &mut [Spanner], second: &mut [Spanner], told: [&[Told]; 2]) {
+    for own in first.iter_mut() {
+        for other in second.iter_mut() {
+            let (Some(a), Some(b)) = (ends(own), ends(other)) else { continue };
+            if (a.0, a.2) != (b.0, b.2) || a.1 == b.1 {
+                continue;
+            }
+            let (short, until, told) =
+                if a.1 < b.1 { (&mut *own, b.1, told[0]) } else { (&mut *other, a.1, told[1]) };
+            let Some((from, ..)) = ends(short) else { continue };
+            if told.iter().any(|&(bar, at, _)| from < (bar, at) && (bar, at) < until) {
+                continue;
+            }
+            if let SpannerKind::Hairpin { to, .. } = &mut short.kind {
+                *to = until;
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::edition::{Edition, condensed_score};
+    use crate::notate::testing::{Fixture, oboe};
+    use crate::notate::{Origin, Score, StaffDirection};
+
+    fn oboes(said: [&[(usize, Time, StaffDirectionKind)]; 2]) -> Score {
+        let notes = "0/1 1/2 E5, 1/2 1/2 G5, 1/1 1/2 E5, 3/2 1/2 G5";
+        let below = "0/1 1/2 C5, 1/2 1/2 E5, 1/1 1/2 C5, 3/2 1/2 E5";
+        let mut score = Fixture::new(&["2/4"; 4]).notes(notes).part(oboe()).notes(below).score();
+        for ((staff, number), said) in score.staves.iter_mut().zip(1..).zip(said) {
+            staff.id = format!("oboe.{number}");
+            for (bar, at, kind) in said {
+                staff.measures[*bar].directions.push(StaffDirection {
+                    at: *at,
+                    kind: kind.clone(),
+                    origin: Origin::default(),
+                });
+            }
+        }
+        score
+    }
+
+    fn voices(edition: &Edition) -> Vec<usize> {
+        edition.staves[0].bars.iter().map(|bar| bar.voices.len()).collect()
+    }
+
+    #[test]
+    fn who_is_told_another_dynamic_has_a_stem_of_his_own() {
+        use StaffDirectionKind::Dynamic as Says;
+        let zero = Time::ZERO;
+        let score = oboes([
+            &[(0, zero, Says(Dynamic::P)), (1, zero, Says(Dynamic::F))],
+            &[(0, zero, Says(Dynamic::P)), (3, zero, Says(Dynamic::F))],
+        ]);
+        let edition = condensed_score(&score);
+        assert_eq!(voices(&edition), [1, 2, 2, 1]);
+        let above: Vec<bool> =
+            edition.staves[0].bars[1].directions.iter().map(|said| said.above).collect();
+        assert_eq!(above, [true], "what the first alone is told stands with his notes");
+    }
+
+    #[test]
+    fn hairpins_that_begin_together_are_one() {
+        let (starts, ends) =
+            (StaffDirectionKind::HairpinStarts { grows: false }, StaffDirectionKind::HairpinEnds);
+        let zero = Time::ZERO;
+        let half = Time::of(1, 2);
+        let said = |to: usize| vec![(0, zero, starts.clone()), (to, half, ends.clone())];
+        let (long, short) = (said(3), said(2));
+        let score = oboes([&short, &long]);
+        let edition = condensed_score(&score);
+        let pins: Vec<_> = edition.staves[0].spans.iter().filter_map(super::ends).collect();
+        assert_eq!(pins, [((0, zero), (3, half), false)]);
+        assert!(edition.staves[0].spans.iter().all(|span| !span.above));
+        let mut told = long.clone();
+        told.insert(1, (1, zero, StaffDirectionKind::Dynamic(Dynamic::P)));
+        let score = oboes([&told, &short]);
+        assert_eq!(condensed_score(&score).staves[0].spans.len(), 1, "only the second is longer");
+    }
+}
