@@ -9,4 +9,4 @@ pub mod perform;
 pub mod render;
 
 // The stages before, under the names they have everywhere.
-use ripieno_compiler::{arrange, diagnostics, instruments, music, narrow, resolve};
+use ripieno_compiler::{arrange, cores, diagnostics, instruments, music, narrow, resolve};

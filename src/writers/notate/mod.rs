@@ -38,6 +38,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use crate::arrange::{ArrangedMovement, Arrangement, Part};
+use crate::cores::on_all_cores;
 use crate::resolve::HarmonyEvent;
 
 pub use score::*;
@@ -112,8 +113,11 @@ impl<'a> Notation<'a> {
 
     fn staves(&self, players: Range<usize>) -> Vec<Staff> {
         let (arrangement, frame) = (self.arrangement, &self.frame);
+        let parts = &arrangement.parts[players.clone()];
+        let notes = parts.iter().map(|part| part.notes.len()).sum();
         if !self.movements.is_empty() {
-            return players.map(|player| joined::staff(self, player)).collect();
+            let players: Vec<usize> = players.collect();
+            return on_all_cores(&players, notes, |&player| joined::staff(self, player));
         }
         let bars = staff::Bars::new(frame, self.pitches);
         let (chords, piece) =
@@ -131,7 +135,7 @@ impl<'a> Notation<'a> {
             }
             staff
         };
-        arrangement.parts[players].iter().map(write).collect()
+        on_all_cores(parts, notes, write)
     }
 }
 

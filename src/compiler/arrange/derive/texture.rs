@@ -122,6 +122,16 @@ impl<'a> Texture<'a> {
             || at(&self.basses, time).next().is_some()
     }
 
+    /// The bass that is struck at a time, or held on from before, and stays for half a bar or to an
+    /// end.
+    pub(super) fn bass_that_stays(&self, form: &Form, time: Time, end: Time) -> Option<Pitch> {
+        let low = self.outer(time).filter(|_| self.has_bass(time))?.low;
+        let note = self.sounding(time).find(|note| note.sound.pitches().contains(&low))?;
+        let until = note.start + note.length;
+        let half = form.bar_at(time).length.scaled(1, 2)?;
+        (until >= end || until - time >= half).then_some(low)
+    }
+
     /// The outer notes just before a time.
     pub(super) fn outer_before(&self, time: Time) -> Option<Outer> {
         self.outer(time - JUST_BEFORE)
@@ -129,7 +139,12 @@ impl<'a> Texture<'a> {
 
     /// When the note of this pitch that sounds just before a time was struck.
     pub(super) fn struck_before(&self, time: Time, pitch: Pitch) -> Option<Time> {
-        let mut notes = self.sounding(time - JUST_BEFORE);
+        self.struck_at(time - JUST_BEFORE, pitch)
+    }
+
+    /// When the note of this pitch that sounds at a time was struck.
+    pub(super) fn struck_at(&self, time: Time, pitch: Pitch) -> Option<Time> {
+        let mut notes = self.sounding(time);
         notes.find(|note| note.sound.pitches().contains(&pitch)).map(|note| note.start)
     }
 

@@ -19,6 +19,10 @@ const HIGHEST: u64 = 0x7FFF;
 impl Ticks {
     /// The tick of a played time, rounded to the nearest where it is not exact.
     pub(super) fn of(self, played: Time) -> i64 {
+        let tick = Time::QUARTER.scaled(1, i64::from(self.per_quarter));
+        if let Some(tick) = tick.filter(|tick| played % *tick == Time::ZERO) {
+            return played.div_floor(tick);
+        }
         let (numerator, denominator) = played.fraction();
         let (numerator, denominator) = (i128::from(numerator), i128::from(denominator));
         let scaled = numerator * 4 * i128::from(self.per_quarter);
@@ -41,13 +45,19 @@ impl Default for Exact {
 impl Exact {
     pub(super) fn take(&mut self, times: impl IntoIterator<Item = Time>) {
         // Denominators are parts of a whole note, the resolution is that of a quarter.
+        let unit = |parts: u64| Time::WHOLE.scaled(1, parts.narrow::<i64>());
+        let mut known = unit(self.parts_of_whole);
         for time in times {
+            if known.is_some_and(|unit| time % unit == Time::ZERO) {
+                continue;
+            }
             let denominator = time.fraction().1.unsigned_abs();
             if self.parts_of_whole / 4 <= HIGHEST
                 && !self.parts_of_whole.is_multiple_of(denominator)
             {
                 let shared = gcd(self.parts_of_whole, denominator);
                 self.parts_of_whole = self.parts_of_whole / shared * denominator;
+                known = unit(self.parts_of_whole);
             }
         }
     }

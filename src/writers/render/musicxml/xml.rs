@@ -4,6 +4,7 @@ use std::borrow::Cow;
 use std::io;
 
 use quick_xml::Writer;
+use quick_xml::escape::escape;
 use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
 
 /// Bytes that are handed over together.
@@ -12,14 +13,18 @@ const ENOUGH: usize = 64 * 1024;
 /// An XML file under construction.
 pub(super) struct Xml {
     writer: Writer<Vec<u8>>,
+    /// Is anything written yet?
+    begun: bool,
 }
 
 impl Xml {
     pub(super) fn with_capacity(bytes: usize) -> Xml {
-        Xml { writer: Writer::new_with_indent(Vec::with_capacity(bytes), b' ', 2) }
+        let writer = Writer::new_with_indent(Vec::with_capacity(bytes), b' ', 2);
+        Xml { writer, begun: false }
     }
 
     fn write(&mut self, event: Event) {
+        self.begun = true;
         // Writing to memory does not fail.
         let _ = self.writer.write_event(event);
     }
@@ -67,9 +72,7 @@ impl Xml {
         attributes: &[(&'static str, &str)],
         text: &str,
     ) {
-        self.open_with(tag, attributes);
-        self.write(Event::Text(BytesText::new(&allowed(text))));
-        self.close(tag);
+        self.leaf(tag, attributes, &escape(allowed(text)));
     }
 
     /// An element that holds a word of the standard, in which there is nothing to escape.
@@ -83,13 +86,38 @@ impl Xml {
         attributes: &[(&'static str, &str)],
         word: &'static str,
     ) {
-        self.open_with(tag, attributes);
-        self.write(Event::Text(BytesText::from_escaped(word)));
-        self.close(tag);
+        self.leaf(tag, attributes, word);
+    }
+
+    /// An element on a line of its own. Nearly all that a file holds is such, so that the three events
+    /// of each would be a third of the work: the bytes are put down as the writer would put them.
+    fn leaf(&mut self, tag: &'static str, attributes: &[(&'static str, &str)], escaped: &str) {
+        if !std::mem::replace(&mut self.begun, true) {
+            let start = Xml::start(tag, attributes);
+            for event in [
+                Event::Start(start),
+                Event::Text(BytesText::from_escaped(escaped)),
+                Event::End(BytesEnd::new(tag)),
+            ] {
+                self.write(event);
+            }
+            return;
+        }
+        // Writing to memory does not fail.
+        let _ = self.writer.write_indent();
+        let out = self.writer.get_mut();
+        let mut put = |pieces: &[&str]| {
+            pieces.iter().for_each(|piece| out.extend_from_slice(piece.as_bytes()));
+        };
+        put(&["<", tag]);
+        for (name, value) in attributes {
+            put(&[" ", name, "=\"", &escape(allowed(value)), "\""]);
+        }
+        put(&[">", escaped, "</", tag, ">"]);
     }
 
     pub(super) fn number(&mut self, tag: &'static str, number: i64) {
-        self.text(tag, itoa::Buffer::new().format(number));
+        self.leaf(tag, &[], itoa::Buffer::new().format(number));
     }
 
     /// Hands over what is written so far, if that is worth it.
@@ -133,6 +161,30 @@ mod tests {
     fn text_is_escaped_and_forbidden_characters_are_dropped() {
         let text = written(|xml| xml.text("words", "a<b & \"c\"\u{0}\u{1b}\u{ffff}ü"));
         assert_eq!(text, "<words>a&lt;b &amp; &quot;c&quot;ü</words>\n");
+    }
+
+    #[test]
+    fn an_element_with_text_stands_as_its_events_would() {
+        let (attributes, words) = ([("id", "\"><x"), ("b", "ü")], "a<b & \"c\"\u{1b}");
+        let leaf = written(|xml| {
+            xml.open("a");
+            xml.text_with("w", &attributes, words);
+            xml.empty("e");
+            xml.text("v", words);
+            xml.close("a");
+        });
+        let events = written(|xml| {
+            xml.open("a");
+            xml.open_with("w", &attributes);
+            xml.write(Event::Text(BytesText::new(&allowed(words))));
+            xml.close("w");
+            xml.empty("e");
+            xml.open("v");
+            xml.write(Event::Text(BytesText::new(&allowed(words))));
+            xml.close("v");
+            xml.close("a");
+        });
+        assert_eq!(leaf, events);
     }
 
     #[test]

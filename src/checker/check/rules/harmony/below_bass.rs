@@ -2,8 +2,8 @@
 //!
 //! # What it finds
 //! Notes of other roles that sound below the lowest note of the bass line, on another letter, for
-//! an eighth of a second or more. Doubling the bass an octave lower does not count;
-//! timpani are not either.
+//! an eighth of a second or more. Doubling the bass an octave lower does not count, nor does the bass
+//! note of the declared chord, held under a bass that leaps through it; timpani are not looked at.
 //!
 //! # Why it matters
 //! The lowest note is the bass, whoever plays it: the chord is in another inversion than the
@@ -77,11 +77,13 @@ fn check(cx: &Context, findings: &mut Findings) {
             .filter_map(|s| s.of(parts).sound.pitches().first().copied())
             .min();
         let Some(bass) = bass else { return };
+        let declared = super::chord(cx, slice.start).map(|chord| chord.bass_note().class());
         for &sounding in counted() {
             let note = sounding.of(parts);
             let Some(low) = note.sound.pitches().first() else { continue };
             let under = low.midi() < bass.midi() && (bass.midi() - low.midi()) % 12 != 0;
-            if note.role != Role::Bass && under {
+            let declared = declared == Some(low.name().class());
+            if note.role != Role::Bass && under && !declared {
                 found.push((sounding, bass));
             }
         }
@@ -109,5 +111,33 @@ fn check(cx: &Context, findings: &mut Findings) {
         ));
         let finding = cx.with_allow_for(finding, &passage);
         findings.push_shared(cx, &passage, others, finding);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::check::tests::findings;
+
+    /// What is found while the bass leaps from C3 to G3 over a held C.
+    fn under_the_bass(harmony: &str, held: &str) -> usize {
+        let text = format!(
+            "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
+             form {{ 1 metre 4/4, key C major, tempo 1/4 at 60\n 1 end }}\n{harmony}\
+             voice tune {{ 1: 1/1 E5 | }}\nvoice low {{ 1: 1/2 C3 G3 | }}\n\
+             voice fill {{ 1: 1/1 {held} | }}\n\
+             ensemble few {{ era 1885\n oboe, bassoon, cello 4 players }}\n\
+             scoring few for few {{\n oboe plays tune as melody\n bassoon plays fill as harmony\n\
+             cello plays low as bass\n}}\n"
+        );
+        findings(&text).iter().filter(|found| found.code == super::RULE.code).count()
+    }
+
+    #[test]
+    fn the_bass_of_the_declared_chord_may_be_held_under_a_bass_that_leaps() {
+        assert_eq!(under_the_bass("harmony { 1: C | }\n", "C3"), 0);
+        assert_eq!(under_the_bass("", "C3"), 1);
+        assert_eq!(under_the_bass("harmony { 1: C/E | }\n", "C3"), 1);
+        assert_eq!(under_the_bass("harmony { 1: C/E | }\n", "E3"), 0);
+        assert_eq!(under_the_bass("harmony { 1: C | }\n", "E3"), 1);
     }
 }

@@ -69,6 +69,14 @@ impl<'b> Board<'b> {
         }
     }
 
+    /// The lowest note that others of his choir hold at a slot.
+    pub(super) fn above(&self, at: usize, seat: usize) -> Option<i16> {
+        let others = self.seats.iter().zip(&self.heights[at]).enumerate();
+        let of_choir = others
+            .filter(|(other, (own, _))| *other != seat && own.choir == self.seats[seat].choir);
+        of_choir.map(|(_, (_, height))| *height).filter(|height| *height != REST).min()
+    }
+
     /// Where in a passage the same players of a choir go on without a break, with their seats.
     fn within(&self, choir: Choir, passage: Range<usize>) -> Vec<(Range<usize>, Vec<usize>)> {
         let mut passages: Vec<(Range<usize>, Vec<usize>)> = Vec::new();

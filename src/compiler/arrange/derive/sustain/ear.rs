@@ -75,6 +75,9 @@ pub(super) struct Ear {
     pub(super) before: Option<[(i16, bool); 2]>,
     /// Is the lower of the outer notes a bass?
     has_bass: bool,
+    /// The pitch class that bass instruments have: of the bass, if it stays on a note of the chord,
+    /// else of the bass note of the chord.
+    ground: i32,
     /// Pitch classes of all voices on strong beats or held for a beat, as a set of bits.
     pub(super) classes: u16,
     /// The outer notes that a held note must live with.
@@ -138,6 +141,7 @@ pub(super) fn ears(
             outer: texture.outer(slot.start).map(heights),
             before: before(form, slot.start, chord_before.filter(|_| slot.joined), texture),
             has_bass: texture.has_bass(slot.start),
+            ground: ground(form, slot, texture),
             classes: classes(form, slot, texture),
             watched: watched(form, slot, texture),
             voices: voices.map(|pitch| pitch.midi().narrow::<i16>()).collect(),
@@ -149,6 +153,11 @@ pub(super) fn ears(
         chord_before = Some(&slot.chord);
     }
     ears
+}
+
+fn ground(form: &Form, slot: &Slot, texture: &Texture) -> i32 {
+    let bass = texture.bass_that_stays(form, slot.start, slot.end).map(|bass| bass.name().class());
+    bass.filter(|class| slot.chord.has_class(*class)).unwrap_or(slot.chord.bass_note().class())
 }
 
 /// What a player sounds first between two times, or [`REST`].
@@ -241,7 +250,6 @@ pub(super) fn against(
     wants: &Wants,
     ear: &Ear,
     others: &[Held],
-    slot: &Slot,
     players: usize,
 ) -> u32 {
     let mut cost = 0;
@@ -285,7 +293,7 @@ pub(super) fn against(
         }
     }
     cost += twice + mud(height, others, ear);
-    let bass = i32::from(height.rem_euclid(12)) == slot.chord.bass_note().class();
+    let bass = i32::from(height.rem_euclid(12)) == ear.ground;
     let ground = seat.place == Duty::Ground;
     if ground && !bass {
         cost += NOT_THE_BASS;

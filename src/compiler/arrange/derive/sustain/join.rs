@@ -65,7 +65,7 @@ fn choices(board: &Board, seat: usize, at: usize) -> Vec<Choice<i16>> {
         .map(|&height| {
             let member = wants.member(height).unwrap_or(0);
             let times = choir.iter().filter(|other| wants.member(**other) == Some(member)).count();
-            let mut cost = ear::against(own, height, wants, ear, &others, slot, choir.len() + 1)
+            let mut cost = ear::against(own, height, wants, ear, &others, choir.len() + 1)
                 + cost::far_from(middle, height)
                 + lacks(has | 1 << member)
                 + crossing(board, seat, at, height);

@@ -10,6 +10,7 @@ mod breath;
 mod cost;
 mod ear;
 mod figures;
+mod ground;
 #[cfg(test)]
 mod handbook;
 mod join;
@@ -32,12 +33,14 @@ use super::texture::Texture;
 use super::{DerivedPart, Request, Sounding};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Pitch, Time};
+use crate::narrow::Narrow;
 use crate::resolve::{BarIndices, Verb};
 use board::Board;
 
 pub(super) use cost::{Wants, leading_class};
 pub(in crate::arrange) use realise::realise;
 pub(in crate::arrange) use seats::Choir;
+use seats::Duty;
 pub(in crate::arrange) use settled::Settled;
 
 /// Where one player holds one note.
@@ -74,7 +77,17 @@ pub(in crate::arrange) fn sustain(
             let of_height = |pitch: &Pitch| pitch.midi() == i32::from(height);
             let Some(pitch) = seat.notes(slot).into_iter().find(of_height) else { continue };
             let (start, end, span, event) = (slot.start, slot.end, slot.span, slot.event);
-            held[seat.line][seat.player].push(Held { start, end, pitch, span, event });
+            let whole = Held { start, end, pitch, span, event };
+            let of_player = &mut held[seat.line][seat.player];
+            if seat.place == Duty::Ground {
+                let above = board.above(at, index).map(i32::from);
+                let wants = &board.wants[at];
+                let mut notes = seat.notes(slot);
+                notes.retain(|pitch| !wants.tender(pitch.midi().narrow::<i16>()));
+                of_player.extend(ground::with_the_bass((form, &texture), whole, &notes, above));
+            } else {
+                of_player.push(whole);
+            }
         }
     }
     told::faults(requests, &board, diagnostics);

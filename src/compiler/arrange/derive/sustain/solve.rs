@@ -89,9 +89,8 @@ pub(super) fn stage(board: &Board, desk: &Desk, at: usize, known: &mut Known) ->
             if let Some(cost) =
                 usize::try_from(height).ok().and_then(|h| against[leader].get_mut(h))
             {
-                *cost =
-                    ear::against(seat, height, &voicings.wants, ear, &others, slot, desk.players())
-                        .narrow::<u16>();
+                *cost = ear::against(seat, height, &voicings.wants, ear, &others, desk.players())
+                    .narrow::<u16>();
             }
         }
     }

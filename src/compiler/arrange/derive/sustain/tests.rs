@@ -258,6 +258,41 @@ fn a_note_that_outlasts_the_breath_is_divided_even_before_a_goal() {
     assert!(notes.iter().any(|note| note.end() < Time::of(1, 1)), "{notes:?}");
 }
 
+/// The notes of the tuba under three trombones, in the bars of a bass.
+fn tuba_over(metre: &str, chords: &str, bass: &[&str]) -> Vec<String> {
+    let bars = |what: &dyn Fn(usize) -> String| -> String {
+        (0..bass.len()).map(|bar| format!("{}: {} | ", bar + 1, what(bar))).collect()
+    };
+    let piece = piece(&format!(
+        "form {{\n 1 metre {metre}, key Bb major, tempo 1/4 at 72\n {} end\n}}\n\
+         harmony {{ {chords} }}\nvoice upper {{ {} }}\nvoice lower {{ {} }}\n\
+         ensemble band {{\n era 1885\n tenor-trombone 2, bass-trombone, tuba, violin-1 8 players, \
+         cello 6 players\n}}\nscoring all for band {{\n violin-1 plays upper as melody\n\
+         cello plays lower as bass\n tenor-trombone, bass-trombone, tuba sustains\n}}\n",
+        bass.len(),
+        bars(&|_| format!("{} F5", if metre == "4/4" { "1/1" } else { "1/2." })),
+        bars(&|bar| bass[bar].to_string()),
+    ));
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let tuba = arrangement.parts.iter().find(|part| part.player.id == "tuba").unwrap();
+    let told = |note: &crate::arrange::SoundingNote| {
+        format!("{} {}", note.start.fraction().0, note.sound.pitches()[0])
+    };
+    tuba.notes.iter().map(told).collect()
+}
+
+#[test]
+fn the_tuba_goes_where_the_bass_stays_and_holds_on_where_it_only_passes() {
+    let passes = tuba_over("4/4", "1: Bb | 2: Bb |", &["1/4 Bb2 F3 Bb2 D3", "1/1 Bb2"]);
+    assert!(passes.iter().all(|note| note.ends_with("B♭2") || note.ends_with("Bb2")), "{passes:?}");
+    let stays = tuba_over("4/4", "1: Eb | 2: Bb |", &["1/2 Eb3 G2", "1/1 Bb2"]);
+    assert_eq!(stays.len(), 3, "{stays:?}");
+    assert!(stays[1].starts_with("1 G"), "{stays:?}");
+    // The first inversion is in the voice, whatever the chord symbol says.
+    let sixth = tuba_over("3/4", "1: Bb | 2: Eb |", &["1/2. D3", "1/2. Eb3"]);
+    assert!(sixth[0].starts_with("0 D"), "{sixth:?}");
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(32))]
 
