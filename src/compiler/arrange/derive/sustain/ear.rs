@@ -75,8 +75,10 @@ pub(super) struct Ear {
     pub(super) before: Option<[(i16, bool); 2]>,
     /// Is the lower of the outer notes a bass?
     has_bass: bool,
-    /// The pitch class that bass instruments have: of the bass, if it stays on a note of the chord,
-    /// else of the bass note of the chord.
+    /// The pitch class of the bass note of the chord.
+    bass: i32,
+    /// The one that bass instruments have: of the bass, if it stays on a note of the chord, else that
+    /// of the chord.
     ground: i32,
     /// Pitch classes of all voices on strong beats or held for a beat, as a set of bits.
     pub(super) classes: u16,
@@ -141,6 +143,7 @@ pub(super) fn ears(
             outer: texture.outer(slot.start).map(heights),
             before: before(form, slot.start, chord_before.filter(|_| slot.joined), texture),
             has_bass: texture.has_bass(slot.start),
+            bass: slot.chord.bass_note().class(),
             ground: ground(form, slot, texture),
             classes: classes(form, slot, texture),
             watched: watched(form, slot, texture),
@@ -293,8 +296,8 @@ pub(super) fn against(
         }
     }
     cost += twice + mud(height, others, ear);
-    let bass = i32::from(height.rem_euclid(12)) == ear.ground;
     let ground = seat.place == Duty::Ground;
+    let bass = i32::from(height.rem_euclid(12)) == if ground { ear.ground } else { ear.bass };
     if ground && !bass {
         cost += NOT_THE_BASS;
     } else if seat.place == Duty::Low && !bass {
