@@ -2,7 +2,7 @@
 //! when, how it is played.
 
 use std::collections::HashMap;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use super::context::techniques;
 use super::loudness::Loudness;
@@ -11,6 +11,9 @@ use crate::cores::on_all_cores;
 use crate::diagnostics::Span;
 use crate::music::Time;
 use crate::resolve::{Clock, Technique};
+
+/// Times of notes as they are worked out, by where the old times and the new notes are in memory.
+pub(super) type Known = Mutex<HashMap<(usize, usize), Arc<[(f64, f64)]>>>;
 
 /// Facts of a part.
 pub(super) struct Facts {
@@ -51,13 +54,26 @@ impl Facts {
     }
 
     /// The same for a part whose notes are others from one index to one in the old and one in the
-    /// new.
-    pub fn again(&self, part: &Part, clock: &Clock, from: usize, old: usize, new: usize) -> Facts {
+    /// new. Who shares his notes goes on to share their times.
+    pub fn again(
+        &self,
+        part: &Part,
+        clock: &Clock,
+        (from, old, new): (usize, usize, usize),
+        known: &Known,
+    ) -> Facts {
+        let key = (self.times.as_ptr().addr(), part.notes.address());
+        let known = || known.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(times) = known().get(&key) {
+            return Facts::new(part, Arc::clone(times));
+        }
         let mut times = Vec::with_capacity(part.notes.len());
         times.extend_from_slice(&self.times[..from]);
         times.extend(seconds(&part.notes[from..new], clock));
         times.extend_from_slice(&self.times[old..]);
-        Facts::new(part, times.into())
+        let times: Arc<[(f64, f64)]> = times.into();
+        known().insert(key, Arc::clone(&times));
+        Facts::new(part, times)
     }
 }
 

@@ -15,7 +15,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use super::alike::Of;
 use super::context::{Context, Stretch};
-use super::facts::Facts;
+use super::facts::{Facts, Known};
 use super::slices::{Slice, Slices, Sounding};
 use super::{Rule, Scope};
 use crate::arrange::{Arrangement, LineId, Part, SoundingNote, VoiceCoverage, coverage_again};
@@ -96,7 +96,8 @@ impl Changes {
     fn of(old: &[Arc<Part>], new: &[Arc<Part>], lines: Option<&[Option<LineId>]>) -> Changes {
         let pairs: Vec<_> = old.iter().zip(new).collect();
         let notes = new.iter().map(|part| part.notes.len()).sum();
-        let parts = on_all_cores(&pairs, notes, |(old, new)| change(old, new, lines));
+        let seen = Mutex::default();
+        let parts = on_all_cores(&pairs, notes, |(old, new)| change(old, new, lines, &seen));
         let mut window: Option<(Time, Time)> = None;
         for (change, part) in parts.iter().zip(new) {
             let (first, last) = match change {
@@ -124,8 +125,16 @@ impl Changes {
     }
 }
 
+/// What became of notes that several players share, by where they were and are in memory.
+type Seen = Mutex<HashMap<(usize, usize), Change>>;
+
 /// What became of a part. Its notes are the same only if the same lines give them.
-fn change(old: &Arc<Part>, new: &Arc<Part>, lines: Option<&[Option<LineId>]>) -> Change {
+fn change(
+    old: &Arc<Part>,
+    new: &Arc<Part>,
+    lines: Option<&[Option<LineId>]>,
+    seen: &Seen,
+) -> Change {
     if Arc::ptr_eq(old, new) {
         return Change::None;
     }
@@ -152,13 +161,31 @@ fn change(old: &Arc<Part>, new: &Arc<Part>, lines: Option<&[Option<LineId>]>) ->
         && claims.into_iter().all(|(old, new)| {
             (old.from, old.to, now(old.line)) == (new.from, new.to, Some(new.line))
         });
-    let same = |(a, b): &(&SoundingNote, &SoundingNote)| {
-        a == b && (claimed_alike || now(old.line_of(a)) == Some(new.line_of(b)))
-    };
-    if claimed_alike && old.notes.are_shared(&new.notes) {
+    if !claimed_alike {
+        return change_of_notes(&old.notes, &new.notes, |(a, b)| {
+            a == b && now(old.line_of(a)) == Some(new.line_of(b))
+        });
+    }
+    if old.notes.are_shared(&new.notes) {
         return Change::None;
     }
-    let (old, new) = (&old.notes, &new.notes);
+    let key = (old.notes.address(), new.notes.address());
+    let seen = || seen.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some(known) = seen().get(&key) {
+        return known.clone();
+    }
+    let change = change_of_notes(&old.notes, &new.notes, |(a, b)| a == b);
+    seen().insert(key, change.clone());
+    change
+}
+
+/// What became of some notes, where `same` says which count as the same.
+fn change_of_notes(
+    old: &[SoundingNote],
+    new: &[SoundingNote],
+    same: impl Fn(&(&SoundingNote, &SoundingNote)) -> bool,
+) -> Change {
+    let same = &same;
     let from = old.iter().zip(new).take_while(same).count();
     if from == old.len() && from == new.len() {
         return Change::None;
@@ -207,12 +234,13 @@ impl Memory {
         let clock = Clock::new(&piece.form);
         let parts: Vec<usize> = (0..arrangement.parts.len()).collect();
         let new = Facts::of_all(arrangement, |player| changes.parts[player] == Change::All);
+        let known = Known::default();
         self.facts = on_all_cores(&parts, arrangement.notes(), |&player| {
             let part = &arrangement.parts[player];
             match &changes.parts[player] {
                 Change::None => Arc::clone(&self.facts[player]),
                 Change::Notes { from, old, new } => {
-                    Arc::new(self.facts[player].again(part, &clock, *from, *old, *new))
+                    Arc::new(self.facts[player].again(part, &clock, (*from, *old, *new), &known))
                 }
                 Change::All => Arc::clone(&new[player]),
             }

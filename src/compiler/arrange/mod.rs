@@ -110,6 +110,7 @@ pub fn arrange_again(
         settled: None,
         left_out: BTreeMap::new(),
         moved: BTreeMap::new(),
+        balanced: Vec::new(),
         told: HashSet::new(),
         sounding: 0,
         diagnostics,
@@ -286,6 +287,9 @@ struct Work<'a> {
     left_out: BTreeMap<LineId, Vec<(usize, Vec<Time>)>>,
     /// By doubling line: players, the parts that they double, and what they have in another octave.
     moved: BTreeMap<LineId, Vec<(usize, usize, doubling::Folded)>>,
+    /// Notes that several players may have, with what is claimed by whoever has them, and the same
+    /// with their slurs in balance.
+    balanced: Vec<(Notes, Vec<Claim>, Notes)>,
     /// What is told once a line, and was.
     told: HashSet<(Once, LineId)>,
     /// How many notes all parts have together, so far.
@@ -342,7 +346,22 @@ impl<'a> Work<'a> {
             part.tuplets.extend(run.tuplets);
             part.rests.extend(run.rests);
         }
-        taking::balance_slurs(&mut part.notes, &part.claims);
+        let known = self
+            .balanced
+            .iter()
+            .find(|(notes, claims, _)| notes.are_shared(&part.notes) && *claims == part.claims);
+        match known {
+            Some((.., balanced)) => part.notes = balanced.clone(),
+            // Nobody else can have them.
+            None if part.notes.is_alone() => {
+                taking::balance_slurs(&mut part.notes, &part.claims);
+            }
+            None => {
+                let notes = part.notes.clone();
+                taking::balance_slurs(&mut part.notes, &part.claims);
+                self.balanced.push((notes, part.claims.clone(), part.notes.clone()));
+            }
+        }
         self.state[index] = State::Done;
         self.share(index);
     }

@@ -17,6 +17,11 @@ impl Notes {
         Arc::ptr_eq(&self.0, &other.0)
     }
 
+    /// Are there no copies of them?
+    pub(crate) fn is_alone(&self) -> bool {
+        Arc::strong_count(&self.0) == 1
+    }
+
     /// Which notes in memory they are: the same for all that share them.
     #[must_use]
     pub fn address(&self) -> usize {

@@ -39,7 +39,7 @@
 //! That clarinets are chosen by the key of the music: common practice. The figures are our
 //! heuristic.
 
-use crate::arrange::SoundingNote;
+use crate::arrange::{Part, SoundingNote};
 use crate::check::context::{Context, Stretch};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
@@ -60,6 +60,15 @@ const MANY: f64 = 4.5;
 /// How many fewer another key must have. Our heuristic.
 const FEWER: f64 = 3.0;
 
+/// What a player reads on average in the key that he has, and in a better one.
+#[derive(Clone)]
+struct Reads {
+    now: f64,
+    own: &'static Tuning,
+    best: f64,
+    better: &'static Tuning,
+}
+
 fn check(cx: &Context, findings: &mut Findings) {
     for stretch in cx.stretches() {
         let Stretch { player, part, instrument, .. } = stretch;
@@ -67,25 +76,39 @@ fn check(cx: &Context, findings: &mut Findings) {
         if instrument.family != Family::Woodwind || instrument.keys.len() < 2 {
             continue;
         }
-        let notes: Vec<(usize, &SoundingNote)> = stretch.notes().collect();
-        let tuning = |note: &SoundingNote| part.tuning_at(note.start).map(|tuning| &tuning.name);
-        for run in notes.chunk_by(|one, next| tuning(one.1) == tuning(next.1)) {
-            look(cx, player, instrument, run, findings);
+        let offences = cx.offences_of_stretch(&RULE, &stretch, || {
+            let notes: Vec<(usize, &SoundingNote)> = stretch.notes().collect();
+            let tuning =
+                |note: &SoundingNote| part.tuning_at(note.start).map(|tuning| &tuning.name);
+            let runs = notes.chunk_by(|one, next| tuning(one.1) == tuning(next.1));
+            runs.filter_map(|run| look(cx, part, instrument, run)).collect()
+        });
+        for offence in offences {
+            for passage in cx.passages(&RULE, player, [offence]) {
+                let Reads { now, own, best, better } = passage.detail();
+                let message = format!(
+                    "{} in {} reads {now:.0} sharps or flats; in {} it would be {best:.0}.",
+                    part.player.name, own.name, better.name
+                );
+                let finding = cx.finding(&RULE, &passage, message).with_help(format!(
+                    "Write `in {}`, or let the player change with `takes` in a long rest.",
+                    better.name
+                ));
+                findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
+            }
         }
     }
 }
 
-/// Looks at notes that are played in one key.
+/// Looks at notes that are played in one key: the first of them, if another key is better.
 fn look(
     cx: &Context,
-    player: usize,
-    instrument: &Instrument,
+    part: &Part,
+    instrument: &'static Instrument,
     run: &[(usize, &SoundingNote)],
-    findings: &mut Findings,
-) {
-    let part = cx.part(player);
-    let Some((first, note)) = run.first().copied() else { return };
-    let Some(own) = part.tuning_at(note.start) else { return };
+) -> Option<(usize, Reads)> {
+    let (first, note) = run.first().copied()?;
+    let own = part.tuning_at(note.start)?;
     let accidentals = |tuning: &Tuning| {
         let (mut sum, mut count) = (0.0, 0.0);
         for (_, note) in run {
@@ -110,7 +133,7 @@ fn look(
     let usual = |tuning: &&Tuning| tuning.safe_high.is_none();
     let now = accidentals(own);
     if now < MANY {
-        return;
+        return None;
     }
     let better = instrument
         .keys
@@ -121,19 +144,6 @@ fn look(
         .filter(has_all)
         .map(|tuning| (accidentals(tuning), tuning))
         .min_by(|a, b| a.0.total_cmp(&b.0));
-    let Some((best, tuning)) = better else { return };
-    if now - best < FEWER {
-        return;
-    }
-    for passage in cx.passages(&RULE, player, [(first, ())]) {
-        let message = format!(
-            "{} in {} reads {now:.0} sharps or flats; in {} it would be {best:.0}.",
-            part.player.name, own.name, tuning.name
-        );
-        let finding = cx.finding(&RULE, &passage, message).with_help(format!(
-            "Write `in {}`, or let the player change with `takes` in a long rest.",
-            tuning.name
-        ));
-        findings.push_line(cx, passage.line, cx.with_allow_for(finding, &passage));
-    }
+    let (best, better) = better?;
+    (now - best >= FEWER).then_some((first, Reads { now, own, best, better }))
 }
