@@ -21,6 +21,7 @@ mod tests;
 
 use std::borrow::Cow;
 use std::io;
+use std::ops::Range;
 
 use crate::edition::{self, Edition, EditionPart, Kind, rest_runs};
 use crate::music::Interval;
@@ -216,7 +217,7 @@ fn gutter(edition: &Edition) -> usize {
 
 fn page<'e, 'a>(edition: &'e Edition<'a>, width: usize, gutter: usize) -> Page<'e, 'a> {
     let is_part = matches!(edition.kind, Kind::Part(_));
-    let lines = text_lines(edition, is_part);
+    let lines = text_lines(edition, is_part, 0..edition.bars.len());
     let grids = edition.bars.iter().enumerate().map(|(bar, frame)| {
         let mut wanted = Wanted::default();
         lines.iter().for_each(|line| wanted.take(frame, &line.contents(bar)));
@@ -226,8 +227,13 @@ fn page<'e, 'a>(edition: &'e Edition<'a>, width: usize, gutter: usize) -> Page<'
     Page { edition, lines, grids: Cow::Owned(grids), width, gutter, is_part }
 }
 
-fn text_lines<'e, 'a>(edition: &'e Edition<'a>, is_part: bool) -> Vec<TextLine<'e, 'a>> {
-    (0..edition.staves.len()).map(|staff| TextLine::new(edition, staff, is_part)).collect()
+fn text_lines<'e, 'a>(
+    edition: &'e Edition<'a>,
+    is_part: bool,
+    bars: Range<usize>,
+) -> Vec<TextLine<'e, 'a>> {
+    let line = |staff| TextLine::new(edition, staff, is_part, bars.clone());
+    (0..edition.staves.len()).map(line).collect()
 }
 
 /// Draws all bars. `runs` says for each bar how many bars of rest begin there that are shown as

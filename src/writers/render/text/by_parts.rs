@@ -6,6 +6,7 @@
 
 use std::borrow::Cow;
 use std::io;
+use std::ops::Range;
 
 use crate::edition::{Edition, Rests};
 use crate::notate::FrameBar;
@@ -41,14 +42,17 @@ impl Gathered {
             self.wanted = vec![Wanted::default(); self.frame.len()];
             self.heard = vec![false; self.frame.len()];
         }
-        let page = drawn(&edition, &[], 0);
-        for (bar, frame) in edition.bars.iter().enumerate() {
-            for line in &page.lines {
-                self.wanted[bar].take(frame, &line.contents(bar));
+        let bars = edition.bars.len();
+        for first in (0..bars).step_by(AT_A_TIME) {
+            let some = first..bars.min(first + AT_A_TIME);
+            let page = drawn(&edition, &[], 0, some.clone());
+            for bar in some {
+                for line in &page.lines {
+                    self.wanted[bar].take(&edition.bars[bar], &line.contents(bar));
+                }
+                self.heard[bar] |= page.is_heard_in(bar);
             }
-            self.heard[bar] |= page.is_heard_in(bar);
         }
-        drop(page);
         self.rests.take(&edition);
         self.facts.extend(edition.parts.iter().map(|part| super::part_fact(&edition, part)));
         let more = edition.without_bars();
@@ -59,9 +63,17 @@ impl Gathered {
     }
 }
 
-/// What of an edition is drawn in given columns.
-fn drawn<'e, 'a>(edition: &'e Edition<'a>, grids: &'e [BarColumns], gutter: usize) -> Page<'e, 'a> {
-    let lines = super::text_lines(edition, false);
+/// Bars of which the contents are held at a time.
+const AT_A_TIME: usize = 512;
+
+/// What of some bars of an edition is drawn in given columns.
+fn drawn<'e, 'a>(
+    edition: &'e Edition<'a>,
+    grids: &'e [BarColumns],
+    gutter: usize,
+    bars: Range<usize>,
+) -> Page<'e, 'a> {
+    let lines = super::text_lines(edition, false, bars);
     let grids = Cow::Borrowed(grids);
     Page { edition, lines, grids, width: SCORE_WIDTH, gutter, is_part: false }
 }
@@ -81,7 +93,7 @@ pub(super) fn beats(parts: usize, one: &One, out: &mut dyn io::Write) -> io::Res
     let columns = wanted.into_iter().zip(&frame).map(|(wanted, bar)| wanted.columns(bar));
     let grids: Vec<BarColumns> = columns.collect();
     let gutter = super::gutter(&whole);
-    let page = drawn(&whole, &grids, gutter);
+    let page = drawn(&whole, &grids, gutter, 0..0);
     let lines = super::in_lines(&whole, &grids, &rests.runs(&frame), page.room());
     // All staves stand in the first line, and where everybody rests.
     let all =
@@ -89,13 +101,17 @@ pub(super) fn beats(parts: usize, one: &One, out: &mut dyn io::Write) -> io::Res
     let mut rows = Vec::with_capacity(parts);
     for part in 0..parts {
         one(part, &mut |edition| {
-            let page = drawn(&edition, &grids, gutter);
             let (mut shelf, mut open) = (Shelf::default(), Open::default());
             let mut text = String::new();
-            for (index, line) in lines.iter().enumerate() {
-                text.clear();
-                page.draw_staves(line, &mut open, all(index, line), &Row::default(), &mut text);
-                shelf.put(Some(&text));
+            for (number, some) in lines.chunks(AT_A_TIME).enumerate() {
+                let bars = || some.iter().flatten().map(|chunk| chunk.bar);
+                let (from, to) = (bars().min().unwrap_or(0), bars().max().unwrap_or(0) + 1);
+                let page = drawn(&edition, &grids, gutter, from..to);
+                for (line, index) in some.iter().zip(number * AT_A_TIME..) {
+                    text.clear();
+                    page.draw_staves(line, &mut open, all(index, line), &Row::default(), &mut text);
+                    shelf.put(Some(&text));
+                }
             }
             rows.push(shelf);
             Ok(())

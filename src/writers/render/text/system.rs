@@ -1,6 +1,7 @@
 //! Draws one line of bars: the rows that all staves share, then the rows of each staff.
 
 use std::borrow::Cow;
+use std::ops::Range;
 
 use crate::edition::{
     DirectionKind, Edition, EditionDirection, EditionStaff, SpannerKind, StaffBar, VoiceBar,
@@ -32,15 +33,22 @@ pub(super) struct Page<'e, 'a> {
 /// One line of notes: a player's staff, or one of two.
 pub(super) struct TextLine<'e, 'a> {
     staff: &'e EditionStaff<'a>,
-    /// What stands in each of the bars.
+    /// What stands in each of the bars from `first` on.
     pub(super) cells: Vec<Vec<Cell>>,
+    first: usize,
     /// Beginnings (with whether it grows) and ends of hairpins in each bar.
     hairpins: Vec<Vec<(Time, Option<bool>)>>,
     pub(super) brace: Brace,
 }
 
 impl<'e, 'a> TextLine<'e, 'a> {
-    pub(super) fn new(edition: &'e Edition<'a>, number: usize, is_part: bool) -> TextLine<'e, 'a> {
+    /// That of a staff, to be asked for some of its bars.
+    pub(super) fn new(
+        edition: &'e Edition<'a>,
+        number: usize,
+        is_part: bool,
+        bars: Range<usize>,
+    ) -> TextLine<'e, 'a> {
         let staff = &edition.staves[number];
         let staves = &edition.parts[staff.part].staves;
         let brace = match number - staves.start {
@@ -57,7 +65,9 @@ impl<'e, 'a> TextLine<'e, 'a> {
             }
             cells
         };
-        let cells = staff.bars.iter().zip(edition.bars).map(in_bar).collect();
+        let first = bars.start;
+        let asked = staff.bars.iter().zip(edition.bars).take(bars.end).skip(first);
+        let cells = asked.map(in_bar).collect();
         let mut hairpins = vec![Vec::new(); staff.bars.len()];
         for span in &staff.spans {
             if let SpannerKind::Hairpin { from, to, grows } = &span.kind {
@@ -68,7 +78,7 @@ impl<'e, 'a> TextLine<'e, 'a> {
         for ends in &mut hairpins {
             ends.sort_by_key(|(at, begins)| (*at, begins.is_some()));
         }
-        TextLine { staff, cells, hairpins, brace }
+        TextLine { staff, cells, first, hairpins, brace }
     }
 
     /// What the columns of a bar need to know of it.
@@ -81,13 +91,17 @@ impl<'e, 'a> TextLine<'e, 'a> {
             (direction.at, characters)
         });
         let hairpins = self.hairpins[bar].iter().map(|(at, _)| (*at, 0));
-        (&self.cells[bar], said.chain(hairpins).collect())
+        (self.cells_of(bar), said.chain(hairpins).collect())
     }
 
     /// Has it anything but rests in a bar?
     fn is_heard(&self, bar: usize) -> bool {
         let rests = |cell: &Cell| matches!(cell.kind, CellKind::Rest | CellKind::BarRest);
-        !self.cells[bar].iter().all(rests) || self.is_told(bar)
+        !self.cells_of(bar).iter().all(rests) || self.is_told(bar)
+    }
+
+    fn cells_of(&self, bar: usize) -> &[Cell] {
+        &self.cells[bar - self.first]
     }
 
     fn is_told(&self, bar: usize) -> bool {
@@ -397,7 +411,7 @@ impl Page<'_, '_> {
             }
             let next_line = placed.get(index + 1).map_or(end_line.0, |next| next.line_x);
             let grid = &self.grids[place.chunk.bar];
-            for cell in &line.cells[place.chunk.bar] {
+            for cell in line.cells_of(place.chunk.bar) {
                 if cell.end > place.times.0 && cell.at < place.times.1 {
                     rows.cell(cell, place, grid, (index == 0, next_line), &mut slur_from);
                 }

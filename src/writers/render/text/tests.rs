@@ -274,3 +274,25 @@ fn a_passage_of_the_score() {
     assert!(lines.contains("9, ") && !lines.contains("8, "), "{lines}");
     assert_eq!(passage(&score, 90..92, Style::Words), "");
 }
+
+/// More bars than are held at a time, with rests of several bars for both.
+#[test]
+fn a_long_score_is_the_same_part_by_part() {
+    use crate::edition::{full_score, player_of_score};
+    use crate::notate::testing::{Fixture, oboe};
+    let notes = |step: usize, length: &str| -> String {
+        let all = (0..1300).filter(|bar| bar % 7 != 3 && bar % 40 > 4 && bar % step > 0);
+        let one = |bar: usize| format!("{}/4 {length} {}5", bar * 2, ["C", "E", "G"][bar % 3]);
+        all.map(one).collect::<Vec<_>>().join(", ")
+    };
+    let fixture = Fixture::new(&["2/4"; 1300]).notes(&notes(5, "1/2")).part(oboe());
+    let score = fixture.notes(&notes(9, "3/8")).score();
+    for (style, _) in Style::ALL {
+        let mut by_parts = Vec::new();
+        let one = |player, look: &mut dyn FnMut(Edition) -> io::Result<()>| {
+            look(player_of_score(&score, player))
+        };
+        write_by_parts(2, one, style, &mut by_parts).unwrap();
+        assert!(String::from_utf8(by_parts).unwrap() == write(&full_score(&score), style));
+    }
+}
