@@ -102,7 +102,7 @@ const TORN: f64 = 4.0;
 /// A last line is as wide as the others if its bars need not be stretched more than so.
 pub(super) const MOST_STRETCH: f64 = 2.2;
 
-/// Cost of a line whose last bar has no room for the tempo over it.
+/// Cost of a line whose last bars have no room for the tempo over them.
 const EARLY_WORDS: f64 = 8.0;
 
 const NEVER: f64 = 1e12;
@@ -246,6 +246,8 @@ impl Plan<'_> {
         let mut least = 0.0;
         let mut lead = self.spaces[start].start.width();
         let mut within = 0.0;
+        // The last words of a tempo within the line, and the ideal room from there on.
+        let mut words: Option<(f64, f64)> = None;
         let (mut up, mut down): (f64, f64) = (0.0, 0.0);
         let mut shown = vec![start == 0; self.stack.heights.len()];
         let all: f64 = self.stack.heights.iter().sum();
@@ -258,6 +260,12 @@ impl Plan<'_> {
                 }
                 lead += space.lead.width();
                 within += if self.seams[end - 1].section { WITHIN } else { 0.0 };
+            }
+            if space.words > 0.0 && end - 1 > start {
+                words = Some((space.words, 0.0));
+            }
+            if let Some((_, room)) = &mut words {
+                *room += space.natural;
             }
             natural += space.natural;
             least += space.least;
@@ -297,8 +305,8 @@ impl Plan<'_> {
             if end < bars && !forced {
                 cost += self.seams[end].cost();
             }
-            // Words over the last bar would begin before it.
-            if end > start + 1 && space.words > space.natural * stretch {
+            // Words over the last bars would begin before them.
+            if words.is_some_and(|(words, room)| words > room * stretch) {
                 cost += EARLY_WORDS;
             }
             found.push(LineEnd { end, cost, height });

@@ -46,6 +46,10 @@ pub(super) fn over(
         let x = if n == 0 { bar.x } else { bar.body.min(bar.x + 0.4) };
         if let Some(tempo) = &what.tempo {
             let x = if n == 0 { (bar.body - bar.lead.behind_key()).max(bar.x) } else { x };
+            // Beside a rehearsal mark it keeps its distance.
+            let mark = what.mark.as_ref().filter(|_| n == 0);
+            let mark = mark.map(|mark| mark_begins(sheet, bar) + mark_run(mark).1);
+            let x = mark.filter(|end| (-0.2..1.0).contains(&(x - end))).map_or(x, |end| end + 1.0);
             draw_tempo(canvas, tempo, x, setting.width);
         }
     }
@@ -69,10 +73,8 @@ pub(super) fn over(
     }
     for (n, bar) in placed.iter().enumerate() {
         let Some(mark) = &sheet.bars[bar.bar].mark else { continue };
-        let run = shape(mark, Face::Bold, 2.7);
-        let width = run.width.max(1.2) + 1.1;
-        // In a score the line before the system must not go through it.
-        let beginning = bar.x + if sheet.is_part { 0.0 } else { 0.8 };
+        let (run, width) = mark_run(mark);
+        let beginning = mark_begins(sheet, bar);
         let centred = (bar.x - BAR_LINE / 2.0 - width / 2.0).max(setting.indent);
         let x = if n == 0 { beginning } else { centred };
         let x = x.min(setting.width - width - 0.2).max(0.0);
@@ -97,6 +99,19 @@ pub(super) fn over(
         let at = (x + (width - run.width) / 2.0, foot - 0.48);
         canvas.text(Kind::Text, None, run, at);
     }
+}
+
+/// A rehearsal mark, and how wide its frame is.
+fn mark_run(mark: &str) -> (Run, f64) {
+    let run = shape(mark, Face::Bold, 2.7);
+    let width = run.width.max(1.2) + 1.1;
+    (run, width)
+}
+
+/// Where the frame of a rehearsal mark begins at the head of a line: in a score the line before the system
+/// must not go through it.
+fn mark_begins(sheet: &Sheet, bar: &PlacedBar) -> f64 {
+    bar.x + if sheet.is_part { 0.0 } else { 0.8 }
 }
 
 /// A heading in its face and size: of a tacet movement it must not look like the title of what follows.

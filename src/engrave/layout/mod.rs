@@ -536,6 +536,9 @@ impl<'a> Layout<'a> {
     }
 }
 
+/// By how much systems may stand farther apart than they need, so that a page is filled.
+const MOST_APART: f64 = 14.0;
+
 /// Where the systems of a page stand, between the upper and the lower end of their room, and
 /// how much of it they leave; less than nothing where they do not fit. What is left of the height goes between them; in a score between staves
 /// too.
@@ -551,11 +554,11 @@ fn stand(systems: &mut [System], (from, to): (f64, f64), last: bool) -> (Vec<f64
         systems.iter_mut().for_each(|system| system.open(by));
     } else {
         let mut ys = ys;
-        level(&mut ys, left.max(0.0), if last { 2.5 } else { 9.0 });
+        level(&mut ys, left.max(0.0), if last { 2.5 } else { MOST_APART });
         return (ys, left);
     }
     let (mut ys, end) = close_together(systems, from);
-    level(&mut ys, (to - end).max(0.0), if last { 2.5 } else { 9.0 });
+    level(&mut ys, (to - end).max(0.0), if last { 2.5 } else { MOST_APART });
     (ys, left)
 }
 

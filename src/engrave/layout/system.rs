@@ -520,8 +520,9 @@ impl SystemLine<'_> {
             }
             let voice = self.bar(placed.bar).voices.first();
             let origin = voice.and_then(|voice| voice.events.first()).map(|event| event.origin);
-            let line = self.spaces[placed.bar].line;
-            let (from, to) = (placed.body + 1.3, placed.end - line - 1.3);
+            // A clef that changes with the next bar stands behind it.
+            let BarSpace { line, tail, .. } = self.spaces[placed.bar];
+            let (from, to) = (placed.body + 1.3, placed.end - line - tail - 1.3);
             canvas.line((Kind::Rest, origin), (from, 0.0), (to, 0.0), 0.75);
             // On one line lower than the bar lines are.
             let half = if self.bar(placed.bar).lines == 5 { 1.0 } else { 0.6 };

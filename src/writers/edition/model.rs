@@ -98,7 +98,7 @@ pub struct Head {
     pub ensemble: String,
     /// What the pages are: "Score", "Score at concert pitch", "Condensed score", "Oboe 2".
     pub name: String,
-    /// All keys, crooks or tunings that the player needs, in the order in which they are taken:
+    /// All keys, crooks or tunings that the player needs, in the order in which they are first played on:
     /// "in B♭, A"; of drums only those at the beginning. `None` in a score and where there is
     /// nothing to choose.
     pub keys: Option<String>,

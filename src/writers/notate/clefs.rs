@@ -16,10 +16,11 @@ use crate::music::{Pitch, Time};
 
 use super::{Beam, Element, ElementKind, Measure};
 
-/// What a change of clef costs after a rest, as much as so many leger lines; at the beginning of a bar;
+/// What another clef than the usual one costs at the head, and a change of clef after a rest, as much as so many leger lines; at the beginning of a bar;
 /// inside one; inside a slur; and for each clef that is leapt over.
-const CHANGE: u32 = 8;
-const CHANGE_AT_BAR: u32 = 9;
+const HEAD: u32 = 8;
+const CHANGE: u32 = 6;
+const CHANGE_AT_BAR: u32 = 10;
 const CHANGE_INSIDE: u32 = 13;
 const CHANGE_SLURRED: u32 = 20;
 const LEAP: u32 = 2;
@@ -101,7 +102,7 @@ fn clefs_of(
     for (index, slot) in slots.iter().enumerate() {
         let costs = &to_end[index * count..(index + 1) * count];
         let first = index == 0;
-        let change = if first { Some(CHANGE) } else { slot.change };
+        let change = if first { Some(HEAD) } else { slot.change };
         let changes = change.is_some_and(|change| {
             let (cost, _) = best_from(costs, clef);
             cost.saturating_add(change) < costs[clef]

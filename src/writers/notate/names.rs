@@ -19,10 +19,20 @@ pub(super) fn key_at(part: &Part, time: Time) -> Option<String> {
     (!in_c).then(|| format!("in {}", shown(&sounds.to_string())))
 }
 
-/// All keys, crooks or tunings of drums from first to last, each once.
+/// All keys, crooks or tunings of drums, each once, in the order in which they are first played on; behind
+/// them those on which nothing is played.
 pub(super) fn all_keys(part: &Part) -> Vec<String> {
+    let times: Vec<Time> = [Time::ZERO].into_iter().chain(changes(part)).collect();
+    let plays = |n: usize| {
+        let next = part.notes.partition_point(|note| note.start < times[n]);
+        let until = times.get(n + 1).copied().unwrap_or(Time::MAX);
+        part.notes.get(next).is_some_and(|note| note.start < until)
+    };
+    // Drums are tuned anew, and nobody need bring them.
+    let kept = |n: usize| plays(n) || !part.drums.is_empty();
+    let (played, silent): (Vec<usize>, Vec<usize>) = (0..times.len()).partition(|&n| kept(n));
     let mut keys: Vec<String> = Vec::new();
-    for at in [Time::ZERO].into_iter().chain(changes(part)) {
+    for at in played.into_iter().chain(silent).map(|n| times[n]) {
         // What another instrument stands in is said with its name.
         let own = std::ptr::eq(part.instrument_at(at), part.first_instrument());
         if let Some(key) = key_at(part, at).filter(|key| own && !keys.contains(key)) {
@@ -233,6 +243,19 @@ mod tests {
         let expected = [(bar(1), "tune in G, C, F"), (bar(3), "in G, C, F")];
         let told = changes_told(part, &[]);
         assert_eq!(told.iter().map(|told| (told.at, &*told.words)).collect::<Vec<_>>(), expected);
+    }
+
+    #[test]
+    fn crooks_are_named_in_the_order_in_which_they_are_played() {
+        use crate::notate::testing::{Fixture, natural_horn};
+        let horn = |notes: &str| {
+            let fixture = Fixture::new(&["4/4"; 4]).instrument(natural_horn());
+            let score = fixture.crook("0/1", "D").crook("1/1", "F").crook("2/1", "D").notes(notes);
+            score.score().staves[0].key_names.clone()
+        };
+        assert_eq!(horn("0/1 1/1 D4, 1/1 1/1 C4, 2/1 1/1 D4"), ["in D", "in F"]);
+        assert_eq!(horn("1/1 1/1 C4, 2/1 1/1 D4"), ["in F", "in D"]);
+        assert_eq!(horn("3/1 1/1 D4"), ["in D", "in F"]);
     }
 
     #[test]

@@ -157,7 +157,7 @@ pub struct Staff {
     /// the player could have another key, "in D, A" for drums; `None` where there is nothing to
     /// choose and the instrument stands in C or in its octave.
     pub key_name: Option<String>,
-    /// All that is said so from first to last, each once: "in D", "in G". A head names them all,
+    /// All that is said so, each once, in the order in which it is first played on: "in D", "in G". A head names them all,
     /// so that the player brings what he needs.
     pub key_names: Vec<String>,
     /// How many people read this part.
