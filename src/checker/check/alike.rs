@@ -11,8 +11,12 @@ use crate::arrange::Part;
 pub(super) struct Alike {
     /// For each player the first one who has the same part, if several have it.
     first: Vec<Option<usize>>,
-    found: Mutex<HashMap<Key, Box<dyn Any + Send>>>,
+    /// What was found, and how many of them have not asked for it yet.
+    found: Mutex<HashMap<Key, Waiting>>,
 }
+
+/// How many players have not asked for it yet, and what was found.
+type Waiting = (usize, Box<dyn Any + Send>);
 
 /// Rule, player, what is looked at, and what is found there.
 type Key = (&'static str, usize, Of, TypeId);
@@ -62,11 +66,20 @@ impl Alike {
         let key = (rule.code, first, of, TypeId::of::<T>());
         // A rule that broke off left whole what others found.
         let known = || self.found.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(found) = known().get(&key).and_then(|found| found.downcast_ref::<T>()) {
-            return found.clone();
+        let mut waiting = known();
+        if let Some((left, found)) = waiting.get_mut(&key)
+            && let Some(found) = found.downcast_ref::<T>().cloned()
+        {
+            *left = left.saturating_sub(1);
+            if *left == 0 {
+                waiting.remove(&key);
+            }
+            return found;
         }
+        drop(waiting);
         let found = find();
-        known().insert(key, Box::new(found.clone()));
+        let others = self.first.iter().filter(|other| **other == Some(first)).count() - 1;
+        known().insert(key, (others, Box::new(found.clone())));
         found
     }
 }
