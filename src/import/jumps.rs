@@ -104,7 +104,8 @@ fn valid(found: Vec<(usize, Sign)>, score: &Score) -> Vec<(usize, Sign)> {
             return false;
         }
         if sign.is_al_coda() {
-            return jumps().count() == 1
+            return index < last
+                && jumps().count() == 1
                 && within(target, index, Sign::ToCoda)
                 && found.contains(&(index + 1, Sign::Coda));
         }
@@ -161,6 +162,10 @@ mod tests {
         let found =
             vec![(1, Sign::Segno), (3, Sign::Segno), (4, Sign::Fine), (5, Sign::DalSegnoAlFine)];
         assert_eq!(valid(found.clone(), &score), found[1..]);
+        // A coda behind the last bar is none.
+        let behind =
+            vec![(0, Sign::Segno), (3, Sign::ToCoda), (5, Sign::DalSegnoAlCoda), (6, Sign::Coda)];
+        assert_eq!(valid(behind, &score), []);
     }
 
     #[test]

@@ -5,11 +5,14 @@
 //! what it is good for, by how far the piece has grown, and by chance (a seed makes it repeatable).
 //! Then the draft is compiled and checked like any other text, and whatever a finding speaks of
 //! gives way to the next task of its list, and a voice that nobody plays is given to somebody, until
-//! no error and no warning is left; advice is lessened as far as the time allowed goes. Where
-//! something is left all the same, the best draft found is shown as a comment that says so. (Tasks
-//! by practice; all weights are our heuristic.)
+//! no error and no warning is left; who alone has the tune or the bass is the last to give way, and
+//! what only these two bring between them is allowed, with that reason. Advice is lessened as far as
+//! the time allowed goes. Where something is left all the same, the best draft found is shown as a
+//! comment that says so. (Tasks by practice; all weights are our heuristic.)
 
 mod tasks;
+#[cfg(test)]
+mod tests;
 
 use crate::narrow::Narrow;
 use std::collections::BTreeSet;
@@ -79,6 +82,8 @@ impl fmt::Display for Refusal {
 
 /// So many bars make a section where nothing else divides the piece.
 const SECTION: usize = 8;
+/// Why a draft allows a finding about two voices that are both played as they are written.
+const OWN: &str = "the voices are written so";
 /// So often a draft is compiled before it is given up, and so often to lessen its advice.
 const MOST_RUNS: usize = 160;
 const RUNS_FOR_ADVICE: usize = 12;
@@ -303,6 +308,8 @@ struct Plan<'a> {
     slots: Vec<Slot>,
     /// Voices that were given to a slot because nobody played them.
     given: Vec<(usize, usize)>,
+    /// Codes and bars of what the voices themselves bring, whoever plays them.
+    allowed: Vec<(&'static str, BarNumbers)>,
     voices: (usize, Option<usize>, Vec<usize>),
 }
 
@@ -353,10 +360,20 @@ impl<'a> Plan<'a> {
                 slots.push(Slot { row, section, tasks, chosen: 0 });
             }
         }
-        Plan { piece, ensemble, rows, sections, slots, given: Vec::new(), voices: all }
+        Plan {
+            piece,
+            ensemble,
+            rows,
+            sections,
+            slots,
+            given: Vec::new(),
+            allowed: Vec::new(),
+            voices: all,
+        }
     }
 
-    /// The draft as text, and for each of its lines where it begins in it and which slots it has.
+    /// The draft as text, and for each of its lines where it begins in it and which slots it has; what
+    /// it allows stands last and has none.
     fn text(&self, name: &str, asked: &Asked) -> (String, Vec<(usize, Vec<usize>)>) {
         let mut text = String::from("\n// A draft: a beginning to argue with, and nothing more.\n");
         text.push_str(&format!("scoring {name} for {} {{\n", asked.ensemble));
@@ -385,6 +402,10 @@ impl<'a> Plan<'a> {
                 spans.push((text.len(), same.clone()));
                 text.push_str(&self.line(line, task, &same));
             }
+        }
+        for (code, bars) in &self.allowed {
+            spans.push((text.len(), Vec::new()));
+            text.push_str(&format!("  allow {code} bars {bars} \"{OWN}\"\n"));
         }
         text.push_str("}\n");
         (text, spans)
@@ -477,6 +498,47 @@ impl<'a> Plan<'a> {
         true
     }
 
+    /// Allows a finding in some bars; not twice.
+    fn allow(&mut self, code: &'static str, bars: BarNumbers) -> bool {
+        let is_new = !self.allowed.contains(&(code, bars));
+        if is_new {
+            self.allowed.push((code, bars));
+        }
+        is_new
+    }
+
+    /// Takes out what was allowed and is found no more.
+    fn allows_no_more(
+        &mut self,
+        found: &Found,
+        spans: &[(usize, Vec<usize>)],
+        base: usize,
+    ) -> bool {
+        let line = found
+            .places
+            .first()
+            .and_then(|place| spans.iter().rposition(|(start, _)| *start <= place - base));
+        let first = spans.len() - self.allowed.len();
+        let Some(index) = line.and_then(|line| line.checked_sub(first)) else { return false };
+        self.allowed.remove(index);
+        true
+    }
+
+    /// Has a slot the tune or the bass?
+    fn leads(&self, slot: usize) -> bool {
+        matches!(self.task(slot).role, "melody" | "bass")
+    }
+
+    /// Is it the only one of its section that has its voice?
+    fn is_alone(&self, slot: usize) -> bool {
+        let voice = |slot: usize| self.task(slot).deed.split(' ').nth(1);
+        let (section, own) = (self.slots[slot].section, voice(slot));
+        let others = (0..self.slots.len()).filter(|other| *other != slot);
+        !others.into_iter().any(|other| {
+            self.slots[other].section == section && self.leads(other) && voice(other) == own
+        })
+    }
+
     /// Lets a slot that a finding speaks of take its next task. `far`: if need be, any slot of the
     /// bars.
     fn give_way(
@@ -488,6 +550,9 @@ impl<'a> Plan<'a> {
     ) -> bool {
         if found.code.starts_with("coverage/") && self.gives(found) {
             return true;
+        }
+        if found.code == "allow/unused" {
+            return self.allows_no_more(found, spans, base);
         }
         let form = &self.piece.form;
         let touches = |slot: &Slot| {
@@ -501,6 +566,8 @@ impl<'a> Plan<'a> {
             let slot = &self.slots[*slot];
             slot.chosen + 1 < slot.tasks.len() && touches(slot)
         };
+        // Who alone has the tune or the bass keeps it while others can give way.
+        let alone = |slot: &usize| self.leads(*slot) && self.is_alone(*slot);
         // The lines that the finding shows …
         let shown = found.places.iter().filter_map(|place| {
             let at = place - base;
@@ -528,8 +595,14 @@ impl<'a> Plan<'a> {
                     _ => 1,
                 }
             };
-            let heaviest = (0..self.slots.len()).filter(|s| can(s)).max_by_key(weight);
+            let heaviest = (0..self.slots.len()).filter(|s| can(s) && !alone(s)).max_by_key(weight);
             culprits.extend(heaviest);
+        }
+        if !culprits.iter().all(alone) {
+            culprits.retain(|slot| !alone(slot));
+        } else if let Some(bars) = found.bars.filter(|_| found.code.starts_with("harmony/")) {
+            // Tune and bass against one another are as they are written.
+            return self.allow(found.code, bars);
         }
         culprits.sort_unstable();
         culprits.dedup();
@@ -537,61 +610,5 @@ impl<'a> Plan<'a> {
             self.slots[slot].chosen += 1;
         }
         !culprits.is_empty()
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::resolve::NoFiles;
-
-    const PIECE: &str = "piece \"Weir\" { }\nform {\n  0         metre 3/4, key G major, tempo 1/4 at 108, pick-up 1/4\n  17        length 2/4, end\n}\n\
-        dynamics {\n  0 p\n  9 mf\n  13 f\n}\n\
-        voice tune {\n    0: 1/4 D5 |\n    1: 1/4 G5 A B | 2: 1/2 A5 1/4 F# | 3: 1/4 G5 E A | 4: 1/2 D5 1/4 D |\n    5: 1/4 G5 A B | 6: 1/2 C6 1/4 A5 | 7: 1/4 B5 G A | 8: 1/2 G5 1/4 D |\n    9: 1/4 E5 F# G | 10: 1/2 F#5 1/4 D | 11: 1/4 E5 C# E | 12: 1/2 D5 1/4 D |\n   13: 1/4 G5 A B | 14: 1/2 C6 1/4 A5 | 15: 1/4 B5 G A | 16: 1/2. G5 | 17: 1/2 G5 |\n}\n\
-        voice ground {\n    0: rest |\n    1: 1/2. G3 | 2: D3 | 3: 1/2 C3 1/4 C#3 | 4: 1/2. D3 | 5: G3 | 6: A3 | 7: 1/2 D3 1/4 D | 8: 1/2. G3 |\n    9: C3 | 10: D3 | 11: A2 | 12: D3 | 13: G3 | 14: A3 | 15: 1/2 D3 1/4 D | 16: 1/2. G3 | 17: 1/2 G3 |\n}\n\
-        harmony {\n    0: D | 1: G | 2: D | 3: 1/2 C 1/4 A7/C# | 4: D | 5: G | 6: Am | 7: 1/2 G/D 1/4 D7 | 8: G |\n    9: C | 10: D | 11: A7 | 12: D | 13: G | 14: Am | 15: 1/2 G/D 1/4 D7 | 16: G | 17: G |\n}\n\
-        ensemble village {\n  era 1770\n  violin-1 6 players, violin-2 6 players, viola 3 players, cello 3 players\n  oboe 2, horn 2 crook G\n}\n\
-        ensemble town extends village {\n  era 1810\n  flute 2, clarinet 2 in A, bassoon 2, trumpet 2 crook D, timpani tuned G2, D3\n}\n\
-        scoring small for village {\n  violin-1      plays tune                    as melody\n  cello         plays ground                  as bass\n  violin-2, viola sustain\n  horn          sustains bars 9..17\n  oboe          plays tune bars 9..17 as melody\n}\n";
-
-    #[test]
-    fn a_draft_has_no_error_and_no_warning_and_is_the_same_again() {
-        for lean in [Lean::Lean, Lean::Full, Lean::Colourful] {
-            for (keep, ensemble, seed) in
-                [(None, "village", 1), (None, "town", 2), (Some("small"), "town", 3)]
-            {
-                let mut session = Session::new(NoFiles);
-                let file = session.open("weir.ripieno", PIECE);
-                let asked =
-                    Asked { ensemble: ensemble.into(), keep: keep.map(String::from), lean, seed };
-                let text = draft(&mut session, file, &asked);
-                let text = text.unwrap_or_else(|why| panic!("{lean:?} {keep:?} {ensemble}: {why}"));
-                assert_eq!(session.document(file).text(), PIECE);
-                assert_eq!(draft(&mut session, file, &asked).as_ref(), Ok(&text));
-                let name = format!("{ensemble}-draft");
-                let whole = format!("{PIECE}{text}");
-                let mut fresh = Session::new(NoFiles);
-                let file = fresh.open("weir.ripieno", &whole);
-                let wrong: Vec<String> = fresh
-                    .findings(file)
-                    .iter()
-                    .filter(|found| found.severity != Severity::Advice)
-                    .filter(|found| found.scoring.as_deref().is_none_or(|s| s == name))
-                    .map(|found| found.message.clone())
-                    .collect();
-                assert_eq!(wrong, Vec::<String>::new(), "{text}");
-                assert!(text.contains("//") && text.lines().count() > 6, "{text}");
-            }
-        }
-    }
-
-    #[test]
-    fn what_is_not_there_is_said() {
-        let mut session = Session::new(NoFiles);
-        let file = session.open("weir.ripieno", PIECE);
-        let asked = Asked { ensemble: "moon".into(), ..Asked::default() };
-        assert!(matches!(draft(&mut session, file, &asked), Err(Refusal::NoEnsemble(_))));
-        let asked = Asked { ensemble: "town".into(), keep: Some("moon".into()), ..asked };
-        assert!(matches!(draft(&mut session, file, &asked), Err(Refusal::NoScoring(_))));
     }
 }
