@@ -39,7 +39,7 @@ pub fn sheet_for(edition: &Edition, setup: &Setup) -> Sheet {
         if let Some(parting) = parting {
             staff.of_pair = Some(OfPair::Shared);
             for (bar, shown) in staff.bars.iter_mut().zip(&bars) {
-                bar.crossed = parting.crossed.get(shown.index) == Some(&true);
+                bar.parted = parting.parted.get(shown.index) == Some(&true);
             }
         }
         staves.push(staff);
@@ -254,7 +254,7 @@ fn contents(
                         above: said.above,
                     })
                     .collect(),
-                crossed: false,
+                parted: false,
                 who: bar.who.as_ref().map(|(at, words)| Direction {
                     at: *at,
                     kind: DirectionKind::Who(words.clone()),

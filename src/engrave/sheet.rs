@@ -210,8 +210,8 @@ pub struct StaffBar {
     pub voices: Vec<BarVoice>,
     /// Directions in order of time.
     pub directions: Vec<Direction>,
-    /// Do two players who share the staff cross in it?
-    pub crossed: bool,
+    /// Do two players who share the staff part in it?
+    pub parted: bool,
     /// What a system that begins with the bar says of who plays of those who share the staff: "1.",
     /// "a 2".
     pub who: Option<Direction>,

@@ -50,6 +50,8 @@ pub(super) fn over(
             let mark = what.mark.as_ref().filter(|_| n == 0);
             let mark = mark.map(|mark| mark_begins(sheet, bar) + mark_run(mark).1);
             let x = mark.filter(|end| (-0.2..1.0).contains(&(x - end))).map_or(x, |end| end + 1.0);
+            let beside = if n > 0 { beside_mark(sheet, &placed[n..], setting.width) } else { None };
+            let x = beside.unwrap_or(x);
             draw_tempo(canvas, tempo, x, setting.width);
         }
     }
@@ -99,6 +101,29 @@ pub(super) fn over(
         let at = (x + (width - run.width) / 2.0, foot - 0.48);
         canvas.text(Kind::Text, None, run, at);
     }
+}
+
+/// Where the tempo of the first of some bars begins beside the rehearsal mark over its bar line, as far
+/// as it has room there: over the tempo the mark would hang at the line above.
+fn beside_mark(sheet: &Sheet, placed: &[PlacedBar], width: f64) -> Option<f64> {
+    let (bar, later) = placed.split_first()?;
+    let what = &sheet.bars[bar.bar];
+    let (mark, tempo) = (what.mark.as_ref()?, what.tempo.as_ref()?);
+    let x = bar.x - BAR_LINE / 2.0 + half_of_mark(mark) + BESIDE;
+    let next = later.iter().find_map(|bar| {
+        let what = &sheet.bars[bar.bar];
+        let mark = what.mark.as_ref().map(|mark| bar.x - half_of_mark(mark) - BESIDE);
+        mark.or(what.tempo.as_ref().map(|_| bar.x))
+    });
+    (x + tempo_width(tempo) <= next.unwrap_or(width)).then_some(x)
+}
+
+/// Between a rehearsal mark and the tempo beside it.
+const BESIDE: f64 = 0.7;
+
+/// Half the width of a rehearsal mark.
+pub(super) fn half_of_mark(mark: &str) -> f64 {
+    mark_run(mark).1 / 2.0
 }
 
 /// A rehearsal mark, and how wide its frame is.
@@ -254,12 +279,18 @@ fn draw_value(canvas: &mut Canvas, value: NoteValue, (x, y): (f64, f64)) -> f64 
             right += 0.5;
         }
     }
+    // So small a head has a dot that is large for it, or it would be overlooked.
     for _ in 0..value.dots {
-        put(canvas, Glyph::AugmentationDot, right + 0.22, y - 0.1);
-        right += 0.45;
+        let (at, scale) = (Point::new(right + 0.28, y - 0.1), scale * DOT);
+        let glyph = Glyph::AugmentationDot;
+        canvas.put(Kind::Text, None, Shape::Glyph { glyph, at, scale });
+        right += 0.55;
     }
     right
 }
+
+/// By how much the dot of a metronome mark is larger than that of a note of its size.
+const DOT: f64 = 1.4;
 
 fn endings(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
     let mut n = 0;

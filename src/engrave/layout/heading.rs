@@ -126,7 +126,16 @@ pub(super) fn draw(
     let at = |millimetres: f64| millimetres / space;
     let part = Some(sheet.name.as_str()).filter(|_| sheet.is_part);
     if page == 0 {
-        marks.extend(block(sheet, (width, space)).0);
+        let (title, _) = block(sheet, (width, space));
+        // A first page that lies on the left says so, or a leaf would be looked for before it.
+        let there = |mark: &Mark| match &mark.shape {
+            Shape::Text { at: place, .. } => place.x < at(NUMBER) && place.y < at(8.0),
+            _ => false,
+        };
+        if !right_hand && !title.iter().any(there) {
+            number(marks, (page, right_hand), (width, space));
+        }
+        marks.extend(title);
     } else {
         let (size, room) = (HEAD * POINT / space, width * 0.3);
         let version = in_one_line(&version(sheet), Face::Italic, (size, size), room);
@@ -136,11 +145,7 @@ pub(super) fn draw(
         put(marks, head, x, at(3.5));
         let x = if right_hand { 0.0 } else { width - version.width };
         put(marks, version, x, at(3.5));
-        // Odd numbers lie on the right: what begins on the left begins with page 2.
-        let shift = usize::from(page.is_multiple_of(2) != right_hand);
-        let number = run(&(page + 1 + shift).to_string(), Face::Bold, 11.0, space);
-        let x = if right_hand { width - number.width } else { 0.0 };
-        put(marks, number, x, at(3.5));
+        number(marks, (page, right_hand), (width, space));
     }
     let (source, licence) = foot(sheet, page == 0, (width, space));
     let y = |n: usize| bottom + at(6.2 + n as f64 * FOOT.1 * LEADING);
@@ -152,6 +157,18 @@ pub(super) fn draw(
         let x = (width - line.width) / 2.0;
         put(marks, line, x, y(n));
     }
+}
+
+/// Room for the number of a page, in millimetres.
+const NUMBER: f64 = 12.0;
+
+/// The number of a page, at its outer corner. Odd numbers lie on the right: what begins on the left
+/// begins with page 2.
+fn number(marks: &mut Vec<Mark>, (page, right_hand): (usize, bool), (width, space): (f64, f64)) {
+    let shift = usize::from(page.is_multiple_of(2) != right_hand);
+    let number = run(&(page + 1 + shift).to_string(), Face::Bold, 11.0, space);
+    let x = if right_hand { width - number.width } else { 0.0 };
+    put(marks, number, x, 3.5 / space);
 }
 
 /// What tells this page from that of another version on the stand: the scoring and the revision.

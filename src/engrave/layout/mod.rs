@@ -263,8 +263,8 @@ fn reach(sheet: &Sheet, spaces: &[BarSpace], bar: usize) -> (f64, f64) {
     top += if what.ending_starts.is_some() { 2.5 } else { 0.0 };
     let below = if bar + 1 == sheet.bars.len() { sheet.closing.len() } else { 0 };
     // Players who cross have one staff more.
-    let crossed = sheet.staves.iter().filter(|staff| staff.bars[bar].crossed).count() as f64;
-    let parted = crossed * (4.0 + measures::STAFF_GAP);
+    let parted = sheet.staves.iter().filter(|staff| staff.bars[bar].parted).count() as f64;
+    let parted = parted * (4.0 + measures::STAFF_GAP);
     (top, side(last, false) + heading::LINE * below as f64 + parted)
 }
 
@@ -506,18 +506,18 @@ impl<'a> Layout<'a> {
     }
 
     /// The staves that a system has: all, or those that play in it. Two players who may share a staff
-    /// have one each where they cross.
+    /// have one each where they part.
     fn shown(&self, bars: &Range<usize>) -> Vec<usize> {
-        let mut crossed = false;
+        let mut parted = false;
         let mut stands = |staff: usize| {
             let staff = &self.sheet.staves[staff];
             match staff.of_pair {
                 None => true,
                 Some(OfPair::Shared) => {
-                    crossed = staff.bars[bars.clone()].iter().any(|bar| bar.crossed);
-                    !crossed
+                    parted = staff.bars[bars.clone()].iter().any(|bar| bar.parted);
+                    !parted
                 }
-                Some(OfPair::Alone) => crossed,
+                Some(OfPair::Alone) => parted,
             }
         };
         let all: Vec<usize> = (0..self.sheet.staves.len()).filter(|&n| stands(n)).collect();

@@ -6,7 +6,7 @@ use ripieno_compiler::resolve::BarLine;
 
 use super::breaking::MOST_STRETCH;
 use super::chord::{Chord, Look, chords, clef_sign};
-use super::frame::tempo_width;
+use super::frame::{half_of_mark, tempo_width};
 use super::measures::{AFTER_BAR_LINE, AIR, BAR_LINE, BAR_LINE_GAP, SMALL_CLEF, THICK_LINE, space};
 use super::voices::{join_spreads, part_voices};
 use crate::glyphs::Glyph;
@@ -233,7 +233,6 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
         bar.key_change.map_or(0.0, |before| key_width(bar.key, Some(before)))
     });
     let key = widest(&|staff| key_width(staff.bars[index].key, None));
-    let key = if key_changes > 0.0 && index > 0 { key.max(key_changes) } else { key };
     let clef = widest(&|staff| clef_sign(staff.bars[index].clef).0.width() + 1.0);
     let changes_clef = |staff: &crate::sheet::Staff| -> f64 {
         let Some(next) = staff.bars.get(index + 1) else { return 0.0 };
@@ -253,7 +252,10 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
         courtesy: Lead { clef: 0.0, key: key_changes, metre, repeat: 0.0, ties: 0.0 },
         line: bar_line_width(bar),
         empty: if counted { MULTI_REST + 2.5 * f64::from(bar.count).log10() } else { BAR_REST },
-        words: bar.tempo.as_ref().map_or(0.0, |tempo| tempo_width(tempo).min(MOST_WORDS)),
+        words: bar.tempo.as_ref().map_or(0.0, |tempo| {
+            let mark = bar.mark.as_ref().map_or(0.0, |mark| half_of_mark(mark) + 0.7);
+            (mark + tempo_width(tempo)).min(MOST_WORDS)
+        }),
         crowded: next.is_some_and(|next| next.tempo.is_some() || next.mark.is_some()),
         natural: 0.0,
         least: 0.0,

@@ -172,7 +172,7 @@ fn divide_staff(bar: &mut StaffBar, at: Time) -> StaffBar {
         clefs,
         voices,
         directions,
-        crossed: bar.crossed,
+        parted: bar.parted,
         who: None,
     }
 }

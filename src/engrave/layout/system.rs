@@ -447,9 +447,11 @@ impl SystemLine<'_> {
                 self.changed_clef(canvas, *clef, &self.placed[n - 1]);
             }
             x += placed.lead.clef;
-            let before = if placed.bar > 0 { bar.key_change } else { None };
-            if n == 0 && before.is_none() || before.is_some() {
-                self.key(canvas, bar, before, x + if n == 0 { 0.0 } else { 0.55 });
+            // What a line begins with was taken back at the end of the line before.
+            if n == 0 {
+                self.key(canvas, bar, None, x);
+            } else if bar.key_change.is_some() {
+                self.key(canvas, bar, bar.key_change, x + 0.55);
             }
             x += placed.lead.key;
             if placed.lead.metre > 0.0 {

@@ -33,19 +33,19 @@ pub struct Edition<'a> {
     pub staves: Vec<EditionStaff<'a>>,
     /// Brackets and braces, the outer ones before those inside them.
     pub groups: Vec<Group>,
-    /// Pairs that share a staff of a condensed score, but cross somewhere: see [`Parting`].
+    /// Pairs that share a staff of a condensed score, but part somewhere: see [`Parting`].
     pub partings: Vec<Parting<'a>>,
 }
 
-/// Two players who share a staff and cross: in one voice over another their notes could not be told
-/// apart, so where a format has systems, one with such a bar gives each of them a staff of his own.
+/// Two players who share a staff and part: where they cross, their notes in one voice over another
+/// could not be told apart, and where one plucks or is muted, nobody would know which of them; so where a format has systems, one with such a bar gives each of them a staff of his own.
 /// Formats without systems keep the shared staff, on which the players have stems of their own.
 #[derive(Clone, Debug)]
 pub struct Parting<'a> {
     /// Index of their part in [`Edition::parts`].
     pub part: usize,
-    /// For each bar, do they cross in it?
-    pub crossed: Vec<bool>,
+    /// For each bar, do they part in it?
+    pub parted: Vec<bool>,
     /// The first and the second player by himself.
     pub alone: [Alone<'a>; 2],
 }
