@@ -220,6 +220,20 @@ fn pages_are_equally_full() {
 }
 
 #[test]
+fn a_tempo_stands_beside_the_mark_over_its_bar_line() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 3 mark \"B\", tempo \"Calmo\" 1/4 at 60\n 4 end";
+    let bars: String = (1..=4).map(|bar| format!("{bar}: 1/4 C5 D5 E5 D5 | ")).collect();
+    let page = &part(form, &bars).pages[0];
+    let place = |words: &str| match &texts(page, words)[..] {
+        [Mark { shape: Shape::Text { at, run }, .. }] => (at.x, at.x + run.width, at.y),
+        other => panic!("{words}: {other:?}"),
+    };
+    let (mark, tempo) = (place("B"), place("Calmo"));
+    assert!(mark.1 < tempo.0 && tempo.0 < mark.1 + 3.0, "{mark:?} {tempo:?}");
+    assert!((mark.2 - tempo.2).abs() < 1.5, "{mark:?} {tempo:?}");
+}
+
+#[test]
 fn words_of_jumps_stand_higher_than_the_number_of_a_rest() {
     let form = "1 metre 4/4, key C major, tempo 1/4 at 96, repeat\n 4 fine, end repeat\n 12 dacapo al fine, end";
     let page = &part(form, "1: 1/1 C5 | 2: D5 | 3: E5 | 4: F5 | 5: rest 8 |").pages[0];
