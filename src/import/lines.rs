@@ -307,18 +307,7 @@ impl Chord {
     }
 
     fn note(self) -> (Note, SmallVec<[(u8, bool); 2]>) {
-        let mut note = Note {
-            start: self.start,
-            end: self.end,
-            pitches: SmallVec::new(),
-            marks: Marks::default(),
-            tremolo: 0,
-            of_two: None,
-            slur_starts: false,
-            slur_ends: false,
-            graces: None,
-            lyrics: None,
-        };
+        let mut note = Note::plain(self.start, self.end, SmallVec::new());
         let mut slurs = SmallVec::new();
         for head in self.heads {
             note.pitches.extend(head.pitch);

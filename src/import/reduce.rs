@@ -212,17 +212,12 @@ mod tests {
             .iter()
             .enumerate()
             .filter(|(_, height)| **height > 0)
-            .map(|(at, height)| Note {
-                start: Time::of(at as i64, each),
-                end: Time::of(at as i64 + 1, each),
-                pitches: smallvec::smallvec![crate::music::Pitch::from_midi(*height)],
-                marks: Default::default(),
-                tremolo: 0,
-                of_two: None,
-                slur_starts: false,
-                slur_ends: false,
-                graces: None,
-                lyrics: None,
+            .map(|(at, height)| {
+                Note::plain(
+                    Time::of(at as i64, each),
+                    Time::of(at as i64 + 1, each),
+                    smallvec::smallvec![crate::music::Pitch::from_midi(*height)],
+                )
             })
             .collect();
         PartLine { staff: 1, notes, ..PartLine::default() }

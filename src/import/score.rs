@@ -99,6 +99,24 @@ pub(super) struct Note {
     pub(super) lyrics: Sung,
 }
 
+impl Note {
+    /// A note, or a stroke where there are no pitches, with nothing beside it.
+    pub(super) fn plain(start: Time, end: Time, pitches: Pitches) -> Note {
+        Note {
+            start,
+            end,
+            pitches,
+            marks: Marks::default(),
+            tremolo: 0,
+            of_two: None,
+            slur_starts: false,
+            slur_ends: false,
+            graces: None,
+            lyrics: None,
+        }
+    }
+}
+
 /// Small notes before a note, each with its printed value.
 #[derive(Clone, PartialEq, Debug)]
 pub(super) struct Graces {

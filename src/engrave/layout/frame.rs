@@ -109,21 +109,19 @@ fn beside_mark(sheet: &Sheet, placed: &[PlacedBar], width: f64) -> Option<f64> {
     let (bar, later) = placed.split_first()?;
     let what = &sheet.bars[bar.bar];
     let (mark, tempo) = (what.mark.as_ref()?, what.tempo.as_ref()?);
-    let x = bar.x - BAR_LINE / 2.0 + half_of_mark(mark) + BESIDE;
+    let x = bar.x - BAR_LINE / 2.0 + up_to_tempo(mark);
     let next = later.iter().find_map(|bar| {
         let what = &sheet.bars[bar.bar];
-        let mark = what.mark.as_ref().map(|mark| bar.x - half_of_mark(mark) - BESIDE);
+        let mark = what.mark.as_ref().map(|mark| bar.x - up_to_tempo(mark));
         mark.or(what.tempo.as_ref().map(|_| bar.x))
     });
     (x + tempo_width(tempo) <= next.unwrap_or(width)).then_some(x)
 }
 
-/// Between a rehearsal mark and the tempo beside it.
-const BESIDE: f64 = 0.7;
-
-/// Half the width of a rehearsal mark.
-pub(super) fn half_of_mark(mark: &str) -> f64 {
-    mark_run(mark).1 / 2.0
+/// From the middle of a rehearsal mark to the tempo beside it.
+pub(super) fn up_to_tempo(mark: &str) -> f64 {
+    const AIR: f64 = 0.7;
+    mark_run(mark).1 / 2.0 + AIR
 }
 
 /// A rehearsal mark, and how wide its frame is.

@@ -6,7 +6,7 @@ use ripieno_compiler::resolve::BarLine;
 
 use super::breaking::MOST_STRETCH;
 use super::chord::{Chord, Look, chords, clef_sign};
-use super::frame::{half_of_mark, tempo_width};
+use super::frame::{tempo_width, up_to_tempo};
 use super::measures::{AFTER_BAR_LINE, AIR, BAR_LINE, BAR_LINE_GAP, SMALL_CLEF, THICK_LINE, space};
 use super::voices::{join_spreads, part_voices};
 use crate::glyphs::Glyph;
@@ -253,7 +253,7 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
         line: bar_line_width(bar),
         empty: if counted { MULTI_REST + 2.5 * f64::from(bar.count).log10() } else { BAR_REST },
         words: bar.tempo.as_ref().map_or(0.0, |tempo| {
-            let mark = bar.mark.as_ref().map_or(0.0, |mark| half_of_mark(mark) + 0.7);
+            let mark = bar.mark.as_ref().map_or(0.0, |mark| up_to_tempo(mark));
             (mark + tempo_width(tempo)).min(MOST_WORDS)
         }),
         crowded: next.is_some_and(|next| next.tempo.is_some() || next.mark.is_some()),

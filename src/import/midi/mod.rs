@@ -23,7 +23,6 @@ use super::score::{Bar, Note, Part, PartLine, Score};
 use super::{Error, frame};
 use crate::limits;
 use crate::music::{Interval, Key, Metre, Pitch, Time};
-use crate::resolve::Marks;
 
 use contigs::Sounding;
 use file::{File, Stroke, Track};
@@ -483,17 +482,12 @@ fn drums(part: &mut Part, notes: &[(Time, Time, u8)], end: Time) {
     }
     for (index, (_, starts)) in kinds.into_iter().enumerate() {
         let ends = starts.iter().skip(1).copied().chain([end]);
-        let notes = starts.iter().zip(ends).map(|(start, end)| Note {
-            start: *start,
-            end: end.min(*start + Time::QUARTER).max(*start + Time::of(1, 32)),
-            pitches: SmallVec::new(),
-            marks: Marks::default(),
-            tremolo: 0,
-            of_two: None,
-            slur_starts: false,
-            slur_ends: false,
-            graces: None,
-            lyrics: None,
+        let notes = starts.iter().zip(ends).map(|(start, end)| {
+            Note::plain(
+                *start,
+                end.min(*start + Time::QUARTER).max(*start + Time::of(1, 32)),
+                SmallVec::new(),
+            )
         });
         part.lines.push(PartLine {
             staff: 1,

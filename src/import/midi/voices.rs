@@ -59,18 +59,7 @@ pub(super) fn lines(
         if members.iter().any(|index| spread[*index].is_some()) {
             marks.insert(Mark::Arpeggio);
         }
-        let note = Note {
-            start: sounding.start,
-            end: sounding.end,
-            pitches: of_note,
-            marks,
-            tremolo: 0,
-            of_two: None,
-            slur_starts: false,
-            slur_ends: false,
-            graces: None,
-            lyrics: None,
-        };
+        let note = Note { marks, ..Note::plain(sounding.start, sounding.end, of_note) };
         // A voice sounds one note at a time: what still overlaps goes where there is room.
         let fits = |line: &Vec<Note>| line.last().is_none_or(|last| last.end <= note.start);
         let order = std::iter::once(voice).chain(0..lines.len());
