@@ -7,7 +7,7 @@ use std::ops::Range;
 use ripieno_compiler::instruments::{Clef, Family};
 use ripieno_compiler::music::{Interval, Time};
 use ripieno_compiler::resolve::seconds_per_whole;
-use ripieno_writers::edition::{self, DirectionKind, Edition, EditionStaff, SpannerKind, Stems};
+use ripieno_writers::edition::{self, Edition, EditionStaff, SpannerKind, Stems};
 use ripieno_writers::notate::{Element, ElementKind};
 
 use crate::page::Origin;
@@ -255,9 +255,9 @@ fn contents(
                     })
                     .collect(),
                 parted: false,
-                who: bar.who.as_ref().map(|(at, words)| Direction {
+                who: bar.who.as_ref().map(|(at, kind)| Direction {
                     at: *at,
-                    kind: DirectionKind::Who(words.clone()),
+                    kind: kind.clone(),
                     above: true,
                 }),
             });

@@ -10,6 +10,7 @@ use super::canvas::Canvas;
 use super::chord::{LYRIC, verse};
 use super::measures::{ABOVE, HAIRPIN, THIN_LINE};
 use super::notes::Placed;
+use super::orders;
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Shape};
 use crate::text::{Face, Run, in_lines, shape};
@@ -35,6 +36,8 @@ pub(super) struct Said<'a> {
     pub clear: f64,
     /// What stands between the bar lines of a score, where these go on from staff to staff.
     pub room: Option<(f64, f64)>,
+    /// Is it an order that stands at the end of its bar?
+    pub at_end: bool,
     pub at: (usize, Time),
     pub above: bool,
 }
@@ -254,10 +257,10 @@ pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
                 continue;
             }
         };
-        // An order to take something else may stand anywhere before the next note: it keeps within its bar.
+        // An order to take something else keeps within its bar in a score, and within the line in a part.
         let bar = direction.room.filter(|_| matches!(direction.kind, DirectionKind::Change(_)));
         let (mut lines, x) = match bar {
-            Some(bar) => in_bar(&text, (face, size), direction.left, bar),
+            Some(bar) => in_bar(&text, (direction.left, direction.at_end), bar),
             None => {
                 let lines = in_lines(&text, face, size, (end - 0.5).min(WORDS));
                 let width = widest(&lines);
@@ -287,30 +290,12 @@ fn widest(lines: &[Run]) -> f64 {
     lines.iter().map(|run| run.width).fold(0.0, f64::max)
 }
 
-/// Words between two bar lines, and where they begin: at their place if they end before the line, were it
-/// in two lines; if not, farther left, at last over the bar line before.
-fn in_bar(
-    text: &str,
-    (face, size): (Face, f64),
-    left: f64,
-    (from, to): (f64, f64),
-) -> (Vec<Run>, f64) {
-    let words = text.split_whitespace().map(|word| shape(word, face, size).width);
-    let longest = words.fold(0.0, f64::max);
-    let room = (to - left).max(longest);
-    let room =
-        if shape(text, face, size).width <= to - from && room < 12.0 { to - from } else { room };
-    let lines = in_lines(text, face, size, room.min(WORDS));
-    if lines.len() > 2 {
-        let wider = (1..24).map(|step| room + 0.5 * f64::from(step));
-        let in_two = wider.map(|room| in_lines(text, face, size, room.min(WORDS)));
-        if let Some(lines) = in_two.into_iter().find(|lines| lines.len() < 3) {
-            let x = left.min(to - widest(&lines)).max(0.0);
-            return (lines, x);
-        }
-    }
-    let x = left.min((to - widest(&lines)).max(from));
-    (lines, x)
+/// An order between two bar lines, and where it begins: at its place, or up to the bar line where it stands
+/// at the end. Only where even its longest word has no room it goes farther left.
+fn in_bar(text: &str, (left, at_end): (f64, bool), (from, to): (f64, f64)) -> (Vec<Run>, f64) {
+    let lines = orders::lines(text, to - left);
+    let rightmost = (to - widest(&lines)).max(from);
+    (lines, if at_end { rightmost } else { left.min(rightmost) })
 }
 
 /// Figures one below another under the staff, the highest number on top.

@@ -10,6 +10,7 @@ mod heading;
 mod hung;
 pub mod measures;
 mod notes;
+mod orders;
 mod seams;
 mod skyline;
 mod spacing;

@@ -43,6 +43,8 @@ pub(super) struct BarSpace<'a> {
     pub line: f64,
     /// Width of a bar without columns.
     pub empty: f64,
+    /// Room that orders ask for behind their columns.
+    pub orders: Vec<(Option<usize>, f64)>,
     /// Width of the words over it, and whether it must be as wide: others follow over the next.
     pub words: f64,
     pub crowded: bool,
@@ -241,7 +243,9 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
     };
     let tied = |chord: &Chord| chord.at() == Time::ZERO && chord.note().is_some_and(|n| n.tie_from);
     let ties = if all.iter().flatten().any(tied) { TIES } else { 0.0 };
+    let orders = super::orders::needs(sheet, index, &times);
     let mut space = BarSpace {
+        orders,
         chords: all,
         column_of,
         beside,
@@ -285,7 +289,8 @@ impl BarSpace<'_> {
         if self.columns.is_empty() {
             let width = self.empty * stretch.max(TIGHTEST + 0.1) + self.tail;
             let words = if self.crowded { self.words } else { 0.0 };
-            return (Vec::new(), width.max(words) + self.line);
+            let orders = self.orders.iter().map(|(_, width)| *width).fold(0.0, f64::max);
+            return (Vec::new(), width.max(words).max(orders) + self.line);
         }
         let mut places = Vec::with_capacity(self.columns.len());
         // Where each staff is free again.
@@ -327,7 +332,9 @@ impl BarSpace<'_> {
             x = at + (ideal * stretch).max(ideal.min(LEAST_STEP));
         }
         let last = free.iter().copied().fold(0.0, f64::max) + 0.35;
-        let end = (x - 0.35).max(last) + self.tail;
+        let orders =
+            self.orders.iter().filter_map(|(column, width)| Some(places.get((*column)?)? + width));
+        let end = ((x - 0.35).max(last) + self.tail).max(orders.fold(0.0, f64::max));
         if self.crowded && end < self.words {
             let wider = self.words / end;
             places.iter_mut().for_each(|place| *place *= wider);

@@ -14,6 +14,7 @@ use super::directions::{self, Pin, Said};
 use super::frame;
 use super::measures::{FAMILY_GAP, SMALL_CLEF, STAFF_GAP, STAFF_LINE};
 use super::notes::{self, Placed};
+use super::orders::BEHIND_NOTE;
 use super::skyline::Skyline;
 use super::spacing::{
     BarSpace, PlacedBar, digits_width, figures_width, is_bar_rest, key_signs, key_step, metre_rows,
@@ -555,12 +556,14 @@ impl SystemLine<'_> {
         sign.fold(f64::MIN, f64::max)
     }
 
-    /// Who plays of those who share a staff, for a line that begins with a bar: it is said again at the
-    /// head of each system, since nobody turns back for it (Gould, chapter 19, from memory).
+    /// Who plays of those who share a staff, or whose cue it is, for a line that begins with a bar: it is
+    /// said again at the head of each system, since nobody turns back for it (Gould, chapter 19, from memory).
     fn said_again(&self, bar: usize) -> Option<&Direction> {
         let bar = self.bar(bar);
         let who = bar.who.as_ref()?;
-        let said = |said: &Direction| matches!(said.kind, DirectionKind::Who(_));
+        let kind = std::mem::discriminant(&who.kind);
+        let said =
+            |said: &Direction| std::mem::discriminant(&said.kind) == kind && said.at <= who.at;
         (!bar.directions.iter().any(said)).then_some(who)
     }
 
@@ -574,7 +577,11 @@ impl SystemLine<'_> {
                 let length = self.sheet.bars[placed.bar].length;
                 let at_end = direction.at >= length;
                 // Behind the last note of a bar: clear of the bar line.
+                let order = matches!(direction.kind, DirectionKind::Change(_));
                 let left = match at_end {
+                    true if order => {
+                        placed.columns.last().map_or(placed.body, |last| last + BEHIND_NOTE)
+                    }
                     true => placed.end + 0.3,
                     false => place_at(space, placed, direction.at, length),
                 };
@@ -585,9 +592,14 @@ impl SystemLine<'_> {
                 let clear = if !through || n == 0 { f64::MIN } else { placed.x + 0.3 };
                 let clear = clear.max(self.spread_right(placed, direction.at));
                 let ends = placed.end - space.line - 0.4;
-                let room = through.then(|| ((placed.x + 0.3).min(ends), ends));
+                let room = match (through || at_end, order) {
+                    (true, _) => Some(((placed.x + 0.3).min(ends), ends)),
+                    (false, true) => Some((0.5, self.right - 0.5)),
+                    (false, false) => None,
+                };
+                let at_end = at_end && order;
                 let above = direction.above;
-                said.push(Said { kind: &direction.kind, x, left, clear, room, at, above });
+                said.push(Said { kind: &direction.kind, x, left, clear, room, at_end, at, above });
             }
         }
         said

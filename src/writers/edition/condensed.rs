@@ -159,6 +159,9 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
         });
     }
     label(pair, &unsettled, &mut bars);
+    let [first, second] = pair;
+    let earlier = if first_bar(second) < first_bar(first) { second } else { first };
+    staves::leave_to_name(&mut bars, earlier.key_name.as_deref());
     settle(&mut bars);
     let mut staff = EditionStaff { part, bars, spans: Vec::new() };
     staff.spans = spans::of_voices(&staff);
@@ -166,12 +169,17 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
     edition.staves.push(staff);
     spans::number(&mut edition.staves[number..]);
     edition.parts.push(EditionPart {
-        name: shared_name(pair.map(|staff| &staff.name), pair[0]),
+        name: shared_name(pair.map(|staff| &staff.name), earlier),
         short: shared_short(pair.map(|staff| &staff.abbreviation)),
         players: player..player + 2,
         staves: number..number + 1,
     });
     partings::add(edition, pair, (player, part));
+}
+
+/// The first bar in which somebody plays.
+fn first_bar(staff: &Staff) -> usize {
+    staff.measures.iter().position(|measure| !rests(measure)).unwrap_or(usize::MAX)
 }
 
 /// "Horns 1, 2 in D" from "Horn 1" and "Horn 2"; both names in full where they do not end alike.
@@ -432,7 +440,7 @@ fn label(pair: [&Staff; 2], ways: &[Way], bars: &mut [StaffBar]) {
         let at = first.next().map_or(Time::ZERO, |element| element.at);
         // What stands before the staff says it of cellos and basses in every system.
         let stands = !kind && *way == Way::Unison;
-        bar.who = words.filter(|_| !stands).map(|words| (at, words.to_owned()));
+        bar.who = words.filter(|_| !stands).map(|words| (at, DirectionKind::Who(words.to_owned())));
         if let Some(words) = words.filter(|_| anew) {
             let kind = DirectionKind::Who(words.into());
             let place = bar.directions.partition_point(|said| said.at < at);

@@ -1,8 +1,8 @@
 //! Cues: before an entry after a long rest, what the player hears best then, in small notes.
 //!
 //! The last two to four bars before the entry come from one other part, in the player's own
-//! transposition and clef (moved by octaves to where he reads it easily), named, beside his rest.
-//! There is none where nobody sounds in the last bar: everybody enters together then. Which part
+//! transposition and clef (moved by octaves to where he reads it easily, and then the name says where
+//! it sounds), named, beside his rest. Who plays without pitch reads the rhythm of it. There is none where nobody sounds in the last bar: everybody enters together then. Which part
 //! is heard best is our heuristic; see [`hears`].
 
 use std::borrow::Cow;
@@ -11,11 +11,11 @@ use std::ops::Range;
 use smallvec::smallvec;
 
 use crate::arrange::{Arrangement, Part, SoundingNote};
-use crate::instruments::Clef;
+use crate::instruments::{Clef, Tuning};
 use crate::music::{Interval, Time};
 use crate::narrow::Narrow;
 use crate::notate::{ElementKind, Origin, Stem, bars_of, stems};
-use crate::resolve::{DirectionKind as Said, Dynamic, Mark, Role, Sound};
+use crate::resolve::{DirectionKind as Said, Dynamic, Mark, Role, Sound, Technique};
 
 use super::{
     Cueing, DirectionKind, Edition, EditionDirection, Movement, Spanner, SpannerKind, StaffBar,
@@ -29,12 +29,17 @@ const MOST: usize = 4;
 /// Adds cues to a part of one staff.
 pub(super) fn add(edition: &mut Edition, arrangement: &Arrangement, player: usize, cueing: Cueing) {
     let part = &arrangement.parts[player];
-    // Who reads two staves, or no pitch, has his own way of counting.
-    if edition.staves.len() != 1 || part.instruments.iter().any(|(_, i)| i.unpitched) {
+    // Who reads two staves has his own way of counting.
+    if edition.staves.len() != 1 {
         return;
     }
     for rest in long_rests(&edition.staves[0].bars, &edition.movements, cueing) {
         let Some(cue) = best(edition, arrangement, player, rest) else { continue };
+        // Nobody reads pitches on the line of a drum.
+        let unpitched = |bar: usize| part.instrument_at(edition.bars[bar].start).unpitched;
+        if unpitched(cue.bars.start) != unpitched(cue.bars.end) {
+            continue;
+        }
         write(edition, arrangement, player, &cue);
     }
 }
@@ -110,7 +115,8 @@ fn best(
 /// How well a player hears another part from a time to his entry; `None` if it is no cue. Our
 /// heuristic: the loudest counts a point a degree; a tune three, a solo one; each note of a moving
 /// line up to four; an entry of its own two; the same family one and a half and a neighbour in the
-/// score one; an octave of distance in pitch takes one away.
+/// score one; an octave of distance in pitch takes one away, and fewer than three notes, which
+/// nobody tells from others, six. What only sounds on tells nothing.
 fn hears(
     own: &Part,
     (from, player): (usize, usize),
@@ -127,7 +133,8 @@ fn hears(
         .map(|note| note.end().min(entry) - note.start.max(start))
         .fold(Time::ZERO, |sum, length| sum + length);
     let to_the_end = notes.last().is_some_and(|note| note.end() > last);
-    if !to_the_end || sounding * 2 < entry - start {
+    let struck = notes.iter().filter(|note| note.start >= start).count();
+    if !to_the_end || sounding * 2 < entry - start || struck == 0 {
         return None;
     }
     let first = notes.first()?;
@@ -160,6 +167,7 @@ fn hears(
             + f64::from(u8::from(first.solo))
             + f64::from(u8::from(family)) * 1.5
             + f64::from(u8::from(near))
+            - f64::from(u8::from(struck < 3)) * 6.0
             - distance,
     )
 }
@@ -197,6 +205,7 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
     let other = &arrangement.parts[cue.from];
     let start = edition.bars[cue.bars.start].start;
     let entry = edition.bars[cue.bars.end].start;
+    let tunings = tune_ahead(edition, own, cue);
     let staff = &edition.staves[0];
     let clef = staff.bars[..=cue.bars.start]
         .iter()
@@ -210,9 +219,21 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
             .collect(),
         tuplets: other.tuplets.clone(),
         directions: Vec::new(),
+        tunings,
         ..(**own).clone()
     };
-    let octaves = octaves(&read, clef, start);
+    let unpitched = own.instrument_at(start).unpitched;
+    let alike = std::ptr::eq(other.instrument_at(start), own.instrument_at(start))
+        && other.transposition_at(start) == read.transposition_at(start);
+    let octaves = match unpitched || alike {
+        true => 0,
+        false => octaves(&read, clef, start),
+    };
+    if unpitched {
+        read.notes.iter_mut().for_each(|note| note.attached.graces = None);
+    }
+    let name = name(other, start, sounds(&read, octaves, start));
+    let mut orders = orders(other, (start, entry)).into_iter().peekable();
     if octaves != 0 {
         for note in read.notes.iter_mut() {
             if let Sound::Pitches(pitches) = &mut note.sound {
@@ -261,17 +282,22 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
                 slur = Some(place);
             }
         }
+        let frame = &edition.bars[bar];
         let staff_bar = &mut edition.staves[0].bars[bar];
-        if !named {
-            let at = measure.elements.iter().find(|e| plays(e)).map_or(Time::ZERO, |e| e.at);
-            let kind = DirectionKind::CueName(other.player.abbreviation.clone());
+        let mut say = |at: Time, kind: DirectionKind| {
             let place = staff_bar.directions.partition_point(|said| said.at <= at);
-            staff_bar.directions.insert(
-                place,
-                EditionDirection { at, kind, above: true, origin: Origin::default() },
-            );
+            let said = EditionDirection { at, kind, above: true, origin: Origin::default() };
+            staff_bar.directions.insert(place, said);
+        };
+        let at = measure.elements.iter().find(|e| plays(e)).map_or(Time::ZERO, |e| e.at);
+        if !named {
+            say(at, DirectionKind::CueName(name.clone()));
             named = true;
         }
+        while let Some((at, words)) = orders.next_if(|(at, _)| *at < frame.start + frame.length) {
+            say(at - frame.start, DirectionKind::CueName(words.into()));
+        }
+        staff_bar.who = Some((at, DirectionKind::CueName(name.clone())));
         let rest = staff_bar.voices.pop();
         staff_bar.voices = smallvec![VoiceBar {
             number: 1,
@@ -287,6 +313,87 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
     }
     edition.staves[0].spans.extend(slurs);
     super::spans::number(&mut edition.staves);
+}
+
+/// The crooks and keys of a player who takes another one during a cue: as he was told to take it before,
+/// he reads the cue in it, and so it begins with the cue. None of his own notes lie between. Where the
+/// piece changes its key there too, the signature says when, and nothing is moved.
+fn tune_ahead(edition: &mut Edition, own: &Part, cue: &Cue) -> Vec<(Time, &'static Tuning)> {
+    let start = edition.bars[cue.bars.start].start;
+    let entry = edition.bars[cue.bars.end].start;
+    let mut tunings = own.tunings.clone();
+    let bars = &mut edition.staves[0].bars;
+    let later = || cue.bars.start + 1..cue.bars.end + 1;
+    let retuned = later().filter(|bar| bars[*bar].transposition.is_some()).collect::<Vec<_>>();
+    let [bar] = retuned[..] else { return tunings };
+    let Some(taken) = own.tuning_at(entry) else { return tunings };
+    if bars[bar].instrument.is_some() || edition.bars[bar].key_shown {
+        return tunings;
+    }
+    tunings.retain(|(at, _)| !(start..=entry).contains(at));
+    let place = tunings.partition_point(|(at, _)| *at < start);
+    tunings.insert(place, (start, taken));
+    let (transposition, key) = (bars[bar].transposition.take(), bars[bar].key.take());
+    let first = &mut bars[cue.bars.start];
+    first.transposition = transposition;
+    first.key = key.or(first.key);
+    tunings
+}
+
+/// By how many octaves a cue sounds above what stands there, in notes of the reader; 0 for what stands
+/// where it sounds, and for those who stand an octave away from it and read what others read.
+fn sounds(read: &Part, moved: i8, at: Time) -> i8 {
+    let home = read.transposition_at(at) == Interval::octaves(moved.into());
+    if home { 0 } else { -moved }
+}
+
+/// "Vc. II (pizz., sounds 8vb)": whose cue it is, how it is played and where it sounds.
+fn name(other: &Part, start: Time, sounds: i8) -> String {
+    let sounds = match sounds {
+        0 => None,
+        1 => Some("sounds 8va".to_owned()),
+        -1 => Some("sounds 8vb".to_owned()),
+        2 => Some("sounds 15ma".to_owned()),
+        -2 => Some("sounds 15mb".to_owned()),
+        octaves => {
+            let way = if octaves > 0 { "higher" } else { "lower" };
+            Some(format!("sounds {} octaves {way}", octaves.unsigned_abs()))
+        }
+    };
+    let plucked = is_plucked(other, start).then(|| Technique::Pizzicato.printed().to_owned());
+    let more: Vec<String> = plucked.into_iter().chain(sounds).collect();
+    match more.is_empty() {
+        true => other.player.abbreviation.clone(),
+        false => format!("{} ({})", other.player.abbreviation, more.join(", ")),
+    }
+}
+
+/// What is said of plucking and bowing, in order.
+fn plucking(part: &Part) -> impl DoubleEndedIterator<Item = (Time, Technique)> + '_ {
+    part.directions.iter().filter_map(|said| match said.kind {
+        Said::Technique(way @ (Technique::Pizzicato | Technique::Arco)) => Some((said.at, way)),
+        _ => None,
+    })
+}
+
+fn is_plucked(part: &Part, at: Time) -> bool {
+    let last = plucking(part).rfind(|(from, _)| *from <= at);
+    last.is_some_and(|(_, way)| way == Technique::Pizzicato)
+}
+
+/// Where the player of a cue goes over to plucking or bowing within it.
+fn orders(other: &Part, (start, entry): (Time, Time)) -> Vec<(Time, &'static str)> {
+    let mut plucked = is_plucked(other, start);
+    let mut orders = Vec::new();
+    for (at, way) in plucking(other).filter(|(at, _)| (start..entry).contains(at)) {
+        let next = other.notes.get(other.notes.partition_point(|note| note.start < at));
+        let Some(next) = next.filter(|next| next.start < entry) else { break };
+        let now = way == Technique::Pizzicato;
+        if std::mem::replace(&mut plucked, now) != now {
+            orders.push((next.start, way.printed()));
+        }
+    }
+    orders
 }
 
 /// A note of a cue: clipped to its bars, with articulation but without what only its player needs.
@@ -331,120 +438,18 @@ fn octaves(part: &Part, clef: Clef, at: Time) -> i8 {
         });
         steps.sum::<i32>()
     };
-    // What stands where it sounds is worth a leger line a note.
+    // What stands where it sounds is worth a leger line a note, and two octaves away two.
     let notes = part.notes.len().max(2).narrow::<i32>();
     // An octave away from where they sound, piccolo and double bass read what others read.
     let transposition = part.transposition_at(at);
     let home =
         [0, 1, -1, 2, -2].into_iter().find(|by| Interval::octaves((*by).into()) == transposition);
     let from = |octaves: i8| octaves.abs().min((octaves - home.unwrap_or(0)).abs());
-    let cost = |octaves: &i8| away(*octaves) + 2 * notes * i32::from(from(*octaves));
+    let lost = |octaves: i8| if octaves == 0 { 0 } else { 1_i32 << octaves };
+    let cost = |octaves: &i8| away(*octaves) + notes * lost(from(*octaves));
     [0, 1, -1, 2, -2, 3, -3].into_iter().min_by_key(cost).unwrap_or(0)
 }
 
 #[cfg(test)]
-mod tests {
-    use std::sync::Arc;
-
-    use super::*;
-    use crate::diagnostics::Sources;
-    use crate::edition::{part, part_with_cues};
-    use crate::notate::notate;
-    use crate::resolve::{NoFiles, resolve};
-
-    const HEAD: &str = "piece \"Ferry\" { composer \"House copyist\" }\n\
-        form { 1 metre 4/4, key C major\n 12 end }\n";
-
-    fn arranged(voices: &str, lines: &str) -> Arrangement {
-        let text = format!(
-            "{HEAD}{voices}ensemble few {{ era 1885\n flute, oboe, clarinet in Bb, bassoon, harp }}\n\
-             scoring few for few {{\n {lines}\n}}\n"
-        );
-        let mut sources = Sources::new();
-        let root = sources.add("ferry", &*text);
-        let (piece, _) = resolve(&mut sources, root, &mut NoFiles);
-        let scoring = Arc::clone(&piece.scorings[0]);
-        crate::arrange::arrange(&piece, &scoring)
-    }
-
-    /// Cue notes bar by bar, and what names them.
-    fn cues(arrangement: &Arrangement, player: usize, after_bars: u32) -> Vec<String> {
-        let score = notate(arrangement);
-        let edition = part_with_cues(arrangement, &score, player, Cueing { after_bars });
-        let bars = edition.staves[0].bars.iter().zip(1..);
-        bars.filter_map(|(bar, number)| {
-            let small: Vec<String> = bar.voices[0]
-                .elements
-                .iter()
-                .filter(|element| element.cue)
-                .map(|element| match &element.kind {
-                    ElementKind::Note(note) => {
-                        let heads: Vec<String> =
-                            note.heads.iter().map(|head| head.pitch.to_string()).collect();
-                        heads.join("&")
-                    }
-                    _ => "rest".into(),
-                })
-                .collect();
-            let names = bar.directions.iter().filter_map(|said| match &said.kind {
-                DirectionKind::CueName(name) => Some(format!("{name}: ")),
-                _ => None,
-            });
-            (!small.is_empty())
-                .then(|| format!("{number} {}{}", names.collect::<String>(), small.join(" ")))
-        })
-        .collect()
-    }
-
-    const TUNES: &str = "voice tune { 1: rest 8 | 9: 1/4 C5 D5 E5 F5 | 10: 1/4 G5 A5 B5 C6 | 11: rest 2 | }\n\
-        voice low { 1: 1/1 C4 | 2: C4 | 3: C4 | 4: C4 | 5: C4 | 6: C4 | 7: C4 | 8: C4 | 9: C4 | 10: C4 | 11: rest 2 | }\n\
-        voice late { 1: rest 10 | 11: 1/1 D5 | 12: D5 | }\n";
-
-    #[test]
-    fn the_player_sees_the_tune_that_leads_to_his_entry() {
-        let arrangement = arranged(
-            TUNES,
-            "flute plays tune as melody\n bassoon plays low as bass\n clarinet plays late as harmony",
-        );
-        // In his own transposition, a tone up.
-        assert_eq!(cues(&arrangement, 2, 8), ["9 Fl.: D5 E5 F#5 G5", "10 A5 B5 C#6 D6"]);
-        assert_eq!(cues(&arrangement, 2, 11), [""; 0]);
-        assert_eq!(cues(&arrangement, 2, 0), [""; 0]);
-    }
-
-    #[test]
-    fn of_chords_the_player_sees_one_line() {
-        let chords = TUNES.replace("C5 D5 E5 F5", "E4&C5 F4&D5 G4&E5 A4&F5");
-        let lines = "harp plays tune as melody\n clarinet plays late as harmony";
-        let arrangement = arranged(&chords, lines);
-        assert_eq!(cues(&arrangement, 2, 8), ["9 Hp.: D5 E5 F#5 G5", "10 A5 B5 C#6 D6"]);
-    }
-
-    #[test]
-    fn after_a_general_pause_there_is_none() {
-        let silent =
-            TUNES.replace("10: 1/4 G5 A5 B5 C6", "10: rest").replace("| 10: C4", "| 10: rest");
-        let arrangement = arranged(
-            &silent,
-            "flute plays tune as melody\n bassoon plays low as bass\n clarinet plays late as harmony",
-        );
-        assert_eq!(cues(&arrangement, 2, 8), [""; 0]);
-    }
-
-    #[test]
-    fn a_cue_breaks_the_rest_and_changes_nothing_else() {
-        let arrangement = arranged(
-            TUNES,
-            "flute plays tune as melody\n bassoon plays low as bass\n clarinet plays late as harmony",
-        );
-        let score = notate(&arrangement);
-        let (with, without) =
-            (part_with_cues(&arrangement, &score, 2, Cueing::default()), part(&score, 2));
-        assert_eq!(with.staves[0].bars[0].multi_rest, 8);
-        assert_eq!(without.staves[0].bars[0].multi_rest, 10);
-        for (with, without) in with.staves[0].bars.iter().zip(&without.staves[0].bars) {
-            let own = with.voices.last().unwrap();
-            assert_eq!(own.elements, without.voices[0].elements);
-        }
-    }
-}
+#[path = "cues_tests.rs"]
+mod tests;

@@ -199,8 +199,9 @@ pub struct StaffBar<'a> {
     /// Does the bar lie inside such a rest, behind its first bar? Then nothing of it is shown.
     pub counted: bool,
     /// Where players share a staff and not each has a note or a stem of his own, what says who plays
-    /// ("1.", "a 2") and at which note: a system that begins with the bar says it again.
-    pub who: Option<(Time, String)>,
+    /// ("1.", "a 2") and at which note, and in a cue whose it is: a system that begins with the bar says
+    /// it again.
+    pub who: Option<(Time, DirectionKind)>,
 }
 
 /// One voice in one bar.

@@ -26,7 +26,12 @@ pub(super) fn add<'a>(
             name: cast::name(staff),
             short: staff.abbreviation.clone(),
             player,
-            staff: staves::own_staff(edition, &staff.measures, staff.instrument, (player, part)),
+            staff: staves::own_staff(
+                edition,
+                &staff.measures,
+                (staff.instrument, staff.key_name.as_deref()),
+                (player, part),
+            ),
         }
     };
     let alone = [alone(0), alone(1)];

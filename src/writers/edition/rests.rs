@@ -36,9 +36,15 @@ const LONG: usize = 32;
 /// Signs into which a long rest must be broken before it is worth words. Our heuristic.
 const SIGNS: usize = 3;
 
-/// "tacet to bar 40": where a long rest is broken into several signs by what others do, its
-/// beginning says how far it goes: to the bar of the entry, whether a cue leads to it or not. All
-/// signs stay, so that whoever wants to count can.
+/// A rest of fewer bars than this, with others behind it, is none over which words say how long all of
+/// them are: they would be read of this one. Our heuristic.
+const SHORT: usize = 8;
+
+/// "tacet to G", "tacet, enter in bar 40": where a long rest is broken into several signs by what
+/// others do, it says where the player comes in, whether a cue leads to it or not. That is the letter
+/// with which he enters; a bar is named so that nobody takes it for the last one of the rest. The words
+/// stand at its first sign that is not short, below the staff, for above it the signs and letters that
+/// break the rest follow one another. All signs stay, so that whoever wants to count can.
 fn say_tacet(edition: &mut Edition) {
     let Edition { movements, staves, bars, .. } = edition;
     let Some(upper) = staves.first() else { return };
@@ -47,7 +53,7 @@ fn say_tacet(edition: &mut Edition) {
         let silent = |e: &Element| e.cue || matches!(e.kind, ElementKind::BarRest { .. });
         bar.counted || elements.all(silent)
     };
-    let mut said: Vec<(usize, i32)> = Vec::new();
+    let mut said: Vec<(usize, String)> = Vec::new();
     for movement in movements.iter().filter(|movement| !movement.tacet) {
         let mut first = movement.bars.start;
         while first < movement.bars.end {
@@ -62,16 +68,28 @@ fn say_tacet(edition: &mut Edition) {
             if long >= LONG && signs >= SIGNS && end < movement.bars.end {
                 // A pick-up is never counted.
                 let first = first + usize::from(bars[first].number == 0);
-                said.push((first, bars[end].number));
+                let mut signs = (first..end).filter(|bar| !upper.bars[*bar].counted);
+                let long = signs.find(|bar| upper.bars[*bar].multi_rest as usize >= SHORT);
+                said.push((long.unwrap_or(first), comes_in(&bars[end])));
             }
             first = end + 1;
         }
     }
-    for (bar, number) in said {
-        let kind = DirectionKind::Who(format!("tacet to bar {number}"));
+    for (bar, words) in said {
+        let kind = DirectionKind::Who(words);
         let said =
-            EditionDirection { at: Time::ZERO, kind, above: true, origin: Origin::default() };
+            EditionDirection { at: Time::ZERO, kind, above: false, origin: Origin::default() };
         staves[0].bars[bar].directions.push(said);
+    }
+}
+
+/// Up to where a player rests who comes in with a bar. A mark that is a number would be taken for that of
+/// a bar.
+fn comes_in(bar: &FrameBar) -> String {
+    let letter = bar.mark.as_ref().filter(|mark| mark.chars().any(char::is_alphabetic));
+    match letter {
+        Some(letter) => format!("tacet to {letter}"),
+        None => format!("tacet, enter in bar {}", bar.number),
     }
 }
 
@@ -296,8 +314,11 @@ mod tests {
             })
             .collect()
         };
-        assert_eq!(said(&[8, 16], "40/1 1/1 C5"), ["1 tacet to bar 41"]);
-        assert_eq!(said(&[8, 16, 30], "2/1 1/1 C5, 40/1 1/1 C5"), ["4 tacet to bar 41"]);
+        assert_eq!(said(&[8, 16], "40/1 1/1 C5"), ["1 tacet, enter in bar 41"]);
+        assert_eq!(said(&[8, 16, 40], "40/1 1/1 C5"), ["1 tacet to A"]);
+        // Not over the short rest at its beginning.
+        let later = ["9 tacet, enter in bar 41"];
+        assert_eq!(said(&[8, 16, 30], "2/1 1/1 C5, 40/1 1/1 C5"), later);
         // In one sign, short, or nothing more to play.
         assert!(said(&[], "40/1 1/1 C5").is_empty());
         assert!(said(&[4, 8, 12], "30/1 1/1 C5").is_empty());

@@ -8,8 +8,8 @@ use crate::instruments::Instrument;
 use crate::notate::{Measure, Staff, StaffDirection, StaffDirectionKind};
 
 use super::{
-    DirectionKind, Edition, EditionDirection, EditionPart, EditionPlayer, EditionStaff, StaffBar,
-    Stems, VoiceBar, cast, octaves, spans,
+    DirectionKind, Edition, EditionDirection, EditionPart, EditionPlayer, EditionStaff, Kind,
+    StaffBar, Stems, VoiceBar, cast, octaves, spans,
 };
 
 /// Adds a player with staves of his own.
@@ -30,7 +30,12 @@ pub(super) fn add_player<'a>(edition: &mut Edition<'a>, staff: &'a Staff, index:
     let mut rows = vec![&staff.measures];
     rows.extend(braced.then_some(&staff.lower));
     for measures in rows {
-        let own = own_staff(edition, measures, staff.instrument, (player, part));
+        let own = own_staff(
+            edition,
+            measures,
+            (staff.instrument, staff.key_name.as_deref()),
+            (player, part),
+        );
         edition.staves.push(own);
     }
     spans::number(&mut edition.staves[first..]);
@@ -46,16 +51,29 @@ pub(super) fn add_player<'a>(edition: &mut Edition<'a>, staff: &'a Staff, index:
 pub(super) fn own_staff<'a>(
     edition: &Edition<'a>,
     measures: &'a [Measure],
-    instrument: &'static Instrument,
+    (instrument, key_name): (&'static Instrument, Option<&str>),
     (player, part): (usize, usize),
 ) -> EditionStaff<'a> {
     let bars = bars(measures, player, instrument);
     let mut own = EditionStaff { part, bars, spans: Vec::new() };
+    if !matches!(edition.kind, Kind::Part(_)) {
+        leave_to_name(&mut own.bars, key_name);
+    }
     own.spans = spans::of_voices(&own);
     own.spans.extend(spans::hairpins(measures));
     let octaves = octaves::lines(&mut own, edition.bars, instrument);
     own.spans.extend(octaves);
     own
+}
+
+/// In a score the name before the first system says in which key or crook a player begins: it is not
+/// said again over his first bar.
+pub(super) fn leave_to_name(bars: &mut [StaffBar], key_name: Option<&str>) {
+    let Some(first) = bars.first_mut() else { return };
+    first.directions.retain(|said| match &said.kind {
+        DirectionKind::Change(words) => Some(words.as_str()) != key_name,
+        _ => true,
+    });
 }
 
 fn bars<'a>(
@@ -95,11 +113,20 @@ pub(super) fn lines_of(instrument: &Instrument) -> u8 {
     if instrument.unpitched { 1 } else { 5 }
 }
 
+/// Do words of the arranger say nothing but who plays? They look like what the pages say of it.
+fn says_who(words: &str) -> bool {
+    const WHO: [&str; 9] =
+        ["solo", "soli", "tutti", "div.", "divisi", "non div.", "unis.", "unisono", "a 2"];
+    let words = words.trim();
+    WHO.iter().any(|who| who.eq_ignore_ascii_case(words))
+}
+
 /// What is said at a place; hairpins are spans.
 pub(super) fn direction(said: &StaffDirection) -> Option<EditionDirection> {
     let kind = match &said.kind {
         StaffDirectionKind::Dynamic(dynamic) => DirectionKind::Dynamic(*dynamic),
         StaffDirectionKind::Technique(technique) => DirectionKind::Technique(*technique),
+        StaffDirectionKind::Words(words) if says_who(words) => DirectionKind::Who(words.clone()),
         StaffDirectionKind::Words(words) => DirectionKind::Words(words.clone()),
         StaffDirectionKind::Change(words) => DirectionKind::Change(words.clone()),
         StaffDirectionKind::Chord(chord) => DirectionKind::Chord(*chord),

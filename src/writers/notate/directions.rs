@@ -168,7 +168,14 @@ impl ToldLast {
         for (technique, source) in now.ways.into_iter().flatten() {
             let on = matches!(technique, Technique::Pizzicato | Technique::Muted);
             if std::mem::replace(&mut self.ways[way(technique)], on) != on {
-                page.print(at, StaffDirectionKind::Technique(technique), source);
+                let printed = StaffDirectionKind::Technique(technique);
+                let order = mute_order(technique, notes, at, frame);
+                if let Some((from, _)) = order {
+                    page.print(from, printed.clone(), source);
+                }
+                if order.is_none_or(|(_, again)| again) {
+                    page.print(at, printed, source);
+                }
             }
         }
         for (words, source) in &now.words {
@@ -197,6 +204,28 @@ fn enters_after_long_rest(notes: &[SoundingNote], at: Time, frame: &[FrameBar]) 
     let Ok(index) = notes.binary_search_by_key(&at, |note| note.start) else { return false };
     let Some(before) = index.checked_sub(1) else { return true };
     at - notes[before].end() >= frame[bar_at(frame, at)].length
+}
+
+/// Where in the rest before an entry mutes are put on or taken off, and whether the entry says it again:
+/// after a rest of two bars and more, as with other instruments and crooks. `None` where the order
+/// stands at the entry alone: without a rest, and for the bow, which takes no time. Common practice; the
+/// two bars are our heuristic.
+pub(super) fn mute_order(
+    technique: Technique,
+    notes: &[SoundingNote],
+    at: Time,
+    frame: &[FrameBar],
+) -> Option<(Time, bool)> {
+    if !matches!(technique, Technique::Muted | Technique::Unmuted) {
+        return None;
+    }
+    let next = notes.binary_search_by_key(&at, |note| note.start).ok()?;
+    let free = next.checked_sub(1).map_or(Time::ZERO, |before| notes[before].end());
+    if free >= at {
+        return None;
+    }
+    let from = names::resting_place(frame, free, at);
+    Some((from, at - free >= frame[bar_at(frame, at)].length * 2))
 }
 
 /// A hairpin as it is printed.
@@ -293,7 +322,7 @@ pub(super) fn bar_at(frame: &[FrameBar], at: Time) -> usize {
 /// Tells the player which instruments to take.
 fn place_instruments(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
     let mut page = Page { part, frame, measures };
-    for told in names::changes_told(part, &[]) {
+    for told in names::changes_told(part, frame, &[]) {
         let origin = Origin { source: None, line: part.taken_by(told.taken) };
         let bar = bar_at(frame, told.at);
         page.put(bar, told.at, StaffDirectionKind::Change(told.words), origin);
@@ -376,6 +405,30 @@ mod tests {
     }
 
     #[test]
+    fn mutes_are_put_on_and_taken_off_in_the_rest() {
+        use Technique::{Muted, Pizzicato, Unmuted};
+        let told = |notes: &str| {
+            let fixture = Fixture::new(&["3/4"; 7]).notes(notes);
+            let fixture = fixture.direction("0/1", DirectionKind::Technique(Muted));
+            let fixture = fixture.direction("15/4", DirectionKind::Technique(Unmuted));
+            directions(&fixture.direction("9/2", DirectionKind::Technique(Pizzicato)).score(), 0)
+        };
+        // After two bars and more the entry says it again; before the first note too.
+        assert_eq!(
+            told("3/2 1/4 C5, 15/4 3/4 D5, 9/2 1/4 E5"),
+            "1 0/1 con sord., 3 0/1 con sord., 4 0/1 senza sord., 6 0/1 senza sord., 7 0/1 pizz."
+        );
+        assert_eq!(
+            told("0/1 13/4 C5, 15/4 3/4 D5, 9/2 1/4 E5"),
+            "1 0/1 con sord., 5 1/4 senza sord., 7 0/1 pizz."
+        );
+        assert_eq!(
+            told("0/1 15/4 C5, 15/4 3/4 D5, 9/2 1/4 E5"),
+            "1 0/1 con sord., 6 0/1 senza sord., 7 0/1 pizz."
+        );
+    }
+
+    #[test]
     fn a_stress_stands_only_on_the_beginning_of_a_note() {
         let score = Fixture::new(&["4/4", "4/4"])
             .notes("0/1 1/1 C5, 1/1 1/1 D5")
@@ -451,7 +504,7 @@ mod tests {
             .direction("3/2", technique(Technique::Arco))
             .direction("3/2", technique(Technique::Muted))
             .score();
-        assert_eq!(directions(&score, 0), "3 0/1 con sord.");
+        assert_eq!(directions(&score, 0), "2 0/1 con sord.");
     }
 
     #[test]

@@ -174,8 +174,8 @@ fn say_changes(
         }
     }
     let starts: Vec<Time> = borders.iter().map(|(_, start)| *start).collect();
-    let told = names::changes_told(part, &starts).into_iter();
-    for told in told.filter(|told| starts.contains(&told.taken)) {
+    let told = names::changes_told(part, frame, &starts).into_iter();
+    for told in told.filter(|told| told.taken == Time::ZERO || starts.contains(&told.taken)) {
         let begun = |bar: &FrameBar| bar.start < told.at || bar.start == told.at && !told.at_end;
         let bar = frame.partition_point(begun).saturating_sub(1);
         let (Some(frame), Some(measure)) = (frame.get(bar), measures.get_mut(bar)) else {
@@ -183,6 +183,10 @@ fn say_changes(
         };
         let kind = StaffDirectionKind::Change(told.words);
         let said = StaffDirection { at: told.at - frame.start, kind, origin: Origin::default() };
+        // A movement in which he changes says by itself in what he begins it.
+        if measure.directions.iter().any(|other| (other.at, &other.kind) == (said.at, &said.kind)) {
+            continue;
+        }
         let place = measure.directions.partition_point(|other| other.at < said.at);
         measure.directions.insert(place, said);
     }

@@ -3,6 +3,8 @@
 use crate::arrange::Part;
 use crate::music::{Letter, Pitch, PitchName, Time};
 
+use super::FrameBar;
+
 /// The key, crook or notes of drums at a time, as it is printed at the head of a part. Nothing is
 /// said where there is nothing to choose: an instrument in C, or one that always stands in its
 /// octave.
@@ -56,16 +58,17 @@ fn changes(part: &Part) -> Vec<Time> {
 }
 
 /// What the player is told of the other instruments, keys, crooks and tunings that he takes, in
-/// order of time: what to do behind the last note on the one before ("take Piccolo", "change to
-/// F", "change D to C"), and what he has in hand at the first note on the new one. Where there is
+/// order of time: what to do in the rest behind the last note on the one before ("take Piccolo", "change to
+/// F", "change D to C"), and what he has in hand at the first note on the new one. Who needs several keys or crooks is told at the head in which he begins. Where there is
 /// no rest between the two, only the latter; where no note follows, nothing. Who plays to the end of a
 /// movement and takes something else for the next (`borders`: where movements begin) is told so at its
 /// end, and what he has in hand then at the head of the next that he plays. Common practice.
-pub(super) fn changes_told(part: &Part, borders: &[Time]) -> Vec<Announced> {
+pub(super) fn changes_told(part: &Part, frame: &[FrameBar], borders: &[Time]) -> Vec<Announced> {
     let mut told = Vec::new();
     let mut before = Time::ZERO;
     let changes = changes(part);
     told.extend(begins_on(part));
+    told.extend(begins_in(part, borders));
     for (index, &at) in changes.iter().enumerate() {
         let Some((order, name)) = change(part, before, at) else { continue };
         let next = part.notes.partition_point(|note| note.start < at);
@@ -75,9 +78,17 @@ pub(super) fn changes_told(part: &Part, borders: &[Time]) -> Vec<Announced> {
             continue;
         }
         let last = next.checked_sub(1).map(|last| part.notes[last].end());
+        // What he begins in stands at the head.
+        if last.is_none() && std::ptr::eq(part.instrument_at(at), part.instrument_at(before)) {
+            before = at;
+            continue;
+        }
         if last.is_some_and(|free| free >= at) && borders.contains(&at) {
             told.push(Announced { at, words: order, taken: at, at_end: true });
         } else if let Some(free) = last.filter(|free| *free < enters) {
+            // What follows upon a movement may come long after it.
+            let ends = borders.iter().copied().filter(|start| free < *start).min();
+            let free = resting_place(frame, free, ends.map_or(enters, |end| end.min(enters)));
             told.push(Announced { at: free, words: order, taken: at, at_end: false });
         }
         // At the head of a movement it stands like at the head of the part.
@@ -89,18 +100,52 @@ pub(super) fn changes_told(part: &Part, borders: &[Time]) -> Vec<Announced> {
     told
 }
 
-/// What a player of several instruments, whose name is that of none of them, has in hand at first.
+/// Where in a rest stands what is to be done in it: over its first whole bar, where it has one, for there
+/// nothing is left to play in the old way; else behind the last note. Common practice.
+pub(super) fn resting_place(frame: &[FrameBar], free: Time, enters: Time) -> Time {
+    let next = frame.partition_point(|bar| bar.start < free);
+    let whole = frame.get(next).filter(|bar| bar.start + bar.length <= enters);
+    whole.map_or(free, |bar| bar.start)
+}
+
+/// What a player of several instruments has in hand at first, where his name is that of none of them, or
+/// that of several of which it is not the first: "Piccolo and Flute".
 fn begins_on(part: &Part) -> Option<Announced> {
     let first = part.first_instrument();
     let enters = part.notes.first()?.start;
     let others = part.instruments.iter().any(|(_, taken)| !std::ptr::eq(*taken, first));
     let plays_it = std::ptr::eq(part.instrument_at(enters), first);
-    (others && plays_it && part.has_own_name()).then(|| Announced {
+    let doubtful = part.has_own_name() || !std::ptr::eq(part.player.instrument, first);
+    (others && plays_it && doubtful).then(|| Announced {
         at: enters,
         words: first.name.clone(),
         taken: Time::ZERO,
         at_end: false,
     })
+}
+
+/// The key, crook or tuning of somebody who needs several, at the head of the first movement that he
+/// plays in.
+fn begins_in(part: &Part, borders: &[Time]) -> Option<Announced> {
+    let enters = part.notes.first()?.start;
+    let first = part.first_instrument();
+    let words = first_key(part)?;
+    let other = |at: &Time| {
+        let own = std::ptr::eq(part.instrument_at(*at), first);
+        own && key_at(part, *at).is_some_and(|key| key != words)
+    };
+    changes(part).iter().filter(|at| **at > enters).find(|at| other(at))?;
+    let head = borders.iter().copied().filter(|start| *start <= enters).max();
+    Some(Announced { at: head.unwrap_or_default(), words, taken: Time::ZERO, at_end: false })
+}
+
+/// The key, crook or tuning in which the first note sounds: who takes another one before he plays never
+/// has the first in hand.
+pub(super) fn first_key(part: &Part) -> Option<String> {
+    let first = part.first_instrument();
+    let enters = part.notes.first().map(|note| note.start);
+    let in_hand = enters.filter(|at| std::ptr::eq(part.instrument_at(*at), first));
+    key_at(part, in_hand.unwrap_or_default())
 }
 
 /// The order to change between two times and the name of what is then in hand; `None` if that is
@@ -197,6 +242,10 @@ mod tests {
         assert_eq!(said("F2", "F3"), "F2 to F3");
     }
 
+    fn bars(arrangement: &crate::arrange::Arrangement) -> Vec<FrameBar> {
+        crate::notate::frame::frame(&arrangement.piece.form)
+    }
+
     fn arranged(text: &str) -> crate::arrange::Arrangement {
         let mut sources = crate::diagnostics::Sources::new();
         let root = sources.add("ferry", text);
@@ -219,7 +268,10 @@ mod tests {
         let head = crate::edition::part(&score, drums).head;
         assert_eq!((&*head.name, head.also.as_deref()), ("Percussion", Some("Triangle, Cymbals")));
         let part = arrangement.parts.iter().find(|part| part.player.id == "triangle").unwrap();
-        let told: Vec<_> = changes_told(part, &[]).into_iter().map(|told| told.words).collect();
+        let told: Vec<_> = changes_told(part, &bars(&arrangement), &[])
+            .into_iter()
+            .map(|told| told.words)
+            .collect();
         assert_eq!(told, ["Triangle", "take Cymbals", "Cymbals"]);
         let flute = score.staves.iter().find(|staff| staff.id == "flute.2").unwrap();
         assert!(!flute.own_name);
@@ -240,8 +292,8 @@ mod tests {
         assert_eq!(key_at(part, Time::ZERO).unwrap(), "in G, D");
         assert_eq!(all_keys(part), ["in G, D", "in G, C", "in G, C, F"]);
         // The second tuning comes before he plays again: only the last one is told.
-        let expected = [(bar(1), "tune in G, C, F"), (bar(3), "in G, C, F")];
-        let told = changes_told(part, &[]);
+        let expected = [(bar(0), "in G, D"), (bar(1), "tune in G, C, F"), (bar(3), "in G, C, F")];
+        let told = changes_told(part, &bars(&arrangement), &[]);
         assert_eq!(told.iter().map(|told| (told.at, &*told.words)).collect::<Vec<_>>(), expected);
     }
 
@@ -270,12 +322,28 @@ mod tests {
         let part = &parts.parts[0];
         let bar = |index: i64| Time::of(index, 1);
         let told = |borders: &[Time]| -> Vec<(Time, String)> {
-            changes_told(part, borders).into_iter().map(|told| (told.at, told.words)).collect()
+            changes_told(part, &bars(&parts), borders)
+                .into_iter()
+                .map(|told| (told.at, told.words))
+                .collect()
         };
-        let said = |name: i64| [(bar(1), "change to F".to_owned()), (bar(name), "in F".to_owned())];
+        let said = |name: i64| {
+            let all = [(0, "in D"), (1, "change to F"), (name, "in F")];
+            all.map(|(at, words)| (bar(at), words.to_owned()))
+        };
         assert_eq!(told(&[]), said(3));
         assert_eq!(told(&[bar(1)]), said(1));
         assert_eq!(told(&[bar(1), bar(2)]), said(2), "he rests through the movement between");
+        // In the rest before the end of a movement, not over the next one.
+        let shorter = Fixture::new(&["4/4"; 4])
+            .instrument(natural_horn())
+            .crook("0/1", "D")
+            .crook("1/1", "F")
+            .notes("0/1 3/4 D4, 3/1 1/1 C4")
+            .arrangement();
+        let told = changes_told(&shorter.parts[0], &bars(&shorter), &[bar(1)]);
+        let order = told.iter().find(|told| told.words == "change to F").map(|told| told.at);
+        assert_eq!(order, Some(Time::of(3, 4)));
     }
 
     #[test]
@@ -287,7 +355,34 @@ mod tests {
             .crook("3/1", "F")
             .notes("0/1 1/1 D4, 3/1 1/1 C4")
             .score();
-        assert_eq!(directions(&score, 0), "2 0/1 \"change to F\", 4 0/1 \"in F\"");
+        assert_eq!(directions(&score, 0), "1 0/1 \"in D\", 2 0/1 \"change to F\", 4 0/1 \"in F\"");
         assert_eq!(score.staves[0].key_names, ["in D", "in F"]);
+    }
+
+    #[test]
+    fn an_order_keeps_away_from_the_last_notes() {
+        use crate::notate::testing::{Fixture, directions, natural_horn};
+        let told = |notes: &str| {
+            let horn = Fixture::new(&["6/8"; 4]).instrument(natural_horn());
+            directions(&horn.crook("0/1", "G").crook("9/4", "E").notes(notes).score(), 0)
+        };
+        let expected = |at: &str| format!("1 0/1 \"in G\", {at} \"change to E\", 4 0/1 \"in E\"");
+        // Over the bar of rest, or behind the last note where there is none.
+        assert_eq!(told("0/1 7/8 G4, 9/4 3/4 E4"), expected("3 0/1"));
+        assert_eq!(told("0/1 1/8 G4, 3/2 5/8 G4, 9/4 3/4 E4"), expected("3 5/8"));
+    }
+
+    #[test]
+    fn a_crook_on_which_nothing_is_played_is_named_nowhere_before_the_others() {
+        use crate::notate::testing::{Fixture, directions, natural_horn};
+        let horn = Fixture::new(&["3/4"; 4]).instrument(natural_horn());
+        let horn = horn.crook("0/1", "Eb").crook("3/2", "C basso").crook("9/4", "Eb");
+        let score = horn.notes("3/2 3/4 C4, 9/4 3/4 Eb4").score();
+        assert_eq!(score.staves[0].key_name.as_deref(), Some("in C basso"));
+        assert_eq!(directions(&score, 0), "1 0/1 \"in C basso\", 4 0/1 \"in E♭\"");
+        let name = |edition: &crate::edition::Edition| edition.parts[0].name.clone();
+        let score_pages = crate::edition::full_score(&score);
+        assert!(name(&score_pages).ends_with(" in C basso"), "{}", name(&score_pages));
+        assert!(score_pages.staves[0].bars[0].directions.is_empty(), "the name says it");
     }
 }

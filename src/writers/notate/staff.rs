@@ -154,7 +154,7 @@ pub(super) fn finished(part: &Part, measures: Vec<Measure>, lower: Vec<Measure>)
         instrument: instruments[0],
         instruments,
         family: part.player.instrument.family,
-        key_name: names::key_at(part, Time::ZERO),
+        key_name: names::first_key(part),
         key_names: names::all_keys(part),
         players: part.player.count,
         source: part.player.span,

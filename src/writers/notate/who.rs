@@ -1,6 +1,6 @@
 //! Who of a section plays, and how prominently: "solo", "soli", "tutti", "div.", "unis.".
 
-use crate::arrange::{Part, SoundingNote};
+use crate::arrange::{LineId, Part, SoundingNote};
 use crate::music::Time;
 use crate::resolve::{DirectionKind, Mark};
 
@@ -42,25 +42,43 @@ fn is_said(part: &Part, (from, to): (Time, Time), who: &str) -> bool {
     .any(|words| words.split(|c: char| !c.is_alphabetic()).any(|word| word.starts_with(stem)))
 }
 
-/// "solo" where a player begins to be heard alone, of several "soli"; "tutti" where several no
-/// longer are. (Common practice.)
+/// "solo" where a player begins to be heard alone, of several "soli"; "tutti" where he or they no
+/// longer are, for a "solo" that nothing ends holds on. (Common practice.)
 fn solos(part: &Part) -> Vec<Said> {
     let several = part.player.count > 1;
+    let called = called_solo(part);
     let mut said = Vec::new();
     let mut before = false;
     for note in &part.notes {
-        let words = match (before, note.solo) {
+        let line = || part.line_at(note.start);
+        let solo =
+            note.solo || called.iter().any(|(from, of)| *from <= note.start && *of == line());
+        let words = match (before, solo) {
             (false, true) if several => Some("soli"),
             (false, true) => Some("solo"),
-            (true, false) if several => Some("tutti"),
+            (true, false) => Some("tutti"),
             _ => None,
         };
         if let Some(words) = words {
             said.push((note.start, words, origin(part, note)));
         }
-        before = note.solo;
+        before = solo;
     }
     said
+}
+
+/// From when on words of the arranger that begin with "solo" or "soli" hold, and for which scoring line:
+/// as long as that gives the notes.
+fn called_solo(part: &Part) -> Vec<(Time, Option<LineId>)> {
+    let all = part.directions.iter().filter_map(|said| match &said.kind {
+        DirectionKind::Words(words) => {
+            let first = words.to_lowercase();
+            let first = first.split(|c: char| !c.is_alphabetic()).next().unwrap_or_default();
+            matches!(first, "solo" | "soli").then(|| (said.at, part.line_at(said.at)))
+        }
+        _ => None,
+    });
+    all.filter(|(_, line)| line.is_some()).collect()
 }
 
 fn origin(part: &Part, note: &SoundingNote) -> Origin {
@@ -216,6 +234,16 @@ mod tests {
         let bars = "1: 1/2 D5&F5 | 2: E5 | 3: F5 |";
         let lines = "violin-1 plays tune bars 1..2 as melody, solo\n violin-1 plays tune bars 3 as melody\n";
         assert_eq!(section(bars, lines), "1 0/1 soli, 3 0/1 tutti");
+    }
+
+    #[test]
+    fn a_solo_that_the_arranger_calls_so_ends_with_its_line() {
+        let bars = "1: 1/2 D5 | 2: E5 | 3: F5 | 4: E5 |";
+        let lines = "violin-1 plays tune bars 2..3 as melody, \"Solo, dolce\"\n \
+             violin-1 plays tune bars 1, 4 as melody\n";
+        assert_eq!(section(bars, lines), "4 0/1 tutti");
+        let lines = lines.replace("Solo, dolce", "tasto solo");
+        assert_eq!(section(bars, &lines), "");
     }
 
     #[test]

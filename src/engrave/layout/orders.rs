@@ -1,0 +1,47 @@
+//! Orders to take something else ("change to C basso", "take Piccolo"): they stand where the rest is in
+//! which they are carried out, and never over a note that is still played in the old way. So they go no
+//! farther left than their place, into two lines if need be, and a bar is as wide as they ask.
+
+use ripieno_compiler::music::Time;
+use ripieno_writers::edition::DirectionKind;
+
+use crate::sheet::Sheet;
+use crate::text::{Face, Run, in_lines, shape};
+
+/// Face and size of an order.
+pub(super) const ORDER: (Face, f64) = (Face::Bold, 2.1);
+/// How far the last note of a bar reaches, with some air, for an order that stands at its end.
+pub(super) const BEHIND_NOTE: f64 = 1.9;
+
+/// An order in one line, if it is no wider than the room, or in two that are as even as can be.
+pub(super) fn lines(text: &str, room: f64) -> Vec<Run> {
+    let whole = shape(text, ORDER.0, ORDER.1);
+    if whole.width <= room {
+        return vec![whole];
+    }
+    let words: Vec<&str> = text.split_whitespace().collect();
+    let broken = (1..words.len()).map(|from| {
+        [&words[..from], &words[from..]].map(|part| shape(&part.join(" "), ORDER.0, ORDER.1))
+    });
+    let widest = |lines: &[Run; 2]| lines[0].width.max(lines[1].width);
+    let even = broken.min_by(|a, b| widest(a).total_cmp(&widest(b)));
+    even.map_or_else(|| in_lines(text, ORDER.0, ORDER.1, f64::MAX), Vec::from)
+}
+
+/// The room that orders of a bar ask for, from the column of their place to the bar line; `None` where
+/// the bar has no columns.
+pub(super) fn needs(sheet: &Sheet, index: usize, times: &[Time]) -> Vec<(Option<usize>, f64)> {
+    let length = sheet.bars[index].length;
+    let said = sheet.staves.iter().flat_map(|staff| &staff.bars[index].directions);
+    said.filter_map(|said| {
+        let DirectionKind::Change(words) = &said.kind else { return None };
+        let width = lines(words, 0.0).iter().map(|line| line.width).fold(0.0, f64::max) + 0.8;
+        let last = times.len().checked_sub(1);
+        let (column, width) = match said.at >= length {
+            true => (last, width + BEHIND_NOTE),
+            false => (last.map(|last| times.partition_point(|at| *at < said.at).min(last)), width),
+        };
+        Some((column, width))
+    })
+    .collect()
+}

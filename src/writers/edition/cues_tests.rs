@@ -1,0 +1,176 @@
+use std::sync::Arc;
+
+use super::*;
+use crate::diagnostics::Sources;
+use crate::edition::{part, part_with_cues};
+use crate::notate::notate;
+use crate::resolve::{NoFiles, resolve};
+
+const HEAD: &str = "piece \"Ferry\" { composer \"House copyist\" }\n\
+    form { 1 metre 4/4, key C major\n 12 end }\n";
+
+fn arranged(voices: &str, lines: &str) -> Arrangement {
+    arranged_for("flute, oboe, clarinet in Bb, bassoon, harp", voices, lines)
+}
+
+fn arranged_for(players: &str, voices: &str, lines: &str) -> Arrangement {
+    let text = format!(
+        "{HEAD}{voices}ensemble few {{ era 1885\n {players} }}\n\
+         scoring few for few {{\n {lines}\n}}\n"
+    );
+    let mut sources = Sources::new();
+    let root = sources.add("ferry", &*text);
+    let (piece, _) = resolve(&mut sources, root, &mut NoFiles);
+    let scoring = Arc::clone(&piece.scorings[0]);
+    crate::arrange::arrange(&piece, &scoring)
+}
+
+/// Cue notes bar by bar, and what names them.
+fn cues(arrangement: &Arrangement, player: usize, after_bars: u32) -> Vec<String> {
+    let score = notate(arrangement);
+    let edition = part_with_cues(arrangement, &score, player, Cueing { after_bars });
+    let bars = edition.staves[0].bars.iter().zip(1..);
+    bars.filter_map(|(bar, number)| {
+        let small: Vec<String> = bar.voices[0]
+            .elements
+            .iter()
+            .filter(|element| element.cue)
+            .map(|element| match &element.kind {
+                ElementKind::Note(note) => {
+                    let heads: Vec<String> =
+                        note.heads.iter().map(|head| head.pitch.to_string()).collect();
+                    heads.join("&")
+                }
+                _ => "rest".into(),
+            })
+            .collect();
+        let names = bar.directions.iter().filter_map(|said| match &said.kind {
+            DirectionKind::CueName(name) => Some(format!("{name}: ")),
+            _ => None,
+        });
+        (!small.is_empty())
+            .then(|| format!("{number} {}{}", names.collect::<String>(), small.join(" ")))
+    })
+    .collect()
+}
+
+const TUNES: &str = "voice tune { 1: rest 8 | 9: 1/4 C5 D5 E5 F5 | 10: 1/4 G5 A5 B5 C6 | 11: rest 2 | }\n\
+    voice low { 1: 1/1 C4 | 2: C4 | 3: C4 | 4: C4 | 5: C4 | 6: C4 | 7: C4 | 8: C4 | 9: C4 | 10: C4 | 11: rest 2 | }\n\
+    voice late { 1: rest 10 | 11: 1/1 D5 | 12: D5 | }\n";
+
+#[test]
+fn the_player_sees_the_tune_that_leads_to_his_entry() {
+    let arrangement = arranged(
+        TUNES,
+        "flute plays tune as melody\n bassoon plays low as bass\n clarinet plays late as harmony",
+    );
+    // In his own transposition, a tone up.
+    assert_eq!(cues(&arrangement, 2, 8), ["9 Fl.: D5 E5 F#5 G5", "10 A5 B5 C#6 D6"]);
+    assert_eq!(cues(&arrangement, 2, 11), [""; 0]);
+    assert_eq!(cues(&arrangement, 2, 0), [""; 0]);
+}
+
+#[test]
+fn of_chords_the_player_sees_one_line() {
+    let chords = TUNES.replace("C5 D5 E5 F5", "E4&C5 F4&D5 G4&E5 A4&F5");
+    let lines = "harp plays tune as melody\n clarinet plays late as harmony";
+    let arrangement = arranged(&chords, lines);
+    assert_eq!(cues(&arrangement, 2, 8), ["9 Hp.: D5 E5 F#5 G5", "10 A5 B5 C#6 D6"]);
+}
+
+#[test]
+fn after_a_general_pause_there_is_none() {
+    let silent = TUNES.replace("10: 1/4 G5 A5 B5 C6", "10: rest").replace("| 10: C4", "| 10: rest");
+    let arrangement = arranged(
+        &silent,
+        "flute plays tune as melody\n bassoon plays low as bass\n clarinet plays late as harmony",
+    );
+    assert_eq!(cues(&arrangement, 2, 8), [""; 0]);
+}
+
+#[test]
+fn a_cue_breaks_the_rest_and_changes_nothing_else() {
+    let arrangement = arranged(
+        TUNES,
+        "flute plays tune as melody\n bassoon plays low as bass\n clarinet plays late as harmony",
+    );
+    let score = notate(&arrangement);
+    let (with, without) =
+        (part_with_cues(&arrangement, &score, 2, Cueing::default()), part(&score, 2));
+    assert_eq!(with.staves[0].bars[0].multi_rest, 8);
+    assert_eq!(without.staves[0].bars[0].multi_rest, 10);
+    for (with, without) in with.staves[0].bars.iter().zip(&without.staves[0].bars) {
+        let own = with.voices.last().unwrap();
+        assert_eq!(own.elements, without.voices[0].elements);
+    }
+}
+
+#[test]
+fn a_cue_in_another_octave_says_where_it_sounds() {
+    let high = TUNES.replace("C5 D5 E5 F5", "C7 D7 E7 F7").replace("G5 A5 B5 C6", "E7 D7 E7 F7");
+    let high = high.replace("11: 1/1 D5 | 12: D5", "11: 1/1 D3 | 12: D3");
+    let lines = "flute plays tune as melody\n bassoon plays late as bass";
+    let arrangement = arranged(&high, lines);
+    let expected = ["9 Fl. (sounds 3 octaves higher): C4 D4 E4 F4", "10 E4 D4 E4 F4"];
+    assert_eq!(cues(&arrangement, 3, 8), expected);
+    let nearer = high.replace("C7 D7 E7 F7", "C6 D6 E6 F6").replace("E7 D7 E7 F7", "E6 D6 E6 F6");
+    let expected = ["9 Fl. (sounds 15ma): C4 D4 E4 F4", "10 E4 D4 E4 F4"];
+    assert_eq!(cues(&arranged(&nearer, lines), 3, 8), expected);
+}
+
+#[test]
+fn a_player_reads_his_own_instrument_where_it_stands() {
+    let high = TUNES.replace("C5 D5 E5 F5", "C6 E6 G6 A6").replace("G5 A5 B5 C6", "A6 A6 B6 C7");
+    let lines = "flute.1 plays tune as melody\n flute.2 plays late as harmony";
+    let arrangement = arranged_for("flute 2", &high, lines);
+    assert_eq!(cues(&arrangement, 1, 8), ["9 Fl. 1: C6 E6 G6 A6", "10 A6 A6 B6 C7"]);
+}
+
+#[test]
+fn who_plays_without_pitch_reads_the_rhythm() {
+    let lines = "flute plays tune as melody\n\
+        triangle writes as rhythm {\n 11: 1/1 x | 12: x | }";
+    let arrangement = arranged_for("flute, triangle", TUNES, lines);
+    let triangle = arrangement.parts.iter().position(|part| part.player.id == "triangle").unwrap();
+    assert_eq!(cues(&arrangement, triangle, 8), ["9 Fl.:    ", "10    "]);
+}
+
+#[test]
+fn a_cue_says_whether_it_is_plucked() {
+    let voices = "voice low { 1: rest 8 | 9: 1/4 C3 D3 E3 F3 | 10: G3 A3 [arco] G3 F3 | 11: 1/1 C3 | 12: C3 | }\n\
+        voice late { 1: rest 10 | 11: 1/1 D3 | 12: D3 | }\n";
+    let lines = "cello plays low as bass, pizz\n viola plays late as harmony";
+    let arrangement = arranged_for("viola, cello", voices, lines);
+    let expected = ["9 Vc. (pizz.): C3 D3 E3 F3", "10 arco: G3 A3 G3 F3"];
+    assert_eq!(cues(&arrangement, 0, 8), expected);
+}
+
+#[test]
+fn a_line_that_moves_is_chosen_before_one_that_lasts() {
+    let voices = "voice held { 1: rest 9 | 10: 1/1 G4 | 11: G4 | 12: G4 | }\n\
+        voice moving { 1: 1/4 C4 D4 E4 F4 | 2: rest 6 | 8: C4 D4 E4 F4 | 9: C4 D4 E4 F4 | 10: C4 D4 E4 F4 | 11: C4 D4 E4 F4 | 12: 1/1 C4 | }\n\
+        voice late { 1: rest 10 | 11: 1/1 D4 | 12: D4 | }\n";
+    let lines =
+        "clarinet plays held as melody\n bassoon plays moving as bass\n oboe plays late as harmony";
+    let arrangement = arranged(voices, lines);
+    let cue = cues(&arrangement, 1, 8);
+    assert!(cue[0].contains("Bn.:"), "{cue:?}");
+}
+
+#[test]
+fn a_cue_stands_in_the_crook_that_the_player_has_by_then() {
+    let voices = "voice tune { 1: 1/1 E4 | 2: rest 7 | 9: 1/4 C5 D5 E5 F5 | 10: 1/4 G5 A5 B5 C6 | 11: 1/1 C4 | 12: C4 | }\n\
+        voice late { 1: 1/1 C4 | 2: rest 9 | 11: 1/1 D4 | 12: D4 | }\n";
+    let lines =
+        "flute plays tune as melody\n horn plays late as harmony\n horn takes crook D bar 11";
+    let arrangement = arranged_for("flute, horn crook C alto", voices, lines);
+    let horn = arrangement.parts.iter().position(|part| part.player.id == "horn").unwrap();
+    let expected = ["9 Fl. (sounds 8va): Bb4 C5 D5 Eb5", "10 F5 G5 A5 Bb5"];
+    assert_eq!(cues(&arrangement, horn, 8), expected);
+    let score = notate(&arrangement);
+    let edition = part_with_cues(&arrangement, &score, horn, Cueing::default());
+    let bars = edition.staves[0].bars.iter().enumerate();
+    let turned: Vec<usize> =
+        bars.filter(|(_, bar)| bar.transposition.is_some()).map(|(bar, _)| bar).collect();
+    assert_eq!(turned, [0, 8]);
+}
