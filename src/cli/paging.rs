@@ -7,7 +7,7 @@ use ripieno_writers::render::text::Style;
 use ripieno_writers::render::{self, Format, ScoreKind, Wanted};
 
 /// Which pages are wanted.
-#[derive(clap::Args, Clone)]
+#[derive(clap::Args, Clone, Debug)]
 pub(super) struct Paging {
     /// Which scores to write beside the parts: full, concert (at sounding pitch), condensed (players
     /// of a kind on one staff, as MusicXML).

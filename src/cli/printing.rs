@@ -75,7 +75,7 @@ pub(super) fn format(word: &str) -> Result<Format, String> {
 }
 
 /// How pages are to be printed.
-#[derive(Clone, clap::Args)]
+#[derive(Clone, Debug, clap::Args)]
 pub(super) struct Printing {
     /// Write only these bars of the score, as text, pdf, svg or png: 9..16.
     #[arg(long, value_name = "FROM..TO")]

@@ -13,7 +13,7 @@ use super::super::reprint::Past;
 use super::super::source::{self, Desk, counts, has_errors};
 use super::super::{Failure, Show};
 use super::piece::Building;
-use super::{Arguments, Wanted, inputs};
+use super::{Arguments, Wanted, built_from};
 use ripieno_checker::check;
 use ripieno_compiler::diagnostics::{Diagnostic, json};
 use ripieno_writers::render::slug;
@@ -135,10 +135,11 @@ impl<'a> Batch<'a> {
             return Ok(done);
         }
         let output = self.output()?;
-        let inputs = inputs(&mut desk, file);
-        let mut building = Building::begin(&output, &piece, folder, path, inputs)?;
+        let from = built_from(&mut desk, file);
+        let mut building = Building::begin(&output, &piece, folder, path, from)?;
         let arranged = desk.session.arrangements(file);
-        let (table, on_pages) = building.scorings(&arranged, wanted, self.threads, &self.past)?;
+        let (table, on_pages) =
+            building.scorings(&arranged, wanted, self.threads, &self.past, desk.sources())?;
         let on_pages = self.options.apply(on_pages);
         self.tell(&mut done, &on_pages, &desk);
         done.has_errors |= has_errors(&on_pages);

@@ -14,7 +14,7 @@ use super::reprint::Past;
 use super::revision;
 use super::source::{Desk, Judging, has_errors};
 use super::{End, Failure, Outcome, Show, print};
-use piece::Building;
+use piece::{Building, BuiltFrom};
 use ripieno_compiler::diagnostics::{Diagnostic, FileId, json};
 use ripieno_writers::render::slug;
 
@@ -113,13 +113,13 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
     Ok(end)
 }
 
-/// The digest of a source and all that it uses, and the revision that has them.
-fn inputs(desk: &mut Desk, file: FileId) -> (Inputs, Option<String>) {
+/// What a source is built from: itself, and all that it uses.
+fn built_from(desk: &mut Desk, file: FileId) -> BuiltFrom {
     let inputs = Inputs::of_session(&mut desk.session, file);
     let files = desk.session.files_of(file);
-    let files: Vec<PathBuf> =
+    let paths: Vec<PathBuf> =
         files.iter().map(|file| PathBuf::from(&desk.sources().get(*file).name)).collect();
-    (inputs, revision::current(&files))
+    BuiltFrom { inputs, revision: revision::current(&paths), files }
 }
 
 /// What became of one source.
@@ -145,10 +145,11 @@ pub(super) fn alone(
     let piece = desk.session.piece(file);
     let output = OutputFolder::open(&wanted.output)?;
     let folder = slug(&piece.title);
-    let inputs = inputs(desk, file);
-    let mut building = Building::begin(&output, &piece, folder, path, inputs)?;
+    let from = built_from(desk, file);
+    let mut building = Building::begin(&output, &piece, folder, path, from)?;
+    let past = Mutex::new(None);
     let (_, on_pages) =
-        building.scorings(&arranged, wanted, paging::threads(), &Mutex::new(None))?;
+        building.scorings(&arranged, wanted, paging::threads(), &past, desk.sources())?;
     let on_pages = wanted.judging.options(&[])?.apply(on_pages);
     let findings: Arc<[Diagnostic]> = findings.iter().cloned().chain(on_pages).collect();
     if has_errors(&findings) && !wanted.despite_errors {

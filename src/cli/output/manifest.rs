@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use super::Failure;
+use super::made::Made;
 use ripieno_checker::session::Session;
 use ripieno_compiler::diagnostics::{FileId, Source};
 
@@ -26,6 +27,9 @@ pub(crate) struct Manifest {
     pub(crate) source: String,
     /// The files, by their paths below the folder, with `/`.
     pub(crate) files: BTreeMap<String, Entry>,
+    /// What need not be made again, by what was asked for.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub(crate) made: BTreeMap<String, Made>,
 }
 
 /// What is known of one file.

@@ -7,6 +7,7 @@
 //! goes with the process, however it ends, and what a killed build leaves is cleared by the next.
 
 mod disk;
+mod made;
 mod manifest;
 mod staged;
 #[cfg(test)]
@@ -17,10 +18,11 @@ use std::fs;
 use std::io::{self, BufWriter, Read as _};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Mutex, OnceLock, PoisonError};
 
 use super::{Failure, interrupt, source};
 use disk::{Disk, FileSystem};
+pub(super) use made::{Asked, Made, Texts};
 pub(super) use manifest::{Entry, Inputs, Manifest, NAME as MANIFEST, digest, follow, way};
 use manifest::{digest_of, hexadecimal};
 use ripieno_writers::render;
@@ -40,6 +42,8 @@ pub(super) struct OutputFolder<D: Disk = FileSystem> {
     staged: AtomicUsize,
     /// What is ready to be placed or removed, in the order of the pieces.
     ready: Mutex<BTreeMap<usize, Batch>>,
+    /// The folders that were there, by the ways to their sources.
+    titles: OnceLock<BTreeMap<String, Vec<String>>>,
     /// Folders that were made for this build, outermost first.
     made: Vec<PathBuf>,
     /// Keeps other builds out until it is dropped.
@@ -97,8 +101,18 @@ impl<D: Disk> OutputFolder<D> {
         let staging = folder.join(format!("{STAGING}{}", std::process::id()));
         interrupt::clear_if_stopped(&staging, &made);
         let (folder, ready) = (folder.to_path_buf(), Mutex::default());
-        let staged = AtomicUsize::new(0);
-        OutputFolder { folder, staging, disk, staged, ready, made, _lock: lock, done: false }
+        let (staged, titles) = (AtomicUsize::new(0), OnceLock::new());
+        OutputFolder {
+            folder,
+            staging,
+            disk,
+            staged,
+            ready,
+            titles,
+            made,
+            _lock: lock,
+            done: false,
+        }
     }
 
     /// The place of something below the output folder.
@@ -133,15 +147,26 @@ impl<D: Disk> OutputFolder<D> {
 
     /// Folders that were built from a source under another title, with their manifests.
     pub(super) fn other_titles(&self, piece: &str, source: &str) -> Vec<(PathBuf, Manifest)> {
-        let Ok(entries) = fs::read_dir(&self.folder) else { return Vec::new() };
-        let names = entries.filter_map(|entry| entry.ok()?.file_name().into_string().ok());
-        let mut others: Vec<(PathBuf, Manifest)> = names
-            .filter(|name| name != piece && source != source::STANDARD_INPUT)
-            .filter_map(|name| Some((PathBuf::from(&name), self.manifest(&name).ok()??)))
-            .filter(|(_, manifest)| manifest.source == source)
-            .collect();
-        others.sort_by(|one, other| one.0.cmp(&other.0));
-        others
+        if source == source::STANDARD_INPUT {
+            return Vec::new();
+        }
+        let titles = self.titles.get_or_init(|| self.all_titles());
+        let others = titles.get(source).into_iter().flatten().filter(|name| *name != piece);
+        others.filter_map(|name| Some((PathBuf::from(name), self.manifest(name).ok()??))).collect()
+    }
+
+    /// The folders of all pieces, in order, by the ways to their sources. Read once for all pieces
+    /// of a build, which together would otherwise read a square of them.
+    fn all_titles(&self) -> BTreeMap<String, Vec<String>> {
+        let mut titles: BTreeMap<String, Vec<String>> = BTreeMap::new();
+        let entries = fs::read_dir(&self.folder).into_iter().flatten();
+        for name in entries.filter_map(|entry| entry.ok()?.file_name().into_string().ok()) {
+            if let Ok(Some(manifest)) = self.manifest(&name) {
+                titles.entry(manifest.source).or_default().push(name);
+            }
+        }
+        titles.values_mut().for_each(|names| names.sort());
+        titles
     }
 
     /// Has all files of a manifest removed with the rest of the build, and the manifest; `false`

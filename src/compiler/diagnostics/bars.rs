@@ -3,12 +3,12 @@
 use std::fmt;
 use std::str::FromStr;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// Bars by their printed numbers, from a first up to and including a last one.
 /// As data they are a list of two numbers.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize)]
-#[serde(into = "(i32, i32)")]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
+#[serde(into = "(i32, i32)", from = "(i32, i32)")]
 pub struct BarNumbers {
     /// The first; 0 for a pick-up.
     pub first: i32,
@@ -71,6 +71,12 @@ impl fmt::Display for BarNumbers {
 impl From<BarNumbers> for (i32, i32) {
     fn from(bars: BarNumbers) -> (i32, i32) {
         (bars.first, bars.last)
+    }
+}
+
+impl From<(i32, i32)> for BarNumbers {
+    fn from((first, last): (i32, i32)) -> BarNumbers {
+        BarNumbers { first, last }
     }
 }
 

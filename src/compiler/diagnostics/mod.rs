@@ -29,7 +29,9 @@ pub use source::{FileId, ItemId, Source, Sources, Span};
 pub use suggest::{did_you_mean, nearest};
 
 /// How bad a finding is.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Serialize)]
+#[derive(
+    Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Serialize, serde::Deserialize,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Severity {
     /// Worth knowing; nothing need change.
@@ -53,7 +55,7 @@ impl Severity {
 }
 
 /// A place in the source with a few words about it.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug, serde::Serialize, serde::Deserialize)]
 pub struct Label {
     /// The place.
     pub span: Span,
@@ -62,7 +64,7 @@ pub struct Label {
 }
 
 /// One replacement of a piece of source text.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug, serde::Serialize, serde::Deserialize)]
 pub struct Edit {
     /// The text to replace (empty: insert here).
     pub span: Span,
@@ -71,7 +73,7 @@ pub struct Edit {
 }
 
 /// A change of the source that mends a finding.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug, serde::Serialize, serde::Deserialize)]
 pub struct Fix {
     /// What the change does, as an order: "write `plays`".
     pub title: String,
@@ -84,7 +86,7 @@ pub struct Fix {
 }
 
 /// What care a change asks of whoever applies it.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, serde::Serialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Care {
     /// Safe: it cannot change the music, and may be applied automatically.
@@ -96,9 +98,11 @@ pub enum Care {
 }
 
 /// One finding: one cause, however many notes it touches.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug, serde::Serialize, serde::Deserialize)]
 pub struct Diagnostic {
-    /// Name of the rule in words: `compass/beyond-instrument`.
+    /// Name of the rule in words: `compass/beyond-instrument`. Whoever keeps a finding as data keeps
+    /// it apart, since it is read back from the names that there are.
+    #[serde(skip)]
     pub code: &'static str,
     /// How bad it is.
     pub severity: Severity,

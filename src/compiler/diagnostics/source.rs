@@ -3,14 +3,20 @@
 use crate::narrow::Narrow;
 use std::ops::Range;
 
+use serde::{Deserialize, Serialize};
+
 /// A source text by its number among [`Sources`].
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+#[derive(
+    Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default, Serialize, Deserialize,
+)]
 pub struct FileId(pub u32);
 
 /// The head of a declaration, a line or a bar, by its number in a file.
 ///
 /// A number stays with its item while the text around it is edited. Number 0 is the whole file.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+#[derive(
+    Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default, Serialize, Deserialize,
+)]
 pub struct ItemId(pub u32);
 
 /// A piece of a source text, from a first byte up to but not including a last one.
@@ -19,7 +25,9 @@ pub struct ItemId(pub u32);
 /// the same while the text is edited elsewhere: it is the origin of a note, a line or a
 /// declaration. Only [`Source::range`] knows where it stands in the file now. In a text that has
 /// not been edited, spans are in order as their places are.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+#[derive(
+    Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default, Serialize, Deserialize,
+)]
 pub struct Span {
     /// The text.
     pub file: FileId,
