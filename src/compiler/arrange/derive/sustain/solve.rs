@@ -1,6 +1,7 @@
 //! The cheapest way of a choir's leaders through the voicings of a passage.
 
 use crate::narrow::Narrow;
+use std::cell::RefCell;
 use std::rc::Rc;
 
 use super::board::Board;
@@ -8,7 +9,7 @@ use super::cost::{self, MOST, PARALLEL, REST, Row, SETS, Tendency};
 use super::ear::{self, Held};
 use super::seats::Choir;
 use super::slots::Slot;
-use super::voicings::{Desk, Known, Voicings};
+use super::voicings::{self, Desk, HEIGHTS, Voicings};
 use crate::arrange::derive::search::{Choice, cheapest_within};
 
 /// How many voicings of each slot are looked at first.
@@ -30,9 +31,6 @@ const RESOLVES_ALONG: u32 = 40;
 
 /// What parallels with an outer voice cost that come about from a passing note off the beat.
 const FROM_PASSING: u32 = 40;
-
-/// Heights that MIDI key numbers name.
-const HEIGHTS: usize = 128;
 
 /// What there is to a slot for the leaders of a desk.
 pub(super) struct Stage {
@@ -70,12 +68,12 @@ pub(super) fn stages(
     board: &Board,
     desk: &Desk,
     passage: std::ops::Range<usize>,
-    known: &mut Known,
+    known: &mut voicings::Known,
 ) -> Vec<Stage> {
     passage.map(|slot| stage(board, desk, slot, known)).collect()
 }
 
-pub(super) fn stage(board: &Board, desk: &Desk, at: usize, known: &mut Known) -> Stage {
+pub(super) fn stage(board: &Board, desk: &Desk, at: usize, known: &mut voicings::Known) -> Stage {
     let (slot, ear) = (&board.slots[at], &board.ears[at]);
     let voicings = known.voicings(slot, desk, board.seats);
     let of_desk = |seat: usize| desk.leaders.contains(&seat) || desk.followers.contains(&seat);
@@ -193,13 +191,21 @@ impl Stage {
 
 /// What going from one stage to the next costs; `None` where it is more than `budget`.
 pub(super) fn step(from: &Stage, to: &Stage, a: &Row, b: &Row, budget: u32) -> Option<u32> {
+    stepped(a, b, budget, |player, moved, top| movement(from, to, player, moved, top))
+}
+
+/// The same, where `movement` tells what one player's own movement costs.
+fn stepped(
+    a: &Row,
+    b: &Row,
+    budget: u32,
+    mut movement: impl FnMut(usize, (i16, i16), bool) -> u32,
+) -> Option<u32> {
     let mut cost: u32 = a.iter().zip(b).map(|(a, b)| cost::move_of(*a, *b)).sum();
     if cost > budget {
         return None;
     }
     cost += cost::consecutives(a, b);
-    let wants = &from.voicings.wants;
-    let still = wants.still(&to.voicings.wants);
     let top = a.iter().position(|note| *note != REST);
     for player in 0..MOST {
         let moved = (a[player], b[player]);
@@ -209,26 +215,90 @@ pub(super) fn step(from: &Stage, to: &Stage, a: &Row, b: &Row, budget: u32) -> O
         if cost > budget {
             return None;
         }
-        let tendency = wants.tendencies[usize::from(moved.0.unsigned_abs() % 12)];
-        let next = to.voicings.wants.classes;
-        cost += cost::unresolved(tendency, moved.0, moved.1, next, top == Some(player));
-        cost += still + wants.leap(moved.0, moved.1, &to.voicings.wants);
-        cost += match to.tutti {
-            true => to.voices.along_in_tutti(moved, to.grounds[player], tendency),
-            false => to.voices.along(moved, to.grounds[player]),
-        };
-        let is_bass = to.voices.is_bass(moved, to.grounds[player]);
-        for &(choir, other) in &to.others {
-            if !is_bass && cost::parallel(moved, other) {
-                cost += match (choir == to.choir, cost::in_octaves(moved, other)) {
-                    (true, _) => PARALLEL,
-                    (false, true) => FOLLOWS_IN_OCTAVES,
-                    (false, false) => FOLLOWS_IN_FIFTHS,
-                };
-            }
-        }
+        cost += movement(player, moved, top == Some(player));
     }
     (cost <= budget).then_some(cost)
+}
+
+/// What it costs that one player moves so, whatever the other leaders do; `top` is the highest of
+/// them.
+fn movement(from: &Stage, to: &Stage, player: usize, moved: (i16, i16), top: bool) -> u32 {
+    let (wants, next) = (&from.voicings.wants, &to.voicings.wants);
+    let tendency = wants.tendencies[usize::from(moved.0.unsigned_abs() % 12)];
+    let ground = to.grounds[player];
+    let mut cost = cost::unresolved(tendency, moved.0, moved.1, next.classes, top);
+    cost += wants.still(next) + wants.leap(moved.0, moved.1, next);
+    cost += match to.tutti {
+        true => to.voices.along_in_tutti(moved, ground, tendency),
+        false => to.voices.along(moved, ground),
+    };
+    if to.voices.is_bass(moved, ground) {
+        return cost;
+    }
+    for &(choir, other) in &to.others {
+        if cost::parallel(moved, other) {
+            cost += match (choir == to.choir, cost::in_octaves(moved, other)) {
+                (true, _) => PARALLEL,
+                (false, true) => FOLLOWS_IN_OCTAVES,
+                (false, false) => FOLLOWS_IN_FIFTHS,
+            };
+        }
+    }
+    cost
+}
+
+/// What single movements between the stages of a passage cost, each worked out once: many voicings
+/// share their notes. Of long passages what was needed last is known, of short ones all.
+struct Movements<'a> {
+    passage: &'a [Stage],
+    known: [Known; SHORT],
+}
+
+/// What is known of the movements to one stage.
+#[derive(Default)]
+struct Known {
+    stage: usize,
+    /// For each player, note before, note now, and whether he is the highest; or [`UNKNOWN`].
+    costs: Vec<u32>,
+    /// How many notes a player has at most before and now.
+    notes: [usize; 2],
+}
+
+/// What no movement costs.
+const UNKNOWN: u32 = u32::MAX;
+
+impl Movements<'_> {
+    fn of(passage: &[Stage]) -> Movements<'_> {
+        Movements { passage, known: Default::default() }
+    }
+
+    /// What going from the stage before to that one costs; `None` where it is more than `budget`.
+    fn step(&mut self, stage: usize, a: &Row, b: &Row, budget: u32) -> Option<u32> {
+        let (from, to) = (&self.passage[stage - 1], &self.passage[stage]);
+        let known = &mut self.known[stage % SHORT];
+        if known.stage != stage {
+            let most = |stage: &Stage| stage.voicings.notes.iter().map(Vec::len).max();
+            let notes = [from, to].map(|stage| most(stage).unwrap_or(0));
+            *known = Known { stage, costs: std::mem::take(&mut known.costs), notes };
+            known.costs.clear();
+            known.costs.resize(MOST * notes[0] * notes[1] * 2, UNKNOWN);
+        }
+        let [before, now] = known.notes;
+        stepped(a, b, budget, |player, moved, top| {
+            let work_out = || movement(from, to, player, moved, top);
+            let places = (
+                from.voicings.place_of(player, moved.0),
+                to.voicings.place_of(player, moved.1),
+            );
+            let (Some(one), Some(two)) = places else { return work_out() };
+            let at = ((player * before + one) * now + two) * 2 + usize::from(top);
+            let cost = &mut known.costs[at];
+            if *cost == UNKNOWN {
+                *cost = work_out();
+            }
+            *cost
+        })
+    }
 }
 
 impl Voices {
@@ -314,9 +384,10 @@ pub(super) fn with_voice(player: (i16, i16), voice: (i16, i16)) -> bool {
 /// The cheapest way through a passage and what it costs; `entry` is what the leaders held in the
 /// slot before, with its stage.
 pub(super) fn way(passage: &[Stage], entry: Option<(&Stage, Row)>) -> (u32, Vec<Row>) {
+    let movements = RefCell::new(Movements::of(passage));
     let go = |choices: &[Vec<Choice<Row>>], limit| {
         cheapest_within(choices, limit, |stage, a, b, budget| {
-            step(&passage[stage - 1], &passage[stage], a, b, budget)
+            movements.borrow_mut().step(stage, a, b, budget)
         })
     };
     let entered = |choices: &mut [Vec<Choice<Row>>]| {

@@ -13,10 +13,26 @@ use crate::music::Chord;
 pub(super) struct Voicings {
     /// What each leader has of the chord, from the lowest up.
     pub(super) notes: [Vec<i16>; MOST],
+    /// For each leader and height, its place among these notes, or [`NOWHERE`].
+    places: [[u8; HEIGHTS]; MOST],
     /// Costs, rows and the members that they have, the cheapest first; all players resting is
     /// among them.
     pub(super) rows: Vec<(u32, Row, u8)>,
     pub(super) wants: Wants,
+}
+
+/// Heights that MIDI key numbers name.
+pub(super) const HEIGHTS: usize = 128;
+
+/// The place of a height that a leader does not have.
+const NOWHERE: u8 = u8::MAX;
+
+impl Voicings {
+    /// The place of a height among the notes that a leader has.
+    pub(super) fn place_of(&self, leader: usize, height: i16) -> Option<usize> {
+        let place = *self.places[leader].get(usize::try_from(height).ok()?)?;
+        (place != NOWHERE).then_some(usize::from(place))
+    }
 }
 
 /// For each leader the stretch of time in which his supply is the same.
@@ -107,7 +123,15 @@ fn all(slot: &Slot, desk: &Desk, seats: &[Seat]) -> Voicings {
         }
     });
     rows.sort_unstable();
-    Voicings { notes, rows, wants }
+    let mut places = [[NOWHERE; HEIGHTS]; MOST];
+    for (notes, places) in notes.iter().zip(&mut places) {
+        for (&height, number) in notes.iter().zip(0..NOWHERE) {
+            if let Some(place) = usize::try_from(height).ok().and_then(|h| places.get_mut(h)) {
+                *place = number;
+            }
+        }
+    }
+    Voicings { notes, places, rows, wants }
 }
 
 /// Goes through all rows in which no player stands above the one before.
