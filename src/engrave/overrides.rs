@@ -39,6 +39,8 @@ pub fn setup(arrangement: &Arrangement, asked: &Setups, of: Of) -> Setup {
             }),
         }
     }
+    // It is to be the shorter one: who rests through a system is left out of it, whatever room there is.
+    setup.hide_empty |= of == Of::Score(ScoreKind::Condensed);
     if let Some(paper) = asked.paper {
         setup.paper = paper;
     }

@@ -4,7 +4,7 @@
 
 use kurbo::Rect;
 use ripieno_compiler::instruments::Clef;
-use ripieno_compiler::music::{Pitch, Time};
+use ripieno_compiler::music::{Letter, Pitch, Time};
 use ripieno_compiler::narrow::Narrow;
 use ripieno_writers::notate::{Beam, ElementKind, Grace, NoteValue, StaffNote, Stem};
 
@@ -393,6 +393,26 @@ fn lay_dots(chord: &mut Chord, places: &[i32], dots: u8, side: Option<Side>) {
     }
     let last = chord.dots.iter().map(|dot| dot.0).fold(0.0, f64::max);
     chord.right = last + 0.45 * chord.scale;
+}
+
+/// The accidental of a head that is tied from the note before, where the signature of so many fifths does
+/// not give it and it does not stand there anyway.
+pub(super) fn restated(chord: &Chord, head: &Head, fifths: i32) -> Option<Glyph> {
+    let note = chord.note()?;
+    let pitch = note.heads.get(usize::from(head.index))?.pitch;
+    if !note.tie_from || head.accidental.is_some() || pitch.alter == alter(fifths, pitch.letter) {
+        return None;
+    }
+    Some(accidental_sign(pitch.alter))
+}
+
+/// What a signature of so many fifths makes of a letter: the sharps come in the order F C G D A E B, the
+/// flats against it.
+fn alter(fifths: i32, letter: Letter) -> i8 {
+    const ORDER: [Letter; 7] =
+        [Letter::F, Letter::C, Letter::G, Letter::D, Letter::A, Letter::E, Letter::B];
+    let place = ORDER.iter().position(|other| *other == letter).unwrap_or_default();
+    (fifths + 6 - place.narrow::<i32>()).div_euclid(7).narrow::<i8>()
 }
 
 fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {

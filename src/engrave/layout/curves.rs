@@ -3,6 +3,7 @@
 use kurbo::{BezPath, CubicBez, ParamCurve, Point, Vec2};
 
 use super::canvas::Canvas;
+use super::chord::restated;
 use super::measures::{SLUR_END, SLUR_MIDDLE, slur_height, tie_height};
 use super::notes::Placed;
 use crate::page::{Kind, Origin};
@@ -33,15 +34,17 @@ fn curve(from: Point, to: Point, height: f64, up: bool, blunt: f64) -> (CubicBez
 }
 
 /// Draws the ties between notes of a line. Where a tie goes on to the next line it ends at `end`;
-/// one that comes from the line before begins at `begin`.
-pub(super) fn ties(canvas: &mut Canvas, notes: &[Placed], (begin, end): (f64, f64), comes: bool) {
+/// one that comes from the line before begins at `begin`, and the note at its end has its accidental
+/// again, which is otherwise on another line: in a signature of so many fifths. (Common practice.)
+pub(super) fn ties(canvas: &mut Canvas, notes: &[Placed], (begin, end): (f64, f64), key: i32) {
     let sounding: Vec<&Placed> = notes.iter().filter(|note| note.chord.note().is_some()).collect();
     for (n, note) in sounding.iter().enumerate() {
         let Some(written) = note.chord.note() else { continue };
-        if n == 0 && comes && written.tie_from {
+        if n == 0 && written.tie_from {
+            let edge = state_again(canvas, note, key);
             for head in note.chord.heads() {
                 let up = tie_up(note, head.place);
-                let x = note.x + head.x;
+                let x = edge.min(note.x + head.x);
                 tie(canvas, note, (begin.min(x - 1.4), x - 0.1), head.place, up, head.index);
             }
         }
@@ -65,6 +68,29 @@ pub(super) fn ties(canvas: &mut Canvas, notes: &[Placed], (begin, end): (f64, f6
             tie(canvas, note, (from, to), head.place, up, head.index);
         }
     }
+}
+
+/// Draws the accidentals of a note at the beginning of a line to which it is tied from the one before, and
+/// gives their left edge, or that of the note.
+fn state_again(canvas: &mut Canvas, note: &Placed, key: i32) -> f64 {
+    let scale = note.chord.scale;
+    let heads = note.chord.heads();
+    let mut edge = heads.iter().map(|head| note.x + head.x).fold(f64::MAX, f64::min);
+    let mut before: Option<(i32, f64)> = None;
+    for (head, sign) in
+        heads.iter().filter_map(|head| Some((head, restated(note.chord, head, key)?)))
+    {
+        // Nearer than a sixth they stand side by side.
+        let right = before.filter(|(place, _)| (head.place - place).abs() < 6);
+        let right = right.map_or_else(|| note.x + head.x, |(_, x)| x);
+        let x = right - sign.width() * scale - 0.2;
+        let origin = Origin { head: head.index, ..note.chord.origin() };
+        let at = (x, -f64::from(head.place) / 2.0);
+        canvas.glyph((Kind::Accidental, Some(origin)), sign, at, scale);
+        before = Some((head.place, x));
+        edge = edge.min(x - 0.1);
+    }
+    edge
 }
 
 /// A tie bends away from the stem; in a chord the upper half bends up (Gould, chapter 2).

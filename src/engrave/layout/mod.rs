@@ -205,7 +205,11 @@ fn fitting(sheet: &Sheet, setup: &Setup) -> f64 {
     let spaces = usual as f64 * 10.6 + 8.0;
     let room = height - MARGINS.top - MARGINS.bottom - 10.0;
     let systems = if spaces * 2.1 * 5.0 / 4.0 < room { 2.0 } else { 1.0 };
-    (4.0 * room / spaces / systems).clamp(SCORE_STAFF.1, SCORE_STAFF.0)
+    // Who shares staves saves room: it is not given back to larger ones, or the condensed score would be
+    // longer than the full one.
+    let condensed = sheet.staves.iter().any(|staff| staff.players.len() > 1);
+    let most = if condensed { USUAL_SCORE_STAFF } else { SCORE_STAFF.0 };
+    (4.0 * room / spaces / systems).clamp(SCORE_STAFF.1, most)
 }
 
 /// Width of a line in staff spaces, each of so many millimetres.

@@ -242,7 +242,16 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
         first.map_or(0.0, |(_, clef)| clef_sign(*clef).0.width() * SMALL_CLEF + 0.6)
     };
     let tied = |chord: &Chord| chord.at() == Time::ZERO && chord.note().is_some_and(|n| n.tie_from);
-    let ties = if all.iter().flatten().any(tied) { TIES } else { 0.0 };
+    let lanes = |staff: &crate::sheet::Staff| all[staff.lanes.clone()].iter().flatten();
+    // A tied note has its accidental again at the beginning of a line.
+    let sign = widest(&|staff| {
+        let key = staff.bars[index].key;
+        let signs = lanes(staff).filter(|chord| tied(chord)).flat_map(|chord| {
+            chord.heads().iter().filter_map(move |head| super::chord::restated(chord, head, key))
+        });
+        signs.map(|sign| sign.width() + 0.4).sum::<f64>()
+    });
+    let ties = if all.iter().flatten().any(tied) { TIES + sign } else { 0.0 };
     let orders = super::orders::needs(sheet, index, &times);
     let mut space = BarSpace {
         orders,

@@ -264,11 +264,12 @@ impl SystemLine<'_> {
         }
         self.multi_rests(canvas);
         let begin = self.placed.first().map_or(self.indent, |bar| bar.body - bar.lead.ties);
+        let key = self.placed.first().map_or(0, |bar| self.bar(bar.bar).key);
         let end = self.placed.last().map_or(self.right, |bar| bar.end) - 0.3;
         for notes in &voices {
             notes::paired_tremolos(canvas, notes);
             hung::articulations(canvas, notes);
-            curves::ties(canvas, notes, (begin, end), true);
+            curves::ties(canvas, notes, (begin, end), key);
             hung::tuplets(canvas, notes);
         }
         self.slurs(canvas, &voices, (begin, end));

@@ -17,6 +17,10 @@ use crate::reading;
 
 /// The pages of the first player of a scoring.
 fn part(form: &str, tune: &str) -> Pages {
+    part_in(form, tune, &Setup::default())
+}
+
+fn part_in(form: &str, tune: &str, setup: &Setup) -> Pages {
     let text = format!(
         "piece \"Sluice\" {{ composer \"House copyist\" }}\nform {{ {form} }}\nvoice tune {{ {tune} }}\n\
          ensemble few {{ era 1885\n flute\n }}\nscoring all for few {{\n flute plays tune as melody\n}}\n"
@@ -26,7 +30,7 @@ fn part(form: &str, tune: &str) -> Pages {
     let (piece, found) = resolve(&mut sources, root, &mut NoFiles);
     assert!(piece.scorings.len() == 1, "{found:?}");
     let score = notate(&arrange(&piece, &piece.scorings[0]));
-    pages(&reading::sheet(&edition::part(&score, 0)), &Setup::default())
+    pages(&reading::sheet_for(&edition::part(&score, 0), setup), setup)
 }
 
 fn of(page: &Page, kind: Kind) -> Vec<&Mark> {
@@ -59,6 +63,50 @@ const FOUR: &str = "1 metre 4/4, key C major, tempo 1/4 at 96\n 2 end";
 fn each_note_is_drawn_once_at_the_place_of_its_pitch() {
     let pages = part(FOUR, "1: 1/4 C5 D5 E5 F5 | 2: 1/2 B4 C6 |");
     assert_eq!(places(&pages.pages[0]), [1, 2, 3, 4, 0, 8]);
+}
+
+#[test]
+fn a_tie_into_the_next_line_has_its_accidental_again() {
+    let accidentals = |key: &str, lines: Vec<usize>| {
+        let form = format!("1 metre 3/4, key {key}, tempo 1/4 at 96\n 3 end");
+        let setup = Setup { lines, ..Setup::default() };
+        let pages = part_in(&form, "1: 1/2. A5 | 2: 1/2 A5 1/4 F#5 | 3: 1/2. = |", &setup);
+        let mut signs = of(&pages.pages[0], Kind::Accidental);
+        signs.sort_by(|a, b| a.bounds().y0.total_cmp(&b.bounds().y0));
+        let heads = of(&pages.pages[0], Kind::Head).into_iter().map(|head| head.bounds().x0);
+        let leftmost = heads.fold(f64::MAX, f64::min);
+        (signs.len(), signs.iter().filter(|sign| sign.bounds().x0 < leftmost + 4.0).count())
+    };
+    assert_eq!(accidentals("F major", vec![]), (1, 0), "in one line");
+    assert_eq!(accidentals("F major", vec![2]), (2, 1));
+    assert_eq!(accidentals("D major", vec![2]), (0, 0), "the signature says it");
+}
+
+#[test]
+fn an_order_stands_clear_of_the_last_note() {
+    // Behind it, in the rest, and no farther left at the end of the line.
+    let text = "piece \"Sluice\" { composer \"House copyist\" }\n\
+        form { 1 metre 3/4, key C major, tempo 1/4 at 96\n 4 end }\n\
+        voice call { 1: 1/2. C5 | 2: 1/4 C5 1/4 C5 1/4 rest | 3: 1/2. A4 | 4: A4 | }\n\
+        ensemble few { era 1770\n horn crook Eb\n }\nscoring all for few {\n \
+        horn plays call as melody\n horn takes crook C basso bar 3\n}\n";
+    let mut sources = Sources::new();
+    let root = sources.add("sluice", text);
+    let (piece, _) = resolve(&mut sources, root, &mut NoFiles);
+    let score = notate(&arrange(&piece, &piece.scorings[0]));
+    let setup = Setup { lines: vec![2], ..Setup::default() };
+    let pages = pages(&reading::sheet_for(&edition::part(&score, 0), &setup), &setup);
+    let page = &pages.pages[0];
+    let words = |mark: &&Mark| match &mark.shape {
+        Shape::Text { run, .. } => run.text.contains("change to"),
+        _ => false,
+    };
+    let order = page.marks.iter().find(words).expect("it is told").bounds();
+    let middle = of(page, Kind::StaffLine)[2].bounds().center().y;
+    let first_line = of(page, Kind::Head).into_iter().map(|head| head.bounds());
+    let last = first_line.filter(|head| (head.center().y - middle).abs() < 8.0);
+    let last = last.map(|head| head.x1).fold(f64::MIN, f64::max);
+    assert!(order.x0 > last, "{order:?} begins behind the last head, which ends at {last}");
 }
 
 /// Ross, stems; Gould, chapter 1, both from memory: an octave, to the middle line from beyond it.

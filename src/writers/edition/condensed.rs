@@ -130,10 +130,11 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
     }
     let mut bars: Vec<StaffBar> = Vec::with_capacity(edition.bars.len());
     let told = levels::told_apart(pair);
+    let otherwise = partings::plays_otherwise(pair);
     let ways: Vec<Way> = (0..edition.bars.len())
         .map(|bar| match way(pair, bar) {
-            // On one stem nobody could tell whose dynamic is whose.
-            Way::Unison | Way::Chords if told[bar] => Way::Apart,
+            // On one stem nobody could tell whose dynamic is whose, or who of them plucks.
+            Way::Unison | Way::Chords if told[bar] || otherwise[bar] => Way::Apart,
             way => way,
         })
         .collect();
@@ -166,6 +167,7 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
     let mut staff = EditionStaff { part, bars, spans: Vec::new() };
     staff.spans = spans::of_voices(&staff);
     staff.spans.extend(hairpins(pair));
+    levels::say_once(pair, edition.bars, &mut staff);
     edition.staves.push(staff);
     spans::number(&mut edition.staves[number..]);
     edition.parts.push(EditionPart {
@@ -396,7 +398,9 @@ fn said(way: Way, measures: [&Measure; 2], apart: bool) -> Vec<EditionDirection>
                     continue;
                 }
                 differ |= loud(&said);
-                all.push(EditionDirection { origin: said.origin, ..said });
+                // How the second alone plays stands with his notes.
+                let own = way == Way::Apart && matches!(said.kind, DirectionKind::Technique(_));
+                all.push(EditionDirection { above: said.above && !own, ..said });
             }
             if differ {
                 let own = of(measures[0]);
@@ -411,7 +415,8 @@ fn said(way: Way, measures: [&Measure; 2], apart: bool) -> Vec<EditionDirection>
     }
 }
 
-/// Says who plays where that changes: "1.", "2.", "a 2". Chords and two voices say it themselves.
+/// Says who plays where that changes: "1.", "2.", "a 2". Chords and two voices say it themselves, but
+/// for those of cello and bass, who are named where they part.
 fn label(pair: [&Staff; 2], ways: &[Way], bars: &mut [StaffBar]) {
     let kind = of_a_kind(pair[0], pair[1]);
     let [one, two] = pair.map(|staff| match kind {
@@ -441,13 +446,21 @@ fn label(pair: [&Staff; 2], ways: &[Way], bars: &mut [StaffBar]) {
         // What stands before the staff says it of cellos and basses in every system.
         let stands = !kind && *way == Way::Unison;
         bar.who = words.filter(|_| !stands).map(|words| (at, DirectionKind::Who(words.to_owned())));
-        if let Some(words) = words.filter(|_| anew) {
-            let kind = DirectionKind::Who(words.into());
+        let mut say = |at: Time, words: &str, above: bool| {
             let place = bar.directions.partition_point(|said| said.at < at);
-            bar.directions.insert(
-                place,
-                EditionDirection { at, kind, above: true, origin: Origin::default() },
-            );
+            let kind = DirectionKind::Who(words.into());
+            let said = EditionDirection { at, kind, above, origin: Origin::default() };
+            bar.directions.insert(place, said);
+        };
+        if let Some(words) = words.filter(|_| anew) {
+            say(at, words, true);
+        }
+        if *way == Way::Apart && anew && !kind {
+            for (place, (name, voice)) in numbers.iter().zip(&bar.voices).enumerate() {
+                let sounds = |one: &&Element| matches!(one.kind, ElementKind::Note(_));
+                let first = voice.elements.iter().find(sounds).map(|element| element.at);
+                say(first.unwrap_or(at), name, place == 0);
+            }
         }
         before = *way;
         rested = 0;

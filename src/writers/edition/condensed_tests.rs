@@ -67,6 +67,20 @@ fn cellos_and_basses_share_a_staff_where_they_mostly_read_the_same() {
     };
     let same = score("0/1 1/2 C2, 1/2 1/2 G2, 3/2 1/2 C2");
     assert_eq!(shown(&same), ["C3", "G3", "Vc. A3", "Vc., Db. C3"]);
+    let parting = score("0/1 1/2 C2, 1/2 1/4 E2, 3/4 1/4 E2, 1/1 1/2 A2, 3/2 1/2 C2");
+    let named = condensed_score(&parting);
+    let said = named.staves[0].bars.iter().map(|bar| {
+        let said = bar.directions.iter().filter_map(|said| match &said.kind {
+            DirectionKind::Who(who) => Some((who.as_str(), said.above)),
+            _ => None,
+        });
+        said.collect::<Vec<_>>()
+    });
+    let said: Vec<_> = said.collect();
+    assert_eq!(
+        said,
+        [vec![], vec![("Db.", false), ("Vc.", true)], vec![("Vc., Db.", true)], vec![]]
+    );
     let other = score("0/1 1/2 C2, 1/2 1/2 E2, 1/1 1/2 F2, 3/2 1/2 C2");
     assert_eq!(condensed_score(&other).staves.len(), 2);
 }

@@ -1,8 +1,9 @@
 //! Pairs that part: two players who share a staff of a condensed score while the first lies below the
-//! second, or one plucks or is muted and the other is not. (Common practice: two staves while that
-//! lasts.)
+//! second, one plucks or is muted and the other is not, or the rests of one would stand among leger
+//! lines. (Common practice: two staves while that lasts.)
 
-use crate::notate::{Element, ElementKind, Staff, StaffDirectionKind, StaffNote};
+use crate::instruments::Clef;
+use crate::notate::{Element, ElementKind, Staff, StaffDirectionKind, StaffNote, stems};
 use crate::resolve::Technique;
 
 use super::{Alone, Edition, Parting, cast, staves};
@@ -14,8 +15,13 @@ pub(super) fn add<'a>(
     (player, part): (usize, usize),
 ) {
     let differs = plays_otherwise(pair);
-    let parted: Vec<bool> =
-        (0..edition.bars.len()).map(|bar| differs[bar] || crosses(pair, bar)).collect();
+    let mut clef = Clef::Treble;
+    let parted = (0..edition.bars.len()).map(|bar| {
+        let clefs = pair.map(|staff| staff.measures[bar].clefs.iter());
+        clef = clefs.into_iter().flatten().next_back().map_or(clef, |(_, clef)| *clef);
+        differs[bar] || crosses(pair, bar) || is_thicket(pair, bar, clef)
+    });
+    let parted: Vec<bool> = parted.collect();
     if !parted.contains(&true) {
         return;
     }
@@ -39,7 +45,7 @@ pub(super) fn add<'a>(
 }
 
 /// In which bars do both sound, and pluck or are muted one without the other?
-fn plays_otherwise(pair: [&Staff; 2]) -> Vec<bool> {
+pub(super) fn plays_otherwise(pair: [&Staff; 2]) -> Vec<bool> {
     let mut ways = [Way::default(); 2];
     let bars = pair[0].measures.iter().zip(&pair[1].measures);
     bars.map(|(first, second)| {
@@ -100,6 +106,31 @@ fn crosses(pair: [&Staff; 2], bar: usize) -> bool {
     notes(first).any(below)
 }
 
+/// From the middle line to the second leger line, in steps.
+const HIGH: i32 = 8;
+
+/// Do both sound in a bar, the upper one with rests between notes that need two leger lines and more (or
+/// the lower one below the staff)? His rests would stand among those lines, and the stems of the other
+/// in them. What has the same rhythm stands on one stem. Our heuristic.
+fn is_thicket(pair: [&Staff; 2], bar: usize, clef: Clef) -> bool {
+    let middle = stems::middle_step(clef);
+    let both = pair.map(|staff| &staff.measures[bar].elements[..]);
+    if both.iter().any(|one| notes(one).next().is_none()) {
+        return false;
+    }
+    let rhythm = |one: &[Element]| -> Vec<_> {
+        let sounds = |one: &Element| matches!(one.kind, ElementKind::Note(_));
+        one.iter().map(|one| (one.at, one.length, sounds(one))).collect()
+    };
+    let far = |which: usize, side: i32| {
+        let mut steps = notes(both[which]).flat_map(|(_, note)| &note.heads);
+        let rests = |one: &Element| matches!(one.kind, ElementKind::Rest { .. });
+        both[which].iter().any(rests)
+            && steps.all(|head| (head.pitch.step() - middle) * side >= HIGH)
+    };
+    (far(0, 1) || far(1, -1)) && rhythm(both[0]) != rhythm(both[1])
+}
+
 /// The notes among elements, without grace notes.
 fn notes(elements: &[Element]) -> impl Iterator<Item = (&Element, &StaffNote)> {
     elements.iter().filter_map(|element| match &element.kind {
@@ -155,8 +186,31 @@ mod tests {
             condensed_score(score).partings.iter().map(|one| one.parted.clone()).collect()
         };
         assert_eq!(parted(&score), [[false, true, false]]);
+        let above = |score: &Score| -> Vec<bool> {
+            let told = &condensed_score(score).staves[0].bars[1].directions;
+            told.iter().map(|said| said.above).collect()
+        };
+        assert_eq!(above(&score), [false], "it stands with the notes of the second");
         score.staves[0].measures[1].directions.push(said);
         assert!(parted(&score).is_empty(), "both pluck");
+    }
+
+    #[test]
+    fn rests_among_leger_lines_have_a_staff_of_their_own() {
+        let parted = |first: &str, second: &str| -> Vec<Vec<bool>> {
+            let score = oboes(first, second);
+            condensed_score(&score).partings.into_iter().map(|one| one.parted).collect()
+        };
+        let broken = "0/1 1/8 D6, 1/4 1/8 E6, 1/2 1/8 D5, 3/4 1/8 E5, 1/1 1/2 D6";
+        let held = "0/1 1/2 G5, 1/2 1/2 G4, 1/1 1/2 G5";
+        assert_eq!(parted(broken, held), [[true, false, false]]);
+        // Alone, or in one rhythm, nothing is in the way.
+        assert!(parted(broken, "1/2 1/2 G4").is_empty());
+        assert!(parted(broken, "0/1 1/8 G5, 1/4 1/8 G5, 1/2 1/8 B4, 3/4 1/8 C5").is_empty());
+        let deep = "0/1 1/8 A3, 1/4 1/8 B3, 1/2 1/2 C4";
+        assert!(parted("0/1 1/2 G4, 1/2 1/2 G4", deep).is_empty(), "A3 is the second below");
+        let deep = deep.replace("A3", "G3").replace("B3", "A3");
+        assert_eq!(parted("0/1 1/2 G4, 1/2 1/2 G4", &deep), [[true, false, false]]);
     }
 
     #[test]

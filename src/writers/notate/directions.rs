@@ -329,6 +329,25 @@ fn place_instruments(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) 
     }
 }
 
+/// Says of a bass line for two hands what is wanted, unless the arranger does: "tasto solo", "continuo".
+pub(super) fn say_continuo(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
+    let Some(first) = part.notes.first() else { return };
+    let bar = bar_at(frame, first.start);
+    let at = first.start - frame[bar].start;
+    let says = |said: &StaffDirection| {
+        matches!(&said.kind, StaffDirectionKind::Words(words) if
+            ["continuo", "basso", "tasto"].iter().any(|word| words.to_lowercase().contains(word)))
+    };
+    if !measures[bar].directions.iter().any(|said| said.at == at && says(said)) {
+        let origin = Origin { source: None, line: part.line_at(first.start) };
+        let kind = StaffDirectionKind::Words("basso continuo".into());
+        let directions = &mut measures[bar].directions;
+        let place =
+            directions.partition_point(|other| (other.at, rank(&other.kind)) < (at, rank(&kind)));
+        directions.insert(place, StaffDirection { at, kind, origin });
+    }
+}
+
 /// Says who plays: "solo", "tutti", "div.", "unis.".
 fn place_who(part: &Part, frame: &[FrameBar], measures: &mut [Measure]) {
     let mut page = Page { part, frame, measures };

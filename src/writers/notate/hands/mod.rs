@@ -3,7 +3,7 @@
 //! Such a player always reads two staves, with one exception of the catalogue
 //! ([`Instrument::bass_alone`]): a harpsichord whose notes are all the bass of the scoring, one at a
 //! time, reads the bass line alone on one staff, in the clef of the lower one, as continuo players
-//! do (common practice). With anything else, be it one chord, he reads two. Whoever takes an
+//! do (common practice), and is told at its head that it is the basso continuo. With anything else, be it one chord, he reads two. Whoever takes an
 //! instrument of two staves for a while has two throughout; what he plays on one that is read on
 //! one staff stands on the upper one.
 //!
@@ -39,6 +39,7 @@ pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
         let mut measures = staff::measures(part, bars);
         clefs::place_lower_clefs(&mut measures, part.first_instrument());
         directions::place_directions(part, bars.frame, &mut measures);
+        directions::say_continuo(part, bars.frame, &mut measures);
         return staff::finished(part, measures, Vec::new());
     }
     let grips = split::split(part, bars.frame);

@@ -210,6 +210,21 @@ fn a_harpsichord_reads_a_bass_line_alone_on_one_staff() {
 }
 
 #[test]
+fn a_bass_line_for_two_hands_says_that_it_is_the_continuo() {
+    let told = |words: &[&str], role: Role| {
+        let bass = Fixture::new(&["3/4"; 2]).instrument(harpsichord()).notes("3/4 1/2 Ab2");
+        let said = words.iter().fold(bass.role(role), |bass, words| {
+            bass.direction("3/4", DirectionKind::Words((*words).into()))
+        });
+        directions(&said.score(), 0)
+    };
+    assert_eq!(told(&[], Role::Bass), "2 0/1 \"basso continuo\"");
+    assert_eq!(told(&["dolce"], Role::Bass), "2 0/1 \"basso continuo\", 2 0/1 \"dolce\"");
+    assert_eq!(told(&["Tasto solo"], Role::Bass), "2 0/1 \"Tasto solo\"");
+    assert_eq!(told(&[], Role::Harmony), "", "both hands are written out");
+}
+
+#[test]
 fn a_harp_that_rests_throughout_reads_two_staves() {
     let score = harp_in(&["4/4", "4/4"]).score();
     assert_eq!(both(&score), ["rest | rest", "rest | rest"]);
