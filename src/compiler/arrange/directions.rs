@@ -46,6 +46,7 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
         let mut start: Vec<Direction> = Vec::new();
         let say = |kind, span| Direction { at: run.from, kind, span };
         if let Some((dynamic, span)) = line.dynamic {
+            end_hairpins(&mut out, run.from);
             start.push(say(DirectionKind::Dynamic(dynamic), span));
         } else if own_before
             && !loud_at(&general, run.from)
@@ -98,6 +99,16 @@ pub(super) fn directions(piece: &Piece, lines: &[GivenLine], part: &mut Part, ru
     copy(everybody, heard_to, piece.form.end() + Time::WHOLE, &mut out);
     out.sort_by_key(|direction| direction.at);
     part.directions = out;
+}
+
+/// Ends the hairpins of everybody where a line with a loudness of its own begins: they lead to a dynamic that
+/// it never reads.
+fn end_hairpins(out: &mut [Direction], at: Time) {
+    for direction in out {
+        if let DirectionKind::Hairpin { to, .. } = &mut direction.kind {
+            *to = (*to).min(at);
+        }
+    }
 }
 
 fn is_loudness(kind: &DirectionKind) -> bool {

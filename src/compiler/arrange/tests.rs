@@ -178,6 +178,28 @@ fn the_loudness_of_everybody_returns_after_a_line_with_its_own() {
 }
 
 #[test]
+fn a_hairpin_of_everybody_ends_where_a_line_has_a_loudness_of_its_own() {
+    let frame = FRAME.replace("  3 f\n", "  1..2 cresc\n  3 f\n");
+    let lines = "scoring one for small {\n  oboe.1 plays upper bars 2..4 as melody, at mf\n  \
+        violin-1 plays thirds as harmony\n}";
+    let mut sources = Sources::new();
+    let file = sources.add("example.ripieno", format!("{frame}{lines}"));
+    let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);
+    assert!(findings.is_empty(), "{findings:#?}");
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let ends = |player: &str| -> Vec<Time> {
+        let part = arrangement.parts.iter().find(|part| part.player.id == player).unwrap();
+        let pins = part.directions.iter().filter_map(|said| match said.kind {
+            DirectionKind::Hairpin { to, .. } => Some(to),
+            _ => None,
+        });
+        pins.collect()
+    };
+    assert_eq!(ends("violin-1"), [Time::WHOLE], "to the next dynamic");
+    assert_eq!(ends("oboe.1"), [Time::of(1, 2)]);
+}
+
+#[test]
 fn a_slur_that_is_cut_by_a_claim_falls_away() {
     let piece = piece(
         "voice long { 1: 1/4 D5 {E | 2: F5 G} | 3: 1/2 A5 | 4: F5 | }

@@ -75,14 +75,17 @@ pub(super) fn ties(canvas: &mut Canvas, notes: &[Placed], (begin, end): (f64, f6
 fn state_again(canvas: &mut Canvas, note: &Placed, key: i32) -> f64 {
     let scale = note.chord.scale;
     let heads = note.chord.heads();
-    let mut edge = heads.iter().map(|head| note.x + head.x).fold(f64::MAX, f64::min);
+    let signs = heads.iter().filter_map(|head| Some(head.accidental?.1));
+    let left = heads.iter().map(|head| head.x).chain(signs).fold(f64::MAX, f64::min);
+    let mut edge = note.x + left;
+    let begin = edge;
     let mut before: Option<(i32, f64)> = None;
     for (head, sign) in
         heads.iter().filter_map(|head| Some((head, restated(note.chord, head, key)?)))
     {
         // Nearer than a sixth they stand side by side.
         let right = before.filter(|(place, _)| (head.place - place).abs() < 6);
-        let right = right.map_or_else(|| note.x + head.x, |(_, x)| x);
+        let right = right.map_or(begin, |(_, x)| x);
         let x = right - sign.width() * scale - 0.2;
         let origin = Origin { head: head.index, ..note.chord.origin() };
         let at = (x, -f64::from(head.place) / 2.0);

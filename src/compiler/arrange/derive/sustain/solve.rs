@@ -286,10 +286,8 @@ impl Movements<'_> {
         let [before, now] = known.notes;
         stepped(a, b, budget, |player, moved, top| {
             let work_out = || movement(from, to, player, moved, top);
-            let places = (
-                from.voicings.place_of(player, moved.0),
-                to.voicings.place_of(player, moved.1),
-            );
+            let places =
+                (from.voicings.place_of(player, moved.0), to.voicings.place_of(player, moved.1));
             let (Some(one), Some(two)) = places else { return work_out() };
             let at = ((player * before + one) * now + two) * 2 + usize::from(top);
             let cost = &mut known.costs[at];
