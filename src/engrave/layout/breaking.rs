@@ -65,6 +65,8 @@ pub(super) struct Plan<'a> {
     pub page_before: &'a [bool],
     pub seams: &'a [Seam],
     pub room: Room,
+    /// By how much more room bars should have than the least that reads well.
+    pub ease: f64,
 }
 
 /// How high staves are together: those of the parts that a line has, which are all in the first.
@@ -94,6 +96,8 @@ const ORPHANED: f64 = 0.25;
 
 /// Cost of a section that begins within a line, and of a last line that stays short but is one.
 const WITHIN: f64 = 1.0;
+/// The same for any other place where the eye expects a new line.
+const SEAM_WITHIN: f64 = 1.0;
 const OWN_LINE: f64 = 0.6;
 
 /// Cost of a break within an ending, whose bracket is then in two lines.
@@ -259,7 +263,11 @@ impl Plan<'_> {
                     return found;
                 }
                 lead += space.lead.width();
-                within += if self.seams[end - 1].section { WITHIN } else { 0.0 };
+                within += match self.seams[end - 1] {
+                    Seam { section: true, .. } => WITHIN,
+                    Seam { away: Some(0), .. } => SEAM_WITHIN,
+                    _ => 0.0,
+                };
             }
             if space.words > 0.0 && end - 1 > start {
                 words = Some((space.words, 0.0));
@@ -292,7 +300,8 @@ impl Plan<'_> {
             }
             let forced = end < bars && (self.line_before[end] || self.page_before[end]);
             let stretch = room / natural;
-            let mut cost = stretch.ln().powi(2) * if stretch < 1.0 { 26.0 } else { 9.0 };
+            let eased = stretch / self.ease;
+            let mut cost = eased.ln().powi(2) * if eased < 1.0 { 26.0 } else { 9.0 };
             if stretch > MOST_STRETCH {
                 cost += (stretch - MOST_STRETCH) * 6.0;
             }

@@ -17,11 +17,13 @@ pub(super) struct Canvas {
     pub sky: Skyline,
     /// Where in the music marks that belong to no note stand: bar of the sheet, time in it.
     pub said: Vec<(usize, (usize, Time))>,
+    /// Head and foot of the frame of each rehearsal mark.
+    pub framed: Vec<(f64, f64)>,
 }
 
 impl Canvas {
     pub(super) fn new(width: f64) -> Canvas {
-        Canvas { marks: Vec::new(), sky: Skyline::new(width), said: Vec::new() }
+        Canvas { marks: Vec::new(), sky: Skyline::new(width), said: Vec::new(), framed: Vec::new() }
     }
 
     /// All marks from the one of that number on stand at a place of the music.

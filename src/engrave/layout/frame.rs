@@ -1,16 +1,14 @@
-//! What all staves of a system share: bar lines, brackets, braces and names; over the top staff
-//! bar numbers, tempos, rehearsal marks and endings.
+//! What all staves of a system share: bar lines, brackets, braces and names; headings over it and below
+//! it.
 
-use kurbo::{BezPath, Point, Rect};
-use ripieno_compiler::music::Time;
-use ripieno_compiler::resolve::{BarLine, Tempo};
+use kurbo::{Point, Rect};
+use ripieno_compiler::resolve::BarLine;
 use ripieno_writers::edition::GroupSign;
-use ripieno_writers::notate::{NoteValue, Sign};
 
 use super::canvas::Canvas;
-use super::measures::{ABOVE, BAR_LINE, BAR_LINE_GAP, STEM, THICK_LINE, THIN_LINE};
+use super::measures::{ABOVE, BAR_LINE, BAR_LINE_GAP, THICK_LINE};
 use super::spacing::PlacedBar;
-use super::system::Setting;
+use super::system::{Setting, System};
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark, Shape};
 use crate::sheet::{Bar, Heading, Sheet};
@@ -22,120 +20,12 @@ const NAME: f64 = 2.2;
 const NAME_ROOM: f64 = 17.0;
 /// How many lines it may have.
 const NAME_LINES: usize = 3;
-/// Size of the words of a tempo, and from line to line where they have no room in one.
-const TEMPO: f64 = 2.35;
-const TEMPO_LINE: f64 = 2.7;
 /// Size of the headings of movements.
 const HEADING: f64 = 3.0;
 /// Size of the headings of tacet ones.
 const TACET: f64 = 2.4;
 /// Their size where they are long.
 const SMALL_HEADING: f64 = 2.2;
-
-/// Bar number, endings, tempos and rehearsal marks over a staff.
-pub(super) fn over(
-    canvas: &mut Canvas,
-    sheet: &Sheet,
-    placed: &[PlacedBar],
-    setting: Setting,
-    top: bool,
-) {
-    endings(canvas, sheet, placed);
-    for (n, bar) in placed.iter().enumerate() {
-        let what = &sheet.bars[bar.bar];
-        let x = if n == 0 { bar.x } else { bar.body.min(bar.x + 0.4) };
-        if let Some(tempo) = &what.tempo {
-            let x = if n == 0 { (bar.body - bar.lead.behind_key()).max(bar.x) } else { x };
-            // Beside a rehearsal mark it keeps its distance.
-            let mark = what.mark.as_ref().filter(|_| n == 0);
-            let mark = mark.map(|mark| mark_begins(sheet, bar) + mark_run(mark).1);
-            let x = mark.filter(|end| (-0.2..1.0).contains(&(x - end))).map_or(x, |end| end + 1.0);
-            let beside = if n > 0 { beside_mark(sheet, &placed[n..], setting.width) } else { None };
-            let x = beside.unwrap_or(x);
-            draw_tempo(canvas, tempo, x, setting.width);
-        }
-    }
-    signs(canvas, sheet, placed);
-    let begun = placed.first().map(|first| &sheet.bars[first.bar]);
-    // The first bar of a movement needs no number.
-    let begins = begun.is_some_and(|bar| !bar.headings.is_empty() && bar.number < 2);
-    if top
-        && !setting.first
-        && !begins
-        && let Some(first) = placed.first()
-    {
-        let number = sheet.bars[first.bar].number;
-        // In parentheses where the bar began in the line before.
-        let begun = sheet.bars[first.bar].begins_at > Time::ZERO;
-        let number = if begun { format!("({number})") } else { number.to_string() };
-        let run = shape(&number, Face::Italic, 1.75);
-        let x = first.x - 0.1;
-        let y = canvas.sky.top(x, x + run.width + 0.3).min(-2.0) - 0.5;
-        canvas.text(Kind::Text, None, run, (x, y));
-    }
-    for (n, bar) in placed.iter().enumerate() {
-        let Some(mark) = &sheet.bars[bar.bar].mark else { continue };
-        let (run, width) = mark_run(mark);
-        let beginning = mark_begins(sheet, bar);
-        let centred = (bar.x - BAR_LINE / 2.0 - width / 2.0).max(setting.indent);
-        let x = if n == 0 { beginning } else { centred };
-        let x = x.min(setting.width - width - 0.2).max(0.0);
-        let foot = canvas.sky.top(x - 0.2, x + width + 0.2).min(-2.6) - ABOVE - 0.1;
-        let head = foot - 2.75;
-        let mut path = BezPath::new();
-        for (grow, turned) in [(0.0, false), (-0.18, true)] {
-            let (x0, x1, y0, y1) = (x - grow, x + width + grow, head - grow, foot + grow);
-            path.move_to((x0, y0));
-            if turned {
-                path.line_to((x0, y1));
-                path.line_to((x1, y1));
-                path.line_to((x1, y0));
-            } else {
-                path.line_to((x1, y0));
-                path.line_to((x1, y1));
-                path.line_to((x0, y1));
-            }
-            path.close_path();
-        }
-        canvas.path(Kind::Frame, None, path);
-        let at = (x + (width - run.width) / 2.0, foot - 0.48);
-        canvas.text(Kind::Text, None, run, at);
-    }
-}
-
-/// Where the tempo of the first of some bars begins beside the rehearsal mark over its bar line, as far
-/// as it has room there: over the tempo the mark would hang at the line above.
-fn beside_mark(sheet: &Sheet, placed: &[PlacedBar], width: f64) -> Option<f64> {
-    let (bar, later) = placed.split_first()?;
-    let what = &sheet.bars[bar.bar];
-    let (mark, tempo) = (what.mark.as_ref()?, what.tempo.as_ref()?);
-    let x = bar.x - BAR_LINE / 2.0 + up_to_tempo(mark);
-    let next = later.iter().find_map(|bar| {
-        let what = &sheet.bars[bar.bar];
-        let mark = what.mark.as_ref().map(|mark| bar.x - up_to_tempo(mark));
-        mark.or(what.tempo.as_ref().map(|_| bar.x))
-    });
-    (x + tempo_width(tempo) <= next.unwrap_or(width)).then_some(x)
-}
-
-/// From the middle of a rehearsal mark to the tempo beside it.
-pub(super) fn up_to_tempo(mark: &str) -> f64 {
-    const AIR: f64 = 0.7;
-    mark_run(mark).1 / 2.0 + AIR
-}
-
-/// A rehearsal mark, and how wide its frame is.
-fn mark_run(mark: &str) -> (Run, f64) {
-    let run = shape(mark, Face::Bold, 2.7);
-    let width = run.width.max(1.2) + 1.1;
-    (run, width)
-}
-
-/// Where the frame of a rehearsal mark begins at the head of a line: in a score the line before the system
-/// must not go through it.
-fn mark_begins(sheet: &Sheet, bar: &PlacedBar) -> f64 {
-    bar.x + if sheet.is_part { 0.0 } else { 0.8 }
-}
 
 /// A heading in its face and size: of a tacet movement it must not look like the title of what follows.
 fn heading_run(heading: &Heading, width: f64) -> Run {
@@ -163,167 +53,6 @@ pub(super) fn closing(canvas: &mut Canvas, headings: &[Heading], width: f64) {
         let x = ((width - run.width) / 2.0).max(0.0);
         let y = canvas.sky.bottom(0.0, width).max(2.6) + ABOVE + 1.1 + run.rise();
         canvas.text(Kind::Text, None, run, (x, y));
-    }
-}
-
-/// How far the number of a rest of several bars reaches above the middle line.
-const REST_NUMBER: f64 = 4.6;
-
-/// Segno, coda and the words that send a player there.
-fn signs(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
-    for (n, bar) in placed.iter().enumerate() {
-        // The number of a rest beside the words would be read with them: they stand higher.
-        let rests = |bar: Option<&PlacedBar>| bar.is_some_and(|one| sheet.bars[one.bar].count > 1);
-        let beside = rests(Some(bar)) || rests(placed.get(n + 1));
-        let least = if beside { -REST_NUMBER } else { -2.4 };
-        for sign in &sheet.bars[bar.bar].signs {
-            if let Some(words) = sign.words() {
-                let run = shape(words, Face::BoldItalic, 2.2);
-                let x = (bar.end - run.width - 0.7).max(0.0);
-                let y = canvas.sky.top(x - 0.2, x + run.width).min(least) - ABOVE - run.fall();
-                canvas.text(Kind::Text, None, run, (x, y));
-                continue;
-            }
-            let glyph = if *sign == Sign::Segno { Glyph::Segno } else { Glyph::Coda };
-            let x = bar.body;
-            let y = canvas.sky.top(x, x + glyph.width()).min(-2.4) - ABOVE - 0.1;
-            canvas.glyph((Kind::Text, None), glyph, (x, y), 1.0);
-        }
-    }
-}
-
-/// What is counted: the value of a note and how many of them there are in a minute.
-fn counted(tempo: &Tempo) -> Option<(NoteValue, Run)> {
-    let (beat, rate) = tempo.beat?;
-    let value = NoteValue::of(beat)?;
-    let rate = (rate * 10.0).round() / 10.0;
-    let close = if tempo.words.is_some() { ")" } else { "" };
-    Some((value, shape(&format!("= {rate}{close}"), Face::Roman, 2.1)))
-}
-
-/// Width of a tempo in one line, with the air that it needs before the next one.
-pub(super) fn tempo_width(tempo: &Tempo) -> f64 {
-    let words = tempo.words.as_ref().map(|words| shape(words, Face::Bold, TEMPO).width + 0.9);
-    let figure = counted(tempo).map(|(_, figure)| figure.width + 2.9);
-    words.unwrap_or(0.0) + figure.unwrap_or(0.0) + 0.8
-}
-
-/// Words of a tempo in bold, and the note that is counted.
-fn draw_tempo(canvas: &mut Canvas, tempo: &Tempo, x: f64, right: f64) {
-    let bracketed = tempo.words.is_some();
-    let counted = counted(tempo);
-    let figure_width = counted.as_ref().map_or(0.0, |(_, figure)| figure.width + 2.9);
-    let room = right - figure_width - 1.0;
-    let mut words = match &tempo.words {
-        Some(words) => {
-            // In two lines rather than before its bar.
-            let begins_here = in_lines(words, Face::Bold, TEMPO, (room - x).max(1.0));
-            let fits = |run: &Run| x + run.width <= room;
-            if begins_here.len() <= 2 && begins_here.iter().all(fits) {
-                begins_here
-            } else {
-                in_lines(words, Face::Bold, TEMPO, room)
-            }
-        }
-        None => Vec::new(),
-    };
-    let last = words.pop();
-    let last_width = last.as_ref().map_or(0.0, |run| run.width + 0.9);
-    let width = words.iter().map(|run| run.width).fold(last_width + figure_width, f64::max);
-    let x = x.min(right - width).max(0.0);
-    let y = canvas.sky.top(x - 0.2, x + width + 0.5).min(-2.6) - ABOVE - 0.45;
-    let top = y - words.len() as f64 * TEMPO_LINE;
-    // The stem of what is counted rises over the words.
-    let rise = if counted.is_some() { 2.6 } else { 1.75 };
-    canvas.sky.add((x, x + width), ((top - 1.75).min(y - rise), y + 0.3));
-    for (n, run) in words.into_iter().chain(last).enumerate() {
-        let y = top + n as f64 * TEMPO_LINE;
-        canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
-    }
-    let Some((value, figure)) = counted else { return };
-    let mut at = x + last_width;
-    if bracketed {
-        let run = shape("(", Face::Roman, 2.1);
-        let width = run.width;
-        canvas.put(Kind::Text, None, Shape::Text { at: Point::new(at, y), run });
-        at += width + 0.1;
-    }
-    at = draw_value(canvas, value, (at, y));
-    canvas.put(Kind::Text, None, Shape::Text { at: Point::new(at + 0.55, y), run: figure });
-}
-
-/// A note as it is counted, small, on a base line; gives where it ends.
-fn draw_value(canvas: &mut Canvas, value: NoteValue, (x, y): (f64, f64)) -> f64 {
-    let scale = 0.62;
-    let head = match value.log2 {
-        i8::MIN..=-1 => Glyph::NoteheadDoubleWhole,
-        0 => Glyph::NoteheadWhole,
-        1 => Glyph::NoteheadHalf,
-        2.. => Glyph::NoteheadBlack,
-    };
-    let y = y - 0.32;
-    let put = |canvas: &mut Canvas, glyph: Glyph, x: f64, y: f64| {
-        canvas.put(Kind::Text, None, Shape::Glyph { glyph, at: Point::new(x, y), scale });
-    };
-    put(canvas, head, x, y);
-    let mut right = x + head.width() * scale;
-    if value.log2 >= 1 {
-        let stem = right - STEM / 2.0;
-        let (from, to) = (Point::new(stem, y - 0.1), Point::new(stem, y - 2.1));
-        canvas.put(Kind::Text, None, Shape::Line { from, to, width: 0.1 });
-        if value.log2 >= 3 {
-            let flag = Glyph::ALL[Glyph::Flag8thUp as usize + (value.log2 as usize - 3).min(4)];
-            put(canvas, flag, stem - 0.05, y - 2.1);
-            right += 0.5;
-        }
-    }
-    // So small a head has a dot that is large for it, or it would be overlooked.
-    for _ in 0..value.dots {
-        let (at, scale) = (Point::new(right + 0.28, y - 0.1), scale * DOT);
-        let glyph = Glyph::AugmentationDot;
-        canvas.put(Kind::Text, None, Shape::Glyph { glyph, at, scale });
-        right += 0.55;
-    }
-    right
-}
-
-/// By how much the dot of a metronome mark is larger than that of a note of its size.
-const DOT: f64 = 1.4;
-
-fn endings(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
-    let mut n = 0;
-    let mut open = None;
-    while n < placed.len() {
-        let bar = &sheet.bars[placed[n].bar];
-        if let Some(ending) = bar.ending_starts {
-            open = Some((n, Some(ending)));
-        } else if n == 0 && bar.ending_ends.is_some() {
-            open = open.or(Some((0, None)));
-        }
-        let last = n + 1 == placed.len();
-        if let Some((from, ending)) = open
-            && (bar.ending_ends.is_some() || last)
-        {
-            // At the beginning of a line behind clef and signature.
-            let x0 = match from {
-                0 => placed[0].body - placed[0].lead.behind_key(),
-                _ => placed[from].x + 0.1,
-            };
-            let x1 = placed[n].end - 0.25;
-            let y = canvas.sky.top(x0, x1).min(-4.6) - ABOVE - 1.7;
-            let what = (Kind::Frame, None);
-            if let Some(ending) = ending {
-                canvas.line(what, (x0, y), (x0, y + 1.9), THIN_LINE);
-                let run = shape(&ending.to_string(), Face::Roman, 1.9);
-                canvas.text(Kind::Text, None, run, (x0 + 0.5, y + 1.6));
-            }
-            canvas.line(what, (x0, y), (x1, y), THIN_LINE);
-            if bar.ending_ends.is_some() && bar.repeat_ends {
-                canvas.line(what, (x1, y), (x1, y + 1.9), THIN_LINE);
-            }
-            open = None;
-        }
-        n += 1;
     }
 }
 
@@ -401,6 +130,28 @@ pub(super) fn joins(
     }
     if !sheet.is_part {
         names(&mut canvas, sheet, (shown, ys), setting);
+    }
+    marks.append(&mut canvas.marks);
+}
+
+/// Two strokes between the systems of a page of a score, before the staves, so that nobody reads on from
+/// one into the other (Gould, chapter 18, from memory).
+pub(super) fn dividers(marks: &mut Vec<Mark>, systems: &[System], ys: &[f64], indent: f64) {
+    const LENGTH: f64 = 2.6;
+    const RISE: f64 = 1.1;
+    const STEP: f64 = 1.05;
+    if systems.iter().all(|system| system.gaps() == 0) {
+        return;
+    }
+    let mut canvas = Canvas::new(1.0);
+    for (pair, ys) in systems.windows(2).zip(ys.windows(2)) {
+        let middle = f64::midpoint(ys[0] + pair[0].last_line(), ys[1] - 2.0);
+        let x = (indent - LENGTH - 0.9).max(0.0);
+        for side in [-0.5, 0.5] {
+            let y = middle + side * STEP;
+            let from = (x, y + RISE / 2.0);
+            canvas.line((Kind::Bracket, None), from, (x + LENGTH, y - RISE / 2.0), THICK_LINE);
+        }
     }
     marks.append(&mut canvas.marks);
 }

@@ -11,10 +11,12 @@ mod hung;
 pub mod measures;
 mod notes;
 mod orders;
+mod over;
 mod seams;
 mod skyline;
 mod spacing;
 mod splitting;
+mod stand;
 mod system;
 #[cfg(test)]
 mod tests;
@@ -29,13 +31,13 @@ use ripieno_writers::edition::DirectionKind;
 use ripieno_writers::notate::ElementKind;
 
 use crate::page::{Draw, Mark, Page, Pages, Turn};
-use crate::paper::{MARGINS, PART_STAFF, SCORE_STAFF, Setup, USUAL_SCORE_STAFF};
+use crate::paper::{CONDENSED_STAFF, MARGINS, PART_STAFF, SCORE_STAFF, Setup, USUAL_SCORE_STAFF};
 use crate::sheet::{Bar, OfPair, Sheet, Staff};
 use breaking::{Pause, Plan, Room, Seam, Stack};
 use measures::{HEADING_GAP, SYSTEM_GAP};
 use seams::{pauses, seams};
-use skyline::Skyline;
 use spacing::{BarSpace, bar_spaces};
+use stand::Spread;
 use system::{Setting, System};
 
 /// Seconds of rest in which a page can be turned at all: where there are fewer, the turn is told. Our
@@ -90,13 +92,36 @@ const TIGHTER: [f64; 2] = [0.78, 0.9];
 const CLOSER: [f64; 2] = [0.85, 0.7];
 /// The part of a page that may be left over between its systems before that is tried. Our heuristic.
 const LOOSE: f64 = 0.2;
+/// How full lines should be of what a page has room for, and by how much bars are set wider for it at most.
+/// Our heuristic.
+const FULL: f64 = 0.86;
+const WIDEST: f64 = 1.4;
+/// The part of a page of a score that may be left over before staves of another size are tried, which
+/// sizes these are, how small they may become, in millimetres, and how much emptier than before pages
+/// must be for it. Our heuristic.
+const LOOSE_SCORE: f64 = 0.3;
+const SMALLER: [f64; 4] = [0.94, 0.88, 0.82, 0.76];
+const SMALLEST: f64 = 4.8;
+const WORTH: f64 = 0.08;
 
 /// Pages that are laid out.
 struct Attempt<D> {
     pages: Pages,
     drawn: D,
-    /// The greatest part of a page, but for the last of several, that its systems leave.
+    /// The mean part of its pages that systems leave while they stand as near as they can.
     loose: f64,
+    /// How many systems there are, and how many places within them at which one should begin.
+    systems: usize,
+    seams: usize,
+}
+
+/// How systems are guessed and lines are weighed.
+#[derive(Clone, Copy)]
+struct Guess {
+    /// How high lines are, in proportion to what can be said of it before they are drawn.
+    slack: f64,
+    /// By how much more room bars should have than the least that reads well.
+    ease: f64,
 }
 
 /// Sets bars of which each has room in a line, with staves of that height or, where a system is higher
@@ -109,34 +134,58 @@ fn set<D: Draw>(
 ) -> (Pages, D) {
     let reach: Vec<(f64, f64)> =
         (0..sheet.bars.len()).map(|bar| reach(sheet, spaces, bar)).collect();
+    let layout = |height: f64| Layout::new(sheet, setup, spaces, &reach, height / 4.0);
     loop {
-        let layout = Layout::new(sheet, setup, spaces, &reach, height / 4.0);
-        for slack in [1.0, 1.08, 1.18, 1.3, 1.5] {
-            let Some(mut best) = layout.pages(slack, usize::MAX, new) else { continue };
-            // How high lines are is guessed: perhaps a part does with a page less.
-            let fewer = best.pages.first_bars.len() - 1;
-            let tight = (sheet.is_part && fewer > 0)
-                .then(|| TIGHTER.into_iter().find_map(|slack| layout.pages(slack, fewer, new)));
-            best = tight.flatten().unwrap_or(best);
-            // Or its pages have room for more lines, which are then less full.
-            for closer in CLOSER {
-                if best.loose < LOOSE {
-                    break;
-                }
-                let count = best.pages.first_bars.len();
-                match layout.pages(slack * closer, count, new) {
-                    Some(closer) if closer.loose < best.loose => best = closer,
-                    _ => {}
-                }
+        if let Some(mut best) = layout(height).best(new) {
+            if !sheet.is_part && setup.staff_height.is_none() && !setup.bare {
+                best = other_size(best, (sheet, setup, height), new, &layout);
             }
             return (best.pages, best.drawn);
         }
         // Even one system is higher than the page: smaller staves.
         if height < 1.0 {
-            return layout.forced(new);
+            return layout(height).forced(new);
         }
         height *= 0.93;
     }
+}
+
+/// A score whose pages stay empty with staves of one size is tried with smaller ones, of which one
+/// system more fits on a page, and where none does with larger ones.
+fn other_size<'a, D: Draw>(
+    mut best: Attempt<D>,
+    (sheet, setup, height): (&Sheet, &Setup, f64),
+    new: &impl Fn() -> D,
+    layout: &impl Fn(f64) -> Layout<'a>,
+) -> Attempt<D> {
+    let single = |one: &Attempt<D>| one.systems == one.pages.first_bars.len();
+    let few = best.systems < 3 * best.pages.first_bars.len();
+    if best.loose < LOOSE_SCORE || !few || single(&best) && best.systems == 1 {
+        return best;
+    }
+    for factor in SMALLER {
+        if height * factor < SMALLEST {
+            break;
+        }
+        let Some(smaller) = layout(height * factor).best(new) else { continue };
+        if smaller.loose < best.loose - WORTH
+            && smaller.pages.first_bars.len() <= best.pages.first_bars.len()
+        {
+            best = smaller;
+        }
+        if best.loose < LOOSE {
+            return best;
+        }
+    }
+    let large = size_for(sheet, setup, 1.0);
+    if single(&best)
+        && large > height
+        && let Some(larger) = layout(large).best(new)
+        && larger.loose < best.loose
+    {
+        best = larger;
+    }
+    best
 }
 
 /// The page of somebody who has nothing to play.
@@ -201,14 +250,26 @@ fn fitting(sheet: &Sheet, setup: &Setup) -> f64 {
         return PART_STAFF;
     }
     let (_, height) = size(setup);
-    let usual = sheet.staves.iter().filter(|staff| staff.is_usual()).count();
-    let spaces = usual as f64 * 10.6 + 8.0;
+    let spaces = usual_staves(sheet) as f64 * 10.6 + 8.0;
     let room = height - MARGINS.top - MARGINS.bottom - 10.0;
     let systems = if spaces * 2.1 * 5.0 / 4.0 < room { 2.0 } else { 1.0 };
+    size_for(sheet, setup, systems)
+}
+
+/// How many staves a score has where nobody parts.
+fn usual_staves(sheet: &Sheet) -> usize {
+    sheet.staves.iter().filter(|staff| staff.is_usual()).count()
+}
+
+/// Height of the staves with which so many systems of all of them fit on a page.
+fn size_for(sheet: &Sheet, setup: &Setup, systems: f64) -> f64 {
+    let (_, height) = size(setup);
+    let spaces = usual_staves(sheet) as f64 * 10.6 + 8.0;
+    let room = height - MARGINS.top - MARGINS.bottom - 10.0;
     // Who shares staves saves room: it is not given back to larger ones, or the condensed score would be
     // longer than the full one.
     let condensed = sheet.staves.iter().any(|staff| staff.players.len() > 1);
-    let most = if condensed { USUAL_SCORE_STAFF } else { SCORE_STAFF.0 };
+    let most = if condensed { CONDENSED_STAFF } else { SCORE_STAFF.0 };
     (4.0 * room / spaces / systems).clamp(SCORE_STAFF.1, most)
 }
 
@@ -263,8 +324,13 @@ fn reach(sheet: &Sheet, spaces: &[BarSpace], bar: usize) -> (f64, f64) {
     let mut top = side(0, true);
     top += heading::LINE * what.headings.len() as f64;
     top += if bar > 0 && !what.headings.is_empty() { HEADING_GAP } else { 0.0 };
-    top += if what.tempo.is_some() { 3.0 } else { 0.0 };
-    top += if what.mark.is_some() { 3.6 } else { 0.0 };
+    // A mark stands beside its tempo, and not nearer to the line above than to its own.
+    top += match (what.mark.is_some(), what.tempo.is_some()) {
+        (true, true) => 5.4,
+        (true, false) => 5.0,
+        (false, true) => 3.0,
+        (false, false) => 0.0,
+    };
     top += if what.ending_starts.is_some() { 2.5 } else { 0.0 };
     let below = if bar + 1 == sheet.bars.len() { sheet.closing.len() } else { 0 };
     // Players who cross have one staff more.
@@ -352,7 +418,7 @@ impl<'a> Layout<'a> {
         }
     }
 
-    fn breaks(&self, slack: f64) -> (Vec<Vec<Range<usize>>>, bool) {
+    fn breaks(&self, Guess { slack, ease }: Guess) -> (Vec<Vec<Range<usize>>>, bool) {
         let forced = |bars: &[usize]| -> Vec<bool> {
             let begins = |bar: &Bar| bar.begins_at == Time::ZERO && bars.contains(&bar.index);
             self.sheet.bars.iter().map(begins).collect()
@@ -371,29 +437,89 @@ impl<'a> Layout<'a> {
             page_before: &turns,
             seams: &self.seams,
             room: self.room,
+            ease,
         };
         plan.pages()
     }
 
+    /// The pages as full as can be; nothing where a system is higher than its page.
+    fn best<D: Draw>(&self, new: &impl Fn() -> D) -> Option<Attempt<D>> {
+        for slack in [1.0, 1.08, 1.18, 1.3, 1.5] {
+            let mut guess = Guess { slack, ease: 1.0 };
+            let Some(mut best) = self.pages(guess, usize::MAX, new) else { continue };
+            // How high lines are is guessed: perhaps a part does with a page less.
+            let fewer = best.pages.first_bars.len() - 1;
+            if self.sheet.is_part && fewer > 0 {
+                let tight = TIGHTER.into_iter().map(|slack| Guess { slack, ease: 1.0 });
+                let tight = tight.filter_map(|guess| Some((guess, self.pages(guess, fewer, new)?)));
+                if let Some((tighter, pages)) = tight.into_iter().next() {
+                    (guess, best) = (tighter, pages);
+                }
+            }
+            // Or its pages have room for more lines, which are then less full.
+            let count = best.pages.first_bars.len();
+            for closer in CLOSER {
+                if best.loose < LOOSE || count == 1 {
+                    break;
+                }
+                let closer = Guess { slack: slack * closer, ..guess };
+                match self.pages(closer, count, new) {
+                    Some(pages) if pages.loose < best.loose => (guess, best) = (closer, pages),
+                    _ => {}
+                }
+            }
+            if best.loose >= LOOSE && !self.setup.bare {
+                best = self.wider(best, guess, new);
+            }
+            return Some(best);
+        }
+        None
+    }
+
+    /// The same bars in more lines, where pages have room for these.
+    fn wider<D: Draw>(&self, best: Attempt<D>, guess: Guess, new: &impl Fn() -> D) -> Attempt<D> {
+        let count = best.pages.first_bars.len();
+        let wanted = (best.systems as f64 * FULL / (1.0 - best.loose)).floor();
+        let most = (wanted / best.systems as f64).min(WIDEST);
+        for ease in [most, most.powf(0.75), most.sqrt()] {
+            if ease < 1.05 {
+                break;
+            }
+            match self.pages(Guess { ease, ..guess }, count, new) {
+                // Not at the price of lines that begin where nobody expects it.
+                Some(wider) if wider.systems > best.systems && wider.seams <= best.seams => {
+                    return wider;
+                }
+                _ => {}
+            }
+        }
+        best
+    }
+
     /// The pages, if there are at most so many and all systems fit on theirs.
-    fn pages<D: Draw>(&self, slack: f64, most: usize, new: &impl Fn() -> D) -> Option<Attempt<D>> {
-        self.attempt(slack, (most, false), new)
+    fn pages<D: Draw>(
+        &self,
+        guess: Guess,
+        most: usize,
+        new: &impl Fn() -> D,
+    ) -> Option<Attempt<D>> {
+        self.attempt(guess, (most, false), new)
     }
 
     fn forced<D: Draw>(&self, new: &impl Fn() -> D) -> (Pages, D) {
         let forced = self
-            .attempt(1.5, (usize::MAX, true), new)
+            .attempt(Guess { slack: 1.5, ease: 1.0 }, (usize::MAX, true), new)
             .unwrap_or_else(|| unreachable!("whatever is too high is drawn all the same"));
         (forced.pages, forced.drawn)
     }
 
     fn attempt<D: Draw>(
         &self,
-        slack: f64,
+        guess: Guess,
         (most, force): (usize, bool),
         new: &impl Fn() -> D,
     ) -> Option<Attempt<D>> {
-        let (breaks, begins_right) = self.breaks(slack);
+        let (breaks, begins_right) = self.breaks(guess);
         if breaks.len() > most {
             return None;
         }
@@ -403,6 +529,7 @@ impl<'a> Layout<'a> {
         let mut nudged: Vec<Span> = Vec::new();
         let mut hidden = BTreeSet::new();
         let mut loose: f64 = 0.0;
+        let mut before: Option<Spread> = None;
         for (n, lines) in breaks.iter().enumerate() {
             let mut systems: Vec<System> =
                 lines.iter().map(|bars| self.system(bars.clone())).collect();
@@ -412,13 +539,13 @@ impl<'a> Layout<'a> {
                 (self.top.1, self.room.heights.1)
             };
             let last = n + 1 == count;
-            let (ys, left) = stand(&mut systems, (from, from + to), last);
+            let close = stand::Close { last, score: !self.sheet.is_part, before };
+            let (ys, left, spread) = stand::stand(&mut systems, (from, from + to), close);
             if left < -0.6 && !force {
                 return None;
             }
-            if n == 0 || !last {
-                loose = loose.max(left / to);
-            }
+            before = Some(spread);
+            loose += left.max(0.0) / to / count as f64;
             let right_hand = (n % 2 == 0) == begins_right;
             let mut marks: Vec<Mark> = Vec::new();
             for system in &systems {
@@ -430,6 +557,9 @@ impl<'a> Layout<'a> {
                 hidden.extend(players.filter(|player| !shown(player)));
             }
             nudged.extend(systems.iter().flat_map(|system| &system.nudged));
+            if !self.sheet.is_part {
+                frame::dividers(&mut marks, &systems, &ys, self.room.indents.1);
+            }
             for (system, y) in systems.into_iter().zip(ys) {
                 marks.extend(
                     system
@@ -481,7 +611,13 @@ impl<'a> Layout<'a> {
             nudged,
             pages: Vec::new(),
         };
-        Some(Attempt { pages, drawn, loose })
+        let systems = breaks.iter().map(Vec::len).sum();
+        let within = |line: &Range<usize>| {
+            let inner = self.seams[line.clone()].iter().skip(1);
+            inner.filter(|seam| seam.away == Some(0)).count()
+        };
+        let seams = breaks.iter().flatten().map(within).sum();
+        Some(Attempt { pages, drawn, loose, systems, seams })
     }
 
     /// The bar of a page before which the longest rest lies, if that is longer than where the page
@@ -538,69 +674,6 @@ impl<'a> Layout<'a> {
         };
         let shown: Vec<usize> = all.iter().copied().filter(stays).collect();
         if shown.is_empty() { all } else { shown }
-    }
-}
-
-/// By how much systems may stand farther apart than they need, so that a page is filled.
-const MOST_APART: f64 = 14.0;
-
-/// Where the systems of a page stand, between the upper and the lower end of their room, and
-/// how much of it they leave; less than nothing where they do not fit. What is left of the height goes between them; in a score between staves
-/// too.
-fn stand(systems: &mut [System], (from, to): (f64, f64), last: bool) -> (Vec<f64>, f64) {
-    let (ys, end) = close_together(systems, from);
-    let left = to - end;
-    // A last page that is more than half full is filled like the others.
-    let last = last && left > (to - from) * 0.45;
-    let staves: usize = systems.iter().map(System::gaps).sum();
-    if left > 0.0 && staves > 0 {
-        let share = if systems.len() > 1 { 0.6 } else { 1.0 };
-        let by = (left * share / staves as f64).min(if last { 1.5 } else { 4.0 });
-        systems.iter_mut().for_each(|system| system.open(by));
-    } else {
-        let mut ys = ys;
-        level(&mut ys, left.max(0.0), if last { 2.5 } else { MOST_APART });
-        return (ys, left);
-    }
-    let (mut ys, end) = close_together(systems, from);
-    level(&mut ys, (to - end).max(0.0), if last { 2.5 } else { MOST_APART });
-    (ys, left)
-}
-
-/// Systems as near to one another as they can be, and where the last one ends.
-fn close_together(systems: &[System], from: f64) -> (Vec<f64>, f64) {
-    let skies: Vec<Skyline> = systems.iter().map(System::sky).collect();
-    let mut ys: Vec<f64> = Vec::with_capacity(systems.len());
-    for (n, sky) in skies.iter().enumerate() {
-        let y = match n.checked_sub(1) {
-            None => from + (-sky.extent().0).max(2.0),
-            Some(above) => {
-                let air = if systems[n].headed { HEADING_GAP } else { 1.3 };
-                let clear = skies[above].clearance(sky, air);
-                ys[above] + (systems[above].last_line() + SYSTEM_GAP + 2.0).max(clear)
-            }
-        };
-        ys.push(y);
-    }
-    let end = skies.last().zip(ys.last()).map_or(from, |(sky, y)| y + sky.extent().1);
-    (ys, end)
-}
-
-/// Spreads what is left of the height: the narrowest gaps grow first, so that lines come to stand
-/// at even distances as far as what hangs on them allows.
-fn level(ys: &mut [f64], left: f64, most: f64) {
-    let gaps: Vec<f64> = ys.windows(2).map(|pair| pair[1] - pair[0]).collect();
-    let Some(least) = gaps.iter().copied().reduce(f64::min) else { return };
-    let grown = |even: f64| -> f64 { gaps.iter().map(|gap| (even - gap).max(0.0).min(most)).sum() };
-    let (mut low, mut high) = (least, least + left + most);
-    for _ in 0..40 {
-        let middle = f64::midpoint(low, high);
-        if grown(middle) < left { low = middle } else { high = middle }
-    }
-    let mut down = 0.0;
-    for (n, gap) in gaps.iter().enumerate() {
-        down += (low - gap).max(0.0).min(most);
-        ys[n + 1] += down;
     }
 }
 

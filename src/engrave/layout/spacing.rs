@@ -6,8 +6,8 @@ use ripieno_compiler::resolve::BarLine;
 
 use super::breaking::MOST_STRETCH;
 use super::chord::{Chord, Look, chords, clef_sign};
-use super::frame::{tempo_width, up_to_tempo};
 use super::measures::{AFTER_BAR_LINE, AIR, BAR_LINE, BAR_LINE_GAP, SMALL_CLEF, THICK_LINE, space};
+use super::over::{mark_before, tempo_width, up_to_tempo};
 use super::voices::{join_spreads, part_voices};
 use crate::glyphs::Glyph;
 use crate::sheet::{Bar, Sheet};
@@ -45,9 +45,9 @@ pub(super) struct BarSpace<'a> {
     pub empty: f64,
     /// Room that orders ask for behind their columns.
     pub orders: Vec<(Option<usize>, f64)>,
-    /// Width of the words over it, and whether it must be as wide: others follow over the next.
+    /// Width of the words over it, and how wide it must be with its line because others follow.
     pub words: f64,
-    pub crowded: bool,
+    pub worded: f64,
     /// Ideal and least width without the lead.
     pub natural: f64,
     pub least: f64,
@@ -151,7 +151,37 @@ pub(super) fn bar_spaces(sheet: &Sheet) -> Vec<BarSpace<'_>> {
     for staff in sheet.staves.iter().filter(|staff| staff.lanes.len() == 2) {
         level_cue_rests(&mut spaces, staff.lanes.start);
     }
+    make_room_for_words(sheet, &mut spaces);
     spaces
+}
+
+/// How many bars on the next tempo or rehearsal mark may follow on a tempo for which bars give way.
+const FOLLOWED: usize = 4;
+
+/// Bars under a tempo that is soon followed by another one or by a rehearsal mark become so wide that each
+/// stands over its own bar: first bars of rest, else the one with which it begins.
+fn make_room_for_words(sheet: &Sheet, spaces: &mut [BarSpace]) {
+    for bar in (0..spaces.len()).filter(|&bar| sheet.bars[bar].tempo.is_some()) {
+        let said =
+            |bar: &usize| sheet.bars[*bar].tempo.is_some() || sheet.bars[*bar].mark.is_some();
+        let later = bar + 1..spaces.len().min(bar + 1 + FOLLOWED);
+        let Some(next) = later.clone().find(said) else { continue };
+        let before = sheet.bars[next].mark.as_ref().map_or(0.0, |mark| mark_before(mark));
+        let wanted = spaces[bar].words + before;
+        let there: f64 = spaces[bar..next].iter().map(|space| space.least).sum();
+        let lack = (wanted - there).min(MOST_WORDS);
+        if lack <= 0.0 {
+            continue;
+        }
+        let rests: Vec<usize> = (bar..next).filter(|&one| spaces[one].columns.is_empty()).collect();
+        let wider = if rests.is_empty() { vec![bar] } else { rests };
+        for &one in &wider {
+            let space = &mut spaces[one];
+            space.worded = space.least + lack / wider.len() as f64;
+            space.natural = space.place(1.0).1;
+            space.least = space.place(TIGHTEST).1;
+        }
+    }
 }
 
 /// Brings the bars of rest under one cue to one height, that of the lowest; the staff's upper lane is
@@ -178,7 +208,6 @@ fn level_cue_rests(spaces: &mut [BarSpace], upper: usize) {
 
 fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
     let bar = &sheet.bars[index];
-    let next = sheet.bars.get(index + 1);
     let mut all: Vec<Vec<Chord>> = Vec::new();
     let mut beside: Vec<Option<usize>> = Vec::new();
     for staff in &sheet.staves {
@@ -269,7 +298,7 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
             let mark = bar.mark.as_ref().map_or(0.0, |mark| up_to_tempo(mark));
             (mark + tempo_width(tempo)).min(MOST_WORDS)
         }),
-        crowded: next.is_some_and(|next| next.tempo.is_some() || next.mark.is_some()),
+        worded: 0.0,
         natural: 0.0,
         least: 0.0,
     };
@@ -297,9 +326,8 @@ impl BarSpace<'_> {
     pub(super) fn place(&self, stretch: f64) -> (Vec<f64>, f64) {
         if self.columns.is_empty() {
             let width = self.empty * stretch.max(TIGHTEST + 0.1) + self.tail;
-            let words = if self.crowded { self.words } else { 0.0 };
             let orders = self.orders.iter().map(|(_, width)| *width).fold(0.0, f64::max);
-            return (Vec::new(), width.max(words).max(orders) + self.line);
+            return (Vec::new(), (width.max(orders) + self.line).max(self.worded));
         }
         let mut places = Vec::with_capacity(self.columns.len());
         // Where each staff is free again.
@@ -344,10 +372,11 @@ impl BarSpace<'_> {
         let orders =
             self.orders.iter().filter_map(|(column, width)| Some(places.get((*column)?)? + width));
         let end = ((x - 0.35).max(last) + self.tail).max(orders.fold(0.0, f64::max));
-        if self.crowded && end < self.words {
-            let wider = self.words / end;
+        if end + self.line < self.worded {
+            let to = self.worded - self.line;
+            let wider = to / end;
             places.iter_mut().for_each(|place| *place *= wider);
-            return (places, self.words + self.line);
+            return (places, self.worded);
         }
         (places, end + self.line)
     }

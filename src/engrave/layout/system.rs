@@ -20,7 +20,7 @@ use super::spacing::{
     BarSpace, PlacedBar, digits_width, figures_width, is_bar_rest, key_signs, key_step, metre_rows,
     place_line,
 };
-use super::{curves, hung};
+use super::{curves, hung, over};
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark};
 use crate::paper::Nudge;
@@ -84,7 +84,7 @@ pub(super) fn system(
             SystemLine { sheet, spaces, placed: &placed, staff, indent: setting.indent, right };
         line.draw(&mut canvas);
         if row == 0 || row > 3 && sheet.staves[staff].strings_begin {
-            frame::over(&mut canvas, sheet, &placed, setting, row == 0);
+            over::over(&mut canvas, sheet, &placed, setting, row == 0);
         }
         for nudge in nudges {
             let own = nudge.players.as_ref();
@@ -146,6 +146,21 @@ impl System {
         for (n, y) in self.ys.iter_mut().enumerate() {
             *y += by * n as f64;
         }
+    }
+
+    /// The mean gap between its staves, from line to line.
+    pub(super) fn mean_gap(&self) -> f64 {
+        let last = self.ys.last().copied().unwrap_or(0.0);
+        if self.gaps() == 0 { 0.0 } else { last / self.gaps() as f64 - 4.0 }
+    }
+
+    /// How far its uppermost staff must lie below the line above it, so that no rehearsal mark stands
+    /// nearer to that than to its own staff.
+    pub(super) fn framed(&self) -> f64 {
+        const NEARER: f64 = 0.6;
+        let marks = self.canvases.first().map(|canvas| canvas.framed.as_slice());
+        let need = |&(head, foot): &(f64, f64)| (-2.0 - foot) + NEARER - head;
+        marks.unwrap_or_default().iter().map(need).fold(0.0, f64::max)
     }
 
     /// Bottom line of the lowest staff.
@@ -535,7 +550,7 @@ impl SystemLine<'_> {
             }
             let mut x = f64::midpoint(from, to) - digits_width(count) / 2.0;
             // Words and metronome marks beside the number would be read with it: they stand above.
-            canvas.sky.add((from, to), (-4.6, -2.5));
+            canvas.sky.add((from + 0.6, to - 0.6), (-4.6, -2.5));
             for digit in Glyph::digits(count) {
                 canvas.glyph((Kind::Rest, origin), digit, (x, -3.55), 1.0);
                 x += digit.width() + 0.08;

@@ -251,7 +251,8 @@ fn lines_begin_at_rehearsal_marks_and_repeats() {
     for mark in ["A", "B"] {
         let mark = texts(page, mark)[0].bounds();
         let left = of(page, Kind::StaffLine)[0].bounds().x0;
-        assert!(mark.x0 - left < 2.0, "{mark:?} within a line that begins at {left}");
+        // Beside the number of the bar.
+        assert!(mark.x0 - left < 4.0, "{mark:?} within a line that begins at {left}");
     }
 }
 

@@ -1,0 +1,424 @@
+//! What stands over the top staff: bar numbers, endings, signs, tempos and rehearsal marks.
+
+use kurbo::{BezPath, Point};
+use ripieno_compiler::music::Time;
+use ripieno_compiler::resolve::Tempo;
+use ripieno_writers::notate::{NoteValue, Sign};
+
+use super::canvas::Canvas;
+use super::measures::{ABOVE, BAR_LINE, STEM, THIN_LINE};
+use super::spacing::PlacedBar;
+use super::system::Setting;
+use crate::glyphs::Glyph;
+use crate::page::{Kind, Shape};
+use crate::sheet::{Bar, Sheet};
+use crate::text::{Face, Run, in_lines, shape};
+
+/// Size of the words of a tempo, and from line to line where they have no room in one.
+const TEMPO: f64 = 2.35;
+const TEMPO_LINE: f64 = 2.7;
+
+/// Bar number, endings, tempos and rehearsal marks over a staff.
+pub(super) fn over(
+    canvas: &mut Canvas,
+    sheet: &Sheet,
+    placed: &[PlacedBar],
+    setting: Setting,
+    top: bool,
+) {
+    endings(canvas, sheet, placed);
+    let number = if top { bar_number(canvas, sheet, placed, setting) } else { 0.0 };
+    signs(canvas, sheet, placed);
+    for (n, bar) in placed.iter().enumerate() {
+        let what = &sheet.bars[bar.bar];
+        let framed = what.mark.as_ref().map(|mark| {
+            let (run, width) = mark_run(mark);
+            let centred = (bar.x - BAR_LINE / 2.0 - width / 2.0).max(setting.indent);
+            let begins = mark_begins(sheet, bar).max(number);
+            let x = if n == 0 { begins } else { centred };
+            Framed { x: x.min(setting.width - width - 0.2).max(0.0), run, width }
+        });
+        let Some(tempo) = &what.tempo else {
+            if let Some(framed) = framed {
+                let foot = framed.foot(canvas);
+                framed.draw(canvas, foot);
+            }
+            continue;
+        };
+        let begins = match n {
+            0 => (bar.body - bar.lead.behind_key()).max(bar.x),
+            _ => bar.body.min(bar.x + 0.4),
+        };
+        let next = next_words(sheet, &placed[n + 1..], setting.width);
+        let beside =
+            framed.as_ref().map(|framed| begins.max(framed.x + framed.width + BESIDE_MARK));
+        let set = set_tempo(tempo, beside.unwrap_or(begins), next, setting.width);
+        match framed {
+            // Side by side on one line: over the tempo the mark would hang at the line above.
+            Some(framed) if set.x >= framed.x + framed.width + BESIDE_MARK - 0.01 => {
+                let y = set.base_line(canvas).min(framed.foot(canvas) - MARK_BASE);
+                set.draw(canvas, y);
+                framed.draw(canvas, y + MARK_BASE);
+            }
+            Some(framed) => {
+                let y = set.base_line(canvas);
+                set.draw(canvas, y);
+                let foot = framed.foot(canvas);
+                framed.draw(canvas, foot);
+            }
+            None => {
+                let y = set.base_line(canvas);
+                set.draw(canvas, y);
+            }
+        }
+    }
+}
+
+/// The number of the first bar of a line; gives where it ends.
+fn bar_number(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar], setting: Setting) -> f64 {
+    let Some(first) = placed.first() else { return 0.0 };
+    let bar = &sheet.bars[first.bar];
+    // The first bar of a movement needs no number.
+    if setting.first || !bar.headings.is_empty() && bar.number < 2 {
+        return 0.0;
+    }
+    // In parentheses where the bar began in the line before.
+    let begun = bar.begins_at > Time::ZERO;
+    let number = if begun { format!("({})", bar.number) } else { bar.number.to_string() };
+    let run = shape(&number, Face::Italic, 1.75);
+    let x = first.x - 0.1;
+    let end = x + run.width;
+    let y = canvas.sky.top(x, end + 0.3).min(-2.0) - 0.5;
+    canvas.text(Kind::Text, None, run, (x, y));
+    end + 0.6
+}
+
+/// From the foot of the frame of a rehearsal mark up to the base line of its letter.
+const MARK_BASE: f64 = 0.48;
+/// Height of the frame of a rehearsal mark.
+const MARK_HEIGHT: f64 = 2.75;
+
+/// A rehearsal mark with its place along the line.
+struct Framed {
+    run: Run,
+    x: f64,
+    width: f64,
+}
+
+impl Framed {
+    /// The lowest place for the foot of its frame.
+    fn foot(&self, canvas: &Canvas) -> f64 {
+        canvas.sky.top(self.x - 0.2, self.x + self.width + 0.2).min(-2.6) - ABOVE - 0.1
+    }
+
+    fn draw(self, canvas: &mut Canvas, foot: f64) {
+        let Framed { run, x, width } = self;
+        let head = foot - MARK_HEIGHT;
+        let mut path = BezPath::new();
+        for (grow, turned) in [(0.0, false), (-0.18, true)] {
+            let (x0, x1, y0, y1) = (x - grow, x + width + grow, head - grow, foot + grow);
+            path.move_to((x0, y0));
+            if turned {
+                path.line_to((x0, y1));
+                path.line_to((x1, y1));
+                path.line_to((x1, y0));
+            } else {
+                path.line_to((x1, y0));
+                path.line_to((x1, y1));
+                path.line_to((x0, y1));
+            }
+            path.close_path();
+        }
+        canvas.path(Kind::Frame, None, path);
+        let at = (x + (width - run.width) / 2.0, foot - MARK_BASE);
+        canvas.text(Kind::Text, None, run, at);
+        canvas.framed.push((head, foot));
+    }
+}
+
+/// Where the next tempo or rehearsal mark of a line begins, behind some bars of it.
+fn next_words(sheet: &Sheet, later: &[PlacedBar], width: f64) -> f64 {
+    let next = later.iter().find_map(|bar| {
+        let what = &sheet.bars[bar.bar];
+        let mark = what.mark.as_ref().map(|mark| bar.x - mark_run(mark).1 / 2.0);
+        mark.or(what.tempo.as_ref().map(|_| bar.x))
+    });
+    next.map_or(width, |next| next - BETWEEN_WORDS)
+}
+
+/// Air between a rehearsal mark and the tempo beside it, and between a tempo and what follows it on the
+/// line: so much that nobody reads the two as one.
+const BESIDE_MARK: f64 = 0.7;
+const BETWEEN_WORDS: f64 = 1.6;
+
+/// From the middle of a rehearsal mark to the tempo beside it.
+pub(super) fn up_to_tempo(mark: &str) -> f64 {
+    mark_run(mark).1 / 2.0 + BESIDE_MARK
+}
+
+/// A rehearsal mark, and how wide its frame is.
+fn mark_run(mark: &str) -> (Run, f64) {
+    let run = shape(mark, Face::Bold, 2.7);
+    let width = run.width.max(1.2) + 1.1;
+    (run, width)
+}
+
+/// Where the frame of a rehearsal mark begins at the head of a line: in a score the line before the system
+/// must not go through it.
+fn mark_begins(sheet: &Sheet, bar: &PlacedBar) -> f64 {
+    bar.x + if sheet.is_part { 0.0 } else { 0.8 }
+}
+
+/// How far the number of a rest of several bars reaches above the middle line.
+const REST_NUMBER: f64 = 4.6;
+
+/// Segno, coda and the words that send a player there.
+fn signs(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
+    for (n, bar) in placed.iter().enumerate() {
+        // The number of a rest beside the words would be read with them: they stand higher.
+        let rests = |bar: Option<&PlacedBar>| bar.is_some_and(|one| sheet.bars[one.bar].count > 1);
+        let beside = rests(Some(bar)) || rests(placed.get(n + 1));
+        let least = if beside { -REST_NUMBER } else { -2.4 };
+        for sign in &sheet.bars[bar.bar].signs {
+            if let Some(words) = sign.words() {
+                let run = shape(words, Face::BoldItalic, 2.2);
+                let x = (bar.end - run.width - 0.7).max(0.0);
+                let y = canvas.sky.top(x - 0.2, x + run.width).min(least) - ABOVE - run.fall();
+                canvas.text(Kind::Text, None, run, (x, y));
+                continue;
+            }
+            let glyph = if *sign == Sign::Segno { Glyph::Segno } else { Glyph::Coda };
+            let x = bar.body;
+            let y = canvas.sky.top(x, x + glyph.width()).min(-2.4) - ABOVE - 0.1;
+            canvas.glyph((Kind::Text, None), glyph, (x, y), 1.0);
+        }
+    }
+}
+
+/// What is counted: the value of a note and how many of them there are in a minute.
+fn counted(tempo: &Tempo) -> Option<(NoteValue, Run)> {
+    let (beat, rate) = tempo.beat?;
+    let value = NoteValue::of(beat)?;
+    let rate = (rate * 10.0).round() / 10.0;
+    let close = if tempo.words.is_some() { ")" } else { "" };
+    Some((value, shape(&format!("= {rate}{close}"), Face::Roman, 2.1)))
+}
+
+/// How wide a tempo may be for which bars give way, in staff spaces, before it is set in two lines.
+const ONE_LINE: f64 = 22.0;
+
+/// Width that a tempo asks for, with the air that it needs before what follows.
+pub(super) fn tempo_width(tempo: &Tempo) -> f64 {
+    let one = one_line(tempo).width;
+    let width = if one > ONE_LINE { two_lines(tempo).map_or(one, |two| two.width) } else { one };
+    width + BETWEEN_WORDS
+}
+
+/// How far a rehearsal mark reaches over the bar line to the left.
+pub(super) fn mark_before(mark: &str) -> f64 {
+    mark_run(mark).1 / 2.0
+}
+
+/// A tempo in its lines.
+struct SetTempo {
+    words: Vec<Run>,
+    counted: Option<(NoteValue, Run)>,
+    /// Does what is counted stand in a line of its own?
+    under: bool,
+    x: f64,
+    width: f64,
+}
+
+/// What is counted with the note before it and the air between.
+const COUNTED: f64 = 2.9;
+
+fn figure_width(counted: Option<&(NoteValue, Run)>) -> f64 {
+    counted.map_or(0.0, |(_, figure)| figure.width + COUNTED)
+}
+
+fn one_line(tempo: &Tempo) -> SetTempo {
+    let words: Vec<Run> = tempo.words.iter().map(|words| shape(words, Face::Bold, TEMPO)).collect();
+    let counted = counted(tempo);
+    let width =
+        words.iter().map(|run| run.width + 0.9).sum::<f64>() + figure_width(counted.as_ref());
+    SetTempo { words, counted, under: false, x: 0.0, width }
+}
+
+/// In two lines, as narrow as can be: what is counted below the words, or these divided.
+fn two_lines(tempo: &Tempo) -> Option<SetTempo> {
+    let words = tempo.words.as_ref()?;
+    let counted = counted(tempo);
+    let figure = figure_width(counted.as_ref());
+    let whole = shape(words, Face::Bold, TEMPO).width;
+    let mut best: Option<SetTempo> = None;
+    if counted.is_some() {
+        let words = vec![shape(words, Face::Bold, TEMPO)];
+        let counted = counted.clone();
+        best = Some(SetTempo { words, counted, under: true, x: 0.0, width: whole.max(figure) });
+    }
+    for (at, _) in words.match_indices(' ') {
+        let runs = vec![
+            shape(&words[..at], Face::Bold, TEMPO),
+            shape(words[at..].trim_start(), Face::Bold, TEMPO),
+        ];
+        let width = runs[0].width.max(runs[1].width + 0.9 + figure);
+        if best.as_ref().is_none_or(|best| width < best.width - 2.0) {
+            best = Some(SetTempo {
+                words: runs,
+                counted: counted.clone(),
+                under: false,
+                x: 0.0,
+                width,
+            });
+        }
+    }
+    best
+}
+
+/// By so much the room that bars make for words may be rounded.
+const ROUNDED: f64 = 0.3;
+
+/// A tempo from its place on, in one line if that ends before what follows, else in two; before its place
+/// only where the line ends.
+fn set_tempo(tempo: &Tempo, x: f64, next: f64, right: f64) -> SetTempo {
+    let one = one_line(tempo);
+    let next = next + ROUNDED;
+    if x + one.width <= next {
+        return SetTempo { x, ..one };
+    }
+    if let Some(two) = two_lines(tempo).filter(|two| x + two.width <= next) {
+        return SetTempo { x, ..two };
+    }
+    if x + one.width <= right {
+        return SetTempo { x, ..one };
+    }
+    if let Some(two) = two_lines(tempo).filter(|two| x + two.width <= right) {
+        return SetTempo { x, ..two };
+    }
+    if one.width <= right {
+        return SetTempo { x: right - one.width, ..one };
+    }
+    // Longer than the line.
+    let room = right - figure_width(one.counted.as_ref()) - 1.0;
+    let words = tempo.words.iter().flat_map(|words| in_lines(words, Face::Bold, TEMPO, room));
+    SetTempo { words: words.collect(), x: 0.0, width: right, ..one }
+}
+
+impl SetTempo {
+    /// How many lines stand over the lowest one.
+    fn lines_above(&self) -> f64 {
+        let lines = self.words.len() + usize::from(self.under);
+        lines.saturating_sub(1) as f64
+    }
+
+    /// The lowest place for the base line of its last line.
+    fn base_line(&self, canvas: &Canvas) -> f64 {
+        canvas.sky.top(self.x - 0.2, self.x + self.width + 0.5).min(-2.6) - ABOVE - 0.45
+    }
+
+    /// Words in bold, and the note that is counted; the last line stands at `y`.
+    fn draw(self, canvas: &mut Canvas, y: f64) {
+        let (x, top) = (self.x, y - self.lines_above() * TEMPO_LINE);
+        // The stem of what is counted rises over the words.
+        let rise = if self.counted.is_some() { 2.6 } else { 1.75 };
+        canvas.sky.add((x, x + self.width), ((top - 1.75).min(y - rise), y + 0.3));
+        let bracketed = !self.words.is_empty();
+        let mut at = x;
+        for (n, run) in self.words.into_iter().enumerate() {
+            let y = top + n as f64 * TEMPO_LINE;
+            at = x + if self.under { 0.0 } else { run.width + 0.9 };
+            canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
+        }
+        let Some((value, figure)) = self.counted else { return };
+        if bracketed {
+            let run = shape("(", Face::Roman, 2.1);
+            let width = run.width;
+            canvas.put(Kind::Text, None, Shape::Text { at: Point::new(at, y), run });
+            at += width + 0.1;
+        }
+        at = draw_value(canvas, value, (at, y));
+        canvas.put(Kind::Text, None, Shape::Text { at: Point::new(at + 0.55, y), run: figure });
+    }
+}
+
+/// A note as it is counted, small, on a base line; gives where it ends.
+fn draw_value(canvas: &mut Canvas, value: NoteValue, (x, y): (f64, f64)) -> f64 {
+    let scale = 0.62;
+    let head = match value.log2 {
+        i8::MIN..=-1 => Glyph::NoteheadDoubleWhole,
+        0 => Glyph::NoteheadWhole,
+        1 => Glyph::NoteheadHalf,
+        2.. => Glyph::NoteheadBlack,
+    };
+    let y = y - 0.32;
+    let put = |canvas: &mut Canvas, glyph: Glyph, x: f64, y: f64| {
+        canvas.put(Kind::Text, None, Shape::Glyph { glyph, at: Point::new(x, y), scale });
+    };
+    put(canvas, head, x, y);
+    let mut right = x + head.width() * scale;
+    if value.log2 >= 1 {
+        let stem = right - STEM / 2.0;
+        let (from, to) = (Point::new(stem, y - 0.1), Point::new(stem, y - 2.1));
+        canvas.put(Kind::Text, None, Shape::Line { from, to, width: 0.1 });
+        if value.log2 >= 3 {
+            let flag = Glyph::ALL[Glyph::Flag8thUp as usize + (value.log2 as usize - 3).min(4)];
+            put(canvas, flag, stem - 0.05, y - 2.1);
+            right += 0.5;
+        }
+    }
+    // So small a head has a dot that is large for it, or it would be overlooked.
+    for _ in 0..value.dots {
+        let (at, scale) = (Point::new(right + 0.28, y - 0.1), scale * DOT);
+        let glyph = Glyph::AugmentationDot;
+        canvas.put(Kind::Text, None, Shape::Glyph { glyph, at, scale });
+        right += 0.55;
+    }
+    right
+}
+
+/// By how much the dot of a metronome mark is larger than that of a note of its size.
+const DOT: f64 = 1.4;
+
+fn endings(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
+    let mut n = 0;
+    let mut open = None;
+    while n < placed.len() {
+        let bar = &sheet.bars[placed[n].bar];
+        if let Some(ending) = bar.ending_starts {
+            open = Some((n, Some(ending)));
+        } else if n == 0 && bar.ending_ends.is_some() {
+            open = open.or(Some((0, None)));
+        }
+        let last = n + 1 == placed.len();
+        if let Some((from, ending)) = open
+            && (bar.ending_ends.is_some() || last)
+        {
+            // At the beginning of a line behind clef and signature.
+            let x0 = match from {
+                0 => placed[0].body - placed[0].lead.behind_key(),
+                _ => placed[from].x + 0.1,
+            };
+            // What stands over the next bar would be taken for a part of the line.
+            let next = placed.get(n + 1).map(|next| &sheet.bars[next.bar]);
+            let room = match next.filter(|_| !bar.repeat_ends) {
+                Some(Bar { mark: Some(mark), .. }) => mark_before(mark) + 0.5,
+                Some(Bar { tempo: Some(_), .. }) => 1.0,
+                _ => 0.0,
+            };
+            let x1 = placed[n].end - 0.25 - room;
+            let y = canvas.sky.top(x0, x1).min(-4.6) - ABOVE - 1.7;
+            let what = (Kind::Frame, None);
+            if let Some(ending) = ending {
+                canvas.line(what, (x0, y), (x0, y + 1.9), THIN_LINE);
+                let run = shape(&ending.to_string(), Face::Roman, 1.9);
+                canvas.text(Kind::Text, None, run, (x0 + 0.5, y + 1.6));
+            }
+            canvas.line(what, (x0, y), (x1, y), THIN_LINE);
+            if bar.ending_ends.is_some() && bar.repeat_ends {
+                canvas.line(what, (x1, y), (x1, y + 1.9), THIN_LINE);
+            }
+            open = None;
+        }
+        n += 1;
+    }
+}

@@ -1,0 +1,156 @@
+//! Where the systems of a page stand: what is left of its height goes between them, and in a score
+//! between staves too.
+
+use super::measures::{HEADING_GAP, SYSTEM_GAP};
+use super::skyline::Skyline;
+use super::system::System;
+
+/// By how much systems may stand farther apart than they need, so that a page is filled.
+const MOST_APART: f64 = 14.0;
+/// From line to line, the farthest that systems of an only page are set apart: a page of few lines has
+/// its room below them. Our heuristic.
+const ONLY_APART: f64 = 14.0;
+/// A page of which no more than this would be left is filled all the same, by several systems or by a
+/// single one. Our heuristic.
+const NEARLY: f64 = 0.14;
+const NEARLY_ALONE: f64 = 0.25;
+/// By how much the gaps between staves grow at most: where one system stands on the page, where there are
+/// several, and on an only page.
+const MOST_OPEN: (f64, f64, f64) = (9.0, 5.0, 3.0);
+/// How much wider the gap between systems of a score is than the one between their staves, where there is
+/// room for it: the eye must find the system before it finds the staff. Our heuristic.
+const APART: f64 = 1.4;
+/// The heading of a movement stands with its music, not midway: so much of the gap before it is its own.
+const HEADED: f64 = 11.0;
+/// Air between the lowest of one system and the uppermost of the next, in staff spaces.
+const AIR: f64 = 1.6;
+
+/// How far apart staves and systems of a page were set.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Spread {
+    /// What was added between staves.
+    open: f64,
+    /// From line to line between systems.
+    even: f64,
+}
+
+/// What page it is.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Close {
+    /// Is it the last one?
+    pub last: bool,
+    pub score: bool,
+    /// How the page before was spread.
+    pub before: Option<Spread>,
+}
+
+/// Where the systems of a page stand, between the upper and the lower end of their room, how much of it
+/// they leave while they stand as near as they can, less than nothing where they do not fit, and how far
+/// apart they were set. A last page is set no wider than the one before.
+pub(super) fn stand(
+    systems: &mut [System],
+    (from, to): (f64, f64),
+    close: Close,
+) -> (Vec<f64>, f64, Spread) {
+    let (ys, end) = close_together(systems, from);
+    let left = to - end;
+    if left <= 0.0 {
+        return (ys, left, Spread { open: 0.0, even: 0.0 });
+    }
+    let nearly = |left: f64| left < (to - from) * NEARLY;
+    let open = opened(systems, &ys, left, close);
+    let staves: usize = systems.iter().map(System::gaps).sum();
+    let rest = left - open * staves as f64;
+    let alone = close.last && systems.len() == 1 && staves > 0;
+    let open = if alone && rest < (to - from) * NEARLY_ALONE { left / staves as f64 } else { open };
+    systems.iter_mut().for_each(|system| system.open(open));
+    let (mut ys, end) = close_together(systems, from);
+    let rest = (to - end).max(0.0);
+    let most = match close.before {
+        Some(before) if close.last => before.even,
+        None if close.last => ONLY_APART,
+        _ => f64::INFINITY,
+    };
+    let gaps = gaps(systems, &ys);
+    let mut even = level(&gaps, rest, most);
+    let grown: f64 = gaps.iter().map(|gap| grow(*gap, even)).sum();
+    if most.is_finite() && nearly(rest - grown) {
+        even = level(&gaps, rest, f64::INFINITY);
+    }
+    let mut down = 0.0;
+    for (n, gap) in gaps.iter().enumerate() {
+        down += grow(*gap, even);
+        ys[n + 1] += down;
+    }
+    (ys, left, Spread { open, even })
+}
+
+/// What is added between the staves of a page, so that systems can stand farther apart than these.
+fn opened(systems: &[System], ys: &[f64], left: f64, close: Close) -> f64 {
+    let staves: usize = systems.iter().map(System::gaps).sum();
+    if staves == 0 {
+        return 0.0;
+    }
+    let between = gaps(systems, ys);
+    let within = systems.iter().map(System::mean_gap).sum::<f64>() / systems.len() as f64;
+    let apart = if close.score { APART } else { 1.0 };
+    let first: f64 = between.iter().map(|gap| (apart * within - gap).max(0.0)).sum();
+    let open = (left - first).max(0.0) / (staves as f64 + apart * between.len() as f64);
+    let most = match close.before {
+        Some(before) if close.last => before.open,
+        None if close.last => MOST_OPEN.2,
+        _ if between.is_empty() => MOST_OPEN.0,
+        _ => MOST_OPEN.1,
+    };
+    open.min(most)
+}
+
+/// From the lowest line of each system to the uppermost of the next, less what a heading has of it.
+fn gaps(systems: &[System], ys: &[f64]) -> Vec<f64> {
+    let pairs = systems.windows(2).zip(ys.windows(2));
+    let gap = |(pair, ys): (&[System], &[f64])| {
+        let headed = if pair[1].headed { HEADED } else { 0.0 };
+        ys[1] - 2.0 - ys[0] - pair[0].last_line() - headed
+    };
+    pairs.map(gap).collect()
+}
+
+/// By how much a gap grows where all come to be as wide as that.
+fn grow(gap: f64, even: f64) -> f64 {
+    (even - gap).clamp(0.0, MOST_APART)
+}
+
+/// How wide gaps become when what is left goes to the narrowest first, so that lines come to stand at
+/// even distances as far as what hangs on them allows.
+fn level(gaps: &[f64], left: f64, most: f64) -> f64 {
+    let Some(least) = gaps.iter().copied().reduce(f64::min) else { return 0.0 };
+    let widest = gaps.iter().copied().fold(least, f64::max);
+    let (mut low, mut high) = (least, widest + MOST_APART);
+    for _ in 0..40 {
+        let middle = f64::midpoint(low, high);
+        let grown: f64 = gaps.iter().map(|gap| grow(*gap, middle)).sum();
+        if grown < left { low = middle } else { high = middle }
+    }
+    low.min(most)
+}
+
+/// Systems as near to one another as they can be, and where the last one ends.
+fn close_together(systems: &[System], from: f64) -> (Vec<f64>, f64) {
+    let skies: Vec<Skyline> = systems.iter().map(System::sky).collect();
+    let mut ys: Vec<f64> = Vec::with_capacity(systems.len());
+    for (n, sky) in skies.iter().enumerate() {
+        let y = match n.checked_sub(1) {
+            None => from + (-sky.extent().0).max(2.0),
+            Some(above) => {
+                let air = if systems[n].headed { HEADING_GAP } else { AIR };
+                let clear = skies[above].clearance(sky, air);
+                let last = systems[above].last_line();
+                let least = (last + SYSTEM_GAP + 2.0).max(last + systems[n].framed());
+                ys[above] + least.max(clear)
+            }
+        };
+        ys.push(y);
+    }
+    let end = skies.last().zip(ys.last()).map_or(from, |(sky, y)| y + sky.extent().1);
+    (ys, end)
+}
