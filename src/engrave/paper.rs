@@ -66,6 +66,10 @@ pub const SCORE_STAFF: (f64, f64) = (6.4, 3.7);
 /// it after the first: size no. 7 of the pens, the usual one of full scores (Ross, from memory).
 pub const USUAL_SCORE_STAFF: f64 = 4.8;
 
+/// The largest staves of a condensed score, in millimetres: between sizes no. 5 and no. 6 of the pens
+/// (our heuristic).
+pub const CONDENSED_STAFF: f64 = 5.3;
+
 /// Margins in millimetres: towards the spine, away from it, above and below. The guidelines ask for
 /// at least half an inch; the binding takes a little more.
 pub const MARGINS: Margins = Margins { inner: 16.0, outer: 13.0, top: 13.0, bottom: 13.5 };

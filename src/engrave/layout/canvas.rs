@@ -19,11 +19,19 @@ pub(super) struct Canvas {
     pub said: Vec<(usize, (usize, Time))>,
     /// Head and foot of the frame of each rehearsal mark.
     pub framed: Vec<(f64, f64)>,
+    /// Boxes of dynamics and hairpins, and how far each is from what it belongs to.
+    pub dynamics: Vec<(Rect, f64)>,
 }
 
 impl Canvas {
     pub(super) fn new(width: f64) -> Canvas {
-        Canvas { marks: Vec::new(), sky: Skyline::new(width), said: Vec::new(), framed: Vec::new() }
+        Canvas {
+            marks: Vec::new(),
+            sky: Skyline::new(width),
+            said: Vec::new(),
+            framed: Vec::new(),
+            dynamics: Vec::new(),
+        }
     }
 
     /// All marks from the one of that number on stand at a place of the music.

@@ -495,6 +495,11 @@ pub(super) const TREMOLO: f64 = 1.6;
 /// Room of a parenthesis beside an accidental.
 pub(super) const PARENTHESIS: f64 = 0.5;
 
+/// Air before an accidental and before a parenthesis beside the least between two notes: near to what
+/// stands before it a sign would be read with that. Our heuristic.
+const BEFORE_ACCIDENTAL: f64 = 0.12;
+const BEFORE_PARENTHESIS: f64 = 0.4;
+
 /// Accidentals go from the outside to the inside, each as near to the heads as it can be without
 /// touching another (Gould, chapter 3), those of two voices at one time together. Voices are given as
 /// heads, how far these stand beside the column, and their size; gives back how far all reach to the
@@ -549,7 +554,8 @@ pub(super) fn lay_accidentals(voices: &mut [(&mut Vec<Head>, f64, f64)]) -> f64 
         }
         boxes.push(Rect::new(x, top, x + width, bottom));
         head.accidental = Some((sign, x + parentheses / 2.0 * scale - shift));
-        reach = reach.max(-x);
+        let air = if head.courtesy { BEFORE_PARENTHESIS } else { BEFORE_ACCIDENTAL };
+        reach = reach.max(air * scale - x);
     }
     reach
 }

@@ -193,10 +193,6 @@ fn steepest(span: f64) -> f64 {
     slur_height(span) * (1.25 + 0.65 * long) + 0.1 + 0.5 * long
 }
 
-/// A slur over notes of which one lies no farther than this above the middle line does not go over the
-/// staff (our heuristic).
-const DEEP: f64 = 0.5;
-
 /// One slur over some notes, from its place on the first (or from `begin`) to its place on the last
 /// (or to `end`), above or below.
 fn slur(
@@ -208,8 +204,10 @@ fn slur(
     let (Some(first), Some(last)) = (notes.first(), notes.last()) else { return };
     let side = if up { -1.0 } else { 1.0 };
     let air = 0.32;
+    // Not the lines of the staff: within it an end stands at its head all the same.
     let edge = |canvas: &Canvas, x0: f64, x1: f64| {
-        if up { canvas.sky.top(x0, x1) } else { canvas.sky.bottom(x0, x1) }
+        let (top, bottom) = canvas.sky.within_staff(x0, x1);
+        if up { top } else { bottom }
     };
     let anchor = |canvas: &Canvas, note: &Placed, starts: bool| -> Point {
         let stem_side = note.chord.is_stemmed() && note.chord.is_up() == up;
@@ -258,15 +256,13 @@ fn slur(
         let near = if climb * side > 0.0 { &mut p0 } else { &mut p3 };
         near.y += side * (climb.abs() - most).min(4.0);
     }
-    // Low under the upper line of the staff it stays within the staff.
-    let deep = if up { p0.y.max(p3.y) > -DEEP } else { p0.y.min(p3.y) < DEEP };
-    let edge = |canvas: &Canvas, x0: f64, x1: f64| match canvas.sky.within_staff(x0, x1) {
-        _ if !deep => edge(canvas, x0, x1),
-        (top, _) if up => top,
-        (_, bottom) => bottom,
-    };
     let span = p3.x - p0.x;
     let mut height = slur_height(span).min(span * 0.35);
+    // Its back does not lie along a line of the staff.
+    let back = f64::midpoint(p0.y, p3.y) + side * height;
+    if back.abs() < 2.3 && (back - back.round()).abs() < 0.2 && (p0.y - p3.y).abs() < 0.6 {
+        height += 0.3;
+    }
     let blunt = if span < 4.0 { 0.22 } else { 0.2_f64.min(3.2 / span).max(0.1) };
     let origin = Some(first.chord.origin());
     for _ in 0..24 {

@@ -12,7 +12,7 @@ use super::measures::{ABOVE, HAIRPIN, THIN_LINE};
 use super::notes::Placed;
 use super::orders;
 use crate::glyphs::Glyph;
-use crate::page::{Kind, Shape};
+use crate::page::{Kind, Mark, Shape};
 use crate::text::{Face, Run, in_lines, shape};
 
 /// How wide words over a staff may be, in staff spaces, before they go on in another line: some fifty
@@ -23,6 +23,10 @@ const WORDS: f64 = 46.0;
 /// spaces; but not farther than so.
 const SHORT_PIN: f64 = 3.2;
 const MOST_ASIDE: f64 = 1.8;
+
+/// A hairpin longer than this opens wider than others, by so much at most. Our heuristic.
+const LONG_PIN: f64 = 18.0;
+const WIDER_PIN: f64 = 0.7;
 
 /// A direction with its place along the line.
 #[derive(Clone, Debug)]
@@ -95,7 +99,7 @@ pub(super) fn dynamics(
     said: &[Said],
     pins: &[Pin],
     (begin, end): (f64, f64),
-    between: bool,
+    (between, half): (bool, f64),
 ) {
     for above in [false, true] {
         let mut lows: Vec<Low> = Vec::new();
@@ -130,7 +134,7 @@ pub(super) fn dynamics(
             push_hairpin(&mut lows, pin, (from, to), end);
         }
         lows.sort_by(|a, b| a.span().0.total_cmp(&b.span().0));
-        place(canvas, &lows, between, above);
+        place(canvas, &lows, (between, half), above);
     }
 }
 
@@ -139,19 +143,21 @@ fn push_hairpin(lows: &mut Vec<Low>, pin: &Pin, (from, to): (f64, f64), end: f64
     // At the end of a line a short one begins earlier.
     let from = from.min(end - 1.6);
     let to = to.max(from + 1.6);
+    // A long one opens wider, or its lines would seem to be parallel.
+    let mouth = HAIRPIN + ((to - from - LONG_PIN) * 0.02).clamp(0.0, WIDER_PIN);
     // A part of a hairpin that comes from or goes to another line does not close.
-    let narrow = |broken: bool| if broken { HAIRPIN * 0.35 } else { 0.0 };
-    let wide = |broken: bool| if broken { HAIRPIN * 0.7 } else { HAIRPIN };
+    let narrow = |broken: bool| if broken { HAIRPIN * 0.3 } else { 0.0 };
+    let wide = |broken: bool| if broken { mouth * 0.75 } else { mouth };
     let (opens, closes) =
         if grows { (narrow(carried), wide(goes_on)) } else { (wide(carried), narrow(goes_on)) };
     lows.push(Low::Hairpin { from, to, opens, closes, at: pin.places.0 });
 }
 
 /// The base line of each stretch of dynamics: as near to the staff as its lowest need allows.
-fn place(canvas: &mut Canvas, lows: &[Low], between: bool, above: bool) {
+fn place(canvas: &mut Canvas, lows: &[Low], (between, half): (bool, f64), above: bool) {
     let need = |canvas: &Canvas, low: &Low| {
         let (x0, x1) = low.span();
-        let edge = canvas.sky.bottom(x0, x1).max(2.0);
+        let edge = canvas.sky.bottom(x0, x1).max(half);
         // Letters rise a good space over the base line, an f higher; hairpins lie around half a
         // space over it.
         let rise = match low {
@@ -163,8 +169,8 @@ fn place(canvas: &mut Canvas, lows: &[Low], between: bool, above: bool) {
             Low::Letters { .. } => 1.1,
             Low::Hairpin { opens, closes, .. } => 0.45 + opens.max(*closes) / 2.0,
         };
-        let least: f64 = if between { 4.4 } else { 3.9 };
-        (edge + 0.45 + rise).max(least)
+        let least: f64 = if between { 2.4 } else { 1.9 };
+        (edge + 0.45 + rise).max(half + least)
     };
     let mut from = 0;
     while from < lows.len() {
@@ -176,14 +182,22 @@ fn place(canvas: &mut Canvas, lows: &[Low], between: bool, above: bool) {
         let y = if above {
             let edge = lows[from..to].iter().map(|low| {
                 let (x0, x1) = low.span();
-                canvas.sky.top(x0, x1).min(-2.0)
+                canvas.sky.top(x0, x1).min(-half)
             });
-            edge.fold(-2.0, f64::min) - 1.1
+            edge.fold(-half, f64::min) - 1.1
         } else {
             lows[from..to].iter().map(|low| need(canvas, low)).fold(0.0, f64::max)
         };
         for low in &lows[from..to] {
+            let begun = canvas.marks.len();
+            let (x0, x1) = low.span();
+            let (top, bottom) = (canvas.sky.top(x0, x1), canvas.sky.bottom(x0, x1));
             draw_low(canvas, low, y);
+            let bounds = canvas.marks[begun..].iter().map(Mark::bounds).reduce(|a, b| a.union(b));
+            let Some(bounds) = bounds else { continue };
+            let away =
+                if above { top.min(-half) - bounds.y1 } else { bounds.y0 - bottom.max(half) };
+            canvas.dynamics.push((bounds, away));
         }
         from = to;
     }
@@ -278,13 +292,17 @@ pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
             } else {
                 canvas.sky.bottom(x0, x1).max(2.1) + ABOVE + run.rise()
             };
-            canvas.sky.add((x0, x1), (y - run.rise(), y + run.fall() * 0.5));
+            // What would follow on the same line begins so far behind them, or stands higher.
+            canvas.sky.add((x0, x1 + BEHIND), (y - run.rise(), y + run.fall() * 0.5));
             let from_mark = canvas.marks.len();
             canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
             canvas.say(from_mark, direction.at);
         }
     }
 }
+
+/// Air behind words on the same line. Our heuristic.
+const BEHIND: f64 = 0.8;
 
 fn widest(lines: &[Run]) -> f64 {
     lines.iter().map(|run| run.width).fold(0.0, f64::max)

@@ -159,6 +159,7 @@ pub(super) fn dividers(marks: &mut Vec<Mark>, systems: &[System], ys: &[f64], in
 /// A bar line without the stretches where words stand: they are read, not struck through.
 fn broken(mark: Mark, words: &[Rect]) -> Vec<Mark> {
     const AIR: f64 = 0.2;
+    const CRUMB: f64 = 0.9;
     let Shape::Line { from, to, width } = mark.shape else { return vec![mark] };
     let crosses = |word: &&Rect| {
         let beside = word.x0 - AIR < from.x + width / 2.0 && word.x1 + AIR > from.x - width / 2.0;
@@ -169,7 +170,8 @@ fn broken(mark: Mark, words: &[Rect]) -> Vec<Mark> {
     let mut lines = Vec::with_capacity(crossed.len() + 1);
     let mut top = from.y;
     let mut line = |top: f64, bottom: f64| {
-        if bottom - top > 0.05 {
+        // What is left of it between words and a staff is no crumb.
+        if bottom - top > CRUMB {
             let (from, to) = (Point::new(from.x, top), Point::new(to.x, bottom));
             lines.push(Mark { shape: Shape::Line { from, to, width }, ..mark.clone() });
         }

@@ -37,7 +37,8 @@ pub(super) fn articulations(canvas: &mut Canvas, notes: &[Placed]) {
         if written.marks.is_empty() {
             continue;
         }
-        let above = match note.chord.side {
+        // Under a cue stand only rests: its marks stay at its heads.
+        let above = match note.chord.side.filter(|_| !note.chord.event.element.cue) {
             Some(side) => side == Side::Upper,
             None => !(note.chord.is_stemmed() && note.chord.is_up()),
         };
@@ -191,14 +192,23 @@ fn small_sign(
     canvas.glyph(what, sign, (x, y), SMALL_SIGN);
 }
 
+/// From the beginning of the sign of a trill to the end of the shortest wavy line behind it.
+const LEAST_WAVE: f64 = 3.6;
+/// So much room has a note whose trill has a wavy line.
+pub(super) const WAVED: f64 = 4.9;
+
+/// Has the trill of a note a wavy line? Where it is longer than a quarter, or tied on, in parts and scores
+/// alike. Our heuristic.
+pub(super) fn is_waved(chord: &super::chord::Chord) -> bool {
+    let long = chord.event.element.length.to_f64() > 0.25;
+    chord.note().is_some_and(|note| note.marks.has(Mark::Trill) && (long || note.tie_to))
+}
+
 /// The sign of a trill, with a wavy line where the note is long.
 fn trill(canvas: &mut Canvas, note: &Placed, end: f64) {
     let bounds = Glyph::OrnamentTrill.bounds();
     let x = note.x - 0.1;
-    // A wavy line where the note is long: a half, or tied on. Our heuristic.
-    let element = &note.chord.event.element;
-    let long = element.length.to_f64() >= 0.5 || note.chord.note().is_some_and(|n| n.tie_to);
-    let waved = long && end - x > 4.5;
+    let waved = is_waved(note.chord) && end - x > LEAST_WAVE;
     let neighbour = note.chord.note().and_then(|note| note.ornament_accidental);
     let signed = neighbour
         .map_or(0.0, |alter| 0.2 + super::chord::accidental_sign(alter).width() * SMALL_SIGN);
@@ -217,7 +227,7 @@ fn trill(canvas: &mut Canvas, note: &Placed, end: f64) {
     }
     if waved {
         let mut at = x + bounds.x1 + 0.25;
-        while at + 1.0 < to {
+        while at + 0.9 < to {
             canvas.glyph((Kind::Articulation, origin), Glyph::WiggleTrill, (at, y - 0.65), 1.0);
             at += 0.97;
         }

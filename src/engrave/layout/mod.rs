@@ -256,6 +256,9 @@ fn fitting(sheet: &Sheet, setup: &Setup) -> f64 {
     size_for(sheet, setup, systems)
 }
 
+/// From so many staves on a condensed score has no larger ones than a full one that leaves out who rests.
+const MANY_STAVES: usize = 16;
+
 /// How many staves a score has where nobody parts.
 fn usual_staves(sheet: &Sheet) -> usize {
     sheet.staves.iter().filter(|staff| staff.is_usual()).count()
@@ -269,7 +272,11 @@ fn size_for(sheet: &Sheet, setup: &Setup, systems: f64) -> f64 {
     // Who shares staves saves room: it is not given back to larger ones, or the condensed score would be
     // longer than the full one.
     let condensed = sheet.staves.iter().any(|staff| staff.players.len() > 1);
-    let most = if condensed { CONDENSED_STAFF } else { SCORE_STAFF.0 };
+    let most = match usual_staves(sheet) {
+        _ if !condensed => SCORE_STAFF.0,
+        ..MANY_STAVES => CONDENSED_STAFF,
+        _ => USUAL_SCORE_STAFF,
+    };
     (4.0 * room / spaces / systems).clamp(SCORE_STAFF.1, most)
 }
 

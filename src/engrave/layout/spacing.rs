@@ -6,6 +6,7 @@ use ripieno_compiler::resolve::BarLine;
 
 use super::breaking::MOST_STRETCH;
 use super::chord::{Chord, Look, chords, clef_sign};
+use super::hung::{WAVED, is_waved};
 use super::measures::{AFTER_BAR_LINE, AIR, BAR_LINE, BAR_LINE_GAP, SMALL_CLEF, THICK_LINE, space};
 use super::over::{mark_before, tempo_width, up_to_tempo};
 use super::voices::{join_spreads, part_voices};
@@ -16,7 +17,7 @@ use crate::sheet::{Bar, Sheet};
 const MULTI_REST: f64 = 11.0;
 const BAR_REST: f64 = 7.0;
 /// How much of the ideal room is left where a line is as full as can be.
-pub(super) const TIGHTEST: f64 = 0.55;
+pub(super) const TIGHTEST: f64 = 0.64;
 /// From head to head at the least, in staff spaces, where the notes are long enough for it: what a
 /// sixteenth takes by itself.
 const LEAST_STEP: f64 = 1.75;
@@ -214,7 +215,11 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
         let bar = &staff.bars[index];
         let begin = all.len();
         for lane in 0..staff.lanes.len() {
-            all.push(bar.voices.get(lane).map_or_else(Vec::new, |voice| chords(bar, voice)));
+            let mut chords = bar.voices.get(lane).map_or_else(Vec::new, |voice| chords(bar, voice));
+            for chord in chords.iter_mut().filter(|chord| is_waved(chord)) {
+                chord.right = chord.right.max(WAVED);
+            }
+            all.push(chords);
         }
         if let [upper, lower] = &mut all[begin..] {
             part_voices(upper, lower);

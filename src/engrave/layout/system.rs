@@ -125,9 +125,27 @@ fn places(sheet: &Sheet, shown: &[usize], canvases: &[Canvas]) -> Vec<f64> {
         let apart = if grouped || joined { 0.0 } else { FAMILY_GAP };
         let least = 4.0 + if joined { STAFF_GAP + 1.2 } else { STAFF_GAP } + apart;
         let clear = canvases[above].sky.clearance(&canvas.sky, 0.8);
-        ys.push(ys[above] + least.max(clear));
+        let owned = owned(&canvases[above], canvas);
+        ys.push(ys[above] + least.max(clear).max(owned));
     }
     ys
+}
+
+/// How far a staff lies below another at least, so that dynamics of both stand nearer to what they belong
+/// to than to the other one.
+fn owned(above: &Canvas, below: &Canvas) -> f64 {
+    const NEARER: f64 = 0.5;
+    const MOST: f64 = 2.5;
+    let mut least = f64::MIN;
+    for (dynamic, away) in above.dynamics.iter().filter(|(dynamic, _)| dynamic.y0 > 0.0) {
+        let next = below.sky.top(dynamic.x0 - 0.4, dynamic.x1 + 0.4);
+        least = least.max(dynamic.y1 + away.clamp(0.0, MOST) + NEARER - next);
+    }
+    for (dynamic, away) in below.dynamics.iter().filter(|(dynamic, _)| dynamic.y1 < 0.0) {
+        let next = above.sky.bottom(dynamic.x0 - 0.4, dynamic.x1 + 0.4);
+        least = least.max(next + away.clamp(0.0, MOST) + NEARER - dynamic.y0);
+    }
+    least
 }
 
 impl System {
@@ -269,9 +287,11 @@ impl SystemLine<'_> {
     }
 
     fn draw(&self, canvas: &mut Canvas) {
-        canvas.sky.add_staff((self.indent, self.right), (-2.0, 2.0));
-        self.leads(canvas);
         let lines = self.placed.first().map_or(5, |bar| self.bar(bar.bar).lines);
+        // On one line as far as its bar lines reach.
+        let half = if lines == 5 { 2.0 } else { 1.0 };
+        canvas.sky.add_staff((self.indent, self.right), (-half, half));
+        self.leads(canvas);
         let mut voices: Vec<Vec<Placed>> =
             self.staff().lanes.clone().map(|lane| self.notes(lane)).collect();
         for notes in &mut voices {
@@ -298,7 +318,13 @@ impl SystemLine<'_> {
         }
         let said = self.said();
         let pins = self.hairpins((begin, end));
-        directions::dynamics(canvas, &said, &pins, (begin, self.right), self.staff().braced);
+        directions::dynamics(
+            canvas,
+            &said,
+            &pins,
+            (begin, self.right),
+            (self.staff().braced, half),
+        );
         directions::chord_symbols(canvas, &said, self.right);
         // The last bar line of a score goes through what stands between its staves.
         let line = self.placed.last().map_or(0.0, |last| self.spaces[last.bar].line);
