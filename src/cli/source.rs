@@ -1,5 +1,6 @@
 //! What commands that read a source have in common: they open it in a session and ask that.
 
+use std::collections::BTreeSet;
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -9,9 +10,10 @@ use super::{Failure, Show, colours, columns, print};
 use ripieno_checker::check;
 use ripieno_checker::session::Session;
 use ripieno_compiler::diagnostics::{
-    Diagnostic, FileId, Severity, Source, Sources, did_you_mean, harmless, is_hidden, json, rich,
-    short,
+    Diagnostic, FileId, Severity, Source, Sources, Span, did_you_mean, harmless, is_hidden, json,
+    rich, short,
 };
+use ripieno_compiler::narrow::Narrow;
 use ripieno_compiler::resolve::{LoadError, Piece, Scoring};
 
 /// The sources of a command, in one session.
@@ -215,14 +217,21 @@ pub(super) fn show(sources: &Sources, findings: &[Diagnostic], how: Show) -> Res
 
 /// Findings in words, in full or in one line each; data are for [`json`].
 pub(super) fn shown(sources: &Sources, findings: &[Diagnostic], how: Show) -> String {
-    // A source must not tell the terminal what to do.
+    // A source must not tell the terminal what to do. Only those that are named are looked at: the
+    // findings of many files are shown file by file.
+    let named: BTreeSet<FileId> =
+        findings.iter().flat_map(Diagnostic::places).map(|p| p.file).collect();
+    let named: Vec<FileId> =
+        named.into_iter().filter(|file| sources.find(*file).is_some()).collect();
     let (safe_sources, safe_findings);
-    let (sources, findings) = if sources.iter().any(has_hidden) {
-        safe_sources = sources.shown_with(|text| harmless(text).into_owned());
-        safe_findings = findings
-            .iter()
-            .map(|one| one.said_with(|text| harmless(text).into_owned()))
-            .collect::<Vec<_>>();
+    let (sources, findings) = if named.iter().any(|file| has_hidden(sources.get(*file))) {
+        let safe = |text: &str| harmless(text).into_owned();
+        safe_sources = sources.shown_with(&named, safe);
+        // A text that is not there stays one.
+        let number = |file| FileId(named.binary_search(&file).unwrap_or(usize::MAX).narrow::<u32>());
+        let place = |span: Span| Span { file: number(span.file), ..span };
+        safe_findings =
+            findings.iter().map(|one| one.said_with(safe).with_places(place)).collect::<Vec<_>>();
         (&safe_sources, safe_findings.as_slice())
     } else {
         (sources, findings)

@@ -98,7 +98,7 @@ pub struct Report {
 impl Report {
     /// Adds findings in these sources.
     pub fn add(&mut self, diagnostics: &[Diagnostic], sources: &Sources) {
-        let positions = Positions::new(sources);
+        let positions = Positions::new(sources, diagnostics);
         // Strings, numbers and lists only: there is nothing that JSON could not hold.
         let written = |diagnostic| {
             serde_json::to_string(&finding(diagnostic, &positions)).unwrap_or_default()

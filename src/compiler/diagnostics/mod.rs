@@ -274,6 +274,12 @@ impl Diagnostic {
         })
     }
 
+    /// All places that it names, the primary one first.
+    pub fn places(&self) -> impl Iterator<Item = Span> {
+        let labels = std::iter::once(&self.primary).chain(&self.labels).map(|label| label.span);
+        labels.chain(self.fixes.iter().flat_map(|fix| &fix.edits).map(|edit| edit.span))
+    }
+
     /// The same with another place for each of its places.
     #[must_use]
     pub fn with_places(mut self, place: impl Fn(Span) -> Span) -> Diagnostic {

@@ -1,14 +1,17 @@
 //! Lines and columns of many places at a time.
 
-use super::{FileId, Source, Sources};
+use std::collections::BTreeMap;
+
+use super::{Diagnostic, FileId, Source, Sources};
 
 /// Distance in bytes between two counted places.
 const STRIDE: usize = 256;
 
 /// The texts with a count of characters every few bytes, so that the column of a place costs the
-/// same on a line of any length. Built once for a whole report.
+/// same on a line of any length. Built once for a whole report, of the texts that it names: those of
+/// a long call are told one after the other.
 pub(super) struct Positions<'a> {
-    files: Vec<Counted<'a>>,
+    files: BTreeMap<FileId, Counted<'a>>,
 }
 
 /// One text with its counts.
@@ -19,12 +22,19 @@ pub(super) struct Counted<'a> {
 }
 
 impl<'a> Positions<'a> {
-    pub(super) fn new(sources: &'a Sources) -> Positions<'a> {
-        Positions { files: sources.iter().map(Counted::new).collect() }
+    /// The positions in the texts that these findings name.
+    pub(super) fn new(sources: &'a Sources, findings: &[Diagnostic]) -> Positions<'a> {
+        let mut files = BTreeMap::new();
+        for file in findings.iter().flat_map(Diagnostic::places).map(|place| place.file) {
+            if let Some(source) = sources.find(file) {
+                files.entry(file).or_insert_with(|| Counted::new(source));
+            }
+        }
+        Positions { files }
     }
 
     pub(super) fn get(&self, id: FileId) -> Option<&Counted<'a>> {
-        self.files.get(id.0 as usize)
+        self.files.get(&id)
     }
 }
 
@@ -62,6 +72,7 @@ fn beginnings(bytes: &[u8]) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::diagnostics::Span;
     use crate::narrow::Narrow;
 
     #[test]
@@ -69,7 +80,10 @@ mod tests {
         let mut sources = Sources::new();
         let text = "♭é♯x".repeat(300) + "\nab\n" + &"♮".repeat(200);
         let id = sources.add("long", text.clone());
-        let positions = Positions::new(&sources);
+        let other = sources.add("other", "x");
+        let named = Diagnostic::error("syntax/unexpected", Span::new(id, 0, 1), "");
+        let positions = Positions::new(&sources, &[named]);
+        assert!(positions.get(other).is_none(), "what nothing names is not counted");
         let counted = positions.get(id).unwrap();
         for offset in (0..text.len() + 3).step_by(7) {
             let (_, column) = sources.get(id).position(offset.narrow::<u32>());

@@ -45,7 +45,7 @@ pub fn render(diagnostics: &[Diagnostic], sources: &Sources, look: Look) -> Stri
     let handler = GraphicalReportHandler::new_themed(GraphicalTheme { characters, styles })
         .with_width(look.width.max(40))
         .with_links(false);
-    let positions = Positions::new(sources);
+    let positions = Positions::new(sources, diagnostics);
     let mut text = String::new();
     for diagnostic in diagnostics {
         let report = Report::new(diagnostic, &positions);

@@ -13,7 +13,7 @@ use super::{Diagnostic, FileId, Severity, Sources};
 /// count from 1, the column counts characters.
 #[must_use]
 pub fn render(diagnostics: &[Diagnostic], sources: &Sources) -> String {
-    let files = Texts(Positions::new(sources));
+    let files = Texts(Positions::new(sources, diagnostics));
     let config = Config { display_style: DisplayStyle::Short, ..Config::default() };
     let mut text = String::new();
     let mut line = String::new();

@@ -184,11 +184,11 @@ impl Sources {
         }
     }
 
-    /// The same texts as something else shows them. Every text keeps its length, so that places in
-    /// it stay what they are.
+    /// Some of the texts as something else shows them, in that order. Every text keeps its length, so
+    /// that places in it stay what they are.
     #[must_use]
-    pub fn shown_with(&self, shown: impl Fn(&str) -> String) -> Sources {
-        let files = self.files.iter().map(|source| Source {
+    pub fn shown_with(&self, files: &[FileId], shown: impl Fn(&str) -> String) -> Sources {
+        let files = files.iter().filter_map(|file| self.find(*file)).map(|source| Source {
             items: source.items.clone(),
             ..Source::new(shown(&source.name), shown(&source.text))
         });
