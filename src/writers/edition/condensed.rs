@@ -20,11 +20,11 @@ use smallvec::{SmallVec, smallvec};
 use crate::instruments::Clef;
 use crate::music::{Interval, Key, Time};
 use crate::notate::accidentals::Accidentals;
-use crate::notate::{Element, ElementKind, Measure, Origin, Score, Staff, StaffNote, Stem, stems};
+use crate::notate::{Element, ElementKind, Measure, Score, Staff, StaffNote, Stem, stems};
 
 use super::{
-    DirectionKind, Edition, EditionDirection, EditionPart, EditionPlayer, EditionStaff, Spanner,
-    StaffBar, Stems, VoiceBar, levels, partings, spans, staves,
+    Edition, EditionPart, EditionPlayer, EditionStaff, Spanner, StaffBar, Stems, VoiceBar, levels,
+    partings, shared_words, spans, staves,
 };
 
 /// The players that share a staff: neighbours in the score.
@@ -42,7 +42,7 @@ pub(super) fn pairs(score: &Score) -> Vec<Range<usize>> {
 }
 
 /// The number of a player among those of a kind: 3 of the third horn.
-fn number(staff: &Staff) -> Option<u32> {
+pub(super) fn number(staff: &Staff) -> Option<u32> {
     staff.id.rsplit_once('.').and_then(|(_, number)| number.parse().ok())
 }
 
@@ -79,7 +79,7 @@ fn have_one_bass(first: &Staff, second: &Staff) -> bool {
 }
 
 /// Do they read the same instrument in the same key from first to last, as a pair of wind does?
-fn of_a_kind(first: &Staff, second: &Staff) -> bool {
+pub(super) fn of_a_kind(first: &Staff, second: &Staff) -> bool {
     let line = |staff: &Staff| staff.id.rsplit_once('.').map(|(line, _)| line.to_owned());
     let same = |a: &Measure, b: &Measure| {
         a.key == b.key
@@ -99,7 +99,7 @@ fn of_a_kind(first: &Staff, second: &Staff) -> bool {
 
 /// How two players stand on a staff in a bar.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-enum Way {
+pub(super) enum Way {
     /// Nobody plays.
     Rest,
     /// Only this one plays (0 or 1).
@@ -140,6 +140,7 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
         .collect();
     let unsettled = smooth(pair, &ways);
     let clefs = clefs(pair);
+    let names = shared_words::names(pair);
     let mut lines = 0;
     for bar in 0..edition.bars.len() {
         let (first, second) = (&pair[0].measures[bar], &pair[1].measures[bar]);
@@ -153,13 +154,13 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
             key: first.key,
             clefs: clefs[bar].clone(),
             voices: voices(unsettled[bar], [first, second], player),
-            directions: said(unsettled[bar], [first, second], told[bar]),
+            directions: shared_words::said(unsettled[bar], [first, second], told[bar], &names),
             multi_rest: 0,
             counted: false,
             who: None,
         });
     }
-    label(pair, &unsettled, &mut bars);
+    shared_words::label(pair, &unsettled, &mut bars);
     let [first, second] = pair;
     let earlier = if first_bar(second) < first_bar(first) { second } else { first };
     staves::leave_to_name(&mut bars, earlier.key_name.as_deref());
@@ -205,7 +206,7 @@ fn shared_short([first, second]: [&String; 2]) -> String {
     }
 }
 
-fn rests(measure: &Measure) -> bool {
+pub(super) fn rests(measure: &Measure) -> bool {
     measure.elements.iter().all(|element| !matches!(element.kind, ElementKind::Note(_)))
 }
 
@@ -365,106 +366,6 @@ fn chord(first: &Element, second: &Element) -> Element {
 /// The clefs of the first player; where the second has others, those of whoever plays.
 fn clefs(pair: [&Staff; 2]) -> Vec<SmallVec<[(Time, Clef); 1]>> {
     pair[0].measures.iter().map(|measure| measure.clefs.clone()).collect()
-}
-
-/// What is said to both, each thing once; where they are told different dynamics at once, those of
-/// the first stand above the staff (everywhere in a bar in which they play `apart` from one another).
-/// The same dynamic within a half note stands once.
-fn said(way: Way, measures: [&Measure; 2], apart: bool) -> Vec<EditionDirection> {
-    let of = |measure: &Measure| -> Vec<EditionDirection> {
-        measure.directions.iter().filter_map(staves::direction).collect()
-    };
-    match way {
-        Way::Alone(who) => {
-            let mut all = of(measures[who]);
-            // Orders are for him who rests too.
-            let orders = of(measures[1 - who]).into_iter();
-            all.extend(orders.filter(|said| matches!(said.kind, DirectionKind::Change(_))));
-            all.sort_by_key(|said| said.at);
-            all.dedup_by(|a, b| (a.at, &a.kind) == (b.at, &b.kind));
-            all
-        }
-        _ => {
-            let mut all = of(measures[0]);
-            let loud = |said: &EditionDirection| matches!(said.kind, DirectionKind::Dynamic(_));
-            let same = |a: &EditionDirection, b: &EditionDirection| {
-                a.kind == b.kind && (a.at == b.at || loud(a) && levels::is_one(a.at, b.at))
-            };
-            let mut differ = apart;
-            for said in of(measures[1]) {
-                if let Some(other) = all.iter_mut().find(|other| same(other, &said)) {
-                    // One sign says it to both, when the first of them begins.
-                    other.at = other.at.min(said.at);
-                    continue;
-                }
-                differ |= loud(&said);
-                // How the second alone plays stands with his notes.
-                let own = way == Way::Apart && matches!(said.kind, DirectionKind::Technique(_));
-                all.push(EditionDirection { above: said.above && !own, ..said });
-            }
-            if differ {
-                let own = of(measures[0]);
-                let of_first = |said: &&mut EditionDirection| {
-                    loud(said) && own.iter().any(|own| (own.at, &own.kind) == (said.at, &said.kind))
-                };
-                all.iter_mut().filter(of_first).for_each(|said| said.above = true);
-            }
-            all.sort_by_key(|said| said.at);
-            all
-        }
-    }
-}
-
-/// Says who plays where that changes: "1.", "2.", "a 2". Chords and two voices say it themselves, but
-/// for those of cello and bass, who are named where they part.
-fn label(pair: [&Staff; 2], ways: &[Way], bars: &mut [StaffBar]) {
-    let kind = of_a_kind(pair[0], pair[1]);
-    let [one, two] = pair.map(|staff| match kind {
-        true => format!("{}.", number(staff).unwrap_or(1)),
-        false => staff.abbreviation.clone(),
-    });
-    let both = if kind { "a 2".to_string() } else { format!("{one}, {two}") };
-    let numbers = [one, two];
-    // What stands before the staff says that cellos and basses play it.
-    let mut before = if kind { Way::Rest } else { Way::Unison };
-    let mut rested = 0;
-    for (way, bar) in ways.iter().zip(bars) {
-        if *way == Way::Rest {
-            rested += 1;
-            continue;
-        }
-        let words = match way {
-            Way::Alone(who) => Some(numbers[*who].as_str()),
-            Way::Unison => Some(both.as_str()),
-            _ => None,
-        };
-        // After a bar of rest or more it is said again.
-        let anew = *way != before || (rested > 0 && (kind || *way != Way::Unison));
-        let first = bar.voices.iter().flat_map(|voice| voice.elements.iter());
-        let mut first = first.filter(|element| matches!(element.kind, ElementKind::Note(_)));
-        let at = first.next().map_or(Time::ZERO, |element| element.at);
-        // What stands before the staff says it of cellos and basses in every system.
-        let stands = !kind && *way == Way::Unison;
-        bar.who = words.filter(|_| !stands).map(|words| (at, DirectionKind::Who(words.to_owned())));
-        let mut say = |at: Time, words: &str, above: bool| {
-            let place = bar.directions.partition_point(|said| said.at < at);
-            let kind = DirectionKind::Who(words.into());
-            let said = EditionDirection { at, kind, above, origin: Origin::default() };
-            bar.directions.insert(place, said);
-        };
-        if let Some(words) = words.filter(|_| anew) {
-            say(at, words, true);
-        }
-        if *way == Way::Apart && anew && !kind {
-            for (place, (name, voice)) in numbers.iter().zip(&bar.voices).enumerate() {
-                let sounds = |one: &&Element| matches!(one.kind, ElementKind::Note(_));
-                let first = voice.elements.iter().find(sounds).map(|element| element.at);
-                say(first.unwrap_or(at), name, place == 0);
-            }
-        }
-        before = *way;
-        rested = 0;
-    }
 }
 
 /// Decides accidentals and stems anew for the whole staff: both players read the same bars.

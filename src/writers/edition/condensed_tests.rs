@@ -1,5 +1,6 @@
 use super::*;
-use crate::edition::{SpannerKind, condensed_score};
+use crate::edition::{DirectionKind, SpannerKind, condensed_score};
+use crate::notate::Origin;
 use crate::notate::testing::{Fixture, cello, oboe};
 
 /// Two oboes.
@@ -142,4 +143,34 @@ fn two_players_who_agree_have_one_dynamic_and_others_their_own_sides() {
         .map(|span| span.above)
         .collect();
     assert_eq!(above, [true]);
+}
+
+#[test]
+fn an_order_for_one_of_two_says_for_whom_it_is() {
+    use crate::notate::{StaffDirection, StaffDirectionKind};
+    use crate::resolve::Technique;
+    let mut score = oboes("0/1 1/2 E5, 1/2 1/2 G5", "0/1 1/2 C5, 1/1 1/2 E5");
+    let mut say = |staff: usize, bar: usize, kind: StaffDirectionKind| {
+        let said = StaffDirection { at: Time::ZERO, kind, origin: Origin::default() };
+        score.staves[staff].measures[bar].directions.push(said);
+    };
+    say(1, 1, StaffDirectionKind::Technique(Technique::Muted));
+    say(0, 2, StaffDirectionKind::Change("take Cor anglais".into()));
+    say(0, 3, StaffDirectionKind::Change("Cor anglais".into()));
+    say(1, 3, StaffDirectionKind::Change("Cor anglais".into()));
+    let edition = condensed_score(&score);
+    let said: Vec<Vec<&str>> = edition.staves[0]
+        .bars
+        .iter()
+        .map(|bar| {
+            let words = bar.directions.iter().filter_map(|said| match &said.kind {
+                DirectionKind::Who(words) | DirectionKind::Change(words) => Some(words.as_str()),
+                _ => None,
+            });
+            words.collect()
+        })
+        .collect();
+    let bars: [&[&str]; 4] =
+        [&[], &["1.", "2. con sord."], &["2.", "1. take Cor anglais"], &["Cor anglais"]];
+    assert_eq!(said, bars);
 }

@@ -1,0 +1,140 @@
+//! What is said on a staff that two players share, and to which of them.
+
+use crate::music::Time;
+use crate::notate::{Element, ElementKind, Measure, Origin, Staff};
+
+use super::condensed::{Way, number, of_a_kind, rests};
+use super::{DirectionKind, EditionDirection, StaffBar, levels, staves};
+
+/// What is said to both, each thing once; where they are told different dynamics at once, those of
+/// the first stand above the staff (everywhere in a bar in which they play `apart` from one another).
+/// The same dynamic within a half note stands once. Who alone is told to take something else, or to put on
+/// a mute while he rests, is named.
+pub(super) fn said(
+    way: Way,
+    measures: [&Measure; 2],
+    apart: bool,
+    names: &[String; 2],
+) -> Vec<EditionDirection> {
+    let of = |who: usize| -> Vec<EditionDirection> {
+        let all = measures[who].directions.iter().filter_map(staves::direction);
+        let other: Vec<EditionDirection> =
+            measures[1 - who].directions.iter().filter_map(staves::direction).collect();
+        let told_both = |said: &EditionDirection| {
+            other.iter().any(|one| (one.at, &one.kind) == (said.at, &said.kind))
+        };
+        let rests = rests(measures[who]);
+        all.map(|said| match &said.kind {
+            _ if told_both(&said) => said,
+            DirectionKind::Change(words) => {
+                let kind = DirectionKind::Change(format!("{} {words}", names[who]));
+                EditionDirection { kind, ..said }
+            }
+            DirectionKind::Technique(way) if rests => {
+                let kind = DirectionKind::Who(format!("{} {}", names[who], way.printed()));
+                EditionDirection { kind, ..said }
+            }
+            _ => said,
+        })
+        .collect()
+    };
+    match way {
+        Way::Alone(who) => {
+            let mut all = of(who);
+            // Orders are for him who rests too.
+            let order = |said: &EditionDirection| {
+                !matches!(said.kind, DirectionKind::Dynamic(_) | DirectionKind::Words(_))
+            };
+            all.extend(of(1 - who).into_iter().filter(order));
+            all.sort_by_key(|said| said.at);
+            all.dedup_by(|a, b| (a.at, &a.kind) == (b.at, &b.kind));
+            all
+        }
+        _ => {
+            let mut all = of(0);
+            let loud = |said: &EditionDirection| matches!(said.kind, DirectionKind::Dynamic(_));
+            let same = |a: &EditionDirection, b: &EditionDirection| {
+                a.kind == b.kind && (a.at == b.at || loud(a) && levels::is_one(a.at, b.at))
+            };
+            let mut differ = apart;
+            for said in of(1) {
+                if let Some(other) = all.iter_mut().find(|other| same(other, &said)) {
+                    // One sign says it to both, when the first of them begins.
+                    other.at = other.at.min(said.at);
+                    continue;
+                }
+                differ |= loud(&said);
+                // How the second alone plays stands with his notes.
+                let own = way == Way::Apart && matches!(said.kind, DirectionKind::Technique(_));
+                all.push(EditionDirection { above: said.above && !own, ..said });
+            }
+            if differ {
+                let own = of(0);
+                let of_first = |said: &&mut EditionDirection| {
+                    loud(said) && own.iter().any(|own| (own.at, &own.kind) == (said.at, &said.kind))
+                };
+                all.iter_mut().filter(of_first).for_each(|said| said.above = true);
+            }
+            all.sort_by_key(|said| said.at);
+            all
+        }
+    }
+}
+
+/// What tells two players apart who share a staff: "1.", "2."; "Vc.", "Db."
+pub(super) fn names(pair: [&Staff; 2]) -> [String; 2] {
+    let kind = of_a_kind(pair[0], pair[1]);
+    pair.map(|staff| match kind {
+        true => format!("{}.", number(staff).unwrap_or(1)),
+        false => staff.abbreviation.clone(),
+    })
+}
+
+/// Says who plays where that changes: "1.", "2.", "a 2". Chords and two voices say it themselves, but
+/// for those of cello and bass, who are named where they part.
+pub(super) fn label(pair: [&Staff; 2], ways: &[Way], bars: &mut [StaffBar]) {
+    let kind = of_a_kind(pair[0], pair[1]);
+    let [one, two] = names(pair);
+    let both = if kind { "a 2".to_string() } else { format!("{one}, {two}") };
+    let numbers = [one, two];
+    // What stands before the staff says that cellos and basses play it.
+    let mut before = if kind { Way::Rest } else { Way::Unison };
+    let mut rested = 0;
+    for (way, bar) in ways.iter().zip(bars) {
+        if *way == Way::Rest {
+            rested += 1;
+            continue;
+        }
+        let words = match way {
+            Way::Alone(who) => Some(numbers[*who].as_str()),
+            Way::Unison => Some(both.as_str()),
+            _ => None,
+        };
+        // After a bar of rest or more it is said again.
+        let anew = *way != before || (rested > 0 && (kind || *way != Way::Unison));
+        let first = bar.voices.iter().flat_map(|voice| voice.elements.iter());
+        let mut first = first.filter(|element| matches!(element.kind, ElementKind::Note(_)));
+        let at = first.next().map_or(Time::ZERO, |element| element.at);
+        // What stands before the staff says it of cellos and basses in every system.
+        let stands = !kind && *way == Way::Unison;
+        bar.who = words.filter(|_| !stands).map(|words| (at, DirectionKind::Who(words.to_owned())));
+        let mut say = |at: Time, words: &str, above: bool| {
+            let place = bar.directions.partition_point(|said| said.at < at);
+            let kind = DirectionKind::Who(words.into());
+            let said = EditionDirection { at, kind, above, origin: Origin::default() };
+            bar.directions.insert(place, said);
+        };
+        if let Some(words) = words.filter(|_| anew) {
+            say(at, words, true);
+        }
+        if *way == Way::Apart && anew && !kind {
+            for (place, (name, voice)) in numbers.iter().zip(&bar.voices).enumerate() {
+                let sounds = |one: &&Element| matches!(one.kind, ElementKind::Note(_));
+                let first = voice.elements.iter().find(sounds).map(|element| element.at);
+                say(first.unwrap_or(at), name, place == 0);
+            }
+        }
+        before = *way;
+        rested = 0;
+    }
+}
