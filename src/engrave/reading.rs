@@ -7,7 +7,7 @@ use std::ops::Range;
 use ripieno_compiler::instruments::{Clef, Family};
 use ripieno_compiler::music::{Interval, Time};
 use ripieno_compiler::resolve::seconds_per_whole;
-use ripieno_writers::edition::{self, Edition, EditionStaff, SpannerKind, Stems};
+use ripieno_writers::edition::{self, Edition, EditionStaff, GroupSign, SpannerKind, Stems};
 use ripieno_writers::notate::{Element, ElementKind};
 
 use crate::page::Origin;
@@ -62,6 +62,16 @@ pub fn sheet_for(edition: &Edition, setup: &Setup) -> Sheet {
     let is_part = matches!(edition.kind, edition::Kind::Part(_));
     let needs: Vec<&str> =
         [&head.keys, &head.also].into_iter().flatten().map(String::as_str).collect();
+    let mut groups: Vec<Group> = edition
+        .groups
+        .iter()
+        .map(|group| Group {
+            staves: places[group.staves.start]..places[group.staves.end],
+            sign: group.sign,
+            bar_lines: group.bar_lines,
+        })
+        .collect();
+    groups.extend(parted(&staves, &groups));
     Sheet {
         title: head.title.clone(),
         subtitle: head.subtitle.clone(),
@@ -78,16 +88,33 @@ pub fn sheet_for(edition: &Edition, setup: &Setup) -> Sheet {
         bars,
         closing,
         staves,
-        groups: edition
-            .groups
-            .iter()
-            .map(|group| Group {
-                staves: places[group.staves.start]..places[group.staves.end],
-                sign: group.sign,
-                bar_lines: group.bar_lines,
-            })
-            .collect(),
+        groups,
     }
+}
+
+/// Thin brackets for pairs of a condensed score, whose two staves have one where the players part, as they
+/// have in a full one.
+fn parted(staves: &[Staff], groups: &[Group]) -> Vec<Group> {
+    let alone = |n: &usize| staves[*n].of_pair == Some(OfPair::Alone);
+    let mut pairs = Vec::new();
+    let mut n = 0;
+    while n < staves.len() {
+        let pair = n..n + (n..staves.len()).take_while(alone).count();
+        let inside = |group: &&Group| {
+            group.sign == GroupSign::SubBracket
+                && group.staves.start <= pair.start
+                && group.staves.end >= pair.end
+        };
+        if pair.len() > 1 && !groups.iter().any(|group| inside(&group)) {
+            pairs.push(Group {
+                staves: pair.clone(),
+                sign: GroupSign::SubBracket,
+                bar_lines: false,
+            });
+        }
+        n += pair.len().max(1);
+    }
+    pairs
 }
 
 /// The bars that are shown.

@@ -12,6 +12,8 @@ pub mod measures;
 mod notes;
 mod orders;
 mod over;
+#[cfg(test)]
+mod page_tests;
 mod seams;
 mod skyline;
 mod spacing;

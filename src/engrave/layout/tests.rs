@@ -16,7 +16,7 @@ use crate::paper::Setup;
 use crate::reading;
 
 /// The pages of the first player of a scoring.
-fn part(form: &str, tune: &str) -> Pages {
+pub(super) fn part(form: &str, tune: &str) -> Pages {
     part_in(form, tune, &Setup::default())
 }
 
@@ -33,7 +33,7 @@ fn part_in(form: &str, tune: &str, setup: &Setup) -> Pages {
     pages(&reading::sheet_for(&edition::part(&score, 0), setup), setup)
 }
 
-fn of(page: &Page, kind: Kind) -> Vec<&Mark> {
+pub(super) fn of(page: &Page, kind: Kind) -> Vec<&Mark> {
     page.marks.iter().filter(|mark| mark.kind == kind).collect()
 }
 
@@ -225,7 +225,7 @@ fn a_bar_that_is_longer_than_a_line_goes_on_in_the_next() {
     assert_eq!(says("(1)"), lines - 1);
 }
 
-fn texts<'a>(page: &'a Page, words: &str) -> Vec<&'a Mark> {
+pub(super) fn texts<'a>(page: &'a Page, words: &str) -> Vec<&'a Mark> {
     let is = |mark: &&Mark| matches!(&mark.shape, Shape::Text { run, .. } if run.text == words);
     page.marks.iter().filter(is).collect()
 }
