@@ -281,6 +281,9 @@ impl Session {
             work.movements = work.piece.movements.iter().map(|movement| movement.file).collect();
             if !work.movements.is_empty() {
                 self.join(root);
+            } else if self.once {
+                work.resolved = resolve::Kept::default();
+                self.files.forget_long();
             }
         }
         &self.works[&root]

@@ -2,15 +2,21 @@
 
 use std::collections::{HashMap, HashSet};
 use std::ops::Range;
+use std::sync::OnceLock;
 
 use crate::diagnostics::{FileId, Sources};
 use crate::resolve::{LoadError, Loader, Shelf, read_file};
 use crate::syntax::Document;
 
+/// Bytes of a text from which on it is better read twice than kept as it was read.
+const LONG: usize = 64 * 1024;
+
 pub(super) struct Files {
     sources: Sources,
-    /// By number.
-    documents: Vec<Document>,
+    /// By number. What was forgotten is read again when somebody asks for it.
+    documents: Vec<OnceLock<Document>>,
+    /// Was any text edited? Then reading it again would give its items other numbers.
+    edited: bool,
     names: HashMap<String, FileId>,
     open: HashSet<FileId>,
     /// What the loader answered, by the file that asks and the path that it names.
@@ -25,6 +31,7 @@ impl Files {
         Files {
             sources: Sources::new(),
             documents: Vec::new(),
+            edited: false,
             names: HashMap::new(),
             open: HashSet::new(),
             answers: HashMap::new(),
@@ -68,9 +75,30 @@ impl Files {
     }
 
     pub(super) fn edit(&mut self, file: FileId, range: Range<usize>, with: &str) {
-        let Some(document) = self.documents.get_mut(file.0 as usize) else { return };
+        if self.documents.len() <= file.0 as usize {
+            return;
+        }
+        self.read(file);
+        let Some(document) = self.documents[file.0 as usize].get_mut() else { return };
+        self.edited = true;
         document.edit(range, with);
         self.sources.replace(file, document.text().to_string(), document.places());
+    }
+
+    fn read(&self, file: FileId) -> &Document {
+        self.documents[file.0 as usize].get_or_init(|| {
+            let source = self.sources.get(file);
+            read_file(file, &source.name, &source.text)
+        })
+    }
+
+    /// Forgets what was read of the long ones among the files that were reached; their texts stay.
+    pub(super) fn forget_long(&mut self) {
+        for file in self.reached.iter().filter(|_| !self.edited) {
+            if self.sources.get(*file).text.len() > LONG {
+                self.documents[file.0 as usize].take();
+            }
+        }
     }
 
     /// Puts a text under a name; of one that is there, only what differs is read.
@@ -79,11 +107,11 @@ impl Files {
             let file = self.sources.add(name, text);
             let document = read_file(file, name, text);
             self.sources.set_items(file, document.places());
-            self.documents.push(document);
+            self.documents.push(OnceLock::from(document));
             self.names.insert(name.to_string(), file);
             return file;
         };
-        let old = self.documents[file.0 as usize].text();
+        let old = &self.sources.get(file).text;
         if old != text {
             let (range, with) = difference(old, text);
             self.edit(file, range, &text[with]);
@@ -109,7 +137,7 @@ fn difference(old: &str, new: &str) -> (Range<usize>, Range<usize>) {
 
 impl Shelf for Files {
     fn document(&self, file: FileId) -> &Document {
-        &self.documents[file.0 as usize]
+        self.read(file)
     }
 
     fn name(&self, file: FileId) -> &str {
@@ -146,7 +174,32 @@ impl Shelf for Files {
 
 #[cfg(test)]
 mod tests {
-    use super::difference;
+    use super::{LONG, difference};
+    use crate::resolve::NoFiles;
+    use crate::session::Session;
+
+    #[test]
+    fn what_was_forgotten_is_read_again_as_it_was() {
+        let bars: String = (1..=4000).map(|bar| format!("  {bar}: 1/2 D5 E5 |\n")).collect();
+        let text = format!(
+            "form {{\n  1 metre 4/4, key D major\n  4000 end\n}}\nvoice tune {{\n{bars}}}\n\
+             ensemble few {{\n  era 1885\n  flute\n}}\nscoring all for few {{\n  flute plays tun\n}}\n"
+        );
+        assert!(text.len() > LONG);
+        let mut once = Session::asked_once(NoFiles);
+        let mut always = Session::new(NoFiles);
+        let told = |session: &mut Session| {
+            let file = session.open("long.ripieno", &text);
+            let first = format!("{:?}", session.findings(file));
+            let place = session.document(file).text().find("tun\n").unwrap_or(0);
+            session.edit(file, place + 3..place + 3, "e");
+            let blocks = session.document(file).blocks().len();
+            (first, format!("{:?}", session.findings(file)), blocks)
+        };
+        let (one, other) = (told(&mut once), told(&mut always));
+        assert!(one.0.contains("tune") && one.0 != one.1, "{}", one.0);
+        assert_eq!(one, other);
+    }
 
     #[test]
     fn a_difference_is_what_stands_between_what_is_the_same() {

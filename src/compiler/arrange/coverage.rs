@@ -34,54 +34,88 @@ impl VoiceCoverage {
 
     /// The same note by note.
     pub fn notes(&self) -> impl Iterator<Item = &[u16]> {
-        (0..self.players.notes()).map(|note| self.players.of(note))
+        let runs = self.players.within(0..self.players.notes());
+        runs.flat_map(|(count, players)| std::iter::repeat_n(players, count))
     }
 }
 
-/// Players by their indices, note by note: those of all notes one after the other, and where those
-/// of each note begin.
-#[derive(Clone, PartialEq, Eq, Debug)]
+/// Players by their indices, note by note. Notes that follow one another mostly have the same: each run
+/// of such notes has them once.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
 struct Players {
-    /// One more than there are notes.
-    first: Vec<u32>,
+    runs: Vec<Run>,
+    /// Those of all runs, one after the other.
     players: Vec<u16>,
+    notes: u32,
+}
+
+/// Notes that have the same players, who are others than those of the notes before.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+struct Run {
+    /// The first note, and where its players begin.
+    note: u32,
+    players: u32,
 }
 
 impl Players {
     fn notes(&self) -> usize {
-        self.first.len() - 1
-    }
-
-    fn range(&self, notes: Range<usize>) -> Range<usize> {
-        self.first[notes.start] as usize..self.first[notes.end] as usize
+        self.notes as usize
     }
 
     fn of(&self, note: usize) -> &[u16] {
-        &self.players[self.range(note..note + 1)]
+        let after = self.runs.partition_point(|run| run.note as usize <= note);
+        self.of_run(after - 1)
+    }
+
+    fn of_run(&self, run: usize) -> &[u16] {
+        let end = self.runs.get(run + 1).map_or(self.players.len(), |next| next.players as usize);
+        &self.players[self.runs[run].players as usize..end]
+    }
+
+    /// Adds notes behind the others that have these players.
+    fn push(&mut self, count: usize, players: &[u16]) {
+        if count == 0 {
+            return;
+        }
+        if self.runs.is_empty() || self.of_run(self.runs.len() - 1) != players {
+            let run = Run { note: self.notes, players: self.players.len().narrow::<u32>() };
+            self.runs.push(run);
+            self.players.extend_from_slice(players);
+        }
+        self.notes += count.narrow::<u32>();
+    }
+
+    /// The runs of some notes: how many notes, and their players.
+    fn within(&self, notes: Range<usize>) -> impl Iterator<Item = (usize, &[u16])> {
+        let (start, end) = (notes.start, notes.end);
+        let begun = self.runs.partition_point(|run| run.note as usize <= start);
+        (begun.saturating_sub(1)..self.runs.len()).map_while(move |run| {
+            let begin = (self.runs[run].note as usize).max(start);
+            let next = self.runs.get(run + 1).map_or(self.notes(), |next| next.note as usize);
+            (begin < end).then(|| (next.min(end) - begin, self.of_run(run)))
+        })
     }
 
     /// Do some notes have the players that others have?
     fn has(&self, notes: Range<usize>, new: &Players) -> bool {
-        let there = self.range(notes.clone());
-        let base = there.start.narrow::<u32>();
-        self.players[there] == new.players
-            && self.first[notes.start..=notes.end]
-                .iter()
-                .zip(&new.first)
-                .all(|(old, new)| old - base == *new)
+        self.within(notes).eq(new.within(0..new.notes()))
     }
 
     /// The same with others in the place of some notes.
     fn with(&self, notes: Range<usize>, new: &Players) -> Players {
-        let there = self.range(notes.clone());
-        let mut first = Vec::with_capacity(self.first.len() + new.notes());
-        first.extend_from_slice(&self.first[..notes.start]);
-        first.extend(new.first.iter().map(|at| at + there.start.narrow::<u32>()));
-        let end = there.start + new.players.len();
-        let moved = |at: &u32| (*at as usize - there.end + end).narrow::<u32>();
-        first.extend(self.first[notes.end + 1..].iter().map(moved));
-        let players = [&self.players[..there.start], &new.players, &self.players[there.end..]];
-        Players { first, players: players.concat() }
+        let mut with = Players::default();
+        let before = self.within(0..notes.start);
+        let behind = self.within(notes.end..self.notes());
+        for (count, players) in before.chain(new.within(0..new.notes())).chain(behind) {
+            with.push(count, players);
+        }
+        with
+    }
+
+    fn shrunk(mut self) -> Players {
+        self.runs.shrink_to_fit();
+        self.players.shrink_to_fit();
+        self
     }
 }
 
@@ -194,13 +228,11 @@ fn players(parts: &[Heard], notes: &[Note]) -> Players {
     // Player by player, which notes he plays, a bit each.
     let words = notes.len().div_ceil(64);
     let mut plays: Vec<Rc<Vec<u64>>> = Vec::with_capacity(parts.len());
-    let mut first = vec![0_u32; notes.len() + 1];
     let begins = notes.first().map_or(Time::MAX, |note| note.start);
     for (player, part) in parts.iter().enumerate() {
         // Who has the notes of another one plays what he plays.
         let same = |other: &Heard| Arc::ptr_eq(&other.classes, &part.classes);
         if let Some(same) = parts[..player].iter().position(same) {
-            each_bit(&plays[same]).for_each(|index| first[index + 1] += 1);
             plays.push(Rc::clone(&plays[same]));
             continue;
         }
@@ -228,36 +260,22 @@ fn players(parts: &[Heard], notes: &[Note]) -> Players {
                     own_plays.resize(words, 0);
                 }
                 own_plays[index / 64] |= 1_u64 << (index % 64);
-                first[index + 1] += 1;
             }
         }
         plays.push(Rc::new(own_plays));
     }
-    for index in 1..first.len() {
-        first[index] += first[index - 1];
+    let playing = plays.iter().enumerate().filter(|(_, own)| !own.is_empty());
+    let playing: Vec<(u16, &[u64])> =
+        playing.map(|(player, own)| (player.narrow::<u16>(), own.as_slice())).collect();
+    let mut all = Players::default();
+    let mut own: Vec<u16> = Vec::new();
+    for index in 0..notes.len() {
+        let plays = |own: &[u64]| own[index / 64] >> (index % 64) & 1 == 1;
+        own.clear();
+        own.extend(playing.iter().filter(|(_, own)| plays(own)).map(|(player, _)| player));
+        all.push(1, &own);
     }
-    let mut next = first.clone();
-    let mut players = vec![0; first.last().map_or(0, |all| *all as usize)];
-    for (player, own) in plays.iter().enumerate() {
-        for index in each_bit(own) {
-            let place = &mut next[index];
-            players[*place as usize] = player.narrow::<u16>();
-            *place += 1;
-        }
-    }
-    Players { first, players }
-}
-
-/// The places of all bits that are set, in order.
-fn each_bit(words: &[u64]) -> impl Iterator<Item = usize> {
-    words.iter().enumerate().flat_map(|(word, bits)| {
-        let mut bits = *bits;
-        std::iter::from_fn(move || {
-            let bit = (bits != 0).then(|| bits.trailing_zeros() as usize)?;
-            bits &= bits - 1;
-            Some(word * 64 + bit)
-        })
-    })
+    all.shrunk()
 }
 
 /// The weightiest role in which a voice is played, and whether this scoring plays it.
@@ -271,4 +289,41 @@ fn role(arrangement: &Arrangement, voice: usize) -> (Option<Role>, bool) {
     let all = piece.scorings.iter().flat_map(|scoring| &scoring.lines);
     let all = all.filter(|line| plays(&line.verb)).filter_map(|line| line.role).min();
     (own.or(all), own.is_some())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Players;
+
+    fn of(notes: &[Vec<u16>]) -> Players {
+        let mut players = Players::default();
+        notes.iter().for_each(|own| players.push(1, own));
+        players
+    }
+
+    #[test]
+    fn runs_of_notes_are_read_and_changed_note_by_note() {
+        let mut seed = 11_u32;
+        let mut next = |below: u32| {
+            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            (seed >> 16) % below
+        };
+        for _ in 0..300 {
+            let mut some = |most: u32| -> Vec<Vec<u16>> {
+                let sets: [&[u16]; 3] = [&[], &[2], &[0, 5]];
+                (0..next(most)).map(|_| sets[next(3) as usize].to_vec()).collect()
+            };
+            let (old, new) = (some(30), some(6));
+            let (packed, put_in) = (of(&old), of(&new));
+            assert!(old.iter().enumerate().all(|(note, own)| packed.of(note) == own));
+            for from in 0..=old.len() {
+                for to in from..=old.len() {
+                    let mut changed = old.clone();
+                    changed.splice(from..to, new.iter().cloned());
+                    assert_eq!(packed.with(from..to, &put_in), of(&changed));
+                    assert_eq!(packed.has(from..to, &put_in), old[from..to] == new);
+                }
+            }
+        }
+    }
 }
