@@ -136,7 +136,7 @@ fn on_pages(arrangement: &arrange::Arrangement) -> Vec<Diagnostic> {
         &wanted,
         &engrave::outputs::Setups::default(),
         &[],
-        1,
+        (1, &engrave::store::in_memory),
         |_, _| Ok::<(), ()>(()),
     );
     let found = engrave::overrides::findings(arrangement, &printed.unwrap());

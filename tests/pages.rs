@@ -4,9 +4,10 @@
 
 use std::path::{Path, PathBuf};
 
-use ripieno::arrange::arrange;
+use ripieno::arrange::{Arrangement, arrange};
 use ripieno::diagnostics::Sources;
 use ripieno::engrave::outputs::{Drawn, Of, Setups, each_output};
+use ripieno::engrave::store::{NewScratch, in_memory};
 use ripieno::render::{ScoreKind, Wanted};
 use ripieno::resolve::{NoFiles, resolve};
 use tiny_skia::Pixmap;
@@ -74,28 +75,121 @@ fn difference(before: &Greys, now: &Greys) -> Option<String> {
     })
 }
 
+/// The first scoring of a source.
+fn arranged(text: &str) -> Arrangement {
+    let mut sources = Sources::new();
+    let file = sources.add("page.ripieno", text);
+    let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);
+    assert!(findings.is_empty(), "{findings:#?}");
+    arrange(&piece, &piece.scorings[0])
+}
+
+fn hard_page() -> Arrangement {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests");
+    arranged(&std::fs::read_to_string(root.join("fixtures/hard-page.ripieno")).unwrap())
+}
+
+/// Two players who cross, slurs and hairpins over many bars, and a line of octaves; with a cadenza where
+/// one is asked for, which is longer than a line.
+fn long_score(cadenza: bool) -> Arrangement {
+    let mut upper = String::new();
+    let mut lower = String::new();
+    for bar in 1..=90 {
+        let (a, b) = match bar % 7 {
+            0 => ("1/4 {D5 E5 F5 G5", "1/4 A4[stacc] B4 rest C5"),
+            1 if bar == 1 => ("1/2 A5 1/8 B6 C7 B6 C7", "1/1 D5"),
+            1 => ("1/2 A5} 1/8 B6 C7 B6 C7", "1/1 D5"),
+            2 => ("1/8 B6 C7 D7 C7 B6 C7 B6 C7", "1/2 {E5 F5}"),
+            3 => ("1/1 rest", "1/4 G5 A5 B5 C6"),
+            4 => ("1/4 C5 D5 E5 F5", "1/1 rest"),
+            5 => ("1/2 G4 1/4. A4 1/8 B4", "1/4 C5 D5 E5 rest"),
+            _ => ("1/2 C5 1/2 C5", "1/2 C5 1/2 C5"),
+        };
+        let run = format!("1/32 {}", "D5 E5 F5 G5 A5 G5 F5 E5 ".repeat(12));
+        let (a, b) = if cadenza && bar == 60 { (run.as_str(), "1/1 D5 = =") } else { (a, b) };
+        upper.push_str(&format!("  {bar}: {a} |\n"));
+        lower.push_str(&format!("  {bar}: {b} |\n"));
+    }
+    let longer = if cadenza { "  60 length 12/4\n" } else { "" };
+    arranged(&format!(
+        "piece \"Long\" {{ }}
+form {{
+  1 metre 4/4, key C major, tempo 1/4 at 90
+  40 mark \"A\"
+{longer}  90 end
+}}
+voice upper {{
+{upper}}}
+voice lower {{
+{lower}}}
+dynamics {{
+  1 p
+  10..60 cresc
+  70 f
+}}
+ensemble few {{
+  era 1885
+  flute 2, violin-1 4 players, cello 2 players
+}}
+scoring all for few {{
+  flute.1 plays upper as melody
+  flute.2 plays lower as melody
+  violin-1 plays lower as harmony
+  cello plays lower 8vb as bass bars 31..80
+}}
+"
+    ))
+}
+
+/// A score that is long is packed, and its bars are taken out page by page.
+#[test]
+fn long_scores_have_the_same_pages_as_short_ones() {
+    for arrangement in [hard_page(), long_score(false), long_score(true)] {
+        let together = Wanted {
+            scores: ScoreKind::ALL.map(|(kind, ..)| kind).to_vec(),
+            ..Wanted::formats(&[])
+        };
+        let alone = Wanted { kept: 0, ..together.clone() };
+        let drawn = |wanted: &Wanted| {
+            let mut files = Vec::new();
+            let setups = Setups { hide_empty: true, ..Setups::default() };
+            let formats = [Drawn::Svg];
+            let one = (1, &in_memory as &NewScratch);
+            let printed = each_output(&arrangement, wanted, &setups, &formats, one, |of, file| {
+                files.push((format!("{of:?}{}", file.0), file.1, file.2.bytes()?));
+                Ok::<(), std::io::Error>(())
+            });
+            files.sort_by(|a, b| (&a.0, a.1.ending()).cmp(&(&b.0, b.1.ending())));
+            (format!("{:?}", printed.unwrap()), files)
+        };
+        let (together, alone) = (drawn(&together), drawn(&alone));
+        assert_eq!(together.0, alone.0);
+        assert_eq!(together.1.len(), alone.1.len());
+        for (one, other) in together.1.iter().zip(&alone.1) {
+            assert!(one == other, "{} as {}", one.0, one.1.ending());
+        }
+    }
+}
+
 #[test]
 fn hard_pages_look_as_they_did() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests");
-    let text = std::fs::read_to_string(root.join("fixtures/hard-page.ripieno")).unwrap();
-    let mut sources = Sources::new();
-    let file = sources.add("hard-page.ripieno", text);
-    let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);
-    assert!(findings.is_empty(), "{findings:#?}");
-    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let arrangement = hard_page();
     let mut wanted = Wanted::formats(&[]);
     wanted.scores = vec![ScoreKind::Full, ScoreKind::Condensed];
     let mut pictures: Vec<(String, Vec<u8>)> = Vec::new();
     let drawn = Drawn::Png { resolution: RESOLUTION };
-    let done = each_output(&arrangement, &wanted, &Setups::default(), &[drawn], 1, |of, file| {
-        let name = match of {
-            Of::Score(ScoreKind::Condensed) => "condensed".to_string(),
-            Of::Score(_) => "score".to_string(),
-            Of::Part(part) => arrangement.parts[part].player.id.replace('.', "-"),
-        };
-        pictures.push((format!("{name}{}", file.0), file.2));
-        Ok::<(), ()>(())
-    });
+    let alone = (1, &in_memory as &NewScratch);
+    let done =
+        each_output(&arrangement, &wanted, &Setups::default(), &[drawn], alone, |of, file| {
+            let name = match of {
+                Of::Score(ScoreKind::Condensed) => "condensed".to_string(),
+                Of::Score(_) => "score".to_string(),
+                Of::Part(part) => arrangement.parts[part].player.id.replace('.', "-"),
+            };
+            pictures.push((format!("{name}{}", file.0), file.2.bytes()?));
+            Ok::<(), std::io::Error>(())
+        });
     assert!(done.is_ok());
     let mut told = Vec::new();
     for name in ["score-1", "score-2", "condensed-1", "flute-2", "harp"] {

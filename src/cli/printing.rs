@@ -5,8 +5,9 @@ use std::ops::Range;
 use ripieno_compiler::arrange::Arrangement;
 use ripieno_compiler::diagnostics::BarNumbers;
 use ripieno_compiler::resolve::{BarIndices, Form};
-use ripieno_engrave::outputs::{self, Drawn, Of, Printed, Setups};
+use ripieno_engrave::outputs::{self, Content, Drawn, Of, Printed, Setups};
 use ripieno_engrave::paper::Paper;
+use ripieno_engrave::store::NewScratch;
 use ripieno_engrave::{layout, overrides, reading};
 use ripieno_writers::edition;
 use ripieno_writers::notate;
@@ -109,6 +110,9 @@ fn paper(word: &str) -> Result<Paper, String> {
 /// A printed file: its path below the folder of the scoring, and what stands in it.
 pub(super) type File = (String, Vec<u8>);
 
+/// Where the files go: how many threads draw them, and what makes files for what must wait.
+pub(super) type Drawing<'a> = (usize, &'a NewScratch<'a>);
+
 impl Printing {
     fn setups(&self) -> Setups {
         Setups { paper: self.paper, landscape: self.landscape, hide_empty: self.hide_empty }
@@ -122,23 +126,23 @@ impl Printing {
         arrangement: &Arrangement,
         wanted: &render::Wanted,
         formats: &[Format],
-        threads: usize,
-        mut take: impl FnMut(&str, &[u8]) -> Result<(), Failure>,
+        drawing: Drawing,
+        mut take: impl FnMut(&str, &Content) -> Result<(), Failure>,
     ) -> Result<(String, overrides::Found), Failure> {
         let drawn: Vec<Drawn> =
             formats.iter().filter_map(|format| format.drawn(self.resolution)).collect();
         if drawn.is_empty() {
             return Ok((String::new(), overrides::Found::default()));
         }
-        let take = |of: Of, (page, format, bytes): outputs::File| {
+        let take = |of: Of, (page, format, content): outputs::File| {
             let name = match of {
                 Of::Part(part) => render::part_name(arrangement, part),
                 Of::Score(kind) => kind.file_name().to_owned(),
             };
-            take(&format!("{name}{page}.{}", format.ending()), &bytes)
+            take(&format!("{name}{page}.{}", format.ending()), &content)
         };
         let printed =
-            outputs::each_output(arrangement, wanted, &self.setups(), &drawn, threads, take)?;
+            outputs::each_output(arrangement, wanted, &self.setups(), &drawn, drawing, take)?;
         Ok((told(arrangement, &printed), overrides::findings(arrangement, &printed)))
     }
 
@@ -188,9 +192,10 @@ impl Printing {
             let sheet = sheet.passage(reading::shown(&sheet, bars));
             let pages =
                 layout::passage(&sheet, &overrides::score_setup(arrangement, &self.setups()));
-            for (page, format, bytes) in
+            for (page, format, content) in
                 drawn.iter().flat_map(|&format| outputs::files(&pages, format))
             {
+                let bytes = content.bytes().map_err(|error| Failure(error.to_string()))?;
                 files.push((format!("{name}{page}.{}", format.ending()), bytes));
             }
         }

@@ -1,14 +1,20 @@
 //! The printed files of one scoring, drawn on all cores.
 
+use std::io;
+use std::ops::Range;
+use std::sync::{Arc, Mutex, PoisonError};
+
 use ripieno_compiler::arrange::Arrangement;
 use ripieno_compiler::diagnostics::Span;
-use ripieno_writers::edition;
+use ripieno_writers::edition::{self, Edition};
 use ripieno_writers::notate::Pitches;
 use ripieno_writers::render::{self, Notated, ScoreKind, Wanted};
 
 use crate::draw::{pdf, png, svg};
 use crate::page::{Draw, Page, Pages, Shape, Turn};
 use crate::paper::{MARGINS, Paper, SCORE_STAFF, Setup};
+use crate::sheet::Sheet;
+use crate::store::{NewScratch, Store, in_memory};
 use crate::{layout, overrides, reading};
 
 /// A format that pages are drawn in.
@@ -84,7 +90,48 @@ pub struct Larger {
 }
 
 /// A file as it was drawn: what is to be added to its name, the format, and what stands in it.
-pub type File = (String, Drawn, Vec<u8>);
+pub type File = (String, Drawn, Content);
+
+/// What stands in a file; much of it may lie elsewhere until it is written.
+pub struct Content {
+    what: What,
+    store: Arc<Mutex<Store>>,
+}
+
+enum What {
+    /// A picture.
+    Piece(Range<u64>),
+    /// A document with its title and who wrote it.
+    Document(Box<pdf::Document>, String, Option<String>),
+}
+
+impl Content {
+    /// Writes it.
+    ///
+    /// # Errors
+    ///
+    /// What writing answers, or what happened while it was put aside.
+    pub fn write(&self, out: &mut dyn io::Write) -> io::Result<()> {
+        let mut store = self.store.lock().unwrap_or_else(PoisonError::into_inner);
+        match &self.what {
+            What::Piece(piece) => out.write_all(&store.get(piece.clone())?),
+            What::Document(document, title, author) => {
+                document.write(title, author.as_deref(), &mut store, out)
+            }
+        }
+    }
+
+    /// It in memory.
+    ///
+    /// # Errors
+    ///
+    /// What happened while it was put aside.
+    pub fn bytes(&self) -> io::Result<Vec<u8>> {
+        let mut bytes = Vec::new();
+        self.write(&mut bytes)?;
+        Ok(bytes)
+    }
+}
 
 /// What is printed: the arrangement as it is notated, with what is asked of its pages.
 struct Work<'a> {
@@ -96,7 +143,8 @@ struct Work<'a> {
 
 /// The scores asked for and all parts, drawn in the formats asked for on so many threads. The files of
 /// each are handed over as soon as they are drawn, not in order; what is given back is in order, the
-/// scores first, and without the files. The same arrangement gives the same bytes.
+/// scores first, and without the files. The same arrangement gives the same bytes. What is drawn of a
+/// long one lies in files of `scratch` until it is written, and its scores are drawn by themselves.
 ///
 /// # Errors
 ///
@@ -106,7 +154,7 @@ pub fn each_output<E>(
     wanted: &Wanted,
     setups: &Setups,
     formats: &[Drawn],
-    threads: usize,
+    (threads, scratch): (usize, &NewScratch),
     mut take: impl FnMut(Of, File) -> Result<(), E>,
 ) -> Result<Vec<Printed>, E> {
     let notated = |pitches| Notated::new(arrangement, wanted, pitches);
@@ -115,45 +163,43 @@ pub fn each_output<E>(
     let scores = wanted.scores.iter().map(|&kind| Of::Score(kind));
     let all: Vec<Of> = scores.chain((0..arrangement.parts.len()).map(Of::Part)).collect();
     let mut told = Vec::with_capacity(all.len());
-    let print = |number: usize| work.printed(all[number], setups, formats);
-    render::streamed(
-        all.len(),
-        threads,
-        print,
-        |number, (printed, files): (Printed, Vec<File>)| {
+    let mut print = |numbers: Range<usize>, threads: usize| {
+        let first = numbers.start;
+        let one = |number: usize| work.printed(all[first + number], setups, (formats, scratch));
+        let take = |number, (printed, files): (Printed, Vec<File>)| {
             let of = printed.of;
-            told.push((number, printed));
+            told.push((first + number, printed));
             files.into_iter().try_for_each(|file| take(of, file))
-        },
-    )?;
+        };
+        render::streamed(numbers.len(), threads, one, take)
+    };
+    if work.written.is_kept() {
+        print(0..all.len(), threads)?;
+    } else {
+        // As many parts at a time as there are threads take more room than a score.
+        print(wanted.scores.len()..all.len(), threads)?;
+        print(0..wanted.scores.len(), 1)?;
+    }
     told.sort_unstable_by_key(|(number, _)| *number);
     Ok(told.into_iter().map(|(_, printed)| printed).collect())
 }
 
 impl Work<'_> {
-    fn printed(&self, of: Of, setups: &Setups, formats: &[Drawn]) -> (Printed, Vec<File>) {
-        let concert = self.concert.as_ref().filter(|_| of == Of::Score(ScoreKind::Concert));
-        let notated = concert.unwrap_or(&self.written);
-        let score = match of {
-            Of::Part(player) => notated.part(player),
-            Of::Score(_) => notated.score(),
-        };
-        let edition = match of {
-            Of::Part(player) => {
-                let cueing = self.wanted.cueing;
-                edition::part_with_cues(self.arrangement, &score, player, cueing)
-            }
-            Of::Score(ScoreKind::Full | ScoreKind::Concert) => edition::full_score(&score),
-            Of::Score(ScoreKind::Condensed) => edition::condensed_score(&score),
-        };
+    fn printed(
+        &self,
+        of: Of,
+        setups: &Setups,
+        (formats, scratch): (&[Drawn], &NewScratch),
+    ) -> (Printed, Vec<File>) {
         let setup = overrides::setup(self.arrangement, setups, of);
-        let staves = matches!(of, Of::Score(_))
-            .then(|| (score.staves.len(), edition::condensed_staves(&score)));
-        let sheet = reading::sheet_for(&edition, &setup);
-        drop(edition);
-        drop(score);
-        let (pages, drawing) = layout::drawn(&sheet, &setup, &|| Drawing::new(formats));
-        drop(sheet);
+        let new = || Drawing::new(formats, scratch);
+        let ((pages, drawing), staves) = match of {
+            Of::Part(player) => (self.part(player, &setup, &new), None),
+            Of::Score(kind) => {
+                let concert = self.concert.as_ref().filter(|_| kind == ScoreKind::Concert);
+                score(concert.unwrap_or(&self.written), kind, &setup, &new)
+            }
+        };
         let staff_height = drawing.space.map_or(f64::MAX, |space| space * 4.0);
         let larger = staves.and_then(|staves| larger(of, &setup, staff_height, staves));
         let printed = Printed {
@@ -168,6 +214,59 @@ impl Work<'_> {
         };
         (printed, drawing.files(&pages.title, pages.author.as_deref()))
     }
+
+    fn part<D: Draw>(&self, player: usize, setup: &Setup, new: &impl Fn() -> D) -> (Pages, D) {
+        let read = |look: &mut dyn FnMut(Edition)| {
+            let score = self.written.part(player);
+            let cueing = self.wanted.cueing;
+            look(edition::part_with_cues(self.arrangement, &score, player, cueing));
+        };
+        if !self.written.is_kept()
+            && let Some(packed) = reading::packed(1, |_, look| read(look), setup)
+        {
+            return layout::drawn_packed(packed, setup, new);
+        }
+        let mut sheet = Sheet::default();
+        read(&mut |edition| sheet = reading::sheet_for(&edition, setup));
+        layout::drawn(&sheet, setup, new)
+    }
+}
+
+/// A score, with how many staves it has and would have if it were condensed, the two of one player
+/// counted as one. A long one is notated part by part, and packed.
+fn score<D: Draw>(
+    notated: &Notated,
+    kind: ScoreKind,
+    setup: &Setup,
+    new: &impl Fn() -> D,
+) -> ((Pages, D), Option<(usize, usize)>) {
+    let condensed = notated.condensed();
+    let players = condensed.last().map_or(0, |last| last.end);
+    let staves = Some((players, condensed.len()));
+    if notated.is_kept() || players == 0 {
+        let score = notated.score();
+        let edition = match kind {
+            ScoreKind::Full | ScoreKind::Concert => edition::full_score(&score),
+            ScoreKind::Condensed => edition::condensed_score(&score),
+        };
+        let sheet = reading::sheet_for(&edition, setup);
+        return (layout::drawn(&sheet, setup, new), staves);
+    }
+    let packed = if kind == ScoreKind::Condensed {
+        let one = |number: usize, look: &mut dyn FnMut(Edition)| {
+            let players = &condensed[number];
+            let score = notated.players(players.clone());
+            look(edition::players_of_condensed(&score, players.clone()));
+        };
+        reading::packed(condensed.len(), one, setup)
+    } else {
+        let one = |player: usize, look: &mut dyn FnMut(Edition)| {
+            look(edition::player_of_score(&notated.part(player), player));
+        };
+        reading::packed(players, one, setup)
+    };
+    let packed = packed.unwrap_or_else(|| unreachable!("there are players"));
+    (layout::drawn_packed(packed, setup, new), staves)
 }
 
 /// What would make the staves of a score larger, if they are too small. It has
@@ -212,7 +311,9 @@ struct Drawing<'f> {
     formats: &'f [Drawn],
     document: Option<pdf::Document>,
     /// The pictures of each format, each with the number of its page.
-    pictures: Vec<Vec<(usize, Vec<u8>)>>,
+    pictures: Vec<Vec<(usize, Range<u64>)>>,
+    store: Store,
+    scratch: &'f NewScratch<'f>,
     pages: usize,
     /// Millimetres in a staff space of the first page.
     space: Option<f64>,
@@ -221,11 +322,13 @@ struct Drawing<'f> {
 }
 
 impl<'f> Drawing<'f> {
-    fn new(formats: &'f [Drawn]) -> Drawing<'f> {
+    fn new(formats: &'f [Drawn], scratch: &'f NewScratch<'f>) -> Drawing<'f> {
         Drawing {
             formats,
             document: formats.contains(&Drawn::Pdf).then(pdf::Document::default),
             pictures: vec![Vec::new(); formats.len()],
+            store: Store::default(),
+            scratch,
             pages: 0,
             space: None,
             boxes: Vec::new(),
@@ -234,15 +337,19 @@ impl<'f> Drawing<'f> {
 
     fn files(mut self, title: &str, author: Option<&str>) -> Vec<File> {
         let several = self.pages > 1;
+        let store = Arc::new(Mutex::new(self.store));
         let mut files = Vec::new();
         for (&format, pictures) in self.formats.iter().zip(self.pictures) {
             if format == Drawn::Pdf {
-                let document = self.document.take().unwrap_or_default();
-                files.push((String::new(), format, document.finish(title, author)));
+                let document = Box::new(self.document.take().unwrap_or_default());
+                let what = What::Document(document, title.to_owned(), author.map(str::to_owned));
+                let store = Arc::clone(&store);
+                files.push((String::new(), format, Content { what, store }));
             }
-            files.extend(pictures.into_iter().map(|(number, bytes)| {
+            files.extend(pictures.into_iter().map(|(number, piece)| {
                 let name = if several { format!("-{number}") } else { String::new() };
-                (name, format, bytes)
+                let store = Arc::clone(&store);
+                (name, format, Content { what: What::Piece(piece), store })
             }));
         }
         files
@@ -254,8 +361,9 @@ impl Draw for Drawing<'_> {
         self.pages += 1;
         self.space.get_or_insert(page.space);
         self.boxes.extend(boxes(&page));
+        let (store, scratch) = (&mut self.store, self.scratch);
         if let Some(document) = &mut self.document {
-            document.add(&page);
+            document.add(&page, &mut |packed| store.put(packed, scratch));
         }
         for (format, pictures) in self.formats.iter().zip(&mut self.pictures) {
             let picture = match format {
@@ -263,7 +371,8 @@ impl Draw for Drawing<'_> {
                 Drawn::Svg => Some(svg::page(&page).into_bytes()),
                 Drawn::Png { resolution } => png::page(&page, f64::from(*resolution)),
             };
-            pictures.extend(picture.map(|bytes| (self.pages, bytes)));
+            pictures
+                .extend(picture.map(|bytes| (self.pages, self.store.put(&bytes, self.scratch))));
         }
     }
 }
@@ -292,7 +401,7 @@ pub struct Setups {
 #[must_use]
 pub fn files(pages: &Pages, format: Drawn) -> Vec<File> {
     let formats = [format];
-    let mut drawing = Drawing::new(&formats);
+    let mut drawing = Drawing::new(&formats, &in_memory);
     pages.pages.iter().for_each(|page| drawing.page(page.clone()));
     drawing.files(&pages.title, pages.author.as_deref())
 }

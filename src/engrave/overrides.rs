@@ -358,6 +358,7 @@ mod tests {
     use super::{findings, gathered, setup};
     use crate::outputs::{Of, Setups, each_output};
     use crate::page::{Kind, Pages};
+    use crate::store::in_memory;
     use crate::{layout, reading};
 
     fn arranged(layout: &str) -> Arrangement {
@@ -386,7 +387,8 @@ mod tests {
         let arrangement = arranged(layout);
         let wanted = Wanted::formats(&[]);
         let take = |_, _| Ok::<(), ()>(());
-        let printed = each_output(&arrangement, &wanted, &Setups::default(), &[], 1, take);
+        let printed =
+            each_output(&arrangement, &wanted, &Setups::default(), &[], (1, &in_memory), take);
         let found = findings(&arrangement, &printed.unwrap_or_default());
         gathered(vec![found], true).into_iter().map(|finding| finding.message).collect()
     }
@@ -457,7 +459,14 @@ mod tests {
             let found = piece.scorings.iter().map(|scoring| {
                 let arrangement = arrange(&piece, scoring);
                 let take = |_, _| Ok::<(), ()>(());
-                let printed = each_output(&arrangement, &wanted, &Setups::default(), &[], 1, take);
+                let printed = each_output(
+                    &arrangement,
+                    &wanted,
+                    &Setups::default(),
+                    &[],
+                    (1, &in_memory),
+                    take,
+                );
                 findings(&arrangement, &printed.unwrap_or_default())
             });
             found.collect::<Vec<_>>()

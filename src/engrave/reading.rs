@@ -10,8 +10,10 @@ use ripieno_compiler::resolve::seconds_per_whole;
 use ripieno_writers::edition::{self, Edition, EditionStaff, GroupSign, SpannerKind, Stems};
 use ripieno_writers::notate::{Element, ElementKind};
 
+use crate::packed::{Packed, Packer};
 use crate::page::Origin;
 use crate::paper::Setup;
+use crate::rows::{Spans, Stretch};
 use crate::sheet::{
     Bar, BarVoice, Direction, Event, Group, Heading, OfPair, Sheet, SheetPlace, Side, Span,
     SpanKind, Staff, StaffBar,
@@ -26,40 +28,151 @@ pub fn sheet(edition: &Edition) -> Sheet {
 /// The same for pages whose lines or pages are to begin with some bars: rests are counted anew there.
 #[must_use]
 pub fn sheet_for(edition: &Edition, setup: &Setup) -> Sheet {
-    let Bars { bars, index, closing } = bars(edition, setup);
-    let mut lanes = 0;
-    let mut staves: Vec<Staff> = Vec::with_capacity(edition.staves.len());
+    let bars = bars(edition, setup);
+    let mut contents = Contents::default();
+    let rows = read(edition, 0, &bars, &mut contents);
+    let mut sheet = frame(edition, bars, rows);
+    for (staff, (bars, spans)) in sheet.staves.iter_mut().zip(contents.0) {
+        (staff.bars, staff.spans) = (Stretch::new(0, bars), Spans::new(spans));
+    }
+    let silent = sheet.staves.iter().flat_map(|staff| &staff.bars).all(StaffBar::is_silent);
+    sheet.tacet = sheet.is_part && silent;
+    sheet
+}
+
+/// The sheet of a score that is read part by part, so that no more than one need be notated at a time:
+/// `one` hands over the edition of the part of that number. So may be read what a player reads, which
+/// is one part. Nothing where there are no parts.
+#[must_use]
+pub fn packed(
+    parts: usize,
+    one: impl Fn(usize, &mut dyn FnMut(Edition)),
+    setup: &Setup,
+) -> Option<Packed> {
+    let mut packer = Packer::default();
+    let mut whole: Option<(Edition<'static>, Bars)> = None;
+    let mut rows = Vec::new();
+    for part in 0..parts {
+        one(part, &mut |edition| match &mut whole {
+            None => {
+                let bars = bars(&edition, setup);
+                rows.extend(read(&edition, 0, &bars, &mut packer));
+                whole = Some((edition.without_bars(), bars));
+            }
+            Some((whole, bars)) => {
+                rows.extend(read(&edition, whole.staves.len(), bars, &mut packer));
+                whole.add(edition.without_bars());
+            }
+        });
+    }
+    let (edition, bars) = whole?;
+    Some(packer.sheet(frame(&edition, bars, rows)))
+}
+
+/// Takes what stands on staves, one after the other.
+trait Take {
+    /// Begins a staff, of that index in the edition.
+    fn staff(&mut self, number: usize);
+    /// Its next bar.
+    fn bar(&mut self, bar: StaffBar);
+    /// Ends it with what spans its bars.
+    fn spans(&mut self, spans: Vec<Span>);
+}
+
+/// Bars and spans of each staff.
+#[derive(Default)]
+struct Contents(Vec<(Vec<StaffBar>, Vec<Span>)>);
+
+impl Take for Contents {
+    fn staff(&mut self, _: usize) {
+        self.0.push((Vec::new(), Vec::new()));
+    }
+
+    fn bar(&mut self, bar: StaffBar) {
+        if let Some((bars, _)) = self.0.last_mut() {
+            bars.push(bar);
+        }
+    }
+
+    fn spans(&mut self, spans: Vec<Span>) {
+        if let Some((_, own)) = self.0.last_mut() {
+            *own = spans;
+        }
+    }
+}
+
+impl Take for Packer {
+    fn staff(&mut self, number: usize) {
+        Packer::staff(self, number);
+    }
+
+    fn bar(&mut self, bar: StaffBar) {
+        Packer::bar(self, bar);
+    }
+
+    fn spans(&mut self, spans: Vec<Span>) {
+        Packer::spans(self, spans);
+    }
+}
+
+/// A staff of the sheet, without what stands on it.
+struct Row {
+    /// Index of the staff in the edition.
+    number: usize,
+    voices: usize,
+    of_pair: Option<OfPair>,
+    /// One of two players who share a staff elsewhere.
+    alone: Option<Alone>,
+}
+
+struct Alone {
+    name: String,
+    short: String,
+    /// Index in the arrangement.
+    player: usize,
+    /// 1 for the first, 2 for the second.
+    which: usize,
+}
+
+/// Reads the staves of an edition, of which the first has that index among all; where two players part,
+/// the staves of each follow the one that they share.
+fn read(edition: &Edition, first: usize, bars: &Bars, take: &mut impl Take) -> Vec<Row> {
+    let mut rows = Vec::with_capacity(edition.staves.len());
+    for (number, own) in (first..).zip(&edition.staves) {
+        let parting = edition.partings.iter().find(|parting| parting.part == own.part);
+        let of_pair = parting.map(|_| OfPair::Shared);
+        let parted = parting.map_or(&[][..], |parting| &parting.parted);
+        let voices = read_staff(edition, (number, own), bars, parted, take);
+        rows.push(Row { number, voices, of_pair, alone: None });
+        for (alone, which) in parting.iter().flat_map(|parting| &parting.alone).zip(1..) {
+            let voices = read_staff(edition, (number, &alone.staff), bars, &[], take);
+            let alone = Alone {
+                name: alone.name.clone(),
+                short: alone.short.clone(),
+                player: edition.players[alone.player].index,
+                which,
+            };
+            let of_pair = Some(OfPair::Alone);
+            rows.push(Row { number, voices, of_pair, alone: Some(alone) });
+        }
+    }
+    rows
+}
+
+/// All of a sheet but what stands on its staves. Of the edition nothing is asked that stands in bars.
+fn frame(edition: &Edition, Bars { bars, closing, .. }: Bars, rows: Vec<Row>) -> Sheet {
     // Where the staves of the edition stand on the sheet, and where the last one ends.
     let mut places = Vec::with_capacity(edition.staves.len() + 1);
-    for (n, own) in edition.staves.iter().enumerate() {
-        places.push(staves.len());
-        let mut staff = read_staff(edition, (n, own), &bars, &index, lanes);
-        lanes = staff.lanes.end;
-        let parting = edition.partings.iter().find(|parting| parting.part == own.part);
-        if let Some(parting) = parting {
-            staff.of_pair = Some(OfPair::Shared);
-            for (bar, shown) in staff.bars.iter_mut().zip(&bars) {
-                bar.parted = parting.parted.get(shown.index) == Some(&true);
-            }
+    let mut staves: Vec<Staff> = Vec::with_capacity(rows.len());
+    for row in rows {
+        if row.alone.is_none() {
+            places.push(staves.len());
         }
-        staves.push(staff);
-        for (alone, which) in parting.iter().flat_map(|parting| &parting.alone).zip(1..) {
-            let mut staff = read_staff(edition, (n, &alone.staff), &bars, &index, lanes);
-            lanes = staff.lanes.end;
-            staff.name.clone_from(&alone.name);
-            staff.abbreviation.clone_from(&alone.short);
-            // Parts of their own, behind all others.
-            staff.part = edition.parts.len() + 2 * own.part + which;
-            staff.players = vec![edition.players[alone.player].index];
-            staff.strings_begin &= which == 1;
-            staff.of_pair = Some(OfPair::Alone);
-            staves.push(staff);
-        }
+        let lanes = staves.last().map_or(0, |staff| staff.lanes.end);
+        staves.push(named_staff(edition, row, lanes));
     }
     places.push(staves.len());
     let head = &edition.head;
-    let silent = staves.iter().flat_map(|staff| &staff.bars).all(StaffBar::is_silent);
-    let is_part = matches!(edition.kind, edition::Kind::Part(_));
     let needs: Vec<&str> =
         [&head.keys, &head.also].into_iter().flatten().map(String::as_str).collect();
     let mut groups: Vec<Group> = edition
@@ -83,8 +196,8 @@ pub fn sheet_for(edition: &Edition, setup: &Setup) -> Sheet {
         name: head.name.clone(),
         needs: (!needs.is_empty()).then(|| needs.join(", ")),
         source: head.source.clone(),
-        is_part,
-        tacet: is_part && silent,
+        is_part: matches!(edition.kind, edition::Kind::Part(_)),
+        tacet: false,
         bars,
         closing,
         staves,
@@ -184,16 +297,30 @@ fn bars(edition: &Edition, setup: &Setup) -> Bars {
     Bars { bars, index, closing: headings }
 }
 
+/// Reads what stands on a staff; gives back how many voices it has. In some bars two players who share
+/// it may part.
 fn read_staff(
     edition: &Edition,
     (number, staff): (usize, &EditionStaff),
-    bars: &[Bar],
-    index: &[usize],
-    first_lane: usize,
-) -> Staff {
+    bars: &Bars,
+    parted: &[bool],
+    take: &mut impl Take,
+) -> usize {
+    take.staff(number);
+    contents(edition, (number, staff), &bars.bars, &mut |n, mut bar| {
+        bar.parted = parted.get(n) == Some(&true);
+        take.bar(bar);
+    });
+    take.spans(staff.spans.iter().map(|span| read_span(span, &bars.index)).collect());
+    staff.bars.iter().map(|bar| bar.voices.len()).max().unwrap_or(1)
+}
+
+/// A staff with its names, without bars; its voices come behind those of the staves above it.
+fn named_staff(edition: &Edition, row: Row, first_lane: usize) -> Staff {
+    let Row { number, voices, of_pair, alone } = row;
+    let staff = &edition.staves[number];
     let part = &edition.parts[staff.part];
     let named = part.staves.start == number;
-    let voices = staff.bars.iter().map(|bar| bar.voices.len()).max().unwrap_or(1);
     let family = |number: usize| {
         let players = edition.parts[edition.staves[number].part].players.clone();
         edition
@@ -203,18 +330,27 @@ fn read_staff(
             .map(|i| i.family)
     };
     let strings = |number: usize| family(number) == Some(Family::Strings);
-    Staff {
+    let players = edition.players[part.players.clone()].iter().map(|player| player.index);
+    let mut own = Staff {
         name: if named { part.name.clone() } else { String::new() },
         abbreviation: if named { part.short.clone() } else { String::new() },
         part: staff.part,
-        players: edition.players[part.players.clone()].iter().map(|player| player.index).collect(),
+        players: players.collect(),
         braced: named && part.staves.len() > 1,
         strings_begin: number > 0 && strings(number) && !strings(number - 1),
         lanes: first_lane..first_lane + voices,
-        bars: contents(edition, (number, staff), bars),
-        spans: staff.spans.iter().map(|span| read_span(span, index)).collect(),
-        of_pair: None,
+        bars: Stretch::default(),
+        spans: Spans::default(),
+        of_pair,
+    };
+    if let Some(alone) = alone {
+        (own.name, own.abbreviation) = (alone.name, alone.short);
+        // Parts of their own, behind all others.
+        own.part = edition.parts.len() + 2 * staff.part + alone.which;
+        own.players = vec![alone.player];
+        own.strings_begin &= alone.which == 1;
     }
+    own
 }
 
 fn read_span(span: &edition::Spanner, index: &[usize]) -> Span {
@@ -237,19 +373,18 @@ fn read_span(span: &edition::Spanner, index: &[usize]) -> Span {
     Span { kind, above: span.above }
 }
 
+/// Hands over each bar that is shown, with its index in the form.
 fn contents(
     edition: &Edition,
     (number, staff): (usize, &EditionStaff),
     bars: &[Bar],
-) -> Vec<StaffBar> {
+    take: &mut dyn FnMut(usize, StaffBar),
+) {
     let mut clef = Clef::Treble;
     let mut key = 0;
     let mut lines = 5;
-    let mut shown: HashMap<usize, usize> = HashMap::new();
-    for (n, bar) in bars.iter().enumerate() {
-        shown.insert(bar.index, n);
-    }
-    let mut contents = Vec::with_capacity(bars.len());
+    let mut shown = bars.iter().map(|bar| bar.index).peekable();
+    let moved = moved(staff);
     for (n, bar) in staff.bars.iter().enumerate() {
         lines = bar.lines.unwrap_or(lines);
         let first_clef = bar.clefs.iter().find(|(at, _)| *at == Time::ZERO).map(|(_, clef)| *clef);
@@ -264,14 +399,15 @@ fn contents(
         let later = |at: Time| !begins || at > Time::ZERO;
         let clefs: Vec<(Time, Clef)> =
             bar.clefs.iter().copied().filter(|(at, _)| later(*at)).collect();
-        if shown.contains_key(&n) {
-            contents.push(StaffBar {
+        if shown.next_if_eq(&n).is_some() {
+            let moved = moved.get(&n).map_or(&[][..], Vec::as_slice);
+            let own = StaffBar {
                 lines,
                 clef,
                 key,
                 key_change: bar.key.filter(|_| !begins && before != key).map(|_| before),
                 clefs: clefs.clone(),
-                voices: voices(number, n, bar, &moved(staff, n)),
+                voices: voices(number, n, bar, moved),
                 directions: bar
                     .directions
                     .iter()
@@ -287,29 +423,31 @@ fn contents(
                     kind: kind.clone(),
                     above: true,
                 }),
-            });
+            };
+            take(n, own);
         }
         if let Some((_, last)) = clefs.last() {
             clef = *last;
         }
     }
-    contents
 }
 
 /// A stretch of a bar under a line of octaves: from when to when, and how far its heads move.
 type Moved = (Time, Time, Interval);
 
-/// What stands under lines of octaves in a bar.
-fn moved(staff: &EditionStaff, bar: usize) -> Vec<Moved> {
-    let lines = staff.spans.iter().filter_map(|span| match span.kind {
-        SpannerKind::OctaveLine { from, to, octaves } if (from.0..=to.0).contains(&bar) => {
+/// What stands under lines of octaves, bar by bar, where anything does.
+fn moved(staff: &EditionStaff) -> HashMap<usize, Vec<Moved>> {
+    let mut moved: HashMap<usize, Vec<Moved>> = HashMap::new();
+    for span in &staff.spans {
+        let SpannerKind::OctaveLine { from, to, octaves } = span.kind else { continue };
+        for bar in from.0..=to.0 {
             let begins = if from.0 == bar { from.1 } else { Time::ZERO };
             let ends = if to.0 == bar { to.1 } else { staff_end(staff, bar) };
-            Some((begins, ends, Interval::octaves(-i32::from(octaves))))
+            let away = Interval::octaves(-i32::from(octaves));
+            moved.entry(bar).or_default().push((begins, ends, away));
         }
-        _ => None,
-    });
-    lines.collect()
+    }
+    moved
 }
 
 /// Where the last thing in a bar of a staff ends.

@@ -9,6 +9,7 @@ use ripieno_writers::edition::{DirectionKind, GroupSign};
 use ripieno_writers::notate::{Element, ElementKind, Sign};
 
 use crate::page::Origin;
+use crate::rows::{Spans, Stretch};
 
 /// A part or a score before it is laid out.
 #[derive(Clone, Debug, Default)]
@@ -128,10 +129,10 @@ pub struct Staff {
     pub strings_begin: bool,
     /// Its voices among those of all staves.
     pub lanes: Range<usize>,
-    /// The bars, as many as [`Sheet::bars`].
-    pub bars: Vec<StaffBar>,
-    /// Slurs, hairpins and lines.
-    pub spans: Vec<Span>,
+    /// The bars, as many as [`Sheet::bars`], or those of them that are being drawn.
+    pub bars: Stretch<StaffBar>,
+    /// Slurs, hairpins and lines: all, or those that touch these bars.
+    pub spans: Spans,
     /// Does it stand only in some systems, for a pair that may share a staff?
     pub of_pair: Option<OfPair>,
 }
@@ -147,7 +148,7 @@ pub enum OfPair {
 }
 
 /// A place of a staff: bar of the sheet, voice, element.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct SheetPlace {
     /// Index of the bar in the sheet.
     pub bar: usize,
@@ -158,7 +159,7 @@ pub struct SheetPlace {
 }
 
 /// Something from one place to another.
-#[derive(Clone, Debug)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
 pub struct Span {
     /// What it is.
     pub kind: SpanKind,
@@ -167,7 +168,7 @@ pub struct Span {
 }
 
 /// Kinds of spans.
-#[derive(Clone, Debug)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
 pub enum SpanKind {
     /// A slur between two notes.
     Slur(SheetPlace, SheetPlace),
@@ -194,7 +195,7 @@ pub enum SpanKind {
 }
 
 /// One bar of one staff.
-#[derive(Clone, Debug)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
 pub struct StaffBar {
     /// Lines of the staff: five, or one for an instrument without pitch.
     pub lines: u8,
@@ -218,7 +219,7 @@ pub struct StaffBar {
 }
 
 /// One voice in one bar.
-#[derive(Clone, Debug)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
 pub struct BarVoice {
     /// Is it the upper or the lower of two?
     pub side: Option<Side>,
@@ -227,7 +228,7 @@ pub struct BarVoice {
 }
 
 /// A side of a staff.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 pub enum Side {
     /// Above.
     Upper,
@@ -236,7 +237,7 @@ pub enum Side {
 }
 
 /// What is said at a place.
-#[derive(Clone, Debug)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
 pub struct Direction {
     /// Time from the bar's beginning.
     pub at: Time,
@@ -247,7 +248,7 @@ pub struct Direction {
 }
 
 /// A note, chord or rest.
-#[derive(Clone, Debug)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
 pub struct Event {
     /// What is printed.
     pub element: Element,
@@ -265,15 +266,18 @@ impl Sheet {
         passage.bars = self.bars[from..to].to_vec();
         passage.closing.clear();
         for staff in &mut passage.staves {
-            staff.bars = staff.bars[from..to].to_vec();
-            if let Some(first) = staff.bars.first_mut() {
+            let mut bars = staff.bars[from..to].to_vec();
+            if let Some(first) = bars.first_mut() {
                 first.key_change = None;
             }
-            staff.spans.retain(|span| {
+            staff.bars = Stretch::new(0, bars);
+            let mut spans = std::mem::take(&mut staff.spans).into_all();
+            spans.retain(|span| {
                 let (a, b) = span.bars();
                 inside(a) && inside(b)
             });
-            staff.spans.iter_mut().for_each(|span| span.shift(from));
+            spans.iter_mut().for_each(|span| span.shift(from));
+            staff.spans = Spans::new(spans);
         }
         if let Some(first) = passage.bars.first_mut() {
             first.metre_shown = true;
@@ -313,15 +317,25 @@ impl Span {
         }
     }
 
-    fn shift(&mut self, bars: usize) {
+    /// Moves it so many bars towards the beginning.
+    pub(crate) fn shift(&mut self, bars: usize) {
+        self.each_bar(|bar| *bar -= bars);
+    }
+
+    /// Moves it so many bars on.
+    pub(crate) fn shift_on(&mut self, bars: usize) {
+        self.each_bar(|bar| *bar += bars);
+    }
+
+    fn each_bar(&mut self, change: impl Fn(&mut usize)) {
         match &mut self.kind {
             SpanKind::Slur(from, to) | SpanKind::Trill(from, to) => {
-                from.bar -= bars;
-                to.bar -= bars;
+                change(&mut from.bar);
+                change(&mut to.bar);
             }
             SpanKind::Hairpin { from, to, .. } | SpanKind::Octave { from, to, .. } => {
-                from.0 -= bars;
-                to.0 -= bars;
+                change(&mut from.0);
+                change(&mut to.0);
             }
         }
     }

@@ -17,6 +17,7 @@ use divan::{Bencher, black_box};
 use ripieno::arrange::{Arrangement, arrange};
 use ripieno::diagnostics::Sources;
 use ripieno::engrave::outputs::{Drawn, Setups, each_output};
+use ripieno::engrave::store::{NewScratch, in_memory};
 use ripieno::engrave::{draw, layout, paper, reading};
 use ripieno::render::Wanted;
 use ripieno::resolve::{LoadError, Loader, NoFiles, resolve};
@@ -58,9 +59,10 @@ fn largest_sample() -> Arc<Arrangement> {
 
 fn printed(arrangement: &Arrangement, threads: usize, take: &mut dyn FnMut(usize)) -> usize {
     let wanted = Wanted::formats(&[]);
-    each_output(arrangement, &wanted, &Setups::default(), &[Drawn::Pdf], threads, |_, file| {
-        take(file.2.len());
-        Ok::<(), ()>(())
+    let drawing = (threads, &in_memory as &NewScratch);
+    each_output(arrangement, &wanted, &Setups::default(), &[Drawn::Pdf], drawing, |_, file| {
+        take(file.2.bytes()?.len());
+        Ok::<(), std::io::Error>(())
     })
     .unwrap()
     .len()

@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use super::super::output::{
     Asked, Batch, Entry, Inputs, MANIFEST, Made, Manifest, OutputFolder, Texts,
 };
-use super::super::printing::Format;
+use super::super::printing::{Drawing, Format};
 use super::super::reprint::{self, Past};
 use super::super::{Failure, files, interrupt};
 use super::Wanted;
@@ -15,6 +15,7 @@ use ripieno_checker::check;
 use ripieno_compiler::arrange::Arrangement;
 use ripieno_compiler::diagnostics::{Diagnostic, FileId, Sources};
 use ripieno_compiler::resolve::{Form, Piece, Scoring, seconds_per_whole};
+use ripieno_engrave::outputs::Content;
 use ripieno_engrave::overrides::{self, Found};
 use ripieno_writers::render::{self, ScoreKind, slug};
 
@@ -234,8 +235,10 @@ impl<'a> Building<'a> {
             }
         } else {
             render::each_output(arrangement, wanted.clone(), threads, stage)?;
-            let stage = |path: &str, bytes: &[u8]| stage(path, &mut |out| out.write_all(bytes));
-            (told, found) = printing.each_file(arrangement, &wanted, formats, threads, stage)?;
+            let stage = |path: &str, content: &Content| stage(path, &mut |out| content.write(out));
+            let scratch = || output.scratch();
+            let drawing: Drawing = (threads, &scratch);
+            (told, found) = printing.each_file(arrangement, &wanted, formats, drawing, stage)?;
             if same {
                 told.push_str(SAME_SCORES);
             }

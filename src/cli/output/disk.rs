@@ -25,6 +25,8 @@ pub(crate) trait Disk {
     fn make_folder(&self, path: &Path) -> io::Result<()>;
     /// Begins a new file.
     fn begin(&self, path: &Path) -> io::Result<Box<dyn NewFile + '_>>;
+    /// A new file in a folder that nobody else sees, and that has no name there any more.
+    fn scratch(&self, folder: &Path) -> io::Result<fs::File>;
     /// Gives a file a second name, so that it outlives what takes the place of the first.
     fn keep(&self, path: &Path, kept: &Path) -> io::Result<()>;
     /// Puts a file in a place, over what stands there.
@@ -55,6 +57,10 @@ impl Disk for FileSystem {
 
     fn begin(&self, path: &Path) -> io::Result<Box<dyn NewFile + '_>> {
         Ok(Box::new(fs::File::create_new(path)?))
+    }
+
+    fn scratch(&self, folder: &Path) -> io::Result<fs::File> {
+        tempfile::tempfile_in(folder)
     }
 
     fn keep(&self, path: &Path, kept: &Path) -> io::Result<()> {

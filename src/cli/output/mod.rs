@@ -25,6 +25,7 @@ use disk::{Disk, FileSystem};
 pub(super) use made::{Asked, Made, Texts};
 pub(super) use manifest::{Entry, Inputs, Manifest, NAME as MANIFEST, digest, follow, way};
 use manifest::{digest_of, hexadecimal};
+use ripieno_engrave::store::Scratch;
 use ripieno_writers::render;
 use staged::Staged;
 
@@ -247,6 +248,12 @@ impl<D: Disk> OutputFolder<D> {
         let (change, _) = self.stage(path, &mut |out| out.write_all(bytes))?;
         batch.push(change);
         Ok(())
+    }
+
+    /// A file without a name for what is got ready, which is gone when nobody has it any more.
+    pub(super) fn scratch(&self) -> io::Result<Box<dyn Scratch>> {
+        self.make_staging()?;
+        Ok(Box::new(self.disk.scratch(&self.staging)?))
     }
 
     fn make_staging(&self) -> io::Result<()> {

@@ -37,6 +37,9 @@ impl Disk for &Failing {
         self.check()?;
         Ok(Box::new(FailingFile { disk: self, file: FileSystem.begin(path)? }))
     }
+    fn scratch(&self, folder: &Path) -> io::Result<std::fs::File> {
+        self.check().and_then(|()| FileSystem.scratch(folder))
+    }
     fn keep(&self, path: &Path, kept: &Path) -> io::Result<()> {
         self.check().and_then(|()| FileSystem.keep(path, kept))
     }

@@ -3,15 +3,19 @@
 
 use ripieno_compiler::narrow::Narrow;
 use std::collections::BTreeMap;
+use std::io;
+use std::ops::Range;
 
 use kurbo::{BezPath, PathEl, Shape as _};
 use miniz_oxide::deflate::compress_to_vec_zlib;
 use pdf_writer::types::{CidFontType, FontFlags, SystemInfo, UnicodeCmap};
-use pdf_writer::{Content, Filter, Finish, Name, Pdf, Rect, Ref, Str, TextStr};
+use pdf_writer::writers::{Catalog, DocumentInfo};
+use pdf_writer::{Chunk, Content, Filter, Finish, Name, Pdf, Rect, Ref, Str, TextStr};
 use subsetter::GlyphRemapper;
 
 use crate::glyphs::Glyph;
 use crate::page::{Page, Pages, Shape};
+use crate::store::{Store, in_memory};
 use crate::text::{Face, Letter, Run};
 
 /// Points in a millimetre.
@@ -30,24 +34,31 @@ struct Used {
 /// All pages as one document. The same pages give the same bytes.
 #[must_use]
 pub fn document(pages: &Pages) -> Vec<u8> {
-    let mut document = Document::default();
-    pages.pages.iter().for_each(|page| document.add(page));
-    document.finish(&pages.title, pages.author.as_deref())
+    let (mut document, mut store) = (Document::default(), Store::default());
+    for page in &pages.pages {
+        document.add(page, &mut |packed| store.put(packed, &in_memory));
+    }
+    let mut bytes = Vec::new();
+    let written = document.write(&pages.title, pages.author.as_deref(), &mut store, &mut bytes);
+    // Neither memory nor writing to it fails.
+    debug_assert!(written.is_ok());
+    bytes
 }
 
-/// A document that is drawn page by page. Of each page only its packed content is kept.
+/// A document that is drawn page by page. Of each page only its packed content is kept, by whoever is
+/// given it.
 #[derive(Default)]
 pub struct Document {
     faces: BTreeMap<Face, Used>,
     /// The signs, each with its number, in the order in which they were met.
     signs: BTreeMap<Glyph, usize>,
-    /// Sizes in points, and what stands on the pages.
-    pages: Vec<((f64, f64), Vec<u8>)>,
+    /// Sizes in points, and where it is kept what stands on the pages.
+    pages: Vec<((f64, f64), Range<u64>)>,
 }
 
 impl Document {
-    /// Adds a page.
-    pub fn add(&mut self, page: &Page) {
+    /// Adds a page; `keep` puts its packed content aside and says where it is.
+    pub fn add(&mut self, page: &Page, keep: &mut dyn FnMut(&[u8]) -> Range<u64>) {
         for mark in &page.marks {
             if let Shape::Glyph { glyph, .. } = mark.shape {
                 let next = self.signs.len();
@@ -56,12 +67,21 @@ impl Document {
         }
         let content = content(page, &mut self.faces);
         let packed = compress_to_vec_zlib(&content, PACKED);
-        self.pages.push(((page.size.0 * POINTS, page.size.1 * POINTS), packed));
+        self.pages.push(((page.size.0 * POINTS, page.size.1 * POINTS), keep(&packed)));
     }
 
-    /// The document under a title.
-    #[must_use]
-    pub fn finish(self, title: &str, author: Option<&str>) -> Vec<u8> {
+    /// Writes the document under a title.
+    ///
+    /// # Errors
+    ///
+    /// What writing answers, or reading what was put aside.
+    pub fn write(
+        &self,
+        title: &str,
+        author: Option<&str>,
+        kept: &mut Store,
+        out: &mut dyn io::Write,
+    ) -> io::Result<()> {
         let mut next = 1;
         let mut reference = || {
             let reference = Ref::new(next);
@@ -69,51 +89,107 @@ impl Document {
             reference
         };
         let (catalog, tree, info) = (reference(), reference(), reference());
-        let mut pdf = Pdf::new();
-        pdf.catalog(catalog).pages(tree).lang(TextStr("en"));
-        let mut information = pdf.document_info(info);
-        information.title(TextStr(title));
-        if let Some(author) = author {
-            information.author(TextStr(author));
-        }
-        information.creator(TextStr("Ripieno"));
-        information.finish();
-
         let Document { faces, signs, pages } = self;
         let of_signs: Vec<Ref> = signs.iter().map(|_| reference()).collect();
         let signs: BTreeMap<Glyph, Ref> =
-            signs.into_iter().map(|(glyph, number)| (glyph, of_signs[number])).collect();
+            signs.iter().map(|(glyph, number)| (*glyph, of_signs[*number])).collect();
         let references: Vec<(Ref, Ref)> =
             pages.iter().map(|_| (reference(), reference())).collect();
-        let kids: Vec<Ref> = references.iter().map(|(page, _)| *page).collect();
-        pdf.pages(tree).kids(kids).count(i32::try_from(pages.len()).unwrap_or(i32::MAX));
         let fonts: BTreeMap<Face, Ref> = faces.keys().map(|face| (*face, reference())).collect();
-        for ((size, packed), (id, stream)) in pages.into_iter().zip(&references) {
-            let mut writer = pdf.page(*id);
-            writer.media_box(Rect::new(0.0, 0.0, size.0.narrow::<f32>(), size.1.narrow::<f32>()));
-            writer.parent(tree).contents(*stream);
-            let mut resources = writer.resources();
-            let mut dictionary = resources.fonts();
-            for (face, font) in &fonts {
-                dictionary.pair(Name(font_name(*face)), *font);
+
+        let mut file = Objects::begin(out)?;
+        file.object(catalog, |pdf| {
+            pdf.indirect(catalog).start::<Catalog>().pages(tree).lang(TextStr("en"));
+        })?;
+        file.object(info, |pdf| {
+            let mut information = pdf.indirect(info).start::<DocumentInfo>();
+            information.title(TextStr(title));
+            if let Some(author) = author {
+                information.author(TextStr(author));
             }
-            dictionary.finish();
-            let mut shapes = resources.x_objects();
-            for (glyph, sign) in &signs {
-                shapes.pair(Name(sign_name(*glyph).as_bytes()), *sign);
-            }
-            shapes.finish();
-            resources.finish();
-            writer.finish();
-            pdf.stream(*stream, &packed).filter(Filter::FlateDecode);
+            information.creator(TextStr("Ripieno"));
+        })?;
+        file.object(tree, |pdf| {
+            let kids = references.iter().map(|(page, _)| *page);
+            pdf.pages(tree).kids(kids).count(i32::try_from(pages.len()).unwrap_or(i32::MAX));
+        })?;
+        for ((size, packed), (id, stream)) in pages.iter().zip(&references) {
+            file.object(*id, |pdf| {
+                let mut writer = pdf.page(*id);
+                writer.media_box(Rect::new(
+                    0.0,
+                    0.0,
+                    size.0.narrow::<f32>(),
+                    size.1.narrow::<f32>(),
+                ));
+                writer.parent(tree).contents(*stream);
+                let mut resources = writer.resources();
+                let mut dictionary = resources.fonts();
+                for (face, font) in &fonts {
+                    dictionary.pair(Name(font_name(*face)), *font);
+                }
+                dictionary.finish();
+                let mut shapes = resources.x_objects();
+                for (glyph, sign) in &signs {
+                    shapes.pair(Name(sign_name(*glyph).as_bytes()), *sign);
+                }
+            })?;
+            let packed = kept.get(packed.clone())?;
+            file.object(*stream, |pdf| {
+                pdf.stream(*stream, &packed).filter(Filter::FlateDecode);
+            })?;
         }
         for (glyph, sign) in &signs {
-            draw_sign(&mut pdf, *glyph, *sign);
+            file.object(*sign, |pdf| draw_sign(pdf, *glyph, *sign))?;
         }
-        for (face, used) in &faces {
-            embed(&mut pdf, *face, used, fonts[face], &mut reference);
+        for (face, used) in faces {
+            embed(&mut file, *face, used, fonts[face], &mut reference)?;
         }
-        pdf.finish()
+        file.end((catalog, info))
+    }
+}
+
+/// The objects of a file, written as they come.
+struct Objects<'o> {
+    out: &'o mut dyn io::Write,
+    written: usize,
+    /// Where each object begins.
+    begins: BTreeMap<Ref, usize>,
+}
+
+impl<'o> Objects<'o> {
+    fn begin(out: &'o mut dyn io::Write) -> io::Result<Objects<'o>> {
+        let mut file = Objects { out, written: 0, begins: BTreeMap::new() };
+        file.bytes(Pdf::new().as_bytes())?;
+        Ok(file)
+    }
+
+    fn bytes(&mut self, bytes: &[u8]) -> io::Result<()> {
+        self.written += bytes.len();
+        self.out.write_all(bytes)
+    }
+
+    /// Writes the object of that number.
+    fn object(&mut self, id: Ref, write: impl FnOnce(&mut Chunk)) -> io::Result<()> {
+        let mut chunk = Chunk::new();
+        write(&mut chunk);
+        self.begins.insert(id, self.written);
+        self.bytes(chunk.as_bytes())
+    }
+
+    /// Writes where all objects are (ISO 32000, 7.5.4 and 7.5.5), numbered without a gap from 1.
+    fn end(mut self, (catalog, info): (Ref, Ref)) -> io::Result<()> {
+        let (begin, count) = (self.written, self.begins.len() + 1);
+        let mut table = format!("xref\n0 {count}\n0000000000 65535 f\r\n");
+        for at in self.begins.values() {
+            table.push_str(&format!("{at:010} 00000 n\r\n"));
+        }
+        let (catalog, info) = (catalog.get(), info.get());
+        table.push_str(&format!(
+            "trailer\n<<\n  /Size {count}\n  /Root {catalog} 0 R\n  /Info {info} 0 R\n>>\n"
+        ));
+        table.push_str(&format!("startxref\n{begin}\n%%EOF"));
+        self.bytes(table.as_bytes())
     }
 }
 
@@ -136,7 +212,7 @@ fn round(value: f64, of: f64) -> f32 {
 }
 
 /// A sign as a shape of its own, in thousandths of a staff space.
-fn draw_sign(pdf: &mut Pdf, glyph: Glyph, reference: Ref) {
+fn draw_sign(pdf: &mut Chunk, glyph: Glyph, reference: Ref) {
     let outline = glyph.outline();
     let mut content = Content::new();
     trace(&mut content, &outline.path, 1000.0, 1.0, (0.0, 0.0));
@@ -267,50 +343,61 @@ fn words(
 }
 
 /// Embeds the used letters of a face.
-fn embed(pdf: &mut Pdf, face: Face, used: &Used, font: Ref, reference: &mut impl FnMut() -> Ref) {
+fn embed(
+    file: &mut Objects,
+    face: Face,
+    used: &Used,
+    font: Ref,
+    reference: &mut impl FnMut() -> Ref,
+) -> io::Result<()> {
     let (cid, descriptor, meaning, data) = (reference(), reference(), reference(), reference());
     let read = face.font();
     let name = format!("{}+{}", tag(used), face.name());
     let info = SystemInfo { registry: Str(b"Adobe"), ordering: Str(b"Identity"), supplement: 0 };
-    pdf.type0_font(font)
-        .base_font(Name(name.as_bytes()))
-        .encoding_predefined(Name(b"Identity-H"))
-        .descendant_font(cid)
-        .to_unicode(meaning);
+    file.object(font, |pdf| {
+        pdf.type0_font(font)
+            .base_font(Name(name.as_bytes()))
+            .encoding_predefined(Name(b"Identity-H"))
+            .descendant_font(cid)
+            .to_unicode(meaning);
+    })?;
     let em = f64::from(read.units_per_em());
     let thousandths = |value: f64| round(value * 1000.0 / em, 1.0);
-    let mut cid_font = pdf.cid_font(cid);
-    cid_font.subtype(CidFontType::Type0);
-    cid_font.base_font(Name(name.as_bytes()));
-    cid_font.system_info(info);
-    cid_font.font_descriptor(descriptor);
-    cid_font.default_width(0.0);
-    let advances = used.remapper.remapped_gids().map(|id| {
-        let advance = read.glyph_hor_advance(rustybuzz::ttf_parser::GlyphId(id));
-        thousandths(f64::from(advance.unwrap_or(0)))
-    });
-    let advances: Vec<f32> = advances.collect();
-    cid_font.widths().consecutive(0, advances);
-    cid_font.finish();
+    file.object(cid, |pdf| {
+        let mut cid_font = pdf.cid_font(cid);
+        cid_font.subtype(CidFontType::Type0);
+        cid_font.base_font(Name(name.as_bytes()));
+        cid_font.system_info(info);
+        cid_font.font_descriptor(descriptor);
+        cid_font.default_width(0.0);
+        let advances = used.remapper.remapped_gids().map(|id| {
+            let advance = read.glyph_hor_advance(rustybuzz::ttf_parser::GlyphId(id));
+            thousandths(f64::from(advance.unwrap_or(0)))
+        });
+        let advances: Vec<f32> = advances.collect();
+        cid_font.widths().consecutive(0, advances);
+    })?;
     let bounds = read.global_bounding_box();
     let italic = matches!(face, Face::Italic | Face::BoldItalic);
     let mut flags = FontFlags::SERIF | FontFlags::SYMBOLIC;
     flags.set(FontFlags::ITALIC, italic);
-    pdf.font_descriptor(descriptor)
-        .name(Name(name.as_bytes()))
-        .flags(flags)
-        .bbox(Rect::new(
-            thousandths(f64::from(bounds.x_min)),
-            thousandths(f64::from(bounds.y_min)),
-            thousandths(f64::from(bounds.x_max)),
-            thousandths(f64::from(bounds.y_max)),
-        ))
-        .italic_angle(if italic { -12.0 } else { 0.0 })
-        .ascent(thousandths(f64::from(read.ascender())))
-        .descent(thousandths(f64::from(read.descender())))
-        .cap_height(thousandths(f64::from(read.capital_height().unwrap_or(650))))
-        .stem_v(if matches!(face, Face::Bold | Face::BoldItalic) { 140.0 } else { 90.0 })
-        .font_file3(data);
+    file.object(descriptor, |pdf| {
+        pdf.font_descriptor(descriptor)
+            .name(Name(name.as_bytes()))
+            .flags(flags)
+            .bbox(Rect::new(
+                thousandths(f64::from(bounds.x_min)),
+                thousandths(f64::from(bounds.y_min)),
+                thousandths(f64::from(bounds.x_max)),
+                thousandths(f64::from(bounds.y_max)),
+            ))
+            .italic_angle(if italic { -12.0 } else { 0.0 })
+            .ascent(thousandths(f64::from(read.ascender())))
+            .descent(thousandths(f64::from(read.descender())))
+            .cap_height(thousandths(f64::from(read.capital_height().unwrap_or(650))))
+            .stem_v(if matches!(face, Face::Bold | Face::BoldItalic) { 140.0 } else { 90.0 })
+            .font_file3(data);
+    })?;
     let mut map = UnicodeCmap::new(Name(b"Custom"), info);
     for (id, text) in &used.meaning {
         if let Some(new) = used.remapper.get(*id)
@@ -321,7 +408,9 @@ fn embed(pdf: &mut Pdf, face: Face, used: &Used, font: Ref, reference: &mut impl
     }
     let map = map.finish();
     let packed = compress_to_vec_zlib(&map, PACKED);
-    pdf.stream(meaning, &packed).filter(Filter::FlateDecode);
+    file.object(meaning, |pdf| {
+        pdf.stream(meaning, &packed).filter(Filter::FlateDecode);
+    })?;
     // The faces are ours to embed and known to be sound, so that this does not fail; if it did, the
     // whole face would be embedded.
     let whole = subsetter::subset(face.data(), 0, &used.remapper);
@@ -331,9 +420,11 @@ fn embed(pdf: &mut Pdf, face: Face, used: &Used, font: Ref, reference: &mut impl
         .and_then(|raw| raw.table(rustybuzz::ttf_parser::Tag::from_bytes(b"CFF ")))
         .unwrap_or(&subset);
     let packed = compress_to_vec_zlib(outlines, PACKED);
-    let mut stream = pdf.stream(data, &packed);
-    stream.filter(Filter::FlateDecode);
-    stream.pair(Name(b"Subtype"), Name(b"CIDFontType0C"));
+    file.object(data, |pdf| {
+        let mut stream = pdf.stream(data, &packed);
+        stream.filter(Filter::FlateDecode);
+        stream.pair(Name(b"Subtype"), Name(b"CIDFontType0C"));
+    })
 }
 
 /// Six letters that tell subsets of one face apart, made of the letters that are used.

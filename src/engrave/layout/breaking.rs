@@ -3,7 +3,7 @@
 
 use std::ops::Range;
 
-use super::spacing::BarSpace;
+use super::spacing::Widths;
 
 /// What a page break in front of a bar is worth.
 #[derive(Clone, Copy, Default, Debug)]
@@ -55,7 +55,7 @@ pub(super) struct Room {
 /// Bars with how high a system of each would be.
 #[derive(Debug)]
 pub(super) struct Plan<'a> {
-    pub spaces: &'a [BarSpace<'a>],
+    pub spaces: &'a [Widths],
     /// Reach above the uppermost line and below the lowest, and between them.
     pub reach: &'a [(f64, f64)],
     pub stack: Stack,

@@ -9,6 +9,7 @@ mod frame;
 mod heading;
 mod hung;
 pub mod measures;
+mod music;
 mod notes;
 mod orders;
 mod over;
@@ -19,6 +20,7 @@ mod skyline;
 mod spacing;
 mod splitting;
 mod stand;
+mod survey;
 mod system;
 #[cfg(test)]
 mod tests;
@@ -29,17 +31,19 @@ use std::ops::Range;
 
 use ripieno_compiler::diagnostics::Span;
 use ripieno_compiler::music::Time;
-use ripieno_writers::edition::DirectionKind;
-use ripieno_writers::notate::ElementKind;
 
+use crate::packed::Packed;
 use crate::page::{Draw, Mark, Page, Pages, Turn};
 use crate::paper::{CONDENSED_STAFF, MARGINS, PART_STAFF, SCORE_STAFF, Setup, USUAL_SCORE_STAFF};
+use crate::rows::Stretch;
 use crate::sheet::{Bar, OfPair, Sheet, Staff};
 use breaking::{Pause, Plan, Room, Seam, Stack};
-use measures::{HEADING_GAP, SYSTEM_GAP};
+use measures::SYSTEM_GAP;
+use music::Music;
 use seams::{pauses, seams};
-use spacing::{BarSpace, bar_spaces};
+use spacing::{BarSpace, Widths};
 use stand::Spread;
+use survey::Surveyed;
 use system::{Setting, System};
 
 /// Seconds of rest in which a page can be turned at all: where there are fewer, the turn is told. Our
@@ -74,17 +78,46 @@ pub fn drawn<D: Draw>(sheet: &Sheet, setup: &Setup, new: &impl Fn() -> D) -> (Pa
         };
         return (pages, new());
     }
-    let spaces = bar_spaces(sheet);
+    let (setup, height, width) = sized(sheet, setup);
+    let mut music = Music::whole(sheet);
+    let split = match &music {
+        Music::Whole { spaces, .. } => splitting::split(sheet, spaces, width),
+        Music::Packed { .. } => None,
+    };
+    if let Some(split) = &split {
+        music = Music::whole(split);
+    }
+    let surveyed = survey::all(&mut music);
+    set(&mut music, &surveyed, (&setup, height), new)
+}
+
+/// The same for pages whose bars are packed, of which no more are taken out than a page has. Only
+/// where bars must be divided, because they are longer than a line, all are taken out.
+#[must_use]
+pub fn drawn_packed<D: Draw>(packed: Packed, setup: &Setup, new: &impl Fn() -> D) -> (Pages, D) {
+    let frame = packed.frame();
+    if !frame.tacet && !frame.bars.is_empty() && !frame.staves.is_empty() {
+        let (setup, height, width) = sized(packed.frame(), setup);
+        let mut music = Music::packed(&packed);
+        if let Some(surveyed) = survey::all_within(&mut music, width) {
+            return set(&mut music, &surveyed, (&setup, height), new);
+        }
+    }
+    let whole = packed.whole();
+    drop(packed);
+    drawn(&whole, setup, new)
+}
+
+/// What is asked of the pages, with what their size brings; the height of the staves in millimetres, and
+/// the width of a line but the first in staff spaces.
+fn sized(sheet: &Sheet, setup: &Setup) -> (Setup, f64, f64) {
     let height = setup.staff_height.unwrap_or_else(|| fitting(sheet, setup));
     // Large scores leave out who rests, where nothing else is asked for.
     let small = !sheet.is_part && setup.staff_height.is_none() && height < USUAL_SCORE_STAFF;
-    let hiding = Setup { hide_empty: true, ..setup.clone() };
-    let setup = if small && !setup.bare { &hiding } else { setup };
-    let width = line_width(setup, height / 4.0) - frame::indent(sheet, false);
-    match splitting::split(sheet, &spaces, width) {
-        Some(split) => set(&split, &bar_spaces(&split), (setup, height), new),
-        None => set(sheet, &spaces, (setup, height), new),
-    }
+    let hide_empty = setup.hide_empty || small && !setup.bare;
+    let setup = Setup { hide_empty, ..setup.clone() };
+    let width = line_width(&setup, height / 4.0) - frame::indent(sheet, false);
+    (setup, height, width)
 }
 
 /// Guesses at the height of lines that are tried where they save a page.
@@ -129,24 +162,22 @@ struct Guess {
 /// Sets bars of which each has room in a line, with staves of that height or, where a system is higher
 /// than the page, smaller ones.
 fn set<D: Draw>(
-    sheet: &Sheet,
-    spaces: &[BarSpace],
+    music: &mut Music,
+    surveyed: &[Surveyed],
     (setup, mut height): (&Setup, f64),
     new: &impl Fn() -> D,
 ) -> (Pages, D) {
-    let reach: Vec<(f64, f64)> =
-        (0..sheet.bars.len()).map(|bar| reach(sheet, spaces, bar)).collect();
-    let layout = |height: f64| Layout::new(sheet, setup, spaces, &reach, height / 4.0);
     loop {
-        if let Some(mut best) = layout(height).best(new) {
-            if !sheet.is_part && setup.staff_height.is_none() && !setup.bare {
-                best = other_size(best, (sheet, setup, height), new, &layout);
+        let layout = Layout::new(music.sheet(), setup, surveyed, height / 4.0);
+        if let Some(mut best) = layout.best(music, new) {
+            if !music.sheet().is_part && setup.staff_height.is_none() && !setup.bare {
+                best = other_size(best, (music, surveyed), (setup, height), new);
             }
             return (best.pages, best.drawn);
         }
         // Even one system is higher than the page: smaller staves.
         if height < 1.0 {
-            return layout(height).forced(new);
+            return layout.forced(music, new);
         }
         height *= 0.93;
     }
@@ -154,22 +185,25 @@ fn set<D: Draw>(
 
 /// A score whose pages stay empty with staves of one size is tried with smaller ones, of which one
 /// system more fits on a page, and where none does with larger ones.
-fn other_size<'a, D: Draw>(
+fn other_size<D: Draw>(
     mut best: Attempt<D>,
-    (sheet, setup, height): (&Sheet, &Setup, f64),
+    (music, surveyed): (&mut Music, &[Surveyed]),
+    (setup, height): (&Setup, f64),
     new: &impl Fn() -> D,
-    layout: &impl Fn(f64) -> Layout<'a>,
 ) -> Attempt<D> {
     let single = |one: &Attempt<D>| one.systems == one.pages.first_bars.len();
     let few = best.systems < 3 * best.pages.first_bars.len();
     if best.loose < LOOSE_SCORE || !few || single(&best) && best.systems == 1 {
         return best;
     }
+    let with = |height: f64, music: &mut Music| {
+        Layout::new(music.sheet(), setup, surveyed, height / 4.0).best(music, new)
+    };
     for factor in SMALLER {
         if height * factor < SMALLEST {
             break;
         }
-        let Some(smaller) = layout(height * factor).best(new) else { continue };
+        let Some(smaller) = with(height * factor, music) else { continue };
         if smaller.loose < best.loose - WORTH
             && smaller.pages.first_bars.len() <= best.pages.first_bars.len()
         {
@@ -179,10 +213,10 @@ fn other_size<'a, D: Draw>(
             return best;
         }
     }
-    let large = size_for(sheet, setup, 1.0);
+    let large = size_for(music.sheet(), setup, 1.0);
     if single(&best)
         && large > height
-        && let Some(larger) = layout(large).best(new)
+        && let Some(larger) = with(large, music)
         && larger.loose < best.loose
     {
         best = larger;
@@ -293,67 +327,11 @@ fn size(setup: &Setup) -> (f64, f64) {
     if setup.landscape { (height, width) } else { (width, height) }
 }
 
-/// How far a system with this bar reaches above its first and below its last line, as far as it can
-/// be said before it is drawn.
-fn reach(sheet: &Sheet, spaces: &[BarSpace], bar: usize) -> (f64, f64) {
-    let what = &sheet.bars[bar];
-    let side = |staff: usize, upper: bool| -> f64 {
-        let mut out: f64 = 0.0;
-        let lanes = &spaces[bar].chords[sheet.staves[staff].lanes.clone()];
-        for chord in lanes.iter().flatten() {
-            let (low, high) = chord.span();
-            let head = if upper { f64::from(high) / 2.0 } else { -f64::from(low) / 2.0 } + 0.5;
-            let stem = match (chord.is_stemmed(), chord.is_up() == upper) {
-                (true, true) => {
-                    if upper {
-                        -chord.stem_end()
-                    } else {
-                        chord.stem_end()
-                    }
-                }
-                _ => 0.0,
-            };
-            let hung = match chord.note() {
-                Some(note) if !note.marks.is_empty() && upper => 1.6,
-                Some(note) if note.slur_starts || note.slur_ends => 0.9,
-                Some(note) if !note.lyrics.is_empty() && !upper => 3.0,
-                _ => 0.0,
-            };
-            out = out.max(head + hung - 2.0).max(stem - 2.0);
-        }
-        let said = &sheet.staves[staff].bars[bar].directions;
-        if said.iter().any(|direction| {
-            direction.above == upper && !matches!(direction.kind, DirectionKind::CueName(_))
-        }) {
-            out += if upper { 2.3 } else { 2.6 };
-        }
-        out
-    };
-    let last = sheet.staves.len() - 1;
-    let mut top = side(0, true);
-    top += heading::LINE * what.headings.len() as f64;
-    top += if bar > 0 && !what.headings.is_empty() { HEADING_GAP } else { 0.0 };
-    // A mark stands beside its tempo, and not nearer to the line above than to its own.
-    top += match (what.mark.is_some(), what.tempo.is_some()) {
-        (true, true) => 5.4,
-        (true, false) => 5.0,
-        (false, true) => 3.0,
-        (false, false) => 0.0,
-    };
-    top += if what.ending_starts.is_some() { 2.5 } else { 0.0 };
-    let below = if bar + 1 == sheet.bars.len() { sheet.closing.len() } else { 0 };
-    // Players who cross have one staff more.
-    let parted = sheet.staves.iter().filter(|staff| staff.bars[bar].parted).count() as f64;
-    let parted = parted * (4.0 + measures::STAFF_GAP);
-    (top, side(last, false) + heading::LINE * below as f64 + parted)
-}
-
 /// Everything that is fixed once the size of the staves is.
 struct Layout<'a> {
-    sheet: &'a Sheet,
     setup: &'a Setup,
-    spaces: &'a [BarSpace<'a>],
-    reach: &'a [(f64, f64)],
+    surveyed: &'a [Surveyed],
+    widths: Vec<Widths>,
     /// Millimetres in a staff space.
     space: f64,
     pauses: Vec<Pause>,
@@ -363,25 +341,18 @@ struct Layout<'a> {
 }
 
 impl<'a> Layout<'a> {
-    fn new(
-        sheet: &'a Sheet,
-        setup: &'a Setup,
-        spaces: &'a [BarSpace<'a>],
-        reach: &'a [(f64, f64)],
-        space: f64,
-    ) -> Layout<'a> {
+    fn new(sheet: &Sheet, setup: &'a Setup, surveyed: &'a [Surveyed], space: f64) -> Layout<'a> {
         let (_, height) = size(setup);
         let width = line_width(setup, space);
         let top = (heading::height(sheet, width, space), heading::running_height(space));
         let foot = |first: bool| heading::foot_height(sheet, first, (width, space));
         let room = (height - MARGINS.top - MARGINS.bottom) / space;
         Layout {
-            sheet,
             setup,
-            spaces,
-            reach,
+            surveyed,
+            widths: surveyed.iter().map(|bar| bar.widths).collect(),
             space,
-            pauses: pauses(sheet),
+            pauses: pauses(sheet, surveyed),
             seams: seams(sheet),
             room: Room {
                 width,
@@ -395,26 +366,27 @@ impl<'a> Layout<'a> {
 
     /// How high the staves of a system are together with what stands between them, by the parts that
     /// it has.
-    fn stack(&self, slack: f64) -> Stack {
-        let sheet = self.sheet;
-        let usual: Vec<&Staff> = sheet.staves.iter().filter(|staff| staff.is_usual()).collect();
-        let parts: Vec<&[&Staff]> = usual.chunk_by(|a, b| a.part == b.part).collect();
-        let height = |part: &&[&Staff]| {
+    fn stack(&self, sheet: &Sheet, slack: f64) -> Stack {
+        let staves = sheet.staves.iter().enumerate();
+        let usual: Vec<(usize, &Staff)> = staves.filter(|(_, staff)| staff.is_usual()).collect();
+        let parts: Vec<&[(usize, &Staff)]> =
+            usual.chunk_by(|(_, a), (_, b)| a.part == b.part).collect();
+        let height = |part: &&[(usize, &Staff)]| {
             let joined = part.len() as f64 - 1.0;
             let gap = 4.0 + measures::STAFF_GAP;
             (gap + 0.9 + joined * (gap + 1.2)) * slack
         };
         let hides = self.setup.hide_empty;
-        let plays = |bar: usize| {
-            let plays = |part: &&[&Staff]| {
-                let may_go = hides && self.may_go(part[0]);
-                !may_go || part.iter().any(|staff| !staff.bars[bar].is_silent())
+        let plays = |bar: &Surveyed| {
+            let plays = |part: &&[(usize, &Staff)]| {
+                let may_go = hides && self.may_go(part[0].1);
+                !may_go || part.iter().any(|(staff, _)| !bar.silent[*staff])
             };
             parts.iter().map(plays).collect()
         };
         Stack {
             heights: parts.iter().map(height).collect(),
-            plays: (0..sheet.bars.len()).map(plays).collect(),
+            plays: self.surveyed.iter().map(plays).collect(),
             more: SYSTEM_GAP * 0.72 - (measures::STAFF_GAP + 0.9) * slack,
         }
     }
@@ -427,20 +399,24 @@ impl<'a> Layout<'a> {
         }
     }
 
-    fn breaks(&self, Guess { slack, ease }: Guess) -> (Vec<Vec<Range<usize>>>, bool) {
+    fn breaks(
+        &self,
+        sheet: &Sheet,
+        Guess { slack, ease }: Guess,
+    ) -> (Vec<Vec<Range<usize>>>, bool) {
         let forced = |bars: &[usize]| -> Vec<bool> {
             let begins = |bar: &Bar| bar.begins_at == Time::ZERO && bars.contains(&bar.index);
-            self.sheet.bars.iter().map(begins).collect()
+            sheet.bars.iter().map(begins).collect()
         };
         let (mut lines, turns) = (forced(&self.setup.lines), forced(&self.setup.turns));
-        let begins = self.sheet.bars.iter().map(|bar| !bar.headings.is_empty());
+        let begins = sheet.bars.iter().map(|bar| !bar.headings.is_empty());
         lines.iter_mut().zip(begins).skip(1).for_each(|(line, begins)| *line |= begins);
-        let reach: Vec<(f64, f64)> =
-            self.reach.iter().map(|&(up, down)| (up * slack, down * slack)).collect();
+        let reach = self.surveyed.iter().map(|bar| bar.reach);
+        let reach: Vec<(f64, f64)> = reach.map(|(up, down)| (up * slack, down * slack)).collect();
         let plan = Plan {
-            spaces: self.spaces,
+            spaces: &self.widths,
             reach: &reach,
-            stack: self.stack(slack),
+            stack: self.stack(sheet, slack),
             pauses: &self.pauses,
             line_before: &lines,
             page_before: &turns,
@@ -452,16 +428,18 @@ impl<'a> Layout<'a> {
     }
 
     /// The pages as full as can be; nothing where a system is higher than its page.
-    fn best<D: Draw>(&self, new: &impl Fn() -> D) -> Option<Attempt<D>> {
+    fn best<D: Draw>(&self, music: &mut Music, new: &impl Fn() -> D) -> Option<Attempt<D>> {
+        let is_part = music.sheet().is_part;
         for slack in [1.0, 1.08, 1.18, 1.3, 1.5] {
             let mut guess = Guess { slack, ease: 1.0 };
-            let Some(mut best) = self.pages(guess, usize::MAX, new) else { continue };
+            let Some(mut best) = self.pages(music, guess, usize::MAX, new) else { continue };
             // How high lines are is guessed: perhaps a part does with a page less.
             let fewer = best.pages.first_bars.len() - 1;
-            if self.sheet.is_part && fewer > 0 {
+            if is_part && fewer > 0 {
                 let tight = TIGHTER.into_iter().map(|slack| Guess { slack, ease: 1.0 });
-                let tight = tight.filter_map(|guess| Some((guess, self.pages(guess, fewer, new)?)));
-                if let Some((tighter, pages)) = tight.into_iter().next() {
+                let mut tight =
+                    tight.filter_map(|guess| Some((guess, self.pages(music, guess, fewer, new)?)));
+                if let Some((tighter, pages)) = tight.next() {
                     (guess, best) = (tighter, pages);
                 }
             }
@@ -472,13 +450,13 @@ impl<'a> Layout<'a> {
                     break;
                 }
                 let closer = Guess { slack: slack * closer, ..guess };
-                match self.pages(closer, count, new) {
+                match self.pages(music, closer, count, new) {
                     Some(pages) if pages.loose < best.loose => (guess, best) = (closer, pages),
                     _ => {}
                 }
             }
             if best.loose >= LOOSE && !self.setup.bare {
-                best = self.wider(best, guess, new);
+                best = self.wider(best, music, guess, new);
             }
             return Some(best);
         }
@@ -486,7 +464,13 @@ impl<'a> Layout<'a> {
     }
 
     /// The same bars in more lines, where pages have room for these.
-    fn wider<D: Draw>(&self, best: Attempt<D>, guess: Guess, new: &impl Fn() -> D) -> Attempt<D> {
+    fn wider<D: Draw>(
+        &self,
+        best: Attempt<D>,
+        music: &mut Music,
+        guess: Guess,
+        new: &impl Fn() -> D,
+    ) -> Attempt<D> {
         let count = best.pages.first_bars.len();
         let wanted = (best.systems as f64 * FULL / (1.0 - best.loose)).floor();
         let most = (wanted / best.systems as f64).min(WIDEST);
@@ -494,7 +478,7 @@ impl<'a> Layout<'a> {
             if ease < 1.05 {
                 break;
             }
-            match self.pages(Guess { ease, ..guess }, count, new) {
+            match self.pages(music, Guess { ease, ..guess }, count, new) {
                 // Not at the price of lines that begin where nobody expects it.
                 Some(wider) if wider.systems > best.systems && wider.seams <= best.seams => {
                     return wider;
@@ -508,27 +492,29 @@ impl<'a> Layout<'a> {
     /// The pages, if there are at most so many and all systems fit on theirs.
     fn pages<D: Draw>(
         &self,
+        music: &mut Music,
         guess: Guess,
         most: usize,
         new: &impl Fn() -> D,
     ) -> Option<Attempt<D>> {
-        self.attempt(guess, (most, false), new)
+        self.attempt(music, guess, (most, false), new)
     }
 
-    fn forced<D: Draw>(&self, new: &impl Fn() -> D) -> (Pages, D) {
+    fn forced<D: Draw>(&self, music: &mut Music, new: &impl Fn() -> D) -> (Pages, D) {
         let forced = self
-            .attempt(Guess { slack: 1.5, ease: 1.0 }, (usize::MAX, true), new)
+            .attempt(music, Guess { slack: 1.5, ease: 1.0 }, (usize::MAX, true), new)
             .unwrap_or_else(|| unreachable!("whatever is too high is drawn all the same"));
         (forced.pages, forced.drawn)
     }
 
     fn attempt<D: Draw>(
         &self,
+        music: &mut Music,
         guess: Guess,
         (most, force): (usize, bool),
         new: &impl Fn() -> D,
     ) -> Option<Attempt<D>> {
-        let (breaks, begins_right) = self.breaks(guess);
+        let (breaks, begins_right) = self.breaks(music.sheet(), guess);
         if breaks.len() > most {
             return None;
         }
@@ -540,15 +526,19 @@ impl<'a> Layout<'a> {
         let mut loose: f64 = 0.0;
         let mut before: Option<Spread> = None;
         for (n, lines) in breaks.iter().enumerate() {
+            let page = lines.first().zip(lines.last());
+            let Some(bars) = page.map(|(first, last)| first.start..last.end) else { continue };
+            let window = music.open(bars);
+            let (sheet, spaces) = (window.sheet, window.spaces());
             let mut systems: Vec<System> =
-                lines.iter().map(|bars| self.system(bars.clone())).collect();
+                lines.iter().map(|bars| self.system(sheet, spaces, bars.clone())).collect();
             let (from, to) = if n == 0 {
                 (self.top.0, self.room.heights.0)
             } else {
                 (self.top.1, self.room.heights.1)
             };
             let last = n + 1 == count;
-            let close = stand::Close { last, score: !self.sheet.is_part, before };
+            let close = stand::Close { last, score: !sheet.is_part, before };
             let (ys, left, spread) = stand::stand(&mut systems, (from, from + to), close);
             if left < -0.6 && !force {
                 return None;
@@ -558,7 +548,7 @@ impl<'a> Layout<'a> {
             let right_hand = (n % 2 == 0) == begins_right;
             let mut marks: Vec<Mark> = Vec::new();
             for system in &systems {
-                let staves = self.sheet.staves.iter().enumerate();
+                let staves = sheet.staves.iter().enumerate();
                 let (here, away): (Vec<_>, Vec<_>) =
                     staves.partition(|(staff, _)| system.shows(*staff));
                 let shown = |player: &usize| here.iter().any(|(_, s)| s.players.contains(player));
@@ -566,21 +556,17 @@ impl<'a> Layout<'a> {
                 hidden.extend(players.filter(|player| !shown(player)));
             }
             nudged.extend(systems.iter().flat_map(|system| &system.nudged));
-            if !self.sheet.is_part {
+            if !sheet.is_part {
                 frame::dividers(&mut marks, &systems, &ys, self.room.indents.1);
             }
             for (system, y) in systems.into_iter().zip(ys) {
-                marks.extend(
-                    system
-                        .marks(self.sheet, self.spaces)
-                        .into_iter()
-                        .map(|mark| mark.moved(0.0, y)),
-                );
+                marks
+                    .extend(system.marks(sheet, spaces).into_iter().map(|mark| mark.moved(0.0, y)));
             }
             if !self.setup.bare {
                 heading::draw(
                     &mut marks,
-                    self.sheet,
+                    sheet,
                     n,
                     right_hand,
                     (self.room.width, self.space),
@@ -592,11 +578,11 @@ impl<'a> Layout<'a> {
                 if turned {
                     let pause = self.pauses[next.start];
                     turns.push(Turn {
-                        after: self.sheet.bars[next.start].index - 1,
-                        rest: (pause.before + pause.after) / self.sheet.bars[next.start].pace,
+                        after: sheet.bars[next.start].index - 1,
+                        rest: (pause.before + pause.after) / sheet.bars[next.start].pace,
                         seconds: pause.before + pause.after,
-                        note: last_note(self.sheet, next.start),
-                        better: self.better_turn(lines, next.start),
+                        note: last_note(&self.surveyed[..next.start]),
+                        better: self.better_turn(sheet, lines, next.start),
                     });
                     heading::turn(&mut marks, pause, (self.room.width, self.space), from + to);
                 }
@@ -606,14 +592,14 @@ impl<'a> Layout<'a> {
             let marks = marks.into_iter().map(|mark| mark.moved(left, top)).collect();
             drawn.page(Page { size: size(self.setup), space: self.space, marks });
         }
-        let name = &self.sheet.name;
+        let sheet = music.sheet();
         let pages = Pages {
-            title: format!("{} – {name}", self.sheet.title),
-            author: self.sheet.composer.clone(),
+            title: format!("{} – {}", sheet.title, sheet.name),
+            author: sheet.composer.clone(),
             first_bars: breaks
                 .iter()
                 .filter_map(|page| page.first())
-                .map(|line| self.sheet.bars[line.start].index)
+                .map(|line| sheet.bars[line.start].index)
                 .collect(),
             turns,
             hidden: hidden.into_iter().collect(),
@@ -631,20 +617,25 @@ impl<'a> Layout<'a> {
 
     /// The bar of a page before which the longest rest lies, if that is longer than where the page
     /// is turned, and long enough.
-    fn better_turn(&self, lines: &[Range<usize>], turned: usize) -> Option<(usize, f64)> {
+    fn better_turn(
+        &self,
+        sheet: &Sheet,
+        lines: &[Range<usize>],
+        turned: usize,
+    ) -> Option<(usize, f64)> {
         let first = lines.first()?.start;
         let rest = |bar: usize| self.pauses[bar].before + self.pauses[bar].after;
         let best = (first + 1..turned).max_by(|a, b| rest(*a).total_cmp(&rest(*b)))?;
         let long_enough = rest(best) >= breaking::HASTY && rest(best) > rest(turned);
-        long_enough.then(|| (self.sheet.bars[best].index, rest(best)))
+        long_enough.then(|| (sheet.bars[best].index, rest(best)))
     }
 
-    fn system(&self, bars: Range<usize>) -> System {
+    fn system(&self, sheet: &Sheet, spaces: &Stretch<BarSpace>, bars: Range<usize>) -> System {
         let first = bars.start == 0 && !self.setup.bare;
-        let next = self.sheet.bars.get(bars.end);
+        let next = sheet.bars.get(bars.end);
         let last = next.is_none_or(|next| !next.headings.is_empty());
         let bars_start = bars.start;
-        let shown = self.shown(&bars);
+        let shown = self.shown(sheet, &bars);
         let indent = if first { self.room.indents.0 } else { self.room.indents.1 };
         let setting = Setting {
             width: self.room.width,
@@ -652,15 +643,15 @@ impl<'a> Layout<'a> {
             first,
             ragged: last && bars_start > 0 || self.setup.bare,
         };
-        system::system(self.sheet, self.spaces, (bars, &shown), setting, &self.setup.nudges)
+        system::system(sheet, spaces, (bars, &shown), setting, &self.setup.nudges)
     }
 
     /// The staves that a system has: all, or those that play in it. Two players who may share a staff
     /// have one each where they part.
-    fn shown(&self, bars: &Range<usize>) -> Vec<usize> {
+    fn shown(&self, sheet: &Sheet, bars: &Range<usize>) -> Vec<usize> {
         let mut parted = false;
         let mut stands = |staff: usize| {
-            let staff = &self.sheet.staves[staff];
+            let staff = &sheet.staves[staff];
             match staff.of_pair {
                 None => true,
                 Some(OfPair::Shared) => {
@@ -670,15 +661,15 @@ impl<'a> Layout<'a> {
                 Some(OfPair::Alone) => parted,
             }
         };
-        let all: Vec<usize> = (0..self.sheet.staves.len()).filter(|&n| stands(n)).collect();
+        let all: Vec<usize> = (0..sheet.staves.len()).filter(|&n| stands(n)).collect();
         if !self.setup.hide_empty || bars.start == 0 {
             return all;
         }
         let plays = |staff: &Staff| staff.bars[bars.clone()].iter().any(|bar| !bar.is_silent());
         let part_plays =
-            |part: usize| self.sheet.staves.iter().filter(|staff| staff.part == part).any(plays);
+            |part: usize| sheet.staves.iter().filter(|staff| staff.part == part).any(plays);
         let stays = |&staff: &usize| {
-            let staff = &self.sheet.staves[staff];
+            let staff = &sheet.staves[staff];
             part_plays(staff.part) || !self.may_go(staff)
         };
         let shown: Vec<usize> = all.iter().copied().filter(stays).collect();
@@ -686,14 +677,7 @@ impl<'a> Layout<'a> {
     }
 }
 
-/// The last note before a bar, in the source.
-fn last_note(sheet: &Sheet, before: usize) -> Option<Span> {
-    let notes = |bar: usize| {
-        let voices = sheet.staves.iter().flat_map(move |staff| &staff.bars[bar].voices);
-        voices.flat_map(|voice| &voice.events).filter(|event| {
-            !event.element.cue && matches!(event.element.kind, ElementKind::Note(_))
-        })
-    };
-    let last = |bar| notes(bar).max_by_key(|event| event.element.at)?.origin.source;
-    (0..before).rev().find_map(last)
+/// The last note of some bars, in the source.
+fn last_note(bars: &[Surveyed]) -> Option<Span> {
+    bars.iter().rev().find_map(|bar| bar.last_note)
 }

@@ -2,10 +2,11 @@
 
 use ripieno_compiler::music::Time;
 use ripieno_compiler::resolve::BarLine;
-use ripieno_writers::notate::{ElementKind, Sign};
+use ripieno_writers::notate::Sign;
 
 use super::breaking::{Pause, Seam};
-use crate::sheet::{Bar, Event, Sheet, Staff};
+use super::survey::Surveyed;
+use crate::sheet::{Bar, Sheet};
 
 /// Where lines should begin: at repeats, double bars and rehearsal marks.
 pub(super) fn seams(sheet: &Sheet) -> Vec<Seam> {
@@ -20,12 +21,14 @@ pub(super) fn seams(sheet: &Sheet) -> Vec<Seam> {
         bar.begins_at == Time::ZERO
             && (divided || bar.mark.is_some() || !bar.headings.is_empty() || is_section(n))
     };
-    let inner: Vec<usize> =
-        (1..bars.len()).filter(|&n| is_seam(n)).map(|n| bars[n].index).collect();
-    let end = bars.last().map_or(0, |bar| bar.index + bar.count as usize);
+    let mut all: Vec<usize> = vec![0];
+    all.extend((1..bars.len()).filter(|&n| is_seam(n)).map(|n| bars[n].index));
+    let divided = all.len() > 1;
+    all.push(bars.last().map_or(0, |bar| bar.index + bar.count as usize));
     let away = |bar: &Bar| {
-        let all = inner.iter().copied().chain([0, end]);
-        all.map(|seam| seam.abs_diff(bar.index)).min().filter(|_| !inner.is_empty())
+        let next = all.partition_point(|seam| *seam < bar.index);
+        let nearest = all[next.saturating_sub(1)..].iter().take(2);
+        nearest.map(|seam| seam.abs_diff(bar.index)).min().filter(|_| divided)
     };
     let mut open = false;
     bars.iter()
@@ -40,10 +43,10 @@ pub(super) fn seams(sheet: &Sheet) -> Vec<Seam> {
 }
 
 /// How long a player rests before and after the beginning of each bar, in seconds.
-pub(super) fn pauses(sheet: &Sheet) -> Vec<Pause> {
+pub(super) fn pauses(sheet: &Sheet, surveyed: &[Surveyed]) -> Vec<Pause> {
     let bars = sheet.bars.len();
     let mut pauses = vec![Pause::default(); bars + 1];
-    let silent = |bar: usize| sheet.staves.iter().all(|staff| staff.bars[bar].is_silent());
+    let silent = |bar: usize| surveyed[bar].silent.iter().all(|silent| *silent);
     let mut before: f64 = 0.0;
     for (bar, pause) in pauses.iter_mut().enumerate().take(bars) {
         // Between movements everybody turns, unless the next one follows at once.
@@ -58,7 +61,7 @@ pub(super) fn pauses(sheet: &Sheet) -> Vec<Pause> {
         if silent(bar) {
             before += quarters(sheet.bars[bar].length) * pace;
         } else {
-            before = quarters(edge_rest(sheet, bar, true)) * pace;
+            before = quarters(surveyed[bar].rests.1) * pace;
         }
     }
     let mut after = 0.0;
@@ -68,7 +71,7 @@ pub(super) fn pauses(sheet: &Sheet) -> Vec<Pause> {
         if silent(bar) {
             after += quarters(sheet.bars[bar].length) * pace;
         } else {
-            after = quarters(edge_rest(sheet, bar, false)) * pace;
+            after = quarters(surveyed[bar].rests.0) * pace;
         }
         pauses[bar].after = if sheet.bars[bar].begins_at > Time::ZERO { 0.0 } else { after };
     }
@@ -77,19 +80,3 @@ pub(super) fn pauses(sheet: &Sheet) -> Vec<Pause> {
 
 /// Seconds between two movements in which a page can be turned. Our heuristic.
 const BETWEEN_MOVEMENTS: f64 = 5.0;
-
-/// Rest at the end (or the beginning) of a bar that all staves share.
-fn edge_rest(sheet: &Sheet, bar: usize, end: bool) -> Time {
-    let length = sheet.bars[bar].length;
-    let rest = |staff: &Staff| {
-        let events = staff.bars[bar].voices.iter().flat_map(|voice| &voice.events);
-        let notes = events.filter(|event| {
-            !event.element.cue && matches!(event.element.kind, ElementKind::Note(_))
-        });
-        let end_of = |event: &Event| (event.element.at + event.element.length).min(length);
-        let notes = notes.map(|event| (event.element.at, end_of(event)));
-        if end { notes.map(|(_, to)| length - to).min() } else { notes.map(|(from, _)| from).min() }
-            .unwrap_or(length)
-    };
-    sheet.staves.iter().map(rest).min().unwrap_or(Time::ZERO)
-}

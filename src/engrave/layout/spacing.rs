@@ -1,6 +1,8 @@
 //! Room along the line: what stands at one time stands in one column, columns follow one another by
 //! duration, and no two things of a staff touch.
 
+use std::ops::Range;
+
 use ripieno_compiler::music::{Metre, MetreSign, Time};
 use ripieno_compiler::resolve::BarLine;
 
@@ -11,6 +13,7 @@ use super::measures::{AFTER_BAR_LINE, AIR, BAR_LINE, BAR_LINE_GAP, SMALL_CLEF, T
 use super::over::{mark_before, tempo_width, up_to_tempo};
 use super::voices::{join_spreads, part_voices};
 use crate::glyphs::Glyph;
+use crate::rows::Stretch;
 use crate::sheet::{Bar, Sheet};
 
 /// Room that a rest of several bars takes, and one of a single bar.
@@ -50,6 +53,18 @@ pub(super) struct BarSpace<'a> {
     pub words: f64,
     pub worded: f64,
     /// Ideal and least width without the lead.
+    pub natural: f64,
+    pub least: f64,
+}
+
+/// How wide a bar is: all that the choice of lines asks of it.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Widths {
+    /// See [`BarSpace`].
+    pub lead: Lead,
+    pub start: Lead,
+    pub courtesy: Lead,
+    pub words: f64,
     pub natural: f64,
     pub least: f64,
 }
@@ -146,28 +161,51 @@ pub(super) fn figures_width(figures: &[Glyph]) -> f64 {
 }
 
 /// All bars of a sheet with their columns.
-pub(super) fn bar_spaces(sheet: &Sheet) -> Vec<BarSpace<'_>> {
-    let mut spaces: Vec<BarSpace> =
-        (0..sheet.bars.len()).map(|bar| bar_space(sheet, bar)).collect();
+pub(super) fn bar_spaces(sheet: &Sheet) -> Stretch<BarSpace<'_>> {
+    spaces_of(sheet, 0..sheet.bars.len())
+}
+
+/// Some bars of a sheet with their columns. Bars of rest under a cue are brought to one height with
+/// those of them that are here.
+pub(super) fn spaces_of(sheet: &Sheet, bars: Range<usize>) -> Stretch<BarSpace<'_>> {
+    let first = bars.start;
+    let mut spaces: Vec<BarSpace> = bars.map(|bar| bar_space(sheet, bar)).collect();
     for staff in sheet.staves.iter().filter(|staff| staff.lanes.len() == 2) {
         level_cue_rests(&mut spaces, staff.lanes.start);
     }
-    make_room_for_words(sheet, &mut spaces);
-    spaces
+    make_room_for_words(sheet, (first, &mut spaces));
+    Stretch::new(first, spaces)
 }
 
 /// How many bars on the next tempo or rehearsal mark may follow on a tempo for which bars give way.
 const FOLLOWED: usize = 4;
 
+/// The bar of the next tempo or rehearsal mark after a tempo, if it follows soon.
+fn next_said(sheet: &Sheet, bar: usize) -> Option<usize> {
+    let said = |bar: &usize| sheet.bars[*bar].tempo.is_some() || sheet.bars[*bar].mark.is_some();
+    (bar + 1..sheet.bars.len().min(bar + 1 + FOLLOWED)).find(said)
+}
+
+/// Some bars with those that share the room for a tempo with them.
+pub(super) fn with_words(sheet: &Sheet, bars: Range<usize>) -> Range<usize> {
+    let has_tempo = |bar: &usize| sheet.bars[*bar].tempo.is_some();
+    let before = (bars.start.saturating_sub(FOLLOWED)..bars.start).find(has_tempo);
+    let start = before.unwrap_or(bars.start);
+    let last = (start..bars.end).rfind(has_tempo);
+    let next = last.and_then(|last| next_said(sheet, last));
+    start..next.map_or(bars.end, |next| next.max(bars.end))
+}
+
 /// Bars under a tempo that is soon followed by another one or by a rehearsal mark become so wide that each
 /// stands over its own bar: first bars of rest, else the one with which it begins.
-fn make_room_for_words(sheet: &Sheet, spaces: &mut [BarSpace]) {
-    for bar in (0..spaces.len()).filter(|&bar| sheet.bars[bar].tempo.is_some()) {
-        let said =
-            |bar: &usize| sheet.bars[*bar].tempo.is_some() || sheet.bars[*bar].mark.is_some();
-        let later = bar + 1..spaces.len().min(bar + 1 + FOLLOWED);
-        let Some(next) = later.clone().find(said) else { continue };
+fn make_room_for_words(sheet: &Sheet, (first, spaces): (usize, &mut [BarSpace])) {
+    for bar in (0..spaces.len()).filter(|&bar| sheet.bars[first + bar].tempo.is_some()) {
+        let Some(next) = next_said(sheet, first + bar) else { continue };
         let before = sheet.bars[next].mark.as_ref().map_or(0.0, |mark| mark_before(mark));
+        let next = next - first;
+        if next > spaces.len() {
+            continue;
+        }
         let wanted = spaces[bar].words + before;
         let there: f64 = spaces[bar..next].iter().map(|space| space.least).sum();
         let lack = (wanted - there).min(MOST_WORDS);
@@ -319,6 +357,17 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
 const MOST_WORDS: f64 = 30.0;
 
 impl BarSpace<'_> {
+    pub(super) fn widths(&self) -> Widths {
+        Widths {
+            lead: self.lead,
+            start: self.start,
+            courtesy: self.courtesy,
+            words: self.words,
+            natural: self.natural,
+            least: self.least,
+        }
+    }
+
     /// How far what stands in a column reaches to the left.
     pub(super) fn before(&self, column: usize) -> f64 {
         let voices = self.chords.iter().zip(&self.column_of);
@@ -411,8 +460,8 @@ pub(super) struct PlacedBar {
 /// Places bars in a line of that width, from `from` on; gives the places and the stretch. The line
 /// ends exactly at the width, whatever its bars need, unless `ragged` leaves it shorter.
 pub(super) fn place_line(
-    spaces: &[BarSpace],
-    bars: std::ops::Range<usize>,
+    spaces: &Stretch<BarSpace>,
+    bars: Range<usize>,
     (from, width): (f64, f64),
     ragged: bool,
 ) -> (Vec<PlacedBar>, f64) {
@@ -462,6 +511,6 @@ pub(super) fn place_line(
     (placed, stretch)
 }
 
-fn lead(spaces: &[BarSpace], line: &std::ops::Range<usize>, bar: usize) -> Lead {
+fn lead(spaces: &Stretch<BarSpace>, line: &Range<usize>, bar: usize) -> Lead {
     if bar == line.start { spaces[bar].start } else { spaces[bar].lead }
 }

@@ -6,13 +6,14 @@ use ripieno_writers::notate::{Beam, ElementKind};
 
 use super::chord::clef_at;
 use super::spacing::{BarSpace, bar_spaces};
+use crate::rows::{Spans, Stretch};
 use crate::sheet::{Bar, BarVoice, Event, Sheet, SheetPlace, Span, SpanKind, StaffBar};
 
 /// How many times bars are divided at most; what is then still too long is squeezed.
 const ROUNDS: usize = 64;
 
 /// The sheet with all bars divided that need more than a line of that width, if there are any.
-pub(super) fn split(sheet: &Sheet, spaces: &[BarSpace], width: f64) -> Option<Sheet> {
+pub(super) fn split(sheet: &Sheet, spaces: &Stretch<BarSpace>, width: f64) -> Option<Sheet> {
     let mut divided = divide(sheet, spaces, width)?;
     for _ in 1..ROUNDS {
         let Some(next) = divide(&divided, &bar_spaces(&divided), width) else { break };
@@ -21,27 +22,47 @@ pub(super) fn split(sheet: &Sheet, spaces: &[BarSpace], width: f64) -> Option<Sh
     Some(divided)
 }
 
+/// Is a bar too long for a line of that width, and can be divided?
+pub(super) fn is_divided(
+    sheet: &Sheet,
+    spaces: &Stretch<BarSpace>,
+    bar: usize,
+    width: f64,
+) -> bool {
+    cut_of(sheet, spaces, bar, width).is_some()
+}
+
+/// Where a bar is divided that needs more than a line of that width.
+fn cut_of(sheet: &Sheet, spaces: &Stretch<BarSpace>, bar: usize, width: f64) -> Option<Time> {
+    let space = &spaces[bar];
+    let room = width - space.start.width() - next_courtesy(spaces, bar);
+    if space.least > room { cut(sheet, space, bar, room) } else { None }
+}
+
 /// Divides each bar once that is too long.
-fn divide(sheet: &Sheet, spaces: &[BarSpace], width: f64) -> Option<Sheet> {
-    let cuts: Vec<(usize, Time)> = spaces
-        .iter()
-        .enumerate()
-        .filter_map(|(bar, space)| {
-            let room = width - space.start.width() - next_courtesy(spaces, bar);
-            (space.least > room).then(|| Some((bar, cut(sheet, space, bar, room)?)))?
-        })
-        .collect();
+fn divide(sheet: &Sheet, spaces: &Stretch<BarSpace>, width: f64) -> Option<Sheet> {
+    let bars = 0..sheet.bars.len();
+    let cut = |bar: usize| Some((bar, cut_of(sheet, spaces, bar, width)?));
+    let cuts: Vec<(usize, Time)> = bars.filter_map(cut).collect();
     if cuts.is_empty() {
         return None;
     }
     let mut divided = sheet.clone();
+    let mut spans: Vec<Vec<Span>> = divided
+        .staves
+        .iter_mut()
+        .map(|staff| std::mem::take(&mut staff.spans).into_all())
+        .collect();
     for &(bar, at) in cuts.iter().rev() {
-        divide_bar(&mut divided, bar, at);
+        divide_bar(&mut divided, &mut spans, bar, at);
+    }
+    for (staff, spans) in divided.staves.iter_mut().zip(spans) {
+        staff.spans = Spans::new(spans);
     }
     Some(divided)
 }
 
-fn next_courtesy(spaces: &[BarSpace], bar: usize) -> f64 {
+fn next_courtesy(spaces: &Stretch<BarSpace>, bar: usize) -> f64 {
     spaces.get(bar + 1).map_or(0.0, |next| next.courtesy.width())
 }
 
@@ -92,8 +113,8 @@ fn crossed(sheet: &Sheet, bar: usize, at: Time) -> f64 {
     cost
 }
 
-/// Makes two bars of one.
-fn divide_bar(sheet: &mut Sheet, bar: usize, at: Time) {
+/// Makes two bars of one; the spans of each staff are given.
+fn divide_bar(sheet: &mut Sheet, spans: &mut [Vec<Span>], bar: usize, at: Time) {
     let whole = sheet.bars[bar].clone();
     let (ends, begins): (Vec<_>, Vec<_>) =
         whole.signs.iter().copied().partition(|sign| sign.stands_at_end());
@@ -118,7 +139,7 @@ fn divide_bar(sheet: &mut Sheet, bar: usize, at: Time) {
         ..whole
     };
     sheet.bars.insert(bar + 1, rest);
-    for staff in &mut sheet.staves {
+    for (staff, spans) in sheet.staves.iter_mut().zip(spans) {
         let rest = divide_staff(&mut staff.bars[bar], at);
         let goes_on = |place: &SheetPlace| {
             let voice = rest.voices.get(place.voice);
@@ -127,9 +148,7 @@ fn divide_bar(sheet: &mut Sheet, bar: usize, at: Time) {
                 elements.any(|element| usize::from(element) == place.element)
             })
         };
-        for span in &mut staff.spans {
-            move_span(span, bar, at, &goes_on);
-        }
+        spans.iter_mut().for_each(|span| move_span(span, bar, at, &goes_on));
         staff.bars.insert(bar + 1, rest);
     }
 }

@@ -24,7 +24,8 @@ use super::{curves, hung, over};
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark};
 use crate::paper::Nudge;
-use crate::sheet::{Direction, Sheet, SheetPlace, SpanKind, Staff, StaffBar};
+use crate::rows::Stretch;
+use crate::sheet::{Direction, Sheet, SheetPlace, Span as SheetSpan, SpanKind, Staff, StaffBar};
 
 mod nudges;
 mod places;
@@ -63,7 +64,7 @@ pub(super) struct System {
 /// Sets the given staves of some bars.
 pub(super) fn system(
     sheet: &Sheet,
-    spaces: &[BarSpace],
+    spaces: &Stretch<BarSpace>,
     (bars, shown): (Range<usize>, &[usize]),
     setting: Setting,
     nudges: &[Nudge],
@@ -197,7 +198,7 @@ impl System {
     }
 
     /// All marks, and what joins the staves.
-    pub(super) fn marks(self, sheet: &Sheet, spaces: &[BarSpace]) -> Vec<Mark> {
+    pub(super) fn marks(self, sheet: &Sheet, spaces: &Stretch<BarSpace>) -> Vec<Mark> {
         let mut marks = Vec::new();
         let first = self.placed.first().map_or(0, |bar| bar.bar);
         let mut lines = Canvas::new(1.0);
@@ -229,7 +230,7 @@ impl System {
 
 impl System {
     /// The signs of chords that are broken over both staves of a player.
-    fn spreads(&self, marks: &mut Vec<Mark>, sheet: &Sheet, spaces: &[BarSpace]) {
+    fn spreads(&self, marks: &mut Vec<Mark>, sheet: &Sheet, spaces: &Stretch<BarSpace>) {
         let mut canvas = Canvas::new(self.setting.width + 2.0);
         for row in 0..self.shown.len().saturating_sub(1) {
             let (upper, lower) =
@@ -270,7 +271,7 @@ const NEAR: f64 = 0.04;
 /// One staff in one line.
 struct SystemLine<'a> {
     sheet: &'a Sheet,
-    spaces: &'a [BarSpace<'a>],
+    spaces: &'a Stretch<BarSpace<'a>>,
     placed: &'a [PlacedBar],
     staff: usize,
     indent: f64,
@@ -307,17 +308,18 @@ impl SystemLine<'_> {
             curves::ties(canvas, notes, (begin, end), key);
             hung::tuplets(canvas, notes);
         }
-        self.slurs(canvas, &voices, (begin, end));
+        let spans = self.spans();
+        self.slurs(canvas, &spans, &voices, (begin, end));
         for notes in &voices {
             let ends = |n: usize| self.trill_end(notes, n, end);
             hung::ornaments(canvas, notes, &ends);
         }
-        self.octave_lines(canvas, (begin, end));
+        self.octave_lines(canvas, &spans, (begin, end));
         for notes in &voices {
             directions::lyrics(canvas, notes, end);
         }
         let said = self.said();
-        let pins = self.hairpins((begin, end));
+        let pins = self.hairpins(&spans, (begin, end));
         directions::dynamics(
             canvas,
             &said,
@@ -348,17 +350,27 @@ impl SystemLine<'_> {
         next.min(line)
     }
 
+    /// What spans bars of the line, or begins or ends in them.
+    fn spans(&self) -> Vec<&SheetSpan> {
+        match (self.placed.first(), self.placed.last()) {
+            (Some(first), Some(last)) => self.staff().spans.touching(first.bar, last.bar),
+            _ => Vec::new(),
+        }
+    }
+
     /// The notes of a line to which a slur belongs, whole or in part.
-    fn slurs(&self, canvas: &mut Canvas, voices: &[Vec<Placed>], (begin, end): (f64, f64)) {
+    fn slurs(
+        &self,
+        canvas: &mut Canvas,
+        spans: &[&SheetSpan],
+        voices: &[Vec<Placed>],
+        (begin, end): (f64, f64),
+    ) {
         let (Some(first), Some(last)) = (self.placed.first(), self.placed.last()) else { return };
-        let mut slurs: Vec<(SheetPlace, SheetPlace, bool)> = self
-            .staff()
-            .spans
+        let mut slurs: Vec<(SheetPlace, SheetPlace, bool)> = spans
             .iter()
             .filter_map(|span| match span.kind {
-                SpanKind::Slur(from, to) if from.bar <= last.bar && to.bar >= first.bar => {
-                    Some((from, to, span.above))
-                }
+                SpanKind::Slur(from, to) => Some((from, to, span.above)),
                 _ => None,
             })
             .collect();
@@ -401,15 +413,15 @@ impl SystemLine<'_> {
         Some((place_at(&self.spaces[bar], placed, at, length), false))
     }
 
-    fn hairpins(&self, (begin, end): (f64, f64)) -> Vec<Pin> {
+    fn hairpins(&self, spans: &[&SheetSpan], (begin, end): (f64, f64)) -> Vec<Pin> {
         let (Some(first), Some(last)) = (self.placed.first(), self.placed.last()) else {
             return Vec::new();
         };
         let mut pins = Vec::new();
-        for span in &self.staff().spans {
+        for span in spans {
             let SpanKind::Hairpin { from, to, grows } = span.kind else { continue };
             // One that ends at the beginning of the line ended with the line before.
-            if from.0 > last.bar || to.0 < first.bar || to == (first.bar, Time::ZERO) {
+            if to == (first.bar, Time::ZERO) {
                 continue;
             }
             let carried = from.0 < first.bar;
@@ -438,13 +450,10 @@ impl SystemLine<'_> {
         pins
     }
 
-    fn octave_lines(&self, canvas: &mut Canvas, (begin, end): (f64, f64)) {
+    fn octave_lines(&self, canvas: &mut Canvas, spans: &[&SheetSpan], (begin, end): (f64, f64)) {
         let (Some(first), Some(last)) = (self.placed.first(), self.placed.last()) else { return };
-        for span in &self.staff().spans {
+        for span in spans {
             let SpanKind::Octave { from, to, octaves } = span.kind else { continue };
-            if from.0 > last.bar || to.0 < first.bar {
-                continue;
-            }
             let (begins, ends) = (from.0 >= first.bar, to.0 <= last.bar);
             let x0 =
                 if begins { self.place_of(from).map_or(begin, |place| place.0) } else { begin };
@@ -502,8 +511,7 @@ impl SystemLine<'_> {
             }
         }
         let Some(last) = self.placed.last() else { return };
-        if last.bar + 1 < self.spaces.len() {
-            let next = &self.spaces[last.bar + 1];
+        if let Some(next) = self.spaces.get(last.bar + 1) {
             let bar = self.bar(last.bar + 1);
             if let Some((_, clef)) = bar.clefs.iter().find(|(at, _)| *at == Time::ZERO) {
                 self.changed_clef(canvas, *clef, last);

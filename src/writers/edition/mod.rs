@@ -48,7 +48,8 @@ pub fn player_of_score(score: &Score, player: usize) -> Edition<'_> {
 
 impl Edition<'_> {
     /// The same pages without their bars: who plays, under which names.
-    pub(crate) fn without_bars<'b>(self) -> Edition<'b> {
+    #[must_use]
+    pub fn without_bars<'b>(self) -> Edition<'b> {
         let staff = |staff: EditionStaff| EditionStaff {
             part: staff.part,
             bars: Vec::new(),
@@ -75,7 +76,7 @@ impl Edition<'static> {
     }
 
     /// Puts the players of another edition of the same kind behind these.
-    pub(crate) fn add(&mut self, more: Edition<'static>) {
+    pub fn add(&mut self, more: Edition<'static>) {
         let (players, parts, staves) = (self.players.len(), self.parts.len(), self.staves.len());
         let moved = |range: &Range<usize>, by: usize| range.start + by..range.end + by;
         self.players.extend(

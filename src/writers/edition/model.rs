@@ -306,7 +306,7 @@ pub struct EditionDirection {
 }
 
 /// Kinds of what is said at a place.
-#[derive(Clone, PartialEq, Debug)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
 pub enum DirectionKind {
     /// A dynamic.
     Dynamic(Dynamic),

@@ -255,7 +255,7 @@ impl Measure {
 }
 
 /// A note, a chord or a rest as it is printed.
-#[derive(Clone, PartialEq, Debug)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
 pub struct Element {
     /// Time from the bar's beginning.
     pub at: Time,
@@ -279,7 +279,7 @@ pub struct Element {
 }
 
 /// Which way a stem goes.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
 pub enum Stem {
     /// There is none: a rest, a whole note or longer.
     #[default]
@@ -291,7 +291,7 @@ pub enum Stem {
 }
 
 /// What an element is.
-#[derive(Clone, PartialEq, Debug)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
 pub enum ElementKind {
     /// A rest of that value.
     Rest {
@@ -309,7 +309,7 @@ pub enum ElementKind {
 }
 
 /// A note or chord on a staff.
-#[derive(Clone, PartialEq, Debug, Default)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug, Default)]
 pub struct StaffNote {
     /// Written pitches from the lowest up; empty for an unpitched stroke.
     pub heads: SmallVec<[Head; 2]>,
@@ -341,7 +341,7 @@ pub struct StaffNote {
 }
 
 /// A note's place in a tremolo between two notes. Each is printed with the value of both together.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 pub struct PairedTremolo {
     /// Is it the first of the two?
     pub starts: bool,
@@ -350,7 +350,7 @@ pub struct PairedTremolo {
 }
 
 /// Kind of a grace note.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 pub enum Grace {
     /// Without a stroke.
     Plain,
@@ -359,7 +359,7 @@ pub enum Grace {
 }
 
 /// One note head.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 pub struct Head {
     /// Written pitch.
     pub pitch: Pitch,
@@ -379,7 +379,7 @@ pub struct NoteValue {
 }
 
 /// An element's place in a tuplet.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 pub struct TupletUse {
     /// How many …
     pub actual: u8,
@@ -392,7 +392,7 @@ pub struct TupletUse {
 }
 
 /// One beam on one element.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 pub enum Beam {
     /// Begins here.
     Begins,

@@ -234,7 +234,8 @@ impl<'a> Notated<'a> {
     }
 
     /// Are all staves there, notated once?
-    fn is_kept(&self) -> bool {
+    #[must_use]
+    pub fn is_kept(&self) -> bool {
         self.whole.is_some()
     }
 

@@ -36,7 +36,7 @@ impl Lyrics {
 }
 
 /// A syllable that begins on a note.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
 pub struct Syllable {
     /// Verse, from 1.
     pub verse: u8,

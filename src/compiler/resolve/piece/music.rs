@@ -196,7 +196,7 @@ impl Mark {
 }
 
 /// A set of marks.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
 pub struct Marks(u16);
 
 impl Marks {
