@@ -219,7 +219,8 @@ fn slur(
             x = note.stem_x() + if starts { 0.15 } else { -0.15 };
         }
         // Over what hangs on the note: dots, lines, accents.
-        let hung = edge(canvas, x - 0.3, x + 0.3);
+        let half = if stem_side { 0.3 } else { 0.5 };
+        let hung = edge(canvas, x - half, x + half);
         if hung.is_finite() && (hung - own).abs() < 3.0 && (hung - own) * side > 0.0 {
             y = hung;
         }

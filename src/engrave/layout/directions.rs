@@ -169,7 +169,8 @@ fn place(canvas: &mut Canvas, lows: &[Low], (between, half): (bool, f64), above:
             Low::Letters { .. } => 1.1,
             Low::Hairpin { opens, closes, .. } => 0.45 + opens.max(*closes) / 2.0,
         };
-        let least: f64 = if between { 2.4 } else { 1.9 };
+        // Midway between the staves of a player.
+        let least: f64 = if between { 3.0 } else { 1.9 };
         (edge + 0.45 + rise).max(half + least)
     };
     let mut from = 0;

@@ -56,7 +56,7 @@ fn a_tempo_ends_before_the_mark_of_the_next_bars() {
 }
 
 #[test]
-fn lines_of_the_last_page_stand_no_farther_apart_than_those_before() {
+fn lines_of_the_last_page_stand_little_farther_apart_than_those_before() {
     let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 150 end";
     let pages = part(form, &bars(150, "1/8 C5 D5 E5 F5 E5 D5 C5 D5")).pages;
     let apart: Vec<f64> = pages
@@ -67,7 +67,7 @@ fn lines_of_the_last_page_stand_no_farther_apart_than_those_before() {
         })
         .collect();
     let [.., before, last] = apart[..] else { panic!("{apart:?}") };
-    assert!(last < before * 1.15, "{apart:?}");
+    assert!(last < before * 1.3, "{apart:?}");
 }
 
 #[test]

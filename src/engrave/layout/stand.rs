@@ -14,6 +14,9 @@ const ONLY_APART: f64 = 14.0;
 /// single one. Our heuristic.
 const NEARLY: f64 = 0.14;
 const NEARLY_ALONE: f64 = 0.25;
+/// How much wider than the one before a last page is spread at most: its gaps between systems in
+/// proportion, those between staves by so much. Our heuristic.
+const LAST: (f64, f64) = (1.3, 1.0);
 /// By how much the gaps between staves grow at most: where one system stands on the page, where there are
 /// several, and on an only page.
 const MOST_OPEN: (f64, f64, f64) = (9.0, 5.0, 3.0);
@@ -46,7 +49,7 @@ pub(super) struct Close {
 
 /// Where the systems of a page stand, between the upper and the lower end of their room, how much of it
 /// they leave while they stand as near as they can, less than nothing where they do not fit, and how far
-/// apart they were set. A last page is set no wider than the one before.
+/// apart they were set. A last page is set little wider than the one before.
 pub(super) fn stand(
     systems: &mut [System],
     (from, to): (f64, f64),
@@ -67,7 +70,7 @@ pub(super) fn stand(
     let (mut ys, end) = close_together(systems, from);
     let rest = (to - end).max(0.0);
     let most = match close.before {
-        Some(before) if close.last => before.even,
+        Some(before) if close.last => before.even * LAST.0,
         None if close.last => ONLY_APART,
         _ => f64::INFINITY,
     };
@@ -97,7 +100,7 @@ fn opened(systems: &[System], ys: &[f64], left: f64, close: Close) -> f64 {
     let first: f64 = between.iter().map(|gap| (apart * within - gap).max(0.0)).sum();
     let open = (left - first).max(0.0) / (staves as f64 + apart * between.len() as f64);
     let most = match close.before {
-        Some(before) if close.last => before.open,
+        Some(before) if close.last => before.open + LAST.1,
         None if close.last => MOST_OPEN.2,
         _ if between.is_empty() => MOST_OPEN.0,
         _ => MOST_OPEN.1,
