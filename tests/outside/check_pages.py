@@ -360,7 +360,9 @@ def lines_in(left, right, space):
         most = dark[group].max()
         if group.size > 0.5 * space:
             group = group[dark[group] > 0.85 * most]
-        found.append((float(group.mean()), most))
+        # A beam between two lines may touch both.
+        lines = numpy.split(group, numpy.flatnonzero(numpy.diff(group) > 0.5 * space) + 1)
+        found += [(float(line.mean()), dark[line].max()) for line in lines]
     full = {n for n, (_, most) in enumerate(found) if most > 0.85 * dark.max()}
     # A short last line: five lines a space apart and as long as one another, or one as long as these.
     short = set()
