@@ -228,7 +228,8 @@ pub(super) fn shown(sources: &Sources, findings: &[Diagnostic], how: Show) -> St
         let safe = |text: &str| harmless(text).into_owned();
         safe_sources = sources.shown_with(&named, safe);
         // A text that is not there stays one.
-        let number = |file| FileId(named.binary_search(&file).unwrap_or(usize::MAX).narrow::<u32>());
+        let number =
+            |file| FileId(named.binary_search(&file).unwrap_or(usize::MAX).narrow::<u32>());
         let place = |span: Span| Span { file: number(span.file), ..span };
         safe_findings =
             findings.iter().map(|one| one.said_with(safe).with_places(place)).collect::<Vec<_>>();

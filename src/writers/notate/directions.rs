@@ -206,10 +206,13 @@ fn enters_after_long_rest(notes: &[SoundingNote], at: Time, frame: &[FrameBar]) 
     at - notes[before].end() >= frame[bar_at(frame, at)].length
 }
 
-/// Where in the rest before an entry mutes are put on or taken off, and whether the entry says it again:
-/// after a rest of two bars and more, as with other instruments and crooks. `None` where the order
-/// stands at the entry alone: without a rest, and for the bow, which takes no time. Common practice; the
-/// two bars are our heuristic.
+/// Bars of rest after which an entry says again what was done with the mutes when it began: as many as
+/// ask for a cue. Sooner it would read as an order too many. Our heuristic.
+const FORGOTTEN: i64 = 8;
+
+/// Where in the rest before an entry mutes are put on or taken off, and whether the entry says it again.
+/// `None` where the order stands at the entry alone: without a rest, and for the bow, which takes no
+/// time. Common practice.
 pub(super) fn mute_order(
     technique: Technique,
     notes: &[SoundingNote],
@@ -225,7 +228,7 @@ pub(super) fn mute_order(
         return None;
     }
     let from = names::resting_place(frame, free, at);
-    Some((from, at - free >= frame[bar_at(frame, at)].length * 2))
+    Some((from, at - free >= frame[bar_at(frame, at)].length * FORGOTTEN))
 }
 
 /// A hairpin as it is printed.
@@ -432,10 +435,9 @@ mod tests {
             let fixture = fixture.direction("15/4", DirectionKind::Technique(Unmuted));
             directions(&fixture.direction("9/2", DirectionKind::Technique(Pizzicato)).score(), 0)
         };
-        // After two bars and more the entry says it again; before the first note too.
         assert_eq!(
             told("3/2 1/4 C5, 15/4 3/4 D5, 9/2 1/4 E5"),
-            "1 0/1 con sord., 3 0/1 con sord., 4 0/1 senza sord., 6 0/1 senza sord., 7 0/1 pizz."
+            "1 0/1 con sord., 4 0/1 senza sord., 7 0/1 pizz."
         );
         assert_eq!(
             told("0/1 13/4 C5, 15/4 3/4 D5, 9/2 1/4 E5"),
@@ -445,6 +447,14 @@ mod tests {
             told("0/1 15/4 C5, 15/4 3/4 D5, 9/2 1/4 E5"),
             "1 0/1 con sord., 6 0/1 senza sord., 7 0/1 pizz."
         );
+        // After eight bars of rest the entry says it again; before the first note too.
+        let long = |notes: &str, at: &str| {
+            let fixture = Fixture::new(&["3/4"; 14]).notes(notes);
+            directions(&fixture.direction(at, DirectionKind::Technique(Muted)).score(), 0)
+        };
+        assert_eq!(long("0/1 3/4 C5, 27/4 3/4 D5", "27/4"), "2 0/1 con sord., 10 0/1 con sord.");
+        assert_eq!(long("0/1 3/2 C5, 27/4 3/4 D5", "27/4"), "3 0/1 con sord.");
+        assert_eq!(long("6/1 3/4 C5", "0/1"), "1 0/1 con sord., 9 0/1 con sord.");
     }
 
     #[test]

@@ -42,8 +42,9 @@ fn is_said(part: &Part, (from, to): (Time, Time), who: &str) -> bool {
     .any(|words| words.split(|c: char| !c.is_alphabetic()).any(|word| word.starts_with(stem)))
 }
 
-/// "solo" where a player begins to be heard alone, of several "soli"; "tutti" where he or they no
-/// longer are, for a "solo" that nothing ends holds on. (Common practice.)
+/// "solo" where a player begins to be heard alone, of several "soli"; "tutti" where these no longer are,
+/// for a "solo" of theirs that nothing ends holds on. To somebody who has his part for himself it only
+/// says that he is heard, and nobody joins him where it ends. (Common practice.)
 fn solos(part: &Part) -> Vec<Said> {
     let several = part.player.count > 1;
     let called = called_solo(part);
@@ -56,7 +57,7 @@ fn solos(part: &Part) -> Vec<Said> {
         let words = match (before, solo) {
             (false, true) if several => Some("soli"),
             (false, true) => Some("solo"),
-            (true, false) => Some("tutti"),
+            (true, false) if several => Some("tutti"),
             _ => None,
         };
         if let Some(words) = words {
@@ -187,10 +188,14 @@ mod tests {
 
     /// What eight violins read of these bars of 2/4 ("bar and time, words").
     fn section(bars: &str, line: &str) -> String {
+        told("violin-1 8 players", bars, line)
+    }
+
+    fn told(players: &str, bars: &str, line: &str) -> String {
         let last = bars.rsplit_once(':').unwrap().0.rsplit(' ').next().unwrap();
         let source = format!(
             "piece \"Weir\" {{ }}\nform {{ 1 metre 2/4, key C major\n {last} end }}\n\
-             voice tune {{ {bars} }}\nensemble few {{ era 1885\n violin-1 8 players\n}}\n\
+             voice tune {{ {bars} }}\nensemble few {{ era 1885\n {players}\n}}\n\
              scoring plain for few {{ {line} }}\n"
         );
         let mut sources = crate::diagnostics::Sources::new();
@@ -234,6 +239,8 @@ mod tests {
         let bars = "1: 1/2 D5&F5 | 2: E5 | 3: F5 |";
         let lines = "violin-1 plays tune bars 1..2 as melody, solo\n violin-1 plays tune bars 3 as melody\n";
         assert_eq!(section(bars, lines), "1 0/1 soli, 3 0/1 tutti");
+        // Nobody joins somebody who has his part for himself.
+        assert_eq!(told("oboe", bars, &lines.replace("violin-1", "oboe")), "1 0/1 solo");
     }
 
     #[test]
