@@ -240,7 +240,8 @@ struct Hairpin {
 }
 
 /// Clips a hairpin to where the player sounds, and to the one before it; where they rest for a bar
-/// or more it is broken. False if nothing is left.
+/// or more it is broken. Who has less than half of one that grows, and then rests, is led nowhere by it
+/// and does without (our heuristic). False if nothing is left.
 fn collect_hairpin(
     hairpins: &mut Vec<Hairpin>,
     notes: &[SoundingNote],
@@ -258,6 +259,14 @@ fn collect_hairpin(
             last += 1;
         }
         let (begin, end) = (from.max(notes[index].start), to.min(notes[last].end()));
+        let breaks_off = || {
+            let next = notes.get(after_last);
+            let again = next.is_some_and(|next| !rests_between(&notes[last], next, frame));
+            last + 1 == after_last && end < to && !again && (end - begin) * 2 < to - from
+        };
+        if grows && breaks_off() {
+            break;
+        }
         any |=
             begin < end && add_hairpin(hairpins, Hairpin { from: begin, to: end, grows, source });
         index = last + 1;
@@ -424,6 +433,20 @@ mod tests {
             .direction("3/1", dynamic(Dynamic::P))
             .score();
         assert_eq!(directions(&score, 0), "1 0/1 p, 4 0/1 p");
+    }
+
+    #[test]
+    fn a_crescendo_of_which_only_the_beginning_is_played_leads_nowhere() {
+        let told = |notes: &str, grows: bool| {
+            let pin = DirectionKind::Hairpin { grows, to: Time::of(9, 4) };
+            directions(&Fixture::new(&["3/4"; 5]).notes(notes).direction("0/1", pin).score(), 0)
+        };
+        let short = "0/1 3/4 C5, 3/1 3/4 D5";
+        assert_eq!(told(short, true), "");
+        assert_eq!(told(short, false), "1 0/1 >, 1 3/4 end", "it fades");
+        // Most of it, or what goes on after a short rest.
+        assert_eq!(told("0/1 3/2 C5, 3/1 3/4 D5", true), "1 0/1 <, 2 3/4 end");
+        assert_eq!(told("0/1 3/4 C5, 5/4 3/4 D5", true), "1 0/1 <, 3 1/2 end");
     }
 
     #[test]
