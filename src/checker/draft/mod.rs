@@ -435,7 +435,9 @@ impl<'a> Plan<'a> {
         } else {
             format!("  {:<13} {deed:<28}  {role}", row.name)
         };
-        format!("{line}  // {}\n", task.reason)
+        // Whoever waits plays afterwards.
+        let reason = if whole && task.deed == "rests" { "has no part here" } else { task.reason };
+        format!("{line}  // {reason}\n")
     }
 
     /// Gives a voice that nobody plays to somebody who can play it and has no voice yet.
