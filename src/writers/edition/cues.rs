@@ -1,18 +1,20 @@
 //! Cues: before an entry after a long rest, what the player hears best then, in small notes.
 //!
 //! The last two to four bars before the entry come from one other part, in the player's own
-//! transposition and clef (moved by octaves to where he reads it easily, and then the name says where
-//! it sounds), named, beside his rest. Who plays without pitch reads the rhythm of it. There is none where nobody sounds in the last bar: everybody enters together then. Which part
+//! transposition and clef, named, beside his rest. One rule holds for all who read a pitch, those too
+//! who sound an octave or more from what they read: played as it stands, the cue would sound what is
+//! heard; where it is moved by octaves, to be read easily, the name says how far from that it sounds
+//! ("sounds 8va": an octave higher than his own instrument would give it). Who plays without pitch reads the rhythm of it. There is none where nobody sounds in the last bar: everybody enters together then. Which part
 //! is heard best is our heuristic; see [`hears`].
 
 use std::borrow::Cow;
-use std::ops::Range;
+use std::ops::{Range, RangeInclusive};
 
 use smallvec::smallvec;
 
 use crate::arrange::{Arrangement, Part, SoundingNote};
-use crate::instruments::{Clef, Tuning};
-use crate::music::{Interval, Time};
+use crate::instruments::{Clef, Instrument, Tuning};
+use crate::music::Time;
 use crate::narrow::Narrow;
 use crate::notate::{ElementKind, Origin, Stem, bars_of, stems};
 use crate::resolve::{DirectionKind as Said, Dynamic, Mark, Role, Sound, Technique};
@@ -205,7 +207,7 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
     let other = &arrangement.parts[cue.from];
     let start = edition.bars[cue.bars.start].start;
     let entry = edition.bars[cue.bars.end].start;
-    let tunings = tune_ahead(edition, own, cue);
+    let InHand { instruments, tunings } = take_ahead(edition, own, cue);
     let staff = &edition.staves[0];
     let clef = staff.bars[..=cue.bars.start]
         .iter()
@@ -219,11 +221,12 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
             .collect(),
         tuplets: other.tuplets.clone(),
         directions: Vec::new(),
+        instruments,
         tunings,
         ..(**own).clone()
     };
-    let unpitched = own.instrument_at(start).unpitched;
-    let alike = std::ptr::eq(other.instrument_at(start), own.instrument_at(start))
+    let unpitched = read.instrument_at(start).unpitched;
+    let alike = std::ptr::eq(other.instrument_at(start), read.instrument_at(start))
         && other.transposition_at(start) == read.transposition_at(start);
     let octaves = match unpitched || alike {
         true => 0,
@@ -232,7 +235,8 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
     if unpitched {
         read.notes.iter_mut().for_each(|note| note.attached.graces = None);
     }
-    let name = name(other, start, sounds(&read, octaves, start));
+    // Played as it stands it would sound so many octaves too high.
+    let name = name(other, start, -octaves);
     let mut orders = orders(other, (start, entry)).into_iter().peekable();
     if octaves != 0 {
         for note in read.notes.iter_mut() {
@@ -315,39 +319,77 @@ fn write(edition: &mut Edition, arrangement: &Arrangement, player: usize, cue: &
     super::spans::number(&mut edition.staves);
 }
 
-/// The crooks and keys of a player who takes another one during a cue: as he was told to take it before,
-/// he reads the cue in it, and so it begins with the cue. None of his own notes lie between. Where the
-/// piece changes its key there too, the signature says when, and nothing is moved.
-fn tune_ahead(edition: &mut Edition, own: &Part, cue: &Cue) -> Vec<(Time, &'static Tuning)> {
+/// What a player has in hand: instruments, and their crooks and keys, from when on.
+struct InHand {
+    instruments: Vec<(Time, &'static Instrument)>,
+    tunings: Vec<(Time, &'static Tuning)>,
+}
+
+/// Has a player who takes another instrument, crook or key during a cue read the cue in it: he was told
+/// to take it before, so what he has in hand begins with the cue, and its name ("in D") stands there. None of
+/// his own notes lie between. Where his signature changes with the key of the piece, it says when, and
+/// nothing is moved.
+fn take_ahead(edition: &mut Edition, own: &Part, cue: &Cue) -> InHand {
     let start = edition.bars[cue.bars.start].start;
     let entry = edition.bars[cue.bars.end].start;
-    let mut tunings = own.tunings.clone();
+    let mut held = InHand { instruments: own.instruments.clone(), tunings: own.tunings.clone() };
     let bars = &mut edition.staves[0].bars;
     let later = || cue.bars.start + 1..cue.bars.end + 1;
-    let retuned = later().filter(|bar| bars[*bar].transposition.is_some()).collect::<Vec<_>>();
-    let [bar] = retuned[..] else { return tunings };
-    let Some(taken) = own.tuning_at(entry) else { return tunings };
-    if bars[bar].instrument.is_some() || edition.bars[bar].key_shown {
-        return tunings;
+    let taken = |bar: &usize| bars[*bar].transposition.is_some() || bars[*bar].instrument.is_some();
+    let taken = later().filter(taken).collect::<Vec<_>>();
+    match taken[..] {
+        [] => {}
+        [bar] if !(edition.bars[bar].key_shown && bars[bar].key.is_some()) => {
+            let ahead = start..=entry;
+            if bars[bar].instrument.is_some() {
+                begin(&mut held.instruments, &ahead, own.instrument_at(entry));
+            }
+            if let Some(tuning) = own.tuning_at(entry) {
+                begin(&mut held.tunings, &ahead, tuning);
+            }
+            let at_once = |(at, _): &(Time, Clef)| *at == Time::ZERO;
+            let clef = bars[bar].clefs.iter().copied().find(at_once);
+            bars[bar].clefs.retain(|clef| !at_once(clef));
+            let StaffBar { lines, instrument, transposition, key, .. } = &mut bars[bar];
+            let now = (lines.take(), instrument.take(), transposition.take(), key.take());
+            let cued = &mut bars[cue.bars.start];
+            cued.lines = now.0.or(cued.lines);
+            cued.instrument = now.1.or(cued.instrument);
+            cued.transposition = now.2.or(cued.transposition);
+            cued.key = now.3.or(cued.key);
+            if let Some(clef) = clef {
+                cued.clefs.retain(|clef| !at_once(clef));
+                cued.clefs.insert(0, clef);
+            }
+        }
+        _ => return held,
     }
-    tunings.retain(|(at, _)| !(start..=entry).contains(at));
-    let place = tunings.partition_point(|(at, _)| *at < start);
-    tunings.insert(place, (start, taken));
-    let (transposition, key) = (bars[bar].transposition.take(), bars[bar].key.take());
-    let first = &mut bars[cue.bars.start];
-    first.transposition = transposition;
-    first.key = key.or(first.key);
-    tunings
+    name_ahead(bars, cue);
+    held
 }
 
-/// By how many octaves a cue sounds above what stands there, in notes of the reader; 0 for what stands
-/// where it sounds, and for those who stand an octave away from it and read what others read.
-fn sounds(read: &Part, moved: i8, at: Time) -> i8 {
-    let home = read.transposition_at(at) == Interval::octaves(moved.into());
-    if home { 0 } else { -moved }
+/// Has something in hand from the first of two times on, and nothing else between them.
+fn begin<T>(held: &mut Vec<(Time, T)>, ahead: &RangeInclusive<Time>, taken: T) {
+    held.retain(|(at, _)| !ahead.contains(at));
+    let place = held.partition_point(|(at, _)| at < ahead.start());
+    held.insert(place, (*ahead.start(), taken));
 }
 
-/// "Vc. II (pizz., sounds 8vb)": whose cue it is, how it is played and where it sounds.
+/// Says at the cue what a player has in hand since the rest before, as it would be said at his entry.
+fn name_ahead(bars: &mut [StaffBar], cue: &Cue) {
+    let entry = &mut bars[cue.bars.end];
+    let notes = entry.voices.iter().flat_map(|voice| voice.elements.iter());
+    let first = notes.filter(|e| matches!(e.kind, ElementKind::Note(_))).map(|e| e.at).min();
+    let named = |said: &EditionDirection| {
+        matches!(said.kind, DirectionKind::Change(_)) && first.is_some_and(|at| said.at <= at)
+    };
+    let Some(place) = entry.directions.iter().position(named) else { return };
+    let said = entry.directions.remove(place);
+    bars[cue.bars.start].directions.push(EditionDirection { at: Time::ZERO, ..said });
+}
+
+/// "Vc. II (pizz., sounds 8vb)": whose cue it is, how it is played, and by how many octaves it sounds
+/// above what the reader's own instrument would give him.
 fn name(other: &Part, start: Time, sounds: i8) -> String {
     let sounds = match sounds {
         0 => None,
@@ -425,8 +467,8 @@ fn clipped(note: &SoundingNote, start: Time, entry: Time) -> SoundingNote {
     own
 }
 
-/// By how many octaves a line is moved so that it needs the fewest leger lines in a clef. Where a player
-/// reads in another octave than sounds, it may as well stand as whoever plays it reads it.
+/// By how many octaves a line is moved so that it needs the fewest leger lines in a clef. What sounds as
+/// it stands is worth a leger line a note, and two octaves away two (our heuristic).
 fn octaves(part: &Part, clef: Clef, at: Time) -> i8 {
     let middle = stems::middle_step(clef);
     let away = |octaves: i8| {
@@ -438,15 +480,9 @@ fn octaves(part: &Part, clef: Clef, at: Time) -> i8 {
         });
         steps.sum::<i32>()
     };
-    // What stands where it sounds is worth a leger line a note, and two octaves away two.
     let notes = part.notes.len().max(2).narrow::<i32>();
-    // An octave away from where they sound, piccolo and double bass read what others read.
-    let transposition = part.transposition_at(at);
-    let home =
-        [0, 1, -1, 2, -2].into_iter().find(|by| Interval::octaves((*by).into()) == transposition);
-    let from = |octaves: i8| octaves.abs().min((octaves - home.unwrap_or(0)).abs());
-    let lost = |octaves: i8| if octaves == 0 { 0 } else { 1_i32 << octaves };
-    let cost = |octaves: &i8| away(*octaves) + notes * lost(from(*octaves));
+    let lost = |octaves: i8| if octaves == 0 { 0 } else { 1_i32 << octaves.abs() };
+    let cost = |octaves: &i8| away(*octaves) + notes * lost(*octaves);
     [0, 1, -1, 2, -2, 3, -3].into_iter().min_by_key(cost).unwrap_or(0)
 }
 

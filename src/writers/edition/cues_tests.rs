@@ -3,6 +3,7 @@ use std::sync::Arc;
 use super::*;
 use crate::diagnostics::Sources;
 use crate::edition::{part, part_with_cues};
+use crate::music::Interval;
 use crate::notate::notate;
 use crate::resolve::{NoFiles, resolve};
 
@@ -173,4 +174,92 @@ fn a_cue_stands_in_the_crook_that_the_player_has_by_then() {
     let turned: Vec<usize> =
         bars.filter(|(_, bar)| bar.transposition.is_some()).map(|(bar, _)| bar).collect();
     assert_eq!(turned, [0, 8]);
+}
+
+/// Of the cue of a player, the pitches that his instrument would give, moved as the name says, and the name.
+fn heard(arrangement: &Arrangement, player: usize) -> (String, String) {
+    let score = notate(arrangement);
+    let edition = part_with_cues(arrangement, &score, player, Cueing::default());
+    let (mut heard, mut name) = (Vec::new(), String::new());
+    let (mut transposition, mut by) = (Interval::UNISON, 0);
+    for bar in &edition.staves[0].bars {
+        transposition = bar.transposition.unwrap_or(transposition);
+        for said in &bar.directions {
+            let DirectionKind::CueName(words) = &said.kind else { continue };
+            name.clone_from(words);
+            by = match words.split_once("sounds ").map(|(_, sounds)| sounds.trim_end_matches(')')) {
+                None => 0,
+                Some("8va") => 1,
+                Some("8vb") => -1,
+                Some("15ma") => 2,
+                Some("15mb") => -2,
+                Some(sounds) => panic!("{sounds}"),
+            };
+        }
+        for element in bar.voices[0].elements.iter().filter(|element| element.cue) {
+            let ElementKind::Note(note) = &element.kind else { continue };
+            let sounds = |head: &crate::notate::Head| {
+                head.pitch.transposed_or_respelled(transposition).octaves_up(by)
+            };
+            heard.extend(note.heads.iter().map(|head| sounds(head).to_string()));
+        }
+    }
+    (heard.join(" "), name)
+}
+
+#[test]
+fn what_a_player_reads_and_is_told_is_what_sounds() {
+    let readers = [
+        ("piccolo", "Fl. (sounds 8vb)", "C4 E4 G4 A4"),
+        ("piccolo", "Fl.", "C6 E6 G6 A6"),
+        ("english-horn", "Fl.", "C4 E4 G4 A4"),
+        ("bass-clarinet", "Fl.", "C4 E4 G4 A4"),
+        ("clarinet in Eb", "Fl. (sounds 15mb)", "C2 E2 G2 A2"),
+        ("horn crook C basso", "Fl. (sounds 8va)", "C5 E5 G5 A5"),
+        ("horn crook C basso", "Fl.", "C4 E4 G4 A4"),
+        ("horn crook Bb basso", "Fl. (sounds 8va)", "C5 E5 G5 A5"),
+        ("contrabassoon", "Fl.", "C2 E2 G2 A2"),
+        ("contrabassoon", "Fl. (sounds 15ma)", "C4 E4 G4 A4"),
+        ("double-bass", "Fl.", "C2 E2 G2 A2"),
+        ("double-bass", "Fl. (sounds 8va)", "C3 E3 G3 A3"),
+        ("viola", "Fl.", "C4 E4 G4 A4"),
+    ];
+    let found = readers.map(|(player, _, tune)| {
+        // One plays it whose notes can lie anywhere.
+        let voices = TUNES.replace("C5 D5 E5 F5", tune).replace("G5 A5 B5 C6", tune);
+        let id = player.split(' ').next().unwrap();
+        let lines = format!("flute plays tune as melody\n {id} plays late as harmony");
+        let arrangement = arranged_for(&format!("flute, {player}"), &voices, &lines);
+        let reader = arrangement.parts.iter().position(|part| part.player.id == id).unwrap();
+        let (heard, name) = heard(&arrangement, reader);
+        format!("{player}: {name} {heard}")
+    });
+    let expected = readers.map(|(player, name, tune)| format!("{player}: {name} {tune} {tune}"));
+    assert_eq!(found, expected);
+}
+
+#[test]
+fn a_cue_stands_for_the_instrument_that_the_player_has_taken_by_then() {
+    let voices = "voice tune { 1: 1/1 E4 | 2: rest 7 | 9: 1/4 C6 D6 E6 F6 | 10: 1/4 G6 A6 B6 C7 | 11: 1/1 C4 | 12: C4 | }\n\
+        voice late { 1: 1/1 C5 | 2: rest 9 | 11: 1/1 D5 | 12: D5 | }\n";
+    for bar in [3, 10, 11] {
+        let lines = format!(
+            "oboe plays tune as melody\n flute.2 plays late as harmony\n flute.2 takes piccolo bar {bar}"
+        );
+        let arrangement = arranged_for("flute 2, oboe", voices, &lines);
+        let player = arrangement.parts.iter().position(|part| part.player.id == "flute.2").unwrap();
+        let expected = ["9 Ob.: C5 D5 E5 F5", "10 G5 A5 B5 C6"];
+        assert_eq!(cues(&arrangement, player, 8), expected, "{bar}");
+        let score = notate(&arrangement);
+        let edition = part_with_cues(&arrangement, &score, player, Cueing::default());
+        let bars = edition.staves[0].bars.iter().zip(1..);
+        let told: Vec<String> = bars
+            .flat_map(|(bar, number)| bar.directions.iter().map(move |said| (number, said)))
+            .filter_map(|(number, said)| match &said.kind {
+                DirectionKind::Change(words) => Some(format!("{number} {words}")),
+                _ => None,
+            })
+            .collect();
+        assert_eq!(told, ["2 take Piccolo", "9 Piccolo"], "{bar}");
+    }
 }
