@@ -11,6 +11,17 @@ use crate::sheet::Side;
 
 /// A curve from point to point that rises so far (up where `up`), thick in its middle.
 fn curve(from: Point, to: Point, height: f64, up: bool, blunt: f64) -> (CubicBez, BezPath) {
+    bent((from, to), height, up, (blunt, 1.0), (blunt, 1.0))
+}
+
+/// The same with what is said of each end: how far it is blunt, and how much of the height it turns by.
+fn bent(
+    (from, to): (Point, Point),
+    height: f64,
+    up: bool,
+    (blunt, turn): (f64, f64),
+    (end_blunt, end_turn): (f64, f64),
+) -> (CubicBez, BezPath) {
     let way = to - from;
     let length = way.hypot().max(0.01);
     let along = way / length;
@@ -18,10 +29,13 @@ fn curve(from: Point, to: Point, height: f64, up: bool, blunt: f64) -> (CubicBez
     if (across.y < 0.0) != up {
         across = -across;
     }
-    let inset = length * blunt;
     let control = across * (height / 0.75);
-    let spine =
-        CubicBez::new(from, from + along * inset + control, to - along * inset + control, to);
+    let spine = CubicBez::new(
+        from,
+        from + along * (length * blunt) + control * turn,
+        to - along * (length * end_blunt) + control * end_turn,
+        to,
+    );
     let thick = across * ((SLUR_MIDDLE - SLUR_END) / 2.0 / 0.75);
     let end = across * (SLUR_END / 2.0);
     let mut path = BezPath::new();
@@ -193,6 +207,12 @@ fn steepest(span: f64) -> f64 {
     slur_height(span) * (1.25 + 0.65 * long) + 0.1 + 0.5 * long
 }
 
+/// A half of a slur that is broken at the edge of a line ends so much of the height of a whole one farther
+/// out there, and turns as little as that down to it again. Our heuristic.
+const HALF_LIFT: f64 = 0.8;
+const HALF_TURN: f64 = 0.2;
+const HALF_BLUNT: f64 = 0.4;
+
 /// One slur over some notes, from its place on the first (or from `begin`) to its place on the last
 /// (or to `end`), above or below.
 fn slur(
@@ -239,7 +259,9 @@ fn slur(
         p0.y = p3.y;
     }
     if let Some(begin) = begin {
-        let x = begin.min(first.x - 0.4);
+        // Over clef and signature where it lies outside the staff.
+        let outside = p3.y * side > 2.2;
+        let x = begin.min(first.middle() - if outside { 2.6 } else { SHORTEST_TIE });
         p0 = Point::new(x, beyond(canvas, p0.y, x, first.x - 0.1));
     }
     if let Some(end) = end {
@@ -259,15 +281,27 @@ fn slur(
     }
     let span = p3.x - p0.x;
     let mut height = slur_height(span).min(span * 0.35);
+    // At the edge of a line it has not come down, or it would seem to end there, and to begin again.
+    let lift = slur_height(2.0 * span).min(span * 0.45) * HALF_LIFT;
+    match (begin, end) {
+        (Some(_), None) => p0.y = side * (p0.y * side).max(p3.y * side + lift),
+        (None, Some(_)) => p3.y = side * (p3.y * side).max(p0.y * side + lift),
+        _ => {}
+    }
     // Its back does not lie along a line of the staff.
     let back = f64::midpoint(p0.y, p3.y) + side * height;
     if back.abs() < 2.3 && (back - back.round()).abs() < 0.2 && (p0.y - p3.y).abs() < 0.6 {
         height += 0.3;
     }
     let blunt = if span < 4.0 { 0.22 } else { 0.2_f64.min(3.2 / span).max(0.1) };
+    let half = |broken: bool| if broken { (HALF_BLUNT, HALF_TURN) } else { (blunt, 1.0) };
+    let (p0_turn, p3_turn) = match begin.is_some() == end.is_some() {
+        true => (half(false), half(false)),
+        false => (half(begin.is_some()), half(end.is_some())),
+    };
     let origin = Some(first.chord.origin());
     for _ in 0..24 {
-        let (spine, _) = curve(p0, p3, height, up, blunt);
+        let (spine, _) = bent((p0, p3), height, up, p0_turn, p3_turn);
         let mut lack: f64 = 0.0;
         let mut lack_ends: (f64, f64) = (0.0, 0.0);
         for k in 1..24 {
@@ -305,7 +339,7 @@ fn slur(
             p3.y += side * (lack * 0.5).max(lack_ends.1 * 0.5);
         }
     }
-    let (spine, path) = curve(p0, p3, height, up, blunt);
+    let (spine, path) = bent((p0, p3), height, up, p0_turn, p3_turn);
     for k in 0..24 {
         let (a, b) = (spine.eval(f64::from(k) / 24.0), spine.eval(f64::from(k + 1) / 24.0));
         canvas.sky.add_line((a.x, a.y + side * 0.12), (b.x, b.y + side * 0.12));

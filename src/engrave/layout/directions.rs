@@ -26,7 +26,7 @@ const MOST_ASIDE: f64 = 1.8;
 
 /// A hairpin longer than this opens wider than others, by so much at most. Our heuristic.
 const LONG_PIN: f64 = 18.0;
-const WIDER_PIN: f64 = 0.7;
+const WIDER_PIN: f64 = 1.1;
 
 /// A direction with its place along the line.
 #[derive(Clone, Debug)]
@@ -146,7 +146,8 @@ fn push_hairpin(lows: &mut Vec<Low>, pin: &Pin, (from, to): (f64, f64), end: f64
     // A long one opens wider, or its lines would seem to be parallel.
     let mouth = HAIRPIN + ((to - from - LONG_PIN) * 0.02).clamp(0.0, WIDER_PIN);
     // A part of a hairpin that comes from or goes to another line does not close.
-    let narrow = |broken: bool| if broken { HAIRPIN * 0.3 } else { 0.0 };
+    // Nor does it begin like two lines of one distance.
+    let narrow = |broken: bool| if broken { HAIRPIN * 0.22 } else { 0.0 };
     let wide = |broken: bool| if broken { mouth * 0.75 } else { mouth };
     let (opens, closes) =
         if grows { (narrow(carried), wide(goes_on)) } else { (wide(carried), narrow(goes_on)) };
@@ -293,8 +294,11 @@ pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
             } else {
                 canvas.sky.bottom(x0, x1).max(2.1) + ABOVE + run.rise()
             };
-            // What would follow on the same line begins so far behind them, or stands higher.
-            canvas.sky.add((x0, x1 + BEHIND), (y - run.rise(), y + run.fall() * 0.5));
+            // What would follow on the same line begins so far behind them, or stands higher: a tempo
+            // is in the letters of an order.
+            let order = matches!(direction.kind, DirectionKind::Change(_));
+            let behind = if order { BEHIND_ORDER } else { BEHIND };
+            canvas.sky.add((x0, x1 + behind), (y - run.rise(), y + run.fall() * 0.5));
             let from_mark = canvas.marks.len();
             canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
             canvas.say(from_mark, direction.at);
@@ -302,8 +306,9 @@ pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
     }
 }
 
-/// Air behind words on the same line. Our heuristic.
+/// Air behind words on the same line, and behind an order. Our heuristic.
 const BEHIND: f64 = 0.8;
+const BEHIND_ORDER: f64 = 2.0;
 
 fn widest(lines: &[Run]) -> f64 {
     lines.iter().map(|run| run.width).fold(0.0, f64::max)

@@ -33,7 +33,12 @@ pub(super) fn over(
         let what = &sheet.bars[bar.bar];
         let framed = what.mark.as_ref().map(|mark| {
             let (run, width) = mark_run(mark);
-            let centred = (bar.x - BAR_LINE / 2.0 - width / 2.0).max(setting.indent);
+            let jump = n.checked_sub(1).and_then(|n| jump_words(&sheet.bars[placed[n].bar]));
+            let centred = match jump {
+                // The words belong to the bar before and end with it.
+                Some(_) => bar.x + BEHIND_LINE,
+                None => (bar.x - BAR_LINE / 2.0 - width / 2.0).max(setting.indent),
+            };
             let begins = mark_begins(sheet, bar).max(number);
             let x = if n == 0 { begins } else { centred };
             Framed { x: x.min(setting.width - width - 0.2).max(0.0), run, width }
@@ -140,16 +145,23 @@ impl Framed {
 fn next_words(sheet: &Sheet, later: &[PlacedBar], width: f64) -> f64 {
     let next = later.iter().find_map(|bar| {
         let what = &sheet.bars[bar.bar];
-        let mark = what.mark.as_ref().map(|mark| bar.x - mark_run(mark).1 / 2.0);
-        mark.or(what.tempo.as_ref().map(|_| bar.x))
+        let mark = what.mark.as_ref().map(|mark| bar.x - mark_run(mark).1 / 2.0 - BETWEEN_WORDS);
+        mark.or(what.tempo.as_ref().map(|_| bar.x - BETWEEN_TEMPOS))
     });
-    next.map_or(width, |next| next - BETWEEN_WORDS)
+    next.unwrap_or(width)
 }
 
 /// Air between a rehearsal mark and the tempo beside it, and between a tempo and what follows it on the
-/// line: so much that nobody reads the two as one.
+/// line, a frame or another tempo in the same letters: so much that nobody reads the two as one.
 const BESIDE_MARK: f64 = 0.7;
 const BETWEEN_WORDS: f64 = 1.6;
+const BETWEEN_TEMPOS: f64 = 3.2;
+
+/// Room that the next tempo or rehearsal mark asks for before the line with which its bar begins, behind a
+/// tempo.
+pub(super) fn before_next(bar: &Bar) -> f64 {
+    bar.mark.as_ref().map_or(BETWEEN_TEMPOS, |mark| mark_before(mark) + BETWEEN_WORDS)
+}
 
 /// From the middle of a rehearsal mark to the tempo beside it.
 pub(super) fn up_to_tempo(mark: &str) -> f64 {
@@ -169,6 +181,33 @@ fn mark_begins(sheet: &Sheet, bar: &PlacedBar) -> f64 {
     bar.x + if sheet.is_part { 0.0 } else { 0.8 }
 }
 
+/// From a bar line to a rehearsal mark that may not stand over it.
+const BEHIND_LINE: f64 = 0.5;
+
+/// The words that send a player elsewhere at the end of a bar, if there are any.
+fn jump_words(bar: &Bar) -> Option<Run> {
+    let words = bar.signs.iter().find_map(|sign| sign.words())?;
+    Some(shape(words, Face::BoldItalic, 2.2))
+}
+
+/// From the words that send a player elsewhere to the end of their bar, and where a rehearsal mark begins
+/// there.
+const BEFORE_LINE: f64 = 0.7;
+const BEFORE_MARK: f64 = 1.2;
+
+/// How wide a rest of several bars must be so that words at its end stand clear of its number, in
+/// staff spaces; 0 where there are none.
+pub(super) fn jump_room(bar: &Bar, number: f64) -> f64 {
+    if bar.count < 2 {
+        return 0.0;
+    }
+    let mark = bar.mark.as_ref().map_or(0.0, |mark| mark_run(mark).1 + BEHIND_LINE);
+    jump_words(bar).map_or(0.0, |run| {
+        let words = run.width + BEFORE_LINE + BESIDE_MARK;
+        (2.0 * words + number).max(words + mark + BETWEEN_WORDS)
+    })
+}
+
 /// How far the number of a rest of several bars reaches above the middle line.
 const REST_NUMBER: f64 = 4.6;
 
@@ -182,7 +221,9 @@ fn signs(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
         for sign in &sheet.bars[bar.bar].signs {
             if let Some(words) = sign.words() {
                 let run = shape(words, Face::BoldItalic, 2.2);
-                let x = (bar.end - run.width - 0.7).max(0.0);
+                let mark = placed.get(n + 1).and_then(|next| sheet.bars[next.bar].mark.as_ref());
+                let air = if mark.is_some() { BEFORE_MARK } else { BEFORE_LINE };
+                let x = (bar.end - run.width - air).max(0.0);
                 let y = canvas.sky.top(x - 0.2, x + run.width).min(least) - ABOVE - run.fall();
                 canvas.text(Kind::Text, None, run, (x, y));
                 continue;
@@ -205,13 +246,12 @@ fn counted(tempo: &Tempo) -> Option<(NoteValue, Run)> {
 }
 
 /// How wide a tempo may be for which bars give way, in staff spaces, before it is set in two lines.
-const ONE_LINE: f64 = 22.0;
+const ONE_LINE: f64 = 28.0;
 
-/// Width that a tempo asks for, with the air that it needs before what follows.
+/// Width that a tempo asks for.
 pub(super) fn tempo_width(tempo: &Tempo) -> f64 {
     let one = one_line(tempo).width;
-    let width = if one > ONE_LINE { two_lines(tempo).map_or(one, |two| two.width) } else { one };
-    width + BETWEEN_WORDS
+    if one > ONE_LINE { two_lines(tempo).map_or(one, |two| two.width) } else { one }
 }
 
 /// How far a rehearsal mark reaches over the bar line to the left.
@@ -256,7 +296,7 @@ fn two_lines(tempo: &Tempo) -> Option<SetTempo> {
         let counted = counted.clone();
         best = Some(SetTempo { words, counted, under: true, x: 0.0, width: whole.max(figure) });
     }
-    for (at, _) in words.match_indices(' ') {
+    for (at, _) in words.match_indices(' ').filter(|(at, _)| !hangs(&words[..*at])) {
         let runs = vec![
             shape(&words[..at], Face::Bold, TEMPO),
             shape(words[at..].trim_start(), Face::Bold, TEMPO),
@@ -273,6 +313,13 @@ fn two_lines(tempo: &Tempo) -> Option<SetTempo> {
         }
     }
     best
+}
+
+/// Would the last of some words hang at the end of a line, as an article or a preposition does? Our
+/// heuristic: up to three small letters.
+fn hangs(words: &str) -> bool {
+    let last = words.rsplit(' ').next().unwrap_or(words);
+    last.chars().count() <= 3 && last.chars().all(char::is_lowercase)
 }
 
 /// By so much the room that bars make for words may be rounded.

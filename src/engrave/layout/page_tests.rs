@@ -2,8 +2,9 @@
 
 use crate::glyphs::Glyph;
 use crate::page::{Kind, Page, Shape};
+use crate::paper::Setup;
 
-use super::tests::{of, part, texts};
+use super::tests::{of, part, part_in, part_of, texts};
 
 /// Middles of the staves of a page of one player.
 fn middles(page: &Page) -> Vec<f64> {
@@ -113,4 +114,97 @@ fn a_slur_ends_at_its_heads_within_the_staff() {
         let near = ends.iter().map(|y| (y - middle).abs()).fold(f64::MAX, f64::min);
         assert!(near < 1.6, "{near} from the head: {ends:?}");
     }
+}
+
+/// The box of words that stand once on a page.
+fn said(page: &Page, words: &str) -> kurbo::Rect {
+    match texts(page, words)[..] {
+        [mark] => mark.bounds(),
+        ref other => panic!("{words}: {other:?}"),
+    }
+}
+
+#[test]
+fn words_of_jumps_end_with_their_bar_and_the_next_mark_begins_behind_it() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96, repeat\n 2 fine, end repeat\n 3 mark \"Trio\"\n \
+                10 da capo al fine, end";
+    let page = &part(form, "1: 1/1 C5 | 2: D5 | 3: rest 8 |").pages[0];
+    let (fine, mark, jump) = (said(page, "Fine"), said(page, "Trio"), said(page, "D.C. al Fine"));
+    assert!(fine.x1 + 1.0 < mark.x0 - 0.5, "{fine:?} beside {mark:?}");
+    let number = |mark: &&&crate::page::Mark| {
+        matches!(mark.shape, Shape::Glyph { glyph: Glyph::TimeSig8, .. })
+    };
+    let [number] = of(page, Kind::Rest).iter().filter(number).copied().collect::<Vec<_>>()[..]
+    else {
+        panic!("one rest has the number 8")
+    };
+    assert!(number.bounds().x1 < jump.x0 - 0.3, "{jump:?} over {number:?}");
+}
+
+#[test]
+fn tempos_that_follow_one_another_are_not_read_as_one() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 3 tempo \"Calmo\" 1/4 at 44\n 5 tempo \"calando\" 1/4 at 40\n \
+                9 end";
+    let page = &part(form, "1: 1/1 C5 | 2: D5 | 3: rest 2 | 5: rest 5 |").pages[0];
+    let (first, next) = (said(page, "= 44)"), said(page, "calando"));
+    let level = (first.center().y - next.center().y).abs() < 1.5;
+    assert!(level && next.x0 - first.x1 > 2.5, "{first:?} {next:?}");
+}
+
+#[test]
+fn a_rest_gives_room_for_a_tempo_in_one_line() {
+    let form =
+        "1 metre 4/4, key C major, tempo \"Andante con moto\" 1/4 at 80\n 9 mark \"A\"\n 20 end";
+    let bars: String = (9..=20).map(|n| format!("{n}: 1/4 C5 D5 E5 D5 | ")).collect();
+    let page = &part(form, &format!("1: rest 8 | {bars}")).pages[0];
+    let (words, counted) = (said(page, "Andante con moto"), said(page, "= 80)"));
+    assert!((words.center().y - counted.center().y).abs() < 1.5, "{words:?} {counted:?}");
+}
+
+/// The curves of a page with where they begin and end.
+fn slurs(page: &Page) -> Vec<(kurbo::Point, kurbo::Point)> {
+    let ends = |mark: &&crate::page::Mark| {
+        let Shape::Path(path) = &mark.shape else { return None };
+        match path.elements() {
+            [kurbo::PathEl::MoveTo(from), kurbo::PathEl::CurveTo(_, _, to), ..] => {
+                Some((*from, *to))
+            }
+            _ => None,
+        }
+    };
+    of(page, Kind::Slur).iter().filter_map(ends).collect()
+}
+
+#[test]
+fn a_slur_that_goes_on_in_the_next_line_does_not_come_down_before() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 4 end";
+    let setup = Setup { lines: vec![2], ..Setup::default() };
+    let tune = "1: 1/4 D5 D5 {D5 D5 | 2: D5 D5 D5 D5 | 3: D5 D5} D5 D5 | 4: 1/1 D5 |";
+    let page = &part_in(form, tune, &setup).pages[0];
+    let [first, second] = slurs(page)[..] else { panic!("two halves") };
+    assert!(first.1.y < first.0.y - 0.7, "it ends as it began: {first:?}");
+    assert!(second.0.y < second.1.y - 0.7, "it begins as it ends: {second:?}");
+}
+
+#[test]
+fn a_hairpin_that_comes_from_the_line_before_opens_to_be_seen() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 12 end";
+    let text = format!(
+        "piece \"Sluice\" {{ composer \"House copyist\" }}\nform {{ {form} }}\n\
+         dynamics {{ 1 p\n 2..7 cresc\n 8 f }}\nvoice tune {{ {} }}\n\
+         ensemble few {{ era 1885\n flute\n }}\nscoring all for few {{\n flute plays tune as melody\n}}\n",
+        bars(12, "1/4 C5 D5 E5 D5")
+    );
+    let page = &part_of(&text, &Setup { lines: vec![3], ..Default::default() }).pages[0];
+    let lines: Vec<(kurbo::Point, kurbo::Point)> = of(page, Kind::Hairpin)
+        .iter()
+        .filter_map(|mark| match mark.shape {
+            Shape::Line { from, to, .. } => Some((from, to)),
+            _ => None,
+        })
+        .collect();
+    let [.., upper, lower] = lines[..] else { panic!("{lines:?}") };
+    assert!(lines.len() == 4, "{lines:?}");
+    let (begins, ends) = (lower.0.y - upper.0.y, lower.1.y - upper.1.y);
+    assert!(begins > 0.1 && ends > 5.0 * begins, "from {begins} to {ends}");
 }

@@ -10,7 +10,7 @@ use super::breaking::MOST_STRETCH;
 use super::chord::{Chord, Look, chords, clef_sign};
 use super::hung::{WAVED, is_waved};
 use super::measures::{AFTER_BAR_LINE, AIR, BAR_LINE, BAR_LINE_GAP, SMALL_CLEF, THICK_LINE, space};
-use super::over::{mark_before, tempo_width, up_to_tempo};
+use super::over::{before_next, jump_room, tempo_width, up_to_tempo};
 use super::voices::{join_spreads, part_voices};
 use crate::glyphs::Glyph;
 use crate::rows::Stretch;
@@ -201,7 +201,7 @@ pub(super) fn with_words(sheet: &Sheet, bars: Range<usize>) -> Range<usize> {
 fn make_room_for_words(sheet: &Sheet, (first, spaces): (usize, &mut [BarSpace])) {
     for bar in (0..spaces.len()).filter(|&bar| sheet.bars[first + bar].tempo.is_some()) {
         let Some(next) = next_said(sheet, first + bar) else { continue };
-        let before = sheet.bars[next].mark.as_ref().map_or(0.0, |mark| mark_before(mark));
+        let before = before_next(&sheet.bars[next]);
         let next = next - first;
         if next > spaces.len() {
             continue;
@@ -216,7 +216,7 @@ fn make_room_for_words(sheet: &Sheet, (first, spaces): (usize, &mut [BarSpace]))
         let wider = if rests.is_empty() { vec![bar] } else { rests };
         for &one in &wider {
             let space = &mut spaces[one];
-            space.worded = space.least + lack / wider.len() as f64;
+            space.worded = space.worded.max(space.least + lack / wider.len() as f64);
             space.natural = space.place(1.0).1;
             space.least = space.place(TIGHTEST).1;
         }
@@ -341,7 +341,7 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
             let mark = bar.mark.as_ref().map_or(0.0, |mark| up_to_tempo(mark));
             (mark + tempo_width(tempo)).min(MOST_WORDS)
         }),
-        worded: 0.0,
+        worded: jump_room(bar, digits_width(bar.count)),
         natural: 0.0,
         least: 0.0,
     };
@@ -354,7 +354,7 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
 }
 
 /// So wide are words for which a bar gives way, in staff spaces; longer ones go on over the next.
-const MOST_WORDS: f64 = 30.0;
+const MOST_WORDS: f64 = 36.0;
 
 impl BarSpace<'_> {
     pub(super) fn widths(&self) -> Widths {

@@ -20,13 +20,18 @@ pub(super) fn part(form: &str, tune: &str) -> Pages {
     part_in(form, tune, &Setup::default())
 }
 
-fn part_in(form: &str, tune: &str, setup: &Setup) -> Pages {
+pub(super) fn part_in(form: &str, tune: &str, setup: &Setup) -> Pages {
     let text = format!(
         "piece \"Sluice\" {{ composer \"House copyist\" }}\nform {{ {form} }}\nvoice tune {{ {tune} }}\n\
          ensemble few {{ era 1885\n flute\n }}\nscoring all for few {{\n flute plays tune as melody\n}}\n"
     );
+    part_of(&text, setup)
+}
+
+/// The pages of the first player of the only scoring of a source.
+pub(super) fn part_of(text: &str, setup: &Setup) -> Pages {
     let mut sources = Sources::new();
-    let root = sources.add("sluice", &text);
+    let root = sources.add("sluice", text);
     let (piece, found) = resolve(&mut sources, root, &mut NoFiles);
     assert!(piece.scorings.len() == 1, "{found:?}");
     let score = notate(&arrange(&piece, &piece.scorings[0]));
@@ -284,7 +289,7 @@ fn a_tempo_stands_beside_the_mark_over_its_bar_line() {
 
 #[test]
 fn words_of_jumps_stand_higher_than_the_number_of_a_rest() {
-    let form = "1 metre 4/4, key C major, tempo 1/4 at 96, repeat\n 4 fine, end repeat\n 12 dacapo al fine, end";
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96, repeat\n 4 fine, end repeat\n 12 da capo al fine, end";
     let page = &part(form, "1: 1/1 C5 | 2: D5 | 3: E5 | 4: F5 | 5: rest 8 |").pages[0];
     let number = of(page, Kind::Rest).iter().map(|mark| mark.bounds().y0).fold(f64::MAX, f64::min);
     let words: Vec<f64> = ["Fine", "D.C. al Fine"]
