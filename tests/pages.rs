@@ -172,6 +172,51 @@ fn long_scores_have_the_same_pages_as_short_ones() {
 }
 
 #[test]
+fn a_staff_on_which_something_is_told_is_not_left_out() {
+    let (tune, call) = ("C5 | ".repeat(24), "C4 | ".repeat(8));
+    let call = call.trim_end_matches("| ");
+    let hidden = |takes: &str| {
+        let arrangement = arranged(&format!(
+            "piece \"Long\" {{ }}
+form {{
+  1 metre 4/4, key C major
+  24 end
+}}
+voice tune {{
+  1: 1/1 {tune}
+}}
+voice call {{
+  1: 1/1 {call}| 9: rest 8 | 17: {call}|
+}}
+ensemble few {{
+  era 1820
+  flute, horn crook D
+}}
+scoring all for few {{
+  flute plays tune as melody
+  horn plays call as harmony
+{takes}}}
+layout {{
+  score hide empty
+  score break before 9, 17
+}}
+"
+        ));
+        let wanted = Wanted { scores: vec![ScoreKind::Full], ..Wanted::formats(&[]) };
+        let setups = Setups { hide_empty: true, ..Setups::default() };
+        let one = (1, &in_memory as &NewScratch);
+        let kept = |_: Of, _| Ok::<(), std::io::Error>(());
+        let printed = each_output(&arrangement, &wanted, &setups, &[Drawn::Svg], one, kept);
+        let printed = printed.unwrap();
+        let score = printed.iter().find(|one| one.of == Of::Score(ScoreKind::Full)).unwrap();
+        let name = |one: &usize| arrangement.parts[*one].player.id.to_string();
+        score.hidden.iter().map(name).collect::<Vec<_>>()
+    };
+    assert_eq!(hidden(""), ["horn"]);
+    assert_eq!(hidden("  horn takes crook Eb bar 17\n"), [""; 0]);
+}
+
+#[test]
 fn hard_pages_look_as_they_did() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests");
     let arrangement = hard_page();

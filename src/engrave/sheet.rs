@@ -303,6 +303,22 @@ impl StaffBar {
             .flat_map(|voice| &voice.events)
             .all(|event| event.element.cue || !matches!(event.element.kind, ElementKind::Note(_)))
     }
+
+    /// Is there nothing to read here but rests: does nobody play, and is nobody told in words what to
+    /// take or do meanwhile?
+    #[must_use]
+    pub fn is_idle(&self) -> bool {
+        let words = |said: &Direction| {
+            matches!(
+                said.kind,
+                DirectionKind::Technique(_)
+                    | DirectionKind::Change(_)
+                    | DirectionKind::Words(_)
+                    | DirectionKind::Who(_)
+            )
+        };
+        self.is_silent() && !self.directions.iter().any(words)
+    }
 }
 
 impl Span {

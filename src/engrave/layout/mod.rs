@@ -380,7 +380,7 @@ impl<'a> Layout<'a> {
         let plays = |bar: &Surveyed| {
             let plays = |part: &&[(usize, &Staff)]| {
                 let may_go = hides && self.may_go(part[0].1);
-                !may_go || part.iter().any(|(staff, _)| !bar.silent[*staff])
+                !may_go || part.iter().any(|(staff, _)| !bar.idle[*staff])
             };
             parts.iter().map(plays).collect()
         };
@@ -646,7 +646,7 @@ impl<'a> Layout<'a> {
         system::system(sheet, spaces, (bars, &shown), setting, &self.setup.nudges)
     }
 
-    /// The staves that a system has: all, or those that play in it. Two players who may share a staff
+    /// The staves that a system has: all, or those that play in it or are told something. Two players who may share a staff
     /// have one each where they part.
     fn shown(&self, sheet: &Sheet, bars: &Range<usize>) -> Vec<usize> {
         let mut parted = false;
@@ -665,7 +665,7 @@ impl<'a> Layout<'a> {
         if !self.setup.hide_empty || bars.start == 0 {
             return all;
         }
-        let plays = |staff: &Staff| staff.bars[bars.clone()].iter().any(|bar| !bar.is_silent());
+        let plays = |staff: &Staff| staff.bars[bars.clone()].iter().any(|bar| !bar.is_idle());
         let part_plays =
             |part: usize| sheet.staves.iter().filter(|staff| staff.part == part).any(plays);
         let stays = |&staff: &usize| {

@@ -21,6 +21,8 @@ pub(super) struct Surveyed {
     pub reach: (f64, f64),
     /// For each staff, does nobody play on it?
     pub silent: Box<[bool]>,
+    /// For each staff, is there nothing to read on it but rests?
+    pub idle: Box<[bool]>,
     /// Rest at its beginning and at its end that all staves share.
     pub rests: (Time, Time),
     /// Where the last note of it stands in the source.
@@ -64,6 +66,7 @@ fn looked_at(window: &Window, bar: usize) -> Surveyed {
         widths: spaces[bar].widths(),
         reach: reach(sheet, spaces, bar),
         silent: sheet.staves.iter().map(|staff| staff.bars[bar].is_silent()).collect(),
+        idle: sheet.staves.iter().map(|staff| staff.bars[bar].is_idle()).collect(),
         rests: rests(sheet, bar),
         last_note: last.and_then(|event| event.origin.source),
     }
