@@ -29,7 +29,35 @@ pub(super) fn over(
     endings(canvas, sheet, placed);
     let number = if top { bar_number(canvas, sheet, placed, setting) } else { 0.0 };
     signs(canvas, sheet, placed);
-    for (n, bar) in placed.iter().enumerate() {
+    let headed: Vec<Headed> =
+        (0..placed.len()).filter_map(|n| Headed::of(sheet, (placed, n), setting, number)).collect();
+    // Marks and tempos of a line stand at one height, as far as none is thrown up by what is below it.
+    let feet = headed.iter().filter_map(|headed| headed.foot(canvas));
+    let lowest = feet.clone().fold(f64::MIN, f64::max);
+    let level = feet.filter(|foot| lowest - foot < THROWN).fold(f64::MAX, f64::min);
+    for headed in headed {
+        headed.draw(canvas, level);
+    }
+}
+
+/// What must stand so much higher than the lowest mark or tempo of its line stands there alone, in staff
+/// spaces. Our heuristic.
+const THROWN: f64 = 4.0;
+
+/// The rehearsal mark and the tempo over a bar.
+struct Headed {
+    framed: Option<Framed>,
+    set: Option<SetTempo>,
+}
+
+impl Headed {
+    fn of(
+        sheet: &Sheet,
+        (placed, n): (&[PlacedBar], usize),
+        setting: Setting,
+        number: f64,
+    ) -> Option<Headed> {
+        let bar = &placed[n];
         let what = &sheet.bars[bar.bar];
         let framed = what.mark.as_ref().map(|mark| {
             let (run, width) = mark_run(mark);
@@ -43,38 +71,51 @@ pub(super) fn over(
             let x = if n == 0 { begins } else { centred };
             Framed { x: x.min(setting.width - width - 0.2).max(0.0), run, width }
         });
-        let Some(tempo) = &what.tempo else {
-            if let Some(framed) = framed {
-                let foot = framed.foot(canvas);
-                framed.draw(canvas, foot);
-            }
-            continue;
-        };
-        let begins = match n {
-            0 => (bar.body - bar.lead.behind_key()).max(bar.x),
-            _ => bar.body.min(bar.x + 0.4),
-        };
-        let next = next_words(sheet, &placed[n + 1..], setting.width);
-        let beside =
-            framed.as_ref().map(|framed| begins.max(framed.x + framed.width + BESIDE_MARK));
-        let set = set_tempo(tempo, beside.unwrap_or(begins), next, setting.width);
-        match framed {
+        let set = what.tempo.as_ref().map(|tempo| {
+            let begins = match n {
+                0 => (bar.body - bar.lead.behind_key()).max(bar.x),
+                _ => bar.body.min(bar.x + 0.4),
+            };
+            let next = next_words(sheet, &placed[n + 1..], setting.width);
+            let beside =
+                framed.as_ref().map(|framed| begins.max(framed.x + framed.width + BESIDE_MARK));
+            set_tempo(tempo, beside.unwrap_or(begins), next, setting.width)
+        });
+        (framed.is_some() || set.is_some()).then_some(Headed { framed, set })
+    }
+
+    /// Does the tempo stand beside the mark, on one line?
+    fn is_beside(&self) -> bool {
+        let (Some(framed), Some(set)) = (&self.framed, &self.set) else { return false };
+        set.x >= framed.x + framed.width + BESIDE_MARK - 0.01
+    }
+
+    /// The lowest place for the foot of the mark, or of one beside the tempo.
+    fn foot(&self, canvas: &Canvas) -> Option<f64> {
+        let framed = self.framed.as_ref().map(|framed| framed.foot(canvas));
+        let set = self.set.as_ref().filter(|_| framed.is_none() || self.is_beside());
+        let feet = framed.into_iter().chain(set.map(|set| set.base_line(canvas) + MARK_BASE));
+        feet.reduce(f64::min)
+    }
+
+    /// Draws both; none below a level, unless that is far away.
+    fn draw(self, canvas: &mut Canvas, level: f64) {
+        let to_level = |foot: f64| if foot - level < THROWN { foot.min(level) } else { foot };
+        if self.is_beside() {
             // Side by side on one line: over the tempo the mark would hang at the line above.
-            Some(framed) if set.x >= framed.x + framed.width + BESIDE_MARK - 0.01 => {
-                let y = set.base_line(canvas).min(framed.foot(canvas) - MARK_BASE);
-                set.draw(canvas, y);
-                framed.draw(canvas, y + MARK_BASE);
-            }
-            Some(framed) => {
-                let y = set.base_line(canvas);
-                set.draw(canvas, y);
-                let foot = framed.foot(canvas);
-                framed.draw(canvas, foot);
-            }
-            None => {
-                let y = set.base_line(canvas);
-                set.draw(canvas, y);
-            }
+            let foot = to_level(self.foot(canvas).unwrap_or(level));
+            self.set.into_iter().for_each(|set| set.draw(canvas, foot - MARK_BASE));
+            self.framed.into_iter().for_each(|framed| framed.draw(canvas, foot));
+            return;
+        }
+        if let Some(set) = self.set {
+            let y = set.base_line(canvas);
+            let y = if self.framed.is_none() { to_level(y + MARK_BASE) - MARK_BASE } else { y };
+            set.draw(canvas, y);
+        }
+        if let Some(framed) = self.framed {
+            let foot = to_level(framed.foot(canvas));
+            framed.draw(canvas, foot);
         }
     }
 }

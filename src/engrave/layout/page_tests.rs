@@ -4,7 +4,7 @@ use crate::glyphs::Glyph;
 use crate::page::{Kind, Page, Shape};
 use crate::paper::Setup;
 
-use super::tests::{of, part, part_in, part_of, texts};
+use super::tests::{OBOES, of, part, part_in, part_of, score, texts};
 
 /// Middles of the staves of a page of one player.
 fn middles(page: &Page) -> Vec<f64> {
@@ -207,4 +207,31 @@ fn a_hairpin_that_comes_from_the_line_before_opens_to_be_seen() {
     assert!(lines.len() == 4, "{lines:?}");
     let (begins, ends) = (lower.0.y - upper.0.y, lower.1.y - upper.1.y);
     assert!(begins > 0.1 && ends > 5.0 * begins, "from {begins} to {ends}");
+}
+
+#[test]
+fn marks_and_tempos_of_a_line_stand_at_one_height() {
+    let form = "1 metre 4/4, key C major, tempo \"Andante\" 1/4 at 96\n 2 mark \"A\"\n 3 mark \"B\"\n 4 end";
+    let page = &part(form, "1: 1/1 C5 | 2: 1/4 C6 E6 C6 C5 | 3: 1/1 D5 | 4: D5 |").pages[0];
+    let (tempo, a, b) = (said(page, "Andante"), said(page, "A"), said(page, "B"));
+    assert!((a.y1 - b.y1).abs() < 0.1 && (tempo.y1 - a.y1).abs() < 1.5, "{tempo:?} {a:?} {b:?}");
+}
+
+#[test]
+fn unlike_heads_of_two_voices_on_one_place_keep_apart() {
+    let text = format!(
+        "{OBOES}voice one {{ {} }}\nvoice two {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \
+         oboe.2 plays two as harmony\n bassoon plays two 8vb as bass\n}}\n",
+        bars(20, "1/4 E5 F5 G5 A5"),
+        bars(20, "1/2 E5 C5"),
+    );
+    let page = &score(&text, true).pages[0];
+    let heads: Vec<kurbo::Rect> = of(page, Kind::Head).iter().map(|mark| mark.bounds()).collect();
+    let gap = |a: &kurbo::Rect, b: &kurbo::Rect| {
+        let level = (a.center().y - b.center().y).abs() < 0.1;
+        (level && a.x0 < b.x0 && b.x0 - a.x0 < 2.0).then_some(b.x0 - a.x1)
+    };
+    let gaps: Vec<f64> =
+        heads.iter().flat_map(|a| heads.iter().filter_map(move |b| gap(a, b))).collect();
+    assert!(gaps.len() > 10 && gaps.iter().all(|gap| *gap > 0.15), "{gaps:?}");
 }

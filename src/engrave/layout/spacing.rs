@@ -457,6 +457,10 @@ pub(super) struct PlacedBar {
     pub end: f64,
 }
 
+/// The stretch of a last line that stays short: wider than others, so that little of it is left. Our
+/// heuristic.
+const SHORT_STRETCH: f64 = 1.4;
+
 /// Places bars in a line of that width, from `from` on; gives the places and the stretch. The line
 /// ends exactly at the width, whatever its bars need, unless `ragged` leaves it shorter.
 pub(super) fn place_line(
@@ -480,7 +484,7 @@ pub(super) fn place_line(
     }
     let mut stretch = low;
     if ragged && stretch > MOST_STRETCH {
-        stretch = 1.15;
+        stretch = SHORT_STRETCH;
     }
     let mut x = from;
     let mut placed = Vec::with_capacity(bars.len());

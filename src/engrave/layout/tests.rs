@@ -236,7 +236,7 @@ pub(super) fn texts<'a>(page: &'a Page, words: &str) -> Vec<&'a Mark> {
 }
 
 /// The pages of the whole score of a source, condensed or not.
-fn score(text: &str, condensed: bool) -> Pages {
+pub(super) fn score(text: &str, condensed: bool) -> Pages {
     let mut sources = Sources::new();
     let root = sources.add("sluice", text);
     let (piece, found) = resolve(&mut sources, root, &mut NoFiles);
@@ -321,7 +321,7 @@ fn sixteenths_keep_their_distance_in_a_full_line() {
     assert!(gaps.iter().all(|gap| *gap >= 1.74), "{gaps:?}");
 }
 
-const OBOES: &str = "piece \"Sluice\" { composer \"House copyist\" }\n\
+pub(super) const OBOES: &str = "piece \"Sluice\" { composer \"House copyist\" }\n\
     form { 1 metre 4/4, key C major, tempo 1/4 at 96\n 20 end }\n\
     ensemble few { era 1885\n oboe 2, bassoon\n }\n";
 

@@ -55,6 +55,10 @@ fn share_rests(upper: &mut [Chord], lower: &mut [Chord]) {
     }
 }
 
+/// Air between heads of two voices on one place that differ, whose stems would else make one upright, and
+/// between a head and a whole note beside it, which no stem parts from it. Our heuristic.
+const UNLIKE: f64 = 0.4;
+
 /// Air behind a head that stands beside its column, more than behind others.
 const BESIDE: f64 = 0.3;
 
@@ -74,7 +78,12 @@ fn part<'a>(upper: &mut Chord<'a>, lower: &mut Chord<'a>) {
     let mut shift: f64 = 0.0;
     let crossed = highest > lowest + 1;
     if !shared {
-        let air = if crossed { 0.12 } else { 0.0 };
+        let stemless = lower.event.element.value.log2 <= 0;
+        let air = match (lowest == highest || stemless, crossed) {
+            (true, _) => UNLIKE,
+            (false, true) => 0.12,
+            (false, false) => 0.0,
+        };
         loop {
             let mut to = shift;
             for a in above.iter() {
