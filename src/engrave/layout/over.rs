@@ -1,22 +1,22 @@
 //! What stands over the top staff: bar numbers, endings, signs, tempos and rehearsal marks.
 
-use kurbo::{BezPath, Point};
+use kurbo::BezPath;
 use ripieno_compiler::music::Time;
-use ripieno_compiler::resolve::Tempo;
-use ripieno_writers::notate::{NoteValue, Sign};
+use ripieno_writers::notate::Sign;
 
 use super::canvas::Canvas;
-use super::measures::{ABOVE, BAR_LINE, STEM, THIN_LINE};
+use super::measures::{ABOVE, BAR_LINE, THIN_LINE};
 use super::spacing::PlacedBar;
 use super::system::Setting;
 use crate::glyphs::Glyph;
-use crate::page::{Kind, Shape};
+use crate::page::Kind;
 use crate::sheet::{Bar, Sheet};
-use crate::text::{Face, Run, in_lines, shape};
+use crate::text::{Face, Run, shape};
 
-/// Size of the words of a tempo, and from line to line where they have no room in one.
-const TEMPO: f64 = 2.35;
-const TEMPO_LINE: f64 = 2.7;
+mod tempo;
+
+pub(super) use tempo::tempo_width;
+use tempo::{SetTempo, set_tempo};
 
 /// Bar number, endings, tempos and rehearsal marks over a staff.
 pub(super) fn over(
@@ -277,195 +277,10 @@ fn signs(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
     }
 }
 
-/// What is counted: the value of a note and how many of them there are in a minute.
-fn counted(tempo: &Tempo) -> Option<(NoteValue, Run)> {
-    let (beat, rate) = tempo.beat?;
-    let value = NoteValue::of(beat)?;
-    let rate = (rate * 10.0).round() / 10.0;
-    let close = if tempo.words.is_some() { ")" } else { "" };
-    Some((value, shape(&format!("= {rate}{close}"), Face::Roman, 2.1)))
-}
-
-/// How wide a tempo may be for which bars give way, in staff spaces, before it is set in two lines.
-const ONE_LINE: f64 = 28.0;
-
-/// Width that a tempo asks for.
-pub(super) fn tempo_width(tempo: &Tempo) -> f64 {
-    let one = one_line(tempo).width;
-    if one > ONE_LINE { two_lines(tempo).map_or(one, |two| two.width) } else { one }
-}
-
 /// How far a rehearsal mark reaches over the bar line to the left.
 pub(super) fn mark_before(mark: &str) -> f64 {
     mark_run(mark).1 / 2.0
 }
-
-/// A tempo in its lines.
-struct SetTempo {
-    words: Vec<Run>,
-    counted: Option<(NoteValue, Run)>,
-    /// Does what is counted stand in a line of its own?
-    under: bool,
-    x: f64,
-    width: f64,
-}
-
-/// What is counted with the note before it and the air between.
-const COUNTED: f64 = 2.9;
-
-fn figure_width(counted: Option<&(NoteValue, Run)>) -> f64 {
-    counted.map_or(0.0, |(_, figure)| figure.width + COUNTED)
-}
-
-fn one_line(tempo: &Tempo) -> SetTempo {
-    let words: Vec<Run> = tempo.words.iter().map(|words| shape(words, Face::Bold, TEMPO)).collect();
-    let counted = counted(tempo);
-    let width =
-        words.iter().map(|run| run.width + 0.9).sum::<f64>() + figure_width(counted.as_ref());
-    SetTempo { words, counted, under: false, x: 0.0, width }
-}
-
-/// In two lines, as narrow as can be: what is counted below the words, or these divided.
-fn two_lines(tempo: &Tempo) -> Option<SetTempo> {
-    let words = tempo.words.as_ref()?;
-    let counted = counted(tempo);
-    let figure = figure_width(counted.as_ref());
-    let whole = shape(words, Face::Bold, TEMPO).width;
-    let mut best: Option<SetTempo> = None;
-    if counted.is_some() {
-        let words = vec![shape(words, Face::Bold, TEMPO)];
-        let counted = counted.clone();
-        best = Some(SetTempo { words, counted, under: true, x: 0.0, width: whole.max(figure) });
-    }
-    for (at, _) in words.match_indices(' ').filter(|(at, _)| !hangs(&words[..*at])) {
-        let runs = vec![
-            shape(&words[..at], Face::Bold, TEMPO),
-            shape(words[at..].trim_start(), Face::Bold, TEMPO),
-        ];
-        let width = runs[0].width.max(runs[1].width + 0.9 + figure);
-        if best.as_ref().is_none_or(|best| width < best.width - 2.0) {
-            best = Some(SetTempo {
-                words: runs,
-                counted: counted.clone(),
-                under: false,
-                x: 0.0,
-                width,
-            });
-        }
-    }
-    best
-}
-
-/// Would the last of some words hang at the end of a line, as an article or a preposition does? Our
-/// heuristic: up to three small letters.
-fn hangs(words: &str) -> bool {
-    let last = words.rsplit(' ').next().unwrap_or(words);
-    last.chars().count() <= 3 && last.chars().all(char::is_lowercase)
-}
-
-/// By so much the room that bars make for words may be rounded.
-const ROUNDED: f64 = 0.3;
-
-/// A tempo from its place on, in one line if that ends before what follows, else in two; before its place
-/// only where the line ends.
-fn set_tempo(tempo: &Tempo, x: f64, next: f64, right: f64) -> SetTempo {
-    let one = one_line(tempo);
-    let next = next + ROUNDED;
-    if x + one.width <= next {
-        return SetTempo { x, ..one };
-    }
-    if let Some(two) = two_lines(tempo).filter(|two| x + two.width <= next) {
-        return SetTempo { x, ..two };
-    }
-    if x + one.width <= right {
-        return SetTempo { x, ..one };
-    }
-    if let Some(two) = two_lines(tempo).filter(|two| x + two.width <= right) {
-        return SetTempo { x, ..two };
-    }
-    if one.width <= right {
-        return SetTempo { x: right - one.width, ..one };
-    }
-    // Longer than the line.
-    let room = right - figure_width(one.counted.as_ref()) - 1.0;
-    let words = tempo.words.iter().flat_map(|words| in_lines(words, Face::Bold, TEMPO, room));
-    SetTempo { words: words.collect(), x: 0.0, width: right, ..one }
-}
-
-impl SetTempo {
-    /// How many lines stand over the lowest one.
-    fn lines_above(&self) -> f64 {
-        let lines = self.words.len() + usize::from(self.under);
-        lines.saturating_sub(1) as f64
-    }
-
-    /// The lowest place for the base line of its last line.
-    fn base_line(&self, canvas: &Canvas) -> f64 {
-        canvas.sky.top(self.x - 0.2, self.x + self.width + 0.5).min(-2.6) - ABOVE - 0.45
-    }
-
-    /// Words in bold, and the note that is counted; the last line stands at `y`.
-    fn draw(self, canvas: &mut Canvas, y: f64) {
-        let (x, top) = (self.x, y - self.lines_above() * TEMPO_LINE);
-        // The stem of what is counted rises over the words.
-        let rise = if self.counted.is_some() { 2.6 } else { 1.75 };
-        canvas.sky.add((x, x + self.width), ((top - 1.75).min(y - rise), y + 0.3));
-        let bracketed = !self.words.is_empty();
-        let mut at = x;
-        for (n, run) in self.words.into_iter().enumerate() {
-            let y = top + n as f64 * TEMPO_LINE;
-            at = x + if self.under { 0.0 } else { run.width + 0.9 };
-            canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
-        }
-        let Some((value, figure)) = self.counted else { return };
-        if bracketed {
-            let run = shape("(", Face::Roman, 2.1);
-            let width = run.width;
-            canvas.put(Kind::Text, None, Shape::Text { at: Point::new(at, y), run });
-            at += width + 0.1;
-        }
-        at = draw_value(canvas, value, (at, y));
-        canvas.put(Kind::Text, None, Shape::Text { at: Point::new(at + 0.55, y), run: figure });
-    }
-}
-
-/// A note as it is counted, small, on a base line; gives where it ends.
-fn draw_value(canvas: &mut Canvas, value: NoteValue, (x, y): (f64, f64)) -> f64 {
-    let scale = 0.62;
-    let head = match value.log2 {
-        i8::MIN..=-1 => Glyph::NoteheadDoubleWhole,
-        0 => Glyph::NoteheadWhole,
-        1 => Glyph::NoteheadHalf,
-        2.. => Glyph::NoteheadBlack,
-    };
-    let y = y - 0.32;
-    let put = |canvas: &mut Canvas, glyph: Glyph, x: f64, y: f64| {
-        canvas.put(Kind::Text, None, Shape::Glyph { glyph, at: Point::new(x, y), scale });
-    };
-    put(canvas, head, x, y);
-    let mut right = x + head.width() * scale;
-    if value.log2 >= 1 {
-        let stem = right - STEM / 2.0;
-        let (from, to) = (Point::new(stem, y - 0.1), Point::new(stem, y - 2.1));
-        canvas.put(Kind::Text, None, Shape::Line { from, to, width: 0.1 });
-        if value.log2 >= 3 {
-            let flag = Glyph::ALL[Glyph::Flag8thUp as usize + (value.log2 as usize - 3).min(4)];
-            put(canvas, flag, stem - 0.05, y - 2.1);
-            right += 0.5;
-        }
-    }
-    // So small a head has a dot that is large for it, or it would be overlooked.
-    for _ in 0..value.dots {
-        let (at, scale) = (Point::new(right + 0.28, y - 0.1), scale * DOT);
-        let glyph = Glyph::AugmentationDot;
-        canvas.put(Kind::Text, None, Shape::Glyph { glyph, at, scale });
-        right += 0.55;
-    }
-    right
-}
-
-/// By how much the dot of a metronome mark is larger than that of a note of its size.
-const DOT: f64 = 1.4;
 
 fn endings(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar]) {
     let mut n = 0;
