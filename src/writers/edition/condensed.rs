@@ -168,7 +168,6 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
     let mut staff = EditionStaff { part, bars, spans: Vec::new() };
     staff.spans = spans::of_voices(&staff);
     staff.spans.extend(hairpins(pair));
-    levels::say_once(pair, edition.bars, &mut staff);
     edition.staves.push(staff);
     spans::number(&mut edition.staves[number..]);
     edition.parts.push(EditionPart {
@@ -261,49 +260,45 @@ fn notes_alike(a: &StaffNote, b: &StaffNote, heads: Heads) -> bool {
     signs(a) == signs(b) && slurs && pitches && !ornamented
 }
 
-/// A slur or tie that goes over a bar-line from one voice into two would be cut: such bars are
-/// all written apart.
+/// Of a player, is he under a slur at the end of each bar, and does a tie go over it?
+fn over_bar_lines(staff: &Staff) -> Vec<(bool, bool)> {
+    let mut open = false;
+    let measures = staff.measures.iter();
+    measures
+        .map(|measure| {
+            for element in &measure.elements {
+                let ElementKind::Note(note) = &element.kind else { continue };
+                open = (open && !note.slur_ends) || note.slur_starts;
+            }
+            let last = measure.elements.last().map(|element| &element.kind);
+            (open, matches!(last, Some(ElementKind::Note(note)) if note.tie_to))
+        })
+        .collect()
+}
+
+/// What the second player has under a slur or tie over a bar-line would be cut where his voice becomes one
+/// with the first's, or the other way: such bars are all written apart. So are those in the midst of a slur
+/// that only one of them has. The first has the upper voice always: where he plays alone nothing is cut.
 fn smooth(pair: [&Staff; 2], ways: &[Way]) -> Vec<Way> {
     let mut ways = ways.to_vec();
-    // Bars that a slur or tie joins with the next one.
-    let joined: Vec<bool> = {
-        let mut open = [false; 2];
-        (0..ways.len())
-            .map(|bar| {
-                let mut any = false;
-                for (player, staff) in pair.iter().enumerate() {
-                    for element in &staff.measures[bar].elements {
-                        let ElementKind::Note(note) = &element.kind else { continue };
-                        open[player] = (open[player] && !note.slur_ends) || note.slur_starts;
-                    }
-                    let last = staff.measures[bar].elements.last();
-                    let tied = last.is_some_and(
-                        |element| matches!(&element.kind, ElementKind::Note(note) if note.tie_to),
-                    );
-                    any |= open[player] || tied;
-                }
-                any
-            })
-            .collect()
-    };
-    let mut bar = 0;
-    while bar < ways.len() {
-        let mut end = bar;
-        while end + 1 < ways.len() && joined[end] {
-            end += 1;
+    let [first, second] = pair.map(over_bar_lines);
+    for (bar, way) in ways.iter_mut().enumerate() {
+        let slurs = |end: usize| first[end].0 != second[end].0;
+        let differ = slurs(bar) || bar.checked_sub(1).is_some_and(slurs);
+        if differ && matches!(way, Way::Unison | Way::Chords) {
+            *way = Way::Apart;
         }
-        let together = &mut ways[bar..=end];
-        let mixed = together.iter().any(|way| *way != together[0]);
-        let plays = |way: &Way| *way != Way::Rest;
-        if mixed && together.iter().filter(|way| plays(way)).count() > 0 {
-            let only = |player| {
-                together.iter().all(|way| matches!(way, Way::Rest) || *way == Way::Alone(player))
-            };
-            if !only(0) && !only(1) {
-                together.fill(Way::Apart);
-            }
+    }
+    let joined = |bar: usize| second[bar].0 || second[bar].1;
+    for bar in 1..ways.len() {
+        if joined(bar - 1) && ways[bar - 1] == Way::Apart {
+            ways[bar] = Way::Apart;
         }
-        bar = end + 1;
+    }
+    for bar in (1..ways.len()).rev() {
+        if joined(bar - 1) && ways[bar] == Way::Apart {
+            ways[bar - 1] = Way::Apart;
+        }
     }
     ways
 }
@@ -421,8 +416,10 @@ fn hairpins(pair: [&Staff; 2]) -> Vec<Spanner> {
     }
     for other in others {
         let Some((from, to, grows)) = ends(&other) else { continue };
+        // What stands above the staff is said to the first alone.
         let covered = all
             .iter()
+            .filter(|own| !own.above)
             .filter_map(ends)
             .any(|(begin, end, also)| also == grows && begin <= from && to <= end);
         if !covered {

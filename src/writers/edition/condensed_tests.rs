@@ -100,6 +100,27 @@ fn a_slur_over_the_bar_line_keeps_its_voices_apart() {
 }
 
 #[test]
+fn the_first_alone_is_numbered_also_where_a_tie_leads_to_both() {
+    let tied = oboes("0/1 1/1 E5, 1/1 1/2 E5", "1/2 1/2 C5, 1/1 1/2 C5");
+    assert_eq!(shown(&tied)[..3], ["1. E5", "E5 / C5", "C5&E5"]);
+    // What the second holds would be cut.
+    let held = oboes("0/1 1/2 E5, 1/2 1/4 E5, 3/4 1/4 F5", "0/1 1/1 C5");
+    assert_eq!(shown(&held)[..2], ["E5 / C5", "E5 F5 / C5"]);
+}
+
+#[test]
+fn in_the_midst_of_a_slur_of_one_of_them_each_has_his_stems() {
+    let notes = |upper: &str| format!("0/1 1/2 {upper}5, 1/2 1/2 {upper}5, 1/1 1/2 {upper}5");
+    let mut score = oboes(&notes("G"), &notes("E"));
+    for (bar, starts) in [(0, true), (2, false)] {
+        if let ElementKind::Note(note) = &mut score.staves[0].measures[bar].elements[0].kind {
+            (note.slur_starts, note.slur_ends) = (starts, !starts);
+        }
+    }
+    assert_eq!(shown(&score)[..3], ["G5 / E5"; 3]);
+}
+
+#[test]
 fn a_voice_that_is_misled_by_the_other_has_its_sign() {
     let score = oboes("0/1 1/4 F#5", "1/4 1/4 F5");
     assert_eq!(shown(&score)[0], "F#5! rest / rest F5!");

@@ -4,10 +4,10 @@
 use std::ops::Range;
 
 use crate::music::Time;
-use crate::notate::{ElementKind, FrameBar, Measure, Staff, StaffDirectionKind};
+use crate::notate::{ElementKind, Measure, Staff, StaffDirectionKind};
 use crate::resolve::Dynamic;
 
-use super::{DirectionKind, EditionDirection, EditionStaff, Spanner, SpannerKind};
+use super::{Spanner, SpannerKind};
 
 /// A dynamic with its bar and its time in it.
 pub(super) type Told = (usize, Time, Dynamic);
@@ -31,64 +31,6 @@ type Place = (usize, Time);
 /// heuristic).
 pub(super) fn is_one(a: Time, b: Time) -> bool {
     a.max(b) - a.min(b) <= Time::QUARTER * 2
-}
-
-/// Takes a dynamic away that repeats the one before it on the shared staff within a bar, where whoever it
-/// is for only enters with it: one sign says it to both. What is said to both stands below the staff.
-pub(super) fn say_once(pair: [&Staff; 2], frame: &[FrameBar], staff: &mut EditionStaff) {
-    let pins = staff.spans.iter().filter_map(ends);
-    let pins: Vec<(Time, Time)> = pins
-        .map(|(from, to, _)| (frame[from.0].start + from.1, frame[to.0].start + to.1))
-        .collect();
-    let mut before: Option<(usize, Time, Dynamic)> = None;
-    for bar in 0..staff.bars.len() {
-        let said = staff.bars[bar].directions.iter().filter_map(|said| match said.kind {
-            DirectionKind::Dynamic(dynamic) => lasting(dynamic).map(|_| (said.at, dynamic)),
-            _ => None,
-        });
-        for (at, dynamic) in said.collect::<Vec<_>>() {
-            let now = frame[bar].start + at;
-            let repeats = before.filter(|(first, since, same)| {
-                let since = frame[*first].start + *since;
-                let grows = pins.iter().any(|(from, to)| *from < now && since < *to);
-                let near = since < now && now - since <= frame[bar].length;
-                let told = |one: &&&Staff| says(one, bar, (at, dynamic));
-                let enters = |one: &&Staff| !plays_between(one, frame, (since, now));
-                *same == dynamic && near && !grows && pair.iter().filter(told).all(enters)
-            });
-            let Some((first, since, _)) = repeats else {
-                before = Some((bar, at, dynamic));
-                continue;
-            };
-            let is = |said: &EditionDirection, at: Time| {
-                (said.at, &said.kind) == (at, &DirectionKind::Dynamic(dynamic))
-            };
-            staff.bars[bar].directions.retain(|said| !is(said, at));
-            let told = &mut staff.bars[first].directions;
-            let loud = |said: &&EditionDirection| matches!(said.kind, DirectionKind::Dynamic(_));
-            let alone = told.iter().filter(loud).count() == 1;
-            told.iter_mut().filter(|said| is(said, since)).for_each(|said| said.above &= !alone);
-        }
-    }
-}
-
-/// Is a player told so there?
-fn says(staff: &Staff, bar: usize, (at, dynamic): (Time, Dynamic)) -> bool {
-    let kind = StaffDirectionKind::Dynamic(dynamic);
-    staff.measures[bar].directions.iter().any(|said| said.at == at && said.kind == kind)
-}
-
-/// Does a player sound between two times?
-fn plays_between(staff: &Staff, frame: &[FrameBar], (from, to): (Time, Time)) -> bool {
-    let first = frame.partition_point(|bar| bar.start + bar.length <= from);
-    let bars = frame.iter().zip(&staff.measures).skip(first);
-    bars.take_while(|(bar, _)| bar.start < to).any(|(bar, measure)| {
-        measure.elements.iter().any(|element| {
-            let begins = bar.start + element.at;
-            let note = matches!(element.kind, ElementKind::Note(_));
-            note && begins < to && begins + element.length > from
-        })
-    })
 }
 
 /// A hairpin's beginning, end and way.
@@ -219,10 +161,10 @@ mod tests {
     }
 
     #[test]
-    fn who_enters_as_loud_as_the_other_is_told_by_one_sign() {
+    fn who_enters_at_once_or_soon_as_loud_as_the_other_is_told_by_one_sign() {
         use StaffDirectionKind::Dynamic as Says;
         let told = |first: &str, second: &str, at: (usize, Time)| -> Vec<Vec<bool>> {
-            let fixture = Fixture::new(&["3/4"; 4]).notes(first).part(oboe()).notes(second);
+            let fixture = Fixture::new(&["4/4"; 4]).notes(first).part(oboe()).notes(second);
             let mut score = fixture.score();
             for (staff, number) in score.staves.iter_mut().zip(1..) {
                 staff.id = format!("oboe.{number}");
@@ -234,22 +176,43 @@ mod tests {
             let edition = condensed_score(&score);
             let bars = edition.staves[0].bars.iter();
             bars.map(|bar| {
-                let loud = |said: &&super::EditionDirection| {
-                    matches!(said.kind, super::DirectionKind::Dynamic(_))
+                let loud = |said: &&crate::edition::EditionDirection| {
+                    matches!(said.kind, crate::edition::DirectionKind::Dynamic(_))
                 };
                 bar.directions.iter().filter(loud).map(|said| said.above).collect()
             })
             .collect()
         };
-        let held = "0/1 9/4 G5";
-        let next = (1, Time::ZERO);
+        let held = "0/1 3/1 G5";
         let none = Vec::new();
-        let once = [vec![false], none.clone(), none.clone(), none];
-        assert_eq!(told(held, "3/4 1/2 E5", next), once);
-        assert_eq!(told(held, "1/2 1/2 E5", (0, Time::QUARTER * 2)), once);
-        // He played before, or enters later.
-        assert_eq!(told(held, "0/1 1/2 E5, 3/4 1/2 E5", next)[1].len(), 1);
-        assert_eq!(told(held, "5/4 1/2 E5", (1, Time::QUARTER * 2))[1].len(), 1);
+        let half = (0, Time::QUARTER * 2);
+        let once = [vec![false], none.clone(), none.clone(), none.clone()];
+        assert_eq!(told(held, "1/2 1/2 E5", half), once);
+        // Later each has his own, the first above his notes.
+        let late = (0, Time::QUARTER * 3);
+        let each = [vec![true, false], none.clone(), none.clone(), none.clone()];
+        assert_eq!(told(held, "3/4 1/4 E5", late), each);
+        // In another bar, the second has his.
+        let each = [vec![false], vec![false], none.clone(), none];
+        assert_eq!(told(held, "1/1 1/2 E5", (1, Time::ZERO)), each);
+    }
+
+    #[test]
+    fn who_enters_while_the_other_grows_has_a_dynamic_and_a_hairpin_of_his_own() {
+        let grows = StaffDirectionKind::HairpinStarts { grows: true };
+        let zero = Time::ZERO;
+        let says = |bar, dynamic| (bar, zero, StaffDirectionKind::Dynamic(dynamic));
+        let pin = |bar| {
+            [(bar, zero, grows.clone()), (2, Time::of(1, 2), StaffDirectionKind::HairpinEnds)]
+        };
+        let first = [&[says(0, Dynamic::P)][..], &pin(1)].concat();
+        let second = [&[says(2, Dynamic::P)][..], &pin(2)].concat();
+        let score = oboes([&first, &second]);
+        let edition = condensed_score(&score);
+        let pins = edition.staves[0].spans.iter();
+        let pins: Vec<_> =
+            pins.filter_map(|pin| super::ends(pin).map(|(from, ..)| (from.0, pin.above))).collect();
+        assert_eq!(pins, [(1, true), (2, false)]);
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! Pairs that part: two players who share a staff of a condensed score while the first lies below the
-//! second, one plucks or is muted and the other is not, or the rests of one would stand among leger
-//! lines. (Common practice: two staves while that lasts.)
+//! second, one plucks or is muted and the other is not, or two voices or the rests of one would stand
+//! among leger lines. (Common practice: two staves while that lasts.)
 
 use crate::instruments::Clef;
 use crate::notate::{Element, ElementKind, Staff, StaffDirectionKind, StaffNote, stems};
@@ -46,7 +46,7 @@ pub(super) fn add<'a>(
 
 /// In which bars do both sound, and pluck or are muted one without the other?
 pub(super) fn plays_otherwise(pair: [&Staff; 2]) -> Vec<bool> {
-    let mut ways = [Way::default(); 2];
+    let mut ways = [Playing::default(); 2];
     let bars = pair[0].measures.iter().zip(&pair[1].measures);
     bars.map(|(first, second)| {
         let mut differs = false;
@@ -76,12 +76,12 @@ pub(super) fn plays_otherwise(pair: [&Staff; 2]) -> Vec<bool> {
 
 /// How a player plays.
 #[derive(Clone, Copy, PartialEq, Eq, Default)]
-struct Way {
+struct Playing {
     plucked: bool,
     muted: bool,
 }
 
-impl Way {
+impl Playing {
     fn take(&mut self, technique: Technique) {
         match technique {
             Technique::Pizzicato => self.plucked = true,
@@ -109,9 +109,11 @@ fn crosses(pair: [&Staff; 2], bar: usize) -> bool {
 /// From the middle line to the second leger line, in steps.
 const HIGH: i32 = 8;
 
-/// Do both sound in a bar, the upper one with rests between notes that need two leger lines and more (or
-/// the lower one below the staff)? His rests would stand among those lines, and the stems of the other
-/// in them. What has the same rhythm stands on one stem. Our heuristic.
+/// Do both sound in a bar in different rhythms, among leger lines? So they do where the notes of the lower
+/// one reach two leger lines above the staff (or those of the upper one two below it): the stems of each
+/// would go through the heads of the other. And so they do where those of the upper one need as many and he
+/// has rests between them (or the lower one below the staff): the rests would stand among those lines. What
+/// has the same rhythm stands on one stem. Our heuristic.
 fn is_thicket(pair: [&Staff; 2], bar: usize, clef: Clef) -> bool {
     let middle = stems::middle_step(clef);
     let both = pair.map(|staff| &staff.measures[bar].elements[..]);
@@ -122,11 +124,16 @@ fn is_thicket(pair: [&Staff; 2], bar: usize, clef: Clef) -> bool {
         let sounds = |one: &Element| matches!(one.kind, ElementKind::Note(_));
         one.iter().map(|one| (one.at, one.length, sounds(one))).collect()
     };
+    let steps = |which: usize, side: i32| {
+        let heads = notes(both[which]).flat_map(|(_, note)| &note.heads);
+        heads.map(move |head| (head.pitch.step() - middle) * side)
+    };
+    let rests =
+        |which: usize| both[which].iter().any(|one| matches!(one.kind, ElementKind::Rest { .. }));
     let far = |which: usize, side: i32| {
-        let mut steps = notes(both[which]).flat_map(|(_, note)| &note.heads);
-        let rests = |one: &Element| matches!(one.kind, ElementKind::Rest { .. });
-        both[which].iter().any(rests)
-            && steps.all(|head| (head.pitch.step() - middle) * side >= HIGH)
+        let inner = 1 - which;
+        rests(which) && steps(which, side).all(|step| step >= HIGH)
+            || steps(inner, side).any(|step| step >= HIGH)
     };
     (far(0, 1) || far(1, -1)) && rhythm(both[0]) != rhythm(both[1])
 }
@@ -211,6 +218,18 @@ mod tests {
         assert!(parted("0/1 1/2 G4, 1/2 1/2 G4", deep).is_empty(), "A3 is the second below");
         let deep = deep.replace("A3", "G3").replace("B3", "A3");
         assert_eq!(parted("0/1 1/2 G4, 1/2 1/2 G4", &deep), [[true, false, false]]);
+    }
+
+    #[test]
+    fn two_rhythms_among_leger_lines_have_staves_of_their_own() {
+        let parted = |first: &str, second: &str| -> Vec<Vec<bool>> {
+            let score = oboes(first, second);
+            condensed_score(&score).partings.into_iter().map(|one| one.parted).collect()
+        };
+        let high = "0/1 1/2 E6, 1/2 1/2 G5";
+        assert_eq!(parted(high, "0/1 1/4 C6, 1/4 1/4 D6, 1/2 1/2 E5"), [[true, false, false]]);
+        assert!(parted(high, "0/1 1/4 B5, 1/4 1/4 A5, 1/2 1/2 E5").is_empty(), "one leger line");
+        assert!(parted(high, "0/1 1/2 C6, 1/2 1/2 E5").is_empty(), "on one stem");
     }
 
     #[test]
