@@ -63,6 +63,11 @@ CHECKS = {
 }
 
 
+def meant(text, words):
+    """Does a layout of the source move that sign itself, onto whatever stands there?"""
+    return "nudge accidental" in text and "accidental lies over a head" in words
+
+
 def _one(job):
     """Builds one source and checks it; gives back what was tested and what was wrong, by check."""
     ripieno, source, folder, pages = job
@@ -74,6 +79,7 @@ def _one(job):
     if not folder.is_dir():
         return {"are built": (1, [f"{source.name}: {run.stderr[-400:]}"])}
     found = {"are built": (1, [])}
+    text = source.read_text(encoding="utf-8")
     scorings = outputs.scorings(folder, [source])
     for name, check in CHECKS.items():
         if check is _pages and not pages:
@@ -81,7 +87,7 @@ def _one(job):
         tested, wrong = 0, []
         for finding in check(scorings):
             tested += finding.tested
-            wrong += [f"{source.name}: {words}" for words in finding.wrong]
+            wrong += [f"{source.name}: {words}" for words in finding.wrong if not meant(text, words)]
         found[name] = (tested, wrong)
     return found
 

@@ -299,12 +299,14 @@ fn line_players(cx: &mut Resolver, line: &PlayersTree) -> Vec<Player> {
     let tunings = crooks::tunings(cx, line, instrument, parts);
     let drums = drums::drums(cx, line, instrument);
     let section = line.section || (line.count.is_none() && section_number > 0);
+    // One who is called a section stands alone under its number: "Violoncello I".
+    let several = section && !(line.section && count == 1);
     (1..=parts)
         .map(|number| {
             let number = if parts == 1 { 0 } else { number.narrow::<u8>() };
             let suffix = if number == 0 { String::new() } else { format!(".{number}") };
             let (name, abbreviation) =
-                paper_names(line, instrument, section, section_number, number);
+                paper_names(line, instrument, several, section_number, number);
             Player {
                 id: format!("{}{suffix}", line.name.value),
                 line_name: line.name.value.clone(),
@@ -369,11 +371,11 @@ pub(super) fn instrument_named(
     found
 }
 
-/// Name and abbreviation as they are printed: "Oboe 2", "Violins I", "Violas".
+/// Name and abbreviation as they are printed: "Oboe 2", of `several` "Violins I", "Violas".
 fn paper_names(
     line: &PlayersTree,
     instrument: &Instrument,
-    section: bool,
+    several: bool,
     section_number: u8,
     number: u8,
 ) -> (String, String) {
@@ -383,7 +385,7 @@ fn paper_names(
     if let Some(name) = &line.paper_name {
         return (format!("{}{number}", name.value), format!("{}{number}", name.value));
     }
-    let name = if section && instrument.plural != instrument.name {
+    let name = if several && instrument.plural != instrument.name {
         &instrument.plural
     } else {
         &instrument.name

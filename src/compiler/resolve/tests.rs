@@ -196,6 +196,23 @@ ensemble large extends small {
 }
 
 #[test]
+fn a_section_of_one_is_named_in_the_singular() {
+    let piece = piece(
+        "form {\n  1 metre 2/4, key D minor\n  1 end\n}
+ensemble few {
+  era 1725
+  cello-1 1 player, cello-2 2 players, double-bass 1 player, violin-1 4 players, violin-2
+}",
+    );
+    let names: Vec<&str> =
+        piece.ensembles[0].players.iter().map(|player| player.name.as_str()).collect();
+    assert_eq!(
+        names,
+        ["Violins I", "Violins II", "Violoncello I", "Violoncellos II", "Double bass"]
+    );
+}
+
+#[test]
 fn used_files_come_in_once_through_the_loader() {
     struct House(usize);
     impl super::Loader for House {
