@@ -369,7 +369,7 @@ pub struct Instrument {
     pub retuning: Vec<Retuning>,
     /// What one hand takes at once; harp and keyboards.
     pub grasp: Option<Grasp>,
-    /// Beyond which notes lines of octaves are read; `None` for all who read leger lines.
+    /// Beyond which notes lines of octaves are read; `None` for all who read ledger lines.
     pub octave_lines: Option<OctaveLines>,
     /// The pedals; harp only.
     pub pedals: Option<Pedals>,

@@ -263,14 +263,14 @@ pub struct Registers {
     pub source: String,
 }
 
-/// Written notes beyond which a player reads a line of octaves ("8va") rather than leger lines.
+/// Written notes beyond which a player reads a line of octaves ("8va") rather than ledger lines.
 #[derive(Clone, PartialEq, Eq, Debug, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 pub struct OctaveLines {
-    /// The highest written note that is still read with leger lines.
+    /// The highest written note that is still read with ledger lines.
     #[serde(default, deserialize_with = "perhaps_pitch")]
     pub above: Option<Pitch>,
-    /// The lowest written note that is still read with leger lines.
+    /// The lowest written note that is still read with ledger lines.
     #[serde(default, deserialize_with = "perhaps_pitch")]
     pub below: Option<Pitch>,
     /// Source.

@@ -646,8 +646,8 @@ impl<'a> Layout<'a> {
         system::system(sheet, spaces, (bars, &shown), setting, &self.setup.nudges)
     }
 
-    /// The staves that a system has: all, or those that play in it or are told something. Two players who may share a staff
-    /// have one each where they part.
+    /// The staves that a system has: all, or those that play in it or are told something. Two
+    /// players who may share a staff have one each where they part.
     fn shown(&self, sheet: &Sheet, bars: &Range<usize>) -> Vec<usize> {
         let mut parted = false;
         let mut stands = |staff: usize| {

@@ -1,11 +1,12 @@
 //! Cues: before an entry after a long rest, what the player hears best then, in small notes.
 //!
 //! The last two to four bars before the entry come from one other part, in the player's own
-//! transposition and clef, named, beside his rest. One rule holds for all who read a pitch, those too
-//! who sound an octave or more from what they read: played as it stands, the cue would sound what is
-//! heard; where it is moved by octaves, to be read easily, the name says how far from that it sounds
-//! ("sounds 8va": an octave higher than his own instrument would give it). Who plays without pitch reads the rhythm of it. There is none where nobody sounds in the last bar: everybody enters together then. Which part
-//! is heard best is our heuristic; see [`hears`].
+//! transposition and clef, named, beside his rest. One rule holds for all who read a pitch, those
+//! too who sound an octave or more from what they read: played as it stands, the cue would sound
+//! what is heard; where it is moved by octaves, to be read easily, the name says how far from that
+//! it sounds ("sounds 8va": an octave higher than his own instrument would give it). Who plays
+//! without pitch reads the rhythm of it. There is none where nobody sounds in the last bar:
+//! everybody enters together then. Which part is heard best is our heuristic; see [`hears`].
 
 use std::borrow::Cow;
 use std::ops::{Range, RangeInclusive};
@@ -467,15 +468,15 @@ fn clipped(note: &SoundingNote, start: Time, entry: Time) -> SoundingNote {
     own
 }
 
-/// By how many octaves a line is moved so that it needs the fewest leger lines in a clef. What sounds as
-/// it stands is worth a leger line a note, and two octaves away two (our heuristic).
+/// By how many octaves a line is moved so that it needs the fewest ledger lines in a clef. What sounds as
+/// it stands is worth a ledger line a note, and two octaves away two (our heuristic).
 fn octaves(part: &Part, clef: Clef, at: Time) -> i8 {
     let middle = stems::middle_step(clef);
     let away = |octaves: i8| {
         let tops = part.notes.iter().filter_map(|note| note.sound.pitches().last());
         let steps = tops.map(|pitch| {
             let step = part.written(*pitch, at).step() + 7 * i32::from(octaves);
-            // Up to five steps from the middle line need no leger line.
+            // Up to five steps from the middle line need no ledger line.
             ((step - middle).abs() - 5).max(0)
         });
         steps.sum::<i32>()

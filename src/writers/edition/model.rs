@@ -38,8 +38,9 @@ pub struct Edition<'a> {
 }
 
 /// Two players who share a staff and part: where they cross, their notes in one voice over another
-/// could not be told apart, and where one plucks or is muted, nobody would know which of them; so where a format has systems, one with such a bar gives each of them a staff of his own.
-/// Formats without systems keep the shared staff, on which the players have stems of their own.
+/// could not be told apart, and where one plucks or is muted, nobody would know which of them; so
+/// where a format has systems, one with such a bar gives each of them a staff of his own. Formats
+/// without systems keep the shared staff, on which the players have stems of their own.
 #[derive(Clone, Debug)]
 pub struct Parting<'a> {
     /// Index of their part in [`Edition::parts`].

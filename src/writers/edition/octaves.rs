@@ -1,9 +1,9 @@
-//! Lines of octaves ("8va", "8vb") over passages that would need many leger lines.
+//! Lines of octaves ("8va", "8vb") over passages that would need many ledger lines.
 //!
 //! Which instruments read them, and from which note on, stands in the catalogue. A line begins and
 //! ends with a note beyond that limit, or with the slur over it; between two of them it goes on over notes that stand well
 //! on the staff an octave lower (or higher), if they last no longer than a bar together. Fewer
-//! than three such notes, or less than a bar of them, are read with leger lines, for a line is
+//! than three such notes, or less than a bar of them, are read with ledger lines, for a line is
 //! another thing to see. Nothing is moved inside a tie or in front of the note of a grace note.
 //! (Common practice; the figures are our heuristic.)
 //!
@@ -261,7 +261,7 @@ mod tests {
         let high = "0/1 1/4 C6, 1/4 1/4 A6, 1/2 1/4 E6, 3/4 1/4 G6, 1/1 1/4 B6, 5/4 3/4 E6";
         assert_eq!(lines("harp", high), ["1 1/4 to 2 1/4: 1"]);
         assert_eq!(lines("violin", high), Vec::<String>::new());
-        // A flute reads leger lines.
+        // A flute reads ledger lines.
         let higher = "0/1 1/4 B6, 1/4 1/4 C7, 1/2 1/4 B6, 3/4 1/4 C7";
         assert_eq!(lines("violin", higher), ["1 0/1 to 1 1/1: 1"]);
         assert_eq!(lines("flute", higher), Vec::<String>::new());

@@ -1,6 +1,6 @@
 //! Pairs that part: two players who share a staff of a condensed score while the first lies below the
 //! second, one plucks or is muted and the other is not, or two voices or the rests of one would stand
-//! among leger lines. (Common practice: two staves while that lasts.)
+//! among ledger lines. (Common practice: two staves while that lasts.)
 
 use crate::instruments::Clef;
 use crate::notate::{Element, ElementKind, Staff, StaffDirectionKind, StaffNote, stems};
@@ -106,11 +106,11 @@ fn crosses(pair: [&Staff; 2], bar: usize) -> bool {
     notes(first).any(below)
 }
 
-/// From the middle line to the second leger line, in steps.
+/// From the middle line to the second ledger line, in steps.
 const HIGH: i32 = 8;
 
-/// Do both sound in a bar in different rhythms, among leger lines? So they do where the notes of the lower
-/// one reach two leger lines above the staff (or those of the upper one two below it): the stems of each
+/// Do both sound in a bar in different rhythms, among ledger lines? So they do where the notes of the lower
+/// one reach two ledger lines above the staff (or those of the upper one two below it): the stems of each
 /// would go through the heads of the other. And so they do where those of the upper one need as many and he
 /// has rests between them (or the lower one below the staff): the rests would stand among those lines. What
 /// has the same rhythm stands on one stem. Our heuristic.
@@ -203,7 +203,7 @@ mod tests {
     }
 
     #[test]
-    fn rests_among_leger_lines_have_a_staff_of_their_own() {
+    fn rests_among_ledger_lines_have_a_staff_of_their_own() {
         let parted = |first: &str, second: &str| -> Vec<Vec<bool>> {
             let score = oboes(first, second);
             condensed_score(&score).partings.into_iter().map(|one| one.parted).collect()
@@ -221,14 +221,14 @@ mod tests {
     }
 
     #[test]
-    fn two_rhythms_among_leger_lines_have_staves_of_their_own() {
+    fn two_rhythms_among_ledger_lines_have_staves_of_their_own() {
         let parted = |first: &str, second: &str| -> Vec<Vec<bool>> {
             let score = oboes(first, second);
             condensed_score(&score).partings.into_iter().map(|one| one.parted).collect()
         };
         let high = "0/1 1/2 E6, 1/2 1/2 G5";
         assert_eq!(parted(high, "0/1 1/4 C6, 1/4 1/4 D6, 1/2 1/2 E5"), [[true, false, false]]);
-        assert!(parted(high, "0/1 1/4 B5, 1/4 1/4 A5, 1/2 1/2 E5").is_empty(), "one leger line");
+        assert!(parted(high, "0/1 1/4 B5, 1/4 1/4 A5, 1/2 1/2 E5").is_empty(), "one ledger line");
         assert!(parted(high, "0/1 1/2 C6, 1/2 1/2 E5").is_empty(), "on one stem");
     }
 

@@ -1,7 +1,7 @@
 //! Which clef stands where.
 //!
 //! A note costs nothing in a clef that suits it, a point if a more usual clef of the instrument
-//! would suit it as well, and its leger lines (at least one point) in a clef that does not suit it.
+//! would suit it as well, and its ledger lines (at least one point) in a clef that does not suit it.
 //! A change of clef costs as much as so many points: least after a rest, where a phrase begins, more
 //! at the beginning of a bar, more at a beat inside a bar, most at a bar inside a slur. There is none
 //! inside a beam or a tie, nor, within a bar, inside a slur. It costs more to leap over a clef (from
@@ -16,7 +16,7 @@ use crate::music::{Pitch, Time};
 
 use super::{Beam, Element, ElementKind, Measure};
 
-/// What another clef than the usual one costs at the head, and a change of clef after a rest, as much as so many leger lines; at the beginning of a bar;
+/// What another clef than the usual one costs at the head, and a change of clef after a rest, as much as so many ledger lines; at the beginning of a bar;
 /// inside one; inside a slur; and for each clef that is leapt over.
 const HEAD: u32 = 8;
 const CHANGE: u32 = 6;
@@ -181,11 +181,11 @@ fn note_cost(pitch: Pitch, uses: &[ClefUse], clef: usize) -> u32 {
     if suits(&uses[clef]) {
         return u32::from(uses[..clef].iter().any(suits));
     }
-    leger_lines(pitch, uses[clef].clef).max(1)
+    ledger_lines(pitch, uses[clef].clef).max(1)
 }
 
-/// Leger lines that a written pitch needs in a clef.
-pub(super) fn leger_lines(pitch: Pitch, clef: Clef) -> u32 {
+/// Ledger lines that a written pitch needs in a clef.
+pub(super) fn ledger_lines(pitch: Pitch, clef: Clef) -> u32 {
     // Diatonic steps above C0 of the lowest line: E4, F3, D3, G2.
     let bottom = match clef {
         Clef::Treble | Clef::Percussion => 30,
@@ -210,8 +210,8 @@ mod tests {
     }
 
     #[test]
-    fn leger_lines_are_counted_from_the_outer_lines() {
-        let lines = |pitch: &str, clef| leger_lines(pitch.parse().unwrap(), clef);
+    fn ledger_lines_are_counted_from_the_outer_lines() {
+        let lines = |pitch: &str, clef| ledger_lines(pitch.parse().unwrap(), clef);
         assert_eq!(lines("C4", Clef::Treble), 1);
         assert_eq!(lines("D4", Clef::Treble), 0);
         assert_eq!(lines("C4", Clef::Bass), 1);

@@ -58,11 +58,12 @@ fn changes(part: &Part) -> Vec<Time> {
 }
 
 /// What the player is told of the other instruments, keys, crooks and tunings that he takes, in
-/// order of time: what to do in the rest behind the last note on the one before ("take Piccolo", "change to
-/// F", "change D to C"), and what he has in hand at the first note on the new one. Who needs several keys or crooks is told at the head in which he begins. Where there is
-/// no rest between the two, only the latter; where no note follows, nothing. Who plays to the end of a
-/// movement and takes something else for the next (`borders`: where movements begin) is told so at its
-/// end, and what he has in hand then at the head of the next that he plays. Common practice.
+/// order of time: what to do in the rest behind the last note on the one before ("take Piccolo",
+/// "change to F", "change D to C"), and what he has in hand at the first note on the new one. Who
+/// needs several keys or crooks is told at the head in which he begins. Where there is no rest
+/// between the two, only the latter; where no note follows, nothing. Who plays to the end of a
+/// movement and takes something else for the next (`borders`: where movements begin) is told so at
+/// its end, and what he has in hand then at the head of the next that he plays. Common practice.
 pub(super) fn changes_told(part: &Part, frame: &[FrameBar], borders: &[Time]) -> Vec<Announced> {
     let mut told = Vec::new();
     let mut before = Time::ZERO;

@@ -1,11 +1,12 @@
 //! Harp and keyboard: what the two hands play, on two staves that a brace joins.
 //!
 //! Such a player always reads two staves, with one exception of the catalogue
-//! ([`Instrument::bass_alone`]): a harpsichord whose notes are all the bass of the scoring, one at a
-//! time, reads the bass line alone on one staff, in the clef of the lower one, as continuo players
-//! do (common practice), and is told at its head that it is the basso continuo. With anything else, be it one chord, he reads two. Whoever takes an
-//! instrument of two staves for a while has two throughout; what he plays on one that is read on
-//! one staff stands on the upper one.
+//! ([`Instrument::bass_alone`]): a harpsichord whose notes are all the bass of the scoring, one at
+//! a time, reads the bass line alone on one staff, in the clef of the lower one, as continuo
+//! players do (common practice), and is told at its head that it is the basso continuo. With
+//! anything else, be it one chord, he reads two. Whoever takes an instrument of two staves for a
+//! while has two throughout; what he plays on one that is read on one staff stands on the upper
+//! one.
 //!
 //! [`split`] says which hand plays what. Each hand is then written like a part of its own. What is
 //! said to the player stands once, between the staves. A slur stands on a staff that has all its

@@ -10,7 +10,7 @@
 //! and without a leap of more than an octave, make a run. A run stays in its hand; a tuplet and a slur do so even over rests and leaps.
 //! Only where a run goes far beyond its staff does it pass to the other hand, at a beat.
 //!
-//! Among all ways to divide a part by these rules the cheapest is taken. Each leger line in the
+//! Among all ways to divide a part by these rules the cheapest is taken. Each ledger line in the
 //! usual clef of a staff costs a point, from the third on two; the other costs stand below. Of ways
 //! alike the one that changes hands least, so that equal bars are divided alike, and at the
 //! beginning the right hand. (Octave and tenth: common practice. All
@@ -31,7 +31,7 @@ use super::slurs;
 const OCTAVE: i32 = 12;
 const TENTH: i32 = 16;
 
-/// Leger lines that are read with ease; those beyond cost twice as much.
+/// Ledger lines that are read with ease; those beyond cost twice as much.
 const FAR: u32 = 2;
 /// A chord between an octave and a tenth in one hand.
 const STRETCH: u32 = 4;
@@ -173,7 +173,7 @@ fn choices(part: &Part, note: &SoundingNote, over_bass: bool) -> Choices {
     };
     let lines = |pitches: &[Pitch], hand| -> u32 {
         let written = pitches.iter().map(|&pitch| part.written(pitch, note.start));
-        let lines = written.map(|pitch| clefs::leger_lines(pitch, clef(hand)));
+        let lines = written.map(|pitch| clefs::ledger_lines(pitch, clef(hand)));
         lines.map(|lines| lines + lines.saturating_sub(FAR)).sum()
     };
     let graces = |hand| -> u32 {

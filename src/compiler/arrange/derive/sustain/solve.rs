@@ -251,12 +251,12 @@ fn movement(from: &Stage, to: &Stage, player: usize, moved: (i16, i16), top: boo
 /// share their notes. Of long passages what was needed last is known, of short ones all.
 struct Movements<'a> {
     passage: &'a [Stage],
-    known: [Known; SHORT],
+    known: [Costs; SHORT],
 }
 
 /// What is known of the movements to one stage.
 #[derive(Default)]
-struct Known {
+struct Costs {
     stage: usize,
     /// For each player, note before, note now, and whether he is the highest; or [`UNKNOWN`].
     costs: Vec<u32>,
@@ -279,7 +279,7 @@ impl Movements<'_> {
         if known.stage != stage {
             let most = |stage: &Stage| stage.voicings.notes.iter().map(Vec::len).max();
             let notes = [from, to].map(|stage| most(stage).unwrap_or(0));
-            *known = Known { stage, costs: std::mem::take(&mut known.costs), notes };
+            *known = Costs { stage, costs: std::mem::take(&mut known.costs), notes };
             known.costs.clear();
             known.costs.resize(MOST * notes[0] * notes[1] * 2, UNKNOWN);
         }
