@@ -1,0 +1,480 @@
+//! Pages that are tried: the choice of lines and pages for staves of one size, and of that size.
+
+use std::collections::BTreeSet;
+use std::ops::Range;
+
+use ripieno_compiler::diagnostics::Span;
+use ripieno_compiler::music::Time;
+
+use super::breaking::{self, Pause, Plan, Room, Seam, Stack};
+use super::measures::SYSTEM_GAP;
+use super::music::Music;
+use super::seams::{pauses, seams};
+use super::spacing::{BarSpace, Widths};
+use super::stand::Spread;
+use super::survey::Surveyed;
+use super::system::{Setting, System};
+use super::{frame, heading, line_width, measures, size, size_for, stand, system};
+use crate::page::{Draw, Mark, Page, Pages, Turn};
+use crate::paper::{MARGINS, Setup};
+use crate::rows::Stretch;
+use crate::sheet::{Bar, OfPair, Sheet, Staff};
+
+/// Guesses at the height of lines that are tried where they save a page.
+const TIGHTER: [f64; 2] = [0.78, 0.9];
+
+/// The same where they fill pages.
+const CLOSER: [f64; 2] = [0.85, 0.7];
+/// The part of a page that may be left over between its systems before that is tried. Our heuristic.
+const LOOSE: f64 = 0.2;
+/// How full lines should be of what a page has room for, and by how much bars are set wider for it at most.
+/// Our heuristic.
+const FULL: f64 = 0.86;
+const WIDEST: f64 = 1.4;
+/// The part of a page of a score that may be left over before staves of another size are tried, which
+/// sizes these are, how small they may become, in millimetres, and how much emptier than before pages
+/// must be for it. Our heuristic.
+const LOOSE_SCORE: f64 = 0.3;
+const SMALLER: [f64; 4] = [0.94, 0.88, 0.82, 0.76];
+const SMALLEST: f64 = 4.8;
+const WORTH: f64 = 0.08;
+
+/// Pages that are laid out.
+struct Attempt<D> {
+    pages: Pages,
+    drawn: D,
+    /// The mean part of its pages that systems leave while they stand as near as they can.
+    loose: f64,
+    /// How many systems there are, and how many places within them at which one should begin.
+    systems: usize,
+    seams: usize,
+}
+
+/// How systems are guessed and lines are weighed.
+#[derive(Clone, Copy)]
+struct Guess {
+    /// How high lines are, in proportion to what can be said of it before they are drawn.
+    slack: f64,
+    /// By how much more room bars should have than the least that reads well.
+    ease: f64,
+}
+
+/// Sets bars of which each has room in a line, with staves of that height or, where a system is higher
+/// than the page, smaller ones.
+pub(super) fn set<D: Draw>(
+    music: &mut Music,
+    surveyed: &[Surveyed],
+    (setup, mut height): (&Setup, f64),
+    new: &impl Fn() -> D,
+) -> (Pages, D) {
+    loop {
+        let layout = Layout::new(music.sheet(), setup, surveyed, height / 4.0);
+        if let Some(mut best) = layout.best(music, new) {
+            if !music.sheet().is_part && setup.staff_height.is_none() && !setup.bare {
+                best = other_size(best, (music, surveyed), (setup, height), new);
+            }
+            return (best.pages, best.drawn);
+        }
+        // Even one system is higher than the page: smaller staves.
+        if height < 1.0 {
+            return layout.forced(music, new);
+        }
+        height *= 0.93;
+    }
+}
+
+/// A score whose pages stay empty with staves of one size is tried with smaller ones, of which one
+/// system more fits on a page, and where none does with larger ones.
+fn other_size<D: Draw>(
+    mut best: Attempt<D>,
+    (music, surveyed): (&mut Music, &[Surveyed]),
+    (setup, height): (&Setup, f64),
+    new: &impl Fn() -> D,
+) -> Attempt<D> {
+    let single = |one: &Attempt<D>| one.systems == one.pages.first_bars.len();
+    let few = best.systems < 3 * best.pages.first_bars.len();
+    if best.loose < LOOSE_SCORE || !few || single(&best) && best.systems == 1 {
+        return best;
+    }
+    let with = |height: f64, music: &mut Music| {
+        Layout::new(music.sheet(), setup, surveyed, height / 4.0).best(music, new)
+    };
+    for factor in SMALLER {
+        if height * factor < SMALLEST {
+            break;
+        }
+        let Some(smaller) = with(height * factor, music) else { continue };
+        if smaller.loose < best.loose - WORTH
+            && smaller.pages.first_bars.len() <= best.pages.first_bars.len()
+        {
+            best = smaller;
+        }
+        if best.loose < LOOSE {
+            return best;
+        }
+    }
+    let large = size_for(music.sheet(), setup, 1.0);
+    if single(&best)
+        && large > height
+        && let Some(larger) = with(large, music)
+        && larger.loose < best.loose
+    {
+        best = larger;
+    }
+    best
+}
+
+/// Everything that is fixed once the size of the staves is.
+struct Layout<'a> {
+    setup: &'a Setup,
+    surveyed: &'a [Surveyed],
+    widths: Vec<Widths>,
+    /// Millimetres in a staff space.
+    space: f64,
+    pauses: Vec<Pause>,
+    seams: Vec<Seam>,
+    room: Room,
+    top: (f64, f64),
+}
+
+impl<'a> Layout<'a> {
+    fn new(sheet: &Sheet, setup: &'a Setup, surveyed: &'a [Surveyed], space: f64) -> Layout<'a> {
+        let (_, height) = size(setup);
+        let width = line_width(setup, space);
+        let top = (heading::height(sheet, width, space), heading::running_height(space));
+        let foot = |first: bool| heading::foot_height(sheet, first, (width, space));
+        let room = (height - MARGINS.top - MARGINS.bottom) / space;
+        Layout {
+            setup,
+            surveyed,
+            widths: surveyed.iter().map(|bar| bar.widths).collect(),
+            space,
+            pauses: pauses(sheet, surveyed),
+            seams: seams(sheet),
+            room: Room {
+                width,
+                indents: (frame::indent(sheet, true), frame::indent(sheet, false)),
+                heights: (room - foot(true) - top.0, room - foot(false) - top.1),
+                turned: sheet.is_part,
+            },
+            top,
+        }
+    }
+
+    /// How high the staves of a system are together with what stands between them, by the parts that
+    /// it has.
+    fn stack(&self, sheet: &Sheet, slack: f64) -> Stack {
+        let staves = sheet.staves.iter().enumerate();
+        let usual: Vec<(usize, &Staff)> = staves.filter(|(_, staff)| staff.is_usual()).collect();
+        let parts: Vec<&[(usize, &Staff)]> =
+            usual.chunk_by(|(_, a), (_, b)| a.part == b.part).collect();
+        let height = |part: &&[(usize, &Staff)]| {
+            let joined = part.len() as f64 - 1.0;
+            let gap = 4.0 + measures::STAFF_GAP;
+            (gap + 0.9 + joined * (gap + 1.2)) * slack
+        };
+        let hides = self.setup.hide_empty;
+        let plays = |bar: &Surveyed| {
+            let plays = |part: &&[(usize, &Staff)]| {
+                let may_go = hides && self.may_go(part[0].1);
+                !may_go || part.iter().any(|(staff, _)| !bar.idle[*staff])
+            };
+            parts.iter().map(plays).collect()
+        };
+        Stack {
+            heights: parts.iter().map(height).collect(),
+            plays: self.surveyed.iter().map(plays).collect(),
+            more: SYSTEM_GAP * 0.72 - (measures::STAFF_GAP + 0.9) * slack,
+        }
+    }
+
+    /// May a staff be left out of systems in which it rests?
+    fn may_go(&self, staff: &Staff) -> bool {
+        match &self.setup.hidden {
+            None => true,
+            Some(players) => staff.players.iter().all(|player| players.contains(player)),
+        }
+    }
+
+    fn breaks(
+        &self,
+        sheet: &Sheet,
+        Guess { slack, ease }: Guess,
+    ) -> (Vec<Vec<Range<usize>>>, bool) {
+        let forced = |bars: &[usize]| -> Vec<bool> {
+            let begins = |bar: &Bar| bar.begins_at == Time::ZERO && bars.contains(&bar.index);
+            sheet.bars.iter().map(begins).collect()
+        };
+        let (mut lines, turns) = (forced(&self.setup.lines), forced(&self.setup.turns));
+        let begins = sheet.bars.iter().map(|bar| !bar.headings.is_empty());
+        lines.iter_mut().zip(begins).skip(1).for_each(|(line, begins)| *line |= begins);
+        let reach = self.surveyed.iter().map(|bar| bar.reach);
+        let reach: Vec<(f64, f64)> = reach.map(|(up, down)| (up * slack, down * slack)).collect();
+        let plan = Plan {
+            spaces: &self.widths,
+            reach: &reach,
+            stack: self.stack(sheet, slack),
+            pauses: &self.pauses,
+            line_before: &lines,
+            page_before: &turns,
+            seams: &self.seams,
+            room: self.room,
+            ease,
+        };
+        plan.pages()
+    }
+
+    /// The pages as full as can be; nothing where a system is higher than its page.
+    fn best<D: Draw>(&self, music: &mut Music, new: &impl Fn() -> D) -> Option<Attempt<D>> {
+        let is_part = music.sheet().is_part;
+        for slack in [1.0, 1.08, 1.18, 1.3, 1.5] {
+            let mut guess = Guess { slack, ease: 1.0 };
+            let Some(mut best) = self.pages(music, guess, usize::MAX, new) else { continue };
+            // How high lines are is guessed: perhaps a part does with a page less.
+            let fewer = best.pages.first_bars.len() - 1;
+            if is_part && fewer > 0 {
+                let tight = TIGHTER.into_iter().map(|slack| Guess { slack, ease: 1.0 });
+                let mut tight =
+                    tight.filter_map(|guess| Some((guess, self.pages(music, guess, fewer, new)?)));
+                if let Some((tighter, pages)) = tight.next() {
+                    (guess, best) = (tighter, pages);
+                }
+            }
+            // Or its pages have room for more lines, which are then less full.
+            let count = best.pages.first_bars.len();
+            for closer in CLOSER {
+                if best.loose < LOOSE || count == 1 {
+                    break;
+                }
+                let closer = Guess { slack: slack * closer, ..guess };
+                match self.pages(music, closer, count, new) {
+                    Some(pages) if pages.loose < best.loose => (guess, best) = (closer, pages),
+                    _ => {}
+                }
+            }
+            if best.loose >= LOOSE && !self.setup.bare {
+                best = self.wider(best, music, guess, new);
+            }
+            return Some(best);
+        }
+        None
+    }
+
+    /// The same bars in more lines, where pages have room for these.
+    fn wider<D: Draw>(
+        &self,
+        best: Attempt<D>,
+        music: &mut Music,
+        guess: Guess,
+        new: &impl Fn() -> D,
+    ) -> Attempt<D> {
+        let count = best.pages.first_bars.len();
+        let wanted = (best.systems as f64 * FULL / (1.0 - best.loose)).floor();
+        let most = (wanted / best.systems as f64).min(WIDEST);
+        for ease in [most, most.powf(0.75), most.sqrt()] {
+            if ease < 1.05 {
+                break;
+            }
+            match self.pages(music, Guess { ease, ..guess }, count, new) {
+                // Not at the price of lines that begin where nobody expects it.
+                Some(wider) if wider.systems > best.systems && wider.seams <= best.seams => {
+                    return wider;
+                }
+                _ => {}
+            }
+        }
+        best
+    }
+
+    /// The pages, if there are at most so many and all systems fit on theirs.
+    fn pages<D: Draw>(
+        &self,
+        music: &mut Music,
+        guess: Guess,
+        most: usize,
+        new: &impl Fn() -> D,
+    ) -> Option<Attempt<D>> {
+        self.attempt(music, guess, (most, false), new)
+    }
+
+    fn forced<D: Draw>(&self, music: &mut Music, new: &impl Fn() -> D) -> (Pages, D) {
+        let forced = self
+            .attempt(music, Guess { slack: 1.5, ease: 1.0 }, (usize::MAX, true), new)
+            .unwrap_or_else(|| unreachable!("whatever is too high is drawn all the same"));
+        (forced.pages, forced.drawn)
+    }
+
+    fn attempt<D: Draw>(
+        &self,
+        music: &mut Music,
+        guess: Guess,
+        (most, force): (usize, bool),
+        new: &impl Fn() -> D,
+    ) -> Option<Attempt<D>> {
+        let (breaks, begins_right) = self.breaks(music.sheet(), guess);
+        if breaks.len() > most {
+            return None;
+        }
+        let mut drawn = new();
+        let count = breaks.len();
+        let mut turns = Vec::new();
+        let mut nudged: Vec<Span> = Vec::new();
+        let mut hidden = BTreeSet::new();
+        let mut loose: f64 = 0.0;
+        let mut before: Option<Spread> = None;
+        for (n, lines) in breaks.iter().enumerate() {
+            let page = lines.first().zip(lines.last());
+            let Some(bars) = page.map(|(first, last)| first.start..last.end) else { continue };
+            let window = music.open(bars);
+            let (sheet, spaces) = (window.sheet, window.spaces());
+            let mut systems: Vec<System> =
+                lines.iter().map(|bars| self.system(sheet, spaces, bars.clone())).collect();
+            let (from, to) = if n == 0 {
+                (self.top.0, self.room.heights.0)
+            } else {
+                (self.top.1, self.room.heights.1)
+            };
+            let last = n + 1 == count;
+            let close = stand::Close { last, score: !sheet.is_part, before };
+            let (ys, left, spread) = stand::stand(&mut systems, (from, from + to), close);
+            if left < -0.6 && !force {
+                return None;
+            }
+            before = Some(spread);
+            loose += left.max(0.0) / to / count as f64;
+            let right_hand = (n % 2 == 0) == begins_right;
+            let mut marks: Vec<Mark> = Vec::new();
+            for system in &systems {
+                let staves = sheet.staves.iter().enumerate();
+                let (here, away): (Vec<_>, Vec<_>) =
+                    staves.partition(|(staff, _)| system.shows(*staff));
+                let shown = |player: &usize| here.iter().any(|(_, s)| s.players.contains(player));
+                let players = away.iter().flat_map(|(_, staff)| staff.players.iter().copied());
+                hidden.extend(players.filter(|player| !shown(player)));
+            }
+            nudged.extend(systems.iter().flat_map(|system| &system.nudged));
+            if !sheet.is_part {
+                frame::dividers(&mut marks, &systems, &ys, self.room.indents.1);
+            }
+            for (system, y) in systems.into_iter().zip(ys) {
+                marks
+                    .extend(system.marks(sheet, spaces).into_iter().map(|mark| mark.moved(0.0, y)));
+            }
+            if !self.setup.bare {
+                heading::draw(
+                    &mut marks,
+                    sheet,
+                    n,
+                    right_hand,
+                    (self.room.width, self.space),
+                    from + to,
+                );
+            }
+            if let Some(next) = breaks.get(n + 1).and_then(|page| page.first()) {
+                let turned = self.room.turned && right_hand;
+                if turned {
+                    let pause = self.pauses[next.start];
+                    turns.push(Turn {
+                        after: sheet.bars[next.start].index - 1,
+                        rest: (pause.before + pause.after) / sheet.bars[next.start].pace,
+                        seconds: pause.before + pause.after,
+                        note: last_note(&self.surveyed[..next.start]),
+                        better: self.better_turn(sheet, lines, next.start),
+                    });
+                    heading::turn(&mut marks, pause, (self.room.width, self.space), from + to);
+                }
+            }
+            let left = if right_hand { MARGINS.inner } else { MARGINS.outer } / self.space;
+            let top = MARGINS.top / self.space;
+            let marks = marks.into_iter().map(|mark| mark.moved(left, top)).collect();
+            drawn.page(Page { size: size(self.setup), space: self.space, marks });
+        }
+        let sheet = music.sheet();
+        let pages = Pages {
+            title: format!("{} – {}", sheet.title, sheet.name),
+            author: sheet.composer.clone(),
+            first_bars: breaks
+                .iter()
+                .filter_map(|page| page.first())
+                .map(|line| sheet.bars[line.start].index)
+                .collect(),
+            turns,
+            hidden: hidden.into_iter().collect(),
+            nudged,
+            pages: Vec::new(),
+        };
+        let systems = breaks.iter().map(Vec::len).sum();
+        let within = |line: &Range<usize>| {
+            let inner = self.seams[line.clone()].iter().skip(1);
+            inner.filter(|seam| seam.away == Some(0)).count()
+        };
+        let seams = breaks.iter().flatten().map(within).sum();
+        Some(Attempt { pages, drawn, loose, systems, seams })
+    }
+
+    /// The bar of a page before which the longest rest lies, if that is longer than where the page
+    /// is turned, and long enough.
+    fn better_turn(
+        &self,
+        sheet: &Sheet,
+        lines: &[Range<usize>],
+        turned: usize,
+    ) -> Option<(usize, f64)> {
+        let first = lines.first()?.start;
+        let rest = |bar: usize| self.pauses[bar].before + self.pauses[bar].after;
+        let best = (first + 1..turned).max_by(|a, b| rest(*a).total_cmp(&rest(*b)))?;
+        let long_enough = rest(best) >= breaking::HASTY && rest(best) > rest(turned);
+        long_enough.then(|| (sheet.bars[best].index, rest(best)))
+    }
+
+    fn system(&self, sheet: &Sheet, spaces: &Stretch<BarSpace>, bars: Range<usize>) -> System {
+        let first = bars.start == 0 && !self.setup.bare;
+        let next = sheet.bars.get(bars.end);
+        let last = next.is_none_or(|next| !next.headings.is_empty());
+        let bars_start = bars.start;
+        let shown = self.shown(sheet, &bars);
+        let indent = if first { self.room.indents.0 } else { self.room.indents.1 };
+        let setting = Setting {
+            width: self.room.width,
+            indent,
+            first,
+            ragged: last && bars_start > 0 || self.setup.bare,
+        };
+        system::system(sheet, spaces, (bars, &shown), setting, &self.setup.nudges)
+    }
+
+    /// The staves that a system has: all, or those that play in it or are told something. Two
+    /// players who may share a staff have one each where they part.
+    fn shown(&self, sheet: &Sheet, bars: &Range<usize>) -> Vec<usize> {
+        let mut parted = false;
+        let mut stands = |staff: usize| {
+            let staff = &sheet.staves[staff];
+            match staff.of_pair {
+                None => true,
+                Some(OfPair::Shared) => {
+                    parted = staff.bars[bars.clone()].iter().any(|bar| bar.parted);
+                    !parted
+                }
+                Some(OfPair::Alone) => parted,
+            }
+        };
+        let all: Vec<usize> = (0..sheet.staves.len()).filter(|&n| stands(n)).collect();
+        if !self.setup.hide_empty || bars.start == 0 {
+            return all;
+        }
+        let plays = |staff: &Staff| staff.bars[bars.clone()].iter().any(|bar| !bar.is_idle());
+        let part_plays =
+            |part: usize| sheet.staves.iter().filter(|staff| staff.part == part).any(plays);
+        let stays = |&staff: &usize| {
+            let staff = &sheet.staves[staff];
+            part_plays(staff.part) || !self.may_go(staff)
+        };
+        let shown: Vec<usize> = all.iter().copied().filter(stays).collect();
+        if shown.is_empty() { all } else { shown }
+    }
+}
+
+/// The last note of some bars, in the source.
+fn last_note(bars: &[Surveyed]) -> Option<Span> {
+    bars.iter().rev().find_map(|bar| bar.last_note)
+}
