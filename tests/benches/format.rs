@@ -1,5 +1,6 @@
-//! The canonical form: `cargo bench --bench format`.
+//! Reading, and the canonical form: `cargo bench --bench format`.
 //!
+//! - `read_1_000_bars`: 1,000 bars for 24 players from the text to the document. Kept above 8 MB/s.
 //! - `format_1_000_bars`: 1,000 bars for 24 players from the text to the text, the reading
 //!   included. Kept above 4 MB/s.
 //! - `set_1_000_bars`: the same without the reading, as an editor has it that holds the document.
@@ -14,6 +15,14 @@ use ripieno::syntax::Document;
 
 fn main() {
     divan::main();
+}
+
+#[divan::bench]
+fn read_1_000_bars(bencher: Bencher) {
+    let text = source::orchestra(1000, 24);
+    bencher
+        .counter(BytesCount::of_str(&text))
+        .bench_local(|| Document::new(FileId(0), black_box(text.as_str())));
 }
 
 #[divan::bench]

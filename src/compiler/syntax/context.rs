@@ -116,11 +116,7 @@ impl ItemReader<'_> {
     }
 
     pub(super) fn pitch(&mut self, pair: &Pair<Rule>) -> PitchTree {
-        let span = self.span(pair);
-        let text = pair.as_str();
-        let digit = text.find(|c: char| c.is_ascii_digit()).unwrap_or(text.len());
-        let name = text[..digit].parse().unwrap_or(crate::music::Key::C_MAJOR.tonic);
-        PitchTree { name, octave: text[digit..].parse().ok(), span }
+        read_pitch(pair.as_str(), self.span(pair))
     }
 
     /// The end of written notes: says so where the closing brace is missing.
@@ -174,6 +170,13 @@ pub(super) fn unclosed(head: Span, place: Span, what: &str) -> Diagnostic {
 /// A whole number, or [`u32::MAX`] for one that does not fit.
 pub(super) fn read_number(digits: &str) -> u32 {
     digits.trim_end_matches(':').parse().unwrap_or(u32::MAX)
+}
+
+/// `F#4` as it was written.
+pub(super) fn read_pitch(text: &str, span: Span) -> PitchTree {
+    let digit = text.find(|c: char| c.is_ascii_digit()).unwrap_or(text.len());
+    let name = text[..digit].parse().unwrap_or(crate::music::Key::C_MAJOR.tonic);
+    PitchTree { name, octave: text[digit..].parse().ok(), span }
 }
 
 /// `3/8` as it was written.

@@ -25,11 +25,9 @@ impl std::fmt::Debug for Elements {
 }
 
 impl Elements {
-    /// Packs the elements of an item.
-    pub(super) fn new(file: FileId, item: ItemId, elements: &[Spanned<Element>]) -> Elements {
-        let mut writer = Writer { bytes: Vec::with_capacity(8 * elements.len()), at: 0 };
-        elements.iter().for_each(|element| writer.element(element));
-        Elements { packed: writer.bytes.into_boxed_slice(), file, item }
+    /// What was packed of an item.
+    pub(super) fn new(file: FileId, item: ItemId, packed: Packer) -> Elements {
+        Elements { packed: packed.bytes.into_boxed_slice(), file, item }
     }
 
     /// How many bytes they take.
@@ -66,13 +64,15 @@ mod kind {
     pub(super) const CRUSHED: u8 = 11;
 }
 
-struct Writer {
+/// Packs one element after the other.
+#[derive(Default)]
+pub(super) struct Packer {
     bytes: Vec<u8>,
     /// Where the last place begins.
     at: u32,
 }
 
-impl Writer {
+impl Packer {
     fn byte(&mut self, byte: u8) {
         self.bytes.push(byte);
     }
@@ -146,7 +146,15 @@ impl Writer {
         elements.iter().for_each(|element| self.element(element));
     }
 
-    fn element(&mut self, element: &Spanned<Element>) {
+    /// A note of one pitch without marks, which is where its pitch is.
+    pub(super) fn note(&mut self, pitch: &PitchTree) {
+        self.byte(kind::NOTE);
+        self.span(pitch.span);
+        self.pitches(std::slice::from_ref(pitch));
+        self.marks(&[]);
+    }
+
+    pub(super) fn element(&mut self, element: &Spanned<Element>) {
         let kind = match &element.value {
             Element::Value(_) => kind::VALUE,
             Element::Note(..) => kind::NOTE,

@@ -250,6 +250,9 @@ fn gap(text: &str) -> usize {
 /// Does a declaration begin here, though a block is open? No entry of a block does; the grammar
 /// says so too, but to refuse a text it counts the lines to the end of the file.
 fn begins_declaration(text: &str) -> bool {
+    if !text.starts_with(|c: char| c.is_ascii_lowercase()) {
+        return false;
+    }
     let in_name = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '\'');
     let word = text.split(|c| !in_name(c)).next().unwrap_or_default();
     explain::DECLARATIONS.contains(&word)
@@ -311,7 +314,7 @@ fn head(cx: &mut ItemReader, pair: Pair<Rule>) -> Node {
 }
 
 fn entry(cx: &mut ItemReader, within: Within, pair: Pair<Rule>) -> Node {
-    let broken = cx.word(&pair);
+    let (text, span) = (pair.as_str(), cx.span(&pair));
     let node = match pair.as_rule() {
         Rule::broken_line if within == Within::Form => {
             let (line, unread) = blocks::broken_form_line(cx, &pair);
@@ -372,5 +375,7 @@ fn entry(cx: &mut ItemReader, within: Within, pair: Pair<Rule>) -> Node {
         }
         _ => Some(Node::EnsembleLines(scoring::ensemble_lines(cx, pair).into())),
     };
-    node.unwrap_or_else(|| Node::Broken(Box::new(broken)))
+    // Should a builder ever not understand what the grammar read.
+    let broken = || Spanned { value: text.trim_end().to_string(), span };
+    node.unwrap_or_else(|| Node::Broken(Box::new(broken())))
 }

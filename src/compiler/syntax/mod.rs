@@ -20,6 +20,8 @@ mod item;
 mod keywords;
 mod layout;
 mod music;
+#[cfg(test)]
+mod music_tests;
 mod parse;
 mod scoring;
 mod tree;

@@ -4,8 +4,8 @@ use std::sync::Arc;
 
 use pest::iterators::Pair;
 
-use super::context::{ItemReader, Rule, read_number, read_value};
-use super::elements::Elements;
+use super::context::{ItemReader, Rule, read_number, read_pitch, read_value};
+use super::elements::{Elements, Packer};
 use super::explain;
 use super::tree::*;
 use crate::diagnostics::{Diagnostic, Span};
@@ -27,24 +27,62 @@ pub(super) fn bars(cx: &mut ItemReader, music: Pair<Rule>) -> Vec<Arc<BarTree>> 
 pub(super) fn broken_bar(cx: &mut ItemReader, pair: &Pair<Rule>) -> BarTree {
     let span = cx.span(pair);
     let number = explain::bar(cx, pair, Rule::bar);
-    BarTree { number, elements: Elements::new(cx.file, cx.item, &[]), span, broken: true }
+    BarTree { number, elements: packed(cx, Packer::default()), span, broken: true }
 }
 
 pub(super) fn bar(cx: &mut ItemReader, pair: Pair<Rule>) -> BarTree {
     let span = cx.span(&pair);
-    let (mut number, mut elements) = (None, Vec::new());
+    let (mut number, mut elements, mut last) = (None, Packer::default(), span);
     for inner in pair.into_inner() {
         match inner.as_rule() {
             Rule::bar_number => number = Some(cx.number(&inner)),
             Rule::bar_line => {}
-            Rule::no_bar_line => {
-                let last = elements.last().map_or(span, |element: &Spanned<Element>| element.span);
-                no_bar_line(cx, number.as_ref(), last);
+            Rule::no_bar_line => no_bar_line(cx, number.as_ref(), last),
+            Rule::plain => last = plain(cx, &inner, &mut elements).unwrap_or(last),
+            _ => {
+                if let Some(element) = element(cx, inner) {
+                    last = element.span;
+                    elements.element(&element);
+                }
             }
-            _ => elements.extend(element(cx, inner)),
         }
     }
-    BarTree { number, elements: Elements::new(cx.file, cx.item, &elements), span, broken: false }
+    BarTree { number, elements: packed(cx, elements), span, broken: false }
+}
+
+fn packed(cx: &ItemReader, elements: Packer) -> Elements {
+    Elements::new(cx.file, cx.item, elements)
+}
+
+/// Takes apart what the grammar reads in one go; gives back where the last of it stands.
+fn plain(cx: &ItemReader, pair: &Pair<Rule>, elements: &mut Packer) -> Option<Span> {
+    let (text, start) = (pair.as_str(), pair.as_span().start());
+    let (mut at, mut last) = (0, None);
+    while let Some(&first) = text.as_bytes().get(at) {
+        let word = match first {
+            b' ' | b'\t' => {
+                at += 1;
+                continue;
+            }
+            b'{' | b'}' => &text[at..at + 1],
+            _ => text[at..].split([' ', '\t', '}']).next().unwrap_or_default(),
+        };
+        let span = cx.at(start + at, start + at + word.len());
+        let value = match first {
+            b'A'..=b'G' => None,
+            b'{' => Some(Element::SlurStart),
+            b'}' => Some(Element::SlurEnd),
+            b'=' => Some(Element::Hold(Vec::new())),
+            _ => Some(Element::Value(read_value(word))),
+        };
+        match value {
+            Some(value) => elements.element(&Spanned { value, span }),
+            None => elements.note(&read_pitch(word, span)),
+        }
+        last = Some(span);
+        at += word.len();
+    }
+    last
 }
 
 fn no_bar_line(cx: &mut ItemReader, number: Option<&Number>, last: Span) {
