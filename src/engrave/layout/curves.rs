@@ -213,6 +213,16 @@ const HALF_LIFT: f64 = 0.8;
 const HALF_TURN: f64 = 0.2;
 const HALF_BLUNT: f64 = 0.4;
 
+/// Over its length such a half rises by so much at most, so that one over a single note is an arc that
+/// comes down to it and no hook; at the note it is blunt so far if it is short. Our heuristic.
+const HALF_STEEPEST: f64 = 0.15;
+const HALF_CLIMB: f64 = 0.3;
+const HALF_END_BLUNT: f64 = 0.3;
+
+/// How long the half before a first note is at least, where it lies over the staff and where it lies in it
+/// and must keep off the signature.
+const SHORTEST_HALF: (f64, f64) = (3.4, SHORTEST_TIE);
+
 /// One slur over some notes, from its place on the first (or from `begin`) to its place on the last
 /// (or to `end`), above or below.
 fn slur(
@@ -260,8 +270,10 @@ fn slur(
     }
     if let Some(begin) = begin {
         // Over clef and signature where it lies outside the staff.
-        let outside = p3.y * side > 2.2;
-        let x = begin.min(first.middle() - if outside { 2.6 } else { SHORTEST_TIE });
+        let rises = SHORTEST_HALF.0 * HALF_CLIMB * HALF_LIFT;
+        let outside = p3.y * side + rises > 2.2;
+        let least = if outside { SHORTEST_HALF.0 } else { SHORTEST_HALF.1 };
+        let x = begin.min(p3.x.min(first.x + 1.2) - least);
         p0 = Point::new(x, beyond(canvas, p0.y, x, first.x - 0.1));
     }
     if let Some(end) = end {
@@ -280,9 +292,10 @@ fn slur(
         near.y += side * (climb.abs() - most).min(4.0);
     }
     let span = p3.x - p0.x;
-    let mut height = slur_height(span).min(span * 0.35);
+    let is_half = begin.is_some() != end.is_some();
+    let mut height = slur_height(span).min(span * if is_half { HALF_STEEPEST } else { 0.35 });
     // At the edge of a line it has not come down, or it would seem to end there, and to begin again.
-    let lift = slur_height(2.0 * span).min(span * 0.45) * HALF_LIFT;
+    let lift = slur_height(2.0 * span).min(span * HALF_CLIMB) * HALF_LIFT;
     match (begin, end) {
         (Some(_), None) => p0.y = side * (p0.y * side).max(p3.y * side + lift),
         (None, Some(_)) => p3.y = side * (p3.y * side).max(p0.y * side + lift),
@@ -294,10 +307,11 @@ fn slur(
         height += 0.3;
     }
     let blunt = if span < 4.0 { 0.22 } else { 0.2_f64.min(3.2 / span).max(0.1) };
-    let half = |broken: bool| if broken { (HALF_BLUNT, HALF_TURN) } else { (blunt, 1.0) };
-    let (p0_turn, p3_turn) = match begin.is_some() == end.is_some() {
-        true => (half(false), half(false)),
-        false => (half(begin.is_some()), half(end.is_some())),
+    let own = if span < 8.0 { HALF_END_BLUNT } else { blunt };
+    let half = |broken: bool| if broken { (HALF_BLUNT, HALF_TURN) } else { (own, 1.0) };
+    let (p0_turn, p3_turn) = match is_half {
+        true => (half(begin.is_some()), half(end.is_some())),
+        false => ((blunt, 1.0), (blunt, 1.0)),
     };
     let origin = Some(first.chord.origin());
     for _ in 0..24 {

@@ -28,6 +28,10 @@ const MOST_ASIDE: f64 = 1.8;
 const LONG_PIN: f64 = 18.0;
 const WIDER_PIN: f64 = 1.1;
 
+/// How much of its mouth a hairpin that is broken at the edge of a line has at its narrow end there. That
+/// the half begins open is common practice; how far is our heuristic.
+const BROKEN_PIN: f64 = 0.32;
+
 /// A direction with its place along the line.
 #[derive(Clone, Debug)]
 pub(super) struct Said<'a> {
@@ -145,9 +149,9 @@ fn push_hairpin(lows: &mut Vec<Low>, pin: &Pin, (from, to): (f64, f64), end: f64
     let to = to.max(from + 1.6);
     // A long one opens wider, or its lines would seem to be parallel.
     let mouth = HAIRPIN + ((to - from - LONG_PIN) * 0.02).clamp(0.0, WIDER_PIN);
-    // A part of a hairpin that comes from or goes to another line does not close.
-    // Nor does it begin like two lines of one distance.
-    let narrow = |broken: bool| if broken { HAIRPIN * 0.22 } else { 0.0 };
+    // A part of a hairpin that comes from or goes to another line does not close, and its lines are
+    // so far apart that they are not taken for one doubled line.
+    let narrow = |broken: bool| if broken { mouth * BROKEN_PIN } else { 0.0 };
     let wide = |broken: bool| if broken { mouth * 0.75 } else { mouth };
     let (opens, closes) =
         if grows { (narrow(carried), wide(goes_on)) } else { (wide(carried), narrow(goes_on)) };

@@ -16,6 +16,8 @@ use crate::glyphs::Glyph;
 use crate::rows::Stretch;
 use crate::sheet::{Bar, Sheet};
 
+mod even;
+
 /// Room that a rest of several bars takes, and one of a single bar.
 const MULTI_REST: f64 = 11.0;
 const BAR_REST: f64 = 7.0;
@@ -36,6 +38,8 @@ pub(super) struct BarSpace<'a> {
     pub beside: Vec<Option<usize>>,
     /// Onsets with the ideal room from each to the next (the last to the bar line).
     pub columns: Vec<(Time, f64)>,
+    /// Which steps from note to note are of one length.
+    pub even: Vec<Vec<(usize, usize)>>,
     /// Room for a signature, metre or repeat within a line, and at the beginning of one.
     pub lead: Lead,
     pub start: Lead,
@@ -331,6 +335,7 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
         column_of,
         beside,
         columns,
+        even: Vec::new(),
         lead: Lead { clef: 0.0, key: key_changes, metre, repeat, ties: 0.0 },
         start: Lead { clef, key, metre, repeat, ties },
         tail: widest(&changes_clef),
@@ -348,6 +353,7 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
     if index == 0 || !bar.headings.is_empty() {
         space.courtesy = Lead::default();
     }
+    space.even = even::steps(&space, bar.length);
     space.natural = space.place(1.0).1;
     space.least = space.place(TIGHTEST).1;
     space
@@ -486,11 +492,12 @@ pub(super) fn place_line(
     if ragged && stretch > MOST_STRETCH {
         stretch = SHORT_STRETCH;
     }
+    let filled = if ragged { need(stretch) } else { room };
+    let evened = even::bars(spaces, bars.clone(), (stretch, filled));
     let mut x = from;
     let mut placed = Vec::with_capacity(bars.len());
-    for bar in bars.clone() {
+    for (bar, (columns, taken)) in bars.clone().zip(evened) {
         let lead = lead(spaces, &bars, bar);
-        let (columns, taken) = spaces[bar].place(stretch);
         let body = x + lead.width();
         let columns = columns.into_iter().map(|column| column + body).collect();
         let end = body + taken;

@@ -57,10 +57,10 @@ fn share_rests(upper: &mut [Chord], lower: &mut [Chord]) {
 
 /// Air between heads of two voices on one place that differ, whose stems would else make one upright, and
 /// between a head and a whole note beside it, which no stem parts from it. Our heuristic.
-const UNLIKE: f64 = 0.4;
+const UNLIKE: f64 = 0.6;
 
 /// Air behind a head that stands beside its column, more than behind others.
-const BESIDE: f64 = 0.3;
+const BESIDE: f64 = 0.7;
 
 fn part<'a>(upper: &mut Chord<'a>, lower: &mut Chord<'a>) {
     let (Look::Note { heads: above, .. }, Look::Note { heads: below, .. }) =

@@ -1,0 +1,120 @@
+//! Notes of one length within a bar stand at one distance: what one of them needs more than the ideal
+//! room, because something short stands beside it, the others are given too as far as the line has it.
+
+use std::ops::Range;
+
+use ripieno_compiler::music::Time;
+
+use super::{BarSpace, is_bar_rest};
+use crate::rows::Stretch;
+
+/// Of two notes of one length the one beside which shorter ones stand has more ideal room. Up to the first
+/// of these ratios they are to have the same all the same, since one short note is hardly seen as a
+/// passage; from the second on each has its own. Our heuristic.
+const ALIKE: (f64, f64) = (1.25, 1.4);
+
+/// How much of the ideal room all bars of a line give for it at most. Our heuristic.
+const GIVEN: f64 = 0.14;
+
+/// From the head of a note to the next of its voice, as columns: the bar line is the one behind the last.
+type Step = (usize, usize);
+
+/// Steps of one length within a bar, the shortest first; only what has several is of concern.
+pub(super) fn steps(space: &BarSpace, length: Time) -> Vec<Vec<Step>> {
+    let end = space.columns.len();
+    let mut all: Vec<(Time, Step)> = Vec::new();
+    for (chords, columns) in space.chords.iter().zip(&space.column_of) {
+        for (n, chord) in chords.iter().enumerate().filter(|(_, chord)| !is_bar_rest(chord)) {
+            let next = chords.get(n + 1).map_or(length, super::Chord::at);
+            let to = columns.get(n + 1).copied().unwrap_or(end);
+            if columns[n] < to && to <= end {
+                all.push((next - chord.at(), (columns[n], to)));
+            }
+        }
+    }
+    all.sort_unstable();
+    all.dedup();
+    let groups = all.chunk_by(|a, b| a.0 == b.0).filter(|group| group.len() > 1);
+    groups.map(|group| group.iter().map(|(_, step)| *step).collect()).collect()
+}
+
+/// How many times as wide as another a step may be whose ideal room is so many times that of the other.
+fn owed(ratio: f64) -> f64 {
+    let (alike, own) = ALIKE;
+    1.0 + (ratio - 1.0).max(0.0) * ((ratio - alike) / (own - alike)).clamp(0.0, 1.0)
+}
+
+/// Widens steps of a bar towards the widest of their length by that share of the lack, in places whose last
+/// one is the bar line; gives how much is added in all.
+fn widen(space: &BarSpace, places: &mut [f64], share: f64) -> f64 {
+    let last = places.len() - 1;
+    let before = places[last];
+    for group in &space.even {
+        let ideal = |step: Step| -> f64 {
+            space.columns[step.0..step.1].iter().map(|(_, ideal)| *ideal).sum()
+        };
+        // What stands before the bar line is no measure for the others.
+        let inner = group.iter().filter(|step| step.1 < last);
+        let width = |places: &[f64], step: Step| places[step.1] - places[step.0];
+        let Some(&widest) =
+            inner.max_by(|a, b| width(places, **a).total_cmp(&width(places, **b)))
+        else {
+            continue;
+        };
+        let most = width(places, widest);
+        for &step in group {
+            let own = width(places, step);
+            let lack = most / owed(ideal(widest) / ideal(step)) - own;
+            if lack <= 1e-6 || own <= 0.0 {
+                continue;
+            }
+            let (from, wider) = (places[step.0], 1.0 + share * lack / own);
+            for place in &mut places[step.0 + 1..step.1] {
+                *place = from + (*place - from) * wider;
+            }
+            places[step.1..].iter_mut().for_each(|place| *place += share * lack);
+        }
+    }
+    places[last] - before
+}
+
+/// The columns of a bar and its width, evened out by that share.
+fn evened(space: &BarSpace, stretch: f64, share: f64) -> (Vec<f64>, f64) {
+    let (mut places, width) = space.place(stretch);
+    if space.even.is_empty() || share == 0.0 || places.len() != space.columns.len() {
+        return (places, width);
+    }
+    places.push(width - space.line - space.tail + 0.35);
+    let more = widen(space, &mut places, share);
+    places.pop();
+    (places, width + more)
+}
+
+/// The bars of a line at the stretch at which they fill the room, evened out as far as that leaves them
+/// most of the ideal room that they would have otherwise: for each its columns and its width.
+pub(super) fn bars(
+    spaces: &Stretch<BarSpace>,
+    bars: Range<usize>,
+    (stretch, room): (f64, f64),
+) -> Vec<(Vec<f64>, f64)> {
+    let need = |stretch: f64, share: f64| -> f64 {
+        bars.clone().map(|bar| evened(&spaces[bar], stretch, share).1).sum()
+    };
+    let tightest = stretch * (1.0 - GIVEN);
+    let halve = |(mut low, mut high): (f64, f64), fits: &dyn Fn(f64) -> bool| {
+        for _ in 0..12 {
+            let middle = f64::midpoint(low, high);
+            if fits(middle) { low = middle } else { high = middle }
+        }
+        low
+    };
+    let uneven = bars.clone().any(|bar| !spaces[bar].even.is_empty());
+    let (stretch, share) = if !uneven || need(stretch, 1.0) <= room {
+        (stretch, if uneven { 1.0 } else { 0.0 })
+    } else if need(tightest, 1.0) <= room {
+        (halve((tightest, stretch), &|stretch| need(stretch, 1.0) < room), 1.0)
+    } else {
+        (tightest, halve((0.0, 1.0), &|share| need(tightest, share) < room))
+    };
+    bars.map(|bar| evened(&spaces[bar], stretch, share)).collect()
+}
