@@ -40,7 +40,7 @@
 (defconst ripieno--words
   '("subtitle" "composer" "arranger" "licence" "revision"
     "movement" "attacca" "marks" "through" "afresh"
-    "metre" "key" "major" "minor" "tempo" "at" "mark" "pick-up" "length" "repeat" "ending"
+    "metre" "key" "major" "minor" "tempo" "at" "mark" "pick-up" "up-beat" "length" "repeat" "ending"
     "double-bar" "end" "beat" "verse" "times" "segno" "coda" "fine" "da" "dal" "capo" "al" "common" "cut"
     "like" "short" "compass" "custom" "strings" "written" "sounds" "clef" "treble" "tenor" "from"
     "extends" "era" "group" "without" "budget" "limits" "players" "player" "crook" "in" "signature" "tuned"

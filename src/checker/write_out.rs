@@ -487,8 +487,12 @@ mod tests {
     const LINES: &str = "  violin-1      plays tune                    as melody\n  bassoon, cello play bass                    as bass\n  oboe, viola sustain bars 1..7\n  violin-2      sustains each beat bars 1 beat 2..7 beat 2, at p \"dolce\"  // held back\n  horn          signals tune bars 1..4\n  horn          highlights cadences bars 5..8\n  harpsichord   sustains each chord\n  oboe rest bars 0, 8\n";
 
     fn open(lines: &str) -> (Session, FileId) {
+        open_piece(PIECE, lines)
+    }
+
+    fn open_piece(piece: &str, lines: &str) -> (Session, FileId) {
         let mut session = Session::new(NoFiles);
-        let text = format!("{PIECE}scoring all for few {{\n{lines}}}\n");
+        let text = format!("{piece}scoring all for few {{\n{lines}}}\n");
         let file = session.open("ferry.ripieno", &text);
         (session, file)
     }
@@ -518,6 +522,24 @@ mod tests {
         assert!(
             write_out(&mut session, file, &asked()).is_err_and(|e| e == Refusal::NothingComputed)
         );
+    }
+
+    #[test]
+    fn bars_that_a_line_divides_are_written_out_whole() {
+        let piece =
+            PIECE.replace("  8         length", "  5         up-beat 1/4\n  8         length");
+        for bars in [None, Some(BarNumbers::new(4, 4)), Some(BarNumbers::new(5, 6))] {
+            let (mut session, file) = open_piece(&piece, LINES);
+            let old = session.arrangements(file);
+            let out = write_out(&mut session, file, &Asked { bars, ..asked() });
+            for (range, text) in out.unwrap().edits.iter().rev() {
+                session.edit(file, range.clone(), text);
+            }
+            let text = session.document(file).text().to_string();
+            let new = session.arrangements(file);
+            assert_eq!(changed(&old[0], &new[0]), BTreeSet::new(), "{bars:?}\n{text}");
+            assert_eq!(text.matches("up-beat 1/4").count(), 1, "{text}");
+        }
     }
 
     #[test]

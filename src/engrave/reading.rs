@@ -278,6 +278,7 @@ fn bars(edition: &Edition, setup: &Setup) -> Bars {
             number: frame.number,
             length: frame.length,
             begins_at: Time::ZERO,
+            up_beat: frame.up_beat,
             goes_on: false,
             metre: frame.metre,
             metre_shown: frame.metre_shown,

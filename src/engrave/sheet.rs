@@ -82,6 +82,8 @@ pub struct Bar {
     /// Where in the bar of the form it begins: behind its beginning where a bar that is longer than a
     /// line is divided.
     pub begins_at: Time,
+    /// Of an up-beat that is parted from its bar: where in that bar it begins.
+    pub up_beat: Option<Time>,
     /// Does the bar go on with the next, without a line between?
     pub goes_on: bool,
     /// The metre in force.

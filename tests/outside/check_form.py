@@ -31,6 +31,24 @@ FORMS = {
     "da capo al coda": ("2 to coda\n4 da capo al coda\n5 coda", 6),
     "dal segno al coda": ("2 segno\n3 to coda\n5 dal segno al coda\n6 coda", 8),
 }
+# The same with up-beats: every bar has three beats of one note and a fourth of another.
+UP_BEATS = {
+    "a second half with its up-beat": (
+        "0 pick-up 1/4\n0..4 repeat\n5 up-beat 1/4\n5..8 repeat\n8 length 3/4",
+        8,
+    ),
+    "an up-beat behind endings": (
+        "1..3 repeat\n3 ending 1\n4 ending 2\n5 up-beat 1/4\n5..6 repeat",
+        6,
+    ),
+    "a trio with an up-beat": (
+        "1..2 repeat\n3 up-beat 1/4\n3..4 repeat\n4 fine\n"
+        "5 up-beat 1/4, key F major\n5..6 repeat\n7 da capo al fine",
+        7,
+    ),
+    "a segno before an up-beat": ("3 segno, up-beat 1/4\n5 fine\n6 dal segno al fine", 6),
+    "a coda with an up-beat": ("2 to coda\n4 da capo al coda\n5 coda, up-beat 1/4", 6),
+}
 NOTES = ["C4", "D4", "E4", "F4", "G4", "A4", "B4", "C5"]
 
 PIECE = """\
@@ -124,6 +142,37 @@ def orders(ripieno, work, schema):
     return finding
 
 
+def up_beats(ripieno, work, schema):
+    finding = Finding("sections with up-beats are played as music21 plays them out")
+    for name, (lines, last) in UP_BEATS.items():
+        bars = "\n".join(
+            f"{n}: 3/4 {NOTES[n - 1]}"
+            + (" |" if f"{n} length" in lines else f" 1/4 {NOTES[n - 1][0]}5 |")
+            for n in range(1, last + 1)
+        )
+        if "0 pick-up" in lines:
+            bars = f"0: 1/4 A5 |\n{bars}"
+        built = build(ripieno, work, name, lines=lines, last=last, bars=bars)
+        if not finding.expect(built is not None, f"{name} does not build"):
+            continue
+        xml, midi = built
+        finding.expect(schema.validate(etree.parse(xml)), f"{name}: {schema.error_log.last_error}")
+        ours, theirs = struck(midi), expanded(xml)
+        finding.expect(ours == theirs, f"{name}: MIDI has {ours}, music21 {theirs}")
+        # A bar that is divided is one bar: all numbers are there, the parts make a whole.
+        lengths = {}
+        for measure in converter.parse(xml).parts[0].getElementsByClass("Measure"):
+            lengths.setdefault(measure.number, []).append(measure.duration.quarterLength)
+        divided = [number for number, parts in lengths.items() if len(parts) > 1]
+        wanted = sorted(
+            int(line.split()[0]) - 1 for line in lines.split("\n") if "up-beat" in line
+        )
+        finding.expect(divided == wanted, f"{name}: bars {divided} are divided, not {wanted}")
+        whole = all(sum(lengths[number]) == 4 for number in divided)
+        finding.expect(whole, f"{name}: {lengths}")
+    return finding
+
+
 def metres(ripieno, work, schema):
     finding = Finding("signs and groups of metres are those of the source")
     for name, (metre, wanted, symbol) in METRES.items():
@@ -175,6 +224,7 @@ def check(ripieno, work):
     work.mkdir()
     schema = check_schema._schema()
     yield orders(ripieno, work, schema)
+    yield up_beats(ripieno, work, schema)
     yield metres(ripieno, work, schema)
     yield lyrics(ripieno, work, schema)
 

@@ -77,6 +77,8 @@ def _measure(finding, where, measure, state):
     layout = measure.find("print")
     begins = layout is not None and layout.get("new-system") == "yes"
     follows = begins and number < 2 or state.number is None or number == state.number + 1
+    # The up-beat of a section is the last part of the bar before, which a line divides.
+    follows |= measure.get("implicit") == "yes" and number == state.number
     finding.expect(follows, f"{where} follows bar {state.number}")
     state.number = number
     stated, beams = {}, defaultdict(dict)

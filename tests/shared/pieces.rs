@@ -81,6 +81,7 @@ pub const PIECES: &[&str] = &[
     "tempo 1/4 at 0",
     "tempo 1/4 at 1000000",
     "pick-up 1/8",
+    "up-beat 1/8",
     "repeat",
     "1..4 repeat",
     "4 ending 1",

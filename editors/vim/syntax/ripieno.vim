@@ -49,7 +49,7 @@ syntax region ripienoPiece matchgroup=ripienoDeclaration start="^\s*\zspiece\>" 
 syntax keyword ripienoPieceWord subtitle composer arranger licence revision movement as attacca bars marks through afresh contained
 
 syntax region ripienoForm matchgroup=ripienoDeclaration start="^\s*\zsform\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\|layout\)\s" fold contains=@ripienoBasic,ripienoFormWord,ripienoValue,ripienoPitch
-syntax match  ripienoFormWord "\<\%(metre\|key\|major\|minor\|tempo\|at\|mark\|pick-up\|length\|repeat\|times\|ending\|double-bar\|segno\|coda\|fine\|da\|dal\|capo\|al\|to\|common\|cut\|end\)\>" contained
+syntax match  ripienoFormWord "\<\%(metre\|key\|major\|minor\|tempo\|at\|mark\|pick-up\|up-beat\|length\|repeat\|times\|ending\|double-bar\|segno\|coda\|fine\|da\|dal\|capo\|al\|to\|common\|cut\|end\)\>" contained
 
 syntax region ripienoLyrics matchgroup=ripienoDeclaration start="^\s*\zslyrics\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\|layout\)\s" fold contains=ripienoComment,ripienoBarNumber,ripienoBarLine,ripienoLyricsWord,ripienoHold
 syntax match  ripienoLyricsWord "\<\%(for\|verse\)\>\ze\s\+[a-z0-9-]\+.*{" contained

@@ -237,7 +237,7 @@ const repository = {
                 captures: captures(keyword.other, "constant.other.pitch", "constant.language.mode"),
             },
             word(
-                keyword.other, "metre", "tempo", "at", "mark", "pick-up", "length", "repeat", "ending",
+                keyword.other, "metre", "tempo", "at", "mark", "pick-up", "up-beat", "length", "repeat", "ending",
                 "times", "double-bar", "segno", "coda", "to", "fine", "da", "dal", "capo", "al", "common",
                 "cut", "end",
             ),

@@ -318,8 +318,8 @@ fn owned((path, entry): (&String, &Entry)) -> (String, Entry) {
 
 fn bars(arrangement: &Arrangement) -> String {
     let bars = &arrangement.piece.form.bars;
-    let full = bars.iter().filter(|bar| bar.number > 0).count();
-    let pick_up = if bars.len() > full { " and pick-up" } else { "" };
+    let full = bars.iter().filter(|bar| !bar.leads_in()).count();
+    let pick_up = if bars.iter().any(|bar| bar.number == 0) { " and pick-up" } else { "" };
     format!("{full}{pick_up}")
 }
 

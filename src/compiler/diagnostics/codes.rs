@@ -218,6 +218,11 @@ pub const CODES: &[Code] = &[
         "Fill it with as many of one value as it says.",
     ),
     code(
+        "bars/up-beat",
+        "A section's up-beat has no bar before it, takes the whole of it, or begins within a tuplet.",
+        "Write one that is shorter than the bar before; that of the piece is `0 pick-up …`.",
+    ),
+    code(
         "harmony/inferred",
         "No harmony is declared, so computed lines go by what the voices spell.",
         "`ripieno advise harmony` prints it, ready to paste and correct.",

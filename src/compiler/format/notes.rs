@@ -18,7 +18,8 @@ pub fn written_bars(
 ) -> Option<Vec<String>> {
     let mut bars: Vec<usize> = Vec::new();
     for &(from, to) in times {
-        bars.extend(form.bars_between(from, to).range());
+        let touched = form.bars_between(from, to).range();
+        bars.extend(touched.map(|bar| form.whole(bar).first));
     }
     bars.sort_unstable();
     bars.dedup();
@@ -28,17 +29,19 @@ pub fn written_bars(
     let mut index = 0;
     while index < bars.len() {
         let bar = &form.bars[bars[index]];
-        let (from, to) = (bar.start, bar.start + bar.length);
+        let (from, to) = form.times_of(form.whole(bars[index]));
         let sounds = |from, to| notes.iter().any(|note| note.start < to && note.end() > from);
         if !sounds(from, to) {
             // Bars of rest that follow one another are counted.
+            let mut expected = bars[index];
             let run = bars[index..]
                 .iter()
-                .enumerate()
-                .take_while(|(away, next)| {
-                    let next_bar = &form.bars[**next];
-                    **next == bars[index] + away
-                        && !sounds(next_bar.start, next_bar.start + next_bar.length)
+                .take_while(|&&next| {
+                    let whole = form.whole(next);
+                    let (from, to) = form.times_of(whole);
+                    let follows = next == expected;
+                    expected = whole.after;
+                    follows && !sounds(from, to)
                 })
                 .count();
             let count = if run == 1 { String::new() } else { format!(" {run}") };
@@ -263,10 +266,11 @@ fn element(note: &SoundingNote, other: Option<&SoundingNote>) -> Option<String> 
 pub fn bars_words(form: &Form, times: &[(Time, Time)]) -> Option<String> {
     let beat_of = |time: Time, index: usize| -> Option<Option<i64>> {
         let bar = form.bars.get(index)?;
-        if time == bar.start {
+        if time == bar.start && bar.up_beat.is_none() {
             return Some(None);
         }
-        let (beat, into) = bar.metre.beat_at(time - form.full_start(index));
+        let full = bar.up_beat.map_or(form.full_start(index), |since| bar.start - since);
+        let (beat, into) = bar.metre.beat_at(time - full);
         (into == Time::ZERO).then_some(Some(beat))
     };
     let word = |number: i32, beat: Option<i64>| match beat {
@@ -279,14 +283,16 @@ pub fn bars_words(form: &Form, times: &[(Time, Time)]) -> Option<String> {
         let start = word(form.bars.get(first)?.number, beat_of(from, first)?);
         let last = form.bars_between(from, to).after.checked_sub(1)?;
         let bar = form.bars.get(last)?;
-        let end = if to == bar.start + bar.length {
+        let (begins, ends) = form.times_of(form.whole(last));
+        let end = if to == ends {
             word(bar.number, None)
         } else {
             // The last beat belongs to the passage.
-            word(bar.number, Some(beat_of(to, last)?? - 1))
+            word(bar.number, Some(beat_of(to, form.whole(last).first)?? - 1))
         };
-        let whole = from == bar.start && to == bar.start + bar.length && first == last;
-        all.push(if whole || (start == end && last == first && beat_of(from, first)?.is_some()) {
+        let same = form.bars.get(first)?.number == bar.number;
+        let whole = from == begins && to == ends && same;
+        all.push(if whole || (start == end && same && beat_of(from, first)?.is_some()) {
             start
         } else {
             format!("{start}..{end}")

@@ -45,8 +45,12 @@ impl BarCount {
         bar: Span,
     ) -> Option<usize> {
         if let Some(number) = number {
-            let expected =
-                form.bars.first().map_or(1, |bar| bar.number) + self.next.narrow::<i32>();
+            let beyond = || form.bars.last().map_or(1, |bar| bar.number + 1);
+            let past = self.next.saturating_sub(form.bars.len()).narrow::<i32>();
+            let expected = match form.bars.get(self.next) {
+                Some(bar) => bar.number,
+                None => beyond() + past,
+            };
             let difference = i64::from(number.value) - i64::from(expected);
             if difference == 0 {
                 self.told = 0;

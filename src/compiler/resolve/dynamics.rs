@@ -82,8 +82,8 @@ pub(super) fn hairpin(word: &str) -> Option<bool> {
 /// Where the bar or beat of a position that exists ends.
 pub(super) fn end_of(form: &Form, position: Position) -> Option<Time> {
     let number = i32::try_from(position.bar).ok()?;
-    let bar = &form.bars[form.index_of(number)?];
-    let end = bar.start + bar.length;
+    let index = form.index_of(number)?;
+    let (bar, (_, end)) = (&form.bars[index], form.times_of(form.whole(index)));
     let Some(beat) = position.beat else { return Some(end) };
     let missing = if bar.number == 0 { bar.metre.bar_length() - bar.length } else { Time::ZERO };
     Some((bar.start + bar.metre.beat() * i64::from(beat) - missing).min(end))
@@ -96,14 +96,15 @@ pub(super) fn time_of(
     position: Position,
     ending: bool,
 ) -> Option<Time> {
-    let bar = &form.bars[inside(cx, form, position.bar, position.span)?];
+    let index = inside(cx, form, position.bar, position.span)?;
+    let (bar, (_, last)) = (&form.bars[index], form.times_of(form.whole(index)));
     let Some(beat) = position.beat else {
-        return Some(if ending { bar.start + bar.length } else { bar.start });
+        return Some(if ending { last } else { bar.start });
     };
     // Beats of a pick-up are counted from the missing beginning of its bar.
     let missing = if bar.number == 0 { bar.metre.bar_length() - bar.length } else { Time::ZERO };
     let into = bar.metre.beat() * (i64::from(beat) - 1) - missing;
-    if beat == 0 || into < Time::ZERO || into >= bar.length {
+    if beat == 0 || into < Time::ZERO || bar.start + into >= last {
         if form.unsure_from.is_some() {
             return None;
         }
@@ -122,5 +123,5 @@ pub(super) fn time_of(
         return None;
     }
     let end = if ending { bar.metre.beat() } else { Time::ZERO };
-    Some((bar.start + into + end).min(bar.start + bar.length))
+    Some((bar.start + into + end).min(last))
 }

@@ -131,7 +131,10 @@ pub(super) fn form(
             } else {
                 let counts = matches!(
                     item.value,
-                    FormItem::Metre(_) | FormItem::Length(_) | FormItem::PickUp(_)
+                    FormItem::Metre(_)
+                        | FormItem::Length(_)
+                        | FormItem::PickUp(_)
+                        | FormItem::UpBeat(_)
                 );
                 settings.doubt(if counts { line.bars.first } else { u32::MAX });
             }
@@ -237,6 +240,9 @@ fn build(cx: &mut Resolver, settings: &Settings, last: u32) -> Form {
     let (metres, keys) = (by_bar(&settings.metres), by_bar(&settings.keys));
     let (lengths, tempos) = (by_bar(&settings.lengths), by_bar(&settings.tempos));
     let (marks, said_first) = (by_bar(&settings.marks), settings.said_first());
+    let mut up_beats: HashMap<u32, (Time, Span)> =
+        settings.up_beats.iter().map(|(bar, length, span)| (*bar, (*length, *span))).collect();
+    up_beats.retain(|bar, (_, span)| *bar > 1 || !begins_the_piece(cx, *span));
     for number in first..=last.max(first) {
         metre = metres.get(&number).copied().copied().unwrap_or(metre);
         key = keys.get(&number).copied().copied().unwrap_or(key);
@@ -245,22 +251,40 @@ fn build(cx: &mut Resolver, settings: &Settings, last: u32) -> Form {
         if number == 0 {
             length = settings.pick_up.unwrap_or(length);
         }
-        form.bars.push(Bar {
+        let up_beat = up_beats.get(&(number + 1)).filter(|_| number < last);
+        let up_beat = up_beat.filter(|(up, span)| *up < length || !fills(cx, number, *span));
+        let before = up_beat.map_or(length, |(up, _)| length - *up);
+        let bar = |said_at: u32, metre: Metre, key: Key, up_beat: Option<Time>| Bar {
             number: number as i32,
-            start,
-            length,
+            start: start + up_beat.unwrap_or(Time::ZERO),
+            length: if up_beat.is_some() { length - before } else { before },
+            up_beat,
             metre,
             key,
-            tempo: tempos.get(&number).copied().cloned(),
-            mark: marks.get(&number).copied().cloned(),
+            tempo: tempos.get(&said_at).copied().cloned(),
+            mark: marks.get(&said_at).copied().cloned(),
             repeat_starts: false,
             repeat_ends: false,
             times: 2,
             ending: None,
             line: BarLine::Plain,
             signs: SmallVec::new(),
-            span: said_first.get(&number).copied(),
-        });
+            span: said_first.get(&said_at).copied(),
+        };
+        form.bars.push(bar(number, metre, key, None));
+        // What is said of a bar with an up-beat begins with the up-beat.
+        if up_beats.contains_key(&number)
+            && let [.., up_beat, after] = &mut form.bars[..]
+            && up_beat.up_beat.is_some()
+        {
+            (after.tempo, after.mark, after.span) = (None, None, None);
+        }
+        if up_beat.is_some() {
+            let said_at = number + 1;
+            let metre = metres.get(&said_at).copied().copied().unwrap_or(metre);
+            let key = keys.get(&said_at).copied().copied().unwrap_or(key);
+            form.bars.push(bar(said_at, metre, key, Some(before)));
+        }
         start += length;
         if start > LONGEST {
             let span = settings.end.map_or(Span::default(), |(_, span)| span);
@@ -292,6 +316,13 @@ fn build(cx: &mut Resolver, settings: &Settings, last: u32) -> Form {
         }
     }
     repeats(cx, settings, &mut form);
+    for index in 1..form.bars.len() {
+        let [before, up_beat] = &mut form.bars[index - 1..=index] else { continue };
+        let parted = before.repeat_ends || up_beat.repeat_starts || before.line != BarLine::Plain;
+        if up_beat.up_beat.is_some() && !parted {
+            before.line = BarLine::Double;
+        }
+    }
     jumps::jumps(cx, &settings.signs, &mut form);
     let places = [
         settings.metres.iter().map(|s| (s.0, s.2)).collect::<Vec<_>>(),
@@ -299,11 +330,36 @@ fn build(cx: &mut Resolver, settings: &Settings, last: u32) -> Form {
         settings.tempos.iter().map(|s| (s.0, s.2)).collect(),
         settings.marks.iter().map(|s| (s.0, s.2)).collect(),
         settings.lengths.iter().map(|s| (s.0, s.2)).collect(),
+        settings.up_beats.iter().map(|s| (s.0, s.2)).collect(),
     ];
     for (number, span) in places.into_iter().flatten() {
         inside(cx, &form, number, span);
     }
     form
+}
+
+/// Tells of an up-beat to the bar with which the piece begins.
+fn begins_the_piece(cx: &mut Resolver, span: Span) -> bool {
+    cx.push(
+        Diagnostic::error("bars/up-beat", span, "The up-beat of the whole piece is its pick-up.")
+            .with_help("Write it as bar 0: `0 pick-up 1/4`."),
+    );
+    true
+}
+
+/// Tells of an up-beat that leaves nothing of its bar.
+fn fills(cx: &mut Resolver, number: u32, span: Span) -> bool {
+    cx.push(
+        Diagnostic::error(
+            "bars/up-beat",
+            span,
+            format!("This up-beat leaves nothing of bar {number}, whose end it is."),
+        )
+        .with_help(format!(
+            "Write a shorter one, or let bar {number} be longer: `{number} length …`."
+        )),
+    );
+    true
 }
 
 fn repeats(cx: &mut Resolver, settings: &Settings, form: &mut Form) {
@@ -320,7 +376,7 @@ fn repeats(cx: &mut Resolver, settings: &Settings, form: &mut Form) {
             continue;
         }
         let Some(bars) = both(cx, form, range) else { continue };
-        let (first, last) = (bars.first, bars.after - 1);
+        let (first, last) = (form.with_up_beat(bars.first), bars.after - 1);
         form.bars[first].repeat_starts = true;
         form.bars[last].repeat_ends = true;
         form.bars[last].times = times;
@@ -429,7 +485,10 @@ pub(super) fn indices(cx: &mut Resolver, form: &Form, ranges: &[BarRange]) -> Ba
             inside(cx, form, range.last, range.span)
         };
         // A range that runs past the end still means the bars that exist.
-        found.push(BarIndices::new(first, last.map_or(form.bars.len(), |last| last + 1)));
+        found.push(BarIndices::new(
+            first,
+            last.map_or(form.bars.len(), |last| form.whole(last).after),
+        ));
     }
     found.sort_unstable();
     found

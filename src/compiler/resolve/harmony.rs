@@ -28,13 +28,14 @@ pub(super) fn harmony(
         }
         let (before, expected) = (cx.diagnostics.len(), count.next);
         let Some(index) = count.index(cx, form, numbers, bar.span) else { break };
-        count.next = index + 1;
+        let whole = form.whole(index);
+        count.next = whole.after;
         if !bar.broken {
             local.begin(form, index);
             bar_of_chords(cx, form, (index, bar), &mut local, &mut events);
         }
         if bar.broken || cx.errors_since(before) || count.is_off() {
-            BarIndices::new(expected.min(index), index + 1).add(&mut unsure);
+            BarIndices::new(expected.min(index), whole.after).add(&mut unsure);
         }
     }
     if count.is_off() {
@@ -73,7 +74,7 @@ fn bar_of_chords(
     events: &mut Vec<(HarmonyEvent, Option<Key>)>,
 ) {
     let frame = &form.bars[index];
-    let end = frame.start + frame.length;
+    let (_, end) = form.times_of(form.whole(index));
     let mut at = frame.start;
     let mut value: Option<Time> = None;
     for step in &bar.steps {
@@ -98,7 +99,7 @@ fn bar_of_chords(
                 }
                 match Chord::read(symbol) {
                     Ok(chord) => {
-                        let key = frame.key;
+                        let key = form.bar_at(at).key;
                         let event = HarmonyEvent { start: at, length, chord, key, span: step.span };
                         events.push((event, local.key));
                     }

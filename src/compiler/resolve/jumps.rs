@@ -13,6 +13,7 @@ pub(super) fn jumps(cx: &mut Resolver, signs: &[(u32, Sign, Span)], form: &mut F
     let mut placed: Vec<(usize, Sign, Span)> = Vec::new();
     for (number, sign, span) in signs {
         if let Some(index) = inside(cx, form, *number, *span) {
+            let index = if sign.stands_at_end() { index } else { form.with_up_beat(index) };
             placed.push((index, *sign, *span));
         }
     }

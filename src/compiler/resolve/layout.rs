@@ -235,6 +235,8 @@ impl Reading<'_, '_> {
             let Some(index) = inside(self.cx, self.form, number.value, number.span) else {
                 continue;
             };
+            // With its up-beat.
+            let index = self.form.with_up_beat(index);
             if index == 0 {
                 self.no_effect(
                     number.span,
@@ -331,6 +333,16 @@ impl Reading<'_, '_> {
             }
         }
         let beat = tree.beat.as_ref().map(|beat| beat.value);
+        // The up-beat that is parted from its bar stands in a bar of its own.
+        let up_beat = self.form.bars.get(bar + 1).and_then(|next| Some((next, next.up_beat?)));
+        let bar = match (beat, up_beat) {
+            (Some(beat), Some((next, since)))
+                if (beat - 1.0) * next.metre.beat().to_f64() >= since.to_f64() =>
+            {
+                bar + 1
+            }
+            _ => bar,
+        };
         Some(Nudge { sign, of, bar, beat, right, up })
     }
 

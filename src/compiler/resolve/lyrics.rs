@@ -88,7 +88,7 @@ impl Setting<'_> {
             }
             let numbers = (bar.number.as_ref(), following);
             let Some(index) = count.index(cx, self.form, numbers, bar.span) else { continue };
-            count.next = index + 1;
+            count.next = self.form.whole(index).after;
             if !bar.broken && !count.is_off() {
                 self.bar(cx, bar, index);
             }
@@ -118,7 +118,7 @@ impl Setting<'_> {
 
     fn bar(&mut self, cx: &mut Resolver, bar: &LyricsBar, index: usize) {
         let frame = &self.form.bars[index];
-        let end = frame.start + frame.length;
+        let (_, end) = self.form.times_of(self.form.whole(index));
         let all = &self.voice.music.notes;
         let from = all.partition_point(|note| note.start < frame.start);
         let notes: Vec<&Note> = all[from..].iter().take_while(|note| note.start < end).collect();

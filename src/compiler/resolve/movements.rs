@@ -429,7 +429,7 @@ impl Counted {
             // A pick-up is counted nowhere.
             if through.bars && bar.number > 0 {
                 bar.number += bars_before;
-                self.bars = bar.number;
+                self.bars = self.bars.max(bar.number);
             }
             if let Some(mark) = bar.mark.as_mut().filter(|_| through.marks)
                 && let Some(place) = place_of(mark)

@@ -183,7 +183,10 @@ fn unread_line(line: &Word, ensemble: &Ensemble, piece: &Piece) -> Line {
     let named = lost::bars(line).unwrap_or_default();
     let mut bars: Bars = named
         .iter()
-        .filter_map(|&(first, last)| Some(BarIndices::new(index(first)?, index(last)? + 1)))
+        .filter_map(|&(first, last)| {
+            let last = piece.form.whole(index(last)?);
+            Some(BarIndices::new(index(first)?, last.after))
+        })
         .collect();
     let all = vec![BarIndices::all(&piece.form)];
     // Another instrument, crook or tuning is kept to the end.

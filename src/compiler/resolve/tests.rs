@@ -130,6 +130,73 @@ fn repeats_are_played_twice_with_their_endings() {
 }
 
 #[test]
+fn an_up_beat_within_the_piece_belongs_to_the_section_it_leads_into() {
+    let piece = piece(
+        "form {
+  1    metre 3/4, key G major
+  1..4 repeat
+  4    fine
+  5    key C major, mark \"Trio\", up-beat 1/4
+  5..6 repeat
+  7    da capo al fine, end
+}
+voice tune { 1: 1/2. G4 | 2: G | 3: G | 4: 1/2 G 1/8 A B | 5: 1/2. C5 | 6: C | 7: C | }
+voice rests { 1: rest 4 | 5: 1/2. C5 | 6: rest 2 | }
+harmony { 1: G | 2: D | 3: G | 4: G | 5: C | 6: F | 7: C | }",
+    );
+    let form = &piece.form;
+    let bars: Vec<_> = form.bars.iter().map(|bar| (bar.number, bar.length, bar.up_beat)).collect();
+    let (whole, half) = (Time::of(3, 4), Time::of(1, 2));
+    assert_eq!(bars[2], (3, whole, None));
+    assert_eq!(bars[3..5], [(4, half, None), (4, Time::QUARTER, Some(half))]);
+    assert_eq!(bars[5], (5, whole, None));
+    // What is said of the section begins with the up-beat.
+    let said = |bar: usize| (form.bars[bar].mark.is_some(), form.bars[bar].key.fifths());
+    assert_eq!([said(3), said(4), said(5)], [(false, 1), (true, 0), (false, 0)]);
+    assert!(form.bars[3].repeat_ends && form.bars[4].repeat_starts);
+    let order: Vec<usize> = form.playing_order();
+    assert_eq!(order, [0, 1, 2, 3, 0, 1, 2, 3, 4, 5, 6, 4, 5, 6, 7, 0, 1, 2, 3]);
+    // Its beats are those of the bar to which it belongs, and weigh as much.
+    let at = form.bars[4].start;
+    assert_eq!(form.place(at).to_string(), "bar 4, beat 3");
+    assert_eq!(form.weight(at), form.weight(Time::of(1, 2)));
+    assert_eq!([form.index_of(4), form.index_of(5), form.index_of(8)], [Some(3), Some(5), None]);
+    let tune = &piece.voices[0].music;
+    assert_eq!(
+        tune.notes[3..6].iter().map(|note| note.start).collect::<Vec<_>>(),
+        [Time::of(9, 4), at, at + Time::EIGHTH,]
+    );
+    // Bars of rest are counted as players count them, and a chord fills its whole bar.
+    assert_eq!(piece.voices[1].music.rests[0].length, whole * 4);
+    assert_eq!(piece.harmony[3].length, whole);
+}
+
+#[test]
+fn an_up_beat_needs_a_bar_of_which_it_leaves_something() {
+    let told = |lines: &str, bar: &str| {
+        let (_, found) = read(&format!(
+            "form {{\n  1 metre 2/4, key C major\n{lines}\n  3 end\n}}\n\
+             voice v {{ 1: 1/2 C4 | 2: {bar} | 3: C | }}"
+        ));
+        found.into_iter().map(|finding| finding.message).collect::<Vec<_>>()
+    };
+    assert_eq!(told("3 up-beat 1/8", "C"), [""; 0]);
+    for (lines, bar, message) in [
+        ("1 up-beat 1/8", "C", "The up-beat of the whole piece is its pick-up."),
+        ("3 up-beat 1/2", "C", "This up-beat leaves nothing of bar 2, whose end it is."),
+        (
+            "3 up-beat 1/8",
+            "1/4 C 3:2(1/8 C D E)",
+            "The line before the up-beat of bar 3 goes through this tuplet.",
+        ),
+        ("4 up-beat 1/8", "C", "The piece has no bar 4."),
+        ("3 up-beat 1/8, up-beat 1/4", "C", "Bar 3 has a second `up-beat`."),
+    ] {
+        assert_eq!(told(lines, bar), [message], "{lines}");
+    }
+}
+
+#[test]
 fn places_are_named_by_bar_and_beat_and_a_pick_up_counts_from_its_end() {
     let piece = piece("form {\n  0 metre 3/4, key G major, pick-up 1/4\n  2 end\n}");
     assert_eq!(piece.form.place(Time::ZERO).to_string(), "bar 0, beat 3");

@@ -165,6 +165,8 @@ pub enum FormItem {
     Mark(String),
     /// `pick-up 1/4`.
     PickUp(ValueTree),
+    /// `up-beat 1/4`.
+    UpBeat(ValueTree),
     /// `length 2/4`.
     Length(Fraction),
     /// `repeat`, and how often the bars are played: `repeat 3 times`.

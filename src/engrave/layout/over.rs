@@ -128,8 +128,8 @@ fn bar_number(canvas: &mut Canvas, sheet: &Sheet, placed: &[PlacedBar], setting:
     if setting.first || !bar.headings.is_empty() && bar.number < 2 {
         return 0.0;
     }
-    // In parentheses where the bar began in the line before.
-    let begun = bar.begins_at > Time::ZERO;
+    // In parentheses where the bar began before it.
+    let begun = bar.begins_at > Time::ZERO || bar.up_beat.is_some();
     let number = if begun { format!("({})", bar.number) } else { bar.number.to_string() };
     let run = shape(&number, Face::Italic, 1.75);
     let x = first.x - 0.1;

@@ -144,7 +144,9 @@ fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<Proposal> {
             Some("to") => keywords(&[("coda", "the coda follows, after a jump `al coda`")]),
             Some("capo") => keywords(&AFTER_JUMP),
             Some("segno") if before_last(cursor) == Some("dal") => keywords(&AFTER_JUMP),
-            Some("at" | "tempo" | "mark" | "length" | "pick-up" | "ending") => Vec::new(),
+            Some("at" | "tempo" | "mark" | "length" | "pick-up" | "up-beat" | "ending") => {
+                Vec::new()
+            }
             Some(_) => keywords(&FORM),
         },
         Within::Dynamics if last.is_some() => loudness(),
@@ -213,7 +215,7 @@ const METRES: [(&str, &str); 5] = [
     ("cut", "2/2, written as cut time"),
 ];
 const AFTER_JUMP: [(&str, &str); 1] = [("al", "fine or coda: where to end, or to go on")];
-const FORM: [(&str, &str); 16] = [
+const FORM: [(&str, &str); 17] = [
     ("metre", "3/4"),
     ("key", "D minor"),
     ("tempo", "\"Con moto\" 1/4 at 96"),
@@ -228,6 +230,7 @@ const FORM: [(&str, &str); 16] = [
     ("fine", "the piece ends with this bar, after a jump"),
     ("double-bar", "a double line after the bar"),
     ("pick-up", "how long bar 0 is"),
+    ("up-beat", "how much of the bar before leads into the section that begins here"),
     ("length", "of a bar that is shorter or longer than its metre"),
     ("end", "the last bar"),
 ];

@@ -67,7 +67,7 @@ fn say_tacet(edition: &mut Edition) {
             let end = first + long;
             if long >= LONG && signs >= SIGNS && end < movement.bars.end {
                 // A pick-up is never counted.
-                let first = first + usize::from(bars[first].number == 0);
+                let first = first + usize::from(bars[first].leads_in());
                 let mut signs = (first..end).filter(|bar| !upper.bars[*bar].counted);
                 let long = signs.find(|bar| upper.bars[*bar].multi_rest as usize >= SHORT);
                 said.push((long.unwrap_or(first), comes_in(&bars[end])));
@@ -135,7 +135,7 @@ impl Rests {
         let mut runs = vec![0; bars.len()];
         let mut first = None;
         for (bar, frame) in bars.iter().enumerate() {
-            if self.played[bar] || frame.number == 0 {
+            if self.played[bar] || frame.leads_in() {
                 first = None;
                 continue;
             }

@@ -39,7 +39,8 @@ pub(super) fn frame(form: &Form) -> Vec<FrameBar> {
                 ending_ends: bar.ending.filter(|_| leaves),
                 line: if changes_key { BarLine::Double } else { bar.line },
                 source: bar.span,
-                implicit: bar.number == 0 || before.is_some_and(|before| completes(before, bar)),
+                up_beat: bar.up_beat,
+                implicit: bar.leads_in() || before.is_some_and(|before| completes(before, bar)),
                 signs: bar.signs.clone(),
             }
         })
@@ -51,7 +52,7 @@ pub(super) fn frame(form: &Form) -> Vec<FrameBar> {
 fn completes(before: &Bar, bar: &Bar) -> bool {
     let whole = bar.metre.bar_length();
     before.metre == bar.metre
-        && before.number > 0
+        && !before.leads_in()
         && before.length < whole
         && before.length + bar.length == whole
 }

@@ -119,6 +119,9 @@ pub struct FrameBar {
     pub line: BarLine,
     /// Where the form says what begins here: its tempo, or else its rehearsal mark, metre or key.
     pub source: Option<Span>,
+    /// Of the up-beat of a section, which the line before that section parts from the bar to which
+    /// it belongs and whose number it has: where in that bar it begins.
+    pub up_beat: Option<Time>,
     /// Is it only a part of a bar whose number nobody counts: a pick-up, or the second half of a
     /// bar that a repeat divides?
     pub implicit: bool,
@@ -127,6 +130,21 @@ pub struct FrameBar {
 }
 
 impl FrameBar {
+    /// Does it lead into the bar after it and is counted by nobody: the pick-up of the piece, or the
+    /// up-beat of a section?
+    #[must_use]
+    pub fn leads_in(&self) -> bool {
+        self.number == 0 || self.up_beat.is_some()
+    }
+
+    /// Time that it leaves out of its metre, so that its beats are counted from the end, where it
+    /// [leads in](FrameBar::leads_in).
+    #[must_use]
+    pub fn missing(&self) -> Time {
+        let missing = self.metre.bar_length() - self.length;
+        if self.leads_in() { missing.max(Time::ZERO) } else { Time::ZERO }
+    }
+
     /// Does the music jump into the bar from elsewhere than from the bar before it?
     pub(super) fn is_jumped_into(&self) -> bool {
         let signs = || self.signs.iter().any(|sign| !sign.stands_at_end());

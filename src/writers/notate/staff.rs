@@ -65,12 +65,6 @@ impl<'a> Bars<'a> {
     }
 }
 
-/// Place in the metre at which a bar begins: a pick-up is the end of a bar.
-pub(super) fn offset(bar: &FrameBar) -> Time {
-    let missing = bar.metre.bar_length() - bar.length;
-    if bar.number == 0 { missing.max(Time::ZERO) } else { Time::ZERO }
-}
-
 /// Writes the staff of a part.
 pub(super) fn staff(part: &Part, bars: &Bars) -> Staff {
     let mut measures = measures(part, bars);
@@ -124,7 +118,7 @@ pub(super) fn measures_in(part: &Part, bars: &Bars, range: std::ops::Range<usize
         }
         writer.write(index, &writing, &mut measure.elements);
         accidentals.mark_bar(&mut measure.elements, writing.key(), moved);
-        beams::beam(&mut measure.elements, bars.grid(index), offset(bar));
+        beams::beam(&mut measure.elements, bars.grid(index), bar.missing());
         // A score has very many bars, and most of them few elements.
         measure.elements.shrink_to_fit();
         before = Some(writing);
@@ -328,7 +322,7 @@ impl<'a> BarWriter<'a> {
             tuplets::split(&tuplet, from, to, &mut self.pieces);
             bar.start
         } else {
-            let shift = offset(bar);
+            let shift = bar.missing();
             let (from, to) = (from - bar.start + shift, to - bar.start + shift);
             self.bars.grid(index).split(from, to, rest, &mut self.pieces);
             shift

@@ -65,6 +65,7 @@ pub(crate) fn form(metres: &[&str]) -> Form {
             key: Key::C_MAJOR,
             tempo: None,
             mark: None,
+            up_beat: None,
             repeat_starts: false,
             repeat_ends: false,
             times: 2,

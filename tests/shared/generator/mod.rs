@@ -13,6 +13,8 @@ use ripieno::narrow::Narrow;
 pub(super) struct Bar {
     number: usize,
     length: u32,
+    /// How much of it is the up-beat of what follows.
+    up_beat: u32,
 }
 
 const KEYS: [&str; 30] = [
@@ -77,7 +79,7 @@ fn form(choices: &mut Choices, most: usize, out: &mut String) -> Vec<Bar> {
     let pick_up = choices.one_in(4).then(|| choices.pick(&[32, 16, 8, 48]));
     if let Some(length) = pick_up {
         lines.push(format!("0 pick-up {length}/128"));
-        bars.push(Bar { number: 0, length });
+        bars.push(Bar { number: 0, length, up_beat: 0 });
     }
     let mut full = 0;
     for number in 1..=last {
@@ -106,10 +108,18 @@ fn form(choices: &mut Choices, most: usize, out: &mut String) -> Vec<Bar> {
             length = sixteenths * 8;
             items.push(format!("length {sixteenths}/16"));
         }
+        if number > 1
+            && let Some(before) = bars.last_mut().filter(|before| before.length > 8)
+            && choices.one_in(9)
+        {
+            let sixteenths = 1 + choices.below(before.length as usize / 8 - 1).narrow::<u32>();
+            before.up_beat = sixteenths.min(64) * 8;
+            items.push(format!("up-beat {}/16", before.up_beat / 8));
+        }
         if choices.one_in(10) {
             items.push("double-bar".to_string());
         }
-        bars.push(Bar { number, length });
+        bars.push(Bar { number, length, up_beat: 0 });
         if !items.is_empty() {
             lines.push(format!("{number} {}", items.join(", ")));
         }

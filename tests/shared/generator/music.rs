@@ -98,7 +98,9 @@ pub(super) fn line(choices: &mut Choices, bars: &[Bar], kind: Line) -> String {
             writer.tokens.push(if count > 1 { format!("rest {count}") } else { "rest".into() });
             at += count;
         } else {
-            writer.bar(bar.length);
+            // No tuplet goes through the line before an up-beat.
+            writer.bar(bar.length - bar.up_beat);
+            writer.bar(bar.up_beat);
             at += 1;
         }
         writer.tokens.push("|\n".into());

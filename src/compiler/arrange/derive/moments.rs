@@ -348,7 +348,7 @@ pub(super) fn phrases(piece: &Piece, texture: &Texture) -> Vec<Found> {
     let mut found: Vec<Found> = Vec::new();
     let mut begun: Option<usize> = None;
     for (index, bar) in form.bars.iter().enumerate() {
-        if bar.number == 0 {
+        if bar.leads_in() {
             continue;
         }
         let since = begun.map(|begun| index - begun);

@@ -192,7 +192,7 @@ fn bare_up_beats(
                 .is_some_and(|n| n.start == end)
         });
         let from = since.max(bar.start);
-        let is_pick_up = index == 0 && bar.number == 0;
+        let is_pick_up = bar.up_beat.is_some() || index == 0 && bar.number == 0;
         if !enters || from >= end || (!is_pick_up && end - from > bar.metre.beat()) {
             continue;
         }

@@ -22,6 +22,8 @@ pub(super) struct Settings {
     pub(super) tempos: Vec<(u32, Tempo, Span)>,
     pub(super) marks: Vec<(u32, String, Span)>,
     pub(super) lengths: Vec<(u32, Time, Span)>,
+    /// How long the up-beat is with which a section begins, by its first whole bar.
+    pub(super) up_beats: Vec<(u32, Time, Span)>,
     /// Bars that are repeated, and how often they are played.
     pub(super) repeats: Vec<(BarRange, u8)>,
     pub(super) endings: Vec<(BarRange, Ending)>,
@@ -40,6 +42,7 @@ pub(super) fn once_a_bar(item: &FormItem) -> Option<&'static str> {
         FormItem::Mark(_) => "mark",
         FormItem::PickUp(_) => "pick-up",
         FormItem::Length(_) => "length",
+        FormItem::UpBeat(_) => "up-beat",
         FormItem::DoubleBar => "double-bar",
         FormItem::End => "end",
         FormItem::Sign(sign) if sign.is_jump() => "da capo` or `dal segno",
@@ -177,8 +180,12 @@ impl Settings {
                 Ok(length) if at == 0 => self.pick_up = Some(length),
                 Ok(_) => cx.push(
                     Diagnostic::error("bars/pick-up", span, "A pick-up is bar 0.")
-                        .with_help("Write this line as `0 pick-up …`; the next bar is bar 1."),
+                        .with_help("Write this line as `0 pick-up …`; the next bar is bar 1. A section within the piece has an `up-beat`."),
                 ),
+                Err(message) => cx.push(bad_value(span, message)),
+            },
+            FormItem::UpBeat(value) => match exact(*value) {
+                Ok(length) => self.up_beats.push((at, length, span)),
                 Err(message) => cx.push(bad_value(span, message)),
             },
             FormItem::Length(fraction) => {

@@ -124,7 +124,8 @@ impl Counted {
             return;
         }
         let number = form.bars[bar].number;
-        let length = form.bars[bar].length + first.over;
+        let (start, end) = form.times_of(form.whole(bar));
+        let length = end - start + first.over;
         let finding = &mut findings[told];
         let whose = match others.len() {
             1 => "both voices".to_string(),

@@ -97,6 +97,7 @@ impl Builder<'_> {
     /// Reads a bar; gives back the index of the bar after it.
     fn bar(&mut self, tree: &BarTree, index: usize) -> usize {
         let frame = &self.form.bars[index];
+        let whole = self.form.whole(index);
         if tree.broken {
             self.state.value_doubtful = true;
             self.state.octave_doubtful = true;
@@ -109,20 +110,16 @@ impl Builder<'_> {
                 note.attached.slur_ends = true;
             }
             self.state.slur_waits = false;
-            self.covers(BarIndices::one(index));
-            return index + 1;
+            self.covers(whole);
+            return whole.after;
         }
         let elements = tree.elements.read();
         if let Some((span, count, marks)) = bar_rest(&elements) {
             return self.bar_rest(&elements, index, span, count, marks);
         }
-        let mut bar = BarState {
-            number: frame.number,
-            at: frame.start,
-            end: frame.start + frame.length,
-            overflow: None,
-            counted: true,
-        };
+        let (start, end) = self.form.times_of(whole);
+        let mut bar =
+            BarState { number: frame.number, at: start, end, overflow: None, counted: true };
         let (before, crowd) = (self.cx.diagnostics.len(), self.cx.crowd.clone());
         for element in &elements {
             self.element(&mut bar, element, None);
@@ -135,7 +132,7 @@ impl Builder<'_> {
             self.cx.crowd.count(finding);
         });
         let last = elements.last().map_or(tree.span, |element| element.span);
-        self.count(last, &bar, frame.length);
+        self.count(last, &bar, end - start);
         if let Some((_, span)) = self.state.graces.take() {
             self.cx.push(
                 Diagnostic::error(
@@ -146,8 +143,8 @@ impl Builder<'_> {
                 .with_help("Write grace notes right before a note, in the same bar."),
             );
         }
-        self.covers(BarIndices::one(index));
-        index + 1
+        self.covers(whole);
+        whole.after
     }
 
     fn bar_rest(
@@ -192,7 +189,7 @@ impl Builder<'_> {
         }
         self.rest_marks(bar.at, marks);
         self.state.last = None;
-        let room = self.form.bars.len() - index;
+        let room = self.form.counted_from(index);
         if count == 0 || count as usize > room {
             self.cx.push(
                 Diagnostic::error(
@@ -204,7 +201,7 @@ impl Builder<'_> {
                 .with_bars(number, number),
             );
         }
-        let after = index + (count.max(1) as usize).min(room);
+        let after = self.form.after_counted(index, (count.max(1) as usize).min(room));
         let last = &self.form.bars[after - 1];
         let (start, length) = (bar.at, last.start + last.length - bar.at);
         self.music.rests.push(Rest { start, length, span });
@@ -508,7 +505,7 @@ impl Builder<'_> {
         self.music
             .directions
             .retain(|d| !matches!(d.kind, DirectionKind::Hairpin { to, .. } if to <= d.at));
-        let missing = self.form.bars.len() - next.min(self.form.bars.len());
+        let missing = self.form.counted_from(next);
         if counting == Counting::Whole
             && missing > 0
             && !self.cx.told.all_end_early

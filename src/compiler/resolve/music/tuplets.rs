@@ -45,6 +45,22 @@ impl Builder<'_> {
             bar.counted = false;
         }
         bar.counted &= counted;
+        let line = self.form.end_of_bar_at(start);
+        if start + length > line && start + length <= bar.end {
+            self.cx.push(
+                Diagnostic::error(
+                    "bars/up-beat",
+                    span,
+                    format!(
+                        "The line before the up-beat of bar {} goes through this tuplet.",
+                        bar.number + 1
+                    ),
+                )
+                .with_help("Write what stands before and behind the line by itself, or let the up-beat begin before or behind the tuplet.")
+                .with_bars(bar.number, bar.number),
+            );
+            return;
+        }
         if length.is_positive() && start + length <= bar.end {
             self.music.tuplets.push(Tuplet { start, length, actual, normal });
         }

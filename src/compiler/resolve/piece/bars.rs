@@ -40,7 +40,8 @@ impl BarIndices {
     /// The bars of these numbers; `None` if the form lacks the first or the last.
     #[must_use]
     pub fn of_numbers(form: &Form, bars: BarNumbers) -> Option<BarIndices> {
-        Some(BarIndices::new(form.index_of(bars.first)?, form.index_of(bars.last)? + 1))
+        let last = form.whole(form.index_of(bars.last)?);
+        Some(BarIndices::new(form.index_of(bars.first)?, last.after))
     }
 
     /// The numbers of these bars; `None` if there are none.

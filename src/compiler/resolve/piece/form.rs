@@ -29,6 +29,9 @@ pub struct Bar {
     pub start: Time,
     /// How long it is: the metre's length, or shorter or longer where the form says so.
     pub length: Time,
+    /// Of the up-beat of a section, which the line before that section parts from the bar to which
+    /// it belongs and whose number it has: where in that bar it begins.
+    pub up_beat: Option<Time>,
     /// The metre in force.
     pub metre: Metre,
     /// The (sounding) key in force.
@@ -53,6 +56,15 @@ pub struct Bar {
     /// Where the form says what begins with this bar: its tempo, or else its rehearsal mark, metre
     /// or key; `None` where it says nothing of it.
     pub span: Option<Span>,
+}
+
+impl Bar {
+    /// Does it lead into the bar after it and is counted by nobody: the pick-up of the piece, or the
+    /// up-beat of a section?
+    #[must_use]
+    pub fn leads_in(&self) -> bool {
+        self.number == 0 || self.up_beat.is_some()
+    }
 }
 
 /// An ending of a repeat: the times through for which it is played.
@@ -219,16 +231,54 @@ impl Form {
         (start(first), last.map_or(start(first), |bar| bar.start + bar.length))
     }
 
-    /// Index of the bar of that number.
+    /// Index of the bar of that number (of its first part, where an up-beat is parted from it).
     #[must_use]
     pub fn index_of(&self, number: i32) -> Option<usize> {
         let first = self.bars.first()?.number;
         let index = usize::try_from(number.checked_sub(first)?).ok()?;
-        (index < self.bars.len()).then_some(index)
+        let counted = |index: usize| self.bars.get(index).is_some_and(|bar| bar.number == number);
+        if !self.movements.is_empty() || counted(index) && index == self.whole(index).first {
+            return (index < self.bars.len()).then_some(index);
+        }
+        // Up-beats before it have no number of their own.
+        let index = self.bars.partition_point(|bar| bar.number < number);
+        counted(index).then_some(index)
     }
 
-    /// Where the bar of that index would begin if it were full: a pick-up lies at the end of the
-    /// bar that it leaves incomplete.
+    /// The parts of the bar to which a bar belongs: itself, and the up-beat that is parted from it.
+    #[must_use]
+    pub fn whole(&self, index: usize) -> BarIndices {
+        let is_up_beat =
+            |index: usize| self.bars.get(index).is_some_and(|bar| bar.up_beat.is_some());
+        let first = if is_up_beat(index) { index.saturating_sub(1) } else { index };
+        BarIndices::new(first, first + 1 + usize::from(is_up_beat(first + 1)))
+    }
+
+    /// How many bars there are from an index on, up-beats that are parted from their bars not counted.
+    #[must_use]
+    pub fn counted_from(&self, index: usize) -> usize {
+        let bars = self.bars.get(index..).unwrap_or_default();
+        bars.iter().filter(|bar| bar.up_beat.is_none()).count()
+    }
+
+    /// The index behind so many bars, counted from an index on.
+    #[must_use]
+    pub fn after_counted(&self, index: usize, count: usize) -> usize {
+        let bars = self.bars.get(index..).unwrap_or_default();
+        let mut counted = bars.iter().enumerate().filter(|(_, bar)| bar.up_beat.is_none());
+        counted.nth(count).map_or(self.bars.len(), |(after, _)| index + after)
+    }
+
+    /// With which index a section begins whose first whole bar that is: with its up-beat, if one is
+    /// parted from the bar before.
+    #[must_use]
+    pub fn with_up_beat(&self, index: usize) -> usize {
+        let before = index.checked_sub(1).and_then(|before| self.bars.get(before));
+        index - usize::from(before.is_some_and(|before| before.up_beat.is_some()))
+    }
+
+    /// Where the bar of that index would begin if it were full: a pick-up, or an up-beat that is
+    /// parted from its bar, lies at the end of the bar that it leaves incomplete.
     ///
     /// # Panics
     /// If the form has no bar of that index.
@@ -236,7 +286,7 @@ impl Form {
     pub fn full_start(&self, index: usize) -> Time {
         let bar = &self.bars[index];
         let missing = (bar.metre.bar_length() - bar.length).max(Time::ZERO);
-        if bar.number == 0 { bar.start - missing } else { bar.start }
+        if bar.leads_in() { bar.start - missing } else { bar.start }
     }
 
     /// Weight of a time in its bar, as [`Metre::weight`] has it; no beat of a pick-up is a first
@@ -256,7 +306,11 @@ impl Form {
         let index = self.index_at(time);
         let bar = &self.bars[index];
         // A pick-up counts its beats from the end: in 3/4 a quarter of pick-up is beat 3.
-        let (beat, into) = bar.metre.beat_at(time - self.full_start(index));
+        let full = match bar.up_beat {
+            Some(since) => bar.start - since,
+            None => self.full_start(index),
+        };
+        let (beat, into) = bar.metre.beat_at(time - full);
         Place { bar: bar.number, beat, into, beat_length: bar.metre.beat() }
     }
 }
@@ -351,6 +405,7 @@ mod tests {
             key: Key::C_MAJOR,
             tempo: None,
             mark: None,
+            up_beat: None,
             repeat_starts: false,
             repeat_ends: false,
             times: 2,

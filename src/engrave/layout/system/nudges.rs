@@ -42,7 +42,7 @@ impl SystemLine<'_> {
         let missing = if bars[bar].number == 0 {
             bars[bar].metre.bar_length().to_f64() - bars[bar].length.to_f64()
         } else {
-            bars[bar].begins_at.to_f64()
+            (bars[bar].up_beat.unwrap_or_default() + bars[bar].begins_at).to_f64()
         };
         let stands = |at: Time| {
             what.beat

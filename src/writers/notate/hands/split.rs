@@ -23,7 +23,6 @@ use crate::instruments::Clef;
 use crate::music::{Letter, Pitch, Time};
 use crate::resolve::Tuplet;
 
-use super::super::staff::offset;
 use super::super::{FrameBar, clefs, tuplets};
 use super::slurs;
 
@@ -292,6 +291,6 @@ fn is_beat(time: Time, frame: &[FrameBar]) -> bool {
     let index = frame.partition_point(|bar| bar.start <= time);
     index.checked_sub(1).is_some_and(|index| {
         let bar = &frame[index];
-        (time - bar.start + offset(bar)) % bar.metre.beat() == Time::ZERO
+        (time - bar.start + bar.missing()) % bar.metre.beat() == Time::ZERO
     })
 }

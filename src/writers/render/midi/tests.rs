@@ -52,6 +52,7 @@ fn piece(bars: i32) -> Piece {
         tempo: (number == 1)
             .then(|| Tempo { beat: Some((Time::QUARTER, 96.0)), words: Some("Con moto".into()) }),
         mark: None,
+        up_beat: None,
         repeat_starts: false,
         repeat_ends: false,
         times: 2,

@@ -28,15 +28,10 @@ fn room(time: Time) -> usize {
     }
 }
 
-/// Time that a pick-up leaves out of its metre, so that its beats are counted from the end.
-pub(super) fn missing(bar: &FrameBar) -> Time {
-    if bar.number == 0 { bar.metre.bar_length() - bar.length } else { Time::ZERO }
-}
-
 /// What stands over a time of a bar: the number of its beat, `+` over the middle of a beat, a dot over
 /// a third of a compound one; `None` between them.
 pub(super) fn beat_sign(bar: &FrameBar, at: Time) -> Option<String> {
-    let (beat, into) = bar.metre.beat_at(at + missing(bar));
+    let (beat, into) = bar.metre.beat_at(at + bar.missing());
     let length = bar.metre.beat();
     if into == Time::ZERO {
         Some(beat.to_string())
@@ -94,7 +89,7 @@ impl Wanted {
     pub(super) fn columns(mut self, bar: &FrameBar) -> BarColumns {
         if self.moves {
             let beat = bar.metre.beat();
-            let mut at = (-missing(bar)) % beat;
+            let mut at = (-bar.missing()) % beat;
             while at < bar.length {
                 self.at.push((at, 0));
                 at += beat;
@@ -152,7 +147,7 @@ pub(super) fn chunks(
     let count = grid.columns.len();
     let end_of = |column: usize| grid.columns.get(column).map_or(grid.width, |(_, x)| *x);
     let is_beat = |column: usize| {
-        let at = grid.columns[column].0 + missing(frame);
+        let at = grid.columns[column].0 + frame.missing();
         at % frame.metre.beat() == Time::ZERO
     };
     let mut first = 0;
