@@ -14,31 +14,30 @@ use super::spacing::{BarSpace, Widths};
 use super::stand::Spread;
 use super::survey::Surveyed;
 use super::system::{Setting, System};
-use super::{frame, heading, line_width, measures, size, size_for, stand, system};
+use super::{frame, heading, line_width, measures, size, stand, system};
 use crate::page::{Draw, Mark, Page, Pages, Turn};
 use crate::paper::{MARGINS, Setup};
 use crate::rows::Stretch;
 use crate::sheet::{Bar, OfPair, Sheet, Staff};
 
+mod sizes;
+
+use sizes::{SHORT, WORTH, other_size};
+
 /// Guesses at the height of lines that are tried where they save a page.
 const TIGHTER: [f64; 2] = [0.78, 0.9];
+/// How many times what a page costs otherwise it costs there.
+const DEAR: f64 = 6.0;
 
 /// The same where they fill pages.
 const CLOSER: [f64; 2] = [0.85, 0.7];
+const SLIGHTLY_CLOSER: f64 = 0.9;
 /// The part of a page that may be left over between its systems before that is tried. Our heuristic.
 const LOOSE: f64 = 0.2;
 /// How full lines should be of what a page has room for, and by how much bars are set wider for it at most.
 /// Our heuristic.
 const FULL: f64 = 0.86;
 const WIDEST: f64 = 1.4;
-/// The part of a page of a score that may be left over before staves of another size are tried, which
-/// sizes these are, how small they may become, in millimetres, and how much emptier than before pages
-/// must be for it. Our heuristic.
-const LOOSE_SCORE: f64 = 0.3;
-const SMALLER: [f64; 4] = [0.94, 0.88, 0.82, 0.76];
-const SMALLEST: f64 = 4.8;
-const WORTH: f64 = 0.08;
-
 /// Pages that are laid out.
 struct Attempt<D> {
     pages: Pages,
@@ -48,6 +47,8 @@ struct Attempt<D> {
     /// How many systems there are, and how many places within them at which one should begin.
     systems: usize,
     seams: usize,
+    /// How many systems begin a bar or two beside such a place.
+    torn: usize,
 }
 
 /// How systems are guessed and lines are weighed.
@@ -57,6 +58,8 @@ struct Guess {
     slack: f64,
     /// By how much more room bars should have than the least that reads well.
     ease: f64,
+    /// What a page costs.
+    page: f64,
 }
 
 /// Sets bars of which each has room in a line, with staves of that height or, where a system is higher
@@ -81,47 +84,6 @@ pub(super) fn set<D: Draw>(
         }
         height *= 0.93;
     }
-}
-
-/// A score whose pages stay empty with staves of one size is tried with smaller ones, of which one
-/// system more fits on a page, and where none does with larger ones.
-fn other_size<D: Draw>(
-    mut best: Attempt<D>,
-    (music, surveyed): (&mut Music, &[Surveyed]),
-    (setup, height): (&Setup, f64),
-    new: &impl Fn() -> D,
-) -> Attempt<D> {
-    let single = |one: &Attempt<D>| one.systems == one.pages.first_bars.len();
-    let few = best.systems < 3 * best.pages.first_bars.len();
-    if best.loose < LOOSE_SCORE || !few || single(&best) && best.systems == 1 {
-        return best;
-    }
-    let with = |height: f64, music: &mut Music| {
-        Layout::new(music.sheet(), setup, surveyed, height / 4.0).best(music, new)
-    };
-    for factor in SMALLER {
-        if height * factor < SMALLEST {
-            break;
-        }
-        let Some(smaller) = with(height * factor, music) else { continue };
-        if smaller.loose < best.loose - WORTH
-            && smaller.pages.first_bars.len() <= best.pages.first_bars.len()
-        {
-            best = smaller;
-        }
-        if best.loose < LOOSE {
-            return best;
-        }
-    }
-    let large = size_for(music.sheet(), setup, 1.0);
-    if single(&best)
-        && large > height
-        && let Some(larger) = with(large, music)
-        && larger.loose < best.loose
-    {
-        best = larger;
-    }
-    best
 }
 
 /// Everything that is fixed once the size of the staves is.
@@ -199,7 +161,7 @@ impl<'a> Layout<'a> {
     fn breaks(
         &self,
         sheet: &Sheet,
-        Guess { slack, ease }: Guess,
+        Guess { slack, ease, page }: Guess,
     ) -> (Vec<Vec<Range<usize>>>, bool) {
         let forced = |bars: &[usize]| -> Vec<bool> {
             let begins = |bar: &Bar| bar.begins_at == Time::ZERO && bars.contains(&bar.index);
@@ -220,6 +182,7 @@ impl<'a> Layout<'a> {
             seams: &self.seams,
             room: self.room,
             ease,
+            page,
         };
         plan.pages()
     }
@@ -228,12 +191,13 @@ impl<'a> Layout<'a> {
     fn best<D: Draw>(&self, music: &mut Music, new: &impl Fn() -> D) -> Option<Attempt<D>> {
         let is_part = music.sheet().is_part;
         for slack in [1.0, 1.08, 1.18, 1.3, 1.5] {
-            let mut guess = Guess { slack, ease: 1.0 };
+            let mut guess = Guess { slack, ease: 1.0, page: breaking::PAGE };
             let Some(mut best) = self.pages(music, guess, usize::MAX, new) else { continue };
-            // How high lines are is guessed: perhaps a part does with a page less.
+            // How high lines are is guessed: perhaps it does with a page less.
             let fewer = best.pages.first_bars.len() - 1;
-            if is_part && fewer > 0 {
-                let tight = TIGHTER.into_iter().map(|slack| Guess { slack, ease: 1.0 });
+            if fewer > 0 && (is_part || fewer < SHORT && slack > 1.0) {
+                let page = DEAR * breaking::PAGE;
+                let tight = TIGHTER.into_iter().map(|slack| Guess { slack, ease: 1.0, page });
                 let mut tight =
                     tight.filter_map(|guess| Some((guess, self.pages(music, guess, fewer, new)?)));
                 if let Some((tighter, pages)) = tight.next() {
@@ -252,12 +216,36 @@ impl<'a> Layout<'a> {
                     _ => {}
                 }
             }
+            if best.torn > 0 && count <= SHORT {
+                best = self.at_seams(best, music, guess, new);
+            }
             if best.loose >= LOOSE && !self.setup.bare {
                 best = self.wider(best, music, guess, new);
             }
             return Some(best);
         }
         None
+    }
+
+    /// The same bars with systems nearer to one another, if more of them then begin where the music does.
+    fn at_seams<D: Draw>(
+        &self,
+        mut best: Attempt<D>,
+        music: &mut Music,
+        guess: Guess,
+        new: &impl Fn() -> D,
+    ) -> Attempt<D> {
+        let count = best.pages.first_bars.len();
+        for closer in CLOSER {
+            let closer = Guess { slack: guess.slack * closer, ..guess };
+            match self.pages(music, closer, count, new) {
+                Some(pages) if pages.torn < best.torn && pages.loose < best.loose + WORTH => {
+                    best = pages;
+                }
+                _ => {}
+            }
+        }
+        best
     }
 
     /// The same bars in more lines, where pages have room for these.
@@ -275,12 +263,21 @@ impl<'a> Layout<'a> {
             if ease < 1.05 {
                 break;
             }
-            match self.pages(music, Guess { ease, ..guess }, count, new) {
-                // Not at the price of lines that begin where nobody expects it.
-                Some(wider) if wider.systems > best.systems && wider.seams <= best.seams => {
-                    return wider;
+            for closer in [1.0, SLIGHTLY_CLOSER] {
+                let guess = Guess { ease, slack: guess.slack * closer, ..guess };
+                match self.pages(music, guess, count, new) {
+                    // Not at the price of lines that begin where nobody expects it.
+                    Some(wider)
+                        if wider.systems > best.systems
+                            && wider.seams <= best.seams
+                            && wider.torn <= best.torn =>
+                    {
+                        return wider;
+                    }
+                    // Where they stand closer they find no other lines, or no room.
+                    _ if best.torn + best.seams == 0 => break,
+                    _ => {}
                 }
-                _ => {}
             }
         }
         best
@@ -299,7 +296,12 @@ impl<'a> Layout<'a> {
 
     fn forced<D: Draw>(&self, music: &mut Music, new: &impl Fn() -> D) -> (Pages, D) {
         let forced = self
-            .attempt(music, Guess { slack: 1.5, ease: 1.0 }, (usize::MAX, true), new)
+            .attempt(
+                music,
+                Guess { slack: 1.5, ease: 1.0, page: breaking::PAGE },
+                (usize::MAX, true),
+                new,
+            )
             .unwrap_or_else(|| unreachable!("whatever is too high is drawn all the same"));
         (forced.pages, forced.drawn)
     }
@@ -409,7 +411,8 @@ impl<'a> Layout<'a> {
             inner.filter(|seam| seam.away == Some(0)).count()
         };
         let seams = breaks.iter().flatten().map(within).sum();
-        Some(Attempt { pages, drawn, loose, systems, seams })
+        let torn = breaks.iter().flatten().filter(|line| self.seams[line.start].tears()).count();
+        Some(Attempt { pages, drawn, loose, systems, seams, torn })
     }
 
     /// The bar of a page before which the longest rest lies, if that is longer than where the page

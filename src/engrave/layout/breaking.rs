@@ -26,14 +26,20 @@ pub(super) struct Seam {
 }
 
 impl Seam {
+    /// Does a line that begins here tear off the head or the tail of what begins or ends nearby?
+    pub(super) fn tears(self) -> bool {
+        matches!(self.away, Some(1..=2))
+    }
+
     /// Cost of a break before the bar. One bar away from where a line should begin is worst: the phrase
     /// then has a tail on the next line, or loses its head to the one before. Our heuristic; that lines
     /// begin there where they can is common practice.
     fn cost(self) -> f64 {
         let away = match self.away {
             None | Some(0) => 0.0,
-            Some(1) => 2.0,
-            Some(2) => 1.0,
+            Some(1) => 2.6,
+            Some(2) => 1.6,
+            Some(3) => 0.8,
             Some(_) => 0.25,
         };
         away + if self.ending { TORN } else { 0.0 }
@@ -67,6 +73,8 @@ pub(super) struct Plan<'a> {
     pub room: Room,
     /// By how much more room bars should have than the least that reads well.
     pub ease: f64,
+    /// What a page costs, [`PAGE`] or more.
+    pub page: f64,
 }
 
 /// How high staves are together: those of the parts that a line has, which are all in the first.
@@ -81,7 +89,7 @@ pub(super) struct Stack {
 }
 
 /// Cost of a page: fewer pages are better than slightly looser lines.
-const PAGE: f64 = 1.2;
+pub(super) const PAGE: f64 = 1.2;
 /// Cost of a beginning on the left: none, since two pages that lie open need no turn at all.
 const LEFT: f64 = -0.1;
 /// Cost of a turn while playing, and of one with hardly time.
@@ -166,7 +174,7 @@ impl Plan<'_> {
         let room = if from == 0 { self.room.heights.0 } else { self.room.heights.1 };
         let full = (height / room).min(1.0);
         let last = to == self.spaces.len();
-        let mut cost = PAGE;
+        let mut cost = self.page;
         if last {
             cost += if from > 0 && lines < 2 && full < ORPHANED { ORPHAN } else { 0.0 };
         }
@@ -353,4 +361,16 @@ struct Way {
     height: f64,
     /// Bars in the last line.
     last: usize,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_break_costs_the_more_the_nearer_it_lies_to_where_a_line_should_begin() {
+        let cost = |away: usize| Seam { away: Some(away), ..Seam::default() }.cost();
+        assert!(cost(1) > cost(2) && cost(2) > cost(3) && cost(3) > cost(4) && cost(4) > cost(0));
+        assert!(cost(4) == cost(40));
+    }
 }

@@ -249,7 +249,8 @@ fn notes_of_one_length_stand_at_one_distance_though_something_short_stands_besid
     let near = |mark: &&&crate::page::Mark| (mark.bounds().center().y - staves[2]).abs() < 4.0;
     let heads: Vec<f64> =
         of(page, Kind::Head).iter().filter(near).map(|mark| mark.bounds().x0).collect();
-    let steps = heads.chunks_exact(4).map(|bar| [bar[1] - bar[0], bar[2] - bar[1], bar[3] - bar[2]]);
+    let steps =
+        heads.chunks_exact(4).map(|bar| [bar[1] - bar[0], bar[2] - bar[1], bar[3] - bar[2]]);
     let uneven = |steps: [f64; 3]| {
         steps.iter().copied().fold(0.0, f64::max) / steps.iter().copied().fold(f64::MAX, f64::min)
     };

@@ -17,6 +17,9 @@ const NEARLY_ALONE: f64 = 0.25;
 /// How much wider than the one before a last page is spread at most: its gaps between systems in
 /// proportion, those between staves by so much. Our heuristic.
 const LAST: (f64, f64) = (1.3, 1.0);
+/// How far the staves of the only system of a last page may be set apart of what others may, whatever the
+/// page before has. Our heuristic.
+const LAST_ALONE: f64 = 0.5;
 /// By how much the gaps between staves grow at most: where one system stands on the page, where there are
 /// several, and on an only page.
 const MOST_OPEN: (f64, f64, f64) = (9.0, 5.0, 3.0);
@@ -100,6 +103,9 @@ fn opened(systems: &[System], ys: &[f64], left: f64, close: Close) -> f64 {
     let first: f64 = between.iter().map(|gap| (apart * within - gap).max(0.0)).sum();
     let open = (left - first).max(0.0) / (staves as f64 + apart * between.len() as f64);
     let most = match close.before {
+        Some(before) if close.last && between.is_empty() => {
+            (before.open + LAST.1).max(MOST_OPEN.0 * LAST_ALONE)
+        }
         Some(before) if close.last => before.open + LAST.1,
         None if close.last => MOST_OPEN.2,
         _ if between.is_empty() => MOST_OPEN.0,

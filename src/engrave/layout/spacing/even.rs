@@ -56,8 +56,7 @@ fn widen(space: &BarSpace, places: &mut [f64], share: f64) -> f64 {
         // What stands before the bar line is no measure for the others.
         let inner = group.iter().filter(|step| step.1 < last);
         let width = |places: &[f64], step: Step| places[step.1] - places[step.0];
-        let Some(&widest) =
-            inner.max_by(|a, b| width(places, **a).total_cmp(&width(places, **b)))
+        let Some(&widest) = inner.max_by(|a, b| width(places, **a).total_cmp(&width(places, **b)))
         else {
             continue;
         };

@@ -1,0 +1,100 @@
+//! Staves of another size, where a score fills its pages better with them or begins its systems where the
+//! music does.
+
+use super::{Attempt, LOOSE, Layout};
+use crate::layout::music::Music;
+use crate::layout::size_for;
+use crate::layout::survey::Surveyed;
+use crate::page::Draw;
+use crate::paper::Setup;
+
+/// The part of a page of a score that may be left over before staves of another size are tried, which
+/// sizes these are, how small they may become, in millimetres, and how much emptier than before pages
+/// must be for it. Our heuristic.
+const LOOSE_SCORE: f64 = 0.3;
+const SMALLER: [f64; 4] = [0.94, 0.88, 0.82, 0.76];
+const SMALLEST: f64 = 4.8;
+pub(super) const WORTH: f64 = 0.08;
+/// Up to how many pages a score is tried with smaller staves for the sake of where its systems begin, and
+/// with which ones. Our heuristic.
+pub(super) const SHORT: usize = 12;
+const SLIGHTLY_SMALLER: [f64; 3] = [0.97, 0.94, 0.9];
+const SLIGHTLY: f64 = 0.88;
+
+/// A short score whose systems begin a bar or two beside a repeat, a double bar or a rehearsal mark is tried
+/// with slightly smaller staves, where they perhaps begin there.
+fn at_seams<D: Draw>(
+    mut best: Attempt<D>,
+    (music, surveyed): (&mut Music, &[Surveyed]),
+    (setup, height): (&Setup, f64),
+    new: &impl Fn() -> D,
+) -> Attempt<D> {
+    for factor in SLIGHTLY_SMALLER {
+        let height = height * factor;
+        if height < SMALLEST || best.torn == 0 {
+            break;
+        }
+        let layout = Layout::new(music.sheet(), setup, surveyed, height / 4.0);
+        if let Some(smaller) = layout.best(music, new)
+            && smaller.torn < best.torn
+            && smaller.pages.first_bars.len() <= best.pages.first_bars.len()
+            && smaller.loose < best.loose + WORTH
+        {
+            best = smaller;
+        }
+    }
+    best
+}
+
+/// A score whose pages stay empty with staves of one size is tried with smaller ones, of which one
+/// system more fits on a page, and where none does with larger ones.
+pub(super) fn other_size<D: Draw>(
+    mut best: Attempt<D>,
+    (music, surveyed): (&mut Music, &[Surveyed]),
+    (setup, height): (&Setup, f64),
+    new: &impl Fn() -> D,
+) -> Attempt<D> {
+    if best.torn > 0 && best.pages.first_bars.len() <= SHORT {
+        best = at_seams(best, (music, surveyed), (setup, height), new);
+    }
+    let single = |one: &Attempt<D>| one.systems == one.pages.first_bars.len();
+    let few = best.systems < 3 * best.pages.first_bars.len();
+    // With little to gain staves do not become much smaller, and only for the sake of a page.
+    let little = best.loose < LOOSE_SCORE;
+    let short = best.pages.first_bars.len() <= SHORT;
+    if best.loose < LOOSE || little && !short || !few || single(&best) && best.systems == 1 {
+        return best;
+    }
+    let with = |height: f64, music: &mut Music| {
+        Layout::new(music.sheet(), setup, surveyed, height / 4.0).best(music, new)
+    };
+    let least = if little { SLIGHTLY } else { 0.0 };
+    for factor in SMALLER {
+        if height * factor < SMALLEST || factor < least {
+            break;
+        }
+        let Some(smaller) = with(height * factor, music) else { continue };
+        let pages = |one: &Attempt<D>| one.pages.first_bars.len();
+        let fewer = pages(&smaller) < pages(&best) && smaller.torn <= best.torn;
+        if fewer && smaller.loose < best.loose
+            || !little && smaller.loose < best.loose - WORTH && pages(&smaller) <= pages(&best)
+        {
+            best = smaller;
+        }
+        if best.loose < LOOSE {
+            return best;
+        }
+    }
+    if little {
+        return best;
+    }
+    let large = size_for(music.sheet(), setup, 1.0);
+    if single(&best)
+        && large > height
+        && let Some(larger) = with(large, music)
+        && larger.loose < best.loose
+    {
+        best = larger;
+    }
+    best
+}
