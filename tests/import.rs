@@ -248,7 +248,8 @@ proptest! {
             .voices
             .iter()
             .flat_map(|voice| &voice.music.notes)
-            .flat_map(|note| note.sound.pitches().iter().map(|pitch| pitch.midi()))
+            .flat_map(|note| Vec::from(note.sound.pitches()))
+            .map(|pitch| pitch.midi())
             .collect();
         let wanted: BTreeSet<i32> = notes.iter().map(|(.., key)| i32::from(*key)).collect();
         prop_assert_eq!(wanted, found);

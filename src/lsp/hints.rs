@@ -33,7 +33,7 @@ pub fn hints(session: &mut Session, at: At, bytes: &Range<usize>, wanted: Hints)
     let sources = session.sources();
     let within = |range: &Range<usize>| range.start <= bytes.end && bytes.start <= range.end;
     let mut hints = Vec::new();
-    let mut own: HashMap<ItemId, Vec<&Note>> = HashMap::new();
+    let mut own: HashMap<ItemId, Vec<Note>> = HashMap::new();
     if wanted.octaves {
         for note in piece.voices.iter().flat_map(|voice| &voice.music.notes) {
             if note.span.file == at.file {
@@ -107,7 +107,7 @@ fn length(bar: &BarTree) -> i32 {
 /// The octave of the first note of a bar, where it is not written.
 fn octave(
     bar: &BarTree,
-    notes: &[&Note],
+    notes: &[Note],
     range: impl Fn(crate::diagnostics::Span) -> Range<usize>,
 ) -> Option<Hint> {
     let elements = bar.elements.read();
@@ -151,7 +151,7 @@ fn written(session: &mut Session, at: At, bytes: &Range<usize>) -> Vec<Hint> {
                 if range.start > bytes.end || bytes.start > range.end {
                     continue;
                 }
-                let Some((_, part, sounding)) = sounded(&arrangement, note).next() else {
+                let Some((_, part, sounding)) = sounded(&arrangement, &note).next() else {
                     continue;
                 };
                 let pitches = sounding.sound.pitches();

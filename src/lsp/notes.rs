@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::workspace::{At, TextPlace};
 use crate::arrange::{Arrangement, Part, SoundingNote};
-use crate::resolve::{Note, Piece, Verb};
+use crate::resolve::{Note, Piece, Verb, WrittenNotes};
 use crate::session::Session;
 use crate::syntax::Node;
 
@@ -33,14 +33,17 @@ pub fn note_at(session: &mut Session, at: At) -> Option<NoteAt> {
     let id = item.1.id;
     let piece = session.piece(at.root);
     let sources = session.sources();
-    let find = |notes: &[Note]| {
-        let here = |note: &&Note| note.span.file == at.file && note.span.first == id;
-        let touching = notes.iter().filter(here).map(|note| (note, sources.range(note.span)));
+    let find = |notes: &WrittenNotes| {
+        let here = |note: &Note| note.span.file == at.file && note.span.first == id;
+        let touching = notes.iter().filter(here).map(|note| {
+            let range = sources.range(note.span);
+            (note, range)
+        });
         let mut touching: Vec<_> = touching
             .filter(|(_, range)| range.start <= at.offset && at.offset <= range.end)
             .collect();
         // Where one note ends and the next begins, the next is meant.
-        touching.pop().map(|(note, range)| (note.clone(), TextPlace { file: at.file, range }))
+        touching.pop().map(|(note, range)| (note, TextPlace { file: at.file, range }))
     };
     for voice in &piece.voices {
         if let Some((note, place)) = find(&voice.music.notes) {

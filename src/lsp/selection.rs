@@ -5,7 +5,7 @@ use std::ops::Range;
 
 use super::workspace::At;
 use crate::music::Time;
-use crate::resolve::{Music, Note, Verb};
+use crate::resolve::{Note, Verb};
 use crate::session::Session;
 use crate::syntax::{BarTree, Element, Node, Spanned, VerbTree};
 
@@ -76,15 +76,16 @@ pub fn ranges(session: &mut Session, at: At) -> Vec<Range<usize>> {
         _ => None,
     });
     for music in voices.chain(written) {
-        let own = |note: &&Note| {
+        let own = |note: &Note| {
             note.span.file == at.file
                 && note.span.first == item.id
                 && holds(&sources.range(note.span))
         };
-        if let Some(index) = music.notes.iter().rposition(|note| own(&note)) {
-            let note = &music.notes[index];
+        let notes = &music.notes.to_vec()[..];
+        if let Some(index) = notes.iter().rposition(own) {
+            let note = &notes[index];
             let bytes = |first: usize, last: usize| {
-                let (first, last) = (&music.notes[first], &music.notes[last]);
+                let (first, last) = (&notes[first], &notes[last]);
                 let same_file = first.span.file == at.file && last.span.file == at.file;
                 same_file.then(|| sources.range(first.span).start..sources.range(last.span).end)
             };
@@ -95,15 +96,15 @@ pub fn ranges(session: &mut Session, at: At) -> Vec<Range<usize>> {
                     other.start >= bar.start && number(other.start) == number(note.start)
                 };
                 all.extend(bytes(
-                    run_down(music, index, |other, _| together(other)),
-                    run_up(music, index, |other, _| together(other)),
+                    run_down(notes, index, |other, _| together(other)),
+                    run_up(notes, index, |other, _| together(other)),
                 ));
             }
             // A phrase goes from rest to rest, and a slur holds it together.
             let joined = |first: &Note, second: &Note| first.start + first.length >= second.start;
             all.extend(bytes(
-                run_down(music, index, |other, next| joined(other, next)),
-                run_up(music, index, |other, before| joined(before, other)),
+                run_down(notes, index, |other, next| joined(other, next)),
+                run_up(notes, index, |other, before| joined(before, other)),
             ));
             break;
         }
@@ -112,18 +113,18 @@ pub fn ranges(session: &mut Session, at: At) -> Vec<Range<usize>> {
 }
 
 /// The first note of a run that ends with that of an index.
-fn run_down(music: &Music, index: usize, goes_on: impl Fn(&Note, &Note) -> bool) -> usize {
+fn run_down(notes: &[Note], index: usize, goes_on: impl Fn(&Note, &Note) -> bool) -> usize {
     let mut first = index;
-    while first > 0 && goes_on(&music.notes[first - 1], &music.notes[first]) {
+    while first > 0 && goes_on(&notes[first - 1], &notes[first]) {
         first -= 1;
     }
     first
 }
 
 /// The last note of a run that begins with that of an index.
-fn run_up(music: &Music, index: usize, goes_on: impl Fn(&Note, &Note) -> bool) -> usize {
+fn run_up(notes: &[Note], index: usize, goes_on: impl Fn(&Note, &Note) -> bool) -> usize {
     let mut last = index;
-    while last + 1 < music.notes.len() && goes_on(&music.notes[last + 1], &music.notes[last]) {
+    while last + 1 < notes.len() && goes_on(&notes[last + 1], &notes[last]) {
         last += 1;
     }
     last

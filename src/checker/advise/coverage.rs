@@ -90,7 +90,7 @@ fn of_scoring(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Vec<VoiceBars> {
                     nobody: true,
                     gaps: false,
                 };
-                let here = |(note, _): &(&Note, &[u16])| piece.form.index_at(note.start) == bar;
+                let here = |(note, _): &(Note, &[u16])| piece.form.index_at(note.start) == bar;
                 // Who has which notes: all of them, and those that come from the voice.
                 let mut having: Vec<(u16, usize, usize, bool)> = Vec::new();
                 let mut count = 0;
@@ -100,7 +100,7 @@ fn of_scoring(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Vec<VoiceBars> {
                     count += 1;
                     for &player in players {
                         let part = &arrangement.parts[usize::from(player)];
-                        let own = sounding(part, note);
+                        let own = sounding(part, &note);
                         let comes = own.is_some_and(|own| own.source == note.span);
                         let doubles = own
                             .is_some_and(|own| doubles(&arrangement, part.line_of(own), &doubling));

@@ -111,15 +111,16 @@ const RUN: usize = 4;
 fn fastest(music: &Music, form: &Form) -> (f64, Option<i32>) {
     let mut best = (0.0, None);
     let clock = Clock::new(form);
-    let starts: Vec<f64> = music.notes.iter().map(|note| clock.seconds_at(note.start)).collect();
-    for first in 0..music.notes.len().saturating_sub(RUN - 1) {
-        let run = &music.notes[first..first + RUN];
+    let notes = music.notes.to_vec();
+    let starts: Vec<f64> = notes.iter().map(|note| clock.seconds_at(note.start)).collect();
+    for first in 0..notes.len().saturating_sub(RUN - 1) {
+        let run = &notes[first..first + RUN];
         let joined = run.windows(2).all(|two| two[0].start + two[0].length == two[1].start);
         let last = &run[RUN - 1];
         let end = starts
             .get(first + RUN)
             .copied()
-            .filter(|_| music.notes[first + RUN].start == last.start + last.length);
+            .filter(|_| notes[first + RUN].start == last.start + last.length);
         let end = end.unwrap_or_else(|| clock.seconds_at(last.start + last.length));
         let seconds = end - starts[first];
         if joined && seconds > 0.0 && RUN as f64 / seconds > best.0 {

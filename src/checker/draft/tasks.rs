@@ -19,8 +19,11 @@ pub(super) fn voices(piece: &Piece) -> (usize, Option<usize>, Vec<usize>) {
     };
     let height = |voice: &usize| {
         let notes = &piece.voices[*voice].music.notes;
-        let pitches = notes.iter().flat_map(|note| note.sound.pitches());
-        let (sum, count) = pitches.fold((0i64, 0i64), |(s, c), p| (s + i64::from(p.midi()), c + 1));
+        let (mut sum, mut count) = (0_i64, 0_i64);
+        for note in notes {
+            sum += note.sound.pitches().iter().map(|pitch| i64::from(pitch.midi())).sum::<i64>();
+            count += note.sound.pitches().len() as i64;
+        }
         sum * 100 / count.max(1)
     };
     let tune = said(Role::Melody).or_else(|| sounding.iter().copied().max_by_key(height));
@@ -83,9 +86,9 @@ pub(super) fn growth(piece: &Piece, tune: usize, sections: &[(Time, Time)]) -> V
         .collect();
     if dynamics.is_empty() {
         let top = |&(from, to): &(Time, Time)| {
-            let notes = piece.voices[tune].music.notes.iter();
-            let inside = notes.filter(|note| note.start >= from && note.start < to);
-            inside.flat_map(|note| note.sound.pitches()).map(|pitch| pitch.midi()).max()
+            let notes = &piece.voices[tune].music.notes;
+            let inside = notes.within(notes.begun_before(from)..notes.begun_before(to));
+            inside.filter_map(|note| note.sound.pitches().iter().map(|p| p.midi()).max()).max()
         };
         let highest = sections.iter().filter_map(top).max();
         let last = sections.len() - 1;
@@ -198,7 +201,7 @@ impl Music<'_> {
         let notes = self.piece.voices[voice].music.notes.iter();
         let inside = notes.filter(|n| n.start < self.to && n.start + n.length > self.from);
         let pitches: Vec<i32> =
-            inside.flat_map(|n| n.sound.pitches()).map(|pitch| pitch.midi()).collect();
+            inside.flat_map(|n| Vec::from(n.sound.pitches())).map(|pitch| pitch.midi()).collect();
         Some((*pitches.iter().min()?, *pitches.iter().max()?))
     }
 

@@ -65,7 +65,7 @@ impl<'a> Work<'a> {
         lines
             .filter(|(id, line)| leads(line) && claims(*id))
             .filter_map(|(_, line)| match &line.verb {
-                Verb::Writes(music) => Some(&music.notes[..]),
+                Verb::Writes(music) => Some(music.notes.unpacked()),
                 _ => None,
             })
             .collect()
@@ -90,9 +90,9 @@ impl<'a> Work<'a> {
             .filter(|line| line.role == Some(Role::Bass))
             .filter_map(|line| match &line.verb {
                 Verb::Plays { voice, .. } | Verb::Realises { voice } => {
-                    Some(&self.piece.voices[*voice].music.notes[..])
+                    Some(self.piece.voices[*voice].music.notes.unpacked())
                 }
-                Verb::Writes(music) => Some(&music.notes[..]),
+                Verb::Writes(music) => Some(music.notes.unpacked()),
                 _ => None,
             })
             .collect()

@@ -6,6 +6,7 @@ use std::rc::Rc;
 use std::sync::Arc;
 
 use super::{Arrangement, Part, SoundingNote};
+use crate::diagnostics::Span;
 use crate::music::Time;
 use crate::narrow::Narrow;
 use crate::resolve::{Note, Role, Sound, Verb, Voice};
@@ -30,6 +31,17 @@ impl VoiceCoverage {
     #[must_use]
     pub fn players(&self, note: usize) -> &[u16] {
         self.players.of(note)
+    }
+
+    /// Does it pass, anywhere, from some players to others?
+    #[must_use]
+    pub fn is_handed_over(&self) -> bool {
+        let runs = self.players.runs.len();
+        let apart = |run: usize| {
+            let (old, new) = (self.players.of_run(run - 1), self.players.of_run(run));
+            !old.is_empty() && !new.is_empty() && !old.iter().any(|player| new.contains(player))
+        };
+        (1..runs).any(apart)
     }
 
     /// The same note by note.
@@ -134,7 +146,7 @@ pub fn coverage_again(
         .enumerate()
         .map(|(voice, found)| Asked::new(found, known(voice).map(|(old, _)| old), window))
         .collect();
-    let notes = |voice: usize| &voices[voice].music.notes[asked[voice].new.clone()];
+    let notes = |voice: usize| voices[voice].music.notes.within(asked[voice].new.clone());
     let all = || (0..voices.len()).flat_map(&notes);
     let from = all().map(|note| note.start).min().unwrap_or(Time::MAX);
     let to = all().map(|note| note.start + note.length).max().unwrap_or(Time::MIN);
@@ -149,7 +161,7 @@ pub fn coverage_again(
         .collect();
     let again = |voice: usize| {
         let (role, played) = role(arrangement, voice);
-        let new = players(&heard, notes(voice));
+        let new = players(&heard, notes(voice).map(Sought::from));
         let players = match known(voice) {
             Some((_, known)) => {
                 let same = voices[voice].music.notes.len() == known.players.notes()
@@ -179,13 +191,16 @@ impl Asked {
         let Some(old) = old else { return Asked { old: 0..0, new: 0..notes.len() } };
         let before = &old.music.notes;
         let changed = (!std::ptr::eq(&**voice, old)).then(|| {
-            let first = notes.iter().zip(before).take_while(|(a, b)| a == b).count();
+            let (notes, before) = (notes.to_vec(), before.to_vec());
+            let first = notes.iter().zip(&before).take_while(|(a, b)| a == b).count();
             let rest = notes[first..].iter().rev().zip(before[first..].iter().rev());
             (first, notes.len() - rest.take_while(|(a, b)| a == b).count())
         });
         let within = window.map(|(from, to)| {
-            let first = notes.partition_point(|note| note.start + note.length <= from);
-            (first, notes.partition_point(|note| note.start < to).max(first))
+            let ended = |note: &Note| note.start + note.length <= from;
+            let last = notes.begun_before(from).saturating_sub(1);
+            let first = last + notes.starting_with(last).take_while(ended).count();
+            (first, notes.begun_before(to).max(first))
         });
         let (first, after) = match (changed, within) {
             (Some((one, after)), Some((other, until))) => (one.min(other), after.max(until)),
@@ -222,9 +237,24 @@ fn classes(sound: &Sound) -> u16 {
     }
 }
 
+/// All that is asked of a note of a voice.
+struct Sought {
+    start: Time,
+    end: Time,
+    classes: u16,
+    span: Span,
+}
+
+impl From<Note> for Sought {
+    fn from(note: Note) -> Sought {
+        let Note { start, length, span, .. } = note;
+        Sought { start, end: start + length, classes: classes(&note.sound), span }
+    }
+}
+
 /// Who plays each of some notes of a voice, which follow one another.
-fn players(parts: &[Heard], notes: &[Note]) -> Players {
-    let wanted: Vec<u16> = notes.iter().map(|note| classes(&note.sound)).collect();
+fn players(parts: &[Heard], notes: impl Iterator<Item = Sought>) -> Players {
+    let notes: Vec<Sought> = notes.collect();
     // Player by player, which notes he plays, a bit each.
     let words = notes.len().div_ceil(64);
     let mut plays: Vec<Rc<Vec<u64>>> = Vec::with_capacity(parts.len());
@@ -238,11 +268,11 @@ fn players(parts: &[Heard], notes: &[Note]) -> Players {
         }
         let mut own_plays = Vec::new();
         let mut at = part.notes.partition_point(|own| own.end() <= begins);
-        for (index, (note, wanted)) in notes.iter().zip(&wanted).enumerate() {
+        for (index, note) in notes.iter().enumerate() {
             while part.notes.get(at).is_some_and(|own| own.end() <= note.start) {
                 at += 1;
             }
-            let end = note.start + note.length;
+            let (end, wanted) = (note.end, note.classes);
             let Some(one) = part.notes.get(at).filter(|own| own.start < end) else { continue };
             // Most begin together, or have nothing to do with one another.
             let together = one.start == note.start && part.classes[at] & wanted != 0;

@@ -52,7 +52,7 @@ impl Work<'_> {
                 let given = &self.lines[claim.line.index()];
                 let Verb::Plays { voice, octaves, .. } = given.line.verb else { continue };
                 let music = &self.piece.voices[voice].music;
-                let begun = |time| music.notes.partition_point(|note| note.start < time);
+                let begun = |time| music.notes.begun_before(time);
                 notes += begun(claim.to) - begun(claim.from);
                 let octaves = octaves + given.octaves_of(index);
                 // Who plays the same of a voice has the same notes.
@@ -85,18 +85,15 @@ impl Work<'_> {
 /// Puts the notes of a piece of music that lie within a run into it, moved by octaves.
 pub(super) fn take(music: &Music, line: &Line, octaves: i8, run: &mut Run) {
     // A note that is held into the run sounds there too: look back to the one before.
-    let first = music.notes.partition_point(|note| note.start < run.from).saturating_sub(1);
-    let within = music.notes.partition_point(|note| note.start < run.to);
+    let first = music.notes.begun_before(run.from).saturating_sub(1);
+    let within = music.notes.begun_before(run.to);
     let mut notes = Vec::with_capacity(within.saturating_sub(first));
-    for note in &music.notes[first..] {
-        if note.start >= run.to {
-            break;
-        }
+    for note in music.notes.within(first..within.max(first)) {
         let (start, end) = (note.start.max(run.from), (note.start + note.length).min(run.to));
         if start >= end {
             continue;
         }
-        let mut attached = note.attached.clone();
+        let mut attached = note.attached;
         if let Some(graces) = attached.graces.as_mut() {
             for (_, pitches) in &mut graces.notes {
                 raise(pitches, octaves);
@@ -106,7 +103,7 @@ pub(super) fn take(music: &Music, line: &Line, octaves: i8, run: &mut Run) {
             attached.graces = None;
             attached.slur_starts = false;
         }
-        let mut sound = note.sound.clone();
+        let mut sound = note.sound;
         if let Sound::Pitches(pitches) = &mut sound {
             raise(pitches, octaves);
         }

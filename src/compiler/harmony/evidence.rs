@@ -5,7 +5,7 @@ use crate::music::{Key, PitchName, Time};
 use crate::narrow::Narrow;
 use smallvec::SmallVec;
 
-use crate::resolve::{Bar, Form, Note, Piece};
+use crate::resolve::{Bar, Form, Note, Piece, WrittenNotes};
 
 /// A beat (or part of a long beat) in which the harmony stands still.
 pub(super) struct Slot {
@@ -234,15 +234,15 @@ fn cut(form: &Form, index: usize, slots: &mut Vec<Slot>) {
 }
 
 /// Adds the notes of one voice to the slots in which they sound.
-fn hear(notes: &[Note], slots: &mut [Slot]) {
+fn hear(notes: &WrittenNotes, slots: &mut [Slot]) {
     let mut first = 0;
-    for (index, note) in notes.iter().enumerate() {
+    let (mut notes, mut before) = (notes.iter().peekable(), None);
+    while let Some(note) = notes.next() {
         let end = note.start + note.length;
         while first < slots.len() && slots[first].start + slots[first].length <= note.start {
             first += 1;
         }
-        let before = index.checked_sub(1).map(|i| &notes[i]);
-        let after = notes.get(index + 1);
+        let after = notes.peek();
         for slot in slots[first..].iter_mut().take_while(|slot| slot.start < end) {
             let from = note.start.max(slot.start);
             let to = end.min(slot.start + slot.length);
@@ -253,7 +253,7 @@ fn hear(notes: &[Note], slots: &mut [Slot]) {
             let held = note.start < slot.start;
             slot.struck |= !held;
             for pitch in note.sound.pitches() {
-                let motion = Motion::of(pitch.midi(), note, before, after);
+                let motion = Motion::of(pitch.midi(), &note, before.as_ref(), after);
                 let excuse = motion.excuse(held, note.start == slot.start);
                 let class = pitch.name().class() as usize;
                 slot.sounding[class] += share;
@@ -292,6 +292,7 @@ fn hear(notes: &[Note], slots: &mut [Slot]) {
                 }
             }
         }
+        before = Some(note);
     }
 }
 

@@ -53,6 +53,16 @@ impl Time {
         Time(scaled / denominator)
     }
 
+    /// How many grains it has, to be kept somewhere small.
+    pub(crate) const fn grains(self) -> i64 {
+        self.0
+    }
+
+    /// The time of so many grains.
+    pub(crate) const fn of_grains(grains: i64) -> Time {
+        Time(grains)
+    }
+
     /// This time as a fraction of a whole note in lowest terms: (numerator, denominator).
     #[must_use]
     pub fn fraction(self) -> (i64, i64) {

@@ -310,6 +310,8 @@ fn build(cx: &mut Resolver, settings: &Settings, last: u32) -> Form {
         None => form.bars.len(),
     };
     form.unsure_from = settings.unsure_from.map(index);
+    // As many of them as a piece may have take memory enough.
+    form.bars.shrink_to_fit();
     for (number, span) in &settings.doubles {
         if let Some(index) = inside(cx, &form, *number, *span) {
             form.bars[index].line = BarLine::Double;

@@ -120,8 +120,9 @@ impl Setting<'_> {
         let frame = &self.form.bars[index];
         let (_, end) = self.form.times_of(self.form.whole(index));
         let all = &self.voice.music.notes;
-        let from = all.partition_point(|note| note.start < frame.start);
-        let notes: Vec<&Note> = all[from..].iter().take_while(|note| note.start < end).collect();
+        let from = all.begun_before(frame.start);
+        let notes: Vec<Note> =
+            all.starting_with(from).take_while(|note| note.start < end).collect();
         let unsure = &self.voice.music.unsure;
         if !self.form.is_sure(index) || unsure.iter().any(|bars| bars.contains(index)) {
             self.forget();
@@ -174,7 +175,7 @@ impl Setting<'_> {
 }
 
 /// A bar with too many or too few syllables.
-fn miscounted(voice: &str, number: i32, bar: &LyricsBar, notes: &[&Note]) -> Diagnostic {
+fn miscounted(voice: &str, number: i32, bar: &LyricsBar, notes: &[Note]) -> Diagnostic {
     let amount = |count: usize, one: &str| match count {
         0 => format!("no {one}s"),
         1 => format!("one {one}"),

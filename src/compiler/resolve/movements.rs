@@ -7,8 +7,8 @@ use std::sync::Arc;
 
 use super::piece::{
     Bar, BarIndices, Direction, DirectionKind, Ensemble, Form, FormMovement, Layout, Line,
-    Movement, Music, Nudge, Overridden, Override, Pages, Piece, Player, Scoring, Through, Verb,
-    Voice, roman,
+    Movement, Music, Note, Nudge, Overridden, Override, Pages, Piece, Player, Scoring, Through,
+    Verb, Voice, roman,
 };
 use super::{Resolver, Shelf, loader, said_twice};
 use crate::diagnostics::{Diagnostic, FileId, Span};
@@ -372,7 +372,8 @@ fn moved_bar(bar: &Bar, by: Time) -> Bar {
 
 fn moved_music(music: &Music, by: Time, first: usize) -> Music {
     let mut music = music.clone();
-    music.notes.iter_mut().for_each(|note| note.start += by);
+    let later = |note: Note| Note { start: note.start + by, ..note };
+    music.notes = music.notes.iter().map(later).collect();
     music.tuplets.iter_mut().for_each(|tuplet| tuplet.start += by);
     music.rests.iter_mut().for_each(|rest| rest.start += by);
     music.directions.iter_mut().for_each(|direction| *direction = moved(direction, by));

@@ -153,9 +153,12 @@ fn begins(piece: &Piece, voices: &[&Music], at: Time, said: Option<Time>) -> Opt
     let bar = &bars[form.index_at(at).checked_sub(1)?];
     let longest = pick_up.map_or(bar.metre.beat(), |length| length.max(bar.metre.beat()));
     let found = voices.iter().find_map(|music| {
-        let index = music.notes.partition_point(|note| note.start < at);
+        let index = music.notes.begun_before(at);
         music.notes.get(index).filter(|note| note.start == at)?;
-        up_beat(&music.notes, index, longest).map(|first| music.notes[first].start)
+        // One note before all that may belong to it tells whether it does.
+        let first = music.notes.begun_before(at - longest).saturating_sub(1);
+        let near: Vec<Note> = music.notes.within(first..index + 1).collect();
+        up_beat(&near, index - first, longest).map(|first| near[first].start)
     });
     // In a piece with a pick-up, phrases begin with one of that length.
     found.or_else(|| {

@@ -63,7 +63,7 @@ fn grace_notes_take_no_time_and_let_nothing_leak() {
     let piece =
         piece(&format!("{TWO_BARS}voice v {{ 1: 1/4 D5 grace(1/16 E4 F) G | 2: 1/2 A | }}"));
     assert_eq!(notes(&piece), "0/1 D5 1/4, 1/4 G5 1/4, 1/2 A5 1/2");
-    let graces = piece.voices[0].music.notes[1].attached.graces.as_ref().unwrap();
+    let graces = piece.voices[0].music.notes.get(1).unwrap().attached.graces.unwrap();
     assert_eq!(graces.notes.len(), 2);
     assert_eq!(graces.notes[1].1[0].to_string(), "F4");
 }
@@ -78,7 +78,7 @@ fn a_tremolo_between_two_notes_gives_half_of_the_time_to_each() {
     let (first, second) = (Some(OfTwo::First), Some(OfTwo::Second));
     assert_eq!(places, [first, second, first, second, None]);
     // What begins it stands on the first, what ends it on the second.
-    let marks = |n: usize| piece.voices[0].music.notes[n].attached.marks;
+    let marks = |n: usize| piece.voices[0].music.notes.get(n).unwrap().attached.marks;
     assert!(marks(0).has(Mark::Accent) && !marks(0).has(Mark::Fermata));
     assert!(!marks(1).has(Mark::Accent) && marks(1).has(Mark::Fermata));
 }

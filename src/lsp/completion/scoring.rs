@@ -154,7 +154,7 @@ fn with_modifiers(first: Vec<Proposal>) -> Vec<Proposal> {
 
 pub(super) fn voices(piece: &Piece) -> Vec<Proposal> {
     let about = |voice: &crate::resolve::Voice| {
-        let pitches = || voice.music.notes.iter().flat_map(|note| note.sound.pitches()).copied();
+        let pitches = || voice.music.notes.iter().flat_map(|note| Vec::from(note.sound.pitches()));
         match (pitches().min(), pitches().max()) {
             (Some(low), Some(high)) => format!("{low} to {high}"),
             _ => String::new(),

@@ -136,7 +136,7 @@ fn voice(session: &mut Session, at: At, name: &str) -> Option<String> {
     let piece = session.piece(at.root);
     let index = piece.voices.iter().position(|voice| voice.name == name)?;
     let notes = &piece.voices[index].music.notes;
-    let pitches = || notes.iter().flat_map(|note| note.sound.pitches()).copied();
+    let pitches = || notes.iter().flat_map(|note| Vec::from(note.sound.pitches()));
     let mut text = format!("**voice `{name}`**");
     if let (Some(low), Some(high)) = (pitches().min(), pitches().max()) {
         let _ = write!(text, ", {low} to {high}");

@@ -96,7 +96,7 @@ pub(super) fn entries(piece: &Piece, texture: &Texture) -> Vec<Found> {
     let place = piece.form.weight(head[0].start);
     let mut found: Vec<Found> = Vec::new();
     for voice in &piece.voices {
-        let notes = &voice.music.notes[..];
+        let notes = voice.music.notes.unpacked();
         for (index, window) in notes.windows(head.len()).enumerate() {
             if piece.form.weight(window[0].start) == place && is_entry(head, window) {
                 found.push(entry(&piece.form, texture, &notes[index..], head.len()));
@@ -143,20 +143,21 @@ fn entry(form: &Form, texture: &Texture, notes: &[Note], head: usize) -> Found {
 
 fn subject(piece: &Piece) -> Option<&[Note]> {
     let height = |music: &Music| {
-        music.notes.first().and_then(|note| note.sound.pitches().last()).map_or(0, |p| p.midi())
+        let first = music.notes.first();
+        first.and_then(|note| note.sound.pitches().last().copied()).map_or(0, |p| p.midi())
     };
-    let music = piece
+    let (start, music) = piece
         .voices
         .iter()
         .map(|voice| &voice.music)
-        .filter(|music| !music.notes.is_empty())
-        .min_by_key(|music| (music.notes[0].start, -height(music)))?;
-    let bar = piece.form.bar_at(music.notes[0].start);
+        .filter_map(|music| Some((music.notes.first()?.start, music)))
+        .min_by_key(|(start, music)| (*start, -height(music)))?;
+    let bar = piece.form.bar_at(start);
     // A subject that begins with a pick-up goes on through the first whole bar.
     let length = bar.length.max(bar.metre.bar_length());
     let end = bar.start + length;
     let count = music.notes.iter().take_while(|note| note.start < end).count().min(HEAD);
-    (count >= SHORTEST_HEAD).then_some(&music.notes[..count])
+    (count >= SHORTEST_HEAD).then(|| &music.notes.unpacked()[..count])
 }
 
 fn is_entry(head: &[Note], notes: &[Note]) -> bool {

@@ -39,6 +39,7 @@ const EASE: f64 = 0.8;
 /// The signal of a voice in some bars.
 pub(super) fn reduce(music: &Music, form: &Form, bars: BarIndices, manner: Manner) -> Vec<Onset> {
     let mut kept: Vec<&Note> = Vec::new();
+    let all = music.notes.unpacked();
     let (from, to) = form.times_of(bars);
     let mut per_whole = seconds_per_whole(None);
     for bar in &form.bars[..bars.first] {
@@ -63,8 +64,8 @@ pub(super) fn reduce(music: &Music, form: &Form, bars: BarIndices, manner: Manne
         let mut at = form.full_start(index);
         while at < end {
             let until = (at + beat).min(end);
-            let notes = between(&music.notes, at.max(begin), until);
-            let next = music.notes.get(music.notes.partition_point(|note| note.start < until));
+            let notes = between(all, at.max(begin), until);
+            let next = all.get(all.partition_point(|note| note.start < until));
             let calm = |note: &Note| {
                 note.length >= Time::QUARTER && note.length.to_f64() * per_whole >= CALM
             };
@@ -172,9 +173,9 @@ fn onsets(
 
 /// Until when the voice sounds from a note on without a rest.
 fn sounds_until(music: &Music, note: &Note) -> Time {
-    let first = music.notes.partition_point(|other| other.start < note.start);
+    let first = music.notes.begun_before(note.start);
     let mut until = note.start + note.length;
-    for other in &music.notes[first..] {
+    for other in music.notes.starting_with(first) {
         if other.start > until {
             break;
         }

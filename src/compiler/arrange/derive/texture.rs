@@ -40,7 +40,7 @@ impl<'a> Texture<'a> {
     }
 
     fn with(piece: &'a Piece, written: Vec<&'a [Note]>, basses: Vec<&'a [Note]>) -> Texture<'a> {
-        let voices: Vec<&[Note]> = piece.voices.iter().map(|v| &v.music.notes[..]).collect();
+        let voices: Vec<&[Note]> = piece.voices.iter().map(|v| v.music.notes.unpacked()).collect();
         let mut sounding: Vec<(Time, Time)> = voices
             .iter()
             .chain(&written)

@@ -60,7 +60,7 @@ impl Builder<'_> {
     ) {
         let start = bar.at;
         self.sounds(bar, Sound::Pitches(pitches), attached, span, None);
-        let Some(first) = self.music.notes.last_mut().filter(|note| note.start == start) else {
+        let Some(first) = self.notes.last_mut().filter(|note| note.start == start) else {
             return;
         };
         let Some(half) = first.length.scaled(1, 2) else { return };
@@ -83,7 +83,7 @@ impl Builder<'_> {
             attached,
             span,
         };
-        self.state.last = Some(self.music.notes.len());
-        self.music.notes.push(second);
+        self.state.last = Some(self.notes.len());
+        self.notes.push(second);
     }
 }

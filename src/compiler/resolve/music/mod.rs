@@ -35,7 +35,8 @@ pub(super) fn music(
     form: &Form,
     counting: Counting,
 ) -> Music {
-    let mut builder = Builder { cx, form, music: Music::default(), state: State::default() };
+    let mut builder =
+        Builder { cx, form, music: Music::default(), notes: Vec::new(), state: State::default() };
     let mut count = BarCount::new(counting);
     for (place, bar) in bars.iter().enumerate() {
         let following = bars.get(place + 1).and_then(|bar| bar.number.as_ref());
@@ -90,6 +91,8 @@ struct Builder<'a> {
     cx: &'a mut Resolver,
     form: &'a Form,
     music: Music,
+    /// Its notes, as long as they are changed.
+    notes: Vec<Note>,
     state: State,
 }
 
@@ -105,7 +108,7 @@ impl Builder<'_> {
             self.state.last = None;
             // Its end may be among what could not be read.
             if self.state.slur.take().is_some()
-                && let Some(note) = self.music.notes.last_mut()
+                && let Some(note) = self.notes.last_mut()
             {
                 note.attached.slur_ends = true;
             }
@@ -319,7 +322,7 @@ impl Builder<'_> {
                 let attached = self.attached(marks);
                 let length = self.advance(bar, span, tuplet);
                 match self.state.last {
-                    Some(last) if self.music.notes[last].attached.of_two.is_some() => self.cx.push(
+                    Some(last) if self.notes[last].attached.of_two.is_some() => self.cx.push(
                         Diagnostic::error(
                             "bars/hold",
                             span,
@@ -329,7 +332,7 @@ impl Builder<'_> {
                         .with_bars(bar.number, bar.number),
                     ),
                     Some(last) => {
-                        let note = &mut self.music.notes[last];
+                        let note = &mut self.notes[last];
                         note.length += length;
                         for mark in attached.marks.iter() {
                             note.attached.marks.insert(mark);
@@ -477,8 +480,8 @@ impl Builder<'_> {
             self.state.doubtful = true;
             return;
         }
-        self.state.last = Some(self.music.notes.len());
-        self.music.notes.push(Note { start, length, sound, attached, span });
+        self.state.last = Some(self.notes.len());
+        self.notes.push(Note { start, length, sound, attached, span });
     }
 
     fn finish(mut self, bars: &[Arc<BarTree>], next: usize, counting: Counting) -> Music {
@@ -487,20 +490,19 @@ impl Builder<'_> {
                 Diagnostic::error("bars/slur", open, "This slur does not end.")
                     .with_help("Write `}` right after its last note."),
             );
-            if let Some(note) = self.music.notes.last_mut() {
+            if let Some(note) = self.notes.last_mut() {
                 note.attached.slur_ends = true;
             }
         }
         if let Some((_, span)) = self.state.hairpin {
-            let end = self.music.notes.last().map_or(self.form.end(), |n| n.start + n.length);
+            let end = self.notes.last().map_or(self.form.end(), |n| n.start + n.length);
             self.cx.push(
                 Diagnostic::warning("bars/hairpin", span, "This hairpin does not end.")
                     .with_help("Write a dynamic, or `[to]`, where it ends."),
             );
             self.end_hairpin(end);
         }
-        // Long pieces take memory enough.
-        self.music.notes.shrink_to_fit();
+        self.music.notes = self.notes.into();
         // A hairpin without extent is none.
         self.music
             .directions

@@ -5,7 +5,7 @@ use super::*;
 impl Builder<'_> {
     /// The end of a slur, at the note before it.
     pub(super) fn slur_end(&mut self, span: Span) {
-        match (self.state.slur.take(), self.music.notes.last_mut()) {
+        match (self.state.slur.take(), self.notes.last_mut()) {
             (Some(start), Some(note)) if !self.state.slur_waits => {
                 note.attached.slur_ends = true;
                 self.slur_or_tie(start, span);
@@ -22,7 +22,7 @@ impl Builder<'_> {
     /// Says so where a slur joins one note to the same note, which reads as a tie; notes with marks
     /// of their own (dots, strokes) are struck, and everybody sees it.
     fn slur_or_tie(&mut self, start: Span, end: Span) {
-        let [.., first, last] = &self.music.notes[..] else { return };
+        let [.., first, last] = &self.notes[..] else { return };
         let alike = matches!((&first.sound, &last.sound),
             (Sound::Pitches(one), Sound::Pitches(two)) if one == two);
         let bare = |note: &Note| note.attached.marks == Marks::NONE;

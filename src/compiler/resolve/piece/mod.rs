@@ -11,6 +11,9 @@ mod pitches;
 mod players;
 mod playing;
 mod scoring;
+mod written;
+#[cfg(test)]
+mod written_tests;
 
 use std::sync::Arc;
 
@@ -27,6 +30,7 @@ pub use music::*;
 pub use pitches::Pitches;
 pub use players::*;
 pub use scoring::*;
+pub use written::{WrittenIter, WrittenNotes};
 
 /// A piece with everything that its source and the files it uses declare.
 ///
@@ -103,7 +107,7 @@ impl Piece {
             let rests = music.directions.iter();
             let rests = rests.filter(|direction| direction.kind == DirectionKind::FermataOnRest);
             held.extend(rests.map(|Direction { at, .. }| {
-                let after = music.notes.partition_point(|note| note.start < *at);
+                let after = music.notes.begun_before(*at);
                 let next = music.notes.get(after).map_or(self.form.end(), |note| note.start);
                 (*at, next.min(self.form.end_of_bar_at(*at)))
             }));

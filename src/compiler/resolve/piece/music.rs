@@ -2,6 +2,7 @@
 
 use super::direction::Direction;
 use super::pitches::Pitches;
+use super::written::WrittenNotes;
 use crate::diagnostics::Span;
 use crate::music::{Chord, Key, Pitch, PitchName, Time};
 
@@ -36,7 +37,7 @@ pub struct Voice {
 #[derive(Clone, PartialEq, Debug, Default)]
 pub struct Music {
     /// Notes in order of time.
-    pub notes: Vec<Note>,
+    pub notes: WrittenNotes,
     /// Tuplets in order of time; they do not overlap.
     pub tuplets: Vec<Tuplet>,
     /// Rests in order of time.
@@ -202,6 +203,14 @@ pub struct Marks(u16);
 impl Marks {
     /// No marks.
     pub const NONE: Marks = Marks(0);
+
+    pub(super) fn bits(self) -> u16 {
+        self.0
+    }
+
+    pub(super) fn of_bits(bits: u16) -> Marks {
+        Marks(bits)
+    }
 
     /// Adds a mark.
     pub fn insert(&mut self, mark: Mark) {

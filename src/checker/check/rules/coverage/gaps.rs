@@ -77,7 +77,7 @@ fn voice(
     let (voice, roles) = (&cx.piece.voices[found.voice], Roles::new(cx, found));
     let bar_of = |note: &Note| cx.form.index_at(note.start);
     let here = |note: &Note| BarIndices::one(bar_of(note));
-    let left: Vec<(usize, &Note)> = voice
+    let left: Vec<(usize, Note)> = voice
         .music
         .notes
         .iter()
@@ -89,7 +89,7 @@ fn voice(
         .filter(|(_, note)| !cx.arrangement.doubt.in_bars(here(note)))
         .filter(|(_, note)| !cx.allowed(rule.code, None, here(note)))
         .collect();
-    let (Some(&(index, first)), Some((_, last))) = (left.first(), left.last()) else { return };
+    let (Some((index, first)), Some((_, last))) = (left.first(), left.last()) else { return };
     let mut bars = Vec::new();
     for (_, note) in &left {
         BarNumbers::add(&mut bars, cx.form.bars[bar_of(note)].number);
@@ -120,9 +120,10 @@ fn voice(
         ends.min().unwrap_or(usize::MAX)
     });
     let span = near.map_or(cx.arrangement.scoring.span, |(_, span)| span);
-    let in_mid_phrase = index > 0
+    let joined = |before: Note| before.start + before.length == first.start;
+    let in_mid_phrase = *index > 0
         && !found.players(index - 1).is_empty()
-        && voice.music.notes[index - 1].start + voice.music.notes[index - 1].length == first.start;
+        && voice.music.notes.get(index - 1).is_some_and(joined);
     let label = if in_mid_phrase {
         "the first note that is missing: the phrase breaks off here"
     } else {

@@ -6,13 +6,15 @@ use crate::check::{Rule, words};
 use crate::diagnostics::Diagnostic;
 use crate::resolve::{BarIndices, Note, Role};
 
-/// The tunes of the scoring, each with its notes.
+/// The tunes of the scoring that are handed over somewhere, each with its notes.
 pub(super) fn tunes<'a>(
     cx: &'a Context,
-) -> impl Iterator<Item = (&'a VoiceCoverage, &'a [Note])> + use<'a> {
-    let tune = |found: &&VoiceCoverage| found.role == Some(Role::Melody) && found.played;
+) -> impl Iterator<Item = (&'a VoiceCoverage, Vec<Note>)> + use<'a> {
+    let tune = |found: &&VoiceCoverage| {
+        found.role == Some(Role::Melody) && found.played && found.is_handed_over()
+    };
     let all = cx.coverage().iter().map(|found| &**found).filter(tune);
-    all.map(|found| (found, &*cx.piece.voices[found.voice].music.notes))
+    all.map(|found| (found, cx.piece.voices[found.voice].music.notes.to_vec()))
 }
 
 /// A place where a tune passes on.

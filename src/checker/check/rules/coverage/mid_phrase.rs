@@ -60,7 +60,7 @@ pub const RULE: Rule = Rule {
 
 fn check(cx: &Context, findings: &mut Findings) {
     for (found, notes) in handover::tunes(cx) {
-        voice(cx, findings, found, notes);
+        voice(cx, findings, found, &notes);
     }
 }
 
