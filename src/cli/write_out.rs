@@ -2,8 +2,9 @@
 
 use std::path::PathBuf;
 
-use super::source;
+use super::source::{self, Desk};
 use super::{End, Failure, Outcome, files, print};
+use ripieno_checker::check;
 use ripieno_checker::write_out::{Asked, Refusal, write_out};
 use ripieno_compiler::diagnostics::BarNumbers;
 
@@ -31,7 +32,9 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Outcome {
-    let (mut session, root) = source::session(&arguments.file, arguments.root.as_deref())?;
+    let mut desk = Desk::kept(check::Options::default());
+    let root = desk.open(&arguments.file, arguments.root.as_deref())?;
+    let mut session = desk.session;
     source::one_movement(&mut session, root)?;
     let known: Vec<String> =
         session.piece(root).scorings.iter().map(|scoring| scoring.name.clone()).collect();

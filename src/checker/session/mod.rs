@@ -186,7 +186,7 @@ impl Session {
             return self.joined_arrangements(root, &movements);
         }
         let Some(work) = self.works.get_mut(&root) else { return Vec::new() };
-        work.arrange();
+        work.arrange(self.once);
         work.arrangements.clone()
     }
 
@@ -257,7 +257,7 @@ impl Session {
             let all = without_resting(all, &joined);
             return work.found(all, self.files.sources());
         }
-        work.arrange();
+        work.arrange(self.once);
         work.checked.forgets = self.once;
         let all = check::report_again(
             &work.piece,
@@ -357,8 +357,9 @@ impl Work {
         all
     }
 
-    /// Works out the scorings that are not those of the piece as it is.
-    fn arrange(&mut self) {
+    /// Works out the scorings that are not those of the piece as it is; where the source is asked
+    /// about once, without what a next run would take over.
+    fn arrange(&mut self, once: bool) {
         let before = std::mem::take(&mut self.arrangements);
         let scorings: Vec<_> = match &self.chosen {
             None => self.piece.scorings.iter().collect(),
@@ -371,7 +372,10 @@ impl Work {
             let known = before.iter().find(|known| known.scoring.name == scoring.name);
             match known.filter(|known| Arc::ptr_eq(&known.piece, &self.piece)) {
                 Some(known) => Arc::clone(known),
-                None => Arc::new(arrange_again(&self.piece, scoring, known.map(|known| &**known))),
+                None => {
+                    let new = arrange_again(&self.piece, scoring, known.map(|known| &**known));
+                    Arc::new(if once { new.without_memory() } else { new })
+                }
             }
         });
         self.arrangements = arranged.collect();

@@ -50,7 +50,16 @@ impl Arrangement {
 }
 
 impl Arrangement {
-    /// The part of a player as its own lines have it, without the fermatas that others hold.
+    /// The same without what a next run would take over: the notes of parts as they are without the
+    /// fermatas of others, and of kept scorings.
+    #[must_use]
+    pub fn without_memory(mut self) -> Arrangement {
+        self.kept = KeptWork { lines: self.kept.lines, ..KeptWork::default() };
+        self
+    }
+
+    /// The part of a player as its own lines have it, without the fermatas that others hold; `None`
+    /// of an arrangement without memory.
     #[must_use]
     pub fn by_itself(&self, index: usize) -> Option<&Part> {
         self.kept.before_fermatas.get(index).map(|part| &**part)
