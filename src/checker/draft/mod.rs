@@ -335,7 +335,7 @@ impl<'a> Plan<'a> {
     ) -> Plan<'a> {
         let all = voices(piece);
         let (tune, bass, inner) = all.clone();
-        let sections = sections(&piece.form, piece.voices[tune].music.notes.unpacked());
+        let sections = sections(&piece.form, &piece.voices[tune].music.notes.unpacked());
         let growth = growth(piece, tune, &sections);
         let rows = rows(piece, ensemble, kept);
         let mut chance = Chance(asked.seed ^ ((asked.lean as u64) << 32));

@@ -55,7 +55,7 @@ impl<'a> Work<'a> {
     }
 
     /// Melodies and basses that the scoring writes by hand, and that no line takes over whole.
-    fn written(&self) -> Vec<&'a [Note]> {
+    fn written(&self) -> Vec<Arc<[Note]>> {
         let leads = |line: &Line| matches!(line.role, Some(Role::Melody | Role::Bass));
         let claims = |id: usize| {
             let mut claims = self.parts.iter().flat_map(|part| &part.claims);
@@ -84,7 +84,7 @@ impl<'a> Work<'a> {
     }
 
     /// The basses: voices and written lines that play as bass somewhere in this scoring.
-    fn basses(&self) -> Vec<&'a [Note]> {
+    fn basses(&self) -> Vec<Arc<[Note]>> {
         let lines = self.lines.iter().map(|given| &*given.line);
         lines
             .filter(|line| line.role == Some(Role::Bass))
@@ -114,6 +114,10 @@ impl<'a> Work<'a> {
                 }
                 self.harmony = Some(harmony);
             }
+            if self.at_hand.is_empty() {
+                let voices = self.piece.voices.iter();
+                self.at_hand = voices.map(|voice| voice.music.notes.unpacked()).collect();
+            }
             if matches!(given.line.verb, Verb::Sustains { .. }) {
                 self.sustain(id);
             } else {
@@ -140,8 +144,8 @@ impl<'a> Work<'a> {
         &'r self,
         id: LineId,
         within: BarIndices,
-        written: &[&'a [Note]],
-        basses: &[&'a [Note]],
+        written: &[Arc<[Note]>],
+        basses: &[Arc<[Note]>],
         around: &Around,
     ) -> derive::Request<'r, 'a> {
         let given = &self.lines[id.index()];

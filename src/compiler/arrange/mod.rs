@@ -29,7 +29,7 @@ use crate::instruments::Tuning;
 use crate::limits;
 use crate::music::Time;
 use crate::resolve::{
-    BarIndices, Bars, Ensemble, Form, HarmonyEvent, Line, Piece, Player, Scoring, Sound, Verb,
+    BarIndices, Bars, Ensemble, Form, HarmonyEvent, Line, Note, Piece, Player, Scoring, Sound, Verb,
 };
 
 pub use arrangement::{
@@ -105,6 +105,7 @@ pub fn arrange_again(
         smaller,
         taken: HashMap::new(),
         harmony: None,
+        at_hand: Vec::new(),
         derived: HashMap::new(),
         settled_before,
         settled: None,
@@ -277,6 +278,9 @@ struct Work<'a> {
     taken: HashMap<(usize, usize), Run>,
     /// The chords from which computed lines take their notes, once a line has asked for them.
     harmony: Option<Cow<'a, [HarmonyEvent]>>,
+    /// The notes of the voices side by side, once a computed line has asked for something: so they
+    /// need not be unpacked for each line.
+    at_hand: Vec<Arc<[Note]>>,
     /// What computed lines give to each of their players.
     derived: HashMap<LineId, Vec<derive::DerivedPart>>,
     /// Passages of held lines that an earlier run worked out, and those of this run, if it worked

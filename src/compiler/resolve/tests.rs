@@ -163,7 +163,7 @@ harmony { 1: G | 2: D | 3: G | 4: G | 5: C | 6: F | 7: C | }",
     assert_eq!([form.index_of(4), form.index_of(5), form.index_of(8)], [Some(3), Some(5), None]);
     let tune = &piece.voices[0].music;
     assert_eq!(
-        tune.notes[3..6].iter().map(|note| note.start).collect::<Vec<_>>(),
+        tune.notes.within(3..6).map(|note| note.start).collect::<Vec<_>>(),
         [Time::of(9, 4), at, at + Time::EIGHTH,]
     );
     // Bars of rest are counted as players count them, and a chord fills its whole bar.

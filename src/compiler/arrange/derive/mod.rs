@@ -43,9 +43,9 @@ pub(super) struct Request<'r, 'a> {
     /// Its number.
     pub(super) line_id: LineId,
     /// Melodies and basses that the scoring writes by hand.
-    pub(super) written: Vec<&'a [Note]>,
+    pub(super) written: Vec<Arc<[Note]>>,
     /// The basses: voices and written lines that play as bass somewhere in the scoring.
-    pub(super) basses: Vec<&'a [Note]>,
+    pub(super) basses: Vec<Arc<[Note]>>,
     /// The bars that are asked for. No player takes another instrument within them.
     pub(super) within: BarIndices,
     /// The parts of its players, in the order in which the line names them, without notes yet.

@@ -98,7 +98,7 @@ pub(super) fn entries(piece: &Piece, texture: &Texture) -> Vec<Found> {
     for voice in &piece.voices {
         let notes = voice.music.notes.unpacked();
         for (index, window) in notes.windows(head.len()).enumerate() {
-            if piece.form.weight(window[0].start) == place && is_entry(head, window) {
+            if piece.form.weight(window[0].start) == place && is_entry(&head, window) {
                 found.push(entry(&piece.form, texture, &notes[index..], head.len()));
             }
         }
@@ -141,7 +141,7 @@ fn entry(form: &Form, texture: &Texture, notes: &[Note], head: usize) -> Found {
     Found { at, until, kind: Kind::Entry { head } }
 }
 
-fn subject(piece: &Piece) -> Option<&[Note]> {
+fn subject(piece: &Piece) -> Option<Vec<Note>> {
     let height = |music: &Music| {
         let first = music.notes.first();
         first.and_then(|note| note.sound.pitches().last().copied()).map_or(0, |p| p.midi())
@@ -157,7 +157,7 @@ fn subject(piece: &Piece) -> Option<&[Note]> {
     let length = bar.length.max(bar.metre.bar_length());
     let end = bar.start + length;
     let count = music.notes.iter().take_while(|note| note.start < end).count().min(HEAD);
-    (count >= SHORTEST_HEAD).then(|| &music.notes.unpacked()[..count])
+    (count >= SHORTEST_HEAD).then(|| music.notes.within(0..count).collect())
 }
 
 fn is_entry(head: &[Note], notes: &[Note]) -> bool {

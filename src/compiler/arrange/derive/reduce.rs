@@ -64,7 +64,7 @@ pub(super) fn reduce(music: &Music, form: &Form, bars: BarIndices, manner: Manne
         let mut at = form.full_start(index);
         while at < end {
             let until = (at + beat).min(end);
-            let notes = between(all, at.max(begin), until);
+            let notes = between(&all, at.max(begin), until);
             let next = all.get(all.partition_point(|note| note.start < until));
             let calm = |note: &Note| {
                 note.length >= Time::QUARTER && note.length.to_f64() * per_whole >= CALM

@@ -1,17 +1,19 @@
 //! What the source voices sound at a moment, and what is written by hand as melody or bass, seen
 //! from outside: top, bottom and silence.
 
+use std::sync::Arc;
+
 use super::Request;
 use crate::music::{Pitch, Time};
 use crate::resolve::{Form, Note, Piece};
 
 /// The voices of a piece, all together.
-pub(super) struct Texture<'a> {
-    voices: Vec<&'a [Note]>,
+pub(super) struct Texture {
+    voices: Vec<Arc<[Note]>>,
     /// Melodies and basses that the scoring writes by hand.
-    written: Vec<&'a [Note]>,
+    written: Vec<Arc<[Note]>>,
     /// Voices and written lines that play as bass.
-    basses: Vec<&'a [Note]>,
+    basses: Vec<Arc<[Note]>>,
     /// Where nothing is to be held, in order: no voice sounds, or only an up-beat over a silent bass.
     silences: Vec<(Time, Time)>,
     /// When the last note of the piece begins that a voice strikes anew, if it is held to the end.
@@ -28,23 +30,24 @@ pub(super) struct Outer {
     pub(super) high: Pitch,
 }
 
-impl<'a> Texture<'a> {
+impl Texture {
     /// The voices alone.
-    pub(super) fn new(piece: &'a Piece) -> Texture<'a> {
+    pub(super) fn new(piece: &Piece) -> Texture {
         Texture::with(piece, Vec::new(), Vec::new())
     }
 
     /// The voices, and what the scoring of a line writes by hand.
-    pub(super) fn of(request: &Request<'_, 'a>) -> Texture<'a> {
+    pub(super) fn of(request: &Request) -> Texture {
         Texture::with(request.piece, request.written.clone(), request.basses.clone())
     }
 
-    fn with(piece: &'a Piece, written: Vec<&'a [Note]>, basses: Vec<&'a [Note]>) -> Texture<'a> {
-        let voices: Vec<&[Note]> = piece.voices.iter().map(|v| v.music.notes.unpacked()).collect();
+    fn with(piece: &Piece, written: Vec<Arc<[Note]>>, basses: Vec<Arc<[Note]>>) -> Texture {
+        let voices: Vec<Arc<[Note]>> =
+            piece.voices.iter().map(|v| v.music.notes.unpacked()).collect();
         let mut sounding: Vec<(Time, Time)> = voices
             .iter()
             .chain(&written)
-            .flat_map(|notes| *notes)
+            .flat_map(|notes| &**notes)
             .map(|note| (note.start, note.start + note.length))
             .collect();
         sounding.sort_unstable();
@@ -99,7 +102,7 @@ impl<'a> Texture<'a> {
     }
 
     /// The notes that sound at a time, voice after voice.
-    pub(super) fn sounding(&self, time: Time) -> impl Iterator<Item = &'a Note> {
+    pub(super) fn sounding(&self, time: Time) -> impl Iterator<Item = &Note> {
         at(&self.voices, time).chain(at(&self.written, time))
     }
 
@@ -149,7 +152,7 @@ impl<'a> Texture<'a> {
     }
 
     /// The note with the highest pitch at a time.
-    pub(super) fn top_note(&self, time: Time) -> Option<&'a Note> {
+    pub(super) fn top_note(&self, time: Time) -> Option<&Note> {
         self.sounding(time)
             .filter(|note| !note.sound.pitches().is_empty())
             .max_by_key(|note| note.sound.pitches().last().copied())
@@ -167,13 +170,13 @@ impl<'a> Texture<'a> {
 /// (Common practice; that the bass rests for a beat at most, but in a pick-up, is our heuristic.)
 fn bare_up_beats(
     form: &Form,
-    voices: &[&[Note]],
-    written: &[&[Note]],
-    basses: &[&[Note]],
+    voices: &[Arc<[Note]>],
+    written: &[Arc<[Note]>],
+    basses: &[Arc<[Note]>],
 ) -> Vec<(Time, Time)> {
-    let is_bass = |notes: &[Note]| basses.iter().any(|bass| std::ptr::eq(*bass, notes));
-    let others: Vec<&[Note]> =
-        voices.iter().chain(written).copied().filter(|notes| !is_bass(notes)).collect();
+    let is_bass = |notes: &Arc<[Note]>| basses.iter().any(|bass| Arc::ptr_eq(bass, notes));
+    let others: Vec<&Arc<[Note]>> =
+        voices.iter().chain(written).filter(|notes| !is_bass(notes)).collect();
     let mut found = Vec::new();
     for (index, bar) in form.bars.iter().enumerate() {
         let end = bar.start + bar.length;
@@ -209,7 +212,7 @@ fn bare_up_beats(
 }
 
 /// What some voices sound at a time.
-fn at<'v, 'a: 'v>(voices: &'v [&'a [Note]], time: Time) -> impl Iterator<Item = &'a Note> + 'v {
+fn at(voices: &[Arc<[Note]>], time: Time) -> impl Iterator<Item = &Note> {
     voices.iter().filter_map(move |notes| {
         let after = notes.partition_point(|note| note.start <= time);
         let note = notes.get(after.checked_sub(1)?)?;

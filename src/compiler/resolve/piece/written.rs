@@ -7,7 +7,7 @@
 
 use std::fmt;
 use std::ops::Range;
-use std::sync::OnceLock;
+use std::sync::{Arc, Mutex, PoisonError, Weak};
 
 use super::music::{Attached, Marks, Note, OfTwo, Sound};
 use super::pitches::Pitches;
@@ -28,10 +28,9 @@ pub struct WrittenNotes {
     unpacked: Unpacked,
 }
 
-/// The same side by side, once somebody has asked for them. It makes no difference whether anybody
-/// has.
+/// The same side by side, as long as somebody holds them. It makes no difference whether anybody does.
 #[derive(Default)]
-struct Unpacked(OnceLock<Box<[Note]>>);
+struct Unpacked(Mutex<Option<Weak<[Note]>>>);
 
 impl Clone for Unpacked {
     fn clone(&self) -> Unpacked {
@@ -160,11 +159,16 @@ impl WrittenNotes {
         first + self.starting_with(first).take(BLOCK).take_while(|note| note.start < time).count()
     }
 
-    /// All of them side by side, as they stay from then on: for who looks at them to and fro. Who
-    /// goes through them once leaves them packed.
+    /// All of them side by side, for who looks at them to and fro: the same ones in memory for all who
+    /// hold them at one time. Who goes through them once leaves them packed.
     #[must_use]
-    pub fn unpacked(&self) -> &[Note] {
-        self.unpacked.0.get_or_init(|| self.iter().collect())
+    pub fn unpacked(&self) -> Arc<[Note]> {
+        let mut held = self.unpacked.0.lock().unwrap_or_else(PoisonError::into_inner);
+        held.as_ref().and_then(Weak::upgrade).unwrap_or_else(|| {
+            let notes: Arc<[Note]> = self.iter().collect();
+            *held = Some(Arc::downgrade(&notes));
+            notes
+        })
     }
 
     /// A copy of all of them side by side.
