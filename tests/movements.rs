@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use ripieno::diagnostics::FileId;
 use ripieno::edition::{
-    Cueing, DirectionKind, Edition, full_score, part_with_cues, player_of_score,
+    Cueing, DirectionKind, Edition, Halves, full_score, part_with_cues, players_of_score,
 };
 use ripieno::notate::{Notation, Pitches, notate};
 use ripieno::perform::{self, perform};
@@ -249,7 +249,8 @@ fn who_is_notated_alone_reads_and_plays_the_same() {
             }
             let mut by_parts = Vec::new();
             let one = |player, look: &mut dyn FnMut(Edition) -> std::io::Result<()>| {
-                look(player_of_score(&notation.score(player..player + 1), player))
+                let one = player..player + 1;
+                look(players_of_score(&notation.score(one.clone()), one, Halves::Together))
             };
             musicxml::write_by_parts(arrangement.parts.len(), one, &mut by_parts).unwrap();
             assert!(by_parts == musicxml::write(&full_score(&score)));

@@ -43,7 +43,7 @@
     "metre" "key" "major" "minor" "tempo" "at" "mark" "pick-up" "up-beat" "length" "repeat" "ending"
     "double-bar" "end" "beat" "verse" "times" "segno" "coda" "fine" "da" "dal" "capo" "al" "common" "cut"
     "like" "short" "compass" "custom" "strings" "written" "sounds" "clef" "treble" "tenor" "from"
-    "extends" "era" "group" "without" "budget" "limits" "players" "player" "crook" "in" "signature" "tuned"
+    "extends" "era" "group" "without" "budget" "limits" "players" "player" "divisi" "crook" "in" "signature" "tuned"
     "joins" "as" "alto" "basso"
     "for" "keep" "allow" "on" "bars" "bar" "solo" "with" "lyrics" "chords" "figures" "up-beat" "each" "chord" "off" "the" "broken" "entries" "cadences"
     "phrases" "peaks"

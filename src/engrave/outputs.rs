@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use ripieno_compiler::arrange::Arrangement;
 use ripieno_compiler::diagnostics::Span;
-use ripieno_writers::edition::{self, Edition};
+use ripieno_writers::edition::{self, Edition, Halves};
 use ripieno_writers::notate::Pitches;
 use ripieno_writers::render::{self, Notated, ScoreKind, Wanted};
 
@@ -161,7 +161,7 @@ pub fn each_output<E>(
     let concert = wanted.scores.contains(&ScoreKind::Concert).then(|| notated(Pitches::Concert));
     let work = Work { arrangement, wanted, written: notated(Pitches::Written), concert };
     let scores = wanted.scores.iter().map(|&kind| Of::Score(kind));
-    let all: Vec<Of> = scores.chain((0..arrangement.parts.len()).map(Of::Part)).collect();
+    let all: Vec<Of> = scores.chain(arrangement.desks().map(|desk| Of::Part(desk.start))).collect();
     let mut told = Vec::with_capacity(all.len());
     let mut print = |numbers: Range<usize>, threads: usize| {
         let first = numbers.start;
@@ -217,7 +217,7 @@ impl Work<'_> {
 
     fn part<D: Draw>(&self, player: usize, setup: &Setup, new: &impl Fn() -> D) -> (Pages, D) {
         let read = |look: &mut dyn FnMut(Edition)| {
-            let score = self.written.part(player);
+            let score = self.written.players(self.arrangement.desk(player));
             let cueing = self.wanted.cueing;
             look(edition::part_with_cues(self.arrangement, &score, player, cueing));
         };
@@ -260,10 +260,13 @@ fn score<D: Draw>(
         };
         reading::packed(condensed.len(), one, setup)
     } else {
-        let one = |player: usize, look: &mut dyn FnMut(Edition)| {
-            look(edition::player_of_score(&notated.part(player), player));
+        let staves = notated.full();
+        let one = |staff: usize, look: &mut dyn FnMut(Edition)| {
+            let players = staves[staff].clone();
+            let score = notated.players(players.clone());
+            look(edition::players_of_score(&score, players, Halves::Together));
         };
-        reading::packed(players, one, setup)
+        reading::packed(staves.len(), one, setup)
     };
     let packed = packed.unwrap_or_else(|| unreachable!("there are players"));
     (layout::drawn_packed(packed, setup, new), staves)

@@ -85,7 +85,8 @@ fn speaks_of(arrangement: &Arrangement, pages: &resolve::Pages, of: Of) -> bool 
     match (pages, of) {
         (resolve::Pages::Score, Of::Score(_)) | (resolve::Pages::Parts, Of::Part(_)) => true,
         (resolve::Pages::Players(names), Of::Part(part)) => {
-            names.iter().any(|(name, _)| named(arrangement, name).contains(&part))
+            let players = names.iter().flat_map(|(name, _)| named(arrangement, name));
+            players.into_iter().any(|player| arrangement.desk(player).start == part)
         }
         _ => false,
     }

@@ -53,7 +53,7 @@ impl Token {
 /// A token, and whether its name is declared there.
 pub type Marked = (Range<usize>, Token, bool);
 
-const KEYWORDS: [&str; 129] = [
+const KEYWORDS: [&str; 130] = [
     "8va",
     "8vb",
     "15ma",
@@ -122,6 +122,7 @@ const KEYWORDS: [&str; 129] = [
     "piece",
     "player",
     "players",
+    "divisi",
     "plays",
     "repeat",
     "rests",

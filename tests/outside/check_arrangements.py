@@ -19,6 +19,8 @@ import tempfile
 import warnings
 from pathlib import Path
 
+from lxml import etree
+
 import check_notation
 import check_pages
 import check_schema
@@ -30,13 +32,20 @@ import played
 SAMPLE = 12
 
 
+def _players(page):
+    """Who reads from a page: one player, or the two halves of a section that divides."""
+    entries = etree.parse(str(page.with_suffix(".musicxml"))).getroot().iter("score-instrument")
+    return {one.get("id").split("-")[0] for one in entries}
+
+
 def _midi(scorings):
     for scoring in scorings:
         finding = outputs.Finding(scoring.name)
         parts = scoring.parts("mid")
         for path in scoring.files("mid"):
             _, tracks = played.read(path)
-            wanted = 1 + (len(parts) if path == scoring.score("mid") else 1)
+            pages = parts if path == scoring.score("mid") else [path]
+            wanted = 1 + sum(len(_players(page)) for page in pages)
             finding.expect(len(tracks) == wanted, f"{path.name}: {len(tracks)} tracks, not {wanted}")
             hanging = [words for track in tracks for words in track.hanging]
             finding.expect(not hanging, f"{path.name}: {hanging[:3]}")

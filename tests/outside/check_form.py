@@ -41,6 +41,7 @@ UP_BEATS = {
         "1..3 repeat\n3 ending 1\n4 ending 2\n5 up-beat 1/4\n5..6 repeat",
         6,
     ),
+    "endings with up-beats": ("1..3 repeat\n3 ending 1, up-beat 1/4\n4 ending 2, up-beat 1/4", 5),
     "a trio with an up-beat": (
         "1..2 repeat\n3 up-beat 1/4\n3..4 repeat\n4 fine\n"
         "5 up-beat 1/4, key F major\n5..6 repeat\n7 da capo al fine",

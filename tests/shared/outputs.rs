@@ -4,9 +4,10 @@ mod midi;
 mod musicxml;
 mod staves;
 
+use std::ops::Range;
 use std::sync::Arc;
 
-use ripieno::arrange::arrange;
+use ripieno::arrange::{Arrangement, arrange};
 use ripieno::check::{Options, check};
 use ripieno::diagnostics::{Diagnostic, Severity, Sources};
 use ripieno::notate::notate;
@@ -46,13 +47,20 @@ pub fn assert_each_holds(source: &str, formats: &[Format]) -> Vec<Vec<Output>> {
             match output.format {
                 Format::Text => with_path(widths(output)),
                 Format::Midi => with_path(midi::is_sound(output, &arrangement)),
-                Format::MusicXml => with_path(musicxml::is_sound(output, &score)),
+                Format::MusicXml => with_path(musicxml::is_sound(output, (&arrangement, &score))),
                 Format::Mxl => assert!(output.bytes.starts_with(b"PK"), "{}", output.path),
             }
         }
         all.push(built);
     }
     all
+}
+
+/// The players who read from the page of which that is a file, by the number in its name.
+fn desk_of(output: &Output, arrangement: &Arrangement) -> Result<Range<usize>, String> {
+    let number = output.path["parts/".len()..].split('-').next().unwrap_or_default();
+    let number: usize = number.parse().map_err(|_| "a file without a number")?;
+    arrangement.desks().nth(number - 1).ok_or("a file of nobody".to_string())
 }
 
 fn read(source: &str) -> (Arc<Piece>, Vec<Diagnostic>) {

@@ -72,6 +72,7 @@ pub const PIECES: &[&str] = &[
     "crook D",
     "tuned D3, A2",
     "24 players",
+    "6 players divisi",
     "extends",
     "joins basso",
     "metre 255/64",

@@ -69,7 +69,7 @@ syntax region ripienoInstrument matchgroup=ripienoDeclaration start="^\s*\zsinst
 syntax match  ripienoInstrumentWord "\<\%(like\|as\|short\|compass\|custom\|solo\|to\|strings\|written\|sounds\|clef\|treble\|alto\|tenor\|bass\|from\)\>" contained
 
 syntax region ripienoEnsemble matchgroup=ripienoDeclaration start="^\s*\zsensemble\>" end="}" end="\ze\n\s*\%(use\|piece\|form\|harmony\|dynamics\|voice\|lyrics\|instrument\|ensemble\|scoring\|layout\)\s" fold contains=@ripienoBasic,ripienoEnsembleWord,ripienoPitch,ripienoOctaves,ripienoName,ripienoGroup,ripienoRule
-syntax match  ripienoEnsembleWord "\<\%(extends\|era\|group\|without\|budget\|limits\|seconds\|second\|bars\|lines\|players\|player\|crook\|in\|signature\|tuned\|joins\|as\)\>" contained
+syntax match  ripienoEnsembleWord "\<\%(extends\|era\|group\|without\|budget\|limits\|seconds\|second\|bars\|lines\|players\|player\|divisi\|crook\|in\|signature\|tuned\|joins\|as\)\>" contained
 syntax match  ripienoEnsembleWord "\%(\<[A-G]\%(#\|b\|♯\|♭\)\?\s\+\)\@<=\%(alto\|basso\)\>" contained
 syntax match  ripienoGroup "\%(\<\%(group\|joins\)\s\+\)\@<=\l[[:alnum:]-]*" contained
 

@@ -307,7 +307,7 @@ const repository = {
             named("constant.numeric.decimal", `${wordStart}[0-9]+\\.[0-9]+${wordEnd}`),
             word("keyword.other.unit", "seconds", "second", "bars", "players", "lines"),
             word(
-                keyword.other, "era", "without", "budget", "players", "player", "crook", "in", "signature", "tuned",
+                keyword.other, "era", "without", "budget", "players", "player", "divisi", "crook", "in", "signature", "tuned",
                 "as",
             ),
             ...include("tuning", "pitch", "octaves", "number", "string", "comma"),

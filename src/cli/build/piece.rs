@@ -136,7 +136,7 @@ impl<'a> Building<'a> {
             }
             rows.push(row([
                 &scoring.name,
-                &arrangement.parts.len().to_string(),
+                &arrangement.desks().count().to_string(),
                 &bars(arrangement),
                 &playing_time(&arrangement.piece.form),
                 &scored.files.len().to_string(),

@@ -154,7 +154,7 @@ pub(super) fn new_bars(
     let before = Side::new(before);
     let now = Side::new(Arc::clone(arrangement));
     let bars = now.arrangement.parts.iter().enumerate().map(|(index, part)| {
-        let news = before.find(&part.player.id).and_then(|other| {
+        let news = before.find(part.player.part().0).and_then(|other| {
             edition::news(&before.edition(other, cues), &now.edition(index, cues))
         });
         let news = news.into_iter().flatten().filter(|news| news.notes || news.signs);
@@ -176,7 +176,7 @@ impl Side {
     }
 
     fn find(&self, id: &str) -> Option<usize> {
-        self.arrangement.parts.iter().position(|part| part.player.id == id)
+        self.arrangement.parts.iter().position(|part| part.player.part().0 == id)
     }
 
     fn edition(&self, part: usize, cues: u32) -> Edition<'_> {
@@ -231,18 +231,20 @@ impl Side {
 
 fn compare(before: Option<&Side>, now: &Side, cues: u32, changes: &mut Vec<Change>) {
     let scoring = now.arrangement.scoring.name.clone();
-    for (index, part) in now.arrangement.parts.iter().enumerate() {
+    for index in now.arrangement.desks().map(|desk| desk.start) {
+        let part = &now.arrangement.parts[index];
+        let (id, name) = part.player.part();
         let edition = now.edition(index, cues);
         let mut change = Change {
             scoring: scoring.clone(),
-            part: part.player.id.clone(),
-            name: part.player.name.clone(),
+            part: id.to_owned(),
+            name: name.to_owned(),
             action: Action::New,
             bars: Vec::new(),
             whole: None,
             pages: pages(&edition),
         };
-        let other = before.and_then(|side| Some((side, side.find(&part.player.id)?)));
+        let other = before.and_then(|side| Some((side, side.find(id)?)));
         if let Some((side, other)) = other {
             let old = side.edition(other, cues);
             match edition::news(&old, &edition) {
@@ -274,12 +276,13 @@ fn compare(before: Option<&Side>, now: &Side, cues: u32, changes: &mut Vec<Chang
         changes.push(change);
     }
     let Some(before) = before else { return };
-    for part in &before.arrangement.parts {
-        if now.find(&part.player.id).is_none() {
+    for desk in before.arrangement.desks() {
+        let (id, name) = before.arrangement.parts[desk.start].player.part();
+        if now.find(id).is_none() {
             changes.push(Change {
                 scoring: scoring.clone(),
-                part: part.player.id.clone(),
-                name: part.player.name.clone(),
+                part: id.to_owned(),
+                name: name.to_owned(),
                 action: Action::Withdraw,
                 bars: Vec::new(),
                 whole: None,
@@ -294,8 +297,10 @@ fn compare(before: Option<&Side>, now: &Side, cues: u32, changes: &mut Vec<Chang
 fn compare_files(build: &Build, now: &Side, cues: u32, changes: &mut Vec<Change>) {
     let scoring = &now.arrangement.scoring.name;
     let mut gone = build.players(scoring);
-    for (index, part) in now.arrangement.parts.iter().enumerate() {
-        let slug = render::slug(&part.player.id);
+    for index in now.arrangement.desks().map(|desk| desk.start) {
+        let part = &now.arrangement.parts[index];
+        let (id, name) = part.player.part();
+        let slug = render::slug(id);
         let was_there = gone.contains(&slug);
         gone.retain(|other| *other != slug);
         let same = build.is_same(&now.arrangement, index, cues);
@@ -307,8 +312,8 @@ fn compare_files(build: &Build, now: &Side, cues: u32, changes: &mut Vec<Change>
         };
         changes.push(Change {
             scoring: scoring.clone(),
-            part: part.player.id.clone(),
-            name: part.player.name.clone(),
+            part: id.to_owned(),
+            name: name.to_owned(),
             action,
             bars: Vec::new(),
             whole,

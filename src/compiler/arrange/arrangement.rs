@@ -1,6 +1,7 @@
 //! What each player sounds, with the role and the origin of every note.
 
 use std::borrow::Borrow;
+use std::ops::Range;
 use std::sync::Arc;
 
 use super::Doubt;
@@ -40,6 +41,24 @@ impl Arrangement {
     #[must_use]
     pub fn notes(&self) -> usize {
         self.parts.iter().map(|part| part.notes.len()).sum()
+    }
+
+    /// The players who read from one page with a player: the two halves of a section that divides, or
+    /// he alone.
+    #[must_use]
+    pub fn desk(&self, player: usize) -> Range<usize> {
+        let first = |place: usize| self.parts.get(place).map(|part| &part.player);
+        let with = |one: usize, other: usize| {
+            first(one).zip(first(other)).is_some_and(|(one, other)| one.divides_with(other))
+        };
+        let begin = player - usize::from(player > 0 && with(player - 1, player));
+        begin..begin + 1 + usize::from(with(begin, begin + 1))
+    }
+
+    /// Those who read from one page, page by page.
+    pub fn desks(&self) -> impl Iterator<Item = Range<usize>> {
+        let first = |player: &usize| self.desk(*player).start == *player;
+        (0..self.parts.len()).filter(first).map(|player| self.desk(player))
     }
 
     /// The scoring line of that number.

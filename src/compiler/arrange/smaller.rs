@@ -110,9 +110,12 @@ pub(super) fn is_computed(line: &Line) -> bool {
     )
 }
 
-/// Are these the same player in two ensembles? Whoever is alone in one is the first in the other.
+/// Are these the same player in two ensembles? Whoever is alone in one is the first in the other; a
+/// section that is one there is both halves of the section that divides here.
 fn same(one: &Player, other: &Player) -> bool {
-    one.line_name == other.line_name && one.number.max(1) == other.number.max(1)
+    let halves = |half: &Player, whole: &Player| half.half_of.is_some() && whole.number == 0;
+    one.line_name == other.line_name
+        && (one.number.max(1) == other.number.max(1) || halves(one, other) || halves(other, one))
 }
 
 /// May a kept line speak to this player of the larger ensemble? It keeps to the players that it
@@ -194,6 +197,21 @@ mod tests {
             assert_eq!(at(&small, start), at(&large, start));
         }
         assert!(notes(&large, "viola").iter().all(|note| note.end() <= from || note.start >= to));
+    }
+
+    #[test]
+    fn a_kept_section_that_divides_in_the_larger_orchestra_is_both_halves() {
+        let piece = two("viola 5 players divisi", "viola.2 rests bars 3..4", "keep");
+        let [small, large] = [0, 1].map(|index| arrange(&piece, &piece.scorings[index]));
+        assert_eq!(sounds(&small, "viola"), sounds(&large, "viola.1"));
+        let end = piece.form.bars[2].start;
+        let kept = notes(&small, "viola").iter().filter(|note| note.start < end).count();
+        assert_eq!(notes(&large, "viola.2").len(), kept);
+        let counts = large.parts.iter().filter(|part| part.player.line_name == "viola");
+        assert_eq!(counts.map(|part| part.player.count).collect::<Vec<_>>(), [3, 2]);
+        let desks: Vec<_> = large.desks().map(|desk| desk.len()).collect();
+        assert_eq!(desks.iter().filter(|players| **players == 2).count(), 1);
+        assert_eq!(desks.iter().sum::<usize>(), large.parts.len());
     }
 
     #[test]

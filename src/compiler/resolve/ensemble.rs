@@ -10,7 +10,7 @@ pub(super) use crooks::{crook, key, needs_key};
 pub(super) use drums::tuned_notes;
 
 use super::gather::{gather, places};
-use super::piece::{Ensemble, Player, SetLimit};
+use super::piece::{Ensemble, HALVES, Player, SetLimit, WholeSection};
 use super::{Resolver, distinct, lost, unknown};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::{self, Instrument, catalogue};
@@ -295,7 +295,18 @@ fn line_players(cx: &mut Resolver, line: &PlayersTree) -> Vec<Player> {
         );
         return Vec::new();
     }
-    let parts = if line.section { 1 } else { count };
+    let divisi = line.divisi.filter(|span| {
+        let can = line.section && count > 1;
+        if !can {
+            cx.push(one_cannot_divide(line, *span));
+        }
+        can
+    });
+    let parts = match (divisi, line.section) {
+        (Some(_), _) => 2,
+        (None, true) => 1,
+        (None, false) => count,
+    };
     let tunings = crooks::tunings(cx, line, instrument, parts);
     let drums = drums::drums(cx, line, instrument);
     let section = line.section || (line.count.is_none() && section_number > 0);
@@ -305,8 +316,28 @@ fn line_players(cx: &mut Resolver, line: &PlayersTree) -> Vec<Player> {
         .map(|number| {
             let number = if parts == 1 { 0 } else { number.narrow::<u8>() };
             let suffix = if number == 0 { String::new() } else { format!(".{number}") };
-            let (name, abbreviation) =
-                paper_names(line, instrument, several, section_number, number);
+            let half = divisi.and(usize::from(number).checked_sub(1));
+            let printed = if half.is_some() { 0 } else { number };
+            let (mut name, mut abbreviation) =
+                paper_names(line, instrument, several, section_number, printed);
+            let half_of =
+                half.and_then(|half| Some((half, HALVES.get(half)?))).map(|(half, word)| {
+                    let (whole, short) = (name.clone(), abbreviation.clone());
+                    name = format!("{whole}, {word}");
+                    abbreviation = format!("{short} {}", half + 1);
+                    Arc::new(WholeSection {
+                        name: whole,
+                        abbreviation: short,
+                        count: count.narrow(),
+                    })
+                });
+            // Of an odd number the upper half has one more.
+            let people = match half {
+                Some(0) => count.div_ceil(2),
+                Some(_) => count / 2,
+                None if line.section => count,
+                None => 1,
+            };
             Player {
                 id: format!("{}{suffix}", line.name.value),
                 line_name: line.name.value.clone(),
@@ -314,8 +345,9 @@ fn line_players(cx: &mut Resolver, line: &PlayersTree) -> Vec<Player> {
                 abbreviation,
                 instrument,
                 number,
-                count: if line.section { count.narrow::<u16>() } else { 1 },
+                count: people.narrow::<u16>(),
                 section,
+                half_of,
                 tuning: tunings.get(usize::from(number.max(1)) - 1).copied().flatten(),
                 without_signature: line.without_signature,
                 drums: drums.clone(),
@@ -323,6 +355,19 @@ fn line_players(cx: &mut Resolver, line: &PlayersTree) -> Vec<Player> {
             }
         })
         .collect()
+}
+
+fn one_cannot_divide(line: &PlayersTree, span: Span) -> Diagnostic {
+    let name = &line.name.value;
+    let help = if line.count.as_ref().is_some_and(|count| count.value > 1) {
+        format!(
+            "Players with a part each have numbers already: `{name}.1`, `{name}.2`. A section is `{name} 6 players divisi`."
+        )
+    } else {
+        format!("Say how many share the part: `{name} 6 players divisi`.")
+    };
+    Diagnostic::error("names/count", span, "Only a section of two players and more divides.")
+        .with_help(help)
 }
 
 /// The instrument of an ensemble line, and the number of the section (`violin-2`: 2).

@@ -388,7 +388,7 @@ fn repeats(cx: &mut Resolver, settings: &Settings, form: &mut Form) {
     endings.sort_by_key(|(range, ending)| (range.first, ending.first));
     for (place, (range, ending)) in endings.iter().enumerate() {
         let Some(bars) = both(cx, form, *range) else { continue };
-        let (first, last) = (bars.first, bars.after - 1);
+        let (first, last) = (form.with_up_beat(bars.first), bars.after - 1);
         let before = first.checked_sub(1).map(|before| &form.bars[before]);
         let fits = if ending.first == 1 {
             form.bars[last].repeat_ends

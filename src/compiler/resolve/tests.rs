@@ -176,7 +176,7 @@ fn an_up_beat_needs_a_bar_of_which_it_leaves_something() {
     let told = |lines: &str, bar: &str| {
         let (_, found) = read(&format!(
             "form {{\n  1 metre 2/4, key C major\n{lines}\n  3 end\n}}\n\
-             voice v {{ 1: 1/2 C4 | 2: {bar} | 3: C | }}"
+             voice v {{ 1: 1/2 C4 | 2: {bar} | 3: 1/2 C | }}"
         ));
         found.into_iter().map(|finding| finding.message).collect::<Vec<_>>()
     };

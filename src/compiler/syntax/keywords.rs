@@ -53,6 +53,7 @@ keywords! {
     kw_cut => "cut",
     kw_da => "da",
     kw_dal => "dal",
+    kw_divisi => "divisi",
     kw_double_bar => "double-bar",
     kw_doubles => "doubles",
     kw_down => "down",

@@ -87,6 +87,7 @@ fn players(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<PlayersTree> {
         name: cx.word(&inner.next()?),
         count: None,
         section: false,
+        divisi: None,
         crooks: Vec::new(),
         built_in: None,
         tuned: Vec::new(),
@@ -112,6 +113,7 @@ fn players(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<PlayersTree> {
                 tree.count = parts.next().map(|p| cx.number(&p));
                 tree.section = parts.next().is_some();
             }
+            Rule::divisi => tree.divisi = Some(place),
             Rule::crook => tree.crooks = words(cx, option, Rule::tuning),
             Rule::built_in => tree.built_in = words(cx, option, Rule::tuning).pop(),
             Rule::tuned => tree.tuned = tuned(cx, option),

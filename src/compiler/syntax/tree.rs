@@ -493,6 +493,8 @@ pub struct PlayersTree {
     pub count: Option<Number>,
     /// Do they share one part (`players`)?
     pub section: bool,
+    /// `divisi`: where it is said that they divide.
+    pub divisi: Option<Span>,
     /// `crook`: keys.
     pub crooks: Vec<Word>,
     /// `in`: a key.

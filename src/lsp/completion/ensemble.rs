@@ -14,8 +14,9 @@ const LINES: [(&str, &str); 5] = [
     ("budget", "in how many bars of a hundred players may sound"),
     ("limits", "a limit of a rule that suits these players, and why"),
 ];
-const OPTIONS: [(&str, &str); 7] = [
+const OPTIONS: [(&str, &str); 8] = [
     ("players", "they share one part"),
+    ("divisi", "the section is two halves, `viola.1` and `viola.2`, who read from one page"),
     ("crook", "without valves: the crook, or one for each pair"),
     ("in", "the key in which it is built"),
     ("tuned", "the notes of the drums"),

@@ -14,6 +14,7 @@ pub(super) fn head(score: &Score, kind: Kind) -> Head {
         _ => None,
     };
     let name = match (kind, player) {
+        (_, Some(Staff { half_of: Some(whole), .. })) => whole.name.clone(),
         (_, Some(player)) => player.instrument_name.clone(),
         (Kind::ConcertScore, _) => "Score at concert pitch".into(),
         (Kind::CondensedScore, _) => "Condensed score".into(),
@@ -32,7 +33,9 @@ pub(super) fn head(score: &Score, kind: Kind) -> Head {
         keys: player.and_then(keys),
         also: player.and_then(also),
         source: score.source.clone(),
-        readers: player.map_or(1, |player| player.players),
+        readers: player.map_or(1, |player| {
+            player.half_of.as_ref().map_or(player.players, |whole| whole.count)
+        }),
     }
 }
 

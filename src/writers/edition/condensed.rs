@@ -49,7 +49,32 @@ pub(super) fn number(staff: &Staff) -> Option<u32> {
 /// Do two neighbours of a score share a staff in a condensed one?
 #[must_use]
 pub fn share(first: &Staff, second: &Staff) -> bool {
-    of_a_kind(first, second) || have_one_bass(first, second)
+    are_halves(first, second) || of_a_kind(first, second) || have_one_bass(first, second)
+}
+
+/// Are they the halves of a section that divides? They read from one page.
+pub(super) fn are_of_one_section(first: &Staff, second: &Staff) -> bool {
+    let line = |staff: &Staff| staff.id.rsplit_once('.').map(|(line, _)| line.to_owned());
+    first.half_of.is_some() && second.half_of.is_some() && line(first) == line(second)
+}
+
+/// Can they read from one staff, too?
+pub(super) fn are_halves(first: &Staff, second: &Staff) -> bool {
+    are_of_one_section(first, second)
+        && !first.is_braced()
+        && !second.is_braced()
+        && read_alike(first, second)
+}
+
+/// Do they read the same instrument in the same key from first to last?
+fn read_alike(first: &Staff, second: &Staff) -> bool {
+    let same = |a: &Measure, b: &Measure| {
+        a.key == b.key
+            && a.transposition == b.transposition
+            && a.instrument.map(|i| &*i.id) == b.instrument.map(|i| &*i.id)
+    };
+    std::ptr::eq(first.instrument, second.instrument)
+        && first.measures.iter().zip(&second.measures).all(|(a, b)| same(a, b))
 }
 
 /// Of the bars in which either plays, cellos and basses must read the same in so many of four to
@@ -81,20 +106,14 @@ fn have_one_bass(first: &Staff, second: &Staff) -> bool {
 /// Do they read the same instrument in the same key from first to last, as a pair of wind does?
 pub(super) fn of_a_kind(first: &Staff, second: &Staff) -> bool {
     let line = |staff: &Staff| staff.id.rsplit_once('.').map(|(line, _)| line.to_owned());
-    let same = |a: &Measure, b: &Measure| {
-        a.key == b.key
-            && a.transposition == b.transposition
-            && a.instrument.map(|i| &*i.id) == b.instrument.map(|i| &*i.id)
-    };
     line(first).is_some()
         && line(first) == line(second)
         && number(first).is_some_and(|number| number % 2 == 1)
         && !first.is_braced()
         && !second.is_braced()
-        && std::ptr::eq(first.instrument, second.instrument)
         && first.players == 1
         && second.players == 1
-        && first.measures.iter().zip(&second.measures).all(|(a, b)| same(a, b))
+        && read_alike(first, second)
 }
 
 /// How two players stand on a staff in a bar.
@@ -171,8 +190,14 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
     edition.staves.push(staff);
     spans::number(&mut edition.staves[number..]);
     edition.parts.push(EditionPart {
-        name: shared_name(pair.map(|staff| &staff.name), earlier),
-        short: shared_short(pair.map(|staff| &staff.abbreviation)),
+        name: match &first.half_of {
+            Some(whole) => whole.name.clone(),
+            None => shared_name(pair.map(|staff| &staff.name), earlier),
+        },
+        short: match &first.half_of {
+            Some(whole) => whole.abbreviation.clone(),
+            None => shared_short(pair.map(|staff| &staff.abbreviation)),
+        },
         players: player..player + 2,
         staves: number..number + 1,
     });

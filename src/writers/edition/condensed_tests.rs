@@ -57,6 +57,35 @@ fn a_pair_shares_a_staff() {
 }
 
 #[test]
+fn halves_of_a_section_read_from_one_staff_where_they_divide_and_where_not() {
+    let mut score = oboes(
+        "0/1 1/4 E5, 1/4 1/4 F#5, 1/2 1/2 G5, 1/1 1/2 A5, 3/2 1/4 C5, 7/4 1/4 C5",
+        "0/1 1/4 E5, 1/4 1/4 F#5, 1/2 1/2 E5, 3/2 1/2 F#5",
+    );
+    let whole = std::sync::Arc::new(crate::resolve::WholeSection {
+        name: "Oboes".into(),
+        abbreviation: "Ob.".into(),
+        count: 5,
+    });
+    for (staff, players) in score.staves.iter_mut().zip([3, 2]) {
+        staff.half_of = Some(std::sync::Arc::clone(&whole));
+        staff.players = players;
+    }
+    let wanted = ["E5 F#5!", "div. E5&G5", "upper half A5", "div. C5 C5 / F#5!"];
+    assert_eq!(shown(&score), wanted);
+    // In a full score and on the page of both it is the same, with the name of the section.
+    let full = crate::edition::full_score(&score);
+    assert_eq!((full.staves.len(), full.parts[0].name.as_str()), (1, "Oboes"));
+    for player in [0, 1] {
+        let page = crate::edition::part(&score, player);
+        assert_eq!((page.staves.len(), page.players.len()), (1, 2));
+        assert_eq!((page.head.name.as_str(), page.head.readers), ("Oboes", 5));
+    }
+    let apart = crate::edition::part_with(&score, 0, crate::edition::Halves::Apart);
+    assert_eq!(apart.staves.len(), 2);
+}
+
+#[test]
 fn cellos_and_basses_share_a_staff_where_they_mostly_read_the_same() {
     let basses = || crate::instruments::find("double-bass").unwrap();
     let cellos = "0/1 1/2 C3, 1/2 1/2 G3, 1/1 1/2 A3, 3/2 1/2 C3";

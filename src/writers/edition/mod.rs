@@ -28,22 +28,47 @@ pub use model::*;
 pub(crate) use rests::Rests;
 pub use rests::rest_runs;
 
+/// On which staves the halves of a section stand that divides.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Halves {
+    /// Both on one, as they read them.
+    Together,
+    /// Each on one of its own, where no two voices can stand on a staff.
+    Apart,
+}
+
 /// The full score: each player on staves of his own. Of a score that was notated at concert pitch
 /// ([`notate_at`](crate::notate::notate_at)) it is one at concert pitch.
 #[must_use]
 pub fn full_score(score: &Score) -> Edition<'_> {
-    let kind = if score.concert { Kind::ConcertScore } else { Kind::Score };
-    of_players(score, kind, score.first..score.first + score.staves.len())
+    full_score_with(score, Halves::Together)
 }
 
-/// One player's staves as they stand in a full score.
+/// The same with the halves of sections on staves as it is said.
+#[must_use]
+pub fn full_score_with(score: &Score, halves: Halves) -> Edition<'_> {
+    players_of_score(score, score.first..score.first + score.staves.len(), halves)
+}
+
+/// The staves of some players as they stand in a full score.
 ///
 /// # Panics
-/// If the score has no staff of that player.
+/// If the score has no staves of theirs.
 #[must_use]
-pub fn player_of_score(score: &Score, player: usize) -> Edition<'_> {
+pub fn players_of_score(score: &Score, players: Range<usize>, halves: Halves) -> Edition<'_> {
     let kind = if score.concert { Kind::ConcertScore } else { Kind::Score };
-    of_players(score, kind, player..player + 1)
+    of_players(score, kind, players, halves)
+}
+
+/// The players who read from one page with a player: the halves of a section that divides, or he alone.
+fn desk(score: &Score, player: usize) -> Range<usize> {
+    let staff = |player: usize| score.staff_of(player);
+    let with = |one: usize, other: usize| {
+        let pair = staff(one).zip(staff(other));
+        pair.is_some_and(|(one, other)| condensed::are_of_one_section(one, other))
+    };
+    let begin = player - usize::from(player > 0 && with(player - 1, player));
+    begin..begin + 1 + usize::from(with(begin, begin + 1))
 }
 
 impl Edition<'_> {
@@ -151,13 +176,22 @@ impl Default for Cueing {
     }
 }
 
-/// One player's part without cues: rests counted together, all keys and crooks at the head.
+/// One player's part (of a section that divides that of both halves) without cues: rests counted together, all keys and crooks at the head.
 ///
 /// # Panics
 /// If the score has no staff of that player.
 #[must_use]
 pub fn part(score: &Score, player: usize) -> Edition<'_> {
-    let mut edition = of_players(score, Kind::Part(player), player..player + 1);
+    part_with(score, player, Halves::Together)
+}
+
+/// The same with the halves of a section on staves as it is said.
+///
+/// # Panics
+/// If the score has no staff of that player.
+#[must_use]
+pub fn part_with(score: &Score, player: usize, halves: Halves) -> Edition<'_> {
+    let mut edition = of_players(score, Kind::Part(player), desk(score, player), halves);
     tacet(&mut edition);
     rests::count(&mut edition);
     edition
@@ -175,7 +209,8 @@ pub fn part_with_cues<'a>(
     player: usize,
     cueing: Cueing,
 ) -> Edition<'a> {
-    let mut edition = of_players(score, Kind::Part(player), player..player + 1);
+    let players = desk(score, player);
+    let mut edition = of_players(score, Kind::Part(player), players, Halves::Together);
     if cueing.after_bars > 0 {
         cues::add(&mut edition, arrangement, player, cueing);
     }
@@ -198,10 +233,21 @@ fn tacet(edition: &mut Edition) {
     }
 }
 
-fn of_players(score: &Score, kind: Kind, players: Range<usize>) -> Edition<'_> {
+fn of_players(score: &Score, kind: Kind, players: Range<usize>, halves: Halves) -> Edition<'_> {
     let mut edition = empty(score, kind);
-    for index in players {
+    let mut index = players.start;
+    while index < players.end {
+        let desk = desk(score, index);
+        if let [first, second] = &score.staves[desk.start - score.first..desk.end - score.first]
+            && halves == Halves::Together
+            && condensed::are_halves(first, second)
+        {
+            condensed::add_pair(&mut edition, [first, second], desk.start);
+            index = desk.end;
+            continue;
+        }
         staves::add_player(&mut edition, &score.staves[index - score.first], index);
+        index += 1;
     }
     edition.groups = cast::groups(&edition);
     edition

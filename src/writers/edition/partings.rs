@@ -92,7 +92,8 @@ impl Playing {
     }
 }
 
-/// Does the first lie below the second anywhere in a bar while both sound?
+/// Does the first lie below the second anywhere in a bar while both sound? The same chord lies nowhere
+/// below itself.
 fn crosses(pair: [&Staff; 2], bar: usize) -> bool {
     let [first, second] = pair.map(|staff| &staff.measures[bar].elements[..]);
     let below = |(upper, a): (&Element, &StaffNote)| {
@@ -100,7 +101,9 @@ fn crosses(pair: [&Staff; 2], bar: usize) -> bool {
             let meet = upper.at < lower.at + lower.length && lower.at < upper.at + upper.length;
             let lowest = a.heads.iter().map(|head| head.pitch.step()).min();
             let highest = b.heads.iter().map(|head| head.pitch.step()).max();
-            meet && lowest.zip(highest).is_some_and(|(lowest, highest)| lowest < highest)
+            let same = || a.heads.iter().map(|h| h.pitch).eq(b.heads.iter().map(|h| h.pitch));
+            let below = lowest.zip(highest).is_some_and(|(lowest, highest)| lowest < highest);
+            meet && below && !same()
         })
     };
     notes(first).any(below)

@@ -2,8 +2,9 @@
 
 use crate::music::Time;
 use crate::notate::{Element, ElementKind, Measure, Origin, Staff};
+use crate::resolve::HALVES;
 
-use super::condensed::{Way, number, of_a_kind, rests};
+use super::condensed::{Way, are_halves, number, of_a_kind, rests};
 use super::{DirectionKind, EditionDirection, StaffBar, levels, staves};
 
 /// What is said to both, each thing once; where they are told different dynamics at once, those of
@@ -83,6 +84,9 @@ pub(super) fn said(
 
 /// What tells two players apart who share a staff: "1.", "2."; "Vc.", "Db."
 pub(super) fn names(pair: [&Staff; 2]) -> [String; 2] {
+    if are_halves(pair[0], pair[1]) {
+        return HALVES.map(str::to_owned);
+    }
     let kind = of_a_kind(pair[0], pair[1]);
     pair.map(|staff| match kind {
         true => format!("{}.", number(staff).unwrap_or(1)),
@@ -93,6 +97,9 @@ pub(super) fn names(pair: [&Staff; 2]) -> [String; 2] {
 /// Says who plays where that changes: "1.", "2.", "a 2". Chords and two voices say it themselves, but
 /// for those of cello and bass, who are named where they part.
 pub(super) fn label(pair: [&Staff; 2], ways: &[Way], bars: &mut [StaffBar]) {
+    if are_halves(pair[0], pair[1]) {
+        return divide(ways, bars);
+    }
     let kind = of_a_kind(pair[0], pair[1]);
     let [one, two] = names(pair);
     let both = if kind { "a 2".to_string() } else { format!("{one}, {two}") };
@@ -136,5 +143,30 @@ pub(super) fn label(pair: [&Staff; 2], ways: &[Way], bars: &mut [StaffBar]) {
         }
         before = *way;
         rested = 0;
+    }
+}
+
+/// Says where a section divides and is one again: "div.", "unis."; "upper half" where the other rests.
+/// (Common practice.)
+fn divide(ways: &[Way], bars: &mut [StaffBar]) {
+    let mut before = "unis.";
+    for (way, bar) in ways.iter().zip(bars) {
+        let now = match way {
+            Way::Rest => continue,
+            Way::Unison => "unis.",
+            Way::Chords | Way::Apart => "div.",
+            Way::Alone(who) => HALVES[*who],
+        };
+        let notes = bar.voices.iter().flat_map(|voice| voice.elements.iter());
+        let mut notes = notes.filter(|element| matches!(element.kind, ElementKind::Note(_)));
+        let at = notes.next().map_or(Time::ZERO, |element| element.at);
+        bar.who = (now != "unis.").then(|| (at, DirectionKind::Who(now.to_owned())));
+        if now != before {
+            let place = bar.directions.partition_point(|said| said.at < at);
+            let kind = DirectionKind::Who(now.into());
+            let said = EditionDirection { at, kind, above: true, origin: Origin::default() };
+            bar.directions.insert(place, said);
+        }
+        before = now;
     }
 }

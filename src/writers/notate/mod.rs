@@ -79,6 +79,12 @@ pub struct Notation<'a> {
 }
 
 impl<'a> Notation<'a> {
+    /// Those who read from one page, page by page.
+    #[must_use]
+    pub fn desks(&self) -> Vec<Range<usize>> {
+        self.arrangement.desks().collect()
+    }
+
     /// Nothing is written yet but the bars.
     #[must_use]
     pub fn new(arrangement: &'a Arrangement, pitches: Pitches) -> Notation<'a> {

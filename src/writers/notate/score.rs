@@ -1,6 +1,7 @@
 //! Staves as a player reads them: written pitch, values, clefs, beams, ties, tuplets, rests.
 
 use std::ops::Range;
+use std::sync::Arc;
 
 use smallvec::SmallVec;
 
@@ -11,7 +12,7 @@ use crate::instruments::{Clef, Family, Instrument};
 pub use crate::music::Sign;
 use crate::music::{Chord, Figures, Interval, Key, Metre, Pitch, Time};
 pub use crate::resolve::Syllable;
-use crate::resolve::{BarLine, Dynamic, Ending, Marks, Technique, Tempo};
+use crate::resolve::{BarLine, Dynamic, Ending, Marks, Technique, Tempo, WholeSection};
 
 /// A score: the frame of bars that all players share, and what each of them reads.
 #[derive(Clone, Debug)]
@@ -178,6 +179,8 @@ pub struct Staff {
     /// All that is said so, each once, in the order in which it is first played on: "in D", "in G". A head names them all,
     /// so that the player brings what he needs.
     pub key_names: Vec<String>,
+    /// Of the half of a section that divides: what the whole is.
+    pub half_of: Option<Arc<WholeSection>>,
     /// How many people read this part.
     pub players: u16,
     /// Where the ensemble names the player.

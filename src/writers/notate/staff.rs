@@ -150,6 +150,7 @@ pub(super) fn finished(part: &Part, measures: Vec<Measure>, lower: Vec<Measure>)
         family: part.player.instrument.family,
         key_name: names::first_key(part),
         key_names: names::all_keys(part),
+        half_of: part.player.half_of.clone(),
         players: part.player.count,
         source: part.player.span,
         measures,

@@ -324,6 +324,7 @@ fn player(part: &FixturePart) -> Player {
         number: 0,
         count: 1,
         section: false,
+        half_of: None,
         tuning: part.tunings.first().map(|(_, tuning)| *tuning),
         without_signature: part.without_signature,
         drums: Vec::new(),

@@ -9,7 +9,7 @@ use unicode_normalization::UnicodeNormalization;
 
 use super::{midi, musicxml, packed, streamed, text};
 use crate::arrange::Arrangement;
-use crate::edition::{self, Cueing, Edition};
+use crate::edition::{self, Cueing, Edition, Halves};
 use crate::music::Time;
 use crate::notate::{
     self, FrameBar, Notation, Origin, Pitches, Score, Staff, StaffDirection, StaffDirectionKind,
@@ -191,7 +191,8 @@ pub fn part_of(arrangement: &Arrangement, wanted: Wanted, format: Format, part: 
     let files = Files::new(arrangement, wanted);
     let path = format!("{}.{}", part_name(arrangement, part), format.ending());
     let mut bytes = Vec::new();
-    let written = files.part(&files.written.part(part), part, format, &mut bytes);
+    let notated = files.written.players(arrangement.desk(part));
+    let written = files.part(&notated, part, format, &mut bytes);
     // Writing to memory does not fail.
     debug_assert!(written.is_ok());
     Output { path, format, bytes }
@@ -231,6 +232,23 @@ impl<'a> Notated<'a> {
     pub fn score(&self) -> Cow<'_, Score> {
         let players = self.notation.players();
         self.whole.as_ref().map_or_else(|| Cow::Owned(self.score_of(players)), Cow::Borrowed)
+    }
+
+    /// The players of each staff of a full score, the two staves of one player counted as one: the
+    /// halves of a section that divides stand on one.
+    #[must_use]
+    pub fn full(&self) -> Vec<Range<usize>> {
+        let share = |desk: &Range<usize>| {
+            let score = self.players(desk.clone());
+            let pair = score.staff_of(desk.start).zip(score.staff_of(desk.end - 1));
+            pair.is_some_and(|(first, second)| edition::share_staff(first, second))
+        };
+        let desks = self.notation.desks().into_iter();
+        let staves = desks.flat_map(|desk| match desk.len() > 1 && !share(&desk) {
+            true => desk.map(|player| player..player + 1).collect(),
+            false => vec![desk],
+        });
+        staves.collect()
     }
 
     /// Are all staves there, notated once?
@@ -295,7 +313,7 @@ fn say(score: &mut Score, wanted: &Wanted) {
 #[must_use]
 pub fn condenses(arrangement: &Arrangement) -> bool {
     let notated = Notated::new(arrangement, &Wanted::formats(&[]), Pitches::Written);
-    notated.condensed().len() < arrangement.parts.len()
+    notated.condensed().len() < notated.full().len()
 }
 
 /// The mark of sources with that digest: its beginning.
@@ -362,7 +380,7 @@ impl<'a> Files<'a> {
             jobs.extend(kinds.map(|&kind| Job::Score(format, kind)));
         }
         if !self.wanted.formats.is_empty() {
-            jobs.extend((0..self.arrangement.parts.len()).map(Job::Part));
+            jobs.extend(self.arrangement.desks().map(|desk| Job::Part(desk.start)));
         }
         jobs
     }
@@ -378,7 +396,7 @@ impl<'a> Files<'a> {
                 take(&path, format, &mut |out| self.score(format, kind, out))
             }
             Job::Part(part) => {
-                let notated = self.written.part(part);
+                let notated = self.written.players(self.arrangement.desk(part));
                 let name = part_name(self.arrangement, part);
                 self.wanted.formats.iter().try_for_each(|&format| {
                     let path = format!("{name}.{}", format.ending());
@@ -393,13 +411,15 @@ impl<'a> Files<'a> {
         let notated = concert.unwrap_or(&self.written);
         let parts = self.arrangement.parts.len();
         let player = |player, look: &mut dyn FnMut(Edition) -> io::Result<()>| {
-            look(edition::player_of_score(&notated.part(player), player))
+            let one = player..player + 1;
+            look(edition::players_of_score(&notated.part(player), one, Halves::Apart))
         };
         match format {
             // Nobody plays: there is a score all the same.
             Format::Text if notated.is_kept() || parts == 0 => {
                 let score = notated.score();
-                let text = text::write(&edition::full_score(&score), self.wanted.text);
+                let edition = edition::full_score_with(&score, Halves::Apart);
+                let text = text::write(&edition, self.wanted.text);
                 out.write_all(text.as_bytes())
             }
             Format::Text => text::write_by_parts(parts, player, self.wanted.text, out),
@@ -425,7 +445,15 @@ impl<'a> Files<'a> {
                 };
                 musicxml::write_by_parts(staves.len(), one, out)
             }
-            Format::MusicXml => musicxml::write_by_parts(parts, player, out),
+            Format::MusicXml => {
+                let staves = notated.full();
+                let one = |staff: usize, look: &mut dyn FnMut(Edition) -> io::Result<()>| {
+                    let players = &staves[staff];
+                    let score = notated.players(players.clone());
+                    look(edition::players_of_score(&score, players.clone(), Halves::Together))
+                };
+                musicxml::write_by_parts(staves.len(), one, out)
+            }
             Format::Mxl => {
                 let plain = format!("{}.{}", kind.file_name(), Format::MusicXml.ending());
                 packed(&plain, |out| self.score(Format::MusicXml, kind, out), out)
@@ -443,11 +471,15 @@ impl<'a> Files<'a> {
         let (arrangement, cueing) = (self.arrangement, self.wanted.cueing);
         let edition = || edition::part_with_cues(arrangement, notated, part, cueing);
         match format {
+            Format::Text if arrangement.desk(part).len() > 1 => {
+                let apart = edition::part_with(notated, part, Halves::Apart);
+                out.write_all(text::write(&apart, self.wanted.text).as_bytes())
+            }
             Format::Text => out.write_all(text::write(&edition(), self.wanted.text).as_bytes()),
             Format::Midi => {
-                let own = self.played(notated, part);
-                let played = |_| Cow::Borrowed(&*own);
-                midi::write(arrangement, self.stage(), &[part], played, out)
+                let desk: Vec<usize> = arrangement.desk(part).collect();
+                let played = |player| self.played(notated, player);
+                midi::write(arrangement, self.stage(), &desk, played, out)
             }
             Format::MusicXml => musicxml::write_to(&edition(), out),
             Format::Mxl => {
@@ -483,7 +515,11 @@ fn packed(
 /// The name of a part's files without their ending: `parts/03-oboe-1`.
 #[must_use]
 pub fn part_name(arrangement: &Arrangement, part: usize) -> String {
-    format!("parts/{:02}-{}", part + 1, slug(&arrangement.parts[part].player.id))
+    let desk = arrangement.desk(part);
+    let (name, _) = arrangement.parts[part].player.part();
+    // Two who read from one page have one number.
+    let before = arrangement.desks().take_while(|before| before.start < desk.start).count();
+    format!("parts/{:02}-{}", before + 1, slug(name))
 }
 
 /// Bytes that the name of a folder or file has at most: a file system takes 255, and a number, a

@@ -23,7 +23,7 @@ use std::borrow::Cow;
 use std::io;
 use std::ops::Range;
 
-use crate::edition::{self, Edition, EditionPart, Kind, rest_runs};
+use crate::edition::{self, Edition, EditionPart, Halves, Kind, rest_runs};
 use crate::music::Interval;
 use crate::notate::{ElementKind, Score};
 use crate::resolve::{Mark, Marks};
@@ -98,14 +98,14 @@ pub fn part(score: &Score, staff: usize) -> String {
     if staff >= score.staves.len() {
         return String::new();
     }
-    write(&edition::part(score, staff), Style::Beats)
+    write(&edition::part_with(score, staff, Halves::Apart), Style::Beats)
 }
 
 /// The full score, notes under their beats: a row or more for each staff. In each line but the first,
 /// staves that only rest are left out.
 #[must_use]
 pub fn score(score: &Score) -> String {
-    write(&edition::full_score(score), Style::Beats)
+    write(&edition::full_score_with(score, Halves::Apart), Style::Beats)
 }
 
 fn part_of(edition: &Edition) -> String {
@@ -114,10 +114,12 @@ fn part_of(edition: &Edition) -> String {
     };
     let head = &edition.head;
     let mut out = String::new();
-    self::head(edition, &player.name, PART_WIDTH, &mut out);
+    // Two halves of a section have one part, with its name.
+    let name = if edition.players.len() > 1 { &head.name } else { &player.name };
+    self::head(edition, name, PART_WIDTH, &mut out);
     let first = edition.staves.first().and_then(|staff| staff.bars.first());
     let mut facts = vec![scoring(&head.scoring, &head.ensemble)];
-    facts.extend((player.count > 1).then(|| format!("{} players", player.count)));
+    facts.extend((head.readers > 1).then(|| format!("{} players", head.readers)));
     facts.push(pitch_fact(edition, part));
     facts.extend(frame_facts(edition));
     if !player.instruments.first().is_some_and(|instrument| instrument.unpitched) {
@@ -131,7 +133,9 @@ fn part_of(edition: &Edition) -> String {
         .first()
         .map(|staff| staff.bars.iter().map(|bar| bar.multi_rest).collect())
         .unwrap_or_default();
-    let page = page(edition, PART_WIDTH, PART_GUTTER);
+    // The two halves of a section have a row each, with its name.
+    let gutter = if edition.parts.len() > 1 { gutter(edition) } else { PART_GUTTER };
+    let page = page(edition, PART_WIDTH, gutter);
     draw(&page, &runs, &mut out);
     if !edition.is_tacet() {
         legend(edition, &page, &mut out);
@@ -185,7 +189,7 @@ pub fn passage(whole: &Score, bars: std::ops::Range<usize>, style: Style) -> Str
         (first, last) => format!("Bars {first} to {last}"),
     };
     let some = Score { subtitle: Some(name), ..some };
-    write(&edition::full_score(&some), style)
+    write(&edition::full_score_with(&some, Halves::Apart), style)
 }
 
 /// One bar of the full score by its index, without head and foot: a row for each staff that plays
@@ -200,7 +204,7 @@ pub fn bar(score: &Score, bar: usize) -> String {
         return "All rest.\n".to_string();
     }
     let mut out = String::new();
-    let edition = edition::full_score(&one);
+    let edition = edition::full_score_with(&one, Halves::Apart);
     draw(&page(&edition, SCORE_WIDTH, gutter(&edition)), &[], &mut out);
     out
 }
@@ -216,7 +220,7 @@ fn gutter(edition: &Edition) -> usize {
 }
 
 fn page<'e, 'a>(edition: &'e Edition<'a>, width: usize, gutter: usize) -> Page<'e, 'a> {
-    let is_part = matches!(edition.kind, Kind::Part(_));
+    let is_part = matches!(edition.kind, Kind::Part(_)) && edition.parts.len() == 1;
     let lines = text_lines(edition, is_part, 0..edition.bars.len());
     let grids = edition.bars.iter().enumerate().map(|(bar, frame)| {
         let mut wanted = Wanted::default();

@@ -20,7 +20,7 @@ const fn forces(
 }
 
 /// What an ensemble of 1770 has …
-const SMALL: [Forces; 9] = [
+const SMALL: [Forces; 10] = [
     forces("violin-1 4 players", &["violin-1"], &["viola"]),
     forces("oboe 2", &["oboe.1", "oboe.2"], &["cor-anglais"]),
     forces("horn 2 crook F", &["horn.1", "horn.2"], &["crook D", "crook Bb basso", "crook C alto"]),
@@ -30,6 +30,7 @@ const SMALL: [Forces; 9] = [
     forces("natural-trumpet 2 crook D", &["natural-trumpet.1", "natural-trumpet.2"], &["crook C"]),
     forces("double-bass", &["double-bass"], &[]),
     forces("bassoon", &["bassoon"], &["contrabassoon"]),
+    forces("viola 3 players divisi", &["viola.1", "viola.2"], &[]),
 ];
 
 /// … and what one of 1885 has besides.

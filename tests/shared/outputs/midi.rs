@@ -1,5 +1,6 @@
 //! MIDI files can be read, and every note that begins ends.
 
+use super::desk_of;
 use ripieno::narrow::Narrow;
 use std::collections::BTreeMap;
 
@@ -19,9 +20,8 @@ pub(super) fn is_sound(output: &Output, arrangement: &Arrangement) -> Result<(),
         return Err("time in seconds".to_string());
     };
     let parts: Vec<&Part> = if output.path.starts_with("parts/") {
-        let number = output.path["parts/".len()..].split('-').next().unwrap_or_default();
-        let number: usize = number.parse().map_err(|_| "a file without a number")?;
-        vec![&arrangement.parts[number - 1]]
+        let desk = desk_of(output, arrangement)?;
+        arrangement.parts[desk].iter().map(|part| &**part).collect()
     } else {
         arrangement.parts.iter().map(|part| &**part).collect()
     };

@@ -3,11 +3,17 @@
 use quick_xml::Reader;
 use quick_xml::events::Event;
 
+use super::desk_of;
+use ripieno::arrange::Arrangement;
+use ripieno::edition::{full_score, part};
 use ripieno::music::Time;
 use ripieno::notate::Score;
 use ripieno::render::Output;
 
-pub(super) fn is_sound(output: &Output, score: &Score) -> Result<(), String> {
+pub(super) fn is_sound(
+    output: &Output,
+    (arrangement, score): (&Arrangement, &Score),
+) -> Result<(), String> {
     let text = std::str::from_utf8(&output.bytes).map_err(|error| error.to_string())?;
     let mut reader = Reader::from_str(text);
     reader.config_mut().check_comments = true;
@@ -66,7 +72,12 @@ pub(super) fn is_sound(output: &Output, score: &Score) -> Result<(), String> {
             _ => {}
         }
     }
-    let expected = if output.path.starts_with("parts/") { 1 } else { score.staves.len() };
+    let expected = if output.path.starts_with("parts/") {
+        let page = part(score, desk_of(output, arrangement)?.start);
+        page.parts.len()
+    } else {
+        full_score(score).parts.len()
+    };
     if !open.is_empty() || parts != expected {
         return Err(format!("{parts} parts; still open: {open:?}"));
     }

@@ -105,6 +105,8 @@ pub struct Player {
     pub count: u16,
     /// Is the part that of a section (strings), shared by several people?
     pub section: bool,
+    /// Of the half of a section that divides: what the whole is.
+    pub half_of: Option<Arc<WholeSection>>,
     /// The key or crook, where the ensemble names one.
     pub tuning: Option<&'static Tuning>,
     /// Are the parts written without a key signature, although the instrument usually has one?
@@ -116,7 +118,37 @@ pub struct Player {
     pub span: Span,
 }
 
+/// A section that divides into two halves, each a [`Player`] of its own. They read from one page.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct WholeSection {
+    /// Full name at the head of the part: "Violas".
+    pub name: String,
+    /// Abbreviation before later systems: "Vla."
+    pub abbreviation: String,
+    /// How many people the two halves are.
+    pub count: u16,
+}
+
+/// The halves of a section in words, the upper one first: "Violas, upper half".
+pub const HALVES: [&str; 2] = ["upper half", "lower half"];
+
 impl Player {
+    /// The part that he reads, by its name in the language and on paper: of the half of a section that of
+    /// the whole, `viola` and "Violas".
+    #[must_use]
+    pub fn part(&self) -> (&str, &str) {
+        match &self.half_of {
+            Some(whole) => (&self.line_name, &whole.name),
+            None => (&self.id, &self.name),
+        }
+    }
+
+    /// Are these the two halves of one section?
+    #[must_use]
+    pub fn divides_with(&self, other: &Player) -> bool {
+        self.half_of.is_some() && other.half_of.is_some() && self.line_name == other.line_name
+    }
+
     /// The way from written to sounding pitch with the key or crook of the ensemble line.
     #[must_use]
     pub fn transposition(&self) -> Interval {

@@ -29,6 +29,7 @@ fn player(id: &str) -> Player {
         number: 0,
         count: 1,
         section: false,
+        half_of: None,
         tuning: None,
         without_signature: false,
         drums: Vec::new(),

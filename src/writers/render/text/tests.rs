@@ -278,7 +278,7 @@ fn a_passage_of_the_score() {
 /// More bars than are held at a time, with rests of several bars for both.
 #[test]
 fn a_long_score_is_the_same_part_by_part() {
-    use crate::edition::{full_score, player_of_score};
+    use crate::edition::{Halves, full_score, players_of_score};
     use crate::notate::testing::{Fixture, oboe};
     let notes = |step: usize, length: &str| -> String {
         let all = (0..1300).filter(|bar| bar % 7 != 3 && bar % 40 > 4 && bar % step > 0);
@@ -290,7 +290,7 @@ fn a_long_score_is_the_same_part_by_part() {
     for (style, _) in Style::ALL {
         let mut by_parts = Vec::new();
         let one = |player, look: &mut dyn FnMut(Edition) -> io::Result<()>| {
-            look(player_of_score(&score, player))
+            look(players_of_score(&score, player..player + 1, Halves::Apart))
         };
         write_by_parts(2, one, style, &mut by_parts).unwrap();
         assert!(String::from_utf8(by_parts).unwrap() == write(&full_score(&score), style));
