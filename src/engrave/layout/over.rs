@@ -42,7 +42,7 @@ pub(super) fn over(
 
 /// What must stand so much higher than the lowest mark or tempo of its line stands there alone, in staff
 /// spaces. Our heuristic.
-const THROWN: f64 = 4.0;
+const THROWN: f64 = 6.0;
 
 /// The rehearsal mark and the tempo over a bar.
 struct Headed {
@@ -204,10 +204,15 @@ pub(super) fn before_next(bar: &Bar) -> f64 {
     bar.mark.as_ref().map_or(BETWEEN_TEMPOS, |mark| mark_before(mark) + BETWEEN_WORDS)
 }
 
-/// From the middle of a rehearsal mark to the tempo beside it.
-pub(super) fn up_to_tempo(mark: &str) -> f64 {
-    mark_run(mark).1 / 2.0 + BESIDE_MARK
+/// From the beginning of a bar to the tempo beside its rehearsal mark: half the mark lies over the bar line
+/// within a line, at the beginning of one all of it behind the number, but over clef and signature.
+pub(super) fn up_to_tempo(mark: &str, lead: f64) -> f64 {
+    let width = mark_run(mark).1;
+    (width / 2.0).max(NUMBER + width - lead) + BESIDE_MARK
 }
+
+/// How wide the number of a bar is before a rehearsal mark, with its air.
+const NUMBER: f64 = 2.6;
 
 /// A rehearsal mark, and how wide its frame is.
 fn mark_run(mark: &str) -> (Run, f64) {

@@ -343,7 +343,8 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
         line: bar_line_width(bar),
         empty: if counted { MULTI_REST + 2.5 * f64::from(bar.count).log10() } else { BAR_REST },
         words: bar.tempo.as_ref().map_or(0.0, |tempo| {
-            let mark = bar.mark.as_ref().map_or(0.0, |mark| up_to_tempo(mark));
+            let lead = clef + key;
+            let mark = bar.mark.as_ref().map_or(0.0, |mark| up_to_tempo(mark, lead));
             (mark + tempo_width(tempo)).min(MOST_WORDS)
         }),
         worded: jump_room(bar, digits_width(bar.count)),

@@ -1,6 +1,7 @@
 //! Pairs that part: two players who share a staff of a condensed score while the first lies below the
 //! second, one plucks or is muted and the other is not, or two voices or the rests of one would stand
-//! among ledger lines. (Common practice: two staves while that lasts.)
+//! among ledger lines. (Common practice: two staves while that lasts, and from the bar on in which one of
+//! them runs into it.)
 
 use crate::instruments::Clef;
 use crate::notate::{Element, ElementKind, Staff, StaffDirectionKind, StaffNote, stems};
@@ -21,7 +22,10 @@ pub(super) fn add<'a>(
         clef = clefs.into_iter().flatten().next_back().map_or(clef, |(_, clef)| *clef);
         differs[bar] || crosses(pair, bar) || is_thicket(pair, bar, clef)
     });
-    let parted: Vec<bool> = parted.collect();
+    let mut parted: Vec<bool> = parted.collect();
+    for bar in 1..parted.len() {
+        parted[bar - 1] |= parted[bar] && runs_ahead(pair, bar - 1);
+    }
     if !parted.contains(&true) {
         return;
     }
@@ -141,6 +145,25 @@ fn is_thicket(pair: [&Staff; 2], bar: usize, clef: Clef) -> bool {
     (far(0, 1) || far(1, -1)) && rhythm(both[0]) != rhythm(both[1])
 }
 
+/// So many notes of one player against a rest of the other make a run. Our heuristic.
+const RUN: usize = 3;
+
+/// Do both sound in a bar, and does one of them rest in it while the other runs? On a shared staff that
+/// rest would stand among the heads of the run.
+fn runs_ahead(pair: [&Staff; 2], bar: usize) -> bool {
+    let both = pair.map(|staff| &staff.measures[bar].elements[..]);
+    let against = |rest: &Element, other: &[Element]| {
+        let within = |at| rest.at <= at && at < rest.at + rest.length;
+        notes(other).filter(|(note, _)| within(note.at)).count() >= RUN
+    };
+    let rests = |which: usize| {
+        let all = both[which].iter();
+        all.filter(|one| matches!(one.kind, ElementKind::Rest { .. }))
+            .any(|rest| against(rest, both[1 - which]))
+    };
+    both.iter().all(|one| notes(one).next().is_some()) && (rests(0) || rests(1))
+}
+
 /// The notes among elements, without grace notes.
 fn notes(elements: &[Element]) -> impl Iterator<Item = (&Element, &StaffNote)> {
     elements.iter().filter_map(|element| match &element.kind {
@@ -164,6 +187,19 @@ mod tests {
             staff.name = format!("Oboe {number}");
         }
         score
+    }
+
+    #[test]
+    fn who_runs_into_a_passage_in_which_they_part_has_a_staff_from_that_bar_on() {
+        let parted = |first: &str| -> Vec<Vec<bool>> {
+            let second = "0/1 1/2 C5, 1/2 1/4 C5, 1/1 1/2 F5";
+            let score = oboes(first, second);
+            condensed_score(&score).partings.into_iter().map(|one| one.parted).collect()
+        };
+        let run = "0/1 1/2 C5, 1/2 1/4 C5, 3/4 1/16 D5, 13/16 1/16 E5, 7/8 1/16 F5, 15/16 1/16 G5";
+        assert_eq!(parted(&format!("{run}, 1/1 1/2 C5")), [[false, true, true]]);
+        assert!(parted(&format!("{run}, 1/1 1/2 F5")).is_empty(), "no passage follows");
+        assert_eq!(parted("0/1 1/2 C5, 1/2 1/2 C5, 1/1 1/2 C5"), [[false, false, true]], "no run");
     }
 
     #[test]

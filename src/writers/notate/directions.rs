@@ -169,12 +169,15 @@ impl ToldLast {
             let on = matches!(technique, Technique::Pizzicato | Technique::Muted);
             if std::mem::replace(&mut self.ways[way(technique)], on) != on {
                 let printed = StaffDirectionKind::Technique(technique);
-                let order = mute_order(technique, notes, at, frame);
-                if let Some((from, _)) = order {
-                    page.print(from, printed.clone(), source);
-                }
-                if order.is_none_or(|(_, again)| again) {
-                    page.print(at, printed, source);
+                match mute_order(technique, notes, at, frame) {
+                    None => page.print(at, printed, source),
+                    Some((from, again)) => {
+                        page.print(from, printed, source);
+                        if again {
+                            let words = format!("({})", technique.printed());
+                            page.print(at, StaffDirectionKind::Words(words), source);
+                        }
+                    }
                 }
             }
         }
@@ -206,8 +209,9 @@ fn enters_after_long_rest(notes: &[SoundingNote], at: Time, frame: &[FrameBar]) 
     at - notes[before].end() >= frame[bar_at(frame, at)].length
 }
 
-/// Bars of rest after which an entry says again what was done with the mutes when it began: as many as
-/// ask for a cue. Sooner it would read as an order too many. Our heuristic.
+/// Bars of rest after which an entry says again, in parentheses, what was done with the mutes when it began:
+/// as many as ask for a cue. Sooner it would read as an order too many. Our heuristic; that a reminder stands
+/// in parentheses is common practice.
 const FORGOTTEN: i64 = 8;
 
 /// Where in the rest before an entry mutes are put on or taken off, and whether the entry says it again.
@@ -475,9 +479,12 @@ mod tests {
             let fixture = Fixture::new(&["3/4"; 14]).notes(notes);
             directions(&fixture.direction(at, DirectionKind::Technique(Muted)).score(), 0)
         };
-        assert_eq!(long("0/1 3/4 C5, 27/4 3/4 D5", "27/4"), "2 0/1 con sord., 10 0/1 con sord.");
+        assert_eq!(
+            long("0/1 3/4 C5, 27/4 3/4 D5", "27/4"),
+            "2 0/1 con sord., 10 0/1 \"(con sord.)\""
+        );
         assert_eq!(long("0/1 3/2 C5, 27/4 3/4 D5", "27/4"), "3 0/1 con sord.");
-        assert_eq!(long("6/1 3/4 C5", "0/1"), "1 0/1 con sord., 9 0/1 con sord.");
+        assert_eq!(long("6/1 3/4 C5", "0/1"), "1 0/1 con sord., 9 0/1 \"(con sord.)\"");
     }
 
     #[test]

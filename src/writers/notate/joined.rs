@@ -128,13 +128,16 @@ fn take_back(arrangement: &Arrangement, measures: &mut [Measure]) {
         };
         let entry = own.iter().enumerate().find_map(|(bar, one)| Some((bar, sounds(one)?)));
         let Some((bar, at)) = entry else { continue };
-        let said = |measure: &Measure, one: Technique| {
+        // At the entry, or in the rest before it.
+        let said = |one: Technique| {
             let kind = StaffDirectionKind::Technique(one);
-            measure.directions.iter().any(|said| said.at <= at && said.kind == kind)
+            let before = own[..bar].iter().flat_map(|measure| &measure.directions);
+            let here = own[bar].directions.iter().filter(|said| said.at <= at);
+            before.chain(here).any(|said| said.kind == kind)
         };
         let mut back: SmallVec<[Technique; 2]> = SmallVec::new();
-        back.extend((plucked && !said(&own[bar], Pizzicato)).then_some(Arco));
-        back.extend((muted && !said(&own[bar], Muted)).then_some(Unmuted));
+        back.extend((plucked && !said(Pizzicato)).then_some(Arco));
+        back.extend((muted && !said(Muted)).then_some(Unmuted));
         let directions = &mut own[bar].directions;
         for technique in back.into_iter().rev() {
             let kind = StaffDirectionKind::Technique(technique);
