@@ -146,12 +146,12 @@ impl Packer {
         elements.iter().for_each(|element| self.element(element));
     }
 
-    /// A note of one pitch without marks, which is where its pitch is.
-    pub(super) fn note(&mut self, pitch: &PitchTree) {
+    /// A note of one pitch.
+    pub(super) fn note(&mut self, span: Span, pitch: &PitchTree, marks: &[MarkTree]) {
         self.byte(kind::NOTE);
-        self.span(pitch.span);
+        self.span(span);
         self.pitches(std::slice::from_ref(pitch));
-        self.marks(&[]);
+        self.marks(marks);
     }
 
     pub(super) fn element(&mut self, element: &Spanned<Element>) {

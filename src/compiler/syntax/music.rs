@@ -68,21 +68,35 @@ fn plain(cx: &ItemReader, pair: &Pair<Rule>, elements: &mut Packer) -> Option<Sp
             _ => text[at..].split([' ', '\t', '}']).next().unwrap_or_default(),
         };
         let span = cx.at(start + at, start + at + word.len());
+        let (bare, mark) = without_mark(cx, word, start + at);
         let value = match first {
-            b'A'..=b'G' => None,
+            b'A'..=b'G' => {
+                let place = cx.at(start + at, start + at + bare.len());
+                elements.note(span, &read_pitch(bare, place), mark.as_slice());
+                None
+            }
             b'{' => Some(Element::SlurStart),
             b'}' => Some(Element::SlurEnd),
-            b'=' => Some(Element::Hold(Vec::new())),
+            b'=' => Some(Element::Hold(mark.into_iter().collect())),
             _ => Some(Element::Value(read_value(word))),
         };
-        match value {
-            Some(value) => elements.element(&Spanned { value, span }),
-            None => elements.note(&read_pitch(word, span)),
+        if let Some(value) = value {
+            elements.element(&Spanned { value, span });
         }
         last = Some(span);
         at += word.len();
     }
     last
+}
+
+/// A word that begins at a byte without the mark in brackets behind it, and the mark.
+fn without_mark<'w>(cx: &ItemReader, word: &'w str, at: usize) -> (&'w str, Option<MarkTree>) {
+    let Some((bare, mark)) = word.strip_suffix(']').and_then(|word| word.split_once('[')) else {
+        return (word, None);
+    };
+    let start = at + bare.len() + 1;
+    let word = Spanned { value: mark.to_string(), span: cx.at(start, start + mark.len()) };
+    (bare, Some(MarkTree { word, value: None, note: None }))
 }
 
 fn no_bar_line(cx: &mut ItemReader, number: Option<&Number>, last: Span) {

@@ -24,7 +24,7 @@ proptest! {
     #[test]
     fn what_is_read_in_one_go_is_what_stands_there_step_by_step(
         words in proptest::collection::vec(
-            "[{]?[A-G](##?|bb?|♯|♭♭?|♮|𝄪)?[0-9]?[}]?|[1-9]/[1-9][0-9]?[.]{0,3}[}]?|=|[{}]|C4&E4|D5\\[p\\]",
+            "[{]?[A-G](##?|bb?|♯|♭♭?|♮|𝄪)?[0-9]?(\\[(trill|p)\\])?[}]?|[1-9]/[1-9][0-9]?[.]{0,3}[}]?|=(\\[accent\\])?|[{}]|C4&E4|D5\\[trill, p\\]|D5\\[up-bow\\]",
             1..12,
         ),
     ) {
