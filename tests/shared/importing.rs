@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use ripieno::arrange::arrange;
 use ripieno::diagnostics::{BarNumbers, Severity, Sources};
-use ripieno::edition::full_score;
+use ripieno::edition::{Halves, full_score_with};
 use ripieno::import::{Import, Options, Reduction, Setting, import};
 use ripieno::music::{Pitch, Time};
 use ripieno::notate::notate;
@@ -108,7 +108,8 @@ pub fn assert_comes_back(source: &str) {
         let unpitched = |note: &&Sounded| note.2.is_empty();
         let mut in_strokes: Vec<Sounded> = wanted.iter().filter(unpitched).cloned().collect();
         in_strokes.extend(trembling.iter().filter(|note| !unpitched(note)).cloned());
-        let file = musicxml::write(&full_score(&notate(&arrangement)));
+        // What two halves of a section have in unison is written once on one staff.
+        let file = musicxml::write(&full_score_with(&notate(&arrangement), Halves::Apart));
         let imported = import(&file, &Options { title: "Back".into(), ..Options::default() });
         let imported = match imported {
             // The strokes of a tremolo that is held into a tuplet lie between all its values.
