@@ -2,6 +2,8 @@
 
 use std::collections::HashMap;
 
+use ripieno_compiler::syntax::is_name;
+
 use super::score::{PartLine, Score};
 
 /// Words that begin something in the language and are no good as names.
@@ -102,7 +104,7 @@ pub(super) fn slug(name: &str) -> Option<String> {
         };
         let plain: String = word
             .chars()
-            .filter(|c| c.is_ascii_digit() || (c.is_alphabetic() && c.is_lowercase()))
+            .filter(|c| c.is_ascii_digit() || is_name(c.encode_utf8(&mut [0; 4])))
             .collect();
         words.extend((!plain.is_empty()).then_some(plain));
     }
@@ -115,7 +117,7 @@ pub(super) fn slug(name: &str) -> Option<String> {
     let out: String = words.join("-").chars().take(40).collect();
     let out = out.trim_matches('-');
     let begins = out.chars().next()?;
-    let named = if begins.is_lowercase() { out.to_string() } else { format!("part-{out}") };
+    let named = if !begins.is_ascii_digit() { out.to_string() } else { format!("part-{out}") };
     Some(if TAKEN.contains(&named.as_str()) { format!("{named}-part") } else { named })
 }
 
@@ -133,5 +135,8 @@ mod tests {
         assert_eq!(slug("Voice").unwrap(), "voice-part");
         assert_eq!(slug("  "), None);
         assert_eq!(slug("合唱"), None);
+        // Letters that are small and no small letters: the ordinal "ª", the Roman numeral "ⅱ".
+        assert_eq!([slug("ª"), slug("ⅱ")], [None, None]);
+        assert_eq!(slug("1ª tromba").unwrap(), "tromba-1");
     }
 }

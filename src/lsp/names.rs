@@ -7,6 +7,7 @@ use crate::diagnostics::{FileId, Span};
 use crate::session::Session;
 use crate::syntax::{
     Declaration, EnsembleLine, LayoutItem, LayoutTree, PagesTree, ScoringTree, VerbTree, Word,
+    is_name,
 };
 
 /// What a name stands for.
@@ -419,13 +420,6 @@ pub fn rename(
     }
     let found = references(session, roots, at).unwrap_or_default();
     Ok(found.into_iter().map(|name| (name.place, new.to_string())).collect())
-}
-
-/// Is this a name, as the grammar has it?
-fn is_name(text: &str) -> bool {
-    let mut letters = text.chars();
-    letters.next().is_some_and(char::is_lowercase)
-        && letters.all(|c| c.is_alphabetic() || c.is_ascii_digit() || c == '-')
 }
 
 #[cfg(test)]

@@ -29,5 +29,5 @@ mod tree;
 pub use document::{Block, Document};
 pub use elements::Elements;
 pub use item::{Item, Node, Within};
-pub use parse::parse;
+pub use parse::{is_name, parse};
 pub use tree::*;

@@ -2,6 +2,9 @@
 
 use std::sync::Arc;
 
+use pest::Parser;
+
+use super::context::{Grammar, Rule};
 use super::document::Document;
 use super::tree::*;
 use crate::diagnostics::{Diagnostic, FileId, Span, thin_out};
@@ -18,6 +21,12 @@ pub fn parse(file: FileId, text: &str) -> (Tree, Vec<Diagnostic>) {
     let mut findings = document.findings().cloned().collect();
     thin_out(&mut findings);
     (document.tree(), findings)
+}
+
+/// Is a text a name, as the grammar has it: small letters, then letters, digits and `-`?
+#[must_use]
+pub fn is_name(text: &str) -> bool {
+    Grammar::parse(Rule::name, text).is_ok_and(|name| name.as_str().len() == text.len())
 }
 
 /// Why a text is not read at all, if it is not.
