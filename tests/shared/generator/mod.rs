@@ -109,7 +109,8 @@ fn form(choices: &mut Choices, most: usize, out: &mut String) -> Vec<Bar> {
             items.push(format!("length {sixteenths}/16"));
         }
         if number > 1
-            && let Some(before) = bars.last_mut().filter(|before| before.length > 8)
+            // What is left of a longer bar may be no `length` that can be written.
+            && let Some(before) = bars.last_mut().filter(|bar| (9..=128).contains(&bar.length))
             && choices.one_in(9)
         {
             let sixteenths = 1 + choices.below(before.length as usize / 8 - 1).narrow::<u32>();
