@@ -129,17 +129,23 @@ def expanded(path):
     return [note.pitch.midi for note in order.recurse().notes]
 
 
+def played_out(finding, name, built, schema):
+    """Is a file there, valid, and played by its MIDI as music21 plays it out?"""
+    if not finding.expect(built is not None, f"{name} does not build"):
+        return False
+    xml, midi = built
+    finding.expect(schema.validate(etree.parse(xml)), f"{name}: {schema.error_log.last_error}")
+    ours, theirs = struck(midi), expanded(xml)
+    finding.expect(ours == theirs, f"{name}: MIDI has {ours}, music21 {theirs}")
+    return True
+
+
 def orders(ripieno, work, schema):
     finding = Finding("repeats and jumps are played as music21 plays them out")
     for name, (lines, last) in FORMS.items():
         bars = "\n".join(f"{n}: 1/1 {NOTES[n - 1]} |" for n in range(1, last + 1))
         built = build(ripieno, work, name, lines=lines, last=last, bars=bars)
-        if not finding.expect(built is not None, f"{name} does not build"):
-            continue
-        xml, midi = built
-        finding.expect(schema.validate(etree.parse(xml)), f"{name}: {schema.error_log.last_error}")
-        ours, theirs = struck(midi), expanded(xml)
-        finding.expect(ours == theirs, f"{name}: MIDI has {ours}, music21 {theirs}")
+        played_out(finding, name, built, schema)
     return finding
 
 
@@ -154,15 +160,11 @@ def up_beats(ripieno, work, schema):
         if "0 pick-up" in lines:
             bars = f"0: 1/4 A5 |\n{bars}"
         built = build(ripieno, work, name, lines=lines, last=last, bars=bars)
-        if not finding.expect(built is not None, f"{name} does not build"):
+        if not played_out(finding, name, built, schema):
             continue
-        xml, midi = built
-        finding.expect(schema.validate(etree.parse(xml)), f"{name}: {schema.error_log.last_error}")
-        ours, theirs = struck(midi), expanded(xml)
-        finding.expect(ours == theirs, f"{name}: MIDI has {ours}, music21 {theirs}")
         # A bar that is divided is one bar: all numbers are there, the parts make a whole.
         lengths = {}
-        for measure in converter.parse(xml).parts[0].getElementsByClass("Measure"):
+        for measure in converter.parse(built[0]).parts[0].getElementsByClass("Measure"):
             lengths.setdefault(measure.number, []).append(measure.duration.quarterLength)
         divided = [number for number, parts in lengths.items() if len(parts) > 1]
         wanted = sorted(

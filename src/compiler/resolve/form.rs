@@ -242,7 +242,13 @@ fn build(cx: &mut Resolver, settings: &Settings, last: u32) -> Form {
     let (marks, said_first) = (by_bar(&settings.marks), settings.said_first());
     let mut up_beats: HashMap<u32, (Time, Span)> =
         settings.up_beats.iter().map(|(bar, length, span)| (*bar, (*length, *span))).collect();
-    up_beats.retain(|bar, (_, span)| *bar > 1 || !begins_the_piece(cx, *span));
+    up_beats.retain(|bar, (_, span)| {
+        let within = *bar > 1;
+        if !within {
+            cx.push(up_beat_of_all(*span));
+        }
+        within
+    });
     for number in first..=last.max(first) {
         metre = metres.get(&number).copied().copied().unwrap_or(metre);
         key = keys.get(&number).copied().copied().unwrap_or(key);
@@ -252,7 +258,13 @@ fn build(cx: &mut Resolver, settings: &Settings, last: u32) -> Form {
             length = settings.pick_up.unwrap_or(length);
         }
         let up_beat = up_beats.get(&(number + 1)).filter(|_| number < last);
-        let up_beat = up_beat.filter(|(up, span)| *up < length || !fills(cx, number, *span));
+        let up_beat = up_beat.filter(|(up, span)| {
+            let fits = *up < length;
+            if !fits {
+                cx.push(nothing_left(number, *span));
+            }
+            fits
+        });
         let before = up_beat.map_or(length, |(up, _)| length - *up);
         let bar = |said_at: u32, metre: Metre, key: Key, up_beat: Option<Time>| Bar {
             number: number as i32,
@@ -340,28 +352,16 @@ fn build(cx: &mut Resolver, settings: &Settings, last: u32) -> Form {
     form
 }
 
-/// Tells of an up-beat to the bar with which the piece begins.
-fn begins_the_piece(cx: &mut Resolver, span: Span) -> bool {
-    cx.push(
-        Diagnostic::error("bars/up-beat", span, "The up-beat of the whole piece is its pick-up.")
-            .with_help("Write it as bar 0: `0 pick-up 1/4`."),
-    );
-    true
+fn up_beat_of_all(span: Span) -> Diagnostic {
+    Diagnostic::error("bars/up-beat", span, "The up-beat of the whole piece is its pick-up.")
+        .with_help("Write it as bar 0: `0 pick-up 1/4`.")
 }
 
-/// Tells of an up-beat that leaves nothing of its bar.
-fn fills(cx: &mut Resolver, number: u32, span: Span) -> bool {
-    cx.push(
-        Diagnostic::error(
-            "bars/up-beat",
-            span,
-            format!("This up-beat leaves nothing of bar {number}, whose end it is."),
-        )
-        .with_help(format!(
-            "Write a shorter one, or let bar {number} be longer: `{number} length …`."
-        )),
-    );
-    true
+fn nothing_left(number: u32, span: Span) -> Diagnostic {
+    let message = format!("This up-beat leaves nothing of bar {number}, whose end it is.");
+    Diagnostic::error("bars/up-beat", span, message).with_help(format!(
+        "Write a shorter one, or let bar {number} be longer: `{number} length …`."
+    ))
 }
 
 fn repeats(cx: &mut Resolver, settings: &Settings, form: &mut Form) {

@@ -143,7 +143,6 @@ fn form_item(cx: &mut ItemReader, pair: Pair<Rule>) -> Option<FormItem> {
         }
         Rule::mark => FormItem::Mark(cx.string(&inner.next()?).value),
         Rule::pick_up => FormItem::PickUp(read_value(inner.next()?.as_str())),
-        // Behind the keyword.
         Rule::up_beat => FormItem::UpBeat(read_value(inner.next()?.as_str())),
         Rule::length => FormItem::Length(read_fraction(inner.next()?.as_str())),
         Rule::repeat => FormItem::Repeat(inner.next().map_or(2, |p| read_number(p.as_str()))),

@@ -257,16 +257,19 @@ impl Form {
     /// How many bars there are from an index on, up-beats that are parted from their bars not counted.
     #[must_use]
     pub fn counted_from(&self, index: usize) -> usize {
-        let bars = self.bars.get(index..).unwrap_or_default();
-        bars.iter().filter(|bar| bar.up_beat.is_none()).count()
+        let (Some(first), Some(last)) = (self.bars.get(index), self.bars.last()) else { return 0 };
+        let counted = last.number - first.number + i32::from(first.up_beat.is_none());
+        usize::try_from(counted).unwrap_or(0)
     }
 
     /// The index behind so many bars, counted from an index on.
     #[must_use]
     pub fn after_counted(&self, index: usize, count: usize) -> usize {
-        let bars = self.bars.get(index..).unwrap_or_default();
-        let mut counted = bars.iter().enumerate().filter(|(_, bar)| bar.up_beat.is_none());
-        counted.nth(count).map_or(self.bars.len(), |(after, _)| index + after)
+        let after = self.bars.get(index).and_then(|first| {
+            let first = first.number + i32::from(first.up_beat.is_some());
+            self.index_of(first.checked_add(i32::try_from(count).ok()?)?)
+        });
+        after.unwrap_or(self.bars.len())
     }
 
     /// With which index a section begins whose first whole bar that is: with its up-beat, if one is

@@ -23,9 +23,11 @@ impl SystemLine<'_> {
             NudgedSign::Words => Kind::Text,
         };
         let bars = &self.sheet.bars;
-        // A bar that is longer than a line may be here twice.
+        // A bar that is longer than a line may be here twice, and all of a bar is its up-beat too.
         let shows = |bar: usize| {
+            let up_beat = what.beat.is_none() && bars[bar].up_beat.is_some();
             (bars[bar].index..bars[bar].index + bars[bar].count as usize).contains(&what.bar)
+                || up_beat && bars[bar].index == what.bar + 1
         };
         let here = self.placed.iter().map(|placed| placed.bar).filter(|&bar| shows(bar));
         let mut moved = false;
