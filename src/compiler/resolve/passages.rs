@@ -151,6 +151,10 @@ fn begins(piece: &Piece, voices: &[&Music], at: Time, said: Option<Time>) -> Opt
     let pick_up =
         (first.number == 0 && first.length < first.metre.bar_length()).then_some(first.length);
     let bar = &bars[form.index_at(at).checked_sub(1)?];
+    // Where the form says how long it is, nothing is to be found out.
+    if bar.up_beat.is_some() && bar.start + bar.length == at {
+        return Some(bar.start);
+    }
     let longest = pick_up.map_or(bar.metre.beat(), |length| length.max(bar.metre.beat()));
     let found = voices.iter().find_map(|music| {
         let index = music.notes.begun_before(at);

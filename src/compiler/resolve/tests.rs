@@ -172,6 +172,21 @@ harmony { 1: G | 2: D | 3: G | 4: G | 5: C | 6: F | 7: C | }",
 }
 
 #[test]
+fn a_phrase_begins_with_the_up_beat_that_the_form_names() {
+    let piece = piece(
+        "form {\n  1 metre 6/8, key F major\n  3 up-beat 3/8\n  4 end\n}
+voice tune { 1: 6/8 F4 | 2: 1/4. F {1/8 C D E} | 3: 6/8 F | 4: F | }
+ensemble duo { era 1885\n oboe 2\n}
+scoring s for duo {\n oboe.1 plays tune bars 1..2 with up-beat as melody
+ oboe.2 plays tune bars 3..4 with up-beat as melody\n}",
+    );
+    let lines = &piece.scorings[0].lines;
+    let at = piece.form.bars[2].start;
+    assert_eq!(lines[0].times, [(Time::ZERO, at)]);
+    assert_eq!(lines[1].times, [(at, piece.form.end())]);
+}
+
+#[test]
 fn an_up_beat_needs_a_bar_of_which_it_leaves_something() {
     let told = |lines: &str, bar: &str| {
         let (_, found) = read(&format!(

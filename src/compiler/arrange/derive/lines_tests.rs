@@ -60,6 +60,19 @@ fn chords_are_struck_anew_as_the_line_asks() {
 }
 
 #[test]
+fn off_a_dotted_beat_its_second_and_third_parts_are_struck() {
+    let text = "form {\n 1 metre 6/8, key D minor, tempo 1/4. at 60\n 3 end\n}\nharmony { 1: Dm | 2: Dm | 3: Dm }\n\
+                voice v { 1: 6/8 F5 | 2: F | 3: F | }\nensemble e {\n era 1810\n violin-1 4 players, viola 2 players\n}\n\
+                scoring s for e {\n violin-1 plays v as melody\n viola sustains off the beat\n}\n";
+    let piece = piece(text);
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let part = arrangement.parts.iter().find(|part| part.player.id == "viola").unwrap();
+    let starts: Vec<String> =
+        part.notes.iter().take(5).map(|n| format!("{}+{}", n.start, n.length)).collect();
+    assert_eq!(starts, ["1/8+1/8", "1/4+1/8", "1/2+1/8", "5/8+1/8", "7/8+1/8"]);
+}
+
+#[test]
 fn wind_breathes_at_a_bar_line_without_a_rest_and_strings_do_not() {
     // Sixteen slow bars on one chord: no oboe holds that.
     let bars: Vec<String> = (1..=16).map(|bar| format!("{bar}: 1/1 F5 |")).collect();

@@ -249,3 +249,16 @@ pub(super) fn beats(form: &Form, from: Time, to: Time) -> Vec<(Time, Time)> {
     }
     beats
 }
+
+/// What is struck off the beats from one time to another, each stroke with its end: the second half of a
+/// beat, and of a dotted beat its second and third parts. (Common practice.)
+pub(super) fn off_beats(form: &Form, from: Time, to: Time) -> Vec<(Time, Time)> {
+    let parts = |(at, length): (Time, Time)| {
+        let metre = form.bar_at(at).metre;
+        let parts = if metre.is_compound() && length == metre.beat() { 3 } else { 2 };
+        let border = move |part: i64| at + length.scaled(part, parts).unwrap_or(length);
+        (1..parts).map(move |part| (border(part), border(part + 1)))
+    };
+    let strokes = beats(form, from, to).into_iter().flat_map(parts);
+    strokes.filter(|(start, end)| start < end).collect()
+}

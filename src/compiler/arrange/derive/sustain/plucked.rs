@@ -9,7 +9,7 @@ use smallvec::SmallVec;
 
 use super::super::search::{Choice, cheapest};
 use super::super::supply::Supplies;
-use super::super::texture::{Texture, beats};
+use super::super::texture::{Texture, beats, off_beats};
 use super::super::{Request, chord_at};
 use crate::arrange::SoundingNote;
 use crate::instruments::Family;
@@ -144,10 +144,7 @@ fn struck(
             }
             all
         }
-        Restrike::OffBeat => beats(form, from, to)
-            .into_iter()
-            .filter_map(|(at, beat)| Some((at + beat.scaled(1, 2)?, at + beat)))
-            .collect(),
+        Restrike::OffBeat => off_beats(form, from, to),
     }
 }
 

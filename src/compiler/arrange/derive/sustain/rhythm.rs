@@ -5,7 +5,7 @@ use super::breath::{self, Breathed, Goal, Taken};
 use super::figures;
 use crate::arrange::SoundingNote;
 use crate::arrange::derive::supply::Supplies;
-use crate::arrange::derive::texture::{Texture, beats};
+use crate::arrange::derive::texture::{Texture, beats, off_beats};
 use crate::arrange::derive::{ROLL, Request};
 use crate::music::{Pitch, Time};
 use crate::resolve::{Clock, Form, Mark, Restrike};
@@ -41,10 +41,10 @@ pub(super) fn notes(
     let mut struck = match restrike {
         Restrike::Never => joined(held, |_, b| !jumps_to(form, b.start)),
         Restrike::EachChord => joined(held, |a, b| a.event == b.event && !jumps_to(form, b.start)),
-        Restrike::EachBeat => on_beats(request, held, false),
-        Restrike::OffBeat => on_beats(request, held, true),
+        Restrike::EachBeat => on_beats(request, held),
+        Restrike::OffBeat => off_the_beats(request, held),
         Restrike::Tremolo => joined(held, |a, b| a.event == b.event && !jumps_to(form, b.start)),
-        Restrike::Each(value) => on_beats(request, held, false)
+        Restrike::Each(value) => on_beats(request, held)
             .into_iter()
             .flat_map(|beat| {
                 let times = super::figures::repeated(beat.start, beat.end, value);
@@ -115,26 +115,33 @@ fn same(a: Pitch, b: Pitch) -> bool {
     a.midi() == b.midi()
 }
 
-/// One note on each beat, or on the second half of each.
-fn on_beats(request: &Request, held: &[Held], off: bool) -> Vec<Held> {
+/// One note on each beat.
+fn on_beats(request: &Request, held: &[Held]) -> Vec<Held> {
     let mut notes = Vec::new();
     for hold in held {
-        // A chord may begin within a beat: its first half beat is not struck.
         let mut starts = beats(&request.piece.form, hold.start, hold.end);
-        if !off && starts.first().is_none_or(|(at, _)| *at > hold.start) {
+        // A chord may begin within a beat.
+        if starts.first().is_none_or(|(at, _)| *at > hold.start) {
             let to = starts.first().map_or(hold.end, |(at, _)| *at);
             starts.insert(0, (hold.start, to - hold.start));
         }
-        for (at, length) in starts {
-            let half = length.scaled(1, 2).unwrap_or(length);
-            let start = if off { at + half } else { at };
-            let end = at + length;
-            if start < end && start >= hold.start {
-                notes.push(Held { start, end, ..*hold });
-            }
-        }
+        notes.extend(
+            starts
+                .into_iter()
+                .filter(|(_, length)| length.is_positive())
+                .map(|(start, length)| Held { start, end: start + length, ..*hold }),
+        );
     }
     notes
+}
+
+/// Notes off the beats.
+fn off_the_beats(request: &Request, held: &[Held]) -> Vec<Held> {
+    let strokes = held.iter().flat_map(|hold| {
+        let strokes = off_beats(&request.piece.form, hold.start, hold.end).into_iter();
+        strokes.map(move |(start, end)| Held { start, end, ..*hold })
+    });
+    strokes.collect()
 }
 
 /// The held note and the next note of its chord below, by turns in figures that follow the metre;
