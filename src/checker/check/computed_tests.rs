@@ -95,3 +95,54 @@ fn computed_lines_leave_nothing_to_the_rules() {
     // The chords go anywhere and the tune with them, so a few are the least evil.
     assert!(harmony.len() * 100 <= 5 * bars, "{} in {bars} bars: {harmony:#?}", harmony.len());
 }
+
+const ROOTS: [&str; 12] = ["C", "F#", "Bb", "D", "Ab", "E", "G", "C#", "F", "B", "Eb", "A"];
+const QUALITIES: [&str; 8] = ["", "m", "7", "m7", "dim7", "m7b5", "maj7", "aug"];
+
+/// Chords that have nothing to do with one another, one or two to a bar, for a harp at a quick tempo.
+fn chromatic(seed: u32, restrike: &str) -> String {
+    let mut state = seed;
+    let mut dice = |of: usize| {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        (state >> 16) as usize % of
+    };
+    let mut text = "piece \"Ferry\" { composer \"House copyist\" }\n\
+                    form { 1 metre 4/4, key D major, tempo 1/4 at 152\n 12 end }\nharmony { "
+        .to_string();
+    for bar in 1..=12 {
+        let mut chord = || format!("{}{}", ROOTS[dice(12)], QUALITIES[dice(8)]);
+        let _ = match bar % 3 {
+            0 => write!(text, "{bar}: {} | ", chord()),
+            1 => write!(text, "{bar}: 1/2 {} {} | ", chord(), chord()),
+            _ => write!(text, "{bar}: 1/4 {} {} {} {} | ", chord(), chord(), chord(), chord()),
+        };
+    }
+    text.push_str("}\nvoice tune { ");
+    for bar in 1..=12 {
+        let _ = write!(text, "{bar}: 1/1 A5 | ");
+    }
+    let _ = write!(
+        text,
+        "}}\nensemble few {{ era 1885\n violin-1 8 players, harp }}\n\
+         scoring few for few {{\n violin-1 plays tune as melody\n harp sustains {restrike}\n}}\n"
+    );
+    text
+}
+
+#[test]
+fn a_harp_has_what_hands_and_pedals_can_give() {
+    let mut left_out = 0;
+    for restrike in ["", "each chord", "each beat", "off the beat", "broken"] {
+        for seed in 1..=12 {
+            let found = findings(&chromatic(seed, restrike));
+            left_out += found.iter().filter(|f| f.code == "arrange/no-time-for-pedals").count();
+            let of_harp = |f: &&crate::diagnostics::Diagnostic| {
+                f.player.as_deref() == Some("harp") && !f.code.starts_with("arrange/")
+            };
+            if let Some(wrong) = found.iter().find(of_harp) {
+                panic!("sustains {restrike}, {seed}: {}: {}", wrong.code, wrong.message);
+            }
+        }
+    }
+    assert!(left_out > 20, "chords this wild leave no notes to be left out: {left_out}");
+}

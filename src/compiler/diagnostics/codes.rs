@@ -57,6 +57,11 @@ pub const CODES: &[Code] = &[
         "Name another voice, other bars, or write the line out.",
     ),
     code(
+        "arrange/no-time-for-pedals",
+        "A harp leaves out notes of its chords, for its pedals cannot be set in time.",
+        "Strike the chords less often.",
+    ),
+    code(
         "arrange/no-tuned-note",
         "The timpani have no note of the harmony of the passage.",
         "Tune them differently; `ripieno advise timpani` ranks tunings.",

@@ -37,6 +37,7 @@ mod house_tests;
 mod like;
 mod natural;
 mod other_names;
+mod pedals;
 #[cfg(test)]
 mod published_tests;
 mod read;
@@ -56,6 +57,7 @@ use crate::music::{Interval, Pitch, PitchName};
 pub use clefs::{Clef, ClefUse};
 pub use natural::{OpenNote, PartialClass, PlayerRank, cents_from, nearest_cents};
 pub use other_names::{meant, other_names};
+pub use pedals::{Feet, Unset, respelled};
 pub use traits::{
     BlurredRun, Desk, Grasp, Hand, OctaveLines, OutOfUse, Pedals, Ranks, Register, Registers,
     Retuning, Seat, Section, Slide, Sparing, SuddenLeap, Taxing, TrillBy, Trills, ValveSide,

@@ -511,7 +511,7 @@ pub(super) const SKETCHES: &[Sketch] = &[
         players: "harp",
         lines: "harp plays tune as harmony",
         good: &["1/8 C5 E G C6 B5 G E D", "1/2 C5&E5 G5"],
-        bad: &["1/16 C5 C# D D# E F F# G G# A A# B C6 B5 A G", "1/2 C5&C#6 G5"],
+        bad: &["1/16 C5 C# D D# E F F# G G# A A# B C6 B5 A G", "1/2 C5&C#6 G5", "1/2 F##5 G#5"],
         ..PLAIN
     },
     Sketch {

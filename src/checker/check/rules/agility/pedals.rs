@@ -1,8 +1,9 @@
 //! Notes that the pedals of the harp cannot give.
 //!
 //! # What it finds
-//! Two notes of one letter at once with different accidentals (C and C sharp are one string), and
-//! changes of pedals that come too quickly: each foot changes one pedal at a time.
+//! Two notes of one letter at once with different accidentals (C and C sharp are one string), changes
+//! of pedals that come too quickly (each foot changes one pedal at a time), and double sharps and
+//! flats, which no pedal sets.
 //!
 //! # Why it matters
 //! The harp has seven strings to the octave. Chromatic runs, which are easy on a keyboard, need a
@@ -43,7 +44,7 @@ use crate::check::alternatives::all_pitches;
 use crate::check::context::{Context, Stretch};
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::Severity;
-use crate::instruments::Pedals;
+use crate::instruments::{Feet, Pedals, Unset, respelled};
 use crate::music::Pitch;
 
 pub const RULE: Rule = Rule {
@@ -63,6 +64,43 @@ enum Fault {
     OneString(Pitch, Pitch),
     /// Seconds that there are and that the changes need.
     NoTime(f64, f64),
+    /// A double accidental, and the same note under a letter that has it.
+    NoPedal(Pitch, Option<Pitch>),
+}
+
+impl Fault {
+    fn kind(&self) -> u8 {
+        match self {
+            Fault::OneString(..) => 0,
+            Fault::NoTime(..) => 1,
+            Fault::NoPedal(..) => 2,
+        }
+    }
+
+    /// What is said of a passage of such faults, and what to do.
+    fn words(self, name: &str, place: &str) -> (String, String) {
+        match self {
+            Fault::OneString(one, two) => (
+                format!("{name}: {one} and {two} in {place} are on one string."),
+                format!(
+                    "Write one of them with another letter ({two} may be respelled), or leave it out."
+                ),
+            ),
+            Fault::NoTime(has, needs) => (
+                format!(
+                    "{name}: {has:.1} seconds for changes of pedals that take about {needs:.1}, before {place}."
+                ),
+                "Spell the passage with fewer letters that change, write it slower, or give the chromatic notes to others.".to_string(),
+            ),
+            Fault::NoPedal(note, other) => (
+                format!("{name}: no pedal sets {note} in {place}: the harp has flats, naturals and sharps."),
+                match other {
+                    Some(other) => format!("Spell it {other}."),
+                    None => "Spell it with another letter.".to_string(),
+                },
+            ),
+        }
+    }
 }
 
 fn check(cx: &Context, findings: &mut Findings) {
@@ -71,36 +109,17 @@ fn check(cx: &Context, findings: &mut Findings) {
         let Some(pedals) = &instrument.pedals else { continue };
         let offences =
             cx.offences_of_stretch(&RULE, &stretch, || faults(cx, player, stretch.range(), pedals));
-        let kind = |fault: &Fault| matches!(fault, Fault::NoTime(..)) as u8;
-        for passage in cx.passages_by(&RULE, player, offences, kind) {
+        for passage in cx.passages_by(&RULE, player, offences, Fault::kind) {
             let place = cx.form.place(passage.first().start);
-            let (message, help) = match *passage.detail() {
-                Fault::OneString(one, two) => (
-                    format!(
-                        "{}: {one} and {two} in {place}{} are on one string.",
-                        part.player.name,
-                        passage.and_more(),
-                    ),
-                    format!("Write one of them with another letter ({two} may be respelled), or leave it out."),
-                ),
-                Fault::NoTime(has, needs) => (
-                    format!(
-                        "{}: {has:.1} seconds for changes of pedals that take about {needs:.1}, before {place}{}.",
-                        part.player.name,
-                        passage.and_more(),
-                    ),
-                    "Spell the passage with fewer letters that change, write it slower, or give the chromatic notes to others.".to_string(),
-                ),
-            };
+            let place = format!("{place}{}", passage.and_more());
+            let (message, help) = passage.detail().words(&part.player.name, &place);
             let finding = cx.finding(&RULE, &passage, message).with_help(help);
             findings.push_passage(cx, &passage, cx.with_allow_for(finding, &passage));
         }
     }
 }
 
-/// Walks through the notes with the pedals as they were last used. A pedal may be changed as soon
-/// as its letter has sounded for the last time, so each change has the time since then; what one
-/// foot has to do between two notes is added up.
+/// Walks through the notes with the pedals as they were last used.
 fn faults(
     cx: &Context,
     player: usize,
@@ -108,11 +127,8 @@ fn faults(
     pedals: &Pedals,
 ) -> Vec<(usize, Fault)> {
     let (part, times) = (cx.part(player), cx.times(player));
-    let one = f64::from(pedals.milliseconds) / 1000.0;
-    // For each letter: its accidental and when it sounded last.
-    let mut set: [Option<(i8, f64)>; 7] = [None; 7];
-    // When each foot is free again.
-    let mut free = [f64::NEG_INFINITY; 2];
+    let mut feet = Feet::new(pedals);
+    let needs = feet.one();
     let mut found = Vec::new();
     for index in notes {
         let note = &part.notes[index];
@@ -120,22 +136,14 @@ fn faults(
             found.push((index, Fault::OneString(a, b)));
             continue;
         }
-        let begin = times[index].0;
         for pitch in all_pitches(note) {
-            let name = pitch.name();
-            let letter = name.letter.as_char();
-            let place = pitch.step().rem_euclid(7) as usize;
-            if let Some((alter, last)) = set[place]
-                && alter != name.alter
-            {
-                let foot = usize::from(!pedals.left.contains(letter));
-                let from = free[foot].max(last);
-                if begin - from < one - 1e-9 {
-                    found.push((index, Fault::NoTime((begin - from).max(0.0), one)));
+            match feet.play(pitch, times[index].0) {
+                Ok(()) => {}
+                Err(Unset::NoTime(has)) => found.push((index, Fault::NoTime(has, needs))),
+                Err(Unset::NoPedal) => {
+                    found.push((index, Fault::NoPedal(pitch, respelled(pitch).next())));
                 }
-                free[foot] = from.max(begin - one) + one;
             }
-            set[place] = Some((name.alter, begin));
         }
     }
     found.dedup_by_key(|(index, _)| *index);

@@ -9,6 +9,7 @@ mod board;
 mod breath;
 mod cost;
 mod ear;
+mod feet;
 mod figures;
 mod ground;
 #[cfg(test)]
@@ -110,7 +111,7 @@ pub(in crate::arrange) fn sustain(
             .collect();
         for (player, part) in parts.iter_mut().enumerate() {
             if request.instrument(player).staves > 1 {
-                part.notes = plucked::chords(request, player, restrike, &texture);
+                part.notes = plucked::chords(request, player, restrike, &texture, diagnostics);
             }
         }
         say(request, &parts, diagnostics);

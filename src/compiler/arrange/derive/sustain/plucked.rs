@@ -2,7 +2,7 @@
 //!
 //! The right hand has the whole chord in close position about the middle of its staff, never above
 //! the tune; the left hand the bass, in octaves where the hand reaches them easily. On the harp the
-//! chords are rolled at the first of each harmony. (Common practice for the shape, from memory: E.
+//! chords are rolled at the first of each harmony, and have only what the pedals can set in time. (Common practice for the shape, from memory: E.
 //! Prout, The Orchestra, vol. 1, 1898; the weights are our heuristic.)
 
 use smallvec::SmallVec;
@@ -11,8 +11,10 @@ use super::super::search::{Choice, cheapest};
 use super::super::supply::Supplies;
 use super::super::texture::{Texture, beats, off_beats};
 use super::super::{Request, chord_at};
+use super::told;
 use crate::arrange::SoundingNote;
-use crate::instruments::Family;
+use crate::diagnostics::Diagnostic;
+use crate::instruments::{Family, Feet};
 use crate::music::{Chord, Pitch, Time};
 use crate::resolve::{Clock, Mark, Pitches, Restrike, Sound};
 
@@ -30,6 +32,7 @@ pub(super) fn chords(
     player: usize,
     restrike: Restrike,
     texture: &Texture,
+    diagnostics: &mut Vec<Diagnostic>,
 ) -> Vec<SoundingNote> {
     let form = &request.piece.form;
     let supplies = Supplies::new(request.parts[player], request.era);
@@ -88,7 +91,10 @@ pub(super) fn chords(
     let way = cheapest(&stages, |_, a, b, _| Some(3 * far(a, b)));
     let Some((_, way)) = way else { return Vec::new() };
     let clock = Clock::new(form);
-    let rolled = request.instrument(player).family == Family::Harp;
+    let instrument = request.instrument(player);
+    let rolled = instrument.family == Family::Harp;
+    let mut feet = instrument.pedals.as_ref().map(Feet::new);
+    let mut left_out = Vec::new();
     let mut notes = Vec::with_capacity(strokes.len());
     for (index, (start, end, chord, span, first)) in strokes.into_iter().enumerate() {
         let left = left_hand(&chord, &supplies, start);
@@ -100,13 +106,23 @@ pub(super) fn chords(
         pitches.extend(stages[index][way[index]].state.iter().copied());
         pitches.sort_unstable();
         pitches.dedup();
+        let figure = |count| match broken {
+            true => super::figures::broken(&clock, form, start, end, count),
+            false => (0..count).map(|note| (start, end, note)).collect(),
+        };
+        if let Some(feet) = &mut feet {
+            let order = |count| {
+                figure(count).into_iter().map(|(at, _, note)| (clock.seconds_at(at), note))
+            };
+            let gone = super::feet::settle(feet, &mut pitches, order);
+            left_out.extend(gone.into_iter().map(|pitch| (start, pitch)));
+        }
         let Some(&lowest) = pitches.first() else { continue };
         if broken {
-            for (start, end, index) in
-                super::figures::broken(&clock, form, start, end, pitches.len())
-            {
-                notes.push(request.note(start, end, Some(pitches[index]), span));
-            }
+            let of_figure = figure(pitches.len()).into_iter();
+            notes.extend(of_figure.map(|(start, end, note)| {
+                request.note(start, end, Some(pitches[note]), span)
+            }));
             continue;
         }
         let mut note = request.note(start, end, Some(lowest), span);
@@ -116,6 +132,7 @@ pub(super) fn chords(
         }
         notes.push(note);
     }
+    told::left_out(request, player, &left_out, diagnostics);
     notes
 }
 

@@ -6,7 +6,8 @@ use super::board::Board;
 use super::cost::{self, REST};
 use super::seats::Duty;
 use crate::arrange::derive::{Request, findings};
-use crate::diagnostics::Diagnostic;
+use crate::diagnostics::{BarNumbers, Diagnostic};
+use crate::music::{Pitch, Time};
 
 /// A fault that is left.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -93,10 +94,9 @@ pub(super) fn faults(requests: &[Request], board: &Board, diagnostics: &mut Vec<
     bars.sort_unstable();
     bars.dedup();
     let numbers: Vec<String> = bars.iter().map(|&bar| form.bars[bar].number.to_string()).collect();
-    let bar_words = match numbers.as_slice() {
-        [one] => format!("bar {one}"),
-        [most @ .., last] => format!("bars {} and {last}", most.join(", ")),
-        [] => return,
+    let bar_words = match numbers.len() {
+        1 => format!("bar {}", and(&numbers)),
+        _ => format!("bars {}", and(&numbers)),
     };
     let mut kinds: Vec<Fault> = found.iter().map(|(fault, ..)| *fault).collect();
     kinds.sort_unstable();
@@ -113,11 +113,7 @@ pub(super) fn faults(requests: &[Request], board: &Board, diagnostics: &mut Vec<
             names.push(name);
         }
     }
-    let names = match names.as_slice() {
-        [one] => (*one).to_string(),
-        [most @ .., last] => format!("{} and {last}", most.join(", ")),
-        [] => return,
-    };
+    let names = and(&names);
     let seat = &board.seats[found[0].2];
     let player = player_of(found[0].2);
     let (first, last) = (form.bars[bars[0]].number, form.bars[bars[bars.len() - 1]].number);
@@ -149,6 +145,48 @@ fn at_the_bottom(board: &Board, at: usize, seat: usize) -> bool {
         && fellows().count() >= cost::COMPLETE
         && fellows().next_back() == Some(seat)
         && own.supplies.at(slot.start).is_deep()
+}
+
+/// Says of a harp which notes it leaves out because its pedals cannot be set in time.
+pub(super) fn left_out(
+    request: &Request,
+    player: usize,
+    notes: &[(Time, Pitch)],
+    diagnostics: &mut Vec<Diagnostic>,
+) {
+    let (Some((first, _)), Some((last, _))) = (notes.first(), notes.last()) else { return };
+    let form = &request.piece.form;
+    let mut places: Vec<String> =
+        notes.iter().map(|(at, pitch)| format!("{pitch} in {}", form.place(*at))).collect();
+    places.dedup();
+    let more = places.len().saturating_sub(MOST_NAMED);
+    places.truncate(MOST_NAMED);
+    let mut words = and(&places);
+    if more > 0 {
+        words = format!("{} and {more} more", places.join(", "));
+    }
+    let name = &request.parts[player].player.name;
+    let diagnostic = Diagnostic::advice(
+        "arrange/no-time-for-pedals",
+        request.line.span,
+        format!("{name}: the pedals cannot be set in time, so the harp leaves out {words}."),
+    )
+    .with_help("Leave it so if others have these notes; if not, let the harp strike less often, or write the bars with `writes`.");
+    let numbers = BarNumbers { first: form.bar_at(*first).number, last: form.bar_at(*last).number };
+    diagnostics.push(findings::finish(request, diagnostic, &[player], numbers));
+}
+
+/// So many places are named one by one (our heuristic).
+const MOST_NAMED: usize = 3;
+
+/// "A", "A and B", "A, B and C".
+fn and<T: AsRef<str>>(all: &[T]) -> String {
+    let all: Vec<&str> = all.iter().map(AsRef::as_ref).collect();
+    match all.as_slice() {
+        [] => String::new(),
+        [one] => (*one).to_string(),
+        [most @ .., last] => format!("{} and {last}", most.join(", ")),
+    }
 }
 
 /// Says once a line that its players are more than the notes of its chords, where they share them.
