@@ -237,7 +237,7 @@ fn doubled_bass(low: &str, mid: &str, tune: &str, more: &str) -> String {
 #[test]
 fn a_line_that_many_play_gives_one_finding_that_names_them() {
     let (tune, mid) =
-        ("1: 1/1 E5 | 2: D5 | 3: E5 | 4: E5 |", "1: 1/1 G4 | 2: F4 | 3: G4 | 4: G4 |");
+        ("1: 1/1 E5 | 2: D5 | 3: E5 | 4: E5 |", "1: 1/1 G4 | 2: F4 | 3: E4 | 4: E4 |");
     let all = &["Bassoon", "Violoncello", "Double bass", "Harpsichord"][..];
     let with_low = "bassoon plays low as bass";
     let with_mid = "bassoon plays mid as harmony";
@@ -262,7 +262,7 @@ fn a_line_that_many_play_gives_one_finding_that_names_them() {
         (
             "below-bass",
             "1: 1/1 C3 | 2: G3 | 3: C3 | 4: C3 |",
-            "1: 1/1 G4 | 2: F3 | 3: G4 | 4: G4 |",
+            "1: 1/1 G4 | 2: F3 | 3: E3 | 4: G3 |",
             tune,
             &format!("{with_mid}\n double-bass plays low bars 1 as bass"),
             &["Violas", "Bassoon"],
@@ -299,7 +299,7 @@ fn a_line_that_many_play_gives_one_finding_that_names_them() {
 fn whoever_shares_a_part_of_a_passage_is_named_with_its_bars() {
     let text = doubled_bass(
         "1: 1/1 A2 | 2: E3 | 3: A2 | 4: C3 |",
-        "1: 1/1 G4 | 2: F4 | 3: G4 | 4: G4 |",
+        "1: 1/1 G4 | 2: F4 | 3: E4 | 4: E4 |",
         "1: 1/1 E5 | 2: D5 | 3: E5 | 4: E5 |",
         "bassoon plays low bars 2..4 as bass",
     )

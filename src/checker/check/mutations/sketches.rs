@@ -545,6 +545,16 @@ pub(super) const SKETCHES: &[Sketch] = &[
         ..PLAIN
     },
     Sketch {
+        rule: "harmony/unresolved-seventh",
+        players: "flute, violin-1 8 players, cello 4 players",
+        lines: "flute plays song as melody\n violin-1 plays tune as harmony\n cello plays low as bass",
+        good: &["1/2 E4 1/4 E4 D4", "1/2 D4 E4"],
+        bad: &["1/2 F4 G4", "1/4 E4 F4 1/2 G4"],
+        voices: &[("song", "1/2 B4 C5"), ("low", "1/2 G2 C3")],
+        harmony: "1/2 G7 C",
+        ..PLAIN
+    },
+    Sketch {
         rule: "harmony/crossing",
         players: "oboe 2",
         lines: "oboe.1 plays song as harmony\n oboe.2 plays tune as harmony",

@@ -61,6 +61,7 @@ pub const RULES: &[Rule] = &[
     harmony::doubled_seventh::RULE,
     harmony::muddy::RULE,
     harmony::parallels::RULE,
+    harmony::unresolved_seventh::RULE,
     limits::no_effect::RULE,
     lyrics::no_words::RULE,
     names::idle_player::RULE,

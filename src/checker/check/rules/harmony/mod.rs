@@ -9,6 +9,7 @@ pub mod doubled_seventh;
 pub mod muddy;
 pub mod parallels;
 mod tendency;
+pub mod unresolved_seventh;
 
 pub(in crate::check) use tendency::Doubled;
 
@@ -76,6 +77,9 @@ const FULL: usize = 12;
 
 /// So many of a family are a whole chord by themselves. Our heuristic.
 const WHOLE: u8 = 3;
+
+/// Notes of one player from which they are a chord that fills the harmony. Our heuristic.
+const FULL_CHORD: usize = 3;
 
 /// How many accompany in a slice: in all, and by choir.
 #[derive(Clone, Copy)]

@@ -28,9 +28,6 @@ impl Tone {
     }
 }
 
-/// Notes of one player from which they are a chord that fills the harmony. Our heuristic.
-const FULL_CHORD: usize = 3;
-
 /// A chord that wants to resolve.
 struct Dominant {
     /// The class of the note in question.
@@ -95,7 +92,7 @@ fn doubled(cx: &Context) -> Vec<Moment<Doubled>> {
                     continue;
                 }
                 let mut pitches = sounding.of(parts).sound.pitches().iter();
-                if pitches.len() >= FULL_CHORD {
+                if pitches.len() >= super::FULL_CHORD {
                     continue;
                 }
                 if let Some(pitch) = pitches.find(|p| p.midi().rem_euclid(12) == chord.class)

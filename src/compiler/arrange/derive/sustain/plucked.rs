@@ -111,18 +111,18 @@ pub(super) fn chords(
             false => (0..count).map(|note| (start, end, note)).collect(),
         };
         if let Some(feet) = &mut feet {
-            let order = |count| {
-                figure(count).into_iter().map(|(at, _, note)| (clock.seconds_at(at), note))
-            };
+            let order =
+                |count| figure(count).into_iter().map(|(at, _, note)| (clock.seconds_at(at), note));
             let gone = super::feet::settle(feet, &mut pitches, order);
             left_out.extend(gone.into_iter().map(|pitch| (start, pitch)));
         }
         let Some(&lowest) = pitches.first() else { continue };
         if broken {
             let of_figure = figure(pitches.len()).into_iter();
-            notes.extend(of_figure.map(|(start, end, note)| {
-                request.note(start, end, Some(pitches[note]), span)
-            }));
+            notes.extend(
+                of_figure
+                    .map(|(start, end, note)| request.note(start, end, Some(pitches[note]), span)),
+            );
             continue;
         }
         let mut note = request.note(start, end, Some(lowest), span);
