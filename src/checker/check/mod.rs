@@ -37,6 +37,8 @@ mod memory;
 #[cfg(test)]
 mod mutations;
 mod options;
+#[cfg(test)]
+mod part_writing;
 mod passage;
 mod report;
 mod rules;

@@ -227,6 +227,11 @@ impl Wants {
         self.members[member].doubled.map_or(TENDER_TWICE, |cost| cost * times) * times
     }
 
+    /// What it costs more to double a note of an outer voice: root, fifth, then third.
+    pub(super) fn doubles_voice(&self, height: i16) -> u32 {
+        self.member(height).map_or(0, |member| self.doubled(member, 1) / 5)
+    }
+
     /// What it costs one more of so many players of a choir to have a member that others have so many
     /// times already: a large choir has each several times, root and fifth before the third.
     pub(super) fn shared(&self, member: usize, times: u32, players: usize) -> u32 {

@@ -311,7 +311,7 @@ pub(super) fn against(
         cost += match (tender, ear.tutti) {
             (true, false) if !whole => 60,
             (true, _) => 20,
-            (false, false) => 12,
+            (false, false) => 12 + wants.doubles_voice(height),
             (false, true) => 4,
         };
     }

@@ -18,6 +18,8 @@ mod join;
 mod plucked;
 mod realise;
 mod rhythm;
+#[cfg(test)]
+mod rule_book;
 mod seats;
 mod settled;
 #[cfg(test)]
