@@ -321,11 +321,10 @@ impl Voices {
         let before = self.before.map(|[_, (high, _)]| high).into_iter();
         let from = before.chain(self.from.map(|(_, high)| high));
         let Some((_, to)) = self.to else { return false };
-        to != moved.1
+        moved.1 - moved.0 == 1
+            && to != moved.1
             && (to - moved.1) % 12 == 0
-            && from
-                .into_iter()
-                .any(|from| (from - moved.0) % 12 == 0 && to - from == moved.1 - moved.0)
+            && from.into_iter().any(|from| to - from == 1)
     }
 
     /// Does whoever plays the bass or its octave below (`ground`) go along with it? Then its
