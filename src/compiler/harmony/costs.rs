@@ -134,6 +134,10 @@ const LONE_BASS: f32 = 0.3;
 const UNHEARD: f32 = 0.3;
 /// Two voices leave it to the key what else belongs to the chord; more of them spell the chord.
 const THIN: f32 = 2.0;
+/// A diminished triad over its own root, of at most [`THIN`] voices: the leading note in the bass is
+/// the third of a dominant far more often. (That the triad stands in its first inversion: E. Prout,
+/// Harmony, 1889, the chapter on the diatonic triads, from memory; the figure is our heuristic.)
+const DIMINISHED_ON_ROOT: f32 = 0.6;
 /// A member that the voices spell otherwise (G# for Ab).
 const MISSPELLED: f32 = 0.2;
 
@@ -171,6 +175,9 @@ fn of_full(slot: &Slot) -> Costs {
                 Mode::Minor => shape.minor[degree],
             };
             let mut cost = KEY * expected;
+            if thin && shape.quality == ChordQuality::Diminished && on_root(slot, root) {
+                cost += DIMINISHED_ON_ROOT;
+            }
             if !silent {
                 cost += fit(slot, shape, root, root_fifths, all_foreign, &unheard);
             }
@@ -178,6 +185,11 @@ fn of_full(slot: &Slot) -> Costs {
         }
     }
     costs
+}
+
+/// Does another voice sound above this root?
+fn on_root(slot: &Slot, root: i32) -> bool {
+    slot.bass.as_ref().is_some_and(|bass| bass.supports && bass.name.class() == root)
 }
 
 /// The classes of the scale of a key, with the raised leading note in minor.
