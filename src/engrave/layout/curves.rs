@@ -215,13 +215,17 @@ const HALF_BLUNT: f64 = 0.4;
 
 /// Over its length such a half rises by so much at most, so that one over a single note is an arc that
 /// comes down to it and no hook; at the note it is blunt so far if it is short. Our heuristic.
-const HALF_STEEPEST: f64 = 0.15;
+const HALF_STEEPEST: f64 = 0.1;
 const HALF_CLIMB: f64 = 0.3;
-const HALF_END_BLUNT: f64 = 0.3;
+const HALF_END_BLUNT: f64 = 0.45;
+
+/// How far a slur ends from its last note at most for the accidental of that, in staff spaces, before all of
+/// it bends more. Our heuristic.
+const ASIDE: f64 = 1.0;
 
 /// How long the half before a first note is at least, where it lies over the staff and where it lies in it
 /// and must keep off the signature.
-const SHORTEST_HALF: (f64, f64) = (3.4, SHORTEST_TIE);
+const SHORTEST_HALF: (f64, f64) = (4.4, SHORTEST_TIE);
 
 /// One slur over some notes, from its place on the first (or from `begin`) to its place on the last
 /// (or to `end`), above or below.
@@ -314,10 +318,13 @@ fn slur(
         false => ((blunt, 1.0), (blunt, 1.0)),
     };
     let origin = Some(first.chord.origin());
+    let whole = begin.is_none() && end.is_none();
+    let mut aside = 0.0;
     for _ in 0..24 {
         let (spine, _) = bent((p0, p3), height, up, p0_turn, p3_turn);
         let mut lack: f64 = 0.0;
         let mut lack_ends: (f64, f64) = (0.0, 0.0);
+        let mut sign_lack: f64 = 0.0;
         for k in 1..24 {
             let t = f64::from(k) / 24.0;
             let at = spine.eval(t);
@@ -331,6 +338,12 @@ fn slur(
             let miss = (at.y - (need + side * 0.3)) * -side;
             if miss > 0.0 {
                 let lift = 3.0 * t * (1.0 - t);
+                // The accidental of its last note is no reason to bend all of it.
+                let signed = whole && at.x > last.x - last.chord.signed - 0.2;
+                if signed && aside < ASIDE {
+                    sign_lack = sign_lack.max(miss);
+                    continue;
+                }
                 lack = lack.max(miss / lift.max(0.25));
                 if t < 0.25 {
                     lack_ends.0 = lack_ends.0.max(miss);
@@ -340,18 +353,21 @@ fn slur(
                 }
             }
         }
-        if lack <= 0.02 {
+        if lack <= 0.02 && sign_lack <= 0.02 {
             break;
         }
         let limit = steepest(span);
-        if height < limit {
+        let by = if lack <= 0.02 {
+            (0.0, sign_lack * 0.6)
+        } else if height < limit {
             height = (height + lack * 0.8).min(limit);
-            p0.y += side * lack_ends.0 * 0.35;
-            p3.y += side * lack_ends.1 * 0.35;
+            (lack_ends.0 * 0.35, lack_ends.1 * 0.35)
         } else {
-            p0.y += side * (lack * 0.5).max(lack_ends.0 * 0.5);
-            p3.y += side * (lack * 0.5).max(lack_ends.1 * 0.5);
-        }
+            ((lack * 0.5).max(lack_ends.0 * 0.5), (lack * 0.5).max(lack_ends.1 * 0.5))
+        };
+        p0.y += side * by.0;
+        p3.y += side * by.1;
+        aside += by.1;
     }
     let (spine, path) = bent((p0, p3), height, up, p0_turn, p3_turn);
     for k in 0..24 {

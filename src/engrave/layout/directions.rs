@@ -28,9 +28,14 @@ const MOST_ASIDE: f64 = 1.8;
 const LONG_PIN: f64 = 18.0;
 const WIDER_PIN: f64 = 1.1;
 
+/// How long a hairpin that closes is at least where there is room, and how wide it opens if it is no longer
+/// than that: one over a single short note would else look like an accent. Our heuristic.
+pub(super) const SEEN_PIN: f64 = 4.2;
+const SHORT_MOUTH: f64 = 0.85;
+
 /// How much of its mouth a hairpin that is broken at the edge of a line has at its narrow end there. That
-/// the half begins open is common practice; how far is our heuristic.
-const BROKEN_PIN: f64 = 0.32;
+/// the half begins a third to half open is common practice.
+const BROKEN_PIN: f64 = 0.45;
 
 /// A direction with its place along the line.
 #[derive(Clone, Debug)]
@@ -148,7 +153,9 @@ fn push_hairpin(lows: &mut Vec<Low>, pin: &Pin, (from, to): (f64, f64), end: f64
     let from = from.min(end - 1.6);
     let to = to.max(from + 1.6);
     // A long one opens wider, or its lines would seem to be parallel.
-    let mouth = HAIRPIN + ((to - from - LONG_PIN) * 0.02).clamp(0.0, WIDER_PIN);
+    let short = !grows && !carried && !goes_on && to - from < SEEN_PIN + 0.1;
+    let usual = if short { SHORT_MOUTH } else { HAIRPIN };
+    let mouth = usual + ((to - from - LONG_PIN) * 0.02).clamp(0.0, WIDER_PIN);
     // A part of a hairpin that comes from or goes to another line does not close, and its lines are
     // so far apart that they are not taken for one doubled line.
     let narrow = |broken: bool| if broken { mouth * BROKEN_PIN } else { 0.0 };

@@ -62,7 +62,8 @@ pub(super) fn articulations(canvas: &mut Canvas, notes: &[Placed]) {
             }
             // The next free space; outside the staff one space away.
             place += 2 * step;
-            if place.abs() <= 4 && place % 2 == 0 {
+            // On a ledger line of its note it would be overlooked as on one of the staff.
+            if place % 2 == 0 && (low.min(-4)..=high.max(4)).contains(&place) {
                 place += step;
             }
             let y = -f64::from(place) / 2.0;

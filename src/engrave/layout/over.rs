@@ -2,6 +2,7 @@
 
 use kurbo::BezPath;
 use ripieno_compiler::music::Time;
+use ripieno_compiler::resolve::Tempo;
 use ripieno_writers::notate::Sign;
 
 use super::canvas::Canvas;
@@ -209,6 +210,12 @@ pub(super) fn before_next(bar: &Bar) -> f64 {
 pub(super) fn up_to_tempo(mark: &str, lead: f64) -> f64 {
     let width = mark_run(mark).1;
     (width / 2.0).max(NUMBER + width - lead) + BESIDE_MARK
+}
+
+/// From the beginning of a bar within a line to the end of the tempo over it, if that stands in one line.
+pub(super) fn within_line(bar: &Bar, tempo: &Tempo) -> f64 {
+    let mark = bar.mark.as_ref().map_or(0.4, |mark| mark_run(mark).1 / 2.0 + BESIDE_MARK);
+    mark + tempo::one_line_width(tempo)
 }
 
 /// How wide the number of a bar is before a rehearsal mark, with its air.

@@ -10,7 +10,7 @@ use super::breaking::MOST_STRETCH;
 use super::chord::{Chord, Look, chords, clef_sign};
 use super::hung::{WAVED, is_waved};
 use super::measures::{AFTER_BAR_LINE, AIR, BAR_LINE, BAR_LINE_GAP, SMALL_CLEF, THICK_LINE, space};
-use super::over::{before_next, jump_room, tempo_width, up_to_tempo};
+use super::over::{before_next, jump_room, tempo_width, up_to_tempo, within_line};
 use super::voices::{join_spreads, part_voices};
 use crate::glyphs::Glyph;
 use crate::rows::Stretch;
@@ -53,6 +53,10 @@ pub(super) struct BarSpace<'a> {
     pub empty: f64,
     /// Room that orders ask for behind their columns.
     pub orders: Vec<(Option<usize>, f64)>,
+    /// Width that the tempo over it takes in one line where the bar stands within its line, and whether
+    /// a rehearsal mark stands over it.
+    pub said: f64,
+    pub marked: bool,
     /// Width of the words over it, and how wide it must be with its line because others follow.
     pub words: f64,
     pub worded: f64,
@@ -342,6 +346,8 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
         courtesy: Lead { clef: 0.0, key: key_changes, metre, repeat: 0.0, ties: 0.0 },
         line: bar_line_width(bar),
         empty: if counted { MULTI_REST + 2.5 * f64::from(bar.count).log10() } else { BAR_REST },
+        said: bar.tempo.as_ref().map_or(0.0, |tempo| within_line(bar, tempo)),
+        marked: bar.mark.is_some(),
         words: bar.tempo.as_ref().map_or(0.0, |tempo| {
             let lead = clef + key;
             let mark = bar.mark.as_ref().map_or(0.0, |mark| up_to_tempo(mark, lead));
@@ -467,6 +473,10 @@ pub(super) struct PlacedBar {
 /// The stretch of a last line that stays short: wider than others, so that little of it is left. Our
 /// heuristic.
 const SHORT_STRETCH: f64 = 1.4;
+/// A last line that would go farther than so, as a part of the width, goes to its end like all others: it
+/// would look like one that was forgotten. That a last line may stay short is common practice; from where on
+/// it may not is our heuristic.
+const SHORT_LINE: f64 = 0.6;
 
 /// Places bars in a line of that width, from `from` on; gives the places and the stretch. The line
 /// ends exactly at the width, whatever its bars need, unless `ragged` leaves it shorter.
@@ -479,22 +489,25 @@ pub(super) fn place_line(
     let courtesy = spaces.get(bars.end).map_or(0.0, |next| next.courtesy.width());
     let leads: f64 = bars.clone().map(|bar| lead(spaces, &bars, bar).width()).sum();
     let room = width - from - courtesy - leads;
-    let need = |stretch: f64| -> f64 { bars.clone().map(|bar| spaces[bar].place(stretch).1).sum() };
-    let (mut low, mut high) = (0.0, 1.0);
-    while need(high) < room && high < 64.0 {
-        low = high;
-        high *= 2.0;
-    }
-    for _ in 0..18 {
-        let middle = f64::midpoint(low, high);
-        if need(middle) < room { low = middle } else { high = middle }
-    }
-    let mut stretch = low;
-    if ragged && stretch > MOST_STRETCH {
+    let need = |stretch: f64| need(spaces, bars.clone(), stretch);
+    let mut stretch = filling(&need, room);
+    let short = || (width - room + need(SHORT_STRETCH)) / width;
+    if ragged && stretch > MOST_STRETCH && short() < SHORT_LINE {
         stretch = SHORT_STRETCH;
     }
     let filled = if ragged { need(stretch) } else { room };
-    let evened = even::bars(spaces, bars.clone(), (stretch, filled));
+    let evened = match for_words(spaces, &bars, (width - courtesy - from, width - from), stretch) {
+        Some((first, head)) if filled >= room - 0.01 => {
+            let wide = |bars: Range<usize>, room: f64| {
+                let stretch = filling(&|stretch| self::need(spaces, bars.clone(), stretch), room);
+                even::bars(spaces, bars, (stretch, room))
+            };
+            let mut all = wide(bars.start..first, head);
+            all.extend(wide(first..bars.end, room - head));
+            all
+        }
+        _ => even::bars(spaces, bars.clone(), (stretch, filled)),
+    };
     let mut x = from;
     let mut placed = Vec::with_capacity(bars.len());
     for (bar, (columns, taken)) in bars.clone().zip(evened) {
@@ -521,6 +534,52 @@ pub(super) fn place_line(
         }
     }
     (placed, stretch)
+}
+
+/// The width of some bars without what stands before their notes, at a stretch.
+fn need(spaces: &Stretch<BarSpace>, bars: Range<usize>, stretch: f64) -> f64 {
+    bars.map(|bar| spaces[bar].place(stretch).1).sum()
+}
+
+/// The stretch at which what needs so much room fills a room.
+fn filling(need: &dyn Fn(f64) -> f64, room: f64) -> f64 {
+    let (mut low, mut high) = (0.0, 1.0);
+    while need(high) < room && high < 64.0 {
+        low = high;
+        high *= 2.0;
+    }
+    for _ in 0..18 {
+        let middle = f64::midpoint(low, high);
+        if need(middle) < room { low = middle } else { high = middle }
+    }
+    low
+}
+
+/// By how much the bars before a tempo are set closer at most so that it has room up to the end of the line.
+/// Our heuristic.
+const CLOSER: f64 = 0.8;
+
+/// Where the last tempo of a line has not enough room in one line up to its end: the bar over which it stands,
+/// and how much of the line the bars before it leave to it without what stands before their notes. Of the line
+/// is given how much its bars have, and how much words may take.
+fn for_words(
+    spaces: &Stretch<BarSpace>,
+    bars: &Range<usize>,
+    (end, right): (f64, f64),
+    stretch: f64,
+) -> Option<(usize, f64)> {
+    let first = (bars.start + 1..bars.end).rfind(|bar| spaces[*bar].said > 0.0)?;
+    let later = (first + 1..bars.end).any(|bar| spaces[bar].marked);
+    let leads =
+        |bars_of: Range<usize>| -> f64 { bars_of.map(|bar| lead(spaces, bars, bar).width()).sum() };
+    let head = || bars.start..first;
+    let room = right - spaces[first].said - leads(head());
+    let closer = stretch * CLOSER;
+    let fits = closer >= TIGHTEST && need(spaces, head(), closer) <= room;
+    let lacks = need(spaces, head(), stretch) > room;
+    let tail = need(spaces, first..bars.end, TIGHTEST) + leads(first..bars.end);
+    let holds = room + leads(head()) + tail <= end;
+    (!later && lacks && fits && holds).then_some((first, room))
 }
 
 fn lead(spaces: &Stretch<BarSpace>, line: &Range<usize>, bar: usize) -> Lead {

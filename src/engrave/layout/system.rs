@@ -430,13 +430,13 @@ impl SystemLine<'_> {
             let left = if carried { Some((begin, false)) } else { self.place_of(from) };
             let right = if to.0 > last.bar { Some((end, true)) } else { self.place_of(to) };
             let (Some((x0, _)), Some((x1, at_end))) = (left, right) else { continue };
-            let x1 = if to.0 > last.bar {
-                x1
-            } else if at_end {
-                x1 - 0.5
-            } else {
-                x1 - 0.4
+            let x1 = match (to.0 > last.bar, at_end) {
+                (true, _) => x1,
+                (false, true) => x1 - 0.5,
+                (false, false) => x1 - 0.4,
             };
+            let short = !grows && !carried && !goes_on;
+            let x1 = if short { x1.max(self.seen(spans, (from, x0))) } else { x1 };
             pins.push(Pin {
                 from: x0,
                 to: x1,
@@ -448,6 +448,21 @@ impl SystemLine<'_> {
             });
         }
         pins
+    }
+
+    /// How far a hairpin that closes must go so that it is not taken for an accent: over rests, as far as its
+    /// bar goes and no other hairpin begins in it.
+    fn seen(&self, spans: &[&SheetSpan], (from, x0): ((usize, Time), f64)) -> f64 {
+        let begins = |span: &&SheetSpan| match span.kind {
+            SpanKind::Hairpin { from, .. } => Some(from),
+            _ => None,
+        };
+        let later = |at: &(usize, Time)| at.0 == from.0 && *at > from;
+        let next = spans.iter().filter_map(begins).filter(later).min();
+        let ends = self.placed.iter().find(|placed| placed.bar == from.0);
+        let ends = ends.map_or(x0, |placed| placed.end - self.spaces[placed.bar].line - 0.3);
+        let next = next.and_then(|at| self.place_of(at)).map_or(ends, |(x, _)| x - 0.4);
+        (x0 + directions::SEEN_PIN).min(next)
     }
 
     fn octave_lines(&self, canvas: &mut Canvas, spans: &[&SheetSpan], (begin, end): (f64, f64)) {

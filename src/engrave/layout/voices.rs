@@ -58,6 +58,7 @@ fn share_rests(upper: &mut [Chord], lower: &mut [Chord]) {
 /// Air between heads of two voices on one place that differ, whose stems would else make one upright, and
 /// between a head and a whole note beside it, which no stem parts from it. Our heuristic.
 const UNLIKE: f64 = 0.6;
+const STEMLESS: f64 = 0.9;
 
 /// Air behind a head that stands beside its column, more than behind others.
 const BESIDE: f64 = 0.7;
@@ -79,10 +80,11 @@ fn part<'a>(upper: &mut Chord<'a>, lower: &mut Chord<'a>) {
     let crossed = highest > lowest + 1;
     if !shared {
         let stemless = lower.event.element.value.log2 <= 0;
-        let air = match (lowest == highest || stemless, crossed) {
-            (true, _) => UNLIKE,
-            (false, true) => 0.12,
-            (false, false) => 0.0,
+        let air = match (stemless, lowest == highest, crossed) {
+            (true, _, _) => STEMLESS,
+            (false, true, _) => UNLIKE,
+            (false, false, true) => 0.12,
+            (false, false, false) => 0.0,
         };
         loop {
             let mut to = shift;

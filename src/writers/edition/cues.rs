@@ -468,16 +468,25 @@ fn clipped(note: &SoundingNote, start: Time, entry: Time) -> SoundingNote {
     own
 }
 
-/// By how many octaves a line is moved so that it needs the fewest ledger lines in a clef. What sounds as
-/// it stands is worth a ledger line a note, and two octaves away two (our heuristic).
+/// What a note counts that the reader's instrument does not have, and that he does not read otherwise, in
+/// ledger lines. Our heuristic.
+const UNREAD: i32 = 2;
+
+/// By how many octaves a line is moved so that it needs the fewest ledger lines in a clef, and lies where the
+/// player reads. What sounds as it stands is worth a ledger line a note, and two octaves away two (our
+/// heuristic).
 fn octaves(part: &Part, clef: Clef, at: Time) -> i8 {
     let middle = stems::middle_step(clef);
+    let uses = &part.instrument_at(at).clefs;
+    let reads = uses.iter().map(|clef| clef.low.step()).min()
+        ..=uses.iter().map(|clef| clef.high.step()).max();
     let away = |octaves: i8| {
         let tops = part.notes.iter().filter_map(|note| note.sound.pitches().last());
         let steps = tops.map(|pitch| {
             let step = part.written(*pitch, at).step() + 7 * i32::from(octaves);
+            let unread = if reads.contains(&Some(step)) { 0 } else { UNREAD };
             // Up to five steps from the middle line need no ledger line.
-            ((step - middle).abs() - 5).max(0)
+            unread + ((step - middle).abs() - 5).max(0)
         });
         steps.sum::<i32>()
     };

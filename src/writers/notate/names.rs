@@ -84,13 +84,21 @@ pub(super) fn changes_told(part: &Part, frame: &[FrameBar], borders: &[Time]) ->
             before = at;
             continue;
         }
-        if last.is_some_and(|free| free >= at) && borders.contains(&at) {
-            told.push(Announced { at, words: order, taken: at, at_end: true });
+        let for_last_time = |again: bool| match again {
+            true => format!("last time: {order}"),
+            false => order.clone(),
+        };
+        if let Some(free) = last.filter(|free| *free >= at && borders.contains(&at)) {
+            let words = for_last_time(replayed(frame, free, at).is_some());
+            told.push(Announced { at, words, taken: at, at_end: true });
         } else if let Some(free) = last.filter(|free| *free < enters) {
             // What follows upon a movement may come long after it.
             let ends = borders.iter().copied().filter(|start| free < *start).min();
-            let free = resting_place(frame, free, ends.map_or(enters, |end| end.min(enters)));
-            told.push(Announced { at: free, words: order, taken: at, at_end: false });
+            let until = ends.map_or(enters, |end| end.min(enters));
+            let place = resting_place(frame, free, until);
+            let again = replayed(frame, free, until).is_some_and(|ends| ends > place);
+            let words = for_last_time(again);
+            told.push(Announced { at: place, words, taken: at, at_end: false });
         }
         // At the head of a movement it stands like at the head of the part.
         let head = borders.iter().copied().filter(|start| (at..=enters).contains(start)).max();
@@ -102,11 +110,28 @@ pub(super) fn changes_told(part: &Part, frame: &[FrameBar], borders: &[Time]) ->
 }
 
 /// Where in a rest stands what is to be done in it: over its first whole bar, where it has one, for there
-/// nothing is left to play in the old way; else behind the last note. Common practice.
+/// nothing is left to play in the old way; else behind the last note. Where a repeat ends in the rest, behind
+/// the repeat, for what is played again is played in the old way. Common practice.
 pub(super) fn resting_place(frame: &[FrameBar], free: Time, enters: Time) -> Time {
-    let next = frame.partition_point(|bar| bar.start < free);
-    let whole = frame.get(next).filter(|bar| bar.start + bar.length <= enters);
-    whole.map_or(free, |bar| bar.start)
+    let whole = |from: Time| {
+        let next = frame.partition_point(|bar| bar.start < from);
+        let whole = frame.get(next).filter(|bar| bar.start + bar.length <= enters);
+        whole.map(|bar| bar.start)
+    };
+    let behind = replayed(frame, free, enters).and_then(|ends| whole(ends.max(free)));
+    behind.or_else(|| whole(free)).unwrap_or(free)
+}
+
+/// The end of the last repeat that ends behind a note, which ends at a time, and before the next: the note is
+/// played again then.
+fn replayed(frame: &[FrameBar], free: Time, enters: Time) -> Option<Time> {
+    let first = frame.partition_point(|bar| bar.start + bar.length < free);
+    let within = frame.get(first..)?.iter().take_while(|bar| bar.start < enters);
+    let ends =
+        within.enumerate().filter(|(_, bar)| bar.repeat_ends).map(|(n, _)| first + n).last()?;
+    let begins = frame[..=ends].iter().rev().find(|bar| bar.repeat_starts);
+    let plays_in_it = begins.is_none_or(|bar| bar.start < free);
+    plays_in_it.then(|| frame[ends].start + frame[ends].length)
 }
 
 /// What a player of several instruments has in hand at first, where his name is that of none of them, or
@@ -345,6 +370,31 @@ mod tests {
         let told = changes_told(&shorter.parts[0], &bars(&shorter), &[bar(1)]);
         let order = told.iter().find(|told| told.words == "change to F").map(|told| told.at);
         assert_eq!(order, Some(Time::of(3, 4)));
+    }
+
+    #[test]
+    fn an_order_does_not_stand_in_what_is_played_again() {
+        let horn = |form: &str, tune: &str, bar: u32| -> Vec<String> {
+            let arrangement = arranged(&format!(
+                "piece \"Ferry\" {{ composer \"House copyist\" }}\n\
+                 form {{ 1 metre 4/4, key C major\n {form}\n 7 end }}\n\
+                 voice tune {{ {tune} }}\nensemble few {{ era 1810\n horn 2 crook D\n }}\n\
+                 scoring few for few {{\n horn.1 plays tune as rhythm\n horn.1 takes crook F bar {bar}\n}}\n"
+            ));
+            let told = changes_told(&arrangement.parts[0], &bars(&arrangement), &[]);
+            let bars = &arrangement.piece.form.bars;
+            let number = |at: Time| bars.iter().rev().find(|bar| bar.start <= at).unwrap().number;
+            told.iter().map(|told| format!("{} {}", number(told.at), told.words)).collect()
+        };
+        let tune = "1: 1/1 D4 | 2: D4 | 3: 1/2 D4 rest | 4: rest | 5: 1/1 F4 | 6: F4 |";
+        let said = ["1 in D", "4 change to F", "5 in F"];
+        // Behind the repeat, or in a rest within it that nobody plays over again.
+        assert_eq!(horn("1..3 repeat", tune, 5), said);
+        // No bar of rest is left behind it.
+        let said = ["1 in D", "4 last time: change to F", "5 in F"];
+        assert_eq!(horn("1..4 repeat", tune, 5), said);
+        let said = ["1 in D", "4 change to F", "5 in F"];
+        assert_eq!(horn("4..6 repeat", tune, 5), said, "it begins behind the note");
     }
 
     #[test]

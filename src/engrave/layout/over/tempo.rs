@@ -32,6 +32,15 @@ pub(in crate::layout) fn tempo_width(tempo: &Tempo) -> f64 {
     if one > ONE_LINE { two_lines(tempo).map_or(one, |two| two.width) } else { one }
 }
 
+/// Width of a tempo in one line.
+pub(super) fn one_line_width(tempo: &Tempo) -> f64 {
+    one_line(tempo).width
+}
+
+/// How much higher a tempo stands for words that begin close behind it without touching it: by one line of
+/// them, not by two. Our heuristic.
+const ONE_HIGHER: f64 = 3.2;
+
 /// A tempo in its lines.
 pub(super) struct SetTempo {
     words: Vec<Run>,
@@ -42,6 +51,8 @@ pub(super) struct SetTempo {
     pub width: f64,
 }
 
+/// From the words to what is counted.
+const AIR: f64 = 0.9;
 /// What is counted with the note before it and the air between.
 const COUNTED: f64 = 2.9;
 
@@ -53,7 +64,7 @@ fn one_line(tempo: &Tempo) -> SetTempo {
     let words: Vec<Run> = tempo.words.iter().map(|words| shape(words, Face::Bold, TEMPO)).collect();
     let counted = counted(tempo);
     let width =
-        words.iter().map(|run| run.width + 0.9).sum::<f64>() + figure_width(counted.as_ref());
+        words.iter().map(|run| run.width + AIR).sum::<f64>() + figure_width(counted.as_ref());
     SetTempo { words, counted, under: false, x: 0.0, width }
 }
 
@@ -74,7 +85,7 @@ fn two_lines(tempo: &Tempo) -> Option<SetTempo> {
             shape(&words[..at], Face::Bold, TEMPO),
             shape(words[at..].trim_start(), Face::Bold, TEMPO),
         ];
-        let width = runs[0].width.max(runs[1].width + 0.9 + figure);
+        let width = runs[0].width.max(runs[1].width + AIR + figure);
         if best.as_ref().is_none_or(|best| width < best.width - 2.0) {
             best = Some(SetTempo {
                 words: runs,
@@ -133,7 +144,12 @@ impl SetTempo {
 
     /// The lowest place for the base line of its last line.
     pub(super) fn base_line(&self, canvas: &Canvas) -> f64 {
-        canvas.sky.top(self.x - 0.2, self.x + self.width + 0.5).min(-2.6) - ABOVE - 0.45
+        let top = |air: f64| {
+            canvas.sky.top(self.x - 0.2, self.x + self.width + air).min(-2.6) - ABOVE - 0.45
+        };
+        let (clear, near) = (top(0.5), top(if self.counted.is_some() { 0.5 } else { 0.5 - AIR }));
+        // What is only near it is no reason to stand far above.
+        if near - clear > ONE_HIGHER { near } else { clear }
     }
 
     /// Words in bold, and the note that is counted; the last line stands at `y`.
@@ -146,7 +162,7 @@ impl SetTempo {
         let mut at = x;
         for (n, run) in self.words.into_iter().enumerate() {
             let y = top + n as f64 * TEMPO_LINE;
-            at = x + if self.under { 0.0 } else { run.width + 0.9 };
+            at = x + if self.under { 0.0 } else { run.width + AIR };
             canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
         }
         let Some((value, figure)) = self.counted else { return };
