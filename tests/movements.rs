@@ -82,10 +82,10 @@ fn crooks_are_told_between_movements_and_nothing_else_reaches_across() {
             }
         }
     }
-    // Behind the last note of the march; at the head of the air, in which he enters eight bars later; the
+    // Behind the last note of the march, which repeats its last bars; at the head of the air, in which he enters eight bars later; the
     // air is played to its end, where the crook of the minuet is told.
-    let next = "change to D";
-    assert_eq!(told, [(0, "in D"), (15, "change to G"), (16, "in G"), (31, next), (32, "in D")]);
+    let (last, next) = ("last time: change to G", "change to D");
+    assert_eq!(told, [(0, "in D"), (15, last), (16, "in G"), (31, next), (32, "in D")]);
     // Clef, metre and transposition are those of a beginning.
     assert!(score.frame[32].metre_shown && score.frame[32].key_shown);
 }

@@ -1,7 +1,7 @@
 //! Dynamics and hairpins on a common line below the staff; ways of playing and words above it.
 
 use kurbo::Point;
-use ripieno_compiler::music::{Figure, Time};
+use ripieno_compiler::music::Time;
 use ripieno_compiler::resolve::Dynamic;
 use ripieno_writers::edition::DirectionKind;
 use ripieno_writers::notate::Syllable;
@@ -272,15 +272,14 @@ pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
     for direction in places.flat_map(|place| place.iter().rev()) {
         let (text, face, size) = match direction.kind {
             DirectionKind::Technique(technique) => {
-                (technique.printed().to_string(), Face::Roman, 2.1)
+                let (face, size) = orders::TECHNIQUE;
+                (technique.printed().to_string(), face, size)
             }
             DirectionKind::Words(words) => (words.clone(), Face::Italic, 2.1),
             DirectionKind::Who(words) => (words.clone(), Face::Roman, 2.1),
             DirectionKind::Change(words) => (words.clone(), Face::Bold, 2.1),
             DirectionKind::CueName(words) => (words.clone(), Face::Italic, 1.75),
-            DirectionKind::Dynamic(_) | DirectionKind::Chord(_) => continue,
-            DirectionKind::Figures(figures) => {
-                stacked(canvas, direction, figures, end);
+            DirectionKind::Dynamic(_) | DirectionKind::Chord(_) | DirectionKind::Figures(_) => {
                 continue;
             }
         };
@@ -333,19 +332,33 @@ fn in_bar(text: &str, (left, at_end): (f64, bool), (from, to): (f64, f64)) -> (V
     (lines, if at_end { rightmost } else { left.min(rightmost) })
 }
 
-/// Figures one below another under the staff, the highest number on top.
-fn stacked(canvas: &mut Canvas, direction: &Said, figures: &[Figure], end: f64) {
-    for figure in figures {
-        let run = shape(&figure.to_string(), Face::Roman, 2.0);
-        let x = direction.left.min((end - run.width).max(0.5));
-        let (x0, x1) = (x - 0.2, x + run.width + 0.3);
-        let y = canvas.sky.bottom(x0, x1).max(2.1) + 0.4 + run.rise();
-        canvas.sky.add((x0, x1), (y - run.rise(), y));
-        let from_mark = canvas.marks.len();
-        canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
-        canvas.say(from_mark, direction.at);
+/// Figures of a line one below another under the staff, the highest number on top; all begin at one height,
+/// so that they are read along (common practice), but for those that would hang far below their notes.
+pub(super) fn figures(canvas: &mut Canvas, said: &[Said], end: f64) {
+    let mut stacks = Vec::new();
+    for direction in said {
+        let DirectionKind::Figures(figures) = direction.kind else { continue };
+        let runs: Vec<Run> =
+            figures.iter().map(|figure| shape(&figure.to_string(), Face::Roman, 2.0)).collect();
+        let x = direction.left.min((end - widest(&runs)).max(0.5));
+        let edge = canvas.sky.bottom(x - 0.2, x + widest(&runs) + 0.3).max(2.1);
+        stacks.push((runs, x, edge, direction.at));
+    }
+    let lowest = stacks.iter().map(|stack| stack.2).fold(f64::MIN, f64::max);
+    for (runs, x, edge, at) in stacks {
+        let mut y = if lowest - edge < HANGING { lowest } else { edge };
+        for run in runs {
+            y += 0.4 + run.rise();
+            canvas.sky.add((x - 0.2, x + run.width + 0.3), (y - run.rise(), y));
+            let from_mark = canvas.marks.len();
+            canvas.put(Kind::Text, None, Shape::Text { at: Point::new(x, y), run });
+            canvas.say(from_mark, at);
+        }
     }
 }
+
+/// How far below what stands there figures hang for the sake of one height. Our heuristic.
+const HANGING: f64 = 5.0;
 
 /// Words of singers: syllables under their notes, hyphens between those of a word, lines under
 /// notes that hold one.

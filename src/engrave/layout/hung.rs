@@ -103,7 +103,9 @@ fn stack(
 ) {
     let bounds = glyph.bounds();
     let x = middle - bounds.center().x;
-    let (x0, x1) = (x + bounds.x0 - 0.1, x + bounds.x1 + 0.1);
+    // An accent is wider than its head and would touch the accidental before that.
+    let before = if glyph == Glyph::ArticAccentAbove { 0.35 } else { 0.1 };
+    let (x0, x1) = (x + bounds.x0 - before, x + bounds.x1 + 0.1);
     let y = if above {
         let edge = canvas.sky.top(x0, x1).min(-least);
         edge - air + bounds.y0

@@ -10,6 +10,8 @@ use crate::text::{Face, Run, in_lines, shape};
 
 /// Face and size of an order.
 pub(super) const ORDER: (Face, f64) = (Face::Bold, 2.1);
+/// The same of a way of playing, which may not stand over a note before its place either.
+pub(super) const TECHNIQUE: (Face, f64) = (Face::Roman, 2.1);
 /// How far the last note of a bar reaches, with some air, for an order that stands at its end.
 pub(super) const BEHIND_NOTE: f64 = 1.9;
 
@@ -28,14 +30,21 @@ pub(super) fn lines(text: &str, room: f64) -> Vec<Run> {
     even.map_or_else(|| in_lines(text, ORDER.0, ORDER.1, f64::MAX), Vec::from)
 }
 
-/// The room that orders of a bar ask for, from the column of their place to the bar line; `None` where
+/// The room that orders and ways of playing of a bar ask for, from the column of their place to the bar line; `None` where
 /// the bar has no columns.
 pub(super) fn needs(sheet: &Sheet, index: usize, times: &[Time]) -> Vec<(Option<usize>, f64)> {
     let length = sheet.bars[index].length;
     let said = sheet.staves.iter().flat_map(|staff| &staff.bars[index].directions);
     said.filter_map(|said| {
-        let DirectionKind::Change(words) = &said.kind else { return None };
-        let width = lines(words, 0.0).iter().map(|line| line.width).fold(0.0, f64::max) + 0.8;
+        let width = match &said.kind {
+            DirectionKind::Change(words) => {
+                lines(words, 0.0).iter().map(|line| line.width).fold(0.0, f64::max) + 0.8
+            }
+            DirectionKind::Technique(technique) if said.at < length => {
+                shape(technique.printed(), TECHNIQUE.0, TECHNIQUE.1).width + 0.5
+            }
+            _ => return None,
+        };
         let last = times.len().checked_sub(1);
         let (column, width) = match said.at >= length {
             true => (last, width + BEHIND_NOTE),

@@ -328,6 +328,7 @@ impl SystemLine<'_> {
             (self.staff().braced, half),
         );
         directions::chord_symbols(canvas, &said, self.right);
+        directions::figures(canvas, &said, self.right);
         // The last bar line of a score goes through what stands between its staves.
         let line = self.placed.last().map_or(0.0, |last| self.spaces[last.bar].line);
         let words_end = if self.sheet.is_part { self.right } else { self.right - line - 0.4 };
