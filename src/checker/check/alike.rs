@@ -32,8 +32,6 @@ pub(super) enum Of {
     Part,
     /// What it comes to.
     Sum,
-    /// Each note by itself.
-    Each,
 }
 
 impl Alike {

@@ -6,7 +6,7 @@ use std::sync::{Arc, OnceLock};
 
 use super::Rule;
 use super::alike::Alike;
-use super::facts::Facts;
+use super::facts::{Facts, Times};
 use super::limits;
 use super::loudness::Degree;
 use super::memory::{Changes, Memory, Moment};
@@ -91,7 +91,7 @@ struct GivenAllow<'a> {
 
 impl<'a> Context<'a> {
     pub fn new(arrangement: &'a Arrangement) -> Context<'a> {
-        Context::with(arrangement, Facts::of_all(arrangement, |_| true), None)
+        Context::with(arrangement, Facts::of_all(&arrangement.parts), None)
     }
 
     /// The same with what the last run remembered.
@@ -181,8 +181,8 @@ impl<'a> Context<'a> {
     }
 
     /// Seconds from the beginning at which each note of a part begins and ends, repeats once.
-    pub fn times(&self, player: usize) -> &[(f64, f64)] {
-        &self.facts[player].times
+    pub fn times(&self, player: usize) -> Times<'_> {
+        Times { notes: &self.part(player).notes, clock: &self.clock }
     }
 
     /// How loud a player is at a time, on the way of a hairpin too; mezzo forte where nothing is

@@ -15,14 +15,14 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use super::alike::Of;
 use super::context::{Context, Stretch};
-use super::facts::{Facts, Known};
-use super::slices::{Slice, Slices, Sounding};
+use super::facts::Facts;
+use super::slices::{Room, Slice, Slices, Sounding};
 use super::{Rule, Scope};
 use crate::arrange::{Arrangement, LineId, Part, SoundingNote, VoiceCoverage, coverage_again};
 use crate::cores::on_all_cores;
 use crate::diagnostics::{FileId, ItemId};
 use crate::music::Time;
-use crate::resolve::{Clock, Piece, Verb, Voice};
+use crate::resolve::{Piece, Verb, Voice};
 
 /// What is remembered of one scoring.
 #[derive(Default)]
@@ -231,20 +231,12 @@ impl Memory {
             }
             false => Changes::all(arrangement.parts.len()),
         };
-        let clock = Clock::new(&piece.form);
-        let parts: Vec<usize> = (0..arrangement.parts.len()).collect();
-        let new = Facts::of_all(arrangement, |player| changes.parts[player] == Change::All);
-        let known = Known::default();
-        self.facts = on_all_cores(&parts, arrangement.notes(), |&player| {
-            let part = &arrangement.parts[player];
-            match &changes.parts[player] {
-                Change::None => Arc::clone(&self.facts[player]),
-                Change::Notes { from, old, new } => {
-                    Arc::new(self.facts[player].again(part, &clock, (*from, *old, *new), &known))
-                }
-                Change::All => Arc::clone(&new[player]),
-            }
+        let parts = arrangement.parts.iter().enumerate();
+        let facts = parts.map(|(player, part)| match &changes.parts[player] {
+            Change::None | Change::Notes { .. } => Arc::clone(&self.facts[player]),
+            Change::All => Arc::new(Facts::new(part)),
         });
+        self.facts = facts.collect();
         self.parts.clone_from(&arrangement.parts);
         self.ground = Some((Arc::clone(piece), ensemble));
         self.lines = lines;
@@ -482,15 +474,6 @@ impl Context<'_> {
         player: usize,
         what: impl Fn(usize) -> T,
     ) -> Arc<Vec<T>> {
-        self.alike.found(rule, player, Of::Each, || self.each_of(rule, player, what))
-    }
-
-    fn each_of<T: Clone + Send + Sync + 'static>(
-        &self,
-        rule: &Rule,
-        player: usize,
-        what: impl Fn(usize) -> T,
-    ) -> Arc<Vec<T>> {
         let count = self.part(player).notes.len();
         let Some((memory, changes)) = self.memory() else {
             return Arc::new((0..count).map(what).collect());
@@ -542,9 +525,11 @@ impl Context<'_> {
         let mut here = Vec::new();
         let mut look = |slices: &Slices, (from, to): (Time, Time)| {
             let mut found = Vec::new();
-            for slice in slices.iter().filter(|slice| from <= slice.start && slice.start < to) {
-                find(slice, &mut here);
+            let mut room = Room::default();
+            for index in slices.between(from, to) {
+                let Some(slice) = slices.get(index, &mut room) else { break };
                 let (start, end) = (slice.start, slice.end);
+                find(slice, &mut here);
                 found.extend(here.drain(..).map(|what| Moment { start, end, what }));
             }
             found

@@ -1,5 +1,6 @@
 //! What sounds together: the piece cut at every beginning and end of a note.
 
+use std::collections::HashMap;
 use std::fmt;
 use std::ops::Range;
 use std::sync::Arc;
@@ -14,7 +15,12 @@ pub(super) struct Slices {
     starts: Vec<Time>,
     /// Where the notes of each slice begin in `sounding`; one more entry than slices.
     first: Vec<u32>,
+    /// The notes, those that several players share by the first of them.
     sounding: Vec<Sounding>,
+    /// For each player the first one who shares his notes: himself, if nobody before him does.
+    leaders: Vec<usize>,
+    /// Does any player share the notes of another?
+    shared: bool,
 }
 
 /// A note that sounds in a slice: whose it is and which of his notes, in one word, because a piece has
@@ -71,25 +77,43 @@ impl Slices {
 
     /// The slices that begin within a window (and perhaps some beside them, which may be cut).
     pub fn within(parts: &[Arc<Part>], (from, to): (Time, Time)) -> Slices {
+        let mut first_of: HashMap<usize, usize> = HashMap::new();
+        let leader = |(player, part): (usize, &Arc<Part>)| {
+            *first_of.entry(part.notes.address()).or_insert(player)
+        };
+        let leaders: Vec<usize> = parts.iter().enumerate().map(leader).collect();
         // The notes of each part that sound in the window, and the first behind it: where the last
         // slice ends depends on that.
         let mut ranges = Vec::with_capacity(parts.len());
         let mut starts: Vec<Time> = Vec::new();
         let mut last: Vec<Time> = Vec::new();
-        for part in parts {
+        let mut settled = 0;
+        for (player, part) in
+            parts.iter().enumerate().filter(|(player, _)| leaders[*player] == *player)
+        {
             let first = part.notes.partition_point(|note| note.end() <= from);
             let after = part.notes.partition_point(|note| note.start < to) + 1;
             let range = first..after.min(part.notes.len()).max(first);
-            let mut own: Vec<Time> =
-                part.notes[range.clone()].iter().flat_map(|n| [n.start, n.end()]).collect();
-            own.dedup();
+            let mut own: Vec<Time> = Vec::with_capacity(range.len() + 1);
+            for time in part.notes[range.clone()].iter().flat_map(|n| [n.start, n.end()]) {
+                if own.last() != Some(&time) {
+                    own.push(time);
+                }
+            }
             // Who goes along with the one before adds nothing.
             if own != last {
                 starts.extend_from_slice(&own);
                 last = own;
+                // What several have is kept once, lest the list grow with the players.
+                if starts.len() > 2 * settled + MANY {
+                    starts.sort();
+                    starts.dedup();
+                    settled = starts.len();
+                }
             }
-            ranges.push(range);
+            ranges.push((player, range));
         }
+        drop(last);
         // What is in order by stretches is sorted fastest by merging them.
         starts.sort();
         starts.dedup();
@@ -98,31 +122,32 @@ impl Slices {
         let mut sounding = Vec::with_capacity(sounding_in(parts, &ranges, &starts));
         for &start in &starts {
             first.push(sounding.len().narrow::<u32>());
-            for (player, (part, range)) in parts.iter().zip(&mut ranges).enumerate() {
-                while range.start < range.end && part.notes[range.start].end() <= start {
+            for (player, range) in &mut ranges {
+                let notes = &parts[*player].notes;
+                while range.start < range.end && notes[range.start].end() <= start {
                     range.start += 1;
                 }
-                if range.start < range.end && part.notes[range.start].start <= start {
-                    sounding.push(Sounding::new(player, range.start));
+                if range.start < range.end && notes[range.start].start <= start {
+                    sounding.push(Sounding::new(*player, range.start));
                 }
             }
         }
         first.push(sounding.len().narrow::<u32>());
-        Slices { starts, first, sounding }
+        let shared = leaders.iter().enumerate().any(|(player, leader)| player != *leader);
+        Slices { starts, first, sounding, leaders, shared }
     }
 
-    /// The slices in order of time.
-    pub fn iter(&self) -> impl Iterator<Item = Slice<'_>> {
-        (0..self.starts.len()).map_while(|index| self.get(index))
+    /// From when to when the slice of that index lasts.
+    pub fn times(&self, index: usize) -> Option<(Time, Time)> {
+        Some((*self.starts.get(index)?, *self.starts.get(index + 1)?))
     }
 
-    /// The slice of that index.
-    pub fn get(&self, index: usize) -> Option<Slice<'_>> {
-        Some(Slice {
-            start: self.starts[index],
-            end: *self.starts.get(index + 1)?,
-            sounding: &self.sounding[self.first[index] as usize..self.first[index + 1] as usize],
-        })
+    /// The slice of that index, whose notes may be put into `room`.
+    pub fn get<'s>(&'s self, index: usize, room: &'s mut Room) -> Option<Slice<'s>> {
+        let (start, end) = self.times(index)?;
+        let notes = &self.sounding[self.first[index] as usize..self.first[index + 1] as usize];
+        let sounding = if self.shared { room.fill(notes, &self.leaders) } else { notes };
+        Some(Slice { start, end, sounding })
     }
 
     /// Indices of the slices between two times.
@@ -132,12 +157,39 @@ impl Slices {
     }
 }
 
+/// So many times may stand in a list more than once.
+const MANY: usize = 4096;
+
+/// Room for what sounds in one slice, player by player.
+#[derive(Default)]
+pub(super) struct Room {
+    /// Which note of his each player sounds who is the first to have it.
+    notes: Vec<Option<usize>>,
+    sounding: Vec<Sounding>,
+}
+
+impl Room {
+    /// What all players sound, if these are the notes of the first who have them.
+    fn fill(&mut self, notes: &[Sounding], leaders: &[usize]) -> &[Sounding] {
+        self.notes.clear();
+        self.notes.resize(leaders.len(), None);
+        for note in notes {
+            self.notes[note.player()] = Some(note.note());
+        }
+        self.sounding.clear();
+        self.sounding.extend(leaders.iter().enumerate().filter_map(|(player, leader)| {
+            self.notes[*leader].map(|note| Sounding::new(player, note))
+        }));
+        &self.sounding
+    }
+}
+
 /// How many notes sound in all slices together: a list that grew to them would take twice the room.
-fn sounding_in(parts: &[Arc<Part>], ranges: &[Range<usize>], starts: &[Time]) -> usize {
-    let of_part = |part: &Part, range: &Range<usize>| {
+fn sounding_in(parts: &[Arc<Part>], ranges: &[(usize, Range<usize>)], starts: &[Time]) -> usize {
+    let of_part = |(player, range): &(usize, Range<usize>)| {
         let mut slice = 0;
         let mut sum = 0;
-        for note in &part.notes[range.clone()] {
+        for note in &parts[*player].notes[range.clone()] {
             while starts.get(slice).is_some_and(|start| *start < note.start) {
                 slice += 1;
             }
@@ -149,16 +201,5 @@ fn sounding_in(parts: &[Arc<Part>], ranges: &[Range<usize>], starts: &[Time]) ->
         }
         sum
     };
-    let mut known: Option<(usize, &Range<usize>, usize)> = None;
-    let mut sum = 0;
-    for (part, range) in parts.iter().zip(ranges) {
-        let address = part.notes.address();
-        let own = match known {
-            Some((other, same, own)) if (other, same) == (address, range) => own,
-            _ => of_part(part, range),
-        };
-        known = Some((address, range, own));
-        sum += own;
-    }
-    sum
+    ranges.iter().map(of_part).sum()
 }

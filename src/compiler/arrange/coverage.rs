@@ -56,7 +56,8 @@ impl VoiceCoverage {
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 struct Players {
     runs: Vec<Run>,
-    /// Those of all runs, one after the other.
+    /// Those of the runs, one after the other; runs that have the same soon after one another have them
+    /// at the same place.
     players: Vec<u16>,
     notes: u32,
 }
@@ -64,10 +65,15 @@ struct Players {
 /// Notes that have the same players, who are others than those of the notes before.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 struct Run {
-    /// The first note, and where its players begin.
+    /// The first note, where its players begin, and how many they are.
     note: u32,
     players: u32,
+    count: u16,
 }
+
+/// So many runs back the same players are looked for: voices that go together mostly have a few
+/// sets of them by turns.
+const LOOK_BACK: usize = 16;
 
 impl Players {
     fn notes(&self) -> usize {
@@ -80,8 +86,8 @@ impl Players {
     }
 
     fn of_run(&self, run: usize) -> &[u16] {
-        let end = self.runs.get(run + 1).map_or(self.players.len(), |next| next.players as usize);
-        &self.players[self.runs[run].players as usize..end]
+        let Run { players, count, .. } = self.runs[run];
+        &self.players[players as usize..][..usize::from(count)]
     }
 
     /// Adds notes behind the others that have these players.
@@ -90,9 +96,18 @@ impl Players {
             return;
         }
         if self.runs.is_empty() || self.of_run(self.runs.len() - 1) != players {
-            let run = Run { note: self.notes, players: self.players.len().narrow::<u32>() };
-            self.runs.push(run);
-            self.players.extend_from_slice(players);
+            let runs = self.runs.len();
+            let mut last = (runs.saturating_sub(LOOK_BACK)..runs).rev();
+            let place = match last.find(|run| self.of_run(*run) == players) {
+                Some(same) => self.runs[same].players,
+                None => {
+                    let place = self.players.len().narrow::<u32>();
+                    self.players.extend_from_slice(players);
+                    place
+                }
+            };
+            let count = players.len().narrow::<u16>();
+            self.runs.push(Run { note: self.notes, players: place, count });
         }
         self.notes += count.narrow::<u32>();
     }
@@ -252,60 +267,79 @@ impl From<Note> for Sought {
     }
 }
 
+/// So many notes of a voice are looked at together.
+const TOGETHER: usize = 4096;
+
 /// Who plays each of some notes of a voice, which follow one another.
 fn players(parts: &[Heard], notes: impl Iterator<Item = Sought>) -> Players {
-    let notes: Vec<Sought> = notes.collect();
-    // Player by player, which notes he plays, a bit each.
-    let words = notes.len().div_ceil(64);
-    let mut plays: Vec<Rc<Vec<u64>>> = Vec::with_capacity(parts.len());
-    let begins = notes.first().map_or(Time::MAX, |note| note.start);
-    for (player, part) in parts.iter().enumerate() {
-        // Who has the notes of another one plays what he plays.
-        let same = |other: &Heard| Arc::ptr_eq(&other.classes, &part.classes);
-        if let Some(same) = parts[..player].iter().position(same) {
-            plays.push(Rc::clone(&plays[same]));
-            continue;
-        }
-        let mut own_plays = Vec::new();
-        let mut at = part.notes.partition_point(|own| own.end() <= begins);
-        for (index, note) in notes.iter().enumerate() {
-            while part.notes.get(at).is_some_and(|own| own.end() <= note.start) {
-                at += 1;
-            }
-            let (end, wanted) = (note.end, note.classes);
-            let Some(one) = part.notes.get(at).filter(|own| own.start < end) else { continue };
-            // Most begin together, or have nothing to do with one another.
-            let together = one.start == note.start && part.classes[at] & wanted != 0;
-            // Does a note that sounds meanwhile come from this one, or begin with it (or tremble
-            // through it) and have its name?
-            let does = |(own, classes): (&SoundingNote, &u16)| {
-                let trembles =
-                    own.attached.tremolo > 0 && own.start <= note.start && end <= own.end();
-                let same_time = own.start == note.start || trembles;
-                (same_time && classes & wanted != 0) || own.source == note.span
-            };
-            let there = part.notes[at..].iter().take_while(|own| own.start < end);
-            if together || there.zip(&part.classes[at..]).any(does) {
-                if own_plays.is_empty() {
-                    own_plays.resize(words, 0);
-                }
-                own_plays[index / 64] |= 1_u64 << (index % 64);
-            }
-        }
-        plays.push(Rc::new(own_plays));
-    }
-    let playing = plays.iter().enumerate().filter(|(_, own)| !own.is_empty());
-    let playing: Vec<(u16, &[u64])> =
-        playing.map(|(player, own)| (player.narrow::<u16>(), own.as_slice())).collect();
+    let mut notes = notes.peekable();
+    let begins = notes.peek().map_or(Time::MAX, |note| note.start);
+    // The first note of each player that may sound with the next one.
+    let begun = |part: &Heard| part.notes.partition_point(|own| own.end() <= begins);
+    let mut reached: Vec<usize> = parts.iter().map(begun).collect();
+    // Who has the notes of another one plays what he plays.
+    let same = |player: usize| {
+        let same = |other: &Heard| Arc::ptr_eq(&other.classes, &parts[player].classes);
+        parts[..player].iter().position(same)
+    };
+    let first: Vec<Option<usize>> = (0..parts.len()).map(same).collect();
     let mut all = Players::default();
+    let mut together: Vec<Sought> = Vec::new();
     let mut own: Vec<u16> = Vec::new();
-    for index in 0..notes.len() {
-        let plays = |own: &[u64]| own[index / 64] >> (index % 64) & 1 == 1;
-        own.clear();
-        own.extend(playing.iter().filter(|(_, own)| plays(own)).map(|(player, _)| player));
-        all.push(1, &own);
+    loop {
+        together.clear();
+        together.extend(notes.by_ref().take(TOGETHER));
+        if together.is_empty() {
+            return all.shrunk();
+        }
+        // Player by player, which notes he plays, a bit each.
+        let mut plays: Vec<Rc<Vec<u64>>> = Vec::with_capacity(parts.len());
+        for (player, part) in parts.iter().enumerate() {
+            plays.push(match first[player] {
+                Some(first) => Rc::clone(&plays[first]),
+                None => Rc::new(played(part, &mut reached[player], &together)),
+            });
+        }
+        let playing = plays.iter().enumerate().filter(|(_, own)| !own.is_empty());
+        let playing: Vec<(u16, &[u64])> =
+            playing.map(|(player, own)| (player.narrow::<u16>(), own.as_slice())).collect();
+        for index in 0..together.len() {
+            let plays = |own: &[u64]| own[index / 64] >> (index % 64) & 1 == 1;
+            own.clear();
+            own.extend(playing.iter().filter(|(_, own)| plays(own)).map(|(player, _)| player));
+            all.push(1, &own);
+        }
     }
-    all.shrunk()
+}
+
+/// Which of some notes a player plays, a bit each; nothing where he plays none. `at` is the first of his
+/// that may sound with the first of them, and then with the last.
+fn played(part: &Heard, at: &mut usize, notes: &[Sought]) -> Vec<u64> {
+    let mut plays = Vec::new();
+    for (index, note) in notes.iter().enumerate() {
+        while part.notes.get(*at).is_some_and(|own| own.end() <= note.start) {
+            *at += 1;
+        }
+        let (end, wanted) = (note.end, note.classes);
+        let Some(one) = part.notes.get(*at).filter(|own| own.start < end) else { continue };
+        // Most begin together, or have nothing to do with one another.
+        let together = one.start == note.start && part.classes[*at] & wanted != 0;
+        // Does a note that sounds meanwhile come from this one, or begin with it (or tremble
+        // through it) and have its name?
+        let does = |(own, classes): (&SoundingNote, &u16)| {
+            let trembles = own.attached.tremolo > 0 && own.start <= note.start && end <= own.end();
+            let same_time = own.start == note.start || trembles;
+            (same_time && classes & wanted != 0) || own.source == note.span
+        };
+        let there = part.notes[*at..].iter().take_while(|own| own.start < end);
+        if together || there.zip(&part.classes[*at..]).any(does) {
+            if plays.is_empty() {
+                plays.resize(notes.len().div_ceil(64), 0_u64);
+            }
+            plays[index / 64] |= 1 << (index % 64);
+        }
+    }
+    plays
 }
 
 /// The weightiest role in which a voice is played, and whether this scoring plays it.

@@ -11,6 +11,7 @@ pub mod slide;
 pub mod too_fast;
 
 use super::super::context::{Context, Stretch};
+use super::super::facts::Times;
 use crate::arrange::{Part, SoundingNote};
 
 /// Indices of the notes of a stretch that come faster than its instrument goes.
@@ -26,25 +27,28 @@ fn top(note: &SoundingNote) -> Option<i32> {
 
 /// Steps from one note straight to the next (index of the second), with the seconds between their
 /// beginnings and the semitones between their top pitches.
-fn steps<'s>(
-    part: &'s Part,
-    times: &'s [(f64, f64)],
-) -> impl Iterator<Item = (usize, f64, i32)> + 's {
+fn steps<'s>(part: &'s Part, times: Times<'s>) -> impl Iterator<Item = (usize, f64, i32)> + 's {
     steps_within(part, times, 0..part.notes.len())
 }
 
 /// The same of the notes of a range of indices.
 fn steps_within<'s>(
     part: &'s Part,
-    times: &'s [(f64, f64)],
+    times: Times<'s>,
     notes: std::ops::Range<usize>,
 ) -> impl Iterator<Item = (usize, f64, i32)> + 's {
+    // When the note of that index begins: most steps set out from where the one before ended.
+    let mut known: Option<(usize, f64)> = None;
     (notes.start.max(1)..notes.end).filter_map(move |index| {
         let (before, note) = (&part.notes[index - 1], &part.notes[index]);
         if before.end() < note.start {
             return None;
         }
         let semitones = top(note)? - top(before)?;
-        Some((index, times[index].0 - times[index - 1].0, semitones))
+        let begun = known.filter(|(last, _)| last + 1 == index);
+        let begun = begun.map_or_else(|| times.begin(index - 1), |(_, begun)| begun);
+        let begin = times.begin(index);
+        known = Some((index, begin));
+        Some((index, begin - begun, semitones))
     })
 }

@@ -62,7 +62,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let after = part.notes.partition_point(|note| note.start < *at);
             let before = after.checked_sub(1).map(|before| &part.notes[before]);
             let (Some(before), Some(next)) = (before, part.notes.get(after)) else { continue };
-            let rest = cx.times(player)[after].0 - cx.times(player)[after - 1].1;
+            let rest = cx.times(player).begin(after) - cx.times(player).end(after - 1);
             let bars = cx.bars_from(before, next);
             let needed = f64::from(taken.seconds_to_take);
             if std::ptr::eq(*laid_down, *taken)

@@ -137,7 +137,7 @@ fn faults(
             continue;
         }
         for pitch in all_pitches(note) {
-            match feet.play(pitch, times[index].0) {
+            match feet.play(pitch, times.begin(index)) {
                 Ok(()) => {}
                 Err(Unset::NoTime(has)) => found.push((index, Fault::NoTime(has, needs))),
                 Err(Unset::NoPedal) => {

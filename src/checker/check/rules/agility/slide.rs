@@ -145,7 +145,7 @@ fn too_far(
                 look(index, last, note.sound.pitches(), 0.0);
             }
         } else if quick.binary_search(&index).is_ok() {
-            let seconds = times[index].0 - times[index - 1].0;
+            let seconds = times.begin(index) - times.begin(index - 1);
             look(index, part.notes[index - 1].sound.pitches(), note.sound.pitches(), seconds);
         }
     }

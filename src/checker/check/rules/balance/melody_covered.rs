@@ -56,7 +56,7 @@ use crate::arrange::LineId;
 use crate::check::context::Context;
 use crate::check::loudness::Degree;
 use crate::check::passage::Passage;
-use crate::check::slices::{Slice, Sounding};
+use crate::check::slices::{Room, Slice, Sounding};
 use crate::check::words;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope};
 use crate::diagnostics::{Diagnostic, Severity};
@@ -187,8 +187,8 @@ fn rolls(cx: &Context, sounding: Sounding) -> bool {
     let player = sounding.player();
     let (notes, times) = (&cx.part(player).notes, cx.times(player));
     let index = sounding.note();
-    let after = index.checked_sub(1).map(|before| times[index].0 - times[before].0);
-    let until = times.get(index + 1).map(|next| next.0 - times[index].0);
+    let after = index.checked_sub(1).map(|before| times.begin(index) - times.begin(before));
+    let until = (index + 1 < notes.len()).then(|| times.begin(index + 1) - times.begin(index));
     let quick = [after, until].into_iter().flatten().any(|seconds| seconds <= QUICK);
     notes[index].attached.tremolo > 0 || quick
 }
@@ -197,10 +197,10 @@ fn rolls(cx: &Context, sounding: Sounding) -> bool {
 /// of its notes are looked at, and as many beside them as it takes to know whether it lasts.
 fn still_covered(cx: &Context, passage: &Passage<(f64, Sounding)>, softer: Softer) -> bool {
     let slices = cx.slices();
-    let covered = |index: usize| covered(cx, slices.get(index)?, softer);
+    let covered = |index: usize| covered(cx, slices.get(index, &mut Room::default())?, softer);
     let seconds = |index: usize| {
-        let slice = slices.get(index);
-        slice.map_or(0.0, |slice| cx.seconds_at(slice.end) - cx.seconds_at(slice.start))
+        let times = slices.times(index);
+        times.map_or(0.0, |(start, end)| cx.seconds_at(end) - cx.seconds_at(start))
     };
     let lasts = |index: usize| {
         let (mut first, mut after) = (index, index + 1);
@@ -214,7 +214,7 @@ fn still_covered(cx: &Context, passage: &Passage<(f64, Sounding)>, softer: Softe
             }
         }
         free = 0.0;
-        while lasting < ENOUGH && slices.get(after).is_some() && free <= GAP {
+        while lasting < ENOUGH && slices.times(after).is_some() && free <= GAP {
             match covered(after) {
                 Some(_) => (lasting, free) = (lasting + seconds(after), 0.0),
                 None => free += seconds(after),

@@ -106,11 +106,11 @@ fn high_and_loud(cx: &Context, stretch: &Stretch, high: i32) -> Vec<(usize, ())>
 fn too_long(cx: &Context, player: usize, notes: &[(usize, ())]) -> Vec<(usize, f64)> {
     let times = cx.times(player);
     let goes_on = |(one, ()): &(usize, ()), (next, ()): &(usize, ())| {
-        one + 1 == *next && times[*next].0 - times[*one].1 < REST
+        one + 1 == *next && times.begin(*next) - times.end(*one) < REST
     };
     let runs = notes.chunk_by(goes_on).filter_map(|run| {
         let (first, last) = (run.first()?.0, run.last()?.0);
-        let seconds = times[last].1 - times[first].0;
+        let seconds = times.end(last) - times.begin(first);
         (seconds > cx.limit(&RULE)).then(|| (first..=last).map(move |note| (note, seconds)))
     });
     runs.flatten().collect()

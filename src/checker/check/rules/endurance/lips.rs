@@ -91,24 +91,29 @@ fn check(cx: &Context, findings: &mut Findings) {
 
 /// The notes of stretches that are too long without a rest, each with the seconds of its stretch.
 fn without_rest(cx: &Context, player: usize) -> Vec<(usize, f64)> {
-    let played = played(cx, player);
     let limit = cx.limit(&RULE);
     let mut offences: Vec<(usize, f64)> = Vec::new();
-    let mut first = 0;
-    for index in 0..played.len() {
-        let next = played.get(index + 1);
-        if next.is_some_and(|next| next.begin - played[index].end < REST) {
-            continue;
-        }
-        let stretch = &played[first..=index];
-        let seconds = played[index].end - played[first].begin;
-        let notes = || stretch.iter().map(|sounded| sounded.note);
-        let (low, high) = (notes().min().unwrap_or(0), notes().max().unwrap_or(0));
-        if seconds > limit && load(stretch) > LOAD * limit && !super::shared(cx, player, low..=high)
+    let mut end = |stretch: &Spell| {
+        let seconds = stretch.end - stretch.begin;
+        let notes = stretch.low..=stretch.high;
+        if seconds > limit
+            && stretch.load() > LOAD * limit
+            && !super::shared(cx, player, notes.clone())
         {
-            offences.extend((low..=high).map(|note| (note, seconds)));
+            offences.extend(notes.map(|note| (note, seconds)));
         }
-        first = index + 1;
+    };
+    let mut stretch: Option<Spell> = None;
+    played(cx, player, |sounded| match &mut stretch {
+        Some(stretch) if sounded.begin - stretch.end < REST => stretch.go_on(&sounded),
+        other => {
+            if let Some(done) = other.replace(Spell::from(&sounded)) {
+                end(&done);
+            }
+        }
+    });
+    if let Some(last) = stretch {
+        end(&last);
     }
     offences.sort_by_key(|(note, _)| *note);
     offences.dedup_by_key(|(note, _)| *note);
@@ -124,10 +129,45 @@ struct Sounded {
     effort: f64,
 }
 
-/// The notes of a player in the order in which they sound, every repeat again.
-fn played(cx: &Context, player: usize) -> Vec<Sounded> {
+/// What notes without a rest between them come to.
+struct Spell {
+    begin: f64,
+    end: f64,
+    /// The first and the last note of the part that are among them.
+    low: usize,
+    high: usize,
+    /// Seconds that sound, weighed by what they cost.
+    sounded: f64,
+    /// What short rests give back.
+    rested: f64,
+}
+
+impl From<&Sounded> for Spell {
+    fn from(first: &Sounded) -> Spell {
+        let Sounded { note, begin, end, effort } = *first;
+        let sounded = (end - begin) * effort;
+        Spell { begin, end, low: note, high: note, sounded, rested: 0.0 }
+    }
+}
+
+impl Spell {
+    fn go_on(&mut self, next: &Sounded) {
+        let rest = (next.begin - self.end).max(0.0);
+        self.rested += rest * rest / REST;
+        self.sounded += (next.end - next.begin) * next.effort;
+        self.end = next.end;
+        (self.low, self.high) = (self.low.min(next.note), self.high.max(next.note));
+    }
+
+    /// What is left of the load at the end: short rests give little back, long ones much.
+    fn load(&self) -> f64 {
+        self.sounded - self.rested
+    }
+}
+
+/// Hands the notes of a player to `each` in the order in which they sound, every repeat again.
+fn played(cx: &Context, player: usize, mut each: impl FnMut(Sounded)) {
     let (part, times) = (cx.part(player), cx.times(player));
-    let mut all = Vec::with_capacity(part.notes.len());
     // The usual compasses of the instruments that the player takes.
     let taken = part.instruments.iter().map(|(_, taken)| (*taken, custom(taken, false, cx.era)));
     let taken: Vec<_> = taken.collect();
@@ -150,13 +190,12 @@ fn played(cx: &Context, player: usize) -> Vec<Sounded> {
             false => part.notes.partition_point(|note| note.start < start),
         };
         after = first + part.notes[first..].iter().take_while(|note| note.start < end).count();
-        for (note, &(begin, end)) in (first..after).zip(&times[first..after]) {
-            let effort = efforts[note];
-            all.push(Sounded { note, begin: now + begin - from, end: now + end - from, effort });
+        for note in first..after {
+            let ((begin, end), effort) = (times.of(note), efforts[note]);
+            each(Sounded { note, begin: now + begin - from, end: now + end - from, effort });
         }
         now += until - from;
     }
-    all
 }
 
 /// What a note costs by its loudness and its register: less than half at piano, a third less in the
@@ -173,11 +212,4 @@ fn effort(cx: &Context, player: usize, index: usize, usual: Option<&Compass>) ->
         _ => 1.0,
     };
     loud * register
-}
-
-/// What is left of the load at the end of a stretch: short rests give little back, long ones much.
-fn load(stretch: &[Sounded]) -> f64 {
-    let sounded: f64 = stretch.iter().map(|note| (note.end - note.begin) * note.effort).sum();
-    let rests = stretch.windows(2).map(|pair| (pair[1].begin - pair[0].end).max(0.0));
-    sounded - rests.map(|rest| rest * rest / REST).sum::<f64>()
 }

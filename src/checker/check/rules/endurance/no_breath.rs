@@ -120,7 +120,7 @@ fn breathless(cx: &Context, stretch: &Stretch) -> Vec<(usize, Breathless)> {
     for (index, note) in stretch.notes() {
         slurred = (slurred || note.attached.slur_starts) && !note.attached.slur_ends;
         let last = !stretch.goes_on(index + 1);
-        let sounds = times[index].1 - times[index].0;
+        let sounds = times.end(index) - times.begin(index);
         let short =
             note.attached.marks.has(Mark::Staccato) || note.attached.marks.has(Mark::Staccatissimo);
         let detached = note.attached.slur_ends || short;
@@ -128,11 +128,11 @@ fn breathless(cx: &Context, stretch: &Stretch) -> Vec<(usize, Breathless)> {
         let joint = !slurred && sounds >= lends
             || note.attached.marks.has(Mark::Breath)
             || note.attached.marks.has(Mark::Fermata);
-        let rest = !last && times[index + 1].0 - times[index].1 >= GAP;
+        let rest = !last && times.begin(index + 1) - times.end(index) >= GAP;
         if !(last || joint || rest) {
             continue;
         }
-        let seconds = times[index].1 - times[first].0;
+        let seconds = times.end(index) - times.begin(first);
         // However loud it is, a breath lasts as long as this.
         if seconds <= least {
             first = index + 1;

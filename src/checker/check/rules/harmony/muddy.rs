@@ -149,7 +149,7 @@ fn check(cx: &Context, findings: &mut Findings) {
 /// Is it a short note of a solo or a tune?
 fn passes(cx: &Context, sounding: Sounding) -> bool {
     let note = sounding.of(&cx.arrangement.parts);
-    let (begin, end) = cx.times(sounding.player())[sounding.note()];
+    let (begin, end) = cx.times(sounding.player()).of(sounding.note());
     (note.solo || note.role == Role::Melody) && end - begin < PASSES
 }
 

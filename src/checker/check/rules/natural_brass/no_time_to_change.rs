@@ -93,7 +93,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             else {
                 continue;
             };
-            let rest = cx.times(player)[after].0 - cx.times(player)[after - 1].1;
+            let rest = cx.times(player).begin(after) - cx.times(player).end(after - 1);
             let bars = cx.bars_from(before, next);
             if rest >= needed || cx.allowed(RULE.code, Some(player), bars) {
                 continue;
@@ -143,7 +143,7 @@ fn help(cx: &Context, player: usize, at: Time, needed: f64, changes: &[(Pitch, P
     let free = old.map_or(1, |old| old + 1)..new + usize::from(new < notes.len());
     let longest = free
         .filter(|next| *next > 0)
-        .map(|next| (times[next].0 - times[next - 1].1, next))
+        .map(|next| (times.begin(next) - times.end(next - 1), next))
         .filter(|(seconds, _)| *seconds >= needed && !changes.is_empty())
         .max_by(|a, b| a.0.total_cmp(&b.0));
     if let Some((seconds, next)) = longest {

@@ -74,7 +74,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             let (pitch, class) = super::worst(cx, part, index)?;
             let PartialClass::OpenOutOfTune(partial) = class else { return None };
             let note = &part.notes[index];
-            let (begin, end) = cx.times(player)[index];
+            let (begin, end) = cx.times(player).of(index);
             if matches!(partial, 11 | 13) && super::clarino(cx, instrument) {
                 return (end - begin >= LIPPED).then_some((index, (pitch, partial)));
             }

@@ -67,7 +67,7 @@ fn marks_none(cx: &Context, stretch: &Stretch, index: usize) -> bool {
     if !instrument.breathes || known || strokes < 3 || note.attached.of_two.is_some() {
         return false;
     }
-    let (begin, end) = cx.times(player)[index];
+    let (begin, end) = cx.times(player).of(index);
     let whole = (end - begin) / note.length.to_f64().max(1e-9);
     let a_second = f64::from(8_u16 << (strokes - 1).min(7)) / whole.max(0.001);
     instrument.agility.as_ref().is_some_and(|agility| a_second > f64::from(agility.repeated))

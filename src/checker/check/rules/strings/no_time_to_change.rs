@@ -81,10 +81,12 @@ fn check(cx: &Context, findings: &mut Findings) {
             }
             let times = cx.times(player);
             let (time, needed) = match technique {
-                Technique::Pizzicato => (times[next].0 - times[next - 1].1, TO_PLUCK),
+                Technique::Pizzicato => (times.begin(next) - times.end(next - 1), TO_PLUCK),
                 // A pluck is over at once, however long its note is written.
-                Technique::Arco => (times[next].0 - times[next - 1].0, TO_BOW),
-                Technique::Muted | Technique::Unmuted => (times[next].0 - times[next - 1].1, MUTE),
+                Technique::Arco => (times.begin(next) - times.begin(next - 1), TO_BOW),
+                Technique::Muted | Technique::Unmuted => {
+                    (times.begin(next) - times.end(next - 1), MUTE)
+                }
             };
             let needed = needed * cx.limit(&RULE) / 100.0;
             if time < needed {

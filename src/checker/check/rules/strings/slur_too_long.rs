@@ -94,7 +94,7 @@ fn too_long(cx: &Context, stretch: &Stretch) -> Vec<(usize, (f64, f64))> {
         }
         let Some(first) = began.filter(|_| note.attached.slur_ends) else { continue };
         began = None;
-        let seconds = times[index].1 - times[first].0;
+        let seconds = times.end(index) - times.begin(first);
         let degrees = part.notes[first..=index]
             .iter()
             .map(|note| (cx.degree(player, note.start), note.length));
