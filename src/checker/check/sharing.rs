@@ -32,8 +32,12 @@ pub(super) fn causes<'a, T>(
     players.sort_by_key(|(_, own)| std::cmp::Reverse(own.len()));
     let mut told: HashMap<Cause, usize> = HashMap::new();
     let mut found: Vec<(Passage<T>, Vec<Sharer>)> = Vec::new();
-    for (player, own) in players {
-        for mut passage in cx.passages(rule, player, own) {
+    let mut players = players.into_iter().peekable();
+    while let Some((player, own)) = players.next() {
+        let mut passages = cx.passages(rule, player, own).into_iter().peekable();
+        while let Some(mut passage) = passages.next() {
+            // Nobody asks for the causes of the last one, which may be very many.
+            let last = passages.peek().is_none() && players.peek().is_none();
             let mut shared: Vec<(usize, i32)> = Vec::new();
             let (part, this) = (passage.part, found.len());
             passage.offences.retain(|(index, detail)| {
@@ -46,7 +50,9 @@ pub(super) fn causes<'a, T>(
                         false
                     }
                     _ => {
-                        told.insert(cause, this);
+                        if !last {
+                            told.insert(cause, this);
+                        }
                         true
                     }
                 }
