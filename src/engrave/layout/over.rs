@@ -7,7 +7,7 @@ use ripieno_writers::notate::Sign;
 
 use super::canvas::Canvas;
 use super::measures::{ABOVE, BAR_LINE, THIN_LINE};
-use super::spacing::PlacedBar;
+use super::spacing::{Lead, PlacedBar};
 use super::system::Setting;
 use crate::glyphs::Glyph;
 use crate::page::Kind;
@@ -212,10 +212,32 @@ pub(super) fn up_to_tempo(mark: &str, lead: f64) -> f64 {
     (width / 2.0).max(NUMBER + width - lead) + BESIDE_MARK
 }
 
-/// From the beginning of a bar within a line to the end of the tempo over it, if that stands in one line.
-pub(super) fn within_line(bar: &Bar, tempo: &Tempo) -> f64 {
-    let mark = bar.mark.as_ref().map_or(0.4, |mark| mark_run(mark).1 / 2.0 + BESIDE_MARK);
-    mark + tempo::one_line_width(tempo)
+/// A tempo in one line, with the rehearsal mark before it.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct WithinLine {
+    /// Width of the frame of the mark.
+    mark: Option<f64>,
+    tempo: f64,
+}
+
+impl WithinLine {
+    /// From the beginning of the bar to the end of the tempo.
+    pub(super) fn width(self, begins_line: bool, lead: Lead) -> f64 {
+        let key = lead.clef + lead.key;
+        let begins = match (self.mark, begins_line) {
+            (Some(mark), true) => key.max(NUMBER + mark + BESIDE_MARK),
+            (Some(mark), false) => mark / 2.0 + BESIDE_MARK,
+            (None, true) => key,
+            (None, false) => 0.4,
+        };
+        begins + self.tempo
+    }
+}
+
+/// The tempo of a bar in one line.
+pub(super) fn within_line(bar: &Bar, tempo: &Tempo) -> WithinLine {
+    let mark = bar.mark.as_ref().map(|mark| mark_run(mark).1);
+    WithinLine { mark, tempo: tempo::one_line_width(tempo) }
 }
 
 /// How wide the number of a bar is before a rehearsal mark, with its air.

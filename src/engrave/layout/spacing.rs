@@ -10,7 +10,7 @@ use super::breaking::MOST_STRETCH;
 use super::chord::{Chord, Look, chords, clef_sign};
 use super::hung::{WAVED, is_waved};
 use super::measures::{AFTER_BAR_LINE, AIR, BAR_LINE, BAR_LINE_GAP, SMALL_CLEF, THICK_LINE, space};
-use super::over::{before_next, jump_room, tempo_width, up_to_tempo, within_line};
+use super::over::{WithinLine, before_next, jump_room, tempo_width, up_to_tempo, within_line};
 use super::voices::{join_spreads, part_voices};
 use crate::glyphs::Glyph;
 use crate::rows::Stretch;
@@ -53,10 +53,10 @@ pub(super) struct BarSpace<'a> {
     pub empty: f64,
     /// Room that orders ask for behind their columns.
     pub orders: Vec<(Option<usize>, f64)>,
-    /// Width that the tempo over it takes in one line where the bar stands within its line, and whether
-    /// a rehearsal mark stands over it.
-    pub said: f64,
-    pub marked: bool,
+    /// The tempo over it in one line, and how far before its bar line words must end because a tempo or a
+    /// rehearsal mark stands over it.
+    pub said: Option<WithinLine>,
+    pub said_before: f64,
     /// Width of the words over it, and how wide it must be with its line because others follow.
     pub words: f64,
     pub worded: f64,
@@ -346,8 +346,11 @@ fn bar_space(sheet: &Sheet, index: usize) -> BarSpace<'_> {
         courtesy: Lead { clef: 0.0, key: key_changes, metre, repeat: 0.0, ties: 0.0 },
         line: bar_line_width(bar),
         empty: if counted { MULTI_REST + 2.5 * f64::from(bar.count).log10() } else { BAR_REST },
-        said: bar.tempo.as_ref().map_or(0.0, |tempo| within_line(bar, tempo)),
-        marked: bar.mark.is_some(),
+        said: bar.tempo.as_ref().map(|tempo| within_line(bar, tempo)),
+        said_before: match bar.tempo.is_some() || bar.mark.is_some() {
+            true => before_next(bar),
+            false => 0.0,
+        },
         words: bar.tempo.as_ref().map_or(0.0, |tempo| {
             let lead = clef + key;
             let mark = bar.mark.as_ref().map_or(0.0, |mark| up_to_tempo(mark, lead));
@@ -496,14 +499,22 @@ pub(super) fn place_line(
         stretch = SHORT_STRETCH;
     }
     let filled = if ragged { need(stretch) } else { room };
-    let evened = match for_words(spaces, &bars, (width - courtesy - from, width - from), stretch) {
-        Some((first, head)) if filled >= room - 0.01 => {
-            let wide = |bars: Range<usize>, room: f64| {
-                let stretch = filling(&|stretch| self::need(spaces, bars.clone(), stretch), room);
-                even::bars(spaces, bars, (stretch, room))
+    let evened = match for_words(spaces, &bars, (room, width - from), stretch) {
+        Some((wide, own)) if filled >= room - 0.01 => {
+            let others = |stretch: f64| {
+                self::need(spaces, bars.start..wide.start, stretch)
+                    + self::need(spaces, wide.end..bars.end, stretch)
             };
-            let mut all = wide(bars.start..first, head);
-            all.extend(wide(first..bars.end, room - head));
+            let closer = filling(&others, room - own);
+            let mut all = Vec::with_capacity(bars.len());
+            for some in [bars.start..wide.start, wide.clone(), wide.end..bars.end] {
+                let need = |stretch: f64| self::need(spaces, some.clone(), stretch);
+                let (stretch, room) = match some == wide {
+                    true => (filling(&need, own), own),
+                    false => (closer, need(closer)),
+                };
+                all.extend(even::bars(spaces, some, (stretch, room)));
+            }
             all
         }
         _ => even::bars(spaces, bars.clone(), (stretch, filled)),
@@ -555,31 +566,38 @@ fn filling(need: &dyn Fn(f64) -> f64, room: f64) -> f64 {
     low
 }
 
-/// By how much the bars before a tempo are set closer at most so that it has room up to the end of the line.
-/// Our heuristic.
+/// By how much bars are set closer at most so that those under a tempo have room for it in one line. Our
+/// heuristic.
 const CLOSER: f64 = 0.8;
 
-/// Where the last tempo of a line has not enough room in one line up to its end: the bar over which it stands,
-/// and how much of the line the bars before it leave to it without what stands before their notes. Of the line
-/// is given how much its bars have, and how much words may take.
+/// The first tempo of a line that has not enough room in one line, up to the next tempo or rehearsal mark or to
+/// the end: the bars over which it stands, and how much they need without what stands before their notes, if
+/// the others can give that. Given are the room for the notes of all bars, how far words may go, and how far
+/// the bars are stretched.
 fn for_words(
     spaces: &Stretch<BarSpace>,
     bars: &Range<usize>,
-    (end, right): (f64, f64),
+    (room, right): (f64, f64),
     stretch: f64,
-) -> Option<(usize, f64)> {
-    let first = (bars.start + 1..bars.end).rfind(|bar| spaces[*bar].said > 0.0)?;
-    let later = (first + 1..bars.end).any(|bar| spaces[bar].marked);
-    let leads =
-        |bars_of: Range<usize>| -> f64 { bars_of.map(|bar| lead(spaces, bars, bar).width()).sum() };
-    let head = || bars.start..first;
-    let room = right - spaces[first].said - leads(head());
-    let closer = stretch * CLOSER;
-    let fits = closer >= TIGHTEST && need(spaces, head(), closer) <= room;
-    let lacks = need(spaces, head(), stretch) > room;
-    let tail = need(spaces, first..bars.end, TIGHTEST) + leads(first..bars.end);
-    let holds = room + leads(head()) + tail <= end;
-    (!later && lacks && fits && holds).then_some((first, room))
+) -> Option<(Range<usize>, f64)> {
+    let leads = |some: Range<usize>| some.map(|bar| lead(spaces, bars, bar).width()).sum::<f64>();
+    let all = bars.clone().filter(|bar| spaces[*bar].said.is_some());
+    all.filter_map(|first| {
+        let mut later = first + 1..bars.end;
+        let next = later.find(|bar| spaces[*bar].said_before > 0.0);
+        let wide = first..next.unwrap_or(bars.end);
+        // Words may go on over what announces the next line.
+        let behind =
+            next.map_or(room + leads(bars.clone()) - right, |next| spaces[next].said_before);
+        let own = spaces[first].said?.width(first == bars.start, spaces[first].start);
+        let own = own + behind - leads(wide.clone());
+        let others = need(spaces, bars.clone(), stretch * CLOSER)
+            - need(spaces, wide.clone(), stretch * CLOSER);
+        let lacks = need(spaces, wide.clone(), stretch) < own;
+        let fits = stretch * CLOSER >= TIGHTEST && others + own <= room;
+        (lacks && fits).then_some((wide, own))
+    })
+    .next()
 }
 
 fn lead(spaces: &Stretch<BarSpace>, line: &Range<usize>, bar: usize) -> Lead {
