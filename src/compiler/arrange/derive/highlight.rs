@@ -6,7 +6,7 @@ use super::pairs::{Point, choose};
 use super::signal::{held_until, pairs};
 use super::supply::{Reach, supply};
 use super::sustain::at_moments;
-use super::texture::Texture;
+use super::texture::{Texture, ends_by};
 use super::{DerivedPart, ROLL, Request, chord_at};
 use crate::arrange::SoundingNote;
 use crate::diagnostics::{Diagnostic, Span};
@@ -81,7 +81,7 @@ pub(super) fn highlight(
             continue;
         }
         let points: Vec<Point> = found.iter().map(point).collect();
-        let chosen = choose(request, &pair, &points, harmony, &texture);
+        let chosen = choose(request, &pair, &points, harmony, &texture, &[]);
         for (place, &player) in pair.iter().enumerate() {
             let pitches = chosen.iter().map(|notes| notes[place]);
             parts[player].notes = struck(request, player, &found, pitches, harmony, &texture);
@@ -108,6 +108,7 @@ fn point(moment: &Found) -> Point {
         contour: None,
         joined: false,
         ends: matches!(moment.kind, Kind::Cadence { last: true }),
+        through: (moment.kind == Kind::Dominant).then_some(moment.until),
     }
 }
 
@@ -135,7 +136,8 @@ fn struck(
             _ => moment.until,
         };
         let next = found.get(index + 1).map_or(wanted, |next| next.at);
-        let end = held_until(request, player, harmony, moment.at, wanted.min(next), pitch);
+        let wanted = ends_by(form, moment.at, wanted.min(next));
+        let end = held_until(request, player, harmony, moment.at, wanted, pitch);
         if end <= moment.at {
             continue;
         }
@@ -165,7 +167,7 @@ fn strokes(
     let marked: Vec<&Found> = found
         .iter()
         .filter(|moment| {
-            !named.is_empty() || matches!(moment.kind, Kind::Peak | Kind::Cadence { last: true })
+            !named.is_empty() || moment.peak || matches!(moment.kind, Kind::Cadence { last: true })
         })
         .filter(|moment| request.claims(player, moment.at))
         .collect();

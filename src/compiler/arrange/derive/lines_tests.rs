@@ -257,3 +257,85 @@ fn a_signal_does_not_go_below_the_bass() {
     assert!(!pitches.is_empty());
     assert!(pitches.iter().all(|p| p.midi() >= bass || (bass - p.midi()) % 12 == 0), "{pitches:?}");
 }
+
+#[test]
+fn a_drum_stands_on_the_root_where_the_bass_does() {
+    let piece = piece(
+        "form {\n 1 metre 4/4, key Eb major, tempo 1/4 at 100\n 3 end\n}\n\
+         harmony { 1: 1/2 Eb Bb7 | 2: 1/2 Eb/Bb Bb7 | 3: Eb | }\n\
+         voice tune {\n1: 1/2 Eb5 D | 2: 1/2 G5 F | 3: 1/1 Eb5 |\n}\n\
+         voice bass {\n1: 1/2 Eb3 Bb2 | 2: 1/2 Bb2 Bb2 | 3: 1/1 Eb2 |\n}\n\
+         ensemble e {\n era 1810\n timpani tuned Bb2, Eb3\n}\n\
+         scoring s for e {\n timpani signals tune\n}\n",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let strokes = "0/1+1/2 Eb3~, 1/2+1/2 Bb2~, 1/1+1/2 Bb2~, 3/2+1/2 Bb2~, 2/1+1/1 Eb3~";
+    assert_eq!(told(&arrangement), [format!("timpani: {strokes}")], "the dominant under six-four");
+}
+
+#[test]
+fn three_trumpets_signal_in_three_parts_from_the_top_down() {
+    for (trumpets, era) in [("trumpet 3 in F", 1885), ("trumpet 3 crook Eb", 1810)] {
+        let piece = piece(&format!(
+            "form {{\n 1 metre 2/4, key Eb major, tempo 1/4 at 100\n 2 end\n}}\n\
+             harmony {{ 1: Eb | 2: Eb | }}\n\
+             voice tune {{\n1: 1/4 Eb5 G | 2: 1/2 Eb5 |\n}}\nvoice bass {{\n1: 1/2 Eb3 | 2: 1/2 Eb2 |\n}}\n\
+             ensemble e {{\n era {era}\n {trumpets}\n}}\nscoring s for e {{\n trumpet signals tune\n}}\n"
+        ));
+        let arrangement = arrange(&piece, &piece.scorings[0]);
+        let count = arrangement.parts[0].notes.len();
+        assert!(count >= 2);
+        for stroke in 0..count {
+            let of = |part: usize| arrangement.parts[part].notes[stroke].sound.pitches()[0];
+            let mut classes = [of(0), of(1), of(2)].map(|pitch| pitch.name().class());
+            assert!(of(0) > of(1) && of(1) > of(2), "{:?}", told(&arrangement));
+            classes.sort_unstable();
+            assert_eq!(classes, [3, 7, 10], "{:?}", told(&arrangement));
+        }
+    }
+}
+
+#[test]
+fn the_second_pair_of_horns_signals_below_the_first() {
+    let piece = piece(
+        "form {\n 1 metre 2/4, key Eb major, tempo 1/4 at 100\n 2 end\n}\n\
+         harmony { 1: Eb | 2: Eb | }\n\
+         voice tune {\n1: 1/4 Eb5 G | 2: 1/2 Eb5 |\n}\nvoice bass {\n1: 1/2 Eb3 | 2: 1/2 Eb2 |\n}\n\
+         ensemble e {\n era 1810\n horn 4 crook Eb\n}\nscoring s for e {\n horn signals tune\n}\n",
+    );
+    let arrangement = arrange(&piece, &piece.scorings[0]);
+    let count = arrangement.parts[0].notes.len();
+    assert!(count >= 2 && arrangement.parts.iter().all(|part| part.notes.len() == count));
+    for stroke in 0..count {
+        let of = |part: usize| arrangement.parts[part].notes[stroke].sound.pitches()[0];
+        let lower = [of(2), of(3)];
+        assert!(of(0) >= of(2) && of(1) >= of(3), "{:?}", told(&arrangement));
+        assert!(lower != [of(0), of(1)], "not the same once more: {:?}", told(&arrangement));
+    }
+}
+
+#[test]
+fn the_last_chord_ends_with_the_double_bar_before_the_up_beat_of_a_trio() {
+    let text = |line: &str| {
+        format!(
+            "form {{\n 1 metre 6/8, key G minor, tempo 1/4. at 46\n 2 fine\n 3 mark \"Trio\", up-beat 1/8\n \
+             4 da capo al fine, end\n}}\n\
+             harmony {{ 1: D7 | 2: Gm | 3: Gm | 4: Gm | }}\n\
+             voice tune {{\n1: 1/4. F#5 A | 2: 1/4. G5 1/4 G 1/8 D | 3: 1/4. G5 Bb | 4: 3/4 G5 |\n}}\n\
+             voice bass {{\n1: 3/4 D3 | 2: 1/4. G2 1/4 G2 1/8 rest | 3: 3/4 G2 | 4: 3/4 G2 |\n}}\n\
+             ensemble e {{\n era 1810\n horn 2 crook G\n timpani tuned G2, D3\n}}\n\
+             scoring s for e {{\n {line}\n}}\n"
+        )
+    };
+    let line = Time::of(11, 8);
+    for verb in ["highlight cadences", "signal tune"] {
+        let piece = piece(&text(&format!("horn, timpani {verb}")));
+        let arrangement = arrange(&piece, &piece.scorings[0]);
+        let over = |note: &crate::arrange::SoundingNote| note.start < line && note.end() > line;
+        for part in &arrangement.parts {
+            assert!(!part.notes.iter().any(over), "{verb} {:?}", told(&arrangement));
+        }
+        let held = arrangement.parts[0].notes.iter().any(|note| note.end() == line);
+        assert!(held, "{verb} {:?}", told(&arrangement));
+    }
+}

@@ -1,11 +1,13 @@
 //! Notes that are computed from the music: held harmony, signals, highlights.
 
+mod cadences;
 mod findings;
 mod highlight;
 #[cfg(test)]
 mod lines_tests;
 mod moments;
 mod pairs;
+mod peaks;
 mod reduce;
 mod search;
 mod signal;

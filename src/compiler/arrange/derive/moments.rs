@@ -1,12 +1,12 @@
 //! Moments that deserve a highlight: entries of the subject, cadences, first beats of phrases,
 //! peaks of loudness.
 
+use super::cadences::{cadences, section_ends};
 use super::chord_at;
-use super::texture::{Texture, beats};
-use crate::music::{Chord, ChordQuality, Key, Mode, Time};
-use crate::resolve::{
-    BarLine, DirectionKind, Dynamic, Form, HarmonyEvent, Moment, Music, Note, Piece,
-};
+use super::peaks::peaks;
+use super::texture::Texture;
+use crate::music::Time;
+use crate::resolve::{Form, HarmonyEvent, Moment, Music, Note, Piece};
 
 /// A moment that was found.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -15,6 +15,14 @@ pub(super) struct Found {
     /// Until when it lasts: the end of the last chord of a cadence, one beat for most others.
     pub(super) until: Time,
     pub(super) kind: Kind,
+    /// Is there a peak of loudness too, whatever else it is?
+    pub(super) peak: bool,
+}
+
+impl Found {
+    pub(super) fn new(at: Time, until: Time, kind: Kind) -> Found {
+        Found { at, until, kind, peak: kind == Kind::Peak }
+    }
 }
 
 /// What a moment is.
@@ -53,13 +61,19 @@ pub(super) fn moments(piece: &Piece, harmony: &[HarmonyEvent], named: &[Moment])
             Moment::Entries => found.extend(entries(piece, &texture)),
             Moment::Cadences => found.extend(cadences(piece, harmony, &texture)),
             Moment::Phrases => found.extend(phrases(piece, &texture)),
-            Moment::Peaks => found.extend(peaks(piece)),
+            Moment::Peaks => found.extend(peaks(piece, &texture)),
             Moment::Beat(beat) => found.extend(named_beats(&piece.form, *beat)),
         }
     }
     // The end of a cadence says more than a peak at the same place, and so on down the list.
     found.sort_by_key(|moment: &Found| (moment.at, rank(moment.kind)));
-    found.dedup_by_key(|moment| moment.at);
+    found.dedup_by(|next, first| {
+        let same = next.at == first.at;
+        if same {
+            first.peak |= next.peak;
+        }
+        same
+    });
     found
 }
 
@@ -74,7 +88,7 @@ fn rank(kind: Kind) -> u8 {
     }
 }
 
-fn beat_from(form: &Form, at: Time) -> Time {
+pub(super) fn beat_from(form: &Form, at: Time) -> Time {
     at + form.bar_at(at).metre.beat()
 }
 
@@ -138,7 +152,7 @@ fn entry(form: &Form, texture: &Texture, notes: &[Note], head: usize) -> Found {
         top.start == begins && top.sound.pitches().last() == notes[0].sound.pitches().last()
     });
     let head = on_top.then_some((begins, ends));
-    Found { at, until, kind: Kind::Entry { head } }
+    Found::new(at, until, Kind::Entry { head })
 }
 
 fn subject(piece: &Piece) -> Option<Vec<Note>> {
@@ -190,152 +204,6 @@ fn steps(from: &Note, to: &Note) -> Option<i32> {
     Some(to.sound.pitches().last()?.step() - from.sound.pitches().last()?.step())
 }
 
-/// Cadences: a dominant before its tonic where a phrase ends, and half closes on the dominant of
-/// the key where a section ends.
-///
-/// A triad without seventh is a dominant only before the tonic of the key in force, of its
-/// relative, of the local key in which it is heard, or of a key that the form takes soon after: F after C in A minor closes nothing.
-/// A dominant seventh may lead anywhere. (Common practice.)
-///
-/// A phrase ends where the top voice rests after the chord or within it, or holds a note of two
-/// beats or more, and always before a double bar, a repeat sign, a rehearsal mark and at the end of
-/// the piece. (Common practice for the chords, our heuristic for the ends of phrases.)
-pub(super) fn cadences(piece: &Piece, harmony: &[HarmonyEvent], texture: &Texture) -> Vec<Found> {
-    let form = &piece.form;
-    let mut found = Vec::new();
-    for (index, event) in harmony.iter().enumerate() {
-        let bar = form.index_at(event.start);
-        let end = event.start + event.length;
-        let bar_end = form.bars[bar].start + form.bars[bar].length;
-        let last = bar_end == form.end() && end >= form.end();
-        let ends_section = end >= bar_end && section_ends(form, bar);
-        let key = event.key;
-        let before = index.checked_sub(1).map(|i| &harmony[i]);
-        let dominant =
-            before.filter(|b| b.start + b.length == event.start && leads(form, b, event, key));
-        let strong = form.weight(event.start) >= 2;
-        if let Some(dominant) = dominant
-            && strong
-            && (last || ends_section || phrase_ends(form, texture, event))
-        {
-            // The dominant sounds from its last strong beat on that leaves it two beats, or from where
-            // it begins.
-            let beat = form.bar_at(dominant.start).metre.beat();
-            let latest = dominant.start.max(event.start - beat * 2);
-            let strong = beats(form, dominant.start, event.start).into_iter().rev();
-            let strong = strong.filter(|(at, _)| *at <= latest);
-            let mut strong = strong.map(|(at, _)| at).filter(|at| form.weight(*at) >= 2);
-            let at = strong.next().unwrap_or(dominant.start);
-            found.push(Found { at, until: event.start, kind: Kind::Dominant });
-            found.push(Found { at: event.start, until: end, kind: Kind::Cadence { last } });
-        } else if strong && resolves_second_ending(form, harmony, event, key) {
-            // The dominant before both endings is found with the first.
-            found.push(Found { at: event.start, until: end, kind: Kind::Cadence { last } });
-        } else if ends_section && strong && !last && is_half_close(&event.chord, key) {
-            found.push(Found { at: event.start, until: end, kind: Kind::Cadence { last: false } });
-        }
-    }
-    found
-}
-
-/// Is this the dominant on which a half close ends: in root position?
-fn is_half_close(chord: &Chord, key: Key) -> bool {
-    let major = matches!(
-        chord.quality,
-        ChordQuality::Major | ChordQuality::DominantMinorNinth | ChordQuality::DominantSeventh
-    );
-    chord.root.class() == key.degree(5).class() && chord.bass.is_none() && major
-}
-
-/// Does a second or later ending begin with the tonic of the dominant before the first ending?
-fn resolves_second_ending(
-    form: &Form,
-    harmony: &[HarmonyEvent],
-    event: &HarmonyEvent,
-    key: Key,
-) -> bool {
-    let bar = form.index_at(event.start);
-    let ending = |bar: usize| form.bars[bar].ending;
-    let begins = ending(bar).is_some_and(|ending| ending.first > 1)
-        && form.bars[bar].start == event.start
-        && bar
-            .checked_sub(1)
-            .is_some_and(|before| ending(before).is_some_and(|before| Some(before) != ending(bar)));
-    if !begins {
-        return false;
-    }
-    let first = (0..bar).rev().take_while(|&bar| ending(bar).is_some()).last().unwrap_or(bar);
-    let start = form.bars[first].start;
-    let before = harmony.iter().find(|before| before.start + before.length == start);
-    before.is_some_and(|before| leads(form, before, event, key))
-}
-
-/// Does the first chord lead into the second as dominant into tonic? `key` is the local key of the
-/// second.
-fn leads(form: &Form, dominant: &HarmonyEvent, tonic: &HarmonyEvent, key: Key) -> bool {
-    let stable = matches!(
-        tonic.chord.quality,
-        ChordQuality::Major | ChordQuality::Minor | ChordQuality::MajorSixth
-    );
-    let way = (tonic.chord.root.class() - dominant.chord.root.class()).rem_euclid(12);
-    let by_fifth = way == 5
-        && matches!(
-            dominant.chord.quality,
-            ChordQuality::Major
-                | ChordQuality::DominantSeventh
-                | ChordQuality::DominantNinth
-                | ChordQuality::DominantMinorNinth
-                | ChordQuality::DominantFlatFifth
-                | ChordQuality::DominantSeventhSuspended
-        );
-    let by_leading_note = way == 1
-        && matches!(
-            dominant.chord.quality,
-            ChordQuality::Diminished | ChordQuality::DiminishedSeventh
-        );
-    let triad = matches!(dominant.chord.quality, ChordQuality::Major | ChordQuality::Diminished);
-    stable
-        && tonic.chord.bass.is_none()
-        && (by_fifth || by_leading_note)
-        && (!triad || is_home(form, tonic) || key.tonic.class() == tonic.chord.root.class())
-}
-
-/// So many bars after a chord a new key of the form is already its own. (Our heuristic.)
-const SOON: usize = 2;
-
-/// Is the chord on the tonic of the key in force, of its relative, or of a key that begins soon?
-fn is_home(form: &Form, event: &HarmonyEvent) -> bool {
-    let bar = form.index_at(event.start);
-    let root = event.chord.root.class();
-    let key = form.bars[bar].key;
-    let relative = match key.mode {
-        Mode::Major => key.degree(6),
-        Mode::Minor => key.degree(3),
-    };
-    let soon = form.bars[bar..].iter().take(SOON + 1).map(|bar| bar.key.tonic);
-    soon.chain([relative]).any(|tonic| tonic.class() == root)
-}
-
-fn section_ends(form: &Form, bar: usize) -> bool {
-    let this = &form.bars[bar];
-    this.repeat_ends
-        || this.line != BarLine::Plain
-        || form
-            .bars
-            .get(bar + 1)
-            .is_none_or(|next| next.mark.is_some() || next.repeat_starts || next.key != this.key)
-}
-
-fn phrase_ends(form: &Form, texture: &Texture, event: &HarmonyEvent) -> bool {
-    let Some(note) = texture.top_note(event.start) else { return false };
-    let end = note.start + note.length;
-    let beat = form.bar_at(event.start).metre.beat();
-    let long = end - event.start >= beat * 2;
-    // The voice on top has a rest, whatever the others do.
-    let rests = texture.top_sounds_until(event.start, form.end()) == end;
-    long || (rests && end <= event.start + event.length)
-}
-
 /// Least distance between first beats of phrases, in bars. Our heuristic.
 const SHORTEST_PHRASE: usize = 2;
 /// A phrase of which nothing tells the end is taken to have so many bars. Our heuristic.
@@ -362,8 +230,7 @@ pub(super) fn phrases(piece: &Piece, texture: &Texture) -> Vec<Found> {
         };
         if begins {
             begun = Some(index);
-            let (at, until) = (bar.start, beat_from(form, bar.start));
-            found.push(Found { at, until, kind: Kind::Phrase });
+            found.push(Found::new(bar.start, beat_from(form, bar.start), Kind::Phrase));
         }
     }
     found
@@ -385,42 +252,6 @@ fn pauses_before(form: &Form, texture: &Texture, bar: usize) -> bool {
     note.start + note.length == line && note.length >= beat * 2 || lower_now
 }
 
-/// Peaks: forte or more at the end of a growing hairpin or after at least two degrees less, and
-/// every sforzato and forte-piano, as the piece and its voices have them.
-pub(super) fn peaks(piece: &Piece) -> Vec<Found> {
-    let form = &piece.form;
-    let mut found: Vec<Found> = Vec::new();
-    let all = std::iter::once(&piece.dynamics)
-        .chain(piece.voices.iter().map(|voice| &voice.music.directions));
-    for directions in all {
-        let mut degree: Option<u8> = None;
-        let mut grown_to: Option<Time> = None;
-        for direction in directions {
-            match direction.kind {
-                DirectionKind::Hairpin { grows: true, to } => grown_to = Some(to),
-                DirectionKind::Dynamic(dynamic) => {
-                    let loud = dynamic.degree().is_some_and(|d| d >= Dynamic::F as u8);
-                    let arrives = grown_to.is_some_and(|to| to == direction.at)
-                        || degree.is_some_and(|before| {
-                            dynamic.degree().is_some_and(|d| d >= before + 2)
-                        });
-                    let stress = matches!(dynamic, Dynamic::Fp | Dynamic::Sf | Dynamic::Sfz);
-                    if (loud && arrives) || stress {
-                        let (at, until) = (direction.at, beat_from(form, direction.at));
-                        found.push(Found { at, until, kind: Kind::Peak });
-                    }
-                    degree = dynamic.degree().or(degree);
-                    grown_to = None;
-                }
-                _ => {}
-            }
-        }
-    }
-    found.sort_by_key(|moment| moment.at);
-    found.dedup();
-    found
-}
-
 fn named_beats(form: &Form, beat: u8) -> Vec<Found> {
     (0..form.bars.len())
         .filter_map(|index| {
@@ -428,7 +259,7 @@ fn named_beats(form: &Form, beat: u8) -> Vec<Found> {
             let length = bar.metre.beat();
             let at = form.full_start(index) + length * (i64::from(beat) - 1);
             let within = beat > 0 && at >= bar.start && at < bar.start + bar.length;
-            within.then(|| Found { at, until: at + length, kind: Kind::Beat })
+            within.then(|| Found::new(at, at + length, Kind::Beat))
         })
         .collect()
 }
@@ -472,68 +303,6 @@ mod tests {
         assert_eq!(found.len(), 1);
         assert_eq!((found[0].at, found[0].until), (Time::QUARTER, Time::of(1, 2)));
         assert_eq!(found[0].kind, Kind::Entry { head }, "up to the note on the next first beat");
-    }
-
-    #[test]
-    fn a_triad_on_the_third_degree_before_the_sixth_is_no_cadence() {
-        let form = |change: &str| {
-            format!(
-                "form {{\n 1 metre 4/4, key A minor\n{change}\n}}\n\
-                 harmony {{ 1: C | 2: F | 3: E | 4: Am | 5: C7 | 6: F | }}\n\
-                 voice v {{\n1: 1/4 E5 G E C | 2: 1/2 F5 1/4 A C6 | 3: 1/4 B5 G# E B4 | 4: 1/1 A4 |\n\
-                 5: 1/4 C5 E G C | 6: 1/1 A5 |\n}}\n"
-            )
-        };
-        let found = |text: &str| {
-            let piece = piece(text);
-            bars(&piece, &cadences(&piece, &piece.harmony, &Texture::new(&piece)))
-        };
-        assert_eq!(found(&form("")), [3, 4, 5, 6], "C before F needs its seventh");
-        assert_eq!(found(&form(" 3 key F major")), [1, 2, 5, 6], "F is soon the tonic");
-    }
-
-    #[test]
-    fn a_dominant_before_its_tonic_is_a_cadence_only_where_a_phrase_ends() {
-        let piece = piece(
-            "form {\n 1 metre 2/4, key C major\n}\n\
-             harmony { 1: 1/4 G7 C | 2: G7 | 3: C | 4: G7 | 5: C | }\n\
-             voice v {\n1: 1/4 G5 E | 2: 1/8 D5 E F D | 3: 1/8 E5 F G E | 4: 1/4 F5 D | 5: 1/2 C5 |\n}\n",
-        );
-        let found = cadences(&piece, &piece.harmony, &Texture::new(&piece));
-        assert_eq!(bars(&piece, &found), [4, 5]);
-        assert_eq!(found[1].kind, Kind::Cadence { last: true });
-    }
-
-    #[test]
-    fn the_second_ending_resolves_the_dominant_before_the_first() {
-        let piece = piece(
-            "form {\n 1 metre 2/4, key C major\n 1..3 repeat\n 3 ending 1\n 4 ending 2\n}\n\
-             harmony { 1: C | 2: G7 | 3: C | 4: C | 5: F | }\n\
-             voice v {\n1: 1/4 E5 G | 2: 1/4 F5 D | 3: 1/2 C5 | 4: 1/2 C5 | 5: 1/4 F5 A |\n}\n",
-        );
-        let found = cadences(&piece, &piece.harmony, &Texture::new(&piece));
-        assert_eq!(bars(&piece, &found), [2, 3, 4]);
-    }
-
-    #[test]
-    fn a_half_close_before_a_rehearsal_mark_is_a_cadence() {
-        let piece = piece(
-            "form {\n 1 metre 2/4, key C major\n 3 mark \"A\"\n}\n\
-             harmony { 1: F | 2: G | 3: C | 4: F | }\n\
-             voice v {\n1: 1/4 F5 A | 2: 1/4 G5 rest | 3: 1/4 E5 G | 4: 1/4 F5 A |\n}\n",
-        );
-        let found = cadences(&piece, &piece.harmony, &Texture::new(&piece));
-        assert_eq!(bars(&piece, &found), [2]);
-    }
-
-    #[test]
-    fn a_forte_after_a_crescendo_is_a_peak_and_the_first_dynamic_is_not() {
-        let piece = piece(
-            "form {\n 1 metre 2/4, key C major\n 7 end\n}\n\
-             dynamics {\n 1 f\n 2 p\n 3 cresc\n 4 f\n 5 p\n 6 mf\n 7 beat 2 sf\n}\n\
-             voice v {\n1: rest 7 |\n}\n",
-        );
-        assert_eq!(bars(&piece, &peaks(&piece)), [4, 7]);
     }
 
     #[test]

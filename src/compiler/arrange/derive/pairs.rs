@@ -1,8 +1,10 @@
-//! Notes for one player or a pair at given moments: signals and highlights.
+//! Notes for one player, a pair or three of a kind at given moments: signals and highlights.
 //!
 //! Sources: horn fifths and the two players' ranges, Prout, The Orchestra, vol. 1, 1898, ch. IX
 //! (from memory); trumpets and drums on tonic and dominant, common practice. The weights are our
 //! heuristic.
+
+mod thirds;
 
 use crate::narrow::Narrow;
 use smallvec::SmallVec;
@@ -27,6 +29,8 @@ pub(super) struct Point {
     pub(super) joined: bool,
     /// Is it the last chord of the piece?
     pub(super) ends: bool,
+    /// Until when what is struck is wanted, through all chords, if that matters.
+    pub(super) through: Option<Time>,
 }
 
 /// Heights of the first and the second player's note; [`REST`] for one who rests.
@@ -34,33 +38,43 @@ type Pair = [i16; 2];
 
 const REST: i16 = -1;
 
-/// What each of at most two players sounds at each point.
+/// What each player of a group sounds at a point; `None` beyond its number.
+pub(super) type Chosen = [Option<Pitch>; 3];
+
+/// What each of at most three players sounds at each point, from the highest down. `fellows` is what
+/// others of their kind have there who play above them, if there are any.
+///
+/// Three are led as an outer pair with a third note that makes the chord whole.
 pub(super) fn choose(
     request: &Request,
-    pair: &[usize],
+    group: &[usize],
     points: &[Point],
     harmony: &[HarmonyEvent],
     texture: &Texture,
-) -> Vec<[Option<Pitch>; 2]> {
-    let supplies: SmallVec<[Supplies; 2]> = pair
-        .iter()
-        .take(2)
-        .map(|&player| Supplies::new(request.parts[player], request.era))
-        .collect();
-    let mut notes: Vec<[Vec<Pitch>; 2]> = Vec::with_capacity(points.len());
+    fellows: &[Chosen],
+) -> Vec<Chosen> {
+    let supplies: SmallVec<[Supplies; 3]> =
+        group.iter().map(|&player| Supplies::new(request.parts[player], request.era)).collect();
+    let is_drum = !request.instrument(group[0]).drums.is_empty();
+    let mut notes: Vec<[Vec<Pitch>; 3]> = Vec::with_capacity(points.len());
     let mut stages: Vec<Vec<Choice<Pair>>> = Vec::with_capacity(points.len());
-    for point in points {
+    for (index, point) in points.iter().enumerate() {
         let chord = chord_at(harmony, point.at).map(|event| event.chord);
-        let own: [Vec<Pitch>; 2] =
+        let own: [Vec<Pitch>; 3] =
             std::array::from_fn(|place| match (chord, supplies.get(place)) {
-                (Some(chord), Some(supply)) if request.claims(pair[place], point.at) => {
-                    supply.at(point.at).of_chord(&chord)
+                (Some(chord), Some(supply)) if request.claims(group[place], point.at) => {
+                    let mut notes = supply.at(point.at).of_chord(&chord);
+                    keep_what_lasts(&mut notes, point, harmony);
+                    suited(request, group, notes, point, &chord, texture)
                 }
                 _ => Vec::new(),
             });
-        let own = own.map(|notes| suited(request, pair, notes, point, chord.as_ref(), texture));
         let stage = match chord {
-            Some(chord) => stage(request, pair, &supplies, &own, point, &chord, (harmony, texture)),
+            Some(chord) => {
+                let fellows = fellows.get(index);
+                let heard = (harmony, texture);
+                stage(request, group, (&supplies, fellows), &own, point, &chord, heard)
+            }
             None => vec![Choice { state: [REST; 2], cost: 0 }],
         };
         notes.push(own);
@@ -80,19 +94,43 @@ pub(super) fn choose(
                 .sum(),
             _ => 0,
         };
-        Some(step(points[to], a, b) + unresolved)
+        // A stroke of the drum is found as easily on one as on another, and follows no tune.
+        let way = if is_drum { comes_or_goes(points[to], a, b) } else { step(points[to], a, b) };
+        Some(way + unresolved)
     });
     let Some((_, way)) = way else { return Vec::new() };
-    way.iter()
-        .zip(&stages)
+    let outer: Vec<Pair> = way.iter().zip(&stages).map(|(&at, stage)| stage[at].state).collect();
+    let led: Vec<[i16; 3]> = if group.len() < 3 {
+        outer.iter().map(|&[first, second]| [first, second, REST]).collect()
+    } else {
+        thirds::with_a_third(points, &outer, &notes, &wants)
+    };
+    led.iter()
         .zip(&notes)
-        .map(|((&index, stage), notes)| {
-            let state = stage[index].state;
+        .map(|(heights, notes)| {
             std::array::from_fn(|place| {
-                notes[place].iter().copied().find(|p| p.midi() == i32::from(state[place]))
+                notes[place].iter().copied().find(|p| p.midi() == i32::from(heights[place]))
             })
         })
         .collect()
+}
+
+/// Leaves only what all chords have through which a note is wanted, if there is any such note.
+fn keep_what_lasts(notes: &mut Vec<Pitch>, point: &Point, harmony: &[HarmonyEvent]) {
+    let Some(until) = point.through else { return };
+    let first = harmony.partition_point(|event| event.start <= point.at);
+    let lasts = |note: &Pitch| {
+        let later = harmony[first..].iter().take_while(|event| event.start < until);
+        later
+            .flat_map(|event| {
+                let class = note.name().class();
+                std::iter::once(event.chord.members().iter().any(|member| member.class() == class))
+            })
+            .all(|has| has)
+    };
+    if notes.iter().any(lasts) {
+        notes.retain(lasts);
+    }
 }
 
 /// The notes of a player that may sound at a point: drums have only the root and the perfect fifth
@@ -101,19 +139,17 @@ pub(super) fn choose(
 /// are silent in chords of which they have neither root nor fifth (common practice).
 fn suited(
     request: &Request,
-    pair: &[usize],
+    group: &[usize],
     mut notes: Vec<Pitch>,
     point: &Point,
-    chord: Option<&Chord>,
+    chord: &Chord,
     texture: &Texture,
 ) -> Vec<Pitch> {
-    let instrument = request.parts[pair[0]].instrument_at(point.at);
+    let instrument = request.parts[group[0]].instrument_at(point.at);
     let is_drum = !instrument.drums.is_empty();
+    let above = |note: &Pitch| (note.midi() - chord.root.class()).rem_euclid(12);
+    let firm = |note: &Pitch| matches!(above(note), 0 | 7);
     if is_drum {
-        let root = chord.map(|chord| chord.root.class());
-        let firm = |pitch: &Pitch| {
-            root.is_some_and(|root| matches!((pitch.midi() - root).rem_euclid(12), 0 | 7))
-        };
         notes.retain(firm);
     } else if request.line.role != Some(Role::Bass)
         && let Some(outer) = texture.outer(point.at)
@@ -122,10 +158,6 @@ fn suited(
         notes.retain(|note| note.midi() >= above || (above - note.midi()) % 12 == 0);
     }
     if instrument.natural.is_some() && instrument.loudness != Loudness::Horn {
-        let firm = |note: &Pitch| {
-            let above = |chord: &Chord| (note.midi() - chord.root.class()).rem_euclid(12);
-            chord.is_some_and(|chord| matches!(above(chord), 0 | 7))
-        };
         if !notes.iter().any(firm) {
             notes.clear();
         }
@@ -133,12 +165,12 @@ fn suited(
     notes
 }
 
-/// All that a pair can sound at a point.
+/// All that the outer pair of a group can sound at a point.
 fn stage(
     request: &Request,
-    pair: &[usize],
-    supplies: &[Supplies],
-    own: &[Vec<Pitch>; 2],
+    group: &[usize],
+    (supplies, fellows): (&[Supplies], Option<&Chosen>),
+    own: &[Vec<Pitch>; 3],
     point: &Point,
     chord: &Chord,
     (harmony, texture): (&[HarmonyEvent], &Texture),
@@ -146,14 +178,15 @@ fn stage(
     let key = chord_at(harmony, point.at).map(|event| event.key);
     let leading = key.and_then(|key| super::sustain::leading_class(chord, key));
     let outer = texture.outer(point.at);
-    let instrument = request.parts[pair[0]].instrument_at(point.at);
+    let instrument = request.parts[group[0]].instrument_at(point.at);
     let (natural, is_drum) = (instrument.natural.is_some(), !instrument.drums.is_empty());
     // Another leading note beside that of the tune or of those who hold one.
     let hung = match leading {
         Some(leading) if !is_drum => heard_twice(request, harmony, texture, point.at, leading),
         _ => 0,
     };
-    let to_written = -request.parts[pair[0]].transposition_at(point.at);
+    let under = drum_class(request, point, chord, texture);
+    let to_written = -request.parts[group[0]].transposition_at(point.at);
     let single = |place: usize| -> SmallVec<[(i16, u32); 16]> {
         // The first alone may call; the second alone leaves a hole above.
         let rest = match (own[place].is_empty(), place) {
@@ -169,10 +202,10 @@ fn stage(
                 if leading == Some(pitch.name().class()) {
                     cost += hung;
                 }
-                // A drum sounds as a bass: the dominant under a six-four chord, not its root.
-                if is_drum && pitch.name().class() != chord.bass_note().class() {
-                    cost += 12;
+                if is_drum && pitch.name().class() != under {
+                    cost += AGAINST_THE_BASS;
                 }
+                cost += fellows.map_or(0, |fellows| beside(pitch, fellows));
                 (pitch.midi().narrow::<i16>(), cost)
             }))
             .collect()
@@ -191,6 +224,9 @@ fn stage(
                     continue;
                 }
                 cost += together(first - second);
+                if group.len() > 2 && (first - second) % 12 == 0 {
+                    cost += NO_ROOM;
+                }
                 if natural && first != second {
                     cost += horn_fifths(first, second, to_written);
                 }
@@ -209,6 +245,38 @@ fn stage(
         }
     }
     choices
+}
+
+/// What it costs more to stand in octaves where a third player wants a place in a close chord. (Our
+/// heuristic.)
+const NO_ROOM: u32 = 14;
+
+/// What it costs a drum to sound another note than the bass: more than any other way. A drum sounds
+/// as a bass: the root where the chord stands on it, the dominant under a six-four chord. (Common
+/// practice.)
+const AGAINST_THE_BASS: u32 = 48;
+
+/// The pitch class on which a drum stands at a point: of the bass, if that has the root or the fifth
+/// of the chord, or else of the root.
+fn drum_class(request: &Request, point: &Point, chord: &Chord, texture: &Texture) -> i32 {
+    let root = chord.root.class();
+    let firm = |class: &i32| matches!((class - root).rem_euclid(12), 0 | 7);
+    let on_a_beat = request.piece.form.weight(point.at) > 0;
+    let sounds = on_a_beat && texture.has_bass(point.at);
+    let low = texture.outer(point.at).filter(|_| sounds).map(|outer| outer.low.name().class());
+    let declared = chord.bass_note().class();
+    low.filter(firm).or(Some(declared).filter(firm)).unwrap_or(root)
+}
+
+/// What a note costs beside those of a higher pair of the same kind: the octave below or a note of
+/// its own is better than the unison, and nobody goes above the first. (Common practice; the weights
+/// are our heuristic.)
+fn beside(pitch: Pitch, fellows: &Chosen) -> u32 {
+    let heights = || fellows.iter().flatten().map(|fellow| fellow.midi());
+    let above_all = heights().max().is_some_and(|top| pitch.midi() > top);
+    let above_one = heights().min().is_some_and(|low| pitch.midi() > low);
+    let unison = if heights().any(|height| height == pitch.midi()) { 14 } else { 0 };
+    unison + if above_all { 24 } else { 0 } + if above_one { 10 } else { 0 }
 }
 
 /// What it costs a pair to end a piece without the root, or with it in the upper part alone.
@@ -316,13 +384,20 @@ fn horn_fifths(first: i16, second: i16, to_written: Interval) -> u32 {
     }
 }
 
+/// What it costs that a player comes in or falls silent within what belongs together.
+fn comes_or_goes(to: Point, a: &Pair, b: &Pair) -> u32 {
+    let alone = |place: &usize| {
+        to.joined && a[*place] != b[*place] && (a[*place] == REST || b[*place] == REST)
+    };
+    12 * (0..2usize).filter(alone).count().narrow::<u32>()
+}
+
 /// What going from one point to the next costs.
 fn step(to: Point, a: &Pair, b: &Pair) -> u32 {
-    let mut cost = 0;
+    let mut cost = comes_or_goes(to, a, b);
     for place in 0..2 {
         let (from, to_note) = (a[place], b[place]);
         if from == REST || to_note == REST {
-            cost += if to.joined && from != to_note { 12 } else { 0 };
             continue;
         }
         let way = i32::from(to_note - from);

@@ -4,6 +4,7 @@
 //! semiquaver passages; drums and trumpets mark, they do not run). How it is done is our
 //! heuristic.
 
+use super::texture::ends_by;
 use crate::diagnostics::Span;
 use crate::music::{Pitch, Time};
 use crate::resolve::{BarIndices, Form, Mark, Marks, Music, Note, seconds_per_whole};
@@ -156,6 +157,8 @@ fn onsets(
             } else {
                 own
             };
+            // What the voice itself holds over a border is held with it.
+            let end = ends_by(form, note.start, end).max(own.min(end));
             let mut marks = Marks::NONE;
             for mark in [Mark::Accent, Mark::Marcato, Mark::Fermata] {
                 if note.attached.marks.has(mark) {

@@ -1,7 +1,8 @@
 //! The rhythm of a voice on the notes that a horn, trumpet or drum has.
 
+use super::cadences::piece_ends;
 use super::findings::{self, Silent};
-use super::pairs::{Point, choose};
+use super::pairs::{Chosen, Point, choose};
 use super::reduce::{Manner, Onset, reduce};
 use super::supply::supply;
 use super::texture::Texture;
@@ -9,7 +10,7 @@ use super::{DerivedPart, ROLL, Reach, Request, chord_at};
 use crate::diagnostics::Diagnostic;
 use crate::instruments::{Family, Loudness};
 use crate::music::{Pitch, Time};
-use crate::resolve::HarmonyEvent;
+use crate::resolve::{Form, HarmonyEvent};
 
 /// How fast a player is of whom the catalogue says nothing.
 const USUAL_SPEED: u8 = 5;
@@ -34,6 +35,8 @@ pub(super) fn signal(
     }
     let mut any = false;
     let mut without_chord = false;
+    // What the higher players of the same kind have.
+    let mut above: (Option<&str>, Vec<Chosen>) = (None, Vec::new());
     for pair in pairs(request) {
         let manner = manner(request, pair[0]);
         let music = &request.piece.voices[voice].music;
@@ -49,13 +52,12 @@ pub(super) fn signal(
             continue;
         }
         without_chord |= onsets.iter().any(|onset| chord_at(harmony, onset.start).is_none());
-        let chosen = choose(
-            request,
-            &pair,
-            &points(&onsets, &texture, request.piece.form.end()),
-            harmony,
-            &texture,
-        );
+        let kind = request.parts[pair[0]].player.line_name.as_str();
+        if above.0 != Some(kind) {
+            above = (Some(kind), Vec::new());
+        }
+        let points = points(&onsets, &texture, &request.piece.form);
+        let chosen = choose(request, &pair, &points, harmony, &texture, &above.1);
         for (onset, notes) in onsets.iter().zip(&chosen) {
             for (&player, pitch) in pair.iter().zip(notes) {
                 let Some(pitch) = *pitch else { continue };
@@ -72,6 +74,7 @@ pub(super) fn signal(
                 parts[player].notes.push(note);
             }
         }
+        above.1 = chosen;
     }
     if !any {
         diagnostics.push(findings::no_rhythm(request, voice));
@@ -88,7 +91,8 @@ pub(super) fn signal(
     parts
 }
 
-/// First and second players of a kind together, in the order of the line.
+/// First and second players of a kind together, in the order of the line; a third with whom nobody is
+/// left to pair goes with them.
 pub(super) fn pairs(request: &Request) -> Vec<Vec<usize>> {
     let mut pairs: Vec<Vec<usize>> = Vec::new();
     for (player, part) in request.parts.iter().enumerate() {
@@ -102,7 +106,17 @@ pub(super) fn pairs(request: &Request) -> Vec<Vec<usize>> {
             _ => pairs.push(vec![player]),
         }
     }
-    pairs
+    let kind = |group: &[usize]| &request.parts[group[0]].player.line_name;
+    let mut groups: Vec<Vec<usize>> = Vec::with_capacity(pairs.len());
+    for group in pairs {
+        match groups.last_mut() {
+            Some(pair) if pair.len() == 2 && group.len() == 1 && kind(pair) == kind(&group) => {
+                pair.extend(group);
+            }
+            _ => groups.push(group),
+        }
+    }
+    groups
 }
 
 fn manner(request: &Request, player: usize) -> Manner {
@@ -113,7 +127,7 @@ fn manner(request: &Request, player: usize) -> Manner {
     Manner { marks_only, repeated: repeated.min(CALLING_SPEED) }
 }
 
-fn points(onsets: &[Onset], texture: &Texture, end: Time) -> Vec<Point> {
+fn points(onsets: &[Onset], texture: &Texture, form: &Form) -> Vec<Point> {
     let mut before: Option<&Onset> = None;
     onsets
         .iter()
@@ -129,7 +143,9 @@ fn points(onsets: &[Onset], texture: &Texture, end: Time) -> Vec<Point> {
             // After a longer pause the line begins anew.
             let joined = before.is_some_and(|b| onset.start - b.end < Time::of(1, 2));
             before = Some(onset);
-            Point { at: onset.start, contour, joined, ends: onset.end == end }
+            let bar = form.index_at(onset.start);
+            let ends = piece_ends(form, bar) && onset.end == form.end_of_bar_at(onset.start);
+            Point { at: onset.start, contour, joined, ends, through: None }
         })
         .collect()
 }

@@ -64,6 +64,7 @@ pub(super) fn wind() -> impl Strategy<Value = (&'static str, i32)> {
         ("clarinet 2 in Bb, bassoon 2", 1810),
         ("horn 4 in F", 1885),
         ("trumpet 2 in Bb", 1885),
+        ("trumpet 3 in F", 1885),
         ("alto-trombone, tenor-trombone, bass-trombone", 1885),
         ("oboe 2, clarinet 2 in A, bassoon 2", 1885),
     ])
@@ -203,6 +204,38 @@ proptest! {
         let again = arrange(&piece, &piece.scorings[0]);
         for (a, b) in arrangement.parts.iter().zip(&again.parts) {
             prop_assert_eq!(&a.notes, &b.notes);
+        }
+    }
+
+    #[test]
+    fn three_trumpets_never_cross_and_drums_stand_where_the_bass_stands(
+        chords in chord_symbols(1..=12),
+        tune in melody(12),
+        verb in prop::sample::select(vec!["signals upper", "signals lower"]),
+    ) {
+        let piece = arranged_piece(&chords, &tune, 1885, "trumpet 3 in F", verb);
+        let arrangement = arrange(&piece, &piece.scorings[0]);
+        for (upper, lower) in [(0, 1), (1, 2)] {
+            for note in &arrangement.parts[lower].notes {
+                let mut others = arrangement.parts[upper].notes.iter();
+                let above = others.find(|other| other.start == note.start);
+                prop_assert!(above.is_none_or(|above| above.sound.pitches() >= note.sound.pitches()));
+            }
+        }
+        let piece = arranged_piece(&chords, &tune, 1885, "timpani tuned D3, A2, G2, C3", verb);
+        let arrangement = arrange(&piece, &piece.scorings[0]);
+        let part = &arrangement.parts[0];
+        for note in part.notes.iter().filter(|note| note.end() < piece.form.end()) {
+            let bar = piece.form.index_at(note.start);
+            let root = piece.harmony[bar].chord.root.class();
+            let class = |pitch: Pitch| pitch.name().class();
+            let bass = class(piece.voices[1].music.notes.unpacked()[bar].sound.pitches()[0]);
+            let firm = matches!((bass - root).rem_euclid(12), 0 | 7);
+            let wanted = if firm && piece.form.weight(note.start) > 0 { bass } else { root };
+            let fifth_is_there = piece.harmony[bar].chord.has_class(wanted);
+            if fifth_is_there && part.player.drums.iter().any(|drum| class(*drum) == wanted) {
+                prop_assert_eq!(class(note.sound.pitches()[0]), wanted, "at {}", note.start);
+            }
         }
     }
 }

@@ -4,7 +4,7 @@
 use std::sync::Arc;
 
 use super::Request;
-use crate::music::{Pitch, Time};
+use crate::music::{Pitch, Sign, Time};
 use crate::resolve::{Form, Note, Piece};
 
 /// The voices of a piece, all together.
@@ -218,6 +218,19 @@ fn at(voices: &[Arc<[Note]>], time: Time) -> impl Iterator<Item = &Note> {
         let note = notes.get(after.checked_sub(1)?)?;
         (note.start + note.length > time).then_some(note)
     })
+}
+
+/// When what is struck at a time has ended at the latest, or `to`: at a `fine`, after which there may
+/// be nothing to hold on to, and at the line that parts an up-beat from its bar, because an up-beat
+/// begins something new. (Common practice.)
+pub(super) fn ends_by(form: &Form, at: Time, to: Time) -> Time {
+    let first = form.index_at(at);
+    let bars = form.bars[first..].iter().zip(form.bars[first..].iter().skip(1));
+    let mut borders = bars
+        .take_while(|(bar, _)| bar.start < to)
+        .filter(|(bar, next)| next.up_beat.is_some() || bar.signs.contains(&Sign::Fine))
+        .map(|(bar, _)| bar.start + bar.length);
+    borders.next().map_or(to, |border| border.min(to))
 }
 
 /// Where a bar would begin if it were full: a pick-up counts its beats from the end.

@@ -218,8 +218,13 @@ impl Wants {
     }
 
     /// Must a second player of the choir keep away from this note?
-    pub(super) fn tender(&self, height: i16) -> bool {
+    pub(in crate::arrange::derive) fn tender(&self, height: i16) -> bool {
         self.member(height).is_some_and(|member| self.members[member].doubled.is_none())
+    }
+
+    /// Is this the root or the perfect fifth?
+    pub(in crate::arrange::derive) fn firm(&self, height: i16) -> bool {
+        matches!((i32::from(height) - self.root).rem_euclid(12), 0 | 7)
     }
 
     /// What it costs to have a member so many times over.
