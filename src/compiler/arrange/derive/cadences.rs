@@ -278,7 +278,7 @@ fn period_ends(
     // Inferred keys do not always know a key from its relative.
     let root = event.chord.root.class();
     let at_home = root == event.key.tonic.class() || root == relative(event.key);
-    if !at_home || !dominant.in_root_position || place == 0 || place % PERIOD != 0 {
+    if !at_home || !dominant.in_root_position || place == 0 || !place.is_multiple_of(PERIOD) {
         return false;
     }
     let Some(note) = texture.top_note(event.start).filter(|note| note.start == event.start) else {

@@ -157,10 +157,9 @@ fn suited(
         let above = outer.low.midi();
         notes.retain(|note| note.midi() >= above || (above - note.midi()) % 12 == 0);
     }
-    if instrument.natural.is_some() && instrument.loudness != Loudness::Horn {
-        if !notes.iter().any(firm) {
-            notes.clear();
-        }
+    let stands_in_the_tonic = instrument.natural.is_some() && instrument.loudness != Loudness::Horn;
+    if stands_in_the_tonic && !notes.iter().any(firm) {
+        notes.clear();
     }
     notes
 }
