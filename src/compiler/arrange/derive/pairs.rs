@@ -223,8 +223,8 @@ fn stage(
                     continue;
                 }
                 cost += together(first - second);
-                if group.len() > 2 && (first - second) % 12 == 0 {
-                    cost += NO_ROOM;
+                if group.len() > 2 && (first - second) > SIXTH {
+                    cost += TOO_WIDE;
                 }
                 if natural && first != second {
                     cost += horn_fifths(first, second, to_written);
@@ -246,9 +246,10 @@ fn stage(
     choices
 }
 
-/// What it costs more to stand in octaves where a third player wants a place in a close chord. (Our
-/// heuristic.)
-const NO_ROOM: u32 = 14;
+/// What it costs more to stand wider than a sixth where a third player wants a place in a close
+/// chord. (Our heuristic.)
+const TOO_WIDE: u32 = 14;
+const SIXTH: i16 = 9;
 
 /// What it costs a drum to sound another note than the bass: more than any other way. A drum sounds
 /// as a bass: the root where the chord stands on it, the dominant under a six-four chord. (Common
