@@ -184,8 +184,9 @@ fn more_players_than_the_chord_has_notes_for_have_their_own_words() {
 #[test]
 fn a_harmony_that_fights_with_the_voices_is_not_held_against_them() {
     let harmony = "harmony { 1: Dm | 2: Dm | 3: Gm | 4: D#7 | }\n";
-    let (code, _) = only(harmony, "horn 2 crook Db", "horn sustains bars 4");
-    assert_eq!(code, "arrange/no-note-fits");
+    let (code, message) = only(harmony, "horn 2 crook Db", "horn sustains bars 4");
+    assert_eq!(code, "arrange/too-many-players", "{message}");
+    assert!(message.contains("clash with a voice, so they rest there"), "{message}");
 }
 
 #[test]

@@ -200,8 +200,13 @@ fn bare_up_beats(
             continue;
         }
         let bare = others.iter().all(|notes| {
-            let first = notes.partition_point(|note| note.start + note.length < from);
-            // What ends where the bass falls silent goes on into the up-beat without a rest.
+            // What ends where the bass falls silent goes on into the up-beat without a rest, but not
+            // into that of a new section.
+            let ended = |note: &Note| {
+                let end = note.start + note.length;
+                end < from || end == from && bar.up_beat.is_some()
+            };
+            let first = notes.partition_point(ended);
             from == Time::ZERO || notes.get(first).is_none_or(|note| note.start >= from)
         });
         if bare {
@@ -263,15 +268,38 @@ pub(super) fn beats(form: &Form, from: Time, to: Time) -> Vec<(Time, Time)> {
     beats
 }
 
+/// The same, and before them what is left of a beat within which it begins.
+pub(super) fn beats_from(form: &Form, from: Time, to: Time) -> Vec<(Time, Time)> {
+    let mut all = beats(form, from, to);
+    let first = all.first().map_or(to, |(at, _)| *at);
+    if first > from {
+        all.insert(0, (from, first - from));
+    }
+    all
+}
+
 /// What is struck off the beats from one time to another, each stroke with its end: the second half of a
-/// beat, and of a dotted beat its second and third parts. (Common practice.)
+/// beat, and of a dotted beat its second and third parts. Where a chord begins or ends within a beat
+/// the strokes stay those of the metre. (Common practice.)
 pub(super) fn off_beats(form: &Form, from: Time, to: Time) -> Vec<(Time, Time)> {
-    let parts = |(at, length): (Time, Time)| {
-        let metre = form.bar_at(at).metre;
-        let parts = if metre.is_compound() && length == metre.beat() { 3 } else { 2 };
-        let border = move |part: i64| at + length.scaled(part, parts).unwrap_or(length);
-        (1..parts).map(move |part| (border(part), border(part + 1)))
-    };
-    let strokes = beats(form, from, to).into_iter().flat_map(parts);
-    strokes.filter(|(start, end)| start < end).collect()
+    let mut strokes = Vec::new();
+    for index in form.index_at(from)..form.bars.len() {
+        let bar = &form.bars[index];
+        if bar.start >= to {
+            break;
+        }
+        let (beat, end) = (bar.metre.beat(), bar.start + bar.length);
+        let mut at = full_start(form, index);
+        while at < end.min(to) {
+            let length = beat.min(end - at);
+            let parts = if bar.metre.is_compound() && length == beat { 3 } else { 2 };
+            let border = |part: i64| at + length.scaled(part, parts).unwrap_or(length);
+            let of_beat = (1..parts).map(|part| (border(part), border(part + 1).min(to)));
+            strokes.extend(
+                of_beat.filter(|(start, stop)| *start >= from.max(bar.start) && start < stop),
+            );
+            at += beat;
+        }
+    }
+    strokes
 }

@@ -144,6 +144,26 @@ impl Form {
                 && before.is_some_and(|before| before.signs.iter().any(leads_away)))
     }
 
+    /// Can no note be tied into this bar (an index) on paper: because somebody comes to it from
+    /// elsewhere, or goes from the bar before to elsewhere or ends there, or because the up-beat of a
+    /// section stands behind its line?
+    #[must_use]
+    pub fn no_tie_into(&self, bar: usize) -> bool {
+        let Some((before, bar)) = bar.checked_sub(1).and_then(|last| {
+            let bars = self.bars.get(last..=bar)?;
+            Some((&bars[0], &bars[1]))
+        }) else {
+            return false;
+        };
+        let leads_away = |sign: &Sign| sign.stands_at_end() && !matches!(sign, Sign::Times(_));
+        bar.repeat_starts
+            || before.repeat_ends
+            || before.ending != bar.ending
+            || bar.signs.iter().any(|sign| matches!(sign, Sign::Segno | Sign::Coda))
+            || before.signs.iter().any(leads_away)
+            || bar.up_beat.is_some() && before.line != BarLine::Plain
+    }
+
     /// Is this bar in another ending than the one before it?
     #[must_use]
     pub fn ending_changes(&self, bar: usize) -> bool {

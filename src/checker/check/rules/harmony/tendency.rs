@@ -108,10 +108,18 @@ fn doubled(cx: &Context) -> Vec<Moment<Doubled>> {
             let Some((&(first, highest), rest)) = has.split_first() else { continue };
             let filling = super::filling(cx, &slice);
             for &(other, pitch) in rest {
+                // Those who play the same line are one, of all their families.
+                let in_tutti = |one: (Sounding, Pitch)| {
+                    let fellows = has.iter().filter(|(fellow, _)| {
+                        *fellow != one.0 && super::doubling(cx, *fellow, one.0)
+                    });
+                    let mut line = fellows.copied().chain([one]);
+                    line.any(|one| super::doubles_in_tutti(cx, filling, one, (other, pitch)))
+                };
                 let of_tutti = has
                     .iter()
-                    .filter(|(one, _)| *one != other)
-                    .all(|one| super::doubles_in_tutti(cx, filling, *one, (other, pitch)));
+                    .filter(|(one, _)| *one != other && !super::doubling(cx, *one, other))
+                    .all(|one| in_tutti(*one));
                 // Whoever is on the pitch of the highest colours it and adds no octave.
                 let unison = pitch.midi() == highest.midi();
                 if !of_tutti && !unison && !super::doubling(cx, first, other) {
@@ -149,7 +157,7 @@ fn declared(cx: &Context, slice: Slice) -> [Option<Dominant>; 2] {
 /// dominant seventh that resolves a fifth down, whatever key that belongs to.
 fn leading_class(cx: &Context, event: &HarmonyEvent) -> Option<i32> {
     let chord = event.chord;
-    let key = cx.form.bar_at(event.start).key;
+    let key = event.key;
     let class = key.leading_note().class();
     let root = chord.root.class();
     // On the leading note itself a chord is a dominant where it is diminished: a major third above

@@ -114,13 +114,21 @@ impl<'b> Board<'b> {
         for &seat in &desk.followers {
             join::join(self, seat, passage.clone());
         }
+        // Whoever came first did not know of those who came later.
+        if !desk.followers.is_empty() {
+            for &seat in desk.leaders.iter().chain(&desk.followers) {
+                if self.shares(seat, &passage) {
+                    join::join(self, seat, passage.clone());
+                }
+            }
+        }
         // Where a section crosses, its leader finds another way, and those behind him follow.
         for &leader in &desk.leaders {
             let section: Vec<usize> = desk
                 .followers
                 .iter()
                 .copied()
-                .filter(|&other| self.seats[other].name == self.seats[leader].name)
+                .filter(|&other| self.seats[other].is_of_section(&self.seats[leader]))
                 .collect();
             let crosses = |at: usize| {
                 section.iter().any(|&other| {
@@ -135,6 +143,18 @@ impl<'b> Board<'b> {
                 }
             }
         }
+    }
+
+    /// Does a player share a note with another of his choir anywhere in a passage?
+    fn shares(&self, seat: usize, passage: &Range<usize>) -> bool {
+        let choir = self.seats[seat].choir;
+        self.heights[passage.clone()].iter().any(|heights| {
+            let others = heights.iter().zip(self.seats).enumerate();
+            heights[seat] != REST
+                && others
+                    .filter(|(other, (_, own))| *other != seat && own.choir == choir)
+                    .any(|(_, (height, _))| *height == heights[seat])
+        })
     }
 
     /// What others hold at a slot: those who are written or kept, and those who are worked out.

@@ -13,7 +13,7 @@
 use crate::narrow::Narrow;
 use smallvec::SmallVec;
 
-use crate::music::{Chord, ChordQuality, Key};
+use crate::music::{Chord, ChordQuality, Key, Pitch};
 
 /// The most players that are voiced together; others of the choir join them one by one.
 pub(super) const MOST: usize = 4;
@@ -128,7 +128,7 @@ impl Wants {
                 Some((4, 7)) => (15, 20, Some(10)),
                 // A fifth that is not perfect colours the chord, so it is missed more.
                 Some((4, _)) => (40, 80, Some(35)),
-                Some((6, _)) => (45, 220, None),
+                Some((6, _)) => (45, 330, None),
                 Some((5, _)) => (35, 80, Some(40)),
                 Some(_) => (20, 60, None),
             };
@@ -198,6 +198,15 @@ impl Wants {
             return 0;
         }
         unresolved(self.tendencies[class(from)], from, to, next.classes, top)
+    }
+
+    /// Has a note to fall by a step into the next chord, could it, and do the notes that follow leave
+    /// it where it was?
+    pub(super) fn left_hanging(&self, height: i32, then: &[Pitch], next: &Wants) -> bool {
+        let own = height.narrow::<i16>();
+        then.iter().all(|to| self.unresolved(own, to.midi().narrow::<i16>(), next, false) > 0)
+            && self.tendencies[class(own)] == Tendency::Down
+            && !then.is_empty()
     }
 
     /// Which member of the chord a note is.
@@ -415,7 +424,7 @@ pub(super) fn unresolved(tendency: Tendency, a: i16, b: i16, next: u16, top: boo
         _ if a == b || b == REST => 0,
         Tendency::Down => {
             let steps = [a - 1, a - 2];
-            if !steps.into_iter().any(there) || steps.contains(&b) { 0 } else { 190 }
+            if !steps.into_iter().any(there) || steps.contains(&b) { 0 } else { UNRESOLVED }
         }
         Tendency::Up if !there(a + 1) || b == a + 1 => 0,
         Tendency::Up => {
@@ -427,6 +436,9 @@ pub(super) fn unresolved(tendency: Tendency, a: i16, b: i16, next: u16, top: boo
         }
     }
 }
+
+/// A seventh, ninth or suspended fourth that does not fall where it could.
+pub(super) const UNRESOLVED: u32 = 300;
 
 /// A player who begins or ends to sound.
 const COMES_OR_GOES: u32 = 25;
@@ -441,10 +453,10 @@ const MOVES: [u32; FAR + 1] = {
     let (mut way, mut steps) = (0, 0);
     while way <= FAR {
         costs[way] = steps
-            + if way > 4 { 15 } else { 0 }
+            + if way > 4 { 30 } else { 0 }
             + if way > 7 { 40 } else { 0 }
-            + if way == 10 || way == 11 { 80 } else { 0 }
-            + if way > 12 { 120 } else { 0 }
+            + if way == 10 || way == 11 { 180 } else { 0 }
+            + if way > 12 { 260 } else { 0 }
             + if way == 6 { 12 } else { 0 };
         (way, steps) = (way + 1, steps + 4);
     }

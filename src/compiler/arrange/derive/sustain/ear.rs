@@ -1,12 +1,12 @@
 //! What is heard while a chord is held: the source voices, what is written around the players, and
 //! what other choirs hold.
 
-use super::cost::{self, REST, UNISON, Wants};
+use super::cost::{self, REST, Tendency, UNISON, Wants};
 use super::seats::{Choir, Duty, Seat};
 use super::slots::Slot;
 use super::voicings::Desk;
 use crate::arrange::derive::Sounding;
-use crate::arrange::derive::texture::{Outer, Texture, beats, weight};
+use crate::arrange::derive::texture::{Outer, Texture, beats_from, weight};
 use crate::arrange::{Notes, SoundingNote};
 use crate::music::{Chord, Pitch, Time};
 use crate::narrow::Narrow;
@@ -23,6 +23,10 @@ const UNISON_OF_FULL: u32 = 30;
 
 /// The same in another octave of a few, of whom those of his choir are a whole chord.
 const OCTAVE_OF_CHOIR: u32 = 40;
+
+/// The same of a note that has to fall and that an outer voice of a tutti has: it is dearer than to
+/// do without.
+const DOUBLES_FALLING: u32 = 100;
 
 /// From so many players on who hold or accompany, all is a tutti, and a full one. (Our heuristic.)
 const TUTTI: usize = 6;
@@ -204,7 +208,7 @@ fn watched(form: &Form, slot: &Slot, texture: &Texture) -> Vec<(i16, Heard)> {
             found.push(entry);
         }
     };
-    for (at, beat) in beats(form, slot.start, slot.end) {
+    for (at, beat) in beats_from(form, slot.start, slot.end) {
         let Some(outer) = texture.outer(at) else { continue };
         let strong = at == slot.start || weight(form, at) >= 2;
         if strong || texture.top_note(at).is_some_and(|note| note.length >= beat) {
@@ -234,7 +238,7 @@ fn before(
 
 fn classes(form: &Form, slot: &Slot, texture: &Texture) -> u16 {
     let mut classes = 0;
-    for (at, beat) in beats(form, slot.start, slot.end) {
+    for (at, beat) in beats_from(form, slot.start, slot.end) {
         let strong = at == slot.start || weight(form, at) >= 2;
         for note in texture.sounding(at).filter(|note| strong || note.length >= beat) {
             for pitch in note.sound.pitches() {
@@ -263,7 +267,11 @@ pub(super) fn against(
         }
     }
     let same = |voice: i16| voice != REST && (voice - height).rem_euclid(12) == 0;
-    let tender = wants.tender(height);
+    let ground = seat.place == Duty::Ground;
+    let bass = i32::from(height.rem_euclid(12)) == if ground { ear.ground } else { ear.bass };
+    // Who goes with the bass doubles it, whatever it has.
+    let with_bass = ground && bass;
+    let tender = wants.tender(height) && !with_bass;
     // So many players of a choir are a whole chord by themselves, as those of a tutti are.
     let of_choir =
         1 + others.iter().filter(|(choir, h)| *choir == seat.choir && *h != REST).count();
@@ -286,7 +294,7 @@ pub(super) fn against(
             cost += if unison { 3 } else { 0 };
         }
     }
-    if wants.leading(height) && ear.classes >> height.rem_euclid(12) & 1 == 1 {
+    if wants.leading(height) && !with_bass && ear.classes >> height.rem_euclid(12) & 1 == 1 {
         twice = doubles(ear.voices.contains(&height)).max(twice);
         // His own family has it already.
         if ear.leading_of(seat.choir) >> height.rem_euclid(12) & 1 == 1
@@ -296,8 +304,6 @@ pub(super) fn against(
         }
     }
     cost += twice + mud(height, others, ear);
-    let ground = seat.place == Duty::Ground;
-    let bass = i32::from(height.rem_euclid(12)) == if ground { ear.ground } else { ear.bass };
     if ground && !bass {
         cost += NOT_THE_BASS;
     } else if seat.place == Duty::Low && !bass {
@@ -308,7 +314,10 @@ pub(super) fn against(
         cost += 15;
     }
     if same(high) || (same(low) && !ground) {
+        let class = usize::from(height.rem_euclid(12).unsigned_abs());
         cost += match (tender, ear.tutti) {
+            // A seventh or a suspended fourth would have to fall in octaves with the voice.
+            (true, true) if wants.tendencies[class] == Tendency::Down => DOUBLES_FALLING,
             (true, false) if !whole => 60,
             (true, _) => 20,
             (false, false) => 12 + wants.doubles_voice(height),

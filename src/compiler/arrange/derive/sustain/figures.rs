@@ -3,7 +3,7 @@
 //! Source of the shapes: common practice. From which tempo on they go in halves or in quarters of
 //! the beat is our heuristic.
 
-use crate::arrange::derive::texture::beats;
+use crate::arrange::derive::texture::beats_from;
 use crate::music::Time;
 use crate::narrow::Narrow;
 use crate::resolve::{Clock, Form};
@@ -37,11 +37,7 @@ pub(super) fn broken(
     if notes == 0 {
         return all;
     }
-    let mut starts = beats(form, from, to);
-    if starts.first().is_none_or(|(at, _)| *at > from) {
-        let first = starts.first().map_or(to, |(at, _)| *at);
-        starts.insert(0, (from, first - from));
-    }
+    let starts = beats_from(form, from, to);
     let mut place = 0;
     // For each note the length of its figure by the metre, and its place in it.
     let mut places: Vec<(Time, Time, usize, usize)> = Vec::new();

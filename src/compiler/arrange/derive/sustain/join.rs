@@ -17,9 +17,14 @@ const OCTAVES: u32 = 20;
 const FIFTHS_ELSEWHERE: u32 = 80;
 const OCTAVES_ELSEWHERE: u32 = 6;
 
-/// What it costs to stand on the wrong side of a player, and of one of the same ensemble line.
+/// What it costs to stand on the wrong side of a player, and of one of the same section.
 const CROSSES: u32 = 40;
 const CROSSES_HIS_SECTION: u32 = 600;
+
+/// What it costs to stand in unison with one of the same section, or with whoever has the bass
+/// below the choir: a pair is written in two notes wherever the chord has them, and a tuba an octave
+/// below the bass trombone (common practice).
+const SHARES_WITH_HIS_SECTION: u32 = 150;
 
 /// Works out one seat in a passage against all others.
 pub(super) fn join(board: &mut Board, seat: usize, passage: Range<usize>) {
@@ -97,7 +102,11 @@ fn crossing(board: &Board, seat: usize, at: usize, height: i16) -> u32 {
             continue;
         }
         if (other < seat && height > theirs) || (other > seat && height < theirs) {
-            cost += if there.name == own.name { CROSSES_HIS_SECTION } else { CROSSES };
+            cost += if there.is_of_section(own) { CROSSES_HIS_SECTION } else { CROSSES };
+        } else if height == theirs
+            && (there.is_of_section(own) || [own.place, there.place].contains(&Duty::Ground))
+        {
+            cost += SHARES_WITH_HIS_SECTION;
         }
     }
     cost

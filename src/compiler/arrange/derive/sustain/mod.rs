@@ -36,7 +36,6 @@ use super::texture::Texture;
 use super::{DerivedPart, Request, Sounding};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Pitch, Time};
-use crate::narrow::Narrow;
 use crate::resolve::{BarIndices, Verb};
 use board::Board;
 
@@ -84,9 +83,7 @@ pub(in crate::arrange) fn sustain(
             let of_player = &mut held[seat.line][seat.player];
             if seat.place == Duty::Ground {
                 let above = board.above(at, index).map(i32::from);
-                let wants = &board.wants[at];
-                let mut notes = seat.notes(slot);
-                notes.retain(|pitch| !wants.tender(pitch.midi().narrow::<i16>()));
+                let notes = seat.notes(slot);
                 of_player.extend(ground::with_the_bass((form, &texture), whole, &notes, above));
             } else {
                 of_player.push(whole);

@@ -9,18 +9,23 @@ use smallvec::SmallVec;
 
 use super::super::search::{Choice, cheapest};
 use super::super::supply::Supplies;
-use super::super::texture::{Texture, beats, off_beats};
+use super::super::texture::{Texture, beats_from, off_beats};
 use super::super::{Request, chord_at};
+use super::cost::Wants;
 use super::told;
 use crate::arrange::SoundingNote;
 use crate::diagnostics::Diagnostic;
 use crate::instruments::{Family, Feet};
 use crate::music::{Chord, Pitch, Time};
+use crate::narrow::Narrow;
 use crate::resolve::{Clock, Mark, Pitches, Restrike, Sound};
 
 /// About here the top of the right hand likes to lie, and the bass of the left.
 const TOP: i32 = 71;
 const BOTTOM: i32 = 43;
+
+/// What it costs that a seventh or a suspended fourth does not fall (our heuristic).
+const HANGS: u32 = 60;
 
 /// No hand plays wider than this, and no right hand lower.
 const SPAN: i32 = 12;
@@ -76,19 +81,26 @@ pub(super) fn chords(
         .iter()
         .map(|(start, _, chord, ..)| {
             let ceiling = texture.outer(*start).map_or(TOP + 12, |outer| outer.high.midi());
-            let key = chord_at(request.harmony, *start).map(|event| event.key);
-            let leading = key.and_then(|key| super::leading_class(chord, key)).filter(|leading| {
-                let mut tune = texture.sounding(*start).flat_map(|note| note.sound.pitches());
-                tune.any(|pitch| pitch.name().class() == *leading)
-            });
-            right_hand(chord, leading, ceiling, &supplies, *start)
+            right_hand(chord, ceiling, &supplies, *start)
         })
         .collect();
     let far = |a: &[Pitch], b: &[Pitch]| -> u32 {
         let tops = a.iter().rev().zip(b.iter().rev());
         tops.map(|(a, b)| (a.midi() - b.midi()).unsigned_abs()).sum()
     };
-    let way = cheapest(&stages, |_, a, b, _| Some(3 * far(a, b)));
+    let wants: Vec<Option<Wants>> = strokes
+        .iter()
+        .map(|(start, _, chord, ..)| {
+            let event = chord_at(request.harmony, *start)?;
+            Some(Wants::new(chord, event.key))
+        })
+        .collect();
+    let hangs = |stage: usize, a: &[Pitch], b: &[Pitch]| -> u32 {
+        let (Some(before), Some(then)) = (&wants[stage - 1], &wants[stage]) else { return 0 };
+        let falls = |pitch: &&Pitch| before.left_hanging(pitch.midi(), b, then);
+        HANGS * a.iter().filter(falls).count().narrow::<u32>()
+    };
+    let way = cheapest(&stages, |stage, a, b, _| Some(3 * far(a, b) + hangs(stage, a, b)));
     let Some((_, way)) = way else { return Vec::new() };
     let clock = Clock::new(form);
     let instrument = request.instrument(player);
@@ -98,42 +110,77 @@ pub(super) fn chords(
     let mut notes = Vec::with_capacity(strokes.len());
     for (index, (start, end, chord, span, first)) in strokes.into_iter().enumerate() {
         let left = left_hand(&chord, &supplies, start);
-        // A figure begins with one note of the bass, the nearer one.
+        // A figure begins with one note of the bass, the nearer one where it goes on through the chord.
         let at_rest = texture.rests_from().is_some_and(|last| start >= last);
         let broken = restrike == Restrike::Broken && !at_rest;
-        let skipped = if broken { left.len().max(1) - 1 } else { 0 };
-        let mut pitches: Pitches = left.into_iter().skip(skipped).collect();
+        let short = broken && is_short(&clock, form, start, end);
+        let of_left = match (broken, short) {
+            (false, _) => &left[..],
+            (true, false) => &left[left.len().max(1) - 1..],
+            (true, true) => &left[..left.len().min(1)],
+        };
+        let mut pitches: Pitches = of_left.iter().copied().collect();
         pitches.extend(stages[index][way[index]].state.iter().copied());
         pitches.sort_unstable();
         pitches.dedup();
-        let figure = |count| match broken {
-            true => super::figures::broken(&clock, form, start, end, count),
-            false => (0..count).map(|note| (start, end, note)).collect(),
+        let figure = |count: usize| {
+            let whole = || vec![(start, end, (0..count).collect())];
+            if broken { of_figure(&clock, form, start, end, count) } else { whole() }
         };
         if let Some(feet) = &mut feet {
-            let order =
-                |count| figure(count).into_iter().map(|(at, _, note)| (clock.seconds_at(at), note));
+            let order = |count| {
+                figure(count).into_iter().flat_map(|(at, _, notes)| {
+                    let at = clock.seconds_at(at);
+                    notes.into_iter().map(move |note| (at, note))
+                })
+            };
             let gone = super::feet::settle(feet, &mut pitches, order);
             left_out.extend(gone.into_iter().map(|pitch| (start, pitch)));
         }
-        let Some(&lowest) = pitches.first() else { continue };
-        if broken {
-            let of_figure = figure(pitches.len()).into_iter();
-            notes.extend(
-                of_figure
-                    .map(|(start, end, note)| request.note(start, end, Some(pitches[note]), span)),
-            );
-            continue;
+        for (at, until, strings) in figure(pitches.len()) {
+            let struck: Pitches = strings.into_iter().map(|string| pitches[string]).collect();
+            let Some(&lowest) = struck.first() else { continue };
+            let mut note = request.note(at, until, Some(lowest), span);
+            note.sound = Sound::Pitches(struck);
+            if rolled && first && !broken {
+                note.attached.marks.insert(Mark::Arpeggio);
+            }
+            notes.push(note);
         }
-        let mut note = request.note(start, end, Some(lowest), span);
-        note.sound = Sound::Pitches(pitches);
-        if rolled && first {
-            note.attached.marks.insert(Mark::Arpeggio);
-        }
-        notes.push(note);
     }
     told::left_out(request, player, &left_out, diagnostics);
     notes
+}
+
+/// From so many notes on a figure tells the chord.
+const TELLS: usize = 3;
+
+/// Has a figure too few notes to tell the chord?
+fn is_short(clock: &Clock, form: &crate::resolve::Form, from: Time, to: Time) -> bool {
+    super::figures::broken(clock, form, from, to, TELLS).len() < TELLS
+}
+
+/// What is struck one after the other where a chord of so many notes is broken: from when to when, and
+/// which of its notes. A figure of one or two notes is the bass and then the chord above it (common
+/// practice).
+fn of_figure(
+    clock: &Clock,
+    form: &crate::resolve::Form,
+    from: Time,
+    to: Time,
+    notes: usize,
+) -> Vec<(Time, Time, SmallVec<[usize; 4]>)> {
+    let figure = super::figures::broken(clock, form, from, to, notes);
+    if figure.len() >= TELLS || notes <= figure.len() {
+        let one = |(start, end, note)| (start, end, SmallVec::from_iter([note]));
+        return figure.into_iter().map(one).collect();
+    }
+    match *figure.as_slice() {
+        [(start, border, _), (_, end, _)] => {
+            vec![(start, border, SmallVec::from_iter([0])), (border, end, (1..notes).collect())]
+        }
+        _ => vec![(from, to, (0..notes).collect())],
+    }
 }
 
 /// When a chord is struck.
@@ -148,28 +195,21 @@ fn struck(
         Restrike::Never | Restrike::EachChord | Restrike::Tremolo | Restrike::Broken => {
             vec![(from, to)]
         }
-        Restrike::Each(value) => beats(form, from, to)
+        Restrike::Each(value) => beats_from(form, from, to)
             .into_iter()
             .flat_map(|(at, beat)| super::figures::repeated(at, at + beat, value))
             .collect(),
         Restrike::EachBeat => {
-            let mut all: Vec<(Time, Time)> =
-                beats(form, from, to).into_iter().map(|(at, beat)| (at, at + beat)).collect();
-            let first = all.first().map_or(to, |(at, _)| *at);
-            if first > from {
-                all.insert(0, (from, first));
-            }
-            all
+            let all = beats_from(form, from, to).into_iter();
+            all.map(|(at, beat)| (at, at + beat)).collect()
         }
         Restrike::OffBeat => off_beats(form, from, to),
     }
 }
 
-/// The chord in close position, by each of its notes as the highest, without the leading note
-/// where a voice has it.
+/// The chord in close position, by each of its notes as the highest.
 fn right_hand(
     chord: &Chord,
-    without: Option<i32>,
     ceiling: i32,
     supplies: &Supplies,
     at: Time,
@@ -177,7 +217,6 @@ fn right_hand(
     let supply = supplies.at(at);
     let mut members = chord.members();
     members.truncate(4);
-    members.retain(|member| Some(member.class()) != without);
     let mut has: Vec<Pitch> = supply.of_chord(chord);
     has.retain(|pitch| members.iter().any(|member| member.class() == pitch.name().class()));
     let mut choices: Vec<Choice<SmallVec<[Pitch; 4]>>> = Vec::new();

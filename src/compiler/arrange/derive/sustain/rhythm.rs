@@ -5,9 +5,10 @@ use super::breath::{self, Breathed, Goal, Taken};
 use super::figures;
 use crate::arrange::SoundingNote;
 use crate::arrange::derive::supply::Supplies;
-use crate::arrange::derive::texture::{Texture, beats, off_beats};
+use crate::arrange::derive::texture::{Texture, beats_from, off_beats};
 use crate::arrange::derive::{ROLL, Request};
 use crate::music::{Pitch, Time};
+use crate::narrow::Narrow;
 use crate::resolve::{Clock, Form, Mark, Restrike};
 
 /// The notes of one player.
@@ -51,7 +52,7 @@ pub(super) fn notes(
                 times.into_iter().map(move |(start, end)| Held { start, end, ..beat })
             })
             .collect(),
-        Restrike::Broken => broken(request, player, held),
+        Restrike::Broken => broken(request, player, held, texture),
     };
     if !matches!(restrike, Restrike::Never | Restrike::EachChord | Restrike::Tremolo) {
         struck.extend(joined(&at_last, |a, b| a.event == b.event));
@@ -84,14 +85,10 @@ pub(super) fn notes(
         .collect()
 }
 
-/// Does a repeat lead to this time or away from it, so that no note can be tied over it on paper?
+/// Is this time the beginning of a bar into which no note is tied?
 fn jumps_to(form: &Form, at: Time) -> bool {
     let index = form.index_at(at);
-    let bar = &form.bars[index];
-    let before = index.checked_sub(1).map(|before| &form.bars[before]);
-    bar.start == at
-        && (bar.repeat_starts
-            || before.is_some_and(|before| before.repeat_ends || before.ending != bar.ending))
+    form.bars[index].start == at && form.no_tie_into(index)
 }
 
 fn joined(held: &[Held], may_join: impl Fn(&Held, &Held) -> bool) -> Vec<Held> {
@@ -119,12 +116,8 @@ fn same(a: Pitch, b: Pitch) -> bool {
 fn on_beats(request: &Request, held: &[Held]) -> Vec<Held> {
     let mut notes = Vec::new();
     for hold in held {
-        let mut starts = beats(&request.piece.form, hold.start, hold.end);
         // A chord may begin within a beat.
-        if starts.first().is_none_or(|(at, _)| *at > hold.start) {
-            let to = starts.first().map_or(hold.end, |(at, _)| *at);
-            starts.insert(0, (hold.start, to - hold.start));
-        }
+        let starts = beats_from(&request.piece.form, hold.start, hold.end);
         notes.extend(
             starts
                 .into_iter()
@@ -145,25 +138,45 @@ fn off_the_beats(request: &Request, held: &[Held]) -> Vec<Held> {
 }
 
 /// The held note and the next note of its chord below, by turns in figures that follow the metre;
-/// the note alone where the player has none below within an octave.
-fn broken(request: &Request, player: usize, held: &[Held]) -> Vec<Held> {
+/// the note alone where the player has none below within an octave. A note from which the next chord
+/// would be reached in parallels with tune or bass is passed over for a lower one.
+fn broken(request: &Request, player: usize, held: &[Held], texture: &Texture) -> Vec<Held> {
     let form = &request.piece.form;
     let clock = Clock::new(form);
     let supplies = Supplies::new(request.parts[player], request.era);
     let mut notes = Vec::new();
-    for hold in held {
+    for (index, hold) in held.iter().enumerate() {
+        let next = held.get(index + 1).filter(|next| next.start == hold.end);
+        let figure = figures::broken(&clock, form, hold.start, hold.end, 2);
+        let leads_on = figure.last().is_some_and(|(.., place)| *place == 1);
         let chord = request.harmony.get(hold.event).map(|event| event.chord);
         let below = chord.and_then(|chord| {
             let has = supplies.at(hold.start).of_chord(&chord);
-            let near = |pitch: &Pitch| (1..=12).contains(&(hold.pitch.midi() - pitch.midi()));
-            has.into_iter().filter(near).max_by_key(|pitch| pitch.midi())
+            let near = |pitch: &&Pitch| (1..=12).contains(&(hold.pitch.midi() - pitch.midi()));
+            let follows = |pitch: &Pitch| {
+                leads_on && next.is_some_and(|next| follows_voice(texture, *pitch, next))
+            };
+            let highest = |pitch: &&Pitch| (!follows(pitch), pitch.midi());
+            has.iter().filter(near).max_by_key(highest).copied()
         });
-        for (start, end, index) in figures::broken(&clock, form, hold.start, hold.end, 2) {
-            let pitch = if index == 0 { hold.pitch } else { below.unwrap_or(hold.pitch) };
+        for (start, end, place) in figure {
+            let pitch = if place == 0 { hold.pitch } else { below.unwrap_or(hold.pitch) };
             notes.push(Held { start, end, pitch, ..*hold });
         }
     }
     notes
+}
+
+/// Does whoever goes from a note to the next held one go in parallels with tune or bass?
+fn follows_voice(texture: &Texture, from: Pitch, next: &Held) -> bool {
+    let (Some(before), Some(then)) = (texture.outer_before(next.start), texture.outer(next.start))
+    else {
+        return false;
+    };
+    let height = |pitch: Pitch| pitch.midi().narrow::<i16>();
+    let moved = (height(from), height(next.pitch));
+    let along = |a: Pitch, b: Pitch| super::solve::with_voice(moved, (height(a), height(b)));
+    along(before.low, then.low) || along(before.high, then.high)
 }
 
 /// Where all voices rest, nobody holds on.

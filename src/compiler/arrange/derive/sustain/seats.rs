@@ -53,6 +53,8 @@ pub(super) struct Seat {
     pub(super) choir: Choir,
     pub(super) place: Duty,
     pub(super) supplies: Supplies,
+    /// A trombone of any size: they are one section, whatever their lines.
+    slides: bool,
     /// Natural brass or drums.
     natural: bool,
     drums: bool,
@@ -68,6 +70,11 @@ impl Seat {
             notes.retain(|pitch| matches!((pitch.midi() - root).rem_euclid(12), 0 | 7));
         }
         notes
+    }
+
+    /// Are two players of one section: of one line of the ensemble, or both trombones?
+    pub(super) fn is_of_section(&self, other: &Seat) -> bool {
+        self.name == other.name || (self.slides && other.slides)
     }
 
     /// The same as MIDI key numbers.
@@ -111,6 +118,7 @@ pub(super) fn seats(requests: &[Request]) -> Vec<Seat> {
                 name: name.clone(),
                 choir: Choir::of(instrument),
                 place: place(instrument),
+                slides: !instrument.slides.is_empty(),
                 natural: natural || drums,
                 drums,
                 supplies,
