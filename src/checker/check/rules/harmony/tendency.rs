@@ -157,14 +157,20 @@ fn declared(cx: &Context, slice: Slice) -> [Option<Dominant>; 2] {
 /// dominant seventh that resolves a fifth down, whatever key that belongs to.
 fn leading_class(cx: &Context, event: &HarmonyEvent) -> Option<i32> {
     let chord = event.chord;
-    let key = event.key;
-    let class = key.leading_note().class();
     let root = chord.root.class();
-    // On the leading note itself a chord is a dominant where it is diminished: a major third above
-    // makes it the dominant of another key.
-    let diminished = root == class && chord.has_class((root + 6) % 12);
-    if diminished || (root == key.degree(5).class() && chord.has_class(class)) {
-        return Some(class);
+    // In the key of the form and in the one that is declared or heard: what is the dominant of one may
+    // be the tonic of the other.
+    let of_key = |key: Key| {
+        let class = key.leading_note().class();
+        // On the leading note itself a chord is a dominant where it is diminished: a major third above
+        // makes it the dominant of another key.
+        let diminished = root == class && chord.has_class((root + 6) % 12);
+        let dominant = root == key.degree(5).class() && chord.has_class(class);
+        (diminished || dominant).then_some(class)
+    };
+    let of_form = of_key(cx.form.bar_at(event.start).key);
+    if of_form.is_some() && of_form == of_key(event.key) {
+        return of_form;
     }
     let seventh = [4, 10].iter().all(|up| chord.has_class((root + up) % 12));
     let next = super::event(cx, event.start + event.length)?;
