@@ -145,15 +145,16 @@ impl<'b> Board<'b> {
         }
     }
 
-    /// Does a player share a note with another of his choir anywhere in a passage?
+    /// Does a player share a note with one of his choir, anywhere in a passage, with whom he should not?
     fn shares(&self, seat: usize, passage: &Range<usize>) -> bool {
-        let choir = self.seats[seat].choir;
-        self.heights[passage.clone()].iter().any(|heights| {
-            let others = heights.iter().zip(self.seats).enumerate();
-            heights[seat] != REST
-                && others
-                    .filter(|(other, (_, own))| *other != seat && own.choir == choir)
-                    .any(|(_, (height, _))| *height == heights[seat])
+        let own = &self.seats[seat];
+        let fellows = self.seats.iter().enumerate();
+        let mut fellows =
+            fellows.filter(|(other, fellow)| *other != seat && own.parts_from(fellow));
+        fellows.any(|(other, _)| {
+            let shared =
+                |heights: &Vec<i16>| heights[seat] != REST && heights[seat] == heights[other];
+            self.heights[passage.clone()].iter().any(shared)
         })
     }
 

@@ -103,9 +103,7 @@ fn crossing(board: &Board, seat: usize, at: usize, height: i16) -> u32 {
         }
         if (other < seat && height > theirs) || (other > seat && height < theirs) {
             cost += if there.is_of_section(own) { CROSSES_HIS_SECTION } else { CROSSES };
-        } else if height == theirs
-            && (there.is_of_section(own) || [own.place, there.place].contains(&Duty::Ground))
-        {
+        } else if height == theirs && there.parts_from(own) {
             cost += SHARES_WITH_HIS_SECTION;
         }
     }

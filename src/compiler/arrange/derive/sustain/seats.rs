@@ -77,6 +77,13 @@ impl Seat {
         self.name == other.name || (self.slides && other.slides)
     }
 
+    /// Has a player of the same choir a note of his own wherever the chord has one: of the section, and
+    /// who has the bass below the choir?
+    pub(super) fn parts_from(&self, other: &Seat) -> bool {
+        self.choir == other.choir
+            && (self.is_of_section(other) || [self.place, other.place].contains(&Duty::Ground))
+    }
+
     /// The same as MIDI key numbers.
     pub(super) fn heights(&self, slot: &Slot) -> Vec<i16> {
         self.notes(slot).iter().map(|pitch| pitch.midi().narrow::<i16>()).collect()
