@@ -219,21 +219,27 @@ def _notes(part, players):
 def _condensed(scoring, path):
     """A shared staff has the notes of both who read it, and of nobody else."""
     finding = Finding(f"condensed score: {scoring.name}")
-    full = {p.get("id"): p for p in etree.parse(str(scoring.score("musicxml"))).getroot().iter("part")}
+    whole = etree.parse(str(scoring.score("musicxml"))).getroot()
+    # Who reads each staff of the full score: the halves of a section that divides share one there, too.
+    full = {_players(entry): part
+            for entry, part in zip(whole.iter("score-part"), whole.iter("part"), strict=True)}
     root = etree.parse(str(path)).getroot()
     for entry, part in zip(root.iter("score-part"), root.iter("part"), strict=True):
-        players = sorted({one.get("id").split("-")[0] for one in entry.iter("score-instrument")})
-        # The halves of a section that divides share a staff in the full score, too.
-        if len(players) == 1 or not all(player in full for player in players):
-            finding.expect(_same(part, full[players[0]]), f"{players[0]} is not as in the full score")
+        players = _players(entry)
+        if players in full:
+            finding.expect(_same(part, full[players]), f"{players} is not as in the full score")
             continue
-        own = [_notes(full[player], 1) for player in players]
+        own = [_notes(full[player,], 1) for player in players]
         for bar, (found, _) in enumerate(_notes(part, len(players))):
             wanted = [notes[bar][0] for notes in own]
             both = wanted[0] + wanted[1]
             unison = wanted[0] == wanted[1] and found == wanted[0]
             finding.expect(unison or found == both, f"{players} bar {bar + 1}: {found} for {wanted}")
     return finding
+
+
+def _players(entry):
+    return tuple(sorted({one.get("id").split("-")[0] for one in entry.iter("score-instrument")}))
 
 
 def _same(one, other):
