@@ -5,10 +5,11 @@
 //! what it is good for, by how far the piece has grown, and by chance (a seed makes it repeatable).
 //! Then the draft is compiled and checked like any other text, and whatever a finding speaks of
 //! gives way to the next task of its list, and a voice that nobody plays is given to somebody, until
-//! no error and no warning is left; who alone has the tune or the bass is the last to give way, and
-//! what only these two bring between them is allowed, with that reason. Advice is lessened as far as
-//! the time allowed goes. Where something is left all the same, the best draft found is shown as a
-//! comment that says so. (Tasks by practice; all weights are our heuristic.)
+//! no error and no warning is left. The core stays: the strings that have tune and bass, or who alone
+//! has them, give way to nobody, and what only these bring between them is allowed, with that reason.
+//! Whoever would rest throughout gets something to do in the end, if nothing is wrong with it; advice is
+//! left for the arranger to weigh. Where something is left all the same, the best draft found is shown as
+//! a comment that says so. (Tasks by practice; all weights are our heuristic.)
 
 mod tasks;
 #[cfg(test)]
@@ -28,7 +29,7 @@ use crate::resolve::{
 };
 use crate::session::Session;
 use crate::syntax::Document;
-use tasks::{growth, rank, rows, sections, tasks, voices};
+use tasks::{growth, is_forte, rank, rows, sections, tasks, voices};
 
 /// What a draft should be like.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
@@ -84,9 +85,12 @@ impl fmt::Display for Refusal {
 const SECTION: usize = 8;
 /// Why a draft allows a finding about two voices that are both played as they are written.
 const OWN: &str = "the voices are written so";
-/// So often a draft is compiled before it is given up, and so often to lessen its advice.
+/// Why it allows notes that lie too low for the basses (common practice).
+const TAKEN_UP: &str = "what lies too low is taken an octave higher";
+/// So often a draft is compiled before it is given up.
 const MOST_RUNS: usize = 160;
-const RUNS_FOR_ADVICE: usize = 12;
+/// So many sections are tried for somebody who rests throughout, the loudest first.
+const TRIED_FOR_IDLE: usize = 3;
 
 /// What a line of the ensemble can be given to do in a section.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -168,52 +172,86 @@ pub fn draft(session: &mut Session, root: FileId, asked: &Asked) -> Result<Strin
     let mut plan = Plan::new(&piece, &ensemble, kept.as_deref(), asked);
     let base = session.document(root).text().len();
     let name = free_name(&piece, &asked.ensemble);
-    let mut tried = 0;
-    let mut best: Option<(usize, String)> = None;
-    // The fewest errors and warnings so far, with what they say.
-    let mut least_wrong: Option<(usize, String, BTreeSet<String>)> = None;
-    loop {
-        let (text, spans) = plan.text(&name, asked);
-        let found = findings(session, root, base, &text, &name);
-        let wrong: Vec<&Found> =
-            found.iter().filter(|found| found.severity != Severity::Advice).collect();
-        tried += 1;
-        if wrong.is_empty() {
-            let advice = found.len();
-            if best.as_ref().is_none_or(|(least, _)| advice < *least) {
-                best = Some((advice, text));
+    let formatted = |text: &str| format::format(&Document::new(FileId(0), text));
+    let mut bench = Bench { session, root, base, name: &name, asked, tried: 0 };
+    Ok(match bench.settle(&mut plan) {
+        Ok(text) => formatted(&bench.employ(&mut plan, text)),
+        Err((text, left)) => as_comment(&formatted(&text), &left),
+    })
+}
+
+/// Where a line of a draft begins in its text, and which slots it has.
+type Span = (usize, Vec<usize>);
+
+/// Where drafts are compiled and checked.
+struct Bench<'a> {
+    session: &'a mut Session,
+    root: FileId,
+    /// Where in the text the draft stands.
+    base: usize,
+    name: &'a str,
+    asked: &'a Asked,
+    /// How many drafts were tried.
+    tried: usize,
+}
+
+impl Bench<'_> {
+    /// The errors and warnings of a draft, with its text and where its lines stand.
+    fn wrong(&mut self, plan: &Plan) -> (String, Vec<Span>, Vec<Found>) {
+        self.tried += 1;
+        let (text, spans) = plan.text(self.name, self.asked);
+        let mut found = findings(self.session, self.root, self.base, &text, self.name);
+        found.retain(|found| found.severity != Severity::Advice);
+        (text, spans, found)
+    }
+
+    /// Lets give way whatever an error or a warning speaks of, until there is none; or else the draft that
+    /// has the fewest, with what they say. Advice is left for the arranger to weigh.
+    fn settle(&mut self, plan: &mut Plan) -> Result<String, (String, BTreeSet<String>)> {
+        let mut least: Option<(usize, String, BTreeSet<String>)> = None;
+        loop {
+            let (text, spans, wrong) = self.wrong(plan);
+            if wrong.is_empty() {
+                return Ok(text);
             }
-            if advice == 0 || tried >= RUNS_FOR_ADVICE {
-                break;
+            if least.as_ref().is_none_or(|(least, ..)| wrong.len() < *least) {
+                let left = wrong.iter().map(|found| found.message.clone()).collect();
+                least = Some((wrong.len(), text, left));
             }
-            // Try to do without the first advice that a slot can answer for.
-            let moved = found.iter().any(|found| plan.give_way(found, &spans, base, false));
-            if !moved {
-                break;
+            let mut moved = false;
+            for found in &wrong {
+                moved |= plan.give_way(found, &spans, self.base);
             }
-            continue;
-        }
-        if best.is_some() && tried >= RUNS_FOR_ADVICE {
-            break;
-        }
-        if least_wrong.as_ref().is_none_or(|(least, ..)| wrong.len() < *least) {
-            let left = wrong.iter().map(|found| found.message.clone()).collect();
-            least_wrong = Some((wrong.len(), text, left));
-        }
-        let mut moved = false;
-        for found in &wrong {
-            moved |= plan.give_way(found, &spans, base, true);
-        }
-        if !moved || tried >= MOST_RUNS {
-            break;
+            if !moved || self.tried >= MOST_RUNS {
+                let (_, text, left) = least.unwrap_or_default();
+                return Err((text, left));
+            }
         }
     }
-    let formatted = |text: &str| format::format(&Document::new(FileId(0), text));
-    Ok(match (best, least_wrong) {
-        (Some((_, text)), _) => formatted(&text),
-        (None, Some((_, text, left))) => as_comment(&formatted(&text), &left),
-        (None, None) => String::new(),
-    })
+
+    /// Gives whoever rests throughout something to do that brings no error and no warning, and gives the
+    /// draft back; `text` is what it is without.
+    fn employ(&mut self, plan: &mut Plan, text: String) -> String {
+        let mut best = text;
+        for row in 0..plan.rows.len() {
+            if !plan.rests_throughout(row) || self.asked.lean == Lean::Lean {
+                continue;
+            }
+            for (slot, task) in plan.could_do(row) {
+                if self.tried >= MOST_RUNS {
+                    return best;
+                }
+                let before = std::mem::replace(&mut plan.slots[slot].chosen, task);
+                let (text, _, wrong) = self.wrong(plan);
+                if wrong.is_empty() {
+                    best = text;
+                    break;
+                }
+                plan.slots[slot].chosen = before;
+            }
+        }
+        best
+    }
 }
 
 /// A draft that is not clean, as a comment that says what is left.
@@ -311,6 +349,8 @@ struct Plan<'a> {
     /// Codes and bars of what the voices themselves bring, whoever plays them.
     allowed: Vec<(&'static str, BarNumbers)>,
     voices: (usize, Option<usize>, Vec<usize>),
+    /// How far the piece has grown in each section.
+    growth: Vec<u8>,
 }
 
 /// What the music of a section asks for.
@@ -324,6 +364,8 @@ struct Music<'a> {
     to: Time,
     /// How far the piece has grown here: 0 quiet, 1 middle, 2 the climax.
     growth: u8,
+    /// Is it forte or more, or nobody knows?
+    forte: bool,
 }
 
 impl<'a> Plan<'a> {
@@ -337,6 +379,7 @@ impl<'a> Plan<'a> {
         let (tune, bass, inner) = all.clone();
         let sections = sections(&piece.form, &piece.voices[tune].music.notes.unpacked());
         let growth = growth(piece, tune, &sections);
+        let forte: Vec<bool> = sections.iter().map(|section| is_forte(piece, *section)).collect();
         let rows = rows(piece, ensemble, kept);
         let mut chance = Chance(asked.seed ^ ((asked.lean as u64) << 32));
         let mut slots = Vec::new();
@@ -352,6 +395,7 @@ impl<'a> Plan<'a> {
                     from,
                     to,
                     growth: growth[section],
+                    forte: forte[section],
                 };
                 let who = &ensemble.players[line.players[0]];
                 let rank = rank(ensemble, line);
@@ -369,12 +413,13 @@ impl<'a> Plan<'a> {
             given: Vec::new(),
             allowed: Vec::new(),
             voices: all,
+            growth,
         }
     }
 
     /// The draft as text, and for each of its lines where it begins in it and which slots it has; what
     /// it allows stands last and has none.
-    fn text(&self, name: &str, asked: &Asked) -> (String, Vec<(usize, Vec<usize>)>) {
+    fn text(&self, name: &str, asked: &Asked) -> (String, Vec<Span>) {
         let mut text = String::from("\n// A draft: a beginning to argue with, and nothing more.\n");
         text.push_str(&format!("scoring {name} for {} {{\n", asked.ensemble));
         if let Some(keep) = &asked.keep {
@@ -405,7 +450,8 @@ impl<'a> Plan<'a> {
         }
         for (code, bars) in &self.allowed {
             spans.push((text.len(), Vec::new()));
-            text.push_str(&format!("  allow {code} bars {bars} \"{OWN}\"\n"));
+            let why = if code.starts_with("compass/") { TAKEN_UP } else { OWN };
+            text.push_str(&format!("  allow {code} bars {bars} \"{why}\"\n"));
         }
         text.push_str("}\n");
         (text, spans)
@@ -481,12 +527,13 @@ impl<'a> Plan<'a> {
                 from,
                 to,
                 growth: 0,
+                forte: false,
             };
             let reason = "otherwise no player has this voice";
             let Some(task) = music.plays(voice, reach, &[0, 1, -1], role, reason) else { continue };
             let rank = match player.instrument.family {
-                Family::Woodwind => 0,
-                Family::Strings => 1,
+                Family::Strings => 0,
+                Family::Woodwind => 1,
                 _ => 2,
             };
             if found.as_ref().is_none_or(|(best, ..)| rank < *best) {
@@ -510,12 +557,7 @@ impl<'a> Plan<'a> {
     }
 
     /// Takes out what was allowed and is found no more.
-    fn allows_no_more(
-        &mut self,
-        found: &Found,
-        spans: &[(usize, Vec<usize>)],
-        base: usize,
-    ) -> bool {
+    fn allows_no_more(&mut self, found: &Found, spans: &[Span], base: usize) -> bool {
         let line = found
             .places
             .first()
@@ -531,6 +573,33 @@ impl<'a> Plan<'a> {
         matches!(self.task(slot).role, "melody" | "bass")
     }
 
+    /// Does a slot belong to the core: a string that leads, or who alone has the tune or the bass?
+    fn is_core(&self, slot: usize) -> bool {
+        let player = &self.ensemble.players[self.rows[self.slots[slot].row].players[0]];
+        self.leads(slot) && (player.instrument.bowed() || self.is_alone(slot))
+    }
+
+    /// Does a row rest from beginning to end?
+    fn rests_throughout(&self, row: usize) -> bool {
+        let mut own = (0..self.slots.len()).filter(|slot| self.slots[*slot].row == row);
+        own.all(|slot| self.task(slot).deed == "rests")
+    }
+
+    /// What a row could do, section by section from where the piece has grown most: slots, and indices
+    /// of their tasks.
+    fn could_do(&self, row: usize) -> Vec<(usize, usize)> {
+        let mut own: Vec<usize> =
+            (0..self.slots.len()).filter(|slot| self.slots[*slot].row == row).collect();
+        own.sort_by_key(|slot| std::cmp::Reverse(self.growth[self.slots[*slot].section]));
+        let mut all = Vec::new();
+        for slot in own.into_iter().take(TRIED_FOR_IDLE) {
+            let tasks = self.slots[slot].tasks.iter().enumerate();
+            let deeds = tasks.filter(|(_, task)| task.deed != "rests");
+            all.extend(deeds.map(|(task, _)| (slot, task)));
+        }
+        all
+    }
+
     /// Is it the only one of its section that has its voice?
     fn is_alone(&self, slot: usize) -> bool {
         let voice = |slot: usize| self.task(slot).deed.split(' ').nth(1);
@@ -541,15 +610,8 @@ impl<'a> Plan<'a> {
         })
     }
 
-    /// Lets a slot that a finding speaks of take its next task. `far`: if need be, any slot of the
-    /// bars.
-    fn give_way(
-        &mut self,
-        found: &Found,
-        spans: &[(usize, Vec<usize>)],
-        base: usize,
-        far: bool,
-    ) -> bool {
+    /// Lets a slot that a finding speaks of take its next task, or if need be any slot of its bars.
+    fn give_way(&mut self, found: &Found, spans: &[Span], base: usize) -> bool {
         if found.code.starts_with("coverage/") && self.gives(found) {
             return true;
         }
@@ -568,8 +630,8 @@ impl<'a> Plan<'a> {
             let slot = &self.slots[*slot];
             slot.chosen + 1 < slot.tasks.len() && touches(slot)
         };
-        // Who alone has the tune or the bass keeps it while others can give way.
-        let alone = |slot: &usize| self.leads(*slot) && self.is_alone(*slot);
+        // The core keeps what it has while others can give way.
+        let core = |slot: &usize| self.is_core(*slot);
         // The lines that the finding shows …
         let shown = found.places.iter().filter_map(|place| {
             let at = place - base;
@@ -587,7 +649,7 @@ impl<'a> Plan<'a> {
             culprits = (0..self.slots.len()).filter(|s| is_his(s) && can(s)).collect();
         }
         // … or whoever is heaviest in these bars.
-        if culprits.is_empty() && far {
+        if culprits.is_empty() || culprits.iter().all(core) && found.code.starts_with("balance/") {
             let weight = |slot: &usize| {
                 let row = &self.rows[self.slots[*slot].row];
                 match self.ensemble.players[row.players[0]].instrument.loudness {
@@ -597,14 +659,25 @@ impl<'a> Plan<'a> {
                     _ => 1,
                 }
             };
-            let heaviest = (0..self.slots.len()).filter(|s| can(s) && !alone(s)).max_by_key(weight);
+            let heaviest = (0..self.slots.len()).filter(|s| can(s) && !core(s)).max_by_key(weight);
             culprits.extend(heaviest);
         }
-        if !culprits.iter().all(alone) {
-            culprits.retain(|slot| !alone(slot));
+        if !culprits.iter().all(core) {
+            culprits.retain(|slot| !core(slot));
         } else if let Some(bars) = found.bars.filter(|_| found.code.starts_with("harmony/")) {
             // Tune and bass against one another are as they are written.
             return self.allow(found.code, bars);
+        } else if let Some(bars) = found.bars {
+            // The core may take another octave, but it does not fall silent.
+            let leads_on = |slot: &usize| {
+                let slot = &self.slots[*slot];
+                matches!(slot.tasks[slot.chosen + 1].role, "melody" | "bass")
+            };
+            let goes = culprits.iter().copied().filter(leads_on).collect::<Vec<_>>();
+            if goes.is_empty() {
+                return self.allow(found.code, bars);
+            }
+            culprits = goes;
         }
         culprits.sort_unstable();
         culprits.dedup();

@@ -114,6 +114,24 @@ pub(super) fn growth(piece: &Piece, tune: usize, sections: &[(Time, Time)]) -> V
         .collect()
 }
 
+/// Does a section reach forte, by the dynamics of everybody? Where there are none nobody knows, and it may.
+pub(super) fn is_forte(piece: &Piece, (from, to): (Time, Time)) -> bool {
+    let mut known = false;
+    let mut before = false;
+    let mut within = false;
+    for direction in &piece.dynamics {
+        let DirectionKind::Dynamic(dynamic) = direction.kind else { continue };
+        known = true;
+        let loud = dynamic.degree() >= Dynamic::F.degree();
+        if direction.at <= from {
+            before = loud;
+        } else if direction.at < to {
+            within |= loud;
+        }
+    }
+    !known || before || within
+}
+
 /// The lines of the ensemble for which the draft must find something: all, or those that the kept
 /// scoring has nothing for.
 pub(super) fn rows(
@@ -124,9 +142,11 @@ pub(super) fn rows(
     let smaller = kept.map(|kept| &piece.ensembles[kept.ensemble]);
     let is_new = |player: &Player| {
         smaller.is_none_or(|smaller| {
-            !smaller.players.iter().any(|known| {
-                known.line_name == player.line_name && known.number.max(1) == player.number.max(1)
-            })
+            let fellows = smaller.players.iter().filter(|k| k.line_name == player.line_name);
+            let mut fellows = fellows.peekable();
+            // A section that is whole in the smaller ensemble is both halves here.
+            let whole = fellows.peek().is_some_and(|known| known.section && known.number == 0);
+            !whole && !fellows.any(|known| known.number.max(1) == player.number.max(1))
         })
     };
     let kept_lines = || {
@@ -205,6 +225,18 @@ impl Music<'_> {
         Some((*pitches.iter().min()?, *pitches.iter().max()?))
     }
 
+    /// Does all but a fifth of a voice in the section lie within reach, so many octaves up (our heuristic)?
+    fn fits_mostly(&self, voice: usize, (low, high): (i32, i32), up: i32) -> bool {
+        let notes = self.piece.voices[voice].music.notes.iter();
+        let inside = notes.filter(|n| n.start < self.to && n.start + n.length > self.from);
+        let pitches = inside.flat_map(|n| Vec::from(n.sound.pitches()));
+        let (fits, all) = pitches.fold((0, 0), |(fits, all), pitch| {
+            let there = (low..=high).contains(&(pitch.midi() + 12 * up));
+            (fits + usize::from(there), all + 1)
+        });
+        all > 0 && fits * 5 >= all * 4
+    }
+
     /// A voice in the octave that lies best for a player, the nearest first.
     pub(super) fn plays(
         &self,
@@ -242,9 +274,11 @@ pub(super) fn tasks(
     let mut all: Vec<Task> = Vec::new();
     let loud = music.growth == 2;
     let quiet = music.growth == 0;
+    // Where it is quiet the wind takes turns.
+    let waits = quiet && turn.is_multiple_of(2);
     let Some((low, high)) = reach(player, ensemble.era).filter(|_| !instrument.unpitched) else {
         // Drums and cymbals without pitch speak rarely, and at peaks.
-        if loud || lean == Lean::Full && !quiet {
+        if music.forte && (loud || lean == Lean::Full && !quiet) {
             all.push(task("highlights peaks", "", "marks the peaks, and only those"));
             all.push(task("highlights cadences", "", "marks the cadences"));
         }
@@ -293,6 +327,8 @@ pub(super) fn tasks(
     }
     let middle = i32::midpoint(low, high);
     match instrument.loudness {
+        // Where it never gets loud, heavy brass has nothing to crown.
+        Loudness::HeavyBrass if !music.forte => {}
         Loudness::HeavyBrass => {
             if loud {
                 if middle >= 60 && instrument.natural.is_some() {
@@ -309,11 +345,14 @@ pub(super) fn tasks(
             }
         }
         Loudness::Horn => {
+            if waits {
+                all.push(rests.clone());
+            }
             if !quiet || lean == Lean::Full {
                 all.push(task("sustains", "", "binds the orchestra together"));
                 all.push(task("sustains at p", "", "holds the harmony, softly"));
             }
-            if loud {
+            if !quiet {
                 all.push(task("highlights cadences", "", "calls at the cadences"));
             }
         }
@@ -326,6 +365,9 @@ pub(super) fn tasks(
         }
         _ => {
             let colour = turn.is_multiple_of(2);
+            if waits && lean != Lean::Colourful {
+                all.push(rests.clone());
+            }
             let doubles = match lean {
                 Lean::Lean => loud,
                 // Nobody colours the tune from the first bar to the last.
@@ -353,7 +395,7 @@ pub(super) fn tasks(
                 all.push(task("sustains", "", "holds the harmony"));
                 all.push(task("sustains at p", "", "holds the harmony, softly"));
             }
-            if alone && all.is_empty() {
+            if alone && all.iter().all(|task| task.deed == "rests") {
                 all.extend(tune(&[0, 1, -1], "plays the tune"));
             }
         }
@@ -378,6 +420,12 @@ fn strings_tasks(
         // What sounds an octave below the cellos reads their line.
         let octaves: &[i32] = if reach.0 <= 30 { &[-1, 0] } else { &[0, -1] };
         all.extend(music.plays(bass, reach, octaves, "bass", "carries the bass"));
+        // A few notes too low do not bring the bass up: the players take them an octave higher.
+        if all.is_empty() && music.fits_mostly(bass, reach, octaves[0]) {
+            let octave = if octaves[0] < 0 { " 8vb" } else { "" };
+            let deed = format!("plays {}{octave}", music.name(bass));
+            all.push(task(deed, "bass", "carries the bass"));
+        }
     } else {
         let index = place - 1;
         if let Some(&voice) = music.inner.get(index.min(music.inner.len().saturating_sub(1)))

@@ -68,3 +68,50 @@ fn what_is_not_there_is_said() {
     let asked = Asked { ensemble: "town".into(), keep: Some("moon".into()), ..asked };
     assert!(matches!(draft(&mut session, file, &asked), Err(Refusal::NoScoring(_))));
 }
+
+/// The draft of an ensemble, line by line.
+fn lines(text: &str, ensemble: &str, lean: Lean, seed: u64) -> Vec<String> {
+    let mut session = Session::new(NoFiles);
+    let file = session.open("weir.ripieno", text);
+    let asked = Asked { ensemble: ensemble.into(), keep: None, lean, seed };
+    let draft = draft(&mut session, file, &asked).unwrap_or_else(|why| panic!("{why}"));
+    assert!(!draft.contains("No draft without a warning"), "{draft}");
+    draft.lines().map(|line| line.trim().to_string()).collect()
+}
+
+#[test]
+fn tune_and_bass_stay_with_the_strings_and_everybody_has_a_part() {
+    let soft = PIECE.replace("13 f", "13 mf");
+    for text in [PIECE, soft.as_str()] {
+        for ensemble in ["village", "town"] {
+            for seed in 0..4 {
+                for lean in [Lean::Lean, Lean::Full, Lean::Colourful] {
+                    let all = lines(text, ensemble, lean, seed);
+                    let has = |start: &str| all.iter().any(|line| line.starts_with(start));
+                    assert!(
+                        has("violin-1      plays tune                    as melody"),
+                        "{all:#?}"
+                    );
+                    assert!(has("cello         plays ground                  as bass"), "{all:#?}");
+                    let idle = all.iter().filter(|line| line.contains("has no part here"));
+                    let idle: Vec<&String> = idle.collect();
+                    assert!(lean != Lean::Full || text == soft || idle.is_empty(), "{all:#?}");
+                }
+            }
+        }
+    }
+    // Trumpets wait for a forte, and where there is none they have no part.
+    let soft = lines(&soft, "town", Lean::Full, 1);
+    assert!(soft.iter().any(|line| line.starts_with("trumpet       rests  //")), "{soft:#?}");
+}
+
+#[test]
+fn a_few_notes_too_low_do_not_take_the_bass_from_the_double_basses() {
+    let text = format!(
+        "{}ensemble low {{\n  era 1770\n  violin-1 6 players, viola 3 players, cello 3 players, double-bass 2 players\n}}\n",
+        PIECE.replace("15: 1/2 D3 1/4 D |", "15: 1/2 D3 1/4 D2 |")
+    );
+    let all = lines(&text, "low", Lean::Full, 1);
+    assert!(all.iter().any(|line| line.starts_with("double-bass   plays ground 8vb")), "{all:#?}");
+    assert!(!all.iter().any(|line| line.starts_with("double-bass   sustains")), "{all:#?}");
+}
