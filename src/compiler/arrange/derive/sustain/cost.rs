@@ -30,7 +30,7 @@ pub(super) const REST: i16 = -1;
 pub(super) const RESTING: u32 = 2500;
 
 /// The same for natural brass and drums, whose notes come and go with the chords.
-pub(super) const RESTING_NATURAL: u32 = 200;
+pub(super) const RESTING_NATURAL: u32 = 290;
 
 /// Two parts in parallel fifths, octaves or unisons.
 pub(super) const PARALLEL: u32 = 1200;
@@ -438,7 +438,7 @@ pub(super) fn unresolved(tendency: Tendency, a: i16, b: i16, next: u16, top: boo
 }
 
 /// A seventh, ninth or suspended fourth that does not fall where it could.
-pub(super) const UNRESOLVED: u32 = 300;
+pub(super) const UNRESOLVED: u32 = 270;
 
 /// A player who begins or ends to sound.
 const COMES_OR_GOES: u32 = 25;

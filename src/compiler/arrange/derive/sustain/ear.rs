@@ -14,7 +14,7 @@ use crate::resolve::Form;
 
 /// What it costs to hold the leading note that a source voice or another choir holds too, or the
 /// seventh of another choir, where only a few play, or in unison.
-const DOUBLES_TENDER: u32 = 300;
+const DOUBLES_TENDER: u32 = 450;
 
 /// The same in another octave of a tutti, where it is common practice, and in unison with another
 /// family of a full orchestra, each of which is complete in itself.
