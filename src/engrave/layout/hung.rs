@@ -116,8 +116,29 @@ fn stack(
     canvas.glyph(what, glyph, (x, y), 1.0);
 }
 
-/// Ornaments, bowings and fermatas, which lie outside slurs; and breaths.
-pub(super) fn ornaments(canvas: &mut Canvas, notes: &[Placed], trill_ends: &dyn Fn(usize) -> f64) {
+/// Has a note a fermata of its own under that of the upper voice on its staff, which begins and ends with it?
+/// One sign over the staff holds both; two are needed only where the voices are held for unlike notes. Common
+/// practice.
+fn is_held_above(note: &Placed, voices: &[Vec<Placed>]) -> bool {
+    let held = |note: &Placed| {
+        note.chord.note().is_some_and(|written| written.marks.has(Mark::Fermata))
+    };
+    let span = |note: &Placed| {
+        (note.bar, note.chord.event.element.at, note.chord.event.element.length)
+    };
+    note.chord.side == Some(Side::Lower)
+        && voices.iter().flatten().any(|other| {
+            other.chord.side == Some(Side::Upper) && held(other) && span(other) == span(note)
+        })
+}
+
+/// Ornaments, bowings and fermatas, which lie outside slurs; and breaths. `voices` are all of the staff.
+pub(super) fn ornaments(
+    canvas: &mut Canvas,
+    notes: &[Placed],
+    voices: &[Vec<Placed>],
+    trill_ends: &dyn Fn(usize) -> f64,
+) {
     for (n, note) in notes.iter().enumerate() {
         let origin = Some(note.chord.origin());
         let fermata = matches!(
@@ -153,6 +174,9 @@ pub(super) fn ornaments(canvas: &mut Canvas, notes: &[Placed], trill_ends: &dyn 
             if mark == Mark::Trill {
                 let end = trill_ends(n);
                 trill(canvas, note, end);
+                continue;
+            }
+            if mark == Mark::Fermata && is_held_above(note, voices) {
                 continue;
             }
             // The sign of a chord broken over both staves goes through what is above the lower one.

@@ -258,3 +258,25 @@ fn notes_of_one_length_stand_at_one_distance_though_something_short_stands_besid
     let worst = steps.clone().map(uneven).fold(0.0, f64::max);
     assert!(steps.clone().count() > 3 && worst < 1.1, "{worst}: {:?}", steps.collect::<Vec<_>>());
 }
+
+#[test]
+fn one_fermata_holds_two_voices_on_a_staff_that_end_alike() {
+    let fermatas = |second: &str| -> usize {
+        let text = format!(
+            "{OBOES}voice one {{ {} }}\nvoice two {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \
+             oboe.2 plays two as harmony\n bassoon plays two 8vb as bass\n}}\n",
+            bars(20, "1/4 E5 F5 1/2 G5[fermata]"),
+            bars(20, second),
+        );
+        let pages = score(&text, true);
+        let signs = pages.pages.iter().flat_map(|page| of(page, Kind::Articulation));
+        let signs = signs.filter(|mark| {
+            matches!(mark.shape, Shape::Glyph { glyph: Glyph::FermataAbove | Glyph::FermataBelow, .. })
+        });
+        signs.count()
+    };
+    // One over the oboes, one over the bassoon.
+    assert_eq!(fermatas("1/2 C5 B4[fermata]"), 40);
+    // Held from another time on, each has his own.
+    assert_eq!(fermatas("1/4 C5 B4 A4 B4[fermata]"), 60);
+}

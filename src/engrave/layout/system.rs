@@ -312,7 +312,7 @@ impl SystemLine<'_> {
         self.slurs(canvas, &spans, &voices, (begin, end));
         for notes in &voices {
             let ends = |n: usize| self.trill_end(notes, n, end);
-            hung::ornaments(canvas, notes, &ends);
+            hung::ornaments(canvas, notes, &voices, &ends);
         }
         self.octave_lines(canvas, &spans, (begin, end));
         for notes in &voices {

@@ -327,9 +327,9 @@ struct InHand {
 }
 
 /// Has a player who takes another instrument, crook or key during a cue read the cue in it: he was told
-/// to take it before, so what he has in hand begins with the cue, and its name ("in D") stands there. None of
-/// his own notes lie between. Where his signature changes with the key of the piece, it says when, and
-/// nothing is moved.
+/// to take it before, so what he has in hand begins with the cue. None of his own notes lie between. Its name
+/// ("Piccolo", "in D") stays at his entry: over the cue it would be taken for the name of who is heard. Where
+/// his signature changes with the key of the piece, it says when, and nothing is moved.
 fn take_ahead(edition: &mut Edition, own: &Part, cue: &Cue) -> InHand {
     let start = edition.bars[cue.bars.start].start;
     let entry = edition.bars[cue.bars.end].start;
@@ -363,9 +363,8 @@ fn take_ahead(edition: &mut Edition, own: &Part, cue: &Cue) -> InHand {
                 cued.clefs.insert(0, clef);
             }
         }
-        _ => return held,
+        _ => {}
     }
-    name_ahead(bars, cue);
     held
 }
 
@@ -374,19 +373,6 @@ fn begin<T>(held: &mut Vec<(Time, T)>, ahead: &RangeInclusive<Time>, taken: T) {
     held.retain(|(at, _)| !ahead.contains(at));
     let place = held.partition_point(|(at, _)| at < ahead.start());
     held.insert(place, (*ahead.start(), taken));
-}
-
-/// Says at the cue what a player has in hand since the rest before, as it would be said at his entry.
-fn name_ahead(bars: &mut [StaffBar], cue: &Cue) {
-    let entry = &mut bars[cue.bars.end];
-    let notes = entry.voices.iter().flat_map(|voice| voice.elements.iter());
-    let first = notes.filter(|e| matches!(e.kind, ElementKind::Note(_))).map(|e| e.at).min();
-    let named = |said: &EditionDirection| {
-        matches!(said.kind, DirectionKind::Change(_)) && first.is_some_and(|at| said.at <= at)
-    };
-    let Some(place) = entry.directions.iter().position(named) else { return };
-    let said = entry.directions.remove(place);
-    bars[cue.bars.start].directions.push(EditionDirection { at: Time::ZERO, ..said });
 }
 
 /// "Vc. II (pizz., sounds 8vb)": whose cue it is, how it is played, and by how many octaves it sounds

@@ -260,6 +260,7 @@ fn a_cue_stands_for_the_instrument_that_the_player_has_taken_by_then() {
                 _ => None,
             })
             .collect();
-        assert_eq!(told, ["2 take Piccolo", "9 Piccolo"], "{bar}");
+        // Not over the cue, where it would be taken for who is heard.
+        assert_eq!(told, ["2 take Piccolo", "11 Piccolo"], "{bar}");
     }
 }

@@ -36,15 +36,11 @@ const LONG: usize = 32;
 /// Signs into which a long rest must be broken before it is worth words. Our heuristic.
 const SIGNS: usize = 3;
 
-/// A rest of fewer bars than this, with others behind it, is none over which words say how long all of
-/// them are: they would be read of this one. Our heuristic.
-const SHORT: usize = 8;
-
-/// "tacet to G", "tacet, enter in bar 40": where a long rest is broken into several signs by what
+/// "tacet to letter G", "tacet, enter in bar 40": where a long rest is broken into several signs by what
 /// others do, it says where the player comes in, whether a cue leads to it or not. That is the letter
 /// with which he enters; a bar is named so that nobody takes it for the last one of the rest. The words
-/// stand at its first sign that is not short, below the staff, for above it the signs and letters that
-/// break the rest follow one another. All signs stay, so that whoever wants to count can.
+/// stand where the silence begins, below the staff, for above it the signs and letters that break the rest
+/// follow one another. All signs stay, so that whoever wants to count can.
 fn say_tacet(edition: &mut Edition) {
     let Edition { movements, staves, bars, .. } = edition;
     let Some(upper) = staves.first() else { return };
@@ -68,9 +64,7 @@ fn say_tacet(edition: &mut Edition) {
             if long >= LONG && signs >= SIGNS && end < movement.bars.end {
                 // A pick-up is never counted.
                 let first = first + usize::from(bars[first].leads_in());
-                let mut signs = (first..end).filter(|bar| !upper.bars[*bar].counted);
-                let long = signs.find(|bar| upper.bars[*bar].multi_rest as usize >= SHORT);
-                said.push((long.unwrap_or(first), comes_in(&bars[end])));
+                said.push((first, comes_in(&bars[end])));
             }
             first = end + 1;
         }
@@ -84,11 +78,12 @@ fn say_tacet(edition: &mut Edition) {
 }
 
 /// Up to where a player rests who comes in with a bar. A mark that is a number would be taken for that of
-/// a bar.
+/// a bar, and one letter for the note of a drum or a crook, unless it is called a letter.
 fn comes_in(bar: &FrameBar) -> String {
     let letter = bar.mark.as_ref().filter(|mark| mark.chars().any(char::is_alphabetic));
     match letter {
-        Some(letter) => format!("tacet to {letter}"),
+        Some(letter) if letter.chars().count() <= 2 => format!("tacet to letter {letter}"),
+        Some(words) => format!("tacet to {words}"),
         None => format!("tacet, enter in bar {}", bar.number),
     }
 }
@@ -315,9 +310,9 @@ mod tests {
             .collect()
         };
         assert_eq!(said(&[8, 16], "40/1 1/1 C5"), ["1 tacet, enter in bar 41"]);
-        assert_eq!(said(&[8, 16, 40], "40/1 1/1 C5"), ["1 tacet to A"]);
-        // Not over the short rest at its beginning.
-        let later = ["9 tacet, enter in bar 41"];
+        assert_eq!(said(&[8, 16, 40], "40/1 1/1 C5"), ["1 tacet to letter A"]);
+        // Where the silence begins, though its first sign is a short one.
+        let later = ["4 tacet, enter in bar 41"];
         assert_eq!(said(&[8, 16, 30], "2/1 1/1 C5, 40/1 1/1 C5"), later);
         // In one sign, short, or nothing more to play.
         assert!(said(&[], "40/1 1/1 C5").is_empty());
