@@ -34,8 +34,10 @@ pub(super) struct Manner {
 /// nothing is gained by leaving them out. (Our heuristic.)
 const CALM: f64 = 0.35;
 
-/// A signal goes at no more than this part of what a player can just manage. (Our heuristic.)
+/// A signal goes at no more than this part of what a player can just manage; one short note between
+/// longer ones, as in a dotted figure, may come sooner. (Our heuristic.)
 const EASE: f64 = 0.8;
+const EASE_OF_ONE: f64 = 1.5;
 
 /// The signal of a voice in some bars.
 pub(super) fn reduce(music: &Music, form: &Form, bars: BarIndices, manner: Manner) -> Vec<Onset> {
@@ -60,7 +62,8 @@ pub(super) fn reduce(music: &Music, form: &Form, bars: BarIndices, manner: Manne
         let beat = bar.metre.beat();
         // What a quaver is to a simple beat: half of it, a third of a dotted one.
         let part = beat.scaled(1, if bar.metre.is_compound() { 3 } else { 2 }).unwrap_or(beat);
-        let slow_enough = part.to_f64() * per_whole * f64::from(manner.repeated) * EASE >= 1.0;
+        let strokes = |length: Time| length.to_f64() * per_whole * f64::from(manner.repeated);
+        let slow_enough = strokes(part) * EASE >= 1.0;
         let (begin, end) = (bar.start, bar.start + bar.length);
         let mut at = form.full_start(index);
         while at < end {
@@ -71,7 +74,9 @@ pub(super) fn reduce(music: &Music, form: &Form, bars: BarIndices, manner: Manne
                 note.length >= Time::QUARTER && note.length.to_f64() * per_whole >= CALM
             };
             let walks = !manner.marks_only && notes.len() > 1 && notes.iter().all(calm);
-            if walks || (slow_enough && is_call(form, notes, next, part, manner)) {
+            let dotted = shortest_of_dotted(notes, next, part)
+                .is_some_and(|short| strokes(short) * EASE_OF_ONE >= 1.0);
+            if walks || dotted || (slow_enough && is_call(form, notes, next, part, manner)) {
                 kept.extend(notes);
             } else if let Some(note) = marked(form, notes, at, beat, manner) {
                 kept.push(note);
@@ -106,9 +111,27 @@ fn is_call(form: &Form, notes: &[Note], next: Option<&Note>, part: Time, manner:
     let broken = !manner.marks_only && notes.windows(2).all(|pair| distance(pair) >= 3);
     let end = notes.last().map(|note| note.start + note.length);
     let leads = next.is_some_and(|next| {
-        Some(next.start) == end && form.weight(next.start) == 3 && next.length >= part * 2
+        Some(next.start) == end && form.weight(next.start) == 3 && next.length > part
     });
     repeated || broken || leads
+}
+
+/// The shortest note of a beat in dotted rhythm, the rhythm of calls and marches: each note shorter
+/// than half a beat (a third of a dotted one) stands alone after one at least twice as long and
+/// before such a one. It is kept whatever the voice's steps are: on one open note the rhythm is
+/// free. `None` if the beat is not dotted.
+fn shortest_of_dotted(notes: &[Note], next: Option<&Note>, part: Time) -> Option<Time> {
+    let mut shortest = None;
+    for (index, note) in notes.iter().enumerate().filter(|(_, note)| note.length < part) {
+        let long = |other: Option<&Note>| other.is_some_and(|o| o.length >= note.length * 2);
+        let before = index.checked_sub(1).and_then(|index| notes.get(index));
+        let after = notes.get(index + 1).or(next.filter(|n| n.start == note.start + note.length));
+        if !long(before) || !(long(after) || after.is_none()) {
+            return None;
+        }
+        shortest = Some(shortest.map_or(note.length, |s: Time| s.min(note.length)));
+    }
+    shortest
 }
 
 /// The one note that stands for a beat.
@@ -219,6 +242,21 @@ mod tests {
     fn quavers_that_lead_into_a_first_beat_are_a_call() {
         let bars = "1: 1/4 D5 1/8 A4 A | 2: 1/2 D5 |";
         assert_eq!(rhythm("2/4", bars, true), "0/1+1/4 1/4+1/8 3/8+1/8 1/2+1/2");
+    }
+
+    #[test]
+    fn dotted_rhythm_is_kept_on_every_beat() {
+        let bars = "1: 1/8. D5 1/16 E 1/8. F 1/16 E 1/4 D A4 |";
+        let kept = "0/1+3/16 3/16+1/16 1/4+3/16 7/16+1/16 1/2+1/4 3/4+1/4";
+        assert_eq!(rhythm("4/4", bars, true), kept);
+        assert_eq!(rhythm("4/4", bars, false), kept);
+        let siciliano = "1: 1/8. D5 1/16 E 1/8 F 1/4. A |";
+        assert_eq!(rhythm("6/8", siciliano, false), "0/1+3/16 3/16+1/16 1/4+1/8 3/8+3/8");
+    }
+
+    #[test]
+    fn what_runs_after_a_dot_is_no_dotted_rhythm() {
+        assert_eq!(rhythm("2/4", "1: 1/8 D5 1/16 E F 1/4 A |", true), "0/1+1/4 1/4+1/4");
     }
 
     #[test]
