@@ -118,10 +118,10 @@ impl<'a> Work<'a> {
                 let voices = self.piece.voices.iter();
                 self.at_hand = voices.map(|voice| voice.music.notes.unpacked()).collect();
             }
-            if matches!(given.line.verb, Verb::Sustains { .. }) {
-                self.sustain(id);
-            } else {
-                self.derive_line(id);
+            match given.line.verb {
+                Verb::Sustains { .. } => self.sustain(id),
+                Verb::Highlights { .. } => self.highlight(id),
+                _ => self.derive_line(id),
             }
             let said = self.diagnostics[before..].iter().cloned().map(Event::Said);
             self.events[index].extend(said);
@@ -164,20 +164,52 @@ impl<'a> Work<'a> {
         }
     }
 
-    /// Works out a line of signals or highlights.
+    /// Works out all `highlights` lines whose notes are not kept, together.
+    fn highlight(&mut self, asked: LineId) {
+        let wanted = |id: &LineId| {
+            let claimed =
+                self.parts.iter().any(|part| part.claims.iter().any(|claim| claim.line == *id));
+            let highlights = matches!(self.lines[id.index()].line.verb, Verb::Highlights { .. });
+            let open = !self.derived.contains_key(id) && claimed && !self.is_kept(*id);
+            *id == asked || (highlights && open)
+        };
+        let ids: Vec<LineId> = (0..self.lines.len()).map(LineId::new).filter(wanted).collect();
+        self.derive_together(ids, derive::highlight);
+    }
+
+    /// Works out a line of signals or of a realised bass.
     fn derive_line(&mut self, id: LineId) {
-        let players = self.lines[id.index()].players.clone();
-        let parts: Vec<&Part> = players.iter().map(|&p| &*self.parts[p]).collect();
-        let mut derived: Vec<_> = parts.iter().map(|_| derive::DerivedPart::default()).collect();
+        self.derive_together(vec![id], |requests, diagnostics| {
+            requests.iter().map(|request| derive::derive(request, diagnostics)).collect()
+        });
+    }
+
+    /// Works out lines with what is known before, in stretches in which none of their players takes
+    /// another instrument.
+    fn derive_together(
+        &mut self,
+        ids: Vec<LineId>,
+        work: impl Fn(&[derive::Request], &mut Vec<Diagnostic>) -> Vec<Vec<derive::DerivedPart>>,
+    ) {
+        let players = |id: &LineId| self.lines[id.index()].players.iter();
+        let parts: Vec<&Part> = ids.iter().flat_map(players).map(|&p| &*self.parts[p]).collect();
+        let mut derived: Vec<Vec<derive::DerivedPart>> = ids
+            .iter()
+            .map(|id| players(id).map(|_| derive::DerivedPart::default()).collect())
+            .collect();
         let (written, basses) = (self.written(), self.basses());
         let mut diagnostics = Vec::new();
-        let around: Around = self.around(&[id], &mut self.taken_so_far()).into();
+        let around: Around = self.around(&ids, &mut self.taken_so_far()).into();
         for within in stretches(&self.piece.form, &parts) {
-            let request = self.request(id, within, &written, &basses, &around);
-            add(&mut derived, derive::derive(&request, &mut diagnostics));
+            let requests: Vec<derive::Request> = ids
+                .iter()
+                .map(|&id| self.request(id, within, &written, &basses, &around))
+                .collect();
+            let more = work(&requests, &mut diagnostics);
+            derived.iter_mut().zip(more).for_each(|(all, more)| add(all, more));
         }
         self.diagnostics.extend(diagnostics);
-        self.derived.insert(id, derived);
+        self.derived.extend(ids.into_iter().zip(derived));
     }
 
     /// Works out all `sustains` lines whose notes are not kept, together, after all else that is
@@ -201,7 +233,15 @@ impl<'a> Work<'a> {
                 _ => {}
             }
         }
-        before.into_iter().for_each(|id| self.derive_line(id));
+        for id in before {
+            if matches!(self.lines[id.index()].line.verb, Verb::Highlights { .. }) {
+                if !self.derived.contains_key(&id) {
+                    self.highlight(id);
+                }
+            } else {
+                self.derive_line(id);
+            }
+        }
         let players: Vec<&Part> = lines
             .iter()
             .flat_map(|id| &self.lines[id.index()].players)

@@ -13,7 +13,9 @@ use crate::resolve::{BarLine, Form, HarmonyEvent, Piece};
 /// relative, of the local key in which it is heard, or of a key that the form takes soon after: F after C in A minor closes nothing.
 /// A dominant seventh may lead anywhere. The suspended fourth before a dominant and the triad before
 /// its seventh belong to it. (Common practice.) A dominant shorter than a beat passes, except before
-/// the last chord (our heuristic), and a tonic on a weak beat is no goal (common practice).
+/// the last chord (our heuristic), and a tonic on a weak beat is no goal, unless a dominant of two
+/// beats or more on a strong one leans on it at the end of a bar, as in a polonaise, or the piece ends
+/// with it (common practice).
 ///
 /// A phrase ends
 /// - where the top voice rests after the chord or within it, or holds a note of two beats or more;
@@ -28,15 +30,27 @@ pub(super) fn cadences(piece: &Piece, harmony: &[HarmonyEvent], texture: &Textur
     let places = bars_of_sections(form);
     let mut found = Vec::new();
     for (index, event) in harmony.iter().enumerate() {
-        if form.weight(event.start) < 2 {
-            continue;
-        }
         let bar = form.index_at(event.start);
         let end = event.start + event.length;
         let ends_section = reaches_end(form, bar, end) && section_ends(form, bar);
         let last = ends_section && piece_ends(form, bar);
         let dominant = Dominant::before(form, harmony, index)
             .filter(|dominant| last || !dominant.passes(form, event.start));
+        if form.weight(event.start) < 2 {
+            let ends = dominant.filter(|dominant| {
+                let phrase = || {
+                    phrase_ends(form, texture, event)
+                        || period_ends(form, texture, event, dominant, places[bar])
+                };
+                let soft = || dominant.leans(form, event.start) && (ends_section || phrase());
+                reaches_end(form, bar, end) && (last || soft())
+            });
+            if let Some(dominant) = ends {
+                found.push(dominant.found(form, event.start));
+                found.push(Found::new(event.start, end, Kind::Cadence { last }));
+            }
+            continue;
+        }
         if let Some(dominant) = &dominant
             && (ends_section
                 || phrase_ends(form, texture, event)
@@ -97,6 +111,16 @@ impl Dominant {
             }
         }
         Some(Dominant { start, resolved, in_root_position: last.chord.bass.is_none() })
+    }
+
+    /// Does it lean on a tonic on a weak beat of the same bar: struck on a strong beat, in root
+    /// position, and longer than a beat?
+    fn leans(&self, form: &Form, tonic: Time) -> bool {
+        let beat = form.bar_at(tonic).metre.beat();
+        self.in_root_position
+            && form.index_at(self.start) == form.index_at(tonic)
+            && form.weight(self.start) >= 2
+            && tonic - self.start >= beat * 2
     }
 
     /// Is it over too soon to prepare an end?
@@ -434,6 +458,22 @@ mod tests {
         };
         assert_eq!(struck(&text("1/4 D7sus4 1/8 D7 3/8 Gm")), "V 1:1, I 1:2");
         assert_eq!(struck(&text("1/4 Gm 1/8 D7 3/8 Gm")), "", "an eighth passes");
+    }
+
+    #[test]
+    fn a_soft_ending_is_struck_where_its_dominant_leans_on_it() {
+        let text = |fourth: &str, last: &str| {
+            format!(
+                "form {{\n 1 metre 3/4, key Eb major\n 6 end\n}}\n\
+                 harmony {{ 1: Eb | 2: 1/2 Bb7 1/4 Eb | 3: Ab | 4: {fourth} | 5: Ab | 6: {last} | }}\n\
+                 voice v {{\n1: 1/8 G5 Bb G Eb G Bb | 2: 1/8 Ab5 F D F 1/8 G F | 3: 1/8 C6 Ab Eb C5 Eb Ab |\n\
+                 4: 1/8 Ab5 F D F 1/4 Eb | 5: 1/8 C6 Ab Eb C5 Eb Ab | 6: 1/8 G5 F 1/4 D Eb |\n}}\n"
+            )
+        };
+        let polonaise = text("1/2 Bb7 1/4 Eb", "1/4 Eb/Bb Bb7 Eb");
+        assert_eq!(struck(&polonaise), "V 4:1, I 4:3, V 6:2, I 6:3");
+        assert_eq!(struck(&text("1/2 Bb7/D 1/4 Eb", "1/4 Eb/Bb Bb7 Eb")), "V 6:2, I 6:3");
+        assert_eq!(struck(&text("1/4 Eb Bb7 Eb", "1/2 Bb7 1/4 Eb")), "V 6:1, I 6:3");
     }
 
     #[test]

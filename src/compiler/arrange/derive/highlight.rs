@@ -5,98 +5,154 @@ use super::moments::{Found, Kind, chord_until, moments};
 use super::pairs::{Point, choose};
 use super::signal::{held_until, pairs};
 use super::supply::{Reach, supply};
-use super::sustain::at_moments;
+use super::sustain::{Choir, Lasting, Struck, at_moments};
 use super::texture::{Texture, ends_by};
 use super::{DerivedPart, ROLL, Request, chord_at};
 use crate::arrange::SoundingNote;
 use crate::diagnostics::{Diagnostic, Span};
 use crate::instruments::Limit;
 use crate::music::{Pitch, Time};
-use crate::resolve::{HarmonyEvent, Mark, Moment, Note};
+use crate::resolve::{HarmonyEvent, Mark, Moment, Note, Verb};
 
-/// The notes of `highlights`, one entry for each player of the line.
+/// A `highlights` line with the moments that it asks for.
+struct Marked<'r, 'q, 'a> {
+    request: &'r Request<'q, 'a>,
+    named: &'r [Moment],
+    found: Vec<Found>,
+}
+
+/// The notes of all `highlights` lines of a scoring, line by line one entry for each player.
+///
+/// Whoever strikes whole chords does so together, whatever the lines: those of a line of three and
+/// more, and those of a family that has three and more on all lines. A pair is led as a pair.
 pub(super) fn highlight(
-    request: &Request,
-    harmony: &[HarmonyEvent],
-    named: &[Moment],
+    requests: &[Request],
     diagnostics: &mut Vec<Diagnostic>,
-) -> Vec<DerivedPart> {
-    let mut parts: Vec<DerivedPart> =
-        request.parts.iter().map(|_| DerivedPart::default()).collect();
-    let bars = request.bars();
-    if bars.is_empty() {
-        return parts;
-    }
-    let texture = Texture::of(request);
-    let found: Vec<Found> = moments(request.piece, harmony, named)
-        .into_iter()
-        .filter(|moment| {
-            let bar = request.piece.form.index_at(moment.at);
-            bars.iter().any(|bars| bars.contains(bar))
+) -> Vec<Vec<DerivedPart>> {
+    let marked: Vec<Marked> = requests.iter().map(Marked::new).collect();
+    let chords = chords(&marked);
+    marked.iter().zip(&chords).map(|(line, chords)| line.parts(chords, diagnostics)).collect()
+}
+
+/// What each player of each line strikes at each of its moments, together with all others; `None`
+/// for lines without chords.
+fn chords(marked: &[Marked]) -> Vec<Option<Struck>> {
+    let strikers = |line: &Marked| {
+        let request = line.request;
+        let all = (0..request.parts.len()).filter(|&player| strikes(request, player));
+        all.map(|player| Choir::of(request.instrument(player))).collect::<Vec<Choir>>()
+    };
+    let choirs: Vec<Vec<Choir>> = marked.iter().map(strikers).collect();
+    let together = |own: &Vec<Choir>| {
+        let of_choir =
+            |choir: &Choir| choirs.iter().flatten().filter(|other| *other == choir).count();
+        own.len() >= CHORD || own.iter().any(|choir| of_choir(choir) >= CHORD)
+    };
+    let lines: Vec<usize> = (0..marked.len()).filter(|&line| together(&choirs[line])).collect();
+    let mut struck: Vec<Option<Struck>> = marked.iter().map(|_| None).collect();
+    let asked: Vec<(&Request, Vec<Lasting>)> = lines
+        .iter()
+        .map(|&line| {
+            let ends = |moment: &Found| matches!(moment.kind, Kind::Cadence { .. });
+            let found = marked[line].found.iter();
+            let lasting = found.map(|moment| (moment.at, moment.until, ends(moment)));
+            (marked[line].request, lasting.collect())
         })
         .collect();
-    if found.is_empty() {
-        diagnostics.push(findings::no_moment(request));
-        return parts;
+    for (&line, chords) in lines.iter().zip(at_moments(&asked)) {
+        struck[line] = Some(chords);
     }
-    // Three and more strike whole chords together; a pair is led as a pair.
-    let strikes = |player: &usize| {
-        let instrument = request.instrument(*player);
-        !instrument.unpitched && instrument.drums.is_empty() && !above_the_tune(request, *player)
-    };
-    let chords = ((0..request.parts.len()).filter(strikes).count() >= CHORD).then(|| {
-        let ends = |moment: &Found| matches!(moment.kind, Kind::Cadence { .. });
-        let lasting: Vec<(Time, Time, bool)> =
-            found.iter().map(|moment| (moment.at, moment.until, ends(moment))).collect();
-        at_moments(request, &lasting, &texture)
-    });
-    let mut silent: Vec<(usize, Silent)> = Vec::new();
-    let mut without_chord = false;
-    for pair in pairs(request) {
-        let instrument = request.instrument(pair[0]);
-        if instrument.unpitched {
-            for &player in &pair {
-                parts[player].notes = strokes(request, player, &found, named, harmony);
-            }
-            continue;
+    struck
+}
+
+/// Is this somebody who strikes notes of the chord: no drum, no cymbals, no piccolo?
+fn strikes(request: &Request, player: usize) -> bool {
+    let instrument = request.instrument(player);
+    !instrument.unpitched && instrument.drums.is_empty() && !above_the_tune(request, player)
+}
+
+impl<'r, 'q, 'a> Marked<'r, 'q, 'a> {
+    fn new(request: &'r Request<'q, 'a>) -> Self {
+        let named = match &request.line.verb {
+            Verb::Highlights { moments } => &moments[..],
+            _ => &[],
+        };
+        let bars = request.bars();
+        let form = &request.piece.form;
+        let own = |moment: &Found| {
+            let bar = form.index_at(moment.at);
+            bars.iter().any(|bars| bars.contains(bar))
+        };
+        let found = if bars.is_empty() {
+            Vec::new()
+        } else {
+            moments(request.piece, request.harmony, named).into_iter().filter(own).collect()
+        };
+        Marked { request, named, found }
+    }
+
+    /// The notes of the line, one entry for each player; `chords` are what they strike together with
+    /// others, if they do.
+    fn parts(
+        &self,
+        chords: &Option<Struck>,
+        diagnostics: &mut Vec<Diagnostic>,
+    ) -> Vec<DerivedPart> {
+        let Marked { request, named, found } = self;
+        let harmony = request.harmony;
+        let mut parts: Vec<DerivedPart> =
+            request.parts.iter().map(|_| DerivedPart::default()).collect();
+        let bars = request.bars();
+        if bars.is_empty() {
+            return parts;
         }
-        if above_the_tune(request, pair[0]) {
-            for &player in &pair {
-                parts[player].notes = octave_above(request, player, &found, &texture);
-            }
-            continue;
+        if found.is_empty() {
+            diagnostics.push(findings::no_moment(request));
+            return parts;
         }
-        without_chord |= found.iter().all(|moment| chord_at(harmony, moment.at).is_none());
-        if let Some(chords) = &chords
-            && instrument.drums.is_empty()
-        {
-            for &player in &pair {
-                let pitches = chords[player].iter().copied();
-                parts[player].notes = struck(request, player, &found, pitches, harmony, &texture);
+        let texture = Texture::of(request);
+        let mut silent: Vec<(usize, Silent)> = Vec::new();
+        let mut without_chord = false;
+        let points: Vec<Point> = found.iter().map(point).collect();
+        for pair in pairs(request) {
+            if request.instrument(pair[0]).unpitched {
+                for &player in &pair {
+                    parts[player].notes = strokes(request, player, found, named, harmony);
+                }
+                continue;
+            }
+            if above_the_tune(request, pair[0]) {
+                for &player in &pair {
+                    parts[player].notes = octave_above(request, player, found, &texture);
+                }
+                continue;
+            }
+            without_chord |= found.iter().all(|moment| chord_at(harmony, moment.at).is_none());
+            let together = chords.as_ref().filter(|_| strikes(request, pair[0]));
+            let chosen = match together {
+                Some(_) => Vec::new(),
+                None => choose(request, &pair, &points, harmony, &texture, &[]),
+            };
+            for (place, &player) in pair.iter().enumerate() {
+                let pitches: Vec<Option<Pitch>> = match together {
+                    Some(chords) => chords[player].clone(),
+                    None => chosen.iter().map(|notes| notes[place]).collect(),
+                };
+                let pitches = pitches.into_iter();
+                parts[player].notes = struck(request, player, found, pitches, harmony, &texture);
                 let claims = |m: &Found| request.claims(player, m.at);
                 if parts[player].notes.is_empty() && found.iter().any(claims) {
                     silent.push((player, Silent::NoNote));
                 }
             }
-            continue;
         }
-        let points: Vec<Point> = found.iter().map(point).collect();
-        let chosen = choose(request, &pair, &points, harmony, &texture, &[]);
-        for (place, &player) in pair.iter().enumerate() {
-            let pitches = chosen.iter().map(|notes| notes[place]);
-            parts[player].notes = struck(request, player, &found, pitches, harmony, &texture);
-            let claimed = found.iter().any(|m| request.claims(player, m.at));
-            if claimed && parts[player].notes.is_empty() {
-                silent.push((player, Silent::NoNote));
-            }
+        if without_chord && parts.iter().all(|part| part.notes.is_empty()) {
+            diagnostics.push(findings::no_harmony(request, &bars));
+        } else {
+            findings::silent(request, &silent, diagnostics);
         }
+        parts
     }
-    if without_chord && parts.iter().all(|part| part.notes.is_empty()) {
-        diagnostics.push(findings::no_harmony(request, &bars));
-    } else {
-        findings::silent(request, &silent, diagnostics);
-    }
-    parts
 }
 
 /// So many players can strike a whole chord.

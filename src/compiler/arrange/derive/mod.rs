@@ -90,15 +90,25 @@ pub(super) fn sustain(
     lines
 }
 
+/// Computes the notes of all `highlights` lines of a scoring together, line by line one entry for
+/// each player.
+pub(super) fn highlight(
+    requests: &[Request],
+    diagnostics: &mut Vec<Diagnostic>,
+) -> Vec<Vec<DerivedPart>> {
+    let mut lines = highlight::highlight(requests, diagnostics);
+    for (request, parts) in requests.iter().zip(&mut lines) {
+        parts.iter_mut().for_each(|part| tuplets::settle(request.piece, part));
+    }
+    lines
+}
+
 /// Computes the notes of a line of another kind, one entry for each of its players.
 pub(super) fn derive(request: &Request, diagnostics: &mut Vec<Diagnostic>) -> Vec<DerivedPart> {
     let harmony = request.harmony;
     let mut parts = match &request.line.verb {
         Verb::Realises { voice } => sustain::realise(request, *voice, diagnostics),
         Verb::Signals { voice } => signal::signal(request, harmony, *voice, diagnostics),
-        Verb::Highlights { moments } => {
-            highlight::highlight(request, harmony, moments, diagnostics)
-        }
         _ => request.parts.iter().map(|_| DerivedPart::default()).collect(),
     };
     parts.iter_mut().for_each(|part| tuplets::settle(request.piece, part));

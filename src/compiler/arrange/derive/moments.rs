@@ -103,23 +103,37 @@ const FREEDOM: i32 = 2;
 /// Entries of the subject in any voice.
 ///
 /// The subject is what the voice that begins first (the highest of several) plays in its first
-/// bar. An entry has its rhythm and its directions, and its steps but for at most two in all.
-/// (Our heuristic.)
+/// bar. An entry has its rhythm and its directions, and its steps but for at most two in all. A voice
+/// that says the head again at once, on the same degree or another, goes on in a sequence; that is
+/// no entry, unless a section begins with it. (Our heuristic.)
 pub(super) fn entries(piece: &Piece, texture: &Texture) -> Vec<Found> {
     let Some(head) = subject(piece) else { return Vec::new() };
     let place = piece.form.weight(head[0].start);
     let mut found: Vec<Found> = Vec::new();
     for voice in &piece.voices {
         let notes = voice.music.notes.unpacked();
+        let mut said: Option<Time> = None;
         for (index, window) in notes.windows(head.len()).enumerate() {
-            if piece.form.weight(window[0].start) == place && is_entry(&head, window) {
-                found.push(entry(&piece.form, texture, &notes[index..], head.len()));
+            let at = window[0].start;
+            if piece.form.weight(at) == place && is_entry(&head, window) {
+                if said.is_none_or(|said| !goes_on(&piece.form, said, at)) {
+                    found.push(entry(&piece.form, texture, &notes[index..], head.len()));
+                }
+                said = Some(at);
             }
         }
     }
     found.sort_by_key(|moment| moment.at);
     found.dedup_by_key(|moment| moment.at);
     found
+}
+
+/// Does a voice that said the head at one time go on in a sequence when it says it again at another:
+/// a bar later at most, and within a section?
+fn goes_on(form: &Form, said: Time, at: Time) -> bool {
+    let (before, bar) = (form.index_at(said), form.index_at(at));
+    let opens = bar > 0 && section_ends(form, bar - 1);
+    bar <= before + 1 && !opens
 }
 
 /// The entry whose head is the first notes of those given.

@@ -65,7 +65,7 @@ pub(in crate::arrange) fn sustain(
     let Some(first) = requests.first() else { return Vec::new() };
     let (harmony, form) = (first.harmony, &first.piece.form);
     let texture = Texture::of(first);
-    let seats = seats::seats(requests);
+    let seats = seats::seats(&requests.iter().collect::<Vec<&Request>>());
     let slots = slots::slots(requests, harmony, &seats);
     let ears = ear::ears(form, &slots, &texture, around);
     let mut board = Board::new(&seats, &slots, &ears);
@@ -120,30 +120,40 @@ pub(in crate::arrange) fn sustain(
     lines
 }
 
-/// What the players of a line strike together at moments, each lasting from a time to a time and
-/// `true` where it ends a cadence: whole chords, choir by choir; one entry for each player, in it one for each moment.
-pub(super) fn at_moments(
-    request: &Request,
-    moments: &[(Time, Time, bool)],
-    texture: &Texture,
-) -> Vec<Vec<Option<Pitch>>> {
-    let requests = std::slice::from_ref(request);
-    let seats = seats::seats(requests);
-    let slots = slots::at_moments(request, moments, &seats);
-    let sounding = Sounding { around: request.around.to_vec(), leading: Vec::new() };
-    let mut ears = ear::ears(&request.piece.form, &slots, texture, &sounding);
+/// From when to when something is struck, and `true` where it ends a cadence.
+pub(in crate::arrange) type Lasting = (Time, Time, bool);
+
+/// What is struck: one entry for each player of a line, in it one for each of its moments.
+pub(in crate::arrange) type Struck = Vec<Vec<Option<Pitch>>>;
+
+/// What the players of lines strike together, each line at its moments: whole chords, choir by
+/// choir, line by line.
+pub(super) fn at_moments(asked: &[(&Request, Vec<Lasting>)]) -> Vec<Struck> {
+    let Some((first, _)) = asked.first() else { return Vec::new() };
+    let requests: Vec<&Request> = asked.iter().map(|(request, _)| *request).collect();
+    let form = &first.piece.form;
+    let texture = Texture::of(first);
+    let seats = seats::seats(&requests);
+    let slots = slots::at_moments(asked, &seats);
+    let sounding = Sounding { around: first.around.to_vec(), leading: Vec::new() };
+    let mut ears = ear::ears(form, &slots, &texture, &sounding);
     // Whoever strikes a chord together is a choir that wants to be whole.
     ears.iter_mut().for_each(|ear| ear.tutti = true);
     let mut board = Board::new(&seats, &slots, &ears);
-    board.solve(&request.piece.form, None, &mut Settled::default());
-    let mut struck = vec![vec![None; moments.len()]; request.parts.len()];
+    board.solve(form, None, &mut Settled::default());
+    let silent = |(request, moments): &(&Request, Vec<Lasting>)| {
+        vec![vec![None; moments.len()]; request.parts.len()]
+    };
+    let mut struck: Vec<Struck> = asked.iter().map(silent).collect();
     for (at, slot) in slots.iter().enumerate() {
-        let Some(moment) = moments.iter().position(|(start, ..)| *start == slot.start) else {
-            continue;
-        };
         for (index, seat) in seats.iter().enumerate() {
+            let moments = asked[seat.line].1.iter();
+            let Some(moment) = moments.map(|(start, ..)| start).position(|s| *s == slot.start)
+            else {
+                continue;
+            };
             let height = i32::from(board.heights[at][index]);
-            struck[seat.player][moment] =
+            struck[seat.line][seat.player][moment] =
                 seat.notes(slot).into_iter().find(|pitch| pitch.midi() == height);
         }
     }
@@ -184,7 +194,7 @@ fn say(request: &Request, parts: &[DerivedPart], diagnostics: &mut Vec<Diagnosti
 #[cfg(test)]
 fn stages_of(request: &Request) -> Vec<solve::Stage> {
     let requests = std::slice::from_ref(request);
-    let seats = seats::seats(requests);
+    let seats = seats::seats(&[request]);
     let slots = slots::slots(requests, request.harmony, &seats);
     let texture = Texture::of(request);
     let ears = ear::ears(&request.piece.form, &slots, &texture, &Sounding::default());

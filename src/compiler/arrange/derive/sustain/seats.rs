@@ -98,7 +98,7 @@ impl Seat {
 /// The players of several lines, each choir from the highest down. Players stand by the middle of
 /// their compass; where it is the same, by number. Four horns stand 1, 3, 2, 4: the high players
 /// of both pairs above the low ones (common practice).
-pub(super) fn seats(requests: &[Request]) -> Vec<Seat> {
+pub(super) fn seats(requests: &[&Request]) -> Vec<Seat> {
     let mut seats: Vec<(i32, bool, Seat)> = Vec::new();
     for (line, request) in requests.iter().enumerate() {
         for (player, part) in request.parts.iter().enumerate() {

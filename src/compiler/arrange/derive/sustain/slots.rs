@@ -1,5 +1,8 @@
 //! The passage cut into slots: a chord within a bar.
 
+use std::cmp::Reverse;
+
+use super::Lasting;
 use super::breath;
 use super::seats::Seat;
 use crate::arrange::derive::Request;
@@ -85,24 +88,22 @@ fn mark_ends(form: &Form, slots: &mut [Slot]) {
     }
 }
 
-/// The slots of moments that each last from a time to a time, `true` where a cadence ends; those
-/// without a chord are left out.
-pub(super) fn at_moments(
-    request: &Request,
-    moments: &[(Time, Time, bool)],
-    seats: &[Seat],
-) -> Vec<Slot> {
+/// The slots of the moments of several lines; those without a chord are left out. A line has a part
+/// in its own moments.
+pub(super) fn at_moments(asked: &[(&Request, Vec<Lasting>)], seats: &[Seat]) -> Vec<Slot> {
+    let Some((first, _)) = asked.first() else { return Vec::new() };
+    let mut moments: Vec<Lasting> =
+        asked.iter().flat_map(|(_, moments)| moments).copied().collect();
+    // What lasts longest stands for all that begin together.
+    moments.sort_unstable_by_key(|&(start, end, ends)| (start, Reverse((ends, end))));
+    moments.dedup_by_key(|(start, ..)| *start);
     let mut slots: Vec<Slot> = Vec::new();
-    for &(start, end, ends) in moments {
-        let after = request.harmony.partition_point(|event| event.start <= start);
-        let Some((event, chord)) =
-            after.checked_sub(1).map(|event| (event, &request.harmony[event]))
-        else {
-            continue;
+    for (start, end, ends) in moments {
+        let Some((event, chord)) = chord_with_index_at(first.harmony, start) else { continue };
+        let active = |seat: &Seat| {
+            let (request, moments) = &asked[seat.line];
+            moments.iter().any(|(at, ..)| *at == start) && request.claims(seat.player, start)
         };
-        if chord.start + chord.length <= start {
-            continue;
-        }
         slots.push(Slot {
             start,
             end,
@@ -110,10 +111,17 @@ pub(super) fn at_moments(
             key: chord.key,
             span: chord.span,
             event,
-            active: seats.iter().map(|seat| request.claims(seat.player, start)).collect(),
+            active: seats.iter().map(active).collect(),
             joined: slots.last().is_some_and(|last| last.end == start),
             ends,
         });
     }
     slots
+}
+
+/// The chord that holds at a time, with its index in the harmony.
+fn chord_with_index_at(harmony: &[HarmonyEvent], at: Time) -> Option<(usize, &HarmonyEvent)> {
+    let index = harmony.partition_point(|event| event.start <= at).checked_sub(1)?;
+    let event = &harmony[index];
+    (event.start + event.length > at).then_some((index, event))
 }
