@@ -127,7 +127,7 @@ pub(super) fn harmony(
         n => format!("; {n} notes of a beat or more without figures are read as triads"),
     };
     guesses.push(format!("the harmony: from the figures under the bass{notes}"));
-    score.chords = chords;
+    score.chords = chords.into_iter().map(|(at, chord)| (at, Some(chord))).collect();
 }
 
 /// The lowest notes of a part, with beginning and end.

@@ -91,18 +91,18 @@ fn length_text(bar: &Bar) -> String {
 /// How many bars of one chord or none stand on one line of the harmony.
 const BARS_ON_A_LINE: usize = 4;
 
-/// Writes the block of the harmony, if there is any. A chord holds until the next. Bars in which
+/// Writes the block of the harmony, if there is any. A chord holds until the next, or until a rest. Bars in which
 /// nothing new begins share the line of the bar before.
 pub(super) fn harmony(out: &mut String, score: &Score, losses: &mut Losses) {
     if score.chords.is_empty() {
         return;
     }
     out.push_str("\nharmony {\n");
-    let mut held: Option<Chord> = None;
+    let mut held: Option<Option<Chord>> = None;
     let mut next = 0;
     let mut on_line = 0;
     for (index, bar) in score.bars.iter().enumerate() {
-        let mut here: Vec<(Time, Chord)> = Vec::new();
+        let mut here: Vec<(Time, Option<Chord>)> = Vec::new();
         let before = held;
         while let Some((at, chord)) = score.chords.get(next).filter(|(at, _)| *at < bar.end()) {
             let mut at = *at - bar.start;
@@ -122,17 +122,9 @@ pub(super) fn harmony(out: &mut String, score: &Score, losses: &mut Losses) {
             }
             next += 1;
         }
-        match (here.first_mut(), held) {
-            (Some((at, _)), Some(held)) if *at > Time::ZERO => {
-                here.insert(0, (Time::ZERO, held));
-            }
-            (Some((at, _)), None) if *at > Time::ZERO => {
-                losses.changed(
-                    "the first chord symbol, written from the beginning of its bar",
-                    None,
-                    index,
-                );
-                *at = Time::ZERO;
+        match (here.first(), held) {
+            (Some((at, _)), _) if *at > Time::ZERO => {
+                here.insert(0, (Time::ZERO, held.flatten()));
             }
             (None, Some(held)) => here.push((Time::ZERO, held)),
             _ => {}
@@ -147,13 +139,17 @@ pub(super) fn harmony(out: &mut String, score: &Score, losses: &mut Losses) {
             let _ = write!(out, "{}:", bar.number);
             on_line = usize::from(here.len() < 2);
         }
+        let symbol = |chord: &Option<Chord>| match chord {
+            Some(chord) => chord.to_string(),
+            None => "rest".to_string(),
+        };
         let ends = here.iter().skip(1).map(|(at, _)| *at).chain([bar.length]);
         let several = here.len() > 1;
         let mut value: Option<Time> = None;
         let mut line = out.len();
         for ((at, chord), end) in here.iter().zip(ends) {
             if !several {
-                let _ = write!(out, " {chord}");
+                let _ = write!(out, " {}", symbol(chord));
                 continue;
             }
             // A chord that is longer than any value is said again.
@@ -165,7 +161,7 @@ pub(super) fn harmony(out: &mut String, score: &Score, losses: &mut Losses) {
                 if value.replace(length) != Some(length) {
                     let _ = write!(out, " {}", value_text(length));
                 }
-                let _ = write!(out, " {chord}");
+                let _ = write!(out, " {}", symbol(chord));
             }
         }
         out.push_str(" |");

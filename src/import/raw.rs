@@ -78,7 +78,7 @@ pub(super) struct Signs {
     pub(super) metre: Option<RawMetre>,
     /// Sharps or flats of the sounding key, and the mode if it is said: major is `true`.
     pub(super) key: Option<(i32, Option<bool>)>,
-    pub(super) chords: Vec<(Time, Chord)>,
+    pub(super) chords: Vec<(Time, Option<Chord>)>,
     pub(super) tempos: Vec<(Time, RawTempo)>,
     pub(super) marks: Vec<String>,
     pub(super) repeat_starts: bool,

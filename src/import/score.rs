@@ -22,7 +22,7 @@ pub(super) struct Score {
     pub(super) jumps: Vec<(usize, Sign)>,
     pub(super) parts: Vec<Part>,
     /// Chord symbols in order of time, from the beginning of the piece.
-    pub(super) chords: Vec<(Time, Chord)>,
+    pub(super) chords: Vec<(Time, Option<Chord>)>,
 }
 
 /// A bar.

@@ -285,6 +285,7 @@ fn word(word: &str, within: Within, in_brackets: bool) -> Option<Token> {
     let small = word.starts_with(char::is_lowercase);
     match within {
         _ if in_brackets => Some(Token::Term),
+        Within::Harmony if word == "rest" => Some(Token::Keyword),
         Within::Harmony => Some(Token::Chord),
         Within::Dynamics if word != "beat" => Some(Token::Term),
         _ if matches!(word, "rest" | "grace" | "crushed" | "x") => Some(Token::Keyword),

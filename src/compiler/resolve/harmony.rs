@@ -1,4 +1,4 @@
-//! The declared harmony: chord symbols with exact times.
+//! The declared harmony: chord symbols with exact times, and rests without a chord.
 
 use super::Resolver;
 use super::counting::{BarCount, Counting};
@@ -7,7 +7,7 @@ use super::local_keys::hear;
 use super::piece::{BarIndices, Bars, Form, HarmonyEvent};
 use crate::diagnostics::{Diagnostic, Span};
 use crate::music::{Chord, ChordError, ChordQuality, Key, Time};
-use crate::syntax::{HarmonyBar, HarmonyStep, HarmonyTree};
+use crate::syntax::{HarmonyBar, HarmonyStep, HarmonyTree, Spanned};
 
 /// The chords, and the bars in which they could not be understood.
 pub(super) fn harmony(
@@ -19,6 +19,7 @@ pub(super) fn harmony(
     let mut local = Local::default();
     let mut unsure = Bars::new();
     let mut count = BarCount::new(Counting::Whole);
+    count.next = first_bar(tree, form);
     for (place, bar) in tree.bars.iter().enumerate() {
         let following = tree.bars.get(place + 1).and_then(|bar| bar.number.as_ref());
         let numbers = (bar.number.as_ref(), following);
@@ -30,6 +31,16 @@ pub(super) fn harmony(
         let Some(index) = count.index(cx, form, numbers, bar.span) else { break };
         let whole = form.whole(index);
         count.next = whole.after;
+        if let Some((span, bars)) = rest_of_bars(bar) {
+            let other = |step: &&Spanned<HarmonyStep>| {
+                step.span != span && !matches!(step.value, HarmonyStep::Key(..))
+            };
+            if let Some(other) = bar.steps.iter().find(other) {
+                cx.push(beside_rest(form.bars[index].number, (other.span, span), bars));
+            }
+            count.next = rest_to(cx, form, index, span, bars);
+            continue;
+        }
         if !bar.broken {
             local.begin(form, index);
             bar_of_chords(cx, form, (index, bar), &mut local, &mut events);
@@ -45,6 +56,32 @@ pub(super) fn harmony(
     let (mut events, declared): (Vec<HarmonyEvent>, Vec<Option<Key>>) = events.into_iter().unzip();
     hear(form, &mut events, &declared);
     (events, unsure)
+}
+
+/// The bar with which the harmony begins: the first whole one, if its number stands before the first
+/// chords; the pick-up then has none.
+fn first_bar(tree: &HarmonyTree, form: &Form) -> usize {
+    let number = tree.bars.first().and_then(|bar| bar.number.as_ref());
+    let [up_beat, whole, ..] = &form.bars[..] else { return 0 };
+    let skips = number.is_some_and(|number| i64::from(number.value) == i64::from(whole.number));
+    usize::from(up_beat.leads_in() && skips)
+}
+
+/// The span and the count of a rest of so many bars.
+fn rest_of_bars(bar: &HarmonyBar) -> Option<(Span, u32)> {
+    bar.steps.iter().find_map(|step| match step.value {
+        HarmonyStep::Rest(Some(count)) => Some((step.span, count)),
+        _ => None,
+    })
+}
+
+/// The index of the bar behind so many bars without a chord.
+fn rest_to(cx: &mut Resolver, form: &Form, index: usize, span: Span, count: u32) -> usize {
+    let room = form.counted_from(index);
+    if count == 0 || count as usize > room {
+        cx.push(no_such_rest(form.bars[index].number, span, count, room));
+    }
+    form.after_counted(index, (count.max(1) as usize).min(room))
 }
 
 /// The key that the harmony declares, until another is declared or the form changes its key.
@@ -77,6 +114,7 @@ fn bar_of_chords(
     let (_, end) = form.times_of(form.whole(index));
     let mut at = frame.start;
     let mut value: Option<Time> = None;
+    let mut rests = false;
     for step in &bar.steps {
         match &step.value {
             HarmonyStep::Value(written) => match exact(*written) {
@@ -86,7 +124,7 @@ fn bar_of_chords(
             HarmonyStep::Key(tonic, minor) => {
                 local.key = read_key(cx, tonic, *minor, step.span).or(local.key);
             }
-            HarmonyStep::Symbol(symbol) => {
+            HarmonyStep::Rest(_) | HarmonyStep::Symbol(_) => {
                 if at >= end {
                     cx.counted.chords(index, cx.diagnostics.len());
                     cx.push(too_long(frame.number, step.span));
@@ -97,20 +135,24 @@ fn bar_of_chords(
                     cx.counted.chords(index, cx.diagnostics.len());
                     cx.push(too_long(frame.number, step.span));
                 }
-                match Chord::read(symbol) {
-                    Ok(chord) => {
-                        let key = form.bar_at(at).key;
-                        let event = HarmonyEvent { start: at, length, chord, key, span: step.span };
-                        events.push((event, local.key));
+                rests = !matches!(step.value, HarmonyStep::Symbol(_));
+                if let HarmonyStep::Symbol(symbol) = &step.value {
+                    match Chord::read(symbol) {
+                        Ok(chord) => {
+                            let (start, key, span) = (at, form.bar_at(at).key, step.span);
+                            let event = HarmonyEvent { start, length, chord, key, span };
+                            events.push((event, local.key));
+                        }
+                        Err(error) => cx.push(unknown_chord(symbol, &error, step.span)),
                     }
-                    Err(error) => cx.push(unknown_chord(symbol, &error, step.span)),
                 }
                 at += length;
             }
         }
     }
-    // The last chord of a bar that is not filled holds on: harmony has no rests.
+    // The last chord of a bar that is not filled holds on, the last rest too.
     if at < end
+        && !rests
         && let Some((last, _)) = events.last_mut().filter(|(last, _)| last.start >= frame.start)
     {
         last.length = end - last.start;
@@ -124,6 +166,31 @@ fn too_long(bar: i32, span: Span) -> Diagnostic {
         .with_bars(bar, bar)
 }
 
+fn beside_rest(bar: i32, (other, span): (Span, Span), count: u32) -> Diagnostic {
+    let bars = if count == 1 { "a whole bar" } else { "whole bars" };
+    Diagnostic::error(
+        "bars/too-long",
+        other,
+        format!("`rest {count}` fills bar {bar}, but the bar has chords too."),
+    )
+    .with_label(span, format!("{bars} without a chord"))
+    .with_help(
+        "Write a number of bars in a bar of its own; beside chords write `rest` with a value \
+         before it, for example `1/4 rest`.",
+    )
+    .with_bars(bar, bar)
+}
+
+fn no_such_rest(bar: i32, span: Span, count: u32, room: usize) -> Diagnostic {
+    Diagnostic::error(
+        "bars/outside",
+        span,
+        format!("There are {room} bars left from bar {bar} on, not {count}."),
+    )
+    .with_help(format!("Write `rest {room}` if there is no chord to the end."))
+    .with_bars(bar, bar)
+}
+
 /// What may follow the root of a chord symbol.
 fn known_qualities() -> String {
     let suffixes: Vec<&str> =
@@ -134,12 +201,22 @@ fn known_qualities() -> String {
     )
 }
 
+/// Is this what charts print where no chord sounds: "N.C.", "tacet", "tasto solo"?
+fn says_no_chord(symbol: &str) -> bool {
+    let letters: String = symbol.chars().filter(|c| c.is_alphabetic()).collect();
+    ["nc", "tacet", "tasto", "none"].contains(&letters.to_lowercase().as_str())
+}
+
 fn unknown_chord(symbol: &str, error: &ChordError, span: Span) -> Diagnostic {
     let (message, help) = match error {
         ChordError::Root(_) if symbol == "key" => (
             "`key` stands here without a whole key.".to_string(),
             "The key in which the chords are heard has a tonic and a mode: `key D minor`."
                 .to_string(),
+        ),
+        ChordError::Root(_) if says_no_chord(symbol) => (
+            format!("`{symbol}` is not a chord symbol."),
+            "Where no chord sounds, write `rest`.".to_string(),
         ),
         ChordError::Root(_) => (
             format!("`{symbol}` is not a chord symbol: it does not begin with a root from A to G."),
@@ -156,4 +233,48 @@ fn unknown_chord(symbol: &str, error: &ChordError, span: Span) -> Diagnostic {
         ),
     };
     Diagnostic::error("harmony/unknown-chord", span, message).with_help(help)
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::diagnostics::Sources;
+    use crate::resolve::{NoFiles, resolve};
+
+    /// The chords of a harmony over a pick-up and four bars of 3/4, each with its beginning and its
+    /// length, and the codes of what is wrong with it.
+    fn read(harmony: &str) -> (String, Vec<&'static str>) {
+        let source = format!(
+            "piece \"Rests\" {{ }}\nform {{\n  0 metre 3/4, key C major, pick-up 1/4\n  4 end\n}}\n\
+             voice tune {{ 0: 1/4 G4 | 1: rest 4 | }}\nharmony {{ {harmony} }}\n"
+        );
+        let mut sources = Sources::new();
+        let file = sources.add("rests.ripieno", source);
+        let (piece, findings) = resolve(&mut sources, file, &mut NoFiles);
+        let chords = piece.harmony.iter();
+        let chords = chords.map(|e| format!("{} {}+{}", e.chord, e.start, e.length));
+        (
+            chords.collect::<Vec<_>>().join(", "),
+            findings.iter().map(|finding| finding.code).collect(),
+        )
+    }
+
+    #[test]
+    fn the_harmony_may_rest_and_leave_the_pick_up_out() {
+        let whole = "C 1/4+3/4, G 1/1+1/2, C 5/2+3/4";
+        for pick_up in ["", "0: rest | "] {
+            let (chords, codes) =
+                read(&format!("{pick_up}1: C | 2: 1/2 G 1/4 rest | 3: rest | 4: C |"));
+            assert_eq!((chords.as_str(), codes), (whole, vec![]));
+        }
+        let (chords, codes) = read("1: 1/4 C rest C | 2: rest 2 | 4: 1/2 rest 1/4 G |");
+        assert_eq!((chords.as_str(), codes), ("C 1/4+1/4, C 3/4+1/4, G 3/1+1/4", vec![]));
+    }
+
+    #[test]
+    fn a_rest_that_does_not_fit_is_told() {
+        assert_eq!(read("1: C | 2: rest 4 |").1, ["bars/outside"]);
+        assert_eq!(read("1: C | 2: G rest 1 | 3: C | 4: C |").1, ["bars/too-long"]);
+        assert_eq!(read("1: C | 2: 1/2 G rest | 3: C | 4: C |").1, ["bars/too-long"]);
+        assert_eq!(read("2: C | 3: G | 4: C |").1, ["bars/number"]);
+    }
 }

@@ -217,6 +217,11 @@ pub(super) fn harmony_bar(cx: &mut ItemReader, pair: Pair<Rule>) -> HarmonyBar {
                 let minor = parts().any(|part| part.as_rule() == Rule::kw_minor);
                 bar.steps.push(Spanned { value: HarmonyStep::Key(tonic, minor), span });
             }
+            Rule::chord_rest => {
+                let count = inner.into_inner().find(|part| part.as_rule() == Rule::rest_bars);
+                let count = count.map(|count| read_number(count.as_str()));
+                bar.steps.push(Spanned { value: HarmonyStep::Rest(count), span });
+            }
             Rule::chord_symbol => {
                 let value = HarmonyStep::Symbol(inner.as_str().to_string());
                 bar.steps.push(Spanned { value, span });

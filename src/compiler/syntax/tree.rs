@@ -234,7 +234,7 @@ pub struct HarmonyBar {
     pub broken: bool,
 }
 
-/// A value, a key or a chord symbol.
+/// A value, a key, a chord symbol or a rest.
 #[derive(Clone, PartialEq, Debug)]
 pub enum HarmonyStep {
     /// The value of what follows.
@@ -243,6 +243,8 @@ pub enum HarmonyStep {
     Key(String, bool),
     /// A chord symbol as it was written.
     Symbol(String),
+    /// No chord; with the number of bars where one is written.
+    Rest(Option<u32>),
 }
 
 /// `dynamics`.

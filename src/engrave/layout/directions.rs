@@ -3,7 +3,7 @@
 use kurbo::Point;
 use ripieno_compiler::music::Time;
 use ripieno_compiler::resolve::Dynamic;
-use ripieno_writers::edition::DirectionKind;
+use ripieno_writers::edition::{DirectionKind, NO_CHORD};
 use ripieno_writers::notate::Syllable;
 
 use super::canvas::Canvas;
@@ -248,7 +248,10 @@ pub(super) fn chord_symbols(canvas: &mut Canvas, said: &[Said], end: f64) {
     let mut symbols = Vec::new();
     for direction in said {
         let DirectionKind::Chord(chord) = direction.kind else { continue };
-        let symbol = chord.to_string().replace('#', "♯").replace('b', "♭");
+        let symbol = chord.map_or_else(
+            || NO_CHORD.to_string(),
+            |chord| chord.to_string().replace('#', "♯").replace('b', "♭"),
+        );
         let run = shape(&symbol, Face::Bold, 2.2);
         let x = direction.left.max(edge + 0.5).min((end - run.width).max(0.5));
         edge = x + run.width;

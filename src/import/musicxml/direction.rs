@@ -216,7 +216,8 @@ impl Reader<'_, '_> {
         };
         let printed = kind.attribute("text").unwrap_or_default();
         if kind.raw() == "none" {
-            return self.left_out(cursor, "signs for no chord");
+            cursor.measure.signs.chords.push((at, None));
+            return;
         }
         let root = element.child("root").and_then(|root| name(root, "root-step", "root-alter"));
         let (quality, exact) = values::quality(kind.raw(), &printed);
@@ -231,7 +232,7 @@ impl Reader<'_, '_> {
             );
         }
         let chord = values::chord(root, quality, bass);
-        cursor.measure.signs.chords.push((at, chord));
+        cursor.measure.signs.chords.push((at, Some(chord)));
     }
 }
 

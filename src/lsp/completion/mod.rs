@@ -155,7 +155,10 @@ fn proposals(session: &mut Session, at: At, cursor: &Cursor) -> Vec<Proposal> {
             Some(words) => words,
             None => {
                 let mut all = chords(session, at);
-                all.extend(keywords(&[("key", "the key in which the chords are heard")]));
+                all.extend(keywords(&[
+                    ("key", "the key in which the chords are heard"),
+                    ("rest", "no chord here"),
+                ]));
                 all
             }
         },

@@ -306,6 +306,9 @@ pub struct EditionDirection {
     pub origin: Origin,
 }
 
+/// What stands in place of a chord symbol where there is no chord. (Common practice.)
+pub const NO_CHORD: &str = "N.C.";
+
 /// Kinds of what is said at a place.
 #[derive(Clone, PartialEq, Eq, Hash, Debug)]
 pub enum DirectionKind {
@@ -315,8 +318,8 @@ pub enum DirectionKind {
     Technique(Technique),
     /// Words in italics or upright, as the house has them.
     Words(String),
-    /// A chord symbol.
-    Chord(Chord),
+    /// A chord symbol; `None` where there is no chord.
+    Chord(Option<Chord>),
     /// Figures under a bass.
     Figures(Figures),
     /// Who plays: "1.", "a 2", "solo", "tutti", "div.", "unis."

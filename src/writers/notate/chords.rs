@@ -1,14 +1,15 @@
 //! Chord symbols over a staff, where a scoring line asks for them.
 
 use crate::arrange::{Arrangement, Part};
-use crate::music::{Chord, Interval, PitchName};
+use crate::music::{Chord, Interval, PitchName, Time};
 use crate::resolve::{BarLine, HarmonyEvent};
 
 use super::{FrameBar, Origin, Pitches, Staff, StaffDirection, StaffDirectionKind};
 
 /// Puts the symbols of the harmony over the bars that lines `with chords` claim, each where its
 /// chord begins, and the chord in force where such a line begins. A chord that goes on over a bar
-/// line has its symbol again only where a section begins (common practice).
+/// line has its symbol again only where a section begins; where the harmony rests, it says that there
+/// is no chord (common practice).
 pub(super) fn set(
     staff: &mut Staff,
     part: &Part,
@@ -17,6 +18,22 @@ pub(super) fn set(
 ) {
     let piece = &arrangement.piece;
     let mut before: Option<&HarmonyEvent> = None;
+    let mut put = |at: Time, chord: Option<Chord>, origin: Origin| {
+        let index = piece.form.index_at(at);
+        let (Some(bar), Some(measure)) =
+            (piece.form.bars.get(index), staff.measures.get_mut(index))
+        else {
+            return;
+        };
+        let by = match pitches {
+            Pitches::Written => -part.transposition_at(at),
+            Pitches::Concert => Interval::UNISON,
+        };
+        let kind = StaffDirectionKind::Chord(chord.map(|chord| moved(chord, by)));
+        let said = StaffDirection { at: at - bar.start, kind, origin };
+        let place = measure.directions.partition_point(|other| other.at < said.at);
+        measure.directions.insert(place, said);
+    };
     for claim in &part.claims {
         if !arrangement.lines.get(claim.line.index()).is_some_and(|line| line.chords) {
             continue;
@@ -24,8 +41,15 @@ pub(super) fn set(
         let within = |event: &&HarmonyEvent| {
             event.start < claim.to && claim.from < event.start + event.length
         };
+        let origin = |source| Origin { source, line: Some(claim.line) };
+        // From when on nothing is said yet of the chord.
+        let mut open = claim.from;
         for event in piece.harmony.iter().filter(within) {
             let at = event.start.max(claim.from);
+            if open < at {
+                put(open, None, origin(None));
+            }
+            open = event.start + event.length;
             // Two lines side by side go on with the same chord.
             if before.is_some_and(|before| before == event) {
                 continue;
@@ -39,20 +63,10 @@ pub(super) fn set(
             if goes_on && at_bar && !begins_section(frame, index) {
                 continue;
             }
-            let (Some(bar), Some(measure)) =
-                (piece.form.bars.get(index), staff.measures.get_mut(index))
-            else {
-                continue;
-            };
-            let by = match pitches {
-                Pitches::Written => -part.transposition_at(at),
-                Pitches::Concert => Interval::UNISON,
-            };
-            let origin = Origin { source: Some(event.span), line: Some(claim.line) };
-            let kind = StaffDirectionKind::Chord(moved(event.chord, by));
-            let said = StaffDirection { at: at - bar.start, kind, origin };
-            let place = measure.directions.partition_point(|other| other.at < said.at);
-            measure.directions.insert(place, said);
+            put(at, Some(event.chord), origin(Some(event.span)));
+        }
+        if open < claim.to && !piece.harmony.is_empty() {
+            put(open, None, origin(None));
         }
     }
 }
@@ -76,6 +90,23 @@ fn moved(chord: Chord, by: Interval) -> Chord {
 mod tests {
     use crate::notate::{StaffDirectionKind, notate};
 
+    /// The chord symbols of the first scoring over the staff of a player, with bar and place.
+    fn shown(source: &str, player: &str) -> String {
+        let mut sources = crate::diagnostics::Sources::new();
+        let file = sources.add("weir.ripieno", source.to_string());
+        let (piece, _) = crate::resolve::resolve(&mut sources, file, &mut crate::resolve::NoFiles);
+        let score = notate(&crate::arrange::arrange(&piece, &piece.scorings[0]));
+        let staff = score.staves.iter().find(|staff| staff.id == player).unwrap();
+        let said = staff.measures.iter().zip(&piece.form.bars).flat_map(|(measure, bar)| {
+            measure.directions.iter().filter_map(move |said| {
+                let StaffDirectionKind::Chord(chord) = &said.kind else { return None };
+                let chord = chord.map_or_else(|| "none".to_string(), |chord| chord.to_string());
+                Some(format!("{} {} {chord}", bar.number, said.at))
+            })
+        });
+        said.collect::<Vec<_>>().join(", ")
+    }
+
     #[test]
     fn symbols_stand_where_chords_begin_at_the_pitch_of_the_part() {
         let source = "piece \"Weir\" { }\nform { 1 metre 4/4, key C major\n 3 end }\n\
@@ -84,22 +115,18 @@ mod tests {
             ensemble duo { era 1885\n clarinet in Bb, oboe\n}\n\
             scoring plain for duo {\n clarinet plays tune bars 1..2 with chords, as melody\n \
             clarinet plays tune bars 3 as melody\n oboe plays tune as melody\n}\n";
-        let mut sources = crate::diagnostics::Sources::new();
-        let file = sources.add("weir.ripieno", source);
-        let (piece, _) = crate::resolve::resolve(&mut sources, file, &mut crate::resolve::NoFiles);
-        let score = notate(&crate::arrange::arrange(&piece, &piece.scorings[0]));
-        let shown = |staff: usize| {
-            let said = score.staves[staff].measures.iter().zip(1..).flat_map(|(measure, bar)| {
-                measure.directions.iter().filter_map(move |said| match &said.kind {
-                    StaffDirectionKind::Chord(chord) => Some(format!("{bar} {} {chord}", said.at)),
-                    _ => None,
-                })
-            });
-            said.collect::<Vec<_>>().join(", ")
-        };
-        let clarinet = score.staves.iter().position(|staff| staff.id == "clarinet").unwrap();
-        assert_eq!(shown(clarinet), "1 0/1 D, 2 0/1 Em7, 2 1/2 A7/C#");
-        assert_eq!(shown(1 - clarinet), "");
+        assert_eq!(shown(source, "clarinet"), "1 0/1 D, 2 0/1 Em7, 2 1/2 A7/C#");
+        assert_eq!(shown(source, "oboe"), "");
+    }
+
+    #[test]
+    fn where_the_harmony_rests_the_reader_is_told() {
+        let source = "piece \"Weir\" { }\nform { 0 metre 4/4, key C major, pick-up 1/4\n 4 end }\n\
+            voice tune { 0: 1/4 G4 | 1: 1/1 C5 | 2: D | 3: E | 4: C | }\n\
+            harmony { 1: 3/4 C 1/4 rest | 2: rest 2 | 4: 1/2 rest C | }\n\
+            ensemble solo { era 1885\n oboe\n}\n\
+            scoring plain for solo {\n oboe plays tune with chords, as melody\n}\n";
+        assert_eq!(shown(source, "oboe"), "0 0/1 none, 1 0/1 C, 1 3/4 none, 4 1/2 C");
     }
 
     #[test]
@@ -110,18 +137,8 @@ mod tests {
             harmony { 1: C | 2: 1/2 C C | 3: C | 4: C | 5: C | 6: C | 7: C | 8: 1/2 C F | }\n\
             ensemble solo { era 1885\n oboe\n}\n\
             scoring plain for solo {\n oboe plays tune with chords, as melody\n}\n";
-        let mut sources = crate::diagnostics::Sources::new();
-        let file = sources.add("weir.ripieno", source);
-        let (piece, _) = crate::resolve::resolve(&mut sources, file, &mut crate::resolve::NoFiles);
-        let score = notate(&crate::arrange::arrange(&piece, &piece.scorings[0]));
-        let said = score.staves[0].measures.iter().zip(1..).flat_map(|(measure, bar)| {
-            measure.directions.iter().filter_map(move |said| match &said.kind {
-                StaffDirectionKind::Chord(chord) => Some(format!("{bar} {} {chord}", said.at)),
-                _ => None,
-            })
-        });
         assert_eq!(
-            said.collect::<Vec<_>>().join(", "),
+            shown(source, "oboe"),
             "1 0/1 C, 2 1/2 C, 4 0/1 C, 5 0/1 C, 6 0/1 C, 8 0/1 C, 8 1/2 F"
         );
     }

@@ -457,8 +457,9 @@ pub enum StaffDirectionKind {
     /// An order that the player must see: "take Piccolo", "change to F"; and what he has in hand
     /// when he enters: "Piccolo", "in F".
     Change(String),
-    /// A chord symbol above the staff, at the pitch in which the player reads.
-    Chord(Chord),
+    /// A chord symbol above the staff, at the pitch in which the player reads; `None` where there is
+    /// no chord.
+    Chord(Option<Chord>),
     /// Figures under a bass, for the signature that the player reads; never empty.
     Figures(Figures),
     /// Who plays, or how prominently: "solo", "soli", "tutti", "div.", "unis.".

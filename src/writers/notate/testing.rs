@@ -437,7 +437,9 @@ pub(crate) fn directions(score: &Score, staff: usize) -> String {
                     format!("\"{words}\"")
                 }
                 StaffDirectionKind::Who(who) => format!("\"{who}\""),
-                StaffDirectionKind::Chord(chord) => chord.to_string(),
+                StaffDirectionKind::Chord(chord) => {
+                    chord.map_or_else(|| "no chord".to_string(), |chord| chord.to_string())
+                }
                 StaffDirectionKind::Figures(figures) => {
                     figures.iter().map(ToString::to_string).collect::<Vec<_>>().join("/")
                 }

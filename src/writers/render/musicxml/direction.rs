@@ -1,6 +1,6 @@
 //! Directions: dynamics, hairpins, words, tempos, rehearsal marks, signs.
 
-use crate::edition::{DirectionKind, EditionDirection};
+use crate::edition::{DirectionKind, EditionDirection, NO_CHORD};
 use crate::music::{Chord, ChordQuality, Figure, PitchName, Time};
 use crate::notate::{FrameBar, NoteValue, Sign};
 use crate::resolve::{Technique, Tempo};
@@ -150,7 +150,10 @@ impl Spot {
 /// Writes what is said at a place.
 pub(super) fn said(xml: &mut Xml, said: &EditionDirection, spot: Spot) {
     if let DirectionKind::Chord(chord) = &said.kind {
-        return harmony(xml, chord, spot);
+        return match chord {
+            Some(chord) => harmony(xml, chord, spot),
+            None => no_chord(xml, spot),
+        };
     }
     xml.open_with("direction", side(said.above));
     xml.open("direction-type");
@@ -224,6 +227,16 @@ pub(super) fn figures(
 }
 
 /// A chord symbol: its kind in the standard's words, and the degrees that the kind lacks.
+/// No chord. The schema asks for a root, which the empty text hides.
+fn no_chord(xml: &mut Xml, spot: Spot) {
+    xml.open("harmony");
+    xml.open("root");
+    xml.text_with("root-step", &[("text", "")], "C");
+    xml.close("root");
+    xml.text_with("kind", &[("text", NO_CHORD)], "none");
+    end_of_harmony(xml, spot);
+}
+
 fn harmony(xml: &mut Xml, chord: &Chord, spot: Spot) {
     let (kind, degrees): (_, &[(i64, i64, &str)]) = match chord.quality {
         ChordQuality::Major => ("major", &[]),
@@ -263,6 +276,10 @@ fn harmony(xml: &mut Xml, chord: &Chord, spot: Spot) {
         xml.word("degree-type", how);
         xml.close("degree");
     }
+    end_of_harmony(xml, spot);
+}
+
+fn end_of_harmony(xml: &mut Xml, spot: Spot) {
     if spot.offset != 0 {
         xml.number("offset", spot.offset);
     }

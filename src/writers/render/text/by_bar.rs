@@ -358,6 +358,7 @@ impl<'e, 'a> Writer<'e, 'a> {
                 (DirectionKind::Dynamic(dynamic), Form::Words) => dynamic_name(*dynamic).into(),
                 (DirectionKind::CueName(name), _) => name.clone(),
                 (DirectionKind::Chord(chord), Form::Signs) => words::chord(*chord),
+                (DirectionKind::Chord(None), Form::Words) => "no chord".to_string(),
                 (DirectionKind::Chord(chord), Form::Words) => {
                     format!("chord {}", spoken(&words::chord(*chord)))
                 }

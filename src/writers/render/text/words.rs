@@ -25,8 +25,11 @@ pub(super) const SIGNS: [(Mark, &str, &str); 16] = [
 ];
 
 /// A chord symbol with the signs of print: "B♭m7/D♭".
-pub(super) fn chord(chord: crate::music::Chord) -> String {
-    chord.to_string().replace('#', "♯").replace('b', "♭")
+pub(super) fn chord(chord: Option<crate::music::Chord>) -> String {
+    chord.map_or_else(
+        || crate::edition::NO_CHORD.to_string(),
+        |chord| chord.to_string().replace('#', "♯").replace('b', "♭"),
+    )
 }
 
 /// Figures under a bass: "6/5", "7/♯".
