@@ -47,6 +47,9 @@ pub struct PlayedBars {
     pub played_by: Vec<String>,
     /// Players who double somebody who has it.
     pub doubled_by: Vec<String>,
+    /// Players who have notes of it by chance, in what they hold, signal or strike, where nobody plays
+    /// it.
+    pub met_by: Vec<String>,
     /// Does nobody play any note of it?
     pub nobody: bool,
     /// Are there notes in these bars that nobody plays, although others are played?
@@ -68,11 +71,11 @@ pub fn coverage(piece: &Arc<Piece>, only: Option<&Scoring>) -> CoverageAdvice {
 
 fn of_scoring(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Vec<VoiceBars> {
     let arrangement = arrange(piece, scoring);
-    let doubling: HashMap<Span, bool> = piece
+    let ways: HashMap<Span, Way> = piece
         .layers(scoring)
         .iter()
         .flat_map(|layer| &layer.lines)
-        .map(|line| (line.span, matches!(line.verb, Verb::Doubles { .. })))
+        .map(|line| (line.span, Way::of(&line.verb)))
         .collect();
     coverage_again(&arrangement, &[], None)
         .into_iter()
@@ -87,42 +90,58 @@ fn of_scoring(piece: &Arc<Piece>, scoring: &Arc<Scoring>) -> Vec<VoiceBars> {
                     bars: BarNumbers::one(number),
                     played_by: Vec::new(),
                     doubled_by: Vec::new(),
+                    met_by: Vec::new(),
                     nobody: true,
                     gaps: false,
                 };
                 let here = |(note, _): &(Note, &[u16])| piece.form.index_at(note.start) == bar;
                 // Who has which notes: all of them, and those that come from the voice.
-                let mut having: Vec<(u16, usize, usize, bool)> = Vec::new();
+                let mut having: Vec<Having> = Vec::new();
                 let mut count = 0;
                 while let Some((note, players)) = notes.next_if(here) {
-                    passage.nobody &= players.is_empty();
-                    passage.gaps |= players.is_empty();
                     count += 1;
+                    let mut played = false;
                     for &player in players {
                         let part = &arrangement.parts[usize::from(player)];
                         let own = sounding(part, &note);
                         let comes = own.is_some_and(|own| own.source == note.span);
-                        let doubles = own
-                            .is_some_and(|own| doubles(&arrangement, part.line_of(own), &doubling));
-                        match having.iter_mut().find(|(other, ..)| *other == player) {
-                            Some((_, all, from_voice, _)) => {
-                                *all += 1;
-                                *from_voice += usize::from(comes);
+                        let way = own.map(|own| way(&arrangement, part.line_of(own), &ways));
+                        let way = way.unwrap_or(Way::Plays);
+                        played |= way != Way::Computes;
+                        match having.iter_mut().find(|of| (of.player, of.way) == (player, way)) {
+                            Some(of) => {
+                                of.notes += 1;
+                                of.from_voice += usize::from(comes);
                             }
-                            None => having.push((player, 1, usize::from(comes), doubles)),
+                            None => having.push(Having {
+                                player,
+                                way,
+                                notes: 1,
+                                from_voice: usize::from(comes),
+                            }),
                         }
                     }
+                    passage.nobody &= !played;
+                    passage.gaps |= !played;
                 }
+                let plays = |of: &Having| of.way != Way::Computes;
                 // Whoever meets a note of it by chance does not play the voice, unless he has it all.
-                let from_voice = having.iter().any(|(_, _, from_voice, _)| *from_voice > 0);
-                for (player, all, own, doubles) in having {
-                    if from_voice && own == 0 && (all < count || count < 2) {
+                let from_voice = having.iter().any(|of| plays(of) && of.from_voice > 0);
+                for of in &having {
+                    if plays(of)
+                        && from_voice
+                        && of.from_voice == 0
+                        && (of.notes < count || count < 2)
+                    {
                         continue;
                     }
-                    let part = &arrangement.parts[usize::from(player)];
-                    let list =
-                        if doubles { &mut passage.doubled_by } else { &mut passage.played_by };
-                    list.push(part.player.id.clone());
+                    let list = match of.way {
+                        Way::Doubles => &mut passage.doubled_by,
+                        Way::Plays => &mut passage.played_by,
+                        Way::Computes if passage.nobody => &mut passage.met_by,
+                        Way::Computes => continue,
+                    };
+                    list.push(arrangement.parts[usize::from(of.player)].player.id.clone());
                 }
                 passage.gaps &= !passage.nobody;
                 match passages.last_mut().filter(|last| same(last, &passage)) {
@@ -144,10 +163,38 @@ fn sounding<'p>(part: &'p Part, note: &Note) -> Option<&'p SoundingNote> {
     part.notes.get(part.notes.partition_point(|own| own.end() <= note.start))
 }
 
-/// Is it a line that doubles?
-fn doubles(arrangement: &Arrangement, line: LineId, doubling: &HashMap<Span, bool>) -> bool {
+/// Who has notes of a voice in a bar: how many, and how many that come from it.
+struct Having {
+    player: u16,
+    way: Way,
+    notes: usize,
+    from_voice: usize,
+}
+
+/// How a line comes to a note of a voice.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Way {
+    /// It plays, realises or writes it.
+    Plays,
+    /// It doubles somebody.
+    Doubles,
+    /// It holds, signals or strikes notes of the harmony, and meets a note of the voice by chance.
+    Computes,
+}
+
+impl Way {
+    fn of(verb: &Verb) -> Way {
+        match verb {
+            Verb::Doubles { .. } => Way::Doubles,
+            Verb::Sustains { .. } | Verb::Signals { .. } | Verb::Highlights { .. } => Way::Computes,
+            _ => Way::Plays,
+        }
+    }
+}
+
+fn way(arrangement: &Arrangement, line: LineId, ways: &HashMap<Span, Way>) -> Way {
     let line = arrangement.lines.get(line.index());
-    line.is_some_and(|line| doubling.get(&line.span).copied().unwrap_or(false))
+    line.and_then(|line| ways.get(&line.span)).copied().unwrap_or(Way::Plays)
 }
 
 impl fmt::Display for CoverageAdvice {
@@ -165,7 +212,9 @@ impl fmt::Display for CoverageAdvice {
                     let BarNumbers { first, last } = passage.bars;
                     let bars =
                         if first == last { first.to_string() } else { format!("{first}–{last}") };
-                    let mut played = if passage.nobody {
+                    let mut played = if passage.nobody && !passage.met_by.is_empty() {
+                        format!("nobody (by chance {})", passage.met_by.join(", "))
+                    } else if passage.nobody {
                         "nobody".to_string()
                     } else {
                         passage.played_by.join(", ")

@@ -14,7 +14,7 @@ use serde::Serialize;
 use super::weigh::{self, Weighed};
 use super::{WEIGHED, percent, rounded, table};
 use crate::instruments::{Instrument, Limit, NaturalSeries, PlayerRank, Tuning, catalogue};
-use crate::music::PitchName;
+use crate::music::{Mode, PitchName};
 use crate::resolve::{Ensemble, Piece, Scoring, Voice};
 
 /// Crooks ranked, the best first.
@@ -60,6 +60,7 @@ pub fn crooks(piece: &Piece, scoring: Option<&Scoring>, voice: Option<&Voice>) -
     let chords = weigh::chords(piece, METRE);
     let music = Music {
         home: at_home(piece, &chords),
+        sounds: sounds(piece, &chords),
         main: weigh::main_chords(&chords, 2).iter().map(ToString::to_string).collect(),
         melody: voice
             .or(piece.voices.first().map(|first| &**first))
@@ -80,7 +81,21 @@ pub fn crooks(piece: &Piece, scoring: Option<&Scoring>, voice: Option<&Voice>) -
         let year = with(&horn.id).map_or(DEFAULT_YEAR, |ensemble| ensemble.era);
         let pairs = judge(&music, horn, year, usual_horn);
         advice.one_pair = ranked(pairs.iter().map(|pair| pair.alone(&music)).collect());
-        advice.two_pairs = ranked(two_pairs(&music, &pairs));
+        let mut two = two_pairs(&music, &pairs);
+        if let Some(bar) = piece.form.bars.first().filter(|bar| bar.key.mode == Mode::Minor) {
+            let keys = [bar.key.tonic.class(), bar.key.degree(3).class()];
+            let stand_there = |choice: &CrookChoice| {
+                let has = |class: &i32| {
+                    let of_key = |pair: &&Pair| pair.crook.key.class() == *class;
+                    pairs.iter().filter(of_key).any(|p| choice.crooks.contains(&p.crook.name))
+                };
+                keys.iter().all(has)
+            };
+            for choice in two.iter_mut().filter(|choice| !stand_there(choice)) {
+                choice.coverage *= NOT_TONIC_AND_RELATIVE;
+            }
+        }
+        advice.two_pairs = ranked(two);
     }
     if let Some(trumpet) = trumpet
         && let Some(ensemble) = with(&trumpet.id)
@@ -135,11 +150,17 @@ fn natural(kind: impl Fn(&NaturalSeries) -> bool) -> Option<&'static Instrument>
 /// the drums, and in minor leave its major third out (common practice; the figure is our heuristic).
 const NOT_THE_TONIC: f64 = 0.8;
 
+/// What two pairs of horns are worth in a piece in minor that do not stand in the tonic and its relative
+/// major (common practice; the figure is our heuristic).
+const NOT_TONIC_AND_RELATIVE: f64 = 0.9;
+
 /// What is asked of the crooks.
 struct Music<'a> {
     chords: Vec<Weighed>,
     /// How far each pitch class is at home in the piece, 0 to 1.
     home: [f64; 12],
+    /// Which pitch classes sound anywhere, in chords or voices.
+    sounds: [bool; 12],
     /// Symbols of the two chords that weigh most.
     main: Vec<String>,
     /// Name of the voice and the share of its time that falls to each pitch class.
@@ -158,6 +179,17 @@ fn at_home(piece: &Piece, chords: &[Weighed]) -> [f64; 12] {
         }
     }
     shares.map(|share| (share / AT_HOME).min(1.0))
+}
+
+/// Which pitch classes sound anywhere.
+fn sounds(piece: &Piece, chords: &[Weighed]) -> [bool; 12] {
+    let mut sounds = weigh::classes(chords).map(|share| share > 0.0);
+    for note in piece.voices.iter().flat_map(|voice| &voice.music.notes) {
+        for pitch in note.sound.pitches() {
+            sounds[pitch.name().class() as usize] = true;
+        }
+    }
+    sounds
 }
 
 fn melody(voice: &Voice) -> [f64; 12] {
@@ -351,7 +383,14 @@ impl Pair {
             reason.push_str(&format!("; {} of `{name}`", percent(share)));
         }
         if !self.strangers.is_empty() {
-            reason.push_str(&format!("; foreign to the piece: {}", listed(&self.strangers)));
+            let strangers = self.strangers.iter().copied();
+            let (seldom, never): (Vec<PitchName>, Vec<PitchName>) =
+                strangers.partition(|name| music.sounds[name.class() as usize]);
+            for (how, names) in [("seldom in the piece", seldom), ("foreign to the piece", never)] {
+                if !names.is_empty() {
+                    reason.push_str(&format!("; {how}: {}", listed(&names)));
+                }
+            }
         }
         reason.push('.');
         reason
