@@ -23,6 +23,11 @@ pub enum ChordQuality {
     SuspendedFourth,
     /// Dominant seventh: `C7`.
     DominantSeventh,
+    /// What is written as a dominant seventh and goes down by a semitone to its goal: the augmented
+    /// sixth stands in place of the seventh, and rises. `Ab7` before `G`.
+    AugmentedSixth,
+    /// The same with an augmented fourth in place of the fifth: `Ab7b5` before `G`.
+    AugmentedSixthAndFourth,
     /// Dominant seventh with suspended fourth: `C7sus4`.
     DominantSeventhSuspended,
     /// Major seventh: `Cmaj7`.
@@ -85,12 +90,22 @@ const QUALITIES: &[QualityRow] = &[
     (ChordQuality::MajorNinth, &["maj9", "M9"], &[(2, 4), (4, 7), (6, 11), (8, 14)]),
     (ChordQuality::AddedNinth, &["add9"], &[(2, 4), (4, 7), (8, 14)]),
     (ChordQuality::MinorAddedNinth, &["madd9"], &[(2, 3), (4, 7), (8, 14)]),
+    // What is read is a dominant seventh; what follows makes these of it.
+    (ChordQuality::AugmentedSixth, &["7"], &[(2, 4), (4, 7), (5, 10)]),
+    (ChordQuality::AugmentedSixthAndFourth, &["7b5"], &[(2, 4), (3, 6), (5, 10)]),
 ];
 
 impl ChordQuality {
-    /// All qualities that the language knows.
+    /// All qualities that have a symbol of their own.
     pub fn all() -> impl Iterator<Item = ChordQuality> {
-        QUALITIES.iter().map(|(quality, ..)| *quality)
+        let all = QUALITIES.iter().map(|(quality, ..)| *quality);
+        all.filter(|quality| !quality.is_augmented_sixth())
+    }
+
+    /// Is it a dominant seventh by its symbol alone?
+    #[must_use]
+    pub fn is_augmented_sixth(self) -> bool {
+        matches!(self, ChordQuality::AugmentedSixth | ChordQuality::AugmentedSixthAndFourth)
     }
 
     /// The suffix as it is printed after the root.
@@ -182,6 +197,31 @@ impl Chord {
         members
     }
 
+    /// The same chord as it is spelled before the chord that follows: a dominant seventh whose root
+    /// falls by a minor second to the root of the next, or to the bass of a six-four chord, has an augmented sixth, which
+    /// rises, and no seventh. (Common practice.)
+    #[must_use]
+    pub fn before(self, next: &Chord) -> Chord {
+        let quality = match self.quality {
+            ChordQuality::DominantSeventh => ChordQuality::AugmentedSixth,
+            ChordQuality::DominantFlatFifth => ChordQuality::AugmentedSixthAndFourth,
+            _ => return self,
+        };
+        let falls = |goal: PitchName| {
+            self.root.class() == (goal.class() + 1).rem_euclid(12)
+                && (self.root.letter.step() - goal.letter.step()).rem_euclid(7) == 1
+        };
+        // A six-four chord stands on the fifth for the dominant itself.
+        let six_four = next.bass.filter(|bass| next.members().get(2) == Some(bass));
+        let stands = falls(next.root) || six_four.is_some_and(falls);
+        let of_root = self.bass.is_none_or(|bass| {
+            self.quality.intervals()[..2].iter().any(|&(steps, semitones)| {
+                self.root.transposed(Interval::new(steps, semitones)) == Some(bass)
+            })
+        });
+        if stands && of_root { Chord { quality, ..self } } else { self }
+    }
+
     /// The note that the bass has: the slash bass or else the root.
     #[must_use]
     pub fn bass_note(&self) -> PitchName {
@@ -213,6 +253,25 @@ mod tests {
     fn members(symbol: &str) -> String {
         let chord = Chord::read(symbol).unwrap();
         chord.members().iter().map(ToString::to_string).collect::<Vec<_>>().join(" ")
+    }
+
+    #[test]
+    fn an_augmented_sixth_is_spelled_as_it_goes() {
+        let before = |symbol: &str, next: &str| {
+            let chord = Chord::read(symbol).unwrap().before(&Chord::read(next).unwrap());
+            let members = chord.members();
+            (chord.to_string(), members.iter().map(ToString::to_string).collect::<String>())
+        };
+        let spelled = |symbol: &str, next: &str| before(symbol, next).1;
+        assert_eq!(before("Ab7", "G"), ("Ab7".to_string(), "AbCEbF#".to_string()));
+        assert_eq!(spelled("Ab7", "Cm/G"), "AbCEbF#");
+        assert_eq!(spelled("Ab7/C", "G7"), "AbCEbF#");
+        assert_eq!(spelled("Ab7b5", "G"), "AbCDF#");
+        assert_eq!(spelled("Ab7", "G7/B"), "AbCEbF#");
+        assert_eq!(spelled("Ab7", "Db"), "AbCEbGb");
+        assert_eq!(spelled("Ab7/Gb", "G"), "AbCEbGb");
+        assert_eq!(spelled("G#7", "G"), "G#B#D#F#");
+        assert_eq!(spelled("Ab7", "Em/G"), "AbCEbGb");
     }
 
     #[test]

@@ -55,7 +55,20 @@ pub(super) fn harmony(
     events.sort_by_key(|(event, _)| event.start);
     let (mut events, declared): (Vec<HarmonyEvent>, Vec<Option<Key>>) = events.into_iter().unzip();
     hear(form, &mut events, &declared);
+    spell(&mut events);
     (events, unsure)
+}
+
+/// Spells augmented sixths as they go.
+fn spell(events: &mut [HarmonyEvent]) {
+    for at in 1..events.len() {
+        let next = events[at].chord;
+        let from = events[at].start;
+        let before = &mut events[at - 1];
+        if before.start + before.length == from {
+            before.chord = before.chord.before(&next);
+        }
+    }
 }
 
 /// The bar with which the harmony begins: the first whole one, if its number stands before the first

@@ -245,7 +245,7 @@ fn harmony(xml: &mut Xml, chord: &Chord, spot: Spot) {
         ChordQuality::Augmented => ("augmented", &[]),
         ChordQuality::SuspendedSecond => ("suspended-second", &[]),
         ChordQuality::SuspendedFourth => ("suspended-fourth", &[]),
-        ChordQuality::DominantSeventh => ("dominant", &[]),
+        ChordQuality::DominantSeventh | ChordQuality::AugmentedSixth => ("dominant", &[]),
         ChordQuality::DominantSeventhSuspended => ("suspended-fourth", &[(7, 0, "add")]),
         ChordQuality::MajorSeventh => ("major-seventh", &[]),
         ChordQuality::MinorSeventh => ("minor-seventh", &[]),
@@ -257,7 +257,9 @@ fn harmony(xml: &mut Xml, chord: &Chord, spot: Spot) {
         ChordQuality::MinorSixth => ("minor-sixth", &[]),
         ChordQuality::DominantNinth => ("dominant-ninth", &[]),
         ChordQuality::DominantMinorNinth => ("dominant", &[(9, -1, "add")]),
-        ChordQuality::DominantFlatFifth => ("dominant", &[(5, -1, "alter")]),
+        ChordQuality::DominantFlatFifth | ChordQuality::AugmentedSixthAndFourth => {
+            ("dominant", &[(5, -1, "alter")])
+        }
         ChordQuality::MinorNinth => ("minor-ninth", &[]),
         ChordQuality::MajorNinth => ("major-ninth", &[]),
         ChordQuality::AddedNinth => ("major", &[(9, 0, "add")]),

@@ -124,7 +124,10 @@ impl Wants {
                 None => (45, 100, Some(5)),
                 Some((2, _)) => (60, 400, Some(25)),
                 // A suspended note stands for the third and wants its resolution alone.
-                Some((1 | 3, _)) => (60, 400, None),
+                Some((1, _) | (3, 5)) => (60, 400, None),
+                Some((3, _)) => (40, 80, Some(35)),
+                // An augmented sixth.
+                Some((5, 10)) => (45, 330, None),
                 Some((4, 7)) => (15, 20, Some(10)),
                 // A fifth that is not perfect colours the chord, so it is missed more.
                 Some((4, _)) => (40, 80, Some(35)),
@@ -138,7 +141,7 @@ impl Wants {
             let doubled = if is_leading { None } else { doubled };
             if is_leading {
                 tendencies[class] = Tendency::Up;
-            } else if matches!(steps, Some((3 | 6 | 8, _)) | Some((4, 6))) {
+            } else if matches!(steps, Some((3, 5) | (6 | 8, _) | (4, 6))) {
                 tendencies[class] = Tendency::Down;
             }
             place[class] = Some(index.narrow::<u8>());
@@ -277,7 +280,7 @@ fn class(height: i16) -> usize {
 }
 
 /// The class of the note that wants to rise by a semitone: the leading note of the key as the
-/// third or the root of a chord, the third of any dominant seventh, the root of a diminished chord.
+/// third or the root of a chord, the third of any dominant seventh, the root of a diminished chord, an augmented sixth.
 pub(in crate::arrange::derive) fn leading_class(chord: &Chord, key: Key) -> Option<i32> {
     let members = chord.members();
     let third = members.get(1).map(|name| name.class());
@@ -288,6 +291,9 @@ pub(in crate::arrange::derive) fn leading_class(chord: &Chord, key: Key) -> Opti
         | ChordQuality::DominantMinorNinth
         | ChordQuality::DominantFlatFifth
         | ChordQuality::AugmentedSeventh => third,
+        ChordQuality::AugmentedSixth | ChordQuality::AugmentedSixthAndFourth => {
+            members.last().map(|name| name.class())
+        }
         ChordQuality::Diminished | ChordQuality::DiminishedSeventh => Some(root),
         _ => {
             let leading = key.leading_note().class();
