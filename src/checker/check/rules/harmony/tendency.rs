@@ -144,7 +144,9 @@ fn declared(cx: &Context, slice: Slice) -> [Option<Dominant>; 2] {
     let Some(event) = super::event(cx, slice.start) else { return [None, None] };
     let chord = event.chord;
     let (third, seventh) = ((chord.root.class() + 4) % 12, (chord.root.class() + 10) % 12);
-    let is = chord.has_class(third) && chord.has_class(seventh);
+    // An augmented sixth rises, and no seventh falls.
+    let falls = !chord.quality.is_augmented_sixth();
+    let is = falls && chord.has_class(third) && chord.has_class(seventh);
     [leading_class(cx, event), is.then_some(seventh)].map(|class| {
         let members = (0..12).filter(|class| chord.has_class(*class));
         let members = members.fold(0, |mask, class| mask | 1 << class);
@@ -245,16 +247,20 @@ fn of_key(key: Key, heard: u16, root: i32) -> bool {
 }
 
 /// Does a part only touch its note on the way through the chord: does it leap on to another note of
-/// it, run through by step, or leave it before a quarter of the chord is over?
+/// it, run through by step, leave it before a quarter of the chord is over, or come to it only off the
+/// beat for less than half of the chord?
 fn touches(cx: &Context, sounding: Sounding, chord: &Dominant) -> bool {
     let notes = &cx.part(sounding.player()).notes;
     let index = sounding.note();
     let note = &notes[index];
+    let whole = chord.end - chord.start;
+    if cx.form.weight(note.start) == 0 && note.start > chord.start && note.length * 2 < whole {
+        return true;
+    }
     let (Some(next), Some(from)) = (notes.get(index + 1), super::single(note)) else {
         return false;
     };
     let goes_on = next.start == note.end() && next.start < chord.end;
-    let whole = chord.end - chord.start;
     if !goes_on || note.length * 2 >= whole {
         return false;
     }

@@ -126,7 +126,7 @@ impl Ear {
 /// The ears of all slots.
 pub(super) fn ears(
     form: &Form,
-    slots: &[Slot],
+    (slots, seats): (&[Slot], &[Seat]),
     texture: &Texture,
     sounding: &Sounding,
 ) -> Vec<Ear> {
@@ -143,16 +143,24 @@ pub(super) fn ears(
         let known = fixed.iter().filter(|(_, height)| *height != REST).count();
         let players = slot.active.iter().filter(|active| **active).count() + known;
         let voices = texture.sounding(slot.start).flat_map(|note| note.sound.pitches());
+        let ground = ground(form, slot, texture);
+        let mut leading = leading(form, slot, &sounding.leading);
+        // Bass instruments that are worked out go with the bass, too.
+        for (seat, _) in seats.iter().zip(&slot.active).filter(|(_, active)| **active) {
+            if seat.place == Duty::Ground {
+                family_has(&mut leading, seat.choir, 1 << ground);
+            }
+        }
         ears.push(Ear {
             outer: texture.outer(slot.start).map(heights),
             before: before(form, slot.start, chord_before.filter(|_| slot.joined), texture),
             has_bass: texture.has_bass(slot.start),
             bass: slot.chord.bass_note().class(),
-            ground: ground(form, slot, texture),
+            ground,
             classes: classes(form, slot, texture),
             watched: watched(form, slot, texture),
             voices: voices.map(|pitch| pitch.midi().narrow::<i16>()).collect(),
-            leading: leading(form, slot, &sounding.leading),
+            leading,
             fixed,
             tutti: players >= TUTTI,
             full: players >= FULL,
@@ -186,13 +194,17 @@ fn leading(form: &Form, slot: &Slot, players: &[(Choir, Notes)]) -> Vec<(Choir, 
             }
             let classes = note.sound.pitches().iter();
             let classes = classes.fold(0, |all, pitch| all | 1 << pitch.midi().rem_euclid(12));
-            match found.iter_mut().find(|(other, _)| other == choir) {
-                Some((_, all)) => *all |= classes,
-                None => found.push((*choir, classes)),
-            }
+            family_has(&mut found, *choir, classes);
         }
     }
     found
+}
+
+fn family_has(found: &mut Vec<(Choir, u16)>, choir: Choir, classes: u16) {
+    match found.iter_mut().find(|(other, _)| *other == choir) {
+        Some((_, all)) => *all |= classes,
+        None => found.push((choir, classes)),
+    }
 }
 
 fn watched(form: &Form, slot: &Slot, texture: &Texture) -> Vec<(i16, Heard)> {

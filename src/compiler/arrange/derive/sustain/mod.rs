@@ -67,7 +67,7 @@ pub(in crate::arrange) fn sustain(
     let texture = Texture::of(first);
     let seats = seats::seats(&requests.iter().collect::<Vec<&Request>>());
     let slots = slots::slots(requests, harmony, &seats);
-    let ears = ear::ears(form, &slots, &texture, around);
+    let ears = ear::ears(form, (&slots, &seats), &texture, around);
     let mut board = Board::new(&seats, &slots, &ears);
     board.solve(form, settled.0, settled.1);
 
@@ -136,7 +136,7 @@ pub(super) fn at_moments(asked: &[(&Request, Vec<Lasting>)]) -> Vec<Struck> {
     let seats = seats::seats(&requests);
     let slots = slots::at_moments(asked, &seats);
     let sounding = Sounding { around: first.around.to_vec(), leading: Vec::new() };
-    let mut ears = ear::ears(form, &slots, &texture, &sounding);
+    let mut ears = ear::ears(form, (&slots, &seats), &texture, &sounding);
     // Whoever strikes a chord together is a choir that wants to be whole.
     ears.iter_mut().for_each(|ear| ear.tutti = true);
     let mut board = Board::new(&seats, &slots, &ears);
@@ -197,7 +197,7 @@ fn stages_of(request: &Request) -> Vec<solve::Stage> {
     let seats = seats::seats(&[request]);
     let slots = slots::slots(requests, request.harmony, &seats);
     let texture = Texture::of(request);
-    let ears = ear::ears(&request.piece.form, &slots, &texture, &Sounding::default());
+    let ears = ear::ears(&request.piece.form, (&slots, &seats), &texture, &Sounding::default());
     let board = Board::new(&seats, &slots, &ears);
     let all: Vec<usize> = (0..seats.len()).collect();
     let desk = voicings::Desk::new(&all);
