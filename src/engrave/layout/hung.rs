@@ -120,12 +120,10 @@ fn stack(
 /// One sign over the staff holds both; two are needed only where the voices are held for unlike notes. Common
 /// practice.
 fn is_held_above(note: &Placed, voices: &[Vec<Placed>]) -> bool {
-    let held = |note: &Placed| {
-        note.chord.note().is_some_and(|written| written.marks.has(Mark::Fermata))
-    };
-    let span = |note: &Placed| {
-        (note.bar, note.chord.event.element.at, note.chord.event.element.length)
-    };
+    let held =
+        |note: &Placed| note.chord.note().is_some_and(|written| written.marks.has(Mark::Fermata));
+    let span =
+        |note: &Placed| (note.bar, note.chord.event.element.at, note.chord.event.element.length);
     note.chord.side == Some(Side::Lower)
         && voices.iter().flatten().any(|other| {
             other.chord.side == Some(Side::Upper) && held(other) && span(other) == span(note)

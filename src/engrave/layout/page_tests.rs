@@ -271,7 +271,10 @@ fn one_fermata_holds_two_voices_on_a_staff_that_end_alike() {
         let pages = score(&text, true);
         let signs = pages.pages.iter().flat_map(|page| of(page, Kind::Articulation));
         let signs = signs.filter(|mark| {
-            matches!(mark.shape, Shape::Glyph { glyph: Glyph::FermataAbove | Glyph::FermataBelow, .. })
+            matches!(
+                mark.shape,
+                Shape::Glyph { glyph: Glyph::FermataAbove | Glyph::FermataBelow, .. }
+            )
         });
         signs.count()
     };

@@ -1,7 +1,8 @@
 //! Chords for harp and keyboard: both hands, each chord near the one before.
 //!
 //! The right hand has the whole chord in close position about the middle of its staff, never above
-//! the tune; the left hand the bass, in octaves where the hand reaches them easily. On the harp the
+//! the tune; the left hand the bass, in octaves where the hand reaches them easily; off the beat the
+//! right hand answers the bass alone. On the harp the
 //! chords are rolled at the first of each harmony, and have only what the pedals can set in time. (Common practice for the shape, from memory: E.
 //! Prout, The Orchestra, vol. 1, 1898; the weights are our heuristic.)
 
@@ -77,12 +78,16 @@ pub(super) fn chords(
         gaps.iter().any(|(from, to)| *from <= start && *to >= end)
     };
     strokes.retain(|(start, end, ..)| !silent(*start, *end));
+    // Under the lowest of the tune while one chord is struck: its layout stays the same.
+    let ceiling = |at: Time| texture.outer(at).map_or(TOP + 12, |outer| outer.high.midi());
+    let ceilings = strokes.chunk_by(|one, other| one.3 == other.3).flat_map(|strokes| {
+        let lowest = strokes.iter().map(|(start, ..)| ceiling(*start)).min().unwrap_or(TOP + 12);
+        std::iter::repeat_n(lowest, strokes.len())
+    });
     let stages: Vec<Vec<Choice<SmallVec<[Pitch; 4]>>>> = strokes
         .iter()
-        .map(|(start, _, chord, ..)| {
-            let ceiling = texture.outer(*start).map_or(TOP + 12, |outer| outer.high.midi());
-            right_hand(chord, ceiling, &supplies, *start)
-        })
+        .zip(ceilings)
+        .map(|((start, _, chord, ..), ceiling)| right_hand(chord, ceiling, &supplies, *start))
         .collect();
     let far = |a: &[Pitch], b: &[Pitch]| -> u32 {
         let tops = a.iter().rev().zip(b.iter().rev());
@@ -115,6 +120,8 @@ pub(super) fn chords(
         let broken = restrike == Restrike::Broken && !at_rest;
         let short = broken && is_short(&clock, form, start, end);
         let of_left = match (broken, short) {
+            // Between the beats the right hand answers the bass.
+            _ if restrike == Restrike::OffBeat && !at_rest => &[],
             (false, _) => &left[..],
             (true, false) => &left[left.len().max(1) - 1..],
             (true, true) => &left[..left.len().min(1)],

@@ -138,7 +138,8 @@ fn off_the_beats(request: &Request, held: &[Held]) -> Vec<Held> {
 }
 
 /// The held note and the next note of its chord below, by turns in figures that follow the metre;
-/// the note alone where the player has none below within an octave. A note from which the next chord
+/// the note alone where the player has none below within an octave. A second is passed over for a
+/// wider step. A note from which the next chord
 /// would be reached in parallels with tune or bass is passed over for a lower one.
 fn broken(request: &Request, player: usize, held: &[Held], texture: &Texture) -> Vec<Held> {
     let form = &request.piece.form;
@@ -156,7 +157,9 @@ fn broken(request: &Request, player: usize, held: &[Held], texture: &Texture) ->
             let follows = |pitch: &Pitch| {
                 leads_on && next.is_some_and(|next| follows_voice(texture, *pitch, next))
             };
-            let highest = |pitch: &&Pitch| (!follows(pitch), pitch.midi());
+            // Two neighbours to and fro would be a written trill.
+            let apart = |pitch: &Pitch| hold.pitch.midi() - pitch.midi() > 2;
+            let highest = |pitch: &&Pitch| (!follows(pitch), apart(pitch), pitch.midi());
             has.iter().filter(near).max_by_key(highest).copied()
         });
         for (start, end, place) in figure {

@@ -127,3 +127,39 @@ fn a_bass_is_realised_closely_before_1800_and_with_full_hands_on_a_later_piano()
     let full = part(&realised(1885, "harpsichord"), "harpsichord");
     assert!(full.iter().all(|(.., chord)| chord[1] - chord[0] == 12), "{full:?}");
 }
+
+/// One bar of a tune over a bass, with its chord.
+fn one_bar(chord: &str, tune: &str, players: &str, lines: &str) -> Arrangement {
+    few(
+        " 1 metre 4/4, key C major, tempo 1/4 at 90\n 2 end\n",
+        &format!("1: {chord} | 2: C"),
+        &format!(
+            "voice tune {{ 1: {tune} | 2: 1/1 C6 | }}\nvoice bass {{ 1: 1/1 G2 | 2: C3 | }}\n"
+        ),
+        &format!("era 1885\n {players}"),
+        lines,
+    )
+}
+
+#[test]
+fn off_the_beat_the_right_hand_answers_with_one_layout_of_the_chord() {
+    let arrangement = one_bar("G7", "1/4 F5 B4 D5 F5", "piano", "piano sustains off the beat");
+    let struck: Vec<Vec<i32>> =
+        part(&arrangement, "piano").into_iter().take(4).map(|(.., notes)| notes).collect();
+    assert!(struck.windows(2).all(|pair| pair[0] == pair[1]), "{struck:?}");
+    assert!(struck[0].len() == 4 && struck[0][0] >= 53, "{struck:?}");
+}
+
+#[test]
+fn a_broken_figure_of_a_seventh_chord_is_no_trill() {
+    for player in ["violin-2 6 players", "viola 4 players", "bassoon", "clarinet in Bb"] {
+        let name = player.split(' ').next().unwrap();
+        let line = format!("{name} sustains broken");
+        let arrangement = one_bar("G7", "1/2 D6 B5", player, &line);
+        let figure: Vec<i32> =
+            part(&arrangement, name).into_iter().take(8).map(|(.., notes)| notes[0]).collect();
+        let steps = figure.windows(2).map(|pair| (pair[0] - pair[1]).abs());
+        assert!(steps.clone().any(|step| step > 0), "{name}: {figure:?}");
+        assert!(steps.clone().all(|step| step == 0 || step > 2), "{name}: {figure:?}");
+    }
+}
