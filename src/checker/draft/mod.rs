@@ -30,7 +30,7 @@ use crate::resolve::{
     DirectionKind, Dynamic, Ensemble, Form, Note, Piece, Player, Role, Verb, up_beat,
 };
 use crate::session::Session;
-use crate::syntax::Document;
+use crate::syntax::{Declaration, Document};
 use bench::{Bench, Found};
 use plan::Plan;
 use tasks::{growth, is_forte, rank, rows, sections, tasks, voices};
@@ -174,14 +174,45 @@ pub fn draft(session: &mut Session, root: FileId, asked: &Asked) -> Result<Strin
         return Err(Refusal::NotReady("the piece has no voice with notes to score".into()));
     }
     let mut plan = Plan::new(&piece, &ensemble, kept.as_deref(), asked);
-    let base = session.document(root).text().len();
     let name = free_name(&piece, &asked.ensemble);
     let formatted = |text: &str| format::format(&Document::new(FileId(0), text));
+    let needed: Vec<String> = kept
+        .iter()
+        .flat_map(|kept| piece.layers(kept))
+        .map(|scoring| scoring.name.clone())
+        .collect();
+    let others = take_out_others(session, root, &needed);
+    let base = session.document(root).text().len();
     let mut bench = Bench { session, root, base, name: &name, asked, tried: 0 };
-    Ok(match bench.settle(&mut plan) {
+    let text = match bench.settle(&mut plan) {
         Ok(text) => formatted(&bench.employ(&mut plan, text)),
         Err((text, left)) => as_comment(&formatted(&text), &left),
-    })
+    };
+    for (at, text) in others.into_iter().rev() {
+        session.edit(root, at..at, &text);
+    }
+    Ok(text)
+}
+
+/// Takes the scorings out of the text that a draft does not need, so that they are not worked out with
+/// each trial and have no say in it; gives back where each stood, the last one first, with its text.
+fn take_out_others(session: &mut Session, root: FileId, needed: &[String]) -> Vec<(usize, String)> {
+    let document = session.document(root);
+    let text_of = |block| {
+        let mut items = document.items_of(block);
+        let first = items.next().map_or(0, |(start, _)| start);
+        let last = items.last().map_or(first, |(start, item)| start + item.length());
+        (first, document.text().get(first..last).unwrap_or_default().to_string())
+    };
+    let others = document.blocks().iter().rev().filter(|block| match &*block.declaration {
+        Declaration::Scoring(tree) => !needed.contains(&tree.name.value),
+        _ => false,
+    });
+    let others: Vec<(usize, String)> = others.map(text_of).collect();
+    for (at, text) in &others {
+        session.edit(root, *at..at + text.len(), "");
+    }
+    others
 }
 
 /// Where a line of a draft begins in its text, and which slots it has.
