@@ -73,6 +73,9 @@ impl Bench<'_> {
     }
 }
 
+/// Of a kept line whose player is missing: no draft can help that, so its remedy is told.
+const KEPT_PLAYER: &str = "names/kept-player";
+
 /// A finding about the draft.
 pub(super) struct Found {
     pub(super) code: &'static str,
@@ -100,7 +103,9 @@ fn findings(
         .filter(|finding| {
             let primary = finding.primary.span;
             let inside = primary.file == root && sources.range(primary).start >= base;
+            // A kept line whose player is missing is shown where it stands.
             inside
+                || finding.code == KEPT_PLAYER
                 || finding.scoring.as_deref() == Some(name)
                 || finding.also_in.iter().any(|scoring| scoring == name)
         })
@@ -116,7 +121,12 @@ fn findings(
             Found {
                 code: finding.code,
                 severity: finding.severity,
-                message: finding.message.clone(),
+                message: match &finding.help {
+                    Some(help) if finding.code == KEPT_PLAYER => {
+                        format!("{} {help}", finding.message)
+                    }
+                    _ => finding.message.clone(),
+                },
                 places,
                 bars: finding.bars,
                 player: finding.player.clone(),

@@ -60,9 +60,12 @@ fn players(
             )
             .with_text("the kept line")
             .with_label(ensemble.span, "the ensemble")
-            .with_help(
-                "Make the larger ensemble `extends` the smaller one, so that its players are kept.",
-            );
+            .with_help(format!(
+                "Make {} `extends` the smaller ensemble, so that its players are kept; where this one \
+                 stays at home, write `without {}` in it.",
+                ensemble.name,
+                name.split('.').next().unwrap_or(name)
+            ));
             if let Some((_, keep)) = layers.get(layer.wrapping_sub(1)).and_then(|above| above.keep)
             {
                 finding = finding.with_label(keep, "kept here");
