@@ -43,6 +43,12 @@ const LOW_NOT_THE_BASS: u32 = 30;
 const MUDDY_SECOND: u32 = 200;
 const MUDDY: u32 = 120;
 
+/// Violas keep within a tenth of the bass, or below this B; what a semitone above costs. (The tenor of the
+/// strings, which leaves no hole above the cellos: common practice; the weight is our heuristic.)
+const CLOSE_TO_THE_BASS: i16 = 16;
+const TENOR: i16 = 59;
+const HOLE: u32 = 3;
+
 /// What somebody else holds, with his choir.
 pub(super) type Held = (Choir, i16);
 
@@ -322,6 +328,10 @@ pub(super) fn against(
         cost += LOW_NOT_THE_BASS;
     }
     let Some((low, high)) = ear.outer else { return cost };
+    if ear.has_bass && seat.is_tenor() {
+        let reach = (low + CLOSE_TO_THE_BASS).max(TENOR);
+        cost += HOLE * u32::from((height - reach).max(0).unsigned_abs());
+    }
     if !ground && ear.voices.contains(&height) {
         cost += 15;
     }

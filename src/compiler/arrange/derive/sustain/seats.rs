@@ -55,6 +55,8 @@ pub(super) struct Seat {
     pub(super) supplies: Supplies,
     /// A trombone of any size: they are one section, whatever their lines.
     slides: bool,
+    /// Does his compass end between those of the violin and the cello?
+    tenor: bool,
     /// Natural brass or drums.
     natural: bool,
     drums: bool,
@@ -75,6 +77,11 @@ impl Seat {
     /// Are two players of one section: of one line of the ensemble, or both trombones?
     pub(super) fn is_of_section(&self, other: &Seat) -> bool {
         self.name == other.name || (self.slides && other.slides)
+    }
+
+    /// Does he stand above the bass of the strings: a viola, by its compass?
+    pub(super) fn is_tenor(&self) -> bool {
+        self.choir == Choir::Strings && self.place == Duty::Free && self.tenor
     }
 
     /// Has a player of the same choir a note of his own wherever the chord has one: of the section, and
@@ -126,6 +133,7 @@ pub(super) fn seats(requests: &[&Request]) -> Vec<Seat> {
                 choir: Choir::of(instrument),
                 place: place(instrument),
                 slides: !instrument.slides.is_empty(),
+                tenor: is_tenor(instrument),
                 natural: natural || drums,
                 drums,
                 supplies,
@@ -141,6 +149,14 @@ pub(super) fn seats(requests: &[&Request]) -> Vec<Seat> {
         key(a_middle, a_low, a).cmp(&key(b_middle, b_low, b))
     });
     seats.into_iter().map(|(.., seat)| seat).collect()
+}
+
+/// Does an instrument go down to the C of the viola, or near it, and no further?
+fn is_tenor(instrument: &Instrument) -> bool {
+    /// MIDI numbers of A2 and E3. Our heuristic.
+    const LOWEST: std::ops::RangeInclusive<i32> = 45..=52;
+    let lows = instrument.compasses.iter().filter(|compass| compass.limit == Limit::Instrument);
+    lows.map(|compass| compass.low.midi()).min().is_some_and(|low| LOWEST.contains(&low))
 }
 
 /// Where an instrument stands in a chord: at the bottom those that go down to the great octave's end
