@@ -11,17 +11,6 @@ use crate::sheet::Side;
 
 /// A curve from point to point that rises so far (up where `up`), thick in its middle.
 fn curve(from: Point, to: Point, height: f64, up: bool, blunt: f64) -> (CubicBez, BezPath) {
-    bent((from, to), height, up, (blunt, 1.0), (blunt, 1.0))
-}
-
-/// The same with what is said of each end: how far it is blunt, and how much of the height it turns by.
-fn bent(
-    (from, to): (Point, Point),
-    height: f64,
-    up: bool,
-    (blunt, turn): (f64, f64),
-    (end_blunt, end_turn): (f64, f64),
-) -> (CubicBez, BezPath) {
     let way = to - from;
     let length = way.hypot().max(0.01);
     let along = way / length;
@@ -32,10 +21,15 @@ fn bent(
     let control = across * (height / 0.75);
     let spine = CubicBez::new(
         from,
-        from + along * (length * blunt) + control * turn,
-        to - along * (length * end_blunt) + control * end_turn,
+        from + along * (length * blunt) + control,
+        to - along * (length * blunt) + control,
         to,
     );
+    (spine, swelling(spine, across))
+}
+
+/// The outline of a curve that swells from its ends to its middle, across its way.
+fn swelling(spine: CubicBez, across: Vec2) -> BezPath {
     let thick = across * ((SLUR_MIDDLE - SLUR_END) / 2.0 / 0.75);
     let end = across * (SLUR_END / 2.0);
     let mut path = BezPath::new();
@@ -44,7 +38,24 @@ fn bent(
     path.line_to(spine.p3 - end);
     path.curve_to(spine.p2 - thick - end, spine.p1 - thick - end, spine.p0 - end);
     path.close_path();
-    (spine, path)
+    path
+}
+
+/// How far along a half of a slur its curve is bent: it leaves its note steeply, and is level at the edge.
+const HALF_BENDS: (f64, f64) = (0.2, 0.55);
+/// How much of its rise is behind it at the first bend.
+const HALF_RISEN: f64 = 0.7;
+
+/// A half of a slur that is broken at the edge of a line: from its note out to the edge it only rises, ever
+/// less, and so never bends twice.
+fn half(note: Point, edge: Point) -> CubicBez {
+    let way = edge - note;
+    CubicBez::new(
+        note,
+        note + Vec2::new(way.x * HALF_BENDS.0, way.y * HALF_RISEN),
+        Point::new(note.x + way.x * HALF_BENDS.1, edge.y),
+        edge,
+    )
 }
 
 /// Draws the ties between notes of a line. Where a tie goes on to the next line it ends at `end`;
@@ -208,16 +219,12 @@ fn steepest(span: f64) -> f64 {
 }
 
 /// A half of a slur that is broken at the edge of a line ends so much of the height of a whole one farther
-/// out there, and turns as little as that down to it again. Our heuristic.
+/// out there. Our heuristic.
 const HALF_LIFT: f64 = 0.8;
-const HALF_TURN: f64 = 0.2;
-const HALF_BLUNT: f64 = 0.4;
 
 /// Over its length such a half rises by so much at most, so that one over a single note is an arc that
-/// comes down to it and no hook; at the note it is blunt so far if it is short. Our heuristic.
-const HALF_STEEPEST: f64 = 0.1;
+/// comes down to it and no hook. Our heuristic.
 const HALF_CLIMB: f64 = 0.3;
-const HALF_END_BLUNT: f64 = 0.45;
 
 /// How far a slur ends from its last note at most for the accidental of that, in staff spaces, before all of
 /// it bends more. Our heuristic.
@@ -297,7 +304,7 @@ fn slur(
     }
     let span = p3.x - p0.x;
     let is_half = begin.is_some() != end.is_some();
-    let mut height = slur_height(span).min(span * if is_half { HALF_STEEPEST } else { 0.35 });
+    let mut height = slur_height(span).min(span * 0.35);
     // At the edge of a line it has not come down, or it would seem to end there, and to begin again.
     let lift = slur_height(2.0 * span).min(span * HALF_CLIMB) * HALF_LIFT;
     match (begin, end) {
@@ -311,17 +318,23 @@ fn slur(
         height += 0.3;
     }
     let blunt = if span < 4.0 { 0.22 } else { 0.2_f64.min(3.2 / span).max(0.1) };
-    let own = if span < 8.0 { HALF_END_BLUNT } else { blunt };
-    let half = |broken: bool| if broken { (HALF_BLUNT, HALF_TURN) } else { (own, 1.0) };
-    let (p0_turn, p3_turn) = match is_half {
-        true => (half(begin.is_some()), half(end.is_some())),
-        false => ((blunt, 1.0), (blunt, 1.0)),
+    let drawn = |p0: Point, p3: Point, height: f64| -> (CubicBez, BezPath) {
+        if !is_half {
+            return curve(p0, p3, height, up, blunt);
+        }
+        let spine = if begin.is_some() {
+            let CubicBez { p0, p1, p2, p3 } = half(p3, p0);
+            CubicBez::new(p3, p2, p1, p0)
+        } else {
+            half(p0, p3)
+        };
+        (spine, swelling(spine, Vec2::new(0.0, side)))
     };
     let origin = Some(first.chord.origin());
     let whole = begin.is_none() && end.is_none();
     let mut aside = 0.0;
     for _ in 0..24 {
-        let (spine, _) = bent((p0, p3), height, up, p0_turn, p3_turn);
+        let (spine, _) = drawn(p0, p3, height);
         let mut lack: f64 = 0.0;
         let mut lack_ends: (f64, f64) = (0.0, 0.0);
         let mut sign_lack: f64 = 0.0;
@@ -359,6 +372,10 @@ fn slur(
         let limit = steepest(span);
         let by = if lack <= 0.02 {
             (0.0, sign_lack * 0.6)
+        } else if is_half {
+            // Its end at the edge goes out, and with it what lies before; that at the note stays there.
+            let more = |broken: bool, there: f64| if broken { lack * 0.6 } else { there * 0.35 };
+            (more(begin.is_some(), lack_ends.0), more(end.is_some(), lack_ends.1))
         } else if height < limit {
             height = (height + lack * 0.8).min(limit);
             (lack_ends.0 * 0.35, lack_ends.1 * 0.35)
@@ -369,7 +386,7 @@ fn slur(
         p3.y += side * by.1;
         aside += by.1;
     }
-    let (spine, path) = bent((p0, p3), height, up, p0_turn, p3_turn);
+    let (spine, path) = drawn(p0, p3, height);
     for k in 0..24 {
         let (a, b) = (spine.eval(f64::from(k) / 24.0), spine.eval(f64::from(k + 1) / 24.0));
         canvas.sky.add_line((a.x, a.y + side * 0.12), (b.x, b.y + side * 0.12));

@@ -75,8 +75,25 @@ fn letters(dynamic: Dynamic) -> (Vec<(Glyph, f64)>, f64) {
 }
 
 enum Low {
-    Letters { signs: Vec<(Glyph, f64)>, x: f64, width: f64, at: (usize, Time) },
-    Hairpin { from: f64, to: f64, opens: f64, closes: f64, at: (usize, Time) },
+    Letters {
+        signs: Vec<(Glyph, f64)>,
+        x: f64,
+        width: f64,
+        at: (usize, Time),
+    },
+    Hairpin {
+        from: f64,
+        to: f64,
+        opens: f64,
+        closes: f64,
+        at: (usize, Time),
+    },
+    /// "crescendo", "morendo".
+    Words {
+        run: Run,
+        x: f64,
+        at: (usize, Time),
+    },
 }
 
 impl Low {
@@ -84,6 +101,7 @@ impl Low {
         match self {
             Low::Letters { x, width, .. } => (*x - 0.1, x + width + 0.2),
             Low::Hairpin { from, to, .. } => (*from, *to),
+            Low::Words { run, x, .. } => (*x - 0.1, x + run.width + 0.3),
         }
     }
 }
@@ -102,10 +120,11 @@ pub(super) struct Pin {
     pub above: bool,
 }
 
-/// Dynamics and hairpins of a line, on one line as far as they lie near one another.
+/// Dynamics and hairpins of a line, on one line as far as they lie near one another, and with them the words
+/// of loudness that have room there, which are taken out of what is still to be said.
 pub(super) fn dynamics(
     canvas: &mut Canvas,
-    said: &[Said],
+    said: &mut Vec<Said>,
     pins: &[Pin],
     (begin, end): (f64, f64),
     (between, half): (bool, f64),
@@ -142,9 +161,36 @@ pub(super) fn dynamics(
             }
             push_hairpin(&mut lows, pin, (from, to), end);
         }
+        said.retain(|said| {
+            let words = if above { None } else { in_line(said, &lows, end) };
+            let stays = words.is_none();
+            lows.extend(words);
+            stays
+        });
         lows.sort_by(|a, b| a.span().0.total_cmp(&b.span().0));
         place(canvas, &lows, (between, half), above);
     }
+}
+
+/// Face and size of words.
+const WORDS_FACE: (Face, f64) = (Face::Italic, 2.1);
+
+/// Words of loudness behind the dynamic at their place, or at their note, as far as they have room on that
+/// line before the next dynamic or hairpin.
+fn in_line(said: &Said, lows: &[Low], end: f64) -> Option<Low> {
+    let DirectionKind::Words(words) = said.kind else { return None };
+    if said.above {
+        return None;
+    }
+    let run = shape(words, WORDS_FACE.0, WORDS_FACE.1);
+    let beside = lows.iter().find_map(|low| match low {
+        Low::Letters { at, x, width, .. } if *at == said.at => Some(x + width + 0.6),
+        _ => None,
+    });
+    let x = beside.unwrap_or(said.left.max(said.clear));
+    let (x0, x1) = (x - 0.1, x + run.width + 0.6);
+    let meets = |low: &Low| low.span().0 < x1 && x0 < low.span().1;
+    (x1 < end && !lows.iter().any(meets)).then_some(Low::Words { run, x, at: said.at })
 }
 
 fn push_hairpin(lows: &mut Vec<Low>, pin: &Pin, (from, to): (f64, f64), end: f64) {
@@ -179,6 +225,7 @@ fn place(canvas: &mut Canvas, lows: &[Low], (between, half): (bool, f64), above:
                 1.75
             }
             Low::Letters { .. } => 1.1,
+            Low::Words { run, .. } => run.rise(),
             Low::Hairpin { opens, closes, .. } => 0.45 + opens.max(*closes) / 2.0,
         };
         // Midway between the staves of a player.
@@ -218,7 +265,7 @@ fn place(canvas: &mut Canvas, lows: &[Low], (between, half): (bool, f64), above:
 
 fn draw_low(canvas: &mut Canvas, low: &Low, y: f64) {
     let from_mark = canvas.marks.len();
-    let (Low::Letters { at, .. } | Low::Hairpin { at, .. }) = low;
+    let (Low::Letters { at, .. } | Low::Hairpin { at, .. } | Low::Words { at, .. }) = low;
     let at = *at;
     match low {
         Low::Letters { signs, x, .. } => {
@@ -237,6 +284,7 @@ fn draw_low(canvas: &mut Canvas, low: &Low, y: f64) {
                 );
             }
         }
+        Low::Words { run, x, .. } => canvas.text(Kind::Text, None, run.clone(), (*x, y)),
     }
     canvas.say(from_mark, at);
 }
@@ -278,7 +326,10 @@ pub(super) fn words(canvas: &mut Canvas, said: &[Said], end: f64) {
                 let (face, size) = orders::TECHNIQUE;
                 (technique.printed().to_string(), face, size)
             }
-            DirectionKind::Words(words) => (words.clone(), Face::Italic, 2.1),
+            DirectionKind::Words(words) => {
+                let (face, size) = WORDS_FACE;
+                (words.clone(), face, size)
+            }
             DirectionKind::Who(words) => (words.clone(), Face::Roman, 2.1),
             DirectionKind::Change(words) => (words.clone(), Face::Bold, 2.1),
             DirectionKind::CueName(words) => (words.clone(), Face::Italic, 1.75),

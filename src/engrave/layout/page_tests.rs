@@ -187,6 +187,27 @@ fn a_slur_that_goes_on_in_the_next_line_does_not_come_down_before() {
 }
 
 #[test]
+fn a_half_of_a_slur_at_the_edge_of_a_line_bends_one_way() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 4 end";
+    let setup = Setup { lines: vec![2], ..Setup::default() };
+    for tune in ["D5 {E5", "{D5 G5", "{A5 D5", "D5 {C6"] {
+        let tune = format!("1: 1/2 D5 D5 | 2: 1/2 {tune} | 3: G5 D5}} | 4: 1/1 D5 |");
+        let page = &part_in(form, &tune, &setup).pages[0];
+        for slur in of(page, Kind::Slur) {
+            let Shape::Path(path) = &slur.shape else { panic!("a slur is a path") };
+            let curves = path.segments().filter_map(|one| match one {
+                kurbo::PathSeg::Cubic(curve) => Some(curve),
+                _ => None,
+            });
+            for curve in curves {
+                let turns = curve.inflections();
+                assert!(turns.is_empty(), "{tune}: {curve:?} {turns:?}");
+            }
+        }
+    }
+}
+
+#[test]
 fn a_hairpin_that_comes_from_the_line_before_opens_to_be_seen() {
     let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 12 end";
     let text = format!(
@@ -282,4 +303,18 @@ fn one_fermata_holds_two_voices_on_a_staff_that_end_alike() {
     assert_eq!(fermatas("1/2 C5 B4[fermata]"), 40);
     // Held from another time on, each has his own.
     assert_eq!(fermatas("1/4 C5 B4 A4 B4[fermata]"), 60);
+}
+
+#[test]
+fn words_of_loudness_stand_beside_their_dynamic_under_the_staff() {
+    let form = "1 metre 4/4, key C major, tempo 1/4 at 96\n 5 end";
+    let page =
+        &part(form, "1: [mf \"crescendo\"] 1/1 C5 | 2: D5 | 3: [\"dolce\"] D5 | 4: D5 |").pages[0];
+    let middle = middles(page)[0];
+    let (grows, how) = (said(page, "crescendo"), said(page, "dolce"));
+    let letters = of(page, Kind::Dynamic);
+    let last = letters.iter().map(|mark| mark.bounds().x1).fold(0.0, f64::max);
+    assert!(grows.y0 > middle + 2.0 && how.y1 < middle - 2.0, "{grows:?} {how:?}");
+    assert!(grows.x0 > last && grows.x0 < last + 2.0, "{grows:?} behind {last}");
+    assert!(letters.iter().any(|mark| mark.bounds().y1 > grows.y0), "on one line");
 }

@@ -318,11 +318,11 @@ impl SystemLine<'_> {
         for notes in &voices {
             directions::lyrics(canvas, notes, end);
         }
-        let said = self.said();
+        let mut said = self.said();
         let pins = self.hairpins(&spans, (begin, end));
         directions::dynamics(
             canvas,
-            &said,
+            &mut said,
             &pins,
             (begin, self.right),
             (self.staff().braced, half),

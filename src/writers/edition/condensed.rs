@@ -149,6 +149,7 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
     }
     let mut bars: Vec<StaffBar> = Vec::with_capacity(edition.bars.len());
     let told = levels::told_apart(pair);
+    let stays = levels::first_stays(pair);
     let otherwise = partings::plays_otherwise(pair);
     let ways: Vec<Way> = (0..edition.bars.len())
         .map(|bar| match way(pair, bar) {
@@ -173,7 +174,10 @@ pub(super) fn add_pair<'a>(edition: &mut Edition<'a>, pair: [&'a Staff; 2], inde
             key: first.key,
             clefs: clefs[bar].clone(),
             voices: voices(unsettled[bar], [first, second], player),
-            directions: shared_words::said(unsettled[bar], [first, second], told[bar], &names),
+            directions: {
+                let stays = stays[bar].filter(|_| told[bar]);
+                shared_words::said(unsettled[bar], [first, second], (told[bar], stays), &names)
+            },
             multi_rest: 0,
             counted: false,
             who: None,

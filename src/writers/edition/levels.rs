@@ -77,6 +77,43 @@ pub(super) fn told_apart(pair: [&Staff; 2]) -> Vec<bool> {
     .collect()
 }
 
+/// For each bar, what the first of two is to play on at, and from which of his notes on, where the second alone
+/// is told another level: under both, that would be read as the first's too. Nothing where he is in a hairpin,
+/// or begins no note from there on. It stands with his notes, as what he alone is told does (our heuristic).
+pub(super) fn first_stays(pair: [&Staff; 2]) -> Vec<Option<(Time, Dynamic)>> {
+    let mut level = None;
+    let mut before = None;
+    let bars = pair[0].measures.iter().zip(&pair[1].measures);
+    bars.map(|(first, second)| {
+        let told = |measure: &Measure| -> Vec<(Time, Option<Dynamic>)> {
+            let told = measure.directions.iter().filter_map(|said| match said.kind {
+                StaffDirectionKind::Dynamic(dynamic) => Some((said.at, lasting(dynamic)?)),
+                StaffDirectionKind::HairpinStarts { .. } | StaffDirectionKind::HairpinEnds => {
+                    Some((said.at, None))
+                }
+                _ => None,
+            });
+            told.collect()
+        };
+        let (own, other) = (told(first), told(second));
+        level = own.last().map_or(level, |last| last.1);
+        let told = other.iter().rev().find_map(|(at, level)| Some((*at, (*level)?)));
+        // In a hairpin, or at what it has come to, the first may well be as loud.
+        let (at, now) = told.filter(|_| own.is_empty())?;
+        let stays = level.filter(|level| *level != now)?;
+        let struck = |element: &&crate::notate::Element| {
+            matches!(&element.kind, ElementKind::Note(note) if !note.tie_from) && element.at >= at
+        };
+        let from = first.elements.iter().find(struck)?.at;
+        before
+            .replace((stays, now))
+            .filter(|said| *said == (stays, now))
+            .is_none()
+            .then_some((from, stays))
+    })
+    .collect()
+}
+
 /// Does a player begin a note or hold one somewhere between two times of a bar?
 fn sounds(measure: &Measure, span: &Range<Time>) -> bool {
     measure.elements.iter().any(|element| {
@@ -158,6 +195,24 @@ mod tests {
         let above: Vec<bool> =
             edition.staves[0].bars[1].directions.iter().map(|said| said.above).collect();
         assert_eq!(above, [true], "what the first alone is told stands with his notes");
+    }
+
+    #[test]
+    fn who_plays_on_as_before_is_told_so_where_the_other_alone_is_told_something() {
+        use StaffDirectionKind::Dynamic as Says;
+        let zero = Time::ZERO;
+        let score = oboes([
+            &[(0, zero, Says(Dynamic::P))],
+            &[(0, zero, Says(Dynamic::P)), (2, zero, Says(Dynamic::F))],
+        ]);
+        let edition = condensed_score(&score);
+        let said: Vec<_> = edition.staves[0].bars[2]
+            .directions
+            .iter()
+            .map(|said| (said.kind.clone(), said.above))
+            .collect();
+        let dynamic = crate::edition::DirectionKind::Dynamic;
+        assert_eq!(said, [(dynamic(Dynamic::P), true), (dynamic(Dynamic::F), false)]);
     }
 
     #[test]

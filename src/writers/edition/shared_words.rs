@@ -2,19 +2,20 @@
 
 use crate::music::Time;
 use crate::notate::{Element, ElementKind, Measure, Origin, Staff};
-use crate::resolve::HALVES;
+use crate::resolve::{Dynamic, HALVES};
 
 use super::condensed::{Way, are_halves, number, of_a_kind, rests};
 use super::{DirectionKind, EditionDirection, StaffBar, levels, staves};
 
 /// What is said to both, each thing once; where they are told different dynamics at once, those of
 /// the first stand above the staff (everywhere in a bar in which they play `apart` from one another).
+/// What the first `stays` at while the second alone is told a dynamic stands there too.
 /// The same dynamic within a half note stands once. Who alone is told to take something else, or to put on
 /// a mute while he rests, is named.
 pub(super) fn said(
     way: Way,
     measures: [&Measure; 2],
-    apart: bool,
+    (apart, stays): (bool, Option<(Time, Dynamic)>),
     names: &[String; 2],
 ) -> Vec<EditionDirection> {
     let of = |who: usize| -> Vec<EditionDirection> {
@@ -53,6 +54,12 @@ pub(super) fn said(
         }
         _ => {
             let mut all = of(0);
+            all.extend(stays.map(|(at, dynamic)| EditionDirection {
+                at,
+                kind: DirectionKind::Dynamic(dynamic),
+                above: true,
+                origin: Origin::default(),
+            }));
             let loud = |said: &EditionDirection| matches!(said.kind, DirectionKind::Dynamic(_));
             let same = |a: &EditionDirection, b: &EditionDirection| {
                 a.kind == b.kind && (a.at == b.at || loud(a) && levels::is_one(a.at, b.at))

@@ -121,6 +121,24 @@ fn says_who(words: &str) -> bool {
     WHO.iter().any(|who| who.eq_ignore_ascii_case(words))
 }
 
+/// Do words of the arranger say nothing but how loud it is or becomes: "crescendo", "poco a poco dim.",
+/// "morendo", "più f"? They stand with the dynamics (common practice).
+fn says_how_loud(words: &str) -> bool {
+    const LOUDNESS: [&str; 7] =
+        ["cresc", "decresc", "dimin", "morend", "smorz", "perdend", "mancand"];
+    const DYNAMICS: [&str; 9] = ["dim", "p", "pp", "ppp", "mp", "mf", "f", "ff", "fff"];
+    const BESIDE: [&str; 13] = [
+        "poco", "a", "molto", "sempre", "più", "piu", "meno", "assai", "subito", "sub", "al",
+        "niente", "un",
+    ];
+    let words = words.to_lowercase();
+    let each = || words.split_whitespace().map(|word| word.trim_end_matches(['.', ',']));
+    let loud = |word: &str| {
+        DYNAMICS.contains(&word) || LOUDNESS.iter().any(|known| word.starts_with(known))
+    };
+    each().any(loud) && each().all(|word| loud(word) || BESIDE.contains(&word))
+}
+
 /// What is said at a place; hairpins are spans.
 pub(super) fn direction(said: &StaffDirection) -> Option<EditionDirection> {
     let kind = match &said.kind {
@@ -134,6 +152,25 @@ pub(super) fn direction(said: &StaffDirection) -> Option<EditionDirection> {
         StaffDirectionKind::Who(who) => DirectionKind::Who((*who).into()),
         StaffDirectionKind::HairpinStarts { .. } | StaffDirectionKind::HairpinEnds => return None,
     };
-    let above = !matches!(kind, DirectionKind::Dynamic(_) | DirectionKind::Figures(_));
+    let above = match &kind {
+        DirectionKind::Dynamic(_) | DirectionKind::Figures(_) => false,
+        DirectionKind::Words(words) => !says_how_loud(words),
+        _ => true,
+    };
     Some(EditionDirection { at: said.at, kind, above, origin: said.origin })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::says_how_loud;
+
+    #[test]
+    fn words_of_loudness_are_told_from_others() {
+        for words in ["crescendo", "cresc.", "poco a poco dim.", "morendo", "più f", "sempre pp"] {
+            assert!(says_how_loud(words), "{words}");
+        }
+        for words in ["dolce", "cresc. ed accel.", "poco a poco", "espressivo", "a piacere", ""] {
+            assert!(!says_how_loud(words), "{words}");
+        }
+    }
 }
