@@ -468,6 +468,9 @@ fn lay_heads(chord: &mut Chord, note: &StaffNote, up: bool, clef: Clef) {
     }
     chord.look = Look::Note { heads, up, stemmed };
     lay_dots(chord, &places, value.dots, chord.side);
+    if note.tie_to && value.dots > 0 {
+        chord.right += TIE_BEHIND_DOTS * scale;
+    }
     if outside {
         chord.left = chord.left.max(LEDGER_REACH * scale);
         chord.right = chord.right.max(width + LEDGER_REACH * scale);
@@ -491,6 +494,10 @@ const SMALL_IN_CUE: f64 = 0.8;
 
 /// Room for the strokes between two notes without stems; with stems half of it is enough.
 pub(super) const TREMOLO: f64 = 1.6;
+
+/// Room of a tie behind dots, so that it need not begin over them: at the end of a line it would be read as a
+/// fermata. Our heuristic.
+const TIE_BEHIND_DOTS: f64 = 1.1;
 
 /// Room of a parenthesis beside an accidental.
 pub(super) const PARENTHESIS: f64 = 0.5;

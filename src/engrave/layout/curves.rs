@@ -134,14 +134,18 @@ fn tie_up(note: &Placed, place: i32) -> bool {
     2 * place > low + high || (2 * place == low + high && !note.chord.is_up())
 }
 
-/// A tie shorter than this is easily missed, in staff spaces (our heuristic).
+/// A tie shorter than this is easily missed, in staff spaces (our heuristic); but behind the dots of its note,
+/// over which it would be read as a fermata, it is no longer than so.
 const SHORTEST_TIE: f64 = 1.7;
+const SHORTEST_BEHIND_DOTS: f64 = 1.0;
 
 fn tie(canvas: &mut Canvas, note: &Placed, (from, to): (f64, f64), place: i32, up: bool, head: u8) {
     let side = if up { -1.0 } else { 1.0 };
     // Where there is no room between two heads, or up to the end of the line, it begins over the
     // middle of its head, so that it is long enough to be seen.
-    let tight = to - from < SHORTEST_TIE && to > note.middle() + 0.3;
+    let dotted = !note.chord.dots.is_empty();
+    let least = if dotted { SHORTEST_BEHIND_DOTS } else { SHORTEST_TIE };
+    let tight = to - from < least && to > note.middle() + 0.3;
     let (from, off) = if tight {
         ((to - SHORTEST_TIE).max(note.middle()).min(from), 0.68 * note.chord.scale)
     } else {
@@ -196,8 +200,10 @@ pub(super) fn slur_over(canvas: &mut Canvas, notes: &[Placed], reach: Reach) {
 fn grace_slur(canvas: &mut Canvas, graces: &[&Placed], last: &Placed) {
     let foot = |note: &Placed| -f64::from(note.chord.span().0) / 2.0 + 0.5 * note.chord.scale;
     let stemmed_down = last.chord.is_stemmed() && !last.chord.is_up();
+    // Under its head may stand that of the lower voice: the slur would seem to lead to it.
+    let beside = stemmed_down || last.chord.side == Some(Side::Upper);
     let from = Point::new(graces[0].middle(), foot(graces[0]) + 0.2);
-    let to = if stemmed_down {
+    let to = if beside {
         Point::new(last.x - 0.15, foot(last) - 0.2)
     } else {
         Point::new(last.x + 0.25, foot(last) + 0.15)

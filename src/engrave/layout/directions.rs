@@ -56,7 +56,7 @@ pub(super) struct Said<'a> {
 }
 
 /// The letters of a dynamic with their places, and how wide they are.
-fn letters(dynamic: Dynamic) -> (Vec<(Glyph, f64)>, f64) {
+pub(super) fn letters(dynamic: Dynamic) -> (Vec<(Glyph, f64)>, f64) {
     let mut x = 0.0;
     let mut signs = Vec::new();
     for letter in dynamic.letters().chars() {
@@ -144,6 +144,8 @@ pub(super) fn dynamics(
                 (SHORT_PIN - (pin.to - direction.x - width / 2.0 - 0.4)).clamp(0.0, MOST_ASIDE)
             });
             let x = direction.x - width / 2.0 - 0.05 - lack;
+            // Nor does the bar line behind it go through it.
+            let x = direction.room.map_or(x, |(_, ends)| x.min(ends - width));
             let x = x.max(edge).max(direction.clear - left);
             edge = x + width + 0.45;
             taken.push((direction.at, x + left, x + width));

@@ -5,6 +5,7 @@
 use ripieno_compiler::music::Time;
 use ripieno_writers::edition::DirectionKind;
 
+use super::directions::letters;
 use crate::sheet::Sheet;
 use crate::text::{Face, Run, in_lines, shape};
 
@@ -12,6 +13,8 @@ use crate::text::{Face, Run, in_lines, shape};
 pub(super) const ORDER: (Face, f64) = (Face::Bold, 2.1);
 /// The same of a way of playing, which may not stand over a note before its place either.
 pub(super) const TECHNIQUE: (Face, f64) = (Face::Roman, 2.1);
+/// From the left edge of a head to its middle, under which a dynamic stands.
+const HALF_HEAD: f64 = 0.6;
 /// How far the last note of a bar reaches, with some air, for an order that stands at its end.
 pub(super) const BEHIND_NOTE: f64 = 1.9;
 
@@ -30,8 +33,8 @@ pub(super) fn lines(text: &str, room: f64) -> Vec<Run> {
     even.map_or_else(|| in_lines(text, ORDER.0, ORDER.1, f64::MAX), Vec::from)
 }
 
-/// The room that orders and ways of playing of a bar ask for, from the column of their place to the bar line; `None` where
-/// the bar has no columns.
+/// The room that orders and ways of playing of a bar ask for, from the column of their place to the bar line,
+/// and dynamics where bar lines go on from staff to staff; `None` where the bar has no columns.
 pub(super) fn needs(sheet: &Sheet, index: usize, times: &[Time]) -> Vec<(Option<usize>, f64)> {
     let length = sheet.bars[index].length;
     let said = sheet.staves.iter().flat_map(|staff| &staff.bars[index].directions);
@@ -42,6 +45,9 @@ pub(super) fn needs(sheet: &Sheet, index: usize, times: &[Time]) -> Vec<(Option<
             }
             DirectionKind::Technique(technique) if said.at < length => {
                 shape(technique.printed(), TECHNIQUE.0, TECHNIQUE.1).width + 0.5
+            }
+            DirectionKind::Dynamic(dynamic) if !sheet.is_part && said.at < length => {
+                HALF_HEAD + letters(*dynamic).1 / 2.0 + 0.5
             }
             _ => return None,
         };

@@ -4,7 +4,7 @@ use crate::glyphs::Glyph;
 use crate::page::{Kind, Page, Shape};
 use crate::paper::Setup;
 
-use super::tests::{OBOES, of, part, part_in, part_of, score, texts};
+use super::tests::{OBOES, of, part, part_in, part_of, score, score_sheet, texts};
 
 /// Middles of the staves of a page of one player.
 fn middles(page: &Page) -> Vec<f64> {
@@ -317,4 +317,81 @@ fn words_of_loudness_stand_beside_their_dynamic_under_the_staff() {
     assert!(grows.y0 > middle + 2.0 && how.y1 < middle - 2.0, "{grows:?} {how:?}");
     assert!(grows.x0 > last && grows.x0 < last + 2.0, "{grows:?} behind {last}");
     assert!(letters.iter().any(|mark| mark.bounds().y1 > grows.y0), "on one line");
+}
+
+#[test]
+fn a_tie_at_the_end_of_a_line_begins_behind_the_dot_of_its_note() {
+    // Lines of many bars, from mark to mark.
+    let edges: usize = (10..18)
+        .map(|line| {
+            let marks = [line + 1, 2 * line + 1];
+            let form = format!(
+                "1 metre 6/8, key Eb major, tempo 1/4. at 60\n {} mark \"A\"\n {} mark \"B\"\n {} end",
+                marks[0],
+                marks[1],
+                3 * line + 1
+            );
+            let tune = bars(3 * line, "1/4. = F5").replacen("= F5", "A4 F5", 1);
+            let pages = part(&form, &tune);
+            pages.pages.iter().map(ties_behind_dots).sum::<usize>()
+        })
+        .sum();
+    assert!(edges > 16, "{edges} ties at the edge");
+}
+
+/// How many ties reach the right edge of a page; each must begin behind the dots of its line.
+fn ties_behind_dots(page: &Page) -> usize {
+    let lines = of(page, Kind::StaffLine);
+    let right = lines.iter().map(|line| line.bounds().x1).fold(0.0, f64::max);
+    let dots = of(page, Kind::Dot);
+    let ties = of(page, Kind::Tie).into_iter().map(|tie| tie.bounds());
+    let edges: Vec<kurbo::Rect> = ties.filter(|tie| right - tie.x1 < 1.0).collect();
+    for tie in &edges {
+        let level = |dot: &kurbo::Rect| (dot.center().y - tie.center().y).abs() < 2.0;
+        let dots = dots.iter().map(|dot| dot.bounds()).filter(level);
+        let dot = dots.map(|dot| dot.x1).fold(0.0, f64::max);
+        assert!(tie.x0 > dot, "{tie:?} over the dot that ends at {dot}");
+    }
+    edges.len()
+}
+
+#[test]
+fn a_slur_from_a_grace_note_leads_to_its_own_voice() {
+    let text = format!(
+        "{OBOES}voice one {{ {} }}\nvoice two {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \
+         oboe.2 plays two as harmony\n bassoon plays two 8vb as bass\n}}\n",
+        bars(20, "1/4 crushed(1/8 F5) G5 E5 D5 E5"),
+        bars(20, "1/2 E5 C5"),
+    );
+    let page = &score(&text, true).pages[0];
+    let heads = of(page, Kind::Head).into_iter().map(|head| head.bounds());
+    let heads: Vec<kurbo::Rect> = heads.filter(|head| head.width() > 1.0).collect();
+    let slurs = of(page, Kind::Slur);
+    assert!(!slurs.is_empty());
+    for slur in slurs.iter().map(|slur| slur.bounds()) {
+        let touched = heads.iter().find(|head| {
+            let near = (head.center().y - slur.center().y).abs() < 3.0;
+            near && head.x0 < slur.x1 && head.x1 > slur.x1
+        });
+        assert!(touched.is_none(), "{slur:?} runs under {touched:?}");
+    }
+}
+
+#[test]
+fn a_bar_of_a_score_is_wide_enough_for_its_dynamic() {
+    use ripieno_compiler::music::Time;
+    let text = |said: &str| {
+        format!(
+            "{OBOES}voice one {{ {} }}\nscoring all for few {{\n oboe.1 plays one as melody\n \
+             oboe.2 plays one as harmony\n bassoon plays one 8vb as bass\n}}\n",
+            bars(19, "1/1 A4").replacen("1: ", &format!("1: {said} "), 1),
+        )
+    };
+    let room = |said: &str| -> f64 {
+        let sheet = score_sheet(&text(said), false);
+        let needs = super::orders::needs(&sheet, 0, &[Time::ZERO]);
+        needs.iter().map(|(_, room)| *room).fold(0.0, f64::max)
+    };
+    // From the edge of a head to the bar line: half of "mp", and half of the head.
+    assert!(room("[mp]") > 2.2 && room("[ppp]") > room("[mp]") && room("") < 0.1);
 }

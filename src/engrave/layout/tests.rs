@@ -14,6 +14,7 @@ use crate::glyphs::Glyph;
 use crate::page::{Kind, Mark, Page, Pages, Shape};
 use crate::paper::Setup;
 use crate::reading;
+use crate::sheet::Sheet;
 
 /// The pages of the first player of a scoring.
 pub(super) fn part(form: &str, tune: &str) -> Pages {
@@ -237,6 +238,11 @@ pub(super) fn texts<'a>(page: &'a Page, words: &str) -> Vec<&'a Mark> {
 
 /// The pages of the whole score of a source, condensed or not.
 pub(super) fn score(text: &str, condensed: bool) -> Pages {
+    pages(&score_sheet(text, condensed), &Setup::default())
+}
+
+/// The sheet of the score of the only scoring of a source.
+pub(super) fn score_sheet(text: &str, condensed: bool) -> Sheet {
     let mut sources = Sources::new();
     let root = sources.add("sluice", text);
     let (piece, found) = resolve(&mut sources, root, &mut NoFiles);
@@ -244,7 +250,7 @@ pub(super) fn score(text: &str, condensed: bool) -> Pages {
     let score = notate(&arrange(&piece, &piece.scorings[0]));
     let edition =
         if condensed { edition::condensed_score(&score) } else { edition::full_score(&score) };
-    pages(&reading::sheet(&edition), &Setup::default())
+    reading::sheet(&edition)
 }
 
 #[test]
