@@ -8,7 +8,8 @@
 //! instruments where twelve or more do, nor a filling part of
 //! another family that goes along with a voice for a moment, unless the two make fifths, both are
 //! written out, and fewer than six accompany (our heuristics). Drums and parts with a rhythm or a
-//! highlight are left out.
+//! highlight are left out. A chord that `sustains broken` breaks is one voice, by the highest note of its
+//! figure, and stands still while the chord lasts.
 //!
 //! # Why it matters
 //! For a moment two voices become one, and the texture is a voice poorer; fifths stick out
@@ -54,7 +55,7 @@ use crate::check::slices::Sounding;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
 use crate::diagnostics::Severity;
 use crate::music::{Interval, Letter, Pitch};
-use crate::resolve::Role;
+use crate::resolve::{Restrike, Role, Verb};
 
 pub const RULE: Rule = Rule {
     code: "harmony/parallels",
@@ -193,8 +194,23 @@ fn motion(cx: &Context, sounding: Sounding, at: crate::music::Time) -> Option<Mo
         return None;
     }
     let before = &part.notes[index];
-    let (from, to) = (super::single(before)?, super::single(note)?);
+    let (mut from, to) = (super::single(before)?, super::single(note)?);
+    if cx.line_of(sounding).is_some_and(|line| is_broken(&line.verb)) {
+        from = top_of_figure(&part.notes[..=index], note)?;
+    }
     (before.end() == at && from.midi() != to.midi()).then_some(Motion { sounding, from, to })
+}
+
+fn is_broken(verb: &Verb) -> bool {
+    matches!(verb, Verb::Sustains { restrike: Restrike::Broken })
+}
+
+/// The highest note of the broken chord before a note that begins another chord; `None` within one:
+/// a figure is one voice by its top, and goes nowhere while its chord lasts.
+fn top_of_figure(before: &[SoundingNote], note: &SoundingNote) -> Option<Pitch> {
+    let source = before.last().map(|last| last.source).filter(|source| *source != note.source)?;
+    let figure = before.iter().rev().take_while(|other| other.source == source);
+    figure.filter_map(super::single).max()
 }
 
 /// Are the two parts heard as two voices of one texture: of one family, or melody and bass?
