@@ -3,7 +3,8 @@
 //! # What it finds
 //! Neighbouring notes that sound together for two fifths of a second or more, closer than the
 //! table of low interval limits allows at that depth: a third below about C3, a second below
-//! about E3, a fourth below A2, a sixth below F2.
+//! about E3, a fourth below A2, a sixth below F2. A bass that goes down to the fifth of its chord under a
+//! root that is held meanwhile, as in a dance, is left alone (our heuristic).
 //!
 //! # Why it matters
 //! Low down the overtones of both notes rub against each other: one hears a growl instead of a
@@ -51,7 +52,7 @@ use crate::check::context::Context;
 use crate::check::slices::Sounding;
 use crate::check::{Cause, Findings, Grounds, Rule, Scope, sharing};
 use crate::diagnostics::Severity;
-use crate::music::Pitch;
+use crate::music::{Chord, Pitch};
 use crate::resolve::Role;
 
 pub const RULE: Rule = Rule {
@@ -110,7 +111,7 @@ fn check(cx: &Context, findings: &mut Findings) {
             // heard as a tune.
             let own = pair[0].iter().any(|(_, s)| pair[1].iter().any(|(_, t)| s == t));
             let passes = pair.iter().any(|notes| notes.iter().all(|(_, s)| passes(cx, *s)));
-            if own || passes {
+            if own || passes || steps_to_the_fifth(cx, pair[0], pair[1]) {
                 continue;
             }
             // Whoever does not hold the bass can give way.
@@ -151,6 +152,21 @@ fn passes(cx: &Context, sounding: Sounding) -> bool {
     let note = sounding.of(&cx.arrangement.parts);
     let (begin, end) = cx.times(sounding.player()).of(sounding.note());
     (note.solo || note.role == Role::Melody) && end - begin < PASSES
+}
+
+/// Does the bass only go down to the fifth of its chord under a root that is held meanwhile, as in a
+/// dance? (Our heuristic.)
+fn steps_to_the_fifth(cx: &Context, low: &[(Pitch, Sounding)], high: &[(Pitch, Sounding)]) -> bool {
+    let parts = &cx.arrangement.parts;
+    let (Some((under, bass)), Some((over, _))) = (low.first(), high.first()) else { return false };
+    let start = bass.of(parts).start;
+    let stands = |chord: Chord| {
+        let root = chord.root.class();
+        over.midi().rem_euclid(12) == root && under.midi().rem_euclid(12) == (root + 7) % 12
+    };
+    low.iter().any(|(_, sounding)| sounding.of(parts).role == Role::Bass)
+        && high.iter().all(|(_, held)| held.of(parts).start < start)
+        && super::chord(cx, start).is_some_and(stands)
 }
 
 const NAMES: [&str; 11] = [
