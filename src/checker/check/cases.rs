@@ -294,3 +294,61 @@ fn the_root_of_a_dominant_of_another_key_is_no_leading_note() {
     assert_eq!(doubled("1: Em | 2: B7 | 3: Em | 4: C |"), 0);
     assert_eq!(doubled("1: Em | 2: Bdim | 3: Em | 4: C |"), 1);
 }
+
+#[test]
+fn a_bass_that_goes_down_to_its_fifth_under_a_held_root_is_no_mud() {
+    let found = |second: &str, held: &str| {
+        let voices = format!(
+            "voice high {{ 1: 1/1 {held} | 2: C3 | 3: C3 | 4: C3 | }}\n\
+             voice low {{ 1: 1/2 C2 {second} | 2: 1/1 C2 | 3: C2 | 4: C2 | }}"
+        );
+        let text = piece(
+            96,
+            "1: C | 2: C | 3: C | 4: C |",
+            &voices,
+            "era 1885\n bassoon, cello 4 players, double-bass 3 players",
+            "bassoon plays high as harmony\n cello plays low as bass",
+        );
+        only(&text, "harmony/muddy").len()
+    };
+    assert_eq!(found("G2", "C3"), 0, "the fifth under the held root");
+    assert_eq!(found("A2", "C3"), 1, "a sixth is no fifth");
+    assert_eq!(found("G2", "B2"), 1, "what is held is no root");
+}
+
+#[test]
+fn a_broken_chord_is_one_voice_by_its_top() {
+    // E4 at the end of the figure and G4 at its beginning go along with the bass from C to E; the figure
+    // itself stays where it is.
+    let voices = "voice tune { 1: 1/1 C6 | 2: C6 | 3: C6 | 4: C6 | }\n\
+                  voice low { 1: 1/2 E3 G3 | 2: E3 G3 | 3: E3 G3 | 4: 1/1 C3 | }";
+    let text = piece(
+        80,
+        "1: C | 2: C | 3: C | 4: C |",
+        voices,
+        "era 1810\n violin-1 6 players, violin-2 6 players, cello 4 players",
+        "violin-1 plays tune as melody\n cello plays low as bass\n violin-2 sustains broken",
+    );
+    assert_eq!(only(&text, "harmony/parallels"), []);
+}
+
+#[test]
+fn a_leading_note_that_the_tune_touches_off_the_beat_is_not_doubled() {
+    let found = |tune: &str| {
+        let voices = format!(
+            "voice tune {{ 1: {tune} | 2: 1/1 C6 | 3: C6 | 4: C6 | }}\n\
+             voice inner {{ 1: 1/1 B4 | 2: G4 | 3: G4 | 4: G4 | }}\n\
+             voice low {{ 1: 1/1 G3 | 2: C3 | 3: C3 | 4: C3 | }}"
+        );
+        let text = piece(
+            80,
+            "1: G7 | 2: C | 3: C | 4: C |",
+            &voices,
+            "era 1810\n violin-1 6 players, violin-2 6 players, cello 4 players",
+            "violin-1 plays tune as melody\n violin-2 plays inner as harmony\n cello plays low as bass",
+        );
+        only(&text, "harmony/doubled-leading-note").len()
+    };
+    assert_eq!(found("1/2 D6 1/4. D6 1/8 B5"), 0, "an eighth off the beat");
+    assert_eq!(found("1/2 D6 B5"), 1, "half of the chord");
+}
